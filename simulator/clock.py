@@ -13,14 +13,14 @@ import zoneinfo
 import numpy as np
 
 from simulator.arrays import Floats
-from simulator.meteorology import seasonal_time_correction
+from simulator.meteorology import solar_time_correction
 
 __all__ = ["from_solar", "solar_hour"]
 
 
 def _ahead_of_utc(day_of_year: int, longitude: float) -> float:
     """Hours by which local solar time is ahead of UTC (FAO-56 eq. 31–33 with a meridian of 0°)."""
-    return longitude / 15.0 + float(seasonal_time_correction(np.asarray(day_of_year)))
+    return longitude / 15.0 + float(solar_time_correction(np.asarray(day_of_year)))
 
 
 def solar_hour(day: dt.date, text: str, longitude: float | None, timezone: str | None) -> float:

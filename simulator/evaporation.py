@@ -42,7 +42,9 @@ PAN_SIDES_DIFFUSE = 1.42  # diffuse radiation on rim and walls, per unit on the 
 PAN_SIDES_GROUND = 0.42  # radiation from the ground on the walls
 
 
-def reference_evapotranspiration(daily: pd.DataFrame, *, latitude: float, elevation: float) -> pd.Series[float]:
+def reference_evapotranspiration(
+    daily: pd.DataFrame, *, latitude: float, elevation: float
+) -> pd.Series[float]:
     """
     FAO-56 Penman–Monteith reference evapotranspiration of each day.
 
@@ -244,9 +246,9 @@ def pan_energy_balance(
     if "pressure" in daily:
         pressure = daily["pressure"].fillna(pd.Series(pressure, index=daily.index)).to_numpy(float)
 
-    Ra = met.extraterrestrial_radiation(latitude, doy)
-    Rso = met.clear_sky_radiation(Ra, elevation)
-    Rnl = met.net_longwave_radiation(tmax, tmin, ea, Rs, Rso)
+    Ra = met.extraterrestrial_radiation(doy, latitude=latitude)
+    Rso = met.clear_sky_radiation(Ra, elevation=elevation)
+    Rnl = met.net_longwave_radiation(Rs, ea, tmin=tmin, tmax=tmax, clear_sky=Rso)
     P_rad = 1.32 + 4e-4 * abs(latitude) + 8e-5 * latitude**2
     with np.errstate(divide="ignore", invalid="ignore"):
         f_dir = np.clip(np.where(Ra > 0.0, -0.11 + 1.31 * Rs / Ra, 0.0), 0.0, 1.0)
@@ -255,10 +257,12 @@ def pan_energy_balance(
 
     slope = met.slope_of_saturation_vapour_pressure((tmax + tmin) / 2.0)
     gamma = met.psychrometric_constant(pressure)
-    deficit = met.mean_saturation_vapour_pressure(tmax, tmin) - ea
+    deficit = met.mean_saturation_vapour_pressure(tmin, tmax) - ea
     wind_function = PAN_WIND[0] + PAN_WIND[1] * u2
     weight = slope + PAN_RATIO * gamma
-    result: Floats = slope / weight * Rn_pan / LATENT_HEAT + PAN_RATIO * gamma / weight * wind_function * deficit
+    result: Floats = (
+        slope / weight * Rn_pan / LATENT_HEAT + PAN_RATIO * gamma / weight * wind_function * deficit
+    )
     return result
 
 
@@ -284,7 +288,7 @@ def hourly_shares(latitude: float, day_of_year: Floats) -> tuple[Floats, Floats]
     ----------
     Sunrise and sunset from FAO-56 (Allen et al. 1998) eq. 25 and 34; the half sine is the model's own choice.
     """
-    N = np.asarray(met.daylight_hours(latitude, np.asarray(day_of_year)), dtype=float)[:, None]
+    N = np.asarray(met.daylight_hours(np.asarray(day_of_year), latitude=latitude), dtype=float)[:, None]
     sunrise, sunset = 12.0 - N / 2.0, 12.0 + N / 2.0
     begin, end = np.arange(24.0)[None, :], np.arange(1.0, 25.0)[None, :]
     a, b = np.clip(begin, sunrise, sunset), np.clip(end, sunrise, sunset)

@@ -14,7 +14,15 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, ValidationError, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PrivateAttr,
+    ValidationError,
+    model_validator,
+)
 
 from simulator import scenario_errors
 from simulator.errors import Problem, ScenarioError
@@ -78,15 +86,20 @@ class Described(BaseModel):
 class Site(Described):
     """Where the garden lies."""
 
-    latitude: Annotated[Number, Field(ge=-90, le=90)] = Field(description="degrees, south negative, such as 38.6")
+    latitude: Annotated[Number, Field(ge=-90, le=90)] = Field(
+        description="degrees, south negative, such as 38.6"
+    )
     longitude: Annotated[Number, Field(ge=-180, le=180)] | None = Field(
         None, description="degrees, west negative; with a time zone, reports show clock time"
     )
-    elevation: Annotated[Length, Field(ge=-430, le=6000)] = Field(description='height above sea, such as "240 m"')
+    elevation: Annotated[Length, Field(ge=-430, le=6000)] = Field(
+        description='height above sea, such as "240 m"'
+    )
     timezone: str | None = Field(None, description='such as "Etc/GMT+0" or "Australia/Perth"')
     setting: Literal["inland", "coast"] = Field("inland", description="used only where radiation is missing")
     climate: Literal["auto", "dry", "humid"] = Field(
-        "auto", description="used only where humidity is missing; auto goes by the record's rain against its ETo"
+        "auto",
+        description="used only where humidity is missing; auto goes by the record's rain against its ETo",
     )
 
     @model_validator(mode="after")
@@ -106,7 +119,9 @@ class Column(Described):
     """One column of a plain weather table whose header is not the standard name."""
 
     column: str = Field(description="the header as the file has it")
-    unit: str | None = Field(None, description='the unit as the file has it, such as "degF"; standard if left out')
+    unit: str | None = Field(
+        None, description='the unit as the file has it, such as "degF"; standard if left out'
+    )
 
 
 class WeatherSource(Described):
@@ -117,7 +132,9 @@ class WeatherSource(Described):
     wind_height: Annotated[Length, Field(ge=0.5, le=200)] = Field(
         2.0, description='height of the wind gauge above ground, such as "10 m"'
     )
-    missing_rain: Literal["error", "zero"] = Field("error", description="what a day without a rain figure means")
+    missing_rain: Literal["error", "zero"] = Field(
+        "error", description="what a day without a rain figure means"
+    )
     too_bright: Literal["error", "limit"] = Field(
         "error", description='radiation a little above a clear sky\'s: refuse, or "limit" and flag it'
     )
@@ -152,7 +169,9 @@ class Supply(Described):
                 key="kind",
             )
         if self.pressure is None:
-            raise Senseless('is missing; the pressure at the emitters is expected, such as "150 kPa"', key="pressure")
+            raise Senseless(
+                'is missing; the pressure at the emitters is expected, such as "150 kPa"', key="pressure"
+            )
         return self
 
 
@@ -193,7 +212,9 @@ class Vessel(Described):
 class Fetch(Described):
     """What lies upwind of the pan."""
 
-    cover: Literal["green", "dry"] = Field("green", description='"green": watered or growing; "dry": bare or dry')
+    cover: Literal["green", "dry"] = Field(
+        "green", description='"green": watered or growing; "dry": bare or dry'
+    )
     distance: Annotated[Length, Field(gt=0)] = Field(10.0, description="how far it reaches upwind")
 
 
@@ -208,7 +229,8 @@ class Pan(Described):
     )
     fetch: Fetch = Field(default_factory=lambda: Fetch())
     exposure: Annotated[Number, Field(gt=0, le=5)] = Field(
-        1.0, description="factor on the computed evaporation: size, colour, shade, mesh; what a field log corrects"
+        1.0,
+        description="factor on the computed evaporation: size, colour, shade, mesh; what a field log corrects",
     )
     night_share: Share = Field(0.0, description="part of the day's evaporation that falls in the dark hours")
     ground_albedo: Share = Field(
@@ -272,9 +294,13 @@ class SetUpTest(Described):
 class Valve(Described):
     """The valve, its beam and its refill emitter."""
 
-    swing: Annotated[Mass, Field(gt=0)] | None = Field(None, description='kg between trip and reset, such as "0.9 kg"')
+    swing: Annotated[Mass, Field(gt=0)] | None = Field(
+        None, description='kg between trip and reset, such as "0.9 kg"'
+    )
     set_up_test: SetUpTest | None = Field(None, description="two weighings, in place of the swing")
-    refill: Emitter = Field(description='the emitter that drips into the pan, such as { flow = "2 L/h", at = "100 kPa" }')
+    refill: Emitter = Field(
+        description='the emitter that drips into the pan, such as { flow = "2 L/h", at = "100 kPa" }'
+    )
     press_times: list[str] = Field(default_factory=list, description='"sunset", "sunrise" or "20:30"')
     rated_flow: Flow | None = Field(None, description="most that the valve is made for")
     least_pressure: Pressure | None = Field(None, description="least that the valve works at")
@@ -284,10 +310,14 @@ class Valve(Described):
         if (self.swing is None) == (self.set_up_test is None):
             raise Senseless("takes either a swing or a set_up_test", key="swing")
         if self.swing_kg < 0.001:
-            raise Senseless("is below a gram, which no beam feels; a swing is some hundred grams", key="swing")
+            raise Senseless(
+                "is below a gram, which no beam feels; a swing is some hundred grams", key="swing"
+            )
         for index, text in enumerate(self.press_times):
             if text not in ("sunset", "sunrise") and not _is_clock(text):
-                raise Senseless('must be "sunset", "sunrise" or a time such as "20:30"', key=f"press_times[{index}]")
+                raise Senseless(
+                    'must be "sunset", "sunrise" or a time such as "20:30"', key=f"press_times[{index}]"
+                )
         if len(self.press_times) > 24:
             raise Senseless("has more than 24 times a day", key="press_times")
         return self
@@ -312,8 +342,12 @@ class Soil(Described):
     """A texture from the table, or the two water contents."""
 
     name: str | None = Field(None, description='such as "loam"')
-    field_capacity: Annotated[Number, Field(gt=0, lt=1)] | None = Field(None, description="m³ of water per m³ of soil")
-    wilting_point: Annotated[Number, Field(ge=0, lt=1)] | None = Field(None, description="m³ of water per m³ of soil")
+    field_capacity: Annotated[Number, Field(gt=0, lt=1)] | None = Field(
+        None, description="m³ of water per m³ of soil"
+    )
+    wilting_point: Annotated[Number, Field(ge=0, lt=1)] | None = Field(
+        None, description="m³ of water per m³ of soil"
+    )
 
     @model_validator(mode="after")
     def _known(self) -> Self:
@@ -342,12 +376,19 @@ class Plants(Described):
 
     name: str | None = Field(None, description='such as "tomato"')
     kc: Annotated[Number, Field(gt=0, le=2)] | None = Field(None, description="crop coefficient, all season")
-    plant_factor: Annotated[list[Annotated[Number, Field(ge=0, le=1.5)]], BeforeValidator(lambda v: v if isinstance(v, list) else [v])] | None = Field(
+    plant_factor: (
+        Annotated[
+            list[Annotated[Number, Field(ge=0, le=1.5)]],
+            BeforeValidator(lambda v: v if isinstance(v, list) else [v]),
+        ]
+        | None
+    ) = Field(
         None, description="share of ETo that a landscape planting needs: one number, or twelve from January"
     )
-    stages: Annotated[list[Annotated[int, Field(strict=True, ge=0, le=400)]], Field(min_length=4, max_length=4)] | None = Field(
-        None, description="days of the initial, development, mid and late stages"
-    )
+    stages: (
+        Annotated[list[Annotated[int, Field(strict=True, ge=0, le=400)]], Field(min_length=4, max_length=4)]
+        | None
+    ) = Field(None, description="days of the initial, development, mid and late stages")
     kc_ini: Annotated[Number, Field(gt=0, le=2)] | None = Field(None, description="in place of the table's")
     kc_mid: Annotated[Number, Field(gt=0, le=2)] | None = Field(None, description="in place of the table's")
     kc_end: Annotated[Number, Field(gt=0, le=2)] | None = Field(None, description="in place of the table's")
@@ -355,7 +396,9 @@ class Plants(Described):
     depletion: Annotated[Number, Field(gt=0, lt=1)] | None = Field(
         None, description="share of the soil's water that the plants take without stress, at ETc 5 mm a day"
     )
-    height: Annotated[Length, Field(gt=0, le=50)] | None = Field(None, description='full-grown, such as "0.6 m"')
+    height: Annotated[Length, Field(gt=0, le=50)] | None = Field(
+        None, description='full-grown, such as "0.6 m"'
+    )
 
     @model_validator(mode="after")
     def _one_kind(self) -> Self:
@@ -391,9 +434,12 @@ class Bed(Described):
     planted: dt.date | None = Field(None, description="sowing, planting out or (perennials) start of growth")
     method: Literal["single", "dual"] = Field("single", description="single or dual crop coefficient")
     uniformity: Annotated[Number, Field(gt=0, le=1)] = Field(
-        0.9, description="low-quarter distribution uniformity: what the driest quarter gets, as a share of the mean"
+        0.9,
+        description="low-quarter distribution uniformity: what the driest quarter gets, as a share of the mean",
     )
-    initial_depletion: Share = Field(0.0, description="share of the soil's available water gone on the first day")
+    initial_depletion: Share = Field(
+        0.0, description="share of the soil's available water gone on the first day"
+    )
     root_fraction: Annotated[Number, Field(gt=0, le=1)] = Field(
         1.0, description="share of the bed's area that roots occupy"
     )
@@ -448,7 +494,9 @@ class Scenario(Described):
     season: SeasonDates
     supply: dict[str, Supply] = Field(min_length=1, description="[supply.NAME]")
     controller: dict[str, Controller] = Field(min_length=1, description="[controller.NAME]")
-    variant: dict[str, dict[str, Any]] = Field(default_factory=dict, description="overlays: only what differs")
+    variant: dict[str, dict[str, Any]] = Field(
+        default_factory=dict, description="overlays: only what differs"
+    )
 
     _path: Path = PrivateAttr(default=Path("scenario.toml"))
     _raw: dict[str, Any] = PrivateAttr(default_factory=dict)
@@ -469,7 +517,9 @@ class Scenario(Described):
         for path, name in scenario_errors.names_of(self):
             if not name.strip() or "/" in name or not name.isprintable() or len(name) > 60:
                 wrong.append(
-                    Senseless('is no usable name: 1 to 60 printable characters without "/"', key=path, shown=False)
+                    Senseless(
+                        'is no usable name: 1 to 60 printable characters without "/"', key=path, shown=False
+                    )
                 )
         if wrong:
             raise scenario_errors.Several(wrong)
@@ -507,7 +557,9 @@ class Scenario(Described):
         if name not in self.variant:
             near = scenario_errors.nearest(name, self.variant)
             hint = f'; did you mean "{near}"?' if near else "; the file has none like it"
-            raise ScenarioError(Problem(f'there is no [variant.{name}]{hint}', "variant", name), file=str(self._path))
+            raise ScenarioError(
+                Problem(f"there is no [variant.{name}]{hint}", "variant", name), file=str(self._path)
+            )
         merged = _overlaid({k: v for k, v in self._raw.items() if k != "variant"}, self.variant[name])
         return _checked(merged, self._path, self._sha256, prefix=f"variant.{name}: ")
 
@@ -604,13 +656,17 @@ def load_scenario(path: str | Path) -> Scenario:
     try:
         content = path.read_bytes()
     except FileNotFoundError:
-        raise ScenarioError("there is no such file; `panbudget new DIR` makes one to start from", file=str(path)) from None
+        raise ScenarioError(
+            "there is no such file; `panbudget new DIR` makes one to start from", file=str(path)
+        ) from None
     except IsADirectoryError:
         found = sorted(path.glob("*.toml"))
         hint = f"; did you mean {found[0]}?" if found else "; name the .toml file in it"
         raise ScenarioError(f"is a folder{hint}", file=str(path)) from None
     except OSError as error:
-        raise ScenarioError(f"can't be read ({error.strerror}); check its permissions", file=str(path)) from None
+        raise ScenarioError(
+            f"can't be read ({error.strerror}); check its permissions", file=str(path)
+        ) from None
     try:
         raw = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError:
@@ -620,5 +676,3 @@ def load_scenario(path: str | Path) -> Scenario:
     scenario = scenario_from(raw, path)
     scenario._sha256 = hashlib.sha256(content).hexdigest()
     return scenario
-
-

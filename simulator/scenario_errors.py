@@ -116,7 +116,9 @@ def _said(item: Any, root: type[BaseModel]) -> Iterator[Problem]:
     elif kind == "missing":
         yield Problem(f"{path} is missing{_expectation(loc, root)}", path)
     else:
-        yield Problem(f"{path} = {_shown(value)} {_predicate(kind, context)}{_expectation(loc, root)}", path, value)
+        yield Problem(
+            f"{path} = {_shown(value)} {_predicate(kind, context)}{_expectation(loc, root)}", path, value
+        )
 
 
 def _senseless(cause: Senseless, path: str, value: Any) -> Problem:

@@ -1,0 +1,5 @@
+"""``python -m simulator`` is ``panbudget``."""
+
+from simulator.cli import main
+
+main()

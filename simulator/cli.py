@@ -1,0 +1,270 @@
+"""
+Command line: parse, call, print. Whatever a command can do, a Python user can do in one call.
+
+Heavy imports wait until a command needs them, so that ``--help`` is quick.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from simulator.errors import PanbudgetError, Problem, ScenarioError
+
+if TYPE_CHECKING:
+    from simulator.season import Season
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="panbudget",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode="rich",
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help="What would an evaporation-driven valve have done? Replays a season of daily weather through the pan, the "
+    "valve and the beds it waters. Start with: [bold]panbudget new my-garden[/bold]",
+)
+
+ScenarioPath = Annotated[Path, typer.Argument(metavar="SCENARIO", help="A scenario file (TOML).", show_default=False)]
+Out = Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder to make.", show_default=False)]
+Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace what an earlier run left in the folder.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
+Json = Annotated[bool, typer.Option("--json", help="Print the totals as JSON on standard output, and nothing else.")]
+Strict = Annotated[bool, typer.Option("--strict", help="Exit with 1 if a finding is a danger.")]
+_DATE = "%Y-%m-%d"
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        import importlib.metadata
+
+        typer.echo(f"panbudget {importlib.metadata.version('panbudget')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and exit.")
+    ] = False,
+) -> None:
+    pass
+
+
+def _say(text: str, *, quiet: bool = False, aside: bool = False) -> None:
+    """Print a message; aside (standard error) where standard output belongs to JSON."""
+    if not quiet:
+        typer.echo(text, err=aside)
+
+
+@contextlib.contextmanager
+def _progress(steps: int, *, quiet: bool) -> Iterator[Any]:
+    """Show a bar on standard error, if a person is looking and it takes long enough to be worth it."""
+    if quiet or not sys.stderr.isatty():
+        yield lambda text: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("starting", total=steps)
+
+        def step(text: str) -> None:
+            bar.update(task, advance=1, description=text)
+
+        yield step
+
+
+@app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to make.", show_default=False)],
+    overwrite: Overwrite = False,
+    quiet: Quiet = False,
+) -> None:
+    """
+    Start from nothing: a commented scenario and a small weather file that replay at once.
+
+    Example:  panbudget new my-garden
+    """
+    import importlib.resources
+
+    from simulator.output import new_folder
+
+    templates = importlib.resources.files("simulator") / "templates"
+    with new_folder(folder, overwrite=overwrite) as made:
+        for name in ("garden.toml", "weather.csv"):
+            (made / name).write_bytes((templates / name).read_bytes())
+    _say(f"Made {folder}: garden.toml (describe your garden there) and weather.csv (invented, to try it).", quiet=quiet)
+    _say(f"Try it:  panbudget replay {folder / 'garden.toml'} --out {folder / 'season'}", quiet=quiet)
+
+
+@app.command()
+def check(
+    scenario: ScenarioPath,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Also make a page with a picture of the weather.")
+    ] = None,
+    overwrite: Overwrite = False,
+    quiet: Quiet = False,
+    as_json: Json = False,
+    strict: Strict = False,
+) -> None:
+    """
+    Is the scenario sound, and what does its weather file hold?
+
+    Example:  panbudget check my-garden/garden.toml
+    """
+    from simulator.checking import check_lines, check_scenario, write_check
+
+    with _progress(2, quiet=quiet) as step:
+        step("reading the weather")
+        found = check_scenario(scenario)
+        if out is not None:
+            from simulator.output import new_folder
+
+            step("drawing")
+            with new_folder(out, overwrite=overwrite) as made:
+                write_check(found, made)
+    if as_json:
+        _print_json(found.as_dict())
+    else:
+        for line in check_lines(found):
+            _say(line, quiet=quiet)
+    if out is not None:
+        _say(f"Wrote {out}/check.html", quiet=quiet, aside=as_json)
+    _finish(strict and any(f.severity == "danger" for f in found.season.findings))
+
+
+@app.command()
+def replay(
+    scenario: ScenarioPath,
+    out: Out,
+    start: Annotated[dt.datetime | None, typer.Option(formats=[_DATE], help="First day.", show_default=False)] = None,
+    end: Annotated[dt.datetime | None, typer.Option(formats=[_DATE], help="Last day.", show_default=False)] = None,
+    variant: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Lay one of the file's variants over it.", show_default=False)
+    ] = None,
+    overwrite: Overwrite = False,
+    quiet: Quiet = False,
+    as_json: Json = False,
+    strict: Strict = False,
+) -> None:
+    """
+    What would the valve have done over a season, and how much would each bed have got?
+
+    Example:  panbudget replay scenarios/terraces.toml --out season-terraces
+    """
+    from simulator.output import new_folder, season_json, write_season
+    from simulator.scenario import load_scenario
+
+    with _progress(4, quiet=quiet) as step:
+        step("reading the scenario")
+        described = load_scenario(scenario)
+        if variant is not None:
+            described = described.with_variant(variant)
+        first = start.date() if start else described.season.start
+        last = end.date() if end else described.season.end
+        if last < first:
+            raise ScenarioError(Problem(f"the season ends, {last}, before it starts, {first}", "season.end"), file=str(scenario))
+        with new_folder(out, overwrite=overwrite) as made:
+            from simulator import season as seasons
+
+            step("reading the weather")
+            weather = seasons.read_scenario_weather(described, first, last)
+            step("replaying the season")
+            season = seasons.replay(described, start=first, end=last, weather=weather)
+            step("drawing and writing")
+            write_season(season, made)
+    if as_json:
+        _print_json(season_json(season))
+    else:
+        _summary(season, out, quiet=quiet)
+    if as_json:
+        _say(f"Wrote {out}", quiet=quiet, aside=True)
+    _finish(strict and any(finding.severity == "danger" for finding in season.findings))
+
+
+def _print_json(content: dict[str, Any]) -> None:
+    import json
+
+    typer.echo(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False))
+
+
+def _summary(season: Season, out: Path, *, quiet: bool) -> None:
+    """Print what a person can read in ten seconds."""
+    if quiet:
+        return
+    from rich.console import Console
+    from rich.table import Table
+
+    from simulator.reports.words import three_sentences
+
+    console = Console(highlight=False, soft_wrap=True)
+    totals = season.totals
+    when = f"{totals['season']['start']} to {totals['season']['end']}, {totals['season']['days']} days"
+    console.print(f"{totals['title']}: {when}", markup=False)
+    for sentence in three_sentences(season):
+        console.print(sentence, markup=False)
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in ("bed", "litres", "mm", "needed mm", "stress days", "of them in a row"):
+        table.add_column(heading, justify="left" if heading == "bed" else "right")
+    for key, bed in totals["beds"].items():
+        cells = (bed["litres"], bed["irrigation_mm"], bed["net_demand_mm"])
+        counts = (bed["stress_days"], bed["longest_stress_days"])
+        table.add_row(key.replace("[", r"\["), *(f"{v:,.0f}" for v in cells), *(str(v) for v in counts))
+    console.print(table)
+    serious = [finding for finding in season.findings if finding.severity != "note"]
+    for finding in serious[:6]:
+        console.print(f"{finding.severity}: {finding.where}: {finding.message}", markup=False)
+    if len(season.findings) > len(serious[:6]):
+        console.print(f"and {len(season.findings) - len(serious[:6])} more findings in the report.")
+    console.print(f"Wrote {out}/report.html, with tables, figures and season.json beside it.", markup=False)
+
+
+def _finish(danger: bool) -> None:
+    if danger:
+        raise typer.Exit(1)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """
+    Run the command line.
+
+    Exit codes: 0 done; 1 with ``--strict`` when a finding is a danger; 2 bad input; 130 interrupted.
+    """
+    try:
+        code = app(args=arguments, standalone_mode=False)
+    except PanbudgetError as error:
+        typer.echo(error.text(), err=True)
+        sys.exit(2)
+    except KeyboardInterrupt:
+        typer.echo("Interrupted; nothing half-made is left.", err=True)
+        sys.exit(130)
+    except Exception as error:
+        _click_error(error)
+        raise
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _click_error(error: Exception) -> None:
+    """Mistakes in the call itself: typer's own message, and exit code 2. Anything else is a bug of ours."""
+    show, code = getattr(error, "show", None), getattr(error, "exit_code", None)
+    if callable(show) and isinstance(code, int):
+        show()
+        sys.exit(2)
+    if type(error).__name__ == "Abort":
+        typer.echo("Interrupted; nothing half-made is left.", err=True)
+        sys.exit(130)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,64 @@
+"""
+Readers: the weather formats that are known, and which one a file is in.
+
+To add a format: write a module with ``NAME``, ``sniff`` and ``read`` (see `raw.Reader`) and list it here.
+"""
+
+from __future__ import annotations
+
+import difflib
+
+from simulator.errors import WeatherError
+from simulator.weather import table
+from simulator.weather.raw import Reader
+from simulator.weather.source import Source
+
+__all__ = ["READERS", "choose_reader"]
+
+#: name, as in `[weather] format` -> reader
+READERS: dict[str, Reader] = {table.NAME: table}
+
+# how much of a file a reader may look at to recognise it
+_HEAD_LINES = 60
+
+
+def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
+    """
+    Choose the reader of a file.
+
+    Parameters
+    ----------
+    source : Source
+        The file.
+    file_format : str
+        "auto", or a reader's name.
+
+    Returns
+    -------
+    (Reader, str)
+        The reader, and why it was chosen.
+
+    Raises
+    ------
+    WeatherError
+        An unknown name, or a file that no reader recognises.
+    """
+    names = ", ".join(f'"{name}"' for name in READERS)
+    if file_format != "auto":
+        if file_format not in READERS:
+            near = difflib.get_close_matches(file_format.lower(), ["auto", *READERS], n=1)
+            hint = f'; did you mean "{near[0]}"?' if near else ""
+            message = f'weather.format = "{file_format}" is not known; "auto" or {names} is expected{hint}'
+            raise WeatherError(message, file=source.shown_as)
+        return READERS[file_format], "format named by the user"
+    head = "\n".join(source.text.split("\n", _HEAD_LINES)[:_HEAD_LINES])
+    scored = [(*reader.sniff(head), reader) for reader in READERS.values()]
+    score, why, reader = max(scored, key=lambda entry: entry[0])
+    if score <= 0.0:
+        first = next(line for line in head.split("\n") if line.strip())[:60]
+        message = (
+            f'is in no weather format that is known: it begins "{first}"; a table with a header line such as '
+            f"date,tmin,tmax,rain is expected (formats: {names}): export it as CSV with such a header"
+        )
+        raise WeatherError(message, file=source.shown_as)
+    return reader, why

@@ -1,0 +1,331 @@
+"""
+Table: the plain weather table, a header line and one row a day, as a spreadsheet or a station's export saves it.
+
+Comma, semicolon, tab or bar between the columns, found from the header line; a decimal comma where the columns
+are not parted by commas; comment lines with # above the header. Missing values are empty cells: any other text
+is named by line and column, since what it means is a guess.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from simulator.errors import Problem, WeatherError
+from simulator.weather.columns import STANDARD
+from simulator.weather.dates import and_more, read_dates
+from simulator.weather.header import Header, read_header
+from simulator.weather.raw import ColumnChoice, RawTable
+from simulator.weather.source import Source
+
+__all__ = ["NAME", "read", "sniff"]
+
+NAME = "table"
+
+_SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+_POINT = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
+_COMMA = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
+_THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[., ']\d{3})+(?:[.,]\d+)?")
+_WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
+_MISSING = {
+    "na",
+    "n/a",
+    "nan",
+    "null",
+    "none",
+    "-",
+    "--",
+    "---",
+    "*",
+    "?",
+    "m",
+    "x",
+    "missing",
+    "nd",
+    "n.d.",
+    ".",
+}
+_TRACE = {"t", "tr", "tr.", "trace", "p"}
+
+
+def sniff(head: str) -> tuple[float, str]:
+    """
+    Say how sure it is that a file is a plain table.
+
+    Parameters
+    ----------
+    head : str
+        The file's first lines.
+
+    Returns
+    -------
+    (float, str)
+        0 where no line can be a header; low where one can, since other formats are tables too; high where it
+        holds standard names. And why.
+    """
+    opening = _find_header(head.split("\n"))
+    if opening is None:
+        return 0.0, "no header line"
+    names = {re.sub(r"[\s\-]+", "_", cell.lower()) for cell in _cells(opening.text, opening.separator)}
+    if len(names) < 2:
+        return 0.0, "no separator in the header line"
+    if {"date", "tmin", "tmax"} <= names:
+        return 0.9, "header line with the standard names"
+    return 0.1, "header line and separators"
+
+
+def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
+    """
+    Read a plain table.
+
+    Parameters
+    ----------
+    source : Source
+        The file.
+    columns : mapping
+        Standard name -> column and unit, where the headers are not the standard names.
+
+    Returns
+    -------
+    RawTable
+        Rows in the file's order.
+
+    Raises
+    ------
+    WeatherError
+        All that is wrong with the header, the rows, the numbers and the dates.
+    """
+    lines = source.text.split("\n")
+    opening = _find_header(lines)
+    if opening is None:
+        raise WeatherError(
+            "holds only comments; a header line and one row a day are expected: export or copy it again",
+            file=source.shown_as,
+        )
+    cells = _cells(opening.text, opening.separator)
+    problem = _not_a_header(cells, opening)
+    if problem is not None:
+        raise WeatherError(problem, file=source.shown_as)
+    header = read_header(cells, columns, line=opening.line)
+    rows, problems = _rows(lines, opening, cells)
+    if header.problems:
+        raise WeatherError(*header.problems, file=source.shown_as)
+    if not rows and not problems:
+        raise WeatherError(
+            f"line {opening.line} is a header and no row follows; one row a day is expected: export the file again",
+            file=source.shown_as,
+        )
+    dates, date_problems = read_dates(
+        [row.cells[header.places["date"]] for row in rows], [row.line for row in rows]
+    )
+    values, decimal, number_problems = _numbers(rows, header, separator=opening.separator)
+    problems += date_problems + number_problems
+    if problems:
+        raise WeatherError(*problems, file=source.shown_as)
+    return RawTable(
+        daily=_frame(dates, values),
+        lines=tuple(row.line for row in rows),
+        recognised=f"plain table: {_SEPARATORS[opening.separator]} between columns, decimal {decimal}",
+        units=header.units,
+        unit_is_stated=frozenset(header.unit_is_stated),
+        headers={name: cells[place] for name, place in header.places.items() if cells[place] != name},
+        conversions=header.conversions,
+        notes=tuple(header.notes),
+    )
+
+
+@dataclass(frozen=True)
+class _Opening:
+    """The header line: its number, its text, and what parts its columns."""
+
+    line: int
+    text: str
+    separator: str
+
+
+@dataclass(frozen=True)
+class _Row:
+    line: int
+    cells: list[str]
+
+
+def _find_header(lines: Sequence[str]) -> _Opening | None:
+    declared = ""
+    for i, text in enumerate(lines):
+        if not text.strip() or text.lstrip().startswith("#"):
+            continue
+        if (match := re.fullmatch(r'"?sep=(.)"?\s*', text)) is not None and match[1] in _SEPARATORS:
+            declared = match[1]  # a line that spreadsheets write and read
+            continue
+        bare = re.sub(r'"[^"]*"', "", text)
+        return _Opening(i + 1, text, declared or max(_SEPARATORS, key=bare.count))
+    return None
+
+
+def _cells(text: str, separator: str) -> list[str]:
+    return [cell.strip() for cell in next(csv.reader([text], delimiter=separator, skipinitialspace=True), [])]
+
+
+def _not_a_header(cells: Sequence[str], opening: _Opening) -> Problem | None:
+    shown = opening.text.strip()[:60]
+    if len(cells) < 2:
+        message = (
+            f'line {opening.line}: "{shown}" has nothing that parts columns; a header with commas, semicolons or '
+            "tabs is expected, such as date,tmin,tmax,rain: save the table as CSV"
+        )
+        return Problem(message, key=f"line {opening.line}", value=shown)
+    numbers = sum(1 for cell in cells if _POINT.fullmatch(cell) or _COMMA.fullmatch(cell))
+    if numbers * 2 >= len(cells) or re.match(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}", cells[0]):
+        message = (
+            f'line {opening.line}: "{shown}" is a row of values; a header line is expected above it: '
+            "add one, such as date,tmin,tmax,rain"
+        )
+        return Problem(message, key=f"line {opening.line}", value=shown)
+    return None
+
+
+def _rows(lines: Sequence[str], opening: _Opening, header: Sequence[str]) -> tuple[list[_Row], list[Problem]]:
+    """Split the rows into cells; name those that don't fit the header."""
+    rows: list[_Row] = []
+    short: list[tuple[int, int]] = []
+    long: list[tuple[int, int]] = []
+    problems: list[Problem] = []
+    repeated: list[int] = []
+    for i, text in enumerate(lines[opening.line :]):
+        line = opening.line + 1 + i
+        if not text.strip():
+            continue
+        if text.count('"') % 2:
+            message = f"line {line}: a quotation mark is opened and not closed; close it or delete it"
+            problems.append(Problem(message, key=f"line {line}", value=text))
+            continue
+        cells = _cells(text, opening.separator)
+        if not any(cells):
+            continue
+        while len(cells) > len(header) and not cells[-1]:
+            cells.pop()  # a separator at the line's end, with nothing behind it
+        if cells == list(header):
+            repeated.append(line)
+        elif len(cells) > len(header):
+            long.append((line, len(cells)))
+        elif len(cells) < len(header):
+            short.append((line, len(cells)))
+        else:
+            rows.append(_Row(line, cells))
+    if repeated:
+        message = (
+            f"line {repeated[0]}{and_more(len(repeated) - 1, 'line')} repeats the header, as when two files are "
+            "joined; delete it"
+        )
+        problems.append(Problem(message, key=f"line {repeated[0]}"))
+    if long:
+        line, count = long[0]
+        cure = "delete what is too much"
+        if opening.separator == ",":
+            cure += "; if the numbers have decimal commas, save the file with semicolons between columns"
+        problems.append(_ragged(line, count, len(header), len(long) - 1, cure))
+    if short:
+        line, count = short[0]
+        cure = (
+            "add the missing cells (empty where a value is missing); a last line cut off means a broken copy"
+        )
+        problems.append(_ragged(line, count, len(header), len(short) - 1, cure))
+    if rows and not _has_number(rows[0]):
+        first = rows.pop(0)
+        message = (
+            f"line {first.line} holds no numbers (a row of units?); rows of values are expected below the header: "
+            "delete it, and name units that are not the standard ones under [weather.columns]"
+        )
+        problems.append(Problem(message, key=f"line {first.line}"))
+    return rows, problems
+
+
+def _has_number(row: _Row) -> bool:
+    return any(any(letter.isdigit() for letter in cell) and "/m" not in cell for cell in row.cells)
+
+
+def _ragged(line: int, count: int, expected: int, more: int, cure: str) -> Problem:
+    rest = and_more(more, "row")
+    message = f"line {line} has {count} cells{rest} where the header has {expected}; {cure}"
+    return Problem(message, key=f"line {line}", value=count)
+
+
+def _numbers(
+    rows: Sequence[_Row], header: Header, *, separator: str
+) -> tuple[dict[str, list[float]], str, list[Problem]]:
+    """Read the used columns' cells, in standard units; missing is NaN."""
+    problems: list[Problem] = []
+    values: dict[str, list[float]] = {}
+    with_comma: tuple[int, str, str] | None = None
+    with_point: tuple[int, str, str] | None = None
+    for name, place in header.places.items():
+        if name == "date":
+            continue
+        factor, offset = header.conversions.get(name, (1.0, 0.0))
+        bad: list[tuple[int, str]] = []
+        column: list[float] = []
+        for row in rows:
+            text = row.cells[place].replace("−", "-")
+            number = np.nan
+            if _POINT.fullmatch(text):
+                number = float(text)
+                if "." in text:
+                    with_point = with_point or (row.line, name, text)
+            elif separator != "," and _COMMA.fullmatch(text):
+                number = float(text.replace(",", "."))
+                with_comma = with_comma or (row.line, name, text)
+            elif text:
+                bad.append((row.line, text))
+            column.append(number * factor + offset if np.isfinite(number) else np.nan)
+            if np.isinf(number):
+                bad.append((row.line, text))
+        values[name] = column
+        if bad:
+            problems.append(_not_a_number(name, bad))
+    if with_comma is not None and with_point is not None:
+        line, name, text = with_comma
+        other_line, other_name, other = with_point
+        message = (
+            f"line {line}, column {name}: {text!r} has a decimal comma and line {other_line}, column {other_name}: "
+            f"{other!r} a decimal point; one of the two is expected throughout: replace one"
+        )
+        problems.append(Problem(message, key=name, value=text))
+    return values, "comma" if with_comma else "point", problems
+
+
+def _not_a_number(name: str, bad: Sequence[tuple[int, str]]) -> Problem:
+    line, text = bad[0]
+    rest = and_more(len(bad) - 1, "cell of that column")
+    rest = rest.replace("columns)", "column)").replace("cell of", "cells of") if len(bad) > 2 else rest
+    shown = text if len(text) <= 30 else text[:27] + "..."
+    if text.lower() in _MISSING:
+        cure = "leave missing values empty"
+    elif name == "rain" and text.lower() in _TRACE:
+        cure = "write a trace of rain as 0"
+    elif text.startswith("#"):
+        cure = "it is a spreadsheet's error mark: mend the formula, or leave the cell empty"
+    elif _THOUSANDS.fullmatch(text):
+        cure = "write numbers without thousands marks"
+    elif _COMMA.fullmatch(text):
+        cure = "write a decimal point, or save the file with semicolons between columns"
+    elif _WITH_UNIT.fullmatch(text):
+        cure = "write the bare number; units and remarks go elsewhere (units under [weather.columns])"
+    else:
+        cure = "correct it, or leave the cell empty if the value is missing"
+    unit = STANDARD[name].shown_unit
+    message = (
+        f"line {line}, column {name}: {shown!r} is not a number{rest}; a number is expected ({unit}): {cure}"
+    )
+    return Problem(message, key=name, value=text)
+
+
+def _frame(dates: Sequence[dt.date | None], values: Mapping[str, list[float]]) -> pd.DataFrame:
+    stamps = np.array(dates, dtype="datetime64[D]").astype("datetime64[ns]")
+    index = pd.DatetimeIndex(stamps, name="date")
+    return pd.DataFrame({name: np.array(column, dtype=float) for name, column in values.items()}, index=index)

@@ -121,9 +121,11 @@ def run_season(days, pans, beds, state, out):
                     net = rain_rate + refill_rate - evaporation_rate
                     lost = evaporation_rate
                     over = 0.0
+                    is_dry = False
                     if net < 0.0 and w <= dry:  # a dry pan evaporates what comes in and no more
                         lost = rain_rate + refill_rate
                         net = 0.0
+                        is_dry = True
                     elif net > 0.0 and w >= rim:  # a full pan spills what it can't hold
                         over = net
                         net = 0.0
@@ -160,7 +162,7 @@ def run_season(days, pans, beds, state, out):
                         state.refilled[c] += refill_rate * step
                         if rain_rate + refill_rate <= evaporation_rate:
                             stuck_hours += step
-                    if w <= dry:
+                    if is_dry:
                         dry_hours += step
                     clock += step
 

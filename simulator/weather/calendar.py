@@ -1,7 +1,8 @@
 """
 Calendar: the rows of a file set in order, one a day, against the days that are asked for.
 
-Rows out of order are sorted, and that is noted; a day twice, or a day asked for and not there, is refused by name.
+Rows out of order are sorted, and that is noted; a day twice, or a day asked for and not there, is refused
+by name.
 """
 
 from __future__ import annotations
@@ -78,7 +79,8 @@ def arrange(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> Arr
     if begin > finish:
         problems.append(
             Problem(
-                f"the days asked for, {begin.date()} to {finish.date()}, end before they begin; the file covers "
+                f"the days asked for, {begin.date()} to {finish.date()}, end before they "
+                "begin; the file covers "
                 f"{first.date()} to {last.date()}: correct the season's start or end",
                 key="start",
             )
@@ -104,7 +106,9 @@ def _out_of_order(index: pd.DatetimeIndex, lines: tuple[int, ...]) -> str:
         return "the file runs backwards in time; its rows were sorted by date"
     stamps = index.to_numpy()
     place = int(np.argmax(stamps[1:] < stamps[:-1])) + 1
-    return f"rows are out of order from line {lines[place]} ({index[place].date()}) on; they were sorted by date"
+    return (
+        f"rows are out of order from line {lines[place]} ({index[place].date()}) on; they were sorted by date"
+    )
 
 
 def _twice(index: pd.DatetimeIndex, repeated: npt.NDArray[np.bool_], lines: tuple[int, ...]) -> Problem:
@@ -121,13 +125,15 @@ def _twice(index: pd.DatetimeIndex, repeated: npt.NDArray[np.bool_], lines: tupl
 def _absent(absent: list[dt.date], asked: int, first: dt.date, last: dt.date) -> Problem:
     if len(absent) == asked:
         message = (
-            f"has none of the {asked} days asked for, {absent[0]} to {absent[-1]}; it covers {first} to {last}: "
+            f"has none of the {asked} days asked for, {absent[0]} to {absent[-1]}; it covers "
+            f"{first} to {last}: "
             "take another file or correct the season's dates"
         )
     else:
         count = f"{len(absent)} days have" if len(absent) > 1 else "1 day has"
         message = (
-            f"{count} no row: {name_days(absent)}; one row for each day is expected and temperatures are never "
+            f"{count} no row: {name_days(absent)}; one row for each day is expected and "
+            "temperatures are never "
             "invented: add the rows, or choose dates that the file covers"
         )
     return Problem(message, key="date", value=str(absent[0]))

@@ -1,8 +1,9 @@
 """
-Checks of what comes from the sky: radiation, sunshine and rain, with the pan's measured evaporation beside them.
+Checks of what comes from the sky: radiation, sunshine and rain, with the pan's measured evaporation beside
+them.
 
-Radiation is held against a clear sky's (FAO-56 eq 37): at most 1.05 Rso. Other thresholds are common practice, no
-source.
+Radiation is held against a clear sky's (FAO-56 eq 37): at most 1.05 Rso. Other thresholds are common
+practice, no source.
 """
 
 from __future__ import annotations
@@ -98,7 +99,8 @@ def _wrong_unit(inspection: Inspection, unit: str, over: Mask) -> None:
         cure = inspection.name_unit(unit, written, "radiation")
     most = _clear_sky_most(inspection, over)
     inspection.condemn(
-        f"radiation reaches {inspection.worst('radiation')}{also}; a clear sky there gives {most:.0f} MJ/m² at most. "
+        f"radiation reaches {inspection.worst('radiation')}{also}; a clear sky there gives "
+        f"{most:.0f} MJ/m² at most. "
         f"{cure[0].upper()}{cure[1:]}",
         "radiation",
     )
@@ -121,15 +123,23 @@ def _too_bright(inspection: Inspection, site: SiteLike, over: Mask, *, may_limit
     known = inspection.asked & ~np.isnan(values)
     if may_limit:
         cure = (
-            "correct the sensor's figures, or leave them empty; or write too_bright = \"limit\" under [weather] to "
+            "correct the sensor's figures, or leave them empty; or write too_bright = "
+            '"limit" under [weather] to '
             "bring such days down to that and flag them"
         )
     elif more > 5 and not (values > bright_bound(other))[known].any():
-        cure = f"it would fit latitude {number(-site.latitude)}: check the sign of the site's latitude (south negative)"
+        cure = (
+            f"it would fit latitude {number(-site.latitude)}: check the sign of the site's "
+            "latitude (south negative)"
+        )
     else:
-        cure = "check the unit, the sensor's calibration and the site's latitude and elevation; leave wrong cells empty"
+        cure = (
+            "check the unit, the sensor's calibration and the site's latitude and elevation; "
+            "leave wrong cells empty"
+        )
     message = (
-        f"radiation is {number(float(values[place]))} MJ/m² on {days[place].date()}{also}; a clear sky there gives "
+        f"radiation is {number(float(values[place]))} MJ/m² on {days[place].date()}{also}; a "
+        "clear sky there gives "
         f"{most:.1f} MJ/m² at most (1.05 Rso): {cure}"
     )
     inspection.problems.append(Problem(message, key="radiation", value=float(values[place])))
@@ -148,7 +158,8 @@ def _too_dark(inspection: Inspection, values: Floats, here: Mask) -> None:
             cure = inspection.name_unit("kWh/m²", "kWh/m^2", "radiation")
         cure += f"; if it is right after all, say so: {inspection.confirm('radiation')}"
         inspection.condemn(
-            f"radiation reaches only {inspection.worst('radiation')}, never more than {100 * top:.0f} % of a clear "
+            f"radiation reaches only {inspection.worst('radiation')}, never more than "
+            f"{100 * top:.0f} % of a clear "
             f"sky's; above 70 % on clear days is expected. {cure[0].upper()}{cure[1:]}",
             "radiation",
         )
@@ -177,7 +188,9 @@ def sunshine(inspection: Inspection) -> None:
         elif high > 10.0 * longest + 3.0:
             cure = inspection.name_unit("minutes", "min", name)
         elif high <= 100.0:
-            cure = "it looks like per cent of the daylight or tenths of an hour: turn it into hours in the file"
+            cure = (
+                "it looks like per cent of the daylight or tenths of an hour: turn it into hours in the file"
+            )
         else:
             cure = "it looks like tenths of an hour (or minutes): turn it into hours in the file"
         inspection.condemn(
@@ -188,7 +201,8 @@ def sunshine(inspection: Inspection) -> None:
         return
     if known.size >= _DAYS_TO_JUDGE and 0.0 < known.max() <= 1.0 and not inspection.is_stated(name):
         inspection.condemn(
-            f"sunshine is never above {known.max():.2f} h in {known.size} days; hours are expected. It looks like a "
+            f"sunshine is never above {known.max():.2f} h in {known.size} days; hours are "
+            "expected. It looks like a "
             f"share of the daylight: turn it into hours in the file; if it is right after all, say so: "
             f"{inspection.confirm(name)}",
             name,
@@ -210,7 +224,8 @@ def rain(inspection: Inspection) -> None:
     steps = np.diff(known)
     if known.size >= 20 and (steps >= 0.0).all() and known[-1] > 50.0 and (steps > 0.0).sum() >= 5:
         inspection.condemn(
-            f"rain never falls from one day to the next and reaches {inspection.worst('rain')} mm; each day's own rain "
+            "rain never falls from one day to the next and reaches "
+            f"{inspection.worst('rain')} mm; each day's own rain "
             "is expected. It looks like a running total: write the difference from day to day",
             "rain",
         )
@@ -220,8 +235,10 @@ def rain(inspection: Inspection) -> None:
     whole = wet.size >= 10 and bool((wet == np.round(wet)).all())
     if whole and float(np.median(wet)) > 25.0 and not stated:
         inspection.condemn(
-            f"rain reaches {inspection.worst('rain')} mm and half of the wet days have {np.median(wet):.0f} mm or more, "
-            "in whole numbers; days of 1 to 20 mm are usual. It looks like tenths of a millimetre: divide by ten in "
+            f"rain reaches {inspection.worst('rain')} mm and half of the wet days have "
+            f"{np.median(wet):.0f} mm or more, "
+            "in whole numbers; days of 1 to 20 mm are usual. It looks like tenths of a "
+            "millimetre: divide by ten in "
             f"the file; if it is right after all, say so: {inspection.confirm('rain')}",
             "rain",
         )
@@ -262,7 +279,8 @@ def pan_evaporation(inspection: Inspection) -> None:
     known = inspection.known(name)
     if known.size and float(np.median(known)) > most:
         inspection.condemn(
-            f"pan_evaporation reaches {inspection.worst(name)} mm{and_more(known.size - 1, 'day')}; 0 to {most:g} mm a "
+            f"pan_evaporation reaches {inspection.worst(name)} "
+            f"mm{and_more(known.size - 1, 'day')}; 0 to {most:g} mm a "
             "day are expected. It looks like tenths of a millimetre: divide by ten in the file",
             name,
         )

@@ -1,5 +1,6 @@
 """
-Columns: the standard names and units of a daily weather table, and the range outside which a value is no weather.
+Columns: the standard names and units of a daily weather table, and the range outside which a value is no
+weather.
 
 The one place where a column is described; readers, checks and reports look it up here.
 """

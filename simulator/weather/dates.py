@@ -1,8 +1,8 @@
 """
 Dates: a column of text read as days, with one order of day and month for the whole column.
 
-ISO dates are read as they stand. Where day and month come first, the column decides: a number above 12 can't be a
-month. A column that holds none is refused, because a guess would be silent.
+ISO dates are read as they stand. Where day and month come first, the column decides: a number above 12
+can't be a month. A column that holds none is refused, because a guess would be silent.
 """
 
 from __future__ import annotations
@@ -114,7 +114,8 @@ def _settle_order(
     if day_first is None and month_first is None and known:
         i = known[0][0]
         message = (
-            f"line {lines[i]}: date = {texts[i]!r} may have the day or the month first, and no row of the file "
+            f"line {lines[i]}: date = {texts[i]!r} may have the day or the month first, and "
+            "no row of the file "
             f"tells which; {_EXAMPLE}"
         )
         return Problem(message, key="date", value=texts[i])

@@ -1,9 +1,10 @@
 """
 Header: which column of a plain table is which standard one, and in what unit.
 
-A header is a standard name, may carry its unit in brackets, or is named by the user under [weather.columns].
-Capitals, spaces and hyphens don't matter. Columns that nobody asked for are noted; one that looks like a standard
-column written otherwise is refused, because passing it over would let the program invent what the file has.
+A header is a standard name, may carry its unit in brackets, or is named by the user under
+[weather.columns]. Capitals, spaces and hyphens don't matter. Columns that nobody asked for are noted; one
+that looks like a standard column written otherwise is refused, because passing it over would let the
+program invent what the file has.
 """
 
 from __future__ import annotations
@@ -44,7 +45,8 @@ class Header:
     """
     What the header line says: standard name -> place in the row, and everything about units.
 
-    ``spoken_of`` are the standard names that a problem is about already, so that they aren't reported missing too.
+    ``spoken_of`` are the standard names that a problem is about already, so that they aren't reported
+    missing too.
     """
 
     places: dict[str, int] = field(default_factory=dict)
@@ -201,7 +203,10 @@ def _look_at_the_rest(header: Header, cells: Sequence[str], taken: dict[int, str
             continue
         choice = f'{meant} = {{ column = "{cell}" }}'
         if meant != "date":
-            choice = f'{meant} = {{ column = "{cell}", unit = "{STANDARD[meant].shown_unit}" }} (with its own unit)'
+            choice = (
+                f'{meant} = {{ column = "{cell}", unit = "{STANDARD[meant].shown_unit}" }} (with '
+                "its own unit)"
+            )
         message = (
             f'line {line}: column "{cell}" is not a standard name but looks like {meant}; rename it, write '
             f"{choice} under [weather.columns], or delete the column"

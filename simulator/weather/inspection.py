@@ -1,8 +1,8 @@
 """
 Inspection: the common ground of all checks of a weather table's values.
 
-A value that can't be true is a problem if its day is asked for, and is left out (and counted) if not: old trouble in
-a long record must neither block a season nor colour its monthly means.
+A value that can't be true is a problem if its day is asked for, and is left out (and counted) if not: old
+trouble in a long record must neither block a season nor colour its monthly means.
 """
 
 from __future__ import annotations
@@ -72,7 +72,9 @@ class Inspection:
         self.condemned.update(names)
         self.problems.append(Problem(message, key=names[0]))
 
-    def refuse(self, name: str, wrong: Mask, *, why: str, lowest: bool = False, also: tuple[str, ...] = ()) -> bool:
+    def refuse(
+        self, name: str, wrong: Mask, *, why: str, lowest: bool = False, also: tuple[str, ...] = ()
+    ) -> bool:
         """
         Refuse single values.
 
@@ -131,4 +133,7 @@ class Inspection:
     def confirm(self, name: str) -> str:
         """Say how to confirm that a column is in its standard unit after all."""
         column = self.raw.headers.get(name, name)
-        return f'{name} = {{ column = "{column}", unit = "{STANDARD[name].shown_unit}" }} under [weather.columns]'
+        return (
+            f'{name} = {{ column = "{column}", unit = "{STANDARD[name].shown_unit}" }} under '
+            "[weather.columns]"
+        )

@@ -1,9 +1,9 @@
 """
 Plausibility: values that can't be true, and whole columns that betray another unit.
 
-Each mistake is one problem, with the worst value, its day and the cure; a guess at a unit is only a hint in that
-message, never acted upon. A column whose unit is stated escapes the guesses that rest on habit (wind, radiation,
-rain), but not what no weather can be.
+Each mistake is one problem, with the worst value, its day and the cure; a guess at a unit is only a hint in
+that message, never acted upon. A column whose unit is stated escapes the guesses that rest on habit (wind,
+radiation, rain), but not what no weather can be.
 """
 
 from __future__ import annotations
@@ -108,7 +108,8 @@ def inspect_values(
     limited = checks_sky.radiation(inspection, site=site, too_bright=too_bright, share=bright_share)
     checks_sky.pan_evaporation(inspection)
     notes = tuple(
-        f"{name}: {count} value{'s' if count > 1 else ''} that can't be true left out, on days outside those asked for"
+        f"{name}: {count} value{'s' if count > 1 else ''} that can't be true left out, on "
+        "days outside those asked for"
         for name, count in inspection.left_out.items()
     )
     return Inspected(
@@ -149,7 +150,8 @@ def _sentinels(inspection: Inspection) -> None:
         first = pd.DatetimeIndex(inspection.daily.index)[here][0].date()
         more = and_more(int(here.sum()) - 1, "day")
         message = (
-            f"{', '.join(names)} is {number(sentinel)} on {first}{more}, which looks like a mark for a missing value; "
+            f"{', '.join(names)} is {number(sentinel)} on {first}{more}, which looks like a "
+            "mark for a missing value; "
             "leave missing values empty"
         )
         inspection.problems.append(Problem(message, key=names[0], value=sentinel))

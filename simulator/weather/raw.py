@@ -1,8 +1,8 @@
 """
 Raw: what every reader of a weather format hands over, before gaps, checks and humidity.
 
-A reader is a module with a ``NAME``, a ``sniff`` and a ``read`` (see `Reader`); `readers` lists them. All that
-differs between formats ends here: from this table on, one road leads to the finished weather.
+A reader is a module with a ``NAME``, a ``sniff`` and a ``read`` (see `Reader`); `readers` lists them. All
+that differs between formats ends here: from this table on, one road leads to the finished weather.
 """
 
 from __future__ import annotations

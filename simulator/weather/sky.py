@@ -1,5 +1,6 @@
 """
-Sky: what the sun alone decides of each day at a site: radiation above the air, under a clear sky, and daylight.
+Sky: what the sun alone decides of each day at a site: radiation above the air, under a clear sky, and
+daylight.
 """
 
 from __future__ import annotations
@@ -46,4 +47,6 @@ def sky_of(days: pd.DatetimeIndex, *, latitude: float, elevation: float) -> Sky:
     """
     day_of_year = days.dayofyear.to_numpy()
     Ra = extraterrestrial_radiation(day_of_year, latitude=latitude)
-    return Sky(Ra, clear_sky_radiation(Ra, elevation=elevation), daylight_hours(day_of_year, latitude=latitude))
+    return Sky(
+        Ra, clear_sky_radiation(Ra, elevation=elevation), daylight_hours(day_of_year, latitude=latitude)
+    )

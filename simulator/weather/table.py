@@ -1,9 +1,10 @@
 """
-Table: the plain weather table, a header line and one row a day, as a spreadsheet or a station's export saves it.
+Table: the plain weather table, a header line and one row a day, as a spreadsheet or a station's export
+saves it.
 
-Comma, semicolon, tab or bar between the columns, found from the header line; a decimal comma where the columns
-are not parted by commas; comment lines with # above the header. Missing values are empty cells: any other text
-is named by line and column, since what it means is a guess.
+Comma, semicolon, tab or bar between the columns, found from the header line; a decimal comma where the
+columns are not parted by commas; comment lines with # above the header. Missing values are empty cells: any
+other text is named by line and column, since what it means is a guess.
 """
 
 from __future__ import annotations
@@ -118,7 +119,8 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
         raise WeatherError(*header.problems, file=source.shown_as)
     if not rows and not problems:
         raise WeatherError(
-            f"line {opening.line} is a header and no row follows; one row a day is expected: export the file again",
+            f"line {opening.line} is a header and no row follows; one row a day is expected: "
+            "export the file again",
             file=source.shown_as,
         )
     dates, date_problems = read_dates(
@@ -176,7 +178,8 @@ def _not_a_header(cells: Sequence[str], opening: _Opening) -> Problem | None:
     shown = opening.text.strip()[:60]
     if len(cells) < 2:
         message = (
-            f'line {opening.line}: "{shown}" has nothing that parts columns; a header with commas, semicolons or '
+            f'line {opening.line}: "{shown}" has nothing that parts columns; a header with '
+            "commas, semicolons or "
             "tabs is expected, such as date,tmin,tmax,rain: save the table as CSV"
         )
         return Problem(message, key=f"line {opening.line}", value=shown)
@@ -220,7 +223,8 @@ def _rows(lines: Sequence[str], opening: _Opening, header: Sequence[str]) -> tup
             rows.append(_Row(line, cells))
     if repeated:
         message = (
-            f"line {repeated[0]}{and_more(len(repeated) - 1, 'line')} repeats the header, as when two files are "
+            f"line {repeated[0]}{and_more(len(repeated) - 1, 'line')} repeats the header, as "
+            "when two files are "
             "joined; delete it"
         )
         problems.append(Problem(message, key=f"line {repeated[0]}"))
@@ -239,7 +243,8 @@ def _rows(lines: Sequence[str], opening: _Opening, header: Sequence[str]) -> tup
     if rows and not _has_number(rows[0]):
         first = rows.pop(0)
         message = (
-            f"line {first.line} holds no numbers (a row of units?); rows of values are expected below the header: "
+            f"line {first.line} holds no numbers (a row of units?); rows of values are "
+            "expected below the header: "
             "delete it, and name units that are not the standard ones under [weather.columns]"
         )
         problems.append(Problem(message, key=f"line {first.line}"))
@@ -292,7 +297,8 @@ def _numbers(
         line, name, text = with_comma
         other_line, other_name, other = with_point
         message = (
-            f"line {line}, column {name}: {text!r} has a decimal comma and line {other_line}, column {other_name}: "
+            f"line {line}, column {name}: {text!r} has a decimal comma and line {other_line}, "
+            f"column {other_name}: "
             f"{other!r} a decimal point; one of the two is expected throughout: replace one"
         )
         problems.append(Problem(message, key=name, value=text))

@@ -1,0 +1,111 @@
+"""
+Flags: the short names of how a value came about, and which of them mean that it was filled in.
+
+A value that follows by a published equation from what the file mainly holds is derived, not filled: the
+report names the equation once. Everything else that wasn't measured is counted by column and method.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = [
+    "DEFAULT_WIND",
+    "DERIVED",
+    "DEW_POINT_FROM_TMIN",
+    "DEW_POINT_FROM_TMIN_DRY",
+    "EXPLAINED",
+    "FROM_ESTIMATED",
+    "FROM_VAPOUR_PRESSURE",
+    "LIMITED",
+    "MEASURED",
+    "MISSING",
+    "MONTHLY_WIND",
+    "PRESSURE_FROM_ELEVATION",
+    "RADIATION_FROM_RANGE",
+    "RH_MEAN_OF_EXTREMES",
+    "SUNSHINE_EQ_35",
+    "SUNSHINE_ONLY",
+    "ZERO_RAIN",
+    "Flags",
+    "is_filled",
+]
+
+Flags = npt.NDArray[np.object_]
+
+MEASURED = "measured"
+MISSING = "missing"
+DEW_POINT_FROM_TMIN = "dew point from tmin"
+DEW_POINT_FROM_TMIN_DRY = "dew point from tmin - 2 °C"
+FROM_VAPOUR_PRESSURE = "from vapour pressure"
+FROM_ESTIMATED = "from estimated vapour pressure"
+RH_MEAN_OF_EXTREMES = "mean of rh_max and rh_min"
+SUNSHINE_EQ_35 = "eq 35 from sunshine"
+SUNSHINE_ONLY = "from sunshine only"
+RADIATION_FROM_RANGE = "radiation from temperature range"
+LIMITED = "limited to 1.05 Rso"
+MONTHLY_WIND = "monthly mean wind"
+DEFAULT_WIND = "2 m/s"
+ZERO_RAIN = "zero rain (assumed)"
+PRESSURE_FROM_ELEVATION = "pressure from elevation"
+
+#: flags of values that follow from the file's main source
+DERIVED = frozenset(
+    {
+        "eq 14 from dew_point",
+        "eq 17 from rh_max and rh_min",
+        "eq 18 from rh_max",
+        "eq 19 from rh_mean",
+        FROM_VAPOUR_PRESSURE,
+        RH_MEAN_OF_EXTREMES,
+        SUNSHINE_EQ_35,
+    }
+)
+
+#: flag -> what a report says about it, with its source
+EXPLAINED: dict[str, str] = {
+    "eq 14 from dew_point": "FAO-56 eq 14",
+    "eq 17 from rh_max and rh_min": "FAO-56 eq 17",
+    "eq 18 from rh_max": "FAO-56 eq 18",
+    "eq 19 from rh_mean": "FAO-56 eq 19",
+    "from dew_point only": "FAO-56 eq 14; the file's main source is missing that day",
+    "from rh_max and rh_min only": "FAO-56 eq 17; the file's main source is missing that day",
+    "from rh_max only": "FAO-56 eq 18; the file's main source is missing that day",
+    "from rh_mean only": "FAO-56 eq 19; the file's main source is missing that day",
+    DEW_POINT_FROM_TMIN: "FAO-56 eq 48",
+    DEW_POINT_FROM_TMIN_DRY: "FAO-56 eq 48, lowered by 2 °C as the climate counts as dry",
+    FROM_VAPOUR_PRESSURE: "100·ea over saturation",
+    FROM_ESTIMATED: "100·ea over saturation, with an estimated ea",
+    RH_MEAN_OF_EXTREMES: "their plain mean",
+    SUNSHINE_EQ_35: "FAO-56 eq 35, as 0.25, bs 0.50",
+    SUNSHINE_ONLY: "FAO-56 eq 35; radiation is missing that day",
+    RADIATION_FROM_RANGE: "FAO-56 eq 50",
+    LIMITED: 'FAO-56 eq 37; the sensor read up to 1.25 Rso, and too_bright is "limit"',
+    MONTHLY_WIND: "FAO-56 chapter 3",
+    DEFAULT_WIND: "FAO-56 chapter 3: nothing is known of the wind",
+    ZERO_RAIN: 'no figure, and missing_rain is "zero"',
+    PRESSURE_FROM_ELEVATION: "FAO-56 eq 7",
+}
+
+
+def is_filled(flag: str) -> bool:
+    """
+    Tell whether a flag means that a value was filled in.
+
+    Parameters
+    ----------
+    flag : str
+        As in `Weather.flags`.
+
+    Returns
+    -------
+    bool
+        False for what was measured, derived from the file's main source, or left missing.
+
+    Examples
+    --------
+    >>> is_filled("monthly mean wind"), is_filled("eq 17 from rh_max and rh_min")
+    (True, False)
+    """
+    return flag not in DERIVED and flag not in (MEASURED, MISSING)

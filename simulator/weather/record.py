@@ -1,0 +1,340 @@
+"""
+Record: a weather file in, one clean daily table out, with every value's origin beside it.
+
+The order: bytes to text, text to standard columns (a reader), rows to days, values checked, gaps checked; only
+when nothing is wrong, gaps are filled and humidity is worked out.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from simulator.errors import Problem, WeatherError
+from simulator.meteorology import Floats, wind_at_2m
+from simulator.weather.calendar import Arranged, arrange
+from simulator.weather.columns import FINISHED_UNITS
+from simulator.weather.flags import EXPLAINED, MEASURED, MISSING, Flags, is_filled
+from simulator.weather.gaps import (
+    MISSING_RAIN_CHOICES,
+    GapLimits,
+    as_found,
+    column_or_nan,
+    filled_pressure,
+    filled_radiation,
+    filled_rain,
+    filled_wind,
+    gap_problems,
+)
+from simulator.weather.humidity import DRY_BELOW, aridity, has_humidity, humidity_of
+from simulator.weather.plausibility import TOO_BRIGHT_CHOICES, Inspected, inspect_values
+from simulator.weather.raw import ColumnChoice, RawTable
+from simulator.weather.readers import choose_reader
+from simulator.weather.site import SiteLike
+from simulator.weather.sky import sky_of
+from simulator.weather.source import open_source
+
+__all__ = ["Weather", "read_weather"]
+
+# the heights of a gauge that a profile over grass and a mast allow [m]
+_WIND_HEIGHTS = (0.5, 200.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Weather:
+    """
+    Clean daily weather.
+
+    Parameters
+    ----------
+    daily : DataFrame
+        Index "date", every day in turn; columns tmin, tmax [°C], vapour_pressure [kPa], rh_mean, rh_min [%], wind
+        [m/s at 2 m], rain [mm], radiation [MJ m⁻² d⁻¹], without gaps; and where the file has them pressure [kPa],
+        without gaps, and pan_evaporation [mm], as found. Units in ``daily.attrs["units"]``.
+    flags : DataFrame
+        The same shape: how each value came about (see `flags`).
+    provenance : dict
+        file, sha256, reader, recognised, units (of the file), rows, first, last (days in the file), assumptions.
+    notes : tuple of str
+        What a report should say, loudest first.
+    """
+
+    daily: pd.DataFrame
+    flags: pd.DataFrame
+    provenance: dict[str, Any] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    def filled(self, start: dt.date | None = None, end: dt.date | None = None) -> dict[str, dict[str, int]]:
+        """
+        Count the values that were filled in.
+
+        Parameters
+        ----------
+        start, end : date, optional
+            First and last day to count; all days if left out.
+
+        Returns
+        -------
+        dict
+            Column -> method -> days; columns and methods without any are left out.
+        """
+        days = pd.DatetimeIndex(self.flags.index)
+        wanted = np.ones(len(days), dtype=bool)
+        if start is not None:
+            wanted &= np.asarray(days >= pd.Timestamp(start))
+        if end is not None:
+            wanted &= np.asarray(days <= pd.Timestamp(end))
+        part = self.flags[wanted]
+        counts: dict[str, dict[str, int]] = {}
+        for name in part.columns:
+            methods = {
+                str(flag): int(days)
+                for flag, days in part[name].value_counts().items()
+                if is_filled(str(flag))
+            }
+            if methods:
+                counts[str(name)] = dict(sorted(methods.items()))
+        return counts
+
+
+def read_weather(
+    path: str | Path,
+    site: SiteLike,
+    *,
+    file_format: str = "auto",
+    wind_height: float = 2.0,
+    missing_rain: str = "error",
+    too_bright: str = "error",
+    columns: Mapping[str, Any] | None = None,
+    shown_as: str | None = None,
+    limits: GapLimits | None = None,
+    start: dt.date | None = None,
+    end: dt.date | None = None,
+) -> Weather:
+    """
+    Read a weather file into a clean daily table.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+    site : SiteLike
+        Where it was measured.
+    file_format : str
+        "auto", or a reader's name.
+    wind_height : float
+        Height of the wind gauge above ground, 0.5 to 200. [m]
+    missing_rain : str
+        "error", or "zero": a day without a figure had no rain.
+    too_bright : str
+        "error", or "limit": radiation between 1.05 and 1.25 of a clear sky's, on a few days, is brought down to
+        1.05.
+    columns : mapping, optional
+        Standard name -> {"column": header, "unit": unit}, or an object with these attributes, or the header
+        alone.
+    shown_as : str, optional
+        The file's name in messages; the path as given if left out.
+    limits : GapLimits, optional
+        How much may be filled in; 10 % of the days and 5 in a row if left out.
+    start, end : date, optional
+        The days needed. What is wrong on others doesn't matter, and the result has these days only; monthly
+        means and the climate come from the whole file. The file's own days if left out.
+
+    Returns
+    -------
+    Weather
+        Clean: behind this door values are trusted.
+
+    Raises
+    ------
+    WeatherError
+        All that is wrong, one line each.
+
+    Notes
+    -----
+    FAO-56 chapter 3 for gaps; see `gaps`, `humidity` and `plausibility`.
+    """
+    shown = str(path) if shown_as is None else shown_as
+    choices = _choices(columns or {}, shown)
+    _check_options(shown, wind_height=wind_height, missing_rain=missing_rain, too_bright=too_bright)
+    limits = limits or GapLimits()
+    source = open_source(path, shown_as=shown)
+    reader, why = choose_reader(source, file_format=file_format)
+    raw = reader.read(source, columns=choices)
+    arranged = arrange(raw, start=start, end=end)
+    days = pd.DatetimeIndex(arranged.daily.index)
+    sky = sky_of(days, latitude=site.latitude, elevation=site.elevation)
+    factor = 1.0 if wind_height == 2.0 else float(wind_at_2m(1.0, height=wind_height))
+    inspected = inspect_values(
+        arranged.daily,
+        arranged.asked,
+        raw=raw,
+        site=site,
+        sky=sky,
+        wind_factor=factor,
+        too_bright=too_bright,
+        bright_share=limits.share,
+    )
+    gaps = gap_problems(arranged, condemned=inspected.condemned, limits=limits, missing_rain=missing_rain)
+    problems = (*arranged.problems, *inspected.problems, *gaps)
+    if problems:
+        raise WeatherError(*problems, file=shown)
+
+    daily = inspected.daily
+    finished: dict[str, tuple[Floats, Flags]] = {name: as_found(daily, name) for name in ("tmin", "tmax")}
+    wind = filled_wind(column_or_nan(daily, "wind") * factor, days)
+    rain = filled_rain(daily)
+    radiation = filled_radiation(
+        daily, sky=sky, site=site, limited=inspected.limited, in_file=arranged.in_file
+    )
+    dry, climate = False, []
+    if (~has_humidity(daily) & arranged.asked).any():
+        fallen = rain[0] if missing_rain == "zero" else column_or_nan(daily, "rain")
+        dry, text = _climate(
+            site, aridity(daily, radiation=radiation[0], wind=wind[0], rain=fallen, sky=sky, site=site)
+        )
+        climate = [text]
+    humidity = humidity_of(daily, dry=dry, in_file=arranged.in_file)
+    finished |= {
+        "vapour_pressure": (humidity.vapour_pressure, humidity.vapour_pressure_flags),
+        "rh_mean": (humidity.rh_mean, humidity.rh_mean_flags),
+        "rh_min": (humidity.rh_min, humidity.rh_min_flags),
+        "wind": wind,
+        "rain": rain,
+        "radiation": radiation,
+    }
+    if not np.isnan(column_or_nan(daily, "pressure")).all():
+        finished["pressure"] = filled_pressure(daily, elevation=site.elevation)
+    if "pan_evaporation" in daily.columns:
+        finished["pan_evaporation"] = as_found(daily, "pan_evaporation")
+    values = pd.DataFrame({name: pair[0] for name, pair in finished.items()}, index=days)[arranged.asked]
+    flags = pd.DataFrame({name: pair[1] for name, pair in finished.items()}, index=days)[arranged.asked]
+    values.attrs["units"] = {name: FINISHED_UNITS[name] for name in values.columns}
+    assumptions = _assumptions(flags, wind_height=wind_height, has_wind="wind" in daily.columns) + climate
+    provenance = {
+        "file": shown,
+        "sha256": source.sha256,
+        "reader": reader.NAME,
+        "recognised": f"{raw.recognised} ({why})",
+        "units": dict(raw.units),
+        "rows": len(raw.daily),
+        "first": str(raw.daily.index.min().date()),
+        "last": str(raw.daily.index.max().date()),
+        "assumptions": assumptions,
+    }
+    return Weather(values, flags, provenance, _notes(raw, arranged, inspected))
+
+
+def _choices(columns: Mapping[str, Any], shown: str) -> dict[str, ColumnChoice]:
+    """Bring the user's choice of columns, in whichever form, into ours."""
+    choices: dict[str, ColumnChoice] = {}
+    problems: list[Problem] = []
+    header: object
+    unit: object
+    for name, given in columns.items():
+        if isinstance(given, str):
+            header, unit = given, None
+        elif isinstance(given, Mapping):
+            header, unit = given.get("column"), given.get("unit")
+        else:
+            header, unit = getattr(given, "column", None), getattr(given, "unit", None)
+        if not isinstance(header, str) or not header.strip() or not isinstance(unit, str | None):
+            key = f"weather.columns.{name}"
+            message = (
+                f"{key} = {given!r} is not a column; the header and, if it is not the "
+                "standard one, the unit are "
+                'expected, such as { column = "T_low", unit = "degF" }'
+            )
+            problems.append(Problem(message, key=key, value=given))
+            continue
+        choices[str(name)] = ColumnChoice(header.strip(), unit)
+    if problems:
+        raise WeatherError(*problems, file=shown)
+    return choices
+
+
+def _check_options(shown: str, *, wind_height: float, missing_rain: str, too_bright: str) -> None:
+    problems: list[Problem] = []
+    lowest, highest = _WIND_HEIGHTS
+    if not lowest <= wind_height <= highest:
+        message = (
+            f"weather.wind_height = {wind_height:g} m is no height of a wind gauge; "
+            f"{lowest:g} to {highest:g} m above "
+            'ground is expected, such as "2 m" or "10 m"'
+        )
+        problems.append(Problem(message, key="weather.wind_height", value=wind_height))
+    options = (
+        ("missing_rain", missing_rain, MISSING_RAIN_CHOICES),
+        ("too_bright", too_bright, TOO_BRIGHT_CHOICES),
+    )
+    for name, value, expected in options:
+        if value not in expected:
+            message = (
+                f'weather.{name} = "{value}" is not known; "{expected[0]}" or "{expected[1]}" is expected'
+            )
+            problems.append(Problem(message, key=f"weather.{name}", value=value))
+    if problems:
+        raise WeatherError(*problems, file=shown)
+
+
+def _climate(site: SiteLike, index: float) -> tuple[bool, str]:
+    """Decide whether an estimated dew point lies below Tmin, and say why."""
+    consequence = {
+        True: "dew points are estimated 2 °C below tmin",
+        False: "dew points are estimated at tmin",
+    }
+    if site.climate != "auto":
+        dry = site.climate == "dry"
+        return dry, f'climate is "{site.climate}", as given: {consequence[dry]}'
+    dry = index < DRY_BELOW
+    word, sign = ("dry", "below") if dry else ("humid", "not below")
+    return dry, (
+        f"climate counts as {word}: the file's rain is {index:.2f} of its evaporative demand, "
+        f"{sign} {DRY_BELOW:g} "
+        f"(aridity index): {consequence[dry]}"
+    )
+
+
+def _assumptions(flags: pd.DataFrame, *, wind_height: float, has_wind: bool) -> list[str]:
+    """Say, for each column, by what rule values came about that weren't measured."""
+    texts = []
+    for name in flags.columns:
+        for flag, count in sorted(flags[name].value_counts().items()):
+            if flag in (MEASURED, MISSING):
+                continue
+            days = "all" if count == len(flags) else str(int(count))
+            texts.append(f"{name}: {flag} on {days} of {len(flags)} days ({EXPLAINED[str(flag)]})")
+    if has_wind and wind_height != 2.0:
+        texts.append(f"wind: brought from {wind_height:g} m to 2 m (FAO-56 eq 47)")
+    return texts
+
+
+def _notes(raw: RawTable, arranged: Arranged, inspected: Inspected) -> tuple[str, ...]:
+    """Collect what a report should say; columns that the file lacks altogether first."""
+    daily = arranged.daily
+    absent = {
+        "humidity": (not has_humidity(daily).any(), "the dew point is estimated from tmin"),
+        "wind": (bool(np.isnan(column_or_nan(daily, "wind")).all()), "2 m/s is assumed"),
+        "radiation or sunshine": (
+            bool(
+                np.isnan(column_or_nan(daily, "radiation")).all()
+                and np.isnan(column_or_nan(daily, "sunshine")).all()
+            ),
+            "radiation is estimated from the temperature range",
+        ),
+        "rain": (bool(np.isnan(column_or_nan(daily, "rain")).all()), "no rain is assumed"),
+    }
+    loud = [
+        f"the file has no {name} at all: {what} on every day, and evaporation is that much less sure"
+        for name, (is_absent, what) in absent.items()
+        if is_absent and name != "rain"
+    ]
+    if absent["rain"][0]:
+        loud.append("the file has no rain at all: no rain is assumed on every day, as missing_rain says")
+    return (*loud, *raw.notes, *arranged.notes, *inspected.notes)

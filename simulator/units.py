@@ -113,7 +113,7 @@ def quantity(text: object, kind: str) -> float:
     """
     target, name, example = KINDS[kind]
     if isinstance(text, bool) or not isinstance(text, str):
-        if isinstance(text, int | float):
+        if isinstance(text, int | float) and not isinstance(text, bool):
             raise UnitError(f"has no unit; {name} is expected as text with its unit, such as {example}")
         raise UnitError(f"is not text with a unit; {name} is expected, such as {example}")
     match = _NUMBER.match(text)

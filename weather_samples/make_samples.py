@@ -107,6 +107,7 @@ SAMPLES = (
         wet=_DRY_SUMMER,
         dryness=3.5,
         showers={dt.date(2024, 6, 19): 11.4, dt.date(2024, 9, 6): 16.2},
+        dry_spell=(dt.date(2024, 6, 27), dt.date(2024, 8, 18)),
         no_wind=(dt.date(2024, 5, 14), dt.date(2024, 7, 2), dt.date(2024, 9, 21)),
         no_humidity=(dt.date(2024, 6, 8), dt.date(2024, 8, 17)),
     ),
@@ -247,7 +248,7 @@ def _rain(sample: Sample, day: dt.date, draws: list[float], *, was_wet: bool) ->
         chance += 0.3
     if draws[8] >= chance:
         return 0.0
-    return round(min(0.4 - 5.5 * math.log(1.0 - draws[9]), 22.0), 1)
+    return round(min(0.4 - 5.5 * math.log(1.0 - draws[9]), 30.0), 1)
 
 
 def _row(

@@ -15,14 +15,11 @@ from simulator.weather.inspection import Inspection
 
 __all__ = ["dew_point", "pressure", "relative_humidity", "temperatures", "vapour_pressure", "wind"]
 
-_HOTTEST = STANDARD["tmax"].highest
-_COLDEST = STANDARD["tmax"].lowest
-# medians over the days asked for that no place on earth reaches, in °C
-_MEDIAN_LIMITS = {"tmax": 50.0, "tmin": 38.0, "dew_point": 33.0}
-# how far a day's mean dew point may lie above its minimum temperature (a warm damp day that ends cold) [°C]
-_DEW_ABOVE_TMIN = 10.0
-# median wind at 2 m beyond which the unit is doubted [m/s], and how many days it takes to say so
-_WINDY, _DAYS_TO_JUDGE = 5.0, 14
+_HOTTEST = STANDARD["tmax"].highest _COLDEST = STANDARD["tmax"].lowest # medians over the days asked for
+that no place on earth reaches, in °C _MEDIAN_LIMITS = {"tmax": 50.0, "tmin": 38.0, "dew_point": 33.0} # how
+far a day's mean dew point may lie above its minimum temperature (a warm damp day that ends cold) [°C]
+_DEW_ABOVE_TMIN = 10.0 # median wind at 2 m beyond which the unit is doubted, and from which it is worth a
+look [m/s]; how many days it # takes to say so _WINDY, _BREEZY, _DAYS_TO_JUDGE = 5.0, 3.5, 14
 
 
 def temperatures(inspection: Inspection) -> None:
@@ -34,8 +31,9 @@ def temperatures(inspection: Inspection) -> None:
         top = names[-1]
         lowest = float(np.median(inspection.known(top))) < _COLDEST
         cure = _scale_cure(inspection, scale, *names)
+        said = "tmin and tmax: " if len(names) > 1 else ""
         inspection.condemn(
-            f"{' and '.join(names)}: {top} reaches {inspection.worst(top, lowest=lowest)}; {_COLDEST:g} to "
+            f"{said}{top} reaches {inspection.worst(top, lowest=lowest)}; {_COLDEST:g} to "
             f"{_HOTTEST:g} °C are expected. {_capital(cure)}",
             *names,
         )
@@ -201,7 +199,7 @@ def vapour_pressure(inspection: Inspection) -> None:
             unit = "hPa" if middle < 15.0 else "Pa"
             cure = inspection.name_unit(unit, unit, name)
             inspection.condemn(
-                f"vapour_pressure reaches {inspection.worst(name)} kPa; air at that day's tmax holds "
+                f"vapour_pressure reaches {inspection.worst(name)}; air at that day's tmax holds "
                 f"{_at_worst(inspection, name, saturated):.1f} kPa at most. {_capital(cure)}",
                 name,
             )
@@ -233,7 +231,7 @@ def wind(inspection: Inspection, *, factor: float) -> None:
     if middle > 50.0:
         cure = inspection.name_unit("a day's run of wind in km", "km/day", "wind")
         inspection.condemn(
-            f"wind reaches {inspection.worst('wind')} m/s; 0 to 10 m/s are usual. {_capital(cure)}", "wind"
+            f"wind reaches {inspection.worst('wind')}; 0 to 10 m/s are usual. {_capital(cure)}", "wind"
         )
         return
     many = known.size >= _DAYS_TO_JUDGE
@@ -242,11 +240,17 @@ def wind(inspection: Inspection, *, factor: float) -> None:
         if not inspection.is_stated("wind"):
             cure += f"; if it is in m/s after all, say so: {inspection.confirm('wind')}"
         inspection.condemn(
-            f"wind reaches {inspection.worst('wind')} m/s and is {middle:.1f} m/s at 2 m on a middling day; "
+            f"wind reaches {inspection.worst('wind')} and is {middle:.1f} m/s at 2 m on a middling day; "
             f"1 to {_WINDY:g} m/s are usual. {_capital(cure)}",
             "wind",
         )
         return
+    if many and middle > _BREEZY and not inspection.is_stated("wind"):
+        inspection.notes.append(
+            f"wind is {middle:.1f} m/s at 2 m on a middling day, which is a windy site: check "
+            "that it is not in km/h, "
+            f"mph or knots, and state its unit: {inspection.confirm('wind')}"
+        )
     why = "a day's mean of 0 to 40 m/s is expected (a gust? km/h?): correct it, or leave the cell empty"
     inspection.refuse("wind", values > STANDARD["wind"].highest, why=why)
 

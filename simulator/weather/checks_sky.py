@@ -225,7 +225,7 @@ def rain(inspection: Inspection) -> None:
     if known.size >= 20 and (steps >= 0.0).all() and known[-1] > 50.0 and (steps > 0.0).sum() >= 5:
         inspection.condemn(
             "rain never falls from one day to the next and reaches "
-            f"{inspection.worst('rain')} mm; each day's own rain "
+            f"{inspection.worst('rain')}; each day's own rain "
             "is expected. It looks like a running total: write the difference from day to day",
             "rain",
         )
@@ -235,7 +235,7 @@ def rain(inspection: Inspection) -> None:
     whole = wet.size >= 10 and bool((wet == np.round(wet)).all())
     if whole and float(np.median(wet)) > 25.0 and not stated:
         inspection.condemn(
-            f"rain reaches {inspection.worst('rain')} mm and half of the wet days have "
+            f"rain reaches {inspection.worst('rain')} and half of the wet days have "
             f"{np.median(wet):.0f} mm or more, "
             "in whole numbers; days of 1 to 20 mm are usual. It looks like tenths of a "
             "millimetre: divide by ten in "
@@ -246,7 +246,7 @@ def rain(inspection: Inspection) -> None:
     if not stated and _like_inches(wet):
         cure = inspection.name_unit("inches", "in", "rain")
         inspection.condemn(
-            f"rain reaches only {inspection.worst('rain')} mm in {wet.size} wet days, in hundredths. "
+            f"rain reaches only {inspection.worst('rain')} in {wet.size} wet days, in hundredths. "
             f"{cure[0].upper()}{cure[1:]}; if it is right after all, say so: {inspection.confirm('rain')}",
             "rain",
         )

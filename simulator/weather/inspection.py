@@ -48,6 +48,7 @@ class Inspection:
     sky: Sky
     problems: list[Problem] = field(default_factory=list)
     condemned: set[str] = field(default_factory=set)
+    notes: list[str] = field(default_factory=list)
     left_out: dict[str, int] = field(default_factory=dict)
 
     def has(self, *names: str) -> bool:
@@ -114,7 +115,7 @@ class Inspection:
         return True
 
     def worst(self, name: str, *, lowest: bool = False) -> str:
-        """Write a column's largest (or lowest) value on the days asked for, and its day."""
+        """Write a column's largest (or lowest) value on the days asked for, and its day; its unit is in doubt."""
         values = np.where(self.asked, self.all_of(name), np.nan)
         place = int(np.nanargmin(values) if lowest else np.nanargmax(values))
         day = pd.DatetimeIndex(self.daily.index)[place].date()

@@ -107,13 +107,17 @@ def inspect_values(
     checks_sky.sunshine(inspection)
     limited = checks_sky.radiation(inspection, site=site, too_bright=too_bright, share=bright_share)
     checks_sky.pan_evaporation(inspection)
-    notes = tuple(
+    left_out = tuple(
         f"{name}: {count} value{'s' if count > 1 else ''} that can't be true left out, on "
         "days outside those asked for"
         for name, count in inspection.left_out.items()
     )
     return Inspected(
-        inspection.daily, limited, frozenset(inspection.condemned), tuple(inspection.problems), notes
+        daily=inspection.daily,
+        limited=limited,
+        condemned=frozenset(inspection.condemned),
+        problems=tuple(inspection.problems),
+        notes=(*inspection.notes, *left_out),
     )
 
 

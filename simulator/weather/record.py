@@ -54,13 +54,14 @@ class Weather:
     Parameters
     ----------
     daily : DataFrame
-        Index "date", every day in turn; columns tmin, tmax [°C], vapour_pressure [kPa], rh_mean, rh_min [%], wind
-        [m/s at 2 m], rain [mm], radiation [MJ m⁻² d⁻¹], without gaps; and where the file has them pressure [kPa],
-        without gaps, and pan_evaporation [mm], as found. Units in ``daily.attrs["units"]``.
+        Index "date", every day in turn; columns tmin, tmax [°C], vapour_pressure [kPa], rh_mean, rh_min [%],
+        wind [m/s at 2 m], rain [mm], radiation [MJ m⁻² d⁻¹], without gaps; and where the file has them
+        pressure [kPa], without gaps, and pan_evaporation [mm], as found. Units in ``daily.attrs["units"]``.
     flags : DataFrame
         The same shape: how each value came about (see `flags`).
     provenance : dict
-        file, sha256, reader, recognised, units (of the file), rows, first, last (days in the file), assumptions.
+        file, sha256, reader, recognised, units (of the file), rows, first, last (days in the file) and
+        assumptions.
     notes : tuple of str
         What a report should say, loudest first.
     """

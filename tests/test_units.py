@@ -1,0 +1,86 @@
+"""Units: text with a unit in, engine units out, and what is said when the text is something else."""
+
+from __future__ import annotations
+
+import pytest
+
+from simulator.units import KINDS, UnitError, column_conversion, quantity
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "value"),
+    [
+        ("18 in", "length", 0.4572),  # NIST SP 811 (2008), appendix B.8: 1 in = 0.0254 m exactly
+        ("20 mm", "depth", 20.0),
+        ("12 m²", "area", 12.0),
+        ("12 m^2", "area", 12.0),
+        ("900 g", "mass", 0.9),
+        ("2 lb", "mass", 0.90718474),  # NIST SP 811, B.8: 1 lb = 0.45359237 kg exactly
+        ("0.5 gal/h", "flow", 1.892705892),  # NIST SP 811, B.8: 1 gal (US) = 3.785411784 L exactly
+        ("0,5 gph", "flow", 1.892705892),
+        ("33 mL/min", "flow", 1.98),
+        ("1.2 m^3/h", "flow", 1200.0),
+        ("1 bar", "pressure", 100.0),
+        ("10 mH2O", "pressure", 98.0665),  # NIST SP 811, B.8: conventional metre of water
+    ],
+)
+def test_a_quantity_comes_out_in_the_engines_unit(text, kind, value):
+    assert quantity(text, kind) == pytest.approx(value, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "said"),
+    [
+        ("2 kPa", "flow", 'is a pressure; a flow is expected, such as "2 L/h" or "0.5 gal/h"'),
+        ("10 m", "pressure", "is a length; a pressure is expected"),
+        ("2 furlongs/fortnigh", "flow", "unknown unit"),
+        ("2", "flow", "has no unit"),
+        (2, "flow", "has no unit; a flow is expected as text"),
+        (True, "flow", "is not text with a unit"),
+        (["2 L/h"], "flow", "is not text with a unit"),
+        ("two litres", "flow", "does not begin with a number"),
+        ("nan L/h", "flow", "does not begin with a number"),
+        ("1e999 L/h", "flow", "too large"),
+        ("2 (", "area", "unknown unit"),
+        ("1,200 L", "volume", "may be a decimal or a thousands mark"),
+    ],
+)
+def test_what_is_no_such_quantity_is_said(text, kind, said):
+    with pytest.raises(UnitError) as caught:
+        quantity(text, kind)
+    assert said in str(caught.value)
+
+
+def test_every_kinds_example_can_be_read():
+    for kind, (_, _, example) in KINDS.items():
+        for text in example.replace('"', "").replace(" or ", ", ").split(", "):
+            assert quantity(text, kind) > 0.0
+
+
+@pytest.mark.parametrize(
+    ("unit", "target", "value", "expected"),
+    [
+        ("degF", "degC", 212.0, 100.0),
+        ("°F", "degC", 32.0, 0.0),
+        ("K", "degC", 273.15, 0.0),
+        ("km/h", "m/s", 36.0, 10.0),
+        ("knot", "m/s", 1.0, 0.514444),  # NIST SP 811, B.8
+        ("mph", "m/s", 1.0, 0.44704),  # NIST SP 811, B.8, exact
+        ("W/m^2", "MJ/m^2/day", 100.0, 8.64),
+        ("kWh/m^2", "MJ/m^2/day", 1.0, 3.6),
+        ("J/cm^2", "MJ/m^2/day", 100.0, 1.0),
+        ("hPa", "kPa", 1013.25, 101.325),
+        ("in", "mm", 1.0, 25.4),
+        ("fraction", "%", 0.5, 50.0),
+        ("min", "h", 90.0, 1.5),
+    ],
+)
+def test_a_columns_unit_turns_into_the_standard_one(unit, target, value, expected):
+    factor, offset = column_conversion(unit, target)
+    assert value * factor + offset == pytest.approx(expected, abs=1e-6)
+
+
+@pytest.mark.parametrize(("unit", "target"), [("mm", "degC"), ("furz", "mm"), ("kPa", "%"), ("", "mm")])
+def test_a_column_of_another_kind_is_refused(unit, target):
+    with pytest.raises(UnitError):
+        column_conversion(unit, target)

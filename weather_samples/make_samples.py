@@ -2,11 +2,11 @@
 Make the invented weather of the demo gardens: two years at Tarnivel, and the short summer that `new` copies.
 
 Nothing here was measured and neither place exists; the coordinates only set the height of the sun. Every run
-writes the same bytes: the seeds stand in the table below, and only uniform numbers are drawn, whose stream numpy
-keeps from release to release. Run as ``python weather_samples/make_samples.py``.
+writes the same bytes: the seeds stand in the table below, and only uniform numbers are drawn, whose stream
+numpy has kept from release to release. Run as ``python weather_samples/make_samples.py``.
 
 Units: °C, %, m/s at 2 m, mm, MJ m⁻² d⁻¹. The sun is FAO-56 (1998) eq. 21 and 37, vapour pressure eq. 11; the
-climate (means, spells of rain, how far a cloud dims or cools a day) is made up to look like a dry inland summer.
+climate (means, spells of rain, how far a cloud dims or cools a day) is made up, to look like a dry summer.
 """
 
 from __future__ import annotations
@@ -206,8 +206,8 @@ def write_all(root: Path) -> list[Path]:
 def _text(sample: Sample) -> str:
     lines = [
         f"# invented weather: {sample.place}, {sample.start.year}; {sample.remark}",
-        f"# invented weather: made by weather_samples/make_samples.py, seed {sample.seed}; nothing was measured",
-        f"# latitude {sample.latitude:g}, elevation {sample.elevation:g} m; degC, %, m/s at 2 m, mm, MJ/m2 a day",
+        f"# invented weather: by weather_samples/make_samples.py, seed {sample.seed}; nothing was measured",
+        f"# latitude {sample.latitude:g}, elevation {sample.elevation:g} m; degC, %, m/s at 2 m, mm, MJ/m2/d",
         "date,tmin,tmax,rh_max,rh_min,wind,rain,radiation",
         *_days(sample),
     ]
@@ -251,9 +251,7 @@ def _rain(sample: Sample, day: dt.date, draws: list[float], *, was_wet: bool) ->
     return round(min(0.4 - 5.5 * math.log(1.0 - draws[9]), 30.0), 1)
 
 
-def _row(
-    sample: Sample, day: dt.date, draws: list[float], *, warmth: float, gust: float, rain: float
-) -> str:
+def _row(sample: Sample, day: dt.date, draws: list[float], *, warmth: float, gust: float, rain: float) -> str:
     of_year = day.timetuple().tm_yday
     season = math.cos(2.0 * math.pi * (of_year - 204) / 365.0)  # warmest about 23 July
     summer = max(season, 0.0)

@@ -29,7 +29,7 @@ class Arranged:
     Parameters
     ----------
     daily : DataFrame
-        Every day from the first to the last in the file or asked for; rows that the file lacks are NaN.
+        Every day from the first to the last in the file; rows that the file lacks are NaN.
     asked : ndarray of bool, (days,)
         Days that the caller needs.
     in_file : ndarray of bool, (days,)
@@ -54,7 +54,9 @@ def arrange(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> Arr
     raw : RawTable
         As read.
     start, end : date, optional
-        First and last day needed; the file's own where left out.
+        First and last day needed; the file's own where left out or beyond them. A season outside the file is
+        for the caller to refuse, who knows where its dates were written: here the days that the file covers
+        are asked for, and all of them if the season has none.
 
     Returns
     -------
@@ -86,14 +88,23 @@ def arrange(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> Arr
             )
         )
         finish = begin
+    begin, finish = _within(begin, finish, first, last)
     # the resolution is set so that the index is the same whatever pandas infers
-    days = pd.date_range(min(first, begin), max(last, finish), name="date").as_unit("ns")
+    days = pd.date_range(first, last, name="date").as_unit("ns")
     in_file = np.asarray(days.isin(index))
     asked = np.asarray((days >= begin) & (days <= finish))
     absent = asked & ~in_file
-    if absent.any() and begin <= finish and not (begin == finish and problems):
-        problems.append(_absent(days_where(days, absent), int(asked.sum()), first.date(), last.date()))
+    if absent.any():
+        problems.append(_absent(days_where(days, absent)))
     return Arranged(daily.reindex(days), asked, in_file, tuple(problems), tuple(notes))
+
+
+def _within(
+    begin: pd.Timestamp, finish: pd.Timestamp, first: pd.Timestamp, last: pd.Timestamp
+) -> tuple[pd.Timestamp, pd.Timestamp]:
+    if begin > last or finish < first:
+        return first, last
+    return max(begin, first), min(finish, last)
 
 
 def days_where(days: pd.Index, mask: npt.NDArray[np.bool_]) -> list[dt.date]:
@@ -122,18 +133,10 @@ def _twice(index: pd.DatetimeIndex, repeated: npt.NDArray[np.bool_], lines: tupl
     return Problem(message, key="date", value=str(index[place].date()))
 
 
-def _absent(absent: list[dt.date], asked: int, first: dt.date, last: dt.date) -> Problem:
-    if len(absent) == asked:
-        message = (
-            f"has none of the {asked} days asked for, {absent[0]} to {absent[-1]}; it covers "
-            f"{first} to {last}: "
-            "take another file or correct the season's dates"
-        )
-    else:
-        count = f"{len(absent)} days have" if len(absent) > 1 else "1 day has"
-        message = (
-            f"{count} no row: {name_days(absent)}; one row for each day is expected and "
-            "temperatures are never "
-            "invented: add the rows, or choose dates that the file covers"
-        )
+def _absent(absent: list[dt.date]) -> Problem:
+    count = f"{len(absent)} days have" if len(absent) > 1 else "1 day has"
+    message = (
+        f"{count} no row: {name_days(absent)}; one row for each day is expected and temperatures are never "
+        "invented: add the rows, or choose dates that the file covers"
+    )
     return Problem(message, key="date", value=str(absent[0]))

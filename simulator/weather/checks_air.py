@@ -15,11 +15,16 @@ from simulator.weather.inspection import Inspection
 
 __all__ = ["dew_point", "pressure", "relative_humidity", "temperatures", "vapour_pressure", "wind"]
 
-_HOTTEST = STANDARD["tmax"].highest _COLDEST = STANDARD["tmax"].lowest # medians over the days asked for
-that no place on earth reaches, in °C _MEDIAN_LIMITS = {"tmax": 50.0, "tmin": 38.0, "dew_point": 33.0} # how
-far a day's mean dew point may lie above its minimum temperature (a warm damp day that ends cold) [°C]
-_DEW_ABOVE_TMIN = 10.0 # median wind at 2 m beyond which the unit is doubted, and from which it is worth a
-look [m/s]; how many days it # takes to say so _WINDY, _BREEZY, _DAYS_TO_JUDGE = 5.0, 3.5, 14
+_HOTTEST = STANDARD["tmax"].highest
+_COLDEST = STANDARD["tmax"].lowest
+# medians over the days asked for that no place on earth reaches, in °C
+_MEDIAN_LIMITS = {"tmax": 50.0, "tmin": 38.0, "dew_point": 33.0}
+# how far a day's mean dew point may lie above its minimum temperature (a warm damp day that ends cold) [°C]
+_DEW_ABOVE_TMIN = 10.0
+# median wind at 2 m beyond which the unit is doubted, and from which it is worth a look [m/s]
+_WINDY, _BREEZY = 5.0, 3.5
+# how many days it takes to say so
+_DAYS_TO_JUDGE = 14
 
 
 def temperatures(inspection: Inspection) -> None:

@@ -33,7 +33,6 @@ _RADIATION_UNITS = {
     "Wh/m²": (0.0036, "W*hour/m^2"),
     "cal/cm² (langley)": (0.04184, "cal/cm^2"),
     "J/m²": (1e-6, "J/m^2"),
-    "tenths of MJ/m²": (0.1, ""),
 }
 _KWH = 3.6
 _DAYS_TO_JUDGE = 14
@@ -87,16 +86,17 @@ def _radiation_unit(inspection: Inspection, values: Floats, here: Mask) -> str:
     ratio = values[judged] / clear[judged]
     tops = {unit: float(np.percentile(ratio, 98) * size) for unit, (size, _) in _RADIATION_UNITS.items()}
     fitting = {unit: top for unit, top in tops.items() if 0.4 < top <= 1.15}
-    return max(fitting, key=lambda unit: fitting[unit]) if fitting else ""
+    if fitting:
+        return max(fitting, key=lambda unit: fitting[unit])
+    return "tenths of MJ/m²" if 0.4 < float(np.percentile(ratio, 98)) / 10.0 <= 1.15 else ""
 
 
 def _wrong_unit(inspection: Inspection, unit: str, over: Mask) -> None:
     more = int((over & inspection.asked).sum()) - 1
     also = f" (and is high on {more} more day{'s' if more > 1 else ''})" if more else ""
-    written = _RADIATION_UNITS[unit][1]
     cure = f"it looks like {unit}: divide by ten in the file"
-    if written:
-        cure = inspection.name_unit(unit, written, "radiation")
+    if unit in _RADIATION_UNITS:
+        cure = inspection.name_unit(unit, _RADIATION_UNITS[unit][1], "radiation")
     most = _clear_sky_most(inspection, over)
     inspection.condemn(
         f"radiation reaches {inspection.worst('radiation')}{also}; a clear sky there gives "

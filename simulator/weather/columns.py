@@ -40,8 +40,8 @@ STANDARD: dict[str, Column] = {
     "pan_evaporation": Column("measured pan evaporation", "mm", "mm", 0.0, 40.0),
 }
 
-#: columns that every file must have: neither temperature nor rain is ever invented
-REQUIRED = ("tmin", "tmax", "rain")
+#: columns that every file must have: temperatures are never invented (rain neither: see `gaps`)
+REQUIRED = ("tmin", "tmax")
 
 TEMPERATURES = ("tmin", "tmax", "dew_point")
 HUMIDITY = ("vapour_pressure", "dew_point", "rh_max", "rh_min", "rh_mean")

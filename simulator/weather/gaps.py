@@ -123,7 +123,8 @@ def gap_problems(
     known = {name: ~np.isnan(column_or_nan(daily, name)) for name in ("tmin", "tmax", "rain", "wind")}
     problems = _temperature_gaps(days, rows, known)
     if missing_rain == "error" and (rows & ~known["rain"]).any():
-        problems.append(_rain_gap(days, rows & ~known["rain"], wholly=not known["rain"].any()))
+        has_column = "rain" in daily.columns
+        problems.append(_rain_gap(days, rows & ~known["rain"], rows=rows, has_column=has_column))
     quantities = {
         "humidity": has_humidity(daily),
         "wind": known["wind"],
@@ -146,17 +147,25 @@ def _temperature_gaps(days: pd.Index, rows: Mask, known: dict[str, Mask]) -> lis
     for name, gap in gaps.items():
         verb = "are" if " and " in name else "is"
         where = "on every day" if (gap == rows).all() else f"on {name_days(days_where(days, gap))}"
-        message = f"{name} {verb} empty {where}; temperatures are never invented: fill in a station's near by"
+        message = (
+            f"{name} {verb} empty {where}; temperatures are never invented: "
+            "fill in the figures of a station near by"
+        )
         problems.append(Problem(message, key=name.split(" ")[0]))
     return problems
 
 
-def _rain_gap(days: pd.Index, gap: Mask, *, wholly: bool) -> Problem:
-    where = "on every day" if wholly else f"on {name_days(days_where(days, gap))}"
+def _rain_gap(days: pd.Index, gap: Mask, *, rows: Mask, has_column: bool) -> Problem:
+    where = "on every day" if (gap == rows).all() else f"on {name_days(days_where(days, gap))}"
+    found, cure = f"rain is empty {where}", "fill it in"
+    if not has_column:
+        found = "there is no column rain (rain in mm)"
+        cure = (
+            'add it, or if it has another name write rain = { column = "its header" } under [weather.columns]'
+        )
     message = (
-        f"rain is empty {where}; rain is never invented: fill it in, or write missing_rain = "
-        '"zero" under [weather] '
-        "if no figure means no rain"
+        f'{found}; rain is never invented: {cure}, or write missing_rain = "zero" under [weather] if no '
+        "figure means no rain"
     )
     return Problem(message, key="rain")
 
@@ -172,12 +181,15 @@ def _over_limit(name: str, days: pd.Index, gap: Mask, *, asked: Mask, limits: Ga
         found = f"{column} is missing on up to {longest} days in a row; at most {limits.run} are filled in"
     elif count > limits.share * total:
         found = (
-            f"{column} is missing on {count} of {total} days; at most {100 * limits.share:g} %, "
-            f"{int(limits.share * total)}, are filled in"
+            f"{column} is missing on {count} of {total} days; at most {100 * limits.share:g} % "
+            f"({int(limits.share * total)}) are filled in"
         )
     else:
         return None
-    cure = "fill in a station's near by, or take the column out of the file to have all of it estimated"
+    cure = (
+        "fill in the figures of a station near by, or take the column out of the file to have all of it "
+        "estimated"
+    )
     return Problem(f"{found}: {name_days(missing)}; {cure}", key=name, value=count)
 
 

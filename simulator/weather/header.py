@@ -28,7 +28,7 @@ _HINTS: tuple[tuple[re.Pattern[str], tuple[str, ...]], ...] = (
     (re.compile(r"rain|precip|(^|_)prcp?(_|$)"), ("rain",)),
     (re.compile(r"radiation|solar|(^|_)(rs|ghi|srad|rad)(_|$)"), ("radiation",)),
     (re.compile(r"sun(shine|_?hours)"), ("sunshine", "radiation")),
-    (re.compile(r"humid|(^|_)rh"), ("rh_mean", "rh_max", "rh_min")),
+    (re.compile(r"humid|(^|_)rh"), ("rh_mean", "rh_max", "dew_point", "vapour_pressure")),
     (re.compile(r"dew"), ("dew_point",)),
     (re.compile(r"vapou?r"), ("vapour_pressure",)),
     (re.compile(r"(temp|^t|^air).*min|min.*temp|(^|_)t_?(low|lo|mn|n)(_|$)"), ("tmin",)),
@@ -181,6 +181,11 @@ def _set_unit(header: Header, name: str, unit: str | None, *, where: str) -> Non
 
 def _look_at_the_rest(header: Header, cells: Sequence[str], taken: dict[int, str], *, line: int) -> None:
     """Note the columns that are left, and refuse those that look like one which is missing."""
+    names = {_plain(cell) for cell in cells}
+    if "date" not in {*header.places, *header.spoken_of} and {"year", "month", "day"} <= names:
+        message = f"line {line}: the date is spread over year, month and day; join them to one column date"
+        header.problems.append(Problem(f"{message}, such as 2025-05-01", key="date"))
+        header.spoken_of.add("date")
     unused: list[str] = []
     absent = [name for name in ("date", *STANDARD) if name not in {*header.places, *header.spoken_of}]
     seen: set[str] = set()

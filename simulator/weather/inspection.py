@@ -33,7 +33,7 @@ class Inspection:
     Parameters
     ----------
     daily : DataFrame
-        Standard columns, every day; checks set values outside the asked days to NaN where they can't be true.
+        Standard columns, every day; checks set values that can't be true to NaN.
     asked : ndarray of bool, (days,)
         Days that the caller needs.
     raw : RawTable
@@ -90,7 +90,7 @@ class Inspection:
         lowest : bool
             Whether the worst value is the lowest one.
         also : tuple of str
-            Other columns to leave out on the same days, when those days are not asked for.
+            Other columns that share the blame, and are left out on the same days.
 
         Returns
         -------
@@ -99,13 +99,14 @@ class Inspection:
         """
         elsewhere = wrong & ~self.asked
         if elsewhere.any():
-            for column in (name, *also):
-                self.daily.loc[elsewhere, column] = np.nan
             self.left_out[name] = self.left_out.get(name, 0) + int(elsewhere.sum())
         here = wrong & self.asked
+        values = np.where(here, self.all_of(name), np.nan)
+        # taken out on all days, so that no later check names the same mistake again
+        for column in (name, *also):
+            self.daily.loc[wrong, column] = np.nan
         if not here.any():
             return False
-        values = np.where(here, self.all_of(name), np.nan)
         place = int(np.nanargmin(values) if lowest else np.nanargmax(values))
         unit = STANDARD[name].shown_unit
         day = pd.DatetimeIndex(self.daily.index)[place].date()
@@ -115,7 +116,7 @@ class Inspection:
         return True
 
     def worst(self, name: str, *, lowest: bool = False) -> str:
-        """Write a column's largest (or lowest) value on the days asked for, and its day; its unit is in doubt."""
+        """Write a column's largest (or lowest) value on the days asked for, and its day."""
         values = np.where(self.asked, self.all_of(name), np.nan)
         place = int(np.nanargmin(values) if lowest else np.nanargmax(values))
         day = pd.DatetimeIndex(self.daily.index)[place].date()

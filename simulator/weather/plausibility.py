@@ -154,8 +154,7 @@ def _sentinels(inspection: Inspection) -> None:
         first = pd.DatetimeIndex(inspection.daily.index)[here][0].date()
         more = and_more(int(here.sum()) - 1, "day")
         message = (
-            f"{', '.join(names)} is {number(sentinel)} on {first}{more}, which looks like a "
-            "mark for a missing value; "
-            "leave missing values empty"
+            f"{', '.join(names)} {'is' if len(names) == 1 else 'are'} {number(sentinel)} on {first}{more}, "
+            "which looks like a mark for a missing value; leave missing values empty"
         )
         inspection.problems.append(Problem(message, key=names[0], value=sentinel))

@@ -1,8 +1,8 @@
 """
 Record: a weather file in, one clean daily table out, with every value's origin beside it.
 
-The order: bytes to text, text to standard columns (a reader), rows to days, values checked, gaps checked; only
-when nothing is wrong, gaps are filled and humidity is worked out.
+The order: bytes to text, text to standard columns (a reader), rows to days, values checked, gaps checked;
+only when nothing is wrong, gaps are filled and humidity is worked out.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ import pandas as pd
 
 from simulator.errors import Problem, WeatherError
 from simulator.meteorology import Floats, wind_at_2m
-from simulator.weather.calendar import Arranged, arrange
-from simulator.weather.columns import FINISHED_UNITS
+from simulator.weather.calendar import arrange
+from simulator.weather.columns import FINISHED_UNITS, STANDARD
 from simulator.weather.flags import EXPLAINED, MEASURED, MISSING, Flags, is_filled
 from simulator.weather.gaps import (
     MISSING_RAIN_CHOICES,
@@ -33,8 +33,9 @@ from simulator.weather.gaps import (
     gap_problems,
 )
 from simulator.weather.humidity import DRY_BELOW, aridity, has_humidity, humidity_of
-from simulator.weather.plausibility import TOO_BRIGHT_CHOICES, Inspected, inspect_values
-from simulator.weather.raw import ColumnChoice, RawTable
+from simulator.weather.inspection import Mask
+from simulator.weather.plausibility import TOO_BRIGHT_CHOICES, inspect_values
+from simulator.weather.raw import ColumnChoice
 from simulator.weather.readers import choose_reader
 from simulator.weather.site import SiteLike
 from simulator.weather.sky import sky_of
@@ -134,8 +135,8 @@ def read_weather(
     missing_rain : str
         "error", or "zero": a day without a figure had no rain.
     too_bright : str
-        "error", or "limit": radiation between 1.05 and 1.25 of a clear sky's, on a few days, is brought down to
-        1.05.
+        "error", or "limit": radiation between 1.05 and 1.25 of a clear sky's, on a few days, is brought down
+        to 1.05.
     columns : mapping, optional
         Standard name -> {"column": header, "unit": unit}, or an object with these attributes, or the header
         alone.
@@ -144,8 +145,9 @@ def read_weather(
     limits : GapLimits, optional
         How much may be filled in; 10 % of the days and 5 in a row if left out.
     start, end : date, optional
-        The days needed. What is wrong on others doesn't matter, and the result has these days only; monthly
-        means and the climate come from the whole file. The file's own days if left out.
+        The days needed, as far as the file has them; the file's own if left out. What is wrong on others
+        doesn't matter: the result is the longest run of complete days that holds them. Monthly means and
+        the climate come from the whole file.
 
     Returns
     -------
@@ -194,9 +196,11 @@ def read_weather(
     radiation = filled_radiation(
         daily, sky=sky, site=site, limited=inspected.limited, in_file=arranged.in_file
     )
+    fallen = rain[0] if missing_rain == "zero" else column_or_nan(daily, "rain")
+    complete = ~np.isnan(finished["tmin"][0] + finished["tmax"][0] + fallen)
+    kept = _run_around(arranged.asked, complete)
     dry, climate = False, []
-    if (~has_humidity(daily) & arranged.asked).any():
-        fallen = rain[0] if missing_rain == "zero" else column_or_nan(daily, "rain")
+    if (~has_humidity(daily) & kept).any():
         dry, text = _climate(
             site, aridity(daily, radiation=radiation[0], wind=wind[0], rain=fallen, sky=sky, site=site)
         )
@@ -214,10 +218,16 @@ def read_weather(
         finished["pressure"] = filled_pressure(daily, elevation=site.elevation)
     if "pan_evaporation" in daily.columns:
         finished["pan_evaporation"] = as_found(daily, "pan_evaporation")
-    values = pd.DataFrame({name: pair[0] for name, pair in finished.items()}, index=days)[arranged.asked]
-    flags = pd.DataFrame({name: pair[1] for name, pair in finished.items()}, index=days)[arranged.asked]
+    values = pd.DataFrame({name: pair[0] for name, pair in finished.items()}, index=days)[kept]
+    flags = pd.DataFrame({name: pair[1] for name, pair in finished.items()}, index=days)[kept]
     values.attrs["units"] = {name: FINISHED_UNITS[name] for name in values.columns}
-    assumptions = _assumptions(flags, wind_height=wind_height, has_wind="wind" in daily.columns) + climate
+    loud = _absent_altogether(daily)
+    asked_flags = flags[arranged.asked[kept]]
+    assumptions = [
+        *loud,
+        *_assumptions(asked_flags, wind_height=wind_height, has_wind="wind" in daily.columns),
+        *climate,
+    ]
     provenance = {
         "file": shown,
         "sha256": source.sha256,
@@ -229,7 +239,8 @@ def read_weather(
         "last": str(raw.daily.index.max().date()),
         "assumptions": assumptions,
     }
-    return Weather(values, flags, provenance, _notes(raw, arranged, inspected))
+    notes = (*loud, *raw.notes, *arranged.notes, *inspected.notes, *_trimmed(days, kept))
+    return Weather(values, flags, provenance, notes)
 
 
 def _choices(columns: Mapping[str, Any], shown: str) -> dict[str, ColumnChoice]:
@@ -309,33 +320,57 @@ def _assumptions(flags: pd.DataFrame, *, wind_height: float, has_wind: bool) -> 
         for flag, count in sorted(flags[name].value_counts().items()):
             if flag in (MEASURED, MISSING):
                 continue
-            days = "all" if count == len(flags) else str(int(count))
-            texts.append(f"{name}: {flag} on {days} of {len(flags)} days ({EXPLAINED[str(flag)]})")
+            days = f"{int(count)} of {len(flags)} day{'s' if len(flags) > 1 else ''}"
+            texts.append(f"{name}: {flag} on {days} ({EXPLAINED[str(flag)]})")
     if has_wind and wind_height != 2.0:
         texts.append(f"wind: brought from {wind_height:g} m to 2 m (FAO-56 eq 47)")
     return texts
 
 
-def _notes(raw: RawTable, arranged: Arranged, inspected: Inspected) -> tuple[str, ...]:
-    """Collect what a report should say; columns that the file lacks altogether first."""
-    daily = arranged.daily
-    absent = {
-        "humidity": (not has_humidity(daily).any(), "the dew point is estimated from tmin"),
-        "wind": (bool(np.isnan(column_or_nan(daily, "wind")).all()), "2 m/s is assumed"),
-        "radiation or sunshine": (
-            bool(
-                np.isnan(column_or_nan(daily, "radiation")).all()
-                and np.isnan(column_or_nan(daily, "sunshine")).all()
-            ),
-            "radiation is estimated from the temperature range",
-        ),
-        "rain": (bool(np.isnan(column_or_nan(daily, "rain")).all()), "no rain is assumed"),
-    }
-    loud = [
-        f"the file has no {name} at all: {what} on every day, and evaporation is that much less sure"
-        for name, (is_absent, what) in absent.items()
-        if is_absent and name != "rain"
+def _run_around(asked: Mask, complete: Mask) -> Mask:
+    """Mark the longest run of complete days that holds the days asked for."""
+    places = np.flatnonzero(asked)
+    first, last = int(places[0]), int(places[-1])
+    while first > 0 and complete[first - 1]:
+        first -= 1
+    while last + 1 < len(complete) and complete[last + 1]:
+        last += 1
+    kept = np.zeros(len(asked), dtype=bool)
+    kept[first : last + 1] = True
+    return kept
+
+
+def _trimmed(days: pd.DatetimeIndex, kept: Mask) -> list[str]:
+    """Say that days outside those asked for were cut off, if any were."""
+    if kept.all():
+        return []
+    first, last = days[kept][0].date(), days[kept][-1].date()
+    return [
+        f"days before {first} or after {last} are not used: a day outside those asked for has no temperature "
+        "or no rain, and the record must be unbroken"
     ]
-    if absent["rain"][0]:
-        loud.append("the file has no rain at all: no rain is assumed on every day, as missing_rain says")
-    return (*loud, *raw.notes, *arranged.notes, *inspected.notes)
+
+
+def _absent_altogether(daily: pd.DataFrame) -> list[str]:
+    """Say of each quantity that the file lacks altogether what stands in for it, and how much it matters."""
+    absent = {name: bool(np.isnan(column_or_nan(daily, name)).all()) for name in STANDARD}
+    texts = []
+    if absent["rain"]:
+        texts.append("the file has no rain at all: no rain is assumed on every day, as missing_rain says")
+    if not has_humidity(daily).any():
+        texts.append(
+            "the file has no humidity at all: the dew point is estimated from tmin on every day; a dew point "
+            "2 °C out moves reference evapotranspiration by some 5 %, more in dry wind (common practice, no "
+            "source)"
+        )
+    if absent["wind"]:
+        texts.append(
+            "the file has no wind at all: 2 m/s is assumed on every day; 1 or 3 m/s instead moves reference "
+            "evapotranspiration by some 7 % (FAO-56 Example 20), more in a dry climate"
+        )
+    if absent["radiation"] and absent["sunshine"]:
+        texts.append(
+            "the file has no radiation or sunshine at all: radiation is estimated from the temperature range "
+            "on every day; single days may be 20 % out, a month some 5 to 10 % (common practice, no source)"
+        )
+    return texts

@@ -269,11 +269,11 @@ def _numbers(
     values: dict[str, list[float]] = {}
     with_comma: tuple[int, str, str] | None = None
     with_point: tuple[int, str, str] | None = None
+    bad: dict[tuple[str, str], list[tuple[int, str, str]]] = {}
     for name, place in header.places.items():
         if name == "date":
             continue
         factor, offset = header.conversions.get(name, (1.0, 0.0))
-        bad: list[tuple[int, str]] = []
         column: list[float] = []
         for row in rows:
             text = row.cells[place].replace("−", "-")
@@ -285,14 +285,15 @@ def _numbers(
             elif separator != "," and _COMMA.fullmatch(text):
                 number = float(text.replace(",", "."))
                 with_comma = with_comma or (row.line, name, text)
-            elif text:
-                bad.append((row.line, text))
-            column.append(number * factor + offset if np.isfinite(number) else np.nan)
-            if np.isinf(number):
-                bad.append((row.line, text))
+            if np.isfinite(number):
+                column.append(number * factor + offset)
+                continue
+            column.append(np.nan)
+            if text:
+                cure, is_habit = _cure(name, text)
+                bad.setdefault((cure, "" if is_habit else name), []).append((row.line, name, text))
         values[name] = column
-        if bad:
-            problems.append(_not_a_number(name, bad))
+    problems += [_not_a_number(cure, places) for (cure, _), places in bad.items()]
     if with_comma is not None and with_point is not None:
         line, name, text = with_comma
         other_line, other_name, other = with_point
@@ -305,25 +306,33 @@ def _numbers(
     return values, "comma" if with_comma else "point", problems
 
 
-def _not_a_number(name: str, bad: Sequence[tuple[int, str]]) -> Problem:
-    line, text = bad[0]
-    rest = and_more(len(bad) - 1, "cell of that column")
-    rest = rest.replace("columns)", "column)").replace("cell of", "cells of") if len(bad) > 2 else rest
-    shown = text if len(text) <= 30 else text[:27] + "..."
+def _cure(name: str, text: str) -> tuple[str, bool]:
+    """Say what to do about a cell, and whether it is the whole file's habit: then one line does for all."""
     if text.lower() in _MISSING:
-        cure = "leave missing values empty"
-    elif name == "rain" and text.lower() in _TRACE:
-        cure = "write a trace of rain as 0"
-    elif text.startswith("#"):
-        cure = "it is a spreadsheet's error mark: mend the formula, or leave the cell empty"
-    elif _THOUSANDS.fullmatch(text):
-        cure = "write numbers without thousands marks"
-    elif _COMMA.fullmatch(text):
-        cure = "write a decimal point, or save the file with semicolons between columns"
-    elif _WITH_UNIT.fullmatch(text):
-        cure = "write the bare number; units and remarks go elsewhere (units under [weather.columns])"
-    else:
-        cure = "correct it, or leave the cell empty if the value is missing"
+        return "leave missing values empty", True
+    if _COMMA.fullmatch(text) and not _THOUSANDS.fullmatch(text):
+        return "write a decimal point, or save the file with semicolons between columns", True
+    if name == "rain" and text.lower() in _TRACE:
+        return "write a trace of rain as 0", False
+    if text.startswith("#"):
+        return "it is a spreadsheet's error mark: mend the formula, or leave the cell empty", True
+    if _THOUSANDS.fullmatch(text):
+        return "write numbers without thousands marks, and decimals with a point", True
+    if _WITH_UNIT.fullmatch(text) and not _POINT.fullmatch(text):
+        return (
+            "write the bare number; units go under [weather.columns], remarks into a column of their own",
+            True,
+        )
+    return "correct it, or leave the cell empty if the value is missing", False
+
+
+def _not_a_number(cure: str, places: Sequence[tuple[int, str, str]]) -> Problem:
+    line, name, text = places[0]
+    others = [other for other in dict.fromkeys(place[1] for place in places) if other != name]
+    rest = and_more(len(places) - 1, "cell")
+    if others:
+        rest = rest.replace(")", f", also in {', '.join(others)})")
+    shown = text if len(text) <= 30 else text[:27] + "..."
     unit = STANDARD[name].shown_unit
     message = (
         f"line {line}, column {name}: {shown!r} is not a number{rest}; a number is expected ({unit}): {cure}"

@@ -1,0 +1,125 @@
+"""
+Canvas: what every figure needs: axes, runs of days, dates, a legend's place, and saving the same bytes each time.
+
+Days are matplotlib's day numbers here: a day's value stands at its mark, its width is half a day to each side.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+import warnings
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import matplotlib.dates as mdates
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from simulator.arrays import Floats
+from simulator.reports.style import applied
+
+__all__ = ["date_axis", "day_numbers", "enough", "legend_above", "runs", "save", "svg_text"]
+
+Mask = npt.NDArray[np.bool_]
+
+
+def save(drawn: Figure | Sequence[Axes], path: Path) -> None:
+    """
+    Write a figure as PNG and SVG, the same bytes each time.
+
+    Parameters
+    ----------
+    drawn : Figure or sequence of Axes
+        As the functions here return.
+    path : Path
+        Without suffix.
+    """
+    figure = _figure_of(drawn)
+    with applied(), _missing_glyphs_are_boxes():
+        figure.savefig(path.with_name(path.name + ".png"), format="png", dpi=150, metadata={"Software": None})
+        path.with_name(path.name + ".svg").write_text(_svg(figure), encoding="utf-8", newline="\n")
+
+
+def svg_text(drawn: Figure | Sequence[Axes]) -> str:
+    """
+    Return a figure as an SVG element to stand inside a page.
+
+    Parameters
+    ----------
+    drawn : Figure or sequence of Axes
+
+    Returns
+    -------
+    str
+        ``<svg …>…</svg>``: no declaration, comment, metadata or address of anything outside.
+    """
+    figure = _figure_of(drawn)
+    with applied(), _missing_glyphs_are_boxes():
+        text = _svg(figure)
+    text = text[text.index("<svg") :]
+    # matplotlib keeps user's names in comments; a page needs neither these nor its namespaces
+    text = re.sub(r"<!--.*?-->\n?", "", text, flags=re.DOTALL)
+    text = re.sub(r"\s*<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
+    return re.sub(r' xmlns(:\w+)?="[^"]*"', "", text).strip()
+
+
+def _svg(figure: Figure) -> str:
+    buffer = io.StringIO()
+    figure.savefig(
+        buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None}
+    )
+    return buffer.getvalue()
+
+
+def _figure_of(drawn: Figure | Sequence[Axes]) -> Figure:
+    if isinstance(drawn, Figure):
+        return drawn
+    figure = drawn[0].figure
+    assert isinstance(figure, Figure)
+    return figure
+
+
+@contextlib.contextmanager
+def _missing_glyphs_are_boxes() -> Iterator[None]:
+    """A name in a script that the font lacks is drawn as boxes, without noise on the terminal."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        yield
+
+
+def enough(axes: Sequence[Axes], wanted: int) -> list[Axes]:
+    if len(axes) != wanted:
+        raise ValueError(f"{len(axes)} axes were given; {wanted} are needed")
+    return list(axes)
+
+
+def runs(mask: Mask) -> Iterator[tuple[int, int]]:
+    """First and last place of each run of true values."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
+    for first, after in zip(edges[::2], edges[1::2], strict=True):
+        yield int(first), int(after) - 1
+
+
+def legend_above(ax: Axes, columns: int = 4, **content: Any) -> None:
+    """Legend above the axes at the right, beside the title, so that it never covers data."""
+    ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=columns, **content)
+
+
+def day_numbers(index: pd.Index[Any]) -> Floats:
+    """Return the days of an index as matplotlib counts them."""
+    return np.asarray(mdates.date2num(index.to_numpy()), dtype=np.float64)  # type: ignore[no-untyped-call]
+
+
+def date_axis(ax: Axes, days: Floats, most: int = 9) -> None:
+    """Put dates under an axis: whole days, years and months named once."""
+    ax.set_xlim(days[0] - 0.5, days[-1] + 0.5)
+    locator = mdates.AutoDateLocator(minticks=2, maxticks=most)  # type: ignore[no-untyped-call]
+    locator.intervald[mdates.HOURLY] = [24]  # the finest thing on these axes is a day
+    ax.xaxis.set_major_locator(locator)
+    ax.xaxis.set_major_formatter(mdates.ConciseDateFormatter(locator))  # type: ignore[no-untyped-call]

@@ -1,0 +1,334 @@
+"""
+HTML: a season, or a checked weather file, as one page that stands by itself and prints on A4.
+
+No script, no address of anything outside; the figures stand in the page. Everything that came from a
+user's file passes through the template's escaping. Numbers become text here, by `words`; the templates only place it.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import jinja2
+from markupsafe import Markup
+
+from simulator.findings import SEVERITIES, Finding
+from simulator.reports.texts import CAPTIONS, CAUTIONS, METHOD
+from simulator.reports.words import count, days_long, hours, litres, mm, number, percent, three_sentences
+
+if TYPE_CHECKING:
+    from simulator.checking import Checked
+    from simulator.season import Season
+
+__all__ = ["check_html", "report_html"]
+
+
+@dataclass(frozen=True)
+class _Table:
+    """What a table says: ``names`` columns of text, then numbers; ``paired`` rows belong two and two."""
+
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    caption: str = ""
+    names: int = 1
+    paired: bool = False
+
+
+def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[str, Any]) -> str:
+    """
+    Write a season's report.
+
+    Parameters
+    ----------
+    season : Season
+    figures : mapping
+        Name -> SVG element, as `figures.svg_text` makes it, in the order of the page.
+    provenance : mapping
+        Versions and fingerprints, as `output.provenance` gives them.
+
+    Returns
+    -------
+    str
+        A whole page.
+    """
+    return _render(
+        "report.html.j2",
+        title=season.totals["title"],
+        when=_when(season),
+        sentences=three_sentences(season),
+        findings=_findings(season.findings),
+        beds=_beds(season),
+        controllers=_controllers(season),
+        supplies=_supplies(season),
+        months=_supply_months(season),
+        figures=[_figure(name, svg) for name, svg in figures.items()],
+        models=_models(season),
+        filled=_filled(season),
+        assumptions=season.assumptions,
+        notes=season.weather.notes,
+        method=METHOD,
+        cautions=CAUTIONS,
+        provenance=_provenance(provenance),
+    )
+
+
+def check_html(found: Checked, svg: str) -> str:
+    """
+    Write what a check found in the weather file.
+
+    Parameters
+    ----------
+    found : Checked
+    svg : str
+        The weather's figure, as `figures.svg_text` makes it.
+
+    Returns
+    -------
+    str
+        A whole page.
+    """
+    season, source = found.season, found.weather.provenance
+    weather = season.totals["weather"]
+    filled_days = sum(days for methods in weather["filled"].values() for days in methods.values())
+    by_month = found.by_month()
+    return _render(
+        "check.html.j2",
+        title=season.totals["title"],
+        when=_when(season),
+        sentences=[
+            f"The scenario is sound: {count(len(season.controllers), 'valve')}, "
+            f"{count(len(season.beds), 'bed')}, {count(len(found.scenario.variant), 'variant')}.",
+            f"{source['file']} holds {source['first']} to {source['last']}; "
+            + (
+                f"{count(filled_days, 'value')} of the season had to be filled."
+                if filled_days
+                else "nothing had to be filled."
+            ),
+            f"Over the season ETo is {mm(weather['eto_mm'])} and rain {mm(weather['rain_mm'])}.",
+        ],
+        figure=_figure("weather", svg),
+        units=_Table(
+            ("column", "unit in the file"),
+            tuple((name, unit) for name, unit in source["units"].items()),
+            f"Recognised: {source['recognised']}.",
+            names=2,
+        ),
+        filled=_filled(season),
+        extremes=_Table(
+            ("", "value", "unit", "date"),
+            tuple(
+                (f"{e['which']} {e['column']}", number(e["value"], 1), e["unit"], e["date"])
+                for e in found.extremes()
+            ),
+        ),
+        months=_Table(
+            ("month", *(_month_heading(column) for column in by_month.columns)),
+            tuple(
+                (str(month), *(number(v) for v in values))
+                for month, values in zip(by_month.index, by_month.to_numpy(), strict=True)
+            ),
+        ),
+        assumptions=season.assumptions,
+        notes=found.weather.notes,
+        findings=_findings(season.findings),
+    )
+
+
+@functools.cache
+def _templates() -> jinja2.Environment:
+    return jinja2.Environment(
+        loader=jinja2.PackageLoader("simulator.reports", "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _render(template: str, **content: Any) -> str:
+    return _templates().get_template(template).render(**content) + "\n"
+
+
+def _when(season: Season) -> str:
+    totals = season.totals["season"]
+    clock = "on the site's clock" if season.times_are == "clock" else "by the sun"
+    days = count(totals["days"], "day")
+    return f"{totals['start']} to {totals['end']}, {days}; openings.csv gives times {clock}"
+
+
+def _findings(findings: Iterable[Finding]) -> list[dict[str, str]]:
+    listed = []
+    for finding in sorted(findings, key=lambda f: SEVERITIES.index(f.severity)):
+        when = [f"from {finding.first}"] if finding.first else []
+        when += [count(finding.days, "day")] if finding.days else []
+        listed.append(
+            {
+                "severity": finding.severity,
+                "where": finding.where,
+                "message": finding.message,
+                "when": ", ".join(when),
+            }
+        )
+    return listed
+
+
+def _figure(name: str, svg: str) -> dict[str, Any]:
+    # several figures on one page: each gets ids of its own, or one's clip paths would cut another
+    own = re.sub(r'\bid="', f'id="{name}-', svg)
+    own = re.sub(r'href="#', f'href="#{name}-', own)
+    own = own.replace("url(#", f"url(#{name}-")
+    # drawn by us from escaped text, so it may pass as it is
+    return {"name": name, "svg": Markup(own), "caption": CAPTIONS.get(name, name)}
+
+
+def _beds(season: Season) -> _Table:
+    rows = []
+    for key, bed in season.totals["beds"].items():
+        for part, lane, amount in (
+            ("mean", bed, number(bed["litres"])),
+            ("driest quarter", bed["driest_quarter"], ""),
+        ):
+            rows.append(
+                (
+                    key if part == "mean" else "",
+                    part,
+                    amount,
+                    number(lane["irrigation_mm"]),
+                    number(lane["net_demand_mm"]),
+                    percent(lane["supply_over_demand"]),
+                    number(lane["etc_mm"]),
+                    number(lane["eta_mm"]),
+                    percent(lane["adequacy"]),
+                    number(lane["stress_days"]),
+                    number(lane["longest_stress_days"]),
+                    number(lane["deep_percolation_mm"]),
+                    number(lane["rain_kept_mm"]),
+                )
+            )
+    headings = (
+        "bed",
+        "part",
+        "litres",
+        "supplied [mm]",
+        "net demand [mm]",
+        "supply ÷ demand",
+        "ETc [mm]",
+        "ETa [mm]",
+        "ETa ÷ ETc",
+        "stress days",
+        "longest run [days]",
+        "deep percolation [mm]",
+        "rain kept [mm]",
+    )
+    return _Table(headings, tuple(rows), names=2, paired=True)
+
+
+def _controllers(season: Season) -> _Table:
+    rows = tuple(
+        (
+            name,
+            number(c["openings"]),
+            hours(c["open_hours"]),
+            litres(c["litres"]),
+            days_long(c["longest_gap_days"]),
+            number(c["evaporated_kg"], 1),
+            number(c["rain_caught_kg"], 1),
+            number(c["refilled_kg"], 1),
+            number(c["spilled_kg"], 1),
+            hours(c["stuck_open_hours"]),
+            f"{c['closure_kg']:.0e} kg",
+        )
+        for name, c in season.totals["controllers"].items()
+    )
+    headings = (
+        "valve",
+        "openings",
+        "time open",
+        "water, refill included",
+        "longest gap",
+        "evaporated [kg]",
+        "rain caught [kg]",
+        "refilled [kg]",
+        "spilled [kg]",
+        "held open by evaporation",
+        "closure of the balance",
+    )
+    return _Table(headings, rows)
+
+
+def _supplies(season: Season) -> _Table:
+    rows = tuple(
+        (
+            name,
+            litres(s["litres"]),
+            f"{litres(s['peak_day']['litres'])} on {s['peak_day']['date']}",
+            f"{number(s['peak_rate_l_per_h'])} L/h",
+        )
+        for name, s in season.totals["supplies"].items()
+    )
+    return _Table(("supply", "season", "most in a day", "largest flow"), rows)
+
+
+def _supply_months(season: Season) -> _Table:
+    supplies = season.totals["supplies"]
+    months = sorted({month for s in supplies.values() for month in s["by_month"]})
+    rows = tuple(
+        (month, *(number(s["by_month"].get(month, 0.0)) for s in supplies.values())) for month in months
+    )
+    return _Table(("month", *(f"{name} [L]" for name in supplies)), rows)
+
+
+def _models(season: Season) -> _Table:
+    rows = []
+    for name, forcing in season.forcing.pan_of.items():
+        chosen = season.scenario.controller[name].pan.evaporation
+        base = float(forcing.evaporation[chosen].sum())
+        for model, values in sorted(forcing.evaporation.items(), key=lambda item: item[0] != chosen):
+            total = float(values.sum())
+            difference = f"{100.0 * (total / base - 1.0):+.0f} %".replace("-", "−") if base > 0.0 else "–"
+            used = model == chosen
+            rows.append(
+                (
+                    name if used else "",
+                    model + (", used here" if used else ""),
+                    number(total),
+                    "" if used else difference,
+                )
+            )
+    return _Table(
+        ("pan", "model", "evaporation over the season [mm]", "against the one used"), tuple(rows), names=2
+    )
+
+
+def _filled(season: Season) -> _Table:
+    rows = tuple(
+        (column, method, number(days))
+        for column, methods in season.totals["weather"]["filled"].items()
+        for method, days in methods.items()
+    )
+    return _Table(("weather column", "filled by", "days of the season"), rows, names=2)
+
+
+def _provenance(provenance: Mapping[str, Any]) -> _Table:
+    weather = provenance.get("weather", {})
+    rows = [
+        ("panbudget", str(provenance.get("panbudget", ""))),
+        ("Python", str(provenance.get("python", ""))),
+        *((name, str(version)) for name, version in provenance.get("packages", {}).items()),
+        ("scenario, SHA-256", str(provenance.get("scenario_sha256", ""))),
+        ("weather file", str(weather.get("file", ""))),
+        ("weather file, read as", str(weather.get("recognised", ""))),
+        ("weather file, days", f"{weather.get('first', '')} to {weather.get('last', '')}"),
+        ("weather, SHA-256", str(provenance.get("weather_sha256", ""))),
+    ]
+    return _Table(("what", "which"), tuple(rows), names=2)
+
+
+def _month_heading(column: str) -> str:
+    """ "eto_mm" and "pan_mm NAME", as a table's heading says them."""
+    fixed = {"eto_mm": "ETo [mm]", "rain_mm": "rain [mm]"}
+    return fixed.get(column, f"pan {column.removeprefix('pan_mm ')} [mm]")

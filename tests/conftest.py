@@ -1,0 +1,32 @@
+"""Fixtures: a small garden on disk."""
+
+from __future__ import annotations
+
+import copy
+import datetime as dt
+
+import pytest
+
+from simulator.scenario import scenario_from
+from tests.small_weather import weather_csv
+from tests.test_scenario import SOUND
+
+
+@pytest.fixture
+def make_garden(tmp_path):
+    """Return a function that makes a scenario on a weather table of its own, with an overlay laid over it."""
+
+    def make(overlay=None, *, weather=None, days=31):
+        text = weather if weather is not None else weather_csv(days)
+        (tmp_path / "weather.csv").write_text(text, encoding="utf-8")
+        description = copy.deepcopy(SOUND)
+        rows = [line for line in text.splitlines() if line[:1].isdigit()]
+        description["season"] = {
+            "start": dt.date.fromisoformat(rows[0][:10]),
+            "end": dt.date.fromisoformat(rows[-1][:10]),
+        }
+        description["controller"]["upper"]["pan"]["evaporation"] = "measured"
+        scenario = scenario_from(description, tmp_path / "garden.toml")
+        return scenario.changed(overlay) if overlay else scenario
+
+    return make

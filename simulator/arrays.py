@@ -77,7 +77,7 @@ class State(NamedTuple):
 
     def copy(self) -> State:
         """Return a state of its own, which a run may overwrite."""
-        return State(*(part.copy() for part in self))
+        return State._make(part.copy() for part in self)
 
 
 class Results(NamedTuple):
@@ -106,6 +106,9 @@ class Results(NamedTuple):
     opening_cause: Ints
 
 
+_BY_LANE = ("irrigation", "etc", "eta", "ks", "ke", "depletion", "deep_percolation")
+
+
 def empty_results(controllers: int, lanes: int, days: int, *, room: int, keep_hours: bool = True) -> Results:
     """
     Make room for a run's results.
@@ -125,16 +128,14 @@ def empty_results(controllers: int, lanes: int, days: int, *, room: int, keep_ho
         Arrays (controllers, days), (controllers, days·24), (lanes, days) and (room,), all zero.
     """
     pan, lane = (controllers, days), (lanes, days)
-    return Results(
-        np.zeros(pan, np.int64),
-        *(np.zeros(pan) for _ in range(7)),
-        np.zeros((controllers, days * 24 if keep_hours else 0)),
-        *(np.zeros(lane) for _ in range(7)),
-        np.zeros(room, np.int64),
-        np.zeros(room),
-        np.zeros(room),
-        np.zeros(room),
-        np.zeros(room, np.int64),
+    hourly = (controllers, days * 24 if keep_hours else 0)
+    by_name = {"hourly_level": hourly, **dict.fromkeys(_BY_LANE, lane)}
+    whole = {"openings", "opening_controller", "opening_cause"}
+    return Results._make(
+        np.zeros(
+            room if name.startswith("opening_") else by_name.get(name, pan), np.int64 if name in whole else np.float64
+        )
+        for name in Results._fields
     )
 
 

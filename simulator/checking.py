@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from simulator.errors import PanbudgetError, ScenarioError, WeatherError
@@ -58,15 +59,15 @@ class Checked:
         daily = self.weather.daily.loc[self.season.days.index]
         rows = []
         for column, unit, which in _EXTREMES:
-            values = daily[column]
-            day = values.idxmin() if which == "lowest" else values.idxmax()
+            values = daily[column].to_numpy(float)
+            at = int(np.nanargmin(values) if which == "lowest" else np.nanargmax(values))
             rows.append(
                 {
                     "column": column,
                     "which": which,
-                    "value": float(values[day]),
+                    "value": float(values[at]),
                     "unit": unit,
-                    "date": f"{day:%Y-%m-%d}",
+                    "date": f"{pd.DatetimeIndex(daily.index)[at]:%Y-%m-%d}",
                 }
             )
         return rows

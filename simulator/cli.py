@@ -103,7 +103,10 @@ def new(
     with new_folder(folder, overwrite=overwrite) as made:
         for name in ("garden.toml", "weather.csv"):
             (made / name).write_bytes((templates / name).read_bytes())
-    _say(f"Made {folder}: garden.toml (describe your garden there) and weather.csv (invented, to try it).", quiet=quiet)
+    _say(
+        f"Made {folder}: garden.toml (describe your garden there) and weather.csv (invented, to try it).",
+        quiet=quiet,
+    )
     _say(f"Try it:  panbudget replay {folder / 'garden.toml'} --out {folder / 'season'}", quiet=quiet)
 
 
@@ -111,7 +114,8 @@ def new(
 def check(
     scenario: ScenarioPath,
     out: Annotated[
-        Path | None, typer.Option("--out", metavar="DIR", help="Also make a page with a picture of the weather.")
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Also make a page with a picture of the weather."),
     ] = None,
     overwrite: Overwrite = False,
     quiet: Quiet = False,
@@ -151,7 +155,8 @@ def replay(
     start: Annotated[dt.datetime | None, typer.Option(formats=[_DATE], help="First day.", show_default=False)] = None,
     end: Annotated[dt.datetime | None, typer.Option(formats=[_DATE], help="Last day.", show_default=False)] = None,
     variant: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Lay one of the file's variants over it.", show_default=False)
+        str | None,
+        typer.Option(metavar="NAME", help="Lay one of the file's variants over it.", show_default=False),
     ] = None,
     overwrite: Overwrite = False,
     quiet: Quiet = False,
@@ -174,7 +179,10 @@ def replay(
         first = start.date() if start else described.season.start
         last = end.date() if end else described.season.end
         if last < first:
-            raise ScenarioError(Problem(f"the season ends, {last}, before it starts, {first}", "season.end"), file=str(scenario))
+            raise ScenarioError(
+                Problem(f"the season ends, {last}, before it starts, {first}", "season.end"),
+                file=str(scenario),
+            )
         with new_folder(out, overwrite=overwrite) as made:
             from simulator import season as seasons
 

@@ -224,9 +224,7 @@ def run_season(days, pans, beds, state, out):
             ke = 0.0
             if beds.dual[b]:
                 tew, rew, fw = beds.tew[b], beds.rew[b], beds.fw[b]
-                if (
-                    rain_in > 0.2 * eto[day]
-                ):  # rain wets all of the surface; a sprinkle does not (ch. 7, eq. 77)
+                if rain_in > 0.2 * eto[day]:  # rain wets all of the surface; a sprinkle does not (ch. 7, eq. 77)
                     state.wetted[lane] = 1.0
                 elif irrigation > 0.0:
                     state.wetted[lane] = fw

@@ -42,9 +42,7 @@ PAN_SIDES_DIFFUSE = 1.42  # diffuse radiation on rim and walls, per unit on the 
 PAN_SIDES_GROUND = 0.42  # radiation from the ground on the walls
 
 
-def reference_evapotranspiration(
-    daily: pd.DataFrame, *, latitude: float, elevation: float
-) -> pd.Series[float]:
+def reference_evapotranspiration(daily: pd.DataFrame, *, latitude: float, elevation: float) -> pd.Series[float]:
     """
     FAO-56 Penman–Monteith reference evapotranspiration of each day.
 
@@ -117,7 +115,7 @@ def class_a_coefficient_green(wind: Floats, rh_mean: Floats, fetch: float) -> Fl
     FAO-56 (Allen et al. 1998), Table 7, first equation.
     """
     ln_f, ln_r = np.log(fetch), np.log(rh_mean)
-    return 0.108 - 0.0286 * wind + 0.0422 * ln_f + 0.1434 * ln_r - 0.000631 * ln_f**2 * ln_r
+    return np.asarray(0.108 - 0.0286 * wind + 0.0422 * ln_f + 0.1434 * ln_r - 0.000631 * ln_f**2 * ln_r)
 
 
 def class_a_coefficient_dry(wind: Floats, rh_mean: Floats, fetch: float) -> Floats:
@@ -140,7 +138,7 @@ def class_a_coefficient_dry(wind: Floats, rh_mean: Floats, fetch: float) -> Floa
     """
     u, r, f = wind, rh_mean, fetch
     ln_f, run = np.log(f), np.log(86.4 * u)
-    return (
+    return np.asarray(
         0.61
         + 0.00341 * r
         - 0.000162 * u * r
@@ -260,9 +258,7 @@ def pan_energy_balance(
     deficit = met.mean_saturation_vapour_pressure(tmin, tmax) - ea
     wind_function = PAN_WIND[0] + PAN_WIND[1] * u2
     weight = slope + PAN_RATIO * gamma
-    result: Floats = (
-        slope / weight * Rn_pan / LATENT_HEAT + PAN_RATIO * gamma / weight * wind_function * deficit
-    )
+    result: Floats = slope / weight * Rn_pan / LATENT_HEAT + PAN_RATIO * gamma / weight * wind_function * deficit
     return result
 
 

@@ -7,7 +7,6 @@ limits that separate them are named here, once; they are common practice, no sou
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
@@ -120,11 +119,7 @@ def _of_weather(season: Season) -> Iterator[Finding]:
                 "filled",
                 "weather",
                 f"{column}: {'every day' if whole else f'{days} of {total} days'} estimated ({method}), not measured."
-                + (
-                    " Totals lean on that estimate; a nearby station's column would be better."
-                    if whole
-                    else ""
-                ),
+                + (" Totals lean on that estimate; a nearby station's column would be better." if whole else ""),
                 start.isoformat() if whole else None,
                 days,
             )
@@ -213,8 +208,8 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
                 "pan-model",
                 name,
                 f'Reckoned by "{model}" the pan would have lost {other:.0f} mm in place of {chosen:.0f} mm, '
-                f"{other / chosen - 1.0:+.0%}, and the beds' water with it. Until you have compared a ruler in your own "
-                "pan with this, take that as the uncertainty.",
+                f"{other / chosen - 1.0:+.0%}, and the beds' water with it. Until you have compared a ruler in your "
+                "own pan with this, take that as the uncertainty.",
             )
 
 
@@ -223,8 +218,7 @@ def _hot_hour(season: Season, name: str) -> float:
     index = list(season.controllers).index(name)
     pans, days = season.forcing.pans, season.forcing.days
     noon = (
-        days.daylight_share[:, 12] * (1.0 - pans.night_share[index])
-        + days.dark_share[:, 12] * pans.night_share[index]
+        days.daylight_share[:, 12] * (1.0 - pans.night_share[index]) + days.dark_share[:, 12] * pans.night_share[index]
     )
     hourly = season.controllers[name]["pan_mm"].to_numpy() * noon * pans.area[index]
     return float(np.quantile(hourly, HOT_DAY_SHARE))
@@ -269,8 +263,8 @@ def _of_valve(season: Season, name: str) -> Iterator[Finding]:
             "caution",
             "many-openings",
             name,
-            f"More than {OPENINGS_A_DAY} openings a day on {count} days (most {int(table['openings'].max())}): wear, and "
-            "little water each time. A larger swing gives fewer.",
+            f"More than {OPENINGS_A_DAY} openings a day on {count} days (most {int(table['openings'].max())}): wear, "
+            "and little water each time. A larger swing gives fewer.",
             first,
             count,
         )

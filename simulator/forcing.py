@@ -132,7 +132,7 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
     )
     daily = record.loc[pd.Timestamp(start) : pd.Timestamp(end)]
     dates = pd.DatetimeIndex(daily.index)
-    eto = eto_record.loc[dates[0] : dates[-1]].to_numpy()
+    eto: Floats = np.asarray(eto_record.loc[dates[0] : dates[-1]], dtype=np.float64)
     rain = daily["rain"].to_numpy(float)
     doy = dates.dayofyear.to_numpy()
     daylight_share, dark_share = evaporation.hourly_shares(scenario.site.latitude, doy)
@@ -160,9 +160,7 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
                 f"{most[index]:.0f} times; a pan of {pans.area[index]:g} m² wants a larger swing"
             )
             raise ScenarioError(Problem(message, f"controller.{name}.valve.swing"), file=str(scenario.path))
-    return Forcing(
-        dates, daily, days, pans, beds, pan_of, bed_of, int(most.sum()), tuple(dict.fromkeys(assumptions))
-    )
+    return Forcing(dates, daily, days, pans, beds, pan_of, bed_of, int(most.sum()), tuple(dict.fromkeys(assumptions)))
 
 
 def initial_state(scenario: Scenario, forcing: Forcing) -> State:
@@ -239,18 +237,20 @@ def _pan_forcing(
     if pan.evaporation == "measured":
         where = f'controller.{name}.pan.evaporation = "measured"'
         if "pan_evaporation" not in daily:
-            message = f'{where} needs a column pan_evaporation, which {scenario.weather.file} does not have; add it, or take "from-eto"'
-            raise ScenarioError(
-                Problem(message, f"controller.{name}.pan.evaporation"), file=str(scenario.path)
+            message = (
+                f"{where} needs a column pan_evaporation, which {scenario.weather.file} does not have; "
+                'add it, or take "from-eto"'
             )
+            raise ScenarioError(Problem(message, f"controller.{name}.pan.evaporation"), file=str(scenario.path))
         missing = daily.index[daily["pan_evaporation"].isna()]
         if len(missing):
             days = ", ".join(f"{day:%Y-%m-%d}" for day in missing[:5])
             more = f" and {len(missing) - 5} more days" if len(missing) > 5 else ""
-            message = f'{where}: {scenario.weather.file} has no pan_evaporation on {days}{more}; fill them, or take "from-eto"'
-            raise ScenarioError(
-                Problem(message, f"controller.{name}.pan.evaporation"), file=str(scenario.path)
+            message = (
+                f"{where}: {scenario.weather.file} has no pan_evaporation on {days}{more}; "
+                'fill them, or take "from-eto"'
             )
+            raise ScenarioError(Problem(message, f"controller.{name}.pan.evaporation"), file=str(scenario.path))
         by_model["measured"] = daily["pan_evaporation"].to_numpy(float)
     supply = scenario.supply[controller.supply]
     return PanForcing(
@@ -261,16 +261,13 @@ def _pan_forcing(
         kp=coefficient.kp,
         refill_flow=_flow(controller.valve.refill, supply, f"{name}: refill emitter", assumptions),
         bed_flows={
-            bed_name: bed.emitters.count
-            * _flow(bed.emitters, supply, f"{name}/{bed_name}: emitters", assumptions)
+            bed_name: bed.emitters.count * _flow(bed.emitters, supply, f"{name}/{bed_name}: emitters", assumptions)
             for bed_name, bed in controller.bed.items()
         },
     )
 
 
-def _pans(
-    scenario: Scenario, pan_of: dict[str, PanForcing], dates: pd.DatetimeIndex, assumptions: list[str]
-) -> Pans:
+def _pans(scenario: Scenario, pan_of: dict[str, PanForcing], dates: pd.DatetimeIndex, assumptions: list[str]) -> Pans:
     controllers = scenario.controller
     area = np.array([c.pan.area for c in controllers.values()])
     swing = np.array([c.valve.swing_kg for c in controllers.values()])
@@ -293,9 +290,7 @@ def _pans(
     )
 
 
-def _presses(
-    scenario: Scenario, controller: Controller, dates: pd.DatetimeIndex, assumptions: list[str]
-) -> Floats:
+def _presses(scenario: Scenario, controller: Controller, dates: pd.DatetimeIndex, assumptions: list[str]) -> Floats:
     """Solar hours at which the valve is pressed, (days, presses a day), ascending, infinite where none."""
     by_day: list[list[float]] = [[] for _ in dates]
     N = met.daylight_hours(dates.dayofyear.to_numpy(), latitude=scenario.site.latitude)
@@ -343,18 +338,12 @@ def _bed_forcing(
         basal=bed.method == "dual",
     )
     assumptions.extend(f"{controller}/{name}: {text}" for text in curve.assumptions)
-    first = int(record.index.get_loc(daily.index[0]))
+    first = int(np.flatnonzero(record.index == daily.index[0])[0])
     curve = curve.between(first, first + len(daily))
     ground = soil_of(bed.soil)
-    taw = soil.total_available_water(
-        ground.field_capacity, ground.wilting_point, curve.root_depth, bed.root_fraction
-    )
+    taw = soil.total_available_water(ground.field_capacity, ground.wilting_point, curve.root_depth, bed.root_fraction)
     rain = daily["rain"].to_numpy(float)
-    runoff = (
-        soil.curve_number_runoff(rain, bed.curve_number)
-        if bed.curve_number is not None
-        else np.zeros_like(rain)
-    )
+    runoff = soil.curve_number_runoff(rain, bed.curve_number) if bed.curve_number is not None else np.zeros_like(rain)
     return BedForcing(controller, name, curve, taw, rain - runoff)
 
 
@@ -376,9 +365,7 @@ def _beds(
         rew[index] = min(ground.rew, 0.9 * tew[index])
         if bed.method == "dual":
             kc_max[index] = plants.kc_max(part.curve.kc, wind=wind, rh_min=rh_min, height=part.curve.height)
-            exposed[index] = 1.0 - plants.covered_fraction(
-                part.curve.kc, kc_max[index], height=part.curve.height
-            )
+            exposed[index] = 1.0 - plants.covered_fraction(part.curve.kc, kc_max[index], height=part.curve.height)
     lanes = range(len(parts) * len(LANES))
     names = list(scenario.controller)
     flow_mm = []
@@ -398,9 +385,7 @@ def _beds(
         tew=tew,
         rew=rew,
         lane_bed=np.array([lane // len(LANES) for lane in lanes], np.int64),
-        lane_controller=np.array(
-            [names.index(parts[lane // len(LANES)].controller) for lane in lanes], np.int64
-        ),
+        lane_controller=np.array([names.index(parts[lane // len(LANES)].controller) for lane in lanes], np.int64),
         lane_source=np.array([_SOURCES[lane % len(LANES)] for lane in lanes], np.int64),
         lane_mm_per_hour=np.array(flow_mm),
         given=np.zeros((0, 0)),

@@ -15,9 +15,7 @@ from simulator.arrays import Floats
 __all__ = ["emitter_flow"]
 
 
-def emitter_flow(
-    pressure: npt.ArrayLike, nominal_flow: float, nominal_pressure: float, exponent: float
-) -> Floats:
+def emitter_flow(pressure: npt.ArrayLike, nominal_flow: float, nominal_pressure: float, exponent: float) -> Floats:
     """
     Flow out of one emitter at a given inlet pressure.
 

@@ -296,9 +296,7 @@ def vapour_pressure_from_rh_max(rh_max: npt.ArrayLike, *, tmin: npt.ArrayLike) -
     return saturation_vapour_pressure(tmin) * _array(rh_max) / 100.0
 
 
-def vapour_pressure_from_rh_mean(
-    rh_mean: npt.ArrayLike, *, tmin: npt.ArrayLike, tmax: npt.ArrayLike
-) -> Floats:
+def vapour_pressure_from_rh_mean(rh_mean: npt.ArrayLike, *, tmin: npt.ArrayLike, tmax: npt.ArrayLike) -> Floats:
     """
     Actual vapour pressure from the day's mean relative humidity.
 

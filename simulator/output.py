@@ -63,9 +63,7 @@ def provenance(season: Season) -> dict[str, Any]:
         "packages": {name: importlib.metadata.version(name) for name in packages},
         "scenario_sha256": season.scenario.sha256,
         "weather_sha256": season.weather.provenance["sha256"],
-        "weather": {
-            key: season.weather.provenance[key] for key in ("file", "reader", "recognised", "first", "last")
-        },
+        "weather": {key: season.weather.provenance[key] for key in ("file", "reader", "recognised", "first", "last")},
         "assumptions": list(season.assumptions),
         "times": season.times_are,
     }
@@ -112,7 +110,7 @@ def daily_table(season: Season) -> pd.DataFrame:
         pan = season.controllers[controller]
         part = pd.DataFrame(
             {
-                "date": table.index.strftime("%Y-%m-%d"),
+                "date": pd.DatetimeIndex(table.index).strftime("%Y-%m-%d"),
                 "controller": controller,
                 "bed": bed,
                 "eto_mm": season.days["eto_mm"].to_numpy(),
@@ -149,7 +147,13 @@ def beds_table(season: Season) -> pd.DataFrame:
         mean = {k: v for k, v in totals.items() if k != "driest_quarter"}
         rows.append({"controller": controller, "bed": bed, "part": "mean", **mean})
         rows.append(
-            {"controller": controller, "bed": bed, "part": "driest_quarter", "area_m2": totals["area_m2"], **quarter}
+            {
+                "controller": controller,
+                "bed": bed,
+                "part": "driest_quarter",
+                "area_m2": totals["area_m2"],
+                **quarter,
+            }
         )
     return pd.DataFrame(rows)
 

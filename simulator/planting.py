@@ -9,17 +9,21 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from simulator import plants, scenario, soil
 from simulator.arrays import Floats
+from simulator.tables import folded
 
 __all__ = ["Demand", "demand_curve", "plant_of", "soil_of"]
 
 # a soil given by its two water contents alone: FAO-56 (1998) Table 19 gives 8 to 10 mm for loam
 _REW_UNSTATED = 8.0  # mm
+_HEIGHT_UNSTATED = 0.5  # m; common practice, no source
+_BARE_SOIL_SHARE = 0.1  # FAO-56 (1998) Table 18: Kcb is Kc less 0.05 to 0.1
 _SURFACE_LAYER = 0.10  # m, FAO-56 (1998) ch. 7: 0.10 to 0.15 m
 
 
@@ -75,17 +79,22 @@ def plant_of(described: scenario.Plants) -> plants.Plant:
     """
     assert described.name is not None
     plant = plants.find_plant(described.name)
-    changes: dict[str, object] = {
+    changes: dict[str, Any] = {
         key: getattr(described, key)
         for key in ("kc_ini", "kc_mid", "kc_end", "height", "depletion", "root_depth")
         if getattr(described, key) is not None
     }
+    for stage in ("ini", "mid", "end"):
+        own = changes.get(f"kc_{stage}")
+        if own is not None:  # the bare soil's part of Kc stays the table's
+            bare = getattr(plant, f"kc_{stage}") - getattr(plant, f"kcb_{stage}")
+            changes[f"kcb_{stage}"] = max(own - bare, 0.0)
     if described.root_depth is not None:
         start = plant.root_depth_start if plant.kind == "annual" else described.root_depth
         changes["root_depth_start"] = min(start, described.root_depth)
     if described.stages is not None:
         changes["stages"] = tuple(described.stages)
-    return dataclasses.replace(plant, **changes)  # type: ignore[arg-type]  # names are the dataclass's own
+    return dataclasses.replace(plant, **changes)
 
 
 def demand_curve(
@@ -119,36 +128,46 @@ def demand_curve(
     Demand
         (days,)
     """
+    assumptions: tuple[str, ...] = ()
+    given_as_kc = True
     if described.kc is not None:
         assert described.root_depth is not None and described.depletion is not None
-        height = described.height if described.height is not None else 0.5
+        height = described.height if described.height is not None else _HEIGHT_UNSTATED
         curve = plants.constant_curve(dates, described.kc, described.root_depth, height)
         depletion = described.depletion
     elif described.plant_factor is not None:
         assert described.root_depth is not None and described.depletion is not None
-        curve = plants.landscape_curve(dates, tuple(described.plant_factor), described.root_depth)
+        height = described.height if described.height is not None else _HEIGHT_UNSTATED
+        factors = tuple(described.plant_factor)
+        curve = plants.landscape_curve(dates, factors, described.root_depth, height)
         depletion = described.depletion
     else:
+        assert described.name is not None
         plant = plant_of(described)
         depletion = plant.depletion
+        if folded(described.name) in plant.stands_for:
+            assumptions = (f"the table's figures for {plant.name} stand in for {described.name}",)
         if plant.plant_factor is not None:
-            curve = plants.landscape_curve(dates, plant.plant_factor, plant.root_depth)
+            curve = plants.landscape_curve(dates, plant.plant_factor, plant.root_depth, plant.height)
         elif plant.stages is None or (plant.evergreen and described.stages is None):
-            curve = plants.constant_curve(dates, plant.kc_mid, plant.root_depth, plant.height)
+            given_as_kc = False
+            steady = plant.kcb_mid if basal else plant.kc_mid
+            curve = plants.constant_curve(dates, steady, plant.root_depth, plant.height)
         else:
             assert planted is not None
+            given_as_kc = False
             day = np.datetime64(planted, "D")
             curve = plants.kc_curve(dates, day, plant, wind=wind, rh_min=rh_min, basal=basal)
     kc = curve.kc
-    if basal and described.name is None:
-        kc = np.maximum(kc - 0.1, 0.0)  # FAO-56 (1998) Table 18: Kcb is Kc less 0.05 to 0.1
+    if basal and given_as_kc:
+        kc = np.maximum(kc - _BARE_SOIL_SHARE, 0.0)
     return Demand(
         kc=np.ascontiguousarray(kc, dtype=float),
         height=np.asarray(curve.height, dtype=float),
         root_depth=np.asarray(curve.root_depth, dtype=float),
         growing=np.asarray(curve.growing, dtype=bool),
         depletion=depletion,
-        assumptions=curve.assumptions,
+        assumptions=(*assumptions, *curve.assumptions),
     )
 
 

@@ -86,15 +86,11 @@ class Described(BaseModel):
 class Site(Described):
     """Where the garden lies."""
 
-    latitude: Annotated[Number, Field(ge=-90, le=90)] = Field(
-        description="degrees, south negative, such as 38.6"
-    )
+    latitude: Annotated[Number, Field(ge=-90, le=90)] = Field(description="degrees, south negative, such as 38.6")
     longitude: Annotated[Number, Field(ge=-180, le=180)] | None = Field(
         None, description="degrees, west negative; with a time zone, reports show clock time"
     )
-    elevation: Annotated[Length, Field(ge=-430, le=6000)] = Field(
-        description='height above sea, such as "240 m"'
-    )
+    elevation: Annotated[Length, Field(ge=-430, le=6000)] = Field(description='height above sea, such as "240 m"')
     timezone: str | None = Field(None, description='such as "Etc/GMT+0" or "Australia/Perth"')
     setting: Literal["inland", "coast"] = Field("inland", description="used only where radiation is missing")
     climate: Literal["auto", "dry", "humid"] = Field(
@@ -119,9 +115,7 @@ class Column(Described):
     """One column of a plain weather table whose header is not the standard name."""
 
     column: str = Field(description="the header as the file has it")
-    unit: str | None = Field(
-        None, description='the unit as the file has it, such as "degF"; standard if left out'
-    )
+    unit: str | None = Field(None, description='the unit as the file has it, such as "degF"; standard if left out')
 
 
 class WeatherSource(Described):
@@ -132,9 +126,7 @@ class WeatherSource(Described):
     wind_height: Annotated[Length, Field(ge=0.5, le=200)] = Field(
         2.0, description='height of the wind gauge above ground, such as "10 m"'
     )
-    missing_rain: Literal["error", "zero"] = Field(
-        "error", description="what a day without a rain figure means"
-    )
+    missing_rain: Literal["error", "zero"] = Field("error", description="what a day without a rain figure means")
     too_bright: Literal["error", "limit"] = Field(
         "error", description='radiation a little above a clear sky\'s: refuse, or "limit" and flag it'
     )
@@ -169,9 +161,7 @@ class Supply(Described):
                 key="kind",
             )
         if self.pressure is None:
-            raise Senseless(
-                'is missing; the pressure at the emitters is expected, such as "150 kPa"', key="pressure"
-            )
+            raise Senseless('is missing; the pressure at the emitters is expected, such as "150 kPa"', key="pressure")
         return self
 
 
@@ -212,9 +202,7 @@ class Vessel(Described):
 class Fetch(Described):
     """What lies upwind of the pan."""
 
-    cover: Literal["green", "dry"] = Field(
-        "green", description='"green": watered or growing; "dry": bare or dry'
-    )
+    cover: Literal["green", "dry"] = Field("green", description='"green": watered or growing; "dry": bare or dry')
     distance: Annotated[Length, Field(gt=0)] = Field(10.0, description="how far it reaches upwind")
 
 
@@ -227,7 +215,7 @@ class Pan(Described):
     evaporation: Literal["from-eto", "energy-balance", "measured"] = Field(
         "from-eto", description="how the pan's evaporation is reckoned"
     )
-    fetch: Fetch = Field(default_factory=lambda: Fetch())
+    fetch: Fetch = Field(default_factory=lambda: Fetch.model_validate({}))
     exposure: Annotated[Number, Field(gt=0, le=5)] = Field(
         1.0,
         description="factor on the computed evaporation: size, colour, shade, mesh; what a field log corrects",
@@ -280,9 +268,7 @@ class SetUpTest(Described):
 
     falls_at: Annotated[Mass, Field(gt=0)] = Field(description="counterweight at which the beam falls")
     rises_at: Annotated[Mass, Field(ge=0)] = Field(description="counterweight at which it rises again")
-    arm_ratio: Annotated[Number, Field(gt=0, le=100)] = Field(
-        1.0, description="counterweight's arm over the pan's arm"
-    )
+    arm_ratio: Annotated[Number, Field(gt=0, le=100)] = Field(1.0, description="counterweight's arm over the pan's arm")
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -294,9 +280,7 @@ class SetUpTest(Described):
 class Valve(Described):
     """The valve, its beam and its refill emitter."""
 
-    swing: Annotated[Mass, Field(gt=0)] | None = Field(
-        None, description='kg between trip and reset, such as "0.9 kg"'
-    )
+    swing: Annotated[Mass, Field(gt=0)] | None = Field(None, description='kg between trip and reset, such as "0.9 kg"')
     set_up_test: SetUpTest | None = Field(None, description="two weighings, in place of the swing")
     refill: Emitter = Field(
         description='the emitter that drips into the pan, such as { flow = "2 L/h", at = "100 kPa" }'
@@ -310,14 +294,10 @@ class Valve(Described):
         if (self.swing is None) == (self.set_up_test is None):
             raise Senseless("takes either a swing or a set_up_test", key="swing")
         if self.swing_kg < 0.001:
-            raise Senseless(
-                "is below a gram, which no beam feels; a swing is some hundred grams", key="swing"
-            )
+            raise Senseless("is below a gram, which no beam feels; a swing is some hundred grams", key="swing")
         for index, text in enumerate(self.press_times):
             if text not in ("sunset", "sunrise") and not _is_clock(text):
-                raise Senseless(
-                    'must be "sunset", "sunrise" or a time such as "20:30"', key=f"press_times[{index}]"
-                )
+                raise Senseless('must be "sunset", "sunrise" or a time such as "20:30"', key=f"press_times[{index}]")
         if len(self.press_times) > 24:
             raise Senseless("has more than 24 times a day", key="press_times")
         return self
@@ -342,12 +322,8 @@ class Soil(Described):
     """A texture from the table, or the two water contents."""
 
     name: str | None = Field(None, description='such as "loam"')
-    field_capacity: Annotated[Number, Field(gt=0, lt=1)] | None = Field(
-        None, description="m³ of water per m³ of soil"
-    )
-    wilting_point: Annotated[Number, Field(ge=0, lt=1)] | None = Field(
-        None, description="m³ of water per m³ of soil"
-    )
+    field_capacity: Annotated[Number, Field(gt=0, lt=1)] | None = Field(None, description="m³ of water per m³ of soil")
+    wilting_point: Annotated[Number, Field(ge=0, lt=1)] | None = Field(None, description="m³ of water per m³ of soil")
 
     @model_validator(mode="after")
     def _known(self) -> Self:
@@ -382,12 +358,9 @@ class Plants(Described):
             BeforeValidator(lambda v: v if isinstance(v, list) else [v]),
         ]
         | None
-    ) = Field(
-        None, description="share of ETo that a landscape planting needs: one number, or twelve from January"
-    )
+    ) = Field(None, description="share of ETo that a landscape planting needs: one number, or twelve from January")
     stages: (
-        Annotated[list[Annotated[int, Field(strict=True, ge=0, le=400)]], Field(min_length=4, max_length=4)]
-        | None
+        Annotated[list[Annotated[int, Field(strict=True, ge=0, le=400)]], Field(min_length=4, max_length=4)] | None
     ) = Field(None, description="days of the initial, development, mid and late stages")
     kc_ini: Annotated[Number, Field(gt=0, le=2)] | None = Field(None, description="in place of the table's")
     kc_mid: Annotated[Number, Field(gt=0, le=2)] | None = Field(None, description="in place of the table's")
@@ -396,9 +369,7 @@ class Plants(Described):
     depletion: Annotated[Number, Field(gt=0, lt=1)] | None = Field(
         None, description="share of the soil's water that the plants take without stress, at ETc 5 mm a day"
     )
-    height: Annotated[Length, Field(gt=0, le=50)] | None = Field(
-        None, description='full-grown, such as "0.6 m"'
-    )
+    height: Annotated[Length, Field(gt=0, le=50)] | None = Field(None, description='full-grown, such as "0.6 m"')
 
     @model_validator(mode="after")
     def _one_kind(self) -> Self:
@@ -417,6 +388,8 @@ class Plants(Described):
         else:
             from simulator.plants import PlantError, find_plant
 
+            if self.stages is not None and not sum(self.stages):
+                raise Senseless("has no day in it; give the days of the four stages", key="stages")
             try:
                 find_plant(self.name)
             except PlantError as error:
@@ -437,9 +410,7 @@ class Bed(Described):
         0.9,
         description="low-quarter distribution uniformity: what the driest quarter gets, as a share of the mean",
     )
-    initial_depletion: Share = Field(
-        0.0, description="share of the soil's available water gone on the first day"
-    )
+    initial_depletion: Share = Field(0.0, description="share of the soil's available water gone on the first day")
     root_fraction: Annotated[Number, Field(gt=0, le=1)] = Field(
         1.0, description="share of the bed's area that roots occupy"
     )
@@ -455,7 +426,7 @@ class Bed(Described):
         if self.plants.name is not None and self.planted is None:
             from simulator.plants import find_plant
 
-            if find_plant(self.plants.name).needs_date:
+            if find_plant(self.plants.name).needs_date or self.plants.stages is not None:
                 raise Senseless(
                     f"is missing; {self.plants.name} has growth stages, so give the day of planting "
                     "(for a perennial: when growth starts), such as 2025-05-05",
@@ -494,9 +465,7 @@ class Scenario(Described):
     season: SeasonDates
     supply: dict[str, Supply] = Field(min_length=1, description="[supply.NAME]")
     controller: dict[str, Controller] = Field(min_length=1, description="[controller.NAME]")
-    variant: dict[str, dict[str, Any]] = Field(
-        default_factory=dict, description="overlays: only what differs"
-    )
+    variant: dict[str, dict[str, Any]] = Field(default_factory=dict, description="overlays: only what differs")
 
     _path: Path = PrivateAttr(default=Path("scenario.toml"))
     _raw: dict[str, Any] = PrivateAttr(default_factory=dict)
@@ -508,18 +477,14 @@ class Scenario(Described):
         for name, controller in self.controller.items():
             if controller.supply not in self.supply:
                 near = scenario_errors.nearest(controller.supply, self.supply)
-                wrong.append(
-                    Senseless("names no [supply.…] of this file", near=near, key=f"controller.{name}.supply")
-                )
+                wrong.append(Senseless("names no [supply.…] of this file", near=near, key=f"controller.{name}.supply"))
             names = {bed.strip().casefold() for bed in controller.bed}
             if len(names) < len(controller.bed):
                 wrong.append(Senseless("has two beds of one name", key=f"controller.{name}.bed", shown=False))
         for path, name in scenario_errors.names_of(self):
             if not name.strip() or "/" in name or not name.isprintable() or len(name) > 60:
                 wrong.append(
-                    Senseless(
-                        'is no usable name: 1 to 60 printable characters without "/"', key=path, shown=False
-                    )
+                    Senseless('is no usable name: 1 to 60 printable characters without "/"', key=path, shown=False)
                 )
         if wrong:
             raise scenario_errors.Several(wrong)
@@ -557,9 +522,7 @@ class Scenario(Described):
         if name not in self.variant:
             near = scenario_errors.nearest(name, self.variant)
             hint = f'; did you mean "{near}"?' if near else "; the file has none like it"
-            raise ScenarioError(
-                Problem(f"there is no [variant.{name}]{hint}", "variant", name), file=str(self._path)
-            )
+            raise ScenarioError(Problem(f"there is no [variant.{name}]{hint}", "variant", name), file=str(self._path))
         merged = _overlaid({k: v for k, v in self._raw.items() if k != "variant"}, self.variant[name])
         return _checked(merged, self._path, self._sha256, prefix=f"variant.{name}: ")
 
@@ -664,9 +627,7 @@ def load_scenario(path: str | Path) -> Scenario:
         hint = f"; did you mean {found[0]}?" if found else "; name the .toml file in it"
         raise ScenarioError(f"is a folder{hint}", file=str(path)) from None
     except OSError as error:
-        raise ScenarioError(
-            f"can't be read ({error.strerror}); check its permissions", file=str(path)
-        ) from None
+        raise ScenarioError(f"can't be read ({error.strerror}); check its permissions", file=str(path)) from None
     try:
         raw = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError:

@@ -116,9 +116,7 @@ def _said(item: Any, root: type[BaseModel]) -> Iterator[Problem]:
     elif kind == "missing":
         yield Problem(f"{path} is missing{_expectation(loc, root)}", path)
     else:
-        yield Problem(
-            f"{path} = {_shown(value)} {_predicate(kind, context)}{_expectation(loc, root)}", path, value
-        )
+        yield Problem(f"{path} = {_shown(value)} {_predicate(kind, context)}{_expectation(loc, root)}", path, value)
 
 
 def _senseless(cause: Senseless, path: str, value: Any) -> Problem:
@@ -289,6 +287,10 @@ def toml_problem(message: str, content: bytes) -> str:
         row = int(match.group(1))
         line = rows[row - 1].strip() if 0 < row <= len(rows) else ""
         where = f"line {row}, column {match.group(2)}: "
+    elif "at end of document" in message:
+        rows = content.decode("utf-8", "replace").splitlines()
+        line = rows[-1].strip() if rows else ""
+        where = f"line {len(rows)}, where the file ends: "
     twice = re.search(r"Cannot declare \((.*)\) twice", what)
     if twice:
         key = ".".join(re.findall(r"'([^']*)'", twice.group(1)))

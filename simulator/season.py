@@ -88,9 +88,7 @@ class Season:
         return "clock" if site.longitude is not None and site.timezone is not None else "solar"
 
 
-def read_scenario_weather(
-    scenario: Scenario, start: dt.date | None = None, end: dt.date | None = None
-) -> Weather:
+def read_scenario_weather(scenario: Scenario, start: dt.date | None = None, end: dt.date | None = None) -> Weather:
     """
     Read the weather file that a scenario names.
 
@@ -167,9 +165,7 @@ def replay(
     forcing = prepare(scenario, weather, first, last)
     before = initial_state(scenario, forcing) if state is None else state.copy()
     after = before.copy()
-    out = empty_results(
-        len(forcing.pans.area), len(forcing.beds.lane_bed), len(forcing.dates), room=forcing.room
-    )
+    out = empty_results(len(forcing.pans.area), len(forcing.beds.lane_bed), len(forcing.dates), room=forcing.room)
     if run is engine.run_season:
         groups = (plain(forcing.days), plain(forcing.pans), plain(forcing.beds), plain(after), plain(out))
     else:
@@ -198,9 +194,7 @@ def _season(
         },
         index=forcing.dates.rename("date"),
     )
-    controllers = {
-        name: _controller_days(forcing, out, index, name) for index, name in enumerate(scenario.controller)
-    }
+    controllers = {name: _controller_days(forcing, out, index, name) for index, name in enumerate(scenario.controller)}
     beds = {key: _bed_days(forcing, out, index, key) for index, key in enumerate(forcing.bed_of)}
     openings = _openings(scenario, forcing, out, count)
     totals: dict[str, Any] = {
@@ -219,9 +213,7 @@ def _season(
             key: _bed_totals(scenario, forcing, before, after, index, beds[key], key)
             for index, key in enumerate(forcing.bed_of)
         },
-        "supplies": {
-            name: _supply_totals(scenario, forcing, controllers, openings, name) for name in scenario.supply
-        },
+        "supplies": {name: _supply_totals(scenario, forcing, controllers, openings, name) for name in scenario.supply},
         "weather": {
             "eto_mm": float(days["eto_mm"].sum()),
             "pan_evaporation_mm": {name: float(table["pan_mm"].sum()) for name, table in controllers.items()},
@@ -324,9 +316,7 @@ def _openings(scenario: Scenario, forcing: Forcing, out: Results, count: int) ->
 def _balance(where: str, residual: float, passed: float) -> float:
     """Check that a balance closes; return what is left over."""
     if not abs(residual) <= CLOSURE * max(passed, 1.0):
-        raise ClosureError(
-            f"{where}: the water balance is off by {residual:.3g} of {passed:.6g}; please report this"
-        )
+        raise ClosureError(f"{where}: the water balance is off by {residual:.3g} of {passed:.6g}; please report this")
     return residual
 
 
@@ -449,12 +439,12 @@ def _supply_totals(
     daily = pd.Series(0.0, index=forcing.dates)
     for controller in served:
         daily = daily + controllers[controller]["litres"]
-    by_month = daily.groupby(daily.index.strftime("%Y-%m")).sum()
-    peak = daily.idxmax()
+    by_month = daily.groupby(pd.DatetimeIndex(daily.index).strftime("%Y-%m")).sum()
+    peak = int(np.argmax(daily.to_numpy()))
     return {
         "litres": float(daily.sum()),
         "by_month": {str(month): float(litres) for month, litres in by_month.items()},
-        "peak_day": {"date": f"{peak:%Y-%m-%d}", "litres": float(daily[peak])},
+        "peak_day": {"date": f"{forcing.dates[peak]:%Y-%m-%d}", "litres": float(daily.iloc[peak])},
         "peak_rate_l_per_h": _peak_rate(forcing, openings[openings["controller"].isin(served)]),
     }
 
@@ -463,14 +453,17 @@ def _peak_rate(forcing: Forcing, openings: pd.DataFrame) -> float:
     """Largest flow of all valves that are open together. [L/h]"""
     flow = {n: p.refill_flow + sum(p.bed_flows.values()) for n, p in forcing.pan_of.items()}
     moments: list[tuple[float, int, str]] = []
-    for start, end, controller in zip(
-        openings["start_h"], openings["end_h"], openings["controller"], strict=True
-    ):
+    for start, end, controller in zip(openings["start_h"], openings["end_h"], openings["controller"], strict=True):
         moments.append((start, 1, controller))
         if not math.isnan(end):
             moments.append((end, -1, controller))
-    rate = most = 0.0
+    most = 0.0
+    running: set[str] = set()
     for _, step, controller in sorted(moments):  # at one moment, shutting (−1) counts before opening
-        rate += step * flow[controller]
-        most = max(most, rate)
+        if step < 0:
+            running.discard(controller)
+        else:
+            running.add(controller)
+            # summed anew, in one order: a running total would keep rounding residue
+            most = max(most, sum(flow[name] for name in flow if name in running))
     return most

@@ -67,7 +67,7 @@ def registry() -> Any:
     """Return the one shared pint registry."""
     import pint
 
-    ureg = pint.UnitRegistry(cache_folder=None)
+    ureg: Any = pint.UnitRegistry(cache_folder=None)
     # density 1.000 kg/L, as the engine takes it (model: units inside the engine)
     ureg.define("meter_H2O = 9.80665 * kilopascal = mH2O")
     return ureg
@@ -120,9 +120,7 @@ def quantity(text: object, kind: str) -> float:
     if match is None:
         raise UnitError(f"does not begin with a number; {name} is expected, such as {example}")
     if re.search(r",\d{3}(\D|$)", match.group(1)):
-        raise UnitError(
-            'has a comma that may be a decimal or a thousands mark; write "1.2" or "1200" instead'
-        )
+        raise UnitError('has a comma that may be a decimal or a thousands mark; write "1.2" or "1200" instead')
     number = float(match.group(1).replace(",", "."))
     if not math.isfinite(number):
         raise UnitError(f"is too large a number; {name} is expected, such as {example}")
@@ -131,9 +129,7 @@ def quantity(text: object, kind: str) -> float:
     try:
         unit = _unit(match.group(2))
     except Exception as error:  # pint raises many kinds, down to tokenizer errors, for a text it can't read
-        raise UnitError(
-            f"has an unknown unit {match.group(2)!r}; {name} is expected, such as {example}"
-        ) from error
+        raise UnitError(f"has an unknown unit {match.group(2)!r}; {name} is expected, such as {example}") from error
     if unit.dimensionality != registry().Unit(target).dimensionality:
         raise UnitError(f"is {_dimension_name(unit)}; {name} is expected, such as {example}")
     factor, offset = _linear(unit, target)

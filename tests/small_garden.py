@@ -8,7 +8,9 @@ from simulator import engine
 from simulator.arrays import Beds, Days, Pans, Results, State, empty_results, plain
 
 EVEN_HOURS = np.full(24, 1.0 / 24.0)
-NOON_HOURS = np.array([0.0] * 6 + [np.cos(np.pi * h / 12) - np.cos(np.pi * (h + 1) / 12) for h in range(12)] + [0.0] * 6) / 2.0
+NOON_HOURS = (
+    np.array([0.0] * 6 + [np.cos(np.pi * h / 12) - np.cos(np.pi * (h + 1) / 12) for h in range(12)] + [0.0] * 6) / 2.0
+)
 
 
 def garden(

@@ -49,7 +49,7 @@ def test_an_opening_worked_by_hand():
 
 
 def test_an_opening_over_midnight_waters_both_days():
-    """Worked by hand: trips at 23:30, gains 1.95 kg/h until midnight and 2 kg/h on the second day, without evaporation."""
+    """By hand: trips at 23:30, gains 1.95 kg/h until midnight and 2 kg/h on the second day, without evaporation."""
     parts = garden([12.0, 0.0], area=0.1, swing=23.5 * 0.05, shares=EVEN_HOURS)
     count, out, _ = run(parts)
     lasts = 0.5 + (23.5 * 0.05 - 0.5 * 1.95) / 2.0
@@ -198,7 +198,16 @@ def test_a_season_in_two_halves_is_the_season(weather, described, data):
         count, out, state = run((days, pans, beds, fresh if state is None else state))
         columns.append(out)
         carried += count
-    for field in ("open_hours", "refilled", "evaporated", "spilled", "depletion", "irrigation", "eta", "level"):
+    for field in (
+        "open_hours",
+        "refilled",
+        "evaporated",
+        "spilled",
+        "depletion",
+        "irrigation",
+        "eta",
+        "level",
+    ):
         joined = np.concatenate([getattr(out, field) for out in columns], axis=1)
         np.testing.assert_allclose(joined, getattr(whole, field), atol=1e-9)
     np.testing.assert_allclose(state.level, whole_state.level, atol=1e-9)

@@ -221,9 +221,7 @@ def test_polar_night_has_no_sun_and_polar_day_no_night():
 
 def test_sunshine_in_polar_night_gives_no_radiation_and_a_missing_one_stays_missing():
     """0/0 must not become NaN, nor NaN 0."""
-    by_sun = met.radiation_from_sunshine(
-        np.array([0.0, np.nan]), daylight=np.zeros(2), extraterrestrial=np.zeros(2)
-    )
+    by_sun = met.radiation_from_sunshine(np.array([0.0, np.nan]), daylight=np.zeros(2), extraterrestrial=np.zeros(2))
     assert by_sun[0] == 0.0
     assert np.isnan(by_sun[1])
 
@@ -298,9 +296,7 @@ def test_the_two_hemispheres_share_the_daylight(latitude, day):
 @given(low=st.floats(-60.0, 55.0), step=st.floats(0.01, 20.0))
 def test_warmer_air_holds_more_and_the_slope_lies_between_its_ends(low, step):
     """e° rises and is convex: the slope at the start and at the end bound the mean slope."""
-    mean_slope = (
-        float(met.saturation_vapour_pressure(low + step) - met.saturation_vapour_pressure(low)) / step
-    )
+    mean_slope = float(met.saturation_vapour_pressure(low + step) - met.saturation_vapour_pressure(low)) / step
     at_start, at_end = (float(met.slope_of_saturation_vapour_pressure(T)) for T in (low, low + step))
     # 4098 in FAO-56 eq 13 is 17.27 * 237.3 = 4098.17 rounded
     assert at_start * 0.9999 <= mean_slope <= at_end * 1.0002

@@ -101,7 +101,11 @@ def test_a_variant_that_sets_the_two_weighings_takes_the_swing_away():
 
 
 BAD = [
-    ("controller/upper/valve/refill/flow", "2 kPa", 'refill.flow = "2 kPa" is a pressure; a flow is expected'),
+    (
+        "controller/upper/valve/refill/flow",
+        "2 kPa",
+        'refill.flow = "2 kPa" is a pressure; a flow is expected',
+    ),
     ("controller/upper/valve/refill/flow", "0 L/h", "must be above 0"),
     ("controller/upper/valve/swing", "9 L", "is a volume; a weight is expected"),
     ("controller/upper/valve/swing", "40 kg", "would empty the pan before it trips"),
@@ -170,7 +174,8 @@ def test_five_mistakes_are_five_lines():
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("title = 'x", "line 1, column"),
+        ("title = 'x", "line 1, where the file ends"),
+        ("title = 'x'\nsite = [\n  } ", "line 3, column 3"),
         ("a = 1\na = 2\n", "stands twice"),
         ("[controller.upper.bed.herbs]\n[controller.upper.bed.herbs]\n", "two parts can't have one name"),
         ("", "site is missing"),

@@ -116,9 +116,7 @@ def test_wet_days_are_dimmer_than_dry_ones(name):
 
 def test_the_ordinary_summer_has_the_promised_gaps_and_the_others_none():
     """Three wind cells and two pairs of humidity, none beside another."""
-    gaps = {
-        name: [(row["date"], key) for row in _rows(name) for key in row if row[key] == ""] for name in NAMES
-    }
+    gaps = {name: [(row["date"], key) for row in _rows(name) for key in row if row[key] == ""] for name in NAMES}
     assert not gaps[HOT]
     assert not gaps[TEMPLATE]
     assert sorted(key for _, key in gaps[ORDINARY]) == ["rh_max"] * 2 + ["rh_min"] * 2 + ["wind"] * 3
@@ -130,9 +128,7 @@ def test_the_heat_wave_lasts_ten_days_of_july_and_is_hot_dry_and_windy():
     hot = [row for row in _rows(HOT) if float(row["tmax"]) >= 37.0]
     assert [row["date"] for row in hot] == [f"2025-07-{day:02d}" for day in range(8, 18)]
     assert 40.5 <= max(float(row["tmax"]) for row in hot) <= 41.5
-    assert all(
-        float(row["wind"]) >= 2.5 and float(row["rh_min"]) <= 20 and float(row["rain"]) == 0 for row in hot
-    )
+    assert all(float(row["wind"]) >= 2.5 and float(row["rh_min"]) <= 20 and float(row["rain"]) == 0 for row in hot)
     assert max(float(row["tmax"]) for row in _rows(ORDINARY)) < 37.0
 
 

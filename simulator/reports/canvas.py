@@ -71,9 +71,7 @@ def svg_text(drawn: Figure | Sequence[Axes]) -> str:
 
 def _svg(figure: Figure) -> str:
     buffer = io.StringIO()
-    figure.savefig(
-        buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None}
-    )
+    figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     return buffer.getvalue()
 
 

@@ -64,9 +64,9 @@ def season_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Ax
             heights = [1.25, 1.0, *([1.2] * len(season.beds))]
             figure = Figure(figsize=(_WIDTH, 1.35 * sum(heights) + 0.5), layout="constrained")
             axes = list(
-                figure.subplots(
-                    len(heights), 1, sharex=True, gridspec_kw={"height_ratios": heights}, squeeze=False
-                )[:, 0]
+                figure.subplots(len(heights), 1, sharex=True, gridspec_kw={"height_ratios": heights}, squeeze=False)[
+                    :, 0
+                ]
             )
         axes = enough(axes, 2 + len(season.beds))
         _draw_weather(axes[0], season.days)
@@ -244,9 +244,7 @@ def _draw_pan(ax: Axes, season: Season, name: str, window: slice, *, legend: boo
     ax.set_xticks(days[window], [f"{day:%m-%d}" for day in shown])
     ax.grid(axis="x")
     first, last = shown[0], shown[-1]
-    ax.set_title(
-        f"Pan of {plain(name)}, {first:%Y-%m-%d} to {last:%Y-%m-%d}, the hottest days in a row (solar time)"
-    )
+    ax.set_title(f"Pan of {plain(name)}, {first:%Y-%m-%d} to {last:%Y-%m-%d}, the hottest days in a row (solar time)")
     if legend:
         handles = [*ax.get_legend_handles_labels()[0][:1], Patch(**STYLES["open"].filled())]
         legend_above(ax, handles=handles, labels=[STYLES["level"].label, STYLES["open"].label])
@@ -320,9 +318,7 @@ def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None =
         handles, labels = axes[0].get_legend_handles_labels()
         figure_of = axes[0].figure
         if isinstance(figure_of, Figure) and figure_of.get_layout_engine() is not None:
-            figure_of.legend(
-                handles[::-1], labels[::-1], loc="outside upper left", ncols=min(4, 2 if count < 2 else 4)
-            )
+            figure_of.legend(handles[::-1], labels[::-1], loc="outside upper left", ncols=min(4, 2 if count < 2 else 4))
         else:
             axes[0].legend(handles[::-1], labels[::-1], loc="lower left", bbox_to_anchor=(0.0, 1.2), ncols=2)
     return axes

@@ -121,8 +121,7 @@ def check_html(found: Checked, svg: str) -> str:
         extremes=_Table(
             ("", "value", "unit", "date"),
             tuple(
-                (f"{e['which']} {e['column']}", number(e["value"], 1), e["unit"], e["date"])
-                for e in found.extremes()
+                (f"{e['which']} {e['column']}", number(e["value"], 1), e["unit"], e["date"]) for e in found.extremes()
             ),
         ),
         months=_Table(
@@ -276,9 +275,7 @@ def _supplies(season: Season) -> _Table:
 def _supply_months(season: Season) -> _Table:
     supplies = season.totals["supplies"]
     months = sorted({month for s in supplies.values() for month in s["by_month"]})
-    rows = tuple(
-        (month, *(number(s["by_month"].get(month, 0.0)) for s in supplies.values())) for month in months
-    )
+    rows = tuple((month, *(number(s["by_month"].get(month, 0.0)) for s in supplies.values())) for month in months)
     return _Table(("month", *(f"{name} [L]" for name in supplies)), rows)
 
 
@@ -299,9 +296,7 @@ def _models(season: Season) -> _Table:
                     "" if used else difference,
                 )
             )
-    return _Table(
-        ("pan", "model", "evaporation over the season [mm]", "against the one used"), tuple(rows), names=2
-    )
+    return _Table(("pan", "model", "evaporation over the season [mm]", "against the one used"), tuple(rows), names=2)
 
 
 def _filled(season: Season) -> _Table:

@@ -72,14 +72,8 @@ CAUTIONS: tuple[str, ...] = (
         "Where a drinking-water line feeds the beds, prevent backflow: the local code says how, "
         "and often who may fit it (licensed practice)."
     ),
-    (
-        "A pan is open water. Small children can drown in very little: place it, cover it or "
-        "fence it with that in mind."
-    ),
-    (
-        "Standing water breeds mosquitoes. Mesh helps, and lowers evaporation: lower the pan's "
-        "exposure to match."
-    ),
+    ("A pan is open water. Small children can drown in very little: place it, cover it or fence it with that in mind."),
+    ("Standing water breeds mosquitoes. Mesh helps, and lowers evaporation: lower the pan's exposure to match."),
     ("Strong magnets must be kept away from pacemakers and other implants, and can pinch."),
     (
         "A full pan on a beam is heavy, and a beam that tips moves suddenly: fix the stand, and "

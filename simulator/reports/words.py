@@ -147,9 +147,7 @@ def _got(season: Season) -> str:
         ]
         text = "; ".join(parts)
         return f"In depth of water, {text}."
-    ratios = {
-        key: bed["supply_over_demand"] for key, bed in beds.items() if bed["supply_over_demand"] is not None
-    }
+    ratios = {key: bed["supply_over_demand"] for key, bed in beds.items() if bed["supply_over_demand"] is not None}
     if not ratios:
         return f"None of the {len(beds)} beds needed water from the valves."
     low, high = _ABOUT_RIGHT

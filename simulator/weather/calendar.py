@@ -117,9 +117,7 @@ def _out_of_order(index: pd.DatetimeIndex, lines: tuple[int, ...]) -> str:
         return "the file runs backwards in time; its rows were sorted by date"
     stamps = index.to_numpy()
     place = int(np.argmax(stamps[1:] < stamps[:-1])) + 1
-    return (
-        f"rows are out of order from line {lines[place]} ({index[place].date()}) on; they were sorted by date"
-    )
+    return f"rows are out of order from line {lines[place]} ({index[place].date()}) on; they were sorted by date"
 
 
 def _twice(index: pd.DatetimeIndex, repeated: npt.NDArray[np.bool_], lines: tuple[int, ...]) -> Problem:

@@ -46,10 +46,7 @@ def temperatures(inspection: Inspection) -> None:
         if not inspection.has(name):
             continue
         values = inspection.all_of(name)
-        why = (
-            f"{_COLDEST:g} to {_HOTTEST:g} °C are expected (is the unit °F?): correct it, or "
-            "leave the cell empty"
-        )
+        why = f"{_COLDEST:g} to {_HOTTEST:g} °C are expected (is the unit °F?): correct it, or leave the cell empty"
         inspection.refuse(name, values > _HOTTEST, why=why)
         inspection.refuse(name, values < _COLDEST, why=why, lowest=True)
     if inspection.has("tmin", "tmax"):
@@ -92,11 +89,7 @@ def _order(inspection: Inspection) -> None:
 
 def relative_humidity(inspection: Inspection) -> None:
     """Check relative humidity: a fraction, tenths, range, order."""
-    names = [
-        name
-        for name in ("rh_max", "rh_min", "rh_mean")
-        if inspection.has(name) and inspection.known(name).size
-    ]
+    names = [name for name in ("rh_max", "rh_min", "rh_mean") if inspection.has(name) and inspection.known(name).size]
     if not names:
         return
     highest = max(float(inspection.known(name).max()) for name in names)
@@ -119,14 +112,9 @@ def relative_humidity(inspection: Inspection) -> None:
         return
     for name in names:
         values = inspection.all_of(name)
-        why = (
-            "0 to 100 % are expected: correct it (a sensor that reads a little over: write 100), "
-            "or leave it empty"
-        )
+        why = "0 to 100 % are expected: correct it (a sensor that reads a little over: write 100), or leave it empty"
         inspection.refuse(name, values > 100.0, why=why)
-        inspection.refuse(
-            name, values < 0.0, why="0 to 100 % are expected: correct it, or leave it empty", lowest=True
-        )
+        inspection.refuse(name, values < 0.0, why="0 to 100 % are expected: correct it, or leave it empty", lowest=True)
         if name != "rh_min":
             why = "air is never without moisture, so this looks like a dead sensor: leave the cell empty"
             inspection.refuse(name, values == 0.0, why=why)
@@ -137,14 +125,9 @@ def relative_humidity(inspection: Inspection) -> None:
     for other, above in (("rh_max", True), ("rh_min", False)):
         if inspection.has("rh_mean", other):
             mean, bound = inspection.all_of("rh_mean"), inspection.all_of(other)
-            wrong = (
-                mean > bound + 0.5 if above else mean < bound - 0.5
-            )  # half a per cent: figures are rounded
+            wrong = mean > bound + 0.5 if above else mean < bound - 0.5  # half a per cent: figures are rounded
             where = "above" if above else "below"
-            why = (
-                f"it lies {where} that day's {other}, and a mean between the two is expected: "
-                "correct one of them"
-            )
+            why = f"it lies {where} that day's {other}, and a mean between the two is expected: correct one of them"
             inspection.refuse("rh_mean", wrong, why=why, lowest=not above, also=(other,))
 
 
@@ -227,17 +210,13 @@ def wind(inspection: Inspection, *, factor: float) -> None:
         return
     values = inspection.all_of("wind")
     known = inspection.known("wind")
-    inspection.refuse(
-        "wind", values < 0.0, why="0 m/s or more is expected: correct it, or leave it empty", lowest=True
-    )
+    inspection.refuse("wind", values < 0.0, why="0 m/s or more is expected: correct it, or leave it empty", lowest=True)
     if not known.size:
         return
     middle = float(np.median(known)) * factor
     if middle > 50.0:
         cure = inspection.name_unit("a day's run of wind in km", "km/day", "wind")
-        inspection.condemn(
-            f"wind reaches {inspection.worst('wind')}; 0 to 10 m/s are usual. {_capital(cure)}", "wind"
-        )
+        inspection.condemn(f"wind reaches {inspection.worst('wind')}; 0 to 10 m/s are usual. {_capital(cure)}", "wind")
         return
     many = known.size >= _DAYS_TO_JUDGE
     if middle > (_WINDY if many else 3.0 * _WINDY) and (not inspection.is_stated("wind") or middle > 15.0):
@@ -267,9 +246,7 @@ def pressure(inspection: Inspection, *, elevation: float) -> None:
         return
     expected = float(atmospheric_pressure(elevation))
     middle = float(np.median(inspection.known(name)))
-    found = (
-        f"pressure is {middle:.1f} kPa on a middling day; {expected:.1f} kPa is expected at {elevation:g} m"
-    )
+    found = f"pressure is {middle:.1f} kPa on a middling day; {expected:.1f} kPa is expected at {elevation:g} m"
     # unit -> kPa in one; nearest to what is expected, within what weather and a coarse elevation allow
     units = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "bar": 100.0, "atm": 101.325}
     for unit, size in units.items():
@@ -277,10 +254,7 @@ def pressure(inspection: Inspection, *, elevation: float) -> None:
             inspection.condemn(f"{found}. {_capital(inspection.name_unit(unit, unit, name))}", name)
             return
     if abs(middle - expected) > 4.0:
-        cure = (
-            "correct the site's elevation or the column, or delete the column (pressure then "
-            "follows elevation)"
-        )
+        cure = "correct the site's elevation or the column, or delete the column (pressure then follows elevation)"
         if 98.0 < middle < 105.0:
             cure = f"it looks like pressure brought down to sea level: {cure}"
         inspection.condemn(f"{found}. {_capital(cure)}", name)

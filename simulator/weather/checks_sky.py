@@ -128,15 +128,9 @@ def _too_bright(inspection: Inspection, site: SiteLike, over: Mask, *, may_limit
             "bring such days down to that and flag them"
         )
     elif more > 5 and not (values > bright_bound(other))[known].any():
-        cure = (
-            f"it would fit latitude {number(-site.latitude)}: check the sign of the site's "
-            "latitude (south negative)"
-        )
+        cure = f"it would fit latitude {number(-site.latitude)}: check the sign of the site's latitude (south negative)"
     else:
-        cure = (
-            "check the unit, the sensor's calibration and the site's latitude and elevation; "
-            "leave wrong cells empty"
-        )
+        cure = "check the unit, the sensor's calibration and the site's latitude and elevation; leave wrong cells empty"
     message = (
         f"radiation is {number(float(values[place]))} MJ/m² on {days[place].date()}{also}; a "
         "clear sky there gives "
@@ -188,9 +182,7 @@ def sunshine(inspection: Inspection) -> None:
         elif high > 10.0 * longest + 3.0:
             cure = inspection.name_unit("minutes", "min", name)
         elif high <= 100.0:
-            cure = (
-                "it looks like per cent of the daylight or tenths of an hour: turn it into hours in the file"
-            )
+            cure = "it looks like per cent of the daylight or tenths of an hour: turn it into hours in the file"
         else:
             cure = "it looks like tenths of an hour (or minutes): turn it into hours in the file"
         inspection.condemn(

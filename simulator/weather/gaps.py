@@ -128,8 +128,7 @@ def gap_problems(
     quantities = {
         "humidity": has_humidity(daily),
         "wind": known["wind"],
-        "radiation": ~np.isnan(column_or_nan(daily, "radiation"))
-        | ~np.isnan(column_or_nan(daily, "sunshine")),
+        "radiation": ~np.isnan(column_or_nan(daily, "radiation")) | ~np.isnan(column_or_nan(daily, "sunshine")),
     }
     for name, there in quantities.items():
         gap = rows & ~there
@@ -148,8 +147,7 @@ def _temperature_gaps(days: pd.Index, rows: Mask, known: dict[str, Mask]) -> lis
         verb = "are" if " and " in name else "is"
         where = "on every day" if (gap == rows).all() else f"on {name_days(days_where(days, gap))}"
         message = (
-            f"{name} {verb} empty {where}; temperatures are never invented: "
-            "fill in the figures of a station near by"
+            f"{name} {verb} empty {where}; temperatures are never invented: fill in the figures of a station near by"
         )
         problems.append(Problem(message, key=name.split(" ")[0]))
     return problems
@@ -160,9 +158,7 @@ def _rain_gap(days: pd.Index, gap: Mask, *, rows: Mask, has_column: bool) -> Pro
     found, cure = f"rain is empty {where}", "fill it in"
     if not has_column:
         found = "there is no column rain (rain in mm)"
-        cure = (
-            'add it, or if it has another name write rain = { column = "its header" } under [weather.columns]'
-        )
+        cure = 'add it, or if it has another name write rain = { column = "its header" } under [weather.columns]'
     message = (
         f'{found}; rain is never invented: {cure}, or write missing_rain = "zero" under [weather] if no '
         "figure means no rain"
@@ -174,9 +170,7 @@ def _over_limit(name: str, days: pd.Index, gap: Mask, *, asked: Mask, limits: Ga
     count, total = int(gap.sum()), int(asked.sum())
     missing = days_where(days, gap)
     longest = _longest_run(gap)
-    column = {"humidity": "humidity (every column of it)", "radiation": "radiation (and sunshine)"}.get(
-        name, name
-    )
+    column = {"humidity": "humidity (every column of it)", "radiation": "radiation (and sunshine)"}.get(name, name)
     if longest > limits.run:
         found = f"{column} is missing on up to {longest} days in a row; at most {limits.run} are filled in"
     elif count > limits.share * total:
@@ -186,10 +180,7 @@ def _over_limit(name: str, days: pd.Index, gap: Mask, *, asked: Mask, limits: Ga
         )
     else:
         return None
-    cure = (
-        "fill in the figures of a station near by, or take the column out of the file to have all of it "
-        "estimated"
-    )
+    cure = "fill in the figures of a station near by, or take the column out of the file to have all of it estimated"
     return Problem(f"{found}: {name_days(missing)}; {cure}", key=name, value=count)
 
 

@@ -35,9 +35,7 @@ _HINTS: tuple[tuple[re.Pattern[str], tuple[str, ...]], ...] = (
     (re.compile(r"(temp|^t|^air).*max|max.*temp|(^|_)t_?(high|hi|mx|x)(_|$)"), ("tmax",)),
     (re.compile(r"(^|_)(day|date|datum|datetime|timestamp|time)(_|$)"), ("date",)),
 )
-_NOT_MEANT = re.compile(
-    r"dir|gust|angle|bearing|wet|soil|sea|msl|dev|flag|quality|(^|_)qc(_|$)|source|station"
-)
+_NOT_MEANT = re.compile(r"dir|gust|angle|bearing|wet|soil|sea|msl|dev|flag|quality|(^|_)qc(_|$)|source|station")
 
 
 @dataclass
@@ -119,9 +117,7 @@ def _take_named(header: Header, cells: Sequence[str], columns: Mapping[str, Colu
             header.problems.append(Problem(message, key=key, value=choice.column))
             continue
         if len(found) > 1:
-            message = (
-                f'{key}: column "{choice.column}" stands in the header {len(found)} times; rename all but one'
-            )
+            message = f'{key}: column "{choice.column}" stands in the header {len(found)} times; rename all but one'
             header.problems.append(Problem(message, key=key, value=choice.column))
             continue
         place = found[0]
@@ -152,9 +148,7 @@ def _take_standard(header: Header, cells: Sequence[str], taken: dict[int, str], 
                 header.notes.append(f'column "{cell}" is not used: {name} is taken from "{first}", as named')
                 taken[place] = ""
                 continue
-            message = (
-                f'line {line}: column "{cell}" stands twice in the header; rename or delete one of the two'
-            )
+            message = f'line {line}: column "{cell}" stands twice in the header; rename or delete one of the two'
             header.problems.append(Problem(message, key=name, value=cell))
             continue
         taken[place] = name
@@ -196,9 +190,7 @@ def _look_at_the_rest(header: Header, cells: Sequence[str], taken: dict[int, str
         if name in header.places:
             continue  # a standard column twice, said already
         if name in seen:
-            message = (
-                f'line {line}: column "{cell}" stands twice in the header; rename or delete one of the two'
-            )
+            message = f'line {line}: column "{cell}" stands twice in the header; rename or delete one of the two'
             header.problems.append(Problem(message, key=cell, value=cell))
             continue
         seen.add(name)
@@ -208,10 +200,7 @@ def _look_at_the_rest(header: Header, cells: Sequence[str], taken: dict[int, str
             continue
         choice = f'{meant} = {{ column = "{cell}" }}'
         if meant != "date":
-            choice = (
-                f'{meant} = {{ column = "{cell}", unit = "{STANDARD[meant].shown_unit}" }} (with '
-                "its own unit)"
-            )
+            choice = f'{meant} = {{ column = "{cell}", unit = "{STANDARD[meant].shown_unit}" }} (with its own unit)'
         message = (
             f'line {line}: column "{cell}" is not a standard name but looks like {meant}; rename it, write '
             f"{choice} under [weather.columns], or delete the column"

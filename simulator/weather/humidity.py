@@ -149,9 +149,7 @@ def humidity_of(daily: pd.DataFrame, *, dry: bool, in_file: Mask) -> Humidity:
 def _main_rank(has: list[Mask], in_file: Mask) -> int:
     """Rank of the best kind that most days of the file have; of the commonest one if none has most."""
     shares = [
-        float(
-            np.any([there for there, r in zip(has, _RANKS, strict=True) if r == rank], axis=0)[in_file].mean()
-        )
+        float(np.any([there for there, r in zip(has, _RANKS, strict=True) if r == rank], axis=0)[in_file].mean())
         for rank in range(_RANKS[-1] + 1)
     ]
     on_most = [rank for rank, share in enumerate(shares) if share > 0.5]
@@ -173,9 +171,7 @@ def _vapour_pressure(daily: pd.DataFrame, kind: tuple[str, ...], tmin: Floats, t
             return vapour_pressure_from_rh_mean(values[0], tmin=tmin, tmax=tmax)
 
 
-def aridity(
-    daily: pd.DataFrame, *, radiation: Floats, wind: Floats, rain: Floats, sky: Sky, site: SiteLike
-) -> float:
+def aridity(daily: pd.DataFrame, *, radiation: Floats, wind: Floats, rain: Floats, sky: Sky, site: SiteLike) -> float:
     """
     Rain over evaporative demand, of the whole record.
 

@@ -73,9 +73,7 @@ class Inspection:
         self.condemned.update(names)
         self.problems.append(Problem(message, key=names[0]))
 
-    def refuse(
-        self, name: str, wrong: Mask, *, why: str, lowest: bool = False, also: tuple[str, ...] = ()
-    ) -> bool:
+    def refuse(self, name: str, wrong: Mask, *, why: str, lowest: bool = False, also: tuple[str, ...] = ()) -> bool:
         """
         Refuse single values.
 
@@ -135,7 +133,4 @@ class Inspection:
     def confirm(self, name: str) -> str:
         """Say how to confirm that a column is in its standard unit after all."""
         column = self.raw.headers.get(name, name)
-        return (
-            f'{name} = {{ column = "{column}", unit = "{STANDARD[name].shown_unit}" }} under '
-            "[weather.columns]"
-        )
+        return f'{name} = {{ column = "{column}", unit = "{STANDARD[name].shown_unit}" }} under [weather.columns]'

@@ -108,8 +108,7 @@ def inspect_values(
     limited = checks_sky.radiation(inspection, site=site, too_bright=too_bright, share=bright_share)
     checks_sky.pan_evaporation(inspection)
     left_out = tuple(
-        f"{name}: {count} value{'s' if count > 1 else ''} that can't be true left out, on "
-        "days outside those asked for"
+        f"{name}: {count} value{'s' if count > 1 else ''} that can't be true left out, on days outside those asked for"
         for name, count in inspection.left_out.items()
     )
     return Inspected(

@@ -55,13 +55,9 @@ def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
     scored = [(*reader.sniff(head), reader) for reader in READERS.values()]
     score, why, reader = max(scored, key=lambda entry: entry[0])
     if score <= 0.0:
-        first = next(
-            (line[:60] for line in head.split("\n") if line.strip() and not line.startswith("#")), ""
-        )
+        first = next((line[:60] for line in head.split("\n") if line.strip() and not line.startswith("#")), "")
         if not first:
-            message = (
-                "holds only comments; a header line and one row a day are expected: export or copy it again"
-            )
+            message = "holds only comments; a header line and one row a day are expected: export or copy it again"
             raise WeatherError(message, file=source.shown_as)
         message = (
             f'is in no weather format that is known: it begins "{first}"; a table with a header line such as '

@@ -95,11 +95,7 @@ class Weather:
         part = self.flags[wanted]
         counts: dict[str, dict[str, int]] = {}
         for name in part.columns:
-            methods = {
-                str(flag): int(days)
-                for flag, days in part[name].value_counts().items()
-                if is_filled(str(flag))
-            }
+            methods = {str(flag): int(days) for flag, days in part[name].value_counts().items() if is_filled(str(flag))}
             if methods:
                 counts[str(name)] = dict(sorted(methods.items()))
         return counts
@@ -193,9 +189,7 @@ def read_weather(
     finished: dict[str, tuple[Floats, Flags]] = {name: as_found(daily, name) for name in ("tmin", "tmax")}
     wind = filled_wind(column_or_nan(daily, "wind") * factor, days)
     rain = filled_rain(daily)
-    radiation = filled_radiation(
-        daily, sky=sky, site=site, limited=inspected.limited, in_file=arranged.in_file
-    )
+    radiation = filled_radiation(daily, sky=sky, site=site, limited=inspected.limited, in_file=arranged.in_file)
     fallen = rain[0] if missing_rain == "zero" else column_or_nan(daily, "rain")
     complete = ~np.isnan(finished["tmin"][0] + finished["tmax"][0] + fallen)
     kept = _run_around(arranged.asked, complete)
@@ -287,9 +281,7 @@ def _check_options(shown: str, *, wind_height: float, missing_rain: str, too_bri
     )
     for name, value, expected in options:
         if value not in expected:
-            message = (
-                f'weather.{name} = "{value}" is not known; "{expected[0]}" or "{expected[1]}" is expected'
-            )
+            message = f'weather.{name} = "{value}" is not known; "{expected[0]}" or "{expected[1]}" is expected'
             problems.append(Problem(message, key=f"weather.{name}", value=value))
     if problems:
         raise WeatherError(*problems, file=shown)

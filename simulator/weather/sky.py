@@ -47,6 +47,4 @@ def sky_of(days: pd.DatetimeIndex, *, latitude: float, elevation: float) -> Sky:
     """
     day_of_year = days.dayofyear.to_numpy()
     Ra = extraterrestrial_radiation(day_of_year, latitude=latitude)
-    return Sky(
-        Ra, clear_sky_radiation(Ra, elevation=elevation), daylight_hours(day_of_year, latitude=latitude)
-    )
+    return Sky(Ra, clear_sky_radiation(Ra, elevation=elevation), daylight_hours(day_of_year, latitude=latitude))

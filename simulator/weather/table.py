@@ -119,13 +119,10 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
         raise WeatherError(*header.problems, file=source.shown_as)
     if not rows and not problems:
         raise WeatherError(
-            f"line {opening.line} is a header and no row follows; one row a day is expected: "
-            "export the file again",
+            f"line {opening.line} is a header and no row follows; one row a day is expected: export the file again",
             file=source.shown_as,
         )
-    dates, date_problems = read_dates(
-        [row.cells[header.places["date"]] for row in rows], [row.line for row in rows]
-    )
+    dates, date_problems = read_dates([row.cells[header.places["date"]] for row in rows], [row.line for row in rows])
     values, decimal, number_problems = _numbers(rows, header, separator=opening.separator)
     problems += date_problems + number_problems
     if problems:
@@ -236,9 +233,7 @@ def _rows(lines: Sequence[str], opening: _Opening, header: Sequence[str]) -> tup
         problems.append(_ragged(line, count, len(header), len(long) - 1, cure))
     if short:
         line, count = short[0]
-        cure = (
-            "add the missing cells (empty where a value is missing); a last line cut off means a broken copy"
-        )
+        cure = "add the missing cells (empty where a value is missing); a last line cut off means a broken copy"
         problems.append(_ragged(line, count, len(header), len(short) - 1, cure))
     if rows and not _has_number(rows[0]):
         first = rows.pop(0)
@@ -334,9 +329,7 @@ def _not_a_number(cure: str, places: Sequence[tuple[int, str, str]]) -> Problem:
         rest = rest.replace(")", f", also in {', '.join(others)})")
     shown = text if len(text) <= 30 else text[:27] + "..."
     unit = STANDARD[name].shown_unit
-    message = (
-        f"line {line}, column {name}: {shown!r} is not a number{rest}; a number is expected ({unit}): {cure}"
-    )
+    message = f"line {line}, column {name}: {shown!r} is not a number{rest}; a number is expected ({unit}): {cure}"
     return Problem(message, key=name, value=text)
 
 

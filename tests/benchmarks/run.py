@@ -85,7 +85,10 @@ def main() -> None:
         replaying = seconds(cold("-m", "simulator", "replay", str(DEMO), "--out", out, "--overwrite"), 3)
     print(f"python -c pass            {bare:7.3f} s")
     print(f"import pandas             {pandas_import:7.3f} s")
-    print(f"panbudget --help          {helping:7.3f} s   {helping / bare:5.1f} × python, {helping / pandas_import:.2f} × pandas")
+    print(
+        f"panbudget --help          {helping:7.3f} s   {helping / bare:5.1f} × python, "
+        f"{helping / pandas_import:.2f} × pandas"
+    )
     print(f"replay of the demo, cold  {replaying:7.3f} s   {replaying / pandas_import:5.1f} × pandas")
 
     scenario = load_scenario(DEMO)
@@ -107,7 +110,9 @@ def main() -> None:
     )
     loop = seconds(lambda: row_loop(table, area=0.2, swing=0.9, refill=2.4, mm_per_hour=5.0, taw=100.0), 3) / n
     print(f"engine, a bed-day         {ours * 1e6:7.1f} µs  ({beds} beds of three lanes on {controllers} pans)")
-    print(f"pandas row loop, a bed-day{loop * 1e6:7.1f} µs  {loop / ours:5.1f} × the engine (one bed, one lane, one pan)")
+    print(
+        f"pandas row loop, a bed-day{loop * 1e6:7.1f} µs  {loop / ours:5.1f} × the engine (one bed, one lane, one pan)"
+    )
     assert np.isfinite(ours)
 
 

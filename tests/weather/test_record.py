@@ -215,9 +215,7 @@ def test_units_are_read_from_brackets_or_the_users_mapping(read):
 def test_semicolons_and_decimal_commas_read_as_points_do(read):
     """A spreadsheet of many countries."""
     text = table(tmin=14.5)
-    pd.testing.assert_frame_equal(
-        read(text.replace(",", ";").replace("14.5", "14,5")).daily, read(text).daily
-    )
+    pd.testing.assert_frame_equal(read(text.replace(",", ";").replace("14.5", "14,5")).daily, read(text).daily)
 
 
 def test_rows_out_of_order_are_sorted_and_noted(read):

@@ -14,6 +14,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from simulator.reports import words
+from simulator.reports.words import count as counted
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -91,6 +94,10 @@ def find(season: Season) -> tuple[Finding, ...]:
     return tuple(sorted(found, key=lambda finding: SEVERITIES.index(finding.severity)))
 
 
+def _signed_percent(share: float) -> str:
+    return ("+" if share > 0.0 else "") + words.percent(share)
+
+
 def _days(index: pd.Index[Any], mask: npt.ArrayLike) -> tuple[str | None, int]:
     hits = index[np.asarray(mask, dtype=bool)]
     return (f"{hits[0]:%Y-%m-%d}" if len(hits) else None, len(hits))
@@ -104,7 +111,7 @@ def _of_weather(season: Season) -> Iterator[Finding]:
             "note",
             "negative-eto",
             "weather",
-            f"Reference ET comes out below zero on {count} days (lowest {lowest:.2f} mm): cold, damp, dark days. "
+            f"Reference ET comes out below zero on {counted(count, 'day')} (lowest {lowest:.2f} mm): cold, damp, dark days. "
             "It is left so; look at radiation and humidity on those days if it surprises you.",
             first,
             count,
@@ -143,8 +150,8 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
             "danger" if hours > STUCK_HOURS_DANGER else "caution",
             "stuck-open",
             name,
-            f"Evaporation outran the refill emitter while the valve was open, which held it open for {hours:.1f} h "
-            f"({litres:.0f} L) on {count} days. Use a larger refill emitter, or a smaller or shaded pan.",
+            f"Evaporation outran the refill emitter while the valve was open, which held it open for {words.hours(hours)} "
+            f"({words.litres(litres)}) on {counted(count, 'day')}. Use a larger refill emitter, or a smaller or shaded pan.",
             first,
             count,
         )
@@ -154,7 +161,7 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
             "danger",
             "dry-pan",
             name,
-            f"The pan ran dry for {totals['dry_pan_hours']:.1f} h on {count} days: with no water left it can't weigh "
+            f"The pan ran dry for {words.hours(totals['dry_pan_hours'])} on {counted(count, 'day')}: with no water left it can't weigh "
             "anything. Use a deeper pan, a smaller swing or a larger refill emitter.",
             first,
             count,
@@ -165,7 +172,7 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
             "note",
             "spill",
             name,
-            f"Rain filled the pan over its rim on {count} days and {totals['spilled_kg']:.1f} kg ran off: rain that "
+            f"Rain filled the pan over its rim on {counted(count, 'day')} and {words.kilograms(totals['spilled_kg'])} ran off: rain that "
             "the pan forgets and the beds may still hold. More freeboard keeps more of it.",
             first,
             count,
@@ -207,8 +214,8 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
                 "note",
                 "pan-model",
                 name,
-                f'Reckoned by "{model}" the pan would have lost {other:.0f} mm in place of {chosen:.0f} mm, '
-                f"{other / chosen - 1.0:+.0%}, and the beds' water with it. Until you have compared a ruler in your "
+                f'Reckoned by "{model}" the pan would have lost {words.mm(other)} in place of {words.mm(chosen)}, '
+                f"{_signed_percent(other / chosen - 1.0)}, and the beds' water with it. Until you have compared a ruler in your "
                 "own pan with this, take that as the uncertainty.",
             )
 
@@ -263,7 +270,7 @@ def _of_valve(season: Season, name: str) -> Iterator[Finding]:
             "caution",
             "many-openings",
             name,
-            f"More than {OPENINGS_A_DAY} openings a day on {count} days (most {int(table['openings'].max())}): wear, "
+            f"More than {OPENINGS_A_DAY} openings a day on {counted(count, 'day')} (most {int(table['openings'].max())}): wear, "
             "and little water each time. A larger swing gives fewer.",
             first,
             count,
@@ -297,12 +304,14 @@ def _of_bed(season: Season, key: str) -> Iterator[Finding]:
         share, run = quarter["adequacy"], quarter["longest_stress_days"]
         grave = totals["adequacy"] < ADEQUACY_DANGER or totals["longest_stress_days"] >= STRESS_RUN_DANGER
         severity = "danger" if grave else "caution" if share < ADEQUACY_CAUTION else "note"
+        mean = totals["stress_days"]
+        where = f"{counted(mean, 'day')} on average over the bed, {count}" if mean else f"{counted(count, 'day')}"
+        loss = f", where the plants could use {words.percent(share)} of what they would have" if share < 0.995 else ""
         yield Finding(
             severity,
             "short-of-water",
             key,
-            f"Short of water: {totals['stress_days']} days on average over the bed, {count} in its driest quarter "
-            f"({run} in a row), where the plants could use {share:.0%} of what they would have. More or larger "
+            f"Short of water: {where} in its driest quarter ({run} in a row){loss}. More or larger "
             "emitters on this bed, or mulch; a wider pan or a smaller refill flow gives every bed on this valve more.",
             first,
             count,
@@ -316,19 +325,29 @@ def _of_bed(season: Season, key: str) -> Iterator[Finding]:
             "caution",
             "too-wet",
             key,
-            f"Too much water: {irrigation:.0f} mm where {demand:.0f} mm were needed, and {wasted:.0f} mm drained below "
-            "the roots. Fewer or smaller emitters on this bed, or a valve of its own.",
+            f"Too much water: {words.mm(irrigation)} where {words.mm(demand)} were needed, and {words.mm(wasted)} "
+            "drained below the roots. Fewer or smaller emitters on this bed, or a valve of its own.",
             first,
             count,
         )
     idle = ~table["growing"]
     first, count = _days(table.index, idle)
-    if count:
+    if count == len(table):
+        yield Finding(
+            "caution",
+            "never-growing",
+            key,
+            "Nothing grows here in the whole season by the planting's dates, so no water is counted as needed. Look at "
+            "the year of `planted` and at the stages.",
+            first,
+            count,
+        )
+    elif count:
         yield Finding(
             "note",
             "not-growing",
             key,
-            f"On {count} days of the season nothing grows here by the planting's dates (before planting, after its "
+            f"On {counted(count, 'day')} of the season nothing grows here by the planting's dates (before planting, after its "
             "last stage, or dormant): water given then is not counted as needed, and stress is not counted.",
             first,
             count,
@@ -351,6 +370,6 @@ def _of_evenness(season: Season) -> Iterator[Finding]:
                 "caution",
                 "uneven",
                 name,
-                f'One valve, unlike beds: "{most}" got {ratios[most]:.0%} of its need while "{least}" got '
-                f"{ratios[least]:.0%}. No pan puts that right for both; change the number of emitters on one of them.",
+                f'One valve, unlike beds: "{most}" got {words.percent(ratios[most])} of its need while "{least}" got '
+                f"{words.percent(ratios[least])}. No pan puts that right for both; change the number of emitters on one of them.",
             )

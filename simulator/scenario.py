@@ -460,6 +460,7 @@ class Scenario(Described):
     """A garden and a season, as the user describes them."""
 
     title: str = Field("A garden", description="one line for the reports")
+    note: str = Field("", description="a sentence of your own, shown under the title")
     site: Site
     weather: WeatherSource
     season: SeasonDates

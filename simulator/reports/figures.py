@@ -21,7 +21,7 @@ from matplotlib.ticker import MaxNLocator
 from simulator.arrays import Floats
 from simulator.reports.canvas import date_axis, day_numbers, enough, legend_above, runs, save, svg_text
 from simulator.reports.style import CONTROLLER_STYLES, STYLES, applied, plain
-from simulator.reports.words import mm
+from simulator.reports.words import kilograms, mm
 from simulator.weather.flags import MISSING, is_filled
 
 if TYPE_CHECKING:
@@ -41,6 +41,7 @@ __all__ = [
 
 _WIDTH = 9.0  # inches; an A4 page's text is narrower, and the vector picture shrinks to it
 _HOT_DAYS = 10
+_FAR_RIM = 2.5  # times the highest level of the days drawn
 _COLUMNS = 3
 
 
@@ -207,13 +208,27 @@ def _draw_pan(ax: Axes, season: Season, name: str, window: slice, *, legend: boo
     hour, level = _level(season.hourly_level[name], openings[seen], begin, end, swing)
     ax.plot([moment(h) for h in hour], level, **STYLES["level"].lined())
 
-    low, high = min(0.0, float(np.min(level))), max(rim, float(np.max(level)))
+    low, high = min(0.0, float(np.min(level))), max(swing, float(np.max(level)))
+    rim_is_far = rim > _FAR_RIM * high  # then it is named and not drawn, or the level would be a ripple at the bottom
+    high = high if rim_is_far else max(high, rim)
     room = 0.06 * max(high - low, 1e-6)
     ax.set_ylim(low - room, high + room)
     width = moment(end) - moment(begin)
     ax.set_xlim(moment(begin), moment(end) + 0.14 * width)  # the right margin is the lines' labels'
     lines = {"trip": 0.0, "reset": swing, "rim": rim}
-    if rim - swing < 1.6 * room:  # their labels would lie on each other
+    if rim_is_far:
+        del lines["rim"]
+        ax.annotate(
+            f"rim: spills at {kilograms(rim)}",
+            (0.995, 0.93),
+            xycoords="axes fraction",
+            ha="right",
+            va="top",
+            fontsize=8.0,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
+        )
+        ax.set_ylim(low - room, high + 3.5 * room)
+    elif rim - swing < 1.6 * room:  # their labels would lie on each other
         ax.axhline(swing, **STYLES["reset"].lined(label="reset"))
         del lines["reset"]
     for key, value in lines.items():

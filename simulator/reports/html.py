@@ -59,6 +59,7 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
         "report.html.j2",
         title=season.totals["title"],
         when=_when(season),
+        note=season.scenario.note,
         sentences=three_sentences(season),
         findings=_findings(season.findings),
         beds=_beds(season),

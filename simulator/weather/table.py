@@ -135,7 +135,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
         unit_is_stated=frozenset(header.unit_is_stated),
         headers={name: cells[place] for name, place in header.places.items() if cells[place] != name},
         conversions=header.conversions,
-        notes=tuple(header.notes),
+        notes=(*header.notes, *_said_above(lines, opening)),
     )
 
 
@@ -152,6 +152,16 @@ class _Opening:
 class _Row:
     line: int
     cells: list[str]
+
+
+_MOST_SAID = 3  # comment lines repeated in a report
+
+
+def _said_above(lines: list[str], opening: _Opening) -> list[str]:
+    """What the file says of itself above its header."""
+    above = [line.lstrip("#").strip() for line in lines[: opening.line - 1]]
+    said = [text for text in above if text]
+    return [f"the file says of itself: {text}" for text in said[:_MOST_SAID]]
 
 
 def _find_header(lines: Sequence[str]) -> _Opening | None:

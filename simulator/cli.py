@@ -39,6 +39,7 @@ Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace what an ea
 Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
 Json = Annotated[bool, typer.Option("--json", help="Print the totals as JSON on standard output, and nothing else.")]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 1 if a finding is a danger.")]
+_INTERRUPTED = 130
 _DATE = "%Y-%m-%d"
 
 
@@ -256,10 +257,12 @@ def main(arguments: list[str] | None = None) -> None:
         sys.exit(2)
     except KeyboardInterrupt:
         typer.echo("Interrupted; nothing half-made is left.", err=True)
-        sys.exit(130)
+        sys.exit(_INTERRUPTED)
     except Exception as error:
         _click_error(error)
         raise
+    if code == _INTERRUPTED:
+        typer.echo("Interrupted; nothing half-made is left.", err=True)
     sys.exit(code if isinstance(code, int) else 0)
 
 

@@ -98,7 +98,17 @@ def problems(error: ValidationError, root: type[BaseModel], prefix: str = "") ->
             line = Problem(prefix + problem.message, problem.key, problem.value)
             if line not in found:
                 found.append(line)
-    return found
+    # a misspelt key is one mistake: that the right one is missing need not be said as well
+    meant = {_sibling(line) for line in found if " is no known key" in line.message} - {None}
+    return [line for line in found if not (line.key in meant and f"{line.key} is missing" in line.message)]
+
+
+def _sibling(line: Problem) -> str | None:
+    match = re.search(r'did you mean "([^"]+)"', line.message)
+    if match is None:
+        return None
+    parent = line.key.rpartition(".")[0]
+    return f"{parent}.{match.group(1)}" if parent else match.group(1)
 
 
 def _said(item: Any, root: type[BaseModel]) -> Iterator[Problem]:

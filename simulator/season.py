@@ -19,11 +19,12 @@ import pandas as pd
 from simulator import engine
 from simulator.arrays import Floats, Results, State, empty_results, plain
 from simulator.clock import from_solar
-from simulator.errors import ClosureError
+from simulator.errors import ClosureError, Problem, ScenarioError
 from simulator.findings import Finding, find
 from simulator.forcing import LANES, Forcing, initial_state, prepare
 from simulator.scenario import Scenario
 from simulator.weather import Weather, read_weather
+from simulator.weather.readers import format_problem
 
 __all__ = ["CLOSURE", "Season", "read_scenario_weather", "replay"]
 
@@ -108,6 +109,9 @@ def read_scenario_weather(scenario: Scenario, start: dt.date | None = None, end:
         The file can't be read, or can't be true.
     """
     source = scenario.weather
+    problem = format_problem(source.format)
+    if problem is not None:
+        raise ScenarioError(Problem(problem, "weather.format", source.format), file=str(scenario.path))
     return read_weather(
         scenario.weather_path,
         scenario.site,

@@ -13,13 +13,23 @@ from simulator.weather import table
 from simulator.weather.raw import Reader
 from simulator.weather.source import Source
 
-__all__ = ["READERS", "choose_reader"]
+__all__ = ["READERS", "choose_reader", "format_problem"]
 
 #: name, as in `[weather] format` -> reader
 READERS: dict[str, Reader] = {table.NAME: table}
 
 # how much of a file a reader may look at to recognise it
 _HEAD_LINES = 60
+
+
+def format_problem(file_format: str) -> str | None:
+    """Say what is wrong with a format's name, or nothing."""
+    if file_format == "auto" or file_format in READERS:
+        return None
+    names = ", ".join(f'"{name}"' for name in READERS)
+    near = difflib.get_close_matches(file_format.lower(), ["auto", *READERS], n=1)
+    hint = f'; did you mean "{near[0]}"?' if near else ""
+    return f'weather.format = "{file_format}" is not known; "auto" or {names} is expected{hint}'
 
 
 def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
@@ -44,12 +54,10 @@ def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
         An unknown name, or a file that no reader recognises.
     """
     names = ", ".join(f'"{name}"' for name in READERS)
+    problem = format_problem(file_format)
+    if problem is not None:
+        raise WeatherError(problem, file=source.shown_as)
     if file_format != "auto":
-        if file_format not in READERS:
-            near = difflib.get_close_matches(file_format.lower(), ["auto", *READERS], n=1)
-            hint = f'; did you mean "{near[0]}"?' if near else ""
-            message = f'weather.format = "{file_format}" is not known; "auto" or {names} is expected{hint}'
-            raise WeatherError(message, file=source.shown_as)
         return READERS[file_format], "format named by the user"
     head = "\n".join(source.text.split("\n", _HEAD_LINES)[:_HEAD_LINES])
     scored = [(*reader.sniff(head), reader) for reader in READERS.values()]

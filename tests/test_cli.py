@@ -1,0 +1,206 @@
+"""Each command through the real program: exit code, what it prints, what it leaves on disk."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from simulator.cli import main
+
+ROOT = Path(__file__).resolve().parent.parent
+DEMO = ROOT / "scenarios" / "terraces.toml"
+SEASON_FILES = ["beds.csv", "daily.csv", "figures", "openings.csv", "report.html", "season.json"]
+
+
+def run(capsys, *arguments):
+    """Run the program in this process; return exit code, standard output, standard error."""
+    with pytest.raises(SystemExit) as stopped:
+        main([str(argument) for argument in arguments])
+    printed = capsys.readouterr()
+    return stopped.value.code, printed.out, printed.err
+
+
+def program(*arguments, cwd=None):
+    """Run the program as a user does, in a process of its own."""
+    command = [sys.executable, "-m", "simulator", *map(str, arguments)]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    return subprocess.run(command, capture_output=True, text=True, cwd=cwd, env=environment, check=False)
+
+
+def test_a_new_garden_replays_at_once(tmp_path):
+    made = program("new", "mine", cwd=tmp_path)
+    assert made.returncode == 0, made.stderr
+    assert sorted(p.name for p in (tmp_path / "mine").iterdir()) == ["garden.toml", "weather.csv"]
+    assert "invented" in made.stdout
+    assert "invented" in (tmp_path / "mine" / "weather.csv").read_text().splitlines()[0]
+    played = program("replay", "mine/garden.toml", "--out", "mine/season", cwd=tmp_path)
+    assert played.returncode == 0, played.stderr
+    assert sorted(p.name for p in (tmp_path / "mine" / "season").iterdir()) == SEASON_FILES
+    assert "Traceback" not in played.stderr
+    again = program("new", "mine", cwd=tmp_path)
+    assert again.returncode == 2
+    assert "mine: is not empty" in again.stderr
+
+
+def test_the_demo_is_replayed_and_written_as_the_contract_says(tmp_path, capsys):
+    code, out, _ = run(capsys, "replay", DEMO, "--out", tmp_path / "season")
+    assert code == 0
+    assert "The valve upper opened" in out
+    assert "danger: upper/lettuce" in out
+    folder = tmp_path / "season"
+    assert sorted(p.name for p in folder.iterdir()) == SEASON_FILES
+    whole = json.loads((folder / "season.json").read_text(encoding="utf-8"))
+    assert whole["schema"] == 1
+    assert set(whole) == {
+        *("schema", "title", "season", "controllers", "beds", "supplies", "weather", "findings", "provenance")
+    }
+    bed = whole["beds"]["upper/tomatoes"]
+    wanted = {
+        *("area_m2", "litres", "irrigation_mm", "rain_mm", "runoff_mm", "etc_mm", "eta_mm", "deep_percolation_mm"),
+        *("stress_days", "longest_stress_days", "adequacy", "net_demand_mm", "depletion_start_mm"),
+        *("depletion_end_mm", "closure_mm", "driest_quarter"),
+    }
+    assert wanted <= set(bed)
+    assert wanted - {"area_m2", "litres", "driest_quarter"} <= set(bed["driest_quarter"])
+    daily = pd.read_csv(folder / "daily.csv")
+    assert len(daily) == 153 * 5
+    litres = daily[(daily["controller"] == "upper") & (daily["bed"] == "tomatoes")]["litres"].sum()
+    assert litres == pytest.approx(bed["litres"], rel=1e-9)
+    openings = pd.read_csv(folder / "openings.csv")
+    assert list(openings)[:7] == ["controller", "start", "end", "minutes", "refilled_kg", "litres", "cause"]
+    assert (openings["controller"] == "upper").sum() == whole["controllers"]["upper"]["openings"]
+    total = whole["supplies"]["spring"]["litres"]
+    assert sum(whole["supplies"]["spring"]["by_month"].values()) == pytest.approx(total, rel=1e-12)
+    assert openings["litres"].sum() == pytest.approx(total, rel=1e-9)
+
+
+def test_two_runs_give_the_same_bytes(tmp_path, capsys):
+    for name in ("one", "two"):
+        assert run(capsys, "replay", DEMO, "--out", tmp_path / name, "--quiet") == (0, "", "")
+    files = sorted(p.relative_to(tmp_path / "one") for p in (tmp_path / "one").rglob("*") if p.is_file())
+    assert len(files) == 11
+    for file in files:
+        assert (tmp_path / "one" / file).read_bytes() == (tmp_path / "two" / file).read_bytes(), file
+
+
+def test_json_stands_alone_on_standard_output(tmp_path):
+    done = program("replay", DEMO, "--out", tmp_path / "season", "--json")
+    assert done.returncode == 0
+    assert json.loads(done.stdout) == json.loads((tmp_path / "season" / "season.json").read_text(encoding="utf-8"))
+
+
+def test_strict_tells_a_danger_by_its_exit_code_and_still_writes(tmp_path, capsys):
+    code, _, _ = run(capsys, "replay", DEMO, "--out", tmp_path / "season", "--strict", "--quiet")
+    assert code == 1
+    assert (tmp_path / "season" / "report.html").exists()
+
+
+def test_a_variant_and_other_dates_can_be_asked_for(tmp_path, capsys):
+    options = ("--variant", "wide-pan", "--start", "2025-07-01", "--end", "2025-07-31", "--json")
+    code, out, _ = run(capsys, "replay", DEMO, "--out", tmp_path / "wide", *options)
+    assert code == 0
+    assert json.loads(out)["season"] == {"start": "2025-07-01", "end": "2025-07-31", "days": 31}
+    code, _, err = run(capsys, "replay", DEMO, "--out", tmp_path / "none", "--variant", "wide-pam")
+    assert code == 2
+    assert 'did you mean "wide-pan"' in err
+    code, _, err = run(
+        capsys, "replay", DEMO, "--out", tmp_path / "none", "--start", "2025-07-31", "--end", "2025-07-01"
+    )
+    assert code == 2
+    assert "before it starts" in err
+    assert not (tmp_path / "none").exists()
+
+
+def test_check_says_what_the_weather_file_holds(tmp_path, capsys):
+    code, out, _ = run(capsys, "check", DEMO, "--out", tmp_path / "page")
+    assert code == 0
+    for said in ("sound; 2 valve(s), 5 bed(s)", "153 days", "ETo 915 mm", "highest tmax: 41.1 °C on 2025-07-13"):
+        assert said in out
+    page = (tmp_path / "page" / "check.html").read_text(encoding="utf-8")
+    assert "<svg" in page
+    assert "ETo [mm]" in page
+    code, out, _ = run(capsys, "check", DEMO, "--json")
+    assert code == 0
+    assert json.loads(out)["weather"]["eto_mm"] == pytest.approx(915.4, abs=0.5)
+
+
+def test_a_folder_of_somebody_elses_is_left_alone(tmp_path, capsys):
+    folder = tmp_path / "papers"
+    folder.mkdir()
+    (folder / "letter.txt").write_text("dear")
+    code, _, err = run(capsys, "replay", DEMO, "--out", folder, "--overwrite")
+    assert code == 2
+    assert "letter.txt, which this command did not make" in err
+    assert (folder / "letter.txt").read_text() == "dear"
+    code, _, err = run(capsys, "replay", DEMO, "--out", folder / "letter.txt")
+    assert code == 2
+    assert "is a file" in err
+
+
+def test_overwrite_replaces_an_earlier_run(tmp_path, capsys):
+    out = tmp_path / "season"
+    assert run(capsys, "replay", DEMO, "--out", out, "--quiet")[0] == 0
+    assert run(capsys, "replay", DEMO, "--out", out, "--quiet")[0] == 2
+    assert run(capsys, "replay", DEMO, "--out", out, "--quiet", "--overwrite", "--end", "2025-05-31")[0] == 0
+    assert json.loads((out / "season.json").read_text(encoding="utf-8"))["season"]["days"] == 31
+    assert [p.name for p in tmp_path.iterdir()] == ["season"]  # nothing half-made beside it
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("replay",),
+        ("replay", "x.toml"),
+        ("rerun",),
+        ("replay", DEMO, "--out", "x", "--start", "1 May"),
+        ("check", DEMO, "--colour"),
+    ],
+)
+def test_a_mistake_in_the_call_is_told(arguments, capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, _, err = run(capsys, *arguments)
+    assert code == 2
+    assert "Traceback" not in err
+    assert "Usage" in err or "Error" in err
+    assert not list(tmp_path.iterdir())
+
+
+def test_help_names_every_command_with_an_example(capsys):
+    code, out, _ = run(capsys, "--help")
+    assert code == 0
+    for verb in ("new", "check", "replay"):
+        assert verb in out
+        code, text, _ = run(capsys, verb, "--help")
+        assert code == 0
+        assert "Example:" in text
+        assert f"panbudget {verb}" in text
+
+
+def test_help_imports_nothing_heavy():
+    """So that it answers at once; the time itself is measured in tests/benchmarks."""
+    script = (
+        "import sys\nfrom simulator.cli import main\n"
+        "try: main(['--help'])\nexcept SystemExit: pass\n"
+        "heavy = {'numpy', 'pandas', 'matplotlib', 'pint', 'pydantic', 'pyet', 'scipy', 'jinja2'} & set(sys.modules)\n"
+        "sys.exit(repr(heavy) if heavy else 0)"
+    )
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=environment, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_an_interruption_leaves_nothing_half_made(tmp_path, capsys, monkeypatch):
+    def interrupted(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("simulator.output.write_json", interrupted)
+    code, _, err = run(capsys, "replay", DEMO, "--out", tmp_path / "season")
+    assert code == 130
+    assert "nothing half-made" in err
+    assert not list(tmp_path.iterdir())

@@ -1,0 +1,40 @@
+"""The notebooks: kept without output, and running from top to bottom."""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+
+import nbformat
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_a_notebook_is_kept_without_output(path):
+    for cell in nbformat.read(path, as_version=4).cells:
+        assert not cell.get("outputs")
+        assert cell.get("execution_count") is None
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+@pytest.mark.filterwarnings("ignore")  # of the kernel's own machinery; the cells' are turned into errors by an option
+def test_a_notebook_runs_from_top_to_bottom(path, tmp_path, monkeypatch):
+    pytest.importorskip("vega_datasets")
+    from nbclient import NotebookClient
+
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")]))
+    book = nbformat.read(path, as_version=4)
+    NotebookClient(book, timeout=120, kernel_name="python3", resources={"metadata": {"path": str(tmp_path)}}).execute()
+    text = "\n".join(
+        str(output.get("text", "")) + str(output.get("data", {}).get("text/plain", ""))
+        for cell in book.cells
+        for output in cell.get("outputs", [])
+    )
+    assert re.search(r"The valve yard opened\s\d+\stimes in 153\sdays", text)
+    assert "radiation" in text
+    assert "Traceback" not in text
+    assert any("<svg" in str(o.get("data", {}).get("text/html", "")) for c in book.cells for o in c.get("outputs", []))

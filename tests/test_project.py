@@ -1,0 +1,68 @@
+"""The project itself: public names, the README's commands, no heavy import, tables of words kept."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+import re
+from pathlib import Path
+
+import pytest
+
+import simulator
+
+ROOT = Path(__file__).resolve().parent.parent
+MODULES = sorted(m.name for m in pkgutil.walk_packages(simulator.__path__, "simulator.") if "__main__" not in m.name)
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_public_names_are_listed_and_exist(name):
+    module = importlib.import_module(name)
+    public = {
+        key
+        for key, value in vars(module).items()
+        if not key.startswith("_") and getattr(value, "__module__", None) == name and (callable(value))
+    }
+    if not public:
+        return
+    assert hasattr(module, "__all__"), f"{name} has no __all__"
+    assert list(module.__all__) == sorted(
+        module.__all__, key=lambda key: (not key.isupper(), not key[0].isupper(), key)
+    )
+    for key in module.__all__:
+        assert hasattr(module, key)
+
+
+def test_every_module_says_what_it_is_for():
+    for name in MODULES:
+        assert (importlib.import_module(name).__doc__ or "").strip(), name
+
+
+def test_the_packages_own_names_are_found_when_wanted():
+    for name in simulator.__all__:
+        assert getattr(simulator, name) is not None
+    with pytest.raises(AttributeError, match="no attribute 'nonsense'"):
+        simulator.nonsense  # noqa: B018
+
+
+def test_ci_runs_the_readmes_own_test_command():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8").splitlines()
+    pattern = re.search(r'grep -E "([^"]+)" README.md', (ROOT / ".ci" / "run").read_text(encoding="utf-8"))
+    assert pattern is not None
+    lines = [line for line in readme if re.search(pattern.group(1), line)]
+    assert len(lines) == 1
+    assert "[test]" in lines[0]
+
+
+def test_the_readmes_files_exist():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    for target in re.findall(r"\]\(([^)#]+)\)", text):
+        if "://" not in target:
+            assert (ROOT / target).exists(), target
+    for target in re.findall(r"`((?:scenarios|notebooks|weather_samples|tests|simulator)/[^`*]+)`", text):
+        assert (ROOT / target).exists(), target
+
+
+def test_modules_stay_readable():
+    for path in [*(ROOT / "simulator").rglob("*.py"), *(ROOT / "tests").rglob("*.py")]:
+        assert len(path.read_text(encoding="utf-8").splitlines()) <= 750, path

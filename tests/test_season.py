@@ -1,0 +1,129 @@
+"""A replay's totals: they add up, they close, and a real summer goes through."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from simulator import replay, scenario_from
+from simulator.errors import ClosureError
+from simulator.season import _balance
+from tests.small_weather import weather_csv
+
+
+@pytest.fixture
+def season(make_garden):
+    return replay(make_garden(days=40, weather=weather_csv(40, rain=[0.0] * 20 + [30.0] + [0.0] * 19)))
+
+
+def test_daily_tables_add_up_to_the_totals(season):
+    for key, table in season.beds.items():
+        totals = season.totals["beds"][key]
+        for column in ("litres", "irrigation_mm", "etc_mm", "eta_mm", "deep_percolation_mm", "net_demand_mm"):
+            assert table[column].sum() == pytest.approx(totals[column], rel=1e-12), (key, column)
+        assert totals["litres"] == pytest.approx(totals["irrigation_mm"] * totals["area_m2"], rel=1e-12)
+        assert totals["stress_days"] == ((table["ks"] < 1.0) & table["growing"]).sum()
+    for name, table in season.controllers.items():
+        totals = season.totals["controllers"][name]
+        for column in ("openings", "open_hours", "evaporated_kg", "refilled_kg", "spilled_kg"):
+            assert table[column].sum() == pytest.approx(totals[column], rel=1e-12)
+        listed = season.openings[season.openings["controller"] == name]
+        assert listed["minutes"].sum() / 60.0 == pytest.approx(totals["open_hours"], rel=1e-9)
+        assert listed["refilled_kg"].sum() == pytest.approx(totals["refilled_kg"], rel=1e-9)
+
+
+def test_pan_and_buckets_close_as_a_reader_would_add_them_up(season):
+    """From the daily tables alone, without the engine's help."""
+    pan = season.controllers["upper"]
+    totals = season.totals["controllers"]["upper"]
+    left = (
+        totals["pan_start_kg"]
+        + (pan["rain_caught_kg"] + pan["refilled_kg"] - pan["evaporated_kg"] - pan["spilled_kg"]).sum()
+    )
+    assert left == pytest.approx(totals["pan_end_kg"], rel=1e-9)
+    for key, table in season.beds.items():
+        bed = season.totals["beds"][key]
+        for lane, prefix in ((bed, ""), (bed["driest_quarter"], "driest_")):
+            gained = (table["rain_mm"] - table["runoff_mm"] + table[f"{prefix}irrigation_mm"]).sum()
+            lost = (table[f"{prefix}eta_mm"] + table[f"{prefix}deep_percolation_mm"]).sum()
+            assert lane["depletion_start_mm"] - gained + lost == pytest.approx(lane["depletion_end_mm"], abs=1e-8)
+
+
+def test_a_balance_that_does_not_close_is_no_season():
+    assert _balance("here", 1e-8, passed=100.0) == 1e-8
+    with pytest.raises(ClosureError, match="here: the water balance is off by"):
+        _balance("here", 1e-6, passed=100.0)
+    with pytest.raises(ClosureError):
+        _balance("here", math.nan, passed=100.0)
+
+
+def test_the_longest_gap_counts_both_ends(make_garden):
+    """Weather without evaporation until day 11: no opening for ten days and more."""
+    season = replay(make_garden(weather=weather_csv(20, pan=[0.0] * 10 + [8.0] * 10)))
+    first = season.openings["start_h"].iloc[0] / 24.0
+    assert first > 10.0
+    assert season.totals["controllers"]["upper"]["longest_gap_days"] == pytest.approx(first)
+
+
+def test_the_peak_rate_is_that_of_valves_open_together(make_garden):
+    """Two equal controllers under one sky open at the same moments: both flows at once."""
+    garden = make_garden(days=10)
+    twin = garden.model_dump(mode="python")  # only to see that the first stands alone
+    assert list(twin["controller"]) == ["upper"]
+    single = replay(garden).totals["supplies"]["spring"]["peak_rate_l_per_h"]
+    raw = dict(garden._raw)
+    raw["controller"] = {"upper": raw["controller"]["upper"], "lower": raw["controller"]["upper"]}
+    both = replay(scenario_from(raw, garden.path))
+    assert both.totals["supplies"]["spring"]["peak_rate_l_per_h"] == pytest.approx(2 * single, rel=1e-12)
+    assert both.totals["supplies"]["spring"]["litres"] == pytest.approx(
+        2 * both.totals["controllers"]["upper"]["litres"], rel=1e-12
+    )
+
+
+def test_a_real_summer_without_humidity_and_radiation(tmp_path):
+    """Seattle 2012, NOAA daily record in the package vega_datasets (MIT; data public domain): estimates carry it."""
+    data = pytest.importorskip("vega_datasets").data
+    weather = data.seattle_weather().rename(columns={"precipitation": "rain", "temp_max": "tmax", "temp_min": "tmin"})
+    weather[["date", "tmin", "tmax", "wind", "rain"]].to_csv(tmp_path / "weather.csv", index=False)
+    emitter = {"flow": "2 L/h"}
+    bed = {"area": "10 m^2", "emitters": {"count": 30, **emitter}, "soil": "loam", "plants": "lawn"}
+    garden = scenario_from(
+        {
+            "site": {"latitude": 47.45, "elevation": "130 m"},
+            "weather": {"file": "weather.csv", "wind_height": "10 m"},
+            "season": {"start": "2012-05-01", "end": "2012-09-30"},
+            "supply": {"tap": {"kind": "mains", "pressure": "150 kPa"}},
+            "controller": {
+                "yard": {
+                    "supply": "tap",
+                    "pan": {"vessels": [{"diameter": "50 cm"}], "depth": "18 cm"},
+                    "valve": {"swing": "0.9 kg", "refill": emitter},
+                    "bed": {"lawn": bed},
+                }
+            },
+        },
+        tmp_path / "garden.toml",
+    )
+    season = replay(garden)
+    filled = season.totals["weather"]["filled"]
+    assert filled["radiation"] == {"radiation from temperature range": 153}
+    assert filled["vapour_pressure"] == {"dew point from tmin": 153}
+    cautions = {f.message.split(":")[0] for f in season.findings if f.code == "filled" and f.severity == "caution"}
+    assert {"radiation", "vapour_pressure"} <= cautions
+    # a summer of the maritime north-west: 3 to 4.5 mm a day (common practice, no source)
+    assert 3.0 < season.totals["weather"]["eto_mm"] / 153 < 4.5
+    assert season.totals["weather"]["rain_mm"] == pytest.approx(
+        weather.set_index("date").loc["2012-05-01":"2012-09-30", "rain"].sum()
+    )
+    assert season.totals["controllers"]["yard"]["openings"] > 60
+
+
+def test_pieces_of_a_record_are_the_record(make_garden):
+    """ETo of a day does not hang on what other days are asked for."""
+    garden = make_garden(days=30)
+    whole = replay(garden)
+    part = replay(garden, start=pd.Timestamp("2025-05-11").date(), end=pd.Timestamp("2025-05-20").date())
+    assert np.array_equal(part.days["eto_mm"], whole.days["eto_mm"].iloc[10:20])

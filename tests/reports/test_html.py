@@ -1,0 +1,102 @@
+"""The page: self-contained, escaped, three sentences first, every part there."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+
+import pytest
+
+from simulator import replay
+from simulator.output import provenance
+from simulator.reports import figures
+from simulator.reports.html import report_html
+from simulator.reports.words import three_sentences
+from simulator.scenario import scenario_from
+from tests.small_weather import heat_wave
+
+
+def page(season):
+    drawn = {name: figures.svg_text(draw(season)) for name, draw in figures.SEASON_FIGURES.items()}
+    return report_html(season, drawn, provenance(season))
+
+
+@pytest.fixture
+def season(make_garden):
+    return replay(make_garden(weather=heat_wave()))
+
+
+class Outline(HTMLParser):
+    """Headings in order, ids, and a check that tags close."""
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.headings, self.ids = [], [], []
+
+    def handle_starttag(self, tag, attrs):
+        self.ids += [value for key, value in attrs if key == "id"]
+        if tag not in {"meta", "br", "link", "hr", "img"}:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.ids += [value for key, value in attrs if key == "id"]
+
+    def handle_endtag(self, tag):
+        assert self.open, tag
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if self.open and self.open[-1] in {"h1", "h2"}:
+            self.headings.append(data)
+
+
+def test_the_page_stands_alone_and_is_well_formed(season):
+    text = page(season)
+    assert not re.search(r'(src|href)="(?!#)', text)
+    assert "http" not in text
+    assert "@import" not in text
+    outline = Outline()
+    outline.feed(text)
+    assert outline.open == []
+    assert len(outline.ids) == len(set(outline.ids))
+    assert outline.headings == [
+        *("Test garden", "Findings, gravest first", "Beds", "Valves and pans", "Supplies", "Figures"),
+        *("The largest uncertainty: how much the pan evaporates", "Filled and assumed", "Method, and where it ends"),
+        *("Before you build or change anything", "Made from"),
+    ]
+
+
+def test_three_sentences_come_first(season):
+    text = page(season)
+    said = three_sentences(season)
+    assert len(said) == 3
+    places = [text.index(sentence.split(":")[0][:30]) for sentence in said]
+    assert places == sorted(places)
+    assert places[-1] < text.index("Findings, gravest first")
+    openings = season.totals["controllers"]["upper"]["openings"]
+    assert re.match(rf"The valve upper opened {openings}\stimes", said[0])
+
+
+def test_cautions_are_there(season):
+    text = page(season)
+    for word in ("backflow", "children", "mosquitoes", "pacemakers", "heavy", "local code"):
+        assert word in text
+
+
+def test_a_users_words_are_text_and_not_markup(make_garden):
+    garden = make_garden(days=3)
+    raw = dict(garden._raw)
+    raw["title"] = "<script>alert(1)</script> & co"
+    raw["note"] = "<b>bold</b>"
+    text = page(replay(scenario_from(raw, garden.path)))
+    assert "<script>alert" not in text
+    assert "&lt;script&gt;" in text
+    assert "&lt;b&gt;bold&lt;/b&gt;" in text
+
+
+def test_the_beds_table_has_the_totals(season):
+    text = page(season).replace("\u202f", "").replace("\u00a0", " ")
+    bed = season.totals["beds"]["upper/tomatoes"]
+    assert f">{bed['litres']:.0f}<" in text
+    assert f">{bed['irrigation_mm']:.0f}<" in text
+    assert f">{100 * bed['supply_over_demand']:.0f} %<" in text

@@ -1,0 +1,69 @@
+"""Files: whole or not at all, with numbers that can be added up again."""
+
+from __future__ import annotations
+
+import json
+
+import pandas as pd
+import pytest
+
+from simulator import replay
+from simulator.errors import OutputError
+from simulator.output import beds_table, daily_table, new_folder, season_json, write_season
+from tests.small_weather import dry_week
+
+
+@pytest.fixture
+def season(make_garden):
+    return replay(make_garden(weather=dry_week()))
+
+
+def test_a_folder_is_there_only_when_all_went_well(tmp_path):
+    target = tmp_path / "deep" / "season"
+    with pytest.raises(RuntimeError), new_folder(target, overwrite=False) as made:
+        (made / "daily.csv").write_text("half")
+        raise RuntimeError
+    assert not target.exists()
+    assert not list((tmp_path / "deep").iterdir())
+    with new_folder(target, overwrite=False) as made:
+        (made / "daily.csv").write_text("whole")
+    assert (target / "daily.csv").read_text() == "whole"
+
+
+def test_an_earlier_run_survives_a_failed_one(tmp_path):
+    target = tmp_path / "season"
+    with new_folder(target, overwrite=False) as made:
+        (made / "daily.csv").write_text("first")
+    with pytest.raises(RuntimeError), new_folder(target, overwrite=True) as made:
+        raise RuntimeError
+    assert (target / "daily.csv").read_text() == "first"
+    with pytest.raises(OutputError, match="is not empty; add --overwrite"), new_folder(target, overwrite=False):
+        pass
+
+
+def test_csv_numbers_read_back_to_twelve_digits(season, tmp_path):
+    write_season(season, tmp_path)
+    daily = pd.read_csv(tmp_path / "daily.csv")
+    table = season.beds["upper/tomatoes"]
+    assert daily["eta_mm"].tolist() == pytest.approx(table["eta_mm"].tolist(), rel=1e-11)
+    assert daily["date"].tolist() == [f"2025-05-0{day}" for day in range(1, 8)]
+    text = (tmp_path / "daily.csv").read_bytes()
+    assert b"\r" not in text
+    assert b"\r" not in (tmp_path / "report.html").read_bytes()
+
+
+def test_json_has_every_number_in_full_and_says_where_it_comes_from(season):
+    whole = season_json(season)
+    assert json.loads(json.dumps(whole, allow_nan=False)) == whole
+    assert set(whole["provenance"]) >= {"panbudget", "python", "packages", "scenario_sha256", "weather_sha256"}
+    assert len(whole["provenance"]["weather_sha256"]) == 64
+    assert whole["provenance"]["times"] == "solar"
+    for finding in whole["findings"]:
+        assert set(finding) == {"severity", "code", "where", "message", "first", "days"}
+
+
+def test_tables_have_a_row_for_each_day_and_bed_and_for_each_part(season):
+    daily, beds = daily_table(season), beds_table(season)
+    assert len(daily) == 7 * len(season.beds)
+    assert beds["part"].tolist() == ["mean", "driest_quarter"] * len(season.beds)
+    assert beds.loc[1, "irrigation_mm"] == pytest.approx(0.9 * beds.loc[0, "irrigation_mm"])

@@ -83,11 +83,7 @@ def test_a_day_outside_the_file_and_a_column_that_lacks_are_told(make_garden):
 
 def test_a_swing_of_a_drop_is_refused(make_garden):
     with pytest.raises(ScenarioError, match="wants a larger swing"):
-        forced(
-            make_garden(
-                merged(nested(VALVE, {"swing": "1 g"}), nested(PAN, {"vessels": [{"area": "400 m^2"}]})), days=200
-            )
-        )
+        forced(make_garden(merged(nested(VALVE, {"swing": "1 g"}), nested(PAN, {"vessels": [{"area": "400 m^2"}]}))))
 
 
 def test_a_garden_starts_with_its_pans_filled_and_its_valves_shut(make_garden):

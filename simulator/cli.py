@@ -215,7 +215,7 @@ def _summary(season: Season, out: Path, *, quiet: bool) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from simulator.reports.words import three_sentences
+    from simulator.reports.words import number, three_sentences
 
     console = Console(highlight=False, soft_wrap=True)
     totals = season.totals
@@ -229,7 +229,7 @@ def _summary(season: Season, out: Path, *, quiet: bool) -> None:
     for key, bed in totals["beds"].items():
         cells = (bed["litres"], bed["irrigation_mm"], bed["net_demand_mm"])
         counts = (bed["stress_days"], bed["longest_stress_days"])
-        table.add_row(key.replace("[", r"\["), *(f"{v:,.0f}" for v in cells), *(str(v) for v in counts))
+        table.add_row(key.replace("[", r"\["), *(number(v) for v in cells), *(str(v) for v in counts))
     console.print(table)
     serious = [finding for finding in season.findings if finding.severity != "note"]
     for finding in serious[:6]:

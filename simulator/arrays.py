@@ -55,6 +55,7 @@ class Beds(NamedTuple):
     fw: Floats
     tew: Floats
     rew: Floats
+    ke_factor: Floats
     lane_bed: Ints
     lane_controller: Ints
     lane_source: Ints
@@ -99,6 +100,10 @@ class Results(NamedTuple):
     ke: Floats
     depletion: Floats
     deep_percolation: Floats
+    left_below: Floats
+    kr: Floats
+    few: Floats
+    surface_depletion: Floats
     opening_controller: Ints
     opening_start: Floats
     opening_end: Floats
@@ -106,10 +111,13 @@ class Results(NamedTuple):
     opening_cause: Ints
 
 
-_BY_LANE = ("irrigation", "etc", "eta", "ks", "ke", "depletion", "deep_percolation")
+_BY_LANE = ("irrigation", "etc", "eta", "ks", "ke", "depletion", "deep_percolation", "left_below")
+_TERMS = ("kr", "few", "surface_depletion")
 
 
-def empty_results(controllers: int, lanes: int, days: int, *, room: int, keep_hours: bool = True) -> Results:
+def empty_results(
+    controllers: int, lanes: int, days: int, *, room: int, keep_hours: bool = True, keep_terms: bool = True
+) -> Results:
     """
     Make room for a run's results.
 
@@ -121,6 +129,8 @@ def empty_results(controllers: int, lanes: int, days: int, *, room: int, keep_ho
         How many openings can be listed.
     keep_hours : bool
         Whether the pan's level is kept hour by hour.
+    keep_terms : bool
+        Whether the dual coefficient's terms are kept.
 
     Returns
     -------
@@ -129,7 +139,8 @@ def empty_results(controllers: int, lanes: int, days: int, *, room: int, keep_ho
     """
     pan, lane = (controllers, days), (lanes, days)
     hourly = (controllers, days * 24 if keep_hours else 0)
-    by_name = {"hourly_level": hourly, **dict.fromkeys(_BY_LANE, lane)}
+    terms = (lanes, days if keep_terms else 0)
+    by_name = {"hourly_level": hourly, **dict.fromkeys(_BY_LANE, lane), **dict.fromkeys(_TERMS, terms)}
     whole = {"openings", "opening_controller", "opening_cause"}
     return Results._make(
         np.zeros(

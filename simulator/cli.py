@@ -202,6 +202,48 @@ def replay(
     _finish(strict and any(finding.severity == "danger" for finding in season.findings))
 
 
+@app.command()
+def known(
+    topic: Annotated[
+        str, typer.Argument(metavar="TOPIC", help="plants, soils, landscape, pans or readers.")
+    ] = "plants",
+    as_json: Annotated[bool, typer.Option("--json", help="Print the list as JSON on standard output.")] = False,
+) -> None:
+    """
+    What does the program know by name, and where from?
+
+    Example:  panbudget known soils
+    """
+    from simulator.known import TOPICS
+    from simulator.known import known as listed
+
+    if topic not in TOPICS:
+        import difflib
+
+        near = difflib.get_close_matches(topic, TOPICS, n=1)
+        hint = f'; did you mean "{near[0]}"?' if near else ""
+        raise PanbudgetError(f'TOPIC = "{topic}" is not known; expected: {", ".join(TOPICS)}{hint}')
+    rows = listed(topic)
+    if as_json:
+        _print_json({topic: rows})
+        return
+    from rich.console import Console
+    from rich.table import Table
+
+    # sources are long and often the same: numbered below the list
+    sources = list(dict.fromkeys(row["source"] for row in rows))
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in rows[0]:
+        table.add_column(heading.replace("[", r"\["))
+    for row in rows:
+        cells = {**row, "source": f"({sources.index(row['source']) + 1})"}
+        table.add_row(*(value.replace("[", r"\[") for value in cells.values()))
+    console = Console(highlight=False, width=max(Console().width, 140))
+    console.print(table)
+    for number, source in enumerate(sources, 1):
+        console.print(f"({number}) {source}", markup=False, soft_wrap=True)
+
+
 def _print_json(content: dict[str, Any]) -> None:
     import json
 

@@ -49,8 +49,9 @@ def run_season(days, pans, beds, state, out):
         given.
     beds : Beds
         Per bed: ``kc`` (Kcb for the dual coefficient), ``taw`` [mm], ``rain_in`` (rain less runoff) [mm/day],
-        ``growing``, ``kc_max``, ``exposed`` (1 − fc), all (beds, days); ``p_table``, ``dual``, ``fw``, ``tew``,
-        ``rew`` (beds,). Per lane: ``lane_bed``, ``lane_controller``, ``lane_source`` (VALVE, EXACT_REFILL or
+        ``growing``, ``kc_max``, ``exposed`` (1 − fc), ``p_table``, all (beds, days); ``dual``, ``fw``, ``tew``,
+        ``rew``, ``ke_factor`` (what a mulch leaves of the soil's evaporation) (beds,).
+        Per lane: ``lane_bed``, ``lane_controller``, ``lane_source`` (VALVE, EXACT_REFILL or
         GIVEN), ``lane_mm_per_hour`` (lanes,) [mm/h of opening]; ``given`` (beds, days) [mm/day].
     state : State
         Where the run starts, overwritten with where it ends: ``level`` [kg], ``is_open``, ``since`` [h before
@@ -60,7 +61,8 @@ def run_season(days, pans, beds, state, out):
         Filled: per controller and day ``openings``, ``open_hours``, ``refilled``, ``evaporated``, ``spilled``,
         ``level``, ``stuck_hours``, ``dry_hours``; ``hourly_level`` (controllers, days·24), left alone when it
         has no columns; per lane and day ``irrigation``, ``etc``, ``eta``, ``ks``, ``depletion``,
-        ``deep_percolation``, ``ke``; the openings ``opening_controller``, ``opening_start``, ``opening_end``
+        ``deep_percolation``, ``left_below``, ``ke``; ``kr``, ``few``, ``surface_depletion``, left alone when they
+        have no columns; the openings ``opening_controller``, ``opening_start``, ``opening_end``
         [h from the start of the first day; not a number if still open], ``opening_refilled``,
         ``opening_cause`` (room,).
 
@@ -73,7 +75,8 @@ def run_season(days, pans, beds, state, out):
     -----
     Equations: model page §2–§5. FAO-56 (Allen et al. 1998) eq. 71–77, 82–88 are named where they stand. Rain and
     irrigation count from the start of their day, as in FAO-56 Examples 35 and 38; drainage is taken at its end
-    (eq. 88).
+    (eq. 88). Growing roots find the soil below at field capacity (Example 38). Where a new planting's roots are
+    shallower than the last one's, the depletion that they can't reach is left below: ``left_below``.
     """
     rain, eto, daylight_share, dark_share = days.rain, days.eto, days.daylight_share, days.dark_share
     n_days = len(rain)
@@ -81,6 +84,7 @@ def run_season(days, pans, beds, state, out):
     n_lanes = len(beds.lane_bed)
     presses_a_day = pans.presses.shape[1] // max(n_days, 1)
     keep_hours = out.hourly_level.shape[1] > 0
+    keep_terms = out.kr.shape[1] > 0
     room = len(out.opening_start)
     level, is_open = state.level, state.is_open
 
@@ -213,6 +217,8 @@ def run_season(days, pans, beds, state, out):
             taw = beds.taw[b, day]
             rain_in = beds.rain_in[b, day]
             depletion = state.depletion[lane]  # Dr at the end of yesterday
+            left_below = max(depletion - taw, 0.0)
+            depletion -= left_below
             if source == VALVE:
                 irrigation = out.open_hours[beds.lane_controller[lane], day] * beds.lane_mm_per_hour[lane]
             elif source == GIVEN:
@@ -222,6 +228,7 @@ def run_season(days, pans, beds, state, out):
 
             kcb = beds.kc[b, day]
             ke = 0.0
+            kr = few = 1.0
             if beds.dual[b]:
                 tew, rew, fw = beds.tew[b], beds.rew[b], beds.fw[b]
                 if rain_in > 0.2 * eto[day]:  # rain wets all of the surface; a sprinkle does not (ch. 7, eq. 77)
@@ -236,13 +243,13 @@ def run_season(days, pans, beds, state, out):
                 de = max(state.surface_depletion[lane] - rain_in - irrigation / fw, 0.0)
                 kr = 1.0 if de <= rew else (tew - de) / (tew - rew)  # eq. 74
                 ke = min(kr * (beds.kc_max[b, day] - kcb), few * beds.kc_max[b, day])  # eq. 71
-                ke = max(ke, 0.0)
+                ke = max(ke, 0.0) * beds.ke_factor[b]
                 if ke * eto[day] > few * (tew - de):  # the layer can't give more than it holds
                     ke = few * (tew - de) / eto[day]
                 state.surface_depletion[lane] = min(max(de + ke * eto[day] / few, 0.0), tew)  # eq. 77
             etc = (kcb + ke) * eto[day]  # eq. 58, 69
 
-            p = beds.p_table[b] + 0.04 * (5.0 - etc)  # Table 22, footnote 2
+            p = beds.p_table[b, day] + 0.04 * (5.0 - etc)  # Table 22, footnote 2
             p = min(max(p, 0.1), 0.8)
             raw = p * taw  # eq. 83
             at_start = max(depletion - rain_in - irrigation, 0.0)
@@ -270,6 +277,11 @@ def run_season(days, pans, beds, state, out):
             out.ke[lane, day] = ke
             out.depletion[lane, day] = depletion
             out.deep_percolation[lane, day] = deep_percolation
+            out.left_below[lane, day] = left_below
+            if keep_terms:
+                out.kr[lane, day] = kr
+                out.few[lane, day] = few
+                out.surface_depletion[lane, day] = state.surface_depletion[lane]
 
     for c in range(n_controllers):
         if is_open[c]:

@@ -7,27 +7,27 @@ the pan's evaporation, flows, demand, soil. Units as in the engine.
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from simulator import engine, evaporation, plants, soil
+from simulator import engine, evaporation
 from simulator import meteorology as met
 from simulator.arrays import Beds, Days, Floats, Ints, Pans, State
+from simulator.beds import BedForcing, bed_arrays, bed_forcing, lanes_of
 from simulator.clock import solar_hour
 from simulator.errors import Problem, ScenarioError
 from simulator.hydraulics import emitter_flow
-from simulator.planting import Demand, demand_curve, soil_of
-from simulator.scenario import Bed, Controller, Emitter, Scenario, Supply
+from simulator.planting import Climate, PlantingError
+from simulator.scenario import Controller, Emitter, Scenario, Supply
 from simulator.weather import Weather
 
-__all__ = ["LANES", "BedForcing", "Forcing", "PanForcing", "initial_state", "prepare"]
+__all__ = ["Forcing", "PanForcing", "initial_state", "prepare", "spun_up"]
 
-#: the lanes of each bed, in the engine's order
-LANES = ("mean", "driest_quarter", "exact_refill")
-_SOURCES = (engine.VALVE, engine.VALVE, engine.EXACT_REFILL)
 # an opening list longer than this is a mistake in the scenario, not a season
 _MOST_OPENINGS = 500_000
 
@@ -62,34 +62,6 @@ class PanForcing:
 
 
 @dataclass(frozen=True)
-class BedForcing:
-    """
-    One bed's demand and soil, by day.
-
-    Parameters
-    ----------
-    controller, name : str
-    curve : Demand
-        Kc (or Kcb), roots, growing days. (days,)
-    taw : ndarray (days,)
-        [mm]
-    rain_in : ndarray (days,)
-        Rain less runoff. [mm]
-    """
-
-    controller: str
-    name: str
-    curve: Demand
-    taw: Floats
-    rain_in: Floats
-
-    @property
-    def key(self) -> str:
-        """Name under which results list it."""
-        return f"{self.controller}/{self.name}"
-
-
-@dataclass(frozen=True)
 class Forcing:
     """All that the engine needs for a run of days, and what a report wants to know of how it came about."""
 
@@ -102,6 +74,7 @@ class Forcing:
     bed_of: dict[str, BedForcing]
     room: int
     assumptions: tuple[str, ...]
+    lanes: tuple[str, ...]
 
 
 def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) -> Forcing:
@@ -144,12 +117,27 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
         for name, controller in scenario.controller.items()
     }
     pans = _pans(scenario, pan_of, dates, assumptions)
+    climate = Climate(
+        dates=record.index.to_numpy().astype("datetime64[D]"),
+        wind=record["wind"].to_numpy(float),
+        rh_min=record["rh_min"].to_numpy(float),
+        tmean=(record["tmin"].to_numpy(float) + record["tmax"].to_numpy(float)) / 2.0,
+        eto=np.asarray(eto_record, dtype=np.float64),
+        within=(start, end),
+    )
     bed_of = {}
     for name, controller in scenario.controller.items():
         for bed_name, bed in controller.bed.items():
-            forcing = _bed_forcing(name, bed_name, bed, record, daily, assumptions)
+            where = f"controller.{name}.bed.{bed_name}"
+            try:
+                forcing = bed_forcing(name, bed_name, bed, climate, daily)
+            except PlantingError as error:
+                raise ScenarioError(Problem(f"{where}: {error}", where), file=str(scenario.path)) from error
+            assumptions.extend(f"{forcing.key}: {text}" for text in forcing.curve.assumptions)
             bed_of[forcing.key] = forcing
-    beds = _beds(scenario, pan_of, bed_of, daily, len(dates))
+    lanes = lanes_of(scenario)
+    flows = {key: pan_of[part.controller].bed_flows[part.name] for key, part in bed_of.items()}
+    beds = bed_arrays(scenario, flows, bed_of, daily, lanes)
 
     evaporated = np.maximum(pans.evaporation, 0.0).sum(axis=1) * pans.area
     most = evaporated / pans.swing + np.isfinite(pans.presses).sum(axis=1) + 2.0
@@ -160,7 +148,8 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
                 f"{most[index]:.0f} times; a pan of {pans.area[index]:g} m² wants a larger swing"
             )
             raise ScenarioError(Problem(message, f"controller.{name}.valve.swing"), file=str(scenario.path))
-    return Forcing(dates, daily, days, pans, beds, pan_of, bed_of, int(most.sum()), tuple(dict.fromkeys(assumptions)))
+    said = tuple(dict.fromkeys(assumptions))
+    return Forcing(dates, daily, days, pans, beds, pan_of, bed_of, int(most.sum()), said, lanes)
 
 
 def initial_state(scenario: Scenario, forcing: Forcing) -> State:
@@ -179,8 +168,8 @@ def initial_state(scenario: Scenario, forcing: Forcing) -> State:
     """
     controllers, lanes = len(forcing.pans.area), len(forcing.beds.lane_bed)
     share = [bed.initial_depletion for c in scenario.controller.values() for bed in c.bed.values()]
-    depletion = np.repeat(np.asarray(share) * forcing.beds.taw[:, 0], len(LANES))
-    surface = np.repeat(np.asarray(share) * forcing.beds.tew, len(LANES))
+    depletion = np.repeat(np.asarray(share) * forcing.beds.taw[:, 0], len(forcing.lanes))
+    surface = np.repeat(np.asarray(share) * forcing.beds.tew, len(forcing.lanes))
     return State(
         level=forcing.pans.swing.copy(),
         is_open=np.zeros(controllers, np.int64),
@@ -192,6 +181,53 @@ def initial_state(scenario: Scenario, forcing: Forcing) -> State:
         surface_depletion=surface,
         wetted=np.ones(lanes),
     )
+
+
+def spun_up(
+    scenario: Scenario, weather: Weather, start: dt.date, state: State, run: Callable[[Forcing, State], object]
+) -> State:
+    """
+    Return the first morning's state with soils as the days before the season left them.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        With ``season.spin_up``.
+    weather : Weather
+    start : date
+        The season's first day.
+    state : State
+        What `initial_state` gives for the season.
+    run : callable
+        Steps a forcing from a state, which it overwrites.
+
+    Returns
+    -------
+    State
+        Pans as given; beds after rain and use alone, without irrigation.
+
+    Raises
+    ------
+    ScenarioError
+        The weather file does not reach back so far.
+    """
+    days = scenario.season.spin_up_days
+    first, last = start - dt.timedelta(days=days), start - dt.timedelta(days=1)
+    held = weather.daily.index[0].date()
+    if first < held:
+        message = (
+            f"season.spin_up = {days} days needs weather from {first}, and {scenario.weather.file} begins on {held}; "
+            f"take at most {(start - held).days} days, or give initial_depletion instead"
+        )
+        raise ScenarioError(Problem(message, "season.spin_up", days), file=str(scenario.path))
+    forcing = prepare(scenario, weather, first, last)
+    lanes = len(forcing.beds.lane_bed)
+    rain_fed = forcing.beds._replace(
+        lane_source=np.full(lanes, engine.GIVEN, np.int64), given=np.zeros(forcing.beds.taw.shape)
+    )
+    before = initial_state(scenario, forcing)
+    run(dataclasses.replace(forcing, beds=rain_fed), before)
+    return state._replace(depletion=before.depletion, surface_depletion=before.surface_depletion, wetted=before.wetted)
 
 
 def _season_in_record(scenario: Scenario, record: pd.DataFrame, start: dt.date, end: dt.date) -> None:
@@ -318,75 +354,3 @@ def _presses(scenario: Scenario, controller: Controller, dates: pd.DatetimeIndex
     for index, moments in enumerate(by_day):
         table[index, : len(moments)] = sorted(moments)
     return table
-
-
-def _bed_forcing(
-    controller: str,
-    name: str,
-    bed: Bed,
-    record: pd.DataFrame,
-    daily: pd.DataFrame,
-    assumptions: list[str],
-) -> BedForcing:
-    all_dates = record.index.to_numpy().astype("datetime64[D]")
-    curve = demand_curve(
-        bed.plants,
-        all_dates,
-        planted=bed.planted,
-        wind=record["wind"].to_numpy(float),
-        rh_min=record["rh_min"].to_numpy(float),
-        basal=bed.method == "dual",
-    )
-    assumptions.extend(f"{controller}/{name}: {text}" for text in curve.assumptions)
-    first = int(np.flatnonzero(record.index == daily.index[0])[0])
-    curve = curve.between(first, first + len(daily))
-    ground = soil_of(bed.soil)
-    taw = soil.total_available_water(ground.field_capacity, ground.wilting_point, curve.root_depth, bed.root_fraction)
-    rain = daily["rain"].to_numpy(float)
-    runoff = soil.curve_number_runoff(rain, bed.curve_number) if bed.curve_number is not None else np.zeros_like(rain)
-    return BedForcing(controller, name, curve, taw, rain - runoff)
-
-
-def _beds(
-    scenario: Scenario,
-    pan_of: dict[str, PanForcing],
-    bed_of: dict[str, BedForcing],
-    daily: pd.DataFrame,
-    n_days: int,
-) -> Beds:
-    described = [bed for c in scenario.controller.values() for bed in c.bed.values()]
-    parts = list(bed_of.values())
-    wind, rh_min = daily["wind"].to_numpy(float), daily["rh_min"].to_numpy(float)
-    kc_max, exposed = np.zeros((len(parts), n_days)), np.ones((len(parts), n_days))
-    tew, rew = np.zeros(len(parts)), np.zeros(len(parts))
-    for index, (bed, part) in enumerate(zip(described, parts, strict=True)):
-        ground = soil_of(bed.soil)
-        tew[index] = soil.total_evaporable_water(ground.field_capacity, ground.wilting_point, ground.ze)
-        rew[index] = min(ground.rew, 0.9 * tew[index])
-        if bed.method == "dual":
-            kc_max[index] = plants.kc_max(part.curve.kc, wind=wind, rh_min=rh_min, height=part.curve.height)
-            exposed[index] = 1.0 - plants.covered_fraction(part.curve.kc, kc_max[index], height=part.curve.height)
-    lanes = range(len(parts) * len(LANES))
-    names = list(scenario.controller)
-    flow_mm = []
-    for bed, part in zip(described, parts, strict=True):
-        mean = pan_of[part.controller].bed_flows[part.name] / bed.area
-        flow_mm += [mean, mean * bed.uniformity, 0.0]
-    return Beds(
-        kc=np.array([part.curve.kc for part in parts]),
-        taw=np.array([part.taw for part in parts]),
-        rain_in=np.array([part.rain_in for part in parts]),
-        growing=np.array([part.curve.growing for part in parts]).astype(np.int64),
-        kc_max=kc_max,
-        exposed=exposed,
-        p_table=np.array([part.curve.depletion for part in parts]),
-        dual=np.array([bed.method == "dual" for bed in described]).astype(np.int64),
-        fw=np.array([bed.wetted_fraction for bed in described]),
-        tew=tew,
-        rew=rew,
-        lane_bed=np.array([lane // len(LANES) for lane in lanes], np.int64),
-        lane_controller=np.array([names.index(parts[lane // len(LANES)].controller) for lane in lanes], np.int64),
-        lane_source=np.array([_SOURCES[lane % len(LANES)] for lane in lanes], np.int64),
-        lane_mm_per_hour=np.array(flow_mm),
-        given=np.zeros((0, 0)),
-    )

@@ -37,8 +37,11 @@ OUR_FILES = frozenset(
         "report.html",
         "season.json",
         "weather.csv",
+        "weeks.csv",
     }
 )
+# beside the season's own rain; as a number; net_demand_mm once more
+_NOT_DAILY = ("rain_mm", "growing", "exact_irrigation_mm")
 # 12 significant digits: enough that sums close to 1e-9, and no trailing noise of binary fractions
 _FLOATS = "%.12g"
 
@@ -116,7 +119,7 @@ def daily_table(season: Season) -> pd.DataFrame:
                 "eto_mm": season.days["eto_mm"].to_numpy(),
                 "rain_mm": season.days["rain_mm"].to_numpy(),
                 **{c: pan[c].to_numpy() for c in ("pan_mm", "openings", "open_hours", "pan_level_kg")},
-                **{c: table[c].to_numpy() for c in table.columns if c not in ("rain_mm", "growing")},
+                **{c: table[c].to_numpy() for c in table.columns if c not in _NOT_DAILY},
                 "growing": table["growing"].to_numpy().astype(int),
             }
         )
@@ -138,23 +141,17 @@ def beds_table(season: Season) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``controller``, ``bed``, ``part`` ("mean" or "driest_quarter"), then the totals of `season.json`.
+        ``controller``, ``bed``, ``part`` ("mean", "driest_quarter", "exact_refill", "timer"), then the totals of `season.json`.
     """
     rows = []
     for key, totals in season.totals["beds"].items():
         controller, bed = key.split("/")
-        quarter = totals["driest_quarter"]
-        mean = {k: v for k, v in totals.items() if k != "driest_quarter"}
-        rows.append({"controller": controller, "bed": bed, "part": "mean", **mean})
-        rows.append(
-            {
-                "controller": controller,
-                "bed": bed,
-                "part": "driest_quarter",
-                "area_m2": totals["area_m2"],
-                **quarter,
-            }
-        )
+        own = {k: v for k, v in totals.items() if not isinstance(v, dict | list)}
+        rows.append({"controller": controller, "bed": bed, "part": "mean", **own})
+        for part in ("driest_quarter", "exact_refill", "timer"):
+            if part in totals:
+                about = {"controller": controller, "bed": bed, "part": part, "area_m2": totals["area_m2"]}
+                rows.append({**about, **totals[part]})
     return pd.DataFrame(rows)
 
 
@@ -236,10 +233,12 @@ def write_season(season: Season, folder: Path) -> None:
     folder : Path
     """
     from simulator.reports import figures, html
+    from simulator.weeks import weeks_table
 
     _write_csv(daily_table(season), folder / "daily.csv")
     _write_csv(_openings_table(season), folder / "openings.csv")
     _write_csv(beds_table(season), folder / "beds.csv")
+    _write_csv(weeks_table(season), folder / "weeks.csv")
     write_json(season_json(season), folder / "season.json")
     (folder / "figures").mkdir()
     drawn: dict[str, str] = {}

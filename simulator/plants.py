@@ -31,6 +31,7 @@ __all__ = [
     "kc_max",
     "known_plants",
     "landscape_curve",
+    "landscape_level",
 ]
 
 # FAO-56 (1998) eq. 62 and 65: within these the adjustment holds
@@ -71,6 +72,8 @@ class Plant:
         p at ETc 5 mm a day. [-]
     plant_factor : tuple of float, optional
         Landscape plantings: share of ETo, one or twelve. [-]
+    ky : float, optional
+        Yield response factor. [-]
     stands_for : tuple of str
         Other plants for which these figures are taken.
     source : str
@@ -91,6 +94,7 @@ class Plant:
     root_depth: float
     depletion: float
     plant_factor: tuple[float, ...] | None
+    ky: float | None
     stands_for: tuple[str, ...]
     source: str
 
@@ -151,6 +155,7 @@ def _plants() -> dict[str, Plant]:
             root_depth=float(row["root_depth_m"]),
             depletion=float(row["p_at_etc_5"]),
             plant_factor=(float(row["plant_factor"]),) if row["plant_factor"] else None,
+            ky=float(row["ky"]) if row["ky"] else None,
             stands_for=tuple(folded(name) for name in row["stands_for"].split(";") if name),
             source=row["source"],
         )
@@ -400,6 +405,33 @@ def landscape_curve(
         mid_kc=curve.mid_kc,
         end_kc=curve.end_kc,
     )
+
+
+def landscape_level(factor: str, level: str) -> float:
+    """
+    Return a published category's value.
+
+    Parameters
+    ----------
+    factor : {"species", "density", "microclimate"}
+    level : str
+        "very low" (species only), "low", "moderate" or "average", "high".
+
+    Returns
+    -------
+    float
+        Middle of the published range. [-]
+
+    Raises
+    ------
+    PlantError
+        Naming the levels there are.
+    """
+    rows = {row["level"]: row["value"] for row in read_table("landscape") if row["factor"] == factor}
+    wanted = folded(level)
+    if wanted not in rows:
+        raise PlantError(f'"{level}" is no level of {factor}; known are {", ".join(rows)}, or give a number')
+    return float(rows[wanted])
 
 
 def kc_max(kcb: npt.ArrayLike, *, wind: npt.ArrayLike, rh_min: npt.ArrayLike, height: npt.ArrayLike) -> Floats:

@@ -14,20 +14,26 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    PrivateAttr,
-    ValidationError,
-    model_validator,
-)
+from pydantic import Field, PrivateAttr, ValidationError, model_validator
 
 from simulator import scenario_errors
 from simulator.errors import Problem, ScenarioError
+from simulator.scenario_beds import Bed, Emitter, Emitters, Plants, Soil
 from simulator.scenario_errors import Senseless
-from simulator.units import UnitError, quantity
+from simulator.scenario_types import (
+    Area,
+    Count,
+    Depth,
+    Described,
+    Flow,
+    Length,
+    Mass,
+    Number,
+    Pressure,
+    Share,
+    Time,
+    Volume,
+)
 
 __all__ = [
     "Bed",
@@ -43,44 +49,13 @@ __all__ = [
     "Site",
     "Soil",
     "Supply",
+    "Timer",
     "Valve",
     "Vessel",
     "WeatherSource",
     "load_scenario",
     "scenario_from",
 ]
-
-
-def _reads(kind: str) -> BeforeValidator:
-    def read(value: object) -> object:
-        try:
-            return quantity(value, kind)
-        except UnitError as error:
-            raise Senseless(str(error)) from error
-
-    return BeforeValidator(read)
-
-
-def _name_to_table(value: object) -> object:
-    """`soil = "loam"` is short for `soil = { name = "loam" }`."""
-    return {"name": value} if isinstance(value, str) else value
-
-
-Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
-Count = Annotated[int, Field(strict=True, ge=1, le=1_000_000)]
-Length = Annotated[float, _reads("length")]
-Depth = Annotated[float, _reads("depth")]
-Area = Annotated[float, _reads("area"), Field(gt=0)]
-Mass = Annotated[float, _reads("mass")]
-Flow = Annotated[float, _reads("flow"), Field(gt=0)]
-Pressure = Annotated[float, _reads("pressure"), Field(gt=0)]
-Share = Annotated[Number, Field(ge=0, le=1)]
-
-
-class Described(BaseModel):
-    """Base of all parts: nothing unknown gets in, nothing changes afterwards."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
 
 class Site(Described):
@@ -138,12 +113,20 @@ class SeasonDates(Described):
 
     start: dt.date = Field(description="first day, such as 2025-05-01")
     end: dt.date = Field(description="last day, such as 2025-09-30")
+    spin_up: Time | None = Field(
+        None, description='how long before the start the soils are stepped on rain alone, such as "60 d"'
+    )
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         if self.end < self.start:
             raise Senseless(f"is before the start, {self.start}; give the later date as end", key="end")
         return self
+
+    @property
+    def spin_up_days(self) -> int:
+        """Whole days of spin-up; 0 without one."""
+        return 0 if self.spin_up is None else max(round(self.spin_up / 24.0), 1)
 
 
 class Supply(Described):
@@ -245,24 +228,6 @@ class Pan(Described):
         return (self.depth - self.freeboard) * self.area
 
 
-class Emitter(Described):
-    """One emitter, by its packet or by a jug."""
-
-    flow: Flow = Field(description='such as "2 L/h" or "33 mL/min"')
-    at: Pressure | None = Field(
-        None, description="pressure at which it gives that; left out, the flow was measured in place"
-    )
-    exponent: Annotated[Number, Field(ge=0, le=1)] = Field(
-        0.5, description="0 pressure-compensated, 0.5 turbulent, 1 laminar"
-    )
-
-
-class Emitters(Emitter):
-    """All emitters of a bed, of one kind."""
-
-    count: Count = Field(1, description="how many")
-
-
 class SetUpTest(Described):
     """Two weighings of the counterweight."""
 
@@ -318,120 +283,23 @@ def _is_clock(text: str) -> bool:
     return True
 
 
-class Soil(Described):
-    """A texture from the table, or the two water contents."""
+class Timer(Described):
+    """The clock timer that waters these beds now: a yardstick to compare the pan with."""
 
-    name: str | None = Field(None, description='such as "loam"')
-    field_capacity: Annotated[Number, Field(gt=0, lt=1)] | None = Field(None, description="m³ of water per m³ of soil")
-    wilting_point: Annotated[Number, Field(ge=0, lt=1)] | None = Field(None, description="m³ of water per m³ of soil")
-
-    @model_validator(mode="after")
-    def _known(self) -> Self:
-        own = (self.field_capacity is not None, self.wilting_point is not None)
-        if self.name is None and own != (True, True):
-            raise Senseless("takes a texture's name, or a field_capacity and a wilting_point")
-        if self.name is not None:
-            if any(own):
-                raise Senseless("takes a texture's name or the two water contents, not both")
-            from simulator.soil import SoilError, find_soil
-
-            try:
-                find_soil(self.name)
-            except SoilError as error:
-                raise Senseless(str(error), whole=True) from error
-        elif (self.wilting_point or 0.0) >= (self.field_capacity or 0.0):
-            raise Senseless(
-                f"must be below the field capacity, {self.field_capacity:g}; the two may be swapped",
-                key="wilting_point",
-            )
-        return self
-
-
-class Plants(Described):
-    """A plant from the table (with changes, if any), a constant Kc, or a landscape plant factor."""
-
-    name: str | None = Field(None, description='such as "tomato"')
-    kc: Annotated[Number, Field(gt=0, le=2)] | None = Field(None, description="crop coefficient, all season")
-    plant_factor: (
-        Annotated[
-            list[Annotated[Number, Field(ge=0, le=1.5)]],
-            BeforeValidator(lambda v: v if isinstance(v, list) else [v]),
-        ]
-        | None
-    ) = Field(None, description="share of ETo that a landscape planting needs: one number, or twelve from January")
-    stages: (
-        Annotated[list[Annotated[int, Field(strict=True, ge=0, le=400)]], Field(min_length=4, max_length=4)] | None
-    ) = Field(None, description="days of the initial, development, mid and late stages")
-    kc_ini: Annotated[Number, Field(gt=0, le=2)] | None = Field(None, description="in place of the table's")
-    kc_mid: Annotated[Number, Field(gt=0, le=2)] | None = Field(None, description="in place of the table's")
-    kc_end: Annotated[Number, Field(gt=0, le=2)] | None = Field(None, description="in place of the table's")
-    root_depth: Annotated[Length, Field(gt=0, le=10)] | None = Field(None, description='such as "60 cm"')
-    depletion: Annotated[Number, Field(gt=0, lt=1)] | None = Field(
-        None, description="share of the soil's water that the plants take without stress, at ETc 5 mm a day"
+    days: list[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]] = Field(
+        min_length=1, max_length=7, description='such as ["mon", "thu"]'
     )
-    height: Annotated[Length, Field(gt=0, le=50)] | None = Field(None, description='full-grown, such as "0.6 m"')
-
-    @model_validator(mode="after")
-    def _one_kind(self) -> Self:
-        kinds = [k for k in ("name", "kc", "plant_factor") if getattr(self, k) is not None]
-        if len(kinds) != 1:
-            raise Senseless("takes one of: a plant's name, a kc, a plant_factor")
-        if self.plant_factor is not None and len(self.plant_factor) not in (1, 12):
-            raise Senseless("takes one number, or twelve from January to December", key="plant_factor")
-        if self.name is None:
-            for key in ("root_depth", "depletion"):
-                if getattr(self, key) is None:
-                    raise Senseless("is missing; it is needed beside a kc or a plant_factor", key=key)
-            for key in ("stages", "kc_ini", "kc_mid", "kc_end"):
-                if getattr(self, key) is not None:
-                    raise Senseless("goes with a plant's name, not with a kc or a plant_factor", key=key)
-        else:
-            from simulator.plants import PlantError, find_plant
-
-            if self.stages is not None and not sum(self.stages):
-                raise Senseless("has no day in it; give the days of the four stages", key="stages")
-            try:
-                find_plant(self.name)
-            except PlantError as error:
-                raise Senseless(str(error), whole=True) from error
-        return self
-
-
-class Bed(Described):
-    """One planted area with one soil and one planting."""
-
-    area: Area = Field(description='such as "12 m^2"')
-    emitters: Emitters = Field(description='such as { count = 30, flow = "2 L/h", at = "100 kPa" }')
-    soil: Annotated[Soil, BeforeValidator(_name_to_table)] = Field(description='such as "loam"')
-    plants: Annotated[Plants, BeforeValidator(_name_to_table)] = Field(description='such as "tomato"')
-    planted: dt.date | None = Field(None, description="sowing, planting out or (perennials) start of growth")
-    method: Literal["single", "dual"] = Field("single", description="single or dual crop coefficient")
-    uniformity: Annotated[Number, Field(gt=0, le=1)] = Field(
-        0.9,
-        description="low-quarter distribution uniformity: what the driest quarter gets, as a share of the mean",
-    )
-    initial_depletion: Share = Field(0.0, description="share of the soil's available water gone on the first day")
-    root_fraction: Annotated[Number, Field(gt=0, le=1)] = Field(
-        1.0, description="share of the bed's area that roots occupy"
-    )
-    wetted_fraction: Annotated[Number, Field(gt=0, le=1)] = Field(
-        0.35, description="share of the surface that the emitters wet; only for the dual coefficient"
-    )
-    curve_number: Annotated[Number, Field(ge=30, le=100)] | None = Field(
-        None, description="NRCS curve number for runoff; none if left out"
+    duration: Time | None = Field(None, description='of each watering, such as "30 min"')
+    litres_a_week: Annotated[Volume, Field(gt=0)] | None = Field(
+        None, description='of all these beds together, such as "500 L"; in place of the duration'
     )
 
     @model_validator(mode="after")
-    def _planting_has_date(self) -> Self:
-        if self.plants.name is not None and self.planted is None:
-            from simulator.plants import find_plant
-
-            if find_plant(self.plants.name).needs_date or self.plants.stages is not None:
-                raise Senseless(
-                    f"is missing; {self.plants.name} has growth stages, so give the day of planting "
-                    "(for a perennial: when growth starts), such as 2025-05-05",
-                    key="planted",
-                )
+    def _one_amount(self) -> Self:
+        if (self.duration is None) == (self.litres_a_week is None):
+            raise Senseless("takes a duration or litres_a_week: one of the two")
+        if len(set(self.days)) < len(self.days):
+            raise Senseless("names a day twice", key="days", shown=False)
         return self
 
 
@@ -442,6 +310,7 @@ class Controller(Described):
     pan: Pan
     valve: Valve
     bed: dict[str, Bed] = Field(min_length=1, description="[controller.NAME.bed.NAME]")
+    timer: Timer | None = Field(None, description="[controller.NAME.timer]: the present clock timer, for comparison")
 
     @model_validator(mode="after")
     def _pan_outlasts_swing(self) -> Self:
@@ -533,16 +402,15 @@ class Scenario(Described):
 
 
 # an overlay that sets one of these takes the other away
-_ALTERNATIVES = (("swing", "set_up_test"),)
+_ALTERNATIVES = (("swing", "set_up_test"), ("plants", "plantings", "mix"), ("duration", "litres_a_week"))
 
 
 def _overlaid(base: Mapping[str, Any], overlay: Mapping[str, Any]) -> dict[str, Any]:
     merged = dict(base)
-    for one, other in _ALTERNATIVES:
-        if one in overlay:
-            merged.pop(other, None)
-        if other in overlay:
-            merged.pop(one, None)
+    for group in _ALTERNATIVES:
+        if any(key in overlay for key in group):
+            for key in group:
+                merged.pop(key, None)
     for key, value in overlay.items():
         below = merged.get(key)
         # soils and plants are one thing told in several ways: replaced whole, never mixed

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-import math
+import functools
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -16,20 +16,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from simulator import engine
+from simulator import engine, soil
 from simulator.arrays import Floats, Results, State, empty_results, plain
 from simulator.clock import from_solar
 from simulator.errors import ClosureError, Problem, ScenarioError
 from simulator.findings import Finding, find
-from simulator.forcing import LANES, Forcing, initial_state, prepare
+from simulator.forcing import Forcing, initial_state, prepare, spun_up
 from simulator.scenario import Scenario
+from simulator.totals import PREFIXES, bed_totals, controller_totals, supply_totals
 from simulator.weather import Weather, read_weather
 from simulator.weather.readers import format_problem
 
-__all__ = ["CLOSURE", "Season", "read_scenario_weather", "replay"]
+__all__ = ["Season", "read_scenario_weather", "replay"]
 
-#: largest residual of a water balance, as a share of the water that passed
-CLOSURE = 1e-9
 _CAUSES = {engine.TRIP: "trip", engine.PRESS: "press"}
 
 
@@ -53,8 +52,10 @@ class Season:
     beds : dict of DataFrame
         "CONTROLLER/BED" -> one row a day: ``litres``, ``irrigation_mm``, ``rain_mm``, ``runoff_mm``,
         ``depletion_mm``, ``ks``, ``etc_mm``, ``eta_mm``, ``deep_percolation_mm``, ``kc``, ``taw_mm``, ``raw_mm``,
-        ``growing``; the same from irrigation on with the prefix ``driest_`` for the driest quarter; and
-        ``net_demand_mm``, ``exact_depletion_mm`` for the yardstick of exact refill.
+        ``growing``, ``left_below_mm``; the lane's own again with the prefix ``driest_`` for the driest quarter,
+        ``exact_`` for the yardstick of exact refill, ``timer_`` for a present timer; ``net_demand_mm``; and for
+        the dual coefficient, else not numbers, ``kcb``, ``ke``, ``kr``, ``few``, ``surface_depletion_mm``,
+        ``evaporation_mm``, ``transpiration_mm``.
     openings : DataFrame
         ``controller``, ``start``, ``end`` (text), ``minutes``, ``refilled_kg``, ``litres``, ``cause``,
         ``start_h``, ``end_h`` (solar hours since the first day's solar midnight).
@@ -167,17 +168,28 @@ def replay(
     if weather is None:
         weather = read_scenario_weather(scenario, first, last)
     forcing = prepare(scenario, weather, first, last)
-    before = initial_state(scenario, forcing) if state is None else state.copy()
+    if state is not None:
+        before = state.copy()
+    else:
+        before = initial_state(scenario, forcing)
+        if scenario.season.spin_up_days:
+            before = spun_up(scenario, weather, first, before, functools.partial(_run, run=run))
     after = before.copy()
+    out, count = _run(forcing, after, run=run)
+    return _season(scenario, weather, forcing, before, after, out, count)
+
+
+def _run(forcing: Forcing, state: State, *, run: Callable[..., int]) -> tuple[Results, int]:
+    """Step the engine from a state, which it overwrites."""
     out = empty_results(len(forcing.pans.area), len(forcing.beds.lane_bed), len(forcing.dates), room=forcing.room)
     if run is engine.run_season:
-        groups = (plain(forcing.days), plain(forcing.pans), plain(forcing.beds), plain(after), plain(out))
+        groups = (plain(forcing.days), plain(forcing.pans), plain(forcing.beds), plain(state), plain(out))
     else:
-        groups = (forcing.days, forcing.pans, forcing.beds, after, out)
+        groups = (forcing.days, forcing.pans, forcing.beds, state, out)
     count = run(*groups)
     if count > forcing.room:
         raise ClosureError(f"{count} openings do not fit the list of {forcing.room}: please report this")
-    return _season(scenario, weather, forcing, before, after, out, count)
+    return out, count
 
 
 def _season(
@@ -210,14 +222,14 @@ def _season(
             "days": len(forcing.dates),
         },
         "controllers": {
-            name: _controller_totals(forcing, before, after, index, controllers[name], openings, name)
+            name: controller_totals(forcing, before, after, index, controllers[name], openings, name)
             for index, name in enumerate(scenario.controller)
         },
         "beds": {
-            key: _bed_totals(scenario, forcing, before, after, index, beds[key], key)
+            key: bed_totals(scenario, forcing, before, after, index, beds[key], key)
             for index, key in enumerate(forcing.bed_of)
         },
-        "supplies": {name: _supply_totals(scenario, forcing, controllers, openings, name) for name in scenario.supply},
+        "supplies": {name: supply_totals(scenario, forcing, controllers, openings, name) for name in scenario.supply},
         "weather": {
             "eto_mm": float(days["eto_mm"].sum()),
             "pan_evaporation_mm": {name: float(table["pan_mm"].sum()) for name, table in controllers.items()},
@@ -263,34 +275,52 @@ def _controller_days(forcing: Forcing, out: Results, index: int, name: str) -> p
     )
 
 
+_LANE_COLUMNS = {
+    "irrigation": "irrigation_mm",
+    "depletion": "depletion_mm",
+    "ks": "ks",
+    "etc": "etc_mm",
+    "eta": "eta_mm",
+    "deep_percolation": "deep_percolation_mm",
+    "left_below": "left_below_mm",
+}
+
+
 def _bed_days(forcing: Forcing, out: Results, index: int, key: str) -> pd.DataFrame:
     part = forcing.bed_of[key]
-    mean, driest, exact = (index * len(LANES) + lane for lane in range(len(LANES)))
+    lane_of = {lane: index * len(forcing.lanes) + offset for offset, lane in enumerate(forcing.lanes)}
+    mean = lane_of["mean"]
     hours = out.open_hours[int(forcing.beds.lane_controller[mean])]
-    p = np.clip(part.curve.depletion + 0.04 * (5.0 - out.etc[mean]), 0.1, 0.8)
+    eto = forcing.days.eto
+    ke = out.ke[mean]
     table = pd.DataFrame(
         {
             "litres": hours * forcing.pan_of[part.controller].bed_flows[part.name],
-            "irrigation_mm": out.irrigation[mean],
             "rain_mm": forcing.days.rain,
             "runoff_mm": forcing.days.rain - part.rain_in,
-            "depletion_mm": out.depletion[mean],
-            "ks": out.ks[mean],
-            "etc_mm": out.etc[mean],
-            "eta_mm": out.eta[mean],
-            "deep_percolation_mm": out.deep_percolation[mean],
-            "kc": part.curve.kc + out.ke[mean],
+            "kc": part.curve.kc + ke,
             "taw_mm": part.taw,
-            "raw_mm": p * part.taw,
+            "raw_mm": soil.depletion_fraction(part.curve.depletion, out.etc[mean]) * part.taw,
             "growing": part.curve.growing,
         },
         index=forcing.dates.rename("date"),
     )
-    for column in ("irrigation", "depletion", "ks", "etc", "eta", "deep_percolation"):
-        unit = "" if column == "ks" else "_mm"
-        table[f"driest_{column}{unit}"] = getattr(out, column)[driest]
-    table["net_demand_mm"] = out.irrigation[exact]
-    table["exact_depletion_mm"] = out.depletion[exact]
+    for lane, row in lane_of.items():
+        for name, column in _LANE_COLUMNS.items():
+            table[PREFIXES[lane] + column] = getattr(out, name)[row]
+    table["net_demand_mm"] = table["exact_irrigation_mm"]
+    dual = bool(forcing.beds.dual[index])
+    terms = {
+        "kcb": part.curve.kc,
+        "ke": ke,
+        "kr": out.kr[mean],
+        "few": out.few[mean],
+        "surface_depletion_mm": out.surface_depletion[mean],
+        "evaporation_mm": np.minimum(ke * eto, out.eta[mean]),
+        "transpiration_mm": out.eta[mean] - np.minimum(ke * eto, out.eta[mean]),
+    }
+    for column, values in terms.items():
+        table[column] = values if dual else np.nan
     return table
 
 
@@ -315,159 +345,3 @@ def _openings(scenario: Scenario, forcing: Forcing, out: Results, count: int) ->
         }
     )
     return table.sort_values(["start_h", "controller"], kind="stable", ignore_index=True)
-
-
-def _balance(where: str, residual: float, passed: float) -> float:
-    """Check that a balance closes; return what is left over."""
-    if not abs(residual) <= CLOSURE * max(passed, 1.0):
-        raise ClosureError(f"{where}: the water balance is off by {residual:.3g} of {passed:.6g}; please report this")
-    return residual
-
-
-def _controller_totals(
-    forcing: Forcing,
-    before: State,
-    after: State,
-    index: int,
-    table: pd.DataFrame,
-    openings: pd.DataFrame,
-    name: str,
-) -> dict[str, Any]:
-    total = {column: float(table[column].sum()) for column in table.columns}
-    start, end = float(before.level[index]), float(after.level[index])
-    water = -float(forcing.pans.dry[index])  # kg in the pan when it stands at the trip weight
-    gained = total["rain_caught_kg"] + total["refilled_kg"]
-    residual = start + gained - total["evaporated_kg"] - total["spilled_kg"] - end
-    flow_beds = sum(forcing.pan_of[name].bed_flows.values())
-    return {
-        "openings": int(total["openings"]),
-        "open_hours": total["open_hours"],
-        "evaporated_kg": total["evaporated_kg"],
-        "rain_caught_kg": total["rain_caught_kg"],
-        "spilled_kg": total["spilled_kg"],
-        "refilled_kg": total["refilled_kg"],
-        "pan_start_kg": start + water,
-        "pan_end_kg": end + water,
-        "closure_kg": _balance(f"controller {name}", residual, gained + start + water),
-        "longest_gap_days": _longest_gap(openings[openings["controller"] == name], len(table)),
-        "litres": total["litres"],
-        "bed_litres": total["open_hours"] * flow_beds,
-        "stuck_open_hours": total["stuck_hours"],
-        "dry_pan_hours": total["dry_hours"],
-    }
-
-
-def _longest_gap(openings: pd.DataFrame, days: int) -> float:
-    """Longest stretch with the valve shut, the season's ends included. [days]"""
-    shut_from, longest = 0.0, 0.0
-    for start, end in zip(openings["start_h"], openings["end_h"], strict=True):
-        longest = max(longest, start - shut_from)
-        shut_from = days * 24.0 if math.isnan(end) else end
-    return max(longest, days * 24.0 - shut_from) / 24.0
-
-
-def _longest_run(mask: pd.Series[bool]) -> int:
-    longest = run = 0
-    for value in mask:
-        run = run + 1 if value else 0
-        longest = max(longest, run)
-    return longest
-
-
-def _bed_totals(
-    scenario: Scenario,
-    forcing: Forcing,
-    before: State,
-    after: State,
-    index: int,
-    table: pd.DataFrame,
-    key: str,
-) -> dict[str, Any]:
-    part = forcing.bed_of[key]
-    bed = scenario.controller[part.controller].bed[part.name]
-    lane = index * len(LANES)
-    demand = float(table["net_demand_mm"].sum())
-    totals = {
-        "area_m2": bed.area,
-        "litres": float(table["litres"].sum()),
-        **_lane_totals(f"bed {key}", table, "", demand, before, after, lane),
-    }
-    quarter = _lane_totals(f"bed {key}, driest quarter", table, "driest_", demand, before, after, lane + 1)
-    return {**totals, "driest_quarter": quarter}
-
-
-def _lane_totals(
-    where: str, table: pd.DataFrame, prefix: str, demand: float, before: State, after: State, lane: int
-) -> dict[str, Any]:
-    def total(column: str) -> float:
-        return float(table[prefix + column].sum())
-
-    rain, runoff = float(table["rain_mm"].sum()), float(table["runoff_mm"].sum())
-    growing = table["growing"]
-    stressed = (table[f"{prefix}ks"] < 1.0) & growing
-    asked = float(table.loc[growing, f"{prefix}etc_mm"].sum())
-    used = float(table.loc[growing, f"{prefix}eta_mm"].sum())
-    arrived = table["rain_mm"] - table["runoff_mm"] + table[f"{prefix}irrigation_mm"]
-    drained_share = (table[f"{prefix}deep_percolation_mm"] / arrived.where(arrived > 0.0)).fillna(0.0)
-    kept = ((table["rain_mm"] - table["runoff_mm"]) * (1.0 - drained_share.clip(upper=1.0))).sum()
-    start, end = float(before.depletion[lane]), float(after.depletion[lane])
-    irrigation, eta, drained = total("irrigation_mm"), total("eta_mm"), total("deep_percolation_mm")
-    residual = start - (rain - runoff) - irrigation + eta + drained - end
-    return {
-        "irrigation_mm": irrigation,
-        "rain_mm": rain,
-        "runoff_mm": runoff,
-        "etc_mm": total("etc_mm"),
-        "eta_mm": eta,
-        "deep_percolation_mm": drained,
-        "stress_days": int(stressed.sum()),
-        "longest_stress_days": _longest_run(stressed),
-        "adequacy": used / asked if asked > 0.0 else 1.0,
-        "net_demand_mm": demand,
-        "depletion_start_mm": start,
-        "depletion_end_mm": end,
-        "closure_mm": _balance(where, residual, rain + irrigation + eta + start),
-        "rain_kept_mm": float(kept),
-        "supply_over_demand": irrigation / demand if demand > 0.0 else None,
-    }
-
-
-def _supply_totals(
-    scenario: Scenario,
-    forcing: Forcing,
-    controllers: dict[str, pd.DataFrame],
-    openings: pd.DataFrame,
-    name: str,
-) -> dict[str, Any]:
-    served = [c for c, controller in scenario.controller.items() if controller.supply == name]
-    daily = pd.Series(0.0, index=forcing.dates)
-    for controller in served:
-        daily = daily + controllers[controller]["litres"]
-    by_month = daily.groupby(pd.DatetimeIndex(daily.index).strftime("%Y-%m")).sum()
-    peak = int(np.argmax(daily.to_numpy()))
-    return {
-        "litres": float(daily.sum()),
-        "by_month": {str(month): float(litres) for month, litres in by_month.items()},
-        "peak_day": {"date": f"{forcing.dates[peak]:%Y-%m-%d}", "litres": float(daily.iloc[peak])},
-        "peak_rate_l_per_h": _peak_rate(forcing, openings[openings["controller"].isin(served)]),
-    }
-
-
-def _peak_rate(forcing: Forcing, openings: pd.DataFrame) -> float:
-    """Largest flow of all valves that are open together. [L/h]"""
-    flow = {n: p.refill_flow + sum(p.bed_flows.values()) for n, p in forcing.pan_of.items()}
-    moments: list[tuple[float, int, str]] = []
-    for start, end, controller in zip(openings["start_h"], openings["end_h"], openings["controller"], strict=True):
-        moments.append((start, 1, controller))
-        if not math.isnan(end):
-            moments.append((end, -1, controller))
-    most = 0.0
-    running: set[str] = set()
-    for _, step, controller in sorted(moments):  # at one moment, shutting (−1) counts before opening
-        if step < 0:
-            running.discard(controller)
-        else:
-            running.add(controller)
-            # summed anew, in one order: a running total would keep rounding residue
-            most = max(most, sum(flow[name] for name in flow if name in running))
-    return most

@@ -25,6 +25,9 @@ __all__ = [
     "evaporation_reduction",
     "find_soil",
     "known_soils",
+    "leaching_requirement",
+    "moist_curve_number",
+    "own_soil",
     "stress_coefficient",
     "total_available_water",
     "total_evaporable_water",
@@ -37,6 +40,16 @@ _P_BOUNDS = (0.1, 0.8)
 # NRCS National Engineering Handbook 630, chapter 10: S = 1000/CN − 10 inches
 _S_SCALE, _S_SHIFT = 25400.0, 254.0  # mm
 _INITIAL_ABSTRACTION = 0.2  # of S
+
+
+# a soil given by its two water contents alone: FAO-56 (1998) Table 19 gives 8 to 10 mm for loam
+_REW_UNSTATED = 8.0  # mm
+_SURFACE_LAYER = 0.10  # m, FAO-56 (1998) ch. 7: 0.10 to 0.15 m
+# NEH 630 (2004) chapter 10, Table 10-1's moisture classes as fitted by Hawkins, Hjelmfelt & Zevenbergen (1985)
+_CN_DRY = (2.281, -0.01281)
+_CN_WET = (0.427, 0.00573)
+# rain of the five days before, growing season [mm]: below, class I (dry); above, class III (wet)
+_FIVE_DAYS = (35.6, 53.3)
 
 
 class SoilError(ValueError):
@@ -58,6 +71,8 @@ class SoilType:
     ze : float
         Depth of the surface layer that dries by evaporation. [m]
     source : str
+    layers : tuple of (float, SoilType)
+        Thickness [m] and soil, from the surface down; empty for one soil all through. The last goes on below.
     """
 
     name: str
@@ -66,6 +81,35 @@ class SoilType:
     rew: float
     ze: float
     source: str
+    layers: tuple[tuple[float, SoilType], ...] = ()
+
+    def available_water(self, root_depth: npt.ArrayLike, root_fraction: float = 1.0) -> Floats:
+        """
+        Return TAW for a depth of roots, layer by layer.
+
+        Parameters
+        ----------
+        root_depth : float or ndarray, any shape
+            [m]
+        root_fraction : float
+            Share of the bed's area that roots occupy. [-]
+
+        Returns
+        -------
+        ndarray, shape of ``root_depth``
+            [mm]
+        """
+        zr = np.asarray(root_depth, dtype=np.float64)
+        if not self.layers:
+            return total_available_water(self.field_capacity, self.wilting_point, zr, root_fraction)
+        top, taw = 0.0, np.zeros_like(zr)
+        for index, (thickness, part) in enumerate(self.layers):
+            last = index == len(self.layers) - 1
+            bottom = np.inf if last else top + thickness
+            within = np.clip(np.minimum(zr, bottom) - top, 0.0, None)
+            taw = taw + total_available_water(part.field_capacity, part.wilting_point, within, root_fraction)
+            top += thickness
+        return taw
 
 
 @functools.cache
@@ -83,6 +127,11 @@ def _soils() -> dict[str, SoilType]:
         for name in (row["name"], *filter(None, row["also"].split(";"))):
             found[folded(name)] = soil
     return found
+
+
+def own_soil(field_capacity: float, wilting_point: float) -> SoilType:
+    """Return a soil given by its two water contents [m³/m³]; REW and Ze are a loam's."""
+    return SoilType("own", field_capacity, wilting_point, _REW_UNSTATED, _SURFACE_LAYER, "the scenario's own figures")
 
 
 def known_soils() -> list[str]:
@@ -265,7 +314,61 @@ def evaporation_reduction(depletion: npt.ArrayLike, tew: npt.ArrayLike, rew: npt
     return np.asarray(np.clip((whole - de) / (whole - ready), 0.0, 1.0))
 
 
-def curve_number_runoff(rain: npt.ArrayLike, curve_number: float) -> Floats:
+def moist_curve_number(rain: npt.ArrayLike, curve_number: float) -> Floats:
+    """
+    Return each day's curve number from the rain of the five days before it.
+
+    Parameters
+    ----------
+    rain : ndarray (days,)
+        From a wet or dry spell's beginning on; days before the first count as average. [mm/day]
+    curve_number : float
+        For the average condition. [-]
+
+    Returns
+    -------
+    ndarray (days,)
+        [-]
+
+    Notes
+    -----
+    The classes of antecedent moisture of NRCS NEH section 4 (1972), growing season: under 35.6 mm in five days dry,
+    over 53.3 mm wet; the numbers by Hawkins, Hjelmfelt & Zevenbergen (1985), from memory.
+    """
+    p = np.asarray(rain, float)
+    before = np.array([p[max(day - 5, 0) : day].sum() for day in range(len(p))])
+    dry = curve_number / (_CN_DRY[0] + _CN_DRY[1] * curve_number)
+    wet = curve_number / (_CN_WET[0] + _CN_WET[1] * curve_number)
+    numbers = np.where(before < _FIVE_DAYS[0], dry, np.where(before > _FIVE_DAYS[1], wet, curve_number))
+    numbers[:5] = curve_number  # what fell before the record is not known
+    return np.asarray(numbers, dtype=np.float64)
+
+
+def leaching_requirement(water: float, threshold: float) -> float:
+    """
+    Return the share of the water that must drain to keep salt out of the root zone.
+
+    Parameters
+    ----------
+    water : float
+        Electrical conductivity of the irrigation water, ECw. [dS/m]
+    threshold : float
+        Of the soil's saturation extract at which the plants begin to lose, ECe. [dS/m]
+
+    Returns
+    -------
+    float
+        0…1; 1 where the water is too salty for these plants. [-]
+
+    Notes
+    -----
+    FAO-29 (Ayers & Westcot 1985) eq. 9: LR = ECw / (5 ECe − ECw), from memory.
+    """
+    below = 5.0 * threshold - water
+    return min(water / below, 1.0) if below > 0.0 else 1.0
+
+
+def curve_number_runoff(rain: npt.ArrayLike, curve_number: npt.ArrayLike) -> Floats:
     """
     Return the rain that runs off.
 
@@ -273,7 +376,7 @@ def curve_number_runoff(rain: npt.ArrayLike, curve_number: float) -> Floats:
     ----------
     rain : ndarray (days,)
         [mm/day]
-    curve_number : float
+    curve_number : float or ndarray (days,)
         30…100; `tables/curve_numbers.csv` has some. [-]
 
     Returns
@@ -287,7 +390,7 @@ def curve_number_runoff(rain: npt.ArrayLike, curve_number: float) -> Floats:
     Q = (P − Ia)² / (P − Ia + S). The average antecedent condition, all season.
     """
     p = np.asarray(rain, float)
-    s = _S_SCALE / curve_number - _S_SHIFT
+    s = _S_SCALE / np.asarray(curve_number, float) - _S_SHIFT
     above = np.maximum(p - _INITIAL_ABSTRACTION * s, 0.0)
     # 0/0 on a dry day under CN 100, which keeps nothing back
     whole = np.where(above > 0.0, above + s, 1.0)

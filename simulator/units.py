@@ -24,6 +24,7 @@ KINDS: dict[str, tuple[str, str, str]] = {
     "flow": ("L/h", "a flow", '"2 L/h" or "0.5 gal/h"'),
     "pressure": ("kPa", "a pressure", '"100 kPa", "1 bar" or "10 mH2O"'),
     "time": ("h", "a time", '"90 min" or "2 h"'),
+    "conductivity": ("dS/m", "an electrical conductivity", '"1.2 dS/m"'),
 }
 
 _DIMENSION_NAMES = {
@@ -34,6 +35,7 @@ _DIMENSION_NAMES = {
     "[length] ** 3 / [time]": "a flow",
     "[mass] / [length] / [time] ** 2": "a pressure",
     "[time]": "a time",
+    "[current] ** 2 * [time] ** 3 / [length] ** 3 / [mass]": "an electrical conductivity",
     "[temperature]": "a temperature",
     "[length] / [time]": "a speed",
     "[mass] / [time]": "a flow of weight",

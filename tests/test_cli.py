@@ -15,7 +15,7 @@ from simulator.cli import main
 
 ROOT = Path(__file__).resolve().parent.parent
 DEMO = ROOT / "scenarios" / "terraces.toml"
-SEASON_FILES = ["beds.csv", "daily.csv", "figures", "openings.csv", "report.html", "season.json"]
+SEASON_FILES = ["beds.csv", "daily.csv", "figures", "openings.csv", "report.html", "season.json", "weeks.csv"]
 
 
 def run(capsys, *arguments):
@@ -84,7 +84,7 @@ def test_two_runs_give_the_same_bytes(tmp_path, capsys):
     for name in ("one", "two"):
         assert run(capsys, "replay", DEMO, "--out", tmp_path / name, "--quiet") == (0, "", "")
     files = sorted(p.relative_to(tmp_path / "one") for p in (tmp_path / "one").rglob("*") if p.is_file())
-    assert len(files) == 11
+    assert len(files) == 14
     for file in files:
         assert (tmp_path / "one" / file).read_bytes() == (tmp_path / "two" / file).read_bytes(), file
 
@@ -174,7 +174,7 @@ def test_a_mistake_in_the_call_is_told(arguments, capsys, tmp_path, monkeypatch)
 def test_help_names_every_command_with_an_example(capsys):
     code, out, _ = run(capsys, "--help")
     assert code == 0
-    for verb in ("new", "check", "replay"):
+    for verb in ("new", "check", "replay", "known"):
         assert verb in out
         code, text, _ = run(capsys, verb, "--help")
         assert code == 0
@@ -204,3 +204,24 @@ def test_an_interruption_leaves_nothing_half_made(tmp_path, capsys, monkeypatch)
     assert code == 130
     assert "nothing half-made" in err
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("topic", ["plants", "soils", "landscape", "pans", "readers"])
+def test_what_is_known_is_listed_with_its_source(topic, capsys):
+    code, out, _ = run(capsys, "known", topic, "--json")
+    assert code == 0
+    rows = json.loads(out)[topic]
+    assert rows
+    assert all(row["name"] and row["source"] for row in rows)
+    code, out, _ = run(capsys, "known", topic)
+    assert code == 0
+    assert rows[0]["name"] in out
+    assert "(1) " in out
+
+
+def test_an_unknown_topic_is_told(capsys):
+    code, _, err = run(capsys, "known", "plant")
+    assert code == 2
+    assert err.strip() == (
+        'TOPIC = "plant" is not known; expected: plants, soils, landscape, pans, readers; did you mean "plants"?'
+    )

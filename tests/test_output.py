@@ -65,5 +65,5 @@ def test_json_has_every_number_in_full_and_says_where_it_comes_from(season):
 def test_tables_have_a_row_for_each_day_and_bed_and_for_each_part(season):
     daily, beds = daily_table(season), beds_table(season)
     assert len(daily) == 7 * len(season.beds)
-    assert beds["part"].tolist() == ["mean", "driest_quarter"] * len(season.beds)
+    assert beds["part"].tolist() == ["mean", "driest_quarter", "exact_refill"] * len(season.beds)
     assert beds.loc[1, "irrigation_mm"] == pytest.approx(0.9 * beds.loc[0, "irrigation_mm"])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+import datetime as dt
 import math
 
 import numpy as np
@@ -9,8 +11,8 @@ import pandas as pd
 import pytest
 
 from simulator import replay, scenario_from
-from simulator.errors import ClosureError
-from simulator.season import _balance
+from simulator.errors import ClosureError, ScenarioError
+from simulator.totals import checked_balance
 from tests.small_weather import weather_csv
 
 
@@ -53,11 +55,11 @@ def test_pan_and_buckets_close_as_a_reader_would_add_them_up(season):
 
 
 def test_a_balance_that_does_not_close_is_no_season():
-    assert _balance("here", 1e-8, passed=100.0) == 1e-8
+    assert checked_balance("here", 1e-8, passed=100.0) == 1e-8
     with pytest.raises(ClosureError, match="here: the water balance is off by"):
-        _balance("here", 1e-6, passed=100.0)
+        checked_balance("here", 1e-6, passed=100.0)
     with pytest.raises(ClosureError):
-        _balance("here", math.nan, passed=100.0)
+        checked_balance("here", math.nan, passed=100.0)
 
 
 def test_the_longest_gap_counts_both_ends(make_garden):
@@ -127,3 +129,78 @@ def test_pieces_of_a_record_are_the_record(make_garden):
     whole = replay(garden)
     part = replay(garden, start=pd.Timestamp("2025-05-11").date(), end=pd.Timestamp("2025-05-20").date())
     assert np.array_equal(part.days["eto_mm"], whole.days["eto_mm"].iloc[10:20])
+
+
+TIMER = {"days": ["mon", "thu"], "duration": "30 min"}
+
+
+def test_a_present_timer_runs_beside_the_pan(make_garden):
+    """2 L/h·√1.5 from 30 emitters for half an hour, twice a week: worked by hand."""
+    season = replay(make_garden({"controller": {"upper": {"timer": TIMER}}}, days=28))
+    bed = season.totals["beds"]["upper/tomatoes"]
+    emitters = season.scenario.controller["upper"].bed["tomatoes"].emitters
+    flow = season.forcing.pan_of["upper"].bed_flows["tomatoes"]
+    assert flow > emitters.count
+    assert bed["timer"]["litres"] == pytest.approx(8 * 0.5 * flow)
+    waters = season.beds["upper/tomatoes"]["timer_irrigation_mm"]
+    assert {day.day_name() for day in waters.index[waters > 0]} == {"Monday", "Thursday"}
+    weekly = {"days": ["mon", "thu"], "litres_a_week": "100 L"}
+    by_litres = replay(make_garden({"controller": {"upper": {"timer": weekly}}}, days=28))
+    assert by_litres.totals["beds"]["upper/tomatoes"]["timer"]["litres"] == pytest.approx(400.0)
+
+
+def test_soils_can_be_stepped_through_the_days_before(make_garden):
+    """Thirty rainless days before: the bed starts thirsty, and as a run on rain alone leaves it."""
+    garden = make_garden(days=60)
+    start = dt.date(2025, 5, 31)
+    dry = replay(garden.changed({"season": {"start": start, "spin_up": "30 d"}}))
+    wet = replay(garden.changed({"season": {"start": start}}))
+    assert wet.totals["beds"]["upper/tomatoes"]["depletion_start_mm"] == 0.0
+    before = dry.totals["beds"]["upper/tomatoes"]["depletion_start_mm"]
+    assert before > 20.0
+    unwatered = garden.changed(
+        {
+            "season": {"end": dt.date(2025, 5, 30)},
+            "controller": {"upper": {"valve": {"swing": "20 kg"}, "pan": {"exposure": 0.1}}},
+        }
+    )
+    alone = replay(unwatered)
+    assert alone.totals["controllers"]["upper"]["openings"] == 0
+    assert before == pytest.approx(alone.totals["beds"]["upper/tomatoes"]["depletion_end_mm"])
+    with pytest.raises(ScenarioError, match="spin_up = 60 days needs weather from 2025-04-01"):
+        replay(garden.changed({"season": {"start": start, "spin_up": "60 d"}}))
+
+
+def test_salty_water_asks_for_more_than_the_plants_do(make_garden):
+    """FAO-29 (1985) eq. 9, from memory: ECw 1.0, ECe 2.5 dS/m: LR = 1/11.5."""
+    salty = {"controller": {"upper": {"bed": {"tomatoes": {"leaching": {"water": "1 dS/m", "threshold": "2.5 dS/m"}}}}}}
+    bed = replay(make_garden(salty, days=60)).totals["beds"]["upper/tomatoes"]
+    plain = replay(make_garden(days=60)).totals["beds"]["upper/tomatoes"]
+    assert bed["leaching_mm"] == pytest.approx(bed["net_demand_mm"] / 10.5)
+    assert bed["net_demand_mm"] == plain["net_demand_mm"]
+    assert plain["leaching_mm"] == 0.0
+    assert bed["supply_over_demand"] < plain["supply_over_demand"]
+
+
+def test_yield_falls_with_the_water(make_garden):
+    """FAO-33 (1979): 1 − Ya/Ym = Ky (1 − ETa/ETc); tomato's Ky 1.05 (from memory)."""
+    bed = {"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"count": 4}}}}}}
+    (one,) = replay(make_garden(bed, days=90)).totals["beds"]["upper/tomatoes"]["yield"]
+    assert one["plants"] == "tomato"
+    assert one["eta_over_etc"] < 0.8
+    assert one["share_of_full_yield"] == pytest.approx(1 - 1.05 * (1 - one["eta_over_etc"]))
+
+
+def test_shallow_roots_after_deep_ones_leave_their_depletion_below(make_garden):
+    """Two plantings in turn without water: the second's root zone starts at its own TAW at most, and the bed closes."""
+    beans = {"plants": {"name": "tomato", "stages": [5, 5, 10, 5]}, "planted": dt.date(2025, 5, 1)}
+    salad = {"plants": {"name": "lettuce", "stages": [5, 5, 10, 5]}, "planted": dt.date(2025, 5, 30)}
+    garden = make_garden(days=60)
+    raw = copy.deepcopy(dict(garden._raw))
+    bed = raw["controller"]["upper"]["bed"]["tomatoes"]
+    del bed["plants"], bed["planted"]
+    bed |= {"plantings": [beans, salad], "emitters": {"count": 1, "flow": "0.1 L/h"}}
+    season = replay(scenario_from(raw, garden.path))
+    table = season.beds["upper/tomatoes"]
+    assert season.totals["beds"]["upper/tomatoes"]["left_below_mm"] > 10.0
+    assert (table["depletion_mm"] <= table["taw_mm"] + 1e-9).all()

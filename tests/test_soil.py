@@ -89,3 +89,18 @@ def test_soils_are_found_whatever_their_spelling():
     assert soil.find_soil("silty clay loam").name == "silt clay loam"
     with pytest.raises(soil.SoilError, match='"lome" is no soil that is known; did you mean "loam"'):
         soil.find_soil("lome")
+
+
+def test_moisture_classes_move_the_curve_number():
+    """NRCS NEH section 4 (1972), Table 10.1, from memory: CN 80 is 63 when dry and 91 when wet; the fit gives ± 1."""
+    rain = np.array([0.0] * 10 + [30.5, 30.5, 0.0, 0.0, 5.5])
+    numbers = soil.moist_curve_number(rain, 80.0)
+    assert numbers[0] == 80.0  # what fell before is not known
+    assert numbers[9] == pytest.approx(63.0, abs=1.0)
+    assert numbers[14] == pytest.approx(91.0, abs=1.0)
+
+
+def test_leaching_requirement():
+    """FAO-29 (1985) eq. 9, from memory: LR = ECw/(5 ECe − ECw)."""
+    assert soil.leaching_requirement(1.0, 2.5) == pytest.approx(1.0 / 11.5)
+    assert soil.leaching_requirement(9.0, 1.0) == 1.0

@@ -23,6 +23,7 @@ from simulator.reports.canvas import date_axis, day_numbers, enough, legend_abov
 from simulator.reports.style import CONTROLLER_STYLES, STYLES, applied, plain
 from simulator.reports.words import kilograms, mm
 from simulator.weather.flags import MISSING, is_filled
+from simulator.weeks import weeks_table
 
 if TYPE_CHECKING:
     from simulator.season import Season
@@ -37,6 +38,7 @@ __all__ = [
     "supplied_against_needed_figure",
     "svg_text",
     "weather_figure",
+    "weeks_figure",
 ]
 
 _WIDTH = 9.0  # inches; an A4 page's text is narrower, and the vector picture shrinks to it
@@ -339,6 +341,55 @@ def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None =
     return axes
 
 
+def weeks_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
+    """
+    Draw each bed's weeks: what the valve gave as steps over what was needed, the gap shaded.
+
+    Parameters
+    ----------
+    season : Season
+    axes : sequence of Axes, optional
+        One for each bed; a new figure if left out.
+
+    Returns
+    -------
+    list of Axes
+        In the scenario's order.
+    """
+    with applied():
+        table = weeks_table(season)
+        count = len(season.beds)
+        if axes is None:
+            figure = Figure(figsize=(_WIDTH, 1.7 * count + 0.5), layout="constrained")
+            axes = list(figure.subplots(count, 1, sharex=True, squeeze=False)[:, 0])
+        axes = enough(axes, count)
+        days = day_numbers(season.days.index)
+        for ax, key in zip(axes, season.beds, strict=True):
+            controller, bed = key.split("/")
+            weeks = table[(table["controller"] == controller) & (table["bed"] == bed)]
+            starts = days[::7] - 0.5
+            edges = np.append(starts, days[-1] + 0.5)
+            # a short last week at the rate of a whole one
+            whole = 7.0 / weeks["days"].to_numpy(float)
+            given = weeks["irrigation_mm"].to_numpy() * whole
+            needed = weeks["needed_mm"].to_numpy() * whole
+            for name, low, high in (("gap_short", given, needed), ("gap_over", needed, given)):
+                tops = np.where(high > low, high, np.maximum(low, 0.0))
+                bottoms = np.maximum(low, 0.0)
+                bars = STYLES[name].filled(label=STYLES[name].label if ax is axes[0] else "")
+                ax.bar(edges[:-1], np.maximum(tops - bottoms, 0.0), np.diff(edges), bottoms, align="edge", **bars)
+            ax.stairs(needed, edges, baseline=None, **STYLES["weekly_need"].stepped())
+            ax.stairs(given, edges, baseline=None, **STYLES["weekly_supply"].stepped())
+            ax.set_ylabel("mm/week")
+            ax.set_title(plain(key))
+            ax.set_ylim(min(0.0, float(needed.min())) * 1.1, max(float(given.max()), float(needed.max()), 1.0) * 1.08)
+            ax.axhline(0.0, color=STYLES["taw"].colour, linewidth=0.5)
+            date_axis(ax, days)
+            ax.grid(axis="x")
+        legend_above(axes[0])
+    return axes
+
+
 def weather_figure(
     weather: Weather,
     start: dt.date | pd.Timestamp,
@@ -419,5 +470,6 @@ def _draw_coverage(ax: Axes, flags: pd.DataFrame) -> None:
 SEASON_FIGURES: dict[str, Callable[[Season], list[Axes]]] = {
     "season": season_figure,
     "supplied-against-needed": supplied_against_needed_figure,
+    "weeks": weeks_figure,
     "pan-level": pan_level_figure,
 }

@@ -63,6 +63,8 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
         sentences=three_sentences(season),
         findings=_findings(season.findings),
         beds=_beds(season),
+        yardsticks=_yardsticks(season),
+        yields=_yields(season),
         controllers=_controllers(season),
         supplies=_supplies(season),
         months=_supply_months(season),
@@ -225,6 +227,43 @@ def _beds(season: Season) -> _Table:
         "rain kept [mm]",
     )
     return _Table(headings, tuple(rows), names=2, paired=True)
+
+
+def _yardsticks(season: Season) -> _Table:
+    rows = []
+    names = {"mean": "the pan", "timer": "the present timer", "exact_refill": "exact refill"}
+    for key, bed in season.totals["beds"].items():
+        lanes = {"mean": bed, "timer": bed.get("timer"), "exact_refill": bed["exact_refill"]}
+        for lane, totals in lanes.items():
+            if totals is None:
+                continue
+            rain = totals["rain_mm"]
+            rows.append(
+                (
+                    key if lane == "mean" else "",
+                    names[lane],
+                    number(totals["litres"]),
+                    number(totals["irrigation_mm"]),
+                    number(totals["stress_days"]),
+                    percent(totals["adequacy"]),
+                    number(totals["deep_percolation_mm"]),
+                    percent(1.0 - totals["rain_kept_mm"] / rain) if rain > 0.0 else "–",
+                )
+            )
+    headings = (
+        *("bed", "watered by", "litres", "supplied [mm]", "stress days", "ETa ÷ ETc"),
+        *("deep percolation [mm]", "rain gone to waste"),
+    )
+    return _Table(headings, tuple(rows), names=2)
+
+
+def _yields(season: Season) -> _Table:
+    rows = tuple(
+        (key, one["plants"], number(one["ky"], 2), percent(one["eta_over_etc"]), percent(one["share_of_full_yield"]))
+        for key, bed in season.totals["beds"].items()
+        for one in bed["yield"]
+    )
+    return _Table(("bed", "plants", "Ky", "ETa ÷ ETc", "share of a full yield"), rows, names=2)
 
 
 def _controllers(season: Season) -> _Table:

@@ -68,6 +68,10 @@ class Style:
             **changes,
         }
 
+    def stepped(self, **changes: Any) -> dict[str, Any]:
+        """Return keywords for steps, which are patches without a face."""
+        return {**self.lined(), **changes}
+
     @property
     def axis(self) -> str:
         """Label and unit, as an axis says them."""
@@ -95,6 +99,10 @@ STYLES: dict[str, Style] = {
     "supplied_driest": Style("supplied, driest quarter", "mm", _VERMILION, (0, (5, 1.5)), 1.1),
     "needed": Style("net demand", "mm", _BLACK, (0, (1, 1.2)), 1.6),
     "etc": Style("ETc, before any rain", "mm", _GREY, (0, (6, 2, 1, 2)), 0.9),
+    "weekly_supply": Style("supplied", "mm/week", _BLUE, "-", 1.8),
+    "weekly_need": Style("ETc less the rain that the soil could hold", "mm/week", _BLACK, (0, (1, 1.2)), 1.6),
+    "gap_short": Style("short", colour="#E4E4E4", hatch="////"),
+    "gap_over": Style("more than needed", colour="#CFE3F1"),
     "measured": Style("measured, or derived from measurements", colour="#BFD9EA"),
     "filled": Style("filled", colour=_ORANGE, hatch="xxxx"),
     "missing": Style("missing", colour="#FFFFFF", hatch="...."),

@@ -19,6 +19,11 @@ CAPTIONS: dict[str, str] = {
         "short; far above it, water that drained away. Net demand is less than ETc because "
         "rain, and water already in the soil, meet a part."
     ),
+    "weeks": (
+        "Week by week: what the valve gave each bed, as a blue step, over what the plants took from "
+        "the soil less the rain that it could hold, dotted; below zero in a week of rain. Hatched: "
+        "short. Pale blue: more than needed. weeks.csv says why, week by week."
+    ),
     "pan-level": (
         "Each pan through the hottest days in a row: it falls as it evaporates to the trip, "
         "where the valve opens; the refill emitter brings it up to the reset, where the valve "

@@ -1,0 +1,106 @@
+"""
+Weeks: what the pan's valve gave a bed against what it needed, week by week, and why the two part.
+
+Units: mm over the bed, kg. Works on a finished season; nothing is simulated here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from simulator.totals import PREFIXES, rain_kept
+
+if TYPE_CHECKING:
+    from simulator.season import Season
+
+__all__ = ["COLUMNS", "weeks_table"]
+
+COLUMNS = (
+    "controller",
+    "bed",
+    "week_from",
+    "days",
+    "irrigation_mm",
+    "needed_mm",
+    "rain_mm",
+    "rain_kept_mm",
+    "deep_percolation_mm",
+    "kc",
+    "stress_days",
+    "pan_spilled_kg",
+    "why",
+)
+_DAYS = 7
+# within a quarter of the need, or 5 mm a week, is no mismatch; common practice, no source
+_NEAR, _NEAR_MM = 0.25, 5.0
+_SMALL_PLANTS = 0.75  # of the season's highest Kc
+
+
+def weeks_table(season: Season) -> pd.DataFrame:
+    """
+    Return each bed's weeks: supplied, needed, and why they part.
+
+    Parameters
+    ----------
+    season : Season
+
+    Returns
+    -------
+    DataFrame
+        One row a bed and week, from the season's first day on; the last week may be short. Columns as `COLUMNS`:
+        ``needed_mm`` is ETc less the rain that the soil could hold under exact refill, so that it may be below zero
+        in a wet week; ``why`` is plain words, empty where supplied and needed agree.
+    """
+    parts = []
+    for key, table in season.beds.items():
+        controller, bed = key.split("/")
+        pan = season.controllers[controller]
+        kept = rain_kept(table, PREFIXES["exact_refill"])
+        daily = pd.DataFrame(
+            {
+                "irrigation_mm": table["irrigation_mm"],
+                "needed_mm": (table["exact_etc_mm"] - kept).where(table["growing"], 0.0),
+                "rain_mm": table["rain_mm"],
+                "rain_kept_mm": rain_kept(table),
+                "deep_percolation_mm": table["deep_percolation_mm"],
+                "stress_days": ((table["ks"] < 1.0) & table["growing"]).astype(int),
+                "pan_spilled_kg": pan["spilled_kg"],
+                "kc": table["kc"],
+                "growing": table["growing"].astype(int),
+            }
+        )
+        week = pd.RangeIndex(len(daily)) // _DAYS
+        weeks = daily.drop(columns="kc").groupby(week).sum()
+        weeks["kc"] = daily["kc"].groupby(week).mean()
+        weeks["days"] = daily["kc"].groupby(week).size()
+        weeks["week_from"] = pd.DatetimeIndex(daily.index)[::_DAYS].strftime("%Y-%m-%d")
+        weeks["why"] = [_why(row, float(table["kc"].max())) for row in weeks.to_dict("records")]
+        parts.append(weeks.assign(controller=controller, bed=bed))
+    whole = pd.concat(parts, ignore_index=True)
+    return whole[list(COLUMNS)]
+
+
+def _why(week: Mapping[Hashable, Any], highest_kc: float) -> str:
+    """Say why a week's supply and need part."""
+    given, needed = week["irrigation_mm"], week["needed_mm"]
+    if abs(given - needed) <= max(_NEAR * max(needed, 0.0), _NEAR_MM):
+        return ""
+    reasons = []
+    if given > needed:
+        if week["growing"] == 0:
+            reasons.append("nothing grows here yet, or no longer")
+        elif week["kc"] < _SMALL_PLANTS * highest_kc:
+            reasons.append("the plants are small and ask for little; the pan doesn't know")
+        if week["rain_mm"] > _NEAR_MM and week["pan_spilled_kg"] > 0.0:
+            reasons.append("the pan spilled rain that the soil kept")
+        elif week["rain_mm"] > needed:
+            reasons.append("rain met the need and the pan dried on")
+        return "; ".join(reasons) or "this bed has more emitters than it needs"
+    if week["rain_mm"] > week["rain_kept_mm"] + _NEAR_MM:
+        reasons.append("rain that the soil could not hold held the pan shut")
+    if week["stress_days"]:
+        reasons.append("short: the plants suffer")
+    return "; ".join(reasons) or "lives on water already in the soil"

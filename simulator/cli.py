@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from simulator.cli_size import size
 from simulator.errors import PanbudgetError, Problem, ScenarioError
 
 if TYPE_CHECKING:
@@ -284,6 +285,9 @@ def _summary(season: Season, out: Path, *, quiet: bool) -> None:
 def _finish(danger: bool) -> None:
     if danger:
         raise typer.Exit(1)
+
+
+app.command()(size)
 
 
 def main(arguments: list[str] | None = None) -> None:

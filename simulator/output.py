@@ -23,7 +23,16 @@ from simulator.errors import OutputError
 if TYPE_CHECKING:
     from simulator.season import Season
 
-__all__ = ["beds_table", "daily_table", "new_folder", "provenance", "season_json", "write_season"]
+__all__ = [
+    "beds_table",
+    "daily_table",
+    "new_folder",
+    "provenance",
+    "season_json",
+    "write_csv",
+    "write_json",
+    "write_season",
+]
 
 #: everything that a command of ours may leave in a folder; `--overwrite` touches nothing else
 OUR_FILES = frozenset(
@@ -36,6 +45,9 @@ OUR_FILES = frozenset(
         "openings.csv",
         "report.html",
         "season.json",
+        "size.csv",
+        "size.html",
+        "size.json",
         "weather.csv",
         "weeks.csv",
     }
@@ -235,10 +247,10 @@ def write_season(season: Season, folder: Path) -> None:
     from simulator.reports import figures, html
     from simulator.weeks import weeks_table
 
-    _write_csv(daily_table(season), folder / "daily.csv")
-    _write_csv(_openings_table(season), folder / "openings.csv")
-    _write_csv(beds_table(season), folder / "beds.csv")
-    _write_csv(weeks_table(season), folder / "weeks.csv")
+    write_csv(daily_table(season), folder / "daily.csv")
+    write_csv(_openings_table(season), folder / "openings.csv")
+    write_csv(beds_table(season), folder / "beds.csv")
+    write_csv(weeks_table(season), folder / "weeks.csv")
     write_json(season_json(season), folder / "season.json")
     (folder / "figures").mkdir()
     drawn: dict[str, str] = {}
@@ -255,5 +267,6 @@ def write_json(content: dict[str, Any], path: Path) -> None:
     path.write_text(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
 
 
-def _write_csv(table: pd.DataFrame, path: Path) -> None:
+def write_csv(table: pd.DataFrame, path: Path) -> None:
+    """Write a CSV file: twelve digits, one byte sequence for one content."""
     table.to_csv(path, index=False, float_format=_FLOATS, lineterminator="\n", encoding="utf-8")

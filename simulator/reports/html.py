@@ -24,11 +24,11 @@ if TYPE_CHECKING:
     from simulator.checking import Checked
     from simulator.season import Season
 
-__all__ = ["check_html", "report_html"]
+__all__ = ["Table", "check_html", "figure_part", "render", "report_html"]
 
 
 @dataclass(frozen=True)
-class _Table:
+class Table:
     """What a table says: ``names`` columns of text, then numbers; ``paired`` rows belong two and two."""
 
     headings: tuple[str, ...]
@@ -55,7 +55,7 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
     str
         A whole page.
     """
-    return _render(
+    return render(
         "report.html.j2",
         title=season.totals["title"],
         when=_when(season),
@@ -68,7 +68,7 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
         controllers=_controllers(season),
         supplies=_supplies(season),
         months=_supply_months(season),
-        figures=[_figure(name, svg) for name, svg in figures.items()],
+        figures=[figure_part(name, svg) for name, svg in figures.items()],
         models=_models(season),
         filled=_filled(season),
         assumptions=season.assumptions,
@@ -98,7 +98,7 @@ def check_html(found: Checked, svg: str) -> str:
     weather = season.totals["weather"]
     filled_days = sum(days for methods in weather["filled"].values() for days in methods.values())
     by_month = found.by_month()
-    return _render(
+    return render(
         "check.html.j2",
         title=season.totals["title"],
         when=_when(season),
@@ -113,21 +113,21 @@ def check_html(found: Checked, svg: str) -> str:
             ),
             f"Over the season ETo is {mm(weather['eto_mm'])} and rain {mm(weather['rain_mm'])}.",
         ],
-        figure=_figure("weather", svg),
-        units=_Table(
+        figure=figure_part("weather", svg),
+        units=Table(
             ("column", "unit in the file"),
             tuple((name, unit) for name, unit in source["units"].items()),
             f"Recognised: {source['recognised']}.",
             names=2,
         ),
         filled=_filled(season),
-        extremes=_Table(
+        extremes=Table(
             ("", "value", "unit", "date"),
             tuple(
                 (f"{e['which']} {e['column']}", number(e["value"], 1), e["unit"], e["date"]) for e in found.extremes()
             ),
         ),
-        months=_Table(
+        months=Table(
             ("month", *(_month_heading(column) for column in by_month.columns)),
             tuple(
                 (str(month), *(number(v) for v in values))
@@ -151,7 +151,22 @@ def _templates() -> jinja2.Environment:
     )
 
 
-def _render(template: str, **content: Any) -> str:
+def render(template: str, **content: Any) -> str:
+    """
+    Fill one of the page templates.
+
+    Parameters
+    ----------
+    template : str
+        File in `reports/templates`.
+    **content
+        What it shows; text is escaped.
+
+    Returns
+    -------
+    str
+        A whole page.
+    """
     return _templates().get_template(template).render(**content) + "\n"
 
 
@@ -178,16 +193,32 @@ def _findings(findings: Iterable[Finding]) -> list[dict[str, str]]:
     return listed
 
 
-def _figure(name: str, svg: str) -> dict[str, Any]:
+def figure_part(name: str, svg: str, caption: str | None = None) -> dict[str, Any]:
+    """
+    Make a figure ready to stand beside others on a page.
+
+    Parameters
+    ----------
+    name : str
+    svg : str
+        As `figures.svg_text` gives it.
+    caption : str, optional
+        The usual one of that name if left out.
+
+    Returns
+    -------
+    dict
+        For the template's ``drawing``.
+    """
     # several figures on one page: each gets ids of its own, or one's clip paths would cut another
     own = re.sub(r'\bid="', f'id="{name}-', svg)
     own = re.sub(r'href="#', f'href="#{name}-', own)
     own = own.replace("url(#", f"url(#{name}-")
     # drawn by us from escaped text, so it may pass as it is
-    return {"name": name, "svg": Markup(own), "caption": CAPTIONS.get(name, name)}
+    return {"name": name, "svg": Markup(own), "caption": caption or CAPTIONS.get(name, name)}
 
 
-def _beds(season: Season) -> _Table:
+def _beds(season: Season) -> Table:
     rows = []
     for key, bed in season.totals["beds"].items():
         for part, lane, amount in (
@@ -226,10 +257,10 @@ def _beds(season: Season) -> _Table:
         "deep percolation [mm]",
         "rain kept [mm]",
     )
-    return _Table(headings, tuple(rows), names=2, paired=True)
+    return Table(headings, tuple(rows), names=2, paired=True)
 
 
-def _yardsticks(season: Season) -> _Table:
+def _yardsticks(season: Season) -> Table:
     rows = []
     names = {"mean": "the pan", "timer": "the present timer", "exact_refill": "exact refill"}
     for key, bed in season.totals["beds"].items():
@@ -254,19 +285,19 @@ def _yardsticks(season: Season) -> _Table:
         *("bed", "watered by", "litres", "supplied [mm]", "stress days", "ETa ÷ ETc"),
         *("deep percolation [mm]", "rain gone to waste"),
     )
-    return _Table(headings, tuple(rows), names=2)
+    return Table(headings, tuple(rows), names=2)
 
 
-def _yields(season: Season) -> _Table:
+def _yields(season: Season) -> Table:
     rows = tuple(
         (key, one["plants"], number(one["ky"], 2), percent(one["eta_over_etc"]), percent(one["share_of_full_yield"]))
         for key, bed in season.totals["beds"].items()
         for one in bed["yield"]
     )
-    return _Table(("bed", "plants", "Ky", "ETa ÷ ETc", "share of a full yield"), rows, names=2)
+    return Table(("bed", "plants", "Ky", "ETa ÷ ETc", "share of a full yield"), rows, names=2)
 
 
-def _controllers(season: Season) -> _Table:
+def _controllers(season: Season) -> Table:
     rows = tuple(
         (
             name,
@@ -296,10 +327,10 @@ def _controllers(season: Season) -> _Table:
         "held open by evaporation",
         "closure of the balance",
     )
-    return _Table(headings, rows)
+    return Table(headings, rows)
 
 
-def _supplies(season: Season) -> _Table:
+def _supplies(season: Season) -> Table:
     rows = tuple(
         (
             name,
@@ -309,17 +340,17 @@ def _supplies(season: Season) -> _Table:
         )
         for name, s in season.totals["supplies"].items()
     )
-    return _Table(("supply", "season", "most in a day", "largest flow"), rows)
+    return Table(("supply", "season", "most in a day", "largest flow"), rows)
 
 
-def _supply_months(season: Season) -> _Table:
+def _supply_months(season: Season) -> Table:
     supplies = season.totals["supplies"]
     months = sorted({month for s in supplies.values() for month in s["by_month"]})
     rows = tuple((month, *(number(s["by_month"].get(month, 0.0)) for s in supplies.values())) for month in months)
-    return _Table(("month", *(f"{name} [L]" for name in supplies)), rows)
+    return Table(("month", *(f"{name} [L]" for name in supplies)), rows)
 
 
-def _models(season: Season) -> _Table:
+def _models(season: Season) -> Table:
     rows = []
     for name, forcing in season.forcing.pan_of.items():
         chosen = season.scenario.controller[name].pan.evaporation
@@ -336,19 +367,19 @@ def _models(season: Season) -> _Table:
                     "" if used else difference,
                 )
             )
-    return _Table(("pan", "model", "evaporation over the season [mm]", "against the one used"), tuple(rows), names=2)
+    return Table(("pan", "model", "evaporation over the season [mm]", "against the one used"), tuple(rows), names=2)
 
 
-def _filled(season: Season) -> _Table:
+def _filled(season: Season) -> Table:
     rows = tuple(
         (column, method, number(days))
         for column, methods in season.totals["weather"]["filled"].items()
         for method, days in methods.items()
     )
-    return _Table(("weather column", "filled by", "days of the season"), rows, names=2)
+    return Table(("weather column", "filled by", "days of the season"), rows, names=2)
 
 
-def _provenance(provenance: Mapping[str, Any]) -> _Table:
+def _provenance(provenance: Mapping[str, Any]) -> Table:
     weather = provenance.get("weather", {})
     rows = [
         ("panbudget", str(provenance.get("panbudget", ""))),
@@ -360,7 +391,7 @@ def _provenance(provenance: Mapping[str, Any]) -> _Table:
         ("weather file, days", f"{weather.get('first', '')} to {weather.get('last', '')}"),
         ("weather, SHA-256", str(provenance.get("weather_sha256", ""))),
     ]
-    return _Table(("what", "which"), tuple(rows), names=2)
+    return Table(("what", "which"), tuple(rows), names=2)
 
 
 def _month_heading(column: str) -> str:

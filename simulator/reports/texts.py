@@ -63,7 +63,8 @@ METHOD: tuple[str, ...] = (
     ),
     (
         "Demand: crop coefficients of FAO-56 chapters 6 and 7, or the plant factor given. "
-        "For the dual coefficient, emitters stand under the leaves (Example 34). Real plants differ from tables by a tenth or two (common practice, no source)."
+        "For the dual coefficient, emitters stand under the leaves (Example 34). "
+        "Real plants differ from tables by a tenth or two (common practice, no source)."
     ),
     (
         "Every water balance was checked: pan and beds close to one part in a thousand million, "

@@ -40,6 +40,7 @@ from simulator.weather.readers import choose_reader
 from simulator.weather.site import SiteLike
 from simulator.weather.sky import sky_of
 from simulator.weather.source import open_source
+from simulator.weather.station import station_notes
 
 __all__ = ["Weather", "read_weather"]
 
@@ -233,7 +234,14 @@ def read_weather(
         "last": str(raw.daily.index.max().date()),
         "assumptions": assumptions,
     }
-    notes = (*loud, *raw.notes, *arranged.notes, *inspected.notes, *_trimmed(days, kept))
+    notes = (
+        *loud,
+        *station_notes(raw.station, site),
+        *raw.notes,
+        *arranged.notes,
+        *inspected.notes,
+        *_trimmed(days, kept),
+    )
     return Weather(values, flags, provenance, notes)
 
 

@@ -39,6 +39,7 @@ __all__ = [
     "require_temperatures",
     "rows_below",
     "split_cells",
+    "station_at",
 ]
 
 _NUMBER = re.compile(r"[+-]?(?:\d{1,15}(?:\.\d*)?|\.\d+)")
@@ -194,6 +195,17 @@ def one_station(names: Mapping[str, int], source: Source) -> None:
         "download a file of one station"
     )
     raise WeatherError(Problem(message, key="station"), file=source.shown_as)
+
+
+def station_at(name: str, latitude: str = "", longitude: str = "", elevation: str = "") -> Station:
+    """Make a station of a file's cells; what is blank, no number or a code for a missing value is left out."""
+    north, east, height = number_in(latitude), number_in(longitude), number_in(elevation)
+    return Station(
+        name,
+        north if north is not None and abs(north) <= 90.0 else None,
+        east if east is not None and abs(east) <= 180.0 else None,
+        height if height is not None and -450.0 < height < 9000.0 else None,
+    )
 
 
 def require_temperatures(found: Collection[str], source: Source, *, names: Mapping[str, str], listed: str) -> None:

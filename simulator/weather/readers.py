@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 
 from simulator.errors import WeatherError
-from simulator.weather import gsod, table
+from simulator.weather import gsod, power, table
 from simulator.weather.raw import Reader
 from simulator.weather.source import Source
 
@@ -19,6 +19,7 @@ __all__ = ["READERS", "choose_reader"]
 READERS: dict[str, Reader] = {
     table.NAME: table,
     gsod.NAME: gsod,
+    power.NAME: power,
 }
 
 # how much of a file a reader may look at to recognise it

@@ -142,7 +142,7 @@ def rows_below(lines: Sequence[str], header_line: int, width: int, mistakes: Mis
 
 
 def measured(
-    text: str, *, name: str, line: int, missing: Collection[float], mistakes: Mistakes, blank_is_missing: bool = True
+    text: str, *, name: str, line: int, missing: Collection[float], mistakes: Mistakes, whole: bool = False
 ) -> float:
     """
     Read a cell; NaN for a blank one or a code for a missing value, and NaN with a mistake noted for no number.
@@ -159,12 +159,17 @@ def measured(
         Codes for a missing value.
     mistakes : Mistakes
         Where a cell that is no number is noted.
-    blank_is_missing : bool
-        Whether the format leaves missing values blank.
+    whole : bool
+        Whether the format has whole numbers only, tenths as a rule: a decimal then betrays another unit.
     """
-    if not text and blank_is_missing:
+    if not text:
         return math.nan
     value = number_in(text)
+    if whole and value is not None and "." in text:
+        what = f"{name} is {text!r}, and this format has whole numbers (of tenths as a rule)"
+        cure = 'the file may be in other units: set format = "table" and name columns and units, or download it again'
+        mistakes.add(cure, line=line, what=what)
+        return math.nan
     if value is None:
         shown = text if len(text) <= 30 else text[:27] + "..."
         what = f"{name} is {shown!r}, which is not a number"

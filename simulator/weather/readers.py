@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 
 from simulator.errors import WeatherError
-from simulator.weather import gsod, power, table
+from simulator.weather import gsod, knmi, power, table
 from simulator.weather.raw import Reader
 from simulator.weather.source import Source
 
@@ -20,6 +20,7 @@ READERS: dict[str, Reader] = {
     table.NAME: table,
     gsod.NAME: gsod,
     power.NAME: power,
+    knmi.NAME: knmi,
 }
 
 # how much of a file a reader may look at to recognise it

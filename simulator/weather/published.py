@@ -135,7 +135,7 @@ def rows_below(lines: Sequence[str], header_line: int, width: int, mistakes: Mis
         while len(cells) > width and not cells[-1]:
             cells.pop()
         if len(cells) != width:
-            what = f"{len(cells)} cells where the header has {width}"
+            what = f"{len(cells)} cells, where {width} are expected"
             mistakes.add("a file that is cut off or edited: download it again", line=line, what=what)
             continue
         yield Row(line, cells)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 
 from simulator.errors import WeatherError
-from simulator.weather import gsod, knmi, power, table
+from simulator.weather import ghcn, gsod, knmi, power, table
 from simulator.weather.raw import Reader
 from simulator.weather.source import Source
 
@@ -18,6 +18,7 @@ __all__ = ["READERS", "choose_reader"]
 #: name, as in `[weather] format` -> reader
 READERS: dict[str, Reader] = {
     table.NAME: table,
+    ghcn.NAME: ghcn,
     gsod.NAME: gsod,
     power.NAME: power,
     knmi.NAME: knmi,

@@ -137,7 +137,7 @@ def test_a_station_elsewhere_is_noted(tmp_path):
 
 BROKEN = {
     "cut in a cell": (season()[:-40], ["line 21", "a quotation mark is not closed", "download the file again"]),
-    "cut line": (season()[:-42], ["line 21", "where the header has 28", "download it again"]),
+    "cut line": (season()[:-42], ["line 21", "where 28 are expected", "download it again"]),
     "no header": (season().split("\n", 1)[1], ["line 1", "is not the header of this format"]),
     "header only": (HEADER + "\n", ["line 1 is a header and no row follows"]),
     "no MAX": (season().replace('"MAX"', '"MAXX"'), ["has no MAX (maximum air temperature)", "never invented"]),

@@ -123,7 +123,7 @@ def test_the_whole_road_gives_weather(tmp_path):
 
 
 BROKEN = {
-    "cut line": (season()[:-20], ["line 36", "cells where the header has 15", "download it again"]),
+    "cut line": (season()[:-20], ["line 36", "cells, where 15 are expected", "download it again"]),
     "no header": (season(header=""), ["has no header line with STN and YYYYMMDD", "download the file again"]),
     "header only": (BLOCK + HEADER + "\n", ["line 15 is a header and no row follows"]),
     "no TX": (season().replace("   TX,", "   TZ,"), ["has no TX (maximum air temperature)", "TN"]),

@@ -132,7 +132,7 @@ def test_the_whole_road_gives_weather(tmp_path):
 
 
 BROKEN = {
-    "cut line": (season()[:-20], ["line 37", "cells where the header has 11", "download it again"]),
+    "cut line": (season()[:-20], ["line 37", "cells, where 11 are expected", "download it again"]),
     "block not closed": (season().replace("-END HEADER-\n", ""), ["line 1 opens a block", "-END HEADER- is missing"]),
     "block only": (BLOCK, ["ends with its block of explanations"]),
     "no header": (season().replace(HEADER + "\n", ""), ["line 17", "is not the header of this format"]),

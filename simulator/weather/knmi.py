@@ -18,6 +18,7 @@ from simulator.weather.published import (
     Mistakes,
     build_table,
     compact_day,
+    cut_off_notes,
     days_noted,
     measured,
     named_places,
@@ -160,7 +161,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
             column = [0.0 if value == -1.0 else value for value in column]
         values[measure.column] = [measure.standard(value) for value in column]
     mistakes.raise_if_any(source)
-    notes.append("days are those of universal time (UTC)")
+    notes += ["days are those of universal time (UTC)", *cut_off_notes(source)]
     if "PG" in places:
         notes.append("PG is the pressure at sea level, not at the site, and is not used")
     if "EV24" in places and any(row.cells[places["EV24"]] for row in rows):

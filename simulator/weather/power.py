@@ -19,9 +19,11 @@ from simulator.weather.published import (
     Mistakes,
     Row,
     build_table,
+    cut_off_notes,
     measured,
     named_places,
     number_in,
+    one_station,
     refuse_columns,
     require_temperatures,
     rows_below,
@@ -131,7 +133,8 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
     Raises
     ------
     WeatherError
-        A block or a table that is cut off, units that are not known or not named, hourly or monthly values.
+        A block or a table that is cut off, units that are not known or not named, hourly or monthly values, a
+        region of several cells.
     """
     refuse_columns(columns, source, name=NAME)
     lines = source.text.split("\n")
@@ -154,6 +157,11 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
     if not rows:
         message = f"line {block.header_line} is a header and no row follows; download the file again"
         raise WeatherError(message, file=source.shown_as)
+    if {"LAT", "LON"} <= set(places):
+        points: dict[str, int] = {}
+        for row in rows:
+            points.setdefault(f"{row.cells[places['LAT']]} {row.cells[places['LON']]}", row.line)
+        one_station(points, source)
     days = [_day(row, places, mistakes) for row in rows]
     values = {
         column: [
@@ -174,7 +182,8 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
     unused = [name for name in places if name in _COLUMNS and name not in chosen.values()]
     notes = [
         "the values are those of a grid's cell (from a weather model and satellites), not of a station: rain above all "
-        "may differ from what fell on the site"
+        "may differ from what fell on the site",
+        *cut_off_notes(source),
     ]
     if unused:
         notes.append(f"not used, as the file has better: {', '.join(unused)}")

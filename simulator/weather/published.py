@@ -30,6 +30,7 @@ __all__ = [
     "Row",
     "build_table",
     "compact_day",
+    "cut_off_notes",
     "days_noted",
     "measured",
     "named_places",
@@ -298,6 +299,13 @@ def days_noted(count: int, what: str) -> list[str]:
     if not count:
         return []
     return [f"{count} day{'s' if count > 1 else ''}: {what}"]
+
+
+def cut_off_notes(source: Source) -> list[str]:
+    """Say so where the last line has no end, as it always has in an archive's own file."""
+    if source.text.endswith("\n"):
+        return []
+    return ["the file's last line has no line end: if it was cut off there, its last value may lack digits"]
 
 
 def named_places(

@@ -32,6 +32,20 @@ _KINDS = {
     b"SQLite": "a database; export the table as CSV",
     b"PAR1": "a Parquet file; export the table as CSV",
 }
+_WEB_PAGES = (
+    "<!doctype",
+    "<html",
+    "<head",
+    "<?xml",
+    "<body",
+    "<!--",
+    "<script",
+    "<meta",
+    "<title",
+    "<table",
+    "<div",
+    "<h1",
+)
 # how a workbook that is locked by a password names its contents, inside the old workbooks' wrapping
 _LOCKED = "EncryptedPackage".encode("utf-16-le")
 _MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
@@ -131,7 +145,7 @@ def open_source(path: str | Path, *, shown_as: str) -> Source:
     if not text.strip():
         raise refuse("is empty; a header line and one row a day are expected: export or copy the file again")
     start_of_text = text.lstrip()[:200].lower()
-    if start_of_text.startswith(("<!doctype", "<html", "<head", "<?xml", "<body")):
+    if start_of_text.startswith(_WEB_PAGES):
         raise refuse("is a web page or XML, not a table; download the file itself, as CSV")
     if start_of_text.startswith(("{", "[{")):
         raise refuse("is JSON, not a table; export or convert it to CSV")

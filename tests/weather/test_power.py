@@ -131,7 +131,26 @@ def test_the_whole_road_gives_weather(tmp_path):
     assert weather.daily["radiation"].eq(25.2).all()
 
 
+def test_a_last_line_without_an_end_is_noted():
+    """25.2 cut to 25 can't be told from 25."""
+    assert any("last line has no line end" in note for note in read(season()[:-1]).notes)
+    assert not any("last line has no line end" in note for note in read(season()).notes)
+
+
+def region(count):
+    """Return a file of a region's cells, one after the other."""
+    lines = season(3).splitlines()
+    rows = [f"38.{n},-6.0,{line}" for n in range(count) for line in lines[17:]]
+    return "\n".join([*lines[:16], "LAT,LON," + lines[16], *rows]) + "\n"
+
+
+def test_a_region_of_one_cell_is_a_point():
+    """Its columns LAT and LON are passed over."""
+    assert len(read(region(1)).daily) == 3
+
+
 BROKEN = {
+    "region": (region(2), ["holds 2 stations (38.0 -6.0 from line 18, 38.1 -6.0 from line 21)", "one is expected"]),
     "cut line": (season()[:-20], ["line 37", "cells, where 11 are expected", "download it again"]),
     "block not closed": (season().replace("-END HEADER-\n", ""), ["line 1 opens a block", "-END HEADER- is missing"]),
     "block only": (BLOCK, ["ends with its block of explanations"]),

@@ -163,7 +163,7 @@ def test_a_title_above_the_header_is_refused_in_one_line(tmp_path):
     """As in a table of text."""
     file = tmp_path / "station.xlsx"
     file.write_bytes(workbook({"Data": [["Weather of an invented garden"], *rows()]}))
-    with pytest.raises(WeatherError, match=r'^[^\n]*line 1: "Weather of an invented garden" has nothing that parts'):
+    with pytest.raises(WeatherError, match=r'^[^\n]*begins "Weather of an invented garden"; a table with a header line such as'):
         read_weather(file, SITE)
 
 

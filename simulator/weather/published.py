@@ -93,9 +93,12 @@ class Mistakes:
 
 
 def split_cells(text: str) -> list[str]:
-    """Split a line at its commas, with or without quotation marks."""
+    """Split a line at its commas, with or without quotation marks; one that can't be split is one cell."""
     if '"' in text:
-        return [cell.strip() for cell in next(csv.reader([text], skipinitialspace=True), [])]
+        try:
+            return [cell.strip() for cell in next(csv.reader([text], skipinitialspace=True), [])]
+        except csv.Error:  # a cell beyond any size, or a stray end of line
+            return [text.strip()]
     return [cell.strip() for cell in text.split(",")]
 
 

@@ -3,7 +3,7 @@ Table: the plain weather table, a header line and one row a day, as a spreadshee
 saves it.
 
 Comma, semicolon, tab or bar between the columns, found from the header line; a decimal comma where the
-columns are not parted by commas; comment lines with #. Thousands marks are read where one number of the file
+columns are not parted by commas; comment lines with #, and a title above the header. Thousands marks are read where one number of the file
 has both marks, such as 1.234,5, so that there is nothing to guess. Missing values are empty cells: any other
 text is named by line and column, since what it means is a guess.
 """
@@ -78,7 +78,7 @@ def sniff(head: str) -> tuple[float, str]:
     opening = _find_header(head.split("\n"))
     if opening is None:
         return 0.0, "no header line"
-    names = {re.sub(r"[\s\-]+", "_", cell.lower()) for cell in _cells(opening.text, opening.separator)}
+    names = {_plain(cell) for cell in _cells(opening.text, opening.separator)}
     if len(names) < 2:
         return 0.0, "no separator in the header line"
     if {"date", "tmin", "tmax"} <= names:
@@ -160,6 +160,7 @@ class _Row:
 
 
 _MOST_SAID = 3  # comment lines repeated in a report
+_MOST_TITLE_LINES = 20  # further down, a header isn't looked for
 
 
 def _said_above(lines: list[str], opening: _Opening) -> list[str]:
@@ -170,20 +171,41 @@ def _said_above(lines: list[str], opening: _Opening) -> list[str]:
 
 
 def _find_header(lines: Sequence[str]) -> _Opening | None:
+    """
+    Find the header line: the first that is no comment.
+
+    Lines of a single cell above a header with standard names are a title, and passed over too.
+    """
     declared = ""
+    title: _Opening | None = None
     for i, text in enumerate(lines):
         if not text.strip() or text.lstrip().startswith("#"):
             continue
-        if (match := re.fullmatch(r'"?sep=(.)"?\s*', text)) is not None and match[1] in _SEPARATORS:
+        if title is None and (match := re.fullmatch(r'"?sep=(.)"?\s*', text)) is not None and match[1] in _SEPARATORS:
             declared = match[1]  # a line that spreadsheets write and read
             continue
         bare = re.sub(r'"[^"]*"', "", text)
-        return _Opening(i + 1, text, declared or max(_SEPARATORS, key=bare.count))
-    return None
+        opening = _Opening(i + 1, text, declared or max(_SEPARATORS, key=bare.count))
+        names = [_plain(cell) for cell in _cells(text, opening.separator) if cell]
+        if len(names) > 1:
+            is_header = title is None or sum(name in STANDARD or name == "date" for name in names) > 1
+            return opening if is_header else title
+        title = title or opening
+        if i + 1 - title.line >= _MOST_TITLE_LINES:
+            break
+    return title
+
+
+def _plain(cell: str) -> str:
+    """A header's name, without its unit in brackets."""
+    return re.sub(r"[\s\-]+", "_", re.sub(r"[\[(].*", "", cell).strip().lower())
 
 
 def _cells(text: str, separator: str) -> list[str]:
-    return [cell.strip() for cell in next(csv.reader([text], delimiter=separator, skipinitialspace=True), [])]
+    try:
+        return [cell.strip() for cell in next(csv.reader([text], delimiter=separator, skipinitialspace=True), [])]
+    except csv.Error:  # a cell beyond any size
+        return [text.strip()]
 
 
 def _not_a_header(cells: Sequence[str], opening: _Opening) -> Problem | None:

@@ -64,6 +64,7 @@ SAME = {
     "quoted": "\n".join(",".join(f'"{cell}"' for cell in line.split(",")) for line in SOUND.splitlines()),
     "comments above": "# invented\n#\n" + SOUND,
     "comments among the rows": SOUND.replace("2025-06-05", "# gauge cleaned\n2025-06-05"),
+    "title above": "Weather of an invented garden\n\n" + SOUND,
     "day first": with_dates(SOUND, "{day}/{month}/{year}"),
     "day first with points": with_dates(SOUND, "{day}.{month}.{year}"),
     "month first": with_dates(SOUND, "{month}/{day}/{year}"),
@@ -84,6 +85,11 @@ def test_a_comment_among_the_rows_is_noted(read):
     """It may be a row that someone took out."""
     notes = " | ".join(read(SAME["comments among the rows"]).notes)
     assert 'line 6 among the rows begins with # and is passed over: "# gauge cleaned"' in notes
+
+
+def test_a_title_above_a_header_that_is_none_is_refused(read):
+    """Without two standard names below it, the first line is still the one to mend."""
+    assert 'it begins "Weather of a garden"' in refused(read, "Weather of a garden\nday,low,high\n2025-06-01,1,2\n")
 
 
 def test_thousands_marks_are_read_where_a_number_shows_both_marks(read):
@@ -117,6 +123,11 @@ def test_marks_that_contradict_each_other_are_refused(read, cells, said):
     text = SOUND.replace(",", ";").replace("14.5", "14").replace("2.25", "2").splitlines()
     text = [text[0] + ";pressure (hPa)", *(line + ";" + cells[n % 2] for n, line in enumerate(text[1:]))]
     assert said in refused(read, "\n".join(text))
+
+
+def test_a_cell_beyond_any_size_is_refused(read):
+    """A quotation mark that takes in the rest of a broken line."""
+    assert "line 22 has 1 cells where the header has 8" in refused(read, SOUND + '2025-06-21,"' + "x" * 200_000 + '"\n')
 
 
 def test_dates_that_no_row_decides_are_refused(read):

@@ -159,12 +159,13 @@ def test_a_date_kept_as_a_number_is_refused(tmp_path):
         read_weather(file, SITE)
 
 
-def test_a_title_above_the_header_is_refused_in_one_line(tmp_path):
+def test_a_title_above_the_header_is_passed_over_and_noted(tmp_path):
     """As in a table of text."""
     file = tmp_path / "station.xlsx"
-    file.write_bytes(workbook({"Data": [["Weather of an invented garden"], *rows()]}))
-    with pytest.raises(WeatherError, match=r'^[^\n]*begins "Weather of an invented garden"; a table with a header line such as'):
-        read_weather(file, SITE)
+    file.write_bytes(workbook({"Data": [["Weather of an invented garden"], [], *rows()]}))
+    weather = read_weather(file, SITE)
+    assert len(weather.daily) == 20
+    assert "the file says of itself: Weather of an invented garden" in weather.notes
 
 
 def test_a_size_written_wrong_by_another_program_loses_nothing(tmp_path):

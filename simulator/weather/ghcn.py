@@ -245,7 +245,7 @@ def _read_long(lines: Sequence[str], seen: _Observations, source: Source) -> Sta
     first = next(line for line, text in enumerate(lines, start=1) if text.strip())
     header_line = first if split_cells(lines[first - 1])[:3] == _LONG[:3] else first - 1
     stations: dict[str, int] = {}
-    for row in rows_below(lines, header_line, len(_LONG), seen.mistakes):
+    for row in rows_below(lines, header_line, _LONG, seen.mistakes):
         name, date, element, value, measurement, quality, _, time = row.cells
         stations.setdefault(name, row.line)
         day = compact_day(date)
@@ -274,7 +274,7 @@ def _read_access(lines: Sequence[str], seen: _Observations, source: Source) -> t
         )
         raise WeatherError(message, file=source.shown_as)
     places = named_places(header, lambda name: name in {*_WATCHED, "STATION", "DATE"}, seen.mistakes, line=first)
-    rows = list(rows_below(lines, first, len(header), seen.mistakes))
+    rows = list(rows_below(lines, first, header, seen.mistakes))
     seen.mistakes.raise_if_any(source)
     if not rows:
         raise WeatherError(f"line {first} is a header and no row follows; {_DOWNLOAD}", file=source.shown_as)

@@ -116,7 +116,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
     listed = ", ".join(name for name in header if name not in ("STATION", "DATE"))
     require_temperatures({_MEASURES[name][0].column for name in used}, source, names=named, listed=listed)
 
-    rows = list(rows_below(lines, header_line, len(header), mistakes))
+    rows = list(rows_below(lines, header_line, header, mistakes))
     mistakes.raise_if_any(source)
     if not rows:
         message = f"line {header_line} is a header and no row follows; download the file again"

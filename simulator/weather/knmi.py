@@ -130,7 +130,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
     listed = ", ".join(name for name in header if name not in ("STN", "YYYYMMDD"))
     require_temperatures({_MEASURES[name].column for name in used}, source, names=headers, listed=listed)
     below = ["" if text.lstrip().startswith("#") else text for text in lines]
-    rows = list(rows_below(below, header_line, len(header), mistakes))
+    rows = list(rows_below(below, header_line, header, mistakes))
     mistakes.raise_if_any(source)
     if not rows:
         message = f"line {header_line} is a header and no row follows; download the file again"

@@ -152,7 +152,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
     names = {"tmin": "T2M_MIN", "tmax": "T2M_MAX"}
     require_temperatures(chosen, source, names=names, listed=listed)
     measures = {column: _measure(column, name, block, mistakes) for column, name in chosen.items()}
-    rows = list(rows_below(lines, block.header_line, len(header), mistakes))
+    rows = list(rows_below(lines, block.header_line, header, mistakes))
     mistakes.raise_if_any(source)
     if not rows:
         message = f"line {block.header_line} is a header and no row follows; download the file again"

@@ -114,9 +114,11 @@ def compact_day(text: str) -> dt.date | None:
     return day_of(int(text[:4]), int(text[4:6]), int(text[6:]))
 
 
-def rows_below(lines: Sequence[str], header_line: int, width: int, mistakes: Mistakes) -> Iterator[Row]:
+def rows_below(lines: Sequence[str], header_line: int, header: list[str], mistakes: Mistakes) -> Iterator[Row]:
     """
     Yield the rows below a header line, and note those that are not as wide.
+
+    The header again is passed over: files of several years are often one after the other.
 
     Parameters
     ----------
@@ -124,11 +126,12 @@ def rows_below(lines: Sequence[str], header_line: int, width: int, mistakes: Mis
         The whole file's.
     header_line : int
         Counted from 1.
-    width : int
-        Cells of the header.
+    header : list of str
+        The header's cells.
     mistakes : Mistakes
         Where those are noted.
     """
+    width = len(header)
     for line, text in enumerate(lines[header_line:], start=header_line + 1):
         if not text.strip():
             continue
@@ -138,6 +141,8 @@ def rows_below(lines: Sequence[str], header_line: int, width: int, mistakes: Mis
         cells = split_cells(text)
         while len(cells) > width and not cells[-1]:
             cells.pop()
+        if cells == header:
+            continue
         if len(cells) != width:
             what = f"{len(cells)} cells, where {width} are expected"
             mistakes.add("a file that is cut off or edited: download it again", line=line, what=what)

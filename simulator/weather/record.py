@@ -227,7 +227,7 @@ def read_weather(
         "file": shown,
         "sha256": source.sha256,
         "reader": reader.NAME,
-        "recognised": f"{raw.recognised} ({why})",
+        "recognised": f"{raw.recognised} ({why})" + (f", from {source.taken_from}" if source.taken_from else ""),
         "units": dict(raw.units),
         "rows": len(raw.daily),
         "first": str(raw.daily.index.min().date()),

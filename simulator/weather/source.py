@@ -22,6 +22,8 @@ __all__ = ["Source", "open_source"]
 _KINDS = {
     b"PK\x05\x06": "a zip archive without a file in it; pack or download it again",
     b"\xd0\xcf\x11\xe0": "an old spreadsheet workbook; open it and save the sheet as .xlsx or CSV",
+    b"\x1f\x9d": "compressed with compress; unpack it first",
+    b"\x28\xb5\x2f\xfd": "compressed with zstd; unpack it first",
     b"BZh": "compressed with bzip2; unpack it first",
     b"\xfd7zXZ\0": "compressed with xz; unpack it first",
     b"7z\xbc\xaf": "a 7z archive; unpack it first",
@@ -134,6 +136,8 @@ def open_source(path: str | Path, *, shown_as: str) -> Source:
         raise refuse("holds another archive or a workbook inside; unpack it and name the file within")
     if data.startswith(b"\xd0\xcf\x11\xe0") and _LOCKED in data:
         raise refuse("is a spreadsheet workbook locked by a password; save it without one, or the sheet as CSV")
+    if data[257:262] == b"ustar":
+        raise refuse("is a tar archive, of many files as a rule; unpack it and name the weather file")
     for start, kind in _KINDS.items():
         if data.startswith(start):
             raise refuse(f"is {kind}")

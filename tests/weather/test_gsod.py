@@ -125,6 +125,14 @@ def test_the_whole_road_gives_weather(tmp_path):
     assert weather.provenance["reader"] == "gsod"
 
 
+def test_files_of_two_years_one_after_the_other_are_read():
+    """The archive has a file a year; the second header is no row."""
+    text = season() + season().replace("2025-", "2024-")
+    raw = read(text)
+    assert len(raw.daily) == 40
+    assert raw.lines[20] == 23
+
+
 def test_a_station_elsewhere_is_noted(tmp_path):
     """Half a degree is some 50 km."""
     path = tmp_path / "station.csv"

@@ -9,6 +9,7 @@ from __future__ import annotations
 import gzip
 import hashlib
 import io
+import tarfile
 import zipfile
 
 import pytest
@@ -46,6 +47,17 @@ def refusal(tmp_path, content):
     return lines[0]
 
 
+def tarred(files):
+    """Return a gzipped tar archive's bytes."""
+    out = io.BytesIO()
+    with tarfile.open(fileobj=out, mode="w:gz") as archive:
+        for name, text in files.items():
+            entry = tarfile.TarInfo(name)
+            entry.size = len(text)
+            archive.addfile(entry, io.BytesIO(text.encode()))
+    return out.getvalue()
+
+
 PACKED = {
     "gzip": (gzip.compress(SOUND.encode()), "gzip"),
     "zip": (zipped({"a/daily.csv": SOUND}), "zip archive, file a/daily.csv"),
@@ -66,7 +78,9 @@ def test_an_archive_of_one_file_is_opened_whatever_its_name(tmp_path, content, t
     assert source.text == SOUND
     assert source.taken_from == taken_from
     assert source.sha256 == hashlib.sha256(content).hexdigest()
-    assert len(read_weather(file, SITE).daily) == 20
+    weather = read_weather(file, SITE)
+    assert len(weather.daily) == 20
+    assert weather.provenance["recognised"].endswith(f", from {taken_from}")
 
 
 REFUSED = {
@@ -90,6 +104,7 @@ REFUSED = {
         b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600 + "EncryptedPackage".encode("utf-16-le"),
         ["locked by a password", "save it without one"],
     ),
+    "tar in gzip": (tarred({"2024.csv": SOUND, "2025.csv": SOUND}), ["is a tar archive", "unpack it"]),
     "xz": (b"\xfd7zXZ\x00\x00\x04", ["xz", "unpack it first"]),
 }
 

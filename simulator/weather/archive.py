@@ -117,7 +117,7 @@ def unpack_zip(archive: zipfile.ZipFile, *, shown_as: str, at_most: int = MOST_U
     if "mimetype" in names and "content.xml" in names:
         message = "is a spreadsheet workbook in the OpenDocument format; open it and save the sheet as .xlsx or CSV"
         raise WeatherError(message, file=shown_as)
-    members = [entry for entry in archive.infolist() if not entry.is_dir() and not _is_litter(entry.filename)]
+    members = [entry for entry in archive.infolist() if not _is_litter(entry.filename)]
     if not members:
         raise WeatherError("is a zip archive without a file in it; pack or download it again", file=shown_as)
     if len(members) > 1:
@@ -134,7 +134,7 @@ def unpack_zip(archive: zipfile.ZipFile, *, shown_as: str, at_most: int = MOST_U
         raise WeatherError(message, file=shown_as)
     try:
         with archive.open(member) as stream:
-            return _at_most(stream, at_most, shown_as), member.filename
+            return _at_most(stream, at_most, shown_as), " ".join(member.filename.split())
     except WeatherError:
         raise
     except Exception as error:  # as in `open_zip`: NotImplementedError, zlib.error, BadZipFile, EOFError and more
@@ -143,6 +143,8 @@ def unpack_zip(archive: zipfile.ZipFile, *, shown_as: str, at_most: int = MOST_U
 
 def _is_litter(name: str) -> bool:
     lowered = name.lower()
+    if name.endswith("/"):
+        return True  # a folder
     return lowered.startswith(_LITTER[0]) or lowered.rsplit("/", 1)[-1] in _LITTER[1:]
 
 

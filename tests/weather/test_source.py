@@ -85,6 +85,7 @@ def test_an_archive_of_one_file_is_opened_whatever_its_name(tmp_path, content, t
 
 REFUSED = {
     "two files": (zipped({"a.csv": SOUND, "b.csv": SOUND}), ["2 files (a.csv, b.csv)", "one is expected"]),
+    "a line's end in a name": (zipped({"a\nb.csv": SOUND, "c.csv": SOUND}), ["2 files (a b.csv, c.csv)"]),
     "nine files": (zipped({f"{n}.csv": "x" for n in range(9)}), ["9 files", "and 4 more"]),
     "no file": (zipped({"folder/": ""}), ["without a file in it"]),
     "nothing": (zipped({}), ["without a file in it"]),

@@ -7,6 +7,7 @@ Formulas give the results that were saved with them. Needs openpyxl, an extra of
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import datetime as dt
 import io
@@ -70,8 +71,8 @@ def sheet_as_text(data: bytes, archive: zipfile.ZipFile, *, shown_as: str) -> tu
         )
         raise refuse(message)
     try:
-        with warnings.catch_warnings():
-            # openpyxl warns of styles and validation that it leaves out; only cells matter here
+        # openpyxl warns of (and sometimes prints) styles and validation that it leaves out; only cells matter here
+        with warnings.catch_warnings(), contextlib.redirect_stdout(io.StringIO()):
             warnings.simplefilter("ignore")
             book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
             sheets = {sheet.title: list(_rows(sheet)) for sheet in book.worksheets}

@@ -174,26 +174,38 @@ def _find_header(lines: Sequence[str]) -> _Opening | None:
     """
     Find the header line: the first that is no comment.
 
-    Lines of a single cell above a header with standard names are a title, and passed over too.
+    Lines of a single cell above a header with standard names are a title, and passed over too. Where values follow
+    the comments at once, the last comment is the header if it has standard names.
     """
     declared = ""
     title: _Opening | None = None
+    comment: _Opening | None = None
     for i, text in enumerate(lines):
-        if not text.strip() or text.lstrip().startswith("#"):
+        if text.lstrip().startswith("#"):
+            comment = _Opening(i + 1, text.lstrip("# \t"), "")
+            continue
+        if not text.strip():
             continue
         if title is None and (match := re.fullmatch(r'"?sep=(.)"?\s*', text)) is not None and match[1] in _SEPARATORS:
             declared = match[1]  # a line that spreadsheets write and read
             continue
         bare = re.sub(r'"[^"]*"', "", text)
         opening = _Opening(i + 1, text, declared or max(_SEPARATORS, key=bare.count))
-        names = [_plain(cell) for cell in _cells(text, opening.separator) if cell]
-        if len(names) > 1:
-            is_header = title is None or sum(name in STANDARD or name == "date" for name in names) > 1
-            return opening if is_header else title
+        cells = [cell for cell in _cells(text, opening.separator) if cell]
+        if len(cells) > 1:
+            if title is None and comment is not None and _is_row_of_values(cells):
+                above = _cells(comment.text, opening.separator)
+                if _has_standard_names(above):
+                    return _Opening(comment.line, comment.text, opening.separator)
+            return opening if title is None or _has_standard_names(cells) else title
         title = title or opening
         if i + 1 - title.line >= _MOST_TITLE_LINES:
             break
     return title
+
+
+def _has_standard_names(cells: Sequence[str]) -> bool:
+    return sum(name in STANDARD or name == "date" for name in map(_plain, cells)) > 1
 
 
 def _plain(cell: str) -> str:
@@ -208,6 +220,11 @@ def _cells(text: str, separator: str) -> list[str]:
         return [text.strip()]
 
 
+def _is_row_of_values(cells: Sequence[str]) -> bool:
+    numbers = sum(1 for cell in cells if _POINT.fullmatch(cell) or _COMMA.fullmatch(cell))
+    return numbers * 2 >= len(cells) or re.match(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}", cells[0]) is not None
+
+
 def _not_a_header(cells: Sequence[str], opening: _Opening) -> Problem | None:
     shown = opening.text.strip()[:60]
     if len(cells) < 2:
@@ -217,8 +234,7 @@ def _not_a_header(cells: Sequence[str], opening: _Opening) -> Problem | None:
             "tabs is expected, such as date,tmin,tmax,rain: save the table as CSV"
         )
         return Problem(message, key=f"line {opening.line}", value=shown)
-    numbers = sum(1 for cell in cells if _POINT.fullmatch(cell) or _COMMA.fullmatch(cell))
-    if numbers * 2 >= len(cells) or re.match(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}", cells[0]):
+    if _is_row_of_values(cells):
         message = (
             f'line {opening.line}: "{shown}" is a row of values; a header line is expected above it: '
             "add one, such as date,tmin,tmax,rain"

@@ -62,7 +62,8 @@ class PanbudgetError(Exception):
     def text(self) -> str:
         """Return the message: one line a problem, each opening with the file's name."""
         where = f"{self.file}: " if self.file else ""
-        return "\n".join(where + problem.message for problem in self.problems)
+        # what is quoted from a broken file may hold line ends of its own
+        return "\n".join(where + " ".join(problem.message.splitlines()) for problem in self.problems)
 
 
 class ScenarioError(PanbudgetError):

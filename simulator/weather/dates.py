@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 from simulator.errors import Problem
 
-__all__ = ["and_more", "name_days", "read_dates"]
+__all__ = ["and_more", "day_of", "name_days", "read_dates"]
 
 _TIME = r"(?:[T ]+(?P<time>\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?)(?:Z|[+-]\d{2}:?\d{2})?)?"
 _YEAR_FIRST = re.compile(r"(?P<year>\d{4})(?P<mark>[-/.])(?P<month>\d{1,2})(?P=mark)(?P<day>\d{1,2})" + _TIME)
@@ -128,6 +128,18 @@ def _date(year: int, month: int, day: int) -> dt.date | None:
         return dt.date(year, month, day)
     except ValueError:
         return None
+
+
+def day_of(year: int, month: int, day: int) -> dt.date | None:
+    """
+    Return a day of the calendar in a year that weather records can have, or None.
+
+    Examples
+    --------
+    >>> day_of(2024, 2, 29), day_of(2025, 2, 29), day_of(20, 1, 1)
+    (datetime.date(2024, 2, 29), None, None)
+    """
+    return _date(year, month, day) if year in _YEARS else None
 
 
 def _what_it_looks_like(text: str) -> str:

@@ -14,6 +14,7 @@ from typing import Protocol
 import pandas as pd
 
 from simulator.weather.source import Source
+from simulator.weather.station import Station
 
 __all__ = ["ColumnChoice", "RawTable", "Reader"]
 
@@ -57,8 +58,12 @@ class RawTable:
         Column -> its header in the file; left out where that is the standard name.
     conversions : dict
         Column -> (factor, offset) that was applied; left out where the file has the standard unit.
+    station : Station, optional
+        Where it was measured, if the file says so.
     notes : tuple of str
         What a report should mention: columns not used, rows sorted.
+    wind_height : float, optional
+        Height of the wind gauge, if the format or the file fixes it. [m]
     """
 
     daily: pd.DataFrame
@@ -68,7 +73,9 @@ class RawTable:
     unit_is_stated: frozenset[str] = frozenset()
     headers: dict[str, str] = field(default_factory=dict)
     conversions: dict[str, tuple[float, float]] = field(default_factory=dict)
+    station: Station | None = None
     notes: tuple[str, ...] = ()
+    wind_height: float | None = None
 
 
 class Reader(Protocol):

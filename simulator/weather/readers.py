@@ -9,14 +9,20 @@ from __future__ import annotations
 import difflib
 
 from simulator.errors import WeatherError
-from simulator.weather import table
+from simulator.weather import ghcn, gsod, knmi, power, table
 from simulator.weather.raw import Reader
 from simulator.weather.source import Source
 
 __all__ = ["READERS", "choose_reader", "format_problem"]
 
 #: name, as in `[weather] format` -> reader
-READERS: dict[str, Reader] = {table.NAME: table}
+READERS: dict[str, Reader] = {
+    table.NAME: table,
+    ghcn.NAME: ghcn,
+    gsod.NAME: gsod,
+    power.NAME: power,
+    knmi.NAME: knmi,
+}
 
 # how much of a file a reader may look at to recognise it
 _HEAD_LINES = 60

@@ -40,6 +40,7 @@ from simulator.weather.readers import choose_reader
 from simulator.weather.site import SiteLike
 from simulator.weather.sky import sky_of
 from simulator.weather.source import open_source
+from simulator.weather.station import station_notes
 
 __all__ = ["Weather", "read_weather"]
 
@@ -226,14 +227,21 @@ def read_weather(
         "file": shown,
         "sha256": source.sha256,
         "reader": reader.NAME,
-        "recognised": f"{raw.recognised} ({why})",
+        "recognised": f"{raw.recognised} ({why})" + (f", from {source.taken_from}" if source.taken_from else ""),
         "units": dict(raw.units),
         "rows": len(raw.daily),
         "first": str(raw.daily.index.min().date()),
         "last": str(raw.daily.index.max().date()),
         "assumptions": assumptions,
     }
-    notes = (*loud, *raw.notes, *arranged.notes, *inspected.notes, *_trimmed(days, kept))
+    notes = (
+        *loud,
+        *station_notes(raw.station, site),
+        *raw.notes,
+        *arranged.notes,
+        *inspected.notes,
+        *_trimmed(days, kept),
+    )
     return Weather(values, flags, provenance, notes)
 
 

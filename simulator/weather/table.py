@@ -3,8 +3,9 @@ Table: the plain weather table, a header line and one row a day, as a spreadshee
 saves it.
 
 Comma, semicolon, tab or bar between the columns, found from the header line; a decimal comma where the
-columns are not parted by commas; comment lines with # above the header. Missing values are empty cells: any
-other text is named by line and column, since what it means is a guess.
+columns are not parted by commas; comment lines with #, and a title above the header. Thousands marks are read where one number of the file
+has both marks, such as 1.234,5, so that there is nothing to guess. Missing values are empty cells: any other
+text is named by line and column, since what it means is a guess.
 """
 
 from __future__ import annotations
@@ -33,7 +34,11 @@ _SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 _POINT = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
 _COMMA = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[., ']\d{3})+(?:[.,]\d+)?")
+# a number that has both marks tells which is which
+_POINT_THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+,\d+")
+_COMMA_THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+")
 _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
+_DIGITS_AND_MARKS = set("0123456789.,+-")
 _MISSING = {
     "na",
     "n/a",
@@ -73,7 +78,7 @@ def sniff(head: str) -> tuple[float, str]:
     opening = _find_header(head.split("\n"))
     if opening is None:
         return 0.0, "no header line"
-    names = {re.sub(r"[\s\-]+", "_", cell.lower()) for cell in _cells(opening.text, opening.separator)}
+    names = {_plain(cell) for cell in _cells(opening.text, opening.separator)}
     if len(names) < 2:
         return 0.0, "no separator in the header line"
     if {"date", "tmin", "tmax"} <= names:
@@ -114,7 +119,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
     if problem is not None:
         raise WeatherError(problem, file=source.shown_as)
     header = read_header(cells, columns, line=opening.line)
-    rows, problems = _rows(lines, opening, cells)
+    rows, problems, passed_over = _rows(lines, opening, cells)
     if header.problems:
         raise WeatherError(*header.problems, file=source.shown_as)
     if not rows and not problems:
@@ -135,7 +140,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
         unit_is_stated=frozenset(header.unit_is_stated),
         headers={name: cells[place] for name, place in header.places.items() if cells[place] != name},
         conversions=header.conversions,
-        notes=(*header.notes, *_said_above(lines, opening)),
+        notes=(*header.notes, *_said_above(lines, opening), *passed_over),
     )
 
 
@@ -155,6 +160,7 @@ class _Row:
 
 
 _MOST_SAID = 3  # comment lines repeated in a report
+_MOST_TITLE_LINES = 20  # further down, a header isn't looked for
 
 
 def _said_above(lines: list[str], opening: _Opening) -> list[str]:
@@ -165,20 +171,58 @@ def _said_above(lines: list[str], opening: _Opening) -> list[str]:
 
 
 def _find_header(lines: Sequence[str]) -> _Opening | None:
+    """
+    Find the header line: the first that is no comment.
+
+    Lines of a single cell above a header with standard names are a title, and passed over too. Where values follow
+    the comments at once, the last comment is the header if it has standard names.
+    """
     declared = ""
+    title: _Opening | None = None
+    comment: _Opening | None = None
     for i, text in enumerate(lines):
-        if not text.strip() or text.lstrip().startswith("#"):
+        if text.lstrip().startswith("#"):
+            comment = _Opening(i + 1, text.lstrip("# \t"), "")
             continue
-        if (match := re.fullmatch(r'"?sep=(.)"?\s*', text)) is not None and match[1] in _SEPARATORS:
+        if not text.strip():
+            continue
+        if title is None and (match := re.fullmatch(r'"?sep=(.)"?\s*', text)) is not None and match[1] in _SEPARATORS:
             declared = match[1]  # a line that spreadsheets write and read
             continue
         bare = re.sub(r'"[^"]*"', "", text)
-        return _Opening(i + 1, text, declared or max(_SEPARATORS, key=bare.count))
-    return None
+        opening = _Opening(i + 1, text, declared or max(_SEPARATORS, key=bare.count))
+        cells = [cell for cell in _cells(text, opening.separator) if cell]
+        if len(cells) > 1:
+            if title is None and comment is not None and _is_row_of_values(cells):
+                above = _cells(comment.text, opening.separator)
+                if _has_standard_names(above):
+                    return _Opening(comment.line, comment.text, opening.separator)
+            return opening if title is None or _has_standard_names(cells) else title
+        title = title or opening
+        if i + 1 - title.line >= _MOST_TITLE_LINES:
+            break
+    return title
+
+
+def _has_standard_names(cells: Sequence[str]) -> bool:
+    return sum(name in STANDARD or name == "date" for name in map(_plain, cells)) > 1
+
+
+def _plain(cell: str) -> str:
+    """A header's name, without its unit in brackets."""
+    return re.sub(r"[\s\-]+", "_", re.sub(r"[\[(].*", "", cell).strip().lower())
 
 
 def _cells(text: str, separator: str) -> list[str]:
-    return [cell.strip() for cell in next(csv.reader([text], delimiter=separator, skipinitialspace=True), [])]
+    try:
+        return [cell.strip() for cell in next(csv.reader([text], delimiter=separator, skipinitialspace=True), [])]
+    except csv.Error:  # a cell beyond any size
+        return [text.strip()]
+
+
+def _is_row_of_values(cells: Sequence[str]) -> bool:
+    numbers = sum(1 for cell in cells if _POINT.fullmatch(cell) or _COMMA.fullmatch(cell))
+    return numbers * 2 >= len(cells) or re.match(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}", cells[0]) is not None
 
 
 def _not_a_header(cells: Sequence[str], opening: _Opening) -> Problem | None:
@@ -190,8 +234,7 @@ def _not_a_header(cells: Sequence[str], opening: _Opening) -> Problem | None:
             "tabs is expected, such as date,tmin,tmax,rain: save the table as CSV"
         )
         return Problem(message, key=f"line {opening.line}", value=shown)
-    numbers = sum(1 for cell in cells if _POINT.fullmatch(cell) or _COMMA.fullmatch(cell))
-    if numbers * 2 >= len(cells) or re.match(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}", cells[0]):
+    if _is_row_of_values(cells):
         message = (
             f'line {opening.line}: "{shown}" is a row of values; a header line is expected above it: '
             "add one, such as date,tmin,tmax,rain"
@@ -200,16 +243,22 @@ def _not_a_header(cells: Sequence[str], opening: _Opening) -> Problem | None:
     return None
 
 
-def _rows(lines: Sequence[str], opening: _Opening, header: Sequence[str]) -> tuple[list[_Row], list[Problem]]:
-    """Split the rows into cells; name those that don't fit the header."""
+def _rows(
+    lines: Sequence[str], opening: _Opening, header: Sequence[str]
+) -> tuple[list[_Row], list[Problem], list[str]]:
+    """Split the rows into cells; name those that don't fit the header, and note comments among them."""
     rows: list[_Row] = []
     short: list[tuple[int, int]] = []
     long: list[tuple[int, int]] = []
     problems: list[Problem] = []
     repeated: list[int] = []
+    comments: list[int] = []
     for i, text in enumerate(lines[opening.line :]):
         line = opening.line + 1 + i
         if not text.strip():
+            continue
+        if text.lstrip().startswith("#"):
+            comments.append(line)
             continue
         if text.count('"') % 2:
             message = f"line {line}: a quotation mark is opened and not closed; close it or delete it"
@@ -253,7 +302,12 @@ def _rows(lines: Sequence[str], opening: _Opening, header: Sequence[str]) -> tup
             "delete it, and name units that are not the standard ones under [weather.columns]"
         )
         problems.append(Problem(message, key=f"line {first.line}"))
-    return rows, problems
+    notes = []
+    if comments:
+        more = and_more(len(comments) - 1, "line")
+        shown = lines[comments[0] - 1].strip()[:60]
+        notes.append(f'line {comments[0]}{more} among the rows begins with # and is passed over: "{shown}"')
+    return rows, problems, notes
 
 
 def _has_number(row: _Row) -> bool:
@@ -275,6 +329,8 @@ def _numbers(
     with_comma: tuple[int, str, str] | None = None
     with_point: tuple[int, str, str] | None = None
     bad: dict[tuple[str, str], list[tuple[int, str, str]]] = {}
+    used = [place for name, place in header.places.items() if name != "date"]
+    thousands = _thousands_mark(rows, used)
     for name, place in header.places.items():
         if name == "date":
             continue
@@ -283,6 +339,8 @@ def _numbers(
         for row in rows:
             text = row.cells[place].replace("−", "-")
             number = np.nan
+            if thousands and _THOUSANDS.fullmatch(text) and set(text) <= _DIGITS_AND_MARKS:
+                text = text.replace(thousands, "")
             if _POINT.fullmatch(text):
                 number = float(text)
                 if "." in text:
@@ -309,6 +367,24 @@ def _numbers(
         )
         problems.append(Problem(message, key=name, value=text))
     return values, "comma" if with_comma else "point", problems
+
+
+def _thousands_mark(rows: Sequence[_Row], places: Sequence[int]) -> str:
+    """
+    Say what parts thousands, if a number that has both marks shows it and none shows the opposite.
+
+    Then 1.234 can only be 1234 in such a file, and is read so throughout.
+    """
+    has_point = has_comma = False
+    for row in rows:
+        for place in places:
+            text = row.cells[place]
+            if "." in text and "," in text:
+                has_point = has_point or _POINT_THOUSANDS.fullmatch(text) is not None
+                has_comma = has_comma or _COMMA_THOUSANDS.fullmatch(text) is not None
+    if has_point == has_comma:
+        return ""
+    return "." if has_point else ","
 
 
 def _cure(name: str, text: str) -> tuple[str, bool]:

@@ -8,21 +8,21 @@ from __future__ import annotations
 
 import difflib
 
-from simulator.errors import WeatherError
+from simulator.errors import Problem, WeatherError
 from simulator.weather import table
-from simulator.weather.raw import Reader
+from simulator.weather.raw import Reader, SiteReader
 from simulator.weather.source import Source
 
 __all__ = ["READERS", "choose_reader"]
 
 #: name, as in `[weather] format` -> reader
-READERS: dict[str, Reader] = {table.NAME: table}
+READERS: dict[str, Reader | SiteReader] = {table.NAME: table}
 
 # how much of a file a reader may look at to recognise it
 _HEAD_LINES = 60
 
 
-def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
+def choose_reader(source: Source, *, file_format: str) -> tuple[Reader | SiteReader, str]:
     """
     Choose the reader of a file.
 
@@ -35,13 +35,13 @@ def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
 
     Returns
     -------
-    (Reader, str)
+    (Reader or SiteReader, str)
         The reader, and why it was chosen.
 
     Raises
     ------
     WeatherError
-        An unknown name, or a file that no reader recognises.
+        An unknown name, or a file that no reader recognises, or that two recognise equally well.
     """
     names = ", ".join(f'"{name}"' for name in READERS)
     if file_format != "auto":
@@ -64,4 +64,12 @@ def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
             f"date,tmin,tmax,rain is expected (formats: {names}): export it as CSV with such a header"
         )
         raise WeatherError(message, file=source.shown_as)
+    equals = [other for other_score, _, other in scored if other_score == score]
+    if len(equals) > 1:
+        either = " or ".join(f'"{other.NAME}"' for other in equals)
+        cure = " or ".join(f'format = "{other.NAME}"' for other in equals)
+        message = (
+            f"may be in the format {either}, and its first lines don't tell which: name it under [weather], {cure}"
+        )
+        raise WeatherError(Problem(message, key="weather.format"), file=source.shown_as)
     return reader, why

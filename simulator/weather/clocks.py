@@ -197,64 +197,50 @@ def _doubled_hour(seconds: Places, repeated: Mask, site: SiteLike) -> tuple[Mask
     Returns them, a key that orders all records (the hour's first pass before its second), and what to say.
     """
     hours = np.unique(seconds[repeated] // 3600)
-    zone = _zone(site)
     key = seconds * 2
     doubled = np.zeros(len(seconds), dtype=bool)
     stamps = pd.DatetimeIndex((hours * 3600).astype("datetime64[s]").astype("datetime64[ns]"))
-    if zone is not None:
+    zone = _zone(site)
+    changes = zone is not None and len({moment.utcoffset() for moment in _moments_of(stamps, zone)}) > 1
+    if zone is not None and changes:
         local = stamps.tz_localize(zone, ambiguous="NaT", nonexistent="shift_forward")
-        candidates = hours[np.asarray(local.isna())]
-        # a zone that keeps one time all year says nothing of a station's clock that doesn't
-        moved = {stamp.utcoffset() for year in set(stamps.year) for stamp in _two_moments(year, zone)}
-        if len(moved) == 1:
-            candidates = hours
-    else:
-        candidates = hours
-    certain = zone is not None and len(candidates) < len(hours)
-    accepted: list[int] = []
-    for hour in candidates:  # a few a year at most
+        hours = hours[np.asarray(local.isna())]
+    accepted: dict[int, int] = {}
+    for hour in hours.tolist():  # one a year in a sound file
         inside = np.flatnonzero(seconds // 3600 == hour)
-        day = seconds // 86400 == hour // 24
-        elsewhere = repeated & day & (seconds // 3600 != hour)
-        passes = _passes(inside, seconds)
-        if elsewhere.any() or passes is None:
+        elsewhere = repeated & (seconds // 86400 == hour // 24) & (seconds // 3600 != hour)
+        passes, follow = _passes(inside, seconds)
+        year = int(np.datetime64(hour * 3600, "s").astype("datetime64[Y]").astype(int))
+        # without a zone that says so, only an hour that the file runs through twice, once a year, is believed
+        if elsewhere.any() or passes.max() > 1 or (not changes and (not follow or year in accepted)):
             continue
-        if not (certain or zone is not None) and len(accepted) and _year(hour) in {_year(one) for one in accepted}:
-            continue
-        accepted.append(int(hour))
+        accepted[year] = hour
         doubled[inside[repeated[inside]]] = True
         # both passes squeezed into the one hour, the first into its first half
         key[inside] = hour * 7200 + (seconds[inside] - hour * 3600) + passes * 3600
     if not accepted:
         return doubled, key, []
-    shown = str(np.datetime64(accepted[0] * 3600, "s").astype("datetime64[m]")).replace("T", " ")
+    shown = str(np.datetime64(min(accepted.values()) * 3600, "s").astype("datetime64[m]")).replace("T", " ")
     more = and_more(len(accepted) - 1, "hour")
     return doubled, key, [f"the hour from {shown}{more} stands twice, as when clocks go back; both halves are counted"]
 
 
-def _two_moments(year: int, zone: zoneinfo.ZoneInfo) -> list[pd.Timestamp]:
-    return [pd.Timestamp(year=year, month=month, day=1, tz=zone) for month in (1, 7)]
+def _moments_of(stamps: pd.DatetimeIndex, zone: zoneinfo.ZoneInfo) -> list[pd.Timestamp]:
+    """A winter's and a summer's day of each year."""
+    years = {int(year) for year in stamps.year}
+    return [pd.Timestamp(year=year, month=month, day=1, tz=zone) for year in years for month in (1, 7)]
 
 
-def _year(hour: int) -> int:
-    return int(np.datetime64(int(hour) * 3600, "s").astype("datetime64[Y]").astype(int))
-
-
-def _passes(inside: Places, seconds: Places) -> Places | None:
-    """Number an hour's records by pass, 0 or 1, or give up where there are more than two of a stamp."""
+def _passes(inside: Places, seconds: Places) -> tuple[Places, bool]:
+    """Number an hour's records by pass, and tell whether the file runs through the hour twice in a row."""
     within = seconds[inside]
-    count = np.asarray(pd.Series(within).groupby(within).cumcount(), dtype=np.int64)
-    if count.max() > 1:
-        return None
-    back = np.flatnonzero(np.diff(within) < 0)
+    back = np.flatnonzero(np.diff(within) <= 0)
     if len(back) == 1 and inside[-1] - inside[0] == len(inside) - 1:
-        return (np.arange(len(inside)) > back[0]).astype(np.int64)
-    return count
+        return (np.arange(len(inside)) > back[0]).astype(np.int64), True
+    return np.asarray(pd.Series(within).groupby(within).cumcount(), dtype=np.int64), False
 
 
-def _contradiction(
-    stamps: Stamps, place: int, origin: int, count: int, lines: Places, site: SiteLike
-) -> Problem:
+def _contradiction(stamps: Stamps, place: int, origin: int, count: int, lines: Places, site: SiteLike) -> Problem:
     shown = str(stamps[place].astype("datetime64[s]")).replace("T", " ")
     cure = "delete one of the two, or keep one station to a file"
     if site.timezone is None:

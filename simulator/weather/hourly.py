@@ -117,9 +117,7 @@ class _Days:
     expected: Floats
 
 
-def to_days(
-    records: Records, site: SiteLike, *, recognised: str, shown_as: str, notes: Iterable[str] = ()
-) -> RawTable:
+def to_days(records: Records, site: SiteLike, *, recognised: str, shown_as: str, notes: Iterable[str] = ()) -> RawTable:
     """
     Put records together to days.
 
@@ -205,9 +203,7 @@ def _step(stamps: Stamps) -> float | None:
     return float(np.median(apart)) if apart.size else None
 
 
-def _beyond(
-    values: dict[str, Floats], stamps: Stamps, lines: npt.NDArray[np.int64], records: Records
-) -> list[Problem]:
+def _beyond(values: dict[str, Floats], stamps: Stamps, lines: npt.NDArray[np.int64], records: Records) -> list[Problem]:
     """Name single records that can't be true: in a day's mean they would hide."""
     problems = []
     for name, (lowest, highest) in _LIMITS.items():
@@ -271,7 +267,7 @@ def _columns(
         if name in values:
             daily[name] = _mean(values[name], place_of(name), days)
     if "radiation" in values:
-        daily["radiation"] = _radiation(values["radiation"], place_of("radiation"), days, clock, step, records)
+        daily["radiation"] = _radiation(values["radiation"], place_of("radiation"), days, clock)
     if "rain" in values:
         seconds = clock.astype("datetime64[s]").astype(np.int64)
         header = records.headers.get("rain", "rain")
@@ -338,7 +334,7 @@ def _air(values: dict[str, Floats]) -> tuple[dict[str, Floats], list[str]]:
             "brought down to it"
         )
     pressure = np.where(np.isnan(by_dew_point), by_humidity, by_dew_point)
-    rh = 100.0 * pressure / saturated
+    rh = np.minimum(100.0 * pressure / saturated, 100.0)  # a rounding error above
     if humidity is not None:
         rh = np.where(np.isnan(humidity), rh, humidity)
     source = "from dew point (FAO-56 eq 14)"
@@ -348,9 +344,7 @@ def _air(values: dict[str, Floats]) -> tuple[dict[str, Floats], list[str]]:
     return {"rh": rh, "vapour_pressure": pressure}, notes
 
 
-def _radiation(
-    column: Floats, place: npt.NDArray[np.int64], days: _Days, clock: Stamps, step: float, records: Records
-) -> Floats:
+def _radiation(column: Floats, place: npt.NDArray[np.int64], days: _Days, clock: Stamps) -> Floats:
     """Sum of each day; where records are missing the flux between its neighbours is taken as a straight line."""
     column = np.where((column < 0.0) & (column >= _LIMITS["radiation"][0]), 0.0, column)  # a sensor's night offset
     daily = _mean(column, place, days) * _MJ_OF_A_WATT_DAY
@@ -362,10 +356,9 @@ def _radiation(
     seconds = clock[known].astype("datetime64[s]").astype(np.float64)
     # a record stands for the time up to half-way to its neighbours, within its own day
     middle = (seconds[1:] + seconds[:-1]) / 2.0
-    shift = step / 2.0 if "radiation" in records.ending else 0.0
-    begins = days.midnights[place[known]].astype("datetime64[s]").astype(np.float64) + shift
-    lower = np.maximum(np.concatenate([[-np.inf], middle]), begins - step / 2.0)
-    upper = np.minimum(np.concatenate([middle, [np.inf]]), begins + 86400.0 - shift)
+    midnight = days.midnights[place[known]].astype("datetime64[s]").astype(np.float64)
+    lower = np.maximum(np.concatenate([[-np.inf], middle]), midnight)
+    upper = np.minimum(np.concatenate([middle, [np.inf]]), midnight + 86400.0)
     energy = column[known] * np.maximum(upper - lower, 0.0) / 1e6
     total = np.bincount(place[known], weights=energy, minlength=len(days.midnights))
     return np.where(broken, total, daily)
@@ -374,7 +367,6 @@ def _radiation(
 def _first_lines(days: _Days, lines: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
     first = np.full(len(days.midnights), np.iinfo(np.int64).max, dtype=np.int64)
     np.minimum.at(first, days.of_record, lines)
-    np.minimum.at(first, days.of_ending, lines)
     return np.where(first == np.iinfo(np.int64).max, -1, first)
 
 
@@ -392,9 +384,7 @@ def _without_edges(
     if not edges.any():
         return daily, has_rows, []
     named = [stamp.date() for stamp in pd.DatetimeIndex(days.midnights)[edges]]
-    note = (
-        f"days at the file's ends with under {100 * COMPLETE:g} % of their records are left out: {name_days(named)}"
-    )
+    note = f"days at the file's ends with under {100 * COMPLETE:g} % of their records are left out: {name_days(named)}"
     return daily, has_rows & ~edges, [note]
 
 

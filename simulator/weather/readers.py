@@ -9,14 +9,19 @@ from __future__ import annotations
 import difflib
 
 from simulator.errors import Problem, WeatherError
-from simulator.weather import table
+from simulator.weather import epw, isd_lite, table, tmy3
 from simulator.weather.raw import Reader, SiteReader
 from simulator.weather.source import Source
 
 __all__ = ["READERS", "choose_reader"]
 
 #: name, as in `[weather] format` -> reader
-READERS: dict[str, Reader | SiteReader] = {table.NAME: table}
+READERS: dict[str, Reader | SiteReader] = {
+    table.NAME: table,
+    isd_lite.NAME: isd_lite,
+    tmy3.NAME: tmy3,
+    epw.NAME: epw,
+}
 
 # how much of a file a reader may look at to recognise it
 _HEAD_LINES = 60

@@ -1,0 +1,238 @@
+"""
+Cells: the rows of a long table as columns of numbers, with the line of each and every damaged one named.
+
+For files too long to be read row by row. What is no number is named with its line; what stands for a missing
+value is counted. Knows nothing of weather.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from simulator.errors import Problem
+from simulator.meteorology import Floats
+from simulator.weather.dates import and_more
+
+__all__ = ["MISSING", "Cells", "read_cells"]
+
+#: what people and stations write where they have no figure
+MISSING = (
+    "",
+    "NA",
+    "N/A",
+    "n/a",
+    "na",
+    "NaN",
+    "nan",
+    "null",
+    "NULL",
+    "None",
+    "-",
+    "--",
+    "---",
+    "--.-",
+    "---.-",
+    "----",
+)
+
+_SAW = re.compile(r"Expected (\d+) fields in line (\d+), saw (\d+)")
+_SHOWN = 30
+
+
+@dataclass(frozen=True, eq=False)
+class Cells:
+    """
+    The columns that were asked for.
+
+    Parameters
+    ----------
+    numbers : dict
+        Place of the column -> ndarray (rows,), NaN where missing.
+    texts : dict
+        Place of the column -> the cells as text, stripped.
+    lines : ndarray of int, (rows,)
+        The line of the file that each row stands on.
+    problems : list of Problem
+        What is wrong; rows that don't fit are then left out.
+    """
+
+    numbers: dict[int, Floats] = field(default_factory=dict)
+    texts: dict[int, pd.Series[str]] = field(default_factory=dict)
+    lines: npt.NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    problems: list[Problem] = field(default_factory=list)
+
+
+def read_cells(
+    text: str,
+    *,
+    above: int,
+    separator: str,
+    width: int,
+    numbers: Mapping[int, str],
+    texts: Sequence[int] = (),
+    decimal: str = ".",
+    missing: Sequence[str] = MISSING,
+    expected: str = "",
+) -> Cells:
+    """
+    Read columns of a long table.
+
+    Parameters
+    ----------
+    text : str
+        The whole file.
+    above : int
+        How many lines stand above the first row.
+    separator : str
+        One character; a space stands for any run of spaces and tabs.
+    width : int
+        How many cells a row has.
+    numbers : mapping
+        Place of a column of numbers -> its name in messages.
+    texts : sequence of int
+        Places of columns of text.
+    decimal : str
+        "." or ",".
+    missing : sequence of str
+        What stands for a missing number.
+    expected : str
+        Says where the width comes from; "the header has N" if left out.
+
+    Returns
+    -------
+    Cells
+        Rows without any cell are passed over.
+    """
+    body, lines, counts, quoted = _lines(text, above, separator)
+    if quoted % 2:
+        message = "a quotation mark is opened and not closed; close it or delete it"
+        return Cells(problems=[Problem(message, key="rows")])
+    problems = _ragged(lines, counts + 1, width, separator, expected or f"the header has {width}")
+    if problems:
+        return Cells(problems=problems)
+    if not len(lines):
+        return Cells()
+    wanted = sorted({*numbers, *texts})
+    marks: dict[Any, list[str]] = {place: list(missing) for place in numbers}
+    try:
+        frame = pd.read_csv(
+            io.StringIO(body),
+            sep=r"\s+" if separator == " " else separator,
+            header=None,
+            names=list(range(int(counts.max()) + 1)),
+            index_col=False,
+            usecols=wanted,
+            dtype=dict.fromkeys(texts, str),
+            na_values=marks,
+            keep_default_na=False,
+            decimal=decimal,
+            skipinitialspace=True,
+            low_memory=False,
+        )
+    except (pd.errors.ParserError, ValueError, OverflowError) as error:
+        return Cells(problems=[Problem(f"its rows can't be told apart ({_first_line(error)}); export it again")])
+    if len(frame) != len(lines):
+        message = "its rows can't be told apart (a quotation mark out of place?); export the file again"
+        return Cells(problems=[Problem(message, key="rows")])
+    values: dict[int, Floats] = {}
+    for place, name in numbers.items():
+        values[place], problem = _numbers(frame[place], lines, name, decimal)
+        problems += [problem] if problem is not None else []
+    found = {place: frame[place].fillna("").astype(str).str.strip() for place in texts}
+    return Cells(values, found, lines, problems)
+
+
+def _lines(text: str, above: int, separator: str) -> tuple[str, npt.NDArray[np.int64], npt.NDArray[np.int64], int]:
+    """Return the rows' text, the line and the count of separators of each that isn't blank, and of quotes."""
+    start = 0
+    for _ in range(above):
+        end = text.find("\n", start)
+        if end < 0:
+            return "", np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), 0
+        start = end + 1
+    body = text[start:]
+    data = np.frombuffer(body.encode("utf-8", "surrogatepass"), dtype=np.uint8)
+    ends = np.append(np.flatnonzero(data == 10), len(data))
+    starts = np.concatenate([[0], ends[:-1] + 1])
+    # whatever is no space; a row of separators alone is a row, if one without any cell
+    is_ink = (data != 32) & (data != 9) & (data != 10) & (data != 13)
+    if separator == " ":
+        begins = np.flatnonzero(is_ink & ~np.concatenate([[False], is_ink[:-1]]))
+        counts = np.searchsorted(begins, ends) - np.searchsorted(begins, starts)
+        there = counts > 0
+        return body, (np.flatnonzero(there) + above + 1).astype(np.int64), counts[there].astype(np.int64) - 1, 0
+    places = np.flatnonzero(data == ord(separator))
+    quotes = np.flatnonzero(data == ord('"'))
+    if quotes.size:
+        places = places[np.searchsorted(quotes, places) % 2 == 0]
+    counts = np.searchsorted(places, ends) - np.searchsorted(places, starts)
+    inked = np.flatnonzero(is_ink)
+    there = np.searchsorted(inked, ends) - np.searchsorted(inked, starts) > 0
+    if separator == "\t":
+        # to pandas a row of tabs alone is a row too
+        there |= counts > 0
+    return body, (np.flatnonzero(there) + above + 1).astype(np.int64), counts[there].astype(np.int64), len(quotes)
+
+
+def _ragged(
+    lines: npt.NDArray[np.int64], cells: npt.NDArray[np.int64], width: int, separator: str, expected: str
+) -> list[Problem]:
+    problems = []
+    # a separator at every row's end, with nothing behind it, is a habit of some programs
+    usual = width + 1 if len(cells) and bool((cells == width + 1).mean() > 0.5) else width
+    for wrong, cure in (
+        (cells > usual, "delete what is too much"),
+        (
+            cells < width,
+            "add the missing cells (empty where a value is missing); a last line cut off means a broken "
+            "copy: copy or export the file again",
+        ),
+    ):
+        if not wrong.any():
+            continue
+        if separator == "," and cells[int(np.argmax(wrong))] > usual:
+            cure += "; if the numbers have decimal commas, save the file with semicolons between columns"
+        place = int(np.argmax(wrong))
+        message = (
+            f"line {lines[place]} has {cells[place]} cells{and_more(int(wrong.sum()) - 1, 'row')} where {expected}; "
+            f"{cure}"
+        )
+        problems.append(Problem(message, key=f"line {lines[place]}", value=int(cells[place])))
+    return problems
+
+
+def _numbers(column: pd.Series, lines: npt.NDArray[np.int64], name: str, decimal: str) -> tuple[Floats, Problem | None]:
+    if column.dtype.kind in "fiu":
+        values = column.to_numpy(dtype=np.float64)
+        wrong = np.isinf(values)
+    else:
+        texts = column.astype(object)
+        values = pd.to_numeric(texts, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+        wrong = np.isnan(values) & column.notna().to_numpy() | np.isinf(values)
+        # pandas takes a column of True and False for numbers
+        wrong |= np.fromiter((isinstance(cell, bool) for cell in texts), dtype=bool, count=len(texts))
+    if not wrong.any():
+        return values, None
+    place = int(np.argmax(wrong))
+    text = str(column.iloc[place]).strip()
+    shown = text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."
+    mark = "comma" if decimal == "," else "point"
+    message = (
+        f'line {lines[place]}, column "{name}": {shown!r} is not a number{and_more(int(wrong.sum()) - 1, "cell")}; a '
+        f"bare number with a decimal {mark} is expected: correct it, or leave the cell empty if the value is missing"
+    )
+    return np.where(wrong, np.nan, values), Problem(message, key=name, value=text)
+
+
+def _first_line(error: Exception) -> str:
+    text = str(error).strip().split("\n")[0]
+    match = _SAW.search(text)
+    return text[:80] if match is None else f"{match[1]} cells are expected, and there are {match[3]}"

@@ -57,7 +57,7 @@ class Cells:
     numbers : dict
         Place of the column -> ndarray (rows,), NaN where missing.
     texts : dict
-        Place of the column -> the cells as text, stripped.
+        Place of the column -> the cells as text.
     lines : ndarray of int, (rows,)
         The line of the file that each row stands on.
     problems : list of Problem
@@ -146,7 +146,7 @@ def read_cells(
     for place, name in numbers.items():
         values[place], problem = _numbers(frame[place], lines, name, decimal)
         problems += [problem] if problem is not None else []
-    found = {place: frame[place].fillna("").astype(str).str.strip() for place in texts}
+    found = {place: frame[place].fillna("").astype(str) for place in texts}
     return Cells(values, found, lines, problems)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 
 from simulator.errors import Problem, WeatherError
-from simulator.weather import epw, isd_lite, table, tmy3
+from simulator.weather import epw, isd_lite, logger, table, tmy3
 from simulator.weather.raw import Reader, SiteReader
 from simulator.weather.source import Source
 
@@ -18,6 +18,7 @@ __all__ = ["READERS", "choose_reader"]
 #: name, as in `[weather] format` -> reader
 READERS: dict[str, Reader | SiteReader] = {
     table.NAME: table,
+    logger.NAME: logger,
     isd_lite.NAME: isd_lite,
     tmy3.NAME: tmy3,
     epw.NAME: epw,

@@ -45,6 +45,7 @@ MISSING = (
 
 _SAW = re.compile(r"Expected (\d+) fields in line (\d+), saw (\d+)")
 _SHOWN = 30
+_NEWLINE = 10
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,26 +161,34 @@ def _lines(text: str, above: int, separator: str) -> tuple[str, npt.NDArray[np.i
         start = end + 1
     body = text[start:]
     data = np.frombuffer(body.encode("utf-8", "surrogatepass"), dtype=np.uint8)
-    ends = np.append(np.flatnonzero(data == 10), len(data))
-    starts = np.concatenate([[0], ends[:-1] + 1])
-    # whatever is no space; a row of separators alone is a row, if one without any cell
-    is_ink = (data != 32) & (data != 9) & (data != 10) & (data != 13)
+    if not data.size:
+        return "", np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), 0
+    starts = np.concatenate([[0], np.flatnonzero(data == _NEWLINE) + 1])
+    starts = starts[starts < len(data)]
     if separator == " ":
-        begins = np.flatnonzero(is_ink & ~np.concatenate([[False], is_ink[:-1]]))
-        counts = np.searchsorted(begins, ends) - np.searchsorted(begins, starts)
+        # a cell begins where ink follows on none
+        ink = (data != 32) & (data != 9) & (data != _NEWLINE)
+        begins = ink.copy()
+        begins[1:] &= ~ink[:-1]
+        counts = _per_line(begins, starts)
         there = counts > 0
-        return body, (np.flatnonzero(there) + above + 1).astype(np.int64), counts[there].astype(np.int64) - 1, 0
-    places = np.flatnonzero(data == ord(separator))
+        return body, (np.flatnonzero(there) + above + 1).astype(np.int64), counts[there] - 1, 0
+    parts = data == ord(separator)
     quotes = np.flatnonzero(data == ord('"'))
     if quotes.size:
-        places = places[np.searchsorted(quotes, places) % 2 == 0]
-    counts = np.searchsorted(places, ends) - np.searchsorted(places, starts)
-    inked = np.flatnonzero(is_ink)
-    there = np.searchsorted(inked, ends) - np.searchsorted(inked, starts) > 0
-    if separator == "\t":
-        # to pandas a row of tabs alone is a row too
-        there |= counts > 0
-    return body, (np.flatnonzero(there) + above + 1).astype(np.int64), counts[there].astype(np.int64), len(quotes)
+        places = np.flatnonzero(parts)
+        parts[places[np.searchsorted(quotes, places) % 2 == 1]] = False
+    counts = _per_line(parts, starts)
+    there = ~np.isin(data[starts], (32, 9, 10, 13))
+    if not there.all():
+        # lines that begin with none may have ink further on; to pandas a row of tabs alone is a row
+        ink = (data != 32) & (data != 9) & (data != _NEWLINE) & (data != 13)
+        there |= (_per_line(ink, starts) > 0) | ((counts > 0) & (separator == "\t"))
+    return body, (np.flatnonzero(there) + above + 1).astype(np.int64), counts[there], len(quotes)
+
+
+def _per_line(marks: npt.NDArray[np.bool_], starts: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    return np.asarray(np.add.reduceat(marks.view(np.uint8), starts, dtype=np.int32), dtype=np.int64)
 
 
 def _ragged(

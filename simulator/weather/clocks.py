@@ -68,8 +68,7 @@ def on_the_sites_clock(stamps: Stamps, site: SiteLike) -> tuple[Stamps, str]:
     """
     zone = _zone(site)
     if zone is not None:
-        local = pd.DatetimeIndex(stamps).tz_localize("UTC").tz_convert(zone).tz_localize(None)
-        return np.asarray(local.as_unit("ns").to_numpy()), f"days by the clock of {site.timezone}"
+        return _local(stamps, zone), f"days by the clock of {site.timezone}"
     if site.longitude is None:
         message = (
             "its times are in UTC, and the site has neither timezone nor longitude to tell which day that is there; "
@@ -103,12 +102,30 @@ def day_lengths(days: Stamps, site: SiteLike) -> npt.NDArray[np.float64]:
     zone = _zone(site)
     if zone is None:
         return np.full(len(days), 24.0)
-    both = pd.DatetimeIndex(np.concatenate([days, days + np.timedelta64(1, "D")]))
-    # a zone may change its clock at midnight; which of the two is meant moves the length by nothing that matters
-    first = np.ones(len(both), dtype=bool)
-    utc = both.tz_localize(zone, ambiguous=first, nonexistent="shift_forward").tz_convert("UTC").tz_localize(None)
-    moments = utc.to_numpy()
-    return np.asarray((moments[len(days) :] - moments[: len(days)]) / _HOUR, dtype=np.float64)
+    midnights = np.append(days, days[-1:] + np.timedelta64(1, "D"))
+    ahead = _ahead(midnights, zone)
+    ahead = _ahead(midnights - ahead, zone)  # of the site's midnight and not of UTC's
+    return np.asarray(24.0 - np.diff(ahead) / _HOUR, dtype=np.float64)
+
+
+def _ahead(stamps: Stamps, zone: zoneinfo.ZoneInfo) -> npt.NDArray[np.timedelta64]:
+    """How far the zone's clock is ahead of UTC at each of these UTC moments."""
+    utc = pd.DatetimeIndex(stamps).tz_localize("UTC")
+    local = utc.tz_convert(zone).tz_localize(None).as_unit("ns").to_numpy()
+    return np.asarray(local - stamps.astype("datetime64[ns]"))
+
+
+def _local(stamps: Stamps, zone: zoneinfo.ZoneInfo) -> Stamps:
+    """Turn UTC into a zone's clock: by days, but record by record on days on which the clock is changed."""
+    day = stamps.astype("datetime64[D]").astype(np.int64)
+    first = int(day.min())
+    midnights = np.arange(first, int(day.max()) + 2).astype("datetime64[D]").astype("datetime64[ns]")
+    ahead = _ahead(midnights, zone)
+    local = stamps + ahead[day - first]
+    changing = (ahead[1:] != ahead[:-1])[day - first]
+    if changing.any():
+        local[changing] = stamps[changing] + _ahead(stamps[changing], zone)
+    return local
 
 
 def in_order(stamps: Stamps, table: npt.NDArray[np.float64], lines: Places, *, site: SiteLike, utc: bool) -> Moments:

@@ -242,8 +242,8 @@ def _heading(place: int, text: str, unit_below: str | None) -> _Heading:
     clean = unicodedata.normalize("NFKC", text.strip().translate(_DEGREE))
     unit = _unit(unit_below) if unit_below else None
     name = clean
-    for match in _BRACKETS.finditer(clean):
-        unit = _unit(match[1]) or unit
+    for inside in _BRACKETS.findall(clean):
+        unit = _unit(inside) or unit
     name = _BRACKETS.sub(" ", name)
     if unit is None:
         name, unit = _trailing_unit(name)
@@ -265,19 +265,14 @@ def _unit(text: str) -> str | None:
 
 def _trailing_unit(name: str) -> tuple[str, str | None]:
     """Find a unit behind a comma, an underscore or a space."""
-    match = re.fullmatch(r"(?P<name>.+?)[\s,_]+(?P<unit>(?:deg\s?)?[°%\w/.^-]{1,8}(?:\s[/-]?\w{1,3})?)", name.strip())
-    while match is not None:
-        unit = _unit(match["unit"])
-        if unit is not None and match["unit"].lower() not in ("in",):
-            return match["name"], unit
-        rest = match["unit"].split(" ", 1)
-        if len(rest) < 2:
-            break
-        match = re.fullmatch(r"(?P<name>.+?)[\s,_]+(?P<unit>[°%\w/.^-]{1,8})", name.strip())
-        if match is None or _unit(match["unit"]) is None:
-            break
-    if re.search(r"(rain|precip\w*)[\s,_]+in$", name.strip().lower()):
-        return re.sub(r"[\s,_]+in$", "", name.strip(), flags=re.IGNORECASE), "in"
+    words = re.split(r"[\s,_]+", name.strip())
+    for count in (2, 1):
+        unit = _unit("".join(words[-count:])) if len(words) > count else None
+        # "in" is mostly indoors
+        if unit == "in" and words[-1].lower() == "in" and not re.search(r"rain|precip", name.lower()):
+            continue
+        if unit is not None:
+            return " ".join(words[:-count]), unit
     return name, None
 
 

@@ -17,6 +17,7 @@ import pandas as pd
 
 from simulator.errors import Problem
 from simulator.weather.dates import and_more
+from simulator.weather.digits import Digits, digits_of
 
 __all__ = ["ReadStamps", "TimeColumns", "find_time", "read_stamps"]
 
@@ -30,7 +31,7 @@ _PARTS = re.compile(
     r"(?P<join>T|,?\s+)(?P<time>\d{1,2}:\d{2}(?P<seconds>:\d{2}(?P<part>\.\d+)?)?(?P<half>\s?[AaPp]\.?[Mm]\.?)?)"
 )
 _SHORT_YEAR = re.compile(rf"\d{{1,2}}[-/.]\d{{1,2}}[-/.]\d{{2}}(?:T|,?\s+){_CLOCK}.*")
-_END_OF_DAY = re.compile(r"24:00((?::00)?)$")
+_END_OF_DAY = re.compile(r"24:00(?=(?::00)?$)")
 _YEARS = (1800, 2100)
 # rows that follow each other lie within so many days, and days taken for months leap this far [d]
 _FOLLOWS, _LEAPS = 7, 27
@@ -224,18 +225,15 @@ def _by_parts(texts: pd.Series[str], first: str, lines: npt.NDArray[np.int64]) -
         return _parse(texts, "ISO8601", "%Y-%m-%d", "year first")
     if match["a"]:
         day = f"%Y{match['a']}%m{match['a']}%d"
-        return _parse(texts, f"{day}{match['join']}{clock}", day, "year first")
+        return _parse(texts, f"{day}{match['join']}{clock}", day, "year first", digits_of(texts))
     mark = match["b"]
     days = {"day first": f"%d{mark}%m{mark}%Y", "month first": f"%m{mark}%d{mark}%Y"}
     forms = {order: f"{day}{match['join']}{clock}" for order, day in days.items()}
-    # a sample tells in most tables, and reading all of a long one twice takes its time
-    sample = texts.iloc[:: max(len(texts) // 5000, 1)]
-    for some in (sample, texts):
-        read = {order: _parse(some, forms[order], days[order], order) for order in days}
-        failed = {order: int(found.moments.isna().sum()) for order, found in read.items()}
-        if failed["day first"] != failed["month first"]:
-            order = min(failed, key=lambda one: failed[one])
-            return read[order] if some is texts else _parse(texts, forms[order], days[order], order)
+    digits = digits_of(texts)
+    read = {order: _parse(texts, forms[order], days[order], order, digits) for order in days}
+    failed = {order: int(found.moments.isna().sum()) for order, found in read.items()}
+    if failed["day first"] != failed["month first"]:
+        return read[min(failed, key=lambda one: failed[one])]
     if failed["day first"] == 0:
         steps = {order: _longest_step(found.moments) for order, found in read.items()}
         near = [order for order, step in steps.items() if 0 < step <= _FOLLOWS]
@@ -254,9 +252,12 @@ def _longest_step(moments: pd.Series[pd.Timestamp]) -> int:
     return int(np.abs(np.diff(days)).max()) if len(days) > 1 else 0
 
 
-def _parse(texts: pd.Series[str], form: str, day: str, style: str) -> _Found:
+def _parse(texts: pd.Series[str], form: str, day: str, style: str, digits: Digits | None = None) -> _Found:
     """Read stamps of one form; spaces, a bare day for its midnight, and 24:00 are allowed for."""
-    moments = pd.to_datetime(texts, format=form, errors="coerce")
+    if digits is None:
+        moments = pd.to_datetime(texts, format=form, errors="coerce")
+    else:
+        moments = _of_digits(digits, form)
     failed = moments.isna()
     ends = False
     if failed.any():
@@ -265,12 +266,39 @@ def _parse(texts: pd.Series[str], form: str, day: str, style: str) -> _Found:
         again = again.fillna(pd.to_datetime(left, format=day, errors="coerce"))
         late = left.str.contains(_END_OF_DAY) & again.isna()
         if late.any():
-            midnight = left[late].str.replace(_END_OF_DAY, r"00:00\1", regex=True)
+            midnight = left[late].str.replace(_END_OF_DAY, "00:00", regex=True)
             closed = pd.to_datetime(midnight, format=form, errors="coerce") + pd.Timedelta(days=1)
             again = again.fillna(closed)
             ends = bool(closed.notna().any())
         moments = moments.fillna(again)
     return _Found(moments, style, ends=ends)
+
+
+def _of_digits(digits: Digits, form: str) -> pd.Series[pd.Timestamp]:
+    """Read stamps from their numbers; NaT where they don't stand as in the form."""
+    order = re.findall(r"%[YmdHIMSf]", form)
+    place = {part: i for i, part in enumerate(order)}
+    year, month, day = (digits.numbers[place[part]] for part in ("%Y", "%m", "%d"))
+    minute = digits.numbers[place["%M"]]
+    second = digits.numbers[place["%S"]] if "%S" in place else np.zeros_like(year)
+    sound = digits.alike & (digits.lengths[place["%Y"]] == 4) & (digits.lengths[len(order)] == 0)
+    for i, part in enumerate(order):
+        sound &= (digits.lengths[i] >= 1) & ((digits.lengths[i] <= 2) | (part in ("%Y", "%f")))
+    if "%I" in place:
+        hour = digits.numbers[place["%I"]]
+        sound &= (hour >= 1) & (hour <= 12)
+        hour = hour % 12 + 12 * digits.afternoon
+    else:
+        hour = digits.numbers[place["%H"]]
+        sound &= ~digits.afternoon
+    sound &= (month >= 1) & (month <= 12) & (day >= 1) & (hour <= 23) & (minute <= 59) & (second <= 59)
+    months = (np.where(sound, year, 2000) - 1970) * 12 + np.where(sound, month, 1) - 1
+    first = months.astype("datetime64[M]").astype("datetime64[D]")
+    following = (months + 1).astype("datetime64[M]").astype("datetime64[D]")
+    sound &= (year >= _YEARS[0]) & (year <= _YEARS[1]) & (day <= (following - first).astype(np.int64))
+    seconds = ((day - 1) * 24 + hour) * 3600 + minute * 60 + second
+    stamps = first.astype("datetime64[s]") + np.where(sound, seconds, 0)
+    return pd.Series(np.where(sound, stamps, np.datetime64("NaT")).astype("datetime64[ns]"))
 
 
 def _not_a_time(text: str, line: int, count: int) -> Problem:

@@ -222,23 +222,26 @@ def _by_parts(texts: pd.Series[str], first: str, lines: npt.NDArray[np.int64]) -
     clock += (":%S" if match["seconds"] else "") + (".%f" if match["part"] else "")
     clock += " %p" if half.startswith(" ") else "%p" if half else ""
     if match["a"] == "-" and not half and match["join"] in ("T", " "):
-        return _parse(texts, "ISO8601", "%Y-%m-%d", "year first")
+        moments = pd.to_datetime(texts, format="ISO8601", errors="coerce")
+        return _mended(moments, texts, "ISO8601", "%Y-%m-%d", "year first")
     if match["a"]:
         day = f"%Y{match['a']}%m{match['a']}%d"
-        return _parse(texts, f"{day}{match['join']}{clock}", day, "year first", digits_of(texts))
+        form = f"{day}{match['join']}{clock}"
+        return _mended(_tried(texts, form, digits_of(texts)), texts, form, day, "year first")
     mark = match["b"]
     days = {"day first": f"%d{mark}%m{mark}%Y", "month first": f"%m{mark}%d{mark}%Y"}
     forms = {order: f"{day}{match['join']}{clock}" for order, day in days.items()}
     digits = digits_of(texts)
-    read = {order: _parse(texts, forms[order], days[order], order, digits) for order in days}
-    failed = {order: int(found.moments.isna().sum()) for order, found in read.items()}
-    if failed["day first"] != failed["month first"]:
-        return read[min(failed, key=lambda one: failed[one])]
-    if failed["day first"] == 0:
-        steps = {order: _longest_step(found.moments) for order, found in read.items()}
+    read = {order: _tried(texts, forms[order], digits) for order in days}
+    failed = {order: int(moments.isna().sum()) for order, moments in read.items()}
+    chosen = min(failed, key=lambda one: failed[one])
+    if failed["day first"] == failed["month first"]:
+        # no number above 12: then the order in which rows follow each other from day to day
+        steps = {order: _longest_step(moments.dropna()) for order, moments in read.items()}
         near = [order for order, step in steps.items() if 0 < step <= _FOLLOWS]
-        if len(near) == 1 and max(steps.values()) >= _LEAPS:
-            return read[near[0]]
+        chosen = near[0] if len(near) == 1 and max(steps.values()) >= _LEAPS else ""
+    if chosen:
+        return _mended(read[chosen], texts, forms[chosen], days[chosen], chosen)
     message = (
         f"line {lines[0]}: time = {first!r} may have the day or the month first, and no row of the file tells which; "
         f"{_EXAMPLE}"
@@ -252,12 +255,14 @@ def _longest_step(moments: pd.Series[pd.Timestamp]) -> int:
     return int(np.abs(np.diff(days)).max()) if len(days) > 1 else 0
 
 
-def _parse(texts: pd.Series[str], form: str, day: str, style: str, digits: Digits | None = None) -> _Found:
-    """Read stamps of one form; spaces, a bare day for its midnight, and 24:00 are allowed for."""
+def _tried(texts: pd.Series[str], form: str, digits: Digits | None) -> pd.Series[pd.Timestamp]:
     if digits is None:
-        moments = pd.to_datetime(texts, format=form, errors="coerce")
-    else:
-        moments = _of_digits(digits, form)
+        return pd.to_datetime(texts, format=form, errors="coerce")
+    return _of_digits(digits, form)
+
+
+def _mended(moments: pd.Series[pd.Timestamp], texts: pd.Series[str], form: str, day: str, style: str) -> _Found:
+    """Read what is left: spaces, a bare day for its midnight, and 24:00 are allowed for."""
     failed = moments.isna()
     ends = False
     if failed.any():

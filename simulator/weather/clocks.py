@@ -25,6 +25,8 @@ Places = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
 _HOUR = np.timedelta64(1, "h")
+# clocks are changed in the small hours
+_LATEST_CHANGE = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,8 +230,9 @@ def _doubled_hour(seconds: Places, repeated: Mask, site: SiteLike) -> tuple[Mask
         elsewhere = repeated & (seconds // 86400 == hour // 24) & (seconds // 3600 != hour)
         passes, follow = _passes(inside, seconds)
         year = int(np.datetime64(hour * 3600, "s").astype("datetime64[Y]").astype(int))
-        # without a zone that says so, only an hour that the file runs through twice, once a year, is believed
-        if elsewhere.any() or passes.max() > 1 or (not changes and (not follow or year in accepted)):
+        # without a zone that says so, only a small hour that the file runs through twice, once a year, is believed
+        believed = changes or (follow and year not in accepted and hour % 24 <= _LATEST_CHANGE)
+        if elsewhere.any() or passes.max() > 1 or not believed:
             continue
         accepted[year] = hour
         doubled[inside[repeated[inside]]] = True

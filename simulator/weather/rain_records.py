@@ -151,6 +151,8 @@ class _Signs:
     at_full_hour: npt.NDArray[np.bool_]
     new_day: npt.NDArray[np.bool_]
     new_hour: npt.NDArray[np.bool_]
+    day: npt.NDArray[np.int64]
+    hour: npt.NDArray[np.int64]
     near: npt.NDArray[np.bool_]
     carried: npt.NDArray[np.bool_]
 
@@ -172,6 +174,8 @@ class _Signs:
             at_full_hour=at_full_hour,
             new_day=new_day,
             new_hour=new_hour,
+            day=days[1:],
+            hour=hours[1:],
             near=near,
             carried=new_day & (level[:-1] > _TOLERANCE) & (change >= -_TOLERANCE),
         )
@@ -248,9 +252,11 @@ def _fallen(level: Floats, signs: _Signs, kind: str) -> Floats:
     grown = np.where(signs.falls, level[1:], np.maximum(change, 0.0))
     if kind in ("daily", "hourly"):
         begins = signs.new_day if kind == "daily" else signs.new_hour
-        # after a break over midnight the whole level is new; just after midnight a level that has not fallen
-        # yet is the old day's, and the reset is still to come
-        grown = np.where(begins & ~signs.near, level[1:], grown)
+        # what stands there after a break over midnight is all new; without a break too, unless the level falls
+        # later that day: then the reset was still to come
+        span = signs.day if kind == "daily" else signs.hour
+        lazy = np.isin(span, span[signs.falls & ~begins])
+        grown = np.where(begins & ~(signs.near & lazy), level[1:], grown)
         return np.concatenate([level[:1], grown])
     return np.concatenate([[0.0], grown])
 

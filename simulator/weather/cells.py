@@ -146,7 +146,8 @@ def read_cells(
     values: dict[int, Floats] = {}
     for place, name in numbers.items():
         values[place], problem = _numbers(frame[place], lines, name, decimal)
-        problems += [problem] if problem is not None else []
+        if problem is not None and problem not in problems:
+            problems.append(problem)
     found = {place: frame[place].fillna("").astype(str) for place in texts}
     return Cells(values, found, lines, problems)
 
@@ -233,6 +234,9 @@ def _numbers(column: pd.Series, lines: npt.NDArray[np.int64], name: str, decimal
     place = int(np.argmax(wrong))
     text = str(column.iloc[place]).strip()
     shown = text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."
+    if text == name:
+        message = f"line {lines[place]} repeats the header, as when two files are joined; delete it"
+        return np.where(wrong, np.nan, values), Problem(message, key=f"line {lines[place]}")
     mark = "comma" if decimal == "," else "point"
     message = (
         f'line {lines[place]}, column "{name}": {shown!r} is not a number{and_more(int(wrong.sum()) - 1, "cell")}; a '

@@ -493,8 +493,7 @@ def test_any_records_make_a_sound_table_or_a_refusal(data):
     site = data.draw(st.sampled_from([LISBON, NO_ZONE]))
     try:
         raw = days(found, site)
-    except WeatherError as error:
-        assert str(error).startswith("station.csv: ")
+    except WeatherError:
         return
     assert raw.daily.index.is_monotonic_increasing and raw.daily.index.is_unique
     assert len(raw.lines) == len(raw.daily)

@@ -225,6 +225,8 @@ def _numbers(column: pd.Series, lines: npt.NDArray[np.int64], name: str, decimal
         wrong = np.isinf(values)
     else:
         texts = column.astype(object)
+        if decimal == ",":
+            texts = texts.map(_with_point)
         values = pd.to_numeric(texts, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
         wrong = np.isnan(values) & column.notna().to_numpy() | np.isinf(values)
         # pandas takes a column of True and False for numbers
@@ -243,6 +245,13 @@ def _numbers(column: pd.Series, lines: npt.NDArray[np.int64], name: str, decimal
         f"bare number with a decimal {mark} is expected: correct it, or leave the cell empty if the value is missing"
     )
     return np.where(wrong, np.nan, values), Problem(message, key=name, value=text)
+
+
+def _with_point(cell: object) -> object:
+    """Turn a decimal comma into a point; what has a point already stays no number."""
+    if not isinstance(cell, str):
+        return cell
+    return "?" if "." in cell else cell.replace(",", ".")
 
 
 def _first_line(error: Exception) -> str:

@@ -143,7 +143,7 @@ def read_at(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLi
         if name in _COLUMNS:
             column = cells.numbers[place]
             values[_COLUMNS[name][0]] = np.where(column <= _NO_FIGURE, np.nan, column * _COLUMNS[name][1])
-    notes = [months_note(year.astype(np.int64), month.astype(np.int64))]
+    notes = [months_note(year[~late].astype(np.int64), month[~late].astype(np.int64))]
     rain = values.get("rain", np.full(len(hours), np.nan))
     if _HOURS in header:
         rain = hourly_amounts(rain, cells.numbers[header.index(_HOURS)])

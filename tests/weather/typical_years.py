@@ -1,8 +1,8 @@
 """
 Invented typical years in the layouts TMY3 and EPW, for the tests of their readers.
 
-Every day is alike: 14 °C at night and 30 °C for two hours from 13 h, dew point 10 °C, 50 %, 3 m/s, 500 W/m² for
-twelve hours (21.6 MJ/m²), 0.4 mm in the hour that 05:00 closes. Months are from different years.
+Every day is alike: 14 °C at night and 30 °C for two hours from 13 h, dew point 10 °C, 50 %, 3 m/s, 200 W/m² for
+twelve hours (8.64 MJ/m²), 0.4 mm in the hour that 05:00 closes. Months are from different years.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ from __future__ import annotations
 import pandas as pd
 
 YEARS = (1988, 1996, 1990, 1980, 1986, 1989, 1981, 2001, 2003, 1980, 1994, 1982)
-SUMMER = "2025-06-01"
 
 
 def hour_of(hour):
@@ -20,7 +19,7 @@ def hour_of(hour):
         "dew_point": 10.0,
         "humidity": 50,
         "wind": 3.0,
-        "radiation": 500 if 7 <= hour <= 18 else 0,
+        "radiation": 200 if 7 <= hour <= 18 else 0,
         "rain": 0.4 if hour == 5 else 0.0,
     }
 

@@ -70,7 +70,7 @@ def moments(
     parts = np.column_stack([year, month, day, hour])
     wrong = ~((parts == np.round(parts)).all(axis=1))
     wrong |= (year < _YEARS[0]) | (year > _YEARS[1]) | (month < 1) | (month > 12) | (day < 1)
-    wrong |= (hour < hours.start) | (hour >= hours.stop)
+    wrong |= (day > 31) | (hour < hours.start) | (hour >= hours.stop)
     whole = np.where(wrong[:, None], np.array([2000.0, 1.0, 1.0, 0.0]), parts).astype(np.int64)
     months = (whole[:, 0] - 1970) * 12 + whole[:, 1] - 1
     first = months.astype("datetime64[M]").astype("datetime64[D]")

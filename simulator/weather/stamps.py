@@ -31,6 +31,7 @@ _PARTS = re.compile(
     r"(?P<join>T|,?\s+)(?P<time>\d{1,2}:\d{2}(?P<seconds>:\d{2}(?P<part>\.\d+)?)?(?P<half>\s?[AaPp]\.?[Mm]\.?)?)"
 )
 _SHORT_YEAR = re.compile(rf"\d{{1,2}}[-/.]\d{{1,2}}[-/.]\d{{2}}(?:T|,?\s+){_CLOCK}.*")
+_OFFSET_AT_END = re.compile(r":\d{2}(?::\d{2}(?:\.\d+)?)?\s?(?:Z|UTC|[+-]\d{2}:?\d{2})$")
 _END_OF_DAY = re.compile(r"24:00(?=(?::00)?$)")
 _YEARS = (1800, 2100)
 # rows that follow each other lie within so many days, and days taken for months leap this far [d]
@@ -159,6 +160,7 @@ def read_stamps(texts: pd.Series[str], lines: npt.NDArray[np.int64]) -> ReadStam
         read = _Found(_compact(texts, first), "digits only")
     elif _has_offset(first):
         moments = pd.to_datetime(texts, format="ISO8601", utc=True, errors="coerce").dt.tz_localize(None)
+        moments = moments.where(_offsets(texts, first))
         read = _Found(moments, "year first, with their distance from UTC", utc=True)
     else:
         read = _by_parts(texts, first, lines)
@@ -195,7 +197,15 @@ class _Found:
 
 
 def _has_offset(text: str) -> bool:
-    return bool(re.search(r":\d{2}(?::\d{2}(?:\.\d+)?)?\s?(?:Z|UTC|[+-]\d{2}:?\d{2})$", text))
+    return bool(_OFFSET_AT_END.search(text))
+
+
+def _offsets(texts: pd.Series[str], first: str) -> npt.NDArray[np.bool_]:
+    """Tell which stamps have a distance from UTC; looked at closely only where they differ in length."""
+    lengths = np.fromiter(map(len, texts), dtype=np.int64, count=len(texts))
+    if (lengths == lengths[0]).all():
+        return np.full(len(texts), _has_offset(first))
+    return texts.str.strip().str.contains(_OFFSET_AT_END).to_numpy(dtype=bool)
 
 
 def _epoch(texts: pd.Series[str], digits: int) -> pd.Series[pd.Timestamp]:
@@ -222,6 +232,8 @@ def _by_parts(texts: pd.Series[str], first: str, lines: npt.NDArray[np.int64]) -
     clock += (":%S" if match["seconds"] else "") + (".%f" if match["part"] else "")
     clock += " %p" if half.startswith(" ") else "%p" if half else ""
     if match["a"] == "-" and not half and match["join"] in ("T", " "):
+        # a stamp with a distance from UTC among those without would be another clock's
+        texts = texts.mask(_offsets(texts, first), "?")
         moments = pd.to_datetime(texts, format="ISO8601", errors="coerce")
         return _mended(moments, texts, "ISO8601", "%Y-%m-%d", "year first")
     if match["a"]:

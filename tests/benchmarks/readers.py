@@ -42,7 +42,7 @@ def invented(rows: int = ROWS) -> pd.DataFrame:
     """Hours of ordinary weather, with a daily and a yearly wave."""
     when = pd.date_range("1965-01-01", periods=rows, freq="h")
     rng = np.random.default_rng(7)
-    hour, day = when.hour.to_numpy(), when.dayofyear.to_numpy()
+    hour, day = when.hour.to_numpy(), when.day_of_year.to_numpy()
     year = -np.cos(2 * np.pi * (day - 20) / 365.0)
     wave = -np.cos(2 * np.pi * (hour - 3) / 24.0)
     temperature = 15.0 + 9.0 * year + 6.0 * wave + rng.normal(0, 1, rows)

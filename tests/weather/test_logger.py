@@ -173,6 +173,7 @@ def test_a_stamp_may_be_a_little_odd(text, moment):
         ("01/06/25 13:00", "two digits"),
         ("Total", "remove rows that are no records"),
         ("1700-01-01 00:00", "outside 1800"),
+        ("2025-06-01 02:00+01:00", "written as the others are"),
     ],
 )
 def test_a_stamp_that_is_none_is_named(text, said):
@@ -199,6 +200,11 @@ def test_stamps_with_their_distance_from_utc_are_utc():
     found = read_stamps(texts, np.array([2, 3]))
     assert found.utc
     assert found.stamps.tolist() == np.array(["2025-06-01T00:00", "2025-06-01T02:00"], "datetime64[ns]").tolist()
+
+
+def test_a_stamp_without_its_distance_among_those_with_it_is_named():
+    texts = pd.Series(["2025-06-01T01:00:00Z", "2025-06-01T02:00:00", "2025-06-01T03:00:00Z"])
+    assert "line 3" in read_stamps(texts, np.array([2, 3, 4])).problems[0].message
 
 
 def test_a_date_and_a_time_may_be_two_columns():

@@ -16,6 +16,8 @@ __all__ = ["Digits", "digits_of"]
 
 _LONGEST = 32
 _MOST = 7
+_LAYOUTS = 64
+_A, _P = 97, 112
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,35 +66,51 @@ def digits_of(texts: pd.Series[str]) -> Digits | None:
         return None
     rows = len(raw)
     letters = np.ascontiguousarray(raw.view(np.uint8).reshape(rows, length).T)
-    numbers = np.zeros((_MOST + 1, rows), dtype=np.int64)
-    lengths = np.zeros((_MOST + 1, rows), dtype=np.int64)
-    at = np.zeros(rows, dtype=np.int64)
+    layout = np.zeros(rows, dtype=np.uint32)
+    for i, column in enumerate(letters):
+        layout |= (column - np.uint8(48) >= 10).astype(np.uint32) << np.uint32(i)
+    found = Digits(
+        numbers=np.zeros((_MOST + 1, rows), dtype=np.int64),
+        lengths=np.zeros((_MOST + 1, rows), dtype=np.int64),
+        alike=np.zeros(rows, dtype=bool),
+        afternoon=np.zeros(rows, dtype=bool),
+    )
+    _, of_row, count = np.unique(layout, return_inverse=True, return_counts=True)
     marks = np.zeros(rows, dtype=np.uint64)
-    afternoon = np.zeros(rows, dtype=bool)
-    in_number = np.zeros(rows, dtype=bool)
-    row = np.arange(rows)
-    for column in letters:  # one letter of all texts
+    # one- and two-digit days, months and hours make few layouts; texts of rare ones are damaged, and not alike
+    usual = np.argsort(-count)[:_LAYOUTS]
+    for kind in usual.tolist():
+        some = np.flatnonzero(of_row == kind)
+        _read_alike(letters if len(some) == rows else letters[:, some], some, found, marks)
+    found.alike[:] = (marks == marks[0]) & np.isin(of_row, usual)
+    return found
+
+
+def _read_alike(
+    letters: npt.NDArray[np.uint8], some: npt.NDArray[np.int64], found: Digits, marks: npt.NDArray[np.uint64]
+) -> None:
+    """Read texts whose digits stand in the same places."""
+    at, in_number = 0, False
+    sign = np.zeros(len(some), dtype=np.uint64)
+    afternoon = np.zeros(len(some), dtype=bool)
+    number = np.zeros(len(some), dtype=np.int64)
+    digits = 0
+    for column in letters:
         digit = column - np.uint8(48)
-        is_digit = digit < 10
-        if is_digit.all() and (at == at[0]).all():
-            numbers[at[0]] = numbers[at[0]] * 10 + digit
-            lengths[at[0]] += 1
-            in_number[:] = True
+        if digit[0] < 10:
+            number = number * 10 + digit
+            digits, in_number = digits + 1, True
             continue
-        if is_digit.any():
-            some = row[is_digit]
-            place = at[is_digit]
-            numbers[place, some] = numbers[place, some] * 10 + digit[is_digit]
-            lengths[place, some] += 1
-        ended = in_number & ~is_digit
-        at += ended
-        np.minimum(at, _MOST, out=at)
-        in_number = is_digit
-        other = ~is_digit & (column != 0)
+        if in_number:
+            found.numbers[at, some], found.lengths[at, some] = number, digits
+            at, in_number, digits = min(at + 1, _MOST), False, 0
+            number = np.zeros(len(some), dtype=np.int64)
         lower = np.where((column >= 65) & (column <= 90), column + np.uint8(32), column)
-        afternoon |= other & (lower == 112)
-        # the marks and between which numbers they stand, as one number
-        sign = lower.astype(np.uint64) * np.uint64(8) + at.astype(np.uint64)
-        mixed = marks * np.uint64(1_000_003) + sign
-        marks = np.where(other & (lower != 112) & (lower != 97), mixed, marks)
-    return Digits(numbers, lengths, marks == marks[0], afternoon)
+        afternoon |= lower == _P
+        counts = (column != 0) & (lower != _P) & (lower != _A)
+        mixed = sign * np.uint64(1_000_003) + lower.astype(np.uint64) * np.uint64(8) + np.uint64(at)
+        sign = np.where(counts, mixed, sign)
+    if in_number:
+        found.numbers[at, some], found.lengths[at, some] = number, digits
+    found.afternoon[some] = afternoon
+    marks[some] = sign

@@ -10,7 +10,6 @@ in mm (999) of the quantity's hours (99). Wind is taken at 10 m, as the same doc
 
 from __future__ import annotations
 
-import csv
 import dataclasses
 from collections.abc import Mapping
 
@@ -19,7 +18,7 @@ import numpy as np
 from simulator.errors import Problem, WeatherError
 from simulator.meteorology import Floats
 from simulator.weather.cells import read_cells
-from simulator.weather.fixed import moments, refuse_columns
+from simulator.weather.fixed import moments, refuse_columns, split_cells
 from simulator.weather.hourly import Records, to_days
 from simulator.weather.raw import ColumnChoice, RawTable
 from simulator.weather.site import SiteLike
@@ -125,7 +124,7 @@ def read_at(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLi
             "the file again"
         )
         raise WeatherError(Problem(message, key="header"), file=source.shown_as)
-    periods = [cell.strip() for cell in next(csv.reader([head[above - 1]]), [])]
+    periods = split_cells(head[above - 1])
     if len(periods) > 2 and periods[2] not in ("", "1"):
         message = f"line {above}: {periods[2]} records an hour; one is expected: use an hourly file"
         raise WeatherError(Problem(message, key=_LAST_HEADER), file=source.shown_as)
@@ -197,7 +196,7 @@ def read_at(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLi
 
 
 def _place(line: str, site: SiteLike) -> list[str]:
-    cells = [cell.strip() for cell in next(csv.reader([line]), [])]
+    cells = split_cells(line)
     try:
         latitude, longitude, _, elevation = (float(cell) for cell in cells[6:10])
     except ValueError:

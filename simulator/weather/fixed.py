@@ -4,6 +4,7 @@ Fixed: what readers of formats whose columns are laid down once and for all have
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Mapping
 
 import numpy as np
@@ -15,7 +16,7 @@ from simulator.weather.dates import and_more
 from simulator.weather.raw import ColumnChoice
 from simulator.weather.source import Source
 
-__all__ = ["moments", "refuse_columns"]
+__all__ = ["moments", "refuse_columns", "split_cells"]
 
 _YEARS = (1800, 2100)
 
@@ -45,6 +46,28 @@ def refuse_columns(columns: Mapping[str, ColumnChoice], source: Source, name: st
             "another format"
         )
         raise WeatherError(Problem(message, key=f"weather.columns.{next(iter(columns))}"), file=source.shown_as)
+
+
+def split_cells(line: str, separator: str = ",") -> list[str]:
+    """
+    Split one line into its cells.
+
+    Parameters
+    ----------
+    line : str
+        Cells may stand in quotation marks.
+    separator : str
+        One character.
+
+    Returns
+    -------
+    list of str
+        Stripped; none of a line that can't be split.
+    """
+    try:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])]
+    except csv.Error:
+        return []
 
 
 def moments(

@@ -8,7 +8,6 @@ of the file's own clock, a record belonging to the day that is written on it.
 
 from __future__ import annotations
 
-import csv
 import dataclasses
 import re
 from collections.abc import Mapping, Sequence
@@ -20,7 +19,7 @@ import numpy.typing as npt
 from simulator.errors import Problem, WeatherError
 from simulator.meteorology import Floats, saturation_vapour_pressure
 from simulator.weather.cells import Cells, read_cells
-from simulator.weather.fixed import moments
+from simulator.weather.fixed import moments, split_cells
 from simulator.weather.hourly import Records, to_days
 from simulator.weather.logger_header import LoggerHeader, is_weather, read_logger_header
 from simulator.weather.raw import ColumnChoice, RawTable
@@ -154,20 +153,20 @@ def _find_header(lines: Sequence[str], columns: Mapping[str, ColumnChoice] | Non
             continue
         bare = re.sub(r'"[^"]*"', "", text)
         separator = max(_SEPARATORS, key=bare.count)
-        cells = _cells(text, separator)
+        cells = split_cells(text, separator)
         if bare.count(separator) == 0 or not any(re.search(r"[A-Za-z]", cell) for cell in cells):
             continue
         while cells and not cells[-1]:
             cells.pop()
         below = [(j, line) for j, line in enumerate(lines[i + 1 : i + 60], i + 1) if line.strip()]
         for skipped in range(min(_BETWEEN + 1, len(below))):
-            rows = [_cells(line, separator) for _, line in below[skipped : skipped + _ROWS]]
+            rows = [split_cells(line, separator) for _, line in below[skipped : skipped + _ROWS]]
             if len(rows) > 1:
                 rows = [row for row in rows if len(row) >= len(cells)] or rows
             time = _named_time(cells, rows, columns or {}) or find_time(cells, rows)
             if time is None:
                 continue
-            units = [_cells(line, separator) for _, line in below[:skipped]]
+            units = [split_cells(line, separator) for _, line in below[:skipped]]
             return _Opening(below[skipped][0], i + 1, cells, separator, units[0] if units else [], time)
     return None
 
@@ -187,13 +186,6 @@ def _named_time(
         only = find_time([cells[places[0]] + " time"], [[row[places[0]]] for row in rows if len(row) > places[0]])
         return None if only is None else TimeColumns((places[0],), only.utc)
     return TimeColumns(tuple(places))
-
-
-def _cells(text: str, separator: str) -> list[str]:
-    try:
-        return [cell.strip() for cell in next(csv.reader([text], delimiter=separator, skipinitialspace=True), [])]
-    except csv.Error:
-        return []
 
 
 def _read_rows(text: str, opening: _Opening, header: LoggerHeader) -> tuple[Cells, str]:

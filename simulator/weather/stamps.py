@@ -32,6 +32,7 @@ _PARTS = re.compile(
 )
 _SHORT_YEAR = re.compile(rf"\d{{1,2}}[-/.]\d{{1,2}}[-/.]\d{{2}}(?:T|,?\s+){_CLOCK}.*")
 _OFFSET_AT_END = re.compile(r":\d{2}(?::\d{2}(?:\.\d+)?)?\s?(?:Z|UTC|[+-]\d{2}:?\d{2})$")
+_WITHOUT_OFFSET = re.compile(r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?)?")
 _END_OF_DAY = re.compile(r"24:00(?=(?::00)?$)")
 _YEARS = (1800, 2100)
 # rows that follow each other lie within so many days, and days taken for months leap this far [d]
@@ -231,11 +232,6 @@ def _by_parts(texts: pd.Series[str], first: str, lines: npt.NDArray[np.int64]) -
     clock = "%I:%M" if half else "%H:%M"
     clock += (":%S" if match["seconds"] else "") + (".%f" if match["part"] else "")
     clock += " %p" if half.startswith(" ") else "%p" if half else ""
-    if match["a"] == "-" and not half and match["join"] in ("T", " "):
-        # a stamp with a distance from UTC among those without would be another clock's
-        texts = texts.mask(_offsets(texts, first), "?")
-        moments = pd.to_datetime(texts, format="ISO8601", errors="coerce")
-        return _mended(moments, texts, "ISO8601", "%Y-%m-%d", "year first")
     if match["a"]:
         day = f"%Y{match['a']}%m{match['a']}%d"
         form = f"{day}{match['join']}{clock}"
@@ -279,7 +275,12 @@ def _mended(moments: pd.Series[pd.Timestamp], texts: pd.Series[str], form: str, 
     ends = False
     if failed.any():
         left = texts[failed].str.strip()
-        again = pd.to_datetime(left, format=form, errors="coerce")
+        if style == "year first":
+            # with or without seconds; a distance from UTC among stamps without one would be another clock's
+            plain = left.where(left.str.fullmatch(_WITHOUT_OFFSET))
+            again = pd.to_datetime(plain, format="ISO8601", errors="coerce")
+        else:
+            again = pd.to_datetime(left, format=form, errors="coerce")
         again = again.fillna(pd.to_datetime(left, format=day, errors="coerce"))
         late = left.str.contains(_END_OF_DAY) & again.isna()
         if late.any():

@@ -9,7 +9,6 @@ hour before the stamp; pressure at the station in mbar; wind at 10 m, the anemom
 
 from __future__ import annotations
 
-import csv
 import dataclasses
 import re
 from collections.abc import Mapping
@@ -19,7 +18,7 @@ import numpy as np
 from simulator.errors import Problem, WeatherError
 from simulator.meteorology import Floats
 from simulator.weather.cells import MISSING, read_cells
-from simulator.weather.fixed import moments, refuse_columns
+from simulator.weather.fixed import moments, refuse_columns, split_cells
 from simulator.weather.hourly import Records, to_days
 from simulator.weather.raw import ColumnChoice, RawTable
 from simulator.weather.site import SiteLike
@@ -100,7 +99,7 @@ def read_at(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLi
     """
     refuse_columns(columns, source, NAME)
     lines = source.text.split("\n", 2)
-    header = [cell.strip() for cell in next(csv.reader(lines[1:2]), [])]
+    header = split_cells(lines[1]) if len(lines) > 1 else []
     needed = [_DATE, _TIME, "Dry-bulb (C)"]
     absent_headers = [name for name in needed if name not in header]
     if absent_headers:
@@ -172,7 +171,7 @@ def read_at(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLi
 
 
 def _place(line: str, site: SiteLike) -> list[str]:
-    cells = [cell.strip() for cell in next(csv.reader([line]), [])]
+    cells = split_cells(line)
     try:
         latitude, longitude, elevation = (float(cell) for cell in cells[4:7])
     except ValueError:

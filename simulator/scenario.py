@@ -96,8 +96,8 @@ class WeatherSource(Described):
 
     file: str = Field(description="path, relative to this scenario file")
     format: str = Field("auto", description='"auto", or a reader\'s name')
-    wind_height: Annotated[Length, Field(ge=0.5, le=200)] = Field(
-        2.0, description='height of the wind gauge above ground, such as "10 m"'
+    wind_height: Annotated[Length, Field(ge=0.5, le=200)] | None = Field(
+        None, description='height of the wind gauge above ground, such as "10 m"; by the format, else 2 m'
     )
     missing_rain: Literal["error", "zero"] = Field("error", description="what a day without a rain figure means")
     too_bright: Literal["error", "limit"] = Field(

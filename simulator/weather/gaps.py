@@ -8,6 +8,7 @@ estimated for all days; one with holes is filled within `GapLimits`.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -97,7 +98,12 @@ def column_or_nan(daily: pd.DataFrame, name: str) -> Floats:
 
 
 def gap_problems(
-    arranged: Arranged, *, condemned: frozenset[str], limits: GapLimits, missing_rain: str
+    arranged: Arranged,
+    *,
+    condemned: frozenset[str],
+    limits: GapLimits,
+    missing_rain: str,
+    absent: Mapping[str, str] | None = None,
 ) -> list[Problem]:
     """
     Name what is missing and may not be filled in.
@@ -112,6 +118,8 @@ def gap_problems(
         How much may be filled.
     missing_rain : str
         "error" or "zero".
+    absent : mapping, optional
+        Column -> why the file's figures are no record of it.
 
     Returns
     -------
@@ -124,7 +132,8 @@ def gap_problems(
     problems = _temperature_gaps(days, rows, known)
     if missing_rain == "error" and (rows & ~known["rain"]).any():
         has_column = "rain" in daily.columns
-        problems.append(_rain_gap(days, rows & ~known["rain"], rows=rows, has_column=has_column))
+        why = (absent or {}).get("rain", "")
+        problems.append(_rain_gap(days, rows & ~known["rain"], rows=rows, has_column=has_column, why=why))
     quantities = {
         "humidity": has_humidity(daily),
         "wind": known["wind"],
@@ -153,12 +162,14 @@ def _temperature_gaps(days: pd.Index, rows: Mask, known: dict[str, Mask]) -> lis
     return problems
 
 
-def _rain_gap(days: pd.Index, gap: Mask, *, rows: Mask, has_column: bool) -> Problem:
+def _rain_gap(days: pd.Index, gap: Mask, *, rows: Mask, has_column: bool, why: str) -> Problem:
     where = "on every day" if (gap == rows).all() else f"on {name_days(days_where(days, gap))}"
     found, cure = f"rain is empty {where}", "fill it in"
     if not has_column:
         found = "there is no column rain (rain in mm)"
         cure = 'add it, or if it has another name write rain = { column = "its header" } under [weather.columns]'
+    if why:
+        found, cure = why, "use a file that has it"
     message = (
         f'{found}; rain is never invented: {cure}, or write missing_rain = "zero" under [weather] if no '
         "figure means no rain"

@@ -159,6 +159,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
             *notes,
         ],
         wind_height=_WIND_HEIGHT,
+        absent=_no_rain_record(values),
         station=station_at(
             first[places["NAME"]] if "NAME" in places else first[places["STATION"]],
             *(first[places[name]] if name in places else "" for name in _PLACE),
@@ -171,6 +172,13 @@ def _whole_pressure(value: float) -> float:
     if value == _STP_MISSING:
         return math.nan
     return value + 1000.0 if value < _STP_CUT_BELOW else value
+
+
+def _no_rain_record(values: dict[str, list[float]]) -> dict[str, str]:
+    """Say that the station keeps no rain, where it reported none on any day."""
+    if "rain" not in values or not all(map(math.isnan, values["rain"])):
+        return {}
+    return {"rain": "the station sent no report of rain on any day (99.99, or attribute I): it keeps no rain record"}
 
 
 def _rain_notes(values: dict[str, list[float]], attributes: list[str]) -> list[str]:

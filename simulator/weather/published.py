@@ -259,6 +259,7 @@ def build_table(
     notes: Sequence[str] = (),
     wind_height: float | None = None,
     station: Station | None = None,
+    absent: Mapping[str, str] | None = None,
 ) -> RawTable:
     """
     Put columns together to what every reader returns.
@@ -275,7 +276,7 @@ def build_table(
         Standard column -> its unit in the file.
     headers : mapping
         Standard column -> its name in the file.
-    recognised, notes, wind_height, station
+    recognised, notes, wind_height, station, absent
         As in `RawTable`.
     """
     stamps = np.array(days, dtype="datetime64[D]").astype("datetime64[ns]")
@@ -299,6 +300,7 @@ def build_table(
         station=station,
         notes=tuple(notes),
         wind_height=wind_height if "wind" in values else None,
+        absent=dict(absent or {}),
     )
 
 

@@ -9,14 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import pandas as pd
 
+from simulator.weather.site import SiteLike
 from simulator.weather.source import Source
 from simulator.weather.station import Station
 
-__all__ = ["ColumnChoice", "RawTable", "Reader"]
+__all__ = ["ColumnChoice", "RawTable", "Reader", "SiteReader"]
 
 
 @dataclass(frozen=True)
@@ -58,12 +59,17 @@ class RawTable:
         Column -> its header in the file; left out where that is the standard name.
     conversions : dict
         Column -> (factor, offset) that was applied; left out where the file has the standard unit.
-    station : Station, optional
-        Where it was measured, if the file says so.
     notes : tuple of str
         What a report should mention: columns not used, rows sorted.
+    typical : bool
+        Whether the rows are one year made of months from different years: they stand under a year that was
+        none, and `typical` lays them onto the calendar.
     wind_height : float, optional
-        Height of the wind gauge, if the format or the file fixes it. [m]
+        Height above ground at which the format has its wind; 2 m if left out. [m]
+    station : Station, optional
+        Where it was measured, if the file says so.
+    absent : dict
+        Column -> why the file's figures are no record of it; left out where there is nothing to say.
     """
 
     daily: pd.DataFrame
@@ -73,9 +79,11 @@ class RawTable:
     unit_is_stated: frozenset[str] = frozenset()
     headers: dict[str, str] = field(default_factory=dict)
     conversions: dict[str, tuple[float, float]] = field(default_factory=dict)
-    station: Station | None = None
     notes: tuple[str, ...] = ()
+    typical: bool = False
     wind_height: float | None = None
+    station: Station | None = None
+    absent: dict[str, str] = field(default_factory=dict)
 
 
 class Reader(Protocol):
@@ -87,4 +95,17 @@ class Reader(Protocol):
         """Say from a file's first lines how sure it is that the format is its own, 0 to 1, and why."""
 
     def read(self, source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
+        """Read a file; raise WeatherError with all that is wrong."""
+
+
+@runtime_checkable
+class SiteReader(Protocol):
+    """A module that reads one weather format whose days depend on the site, by its clock above all."""
+
+    NAME: str
+
+    def sniff(self, head: str) -> tuple[float, str]:
+        """Say from a file's first lines how sure it is that the format is its own, 0 to 1, and why."""
+
+    def read_at(self, source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
         """Read a file; raise WeatherError with all that is wrong."""

@@ -8,20 +8,24 @@ from __future__ import annotations
 
 import difflib
 
-from simulator.errors import WeatherError
-from simulator.weather import ghcn, gsod, knmi, power, table
-from simulator.weather.raw import Reader
+from simulator.errors import Problem, WeatherError
+from simulator.weather import epw, ghcn, gsod, isd_lite, knmi, logger, power, table, tmy3
+from simulator.weather.raw import Reader, SiteReader
 from simulator.weather.source import Source
 
 __all__ = ["READERS", "choose_reader", "format_problem"]
 
 #: name, as in `[weather] format` -> reader
-READERS: dict[str, Reader] = {
+READERS: dict[str, Reader | SiteReader] = {
     table.NAME: table,
     ghcn.NAME: ghcn,
     gsod.NAME: gsod,
     power.NAME: power,
     knmi.NAME: knmi,
+    logger.NAME: logger,
+    isd_lite.NAME: isd_lite,
+    tmy3.NAME: tmy3,
+    epw.NAME: epw,
 }
 
 # how much of a file a reader may look at to recognise it
@@ -38,7 +42,7 @@ def format_problem(file_format: str) -> str | None:
     return f'weather.format = "{file_format}" is not known; "auto" or {names} is expected{hint}'
 
 
-def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
+def choose_reader(source: Source, *, file_format: str) -> tuple[Reader | SiteReader, str]:
     """
     Choose the reader of a file.
 
@@ -51,13 +55,13 @@ def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
 
     Returns
     -------
-    (Reader, str)
+    (Reader or SiteReader, str)
         The reader, and why it was chosen.
 
     Raises
     ------
     WeatherError
-        An unknown name, or a file that no reader recognises.
+        An unknown name, or a file that no reader recognises, or that two recognise equally well.
     """
     names = ", ".join(f'"{name}"' for name in READERS)
     problem = format_problem(file_format)
@@ -78,4 +82,12 @@ def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
             f"date,tmin,tmax,rain is expected (formats: {names}): export it as CSV with such a header"
         )
         raise WeatherError(message, file=source.shown_as)
+    equals = [other for other_score, _, other in scored if other_score == score]
+    if len(equals) > 1:
+        either = " or ".join(f'"{other.NAME}"' for other in equals)
+        cure = " or ".join(f'format = "{other.NAME}"' for other in equals)
+        message = (
+            f"may be in the format {either}, and its first lines don't tell which: name it under [weather], {cure}"
+        )
+        raise WeatherError(Problem(message, key="weather.format"), file=source.shown_as)
     return reader, why

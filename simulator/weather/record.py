@@ -35,12 +35,13 @@ from simulator.weather.gaps import (
 from simulator.weather.humidity import DRY_BELOW, aridity, has_humidity, humidity_of
 from simulator.weather.inspection import Mask
 from simulator.weather.plausibility import TOO_BRIGHT_CHOICES, inspect_values
-from simulator.weather.raw import ColumnChoice
+from simulator.weather.raw import ColumnChoice, SiteReader
 from simulator.weather.readers import choose_reader
 from simulator.weather.site import SiteLike
 from simulator.weather.sky import sky_of
 from simulator.weather.source import open_source
 from simulator.weather.station import station_notes
+from simulator.weather.typical import NO_SUMMER, laid_out
 
 __all__ = ["Weather", "read_weather"]
 
@@ -63,7 +64,7 @@ class Weather:
         The same shape: how each value came about (see `flags`).
     provenance : dict
         file, sha256, reader, recognised, units (of the file), rows, first, last (days in the file) and
-        assumptions.
+        assumptions; and typical, which is True, for a year made of months from different years.
     notes : tuple of str
         What a report should say, loudest first.
     """
@@ -107,7 +108,7 @@ def read_weather(
     site: SiteLike,
     *,
     file_format: str = "auto",
-    wind_height: float = 2.0,
+    wind_height: float | None = None,
     missing_rain: str = "error",
     too_bright: str = "error",
     columns: Mapping[str, Any] | None = None,
@@ -127,8 +128,8 @@ def read_weather(
         Where it was measured.
     file_format : str
         "auto", or a reader's name.
-    wind_height : float
-        Height of the wind gauge above ground, 0.5 to 200. [m]
+    wind_height : float, optional
+        Height of the wind gauge above ground, 0.5 to 200; where left out the format's own, 2 m if it has none. [m]
     missing_rain : str
         "error", or "zero": a day without a figure had no rain.
     too_bright : str
@@ -162,11 +163,26 @@ def read_weather(
     """
     shown = str(path) if shown_as is None else shown_as
     choices = _choices(columns or {}, shown)
-    _check_options(shown, wind_height=wind_height, missing_rain=missing_rain, too_bright=too_bright)
+    _check_options(
+        shown, wind_height=2.0 if wind_height is None else wind_height, missing_rain=missing_rain, too_bright=too_bright
+    )
     limits = limits or GapLimits()
     source = open_source(path, shown_as=shown)
     reader, why = choose_reader(source, file_format=file_format)
-    raw = reader.read(source, columns=choices)
+    if isinstance(reader, SiteReader):
+        raw = reader.read_at(source, columns=choices, site=site)
+    else:
+        raw = reader.read(source, columns=choices)
+    if raw.typical:
+        raw = laid_out(raw, start=start, end=end)
+    height_notes = []
+    if wind_height is None:
+        wind_height = raw.wind_height or 2.0
+        if wind_height != 2.0 and "wind" in raw.daily.columns:
+            height_notes.append(
+                f"wind is taken as measured {wind_height:g} m above ground, as the format has it, and brought to 2 m; "
+                f'where the gauge stands otherwise, write wind_height under [weather], such as "{wind_height:g} m"'
+            )
     arranged = arrange(raw, start=start, end=end)
     days = pd.DatetimeIndex(arranged.daily.index)
     sky = sky_of(days, latitude=site.latitude, elevation=site.elevation)
@@ -181,7 +197,9 @@ def read_weather(
         too_bright=too_bright,
         bright_share=limits.share,
     )
-    gaps = gap_problems(arranged, condemned=inspected.condemned, limits=limits, missing_rain=missing_rain)
+    gaps = gap_problems(
+        arranged, condemned=inspected.condemned, limits=limits, missing_rain=missing_rain, absent=raw.absent
+    )
     problems = (*arranged.problems, *inspected.problems, *gaps)
     if problems:
         raise WeatherError(*problems, file=shown)
@@ -216,7 +234,7 @@ def read_weather(
     values = pd.DataFrame({name: pair[0] for name, pair in finished.items()}, index=days)[kept]
     flags = pd.DataFrame({name: pair[1] for name, pair in finished.items()}, index=days)[kept]
     values.attrs["units"] = {name: FINISHED_UNITS[name] for name in values.columns}
-    loud = _absent_altogether(daily)
+    loud = [*([NO_SUMMER] if raw.typical else []), *_absent_altogether(daily)]
     asked_flags = flags[arranged.asked[kept]]
     assumptions = [
         *loud,
@@ -234,14 +252,10 @@ def read_weather(
         "last": str(raw.daily.index.max().date()),
         "assumptions": assumptions,
     }
-    notes = (
-        *loud,
-        *station_notes(raw.station, site),
-        *raw.notes,
-        *arranged.notes,
-        *inspected.notes,
-        *_trimmed(days, kept),
-    )
+    if raw.typical:
+        provenance["typical"] = True
+    of_file = (*station_notes(raw.station, site), *raw.notes, *height_notes)
+    notes = (*loud, *of_file, *arranged.notes, *inspected.notes, *_trimmed(days, kept))
     return Weather(values, flags, provenance, notes)
 
 

@@ -45,6 +45,6 @@ def sky_of(days: pd.DatetimeIndex, *, latitude: float, elevation: float) -> Sky:
     Sky
         FAO-56 eq 21, 37 and 34.
     """
-    day_of_year = days.dayofyear.to_numpy()
+    day_of_year = days.day_of_year.to_numpy()
     Ra = extraterrestrial_radiation(day_of_year, latitude=latitude)
     return Sky(Ra, clear_sky_radiation(Ra, elevation=elevation), daylight_hours(day_of_year, latitude=latitude))

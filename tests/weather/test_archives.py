@@ -39,6 +39,22 @@ def test_one_reader_is_sure_and_no_other_comes_near(name, text):
     assert scores[-1] < reader.sniff(text)[0]
 
 
+@pytest.mark.parametrize(("name", "at_10_m"), [("KNMI", 3.2), ("GHCN-Daily, access", 3.2)])
+def test_wind_at_10_m_is_brought_to_2_m(tmp_path, name, at_10_m):
+    """FAO-56 eq 47: 4.87 / ln(67.8·10 - 5.42) is 0.748."""
+    path = tmp_path / "station.csv"
+    path.write_text(SAMPLES[name][1], encoding="utf-8")
+    assert read_weather(path, SITE).daily["wind"].iloc[0] == pytest.approx(0.748 * at_10_m, abs=0.001)
+
+
+def test_a_station_that_keeps_no_rain_is_refused_with_the_reason(tmp_path):
+    """Attribute I on every day: its zeros are no dry summer."""
+    path = tmp_path / "station.csv"
+    path.write_text(SAMPLES["GSOD"][1].replace('"D"', '"I"'), encoding="utf-8")
+    with pytest.raises(WeatherError, match=r"keeps no rain record; rain is never invented"):
+        read_weather(path, SITE)
+
+
 @pytest.mark.parametrize("named", ["ghcn-daily", "gsod", "nasa-power", "knmi"])
 def test_a_file_in_another_format_than_the_one_named_is_refused(tmp_path, named):
     """And the message says where to correct it."""

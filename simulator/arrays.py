@@ -13,7 +13,20 @@ from typing import Any, NamedTuple, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Beds", "Days", "Floats", "Ints", "Pans", "Results", "State", "empty_results", "plain"]
+__all__ = [
+    "Beds",
+    "Days",
+    "Floats",
+    "Ints",
+    "Pans",
+    "Results",
+    "State",
+    "Tanks",
+    "empty_results",
+    "mains",
+    "no_tanks",
+    "plain",
+]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -29,16 +42,40 @@ class Days(NamedTuple):
 
 
 class Pans(NamedTuple):
-    """Controllers: one row each."""
+    """Controllers: one row each, and by day what may change."""
 
     evaporation: Floats
     area: Floats
     swing: Floats
     rim: Floats
     dry: Floats
+    shift: Floats
+    leak: Floats
     night_share: Floats
     refill_flow: Floats
+    refill_exponent: Floats
+    valve_flow: Floats
     presses: Floats
+    tank: Ints
+    static: Floats
+    at_emitters: Floats
+    block: Ints
+    member: Ints
+
+
+class Tanks(NamedTuple):
+    """Tanks, one row each, and what beds draw from them."""
+
+    capacity: Floats
+    outlet: Floats
+    volumes: Floats
+    levels: Floats
+    inflow: Floats
+    float_volume: Floats
+    float_rate: Floats
+    draw_controller: Ints
+    draw_flow: Floats
+    draw_exponent: Floats
 
 
 class Beds(NamedTuple):
@@ -51,6 +88,7 @@ class Beds(NamedTuple):
     kc_max: Floats
     exposed: Floats
     p_table: Floats
+    flow_factor: Floats
     dual: Ints
     fw: Floats
     tew: Floats
@@ -60,6 +98,7 @@ class Beds(NamedTuple):
     lane_controller: Ints
     lane_source: Ints
     lane_mm_per_hour: Floats
+    lane_exponent: Floats
     given: Floats
 
 
@@ -70,8 +109,11 @@ class State(NamedTuple):
     is_open: Ints
     since: Floats
     refilled: Floats
+    drawn: Floats
     cause: Ints
     slot: Ints
+    press: Ints
+    volume: Floats
     depletion: Floats
     surface_depletion: Floats
     wetted: Floats
@@ -87,12 +129,19 @@ class Results(NamedTuple):
     openings: Ints
     open_hours: Floats
     refilled: Floats
+    drawn: Floats
     evaporated: Floats
+    leaked: Floats
     spilled: Floats
     level: Floats
     stuck_hours: Floats
     dry_hours: Floats
+    starved_hours: Floats
     hourly_level: Floats
+    tank_volume: Floats
+    tank_drawn: Floats
+    tank_topped: Floats
+    tank_over: Floats
     irrigation: Floats
     etc: Floats
     eta: Floats
@@ -108,15 +157,24 @@ class Results(NamedTuple):
     opening_start: Floats
     opening_end: Floats
     opening_refilled: Floats
+    opening_litres: Floats
     opening_cause: Ints
 
 
 _BY_LANE = ("irrigation", "etc", "eta", "ks", "ke", "depletion", "deep_percolation", "left_below")
+_BY_TANK = ("tank_volume", "tank_drawn", "tank_topped", "tank_over")
 _TERMS = ("kr", "few", "surface_depletion")
 
 
 def empty_results(
-    controllers: int, lanes: int, days: int, *, room: int, keep_hours: bool = True, keep_terms: bool = True
+    controllers: int,
+    lanes: int,
+    days: int,
+    *,
+    room: int,
+    tanks: int = 0,
+    keep_hours: bool = True,
+    keep_terms: bool = True,
 ) -> Results:
     """
     Make room for a run's results.
@@ -127,6 +185,7 @@ def empty_results(
         The run's size.
     room : int
         How many openings can be listed.
+    tanks : int
     keep_hours : bool
         Whether the pan's level is kept hour by hour.
     keep_terms : bool
@@ -140,7 +199,13 @@ def empty_results(
     pan, lane = (controllers, days), (lanes, days)
     hourly = (controllers, days * 24 if keep_hours else 0)
     terms = (lanes, days if keep_terms else 0)
-    by_name = {"hourly_level": hourly, **dict.fromkeys(_BY_LANE, lane), **dict.fromkeys(_TERMS, terms)}
+    tank = (tanks, days)
+    by_name = {
+        "hourly_level": hourly,
+        **dict.fromkeys(_BY_TANK, tank),
+        **dict.fromkeys(_BY_LANE, lane),
+        **dict.fromkeys(_TERMS, terms),
+    }
     whole = {"openings", "opening_controller", "opening_cause"}
     return Results._make(
         np.zeros(
@@ -148,6 +213,26 @@ def empty_results(
         )
         for name in Results._fields
     )
+
+
+def no_tanks(days: int) -> Tanks:
+    """Return the tanks of a garden that has none."""
+    one, two, whole = np.zeros(0), np.zeros((0, 2)), np.zeros(0, np.int64)
+    by_day = np.zeros((0, days))
+    return Tanks(one, one, two, two, by_day, one, one, whole, by_day, one)
+
+
+def mains(controllers: int) -> dict[str, Any]:
+    """Return the parts of `Pans` that say that all controllers are on the mains, each stepped on its own."""
+    pressures = np.tile([0.0, 1.0], (controllers, 1))
+    return {
+        "refill_exponent": np.zeros(controllers),
+        "tank": np.full(controllers, -1, np.int64),
+        "static": pressures,
+        "at_emitters": pressures,
+        "block": np.arange(controllers + 1, dtype=np.int64),
+        "member": np.arange(controllers, dtype=np.int64),
+    }
 
 
 Group = TypeVar("Group", bound=tuple[Any, ...])

@@ -6,7 +6,9 @@ A lane is one bed under one way of watering. Units as in the engine.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 import pandas as pd
@@ -27,6 +29,16 @@ _SOURCES = {
     "timer": engine.GIVEN,
 }
 _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
+
+class _Flows(Protocol):
+    """What a bed needs to know of its valve."""
+
+    @property
+    def bed_flows(self) -> dict[str, float]: ...
+
+    @property
+    def at_reference(self) -> dict[str, float]: ...
 
 
 @dataclass(frozen=True)
@@ -107,7 +119,7 @@ def bed_forcing(controller: str, name: str, bed: Bed, climate: Climate, daily: p
 
 def bed_arrays(
     scenario: Scenario,
-    flows: dict[str, float],
+    pan_of: Mapping[str, _Flows],
     bed_of: dict[str, BedForcing],
     daily: pd.DataFrame,
     lanes: tuple[str, ...],
@@ -118,8 +130,8 @@ def bed_arrays(
     Parameters
     ----------
     scenario : Scenario
-    flows : dict
-        "CONTROLLER/BED" -> flow of all its emitters. [L/h]
+    pan_of : mapping
+        Controller -> its beds' flows, own and at the reference pressure.
     bed_of : dict
         "CONTROLLER/BED" -> BedForcing.
     daily : DataFrame
@@ -138,7 +150,9 @@ def bed_arrays(
     kc_max, exposed = np.zeros((n_beds, n_days)), np.ones((n_beds, n_days))
     given = np.zeros((n_beds, n_days if "timer" in lanes else 0))
     tew, rew = np.zeros(n_beds), np.zeros(n_beds)
-    flow_mm = []
+    flow_mm: list[float] = []
+    exponents: list[float] = []
+    flows = {key: pan_of[part.controller].bed_flows[part.name] for key, part in bed_of.items()}
     for index, (bed, part) in enumerate(zip(described, parts, strict=True)):
         ground = soil_of(bed.soil)
         tew[index] = soil.total_evaporable_water(ground.field_capacity, ground.wilting_point, ground.ze)
@@ -146,7 +160,10 @@ def bed_arrays(
         if bed.method == "dual":
             kc_max[index] = plants.kc_max(part.curve.kc, wind=wind, rh_min=rh_min, height=part.curve.height)
             exposed[index] = 1.0 - plants.covered_fraction(part.curve.kc, kc_max[index], height=part.curve.height)
-        mean = flows[part.key] / bed.area
+        on_tank = scenario.supply[scenario.controller[part.controller].supply].kind == "tank"
+        own, reference = flows[part.key], pan_of[part.controller].at_reference[part.name]
+        mean = (reference if on_tank else own) / bed.area
+        exponents += [bed.emitters.exponent] * len(lanes)
         by_lane = {"mean": mean, "driest_quarter": mean * bed.uniformity}
         flow_mm += [by_lane.get(lane, 0.0) for lane in lanes]
         if "timer" in lanes:
@@ -160,6 +177,7 @@ def bed_arrays(
         kc_max=kc_max,
         exposed=exposed,
         p_table=np.array([part.curve.depletion for part in parts]),
+        flow_factor=np.ones((n_beds, n_days)),
         dual=np.array([bed.method == "dual" for bed in described]).astype(np.int64),
         fw=np.array([bed.wetted_fraction for bed in described]),
         tew=tew,
@@ -169,6 +187,7 @@ def bed_arrays(
         lane_controller=np.repeat(np.array([names.index(part.controller) for part in parts], np.int64), len(lanes)),
         lane_source=np.tile(np.array([_SOURCES[lane] for lane in lanes], np.int64), n_beds),
         lane_mm_per_hour=np.array(flow_mm),
+        lane_exponent=np.array(exponents),
         given=given,
     )
 

@@ -9,7 +9,7 @@ results. Hours are local solar time: hour 0 of a day begins at solar midnight.
 
 import math
 
-__all__ = ["EXACT_REFILL", "GIVEN", "PRESS", "TRIP", "VALVE", "run_season"]
+__all__ = ["EXACT_REFILL", "GIVEN", "PRESS", "REFERENCE_PRESSURE", "TRIP", "VALVE", "run_season"]
 
 # why an opening began
 TRIP = 0
@@ -27,11 +27,21 @@ _RESETS = 2
 _REACHES_RIM = 3
 _RUNS_DRY = 4
 _IS_PRESSED = 5
+_TANK_FALLS = 6
+_TANK_EMPTIES = 7
+
+#: pressure at which flows are given where a tank's falling head changes them [kPa]
+REFERENCE_PRESSURE = 100.0
+_KPA_PER_M = 9.80665  # of water at 1.000 kg/L
+# flows are reckoned anew when a fiftieth of the tank's water has gone, but not more often than once a minute
+_FALL = 0.02
+_SHORTEST = 1.0 / 60.0
+_ROUNDING = 1e-9  # kg
 
 
-def run_season(days, pans, beds, state, out):
+def run_season(days, pans, tanks, beds, state, out):
     """
-    Step pans, valves and beds through a run of days.
+    Step pans, valves, tanks and beds through a run of days.
 
     Every array is two-dimensional or less, C-ordered, and indexed by whole numbers only. For each day: 24 hours
     of constant rates for every pan, crossings exact within the hour; then the root zone of every lane. A lane
@@ -43,27 +53,38 @@ def run_season(days, pans, beds, state, out):
         Drivers, the same for all: ``rain`` (days,) [mm/day], ``eto`` (days,) [mm/day], ``daylight_share`` and
         ``dark_share`` (days, 24), what part of the day's (night's) evaporation falls in an hour [-].
     pans : Pans
-        Per controller: ``evaporation`` (controllers, days) [mm/day], ``area`` [m²], ``swing``, ``rim``, ``dry``
-        [kg above the trip weight], ``night_share`` [-], ``refill_flow`` [L/h], ``presses``
-        (controllers, days·n) hour of the day, ascending, infinite where there is none; (controllers,) unless
-        given.
+        Per controller and day: ``evaporation`` [mm/day], ``swing``, ``rim``, ``dry`` [kg above the trip weight],
+        ``shift`` [kg by which the trip weight has risen since yesterday], ``leak`` [kg/h], ``refill_flow``,
+        ``valve_flow`` (refill and beds) [L/h, on a tank at the reference pressure]. Per controller: ``area`` [m²],
+        ``night_share``, ``refill_exponent`` [-], ``tank`` (its place, or −1 on the mains). ``presses``
+        (controllers, days·n) hour of the day, ascending, infinite where there is none. ``static``, ``at_emitters``
+        (controllers, k) pressure before and after pipe and valve [kPa]. ``block`` (blocks + 1,), ``member``
+        (controllers,): controllers that share a tank form a block and are stepped hour by hour together.
+    tanks : Tanks
+        Per tank: ``capacity`` [L], ``outlet`` (height above the emitters) [m], ``volumes`` [L] and ``levels`` [m]
+        (tanks, k) its shape, ``inflow`` (tanks, days) [L/day], ``float_volume`` [L] and ``float_rate`` [L/h] of a
+        float valve on the mains. Per draw, one for each bed on a tank: ``draw_controller``, ``draw_flow``
+        (draws, days) [L/h at the reference pressure], ``draw_exponent``.
     beds : Beds
         Per bed: ``kc`` (Kcb for the dual coefficient), ``taw`` [mm], ``rain_in`` (rain less runoff) [mm/day],
-        ``growing``, ``kc_max``, ``exposed`` (1 − fc), ``p_table``, all (beds, days); ``dual``, ``fw``, ``tew``,
-        ``rew``, ``ke_factor`` (what a mulch leaves of the soil's evaporation) (beds,).
-        Per lane: ``lane_bed``, ``lane_controller``, ``lane_source`` (VALVE, EXACT_REFILL or
-        GIVEN), ``lane_mm_per_hour`` (lanes,) [mm/h of opening]; ``given`` (beds, days) [mm/day].
+        ``growing``, ``kc_max``, ``exposed`` (1 − fc), ``p_table``, ``flow_factor`` (what clogging leaves), all
+        (beds, days); ``dual``, ``fw``, ``tew``, ``rew``, ``ke_factor`` (what a mulch leaves of the soil's
+        evaporation) (beds,). Per lane: ``lane_bed``, ``lane_controller``, ``lane_source`` (VALVE, EXACT_REFILL or
+        GIVEN), ``lane_mm_per_hour`` (of opening, on a tank at the reference pressure) [mm/h], ``lane_exponent``
+        (lanes,); ``given`` (beds, days) [mm/day].
     state : State
         Where the run starts, overwritten with where it ends: ``level`` [kg], ``is_open``, ``since`` [h before
-        the first day, so 0 or less], ``refilled`` [kg in the opening under way], ``cause`` (controllers,);
-        ``depletion`` [mm], ``surface_depletion`` [mm], ``wetted`` [-] (lanes,).
+        the first day, so 0 or less], ``refilled`` and ``drawn`` [kg, L in the opening under way], ``cause``
+        (controllers,); ``volume`` (tanks,) [L]; ``depletion`` [mm], ``surface_depletion`` [mm], ``wetted`` [-]
+        (lanes,).
     out : Results
-        Filled: per controller and day ``openings``, ``open_hours``, ``refilled``, ``evaporated``, ``spilled``,
-        ``level``, ``stuck_hours``, ``dry_hours``; ``hourly_level`` (controllers, days·24), left alone when it
-        has no columns; per lane and day ``irrigation``, ``etc``, ``eta``, ``ks``, ``depletion``,
-        ``deep_percolation``, ``left_below``, ``ke``; ``kr``, ``few``, ``surface_depletion``, left alone when they
-        have no columns; the openings ``opening_controller``, ``opening_start``, ``opening_end``
-        [h from the start of the first day; not a number if still open], ``opening_refilled``,
+        Filled: per controller and day ``openings``, ``open_hours``, ``refilled``, ``drawn``, ``evaporated``,
+        ``leaked``, ``spilled``, ``level``, ``stuck_hours``, ``dry_hours``, ``starved_hours`` (open without water);
+        ``hourly_level`` (controllers, days·24), left alone when it has no columns; per tank and day ``tank_volume``,
+        ``tank_drawn``, ``tank_topped``, ``tank_over``; per lane and day ``irrigation``, ``etc``, ``eta``, ``ks``,
+        ``depletion``, ``deep_percolation``, ``left_below``, ``ke``; ``kr``, ``few``, ``surface_depletion``, left
+        alone when they have no columns; the openings ``opening_controller``, ``opening_start``, ``opening_end``
+        [h from the start of the first day; not a number if still open], ``opening_refilled``, ``opening_litres``,
         ``opening_cause`` (room,).
 
     Returns
@@ -76,12 +97,17 @@ def run_season(days, pans, beds, state, out):
     Equations: model page §2–§5. FAO-56 (Allen et al. 1998) eq. 71–77, 82–88 are named where they stand. Rain and
     irrigation count from the start of their day, as in FAO-56 Examples 35 and 38; drainage is taken at its end
     (eq. 88). Growing roots find the soil below at field capacity (Example 38). Where a new planting's roots are
-    shallower than the last one's, the depletion that they can't reach is left below: ``left_below``.
+    shallower than the last one's, the depletion that they can't reach is left below: ``left_below``. Of several
+    valves on one tank the first has the first of each hour's water.
     """
     rain, eto, daylight_share, dark_share = days.rain, days.eto, days.daylight_share, days.dark_share
     n_days = len(rain)
     n_controllers = len(pans.area)
+    n_blocks = len(pans.block) - 1
     n_lanes = len(beds.lane_bed)
+    n_draws = len(tanks.draw_controller)
+    n_shape = tanks.volumes.shape[1]
+    n_losses = pans.static.shape[1]
     presses_a_day = pans.presses.shape[1] // max(n_days, 1)
     keep_hours = out.hourly_level.shape[1] > 0
     keep_terms = out.kr.shape[1] > 0
@@ -100,115 +126,213 @@ def run_season(days, pans, beds, state, out):
             count += 1
 
     for day in range(n_days):
-        # pans and valves, hour by hour (model page, §3)
-        for c in range(n_controllers):
-            area = pans.area[c]
-            swing, rim, dry = pans.swing[c], pans.rim[c], pans.dry[c]
-            refill_flow = pans.refill_flow[c]
-            night_share = pans.night_share[c]
-            rain_rate = rain[day] / 24.0 * area  # kg/h; rain falls evenly over the day
-            day_evaporation = pans.evaporation[c, day] * area  # kg
-            press = day * presses_a_day
-            last_press = press + presses_a_day
-            w = level[c]
-            valve_open = is_open[c]
-            opened = 0
-            open_hours = evaporated = refilled = spilled = stuck_hours = dry_hours = 0.0
-
+        # pans, valves and tanks, hour by hour (model page, §3 and §4)
+        for block in range(n_blocks):
+            first_member, after_members = pans.block[block], pans.block[block + 1]
+            alone = after_members - first_member == 1
             for hour in range(24):
-                share = (1.0 - night_share) * daylight_share[day, hour] + night_share * dark_share[day, hour]
-                evaporation_rate = day_evaporation * share  # kg/h
-                clock = 0.0  # hours into this hour
-                while True:
-                    # rates from here on, constant until the next happening
-                    refill_rate = refill_flow if valve_open else 0.0
-                    net = rain_rate + refill_rate - evaporation_rate
-                    lost = evaporation_rate
-                    over = 0.0
-                    is_dry = False
-                    if net < 0.0 and w <= dry:  # a dry pan evaporates what comes in and no more
-                        lost = rain_rate + refill_rate
-                        net = 0.0
-                        is_dry = True
-                    elif net > 0.0 and w >= rim:  # a full pan spills what it can't hold
-                        over = net
-                        net = 0.0
+                tank = pans.tank[pans.member[first_member]]
+                if tank >= 0:  # roof and float valve bring their hour's water first
+                    volume = state.volume[tank] + tanks.inflow[tank, day] / 24.0
+                    if volume < tanks.float_volume[tank]:
+                        topped = min(tanks.float_rate[tank], tanks.float_volume[tank] - volume)
+                        volume += topped
+                        out.tank_topped[tank, day] += topped
+                    if volume > tanks.capacity[tank]:
+                        out.tank_over[tank, day] += volume - tanks.capacity[tank]
+                        volume = tanks.capacity[tank]
+                    state.volume[tank] = volume
 
-                    step = 1.0 - clock
-                    ending = _HOUR_ENDS
-                    if valve_open:
-                        if w >= swing:
+                for place in range(first_member, after_members):
+                    if hour == 0 or not alone:
+                        c = pans.member[place]
+                        area = pans.area[c]
+                        swing, rim, dry = pans.swing[c, day], pans.rim[c, day], pans.dry[c, day]
+                        refill_flow, leak = pans.refill_flow[c, day], pans.leak[c, day]
+                        valve_flow = pans.valve_flow[c, day]
+                        night_share = pans.night_share[c]
+                        rain_rate = rain[day] / 24.0 * area  # kg/h; rain falls evenly over the day
+                        day_evaporation = pans.evaporation[c, day] * area  # kg
+                        w = level[c]
+                        valve_open = is_open[c]
+                        if hour == 0:
+                            w -= pans.shift[c, day]
+                            press = day * presses_a_day
+                            opened = 0
+                            open_hours = evaporated = refilled = drawn = spilled = leaked = 0.0
+                            stuck_hours = dry_hours = starved_hours = 0.0
+                        else:  # of several on one tank: go on where this one's last hour ended
+                            press = state.press[c]
+                            opened = out.openings[c, day]
+                            open_hours, evaporated = out.open_hours[c, day], out.evaporated[c, day]
+                            refilled, drawn = out.refilled[c, day], out.drawn[c, day]
+                            spilled, leaked = out.spilled[c, day], out.leaked[c, day]
+                            stuck_hours, dry_hours = out.stuck_hours[c, day], out.dry_hours[c, day]
+                            starved_hours = out.starved_hours[c, day]
+                        last_press = day * presses_a_day + presses_a_day
+
+                    share = (1.0 - night_share) * daylight_share[day, hour] + night_share * dark_share[day, hour]
+                    evaporation_rate = day_evaporation * share  # kg/h
+                    clock = 0.0  # hours into this hour
+                    while True:
+                        # rates from here on, constant until the next happening
+                        refill_rate = 0.0
+                        flow = 0.0
+                        ratio = 1.0
+                        if valve_open:
+                            refill_rate = refill_flow
+                            flow = valve_flow
+                            if tank >= 0:
+                                volume = state.volume[tank]
+                                refill_rate = flow = 0.0
+                                if volume > 0.0:
+                                    # level by the tank's shape, pressure behind pipe and valve: straight between points
+                                    k = 1
+                                    while k < n_shape - 1 and tanks.volumes[tank, k] < volume:
+                                        k += 1
+                                    below, above = tanks.volumes[tank, k - 1], tanks.volumes[tank, k]
+                                    part = (volume - below) / (above - below)
+                                    head = tanks.levels[tank, k - 1] * (1.0 - part) + tanks.levels[tank, k] * part
+                                    pressure = (head + tanks.outlet[tank]) * _KPA_PER_M
+                                    k = 1
+                                    while k < n_losses - 1 and pans.static[c, k] < pressure:
+                                        k += 1
+                                    below, above = pans.static[c, k - 1], pans.static[c, k]
+                                    part = (pressure - below) / (above - below)
+                                    pressure = pans.at_emitters[c, k - 1] * (1.0 - part) + pans.at_emitters[c, k] * part
+                                    ratio = pressure / REFERENCE_PRESSURE
+                                    if ratio > 0.0:
+                                        refill_rate = refill_flow * ratio ** pans.refill_exponent[c]
+                                        flow = refill_rate
+                                        for draw in range(n_draws):
+                                            if tanks.draw_controller[draw] == c:
+                                                flow += tanks.draw_flow[draw, day] * ratio ** tanks.draw_exponent[draw]
+                        net = rain_rate + refill_rate - evaporation_rate - leak
+                        lost = evaporation_rate
+                        leaking = leak
+                        over = 0.0
+                        is_dry = False
+                        if net < 0.0 and w <= dry:  # a dry pan loses what comes in and no more
+                            comes = (rain_rate + refill_rate) / (evaporation_rate + leak)
+                            lost = evaporation_rate * comes
+                            leaking = leak * comes
+                            net = 0.0
+                            is_dry = True
+                        elif net > 0.0 and w >= rim:  # a full pan spills what it can't hold
+                            over = net
+                            net = 0.0
+
+                        step = 1.0 - clock
+                        ending = _HOUR_ENDS
+                        if valve_open:
+                            if w >= swing:
+                                step = 0.0
+                                ending = _RESETS
+                            elif net > 0.0 and swing - w <= net * step:
+                                step = (swing - w) / net
+                                ending = _RESETS
+                        elif w < 0.0:  # only where the trip weight has been moved
                             step = 0.0
-                            ending = _RESETS
-                        elif net > 0.0 and swing - w <= net * step:
-                            step = (swing - w) / net
-                            ending = _RESETS
-                    elif net < 0.0 and w <= -net * step:
-                        step = max(w, 0.0) / -net
-                        ending = _TRIPS
-                    if ending != _RESETS and net > 0.0 and w < rim and rim - w < net * step:
-                        step = (rim - w) / net
-                        ending = _REACHES_RIM
-                    elif net < 0.0 and w > dry and w - dry < -net * step:
-                        step = (w - dry) / -net
-                        ending = _RUNS_DRY
-                    if press < last_press and pans.presses[c, press] - hour <= clock + step:
-                        step = max(pans.presses[c, press] - hour - clock, 0.0)
-                        ending = _IS_PRESSED
-                        press += 1
+                            ending = _TRIPS
+                        elif net < 0.0 and w <= -net * step:
+                            step = max(w, 0.0) / -net
+                            ending = _TRIPS
+                        if ending != _RESETS and net > 0.0 and w < rim and rim - w < net * step:
+                            step = (rim - w) / net
+                            ending = _REACHES_RIM
+                        elif net < 0.0 and w > dry and w - dry < -net * step:
+                            step = (w - dry) / -net
+                            ending = _RUNS_DRY
+                        if tank >= 0 and flow > 0.0:
+                            lasts = state.volume[tank] / flow
+                            if lasts <= step:
+                                step = lasts
+                                ending = _TANK_EMPTIES
+                            if max(lasts * _FALL, _SHORTEST) < step:
+                                step = max(lasts * _FALL, _SHORTEST)
+                                ending = _TANK_FALLS
+                        if press < last_press and pans.presses[c, press] - hour <= clock + step:
+                            step = max(pans.presses[c, press] - hour - clock, 0.0)
+                            ending = _IS_PRESSED
+                            press += 1
 
-                    evaporated += lost * step
-                    spilled += over * step
-                    w += net * step
-                    if valve_open:
-                        open_hours += step
-                        refilled += refill_rate * step
-                        state.refilled[c] += refill_rate * step
-                        if rain_rate + refill_rate <= evaporation_rate:
-                            stuck_hours += step
-                    if is_dry:
-                        dry_hours += step
-                    clock += step
+                        evaporated += lost * step
+                        leaked += leaking * step
+                        spilled += over * step
+                        w += net * step
+                        if valve_open:
+                            open_hours += step
+                            refilled += refill_rate * step
+                            drawn += flow * step
+                            state.refilled[c] += refill_rate * step
+                            state.drawn[c] += flow * step
+                            if flow <= 0.0:
+                                starved_hours += step
+                            elif rain_rate + refill_rate <= evaporation_rate + leak:
+                                stuck_hours += step
+                            if tank >= 0 and flow > 0.0:
+                                out.tank_drawn[tank, day] += flow * step
+                                state.volume[tank] -= flow * step
+                                if ending == _TANK_EMPTIES or state.volume[tank] < 0.0:
+                                    state.volume[tank] = 0.0
+                                for lane in range(n_lanes):
+                                    if beds.lane_controller[lane] == c and beds.lane_source[lane] == VALVE:
+                                        out.irrigation[lane, day] += (
+                                            step * ratio ** beds.lane_exponent[lane] * beds.lane_mm_per_hour[lane]
+                                        )
+                        if is_dry:
+                            dry_hours += step
+                        clock += step
 
-                    if ending == _TRIPS or (ending == _IS_PRESSED and not valve_open and w < swing):
-                        if ending == _TRIPS:
-                            w = 0.0
-                        valve_open = True
-                        opened += 1
-                        state.slot[c] = count
-                        state.since[c] = day * 24.0 + hour + clock
-                        state.refilled[c] = 0.0
-                        state.cause[c] = TRIP if ending == _TRIPS else PRESS
-                        if count < room:
-                            out.opening_controller[count] = c
-                            out.opening_start[count] = state.since[c]
-                            out.opening_cause[count] = state.cause[c]
-                        count += 1
-                    elif ending == _RESETS:
-                        w = swing
-                        valve_open = False
-                        if state.slot[c] < room:
-                            out.opening_end[state.slot[c]] = day * 24.0 + hour + clock
-                            out.opening_refilled[state.slot[c]] = state.refilled[c]
-                    elif ending == _REACHES_RIM:
-                        w = rim
-                    elif ending == _RUNS_DRY:
-                        w = dry
-                    elif ending == _HOUR_ENDS:
-                        break
-                if keep_hours:
-                    out.hourly_level[c, day * 24 + hour] = w
+                        if ending == _TRIPS or (ending == _IS_PRESSED and not valve_open and w < swing):
+                            if ending == _TRIPS and w > -_ROUNDING:
+                                w = 0.0
+                            valve_open = True
+                            opened += 1
+                            state.slot[c] = count
+                            state.since[c] = day * 24.0 + hour + clock
+                            state.refilled[c] = 0.0
+                            state.drawn[c] = 0.0
+                            state.cause[c] = TRIP if ending == _TRIPS else PRESS
+                            if count < room:
+                                out.opening_controller[count] = c
+                                out.opening_start[count] = state.since[c]
+                                out.opening_cause[count] = state.cause[c]
+                            count += 1
+                        elif ending == _RESETS:
+                            if w < swing + _ROUNDING:
+                                w = swing
+                            valve_open = False
+                            if state.slot[c] < room:
+                                out.opening_end[state.slot[c]] = day * 24.0 + hour + clock
+                                out.opening_refilled[state.slot[c]] = state.refilled[c]
+                                out.opening_litres[state.slot[c]] = state.drawn[c]
+                        elif ending == _REACHES_RIM:
+                            w = rim
+                        elif ending == _RUNS_DRY:
+                            w = dry
+                        elif ending == _HOUR_ENDS:
+                            break
+                    if keep_hours:
+                        out.hourly_level[c, day * 24 + hour] = w
 
-            level[c] = w
-            is_open[c] = valve_open
-            out.openings[c, day] = opened
-            out.open_hours[c, day] = open_hours
-            out.refilled[c, day] = refilled
-            out.evaporated[c, day] = evaporated
-            out.spilled[c, day] = spilled
-            out.level[c, day] = w
-            out.stuck_hours[c, day] = stuck_hours
-            out.dry_hours[c, day] = dry_hours
+                    if hour == 23 or not alone:
+                        level[c] = w
+                        is_open[c] = valve_open
+                        state.press[c] = press
+                        out.openings[c, day] = opened
+                        out.open_hours[c, day] = open_hours
+                        out.refilled[c, day] = refilled
+                        out.drawn[c, day] = drawn
+                        out.evaporated[c, day] = evaporated
+                        out.leaked[c, day] = leaked
+                        out.spilled[c, day] = spilled
+                        out.level[c, day] = w
+                        out.stuck_hours[c, day] = stuck_hours
+                        out.dry_hours[c, day] = dry_hours
+                        out.starved_hours[c, day] = starved_hours
+            if tank >= 0:
+                out.tank_volume[tank, day] = state.volume[tank]
 
         # beds: FAO-56 chapter 8, and chapter 7 for the dual coefficient
         for lane in range(n_lanes):
@@ -220,7 +344,11 @@ def run_season(days, pans, beds, state, out):
             left_below = max(depletion - taw, 0.0)
             depletion -= left_below
             if source == VALVE:
-                irrigation = out.open_hours[beds.lane_controller[lane], day] * beds.lane_mm_per_hour[lane]
+                c = beds.lane_controller[lane]
+                if pans.tank[c] >= 0:
+                    irrigation = out.irrigation[lane, day] * beds.flow_factor[b, day]
+                else:
+                    irrigation = out.open_hours[c, day] * beds.lane_mm_per_hour[lane] * beds.flow_factor[b, day]
             elif source == GIVEN:
                 irrigation = beds.given[b, day]
             else:
@@ -288,5 +416,6 @@ def run_season(days, pans, beds, state, out):
             if state.slot[c] < room:
                 out.opening_end[state.slot[c]] = math.nan
                 out.opening_refilled[state.slot[c]] = state.refilled[c]
+                out.opening_litres[state.slot[c]] = state.drawn[c]
             state.since[c] -= n_days * 24.0
     return count

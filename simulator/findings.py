@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from simulator.reports import words
 from simulator.reports.words import count as counted
+from simulator.supplies import KPA_PER_M
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -145,7 +146,7 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
     first, count = _days(table.index, table["stuck_hours"] > 0.0)
     if count:
         hours = totals["stuck_open_hours"]
-        litres = hours * (refill + sum(forcing.bed_flows.values()))
+        litres = hours * forcing.valve_flow
         yield Finding(
             "danger" if hours > STUCK_HOURS_DANGER else "caution",
             "stuck-open",
@@ -234,7 +235,7 @@ def _hot_hour(season: Season, name: str) -> float:
 def _of_valve(season: Season, name: str) -> Iterator[Finding]:
     table, totals = season.controllers[name], season.totals["controllers"][name]
     described, forcing = season.scenario.controller[name], season.forcing.pan_of[name]
-    flow = forcing.refill_flow + sum(forcing.bed_flows.values())
+    flow = forcing.valve_flow
     openings = season.openings[season.openings["controller"] == name]
 
     if totals["openings"] == 0 and totals["open_hours"] == 0.0:
@@ -254,6 +255,17 @@ def _of_valve(season: Season, name: str) -> Iterator[Finding]:
             "The valve is still open when the season ends; that opening's water is counted up to then.",
             f"{table.index[-1]:%Y-%m-%d}",
             1,
+        )
+    first, count = _days(table.index, table["starved_hours"] > 0.0)
+    if count:
+        yield Finding(
+            "danger",
+            "no-water",
+            name,
+            f"The valve stood open without water for {words.hours(totals['starved_hours'])} on {counted(count, 'day')}: the "
+            "tank was empty, or the supply cut. A larger tank or roof, a float valve, or fewer emitters.",
+            first,
+            count,
         )
     whole = openings[openings["end_h"].notna()]
     if len(whole) and float(whole["minutes"].median()) < SHORT_OPENING:
@@ -284,15 +296,25 @@ def _of_valve(season: Season, name: str) -> Iterator[Finding]:
             f"The beds and the refill emitter together draw {flow:.0f} L/h and the valve is rated for {rated:.0f} L/h. "
             "They will get less than reckoned here; use a larger valve or fewer emitters.",
         )
-    least, pressure = described.valve.least_pressure, season.scenario.supply[described.supply].pressure
-    if least is not None and pressure is not None and pressure < least:
+    least, pressure = described.valve.least_pressure, forcing.pressure
+    if least is not None and pressure < least:
         yield Finding(
             "danger",
             "low-pressure",
             name,
-            f"The supply gives {pressure:.0f} kPa and the valve needs at least {least:.0f} kPa to work. Raise the "
-            "pressure or choose a valve made for less.",
+            f"{_pressure_words(season, described.supply)} {pressure:.0f} kPa at the emitters and the valve needs at least "
+            f"{least:.0f} kPa to work. {_pressure_cure(season, described.supply, least - pressure)}",
         )
+
+
+def _pressure_words(season: Season, supply: str) -> str:
+    return "A full tank gives" if season.scenario.supply[supply].kind == "tank" else "The supply gives"
+
+
+def _pressure_cure(season: Season, supply: str, missing: float) -> str:
+    if season.scenario.supply[supply].kind == "tank":
+        return f"Stand the tank {missing / KPA_PER_M:.1f} m higher, or choose a valve made for less."
+    return "Raise the pressure or choose a valve made for less."
 
 
 def _of_bed(season: Season, key: str) -> Iterator[Finding]:

@@ -17,13 +17,14 @@ import pandas as pd
 
 from simulator import engine, evaporation
 from simulator import meteorology as met
-from simulator.arrays import Beds, Days, Floats, Ints, Pans, State
+from simulator.arrays import Beds, Days, Floats, Ints, Pans, State, Tanks, no_tanks
 from simulator.beds import BedForcing, bed_arrays, bed_forcing, lanes_of
 from simulator.clock import solar_hour
 from simulator.errors import Problem, ScenarioError
 from simulator.hydraulics import emitter_flow
 from simulator.planting import Climate, PlantingError
 from simulator.scenario import Controller, Emitter, Scenario, Supply
+from simulator.supplies import losses_of, most_static, pressure_behind, pressure_table, roof_inflow, tank_shape
 from simulator.weather import Weather
 
 __all__ = ["Forcing", "PanForcing", "initial_state", "prepare", "spun_up"]
@@ -47,9 +48,15 @@ class PanForcing:
     kp : ndarray (days,)
         [-]
     refill_flow : float
-        [L/h]
+        At the supply's own pressure; of a tank, when it is full. [L/h]
     bed_flows : dict
-        Bed -> [L/h]
+        Bed -> the same. [L/h]
+    pressure : float
+        At the emitters, then. [kPa]
+    pressures : (ndarray (k,), ndarray (k,))
+        Static pressure, and what is left of it at the emitters. [kPa]
+    at_reference : dict
+        Bed ("" for the refill emitter) -> flow at the engine's reference pressure. [L/h]
     """
 
     evaporation: dict[str, Floats]
@@ -59,6 +66,14 @@ class PanForcing:
     kp: Floats
     refill_flow: float
     bed_flows: dict[str, float]
+    pressure: float
+    pressures: tuple[Floats, Floats]
+    at_reference: dict[str, float]
+
+    @property
+    def valve_flow(self) -> float:
+        """All that passes the valve. [L/h]"""
+        return self.refill_flow + sum(self.bed_flows.values())
 
 
 @dataclass(frozen=True)
@@ -69,6 +84,7 @@ class Forcing:
     weather: pd.DataFrame
     days: Days
     pans: Pans
+    tanks: Tanks
     beds: Beds
     pan_of: dict[str, PanForcing]
     bed_of: dict[str, BedForcing]
@@ -116,7 +132,6 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
         name: _pan_forcing(scenario, name, controller, daily, eto, assumptions)
         for name, controller in scenario.controller.items()
     }
-    pans = _pans(scenario, pan_of, dates, assumptions)
     climate = Climate(
         dates=record.index.to_numpy().astype("datetime64[D]"),
         wind=record["wind"].to_numpy(float),
@@ -136,20 +151,21 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
             assumptions.extend(f"{forcing.key}: {text}" for text in forcing.curve.assumptions)
             bed_of[forcing.key] = forcing
     lanes = lanes_of(scenario)
-    flows = {key: pan_of[part.controller].bed_flows[part.name] for key, part in bed_of.items()}
-    beds = bed_arrays(scenario, flows, bed_of, daily, lanes)
+    pans = _pans(scenario, pan_of, dates, assumptions)
+    tanks = _tanks(scenario, pan_of, rain)
+    beds = bed_arrays(scenario, pan_of, bed_of, daily, lanes)
 
-    evaporated = np.maximum(pans.evaporation, 0.0).sum(axis=1) * pans.area
-    most = evaporated / pans.swing + np.isfinite(pans.presses).sum(axis=1) + 2.0
+    evaporated = np.maximum(pans.evaporation, 0.0).sum(axis=1) * pans.area + pans.leak.sum(axis=1) * 24.0
+    most = evaporated / pans.swing.min(axis=1) + np.isfinite(pans.presses).sum(axis=1) + len(dates) + 2.0
     for index, name in enumerate(scenario.controller):
         if most[index] > _MOST_OPENINGS:
             message = (
-                f"controller.{name}.valve.swing = {pans.swing[index]:g} kg would open the valve some "
+                f"controller.{name}.valve.swing = {pans.swing[index].min():g} kg would open the valve some "
                 f"{most[index]:.0f} times; a pan of {pans.area[index]:g} m² wants a larger swing"
             )
             raise ScenarioError(Problem(message, f"controller.{name}.valve.swing"), file=str(scenario.path))
     said = tuple(dict.fromkeys(assumptions))
-    return Forcing(dates, daily, days, pans, beds, pan_of, bed_of, int(most.sum()), said, lanes)
+    return Forcing(dates, daily, days, pans, tanks, beds, pan_of, bed_of, int(most.sum()), said, lanes)
 
 
 def initial_state(scenario: Scenario, forcing: Forcing) -> State:
@@ -171,12 +187,17 @@ def initial_state(scenario: Scenario, forcing: Forcing) -> State:
     depletion = np.repeat(np.asarray(share) * forcing.beds.taw[:, 0], len(forcing.lanes))
     surface = np.repeat(np.asarray(share) * forcing.beds.tew, len(forcing.lanes))
     return State(
-        level=forcing.pans.swing.copy(),
+        level=forcing.pans.swing[:, 0].copy(),
         is_open=np.zeros(controllers, np.int64),
         since=np.zeros(controllers),
         refilled=np.zeros(controllers),
+        drawn=np.zeros(controllers),
         cause=np.zeros(controllers, np.int64),
         slot=np.zeros(controllers, np.int64),
+        press=np.zeros(controllers, np.int64),
+        volume=np.array(
+            [supply.volume * supply.full_at_start for supply in scenario.supply.values() if supply.volume is not None]
+        ),
         depletion=depletion,
         surface_depletion=surface,
         wetted=np.ones(lanes),
@@ -244,13 +265,21 @@ def _season_in_record(scenario: Scenario, record: pd.DataFrame, start: dt.date, 
         raise ScenarioError(*wrong, file=str(scenario.path))
 
 
-def _flow(emitter: Emitter, supply: Supply, where: str, assumptions: list[str]) -> float:
-    """Flow of one emitter on its supply. [L/h]"""
-    assert supply.pressure is not None  # the scenario saw to it
-    if emitter.at is None:
-        assumptions.append(f"{where}: no pressure given with the flow, so it counts as measured in place")
-        return emitter.flow
-    return float(emitter_flow(supply.pressure, emitter.flow, emitter.at, emitter.exponent))
+def _law(emitter: Emitter, supply: Supply, where: str, assumptions: list[str]) -> Callable[[float], float]:
+    """One emitter's flow by the pressure that it sees. [kPa] -> [L/h]"""
+    at = emitter.at
+    if at is None:
+        place = "measured in place" if supply.kind == "mains" else "measured in place under a full tank"
+        assumptions.append(f"{where}: no pressure given with the flow, so it counts as {place}")
+        if supply.kind == "mains":
+            return lambda pressure: emitter.flow
+        at = most_static(supply)
+    nominal = at
+
+    def flow(pressure: float) -> float:
+        return float(emitter_flow(pressure, emitter.flow, nominal, emitter.exponent))
+
+    return flow
 
 
 def _pan_forcing(
@@ -289,16 +318,30 @@ def _pan_forcing(
             raise ScenarioError(Problem(message, f"controller.{name}.pan.evaporation"), file=str(scenario.path))
         by_model["measured"] = daily["pan_evaporation"].to_numpy(float)
     supply = scenario.supply[controller.supply]
+    refill = _law(controller.valve.refill, supply, f"{name}: refill emitter", assumptions)
+    laws = {
+        key: _law(bed.emitters, supply, f"{name}/{key}: emitters", assumptions) for key, bed in controller.bed.items()
+    }
+
+    def draw(pressure: float) -> float:
+        return refill(pressure) + sum(bed.emitters.count * laws[key](pressure) for key, bed in controller.bed.items())
+
+    losses = losses_of(controller.pipe, controller.valve.rated_flow, controller.valve.rated_loss)
+    static = most_static(supply)
+    there = pressure_behind(static, draw, losses)
     return PanForcing(
         evaporation={model: values * pan.exposure for model, values in by_model.items()},
         wind_bounded=coefficient.wind_bounded.astype(np.int64),
         humidity_bounded=coefficient.humidity_bounded.astype(np.int64),
         fetch_bounded=coefficient.fetch_bounded,
         kp=coefficient.kp,
-        refill_flow=_flow(controller.valve.refill, supply, f"{name}: refill emitter", assumptions),
-        bed_flows={
-            bed_name: bed.emitters.count * _flow(bed.emitters, supply, f"{name}/{bed_name}: emitters", assumptions)
-            for bed_name, bed in controller.bed.items()
+        refill_flow=refill(there),
+        bed_flows={key: bed.emitters.count * laws[key](there) for key, bed in controller.bed.items()},
+        pressure=there,
+        pressures=pressure_table(static, draw, losses),
+        at_reference={
+            "": refill(engine.REFERENCE_PRESSURE),
+            **{key: bed.emitters.count * laws[key](engine.REFERENCE_PRESSURE) for key, bed in controller.bed.items()},
         },
     )
 
@@ -314,16 +357,82 @@ def _pans(scenario: Scenario, pan_of: dict[str, PanForcing], dates: pd.DatetimeI
     table = np.full((len(presses), len(dates), width), np.inf)
     for index, part in enumerate(presses):
         table[index, :, : part.shape[1]] = part
+
+    def by_day(values: Floats) -> Floats:
+        return np.repeat(np.asarray(values, float)[:, None], len(dates), axis=1)
+
+    supplies = list(scenario.supply)
+    tanks = [name for name in supplies if scenario.supply[name].kind == "tank"]
+    tank = np.array([tanks.index(c.supply) if c.supply in tanks else -1 for c in controllers.values()], np.int64)
+    on_tank = tank >= 0
+    parts = [pan_of[name] for name in controllers]
+    own = np.array([part.refill_flow for part in parts])
+    at_reference = np.array([part.at_reference[""] for part in parts])
+    valve_flow = np.array([part.valve_flow for part in parts])
+    block, member = _blocks(tank)
     return Pans(
         evaporation=np.array([pan_of[n].evaporation[c.pan.evaporation] for n, c in controllers.items()]),
         area=area,
-        swing=swing,
-        rim=swing + freeboard * area,
-        dry=swing - water,
+        swing=by_day(swing),
+        rim=by_day(swing + freeboard * area),
+        dry=by_day(swing - water),
+        shift=by_day(np.zeros(len(area))),
+        leak=by_day(np.zeros(len(area))),
         night_share=np.array([c.pan.night_share for c in controllers.values()]),
-        refill_flow=np.array([pan_of[n].refill_flow for n in controllers]),
+        refill_flow=by_day(np.where(on_tank, at_reference, own)),
+        refill_exponent=np.array([c.valve.refill.exponent for c in controllers.values()]),
+        valve_flow=by_day(valve_flow),
         presses=table.reshape(len(presses), len(dates) * width),
+        tank=tank,
+        static=np.array([part.pressures[0] for part in parts]),
+        at_emitters=np.array([part.pressures[1] for part in parts]),
+        block=block,
+        member=member,
     )
+
+
+def _blocks(tank: Ints) -> tuple[Ints, Ints]:
+    """Controllers on one tank form a block, every other one a block of its own."""
+    groups: dict[object, list[int]] = {}
+    for index, place in enumerate(tank.tolist()):
+        groups.setdefault(("tank", place) if place >= 0 else index, []).append(index)
+    sizes = [len(group) for group in groups.values()]
+    members = [index for group in groups.values() for index in group]
+    return np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64), np.array(members, np.int64)
+
+
+def _tanks(scenario: Scenario, pan_of: dict[str, PanForcing], rain: Floats) -> Tanks:
+    described = {name: supply for name, supply in scenario.supply.items() if supply.kind == "tank"}
+    if not described:
+        return no_tanks(len(rain))
+    shapes = [tank_shape(supply) for supply in described.values()]
+    longest = max(len(volumes) for volumes, _ in shapes)
+    volumes, levels = (np.array([_lengthened(shape[side], longest) for shape in shapes]) for side in (0, 1))
+    draws = [
+        (index, pan_of[name].at_reference[key], bed.emitters.exponent)
+        for index, (name, controller) in enumerate(scenario.controller.items())
+        if controller.supply in described
+        for key, bed in controller.bed.items()
+    ]
+    flows = np.array([draw[1] for draw in draws])
+    return Tanks(
+        capacity=np.array([supply.volume for supply in described.values()], float),
+        outlet=np.array([supply.outlet_height for supply in described.values()], float),
+        volumes=volumes,
+        levels=levels,
+        inflow=np.array([roof_inflow(rain, supply.roof) for supply in described.values()]),
+        float_volume=np.array([s.top_up.below if s.top_up else 0.0 for s in described.values()]),
+        float_rate=np.array([s.top_up.rate if s.top_up else 0.0 for s in described.values()]),
+        draw_controller=np.array([draw[0] for draw in draws], np.int64),
+        draw_flow=np.repeat(flows[:, None], len(rain), axis=1),
+        draw_exponent=np.array([draw[2] for draw in draws], float),
+    )
+
+
+def _lengthened(points: Floats, length: int) -> Floats:
+    """A shape of as many points as the longest one: the last piece goes on."""
+    step = points[-1] - points[-2]
+    return np.concatenate([points, points[-1] + step * np.arange(1, length - len(points) + 1)])
 
 
 def _presses(scenario: Scenario, controller: Controller, dates: pd.DatetimeIndex, assumptions: list[str]) -> Floats:

@@ -21,6 +21,7 @@ from simulator.errors import Problem, ScenarioError
 from simulator.scenario_beds import Bed, Emitter, Emitters, Plants, Soil
 from simulator.scenario_errors import Senseless
 from simulator.scenario_pans import Fetch, Pan, Vessel
+from simulator.scenario_supply import Pipe, Supply
 from simulator.scenario_types import (
     Described,
     Flow,
@@ -127,25 +128,6 @@ class SeasonDates(Described):
         return 0 if self.spin_up is None else max(round(self.spin_up / 24.0), 1)
 
 
-class Supply(Described):
-    """Where the water comes from."""
-
-    kind: Literal["mains", "tank"] = Field("mains", description='"mains": a pressure that holds all season')
-    pressure: Pressure | None = Field(None, description='pressure at the emitters, such as "150 kPa"')
-
-    @model_validator(mode="after")
-    def _has_pressure(self) -> Self:
-        if self.kind == "tank":
-            raise Senseless(
-                'is not modelled yet; use kind = "mains" with the pressure that the tank\'s usual level gives, '
-                "9.8 kPa for each metre of height",
-                key="kind",
-            )
-        if self.pressure is None:
-            raise Senseless('is missing; the pressure at the emitters is expected, such as "150 kPa"', key="pressure")
-        return self
-
-
 class SetUpTest(Described):
     """Two weighings of the counterweight."""
 
@@ -170,6 +152,7 @@ class Valve(Described):
     )
     press_times: list[str] = Field(default_factory=list, description='"sunset", "sunrise" or "20:30"')
     rated_flow: Flow | None = Field(None, description="most that the valve is made for")
+    rated_loss: Pressure | None = Field(None, description='pressure it takes at its rated flow, such as "30 kPa"')
     least_pressure: Pressure | None = Field(None, description="least that the valve works at")
 
     @model_validator(mode="after")
@@ -228,6 +211,9 @@ class Controller(Described):
     pan: Pan
     valve: Valve
     bed: dict[str, Bed] = Field(min_length=1, description="[controller.NAME.bed.NAME]")
+    pipe: Pipe | None = Field(
+        None, description='from the supply to the emitters: { length = "20 m", diameter = "13 mm" }'
+    )
     timer: Timer | None = Field(None, description="[controller.NAME.timer]: the present clock timer, for comparison")
 
     @model_validator(mode="after")

@@ -47,8 +47,11 @@ class Season:
         controller under its name with the prefix "pan_mm ".
     controllers : dict of DataFrame
         Controller -> one row a day: ``openings``, ``open_hours``, ``litres``, ``refilled_kg``, ``evaporated_kg``,
-        ``rain_caught_kg``, ``spilled_kg``, ``pan_level_kg`` (above the trip weight), ``stuck_hours``,
-        ``dry_hours``, ``pan_mm``.
+        ``rain_caught_kg``, ``leaked_kg``, ``spilled_kg``, ``pan_level_kg`` (above the trip weight),
+        ``stuck_hours``, ``dry_hours``, ``starved_hours`` (open without water), ``pan_mm``.
+    tanks : dict of DataFrame
+        Supply that is a tank -> one row a day: ``volume_l`` (at its end), ``roof_l``, ``topped_l``, ``drawn_l``,
+        ``over_l``.
     beds : dict of DataFrame
         "CONTROLLER/BED" -> one row a day: ``litres``, ``irrigation_mm``, ``rain_mm``, ``runoff_mm``,
         ``depletion_mm``, ``ks``, ``etc_mm``, ``eta_mm``, ``deep_percolation_mm``, ``kc``, ``taw_mm``, ``raw_mm``,
@@ -74,6 +77,7 @@ class Season:
     weather: Weather
     days: pd.DataFrame
     controllers: dict[str, pd.DataFrame]
+    tanks: dict[str, pd.DataFrame]
     beds: dict[str, pd.DataFrame]
     openings: pd.DataFrame
     hourly_level: dict[str, Floats]
@@ -181,12 +185,15 @@ def replay(
 
 def _run(forcing: Forcing, state: State, *, run: Callable[..., int]) -> tuple[Results, int]:
     """Step the engine from a state, which it overwrites."""
-    out = empty_results(len(forcing.pans.area), len(forcing.beds.lane_bed), len(forcing.dates), room=forcing.room)
-    if run is engine.run_season:
-        groups = (plain(forcing.days), plain(forcing.pans), plain(forcing.beds), plain(state), plain(out))
-    else:
-        groups = (forcing.days, forcing.pans, forcing.beds, state, out)
-    count = run(*groups)
+    out = empty_results(
+        len(forcing.pans.area),
+        len(forcing.beds.lane_bed),
+        len(forcing.dates),
+        room=forcing.room,
+        tanks=len(forcing.tanks.capacity),
+    )
+    given = (forcing.days, forcing.pans, forcing.tanks, forcing.beds, state, out)
+    count = run(*(plain(group) for group in given)) if run is engine.run_season else run(*given)
     if count > forcing.room:
         raise ClosureError(f"{count} openings do not fit the list of {forcing.room}: please report this")
     return out, count
@@ -211,8 +218,11 @@ def _season(
         index=forcing.dates.rename("date"),
     )
     controllers = {name: _controller_days(forcing, out, index, name) for index, name in enumerate(scenario.controller)}
-    beds = {key: _bed_days(forcing, out, index, key) for index, key in enumerate(forcing.bed_of)}
+    areas = [bed.area for c in scenario.controller.values() for bed in c.bed.values()]
+    beds = {key: _bed_days(forcing, out, index, key, areas[index]) for index, key in enumerate(forcing.bed_of)}
     openings = _openings(scenario, forcing, out, count)
+    tank_names = [name for name, supply in scenario.supply.items() if supply.kind == "tank"]
+    tanks = {name: _tank_days(forcing, out, index) for index, name in enumerate(tank_names)}
     totals: dict[str, Any] = {
         "schema": 1,
         "title": scenario.title,
@@ -229,7 +239,10 @@ def _season(
             key: bed_totals(scenario, forcing, before, after, index, beds[key], key)
             for index, key in enumerate(forcing.bed_of)
         },
-        "supplies": {name: supply_totals(scenario, forcing, controllers, openings, name) for name in scenario.supply},
+        "supplies": {
+            name: supply_totals(scenario, forcing, before, controllers, tanks, openings, name)
+            for name in scenario.supply
+        },
         "weather": {
             "eto_mm": float(days["eto_mm"].sum()),
             "pan_evaporation_mm": {name: float(table["pan_mm"].sum()) for name, table in controllers.items()},
@@ -242,6 +255,7 @@ def _season(
         weather=weather,
         days=days,
         controllers=controllers,
+        tanks=tanks,
         beds=beds,
         openings=openings,
         hourly_level={n: out.hourly_level[i].copy() for i, n in enumerate(scenario.controller)},
@@ -255,20 +269,20 @@ def _season(
 
 
 def _controller_days(forcing: Forcing, out: Results, index: int, name: str) -> pd.DataFrame:
-    pan = forcing.pan_of[name]
-    flow = pan.refill_flow + sum(pan.bed_flows.values())
     return pd.DataFrame(
         {
             "openings": out.openings[index],
             "open_hours": out.open_hours[index],
-            "litres": out.open_hours[index] * flow,
+            "litres": out.drawn[index],
             "refilled_kg": out.refilled[index],
             "evaporated_kg": out.evaporated[index],
             "rain_caught_kg": forcing.days.rain * forcing.pans.area[index],
+            "leaked_kg": out.leaked[index],
             "spilled_kg": out.spilled[index],
             "pan_level_kg": out.level[index],
             "stuck_hours": out.stuck_hours[index],
             "dry_hours": out.dry_hours[index],
+            "starved_hours": out.starved_hours[index],
             "pan_mm": forcing.pans.evaporation[index],
         },
         index=forcing.dates.rename("date"),
@@ -286,16 +300,15 @@ _LANE_COLUMNS = {
 }
 
 
-def _bed_days(forcing: Forcing, out: Results, index: int, key: str) -> pd.DataFrame:
+def _bed_days(forcing: Forcing, out: Results, index: int, key: str, area: float) -> pd.DataFrame:
     part = forcing.bed_of[key]
     lane_of = {lane: index * len(forcing.lanes) + offset for offset, lane in enumerate(forcing.lanes)}
     mean = lane_of["mean"]
-    hours = out.open_hours[int(forcing.beds.lane_controller[mean])]
     eto = forcing.days.eto
     ke = out.ke[mean]
     table = pd.DataFrame(
         {
-            "litres": hours * forcing.pan_of[part.controller].bed_flows[part.name],
+            "litres": out.irrigation[mean] * area,
             "rain_mm": forcing.days.rain,
             "runoff_mm": forcing.days.rain - part.rain_in,
             "kc": part.curve.kc + ke,
@@ -324,12 +337,24 @@ def _bed_days(forcing: Forcing, out: Results, index: int, key: str) -> pd.DataFr
     return table
 
 
+def _tank_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "volume_l": out.tank_volume[index],
+            "roof_l": forcing.tanks.inflow[index],
+            "topped_l": out.tank_topped[index],
+            "drawn_l": out.tank_drawn[index],
+            "over_l": out.tank_over[index],
+        },
+        index=forcing.dates.rename("date"),
+    )
+
+
 def _openings(scenario: Scenario, forcing: Forcing, out: Results, count: int) -> pd.DataFrame:
     names = list(scenario.controller)
     which = out.opening_controller[:count]
     start, end = out.opening_start[:count], out.opening_end[:count]
     through = np.where(np.isnan(end), len(forcing.dates) * 24.0, end)
-    flow = np.array([p.refill_flow + sum(p.bed_flows.values()) for p in forcing.pan_of.values()])
     first, site = forcing.dates[0].date(), scenario.site
     table = pd.DataFrame(
         {
@@ -338,7 +363,7 @@ def _openings(scenario: Scenario, forcing: Forcing, out: Results, count: int) ->
             "end": from_solar(first, end, site.longitude, site.timezone),
             "minutes": (through - start) * 60.0,
             "refilled_kg": out.opening_refilled[:count],
-            "litres": (through - start) * flow[which],
+            "litres": out.opening_litres[:count],
             "cause": [_CAUSES[int(c)] for c in out.opening_cause[:count]],
             "start_h": start,
             "end_h": end,

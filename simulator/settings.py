@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from simulator import engine
-from simulator.arrays import Beds, Floats, Ints, Pans, State, empty_results, plain
+from simulator.arrays import Beds, Floats, Ints, Pans, State, Tanks, empty_results, no_tanks, plain
 from simulator.forcing import Forcing
 
 __all__ = ["Outcome", "Setting", "YearForcing", "outcomes", "year_forcing"]
@@ -64,6 +64,8 @@ class YearForcing:
         Exact refill. [mm]
     depletion, surface_depletion : ndarray (beds,)
         On the first morning. [mm]
+    volume : ndarray (tanks,)
+        On the first morning. [L]
     """
 
     year: int
@@ -78,6 +80,7 @@ class YearForcing:
     net_demand: Floats
     depletion: Floats
     surface_depletion: Floats
+    volume: Floats
 
 
 @dataclass(frozen=True)
@@ -170,6 +173,7 @@ def year_forcing(
         net_demand=np.asarray(net_demand, float),
         depletion=state.depletion[lanes].copy(),
         surface_depletion=state.surface_depletion[lanes].copy(),
+        volume=state.volume.copy(),
     )
 
 
@@ -255,13 +259,13 @@ def _outcome(
 ) -> Outcome:
     n, n_beds, n_days = len(settings), len(year.beds), len(year.forcing.dates)
     lanes = n * n_beds * _SHARES
-    pans, beds, state = _arrays(year, settings, factors)
+    pans, tanks, beds, state = _arrays(year, settings, factors)
     room = 0
     if times:
         evaporated = np.maximum(pans.evaporation, 0.0).sum(axis=1) * pans.area
-        room = int((evaporated / pans.swing + 2.0).sum()) + n * n_days
-    out = empty_results(n, lanes, n_days, room=room, keep_hours=False, keep_terms=False)
-    groups: tuple[Any, ...] = (year.forcing.days, pans, beds, state, out)
+        room = int((evaporated / pans.swing[:, 0] + 2.0).sum()) + n * n_days
+    out = empty_results(n, lanes, n_days, room=room, tanks=len(tanks.capacity), keep_hours=False, keep_terms=False)
+    groups: tuple[Any, ...] = (year.forcing.days, pans, tanks, beds, state, out)
     interpreted: Callable[..., int] = engine.run_season
     count = interpreted(*(plain(group) for group in groups)) if run is None else run(*groups)
 
@@ -270,14 +274,13 @@ def _outcome(
     growing = beds.growing[: len(year.beds)].astype(bool)[None]
     asked = (driest["etc"] * growing).sum(axis=2)
     used = (driest["eta"] * growing).sum(axis=2)
-    flows = year.flows * factors
     hours = out.open_hours.sum(axis=1)
     drained = out.deep_percolation.reshape(shape)[:, :, 0].sum(axis=2)
     return Outcome(
-        litres=hours * (np.array([s.refill_flow for s in settings]) + flows.sum()),
+        litres=out.drawn.sum(axis=1),
         openings_a_day=out.openings[:, year.hottest].mean(axis=1),
         open_hours=hours,
-        stuck_hours=out.stuck_hours.sum(axis=1),
+        stuck_hours=(out.stuck_hours + out.starved_hours).sum(axis=1),
         dry_hours=out.dry_hours.sum(axis=1),
         daylight_openings=_daylight(year, out, count, n) if times else np.full(n, np.nan),
         stress_days=((driest["ks"] < 1.0) & growing).sum(axis=2).astype(float),
@@ -297,36 +300,71 @@ def _daylight(year: YearForcing, out: Any, count: int, n: int) -> Floats:
     return np.asarray(np.divide(by_day, openings, out=np.zeros(n), where=openings > 0))
 
 
-def _arrays(year: YearForcing, settings: Sequence[Setting], factors: Floats) -> tuple[Pans, Beds, State]:
+def _arrays(year: YearForcing, settings: Sequence[Setting], factors: Floats) -> tuple[Pans, Tanks, Beds, State]:
     forcing = year.forcing
-    n, n_beds = len(settings), len(year.beds)
+    n, n_beds, n_days = len(settings), len(year.beds), len(forcing.dates)
     area = np.array([s.area for s in settings])
     swing = np.array([s.swing for s in settings])
     depth = np.array([s.depth for s in settings])
-    one = forcing.pans
-    row = year.controller
+    refill = np.array([s.refill_flow for s in settings])
+    flows = year.flows * factors
+    one, row = forcing.pans, year.controller
+    tank = int(one.tank[row])
+    part = list(forcing.pan_of.values())[row]
+    by_bed = [part.at_reference[forcing.bed_of[key].name] for key in _keys(year)]
+    # on a tank the engine wants flows at its reference pressure; a setting's is that under a full tank
+    at_reference = part.at_reference[""] / part.refill_flow if tank >= 0 else 1.0
+    through = np.array(by_bed) * factors if tank >= 0 else flows
+
+    def by_day(values: Floats) -> Floats:
+        return np.repeat(np.asarray(values, float)[:, None], n_days, axis=1)
+
+    def same(values: Floats) -> Floats:
+        return np.repeat(values[row : row + 1], n, axis=0)
+
     pans = Pans(
-        evaporation=np.repeat(one.evaporation[row : row + 1], n, axis=0),
+        evaporation=same(one.evaporation),
         area=area,
-        swing=swing,
-        rim=swing + year.freeboard * area,
-        dry=swing - (depth - year.freeboard) * area,
+        swing=by_day(swing),
+        rim=by_day(swing + year.freeboard * area),
+        dry=by_day(swing - (depth - year.freeboard) * area),
+        shift=np.zeros((n, n_days)),
+        leak=np.zeros((n, n_days)),
         night_share=np.full(n, one.night_share[row]),
-        refill_flow=np.array([s.refill_flow for s in settings]),
-        presses=np.repeat(one.presses[row : row + 1], n, axis=0),
+        refill_flow=by_day(refill * at_reference),
+        refill_exponent=np.full(n, one.refill_exponent[row]),
+        valve_flow=by_day(refill + flows.sum()),
+        presses=same(one.presses),
+        tank=np.arange(n, dtype=np.int64) if tank >= 0 else np.full(n, -1, np.int64),
+        static=same(one.static),
+        at_emitters=same(one.at_emitters),
+        block=np.arange(n + 1, dtype=np.int64),
+        member=np.arange(n, dtype=np.int64),
     )
-    given = forcing.beds
-    chosen = {name: np.ascontiguousarray(getattr(given, name)[year.beds]) for name in Beds._fields[:11]}
-    mean = year.flows * factors / year.areas
-    by_bed = np.stack([mean, mean * year.uniformity], axis=1).ravel()
+    tanks, volume = no_tanks(n_days), np.zeros(0)
+    if tank >= 0:  # each setting has the tank to itself
+        given = forcing.tanks
+        own = np.flatnonzero(given.draw_controller == row)
+        tanks = Tanks(
+            **{name: np.repeat(getattr(given, name)[tank : tank + 1], n, axis=0) for name in Tanks._fields[:7]},
+            draw_controller=np.repeat(np.arange(n, dtype=np.int64), n_beds),
+            draw_flow=by_day(np.tile(through, n)),
+            draw_exponent=np.tile(given.draw_exponent[own], n),
+        )
+        volume = np.full(n, year.volume[tank])
+    beds_of = forcing.beds
+    names = Beds._fields[: Beds._fields.index("lane_bed")]
+    chosen = {name: np.ascontiguousarray(getattr(beds_of, name)[year.beds]) for name in names}
+    mean = through / year.areas
     lanes = n * n_beds * _SHARES
+    lane_rows = year.beds * len(forcing.lanes)
     beds = Beds(
         **chosen,
-        ke_factor=given.ke_factor[year.beds],
         lane_bed=np.tile(np.repeat(np.arange(n_beds, dtype=np.int64), _SHARES), n),
         lane_controller=np.repeat(np.arange(n, dtype=np.int64), n_beds * _SHARES),
         lane_source=np.full(lanes, engine.VALVE, np.int64),
-        lane_mm_per_hour=np.tile(by_bed, n),
+        lane_mm_per_hour=np.tile(np.stack([mean, mean * year.uniformity], axis=1).ravel(), n),
+        lane_exponent=np.tile(np.repeat(beds_of.lane_exponent[lane_rows], _SHARES), n),
         given=np.zeros((n_beds, 0)),
     )
     whole = np.zeros(n, np.int64)
@@ -335,10 +373,18 @@ def _arrays(year: YearForcing, settings: Sequence[Setting], factors: Floats) -> 
         is_open=whole.copy(),
         since=np.zeros(n),
         refilled=np.zeros(n),
+        drawn=np.zeros(n),
         cause=whole.copy(),
         slot=whole.copy(),
+        press=whole.copy(),
+        volume=volume,
         depletion=np.tile(np.repeat(year.depletion, _SHARES), n),
         surface_depletion=np.tile(np.repeat(year.surface_depletion, _SHARES), n),
         wetted=np.ones(lanes),
     )
-    return pans, beds, state
+    return pans, tanks, beds, state
+
+
+def _keys(year: YearForcing) -> list[str]:
+    keys = list(year.forcing.bed_of)
+    return [keys[row] for row in year.beds]

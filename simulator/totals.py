@@ -72,26 +72,29 @@ def controller_totals(
         A pan that does not close.
     """
     total = {column: float(table[column].sum()) for column in table.columns}
-    start, end = float(before.level[index]), float(after.level[index])
-    water = -float(forcing.pans.dry[index])  # kg in the pan when it stands at the trip weight
+    dry = forcing.pans.dry[index]
+    # a level counts from the trip weight, the water from the pan's floor, whatever was done to the trip weight
+    start = float(before.level[index] - dry[0] - forcing.pans.shift[index, 0])
+    end = float(after.level[index] - dry[-1])
     gained = total["rain_caught_kg"] + total["refilled_kg"]
-    residual = start + gained - total["evaporated_kg"] - total["spilled_kg"] - end
-    flow_beds = sum(forcing.pan_of[name].bed_flows.values())
+    residual = start + gained - total["evaporated_kg"] - total["leaked_kg"] - total["spilled_kg"] - end
     return {
         "openings": int(total["openings"]),
         "open_hours": total["open_hours"],
         "evaporated_kg": total["evaporated_kg"],
         "rain_caught_kg": total["rain_caught_kg"],
+        "leaked_kg": total["leaked_kg"],
         "spilled_kg": total["spilled_kg"],
         "refilled_kg": total["refilled_kg"],
-        "pan_start_kg": start + water,
-        "pan_end_kg": end + water,
-        "closure_kg": checked_balance(f"controller {name}", residual, gained + start + water),
+        "pan_start_kg": start,
+        "pan_end_kg": end,
+        "closure_kg": checked_balance(f"controller {name}", residual, gained + start),
         "longest_gap_days": _longest_gap(openings[openings["controller"] == name], len(table)),
         "litres": total["litres"],
-        "bed_litres": total["open_hours"] * flow_beds,
+        "bed_litres": total["litres"] - total["refilled_kg"],
         "stuck_open_hours": total["stuck_hours"],
         "dry_pan_hours": total["dry_hours"],
+        "starved_hours": total["starved_hours"],
     }
 
 
@@ -251,7 +254,9 @@ def rain_kept(table: pd.DataFrame, prefix: str = "") -> pd.Series[float]:
 def supply_totals(
     scenario: Scenario,
     forcing: Forcing,
+    before: State,
     controllers: dict[str, pd.DataFrame],
+    tanks: dict[str, pd.DataFrame],
     openings: pd.DataFrame,
     name: str,
 ) -> dict[str, Any]:
@@ -262,7 +267,9 @@ def supply_totals(
     ----------
     scenario : Scenario
     forcing : Forcing
-    controllers : dict of DataFrame
+    before : State
+        Of the run.
+    controllers, tanks : dict of DataFrame
         Daily tables.
     openings : DataFrame
     name : str
@@ -278,17 +285,41 @@ def supply_totals(
         daily = daily + controllers[controller]["litres"]
     by_month = daily.groupby(pd.DatetimeIndex(daily.index).strftime("%Y-%m")).sum()
     peak = int(np.argmax(daily.to_numpy()))
-    return {
+    totals = {
         "litres": float(daily.sum()),
         "by_month": {str(month): float(litres) for month, litres in by_month.items()},
         "peak_day": {"date": f"{forcing.dates[peak]:%Y-%m-%d}", "litres": float(daily.iloc[peak])},
         "peak_rate_l_per_h": _peak_rate(forcing, openings[openings["controller"].isin(served)]),
     }
+    if name in tanks:
+        starved = pd.Series(0.0, index=forcing.dates)
+        for controller in served:
+            starved = starved + controllers[controller]["starved_hours"]
+        totals["tank"] = _tank_totals(name, tanks[name], float(before.volume[list(tanks).index(name)]), starved)
+    return totals
+
+
+def _tank_totals(name: str, table: pd.DataFrame, start: float, starved: pd.Series[float]) -> dict[str, Any]:
+    total = {column: float(table[column].sum()) for column in ("roof_l", "topped_l", "drawn_l", "over_l")}
+    end = float(table["volume_l"].iloc[-1])
+    residual = start + total["roof_l"] + total["topped_l"] - total["drawn_l"] - total["over_l"] - end
+    empty = np.flatnonzero(starved.to_numpy() > 0.0)
+    drawn = total["drawn_l"] / len(table)
+    return {
+        "start_l": start,
+        "end_l": end,
+        **total,
+        "least_l": float(table["volume_l"].min()),
+        "first_empty_day": f"{pd.DatetimeIndex(table.index)[empty[0]]:%Y-%m-%d}" if len(empty) else None,
+        "starved_hours": float(starved.sum()),
+        "days_of_reserve": end / drawn if drawn > 0.0 else None,
+        "closure_l": checked_balance(f"supply {name}", residual, start + total["roof_l"] + total["topped_l"]),
+    }
 
 
 def _peak_rate(forcing: Forcing, openings: pd.DataFrame) -> float:
     """Largest flow of all valves that are open together. [L/h]"""
-    flow = {n: p.refill_flow + sum(p.bed_flows.values()) for n, p in forcing.pan_of.items()}
+    flow = {n: p.valve_flow for n, p in forcing.pan_of.items()}
     moments: list[tuple[float, int, str]] = []
     for start, end, controller in zip(openings["start_h"], openings["end_h"], openings["controller"], strict=True):
         moments.append((start, 1, controller))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from simulator import engine
-from simulator.arrays import Beds, Days, Pans, Results, State, empty_results, plain
+from simulator.arrays import Beds, Days, Pans, Results, State, empty_results, mains, no_tanks, plain
 
 EVEN_HOURS = np.full(24, 1.0 / 24.0)
 NOON_HOURS = (
@@ -40,15 +40,20 @@ def garden(
     days = Days(rain, eto, np.tile(shares, (n, 1)), np.tile(EVEN_HOURS, (n, 1)))
     presses = np.full((1, n), np.inf) if presses is None else np.asarray(presses, float).reshape(1, -1)
     one = np.ones(1)
+    by_day = np.ones((1, n))
     pans = Pans(
-        evaporation,
-        area * one,
-        swing * one,
-        (swing + freeboard * area) * one,
-        (swing - (depth - freeboard) * area) * one,
-        night_share * one,
-        refill_flow * one,
-        presses,
+        evaporation=evaporation,
+        area=area * one,
+        swing=swing * by_day,
+        rim=(swing + freeboard * area) * by_day,
+        dry=(swing - (depth - freeboard) * area) * by_day,
+        shift=0.0 * by_day,
+        leak=0.0 * by_day,
+        night_share=night_share * one,
+        refill_flow=refill_flow * by_day,
+        valve_flow=(refill_flow + bed_mm_per_hour) * by_day,
+        presses=presses,
+        **mains(1),
     )
     beds = Beds(
         kc=np.full((1, n), kc),
@@ -58,6 +63,7 @@ def garden(
         kc_max=np.zeros((1, n)),
         exposed=np.ones((1, n)),
         p_table=np.full((1, n), p),
+        flow_factor=np.ones((1, n)),
         dual=np.zeros(1, np.int64),
         fw=one,
         tew=20.0 * one,
@@ -67,18 +73,22 @@ def garden(
         lane_controller=np.zeros(3, np.int64),
         lane_source=np.array([engine.VALVE, engine.VALVE, engine.EXACT_REFILL], np.int64),
         lane_mm_per_hour=np.array([bed_mm_per_hour, 0.9 * bed_mm_per_hour, 0.0]),
+        lane_exponent=np.zeros(3),
         given=np.zeros((0, 0)),
     )
     state = State(
-        swing * one,
-        np.zeros(1, np.int64),
-        np.zeros(1),
-        np.zeros(1),
-        np.zeros(1, np.int64),
-        np.zeros(1, np.int64),
-        np.full(3, initial),
-        np.zeros(3),
-        np.ones(3),
+        level=swing * one,
+        is_open=np.zeros(1, np.int64),
+        since=np.zeros(1),
+        refilled=np.zeros(1),
+        drawn=np.zeros(1),
+        cause=np.zeros(1, np.int64),
+        slot=np.zeros(1, np.int64),
+        press=np.zeros(1, np.int64),
+        volume=np.zeros(0),
+        depletion=np.full(3, initial),
+        surface_depletion=np.zeros(3),
+        wetted=np.ones(3),
     )
     return days, pans, beds, state
 
@@ -88,5 +98,7 @@ def run(parts, *, room=20_000) -> tuple[int, Results, State]:
     days, pans, beds, state = parts
     state = state.copy()
     out = empty_results(1, 3, len(days.rain), room=room)
-    count = engine.run_season(plain(days), plain(pans), plain(beds), plain(state), plain(out))
+    count = engine.run_season(
+        plain(days), plain(pans), plain(no_tanks(len(days.rain))), plain(beds), plain(state), plain(out)
+    )
     return count, out, state

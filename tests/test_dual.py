@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from simulator import engine
-from simulator.arrays import Beds, Days, Pans, State, empty_results, plain
+from simulator.arrays import Beds, Days, Pans, State, empty_results, mains, no_tanks, plain
 from tests.published import case, inputs
 
 
@@ -19,7 +19,21 @@ def one_bed(eto, rain, irrigation, *, kcb, kc_max, exposed, tew, rew, fw, taw, p
     }
     one = np.ones(1)
     days = Days(np.asarray(rain, float), np.asarray(eto, float), np.full((n, 24), 1 / 24), np.full((n, 24), 1 / 24))
-    pans = Pans(np.zeros((1, n)), 0.2 * one, one, 5 * one, -30 * one, 0 * one, 2 * one, np.full((1, n), np.inf))
+    level = np.ones((1, n))
+    pans = Pans(
+        evaporation=0.0 * level,
+        area=0.2 * one,
+        swing=level,
+        rim=5.0 * level,
+        dry=-30.0 * level,
+        shift=0.0 * level,
+        leak=0.0 * level,
+        night_share=0.0 * one,
+        refill_flow=2.0 * level,
+        valve_flow=2.0 * level,
+        presses=np.full((1, n), np.inf),
+        **mains(1),
+    )
     beds = Beds(
         kc=by_day["kcb"],
         taw=by_day["taw"],
@@ -28,6 +42,7 @@ def one_bed(eto, rain, irrigation, *, kcb, kc_max, exposed, tew, rew, fw, taw, p
         kc_max=np.full((1, n), kc_max),
         exposed=by_day["exposed"],
         p_table=np.full((1, n), p),
+        flow_factor=np.ones((1, n)),
         dual=np.ones(1, np.int64),
         fw=fw * one,
         tew=tew * one,
@@ -37,12 +52,26 @@ def one_bed(eto, rain, irrigation, *, kcb, kc_max, exposed, tew, rew, fw, taw, p
         lane_controller=np.zeros(1, np.int64),
         lane_source=np.array([engine.GIVEN], np.int64),
         lane_mm_per_hour=np.zeros(1),
+        lane_exponent=np.zeros(1),
         given=np.asarray(irrigation, float).reshape(1, n),
     )
     whole = np.zeros(1, np.int64)
-    state = State(one.copy(), whole, 0 * one, 0 * one, whole.copy(), whole.copy(), dr * one, de * one, one.copy())
+    state = State(
+        level=one.copy(),
+        is_open=whole.copy(),
+        since=0.0 * one,
+        refilled=0.0 * one,
+        drawn=0.0 * one,
+        cause=whole.copy(),
+        slot=whole.copy(),
+        press=whole.copy(),
+        volume=np.zeros(0),
+        depletion=dr * one,
+        surface_depletion=de * one,
+        wetted=one.copy(),
+    )
     out = empty_results(1, 1, n, room=1)
-    engine.run_season(plain(days), plain(pans), plain(beds), plain(state), plain(out))
+    engine.run_season(plain(days), plain(pans), plain(no_tanks(n)), plain(beds), plain(state), plain(out))
     return {name: getattr(out, name)[0] for name in ("ke", "kr", "few", "surface_depletion", "etc", "eta", "depletion")}
 
 

@@ -167,7 +167,9 @@ def test_pans_and_buckets_close(weather, described):
     count, out, state = run(parts)
     pans = parts[1]
     caught = rain.sum() * described["area"]
-    residual = pans.swing[0] + caught + out.refilled.sum() - out.evaporated.sum() - out.spilled.sum() - state.level[0]
+    residual = (
+        pans.swing[0, 0] + caught + out.refilled.sum() - out.evaporated.sum() - out.spilled.sum() - state.level[0]
+    )
     assert abs(residual) <= 1e-9 * max(caught + out.refilled.sum(), 1.0)
     assert count == out.openings.sum()
     for lane in range(3):
@@ -178,8 +180,8 @@ def test_pans_and_buckets_close(weather, described):
     assert ((out.ks >= 0.0) & (out.ks <= 1.0)).all()
     assert (out.eta <= out.etc + 1e-12).all()
     assert (out.open_hours <= 24.0 + 1e-9).all()
-    assert (out.level <= pans.rim[0] + 1e-12).all()
-    assert (out.level >= pans.dry[0] - 1e-12).all()
+    assert (out.level <= pans.rim[0, 0] + 1e-12).all()
+    assert (out.level >= pans.dry[0, 0] - 1e-12).all()
 
 
 @settings(max_examples=40, deadline=None)

@@ -26,21 +26,21 @@ def test_a_pan_in_the_engines_units(make_garden):
     vessel = {"vessels": [{"length": "30 cm", "width": "40 cm", "count": 2}], "depth": "18 cm", "freeboard": "20 mm"}
     pans = forced(make_garden(nested(PAN, vessel))).pans
     assert pans.area[0] == pytest.approx(0.24)
-    assert pans.rim[0] == pytest.approx(0.9 + 20 * 0.24)
-    assert pans.dry[0] == pytest.approx(0.9 - 160 * 0.24)
+    assert pans.rim[0, 0] == pytest.approx(0.9 + 20 * 0.24)
+    assert pans.dry[0, 0] == pytest.approx(0.9 - 160 * 0.24)
 
 
 def test_flows_follow_the_supplys_pressure(make_garden):
     """2 L/h at 100 kPa with exponent 0.5 is 2·√1.5 at 150 kPa; a flow measured in place stays, and is said."""
     given = forced(make_garden(nested(VALVE, {"refill": {"flow": "2 L/h", "at": "100 kPa", "exponent": 0.5}})))
-    assert given.pans.refill_flow[0] == pytest.approx(2.0 * 1.5**0.5)
+    assert given.pans.refill_flow[0, 0] == pytest.approx(2.0 * 1.5**0.5)
     measured = make_garden()
     raw = dict(measured._raw)
     raw["controller"]["upper"]["valve"]["refill"] = {"flow": "33 mL/min"}
     from simulator.scenario import scenario_from
 
     found = forced(scenario_from(raw, measured.path))
-    assert found.pans.refill_flow[0] == pytest.approx(1.98)
+    assert found.pans.refill_flow[0, 0] == pytest.approx(1.98)
     assert any("measured in place" in text for text in found.assumptions)
 
 
@@ -91,7 +91,7 @@ def test_a_garden_starts_with_its_pans_filled_and_its_valves_shut(make_garden):
     garden = make_garden({"controller": {"upper": {"bed": {"tomatoes": {"initial_depletion": 0.25}}}}})
     forcing = forced(garden)
     state = initial_state(garden, forcing)
-    assert state.level == pytest.approx(forcing.pans.swing)
+    assert state.level == pytest.approx(forcing.pans.swing[:, 0])
     assert not state.is_open.any()
     assert state.depletion == pytest.approx(np.full(3, 0.25 * forcing.beds.taw[0, 0]))
 

@@ -139,7 +139,7 @@ BAD = [
     ("site/latitude", 138.6, "must be at most 90"),
     ("site/latitude", None, "site.latitude is missing; expected: degrees, south negative"),
     ("site/timezone", "Europe/Lisabon", 'did you mean "Europe/Lisbon"'),
-    ("supply/spring/kind", "tank", "is not modelled yet"),
+    ("supply/spring/kind", "tank", "is for the mains; a tank"),
     ("supply/spring/pressure", None, "pressure is missing"),
     ("weather/file", None, "weather.file is missing"),
     ("controller/upper/valve/press_times", ["25:00"], 'must be "sunset"'),

@@ -22,6 +22,7 @@ from simulator.clock import from_solar
 from simulator.errors import ClosureError, Problem, ScenarioError
 from simulator.findings import Finding, find
 from simulator.forcing import LANES, Forcing, initial_state, prepare
+from simulator.heat import with_heat
 from simulator.scenario import Scenario
 from simulator.weather import Weather, read_weather
 from simulator.weather.readers import format_problem
@@ -166,6 +167,8 @@ def replay(
         scenario = scenario.changed({"season": {"start": first, "end": last}})
     if weather is None:
         weather = read_scenario_weather(scenario, first, last)
+    if scenario.what_if.heat is not None:
+        weather = with_heat(weather, scenario.what_if.heat, scenario.site)
     forcing = prepare(scenario, weather, first, last)
     before = initial_state(scenario, forcing) if state is None else state.copy()
     after = before.copy()

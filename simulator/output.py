@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import importlib.metadata
 import json
+import math
 import platform
 import shutil
 import tempfile
@@ -21,21 +22,41 @@ import pandas as pd
 from simulator.errors import OutputError
 
 if TYPE_CHECKING:
+    from simulator.comparing import Comparison
     from simulator.season import Season
 
-__all__ = ["beds_table", "daily_table", "new_folder", "provenance", "season_json", "write_season"]
+__all__ = [
+    "beds_table",
+    "comparison_json",
+    "daily_table",
+    "new_folder",
+    "provenance",
+    "season_json",
+    "write_comparison",
+    "write_season",
+]
 
 #: everything that a command of ours may leave in a folder; `--overwrite` touches nothing else
 OUR_FILES = frozenset(
     {
+        "away.csv",
+        "away.html",
+        "away.json",
         "beds.csv",
         "check.html",
+        "compare.csv",
+        "compare.html",
+        "compare.json",
         "daily.csv",
         "figures",
         "garden.toml",
         "openings.csv",
         "report.html",
         "season.json",
+        "setup.csv",
+        "setup.html",
+        "setup.json",
+        "setup.pdf",
         "weather.csv",
     }
 )
@@ -249,6 +270,71 @@ def write_season(season: Season, folder: Path) -> None:
         drawn[name] = figures.svg_text(figure)
     text = html.report_html(season, drawn, provenance(season))
     (folder / "report.html").write_text(text, encoding="utf-8")
+
+
+def write_comparison(comparison: Comparison, folder: Path) -> None:
+    """
+    Write a comparison's table, totals, figures and page into an empty folder.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    folder : Path
+    """
+    from simulator.reports.canvas import save, svg_text
+    from simulator.reports.compare_figures import COMPARE_FIGURES
+    from simulator.reports.compare_page import compare_html
+
+    _write_csv(comparison.table(), folder / "compare.csv")
+    write_json(comparison_json(comparison), folder / "compare.json")
+    (folder / "figures").mkdir()
+    drawn: dict[str, str] = {}
+    for name, draw in COMPARE_FIGURES.items():
+        figure = draw(comparison)
+        save(figure, folder / "figures" / name)
+        drawn[name] = svg_text(figure)
+    made_from = provenance(next(iter(comparison.seasons.values())))
+    (folder / "compare.html").write_text(compare_html(comparison, drawn, made_from), encoding="utf-8")
+
+
+def comparison_json(comparison: Comparison) -> dict[str, Any]:
+    """
+    Return what `compare.json` holds.
+
+    Parameters
+    ----------
+    comparison : Comparison
+
+    Returns
+    -------
+    dict
+        A recovery that did not come within the season is null.
+    """
+    from simulator.comparing import RULE
+    from simulator.reports.difference_words import comparison_sentences
+
+    values: dict[str, dict[str, dict[str, dict[str, float | None]]]] = {}
+    for (span, name, where, key), value in comparison.values.items():
+        place = values.setdefault(span, {}).setdefault(name, {}).setdefault(where, {})
+        place[key] = value if math.isfinite(value) else None
+    seasons = comparison.seasons
+    first = next(iter(seasons.values()))
+    return {
+        "schema": 1,
+        "title": comparison.scenario.title,
+        "variants": list(comparison.names),
+        "against": comparison.names[0],
+        "season": first.totals["season"],
+        "window": {"start": comparison.start.isoformat(), "end": comparison.end.isoformat()},
+        "wave": None if comparison.wave is None else comparison.wave.as_dict(),
+        "definition": comparison.definition,
+        "rule": RULE,
+        "sentences": comparison_sentences(comparison),
+        "values": values,
+        "differences": [difference.as_dict() for difference in comparison.differences],
+        "findings": {name: [finding.as_dict() for finding in season.findings] for name, season in seasons.items()},
+        "provenance": provenance(first),
+    }
 
 
 def write_json(content: dict[str, Any], path: Path) -> None:

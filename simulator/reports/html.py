@@ -7,17 +7,12 @@ user's file passes through the template's escaping. Numbers become text here, by
 
 from __future__ import annotations
 
-import functools
-import re
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-import jinja2
-from markupsafe import Markup
-
-from simulator.findings import SEVERITIES, Finding
-from simulator.reports.texts import CAPTIONS, CAUTIONS, METHOD
+from simulator.heat import said
+from simulator.reports.pages import Table, listed_findings, placed_figure, provenance_table, render
+from simulator.reports.texts import CAUTIONS, METHOD
 from simulator.reports.words import count, days_long, hours, litres, mm, number, percent, three_sentences
 
 if TYPE_CHECKING:
@@ -25,17 +20,6 @@ if TYPE_CHECKING:
     from simulator.season import Season
 
 __all__ = ["check_html", "report_html"]
-
-
-@dataclass(frozen=True)
-class _Table:
-    """What a table says: ``names`` columns of text, then numbers; ``paired`` rows belong two and two."""
-
-    headings: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    caption: str = ""
-    names: int = 1
-    paired: bool = False
 
 
 def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[str, Any]) -> str:
@@ -55,25 +39,25 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
     str
         A whole page.
     """
-    return _render(
+    return render(
         "report.html.j2",
         title=season.totals["title"],
         when=_when(season),
         note=season.scenario.note,
         sentences=three_sentences(season),
-        findings=_findings(season.findings),
+        findings=listed_findings(season.findings),
         beds=_beds(season),
         controllers=_controllers(season),
         supplies=_supplies(season),
         months=_supply_months(season),
-        figures=[_figure(name, svg) for name, svg in figures.items()],
+        figures=[placed_figure(name, svg) for name, svg in figures.items()],
         models=_models(season),
         filled=_filled(season),
         assumptions=season.assumptions,
         notes=season.weather.notes,
         method=METHOD,
         cautions=CAUTIONS,
-        provenance=_provenance(provenance),
+        provenance=provenance_table(provenance),
     )
 
 
@@ -96,7 +80,7 @@ def check_html(found: Checked, svg: str) -> str:
     weather = season.totals["weather"]
     filled_days = sum(days for methods in weather["filled"].values() for days in methods.values())
     by_month = found.by_month()
-    return _render(
+    return render(
         "check.html.j2",
         title=season.totals["title"],
         when=_when(season),
@@ -111,21 +95,21 @@ def check_html(found: Checked, svg: str) -> str:
             ),
             f"Over the season ETo is {mm(weather['eto_mm'])} and rain {mm(weather['rain_mm'])}.",
         ],
-        figure=_figure("weather", svg),
-        units=_Table(
+        figure=placed_figure("weather", svg),
+        units=Table(
             ("column", "unit in the file"),
             tuple((name, unit) for name, unit in source["units"].items()),
             f"Recognised: {source['recognised']}.",
             names=2,
         ),
         filled=_filled(season),
-        extremes=_Table(
+        extremes=Table(
             ("", "value", "unit", "date"),
             tuple(
                 (f"{e['which']} {e['column']}", number(e["value"], 1), e["unit"], e["date"]) for e in found.extremes()
             ),
         ),
-        months=_Table(
+        months=Table(
             ("month", *(_month_heading(column) for column in by_month.columns)),
             tuple(
                 (str(month), *(number(v) for v in values))
@@ -134,58 +118,20 @@ def check_html(found: Checked, svg: str) -> str:
         ),
         assumptions=season.assumptions,
         notes=found.weather.notes,
-        findings=_findings(season.findings),
+        findings=listed_findings(season.findings),
     )
-
-
-@functools.cache
-def _templates() -> jinja2.Environment:
-    return jinja2.Environment(
-        loader=jinja2.PackageLoader("simulator.reports", "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
-def _render(template: str, **content: Any) -> str:
-    return _templates().get_template(template).render(**content) + "\n"
 
 
 def _when(season: Season) -> str:
     totals = season.totals["season"]
     clock = "on the site's clock" if season.times_are == "clock" else "by the sun"
     days = count(totals["days"], "day")
-    return f"{totals['start']} to {totals['end']}, {days}; openings.csv gives times {clock}"
+    heat = season.scenario.what_if.heat
+    made = f"; {said(heat)}" if heat is not None else ""
+    return f"{totals['start']} to {totals['end']}, {days}{made}; openings.csv gives times {clock}"
 
 
-def _findings(findings: Iterable[Finding]) -> list[dict[str, str]]:
-    listed = []
-    for finding in sorted(findings, key=lambda f: SEVERITIES.index(f.severity)):
-        when = [f"from {finding.first}"] if finding.first else []
-        when += [count(finding.days, "day")] if finding.days else []
-        listed.append(
-            {
-                "severity": finding.severity,
-                "where": finding.where,
-                "message": finding.message,
-                "when": ", ".join(when),
-            }
-        )
-    return listed
-
-
-def _figure(name: str, svg: str) -> dict[str, Any]:
-    # several figures on one page: each gets ids of its own, or one's clip paths would cut another
-    own = re.sub(r'\bid="', f'id="{name}-', svg)
-    own = re.sub(r'href="#', f'href="#{name}-', own)
-    own = own.replace("url(#", f"url(#{name}-")
-    # drawn by us from escaped text, so it may pass as it is
-    return {"name": name, "svg": Markup(own), "caption": CAPTIONS.get(name, name)}
-
-
-def _beds(season: Season) -> _Table:
+def _beds(season: Season) -> Table:
     rows = []
     for key, bed in season.totals["beds"].items():
         for part, lane, amount in (
@@ -224,10 +170,10 @@ def _beds(season: Season) -> _Table:
         "deep percolation [mm]",
         "rain kept [mm]",
     )
-    return _Table(headings, tuple(rows), names=2, paired=True)
+    return Table(headings, tuple(rows), names=2, paired=True)
 
 
-def _controllers(season: Season) -> _Table:
+def _controllers(season: Season) -> Table:
     rows = tuple(
         (
             name,
@@ -257,10 +203,10 @@ def _controllers(season: Season) -> _Table:
         "held open by evaporation",
         "closure of the balance",
     )
-    return _Table(headings, rows)
+    return Table(headings, rows)
 
 
-def _supplies(season: Season) -> _Table:
+def _supplies(season: Season) -> Table:
     rows = tuple(
         (
             name,
@@ -270,17 +216,17 @@ def _supplies(season: Season) -> _Table:
         )
         for name, s in season.totals["supplies"].items()
     )
-    return _Table(("supply", "season", "most in a day", "largest flow"), rows)
+    return Table(("supply", "season", "most in a day", "largest flow"), rows)
 
 
-def _supply_months(season: Season) -> _Table:
+def _supply_months(season: Season) -> Table:
     supplies = season.totals["supplies"]
     months = sorted({month for s in supplies.values() for month in s["by_month"]})
     rows = tuple((month, *(number(s["by_month"].get(month, 0.0)) for s in supplies.values())) for month in months)
-    return _Table(("month", *(f"{name} [L]" for name in supplies)), rows)
+    return Table(("month", *(f"{name} [L]" for name in supplies)), rows)
 
 
-def _models(season: Season) -> _Table:
+def _models(season: Season) -> Table:
     rows = []
     for name, forcing in season.forcing.pan_of.items():
         chosen = season.scenario.controller[name].pan.evaporation
@@ -297,31 +243,16 @@ def _models(season: Season) -> _Table:
                     "" if used else difference,
                 )
             )
-    return _Table(("pan", "model", "evaporation over the season [mm]", "against the one used"), tuple(rows), names=2)
+    return Table(("pan", "model", "evaporation over the season [mm]", "against the one used"), tuple(rows), names=2)
 
 
-def _filled(season: Season) -> _Table:
+def _filled(season: Season) -> Table:
     rows = tuple(
         (column, method, number(days))
         for column, methods in season.totals["weather"]["filled"].items()
         for method, days in methods.items()
     )
-    return _Table(("weather column", "filled by", "days of the season"), rows, names=2)
-
-
-def _provenance(provenance: Mapping[str, Any]) -> _Table:
-    weather = provenance.get("weather", {})
-    rows = [
-        ("panbudget", str(provenance.get("panbudget", ""))),
-        ("Python", str(provenance.get("python", ""))),
-        *((name, str(version)) for name, version in provenance.get("packages", {}).items()),
-        ("scenario, SHA-256", str(provenance.get("scenario_sha256", ""))),
-        ("weather file", str(weather.get("file", ""))),
-        ("weather file, read as", str(weather.get("recognised", ""))),
-        ("weather file, days", f"{weather.get('first', '')} to {weather.get('last', '')}"),
-        ("weather, SHA-256", str(provenance.get("weather_sha256", ""))),
-    ]
-    return _Table(("what", "which"), tuple(rows), names=2)
+    return Table(("weather column", "filled by", "days of the season"), rows, names=2)
 
 
 def _month_heading(column: str) -> str:

@@ -100,6 +100,8 @@ STYLES: dict[str, Style] = {
     "missing": Style("missing", colour="#FFFFFF", hatch="...."),
     "tmax": Style("Tmax", "°C", _VERMILION, "-", 1.2),
     "tmin": Style("Tmin", "°C", _BLUE, (0, (5, 1.5)), 1.2),
+    "opened": Style("openings", "per day", "#9CC3DC"),
+    "wave": Style("heat wave, from and to", colour=_ORANGE, line=(0, (2, 1)), width=1.3),
 }
 
 #: a colour and a line for each controller in turn

@@ -324,15 +324,13 @@ def _described(scenario: Scenario, names: list[str]) -> dict[str, Scenario]:
     described = {name: scenario if name == AS_DESCRIBED else scenario.with_variant(name) for name in names}
     first = described[names[0]]
     for name, variant in described.items():
-        for key in ("site", "weather", "season", "what_if"):
-            if getattr(variant, key) != getattr(first, key):
-                problems.append(
-                    Problem(
-                        f'"{name}" has another {key} than "{names[0]}"; variants are compared in the same weather and '
-                        "days, so leave it out or replay it by itself",
-                        f"variant.{name}.{key}",
-                    )
-                )
+        other = [k for k in ("site", "weather", "season", "what_if") if getattr(variant, k) != getattr(first, k)]
+        if other:
+            message = (
+                f'"{name}" has another {" and ".join(other)} than "{names[0]}"; variants are compared in the same '
+                "weather and days, so leave it out or replay it by itself"
+            )
+            problems.append(Problem(message, f"variant.{name}.{other[0]}"))
     if problems:
         raise ScenarioError(*problems, file=str(scenario.path))
     return described

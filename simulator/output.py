@@ -7,6 +7,7 @@ Two runs on the same inputs give the same bytes: no dates of writing, no host, n
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import importlib.metadata
 import json
 import math
@@ -23,15 +24,18 @@ from simulator.errors import OutputError
 
 if TYPE_CHECKING:
     from simulator.comparing import Comparison
+    from simulator.leaving import Away, Stay
     from simulator.season import Season
 
 __all__ = [
+    "away_json",
     "beds_table",
     "comparison_json",
     "daily_table",
     "new_folder",
     "provenance",
     "season_json",
+    "write_away",
     "write_comparison",
     "write_season",
 ]
@@ -334,6 +338,78 @@ def comparison_json(comparison: Comparison) -> dict[str, Any]:
         "differences": [difference.as_dict() for difference in comparison.differences],
         "findings": {name: [finding.as_dict() for finding in season.findings] for name, season in seasons.items()},
         "provenance": provenance(first),
+    }
+
+
+def write_away(away: Away, folder: Path) -> None:
+    """
+    Write what is known about leaving a garden alone into an empty folder.
+
+    Parameters
+    ----------
+    away : Away
+    folder : Path
+    """
+    from simulator.reports.away_figures import AWAY_FIGURES
+    from simulator.reports.away_page import away_html
+    from simulator.reports.canvas import save, svg_text
+
+    _write_csv(away.table(), folder / "away.csv")
+    write_json(away_json(away), folder / "away.json")
+    (folder / "figures").mkdir()
+    drawn: dict[str, str] = {}
+    for name, draw in AWAY_FIGURES.items():
+        figure = draw(away)
+        save(figure, folder / "figures" / name)
+        drawn[name] = svg_text(figure)
+    made_from = provenance(away.worst.season)
+    (folder / "away.html").write_text(away_html(away, drawn, made_from), encoding="utf-8")
+
+
+def away_json(away: Away) -> dict[str, Any]:
+    """
+    Return what `away.json` holds.
+
+    Parameters
+    ----------
+    away : Away
+
+    Returns
+    -------
+    dict
+    """
+    from simulator.reports.away_page import away_sentences
+
+    def told(stay: Stay) -> dict[str, Any]:
+        beds = {
+            key: {
+                **dataclasses.asdict(bed),
+                "first_short": bed.first_short.isoformat() if bed.first_short else None,
+            }
+            for key, bed in stay.beds.items()
+        }
+        return {
+            "start": stay.start.isoformat(),
+            "end": stay.end.isoformat(),
+            "made_heat": stay.made_heat or None,
+            "safe": stay.safe,
+            "beds": beds,
+            "controllers": {name: dataclasses.asdict(pan) for name, pan in stay.pans.items()},
+        }
+
+    return {
+        "schema": 1,
+        "title": away.scenario.title,
+        "from": away.start.isoformat(),
+        "to": away.end.isoformat(),
+        "days": away.days,
+        "safe": away.safe,
+        "sentences": away_sentences(away),
+        "worst": away.worst.start.year,
+        "years": [told(stay) for stay in away.stays],
+        "heat": told(away.heat),
+        "changes": [dataclasses.asdict(change) | {"fails_in": list(change.fails_in)} for change in away.changes],
+        "provenance": provenance(away.worst.season),
     }
 
 

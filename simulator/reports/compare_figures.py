@@ -28,6 +28,7 @@ __all__ = ["COMPARE_FIGURES", "depletion_figure", "openings_figure", "pan_levels
 
 _WIDTH = 9.0
 _ABREAST = 3
+_FEW_DAYS = 62
 _MOST_PAN_DAYS = 21  # more days of a level that saws up and down are a grey band
 
 
@@ -69,7 +70,11 @@ def _mark_wave(ax: Axes, comparison: Comparison) -> None:
 
 
 def _dates(ax: Axes, index: pd.DatetimeIndex) -> None:
-    date_axis(ax, day_numbers(index), most=5)
+    at = day_numbers(index)
+    date_axis(ax, at, most=5)
+    if len(at) <= _FEW_DAYS:  # the locator's own weeks begin at the months' firsts, and leave a window with one mark
+        apart = -(-len(at) // 5)
+        ax.set_xticks(at[::apart], [f"{day:%m-%d}" for day in index[::apart]])
     ax.grid(axis="x")
 
 
@@ -156,8 +161,13 @@ def openings_figure(comparison: Comparison) -> list[Axes]:
         Variant by variant, valve by valve.
     """
     with applied():
-        first = next(iter(comparison.seasons.values()))
+        seasons = list(comparison.seasons.values())
+        first = seasons[0]
         figure, columns = _panels(comparison, len(first.controllers), 1.5)
+        most = {
+            valve: max(int(s.controllers[valve]["openings"].iloc[_shown(comparison, s)].max()) for s in seasons)
+            for valve in first.controllers
+        }
         for axes, (name, season) in zip(columns, comparison.seasons.items(), strict=True):
             window = _shown(comparison, season)
             for ax, (valve, table) in zip(axes, season.controllers.items(), strict=True):
@@ -172,7 +182,7 @@ def openings_figure(comparison: Comparison) -> list[Axes]:
                 )
                 total = int(part["openings"].sum())
                 ax.set_title(f"{plain(name)}: {plain(valve)}, {total} openings")
-                ax.set_ylim(bottom=0.0)
+                ax.set_ylim(0.0, 1.05 * max(most[valve], 1))
                 ax.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=4))
                 _dates(ax, pd.DatetimeIndex(part.index))
                 _mark_wave(ax, comparison)

@@ -125,7 +125,7 @@ def _recovered(value: float, *, short: bool = False) -> str:
         return "never in the season" if short else "not recovered by the season's end"
     if value == 0.0:
         return "at once" if short else "recovered at once after the wave"
-    return number(value) if short else f"recovered {count(round(value), 'day')} after the wave"
+    return count(round(value), "day") if short else f"recovered {count(round(value), 'day')} after the wave"
 
 
 def _signed(share: float) -> str:

@@ -269,7 +269,25 @@ def _draw_pan(ax: Axes, season: Season, name: str, window: slice, *, legend: boo
 def level_points(
     hourly: Floats, openings: pd.DataFrame, begin: float, end: float, swing: float
 ) -> tuple[list[float], list[float]]:
-    """The hours' ends, and the exact moments between them at which the level is known: trips and resets."""
+    """
+    Return a pan's level at the hours' ends, and at the exact moments between them: trips and resets.
+
+    Parameters
+    ----------
+    hourly : ndarray (days·24,)
+        At the end of each hour. [kg above trip]
+    openings : DataFrame
+        Of this pan's valve, in these hours.
+    begin, end : float
+        First and last hour. [h]
+    swing : float
+        [kg]
+
+    Returns
+    -------
+    (list, list)
+        Hours, and levels. [h, kg]
+    """
     points = [(hour + 1.0, float(hourly[hour])) for hour in range(int(begin), int(end))]
     if begin > 0.0:
         points.append((begin, float(hourly[int(begin) - 1])))

@@ -34,6 +34,10 @@ CAPTIONS: dict[str, str] = {
         "where nothing is left for them. Grey: days when the driest quarter was short of water; hatched: when the "
         "whole bed was, on average."
     ),
+    "away-room": (
+        "What the driest quarter of each bed has used of its readily available water (RAW), day by day. The dotted line is "
+        "the limit: below it, plants suffer."
+    ),
     "weather": (
         "The weather record over the season: for each day and quantity, whether it was measured "
         "or worked out from what was measured, filled in, or missing; temperatures; rain and "

@@ -439,7 +439,7 @@ _SETTINGS: tuple[_Family, ...] = (
         lambda c, s: {"refill": {"flow": f"{c.valve.refill.flow * s!r} L/h"}},
     ),
     (
-        "a refill flow {size:g} times as large at {at}, which gives all its beds more",
+        "a refill flow of {size:.0%} of the present one at {at}, which gives all its beds more",
         "valve",
         (0.8, 0.65, 0.5),
         lambda c, s: {"refill": {"flow": f"{c.valve.refill.flow * s!r} L/h"}},

@@ -23,6 +23,7 @@ __all__ = ["AWAY_FIGURES", "room_figure"]
 
 _WIDTH = 9.0
 _COLUMNS = 3
+_FAR = 200.0  # % of RAW; a bed that goes far below would flatten the others, and is named instead
 
 
 def room_figure(away: Away) -> list[Axes]:
@@ -57,8 +58,13 @@ def room_figure(away: Away) -> list[Axes]:
             ax.axhline(100.0, **STYLES["limit"].lined(label=""))
             ax.set_title(plain(key))
             ax.grid()
-        most = max(float(line.get_ydata().max()) for ax in axes for line in ax.get_lines())
-        axes[0].set_ylim(max(most, 100.0) * 1.06, 0.0)  # downward, as depletion everywhere
+        most = max(float(np.nanmax([0.0, *line.get_ydata()])) for ax in axes for line in ax.get_lines())
+        deepest = min(max(most, 100.0), _FAR)
+        axes[0].set_ylim(deepest * 1.06, 0.0)  # downward, as depletion everywhere
+        for ax in axes:
+            low = float(np.nanmax([0.0, *(value for line in ax.get_lines() for value in line.get_ydata())]))
+            if low > deepest:
+                ax.text(0.5, 0.04, f"down to {low:.0f} %", transform=ax.transAxes, ha="center", fontsize=8.0)
         axes[0].set_xlim(0.5, away.days + 0.5)
         for place, ax in enumerate(axes):
             if place % columns == 0:

@@ -4,6 +4,7 @@ Away page: may the garden be left alone, in words and as one page.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
 
 __all__ = ["away_html", "away_sentences"]
 
+_ENOUGH_YEARS = 5  # common practice, no source
+_NO_BREAK_HYPHEN = "\u2011"
 RULE = (
     "Safe means: the driest quarter of every bed keeps within its readily available water (RAW), every pan stays wet, and "
     "evaporation never holds a valve open. Each year is replayed from the season's first day. Changes are thought to be in "
@@ -35,9 +38,10 @@ def away_sentences(away: Away) -> list[str]:
     -------
     list of str
     """
-    away_for = f"{away.start:%d %B} to {away.end:%d %B}, {count(away.days, 'day')}"
+    away_for = f"{_calendar(away.start)} to {_calendar(away.end)}, {count(away.days, 'day')}"
     bad = [stay for stay in away.stays if not stay.safe]
-    years = f"{len(away.stays)} of {count(len(away.stays), 'year')}"
+    one = len(away.stays) == 1
+    years = "the one year" if one else f"all {len(away.stays)} years"
     heat = f"{away.worst.start.year} with {away.heat.made_heat}"
     if away.safe:
         return [
@@ -45,14 +49,16 @@ def away_sentences(away: Away) -> list[str]:
             f"{years} of the record and in {heat}.",
             f"The worst year is {away.worst.name}: {_nearest(away.worst)}.",
             f"In the made heat wave: {_nearest(away.heat)}.",
+            *_few(away),
         ]
     if bad:
-        first = f"No: from {away_for}, something goes wrong in {len(bad)} of {count(len(away.stays), 'year')} of the record."
+        in_years = "the one year" if one else f"{len(bad)} of {len(away.stays)} years"
+        first = f"No: from {away_for}, something goes wrong in {in_years} of the record."
     else:
         first = (
             f"Not in a heat wave: from {away_for}, nothing goes wrong in {years} of the record, but it does in {heat}."
         )
-    worst = "The worst year is" if len(away.stays) > 1 else "The one year in the record is"
+    worst = "The one year in the record is" if one else "The worst year is"
     sentences = [first, f"{worst} {away.worst.name}: {_wrong(away.worst)}."]
     sentences.append(f"In {heat}: {_wrong(away.heat)}.")
     before = sorted({key for stay in (*away.stays, away.heat) for key, bed in stay.beds.items() if bed.short_before})
@@ -77,7 +83,17 @@ def away_sentences(away: Away) -> list[str]:
                 else "."
             )
         )
-    return sentences
+    return [*sentences, *_few(away)]
+
+
+def _few(away: Away) -> list[str]:
+    if len(away.stays) >= _ENOUGH_YEARS:
+        return []
+    return [f"A record of {count(len(away.stays), 'year')} is little to go by; ten or more would say more."]
+
+
+def _calendar(day: dt.date) -> str:
+    return f"{day.day} {day:%B}"
 
 
 def _nearest(stay: Stay) -> str:
@@ -117,7 +133,7 @@ def away_html(away: Away, figures: Mapping[str, str], provenance: Mapping[str, A
     return render(
         "away.html.j2",
         title=away.scenario.title,
-        when=f"{away.start:%d %B} to {away.end:%d %B}, {count(away.days, 'day')}; {count(len(away.stays), 'year')} of the record",
+        when=f"{_calendar(away.start)} to {_calendar(away.end)}, {count(away.days, 'day')}; {count(len(away.stays), 'year')} of the record",
         note=away.scenario.note,
         sentences=away_sentences(away),
         rule=RULE,
@@ -141,7 +157,7 @@ def _beds(away: Away) -> Table:
                     stay.name if place == 0 else "",
                     key,
                     number(bed.stress_days),
-                    bed.first_short.isoformat() if bed.first_short else "–",
+                    bed.first_short.isoformat().replace("-", _NO_BREAK_HYPHEN) if bed.first_short else "–",
                     "yes" if bed.short_before else "no",
                     number(bed.least_room_mm, 1),
                     number(bed.irrigation_mm),

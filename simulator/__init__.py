@@ -14,9 +14,10 @@ if TYPE_CHECKING:
     from simulator.comparing import Comparison, compare
     from simulator.errors import PanbudgetError, ScenarioError, WeatherError
     from simulator.leaving import Away, away
-    from simulator.output import write_away, write_comparison, write_season
+    from simulator.output import write_away, write_comparison, write_season, write_setup
     from simulator.scenario import Scenario, load_scenario, scenario_from
     from simulator.season import Season, replay
+    from simulator.setting_up import SetUp, set_up
     from simulator.weather import Weather, read_weather
 
 __all__ = [
@@ -26,6 +27,7 @@ __all__ = [
     "Scenario",
     "ScenarioError",
     "Season",
+    "SetUp",
     "Weather",
     "WeatherError",
     "away",
@@ -34,12 +36,17 @@ __all__ = [
     "read_weather",
     "replay",
     "scenario_from",
+    "set_up",
     "write_away",
     "write_comparison",
     "write_season",
+    "write_setup",
 ]
 
 _HOME = {
+    "SetUp": "setting_up",
+    "set_up": "setting_up",
+    "write_setup": "output",
     "Away": "leaving",
     "away": "leaving",
     "Comparison": "comparing",

@@ -29,12 +29,12 @@ from simulator.errors import PanbudgetError
 if TYPE_CHECKING:
     from simulator.comparing import Comparison
 
-__all__ = ["away", "compare", "register"]
+__all__ = ["away", "compare", "register", "setup"]
 
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the program."""
-    for command in (compare, away):
+    for command in (compare, setup, away):
         app.command()(command)
 
 
@@ -164,3 +164,51 @@ def away(
     if out is not None:
         say(f"Wrote {out}/away.html, with away.csv, away.json and a figure beside it.", quiet=quiet, aside=as_json)
     finish(strict and not found.safe)
+
+
+def setup(
+    scenario: ScenarioPath,
+    out: Out,
+    bed: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="CONTROLLER/BED",
+            help="The bed that the refill calendar goes by; the neediest of its valve if left out.",
+            show_default=False,
+        ),
+    ] = None,
+    overwrite: Overwrite = False,
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """
+    What do I set, and how do I check it with a jug, a scale and a ruler? One page a valve, to print and take outside.
+
+    Example:  panbudget setup scenarios/terraces.toml --out terraces-setup
+    """
+    from simulator.output import new_folder, setup_json, write_setup
+    from simulator.scenario import load_scenario
+    from simulator.setting_up import set_up
+
+    with progress(8, quiet=quiet) as step:
+        step("reading the scenario")
+        described = load_scenario(scenario)
+        with new_folder(out, overwrite=overwrite) as made:
+            plan = set_up(described, beds=bed, step=step)
+            step("drawing and writing")
+            write_setup(plan, made)
+    if as_json:
+        print_json(setup_json(plan))
+    else:
+        for name, sheet in plan.sheets.items():
+            flows = ", ".join(f"{month.name} {month.refill}" for month in sheet.months)
+            say(
+                f"{name}: fill to {sheet.freeboard_mm:.0f} mm below the rim; swing {sheet.swing_g:.0f} g; refill "
+                f"{sheet.refill:.1f} mL/min, or by month for {sheet.bed}: {flows}.",
+                quiet=quiet,
+            )
+    say(
+        f"Wrote {out}/setup.pdf and setup.html to print, with setup.csv and setup.json beside them.",
+        quiet=quiet,
+        aside=as_json,
+    )

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from simulator.comparing import Comparison
     from simulator.leaving import Away, Stay
     from simulator.season import Season
+    from simulator.setting_up import SetUp
 
 __all__ = [
     "away_json",
@@ -35,9 +36,11 @@ __all__ = [
     "new_folder",
     "provenance",
     "season_json",
+    "setup_json",
     "write_away",
     "write_comparison",
     "write_season",
+    "write_setup",
 ]
 
 #: everything that a command of ours may leave in a folder; `--overwrite` touches nothing else
@@ -410,6 +413,58 @@ def away_json(away: Away) -> dict[str, Any]:
         "heat": told(away.heat),
         "changes": [dataclasses.asdict(change) | {"fails_in": list(change.fails_in)} for change in away.changes],
         "provenance": provenance(away.worst.season),
+    }
+
+
+def write_setup(plan: SetUp, folder: Path) -> None:
+    """
+    Write the setup pages into an empty folder.
+
+    Parameters
+    ----------
+    plan : SetUp
+    folder : Path
+    """
+    from simulator.reports.setup_page import setup_html
+    from simulator.reports.setup_pdf import setup_pdf
+
+    made_from = provenance(plan.seasons[0])
+    _write_csv(plan.table(), folder / "setup.csv")
+    write_json(setup_json(plan), folder / "setup.json")
+    (folder / "setup.html").write_text(setup_html(plan, made_from), encoding="utf-8")
+    (folder / "setup.pdf").write_bytes(setup_pdf(plan, made_from))
+
+
+def setup_json(plan: SetUp) -> dict[str, Any]:
+    """
+    Return what `setup.json` holds.
+
+    Parameters
+    ----------
+    plan : SetUp
+
+    Returns
+    -------
+    dict
+    """
+    return {
+        "schema": 1,
+        "title": plan.scenario.title,
+        "years": list(plan.years),
+        "controllers": {
+            name: {
+                **{key: value for key, value in dataclasses.asdict(sheet).items() if key != "name"},
+                "refill_ml_min": sheet.refill,
+                "vessels": [text for text, _ in sheet.vessels],
+                "emitters": {bed: {"count": n, "ml_min": flow} for bed, (n, flow) in sheet.emitters.items()},
+                "press_times": list(sheet.press_times),
+                "months": [dataclasses.asdict(month) for month in sheet.months],
+                "gains": [dataclasses.asdict(gain) for gain in sheet.gains],
+            }
+            for name, sheet in plan.sheets.items()
+        },
+        "assumptions": list(plan.assumptions),
+        "provenance": provenance(plan.seasons[0]),
     }
 
 

@@ -14,7 +14,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from simulator import engine
+from simulator.arrays import Beds, Days, Pans, empty_results, plain
 from simulator.errors import Problem, ScenarioError
+from simulator.forcing import LANES, Forcing, initial_state
 from simulator.scenario import Scenario
 from simulator.scenario_errors import nearest
 from simulator.season import Season, read_scenario_weather, replay
@@ -30,6 +33,9 @@ JUG_MINUTES = 10
 # how far a small valve or a set of nozzles can be turned from where it is; common practice, no source
 LEAST_TURN, MOST_TURN = 0.25, 4.0
 OUTRUN = 1.5  # times the hottest hour's evaporation that the refill must give, or the valve sticks open
+
+
+TURNED = "turned each month"
 
 
 def ml_per_minute(litres_per_hour: float) -> float:
@@ -68,7 +74,7 @@ class MonthSheet:
     refill : int
         Flow that makes supply match need. [mL/min]
     bound : str
-        "least" or "most" where that would be beyond what can be set; "idle" where nothing is needed; else empty.
+        "least" or "most" where that would be beyond what can be set; "idle" where the bed does not grow; else empty.
     """
 
     month: int
@@ -99,6 +105,8 @@ class Gain:
     Parameters
     ----------
     way : str
+    refill : float or None
+        The one flow; None where it is turned each month. [mL/min]
     stress_days : float
         Chosen bed's driest quarter.
     drained_mm : float
@@ -110,6 +118,7 @@ class Gain:
     """
 
     way: str
+    refill: float | None
     stress_days: float
     drained_mm: float
     other_stress_days: float
@@ -270,7 +279,7 @@ def set_up(
     sheets = {}
     for name in plain.controller:
         step(f"the refill calendar of {name}")
-        sheets[name] = _sheet(name, gardens, seasons, weather, chosen.get(name))
+        sheets[name] = _sheet(name, gardens, seasons, chosen.get(name))
     assumed = [text for season in seasons for text in season.assumptions]
     if left_out:
         assumed.insert(0, "the made heat wave of [what_if.heat] is left out here")
@@ -295,7 +304,7 @@ def _chosen(scenario: Scenario, beds: list[str]) -> dict[str, str]:
     return chosen
 
 
-def _sheet(name: str, gardens: list[Scenario], seasons: list[Season], weather: Weather, bed: str | None) -> ValveSheet:
+def _sheet(name: str, gardens: list[Scenario], seasons: list[Season], bed: str | None) -> ValveSheet:
     described, first = gardens[0].controller[name], seasons[0]
     pan, valve = described.pan, described.valve
     forcing = first.forcing.pan_of[name]
@@ -308,9 +317,9 @@ def _sheet(name: str, gardens: list[Scenario], seasons: list[Season], weather: W
     settings = (
         ("as it is", dict.fromkeys((m.month for m in months), refill)),
         ("one flow all season", dict.fromkeys((m.month for m in months), float(one))),
-        ("turned each month", {m.month: float(m.refill) for m in months}),
+        (TURNED, {m.month: float(m.refill) for m in months}),
     )
-    gains = tuple(_gain(way, name, bed, gardens, weather, flows, refill) for way, flows in settings)
+    gains = tuple(_gain(way, name, bed, seasons, flows) for way, flows in settings)
     arm = valve.set_up_test.arm_ratio if valve.set_up_test is not None else 1.0
     totals = {
         model: sum(float(s.forcing.pan_of[name].evaporation[model].sum()) for s in seasons)
@@ -393,9 +402,7 @@ def _got(season: Season, key: str) -> float:
 def _turned(refill: float, supply: float, need: float, least: float) -> tuple[int, str]:
     """The flow that makes supply match need, within what can be set. [mL/min]"""
     low, high = max(LEAST_TURN * refill, least), max(MOST_TURN * refill, least)
-    if need <= 0.0:
-        return round(high), "idle"
-    wanted = refill * supply / need
+    wanted = refill * supply / need if need > 0.0 else np.inf
     if wanted < low:
         return int(np.ceil(low)), "least"
     if wanted > high:
@@ -417,7 +424,12 @@ def _months(name: str, bed: str, seasons: list[Season], refill: float, least: fl
         supply = float(watered[pd.DatetimeIndex(watered.index).month == month].sum()) / len(seasons)
         need = float(needed[pd.DatetimeIndex(needed.index).month == month].sum()) / len(seasons)
         minutes = lengths[lengths.index == month]
-        flow, bound = _turned(refill, supply, need, least)
+        grows = any(
+            bool(s.beds[bed]["growing"].to_numpy(bool)[pd.DatetimeIndex(s.days.index).month == month].any())
+            for s in seasons
+        )
+        # other beds may still want the present flow when this one does not grow
+        flow, bound = _turned(refill, supply, need, least) if grows else (round(refill), "idle")
         sheets.append(
             MonthSheet(
                 month=int(month),
@@ -458,34 +470,47 @@ def _dry_runs(season: Season, name: str, month: int) -> np.ndarray[Any, np.dtype
     return np.asarray(sums[windows], dtype=np.float64)
 
 
-def _gain(
-    way: str,
-    name: str,
-    bed: str,
-    gardens: list[Scenario],
-    weather: Weather,
-    flows: dict[int, float],
-    refill: float,
-) -> Gain:
-    """Replay the seasons with a flow for each month, one month after the other. [mL/min]"""
+def _gain(way: str, name: str, bed: str, seasons: list[Season], flows: dict[int, float]) -> Gain:
+    """Run the seasons with a flow for each month, one month after the other. [mL/min]"""
+    run: Callable[..., int] = engine.run_season
     stress = drained = others = litres = 0.0
-    for garden in gardens:
-        state = None
-        for first, last in _month_spans(garden.season.start, garden.season.end):
-            emitter = garden.controller[name].valve.refill
-            turned = f"{emitter.flow * (flows[first.month] / refill)!r} L/h"
-            part = garden.changed({"controller": {name: {"valve": {"refill": {"flow": turned}}}}})
-            season = replay(part, start=first, end=last, weather=weather, state=state)
-            state = season.state
-            litres += float(season.controllers[name]["litres"].sum())
-            for key, table in season.beds.items():
+    for season in seasons:
+        forcing = season.forcing
+        controller = list(season.controllers).index(name)
+        bed_flow = sum(forcing.pan_of[name].bed_flows.values())
+        state = initial_state(season.scenario, forcing)
+        for first, last in _month_spans(season.days.index[0].date(), season.days.index[-1].date()):
+            rows = slice((first - season.days.index[0].date()).days, (last - season.days.index[0].date()).days + 1)
+            days, pans, beds = _rows_of(forcing, rows)
+            pans.refill_flow[controller] = flows[first.month] * 60.0 / 1000.0
+            length = rows.stop - rows.start
+            out = empty_results(len(pans.area), len(beds.lane_bed), length, room=forcing.room, keep_hours=False)
+            run(plain(days), plain(pans), plain(beds), plain(state), plain(out))
+            litres += float(out.open_hours[controller].sum()) * (float(pans.refill_flow[controller]) + bed_flow)
+            for index, key in enumerate(season.beds):
                 if key.split("/")[0] == name:
-                    short = float((table["growing"] & (table["driest_ks"] < 1.0)).sum())
+                    mean, driest = index * len(LANES), index * len(LANES) + 1
+                    short = float(((out.ks[driest] < 1.0) & (beds.growing[index] > 0)).sum())
                     stress += short if key == bed else 0.0
                     others += 0.0 if key == bed else short
-            drained += float(season.beds[bed]["deep_percolation_mm"].sum())
-    count = len(gardens)
-    return Gain(way, stress / count, drained / count, others / count, litres / count)
+                    drained += float(out.deep_percolation[mean].sum()) if key == bed else 0.0
+    count = len(seasons)
+    one = flows[next(iter(flows))] if way != TURNED else None
+    return Gain(way, one, stress / count, drained / count, others / count, litres / count)
+
+
+def _rows_of(forcing: Forcing, rows: slice) -> tuple[Days, Pans, Beds]:
+    """Some days of the engine's arrays, as arrays of their own."""
+    total = len(forcing.dates)
+
+    def cut(part: Any) -> Any:
+        if part.ndim == 2 and part.shape[1] and part.shape[1] % total == 0:
+            apiece = part.shape[1] // total  # several presses a day stand side by side
+            return part[:, rows.start * apiece : rows.stop * apiece].copy()
+        return part.copy()
+
+    days = Days._make(part[rows].copy() for part in forcing.days)
+    return days, Pans._make(map(cut, forcing.pans)), Beds._make(map(cut, forcing.beds))
 
 
 def _month_spans(start: dt.date, end: dt.date) -> list[tuple[dt.date, dt.date]]:

@@ -18,11 +18,11 @@ if TYPE_CHECKING:
 
 __all__ = ["HEIGHT", "WIDTH", "Box", "Line", "Text", "as_svg", "pan_drawing"]
 
-WIDTH, HEIGHT = 180.0, 62.0
+WIDTH, HEIGHT = 180.0, 57.0
 _SIDE_WIDTH, _SIDE_HEIGHT = 72.0, 40.0
 _SCALES = (1.0, 2.0, 2.5, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0, 25.0, 40.0, 50.0, 100.0, 200.0, 500.0)
 _APART = 4.2  # between two labels
-_STRIP_LEFT, _STRIP_MOST = 128.0, 48.0
+_STRIP_LEFT, _STRIP_MOST = 125.0, 40.0
 _DASHED, _DOTTED = "1.6 0.9", "0.3 0.8"
 
 
@@ -119,7 +119,7 @@ def _true_size(sheet: ValveSheet) -> list[Shape]:
     """A strip to hold against the pan: each mm is a mm, as far as the printer keeps to it."""
     trip = sheet.freeboard_mm + sheet.swing_mm
     top, left = 10.0, _STRIP_LEFT
-    shapes: list[Shape] = [Text(left, 4.0, "True size, to hold against the pan", bold=True)]
+    shapes: list[Shape] = [Text(left, 4.0, "True size, for the pan's rim", bold=True)]
     long = min(max(trip + 6.0, 30.0), _STRIP_MOST)
     if trip > _STRIP_MOST:
         return [

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["setup_pdf"]
 
 _MARGIN, _TEXT_WIDTH = 15.0, 180.0  # mm on A4
+_FEW_ROWS = 8  # more, and the lines move together so that one sheet holds all
 _POINT = 25.4 / 72.0  # mm
 _FAMILY = "DejaVu"
 # whatever the day of writing: the same garden gives the same bytes
@@ -98,7 +99,7 @@ def _heading(pdf: Any, text: str) -> None:
 
 def _table(pdf: Any, headings: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float]) -> None:
     """A name, then numbers to the right; a line under each row."""
-    high = 4.1
+    high = 4.1 if len(rows) <= _FEW_ROWS else 3.5
     for size, bold, cells in ((7.0, False, headings), *((8.2, False, row) for row in rows)):
         pdf.set_font(_FAMILY, "B" if bold else "", size)
         pdf.set_x(_MARGIN)

@@ -94,7 +94,7 @@ def sheet_words(plan: SetUp, sheet: ValveSheet) -> SheetWords:
         ),
         gain_rows=tuple(
             (
-                _way(gain.way, sheet),
+                gain.way if gain.refill is None else f"{gain.way}, {number(gain.refill)} mL/min",
                 number(gain.stress_days),
                 number(gain.drained_mm),
                 number(gain.other_stress_days),
@@ -112,9 +112,10 @@ def sheet_words(plan: SetUp, sheet: ValveSheet) -> SheetWords:
 
 def _pan(sheet: ValveSheet) -> tuple[str, ...]:
     vessels = "; ".join(text for text, _ in sheet.vessels)
+    kind = "Vessel" if len(sheet.vessels) == 1 else "Vessels"
     reset, trip = sheet.freeboard_mm, sheet.freeboard_mm + sheet.swing_mm
     return (
-        f"{vessels}; {number(sheet.depth_mm)} mm deep inside; {number(sheet.area, 3)} m² of water in all.",
+        f"{kind}: {vessels}; {number(sheet.depth_mm)} mm deep inside; {number(sheet.area, 3)} m² of water in all.",
         f"Fill to {number(reset, 1)} mm below the rim ({kilograms(sheet.water_at_reset_kg)} of water, "
         f"{number(sheet.depth_mm - reset, 1)} mm above the floor): that is the reset. The trip comes at {number(trip, 1)} mm, "
         f"{number(sheet.swing_mm, 1)} mm lower. Stand the pan level.",
@@ -161,7 +162,7 @@ def _month(month: MonthSheet) -> tuple[str, ...]:
         drop += f" ({number(month.drop_low_mm)}–{number(month.drop_high_mm)})"
     elif not month.dry_runs:
         drop += " *"
-    marks = {"least": " (least)", "most": " (most)", "idle": " (no need)", "": ""}
+    marks = {"least": " (least)", "most": " (most)", "idle": " (idle)", "": ""}
     return (
         month.name,
         drop,
@@ -178,7 +179,7 @@ def _table_notes(sheet: ValveSheet) -> tuple[str, ...]:
     other = "energy-balance" if sheet.model != "energy-balance" else "from-eto"
     notes = [
         "Ruler: shut the tap above the valve, or stand a pan of the same kind beside it, for three dry days. Should yours drop "
-        "otherwise, set exposure to yours ÷ this and print anew: litres go with it. In brackets: the least and the most of "
+        "otherwise, multiply exposure by yours ÷ this and print anew: litres go with it. In brackets: the least and the most of "
         "the record.",
         f'Pan reckoned "{sheet.model}"; "{other}" would give {told} over the season.',
         "Openings, minutes and litres are with the refill as it is; litres with the refill's share.",
@@ -192,14 +193,8 @@ def _table_notes(sheet: ValveSheet) -> tuple[str, ...]:
             "quarter of the present flow, more is above four times it."
         )
     if "idle" in bounds:
-        notes.append("(no need): rain and soil give all that the bed asks for in that month.")
+        notes.append("(idle): the bed does not grow in that month; the flow is left as it is.")
     return tuple(notes)
-
-
-def _way(way: str, sheet: ValveSheet) -> str:
-    if way == "as it is":
-        return f"as it is, {number(sheet.refill, 1)} mL/min"
-    return way
 
 
 def made_from(provenance: Mapping[str, Any]) -> str:

@@ -111,11 +111,12 @@ def find_heat_waves(daily: pd.DataFrame, start: dt.date, end: dt.date, *, hot_ab
     Notes
     -----
     The limit is the user's; else the 95th percentile of Tmax on the same calendar days, seven to each side, when
-    each of these windows holds days of ten years; else the season's own 90th percentile of Tmax, at least 30 °C.
-    A day at the limit is not above it. Percentiles interpolate linearly between ranks.
+    each of these windows holds days of ten years; else the season's own 90th percentile of Tmax, at least 30 °C,
+    and there a day at the limit counts too. Percentiles interpolate linearly between ranks.
     """
     part = daily.loc[pd.Timestamp(start) : pd.Timestamp(end)]
     index, tmax = pd.DatetimeIndex(part.index), part["tmax"].to_numpy(float)
+    at_limit = False
     rule = f"A heat wave here is {LEAST_DAYS} or more days in a row with Tmax above "
     if hot_above is not None:
         limit = np.full(len(part), hot_above)
@@ -128,14 +129,16 @@ def find_heat_waves(daily: pd.DataFrame, start: dt.date, end: dt.date, *, hot_ab
                 f"{years} years of the record: {limit.min():.1f} to {limit.max():.1f} °C over these days."
             )
         else:
+            at_limit = True
             own = float(np.percentile(tmax, SEASON_PERCENTILE))
             limit = np.full(len(part), max(own, LEAST_TMAX))
             rule += (
-                f"{limit[0]:.1f} °C: with fewer than {YEARS_WANTED} years in the record the limit is the "
+                f"{limit[0]:.1f} °C, or at it: with fewer than {YEARS_WANTED} years in the record the limit is the "
                 f"{SEASON_PERCENTILE:.0f}th percentile of the season's own Tmax ({own:.1f} °C), but at least "
                 f"{LEAST_TMAX:.0f} °C."
             )
-    hot = tmax > limit
+    # at a percentile of its own days, a wave of equal days would else rule itself out
+    hot = tmax >= limit if at_limit else tmax > limit
     edges = np.flatnonzero(np.diff(np.concatenate([[False], hot, [False]]).astype(np.int8)))
     waves = tuple(
         HeatWave(

@@ -272,8 +272,8 @@ def away(
         held = f"{weather.daily.index[0].date()} to {weather.daily.index[-1].date()}"
         raise _wrong(
             scenario,
-            f"no year of the weather file {scenario.weather.file} holds the days from {first:%d %B} to {last:%d %B} and "
-            f"those before them back to {run_from:%d %B} (it runs from {held}); choose days within it",
+            f"no year of the weather file {scenario.weather.file} holds the days from {_calendar(first)} to {_calendar(last)} and "
+            f"those before them back to {_calendar(run_from)} (it runs from {held}); choose days within it",
             start,
         )
 
@@ -307,6 +307,10 @@ def away(
 
 def _wrong(scenario: Scenario, message: str, value: object = None) -> ScenarioError:
     return ScenarioError(Problem(message, "away", value), file=str(scenario.path))
+
+
+def _calendar(day: dt.date) -> str:
+    return f"{day.day} {day:%B}"
 
 
 def _beside_the_season(scenario: Scenario, start: dt.date, end: dt.date) -> tuple[dt.date, dt.date]:

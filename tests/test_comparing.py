@@ -26,9 +26,7 @@ def garden(make_garden):
 
 
 def by_measure(comparison, variant, where, span="season"):
-    return {
-        d.measure.key: d for d in comparison.differences if (d.variant, d.where, d.span) == (variant, where, span)
-    }
+    return {d.measure.key: d for d in comparison.differences if (d.variant, d.where, d.span) == (variant, where, span)}
 
 
 def test_each_variant_is_the_season_that_replay_gives(garden):

@@ -143,13 +143,19 @@ def test_a_valve_that_evaporation_holds_open_is_told_and_a_larger_refill_cures_i
 def test_an_impossible_change_is_told_as_such(make):
     """A swing of 0.9 kg in a pan that holds 1.2 kg can't be doubled."""
     small = {"vessels": [{"diameter": "25 cm"}], "depth": "45 mm", "freeboard": "20 mm"}
-    found = away(make({"controller": {"upper": {"pan": small, "bed": {"tomatoes": {"emitters": {"count": 2}}}}}}), *JUNE)
+    found = away(
+        make({"controller": {"upper": {"pan": small, "bed": {"tomatoes": {"emitters": {"count": 2}}}}}}), *JUNE
+    )
     swing = next(change for change in found.changes if change.what.startswith("a swing"))
     assert "would empty the pan before it trips" in swing.impossible
 
 
 def test_days_before_the_season_start_there(make):
-    found = away(make(few_emitters(60)).changed({"season": {"start": dt.date(2025, 5, 20)}}), dt.date(2025, 5, 10), dt.date(2025, 5, 25))
+    found = away(
+        make(few_emitters(60)).changed({"season": {"start": dt.date(2025, 5, 20)}}),
+        dt.date(2025, 5, 10),
+        dt.date(2025, 5, 25),
+    )
     assert found.stays[0].start == dt.date(2025, 5, 10)
     assert not found.stays[0].beds["upper/tomatoes"].short_before
 

@@ -148,7 +148,7 @@ def away(
     from simulator.scenario import load_scenario
 
     # nobody can know the years and the changes to try before the record is read
-    with progress(40, quiet=quiet) as step:
+    with progress(None, quiet=quiet) as step:
         step("reading the scenario and its weather")
         described = load_scenario(scenario)
         with new_folder(out, overwrite=overwrite) if out is not None else contextlib.nullcontext() as made:

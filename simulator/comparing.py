@@ -188,6 +188,16 @@ class Comparison:
         return tuple(self.seasons)
 
     @property
+    def controllers(self) -> list[str]:
+        """Controllers of all variants, in the scenario's order."""
+        return list(dict.fromkeys(name for season in self.seasons.values() for name in season.controllers))
+
+    @property
+    def beds(self) -> list[str]:
+        """Beds of all variants, in the scenario's order."""
+        return list(dict.fromkeys(key for season in self.seasons.values() for key in season.beds))
+
+    @property
     def spans(self) -> tuple[str, ...]:
         """ "window" and "season", or "season" alone where the window is all of it."""
         return tuple(dict.fromkeys(span for span, *_ in self.values))

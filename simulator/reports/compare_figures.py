@@ -69,6 +69,11 @@ def _mark_wave(ax: Axes, comparison: Comparison) -> None:
             ax.axvline(edge, **STYLES["wave"].lined(label=""))
 
 
+def _lacks(ax: Axes, name: str, where: str) -> None:
+    ax.set_title(f"{plain(name)}: {plain(where)}")
+    ax.text(0.5, 0.5, "not in this variant", transform=ax.transAxes, ha="center", va="center", fontsize=8.0)
+
+
 def _dates(ax: Axes, index: pd.DatetimeIndex) -> None:
     at = day_numbers(index)
     date_axis(ax, at, most=5)
@@ -110,9 +115,12 @@ def pan_levels_figure(comparison: Comparison) -> list[Axes]:
             hottest = hottest_days(first.days.iloc[window])
             window = slice(window.start + hottest.start, window.start + hottest.stop)
         index = pd.DatetimeIndex(first.days.index)[window]
-        figure, columns = _panels(comparison, len(first.controllers), 2.0)
+        figure, columns = _panels(comparison, len(comparison.controllers), 2.0)
         for axes, (name, season) in zip(columns, comparison.seasons.items(), strict=True):
-            for ax, valve in zip(axes, season.controllers, strict=True):
+            for ax, valve in zip(axes, comparison.controllers, strict=True):
+                if valve not in season.controllers:
+                    _lacks(ax, name, valve)
+                    continue
                 _draw_level(ax, season, valve, window)
                 ax.set_title(f"{plain(name)}: pan of {plain(valve)}")
                 _dates(ax, index)
@@ -163,15 +171,22 @@ def openings_figure(comparison: Comparison) -> list[Axes]:
     with applied():
         seasons = list(comparison.seasons.values())
         first = seasons[0]
-        figure, columns = _panels(comparison, len(first.controllers), 1.5)
+        figure, columns = _panels(comparison, len(comparison.controllers), 1.5)
         most = {
-            valve: max(int(s.controllers[valve]["openings"].iloc[_shown(comparison, s)].max()) for s in seasons)
-            for valve in first.controllers
+            valve: max(
+                int(s.controllers[valve]["openings"].iloc[_shown(comparison, s)].max())
+                for s in seasons
+                if valve in s.controllers
+            )
+            for valve in comparison.controllers
         }
         for axes, (name, season) in zip(columns, comparison.seasons.items(), strict=True):
             window = _shown(comparison, season)
-            for ax, (valve, table) in zip(axes, season.controllers.items(), strict=True):
-                part = table.iloc[window]
+            for ax, valve in zip(axes, comparison.controllers, strict=True):
+                if valve not in season.controllers:
+                    _lacks(ax, name, valve)
+                    continue
+                part = season.controllers[valve].iloc[window]
                 at = day_numbers(part.index)
                 ax.stairs(
                     part["openings"].to_numpy(),
@@ -210,8 +225,8 @@ def depletion_figure(comparison: Comparison) -> list[Axes]:
 
     with applied():
         first = next(iter(comparison.seasons.values()))
-        figure, columns = _panels(comparison, len(first.beds), 1.55)
-        deepest = dict.fromkeys(first.beds, 1.0)
+        figure, columns = _panels(comparison, len(comparison.beds), 1.55)
+        deepest = dict.fromkeys(comparison.beds, 1.0)
         for season in comparison.seasons.values():
             for key, table in season.beds.items():
                 part = table.iloc[_shown(comparison, season)]
@@ -219,8 +234,11 @@ def depletion_figure(comparison: Comparison) -> list[Axes]:
                 deepest[key] = max(deepest[key], most)
         for axes, (name, season) in zip(columns, comparison.seasons.items(), strict=True):
             window = _shown(comparison, season)
-            for ax, (key, table) in zip(axes, season.beds.items(), strict=True):
-                part = table.iloc[window]
+            for ax, key in zip(axes, comparison.beds, strict=True):
+                if key not in season.beds:
+                    _lacks(ax, name, key)
+                    continue
+                part = season.beds[key].iloc[window]
                 at = day_numbers(part.index)
                 growing = part["growing"].to_numpy(bool)
                 for style, column in (("stress", "driest_ks"), ("stress_mean", "ks")):

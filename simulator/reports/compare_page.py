@@ -79,12 +79,11 @@ def _by_key(comparison: Comparison) -> dict[tuple[str, str, str, str], Differenc
 
 
 def _valves(comparison: Comparison, span: str) -> Table:
-    wheres = list(next(iter(comparison.seasons.values())).controllers)
-    return _table(comparison, span, wheres, valves=True)
+    return _table(comparison, span, comparison.controllers, valves=True)
 
 
 def _beds(comparison: Comparison, span: str) -> Table:
-    return _table(comparison, span, list(next(iter(comparison.seasons.values())).beds), valves=False)
+    return _table(comparison, span, comparison.beds, valves=False)
 
 
 def _table(comparison: Comparison, span: str, wheres: list[str], *, valves: bool) -> Table:
@@ -92,14 +91,16 @@ def _table(comparison: Comparison, span: str, wheres: list[str], *, valves: bool
     rows: list[tuple[str, ...]] = []
     for where in wheres:
         for place, measure in enumerate(VALVE_MEASURES if valves else BED_MEASURES):
-            key = (span, comparison.names[0], where, measure.key)
-            if key not in comparison.values:
-                continue
+            keys = [(span, name, where, measure.key) for name in comparison.names]
+            if not any(key in comparison.values for key in keys):
+                continue  # no recovery without a wave
             label = f"{measure.label} [{measure.unit}]" if measure.unit else measure.label
-            row = [where if place == 0 else "", label, figure_of(measure, comparison.values[key])]
+            first = comparison.values.get(keys[0])
+            row = [where if place == 0 else "", label, "–" if first is None else figure_of(measure, first)]
             for name in comparison.names[1:]:
                 d = known.get((span, name, where, measure.key))
-                row.append("–" if d is None else _cell(d))
+                alone = comparison.values.get((span, name, where, measure.key))
+                row.append(_cell(d) if d is not None else "–" if alone is None else figure_of(measure, alone))
             rows.append(tuple(row))
     first = "valve" if valves else "bed"
     return Table((first, "", *comparison.names), tuple(rows), names=2)

@@ -90,7 +90,7 @@ def _overall(comparison: Comparison, span: str) -> str:
         stress = sum(comparison.values[span, name, bed, "stress_days"] for bed in season.beds)
         water = sum(comparison.values[span, name, valve, "litres"] for valve in season.controllers)
         parts.append(f"{name} {number(stress)} with {number(water)}{_NO_BREAK}L")
-    beds = count(len(next(iter(comparison.seasons.values())).beds), "bed")
+    beds = count(len(comparison.beds), "bed")
     return (
         f"Stress days in the driest quarters, added over {beds}, and all the water, over {span_said(comparison, span)}: "
         + ", ".join(parts)

@@ -269,3 +269,23 @@ def test_the_strip_is_in_true_size(make_garden):
     assert levels == pytest.approx([0.0, 20.0, 20.0 + 0.9 / 0.19635], abs=1e-3)
     (bar,) = (s for s in shapes if isinstance(s, Line) and s.x2 - s.x1 == 50.0)
     assert bar.y1 == bar.y2
+
+
+def test_a_bed_that_only_one_variant_has_is_shown_there_alone(make_garden):
+    beans = {
+        "area": "4 m^2",
+        "emitters": {"count": 8, "flow": "2 L/h", "at": "100 kPa"},
+        "soil": "loam",
+        "plants": {"kc": 0.9, "root_depth": "60 cm", "depletion": 0.45},
+    }
+    garden = make_garden(
+        {"variant": {"more": {"controller": {"upper": {"bed": {"beans": beans}}}}}}, weather=heat_wave()
+    )
+    found = compare(garden, ["more"], with_base=True)
+    assert found.beds == ["upper/tomatoes", "upper/beans"]
+    axes = depletion_figure(found)
+    assert [t.get_text() for t in axes[1].texts] == ["not in this variant"]
+    assert len(axes[3].get_lines()) == 4
+    text = comparison_page(found)
+    sound(text)
+    assert re.search(r'<td class="name">upper/beans</td><td class="name">water \[L\]</td><td>–</td><td>\d', text)

@@ -170,7 +170,6 @@ def openings_figure(comparison: Comparison) -> list[Axes]:
     """
     with applied():
         seasons = list(comparison.seasons.values())
-        first = seasons[0]
         figure, columns = _panels(comparison, len(comparison.controllers), 1.5)
         most = {
             valve: max(
@@ -224,7 +223,6 @@ def depletion_figure(comparison: Comparison) -> list[Axes]:
     from matplotlib.lines import Line2D
 
     with applied():
-        first = next(iter(comparison.seasons.values()))
         figure, columns = _panels(comparison, len(comparison.beds), 1.55)
         deepest = dict.fromkeys(comparison.beds, 1.0)
         for season in comparison.seasons.values():

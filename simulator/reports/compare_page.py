@@ -95,8 +95,8 @@ def _table(comparison: Comparison, span: str, wheres: list[str], *, valves: bool
             if not any(key in comparison.values for key in keys):
                 continue  # no recovery without a wave
             label = f"{measure.label} [{measure.unit}]" if measure.unit else measure.label
-            first = comparison.values.get(keys[0])
-            row = [where if place == 0 else "", label, "–" if first is None else figure_of(measure, first)]
+            base = comparison.values.get(keys[0])
+            row = [where if place == 0 else "", label, "–" if base is None else figure_of(measure, base)]
             for name in comparison.names[1:]:
                 d = known.get((span, name, where, measure.key))
                 alone = comparison.values.get((span, name, where, measure.key))

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 __all__ = ["comparison_sentences", "differs", "figure_of", "span_said"]
 
 _VALVE_SAID = ("openings", "litres", "stuck_hours", "dry_hours")
-_BED_SAID = ("irrigation_mm", "stress_days", "worst_depletion_percent", "recovery_days")
+_BED_SAID = ("irrigation_mm", "stress_days", "worst_depletion_percent", "recovery_days", "deep_percolation_mm")
 _NO_BREAK = "\u00a0"
 
 
@@ -89,11 +89,11 @@ def _overall(comparison: Comparison, span: str) -> str:
     for name, season in comparison.seasons.items():
         stress = sum(comparison.values[span, name, bed, "stress_days"] for bed in season.beds)
         water = sum(comparison.values[span, name, valve, "litres"] for valve in season.controllers)
-        parts.append(f"{name} {number(stress)} with {number(water)}{_NO_BREAK}L")
+        parts.append(f"{name}: {count(round(stress), 'stress day')}, {number(water)}{_NO_BREAK}L")
     beds = count(len(comparison.beds), "bed")
     return (
-        f"Stress days in the driest quarters, added over {beds}, and all the water, over {span_said(comparison, span)}: "
-        + ", ".join(parts)
+        f"Over {span_said(comparison, span)}, with the driest quarters of {beds} added up and all the water: "
+        + "; ".join(parts)
         + "."
     )
 
@@ -113,6 +113,8 @@ def _part(d: Difference) -> str:
         text = f"worst depletion {new}{_NO_BREAK}% of TAW in place of {old}{_NO_BREAK}%"
     elif key == "recovery_days":
         text = f"{_recovered(d.value)} in place of {_recovered(d.reference, short=True)}"
+    elif key == "deep_percolation_mm":
+        text = f"{new}{_NO_BREAK}mm drained below the roots in place of {old}{_NO_BREAK}mm"
     elif key == "stuck_hours":
         text = f"held open by evaporation for {new}{_NO_BREAK}h in place of {old}{_NO_BREAK}h"
     else:

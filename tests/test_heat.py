@@ -172,3 +172,59 @@ def test_a_senseless_wave_is_told(make_garden, heat, said):
     with pytest.raises(ScenarioError) as told:
         make_garden({"what_if": {"heat": heat}})
     assert said in str(told.value)
+
+
+def naive_waves(daily, limit_of, *, at_limit):
+    """The same rule, day by day, with nothing but dates."""
+    waves, run = [], []
+    for day, tmax in daily["tmax"].items():
+        limit = limit_of(day)
+        if tmax > limit or (at_limit and tmax == limit):
+            run.append(day.date())
+            continue
+        if len(run) >= 3:
+            waves.append((run[0], run[-1]))
+        run = []
+    return waves + ([(run[0], run[-1])] if len(run) >= 3 else [])
+
+
+def test_heat_waves_of_a_real_record_are_those_of_a_plain_search():
+    """Seattle 2012 to 2015, NOAA, as vega_datasets carries it: four years, so each summer's own 90th percentile."""
+    data = pytest.importorskip("vega_datasets").data.seattle_weather()
+    daily = data.set_index(pd.DatetimeIndex(data["date"], name="date")).rename(columns={"temp_max": "tmax"})
+    found_any = 0
+    for year in range(2012, 2016):
+        start, end = dt.date(year, 5, 1), dt.date(year, 9, 30)
+        summer = daily.loc[str(start) : str(end)]
+        limit = max(float(np.percentile(summer["tmax"], 90)), 30.0)
+        found = find_heat_waves(daily, start, end)
+        expected = naive_waves(summer, lambda day, limit=limit: limit, at_limit=True)
+        assert [(w.start, w.end) for w in found.waves] == expected
+        found_any += len(expected)
+    assert found_any >= 3
+
+
+def test_calendar_percentiles_are_those_of_a_plain_search():
+    """Eleven invented years; windows gathered by walking the calendar, not by counting days of the year."""
+    index = pd.date_range("2005-01-01", "2015-12-31", name="date")
+    rng = np.random.default_rng(11)
+    tmax = 22.0 + 9.0 * np.sin((index.dayofyear.to_numpy() - 110) / 365 * 2 * np.pi) + rng.normal(0, 4, len(index))
+    daily = pd.DataFrame({"tmax": tmax.round(1)}, index=index)
+
+    def limit_of(day):
+        pool = []
+        for year in range(2004, 2017):
+            if (day.month, day.day) == (2, 29):
+                middle = pd.Timestamp(year, 2, 28)
+            else:
+                middle = pd.Timestamp(year, day.month, day.day)
+            pool += [daily["tmax"].get(middle + pd.Timedelta(days=shift)) for shift in range(-7, 8)]
+        return np.percentile([value for value in pool if value is not None], 95)
+
+    start, end = dt.date(2012, 4, 1), dt.date(2012, 9, 30)
+    found = find_heat_waves(daily, start, end)
+    limits = [limit_of(day) for day in found.limit.index]
+    assert found.limit.to_numpy() == pytest.approx(limits)
+    part = daily.loc[str(start) : str(end)]
+    expected = naive_waves(part, dict(zip(part.index, limits, strict=True)).__getitem__, at_limit=False)
+    assert [(w.start, w.end) for w in found.waves] == expected

@@ -11,27 +11,46 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from simulator.comparing import Comparison, compare
     from simulator.errors import PanbudgetError, ScenarioError, WeatherError
-    from simulator.output import write_season
+    from simulator.leaving import Away, away
+    from simulator.output import write_away, write_comparison, write_season, write_setup
     from simulator.scenario import Scenario, load_scenario, scenario_from
     from simulator.season import Season, replay
+    from simulator.setting_up import SetUp, set_up
     from simulator.weather import Weather, read_weather
 
 __all__ = [
+    "Away",
+    "Comparison",
     "PanbudgetError",
     "Scenario",
     "ScenarioError",
     "Season",
+    "SetUp",
     "Weather",
     "WeatherError",
+    "away",
+    "compare",
     "load_scenario",
     "read_weather",
     "replay",
     "scenario_from",
+    "set_up",
+    "write_away",
+    "write_comparison",
     "write_season",
+    "write_setup",
 ]
 
 _HOME = {
+    "SetUp": "setting_up",
+    "set_up": "setting_up",
+    "write_setup": "output",
+    "Away": "leaving",
+    "away": "leaving",
+    "Comparison": "comparing",
+    "compare": "comparing",
     "PanbudgetError": "errors",
     "ScenarioError": "errors",
     "WeatherError": "errors",
@@ -42,6 +61,8 @@ _HOME = {
     "replay": "season",
     "Weather": "weather",
     "read_weather": "weather",
+    "write_away": "output",
+    "write_comparison": "output",
     "write_season": "output",
 }
 

@@ -6,15 +6,27 @@ Heavy imports wait until a command needs them, so that ``--help`` is quick.
 
 from __future__ import annotations
 
-import contextlib
 import datetime as dt
 import sys
-from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from simulator import cli_decide
+from simulator.cli_parts import (
+    DATE,
+    Json,
+    Out,
+    Overwrite,
+    Quiet,
+    ScenarioPath,
+    Strict,
+    finish,
+    print_json,
+    progress,
+    say,
+)
 from simulator.cli_size import size
 from simulator.errors import PanbudgetError, Problem, ScenarioError
 
@@ -34,14 +46,7 @@ app = typer.Typer(
     "valve and the beds it waters. Start with: [bold]panbudget new my-garden[/bold]",
 )
 
-ScenarioPath = Annotated[Path, typer.Argument(metavar="SCENARIO", help="A scenario file (TOML).", show_default=False)]
-Out = Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder to make.", show_default=False)]
-Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace what an earlier run left in the folder.")]
-Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
-Json = Annotated[bool, typer.Option("--json", help="Print the totals as JSON on standard output, and nothing else.")]
-Strict = Annotated[bool, typer.Option("--strict", help="Exit with 1 if a finding is a danger.")]
 _INTERRUPTED = 130
-_DATE = "%Y-%m-%d"
 
 
 def _version(wanted: bool) -> None:
@@ -59,31 +64,6 @@ def _common(
     ] = False,
 ) -> None:
     pass
-
-
-def _say(text: str, *, quiet: bool = False, aside: bool = False) -> None:
-    """Print a message; aside (standard error) where standard output belongs to JSON."""
-    if not quiet:
-        typer.echo(text, err=aside)
-
-
-@contextlib.contextmanager
-def _progress(steps: int, *, quiet: bool) -> Iterator[Any]:
-    """Show a bar on standard error, if a person is looking and it takes long enough to be worth it."""
-    if quiet or not sys.stderr.isatty():
-        yield lambda text: None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn
-
-    columns = (TextColumn("{task.description}"), BarColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("starting", total=steps)
-
-        def step(text: str) -> None:
-            bar.update(task, advance=1, description=text)
-
-        yield step
 
 
 @app.command()
@@ -105,11 +85,11 @@ def new(
     with new_folder(folder, overwrite=overwrite) as made:
         for name in ("garden.toml", "weather.csv"):
             (made / name).write_bytes((templates / name).read_bytes())
-    _say(
+    say(
         f"Made {folder}: garden.toml (describe your garden there) and weather.csv (invented, to try it).",
         quiet=quiet,
     )
-    _say(f"Try it:  panbudget replay {folder / 'garden.toml'} --out {folder / 'season'}", quiet=quiet)
+    say(f"Try it:  panbudget replay {folder / 'garden.toml'} --out {folder / 'season'}", quiet=quiet)
 
 
 @app.command()
@@ -131,7 +111,7 @@ def check(
     """
     from simulator.checking import check_lines, check_scenario, write_check
 
-    with _progress(2, quiet=quiet) as step:
+    with progress(2, quiet=quiet) as step:
         step("reading the weather")
         found = check_scenario(scenario)
         if out is not None:
@@ -141,21 +121,21 @@ def check(
             with new_folder(out, overwrite=overwrite) as made:
                 write_check(found, made)
     if as_json:
-        _print_json(found.as_dict())
+        print_json(found.as_dict())
     else:
         for line in check_lines(found):
-            _say(line, quiet=quiet)
+            say(line, quiet=quiet)
     if out is not None:
-        _say(f"Wrote {out}/check.html", quiet=quiet, aside=as_json)
-    _finish(strict and any(f.severity == "danger" for f in found.season.findings))
+        say(f"Wrote {out}/check.html", quiet=quiet, aside=as_json)
+    finish(strict and any(f.severity == "danger" for f in found.season.findings))
 
 
 @app.command()
 def replay(
     scenario: ScenarioPath,
     out: Out,
-    start: Annotated[dt.datetime | None, typer.Option(formats=[_DATE], help="First day.", show_default=False)] = None,
-    end: Annotated[dt.datetime | None, typer.Option(formats=[_DATE], help="Last day.", show_default=False)] = None,
+    start: Annotated[dt.datetime | None, typer.Option(formats=[DATE], help="First day.", show_default=False)] = None,
+    end: Annotated[dt.datetime | None, typer.Option(formats=[DATE], help="Last day.", show_default=False)] = None,
     variant: Annotated[
         str | None,
         typer.Option(metavar="NAME", help="Lay one of the file's variants over it.", show_default=False),
@@ -173,7 +153,7 @@ def replay(
     from simulator.output import new_folder, season_json, write_season
     from simulator.scenario import load_scenario
 
-    with _progress(4, quiet=quiet) as step:
+    with progress(4, quiet=quiet) as step:
         step("reading the scenario")
         described = load_scenario(scenario)
         if variant is not None:
@@ -195,12 +175,12 @@ def replay(
             step("drawing and writing")
             write_season(season, made)
     if as_json:
-        _print_json(season_json(season))
+        print_json(season_json(season))
     else:
         _summary(season, out, quiet=quiet)
     if as_json:
-        _say(f"Wrote {out}", quiet=quiet, aside=True)
-    _finish(strict and any(finding.severity == "danger" for finding in season.findings))
+        say(f"Wrote {out}", quiet=quiet, aside=True)
+    finish(strict and any(finding.severity == "danger" for finding in season.findings))
 
 
 @app.command()
@@ -226,7 +206,7 @@ def known(
         raise PanbudgetError(f'TOPIC = "{topic}" is not known; expected: {", ".join(TOPICS)}{hint}')
     rows = listed(topic)
     if as_json:
-        _print_json({topic: rows})
+        print_json({topic: rows})
         return
     from rich.console import Console
     from rich.table import Table
@@ -243,12 +223,6 @@ def known(
     console.print(table)
     for number, source in enumerate(sources, 1):
         console.print(f"({number}) {source}", markup=False, soft_wrap=True)
-
-
-def _print_json(content: dict[str, Any]) -> None:
-    import json
-
-    typer.echo(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False))
 
 
 def _summary(season: Season, out: Path, *, quiet: bool) -> None:
@@ -282,9 +256,7 @@ def _summary(season: Season, out: Path, *, quiet: bool) -> None:
     console.print(f"Wrote {out}/report.html, with tables, figures and season.json beside it.", markup=False)
 
 
-def _finish(danger: bool) -> None:
-    if danger:
-        raise typer.Exit(1)
+cli_decide.register(app)
 
 
 app.command()(size)

@@ -44,8 +44,16 @@ def say(text: str, *, quiet: bool = False, aside: bool = False) -> None:
 
 
 @contextlib.contextmanager
-def progress(steps: int, *, quiet: bool) -> Iterator[Any]:
-    """Show a bar on standard error, if a person is looking and it takes long enough to be worth it."""
+def progress(steps: int | None, *, quiet: bool) -> Iterator[Any]:
+    """
+    Show a bar on standard error, if a person is looking.
+
+    Parameters
+    ----------
+    steps : int or None
+        How many are to come; None where nobody can know, and the bar only moves.
+    quiet : bool
+    """
     if quiet or not sys.stderr.isatty():
         yield lambda text: None
         return

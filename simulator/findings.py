@@ -14,9 +14,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from simulator.heat import said as heat_said
 from simulator.reports import words
 from simulator.reports.words import count as counted
 from simulator.supplies import KPA_PER_M
+from simulator.weather.flags import MADE_HEAT
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -117,10 +119,26 @@ def _of_weather(season: Season) -> Iterator[Finding]:
             first,
             count,
         )
+    heat = season.scenario.what_if.heat
+    if heat is not None:
+        first, count = _days(
+            season.days.index, season.weather.flags.loc[season.days.index, "tmax"].to_numpy(object) == MADE_HEAT
+        )
+        yield Finding(
+            "caution",
+            "made-heat",
+            "weather",
+            f"The weather holds {heat_said(heat)}. Nobody measured that: it is there to try the garden."
+            + ("" if count else " It lies outside the days replayed and changes nothing in them."),
+            first,
+            count,
+        )
     total = len(season.days)
     start = season.days.index[0].date()
     for column, methods in season.totals["weather"]["filled"].items():
         for method, days in methods.items():
+            if method == MADE_HEAT:
+                continue
             whole = days >= total
             yield Finding(
                 "caution" if whole else "note",

@@ -7,8 +7,10 @@ Two runs on the same inputs give the same bytes: no dates of writing, no host, n
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import importlib.metadata
 import json
+import math
 import platform
 import shutil
 import tempfile
@@ -21,24 +23,39 @@ import pandas as pd
 from simulator.errors import OutputError
 
 if TYPE_CHECKING:
+    from simulator.comparing import Comparison
+    from simulator.leaving import Away, Stay
     from simulator.season import Season
+    from simulator.setting_up import SetUp
 
 __all__ = [
+    "away_json",
     "beds_table",
+    "comparison_json",
     "daily_table",
     "new_folder",
     "provenance",
     "season_json",
+    "setup_json",
+    "write_away",
+    "write_comparison",
     "write_csv",
     "write_json",
     "write_season",
+    "write_setup",
 ]
 
 #: everything that a command of ours may leave in a folder; `--overwrite` touches nothing else
 OUR_FILES = frozenset(
     {
+        "away.csv",
+        "away.html",
+        "away.json",
         "beds.csv",
         "check.html",
+        "compare.csv",
+        "compare.html",
+        "compare.json",
         "daily.csv",
         "figures",
         "garden.toml",
@@ -48,6 +65,10 @@ OUR_FILES = frozenset(
         "size.csv",
         "size.html",
         "size.json",
+        "setup.csv",
+        "setup.html",
+        "setup.json",
+        "setup.pdf",
         "weather.csv",
         "weeks.csv",
     }
@@ -260,6 +281,195 @@ def write_season(season: Season, folder: Path) -> None:
         drawn[name] = figures.svg_text(figure)
     text = html.report_html(season, drawn, provenance(season))
     (folder / "report.html").write_text(text, encoding="utf-8")
+
+
+def write_comparison(comparison: Comparison, folder: Path) -> None:
+    """
+    Write a comparison's table, totals, figures and page into an empty folder.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    folder : Path
+    """
+    from simulator.reports.canvas import save, svg_text
+    from simulator.reports.compare_figures import COMPARE_FIGURES
+    from simulator.reports.compare_page import compare_html
+
+    write_csv(comparison.table(), folder / "compare.csv")
+    write_json(comparison_json(comparison), folder / "compare.json")
+    (folder / "figures").mkdir()
+    drawn: dict[str, str] = {}
+    for name, draw in COMPARE_FIGURES.items():
+        figure = draw(comparison)
+        save(figure, folder / "figures" / name)
+        drawn[name] = svg_text(figure)
+    made_from = provenance(next(iter(comparison.seasons.values())))
+    (folder / "compare.html").write_text(compare_html(comparison, drawn, made_from), encoding="utf-8")
+
+
+def comparison_json(comparison: Comparison) -> dict[str, Any]:
+    """
+    Return what `compare.json` holds.
+
+    Parameters
+    ----------
+    comparison : Comparison
+
+    Returns
+    -------
+    dict
+        A recovery that did not come within the season is null.
+    """
+    from simulator.comparing import RULE
+    from simulator.reports.difference_words import comparison_sentences
+
+    values: dict[str, dict[str, dict[str, dict[str, float | None]]]] = {}
+    for (span, name, where, key), value in comparison.values.items():
+        place = values.setdefault(span, {}).setdefault(name, {}).setdefault(where, {})
+        place[key] = value if math.isfinite(value) else None
+    seasons = comparison.seasons
+    first = next(iter(seasons.values()))
+    return {
+        "schema": 1,
+        "title": comparison.scenario.title,
+        "variants": list(comparison.names),
+        "against": comparison.names[0],
+        "season": first.totals["season"],
+        "window": {"start": comparison.start.isoformat(), "end": comparison.end.isoformat()},
+        "wave": None if comparison.wave is None else comparison.wave.as_dict(),
+        "definition": comparison.definition,
+        "rule": RULE,
+        "sentences": comparison_sentences(comparison),
+        "values": values,
+        "differences": [difference.as_dict() for difference in comparison.differences],
+        "findings": {name: [finding.as_dict() for finding in season.findings] for name, season in seasons.items()},
+        "provenance": provenance(first),
+    }
+
+
+def write_away(away: Away, folder: Path) -> None:
+    """
+    Write what is known about leaving a garden alone into an empty folder.
+
+    Parameters
+    ----------
+    away : Away
+    folder : Path
+    """
+    from simulator.reports.away_figures import AWAY_FIGURES
+    from simulator.reports.away_page import away_html
+    from simulator.reports.canvas import save, svg_text
+
+    write_csv(away.table(), folder / "away.csv")
+    write_json(away_json(away), folder / "away.json")
+    (folder / "figures").mkdir()
+    drawn: dict[str, str] = {}
+    for name, draw in AWAY_FIGURES.items():
+        figure = draw(away)
+        save(figure, folder / "figures" / name)
+        drawn[name] = svg_text(figure)
+    made_from = provenance(away.worst.season)
+    (folder / "away.html").write_text(away_html(away, drawn, made_from), encoding="utf-8")
+
+
+def away_json(away: Away) -> dict[str, Any]:
+    """
+    Return what `away.json` holds.
+
+    Parameters
+    ----------
+    away : Away
+
+    Returns
+    -------
+    dict
+    """
+    from simulator.reports.away_page import away_sentences
+
+    def told(stay: Stay) -> dict[str, Any]:
+        beds = {
+            key: {
+                **dataclasses.asdict(bed),
+                "first_short": bed.first_short.isoformat() if bed.first_short else None,
+            }
+            for key, bed in stay.beds.items()
+        }
+        return {
+            "start": stay.start.isoformat(),
+            "end": stay.end.isoformat(),
+            "made_heat": stay.made_heat or None,
+            "safe": stay.safe,
+            "beds": beds,
+            "controllers": {name: dataclasses.asdict(pan) for name, pan in stay.pans.items()},
+        }
+
+    return {
+        "schema": 1,
+        "title": away.scenario.title,
+        "from": away.start.isoformat(),
+        "to": away.end.isoformat(),
+        "days": away.days,
+        "safe": away.safe,
+        "sentences": away_sentences(away),
+        "worst": away.worst.start.year,
+        "years": [told(stay) for stay in away.stays],
+        "heat": told(away.heat),
+        "changes": [dataclasses.asdict(change) | {"fails_in": list(change.fails_in)} for change in away.changes],
+        "provenance": provenance(away.worst.season),
+    }
+
+
+def write_setup(plan: SetUp, folder: Path) -> None:
+    """
+    Write the setup pages into an empty folder.
+
+    Parameters
+    ----------
+    plan : SetUp
+    folder : Path
+    """
+    from simulator.reports.setup_page import setup_html
+    from simulator.reports.setup_pdf import setup_pdf
+
+    made_from = provenance(plan.seasons[0])
+    write_csv(plan.table(), folder / "setup.csv")
+    write_json(setup_json(plan), folder / "setup.json")
+    (folder / "setup.html").write_text(setup_html(plan, made_from), encoding="utf-8")
+    (folder / "setup.pdf").write_bytes(setup_pdf(plan, made_from))
+
+
+def setup_json(plan: SetUp) -> dict[str, Any]:
+    """
+    Return what `setup.json` holds.
+
+    Parameters
+    ----------
+    plan : SetUp
+
+    Returns
+    -------
+    dict
+    """
+    return {
+        "schema": 1,
+        "title": plan.scenario.title,
+        "years": list(plan.years),
+        "controllers": {
+            name: {
+                **{key: value for key, value in dataclasses.asdict(sheet).items() if key != "name"},
+                "refill_ml_min": sheet.refill,
+                "vessels": [text for text, _ in sheet.vessels],
+                "emitters": {bed: {"count": n, "ml_min": flow} for bed, (n, flow) in sheet.emitters.items()},
+                "press_times": list(sheet.press_times),
+                "months": [dataclasses.asdict(month) for month in sheet.months],
+                "gains": [dataclasses.asdict(gain) for gain in sheet.gains],
+            }
+            for name, sheet in plan.sheets.items()
+        },
+        "assumptions": list(plan.assumptions),
+        "provenance": provenance(plan.seasons[0]),
+    }
 
 
 def write_json(content: dict[str, Any], path: Path) -> None:

@@ -29,6 +29,7 @@ from simulator.scenario_types import (
     Mass,
     Number,
     Pressure,
+    TemperatureDifference,
     Time,
     Volume,
 )
@@ -40,6 +41,7 @@ __all__ = [
     "Emitter",
     "Emitters",
     "Fetch",
+    "Heat",
     "Pan",
     "Plants",
     "Scenario",
@@ -52,6 +54,7 @@ __all__ = [
     "Valve",
     "Vessel",
     "WeatherSource",
+    "WhatIf",
     "load_scenario",
     "scenario_from",
 ]
@@ -229,6 +232,23 @@ class Controller(Described):
         return self
 
 
+class Heat(Described):
+    """A made heat wave, laid over the weather file's days."""
+
+    start: dt.date = Field(description="first day, such as 2025-07-08")
+    days: Annotated[int, Field(strict=True, ge=1, le=60)] = Field(7, description="how many days, such as 7")
+    warmer: Annotated[TemperatureDifference, Field(gt=0, le=15)] = Field(
+        description='how much warmer by day and by night, such as "+5 K"'
+    )
+    without_rain: Annotated[bool, Field(strict=True)] = Field(False, description="true takes away those days' rain")
+
+
+class WhatIf(Described):
+    """What the record does not hold and you want to try."""
+
+    heat: Heat | None = Field(None, description='a made heat wave, such as { start = 2025-07-08, warmer = "+5 K" }')
+
+
 class Scenario(Described):
     """A garden and a season, as the user describes them."""
 
@@ -241,6 +261,7 @@ class Scenario(Described):
     controller: dict[str, Controller] = Field(min_length=1, description="[controller.NAME]")
     wishes: Wishes = Field(default_factory=lambda: Wishes.model_validate({}), description="[wishes], for `size`")
     owned: list[Owned] = Field(default_factory=list, description="[[owned]]: containers and emitters at hand")
+    what_if: WhatIf = Field(default_factory=lambda: WhatIf.model_validate({}))
     variant: dict[str, dict[str, Any]] = Field(default_factory=dict, description="overlays: only what differs")
 
     _path: Path = PrivateAttr(default=Path("scenario.toml"))

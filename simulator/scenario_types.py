@@ -23,6 +23,7 @@ __all__ = [
     "Number",
     "Pressure",
     "Share",
+    "TemperatureDifference",
     "Time",
     "Volume",
     "name_to_table",
@@ -54,6 +55,7 @@ Flow = Annotated[float, _reads("flow"), Field(gt=0)]
 Pressure = Annotated[float, _reads("pressure"), Field(gt=0)]
 Time = Annotated[float, _reads("time"), Field(gt=0)]
 Volume = Annotated[float, _reads("volume")]
+TemperatureDifference = Annotated[float, _reads("temperature difference")]
 Conductivity = Annotated[float, _reads("conductivity"), Field(gt=0)]
 Share = Annotated[Number, Field(ge=0, le=1)]
 

@@ -22,12 +22,13 @@ from simulator.clock import from_solar
 from simulator.errors import ClosureError, Problem, ScenarioError
 from simulator.findings import Finding, find
 from simulator.forcing import Forcing, initial_state, prepare, spun_up
+from simulator.heat import with_heat
 from simulator.scenario import Scenario
 from simulator.totals import PREFIXES, bed_totals, controller_totals, supply_totals
 from simulator.weather import Weather, read_weather
 from simulator.weather.readers import format_problem
 
-__all__ = ["Season", "read_scenario_weather", "replay"]
+__all__ = ["Season", "read_scenario_weather", "replay", "run_forcing"]
 
 _CAUSES = {engine.TRIP: "trip", engine.PRESS: "press"}
 
@@ -171,20 +172,42 @@ def replay(
         scenario = scenario.changed({"season": {"start": first, "end": last}})
     if weather is None:
         weather = read_scenario_weather(scenario, first, last)
+    if scenario.what_if.heat is not None:
+        weather = with_heat(weather, scenario.what_if.heat, scenario.site)
     forcing = prepare(scenario, weather, first, last)
     if state is not None:
         before = state.copy()
     else:
         before = initial_state(scenario, forcing)
         if scenario.season.spin_up_days:
-            before = spun_up(scenario, weather, first, before, functools.partial(_run, run=run))
+            before = spun_up(scenario, weather, first, before, functools.partial(run_forcing, run=run))
     after = before.copy()
-    out, count = _run(forcing, after, run=run)
+    out, count = run_forcing(forcing, after, run=run)
     return _season(scenario, weather, forcing, before, after, out, count)
 
 
-def _run(forcing: Forcing, state: State, *, run: Callable[..., int]) -> tuple[Results, int]:
-    """Step the engine from a state, which it overwrites."""
+def run_forcing(forcing: Forcing, state: State, *, run: Callable[..., int] = engine.run_season) -> tuple[Results, int]:
+    """
+    Step the engine through a forcing.
+
+    Parameters
+    ----------
+    forcing : Forcing
+    state : State
+        Where to start; overwritten with where it ends.
+    run : callable
+        The engine, plain or compiled.
+
+    Returns
+    -------
+    (Results, int)
+        What it wrote; how many openings.
+
+    Raises
+    ------
+    ClosureError
+        More openings than there is room for.
+    """
     out = empty_results(
         len(forcing.pans.area),
         len(forcing.beds.lane_bed),

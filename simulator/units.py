@@ -25,6 +25,8 @@ KINDS: dict[str, tuple[str, str, str]] = {
     "pressure": ("kPa", "a pressure", '"100 kPa", "1 bar" or "10 mH2O"'),
     "time": ("h", "a time", '"90 min" or "2 h"'),
     "conductivity": ("dS/m", "an electrical conductivity", '"1.2 dS/m"'),
+    "temperature": ("degC", "a temperature", '"35 degC" or "95 degF"'),
+    "temperature difference": ("delta_degC", "a difference of temperature", '"+5 K" or "9 degF"'),
 }
 
 _DIMENSION_NAMES = {
@@ -55,6 +57,12 @@ _SPOKEN = {
     "ft of water": "foot_H2O",
     "sq m": "meter**2",
     "sq ft": "foot**2",
+}
+
+# "5 °C warmer" is a difference, whatever a thermometer's zero
+_DEGREES = {
+    **dict.fromkeys(("k", "c", "°c", "degc", "celsius"), "delta_degC"),
+    **dict.fromkeys(("f", "°f", "degf", "fahrenheit"), "delta_degF"),
 }
 
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
@@ -129,7 +137,7 @@ def quantity(text: object, kind: str) -> float:
     if not match.group(2):
         raise UnitError(f"has no unit; {name} is expected, such as {example}")
     try:
-        unit = _unit(match.group(2))
+        unit = _unit(_DEGREES.get(match.group(2).lower(), match.group(2)) if "difference" in kind else match.group(2))
     except Exception as error:  # pint raises many kinds, down to tokenizer errors, for a text it can't read
         raise UnitError(f"has an unknown unit {match.group(2)!r}; {name} is expected, such as {example}") from error
     if unit.dimensionality != registry().Unit(target).dimensionality:

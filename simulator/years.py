@@ -52,6 +52,8 @@ def in_year(scenario: Scenario, year: int) -> Scenario:
             for name, part in scenario.controller.items()
         },
     }
+    if scenario.what_if.heat is not None:
+        overlay["what_if"] = {"heat": {"start": moved(scenario.what_if.heat.start, by)}}
     return scenario.changed(overlay)
 
 

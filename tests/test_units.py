@@ -84,3 +84,15 @@ def test_a_columns_unit_turns_into_the_standard_one(unit, target, value, expecte
 def test_a_column_of_another_kind_is_refused(unit, target):
     with pytest.raises(UnitError):
         column_conversion(unit, target)
+
+
+@pytest.mark.parametrize("text", ["+5 K", "5 degC", "5 °C", "9 degF", "9 °F", "5 delta_degC"])
+def test_a_difference_of_temperature_has_no_zero(text):
+    assert quantity(text, "temperature difference") == pytest.approx(5.0)
+
+
+def test_a_temperature_has_one():
+    assert quantity("95 degF", "temperature") == pytest.approx(35.0)
+    assert quantity("35 degC", "temperature") == pytest.approx(35.0)
+    with pytest.raises(UnitError, match="a temperature is expected"):
+        quantity("35 mm", "temperature")

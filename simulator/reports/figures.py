@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 __all__ = [
     "SEASON_FIGURES",
     "hottest_days",
+    "level_points",
     "pan_level_figure",
     "save",
     "season_figure",
@@ -207,7 +208,7 @@ def _draw_pan(ax: Axes, season: Season, name: str, window: slice, *, legend: boo
             moment(min(stop, end)),
             **STYLES["open"].filled(label="", edgecolor=STYLES["open"].colour, linewidth=0.6),
         )
-    hour, level = _level(season.hourly_level[name], openings[seen], begin, end, swing)
+    hour, level = level_points(season.hourly_level[name], openings[seen], begin, end, swing)
     ax.plot([moment(h) for h in hour], level, **STYLES["level"].lined())
 
     low, high = min(0.0, float(np.min(level))), max(swing, float(np.max(level)))
@@ -267,10 +268,28 @@ def _draw_pan(ax: Axes, season: Season, name: str, window: slice, *, legend: boo
         legend_above(ax, handles=handles, labels=[STYLES["level"].label, STYLES["open"].label])
 
 
-def _level(
+def level_points(
     hourly: Floats, openings: pd.DataFrame, begin: float, end: float, swing: float
 ) -> tuple[list[float], list[float]]:
-    """The hours' ends, and the exact moments between them at which the level is known: trips and resets."""
+    """
+    Return a pan's level at the hours' ends, and at the exact moments between them: trips and resets.
+
+    Parameters
+    ----------
+    hourly : ndarray (days·24,)
+        At the end of each hour. [kg above trip]
+    openings : DataFrame
+        Of this pan's valve, in these hours.
+    begin, end : float
+        First and last hour. [h]
+    swing : float
+        [kg]
+
+    Returns
+    -------
+    (list, list)
+        Hours, and levels. [h, kg]
+    """
     points = [(hour + 1.0, float(hourly[hour])) for hour in range(int(begin), int(end))]
     if begin > 0.0:
         points.append((begin, float(hourly[int(begin) - 1])))

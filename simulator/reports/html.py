@@ -7,35 +7,19 @@ user's file passes through the template's escaping. Numbers become text here, by
 
 from __future__ import annotations
 
-import functools
-import re
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-import jinja2
-from markupsafe import Markup
-
-from simulator.findings import SEVERITIES, Finding
-from simulator.reports.texts import CAPTIONS, CAUTIONS, METHOD
+from simulator.heat import said
+from simulator.reports.pages import Table, listed_findings, placed_figure, provenance_table, render
+from simulator.reports.texts import CAUTIONS, METHOD
 from simulator.reports.words import count, days_long, hours, litres, mm, number, percent, three_sentences
 
 if TYPE_CHECKING:
     from simulator.checking import Checked
     from simulator.season import Season
 
-__all__ = ["Table", "check_html", "figure_part", "render", "report_html"]
-
-
-@dataclass(frozen=True)
-class Table:
-    """What a table says: ``names`` columns of text, then numbers; ``paired`` rows belong two and two."""
-
-    headings: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    caption: str = ""
-    names: int = 1
-    paired: bool = False
+__all__ = ["check_html", "report_html"]
 
 
 def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[str, Any]) -> str:
@@ -61,21 +45,21 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
         when=_when(season),
         note=season.scenario.note,
         sentences=three_sentences(season),
-        findings=_findings(season.findings),
+        findings=listed_findings(season.findings),
         beds=_beds(season),
         yardsticks=_yardsticks(season),
         yields=_yields(season),
         controllers=_controllers(season),
         supplies=_supplies(season),
         months=_supply_months(season),
-        figures=[figure_part(name, svg) for name, svg in figures.items()],
+        figures=[placed_figure(name, svg) for name, svg in figures.items()],
         models=_models(season),
         filled=_filled(season),
         assumptions=season.assumptions,
         notes=season.weather.notes,
         method=METHOD,
         cautions=CAUTIONS,
-        provenance=_provenance(provenance),
+        provenance=provenance_table(provenance),
     )
 
 
@@ -113,7 +97,7 @@ def check_html(found: Checked, svg: str) -> str:
             ),
             f"Over the season ETo is {mm(weather['eto_mm'])} and rain {mm(weather['rain_mm'])}.",
         ],
-        figure=figure_part("weather", svg),
+        figure=placed_figure("weather", svg),
         units=Table(
             ("column", "unit in the file"),
             tuple((name, unit) for name, unit in source["units"].items()),
@@ -136,86 +120,17 @@ def check_html(found: Checked, svg: str) -> str:
         ),
         assumptions=season.assumptions,
         notes=found.weather.notes,
-        findings=_findings(season.findings),
+        findings=listed_findings(season.findings),
     )
-
-
-@functools.cache
-def _templates() -> jinja2.Environment:
-    return jinja2.Environment(
-        loader=jinja2.PackageLoader("simulator.reports", "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
-def render(template: str, **content: Any) -> str:
-    """
-    Fill one of the page templates.
-
-    Parameters
-    ----------
-    template : str
-        File in `reports/templates`.
-    **content
-        What it shows; text is escaped.
-
-    Returns
-    -------
-    str
-        A whole page.
-    """
-    return _templates().get_template(template).render(**content) + "\n"
 
 
 def _when(season: Season) -> str:
     totals = season.totals["season"]
     clock = "on the site's clock" if season.times_are == "clock" else "by the sun"
     days = count(totals["days"], "day")
-    return f"{totals['start']} to {totals['end']}, {days}; openings.csv gives times {clock}"
-
-
-def _findings(findings: Iterable[Finding]) -> list[dict[str, str]]:
-    listed = []
-    for finding in sorted(findings, key=lambda f: SEVERITIES.index(f.severity)):
-        when = [f"from {finding.first}"] if finding.first else []
-        when += [count(finding.days, "day")] if finding.days else []
-        listed.append(
-            {
-                "severity": finding.severity,
-                "where": finding.where,
-                "message": finding.message,
-                "when": ", ".join(when),
-            }
-        )
-    return listed
-
-
-def figure_part(name: str, svg: str, caption: str | None = None) -> dict[str, Any]:
-    """
-    Make a figure ready to stand beside others on a page.
-
-    Parameters
-    ----------
-    name : str
-    svg : str
-        As `figures.svg_text` gives it.
-    caption : str, optional
-        The usual one of that name if left out.
-
-    Returns
-    -------
-    dict
-        For the template's ``drawing``.
-    """
-    # several figures on one page: each gets ids of its own, or one's clip paths would cut another
-    own = re.sub(r'\bid="', f'id="{name}-', svg)
-    own = re.sub(r'href="#', f'href="#{name}-', own)
-    own = own.replace("url(#", f"url(#{name}-")
-    # drawn by us from escaped text, so it may pass as it is
-    return {"name": name, "svg": Markup(own), "caption": caption or CAPTIONS.get(name, name)}
+    heat = season.scenario.what_if.heat
+    made = f"; {said(heat)}" if heat is not None else ""
+    return f"{totals['start']} to {totals['end']}, {days}{made}; openings.csv gives times {clock}"
 
 
 def _beds(season: Season) -> Table:
@@ -377,21 +292,6 @@ def _filled(season: Season) -> Table:
         for method, days in methods.items()
     )
     return Table(("weather column", "filled by", "days of the season"), rows, names=2)
-
-
-def _provenance(provenance: Mapping[str, Any]) -> Table:
-    weather = provenance.get("weather", {})
-    rows = [
-        ("panbudget", str(provenance.get("panbudget", ""))),
-        ("Python", str(provenance.get("python", ""))),
-        *((name, str(version)) for name, version in provenance.get("packages", {}).items()),
-        ("scenario, SHA-256", str(provenance.get("scenario_sha256", ""))),
-        ("weather file", str(weather.get("file", ""))),
-        ("weather file, read as", str(weather.get("recognised", ""))),
-        ("weather file, days", f"{weather.get('first', '')} to {weather.get('last', '')}"),
-        ("weather, SHA-256", str(provenance.get("weather_sha256", ""))),
-    ]
-    return Table(("what", "which"), tuple(rows), names=2)
 
 
 def _month_heading(column: str) -> str:

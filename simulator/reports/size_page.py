@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from simulator.reports.html import Table, figure_part, render
+from simulator.reports.pages import Table, placed_figure, render
 from simulator.reports.texts import CAUTIONS, METHOD
 from simulator.reports.words import count, litres, number, percent
 from simulator.sizing import Choice, Sizing, ValveSizing
@@ -153,7 +153,7 @@ def size_html(sizing: Sizing, drawn: Mapping[str, str]) -> str:
         valves=[
             {"name": valve.name, "rows": _neighbours(valve), "beds": _beds(valve)} for valve in sizing.valves.values()
         ],
-        figures=[figure_part(name, svg, _caption(name)) for name, svg in drawn.items()],
+        figures=[placed_figure(name, svg, _caption(name)) for name, svg in drawn.items()],
         assumptions=sizing.assumptions,
         method=METHOD,
         cautions=CAUTIONS,

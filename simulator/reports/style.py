@@ -108,6 +108,12 @@ STYLES: dict[str, Style] = {
     "missing": Style("missing", colour="#FFFFFF", hatch="...."),
     "tmax": Style("Tmax", "°C", _VERMILION, "-", 1.2),
     "tmin": Style("Tmin", "°C", _BLUE, (0, (5, 1.5)), 1.2),
+    "opened": Style("openings", "per day", "#9CC3DC"),
+    "wave": Style("heat wave, from and to", colour=_ORANGE, line=(0, (2, 1)), width=1.3),
+    "year": Style("the other years", colour="#A8A8A8", width=0.9),
+    "year_worst": Style("the worst year", colour=_BLUE, width=1.8),
+    "year_heat": Style("with a made heat wave", colour=_VERMILION, line=(0, (5, 1.5)), width=1.3),
+    "limit": Style("limit: all of RAW used", colour=_BLACK, line=(0, (1, 1.2)), width=1.3),
 }
 
 #: a colour and a line for each controller in turn

@@ -29,6 +29,20 @@ CAPTIONS: dict[str, str] = {
         "where the valve opens; the refill emitter brings it up to the reset, where the valve "
         "shuts. Only rain lifts it from there to the rim."
     ),
+    "compare-pan-level": (
+        "The pans' levels side by side, in mm above the trip, all on the same scale; shaded while the valve is open. Where "
+        "the days looked at are more than three weeks, the hottest ten of them."
+    ),
+    "compare-openings": "Openings a day, side by side on the same scale.",
+    "compare-depletion": (
+        "Each bed's root zone side by side: 0 at the top is field capacity, RAW is where plants begin to suffer, TAW is "
+        "where nothing is left for them. Grey: days when the driest quarter was short of water; hatched: when the "
+        "whole bed was, on average."
+    ),
+    "away-room": (
+        "What the driest quarter of each bed has used of its readily available water (RAW), day by day. The dotted line is "
+        "the limit: below it, plants suffer."
+    ),
     "weather": (
         "The weather record over the season: for each day and quantity, whether it was measured "
         "or worked out from what was measured, filled in, or missing; temperatures; rain and "

@@ -19,6 +19,7 @@ __all__ = [
     "FROM_ESTIMATED",
     "FROM_VAPOUR_PRESSURE",
     "LIMITED",
+    "MADE_HEAT",
     "MEASURED",
     "MISSING",
     "MONTHLY_WIND",
@@ -47,6 +48,7 @@ RADIATION_FROM_RANGE = "radiation from temperature range"
 LIMITED = "limited to 1.05 Rso"
 MONTHLY_WIND = "monthly mean wind"
 DEFAULT_WIND = "2 m/s"
+MADE_HEAT = "made heat wave"
 ZERO_RAIN = "zero rain (assumed)"
 PRESSURE_FROM_ELEVATION = "pressure from elevation"
 
@@ -84,6 +86,7 @@ EXPLAINED: dict[str, str] = {
     LIMITED: 'FAO-56 eq 37; the sensor read up to 1.25 Rso, and too_bright is "limit"',
     MONTHLY_WIND: "FAO-56 chapter 3",
     DEFAULT_WIND: "FAO-56 chapter 3: nothing is known of the wind",
+    MADE_HEAT: "not in the record: laid over it as what_if.heat says",
     ZERO_RAIN: 'no figure, and missing_rain is "zero"',
     PRESSURE_FROM_ELEVATION: "FAO-56 eq 7",
 }

@@ -1,0 +1,291 @@
+"""The pages of compare, away and setup: self-contained, escaped, differences first, every figure right."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+
+import pytest
+
+from simulator import away, compare, set_up
+from simulator.comparing import RULE
+from simulator.output import provenance
+from simulator.reports.away_figures import AWAY_FIGURES, room_figure
+from simulator.reports.away_page import away_html, away_sentences
+from simulator.reports.canvas import svg_text
+from simulator.reports.compare_figures import COMPARE_FIGURES, depletion_figure, openings_figure, pan_levels_figure
+from simulator.reports.compare_page import compare_html
+from simulator.reports.difference_words import comparison_sentences
+from simulator.reports.pan_drawing import HEIGHT, WIDTH, Box, Line, Text, as_svg, pan_drawing
+from simulator.reports.setup_page import setup_html
+from simulator.reports.setup_pdf import setup_pdf
+from simulator.scenario import scenario_from
+from tests.reports.test_html import Outline
+from tests.small_weather import heat_wave, weather_csv
+from tests.test_comparing import VARIANTS
+
+
+@pytest.fixture
+def garden(make_garden):
+    return make_garden({"variant": VARIANTS}, weather=heat_wave())
+
+
+@pytest.fixture
+def comparison(garden):
+    return compare(garden, ["wide", "slower"], with_base=True, around_heat=True)
+
+
+@pytest.fixture
+def alone(make_garden):
+    few = {"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"count": 12}}}}}}
+    return away(make_garden(few, weather=heat_wave()), dt.date(2025, 5, 8), dt.date(2025, 5, 24))
+
+
+def comparison_page(comparison):
+    drawn = {name: svg_text(draw(comparison)) for name, draw in COMPARE_FIGURES.items()}
+    return compare_html(comparison, drawn, provenance(next(iter(comparison.seasons.values()))))
+
+
+def away_page(found):
+    drawn = {name: svg_text(draw(found)) for name, draw in AWAY_FIGURES.items()}
+    return away_html(found, drawn, provenance(found.worst.season))
+
+
+def setup_of(garden):
+    plan = set_up(garden)
+    return plan, provenance(plan.seasons[0])
+
+
+def sound(text):
+    """A page that stands alone: no address of anything outside, tags closed, ids of its own."""
+    assert not re.search(r'(src|href)="(?!#)', text)
+    assert "http" not in text
+    outline = Outline()
+    outline.feed(text)
+    assert outline.open == []
+    assert len(outline.ids) == len(set(outline.ids))
+    return outline.headings
+
+
+def test_the_comparisons_page_says_the_differences_first(comparison):
+    text = comparison_page(comparison)
+    headings = sound(text)
+    assert headings[:4] == [
+        "Test garden: 3\u00a0variants compared",
+        "Side by side",
+        "The days looked at",
+        "The whole season",
+    ]
+    plain = text.replace("&#39;", "'").replace("\u202f", " ")
+    for sentence in comparison_sentences(comparison):
+        assert sentence.replace("\u202f", " ") in plain
+        assert plain.index(sentence.replace("\u202f", " ")) < plain.index("Side by side")
+    assert RULE.replace("'", "&#39;") in text
+    assert comparison.definition in plain
+    assert "controller.upper.pan.vessels" in text
+    assert "[{ diameter = &#34;70 cm&#34; }]" in text
+
+
+def test_sentences_name_openings_litres_stress_and_recovery(make_garden):
+    few = {"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"count": 14}}}}}, "variant": VARIANTS}
+    found = compare(make_garden(few, weather=heat_wave()), ["wide", "hardly", "same"], with_base=True, around_heat=True)
+    text = " ".join(comparison_sentences(found)).replace("\u00a0", " ")
+    assert text.startswith("The heat wave of 2025-05-11 to 2025-05-20: 10 days, Tmax up to 41.0 °C.")
+    for words in (
+        "openings in place of",
+        " L in place of ",
+        " mm in place of ",
+        "stress day",
+        "worst depletion",
+        "recovered",
+    ):
+        assert words in text
+    assert "[too close to call: the pan's uncertainty swamps it]" in text
+    assert "same makes no difference to anything compared here." in text
+
+
+def lines(ax):
+    return {line.get_label(): line for line in ax.get_lines()}
+
+
+def test_depletion_is_drawn_variant_by_variant_on_shared_axes(comparison):
+    axes = depletion_figure(comparison)
+    assert [ax.get_title(loc="left") for ax in axes] == [
+        f"{name}: upper/tomatoes" for name in ("as described", "wide", "slower")
+    ]
+    assert len({ax.get_ylim() for ax in axes}) == 1
+    assert axes[0].get_ylim()[0] > axes[0].get_ylim()[1]
+    for ax, season in zip(axes, comparison.seasons.values(), strict=True):
+        bed = season.beds["upper/tomatoes"].loc[str(comparison.start) : str(comparison.end)]
+        drawn = lines(ax)
+        for label, column in (("bed mean", "depletion_mm"), ("RAW", "raw_mm"), ("TAW", "taw_mm")):
+            assert drawn[label].get_ydata() == pytest.approx(bed[column].to_numpy())
+    assert "depletion [mm]" in axes[0].get_ylabel()
+
+
+def test_openings_are_drawn_on_one_scale_that_holds_them_all(comparison):
+    axes = openings_figure(comparison)
+    assert len({ax.get_ylim() for ax in axes}) == 1
+    for ax, season in zip(axes, comparison.seasons.values(), strict=True):
+        part = season.controllers["upper"].loc[str(comparison.start) : str(comparison.end), "openings"]
+        (stairs,) = ax.patches
+        assert stairs.get_data().values == pytest.approx(part.to_numpy())
+        assert part.max() <= ax.get_ylim()[1]
+        assert f"{part.sum()} openings" in ax.get_title(loc="left")
+
+
+def test_pan_levels_stay_between_trip_and_reset_in_mm(comparison):
+    axes = pan_levels_figure(comparison)
+    assert len({ax.get_ylim() for ax in axes}) == 1
+    for ax, season in zip(axes, comparison.seasons.values(), strict=True):
+        pan = season.scenario.controller["upper"]
+        level = lines(ax)["pan's level"].get_ydata()
+        assert min(level) == pytest.approx(0.0, abs=1e-9)
+        assert max(level) == pytest.approx(pan.valve.swing_kg / pan.pan.area)
+    assert "mm above trip" in axes[0].get_ylabel()
+
+
+def test_six_variants_stand_in_two_bands(make_garden):
+    five = {
+        f"swing {grams}": {"controller": {"upper": {"valve": {"swing": f"{grams} g"}}}}
+        for grams in (500, 600, 700, 800, 1000)
+    }
+    found = compare(make_garden({"variant": five}, weather=heat_wave()), list(five), with_base=True)
+    for draw in COMPARE_FIGURES.values():
+        axes = draw(found)
+        assert len(axes) == 6
+        rows = {round(ax.get_subplotspec().rowspan.start) for ax in axes}
+        assert len(rows) == 2
+
+
+def test_the_away_page_answers_first_and_shows_each_change(alone):
+    text = away_page(alone)
+    headings = sound(text)
+    assert headings[0] == "Test garden: left alone"
+    assert "One change at a time" in headings
+    for sentence in away_sentences(alone):
+        assert sentence.replace("'", "&#39;") in text
+    for change in alone.changes:
+        assert change.what in text
+
+
+def test_the_away_figure_shows_the_share_of_raw_used_against_its_limit(alone):
+    (ax,) = room_figure(alone)
+    worst, heat, limit = ax.get_lines()
+    bed = alone.worst.season.beds["upper/tomatoes"]
+    used = 100.0 * bed["driest_depletion_mm"] / bed["raw_mm"]
+    assert worst.get_ydata() == pytest.approx(used.to_numpy())
+    assert worst.get_xdata().tolist() == list(range(1, 18))
+    assert len(heat.get_ydata()) == 17
+    assert list(limit.get_ydata()) == [100.0, 100.0]
+    assert ax.get_ylabel() == "used of RAW [%]"
+
+
+def test_the_setup_page_has_every_number_that_is_to_be_set(make_garden):
+    plan, made_from = setup_of(make_garden(weather=weather_csv(61, rain=[0.0] * 40 + [5.0] + [0.0] * 20)))
+    text = setup_html(plan, made_from)
+    sound(text)
+    plain = re.sub(r"<[^>]+>", " ", text).replace("\u00a0", " ").replace("\u202f", " ")
+    sheet = plan.sheets["upper"]
+    for wanted in (
+        *(
+            "round, 500 mm across",
+            "180 mm deep",
+            "20.0 mm below the rim",
+            "24.6 mm",
+            "31.4 kg",
+            "900 g",
+            "855 to 945 g",
+        ),
+        *("40.8 mL a minute", "408 mL", "388 to 429 mL", "22.0 minutes", "tomatoes 30 × 40.8 mL/min"),
+        *("May", "June", "backflow", "children", "mosquitoes", "pacemakers", "heavy"),
+        *(str(month.refill) for month in sheet.months),
+        *(f"{month.litres_a_week:.0f}" for month in sheet.months),
+        "measure 50 mm on paper",
+    ):
+        assert wanted in plain, wanted
+
+
+def test_the_setup_pdf_is_one_sheet_a_valve_and_the_same_bytes(make_garden):
+    plan, made_from = setup_of(make_garden())
+    pdf = setup_pdf(plan, made_from)
+    assert pdf == setup_pdf(plan, made_from)
+    assert len(re.findall(rb"/Type /Page\b", pdf)) == 1
+    assert b"2000" in pdf  # a fixed date of making
+
+
+def test_a_users_words_are_text_on_every_page(make_garden):
+    garden = make_garden({"variant": VARIANTS}, weather=heat_wave())
+    raw = dict(garden._raw)
+    raw["title"] = "<script>alert(1)</script>"
+    raw["variant"] = {"<b>": VARIANTS["wide"]}
+    beds = raw["controller"]["upper"]["bed"]
+    raw["controller"]["upper"]["bed"] = {"<i>bed</i>".replace("/", "|"): beds["tomatoes"]}
+    nasty = scenario_from(raw, garden.path)
+    pages = [
+        comparison_page(compare(nasty, ["<b>"], with_base=True)),
+        away_page(away(nasty, dt.date(2025, 5, 8), dt.date(2025, 5, 24))),
+        setup_html(*setup_of(nasty)),
+    ]
+    for text in pages:
+        assert "<script>" not in text
+        assert "<b>" not in text
+        assert "<i>" not in text
+
+
+def inside(shape):
+    if isinstance(shape, Line):
+        return min(shape.x1, shape.x2) >= 0 and max(shape.x1, shape.x2) <= WIDTH and max(shape.y1, shape.y2) <= HEIGHT
+    return 0 <= shape.x <= WIDTH and 0 <= shape.y <= HEIGHT
+
+
+@pytest.mark.parametrize(
+    "pan",
+    [
+        {},
+        {"vessels": [{"diameter": "12 cm"}], "depth": "30 cm"},
+        {"vessels": [{"length": "3 m", "width": "1 m"}], "depth": "15 cm", "freeboard": "60 mm"},
+        {"vessels": [{"area": "0.4 m^2", "count": 3}], "depth": "60 cm"},
+    ],
+)
+def test_the_drawing_keeps_to_its_scale_and_its_frame(make_garden, pan):
+    garden = make_garden({"controller": {"upper": {"pan": pan}}} if pan else None)
+    sheet = set_up(garden).sheets["upper"]
+    shapes = pan_drawing(sheet)
+    assert all(inside(shape) for shape in shapes)
+    (title,) = (s.text for s in shapes if isinstance(s, Text) and s.text.startswith("From the side"))
+    scale = float(title.split(":")[1])
+    walls = [s for s in shapes if isinstance(s, Line) and s.width == 0.7 and s.x1 == s.x2]
+    assert walls[0].y2 - walls[0].y1 == pytest.approx(sheet.depth_mm / scale)
+    assert walls[1].x1 - walls[0].x1 == pytest.approx(1000 * sheet.vessels[0][1] / scale)
+    (water,) = (s for s in shapes if isinstance(s, Box))
+    assert water.y - walls[0].y1 == pytest.approx(sheet.freeboard_mm / scale)
+    assert as_svg(shapes).startswith('<svg width="180mm" height="57mm"')
+
+
+def test_the_strip_is_in_true_size(make_garden):
+    shapes = pan_drawing(set_up(make_garden()).sheets["upper"])
+    levels = sorted(s.y1 - 10.0 for s in shapes if isinstance(s, Line) and s.x2 - s.x1 == 16.0 and s.y1 == s.y2)
+    assert levels == pytest.approx([0.0, 20.0, 20.0 + 0.9 / 0.19635], abs=1e-3)
+    (bar,) = (s for s in shapes if isinstance(s, Line) and s.x2 - s.x1 == 50.0)
+    assert bar.y1 == bar.y2
+
+
+def test_a_bed_that_only_one_variant_has_is_shown_there_alone(make_garden):
+    beans = {
+        "area": "4 m^2",
+        "emitters": {"count": 8, "flow": "2 L/h", "at": "100 kPa"},
+        "soil": "loam",
+        "plants": {"kc": 0.9, "root_depth": "60 cm", "depletion": 0.45},
+    }
+    garden = make_garden(
+        {"variant": {"more": {"controller": {"upper": {"bed": {"beans": beans}}}}}}, weather=heat_wave()
+    )
+    found = compare(garden, ["more"], with_base=True)
+    assert found.beds == ["upper/tomatoes", "upper/beans"]
+    axes = depletion_figure(found)
+    assert [t.get_text() for t in axes[1].texts] == ["not in this variant"]
+    assert len(axes[3].get_lines()) == 4
+    text = comparison_page(found)
+    sound(text)
+    assert re.search(r'<td class="name">upper/beans</td><td class="name">water \[L\]</td><td>–</td><td>\d', text)

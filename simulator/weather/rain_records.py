@@ -274,7 +274,7 @@ def _without_slips(level: Floats, fallen: Floats) -> tuple[Floats, int]:
     starts = np.zeros(len(level), dtype=bool)
     drops = np.diff(level, prepend=level[0]) < -_TOLERANCE
     before = np.concatenate([level[:1], level[:-1]])
-    for length in range(1, _SLIP_LENGTH + 1):
+    for length in range(1, min(_SLIP_LENGTH, len(level) - 1) + 1):
         later = np.full(len(level), -np.inf)
         later[: len(level) - length] = level[length:]
         back = drops & (later >= before - _TOLERANCE) & ~slip

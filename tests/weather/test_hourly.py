@@ -396,6 +396,13 @@ def test_a_total_counter_that_slips_to_zero_and_back_is_no_rain():
     assert any("slip" in note for note in found.notes)
 
 
+@pytest.mark.parametrize("count", [1, 2, 3, 4])
+@pytest.mark.parametrize("kind", ["interval", "hourly", "daily", "total", "unknown"])
+def test_a_few_records_are_no_trouble(kind, count):
+    found = sums([0.0, 1.0, 1.0, 2.5][:count], kind=kind)
+    assert len(found.amounts) == count
+
+
 def test_a_total_counter_that_leaps_back_after_a_day_at_zero_is_refused():
     level = 523.4 + np.cumsum(SPELLS)
     level[50:75] = 0.0

@@ -149,6 +149,14 @@ def read_cells(
         if problem is not None and problem not in problems:
             problems.append(problem)
     found = {place: frame[place].fillna("").astype(str) for place in texts}
+    if found and not problems:
+        blank = np.all([(column == "").to_numpy(dtype=bool) for column in found.values()], axis=0)
+        if blank.any():
+            # separators alone, as spreadsheets leave them below a table
+            kept = ~(blank & np.all([np.isnan(column) for column in values.values()], axis=0))
+            values = {place: column[kept] for place, column in values.items()}
+            found = {place: column[kept].reset_index(drop=True) for place, column in found.items()}
+            lines = lines[kept]
     return Cells(values, found, lines, problems)
 
 

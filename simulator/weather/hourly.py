@@ -267,6 +267,12 @@ def _columns(
         if name in values:
             daily[name] = _mean(values[name], place_of(name), days)
     if "radiation" in values:
+        below = int((values["radiation"] < 0.0).sum())
+        if below:
+            notes.append(
+                f"radiation: {below} record{'s' if below > 1 else ''} a little below 0, a sensor's offset at night, "
+                f"count{'s' if below == 1 else ''} as 0"
+            )
         daily["radiation"] = _radiation(values["radiation"], place_of("radiation"), days, clock)
     if "rain" in values:
         seconds = clock.astype("datetime64[s]").astype(np.int64)
@@ -346,7 +352,7 @@ def _air(values: dict[str, Floats]) -> tuple[dict[str, Floats], list[str]]:
 
 def _radiation(column: Floats, place: npt.NDArray[np.int64], days: _Days, clock: Stamps) -> Floats:
     """Sum of each day; where records are missing the flux between its neighbours is taken as a straight line."""
-    column = np.where((column < 0.0) & (column >= _LIMITS["radiation"][0]), 0.0, column)  # a sensor's night offset
+    column = np.where((column < 0.0) & (column >= _LIMITS["radiation"][0]), 0.0, column)
     daily = _mean(column, place, days) * _MJ_OF_A_WATT_DAY
     known = ~np.isnan(column)
     count = np.bincount(place[known], minlength=len(days.midnights))

@@ -41,8 +41,9 @@ _SLIP_LENGTH = 3
 # the most rain ever measured in an hour (World Meteorological Organization's list of extremes, from memory:
 # 305 mm in 42 minutes) [mm]
 _MOST_IN_AN_HOUR = 305.0
+# a break between records over which a counter's rain is said [h]
+_BREAK = 6.0
 _TOLERANCE = 1e-6
-_DAY = 86400.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,6 +126,12 @@ def rain_amounts(
             notes.append(f"rain: the counter began again {resets} time{'s' if resets > 1 else ''}")
         problems += _jumps(level, fallen, header)
     hours = np.diff(seconds[known], prepend=seconds[known][0] - int(step)) / 3600.0
+    breaks = (hours > max(_BREAK, 3.0 * step / 3600.0)) & (fallen > 0.0)
+    if kind != "interval" and breaks.any():
+        notes.append(
+            f"rain: {number(float(fallen[breaks].sum()))} mm of the counter fell in breaks of more than {_BREAK:g} h "
+            f"({int(breaks.sum())} of them) and counts to the day of the record after"
+        )
     much = fallen > _MOST_IN_AN_HOUR * np.maximum(hours, 1.0)
     if much.any() and float(much.mean()) < 0.01 and not problems:
         place = int(np.argmax(np.where(much, fallen, -1.0)))
@@ -267,7 +274,7 @@ def _without_slips(level: Floats, fallen: Floats) -> tuple[Floats, int]:
     starts = np.zeros(len(level), dtype=bool)
     drops = np.diff(level, prepend=level[0]) < -_TOLERANCE
     before = np.concatenate([level[:1], level[:-1]])
-    for length in range(1, _SLIP_LENGTH + 1):
+    for length in range(1, min(_SLIP_LENGTH, len(level) - 1) + 1):
         later = np.full(len(level), -np.inf)
         later[: len(level) - length] = level[length:]
         back = drops & (later >= before - _TOLERANCE) & ~slip

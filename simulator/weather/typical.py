@@ -43,7 +43,6 @@ NO_SUMMER = "a typical year made of months from different years; no real summer"
 _NEAR, _LEVEL = 0.5, 150.0
 # a clear sky's radiation above which even the darkest day has some [MJ m⁻² d⁻¹]
 _SOME_LIGHT = 3.0
-_LONGEST = 60  # calendar years
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -69,7 +68,7 @@ def laid_out(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> Ra
     if first is None or last is None:
         note = f"the typical year's days stand under {NOMINAL_YEAR}, which means nothing"
         return dataclasses.replace(raw, notes=(note, *raw.notes))
-    years = range(first.year, min(max(last.year, first.year), first.year + _LONGEST) + 1)
+    years = range(first.year, max(last.year, first.year) + 1)
     days = pd.date_range(dt.date(years.start, 1, 1), dt.date(years.stop - 1, 12, 31), name="date").as_unit("ns")
     leap = np.asarray((days.month == 2) & (days.day == 29))
     wanted = pd.to_datetime(

@@ -303,6 +303,13 @@ def test_a_mark_for_missing_is_named(mark):
     assert "leave the cell empty if it stands for a missing value" in message
 
 
+def test_a_sensors_offset_at_night_counts_as_dark_and_is_said():
+    light = np.tile(np.where(np.arange(24) < 12, -3.0, 100.0), 2)
+    raw = days(records(hours("2025-06-01", 48), radiation=light))
+    assert raw.daily["radiation"].to_numpy() == pytest.approx(4.32)
+    assert any("24 records a little below 0" in note for note in raw.notes)
+
+
 def test_radiation_over_a_gap_at_noon_is_a_straight_line_and_not_the_mean_of_the_rest():
     """A half sine of 800 W/m² from 6 to 18 h is 800·(2/π)·12·3600 J = 22.0 MJ/m²; four noon hours are lost."""
     hour = np.arange(24)
@@ -389,6 +396,13 @@ def test_a_total_counter_that_slips_to_zero_and_back_is_no_rain():
     assert any("slip" in note for note in found.notes)
 
 
+@pytest.mark.parametrize("count", [1, 2, 3, 4])
+@pytest.mark.parametrize("kind", ["interval", "hourly", "daily", "total", "unknown"])
+def test_a_few_records_are_no_trouble(kind, count):
+    found = sums([0.0, 1.0, 1.0, 2.5][:count], kind=kind)
+    assert len(found.amounts) == count
+
+
 def test_a_total_counter_that_leaps_back_after_a_day_at_zero_is_refused():
     level = 523.4 + np.cumsum(SPELLS)
     level[50:75] = 0.0
@@ -403,6 +417,15 @@ def test_a_daily_counter_after_a_break_over_midnight_counts_from_midnight():
     found = sums(level, kind="daily")
     assert np.nansum(found.amounts[:25]) == pytest.approx(5.0)
     assert np.nansum(found.amounts[25:]) == pytest.approx(7.0)
+    assert any("7 mm of the counter fell in breaks of more than 6 h (1 of them)" in note for note in found.notes)
+
+
+def test_a_total_counters_rain_over_a_long_break_is_kept_and_said():
+    level = 523.4 + np.cumsum(SPELLS)
+    level[28:66] = np.nan
+    found = sums(level, kind="total")
+    assert np.nansum(found.amounts) == pytest.approx(SPELLS.sum())
+    assert any("5.2 mm of the counter fell in breaks" in note for note in found.notes)
 
 
 def test_a_column_that_may_be_either_is_refused_with_the_cure():

@@ -408,6 +408,10 @@ def test_missing_marks_are_missing_and_other_text_is_named():
     assert "line 31, column \"Wind Speed (m/s)\": 'calm' is not a number" in refusal("\n".join(text))
 
 
+def test_rows_of_separators_alone_are_passed_over():
+    assert len(read(SOUND + "\n\n,,,,,\n,,,,,\n").daily) == 10
+
+
 DAMAGED = {
     "cut last line": (SOUND[: SOUND.rindex(",")].rsplit(",", 1)[0], ["line 241 has 4 cells", "a broken copy"]),
     "too many cells": (SOUND.replace(",2.0,", ",2,0,", 1), ["has 7 cells", "delete what is too much"]),

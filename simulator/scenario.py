@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -27,6 +27,7 @@ from pydantic import (
 from simulator import scenario_errors
 from simulator.errors import Problem, ScenarioError
 from simulator.scenario_errors import Senseless
+from simulator.scenario_right import Right, StatementRules
 from simulator.units import UnitError, quantity
 
 __all__ = [
@@ -151,6 +152,7 @@ class Supply(Described):
 
     kind: Literal["mains", "tank"] = Field("mains", description='"mains": a pressure that holds all season')
     pressure: Pressure | None = Field(None, description='pressure at the emitters, such as "150 kPa"')
+    right: Right | None = Field(None, description="[supply.NAME.right]: what a water-rights form wants to know")
 
     @model_validator(mode="after")
     def _has_pressure(self) -> Self:
@@ -466,6 +468,7 @@ class Scenario(Described):
     season: SeasonDates
     supply: dict[str, Supply] = Field(min_length=1, description="[supply.NAME]")
     controller: dict[str, Controller] = Field(min_length=1, description="[controller.NAME]")
+    statement: StatementRules = Field(default_factory=lambda: StatementRules.model_validate({}))
     variant: dict[str, dict[str, Any]] = Field(default_factory=dict, description="overlays: only what differs")
 
     _path: Path = PrivateAttr(default=Path("scenario.toml"))
@@ -482,6 +485,7 @@ class Scenario(Described):
             names = {bed.strip().casefold() for bed in controller.bed}
             if len(names) < len(controller.bed):
                 wrong.append(Senseless("has two beds of one name", key=f"controller.{name}.bed", shown=False))
+        wrong.extend(self._rights_of_strange_beds())
         for path, name in scenario_errors.names_of(self):
             if not name.strip() or "/" in name or not name.isprintable() or len(name) > 60:
                 wrong.append(
@@ -490,6 +494,22 @@ class Scenario(Described):
         if wrong:
             raise scenario_errors.Several(wrong)
         return self
+
+    def _rights_of_strange_beds(self) -> Iterator[Senseless]:
+        """A further right must name beds that its supply waters."""
+        for name, supply in self.supply.items():
+            served = [
+                f"{c}/{bed}" for c, controller in self.controller.items() if controller.supply == name
+                for bed in controller.bed
+            ]
+            for further, right in (supply.right.further if supply.right else {}).items():
+                for index, bed in enumerate(right.beds):
+                    if bed not in served:
+                        yield Senseless(
+                            f'is no bed that [supply.{name}] waters, written "CONTROLLER/BED"',
+                            near=scenario_errors.nearest(bed, served),
+                            key=f"supply.{name}.right.further.{further}.beds[{index}]",
+                        )
 
     @property
     def path(self) -> Path:

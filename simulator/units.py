@@ -24,6 +24,7 @@ KINDS: dict[str, tuple[str, str, str]] = {
     "flow": ("L/h", "a flow", '"2 L/h" or "0.5 gal/h"'),
     "pressure": ("kPa", "a pressure", '"100 kPa", "1 bar" or "10 mH2O"'),
     "time": ("h", "a time", '"90 min" or "2 h"'),
+    "conductivity": ("dS/m", "an electrical conductivity", '"1.2 dS/m"'),
 }
 
 _DIMENSION_NAMES = {
@@ -34,6 +35,7 @@ _DIMENSION_NAMES = {
     "[length] ** 3 / [time]": "a flow",
     "[mass] / [length] / [time] ** 2": "a pressure",
     "[time]": "a time",
+    "[current] ** 2 * [time] ** 3 / [length] ** 3 / [mass]": "an electrical conductivity",
     "[temperature]": "a temperature",
     "[length] / [time]": "a speed",
     "[mass] / [time]": "a flow of weight",
@@ -53,6 +55,20 @@ _SPOKEN = {
     "ft of water": "foot_H2O",
     "sq m": "meter**2",
     "sq ft": "foot**2",
+    "m3": "meter**3",
+    "m3/h": "meter**3/hour",
+    "us gal": "gallon",
+    "cfs": "foot**3/second",
+    "ccf": "hundred_cubic_feet",
+    "hundred cubic feet": "hundred_cubic_feet",
+    "acre": "new_acre",
+    "acres": "new_acre",
+    "acre-foot": "new_acre*foot",
+    "acre-feet": "new_acre*foot",
+    "acre_foot": "new_acre*foot",
+    "acre-ft": "new_acre*foot",
+    "acre-inch": "new_acre*inch",
+    "acre-inches": "new_acre*inch",
 }
 
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
@@ -70,6 +86,9 @@ def registry() -> Any:
     ureg: Any = pint.UnitRegistry(cache_folder=None)
     # density 1.000 kg/L, as the engine takes it (model: units inside the engine)
     ureg.define("meter_H2O = 9.80665 * kilopascal = mH2O")
+    # by the foot of 0.3048 m; pint's own acre is by the US survey foot, retired in 2022 (statement/units_of_form)
+    ureg.define("new_acre = 43560 * foot**2")
+    ureg.define("hundred_cubic_feet = 100 * foot**3")
     return ureg
 
 

@@ -1,0 +1,64 @@
+"""
+The scenario's building blocks: quantities with units, and the base of all its parts.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+from simulator.scenario_errors import Senseless
+from simulator.units import UnitError, quantity
+
+__all__ = [
+    "Area",
+    "Conductivity",
+    "Count",
+    "Depth",
+    "Described",
+    "Flow",
+    "Length",
+    "Mass",
+    "Number",
+    "Pressure",
+    "Share",
+    "Time",
+    "Volume",
+    "name_to_table",
+]
+
+
+def _reads(kind: str) -> BeforeValidator:
+    def read(value: object) -> object:
+        try:
+            return quantity(value, kind)
+        except UnitError as error:
+            raise Senseless(str(error)) from error
+
+    return BeforeValidator(read)
+
+
+def name_to_table(value: object) -> object:
+    """`soil = "loam"` is short for `soil = { name = "loam" }`."""
+    return {"name": value} if isinstance(value, str) else value
+
+
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Count = Annotated[int, Field(strict=True, ge=1, le=1_000_000)]
+Length = Annotated[float, _reads("length")]
+Depth = Annotated[float, _reads("depth")]
+Area = Annotated[float, _reads("area"), Field(gt=0)]
+Mass = Annotated[float, _reads("mass")]
+Flow = Annotated[float, _reads("flow"), Field(gt=0)]
+Pressure = Annotated[float, _reads("pressure"), Field(gt=0)]
+Time = Annotated[float, _reads("time"), Field(gt=0)]
+Volume = Annotated[float, _reads("volume")]
+Conductivity = Annotated[float, _reads("conductivity"), Field(gt=0)]
+Share = Annotated[Number, Field(ge=0, le=1)]
+
+
+class Described(BaseModel):
+    """Base of all parts: nothing unknown gets in, nothing changes afterwards."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)

@@ -138,7 +138,7 @@ class StatementRules(Described):
     emitter_flow: Factors = Field((0.9, 1.1), description="range of each bed's emitters' flow")
     pressure: Factors = Field((0.8, 1.2), description="range of each supply's pressure")
     samples: Annotated[int, Field(strict=True, ge=20, le=20_000)] = Field(
-        200, description="how many seasons are run over the ranges"
+        500, description="how many seasons are run over the ranges"
     )
     interval: Annotated[Number, Field(ge=0.5, le=0.99)] = Field(
         0.9, description="share of those seasons that the stated range holds"

@@ -499,7 +499,9 @@ class Scenario(Described):
         """A further right must name beds that its supply waters."""
         for name, supply in self.supply.items():
             served = [
-                f"{c}/{bed}" for c, controller in self.controller.items() if controller.supply == name
+                f"{c}/{bed}"
+                for c, controller in self.controller.items()
+                if controller.supply == name
                 for bed in controller.bed
             ]
             for further, right in (supply.right.further if supply.right else {}).items():

@@ -147,4 +147,3 @@ class StatementRules(Described):
     split: Literal["emitters", "area"] = Field(
         "emitters", description="how one valve's water is split between rights: by its beds' emitter flow or area"
     )
-

@@ -80,9 +80,7 @@ class _Row:
     shown: str
 
 
-def read_readings(
-    path: Path, supplies: Sequence[str], *, default: str | None = None, shown_as: str = ""
-) -> Readings:
+def read_readings(path: Path, supplies: Sequence[str], *, default: str | None = None, shown_as: str = "") -> Readings:
     """
     Read meter readings.
 

@@ -35,8 +35,7 @@ def rounded(value: Fraction, decimals: int) -> int:
     >>> rounded(Fraction("2.345"), 2), rounded(Fraction("-0.5"), 0)
     (235, -1)
     """
-    scaled = abs(value) * 10**decimals
-    whole = math.floor(scaled + Fraction(1, 2))
+    whole = math.floor(abs(value) * Fraction(10) ** decimals + Fraction(1, 2))
     return whole if value >= 0 else -whole
 
 

@@ -38,7 +38,12 @@ class Samples:
     count: int
 
 
-def sample_seasons(season: Season, count: int, step: Callable[[str], None] | None = None) -> Samples:
+def sample_seasons(
+    season: Season,
+    count: int,
+    step: Callable[[str], None] | None = None,
+    run: Callable[..., int] = engine.run_season,
+) -> Samples:
     """
     Run a season over the ranges that its scenario states.
 
@@ -50,6 +55,8 @@ def sample_seasons(season: Season, count: int, step: Callable[[str], None] | Non
         How many runs.
     step : callable, optional
         Told after each run.
+    run : callable
+        The engine.
 
     Returns
     -------
@@ -66,7 +73,7 @@ def sample_seasons(season: Season, count: int, step: Callable[[str], None] | Non
     exposure = drawn(rules.exposure, 1)
     pressure = dict(zip(scenario.supply, drawn(rules.pressure, len(scenario.supply)).T, strict=True))
     refill = drawn(rules.refill_flow, len(controllers))
-    emitter = {key: factors for key, factors in zip(season.beds, drawn(rules.emitter_flow, len(season.beds)).T)}
+    emitter = dict(zip(season.beds, drawn(rules.emitter_flow, len(season.beds)).T, strict=True))
     flows = {}
     refill_flow = np.empty((count, len(controllers)))
     for index, name in enumerate(controllers):
@@ -83,14 +90,16 @@ def sample_seasons(season: Season, count: int, step: Callable[[str], None] | Non
     no_beds = plain(forcing.beds._replace(**lanes))
     driven = plain(forcing.days)
     litres = {name: np.empty((count, days)) for name in controllers}
-    for run in range(count):
-        pans = forcing.pans._replace(evaporation=forcing.pans.evaporation * exposure[run], refill_flow=refill_flow[run])
+    for place in range(count):
+        pans = forcing.pans._replace(
+            evaporation=forcing.pans.evaporation * exposure[place], refill_flow=refill_flow[place]
+        )
         out = empty_results(len(controllers), 0, days, room=0, keep_hours=False)
-        engine.run_season(driven, plain(pans), no_beds, plain(initial_state(scenario, forcing)), plain(out))
+        run(driven, plain(pans), no_beds, plain(initial_state(scenario, forcing)), plain(out))
         for index, name in enumerate(controllers):
-            litres[name][run] = out.open_hours[index] * flows[name][run]
+            litres[name][place] = out.open_hours[index] * flows[name][place]
         if step is not None:
-            step(f"season {run + 1} of {count} over the stated ranges")
+            step(f"season {place + 1} of {count} over the stated ranges")
     return Samples(litres, count)
 
 

@@ -85,9 +85,7 @@ VOLUME_UNITS: dict[str, FormUnit] = _by_key(
     FormUnit("gal", "US gallons", "US gal", _GALLON, 0),
     FormUnit("acre-foot", "acre-feet", "acre-ft", _ACRE * _FOOT**3 * 1000, 5),
     FormUnit("acre-inch", "acre-inches", "acre-in", _ACRE * _FOOT**3 * 1000 / 12, 4),
-    FormUnit(
-        "acre-foot-survey", "acre-feet (US survey foot)", "acre-ft (survey)", _ACRE * _SURVEY_FOOT**3 * 1000, 5
-    ),
+    FormUnit("acre-foot-survey", "acre-feet (US survey foot)", "acre-ft (survey)", _ACRE * _SURVEY_FOOT**3 * 1000, 5),
     FormUnit(
         "acre-inch-survey", "acre-inches (US survey foot)", "acre-in (survey)", _ACRE * _SURVEY_FOOT**3 * 1000 / 12, 4
     ),

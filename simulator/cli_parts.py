@@ -1,0 +1,80 @@
+"""
+Command line parts: options that commands share, messages, progress. Imports nothing heavy.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+__all__ = [
+    "DATE",
+    "Json",
+    "Out",
+    "Overwrite",
+    "Quiet",
+    "ScenarioPath",
+    "Strict",
+    "day",
+    "finish",
+    "print_json",
+    "progress",
+    "say",
+]
+
+ScenarioPath = Annotated[Path, typer.Argument(metavar="SCENARIO", help="A scenario file (TOML).", show_default=False)]
+Out = Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder to make.", show_default=False)]
+Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace what an earlier run left in the folder.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
+Json = Annotated[bool, typer.Option("--json", help="Print the totals as JSON on standard output, and nothing else.")]
+Strict = Annotated[bool, typer.Option("--strict", help="Exit with 1 if a finding is a danger.")]
+DATE = "%Y-%m-%d"
+
+
+def say(text: str, *, quiet: bool = False, aside: bool = False) -> None:
+    """Print a message; aside (standard error) where standard output belongs to JSON."""
+    if not quiet:
+        typer.echo(text, err=aside)
+
+
+@contextlib.contextmanager
+def progress(steps: int, *, quiet: bool) -> Iterator[Any]:
+    """Show a bar on standard error, if a person is looking and it takes long enough to be worth it."""
+    if quiet or not sys.stderr.isatty():
+        yield lambda text: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("starting", total=steps)
+
+        def step(text: str) -> None:
+            bar.update(task, advance=1, description=text)
+
+        yield step
+
+
+def print_json(content: dict[str, Any]) -> None:
+    """Print a JSON object, alone."""
+    import json
+
+    typer.echo(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False))
+
+
+def finish(danger: bool) -> None:
+    """End with exit code 1 if a danger was asked about and found."""
+    if danger:
+        raise typer.Exit(1)
+
+
+def day(moment: dt.datetime | None) -> dt.date | None:
+    """Return an option's date."""
+    return moment.date() if moment is not None else None

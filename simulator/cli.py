@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from simulator import cli_statement
 from simulator.errors import PanbudgetError, Problem, ScenarioError
 
 if TYPE_CHECKING:
@@ -242,6 +243,9 @@ def _summary(season: Season, out: Path, *, quiet: bool) -> None:
 def _finish(danger: bool) -> None:
     if danger:
         raise typer.Exit(1)
+
+
+cli_statement.register(app)
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -10,6 +10,7 @@ import contextlib
 import importlib.metadata
 import json
 import platform
+import re
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -23,7 +24,17 @@ from simulator.errors import OutputError
 if TYPE_CHECKING:
     from simulator.season import Season
 
-__all__ = ["beds_table", "daily_table", "new_folder", "provenance", "season_json", "write_season"]
+__all__ = [
+    "beds_table",
+    "daily_table",
+    "new_folder",
+    "openings_table",
+    "provenance",
+    "season_json",
+    "write_csv",
+    "write_json",
+    "write_season",
+]
 
 #: everything that a command of ours may leave in a folder; `--overwrite` touches nothing else
 OUR_FILES = frozenset(
@@ -36,11 +47,19 @@ OUR_FILES = frozenset(
         "openings.csv",
         "report.html",
         "season.json",
+        "statement-a4.pdf",
+        "statement-letter.pdf",
+        "statement.csv",
+        "statement.html",
+        "statement.json",
         "weather.csv",
     }
 )
 # 12 significant digits: enough that sums close to 1e-9, and no trailing noise of binary fractions
 _FLOATS = "%.12g"
+# with which a text may be taken for a formula by a spreadsheet
+_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n")
+_PLAIN_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 
 
 def provenance(season: Season) -> dict[str, Any]:
@@ -158,7 +177,8 @@ def beds_table(season: Season) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _openings_table(season: Season) -> pd.DataFrame:
+def openings_table(season: Season) -> pd.DataFrame:
+    """Return the list of openings as `openings.csv` has it."""
     columns = ["controller", "start", "end", "minutes", "refilled_kg", "litres", "cause"]
     return season.openings[columns].assign(times=season.times_are)
 
@@ -237,9 +257,9 @@ def write_season(season: Season, folder: Path) -> None:
     """
     from simulator.reports import figures, html
 
-    _write_csv(daily_table(season), folder / "daily.csv")
-    _write_csv(_openings_table(season), folder / "openings.csv")
-    _write_csv(beds_table(season), folder / "beds.csv")
+    write_csv(daily_table(season), folder / "daily.csv")
+    write_csv(openings_table(season), folder / "openings.csv")
+    write_csv(beds_table(season), folder / "beds.csv")
     write_json(season_json(season), folder / "season.json")
     (folder / "figures").mkdir()
     drawn: dict[str, str] = {}
@@ -256,5 +276,20 @@ def write_json(content: dict[str, Any], path: Path) -> None:
     path.write_text(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
 
 
-def _write_csv(table: pd.DataFrame, path: Path) -> None:
-    table.to_csv(path, index=False, float_format=_FLOATS, lineterminator="\n", encoding="utf-8")
+def write_csv(table: pd.DataFrame, path: Path) -> None:
+    """
+    Write a table: numbers in full, and no text that a spreadsheet would run.
+
+    A text that begins with = + - @, a tab or a line's end gets an apostrophe before it.
+    """
+    safe = table.copy()
+    for name in safe.columns:
+        if safe[name].dtype.kind not in "biuf":
+            safe[name] = [_guarded(value) for value in safe[name]]
+    safe.to_csv(path, index=False, float_format=_FLOATS, lineterminator="\n", encoding="utf-8")
+
+
+def _guarded(value: object) -> object:
+    if not isinstance(value, str) or not value.startswith(_FORMULA_SIGNS) or _PLAIN_NUMBER.fullmatch(value):
+        return value
+    return f"'{value}"

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from simulator.output import write_season
     from simulator.scenario import Scenario, load_scenario, scenario_from
     from simulator.season import Season, replay
+    from simulator.statement.account import Statement, make_statement
+    from simulator.statement.files import write_statement
     from simulator.weather import Weather, read_weather
 
 __all__ = [
@@ -22,13 +24,16 @@ __all__ = [
     "Scenario",
     "ScenarioError",
     "Season",
+    "Statement",
     "Weather",
     "WeatherError",
     "load_scenario",
+    "make_statement",
     "read_weather",
     "replay",
     "scenario_from",
     "write_season",
+    "write_statement",
 ]
 
 _HOME = {
@@ -43,6 +48,9 @@ _HOME = {
     "Weather": "weather",
     "read_weather": "weather",
     "write_season": "output",
+    "Statement": "statement.account",
+    "make_statement": "statement.account",
+    "write_statement": "statement.files",
 }
 
 

@@ -285,7 +285,7 @@ def write_csv(table: pd.DataFrame, path: Path) -> None:
     safe = table.copy()
     for name in safe.columns:
         if safe[name].dtype.kind not in "biuf":
-            safe[name] = [_guarded(value) for value in safe[name]]
+            safe[name] = pd.Series([_guarded(value) for value in safe[name]], index=safe.index, dtype=object)
     safe.to_csv(path, index=False, float_format=_FLOATS, lineterminator="\n", encoding="utf-8")
 
 

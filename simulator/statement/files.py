@@ -158,7 +158,7 @@ def statement_json(statement: Statement) -> dict[str, Any]:
                 name: list(getattr(rules, name)) for name in ("exposure", "refill_flow", "emitter_flow", "pressure")
             },
         },
-        "method": {label: text for label, text in method_lines(statement)},
+        "method": dict(method_lines(statement)),
         "findings": [finding.as_dict() for finding in statement.findings],
         "readings": [{"file": r.file, "sha256": r.sha256, "events": list(r.events)} for r in statement.readings],
         "provenance": provenance(statement.season),

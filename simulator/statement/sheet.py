@@ -173,6 +173,14 @@ def _sentences(account: Account, statement: Statement) -> list[str]:
         f"By the model, the most in a day is {volume_text(ledger.peak_litres, account)} on {ledger.peak_day}, and the "
         f"largest rate, of all valves open together, {rate}{first}."
     )
+    applied = sum(line.fate.applied for line in account.beds)
+    if applied > 0.0:
+        consumed, drained = (sum(getattr(line.fate, part) for line in account.beds) for part in ("consumed", "drained"))
+        found.append(
+            f"Consumptive part: {percent(consumed / applied)} of the modelled water became ET or evaporated from pans; "
+            f"{percent(drained / applied)} drained below the roots or spilled; none ran off; the rest is still in soil "
+            "and pans."
+        )
     if metered is not None:
         found.append(_disagreement(account))
     partly = [month.key for month in ledger.months if month.metered is not None and not month.is_metered]
@@ -242,7 +250,7 @@ def _months(account: Account, year: WaterYear, *, alone: bool) -> SheetTable:
             row.append(amount(month.headroom_printed, decimals))
         rows.append(tuple(row))
     total = [
-        f"water year {year.label}",
+        "total",
         str(sum(month.days_of_use for month in year.months)),
         amount(year.modelled_printed, decimals),
         span(account.interval) if alone and not has_meter else "",
@@ -266,7 +274,8 @@ def _licence(account: Account) -> SheetTable:
             if year.exceeded_on is not None:
                 outcome = f"{percent(year.share_used)} used; EXCEEDED, first on {year.exceeded_on}"
             used = f"{amount(year.reported_printed, ledger.decimals)}\u00a0{ledger.unit.symbol}"
-            rows.append((f"volume, {year.label}", volume_text(papers.volume, account), used, outcome))
+            term = "volume" if len(ledger.years) == 1 else f"volume, {year.label}"
+            rows.append((term, volume_text(papers.volume, account), used, outcome))
     if papers.rate is not None:
         unit = RATE_UNITS[right.rate_unit]
         above = account.rate > papers.rate

@@ -101,8 +101,8 @@ def method_lines(statement: Statement) -> list[tuple[str, str]]:
     """
     lines = [
         ("Determination", _determination(statement)),
-        ("Measured", "; ".join(_measured(statement)) + "."),
-        ("Assumed", "; ".join(_assumed(statement)) + "."),
+        ("Measured", _listed(_measured(statement))),
+        ("Assumed", _listed(_assumed(statement))),
         ("Days filled", _filled(statement)),
         ("Range", _range(statement)),
         (
@@ -114,6 +114,11 @@ def method_lines(statement: Statement) -> list[tuple[str, str]]:
         ("Units and rounding", _units(statement)),
     ]
     return lines
+
+
+def _listed(parts: Iterator[str]) -> str:
+    text = "; ".join(parts)
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 def _determination(statement: Statement) -> str:
@@ -166,11 +171,12 @@ _MODELS = {
 
 def _assumed(statement: Statement) -> Iterator[str]:
     scenario = statement.season.scenario
+    reckoned: dict[tuple[str, float], list[str]] = {}
     for name, controller in scenario.controller.items():
-        if controller.pan.evaporation != "measured":
-            yield f"evaporation of {name}'s pan by {_MODELS[controller.pan.evaporation]}, × {controller.pan.exposure:g}"
-        elif controller.pan.exposure != 1.0:
-            yield f"{name}'s pan × {controller.pan.exposure:g} of the measured one"
+        reckoned.setdefault((controller.pan.evaporation, controller.pan.exposure), []).append(name)
+    for (model, exposure), names in reckoned.items():
+        if model != "measured" or exposure != 1.0:
+            yield f"pan evaporation of {', '.join(names)}: {_MODELS[model]}, exposure {exposure:g}"
     by_packet = any(
         emitter.at is not None
         for controller in scenario.controller.values()

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -207,7 +207,9 @@ def _readings(scenario: Scenario, given: str | Path | None) -> tuple[Readings, .
     if given is not None:
         with_right = [name for name, supply in scenario.supply.items() if supply.right is not None]
         default = with_right[0] if len(with_right) == 1 else None
-        return (read_readings(Path(given), supplies, default=default, shown_as=str(given)),)
+        read = read_readings(Path(given), supplies, default=default, shown_as=str(given))
+        # the path that a person typed is no business of who reads the statement
+        return (replace(read, file=Path(given).name),)
     found = []
     for name, supply in scenario.supply.items():
         if supply.right is None or supply.right.readings is None:

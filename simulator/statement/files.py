@@ -240,6 +240,7 @@ def _source(account: Account) -> dict[str, Any]:
             {"bed": line.key or None, "crop": line.crop, "area_m2": line.area, **asdict(line.fate)}
             for line in account.beds
         ],
+        "crops": _crops(account),
         "meter": None
         if account.metered is None
         else {**asdict(account.metered), "interval": list(account.metered.interval), "agrees": account.metered.agrees},
@@ -256,3 +257,14 @@ def _source(account: Account) -> dict[str, Any]:
             },
         },
     }
+
+
+def _crops(account: Account) -> dict[str, dict[str, float]]:
+    """Beds of one crop added up."""
+    found: dict[str, dict[str, float]] = {}
+    for line in account.beds:
+        if line.key:
+            crop = found.setdefault(line.crop, {"area_m2": 0.0, "litres": 0.0})
+            crop["area_m2"] += line.area
+            crop["litres"] += line.fate.applied
+    return found

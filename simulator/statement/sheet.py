@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from simulator.reports.words import percent
+from simulator.reports.words import count, percent
 from simulator.statement.account import Account, Statement
 from simulator.statement.ledger import Month, WaterYear
 from simulator.statement.rounding import rounded, rounded_parts
@@ -19,7 +19,6 @@ from simulator.statement.text import (
     amount,
     area_text,
     method_lines,
-    plural,
     rate_text,
     volume_text,
 )
@@ -162,9 +161,9 @@ def _sentences(account: Account, statement: Statement) -> list[str]:
     low, high = (volume_text(value, account) for value in account.interval)
     metered = account.metered
     whole = len(ledger.months)
-    by = "" if metered is None else f" ({metered.months} of {plural(whole, 'month')} by meter)"
+    by = "" if metered is None else f" ({metered.months} of {count(whole, 'month')} by meter)"
     found = [
-        f"Drawn: {amount(ledger.reported_printed, decimals)}\u00a0{symbol}{by}, on {plural(ledger.days_of_use, 'day')} of "
+        f"Drawn: {amount(ledger.reported_printed, decimals)}\u00a0{symbol}{by}, on {count(ledger.days_of_use, 'day')} of "
         f"use; {interval} of {statement.samples} seasons run over the stated ranges lie between {low} and {high}."
     ]
     rate = rate_text(account.rate, RATE_UNITS[right.rate_unit])
@@ -286,10 +285,10 @@ def _licence(account: Account) -> SheetTable:
         outcome = "all within"
         if ledger.outside_days:
             outcome = (
-                f"{plural(ledger.outside_days, 'day').upper()} OUTSIDE, first {ledger.outside_first}: "
+                f"{count(ledger.outside_days, 'day').upper()} OUTSIDE, first {ledger.outside_first}: "
                 f"{volume_text(ledger.outside_litres, account)}"
             )
-        rows.append(("season", f"{start} to {end}", f"{plural(ledger.days_of_use, 'day')} of use", outcome))
+        rows.append(("season", f"{start} to {end}", f"{count(ledger.days_of_use, 'day')} of use", outcome))
     if papers.area is not None:
         unit = AREA_UNITS[right.area_unit]
         outcome = "LARGER" if account.area > papers.area else "within"

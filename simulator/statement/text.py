@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from fractions import Fraction
 
-from simulator.reports.words import count, number, percent
+from simulator.reports.words import number, percent
 from simulator.scenario_right import StatementRules
 from simulator.statement.account import Account, Statement
 from simulator.statement.rounding import printed, rounded
@@ -21,7 +21,6 @@ __all__ = [
     "area_text",
     "factor_text",
     "method_lines",
-    "plural",
     "rate_text",
     "volume_text",
 ]
@@ -32,11 +31,6 @@ ESTIMATE = (
     "and the terms of the licence prevail over everything said here."
 )
 _TABLE_PLACES = 6  # decimals of a factor that has no end
-
-
-def plural(value: int, one: str) -> str:
-    """Write a count with its noun, with a plain space."""
-    return count(value, one)
 
 
 def amount(digits: int | None, decimals: int) -> str:
@@ -130,13 +124,15 @@ def _determination(statement: Statement) -> str:
     if any(month.is_metered for account in statement.accounts for month in account.ledger.months):
         text += (
             " Months marked metered lie whole between readings of a meter; there the metered figure is reported and "
-            "the modelled one stands beside it. A reading without a time of day is taken at the start of its day."
+            "the modelled one stands beside it. A reading without a time of day is taken at the start of its day. "
+            "Within a metered month, days share its water as the model has it."
         )
-    split = sum(account.ledger.split_stretches for account in statement.accounts)
-    if split:
+    split = {account.source.supply: account.ledger.split_stretches for account in statement.accounts}
+    stretches = sum(split.values())
+    if stretches:
         text += (
-            f" {number(split)} stretches between readings run over a month's end and were split in proportion to the "
-            "modelled days (evenly in time where the model draws nothing, or beyond the season)."
+            f" Stretches between readings that run over a month's end ({number(stretches)} here) are split in proportion "
+            "to the modelled days, evenly in time where the model draws nothing or beyond the season."
         )
     area = statement.season.scenario.statement.split == "area"
     if any(not account.source.is_whole_supply for account in statement.accounts):

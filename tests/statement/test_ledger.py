@@ -66,11 +66,7 @@ def test_a_season_over_new_year_and_a_southern_water_year(state):
 def test_each_water_year_has_the_whole_licence(state):
     """The volume is for a water year: what is drawn before New Year does not count after it."""
     south = {"site": {"latitude": -35.0}, "controller": {"upper": {"bed": {"tomatoes": {"planted": "2024-11-05"}}}}}
-    ledger = (
-        state({"volume": "50 m^3"}, days=90, start=dt.date(2024, 11, 15), overlay=south)
-        .accounts[0]
-        .ledger
-    )
+    ledger = state({"volume": "50 m^3"}, days=90, start=dt.date(2024, 11, 15), overlay=south).accounts[0].ledger
     first, second = ledger.years
     assert first.months[-1].headroom_printed == 50_000 - first.reported_printed
     assert second.months[0].headroom_printed == 50_000 - second.months[0].reported_printed

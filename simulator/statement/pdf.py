@@ -1,8 +1,8 @@
 """
 PDF: a statement's sheet on A4 or Letter, black on white, with page numbers and room for a signature.
 
-The letters are DejaVu Sans, which comes with matplotlib and is put into the file; a letter that it lacks stands as an
-empty box (the HTML page and the JSON have it). Same sheet, same bytes: the file carries no date of its making.
+The letters are DejaVu Sans, which comes with matplotlib and is put into the file; one that it lacks stands as an empty
+box, and the sheet's end says so (the HTML page and the JSON have it). Same sheet, same bytes: the file carries no date of its making.
 [lengths in mm, letters in points]
 """
 
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
+import functools
 import logging
 from collections.abc import Iterator
 from pathlib import Path
@@ -19,6 +20,7 @@ import matplotlib
 from fpdf import FPDF
 from fpdf.enums import TableBordersLayout
 from fpdf.fonts import FontFace
+from matplotlib.ft2font import FT2Font
 
 from simulator.statement.sheet import Section, Sheet, SheetTable
 
@@ -28,6 +30,8 @@ Paper = Literal["A4", "Letter"]
 
 _SIDE, _TOP, _BOTTOM = 15.0, 12.0, 13.0
 _FAMILY = "sheet"
+_FONTS = {"": "DejaVuSans.ttf", "B": "DejaVuSans-Bold.ttf"}
+_BOX = "□"
 _BODY, _TABLE, _SMALL, _TINY = 8.0, 7.2, 6.7, 5.8
 _GREY = 90  # of 255: still legible from a poor copier
 # a format wants a date; the same for all, so that equal input gives equal bytes
@@ -70,9 +74,8 @@ def statement_pdf(sheet: Sheet, paper: Paper) -> bytes:
         page.set_title(_drawn(sheet.title))
         page.set_margins(_SIDE, _TOP, _SIDE)
         page.set_auto_page_break(True, margin=_BOTTOM)
-        fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-        page.add_font(_FAMILY, "", str(fonts / "DejaVuSans.ttf"))
-        page.add_font(_FAMILY, "B", str(fonts / "DejaVuSans-Bold.ttf"))
+        for style in ("", "B"):
+            page.add_font(_FAMILY, style, _font_file(style))
         page.foot = _drawn(f"{sheet.title} · {sheet.subtitle}")
         page.add_page()
         _head(page, sheet)
@@ -89,6 +92,8 @@ def statement_pdf(sheet: Sheet, paper: Paper) -> bytes:
         page.set_font(_FAMILY, "", _TINY)
         for label, text in sheet.made_from:
             _paragraph(page, f"{label}: {text}", 2.5)
+        if _lacks_letters(sheet):
+            _paragraph(page, f"{_BOX} stands for a letter that this file's font lacks; statement.html has it.", 2.5)
         return bytes(page.output())
 
 
@@ -192,9 +197,31 @@ def _paragraph(page: FPDF, text: str, height: float) -> None:
 
 
 def _drawn(text: str) -> str:
-    """Text as the font can draw it: one line, spaces that it has, no signs that steer."""
+    """Text as the font can draw it: one line, no signs that steer, a box for what it lacks."""
+    known = _known_letters()
     plain = text.replace("\u202f", "\u00a0").replace("{nb}", "{ nb }")
-    return "".join(letter if letter.isprintable() or letter == "\u00a0" else " " for letter in plain)
+    return "".join(
+        (letter if letter in known else _BOX) if letter.isprintable() or letter == "\u00a0" else " " for letter in plain
+    )
+
+
+def _lacks_letters(sheet: Sheet) -> bool:
+    texts = [sheet.subtitle, sheet.note]
+    for section in sheet.sections:
+        texts += [text for _, text in section.facts]
+        texts += [cell for table in section.tables for row in table.rows for cell in row]
+    return any(_BOX in _drawn(text) for text in (*texts, *(text for _, text in sheet.method)))
+
+
+def _font_file(style: str) -> str:
+    return str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / _FONTS[style])
+
+
+@functools.cache
+def _known_letters() -> frozenset[str]:
+    """Letters that both fonts have."""
+    plain, bold = (set(FT2Font(_font_file(style)).get_charmap()) for style in _FONTS)
+    return frozenset(map(chr, plain & bold))
 
 
 def _fitting(page: FPDF, text: str, width: float) -> str:

@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 __all__ = ["register", "statement"]
 
 _STEPS = 3  # beside the many seasons
-_USUAL_SAMPLES = 500  # only for the length of the bar
 
 
 def register(app: typer.Typer) -> None:
@@ -68,23 +67,25 @@ def statement(
     from simulator.output import new_folder
     from simulator.scenario import load_scenario
 
-    with progress(_STEPS + (samples or _USUAL_SAMPLES), quiet=quiet) as step:
-        step("reading the scenario")
-        described = load_scenario(scenario)
-        with new_folder(out, overwrite=overwrite) as made:
-            from simulator.statement.account import make_statement
-            from simulator.statement.files import statement_json, write_statement
+    described = load_scenario(scenario)
+    with (
+        progress(_STEPS + (samples or described.statement.samples), quiet=quiet) as step,
+        new_folder(out, overwrite=overwrite) as made,
+    ):
+        from simulator.statement.account import make_statement
+        from simulator.statement.files import statement_json, write_statement
 
-            done = make_statement(
-                described,
-                start=day(start),
-                end=day(end),
-                readings=readings,
-                samples=samples,
-                variant=variant,
-                step=step,
-            )
-            write_statement(done, made)
+        done = make_statement(
+            described,
+            start=day(start),
+            end=day(end),
+            readings=readings,
+            samples=samples,
+            variant=variant,
+            step=step,
+        )
+        step("writing")
+        write_statement(done, made)
     if as_json:
         print_json(statement_json(done))
         say(f"Wrote {out}", quiet=quiet, aside=True)

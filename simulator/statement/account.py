@@ -20,7 +20,7 @@ from simulator.findings import SEVERITIES, Finding
 from simulator.scenario import Plants, Scenario
 from simulator.season import Season, read_scenario_weather, replay
 from simulator.statement.fate import Fate, bed_fate, pan_fate
-from simulator.statement.ledger import Ledger, keep_ledger, largest_rate
+from simulator.statement.ledger import Ledger, beyond, keep_ledger, largest_rate
 from simulator.statement.meter import Between, Readings, read_readings
 from simulator.statement.sources import Source, sources_of
 from simulator.statement.uncertainty import Samples, interval_of, sample_seasons
@@ -315,7 +315,7 @@ def _of_licence(account: Account) -> Iterator[Finding]:
             )
         elif year.share_used is not None and year.share_used > NEAR_LICENCE:
             yield Finding("caution", "licence-near", name, f"Over nine tenths of the volume of {year.label} is used.")
-    if papers.rate is not None and account.rate > papers.rate:
+    if papers.rate is not None and beyond(account.rate, papers.rate):
         yield Finding(
             "danger",
             "rate-exceeded",
@@ -332,5 +332,5 @@ def _of_licence(account: Account) -> Iterator[Finding]:
             ledger.outside_first.isoformat() if ledger.outside_first else None,
             ledger.outside_days,
         )
-    if papers.area is not None and account.area > papers.area:
+    if papers.area is not None and beyond(account.area, papers.area):
         yield Finding("danger", "area-exceeded", name, "The beds are larger than the licensed area.")

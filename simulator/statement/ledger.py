@@ -13,6 +13,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -24,9 +25,10 @@ from simulator.statement.rounding import rounded, rounded_parts
 from simulator.statement.sources import Source, drawn_by_day
 from simulator.statement.units_of_form import VOLUME_UNITS, FormUnit
 
-__all__ = ["Ledger", "Month", "WaterYear", "keep_ledger", "largest_rate"]
+__all__ = ["Ledger", "Month", "WaterYear", "beyond", "keep_ledger", "largest_rate"]
 
 _WHOLE = 1.0 - 1e-9  # of a day, that lies between readings
+_ROOM = 1e-9  # share by which two figures of one size may part in the last bits of their units' conversion
 
 
 @dataclass(frozen=True)
@@ -355,8 +357,13 @@ def _year_label(key: str, start: int) -> str:
 def _exceeded(dates: pd.DatetimeIndex, litres: Floats, volume: float | None) -> dt.date | None:
     if volume is None:
         return None
-    over = np.flatnonzero(np.cumsum(litres) > volume)
+    over = np.flatnonzero(beyond(np.cumsum(litres), volume))
     return dates[int(over[0])].date() if len(over) else None
+
+
+def beyond(value: Any, limit: float) -> Any:
+    """Whether a figure passes a limit; one that equals it, but for the last bits of a unit's conversion, does not."""
+    return value > limit * (1.0 + _ROOM)
 
 
 def largest_rate(season: Season, source: Source) -> tuple[float, str]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from simulator.reports.words import count, percent
 from simulator.statement.account import Account, Statement
-from simulator.statement.ledger import Month, WaterYear
+from simulator.statement.ledger import Month, WaterYear, beyond
 from simulator.statement.rounding import rounded, rounded_parts
 from simulator.statement.text import (
     ESTIMATE,
@@ -277,7 +277,7 @@ def _licence(account: Account) -> SheetTable:
             rows.append((term, volume_text(papers.volume, account), used, outcome))
     if papers.rate is not None:
         unit = RATE_UNITS[right.rate_unit]
-        above = account.rate > papers.rate
+        above = beyond(account.rate, papers.rate)
         outcome = f"EXCEEDED, first on {account.rate_date}" if above else "within"
         rows.append(("rate", rate_text(papers.rate, unit), rate_text(account.rate, unit), outcome))
     if papers.season is not None:
@@ -291,7 +291,7 @@ def _licence(account: Account) -> SheetTable:
         rows.append(("season", f"{start} to {end}", f"{count(ledger.days_of_use, 'day')} of use", outcome))
     if papers.area is not None:
         unit = AREA_UNITS[right.area_unit]
-        outcome = "LARGER" if account.area > papers.area else "within"
+        outcome = "LARGER" if beyond(account.area, papers.area) else "within"
         rows.append(("area", area_text(papers.area, unit), area_text(account.area, unit), outcome))
     caption = (
         "Against the licence; only the days of this statement are counted, and what was drawn on others of a water year "

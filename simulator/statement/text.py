@@ -125,7 +125,7 @@ def _determination(statement: Statement) -> str:
         text += (
             " Months marked metered lie whole between readings of a meter; there the metered figure is reported and "
             "the modelled one stands beside it. A reading without a time of day is taken at the start of its day. "
-            "Within a metered month, days share its water as the model has it."
+            "Within a metered month, days share its water as the model has it. A meter's own error is not in any range."
         )
     split = {account.source.supply: account.ledger.split_stretches for account in statement.accounts}
     stretches = sum(split.values())
@@ -183,7 +183,7 @@ def _assumed(statement: Statement) -> Iterator[str]:
     for name, supply in scenario.supply.items():
         if supply.pressure is not None:
             yield f"pressure of {name} {number(supply.pressure)}\u00a0kPa all season"
-    yield "no leak, no clogging, nothing else drawn on the line"
+    yield "weather at the garden as in the file; no leak, no clogging, nothing else drawn on the line"
 
 
 def _filled(statement: Statement) -> str:
@@ -242,8 +242,10 @@ def _units(statement: Statement) -> str:
             "The US survey foot (1200/3937 m), by which SP 811 has an acre-foot of 1233.489 m³, was retired at the end "
             "of 2022; units marked survey use it, all others the foot of 0.3048 m. They differ by six millionths. "
         )
-    elif "ft" in joined:
+    elif "ft³" in joined or "ccf" in joined:
         text += "The foot is 0.3048 m. "
+    if "ccf" in joined:
+        text += "1 ccf is a hundred cubic feet. "
     return text + (
         "A total is rounded once, half upwards; its parts are cut at the last printed digit and the digits missing go "
         "to those that lost most, so that parts add up to their total as printed. Reported totals, and the columns of "

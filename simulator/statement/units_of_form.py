@@ -89,7 +89,7 @@ VOLUME_UNITS: dict[str, FormUnit] = _by_key(
     FormUnit(
         "acre-inch-survey", "acre-inches (US survey foot)", "acre-in (survey)", _ACRE * _SURVEY_FOOT**3 * 1000 / 12, 4
     ),
-    FormUnit("hundred-cubic-feet", "hundred cubic feet", "100 ft³", 100 * _FOOT**3 * 1000, 3),
+    FormUnit("hundred-cubic-feet", "hundred cubic feet", "ccf", 100 * _FOOT**3 * 1000, 3),
 )
 
 #: L/h in one of each

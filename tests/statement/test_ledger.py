@@ -105,6 +105,14 @@ def test_a_licence_that_is_enough_is_not_exceeded(state):
     assert made.findings == ()
 
 
+def test_a_licence_used_up_to_the_litre_is_not_exceeded(state, tmp_path):
+    """60 m³ is 59 999.99999999999 L in floats, and 160 m³ less 100 m³ something else: neither is a litre too many."""
+    file = meter(tmp_path, "2025-05-01,100,m^3\n2025-06-01,160,m^3\n")
+    made = state({"volume": "60 m^3", "area": "0.0012 ha"}, days=31, readings=file)
+    assert made.accounts[0].ledger.years[0].exceeded_on is None
+    assert {finding.code for finding in made.findings} == {"licence-near", "meter-apart"}
+
+
 def test_nine_tenths_of_a_licence_are_said(state):
     litres = state(None).accounts[0].ledger.modelled
     made = state({"volume": f"{litres / 0.95!r} L"})

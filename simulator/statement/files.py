@@ -15,7 +15,8 @@ import pandas as pd
 
 from simulator.output import daily_table, openings_table, provenance, season_json, write_csv, write_json
 from simulator.reports.pages import render
-from simulator.statement.account import Account, Statement
+from simulator.season import Season
+from simulator.statement.account import Account, BedLine, Statement
 from simulator.statement.rounding import printed
 from simulator.statement.sheet import make_sheet
 from simulator.statement.text import factor_text, method_lines
@@ -148,7 +149,7 @@ def statement_json(statement: Statement) -> dict[str, Any]:
         "title": statement.season.totals["title"],
         "variant": statement.variant or None,
         "season": statement.season.totals["season"],
-        "sources": {account.source.name: _source(account) for account in statement.accounts},
+        "sources": {account.source.name: _source(account, statement.season) for account in statement.accounts},
         "range": {
             "samples": statement.samples,
             "seed": rules.seed,
@@ -165,7 +166,7 @@ def statement_json(statement: Statement) -> dict[str, Any]:
     }
 
 
-def _source(account: Account) -> dict[str, Any]:
+def _source(account: Account, season: Season) -> dict[str, Any]:
     ledger, source, right = account.ledger, account.source, account.source.right
     unit, rate_unit, area_unit = ledger.unit, RATE_UNITS[right.rate_unit], AREA_UNITS[right.area_unit]
     papers = source.papers
@@ -236,10 +237,7 @@ def _source(account: Account) -> dict[str, Any]:
             "litres_outside": ledger.outside_litres,
             "first_outside": None if ledger.outside_first is None else ledger.outside_first.isoformat(),
         },
-        "beds": [
-            {"bed": line.key or None, "crop": line.crop, "area_m2": line.area, **asdict(line.fate)}
-            for line in account.beds
-        ],
+        "beds": [_bed(line, season) for line in account.beds],
         "crops": _crops(account),
         "meter": None
         if account.metered is None
@@ -257,6 +255,16 @@ def _source(account: Account) -> dict[str, Any]:
             },
         },
     }
+
+
+def _bed(line: BedLine, season: Season) -> dict[str, Any]:
+    """One bed's part, or the pans'; beside the fate of its applied water, what rain and applied water did together."""
+    said = {"bed": line.key or None, "crop": line.crop, "area_m2": line.area, **asdict(line.fate)}
+    if line.key:
+        totals = season.totals["beds"][line.key]
+        said["deep_percolation_with_rain"] = totals["deep_percolation_mm"] * line.area
+        said["runoff_of_rain"] = totals["runoff_mm"] * line.area
+    return said
 
 
 def _crops(account: Account) -> dict[str, dict[str, float]]:

@@ -103,7 +103,8 @@ def method_lines(statement: Statement) -> list[tuple[str, str]]:
             "Consumption",
             "Root zones and pans are taken as well mixed: of what leaves one on a day, applied water has the part that "
             "it has of what is in there. Rain, and water there on the first day, are not applied water. Drip does not "
-            "run off, so runoff of applied water is none. These columns are of the modelled litres, metered or not.",
+            "run off, so runoff of applied water is none; what rain drained and ran off is in season.json. These columns are "
+            "of the modelled litres, metered or not.",
         ),
         ("Units and rounding", _units(statement)),
     ]

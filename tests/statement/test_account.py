@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import copy
+import dataclasses
 
+import pandas as pd
 import pytest
 
 from simulator import make_statement, scenario_from
 from simulator.errors import ReadingsError, ScenarioError
+from simulator.statement.ledger import largest_rate
+from simulator.statement.sources import sources_of
 from tests.small_weather import weather_csv
 from tests.test_scenario import SOUND
 
@@ -43,6 +47,24 @@ def test_several_controllers_on_one_source_add_up(garden):
     assert account.area == 12.0 + 4.0 + 12.0
     assert [line.key for line in account.beds] == ["upper/tomatoes", "upper/beans", "lower/tomatoes", ""]
     assert sum(line.fate.applied for line in account.beds) == pytest.approx(account.ledger.modelled, rel=1e-9)
+
+
+def test_valves_that_are_never_open_together_do_not_add_their_rates(garden):
+    """Upper from hour 1 to 2, lower from 2 to 3; then, on the second day, both at once."""
+    season = make_statement(garden({})).season
+    source = sources_of(season)[0]
+    flow = {name: part.refill_flow + sum(part.bed_flows.values()) for name, part in season.forcing.pan_of.items()}
+    apart = [("upper", 1.0, 2.0, "2025-05-01 01:00"), ("lower", 2.0, 3.0, "2025-05-01 02:00")]
+    both = [("upper", 25.0, 27.0, "2025-05-02 01:00"), ("lower", 26.0, float("nan"), "2025-05-02 02:00")]
+
+    def openings(rows):
+        return dataclasses.replace(
+            season, openings=pd.DataFrame(rows, columns=["controller", "start_h", "end_h", "start"])
+        )
+
+    assert largest_rate(openings(apart), source) == (flow["upper"], "2025-05-01")
+    rate, when = largest_rate(openings(apart + both), source)
+    assert (rate, when) == (pytest.approx(flow["upper"] + flow["lower"]), "2025-05-02")
 
 
 FURTHER = {"further": {"old well": {"beds": ["upper/beans"], "holder": "B", "volume": "1 m^3"}}}

@@ -47,6 +47,23 @@ def test_two_days_worked_by_hand():
     assert (used, drained, left) == pytest.approx((7.0, 10.0, 5.0))
 
 
+def test_a_bed_is_followed_by_what_its_root_zone_holds_before_anything_leaves(make_garden):
+    """The same two days as a bed's table: TAW 100 mm, so 24 and 9 mm held at their ends; 22 mm applied."""
+    season = replay(make_garden(weather=weather_csv(2)))
+    table = season.beds["upper/tomatoes"].assign(
+        taw_mm=100.0,
+        depletion_mm=[76.0, 91.0],
+        irrigation_mm=[10.0, 12.0],
+        eta_mm=[6.0, 9.0],
+        deep_percolation_mm=[0.0, 18.0],
+    )
+    fate = bed_fate(dataclasses.replace(season, beds={"upper/tomatoes": table}), "upper/tomatoes")
+    litres = season.totals["beds"]["upper/tomatoes"]["litres"]
+    assert (fate.consumed, fate.drained, fate.left) == pytest.approx(
+        (litres * 7 / 22, litres * 10 / 22, litres * 5 / 22)
+    )
+
+
 @given(
     st.lists(st.tuples(st.floats(0, 50), st.floats(0, 50), st.floats(0, 1), st.floats(0, 1)), min_size=1, max_size=40)
 )

@@ -10,6 +10,7 @@ import datetime as dt
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -17,7 +18,7 @@ import pandas as pd
 from simulator.arrays import Floats
 from simulator.errors import Problem, ScenarioError
 from simulator.findings import SEVERITIES, Finding
-from simulator.scenario import Plants, Scenario
+from simulator.scenario import Bed, Scenario
 from simulator.season import Season, read_scenario_weather, replay
 from simulator.statement.fate import Fate, bed_fate, pan_fate
 from simulator.statement.ledger import Ledger, beyond, keep_ledger, largest_rate
@@ -267,7 +268,7 @@ def _bed_lines(season: Season, source: Source) -> Iterator[BedLine]:
         scale = allotted / own if own > 0.0 and share < 1.0 else 1.0
         for bed in mine:
             key = f"{controller}/{bed}"
-            yield BedLine(key, _crop(beds[bed].plants), beds[bed].area, bed_fate(season, key).scaled(scale))
+            yield BedLine(key, _crop(beds[bed]), beds[bed].area, bed_fate(season, key).scaled(scale))
         if mine:
             pans.append(pan_fate(season, controller).scaled(share))
     if pans:
@@ -277,12 +278,23 @@ def _bed_lines(season: Season, source: Source) -> Iterator[BedLine]:
         yield BedLine("", "", 0.0, added)
 
 
-def _crop(plants: Plants) -> str:
-    if plants.name is not None:
-        return plants.name
-    if plants.kc is not None:
-        return f"own Kc, {plants.kc:g}"
-    factors = plants.plant_factor or []
+def _crop(bed: Bed) -> str:
+    """What grows, in words: one planting, several in turn, or several side by side."""
+    described = bed.model_dump(mode="json", exclude_none=True)
+    for key, between in (("plantings", ", then "), ("mix", " with ")):
+        if described.get(key):
+            return between.join(_plants_said(part["plants"]) for part in described[key])
+    return _plants_said(described["plants"])
+
+
+def _plants_said(plants: dict[str, Any]) -> str:
+    if "name" in plants:
+        return str(plants["name"])
+    if "kc" in plants:
+        return f"own Kc, {plants['kc']:g}"
+    factors = plants.get("plant_factor")
+    if not factors:
+        return "own plant factors"
     low, high = min(factors), max(factors)
     return "own plant factor, " + (f"{low:g}" if low == high else f"{low:g} to {high:g}")
 

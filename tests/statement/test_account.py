@@ -151,3 +151,18 @@ def test_what_a_user_can_cure_is_told(garden, tmp_path):
         make_statement(garden({}), samples=3)
     with pytest.raises(ReadingsError, match="nowhere.csv: there is no such file"):
         make_statement(garden({"readings": "nowhere.csv"}))
+
+
+@pytest.mark.parametrize(
+    ("plants", "said"),
+    [
+        ({"kc": 0.9, "root_depth": "60 cm", "depletion": 0.5}, "own Kc, 0.9"),
+        ({"plant_factor": 0.3, "root_depth": "60 cm", "depletion": 0.5}, "own plant factor, 0.3"),
+        ({"plant_factor": [0.3] * 11 + [0.5], "root_depth": "60 cm", "depletion": 0.5}, "own plant factor, 0.3 to 0.5"),
+        ("tomato", "tomato"),
+    ],
+)
+def test_a_bed_names_what_grows_there(garden, plants, said):
+    scenario = garden({}).changed({"controller": {"upper": {"bed": {"beans": {"plants": plants}}}}})
+    lines = {line.key: line.crop for line in make_statement(scenario).accounts[0].beds}
+    assert lines["upper/beans"] == said

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from simulator.scenario import Scenario, load_scenario, scenario_from
     from simulator.season import Season, replay
     from simulator.setting_up import SetUp, set_up
+    from simulator.statement.account import Statement, make_statement
+    from simulator.statement.files import write_statement
     from simulator.weather import Weather, read_weather
 
 __all__ = [
@@ -28,11 +30,13 @@ __all__ = [
     "ScenarioError",
     "Season",
     "SetUp",
+    "Statement",
     "Weather",
     "WeatherError",
     "away",
     "compare",
     "load_scenario",
+    "make_statement",
     "read_weather",
     "replay",
     "scenario_from",
@@ -41,6 +45,7 @@ __all__ = [
     "write_comparison",
     "write_season",
     "write_setup",
+    "write_statement",
 ]
 
 _HOME = {
@@ -64,6 +69,9 @@ _HOME = {
     "write_away": "output",
     "write_comparison": "output",
     "write_season": "output",
+    "Statement": "statement.account",
+    "make_statement": "statement.account",
+    "write_statement": "statement.files",
 }
 
 

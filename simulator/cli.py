@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from simulator import cli_decide
+from simulator import cli_decide, cli_statement
 from simulator.cli_parts import (
     DATE,
     Json,
@@ -260,6 +260,9 @@ cli_decide.register(app)
 
 
 app.command()(size)
+
+
+cli_statement.register(app)
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -9,7 +9,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["ClosureError", "OutputError", "PanbudgetError", "Problem", "ScenarioError", "WeatherError"]
+__all__ = [
+    "ClosureError",
+    "OutputError",
+    "PanbudgetError",
+    "Problem",
+    "ReadingsError",
+    "ScenarioError",
+    "WeatherError",
+]
 
 
 @dataclass(frozen=True)
@@ -72,6 +80,10 @@ class ScenarioError(PanbudgetError):
 
 class WeatherError(PanbudgetError):
     """A weather file that can't be read, or can't be true."""
+
+
+class ReadingsError(PanbudgetError):
+    """A file of meter readings that can't be read, or can't be true."""
 
 
 class OutputError(PanbudgetError):

@@ -12,6 +12,7 @@ import importlib.metadata
 import json
 import math
 import platform
+import re
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -34,6 +35,7 @@ __all__ = [
     "comparison_json",
     "daily_table",
     "new_folder",
+    "openings_table",
     "provenance",
     "season_json",
     "setup_json",
@@ -69,6 +71,11 @@ OUR_FILES = frozenset(
         "setup.html",
         "setup.json",
         "setup.pdf",
+        "statement-a4.pdf",
+        "statement-letter.pdf",
+        "statement.csv",
+        "statement.html",
+        "statement.json",
         "weather.csv",
         "weeks.csv",
     }
@@ -77,6 +84,9 @@ OUR_FILES = frozenset(
 _NOT_DAILY = ("rain_mm", "growing", "exact_irrigation_mm")
 # 12 significant digits: enough that sums close to 1e-9, and no trailing noise of binary fractions
 _FLOATS = "%.12g"
+# with which a text may be taken for a formula by a spreadsheet
+_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n")
+_PLAIN_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 
 
 def provenance(season: Season) -> dict[str, Any]:
@@ -188,7 +198,8 @@ def beds_table(season: Season) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _openings_table(season: Season) -> pd.DataFrame:
+def openings_table(season: Season) -> pd.DataFrame:
+    """Return the list of openings as `openings.csv` has it."""
     columns = ["controller", "start", "end", "minutes", "refilled_kg", "litres", "cause"]
     return season.openings[columns].assign(times=season.times_are)
 
@@ -269,7 +280,7 @@ def write_season(season: Season, folder: Path) -> None:
     from simulator.weeks import weeks_table
 
     write_csv(daily_table(season), folder / "daily.csv")
-    write_csv(_openings_table(season), folder / "openings.csv")
+    write_csv(openings_table(season), folder / "openings.csv")
     write_csv(beds_table(season), folder / "beds.csv")
     write_csv(weeks_table(season), folder / "weeks.csv")
     write_json(season_json(season), folder / "season.json")
@@ -478,5 +489,19 @@ def write_json(content: dict[str, Any], path: Path) -> None:
 
 
 def write_csv(table: pd.DataFrame, path: Path) -> None:
-    """Write a CSV file: twelve digits, one byte sequence for one content."""
-    table.to_csv(path, index=False, float_format=_FLOATS, lineterminator="\n", encoding="utf-8")
+    """
+    Write a table: numbers in full, and no text that a spreadsheet would run.
+
+    A text that begins with = + - @, a tab or a line's end gets an apostrophe before it.
+    """
+    safe = table.copy()
+    for name in safe.columns:
+        if safe[name].dtype.kind not in "biuf":
+            safe[name] = pd.Series([_guarded(value) for value in safe[name]], index=safe.index, dtype=object)
+    safe.to_csv(path, index=False, float_format=_FLOATS, lineterminator="\n", encoding="utf-8")
+
+
+def _guarded(value: object) -> object:
+    if not isinstance(value, str) or not value.startswith(_FORMULA_SIGNS) or _PLAIN_NUMBER.fullmatch(value):
+        return value
+    return f"'{value}"

@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -21,6 +21,7 @@ from simulator.errors import Problem, ScenarioError
 from simulator.scenario_beds import Bed, Emitter, Emitters, Plants, Soil
 from simulator.scenario_errors import Senseless
 from simulator.scenario_pans import Fetch, Pan, Vessel
+from simulator.scenario_right import StatementRules
 from simulator.scenario_supply import Pipe, Supply
 from simulator.scenario_types import (
     Described,
@@ -262,6 +263,7 @@ class Scenario(Described):
     wishes: Wishes = Field(default_factory=lambda: Wishes.model_validate({}), description="[wishes], for `size`")
     owned: list[Owned] = Field(default_factory=list, description="[[owned]]: containers and emitters at hand")
     what_if: WhatIf = Field(default_factory=lambda: WhatIf.model_validate({}))
+    statement: StatementRules = Field(default_factory=lambda: StatementRules.model_validate({}))
     variant: dict[str, dict[str, Any]] = Field(default_factory=dict, description="overlays: only what differs")
 
     _path: Path = PrivateAttr(default=Path("scenario.toml"))
@@ -283,9 +285,28 @@ class Scenario(Described):
                 wrong.append(
                     Senseless('is no usable name: 1 to 60 printable characters without "/"', key=path, shown=False)
                 )
+        wrong.extend(self._rights_of_strange_beds())
         if wrong:
             raise scenario_errors.Several(wrong)
         return self
+
+    def _rights_of_strange_beds(self) -> Iterator[Senseless]:
+        """A further right must name beds that its supply waters."""
+        for name, supply in self.supply.items():
+            served = [
+                f"{c}/{bed}"
+                for c, controller in self.controller.items()
+                if controller.supply == name
+                for bed in controller.bed
+            ]
+            for further, right in (supply.right.further if supply.right else {}).items():
+                for index, bed in enumerate(right.beds):
+                    if bed not in served:
+                        yield Senseless(
+                            f'is no bed that [supply.{name}] waters, written "CONTROLLER/BED"',
+                            near=scenario_errors.nearest(bed, served),
+                            key=f"supply.{name}.right.further.{further}.beds[{index}]",
+                        )
 
     @property
     def path(self) -> Path:

@@ -67,6 +67,9 @@ def names_of(scenario: Any) -> Iterator[tuple[str, str]]:
     """Walk over the names that a user made up: (key path, name)."""
     for name in scenario.supply:
         yield f"supply.{name}", name
+        right = scenario.supply[name].right
+        for further in right.further if right else ():
+            yield f"supply.{name}.right.further.{further}", further
     for name in scenario.variant:
         yield f"variant.{name}", name
     for name, controller in scenario.controller.items():

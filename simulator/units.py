@@ -57,6 +57,20 @@ _SPOKEN = {
     "ft of water": "foot_H2O",
     "sq m": "meter**2",
     "sq ft": "foot**2",
+    "m3": "meter**3",
+    "m3/h": "meter**3/hour",
+    "us gal": "gallon",
+    "cfs": "foot**3/second",
+    "ccf": "hundred_cubic_feet",
+    "hundred cubic feet": "hundred_cubic_feet",
+    "acre": "new_acre",
+    "acres": "new_acre",
+    "acre-foot": "new_acre*foot",
+    "acre-feet": "new_acre*foot",
+    "acre_foot": "new_acre*foot",
+    "acre-ft": "new_acre*foot",
+    "acre-inch": "new_acre*inch",
+    "acre-inches": "new_acre*inch",
 }
 
 # "5 °C warmer" is a difference, whatever a thermometer's zero
@@ -80,6 +94,9 @@ def registry() -> Any:
     ureg: Any = pint.UnitRegistry(cache_folder=None)
     # density 1.000 kg/L, as the engine takes it (model: units inside the engine)
     ureg.define("meter_H2O = 9.80665 * kilopascal = mH2O")
+    # by the foot of 0.3048 m; pint's own acre is by the US survey foot, retired in 2022 (statement/units_of_form)
+    ureg.define("new_acre = 43560 * foot**2")
+    ureg.define("hundred_cubic_feet = 100 * foot**3")
     return ureg
 
 

@@ -174,7 +174,7 @@ def test_a_mistake_in_the_call_is_told(arguments, capsys, tmp_path, monkeypatch)
 def test_help_names_every_command_with_an_example(capsys):
     code, out, _ = run(capsys, "--help")
     assert code == 0
-    for verb in ("new", "check", "replay", "known", "compare", "setup", "away", "size"):
+    for verb in ("new", "check", "replay", "known", "compare", "setup", "away", "size", "statement"):
         assert verb in out
         code, text, _ = run(capsys, verb, "--help")
         assert code == 0
@@ -187,7 +187,7 @@ def test_help_imports_nothing_heavy():
     script = (
         "import sys\nfrom simulator.cli import main\n"
         "try: main(['--help'])\nexcept SystemExit: pass\n"
-        "heavy = {'numpy', 'pandas', 'matplotlib', 'pint', 'pydantic', 'pyet', 'scipy', 'jinja2'} & set(sys.modules)\n"
+        "heavy = {'numpy', 'pandas', 'matplotlib', 'pint', 'pydantic', 'pyet', 'scipy', 'jinja2', 'fpdf'} & set(sys.modules)\n"
         "sys.exit(repr(heavy) if heavy else 0)"
     )
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}

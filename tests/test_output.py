@@ -9,7 +9,7 @@ import pytest
 
 from simulator import replay
 from simulator.errors import OutputError
-from simulator.output import beds_table, daily_table, new_folder, season_json, write_season
+from simulator.output import beds_table, daily_table, new_folder, season_json, write_csv, write_season
 from tests.small_weather import dry_week
 
 
@@ -67,3 +67,11 @@ def test_tables_have_a_row_for_each_day_and_bed_and_for_each_part(season):
     assert len(daily) == 7 * len(season.beds)
     assert beds["part"].tolist() == ["mean", "driest_quarter", "exact_refill"] * len(season.beds)
     assert beds.loc[1, "irrigation_mm"] == pytest.approx(0.9 * beds.loc[0, "irrigation_mm"])
+
+
+def test_a_text_that_a_spreadsheet_would_run_gets_an_apostrophe_and_a_number_does_not(tmp_path):
+    texts = ["=1+1", "+1", "-x", "@SUM(A1)", "\tx", "a=b", "-2.5", "", None]
+    write_csv(pd.DataFrame({"name": texts, "value": [-1.5] * len(texts)}), tmp_path / "x.csv")
+    rows = pd.read_csv(tmp_path / "x.csv", keep_default_na=False)
+    assert rows["name"].tolist() == ["'=1+1", "'+1", "'-x", "'@SUM(A1)", "'\tx", "a=b", "-2.5", "", ""]
+    assert (rows["value"] == -1.5).all()

@@ -239,7 +239,7 @@ def pan_energy_balance(
     tmax, tmin = daily["tmax"].to_numpy(float), daily["tmin"].to_numpy(float)
     ea, u2 = daily["vapour_pressure"].to_numpy(float), daily["wind"].to_numpy(float)
     Rs = daily["radiation"].to_numpy(float)
-    doy = pd.DatetimeIndex(daily.index).dayofyear.to_numpy()
+    doy = pd.DatetimeIndex(daily.index).day_of_year.to_numpy()
     pressure = np.full(len(daily), float(met.atmospheric_pressure(elevation)))
     if "pressure" in daily:
         pressure = daily["pressure"].fillna(pd.Series(pressure, index=daily.index)).to_numpy(float)

@@ -123,7 +123,7 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
     dates = pd.DatetimeIndex(daily.index)
     eto: Floats = np.asarray(eto_record.loc[dates[0] : dates[-1]], dtype=np.float64)
     rain = daily["rain"].to_numpy(float)
-    doy = dates.dayofyear.to_numpy()
+    doy = dates.day_of_year.to_numpy()
     daylight_share, dark_share = evaporation.hourly_shares(scenario.site.latitude, doy)
     days = Days(np.ascontiguousarray(rain), np.ascontiguousarray(eto), daylight_share, dark_share)
 
@@ -438,7 +438,7 @@ def _lengthened(points: Floats, length: int) -> Floats:
 def _presses(scenario: Scenario, controller: Controller, dates: pd.DatetimeIndex, assumptions: list[str]) -> Floats:
     """Solar hours at which the valve is pressed, (days, presses a day), ascending, infinite where none."""
     by_day: list[list[float]] = [[] for _ in dates]
-    N = met.daylight_hours(dates.dayofyear.to_numpy(), latitude=scenario.site.latitude)
+    N = met.daylight_hours(dates.day_of_year.to_numpy(), latitude=scenario.site.latitude)
     clocked = [text for text in controller.valve.press_times if text not in ("sunset", "sunrise")]
     if clocked and (scenario.site.longitude is None or scenario.site.timezone is None):
         assumptions.append(

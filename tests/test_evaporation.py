@@ -111,7 +111,7 @@ def test_a_second_library_agrees_over_a_year_of_real_weather():
     refet = pytest.importorskip("refet")
     data = pytest.importorskip("vega_datasets").data
     weather = data.seattle_weather().set_index("date").loc["2014"]
-    doy = weather.index.dayofyear.to_numpy()
+    doy = weather.index.day_of_year.to_numpy()
     Ra = met.extraterrestrial_radiation(doy, latitude=47.45)
     Rso = met.clear_sky_radiation(Ra, elevation=130.0)
     Rs = met.radiation_from_temperature_range(

@@ -13,7 +13,7 @@ import zoneinfo
 import numpy as np
 
 from simulator.arrays import Floats
-from simulator.meteorology import solar_time_correction
+from simulator.sun import solar_time_correction
 
 __all__ = ["from_solar", "solar_hour"]
 

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from simulator import meteorology as met
+from simulator import sun
 from simulator.arrays import Floats
 
 __all__ = [
@@ -244,7 +245,7 @@ def pan_energy_balance(
     if "pressure" in daily:
         pressure = daily["pressure"].fillna(pd.Series(pressure, index=daily.index)).to_numpy(float)
 
-    Ra = met.extraterrestrial_radiation(doy, latitude=latitude)
+    Ra = sun.extraterrestrial_radiation(doy, latitude=latitude)
     Rso = met.clear_sky_radiation(Ra, elevation=elevation)
     Rnl = met.net_longwave_radiation(Rs, ea, tmin=tmin, tmax=tmax, clear_sky=Rso)
     P_rad = 1.32 + 4e-4 * abs(latitude) + 8e-5 * latitude**2
@@ -284,7 +285,7 @@ def hourly_shares(latitude: float, day_of_year: Floats) -> tuple[Floats, Floats]
     ----------
     Sunrise and sunset from FAO-56 (Allen et al. 1998) eq. 25 and 34; the half sine is the model's own choice.
     """
-    N = np.asarray(met.daylight_hours(np.asarray(day_of_year), latitude=latitude), dtype=float)[:, None]
+    N = np.asarray(sun.daylight_hours(np.asarray(day_of_year), latitude=latitude), dtype=float)[:, None]
     sunrise, sunset = 12.0 - N / 2.0, 12.0 + N / 2.0
     begin, end = np.arange(24.0)[None, :], np.arange(1.0, 25.0)[None, :]
     a, b = np.clip(begin, sunrise, sunset), np.clip(end, sunrise, sunset)

@@ -15,8 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from simulator import engine, evaporation
-from simulator import meteorology as met
+from simulator import engine, evaporation, sun
 from simulator.arrays import Beds, Days, Floats, Ints, Pans, State, Tanks, no_tanks
 from simulator.beds import BedForcing, bed_arrays, bed_forcing, lanes_of
 from simulator.clock import solar_hour
@@ -438,7 +437,7 @@ def _lengthened(points: Floats, length: int) -> Floats:
 def _presses(scenario: Scenario, controller: Controller, dates: pd.DatetimeIndex, assumptions: list[str]) -> Floats:
     """Solar hours at which the valve is pressed, (days, presses a day), ascending, infinite where none."""
     by_day: list[list[float]] = [[] for _ in dates]
-    N = met.daylight_hours(dates.day_of_year.to_numpy(), latitude=scenario.site.latitude)
+    N = sun.daylight_hours(dates.day_of_year.to_numpy(), latitude=scenario.site.latitude)
     clocked = [text for text in controller.valve.press_times if text not in ("sunset", "sunrise")]
     if clocked and (scenario.site.longitude is None or scenario.site.timezone is None):
         assumptions.append(

@@ -21,13 +21,9 @@ __all__ = [
     "DRY_DEW_POINT_OFFSET",
     "KRS_COAST",
     "KRS_INLAND",
-    "SOLAR_CONSTANT",
     "atmospheric_pressure",
     "clear_sky_radiation",
-    "daylight_hours",
     "dew_point_from_tmin",
-    "extraterrestrial_radiation",
-    "inverse_relative_distance",
     "mean_saturation_vapour_pressure",
     "monthly_soil_heat_flux",
     "net_longwave_radiation",
@@ -37,10 +33,6 @@ __all__ = [
     "radiation_from_temperature_range",
     "saturation_vapour_pressure",
     "slope_of_saturation_vapour_pressure",
-    "solar_declination",
-    "solar_noon",
-    "solar_time_correction",
-    "sunset_hour_angle",
     "vapour_pressure_from_dew_point",
     "vapour_pressure_from_psychrometer",
     "vapour_pressure_from_rh_max",
@@ -51,8 +43,6 @@ __all__ = [
 
 Floats = npt.NDArray[np.float64]
 
-#: FAO-56 eq 21: radiation at the top of the atmosphere, facing the sun. [MJ m⁻² min⁻¹]
-SOLAR_CONSTANT = 0.0820
 #: FAO-56 eq 35: share of Ra that reaches the ground on an overcast day, and what full sunshine adds. [-]
 ANGSTROM_A = 0.25
 ANGSTROM_B = 0.50
@@ -319,126 +309,6 @@ def vapour_pressure_from_rh_mean(rh_mean: npt.ArrayLike, *, tmin: npt.ArrayLike,
     return _array(rh_mean) / 100.0 * mean_saturation_vapour_pressure(tmin, tmax)
 
 
-def inverse_relative_distance(day_of_year: npt.ArrayLike) -> Floats:
-    """
-    Inverse relative distance from earth to sun.
-
-    Parameters
-    ----------
-    day_of_year : int or ndarray, any shape
-        1 on 1 January to 365, or 366 in a leap year. [d]
-
-    Returns
-    -------
-    ndarray, shape of ``day_of_year``
-        dr, 0.967 to 1.033. [-]
-
-    Notes
-    -----
-    FAO-56 eq 23.
-    """
-    J = _array(day_of_year)
-    return _array(1.0 + 0.033 * np.cos(2.0 * np.pi / 365.0 * J))
-
-
-def solar_declination(day_of_year: npt.ArrayLike) -> Floats:
-    """
-    Solar declination.
-
-    Parameters
-    ----------
-    day_of_year : int or ndarray, any shape
-        1 on 1 January to 365, or 366 in a leap year. [d]
-
-    Returns
-    -------
-    ndarray, shape of ``day_of_year``
-        δ, −0.409 to 0.409. [rad]
-
-    Notes
-    -----
-    FAO-56 eq 24.
-    """
-    J = _array(day_of_year)
-    return _array(0.409 * np.sin(2.0 * np.pi / 365.0 * J - 1.39))
-
-
-def sunset_hour_angle(day_of_year: npt.ArrayLike, *, latitude: npt.ArrayLike) -> Floats:
-    """
-    Angle by which the earth turns between noon and sunset.
-
-    Parameters
-    ----------
-    day_of_year : int or ndarray
-        Day of the year. [d]
-    latitude : float or ndarray
-        −90 to 90, south negative. [degrees]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        ωs: 0 where the sun does not rise, π where it does not set. [rad]
-
-    Notes
-    -----
-    FAO-56 eq 25, ωs = arccos(−tan φ · tan δ). Polar day and night have no solution there; here the argument
-    is bounded to −1…1, which gives them their 24 and 0 hours.
-    """
-    phi = np.radians(_array(latitude))
-    return _array(np.arccos(np.clip(-np.tan(phi) * np.tan(solar_declination(day_of_year)), -1.0, 1.0)))
-
-
-def daylight_hours(day_of_year: npt.ArrayLike, *, latitude: npt.ArrayLike) -> Floats:
-    """
-    Hours from sunrise to sunset.
-
-    Parameters
-    ----------
-    day_of_year : int or ndarray
-        Day of the year. [d]
-    latitude : float or ndarray
-        −90 to 90, south negative. [degrees]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        N, 0 to 24. [h]
-
-    Notes
-    -----
-    FAO-56 eq 34. Takes the sun as a point and no air: real daylight is some minutes longer.
-    """
-    return 24.0 / np.pi * sunset_hour_angle(day_of_year, latitude=latitude)
-
-
-def extraterrestrial_radiation(day_of_year: npt.ArrayLike, *, latitude: npt.ArrayLike) -> Floats:
-    """
-    Radiation at the top of the atmosphere on a horizontal surface, sum of the day.
-
-    Parameters
-    ----------
-    day_of_year : int or ndarray
-        Day of the year. [d]
-    latitude : float or ndarray
-        −90 to 90, south negative. [degrees]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Ra, never negative. [MJ m⁻² d⁻¹]
-
-    Notes
-    -----
-    FAO-56 eq 21. Polar day and night by `sunset_hour_angle`.
-    """
-    phi = np.radians(_array(latitude))
-    delta = solar_declination(day_of_year)
-    omega = sunset_hour_angle(day_of_year, latitude=latitude)
-    geometry = omega * np.sin(phi) * np.sin(delta) + np.cos(phi) * np.cos(delta) * np.sin(omega)
-    Ra = 24.0 * 60.0 / np.pi * SOLAR_CONSTANT * inverse_relative_distance(day_of_year) * geometry
-    return _array(np.maximum(Ra, 0.0))  # a rounding error below zero at the edge of polar night
-
-
 def radiation_from_sunshine(
     sunshine: npt.ArrayLike, *, daylight: npt.ArrayLike, extraterrestrial: npt.ArrayLike
 ) -> Floats:
@@ -668,52 +538,3 @@ def dew_point_from_tmin(tmin: npt.ArrayLike, *, offset: float = 0.0) -> Floats:
     FAO-56 eq 48 and the text below it.
     """
     return _array(tmin) - offset
-
-
-def solar_time_correction(day_of_year: npt.ArrayLike) -> Floats:
-    """
-    Seasonal correction for solar time (the equation of time).
-
-    Parameters
-    ----------
-    day_of_year : int or ndarray, any shape
-        Day of the year. [d]
-
-    Returns
-    -------
-    ndarray, shape of ``day_of_year``
-        Sc: how far a sundial runs ahead of a clock. [h]
-
-    Notes
-    -----
-    FAO-56 eq 32 and 33.
-    """
-    b = 2.0 * np.pi * (_array(day_of_year) - 81.0) / 364.0
-    return _array(0.1645 * np.sin(2.0 * b) - 0.1255 * np.cos(b) - 0.025 * np.sin(b))
-
-
-def solar_noon(day_of_year: npt.ArrayLike, *, longitude: npt.ArrayLike, utc_offset: npt.ArrayLike) -> Floats:
-    """
-    Clock time at which the sun stands highest.
-
-    Parameters
-    ----------
-    day_of_year : int or ndarray
-        Day of the year. [d]
-    longitude : float or ndarray
-        East positive, west negative. [degrees]
-    utc_offset : float or ndarray
-        How far the clock is ahead of UTC on that day, summer time included. [h]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Hour of the clock. [h]
-
-    Notes
-    -----
-    FAO-56 eq 31 solved for ω = 0. The paper counts longitudes west of Greenwich, here they are east positive
-    as everybody writes them.
-    """
-    west_of_zone = _array(utc_offset) * 15.0 - _array(longitude)
-    return _array(12.0 + west_of_zone / 15.0 - solar_time_correction(day_of_year))

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from simulator import evaporation as evap
 from simulator import meteorology as met
+from simulator import sun
 
 DATA = Path(__file__).parent / "data"
 
@@ -31,8 +32,8 @@ def day(date, **columns):
 def test_eto_of_a_july_day_at_uccle():
     """FAO-56 (1998), chapter 4, Example 18: 3.88 mm/day from max and min RH, wind at 10 m, sunshine."""
     ea = met.vapour_pressure_from_rh_max_min(84.0, 63.0, tmin=12.3, tmax=21.5)
-    Ra = met.extraterrestrial_radiation(187, latitude=50.8)
-    N = met.daylight_hours(187, latitude=50.8)
+    Ra = sun.extraterrestrial_radiation(187, latitude=50.8)
+    N = sun.daylight_hours(187, latitude=50.8)
     Rs = met.radiation_from_sunshine(9.25, daylight=N, extraterrestrial=Ra)
     u2 = met.wind_at_2m(10.0 / 3.6, height=10.0)
     table = day("2015-07-06", tmin=12.3, tmax=21.5, vapour_pressure=ea, wind=u2, radiation=Rs)
@@ -42,8 +43,8 @@ def test_eto_of_a_july_day_at_uccle():
 
 def test_eto_of_a_month_at_bangkok():
     """FAO-56 (1998), chapter 4, Example 17: 5.72 mm/day. It takes G = 0.14 MJ, a daily step takes none: 0.04 more."""
-    Ra = met.extraterrestrial_radiation(105, latitude=13.73)
-    N = met.daylight_hours(105, latitude=13.73)
+    Ra = sun.extraterrestrial_radiation(105, latitude=13.73)
+    N = sun.daylight_hours(105, latitude=13.73)
     Rs = met.radiation_from_sunshine(8.5, daylight=N, extraterrestrial=Ra)
     table = day("2015-04-15", tmin=25.6, tmax=34.8, vapour_pressure=2.85, wind=2.0, radiation=Rs)
     eto = evap.reference_evapotranspiration(table, latitude=13.73, elevation=2.0).iloc[0]
@@ -54,7 +55,7 @@ def test_eto_of_a_month_at_bangkok():
 
 def test_eto_with_missing_data_at_lyon():
     """FAO-56 (1998), chapter 4, Example 20: 4.56 mm/day from temperature alone, with wind at 2 m/s."""
-    Ra = met.extraterrestrial_radiation(196, latitude=45.72)
+    Ra = sun.extraterrestrial_radiation(196, latitude=45.72)
     Rso = met.clear_sky_radiation(Ra, elevation=200.0)
     Rs = np.minimum(0.16 * np.sqrt(26.6 - 14.8) * Ra, Rso)
     ea = met.vapour_pressure_from_dew_point(14.8)
@@ -112,7 +113,7 @@ def test_a_second_library_agrees_over_a_year_of_real_weather():
     data = pytest.importorskip("vega_datasets").data
     weather = data.seattle_weather().set_index("date").loc["2014"]
     doy = weather.index.day_of_year.to_numpy()
-    Ra = met.extraterrestrial_radiation(doy, latitude=47.45)
+    Ra = sun.extraterrestrial_radiation(doy, latitude=47.45)
     Rso = met.clear_sky_radiation(Ra, elevation=130.0)
     Rs = met.radiation_from_temperature_range(
         weather["temp_min"], weather["temp_max"], extraterrestrial=Ra, clear_sky=Rso

@@ -18,6 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from simulator import meteorology as met
+from simulator import sun
 
 DATA = Path(__file__).parent / "data"
 FILES = ("met_intermediates.csv", "eto_examples.csv", "alice_springs_mcmahon2013.csv")
@@ -64,11 +65,11 @@ def _ea(i: Inputs) -> met.Floats:
 
 
 def _ra(i: Inputs) -> met.Floats:
-    return met.extraterrestrial_radiation(i["doy"], latitude=i["lat"])
+    return sun.extraterrestrial_radiation(i["doy"], latitude=i["lat"])
 
 
 def _daylight(i: Inputs) -> met.Floats:
-    return met.daylight_hours(i["doy"], latitude=i["lat"])
+    return sun.daylight_hours(i["doy"], latitude=i["lat"])
 
 
 def _rso(i: Inputs) -> met.Floats:
@@ -144,9 +145,9 @@ COMPUTE: dict[str, Callable[[Inputs], object]] = {
     ),
     "vpd": lambda i: _es(i) - _ea(i),
     "delta": lambda i: met.slope_of_saturation_vapour_pressure(_mean(i)),
-    "dr": lambda i: met.inverse_relative_distance(i["doy"]),
-    "declination": lambda i: met.solar_declination(i["doy"]),
-    "sunset_hour_angle": lambda i: met.sunset_hour_angle(i["doy"], latitude=i["lat"]),
+    "dr": lambda i: sun.inverse_relative_distance(i["doy"]),
+    "declination": lambda i: sun.solar_declination(i["doy"]),
+    "sunset_hour_angle": lambda i: sun.sunset_hour_angle(i["doy"], latitude=i["lat"]),
     "N": _daylight,
     "Ra": _ra,
     "Rso": _rso,
@@ -213,10 +214,10 @@ def test_wind_at_2m_refuses_a_gauge_in_the_grass():
 def test_polar_night_has_no_sun_and_polar_day_no_night():
     """Spitsbergen's latitude at the solstices: the formula's arccos has no answer there, ours has."""
     june, december = 172, 355
-    assert float(met.daylight_hours(june, latitude=78.0)) == pytest.approx(24.0)
-    assert float(met.daylight_hours(december, latitude=78.0)) == 0.0
-    assert float(met.extraterrestrial_radiation(december, latitude=78.0)) == 0.0
-    assert float(met.extraterrestrial_radiation(june, latitude=78.0)) > 40.0
+    assert float(sun.daylight_hours(june, latitude=78.0)) == pytest.approx(24.0)
+    assert float(sun.daylight_hours(december, latitude=78.0)) == 0.0
+    assert float(sun.extraterrestrial_radiation(december, latitude=78.0)) == 0.0
+    assert float(sun.extraterrestrial_radiation(june, latitude=78.0)) > 40.0
 
 
 def test_sunshine_in_polar_night_gives_no_radiation_and_a_missing_one_stays_missing():
@@ -250,17 +251,17 @@ def test_net_longwave_radiation_in_polar_night_counts_the_sky_as_clear():
 
 def test_solar_noon_is_at_twelve_only_on_the_zone_meridian_and_a_corrected_clock():
     """FAO-56 eq 31: four minutes a degree; the sun is 15° late at a zone's western neighbour."""
-    sc = float(met.solar_time_correction(105))
-    assert float(met.solar_noon(105, longitude=0.0, utc_offset=0.0)) == pytest.approx(12.0 - sc)
-    later = met.solar_noon(105, longitude=-15.0, utc_offset=0.0)
+    sc = float(sun.solar_time_correction(105))
+    assert float(sun.solar_noon(105, longitude=0.0, utc_offset=0.0)) == pytest.approx(12.0 - sc)
+    later = sun.solar_noon(105, longitude=-15.0, utc_offset=0.0)
     assert float(later) == pytest.approx(13.0 - sc)
-    summer_time = met.solar_noon(105, longitude=0.0, utc_offset=1.0)
+    summer_time = sun.solar_noon(105, longitude=0.0, utc_offset=1.0)
     assert float(summer_time) == pytest.approx(13.0 - sc)
 
 
 def test_equation_of_time_is_a_quarter_of_an_hour_at_most():
     """Almanacs: +16 min at the start of November, -14 min in mid-February (from memory)."""
-    minutes = 60.0 * met.solar_time_correction(np.arange(1, 366))
+    minutes = 60.0 * sun.solar_time_correction(np.arange(1, 366))
     assert minutes.max() == pytest.approx(16.4, abs=1.0)
     assert minutes.min() == pytest.approx(-14.2, abs=1.0)
     assert 300 <= int(np.argmax(minutes)) + 1 <= 312
@@ -288,9 +289,9 @@ def test_all_lists_what_is_public():
 @given(latitude=st.floats(-90.0, 90.0), day=st.integers(1, 366))
 def test_the_two_hemispheres_share_the_daylight(latitude, day):
     """Where it is dark north it is light south: N(φ) + N(-φ) = 24 h, and Ra is never negative."""
-    north, south = (met.daylight_hours(day, latitude=sign * latitude) for sign in (1.0, -1.0))
+    north, south = (sun.daylight_hours(day, latitude=sign * latitude) for sign in (1.0, -1.0))
     assert float(north + south) == pytest.approx(24.0)
-    assert float(met.extraterrestrial_radiation(day, latitude=latitude)) >= 0.0
+    assert float(sun.extraterrestrial_radiation(day, latitude=latitude)) >= 0.0
 
 
 @given(low=st.floats(-60.0, 55.0), step=st.floats(0.01, 20.0))

@@ -9,12 +9,8 @@ from typing import NamedTuple
 
 import pandas as pd
 
-from simulator.meteorology import (
-    Floats,
-    clear_sky_radiation,
-    daylight_hours,
-    extraterrestrial_radiation,
-)
+from simulator.meteorology import Floats, clear_sky_radiation
+from simulator.sun import daylight_hours, extraterrestrial_radiation
 
 __all__ = ["Sky", "sky_of"]
 

@@ -15,6 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from simulator import meteorology as met
+from simulator import sun
 from simulator.errors import WeatherError
 from simulator.weather import GapLimits, Site, read_weather
 from tests.weather.test_broken_files import table, with_day
@@ -155,7 +156,7 @@ def test_sunshine_becomes_radiation_and_is_no_filling(read):
     """FAO-56 eq 35."""
     weather = read(table(drop=["radiation"], sunshine=9))
     days = weather.daily.index.day_of_year.to_numpy()
-    Ra, N = met.extraterrestrial_radiation(days, latitude=38.0), met.daylight_hours(days, latitude=38.0)
+    Ra, N = sun.extraterrestrial_radiation(days, latitude=38.0), sun.daylight_hours(days, latitude=38.0)
     assert weather.daily["radiation"].to_numpy() == pytest.approx((0.25 + 0.5 * 9 / N) * Ra)
     assert weather.filled() == {}
 
@@ -164,7 +165,7 @@ def test_sunshine_becomes_radiation_and_is_no_filling(read):
 def test_without_sun_radiation_comes_from_the_temperature_range(read, setting, krs):
     """FAO-56 eq 50: kRs √(30 - 14) Ra, at most the clear sky's."""
     weather = read(table(drop=["radiation"]), Site(38.0, 100.0, setting=setting))
-    Ra = met.extraterrestrial_radiation(weather.daily.index.day_of_year.to_numpy(), latitude=38.0)
+    Ra = sun.extraterrestrial_radiation(weather.daily.index.day_of_year.to_numpy(), latitude=38.0)
     expected = np.minimum(krs * 4.0, 0.75 + 2e-5 * 100.0) * Ra
     assert weather.daily["radiation"].to_numpy() == pytest.approx(expected)
     assert weather.filled() == {"radiation": {"radiation from temperature range": 20}}
@@ -175,7 +176,7 @@ def test_a_little_too_bright_is_limited_only_on_request(read):
     """36 MJ/m² on one June day is between 1.05 and 1.25 of the clear sky's."""
     weather = read(table(radiation=with_day(24, 36)), too_bright="limit")
     day = weather.daily.index.day_of_year[3]
-    Rso = met.clear_sky_radiation(met.extraterrestrial_radiation(day, latitude=38.0), elevation=100.0)
+    Rso = met.clear_sky_radiation(sun.extraterrestrial_radiation(day, latitude=38.0), elevation=100.0)
     assert weather.daily["radiation"].iloc[3] == pytest.approx(1.05 * float(Rso))
     assert weather.filled() == {"radiation": {"limited to 1.05 Rso": 1}}
 

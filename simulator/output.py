@@ -286,7 +286,12 @@ def write_season(season: Season, folder: Path) -> None:
     write_json(season_json(season), folder / "season.json")
     (folder / "figures").mkdir()
     drawn: dict[str, str] = {}
-    for name, draw in figures.SEASON_FIGURES.items():
+    draws = dict(figures.SEASON_FIGURES)
+    if season.tanks:
+        from simulator.reports.tank_figures import tank_figure
+
+        draws["tank"] = tank_figure
+    for name, draw in draws.items():
         figure = draw(season)
         figures.save(figure, folder / "figures" / name)
         drawn[name] = figures.svg_text(figure)

@@ -359,6 +359,9 @@ def _overlaid(base: Mapping[str, Any], overlay: Mapping[str, Any]) -> dict[str, 
         if any(key in overlay for key in group):
             for key in group:
                 merged.pop(key, None)
+    # mains that become a tank keep their water right and nothing else
+    if overlay.get("kind", base.get("kind")) != base.get("kind") and ("pressure" in base or "volume" in base):
+        merged = {key: value for key, value in merged.items() if key == "right"}
     for key, value in overlay.items():
         below = merged.get(key)
         # soils and plants are one thing told in several ways: replaced whole, never mixed

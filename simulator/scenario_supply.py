@@ -15,6 +15,9 @@ from simulator.scenario_types import Area, Described, Flow, Length, Number, Pres
 __all__ = ["LevelVolume", "Pipe", "Roof", "Supply", "TopUp"]
 
 
+_ROUNDING = 1e-9  # of unit conversion
+
+
 class LevelVolume(Described):
     """One point of a tank's shape."""
 
@@ -99,7 +102,7 @@ class Supply(Described):
         for low, high in zip(self.shape, self.shape[1:], strict=False):
             if high.level <= low.level or high.volume <= low.volume:
                 raise Senseless("must rise from point to point, level and volume both", key="shape", shown=False)
-        if self.volume is not None and self.shape[-1].volume < self.volume:
+        if self.volume is not None and self.shape[-1].volume < self.volume * (1.0 - _ROUNDING):
             raise Senseless(
                 f"ends at {self.shape[-1].volume:g} L, below the tank's volume of {self.volume:g} L; add its top",
                 key="shape",

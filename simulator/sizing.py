@@ -24,6 +24,7 @@ from simulator.hydraulics import emitter_flow
 from simulator.scenario import Scenario
 from simulator.season import read_scenario_weather, replay
 from simulator.settings import Outcome, Setting, YearForcing, outcomes, year_forcing
+from simulator.supplies import most_static
 from simulator.weather import Weather
 from simulator.years import in_year, years_at_hand
 
@@ -391,8 +392,7 @@ def _layout(scenario: Scenario, name: str, present: Setting) -> tuple[list[Setti
         (present.refill_flow * factor, "") for factor in np.geomspace(1.0 / _FLOW_SPAN, _FLOW_SPAN, _FLOWS)
     ]
     if drawer:
-        pressure = scenario.supply[scenario.controller[name].supply].pressure
-        assert pressure is not None
+        pressure = most_static(scenario.supply[scenario.controller[name].supply])
         flows = []
         for part in drawer:
             assert part.flow is not None

@@ -226,3 +226,22 @@ def _toml(value, path=""):
         return str(part)
 
     return "\n".join(f"{key} = {inline(part)}" for key, part in value.items()) + "\n"
+
+
+def test_a_garden_on_a_tank_is_sized_too(garden, tmp_path):
+    """Each setting has the tank to itself; the present one comes out as its replay, and the overlay can be pasted."""
+    tank = {"kind": "tank", "volume": "20 m^3", "footprint": "8 m^2", "outlet_height": "6 m"}
+    on_tank = garden.changed(
+        {"supply": {"spring": tank}, "owned": [{"name": "dripper", "flow": "2 L/h", "at": "60 kPa"}]}
+    )
+    season = replay(on_tank)
+    year = _year("upper", 2025, on_tank, season)
+    pan = season.forcing.pan_of["upper"]
+    described = on_tank.controller["upper"]
+    present = Setting(described.pan.area, described.pan.depth, pan.refill_flow, described.valve.swing_kg)
+    (found,) = outcomes([year], [present])
+    assert found.litres[0] == pytest.approx(season.totals["controllers"]["upper"]["litres"], rel=1e-9)
+    sizing = size(on_tank)
+    from simulator.reports.size_page import variant_text
+
+    assert 'at = "83.36 kPa"' in variant_text(sizing)

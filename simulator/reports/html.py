@@ -14,6 +14,7 @@ from simulator.heat import said
 from simulator.reports.pages import Table, listed_findings, placed_figure, provenance_table, render
 from simulator.reports.texts import CAUTIONS, METHOD
 from simulator.reports.words import count, days_long, hours, litres, mm, number, percent, three_sentences
+from simulator.tank_sizes import enough, tank_sizes
 
 if TYPE_CHECKING:
     from simulator.checking import Checked
@@ -52,6 +53,7 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
         controllers=_controllers(season),
         supplies=_supplies(season),
         months=_supply_months(season),
+        tanks=_tanks(season),
         figures=[placed_figure(name, svg) for name, svg in figures.items()],
         models=_models(season),
         filled=_filled(season),
@@ -256,6 +258,35 @@ def _supplies(season: Season) -> Table:
         for name, s in season.totals["supplies"].items()
     )
     return Table(("supply", "season", "most in a day", "largest flow"), rows)
+
+
+def _tanks(season: Season) -> Table:
+    rows = []
+    for name, supply in season.totals["supplies"].items():
+        tank = supply.get("tank")
+        if tank is None:
+            continue
+        suffices = enough(tank_sizes(season, name))
+        rows.append(
+            (
+                name,
+                number(tank["start_l"]),
+                number(tank["roof_l"]),
+                number(tank["topped_l"]),
+                number(tank["drawn_l"]),
+                number(tank["over_l"]),
+                number(tank["end_l"]),
+                tank["first_empty_day"] or "–",
+                hours(tank["starved_hours"]),
+                "–" if tank["days_of_reserve"] is None else number(tank["days_of_reserve"], 1),
+                litres(suffices) if suffices is not None else "none tried",
+            )
+        )
+    headings = (
+        *("tank", "at the start [L]", "from the roof [L]", "from the mains [L]", "drawn [L]", "run over [L]"),
+        *("at the end [L]", "first dry on", "valves dry for", "days of reserve at the end", "size that suffices"),
+    )
+    return Table(headings, tuple(rows))
 
 
 def _supply_months(season: Season) -> Table:

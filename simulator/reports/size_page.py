@@ -13,6 +13,7 @@ from simulator.reports.pages import Table, placed_figure, render
 from simulator.reports.texts import CAUTIONS, METHOD
 from simulator.reports.words import count, litres, number, percent
 from simulator.sizing import Choice, Sizing, ValveSizing
+from simulator.supplies import most_static
 
 __all__ = ["size_html", "size_sentences", "variant_text"]
 
@@ -100,7 +101,7 @@ def variant_text(sizing: Sizing) -> str:
         lines.append(f'{key}.pan.vessels = [{{ area = "{setting.area:.4g} m^2" }}]')
         lines.append(f'{key}.pan.depth = "{setting.depth:.4g} mm"')
         lines.append(f'{key}.valve.swing = "{setting.swing:.3g} kg"')
-        pressure = sizing.scenario.supply[sizing.scenario.controller[name].supply].pressure
+        pressure = most_static(sizing.scenario.supply[sizing.scenario.controller[name].supply])
         lines.append(f'{key}.valve.refill = {{ flow = "{setting.refill_flow:.4g} L/h", at = "{pressure:.4g} kPa" }}')
         for bed, (old, new) in valve.emitters.items():
             if old != new:

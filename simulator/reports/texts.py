@@ -19,6 +19,10 @@ CAPTIONS: dict[str, str] = {
         "short; far above it, water that drained away. Net demand is less than ETc because "
         "rain, and water already in the soil, meet a part."
     ),
+    "tank": (
+        "The tank: its water at the end of each day, and how many hours valves would have stood open "
+        "without water with a smaller or larger tank of the same height."
+    ),
     "weeks": (
         "Week by week: what the valve gave each bed, as a blue step, over what the plants took from "
         "the soil less the rain that it could hold, dotted; below zero in a week of rain. Hatched: "
@@ -68,8 +72,8 @@ METHOD: tuple[str, ...] = (
         "it spills, and when the valve opens that day, is only roughly right."
     ),
     (
-        "Emitters follow q = k·h^x (the form of ISO 9261). Friction in pipes, the time to fill "
-        "them and clogging are left out."
+        "Emitters follow q = k·h^x (the form of ISO 9261). Friction in pipes counts "
+        "where a pipe is described; the time to fill it, and clogging that nobody told of, are left out."
     ),
     (
         "Beds: one root-zone bucket each, by day (FAO-56 chapter 8, eq. 80 to 85). No capillary "

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from simulator import engine
 from simulator.arrays import Beds, Days, Floats, Pans, Results, State, Tanks, empty_results, no_tanks, plain
@@ -109,7 +108,8 @@ class Engine:
         if self.through_compiler:
             compiled(engine.run_season)(*groups)
         else:
-            engine.run_season(*(plain(group) for group in groups))
+            interpreted: Callable[..., int] = engine.run_season
+            interpreted(*(plain(group) for group in groups))
 
     def add_up(self, beds: Beds, out: Results) -> tuple[Floats, Floats]:
         """Return sums by lane and by pan."""
@@ -118,7 +118,8 @@ class Engine:
         if self.through_compiler:
             compiled(add_up)(beds, out, lanes, pans)
         else:
-            add_up(plain(beds), plain(out), memoryview(lanes), memoryview(pans))
+            interpreted: Callable[..., None] = add_up
+            interpreted(plain(beds), plain(out), *(memoryview(part.data) for part in (lanes, pans)))
         return lanes, pans
 
     def room(self, controllers: int, lanes: int, days: int, tanks: int) -> Results:

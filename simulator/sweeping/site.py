@@ -191,7 +191,7 @@ class SiteRecord:
         self.rh_mean: Floats = daily["rh_mean"].to_numpy(float)
         self.tmean: Floats = (daily["tmin"].to_numpy(float) + daily["tmax"].to_numpy(float)) / 2.0
         self.day_of_year = self.index.day_of_year.to_numpy()
-        self.daylight, self.dark = evaporation.hourly_shares(place.latitude, np.arange(1, 367))
+        self.daylight, self.dark = evaporation.hourly_shares(place.latitude, np.arange(1.0, 367.0))
         filled = np.zeros(len(daily), np.int64)
         for name in weather.flags.columns:
             codes, known = pd.factorize(weather.flags[name])
@@ -295,9 +295,9 @@ def _steady_key(bed: Bed) -> str | None:
     if plants is None or plants.stages_gdd is not None or bed.curve_number is not None:
         return None
     month_day = f"{bed.planted:%m-%d}" if bed.planted else ""
-    if plants.name is not None and bed.planted is not None:
-        if plant_of(plants).kind == "annual" or bed.wetting_days is not None:
-            return None
+    by_date = plants.name is not None and bed.planted is not None
+    if by_date and (plant_of(plants).kind == "annual" or bed.wetting_days is not None):
+        return None
     described: str = bed.model_dump_json(exclude={"planted", "area", "emitters", "uniformity", "initial_depletion"})
     return described + month_day
 

@@ -183,7 +183,7 @@ def season_columns(
             for design, name, controller, _ in bundle.controllers
         ]
     )
-    inflow = np.array([roof_inflow(record.rain, roof) for roof in bundle.roofs]).reshape(len(bundle.roofs), -1)
+    inflow = np.array([roof_inflow(record.rain, roof) for roof in bundle.roofs])
     parts = [_one_year(record, bundle, dates, season, evaporation, inflow, run) for season in seasons]
     return {name: np.concatenate([part[name] for part in parts]) for name in COLUMNS}
 

@@ -17,7 +17,7 @@ import pandas as pd
 from simulator import evaporation
 from simulator.arrays import Floats
 from simulator.beds import BedForcing, bed_forcing
-from simulator.errors import ScenarioError, WeatherError
+from simulator.errors import ScenarioError
 from simulator.planting import Climate, plant_of
 from simulator.scenario import Bed, Pan, Scenario, Site
 from simulator.weather import Weather, read_weather
@@ -177,6 +177,7 @@ class SiteRecord:
     def __init__(self, place: Place, weather: Weather, eto: Floats | None = None) -> None:
         daily = weather.daily
         self.place = place
+        self.weather = weather
         self.site = place.site()
         self.daily = daily
         self.index = pd.DatetimeIndex(daily.index)
@@ -320,8 +321,3 @@ def _cut(part: BedForcing, bed: Bed, rain: Floats, first: int, after: int) -> Be
         part.rain_in[first:after],
         part.leaching,
     )
-
-
-def problem_lines(error: ScenarioError | WeatherError) -> tuple[str, ...]:
-    """Return an error's lines."""
-    return tuple(error.text().split("\n"))

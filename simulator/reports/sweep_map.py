@@ -71,7 +71,8 @@ def map_figure(choices: Sequence[Choice], designs: Sequence[str], title: str, wi
                         label=label,
                     )
                     label = "_"
-        left.set_title(f"{plain(title)}: what suits, hollow where none keeps to {wish} days short", wrap=True)
+        figure.suptitle(plain(title)[:100], x=0.01, ha="left")
+        left.set_title(f"what suits; hollow: none keeps to {wish} days short")
         left.legend(loc="upper center", bbox_to_anchor=(0.5, -0.12), ncols=3)
         shades = right.scatter(
             longitude,

@@ -42,7 +42,10 @@ def write_district(folder: Path, *, first: int = _FIRST, last: int = _LAST, plac
         The table, ``places.csv``.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    lines = ["# invented places: nobody lives there and nothing was measured", "name,latitude,longitude,elevation,weather"]
+    lines = [
+        "# invented places: nobody lives there and nothing was measured",
+        "name,latitude,longitude,elevation,weather",
+    ]
     for index in range(places):
         row, column = divmod(index, _COLUMNS)
         draw = np.random.default_rng(7000 + index).random(3)

@@ -118,7 +118,8 @@ def _by_dask(kit: bytes, jobs: Iterable[Job], address: str) -> Iterator[Part]:
             job_of[future.key] = job
             return future
 
-        running = dask.as_completed([submitted(job) for job in itertools.islice(waiting, max(slots * _AHEAD, 2))])
+        first = [submitted(job) for job in itertools.islice(waiting, max(slots * _AHEAD, 2))]
+        running = dask.as_completed(first, loop=client.loop)
         for future in running:
             job = job_of.pop(future.key)
             try:

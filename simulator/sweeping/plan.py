@@ -86,7 +86,7 @@ class Chosen(Described):
 class Output(Described):
     """What is written."""
 
-    rows_per_file: Annotated[int, Field(strict=True, ge=100, le=1_000_000)] = Field(
+    rows_per_file: Annotated[int, Field(strict=True, ge=1, le=1_000_000)] = Field(
         20_000, description="most rows of one file of the dataset; sets how much memory a part takes"
     )
     figures: Annotated[bool, Field(strict=True)] = Field(True, description="false draws no map")

@@ -18,7 +18,7 @@ from simulator.arrays import Beds, Floats
 from simulator.planting import Climate, Demand, bed_demand, mulch_factor, soil_of
 from simulator.scenario import Bed, Controller, Scenario
 
-__all__ = ["LANES", "BedForcing", "bed_arrays", "bed_forcing", "lanes_of"]
+__all__ = ["LANES", "BedForcing", "bare_ground", "bed_arrays", "bed_forcing", "evaporable_water", "lanes_of"]
 
 #: the lanes of each bed, in the engine's order; the last only where a present timer is described
 LANES = ("mean", "driest_quarter", "exact_refill", "timer")
@@ -154,12 +154,9 @@ def bed_arrays(
     exponents: list[float] = []
     flows = {key: pan_of[part.controller].bed_flows[part.name] for key, part in bed_of.items()}
     for index, (bed, part) in enumerate(zip(described, parts, strict=True)):
-        ground = soil_of(bed.soil)
-        tew[index] = soil.total_evaporable_water(ground.field_capacity, ground.wilting_point, ground.ze)
-        rew[index] = min(ground.rew, 0.9 * tew[index])
+        tew[index], rew[index] = evaporable_water(bed)
         if bed.method == "dual":
-            kc_max[index] = plants.kc_max(part.curve.kc, wind=wind, rh_min=rh_min, height=part.curve.height)
-            exposed[index] = 1.0 - plants.covered_fraction(part.curve.kc, kc_max[index], height=part.curve.height)
+            kc_max[index], exposed[index] = bare_ground(part.curve, wind, rh_min)
         on_tank = scenario.supply[scenario.controller[part.controller].supply].kind == "tank"
         own, reference = flows[part.key], pan_of[part.controller].at_reference[part.name]
         mean = (reference if on_tank else own) / bed.area
@@ -190,6 +187,33 @@ def bed_arrays(
         lane_exponent=np.array(exponents),
         given=given,
     )
+
+
+def evaporable_water(bed: Bed) -> tuple[float, float]:
+    """Return TEW and REW of a bed's surface. [mm]"""
+    ground = soil_of(bed.soil)
+    tew = soil.total_evaporable_water(ground.field_capacity, ground.wilting_point, ground.ze)
+    return tew, min(ground.rew, 0.9 * tew)
+
+
+def bare_ground(curve: Demand, wind: Floats, rh_min: Floats) -> tuple[Floats, Floats]:
+    """
+    Return what the dual coefficient asks of the ground between the plants.
+
+    Parameters
+    ----------
+    curve : Demand
+        With Kcb.
+    wind, rh_min : ndarray (days,)
+        [m/s], [%]
+
+    Returns
+    -------
+    (ndarray, ndarray), each (days,)
+        Kc max, and the share of the ground that is not covered. [-]
+    """
+    kc_max = np.asarray(plants.kc_max(curve.kc, wind=wind, rh_min=rh_min, height=curve.height))
+    return kc_max, np.asarray(1.0 - plants.covered_fraction(curve.kc, kc_max, height=curve.height))
 
 
 def _timer_mm(controller: Controller, part: BedForcing, flows: dict[str, float], dates: pd.DatetimeIndex) -> Floats:

@@ -28,6 +28,7 @@ from simulator.cli_parts import (
     say,
 )
 from simulator.cli_size import size
+from simulator.cli_sweep import sweep
 from simulator.errors import PanbudgetError, Problem, ScenarioError
 
 if TYPE_CHECKING:
@@ -263,6 +264,9 @@ app.command()(size)
 
 
 cli_statement.register(app)
+
+
+app.command()(sweep)
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -129,208 +129,223 @@ def run_season(days, pans, tanks, beds, state, out):
         # pans, valves and tanks, hour by hour (model page, §3 and §4)
         for block in range(n_blocks):
             first_member, after_members = pans.block[block], pans.block[block + 1]
-            alone = after_members - first_member == 1
-            for hour in range(24):
-                tank = pans.tank[pans.member[first_member]]
-                if tank >= 0:  # roof and float valve bring their hour's water first
-                    volume = state.volume[tank] + tanks.inflow[tank, day] / 24.0
-                    if volume < tanks.float_volume[tank]:
-                        topped = min(tanks.float_rate[tank], tanks.float_volume[tank] - volume)
-                        volume += topped
-                        out.tank_topped[tank, day] += topped
-                    if volume > tanks.capacity[tank]:
-                        out.tank_over[tank, day] += volume - tanks.capacity[tank]
-                        volume = tanks.capacity[tank]
-                    state.volume[tank] = volume
-
+            tank = pans.tank[pans.member[first_member]]
+            # one alone goes through its day at once, several on one tank take turns hour by hour
+            turn = 24 if after_members - first_member == 1 else 1
+            for start in range(0, 24, turn):
                 for place in range(first_member, after_members):
-                    if hour == 0 or not alone:
-                        c = pans.member[place]
-                        area = pans.area[c]
-                        swing, rim, dry = pans.swing[c, day], pans.rim[c, day], pans.dry[c, day]
-                        refill_flow, leak = pans.refill_flow[c, day], pans.leak[c, day]
-                        valve_flow = pans.valve_flow[c, day]
-                        night_share = pans.night_share[c]
-                        rain_rate = rain[day] / 24.0 * area  # kg/h; rain falls evenly over the day
-                        day_evaporation = pans.evaporation[c, day] * area  # kg
-                        w = level[c]
-                        valve_open = is_open[c]
-                        if hour == 0:
-                            w -= pans.shift[c, day]
-                            press = day * presses_a_day
-                            opened = 0
-                            open_hours = evaporated = refilled = drawn = spilled = leaked = 0.0
-                            stuck_hours = dry_hours = starved_hours = 0.0
-                        else:  # of several on one tank: go on where this one's last hour ended
-                            press = state.press[c]
-                            opened = out.openings[c, day]
-                            open_hours, evaporated = out.open_hours[c, day], out.evaporated[c, day]
-                            refilled, drawn = out.refilled[c, day], out.drawn[c, day]
-                            spilled, leaked = out.spilled[c, day], out.leaked[c, day]
-                            stuck_hours, dry_hours = out.stuck_hours[c, day], out.dry_hours[c, day]
-                            starved_hours = out.starved_hours[c, day]
-                        last_press = day * presses_a_day + presses_a_day
+                    c = pans.member[place]
+                    area = pans.area[c]
+                    swing, rim, dry = pans.swing[c, day], pans.rim[c, day], pans.dry[c, day]
+                    refill_flow, leak = pans.refill_flow[c, day], pans.leak[c, day]
+                    valve_flow = pans.valve_flow[c, day]
+                    night_share = pans.night_share[c]
+                    rain_rate = rain[day] / 24.0 * area  # kg/h; rain falls evenly over the day
+                    day_evaporation = pans.evaporation[c, day] * area  # kg
+                    w = level[c]
+                    valve_open = is_open[c]
+                    if start == 0:
+                        w -= pans.shift[c, day]
+                        press = day * presses_a_day
+                        opened = 0
+                        open_hours = evaporated = refilled = drawn = spilled = leaked = 0.0
+                        stuck_hours = dry_hours = starved_hours = 0.0
+                    else:  # go on where this one's last hour ended
+                        press = state.press[c]
+                        opened = out.openings[c, day]
+                        open_hours, evaporated = out.open_hours[c, day], out.evaporated[c, day]
+                        refilled, drawn = out.refilled[c, day], out.drawn[c, day]
+                        spilled, leaked = out.spilled[c, day], out.leaked[c, day]
+                        stuck_hours, dry_hours = out.stuck_hours[c, day], out.dry_hours[c, day]
+                        starved_hours = out.starved_hours[c, day]
+                    last_press = day * presses_a_day + presses_a_day
 
-                    share = (1.0 - night_share) * daylight_share[day, hour] + night_share * dark_share[day, hour]
-                    evaporation_rate = day_evaporation * share  # kg/h
-                    clock = 0.0  # hours into this hour
-                    while True:
-                        # rates from here on, constant until the next happening
-                        refill_rate = 0.0
-                        flow = 0.0
-                        ratio = 1.0
-                        if valve_open:
-                            refill_rate = refill_flow
-                            flow = valve_flow
-                            if tank >= 0:
-                                volume = state.volume[tank]
-                                refill_rate = flow = 0.0
-                                if volume > 0.0:
-                                    # level by the tank's shape, pressure behind pipe and valve: straight between points
-                                    k = 1
-                                    while k < n_shape - 1 and tanks.volumes[tank, k] < volume:
-                                        k += 1
-                                    below, above = tanks.volumes[tank, k - 1], tanks.volumes[tank, k]
-                                    part = (volume - below) / (above - below)
-                                    head = tanks.levels[tank, k - 1] * (1.0 - part) + tanks.levels[tank, k] * part
-                                    pressure = (head + tanks.outlet[tank]) * _KPA_PER_M
-                                    k = 1
-                                    while k < n_losses - 1 and pans.static[c, k] < pressure:
-                                        k += 1
-                                    below, above = pans.static[c, k - 1], pans.static[c, k]
-                                    part = (pressure - below) / (above - below)
-                                    pressure = pans.at_emitters[c, k - 1] * (1.0 - part) + pans.at_emitters[c, k] * part
-                                    ratio = pressure / REFERENCE_PRESSURE
-                                    if ratio > 0.0:
-                                        refill_rate = refill_flow * ratio ** pans.refill_exponent[c]
-                                        flow = refill_rate
-                                        for draw in range(n_draws):
-                                            if tanks.draw_controller[draw] == c:
-                                                flow += tanks.draw_flow[draw, day] * ratio ** tanks.draw_exponent[draw]
-                        net = rain_rate + refill_rate - evaporation_rate - leak
-                        lost = evaporation_rate
-                        leaking = leak
-                        over = 0.0
-                        is_dry = False
-                        if net < 0.0 and w <= dry:  # a dry pan loses what comes in and no more
-                            comes = (rain_rate + refill_rate) / (evaporation_rate + leak)
-                            lost = evaporation_rate * comes
-                            leaking = leak * comes
-                            net = 0.0
-                            is_dry = True
-                        elif net > 0.0 and w >= rim:  # a full pan spills what it can't hold
-                            over = net
-                            net = 0.0
+                    for hour in range(start, start + turn):
+                        if tank >= 0 and place == first_member:  # roof and float valve bring their hour's water first
+                            volume = state.volume[tank] + tanks.inflow[tank, day] / 24.0
+                            if volume < tanks.float_volume[tank]:
+                                topped = min(tanks.float_rate[tank], tanks.float_volume[tank] - volume)
+                                volume += topped
+                                out.tank_topped[tank, day] += topped
+                            if volume > tanks.capacity[tank]:
+                                out.tank_over[tank, day] += volume - tanks.capacity[tank]
+                                volume = tanks.capacity[tank]
+                            state.volume[tank] = volume
 
-                        step = 1.0 - clock
-                        ending = _HOUR_ENDS
-                        if valve_open:
-                            if w >= swing:
-                                step = 0.0
-                                ending = _RESETS
-                            elif net > 0.0 and swing - w <= net * step:
-                                step = (swing - w) / net
-                                ending = _RESETS
-                        elif w < 0.0:  # only where the trip weight has been moved
-                            step = 0.0
-                            ending = _TRIPS
-                        elif net < 0.0 and w <= -net * step:
-                            step = max(w, 0.0) / -net
-                            ending = _TRIPS
-                        if ending != _RESETS and net > 0.0 and w < rim and rim - w < net * step:
-                            step = (rim - w) / net
-                            ending = _REACHES_RIM
-                        elif net < 0.0 and w > dry and w - dry < -net * step:
-                            step = (w - dry) / -net
-                            ending = _RUNS_DRY
-                        if tank >= 0 and flow > 0.0:
-                            lasts = state.volume[tank] / flow
-                            if lasts <= step:
-                                step = lasts
-                                ending = _TANK_EMPTIES
-                            if max(lasts * _FALL, _SHORTEST) < step:
-                                step = max(lasts * _FALL, _SHORTEST)
-                                ending = _TANK_FALLS
-                        if press < last_press and pans.presses[c, press] - hour <= clock + step:
-                            step = max(pans.presses[c, press] - hour - clock, 0.0)
-                            ending = _IS_PRESSED
-                            press += 1
-
-                        evaporated += lost * step
-                        leaked += leaking * step
-                        spilled += over * step
-                        w += net * step
-                        if valve_open:
-                            open_hours += step
-                            refilled += refill_rate * step
-                            drawn += flow * step
-                            state.refilled[c] += refill_rate * step
-                            state.drawn[c] += flow * step
-                            if flow <= 0.0:
-                                starved_hours += step
-                            elif rain_rate + refill_rate <= evaporation_rate + leak:
-                                stuck_hours += step
-                            if tank >= 0 and flow > 0.0:
-                                out.tank_drawn[tank, day] += flow * step
-                                state.volume[tank] -= flow * step
-                                if ending == _TANK_EMPTIES or state.volume[tank] < 0.0:
-                                    state.volume[tank] = 0.0
-                                for lane in range(n_lanes):
-                                    if beds.lane_controller[lane] == c and beds.lane_source[lane] == VALVE:
-                                        out.irrigation[lane, day] += (
-                                            step * ratio ** beds.lane_exponent[lane] * beds.lane_mm_per_hour[lane]
+                        share = (1.0 - night_share) * daylight_share[day, hour] + night_share * dark_share[day, hour]
+                        evaporation_rate = day_evaporation * share  # kg/h
+                        clock = 0.0  # hours into this hour
+                        # most hours pass with the valve shut and nothing happening: one step to their end
+                        net = rain_rate - evaporation_rate - leak
+                        quiet = not valve_open and (
+                            (net <= 0.0 and w > -net and w - dry > -net) or (net > 0.0 and w >= 0.0 and rim - w >= net)
+                        )
+                        if quiet and press < last_press and pans.presses[c, press] - hour <= 1.0:
+                            quiet = False
+                        if quiet:
+                            evaporated += evaporation_rate
+                            leaked += leak
+                            w += net
+                        while not quiet:
+                            # rates from here on, constant until the next happening
+                            refill_rate = 0.0
+                            flow = 0.0
+                            ratio = 1.0
+                            if valve_open:
+                                refill_rate = refill_flow
+                                flow = valve_flow
+                                if tank >= 0:
+                                    volume = state.volume[tank]
+                                    refill_rate = flow = 0.0
+                                    if volume > 0.0:
+                                        # level by the tank's shape, pressure behind pipe and valve: straight between points
+                                        k = 1
+                                        while k < n_shape - 1 and tanks.volumes[tank, k] < volume:
+                                            k += 1
+                                        below, above = tanks.volumes[tank, k - 1], tanks.volumes[tank, k]
+                                        part = (volume - below) / (above - below)
+                                        head = tanks.levels[tank, k - 1] * (1.0 - part) + tanks.levels[tank, k] * part
+                                        pressure = (head + tanks.outlet[tank]) * _KPA_PER_M
+                                        k = 1
+                                        while k < n_losses - 1 and pans.static[c, k] < pressure:
+                                            k += 1
+                                        below, above = pans.static[c, k - 1], pans.static[c, k]
+                                        part = (pressure - below) / (above - below)
+                                        pressure = (
+                                            pans.at_emitters[c, k - 1] * (1.0 - part) + pans.at_emitters[c, k] * part
                                         )
-                        if is_dry:
-                            dry_hours += step
-                        clock += step
+                                        ratio = pressure / REFERENCE_PRESSURE
+                                        if ratio > 0.0:
+                                            refill_rate = refill_flow * ratio ** pans.refill_exponent[c]
+                                            flow = refill_rate
+                                            for draw in range(n_draws):
+                                                if tanks.draw_controller[draw] == c:
+                                                    flow += (
+                                                        tanks.draw_flow[draw, day] * ratio ** tanks.draw_exponent[draw]
+                                                    )
+                            net = rain_rate + refill_rate - evaporation_rate - leak
+                            lost = evaporation_rate
+                            leaking = leak
+                            over = 0.0
+                            is_dry = False
+                            if net < 0.0 and w <= dry:  # a dry pan loses what comes in and no more
+                                comes = (rain_rate + refill_rate) / (evaporation_rate + leak)
+                                lost = evaporation_rate * comes
+                                leaking = leak * comes
+                                net = 0.0
+                                is_dry = True
+                            elif net > 0.0 and w >= rim:  # a full pan spills what it can't hold
+                                over = net
+                                net = 0.0
 
-                        if ending == _TRIPS or (ending == _IS_PRESSED and not valve_open and w < swing):
-                            if ending == _TRIPS and w > -_ROUNDING:
-                                w = 0.0
-                            valve_open = True
-                            opened += 1
-                            state.slot[c] = count
-                            state.since[c] = day * 24.0 + hour + clock
-                            state.refilled[c] = 0.0
-                            state.drawn[c] = 0.0
-                            state.cause[c] = TRIP if ending == _TRIPS else PRESS
-                            if count < room:
-                                out.opening_controller[count] = c
-                                out.opening_start[count] = state.since[c]
-                                out.opening_cause[count] = state.cause[c]
-                            count += 1
-                        elif ending == _RESETS:
-                            if w < swing + _ROUNDING:
-                                w = swing
-                            valve_open = False
-                            if state.slot[c] < room:
-                                out.opening_end[state.slot[c]] = day * 24.0 + hour + clock
-                                out.opening_refilled[state.slot[c]] = state.refilled[c]
-                                out.opening_litres[state.slot[c]] = state.drawn[c]
-                        elif ending == _REACHES_RIM:
-                            w = rim
-                        elif ending == _RUNS_DRY:
-                            w = dry
-                        elif ending == _HOUR_ENDS:
-                            break
-                    if keep_hours:
-                        out.hourly_level[c, day * 24 + hour] = w
+                            step = 1.0 - clock
+                            ending = _HOUR_ENDS
+                            if valve_open:
+                                if w >= swing:
+                                    step = 0.0
+                                    ending = _RESETS
+                                elif net > 0.0 and swing - w <= net * step:
+                                    step = (swing - w) / net
+                                    ending = _RESETS
+                            elif w < 0.0:  # only where the trip weight has been moved
+                                step = 0.0
+                                ending = _TRIPS
+                            elif net < 0.0 and w <= -net * step:
+                                step = max(w, 0.0) / -net
+                                ending = _TRIPS
+                            if ending != _RESETS and net > 0.0 and w < rim and rim - w < net * step:
+                                step = (rim - w) / net
+                                ending = _REACHES_RIM
+                            elif net < 0.0 and w > dry and w - dry < -net * step:
+                                step = (w - dry) / -net
+                                ending = _RUNS_DRY
+                            if tank >= 0 and flow > 0.0:
+                                lasts = state.volume[tank] / flow
+                                if lasts <= step:
+                                    step = lasts
+                                    ending = _TANK_EMPTIES
+                                if max(lasts * _FALL, _SHORTEST) < step:
+                                    step = max(lasts * _FALL, _SHORTEST)
+                                    ending = _TANK_FALLS
+                            if press < last_press and pans.presses[c, press] - hour <= clock + step:
+                                step = max(pans.presses[c, press] - hour - clock, 0.0)
+                                ending = _IS_PRESSED
+                                press += 1
 
-                    if hour == 23 or not alone:
-                        level[c] = w
-                        is_open[c] = valve_open
-                        state.press[c] = press
-                        out.openings[c, day] = opened
-                        out.open_hours[c, day] = open_hours
-                        out.refilled[c, day] = refilled
-                        out.drawn[c, day] = drawn
-                        out.evaporated[c, day] = evaporated
-                        out.leaked[c, day] = leaked
-                        out.spilled[c, day] = spilled
-                        out.level[c, day] = w
-                        out.stuck_hours[c, day] = stuck_hours
-                        out.dry_hours[c, day] = dry_hours
-                        out.starved_hours[c, day] = starved_hours
+                            evaporated += lost * step
+                            leaked += leaking * step
+                            spilled += over * step
+                            w += net * step
+                            if valve_open:
+                                open_hours += step
+                                refilled += refill_rate * step
+                                drawn += flow * step
+                                state.refilled[c] += refill_rate * step
+                                state.drawn[c] += flow * step
+                                if flow <= 0.0:
+                                    starved_hours += step
+                                elif rain_rate + refill_rate <= evaporation_rate + leak:
+                                    stuck_hours += step
+                                if tank >= 0 and flow > 0.0:
+                                    out.tank_drawn[tank, day] += flow * step
+                                    state.volume[tank] -= flow * step
+                                    if ending == _TANK_EMPTIES or state.volume[tank] < 0.0:
+                                        state.volume[tank] = 0.0
+                                    for lane in range(n_lanes):
+                                        if beds.lane_controller[lane] == c and beds.lane_source[lane] == VALVE:
+                                            out.irrigation[lane, day] += (
+                                                step * ratio ** beds.lane_exponent[lane] * beds.lane_mm_per_hour[lane]
+                                            )
+                            if is_dry:
+                                dry_hours += step
+                            clock += step
+
+                            if ending == _TRIPS or (ending == _IS_PRESSED and not valve_open and w < swing):
+                                if ending == _TRIPS and w > -_ROUNDING:
+                                    w = 0.0
+                                valve_open = True
+                                opened += 1
+                                state.slot[c] = count
+                                state.since[c] = day * 24.0 + hour + clock
+                                state.refilled[c] = 0.0
+                                state.drawn[c] = 0.0
+                                state.cause[c] = TRIP if ending == _TRIPS else PRESS
+                                if count < room:
+                                    out.opening_controller[count] = c
+                                    out.opening_start[count] = state.since[c]
+                                    out.opening_cause[count] = state.cause[c]
+                                count += 1
+                            elif ending == _RESETS:
+                                if w < swing + _ROUNDING:
+                                    w = swing
+                                valve_open = False
+                                if state.slot[c] < room:
+                                    out.opening_end[state.slot[c]] = day * 24.0 + hour + clock
+                                    out.opening_refilled[state.slot[c]] = state.refilled[c]
+                                    out.opening_litres[state.slot[c]] = state.drawn[c]
+                            elif ending == _REACHES_RIM:
+                                w = rim
+                            elif ending == _RUNS_DRY:
+                                w = dry
+                            elif ending == _HOUR_ENDS:
+                                break
+                        if keep_hours:
+                            out.hourly_level[c, day * 24 + hour] = w
+
+                    level[c] = w
+                    is_open[c] = valve_open
+                    state.press[c] = press
+                    out.openings[c, day] = opened
+                    out.open_hours[c, day] = open_hours
+                    out.refilled[c, day] = refilled
+                    out.drawn[c, day] = drawn
+                    out.evaporated[c, day] = evaporated
+                    out.leaked[c, day] = leaked
+                    out.spilled[c, day] = spilled
+                    out.level[c, day] = w
+                    out.stuck_hours[c, day] = stuck_hours
+                    out.dry_hours[c, day] = dry_hours
+                    out.starved_hours[c, day] = starved_hours
             if tank >= 0:
                 out.tank_volume[tank, day] = state.volume[tank]
 

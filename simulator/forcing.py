@@ -11,6 +11,7 @@ import dataclasses
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -26,10 +27,22 @@ from simulator.scenario import Controller, Emitter, Scenario, Supply
 from simulator.supplies import losses_of, most_static, pressure_behind, pressure_table, roof_inflow, tank_shape
 from simulator.weather import Weather
 
-__all__ = ["Forcing", "PanForcing", "initial_state", "prepare", "spun_up"]
+__all__ = [
+    "MOST_OPENINGS",
+    "Forcing",
+    "PanFlows",
+    "PanForcing",
+    "initial_state",
+    "pan_arrays",
+    "pan_flows",
+    "prepare",
+    "press_hours",
+    "spun_up",
+    "tank_arrays",
+]
 
-# an opening list longer than this is a mistake in the scenario, not a season
-_MOST_OPENINGS = 500_000
+#: an opening list longer than this is a mistake in the scenario, not a season
+MOST_OPENINGS = 500_000
 
 
 @dataclass(frozen=True)
@@ -150,14 +163,14 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
             assumptions.extend(f"{forcing.key}: {text}" for text in forcing.curve.assumptions)
             bed_of[forcing.key] = forcing
     lanes = lanes_of(scenario)
-    pans = _pans(scenario, pan_of, dates, assumptions)
-    tanks = _tanks(scenario, pan_of, rain)
+    pans = pan_arrays(scenario, pan_of, dates, assumptions)
+    tanks = tank_arrays(scenario, pan_of, rain)
     beds = bed_arrays(scenario, pan_of, bed_of, daily, lanes)
 
     evaporated = np.maximum(pans.evaporation, 0.0).sum(axis=1) * pans.area + pans.leak.sum(axis=1) * 24.0
     most = evaporated / pans.swing.min(axis=1) + np.isfinite(pans.presses).sum(axis=1) + len(dates) + 2.0
     for index, name in enumerate(scenario.controller):
-        if most[index] > _MOST_OPENINGS:
+        if most[index] > MOST_OPENINGS:
             message = (
                 f"controller.{name}.valve.swing = {pans.swing[index].min():g} kg would open the valve some "
                 f"{most[index]:.0f} times; a pan of {pans.area[index]:g} m² wants a larger swing"
@@ -316,6 +329,44 @@ def _pan_forcing(
             )
             raise ScenarioError(Problem(message, f"controller.{name}.pan.evaporation"), file=str(scenario.path))
         by_model["measured"] = daily["pan_evaporation"].to_numpy(float)
+    flows = pan_flows(scenario, name, controller, assumptions)
+    return PanForcing(
+        evaporation={model: values * pan.exposure for model, values in by_model.items()},
+        wind_bounded=coefficient.wind_bounded.astype(np.int64),
+        humidity_bounded=coefficient.humidity_bounded.astype(np.int64),
+        fetch_bounded=coefficient.fetch_bounded,
+        kp=coefficient.kp,
+        **flows._asdict(),
+    )
+
+
+class PanFlows(NamedTuple):
+    """What passes one controller's valve; as `PanForcing` has it."""
+
+    refill_flow: float
+    bed_flows: dict[str, float]
+    pressure: float
+    pressures: tuple[Floats, Floats]
+    at_reference: dict[str, float]
+
+
+def pan_flows(scenario: Scenario, name: str, controller: Controller, assumptions: list[str]) -> PanFlows:
+    """
+    Reckon the flows behind one valve.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    name : str
+        The controller's.
+    controller : Controller
+    assumptions : list of str
+        Added to.
+
+    Returns
+    -------
+    PanFlows
+    """
     supply = scenario.supply[controller.supply]
     refill = _law(controller.valve.refill, supply, f"{name}: refill emitter", assumptions)
     laws = {
@@ -328,12 +379,7 @@ def _pan_forcing(
     losses = losses_of(controller.pipe, controller.valve.rated_flow, controller.valve.rated_loss)
     static = most_static(supply)
     there = pressure_behind(static, draw, losses)
-    return PanForcing(
-        evaporation={model: values * pan.exposure for model, values in by_model.items()},
-        wind_bounded=coefficient.wind_bounded.astype(np.int64),
-        humidity_bounded=coefficient.humidity_bounded.astype(np.int64),
-        fetch_bounded=coefficient.fetch_bounded,
-        kp=coefficient.kp,
+    return PanFlows(
         refill_flow=refill(there),
         bed_flows={key: bed.emitters.count * laws[key](there) for key, bed in controller.bed.items()},
         pressure=there,
@@ -345,13 +391,32 @@ def _pan_forcing(
     )
 
 
-def _pans(scenario: Scenario, pan_of: dict[str, PanForcing], dates: pd.DatetimeIndex, assumptions: list[str]) -> Pans:
+def pan_arrays(
+    scenario: Scenario, pan_of: dict[str, PanForcing], dates: pd.DatetimeIndex, assumptions: list[str]
+) -> Pans:
+    """
+    Lay the controllers out for the engine.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    pan_of : dict
+        Controller -> PanForcing.
+    dates : DatetimeIndex
+        The run's.
+    assumptions : list of str
+        Added to.
+
+    Returns
+    -------
+    Pans
+    """
     controllers = scenario.controller
     area = np.array([c.pan.area for c in controllers.values()])
     swing = np.array([c.valve.swing_kg for c in controllers.values()])
     freeboard = np.array([c.pan.freeboard for c in controllers.values()])
     water = np.array([c.pan.water_at_reset for c in controllers.values()])
-    presses = [_presses(scenario, c, dates, assumptions) for c in controllers.values()]
+    presses = [press_hours(scenario, c, dates, assumptions) for c in controllers.values()]
     width = max(part.shape[1] for part in presses)
     table = np.full((len(presses), len(dates), width), np.inf)
     for index, part in enumerate(presses):
@@ -400,7 +465,22 @@ def _blocks(tank: Ints) -> tuple[Ints, Ints]:
     return np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64), np.array(members, np.int64)
 
 
-def _tanks(scenario: Scenario, pan_of: dict[str, PanForcing], rain: Floats) -> Tanks:
+def tank_arrays(scenario: Scenario, pan_of: dict[str, PanForcing], rain: Floats) -> Tanks:
+    """
+    Lay the tanks out for the engine.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    pan_of : dict
+        Controller -> PanForcing.
+    rain : ndarray (days,)
+        [mm/day]
+
+    Returns
+    -------
+    Tanks
+    """
     described = {name: supply for name, supply in scenario.supply.items() if supply.kind == "tank"}
     if not described:
         return no_tanks(len(rain))
@@ -434,8 +514,23 @@ def _lengthened(points: Floats, length: int) -> Floats:
     return np.concatenate([points, points[-1] + step * np.arange(1, length - len(points) + 1)])
 
 
-def _presses(scenario: Scenario, controller: Controller, dates: pd.DatetimeIndex, assumptions: list[str]) -> Floats:
-    """Solar hours at which the valve is pressed, (days, presses a day), ascending, infinite where none."""
+def press_hours(scenario: Scenario, controller: Controller, dates: pd.DatetimeIndex, assumptions: list[str]) -> Floats:
+    """
+    Return the solar hours at which a valve is pressed.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    controller : Controller
+    dates : DatetimeIndex
+    assumptions : list of str
+        Added to.
+
+    Returns
+    -------
+    ndarray (days, presses a day)
+        Ascending, infinite where there is none. [h]
+    """
     by_day: list[list[float]] = [[] for _ in dates]
     N = sun.daylight_hours(dates.day_of_year.to_numpy(), latitude=scenario.site.latitude)
     clocked = [text for text in controller.valve.press_times if text not in ("sunset", "sunrise")]

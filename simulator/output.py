@@ -17,7 +17,7 @@ import shutil
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import pandas as pd
 
@@ -493,7 +493,7 @@ def write_json(content: dict[str, Any], path: Path) -> None:
     path.write_text(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
 
 
-def write_csv(table: pd.DataFrame, path: Path) -> None:
+def write_csv(table: pd.DataFrame, path: Path | TextIO, *, header: bool = True) -> None:
     """
     Write a table: numbers in full, and no text that a spreadsheet would run.
 
@@ -503,7 +503,7 @@ def write_csv(table: pd.DataFrame, path: Path) -> None:
     for name in safe.columns:
         if safe[name].dtype.kind not in "biuf":
             safe[name] = pd.Series([_guarded(value) for value in safe[name]], index=safe.index, dtype=object)
-    safe.to_csv(path, index=False, float_format=_FLOATS, lineterminator="\n", encoding="utf-8")
+    safe.to_csv(path, index=False, header=header, float_format=_FLOATS, lineterminator="\n", encoding="utf-8")
 
 
 def _guarded(value: object) -> object:

@@ -314,6 +314,11 @@ class Scenario(Described):
         return self._path
 
     @property
+    def described(self) -> Mapping[str, Any]:
+        """What was read, before it was checked: nested mappings."""
+        return self._raw
+
+    @property
     def sha256(self) -> str:
         """Fingerprint of what was read."""
         return self._sha256

@@ -8,7 +8,6 @@ that valve's beds behind it. Units as in the engine.
 from __future__ import annotations
 
 import concurrent.futures
-import importlib.util
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ import numpy as np
 
 from simulator import engine
 from simulator.arrays import Beds, Floats, Ints, Pans, State, Tanks, empty_results, no_tanks, plain
+from simulator.compiled import compiled, has_compiler
 from simulator.forcing import Forcing
 
 __all__ = ["Outcome", "Setting", "YearForcing", "outcomes", "year_forcing"]
@@ -216,8 +216,8 @@ def outcomes(
     jobs = [(year, chunk, factors, times) for year in years for chunk in chunks]
     seasons = len(years) * len(settings)
     found: list[Outcome] = []
-    if seasons >= _WORTH_COMPILING and importlib.util.find_spec("numba") is not None:
-        run = _compiled()
+    if seasons >= _WORTH_COMPILING and has_compiler():
+        run = compiled(engine.run_season)
         for job in jobs:
             found.append(_outcome(*job, run=run))
             if done is not None:
@@ -236,13 +236,6 @@ def outcomes(
 
 def _job(job: tuple[YearForcing, Sequence[Setting], Floats, bool]) -> Outcome:
     return _outcome(*job)
-
-
-def _compiled() -> Callable[..., int]:
-    import numba
-
-    compiled: Callable[..., int] = numba.njit(engine.run_season)
-    return compiled
 
 
 def _joined(parts: Sequence[Outcome]) -> Outcome:

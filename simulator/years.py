@@ -7,10 +7,10 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from simulator.scenario import Scenario
+from simulator.scenario import Bed, Scenario
 from simulator.weather import Weather
 
-__all__ = ["in_year", "moved", "years_at_hand"]
+__all__ = ["bed_in_year", "in_year", "moved", "years_at_hand"]
 
 
 def moved(day: dt.date, years: int) -> dt.date:
@@ -48,13 +48,48 @@ def in_year(scenario: Scenario, year: int) -> Scenario:
     overlay: dict[str, Any] = {
         "season": {"start": moved(scenario.season.start, by), "end": moved(scenario.season.end, by)},
         "controller": {
-            name: {"bed": {key: {"planted": moved(bed.planted, by)} for key, bed in part.bed.items() if bed.planted}}
+            name: {"bed": {key: _moved_dates(scenario, name, key, by) for key in part.bed}}
             for name, part in scenario.controller.items()
         },
     }
     if scenario.what_if.heat is not None:
         overlay["what_if"] = {"heat": {"start": moved(scenario.what_if.heat.start, by)}}
     return scenario.changed(overlay)
+
+
+def _moved_dates(scenario: Scenario, controller: str, name: str, by: int) -> dict[str, Any]:
+    """An overlay of a bed: its planting dates, and those of the plantings in turn or in a mixture."""
+    bed = scenario.controller[controller].bed[name]
+    moves: dict[str, Any] = {}
+    if bed.planted:
+        moves["planted"] = moved(bed.planted, by)
+    for key in ("plantings", "mix"):
+        if getattr(bed, key):
+            described = scenario.described["controller"][controller]["bed"][name][key]
+            moves[key] = [
+                {**part, "planted": moved(part["planted"], by)} if part.get("planted") else part for part in described
+            ]
+    return moves
+
+
+def bed_in_year(bed: Bed, by: int) -> Bed:
+    """
+    Return a checked bed with its plantings moved along.
+
+    Parameters
+    ----------
+    bed : scenario.Bed
+    by : int
+        Years.
+    """
+
+    def along(part: Any) -> Any:
+        return part.model_copy(update={"planted": moved(part.planted, by)}) if part.planted else part
+
+    whole: Bed = along(bed)
+    return whole.model_copy(
+        update={key: [along(part) for part in getattr(bed, key)] for key in ("plantings", "mix") if getattr(bed, key)}
+    )
 
 
 def years_at_hand(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) -> list[int]:

@@ -35,7 +35,7 @@ from simulator.weather.gaps import (
 from simulator.weather.humidity import DRY_BELOW, aridity, has_humidity, humidity_of
 from simulator.weather.inspection import Mask
 from simulator.weather.plausibility import TOO_BRIGHT_CHOICES, inspect_values
-from simulator.weather.raw import ColumnChoice, SiteReader
+from simulator.weather.raw import ColumnChoice, RawTable, SiteReader
 from simulator.weather.readers import choose_reader
 from simulator.weather.site import SiteLike
 from simulator.weather.sky import sky_of
@@ -43,7 +43,7 @@ from simulator.weather.source import open_source
 from simulator.weather.station import station_notes
 from simulator.weather.typical import NO_SUMMER, laid_out
 
-__all__ = ["Weather", "read_weather"]
+__all__ = ["Weather", "clean_weather", "read_weather"]
 
 # the heights of a gauge that a profile over grass and a mast allow [m]
 _WIND_HEIGHTS = (0.5, 200.0)
@@ -166,13 +166,66 @@ def read_weather(
     _check_options(
         shown, wind_height=2.0 if wind_height is None else wind_height, missing_rain=missing_rain, too_bright=too_bright
     )
-    limits = limits or GapLimits()
     source = open_source(path, shown_as=shown)
     reader, why = choose_reader(source, file_format=file_format)
     if isinstance(reader, SiteReader):
         raw = reader.read_at(source, columns=choices, site=site)
     else:
         raw = reader.read(source, columns=choices)
+    about = {
+        "file": shown,
+        "sha256": source.sha256,
+        "reader": reader.NAME,
+        "recognised": f"{raw.recognised} ({why})" + (f", from {source.taken_from}" if source.taken_from else ""),
+    }
+    return clean_weather(
+        raw,
+        site,
+        about=about,
+        wind_height=wind_height,
+        missing_rain=missing_rain,
+        too_bright=too_bright,
+        limits=limits,
+        start=start,
+        end=end,
+    )
+
+
+def clean_weather(
+    raw: RawTable,
+    site: SiteLike,
+    *,
+    about: Mapping[str, Any],
+    wind_height: float | None = None,
+    missing_rain: str = "error",
+    too_bright: str = "error",
+    limits: GapLimits | None = None,
+    start: dt.date | None = None,
+    end: dt.date | None = None,
+) -> Weather:
+    """
+    Bring what a reader read into a clean daily table.
+
+    Parameters
+    ----------
+    raw : RawTable
+        As read.
+    site, wind_height, missing_rain, too_bright, limits, start, end
+        As in `read_weather`.
+    about : mapping
+        Where it came from: file, sha256, reader and recognised, as the provenance has them.
+
+    Returns
+    -------
+    Weather
+
+    Raises
+    ------
+    WeatherError
+        All that is wrong, one line each.
+    """
+    shown = str(about["file"])
+    limits = limits or GapLimits()
     if raw.typical:
         raw = laid_out(raw, start=start, end=end)
     height_notes = []
@@ -242,10 +295,7 @@ def read_weather(
         *climate,
     ]
     provenance = {
-        "file": shown,
-        "sha256": source.sha256,
-        "reader": reader.NAME,
-        "recognised": f"{raw.recognised} ({why})" + (f", from {source.taken_from}" if source.taken_from else ""),
+        **about,
         "units": dict(raw.units),
         "rows": len(raw.daily),
         "first": str(raw.daily.index.min().date()),

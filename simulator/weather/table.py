@@ -17,6 +17,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from simulator.errors import Problem, WeatherError
@@ -38,6 +39,7 @@ _THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[., ']\d{3})+(?:[.,]\d+)?")
 _POINT_THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+,\d+")
 _COMMA_THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+")
 _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
+_PLAIN_SIGNS = frozenset("0123456789.+-eE")  # of these a float can be nothing but a number with a decimal point
 _DIGITS_AND_MARKS = set("0123456789.,+-")
 _MISSING = {
     "na",
@@ -214,6 +216,8 @@ def _plain(cell: str) -> str:
 
 
 def _cells(text: str, separator: str) -> list[str]:
+    if '"' not in text and "\r" not in text and len(text) < 1000:  # nothing in it that needs the csv rules
+        return [cell.strip() for cell in text.split(separator)]
     try:
         return [cell.strip() for cell in next(csv.reader([text], delimiter=separator, skipinitialspace=True), [])]
     except csv.Error:  # a cell beyond any size
@@ -335,6 +339,13 @@ def _numbers(
         if name == "date":
             continue
         factor, offset = header.conversions.get(name, (1.0, 0.0))
+        quick = None if thousands else _plain_numbers([row.cells[place] for row in rows])
+        if quick is not None:
+            values[name] = (quick * factor + offset).tolist()
+            if with_point is None:
+                shown = next(((row.line, row.cells[place]) for row in rows if "." in row.cells[place]), None)
+                with_point = None if shown is None else (shown[0], name, shown[1])
+            continue
         column: list[float] = []
         for row in rows:
             text = row.cells[place].replace("−", "-")
@@ -367,6 +378,17 @@ def _numbers(
         )
         problems.append(Problem(message, key=name, value=text))
     return values, "comma" if with_comma else "point", problems
+
+
+def _plain_numbers(cells: Sequence[str]) -> npt.NDArray[np.float64] | None:
+    """Numbers of a column that holds nothing but plain ones and empty cells, as most do; else nothing."""
+    if not _PLAIN_SIGNS.issuperset("".join(cells)):
+        return None
+    try:
+        numbers = np.array([float(cell) if cell else np.nan for cell in cells])
+    except ValueError:
+        return None
+    return None if np.isinf(numbers).any() else numbers
 
 
 def _thousands_mark(rows: Sequence[_Row], places: Sequence[int]) -> str:

@@ -1,0 +1,120 @@
+"""
+Compiled: the engine's own text through a compiler for numeric Python (numba), for jobs that are large enough.
+
+The same function, the same numbers to the last bit; only quicker. Compiling takes some seconds, so what was compiled
+is kept in a folder that belongs to this user alone, under a name made from the text and the compiler's version: an
+older text is never run. ``PANBUDGET_CACHE`` names another place; where none can be written, each process compiles
+for itself. The installed package itself is never written to.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+import hashlib
+import importlib.util
+import os
+import stat
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+__all__ = ["CACHE_VARIABLE", "cache_folder", "compiled", "has_compiler"]
+
+#: names another folder for compiled code
+CACHE_VARIABLE = "PANBUDGET_CACHE"
+
+_setting = threading.Lock()
+
+
+def has_compiler() -> bool:
+    """Whether numba is installed."""
+    return importlib.util.find_spec("numba") is not None
+
+
+@functools.cache
+def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
+    """
+    Compile a plain scalar function, or take what an earlier process compiled.
+
+    Parameters
+    ----------
+    function : callable
+        Numbers, arrays and named tuples of arrays in; no objects. Such as `engine.run_season`.
+
+    Returns
+    -------
+    callable
+        Takes numpy arrays; lets other threads run meanwhile.
+
+    Notes
+    -----
+    Without fast arithmetic: every operation stays where the text has it, so that results are equal bit for bit.
+    """
+    import numba
+
+    with _cache_set(cache_folder(function)) as kept:
+        ready: Callable[..., Any] = numba.njit(function, nogil=True, cache=kept)
+    return ready
+
+
+def cache_folder(function: Callable[..., Any]) -> Path | None:
+    """
+    Return the folder that keeps a function's compiled code, made if missing.
+
+    Parameters
+    ----------
+    function : callable
+
+    Returns
+    -------
+    Path or None
+        None where there is no folder that only this user can write to: code is never taken from such a one.
+    """
+    import numba
+
+    source = Path(function.__code__.co_filename)
+    try:
+        text = source.read_bytes() + (Path(__file__).with_name("arrays.py")).read_bytes()
+    except OSError:
+        return None
+    mark = hashlib.sha256(text + f"{numba.__version__} {sys.version}".encode()).hexdigest()[:16]
+    given = os.environ.get(CACHE_VARIABLE)
+    try:
+        base = Path(given) if given else _users_cache()
+        folder = base / f"compiled-{mark}"
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        about = folder.stat()
+    except (OSError, RuntimeError):  # no home, or one that can't be written
+        return None
+    if hasattr(os, "getuid") and (about.st_uid != os.getuid() or about.st_mode & (stat.S_IWGRP | stat.S_IWOTH)):
+        return None
+    return folder if os.access(folder, os.W_OK | os.X_OK) else None
+
+
+def _users_cache() -> Path:
+    if sys.platform == "win32":
+        return Path(os.environ.get("LOCALAPPDATA", str(Path.home()))) / "panbudget"
+    if sys.platform == "darwin":
+        return Path.home() / "Library" / "Caches" / "panbudget"
+    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "panbudget"
+
+
+@contextlib.contextmanager
+def _cache_set(folder: Path | None) -> Iterator[bool]:
+    """Have numba keep its code in a folder of ours, and leave its setting as it was."""
+    import numba
+
+    if folder is None:
+        yield False
+        return
+    with _setting:
+        settings: Any = numba.config
+        before = settings.CACHE_DIR
+        settings.CACHE_DIR = str(folder)
+        try:
+            yield True
+        finally:
+            settings.CACHE_DIR = before

@@ -104,6 +104,8 @@ def gap_problems(
     limits: GapLimits,
     missing_rain: str,
     absent: Mapping[str, str] | None = None,
+    helped: bool = False,
+    rain_at_hand: Mask | None = None,
 ) -> list[Problem]:
     """
     Name what is missing and may not be filled in.
@@ -120,6 +122,10 @@ def gap_problems(
         "error" or "zero".
     absent : mapping, optional
         Column -> why the file's figures are no record of it.
+    helped : bool
+        Whether fallbacks were asked; their values are in ``arranged`` then.
+    rain_at_hand : ndarray of bool, (days,), optional
+        Where a fallback has the rain that is missing, and may not lend it.
 
     Returns
     -------
@@ -129,11 +135,13 @@ def gap_problems(
     daily, days = arranged.daily, arranged.daily.index
     rows = arranged.asked & arranged.in_file
     known = {name: ~np.isnan(column_or_nan(daily, name)) for name in ("tmin", "tmax", "rain", "wind")}
-    problems = _temperature_gaps(days, rows, known)
+    problems = _temperature_gaps(days, rows, known, helped=helped)
     if missing_rain == "error" and (rows & ~known["rain"]).any():
         has_column = "rain" in daily.columns
         why = (absent or {}).get("rain", "")
-        problems.append(_rain_gap(days, rows & ~known["rain"], rows=rows, has_column=has_column, why=why))
+        gap = rows & ~known["rain"]
+        lendable = rain_at_hand is not None and bool((gap & rain_at_hand).any())
+        problems.append(_rain_gap(days, gap, rows=rows, has_column=has_column, why=why, lendable=lendable))
     quantities = {
         "humidity": has_humidity(daily),
         "wind": known["wind"],
@@ -142,12 +150,19 @@ def gap_problems(
     for name, there in quantities.items():
         gap = rows & ~there
         if there.any() and gap.any() and name not in condemned:
-            problem = _over_limit(name, days, gap, asked=arranged.asked, limits=limits)
+            problem = _over_limit(name, days, gap, asked=arranged.asked, limits=limits, helped=helped)
             problems += [problem] if problem is not None else []
     return problems
 
 
-def _temperature_gaps(days: pd.Index, rows: Mask, known: dict[str, Mask]) -> list[Problem]:
+def _cure(helped: bool) -> str:
+    """Say where figures could come from that are missing."""
+    if helped:
+        return "no fallback has them either: fill them in"
+    return "fill in the figures of a station near by, or name its file under [[weather.fallback]]"
+
+
+def _temperature_gaps(days: pd.Index, rows: Mask, known: dict[str, Mask], *, helped: bool) -> list[Problem]:
     gaps = {name: rows & ~known[name] for name in ("tmin", "tmax") if (rows & ~known[name]).any()}
     if len(gaps) == 2 and (gaps["tmin"] == gaps["tmax"]).all():
         gaps = {"tmin and tmax": gaps["tmin"]}
@@ -155,14 +170,12 @@ def _temperature_gaps(days: pd.Index, rows: Mask, known: dict[str, Mask]) -> lis
     for name, gap in gaps.items():
         verb = "are" if " and " in name else "is"
         where = "on every day" if (gap == rows).all() else f"on {name_days(days_where(days, gap))}"
-        message = (
-            f"{name} {verb} empty {where}; temperatures are never invented: fill in the figures of a station near by"
-        )
+        message = f"{name} {verb} empty {where}; temperatures are never invented: {_cure(helped)}"
         problems.append(Problem(message, key=name.split(" ")[0]))
     return problems
 
 
-def _rain_gap(days: pd.Index, gap: Mask, *, rows: Mask, has_column: bool, why: str) -> Problem:
+def _rain_gap(days: pd.Index, gap: Mask, *, rows: Mask, has_column: bool, why: str, lendable: bool) -> Problem:
     where = "on every day" if (gap == rows).all() else f"on {name_days(days_where(days, gap))}"
     found, cure = f"rain is empty {where}", "fill it in"
     if not has_column:
@@ -170,6 +183,8 @@ def _rain_gap(days: pd.Index, gap: Mask, *, rows: Mask, has_column: bool, why: s
         cure = 'add it, or if it has another name write rain = { column = "its header" } under [weather.columns]'
     if why:
         found, cure = why, "use a file that has it"
+    if lendable:
+        cure += ", borrow it by rain = true under the [[weather.fallback]] that has it (rain is local, so it is not by itself)"
     message = (
         f'{found}; rain is never invented: {cure}, or write missing_rain = "zero" under [weather] if no '
         "figure means no rain"
@@ -177,7 +192,9 @@ def _rain_gap(days: pd.Index, gap: Mask, *, rows: Mask, has_column: bool, why: s
     return Problem(message, key="rain")
 
 
-def _over_limit(name: str, days: pd.Index, gap: Mask, *, asked: Mask, limits: GapLimits) -> Problem | None:
+def _over_limit(
+    name: str, days: pd.Index, gap: Mask, *, asked: Mask, limits: GapLimits, helped: bool
+) -> Problem | None:
     count, total = int(gap.sum()), int(asked.sum())
     missing = days_where(days, gap)
     longest = _longest_run(gap)
@@ -191,8 +208,8 @@ def _over_limit(name: str, days: pd.Index, gap: Mask, *, asked: Mask, limits: Ga
         )
     else:
         return None
-    cure = "fill in the figures of a station near by, or take the column out of the file to have all of it estimated"
-    return Problem(f"{found}: {name_days(missing)}; {cure}", key=name, value=count)
+    message = f"{found}: {name_days(missing)}; {_cure(helped)}, or take the column out of the file to have all of it estimated"
+    return Problem(message, key=name, value=count)
 
 
 def _longest_run(gap: Mask) -> int:

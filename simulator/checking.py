@@ -18,6 +18,7 @@ from simulator.errors import PanbudgetError, ScenarioError, WeatherError
 from simulator.scenario import Scenario, load_scenario
 from simulator.season import Season, read_scenario_weather, replay
 from simulator.weather import Weather
+from simulator.years import in_year, read_year
 
 __all__ = ["Checked", "check_lines", "check_scenario", "write_check"]
 
@@ -93,13 +94,15 @@ class Checked:
         }
 
 
-def check_scenario(path: str | Path) -> Checked:
+def check_scenario(path: str | Path, *, season: int | None = None) -> Checked:
     """
     Read a scenario and its weather, and try the season.
 
     Parameters
     ----------
     path : path
+    season : int, optional
+        Another year of the weather file, in which the season is to start.
 
     Returns
     -------
@@ -111,18 +114,19 @@ def check_scenario(path: str | Path) -> Checked:
         All that is wrong with the scenario; or, if that is sound, with the weather.
     """
     scenario = load_scenario(path)
-    weather = read_scenario_weather(scenario)
-    season = replay(scenario, weather=weather)
-    _try_variants(scenario)
-    return Checked(scenario, weather, season)
+    there, weather = (scenario, read_scenario_weather(scenario)) if season is None else read_year(scenario, season)
+    replayed = replay(there, weather=weather)
+    _try_variants(scenario, season)
+    return Checked(there, weather, replayed)
 
 
-def _try_variants(scenario: Scenario) -> None:
+def _try_variants(scenario: Scenario, season: int | None) -> None:
     """Replay each variant too: a variant that only fails when it is wanted has not been checked."""
     wrong: list[str] = []
     for name in scenario.variant:
         try:
-            replay(scenario.with_variant(name))
+            variant = scenario.with_variant(name)
+            replay(variant if season is None else in_year(variant, season))
         except (ScenarioError, WeatherError) as error:
             wrong.extend(f"variant.{name}: {line}" for line in error.text().splitlines())
     if wrong:

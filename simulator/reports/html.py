@@ -130,7 +130,8 @@ def _when(season: Season) -> str:
     days = count(totals["days"], "day")
     heat = season.scenario.what_if.heat
     made = f"; {said(heat)}" if heat is not None else ""
-    return f"{totals['start']} to {totals['end']}, {days}{made}; openings.csv gives times {clock}"
+    typical = "; TYPICAL YEAR, no real summer" if season.weather.provenance.get("typical") else ""
+    return f"{totals['start']} to {totals['end']}, {days}{typical}{made}; openings.csv gives times {clock}"
 
 
 def _beds(season: Season) -> Table:

@@ -103,7 +103,7 @@ class Borrowed:
     values : DataFrame
         The primary's days; columns of `BORROWED`; NaN where nothing was borrowed. Wind at 2 m.
     flags : DataFrame
-        The same shape; None where nothing was borrowed.
+        The same shape; empty text where nothing was borrowed.
     said : dict
         (column, flag) -> how it was fitted, in words.
     rain_at_hand : ndarray of bool, (days,)
@@ -124,7 +124,7 @@ class Borrowed:
 
     def has(self, name: str) -> Mask:
         """Tell on which days a column was borrowed."""
-        return self.flags[name].notna().to_numpy(dtype=bool)
+        return np.asarray(self.flags[name] != "", dtype=bool)
 
     def laid_over(self, daily: pd.DataFrame) -> pd.DataFrame:
         """Return a table with the borrowed values in place."""
@@ -169,19 +169,22 @@ def read_fallback(
         missing_rain="error",
         too_bright="limit",
     )
-    read = read_file(
-        fallback.path,
-        fallback.site or site,
-        shown=shown,
-        file_format=fallback.file_format,
-        wind_height=fallback.wind_height,
-        columns=choices_of(fallback.columns, shown),
-        too_bright="limit",
-        limits=limits,
-        start=start,
-        end=end,
-        holes=True,
-    )
+    try:
+        read = read_file(
+            fallback.path,
+            fallback.site or site,
+            shown=shown,
+            file_format=fallback.file_format,
+            wind_height=fallback.wind_height,
+            columns=choices_of(fallback.columns, shown),
+            too_bright="limit",
+            limits=limits,
+            start=start,
+            end=end,
+            holes=True,
+        )
+    except WeatherError as error:
+        raise WeatherError(*map(_of_fallback, error.problems), file=shown) from error
     if read.raw.typical:
         message = (
             "is a typical year made of months from different years, which has no record of the days that are missing; "
@@ -190,8 +193,14 @@ def read_fallback(
         raise WeatherError(Problem(message, key="weather.fallback"), file=shown)
     problems = (*read.arranged.problems, *read.inspected.problems)
     if problems:
-        raise WeatherError(*problems, file=shown)
+        raise WeatherError(*map(_of_fallback, problems), file=shown)
     return read
+
+
+def _of_fallback(problem: Problem) -> Problem:
+    """Point a cure that is written in the scenario to the fallback's own table."""
+    message = problem.message.replace("[weather.columns]", "[weather.fallback.columns]")
+    return Problem(message.replace("under [weather]", "under its [[weather.fallback]]"), problem.key, problem.value)
 
 
 def fit_of(own: Floats, lent: Floats, *, name: str) -> Fit | None:
@@ -248,7 +257,7 @@ def borrow(own: FileRead, site: SiteLike, others: Sequence[tuple[Fallback, FileR
     """
     days = pd.DatetimeIndex(own.arranged.daily.index)
     values = pd.DataFrame(np.nan, index=days, columns=list(BORROWED))
-    flags = pd.DataFrame(None, index=days, columns=list(BORROWED), dtype=object)
+    flags = pd.DataFrame("", index=days, columns=list(BORROWED), dtype=object)
     nowhere = np.zeros(len(days), dtype=bool)
     if not others:
         return Borrowed(values, flags, rain_at_hand=nowhere)
@@ -373,7 +382,7 @@ def _bounded(borrowed: Borrowed, own: FileRead) -> list[str]:
     crossed = (borrowed.has("tmin") | borrowed.has("tmax")) & (tmin > tmax)
     if crossed.any():
         for name in ("tmin", "tmax"):
-            values.loc[crossed, name], flags.loc[crossed, name] = np.nan, None
+            values.loc[crossed, name], flags.loc[crossed, name] = np.nan, ""
         notes.append(f"{_days(crossed)}: a borrowed temperature was left out, as tmin would lie above tmax")
     most = {
         "vapour_pressure": (mean_saturation_vapour_pressure(tmin, tmax), "the saturation of the day's temperatures"),

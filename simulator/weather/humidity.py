@@ -108,7 +108,7 @@ def humidity_of(daily: pd.DataFrame, *, dry: bool, in_file: Mask, borrowed: Flag
     in_file : ndarray of bool, (days,)
         Days with a row: what the file has on most of them is its main source.
     borrowed : ndarray of object, (days,), optional
-        The flag of each vapour pressure that another station lent, None elsewhere.
+        The flag of each vapour pressure that another station lent, empty text elsewhere.
 
     Returns
     -------
@@ -121,7 +121,7 @@ def humidity_of(daily: pd.DataFrame, *, dry: bool, in_file: Mask, borrowed: Flag
     ea = vapour_pressure_from_dew_point(dew_point_from_tmin(tmin, offset=offset))
     flags: Flags = np.full(len(daily), DEW_POINT_FROM_TMIN_DRY if dry else DEW_POINT_FROM_TMIN, dtype=object)
     has = [_has(daily, kind) for kind in _KINDS]
-    lent = np.zeros(len(daily), dtype=bool) if borrowed is None else np.array([flag is not None for flag in borrowed])
+    lent = np.zeros(len(daily), dtype=bool) if borrowed is None else np.asarray(borrowed != "", dtype=bool)
     own = in_file & ~lent
     main = _main_rank(has, own if own.any() else in_file)
     for kind, rank, equation, there in reversed(list(zip(_KINDS, _RANKS, _EQUATIONS, has, strict=True))):

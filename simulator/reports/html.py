@@ -7,13 +7,17 @@ user's file passes through the template's escaping. Numbers become text here, by
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from simulator.heat import said
 from simulator.reports.pages import Table, listed_findings, placed_figure, provenance_table, render
 from simulator.reports.texts import CAUTIONS, METHOD
 from simulator.reports.words import count, days_long, hours, litres, mm, number, percent, three_sentences
+from simulator.sensitivity import Alternative, alternatives, in_mm, in_percent, summed_up
+from simulator.weather.flags import is_borrowed
+from simulator.weather.plausibility import PASSED
+from simulator.weather.typical import NO_SUMMER
 
 if TYPE_CHECKING:
     from simulator.checking import Checked
@@ -55,6 +59,7 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
         figures=[placed_figure(name, svg) for name, svg in figures.items()],
         models=_models(season),
         filled=_filled(season),
+        sensitivity=summed_up(alternatives(season)),
         assumptions=season.assumptions,
         notes=season.weather.notes,
         method=METHOD,
@@ -63,15 +68,15 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
     )
 
 
-def check_html(found: Checked, svg: str) -> str:
+def check_html(found: Checked, figures: Mapping[str, str]) -> str:
     """
     Write what a check found in the weather file.
 
     Parameters
     ----------
     found : Checked
-    svg : str
-        The weather's figure, as `figures.svg_text` makes it.
+    figures : mapping
+        Name -> SVG element, as `figures.svg_text` makes it, in the order of the page.
 
     Returns
     -------
@@ -80,7 +85,6 @@ def check_html(found: Checked, svg: str) -> str:
     """
     season, source = found.season, found.weather.provenance
     weather = season.totals["weather"]
-    filled_days = sum(days for methods in weather["filled"].values() for days in methods.values())
     by_month = found.by_month()
     return render(
         "check.html.j2",
@@ -89,15 +93,14 @@ def check_html(found: Checked, svg: str) -> str:
         sentences=[
             f"The scenario is sound: {count(len(season.controllers), 'valve')}, "
             f"{count(len(season.beds), 'bed')}, {count(len(found.scenario.variant), 'variant')}.",
-            f"{source['file']} holds {source['first']} to {source['last']}; "
-            + (
-                f"{count(filled_days, 'value')} of the season had to be filled."
-                if filled_days
-                else "nothing had to be filled."
-            ),
+            *([f"Typical year: the weather is {NO_SUMMER}."] if source.get("typical") else []),
+            f"{source['file']} holds {source['first']} to {source['last']}; {_how_complete(weather['filled'])}.",
             f"Over the season ETo is {mm(weather['eto_mm'])} and rain {mm(weather['rain_mm'])}.",
         ],
-        figure=placed_figure("weather", svg),
+        figures=[placed_figure(name, svg) for name, svg in figures.items()],
+        fallbacks=_fallbacks(source.get("fallbacks", [])),
+        sensitivity=_sensitivity(found.sensitivity),
+        passed=PASSED,
         units=Table(
             ("column", "unit in the file"),
             tuple((name, unit) for name, unit in source["units"].items()),
@@ -293,6 +296,42 @@ def _filled(season: Season) -> Table:
         for method, days in methods.items()
     )
     return Table(("weather column", "filled by", "days of the season"), rows, names=2)
+
+
+def _how_complete(filled: Mapping[str, Mapping[str, int]]) -> str:
+    """Say how many values of the season were borrowed, and how many estimated."""
+    counts = [(method, days) for methods in filled.values() for method, days in methods.items()]
+    borrowed = sum(days for method, days in counts if is_borrowed(method))
+    estimated = sum(days for method, days in counts if not is_borrowed(method))
+    parts = [f"{count(borrowed, 'value')} of the season borrowed from another station"] if borrowed else []
+    parts += [f"{count(estimated, 'value')} of the season estimated"] if estimated else []
+    return " and ".join(parts) or "nothing had to be filled"
+
+
+def _fallbacks(fallbacks: Sequence[Mapping[str, Any]]) -> Table:
+    """A row for each file and column borrowed; one for a file that lent nothing."""
+    rows = []
+    for one in fallbacks:
+        about = f"{one['first']} to {one['last']}; {one['recognised']}"
+        for index, (column, days) in enumerate(one["borrowed"].items() or [("nothing", 0)]):
+            fit = one["fit"].get(column)
+            rows.append(
+                (one["file"] if not index else "", about if not index else "", column, number(days), _fitted(fit))
+            )
+    return Table(("file", "what it holds", "column", "days borrowed", "beside the site's own"), tuple(rows), names=3)
+
+
+def _fitted(fit: Mapping[str, Any] | None) -> str:
+    if fit is None:
+        return "not comparable"
+    change = f"{fit['shift']:+.2f} {fit['unit']}" if fit["factor"] == 1.0 else f"× {fit['factor']:.2f}"
+    done = "applied" if fit["applied"] else "not applied"
+    return f"{change} over {fit['days']} days, scatter {fit['scatter']:.2f} {fit['unit']}; {done}".replace("-", "−")
+
+
+def _sensitivity(found: Sequence[Alternative]) -> Table:
+    rows = tuple((one.quantity, one.used, one.instead, number(one.days), in_mm(one), in_percent(one)) for one in found)
+    return Table(("quantity", "filled by", "instead", "days", "season's ETo", "of it"), rows, names=3)
 
 
 def _month_heading(column: str) -> str:

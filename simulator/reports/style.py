@@ -105,6 +105,7 @@ STYLES: dict[str, Style] = {
     "gap_over": Style("more than needed", colour="#CFE3F1"),
     "measured": Style("measured, or derived from measurements", colour="#BFD9EA"),
     "filled": Style("filled", colour=_ORANGE, hatch="xxxx"),
+    "borrowed": Style("borrowed from another station", colour="#E3C6DA", hatch="\\\\\\\\"),
     "missing": Style("missing", colour="#FFFFFF", hatch="...."),
     "tmax": Style("Tmax", "°C", _VERMILION, "-", 1.2),
     "tmin": Style("Tmin", "°C", _BLUE, (0, (5, 1.5)), 1.2),

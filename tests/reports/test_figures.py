@@ -9,7 +9,7 @@ import pytest
 from matplotlib.figure import Figure
 
 from simulator import replay
-from simulator.reports import figures
+from simulator.reports import figures, weather_figures
 from simulator.reports.style import STYLES
 from tests.small_weather import heat_wave, weather_csv
 
@@ -79,7 +79,7 @@ def test_supplied_and_needed_add_up_to_the_totals(season):
 def test_the_weathers_coverage_names_what_was_filled(make_garden):
     text = weather_csv(20).replace("2025-05-04,14.0,30.0,80,35,2.0,0.0,24.0", "2025-05-04,14.0,30.0,80,35,2.0,0.0,")
     season = replay(make_garden(weather=text))
-    figure = figures.weather_figure(
+    figure = weather_figures.weather_figure(
         season.weather, season.days.index[0], season.days.index[-1], eto=season.days["eto_mm"]
     )
     svg = figures.svg_text(figure)

@@ -312,18 +312,17 @@ def _fallbacks(fallbacks: Sequence[Mapping[str, Any]]) -> Table:
     """A row for each file and column borrowed; one for a file that lent nothing."""
     rows = []
     for one in fallbacks:
-        about = f"{one['first']} to {one['last']}; {one['recognised']}"
         for index, (column, days) in enumerate(one["borrowed"].items() or [("nothing", 0)]):
-            fit = one["fit"].get(column)
-            rows.append(
-                (one["file"] if not index else "", about if not index else "", column, number(days), _fitted(fit))
-            )
-    return Table(("file", "what it holds", "column", "days borrowed", "beside the site's own"), tuple(rows), names=3)
+            fitted = _fitted(one["fit"].get(column)) if days else ""
+            held = f"{one['first']} to {one['last']}"
+            rows.append((one["file"] if not index else "", held if not index else "", column, fitted, number(days)))
+    headings = ("file", "what it holds", "column", "the site's own beside it", "days borrowed")
+    return Table(headings, tuple(rows), names=4)
 
 
 def _fitted(fit: Mapping[str, Any] | None) -> str:
     if fit is None:
-        return "not comparable"
+        return "too little in common to compare"
     change = f"{fit['shift']:+.2f} {fit['unit']}" if fit["factor"] == 1.0 else f"× {fit['factor']:.2f}"
     done = "applied" if fit["applied"] else "not applied"
     return f"{change} over {fit['days']} days, scatter {fit['scatter']:.2f} {fit['unit']}; {done}".replace("-", "−")

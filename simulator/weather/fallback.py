@@ -287,7 +287,9 @@ def borrow(own: FileRead, site: SiteLike, others: Sequence[tuple[Fallback, FileR
             values.loc[wanted, name] = fitted[wanted]
             flags.loc[wanted, name] = borrowed_from(fallback.shown)
             missing[name] = missing[name] & ~wanted
-            said[name, borrowed_from(fallback.shown)] = _in_words(fit, name=name, adjusted=fallback.adjust)
+            said[name, borrowed_from(fallback.shown)] = _in_words(
+                fit, name=name, adjusted=fallback.adjust, measured=bool(known[name].notna().any())
+            )
             counts[name] = int((wanted & own.arranged.asked).sum())
             if fit is not None:
                 fits[name] = {**fit._asdict(), "unit": FINISHED_UNITS[name], "applied": fallback.adjust}
@@ -350,8 +352,10 @@ def _too_little_in_common(fallback: Fallback, name: str, own: pd.Series[Any], le
     return Problem(message, key="weather.fallback.adjust", value=True)
 
 
-def _in_words(fit: Fit | None, *, name: str, adjusted: bool) -> str:
+def _in_words(fit: Fit | None, *, name: str, adjusted: bool, measured: bool) -> str:
     """Say how what was borrowed stands to the site."""
+    if not measured:
+        return "as it stands there: the file has none of its own to compare it with"
     if fit is None:
         return "as it stands there: too few days in common to compare the two"
     unit = FINISHED_UNITS[name]

@@ -104,6 +104,7 @@ def gap_problems(
     limits: GapLimits,
     missing_rain: str,
     absent: Mapping[str, str] | None = None,
+    own: pd.DataFrame | None = None,
     helped: bool = False,
     rain_at_hand: Mask | None = None,
 ) -> list[Problem]:
@@ -122,6 +123,9 @@ def gap_problems(
         "error" or "zero".
     absent : mapping, optional
         Column -> why the file's figures are no record of it.
+    own : DataFrame, optional
+        The file's own days, where fallbacks lent some values: what it lacks altogether may be estimated as ever on days
+        on which nobody lends it.
     helped : bool
         Whether fallbacks were asked; their values are in ``arranged`` then.
     rain_at_hand : ndarray of bool, (days,), optional
@@ -134,7 +138,7 @@ def gap_problems(
     """
     daily, days = arranged.daily, arranged.daily.index
     rows = arranged.asked & arranged.in_file
-    known = {name: ~np.isnan(column_or_nan(daily, name)) for name in ("tmin", "tmax", "rain", "wind")}
+    known = {name: ~np.isnan(column_or_nan(daily, name)) for name in ("tmin", "tmax", "rain")}
     problems = _temperature_gaps(days, rows, known, helped=helped)
     if missing_rain == "error" and (rows & ~known["rain"]).any():
         has_column = "rain" in daily.columns
@@ -142,17 +146,22 @@ def gap_problems(
         gap = rows & ~known["rain"]
         lendable = rain_at_hand is not None and bool((gap & rain_at_hand).any())
         problems.append(_rain_gap(days, gap, rows=rows, has_column=has_column, why=why, lendable=lendable))
-    quantities = {
-        "humidity": has_humidity(daily),
-        "wind": known["wind"],
-        "radiation": ~np.isnan(column_or_nan(daily, "radiation")) | ~np.isnan(column_or_nan(daily, "sunshine")),
-    }
-    for name, there in quantities.items():
+    measured = _estimable(daily if own is None else own)
+    for name, there in _estimable(daily).items():
         gap = rows & ~there
-        if there.any() and gap.any() and name not in condemned:
+        if measured[name].any() and gap.any() and name not in condemned:
             problem = _over_limit(name, days, gap, asked=arranged.asked, limits=limits, helped=helped)
             problems += [problem] if problem is not None else []
     return problems
+
+
+def _estimable(daily: pd.DataFrame) -> dict[str, Mask]:
+    """Quantities that FAO-56 can estimate -> the days that have them."""
+    return {
+        "humidity": has_humidity(daily),
+        "wind": ~np.isnan(column_or_nan(daily, "wind")),
+        "radiation": ~np.isnan(column_or_nan(daily, "radiation")) | ~np.isnan(column_or_nan(daily, "sunshine")),
+    }
 
 
 def _cure(helped: bool) -> str:

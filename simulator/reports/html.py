@@ -46,7 +46,7 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
     return render(
         "report.html.j2",
         title=season.totals["title"],
-        when=_when(season),
+        when=f"{_when(season)}; {_times(season)}",
         note=season.scenario.note,
         sentences=three_sentences(season),
         findings=listed_findings(season.findings),
@@ -129,12 +129,16 @@ def check_html(found: Checked, figures: Mapping[str, str]) -> str:
 
 def _when(season: Season) -> str:
     totals = season.totals["season"]
-    clock = "on the site's clock" if season.times_are == "clock" else "by the sun"
     days = count(totals["days"], "day")
     heat = season.scenario.what_if.heat
     made = f"; {said(heat)}" if heat is not None else ""
     typical = "; TYPICAL YEAR, no real summer" if season.weather.provenance.get("typical") else ""
-    return f"{totals['start']} to {totals['end']}, {days}{typical}{made}; openings.csv gives times {clock}"
+    return f"{totals['start']} to {totals['end']}, {days}{typical}{made}"
+
+
+def _times(season: Season) -> str:
+    clock = "on the site's clock" if season.times_are == "clock" else "by the sun"
+    return f"openings.csv gives times {clock}"
 
 
 def _beds(season: Season) -> Table:

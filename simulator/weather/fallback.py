@@ -218,16 +218,19 @@ def fit_of(own: Floats, lent: Floats, *, name: str) -> Fit | None:
     Returns
     -------
     Fit or None
-        None where they have fewer than `LEAST_COMMON_DAYS` days in common, or nothing to stretch.
+        None where they have fewer than `LEAST_COMMON_DAYS` days in common. A column that is 0 throughout in either is
+        left as it is: no ratio comes of it.
     """
     common = ~np.isnan(own) & ~np.isnan(lent)
     days = int(common.sum())
     x, y = lent[common], own[common]
-    if days < LEAST_COMMON_DAYS or (name not in _SHIFTED and not x.any()):
+    if days < LEAST_COMMON_DAYS:
         return None
     shift, factor = 0.0, 1.0
     if name in _SHIFTED:
         shift = float(np.mean(y - x))
+    elif not x.any() or not y.any():
+        pass
     elif name == "rain":
         factor = float(y.sum() / x.sum())
     else:

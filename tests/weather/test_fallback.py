@@ -177,6 +177,13 @@ def test_rain_is_stretched_by_the_ratio_of_the_sums():
     assert fit_of(own, theirs, name="wind").factor == pytest.approx(0.5)
 
 
+@pytest.mark.parametrize("dry", [0, 1])
+def test_days_in_common_without_any_rain_give_no_ratio(dry):
+    """A neighbour's ten millimetres beside a dry month here are no reason to take all its rain as none."""
+    columns = [np.zeros(40), np.full(40, 10.0)]
+    assert fit_of(columns[dry], columns[1 - dry], name="rain").factor == 1.0
+
+
 def test_what_is_borrowed_as_it_stands_is_set_beside_the_sites_own(read):
     weather = read(table(40, tmin=with_day(14, "", days=40)), hill(table(40, tmin=11)))
     assert weather.daily["tmin"].iloc[3] == 11.0

@@ -251,3 +251,12 @@ def test_a_season_of_another_year_is_picked_by_name(tmp_path, capsys):
     code, _, err = run(capsys, "replay", tmp_path / "garden.toml", *arguments)
     assert code == 2
     assert "--season takes the scenario's own days" in err
+
+
+def test_every_reader_has_its_purpose_and_a_source_of_its_own(capsys):
+    code, out, _ = run(capsys, "known", "readers", "--json")
+    assert code == 0
+    rows = {row["name"]: row for row in json.loads(out)["readers"]}
+    assert rows["tmy3"]["source"].startswith("Wilcox & Marion (2008)")
+    assert rows["gsod"]["what"].startswith("NOAA's Global Surface Summary of the Day")
+    assert len({row["source"] for row in rows.values()}) == len({row["what"] for row in rows.values()}) == len(rows)

@@ -8,6 +8,7 @@ estimated for all days; one with holes is filled within `GapLimits`.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -41,6 +42,7 @@ from simulator.weather.flags import (
 )
 from simulator.weather.humidity import has_humidity
 from simulator.weather.inspection import Mask
+from simulator.weather.raw import LeftOut
 from simulator.weather.site import SiteLike
 from simulator.weather.sky import Sky
 
@@ -104,6 +106,7 @@ def gap_problems(
     limits: GapLimits,
     missing_rain: str,
     absent: Mapping[str, str] | None = None,
+    left_out: Mapping[str, LeftOut] | None = None,
     own: pd.DataFrame | None = None,
     helped: bool = False,
     rain_at_hand: Mask | None = None,
@@ -123,6 +126,8 @@ def gap_problems(
         "error" or "zero".
     absent : mapping, optional
         Column -> why the file's figures are no record of it.
+    left_out : mapping, optional
+        Column -> why figures that stand in the file count as missing, and on which days.
     own : DataFrame, optional
         The file's own days, where fallbacks lent some values: what it lacks altogether may be estimated as ever on days
         on which nobody lends it.
@@ -139,13 +144,14 @@ def gap_problems(
     daily, days = arranged.daily, arranged.daily.index
     rows = arranged.asked & arranged.in_file
     known = {name: ~np.isnan(column_or_nan(daily, name)) for name in ("tmin", "tmax", "rain")}
-    problems = _temperature_gaps(days, rows, known, helped=helped)
+    problems = _temperature_gaps(days, rows, known, left_out=left_out or {}, helped=helped)
     if missing_rain == "error" and (rows & ~known["rain"]).any():
         has_column = "rain" in daily.columns
         why = (absent or {}).get("rain", "")
         gap = rows & ~known["rain"]
+        given = _left_out(days_where(days, gap), (left_out or {}).get("rain"))
         lendable = rain_at_hand is not None and bool((gap & rain_at_hand).any())
-        problems.append(_rain_gap(days, gap, rows=rows, has_column=has_column, why=why, lendable=lendable))
+        problems.append(_rain_gap(days, gap, rows=rows, has_column=has_column, why=why, given=given, lendable=lendable))
     measured = _estimable(daily if own is None else own)
     for name, there in _estimable(daily).items():
         gap = rows & ~there
@@ -171,7 +177,9 @@ def _cure(helped: bool) -> str:
     return "fill in the figures of a station near by, or name its file under [[weather.fallback]]"
 
 
-def _temperature_gaps(days: pd.Index, rows: Mask, known: dict[str, Mask], *, helped: bool) -> list[Problem]:
+def _temperature_gaps(
+    days: pd.Index, rows: Mask, known: dict[str, Mask], *, left_out: Mapping[str, LeftOut], helped: bool
+) -> list[Problem]:
     gaps = {name: rows & ~known[name] for name in ("tmin", "tmax") if (rows & ~known[name]).any()}
     if len(gaps) == 2 and (gaps["tmin"] == gaps["tmax"]).all():
         gaps = {"tmin and tmax": gaps["tmin"]}
@@ -179,14 +187,25 @@ def _temperature_gaps(days: pd.Index, rows: Mask, known: dict[str, Mask], *, hel
     for name, gap in gaps.items():
         verb = "are" if " and " in name else "is"
         where = "on every day" if (gap == rows).all() else f"on {name_days(days_where(days, gap))}"
+        where += _left_out(days_where(days, gap), left_out.get(name.split(" ")[0]))
         message = f"{name} {verb} empty {where}; temperatures are never invented: {_cure(helped)}"
         problems.append(Problem(message, key=name.split(" ")[0]))
     return problems
 
 
-def _rain_gap(days: pd.Index, gap: Mask, *, rows: Mask, has_column: bool, why: str, lendable: bool) -> Problem:
+def _left_out(gap: list[dt.date], given: LeftOut | None) -> str:
+    """Say on which days of a gap the file does have a figure, and why it counts as missing."""
+    if given is None or not (days := [day for day in gap if day in given.days]):
+        return ""
+    there = "there" if len(days) == len(gap) else f"on {name_days(days)}"
+    return f" (left out {there} for {given.why})"
+
+
+def _rain_gap(
+    days: pd.Index, gap: Mask, *, rows: Mask, has_column: bool, why: str, given: str, lendable: bool
+) -> Problem:
     where = "on every day" if (gap == rows).all() else f"on {name_days(days_where(days, gap))}"
-    found, cure = f"rain is empty {where}", "fill it in"
+    found, cure = f"rain is empty {where}{given}", "fill it in"
     if not has_column:
         found = "there is no column rain (rain in mm)"
         cure = 'add it, or if it has another name write rain = { column = "its header" } under [weather.columns]'

@@ -8,6 +8,8 @@ import pytest
 
 from simulator.checking import check_lines, check_scenario, write_check
 from simulator.errors import PanbudgetError
+from simulator.output import provenance, season_json
+from simulator.reports.html import report_html
 from tests.small_weather import weather_csv
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -110,3 +112,17 @@ def test_variants_are_tried_in_the_year_asked_for(mended):
     text = mended.read_text(encoding="utf-8") + "\n[variant.later]\nseason.start = 2023-05-10\n"
     mended.write_text(text, encoding="utf-8")
     assert check_scenario(mended, season=2025).season.totals["season"]["start"] == "2025-05-01"
+
+
+def test_a_replay_is_made_from_its_fallbacks_too(mended, tmp_path):
+    """Their fingerprints stand in season.json and under "Made from"."""
+    import hashlib
+
+    season = check_scenario(mended, season=2025).season
+    written = season_json(season)["provenance"]["weather"]
+    sha256 = hashlib.sha256((tmp_path / "hill.csv").read_bytes()).hexdigest()
+    assert [one["sha256"] for one in written["fallbacks"]] == [sha256]
+    assert written["typical"] is False
+    page = report_html(season, {}, provenance(season))
+    assert sha256 in page
+    assert "Filled otherwise, " in page

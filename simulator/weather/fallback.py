@@ -191,7 +191,11 @@ def read_fallback(
             "a fallback must be a station's own record"
         )
         raise WeatherError(Problem(message, key="weather.fallback"), file=shown)
-    problems = (*read.arranged.problems, *read.inspected.problems)
+    problems = [*read.arranged.problems, *read.inspected.problems]
+    held = pd.DatetimeIndex(read.arranged.daily.index)
+    if (start is not None and held[-1].date() < start) or (end is not None and held[0].date() > end):
+        # it has none of the days asked for: odd values of single days are left out, and only whole columns matter
+        problems = [*read.arranged.problems, *(p for p in read.inspected.problems if p.key in read.inspected.condemned)]
     if problems:
         raise WeatherError(*map(_of_fallback, problems), file=shown)
     return read

@@ -228,6 +228,14 @@ def test_a_damaged_fallback_is_refused_under_its_own_name(read):
     assert "name its unit under [weather.fallback.columns]" in said
 
 
+def test_odd_days_of_a_fallback_that_has_none_of_the_season_do_not_matter(read):
+    """An odd day of an earlier year is passed over; a column in another unit is not."""
+    dates = {"start": dt.date(2025, 6, 1), "end": dt.date(2025, 6, 20)}
+    earlier = table(20, start=dt.date(2024, 6, 1), tmax=with_day(30, 86))
+    assert read(table(), hill(earlier), **dates).filled() == {}
+    assert "km/h" in refusal(read, table(), hill(table(20, start=dt.date(2024, 6, 1), wind=9)), **dates)
+
+
 def test_borrowed_radiation_stays_below_a_clear_sky(read):
     """1.05 of a clear sky's is what a measured one may reach as well."""
     own = table(40, start=dt.date(2025, 11, 1), radiation=[8] * 39 + [""])

@@ -9,9 +9,11 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from simulator.errors import WeatherError
-from simulator.weather import Fallback, Site, read_weather
+from simulator.weather import Fallback, Site, is_filled, read_weather
 from simulator.weather.fallback import fit_of
 from tests.weather.test_broken_files import table, with_day, without_line
 
@@ -243,3 +245,43 @@ def test_borrowed_radiation_stays_below_a_clear_sky(read):
     weather = read(own, hill(theirs, adjust=True))
     assert weather.daily["radiation"].iloc[-1] < 12.0
     assert any("borrowed radiation was bounded" in note for note in weather.notes)
+
+
+GAPPY = ("tmin", "tmax", "wind", "rain", "radiation", "rh_max")
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    holes=st.sets(st.tuples(st.sampled_from(GAPPY), st.integers(0, 59)), max_size=8),
+    rows=st.sets(st.integers(1, 58), max_size=3),
+    lacking=st.sets(st.tuples(st.sampled_from(GAPPY), st.integers(0, 59)), max_size=8),
+    adjust=st.booleans(),
+)
+def test_whatever_is_missing_is_lent_estimated_or_refused(read, holes, rows, lacking, adjust):
+    """What was measured stays; what was not is flagged; nothing is left empty behind the door."""
+    theirs = {"tmin": 12, "tmax": 29, "wind": 3, "rain": 1, "radiation": 22, "rh_max": 70}
+    usual = {"tmin": 14, "tmax": 30, "wind": 2, "rain": 0, "radiation": 24, "rh_max": 80}
+    own = {name: ["" if (name, day) in holes else usual[name] for day in range(60)] for name in GAPPY}
+    lent = {name: ["" if (name, day) in lacking else theirs[name] for day in range(60)] for name in GAPPY}
+    text = table(60, **own).splitlines()
+    text = "\n".join(line for index, line in enumerate(text) if index - 1 not in rows) + "\n"
+    refused = ""
+    try:
+        weather = read(text, hill(table(60, **lent), adjust=adjust, rain=True))
+    except WeatherError as error:
+        refused = str(error)
+    if refused:
+        assert all(word in refused for word in ("own.csv", "2025"))
+        assert any((name, day) in lacking for name, day in holes) or any(day in rows for _, day in lacking)
+        return
+    assert len(weather.daily) == 60
+    assert not weather.daily.isna().any().any()
+    for name in ("tmin", "tmax", "wind", "rain", "radiation"):
+        there = np.array([(name, day) not in holes and day not in rows for day in range(60)])
+        assert (weather.flags[name].to_numpy()[there] == "measured").all()
+        assert (weather.daily[name].to_numpy()[there] == usual[name]).all()
+        assert all(is_filled(flag) for flag in weather.flags[name].to_numpy()[~there])
+        borrowed = (weather.flags[name] == LENT).to_numpy()
+        assert all((name, day) not in lacking for day in np.flatnonzero(borrowed))
+        expected = usual[name] if adjust and name != "rain" else theirs[name]
+        assert weather.daily[name].to_numpy()[borrowed] == pytest.approx(expected)

@@ -19,7 +19,6 @@ from simulator.reports import words
 from simulator.reports.words import count as counted
 from simulator.supplies import KPA_PER_M
 from simulator.weather.flags import MADE_HEAT, is_borrowed
-from simulator.weather.typical import NO_SUMMER
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -141,8 +140,8 @@ def _of_weather(season: Season) -> Iterator[Finding]:
             "caution",
             "typical-year",
             "weather",
-            f"Typical year: the weather is {NO_SUMMER}. Nobody lived through it; it says nothing about a given summer, and "
-            "its heat waves and droughts are milder than those that come. Try years of a station's record before you build.",
+            "Typical year: its months are from different years, and it is no real summer. Nobody lived through it, and its "
+            "extremes are milder than those that come. Try years of a station's own record before you build.",
             start.isoformat(),
             total,
         )

@@ -17,7 +17,6 @@ from simulator.reports.words import count, days_long, hours, litres, mm, number,
 from simulator.sensitivity import Alternative, alternatives, in_mm, in_percent, summed_up
 from simulator.weather.flags import is_borrowed
 from simulator.weather.plausibility import PASSED
-from simulator.weather.typical import NO_SUMMER
 
 if TYPE_CHECKING:
     from simulator.checking import Checked
@@ -93,7 +92,11 @@ def check_html(found: Checked, figures: Mapping[str, str]) -> str:
         sentences=[
             f"The scenario is sound: {count(len(season.controllers), 'valve')}, "
             f"{count(len(season.beds), 'bed')}, {count(len(found.scenario.variant), 'variant')}.",
-            *([f"Typical year: the weather is {NO_SUMMER}."] if source.get("typical") else []),
+            *(
+                ["Typical year: its months are from different years, and it is no real summer."]
+                if source.get("typical")
+                else []
+            ),
             f"{source['file']} holds {source['first']} to {source['last']}; {_how_complete(weather['filled'])}.",
             f"Over the season ETo is {mm(weather['eto_mm'])} and rain {mm(weather['rain_mm'])}.",
         ],

@@ -16,6 +16,7 @@ from simulator.errors import WeatherError
 from simulator.weather import Fallback, Site, is_filled, read_weather
 from simulator.weather.fallback import fit_of
 from tests.weather.test_broken_files import table, with_day, without_line
+from tests.weather.test_tmy3 import text as typical_year
 
 SITE = Site(latitude=38.0, elevation=100.0)
 LENT = "borrowed from hill.csv"
@@ -285,3 +286,17 @@ def test_whatever_is_missing_is_lent_estimated_or_refused(read, holes, rows, lac
         assert all((name, day) not in lacking for day in np.flatnonzero(borrowed))
         expected = usual[name] if adjust and name != "rain" else theirs[name]
         assert weather.daily[name].to_numpy()[borrowed] == pytest.approx(expected)
+
+
+def test_a_typical_year_neither_lends_nor_borrows(read):
+    """Its months are from different years: it has no record of the days that are missing."""
+    dates = {"start": dt.date(2025, 6, 1), "end": dt.date(2025, 6, 20)}
+    said = refusal(read, table(), ("typical.csv", typical_year(), {}), **dates)
+    assert said.startswith("typical.csv: is a typical year made of months from different years")
+    said = refusal(read, typical_year(), hill(table()), **dates)
+    assert said == "own.csv: a typical year has no gaps that a fallback could fill; take [[weather.fallback]] out"
+
+
+def test_a_fallback_that_is_not_there_is_named(read, tmp_path):
+    with pytest.raises(WeatherError, match=r"hill\.csv: there is no such file"):
+        read_weather(tmp_path / "a.csv", SITE, fallbacks=[Fallback(tmp_path / "hill.csv", shown_as="hill.csv")])

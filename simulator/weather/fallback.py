@@ -8,6 +8,7 @@ has a value lends it. Left out on purpose: mending a value that can't be true; t
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -19,11 +20,13 @@ import pandas as pd
 
 from simulator.errors import Problem, WeatherError
 from simulator.meteorology import Floats, mean_saturation_vapour_pressure
+from simulator.weather.calendar import days_where
 from simulator.weather.columns import FINISHED_UNITS, number
 from simulator.weather.flags import borrowed_from
 from simulator.weather.gaps import GapLimits, column_or_nan, filled_radiation
 from simulator.weather.humidity import has_humidity, humidity_of
 from simulator.weather.inspection import Mask
+from simulator.weather.raw import LeftOut
 from simulator.weather.reading import FileRead, check_options, choices_of, read_file
 from simulator.weather.site import SiteLike
 
@@ -112,6 +115,8 @@ class Borrowed:
         For the provenance, one a fallback.
     problems, notes : tuple
         What is wrong, and what a report should mention.
+    left_out : dict
+        As in `RawTable`: what was not borrowed though a fallback has it, and why.
     """
 
     values: pd.DataFrame
@@ -121,6 +126,7 @@ class Borrowed:
     files: tuple[dict[str, Any], ...] = ()
     problems: tuple[Problem, ...] = ()
     notes: tuple[str, ...] = ()
+    left_out: dict[str, LeftOut] = field(default_factory=dict)
 
     def has(self, name: str) -> Mask:
         """Tell on which days a column was borrowed."""
@@ -306,8 +312,9 @@ def borrow(own: FileRead, site: SiteLike, others: Sequence[tuple[Fallback, FileR
             {**read.facts(), "adjust": fallback.adjust, "rain": fallback.rain, "borrowed": counts, "fit": fits}
         )
     borrowed = Borrowed(values, flags, said, rain_at_hand & missing["rain"], tuple(files), tuple(problems))
+    left_out = _uncrossed(borrowed, own)
     notes += _bounded(borrowed, own)
-    return Borrowed(values, flags, said, borrowed.rain_at_hand, tuple(files), tuple(problems), tuple(notes))
+    return dataclasses.replace(borrowed, left_out=left_out, notes=tuple(notes))
 
 
 def _lendable(read: FileRead, site: SiteLike) -> pd.DataFrame:
@@ -385,16 +392,25 @@ def _lent_notes(fallback: Fallback, read: FileRead, counts: Mapping[str, int]) -
     return [f"fallback {fallback.shown}: days of the season borrowed: {parts}; {read.recognised}", *about]
 
 
+def _uncrossed(borrowed: Borrowed, own: FileRead) -> dict[str, LeftOut]:
+    """Take back, in place, temperatures by which a day's minimum would lie above its maximum."""
+    whole = borrowed.laid_over(own.daily)
+    crossed = column_or_nan(whole, "tmin") > column_or_nan(whole, "tmax")
+    left_out = {}
+    for name in ("tmin", "tmax"):
+        wrong = crossed & borrowed.has(name)
+        if wrong.any():
+            borrowed.values.loc[wrong, name], borrowed.flags.loc[wrong, name] = np.nan, ""
+            days = frozenset(days_where(whole.index, wrong))
+            left_out[name] = LeftOut("crossing the day's other temperature, once borrowed", days)
+    return left_out
+
+
 def _bounded(borrowed: Borrowed, own: FileRead) -> list[str]:
     """Bring what was borrowed within what the day allows, in place, and say where that changed something."""
-    values, flags, notes = borrowed.values, borrowed.flags, []
+    values, notes = borrowed.values, []
     whole = borrowed.laid_over(own.daily)
     tmin, tmax = column_or_nan(whole, "tmin"), column_or_nan(whole, "tmax")
-    crossed = (borrowed.has("tmin") | borrowed.has("tmax")) & (tmin > tmax)
-    if crossed.any():
-        for name in ("tmin", "tmax"):
-            values.loc[crossed, name], flags.loc[crossed, name] = np.nan, ""
-        notes.append(f"{_days(crossed)}: a borrowed temperature was left out, as tmin would lie above tmax")
     most = {
         "vapour_pressure": (mean_saturation_vapour_pressure(tmin, tmax), "the saturation of the day's temperatures"),
         "radiation": (_BRIGHTEST * own.sky.clear, "1.05 of a clear sky's at the site"),

@@ -192,7 +192,7 @@ def read_weather(
         limits=limits,
         missing_rain=missing_rain,
         absent=raw.absent,
-        left_out=raw.left_out,
+        left_out={**raw.left_out, **borrowed.left_out},
         own=read.arranged.daily,
         helped=bool(others),
         rain_at_hand=borrowed.rain_at_hand,

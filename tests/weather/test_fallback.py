@@ -221,7 +221,8 @@ def test_what_no_fallback_has_is_refused_and_says_so(read):
 
 def test_a_borrowed_minimum_above_the_days_maximum_is_left_out(read):
     said = refusal(read, table(tmin=with_day(14, "")), hill(table(tmin=31, tmax=39)))
-    assert "tmin is empty on 2025-06-04" in said
+    why = "left out there for crossing the day's other temperature, once borrowed"
+    assert f"tmin is empty on 2025-06-04 ({why}); temperatures" in said
 
 
 def test_a_damaged_fallback_is_refused_under_its_own_name(read):

@@ -20,11 +20,13 @@ if TYPE_CHECKING:
     from simulator.setting_up import SetUp, set_up
     from simulator.statement.account import Statement, make_statement
     from simulator.statement.files import write_statement
-    from simulator.weather import Weather, read_weather
+    from simulator.weather import Fallback, Weather, read_weather
+    from simulator.years import read_year
 
 __all__ = [
     "Away",
     "Comparison",
+    "Fallback",
     "PanbudgetError",
     "Scenario",
     "ScenarioError",
@@ -38,6 +40,7 @@ __all__ = [
     "load_scenario",
     "make_statement",
     "read_weather",
+    "read_year",
     "replay",
     "scenario_from",
     "set_up",
@@ -64,8 +67,10 @@ _HOME = {
     "scenario_from": "scenario",
     "Season": "season",
     "replay": "season",
+    "Fallback": "weather",
     "Weather": "weather",
     "read_weather": "weather",
+    "read_year": "years",
     "write_away": "output",
     "write_comparison": "output",
     "write_season": "output",

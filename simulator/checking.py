@@ -7,6 +7,7 @@ refuse or remark on is known beforehand.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,11 @@ import pandas as pd
 from simulator.errors import PanbudgetError, ScenarioError, WeatherError
 from simulator.scenario import Scenario, load_scenario
 from simulator.season import Season, read_scenario_weather, replay
+from simulator.sensitivity import Alternative, alternatives, in_mm, in_percent
 from simulator.weather import Weather
+from simulator.weather.flags import is_borrowed
+from simulator.weather.plausibility import PASSED
+from simulator.years import in_year, read_year
 
 __all__ = ["Checked", "check_lines", "check_scenario", "write_check"]
 
@@ -46,6 +51,11 @@ class Checked:
     weather: Weather
     season: Season
 
+    @functools.cached_property
+    def sensitivity(self) -> list[Alternative]:
+        """What the season's ETo would be, had what was filled been filled otherwise."""
+        return alternatives(self.season)
+
     def by_month(self) -> pd.DataFrame:
         """Return ETo, rain and each pan's evaporation by month of the season. [mm]"""
         columns = {"eto_mm": self.season.days["eto_mm"], "rain_mm": self.season.days["rain_mm"]}
@@ -53,6 +63,11 @@ class Checked:
             columns[f"pan_mm {name}"] = table["pan_mm"]
         frame = pd.DataFrame(columns)
         return frame.groupby(pd.DatetimeIndex(frame.index).strftime("%Y-%m")).sum()
+
+    @property
+    def years(self) -> int:
+        """Calendar years of which the record has a day."""
+        return len(set(pd.DatetimeIndex(self.weather.daily.index).year))
 
     def extremes(self) -> list[dict[str, Any]]:
         """Return the season's extremes: column, value, unit, date."""
@@ -86,6 +101,9 @@ class Checked:
                 "filled": self.season.totals["weather"]["filled"],
                 "extremes": self.extremes(),
                 "by_month": self.by_month().to_dict(orient="index"),
+                "sensitivity": [one.as_dict() for one in self.sensitivity],
+                "fallbacks": provenance.get("fallbacks", []),
+                "typical": bool(provenance.get("typical", False)),
                 "notes": list(self.weather.notes),
             },
             "assumptions": list(self.season.assumptions),
@@ -93,13 +111,15 @@ class Checked:
         }
 
 
-def check_scenario(path: str | Path) -> Checked:
+def check_scenario(path: str | Path, *, season: int | None = None) -> Checked:
     """
     Read a scenario and its weather, and try the season.
 
     Parameters
     ----------
     path : path
+    season : int, optional
+        Another year of the weather file, in which the season is to start.
 
     Returns
     -------
@@ -111,18 +131,19 @@ def check_scenario(path: str | Path) -> Checked:
         All that is wrong with the scenario; or, if that is sound, with the weather.
     """
     scenario = load_scenario(path)
-    weather = read_scenario_weather(scenario)
-    season = replay(scenario, weather=weather)
-    _try_variants(scenario)
-    return Checked(scenario, weather, season)
+    there, weather = (scenario, read_scenario_weather(scenario)) if season is None else read_year(scenario, season)
+    replayed = replay(there, weather=weather)
+    _try_variants(scenario, season)
+    return Checked(there, weather, replayed)
 
 
-def _try_variants(scenario: Scenario) -> None:
+def _try_variants(scenario: Scenario, season: int | None) -> None:
     """Replay each variant too: a variant that only fails when it is wanted has not been checked."""
     wrong: list[str] = []
     for name in scenario.variant:
         try:
-            replay(scenario.with_variant(name))
+            variant = scenario.with_variant(name)
+            replay(variant if season is None else in_year(variant, season))
         except (ScenarioError, WeatherError) as error:
             wrong.extend(f"variant.{name}: {line}" for line in error.text().splitlines())
     if wrong:
@@ -159,7 +180,12 @@ def check_lines(found: Checked) -> list[str]:
         lines.append("Nothing had to be filled.")
     for column, methods in filled.items():
         for method, days in methods.items():
-            lines.append(f"  {column}: {days} day(s) estimated by {method}")
+            lines.append(f"  {column}: {days} day(s) {method if is_borrowed(method) else f'estimated by {method}'}")
+    lines += [
+        f"  {one.quantity} filled by {one.instead} instead: ETo {in_mm(one)} ({in_percent(one)})"
+        for one in found.sensitivity
+    ]
+    lines.append(PASSED)
     lines += [f"assumed: {text}" for text in found.season.assumptions]
     lines += [f"note: {text}" for text in found.weather.notes]
     lines += [f"{f.severity}: {f.where}: {f.message}" for f in found.season.findings if f.severity != "note"]
@@ -175,10 +201,16 @@ def write_check(found: Checked, folder: Path) -> None:
     found : Checked
     folder : Path
     """
-    from simulator.reports import figures, html
+    from simulator.reports import figures, html, weather_figures
 
     days = found.season.days.index
     (folder / "figures").mkdir()
-    figure = figures.weather_figure(found.weather, days[0], days[-1], eto=found.season.days["eto_mm"])
-    figures.save(figure, folder / "figures" / "weather")
-    (folder / "check.html").write_text(html.check_html(found, figures.svg_text(figure)), encoding="utf-8")
+    drawn = {
+        "weather": weather_figures.weather_figure(found.weather, days[0], days[-1], eto=found.season.days["eto_mm"])
+    }
+    if found.years > 1:
+        drawn["years"] = weather_figures.years_figure(found.weather)
+    for name, figure in drawn.items():
+        figures.save(figure, folder / "figures" / name)
+    page = html.check_html(found, {name: figures.svg_text(figure) for name, figure in drawn.items()})
+    (folder / "check.html").write_text(page, encoding="utf-8")

@@ -21,6 +21,7 @@ from simulator.cli_parts import (
     Overwrite,
     Quiet,
     ScenarioPath,
+    SeasonYear,
     Strict,
     finish,
     print_json,
@@ -100,6 +101,7 @@ def check(
         Path | None,
         typer.Option("--out", metavar="DIR", help="Also make a page with a picture of the weather."),
     ] = None,
+    season: SeasonYear = None,
     overwrite: Overwrite = False,
     quiet: Quiet = False,
     as_json: Json = False,
@@ -114,7 +116,7 @@ def check(
 
     with progress(2, quiet=quiet) as step:
         step("reading the weather")
-        found = check_scenario(scenario)
+        found = check_scenario(scenario, season=season)
         if out is not None:
             from simulator.output import new_folder
 
@@ -137,6 +139,7 @@ def replay(
     out: Out,
     start: Annotated[dt.datetime | None, typer.Option(formats=[DATE], help="First day.", show_default=False)] = None,
     end: Annotated[dt.datetime | None, typer.Option(formats=[DATE], help="Last day.", show_default=False)] = None,
+    season: SeasonYear = None,
     variant: Annotated[
         str | None,
         typer.Option(metavar="NAME", help="Lay one of the file's variants over it.", show_default=False),
@@ -159,6 +162,9 @@ def replay(
         described = load_scenario(scenario)
         if variant is not None:
             described = described.with_variant(variant)
+        if season is not None and (start is not None or end is not None):
+            message = "--season takes the scenario's own days; leave out --start and --end, or --season"
+            raise ScenarioError(Problem(message, "season", season), file=str(scenario))
         first = start.date() if start else described.season.start
         last = end.date() if end else described.season.end
         if last < first:
@@ -168,20 +174,25 @@ def replay(
             )
         with new_folder(out, overwrite=overwrite) as made:
             from simulator import season as seasons
+            from simulator.years import read_year
 
             step("reading the weather")
-            weather = seasons.read_scenario_weather(described, first, last)
+            if season is not None:
+                described, weather = read_year(described, season)
+                first, last = described.season.start, described.season.end
+            else:
+                weather = seasons.read_scenario_weather(described, first, last)
             step("replaying the season")
-            season = seasons.replay(described, start=first, end=last, weather=weather)
+            replayed = seasons.replay(described, start=first, end=last, weather=weather)
             step("drawing and writing")
-            write_season(season, made)
+            write_season(replayed, made)
     if as_json:
-        print_json(season_json(season))
+        print_json(season_json(replayed))
     else:
-        _summary(season, out, quiet=quiet)
+        _summary(replayed, out, quiet=quiet)
     if as_json:
         say(f"Wrote {out}", quiet=quiet, aside=True)
-    finish(strict and any(finding.severity == "danger" for finding in season.findings))
+    finish(strict and any(finding.severity == "danger" for finding in replayed.findings))
 
 
 @app.command()

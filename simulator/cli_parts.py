@@ -20,6 +20,7 @@ __all__ = [
     "Overwrite",
     "Quiet",
     "ScenarioPath",
+    "SeasonYear",
     "Strict",
     "day",
     "finish",
@@ -34,6 +35,15 @@ Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace what an ea
 Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
 Json = Annotated[bool, typer.Option("--json", help="Print the totals as JSON on standard output, and nothing else.")]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 1 if a finding is a danger.")]
+SeasonYear = Annotated[
+    int | None,
+    typer.Option(
+        "--season",
+        metavar="YEAR",
+        help="The scenario's calendar days in another year of the weather file: the year in which they start.",
+        show_default=False,
+    ),
+]
 DATE = "%Y-%m-%d"
 
 

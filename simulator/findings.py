@@ -18,7 +18,7 @@ from simulator.heat import said as heat_said
 from simulator.reports import words
 from simulator.reports.words import count as counted
 from simulator.supplies import KPA_PER_M
-from simulator.weather.flags import MADE_HEAT
+from simulator.weather.flags import MADE_HEAT, is_borrowed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -135,20 +135,34 @@ def _of_weather(season: Season) -> Iterator[Finding]:
         )
     total = len(season.days)
     start = season.days.index[0].date()
+    if season.weather.provenance.get("typical"):
+        yield Finding(
+            "caution",
+            "typical-year",
+            "weather",
+            "Typical year: its months are from different years, and it is no real summer. Nobody lived through it, and its "
+            "extremes are milder than those that come. Try years of a station's own record before you build.",
+            start.isoformat(),
+            total,
+        )
     for column, methods in season.totals["weather"]["filled"].items():
         for method, days in methods.items():
             if method == MADE_HEAT:
                 continue
-            whole = days >= total
-            yield Finding(
-                "caution" if whole else "note",
-                "filled",
-                "weather",
-                f"{column}: {'every day' if whole else f'{days} of {total} days'} estimated ({method}), not measured."
-                + (" Totals lean on that estimate; a nearby station's column would be better." if whole else ""),
-                start.isoformat() if whole else None,
-                days,
-            )
+            yield _filled(column, method, days, total, start.isoformat())
+
+
+def _filled(column: str, method: str, days: int, total: int, start: str) -> Finding:
+    whole = days >= total
+    often = "every day" if whole else f"{days} of {total} days"
+    if is_borrowed(method):
+        message = f"{column}: {often} {method}, another station's file."
+        more = " All of it is that station's."
+    else:
+        message = f"{column}: {often} estimated ({method}), not measured."
+        more = " Totals lean on that estimate; a nearby station's column would be better."
+    severity = "caution" if whole else "note"
+    return Finding(severity, "filled", "weather", message + (more if whole else ""), start if whole else None, days)
 
 
 def _of_controller(season: Season, name: str) -> Iterator[Finding]:

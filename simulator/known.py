@@ -101,14 +101,13 @@ def _pans() -> list[dict[str, str]]:
 def _readers() -> list[dict[str, str]]:
     from simulator.weather.readers import READERS
 
-    return [
-        {
-            "name": name,
-            "what": (getattr(reader, "__doc__", "") or "").strip().splitlines()[0],
-            "source": "the module's head",
-        }
-        for name, reader in READERS.items()
-    ]
+    return [{"name": name, "what": _purpose(reader), "source": reader.SOURCE} for name, reader in READERS.items()]
+
+
+def _purpose(module: object) -> str:
+    """Return the first sentence of a module's head, without the name that it begins with."""
+    head = " ".join((module.__doc__ or "").strip().partition("\n\n")[0].split())
+    return head.partition(": ")[2].removesuffix(".")
 
 
 #: topic -> its list

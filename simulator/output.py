@@ -103,13 +103,18 @@ def provenance(season: Season) -> dict[str, Any]:
         Versions, and fingerprints of the input files.
     """
     packages = ("numpy", "pandas", "pyet", "pint", "pydantic", "matplotlib")
+    weather = season.weather.provenance
     return {
         "panbudget": importlib.metadata.version("panbudget"),
         "python": platform.python_version(),
         "packages": {name: importlib.metadata.version(name) for name in packages},
         "scenario_sha256": season.scenario.sha256,
-        "weather_sha256": season.weather.provenance["sha256"],
-        "weather": {key: season.weather.provenance[key] for key in ("file", "reader", "recognised", "first", "last")},
+        "weather_sha256": weather["sha256"],
+        "weather": {
+            **{key: weather[key] for key in ("file", "reader", "recognised", "first", "last")},
+            "typical": bool(weather.get("typical", False)),
+            "fallbacks": weather.get("fallbacks", []),
+        },
         "assumptions": list(season.assumptions),
         "times": season.times_are,
     }

@@ -38,9 +38,11 @@ from simulator.scenario_wishes import Owned, Wishes
 
 __all__ = [
     "Bed",
+    "Column",
     "Controller",
     "Emitter",
     "Emitters",
+    "FallbackSource",
     "Fetch",
     "Heat",
     "Pan",
@@ -96,6 +98,26 @@ class Column(Described):
     unit: str | None = Field(None, description='the unit as the file has it, such as "degF"; standard if left out')
 
 
+class FallbackSource(Described):
+    """Another station's file, used only where the weather file has a gap."""
+
+    file: str = Field(description="path, relative to this scenario file")
+    format: str = Field("auto", description='"auto", or a reader\'s name')
+    wind_height: Annotated[Length, Field(ge=0.5, le=200)] | None = Field(
+        None, description='height of its wind gauge above ground, such as "10 m"; by the format, else 2 m'
+    )
+    columns: dict[str, Column] = Field(default_factory=dict, description="standard name = { column, unit }")
+    adjust: Annotated[bool, Field(strict=True)] = Field(
+        False, description="true fits its figures to the weather file's over the days that both have"
+    )
+    rain: Annotated[bool, Field(strict=True)] = Field(False, description="true lets it lend rain, which is local")
+    latitude: Annotated[Number, Field(ge=-90, le=90)] | None = Field(
+        None, description="where it differs from the site's"
+    )
+    longitude: Annotated[Number, Field(ge=-180, le=180)] | None = Field(None, description="likewise")
+    elevation: Annotated[Length, Field(ge=-430, le=6000)] | None = Field(None, description='likewise, such as "310 m"')
+
+
 class WeatherSource(Described):
     """The weather file."""
 
@@ -109,6 +131,18 @@ class WeatherSource(Described):
         "error", description='radiation a little above a clear sky\'s: refuse, or "limit" and flag it'
     )
     columns: dict[str, Column] = Field(default_factory=dict, description="standard name = { column, unit }")
+    fallback: list[FallbackSource] = Field(
+        default_factory=list, max_length=10, description="[[weather.fallback]]: other stations' files, for its gaps"
+    )
+
+    @model_validator(mode="after")
+    def _each_file_once(self) -> Self:
+        seen = {self.file: "the weather file itself"}
+        for index, fallback in enumerate(self.fallback):
+            if fallback.file in seen:
+                raise Senseless(f"is {seen[fallback.file]}; name another file", key=f"fallback[{index}].file")
+            seen[fallback.file] = f"named twice, here and in fallback[{index}]"
+        return self
 
 
 class SeasonDates(Described):

@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,9 +23,9 @@ from simulator.errors import ClosureError, Problem, ScenarioError
 from simulator.findings import Finding, find
 from simulator.forcing import Forcing, initial_state, prepare, spun_up
 from simulator.heat import with_heat
-from simulator.scenario import Scenario
+from simulator.scenario import Column, FallbackSource, Scenario
 from simulator.totals import PREFIXES, bed_totals, controller_totals, supply_totals
-from simulator.weather import Weather, read_weather
+from simulator.weather import Fallback, Site, Weather, read_weather
 from simulator.weather.readers import format_problem
 
 __all__ = ["Season", "read_scenario_weather", "replay", "run_forcing"]
@@ -115,9 +115,14 @@ def read_scenario_weather(scenario: Scenario, start: dt.date | None = None, end:
         The file can't be read, or can't be true.
     """
     source = scenario.weather
-    problem = format_problem(source.format)
-    if problem is not None:
-        raise ScenarioError(Problem(problem, "weather.format", source.format), file=str(scenario.path))
+    wrong = []
+    named = [("weather", source.format), *(("weather.fallback", one.format) for one in source.fallback)]
+    for where, name in named:
+        problem = format_problem(name, where=where)
+        if problem is not None:
+            wrong.append(Problem(problem, f"{where}.format", name))
+    if wrong:
+        raise ScenarioError(*wrong, file=str(scenario.path))
     return read_weather(
         scenario.weather_path,
         scenario.site,
@@ -125,10 +130,36 @@ def read_scenario_weather(scenario: Scenario, start: dt.date | None = None, end:
         wind_height=source.wind_height,
         missing_rain=source.missing_rain,
         too_bright=source.too_bright,
-        columns={name: {"column": c.column, "unit": c.unit} for name, c in source.columns.items()},
+        columns=_columns(source.columns),
         shown_as=source.file,
         start=start or scenario.season.start,
         end=end or scenario.season.end,
+        fallbacks=[_fallback(scenario, one) for one in source.fallback],
+    )
+
+
+def _columns(columns: Mapping[str, Column]) -> dict[str, dict[str, str | None]]:
+    return {name: {"column": c.column, "unit": c.unit} for name, c in columns.items()}
+
+
+def _fallback(scenario: Scenario, source: FallbackSource) -> Fallback:
+    site = scenario.site
+    return Fallback(
+        path=scenario.path.parent / source.file,
+        shown_as=source.file,
+        file_format=source.format,
+        wind_height=source.wind_height,
+        columns=_columns(source.columns),
+        adjust=source.adjust,
+        rain=source.rain,
+        site=Site(
+            latitude=site.latitude if source.latitude is None else source.latitude,
+            elevation=site.elevation if source.elevation is None else source.elevation,
+            longitude=site.longitude if source.longitude is None else source.longitude,
+            setting=site.setting,
+            climate=site.climate,
+            timezone=site.timezone,
+        ),
     )
 
 

@@ -7,10 +7,17 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
+from simulator.errors import Problem, ScenarioError, WeatherError
 from simulator.scenario import Bed, Scenario
+from simulator.season import read_scenario_weather
 from simulator.weather import Weather
+from simulator.weather.reading import choices_of, raw_table
+from simulator.weather.source import open_source
 
-__all__ = ["bed_in_year", "in_year", "moved", "years_at_hand"]
+__all__ = ["bed_in_year", "in_year", "moved", "read_year", "years_at_hand"]
+
+# of a date that a person writes
+_FIRST_YEAR, _LAST_YEAR = 1000, 9998
 
 
 def moved(day: dt.date, years: int) -> dt.date:
@@ -66,8 +73,10 @@ def _moved_dates(scenario: Scenario, controller: str, name: str, by: int) -> dic
     for key in ("plantings", "mix"):
         if getattr(bed, key):
             described = scenario.described["controller"][controller]["bed"][name][key]
+            # as described, but for dates, which come from the checked parts: a description may have them as text
             moves[key] = [
-                {**part, "planted": moved(part["planted"], by)} if part.get("planted") else part for part in described
+                {**part, "planted": moved(checked.planted, by)} if checked.planted else part
+                for part, checked in zip(described, getattr(bed, key), strict=True)
             ]
     return moves
 
@@ -112,3 +121,74 @@ def years_at_hand(scenario: Scenario, weather: Weather, start: dt.date, end: dt.
     own = scenario.season.start.year
     span = range(first.year - end.year - 1, last.year - start.year + 2)
     return [own + by for by in span if moved(start, by) >= first and moved(end, by) <= last]
+
+
+def read_year(scenario: Scenario, year: int) -> tuple[Scenario, Weather]:
+    """
+    Move a garden to another year of its weather file, and read that year.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    year : int
+        In which the season is to start.
+
+    Returns
+    -------
+    (Scenario, Weather)
+        The garden in that year, and the weather with that season sound.
+
+    Raises
+    ------
+    ScenarioError
+        A year whose season the file doesn't hold; the message names those that it does.
+    WeatherError
+        The file can't be read, or that season's weather can't be true.
+    """
+    if not _FIRST_YEAR <= year <= _LAST_YEAR:
+        message = f"--season {year} is no year of four digits; one of the weather file's years is expected"
+        raise ScenarioError(Problem(message, "season", year), file=str(scenario.path))
+    there = in_year(scenario, year)
+    try:
+        weather = read_scenario_weather(there)
+    except WeatherError:
+        _refuse_unknown(scenario, year)
+        raise
+    held = weather.daily.index
+    if not held[0].date() <= there.season.start <= there.season.end <= held[-1].date():
+        _refuse_unknown(scenario, year)
+    return there, weather
+
+
+def _refuse_unknown(scenario: Scenario, year: int) -> None:
+    """Refuse a year whose season doesn't begin and end in the weather file; a typical year stands for any."""
+    source = scenario.weather
+    raw, _, _ = raw_table(
+        open_source(scenario.weather_path, shown_as=source.file),
+        scenario.site,
+        file_format=source.format,
+        columns=choices_of(source.columns, source.file),
+    )
+    if raw.typical:
+        return
+    days = set(raw.daily.index.date)  # type: ignore[attr-defined]
+    start, end = scenario.season.start, scenario.season.end
+    span = range(min(days).year - 1, max(days).year + 1)
+    held = [y for y in span if moved(start, y - start.year) in days and moved(end, y - start.year) in days]
+    if year in held:
+        return
+    shown = f"{start:%d %B} to {end:%d %B}".replace(" 0", " ").removeprefix("0")
+    there = f"it holds them in {_listed(held)}" if held else f"it runs from {min(days)} to {max(days)}"
+    message = f"--season {year}: {source.file} does not hold {shown} of that year; {there}: choose one of its years"
+    raise ScenarioError(Problem(message, "season", year), file=str(scenario.path))
+
+
+def _listed(years: list[int]) -> str:
+    """Write years with runs drawn together: 1999, 2003 to 2010."""
+    parts: list[str] = []
+    for year in years:
+        if parts and int(parts[-1].split(" to ")[-1]) == year - 1:
+            parts[-1] = f"{parts[-1].split(' to ')[0]} to {year}"
+        else:
+            parts.append(str(year))
+    return ", ".join(parts)

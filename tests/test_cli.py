@@ -225,3 +225,38 @@ def test_an_unknown_topic_is_told(capsys):
     assert err.strip() == (
         'TOPIC = "plant" is not known; expected: plants, soils, landscape, pans, readers; did you mean "plants"?'
     )
+
+
+def test_a_season_of_another_year_is_picked_by_name(tmp_path, capsys):
+    """The demo's own file holds one summer; a file of two is made of both samples."""
+    samples = ROOT / "weather_samples"
+    first, second = (samples / f"terraces-{year}.csv" for year in (2024, 2025))
+    rows = [line for line in second.read_text(encoding="utf-8").splitlines() if line[:2] == "20"]
+    (tmp_path / "both.csv").write_text(first.read_text(encoding="utf-8") + "\n".join(rows) + "\n", encoding="utf-8")
+    text = DEMO.read_text(encoding="utf-8").replace("../weather_samples/terraces-2025.csv", "both.csv")
+    text = text.replace("../weather_samples", str(samples))
+    (tmp_path / "garden.toml").write_text(text, encoding="utf-8")
+    code, out, _ = run(capsys, "replay", tmp_path / "garden.toml", "--season", 2024, "--out", tmp_path / "s", "--json")
+    assert code == 0
+    assert json.loads(out)["season"]["start"] == "2024-05-01"
+    code, out, _ = run(capsys, "check", tmp_path / "garden.toml", "--season", 2024)
+    assert code == 0
+    assert "the season is 2024-05-01 to 2024-09-30" in out
+    code, out, err = run(capsys, "replay", tmp_path / "garden.toml", "--season", 2019, "--out", tmp_path / "t")
+    assert code == 2
+    assert len(err.splitlines()) == 1
+    assert "it holds them in 2024 to 2025" in err
+    assert not (tmp_path / "t").exists()
+    arguments = ("--season", 2024, "--start", "2024-06-01", "--out", tmp_path / "t")
+    code, _, err = run(capsys, "replay", tmp_path / "garden.toml", *arguments)
+    assert code == 2
+    assert "--season takes the scenario's own days" in err
+
+
+def test_every_reader_has_its_purpose_and_a_source_of_its_own(capsys):
+    code, out, _ = run(capsys, "known", "readers", "--json")
+    assert code == 0
+    rows = {row["name"]: row for row in json.loads(out)["readers"]}
+    assert rows["tmy3"]["source"].startswith("Wilcox & Marion (2008)")
+    assert rows["gsod"]["what"].startswith("NOAA's Global Surface Summary of the Day")
+    assert len({row["source"] for row in rows.values()}) == len({row["what"] for row in rows.values()}) == len(rows)

@@ -5,11 +5,15 @@ from __future__ import annotations
 import copy
 import math
 import tomllib
+from pathlib import Path
 
 import pytest
 
 from simulator.errors import ScenarioError
 from simulator.scenario import load_scenario, scenario_from
+from tests.small_weather import weather_csv
+
+ROOT = Path(__file__).resolve().parent.parent
 
 SOUND = tomllib.loads(
     """
@@ -203,3 +207,47 @@ def test_a_missing_file_a_folder_and_rubbish_are_said(tmp_path):
 def test_an_unknown_variant_names_the_nearest():
     with pytest.raises(ScenarioError, match='did you mean "wide"'):
         scenario_from(SOUND).with_variant("wyde")
+
+
+def test_every_commented_key_of_a_fallback_in_the_template_is_known():
+    """Take the "# " away as the file says one may; what is shown without "such as" is the default."""
+    text = (ROOT / "simulator" / "templates" / "garden.toml").read_text(encoding="utf-8")
+    lines, inside = [], False
+    for line in text.splitlines():
+        inside = line.startswith("# [[weather.fallback]]") or (inside and line.startswith("# "))
+        lines.append(line.removeprefix("# ") if inside else line)
+    scenario = scenario_from(tomllib.loads("\n".join(lines)))
+    (given,) = scenario.weather.fallback
+    assert set(type(given).model_fields) - {"elevation"} <= given.model_fields_set
+    plain = type(given)(file="neighbour.csv", wind_height="2 m")
+    assert (given.format, given.adjust, given.rain) == (plain.format, plain.adjust, plain.rain)
+    assert given.elevation == 310.0
+
+
+@pytest.mark.parametrize(
+    ("fallbacks", "said"),
+    [
+        ([{"file": "weather.csv"}], 'weather.fallback[0].file = "weather.csv" is the weather file itself'),
+        ([{"file": "a.csv"}, {"file": "a.csv"}], 'weather.fallback[1].file = "a.csv" is named twice'),
+        ([{"file": "a.csv", "adjust": "yes"}], "weather.fallback[0].adjust"),
+        ([{"file": "a.csv", "wind_hight": "10 m"}], 'did you mean "wind_height"?'),
+        ([{"adjust": True}], "weather.fallback[0].file is missing"),
+        ({"file": "a.csv"}, "weather.fallback"),
+    ],
+)
+def test_a_fallback_that_makes_no_sense_is_refused_by_name(fallbacks, said):
+    with pytest.raises(ScenarioError) as caught:
+        scenario_from(changed("weather/fallback", fallbacks))
+    assert said in str(caught.value)
+
+
+def test_a_fallbacks_place_is_the_sites_where_it_says_nothing(make_garden, tmp_path):
+    """Its own elevation decides what sky its radiation is checked against; a format unknown is named with its key."""
+    from simulator.season import read_scenario_weather
+
+    (tmp_path / "hill.csv").write_text(weather_csv(31, tmin=10.0), encoding="utf-8")
+    text = weather_csv(31).replace("2025-05-04,14.0", "2025-05-04,")
+    garden = make_garden({"weather": {"fallback": [{"file": "hill.csv", "elevation": "900 m"}]}}, weather=text)
+    assert read_scenario_weather(garden).daily["tmin"].iloc[3] == 10.0
+    with pytest.raises(ScenarioError, match=r'weather\.fallback\.format = "csw" is not known'):
+        read_scenario_weather(garden.changed({"weather": {"fallback": [{"file": "hill.csv", "format": "csw"}]}}))

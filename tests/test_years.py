@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 
-from simulator.season import read_scenario_weather
-from simulator.years import in_year, moved, years_at_hand
+import pytest
+
+from simulator.errors import ScenarioError, WeatherError
+from simulator.reports.html import report_html
+from simulator.season import read_scenario_weather, replay
+from simulator.years import in_year, moved, read_year, years_at_hand
 from tests.small_weather import weather_csv
+from tests.weather.test_tmy3 import text as typical_text
 
 
 def test_a_leap_day_falls_on_the_28th_elsewhere():
@@ -30,3 +35,72 @@ def test_years_count_only_when_the_record_holds_all_their_days(make_garden):
     assert years_at_hand(garden, weather, garden.season.start, garden.season.end) == [2025, 2026]
     assert years_at_hand(garden, weather, dt.date(2025, 12, 20), dt.date(2026, 1, 10)) == [2025, 2026]
     assert years_at_hand(garden, weather, dt.date(2025, 4, 1), dt.date(2025, 5, 10)) == [2026, 2027]
+
+
+def test_plantings_in_turn_and_side_by_side_move_too(make_garden):
+    """An overlay replaces lists whole, so every part must come along with what it said besides its date."""
+    turns = [
+        {"plants": "lettuce", "planted": dt.date(2025, 5, 1)},
+        {"plants": {"kc": 0.9, "root_depth": "60 cm", "depletion": 0.45}},
+    ]
+    mixed = [
+        {"plants": "tomato", "planted": dt.date(2024, 2, 29), "share": 0.7},
+        {"plants": {"kc": 0.5, "root_depth": "60 cm", "depletion": 0.45}, "share": 0.3},
+    ]
+    upper = make_garden().described["controller"]["upper"]["bed"]["tomatoes"]
+    bare = {key: value for key, value in upper.items() if key not in ("plants", "planted")}
+    garden = make_garden(
+        {"controller": {"upper": {"bed": {"turns": {**bare, "plantings": turns}, "mixed": {**bare, "mix": mixed}}}}}
+    )
+    beds = in_year(garden, 2030).controller["upper"].bed
+    assert [part.planted for part in beds["turns"].plantings] == [dt.date(2030, 5, 1), None]
+    assert [part.planted for part in beds["mixed"].mix] == [dt.date(2029, 2, 28), None]
+    assert [part.share for part in beds["mixed"].mix] == [0.7, 0.3]
+    assert beds["tomatoes"].planted == dt.date(2030, 5, 5)
+
+
+def test_a_year_is_picked_from_a_record_of_several(make_garden):
+    garden = make_garden({"season": {"end": dt.date(2025, 5, 31)}}, weather=weather_csv(800, radiation=12.0))
+    there, weather = read_year(garden, 2026)
+    assert (there.season.start, there.season.end) == (dt.date(2026, 5, 1), dt.date(2026, 5, 31))
+    assert weather.daily.index[0].date() == dt.date(2025, 5, 1)
+
+
+def test_a_year_that_the_file_lacks_is_refused_in_one_line_that_names_those_at_hand(make_garden):
+    """2026 ends in the middle of its season; 2029 stands alone."""
+    text = weather_csv(31 + 370, radiation=12.0) + "\n".join(
+        weather_csv(60, start=dt.date(2029, 5, 1), radiation=12.0).splitlines()[1:]
+    )
+    garden = make_garden({"season": {"end": dt.date(2025, 6, 20)}}, weather=text)
+    for year in (2026, 1999):
+        with pytest.raises(ScenarioError) as caught:
+            read_year(garden, year)
+        assert str(caught.value).splitlines() == [
+            f"{garden.path}: --season {year}: weather.csv does not hold 1 May to 20 June of that year; it holds them in "
+            "2025, 2029: choose one of its years"
+        ]
+
+
+def test_a_year_with_a_gap_keeps_its_own_message(make_garden):
+    text = weather_csv(800, radiation=12.0).replace("2026-05-07,14.0", "2026-05-07,")
+    garden = make_garden({"season": {"end": dt.date(2025, 5, 31)}}, weather=text)
+    with pytest.raises(WeatherError, match="tmin is empty on 2026-05-07"):
+        read_year(garden, 2026)
+
+
+def test_any_year_fits_a_typical_year(make_garden, tmp_path):
+    garden = make_garden({"controller": {"upper": {"pan": {"evaporation": "from-eto"}}}})
+    (tmp_path / "weather.csv").write_text(typical_text(), encoding="utf-8")
+    garden = garden.changed({"weather": {"missing_rain": "zero"}})
+    there, weather = read_year(garden, 2040)
+    season = replay(there, weather=weather)
+    finding = next(f for f in season.findings if f.code == "typical-year")
+    assert finding.severity == "caution"
+    assert finding.message.startswith("Typical year: ")
+    assert "TYPICAL YEAR, no real summer" in report_html(season, {}, {})
+
+
+@pytest.mark.parametrize("year", [0, 12345])
+def test_a_year_is_four_digits(make_garden, year):
+    with pytest.raises(ScenarioError, match="no year of four digits"):
+        read_year(make_garden(), year)

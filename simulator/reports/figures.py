@@ -7,7 +7,6 @@ touched: figures are plain objects, never pyplot's.
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -22,12 +21,10 @@ from simulator.arrays import Floats
 from simulator.reports.canvas import date_axis, day_numbers, enough, legend_above, runs, save, svg_text
 from simulator.reports.style import CONTROLLER_STYLES, STYLES, applied, plain
 from simulator.reports.words import kilograms, mm
-from simulator.weather.flags import MISSING, is_filled
 from simulator.weeks import weeks_table
 
 if TYPE_CHECKING:
     from simulator.season import Season
-    from simulator.weather import Weather
 
 __all__ = [
     "SEASON_FIGURES",
@@ -38,7 +35,6 @@ __all__ = [
     "season_figure",
     "supplied_against_needed_figure",
     "svg_text",
-    "weather_figure",
     "weeks_figure",
 ]
 
@@ -407,82 +403,6 @@ def weeks_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axe
             ax.grid(axis="x")
         legend_above(axes[0])
     return axes
-
-
-def weather_figure(
-    weather: Weather,
-    start: dt.date | pd.Timestamp,
-    end: dt.date | pd.Timestamp,
-    *,
-    eto: pd.Series[Any] | None = None,
-    axes: Sequence[Axes] | None = None,
-) -> list[Axes]:
-    """
-    Draw what a weather record holds: day by column how values came about, temperatures, and ETo and rain.
-
-    Parameters
-    ----------
-    weather : Weather
-    start, end : date
-        First and last day to draw.
-    eto : Series, optional
-        Reference evapotranspiration by day. [mm/day]
-    axes : sequence of Axes, optional
-        Three; a new figure if left out.
-
-    Returns
-    -------
-    list of Axes
-        Coverage, temperatures, rain and ETo.
-    """
-    days = pd.date_range(start, end, freq="D", name="date")
-    flags = weather.flags.reindex(days).fillna(MISSING)
-    at = day_numbers(days)
-    with applied():
-        if axes is None:
-            heights = [0.35 + 0.2 * len(flags.columns), 1.4, 1.4]
-            figure = Figure(figsize=(_WIDTH, 1.25 * sum(heights) + 0.6), layout="constrained")
-            axes = list(figure.subplots(3, 1, sharex=True, gridspec_kw={"height_ratios": heights}))
-        axes = enough(axes, 3)
-        _draw_coverage(axes[0], flags)
-        daily = weather.daily.reindex(days)
-        mark = {"marker": "." if len(days) == 1 else ""}
-        for name in ("tmax", "tmin"):
-            axes[1].plot(at, daily[name].to_numpy(float), **STYLES[name].lined(**mark))
-        axes[1].set_ylabel("°C")
-        axes[1].set_title("Temperatures of the day")
-        legend_above(axes[1])
-        axes[2].bar(at, daily["rain"].to_numpy(float), width=0.85, **STYLES["rain"].filled(linewidth=0.3))
-        if eto is not None:
-            axes[2].plot(at, eto.reindex(days).to_numpy(float), **STYLES["eto"].lined(**mark))
-        axes[2].set_ylabel("mm/day")
-        axes[2].set_title("Rain" if eto is None else "Rain and reference evapotranspiration")
-        legend_above(axes[2])
-        for ax in axes:
-            date_axis(ax, at)
-            ax.grid(axis="x")
-    return axes
-
-
-def _draw_coverage(ax: Axes, flags: pd.DataFrame) -> None:
-    names, at = list(flags.columns), day_numbers(flags.index)
-    for row, name in enumerate(names):
-        column = flags[name].to_numpy(object)
-        missing = np.array([flag == MISSING for flag in column])
-        filled = np.array([is_filled(str(flag)) for flag in column])
-        for key, mask in (("measured", ~missing & ~filled), ("filled", filled), ("missing", missing)):
-            spans = [(at[first] - 0.5, float(last - first + 1)) for first, last in runs(mask)]
-            if spans:
-                ax.broken_barh(spans, (row - 0.4, 0.8), **STYLES[key].filled(label="", linewidth=0.3))
-    ax.set_yticks(range(len(names)), [plain(str(name)).replace("_", " ") for name in names])
-    ax.set_ylim(len(names) - 0.5, -0.5)
-    ax.set_title("How each day's value came about")
-    keys = ("measured", "filled", "missing")
-    legend_above(
-        ax,
-        handles=[Patch(**STYLES[key].filled(linewidth=0.3)) for key in keys],
-        labels=[STYLES[key].label for key in keys],
-    )
 
 
 #: name -> function of a season: what `replay` draws

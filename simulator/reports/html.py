@@ -7,14 +7,17 @@ user's file passes through the template's escaping. Numbers become text here, by
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from simulator.heat import said
 from simulator.reports.pages import Table, listed_findings, placed_figure, provenance_table, render
 from simulator.reports.texts import CAUTIONS, METHOD
 from simulator.reports.words import count, days_long, hours, litres, mm, number, percent, three_sentences
+from simulator.sensitivity import Alternative, alternatives, in_mm, in_percent, summed_up
 from simulator.tank_sizes import enough, tank_sizes
+from simulator.weather.flags import is_borrowed
+from simulator.weather.plausibility import PASSED
 
 if TYPE_CHECKING:
     from simulator.checking import Checked
@@ -43,7 +46,7 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
     return render(
         "report.html.j2",
         title=season.totals["title"],
-        when=_when(season),
+        when=f"{_when(season)}; {_times(season)}",
         note=season.scenario.note,
         sentences=three_sentences(season),
         findings=listed_findings(season.findings),
@@ -57,6 +60,7 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
         figures=[placed_figure(name, svg) for name, svg in figures.items()],
         models=_models(season),
         filled=_filled(season),
+        sensitivity=summed_up(alternatives(season)),
         assumptions=season.assumptions,
         notes=season.weather.notes,
         method=METHOD,
@@ -65,15 +69,15 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
     )
 
 
-def check_html(found: Checked, svg: str) -> str:
+def check_html(found: Checked, figures: Mapping[str, str]) -> str:
     """
     Write what a check found in the weather file.
 
     Parameters
     ----------
     found : Checked
-    svg : str
-        The weather's figure, as `figures.svg_text` makes it.
+    figures : mapping
+        Name -> SVG element, as `figures.svg_text` makes it, in the order of the page.
 
     Returns
     -------
@@ -82,7 +86,6 @@ def check_html(found: Checked, svg: str) -> str:
     """
     season, source = found.season, found.weather.provenance
     weather = season.totals["weather"]
-    filled_days = sum(days for methods in weather["filled"].values() for days in methods.values())
     by_month = found.by_month()
     return render(
         "check.html.j2",
@@ -91,15 +94,18 @@ def check_html(found: Checked, svg: str) -> str:
         sentences=[
             f"The scenario is sound: {count(len(season.controllers), 'valve')}, "
             f"{count(len(season.beds), 'bed')}, {count(len(found.scenario.variant), 'variant')}.",
-            f"{source['file']} holds {source['first']} to {source['last']}; "
-            + (
-                f"{count(filled_days, 'value')} of the season had to be filled."
-                if filled_days
-                else "nothing had to be filled."
+            *(
+                ["Typical year: its months are from different years, and it is no real summer."]
+                if source.get("typical")
+                else []
             ),
+            f"{source['file']} holds {source['first']} to {source['last']}; {_how_complete(weather['filled'])}.",
             f"Over the season ETo is {mm(weather['eto_mm'])} and rain {mm(weather['rain_mm'])}.",
         ],
-        figure=placed_figure("weather", svg),
+        figures=[placed_figure(name, svg) for name, svg in figures.items()],
+        fallbacks=_fallbacks(source.get("fallbacks", [])),
+        sensitivity=_sensitivity(found.sensitivity),
+        passed=PASSED,
         units=Table(
             ("column", "unit in the file"),
             tuple((name, unit) for name, unit in source["units"].items()),
@@ -128,11 +134,16 @@ def check_html(found: Checked, svg: str) -> str:
 
 def _when(season: Season) -> str:
     totals = season.totals["season"]
-    clock = "on the site's clock" if season.times_are == "clock" else "by the sun"
     days = count(totals["days"], "day")
     heat = season.scenario.what_if.heat
     made = f"; {said(heat)}" if heat is not None else ""
-    return f"{totals['start']} to {totals['end']}, {days}{made}; openings.csv gives times {clock}"
+    typical = "; TYPICAL YEAR, no real summer" if season.weather.provenance.get("typical") else ""
+    return f"{totals['start']} to {totals['end']}, {days}{typical}{made}"
+
+
+def _times(season: Season) -> str:
+    clock = "on the site's clock" if season.times_are == "clock" else "by the sun"
+    return f"openings.csv gives times {clock}"
 
 
 def _beds(season: Season) -> Table:
@@ -323,6 +334,41 @@ def _filled(season: Season) -> Table:
         for method, days in methods.items()
     )
     return Table(("weather column", "filled by", "days of the season"), rows, names=2)
+
+
+def _how_complete(filled: Mapping[str, Mapping[str, int]]) -> str:
+    """Say how many values of the season were borrowed, and how many estimated."""
+    counts = [(method, days) for methods in filled.values() for method, days in methods.items()]
+    borrowed = sum(days for method, days in counts if is_borrowed(method))
+    estimated = sum(days for method, days in counts if not is_borrowed(method))
+    parts = [f"{count(borrowed, 'value')} of the season borrowed from another station"] if borrowed else []
+    parts += [f"{count(estimated, 'value')} of the season estimated"] if estimated else []
+    return " and ".join(parts) or "nothing had to be filled"
+
+
+def _fallbacks(fallbacks: Sequence[Mapping[str, Any]]) -> Table:
+    """A row for each file and column borrowed; one for a file that lent nothing."""
+    rows = []
+    for one in fallbacks:
+        for index, (column, days) in enumerate(one["borrowed"].items() or [("nothing", 0)]):
+            fitted = _fitted(one["fit"].get(column)) if days else ""
+            held = f"{one['first']} to {one['last']}"
+            rows.append((one["file"] if not index else "", held if not index else "", column, fitted, number(days)))
+    headings = ("file", "what it holds", "column", "the site's own beside it", "days borrowed")
+    return Table(headings, tuple(rows), names=4)
+
+
+def _fitted(fit: Mapping[str, Any] | None) -> str:
+    if fit is None:
+        return "too little in common to compare"
+    change = f"{fit['shift']:+.2f} {fit['unit']}" if fit["factor"] == 1.0 else f"× {fit['factor']:.2f}"
+    done = "applied" if fit["applied"] else "not applied"
+    return f"{change} over {fit['days']} days, scatter {fit['scatter']:.2f} {fit['unit']}; {done}".replace("-", "−")
+
+
+def _sensitivity(found: Sequence[Alternative]) -> Table:
+    rows = tuple((one.quantity, one.used, one.instead, number(one.days), in_mm(one), in_percent(one)) for one in found)
+    return Table(("quantity", "filled by", "instead", "days", "season's ETo", "of it"), rows, names=3)
 
 
 def _month_heading(column: str) -> str:

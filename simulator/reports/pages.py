@@ -70,6 +70,7 @@ def provenance_table(provenance: Mapping[str, Any]) -> Table:
         ("weather file, read as", str(weather.get("recognised", ""))),
         ("weather file, days", f"{weather.get('first', '')} to {weather.get('last', '')}"),
         ("weather, SHA-256", str(provenance.get("weather_sha256", ""))),
+        *((f"fallback {one['file']}, SHA-256", str(one["sha256"])) for one in weather.get("fallbacks", [])),
     ]
     return Table(("what", "which"), tuple(rows), names=2)
 

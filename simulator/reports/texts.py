@@ -49,8 +49,12 @@ CAPTIONS: dict[str, str] = {
     ),
     "weather": (
         "The weather record over the season: for each day and quantity, whether it was measured "
-        "or worked out from what was measured, filled in, or missing; temperatures; rain and "
+        "or worked out from what was measured, filled in, borrowed from another station, or missing; temperatures; rain and "
         "ETo."
+    ),
+    "years": (
+        "All the years of the record: each cell is filled to the share of the year's days whose value was measured, "
+        "filled, borrowed or missing. Days before the record begins or after it ends count as missing."
     ),
 }
 

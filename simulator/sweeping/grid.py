@@ -22,6 +22,7 @@ from simulator.weather import Weather
 from simulator.weather.columns import STANDARD
 from simulator.weather.raw import RawTable
 from simulator.weather.record import clean_weather
+from simulator.weather.source import Source
 
 __all__ = ["places_in_grid", "read_cells"]
 
@@ -172,7 +173,6 @@ def read_cells(
             block = data[variable].isel(box).transpose(time, *axes).to_numpy().astype(float)
             values[name] = block * factor + offset
     result: list[tuple[Place, Weather | tuple[str, ...]]] = []
-    about = {"file": shown, "sha256": "", "reader": "grid", "recognised": "CF names and units"}
     for place in places:
         assert place.cell is not None
         at = tuple(int(i) for i in np.array(place.cell) - low)
@@ -187,8 +187,9 @@ def read_cells(
         try:
             weather = clean_weather(
                 raw,
+                Source("", f"{shown}, cell {place.name}", "", "utf-8"),
                 place.site(),
-                about={**about, "file": f"{shown}, cell {place.name}"},
+                reader="grid",
                 wind_height=source.wind_height,
                 missing_rain=source.missing_rain,
                 too_bright=source.too_bright,

@@ -18,7 +18,7 @@ from simulator.errors import Problem
 from simulator.weather.dates import and_more, name_days
 from simulator.weather.raw import RawTable
 
-__all__ = ["Arranged", "arrange", "days_where"]
+__all__ = ["Arranged", "arrange", "days_where", "without_row"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +45,14 @@ class Arranged:
     notes: tuple[str, ...]
 
 
-def arrange(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> Arranged:
+def arrange(
+    raw: RawTable,
+    *,
+    start: dt.date | None,
+    end: dt.date | None,
+    holes: bool = False,
+    reach: tuple[dt.date, dt.date] | None = None,
+) -> Arranged:
     """
     Sort a file's rows and set them against the days asked for.
 
@@ -57,6 +64,10 @@ def arrange(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> Arr
         First and last day needed; the file's own where left out or beyond them. A season outside the file is
         for the caller to refuse, who knows where its dates were written: here the days that the file covers
         are asked for, and all of them if the season has none.
+    holes : bool
+        Whether a day asked for may lack a row; `without_row` then says it of those that still do.
+    reach : (date, date), optional
+        First and last day that other files have: days asked for beyond this file's own get an empty row.
 
     Returns
     -------
@@ -76,6 +87,11 @@ def arrange(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> Arr
     daily = daily.sort_index()
     index = pd.DatetimeIndex(daily.index)
     first, last = index[0], index[-1]
+    if reach is not None:
+        if start is not None:
+            first = min(first, max(pd.Timestamp(start), pd.Timestamp(reach[0])))
+        if end is not None:
+            last = max(last, min(pd.Timestamp(end), pd.Timestamp(reach[1])))
     begin = first if start is None else pd.Timestamp(start)
     finish = last if end is None else pd.Timestamp(end)
     if begin > finish:
@@ -94,8 +110,8 @@ def arrange(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> Arr
     in_file = np.asarray(days.isin(index))
     asked = np.asarray((days >= begin) & (days <= finish))
     absent = asked & ~in_file
-    if absent.any():
-        problems.append(_absent(days_where(days, absent)))
+    if absent.any() and not holes:
+        problems.append(without_row(days_where(days, absent)))
     return Arranged(daily.reindex(days), asked, in_file, tuple(problems), tuple(notes))
 
 
@@ -131,10 +147,26 @@ def _twice(index: pd.DatetimeIndex, repeated: npt.NDArray[np.bool_], lines: tupl
     return Problem(message, key="date", value=str(index[place].date()))
 
 
-def _absent(absent: list[dt.date]) -> Problem:
+def without_row(absent: list[dt.date], *, helped: bool = False) -> Problem:
+    """
+    Refuse days that have no row.
+
+    Parameters
+    ----------
+    absent : list of date
+        At least one.
+    helped : bool
+        Whether fallbacks were asked for them, in vain.
+
+    Returns
+    -------
+    Problem
+    """
     count = f"{len(absent)} days have" if len(absent) > 1 else "1 day has"
+    why = ", and no fallback has both of them there" if helped else ""
+    cure = "" if helped else "name a neighbour's file under [[weather.fallback]], "
     message = (
         f"{count} no row: {name_days(absent)}; one row for each day is expected and temperatures are never "
-        "invented: add the rows, or choose dates that the file covers"
+        f"invented{why}: add the rows, {cure}or choose dates that the file covers"
     )
     return Problem(message, key="date", value=str(absent[0]))

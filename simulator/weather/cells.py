@@ -197,7 +197,8 @@ def _lines(text: str, above: int, separator: str) -> tuple[str, npt.NDArray[np.i
 
 
 def _per_line(marks: npt.NDArray[np.bool_], starts: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    return np.asarray(np.add.reduceat(marks.view(np.uint8), starts, dtype=np.int32), dtype=np.int64)
+    edges = np.searchsorted(np.flatnonzero(marks), np.append(starts, marks.size))
+    return np.asarray(np.diff(edges), dtype=np.int64)
 
 
 def _ragged(

@@ -34,9 +34,11 @@ from simulator.weather.typical import (
     whole_year,
 )
 
-__all__ = ["NAME", "read_at", "sniff"]
+__all__ = ["NAME", "SOURCE", "read_at", "sniff"]
 
 NAME = "epw"
+#: where the format is described
+SOURCE = 'EnergyPlus documentation, "Auxiliary Programs": EPW Data Dictionary (from memory)'
 
 _WIND_HEIGHT = 10.0
 _FIELDS = 35

@@ -30,6 +30,8 @@ __all__ = [
     "SUNSHINE_ONLY",
     "ZERO_RAIN",
     "Flags",
+    "borrowed_from",
+    "is_borrowed",
     "is_filled",
 ]
 
@@ -90,6 +92,43 @@ EXPLAINED: dict[str, str] = {
     ZERO_RAIN: 'no figure, and missing_rain is "zero"',
     PRESSURE_FROM_ELEVATION: "FAO-56 eq 7",
 }
+
+
+_BORROWED = "borrowed from "
+
+
+def borrowed_from(file: str) -> str:
+    """
+    Return the flag of a value that a fallback's file lent.
+
+    Parameters
+    ----------
+    file : str
+        The file, as the user named it.
+
+    Examples
+    --------
+    >>> borrowed_from("neighbour.csv")
+    'borrowed from neighbour.csv'
+    """
+    return _BORROWED + file
+
+
+def is_borrowed(flag: str) -> bool:
+    """
+    Tell whether a flag means that another station's file lent the value.
+
+    Parameters
+    ----------
+    flag : str
+        As in `Weather.flags`.
+
+    Examples
+    --------
+    >>> is_borrowed(borrowed_from("neighbour.csv")), is_borrowed(DEFAULT_WIND)
+    (True, False)
+    """
+    return flag.startswith(_BORROWED)
 
 
 def is_filled(flag: str) -> bool:

@@ -8,6 +8,7 @@ estimated for all days; one with holes is filled within `GapLimits`.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -41,6 +42,7 @@ from simulator.weather.flags import (
 )
 from simulator.weather.humidity import has_humidity
 from simulator.weather.inspection import Mask
+from simulator.weather.raw import LeftOut
 from simulator.weather.site import SiteLike
 from simulator.weather.sky import Sky
 
@@ -104,6 +106,10 @@ def gap_problems(
     limits: GapLimits,
     missing_rain: str,
     absent: Mapping[str, str] | None = None,
+    left_out: Mapping[str, LeftOut] | None = None,
+    own: pd.DataFrame | None = None,
+    helped: bool = False,
+    rain_at_hand: Mask | None = None,
 ) -> list[Problem]:
     """
     Name what is missing and may not be filled in.
@@ -120,6 +126,15 @@ def gap_problems(
         "error" or "zero".
     absent : mapping, optional
         Column -> why the file's figures are no record of it.
+    left_out : mapping, optional
+        Column -> why figures that stand in the file count as missing, and on which days.
+    own : DataFrame, optional
+        The file's own days, where fallbacks lent some values: what it lacks altogether may be estimated as ever on days
+        on which nobody lends it.
+    helped : bool
+        Whether fallbacks were asked; their values are in ``arranged`` then.
+    rain_at_hand : ndarray of bool, (days,), optional
+        Where a fallback has the rain that is missing, and may not lend it.
 
     Returns
     -------
@@ -128,26 +143,43 @@ def gap_problems(
     """
     daily, days = arranged.daily, arranged.daily.index
     rows = arranged.asked & arranged.in_file
-    known = {name: ~np.isnan(column_or_nan(daily, name)) for name in ("tmin", "tmax", "rain", "wind")}
-    problems = _temperature_gaps(days, rows, known)
+    known = {name: ~np.isnan(column_or_nan(daily, name)) for name in ("tmin", "tmax", "rain")}
+    problems = _temperature_gaps(days, rows, known, left_out=left_out or {}, helped=helped)
     if missing_rain == "error" and (rows & ~known["rain"]).any():
         has_column = "rain" in daily.columns
         why = (absent or {}).get("rain", "")
-        problems.append(_rain_gap(days, rows & ~known["rain"], rows=rows, has_column=has_column, why=why))
-    quantities = {
-        "humidity": has_humidity(daily),
-        "wind": known["wind"],
-        "radiation": ~np.isnan(column_or_nan(daily, "radiation")) | ~np.isnan(column_or_nan(daily, "sunshine")),
-    }
-    for name, there in quantities.items():
+        gap = rows & ~known["rain"]
+        given = _left_out(days_where(days, gap), (left_out or {}).get("rain"))
+        lendable = rain_at_hand is not None and bool((gap & rain_at_hand).any())
+        problems.append(_rain_gap(days, gap, rows=rows, has_column=has_column, why=why, given=given, lendable=lendable))
+    measured = _estimable(daily if own is None else own)
+    for name, there in _estimable(daily).items():
         gap = rows & ~there
-        if there.any() and gap.any() and name not in condemned:
-            problem = _over_limit(name, days, gap, asked=arranged.asked, limits=limits)
+        if measured[name].any() and gap.any() and name not in condemned:
+            problem = _over_limit(name, days, gap, asked=arranged.asked, limits=limits, helped=helped)
             problems += [problem] if problem is not None else []
     return problems
 
 
-def _temperature_gaps(days: pd.Index, rows: Mask, known: dict[str, Mask]) -> list[Problem]:
+def _estimable(daily: pd.DataFrame) -> dict[str, Mask]:
+    """Quantities that FAO-56 can estimate -> the days that have them."""
+    return {
+        "humidity": has_humidity(daily),
+        "wind": ~np.isnan(column_or_nan(daily, "wind")),
+        "radiation": ~np.isnan(column_or_nan(daily, "radiation")) | ~np.isnan(column_or_nan(daily, "sunshine")),
+    }
+
+
+def _cure(helped: bool) -> str:
+    """Say where figures could come from that are missing."""
+    if helped:
+        return "no fallback has them either: fill them in"
+    return "fill in the figures of a station near by, or name its file under [[weather.fallback]]"
+
+
+def _temperature_gaps(
+    days: pd.Index, rows: Mask, known: dict[str, Mask], *, left_out: Mapping[str, LeftOut], helped: bool
+) -> list[Problem]:
     gaps = {name: rows & ~known[name] for name in ("tmin", "tmax") if (rows & ~known[name]).any()}
     if len(gaps) == 2 and (gaps["tmin"] == gaps["tmax"]).all():
         gaps = {"tmin and tmax": gaps["tmin"]}
@@ -155,21 +187,32 @@ def _temperature_gaps(days: pd.Index, rows: Mask, known: dict[str, Mask]) -> lis
     for name, gap in gaps.items():
         verb = "are" if " and " in name else "is"
         where = "on every day" if (gap == rows).all() else f"on {name_days(days_where(days, gap))}"
-        message = (
-            f"{name} {verb} empty {where}; temperatures are never invented: fill in the figures of a station near by"
-        )
+        where += _left_out(days_where(days, gap), left_out.get(name.split(" ")[0]))
+        message = f"{name} {verb} empty {where}; temperatures are never invented: {_cure(helped)}"
         problems.append(Problem(message, key=name.split(" ")[0]))
     return problems
 
 
-def _rain_gap(days: pd.Index, gap: Mask, *, rows: Mask, has_column: bool, why: str) -> Problem:
+def _left_out(gap: list[dt.date], given: LeftOut | None) -> str:
+    """Say on which days of a gap the file does have a figure, and why it counts as missing."""
+    if given is None or not (days := [day for day in gap if day in given.days]):
+        return ""
+    there = "there" if len(days) == len(gap) else f"on {name_days(days)}"
+    return f" (left out {there} for {given.why})"
+
+
+def _rain_gap(
+    days: pd.Index, gap: Mask, *, rows: Mask, has_column: bool, why: str, given: str, lendable: bool
+) -> Problem:
     where = "on every day" if (gap == rows).all() else f"on {name_days(days_where(days, gap))}"
-    found, cure = f"rain is empty {where}", "fill it in"
+    found, cure = f"rain is empty {where}{given}", "fill it in"
     if not has_column:
         found = "there is no column rain (rain in mm)"
         cure = 'add it, or if it has another name write rain = { column = "its header" } under [weather.columns]'
     if why:
         found, cure = why, "use a file that has it"
+    if lendable:
+        cure += ", borrow it by rain = true under the [[weather.fallback]] that has it (rain is local, so it is not by itself)"
     message = (
         f'{found}; rain is never invented: {cure}, or write missing_rain = "zero" under [weather] if no '
         "figure means no rain"
@@ -177,7 +220,9 @@ def _rain_gap(days: pd.Index, gap: Mask, *, rows: Mask, has_column: bool, why: s
     return Problem(message, key="rain")
 
 
-def _over_limit(name: str, days: pd.Index, gap: Mask, *, asked: Mask, limits: GapLimits) -> Problem | None:
+def _over_limit(
+    name: str, days: pd.Index, gap: Mask, *, asked: Mask, limits: GapLimits, helped: bool
+) -> Problem | None:
     count, total = int(gap.sum()), int(asked.sum())
     missing = days_where(days, gap)
     longest = _longest_run(gap)
@@ -191,8 +236,8 @@ def _over_limit(name: str, days: pd.Index, gap: Mask, *, asked: Mask, limits: Ga
         )
     else:
         return None
-    cure = "fill in the figures of a station near by, or take the column out of the file to have all of it estimated"
-    return Problem(f"{found}: {name_days(missing)}; {cure}", key=name, value=count)
+    message = f"{found}: {name_days(missing)}; {_cure(helped)}, or take the column out of the file to have all of it estimated"
+    return Problem(message, key=name, value=count)
 
 
 def _longest_run(gap: Mask) -> int:

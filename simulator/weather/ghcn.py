@@ -32,13 +32,15 @@ from simulator.weather.published import (
     split_cells,
     station_at,
 )
-from simulator.weather.raw import ColumnChoice, RawTable
+from simulator.weather.raw import ColumnChoice, LeftOut, RawTable
 from simulator.weather.source import Source
 from simulator.weather.station import Station
 
-__all__ = ["NAME", "read", "sniff"]
+__all__ = ["NAME", "SOURCE", "read", "sniff"]
 
 NAME = "ghcn-daily"
+#: where the format is described
+SOURCE = "NOAA NCEI, readme of GHCN-Daily (from memory)"
 
 #: element -> measure
 _MEASURES: dict[str, Measure] = {
@@ -80,7 +82,7 @@ class _Observations:
         self.values: dict[str, dict[dt.date, float]] = {}
         self.lines: dict[dt.date, int] = {}
         self.others: set[str] = set()
-        self.flagged: Counter[str] = Counter()
+        self.flagged: dict[str, list[dt.date]] = {}
         self.traces = 0
         self.presumed = 0
         self.observed_before_noon: Counter[bool] = Counter()
@@ -101,7 +103,7 @@ class _Observations:
         self.lines.setdefault(day, line)
         measurement, quality = flags
         if quality:
-            self.flagged[element] += 1
+            self.flagged.setdefault(element, []).append(day)
             series[day] = math.nan
             return
         if element == "PRCP":
@@ -327,8 +329,8 @@ def _table(seen: _Observations, layout: str, station: Station, notes: list[str])
         for column, element in chosen.items()
     }
     if seen.flagged:
-        by_element = ", ".join(f"{name} {count}" for name, count in sorted(seen.flagged.items()))
-        total = sum(seen.flagged.values())
+        by_element = ", ".join(f"{name} {len(found)}" for name, found in sorted(seen.flagged.items()))
+        total = sum(map(len, seen.flagged.values()))
         failed = "value" if total == 1 else "values"
         notes.append(f"{total} {failed} left out, as the archive's checks failed (quality flag): {by_element}")
     notes += days_noted(seen.traces, "rain is a trace (flag T), read as 0")
@@ -360,4 +362,9 @@ def _table(seen: _Observations, layout: str, station: Station, notes: list[str])
         notes=notes,
         wind_height=_WIND_HEIGHTS.get(chosen.get("wind", "")),
         station=station,
+        left_out={
+            column: LeftOut("its quality flag", frozenset(seen.flagged[element]))
+            for column, element in chosen.items()
+            if element in seen.flagged
+        },
     )

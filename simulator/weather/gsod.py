@@ -8,6 +8,7 @@ from memory.
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections import Counter
 from collections.abc import Mapping
@@ -28,12 +29,14 @@ from simulator.weather.published import (
     split_cells,
     station_at,
 )
-from simulator.weather.raw import ColumnChoice, RawTable
+from simulator.weather.raw import ColumnChoice, LeftOut, RawTable
 from simulator.weather.source import Source
 
-__all__ = ["NAME", "read", "sniff"]
+__all__ = ["NAME", "SOURCE", "read", "sniff"]
 
 NAME = "gsod"
+#: where the format is described
+SOURCE = 'NOAA NCEI, "Federal Climate Complex Global Surface Summary of Day Data", readme (from memory)'
 
 _OWN = {"STATION", "DATE", "TEMP", "DEWP", "WDSP", "MAX", "MIN", "PRCP", "FRSHTT"}
 _FAHRENHEIT = (5.0 / 9.0, -160.0 / 9.0)
@@ -160,6 +163,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
         ],
         wind_height=_WIND_HEIGHT,
         absent=_no_rain_record(values),
+        left_out=_no_report(days, attributes),
         station=station_at(
             first[places["NAME"]] if "NAME" in places else first[places["STATION"]],
             *(first[places[name]] if name in places else "" for name in _PLACE),
@@ -179,6 +183,12 @@ def _no_rain_record(values: dict[str, list[float]]) -> dict[str, str]:
     if "rain" not in values or not all(map(math.isnan, values["rain"])):
         return {}
     return {"rain": "the station sent no report of rain on any day (99.99, or attribute I): it keeps no rain record"}
+
+
+def _no_report(days: list[dt.date | None], attributes: list[str]) -> dict[str, LeftOut]:
+    """Say on which days the file has a 0 that no station reported."""
+    found = frozenset(day for day, mark in zip(days, attributes, strict=False) if mark == "I" and day is not None)
+    return {"rain": LeftOut("its attribute I, no report of rain", found)} if found else {}
 
 
 def _rain_notes(values: dict[str, list[float]], attributes: list[str]) -> list[str]:

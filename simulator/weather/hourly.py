@@ -24,7 +24,7 @@ from simulator.weather.clocks import Stamps, day_lengths, in_order, on_the_sites
 from simulator.weather.columns import number
 from simulator.weather.dates import and_more, name_days
 from simulator.weather.rain_records import rain_amounts
-from simulator.weather.raw import RawTable
+from simulator.weather.raw import LeftOut, RawTable
 from simulator.weather.site import SiteLike
 
 __all__ = ["COMPLETE", "DAILY_OF", "Records", "to_days"]
@@ -194,7 +194,16 @@ def to_days(records: Records, site: SiteLike, *, recognised: str, shown_as: str,
         unit_is_stated=frozenset(day for name in names if name in records.stated for day in DAILY_OF[name]),
         headers={day: records.headers[name] for name in names if name in records.headers for day in DAILY_OF[name]},
         notes=tuple(said),
+        left_out=_left_out(daily[has_rows]),
     )
+
+
+def _left_out(daily: pd.DataFrame) -> dict[str, LeftOut]:
+    """Say of which columns a day has some records, and too few of them."""
+    days = pd.DatetimeIndex(daily.index)
+    gaps = {str(name): days[daily[name].isna().to_numpy()] for name in daily.columns}
+    why = f"having under {100 * COMPLETE:g} % of the day's records"
+    return {name: LeftOut(why, frozenset(stamp.date() for stamp in gap)) for name, gap in gaps.items() if len(gap)}
 
 
 def _step(stamps: Stamps) -> float | None:

@@ -95,7 +95,7 @@ def _has(daily: pd.DataFrame, names: tuple[str, ...]) -> Mask:
     return daily[list(names)].notna().all(axis=1).to_numpy(dtype=bool)
 
 
-def humidity_of(daily: pd.DataFrame, *, dry: bool, in_file: Mask) -> Humidity:
+def humidity_of(daily: pd.DataFrame, *, dry: bool, in_file: Mask, borrowed: Flags | None = None) -> Humidity:
     """
     Find each day's humidity.
 
@@ -107,6 +107,8 @@ def humidity_of(daily: pd.DataFrame, *, dry: bool, in_file: Mask) -> Humidity:
         Whether an estimated dew point lies 2 °C below Tmin instead of at it.
     in_file : ndarray of bool, (days,)
         Days with a row: what the file has on most of them is its main source.
+    borrowed : ndarray of object, (days,), optional
+        The flag of each vapour pressure that another station lent, empty text elsewhere.
 
     Returns
     -------
@@ -119,7 +121,9 @@ def humidity_of(daily: pd.DataFrame, *, dry: bool, in_file: Mask) -> Humidity:
     ea = vapour_pressure_from_dew_point(dew_point_from_tmin(tmin, offset=offset))
     flags: Flags = np.full(len(daily), DEW_POINT_FROM_TMIN_DRY if dry else DEW_POINT_FROM_TMIN, dtype=object)
     has = [_has(daily, kind) for kind in _KINDS]
-    main = _main_rank(has, in_file)
+    lent = np.zeros(len(daily), dtype=bool) if borrowed is None else np.asarray(borrowed != "", dtype=bool)
+    own = in_file & ~lent
+    main = _main_rank(has, own if own.any() else in_file)
     for kind, rank, equation, there in reversed(list(zip(_KINDS, _RANKS, _EQUATIONS, has, strict=True))):
         if not there.any():
             continue
@@ -128,8 +132,11 @@ def humidity_of(daily: pd.DataFrame, *, dry: bool, in_file: Mask) -> Humidity:
         flags[there] = f"{equation}from {source}" if rank <= main else f"from {source} only"
         if kind == ("vapour_pressure",):
             flags[there] = MEASURED
+    if borrowed is not None:
+        flags[lent] = borrowed[lent]
     estimated = np.array([is_filled(flag) for flag in flags], dtype=bool)
     from_ea = np.where(estimated, FROM_ESTIMATED, FROM_VAPOUR_PRESSURE).astype(object)
+    from_ea[lent] = flags[lent]
     rh_min = np.minimum(100.0 * ea / saturation_vapour_pressure(tmax), 100.0)
     rh_mean = np.minimum(100.0 * ea / saturation_vapour_pressure((tmax + tmin) / 2.0), 100.0)
     rh_min_flags, rh_mean_flags = from_ea.copy(), from_ea.copy()

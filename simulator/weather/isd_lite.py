@@ -30,9 +30,11 @@ from simulator.weather.raw import ColumnChoice, RawTable
 from simulator.weather.site import SiteLike
 from simulator.weather.source import Source
 
-__all__ = ["NAME", "read_at", "sniff"]
+__all__ = ["NAME", "SOURCE", "read_at", "sniff"]
 
 NAME = "isd-lite"
+#: where the format is described
+SOURCE = 'NOAA NCEI, "Integrated Surface Data - ISD-Lite, format documentation" (2006; from memory)'
 
 _LINE = re.compile(r"\d{4} \d{2} \d{2} \d{2}(?:\s+-?\d+){8}\s*")
 _COLUMNS = {

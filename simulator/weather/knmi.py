@@ -33,9 +33,11 @@ from simulator.weather.raw import ColumnChoice, RawTable
 from simulator.weather.source import Source
 from simulator.weather.station import Station
 
-__all__ = ["NAME", "read", "sniff"]
+__all__ = ["NAME", "SOURCE", "read", "sniff"]
 
 NAME = "knmi"
+#: where the format is described
+SOURCE = "the explanations at the head of the institute's own files (from memory)"
 
 #: column of the file -> measure
 _MEASURES: dict[str, Measure] = {

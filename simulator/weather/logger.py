@@ -27,9 +27,11 @@ from simulator.weather.site import SiteLike
 from simulator.weather.source import Source
 from simulator.weather.stamps import ReadStamps, TimeColumns, find_time, read_stamps
 
-__all__ = ["NAME", "read_at", "sniff"]
+__all__ = ["NAME", "SOURCE", "read_at", "sniff"]
 
 NAME = "logger"
+#: where the format is described
+SOURCE = "none: what such stations' tables have in common"
 
 _SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 # lines in which a header may stand, rows looked at below it, and lines of units between

@@ -22,9 +22,16 @@ from simulator.weather.raw import RawTable
 from simulator.weather.site import SiteLike
 from simulator.weather.sky import Sky
 
-__all__ = ["TOO_BRIGHT_CHOICES", "Inspected", "inspect_values"]
+__all__ = ["PASSED", "TOO_BRIGHT_CHOICES", "Inspected", "inspect_values"]
 
 TOO_BRIGHT_CHOICES = ("error", "limit")
+
+#: what a file that was not refused has passed, in one line
+PASSED = (
+    "Wrong units looked for, and none found: Fahrenheit or kelvin for °C, km/h, knots or mph for m/s, W/m² or kWh/m² for "
+    "MJ/m² (against a clear sky's), inches for mm of rain, hPa for kPa, shares for %, marks such as -999 for a "
+    "missing value, tmin above tmax, dew points above tmax."
+)
 
 # numbers that loggers and archives write for a missing value
 _SENTINELS = (

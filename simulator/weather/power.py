@@ -34,9 +34,11 @@ from simulator.weather.raw import ColumnChoice, RawTable
 from simulator.weather.source import Source
 from simulator.weather.station import Station
 
-__all__ = ["NAME", "read", "sniff"]
+__all__ = ["NAME", "SOURCE", "read", "sniff"]
 
 NAME = "nasa-power"
+#: where the format is described
+SOURCE = "NASA POWER documentation: daily API, CSV output and parameter dictionary (from memory)"
 
 _BEGIN, _END = "-BEGIN HEADER-", "-END HEADER-"
 _USUAL_MISSING = -999.0

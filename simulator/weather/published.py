@@ -20,7 +20,7 @@ import pandas as pd
 from simulator.errors import Problem, WeatherError
 from simulator.weather.columns import REQUIRED, STANDARD
 from simulator.weather.dates import and_more, day_of
-from simulator.weather.raw import ColumnChoice, RawTable
+from simulator.weather.raw import ColumnChoice, LeftOut, RawTable
 from simulator.weather.source import Source
 from simulator.weather.station import Station
 
@@ -260,6 +260,7 @@ def build_table(
     wind_height: float | None = None,
     station: Station | None = None,
     absent: Mapping[str, str] | None = None,
+    left_out: Mapping[str, LeftOut] | None = None,
 ) -> RawTable:
     """
     Put columns together to what every reader returns.
@@ -276,7 +277,7 @@ def build_table(
         Standard column -> its unit in the file.
     headers : mapping
         Standard column -> its name in the file.
-    recognised, notes, wind_height, station, absent
+    recognised, notes, wind_height, station, absent, left_out
         As in `RawTable`.
     """
     stamps = np.array(days, dtype="datetime64[D]").astype("datetime64[ns]")
@@ -301,6 +302,7 @@ def build_table(
         notes=tuple(notes),
         wind_height=wind_height if "wind" in values else None,
         absent=dict(absent or {}),
+        left_out=dict(left_out or {}),
     )
 
 

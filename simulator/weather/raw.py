@@ -1,15 +1,16 @@
 """
 Raw: what every reader of a weather format hands over, before gaps, checks and humidity.
 
-A reader is a module with a ``NAME``, a ``sniff`` and a ``read`` (see `Reader`); `readers` lists them. All
+A reader is a module with a ``NAME``, a ``SOURCE``, a ``sniff`` and a ``read`` (see `Reader`); `readers` lists them. All
 that differs between formats ends here: from this table on, one road leads to the finished weather.
 """
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Protocol, runtime_checkable
+from typing import NamedTuple, Protocol, runtime_checkable
 
 import pandas as pd
 
@@ -17,7 +18,7 @@ from simulator.weather.site import SiteLike
 from simulator.weather.source import Source
 from simulator.weather.station import Station
 
-__all__ = ["ColumnChoice", "RawTable", "Reader", "SiteReader"]
+__all__ = ["ColumnChoice", "LeftOut", "RawTable", "Reader", "SiteReader"]
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,13 @@ class ColumnChoice:
 
     column: str
     unit: str | None = None
+
+
+class LeftOut(NamedTuple):
+    """Why figures that stand in a file were left out ("for …"), and on which days."""
+
+    why: str
+    days: frozenset[dt.date]
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,6 +78,8 @@ class RawTable:
         Where it was measured, if the file says so.
     absent : dict
         Column -> why the file's figures are no record of it; left out where there is nothing to say.
+    left_out : dict
+        Column -> why some of its figures count as missing, and on which days.
     """
 
     daily: pd.DataFrame
@@ -84,12 +94,14 @@ class RawTable:
     wind_height: float | None = None
     station: Station | None = None
     absent: dict[str, str] = field(default_factory=dict)
+    left_out: dict[str, LeftOut] = field(default_factory=dict)
 
 
 class Reader(Protocol):
     """A module that reads one weather format."""
 
     NAME: str
+    SOURCE: str
 
     def sniff(self, head: str) -> tuple[float, str]:
         """Say from a file's first lines how sure it is that the format is its own, 0 to 1, and why."""
@@ -103,6 +115,7 @@ class SiteReader(Protocol):
     """A module that reads one weather format whose days depend on the site, by its clock above all."""
 
     NAME: str
+    SOURCE: str
 
     def sniff(self, head: str) -> tuple[float, str]:
         """Say from a file's first lines how sure it is that the format is its own, 0 to 1, and why."""

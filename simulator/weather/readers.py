@@ -1,7 +1,7 @@
 """
 Readers: the weather formats that are known, and which one a file is in.
 
-To add a format: write a module with ``NAME``, ``sniff`` and ``read`` (see `raw.Reader`) and list it here.
+To add a format: write a module with ``NAME``, ``SOURCE``, ``sniff`` and ``read`` (see `raw.Reader`) and list it here.
 """
 
 from __future__ import annotations
@@ -32,14 +32,14 @@ READERS: dict[str, Reader | SiteReader] = {
 _HEAD_LINES = 60
 
 
-def format_problem(file_format: str) -> str | None:
+def format_problem(file_format: str, *, where: str = "weather") -> str | None:
     """Say what is wrong with a format's name, or nothing."""
     if file_format == "auto" or file_format in READERS:
         return None
     names = ", ".join(f'"{name}"' for name in READERS)
     near = difflib.get_close_matches(file_format.lower(), ["auto", *READERS], n=1)
     hint = f'; did you mean "{near[0]}"?' if near else ""
-    return f'weather.format = "{file_format}" is not known; "auto" or {names} is expected{hint}'
+    return f'{where}.format = "{file_format}" is not known; "auto" or {names} is expected{hint}'
 
 
 def choose_reader(source: Source, *, file_format: str) -> tuple[Reader | SiteReader, str]:

@@ -7,8 +7,9 @@ only when nothing is wrong, gaps are filled and humidity is worked out.
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -17,12 +18,12 @@ import numpy as np
 import pandas as pd
 
 from simulator.errors import Problem, WeatherError
-from simulator.meteorology import Floats, wind_at_2m
-from simulator.weather.calendar import arrange
+from simulator.meteorology import Floats
+from simulator.weather.calendar import Arranged, days_where, without_row
 from simulator.weather.columns import FINISHED_UNITS, STANDARD
-from simulator.weather.flags import EXPLAINED, MEASURED, MISSING, Flags, is_filled
+from simulator.weather.fallback import Borrowed, Fallback, borrow, read_fallback
+from simulator.weather.flags import EXPLAINED, MEASURED, MISSING, Flags, is_borrowed, is_filled
 from simulator.weather.gaps import (
-    MISSING_RAIN_CHOICES,
     GapLimits,
     as_found,
     column_or_nan,
@@ -34,19 +35,13 @@ from simulator.weather.gaps import (
 )
 from simulator.weather.humidity import DRY_BELOW, aridity, has_humidity, humidity_of
 from simulator.weather.inspection import Mask
-from simulator.weather.plausibility import TOO_BRIGHT_CHOICES, inspect_values
-from simulator.weather.raw import ColumnChoice, RawTable, SiteReader
-from simulator.weather.readers import choose_reader
+from simulator.weather.raw import RawTable
+from simulator.weather.reading import FileRead, check_options, checked_table, choices_of, read_file
 from simulator.weather.site import SiteLike
-from simulator.weather.sky import sky_of
-from simulator.weather.source import open_source
-from simulator.weather.station import station_notes
-from simulator.weather.typical import NO_SUMMER, laid_out
+from simulator.weather.source import Source
+from simulator.weather.typical import NO_SUMMER
 
 __all__ = ["Weather", "clean_weather", "read_weather"]
-
-# the heights of a gauge that a profile over grass and a mast allow [m]
-_WIND_HEIGHTS = (0.5, 200.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,7 +59,8 @@ class Weather:
         The same shape: how each value came about (see `flags`).
     provenance : dict
         file, sha256, reader, recognised, units (of the file), rows, first, last (days in the file) and
-        assumptions; and typical, which is True, for a year made of months from different years.
+        assumptions; typical, which is True, for a year made of months from different years; and fallbacks, a list of
+        the same facts of each, with adjust, rain, borrowed (column -> days asked for) and fit (column -> `Fit`).
     notes : tuple of str
         What a report should say, loudest first.
     """
@@ -116,6 +112,7 @@ def read_weather(
     limits: GapLimits | None = None,
     start: dt.date | None = None,
     end: dt.date | None = None,
+    fallbacks: Sequence[Fallback] = (),
 ) -> Weather:
     """
     Read a weather file into a clean daily table.
@@ -146,6 +143,9 @@ def read_weather(
         The days needed, as far as the file has them; the file's own if left out. What is wrong on others
         doesn't matter: the result is the longest run of complete days that holds them. Monthly means and
         the climate come from the whole file.
+    fallbacks : sequence of Fallback
+        Other stations' files, asked in this order for what the file lacks on any day (see `fallback`); limits hold
+        for what is missing after that.
 
     Returns
     -------
@@ -162,40 +162,35 @@ def read_weather(
     FAO-56 chapter 3 for gaps; see `gaps`, `humidity` and `plausibility`.
     """
     shown = str(path) if shown_as is None else shown_as
-    choices = _choices(columns or {}, shown)
-    _check_options(
+    choices = choices_of(columns or {}, shown)
+    check_options(
         shown, wind_height=2.0 if wind_height is None else wind_height, missing_rain=missing_rain, too_bright=too_bright
     )
-    source = open_source(path, shown_as=shown)
-    reader, why = choose_reader(source, file_format=file_format)
-    if isinstance(reader, SiteReader):
-        raw = reader.read_at(source, columns=choices, site=site)
-    else:
-        raw = reader.read(source, columns=choices)
-    about = {
-        "file": shown,
-        "sha256": source.sha256,
-        "reader": reader.NAME,
-        "recognised": f"{raw.recognised} ({why})" + (f", from {source.taken_from}" if source.taken_from else ""),
-    }
-    return clean_weather(
-        raw,
+    limits = limits or GapLimits()
+    others = [(one, read_fallback(one, site, limits=limits, start=start, end=end)) for one in fallbacks]
+    read = read_file(
+        path,
         site,
-        about=about,
+        shown=shown,
+        file_format=file_format,
         wind_height=wind_height,
-        missing_rain=missing_rain,
+        columns=choices,
         too_bright=too_bright,
         limits=limits,
         start=start,
         end=end,
+        holes=True,
+        reach=_reach(others),
     )
+    return _finished(read, site, missing_rain=missing_rain, limits=limits, others=others)
 
 
 def clean_weather(
     raw: RawTable,
+    source: Source,
     site: SiteLike,
     *,
-    about: Mapping[str, Any],
+    reader: str,
     wind_height: float | None = None,
     missing_rain: str = "error",
     too_bright: str = "error",
@@ -204,16 +199,17 @@ def clean_weather(
     end: dt.date | None = None,
 ) -> Weather:
     """
-    Bring what a reader read into a clean daily table.
+    Bring a table in standard columns and units, however it was read, into a clean daily one.
 
     Parameters
     ----------
     raw : RawTable
-        As read.
+    source : Source
+        Where it came from.
+    reader : str
+        What read it.
     site, wind_height, missing_rain, too_bright, limits, start, end
         As in `read_weather`.
-    about : mapping
-        Where it came from: file, sha256, reader and recognised, as the provenance has them.
 
     Returns
     -------
@@ -224,44 +220,59 @@ def clean_weather(
     WeatherError
         All that is wrong, one line each.
     """
-    shown = str(about["file"])
     limits = limits or GapLimits()
-    if raw.typical:
-        raw = laid_out(raw, start=start, end=end)
-    height_notes = []
-    if wind_height is None:
-        wind_height = raw.wind_height or 2.0
-        if wind_height != 2.0 and "wind" in raw.daily.columns:
-            height_notes.append(
-                f"wind is taken as measured {wind_height:g} m above ground, as the format has it, and brought to 2 m; "
-                f'where the gauge stands otherwise, write wind_height under [weather], such as "{wind_height:g} m"'
-            )
-    arranged = arrange(raw, start=start, end=end)
-    days = pd.DatetimeIndex(arranged.daily.index)
-    sky = sky_of(days, latitude=site.latitude, elevation=site.elevation)
-    factor = 1.0 if wind_height == 2.0 else float(wind_at_2m(1.0, height=wind_height))
-    inspected = inspect_values(
-        arranged.daily,
-        arranged.asked,
-        raw=raw,
-        site=site,
-        sky=sky,
-        wind_factor=factor,
+    read = checked_table(
+        raw,
+        source,
+        site,
+        reader=reader,
+        why="as named",
+        wind_height=wind_height,
         too_bright=too_bright,
-        bright_share=limits.share,
+        limits=limits,
+        start=start,
+        end=end,
     )
+    return _finished(read, site, missing_rain=missing_rain, limits=limits, others=[])
+
+
+def _finished(
+    read: FileRead,
+    site: SiteLike,
+    *,
+    missing_rain: str,
+    limits: GapLimits,
+    others: Sequence[tuple[Fallback, FileRead]],
+) -> Weather:
+    """What is checked, with its gaps filled, from others or by rule."""
+    shown = read.shown
+    raw, inspected, sky = read.raw, read.inspected, read.sky
+    if raw.typical and others:
+        message = "a typical year has no gaps that a fallback could fill; take [[weather.fallback]] out"
+        raise WeatherError(Problem(message, key="weather.fallback"), file=shown)
+    borrowed = borrow(read, site, others)
+    arranged, holes = _with_borrowed(read, borrowed, helped=bool(others))
     gaps = gap_problems(
-        arranged, condemned=inspected.condemned, limits=limits, missing_rain=missing_rain, absent=raw.absent
+        arranged,
+        condemned=inspected.condemned,
+        limits=limits,
+        missing_rain=missing_rain,
+        absent=raw.absent,
+        left_out={**raw.left_out, **borrowed.left_out},
+        own=read.arranged.daily,
+        helped=bool(others),
+        rain_at_hand=borrowed.rain_at_hand,
     )
-    problems = (*arranged.problems, *inspected.problems, *gaps)
+    problems = (*arranged.problems, *holes, *inspected.problems, *borrowed.problems, *gaps)
     if problems:
         raise WeatherError(*problems, file=shown)
 
-    daily = inspected.daily
+    daily = borrowed.laid_over(read.daily)
+    days = pd.DatetimeIndex(daily.index)
     finished: dict[str, tuple[Floats, Flags]] = {name: as_found(daily, name) for name in ("tmin", "tmax")}
-    wind = filled_wind(column_or_nan(daily, "wind") * factor, days)
+    wind = filled_wind(column_or_nan(daily, "wind"), days)
     rain = filled_rain(daily)
-    radiation = filled_radiation(daily, sky=sky, site=site, limited=inspected.limited, in_file=arranged.in_file)
+    radiation = filled_radiation(daily, sky=sky, site=site, limited=inspected.limited, in_file=read.arranged.in_file)
     fallen = rain[0] if missing_rain == "zero" else column_or_nan(daily, "rain")
     complete = ~np.isnan(finished["tmin"][0] + finished["tmax"][0] + fallen)
     kept = _run_around(arranged.asked, complete)
@@ -271,7 +282,9 @@ def clean_weather(
             site, aridity(daily, radiation=radiation[0], wind=wind[0], rain=fallen, sky=sky, site=site)
         )
         climate = [text]
-    humidity = humidity_of(daily, dry=dry, in_file=arranged.in_file)
+    humidity = humidity_of(
+        daily, dry=dry, in_file=read.arranged.in_file, borrowed=borrowed.flags["vapour_pressure"].to_numpy(object)
+    )
     finished |= {
         "vapour_pressure": (humidity.vapour_pressure, humidity.vapour_pressure_flags),
         "rh_mean": (humidity.rh_mean, humidity.rh_mean_flags),
@@ -280,6 +293,9 @@ def clean_weather(
         "rain": rain,
         "radiation": radiation,
     }
+    for name in ("tmin", "tmax", "wind", "rain", "radiation"):
+        there = borrowed.has(name)
+        finished[name][1][there] = borrowed.flags[name].to_numpy(object)[there]
     if not np.isnan(column_or_nan(daily, "pressure")).all():
         finished["pressure"] = filled_pressure(daily, elevation=site.elevation)
     if "pan_evaporation" in daily.columns:
@@ -291,72 +307,17 @@ def clean_weather(
     asked_flags = flags[arranged.asked[kept]]
     assumptions = [
         *loud,
-        *_assumptions(asked_flags, wind_height=wind_height, has_wind="wind" in daily.columns),
+        *_assumptions(asked_flags, borrowed.said),
+        *_wind_lifted(read),
         *climate,
     ]
-    provenance = {
-        **about,
-        "units": dict(raw.units),
-        "rows": len(raw.daily),
-        "first": str(raw.daily.index.min().date()),
-        "last": str(raw.daily.index.max().date()),
-        "assumptions": assumptions,
-    }
+    provenance = {**read.facts(), "assumptions": assumptions}
+    if borrowed.files:
+        provenance["fallbacks"] = [dict(one) for one in borrowed.files]
     if raw.typical:
         provenance["typical"] = True
-    of_file = (*station_notes(raw.station, site), *raw.notes, *height_notes)
-    notes = (*loud, *of_file, *arranged.notes, *inspected.notes, *_trimmed(days, kept))
+    notes = (*loud, *read.notes, *borrowed.notes, *arranged.notes, *inspected.notes, *_trimmed(days, kept))
     return Weather(values, flags, provenance, notes)
-
-
-def _choices(columns: Mapping[str, Any], shown: str) -> dict[str, ColumnChoice]:
-    """Bring the user's choice of columns, in whichever form, into ours."""
-    choices: dict[str, ColumnChoice] = {}
-    problems: list[Problem] = []
-    header: object
-    unit: object
-    for name, given in columns.items():
-        if isinstance(given, str):
-            header, unit = given, None
-        elif isinstance(given, Mapping):
-            header, unit = given.get("column"), given.get("unit")
-        else:
-            header, unit = getattr(given, "column", None), getattr(given, "unit", None)
-        if not isinstance(header, str) or not header.strip() or not isinstance(unit, str | None):
-            key = f"weather.columns.{name}"
-            message = (
-                f"{key} = {given!r} is not a column; the header and, if it is not the "
-                "standard one, the unit are "
-                'expected, such as { column = "T_low", unit = "degF" }'
-            )
-            problems.append(Problem(message, key=key, value=given))
-            continue
-        choices[str(name)] = ColumnChoice(header.strip(), unit)
-    if problems:
-        raise WeatherError(*problems, file=shown)
-    return choices
-
-
-def _check_options(shown: str, *, wind_height: float, missing_rain: str, too_bright: str) -> None:
-    problems: list[Problem] = []
-    lowest, highest = _WIND_HEIGHTS
-    if not lowest <= wind_height <= highest:
-        message = (
-            f"weather.wind_height = {wind_height:g} m is no height of a wind gauge; "
-            f"{lowest:g} to {highest:g} m above "
-            'ground is expected, such as "2 m" or "10 m"'
-        )
-        problems.append(Problem(message, key="weather.wind_height", value=wind_height))
-    options = (
-        ("missing_rain", missing_rain, MISSING_RAIN_CHOICES),
-        ("too_bright", too_bright, TOO_BRIGHT_CHOICES),
-    )
-    for name, value, expected in options:
-        if value not in expected:
-            message = f'weather.{name} = "{value}" is not known; "{expected[0]}" or "{expected[1]}" is expected'
-            problems.append(Problem(message, key=f"weather.{name}", value=value))
-    if problems:
-        raise WeatherError(*problems, file=shown)
 
 
 def _climate(site: SiteLike, index: float) -> tuple[bool, str]:
@@ -377,7 +338,7 @@ def _climate(site: SiteLike, index: float) -> tuple[bool, str]:
     )
 
 
-def _assumptions(flags: pd.DataFrame, *, wind_height: float, has_wind: bool) -> list[str]:
+def _assumptions(flags: pd.DataFrame, said: Mapping[tuple[str, str], str]) -> list[str]:
     """Say, for each column, by what rule values came about that weren't measured."""
     texts = []
     for name in flags.columns:
@@ -385,10 +346,32 @@ def _assumptions(flags: pd.DataFrame, *, wind_height: float, has_wind: bool) -> 
             if flag in (MEASURED, MISSING):
                 continue
             days = f"{int(count)} of {len(flags)} day{'s' if len(flags) > 1 else ''}"
-            texts.append(f"{name}: {flag} on {days} ({EXPLAINED[str(flag)]})")
-    if has_wind and wind_height != 2.0:
-        texts.append(f"wind: brought from {wind_height:g} m to 2 m (FAO-56 eq 47)")
+            how = said.get((str(name), str(flag)), "from the vapour pressure borrowed")
+            texts.append(f"{name}: {flag} on {days} ({how if is_borrowed(str(flag)) else EXPLAINED[str(flag)]})")
     return texts
+
+
+def _wind_lifted(read: FileRead) -> list[str]:
+    if "wind" not in read.raw.daily.columns or read.wind_height == 2.0:
+        return []
+    return [f"wind: brought from {read.wind_height:g} m to 2 m (FAO-56 eq 47)"]
+
+
+def _reach(others: Sequence[tuple[Fallback, FileRead]]) -> tuple[dt.date, dt.date] | None:
+    """First and last day that any fallback has."""
+    if not others:
+        return None
+    spans = [pd.DatetimeIndex(read.arranged.daily.index) for _, read in others]
+    return min(days[0] for days in spans).date(), max(days[-1] for days in spans).date()
+
+
+def _with_borrowed(read: FileRead, borrowed: Borrowed, *, helped: bool) -> tuple[Arranged, list[Problem]]:
+    """Return the days as found with what was borrowed in place, and what is wrong with those that have no row still."""
+    whole = borrowed.laid_over(read.arranged.daily)
+    both = ~np.isnan(column_or_nan(whole, "tmin")) & ~np.isnan(column_or_nan(whole, "tmax"))
+    arranged = dataclasses.replace(read.arranged, daily=whole, in_file=read.arranged.in_file | both)
+    absent = arranged.asked & ~arranged.in_file
+    return arranged, [without_row(days_where(whole.index, absent), helped=helped)] if absent.any() else []
 
 
 def _run_around(asked: Mask, complete: Mask) -> Mask:

@@ -27,9 +27,11 @@ from simulator.weather.header import Header, read_header
 from simulator.weather.raw import ColumnChoice, RawTable
 from simulator.weather.source import Source
 
-__all__ = ["NAME", "read", "sniff"]
+__all__ = ["NAME", "SOURCE", "read", "sniff"]
 
 NAME = "table"
+#: where the format is described
+SOURCE = "none: any table of this kind; the names of its columns are the program's own"
 
 _SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 _POINT = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")

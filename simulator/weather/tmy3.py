@@ -34,9 +34,11 @@ from simulator.weather.typical import (
     whole_year,
 )
 
-__all__ = ["NAME", "read_at", "sniff"]
+__all__ = ["NAME", "SOURCE", "read_at", "sniff"]
 
 NAME = "tmy3"
+#: where the format is described
+SOURCE = "Wilcox & Marion (2008), Users Manual for TMY3 Data Sets, NREL/TP-581-43156, tables 1-1 to 1-3 (from memory)"
 
 _WIND_HEIGHT = 10.0
 # header -> column of records, factor to the standard unit, unit in the file

@@ -9,7 +9,7 @@ import pytest
 from matplotlib.figure import Figure
 
 from simulator import replay
-from simulator.reports import figures
+from simulator.reports import figures, weather_figures
 from simulator.reports.style import STYLES
 from tests.small_weather import heat_wave, weather_csv
 
@@ -79,7 +79,7 @@ def test_supplied_and_needed_add_up_to_the_totals(season):
 def test_the_weathers_coverage_names_what_was_filled(make_garden):
     text = weather_csv(20).replace("2025-05-04,14.0,30.0,80,35,2.0,0.0,24.0", "2025-05-04,14.0,30.0,80,35,2.0,0.0,")
     season = replay(make_garden(weather=text))
-    figure = figures.weather_figure(
+    figure = weather_figures.weather_figure(
         season.weather, season.days.index[0], season.days.index[-1], eto=season.days["eto_mm"]
     )
     svg = figures.svg_text(figure)
@@ -113,3 +113,27 @@ def test_a_name_with_a_dollar_is_no_formula(make_garden):
 
     season = replay(scenario_from(raw, garden.path))
     assert "<svg" in figures.svg_text(figures.season_figure(season))
+
+
+def test_borrowed_days_have_a_hatch_of_their_own(make_garden, tmp_path):
+    (tmp_path / "hill.csv").write_text(weather_csv(20), encoding="utf-8")
+    text = weather_csv(20).replace("2025-05-04,14.0,30.0,80,35,2.0,0.0,24.0", "2025-05-04,14.0,30.0,80,35,2.0,0.0,")
+    season = replay(make_garden({"weather": {"fallback": [{"file": "hill.csv"}]}}, weather=text))
+    coverage = weather_figures.weather_figure(season.weather, season.days.index[0], season.days.index[-1])[0]
+    hatches = [patch.get_hatch() for patch in coverage.collections]
+    assert hatches.count(STYLES["borrowed"].hatch) == 1
+    assert STYLES["filled"].hatch not in hatches
+    assert len({STYLES[kind].hatch for kind in weather_figures.KINDS}) == 4
+
+
+def test_a_records_years_are_filled_to_the_share_of_their_days(make_garden):
+    """From 1 May 2025 for 300 days: 245 of 365 days of 2025, 55 of 365 of 2026; the rest of each is missing."""
+    weather = replay(make_garden(weather=weather_csv(300, radiation=8.0))).weather
+    (ax,) = weather_figures.years_figure(weather)
+    rows = {label.get_text(): index for index, label in enumerate(ax.get_yticklabels())}
+    heights = {}
+    for bar in ax.patches:
+        row, year = round(bar.get_y() + bar.get_height() / 2.0), round(bar.get_x() + bar.get_width() / 2.0)
+        heights.setdefault((row, year), []).append(abs(bar.get_height()) / 0.8)
+    assert heights[rows["tmin"], 2025] == pytest.approx([245 / 365, 120 / 365])
+    assert heights[rows["tmin"], 2026] == pytest.approx([55 / 365, 310 / 365])

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
+from pathlib import Path
 
+from simulator.scenario import load_scenario, scenario_from
 from simulator.season import read_scenario_weather
-from simulator.years import in_year, moved, years_at_hand
+from simulator.years import bed_in_year, in_year, moved, years_at_hand
 from tests.small_weather import weather_csv
+
+ROOT = Path(__file__).resolve().parents[1]
 
 
 def test_a_leap_day_falls_on_the_28th_elsewhere():
@@ -30,3 +35,19 @@ def test_years_count_only_when_the_record_holds_all_their_days(make_garden):
     assert years_at_hand(garden, weather, garden.season.start, garden.season.end) == [2025, 2026]
     assert years_at_hand(garden, weather, dt.date(2025, 12, 20), dt.date(2026, 1, 10)) == [2025, 2026]
     assert years_at_hand(garden, weather, dt.date(2025, 4, 1), dt.date(2025, 5, 10)) == [2026, 2027]
+
+
+def test_plantings_in_turn_and_mixtures_move_with_the_year():
+    base = load_scenario(ROOT / "scenarios" / "terraces.toml")
+    raw = copy.deepcopy(dict(base.described))
+    del raw["variant"]
+    bed = raw["controller"]["upper"]["bed"]["lettuce"]
+    del bed["plants"], bed["planted"]
+    bed["plantings"] = [
+        {"plants": {"name": "lettuce", "stages": [5, 5, 10, 5]}, "planted": dt.date(2025, 5, 2)},
+        {"plants": {"name": "lettuce", "stages": [5, 5, 10, 5]}, "planted": dt.date(2025, 7, 2)},
+    ]
+    garden = scenario_from(raw, base.path)
+    there = in_year(garden, 2019).controller["upper"].bed["lettuce"]
+    assert [part.planted for part in there.plantings] == [dt.date(2019, 5, 2), dt.date(2019, 7, 2)]
+    assert bed_in_year(garden.controller["upper"].bed["lettuce"], -6) == there

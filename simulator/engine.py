@@ -132,6 +132,7 @@ def run_season(days, pans, tanks, beds, state, out):
             tank = pans.tank[pans.member[first_member]]
             # one alone goes through its day at once, several on one tank take turns hour by hour
             turn = 24 if after_members - first_member == 1 else 1
+            inflow = tanks.inflow[tank, day] / 24.0 if tank >= 0 else 0.0  # L/h
             for start in range(0, 24, turn):
                 for place in range(first_member, after_members):
                     c = pans.member[place]
@@ -162,7 +163,7 @@ def run_season(days, pans, tanks, beds, state, out):
 
                     for hour in range(start, start + turn):
                         if tank >= 0 and place == first_member:  # roof and float valve bring their hour's water first
-                            volume = state.volume[tank] + tanks.inflow[tank, day] / 24.0
+                            volume = state.volume[tank] + inflow
                             if volume < tanks.float_volume[tank]:
                                 topped = min(tanks.float_rate[tank], tanks.float_volume[tank] - volume)
                                 volume += topped
@@ -190,7 +191,8 @@ def run_season(days, pans, tanks, beds, state, out):
                             # rates from here on, constant until the next happening
                             refill_rate = 0.0
                             flow = 0.0
-                            ratio = 1.0
+                            ratio = power = 1.0
+                            exponent = 0.0
                             if valve_open:
                                 refill_rate = refill_flow
                                 flow = valve_flow
@@ -206,9 +208,9 @@ def run_season(days, pans, tanks, beds, state, out):
                                         part = (volume - below) / (above - below)
                                         head = tanks.levels[tank, k - 1] * (1.0 - part) + tanks.levels[tank, k] * part
                                         pressure = (head + tanks.outlet[tank]) * _KPA_PER_M
-                                        k = 1
-                                        while k < n_losses - 1 and pans.static[c, k] < pressure:
-                                            k += 1
+                                        k = n_losses - 1  # from above, since a tank's pressure lies near its most
+                                        while k > 1 and pans.static[c, k - 1] >= pressure:
+                                            k -= 1
                                         below, above = pans.static[c, k - 1], pans.static[c, k]
                                         part = (pressure - below) / (above - below)
                                         pressure = (
@@ -216,13 +218,16 @@ def run_season(days, pans, tanks, beds, state, out):
                                         )
                                         ratio = pressure / REFERENCE_PRESSURE
                                         if ratio > 0.0:
-                                            refill_rate = refill_flow * ratio ** pans.refill_exponent[c]
+                                            exponent = pans.refill_exponent[c]
+                                            power = ratio**exponent  # anew only for another kind of emitter
+                                            refill_rate = refill_flow * power
                                             flow = refill_rate
                                             for draw in range(n_draws):
                                                 if tanks.draw_controller[draw] == c:
-                                                    flow += (
-                                                        tanks.draw_flow[draw, day] * ratio ** tanks.draw_exponent[draw]
-                                                    )
+                                                    if tanks.draw_exponent[draw] != exponent:
+                                                        exponent = tanks.draw_exponent[draw]
+                                                        power = ratio**exponent
+                                                    flow += tanks.draw_flow[draw, day] * power
                             net = rain_rate + refill_rate - evaporation_rate - leak
                             lost = evaporation_rate
                             leaking = leak
@@ -293,9 +298,10 @@ def run_season(days, pans, tanks, beds, state, out):
                                         state.volume[tank] = 0.0
                                     for lane in range(n_lanes):
                                         if beds.lane_controller[lane] == c and beds.lane_source[lane] == VALVE:
-                                            out.irrigation[lane, day] += (
-                                                step * ratio ** beds.lane_exponent[lane] * beds.lane_mm_per_hour[lane]
-                                            )
+                                            if beds.lane_exponent[lane] != exponent:
+                                                exponent = beds.lane_exponent[lane]
+                                                power = ratio**exponent
+                                            out.irrigation[lane, day] += step * power * beds.lane_mm_per_hour[lane]
                             if is_dry:
                                 dry_hours += step
                             clock += step

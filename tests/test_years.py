@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
+from pathlib import Path
 
 import pytest
 
 from simulator.errors import ScenarioError, WeatherError
 from simulator.reports.html import report_html
+from simulator.scenario import load_scenario, scenario_from
 from simulator.season import read_scenario_weather, replay
-from simulator.years import in_year, moved, read_year, years_at_hand
+from simulator.years import bed_in_year, in_year, moved, read_year, years_at_hand
 from tests.small_weather import weather_csv
 from tests.weather.test_tmy3 import text as typical_text
+
+ROOT = Path(__file__).resolve().parents[1]
 
 
 def test_a_leap_day_falls_on_the_28th_elsewhere():
@@ -104,3 +109,19 @@ def test_any_year_fits_a_typical_year(make_garden, tmp_path):
 def test_a_year_is_four_digits(make_garden, year):
     with pytest.raises(ScenarioError, match="no year of four digits"):
         read_year(make_garden(), year)
+
+
+def test_plantings_in_turn_and_mixtures_move_with_the_year():
+    base = load_scenario(ROOT / "scenarios" / "terraces.toml")
+    raw = copy.deepcopy(dict(base.described))
+    del raw["variant"]
+    bed = raw["controller"]["upper"]["bed"]["lettuce"]
+    del bed["plants"], bed["planted"]
+    bed["plantings"] = [
+        {"plants": {"name": "lettuce", "stages": [5, 5, 10, 5]}, "planted": dt.date(2025, 5, 2)},
+        {"plants": {"name": "lettuce", "stages": [5, 5, 10, 5]}, "planted": dt.date(2025, 7, 2)},
+    ]
+    garden = scenario_from(raw, base.path)
+    there = in_year(garden, 2019).controller["upper"].bed["lettuce"]
+    assert [part.planted for part in there.plantings] == [dt.date(2019, 5, 2), dt.date(2019, 7, 2)]
+    assert bed_in_year(garden.controller["upper"].bed["lettuce"], -6) == there

@@ -210,7 +210,7 @@ def _opened(path: Path, shown: str) -> Any:
         raise ScenarioError("there is no such file; name a NetCDF file or a Zarr folder", file=shown)
     try:
         # neither dask nor threads: a job reads its own block
-        return xr.open_zarr(path, chunks=None) if path.is_dir() else xr.open_dataset(path)
+        return xr.open_zarr(path, chunks=None, consolidated=False) if path.is_dir() else xr.open_dataset(path)
     except (OSError, ValueError, ImportError, KeyError) as error:
         reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
         raise ScenarioError(f"can't be read as NetCDF or Zarr ({reason})", file=shown) from None

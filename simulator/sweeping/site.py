@@ -126,7 +126,7 @@ def grid_evapotranspiration(places: Sequence[Place], weathers: Sequence[Weather]
 
     from simulator import meteorology as met
 
-    dates = weathers[0].daily.index
+    dates = weathers[0].daily.index.to_numpy()
 
     def stacked(values: Sequence[Floats]) -> Any:
         return xr.DataArray(np.stack(values, axis=1), dims=("time", "cell"), coords={"time": dates})

@@ -125,7 +125,7 @@ def read_cells(
     marks: dict[Any, list[str]] = {place: list(missing) for place in numbers}
     try:
         frame = pd.read_csv(
-            io.StringIO(body),
+            io.BytesIO(body),
             sep=r"\s+" if separator == " " else separator,
             header=None,
             names=list(range(int(counts.max()) + 1)),
@@ -160,18 +160,18 @@ def read_cells(
     return Cells(values, found, lines, problems)
 
 
-def _lines(text: str, above: int, separator: str) -> tuple[str, npt.NDArray[np.int64], npt.NDArray[np.int64], int]:
+def _lines(text: str, above: int, separator: str) -> tuple[bytes, npt.NDArray[np.int64], npt.NDArray[np.int64], int]:
     """Return the rows' text, the line and the count of separators of each that isn't blank, and of quotes."""
     start = 0
     for _ in range(above):
         end = text.find("\n", start)
         if end < 0:
-            return "", np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), 0
+            return b"", np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), 0
         start = end + 1
-    body = text[start:]
-    data = np.frombuffer(body.encode("utf-8", "surrogatepass"), dtype=np.uint8)
+    body = text[start:].encode("utf-8", "surrogatepass")
+    data = np.frombuffer(body, dtype=np.uint8)
     if not data.size:
-        return "", np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), 0
+        return b"", np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), 0
     starts = np.concatenate([[0], np.flatnonzero(data == _NEWLINE) + 1])
     starts = starts[starts < len(data)]
     if separator == " ":

@@ -6,6 +6,7 @@ A lane is one bed under one way of watering. Units as in the engine.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
@@ -104,6 +105,11 @@ def bed_forcing(controller: str, name: str, bed: Bed, climate: Climate, daily: p
     first = int((daily.index[0].to_datetime64().astype("datetime64[D]") - climate.dates[0]).astype(int))
     curve = whole.between(first, first + len(daily))
     taw = soil_of(bed.soil).available_water(curve.root_depth, bed.root_fraction)
+    layers = soil_of(bed.soil).layers
+    reach = sum(thickness for thickness, _ in layers)
+    if layers and float(curve.root_depth.max()) > reach + 1e-9:
+        said = f"roots go deeper than the soil's layers, {reach:g} m in all; the last layer is taken to go on below"
+        curve = dataclasses.replace(curve, assumptions=(*curve.assumptions, said))
     rain = daily["rain"].to_numpy(float)
     runoff = np.zeros_like(rain)
     if bed.curve_number is not None:

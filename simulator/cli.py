@@ -30,7 +30,7 @@ from simulator.cli_parts import (
 )
 from simulator.cli_size import size
 from simulator.cli_sweep import sweep
-from simulator.errors import PanbudgetError, Problem, ScenarioError
+from simulator.errors import OutputError, PanbudgetError
 
 if TYPE_CHECKING:
     from simulator.season import Season
@@ -84,6 +84,12 @@ def new(
     from simulator.output import new_folder
 
     templates = importlib.resources.files("simulator") / "templates"
+    for name in ("garden.toml", "weather.csv"):
+        there = folder / name
+        if there.is_file() and there.read_bytes() != (templates / name).read_bytes():
+            raise OutputError(
+                f"holds a {name} that has been changed, and stays as it is; choose another folder", file=str(folder)
+            )
     with new_folder(folder, overwrite=overwrite) as made:
         for name in ("garden.toml", "weather.csv"):
             (made / name).write_bytes((templates / name).read_bytes())
@@ -164,13 +170,12 @@ def replay(
             described = described.with_variant(variant)
         if season is not None and (start is not None or end is not None):
             message = "--season takes the scenario's own days; leave out --start and --end, or --season"
-            raise ScenarioError(Problem(message, "season", season), file=str(scenario))
+            raise PanbudgetError(message)
         first = start.date() if start else described.season.start
         last = end.date() if end else described.season.end
         if last < first:
-            raise ScenarioError(
-                Problem(f"the season ends, {last}, before it starts, {first}", "season.end"),
-                file=str(scenario),
+            raise PanbudgetError(
+                f"--start {first} lies after --end {last}; the season would end before it starts: give the earlier date first"
             )
         with new_folder(out, overwrite=overwrite) as made:
             from simulator import season as seasons

@@ -86,7 +86,7 @@ def find(season: Season) -> tuple[Finding, ...]:
     Returns
     -------
     tuple of Finding
-        Gravest first, then in the order of the scenario.
+        Gravest first; of one severity, what concerns most days first, then in the order of the scenario.
     """
     found = [
         *_of_weather(season),
@@ -94,7 +94,7 @@ def find(season: Season) -> tuple[Finding, ...]:
         *(f for key in season.beds for f in _of_bed(season, key)),
         *_of_evenness(season),
     ]
-    return tuple(sorted(found, key=lambda finding: SEVERITIES.index(finding.severity)))
+    return tuple(sorted(found, key=lambda finding: (SEVERITIES.index(finding.severity), -finding.days)))
 
 
 def _signed_percent(share: float) -> str:
@@ -373,7 +373,8 @@ def _of_bed(season: Season, key: str) -> Iterator[Finding]:
     irrigation, demand = totals["irrigation_mm"], totals["net_demand_mm"]
     # what drains while the bed gets far more than it needs is the valve's doing, not the rain's
     wasted = totals["deep_percolation_mm"]
-    if irrigation > 0.0 and irrigation > DROWNED_TIMES * demand and wasted > DROWNED_SHARE * irrigation:
+    grows = bool(table["growing"].any())
+    if grows and irrigation > DROWNED_TIMES * demand and wasted > DROWNED_SHARE * irrigation:
         first, count = _days(table.index, table["deep_percolation_mm"] > 0.0)
         yield Finding(
             "caution",

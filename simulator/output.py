@@ -260,14 +260,16 @@ def _may_write(folder: Path, overwrite: bool) -> None:
     if not folder.exists():
         return
     if not folder.is_dir():
-        raise OutputError("is a file, and a folder is wanted; choose another --out", file=str(folder))
+        raise OutputError("is a file, and a folder is wanted; choose another name", file=str(folder))
     inside = sorted(entry.name for entry in folder.iterdir())
     if inside and not overwrite:
-        raise OutputError("is not empty; add --overwrite to replace what is in it, or choose another", file=str(folder))
+        raise OutputError(
+            "is not empty; choose another folder, or add --overwrite to replace an earlier run there", file=str(folder)
+        )
     foreign = [name for name in inside if name not in OUR_FILES]
     if foreign:
         raise OutputError(
-            f"holds {foreign[0]}, which this command did not make and will not remove; choose another --out",
+            f"holds {foreign[0]}, which this program did not make and will not remove; choose another folder",
             file=str(folder),
         )
 

@@ -311,5 +311,8 @@ def toml_problem(message: str, content: bytes) -> str:
         return where + what
     if "Cannot overwrite a value" in what:
         return f"{where}the key of `{line}` stands twice; keep one"
+    line = line.partition(" #")[0].strip()
     cure = "; text goes in quotes, and a table is [name] on a line of its own"
+    if re.search(r"=\s*\d+[-./]\d+[-./]\d+", line):
+        cure = "; a date is year-month-day and one of the calendar's, such as 2023-05-01"
     return f"{where}this can't be read as TOML ({what})" + (f": {line[:60]}" if line else "") + cure

@@ -223,6 +223,10 @@ def size(
             told = None if done is None else _for_valve(done, name)
             valves[name] = _valve(scenario, name, seasons, told)
     assumptions = list(next(iter(seasons.values()))[1].assumptions)
+    if any(supply.kind == "tank" for supply in scenario.supply.values()) and len(scenario.controller) > 1:
+        assumptions.insert(0, "each valve is tried with its tank to itself, as if no other drew from it")
+    if scenario.owned and len(valves) > 1:
+        assumptions.insert(0, "each valve is given its choice of what is owned, as if no other took it")
     if len(years) < 10:
         assumptions.insert(
             0,
@@ -270,7 +274,15 @@ def _valve(
     if emitters:
         factors = np.array([emitters[bed][1] / emitters[bed][0] for bed in beds])
         with_emitters = _search(scenario, name, years, present, factors, done)
+        if _rank(with_emitters) >= _rank(choice):  # moving emitters must be worth it
+            emitters, with_emitters = {}, None
     return ValveSizing(name, beds, present, choice, ratios, emitters, with_emitters, reference)
+
+
+def _rank(choice: Choice) -> tuple[float, float]:
+    """How far a choice misses the wishes, then its litres; less is better."""
+    judged = choice.judged
+    return float(judged.violation[choice.best].sum()), float(judged.litres[choice.best])
 
 
 def _year(name: str, year: int, scenario: Scenario, season: Any) -> YearForcing:

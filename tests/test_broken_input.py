@@ -31,7 +31,11 @@ SCENARIOS = {
     "a plant unknown": ('plants = "tomato"', 'plants = "tomatto"', ["tomatto", 'did you mean "tomato"']),
     "a soil unknown": ('soil = "loam"', 'soil = "lome"', ["lome", 'did you mean "loam"']),
     "no date of planting": ("planted = 2023-05-10", "# none", ["planted", "is missing"]),
-    "a date that is none": ("start = 2023-05-01", "start = 2023-05-32", ["line", "2023-05-32"]),
+    "a date that is none": (
+        "start = 2023-05-01",
+        "start = 2023-05-32",
+        ["line", "2023-05-32", "a date is year-month-day"],
+    ),
     "a date as text": ("start = 2023-05-01", 'start = "May 1st"', ["season.start", "2025-05-01"]),
     "an end before the start": ("end = 2023-08-31", "end = 2022-08-31", ["season", "before"]),
     "a season outside the file": ("end = 2023-08-31", "end = 2023-12-31", ["season.end", "outside the weather file"]),

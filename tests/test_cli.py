@@ -136,7 +136,7 @@ def test_a_folder_of_somebody_elses_is_left_alone(tmp_path, capsys):
     (folder / "letter.txt").write_text("dear")
     code, _, err = run(capsys, "replay", DEMO, "--out", folder, "--overwrite")
     assert code == 2
-    assert "letter.txt, which this command did not make" in err
+    assert "letter.txt, which this program did not make" in err
     assert (folder / "letter.txt").read_text() == "dear"
     code, _, err = run(capsys, "replay", DEMO, "--out", folder / "letter.txt")
     assert code == 2
@@ -260,3 +260,16 @@ def test_every_reader_has_its_purpose_and_a_source_of_its_own(capsys):
     assert rows["tmy3"]["source"].startswith("Wilcox & Marion (2008)")
     assert rows["gsod"]["what"].startswith("NOAA's Global Surface Summary of the Day")
     assert len({row["source"] for row in rows.values()}) == len({row["what"] for row in rows.values()}) == len(rows)
+
+
+def test_a_garden_of_ones_own_is_never_overwritten(tmp_path, capsys):
+    """`new` begins; what somebody has written since stays, whatever is asked."""
+    folder = tmp_path / "mine"
+    assert run(capsys, "new", folder)[0] == 0
+    assert run(capsys, "new", folder, "--overwrite")[0] == 0  # unchanged: nothing to lose
+    garden = folder / "garden.toml"
+    garden.write_text(garden.read_text(encoding="utf-8") + "# mine\n", encoding="utf-8")
+    code, _, err = run(capsys, "new", folder, "--overwrite")
+    assert code == 2
+    assert "holds a garden.toml that has been changed, and stays as it is" in err
+    assert garden.read_text(encoding="utf-8").endswith("# mine\n")

@@ -88,6 +88,19 @@ def test_gravest_first(make_garden):
     assert severities == sorted(severities)
 
 
+def test_of_one_severity_the_longest_comes_first(make_garden):
+    overlay = merged(nested(VALVE, {"refill": {"flow": "0.1 L/h"}}), nested(BED, {"emitters": {"count": 1}}))
+    findings = replay(make_garden(overlay, days=60)).findings
+    pairs = [(SEVERITIES.index(f.severity), -f.days) for f in findings]
+    assert len({f.code for f in findings if f.severity == "danger"}) > 1
+    assert pairs == sorted(pairs)
+
+
+def test_a_bed_where_nothing_grows_is_not_told_that_it_got_too_much(make_garden):
+    garden = make_garden(nested(BED, {"planted": dt.date(2023, 5, 10)}))
+    assert "too-wet" not in found(garden)
+
+
 def test_a_negative_day_is_told_and_left_alone(make_garden):
     """Saturated air, no sun, hardly a breath of wind: more long-wave out than radiation in."""
     rows = "\n".join(f"2025-12-{day:02d},-6,-4,100,100,0.5,0,0.4,0" for day in range(1, 11))

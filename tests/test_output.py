@@ -37,7 +37,10 @@ def test_an_earlier_run_survives_a_failed_one(tmp_path):
     with pytest.raises(RuntimeError), new_folder(target, overwrite=True) as made:
         raise RuntimeError
     assert (target / "daily.csv").read_text() == "first"
-    with pytest.raises(OutputError, match="is not empty; add --overwrite"), new_folder(target, overwrite=False):
+    with (
+        pytest.raises(OutputError, match="is not empty; choose another folder, or add --overwrite"),
+        new_folder(target, overwrite=False),
+    ):
         pass
 
 

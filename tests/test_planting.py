@@ -198,3 +198,11 @@ def test_layers_add_up():
     )
     assert layered.available_water([0.2, 0.5, 2.0]).tolist() == pytest.approx([26.0, 39.0 + 28.0, 39.0 + 238.0])
     assert soil_of(Soil.model_validate({"name": "loam"})).available_water(0.5) == pytest.approx(65.0)
+
+
+def test_roots_below_the_last_layer_are_said_to_go_on_in_it(make_garden):
+    from simulator import replay
+
+    layers = {"soil": {"layers": [{"name": "loam", "thickness": "20 cm"}]}}
+    season = replay(make_garden({"controller": {"upper": {"bed": {"tomatoes": layers}}}}, days=120))
+    assert any("roots go deeper than the soil's layers, 0.2 m in all" in text for text in season.assumptions)

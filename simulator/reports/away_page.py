@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from simulator.reports.pages import Table, placed_figure, provenance_table, render
 from simulator.reports.texts import CAUTIONS, METHOD
 from simulator.reports.words import count, hours, litres, mm, number
+from simulator.years import moved
 
 if TYPE_CHECKING:
     from simulator.leaving import Away, Change, Stay
@@ -87,9 +88,27 @@ def away_sentences(away: Away) -> list[str]:
 
 
 def _few(away: Away) -> list[str]:
+    outside = _outside_the_season(away)
     if len(away.stays) >= _ENOUGH_YEARS:
+        return outside
+    return [
+        *outside,
+        f"A record of {count(len(away.stays), 'year')} is little to go by; ten or more would say more.",
+    ]
+
+
+def _outside_the_season(away: Away) -> list[str]:
+    """Days on which annual plants may not stand, and on which a bed is then never short of water."""
+    season = away.scenario.season
+    by = away.worst.start.year - season.start.year
+    inside = [moved(day, years) for years in (by, by - 1) for day in (season.start, season.end)]
+    spans = zip(inside[::2], inside[1::2], strict=True)
+    if any(start <= away.worst.start and away.worst.end <= end for start, end in spans):
         return []
-    return [f"A record of {count(len(away.stays), 'year')} is little to go by; ten or more would say more."]
+    return [
+        f"These days lie outside the season described, {_calendar(season.start)} to {_calendar(season.end)}: a bed where "
+        "nothing grows then counts as safe."
+    ]
 
 
 def _calendar(day: dt.date) -> str:

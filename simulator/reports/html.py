@@ -295,7 +295,13 @@ def _tanks(season: Season) -> Table:
         )
     headings = (
         *("tank", "at the start [L]", "from the roof [L]", "from the mains [L]", "drawn [L]", "run over [L]"),
-        *("at the end [L]", "first dry on", "valves dry for", "days of reserve at the end", "size that suffices"),
+        *(
+            "at the end [L]",
+            "first dry on",
+            "valves dry, all together",
+            "days of reserve at the end",
+            "size that suffices",
+        ),
     )
     return Table(headings, tuple(rows))
 

@@ -80,15 +80,15 @@ def map_figure(valve: ValveSizing) -> list[Axes]:
         ax.set_ylabel("refill flow [L/h]")
         ax.set_title(f"Settings tried for {plain(valve.name)}")
         bar = figure.colorbar(shades, ax=ax, shrink=0.8)
-        bar.set_label("days short of water, nine years of ten [days]; 60 or more: black")
-        ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3)
+        bar.set_label("days short of water [days]; 60 or more: black")
+        figure.legend(loc="outside lower center", ncols=3)
     return [ax]
 
 
 def _round_ticks(low: float, high: float) -> list[float]:
     ticks = [a * 10.0**b for b in range(-4, 4) for a in (1.0, 2.0, 5.0)]
     inside = [tick for tick in ticks if low * 0.99 <= tick <= high * 1.01]
-    return inside if len(inside) >= 2 else [low, high]
+    return inside if len(inside) >= 2 else [float(f"{low:.3g}"), float(f"{high:.3g}")]
 
 
 def trade_off_figure(valve: ValveSizing) -> list[Axes]:
@@ -112,7 +112,7 @@ def trade_off_figure(valve: ValveSizing) -> list[Axes]:
             sets.append((valve.with_emitters, "with the suggested emitters", STYLES["mean"].colour, "-"))
         for choice, label, colour, line in sets:
             judged = choice.judged
-            ax.scatter(judged.litres / 1000.0, judged.stress_days, s=7.0, color=colour, alpha=0.35, linewidths=0.0)
+            ax.scatter(judged.litres / 1000.0, judged.stress_days, s=14.0, color=colour, alpha=0.45, linewidths=0.0)
             order = np.argsort(judged.litres, kind="stable")
             lowest = np.minimum.accumulate(judged.stress_days[order])
             ax.step(
@@ -129,10 +129,12 @@ def trade_off_figure(valve: ValveSizing) -> list[Axes]:
                 color=STYLES["eto"].colour, markeredgecolor="black", linestyle="", label="best" if choice is valve.advice else None,
             )  # fmt: skip
         best = valve.advice.judged.litres[valve.advice.best] / 1000.0
-        ax.set_xlim(0.0, 3.0 * float(best))
-        ax.set_ylim(bottom=0.0)
+        most = max(float(choice.judged.litres.max()) for choice, *_ in sets) / 1000.0
+        ax.set_xlim(0.0, min(3.0 * float(best), 1.05 * most))
+        highest = max(float(choice.judged.stress_days.max()) for choice, *_ in sets)
+        ax.set_ylim(-0.04 * max(highest, 1.0), 1.05 * max(highest, 1.0))
         ax.set_xlabel("water through the valve [m³ a season, mean of the years]")
-        ax.set_ylabel("days short, nine years of ten [days]")
+        ax.set_ylabel("days short [days]")
         ax.set_title(f"What water buys, {plain(valve.name)}")
         ax.legend(loc="upper right")
         ax.grid()

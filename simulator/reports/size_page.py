@@ -165,7 +165,7 @@ def _caption(name: str) -> str:
     if name.startswith("map"):
         return (
             "Every pan and refill flow that was tried. The darker, the more days short of water; ringed: keeps every wish. "
-            "The pale band runs slantwise because twice the pan with twice the refill flow gives the beds the same water."
+            "Twice the pan with twice the refill flow gives the beds the same water, in longer openings or shorter."
         )
     return (
         "What water buys: each dot is a setting; the line is the least water for each number of days short. Where the line "

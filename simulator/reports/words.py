@@ -132,6 +132,11 @@ def _opened(season: Season) -> str:
         parts.append(
             f"the valve {name} opened {count(times, 'time')} in {count(length, 'day')}, "
             f"with {days_long(totals['longest_gap_days'])} as its longest gap"
+            + (
+                f", and stood open without water for {hours(totals['starved_hours'])}"
+                if totals.get("starved_hours")
+                else ""
+            )
         )
     text = "; ".join(parts)
     return text[:1].upper() + text[1:] + "."

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from simulator.arrays import Floats
-from simulator.errors import Problem, ScenarioError
+from simulator.errors import Problem, ReadingsError, ScenarioError
 from simulator.findings import SEVERITIES, Finding
 from simulator.scenario import Bed, Scenario
 from simulator.season import Season, read_scenario_weather, replay
@@ -191,6 +191,8 @@ def make_statement(
         message = f"the season ends, {last}, before it starts, {first}"
         raise ScenarioError(Problem(message, "season.end"), file=str(scenario.path))
     files = _readings(scenario, readings)
+    for file in files:
+        _within_the_season(file, first, last)
     tell("reading the weather")
     weather = read_scenario_weather(scenario, first, last)
     tell("replaying the season")
@@ -201,6 +203,18 @@ def make_statement(
     accounts = tuple(_account(season, source, between.get(source.supply, ()), many) for source in sources_of(season))
     findings = sorted(_findings(accounts), key=lambda finding: SEVERITIES.index(finding.severity))
     return Statement(season, variant or "", accounts, count, files, tuple(findings))
+
+
+def _within_the_season(file: Readings, first: dt.date, last: dt.date) -> None:
+    """Refuse readings that have nothing to do with the season: the statement would name them as if they counted."""
+    stretches = [stretch for part in file.by_supply.values() for stretch in part]
+    if stretches and not any(one.start.date() <= last and one.end.date() > first for one in stretches):
+        earliest, latest = min(one.start for one in stretches), max(one.end for one in stretches)
+        raise ReadingsError(
+            f"no reading falls in the season, {first} to {last}; they run from {earliest.date()} to {latest.date()}: "
+            "name the file of this season's readings, or leave it out",
+            file=file.file,
+        )
 
 
 def _readings(scenario: Scenario, given: str | Path | None) -> tuple[Readings, ...]:

@@ -289,3 +289,11 @@ def test_a_bed_that_only_one_variant_has_is_shown_there_alone(make_garden):
     text = comparison_page(found)
     sound(text)
     assert re.search(r'<td class="name">upper/beans</td><td class="name">water \[L\]</td><td>–</td><td>\d', text)
+
+
+def test_days_beside_the_season_are_said_to_be(make_garden):
+    garden = make_garden({"season": {"end": dt.date(2025, 5, 31)}}, days=80)
+    inside = away_sentences(away(garden, dt.date(2025, 5, 10), dt.date(2025, 5, 20)))
+    beside = away_sentences(away(garden, dt.date(2025, 6, 20), dt.date(2025, 6, 30)))
+    assert not any("outside the season" in text for text in inside)
+    assert any("outside the season described, 1 May to 31 May" in text for text in beside)

@@ -166,3 +166,11 @@ def test_a_bed_names_what_grows_there(garden, plants, said):
     scenario = garden({}).changed({"controller": {"upper": {"bed": {"beans": {"plants": plants}}}}})
     lines = {line.key: line.crop for line in make_statement(scenario).accounts[0].beds}
     assert lines["upper/beans"] == said
+
+
+def test_readings_of_another_year_are_refused(make_garden, tmp_path):
+    """Named in the statement and used nowhere, they would claim a measurement that there is not."""
+    readings = tmp_path / "meter.csv"
+    readings.write_text("date,reading,unit\n2020-05-01,100,L\n2020-06-01,900,L\n", encoding="utf-8")
+    with pytest.raises(ReadingsError, match="no reading falls in the season, 2025-05-01 to 2025-05-31"):
+        make_statement(make_garden(days=31), readings=readings)

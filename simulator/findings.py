@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
+from simulator.faults import fault_days, fault_said, fault_where
 from simulator.heat import said as heat_said
 from simulator.reports import words
 from simulator.reports.words import count as counted
@@ -21,8 +23,6 @@ from simulator.supplies import KPA_PER_M
 from simulator.weather.flags import MADE_HEAT
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from simulator.season import Season
 
 __all__ = ["SEVERITIES", "Finding", "find"]
@@ -90,6 +90,7 @@ def find(season: Season) -> tuple[Finding, ...]:
     """
     found = [
         *_of_weather(season),
+        *_of_faults(season),
         *(f for name in season.controllers for f in _of_controller(season, name)),
         *(f for key in season.beds for f in _of_bed(season, key)),
         *_of_evenness(season),
@@ -149,6 +150,22 @@ def _of_weather(season: Season) -> Iterator[Finding]:
                 start.isoformat() if whole else None,
                 days,
             )
+
+
+def _of_faults(season: Season) -> Iterator[Finding]:
+    """Say which of the scenario's faults are on, so that nobody takes the season for a sound garden's."""
+    for fault in season.scenario.fault:
+        first, count = _days(season.days.index, fault_days(fault, pd.DatetimeIndex(season.days.index)))
+        what = fault_said(fault)
+        yield Finding(
+            "caution" if count else "note",
+            "fault",
+            fault_where(fault, season.scenario),
+            f"A fault described under [[fault]]: {what}. The season holds what comes of it; leave the table out to see "
+            "the sound garden." + ("" if count else " It lies outside the days replayed and changes nothing in them."),
+            first,
+            count,
+        )
 
 
 def _of_controller(season: Season, name: str) -> Iterator[Finding]:
@@ -225,7 +242,7 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
                 name,
                 "The fetch lies outside the pan coefficient's table (1 to 1000 m) and was taken at its nearest end.",
             )
-    chosen = float(table["pan_mm"].sum())
+    chosen = float(forcing.evaporation[described.pan.evaporation].sum())  # without faults, as the other model is
     for model, values in forcing.evaporation.items():
         other = float(values.sum())
         if model != described.pan.evaporation and chosen > 0.0 and abs(other / chosen - 1.0) > MODELS_APART:

@@ -20,6 +20,7 @@ from simulator import scenario_errors
 from simulator.errors import Problem, ScenarioError
 from simulator.scenario_beds import Bed, Emitter, Emitters, Plants, Soil
 from simulator.scenario_errors import Senseless
+from simulator.scenario_faults import Fault
 from simulator.scenario_pans import Fetch, Pan, Vessel
 from simulator.scenario_right import StatementRules
 from simulator.scenario_supply import Pipe, Supply
@@ -41,6 +42,7 @@ __all__ = [
     "Controller",
     "Emitter",
     "Emitters",
+    "Fault",
     "Fetch",
     "Heat",
     "Pan",
@@ -263,6 +265,7 @@ class Scenario(Described):
     wishes: Wishes = Field(default_factory=lambda: Wishes.model_validate({}), description="[wishes], for `size`")
     owned: list[Owned] = Field(default_factory=list, description="[[owned]]: containers and emitters at hand")
     what_if: WhatIf = Field(default_factory=lambda: WhatIf.model_validate({}))
+    fault: list[Fault] = Field(default_factory=list, description="[[fault]]: what goes wrong, and when")
     statement: StatementRules = Field(default_factory=lambda: StatementRules.model_validate({}))
     variant: dict[str, dict[str, Any]] = Field(default_factory=dict, description="overlays: only what differs")
 
@@ -286,6 +289,7 @@ class Scenario(Described):
                     Senseless('is no usable name: 1 to 60 printable characters without "/"', key=path, shown=False)
                 )
         wrong.extend(self._rights_of_strange_beds())
+        wrong.extend(self._faults_of_strange_parts())
         if wrong:
             raise scenario_errors.Several(wrong)
         return self
@@ -307,6 +311,23 @@ class Scenario(Described):
                             near=scenario_errors.nearest(bed, served),
                             key=f"supply.{name}.right.further.{further}.beds[{index}]",
                         )
+
+    def _faults_of_strange_parts(self) -> Iterator[Senseless]:
+        """A fault must name a part that is there, and may leave it out where there is only one."""
+        beds = [f"{name}/{bed}" for name, controller in self.controller.items() for bed in controller.bed]
+        for index, fault in enumerate(self.fault):
+            key = "supply" if fault.kind == "supply-cut" else "bed" if fault.bed is not None else "controller"
+            known = {"supply": list(self.supply), "bed": beds, "controller": list(self.controller)}[key]
+            named = getattr(fault, key)
+            at = f"fault[{index}].{key}"
+            if named is None and len(known) > 1:
+                yield Senseless(f"is missing; which one of {', '.join(known)}?", key=at, shown=False)
+            elif named is not None and named not in known:
+                yield Senseless("is not in this file", near=scenario_errors.nearest(named, known), key=at)
+            elif fault.swing is not None:
+                own = self.controller[fault.controller or known[0]].valve.swing_kg
+                if own + fault.swing < 0.001:
+                    yield Senseless(f"leaves nothing of a swing of {own:g} kg", key=f"fault[{index}].swing")
 
     @property
     def path(self) -> Path:

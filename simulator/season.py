@@ -20,6 +20,7 @@ from simulator import engine, soil
 from simulator.arrays import Floats, Results, State, empty_results, plain
 from simulator.clock import from_solar
 from simulator.errors import ClosureError, Problem, ScenarioError
+from simulator.faults import with_faults
 from simulator.findings import Finding, find
 from simulator.forcing import Forcing, initial_state, prepare, spun_up
 from simulator.heat import with_heat
@@ -174,7 +175,7 @@ def replay(
         weather = read_scenario_weather(scenario, first, last)
     if scenario.what_if.heat is not None:
         weather = with_heat(weather, scenario.what_if.heat, scenario.site)
-    forcing = prepare(scenario, weather, first, last)
+    forcing = with_faults(scenario, prepare(scenario, weather, first, last))
     if state is not None:
         before = state.copy()
     else:
@@ -299,7 +300,7 @@ def _controller_days(forcing: Forcing, out: Results, index: int, name: str) -> p
             "litres": out.drawn[index],
             "refilled_kg": out.refilled[index],
             "evaporated_kg": out.evaporated[index],
-            "rain_caught_kg": forcing.days.rain * forcing.pans.area[index],
+            "rain_caught_kg": forcing.days.rain * forcing.pans.rain_factor[index] * forcing.pans.area[index],
             "leaked_kg": out.leaked[index],
             "spilled_kg": out.spilled[index],
             "pan_level_kg": out.level[index],

@@ -54,7 +54,13 @@ def in_year(scenario: Scenario, year: int) -> Scenario:
     }
     if scenario.what_if.heat is not None:
         overlay["what_if"] = {"heat": {"start": moved(scenario.what_if.heat.start, by)}}
+    if scenario.fault:
+        overlay["fault"] = [_fault_moved(fault, by) for fault in scenario._raw["fault"]]
     return scenario.changed(overlay)
+
+
+def _fault_moved(described: dict[str, Any], by: int) -> dict[str, Any]:
+    return {key: moved(value, by) if key in ("start", "end") else value for key, value in described.items()}
 
 
 def years_at_hand(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) -> list[int]:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from simulator import cli_decide, cli_statement
+from simulator import cli_decide, cli_field, cli_statement
 from simulator.cli_parts import (
     DATE,
     Json,
@@ -257,6 +257,9 @@ def _summary(season: Season, out: Path, *, quiet: bool) -> None:
 
 
 cli_decide.register(app)
+
+
+cli_field.register(app)
 
 
 app.command()(size)

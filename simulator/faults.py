@@ -95,11 +95,10 @@ def fault_said(fault: Fault) -> str:
         "mesh": f"a mesh leaves {_percent(fault.factor)} of the pan's evaporation",
         "shade": f"shade leaves {_percent(fault.factor)} of the pan's evaporation",
         "algae": f"algae or leaves cover {_percent(fault.share)} of the pan",
-        "knocked": "the counterweight was knocked: " + _knocked(fault),
+        "knocked": "counterweight knocked: " + _knocked(fault),
         "supply-cut": "the supply is cut",
         "splash": (
-            f"wind above {number(fault.above, 1)} m/s (a day's mean at 2 m) throws out {number(fault.splash, 1)} mm of "
-            "water a day for each m/s"
+            f"wind over {number(fault.above, 1)} m/s splashes out {number(fault.splash, 1)} mm a day for each m/s"
         ),
         "rain-differs": f"the pan gets {_percent(fault.factor)} of the rain gauge's rain",
     }[fault.kind]
@@ -126,12 +125,10 @@ def _a_day(fault: Fault) -> str:
 def _knocked(fault: Fault) -> str:
     parts = []
     if fault.trip is not None:
-        earlier = "heavier, so sooner" if fault.trip > 0.0 else "lighter, so later"
-        parts.append(f"the valve opens {number(abs(1000.0 * fault.trip))} g {earlier}")
+        parts.append(f"trip {number(abs(1000.0 * fault.trip))} g {'heavier' if fault.trip > 0.0 else 'lighter'}")
     if fault.swing is not None:
-        grown = "grew" if fault.swing > 0.0 else "shrank"
-        parts.append(f"the swing {grown} by {number(abs(1000.0 * fault.swing))} g")
-    return " and ".join(parts)
+        parts.append(f"swing {number(abs(1000.0 * fault.swing))} g {'larger' if fault.swing > 0.0 else 'smaller'}")
+    return ", ".join(parts)
 
 
 def with_faults(scenario: Scenario, forcing: Forcing) -> Forcing:

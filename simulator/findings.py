@@ -19,6 +19,7 @@ from simulator.faults import fault_days, fault_said, fault_where
 from simulator.heat import said as heat_said
 from simulator.reports import words
 from simulator.reports.words import count as counted
+from simulator.salts import MOST_DRIFT
 from simulator.supplies import KPA_PER_M
 from simulator.weather.flags import MADE_HEAT
 
@@ -170,6 +171,7 @@ def _of_faults(season: Season) -> Iterator[Finding]:
 
 def _of_controller(season: Season, name: str) -> Iterator[Finding]:
     yield from _of_pan(season, name)
+    yield from _of_salt(season, name)
     yield from _of_valve(season, name)
 
 
@@ -254,6 +256,33 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
                 f"{_signed_percent(other / chosen - 1.0)}, and the beds' water with it. Until you have compared a ruler in your "
                 "own pan with this, take that as the uncertainty.",
             )
+
+
+def _of_salt(season: Season, name: str) -> Iterator[Finding]:
+    salt = season.totals["controllers"][name].get("salt")
+    if salt is None:
+        return
+    often = salt["rinse_every_days"]
+    said = (
+        f"The supply's {words.number(salt['salinity_ds_m'], 1)} dS/m brings {words.number(salt['came_g'])} g of salt into the "
+        f"pan, where it stays: up to {words.number(salt['most_g_per_kg'], 1)} g/kg, {_tenths(salt['evaporation_less'])} less "
+        f"evaporation, and a trip that drifts by up to {words.number(salt['drift_most_g'])} g, "
+        f"{_tenths(salt['drift_most_of_swing'])} of the swing."
+    )
+    if often is None:
+        yield Finding("note", "salt", name, f"{said} No rinse is needed within this season.")
+        return
+    yield Finding(
+        "caution",
+        "salt",
+        name,
+        f"{said} Empty the pan, rinse it and fill it anew every {counted(often, 'day')} at the thirstiest time "
+        f"({counted(salt['rinses'], 'time')} in this season): the drift then stays under {words.percent(MOST_DRIFT)} of the swing.",
+    )
+
+
+def _tenths(share: float) -> str:
+    return f"{words.number(100.0 * share, 1)} %"
 
 
 def _hot_hour(season: Season, name: str) -> float:

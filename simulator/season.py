@@ -24,6 +24,7 @@ from simulator.faults import with_faults
 from simulator.findings import Finding, find
 from simulator.forcing import Forcing, initial_state, prepare, spun_up
 from simulator.heat import with_heat
+from simulator.salts import SaltBalance, pan_salt, salted_pans
 from simulator.scenario import Scenario
 from simulator.totals import PREFIXES, bed_totals, controller_totals, supply_totals
 from simulator.weather import Weather, read_weather
@@ -184,7 +185,25 @@ def replay(
             before = spun_up(scenario, weather, first, before, functools.partial(run_forcing, run=run))
     after = before.copy()
     out, count = run_forcing(forcing, after, run=run)
-    return _season(scenario, weather, forcing, before, after, out, count)
+    salts = _salts(scenario, forcing, before, out)
+    if any(salt.matters for salt in salts.values()):
+        forcing = dataclasses.replace(forcing, pans=salted_pans(forcing.pans, salts))
+        after = before.copy()
+        out, count = run_forcing(forcing, after, run=run)
+        salts = _salts(scenario, forcing, before, out)
+    return _season(scenario, weather, forcing, before, after, out, count, salts)
+
+
+def _salts(scenario: Scenario, forcing: Forcing, before: State, out: Results) -> dict[int, SaltBalance]:
+    """By controller's place, where the supply's salinity is known."""
+    found = {}
+    pans = forcing.pans
+    for row, controller in enumerate(scenario.controller.values()):
+        salinity = scenario.supply[controller.supply].salinity
+        if salinity is not None:
+            start = float(before.level[row] - pans.dry[row, 0] - pans.shift[row, 0])
+            found[row] = pan_salt(pans, out, row, salinity, start)
+    return found
 
 
 def run_forcing(forcing: Forcing, state: State, *, run: Callable[..., int] = engine.run_season) -> tuple[Results, int]:
@@ -231,6 +250,7 @@ def _season(
     after: State,
     out: Results,
     count: int,
+    salts: dict[int, SaltBalance],
 ) -> Season:
     days = pd.DataFrame(
         {
@@ -274,6 +294,9 @@ def _season(
             "filled": weather.filled(forcing.dates[0].date(), forcing.dates[-1].date()),
         },
     }
+    for row, salt in salts.items():
+        name = list(scenario.controller)[row]
+        totals["controllers"][name]["salt"] = salt.as_dict(out.evaporated[row])
     season = Season(
         scenario=scenario,
         weather=weather,

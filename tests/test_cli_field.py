@@ -32,7 +32,7 @@ swing = "0.9 kg"
 refill = { flow = "2 L/h", at = "100 kPa" }
 [controller.upper.bed.tomatoes]
 area = "12 m^2"
-emitters = { count = 12, flow = "2 L/h", at = "100 kPa" }
+emitters = { count = 20, flow = "2 L/h", at = "100 kPa" }
 soil = "loam"
 plants = "tomato"
 planted = 2025-05-05

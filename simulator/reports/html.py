@@ -50,6 +50,7 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
         yardsticks=_yardsticks(season),
         yields=_yields(season),
         controllers=_controllers(season),
+        salts=_salts(season),
         supplies=_supplies(season),
         months=_supply_months(season),
         figures=[placed_figure(name, svg) for name, svg in figures.items()],
@@ -243,6 +244,33 @@ def _controllers(season: Season) -> Table:
         "closure of the balance",
     )
     return Table(headings, rows)
+
+
+def _salts(season: Season) -> Table:
+    rows = []
+    for name, totals in season.totals["controllers"].items():
+        salt = totals.get("salt")
+        if salt is not None:
+            often = salt["rinse_every_days"]
+            rows.append(
+                (
+                    name,
+                    number(salt["salinity_ds_m"], 1),
+                    number(salt["came_g"]),
+                    number(salt["left_g"]),
+                    number(salt["end_g"]),
+                    number(salt["most_g_per_kg"], 1),
+                    f"{number(100.0 * salt['evaporation_less'], 1)} %",
+                    number(salt["drift_most_g"]),
+                    f"{number(100.0 * salt['drift_most_of_swing'], 1)} %",
+                    "not needed" if often is None else f"every {count(often, 'day')}",
+                )
+            )
+    headings = (
+        *("pan", "supply [dS/m]", "salt that came [g]", "left with spill or leak [g]", "in the pan at the end [g]"),
+        *("strongest [g/kg]", "less evaporation", "trip drifts by [g]", "of the swing", "rinse"),
+    )
+    return Table(headings, tuple(rows))
 
 
 def _supplies(season: Season) -> Table:

@@ -42,6 +42,8 @@ __all__ = ["ControllerFit", "Estimate", "Fit", "fit", "fit_controller"]
 # 1980 call 30 strong; from memory)
 MOST_CONDITION = 200.0
 MOST_ERROR = 0.1  # relative standard error beyond which a parameter counts as not told
+# a weighing or a jug is better than a log that tells no nearer than this and does not contradict it
+SURE_ERROR, AGREES = 0.02, 2.5  # relative standard error; standard errors
 LEAST_METER, LEAST_LEVELS = 4, 4
 GRID = np.geomspace(0.35, 2.8, 17)  # factors on the exposure to start from
 _STEP = 2e-3  # of a logarithm, for differences
@@ -339,7 +341,7 @@ def _solve(pan: PanModel, readings: Readings, names: tuple[str, ...], start: dic
     # Huber's covariance of an M-estimate, with psi of soft_l1: r / sqrt(1 + r²)
     psi, slope = values / np.sqrt(1.0 + values**2), (1.0 + values**2) ** -1.5
     variance = (psi**2).sum() / freedom / max(float(slope.mean()), 1e-6) ** 2
-    projected = full[:, :n] - full[:, n:] @ np.linalg.lstsq(full[:, n:], full[:, :n], rcond=None)[0]
+    projected: Floats = full[:, :n] - full[:, n:] @ np.linalg.lstsq(full[:, n:], full[:, :n], rcond=None)[0]
     correlation = _next_alike(values, readings)
     widened = (1.0 + correlation) / (1.0 - correlation)
     covariance = (inverse * variance * widened + inverse @ full.T @ _wandered(pan, readings) @ full @ inverse)[:n, :n]
@@ -433,8 +435,9 @@ def fit_controller(
     -----
     Least squares with scipy's soft_l1 loss on logarithms of factors; intervals from Huber's covariance and Student's t,
     widened by (1 + ρ) ÷ (1 − ρ) where neighbouring residuals are alike. Refill flow is tried where a meter was read,
-    swing where levels were; what the Jacobian can't part (condition above 30, or a standard error above a quarter) stays
-    as described. Bed emitters and the meter are taken as they are.
+    swing where levels were; what the Jacobian can't part (condition above 30, or a standard error above a tenth) stays
+    as described; so does what the log agrees with and tells less well than a scale or a jug would.
+    Bed emitters and the meter are taken as they are.
     """
     from scipy.stats import t as student
 
@@ -512,6 +515,11 @@ def _not_told(solution: _Solution, names: tuple[str, ...]) -> tuple[str | None, 
         ], f"this log can't tell it from the rest (condition {condition:.0f}, at most {MOST_CONDITION:.0f})"
     if errors[worst] > MOST_ERROR:
         return names[worst], f"this log leaves it open by {100.0 * errors[worst]:.0f} % (standard error)"
+    off = abs(float(np.log(solution.factors[names[worst]])))
+    if errors[worst] > SURE_ERROR and off < AGREES * errors[worst]:
+        return names[worst], (
+            f"the log agrees with it as described, within {100.0 * AGREES * errors[worst]:.0f} %, and can't better it"
+        )
     return None, ""
 
 

@@ -369,7 +369,7 @@ def _signs(fault: Fault, name: str, sound: Season, broken: Season) -> Signs:
     row = list(sound.controllers).index(name)
 
     def each(value: Callable[[Season, slice], float]) -> tuple[float, float, float]:
-        with_it, without, earlier = (value(season, days) for season, days in trio)
+        with_it, without, earlier = (float(value(season, days)) for season, days in trio)
         return with_it, without, earlier
 
     def noon(season: Season, days: slice) -> float:

@@ -1,5 +1,5 @@
 """
-Output, in the field: the faults tried, as files.
+Output, in the field: the faults tried, and a fit to a log, as files.
 """
 
 from __future__ import annotations
@@ -8,12 +8,15 @@ import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from simulator.output import provenance, write_csv, write_json
 
 if TYPE_CHECKING:
+    from simulator.fitting import Fit
     from simulator.going_wrong import Trials
 
-__all__ = ["faults_json", "write_faults"]
+__all__ = ["faults_json", "fit_json", "write_faults", "write_fit"]
 
 
 def write_faults(found: Trials, folder: Path) -> None:
@@ -100,4 +103,80 @@ def faults_json(found: Trials) -> dict[str, Any]:
         },
         "faults": trials,
         "provenance": provenance(found.season),
+    }
+
+
+def write_fit(found: Fit, folder: Path) -> None:
+    """
+    Write a fit into an empty folder.
+
+    Parameters
+    ----------
+    found : Fit
+    folder : Path
+    """
+    from simulator.reports.canvas import save, svg_text
+    from simulator.reports.fit_figures import FIT_FIGURES
+    from simulator.reports.fit_page import fit_html
+
+    parts = [one.readings.assign(controller=name) for name, one in found.controllers.items()]
+    table = pd.concat(parts, ignore_index=True)
+    table["date"] = [f"{moment:%Y-%m-%d %H:%M}" for moment in table["date"]]
+    write_csv(table[["controller", *(c for c in table.columns if c != "controller")]], folder / "fit.csv")
+    write_json(fit_json(found), folder / "fit.json")
+    (folder / "fitted.toml").write_text(found.toml, encoding="utf-8")
+    (folder / "figures").mkdir()
+    drawn: dict[str, str] = {}
+    for name, draw in FIT_FIGURES.items():
+        figure = draw(found)
+        save(figure, folder / "figures" / name)
+        drawn[name] = svg_text(figure)
+    (folder / "fit.html").write_text(fit_html(found, drawn, provenance(found.after)), encoding="utf-8")
+
+
+def fit_json(found: Fit) -> dict[str, Any]:
+    """
+    Return what `fit.json` holds.
+
+    Parameters
+    ----------
+    found : Fit
+
+    Returns
+    -------
+    dict
+        Exposure as a factor, refill flow in L/h, swing in kg.
+    """
+    from simulator.reports.fit_page import fit_sentences
+
+    return {
+        "schema": 1,
+        "title": found.scenario.title,
+        "log": {
+            "file": Path(found.log.file).name,
+            "sha256": found.log.sha256,
+            "first": found.log.first.isoformat(),
+            "last": found.log.last.isoformat(),
+            "visits": {name: len(visits) for name, visits in found.log.visits.items()},
+        },
+        "interval": found.interval,
+        "sentences": fit_sentences(found),
+        "controllers": {
+            name: {
+                "estimates": {e.name: dataclasses.asdict(e) for e in one.estimates},
+                "as_described": one.untold,
+                "condition": one.condition,
+                "rms_before_mm": one.rms_before,
+                "rms_after_mm": one.rms_after,
+                "correlation": one.correlation,
+                "questioned": [{"line": line, "what": what} for line, what in one.questioned],
+            }
+            for name, one in found.controllers.items()
+        },
+        "overlay": found.overlay,
+        "litres": {
+            key: sum(c["litres"] for c in season.totals["controllers"].values())
+            for key, season in (("as_described", found.before), ("as_fitted", found.after))
+        },
+        "provenance": provenance(found.after),
     }

@@ -351,13 +351,15 @@ class Scenario(Described):
         Parameters
         ----------
         name : str
-            A key of `variant`.
+            A key of `variant`; or a file that ends in ".toml" and holds one variant, such as `fit` writes.
 
         Raises
         ------
         ScenarioError
             No such variant, or it makes the scenario impossible.
         """
+        if name not in self.variant and name.endswith(".toml"):
+            return self.changed(_variant_in(Path(name)))
         if name not in self.variant:
             near = scenario_errors.nearest(name, self.variant)
             hint = f'; did you mean "{near}"?' if near else "; the file has none like it"
@@ -368,6 +370,24 @@ class Scenario(Described):
     def changed(self, overlay: Mapping[str, Any]) -> Scenario:
         """Return the scenario with an overlay, given as nested mappings, laid over it."""
         return _checked(_overlaid(self._raw, overlay), self._path, self._sha256)
+
+
+def _variant_in(path: Path) -> dict[str, Any]:
+    """Read the one variant that a file holds."""
+    try:
+        content = path.read_bytes()
+        described = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
+    except OSError as error:
+        raise ScenarioError(f"can't be read ({error.strerror}); check the path of --variant", file=str(path)) from None
+    except UnicodeDecodeError:
+        raise ScenarioError("is not a text file in UTF-8; save it as UTF-8", file=str(path)) from None
+    except tomllib.TOMLDecodeError as error:
+        raise ScenarioError(scenario_errors.toml_problem(str(error), content), file=str(path)) from None
+    held = described.get("variant")
+    if set(described) != {"variant"} or not isinstance(held, dict) or len(held) != 1:
+        raise ScenarioError("must hold one [variant.NAME] and nothing else", file=str(path))
+    only: dict[str, Any] = next(iter(held.values()))
+    return only
 
 
 # an overlay that sets one of these takes the other away

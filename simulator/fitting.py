@@ -43,9 +43,9 @@ __all__ = ["ControllerFit", "Estimate", "Fit", "fit", "fit_controller"]
 MOST_CONDITION = 200.0
 MOST_ERROR = 0.1  # relative standard error beyond which a parameter counts as not told
 # a weighing or a jug is better than a log that tells no nearer than this and does not contradict it
-SURE_ERROR, AGREES = 0.02, 2.5  # relative standard error; standard errors
+SURE_ERROR, AGREES = 0.02, 4.0  # relative standard error; standard errors
 LEAST_METER, LEAST_LEVELS = 4, 4
-GRID = np.geomspace(0.35, 2.8, 17)  # factors on the exposure to start from
+GRID = np.geomspace(0.35, 2.8, 70)  # factors on the exposure to start from
 _STEP = 2e-3  # of a logarithm, for differences
 _LEAST_MM = 0.3  # standard error of a ruler at least
 _OUTLYING = 3.5  # standard errors
@@ -257,7 +257,7 @@ def _start(pan: PanModel, names: tuple[str, ...]) -> dict[str, float]:
         )
         rows.append((evaporated[k] - evaporated[k - 1], -float(visit.openings) * pan.swing))
         right.append(fallen + rained[k] - rained[k - 1])
-    if len(rows) < 2:
+    if len(rows) < 2 or pan.pressed:
         readings = gather(pan, {})
         return {"exposure": _by_grid(pan, readings)}
     table, wanted = np.array(rows), np.array(right)
@@ -503,23 +503,23 @@ def _condition(jacobian: Floats) -> float:
 
 def _not_told(solution: _Solution, names: tuple[str, ...]) -> tuple[str | None, str]:
     """The parameter that this log can't tell from the others, if there is one, and why."""
-    further = [place for place, one in enumerate(names) if one != "exposure"]
-    if not further:
-        return None, ""
     errors = np.sqrt(np.diag(solution.covariance))
-    worst = max(further, key=lambda place: float(errors[place]))
     condition = _condition(solution.jacobian)
-    if condition > MOST_CONDITION:
-        return names[
-            worst
-        ], f"this log can't tell it from the rest (condition {condition:.0f}, at most {MOST_CONDITION:.0f})"
-    if errors[worst] > MOST_ERROR:
-        return names[worst], f"this log leaves it open by {100.0 * errors[worst]:.0f} % (standard error)"
-    off = abs(float(np.log(solution.factors[names[worst]])))
-    if errors[worst] > SURE_ERROR and off < AGREES * errors[worst]:
-        return names[worst], (
-            f"the log agrees with it as described, within {100.0 * AGREES * errors[worst]:.0f} %, and can't better it"
-        )
+    # the swing first: it was weighed, and with it held a meter tells the refill flow well
+    for name in ("swing", "refill"):
+        if name not in names:
+            continue
+        error = float(errors[names.index(name)])
+        if condition > MOST_CONDITION:
+            return (
+                name,
+                f"this log can't tell it from the rest (condition {condition:.0f}, at most {MOST_CONDITION:.0f})",
+            )
+        if error > MOST_ERROR:
+            return name, f"this log leaves it open by {100.0 * error:.0f} % (standard error)"
+        if error > SURE_ERROR and abs(float(np.log(solution.factors[name]))) < AGREES * error:
+            within = 100.0 * AGREES * error
+            return name, f"the log agrees with it as described, within {within:.0f} %, and can't better it"
     return None, ""
 
 

@@ -43,8 +43,8 @@ __all__ = ["ControllerFit", "Estimate", "Fit", "fit", "fit_controller"]
 MOST_CONDITION = 200.0
 MOST_ERROR = 0.1  # relative standard error beyond which a parameter counts as not told
 # a weighing or a jug is better than a log that tells no nearer than this and does not contradict it
-SURE_ERROR, AGREES = 0.02, 4.0  # relative standard error; standard errors
-LEAST_METER, LEAST_LEVELS = 4, 4
+SURE_ERROR, AGREES = 0.02, 2.5  # relative standard error; standard errors
+LEAST_METER, LEAST_LEVELS = 4, 20
 GRID = np.geomspace(0.35, 2.8, 70)  # factors on the exposure to start from
 _STEP = 2e-3  # of a logarithm, for differences
 _LEAST_MM = 0.3  # standard error of a ruler at least

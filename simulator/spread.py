@@ -63,7 +63,6 @@ def with_spread(
     beds = forcing.beds
     keep = [row for row, source in enumerate(beds.lane_source) if source == engine.VALVE]
     chosen = {name: getattr(beds, name)[keep] for name in beds._fields if name.startswith("lane_")}
-    offsets = [forcing.lanes.index(name) for name in ("mean", "driest_quarter")]
     days, controllers = len(forcing.dates), list(scenario.controller)
     before = initial_state(scenario, forcing)
     before = before._replace(
@@ -86,7 +85,7 @@ def with_spread(
             put("controllers", name, "openings", place, float(out.openings[row].sum()))
         for index, key in enumerate(season.beds):
             growing = beds.growing[index] > 0
-            mean, driest = (2 * index + rank for rank in np.argsort(np.argsort(offsets)))
+            mean, driest = 2 * index, 2 * index + 1  # the lanes that the valve waters, in `beds.LANES`' order
             put("beds", key, "litres", place, float(out.irrigation[mean].sum()) * areas[index])
             put("beds", key, "stress_days", place, float(((out.ks[mean] < 1.0) & growing).sum()))
             put("beds", key, "driest_quarter_stress_days", place, float(((out.ks[driest] < 1.0) & growing).sum()))

@@ -280,7 +280,8 @@ def _spread_said(season: Season) -> str:
     ranges = ", ".join(f"{words[key]} {low:g} to {high:g} times" for key, (low, high) in spread["ranges"].items())
     return (
         f"The middle {percent(spread['interval'])} of {spread['samples']} seasons, each with its own factors drawn evenly from the "
-        f"ranges under [statement]: {ranges}. Weather, soils and plants are taken as they are. A field log (panbudget fit) narrows the first."
+        f"ranges under [statement]: {ranges}. Weather, "
+        "soils and plants are taken as they are. A field log (panbudget fit) narrows the first."
     )
 
 

@@ -68,8 +68,8 @@ METHOD: tuple[str, ...] = (
         "it spills, and when the valve opens that day, is only roughly right."
     ),
     (
-        "Emitters follow q = k·h^x (the form of ISO 9261). Friction in pipes, the time to fill "
-        "them and clogging are left out."
+        "Emitters follow q = k·h^x (the form of ISO 9261). The time to fill the pipes is left out; friction and clogging are "
+        "in it only where the scenario describes a pipe or a fault."
     ),
     (
         "Beds: one root-zone bucket each, by day (FAO-56 chapter 8, eq. 80 to 85). No capillary "

@@ -19,6 +19,7 @@ import pandas as pd
 from simulator import engine
 from simulator.arrays import Floats
 from simulator.errors import Problem, ReadingsError
+from simulator.faults import with_faults
 from simulator.field_log import FieldLog, Visit, read_field_log
 from simulator.fit_pan import NAMES, PanModel
 from simulator.fit_readings import (
@@ -225,7 +226,7 @@ def fit(
         )
         raise ReadingsError(Problem(message, "date"), file=read.file)
     level = interval if interval is not None else scenario.statement.interval
-    forcing = prepare(scenario, weather, read.first, read.last)
+    forcing = with_faults(scenario, prepare(scenario, weather, read.first, read.last))
     found = {}
     for row, name in enumerate(scenario.controller):
         if name in read.visits:
@@ -265,10 +266,11 @@ def _start(pan: PanModel, names: tuple[str, ...]) -> dict[str, float]:
     if free == 1:
         wanted = wanted - table[:, 1]
     table = table[:, :free]
-    weights = np.ones(len(wanted))
-    solved = np.ones(free)
+    weights: Floats = np.ones(len(wanted))
+    solved: Floats = np.ones(free)
     for _ in range(30):  # least absolute deviations, by weights
-        solved = np.linalg.lstsq(table * weights[:, None] ** 0.5, wanted * weights**0.5, rcond=None)[0]
+        found = np.linalg.lstsq(table * weights[:, None] ** 0.5, wanted * weights**0.5, rcond=None)[0]
+        solved = np.asarray(found, float)
         weights = 1.0 / np.maximum(np.abs(wanted - table @ solved), 0.05 * pan.swing)
     solved = np.clip(solved, 0.2, 4.0)
     return dict(zip(("exposure", "swing"), (float(value) for value in solved), strict=False))

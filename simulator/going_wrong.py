@@ -316,7 +316,7 @@ def try_faults(
 
 def _trial(scenario: Scenario, fault: Fault, sound: Season, broken: Season, described: bool) -> Trial:
     def hours(key: str) -> float:
-        return sum(totals[key] for totals in broken.totals["controllers"].values())
+        return float(sum(totals[key] for totals in broken.totals["controllers"].values()))
 
     return Trial(
         fault=fault,

@@ -66,7 +66,7 @@ def pressed(season: Season) -> tuple[Pressed, ...]:
     -----
     Emitters whose flow was measured in place follow their law from the pressure at which that was.
     """
-    found = []
+    found: list[Pressed] = []
     for name in season.scenario.supply:
         served = [c for c, controller in season.scenario.controller.items() if controller.supply == name]
         if served:

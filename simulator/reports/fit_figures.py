@@ -32,11 +32,11 @@ def _axes(found: Fit) -> list[Axes]:
 
 
 def _days(found: Fit) -> Any:
-    return mdates.date2num(np.array([found.log.first, found.log.last], "datetime64[D]"))
+    return mdates.date2num(np.array([found.log.first, found.log.last], "datetime64[D]"))  # type: ignore[no-untyped-call]
 
 
 def _number(moments: pd.Series[Any]) -> Any:
-    return mdates.date2num(moments.to_numpy("datetime64[s]"))
+    return mdates.date2num(moments.to_numpy("datetime64[s]"))  # type: ignore[no-untyped-call]
 
 
 def loss_figure(found: Fit) -> list[Axes]:

@@ -5,6 +5,7 @@ Fit page: what a field log says of the pan, before and after, in words and as on
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from simulator.reports.pages import Table, placed_figure, provenance_table, render
@@ -91,10 +92,11 @@ def fit_html(found: Fit, figures: Mapping[str, str], provenance: Mapping[str, An
             "Nothing should be seen in it but scatter."
         ),
     }
+    visits = sum(len(part) for part in found.log.visits.values())
     return render(
         "fit.html.j2",
         title=found.scenario.title,
-        when=f"{found.log.file}: {found.log.first} to {found.log.last}, {count(sum(map(len, found.log.visits.values())), 'visit')}",
+        when=f"{Path(found.log.file).name}: {found.log.first} to {found.log.last}, {count(visits, 'visit')}",
         note=found.scenario.note,
         sentences=fit_sentences(found),
         estimates=_estimates(found),

@@ -13,11 +13,15 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from simulator.comparing import Comparison, compare
     from simulator.errors import PanbudgetError, ScenarioError, WeatherError
+    from simulator.fitting import Fit, fit
+    from simulator.going_wrong import Trials, try_faults
     from simulator.leaving import Away, away
     from simulator.output import write_away, write_comparison, write_season, write_setup
+    from simulator.output_field import write_faults, write_fit
     from simulator.scenario import Scenario, load_scenario, scenario_from
     from simulator.season import Season, replay
     from simulator.setting_up import SetUp, set_up
+    from simulator.spread import with_spread
     from simulator.statement.account import Statement, make_statement
     from simulator.statement.files import write_statement
     from simulator.weather import Fallback, Weather, read_weather
@@ -27,16 +31,19 @@ __all__ = [
     "Away",
     "Comparison",
     "Fallback",
+    "Fit",
     "PanbudgetError",
     "Scenario",
     "ScenarioError",
     "Season",
     "SetUp",
     "Statement",
+    "Trials",
     "Weather",
     "WeatherError",
     "away",
     "compare",
+    "fit",
     "load_scenario",
     "make_statement",
     "read_weather",
@@ -44,14 +51,25 @@ __all__ = [
     "replay",
     "scenario_from",
     "set_up",
+    "try_faults",
+    "with_spread",
     "write_away",
     "write_comparison",
+    "write_faults",
+    "write_fit",
     "write_season",
     "write_setup",
     "write_statement",
 ]
 
 _HOME = {
+    "Fit": "fitting",
+    "fit": "fitting",
+    "Trials": "going_wrong",
+    "try_faults": "going_wrong",
+    "with_spread": "spread",
+    "write_faults": "output_field",
+    "write_fit": "output_field",
     "SetUp": "setting_up",
     "set_up": "setting_up",
     "write_setup": "output",

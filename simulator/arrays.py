@@ -51,6 +51,7 @@ class Pans(NamedTuple):
     dry: Floats
     shift: Floats
     leak: Floats
+    rain_factor: Floats
     night_share: Floats
     refill_flow: Floats
     refill_exponent: Floats

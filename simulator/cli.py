@@ -9,11 +9,11 @@ from __future__ import annotations
 import datetime as dt
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from simulator import cli_decide, cli_statement
+from simulator import cli_decide, cli_field, cli_statement
 from simulator.cli_parts import (
     DATE,
     Json,
@@ -49,6 +49,7 @@ app = typer.Typer(
 )
 
 _INTERRUPTED = 130
+_LEAST_SPREAD = 20
 
 
 def _version(wanted: bool) -> None:
@@ -148,7 +149,17 @@ def replay(
     season: SeasonYear = None,
     variant: Annotated[
         str | None,
-        typer.Option(metavar="NAME", help="Lay one of the file's variants over it.", show_default=False),
+        typer.Option(
+            metavar="NAME",
+            help="Lay a variant over it: one of the file's, or a file such as fitted.toml.",
+            show_default=False,
+        ),
+    ] = None,
+    spread: Annotated[
+        int | None,
+        typer.Option(
+            metavar="N", help="Also give ranges, from N seasons over [statement]'s doubts.", show_default=False
+        ),
     ] = None,
     overwrite: Overwrite = False,
     quiet: Quiet = False,
@@ -163,7 +174,9 @@ def replay(
     from simulator.output import new_folder, season_json, write_season
     from simulator.scenario import load_scenario
 
-    with progress(4, quiet=quiet) as step:
+    if spread is not None and spread < _LEAST_SPREAD:
+        raise PanbudgetError(f"--spread {spread} is too few seasons to give a range; {_LEAST_SPREAD} at least")
+    with progress(4 + (spread or 0), quiet=quiet) as step:
         step("reading the scenario")
         described = load_scenario(scenario)
         if variant is not None:
@@ -189,6 +202,10 @@ def replay(
                 weather = seasons.read_scenario_weather(described, first, last)
             step("replaying the season")
             replayed = seasons.replay(described, start=first, end=last, weather=weather)
+            if spread is not None:
+                from simulator.spread import with_spread
+
+                replayed = with_spread(replayed, spread, step=step)
             step("drawing and writing")
             write_season(replayed, made)
     if as_json:
@@ -265,6 +282,8 @@ def _summary(season: Season, out: Path, *, quiet: bool) -> None:
         counts = (bed["stress_days"], bed["longest_stress_days"])
         table.add_row(key.replace("[", r"\["), *(number(v) for v in cells), *(str(v) for v in counts))
     console.print(table)
+    if "spread" in totals:
+        console.print(_spread_line(totals["spread"]), markup=False)
     serious = [finding for finding in season.findings if finding.severity != "note"]
     for finding in serious[:6]:
         console.print(f"{finding.severity}: {finding.where}: {finding.message}", markup=False)
@@ -273,7 +292,20 @@ def _summary(season: Season, out: Path, *, quiet: bool) -> None:
     console.print(f"Wrote {out}/report.html, with tables, figures and season.json beside it.", markup=False)
 
 
+def _spread_line(spread: dict[str, Any]) -> str:
+    from simulator.reports.words import litres, percent
+
+    ranges = "; ".join(
+        f"{name} {litres(one['litres']['low'])} to {litres(one['litres']['high'])}"
+        for name, one in spread["controllers"].items()
+    )
+    return f"In {percent(spread['interval'])} of {spread['samples']} seasons over the stated doubts: {ranges}."
+
+
 cli_decide.register(app)
+
+
+cli_field.register(app)
 
 
 app.command()(size)

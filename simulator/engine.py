@@ -54,8 +54,9 @@ def run_season(days, pans, tanks, beds, state, out):
         ``dark_share`` (days, 24), what part of the day's (night's) evaporation falls in an hour [-].
     pans : Pans
         Per controller and day: ``evaporation`` [mm/day], ``swing``, ``rim``, ``dry`` [kg above the trip weight],
-        ``shift`` [kg by which the trip weight has risen since yesterday], ``leak`` [kg/h], ``refill_flow``,
-        ``valve_flow`` (refill and beds) [L/h, on a tank at the reference pressure]. Per controller: ``area`` [m²],
+        ``shift`` [kg by which the trip weight has risen since yesterday], ``leak`` [kg/h], ``rain_factor`` (on the
+        rain that reaches the pan) [-], ``refill_flow``, ``valve_flow`` (refill and beds) [L/h, on a tank at the
+        reference pressure]. Per controller: ``area`` [m²],
         ``night_share``, ``refill_exponent`` [-], ``tank`` (its place, or −1 on the mains). ``presses``
         (controllers, days·n) hour of the day, ascending, infinite where there is none. ``static``, ``at_emitters``
         (controllers, k) pressure before and after pipe and valve [kPa]. ``block`` (blocks + 1,), ``member``
@@ -141,7 +142,7 @@ def run_season(days, pans, tanks, beds, state, out):
                     refill_flow, leak = pans.refill_flow[c, day], pans.leak[c, day]
                     valve_flow = pans.valve_flow[c, day]
                     night_share = pans.night_share[c]
-                    rain_rate = rain[day] / 24.0 * area  # kg/h; rain falls evenly over the day
+                    rain_rate = rain[day] * pans.rain_factor[c, day] / 24.0 * area  # kg/h; evenly over the day
                     day_evaporation = pans.evaporation[c, day] * area  # kg
                     w = level[c]
                     valve_open = is_open[c]

@@ -13,16 +13,17 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
+from simulator.faults import fault_days, fault_said, fault_where
 from simulator.heat import said as heat_said
 from simulator.reports import words
 from simulator.reports.words import count as counted
+from simulator.salts import MOST_DRIFT
 from simulator.supplies import KPA_PER_M
 from simulator.weather.flags import MADE_HEAT, is_borrowed
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from simulator.season import Season
 
 __all__ = ["SEVERITIES", "Finding", "find"]
@@ -90,6 +91,7 @@ def find(season: Season) -> tuple[Finding, ...]:
     """
     found = [
         *_of_weather(season),
+        *_of_faults(season),
         *(f for name in season.controllers for f in _of_controller(season, name)),
         *(f for key in season.beds for f in _of_bed(season, key)),
         *_of_evenness(season),
@@ -165,8 +167,25 @@ def _filled(column: str, method: str, days: int, total: int, start: str) -> Find
     return Finding(severity, "filled", "weather", message + (more if whole else ""), start if whole else None, days)
 
 
+def _of_faults(season: Season) -> Iterator[Finding]:
+    """Say which of the scenario's faults are on, so that nobody takes the season for a sound garden's."""
+    for fault in season.scenario.fault:
+        first, count = _days(season.days.index, fault_days(fault, pd.DatetimeIndex(season.days.index)))
+        what = fault_said(fault)
+        yield Finding(
+            "caution" if count else "note",
+            "fault",
+            fault_where(fault, season.scenario),
+            f"A fault described under [[fault]]: {what}. The season holds what comes of it; leave the table out to see "
+            "the sound garden." + ("" if count else " It lies outside the days replayed and changes nothing in them."),
+            first,
+            count,
+        )
+
+
 def _of_controller(season: Season, name: str) -> Iterator[Finding]:
     yield from _of_pan(season, name)
+    yield from _of_salt(season, name)
     yield from _of_valve(season, name)
 
 
@@ -239,7 +258,7 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
                 name,
                 "The fetch lies outside the pan coefficient's table (1 to 1000 m) and was taken at its nearest end.",
             )
-    chosen = float(table["pan_mm"].sum())
+    chosen = float(forcing.evaporation[described.pan.evaporation].sum())  # without faults, as the other model is
     for model, values in forcing.evaporation.items():
         other = float(values.sum())
         if model != described.pan.evaporation and chosen > 0.0 and abs(other / chosen - 1.0) > MODELS_APART:
@@ -251,6 +270,33 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
                 f"{_signed_percent(other / chosen - 1.0)}, and the beds' water with it. Until you have compared a ruler in your "
                 "own pan with this, take that as the uncertainty.",
             )
+
+
+def _of_salt(season: Season, name: str) -> Iterator[Finding]:
+    salt = season.totals["controllers"][name].get("salt")
+    if salt is None:
+        return
+    often = salt["rinse_every_days"]
+    said = (
+        f"The supply's {words.number(salt['salinity_ds_m'], 1)} dS/m brings {words.number(salt['came_g'])} g of salt into the "
+        f"pan, where it stays: up to {words.number(salt['most_g_per_kg'], 1)} g/kg, {_tenths(salt['evaporation_less'])} less "
+        f"evaporation, and a trip that drifts by up to {words.number(salt['drift_most_g'])} g, "
+        f"{_tenths(salt['drift_most_of_swing'])} of the swing."
+    )
+    if often is None:
+        yield Finding("note", "salt", name, f"{said} No rinse is needed within this season.")
+        return
+    yield Finding(
+        "caution",
+        "salt",
+        name,
+        f"{said} Empty the pan, rinse it and fill it anew every {counted(often, 'day')} at the thirstiest time "
+        f"({counted(salt['rinses'], 'time')} in this season): the drift then stays under {words.percent(MOST_DRIFT)} of the swing.",
+    )
+
+
+def _tenths(share: float) -> str:
+    return f"{words.number(100.0 * share, 1)} %"
 
 
 def _hot_hour(season: Season, name: str) -> float:

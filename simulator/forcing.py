@@ -37,6 +37,7 @@ __all__ = [
     "pan_flows",
     "prepare",
     "press_hours",
+    "room_for",
     "spun_up",
     "tank_arrays",
 ]
@@ -167,8 +168,29 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
     tanks = tank_arrays(scenario, pan_of, rain)
     beds = bed_arrays(scenario, pan_of, bed_of, daily, lanes)
 
-    evaporated = np.maximum(pans.evaporation, 0.0).sum(axis=1) * pans.area + pans.leak.sum(axis=1) * 24.0
-    most = evaporated / pans.swing.min(axis=1) + np.isfinite(pans.presses).sum(axis=1) + len(dates) + 2.0
+    said = tuple(dict.fromkeys(assumptions))
+    return Forcing(dates, daily, days, pans, tanks, beds, pan_of, bed_of, room_for(scenario, pans), said, lanes)
+
+
+def room_for(scenario: Scenario, pans: Pans) -> int:
+    """
+    Return how many openings there can be at most.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Only named in what is said.
+    pans : Pans
+
+    Raises
+    ------
+    ScenarioError
+        A swing that opens too often to list.
+    """
+    lost = np.maximum(pans.evaporation, 0.0).sum(axis=1) * pans.area + np.maximum(pans.leak, 0.0).sum(axis=1) * 24.0
+    # a trip weight that rises takes the pan nearer to the next opening
+    lost = lost + np.maximum(pans.shift, 0.0).sum(axis=1)
+    most = lost / pans.swing.min(axis=1) + np.isfinite(pans.presses).sum(axis=1) + pans.swing.shape[1] + 2.0
     for index, name in enumerate(scenario.controller):
         if most[index] > MOST_OPENINGS:
             message = (
@@ -176,8 +198,7 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
                 f"{most[index]:.0f} times; a pan of {pans.area[index]:g} m² wants a larger swing"
             )
             raise ScenarioError(Problem(message, f"controller.{name}.valve.swing"), file=str(scenario.path))
-    said = tuple(dict.fromkeys(assumptions))
-    return Forcing(dates, daily, days, pans, tanks, beds, pan_of, bed_of, int(most.sum()), said, lanes)
+    return int(most.sum())
 
 
 def initial_state(scenario: Scenario, forcing: Forcing) -> State:
@@ -199,7 +220,8 @@ def initial_state(scenario: Scenario, forcing: Forcing) -> State:
     depletion = np.repeat(np.asarray(share) * forcing.beds.taw[:, 0], len(forcing.lanes))
     surface = np.repeat(np.asarray(share) * forcing.beds.tew, len(forcing.lanes))
     return State(
-        level=forcing.pans.swing[:, 0].copy(),
+        # filled before the first day's faults move the trip weight; never over the rim
+        level=np.minimum(forcing.pans.swing[:, 0], forcing.pans.rim[:, 0] + forcing.pans.shift[:, 0]),
         is_open=np.zeros(controllers, np.int64),
         since=np.zeros(controllers),
         refilled=np.zeros(controllers),
@@ -442,6 +464,7 @@ def pan_arrays(
         dry=by_day(swing - water),
         shift=by_day(np.zeros(len(area))),
         leak=by_day(np.zeros(len(area))),
+        rain_factor=by_day(np.ones(len(area))),
         night_share=np.array([c.pan.night_share for c in controllers.values()]),
         refill_flow=by_day(np.where(on_tank, at_reference, own)),
         refill_exponent=np.array([c.valve.refill.exponent for c in controllers.values()]),

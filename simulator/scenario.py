@@ -20,6 +20,7 @@ from simulator import scenario_errors
 from simulator.errors import Problem, ScenarioError
 from simulator.scenario_beds import Bed, Emitter, Emitters, Plants, Soil
 from simulator.scenario_errors import Senseless
+from simulator.scenario_faults import Fault
 from simulator.scenario_pans import Fetch, Pan, Vessel
 from simulator.scenario_right import StatementRules
 from simulator.scenario_supply import Pipe, Supply
@@ -43,6 +44,7 @@ __all__ = [
     "Emitter",
     "Emitters",
     "FallbackSource",
+    "Fault",
     "Fetch",
     "Heat",
     "Pan",
@@ -297,6 +299,7 @@ class Scenario(Described):
     wishes: Wishes = Field(default_factory=lambda: Wishes.model_validate({}), description="[wishes], for `size`")
     owned: list[Owned] = Field(default_factory=list, description="[[owned]]: containers and emitters at hand")
     what_if: WhatIf = Field(default_factory=lambda: WhatIf.model_validate({}))
+    fault: list[Fault] = Field(default_factory=list, description="[[fault]]: what goes wrong, and when")
     statement: StatementRules = Field(default_factory=lambda: StatementRules.model_validate({}))
     variant: dict[str, dict[str, Any]] = Field(default_factory=dict, description="overlays: only what differs")
 
@@ -320,6 +323,7 @@ class Scenario(Described):
                     Senseless('is no usable name: 1 to 60 printable characters without "/"', key=path, shown=False)
                 )
         wrong.extend(self._rights_of_strange_beds())
+        wrong.extend(self._faults_of_strange_parts())
         if wrong:
             raise scenario_errors.Several(wrong)
         return self
@@ -341,6 +345,23 @@ class Scenario(Described):
                             near=scenario_errors.nearest(bed, served),
                             key=f"supply.{name}.right.further.{further}.beds[{index}]",
                         )
+
+    def _faults_of_strange_parts(self) -> Iterator[Senseless]:
+        """A fault must name a part that is there, and may leave it out where there is only one."""
+        beds = [f"{name}/{bed}" for name, controller in self.controller.items() for bed in controller.bed]
+        for index, fault in enumerate(self.fault):
+            key = "supply" if fault.kind == "supply-cut" else "bed" if fault.bed is not None else "controller"
+            known = {"supply": list(self.supply), "bed": beds, "controller": list(self.controller)}[key]
+            named = getattr(fault, key)
+            at = f"fault[{index}].{key}"
+            if named is None and len(known) > 1:
+                yield Senseless(f"is missing; which one of {', '.join(known)}?", key=at, shown=False)
+            elif named is not None and named not in known:
+                yield Senseless("is not in this file", near=scenario_errors.nearest(named, known), key=at)
+            elif fault.swing is not None:
+                own = self.controller[fault.controller or known[0]].valve.swing_kg
+                if own + fault.swing < 0.001:
+                    yield Senseless(f"leaves nothing of a swing of {own:g} kg", key=f"fault[{index}].swing")
 
     @property
     def path(self) -> Path:
@@ -369,13 +390,15 @@ class Scenario(Described):
         Parameters
         ----------
         name : str
-            A key of `variant`.
+            A key of `variant`; or a file that ends in ".toml" and holds one variant, such as `fit` writes.
 
         Raises
         ------
         ScenarioError
             No such variant, or it makes the scenario impossible.
         """
+        if name not in self.variant and name.endswith(".toml"):
+            return self.changed(_variant_in(Path(name)))
         if name not in self.variant:
             near = scenario_errors.nearest(name, self.variant)
             hint = f'; did you mean "{near}"?' if near else "; the file has none like it"
@@ -386,6 +409,24 @@ class Scenario(Described):
     def changed(self, overlay: Mapping[str, Any]) -> Scenario:
         """Return the scenario with an overlay, given as nested mappings, laid over it."""
         return _checked(_overlaid(self._raw, overlay), self._path, self._sha256)
+
+
+def _variant_in(path: Path) -> dict[str, Any]:
+    """Read the one variant that a file holds."""
+    try:
+        content = path.read_bytes()
+        described = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
+    except OSError as error:
+        raise ScenarioError(f"can't be read ({error.strerror}); check the path of --variant", file=str(path)) from None
+    except UnicodeDecodeError:
+        raise ScenarioError("is not a text file in UTF-8; save it as UTF-8", file=str(path)) from None
+    except tomllib.TOMLDecodeError as error:
+        raise ScenarioError(scenario_errors.toml_problem(str(error), content), file=str(path)) from None
+    held = described.get("variant")
+    if set(described) != {"variant"} or not isinstance(held, dict) or len(held) != 1:
+        raise ScenarioError("must hold one [variant.NAME] and nothing else", file=str(path))
+    only: dict[str, Any] = next(iter(held.values()))
+    return only
 
 
 # an overlay that sets one of these takes the other away

@@ -10,7 +10,7 @@ from pydantic import Field, model_validator
 
 from simulator.scenario_errors import Senseless
 from simulator.scenario_right import Right
-from simulator.scenario_types import Area, Described, Flow, Length, Number, Pressure, Share, Volume
+from simulator.scenario_types import Area, Conductivity, Described, Flow, Length, Number, Pressure, Share, Volume
 
 __all__ = ["LevelVolume", "Pipe", "Roof", "Supply", "TopUp"]
 
@@ -59,6 +59,9 @@ class Supply(Described):
         "mains", description='"mains": a pressure that holds all season; "tank": a head that falls as it empties'
     )
     pressure: Pressure | None = Field(None, description='of the mains, such as "150 kPa"')
+    salinity: Conductivity | None = Field(
+        None, description='of the water, such as "0.8 dS/m"; fresh if left out: no salt is reckoned'
+    )
     right: Right | None = Field(None, description="[supply.NAME.right]: what a water-rights form wants to know")
     volume: Annotated[Volume, Field(gt=0)] | None = Field(None, description='of a tank above its outlet: "1 m^3"')
     footprint: Area | None = Field(None, description='of a tank with upright sides, such as "0.8 m^2"')

@@ -23,6 +23,7 @@ __all__ = [
     "Number",
     "Pressure",
     "Share",
+    "Speed",
     "TemperatureDifference",
     "Time",
     "Volume",
@@ -57,6 +58,7 @@ Time = Annotated[float, _reads("time"), Field(gt=0)]
 Volume = Annotated[float, _reads("volume")]
 TemperatureDifference = Annotated[float, _reads("temperature difference")]
 Conductivity = Annotated[float, _reads("conductivity"), Field(gt=0)]
+Speed = Annotated[float, _reads("speed")]
 Share = Annotated[Number, Field(ge=0, le=1)]
 
 

@@ -20,9 +20,11 @@ from simulator import engine, soil
 from simulator.arrays import Floats, Results, State, empty_results, plain
 from simulator.clock import from_solar
 from simulator.errors import ClosureError, Problem, ScenarioError
+from simulator.faults import with_faults
 from simulator.findings import Finding, find
 from simulator.forcing import Forcing, initial_state, prepare, spun_up
 from simulator.heat import with_heat
+from simulator.salts import SaltBalance, pan_salt, salted_pans
 from simulator.scenario import Column, FallbackSource, Scenario
 from simulator.totals import PREFIXES, bed_totals, controller_totals, supply_totals
 from simulator.weather import Fallback, Site, Weather, read_weather
@@ -205,7 +207,7 @@ def replay(
         weather = read_scenario_weather(scenario, first, last)
     if scenario.what_if.heat is not None:
         weather = with_heat(weather, scenario.what_if.heat, scenario.site)
-    forcing = prepare(scenario, weather, first, last)
+    forcing = with_faults(scenario, prepare(scenario, weather, first, last))
     if state is not None:
         before = state.copy()
     else:
@@ -214,7 +216,25 @@ def replay(
             before = spun_up(scenario, weather, first, before, functools.partial(run_forcing, run=run))
     after = before.copy()
     out, count = run_forcing(forcing, after, run=run)
-    return _season(scenario, weather, forcing, before, after, out, count)
+    salts = _salts(scenario, forcing, before, out)
+    if any(salt.matters for salt in salts.values()):
+        forcing = dataclasses.replace(forcing, pans=salted_pans(forcing.pans, salts))
+        after = before.copy()
+        out, count = run_forcing(forcing, after, run=run)
+        salts = _salts(scenario, forcing, before, out)
+    return _season(scenario, weather, forcing, before, after, out, count, salts)
+
+
+def _salts(scenario: Scenario, forcing: Forcing, before: State, out: Results) -> dict[int, SaltBalance]:
+    """By controller's place, where the supply's salinity is known."""
+    found = {}
+    pans = forcing.pans
+    for row, controller in enumerate(scenario.controller.values()):
+        salinity = scenario.supply[controller.supply].salinity
+        if salinity is not None:
+            start = float(before.level[row] - pans.dry[row, 0] - pans.shift[row, 0])
+            found[row] = pan_salt(pans, out, row, salinity, start)
+    return found
 
 
 def run_forcing(forcing: Forcing, state: State, *, run: Callable[..., int] = engine.run_season) -> tuple[Results, int]:
@@ -261,6 +281,7 @@ def _season(
     after: State,
     out: Results,
     count: int,
+    salts: dict[int, SaltBalance],
 ) -> Season:
     days = pd.DataFrame(
         {
@@ -304,6 +325,9 @@ def _season(
             "filled": weather.filled(forcing.dates[0].date(), forcing.dates[-1].date()),
         },
     }
+    for row, salt in salts.items():
+        name = list(scenario.controller)[row]
+        totals["controllers"][name]["salt"] = salt.as_dict(out.evaporated[row])
     season = Season(
         scenario=scenario,
         weather=weather,
@@ -330,7 +354,7 @@ def _controller_days(forcing: Forcing, out: Results, index: int, name: str) -> p
             "litres": out.drawn[index],
             "refilled_kg": out.refilled[index],
             "evaporated_kg": out.evaporated[index],
-            "rain_caught_kg": forcing.days.rain * forcing.pans.area[index],
+            "rain_caught_kg": forcing.days.rain * forcing.pans.rain_factor[index] * forcing.pans.area[index],
             "leaked_kg": out.leaked[index],
             "spilled_kg": out.spilled[index],
             "pan_level_kg": out.level[index],

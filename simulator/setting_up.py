@@ -267,7 +267,7 @@ def set_up(
     """
     chosen = _chosen(scenario, beds or [])
     left_out = scenario.what_if.heat is not None
-    plain = scenario.changed({"what_if": {"heat": None}}) if left_out else scenario
+    plain = scenario.changed({"what_if": {"heat": None}, "fault": []}) if left_out or scenario.fault else scenario
     weather = weather or read_scenario_weather(plain)
     years = years_at_hand(plain, weather, plain.season.start, plain.season.end) or [plain.season.start.year]
     gardens = [in_year(plain, year) for year in years]
@@ -282,6 +282,8 @@ def set_up(
     assumed = [text for season in seasons for text in season.assumptions]
     if left_out:
         assumed.insert(0, "the made heat wave of [what_if.heat] is left out here")
+    if scenario.fault:
+        assumed.insert(0, "the faults of [[fault]] are left out here: the pages set up a sound garden")
     return SetUp(scenario, tuple(years), sheets, tuple(seasons), tuple(dict.fromkeys(assumed)))
 
 

@@ -323,6 +323,7 @@ def _arrays(year: YearForcing, settings: Sequence[Setting], factors: Floats) -> 
         dry=by_day(swing - (depth - year.freeboard) * area),
         shift=np.zeros((n, n_days)),
         leak=np.zeros((n, n_days)),
+        rain_factor=np.ones((n, n_days)),
         night_share=np.full(n, one.night_share[row]),
         refill_flow=by_day(refill * at_reference),
         refill_exponent=np.full(n, one.refill_exponent[row]),

@@ -25,6 +25,7 @@ KINDS: dict[str, tuple[str, str, str]] = {
     "pressure": ("kPa", "a pressure", '"100 kPa", "1 bar" or "10 mH2O"'),
     "time": ("h", "a time", '"90 min" or "2 h"'),
     "conductivity": ("dS/m", "an electrical conductivity", '"1.2 dS/m"'),
+    "speed": ("m/s", "a speed", '"4 m/s" or "15 km/h"'),
     "temperature": ("degC", "a temperature", '"35 degC" or "95 degF"'),
     "temperature difference": ("delta_degC", "a difference of temperature", '"+5 K" or "9 degF"'),
 }

@@ -61,6 +61,11 @@ def in_year(scenario: Scenario, year: int) -> Scenario:
     }
     if scenario.what_if.heat is not None:
         overlay["what_if"] = {"heat": {"start": moved(scenario.what_if.heat.start, by)}}
+    if scenario.fault:
+        overlay["fault"] = [
+            described | {key: moved(getattr(fault, key), by) for key in ("start", "end") if getattr(fault, key)}
+            for described, fault in zip(scenario.described["fault"], scenario.fault, strict=True)
+        ]
     return scenario.changed(overlay)
 
 

@@ -49,6 +49,7 @@ def garden(
         dry=(swing - (depth - freeboard) * area) * by_day,
         shift=0.0 * by_day,
         leak=0.0 * by_day,
+        rain_factor=by_day,
         night_share=night_share * one,
         refill_flow=refill_flow * by_day,
         valve_flow=(refill_flow + bed_mm_per_hour) * by_day,

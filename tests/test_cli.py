@@ -174,7 +174,7 @@ def test_a_mistake_in_the_call_is_told(arguments, capsys, tmp_path, monkeypatch)
 def test_help_names_every_command_with_an_example(capsys):
     code, out, _ = run(capsys, "--help")
     assert code == 0
-    for verb in ("new", "check", "replay", "known", "compare", "setup", "away", "size", "statement"):
+    for verb in ("new", "check", "replay", "known", "compare", "setup", "away", "size", "statement", "faults", "fit"):
         assert verb in out
         code, text, _ = run(capsys, verb, "--help")
         assert code == 0

@@ -28,6 +28,7 @@ def one_bed(eto, rain, irrigation, *, kcb, kc_max, exposed, tew, rew, fw, taw, p
         dry=-30.0 * level,
         shift=0.0 * level,
         leak=0.0 * level,
+        rain_factor=1.0 + 0.0 * level,
         night_share=0.0 * one,
         refill_flow=2.0 * level,
         valve_flow=2.0 * level,

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from simulator.heat import said
+from simulator.pressing import pressed
 from simulator.reports.pages import Table, listed_findings, placed_figure, provenance_table, render
 from simulator.reports.texts import CAUTIONS, METHOD
 from simulator.reports.words import count, days_long, hours, litres, mm, number, percent, three_sentences
@@ -54,6 +55,10 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
         yardsticks=_yardsticks(season),
         yields=_yields(season),
         controllers=_controllers(season),
+        spread=_spread(season),
+        spread_said=_spread_said(season),
+        pressures=_pressures(season),
+        salts=_salts(season),
         supplies=_supplies(season),
         months=_supply_months(season),
         tanks=_tanks(season),
@@ -256,6 +261,93 @@ def _controllers(season: Season) -> Table:
         "closure of the balance",
     )
     return Table(headings, rows)
+
+
+def _spread(season: Season) -> Table:
+    rows = []
+    spread = season.totals.get("spread", {"controllers": {}, "beds": {}})
+    for name, one in spread["controllers"].items():
+        rows.append((name, "water, refill included [L]", *_three(one["litres"])))
+        rows.append(("", "openings", *_three(one["openings"])))
+    for key, one in spread["beds"].items():
+        rows.append((key, "water [L]", *_three(one["litres"])))
+        rows.append(("", "stress days, driest quarter", *_three(one["driest_quarter_stress_days"])))
+        rows.append(("", "deep percolation [mm]", *_three(one["deep_percolation_mm"])))
+    return Table(("where", "what", "from", "median", "to"), tuple(rows), names=2)
+
+
+def _three(values: dict[str, float]) -> tuple[str, ...]:
+    return tuple(number(values[key]) for key in ("low", "median", "high"))
+
+
+def _spread_said(season: Season) -> str:
+    spread = season.totals.get("spread")
+    if spread is None:
+        return ""
+    words = {
+        "exposure": "exposure",
+        "refill_flow": "refill flow",
+        "emitter_flow": "emitter flow",
+        "pressure": "pressure",
+    }
+    ranges = ", ".join(f"{words[key]} {low:g} to {high:g} times" for key, (low, high) in spread["ranges"].items())
+    return (
+        f"The middle {percent(spread['interval'])} of {spread['samples']} seasons, each with its own factors drawn evenly from the "
+        f"ranges under [statement]: {ranges}. Weather, "
+        "soils and plants are taken as they are. A field log (panbudget fit) narrows the first."
+    )
+
+
+def _pressures(season: Season) -> Table:
+    kinds = {name: supply.kind for name, supply in season.scenario.supply.items()}
+    names = {0.5: "half", 1.0: "as described", 2.0: "double"}
+    rows = []
+    for one in pressed(season):
+        what = "pressure" if kinds[one.supply] == "mains" else "height of the outlet"
+        each = 60.0 * one.open_hours / one.openings if one.openings else 0.0
+        rows.append(
+            (
+                one.supply,
+                f"{names[one.times]} {what}" if one.times != 1.0 else "as described",
+                number(one.pressure),
+                number(one.openings),
+                number(each, 1),
+                litres(one.bed_litres),
+                number(one.stress_days),
+            )
+        )
+    headings = (
+        *("supply", "with", "pressure at the emitters [kPa]", "openings", "minutes each"),
+        *("water to the beds", "stress days, driest quarters added"),
+    )
+    return Table(headings, tuple(rows), names=2)
+
+
+def _salts(season: Season) -> Table:
+    rows = []
+    for name, totals in season.totals["controllers"].items():
+        salt = totals.get("salt")
+        if salt is not None:
+            often = salt["rinse_every_days"]
+            rows.append(
+                (
+                    name,
+                    number(salt["salinity_ds_m"], 1),
+                    number(salt["came_g"]),
+                    number(salt["left_g"]),
+                    number(salt["end_g"]),
+                    number(salt["most_g_per_kg"], 1),
+                    f"{number(100.0 * salt['evaporation_less'], 1)} %",
+                    number(salt["drift_most_g"]),
+                    f"{number(100.0 * salt['drift_most_of_swing'], 1)} %",
+                    "not needed" if often is None else f"every {count(often, 'day')}",
+                )
+            )
+    headings = (
+        *("pan", "supply [dS/m]", "salt that came [g]", "left with spill or leak [g]", "in the pan at the end [g]"),
+        *("strongest [g/kg]", "less evaporation", "trip drifts by [g]", "of the swing", "rinse"),
+    )
+    return Table(headings, tuple(rows))
 
 
 def _supplies(season: Season) -> Table:

@@ -114,6 +114,11 @@ STYLES: dict[str, Style] = {
     "year": Style("the other years", colour="#A8A8A8", width=0.9),
     "year_worst": Style("the worst year", colour=_BLUE, width=1.8),
     "year_heat": Style("with a made heat wave", colour=_VERMILION, line=(0, (5, 1.5)), width=1.3),
+    "by_log": Style("by the log", "mm/day", _BLACK),
+    "as_described": Style("the model as described", "mm/day", _VERMILION, (0, (5, 1.5)), 1.2),
+    "as_fitted": Style("the model as fitted", "mm/day", _BLUE, "-", 1.6),
+    "more_stress": Style("stress days, more than sound", "days", "#9CC3DC"),
+    "more_wasted": Style("wasted, more than sound", "L", "#EBCB9A", hatch="////"),
     "limit": Style("limit: all of RAW used", colour=_BLACK, line=(0, (1, 1.2)), width=1.3),
 }
 

@@ -110,6 +110,7 @@ def lanes(
             dry=by_day(SWING) - 160.0 * area[:, None],
             shift=by_day(0.0),
             leak=by_day(0.0),
+            rain_factor=by_day(1.0),
             night_share=np.zeros(pans),
             refill_flow=by_day(REFILL),
             valve_flow=by_day(200.0),

@@ -1,0 +1,278 @@
+"""
+Field log: what somebody wrote down beside the pan, as a CSV file; read and checked, a line for each thing that is wrong.
+
+One row a visit: ``date`` (with the time, or ``time`` beside it), and of the rest whatever was looked at: ``controller``,
+``openings`` (counted since that controller's row before), ``opened`` (yes: the valve opened just then), ``level_mm``
+(depth of the water, by ruler, valve shut), ``added_l`` (poured into the pan), ``meter_l`` (this valve's water meter),
+``note``. Empty means not looked at; zero means zero.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import hashlib
+import math
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from simulator.clock import solar_hour
+from simulator.errors import Problem, ReadingsError
+from simulator.scenario import Scenario
+from simulator.scenario_errors import nearest
+
+__all__ = ["FieldLog", "Visit", "read_field_log"]
+
+_KNOWN = ("date", "time", "controller", "openings", "opened", "level_mm", "added_l", "meter_l", "tank_level", "note")
+_SPOKEN = {"level": "level_mm", "added": "added_l", "meter": "meter_l", "notes": "note", "count": "openings"}
+_READ = ("openings", "opened", "level_mm", "meter_l")
+_NOON = "12:00"
+_LEAST_VISITS = 3
+_MOST_OPENINGS = 10_000
+
+
+@dataclass(frozen=True)
+class Visit:
+    """
+    One row of the log.
+
+    Parameters
+    ----------
+    line : int
+    moment : datetime
+        On the clock.
+    hour : float
+        Solar hours since the log's first day began. [h]
+    openings : int or None
+        Since the row before.
+    opened : bool
+        The valve opened just then; it is counted in ``openings``.
+    level : float or None
+        [mm above the floor]
+    added : float
+        [L]
+    meter : float or None
+        [L]
+    note : str
+    """
+
+    line: int
+    moment: dt.datetime
+    hour: float
+    openings: int | None
+    opened: bool
+    level: float | None
+    added: float
+    meter: float | None
+    note: str
+
+
+@dataclass(frozen=True)
+class FieldLog:
+    """
+    A field log.
+
+    Parameters
+    ----------
+    file, sha256 : str
+    first, last : date
+    visits : dict
+        Controller -> its rows in order of time.
+    assumptions : tuple of str
+    """
+
+    file: str
+    sha256: str
+    first: dt.date
+    last: dt.date
+    visits: dict[str, tuple[Visit, ...]]
+    assumptions: tuple[str, ...]
+
+
+def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> FieldLog:
+    """
+    Read a field log.
+
+    Parameters
+    ----------
+    path : Path
+        CSV: comma, semicolon or tab; lines that begin with # are skipped.
+    scenario : Scenario
+        For its controllers, its pans' depths and its clock.
+    shown_as : str
+        How messages name the file.
+
+    Returns
+    -------
+    FieldLog
+
+    Raises
+    ------
+    ReadingsError
+        All that is wrong with it, a line each.
+    """
+    shown = shown_as or str(path)
+    try:
+        content = Path(path).read_bytes()
+    except FileNotFoundError:
+        raise ReadingsError("there is no such field log; check the path", file=shown) from None
+    except OSError as error:
+        raise ReadingsError(f"can't be read ({error.strerror}); name a CSV file", file=shown) from None
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise ReadingsError("is not a text file in UTF-8; save it as CSV in UTF-8", file=shown) from None
+    wrong: list[Problem] = []
+    rows = _rows(text, wrong, shown)
+    said: list[str] = []
+    found: dict[str, list[tuple[dt.datetime, int, dict[str, str]]]] = {}
+    timeless = 0
+    for line, row in rows:
+        controller = _controller(row.get("controller", ""), scenario, line, wrong)
+        moment, has_time = _moment(row, line, wrong)
+        timeless += moment is not None and not has_time
+        if controller is not None and moment is not None:
+            found.setdefault(controller, []).append((moment, line, row))
+    if timeless:
+        said.append(f"{timeless} rows of the log have no time of day and count as noon")
+    moments = [moment for part in found.values() for moment, _, _ in part]
+    if not moments:
+        wrong = wrong or [Problem("has a header and no row; three visits at least are needed", "date")]
+        raise ReadingsError(*wrong, file=shown)
+    first, last = min(moments).date(), max(moments).date()
+    visits = {name: _visits(name, part, first, scenario, wrong) for name, part in found.items()}
+    if any(row.get("tank_level") for _, row in rows):
+        said.append("the log's tank levels are kept in the file and not used")
+    if wrong:
+        raise ReadingsError(*wrong, file=shown)
+    return FieldLog(shown, hashlib.sha256(content).hexdigest(), first, last, visits, tuple(said))
+
+
+def _rows(text: str, wrong: list[Problem], shown: str) -> list[tuple[int, dict[str, str]]]:
+    lines = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
+    if not lines:
+        raise ReadingsError(
+            "is empty; a header such as date,openings,level_mm and a row a visit are expected", file=shown
+        )
+    head = lines[0][1]
+    mark = max(",;\t", key=head.count)
+    names = [cell.strip().casefold() for cell in next(csv.reader([head], delimiter=mark))]
+    names = [_SPOKEN.get(name, name) for name in names]
+    if "date" not in names:
+        raise ReadingsError(
+            Problem(f"line {lines[0][0]}: the header has no column date; known are {', '.join(_KNOWN)}", "date"),
+            file=shown,
+        )
+    for name in names:
+        if name not in _KNOWN:
+            near = nearest(name, _KNOWN)
+            hint = f'; did you mean "{near}"?' if near else f"; known are {', '.join(_KNOWN)}"
+            wrong.append(Problem(f'line {lines[0][0]}: "{name}" is no known column{hint}', name, name))
+        elif names.count(name) > 1:
+            wrong.append(Problem(f'line {lines[0][0]}: the column "{name}" stands twice; keep one', name, name))
+    if not any(name in names for name in _READ):
+        message = f"line {lines[0][0]}: nothing to go by; one at least of {', '.join(_READ)} is needed"
+        wrong.append(Problem(message, "openings"))
+    found = []
+    for line, raw in lines[1:]:
+        cells = [cell.strip() for cell in next(csv.reader([raw], delimiter=mark))]
+        if len(cells) != len(names):
+            hint = "; a note with the separating mark in it goes in quotes" if len(cells) > len(names) else ""
+            message = f"line {line}: has {len(cells)} cells where the header has {len(names)}{hint}"
+            wrong.append(Problem(message, str(line)))
+            continue
+        found.append((line, dict(zip(names, cells, strict=True))))
+    return found
+
+
+def _controller(named: str, scenario: Scenario, line: int, wrong: list[Problem]) -> str | None:
+    known = list(scenario.controller)
+    if named in known:
+        return named
+    if not named and len(known) == 1:
+        return known[0]
+    if not named:
+        message = f"line {line}: names no controller, and the scenario has several: {', '.join(known)}"
+    else:
+        near = nearest(named, known)
+        hint = f'; did you mean "{near}"?' if near else f"; known are {', '.join(known)}"
+        message = f'line {line}: controller "{named}" is not in the scenario{hint}'
+    wrong.append(Problem(message, "controller", named))
+    return None
+
+
+def _moment(row: dict[str, str], line: int, wrong: list[Problem]) -> tuple[dt.datetime | None, bool]:
+    text = f"{row['date']} {row.get('time', '')}".strip()
+    match = re.fullmatch(r"(\d{4}-\d{2}-\d{2})(?:[ T]+(\d{1,2}:\d{2})(?::\d{2})?)?", text)
+    try:
+        if match is None:
+            raise ValueError
+        return dt.datetime.strptime(f"{match.group(1)} {match.group(2) or _NOON}", "%Y-%m-%d %H:%M"), bool(
+            match.group(2)
+        )
+    except ValueError:
+        message = f'line {line}: date "{text}" is no date such as 2025-06-01 or 2025-06-01 18:30'
+        wrong.append(Problem(message, "date", text))
+        return None, False
+
+
+def _visits(
+    name: str,
+    rows: list[tuple[dt.datetime, int, dict[str, str]]],
+    first: dt.date,
+    scenario: Scenario,
+    wrong: list[Problem],
+) -> tuple[Visit, ...]:
+    depth = scenario.controller[name].pan.depth
+    site = scenario.site
+    found: list[Visit] = []
+    for moment, line, row in rows:
+        if found and moment < found[-1].moment:
+            message = f"line {line}: {moment:%Y-%m-%d %H:%M} is before the row above it; put the log in order of time"
+            wrong.append(Problem(message, "date"))
+        count = _number(row, "openings", line, wrong)
+        if count is not None and (count != int(count) or count > _MOST_OPENINGS):
+            wrong.append(Problem(f"line {line}: openings = {count:g} is no count", "openings", count))
+            count = None
+        level = _number(row, "level_mm", line, wrong)
+        if level is not None and level > depth:
+            message = f"line {line}: level_mm = {level:g} is more than the pan's depth, {depth:g} mm; it is the water's depth in mm"
+            wrong.append(Problem(message, "level_mm", level))
+        opened = row.get("opened", "").casefold()
+        if opened not in ("", "yes", "y", "1", "no", "n", "0"):
+            wrong.append(Problem(f'line {line}: opened = "{opened}" is neither yes nor no', "opened", opened))
+        at = (moment.date() - first).days * 24.0 + solar_hour(
+            moment.date(), f"{moment:%H:%M}", site.longitude, site.timezone
+        )
+        found.append(
+            Visit(
+                line=line,
+                moment=moment,
+                hour=at,
+                openings=None if count is None else int(count),
+                opened=opened in ("yes", "y", "1"),
+                level=level,
+                added=_number(row, "added_l", line, wrong) or 0.0,
+                meter=_number(row, "meter_l", line, wrong),
+                note=row.get("note", ""),
+            )
+        )
+    if len(found) < _LEAST_VISITS:
+        message = f"{name} has {len(found)} rows; {_LEAST_VISITS} visits at least are needed to learn anything"
+        wrong.append(Problem(message, "controller", name))
+    return tuple(found)
+
+
+def _number(row: dict[str, str], key: str, line: int, wrong: list[Problem]) -> float | None:
+    text = row.get(key, "")
+    if not text:
+        return None
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value) or value < 0.0:
+        wrong.append(Problem(f'line {line}: {key} = "{text}" is no number of zero or more', key, text))
+        return None
+    return value

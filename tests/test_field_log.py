@@ -1,0 +1,84 @@
+"""A field log: what is read, what is refused and how it is said."""
+
+from __future__ import annotations
+
+import pytest
+
+from simulator.errors import ReadingsError
+from simulator.field_log import read_field_log
+
+ROWS = "2025-05-01 08:00,0,150\n2025-05-03 18:30,4,148\n2025-05-05 07:15,3,151\n"
+
+
+def read(garden, text):
+    path = garden.path.parent / "log.csv"
+    path.write_text(text, encoding="utf-8")
+    return read_field_log(path, garden, shown_as="log.csv")
+
+
+def test_a_log_is_read_with_its_empty_cells(make_garden):
+    text = "date;time;openings;level;opened;added;meter;notes\n"
+    text += (
+        "2025-05-01;08:00;0;150,5;;;1000;\n# a remark\n2025-05-03;18:30;;;yes;2;;topped up\n2025-05-05;;3;;;;1200;\n"
+    )
+    log = read(make_garden(), text)
+    first, second, third = log.visits["upper"]
+    assert (first.level, first.meter, first.hour) == (150.5, 1000.0, 8.0)
+    assert (second.openings, second.opened, second.added, second.note) == (None, True, 2.0, "topped up")
+    assert third.hour == 4 * 24.0 + 12.0
+    assert log.assumptions == ("1 rows of the log have no time of day and count as noon",)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "is empty; a header"),
+        ("date,openings,level_mm\n", "has a header and no row"),
+        ("day,openings\n" + ROWS, "the header has no column date"),
+        ("date,opening,level_mm\n" + ROWS, 'did you mean "openings"'),
+        ("date,note,time\n2025-05-01,x,08:00\n2025-05-02,x,08:00\n2025-05-03,x,08:00\n", "nothing to go by"),
+        ("date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2\n", "line 5: has 2 cells where the header has 3"),
+        ("date,openings,level_mm\n" + ROWS + "6 May,2,150\n", 'line 5: date "6 May" is no date such as'),
+        (
+            "date,openings,level_mm\n" + ROWS + "2025-05-04 08:00,2,150\n",
+            "line 5: 2025-05-04 08:00 is before the row above",
+        ),
+        ("date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2.5,150\n", "line 5: openings = 2.5 is no count"),
+        (
+            "date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,-2,150\n",
+            'openings = "-2" is no number of zero or more',
+        ),
+        ("date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2,15 cm\n", 'level_mm = "15 cm" is no number'),
+        (
+            "date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2,1500\n",
+            "level_mm = 1500 is more than the pan's depth, 180 mm",
+        ),
+        (
+            "date,openings,controller\n2025-05-01,1,uper\n",
+            'controller "uper" is not in the scenario; did you mean "upper"',
+        ),
+        ("date,openings\n2025-05-01,1\n2025-05-02,1\n", "upper has 2 rows; 3 visits at least"),
+        ("date,opened\n2025-05-01,perhaps\n2025-05-02,yes\n2025-05-03,no\n", "is neither yes nor no"),
+    ],
+)
+def test_a_broken_log_is_told_in_one_line(text, said, make_garden):
+    with pytest.raises(ReadingsError) as caught:
+        read(make_garden(), text)
+    assert said in str(caught.value)
+    assert len(str(caught.value).splitlines()) == 1
+    assert str(caught.value).startswith("log.csv: ")
+
+
+def test_all_that_is_wrong_comes_out_at_once(make_garden):
+    with pytest.raises(ReadingsError) as caught:
+        read(make_garden(), "date,openings,level_mm\n" + ROWS + "x,1,1\n2025-05-07,y,1\n2025-05-08,1,z\n")
+    assert [line.split(":")[1].strip() for line in str(caught.value).splitlines()] == ["line 5", "line 6", "line 7"]
+
+
+def test_a_log_that_is_not_there_or_not_text_is_told(make_garden, tmp_path):
+    garden = make_garden()
+    with pytest.raises(ReadingsError, match="there is no such field log"):
+        read_field_log(tmp_path / "nowhere.csv", garden)
+    (tmp_path / "b.csv").write_bytes(b"\xff\xfe\x00d")
+    with pytest.raises(ReadingsError, match="not a text file in UTF-8"):
+        read_field_log(tmp_path / "b.csv", garden)

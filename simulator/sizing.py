@@ -212,6 +212,9 @@ def size(
         names = ", ".join(scenario.controller)
         message = f"there is no [controller.{controller}]; the file has {names}"
         raise ScenarioError(Problem(message, "controller", controller), file=str(scenario.path))
+    faults = bool(scenario.fault)
+    if faults:
+        scenario = scenario.changed({"fault": []})
     if weather is None:
         weather = read_scenario_weather(scenario)
     start, end = scenario.season.start, scenario.season.end
@@ -223,6 +226,8 @@ def size(
             told = None if done is None else _for_valve(done, name)
             valves[name] = _valve(scenario, name, seasons, told)
     assumptions = list(next(iter(seasons.values()))[1].assumptions)
+    if faults:
+        assumptions.insert(0, "the scenario's faults are left out: a size is chosen for a garden in order")
     if any(supply.kind == "tank" for supply in scenario.supply.values()) and len(scenario.controller) > 1:
         assumptions.insert(0, "each valve is tried with its tank to itself, as if no other drew from it")
     if scenario.owned and len(valves) > 1:

@@ -154,7 +154,7 @@ class Bundle:
         return found
 
 
-_DAILY = ("swing", "rim", "dry", "shift", "leak", "refill_flow", "valve_flow", "draw_flow")
+_DAILY = ("swing", "rim", "dry", "shift", "leak", "rain_factor", "refill_flow", "valve_flow", "draw_flow")
 
 
 def _by_day(name: str, part: Any, n_days: int) -> Any:

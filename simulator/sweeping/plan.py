@@ -269,6 +269,11 @@ def _unfit(base: Scenario) -> Iterator[Problem]:
             f"scenario = {base.path.name} has [what_if.heat], and a sweep takes the years as they were: leave it out",
             "scenario",
         )
+    salty = [name for name, supply in base.supply.items() if supply.salinity]
+    for what, there in (("a [[fault]]", bool(base.fault)), ("a supply with salinity", bool(salty))):
+        if there:
+            message = f"scenario = {base.path.name} has {what}, which a sweep does not reckon with: leave it out"
+            yield Problem(message, "scenario")
 
 
 def _designed(base: Scenario, name: str, overlay: dict[str, Any]) -> Scenario:

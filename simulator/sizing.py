@@ -213,6 +213,7 @@ def size(
         raise ScenarioError(Problem(message, "controller", controller), file=str(scenario.path))
     if weather is None:
         weather = read_scenario_weather(scenario)
+    described, scenario = scenario, scenario.changed({"fault": []}) if scenario.fault else scenario
     start, end = scenario.season.start, scenario.season.end
     years = years_at_hand(scenario, weather, start, end) or [start.year]
     seasons = {year: _moved(scenario, weather, year) for year in years}
@@ -222,6 +223,8 @@ def size(
             told = None if done is None else _for_valve(done, name)
             valves[name] = _valve(scenario, name, seasons, told)
     assumptions = list(next(iter(seasons.values()))[1].assumptions)
+    if described.fault:
+        assumptions.insert(0, "the faults of [[fault]] are left out here: a pan is chosen for a sound garden")
     if len(years) < 10:
         assumptions.insert(
             0,

@@ -98,7 +98,7 @@ def test_every_commented_key_of_the_template_is_known():
     for line in text.splitlines():
         if "`panbudget statement`" in line:
             inside = True
-        elif line.startswith(("# One controller", "# What if")):
+        elif line.startswith(("# One controller", "# What goes wrong", "# What if")):
             inside = False
         match = re.match(r"# (\[[\w.-]+\]|\w+ = .*)", line)
         lines.append(match.group(1) if inside and match else line)

@@ -251,4 +251,4 @@ def test_size_goes_by_the_sound_garden_and_says_so(make_garden):
     sound, broken = faulty(make_garden, {"kind": "shade", "factor": 0.3}, weather=weather_csv(31))
     a, b = size(sound), size(broken)
     assert a.valves["upper"].choice.best == b.valves["upper"].choice.best
-    assert b.assumptions[0].startswith("the faults of [[fault]] are left out here")
+    assert any(text.startswith("the faults of [[fault]] are left out here") for text in b.assumptions)

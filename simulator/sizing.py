@@ -212,11 +212,9 @@ def size(
         names = ", ".join(scenario.controller)
         message = f"there is no [controller.{controller}]; the file has {names}"
         raise ScenarioError(Problem(message, "controller", controller), file=str(scenario.path))
-    faults = bool(scenario.fault)
-    if faults:
-        scenario = scenario.changed({"fault": []})
     if weather is None:
         weather = read_scenario_weather(scenario)
+    described, scenario = scenario, scenario.changed({"fault": []}) if scenario.fault else scenario
     start, end = scenario.season.start, scenario.season.end
     years = years_at_hand(scenario, weather, start, end) or [start.year]
     seasons = {year: _moved(scenario, weather, year) for year in years}
@@ -226,12 +224,12 @@ def size(
             told = None if done is None else _for_valve(done, name)
             valves[name] = _valve(scenario, name, seasons, told)
     assumptions = list(next(iter(seasons.values()))[1].assumptions)
-    if faults:
-        assumptions.insert(0, "the scenario's faults are left out: a size is chosen for a garden in order")
     if any(supply.kind == "tank" for supply in scenario.supply.values()) and len(scenario.controller) > 1:
         assumptions.insert(0, "each valve is tried with its tank to itself, as if no other drew from it")
     if scenario.owned and len(valves) > 1:
         assumptions.insert(0, "each valve is given its choice of what is owned, as if no other took it")
+    if described.fault:
+        assumptions.insert(0, "the faults of [[fault]] are left out here: a pan is chosen for a sound garden")
     if len(years) < 10:
         assumptions.insert(
             0,

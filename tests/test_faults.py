@@ -13,6 +13,8 @@ from simulator.faults import fault_said, with_faults
 from simulator.forcing import initial_state, prepare
 from simulator.scenario import Fault
 from simulator.season import read_scenario_weather
+from simulator.setting_up import set_up
+from simulator.sizing import size
 from simulator.years import in_year
 from tests.small_weather import weather_csv
 
@@ -235,3 +237,18 @@ def test_a_fault_that_can_t_be_is_told(fault, said, make_garden):
 def test_every_fault_is_said_in_words():
     for kind, what in EVERY.items():
         assert fault_said(Fault.model_validate({"kind": kind, **what}))
+
+
+def test_setup_goes_by_the_sound_garden_and_says_so(make_garden):
+    weather = weather_csv(31)
+    sound, broken = faulty(make_garden, {"kind": "shade", "factor": 0.3}, weather=weather)
+    a, b = set_up(sound), set_up(broken)
+    assert a.sheets == b.sheets
+    assert b.assumptions[0].startswith("the faults of [[fault]] are left out here")
+
+
+def test_size_goes_by_the_sound_garden_and_says_so(make_garden):
+    sound, broken = faulty(make_garden, {"kind": "shade", "factor": 0.3}, weather=weather_csv(31))
+    a, b = size(sound), size(broken)
+    assert a.valves["upper"].choice.best == b.valves["upper"].choice.best
+    assert any(text.startswith("the faults of [[fault]] are left out here") for text in b.assumptions)

@@ -21,6 +21,7 @@ from simulator.arrays import Floats
 from simulator.errors import Problem, ReadingsError
 from simulator.faults import with_faults
 from simulator.field_log import FieldLog, Visit, read_field_log
+from simulator.fit_losses import lost_between
 from simulator.fit_pan import NAMES, PanModel
 from simulator.fit_readings import (
     MAD,
@@ -574,34 +575,9 @@ def _told(
         untold=untold,
         condition=_condition(solution.jacobian),
         readings=table,
-        lost=_lost(pan, readings, solution.factors),
+        lost=lost_between(pan, readings, solution.factors),
         questioned=tuple(sorted(set(questioned))),
         rms_before=rms("before"),
         rms_after=rms("residual"),
         correlation=solution.correlation,
     )
-
-
-def _lost(pan: PanModel, readings: Readings, factors: dict[str, float]) -> pd.DataFrame:
-    """Net loss between visits by the log and by the model, as described and as fitted. [mm/day]"""
-    swing = pan.swing * factors.get("swing", 1.0)
-    now, was = pan.modelled(factors).at(pan.hours) * swing, pan.modelled({}).at(pan.hours) * pan.swing
-    rows = []
-    for k in range(1, len(pan.visits)):
-        a, b = pan.visits[k - 1], pan.visits[k]
-        days = (b.hour - a.hour) / 24.0
-        count = readings.counts[k]
-        if days < 0.5 or count is None:
-            continue
-        both = a.level is not None and b.level is not None
-        fallen = ((a.level or 0.0) - (b.level or 0.0)) if both else 0.0
-        rows.append(
-            {
-                "start": a.moment,
-                "end": b.moment,
-                "observed": (count * swing / pan.area + fallen) / days,
-                "before": (was[k] - was[k - 1]) / pan.area / days,
-                "after": (now[k] - now[k - 1]) / pan.area / days,
-            }
-        )
-    return pd.DataFrame(rows, columns=["start", "end", "observed", "before", "after"])

@@ -401,10 +401,34 @@ class Scenario(Described):
             return self.changed(_variant_in(Path(name)))
         if name not in self.variant:
             near = scenario_errors.nearest(name, self.variant)
-            hint = f'; did you mean "{near}"?' if near else "; the file has none like it"
+            hint = f'; did you mean "{near}"?' if near else f"; the file has {', '.join(self.variant) or 'none'}"
             raise ScenarioError(Problem(f"there is no [variant.{name}]{hint}", "variant", name), file=str(self._path))
+        strange = list(self._misspelt(self.variant[name], f"variant.{name}"))
+        if strange:
+            raise ScenarioError(*strange, file=str(self._path))
         merged = _overlaid({k: v for k, v in self._raw.items() if k != "variant"}, self.variant[name])
         return _checked(merged, self._path, self._sha256, prefix=f"variant.{name}: ")
+
+    def _misspelt(self, overlay: Mapping[str, Any], where: str) -> Iterator[Problem]:
+        """Parts that an overlay changes, under a name that is nearly one of the file's: it would be a new, empty part."""
+        parts: list[tuple[str, Any, Mapping[str, Any]]] = [
+            (kind, overlay.get(kind), getattr(self, kind)) for kind in ("controller", "supply")
+        ]
+        given = overlay.get("controller")
+        if isinstance(given, Mapping):
+            for name, controller in self.controller.items():
+                if isinstance(given.get(name), Mapping):
+                    parts.append((f"controller.{name}.bed", given[name].get("bed"), controller.bed))
+        for path, changes, known in parts:
+            for name in changes if isinstance(changes, Mapping) else ():
+                # a part that is described whole may be a new one: every valve names its supply, every bed its area
+                mark = {"controller": "supply", "supply": "pressure"}.get(path, "area")
+                whole = isinstance(changes[name], Mapping) and bool({mark, "kind"} & set(changes[name]))
+                new = name not in known and not whole
+                near = scenario_errors.nearest(name, known) if new else None
+                if near is not None:
+                    key = f"{where}.{path}.{name}"
+                    yield Problem(f'{key} changes nothing that the file has; did you mean "{near}"?', key, name)
 
     def changed(self, overlay: Mapping[str, Any]) -> Scenario:
         """Return the scenario with an overlay, given as nested mappings, laid over it."""

@@ -58,6 +58,11 @@ SCENARIOS = {
     "a weather file that is not there": ('file = "weather.csv"', 'file = "wether.csv"', ["wether.csv", "weather.csv"]),
     "a reader unknown": ('# format = "auto" ', 'format = "csw" ', ["format", "csw"]),
     "a variant that can't be": ('diameter = "55 cm"', 'diameter = "55 kg"', ["variant.wide-pan", "diameter"]),
+    "a variant of a misspelt valve": (
+        "controller.yard.pan.vessels = [{ diameter",
+        "controller.yrad.pan.vessels = [{ diameter",
+        ["variant.wide-pan.controller.yrad", 'did you mean "yard"'],
+    ),
     "a measured pan without its column": (
         '# evaporation = "from-eto" ',
         'evaporation = "measured" ',

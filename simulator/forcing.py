@@ -24,7 +24,15 @@ from simulator.errors import Problem, ScenarioError
 from simulator.hydraulics import emitter_flow
 from simulator.planting import Climate, PlantingError
 from simulator.scenario import Controller, Emitter, Scenario, Supply
-from simulator.supplies import losses_of, most_static, pressure_behind, pressure_table, roof_inflow, tank_shape
+from simulator.supplies import (
+    lengthened,
+    losses_of,
+    most_static,
+    pressure_behind,
+    pressure_table,
+    roof_inflow,
+    tank_shape,
+)
 from simulator.weather import Weather
 
 __all__ = [
@@ -509,7 +517,7 @@ def tank_arrays(scenario: Scenario, pan_of: dict[str, PanForcing], rain: Floats)
         return no_tanks(len(rain))
     shapes = [tank_shape(supply) for supply in described.values()]
     longest = max(len(volumes) for volumes, _ in shapes)
-    volumes, levels = (np.array([_lengthened(shape[side], longest) for shape in shapes]) for side in (0, 1))
+    volumes, levels = (np.array([lengthened(shape[side], longest) for shape in shapes]) for side in (0, 1))
     draws = [
         (index, pan_of[name].at_reference[key], bed.emitters.exponent)
         for index, (name, controller) in enumerate(scenario.controller.items())
@@ -529,12 +537,6 @@ def tank_arrays(scenario: Scenario, pan_of: dict[str, PanForcing], rain: Floats)
         draw_flow=np.repeat(flows[:, None], len(rain), axis=1),
         draw_exponent=np.array([draw[2] for draw in draws], float),
     )
-
-
-def _lengthened(points: Floats, length: int) -> Floats:
-    """A shape of as many points as the longest one: the last piece goes on."""
-    step = points[-1] - points[-2]
-    return np.concatenate([points, points[-1] + step * np.arange(1, length - len(points) + 1)])
 
 
 def press_hours(scenario: Scenario, controller: Controller, dates: pd.DatetimeIndex, assumptions: list[str]) -> Floats:

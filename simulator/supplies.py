@@ -19,6 +19,7 @@ from simulator.scenario_supply import Pipe, Roof, Supply
 __all__ = [
     "KPA_PER_M",
     "hazen_williams_loss",
+    "lengthened",
     "losses_of",
     "most_static",
     "pressure_behind",
@@ -157,6 +158,26 @@ def tank_shape(supply: Supply) -> tuple[Floats, Floats]:
         )
     assert supply.volume is not None and supply.footprint is not None
     return np.array([0.0, supply.volume]), np.array([0.0, supply.volume / 1000.0 / supply.footprint])
+
+
+def lengthened(points: Floats, length: int) -> Floats:
+    """
+    Return shapes of as many points as the longest one.
+
+    Parameters
+    ----------
+    points : ndarray (..., k)
+        Volumes or levels, rising.
+    length : int
+        k or more.
+
+    Returns
+    -------
+    ndarray (..., length)
+        The last piece goes on.
+    """
+    step = points[..., -1:] - points[..., -2:-1]
+    return np.concatenate([points, points[..., -1:] + step * np.arange(1, length - points.shape[-1] + 1)], axis=-1)
 
 
 def most_static(supply: Supply) -> float:

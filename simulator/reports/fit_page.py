@@ -59,7 +59,8 @@ def fit_sentences(found: Fit) -> list[str]:
             said.append(f"{name}: {_WORDS[parameter].split(',')[0]} stays as described: {why}.")
         said.append(
             f"{name}: the log's levels and counts lie {mm(one.rms_after)} from the model as fitted, {mm(one.rms_before)} as "
-            f"described; {count(len(one.questioned), 'reading')} looked wrong and weigh little or nothing."
+            f"described; {count(len(one.questioned), 'reading')} looked wrong and "
+            f"{'weighs' if len(one.questioned) == 1 else 'weigh'} little or nothing."
         )
     before, after = (sum(c["litres"] for c in s.totals["controllers"].values()) for s in (found.before, found.after))
     said.append(f"The scenario's season: {litres(after)} as fitted, {litres(before)} as described.")

@@ -22,6 +22,7 @@ from simulator.forcing import PanForcing, pan_arrays, pan_flows, tank_arrays
 from simulator.planting import mulch_factor
 from simulator.scenario import Bed, Controller, Scenario
 from simulator.scenario_supply import Roof
+from simulator.supplies import lengthened
 
 __all__ = ["Bundle", "Design", "Ground", "Row", "bundle_of", "ground_key"]
 
@@ -296,7 +297,7 @@ def _tanks_together(pans: Sequence[Pans], tanks: Sequence[Tanks]) -> Tanks:
     for name in Tanks._fields:
         parts = [getattr(part, name) for part in tanks if len(part.capacity)]
         if name in ("volumes", "levels"):
-            parts = [_lengthened(part, longest) for part in parts]
+            parts = [lengthened(part, longest) for part in parts]
         joined[name] = np.concatenate(parts)
     before, draws = 0, []
     for pan, part in zip(pans, tanks, strict=True):
@@ -305,9 +306,3 @@ def _tanks_together(pans: Sequence[Pans], tanks: Sequence[Tanks]) -> Tanks:
         before += len(pan.area)
     joined["draw_controller"] = np.concatenate(draws).astype(np.int64)
     return Tanks(**joined)
-
-
-def _lengthened(points: Floats, length: int) -> Floats:
-    """Shapes of as many points as the longest one: the last piece goes on."""
-    step = points[:, -1:] - points[:, -2:-1]
-    return np.concatenate([points, points[:, -1:] + step * np.arange(1, length - points.shape[1] + 1)], axis=1)

@@ -74,9 +74,9 @@ class Tanks(NamedTuple):
     inflow: Floats
     float_volume: Floats
     float_rate: Floats
-    draw_controller: Ints
     draw_flow: Floats
     draw_exponent: Floats
+    draw_from: Ints
 
 
 class Beds(NamedTuple):
@@ -98,8 +98,8 @@ class Beds(NamedTuple):
     lane_bed: Ints
     lane_controller: Ints
     lane_source: Ints
+    lane_draw: Ints
     lane_mm_per_hour: Floats
-    lane_exponent: Floats
     given: Floats
 
 
@@ -143,6 +143,8 @@ class Results(NamedTuple):
     tank_drawn: Floats
     tank_topped: Floats
     tank_over: Floats
+    draw_hours: Floats
+    draw_power: Floats
     irrigation: Floats
     etc: Floats
     eta: Floats
@@ -173,7 +175,7 @@ def empty_results(
     days: int,
     *,
     room: int,
-    tanks: int = 0,
+    tanks: Tanks | None = None,
     keep_hours: bool = True,
     keep_terms: bool = True,
 ) -> Results:
@@ -186,7 +188,7 @@ def empty_results(
         The run's size.
     room : int
         How many openings can be listed.
-    tanks : int
+    tanks : Tanks, optional
     keep_hours : bool
         Whether the pan's level is kept hour by hour.
     keep_terms : bool
@@ -200,10 +202,12 @@ def empty_results(
     pan, lane = (controllers, days), (lanes, days)
     hourly = (controllers, days * 24 if keep_hours else 0)
     terms = (lanes, days if keep_terms else 0)
-    tank = (tanks, days)
+    n_tanks, n_draws = (len(tanks.capacity), len(tanks.draw_exponent)) if tanks else (0, 0)
     by_name = {
         "hourly_level": hourly,
-        **dict.fromkeys(_BY_TANK, tank),
+        **dict.fromkeys(_BY_TANK, (n_tanks, days)),
+        "draw_hours": (n_draws, days),
+        "draw_power": (n_draws,),
         **dict.fromkeys(_BY_LANE, lane),
         **dict.fromkeys(_TERMS, terms),
     }
@@ -218,9 +222,8 @@ def empty_results(
 
 def no_tanks(days: int) -> Tanks:
     """Return the tanks of a garden that has none."""
-    one, two, whole = np.zeros(0), np.zeros((0, 2)), np.zeros(0, np.int64)
-    by_day = np.zeros((0, days))
-    return Tanks(one, one, two, two, by_day, one, one, whole, by_day, one)
+    one, two, by_day = np.zeros(0), np.zeros((0, 2)), np.zeros((0, days))
+    return Tanks(one, one, two, two, by_day, one, one, by_day, one, np.zeros(0, np.int64))
 
 
 def mains(controllers: int) -> dict[str, Any]:

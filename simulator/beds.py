@@ -157,7 +157,7 @@ def bed_arrays(
     given = np.zeros((n_beds, n_days if "timer" in lanes else 0))
     tew, rew = np.zeros(n_beds), np.zeros(n_beds)
     flow_mm: list[float] = []
-    exponents: list[float] = []
+    draws: list[int] = []
     flows = {key: pan_of[part.controller].bed_flows[part.name] for key, part in bed_of.items()}
     for index, (bed, part) in enumerate(zip(described, parts, strict=True)):
         tew[index], rew[index] = evaporable_water(bed)
@@ -166,7 +166,7 @@ def bed_arrays(
         on_tank = scenario.supply[scenario.controller[part.controller].supply].kind == "tank"
         own, reference = flows[part.key], pan_of[part.controller].at_reference[part.name]
         mean = (reference if on_tank else own) / bed.area
-        exponents += [bed.emitters.exponent] * len(lanes)
+        draws.append(1 + max(draws, default=-1) if on_tank else -1)
         by_lane = {"mean": mean, "driest_quarter": mean * bed.uniformity}
         flow_mm += [by_lane.get(lane, 0.0) for lane in lanes]
         if "timer" in lanes:
@@ -189,8 +189,8 @@ def bed_arrays(
         lane_bed=np.repeat(np.arange(n_beds, dtype=np.int64), len(lanes)),
         lane_controller=np.repeat(np.array([names.index(part.controller) for part in parts], np.int64), len(lanes)),
         lane_source=np.tile(np.array([_SOURCES[lane] for lane in lanes], np.int64), n_beds),
+        lane_draw=np.repeat(np.array(draws, np.int64), len(lanes)),
         lane_mm_per_hour=np.array(flow_mm),
-        lane_exponent=np.array(exponents),
         given=given,
     )
 

@@ -33,7 +33,7 @@ _TANK_EMPTIES = 7
 #: pressure at which flows are given where a tank's falling head changes them [kPa]
 REFERENCE_PRESSURE = 100.0
 _KPA_PER_M = 9.80665  # of water at 1.000 kg/L
-# flows are reckoned anew when a fiftieth of the tank's water has gone, but not more often than once a minute
+# flows are reckoned anew when the pressure has fallen by a fiftieth, but not more often than once a minute
 _FALL = 0.02
 _SHORTEST = 1.0 / 60.0
 _ROUNDING = 1e-9  # kg
@@ -64,15 +64,16 @@ def run_season(days, pans, tanks, beds, state, out):
     tanks : Tanks
         Per tank: ``capacity`` [L], ``outlet`` (height above the emitters) [m], ``volumes`` [L] and ``levels`` [m]
         (tanks, k) its shape, ``inflow`` (tanks, days) [L/day], ``float_volume`` [L] and ``float_rate`` [L/h] of a
-        float valve on the mains. Per draw, one for each bed on a tank: ``draw_controller``, ``draw_flow``
-        (draws, days) [L/h at the reference pressure], ``draw_exponent``.
+        float valve on the mains. Per draw, one for each bed on a tank and a controller's side by side: ``draw_flow``
+        (draws, days) [L/h at the reference pressure], ``draw_exponent``. ``draw_from`` (controllers + 1,): where
+        each controller's draws begin, and end with the next one's.
     beds : Beds
         Per bed: ``kc`` (Kcb for the dual coefficient), ``taw`` [mm], ``rain_in`` (rain less runoff) [mm/day],
         ``growing``, ``kc_max``, ``exposed`` (1 − fc), ``p_table``, ``flow_factor`` (what clogging leaves), all
         (beds, days); ``dual``, ``fw``, ``tew``, ``rew``, ``ke_factor`` (what a mulch leaves of the soil's
         evaporation) (beds,). Per lane: ``lane_bed``, ``lane_controller``, ``lane_source`` (VALVE, EXACT_REFILL or
-        GIVEN), ``lane_mm_per_hour`` (of opening, on a tank at the reference pressure) [mm/h], ``lane_exponent``
-        (lanes,); ``given`` (beds, days) [mm/day].
+        GIVEN), ``lane_draw`` (its bed's, or −1 on the mains), ``lane_mm_per_hour`` (of opening, on a tank at the
+        reference pressure) [mm/h] (lanes,); ``given`` (beds, days) [mm/day].
     state : State
         Where the run starts, overwritten with where it ends: ``level`` [kg], ``is_open``, ``since`` [h before
         the first day, so 0 or less], ``refilled`` and ``drawn`` [kg, L in the opening under way], ``cause``
@@ -82,7 +83,9 @@ def run_season(days, pans, tanks, beds, state, out):
         Filled: per controller and day ``openings``, ``open_hours``, ``refilled``, ``drawn``, ``evaporated``,
         ``leaked``, ``spilled``, ``level``, ``stuck_hours``, ``dry_hours``, ``starved_hours`` (open without water);
         ``hourly_level`` (controllers, days·24), left alone when it has no columns; per tank and day ``tank_volume``,
-        ``tank_drawn``, ``tank_topped``, ``tank_over``; per lane and day ``irrigation``, ``etc``, ``eta``, ``ks``,
+        ``tank_drawn``, ``tank_topped``, ``tank_over``; per draw and day ``draw_hours``, hours of opening that would have
+        given as much at the reference pressure, and ``draw_power``, flow over that at the reference pressure when it
+        was last reckoned; per lane and day ``irrigation``, ``etc``, ``eta``, ``ks``,
         ``depletion``, ``deep_percolation``, ``left_below``, ``ke``; ``kr``, ``few``, ``surface_depletion``, left
         alone when they have no columns; the openings ``opening_controller``, ``opening_start``, ``opening_end``
         [h from the start of the first day; not a number if still open], ``opening_refilled``, ``opening_litres``,
@@ -106,7 +109,6 @@ def run_season(days, pans, tanks, beds, state, out):
     n_controllers = len(pans.area)
     n_blocks = len(pans.block) - 1
     n_lanes = len(beds.lane_bed)
-    n_draws = len(tanks.draw_controller)
     n_shape = tanks.volumes.shape[1]
     n_losses = pans.static.shape[1]
     presses_a_day = pans.presses.shape[1] // max(n_days, 1)
@@ -133,7 +135,14 @@ def run_season(days, pans, tanks, beds, state, out):
             tank = pans.tank[pans.member[first_member]]
             # one alone goes through its day at once, several on one tank take turns hour by hour
             turn = 24 if after_members - first_member == 1 else 1
-            inflow = tanks.inflow[tank, day] / 24.0 if tank >= 0 else 0.0  # L/h
+            inflow = volume = 0.0
+            first_draw = after_draws = shape_at = loss_at = 0
+            if tank >= 0:
+                inflow = tanks.inflow[tank, day] / 24.0  # L/h
+                volume = state.volume[tank]
+                shape_at, loss_at = 1, n_losses - 1
+            if tank >= 0:
+                out.tank_drawn[tank, day] = out.tank_topped[tank, day] = out.tank_over[tank, day] = 0.0
             for start in range(0, 24, turn):
                 for place in range(first_member, after_members):
                     c = pans.member[place]
@@ -146,8 +155,12 @@ def run_season(days, pans, tanks, beds, state, out):
                     day_evaporation = pans.evaporation[c, day] * area  # kg
                     w = level[c]
                     valve_open = is_open[c]
+                    if tank >= 0:
+                        first_draw, after_draws = tanks.draw_from[c], tanks.draw_from[c + 1]
                     if start == 0:
                         w -= pans.shift[c, day]
+                        for draw in range(first_draw, after_draws):
+                            out.draw_hours[draw, day] = 0.0
                         press = day * presses_a_day
                         opened = 0
                         open_hours = evaporated = refilled = drawn = spilled = leaked = 0.0
@@ -164,7 +177,7 @@ def run_season(days, pans, tanks, beds, state, out):
 
                     for hour in range(start, start + turn):
                         if tank >= 0 and place == first_member:  # roof and float valve bring their hour's water first
-                            volume = state.volume[tank] + inflow
+                            volume += inflow
                             if volume < tanks.float_volume[tank]:
                                 topped = min(tanks.float_rate[tank], tanks.float_volume[tank] - volume)
                                 volume += topped
@@ -172,7 +185,6 @@ def run_season(days, pans, tanks, beds, state, out):
                             if volume > tanks.capacity[tank]:
                                 out.tank_over[tank, day] += volume - tanks.capacity[tank]
                                 volume = tanks.capacity[tank]
-                            state.volume[tank] = volume
 
                         share = (1.0 - night_share) * daylight_share[day, hour] + night_share * dark_share[day, hour]
                         evaporation_rate = day_evaporation * share  # kg/h
@@ -192,43 +204,47 @@ def run_season(days, pans, tanks, beds, state, out):
                             # rates from here on, constant until the next happening
                             refill_rate = 0.0
                             flow = 0.0
-                            ratio = power = 1.0
-                            exponent = 0.0
+                            pressure = slope = 0.0
                             if valve_open:
                                 refill_rate = refill_flow
                                 flow = valve_flow
                                 if tank >= 0:
-                                    volume = state.volume[tank]
                                     refill_rate = flow = 0.0
                                     if volume > 0.0:
-                                        # level by the tank's shape, pressure behind pipe and valve: straight between points
-                                        k = 1
+                                        # level by the tank's shape, pressure behind pipe and valve: straight between
+                                        # points, looked for from where the last one was found
+                                        k = shape_at
                                         while k < n_shape - 1 and tanks.volumes[tank, k] < volume:
                                             k += 1
+                                        while k > 1 and tanks.volumes[tank, k - 1] >= volume:
+                                            k -= 1
+                                        shape_at = k
                                         below, above = tanks.volumes[tank, k - 1], tanks.volumes[tank, k]
-                                        part = (volume - below) / (above - below)
-                                        head = tanks.levels[tank, k - 1] * (1.0 - part) + tanks.levels[tank, k] * part
+                                        slope = (tanks.levels[tank, k] - tanks.levels[tank, k - 1]) / (above - below)
+                                        head = tanks.levels[tank, k - 1] + slope * (volume - below)
                                         pressure = (head + tanks.outlet[tank]) * _KPA_PER_M
-                                        k = n_losses - 1  # from above, since a tank's pressure lies near its most
+                                        k = loss_at
+                                        while k < n_losses - 1 and pans.static[c, k] < pressure:
+                                            k += 1
                                         while k > 1 and pans.static[c, k - 1] >= pressure:
                                             k -= 1
+                                        loss_at = k
                                         below, above = pans.static[c, k - 1], pans.static[c, k]
-                                        part = (pressure - below) / (above - below)
-                                        pressure = (
-                                            pans.at_emitters[c, k - 1] * (1.0 - part) + pans.at_emitters[c, k] * part
-                                        )
+                                        left = (pans.at_emitters[c, k] - pans.at_emitters[c, k - 1]) / (above - below)
+                                        pressure = pans.at_emitters[c, k - 1] + left * (pressure - below)
+                                        slope *= left * _KPA_PER_M  # of pressure at the emitters [kPa/L]
                                         ratio = pressure / REFERENCE_PRESSURE
                                         if ratio > 0.0:
                                             exponent = pans.refill_exponent[c]
                                             power = ratio**exponent  # anew only for another kind of emitter
                                             refill_rate = refill_flow * power
                                             flow = refill_rate
-                                            for draw in range(n_draws):
-                                                if tanks.draw_controller[draw] == c:
-                                                    if tanks.draw_exponent[draw] != exponent:
-                                                        exponent = tanks.draw_exponent[draw]
-                                                        power = ratio**exponent
-                                                    flow += tanks.draw_flow[draw, day] * power
+                                            for draw in range(first_draw, after_draws):
+                                                if tanks.draw_exponent[draw] != exponent:
+                                                    exponent = tanks.draw_exponent[draw]
+                                                    power = ratio**exponent
+                                                flow += tanks.draw_flow[draw, day] * power
+                                                out.draw_power[draw] = power
                             net = rain_rate + refill_rate - evaporation_rate - leak
                             lost = evaporation_rate
                             leaking = leak
@@ -266,12 +282,12 @@ def run_season(days, pans, tanks, beds, state, out):
                                 step = (w - dry) / -net
                                 ending = _RUNS_DRY
                             if tank >= 0 and flow > 0.0:
-                                lasts = state.volume[tank] / flow
+                                lasts = volume / flow
                                 if lasts <= step:
                                     step = lasts
                                     ending = _TANK_EMPTIES
-                                if max(lasts * _FALL, _SHORTEST) < step:
-                                    step = max(lasts * _FALL, _SHORTEST)
+                                if flow * slope * step > _FALL * pressure and step > _SHORTEST:
+                                    step = max(_FALL * pressure / (flow * slope), _SHORTEST)
                                     ending = _TANK_FALLS
                             if press < last_press and pans.presses[c, press] - hour <= clock + step:
                                 step = max(pans.presses[c, press] - hour - clock, 0.0)
@@ -294,15 +310,11 @@ def run_season(days, pans, tanks, beds, state, out):
                                     stuck_hours += step
                                 if tank >= 0 and flow > 0.0:
                                     out.tank_drawn[tank, day] += flow * step
-                                    state.volume[tank] -= flow * step
-                                    if ending == _TANK_EMPTIES or state.volume[tank] < 0.0:
-                                        state.volume[tank] = 0.0
-                                    for lane in range(n_lanes):
-                                        if beds.lane_controller[lane] == c and beds.lane_source[lane] == VALVE:
-                                            if beds.lane_exponent[lane] != exponent:
-                                                exponent = beds.lane_exponent[lane]
-                                                power = ratio**exponent
-                                            out.irrigation[lane, day] += step * power * beds.lane_mm_per_hour[lane]
+                                    volume -= flow * step
+                                    if ending == _TANK_EMPTIES or volume < 0.0:
+                                        volume = 0.0
+                                    for draw in range(first_draw, after_draws):
+                                        out.draw_hours[draw, day] += step * out.draw_power[draw]
                             if is_dry:
                                 dry_hours += step
                             clock += step
@@ -354,7 +366,8 @@ def run_season(days, pans, tanks, beds, state, out):
                     out.dry_hours[c, day] = dry_hours
                     out.starved_hours[c, day] = starved_hours
             if tank >= 0:
-                out.tank_volume[tank, day] = state.volume[tank]
+                state.volume[tank] = volume
+                out.tank_volume[tank, day] = volume
 
         # beds: FAO-56 chapter 8, and chapter 7 for the dual coefficient
         for lane in range(n_lanes):
@@ -366,10 +379,11 @@ def run_season(days, pans, tanks, beds, state, out):
             left_below = max(depletion - taw, 0.0)
             depletion -= left_below
             if source == VALVE:
-                c = beds.lane_controller[lane]
-                if pans.tank[c] >= 0:
-                    irrigation = out.irrigation[lane, day] * beds.flow_factor[b, day]
+                draw = beds.lane_draw[lane]
+                if draw >= 0:
+                    irrigation = out.draw_hours[draw, day] * beds.lane_mm_per_hour[lane] * beds.flow_factor[b, day]
                 else:
+                    c = beds.lane_controller[lane]
                     irrigation = out.open_hours[c, day] * beds.lane_mm_per_hour[lane] * beds.flow_factor[b, day]
             elif source == GIVEN:
                 irrigation = beds.given[b, day]

@@ -171,7 +171,7 @@ class PanModel:
         )
         days = len(forcing.dates)
         room = int(forcing.room * max(exposure / swing, 1.0) + 50)
-        out = empty_results(len(pans.area), 0, days, room=room, tanks=len(forcing.tanks.capacity), keep_terms=False)
+        out = empty_results(len(pans.area), 0, days, room=room, tanks=forcing.tanks, keep_terms=False)
         state = initial_state(self.scenario, dataclasses.replace(forcing, pans=changed))
         state = state._replace(level=changed.swing[:, 0].copy())
         given = (forcing.days, changed, forcing.tanks, forcing.beds, state, out)

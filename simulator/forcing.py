@@ -519,12 +519,13 @@ def tank_arrays(scenario: Scenario, pan_of: dict[str, PanForcing], rain: Floats)
     longest = max(len(volumes) for volumes, _ in shapes)
     volumes, levels = (np.array([lengthened(shape[side], longest) for shape in shapes]) for side in (0, 1))
     draws = [
-        (index, pan_of[name].at_reference[key], bed.emitters.exponent)
-        for index, (name, controller) in enumerate(scenario.controller.items())
+        (pan_of[name].at_reference[key], bed.emitters.exponent)
+        for name, controller in scenario.controller.items()
         if controller.supply in described
         for key, bed in controller.bed.items()
     ]
-    flows = np.array([draw[1] for draw in draws])
+    flows = np.array([draw[0] for draw in draws])
+    counts = [len(c.bed) if c.supply in described else 0 for c in scenario.controller.values()]
     return Tanks(
         capacity=np.array([supply.volume for supply in described.values()], float),
         outlet=np.array([supply.outlet_height for supply in described.values()], float),
@@ -533,9 +534,9 @@ def tank_arrays(scenario: Scenario, pan_of: dict[str, PanForcing], rain: Floats)
         inflow=np.array([roof_inflow(rain, supply.roof) for supply in described.values()]),
         float_volume=np.array([s.top_up.below if s.top_up else 0.0 for s in described.values()]),
         float_rate=np.array([s.top_up.rate if s.top_up else 0.0 for s in described.values()]),
-        draw_controller=np.array([draw[0] for draw in draws], np.int64),
         draw_flow=np.repeat(flows[:, None], len(rain), axis=1),
-        draw_exponent=np.array([draw[2] for draw in draws], float),
+        draw_exponent=np.array([draw[1] for draw in draws], float),
+        draw_from=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
     )
 
 

@@ -264,7 +264,7 @@ def run_forcing(forcing: Forcing, state: State, *, run: Callable[..., int] = eng
         len(forcing.beds.lane_bed),
         len(forcing.dates),
         room=forcing.room,
-        tanks=len(forcing.tanks.capacity),
+        tanks=forcing.tanks,
     )
     given = (forcing.days, forcing.pans, forcing.tanks, forcing.beds, state, out)
     count = run(*(plain(group) for group in given)) if run is engine.run_season else run(*given)

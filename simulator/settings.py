@@ -257,7 +257,7 @@ def _outcome(
     if times:
         evaporated = np.maximum(pans.evaporation, 0.0).sum(axis=1) * pans.area
         room = int((evaporated / pans.swing[:, 0] + 2.0).sum()) + n * n_days
-    out = empty_results(n, lanes, n_days, room=room, tanks=len(tanks.capacity), keep_hours=False, keep_terms=False)
+    out = empty_results(n, lanes, n_days, room=room, tanks=tanks, keep_hours=False, keep_terms=False)
     groups: tuple[Any, ...] = (year.forcing.days, pans, tanks, beds, state, out)
     interpreted: Callable[..., int] = engine.run_season
     count = interpreted(*(plain(group) for group in groups)) if run is None else run(*groups)
@@ -338,12 +338,12 @@ def _arrays(year: YearForcing, settings: Sequence[Setting], factors: Floats) -> 
     tanks, volume = no_tanks(n_days), np.zeros(0)
     if tank >= 0:  # each setting has the tank to itself
         given = forcing.tanks
-        own = np.flatnonzero(given.draw_controller == row)
+        own = slice(given.draw_from[row], given.draw_from[row + 1])
         tanks = Tanks(
             **{name: np.repeat(getattr(given, name)[tank : tank + 1], n, axis=0) for name in Tanks._fields[:7]},
-            draw_controller=np.repeat(np.arange(n, dtype=np.int64), n_beds),
             draw_flow=by_day(np.tile(through, n)),
             draw_exponent=np.tile(given.draw_exponent[own], n),
+            draw_from=np.arange(n + 1, dtype=np.int64) * n_beds,
         )
         volume = np.full(n, year.volume[tank])
     beds_of = forcing.beds
@@ -351,14 +351,13 @@ def _arrays(year: YearForcing, settings: Sequence[Setting], factors: Floats) -> 
     chosen = {name: np.ascontiguousarray(getattr(beds_of, name)[year.beds]) for name in names}
     mean = through / year.areas
     lanes = n * n_beds * _SHARES
-    lane_rows = year.beds * len(forcing.lanes)
     beds = Beds(
         **chosen,
         lane_bed=np.tile(np.repeat(np.arange(n_beds, dtype=np.int64), _SHARES), n),
         lane_controller=np.repeat(np.arange(n, dtype=np.int64), n_beds * _SHARES),
         lane_source=np.full(lanes, engine.VALVE, np.int64),
+        lane_draw=np.arange(lanes, dtype=np.int64) // _SHARES if tank >= 0 else np.full(lanes, -1, np.int64),
         lane_mm_per_hour=np.tile(np.stack([mean, mean * year.uniformity], axis=1).ravel(), n),
-        lane_exponent=np.tile(np.repeat(beds_of.lane_exponent[lane_rows], _SHARES), n),
         given=np.zeros((n_beds, 0)),
     )
     whole = np.zeros(n, np.int64)

@@ -75,9 +75,7 @@ def with_spread(
 
     areas = [bed.area for controller in scenario.controller.values() for bed in controller.bed.values()]
     for place, drawn in enumerate(sampled_forcings(season, count)):
-        out = empty_results(
-            len(controllers), len(keep), days, room=0, tanks=len(drawn.tanks.capacity), keep_hours=False
-        )
+        out = empty_results(len(controllers), len(keep), days, room=0, tanks=drawn.tanks, keep_hours=False)
         given = (drawn.days, drawn.pans, drawn.tanks, drawn.beds._replace(**chosen), before.copy(), out)
         run(*(plain(group) for group in given)) if run is engine.run_season else run(*given)
         for row, name in enumerate(controllers):

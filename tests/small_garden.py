@@ -74,7 +74,7 @@ def garden(
         lane_controller=np.zeros(3, np.int64),
         lane_source=np.array([engine.VALVE, engine.VALVE, engine.EXACT_REFILL], np.int64),
         lane_mm_per_hour=np.array([bed_mm_per_hour, 0.9 * bed_mm_per_hour, 0.0]),
-        lane_exponent=np.zeros(3),
+        lane_draw=np.full(3, -1, np.int64),
         given=np.zeros((0, 0)),
     )
     state = State(

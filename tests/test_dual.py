@@ -53,7 +53,7 @@ def one_bed(eto, rain, irrigation, *, kcb, kc_max, exposed, tew, rew, fw, taw, p
         lane_controller=np.zeros(1, np.int64),
         lane_source=np.array([engine.GIVEN], np.int64),
         lane_mm_per_hour=np.zeros(1),
-        lane_exponent=np.zeros(1),
+        lane_draw=np.full(1, -1, np.int64),
         given=np.asarray(irrigation, float).reshape(1, n),
     )
     whole = np.zeros(1, np.int64)

@@ -69,7 +69,7 @@ def sampled_forcings(season: Season, count: int) -> Iterator[Forcing]:
     emitter = dict(zip(season.beds, drawn(rules.emitter_flow, len(season.beds)).T, strict=True))
     refill_factor = np.empty((count, len(controllers)))
     valve_flow = np.empty((count, *forcing.pans.valve_flow.shape))
-    draw_factor = np.ones((count, len(forcing.tanks.draw_controller)))
+    draw_factor = np.ones((count, len(forcing.tanks.draw_exponent)))
     bed_factor = np.ones((count, len(season.beds)))
     draw = 0
     for index, name in enumerate(controllers):
@@ -133,7 +133,7 @@ def sample_seasons(
     driven = plain(forcing.days)
     litres = {name: np.empty((count, days)) for name in controllers}
     for place, drawn in enumerate(sampled_forcings(season, count)):
-        out = empty_results(len(controllers), 0, days, room=0, tanks=len(drawn.tanks.capacity), keep_hours=False)
+        out = empty_results(len(controllers), 0, days, room=0, tanks=drawn.tanks, keep_hours=False)
         run(driven, plain(drawn.pans), plain(drawn.tanks), no_beds, plain(initial_state(scenario, forcing)), plain(out))
         for index, name in enumerate(controllers):
             litres[name][place] = out.drawn[index]

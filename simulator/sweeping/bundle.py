@@ -76,7 +76,7 @@ class Bundle:
         What passes to the row's bed while the valve is open, on the mains. [L/h]
     row_controller, row_ground, row_mean, row_driest, row_exact : ndarray of int (rows,)
         Where a row's numbers stand.
-    lane_bed, lane_controller, lane_source, lane_mm_per_hour, lane_exponent : ndarray (lanes,)
+    lane_bed, lane_controller, lane_source, lane_draw, lane_mm_per_hour : ndarray (lanes,)
     initial : ndarray (grounds,)
         Share of TAW (and TEW) gone on the first morning. [-]
     """
@@ -97,8 +97,8 @@ class Bundle:
     lane_bed: Ints
     lane_controller: Ints
     lane_source: Ints
+    lane_draw: Ints
     lane_mm_per_hour: Floats
-    lane_exponent: Floats
     initial: Floats
 
     @functools.cached_property
@@ -123,8 +123,8 @@ class Bundle:
             lane_bed=self.lane_bed,
             lane_controller=self.lane_controller,
             lane_source=self.lane_source,
+            lane_draw=self.lane_draw,
             lane_mm_per_hour=self.lane_mm_per_hour,
-            lane_exponent=self.lane_exponent,
             given=np.zeros((len(self.grounds), 0)),
         )
 
@@ -138,8 +138,8 @@ class Bundle:
             lane_bed=np.arange(n, dtype=np.int64),
             lane_controller=np.zeros(n, np.int64),
             lane_source=np.full(n, engine.GIVEN, np.int64),
+            lane_draw=np.full(n, -1, np.int64),
             lane_mm_per_hour=np.zeros(n),
-            lane_exponent=np.zeros(n),
             given=np.zeros((n, n_days)),
         )
 
@@ -193,7 +193,8 @@ def bundle_of(designs: Sequence[Design]) -> Bundle:
     volumes: list[float] = []
     tank_names: list[tuple[str, str]] = []
     by_row: list[tuple[int, int]] = []  # controller, ground
-    flows: list[tuple[float, float, float]] = []  # mean's and driest quarter's mm an hour, exponent
+    flows: list[tuple[float, float]] = []  # mean's and driest quarter's mm an hour
+    row_draw: list[int] = []
     for design in designs:
         scenario = design.scenario
         pan_of = {name: _pan_forcing(scenario, name, part) for name, part in scenario.controller.items()}
@@ -214,11 +215,11 @@ def bundle_of(designs: Sequence[Design]) -> Bundle:
                 by_row.append((len(controllers) - 1, list(grounds).index(ground)))
                 flow = pan_of[name].at_reference[key] if on_tank else pan_of[name].bed_flows[key]
                 mean = flow / bed.area
-                flows.append((mean, mean * bed.uniformity, bed.emitters.exponent))
+                flows.append((mean, mean * bed.uniformity))
+                row_draw.append(1 + max(row_draw, default=-1) if on_tank else -1)
     n_rows, n_grounds = len(rows), len(grounds)
     row_controller = np.array([pair[0] for pair in by_row], np.int64)
     row_ground = np.array([pair[1] for pair in by_row], np.int64)
-    given = np.array(flows)
     own = np.arange(n_grounds, dtype=np.int64)
     return Bundle(
         rows=tuple(rows),
@@ -239,8 +240,8 @@ def bundle_of(designs: Sequence[Design]) -> Bundle:
         lane_source=np.concatenate(
             [np.full(2 * n_rows, engine.VALVE, np.int64), np.full(n_grounds, engine.EXACT_REFILL, np.int64)]
         ),
-        lane_mm_per_hour=np.concatenate([given[:, :2].ravel(), np.zeros(n_grounds)]),
-        lane_exponent=np.concatenate([np.repeat(given[:, 2], 2), np.zeros(n_grounds)]),
+        lane_draw=np.concatenate([np.repeat(np.array(row_draw, np.int64), 2), np.full(n_grounds, -1, np.int64)]),
+        lane_mm_per_hour=np.concatenate([np.array(flows).ravel(), np.zeros(n_grounds)]),
         initial=np.array([ground.bed.initial_depletion for ground in grounds.values()]),
     )
 
@@ -299,10 +300,9 @@ def _tanks_together(pans: Sequence[Pans], tanks: Sequence[Tanks]) -> Tanks:
         if name in ("volumes", "levels"):
             parts = [lengthened(part, longest) for part in parts]
         joined[name] = np.concatenate(parts)
-    before, draws = 0, []
-    for pan, part in zip(pans, tanks, strict=True):
-        if len(part.capacity):
-            draws.append(part.draw_controller + before)
-        before += len(pan.area)
-    joined["draw_controller"] = np.concatenate(draws).astype(np.int64)
+    counts = [
+        np.diff(part.draw_from) if len(part.capacity) else np.zeros(len(pan.area), np.int64)
+        for pan, part in zip(pans, tanks, strict=True)
+    ]
+    joined["draw_from"] = np.concatenate([[0], np.cumsum(np.concatenate(counts))]).astype(np.int64)
     return Tanks(**joined)

@@ -122,20 +122,16 @@ class Engine:
             interpreted(plain(beds), plain(out), *(memoryview(part.data) for part in (lanes, pans)))
         return lanes, pans
 
-    def room(self, controllers: int, lanes: int, days: int, tanks: int) -> Results:
+    def room(self, controllers: int, lanes: int, days: int, tanks: Tanks) -> Results:
         """Return arrays to write to, used again from season to season so that they stay near the processor."""
-        key = (controllers, lanes, days, tanks)
+        key = (controllers, lanes, days, len(tanks.capacity), len(tanks.draw_exponent))
         if key not in self._room:
             if len(self._room) > 8:
                 self._room.clear()
             self._room[key] = empty_results(
                 controllers, lanes, days, room=0, tanks=tanks, keep_hours=False, keep_terms=False
             )
-        out = self._room[key]
-        if tanks:  # what a run adds to, and does not set
-            for part in (out.irrigation, out.tank_drawn, out.tank_topped, out.tank_over):
-                part.fill(0.0)
-        return out
+        return self._room[key]
 
 
 @dataclass(frozen=True)
@@ -226,7 +222,7 @@ def _one_year(
         tanks = tanks._replace(inflow=np.ascontiguousarray(inflow[:, first:after]))
     before = _first_morning(record, bundle, season, by, grounds, run)
     state = before.copy()
-    out = run.room(len(pans.area), len(beds.lane_bed), n_days, len(tanks.capacity))
+    out = run.room(len(pans.area), len(beds.lane_bed), n_days, tanks)
     run.run(days, pans, tanks, beds, state, out)
     lanes, totals = run.add_up(beds, out)
     return _columns(record, bundle, season, days, pans, tanks, beds, before, state, out, lanes, totals, leaching)

@@ -80,9 +80,9 @@ def lanes(
             inflow=np.tile(days.rain * 60.0, (pans, 1)),
             float_volume=np.full(pans, floats_at),
             float_rate=np.full(pans, 200.0),
-            draw_controller=np.repeat(np.arange(pans, dtype=np.int64), beds),
             draw_flow=np.full((pans * beds, DAYS), 50.0),
             draw_exponent=np.full(pans * beds, 0.5),
+            draw_from=np.arange(pans + 1, dtype=np.int64) * beds,
         )
     area = np.linspace(0.12, 0.4, pans)
     state = State(
@@ -136,11 +136,11 @@ def lanes(
             lane_controller=np.repeat(np.arange(pans, dtype=np.int64), 2 * beds),
             lane_source=np.zeros(lanes, np.int64),
             lane_mm_per_hour=np.tile([MM_PER_HOUR, 0.9 * MM_PER_HOUR], pans * beds),
-            lane_exponent=np.full(lanes, 0.5),
+            lane_draw=np.arange(lanes, dtype=np.int64) // 2 if tank else np.full(lanes, -1, np.int64),
             given=np.zeros((beds, 0)),
         ),
         state,
-        empty_results(pans, lanes, DAYS, room=0, tanks=pans if tank else 0, keep_hours=False, keep_terms=False),
+        empty_results(pans, lanes, DAYS, room=0, tanks=tanks, keep_hours=False, keep_terms=False),
     )
 
 
@@ -153,8 +153,6 @@ def compiled_run(arguments: tuple[Any, ...]) -> Callable[[], object]:
     *groups, state, out = arguments
 
     def once() -> None:
-        for part in (out.irrigation, out.tank_drawn, out.tank_topped, out.tank_over):
-            part.fill(0.0)
         run(*groups, state.copy(), out)
 
     once()  # compiles

@@ -287,7 +287,7 @@ def engine_cores() -> None:
     from simulator.sweeping.run import sweep
 
     with tempfile.TemporaryDirectory() as folder:
-        plan = district(Path(folder), 60, 40)
+        plan = district(Path(folder), 200, 40)
         taken, used = [], []
         for n in (1, 2):
             start, before = time.perf_counter(), _processor_time()
@@ -295,7 +295,7 @@ def engine_cores() -> None:
             taken.append(time.perf_counter() - start)
             used.append(_processor_time() - before)
     ratio = taken[0] / taken[1]
-    print(f"a sweep of 60 sites: {taken[0]:.1f} s with one process, {taken[1]:.1f} s with two: {ratio:.2f} ×")
+    print(f"a sweep of 200 sites: {taken[0]:.1f} s with one process, {taken[1]:.1f} s with two: {ratio:.2f} ×")
     print(f"  processor time {used[0]:.1f} s and {used[1]:.1f} s: at best {2 * used[0] / used[1]:.2f} ×")
 
 

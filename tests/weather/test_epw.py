@@ -9,8 +9,6 @@ nothing of them is copied.
 from __future__ import annotations
 
 import datetime as dt
-import importlib.util
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -21,7 +19,14 @@ from simulator.errors import WeatherError
 from simulator.weather import Site, read_weather
 from simulator.weather.epw import read_at, sniff
 from simulator.weather.source import Source
-from tests.weather.typical_years import hour_of, stamps
+from tests.weather.typical_years import (
+    assert_refused_or_a_year,
+    assert_the_invented_day,
+    damages,
+    genuine,
+    hour_of,
+    stamps,
+)
 
 SITE = Site(latitude=40.0, longitude=-100.0, elevation=300.0)
 HEAD = """LOCATION,Nowhere,XX,XXX,invented,999999,40.00,-100.00,-6.0,300.0
@@ -62,15 +67,8 @@ def refusal(content):
 
 def test_a_typical_year_has_365_days_and_says_what_it_is():
     raw = read(SOUND)
-    assert raw.typical
+    assert_the_invented_day(raw)
     assert raw.wind_height == 10.0
-    assert len(raw.daily) == 365
-    row = raw.daily.iloc[200]
-    assert (row["tmin"], row["tmax"], row["wind"]) == (14.0, 30.0, 3.0)
-    assert row["radiation"] == pytest.approx(8.64)
-    assert row["rain"] == pytest.approx(0.4)
-    assert row["pressure"] == pytest.approx(98.0)
-    assert any("Jan 1988, Feb 1996" in note for note in raw.notes)
 
 
 def test_the_last_hour_belongs_to_its_day():
@@ -143,18 +141,10 @@ def test_what_is_epw_is_recognised():
     assert sniff("")[0] == 0.0
 
 
-@given(st.data())
+@given(damages(SOUND, "9999"))
 @settings(deadline=None, max_examples=30, suppress_health_check=[HealthCheck.too_slow, HealthCheck.large_base_example])
-def test_any_damage_makes_a_refusal_or_a_sound_table(data):
-    start = data.draw(st.one_of(st.integers(0, 1500), st.integers(0, len(SOUND))))
-    end = start + data.draw(st.sampled_from([0, 1, 7, 90, 5000]))
-    piece = data.draw(st.one_of(st.text(max_size=12), st.sampled_from(["\n", ",", '"', "1e400", "9999"])))
-    try:
-        raw = read(SOUND[:start] + piece + SOUND[end:])
-    except WeatherError:
-        return
-    assert len(raw.daily) == 365
-    assert not np.isinf(raw.daily.to_numpy()).any()
+def test_any_damage_makes_a_refusal_or_a_sound_table(content):
+    assert_refused_or_a_year(read, content)
 
 
 @given(st.text(max_size=200))
@@ -162,14 +152,6 @@ def test_any_damage_makes_a_refusal_or_a_sound_table(data):
 def test_any_text_makes_a_refusal(content):
     with pytest.raises(WeatherError):
         read(content)
-
-
-def genuine(package, *parts):
-    """Return a file inside a package, without importing it."""
-    spec = importlib.util.find_spec(package)
-    if spec is None or not spec.submodule_search_locations:
-        pytest.skip(f"{package} is not installed")
-    return Path(next(iter(spec.submodule_search_locations))).joinpath("data", *parts)
 
 
 @pytest.mark.parametrize("name", ["NLD_Amsterdam062400_IWEC.epw", "tmy_45.000_8.000_2005_2023.epw"])

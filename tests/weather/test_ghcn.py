@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from simulator.errors import WeatherError
 from simulator.weather import Site, ghcn, read_weather
 from simulator.weather.source import Source
+from tests.weather.damage import assert_one_line_says, assert_refused_or_sound, damages
 
 SITE = Site(latitude=38.0, elevation=100.0, longitude=-6.0)
 ID = "XXW00099999"
@@ -236,32 +237,10 @@ BROKEN = {
 
 @pytest.mark.parametrize(("text", "said"), BROKEN.values(), ids=BROKEN.keys())
 def test_a_damaged_file_is_refused_in_one_line(text, said):
-    """With the place and the cure."""
-    lines = refused(text)
-    assert len(lines) == 1, lines
-    for part in said:
-        assert part in lines[0]
+    assert_one_line_says(refused(text), said)
 
 
 @settings(max_examples=300, deadline=None)
-@given(
-    layout=st.sampled_from(sorted(LAYOUTS)),
-    places=st.lists(st.tuples(st.integers(0, 10_000), st.text(max_size=4)), max_size=4),
-    cut=st.integers(0, 2000),
-)
-def test_any_damage_is_refused_or_leaves_a_sound_table(layout, places, cut):
-    """Never another exception than ours."""
-    text = LAYOUTS[layout]
-    for place, letters in places:
-        at = place % len(text)
-        text = text[:at] + letters + text[at + len(letters) :]
-    text = text[: len(text) - cut]
-    if not text.strip():
-        return
-    try:
-        raw = read(text)
-    except WeatherError:
-        return
-    assert {"tmin", "tmax"} <= set(raw.daily.columns)
-    assert len(raw.daily) == len(raw.lines) > 0
-    assert not np.isinf(raw.daily.to_numpy()).any()
+@given(st.sampled_from(sorted(LAYOUTS)).flatmap(lambda layout: damages(LAYOUTS[layout], most_cut=2000)))
+def test_any_damage_is_refused_or_leaves_a_sound_table(text):
+    assert_refused_or_sound(read, text)

@@ -12,11 +12,11 @@ import datetime as dt
 import numpy as np
 import pytest
 from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from simulator.errors import WeatherError
 from simulator.weather import Site, knmi, read_weather
 from simulator.weather.source import Source
+from tests.weather.damage import assert_one_line_says, assert_refused_or_sound, damages
 
 SITE = Site(latitude=52.0, elevation=5.0, longitude=5.0)
 HEADER = "# STN,YYYYMMDD,DDVEC,   FG,   TG,   TN,   TX,   SQ,    Q,   RH,   PG,   UG,   UX,   UN, EV24"
@@ -145,31 +145,10 @@ BROKEN = {
 
 @pytest.mark.parametrize(("text", "said"), BROKEN.values(), ids=BROKEN.keys())
 def test_a_damaged_file_is_refused_in_one_line(text, said):
-    """With the place and the cure."""
-    lines = refused(text)
-    assert len(lines) == 1, lines
-    for part in said:
-        assert part in lines[0]
+    assert_one_line_says(refused(text), said)
 
 
 @settings(max_examples=150, deadline=None)
-@given(
-    places=st.lists(st.tuples(st.integers(0, 10_000), st.text(max_size=4)), max_size=4),
-    cut=st.integers(0, 2500),
-)
-def test_any_damage_is_refused_or_leaves_a_sound_table(places, cut):
-    """Never another exception than ours."""
-    text = season(8)
-    for place, letters in places:
-        at = place % len(text)
-        text = text[:at] + letters + text[at + len(letters) :]
-    text = text[: len(text) - cut]
-    if not text.strip():
-        return
-    try:
-        raw = read(text)
-    except WeatherError:
-        return
-    assert {"tmin", "tmax"} <= set(raw.daily.columns)
-    assert len(raw.daily) == len(raw.lines) > 0
-    assert not np.isinf(raw.daily.to_numpy()).any()
+@given(damages(season(8), most_cut=2500))
+def test_any_damage_is_refused_or_leaves_a_sound_table(text):
+    assert_refused_or_sound(read, text)

@@ -78,12 +78,12 @@ def sheet_words(plan: SetUp, sheet: ValveSheet) -> SheetWords:
         headings=(
             "month",
             "ruler: drop in 3 dry days [mm]",
-            "openings a week",
+            "openings a week" + (" (pressed)" if sheet.press_times else ""),
             "minutes each",
             "litres a week",
             "refill to set [mL/min]",
         ),
-        rows=tuple(_month(month) for month in sheet.months),
+        rows=tuple(_month(month, pressed=bool(sheet.press_times)) for month in sheet.months),
         table_notes=_table_notes(sheet),
         gain_headings=(
             f"a season, {sheet.bed.split('/')[1]}",
@@ -156,7 +156,7 @@ def _near(value: float) -> tuple[float, float]:
     return value * (1.0 - TOLERANCE), value * (1.0 + TOLERANCE)
 
 
-def _month(month: MonthSheet) -> tuple[str, ...]:
+def _month(month: MonthSheet, *, pressed: bool) -> tuple[str, ...]:
     drop = number(month.drop_mm)
     if month.dry_runs > 1:
         drop += f" ({number(month.drop_low_mm)}–{number(month.drop_high_mm)})"
@@ -166,7 +166,7 @@ def _month(month: MonthSheet) -> tuple[str, ...]:
     return (
         month.name,
         drop,
-        number(month.openings_a_week, 1),
+        number(month.openings_a_week, 1) + (f" ({number(month.pressed_a_week, 1)})" if pressed else ""),
         number(month.minutes),
         number(month.litres_a_week),
         f"{month.refill}{marks[month.bound]}",

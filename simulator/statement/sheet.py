@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from simulator.reports.words import count, percent
+from simulator.reports.words import count, number, percent
 from simulator.statement.account import Account, Statement
 from simulator.statement.ledger import Month, WaterYear, beyond
 from simulator.statement.rounding import rounded, rounded_parts
@@ -25,6 +25,8 @@ from simulator.statement.text import (
 from simulator.statement.units_of_form import AREA_UNITS, RATE_UNITS
 
 __all__ = ["Section", "Sheet", "SheetTable", "make_sheet"]
+
+_BASIS = {"metered": "METERED", "metered in part": "METERED {days}\u00a0days, rest modelled", "modelled": "modelled"}
 
 
 @dataclass(frozen=True)
@@ -161,7 +163,11 @@ def _sentences(account: Account, statement: Statement) -> list[str]:
     low, high = (volume_text(value, account) for value in account.interval)
     metered = account.metered
     whole = len(ledger.months)
-    by = "" if metered is None else f" ({metered.months} of {count(whole, 'month')} by meter)"
+    partly = [month for month in ledger.months if month.basis == "metered in part"]
+    by = ""
+    if metered is not None or partly:
+        in_part = f", {len(partly)} in part" if partly else ""
+        by = f" ({metered.months if metered else 0} of {count(whole, 'month')} by meter{in_part})"
     found = [
         f"Drawn: {amount(ledger.reported_printed, decimals)}\u00a0{symbol}{by}, on {count(ledger.days_of_use, 'day')} of "
         f"use; {interval} of {statement.samples} seasons run over the stated ranges lie between {low} and {high}."
@@ -182,11 +188,11 @@ def _sentences(account: Account, statement: Statement) -> list[str]:
         )
     if metered is not None:
         found.append(_disagreement(account))
-    partly = [month.key for month in ledger.months if month.metered is not None and not month.is_metered]
     if partly:
+        lines = (f"{month.key} ({_days_of(month)}\u00a0days)" for month in partly)
         found.append(
-            f"Readings do not hold all days of {', '.join(partly)}: the metered part is shown and the modelled month is "
-            "reported."
+            f"Readings hold only a part of {', '.join(lines)}: there, what the meter counted is reported with what the "
+            "model has for the rest. Readings at the month's ends, or beyond them, would make it whole."
         )
     if not account.source.described:
         found.append(f"The scenario describes no right of this supply; [supply.{account.source.supply}.right] does.")
@@ -207,6 +213,12 @@ def _disagreement(account: Account) -> str:
         f"Over the metered months the meter counted {volume_text(metered.metered, account)} where the model has "
         f"{volume_text(metered.modelled, account)}{apart}, {verdict} the model's range of {low} to {high}{cure}."
     )
+
+
+def _days_of(month: Month) -> str:
+    """How many of a month's days are metered: "29 of 30"."""
+    decimals = 0 if month.metered_days == round(month.metered_days) else 1
+    return f"{number(month.metered_days, decimals)} of {month.days}"
 
 
 def _month_name(month: Month) -> str:
@@ -244,7 +256,7 @@ def _months(account: Account, year: WaterYear, *, alone: bool) -> SheetTable:
         ]
         if has_meter:
             row += [amount(month.metered_printed, decimals), amount(month.reported_printed, decimals)]
-            row.append("METERED" if month.is_metered else "modelled")
+            row.append(_BASIS[month.basis].format(days=_days_of(month)))
         if has_volume:
             row.append(amount(month.headroom_printed, decimals))
         rows.append(tuple(row))

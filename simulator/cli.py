@@ -82,7 +82,7 @@ def new(
     """
     import importlib.resources
 
-    from simulator.output import new_folder
+    from simulator.folders import new_folder
 
     templates = importlib.resources.files("simulator") / "templates"
     for name in ("garden.toml", "weather.csv"):
@@ -91,7 +91,7 @@ def new(
             raise OutputError(
                 f"holds a {name} that has been changed, and stays as it is; choose another folder", file=str(folder)
             )
-    with new_folder(folder, overwrite=overwrite) as made:
+    with new_folder(folder, "new", overwrite=overwrite) as made:
         for name in ("garden.toml", "weather.csv"):
             (made / name).write_bytes((templates / name).read_bytes())
     say(
@@ -125,10 +125,10 @@ def check(
         step("reading the weather")
         found = check_scenario(scenario, season=season)
         if out is not None:
-            from simulator.output import new_folder
+            from simulator.folders import new_folder
 
             step("drawing")
-            with new_folder(out, overwrite=overwrite) as made:
+            with new_folder(out, "check", overwrite=overwrite) as made:
                 write_check(found, made)
     if as_json:
         print_json(found.as_dict())
@@ -171,7 +171,8 @@ def replay(
 
     Example:  panbudget replay scenarios/terraces.toml --out season-terraces
     """
-    from simulator.output import new_folder, season_json, write_season
+    from simulator.folders import new_folder
+    from simulator.output import season_json, write_season
     from simulator.scenario import load_scenario
 
     if spread is not None and spread < _LEAST_SPREAD:
@@ -190,7 +191,7 @@ def replay(
             raise PanbudgetError(
                 f"--start {first} lies after --end {last}; the season would end before it starts: give the earlier date first"
             )
-        with new_folder(out, overwrite=overwrite) as made:
+        with new_folder(out, "replay", overwrite=overwrite) as made:
             from simulator import season as seasons
             from simulator.years import read_year
 

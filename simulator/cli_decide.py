@@ -74,7 +74,8 @@ def compare(
     Example:  panbudget compare scenarios/terraces.toml --with-base --variant wide-pan --around heat --out wide-or-not
     """
     from simulator.comparing import compare as compared
-    from simulator.output import comparison_json, new_folder, write_comparison
+    from simulator.folders import new_folder
+    from simulator.output import comparison_json, write_comparison
     from simulator.scenario import load_scenario
 
     if around not in (None, "heat"):
@@ -84,7 +85,7 @@ def compare(
     with progress(4 * (len(names) + with_base) + 2, quiet=quiet) as step:
         step("reading the scenario")
         described = load_scenario(scenario)
-        with new_folder(out, overwrite=overwrite) as made:
+        with new_folder(out, "compare", overwrite=overwrite) as made:
             comparison = compared(
                 described,
                 names,
@@ -143,7 +144,8 @@ def away(
     Example:  panbudget away scenarios/terraces.toml --from 2025-07-01 --to 2025-07-21
     """
     from simulator.leaving import away as left_alone
-    from simulator.output import away_json, new_folder, write_away
+    from simulator.folders import new_folder
+    from simulator.output import away_json, write_away
     from simulator.reports.away_page import away_sentences
     from simulator.scenario import load_scenario
 
@@ -151,7 +153,7 @@ def away(
     with progress(None, quiet=quiet) as step:
         step("reading the scenario and its weather")
         described = load_scenario(scenario)
-        with new_folder(out, overwrite=overwrite) if out is not None else contextlib.nullcontext() as made:
+        with new_folder(out, "away", overwrite=overwrite) if out is not None else contextlib.nullcontext() as made:
             found = left_alone(described, start.date(), end.date(), step=step)
             if made is not None:
                 step("drawing and writing")
@@ -186,14 +188,15 @@ def setup(
 
     Example:  panbudget setup scenarios/terraces.toml --out terraces-setup
     """
-    from simulator.output import new_folder, setup_json, write_setup
+    from simulator.folders import new_folder
+    from simulator.output import setup_json, write_setup
     from simulator.scenario import load_scenario
     from simulator.setting_up import set_up
 
     with progress(8, quiet=quiet) as step:
         step("reading the scenario")
         described = load_scenario(scenario)
-        with new_folder(out, overwrite=overwrite) as made:
+        with new_folder(out, "setup", overwrite=overwrite) as made:
             plan = set_up(described, beds=bed, step=step)
             step("drawing and writing")
             write_setup(plan, made)

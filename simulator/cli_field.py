@@ -52,7 +52,7 @@ def faults(
     Example:  panbudget faults scenarios/terraces.toml --out faults-terraces
     """
     from simulator.going_wrong import try_faults
-    from simulator.output import new_folder
+    from simulator.folders import new_folder
     from simulator.output_field import faults_json, write_faults
     from simulator.reports.faults_page import faults_sentences
     from simulator.scenario import load_scenario
@@ -60,7 +60,7 @@ def faults(
     with progress(None, quiet=quiet) as step:
         step("reading the scenario and its weather")
         described = load_scenario(scenario)
-        with new_folder(out, overwrite=overwrite) as made:
+        with new_folder(out, "faults", overwrite=overwrite) as made:
             found = try_faults(described, start=day(start), step=step)
             step("drawing and writing")
             write_faults(found, made)
@@ -98,7 +98,7 @@ def fit(
     Example:  panbudget fit my-garden/garden.toml my-garden/log.csv --out my-garden/fit
     """
     from simulator.fitting import fit as fitted
-    from simulator.output import new_folder
+    from simulator.folders import new_folder
     from simulator.output_field import fit_json, write_fit
     from simulator.reports.fit_page import fit_sentences
     from simulator.scenario import load_scenario
@@ -109,7 +109,7 @@ def fit(
     with progress(None, quiet=quiet) as step:
         step("reading the scenario and the log")
         described = load_scenario(scenario)
-        with new_folder(out, overwrite=overwrite) as made:
+        with new_folder(out, "fit", overwrite=overwrite) as made:
             found = fitted(described, log, interval=interval, hold=hold or (), step=step)
             step("drawing and writing")
             write_fit(found, made)

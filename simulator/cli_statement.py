@@ -64,13 +64,13 @@ def statement(
 
     Example:  panbudget statement scenarios/terraces.toml --out statement-terraces
     """
-    from simulator.output import new_folder
+    from simulator.folders import new_folder
     from simulator.scenario import load_scenario
 
     described = load_scenario(scenario)
     with (
         progress(_STEPS + (samples or described.statement.samples), quiet=quiet) as step,
-        new_folder(out, overwrite=overwrite) as made,
+        new_folder(out, "statement", overwrite=overwrite) as made,
     ):
         from simulator.statement.account import make_statement
         from simulator.statement.files import statement_json, write_statement

@@ -276,7 +276,7 @@ def _summary(season: Season, out: Path, *, quiet: bool) -> None:
     for sentence in three_sentences(season):
         console.print(sentence, markup=False)
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("bed", "litres", "mm", "needed mm", "stress days", "of them in a row"):
+    for heading in ("bed", "litres", "mm", "net demand mm", "stress days", "of them in a row"):
         table.add_column(heading, justify="left" if heading == "bed" else "right")
     for key, bed in totals["beds"].items():
         cells = (bed["litres"], bed["irrigation_mm"], bed["net_demand_mm"])

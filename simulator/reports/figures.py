@@ -342,7 +342,7 @@ def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None =
                 total = np.concatenate([[0.0], np.cumsum(table[column].to_numpy(float))])
                 ax.plot(np.append(days[0] - 0.5, days + 0.5), total, **STYLES[name].lined())
             got, needed = float(table["irrigation_mm"].sum()), float(table["net_demand_mm"].sum())
-            ax.set_title(f"{plain(key)}\ngot {mm(got)}, needed {mm(needed)}")
+            ax.set_title(f"{plain(key)}\ngot {mm(got)}, net demand {mm(needed)}")
             date_axis(ax, days, most=4)
             ax.grid()
         for ax in axes:
@@ -358,7 +358,7 @@ def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None =
 
 def weeks_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
-    Draw each bed's weeks: what the valve gave as steps over what was needed, the gap shaded.
+    Draw each bed's weeks: what the valve gave as steps over ETc less rain, the gap shaded.
 
     Parameters
     ----------
@@ -387,7 +387,7 @@ def weeks_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axe
             # a short last week at the rate of a whole one
             whole = 7.0 / weeks["days"].to_numpy(float)
             given = weeks["irrigation_mm"].to_numpy() * whole
-            needed = weeks["needed_mm"].to_numpy() * whole
+            needed = weeks["etc_less_rain_mm"].to_numpy() * whole
             for name, low, high in (("gap_short", given, needed), ("gap_over", needed, given)):
                 tops = np.where(high > low, high, np.maximum(low, 0.0))
                 bottoms = np.maximum(low, 0.0)

@@ -267,11 +267,11 @@ def _summary(season: Season, out: Path, *, quiet: bool) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from simulator.reports.words import number, three_sentences
+    from simulator.reports.words import days_said, number, three_sentences
 
     console = Console(highlight=False, soft_wrap=True)
     totals = season.totals
-    when = f"{totals['season']['start']} to {totals['season']['end']}, {totals['season']['days']} days"
+    when = f"{days_said(totals['season']['start'], totals['season']['end'])}, {totals['season']['days']} days"
     console.print(f"{totals['title']}: {when}", markup=False)
     for sentence in three_sentences(season):
         console.print(sentence, markup=False)

@@ -143,8 +143,8 @@ def away(
 
     Example:  panbudget away scenarios/terraces.toml --from 2025-07-01 --to 2025-07-21
     """
-    from simulator.leaving import away as left_alone
     from simulator.folders import new_folder
+    from simulator.leaving import away as left_alone
     from simulator.output import away_json, write_away
     from simulator.reports.away_page import away_sentences
     from simulator.scenario import load_scenario

@@ -51,8 +51,8 @@ def faults(
 
     Example:  panbudget faults scenarios/terraces.toml --out faults-terraces
     """
-    from simulator.going_wrong import try_faults
     from simulator.folders import new_folder
+    from simulator.going_wrong import try_faults
     from simulator.output_field import faults_json, write_faults
     from simulator.reports.faults_page import faults_sentences
     from simulator.scenario import load_scenario

@@ -31,7 +31,9 @@ __all__ = [
 
 ScenarioPath = Annotated[Path, typer.Argument(metavar="SCENARIO", help="A scenario file (TOML).", show_default=False)]
 Out = Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder to make.", show_default=False)]
-Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace what an earlier run of this command left in the folder.")]
+Overwrite = Annotated[
+    bool, typer.Option("--overwrite", help="Replace what an earlier run of this command left in the folder.")
+]
 Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
 Json = Annotated[bool, typer.Option("--json", help="Print the totals as JSON on standard output, and nothing else.")]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 1 if a finding is a danger.")]

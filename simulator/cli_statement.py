@@ -96,6 +96,7 @@ def statement(
 
 def _summary(done: Statement, out: Path, *, quiet: bool) -> None:
     """Print what a person can read in ten seconds."""
+    from simulator.reports.words import day_said
     from simulator.statement.sheet import make_sheet
 
     sheet = make_sheet(done, ())
@@ -104,7 +105,7 @@ def _summary(done: Statement, out: Path, *, quiet: bool) -> None:
         for sentence in (section.heading, *section.sentences):
             say(sentence, quiet=quiet)
     for finding in done.findings:
-        first = f" First on {finding.first}." if finding.first else ""
+        first = f" First on {day_said(finding.first)}." if finding.first else ""
         say(f"{finding.severity}: {finding.where}: {finding.message}{first}", quiet=quiet)
     say(sheet.estimate, quiet=quiet)
     say(f"Wrote {out}/statement.html, PDF of A4 and Letter, CSV and JSON, and the season beside them.", quiet=quiet)

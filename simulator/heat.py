@@ -19,6 +19,7 @@ from simulator import meteorology as met
 from simulator.arrays import Floats
 from simulator.errors import Problem, ScenarioError
 from simulator.evaporation import reference_evapotranspiration
+from simulator.reports.words import day_said
 from simulator.scenario import Heat
 from simulator.weather import Weather
 from simulator.weather.flags import MADE_HEAT
@@ -178,7 +179,7 @@ def said(heat: Heat) -> str:
     """Say what a made heat wave is."""
     rain = "without rain" if heat.without_rain else "rain as it was"
     return (
-        f"a made heat wave, {heat.days} days from {heat.start}, {heat.warmer:g} °C warmer by day and night at the "
+        f"a made heat wave, {heat.days} days from {day_said(heat.start)}, {heat.warmer:g} °C warmer by day and night at the "
         f"same dew point; wind and radiation as they were, {rain}"
     )
 

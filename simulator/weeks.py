@@ -54,8 +54,8 @@ def weeks_table(season: Season) -> pd.DataFrame:
         One row a bed and week, from the season's first day on; the last week may be short. Columns as `COLUMNS`:
         ``etc_less_rain_mm`` is ETc less the rain that the soil could hold under exact refill, so that it may be below
         zero in a wet week. It is not net demand, which exact refill gives in a few large waterings; over a season the
-        two differ by what the soil gains or loses, and by what roots find as they grow deeper. ``stress_days`` are the bed's mean; ``why`` is plain words, empty
-        where supply and ETc less rain agree and no plant suffers.
+        two differ by what the soil gains or loses, and by what roots find as they grow deeper. ``stress_days`` are the
+        bed's mean; ``why`` is plain words, empty where supply and ETc less rain agree and no plant suffers.
     """
     parts = []
     for key, table in season.beds.items():
@@ -92,7 +92,9 @@ def _why(week: Mapping[Hashable, Any], highest_kc: float) -> str:
     near = abs(given - needed) <= max(_NEAR * max(needed, 0.0), _NEAR_MM)
     if week["stress_days"] and (near or given > needed):
         # neither "enough" nor "too much" would be believed beside days of stress
-        return f"short on {count(int(week['stress_days']), 'day')}: the soil was dry from before, or the water came late"
+        return (
+            f"short on {count(int(week['stress_days']), 'day')}: the soil was dry from before, or the water came late"
+        )
     if near:
         return ""
     reasons = []

@@ -241,7 +241,7 @@ def test_a_season_of_another_year_is_picked_by_name(tmp_path, capsys):
     assert json.loads(out)["season"]["start"] == "2024-05-01"
     code, out, _ = run(capsys, "check", tmp_path / "garden.toml", "--season", 2024)
     assert code == 0
-    assert "the season is 2024-05-01 to 2024-09-30" in out
+    assert "the season is 1 May to 30 September 2024" in out
     code, out, err = run(capsys, "replay", tmp_path / "garden.toml", "--season", 2019, "--out", tmp_path / "t")
     assert code == 2
     assert len(err.splitlines()) == 1

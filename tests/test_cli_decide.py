@@ -23,7 +23,7 @@ def test_compare_writes_a_page_a_table_totals_and_figures(tmp_path, capsys):
     code, out, _ = run(capsys, *COMPARE, "--out", tmp_path / "c")
     assert code == 0
     out = out.replace("\u00a0", " ")
-    assert out.startswith("The heat wave of 2025-07-08 to 2025-07-17: 10 days, Tmax up to 41.1 °C.")
+    assert out.startswith("The heat wave of 8 to 17 July 2025: 10 days, Tmax up to 41.1 °C.")
     assert "wide-pan, upper: 128 openings in place of 73" in out
     assert "A heat wave here is 3 or more days in a row" in out
     assert files(tmp_path / "c") == sorted(

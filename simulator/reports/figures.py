@@ -20,7 +20,7 @@ from matplotlib.ticker import MaxNLocator
 from simulator.arrays import Floats
 from simulator.reports.canvas import date_axis, day_numbers, enough, legend_above, runs, save, svg_text
 from simulator.reports.style import CONTROLLER_STYLES, STYLES, applied, plain
-from simulator.reports.words import kilograms, mm
+from simulator.reports.words import days_said, kilograms, mm
 from simulator.weeks import weeks_table
 
 if TYPE_CHECKING:
@@ -255,10 +255,10 @@ def _draw_pan(ax: Axes, season: Season, name: str, window: slice, *, legend: boo
     right.set_ylabel("level [mm above trip]")
     ax.spines["right"].set_visible(True)
     shown = pd.DatetimeIndex(season.days.index)[window]
-    ax.set_xticks(days[window], [f"{day:%m-%d}" for day in shown])
+    ax.set_xticks(days[window], [f"{day.day} {day:%b}" for day in shown])
     ax.grid(axis="x")
     first, last = shown[0], shown[-1]
-    ax.set_title(f"Pan of {plain(name)}, {first:%Y-%m-%d} to {last:%Y-%m-%d}, the hottest days in a row (solar time)")
+    ax.set_title(f"Pan of {plain(name)}, {days_said(first, last)}, the hottest days in a row (solar time)")
     if legend:
         handles = [*ax.get_legend_handles_labels()[0][:1], Patch(**STYLES["open"].filled())]
         legend_above(ax, handles=handles, labels=[STYLES["level"].label, STYLES["open"].label])

@@ -14,7 +14,7 @@ from simulator.heat import said
 from simulator.pressing import pressed
 from simulator.reports.pages import Table, listed_findings, placed_figure, provenance_table, render
 from simulator.reports.texts import CAUTIONS, METHOD
-from simulator.reports.words import count, days_long, hours, litres, mm, number, percent, three_sentences
+from simulator.reports.words import count, days_long, days_said, hours, litres, mm, number, percent, three_sentences
 from simulator.sensitivity import Alternative, alternatives, in_mm, in_percent, summed_up
 from simulator.tank_sizes import enough, tank_sizes
 from simulator.weather.flags import is_borrowed
@@ -104,7 +104,7 @@ def check_html(found: Checked, figures: Mapping[str, str]) -> str:
                 if source.get("typical")
                 else []
             ),
-            f"{source['file']} holds {source['first']} to {source['last']}; {_how_complete(weather['filled'])}.",
+            f"{source['file']} holds {days_said(source['first'], source['last'])}; {_how_complete(weather['filled'])}.",
             f"Over the season ETo is {mm(weather['eto_mm'])} and rain {mm(weather['rain_mm'])}.",
         ],
         figures=[placed_figure(name, svg) for name, svg in figures.items()],
@@ -143,7 +143,7 @@ def _when(season: Season) -> str:
     heat = season.scenario.what_if.heat
     made = f"; {said(heat)}" if heat is not None else ""
     typical = "; TYPICAL YEAR, no real summer" if season.weather.provenance.get("typical") else ""
-    return f"{totals['start']} to {totals['end']}, {days}{typical}{made}"
+    return f"{days_said(totals['start'], totals['end'])}, {days}{typical}{made}"
 
 
 def _times(season: Season) -> str:

@@ -7,7 +7,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from simulator.reports.words import kilograms, number, percent
+from simulator.reports.words import calendar_day, kilograms, number, percent
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -73,7 +73,7 @@ def sheet_words(plan: SetUp, sheet: ValveSheet) -> SheetWords:
     season = plan.scenario.season
     return SheetWords(
         title=f"Set up: {sheet.name}",
-        under=f"{plan.scenario.title}; {season.start:%d.%m.} to {season.end:%d.%m.}; figures by month from {seasons}",
+        under=f"{plan.scenario.title}; {calendar_day(season.start)} to {calendar_day(season.end)}; figures by month from {seasons}",
         steps=(("1  The pan", _pan(sheet)), ("2  The swing", _swing(sheet)), ("3  The refill", _refill(sheet))),
         headings=(
             "month",

@@ -11,7 +11,7 @@ import numpy as np
 
 from simulator.reports.pages import Table, placed_figure, render
 from simulator.reports.texts import CAUTIONS, METHOD
-from simulator.reports.words import count, litres, number, percent
+from simulator.reports.words import calendar_day, count, litres, number, percent
 from simulator.sizing import Choice, Sizing, ValveSizing
 from simulator.supplies import most_static
 
@@ -145,7 +145,7 @@ def size_html(sizing: Sizing, drawn: Mapping[str, str]) -> str:
     return render(
         "size.html.j2",
         title=f"{sizing.scenario.title}: sizes",
-        when=f"{season.start:%m-%d} to {season.end:%m-%d}; {years}",
+        when=f"{calendar_day(season.start)} to {calendar_day(season.end)}; {years}",
         often=_often(sizing),
         note=sizing.scenario.note,
         sentences=size_sentences(sizing),

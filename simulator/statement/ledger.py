@@ -246,7 +246,8 @@ def _licence(source: Source, unit: FormUnit, decimals: int) -> int | None:
 def _spread(litres: float, drawn: Floats, covered: Floats) -> Floats:
     """What the meter counted in a month, over its metered days as the model would: evenly where it draws nothing."""
     weights = covered * drawn if (covered * drawn).any() else covered
-    return litres * weights / weights.sum()
+    shares: Floats = weights / weights.sum()
+    return litres * shares
 
 
 def _metered(

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from simulator.reports.words import count, number, percent
+from simulator.reports.words import count, day_said, days_said, number, percent
 from simulator.statement.account import Account, Statement
 from simulator.statement.ledger import Month, WaterYear, beyond
 from simulator.statement.rounding import rounded, rounded_parts
@@ -121,7 +121,7 @@ def make_sheet(statement: Statement, made_from: tuple[tuple[str, str], ...]) -> 
     variant = f", variant {statement.variant}" if statement.variant else ""
     return Sheet(
         title=TITLE,
-        subtitle=f"{totals['title']}{variant}: {totals['season']['start']} to {totals['season']['end']}",
+        subtitle=f"{totals['title']}{variant}: {days_said(totals['season']['start'], totals['season']['end'])}",
         note=statement.season.scenario.note,
         estimate=ESTIMATE,
         sections=tuple(_section(account, statement) for account in statement.accounts),
@@ -173,9 +173,9 @@ def _sentences(account: Account, statement: Statement) -> list[str]:
         f"use; {interval} of {statement.samples} seasons run over the stated ranges lie between {low} and {high}."
     ]
     rate = rate_text(account.rate, RATE_UNITS[right.rate_unit])
-    first = f", first on {account.rate_date}" if account.rate_date else ""
+    first = f", first on {day_said(account.rate_date)}" if account.rate_date else ""
     found.append(
-        f"By the model, the most in a day is {volume_text(ledger.peak_litres, account)} on {ledger.peak_day}, and the "
+        f"By the model, the most in a day is {volume_text(ledger.peak_litres, account)} on {day_said(ledger.peak_day)}, and the "
         f"largest rate, of all valves open together, {rate}{first}."
     )
     applied = sum(line.fate.applied for line in account.beds)

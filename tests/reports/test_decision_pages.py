@@ -90,7 +90,7 @@ def test_sentences_name_openings_litres_stress_and_recovery(make_garden):
     few = {"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"count": 14}}}}}, "variant": VARIANTS}
     found = compare(make_garden(few, weather=heat_wave()), ["wide", "hardly", "same"], with_base=True, around_heat=True)
     text = " ".join(comparison_sentences(found)).replace("\u00a0", " ")
-    assert text.startswith("The heat wave of 2025-05-11 to 2025-05-20: 10 days, Tmax up to 41.0 °C.")
+    assert text.startswith("The heat wave of 11 to 20 May 2025: 10 days, Tmax up to 41.0 °C.")
     for words in (
         "openings in place of",
         " L in place of ",

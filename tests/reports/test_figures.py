@@ -44,7 +44,7 @@ def test_the_season_shows_weather_openings_and_each_root_zone(season):
 
 def test_the_pans_level_is_drawn_through_the_hottest_days_and_never_leaves_trip_and_reset(season):
     (ax,) = figures.pan_level_figure(season)
-    assert "2025-05-11 to 2025-05-20" in ax.get_title(loc="left")
+    assert "11 to 20 May 2025" in ax.get_title(loc="left")
     level = lines(ax)["pan's level"]
     assert level.get_ydata().min() == pytest.approx(0.0, abs=1e-9)
     assert level.get_ydata().max() == pytest.approx(0.9)

@@ -77,6 +77,13 @@ def test_three_sentences_come_first(season):
     assert re.match(rf"The valve upper opened {openings}\stimes", said[0])
 
 
+def test_dates_have_one_style_in_sentences_and_headings(season):
+    """3 July 2025; ISO 8601 is for tables."""
+    text = re.sub(r"<td.*?</td>", "", page(season), flags=re.DOTALL)
+    assert not re.search(r"\d{4}-\d{2}-\d{2}|>[^<]*\b\d{2}-\d{2}\b", text)
+    assert "1 to 30 May 2025" in text
+
+
 def test_cautions_are_there(season):
     text = page(season)
     for word in ("backflow", "children", "mosquitoes", "pacemakers", "heavy", "local code"):

@@ -54,6 +54,7 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
         beds=_beds(season),
         yardsticks=_yardsticks(season),
         yields=_yields(season),
+        without_yield=_without_yield(season),
         controllers=_controllers(season),
         spread=_spread(season),
         spread_said=_spread_said(season),
@@ -228,6 +229,24 @@ def _yields(season: Season) -> Table:
         for one in bed["yield"]
     )
     return Table(("bed", "plants", "Ky", "ETa ÷ ETc", "share of a full yield"), rows, names=2)
+
+
+def _without_yield(season: Season) -> str:
+    """Say which plantings the table of yields leaves out, and why; empty where it has all."""
+    no_ky, not_grown = [], []
+    for key in season.totals["beds"]:
+        etc = season.beds[key]["etc_mm"].to_numpy(float)
+        for part in season.forcing.bed_of[key].curve.parts:
+            if part.ky is None:
+                no_ky.append(f"{key} ({part.name})")
+            elif not etc[part.growing].sum() > 0.0:
+                not_grown.append(f"{key} ({part.name})")
+    reasons = []
+    if no_ky:
+        reasons.append(f"{', '.join(no_ky)}: no yield response factor (Ky) is known for plants like these")
+    if not_grown:
+        reasons.append(f"{', '.join(not_grown)}: nothing of it grew in these days")
+    return f"No yield is given for {'; nor for '.join(reasons)}." if reasons else ""
 
 
 def _controllers(season: Season) -> Table:

@@ -15,7 +15,6 @@ import typer
 
 from simulator import cli_decide, cli_field, cli_statement
 from simulator.cli_parts import (
-    DATE,
     Json,
     Out,
     Overwrite,
@@ -23,6 +22,7 @@ from simulator.cli_parts import (
     ScenarioPath,
     SeasonYear,
     Strict,
+    day_option,
     finish,
     print_json,
     progress,
@@ -144,8 +144,8 @@ def check(
 def replay(
     scenario: ScenarioPath,
     out: Out,
-    start: Annotated[dt.datetime | None, typer.Option(formats=[DATE], help="First day.", show_default=False)] = None,
-    end: Annotated[dt.datetime | None, typer.Option(formats=[DATE], help="Last day.", show_default=False)] = None,
+    start: Annotated[dt.date | None, day_option("--start", "First day.")] = None,
+    end: Annotated[dt.date | None, day_option("--end", "Last day.")] = None,
     season: SeasonYear = None,
     variant: Annotated[
         str | None,
@@ -158,7 +158,9 @@ def replay(
     spread: Annotated[
         int | None,
         typer.Option(
-            metavar="N", help="Also give ranges, from N seasons over [statement]'s doubts.", show_default=False
+            metavar="N",
+            help="Also give ranges, from N seasons over the doubts of the table statement.",
+            show_default=False,
         ),
     ] = None,
     overwrite: Overwrite = False,
@@ -185,8 +187,8 @@ def replay(
         if season is not None and (start is not None or end is not None):
             message = "--season takes the scenario's own days; leave out --start and --end, or --season"
             raise PanbudgetError(message)
-        first = start.date() if start else described.season.start
-        last = end.date() if end else described.season.end
+        first = start or described.season.start
+        last = end or described.season.end
         if last < first:
             raise PanbudgetError(
                 f"--start {first} lies after --end {last}; the season would end before it starts: give the earlier date first"

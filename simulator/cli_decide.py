@@ -12,13 +12,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from simulator.cli_parts import (
-    DATE,
     Json,
     Out,
     Overwrite,
     Quiet,
     ScenarioPath,
-    day,
+    day_option,
     finish,
     print_json,
     progress,
@@ -58,12 +57,8 @@ def compare(
             metavar="TEMPERATURE", help='Tmax above which a day is hot, such as "35 degC".', show_default=False
         ),
     ] = None,
-    start: Annotated[
-        dt.datetime | None, typer.Option(formats=[DATE], help="First day to look at.", show_default=False)
-    ] = None,
-    end: Annotated[
-        dt.datetime | None, typer.Option(formats=[DATE], help="Last day to look at.", show_default=False)
-    ] = None,
+    start: Annotated[dt.date | None, day_option("--start", "First day to look at.")] = None,
+    end: Annotated[dt.date | None, day_option("--end", "Last day to look at.")] = None,
     overwrite: Overwrite = False,
     quiet: Quiet = False,
     as_json: Json = False,
@@ -91,8 +86,8 @@ def compare(
                 names,
                 around_heat=around == "heat",
                 hot_above=limit,
-                start=day(start),
-                end=day(end),
+                start=start,
+                end=end,
                 with_base=with_base,
                 step=step,
             )
@@ -127,8 +122,8 @@ def _say_comparison(comparison: Comparison, *, quiet: bool) -> None:
 
 def away(
     scenario: ScenarioPath,
-    start: Annotated[dt.datetime, typer.Option("--from", formats=[DATE], help="First day away.", show_default=False)],
-    end: Annotated[dt.datetime, typer.Option("--to", formats=[DATE], help="Last day away.", show_default=False)],
+    start: Annotated[dt.date, day_option("--from", "First day away.")],
+    end: Annotated[dt.date, day_option("--to", "Last day away.")],
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Also make a page, tables and a figure.", show_default=False),
@@ -154,7 +149,7 @@ def away(
         step("reading the scenario and its weather")
         described = load_scenario(scenario)
         with new_folder(out, "away", overwrite=overwrite) if out is not None else contextlib.nullcontext() as made:
-            found = left_alone(described, start.date(), end.date(), step=step)
+            found = left_alone(described, start, end, step=step)
             if made is not None:
                 step("drawing and writing")
                 write_away(found, made)

@@ -11,13 +11,12 @@ from typing import Annotated
 import typer
 
 from simulator.cli_parts import (
-    DATE,
     Json,
     Out,
     Overwrite,
     Quiet,
     ScenarioPath,
-    day,
+    day_option,
     print_json,
     progress,
     say,
@@ -37,10 +36,7 @@ def faults(
     scenario: ScenarioPath,
     out: Out,
     start: Annotated[
-        dt.datetime | None,
-        typer.Option(
-            "--from", formats=[DATE], help="First day of the usual faults; a third into the season.", show_default=False
-        ),
+        dt.date | None, day_option("--from", "First day of the usual faults; a third into the season.")
     ] = None,
     overwrite: Overwrite = False,
     quiet: Quiet = False,
@@ -61,7 +57,7 @@ def faults(
         step("reading the scenario and its weather")
         described = load_scenario(scenario)
         with new_folder(out, "faults", overwrite=overwrite) as made:
-            found = try_faults(described, start=day(start), step=step)
+            found = try_faults(described, start=start, step=step)
             step("drawing and writing")
             write_faults(found, made)
     if as_json:
@@ -85,7 +81,10 @@ def fit(
     interval: Annotated[
         float | None,
         typer.Option(
-            min=0.5, max=0.99, help="Share of intervals that hold the truth; [statement] says.", show_default=False
+            min=0.5,
+            max=0.99,
+            help="Share of intervals that hold the truth; the table statement says.",
+            show_default=False,
         ),
     ] = None,
     overwrite: Overwrite = False,

@@ -13,8 +13,9 @@ from typing import Annotated, Any
 
 import typer
 
+from simulator.errors import PanbudgetError
+
 __all__ = [
-    "DATE",
     "Json",
     "Out",
     "Overwrite",
@@ -22,7 +23,7 @@ __all__ = [
     "ScenarioPath",
     "SeasonYear",
     "Strict",
-    "day",
+    "day_option",
     "finish",
     "print_json",
     "progress",
@@ -46,7 +47,6 @@ SeasonYear = Annotated[
         show_default=False,
     ),
 ]
-DATE = "%Y-%m-%d"
 
 
 def say(text: str, *, quiet: bool = False, aside: bool = False) -> None:
@@ -95,6 +95,27 @@ def finish(danger: bool) -> None:
         raise typer.Exit(1)
 
 
-def day(moment: dt.datetime | None) -> dt.date | None:
-    """Return an option's date."""
-    return moment.date() if moment is not None else None
+def day_option(name: str, help_text: str) -> Any:
+    """
+    Make an option that takes a date.
+
+    Parameters
+    ----------
+    name : str
+        Such as "--start".
+    help_text : str
+
+    Returns
+    -------
+    OptionInfo
+        Its value is a date; any other text is refused in a line.
+    """
+
+    def parse(text: str) -> dt.date:
+        try:
+            return dt.datetime.strptime(text.strip(), "%Y-%m-%d").date()
+        except ValueError:
+            message = f'{name} "{text}" is not a date as expected, year-month-day: write it such as 2025-05-01'
+            raise PanbudgetError(message) from None
+
+    return typer.Option(name, parser=parse, metavar="DATE", help=help_text, show_default=False)

@@ -11,13 +11,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from simulator.cli_parts import (
-    DATE,
     Json,
     Out,
     Overwrite,
     Quiet,
     ScenarioPath,
-    day,
+    day_option,
     finish,
     print_json,
     progress,
@@ -40,8 +39,8 @@ def register(app: typer.Typer) -> None:
 def statement(
     scenario: ScenarioPath,
     out: Out,
-    start: Annotated[dt.datetime | None, typer.Option(formats=[DATE], help="First day.", show_default=False)] = None,
-    end: Annotated[dt.datetime | None, typer.Option(formats=[DATE], help="Last day.", show_default=False)] = None,
+    start: Annotated[dt.date | None, day_option("--start", "First day.")] = None,
+    end: Annotated[dt.date | None, day_option("--end", "Last day.")] = None,
     variant: Annotated[
         str | None,
         typer.Option(metavar="NAME", help="Lay one of the file's variants over it.", show_default=False),
@@ -77,8 +76,8 @@ def statement(
 
         done = make_statement(
             described,
-            start=day(start),
-            end=day(end),
+            start=start,
+            end=end,
             readings=readings,
             samples=samples,
             variant=variant,

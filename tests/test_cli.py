@@ -101,6 +101,14 @@ def test_strict_tells_a_danger_by_its_exit_code_and_still_writes(tmp_path, capsy
     assert (tmp_path / "season" / "report.html").exists()
 
 
+@pytest.mark.parametrize("option", ["--start", "--end"])
+def test_a_date_in_words_is_answered_with_one_as_wanted(tmp_path, capsys, option):
+    code, _, err = run(capsys, "replay", DEMO, "--out", tmp_path / "none", option, "1 May")
+    assert code == 2
+    assert err == f'{option} "1 May" is not a date as expected, year-month-day: write it such as 2025-05-01\n'
+    assert not (tmp_path / "none").exists()
+
+
 def test_a_variant_and_other_dates_can_be_asked_for(tmp_path, capsys):
     options = ("--variant", "wide-pan", "--start", "2025-07-01", "--end", "2025-07-31", "--json")
     code, out, _ = run(capsys, "replay", DEMO, "--out", tmp_path / "wide", *options)
@@ -158,7 +166,6 @@ def test_overwrite_replaces_an_earlier_run(tmp_path, capsys):
         ("replay",),
         ("replay", "x.toml"),
         ("rerun",),
-        ("replay", DEMO, "--out", "x", "--start", "1 May"),
         ("check", DEMO, "--colour"),
     ],
 )

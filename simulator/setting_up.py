@@ -136,7 +136,9 @@ class ValveSheet:
     ----------
     name : str
     vessels : tuple of (str, float)
-        Each vessel in words, and the width that its side view has. [m]
+        Each kind of vessel in words, and the width that its side view has. [m]
+    counts : tuple of int
+        How many there are of each kind.
     area : float
         [m²]
     depth_mm, freeboard_mm, swing_mm : float
@@ -163,6 +165,7 @@ class ValveSheet:
 
     name: str
     vessels: tuple[tuple[str, float], ...]
+    counts: tuple[int, ...]
     area: float
     depth_mm: float
     freeboard_mm: float
@@ -334,6 +337,7 @@ def _sheet(name: str, gardens: list[Scenario], seasons: list[Season], bed: str |
     return ValveSheet(
         name=name,
         vessels=tuple(_vessel(v) for v in pan.vessels),
+        counts=tuple(v.count for v in pan.vessels),
         area=pan.area,
         depth_mm=pan.depth,
         freeboard_mm=pan.freeboard,

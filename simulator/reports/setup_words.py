@@ -112,13 +112,15 @@ def sheet_words(plan: SetUp, sheet: ValveSheet) -> SheetWords:
 
 def _pan(sheet: ValveSheet) -> tuple[str, ...]:
     vessels = "; ".join(text for text, _ in sheet.vessels)
-    kind = "Vessel" if len(sheet.vessels) == 1 else "Vessels"
+    several = sum(sheet.counts) > 1
+    kind, each = ("Vessels", " each") if several else ("Vessel", "")
     reset, trip = sheet.freeboard_mm, sheet.freeboard_mm + sheet.swing_mm
     return (
         f"{kind}: {vessels}; {number(sheet.depth_mm)} mm deep inside; {number(sheet.area, 3)} m² of water in all.",
-        f"Fill to {number(reset, 1)} mm below the rim ({kilograms(sheet.water_at_reset_kg)} of water, "
+        f"Fill{each} to {number(reset, 1)} mm below the rim ({kilograms(sheet.water_at_reset_kg)} of water"
+        f"{' in all' if several else ''}, "
         f"{number(sheet.depth_mm - reset, 1)} mm above the floor): that is the reset. The trip comes at {number(trip, 1)} mm, "
-        f"{number(sheet.swing_mm, 1)} mm lower. Stand the pan level.",
+        f"{number(sheet.swing_mm, 1)} mm lower. {'Stand them level and equally high, all on the one beam.' if several else 'Stand the pan level.'}",
     )
 
 

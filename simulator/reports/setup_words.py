@@ -113,6 +113,7 @@ def sheet_words(plan: SetUp, sheet: ValveSheet) -> SheetWords:
 def _pan(sheet: ValveSheet) -> tuple[str, ...]:
     vessels = "; ".join(text for text, _ in sheet.vessels)
     several = sum(sheet.counts) > 1
+    stand = "Stand them level, all on the one beam." if several else "Stand the pan level."
     kind, each = ("Vessels", " each") if several else ("Vessel", "")
     reset, trip = sheet.freeboard_mm, sheet.freeboard_mm + sheet.swing_mm
     return (
@@ -120,7 +121,7 @@ def _pan(sheet: ValveSheet) -> tuple[str, ...]:
         f"Fill{each} to {number(reset, 1)} mm below the rim ({kilograms(sheet.water_at_reset_kg)} of water"
         f"{' in all' if several else ''}, "
         f"{number(sheet.depth_mm - reset, 1)} mm above the floor): that is the reset. The trip comes at {number(trip, 1)} mm, "
-        f"{number(sheet.swing_mm, 1)} mm lower. {'Stand them level and equally high, all on the one beam.' if several else 'Stand the pan level.'}",
+        f"{number(sheet.swing_mm, 1)} mm lower. {stand}",
     )
 
 

@@ -25,6 +25,7 @@ from simulator.cli_parts import (
     day_option,
     finish,
     print_json,
+    print_table,
     progress,
     say,
 )
@@ -245,54 +246,42 @@ def known(
     if as_json:
         print_json({topic: rows})
         return
-    from rich.console import Console
-    from rich.table import Table
-
     # sources are long and often the same: numbered below the list
     sources = list(dict.fromkeys(row["source"] for row in rows))
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in rows[0]:
-        table.add_column(heading.replace("[", r"\["))
-    for row in rows:
-        cells = {**row, "source": f"({sources.index(row['source']) + 1})"}
-        table.add_row(*(value.replace("[", r"\[") for value in cells.values()))
-    console = Console(highlight=False, width=max(Console().width, 140))
-    console.print(table)
+    cells = [[*(v for k, v in row.items() if k != "source"), f"({sources.index(row['source']) + 1})"] for row in rows]
+    print_table([*(k for k in rows[0] if k != "source"), "source"], cells, wide=True)
     for number, source in enumerate(sources, 1):
-        console.print(f"({number}) {source}", markup=False, soft_wrap=True)
+        say(f"({number}) {source}")
 
 
 def _summary(season: Season, out: Path, *, quiet: bool) -> None:
     """Print what a person can read in ten seconds."""
     if quiet:
         return
-    from rich.console import Console
-    from rich.table import Table
-
     from simulator.reports.words import days_said, number, three_sentences
 
-    console = Console(highlight=False, soft_wrap=True)
     totals = season.totals
     when = f"{days_said(totals['season']['start'], totals['season']['end'])}, {totals['season']['days']} days"
-    console.print(f"{totals['title']}: {when}", markup=False)
+    say(f"{totals['title']}: {when}")
     for sentence in three_sentences(season):
-        console.print(sentence, markup=False)
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("bed", "litres", "mm", "net demand mm", "stress days", "of them in a row"):
-        table.add_column(heading, justify="left" if heading == "bed" else "right")
-    for key, bed in totals["beds"].items():
-        cells = (bed["litres"], bed["irrigation_mm"], bed["net_demand_mm"])
-        counts = (bed["stress_days"], bed["longest_stress_days"])
-        table.add_row(key.replace("[", r"\["), *(number(v) for v in cells), *(str(v) for v in counts))
-    console.print(table)
+        say(sentence)
+    rows = [
+        [
+            key,
+            *(number(bed[name]) for name in ("litres", "irrigation_mm", "net_demand_mm")),
+            *(str(bed[name]) for name in ("stress_days", "longest_stress_days")),
+        ]
+        for key, bed in totals["beds"].items()
+    ]
+    print_table(("bed", "litres", "mm", "net demand mm", "stress days", "of them in a row"), rows, numbers_from=1)
     if "spread" in totals:
-        console.print(_spread_line(totals["spread"]), markup=False)
+        say(_spread_line(totals["spread"]))
     serious = [finding for finding in season.findings if finding.severity != "note"]
     for finding in serious[:6]:
-        console.print(f"{finding.severity}: {finding.where}: {finding.message}", markup=False)
+        say(f"{finding.severity}: {finding.where}: {finding.message}")
     if len(season.findings) > len(serious[:6]):
-        console.print(f"and {len(season.findings) - len(serious[:6])} more findings in the report.")
-    console.print(f"Wrote {out}/report.html, with tables, figures and season.json beside it.", markup=False)
+        say(f"and {len(season.findings) - len(serious[:6])} more findings in the report.")
+    say(f"Wrote {out}/report.html, with tables, figures and season.json beside it.")
 
 
 def _spread_line(spread: dict[str, Any]) -> str:

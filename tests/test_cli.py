@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -99,6 +100,24 @@ def test_strict_tells_a_danger_by_its_exit_code_and_still_writes(tmp_path, capsy
     code, _, _ = run(capsys, "replay", DEMO, "--out", tmp_path / "season", "--strict", "--quiet")
     assert code == 1
     assert (tmp_path / "season" / "report.html").exists()
+
+
+@pytest.mark.parametrize("columns", [60, 80, 200])
+def test_tables_are_cut_off_nowhere_however_narrow_the_terminal(tmp_path, capsys, monkeypatch, columns):
+    monkeypatch.setenv("COLUMNS", str(columns))
+    text = DEMO.read_text(encoding="utf-8").replace("../weather_samples", str(DEMO.parent.parent / "weather_samples"))
+    name = "tomatoes-behind-the-old-greenhouse"
+    garden = tmp_path / "garden.toml"
+    garden.write_text(text.replace("bed.tomatoes", f"bed.{name}").replace("upper/tomatoes", f"upper/{name}"), "utf-8")
+    code, out, _ = run(capsys, "replay", garden, "--out", tmp_path / "s")
+    assert code == 0
+    assert "…" not in out
+    assert all(len(line) <= columns for line in out.splitlines() if line.startswith("upper/"))
+    # the last column's heading, and a name whose parts may stand below each other
+    assert re.search(r"of them\b|\bin a\b", out) and re.search(r"\brow$", out, re.MULTILINE)
+    assert f"upper/{name}" in "".join(re.findall(r"^([\w/-]+)(?: |$)", out, re.MULTILINE))
+    code, out, _ = run(capsys, "known", "plants")
+    assert "…" not in out and "source" in out and "0.60/1.15/0.8" in out
 
 
 @pytest.mark.parametrize("option", ["--start", "--end"])

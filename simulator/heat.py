@@ -237,7 +237,7 @@ def add_heat(daily: pd.DataFrame, heat: Heat, *, latitude: float, elevation: flo
     return made
 
 
-def with_heat(weather: Weather, heat: Heat, site: SiteLike) -> Weather:
+def with_heat(weather: Weather, heat: Heat, site: SiteLike, *, file: str = "") -> Weather:
     """
     Lay a made heat wave over a weather record, and flag each value that it changed.
 
@@ -247,6 +247,8 @@ def with_heat(weather: Weather, heat: Heat, site: SiteLike) -> Weather:
     heat : Heat
     site : SiteLike
         Latitude and elevation.
+    file : str
+        The scenario's, for the message.
 
     Returns
     -------
@@ -265,7 +267,7 @@ def with_heat(weather: Weather, heat: Heat, site: SiteLike) -> Weather:
             f"what_if.heat.start = {heat.start} with {heat.days} days lies outside the weather file "
             f"{weather.provenance.get('file', '')}, which runs from {first} to {last}; choose days within it"
         )
-        raise ScenarioError(Problem(message, "what_if.heat.start", heat.start))
+        raise ScenarioError(Problem(message, "what_if.heat.start", heat.start), file=file)
     if (weather.flags.loc[days, "tmax"] == MADE_HEAT).all():
         return weather
     flags = weather.flags.copy()

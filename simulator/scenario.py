@@ -432,9 +432,12 @@ class Scenario(Described):
                     parts.append((f"controller.{name}.bed", given[name].get("bed"), controller.bed))
         for path, changes, known in parts:
             for name in changes if isinstance(changes, Mapping) else ():
-                # a part that is described whole may be a new one: every valve names its supply, every bed its area
-                mark = {"controller": "supply", "supply": "pressure"}.get(path, "area")
-                whole = isinstance(changes[name], Mapping) and bool({mark, "kind"} & set(changes[name]))
+                # a part that is described whole may be a new one: every valve names its supply, and so on
+                marks = {"controller": ({"supply"},), "supply": ({"pressure"}, {"kind"})}.get(
+                    path, ({"area", "emitters"},)
+                )
+                keys = set(changes[name]) if isinstance(changes[name], Mapping) else set()
+                whole = any(mark <= keys for mark in marks)
                 new = name not in known and not whole
                 near = scenario_errors.nearest(name, known) if new else None
                 if near is not None:

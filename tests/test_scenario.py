@@ -153,6 +153,12 @@ BAD = [
         'did you mean "Australia/Brisbane"? Abbreviations stand for several: write a place, or "Etc/GMT-10"',
     ),
     ("site/timezone", "GMT-3", 'for 3 hours behind UTC write "Etc/GMT+3"'),
+    ("controller/upper/pan/evaporation", "from-et", 'did you mean "from-eto"?'),
+    (
+        "variant/wide/controller/upper/bed",
+        {"tomatos": {"area": "3 m^2"}},
+        'bed.tomatos changes nothing that the file has; did you mean "tomatoes"?',
+    ),
     ("site/timezone", "Mars", "expected: a name of the IANA database"),
     (
         "controller/upper/valve/set_up_test",
@@ -282,3 +288,19 @@ def test_a_fallbacks_place_is_the_sites_where_it_says_nothing(make_garden, tmp_p
     assert read_scenario_weather(garden).daily["tmin"].iloc[3] == 10.0
     with pytest.raises(ScenarioError, match=r'weather\.fallback\.format = "csw" is not known'):
         read_scenario_weather(garden.changed({"weather": {"fallback": [{"file": "hill.csv", "format": "csw"}]}}))
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("title = “Mine”", 'its quotes are curly: type straight ones, "like these"'),
+        ('title: "Mine"', 'a key is followed by =, such as title = "My garden"'),
+    ],
+)
+def test_a_slip_of_the_keyboard_is_told_by_its_line_and_its_cure(tmp_path, line, said):
+    (tmp_path / "garden.toml").write_text(f"# mine\n{line}\n", encoding="utf-8")
+    with pytest.raises(ScenarioError) as caught:
+        load_scenario(tmp_path / "garden.toml")
+    assert "line 2" in str(caught.value)
+    assert said in str(caught.value)
+    assert len(str(caught.value).splitlines()) == 1

@@ -44,7 +44,7 @@ class Month:
     first, last : date
         The season's days in it.
     days_of_use : int
-        On which a valve of the source was open, by the model.
+        On which the source gave water, by the model; a valve that stands open on an empty tank draws none.
     modelled, metered, reported : float
         ``metered`` is None where no reading touches the month. [L]
     metered_days : float
@@ -211,7 +211,7 @@ def keep_ledger(season: Season, source: Source, between: Sequence[Between] = ())
         reported_days[days] = _spread(metered[key], drawn[days], covered[days]) + (1.0 - covered[days]) * drawn[days]
     unit = VOLUME_UNITS[source.right.volume_unit]
     decimals = unit.decimals if source.right.decimals is None else source.right.decimals
-    years = _years(season, source, keys, modelled, metered, covered, total, reported_days, unit, decimals)
+    years = _years(season, source, keys, modelled, metered, covered, total, drawn, reported_days, unit, decimals)
     licensed = source.papers.season
     use = drawn > 0.0
     outside = np.zeros(len(dates), bool)
@@ -293,6 +293,7 @@ def _years(
     metered: dict[str, float],
     covered: Floats,
     total: float,
+    drawn: Floats,
     reported_days: Floats,
     unit: FormUnit,
     decimals: int,
@@ -327,16 +328,12 @@ def _years(
                 in_litres = math.fsum(reported_days[here])
                 reported, basis = rounded(unit.exact(in_litres), decimals), "metered in part"
             used += reported
-            drawn = sum(
-                season.controllers[c]["open_hours"].to_numpy(float)[here] * (share > 0.0)
-                for c, share in source.shares.items()
-            )
             months.append(
                 Month(
                     key=key,
                     first=days[0].date(),
                     last=days[-1].date(),
-                    days_of_use=int((np.asarray(drawn) > 0.0).sum()),
+                    days_of_use=int((drawn[here] > 0.0).sum()),
                     modelled=modelled[key],
                     metered=metered.get(key),
                     reported=in_litres,

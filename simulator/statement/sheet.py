@@ -26,7 +26,7 @@ from simulator.statement.units_of_form import AREA_UNITS, RATE_UNITS
 
 __all__ = ["Section", "Sheet", "SheetTable", "make_sheet"]
 
-_BASIS = {"metered": "METERED", "metered in part": "METERED {days}\u00a0days, rest modelled", "modelled": "modelled"}
+_BASIS = {"metered": "METERED", "metered in part": "METERED\u00a0{days}", "modelled": "modelled"}
 
 
 @dataclass(frozen=True)
@@ -189,7 +189,7 @@ def _sentences(account: Account, statement: Statement) -> list[str]:
     if metered is not None:
         found.append(_disagreement(account))
     if partly:
-        lines = (f"{month.key} ({_days_of(month)}\u00a0days)" for month in partly)
+        lines = (f"{month.first:%B %Y} ({_days_of(month)}\u00a0days)" for month in partly)
         found.append(
             f"Readings hold only a part of {', '.join(lines)}: there, what the meter counted is reported with what the "
             "model has for the rest. Readings at the month's ends, or beyond them, would make it whole."
@@ -237,14 +237,14 @@ def _months(account: Account, year: WaterYear, *, alone: bool) -> SheetTable:
     widths = [20, 11, 16, 24]
     if has_meter:
         headings += [f"metered [{symbol}]", f"reported [{symbol}]", "basis"]
-        widths += [16, 16, 13]
+        widths += [16, 16, 17]
     if has_volume:
         headings.append(f"headroom [{symbol}]")
         widths.append(16)
 
     def span(interval: tuple[float, float]) -> str:
         low, high = (rounded(ledger.unit.exact(value), decimals) for value in interval)
-        return f"{amount(low, decimals)} – {amount(high, decimals)}"
+        return f"{amount(low, decimals)}\u00a0–\u00a0{amount(high, decimals)}"
 
     rows = []
     for month in year.months:
@@ -256,7 +256,7 @@ def _months(account: Account, year: WaterYear, *, alone: bool) -> SheetTable:
         ]
         if has_meter:
             row += [amount(month.metered_printed, decimals), amount(month.reported_printed, decimals)]
-            row.append(_BASIS[month.basis].format(days=_days_of(month)))
+            row.append(_BASIS[month.basis].format(days=_days_of(month).replace(" of ", "/")))
         if has_volume:
             row.append(amount(month.headroom_printed, decimals))
         rows.append(tuple(row))

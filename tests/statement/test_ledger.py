@@ -203,3 +203,12 @@ def test_a_meter_decides_when_a_licence_is_exceeded(state, tmp_path):
     file = meter(tmp_path, "2025-05-01,0,m^3\n2025-06-01,50,m^3\n")
     ledger = state({"volume": "25 m^3"}, readings=file).accounts[0].ledger
     assert ledger.years[0].exceeded_on.month == 5
+
+
+def test_a_valve_open_on_an_empty_tank_is_no_day_of_use(state):
+    """200 L and no roof: after some days the valve stands open for good and nothing comes."""
+    tank = {"kind": "tank", "pressure": None, "volume": "200 L", "footprint": "0.2 m^2", "outlet_height": "2 m"}
+    made = state(None, overlay={"supply": {"spring": tank}})
+    ledger, table = made.accounts[0].ledger, made.season.controllers["upper"]
+    assert (table["open_hours"] > 0.0).sum() > (table["litres"] > 0.0).sum() > 0
+    assert sum(month.days_of_use for month in ledger.months) == ledger.days_of_use == (table["litres"] > 0.0).sum()

@@ -85,8 +85,8 @@ def test_meter_and_model_are_set_against_each_other_in_one_sentence(state, tmp_p
     assert any("2 of 3\u00a0months by meter, 1 in part" in sentence for sentence in section.sentences)
     (line,) = [sentence for sentence in section.sentences if sentence.startswith("Over the metered")]
     assert "outside the model's range" in line and "less)" in line
-    assert any("only a part of 2025-07 (1 of 31\u00a0days)" in sentence for sentence in section.sentences)
-    last = "METERED 1 of 31\u00a0days, rest modelled"
+    assert any("only a part of July 2025 (1 of 31\u00a0days)" in sentence for sentence in section.sentences)
+    last = "METERED\u00a01/31"
     assert [row[6] for row in section.tables[0].rows] == ["METERED", "METERED", last]
     said = dict(make_sheet(state(None, readings=file), ()).method)
     assert "passed its last digit" in said["Measured"]

@@ -464,7 +464,7 @@ def _families(scenario: Scenario, failing: list[str], beds: list[str]) -> Iterat
     for what, part, sizes, overlay in _SETTINGS:
         yield [
             (
-                what.format(size=size, at=" and ".join(failing)),
+                what.format(size=size, at=" and ".join(failing)).replace("%", "\u00a0%"),
                 {"controller": {name: {part: overlay(scenario.controller[name], size)} for name in failing}},
                 "",
             )

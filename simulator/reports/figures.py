@@ -215,6 +215,7 @@ def _draw_pan(ax: Axes, season: Season, name: str, window: slice, *, legend: boo
     width = moment(end) - moment(begin)
     ax.set_xlim(moment(begin), moment(end) + 0.14 * width)  # the right margin is the lines' labels'
     lines = {"trip": 0.0, "reset": swing, "rim": rim}
+    texts = {key: STYLES[key].label for key in lines}
     if rim_is_far:
         del lines["rim"]
         ax.annotate(
@@ -230,13 +231,17 @@ def _draw_pan(ax: Axes, season: Season, name: str, window: slice, *, legend: boo
     elif rim - swing < 1.6 * room:  # their labels would lie on each other
         ax.axhline(swing, **STYLES["reset"].lined(label="reset"))
         del lines["reset"]
+        texts["rim"] = "rim, just above reset"
+    if "reset" in lines and swing < 1.6 * room:  # nor these, under a pan that sank far below the trip
+        ax.axhline(swing, **STYLES["reset"].lined(label="reset"))
+        del lines["reset"]
+        texts["trip"] = "trip, just below reset"
     for key, value in lines.items():
         ax.axhline(value, **STYLES[key].lined(label=key))
-        text = STYLES[key].label if key != "rim" or "reset" in lines else "rim, just above reset"
         ax.text(
             moment(end) + 0.008 * width,
             value,
-            text,
+            texts[key],
             va="center",
             ha="left",
             fontsize=8.0,

@@ -398,7 +398,7 @@ def _tanks(season: Season) -> Table:
                 number(tank["drawn_l"]),
                 number(tank["over_l"]),
                 number(tank["end_l"]),
-                tank["first_empty_day"] or "–",
+                (tank["first_empty_day"] or "–").replace("-", "\u2011"),  # so that no cell breaks a date
                 hours(tank["starved_hours"]),
                 "–" if tank["days_of_reserve"] is None else number(tank["days_of_reserve"], 1),
                 litres(suffices) if suffices is not None else "none tried",

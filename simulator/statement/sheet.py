@@ -195,7 +195,9 @@ def _sentences(account: Account, statement: Statement) -> list[str]:
             "model has for the rest. Readings at the month's ends, or beyond them, would make it whole."
         )
     if not account.source.described:
-        found.append(f"The scenario describes no right of this supply; [supply.{account.source.supply}.right] does.")
+        found.append(
+            f"The scenario describes no right of this supply; describe it under [supply.{account.source.supply}.right]."
+        )
     return found
 
 

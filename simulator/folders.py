@@ -108,6 +108,6 @@ def _may_write(folder: Path, command: str, overwrite: bool) -> None:
     foreign = [name for name in inside if name not in FILES_OF[command]]
     if foreign:
         raise OutputError(
-            f"holds {foreign[0]}, which this program did not make and will not remove; choose another folder",
+            f"holds {foreign[0]}, which `{command}` did not make and will not remove; choose another folder",
             file=str(folder),
         )

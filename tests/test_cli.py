@@ -163,7 +163,7 @@ def test_a_folder_of_somebody_elses_is_left_alone(tmp_path, capsys):
     (folder / "letter.txt").write_text("dear")
     code, _, err = run(capsys, "replay", DEMO, "--out", folder, "--overwrite")
     assert code == 2
-    assert "letter.txt, which this program did not make" in err
+    assert "letter.txt, which `replay` did not make" in err
     assert (folder / "letter.txt").read_text() == "dear"
     code, _, err = run(capsys, "replay", DEMO, "--out", folder / "letter.txt")
     assert code == 2

@@ -62,7 +62,7 @@ def test_a_file_of_the_users_own_stays(tmp_path):
     target = written(tmp_path / "there", "replay")
     (target / "diary.txt").write_text("mine")
     with (
-        pytest.raises(OutputError, match=r"holds diary\.txt, which this program did not make"),
+        pytest.raises(OutputError, match=r"holds diary\.txt, which `replay` did not make"),
         new_folder(target, "replay", overwrite=True),
     ):
         pass

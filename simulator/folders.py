@@ -98,7 +98,7 @@ def _may_write(folder: Path, command: str, overwrite: bool) -> None:
     if others:
         raise OutputError(
             f"holds what `panbudget {others[0]}` wrote, which `{command}` does not replace; choose another folder, or "
-            "remove that one yourself",
+            "remove its files yourself",
             file=str(folder),
         )
     if not overwrite:

@@ -97,6 +97,7 @@ def check_html(found: Checked, figures: Mapping[str, str]) -> str:
         "check.html.j2",
         title=season.totals["title"],
         when=_when(season),
+        note=found.scenario.note,
         sentences=[
             f"The scenario is sound: {count(len(season.controllers), 'valve')}, "
             f"{count(len(season.beds), 'bed')}, {count(len(found.scenario.variant), 'variant')}.",

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from simulator.errors import PanbudgetError, ScenarioError, WeatherError
+from simulator.reports.words import days_said
 from simulator.scenario import Scenario, load_scenario
 from simulator.season import Season, read_scenario_weather, replay
 from simulator.sensitivity import Alternative, alternatives, in_mm, in_percent
@@ -168,8 +169,8 @@ def check_lines(found: Checked) -> list[str]:
         f"{found.scenario.path}: sound; {len(found.scenario.controller)} valve(s), {len(totals['beds'])} bed(s), "
         f"{len(found.scenario.variant)} variant(s).",
         f"{provenance['file']}: {provenance['recognised']}.",
-        f"It holds {provenance['first']} to {provenance['last']} ({len(found.weather.daily)} days); the season is "
-        f"{season['start']} to {season['end']} ({season['days']} days).",
+        f"It holds {days_said(provenance['first'], provenance['last'])} ({len(found.weather.daily)} days); the season is "
+        f"{days_said(season['start'], season['end'])} ({season['days']} days).",
         f"Season: ETo {totals['weather']['eto_mm']:.0f} mm, rain {totals['weather']['rain_mm']:.0f} mm, "
         + ", ".join(f"pan {name} {mm:.0f} mm" for name, mm in totals["weather"]["pan_evaporation_mm"].items())
         + ".",

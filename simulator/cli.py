@@ -15,7 +15,6 @@ import typer
 
 from simulator import cli_decide, cli_field, cli_statement
 from simulator.cli_parts import (
-    DATE,
     Json,
     Out,
     Overwrite,
@@ -23,8 +22,10 @@ from simulator.cli_parts import (
     ScenarioPath,
     SeasonYear,
     Strict,
+    day_option,
     finish,
     print_json,
+    print_table,
     progress,
     say,
 )
@@ -82,7 +83,7 @@ def new(
     """
     import importlib.resources
 
-    from simulator.output import new_folder
+    from simulator.folders import new_folder
 
     templates = importlib.resources.files("simulator") / "templates"
     for name in ("garden.toml", "weather.csv"):
@@ -91,7 +92,7 @@ def new(
             raise OutputError(
                 f"holds a {name} that has been changed, and stays as it is; choose another folder", file=str(folder)
             )
-    with new_folder(folder, overwrite=overwrite) as made:
+    with new_folder(folder, "new", overwrite=overwrite) as made:
         for name in ("garden.toml", "weather.csv"):
             (made / name).write_bytes((templates / name).read_bytes())
     say(
@@ -125,10 +126,10 @@ def check(
         step("reading the weather")
         found = check_scenario(scenario, season=season)
         if out is not None:
-            from simulator.output import new_folder
+            from simulator.folders import new_folder
 
             step("drawing")
-            with new_folder(out, overwrite=overwrite) as made:
+            with new_folder(out, "check", overwrite=overwrite) as made:
                 write_check(found, made)
     if as_json:
         print_json(found.as_dict())
@@ -144,8 +145,8 @@ def check(
 def replay(
     scenario: ScenarioPath,
     out: Out,
-    start: Annotated[dt.datetime | None, typer.Option(formats=[DATE], help="First day.", show_default=False)] = None,
-    end: Annotated[dt.datetime | None, typer.Option(formats=[DATE], help="Last day.", show_default=False)] = None,
+    start: Annotated[dt.date | None, day_option("--start", "First day.")] = None,
+    end: Annotated[dt.date | None, day_option("--end", "Last day.")] = None,
     season: SeasonYear = None,
     variant: Annotated[
         str | None,
@@ -158,7 +159,9 @@ def replay(
     spread: Annotated[
         int | None,
         typer.Option(
-            metavar="N", help="Also give ranges, from N seasons over [statement]'s doubts.", show_default=False
+            metavar="N",
+            help="Also give ranges, from N seasons over the doubts of the table statement.",
+            show_default=False,
         ),
     ] = None,
     overwrite: Overwrite = False,
@@ -171,7 +174,8 @@ def replay(
 
     Example:  panbudget replay scenarios/terraces.toml --out season-terraces
     """
-    from simulator.output import new_folder, season_json, write_season
+    from simulator.folders import new_folder
+    from simulator.output import season_json, write_season
     from simulator.scenario import load_scenario
 
     if spread is not None and spread < _LEAST_SPREAD:
@@ -184,13 +188,13 @@ def replay(
         if season is not None and (start is not None or end is not None):
             message = "--season takes the scenario's own days; leave out --start and --end, or --season"
             raise PanbudgetError(message)
-        first = start.date() if start else described.season.start
-        last = end.date() if end else described.season.end
+        first = start or described.season.start
+        last = end or described.season.end
         if last < first:
             raise PanbudgetError(
                 f"--start {first} lies after --end {last}; the season would end before it starts: give the earlier date first"
             )
-        with new_folder(out, overwrite=overwrite) as made:
+        with new_folder(out, "replay", overwrite=overwrite) as made:
             from simulator import season as seasons
             from simulator.years import read_year
 
@@ -242,54 +246,42 @@ def known(
     if as_json:
         print_json({topic: rows})
         return
-    from rich.console import Console
-    from rich.table import Table
-
     # sources are long and often the same: numbered below the list
     sources = list(dict.fromkeys(row["source"] for row in rows))
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in rows[0]:
-        table.add_column(heading.replace("[", r"\["))
-    for row in rows:
-        cells = {**row, "source": f"({sources.index(row['source']) + 1})"}
-        table.add_row(*(value.replace("[", r"\[") for value in cells.values()))
-    console = Console(highlight=False, width=max(Console().width, 140))
-    console.print(table)
+    cells = [[*(v for k, v in row.items() if k != "source"), f"({sources.index(row['source']) + 1})"] for row in rows]
+    print_table([*(k for k in rows[0] if k != "source"), "source"], cells, wide=True)
     for number, source in enumerate(sources, 1):
-        console.print(f"({number}) {source}", markup=False, soft_wrap=True)
+        say(f"({number}) {source}")
 
 
 def _summary(season: Season, out: Path, *, quiet: bool) -> None:
     """Print what a person can read in ten seconds."""
     if quiet:
         return
-    from rich.console import Console
-    from rich.table import Table
+    from simulator.reports.words import days_said, number, three_sentences
 
-    from simulator.reports.words import number, three_sentences
-
-    console = Console(highlight=False, soft_wrap=True)
     totals = season.totals
-    when = f"{totals['season']['start']} to {totals['season']['end']}, {totals['season']['days']} days"
-    console.print(f"{totals['title']}: {when}", markup=False)
+    when = f"{days_said(totals['season']['start'], totals['season']['end'])}, {totals['season']['days']} days"
+    say(f"{totals['title']}: {when}")
     for sentence in three_sentences(season):
-        console.print(sentence, markup=False)
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("bed", "litres", "mm", "needed mm", "stress days", "of them in a row"):
-        table.add_column(heading, justify="left" if heading == "bed" else "right")
-    for key, bed in totals["beds"].items():
-        cells = (bed["litres"], bed["irrigation_mm"], bed["net_demand_mm"])
-        counts = (bed["stress_days"], bed["longest_stress_days"])
-        table.add_row(key.replace("[", r"\["), *(number(v) for v in cells), *(str(v) for v in counts))
-    console.print(table)
+        say(sentence)
+    rows = [
+        [
+            key,
+            *(number(bed[name]) for name in ("litres", "irrigation_mm", "net_demand_mm")),
+            *(str(bed[name]) for name in ("stress_days", "longest_stress_days")),
+        ]
+        for key, bed in totals["beds"].items()
+    ]
+    print_table(("bed", "litres", "mm", "net demand mm", "stress days", "of them in a row"), rows, numbers_from=1)
     if "spread" in totals:
-        console.print(_spread_line(totals["spread"]), markup=False)
+        say(_spread_line(totals["spread"]))
     serious = [finding for finding in season.findings if finding.severity != "note"]
     for finding in serious[:6]:
-        console.print(f"{finding.severity}: {finding.where}: {finding.message}", markup=False)
+        say(f"{finding.severity}: {finding.where}: {finding.message}")
     if len(season.findings) > len(serious[:6]):
-        console.print(f"and {len(season.findings) - len(serious[:6])} more findings in the report.")
-    console.print(f"Wrote {out}/report.html, with tables, figures and season.json beside it.", markup=False)
+        say(f"and {len(season.findings) - len(serious[:6])} more findings in the report.")
+    say(f"Wrote {out}/report.html, with tables, figures and season.json beside it.")
 
 
 def _spread_line(spread: dict[str, Any]) -> str:

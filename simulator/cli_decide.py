@@ -12,13 +12,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from simulator.cli_parts import (
-    DATE,
     Json,
     Out,
     Overwrite,
     Quiet,
     ScenarioPath,
-    day,
+    day_option,
     finish,
     print_json,
     progress,
@@ -58,12 +57,8 @@ def compare(
             metavar="TEMPERATURE", help='Tmax above which a day is hot, such as "35 degC".', show_default=False
         ),
     ] = None,
-    start: Annotated[
-        dt.datetime | None, typer.Option(formats=[DATE], help="First day to look at.", show_default=False)
-    ] = None,
-    end: Annotated[
-        dt.datetime | None, typer.Option(formats=[DATE], help="Last day to look at.", show_default=False)
-    ] = None,
+    start: Annotated[dt.date | None, day_option("--start", "First day to look at.")] = None,
+    end: Annotated[dt.date | None, day_option("--end", "Last day to look at.")] = None,
     overwrite: Overwrite = False,
     quiet: Quiet = False,
     as_json: Json = False,
@@ -74,7 +69,8 @@ def compare(
     Example:  panbudget compare scenarios/terraces.toml --with-base --variant wide-pan --around heat --out wide-or-not
     """
     from simulator.comparing import compare as compared
-    from simulator.output import comparison_json, new_folder, write_comparison
+    from simulator.folders import new_folder
+    from simulator.output import comparison_json, write_comparison
     from simulator.scenario import load_scenario
 
     if around not in (None, "heat"):
@@ -84,14 +80,14 @@ def compare(
     with progress(4 * (len(names) + with_base) + 2, quiet=quiet) as step:
         step("reading the scenario")
         described = load_scenario(scenario)
-        with new_folder(out, overwrite=overwrite) as made:
+        with new_folder(out, "compare", overwrite=overwrite) as made:
             comparison = compared(
                 described,
                 names,
                 around_heat=around == "heat",
                 hot_above=limit,
-                start=day(start),
-                end=day(end),
+                start=start,
+                end=end,
                 with_base=with_base,
                 step=step,
             )
@@ -126,8 +122,8 @@ def _say_comparison(comparison: Comparison, *, quiet: bool) -> None:
 
 def away(
     scenario: ScenarioPath,
-    start: Annotated[dt.datetime, typer.Option("--from", formats=[DATE], help="First day away.", show_default=False)],
-    end: Annotated[dt.datetime, typer.Option("--to", formats=[DATE], help="Last day away.", show_default=False)],
+    start: Annotated[dt.date, day_option("--from", "First day away.")],
+    end: Annotated[dt.date, day_option("--to", "Last day away.")],
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Also make a page, tables and a figure.", show_default=False),
@@ -142,8 +138,9 @@ def away(
 
     Example:  panbudget away scenarios/terraces.toml --from 2025-07-01 --to 2025-07-21
     """
+    from simulator.folders import new_folder
     from simulator.leaving import away as left_alone
-    from simulator.output import away_json, new_folder, write_away
+    from simulator.output import away_json, write_away
     from simulator.reports.away_page import away_sentences
     from simulator.scenario import load_scenario
 
@@ -151,8 +148,8 @@ def away(
     with progress(None, quiet=quiet) as step:
         step("reading the scenario and its weather")
         described = load_scenario(scenario)
-        with new_folder(out, overwrite=overwrite) if out is not None else contextlib.nullcontext() as made:
-            found = left_alone(described, start.date(), end.date(), step=step)
+        with new_folder(out, "away", overwrite=overwrite) if out is not None else contextlib.nullcontext() as made:
+            found = left_alone(described, start, end, step=step)
             if made is not None:
                 step("drawing and writing")
                 write_away(found, made)
@@ -186,14 +183,15 @@ def setup(
 
     Example:  panbudget setup scenarios/terraces.toml --out terraces-setup
     """
-    from simulator.output import new_folder, setup_json, write_setup
+    from simulator.folders import new_folder
+    from simulator.output import setup_json, write_setup
     from simulator.scenario import load_scenario
     from simulator.setting_up import set_up
 
     with progress(8, quiet=quiet) as step:
         step("reading the scenario")
         described = load_scenario(scenario)
-        with new_folder(out, overwrite=overwrite) as made:
+        with new_folder(out, "setup", overwrite=overwrite) as made:
             plan = set_up(described, beds=bed, step=step)
             step("drawing and writing")
             write_setup(plan, made)

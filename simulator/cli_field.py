@@ -11,13 +11,12 @@ from typing import Annotated
 import typer
 
 from simulator.cli_parts import (
-    DATE,
     Json,
     Out,
     Overwrite,
     Quiet,
     ScenarioPath,
-    day,
+    day_option,
     print_json,
     progress,
     say,
@@ -37,10 +36,7 @@ def faults(
     scenario: ScenarioPath,
     out: Out,
     start: Annotated[
-        dt.datetime | None,
-        typer.Option(
-            "--from", formats=[DATE], help="First day of the usual faults; a third into the season.", show_default=False
-        ),
+        dt.date | None, day_option("--from", "First day of the usual faults; a third into the season.")
     ] = None,
     overwrite: Overwrite = False,
     quiet: Quiet = False,
@@ -51,8 +47,8 @@ def faults(
 
     Example:  panbudget faults scenarios/terraces.toml --out faults-terraces
     """
+    from simulator.folders import new_folder
     from simulator.going_wrong import try_faults
-    from simulator.output import new_folder
     from simulator.output_field import faults_json, write_faults
     from simulator.reports.faults_page import faults_sentences
     from simulator.scenario import load_scenario
@@ -60,8 +56,8 @@ def faults(
     with progress(None, quiet=quiet) as step:
         step("reading the scenario and its weather")
         described = load_scenario(scenario)
-        with new_folder(out, overwrite=overwrite) as made:
-            found = try_faults(described, start=day(start), step=step)
+        with new_folder(out, "faults", overwrite=overwrite) as made:
+            found = try_faults(described, start=start, step=step)
             step("drawing and writing")
             write_faults(found, made)
     if as_json:
@@ -85,7 +81,10 @@ def fit(
     interval: Annotated[
         float | None,
         typer.Option(
-            min=0.5, max=0.99, help="Share of intervals that hold the truth; [statement] says.", show_default=False
+            min=0.5,
+            max=0.99,
+            help="Share of intervals that hold the truth; the table statement says.",
+            show_default=False,
         ),
     ] = None,
     overwrite: Overwrite = False,
@@ -98,7 +97,7 @@ def fit(
     Example:  panbudget fit my-garden/garden.toml my-garden/log.csv --out my-garden/fit
     """
     from simulator.fitting import fit as fitted
-    from simulator.output import new_folder
+    from simulator.folders import new_folder
     from simulator.output_field import fit_json, write_fit
     from simulator.reports.fit_page import fit_sentences
     from simulator.scenario import load_scenario
@@ -109,7 +108,7 @@ def fit(
     with progress(None, quiet=quiet) as step:
         step("reading the scenario and the log")
         described = load_scenario(scenario)
-        with new_folder(out, overwrite=overwrite) as made:
+        with new_folder(out, "fit", overwrite=overwrite) as made:
             found = fitted(described, log, interval=interval, hold=hold or (), step=step)
             step("drawing and writing")
             write_fit(found, made)

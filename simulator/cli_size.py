@@ -33,7 +33,7 @@ def size(
 
     Example:  panbudget size scenarios/terraces.toml --out sizes
     """
-    from simulator.output import new_folder
+    from simulator.folders import new_folder
     from simulator.scenario import load_scenario
 
     with progress(100, quiet=quiet) as step:
@@ -41,7 +41,7 @@ def size(
         described = load_scenario(scenario)
         if variant is not None:
             described = described.with_variant(variant)
-        with new_folder(out, overwrite=overwrite) as made:
+        with new_folder(out, "size", overwrite=overwrite) as made:
             from simulator.sizing import size as sized
 
             def told(valve: str, part: int, parts: int) -> None:

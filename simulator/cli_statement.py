@@ -11,13 +11,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from simulator.cli_parts import (
-    DATE,
     Json,
     Out,
     Overwrite,
     Quiet,
     ScenarioPath,
-    day,
+    day_option,
     finish,
     print_json,
     progress,
@@ -40,8 +39,8 @@ def register(app: typer.Typer) -> None:
 def statement(
     scenario: ScenarioPath,
     out: Out,
-    start: Annotated[dt.datetime | None, typer.Option(formats=[DATE], help="First day.", show_default=False)] = None,
-    end: Annotated[dt.datetime | None, typer.Option(formats=[DATE], help="Last day.", show_default=False)] = None,
+    start: Annotated[dt.date | None, day_option("--start", "First day.")] = None,
+    end: Annotated[dt.date | None, day_option("--end", "Last day.")] = None,
     variant: Annotated[
         str | None,
         typer.Option(metavar="NAME", help="Lay one of the file's variants over it.", show_default=False),
@@ -64,21 +63,21 @@ def statement(
 
     Example:  panbudget statement scenarios/terraces.toml --out statement-terraces
     """
-    from simulator.output import new_folder
+    from simulator.folders import new_folder
     from simulator.scenario import load_scenario
 
     described = load_scenario(scenario)
     with (
         progress(_STEPS + (samples or described.statement.samples), quiet=quiet) as step,
-        new_folder(out, overwrite=overwrite) as made,
+        new_folder(out, "statement", overwrite=overwrite) as made,
     ):
         from simulator.statement.account import make_statement
         from simulator.statement.files import statement_json, write_statement
 
         done = make_statement(
             described,
-            start=day(start),
-            end=day(end),
+            start=start,
+            end=end,
             readings=readings,
             samples=samples,
             variant=variant,
@@ -96,6 +95,7 @@ def statement(
 
 def _summary(done: Statement, out: Path, *, quiet: bool) -> None:
     """Print what a person can read in ten seconds."""
+    from simulator.reports.words import day_said
     from simulator.statement.sheet import make_sheet
 
     sheet = make_sheet(done, ())
@@ -104,7 +104,7 @@ def _summary(done: Statement, out: Path, *, quiet: bool) -> None:
         for sentence in (section.heading, *section.sentences):
             say(sentence, quiet=quiet)
     for finding in done.findings:
-        first = f" First on {finding.first}." if finding.first else ""
+        first = f" First on {day_said(finding.first)}." if finding.first else ""
         say(f"{finding.severity}: {finding.where}: {finding.message}{first}", quiet=quiet)
     say(sheet.estimate, quiet=quiet)
     say(f"Wrote {out}/statement.html, PDF of A4 and Letter, CSV and JSON, and the season beside them.", quiet=quiet)

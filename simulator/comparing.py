@@ -252,6 +252,11 @@ def compare(
     ScenarioError, WeatherError
         Fewer than two or more than six variants, an unknown one, one with weather of its own, days outside.
     """
+    if hot_above is not None and not around_heat:
+        message = (
+            f"--hot-above {hot_above:g} °C is for the heat wave to look at; add --around heat, or leave out --hot-above"
+        )
+        raise _wrong(scenario, message, "hot_above", hot_above)
     names = ([AS_DESCRIBED] if with_base and AS_DESCRIBED not in names else []) + list(names)
     described = _described(scenario, names)
     base = next(iter(described.values()))

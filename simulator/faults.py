@@ -14,7 +14,7 @@ import pandas as pd
 
 from simulator.arrays import Floats
 from simulator.forcing import Forcing, room_for
-from simulator.reports.words import number
+from simulator.reports.words import day_said, number
 from simulator.scenario import Fault, Scenario
 
 __all__ = ["DAYS_A_MONTH", "fault_days", "fault_said", "fault_where", "lost_share", "with_faults"]
@@ -181,8 +181,8 @@ def with_faults(scenario: Scenario, forcing: Forcing) -> Forcing:
 
 
 def _when(fault: Fault) -> str:
-    first = f"from {fault.start}" if fault.start is not None else "from before the first day"
-    return first + (f" to {fault.end}" if fault.end is not None else " on")
+    first = f"from {day_said(fault.start)}" if fault.start is not None else "from before the first day"
+    return first + (f" to {day_said(fault.end)}" if fault.end is not None else " on")
 
 
 def _lay(fault: Fault, scenario: Scenario, forcing: Forcing) -> None:

@@ -19,6 +19,7 @@ from simulator import meteorology as met
 from simulator.arrays import Floats
 from simulator.errors import Problem, ScenarioError
 from simulator.evaporation import reference_evapotranspiration
+from simulator.reports.words import day_said
 from simulator.scenario import Heat
 from simulator.weather import Weather
 from simulator.weather.flags import MADE_HEAT
@@ -178,7 +179,7 @@ def said(heat: Heat) -> str:
     """Say what a made heat wave is."""
     rain = "without rain" if heat.without_rain else "rain as it was"
     return (
-        f"a made heat wave, {heat.days} days from {heat.start}, {heat.warmer:g} °C warmer by day and night at the "
+        f"a made heat wave, {heat.days} days from {day_said(heat.start)}, {heat.warmer:g} °C warmer by day and night at the "
         f"same dew point; wind and radiation as they were, {rain}"
     )
 
@@ -236,7 +237,7 @@ def add_heat(daily: pd.DataFrame, heat: Heat, *, latitude: float, elevation: flo
     return made
 
 
-def with_heat(weather: Weather, heat: Heat, site: SiteLike) -> Weather:
+def with_heat(weather: Weather, heat: Heat, site: SiteLike, *, file: str = "") -> Weather:
     """
     Lay a made heat wave over a weather record, and flag each value that it changed.
 
@@ -246,6 +247,8 @@ def with_heat(weather: Weather, heat: Heat, site: SiteLike) -> Weather:
     heat : Heat
     site : SiteLike
         Latitude and elevation.
+    file : str
+        The scenario's, for the message.
 
     Returns
     -------
@@ -264,7 +267,7 @@ def with_heat(weather: Weather, heat: Heat, site: SiteLike) -> Weather:
             f"what_if.heat.start = {heat.start} with {heat.days} days lies outside the weather file "
             f"{weather.provenance.get('file', '')}, which runs from {first} to {last}; choose days within it"
         )
-        raise ScenarioError(Problem(message, "what_if.heat.start", heat.start))
+        raise ScenarioError(Problem(message, "what_if.heat.start", heat.start), file=file)
     if (weather.flags.loc[days, "tmax"] == MADE_HEAT).all():
         return weather
     flags = weather.flags.copy()

@@ -17,6 +17,7 @@ import pandas as pd
 
 from simulator.errors import Problem, ScenarioError
 from simulator.heat import said as heat_said
+from simulator.reports.words import calendar_day
 from simulator.scenario import Controller, Heat, Scenario
 from simulator.season import Season, read_scenario_weather, replay
 from simulator.weather import Weather
@@ -272,8 +273,8 @@ def away(
         held = f"{weather.daily.index[0].date()} to {weather.daily.index[-1].date()}"
         raise _wrong(
             scenario,
-            f"no year of the weather file {scenario.weather.file} holds the days from {_calendar(first)} to {_calendar(last)} and "
-            f"those before them back to {_calendar(run_from)} (it runs from {held}); choose days within it",
+            f"no year of the weather file {scenario.weather.file} holds the days from {calendar_day(first)} to {calendar_day(last)} and "
+            f"those before them back to {calendar_day(run_from)} (it runs from {held}); choose days within it",
             start,
         )
 
@@ -307,10 +308,6 @@ def away(
 
 def _wrong(scenario: Scenario, message: str, value: object = None) -> ScenarioError:
     return ScenarioError(Problem(message, "away", value), file=str(scenario.path))
-
-
-def _calendar(day: dt.date) -> str:
-    return f"{day.day} {day:%B}"
 
 
 def _beside_the_season(scenario: Scenario, start: dt.date, end: dt.date) -> tuple[dt.date, dt.date]:
@@ -467,7 +464,7 @@ def _families(scenario: Scenario, failing: list[str], beds: list[str]) -> Iterat
     for what, part, sizes, overlay in _SETTINGS:
         yield [
             (
-                what.format(size=size, at=" and ".join(failing)),
+                what.format(size=size, at=" and ".join(failing)).replace("%", "\u00a0%"),
                 {"controller": {name: {part: overlay(scenario.controller[name], size)} for name in failing}},
                 "",
             )

@@ -1,27 +1,21 @@
 """
-Output: a season as files. Tables as CSV, totals as JSON, a folder written whole or not at all.
+Output: a season as files. Tables as CSV, totals as JSON; `folders` gives the folder that they go into.
 
 Two runs on the same inputs give the same bytes: no dates of writing, no host, numbers printed one way.
 """
 
 from __future__ import annotations
 
-import contextlib
 import dataclasses
 import importlib.metadata
 import json
 import math
 import platform
 import re
-import shutil
-import tempfile
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
 import pandas as pd
-
-from simulator.errors import OutputError
 
 if TYPE_CHECKING:
     from simulator.comparing import Comparison
@@ -34,7 +28,6 @@ __all__ = [
     "beds_table",
     "comparison_json",
     "daily_table",
-    "new_folder",
     "openings_table",
     "provenance",
     "season_json",
@@ -47,46 +40,6 @@ __all__ = [
     "write_setup",
 ]
 
-#: everything that a command of ours may leave in a folder; `--overwrite` touches nothing else
-OUR_FILES = frozenset(
-    {
-        "away.csv",
-        "away.html",
-        "away.json",
-        "beds.csv",
-        "check.html",
-        "compare.csv",
-        "compare.html",
-        "compare.json",
-        "daily.csv",
-        "faults.csv",
-        "faults.html",
-        "faults.json",
-        "figures",
-        "fit.csv",
-        "fit.html",
-        "fit.json",
-        "fitted.toml",
-        "garden.toml",
-        "openings.csv",
-        "report.html",
-        "season.json",
-        "size.csv",
-        "size.html",
-        "size.json",
-        "setup.csv",
-        "setup.html",
-        "setup.json",
-        "setup.pdf",
-        "statement-a4.pdf",
-        "statement-letter.pdf",
-        "statement.csv",
-        "statement.html",
-        "statement.json",
-        "weather.csv",
-        "weeks.csv",
-    }
-)
 # beside the season's own rain; as a number; net_demand_mm once more
 _NOT_DAILY = ("rain_mm", "growing", "exact_irrigation_mm")
 # 12 significant digits: enough that sums close to 1e-9, and no trailing noise of binary fractions
@@ -214,71 +167,6 @@ def openings_table(season: Season) -> pd.DataFrame:
     """Return the list of openings as `openings.csv` has it."""
     columns = ["controller", "start", "end", "minutes", "refilled_kg", "litres", "cause"]
     return season.openings[columns].assign(times=season.times_are)
-
-
-@contextlib.contextmanager
-def new_folder(folder: Path, *, overwrite: bool) -> Iterator[Path]:
-    """
-    Give a folder to write into that takes the place of ``folder`` only when all went well.
-
-    Parameters
-    ----------
-    folder : Path
-        Made if missing, with its parents.
-    overwrite : bool
-        Whether earlier files of ours may be replaced. A file that we did not make is never touched.
-
-    Yields
-    ------
-    Path
-        A new, empty folder beside it.
-
-    Raises
-    ------
-    OutputError
-        Not empty without ``overwrite``; holds something of the user's; can't be written.
-    """
-    folder = Path(folder)
-    _may_write(folder, overwrite)
-    try:
-        parent = folder.resolve().parent
-        parent.mkdir(parents=True, exist_ok=True)
-        staging = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=parent))
-    except OSError as error:
-        raise OutputError(f"can't be made ({error.strerror}); choose another --out", file=str(folder)) from None
-    try:
-        made = staging / "new"
-        made.mkdir()
-        yield made
-        _may_write(folder, overwrite)  # something may have come in between
-        target = folder.resolve()
-        if target.exists():
-            target.rename(staging / "old")
-        made.rename(target)
-    except OSError as error:
-        raise OutputError(f"can't be written ({error.strerror}); choose another --out", file=str(folder)) from None
-    finally:
-        if (staging / "old").exists() and not folder.exists():
-            (staging / "old").rename(folder)
-        shutil.rmtree(staging, ignore_errors=True)
-
-
-def _may_write(folder: Path, overwrite: bool) -> None:
-    if not folder.exists():
-        return
-    if not folder.is_dir():
-        raise OutputError("is a file, and a folder is wanted; choose another name", file=str(folder))
-    inside = sorted(entry.name for entry in folder.iterdir())
-    if inside and not overwrite:
-        raise OutputError(
-            "is not empty; choose another folder, or add --overwrite to replace an earlier run there", file=str(folder)
-        )
-    foreign = [name for name in inside if name not in OUR_FILES]
-    if foreign:
-        raise OutputError(
-            f"holds {foreign[0]}, which this program did not make and will not remove; choose another folder",
-            file=str(folder),
-        )
 
 
 def write_season(season: Season, folder: Path) -> None:

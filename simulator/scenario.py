@@ -19,7 +19,7 @@ from pydantic import Field, PrivateAttr, ValidationError, model_validator
 from simulator import scenario_errors
 from simulator.errors import Problem, ScenarioError
 from simulator.scenario_beds import Bed, Emitter, Emitters, Plants, Soil
-from simulator.scenario_errors import Senseless
+from simulator.scenario_errors import Senseless, Several
 from simulator.scenario_faults import Fault
 from simulator.scenario_pans import Fetch, Pan, Vessel
 from simulator.scenario_right import StatementRules
@@ -34,6 +34,7 @@ from simulator.scenario_types import (
     TemperatureDifference,
     Time,
     Volume,
+    WeatherFile,
 )
 from simulator.scenario_wishes import Owned, Wishes
 
@@ -85,11 +86,12 @@ class Site(Described):
         if self.timezone is not None:
             import zoneinfo
 
+            from simulator.zones import zone_cure
+
             try:
                 zoneinfo.ZoneInfo(self.timezone)
             except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError) as error:
-                near = scenario_errors.nearest(self.timezone, zoneinfo.available_timezones())
-                raise Senseless("is not a time zone that is known", near=near, key="timezone") from error
+                raise Senseless(zone_cure(self.timezone), key="timezone") from error
         return self
 
 
@@ -103,7 +105,7 @@ class Column(Described):
 class FallbackSource(Described):
     """Another station's file, used only where the weather file has a gap."""
 
-    file: str = Field(description="path, relative to this scenario file")
+    file: WeatherFile = Field(description="path, relative to this scenario file")
     format: str = Field("auto", description='"auto", or a reader\'s name')
     wind_height: Annotated[Length, Field(ge=0.5, le=200)] | None = Field(
         None, description='height of its wind gauge above ground, such as "10 m"; by the format, else 2 m'
@@ -123,7 +125,7 @@ class FallbackSource(Described):
 class WeatherSource(Described):
     """The weather file."""
 
-    file: str = Field(description="path, relative to this scenario file")
+    file: WeatherFile = Field(description="path, relative to this scenario file")
     format: str = Field("auto", description='"auto", or a reader\'s name')
     wind_height: Annotated[Length, Field(ge=0.5, le=200)] | None = Field(
         None, description='height of the wind gauge above ground, such as "10 m"; by the format, else 2 m'
@@ -197,15 +199,24 @@ class Valve(Described):
 
     @model_validator(mode="after")
     def _one_swing(self) -> Self:
-        if (self.swing is None) == (self.set_up_test is None):
-            raise Senseless("takes either a swing or a set_up_test", key="swing")
-        if self.swing_kg < 0.001:
-            raise Senseless("is below a gram, which no beam feels; a swing is some hundred grams", key="swing")
+        wrong = []
+        if self.swing is not None and self.set_up_test is not None:
+            message = "stands beside set_up_test, and both say the same thing; take one of them out"
+            wrong.append(Senseless(message, key="swing"))
+        elif self.swing is None and self.set_up_test is None:
+            message = 'is missing; expected: such as "0.9 kg", or set_up_test with two weighings in its place'
+            wrong.append(Senseless(message, key="swing"))
+        elif self.swing_kg < 0.001:
+            message = "is below a gram, which no beam feels; a swing is some hundred grams"
+            wrong.append(Senseless(message, key="swing"))
         for index, text in enumerate(self.press_times):
             if text not in ("sunset", "sunrise") and not _is_clock(text):
-                raise Senseless('must be "sunset", "sunrise" or a time such as "20:30"', key=f"press_times[{index}]")
+                message = 'must be "sunset", "sunrise" or a time such as "20:30"'
+                wrong.append(Senseless(message, key=f"press_times[{index}]"))
         if len(self.press_times) > 24:
-            raise Senseless("has more than 24 times a day", key="press_times")
+            wrong.append(Senseless("has more than 24 times a day", key="press_times"))
+        if wrong:
+            raise Several(wrong)
         return self
 
     @property
@@ -421,9 +432,12 @@ class Scenario(Described):
                     parts.append((f"controller.{name}.bed", given[name].get("bed"), controller.bed))
         for path, changes, known in parts:
             for name in changes if isinstance(changes, Mapping) else ():
-                # a part that is described whole may be a new one: every valve names its supply, every bed its area
-                mark = {"controller": "supply", "supply": "pressure"}.get(path, "area")
-                whole = isinstance(changes[name], Mapping) and bool({mark, "kind"} & set(changes[name]))
+                # a part that is described whole may be a new one: every valve names its supply, and so on
+                marks = {"controller": ({"supply"},), "supply": ({"pressure"}, {"kind"})}.get(
+                    path, ({"area", "emitters"},)
+                )
+                keys = set(changes[name]) if isinstance(changes[name], Mapping) else set()
+                whole = any(mark <= keys for mark in marks)
                 new = name not in known and not whole
                 near = scenario_errors.nearest(name, known) if new else None
                 if near is not None:

@@ -129,7 +129,12 @@ def _said(item: Any, root: type[BaseModel]) -> Iterator[Problem]:
     elif kind == "missing":
         yield Problem(f"{path} is missing{_expectation(loc, root)}", path)
     else:
-        yield Problem(f"{path} = {_shown(value)} {_predicate(kind, context)}{_expectation(loc, root)}", path, value)
+        if kind == "literal_error":  # the names that are known are what was expected
+            near = nearest(value, re.findall(r"'([^']*)'", context["expected"])) if isinstance(value, str) else None
+            cure = f'; did you mean "{near}"?' if near else ""
+        else:
+            cure = _expectation(loc, root)
+        yield Problem(f"{path} = {_shown(value)} {_predicate(kind, context)}{cure}", path, value)
 
 
 def _senseless(cause: Senseless, path: str, value: Any) -> Problem:
@@ -313,6 +318,10 @@ def toml_problem(message: str, content: bytes) -> str:
         return f"{where}the key of `{line}` stands twice; keep one"
     line = line.partition(" #")[0].strip()
     cure = "; text goes in quotes, and a table is [name] on a line of its own"
+    if re.search("[“”„«»‘’]", line):
+        cure = '; its quotes are curly: type straight ones, "like these"'
+    elif what.startswith("Expected '='"):
+        cure = '; a key is followed by =, such as title = "My garden"'
     if re.search(r"=\s*\d+[-./]\d+[-./]\d+", line):
         cure = "; a date is year-month-day and one of the calendar's, such as 2023-05-01"
     return f"{where}this can't be read as TOML ({what})" + (f": {line[:60]}" if line else "") + cure

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from simulator.scenario_errors import Senseless
 from simulator.units import UnitError, quantity
@@ -27,6 +27,7 @@ __all__ = [
     "TemperatureDifference",
     "Time",
     "Volume",
+    "WeatherFile",
     "name_to_table",
 ]
 
@@ -46,6 +47,15 @@ def name_to_table(value: object) -> object:
     return {"name": value} if isinstance(value, str) else value
 
 
+def _names_a_file(text: str) -> str:
+    if not text.strip():
+        raise Senseless('is empty; the path of a weather file is expected, such as "weather.csv"')
+    if text.replace("\\", "/").rsplit("/", 1)[-1].strip() in ("", ".", ".."):
+        raise Senseless('is a folder, and the path of a weather file is expected, such as "weather.csv"')
+    return text
+
+
+WeatherFile = Annotated[str, AfterValidator(_names_a_file)]
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Count = Annotated[int, Field(strict=True, ge=1, le=1_000_000)]
 Length = Annotated[float, _reads("length")]

@@ -206,7 +206,7 @@ def replay(
     if weather is None:
         weather = read_scenario_weather(scenario, first, last)
     if scenario.what_if.heat is not None:
-        weather = with_heat(weather, scenario.what_if.heat, scenario.site)
+        weather = with_heat(weather, scenario.what_if.heat, scenario.site, file=str(scenario.path))
     forcing = with_faults(scenario, prepare(scenario, weather, first, last))
     if state is not None:
         before = state.copy()

@@ -64,10 +64,12 @@ class MonthSheet:
         What the pan loses in three dry days: mean, least and most of all runs of three dry days in the month. [mm]
     dry_runs : int
         How many such runs; none, and the drop is three of the month's mean days.
-    openings_a_week, litres_a_week : float
-        Water, the refill's included. [1/week, L/week]
+    openings_a_week, pressed_a_week : float
+        All openings that began, and those of them that were pressed by hand. [1/week]
+    litres_a_week : float
+        Water, the refill's included. [L/week]
     minutes : float or None
-        An opening's length, the median; None if there was none. [min]
+        Length of an opening, pressed ones among them, the median; None if there was none. [min]
     supply_mm, need_mm : float
         What the chosen bed's driest quarter got and needed, a season. [mm]
     refill : int
@@ -83,6 +85,7 @@ class MonthSheet:
     drop_high_mm: float
     dry_runs: int
     openings_a_week: float
+    pressed_a_week: float
     litres_a_week: float
     minutes: float | None
     supply_mm: float
@@ -133,7 +136,9 @@ class ValveSheet:
     ----------
     name : str
     vessels : tuple of (str, float)
-        Each vessel in words, and the width that its side view has. [m]
+        Each kind of vessel in words, and the width that its side view has. [m]
+    counts : tuple of int
+        How many there are of each kind.
     area : float
         [m²]
     depth_mm, freeboard_mm, swing_mm : float
@@ -160,6 +165,7 @@ class ValveSheet:
 
     name: str
     vessels: tuple[tuple[str, float], ...]
+    counts: tuple[int, ...]
     area: float
     depth_mm: float
     freeboard_mm: float
@@ -216,6 +222,7 @@ class SetUp:
                         "drop_high_mm": month.drop_high_mm,
                         "dry_runs": month.dry_runs,
                         "openings_a_week": month.openings_a_week,
+                        "pressed_a_week": month.pressed_a_week,
                         "minutes": month.minutes,
                         "litres_a_week": month.litres_a_week,
                         "bed": sheet.bed,
@@ -330,6 +337,7 @@ def _sheet(name: str, gardens: list[Scenario], seasons: list[Season], bed: str |
     return ValveSheet(
         name=name,
         vessels=tuple(_vessel(v) for v in pan.vessels),
+        counts=tuple(v.count for v in pan.vessels),
         area=pan.area,
         depth_mm=pan.depth,
         freeboard_mm=pan.freeboard,
@@ -415,7 +423,7 @@ def _months(name: str, bed: str, seasons: list[Season], refill: float, least: fl
     valve = pd.concat([season.controllers[name] for season in seasons])
     watered = pd.concat([s.beds[bed]["driest_irrigation_mm"].where(s.beds[bed]["growing"], 0.0) for s in seasons])
     needed = pd.concat([_need(season, bed) for season in seasons])
-    lengths = pd.concat([_opening_minutes(season, name) for season in seasons])
+    began = pd.concat([_openings_begun(season, name) for season in seasons])
     order = list(dict.fromkeys(pd.DatetimeIndex(seasons[0].days.index).month))
     sheets = []
     for month in order:
@@ -424,7 +432,8 @@ def _months(name: str, bed: str, seasons: list[Season], refill: float, least: fl
         mean = RULER_DAYS * float(of_valve["pan_mm"].mean())
         supply = float(watered[pd.DatetimeIndex(watered.index).month == month].sum()) / len(seasons)
         need = float(needed[pd.DatetimeIndex(needed.index).month == month].sum()) / len(seasons)
-        minutes = lengths[lengths.index == month]
+        begun = began[began["month"] == month]
+        minutes = begun["minutes"].dropna()
         grows = any(
             bool(s.beds[bed]["growing"].to_numpy(bool)[pd.DatetimeIndex(s.days.index).month == month].any())
             for s in seasons
@@ -440,6 +449,7 @@ def _months(name: str, bed: str, seasons: list[Season], refill: float, least: fl
                 drop_high_mm=float(runs.max()) if len(runs) else mean,
                 dry_runs=len(runs),
                 openings_a_week=7.0 * float(of_valve["openings"].mean()),
+                pressed_a_week=7.0 * float((begun["cause"] == "press").sum()) / len(of_valve),
                 litres_a_week=7.0 * float(of_valve["litres"].mean()),
                 minutes=float(minutes.median()) if len(minutes) else None,
                 supply_mm=supply,
@@ -451,12 +461,13 @@ def _months(name: str, bed: str, seasons: list[Season], refill: float, least: fl
     return tuple(sheets)
 
 
-def _opening_minutes(season: Season, name: str) -> pd.Series[float]:
-    """Lengths of the openings that began at the trip and ended, by the month in which they began. [min]"""
+def _openings_begun(season: Season, name: str) -> pd.DataFrame:
+    """Openings that began within the season: ``month``, ``cause``, and ``minutes``, missing where one did not end."""
     openings = season.openings
-    whole = openings[(openings["controller"] == name) & (openings["cause"] == "trip") & openings["end_h"].notna()]
-    began = season.days.index[0] + pd.to_timedelta(whole["start_h"], unit="h")
-    return pd.Series(whole["minutes"].to_numpy(float), index=pd.DatetimeIndex(began).month)
+    own = openings[(openings["controller"] == name) & (openings["start_h"] >= 0.0)]
+    start = pd.DatetimeIndex(season.days.index[0] + pd.to_timedelta(own["start_h"], unit="h"))
+    minutes = own["minutes"].where(own["end_h"].notna()).to_numpy(float)
+    return pd.DataFrame({"month": start.month, "cause": own["cause"].to_numpy(), "minutes": minutes})
 
 
 def _dry_runs(season: Season, name: str, month: int) -> np.ndarray[Any, np.dtype[np.float64]]:

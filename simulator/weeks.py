@@ -1,5 +1,5 @@
 """
-Weeks: what the pan's valve gave a bed against what it needed, week by week, and why the two part.
+Weeks: what the pan's valve gave a bed against ETc less rain, week by week, and why the two part.
 
 Units: mm over the bed, kg. Works on a finished season; nothing is simulated here.
 """
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from simulator.reports.words import count
 from simulator.totals import PREFIXES, rain_kept
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ COLUMNS = (
     "week_from",
     "days",
     "irrigation_mm",
-    "needed_mm",
+    "etc_less_rain_mm",
     "rain_mm",
     "rain_kept_mm",
     "deep_percolation_mm",
@@ -34,14 +35,14 @@ COLUMNS = (
     "why",
 )
 _DAYS = 7
-# within a quarter of the need, or 5 mm a week, is no mismatch; common practice, no source
+# within a quarter of ETc less rain, or 5 mm a week, is no mismatch; common practice, no source
 _NEAR, _NEAR_MM = 0.25, 5.0
 _SMALL_PLANTS = 0.75  # of the season's highest Kc
 
 
 def weeks_table(season: Season) -> pd.DataFrame:
     """
-    Return each bed's weeks: supplied, needed, and why they part.
+    Return each bed's weeks: what was supplied, ETc less rain, and why they part.
 
     Parameters
     ----------
@@ -51,8 +52,10 @@ def weeks_table(season: Season) -> pd.DataFrame:
     -------
     DataFrame
         One row a bed and week, from the season's first day on; the last week may be short. Columns as `COLUMNS`:
-        ``needed_mm`` is ETc less the rain that the soil could hold under exact refill, so that it may be below zero
-        in a wet week; ``why`` is plain words, empty where supplied and needed agree.
+        ``etc_less_rain_mm`` is ETc less the rain that the soil could hold under exact refill, so that it may be below
+        zero in a wet week. It is not net demand, which exact refill gives in a few large waterings; over a season the
+        two differ by what the soil gains or loses, and by what roots find as they grow deeper. ``stress_days`` are the
+        bed's mean; ``why`` is plain words, empty where supply and ETc less rain agree and no plant suffers.
     """
     parts = []
     for key, table in season.beds.items():
@@ -62,7 +65,7 @@ def weeks_table(season: Season) -> pd.DataFrame:
         daily = pd.DataFrame(
             {
                 "irrigation_mm": table["irrigation_mm"],
-                "needed_mm": (table["exact_etc_mm"] - kept).where(table["growing"], 0.0),
+                "etc_less_rain_mm": (table["exact_etc_mm"] - kept).where(table["growing"], 0.0),
                 "rain_mm": table["rain_mm"],
                 "rain_kept_mm": rain_kept(table),
                 "deep_percolation_mm": table["deep_percolation_mm"],
@@ -84,9 +87,15 @@ def weeks_table(season: Season) -> pd.DataFrame:
 
 
 def _why(week: Mapping[Hashable, Any], highest_kc: float) -> str:
-    """Say why a week's supply and need part."""
-    given, needed = week["irrigation_mm"], week["needed_mm"]
-    if abs(given - needed) <= max(_NEAR * max(needed, 0.0), _NEAR_MM):
+    """Say why a week's supply and ETc less rain part, or why plants suffer though they don't."""
+    given, needed = week["irrigation_mm"], week["etc_less_rain_mm"]
+    near = abs(given - needed) <= max(_NEAR * max(needed, 0.0), _NEAR_MM)
+    if week["stress_days"] and (near or given > needed):
+        # neither "enough" nor "too much" would be believed beside days of stress
+        return (
+            f"short on {count(int(week['stress_days']), 'day')}: the soil was dry from before, or the water came late"
+        )
+    if near:
         return ""
     reasons = []
     if given > needed:
@@ -98,7 +107,7 @@ def _why(week: Mapping[Hashable, Any], highest_kc: float) -> str:
             reasons.append("the pan spilled rain that the soil kept")
         elif week["rain_mm"] > needed:
             reasons.append("rain met the need and the pan dried on")
-        return "; ".join(reasons) or "this bed has more emitters than it needs"
+        return "; ".join(reasons) or "this bed has more emitters than such a week asks for"
     if week["rain_mm"] > week["rain_kept_mm"] + _NEAR_MM:
         reasons.append("rain that the soil could not hold held the pan shut")
     if week["stress_days"]:

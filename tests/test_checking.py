@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ import pytest
 from simulator.checking import check_lines, check_scenario, write_check
 from simulator.errors import PanbudgetError
 from simulator.output import provenance, season_json
-from simulator.reports.html import report_html
+from simulator.reports.html import check_html, report_html
 from tests.small_weather import weather_csv
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -46,6 +47,20 @@ def test_the_page_stands_alone(found, tmp_path):
     page = (tmp_path / "check.html").read_text(encoding="utf-8")
     assert "http" not in page
     assert sorted(p.name for p in (tmp_path / "figures").iterdir()) == ["weather.png", "weather.svg"]
+
+
+def test_the_page_has_the_scenarios_note_under_its_title(tmp_path):
+    assert note_on_page(tmp_path, 'note = "The weather is <invented>."') == "The weather is &lt;invented&gt;."
+    assert note_on_page(tmp_path, "") is None
+
+
+def note_on_page(folder, line):
+    text = DEMO.read_text(encoding="utf-8").replace("../weather_samples", str(ROOT / "weather_samples"))
+    kept = [row for row in text.splitlines() if not row.startswith("note =")]
+    garden = folder / "garden.toml"
+    garden.write_text("\n".join([line, *kept]), encoding="utf-8")
+    match = re.search(r'<p class="note">(.*?)</p>', check_html(check_scenario(garden), {}))
+    return match.group(1) if match else None
 
 
 def test_a_variant_that_fails_is_found_before_it_is_wanted(tmp_path):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -101,6 +102,32 @@ def test_strict_tells_a_danger_by_its_exit_code_and_still_writes(tmp_path, capsy
     assert (tmp_path / "season" / "report.html").exists()
 
 
+@pytest.mark.parametrize("columns", [60, 80, 200])
+def test_tables_are_cut_off_nowhere_however_narrow_the_terminal(tmp_path, capsys, monkeypatch, columns):
+    monkeypatch.setenv("COLUMNS", str(columns))
+    text = DEMO.read_text(encoding="utf-8").replace("../weather_samples", str(DEMO.parent.parent / "weather_samples"))
+    name = "tomatoes-behind-the-old-greenhouse"
+    garden = tmp_path / "garden.toml"
+    garden.write_text(text.replace("bed.tomatoes", f"bed.{name}").replace("upper/tomatoes", f"upper/{name}"), "utf-8")
+    code, out, _ = run(capsys, "replay", garden, "--out", tmp_path / "s")
+    assert code == 0
+    assert "…" not in out
+    assert all(len(line) <= columns for line in out.splitlines() if line.startswith("upper/"))
+    # the last column's heading, and a name whose parts may stand below each other
+    assert re.search(r"of them\b|\bin a\b", out) and re.search(r"\brow$", out, re.MULTILINE)
+    assert f"upper/{name}" in "".join(re.findall(r"^([\w/-]+)(?: |$)", out, re.MULTILINE))
+    code, out, _ = run(capsys, "known", "plants")
+    assert "…" not in out and "source" in out and "0.60/1.15/0.8" in out
+
+
+@pytest.mark.parametrize("option", ["--start", "--end"])
+def test_a_date_in_words_is_answered_with_one_as_wanted(tmp_path, capsys, option):
+    code, _, err = run(capsys, "replay", DEMO, "--out", tmp_path / "none", option, "1 May")
+    assert code == 2
+    assert err == f'{option} "1 May" is not a date as expected, year-month-day: write it such as 2025-05-01\n'
+    assert not (tmp_path / "none").exists()
+
+
 def test_a_variant_and_other_dates_can_be_asked_for(tmp_path, capsys):
     options = ("--variant", "wide-pan", "--start", "2025-07-01", "--end", "2025-07-31", "--json")
     code, out, _ = run(capsys, "replay", DEMO, "--out", tmp_path / "wide", *options)
@@ -136,7 +163,7 @@ def test_a_folder_of_somebody_elses_is_left_alone(tmp_path, capsys):
     (folder / "letter.txt").write_text("dear")
     code, _, err = run(capsys, "replay", DEMO, "--out", folder, "--overwrite")
     assert code == 2
-    assert "letter.txt, which this program did not make" in err
+    assert "letter.txt, which `replay` did not make" in err
     assert (folder / "letter.txt").read_text() == "dear"
     code, _, err = run(capsys, "replay", DEMO, "--out", folder / "letter.txt")
     assert code == 2
@@ -158,7 +185,6 @@ def test_overwrite_replaces_an_earlier_run(tmp_path, capsys):
         ("replay",),
         ("replay", "x.toml"),
         ("rerun",),
-        ("replay", DEMO, "--out", "x", "--start", "1 May"),
         ("check", DEMO, "--colour"),
     ],
 )
@@ -241,7 +267,7 @@ def test_a_season_of_another_year_is_picked_by_name(tmp_path, capsys):
     assert json.loads(out)["season"]["start"] == "2024-05-01"
     code, out, _ = run(capsys, "check", tmp_path / "garden.toml", "--season", 2024)
     assert code == 0
-    assert "the season is 2024-05-01 to 2024-09-30" in out
+    assert "the season is 1 May to 30 September 2024" in out
     code, out, err = run(capsys, "replay", tmp_path / "garden.toml", "--season", 2019, "--out", tmp_path / "t")
     assert code == 2
     assert len(err.splitlines()) == 1

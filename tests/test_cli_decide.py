@@ -23,7 +23,7 @@ def test_compare_writes_a_page_a_table_totals_and_figures(tmp_path, capsys):
     code, out, _ = run(capsys, *COMPARE, "--out", tmp_path / "c")
     assert code == 0
     out = out.replace("\u00a0", " ")
-    assert out.startswith("The heat wave of 2025-07-08 to 2025-07-17: 10 days, Tmax up to 41.1 °C.")
+    assert out.startswith("The heat wave of 8 to 17 July 2025: 10 days, Tmax up to 41.1 °C.")
     assert "wide-pan, upper: 128 openings in place of 73" in out
     assert "A heat wave here is 3 or more days in a row" in out
     assert files(tmp_path / "c") == sorted(
@@ -115,6 +115,11 @@ def test_an_interruption_leaves_nothing_half_made(call, step, tmp_path, capsys, 
         ((*COMPARE[:-1], "cold"), '--around "cold" is not known; heat is expected'),
         ((*COMPARE, "--hot-above", "35"), '--hot-above "35" has no unit; a temperature is expected'),
         ((*COMPARE, "--hot-above", "45 degC"), "there is no heat wave from 2025-05-01"),
+        (
+            (*COMPARE[:5], "--hot-above", "35 degC"),
+            "--hot-above 35 °C is for the heat wave to look at; add --around heat",
+        ),
+        ((*AWAY[:2], "--from", "1 July", "--to", "2025-07-21"), '--from "1 July" is not a date as expected'),
         ((*COMPARE, "--start", "2025-07-01"), "leave out --start and --end"),
         ((*COMPARE[:5], "--start", "2024-07-01"), "lies outside the weather file"),
     ],

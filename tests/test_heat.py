@@ -143,7 +143,7 @@ def test_a_made_wave_is_flagged_counted_and_said_everywhere(make_garden):
     from simulator.output import provenance
     from simulator.reports.html import report_html
 
-    assert "made heat wave, 3 days from 2025-05-10" in report_html(season, {}, provenance(season))
+    assert "made heat wave, 3 days from 10 May 2025" in report_html(season, {}, provenance(season))
 
 
 def test_laying_the_same_wave_twice_lays_it_once(make_garden):
@@ -154,7 +154,9 @@ def test_laying_the_same_wave_twice_lays_it_once(make_garden):
 
 def test_a_made_wave_outside_the_record_is_refused(make_garden):
     late = {"what_if": {"heat": {"start": dt.date(2025, 8, 10), "warmer": "+5 K"}}}
-    with pytest.raises(ScenarioError, match=r"what_if.heat.start = 2025-08-10 .* lies outside the weather file"):
+    with pytest.raises(
+        ScenarioError, match=r"garden\.toml: what_if.heat.start = 2025-08-10 .* lies outside the weather file"
+    ):
         replay(make_garden(late))
 
 

@@ -8,40 +8,13 @@ import pandas as pd
 import pytest
 
 from simulator import replay
-from simulator.errors import OutputError
-from simulator.output import beds_table, daily_table, new_folder, season_json, write_csv, write_season
+from simulator.output import beds_table, daily_table, season_json, write_csv, write_season
 from tests.small_weather import dry_week
 
 
 @pytest.fixture
 def season(make_garden):
     return replay(make_garden(weather=dry_week()))
-
-
-def test_a_folder_is_there_only_when_all_went_well(tmp_path):
-    target = tmp_path / "deep" / "season"
-    with pytest.raises(RuntimeError), new_folder(target, overwrite=False) as made:
-        (made / "daily.csv").write_text("half")
-        raise RuntimeError
-    assert not target.exists()
-    assert not list((tmp_path / "deep").iterdir())
-    with new_folder(target, overwrite=False) as made:
-        (made / "daily.csv").write_text("whole")
-    assert (target / "daily.csv").read_text() == "whole"
-
-
-def test_an_earlier_run_survives_a_failed_one(tmp_path):
-    target = tmp_path / "season"
-    with new_folder(target, overwrite=False) as made:
-        (made / "daily.csv").write_text("first")
-    with pytest.raises(RuntimeError), new_folder(target, overwrite=True) as made:
-        raise RuntimeError
-    assert (target / "daily.csv").read_text() == "first"
-    with (
-        pytest.raises(OutputError, match="is not empty; choose another folder, or add --overwrite"),
-        new_folder(target, overwrite=False),
-    ):
-        pass
 
 
 def test_csv_numbers_read_back_to_twelve_digits(season, tmp_path):

@@ -114,7 +114,11 @@ BAD = [
     ("controller/upper/valve/swing", "9 L", "is a volume; a weight is expected"),
     ("controller/upper/valve/swing", "40 kg", "would empty the pan before it trips"),
     ("controller/upper/valve/swing", "0.1 g", "below a gram"),
-    ("controller/upper/valve/swing", None, "takes either a swing or a set_up_test"),
+    (
+        "controller/upper/valve/swing",
+        None,
+        'controller.upper.valve.swing is missing; expected: such as "0.9 kg", or set_up_test',
+    ),
     ("controller/upper/valve/swin", "1 kg", 'is no known key; did you mean "swing"?'),
     ("controller/upper/pan/swing", "1 kg", '"swing" belongs in [controller.NAME.valve]'),
     ("controller/upper/pan/freeboard", "20 cm", "reaches down to the floor"),
@@ -143,6 +147,26 @@ BAD = [
     ("site/latitude", 138.6, "must be at most 90"),
     ("site/latitude", None, "site.latitude is missing; expected: degrees, south negative"),
     ("site/timezone", "Europe/Lisabon", 'did you mean "Europe/Lisbon"'),
+    (
+        "site/timezone",
+        "AEST",
+        'did you mean "Australia/Brisbane"? Abbreviations stand for several: write a place, or "Etc/GMT-10"',
+    ),
+    ("site/timezone", "GMT-3", 'for 3 hours behind UTC write "Etc/GMT+3"'),
+    ("controller/upper/pan/evaporation", "from-et", 'did you mean "from-eto"?'),
+    (
+        "variant/wide/controller/upper/bed",
+        {"tomatos": {"area": "3 m^2"}},
+        'bed.tomatos changes nothing that the file has; did you mean "tomatoes"?',
+    ),
+    ("site/timezone", "Mars", "expected: a name of the IANA database"),
+    (
+        "controller/upper/valve/set_up_test",
+        {"falls_at": "7 kg", "rises_at": "6 kg"},
+        'controller.upper.valve.swing = "0.9 kg" stands beside set_up_test, and both say the same thing; take one',
+    ),
+    ("weather/file", ".", 'weather.file = "." is a folder, and'),
+    ("weather/file", "", 'weather.file = "" is empty; the path of a weather file is expected'),
     ("supply/spring/kind", "tank", "is for the mains; a tank"),
     ("supply/spring/pressure", None, "pressure is missing"),
     ("weather/file", None, "weather.file is missing"),
@@ -162,6 +186,19 @@ def test_what_makes_no_sense_is_one_line_that_names_the_place(path, value, said)
     assert text.startswith("garden.toml: ")
     assert "pydantic" not in text
     assert caught.value.key
+
+
+def test_all_that_is_wrong_with_a_valve_is_said_at_once():
+    description = changed("controller/upper/valve/press_times", ["sunset", "25:00", "noon", "7 am"])
+    description["controller"]["upper"]["valve"]["swing"] = "0.1 g"
+    with pytest.raises(ScenarioError) as caught:
+        scenario_from(description, "garden.toml")
+    lines = str(caught.value).splitlines()
+    assert [line.split(" ")[1] for line in lines] == [
+        "controller.upper.valve.swing",
+        *(f"controller.upper.valve.press_times[{index}]" for index in (1, 2, 3)),
+    ]
+    assert '"noon" must be "sunset", "sunrise" or a time such as "20:30"' in lines[2]
 
 
 def test_five_mistakes_are_five_lines():
@@ -251,3 +288,19 @@ def test_a_fallbacks_place_is_the_sites_where_it_says_nothing(make_garden, tmp_p
     assert read_scenario_weather(garden).daily["tmin"].iloc[3] == 10.0
     with pytest.raises(ScenarioError, match=r'weather\.fallback\.format = "csw" is not known'):
         read_scenario_weather(garden.changed({"weather": {"fallback": [{"file": "hill.csv", "format": "csw"}]}}))
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("title = “Mine”", 'its quotes are curly: type straight ones, "like these"'),
+        ('title: "Mine"', 'a key is followed by =, such as title = "My garden"'),
+    ],
+)
+def test_a_slip_of_the_keyboard_is_told_by_its_line_and_its_cure(tmp_path, line, said):
+    (tmp_path / "garden.toml").write_text(f"# mine\n{line}\n", encoding="utf-8")
+    with pytest.raises(ScenarioError) as caught:
+        load_scenario(tmp_path / "garden.toml")
+    assert "line 2" in str(caught.value)
+    assert said in str(caught.value)
+    assert len(str(caught.value).splitlines()) == 1

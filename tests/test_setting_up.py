@@ -81,6 +81,19 @@ def test_weeks_are_the_seasons_own_sums(make):
     assert months[1].minutes == pytest.approx(begun["minutes"].median())
 
 
+def test_pressed_openings_count_among_the_openings_and_their_minutes_alike(make):
+    """A press each sunset and trips besides: openings, their median minutes, and how many of them were pressed."""
+    garden = make({"controller": {"upper": {"valve": {"press_times": ["sunset"]}}}})
+    season, months = replay(garden), set_up(garden).sheets["upper"].months
+    june = season.openings[season.openings["start"].str.startswith("2025-06")]
+    assert set(june["cause"]) == {"trip", "press"}
+    assert months[1].openings_a_week == pytest.approx(len(june) / 30 * 7)
+    assert months[1].pressed_a_week == pytest.approx((june["cause"] == "press").sum() / 30 * 7)
+    assert months[1].minutes == pytest.approx(june["minutes"].median())
+    plain = set_up(make()).sheets["upper"].months
+    assert {month.pressed_a_week for month in plain} == {0.0}
+
+
 def test_the_calendar_is_flow_times_supply_over_need(make):
     garden = make()
     season, sheet = replay(garden), set_up(garden).sheets["upper"]

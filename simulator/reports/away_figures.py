@@ -64,7 +64,10 @@ def room_figure(away: Away) -> list[Axes]:
         for ax in axes:
             low = float(np.nanmax([0.0, *(value for line in ax.get_lines() for value in line.get_ydata())]))
             if low > deepest:
-                ax.text(0.5, 0.04, f"down to {low:.0f} %", transform=ax.transAxes, ha="center", fontsize=8.0)
+                paper = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
+                ax.text(
+                    0.5, 0.04, f"down to {low:.0f} %", transform=ax.transAxes, ha="center", fontsize=8.0, bbox=paper
+                )
         axes[0].set_xlim(0.5, away.days + 0.5)
         for place, ax in enumerate(axes):
             if place % columns == 0:

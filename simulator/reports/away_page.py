@@ -4,13 +4,12 @@ Away page: may the garden be left alone, in words and as one page.
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from simulator.reports.pages import Table, placed_figure, provenance_table, render
 from simulator.reports.texts import CAUTIONS, METHOD
-from simulator.reports.words import count, hours, litres, mm, number
+from simulator.reports.words import calendar_day, count, day_said, hours, litres, mm, number
 from simulator.years import moved
 
 if TYPE_CHECKING:
@@ -39,7 +38,7 @@ def away_sentences(away: Away) -> list[str]:
     -------
     list of str
     """
-    away_for = f"{_calendar(away.start)} to {_calendar(away.end)}, {count(away.days, 'day')}"
+    away_for = f"{calendar_day(away.start)} to {calendar_day(away.end)}, {count(away.days, 'day')}"
     bad = [stay for stay in away.stays if not stay.safe]
     one = len(away.stays) == 1
     years = "the one year" if one else f"all {len(away.stays)} years"
@@ -106,13 +105,9 @@ def _outside_the_season(away: Away) -> list[str]:
     if any(start <= away.worst.start and away.worst.end <= end for start, end in spans):
         return []
     return [
-        f"These days lie outside the season described, {_calendar(season.start)} to {_calendar(season.end)}: a bed where "
+        f"These days lie outside the season described, {calendar_day(season.start)} to {calendar_day(season.end)}: a bed where "
         "nothing grows then counts as safe."
     ]
-
-
-def _calendar(day: dt.date) -> str:
-    return f"{day.day} {day:%B}"
 
 
 def _nearest(stay: Stay) -> str:
@@ -123,8 +118,10 @@ def _nearest(stay: Stay) -> str:
 def _wrong(stay: Stay) -> str:
     parts = []
     for key, bed in stay.beds.items():
-        if bed.stress_days:
-            parts.append(f"{key} is short of water on {count(bed.stress_days, 'day')}, first on {bed.first_short}")
+        if bed.first_short is not None:
+            parts.append(
+                f"{key} is short of water on {count(bed.stress_days, 'day')}, first on {day_said(bed.first_short)}"
+            )
     for name, pan in stay.pans.items():
         if pan.dry_hours:
             parts.append(f"the pan of {name} is dry for {hours(pan.dry_hours)}")
@@ -152,7 +149,10 @@ def away_html(away: Away, figures: Mapping[str, str], provenance: Mapping[str, A
     return render(
         "away.html.j2",
         title=away.scenario.title,
-        when=f"{_calendar(away.start)} to {_calendar(away.end)}, {count(away.days, 'day')}; {count(len(away.stays), 'year')} of the record",
+        when=(
+            f"{calendar_day(away.start)} to {calendar_day(away.end)}, {count(away.days, 'day')}; "
+            f"{count(len(away.stays), 'year')} of the record"
+        ),
         note=away.scenario.note,
         sentences=away_sentences(away),
         rule=RULE,

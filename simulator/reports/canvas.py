@@ -120,4 +120,6 @@ def date_axis(ax: Axes, days: Floats, most: int = 9) -> None:
     locator = mdates.AutoDateLocator(minticks=2, maxticks=most)  # type: ignore[no-untyped-call]
     locator.intervald[mdates.HOURLY] = [24]  # the finest thing on these axes is a day
     ax.xaxis.set_major_locator(locator)
-    ax.xaxis.set_major_formatter(mdates.ConciseDateFormatter(locator))  # type: ignore[no-untyped-call]
+    beside = ["", "%Y", "%B %Y", "%d %B %Y", "%d %B %Y", "%d %B %Y"]  # where marks are years, months, days and less
+    formatter = mdates.ConciseDateFormatter(locator, offset_formats=beside)  # type: ignore[no-untyped-call]
+    ax.xaxis.set_major_formatter(formatter)

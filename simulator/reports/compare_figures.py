@@ -79,7 +79,7 @@ def _dates(ax: Axes, index: pd.DatetimeIndex) -> None:
     date_axis(ax, at, most=5)
     if len(at) <= _FEW_DAYS:  # the locator's own weeks begin at the months' firsts, and leave a window with one mark
         apart = -(-len(at) // 5)
-        ax.set_xticks(at[::apart], [f"{day:%m-%d}" for day in index[::apart]])
+        ax.set_xticks(at[::apart], [f"{day.day} {day:%b}" for day in index[::apart]])
     ax.grid(axis="x")
 
 

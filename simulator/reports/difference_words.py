@@ -7,7 +7,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from simulator.reports.words import count, number, percent
+from simulator.reports.words import count, days_said, number, percent
 
 if TYPE_CHECKING:
     from simulator.comparing import Comparison, Difference, Measure
@@ -36,8 +36,8 @@ def span_said(comparison: Comparison, span: str) -> str:
     """Name the days of a span."""
     totals = next(iter(comparison.seasons.values())).totals["season"]
     if span == "season":
-        return f"the season, {totals['start']} to {totals['end']}"
-    return f"the days looked at, {comparison.start} to {comparison.end}"
+        return f"the season, {days_said(totals['start'], totals['end'])}"
+    return f"the days looked at, {days_said(comparison.start, comparison.end)}"
 
 
 def comparison_sentences(comparison: Comparison) -> list[str]:
@@ -80,7 +80,7 @@ def _wave_said(comparison: Comparison) -> list[str]:
         return []
     kind = "made heat wave" if wave.made else "heat wave"
     return [
-        f"The {kind} of {wave.start} to {wave.end}: {count(wave.days, 'day')}, Tmax up to {number(wave.peak_c, 1)} °C."
+        f"The {kind} of {days_said(wave.start, wave.end)}: {count(wave.days, 'day')}, Tmax up to {number(wave.peak_c, 1)} °C."
     ]
 
 

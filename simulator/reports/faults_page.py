@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from simulator.going_wrong import CURES, LOOKS
 from simulator.reports.pages import Table, placed_figure, provenance_table, render
 from simulator.reports.texts import CAUTIONS, METHOD
-from simulator.reports.words import count, hours, litres, mm, number
+from simulator.reports.words import count, day_said, days_said, hours, litres, mm, number
 
 if TYPE_CHECKING:
     from simulator.going_wrong import Signs, Trial, Trials
@@ -42,7 +42,7 @@ def faults_sentences(found: Trials) -> list[str]:
     sound = found.trials[0].stress_days_sound
     said = [
         f"Sound, the garden has {count(sound, 'stress day')} in this season, driest quarters of all beds added. "
-        f"{count(len(found.trials), 'fault')} were tried, each from {found.start} on."
+        f"{count(len(found.trials), 'fault')} were tried, each from {day_said(found.start)} on."
     ]
     worst = [trial for trial in found.trials if trial.more_stress_days > 0][:_NAMED]
     if worst:
@@ -86,7 +86,7 @@ def noticed(name: str, signs: Signs) -> str:
         now, without, before = getattr(signs, field)
         if abs(now - without) >= max(least, _SHOWS * abs(without)):
             texts.append(f"{what} {said(now)} in place of {said(without)} (the week before: {said(before)})")
-    when = f"{name}, {signs.start} to {signs.end}: "
+    when = f"{name}, {days_said(signs.start, signs.end)}: "
     return when + ("; ".join(texts) if texts else "nothing that a week's count, clock or ruler would show") + "."
 
 
@@ -110,7 +110,7 @@ def faults_html(found: Trials, figures: Mapping[str, str], provenance: Mapping[s
     return render(
         "faults.html.j2",
         title=found.scenario.title,
-        when=f"{season['start']} to {season['end']}, {count(season['days'], 'day')}; usual faults from {found.start}",
+        when=f"{days_said(season['start'], season['end'])}, {count(season['days'], 'day')}; usual faults from {day_said(found.start)}",
         note=found.scenario.note,
         sentences=faults_sentences(found),
         rule=RULE,
@@ -159,10 +159,10 @@ def _harm(found: Trials) -> Table:
 
 
 def _told(rank: int, trial: Trial) -> dict[str, Any]:
-    last = f" to {trial.fault.end}" if trial.fault.end else ""
+    last = f" to {day_said(trial.fault.end)}" if trial.fault.end else ""
     return {
         "heading": f"{rank}  {trial.name}",
-        "when": f"from {trial.fault.start}{last}" if trial.fault.start else f"all season{last}",
+        "when": f"from {day_said(trial.fault.start)}{last}" if trial.fault.start else f"all season{last}",
         "signs": [noticed(name, signs) for name, signs in trial.signs.items()],
         "look": LOOKS[trial.fault.kind],
         "cure": CURES[trial.fault.kind],

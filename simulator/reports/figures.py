@@ -20,7 +20,7 @@ from matplotlib.ticker import MaxNLocator
 from simulator.arrays import Floats
 from simulator.reports.canvas import date_axis, day_numbers, enough, legend_above, runs, save, svg_text
 from simulator.reports.style import CONTROLLER_STYLES, STYLES, applied, plain
-from simulator.reports.words import kilograms, mm
+from simulator.reports.words import days_said, kilograms, mm
 from simulator.weeks import weeks_table
 
 if TYPE_CHECKING:
@@ -215,6 +215,7 @@ def _draw_pan(ax: Axes, season: Season, name: str, window: slice, *, legend: boo
     width = moment(end) - moment(begin)
     ax.set_xlim(moment(begin), moment(end) + 0.14 * width)  # the right margin is the lines' labels'
     lines = {"trip": 0.0, "reset": swing, "rim": rim}
+    texts = {key: STYLES[key].label for key in lines}
     if rim_is_far:
         del lines["rim"]
         ax.annotate(
@@ -230,13 +231,17 @@ def _draw_pan(ax: Axes, season: Season, name: str, window: slice, *, legend: boo
     elif rim - swing < 1.6 * room:  # their labels would lie on each other
         ax.axhline(swing, **STYLES["reset"].lined(label="reset"))
         del lines["reset"]
+        texts["rim"] = "rim, just above reset"
+    if "reset" in lines and swing < 1.6 * room:  # nor these, under a pan that sank far below the trip
+        ax.axhline(swing, **STYLES["reset"].lined(label="reset"))
+        del lines["reset"]
+        texts["trip"] = "trip, just below reset"
     for key, value in lines.items():
         ax.axhline(value, **STYLES[key].lined(label=key))
-        text = STYLES[key].label if key != "rim" or "reset" in lines else "rim, just above reset"
         ax.text(
             moment(end) + 0.008 * width,
             value,
-            text,
+            texts[key],
             va="center",
             ha="left",
             fontsize=8.0,
@@ -255,10 +260,10 @@ def _draw_pan(ax: Axes, season: Season, name: str, window: slice, *, legend: boo
     right.set_ylabel("level [mm above trip]")
     ax.spines["right"].set_visible(True)
     shown = pd.DatetimeIndex(season.days.index)[window]
-    ax.set_xticks(days[window], [f"{day:%m-%d}" for day in shown])
+    ax.set_xticks(days[window], [f"{day.day} {day:%b}" for day in shown])
     ax.grid(axis="x")
     first, last = shown[0], shown[-1]
-    ax.set_title(f"Pan of {plain(name)}, {first:%Y-%m-%d} to {last:%Y-%m-%d}, the hottest days in a row (solar time)")
+    ax.set_title(f"Pan of {plain(name)}, {days_said(first, last)}, the hottest days in a row (solar time)")
     if legend:
         handles = [*ax.get_legend_handles_labels()[0][:1], Patch(**STYLES["open"].filled())]
         legend_above(ax, handles=handles, labels=[STYLES["level"].label, STYLES["open"].label])
@@ -342,7 +347,7 @@ def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None =
                 total = np.concatenate([[0.0], np.cumsum(table[column].to_numpy(float))])
                 ax.plot(np.append(days[0] - 0.5, days + 0.5), total, **STYLES[name].lined())
             got, needed = float(table["irrigation_mm"].sum()), float(table["net_demand_mm"].sum())
-            ax.set_title(f"{plain(key)}\ngot {mm(got)}, needed {mm(needed)}")
+            ax.set_title(f"{plain(key)}\ngot {mm(got)}, net demand {mm(needed)}")
             date_axis(ax, days, most=4)
             ax.grid()
         for ax in axes:
@@ -358,7 +363,7 @@ def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None =
 
 def weeks_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
-    Draw each bed's weeks: what the valve gave as steps over what was needed, the gap shaded.
+    Draw each bed's weeks: what the valve gave as steps over ETc less rain, the gap shaded.
 
     Parameters
     ----------
@@ -387,7 +392,7 @@ def weeks_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axe
             # a short last week at the rate of a whole one
             whole = 7.0 / weeks["days"].to_numpy(float)
             given = weeks["irrigation_mm"].to_numpy() * whole
-            needed = weeks["needed_mm"].to_numpy() * whole
+            needed = weeks["etc_less_rain_mm"].to_numpy() * whole
             for name, low, high in (("gap_short", given, needed), ("gap_over", needed, given)):
                 tops = np.where(high > low, high, np.maximum(low, 0.0))
                 bottoms = np.maximum(low, 0.0)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from simulator.reports.pages import Table, placed_figure, provenance_table, render
 from simulator.reports.texts import CAUTIONS, METHOD
-from simulator.reports.words import count, litres, mm, number, percent
+from simulator.reports.words import count, days_said, litres, mm, number, percent
 
 if TYPE_CHECKING:
     from simulator.fitting import ControllerFit, Estimate, Fit
@@ -97,7 +97,7 @@ def fit_html(found: Fit, figures: Mapping[str, str], provenance: Mapping[str, An
     return render(
         "fit.html.j2",
         title=found.scenario.title,
-        when=f"{Path(found.log.file).name}: {found.log.first} to {found.log.last}, {count(visits, 'visit')}",
+        when=f"{Path(found.log.file).name}: {days_said(found.log.first, found.log.last)}, {count(visits, 'visit')}",
         note=found.scenario.note,
         sentences=fit_sentences(found),
         estimates=_estimates(found),

@@ -14,7 +14,7 @@ from simulator.heat import said
 from simulator.pressing import pressed
 from simulator.reports.pages import Table, listed_findings, placed_figure, provenance_table, render
 from simulator.reports.texts import CAUTIONS, METHOD
-from simulator.reports.words import count, days_long, hours, litres, mm, number, percent, three_sentences
+from simulator.reports.words import count, days_long, days_said, hours, litres, mm, number, percent, three_sentences
 from simulator.sensitivity import Alternative, alternatives, in_mm, in_percent, summed_up
 from simulator.tank_sizes import enough, tank_sizes
 from simulator.weather.flags import is_borrowed
@@ -54,6 +54,7 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
         beds=_beds(season),
         yardsticks=_yardsticks(season),
         yields=_yields(season),
+        without_yield=_without_yield(season),
         controllers=_controllers(season),
         spread=_spread(season),
         spread_said=_spread_said(season),
@@ -96,6 +97,7 @@ def check_html(found: Checked, figures: Mapping[str, str]) -> str:
         "check.html.j2",
         title=season.totals["title"],
         when=_when(season),
+        note=found.scenario.note,
         sentences=[
             f"The scenario is sound: {count(len(season.controllers), 'valve')}, "
             f"{count(len(season.beds), 'bed')}, {count(len(found.scenario.variant), 'variant')}.",
@@ -104,7 +106,7 @@ def check_html(found: Checked, figures: Mapping[str, str]) -> str:
                 if source.get("typical")
                 else []
             ),
-            f"{source['file']} holds {source['first']} to {source['last']}; {_how_complete(weather['filled'])}.",
+            f"{source['file']} holds {days_said(source['first'], source['last'])}; {_how_complete(weather['filled'])}.",
             f"Over the season ETo is {mm(weather['eto_mm'])} and rain {mm(weather['rain_mm'])}.",
         ],
         figures=[placed_figure(name, svg) for name, svg in figures.items()],
@@ -143,7 +145,7 @@ def _when(season: Season) -> str:
     heat = season.scenario.what_if.heat
     made = f"; {said(heat)}" if heat is not None else ""
     typical = "; TYPICAL YEAR, no real summer" if season.weather.provenance.get("typical") else ""
-    return f"{totals['start']} to {totals['end']}, {days}{typical}{made}"
+    return f"{days_said(totals['start'], totals['end'])}, {days}{typical}{made}"
 
 
 def _times(season: Season) -> str:
@@ -228,6 +230,24 @@ def _yields(season: Season) -> Table:
         for one in bed["yield"]
     )
     return Table(("bed", "plants", "Ky", "ETa ÷ ETc", "share of a full yield"), rows, names=2)
+
+
+def _without_yield(season: Season) -> str:
+    """Say which plantings the table of yields leaves out, and why; empty where it has all."""
+    no_ky, not_grown = [], []
+    for key in season.totals["beds"]:
+        etc = season.beds[key]["etc_mm"].to_numpy(float)
+        for part in season.forcing.bed_of[key].curve.parts:
+            if part.ky is None:
+                no_ky.append(f"{key} ({part.name})")
+            elif not etc[part.growing].sum() > 0.0:
+                not_grown.append(f"{key} ({part.name})")
+    reasons = []
+    if no_ky:
+        reasons.append(f"{', '.join(no_ky)}: no yield response factor (Ky) is known for plants like these")
+    if not_grown:
+        reasons.append(f"{', '.join(not_grown)}: nothing of it grew in these days")
+    return f"No yield is given for {'; nor for '.join(reasons)}." if reasons else ""
 
 
 def _controllers(season: Season) -> Table:
@@ -379,7 +399,7 @@ def _tanks(season: Season) -> Table:
                 number(tank["drawn_l"]),
                 number(tank["over_l"]),
                 number(tank["end_l"]),
-                tank["first_empty_day"] or "–",
+                (tank["first_empty_day"] or "–").replace("-", "\u2011"),  # so that no cell breaks a date
                 hours(tank["starved_hours"]),
                 "–" if tank["days_of_reserve"] is None else number(tank["days_of_reserve"], 1),
                 litres(suffices) if suffices is not None else "none tried",

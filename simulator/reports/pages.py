@@ -15,7 +15,7 @@ from markupsafe import Markup
 
 from simulator.findings import SEVERITIES, Finding
 from simulator.reports.texts import CAPTIONS
-from simulator.reports.words import count
+from simulator.reports.words import count, day_said
 
 __all__ = ["Table", "listed_findings", "placed_figure", "provenance_table", "render"]
 
@@ -35,7 +35,7 @@ def listed_findings(findings: Iterable[Finding]) -> list[dict[str, str]]:
     """Put findings as a page lists them, gravest first."""
     listed = []
     for finding in sorted(findings, key=lambda f: SEVERITIES.index(f.severity)):
-        when = [f"from {finding.first}"] if finding.first else []
+        when = [f"from {day_said(finding.first)}"] if finding.first else []
         when += [count(finding.days, "day")] if finding.days else []
         listed.append(
             {

@@ -90,7 +90,7 @@ def _side(sheet: ValveSheet) -> list[Shape]:
     across, deep = wide / scale, sheet.depth_mm / scale
     reset, trip = top + sheet.freeboard_mm / scale, top + (sheet.freeboard_mm + sheet.swing_mm) / scale
     shapes: list[Shape] = [
-        Text(left, 4.0, f"From the side, 1 : {scale:g}", bold=True),
+        Text(left, 4.0, f"{_which(sheet.counts)}rom the side, 1 : {scale:g}", bold=True),
         Box(left, reset, across, deep - sheet.freeboard_mm / scale, 226),
         Line(left, top, left, top + deep, 0.7),
         Line(left + across, top, left + across, top + deep, 0.7),
@@ -115,11 +115,23 @@ def _side(sheet: ValveSheet) -> list[Shape]:
     return shapes
 
 
+def _which(counts: tuple[int, ...]) -> str:
+    """Say which vessel is drawn, where there are several, up to the "from" that follows."""
+    total, alike = sum(counts), counts[0]
+    if total == 1:
+        return "F"
+    if len(counts) == 1:
+        return f"One of {total} alike, f"
+    return f"One of {total} vessels{f' ({alike} of them alike)' if alike > 1 else ', the first named'}, f"
+
+
 def _true_size(sheet: ValveSheet) -> list[Shape]:
     """A strip to hold against the pan: each mm is a mm, as far as the printer keeps to it."""
     trip = sheet.freeboard_mm + sheet.swing_mm
     top, left = 10.0, _STRIP_LEFT
-    shapes: list[Shape] = [Text(left, 4.0, "True size, for the pan's rim", bold=True)]
+    shapes: list[Shape] = [
+        Text(left, 4.0, "True size, for the rim" + (" of each" if sum(sheet.counts) > 1 else " of the pan"), bold=True)
+    ]
     long = min(max(trip + 6.0, 30.0), _STRIP_MOST)
     if trip > _STRIP_MOST:
         return [

@@ -68,7 +68,7 @@ def setup_pdf(plan: SetUp, provenance: Mapping[str, Any]) -> bytes:
             for sentence in sentences:
                 _say(pdf, sentence, 8.2)
         _heading(pdf, "4  Month by month")
-        _table(pdf, words.headings, words.rows, (26.0, 44.0, 26.0, 24.0, 26.0, 34.0))
+        _table(pdf, words.headings, words.rows, (22.0, 42.0, 35.0, 22.0, 25.0, 34.0))
         for text in words.table_notes:
             _say(pdf, text, 7.0)
         _heading(pdf, "5  What turning the refill gains")

@@ -7,7 +7,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from simulator.reports.words import kilograms, number, percent
+from simulator.reports.words import calendar_day, kilograms, number, percent
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -73,17 +73,17 @@ def sheet_words(plan: SetUp, sheet: ValveSheet) -> SheetWords:
     season = plan.scenario.season
     return SheetWords(
         title=f"Set up: {sheet.name}",
-        under=f"{plan.scenario.title}; {season.start:%d.%m.} to {season.end:%d.%m.}; figures by month from {seasons}",
+        under=f"{plan.scenario.title}; {calendar_day(season.start)} to {calendar_day(season.end)}; figures by month from {seasons}",
         steps=(("1  The pan", _pan(sheet)), ("2  The swing", _swing(sheet)), ("3  The refill", _refill(sheet))),
         headings=(
             "month",
             "ruler: drop in 3 dry days [mm]",
-            "openings a week",
+            "openings a week" + (" (pressed)" if sheet.press_times else ""),
             "minutes each",
             "litres a week",
             "refill to set [mL/min]",
         ),
-        rows=tuple(_month(month) for month in sheet.months),
+        rows=tuple(_month(month, pressed=bool(sheet.press_times)) for month in sheet.months),
         table_notes=_table_notes(sheet),
         gain_headings=(
             f"a season, {sheet.bed.split('/')[1]}",
@@ -112,13 +112,16 @@ def sheet_words(plan: SetUp, sheet: ValveSheet) -> SheetWords:
 
 def _pan(sheet: ValveSheet) -> tuple[str, ...]:
     vessels = "; ".join(text for text, _ in sheet.vessels)
-    kind = "Vessel" if len(sheet.vessels) == 1 else "Vessels"
+    several = sum(sheet.counts) > 1
+    stand = "Stand them level, all on the one beam." if several else "Stand the pan level."
+    kind, each = ("Vessels", " each") if several else ("Vessel", "")
     reset, trip = sheet.freeboard_mm, sheet.freeboard_mm + sheet.swing_mm
     return (
         f"{kind}: {vessels}; {number(sheet.depth_mm)} mm deep inside; {number(sheet.area, 3)} m² of water in all.",
-        f"Fill to {number(reset, 1)} mm below the rim ({kilograms(sheet.water_at_reset_kg)} of water, "
+        f"Fill{each} to {number(reset, 1)} mm below the rim ({kilograms(sheet.water_at_reset_kg)} of water"
+        f"{' in all' if several else ''}, "
         f"{number(sheet.depth_mm - reset, 1)} mm above the floor): that is the reset. The trip comes at {number(trip, 1)} mm, "
-        f"{number(sheet.swing_mm, 1)} mm lower. Stand the pan level.",
+        f"{number(sheet.swing_mm, 1)} mm lower. {stand}",
     )
 
 
@@ -156,7 +159,7 @@ def _near(value: float) -> tuple[float, float]:
     return value * (1.0 - TOLERANCE), value * (1.0 + TOLERANCE)
 
 
-def _month(month: MonthSheet) -> tuple[str, ...]:
+def _month(month: MonthSheet, *, pressed: bool) -> tuple[str, ...]:
     drop = number(month.drop_mm)
     if month.dry_runs > 1:
         drop += f" ({number(month.drop_low_mm)}–{number(month.drop_high_mm)})"
@@ -166,7 +169,7 @@ def _month(month: MonthSheet) -> tuple[str, ...]:
     return (
         month.name,
         drop,
-        number(month.openings_a_week, 1),
+        number(month.openings_a_week, 1) + (f" ({number(month.pressed_a_week, 1)})" if pressed else ""),
         number(month.minutes),
         number(month.litres_a_week),
         f"{month.refill}{marks[month.bound]}",

@@ -4,6 +4,7 @@ Size page: the answer first, then its neighbours, the pictures and what was assu
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -11,7 +12,7 @@ import numpy as np
 
 from simulator.reports.pages import Table, placed_figure, render
 from simulator.reports.texts import CAUTIONS, METHOD
-from simulator.reports.words import count, litres, number, percent
+from simulator.reports.words import calendar_day, count, litres, number, percent
 from simulator.sizing import Choice, Sizing, ValveSizing
 from simulator.supplies import most_static
 
@@ -145,7 +146,7 @@ def size_html(sizing: Sizing, drawn: Mapping[str, str]) -> str:
     return render(
         "size.html.j2",
         title=f"{sizing.scenario.title}: sizes",
-        when=f"{season.start:%m-%d} to {season.end:%m-%d}; {years}",
+        when=f"{calendar_day(season.start)} to {calendar_day(season.end)}; {years}",
         often=_often(sizing),
         note=sizing.scenario.note,
         sentences=size_sentences(sizing),
@@ -174,13 +175,16 @@ def _caption(name: str) -> str:
 
 
 def _beds(valve: ValveSizing) -> Table:
-    rows = []
-    for bed in valve.beds:
-        old, new = valve.emitters.get(bed, (None, None))
-        rows.append(
-            (bed, percent(valve.ratios[bed]), "" if old is None else number(old), "" if new is None else number(new))
-        )
-    return Table(("bed", "supply ÷ need, as described", "emitters now", "emitters suggested"), tuple(rows))
+    headings: tuple[str, ...] = ("bed", "supply ÷ need, as described")
+    rows: list[tuple[str, ...]] = [
+        (bed, percent(ratio if math.isfinite(ratio) else None))
+        for bed, ratio in ((bed, valve.ratios[bed]) for bed in valve.beds)
+    ]
+    if valve.emitters:  # only where other emitters are suggested
+        headings += ("emitters now", "emitters suggested")
+        counts = [valve.emitters.get(bed, (None, None)) for bed in valve.beds]
+        rows = [(*row, number(old), number(new)) for row, (old, new) in zip(rows, counts, strict=True)]
+    return Table(headings, tuple(rows))
 
 
 def _neighbours(valve: ValveSizing) -> Table:

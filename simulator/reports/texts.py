@@ -14,7 +14,7 @@ CAPTIONS: dict[str, str] = {
         "quarter was short of water; hatched: when the whole bed was, on average."
     ),
     "supplied-against-needed": (
-        "Supplied against needed, added up since the season's first day, in mm over each bed. "
+        "Supplied against net demand, added up since the season's first day, in mm over each bed. "
         "All beds have the same axes. A blue line below the dotted one is a bed that went "
         "short; far above it, water that drained away. Net demand is less than ETc because "
         "rain, and water already in the soil, meet a part."
@@ -26,7 +26,7 @@ CAPTIONS: dict[str, str] = {
     "weeks": (
         "Week by week: what the valve gave each bed, as a blue step, over what the plants took from "
         "the soil less the rain that it could hold, dotted; below zero in a week of rain. Hatched: "
-        "short. Pale blue: more than needed. weeks.csv says why, week by week."
+        "less than that, which the soil makes up while it can. Pale blue: more. weeks.csv says why, week by week."
     ),
     "pan-level": (
         "Each pan through the hottest days in a row: it falls as it evaporates to the trip, "

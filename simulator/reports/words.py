@@ -1,11 +1,13 @@
 """
 Words: numbers as a person reads them, and a season in three sentences. Used by the page and the terminal.
 
-Thousands are parted by a narrow space, never by a comma, which half of the world reads as a decimal mark.
+Dates in sentences, headings and titles of figures are "3 July 2025"; in tables and files, and in messages about them, as
+ISO 8601 has them. Thousands are parted by a narrow space, never by a comma, which half of the world reads as a decimal mark.
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import re
 from typing import TYPE_CHECKING
@@ -13,7 +15,20 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from simulator.season import Season
 
-__all__ = ["count", "days_long", "hours", "kilograms", "litres", "mm", "number", "percent", "three_sentences"]
+__all__ = [
+    "calendar_day",
+    "count",
+    "day_said",
+    "days_long",
+    "days_said",
+    "hours",
+    "kilograms",
+    "litres",
+    "mm",
+    "number",
+    "percent",
+    "three_sentences",
+]
 
 _NARROW_SPACE = "\u202f"
 _NO_BREAK = "\u00a0"
@@ -105,6 +120,54 @@ def days_long(value: float) -> str:
     return f"{number(value, 1)}{_NO_BREAK}days"
 
 
+def calendar_day(day: dt.date) -> str:
+    """
+    Write a day of any year.
+
+    Examples
+    --------
+    >>> calendar_day(dt.date(2025, 7, 3))
+    '3 July'
+    """
+    return f"{day.day} {day:%B}"
+
+
+def day_said(day: dt.date | str) -> str:
+    """
+    Write a date for a sentence; a text is one by ISO 8601, whose hour is left out.
+
+    Examples
+    --------
+    >>> day_said("2025-07-03 06:30")
+    '3 July 2025'
+    """
+    date = dt.date.fromisoformat(day[:10]) if isinstance(day, str) else day
+    return f"{calendar_day(date)} {date.year}"
+
+
+def days_said(first: dt.date | str, last: dt.date | str) -> str:
+    """
+    Write a stretch of days for a sentence.
+
+    Examples
+    --------
+    >>> days_said("2025-05-01", "2025-09-30")
+    '1 May to 30 September 2025'
+    >>> days_said("2025-07-08", "2025-07-17"), days_said("2025-07-08", "2025-07-08")
+    ('8 to 17 July 2025', '8 July 2025')
+    >>> days_said("2024-11-01", "2025-03-31")
+    '1 November 2024 to 31 March 2025'
+    """
+    start, end = (dt.date.fromisoformat(day[:10]) if isinstance(day, str) else day for day in (first, last))
+    if start == end:
+        return day_said(end)
+    if start.year != end.year:
+        begin = day_said(start)
+    else:
+        begin = calendar_day(start) if start.month != end.month else str(start.day)
+    return f"{begin} to {day_said(end)}"
+
+
 def three_sentences(season: Season) -> list[str]:
     """
     Say what happened: how often it opened, what each bed got against its need, what to look at first.
@@ -174,7 +237,7 @@ def _look_first(season: Season) -> str:
     worst = min(serious, key=lambda finding: rank.get(finding.severity, 2))
     # one sentence: the rest of the message, with the cure, stands among the findings
     first = re.split(r"(?<=[.!?])\s+(?=[A-Z])", worst.message, maxsplit=1)[0].rstrip(".")
-    when = f" (first on {worst.first})" if worst.first else ""
+    when = f" (first on {day_said(worst.first)})" if worst.first else ""
     return f"Look first at {worst.where}{when}: {_uncapitalised(first)}."
 
 

@@ -93,7 +93,7 @@ class Account:
     rate_date : str
         First day on which it ran, empty if never.
     interval : (float, float)
-        Of the reported season, over the stated ranges; metered months stand still in it. [L]
+        Of the reported season, over the stated ranges; what was metered stands still in it. [L]
     month_intervals : dict
         Month -> the same of its modelled litres. [L]
     metered : Metered or None
@@ -246,10 +246,9 @@ def _account(season: Season, source: Source, between: Iterable[Between], many: S
     of_month = pd.DatetimeIndex(season.days.index).strftime("%Y-%m").to_numpy()
     by_month: dict[str, Floats] = {month.key: drawn[:, of_month == month.key].sum(axis=1) for month in ledger.months}
     share = season.scenario.statement.interval
-    reported = np.zeros(many.count)
-    for month in ledger.months:
-        reported = reported + (month.reported if month.is_metered else by_month[month.key])
-    whole = [month for month in ledger.months if month.is_metered]
+    counted = sum(month.metered for month in ledger.months if month.metered is not None)
+    reported = counted + drawn @ (1.0 - ledger.covered)
+    whole = [month for month in ledger.months if month.basis == "metered"]
     metered = None
     if whole:
         modelled = np.sum([by_month[month.key] for month in whole], axis=0)

@@ -90,8 +90,8 @@ def months_table(statement: Statement) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Printed volumes in the form's unit (they add up as printed), then litres in full. ``basis`` says which of the
-        two is reported. Empty where there is none.
+        Printed volumes in the form's unit (they add up as printed), then litres in full. ``basis`` says what is
+        reported: "modelled", "metered", or "metered in part" with the model for the rest. Empty where there is none.
     """
     rows = []
     for account in statement.accounts:
@@ -117,7 +117,8 @@ def months_table(statement: Statement) -> pd.DataFrame:
                         "modelled": number(month.modelled_printed),
                         "metered": number(month.metered_printed),
                         "reported": number(month.reported_printed),
-                        "basis": "metered" if month.is_metered else "modelled",
+                        "basis": month.basis,
+                        "metered_days": month.metered_days,
                         "licensed": number(ledger.licence_printed),
                         "headroom": number(month.headroom_printed),
                         "modelled_litres": month.modelled,
@@ -215,7 +216,8 @@ def _source(account: Account, season: Season) -> dict[str, Any]:
                         "interval_litres": list(account.month_intervals[month.key]),
                         "metered_litres": month.metered,
                         "reported_litres": month.reported,
-                        "basis": "metered" if month.is_metered else "modelled",
+                        "basis": month.basis,
+                        "metered_days": month.metered_days,
                         "printed": {
                             "modelled": digits(month.modelled_printed),
                             "metered": digits(month.metered_printed),

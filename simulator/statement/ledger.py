@@ -2,7 +2,8 @@
 Ledger: a source's litres by month and water year, in engine units and as printed; and the same against its licence.
 
 Modelled months are those of `season.json`. A month whose every day lies between meter readings is metered, and the
-metered figure is the one reported; both are kept. What a licence is held against is what is reported.
+metered figure is the one reported. Of a month that readings hold in part, what the meter counted is reported with what
+the model has for the rest. All figures are kept. What a licence is held against is what is reported.
 """
 
 from __future__ import annotations
@@ -43,11 +44,14 @@ class Month:
     first, last : date
         The season's days in it.
     days_of_use : int
-        On which a valve of the source was open, by the model.
+        On which the source gave water, by the model; a valve that stands open on an empty tank draws none.
     modelled, metered, reported : float
         ``metered`` is None where no reading touches the month. [L]
-    is_metered : bool
-        Whether readings hold all of its days, so that the metered figure is reported.
+    metered_days : float
+        How many of its days lie between readings, parts of days counted.
+    basis : str
+        What is reported: "metered" where readings hold all of its days, "metered in part" where they hold some and the
+        model stands in for the others, else "modelled".
     modelled_printed, metered_printed, reported_printed : int
         In last digits of the form's unit.
     headroom_printed : int or None
@@ -61,11 +65,17 @@ class Month:
     modelled: float
     metered: float | None
     reported: float
-    is_metered: bool
+    metered_days: float
+    basis: str
     modelled_printed: int
     metered_printed: int | None
     reported_printed: int
     headroom_printed: int | None
+
+    @property
+    def days(self) -> int:
+        """The season's days in it."""
+        return (self.last - self.first).days + 1
 
 
 @dataclass(frozen=True)
@@ -113,6 +123,8 @@ class Ledger:
     years : tuple of WaterYear
     modelled_days, reported_days : ndarray (days,)
         [L/day]
+    covered : ndarray (days,)
+        Share of each day that lies between meter readings. [-]
     modelled, reported : float
         The season's; the first is that of `season.json`. [L]
     licence_printed : int or None
@@ -137,6 +149,7 @@ class Ledger:
     years: tuple[WaterYear, ...]
     modelled_days: Floats
     reported_days: Floats
+    covered: Floats
     modelled: float
     reported: float
     licence_printed: int | None
@@ -191,15 +204,14 @@ def keep_ledger(season: Season, source: Source, between: Sequence[Between] = ())
         modelled = {key: float(drawn[of_month == key].sum()) for key in keys}
         total = float(drawn.sum())
 
-    metered, complete, split = _metered(season, source, between, drawn, of_month)
+    metered, covered, split = _metered(season, source, between, drawn, of_month)
     reported_days = drawn.copy()
-    for key in keys:
-        if complete.get(key):
-            days = of_month == key
-            reported_days[days] = _spread(metered[key], drawn[days])
+    for key in metered:
+        days = of_month == key
+        reported_days[days] = _spread(metered[key], drawn[days], covered[days]) + (1.0 - covered[days]) * drawn[days]
     unit = VOLUME_UNITS[source.right.volume_unit]
     decimals = unit.decimals if source.right.decimals is None else source.right.decimals
-    years = _years(season, source, keys, modelled, metered, complete, total, reported_days, unit, decimals)
+    years = _years(season, source, keys, modelled, metered, covered, total, drawn, reported_days, unit, decimals)
     licensed = source.papers.season
     use = drawn > 0.0
     outside = np.zeros(len(dates), bool)
@@ -213,6 +225,7 @@ def keep_ledger(season: Season, source: Source, between: Sequence[Between] = ())
         years=years,
         modelled_days=drawn,
         reported_days=reported_days,
+        covered=covered,
         modelled=total,
         reported=math.fsum(month.reported for year in years for month in year.months),
         licence_printed=_licence(source, unit, decimals),
@@ -230,18 +243,19 @@ def _licence(source: Source, unit: FormUnit, decimals: int) -> int | None:
     return None if source.papers.volume is None else rounded(unit.exact(source.papers.volume), decimals)
 
 
-def _spread(litres: float, drawn: Floats) -> Floats:
-    """A metered month over its days, as the model would: evenly where it draws nothing."""
-    total = float(drawn.sum())
-    return litres * drawn / total if total > 0.0 else np.full(len(drawn), litres / len(drawn))
+def _spread(litres: float, drawn: Floats, covered: Floats) -> Floats:
+    """What the meter counted in a month, over its metered days as the model would: evenly where it draws nothing."""
+    weights = covered * drawn if (covered * drawn).any() else covered
+    shares: Floats = weights / weights.sum()
+    return litres * shares
 
 
 def _metered(
     season: Season, source: Source, between: Sequence[Between], drawn: Floats, of_month: np.ndarray
-) -> tuple[dict[str, float], dict[str, bool], int]:
-    """Metered litres of each month that readings touch, whether they hold all of it, stretches split."""
+) -> tuple[dict[str, float], Floats, int]:
+    """Metered litres of each month that readings touch, the share of each day between readings, stretches split."""
     if not between:
-        return {}, {}, 0
+        return {}, np.zeros(len(drawn)), 0
     supply = np.sum(
         [
             season.controllers[name]["litres"].to_numpy(float)
@@ -251,18 +265,19 @@ def _metered(
         axis=0,
     )
     counted, covered, split = metered_days(between, season.days.index[0].date(), supply)
+    # whole but for the last bits of hours turned into days is whole
+    covered = np.where(covered >= _WHOLE, 1.0, covered)
     litres: dict[str, float] = {}
-    complete: dict[str, bool] = {}
     for key in dict.fromkeys(of_month):
         days = of_month == key
         if not covered[days].any():
             continue
-        supply_total, own_total = float(supply[days].sum()), float(drawn[days].sum())
-        # what a part of a supply drew in a month in which the model draws nothing can't be told: by its whole share
+        of_supply, own = covered[days] * supply[days], covered[days] * drawn[days]
+        supply_total, own_total = float(of_supply.sum()), float(own.sum())
+        # what a part of a supply drew on days on which the model draws nothing can't be told: by its whole share
         part = own_total / supply_total if supply_total > 0.0 else _season_share(drawn, supply)
         litres[key] = float(counted[days].sum()) * (1.0 if source.is_whole_supply else part)
-        complete[key] = bool((covered[days] >= _WHOLE).all())
-    return litres, complete, split
+    return litres, covered, split
 
 
 def _season_share(drawn: Floats, supply: Floats) -> float:
@@ -276,8 +291,9 @@ def _years(
     keys: list[str],
     modelled: dict[str, float],
     metered: dict[str, float],
-    complete: dict[str, bool],
+    covered: Floats,
     total: float,
+    drawn: Floats,
     reported_days: Floats,
     unit: FormUnit,
     decimals: int,
@@ -302,26 +318,27 @@ def _years(
         months: list[Month] = []
         used = 0
         for key, own in zip(part, modelled_digits, strict=True):
-            is_metered = complete.get(key, False)
-            counted = metered_digits.get(key)
-            reported = counted if is_metered and counted is not None else own
-            used += reported
             days = dates[dates.strftime("%Y-%m") == key]
             here = dates.get_indexer(days)
-            drawn = sum(
-                season.controllers[c]["open_hours"].to_numpy(float)[here] * (share > 0.0)
-                for c, share in source.shares.items()
-            )
+            counted = metered_digits.get(key)
+            reported, in_litres, basis = own, modelled[key], "modelled"
+            if counted is not None and covered[here].min() >= 1.0:
+                reported, in_litres, basis = counted, metered[key], "metered"
+            elif counted is not None:
+                in_litres = math.fsum(reported_days[here])
+                reported, basis = rounded(unit.exact(in_litres), decimals), "metered in part"
+            used += reported
             months.append(
                 Month(
                     key=key,
                     first=days[0].date(),
                     last=days[-1].date(),
-                    days_of_use=int((np.asarray(drawn) > 0.0).sum()),
+                    days_of_use=int((drawn[here] > 0.0).sum()),
                     modelled=modelled[key],
                     metered=metered.get(key),
-                    reported=metered[key] if is_metered else modelled[key],
-                    is_metered=is_metered,
+                    reported=in_litres,
+                    metered_days=float(covered[here].sum()),
+                    basis=basis,
                     modelled_printed=own,
                     metered_printed=counted,
                     reported_printed=reported,

@@ -121,8 +121,9 @@ def read_readings(path: Path, supplies: Sequence[str], *, default: str | None = 
     if default is None and len(supplies) == 1:
         default = supplies[0]
     rows = _rows(text, supplies, default, wrong, shown)
+    whole = not wrong  # of rows that could not be read, none is missed a second time
     events: list[str] = []
-    by_supply = {name: _between(name, part, wrong, events) for name, part in rows.items()}
+    by_supply = {name: _between(name, part, wrong, events, whole) for name, part in rows.items()}
     if wrong:
         raise ReadingsError(*wrong, file=shown)
     return Readings(shown, hashlib.sha256(content).hexdigest(), by_supply, tuple(events))
@@ -199,10 +200,12 @@ def _moment(text: str) -> dt.datetime | None:
     return day + dt.timedelta(hours=hour, minutes=minute)
 
 
-def _between(supply: str, rows: list[_Row], wrong: list[Problem], events: list[str]) -> tuple[Between, ...]:
+def _between(
+    supply: str, rows: list[_Row], wrong: list[Problem], events: list[str], whole: bool
+) -> tuple[Between, ...]:
     found: list[Between] = []
     before: _Row | None = None
-    if len(rows) < 2:
+    if len(rows) < 2 and whole:
         wrong.append(Problem(f"line {rows[0].line}: {supply} has one reading; two at least are needed", "reading"))
     for row in rows:
         at = f"line {row.line}"

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from simulator.reports.words import count, percent
+from simulator.reports.words import count, day_said, days_said, number, percent
 from simulator.statement.account import Account, Statement
 from simulator.statement.ledger import Month, WaterYear, beyond
 from simulator.statement.rounding import rounded, rounded_parts
@@ -25,6 +25,8 @@ from simulator.statement.text import (
 from simulator.statement.units_of_form import AREA_UNITS, RATE_UNITS
 
 __all__ = ["Section", "Sheet", "SheetTable", "make_sheet"]
+
+_BASIS = {"metered": "METERED", "metered in part": "METERED\u00a0{days}", "modelled": "modelled"}
 
 
 @dataclass(frozen=True)
@@ -119,7 +121,7 @@ def make_sheet(statement: Statement, made_from: tuple[tuple[str, str], ...]) -> 
     variant = f", variant {statement.variant}" if statement.variant else ""
     return Sheet(
         title=TITLE,
-        subtitle=f"{totals['title']}{variant}: {totals['season']['start']} to {totals['season']['end']}",
+        subtitle=f"{totals['title']}{variant}: {days_said(totals['season']['start'], totals['season']['end'])}",
         note=statement.season.scenario.note,
         estimate=ESTIMATE,
         sections=tuple(_section(account, statement) for account in statement.accounts),
@@ -161,15 +163,19 @@ def _sentences(account: Account, statement: Statement) -> list[str]:
     low, high = (volume_text(value, account) for value in account.interval)
     metered = account.metered
     whole = len(ledger.months)
-    by = "" if metered is None else f" ({metered.months} of {count(whole, 'month')} by meter)"
+    partly = [month for month in ledger.months if month.basis == "metered in part"]
+    by = ""
+    if metered is not None or partly:
+        in_part = f", {len(partly)} in part" if partly else ""
+        by = f" ({metered.months if metered else 0} of {count(whole, 'month')} by meter{in_part})"
     found = [
         f"Drawn: {amount(ledger.reported_printed, decimals)}\u00a0{symbol}{by}, on {count(ledger.days_of_use, 'day')} of "
         f"use; {interval} of {statement.samples} seasons run over the stated ranges lie between {low} and {high}."
     ]
     rate = rate_text(account.rate, RATE_UNITS[right.rate_unit])
-    first = f", first on {account.rate_date}" if account.rate_date else ""
+    first = f", first on {day_said(account.rate_date)}" if account.rate_date else ""
     found.append(
-        f"By the model, the most in a day is {volume_text(ledger.peak_litres, account)} on {ledger.peak_day}, and the "
+        f"By the model, the most in a day is {volume_text(ledger.peak_litres, account)} on {day_said(ledger.peak_day)}, and the "
         f"largest rate, of all valves open together, {rate}{first}."
     )
     applied = sum(line.fate.applied for line in account.beds)
@@ -182,14 +188,16 @@ def _sentences(account: Account, statement: Statement) -> list[str]:
         )
     if metered is not None:
         found.append(_disagreement(account))
-    partly = [month.key for month in ledger.months if month.metered is not None and not month.is_metered]
     if partly:
+        lines = (f"{month.first:%B %Y} ({_days_of(month)}\u00a0days)" for month in partly)
         found.append(
-            f"Readings do not hold all days of {', '.join(partly)}: the metered part is shown and the modelled month is "
-            "reported."
+            f"Readings hold only a part of {', '.join(lines)}: there, what the meter counted is reported with what the "
+            "model has for the rest. Readings at the month's ends, or beyond them, would make it whole."
         )
     if not account.source.described:
-        found.append(f"The scenario describes no right of this supply; [supply.{account.source.supply}.right] does.")
+        found.append(
+            f"The scenario describes no right of this supply; describe it under [supply.{account.source.supply}.right]."
+        )
     return found
 
 
@@ -209,6 +217,12 @@ def _disagreement(account: Account) -> str:
     )
 
 
+def _days_of(month: Month) -> str:
+    """How many of a month's days are metered: "29 of 30"."""
+    decimals = 0 if month.metered_days == round(month.metered_days) else 1
+    return f"{number(month.metered_days, decimals)} of {month.days}"
+
+
 def _month_name(month: Month) -> str:
     after = month.last + dt.timedelta(days=1)
     if month.first.day == 1 and after.day == 1:
@@ -225,14 +239,14 @@ def _months(account: Account, year: WaterYear, *, alone: bool) -> SheetTable:
     widths = [20, 11, 16, 24]
     if has_meter:
         headings += [f"metered [{symbol}]", f"reported [{symbol}]", "basis"]
-        widths += [16, 16, 13]
+        widths += [16, 16, 17]
     if has_volume:
         headings.append(f"headroom [{symbol}]")
         widths.append(16)
 
     def span(interval: tuple[float, float]) -> str:
         low, high = (rounded(ledger.unit.exact(value), decimals) for value in interval)
-        return f"{amount(low, decimals)} – {amount(high, decimals)}"
+        return f"{amount(low, decimals)}\u00a0–\u00a0{amount(high, decimals)}"
 
     rows = []
     for month in year.months:
@@ -244,7 +258,7 @@ def _months(account: Account, year: WaterYear, *, alone: bool) -> SheetTable:
         ]
         if has_meter:
             row += [amount(month.metered_printed, decimals), amount(month.reported_printed, decimals)]
-            row.append("METERED" if month.is_metered else "modelled")
+            row.append(_BASIS[month.basis].format(days=_days_of(month).replace(" of ", "/")))
         if has_volume:
             row.append(amount(month.headroom_printed, decimals))
         rows.append(tuple(row))

@@ -122,11 +122,13 @@ def _determination(statement: Statement) -> str:
         "hours open × the flow of all emitters on that valve, the one that refills the pan among them. "
         "Days run from midnight to midnight by the sun."
     )
-    if any(month.is_metered for account in statement.accounts for month in account.ledger.months):
+    if any(month.metered is not None for account in statement.accounts for month in account.ledger.months):
         text += (
             " Months marked metered lie whole between readings of a meter; there the metered figure is reported and "
-            "the modelled one stands beside it. A reading without a time of day is taken at the start of its day. "
-            "Within a metered month, days share its water as the model has it. A meter's own error is not in any range."
+            "the modelled one stands beside it. Of a month metered in part (METERED 29/30: 29 of its 30 days), what the "
+            "meter counted is reported with what the model has for the days, and parts of days, outside the readings. "
+            "A reading without a time of day is taken at the start of its day: one taken at the end of the last day is written 24:00. "
+            "Days share metered water as the model has it. A meter's own error is not in any range."
         )
     split = {account.source.supply: account.ledger.split_stretches for account in statement.accounts}
     stretches = sum(split.values())

@@ -19,6 +19,7 @@ import numpy as np
 
 from simulator.arrays import Floats
 from simulator.errors import ClosureError, PanbudgetError, ScenarioError, WeatherError
+from simulator.reports.words import calendar_day
 from simulator.scenario import Scenario
 from simulator.sweeping.bundle import Bundle, Design, Row, bundle_of
 from simulator.sweeping.compute import COLUMNS, Engine, season_columns
@@ -311,7 +312,7 @@ def _years(about: Kit, record: SiteRecord) -> list[int]:
         ]
     if not years:
         raise ScenarioError(
-            f"holds no whole season {season.start:%d %b} to {season.end:%d %b}: it runs from {held[0]} to {held[1]}; "
+            f"holds no whole season {calendar_day(season.start)} to {calendar_day(season.end)}: it runs from {held[0]} to {held[1]}; "
             "add days, or shorten the season",
             file=record.place.file,
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 import numpy as np
@@ -44,7 +45,7 @@ def test_the_season_shows_weather_openings_and_each_root_zone(season):
 
 def test_the_pans_level_is_drawn_through_the_hottest_days_and_never_leaves_trip_and_reset(season):
     (ax,) = figures.pan_level_figure(season)
-    assert "2025-05-11 to 2025-05-20" in ax.get_title(loc="left")
+    assert "11 to 20 May 2025" in ax.get_title(loc="left")
     level = lines(ax)["pan's level"]
     assert level.get_ydata().min() == pytest.approx(0.0, abs=1e-9)
     assert level.get_ydata().max() == pytest.approx(0.9)
@@ -60,6 +61,15 @@ def test_a_level_near_the_rim_has_the_rim_drawn(make_garden):
     (ax,) = figures.pan_level_figure(season)
     assert "rim" in lines(ax)
     assert lines(ax)["rim"].get_ydata()[0] == pytest.approx(ax.get_ylim()[1], rel=0.1)
+
+
+def test_trip_and_reset_share_a_label_where_the_pan_sank_far_below(make_garden):
+    """Without water from the second day on the pan dries, and 4.6 mm of swing are a line's width."""
+    cut = {"fault": [{"kind": "supply-cut", "start": dt.date(2025, 5, 2)}]}
+    (ax,) = figures.pan_level_figure(replay(make_garden(cut, weather=weather_csv(30))))
+    assert "trip, just below reset" in texts(ax)
+    assert not {"trip: opens", "reset: shuts"} & texts(ax)
+    assert {"trip", "reset"} <= set(lines(ax))
 
 
 def test_the_hottest_days_are_the_hottest_run(season):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from html.parser import HTMLParser
 
@@ -75,6 +76,24 @@ def test_three_sentences_come_first(season):
     assert places[-1] < text.index("Findings, gravest first")
     openings = season.totals["controllers"]["upper"]["openings"]
     assert re.match(rf"The valve upper opened {openings}\stimes", said[0])
+
+
+def test_dates_have_one_style_in_sentences_and_headings(season):
+    """3 July 2025; ISO 8601 is for tables."""
+    text = re.sub(r"<td.*?</td>", "", page(season), flags=re.DOTALL)
+    assert not re.search(r"\d{4}-\d{2}-\d{2}|>[^<]*\b\d{2}-\d{2}\b", text)
+    assert "1 to 30 May 2025" in text
+
+
+def test_plants_without_a_yield_are_named_with_the_reason(season, make_garden):
+    assert "No yield is given" not in page(season)
+    herbs = {"controller": {"upper": {"bed": {"tomatoes": {"plants": "mint"}}}}}
+    text = page(replay(make_garden(herbs, weather=heat_wave())))
+    assert "No yield is given for upper/tomatoes (mint): no yield response factor (Ky) is known" in text
+    late = {"controller": {"upper": {"bed": {"tomatoes": {"planted": dt.date(2025, 5, 31)}}}}}
+    assert "upper/tomatoes (tomato): nothing of it grew in these days" in page(
+        replay(make_garden(late, weather=heat_wave()))
+    )
 
 
 def test_cautions_are_there(season):

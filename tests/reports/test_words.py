@@ -41,7 +41,7 @@ def test_a_valve_that_never_opens_is_said_to(make_garden):
     season = replay(make_garden(nested(VALVE, {"swing": "9 kg"}), days=3))
     first, _, last = map(plain, words.three_sentences(season))
     assert first == "The valve upper never opened in 3 days."
-    assert last.startswith("Look first at upper (first on 2025-05-01): the valve never opened")
+    assert last.startswith("Look first at upper (first on 1 May 2025): the valve never opened")
 
 
 def test_many_beds_are_counted_and_not_listed(make_garden):

@@ -108,7 +108,7 @@ def test_a_meter_on_a_shared_supply_is_shared_as_the_model_has_it(garden, tmp_pa
     (tmp_path / "meter.csv").write_text("date,reading,unit\n2025-05-01,0,L\n2025-06-01,9000,L\n", encoding="utf-8")
     made = make_statement(garden({**FURTHER, "readings": "meter.csv"}))
     may = [account.ledger.months[0] for account in made.accounts]
-    assert all(month.is_metered for month in may)
+    assert all(month.basis == "metered" for month in may)
     assert sum(month.reported for month in may) == pytest.approx(9000.0)
     assert may[1].reported / may[0].reported == pytest.approx(may[1].modelled / may[0].modelled)
 

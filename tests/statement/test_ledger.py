@@ -167,23 +167,48 @@ def meter(tmp_path, text):
 
 
 def test_metered_months_replace_modelled_ones_and_both_are_kept(state, tmp_path):
-    """May by the meter: 4 000 L. June half: shown, not used. July: modelled."""
+    """May by the meter: 4 000 L. June half by it, half by the model. July: modelled."""
     file = meter(tmp_path, "2025-05-01,10,m^3\n2025-06-01,14,m^3\n2025-06-16,16,m^3\n")
     ledger = state({"volume": "100 m^3"}, readings=file).accounts[0].ledger
     may, june, july = ledger.months
-    assert (may.is_metered, june.is_metered, july.is_metered) == (True, False, False)
+    assert (may.basis, june.basis, july.basis) == ("metered", "metered in part", "modelled")
+    assert (may.metered_days, june.metered_days, july.metered_days) == (31.0, 15.0, 0.0)
     assert may.metered == may.reported == pytest.approx(4000.0)
     assert may.modelled != may.reported
     assert june.metered == pytest.approx(2000.0)
-    assert june.reported == june.modelled
+    rest = ledger.modelled_days[46:61].sum()  # 16 to 30 June
+    assert june.reported == pytest.approx(2000.0 + rest)
     assert july.metered is None and july.metered_printed is None
-    assert ledger.reported == pytest.approx(4000.0 + june.modelled + july.modelled)
+    assert ledger.reported == pytest.approx(6000.0 + rest + july.modelled)
     assert ledger.reported_printed == sum(m.reported_printed for m in ledger.months)
     assert may.headroom_printed == 96_000
     assert ledger.reported_days[:31].sum() == pytest.approx(4000.0)
+
+
+def test_a_last_reading_on_the_last_day_leaves_only_that_day_to_the_model(state, tmp_path):
+    """No hour: the day's start, so that 30 of May's 31 days are metered; written 24:00, all of them are."""
+    early = meter(tmp_path, "2025-05-01,10,m^3\n2025-05-31,14,m^3\n")
+    ledger = state(None, days=31, readings=early).accounts[0].ledger
+    (may,) = ledger.months
+    assert (may.basis, may.metered_days) == ("metered in part", 30.0)
+    assert may.reported == pytest.approx(4000.0 + ledger.modelled_days[30])
+    assert ledger.reported_days[:30].sum() == pytest.approx(4000.0)
+    assert ledger.reported_days.sum() == pytest.approx(may.reported)
+    late = meter(tmp_path, "2025-05-01,10,m^3\n2025-05-31 24:00,14,m^3\n")
+    (may,) = state(None, days=31, readings=late).accounts[0].ledger.months
+    assert (may.basis, may.reported) == ("metered", pytest.approx(4000.0))
 
 
 def test_a_meter_decides_when_a_licence_is_exceeded(state, tmp_path):
     file = meter(tmp_path, "2025-05-01,0,m^3\n2025-06-01,50,m^3\n")
     ledger = state({"volume": "25 m^3"}, readings=file).accounts[0].ledger
     assert ledger.years[0].exceeded_on.month == 5
+
+
+def test_a_valve_open_on_an_empty_tank_is_no_day_of_use(state):
+    """200 L and no roof: after some days the valve stands open for good and nothing comes."""
+    tank = {"kind": "tank", "pressure": None, "volume": "200 L", "footprint": "0.2 m^2", "outlet_height": "2 m"}
+    made = state(None, overlay={"supply": {"spring": tank}})
+    ledger, table = made.accounts[0].ledger, made.season.controllers["upper"]
+    assert (table["open_hours"] > 0.0).sum() > (table["litres"] > 0.0).sum() > 0
+    assert sum(month.days_of_use for month in ledger.months) == ledger.days_of_use == (table["litres"] > 0.0).sum()

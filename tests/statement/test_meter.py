@@ -117,6 +117,14 @@ def test_all_that_is_wrong_comes_out_at_once(read):
     assert len(caught.value.problems) == 3
 
 
+def test_a_row_that_can_not_be_read_is_not_missed_as_well(read):
+    """Two rows, one in kilograms: one line, and none that says there is one reading only."""
+    with pytest.raises(ReadingsError) as caught:
+        read("date,reading,unit\n2025-05-01,9,kg\n2025-06-01,10,L\n")
+    assert [problem.key for problem in caught.value.problems] == ["reading"]
+    assert "line 2" in str(caught.value) and "a volume is expected" in str(caught.value)
+
+
 def test_several_supplies_need_a_column_and_a_name(read):
     with pytest.raises(ReadingsError, match="needs a column supply"):
         read("date,reading,unit\n2025-05-01,9,L\n", ("spring", "tap"))

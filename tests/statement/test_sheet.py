@@ -82,11 +82,12 @@ def test_meter_and_model_are_set_against_each_other_in_one_sentence(state, tmp_p
     file = tmp_path / "meter.csv"
     file.write_text("date,reading,unit,event\n2025-05-01,0,L,\n2025-06-20,9,L,\n2025-07-02,2,L,rollover at 10\n")
     section = make_sheet(state(None, readings=file), ()).sections[0]
-    assert any("2 of 3\u00a0months by meter" in sentence for sentence in section.sentences)
-    (line,) = [sentence for sentence in section.sentences if "the meter counted" in sentence]
+    assert any("2 of 3\u00a0months by meter, 1 in part" in sentence for sentence in section.sentences)
+    (line,) = [sentence for sentence in section.sentences if sentence.startswith("Over the metered")]
     assert "outside the model's range" in line and "less)" in line
-    assert any("do not hold all days of 2025-07" in sentence for sentence in section.sentences)
-    assert [row[6] for row in section.tables[0].rows] == ["METERED", "METERED", "modelled"]
+    assert any("only a part of July 2025 (1 of 31\u00a0days)" in sentence for sentence in section.sentences)
+    last = "METERED\u00a01/31"
+    assert [row[6] for row in section.tables[0].rows] == ["METERED", "METERED", last]
     said = dict(make_sheet(state(None, readings=file), ()).method)
     assert "passed its last digit" in said["Measured"]
     assert "(2 here) are split" in said["Determination"]

@@ -148,7 +148,7 @@ def _left_by_clogging(fault: Fault, date: dt.date) -> float:
         return 1 - fault.share
     assert fault.rate is not None
     assert fault.start is not None
-    return max(0.0, 1 - fault.rate * (date - fault.start).days / _MONTH)
+    return max(0.0, 1 - fault.rate * ((date - fault.start).days + 0.5) / _MONTH)
 
 
 def _refuse(scenario: Scenario) -> None:
@@ -453,9 +453,11 @@ def _bucket(bed: Bed, days: Iterable[_Day], demand: _Demand, irrigation: np.ndar
     depletion = bed.initial_depletion * demand.taw[0]
     stressed, drained = 0, 0.0
     for day, etc, taw, raw, given in zip(days, demand.etc, demand.taw, demand.raw, irrigation, strict=True):
+        # what comes in the day is there for the day: FAO-56's worked tables take rain and irrigation off at its start
+        morning = max(depletion - day.rain - given, 0.0)
         ks = 1.0
-        if depletion > raw:
-            ks = max(0.0, (taw - depletion) / (taw - raw))
+        if morning > raw:
+            ks = max(0.0, (taw - morning) / (taw - raw))
             stressed += 1
         depletion += ks * etc - day.rain - given
         if depletion < 0:

@@ -181,7 +181,7 @@ def _pan_mm(day: _Day, pan: Any) -> float:
     return float(day.eto / _pan_coefficient(day, pan.fetch.cover, pan.fetch.distance) * pan.exposure)
 
 
-def naive_season(scenario: Scenario, fault: Fault | None = None, *, step_seconds: float = 20.0) -> NaiveSeason:
+def naive_season(scenario: Scenario, fault: Fault | None = None, *, step_seconds: float = 5.0) -> NaiveSeason:
     """
     Step one season, sound or with one fault.
 
@@ -370,6 +370,7 @@ class _Demand:
     etc: list[float]
     taw: list[float]
     raw: list[float]
+    grows: list[bool]
 
 
 def _table(name: str, key: str) -> dict[str, str]:
@@ -395,19 +396,19 @@ def _demand(bed: Bed, weather: Sequence[_Day], days: Sequence[_Day]) -> _Demand:
         roots = [plants.root_depth] * len(days)
         factors = plants.factors if plants.kc is None else (plants.kc,)
         kcs = [factors[(day.date.month - 1) % len(factors)] for day in days]
-        share = plants.depletion
+        share, grows = plants.depletion, [True] * len(days)
     else:
         row = _table("plants.csv", plants.name)
         share = plants.depletion or float(row["p_at_etc_5"])
-        kcs, roots = _staged(bed, row, weather, days)
+        kcs, roots, grows = _staged(bed, row, weather, days)
     assert share is not None
     etc = [kc * day.eto for kc, day in zip(kcs, days, strict=True)]
     taw = [1000 * held * root * bed.root_fraction for root in roots]
     raw = [_bounded(share + 0.04 * (5 - e), 0.1, 0.8) * t for e, t in zip(etc, taw, strict=True)]
-    return _Demand(etc, taw, raw)
+    return _Demand(etc, taw, raw, grows)
 
 
-def _staged(bed: Bed, row: dict[str, str], weather: Sequence[_Day], days: Sequence[_Day]) -> tuple[list[float], list[float]]:
+def _staged(bed: Bed, row: dict[str, str], weather: Sequence[_Day], days: Sequence[_Day]) -> tuple[list[float], list[float], list[bool]]:
     plants = bed.plants
     assert plants is not None
     assert bed.planted is not None
@@ -432,33 +433,35 @@ def _staged(bed: Bed, row: dict[str, str], weather: Sequence[_Day], days: Sequen
         kc_end = adjusted(kc_end, mid, late)
     deep = plants.root_depth or float(row["root_depth_m"])
     shallow = deep if row["kind"] == "perennial" else min(float(row["root_depth_start_m"]), deep)
-    kcs, roots = [], []
+    kcs, roots, grows = [], [], []
     for day in days:
-        age = (day.date - bed.planted).days
+        age = (day.date - bed.planted).days + 1  # eq. 66 counts the day of planting as day 1
         grown = _bounded(age / dev, 0, 1)
+        grows.append(1 <= age <= late)
         roots.append(shallow + grown * (deep - shallow))
-        if age < ini:
+        if age <= ini or age > late:  # before and after the plants, the ground is bare and counts like young ones'
             kcs.append(kc_ini)
-        elif age < dev:
+        elif age <= dev:
             kcs.append(kc_ini + (age - ini) / (dev - ini) * (kc_mid - kc_ini))
-        elif age < mid:
+        elif age <= mid:
             kcs.append(kc_mid)
         else:
-            kcs.append(kc_mid + _bounded((age - mid) / max(late - mid, 1), 0, 1) * (kc_end - kc_mid))
-    return kcs, roots
+            kcs.append(kc_mid + (age - mid) / (late - mid) * (kc_end - kc_mid))
+    return kcs, roots, grows
 
 
 def _bucket(bed: Bed, days: Iterable[_Day], demand: _Demand, irrigation: np.ndarray) -> tuple[int, float]:
-    """Days with Ks below 1, and mm drained: FAO-56 eq. 84, 85, 88."""
+    """Days of growth with Ks below 1, and mm drained: FAO-56 eq. 84, 85, 88."""
     depletion = bed.initial_depletion * demand.taw[0]
     stressed, drained = 0, 0.0
-    for day, etc, taw, raw, given in zip(days, demand.etc, demand.taw, demand.raw, irrigation, strict=True):
+    columns = zip(days, demand.etc, demand.taw, demand.raw, demand.grows, irrigation, strict=True)
+    for day, etc, taw, raw, grows, given in columns:
         # what comes in the day is there for the day: FAO-56's worked tables take rain and irrigation off at its start
         morning = max(depletion - day.rain - given, 0.0)
         ks = 1.0
         if morning > raw:
             ks = max(0.0, (taw - morning) / (taw - raw))
-            stressed += 1
+            stressed += grows
         depletion += ks * etc - day.rain - given
         if depletion < 0:
             drained -= depletion

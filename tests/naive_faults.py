@@ -315,7 +315,7 @@ def _step_pans(
     days, _, pans = evaporation.shape
     supplies = len(tanks)
     beds = len(emitters) - pans
-    litres = np.zeros((days, beds))
+    litres, given = np.zeros((days, beds)), np.zeros(beds)
     refilled, leaked, spilled = np.zeros(pans), np.zeros(pans), np.zeros(pans)
     openings = np.zeros(pans)
     w = reset[0].copy()
@@ -343,12 +343,17 @@ def _step_pans(
                             drawn = came
                             for b in range(beds):
                                 if emitters[pans + b, 0] == c:
-                                    q = emitters[pans + b, 1] * kpa ** emitters[pans + b, 2] * clogged[d, b] * hours
-                                    litres[d, b] += q
-                                    drawn += q
+                                    given[b] = emitters[pans + b, 1] * kpa ** emitters[pans + b, 2] * clogged[d, b] * hours
+                                    drawn += given[b]
+                            share = 1.0
+                            if tanks[s, 0] < 0:  # the last of a tank may not last the step
+                                share = min(1.0, volume[s] / drawn)
+                                volume[s] -= drawn * share
+                            came *= share
                             refilled[c] += came
-                            if tanks[s, 0] < 0:
-                                volume[s] = max(0.0, volume[s] - drawn)
+                            for b in range(beds):
+                                if emitters[pans + b, 0] == c:
+                                    litres[d, b] += given[b] * share
                     w[c] += came + rain[d, c] * hours
                     gone = min(drain[d, c] * hours, w[c] - floor[c])
                     leaked[c] += gone

@@ -137,9 +137,7 @@ def _hourly_shares(daylight: float, night_share: float) -> list[float]:
 
 def _active(fault: Fault | None, date: dt.date) -> bool:
     return (
-        fault is not None
-        and (fault.start is None or fault.start <= date)
-        and (fault.end is None or date <= fault.end)
+        fault is not None and (fault.start is None or fault.start <= date) and (fault.end is None or date <= fault.end)
     )
 
 
@@ -252,7 +250,10 @@ def naive_season(scenario: Scenario, fault: Fault | None = None, *, step_seconds
     for s, name in enumerate(supplies):
         for d, day in enumerate(days):
             cut[d, s] = (
-                fault is not None and fault.kind == "supply-cut" and fault.supply in (None, name) and _active(fault, day.date)
+                fault is not None
+                and fault.kind == "supply-cut"
+                and fault.supply in (None, name)
+                and _active(fault, day.date)
             )
     litres, refilled, openings, leaked, spilled = _step_pans(
         evaporation, rain, drain, trip, reset, refill, area, rim, floor, where, np.array(emitters), clogged, tanks,
@@ -321,7 +322,7 @@ def _step_pans(
     w = reset[0].copy()
     is_open = np.zeros(pans, dtype=np.bool_)
     volume = tanks[:, 2].copy()
-    steps = int(round(1.0 / hours))
+    steps = round(1.0 / hours)
     for d in range(days):
         for hour in range(24):
             for _ in range(steps):
@@ -343,7 +344,9 @@ def _step_pans(
                             drawn = came
                             for b in range(beds):
                                 if emitters[pans + b, 0] == c:
-                                    given[b] = emitters[pans + b, 1] * kpa ** emitters[pans + b, 2] * clogged[d, b] * hours
+                                    given[b] = (
+                                        emitters[pans + b, 1] * kpa ** emitters[pans + b, 2] * clogged[d, b] * hours
+                                    )
                                     drawn += given[b]
                             share = 1.0
                             if tanks[s, 0] < 0:  # the last of a tank may not last the step
@@ -413,7 +416,9 @@ def _demand(bed: Bed, weather: Sequence[_Day], days: Sequence[_Day]) -> _Demand:
     return _Demand(etc, taw, raw, grows)
 
 
-def _staged(bed: Bed, row: dict[str, str], weather: Sequence[_Day], days: Sequence[_Day]) -> tuple[list[float], list[float], list[bool]]:
+def _staged(
+    bed: Bed, row: dict[str, str], weather: Sequence[_Day], days: Sequence[_Day]
+) -> tuple[list[float], list[float], list[bool]]:
     plants = bed.plants
     assert plants is not None
     assert bed.planted is not None

@@ -27,7 +27,7 @@ _DAYS, _SHARE_OF_DAYS, _SHARE_OF_LITRES = 3, 0.07, 0.005
 GARDENS = {
     "the one to start from": ("simulator/templates/garden.toml", None, 1.0, 60),
     "the demo": ("scenarios/terraces.toml", None, 2.0, 60),
-    "the demo on a tank under a roof": ("scenarios/terraces.toml", "rain-tank", 5.0, 40),
+    "the demo on a tank under a roof": ("scenarios/terraces.toml", "rain-tank", 5.0, 25),
 }
 
 

@@ -15,13 +15,18 @@ from simulator.reports.words import count, day_said, days_said, hours, litres, m
 if TYPE_CHECKING:
     from simulator.going_wrong import Signs, Trial, Trials
 
-__all__ = ["RULE", "faults_html", "faults_sentences", "noticed"]
+__all__ = ["READING", "RULE", "faults_html", "faults_sentences", "noticed"]
 
 RULE = (
     "Each fault is tried alone in this season's weather, from the day given to the season's end (a supply cut for seven "
     "days), and ranked by what it adds to the sound season: first stress days, the driest quarters of all beds added up; "
     "between equals, wasted litres, which are what drained below the roots, spilled from the pan, or left it by leak, mouth "
     "or wind. Harm that a fault does by giving too much stands in the litres alone."
+)
+READING = (
+    "All against the sound season. Fewer litres wasted beside more stress is no gain: the beds get less, so less drains "
+    "below their roots. Up to three stress days either way can hang on one opening before or after midnight: faults that "
+    "lie so close rank by chance."
 )
 _NAMED = 3
 _SHOWS = 0.05  # a week's figure that differs by less than this share is not worth a look
@@ -58,6 +63,13 @@ def faults_sentences(found: Trials) -> list[str]:
     wasting = max(found.trials, key=lambda trial: trial.more_wasted_litres)
     if wasting.more_wasted_litres > 1.0:
         said.append(f"Most water lost: {wasting.name}: {litres(wasting.more_wasted_litres)} more go to waste.")
+    for name, supply in found.season.totals["supplies"].items():
+        empty = (supply.get("tank") or {}).get("first_empty_day")
+        if empty:
+            said.append(
+                f"The tank {name} is empty from {day_said(empty)} even in the sound season: what a fault saves early is "
+                "used later, so that most faults look smaller here than with water enough, and some look like a help."
+            )
     return said
 
 
@@ -114,6 +126,7 @@ def faults_html(found: Trials, figures: Mapping[str, str], provenance: Mapping[s
         note=found.scenario.note,
         sentences=faults_sentences(found),
         rule=RULE,
+        reading=READING,
         figures=[
             placed_figure(
                 f"faults-{name}",

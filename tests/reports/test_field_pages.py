@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+
 import numpy as np
 import pytest
 
@@ -14,6 +16,8 @@ from simulator.reports.faults_figures import harm_figure
 from simulator.reports.faults_page import faults_html, faults_sentences
 from simulator.reports.fit_figures import loss_figure, residual_figure
 from simulator.reports.fit_page import fit_html, fit_sentences
+from simulator.reports.words import day_said
+from simulator.scenario import scenario_from
 from tests.field_logs import kept_log
 from tests.small_weather import weather_csv
 
@@ -41,6 +45,16 @@ def test_the_faults_page_ranks_them_and_tells_signs_and_cure(tried):
     assert page.index(faults_sentences(tried)[0].split(",")[0]) < page.index("<h2>Harm")
     assert page.count("<strong>Cure:</strong>") == len(tried.trials)
     assert "(in your file)" in page
+
+
+def test_a_tank_that_runs_dry_anyway_is_told_before_the_ranking(make_garden):
+    tank = {"kind": "tank", "volume": "100 L", "footprint": "1 m^2", "outlet_height": "2 m"}
+    garden = make_garden(weather=weather_csv(20))
+    raw = copy.deepcopy(dict(garden._raw))
+    raw["supply"]["spring"] = tank
+    found = try_faults(scenario_from(raw, garden.path))
+    empty = found.season.totals["supplies"]["spring"]["tank"]["first_empty_day"]
+    assert f"The tank spring is empty from {day_said(empty)} even in the sound season" in faults_sentences(found)[-1]
 
 
 def test_the_harm_is_drawn_as_it_is_listed(tried):

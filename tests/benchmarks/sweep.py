@@ -51,7 +51,7 @@ def drivers() -> tuple[Any, Any]:
 
 
 def lanes(
-    *, dual: bool = False, tank: bool = False, floats_at: float = 2000.0, pans: int = PANS, beds: int = BEDS
+    *, dual: bool = False, tank: bool = False, stand: float = 8.0, pans: int = PANS, beds: int = BEDS
 ) -> tuple[Any, ...]:
     """The engine's arguments: pans of different sizes, each with its beds, mean and driest quarter."""
     from simulator.arrays import Beds, Pans, State, Tanks, empty_results, mains, no_tanks
@@ -74,11 +74,11 @@ def lanes(
         }
         tanks = Tanks(
             capacity=np.full(pans, 4000.0),
-            outlet=np.full(pans, 8.0),
+            outlet=np.full(pans, stand),
             volumes=np.tile([0.0, 4000.0], (pans, 1)),
             levels=np.tile([0.0, 1.6], (pans, 1)),
             inflow=np.tile(days.rain * 60.0, (pans, 1)),
-            float_volume=np.full(pans, floats_at),
+            float_volume=np.full(pans, 2000.0),
             float_rate=np.full(pans, 200.0),
             draw_flow=np.full((pans * beds, DAYS), 50.0),
             draw_exponent=np.full(pans * beds, 0.5),
@@ -213,6 +213,7 @@ def engine_speed() -> None:
         "single coefficient, mains": {},
         "dual coefficient, mains": {"dual": True},
         "dual coefficient, each pan on a tank": {"dual": True, "tank": True},
+        "dual, each on a tank near the ground": {"dual": True, "tank": True, "stand": 0.5},
     }.items():
         arguments = lanes(**kind)
         found[name] = bed_days / best(compiled_run(arguments), 40)

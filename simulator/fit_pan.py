@@ -41,6 +41,14 @@ class Modelled:
         total = float(share.sum())  # the loss goes with it
         return float((share**2).sum()) / total if total > 0.0 else 0.0
 
+    def open_shares(self, hours: Floats) -> Floats:
+        """`open_share` around several times."""
+        last = len(self.share)
+        first, end = np.clip(hours - 24.0, 0, last - 1).astype(int), np.clip(hours + 12.0, 1, last).astype(int)
+        once, twice = (np.concatenate([[0.0], np.cumsum(self.share**power)]) for power in (1, 2))
+        total = once[end] - once[first]
+        return np.asarray(np.where(total > 1e-12, (twice[end] - twice[first]) / np.maximum(total, 1e-12), 0.0))
+
     def at(self, hours: Floats) -> Floats:
         """Openings so far, and the share of the swing gone since the last reset."""
         return np.asarray(np.interp(hours, np.arange(len(self.cycles), dtype=float), self.cycles))

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from simulator.arrays import Floats
 from simulator.fit_pan import PanModel
@@ -35,6 +36,7 @@ _LEAST = 0.03**2  # variance of a cycle's own timing
 class Tally(NamedTuple):
     """What the visits say, one a place: openings since the visit before (nan: not counted), level, opened just then."""
 
+    kept: npt.NDArray[np.int64]  # which visits
     counts: Floats
     levels: Floats
     opened: Floats
@@ -70,24 +72,27 @@ class Account:
     misread: frozenset[int]
 
 
-def tally(pan: PanModel, counts: Sequence[float | None]) -> Tally:
-    """Return the visits' readings as arrays, with counts as they are taken."""
+def tally(pan: PanModel, counts: Sequence[float | None], idle: frozenset[int] = frozenset()) -> Tally:
+    """Return the visits' readings as arrays, with counts as they are taken, visits without any left out."""
     nan = float("nan")
+    kept = np.array([k for k in range(len(pan.visits)) if k not in idle], np.int64)
+    visits = [pan.visits[k] for k in kept]
     return Tally(
-        counts=np.array([nan if one is None else float(one) for one in counts]),
-        levels=np.array([nan if visit.level is None else visit.level for visit in pan.visits]),
-        opened=np.array([visit.opened for visit in pan.visits], float),
+        kept=kept,
+        counts=np.array([nan if counts[k] is None else float(counts[k] or 0.0) for k in kept]),
+        levels=np.array([nan if visit.level is None else visit.level for visit in visits]),
+        opened=np.array([visit.opened for visit in visits], float),
         reset_mm=pan.reset_mm,
     )
 
 
-def sighted(pan: PanModel, factors: Sequence[dict[str, float]]) -> Sight:
+def sighted(pan: PanModel, seen: Tally, factors: Sequence[dict[str, float]]) -> Sight:
     """Return what pans with these factors do at the log's visits."""
-    modelled = [pan.modelled(one) for one in factors]
+    modelled, hours = [pan.modelled(one) for one in factors], pan.hours[seen.kept]
     return Sight(
-        cycles=np.array([one.at(pan.hours) for one in modelled]),
-        counted=np.array([one.counted_at(pan.hours) for one in modelled]),
-        share=np.array([one.open_shares(pan.hours) for one in modelled]),
+        cycles=np.array([one.at(hours) for one in modelled]),
+        counted=np.array([one.counted_at(hours) for one in modelled]),
+        share=np.array([one.open_shares(hours) for one in modelled]),
         swing_mm=np.array([pan.swing * one.get("swing", 1.0) / pan.area for one in factors]),
     )
 
@@ -121,9 +126,9 @@ def account(seen: Tally, sight: Sight, level_mm: float, walk: float) -> Account:
     at = 0
     for visit, parents, jumps, wrong in reversed(steps):
         if jumps[at] != 0.0:
-            shifts[visit] = float(jumps[at])
+            shifts[int(seen.kept[visit])] = float(jumps[at])
         if wrong[at]:
-            misread.add(visit)
+            misread.add(int(seen.kept[visit]))
         at = int(parents[at])
     return Account(float(logs[0]), shifts, frozenset(misread))
 
@@ -159,7 +164,11 @@ def _filter(
             loose = np.ones_like(loose)
         elif k:
             parts = [
-                (mean if np.isinf(rule) else mean + rule, spread + (_MANY**2 if np.isinf(rule) else 0.0), weight + prior)
+                (
+                    mean if np.isinf(rule) else mean + rule,
+                    spread + (_MANY**2 if np.isinf(rule) else 0.0),
+                    weight + prior,
+                )
                 for rule, prior in zip(rules, priors, strict=True)
             ]
             mean, spread, weight = (np.concatenate(part, axis=1) for part in zip(*parts, strict=True))

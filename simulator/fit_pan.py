@@ -100,6 +100,7 @@ class PanModel:
         self.hourly_evaporation = np.repeat(pans.evaporation[self.row] * self.area, 24) * shares
         self.hourly_gain = np.repeat(days.rain * pans.rain_factor[self.row] * self.area / 24.0 - leaks, 24)
         described = list(scenario.controller.values())[row].pan
+        self.exposure = described.exposure
         self.reset_mm = described.depth - described.freeboard
         self.freeboard = float(pans.rim[self.row, 0] - pans.swing[self.row, 0])
         part = forcing.pan_of[list(scenario.controller)[row]]

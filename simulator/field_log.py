@@ -55,6 +55,8 @@ class Visit:
     meter : float or None
         [L]
     note : str
+    timed : bool
+        The time of day was written down; else it counts as noon.
     """
 
     line: int
@@ -66,6 +68,7 @@ class Visit:
     added: float
     meter: float | None
     note: str
+    timed: bool = True
 
 
 @dataclass(frozen=True)
@@ -126,17 +129,17 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
     wrong: list[Problem] = []
     rows = _rows(text, wrong, shown)
     said: list[str] = []
-    found: dict[str, list[tuple[dt.datetime, int, dict[str, str]]]] = {}
+    found: dict[str, list[tuple[dt.datetime, bool, int, dict[str, str]]]] = {}
     timeless = 0
     for line, row in rows:
         controller = _controller(row.get("controller", ""), scenario, line, wrong)
         moment, has_time = _moment(row, line, wrong)
         timeless += moment is not None and not has_time
         if controller is not None and moment is not None:
-            found.setdefault(controller, []).append((moment, line, row))
+            found.setdefault(controller, []).append((moment, has_time, line, row))
     if timeless:
         said.append(f"{timeless} rows of the log have no time of day and count as noon")
-    moments = [moment for part in found.values() for moment, _, _ in part]
+    moments = [moment for part in found.values() for moment, *_ in part]
     if not moments:
         wrong = wrong or [Problem("has a header and no row; three visits at least are needed", "date")]
         raise ReadingsError(*wrong, file=shown)
@@ -219,7 +222,7 @@ def _moment(row: dict[str, str], line: int, wrong: list[Problem]) -> tuple[dt.da
 
 def _visits(
     name: str,
-    rows: list[tuple[dt.datetime, int, dict[str, str]]],
+    rows: list[tuple[dt.datetime, bool, int, dict[str, str]]],
     first: dt.date,
     scenario: Scenario,
     wrong: list[Problem],
@@ -227,7 +230,7 @@ def _visits(
     depth = scenario.controller[name].pan.depth
     site = scenario.site
     found: list[Visit] = []
-    for moment, line, row in rows:
+    for moment, timed, line, row in rows:
         if found and moment < found[-1].moment:
             message = f"line {line}: {moment:%Y-%m-%d %H:%M} is before the row above it; put the log in order of time"
             wrong.append(Problem(message, "date"))
@@ -256,6 +259,7 @@ def _visits(
                 added=_number(row, "added_l", line, wrong) or 0.0,
                 meter=_number(row, "meter_l", line, wrong),
                 note=row.get("note", ""),
+                timed=timed,
             )
         )
     if len(found) < _LEAST_VISITS:

@@ -143,7 +143,8 @@ def _filter(
     # half of all moments find the level in the upper half of the swing: so the ruler's zero is told by the middle one
     top = float(np.median(seen.levels[measured])) if measured.any() else seen.reset_mm
     fallen = (top - np.where(measured, seen.levels, top))[None, :] / sight.swing_mm[:, None] + 0.5
-    ahead = total + fallen * (1.0 - sight.share) - sight.cycles
+    # an opening is counted as it begins: what is lost while it lasts comes before the fall of the level
+    ahead = total + sight.share + fallen * (1.0 - sight.share) - sight.cycles
     counted = total + np.where(seen.opened > 0.0, 0.0, 0.5) - sight.counted
     noise = (level_mm / sight.swing_mm) ** 2 + _LEAST
     mean = np.zeros((pans, 1))

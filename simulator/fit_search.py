@@ -23,9 +23,12 @@ _LOWEST, _HIGHEST, _STEP = float(np.log(0.25)), float(np.log(3.2)), 0.025
 _COARSE_MM, _COARSE_WALK, _FALLS = 2.0, 0.4, 14.0
 _MOST_PLACES = 8
 _LEVEL_MM = np.array([0.4, 0.7, 1.1, 1.7, 2.6, 4.0])  # standard errors of a ruler
-_WALKS = np.array([0.1, 0.2, 0.4, 0.8])  # of a cycle
-_LEAST_WALK = 0.03
+_WALKS = np.array([0.06, 0.1, 0.2, 0.4, 0.8])  # of a cycle
+_LIKELY_WALK = 0.06  # how soon greater ones grow unlikely (common practice, no source)
+# share of what one opening differs from the next that adds up: most of it goes with the hour, and comes round again
+_LEAST_WALK, _ADDS_UP = 0.02, 0.6
 _SWINGS = np.arange(-0.7, 0.71, 0.02)
+_LIKELY_SWING = 0.2  # standard deviation of its logarithm about the one described (common practice, no source)
 _FINEST, _WIDEST = 0.001, 0.25  # standard errors
 _WEIGHS = 4.0  # errors whose log likelihood is less by more than this are left out
 _SIDE, _AROUND = 21, 4.5  # points each way; standard errors
@@ -62,7 +65,7 @@ def _along(
 
 def _errors(pan: PanModel, seen: Tally) -> tuple[Floats, Floats]:
     """Pairs of errors to try: of a level, and of a cycle, no less than what each opening's moment makes of it."""
-    least = max(_LEAST_WALK, pan.wander)
+    least = max(_LEAST_WALK, _ADDS_UP * pan.wander)
     walks = np.concatenate([[least], _WALKS[1.4 * least < _WALKS]])
     levels = _LEVEL_MM if np.isfinite(seen.levels).any() else _LEVEL_MM[:1]
     pairs = np.array([(a, b) for a in levels for b in walks])
@@ -76,7 +79,12 @@ def _repeated(sight: Sight, times: int) -> Sight:
 def _with_errors(pan: PanModel, seen: Tally, factors: dict[str, float]) -> tuple[Floats, Floats, Floats]:
     levels, walks = _errors(pan, seen)
     sight = _repeated(sighted(pan, seen, [factors]), len(levels))
-    return likelihood(seen, sight, levels, walks), levels, walks
+    return likelihood(seen, sight, levels, walks) + _beforehand(walks), levels, walks
+
+
+def _beforehand(walks: Floats) -> Floats:
+    """Log likelihood of a cycle's errors before the log is seen: a sound model is the rule."""
+    return -(walks - walks.min()) / _LIKELY_WALK
 
 
 def places(pan: PanModel, seen: Tally, factors: dict[str, float]) -> list[Place]:
@@ -160,7 +168,8 @@ def _reach(pan: PanModel, seen: Tally, place: Place, name: str, together: tuple[
         if 0.4 * step < error < 3.0 * step:
             break
         step = float(np.clip(0.8 * error if np.isfinite(error) else 2.0 * step, 0.25 * _FINEST, 0.1))
-    return float(np.clip(error, _FINEST, _WIDEST))
+    return float(np.clip(error, _LIKELY_SWING = 0.2  # standard deviation of its logarithm about the one described (common practice, no source)
+_FINEST, _WIDEST))
 
 
 def _weighed(pan: PanModel, seen: Tally, place: Place, factors: list[dict[str, float]]) -> Floats:
@@ -170,7 +179,7 @@ def _weighed(pan: PanModel, seen: Tally, place: Place, factors: list[dict[str, f
     good = good[np.argsort(-of_errors[good])][:8]
     sight = _repeated(sighted(pan, seen, factors), len(good))
     values = likelihood(seen, sight, np.tile(levels[good], len(factors)), np.tile(walks[good], len(factors)))
-    by_pan = values.reshape(len(factors), len(good))
+    by_pan = values.reshape(len(factors), len(good)) + _beforehand(walks)[good]
     return np.asarray(np.logaddexp.reduce(by_pan, axis=1))
 
 
@@ -200,7 +209,8 @@ def quantiles(pan: PanModel, seen: Tally, place: Place, shares: Floats) -> tuple
         found = float(((part * (logs - mean) ** 2).sum()) ** 0.5)
         if 0.5 * error < found < 1.5 * error or found >= _WIDEST:
             break
-        at, error = mean, float(np.clip(found, _FINEST, _WIDEST))
+        at, error = mean, float(np.clip(found, _LIKELY_SWING = 0.2  # standard deviation of its logarithm about the one described (common practice, no source)
+_FINEST, _WIDEST))
     whole = np.cumsum(part) - 0.5 * part
     return np.interp(shares, whole, logs), found
 
@@ -231,6 +241,7 @@ def with_swing(pan: PanModel, seen: Tally, place: Place) -> tuple[Place, Floats]
     values = likelihood(
         seen, _repeated(sighted(pan, seen, both), len(_LEVEL_MM)), levels, np.full(len(levels), place.walk)
     )
+    values -= 0.5 * (np.repeat(_SWINGS, len(_LEVEL_MM)) / _LIKELY_SWING) ** 2
     best = int(values.argmax())
     factors = both[best // len(_LEVEL_MM)]
     now = Place(factors, float(values[best]), float(levels[best]), place.walk)

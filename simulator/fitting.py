@@ -39,6 +39,7 @@ MOST_ERROR = 0.1  # relative standard error beyond which a parameter counts as n
 # a weighing or a jug is better than a log that tells no nearer than this and does not contradict it
 SURE_ERROR, AGREES = 0.02, 2.5  # relative standard error; standard errors
 LEAST_METER, LEAST_LEVELS = 4, 12
+MOST_TIMELESS = 0.1  # share of the visits without a time of day
 METER_ALONE = "a meter alone tells the exposure over the refill flow; openings counted beside it would part them"
 _ALIKE = 0.04  # of a logarithm: so near, two exposures are one
 _LIKELY_REFILL = 0.2  # standard deviation of a refill flow's logarithm, of those described (common practice, no source)
@@ -329,7 +330,9 @@ def _beforehand(visits: tuple[Visit, ...], hold: Sequence[str]) -> dict[str, str
         elif max(counted, levels) < LEAST_METER:
             untold["refill"] = METER_ALONE
     if "swing" not in untold:
-        if counted < LEAST_LEVELS:
+        if sum(not visit.timed for visit in visits) > MOST_TIMELESS * len(visits):
+            untold["swing"] = "levels without the time of day can't tell it"
+        elif counted < LEAST_LEVELS:
             untold["swing"] = f"openings counted at {LEAST_LEVELS} visits or more, beside levels, would tell it"
         elif levels < LEAST_LEVELS:
             untold["swing"] = f"levels by ruler at {LEAST_LEVELS} visits or more would tell it"
@@ -435,7 +438,10 @@ def _condition(covariance: Floats) -> float:
 def _swing_too(pan: PanModel, best: _Best, untold: dict[str, str]) -> _Best:
     place, covariance = with_swing(pan, best.seen, best.place)
     errors = _by_name(covariance)
-    why = _not_told(float(np.log(place.factors["swing"])), errors["swing"])
+    log = float(np.log(place.factors["swing"]))
+    why = _not_told(log, errors["swing"])
+    if not why and place.value - best.place.value < 0.5 * AGREES**2:
+        why = "the log agrees with it as described about as well"
     if why:
         untold["swing"] = why
         return best

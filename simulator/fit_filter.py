@@ -29,7 +29,8 @@ _BY_ONE, _BY_MANY, _MISREAD = 0.015, 0.03, 0.05
 _MANY = 5.0  # openings
 _OVER_MM = 60.0  # a misread level lies anywhere within so much
 _SEEN = 0.05  # of a cycle: an opening seen tells the moment to some minutes
-_ZERO = 0.02  # variance of the ruler's zero, in cycles, once the levels have told it
+_ZERO = 0.04  # variance of the ruler's zero, in cycles
+_RULER_MM = 2.0  # by which a ruler's zero may be off
 _LEAST = 0.03**2  # variance of a cycle's own timing
 
 
@@ -41,6 +42,8 @@ class Tally(NamedTuple):
     levels: Floats
     opened: Floats
     reset_mm: float
+    grain_mm: float  # to which levels are rounded
+    beyond: Floats  # cycles that the openings' own moments add to the modelled ones
 
 
 class Sight(NamedTuple):
@@ -65,11 +68,14 @@ class Account:
         Visit -> openings by which its count is off.
     misread : frozenset of int
         Visits whose level counts for nothing.
+    ahead : ndarray
+        Cycles by which the log is ahead of the modelled pan at each visit kept, shifts left in.
     """
 
     value: float
     shifts: dict[int, float]
     misread: frozenset[int]
+    ahead: Floats
 
 
 def tally(pan: PanModel, counts: Sequence[float | None], idle: frozenset[int] = frozenset()) -> Tally:
@@ -83,7 +89,18 @@ def tally(pan: PanModel, counts: Sequence[float | None], idle: frozenset[int] = 
         levels=np.array([nan if visit.level is None else visit.level for visit in visits]),
         opened=np.array([visit.opened for visit in visits], float),
         reset_mm=pan.reset_mm,
+        grain_mm=_grain([visit.level for visit in visits if visit.level is not None]),
+        beyond=np.zeros(len(visits)),
     )
+
+
+def _grain(levels: Sequence[float]) -> float:
+    """The coarsest round number of mm that all levels, but for one in ten, are whole times of."""
+    for grain in (10.0, 5.0, 2.0, 1.0, 0.5):
+        off = [abs(level / grain - round(level / grain)) > 1e-6 for level in levels]
+        if len(levels) >= 5 and sum(off) <= 0.1 * len(levels):
+            return grain
+    return 0.0
 
 
 def sighted(pan: PanModel, seen: Tally, factors: Sequence[dict[str, float]]) -> Sight:
@@ -122,36 +139,40 @@ def account(seen: Tally, sight: Sight, level_mm: float, walk: float) -> Account:
     """Return the likeliest account of a log under one pan: which counts are off, which levels misread."""
     logs, steps = _filter(seen, sight, np.array([level_mm]), np.array([walk]), history=True)
     shifts: dict[int, float] = {}
-    misread = set()
+    misread, ahead = set(), []
     at = 0
-    for visit, parents, jumps, wrong in reversed(steps):
+    for visit, parents, jumps, wrong, means in reversed(steps):
+        ahead.append(float(means[at]))
         if jumps[at] != 0.0:
             shifts[int(seen.kept[visit])] = float(jumps[at])
         if wrong[at]:
             misread.add(int(seen.kept[visit]))
         at = int(parents[at])
-    return Account(float(logs[0]), shifts, frozenset(misread))
+    return Account(float(logs[0]), shifts, frozenset(misread), np.array(ahead[::-1]))
 
 
 def _filter(
     seen: Tally, sight: Sight, level_mm: Floats, walk: Floats, *, history: bool
-) -> tuple[Floats, list[tuple[int, Floats, Floats, Floats]]]:
+) -> tuple[Floats, list[tuple[int, Floats, Floats, Floats, Floats]]]:
     pans, visits = sight.cycles.shape
     total = np.cumsum(np.where(np.isnan(seen.counts), 0.0, seen.counts))
     total -= total[0]
     measured = ~np.isnan(seen.levels)
-    # half of all moments find the level in the upper half of the swing: so the ruler's zero is told by the middle one
-    top = float(np.median(seen.levels[measured])) if measured.any() else seen.reset_mm
-    fallen = (top - np.where(measured, seen.levels, top))[None, :] / sight.swing_mm[:, None] + 0.5
+    zero = np.full((pans, 1), seen.reset_mm)
+    if measured.any():  # a ruler whose zero is another's shows in levels that lie outside the swing
+        middle, swing = float(np.median(seen.levels[measured])), sight.swing_mm[:, None]
+        outside = (middle > zero + _RULER_MM) | (middle < zero - swing - _RULER_MM)
+        zero = np.where(outside, middle + 0.5 * swing, zero)
+    fallen = (zero - np.where(measured, seen.levels, seen.reset_mm)) / sight.swing_mm[:, None]
     # an opening is counted as it begins: what is lost while it lasts comes before the fall of the level
-    ahead = total + sight.share + fallen * (1.0 - sight.share) - sight.cycles
-    counted = total + np.where(seen.opened > 0.0, 0.0, 0.5) - sight.counted
-    noise = (level_mm / sight.swing_mm) ** 2 + _LEAST
+    ahead = total + sight.share + fallen * (1.0 - sight.share) - (sight.cycles + seen.beyond)
+    counted = total + np.where(seen.opened > 0.0, 0.0, 0.5) - (sight.counted + seen.beyond)
+    noise = (level_mm**2 + seen.grain_mm**2 * EVEN) / sight.swing_mm**2 + _LEAST
     mean = np.zeros((pans, 1))
     spread = np.full((pans, 1), np.inf)
     weight = np.zeros((pans, 1))
     loose = np.zeros((pans, 1), bool)  # a whole number of openings is not known
-    steps: list[tuple[int, Floats, Floats, Floats]] = []
+    steps: list[tuple[int, Floats, Floats, Floats, Floats]] = []
     rules = (0.0, 1.0, -1.0, np.inf)
     priors = np.log([1.0 - 2.0 * _BY_ONE - _BY_MANY, _BY_ONE, _BY_ONE, _BY_MANY])
     for k in range(visits):
@@ -200,7 +221,7 @@ def _filter(
             order = np.argsort(-weight[0], kind="stable")
             mean, spread, weight, loose = (a[:, order] for a in (mean, spread, weight, loose))
             kept = best[0][order]
-            steps.append((k, parent[kept], jump[kept], wrong[kept]))
+            steps.append((k, parent[kept], jump[kept], wrong[kept], mean[0]))
     top = weight.max(axis=1)
     return top + np.log(np.exp(weight - top[:, None]).sum(axis=1)), steps
 

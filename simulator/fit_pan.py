@@ -116,6 +116,26 @@ class PanModel:
         refill = self.refill * factors.get("refill", 1.0)
         return self.swing * factors.get("swing", 1.0) * (self.through - self.refill + refill) / refill
 
+    def beyond(self, factors: dict[str, float], opened: Floats, hours: Floats) -> Floats:
+        """
+        Cycles by some hours that openings at these moments add to the mean over all moments.
+
+        What the pan loses while an opening lasts comes on top of the swing: at noon much, at night nothing. A pan that
+        opens once or twice a day opens at the same time day after day, and the mean does not hold.
+        """
+        size, flow = self.swing * factors.get("swing", 1.0), self.refill * factors.get("refill", 1.0)
+        net = self.hourly_evaporation * factors.get("exposure", 1.0) - self.hourly_gain
+        share = self.modelled(factors).share
+        marks = np.arange(len(net) + 1, dtype=float)
+        meant = np.interp(hours, marks, np.concatenate([[0.0], np.cumsum(net * share)]))
+        lost = np.concatenate([[0.0], np.cumsum(np.maximum(net, 0.0))])
+        lasts = np.zeros(len(opened))
+        for _ in range(3):  # an opening lasts the longer for what it loses
+            during = np.interp(opened + lasts, marks, lost) - np.interp(opened, marks, lost)
+            lasts = (size + np.minimum(during, 2.0 * size)) / flow
+        came = np.concatenate([[0.0], np.cumsum(during)])[np.searchsorted(opened, hours, side="right")]
+        return np.asarray((meant - came) / size)
+
     def modelled(self, factors: dict[str, float]) -> Modelled:
         key = tuple(factors.get(name, 1.0) for name in NAMES)
         if key not in self.cache:
@@ -141,21 +161,24 @@ class PanModel:
             return Modelled(summed, np.concatenate([[0.0], np.cumsum(share * through)]), share)
         # rain lifts the pan to its rim and no further: from the reset by the freeboard, from elsewhere by more
         most = self.freeboard / size + 0.5
-        cycles, opening = [0.0], [0.0]
+        cycles, opening, applied = [0.0], [0.0], []
         now = top = let = 0.0
         for loss, step, part in zip((net / size).tolist(), slowed.tolist(), share.tolist(), strict=True):
             if now < top or loss < 0.0:  # nothing opens until what the rain gave is gone
                 now = max(now + loss, top - most)
+                applied.append(0.0)
                 if now > top:
                     beyond = (now - top) / loss
                     now = top = top + beyond * step
                     let += beyond * part * through
+                    applied[-1] = beyond * part
             else:
                 now = top = now + step
                 let += part * through
+                applied.append(part)
             cycles.append(now)
             opening.append(let)
-        return Modelled(np.array(cycles), np.array(opening), share)
+        return Modelled(np.array(cycles), np.array(opening), np.array(applied))
 
     def _run(self, exposure: float, refill: float, swing: float) -> Modelled:
         if not self.pressed:

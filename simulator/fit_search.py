@@ -168,8 +168,7 @@ def _reach(pan: PanModel, seen: Tally, place: Place, name: str, together: tuple[
         if 0.4 * step < error < 3.0 * step:
             break
         step = float(np.clip(0.8 * error if np.isfinite(error) else 2.0 * step, 0.25 * _FINEST, 0.1))
-    return float(np.clip(error, _LIKELY_SWING = 0.2  # standard deviation of its logarithm about the one described (common practice, no source)
-_FINEST, _WIDEST))
+    return float(np.clip(error, _FINEST, _WIDEST))
 
 
 def _weighed(pan: PanModel, seen: Tally, place: Place, factors: list[dict[str, float]]) -> Floats:
@@ -209,8 +208,7 @@ def quantiles(pan: PanModel, seen: Tally, place: Place, shares: Floats) -> tuple
         found = float(((part * (logs - mean) ** 2).sum()) ** 0.5)
         if 0.5 * error < found < 1.5 * error or found >= _WIDEST:
             break
-        at, error = mean, float(np.clip(found, _LIKELY_SWING = 0.2  # standard deviation of its logarithm about the one described (common practice, no source)
-_FINEST, _WIDEST))
+        at, error = mean, float(np.clip(found, _FINEST, _WIDEST))
     whole = np.cumsum(part) - 0.5 * part
     return np.interp(shares, whole, logs), found
 

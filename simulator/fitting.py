@@ -43,6 +43,7 @@ MOST_TIMELESS = 0.1  # share of the visits without a time of day
 METER_ALONE = "a meter alone tells the exposure over the refill flow; openings counted beside it would part them"
 _ALIKE = 0.04  # of a logarithm: so near, two exposures are one
 _LIKELY_REFILL = 0.2  # standard deviation of a refill flow's logarithm, of those described (common practice, no source)
+_FINE = 4.0  # looks an hour, for the moments of openings
 _OUTLYING = 3.5  # standard errors
 
 
@@ -391,6 +392,7 @@ def _searched(pan: PanModel, untold: dict[str, str]) -> _Best:
             f"this log goes about as well with {named}; openings counted beside it would tell them apart"
         )
         return best
+    best = _timed(pan, best)
     if "swing" not in untold:
         best = _swing_too(pan, best, untold)
     if "refill" not in untold:
@@ -398,6 +400,7 @@ def _searched(pan: PanModel, untold: dict[str, str]) -> _Best:
     if metered and counted and None in own:
         seen = tally(pan, *metered_counts(pan, own, best.place.factors))
         best = _again(pan, _Best(best.place, best.errors, seen, best.condition))
+    best = _timed(pan, best)
     if "swing" not in best.errors:
         _, best.errors["exposure"] = quantiles(pan, best.seen, best.place, np.array([0.5]))
     if best.errors["exposure"] > MOST_ERROR:
@@ -422,6 +425,28 @@ def _again(pan: PanModel, best: _Best) -> _Best:
     place, covariance = with_swing(pan, best.seen, start)
     errors = {**best.errors, **_by_name(covariance)}
     return _Best(place, errors, best.seen, _condition(covariance))
+
+
+def _timed(pan: PanModel, best: _Best) -> _Best:
+    """The same, with openings at the moments that the log goes with in place of the mean over all moments."""
+    if pan.pressed:
+        return best
+    hours = pan.hours[best.seen.kept]
+    every = np.arange(np.floor(hours[0] * _FINE) / _FINE, hours[-1], 1.0 / _FINE)
+    for _ in range(2):
+        place = best.place
+        spoilt = _account(pan, best)
+        shifts = np.array([spoilt.shifts.get(int(k), 0.0) for k in best.seen.kept])
+        steps = np.diff(spoilt.ahead, prepend=spoilt.ahead[0])
+        # a shift is none of the pan's doing; of one by nobody knows how much, what is left of a whole opening is
+        steps = np.where(np.isfinite(shifts), steps - np.where(np.isfinite(shifts), shifts, 0.0), 0.0)
+        steps -= np.round(steps)
+        ahead = spoilt.ahead[0] + np.cumsum(steps) + best.seen.beyond
+        cycles = pan.modelled(place.factors).counted_at(every) + np.interp(every, hours, ahead)
+        opened = every[1:][np.diff(np.floor(np.maximum.accumulate(cycles))) > 0.0]
+        seen = best.seen._replace(beyond=pan.beyond(place.factors, opened, hours))
+        best = _again(pan, _Best(place, best.errors, seen, best.condition))
+    return best
 
 
 def _by_name(covariance: Floats) -> dict[str, float]:

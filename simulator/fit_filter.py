@@ -52,6 +52,7 @@ class Sight(NamedTuple):
     cycles: Floats
     counted: Floats
     share: Floats
+    spilt: Floats  # hours so far in which the pan ran over
     swing_mm: Floats  # (pans,)
 
 
@@ -110,6 +111,7 @@ def sighted(pan: PanModel, seen: Tally, factors: Sequence[dict[str, float]]) -> 
         cycles=np.array([one.at(hours) for one in modelled]),
         counted=np.array([one.counted_at(hours) for one in modelled]),
         share=np.array([one.open_shares(hours) for one in modelled]),
+        spilt=np.array([np.interp(hours, np.arange(len(one.spilt)), one.spilt) for one in modelled]),
         swing_mm=np.array([pan.swing * one.get("swing", 1.0) / pan.area for one in factors]),
     )
 
@@ -165,7 +167,8 @@ def _filter(
         zero = np.where(outside, middle + 0.5 * swing, zero)
     fallen = (zero - np.where(measured, seen.levels, seen.reset_mm)) / sight.swing_mm[:, None]
     # an opening is counted as it begins: what is lost while it lasts comes before the fall of the level
-    ahead = total + sight.share + fallen * (1.0 - sight.share) - (sight.cycles + seen.beyond)
+    fallen = np.where(fallen > 0.0, fallen * (1.0 - sight.share), fallen)
+    ahead = total + sight.share + fallen - (sight.cycles + seen.beyond)
     counted = total + np.where(seen.opened > 0.0, 0.0, 0.5) - (sight.counted + seen.beyond)
     noise = (level_mm**2 + seen.grain_mm**2 * EVEN) / sight.swing_mm**2 + _LEAST
     mean = np.zeros((pans, 1))
@@ -178,7 +181,9 @@ def _filter(
     for k in range(visits):
         if k:
             gone = np.maximum(sight.counted[:, k] - sight.counted[:, k - 1], 0.0)
-            spread = spread + (walk**2 * gone + _LEAST)[:, None]
+            # a pan that ran over is at its rim, wherever in its cycle it was
+            over = np.where(sight.spilt[:, k] > sight.spilt[:, k - 1], EVEN, 0.0)
+            spread = spread + (walk**2 * gone + over + _LEAST)[:, None]
         width = mean.shape[1]
         parent = np.arange(width)
         jump = np.zeros(width)

@@ -33,6 +33,7 @@ class Modelled:
     cycles: Floats
     litres: Floats
     share: Floats  # of the time that the valve is open, by hour
+    spilt: Floats  # hours so far in which the pan ran over
 
     def open_share(self, hour: float) -> float:
         """Share of what the pan loses that it loses while the valve is open, around a time; weighted by the loss."""
@@ -158,13 +159,14 @@ class PanModel:
         slowed = net * (1.0 - share) / size
         if not (net < 0.0).any():
             summed = np.concatenate([[0.0], np.cumsum(slowed)])
-            return Modelled(summed, np.concatenate([[0.0], np.cumsum(share * through)]), share)
+            return Modelled(summed, np.concatenate([[0.0], np.cumsum(share * through)]), share, np.zeros(len(share) + 1))
         # rain lifts the pan to its rim and no further: from the reset by the freeboard, from elsewhere by more
         most = self.freeboard / size + 0.5
-        cycles, opening, applied = [0.0], [0.0], []
+        cycles, opening, applied, spilt = [0.0], [0.0], [], [0.0]
         now = top = let = 0.0
         for loss, step, part in zip((net / size).tolist(), slowed.tolist(), share.tolist(), strict=True):
             if now < top or loss < 0.0:  # nothing opens until what the rain gave is gone
+                spilt.append(spilt[-1] + (now + loss < top - most))
                 now = max(now + loss, top - most)
                 applied.append(0.0)
                 if now > top:
@@ -176,9 +178,10 @@ class PanModel:
                 now = top = now + step
                 let += part * through
                 applied.append(part)
+                spilt.append(spilt[-1])
             cycles.append(now)
             opening.append(let)
-        return Modelled(np.array(cycles), np.array(opening), np.array(applied))
+        return Modelled(np.array(cycles), np.array(opening), np.array(applied), np.array(spilt))
 
     def _run(self, exposure: float, refill: float, swing: float) -> Modelled:
         if not self.pressed:
@@ -221,7 +224,7 @@ class PanModel:
         if row == self.row and not self.wander:
             spread = out.opening_refilled[:count][own][np.isfinite(ends)]
             self.wander = float(np.std(spread) / self.swing) if len(spread) > 3 else 0.05
-        return Modelled(np.concatenate([[0.0], opened + gone]), np.concatenate([[0.0], let]), np.zeros(days * 24))
+        return Modelled(np.concatenate([[0.0], opened + gone]), np.concatenate([[0.0], let]), np.zeros(days * 24), np.zeros(days * 24 + 1))
 
 
 def _alone(pans: Pans, row: int) -> Pans:

@@ -24,14 +24,14 @@ _COARSE_MM, _COARSE_WALK, _FALLS = 2.0, 0.4, 14.0
 _MOST_PLACES = 8
 _LEVEL_MM = np.array([0.4, 0.7, 1.1, 1.7, 2.6, 4.0])  # standard errors of a ruler
 _WALKS = np.array([0.06, 0.1, 0.2, 0.4, 0.8])  # of a cycle
-_LIKELY_WALK = 0.06  # how soon greater ones grow unlikely (common practice, no source)
+_LIKELY_WALK = 0.04  # how soon greater ones grow unlikely (common practice, no source)
 # share of what one opening differs from the next that adds up: most of it goes with the hour, and comes round again
-_LEAST_WALK, _ADDS_UP = 0.02, 0.6
+_LEAST_WALK, _ADDS_UP = 0.02, 0.3
 _SWINGS = np.arange(-0.7, 0.71, 0.02)
 _LIKELY_SWING = 0.2  # standard deviation of its logarithm about the one described (common practice, no source)
 _FINEST, _WIDEST = 0.001, 0.25  # standard errors
 _WEIGHS = 4.0  # errors whose log likelihood is less by more than this are left out
-_SIDE, _AROUND = 21, 4.5  # points each way; standard errors
+_SIDE, _AROUND = 24, 4.5  # points each way; standard errors
 _SQUARE = np.array([-2.6, -1.8, -1.2, -0.6, 0.0, 0.6, 1.2, 1.8, 2.6])
 
 
@@ -199,8 +199,10 @@ def quantiles(pan: PanModel, seen: Tally, place: Place, shares: Floats) -> tuple
     (ndarray, float)
     """
     error, at = _reach(pan, seen, place, "exposure"), float(np.log(place.factors["exposure"]))
+    gone = pan.modelled(place.factors).counted_at(pan.hours)
+    opening = 1.0 / max(float(gone[-1] - gone[0]), 1.0)  # a count off by one moves the exposure by so much
     for _ in range(3):
-        logs = at + error * np.linspace(-_AROUND, _AROUND, 2 * _SIDE + 1)
+        logs = at + max(_AROUND * error, 2.2 * opening) * np.linspace(-1.0, 1.0, 2 * _SIDE + 1)
         values = _weighed(pan, seen, place, [{**place.factors, "exposure": float(np.exp(one))} for one in logs])
         part = np.exp(values - values.max())
         part /= part.sum()

@@ -26,7 +26,7 @@ from simulator.fit_filter import Account, Tally, account, sighted, tally
 from simulator.fit_losses import lost_between
 from simulator.fit_meter import metered_counts, refill_by_meter
 from simulator.fit_pan import NAMES, PanModel
-from simulator.fit_readings import gather, raw_residuals, standard_errors, zeros_of
+from simulator.fit_readings import QUANTISED, gather, raw_residuals, standard_errors, zeros_of
 from simulator.fit_search import CONTENDS, Place, narrowed, places, quantiles, with_swing
 from simulator.forcing import Forcing, prepare
 from simulator.scenario import Controller, Scenario
@@ -289,22 +289,25 @@ def fit_controller(
     if not gather(pan, {}).listed:
         raise ReadingsError(f"{name}: nothing in the log follows the pan; count openings, or measure its level")
     untold = _beforehand(visits, hold)
-    best = _searched(pan, untold)
+    low, high = scenario.statement.refill_flow
+    best = _searched(pan, untold, doubt=float(np.log(high / low)) * QUANTISED)
     described = _described(scenario.controller[name])
     spoilt = _account(pan, best)
     estimates = []
     for one in NAMES:
         if one in untold or one not in best.errors:
             continue
-        factor, error = best.place.factors.get(one, 1.0), best.errors[one]
+        log, error = float(np.log(best.place.factors.get(one, 1.0))), best.errors[one]
         half = float(student.ppf(0.5 + interval / 2.0, best.freedom))
-        low, high = factor * float(np.exp(-half * error)), factor * float(np.exp(half * error))
+        sides = [-half * error, half * error]
         if one == "exposure" and "swing" not in best.errors:
             shares = np.array([0.5 - interval / 2.0, 0.5, 0.5 + interval / 2.0])
-            wider = half / float(normal.ppf(0.5 + interval / 2.0))
             logs, _ = quantiles(pan, best.seen, best.place, shares)
-            factor = float(np.exp(logs[1]))
-            low, high = (float(np.exp(logs[1] + wider * (logs[side] - logs[1]))) for side in (0, 2))
+            log, wider = float(logs[1]), half / float(normal.ppf(0.5 + interval / 2.0))
+            sides = [wider * float(side - logs[1]) for side in logs[::2]]
+        if one == "exposure":
+            sides = [float(np.copysign(np.hypot(side, half * best.doubt), side)) for side in sides]
+        factor, low, high = (float(np.exp(log + side)) for side in (0.0, *sides))
         estimates.append(
             Estimate(one, described[one], described[one] * factor, described[one] * low, described[one] * high, factor)
         )
@@ -348,6 +351,7 @@ class _Best:
     errors: dict[str, float]
     seen: Tally
     condition: float = 1.0
+    doubt: float = 0.0  # what the refill flow as described adds to the exposure's error
 
     @property
     def freedom(self) -> int:
@@ -367,7 +371,7 @@ def _contenders(found: list[Place]) -> list[float]:
     ]
 
 
-def _searched(pan: PanModel, untold: dict[str, str]) -> _Best:
+def _searched(pan: PanModel, untold: dict[str, str], doubt: float) -> _Best:
     """Search, and add to ``untold`` what the log turns out not to tell."""
     own: list[float | None] = [visit.openings for visit in pan.visits]
     counted = any(one is not None for one in own)
@@ -403,9 +407,21 @@ def _searched(pan: PanModel, untold: dict[str, str]) -> _Best:
     best = _timed(pan, best)
     if "swing" not in best.errors:
         _, best.errors["exposure"] = quantiles(pan, best.seen, best.place, np.array([0.5]))
-    if best.errors["exposure"] > MOST_ERROR:
-        untold["exposure"] = f"this log leaves it open by {100.0 * best.errors['exposure']:.0f} % (standard error)"
+    if "refill" not in best.errors:
+        best.doubt = doubt * _leans_on_refill(pan, best, by_meter=not counted and "refill" in untold and metered)
+    error = (best.errors["exposure"] ** 2 + best.doubt**2) ** 0.5
+    if error > MOST_ERROR:
+        untold["exposure"] = f"this log leaves it open by {100.0 * error:.0f} % (standard error)"
     return best
+
+
+def _leans_on_refill(pan: PanModel, best: _Best, *, by_meter: bool) -> float:
+    """By how much of a per cent the exposure moves with a per cent of the refill flow."""
+    if by_meter:
+        return 1.0
+    factors = {**best.place.factors, "refill": 1.06}
+    moved = narrowed(pan, best.seen, factors).factors["exposure"] / best.place.factors["exposure"]
+    return abs(float(np.log(moved) / np.log(1.06)))
 
 
 def _by_likely_refill(pan: PanModel, own: list[float | None], found: list[Place]) -> list[Place]:

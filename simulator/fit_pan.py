@@ -159,7 +159,9 @@ class PanModel:
         slowed = net * (1.0 - share) / size
         if not (net < 0.0).any():
             summed = np.concatenate([[0.0], np.cumsum(slowed)])
-            return Modelled(summed, np.concatenate([[0.0], np.cumsum(share * through)]), share, np.zeros(len(share) + 1))
+            return Modelled(
+                summed, np.concatenate([[0.0], np.cumsum(share * through)]), share, np.zeros(len(share) + 1)
+            )
         # rain lifts the pan to its rim and no further: from the reset by the freeboard, from elsewhere by more
         most = self.freeboard / size + 0.5
         cycles, opening, applied, spilt = [0.0], [0.0], [], [0.0]
@@ -224,7 +226,12 @@ class PanModel:
         if row == self.row and not self.wander:
             spread = out.opening_refilled[:count][own][np.isfinite(ends)]
             self.wander = float(np.std(spread) / self.swing) if len(spread) > 3 else 0.05
-        return Modelled(np.concatenate([[0.0], opened + gone]), np.concatenate([[0.0], let]), np.zeros(days * 24), np.zeros(days * 24 + 1))
+        return Modelled(
+            np.concatenate([[0.0], opened + gone]),
+            np.concatenate([[0.0], let]),
+            np.zeros(days * 24),
+            np.zeros(days * 24 + 1),
+        )
 
 
 def _alone(pans: Pans, row: int) -> Pans:

@@ -25,8 +25,8 @@ _MOST_PLACES = 8
 _LEVEL_MM = np.array([0.4, 0.7, 1.1, 1.7, 2.6, 4.0])  # standard errors of a ruler
 _WALKS = np.array([0.06, 0.1, 0.2, 0.4, 0.8])  # of a cycle
 _LIKELY_WALK = 0.04  # how soon greater ones grow unlikely (common practice, no source)
-# share of what one opening differs from the next that adds up: most of it goes with the hour, and comes round again
-_LEAST_WALK, _ADDS_UP = 0.02, 0.3
+# share of what one opening differs from the next that adds up: most of it goes with the hour, which levels tell better
+_LEAST_WALK, _ADDS_UP, _ADDS_UP_UNSEEN = 0.02, 0.3, 0.8
 _SWINGS = np.arange(-0.7, 0.71, 0.02)
 _LIKELY_SWING = 0.2  # standard deviation of its logarithm about the one described (common practice, no source)
 _FINEST, _WIDEST = 0.001, 0.25  # standard errors
@@ -65,9 +65,10 @@ def _along(
 
 def _errors(pan: PanModel, seen: Tally) -> tuple[Floats, Floats]:
     """Pairs of errors to try: of a level, and of a cycle, no less than what each opening's moment makes of it."""
-    least = max(_LEAST_WALK, _ADDS_UP * pan.wander)
+    ruled = bool(np.isfinite(seen.levels).any())
+    least = max(_LEAST_WALK, (_ADDS_UP if ruled else _ADDS_UP_UNSEEN) * pan.wander)
     walks = np.concatenate([[least], _WALKS[1.4 * least < _WALKS]])
-    levels = _LEVEL_MM if np.isfinite(seen.levels).any() else _LEVEL_MM[:1]
+    levels = _LEVEL_MM if ruled else _LEVEL_MM[:1]
     pairs = np.array([(a, b) for a in levels for b in walks])
     return pairs[:, 0].copy(), pairs[:, 1].copy()
 

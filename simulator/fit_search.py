@@ -28,7 +28,7 @@ _LIKELY_WALK = 0.04  # how soon greater ones grow unlikely (common practice, no 
 # share of what one opening differs from the next that adds up: most of it goes with the hour, which levels tell better
 _LEAST_WALK, _ADDS_UP, _ADDS_UP_UNSEEN = 0.02, 0.3, 0.8
 _SWINGS = np.arange(-0.7, 0.71, 0.02)
-_LIKELY_SWING = 0.2  # standard deviation of its logarithm about the one described (common practice, no source)
+_LIKELY_SWING = 0.12  # standard deviation of its logarithm about the one described (common practice, no source)
 _FINEST, _WIDEST = 0.001, 0.25  # standard errors
 _WEIGHS = 4.0  # errors whose log likelihood is less by more than this are left out
 _SIDE, _AROUND = 24, 4.5  # points each way; standard errors
@@ -216,6 +216,27 @@ def quantiles(pan: PanModel, seen: Tally, place: Place, shares: Floats) -> tuple
     return np.interp(shares, whole, logs), found
 
 
+def _moved(factors: dict[str, float], names: tuple[str, ...], by: float) -> dict[str, float]:
+    return {**factors, **{name: factors.get(name, 1.0) * float(np.exp(by)) for name in names}}
+
+
+def _likely(factors: dict[str, float]) -> float:
+    """Log likelihood of a swing before the log is seen: it was weighed."""
+    return -0.5 * float(np.log(factors.get("swing", 1.0)) / _LIKELY_SWING) ** 2
+
+
+def _by_swing(pan: PanModel, seen: Tally, place: Place) -> Place:
+    """Look through all swings, the exposure moved along."""
+    pans = [_moved(place.factors, ("exposure", "swing"), float(one)) for one in _SWINGS]
+    levels = np.tile(_LEVEL_MM, len(pans))
+    values = likelihood(
+        seen, _repeated(sighted(pan, seen, pans), len(_LEVEL_MM)), levels, np.full(len(levels), place.walk)
+    )
+    values += np.repeat([_likely(one) for one in pans], len(_LEVEL_MM))
+    best = int(values.argmax())
+    return Place(pans[best // len(_LEVEL_MM)], float(values[best]), float(levels[best]), place.walk)
+
+
 def with_swing(pan: PanModel, seen: Tally, place: Place) -> tuple[Place, Floats]:
     """
     Let the swing go too, the exposure along with it.
@@ -225,7 +246,7 @@ def with_swing(pan: PanModel, seen: Tally, place: Place) -> tuple[Place, Floats]
     pan : PanModel
     seen : Tally
     place : Place
-        With the swing as described.
+        With the swing as described, or with one to start from.
 
     Returns
     -------
@@ -236,22 +257,16 @@ def with_swing(pan: PanModel, seen: Tally, place: Place) -> tuple[Place, Floats]
     -----
     Counts tell the exposure over the swing, which is held while levels choose the swing.
     """
-    base = place.factors
-    both = [{**base, "exposure": base["exposure"] * float(np.exp(one)), "swing": float(np.exp(one))} for one in _SWINGS]
-    levels = np.tile(_LEVEL_MM, len(both))
-    values = likelihood(
-        seen, _repeated(sighted(pan, seen, both), len(_LEVEL_MM)), levels, np.full(len(levels), place.walk)
-    )
-    values -= 0.5 * (np.repeat(_SWINGS, len(_LEVEL_MM)) / _LIKELY_SWING) ** 2
-    best = int(values.argmax())
-    factors = both[best // len(_LEVEL_MM)]
-    now = Place(factors, float(values[best]), float(levels[best]), place.walk)
-    for wide in (0.02, 0.008, 0.003):
-        for name in ("exposure", "swing", "exposure"):
-            logs = float(np.log(now.factors[name])) + np.linspace(-wide, wide, 9)
-            along = _along(pan, seen, now.factors, logs, now.level_mm, now.walk, name)
-            changed = {**now.factors, name: float(np.exp(logs[int(along.argmax())]))}
-            now = Place(changed, float(along.max()), now.level_mm, now.walk)
+    now = place if "swing" in place.factors else _by_swing(pan, seen, place)
+    for wide in (0.04, 0.015, 0.005):
+        for together in ((), ("swing",), ()):
+            offs = np.linspace(-wide, wide, 9)
+            pans = [_moved(now.factors, ("exposure", *together), float(off)) for off in offs]
+            along = likelihood(
+                seen, sighted(pan, seen, pans), np.full(len(offs), now.level_mm), np.full(len(offs), now.walk)
+            )
+            best = int((along + np.array([_likely(one) for one in pans])).argmax())
+            now = Place(pans[best], float(along[best]), now.level_mm, now.walk)
         of_errors, ruler, walks = _with_errors(pan, seen, now.factors)
         best = int(of_errors.argmax())
         now = Place(now.factors, float(of_errors[best]), float(ruler[best]), float(walks[best]))
@@ -266,7 +281,7 @@ def with_swing(pan: PanModel, seen: Tally, place: Place) -> tuple[Place, Floats]
         }
         for a, b in points
     ]
-    part = _weighed(pan, seen, now, pans)
+    part = _weighed(pan, seen, now, pans) + np.array([_likely(one) for one in pans])
     part = np.exp(part - part.max())
     part /= part.sum()
     logs = np.array([(np.log(one["exposure"]), np.log(one["swing"])) for one in pans])

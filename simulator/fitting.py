@@ -38,11 +38,15 @@ __all__ = ["ControllerFit", "Estimate", "Fit", "fit", "fit_controller"]
 MOST_ERROR = 0.1  # relative standard error beyond which a parameter counts as not told
 # a weighing or a jug is better than a log that tells no nearer than this and does not contradict it
 SURE_ERROR, AGREES = 0.02, 2.5  # relative standard error; standard errors
+BETTER = 5.0  # log likelihood by which another swing must go better with the log
 LEAST_METER, LEAST_LEVELS = 4, 12
+MOST_GRAIN = 0.5  # of the swing's depth, to which levels may be rounded
 MOST_TIMELESS = 0.1  # share of the visits without a time of day
 METER_ALONE = "a meter alone tells the exposure over the refill flow; openings counted beside it would part them"
 _ALIKE = 0.04  # of a logarithm: so near, two exposures are one
-_LIKELY_REFILL = 0.2  # standard deviation of a refill flow's logarithm, of those described (common practice, no source)
+_LIKELY_REFILL = (
+    0.12  # standard deviation of a refill flow's logarithm, of those described (common practice, no source)
+)
 _FINE = 4.0  # looks an hour, for the moments of openings
 _OUTLYING = 3.5  # standard errors
 
@@ -397,6 +401,9 @@ def _searched(pan: PanModel, untold: dict[str, str], doubt: float) -> _Best:
         )
         return best
     best = _timed(pan, best)
+    swing_mm = pan.swing / pan.area
+    if "swing" not in untold and seen.grain_mm > MOST_GRAIN * swing_mm:
+        untold["swing"] = f"levels rounded to {seen.grain_mm:g} mm can't tell a swing of {swing_mm:.1f} mm"
     if "swing" not in untold:
         best = _swing_too(pan, best, untold)
     if "refill" not in untold:
@@ -437,8 +444,7 @@ def _again(pan: PanModel, best: _Best) -> _Best:
     """The same search, close by, with what has been learnt meanwhile."""
     if "swing" not in best.errors:
         return _Best(narrowed(pan, best.seen, best.place.factors), best.errors, best.seen)
-    start = narrowed(pan, best.seen, best.place.factors)
-    place, covariance = with_swing(pan, best.seen, start)
+    place, covariance = with_swing(pan, best.seen, best.place)
     errors = {**best.errors, **_by_name(covariance)}
     return _Best(place, errors, best.seen, _condition(covariance))
 
@@ -481,7 +487,7 @@ def _swing_too(pan: PanModel, best: _Best, untold: dict[str, str]) -> _Best:
     errors = _by_name(covariance)
     log = float(np.log(place.factors["swing"]))
     why = _not_told(log, errors["swing"])
-    if not why and place.value - best.place.value < 0.5 * AGREES**2:
+    if not why and place.value - best.place.value < BETTER:
         why = "the log agrees with it as described about as well"
     if why:
         untold["swing"] = why

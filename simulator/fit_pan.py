@@ -7,6 +7,7 @@ valve is pressed by hand too, the engine steps through instead.
 
 from __future__ import annotations
 
+import bisect
 import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -164,26 +165,30 @@ class PanModel:
             )
         # rain lifts the pan to its rim and no further: from the reset by the freeboard, from elsewhere by more
         most = self.freeboard / size + 0.5
-        cycles, opening, applied, spilt = [0.0], [0.0], [], [0.0]
-        now = top = let = 0.0
-        for loss, step, part in zip((net / size).tolist(), slowed.tolist(), share.tolist(), strict=True):
-            if now < top or loss < 0.0:  # nothing opens until what the rain gave is gone
-                spilt.append(spilt[-1] + (now + loss < top - most))
-                now = max(now + loss, top - most)
-                applied.append(0.0)
-                if now > top:
-                    beyond = (now - top) / loss
-                    now = top = top + beyond * step
-                    let += beyond * part * through
-                    applied[-1] = beyond * part
-            else:
-                now = top = now + step
-                let += part * through
-                applied.append(part)
-                spilt.append(spilt[-1])
-            cycles.append(now)
-            opening.append(let)
-        return Modelled(np.array(cycles), np.array(opening), np.array(applied), np.array(spilt))
+        hours = len(net)
+        cycles, applied, spilt = np.zeros(hours + 1), np.zeros(hours), np.zeros(hours + 1)
+        losses, rains = (net / size).tolist(), [*np.flatnonzero(net < 0.0).tolist(), hours]
+        now = top = 0.0
+        hour = 0
+        while hour < hours:
+            until = rains[bisect.bisect_left(rains, hour)] if now >= top else hour
+            if until > hour:  # dry until then
+                cycles[hour + 1 : until + 1] = now + np.cumsum(slowed[hour:until])
+                applied[hour:until] = share[hour:until]
+                now = top = float(cycles[until])
+                hour = until
+                continue
+            loss = losses[hour]  # nothing opens until what the rain gave is gone
+            spilt[hour + 1] = now + loss < top - most
+            now = max(now + loss, top - most)
+            if now > top:
+                beyond = (now - top) / loss
+                now = top = top + beyond * float(slowed[hour])
+                applied[hour] = beyond * share[hour]
+            hour += 1
+            cycles[hour] = now
+        opening = np.concatenate([[0.0], np.cumsum(applied * through)])
+        return Modelled(cycles, opening, applied, np.cumsum(spilt))
 
     def _run(self, exposure: float, refill: float, swing: float) -> Modelled:
         if not self.pressed:

@@ -24,7 +24,7 @@ _COARSE_MM, _COARSE_WALK, _FALLS = 2.0, 0.4, 14.0
 _MOST_PLACES = 8
 _LEVEL_MM = np.array([0.4, 0.7, 1.1, 1.7, 2.6, 4.0])  # standard errors of a ruler
 _WALKS = np.array([0.06, 0.1, 0.2, 0.4, 0.8])  # of a cycle
-_LIKELY_WALK = 0.04  # how soon greater ones grow unlikely (common practice, no source)
+_LIKELY_WALK = 0.03  # how soon greater ones grow unlikely (common practice, no source)
 # share of what one opening differs from the next that adds up: most of it goes with the hour, which levels tell better
 _LEAST_WALK, _ADDS_UP, _ADDS_UP_UNSEEN = 0.02, 0.3, 0.8
 _SWINGS = np.arange(-0.7, 0.71, 0.02)
@@ -114,7 +114,7 @@ def places(pan: PanModel, seen: Tally, factors: dict[str, float]) -> list[Place]
     return sorted(found, key=lambda one: -one.value)
 
 
-def narrowed(pan: PanModel, seen: Tally, factors: dict[str, float]) -> Place:
+def narrowed(pan: PanModel, seen: Tally, factors: dict[str, float], near: Place | None = None) -> Place:
     """
     Look closely around an exposure.
 
@@ -124,14 +124,16 @@ def narrowed(pan: PanModel, seen: Tally, factors: dict[str, float]) -> Place:
     seen : Tally
     factors : dict
         The exposure's is where to start.
+    near : Place, optional
+        One whose errors will do to start with.
 
     Returns
     -------
     Place
     """
-    at = float(np.log(factors["exposure"]))
-    level_mm, walk, value = _COARSE_MM, _COARSE_WALK, -np.inf
-    for wide in (0.02, 0.007, 0.0025):
+    at, value = float(np.log(factors["exposure"])), -np.inf
+    level_mm, walk = (_COARSE_MM, _COARSE_WALK) if near is None else (near.level_mm, near.walk)
+    for wide in (0.02, 0.007, 0.0025) if near is None else (0.015, 0.003):
         logs = at + np.linspace(-wide, wide, 11)
         values = _along(pan, seen, factors, logs, level_mm, walk, "exposure")
         at = float(logs[int(values.argmax())])

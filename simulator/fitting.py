@@ -411,7 +411,7 @@ def _searched(pan: PanModel, untold: dict[str, str], doubt: float) -> _Best:
     if metered and counted and None in own:
         seen = tally(pan, *metered_counts(pan, own, best.place.factors))
         best = _again(pan, _Best(best.place, best.errors, seen, best.condition))
-    best = _timed(pan, best)
+    best = _timed(pan, best, rounds=1)
     if "swing" not in best.errors:
         _, best.errors["exposure"] = quantiles(pan, best.seen, best.place, np.array([0.5]))
     if "refill" not in best.errors:
@@ -427,7 +427,7 @@ def _leans_on_refill(pan: PanModel, best: _Best, *, by_meter: bool) -> float:
     if by_meter:
         return 1.0
     factors = {**best.place.factors, "refill": 1.06}
-    moved = narrowed(pan, best.seen, factors).factors["exposure"] / best.place.factors["exposure"]
+    moved = narrowed(pan, best.seen, factors, best.place).factors["exposure"] / best.place.factors["exposure"]
     return abs(float(np.log(moved) / np.log(1.06)))
 
 
@@ -443,19 +443,19 @@ def _by_likely_refill(pan: PanModel, own: list[float | None], found: list[Place]
 def _again(pan: PanModel, best: _Best) -> _Best:
     """The same search, close by, with what has been learnt meanwhile."""
     if "swing" not in best.errors:
-        return _Best(narrowed(pan, best.seen, best.place.factors), best.errors, best.seen)
+        return _Best(narrowed(pan, best.seen, best.place.factors, best.place), best.errors, best.seen)
     place, covariance = with_swing(pan, best.seen, best.place)
     errors = {**best.errors, **_by_name(covariance)}
     return _Best(place, errors, best.seen, _condition(covariance))
 
 
-def _timed(pan: PanModel, best: _Best) -> _Best:
+def _timed(pan: PanModel, best: _Best, rounds: int = 2) -> _Best:
     """The same, with openings at the moments that the log goes with in place of the mean over all moments."""
     if pan.pressed:
         return best
     hours = pan.hours[best.seen.kept]
     every = np.arange(np.floor(hours[0] * _FINE) / _FINE, hours[-1], 1.0 / _FINE)
-    for _ in range(2):
+    for _ in range(rounds):
         place = best.place
         spoilt = _account(pan, best)
         shifts = np.array([spoilt.shifts.get(int(k), 0.0) for k in best.seen.kept])

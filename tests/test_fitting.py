@@ -90,7 +90,7 @@ def test_a_meter_tells_the_refill_flow(refill, field):
 
 
 def test_levels_beside_counts_tell_a_swing_that_is_not_as_described(field):
-    found = field.fitted({"exposure": 0.9, "swing": 1.1}, every=1.0, level_error=0.4)
+    found = field.fitted({"exposure": 0.9, "swing": 1.1}, every=0.5, level_error=0.4)
     assert values(found)["swing"] == pytest.approx(1.1, rel=0.08)
     assert values(found)["exposure"] == pytest.approx(0.9, rel=0.08)
 
@@ -107,19 +107,29 @@ def test_what_the_log_can_t_tell_is_said(field):
 
 
 def test_intervals_hold_the_truth_as_often_as_they_say(make_garden):
-    """200 logs, 90 %: binomial standard error 2.1 %; between 84 and 97 of a hundred. The refill's meter in every other."""
-    field = Field(make_garden, days=35)
+    """
+    200 logs, 90 %: binomial standard error 2.1 %; between 84 and 97 of a hundred.
+
+    A refill flow within a tenth of the one described, as `[statement]` doubts it; a meter in every other log, levels in
+    half of them; up to three rows in a log are wrong, and visits are one to six days apart.
+    """
+    field = Field(make_garden, days=40)
     random = np.random.default_rng(20250601)
     held, off = [], []
     for seed in range(200):
-        truth = {"exposure": float(random.uniform(0.6, 1.4))}
-        kept = {"meter": bool(seed % 2), "levels": seed % 4 < 2, "every": float(random.uniform(1.0, 2.5)), "seed": seed}
-        one = field.fitted(truth, **kept).estimates[0]
+        truth = {"exposure": float(random.uniform(0.6, 1.5)), "refill": 2.0 * float(random.uniform(0.9, 1.1))}
+        levels = seed % 4 < 2
+        wrong = {"misreads": seed % 3 if levels else 0, "miscounts": seed % 5 % 3}
+        kept = {"meter": bool(seed % 2), "levels": levels, "every": float(random.uniform(1.0, 6.0)), "seed": seed}
+        found = field.fitted(truth, **kept, **wrong)
+        if "exposure" in found.untold:
+            continue
+        one = found.estimates[0]
         held.append(one.low <= truth["exposure"] <= one.high)
         off.append(abs(one.value / truth["exposure"] - 1.0))
+    assert len(held) >= 195
     assert 0.84 <= np.mean(held) <= 0.97
-    # a ruler that errs by a third of the swing's depth may mislead about the swing, and the exposure with it
-    assert np.quantile(off, 0.97) < 0.05
+    assert np.quantile(off, 0.96) < 0.05
 
 
 def test_a_miscount_is_found_and_does_no_harm(field):

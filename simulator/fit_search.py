@@ -28,7 +28,7 @@ _LIKELY_WALK = 0.03  # how soon greater ones grow unlikely (common practice, no 
 # share of what one opening differs from the next that adds up: most of it goes with the hour, which levels tell better
 _LEAST_WALK, _ADDS_UP, _ADDS_UP_UNSEEN = 0.02, 0.3, 0.8
 _SWINGS = np.arange(-0.7, 0.71, 0.02)
-_LIKELY_SWING = 0.12  # standard deviation of its logarithm about the one described (common practice, no source)
+_LIKELY_SWING = 0.15  # standard deviation of its logarithm about the one described (common practice, no source)
 _FINEST, _WIDEST = 0.001, 0.25  # standard errors
 _WEIGHS = 4.0  # errors whose log likelihood is less by more than this are left out
 _SIDE, _AROUND = 24, 4.5  # points each way; standard errors

@@ -1,9 +1,8 @@
 """
 Fitting: a field log tunes the model to a real pan: exposure, and refill flow or swing where the log can tell them apart.
 
-Units: kg of water (= litres), mm in the pan, solar hours. Each reading becomes what the pan has lost since the log
-began: openings counted × swing, and the level's fall by ruler. The model says the same for any moment, without steps:
-openings so far, and the share of the swing that is gone since the last reset. Readings a misread spoils weigh little.
+Units: kg of water (= litres), mm in the pan, solar hours. The likelihood is `fit_filter`'s, the search `fit_search`'s; here
+is what is tried in which order, what a log is found not to tell, and what is said of its lines.
 """
 
 from __future__ import annotations
@@ -38,7 +37,7 @@ __all__ = ["ControllerFit", "Estimate", "Fit", "fit", "fit_controller"]
 MOST_ERROR = 0.1  # relative standard error beyond which a parameter counts as not told
 # a weighing or a jug is better than a log that tells no nearer than this and does not contradict it
 SURE_ERROR, AGREES = 0.02, 2.5  # relative standard error; standard errors
-BETTER = 5.0  # log likelihood by which another swing must go better with the log
+BETTER = 4.0  # log likelihood by which another swing must go better with the log
 LEAST_METER, LEAST_LEVELS = 4, 12
 MOST_GRAIN = 0.5  # of the swing's depth, to which levels may be rounded
 MOST_TIMELESS = 0.1  # share of the visits without a time of day
@@ -145,6 +144,8 @@ class Fit:
         """The overlay as the lines of a variant."""
         lines = ["[variant.fitted]"]
         for name, one in self.controllers.items():
+            if "exposure" in one.untold:
+                lines.append(f"# {name}: {one.untold['exposure']}")
             key = f"controller.{_quoted(name)}"
             for estimate in one.estimates:
                 path, value = _setting(estimate)
@@ -299,7 +300,7 @@ def fit_controller(
     spoilt = _account(pan, best)
     estimates = []
     for one in NAMES:
-        if one in untold or one not in best.errors:
+        if one in untold or one not in best.errors or "exposure" in untold:
             continue
         log, error = float(np.log(best.place.factors.get(one, 1.0))), best.errors[one]
         half = float(student.ppf(0.5 + interval / 2.0, best.freedom))

@@ -56,7 +56,9 @@ def fit_sentences(found: Fit) -> list[str]:
             f"{_shown(e, e.described)}"
             for e in one.estimates
         )
-        said.append(f"{name}: {told}; intervals of {percent(found.interval)}." if told else f"{name}: nothing is fitted.")
+        said.append(
+            f"{name}: {told}; intervals of {percent(found.interval)}." if told else f"{name}: nothing is fitted."
+        )
         for parameter, why in one.untold.items():
             said.append(f"{name}: {_WORDS[parameter].split(',')[0]} stays as described: {why}.")
         said.append(

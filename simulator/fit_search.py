@@ -85,7 +85,7 @@ def _with_errors(pan: PanModel, seen: Tally, factors: dict[str, float]) -> tuple
 
 def _beforehand(walks: Floats) -> Floats:
     """Log likelihood of a cycle's errors before the log is seen: a sound model is the rule."""
-    return -(walks - walks.min()) / _LIKELY_WALK
+    return np.asarray(-(walks - walks.min()) / _LIKELY_WALK)
 
 
 def places(pan: PanModel, seen: Tally, factors: dict[str, float]) -> list[Place]:

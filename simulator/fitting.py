@@ -480,7 +480,7 @@ def _condition(covariance: Floats) -> float:
     """Of two logarithms, each taken in its own error: how much worse the worst told mixture of them is than the best."""
     errors = np.sqrt(np.diag(covariance))
     together = min(abs(float(covariance[0, 1] / (errors[0] * errors[1]))), 1.0 - 1e-9)
-    return ((1.0 + together) / (1.0 - together)) ** 0.5
+    return float(((1.0 + together) / (1.0 - together)) ** 0.5)
 
 
 def _swing_too(pan: PanModel, best: _Best, untold: dict[str, str]) -> _Best:

@@ -389,7 +389,9 @@ def _stay(
             )
             return _read(garden, [morning, rest], short_before, heat)
         return _read(garden, [morning], short_before, heat)
-    return _read(garden, [replay(garden, start=first, end=last, weather=weather, state=state, salt=salt)], short_before, heat)
+    return _read(
+        garden, [replay(garden, start=first, end=last, weather=weather, state=state, salt=salt)], short_before, heat
+    )
 
 
 def _bed_keys(garden: Scenario) -> list[str]:

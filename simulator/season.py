@@ -32,7 +32,7 @@ from simulator.weather.readers import format_problem
 
 __all__ = ["Ran", "Season", "read_scenario_weather", "replay", "run_forcing", "run_salted"]
 
-_SALT_RUNS, _SALT_KG = 6, 1e-7  # most runs; drift from one to the next at which they agree
+_SALT_RUNS, _SALT_KG = 8, 1e-8  # most runs; drift from one to the next at which they agree
 _CAUSES = {engine.TRIP: "trip", engine.PRESS: "press"}
 
 
@@ -237,7 +237,7 @@ class Ran(NamedTuple):
     forcing: Forcing
     after: State
     out: Results
-    count: int
+    opened: int
     salts: dict[int, SaltBalance]  # by controller's place, where the supply's salinity is known
     salted: bool
 

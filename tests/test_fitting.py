@@ -130,7 +130,8 @@ def test_levels_rounded_to_half_a_centimetre_tell_no_swing(field):
 def test_visits_without_the_time_of_day_tell_no_swing(field):
     log = field.log({"exposure": 1.2}, every=1.0)
     noon = tuple(
-        dataclasses.replace(visit, hour=24.0 * (visit.hour // 24.0) + 12.0, timed=False) for visit in log.visits["upper"]
+        dataclasses.replace(visit, hour=24.0 * (visit.hour // 24.0) + 12.0, timed=False)
+        for visit in log.visits["upper"]
     )
     forcing = prepare(field.garden, field.weather, log.first, log.last)
     found = fit_controller(field.garden, forcing, 0, noon, interval=0.9)

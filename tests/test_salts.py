@@ -95,7 +95,7 @@ def test_a_season_cut_in_two_goes_on_with_its_salt(make_garden):
     rest = replay(garden, start=cut + dt.timedelta(days=1), state=first.state, salt=first.salt_left)
     for column in ("pan_level_kg", "evaporated_kg", "refilled_kg", "openings"):
         both = np.concatenate([one.controllers["upper"][column] for one in (first, rest)])
-        np.testing.assert_allclose(both, whole.controllers["upper"][column], rtol=1e-6, atol=1e-6)
+        np.testing.assert_allclose(both, whole.controllers["upper"][column], rtol=1e-5, atol=1e-6)
     assert salt_of(rest)["end_g"] == pytest.approx(salt_of(whole)["end_g"], rel=1e-6)
     assert salt_of(rest)["drift_end_g"] == pytest.approx(salt_of(whole)["drift_end_g"], rel=1e-6)
     assert salt_of(first)["rinses"] + salt_of(rest)["rinses"] == salt_of(whole)["rinses"] >= 2

@@ -317,6 +317,7 @@ def fit_controller(
             Estimate(one, described[one], described[one] * factor, described[one] * low, described[one] * high, factor)
         )
     factors = {one.name: one.factor for one in estimates}
+    untold = {one: untold[one] for one in NAMES if one in untold}
     return _told(name, pan, best, spoilt, factors, tuple(estimates), untold)
 
 
@@ -549,7 +550,9 @@ def _told(
     untold: dict[str, str],
 ) -> ControllerFit:
     believed, breaks = _believed([visit.openings for visit in pan.visits], spoilt)
-    readings = gather(pan, factors, believed, breaks)
+    # where nobody counted and a level beside is misread, nothing says how many openings there were
+    blind = {k for k in range(1, len(pan.visits)) if believed[k] is None and {k - 1, k} & spoilt.misread}
+    readings = gather(pan, factors, believed, breaks | blind)
     readings.errors["level"] = best.place.level_mm * pan.area
     weights, zeros = standard_errors(pan, readings), zeros_of(readings)
     aside = [one.place in spoilt.misread and one.kind == "level" for one in readings.listed]

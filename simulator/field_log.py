@@ -4,7 +4,8 @@ Field log: what somebody wrote down beside the pan, as a CSV file; read and chec
 One row a visit: ``date`` (with the time, or ``time`` beside it), and of the rest whatever was looked at: ``controller``,
 ``openings`` (counted since that controller's row before), ``opened`` (yes: the valve opened just then), ``level_mm``
 (depth of the water, by ruler, valve shut), ``added_l`` (poured into the pan), ``meter_l`` (this valve's water meter),
-``note``. Empty means not looked at; zero means zero.
+``note``. In place of ``openings`` a ``counter`` that is never set back to zero will do. A level, an addition or a meter in
+another unit says so in its header: "level (cm)", "meter [m3]". Empty means not looked at; zero means zero.
 """
 
 from __future__ import annotations
@@ -21,15 +22,33 @@ from simulator.clock import solar_hour
 from simulator.errors import Problem, ReadingsError
 from simulator.scenario import Scenario
 from simulator.scenario_errors import nearest
+from simulator.units import UnitError, column_conversion
 
 __all__ = ["FieldLog", "Visit", "read_field_log"]
 
-_KNOWN = ("date", "time", "controller", "openings", "opened", "level_mm", "added_l", "meter_l", "tank_level", "note")
+_KNOWN = (
+    "date",
+    "time",
+    "controller",
+    "openings",
+    "counter",
+    "opened",
+    "level_mm",
+    "added_l",
+    "meter_l",
+    "tank_level",
+    "note",
+)
 _SPOKEN = {"level": "level_mm", "added": "added_l", "meter": "meter_l", "notes": "note", "count": "openings"}
-_READ = ("openings", "opened", "level_mm", "meter_l")
+_SPOKEN |= {"datetime": "date", "timestamp": "date", "tank": "tank_level"}
+_READ = ("openings", "counter", "opened", "level_mm", "meter_l")
+# quantities: the column's name without its unit -> kind of unit, and what the column is called in ours
+_QUANTITIES = {"level": ("mm", "level_mm"), "added": ("L", "added_l"), "meter": ("L", "meter_l")}
 _NOON = "12:00"
 _LEAST_VISITS = 3
 _MOST_OPENINGS = 10_000
+_MOST_WRONG = 0.1  # share of the levels that may be impossible and are left out; more, and the unit is another
+_TOTAL_ROWS, _TOTAL_TIMES = 8, 3.0  # rows, and last over median, from which counts that never fall are a running total
 
 
 @dataclass(frozen=True)
@@ -55,6 +74,8 @@ class Visit:
     meter : float or None
         [L]
     note : str
+    timed : bool
+        The time of day was written down; else it counts as noon.
     """
 
     line: int
@@ -66,6 +87,7 @@ class Visit:
     added: float
     meter: float | None
     note: str
+    timed: bool = True
 
 
 @dataclass(frozen=True)
@@ -126,22 +148,22 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
     wrong: list[Problem] = []
     rows = _rows(text, wrong, shown)
     said: list[str] = []
-    found: dict[str, list[tuple[dt.datetime, int, dict[str, str]]]] = {}
+    found: dict[str, list[tuple[dt.datetime, bool, int, dict[str, str]]]] = {}
     timeless = 0
     for line, row in rows:
         controller = _controller(row.get("controller", ""), scenario, line, wrong)
         moment, has_time = _moment(row, line, wrong)
         timeless += moment is not None and not has_time
         if controller is not None and moment is not None:
-            found.setdefault(controller, []).append((moment, line, row))
+            found.setdefault(controller, []).append((moment, has_time, line, row))
     if timeless:
         said.append(f"{timeless} rows of the log have no time of day and count as noon")
-    moments = [moment for part in found.values() for moment, _, _ in part]
+    moments = [moment for part in found.values() for moment, *_ in part]
     if not moments:
         wrong = wrong or [Problem("has a header and no row; three visits at least are needed", "date")]
         raise ReadingsError(*wrong, file=shown)
     first, last = min(moments).date(), max(moments).date()
-    visits = {name: _visits(name, part, first, scenario, wrong) for name, part in found.items()}
+    visits = {name: _visits(name, part, first, scenario, wrong, said) for name, part in found.items()}
     if any(row.get("tank_level") for _, row in rows):
         said.append("the log's tank levels are kept in the file and not used")
     if wrong:
@@ -158,7 +180,8 @@ def _rows(text: str, wrong: list[Problem], shown: str) -> list[tuple[int, dict[s
     head = lines[0][1]
     mark = max(",;\t", key=head.count)
     names = [cell.strip().casefold() for cell in next(csv.reader([head], delimiter=mark))]
-    names = [_SPOKEN.get(name, name) for name in names]
+    factors: dict[str, float] = {}
+    names = [_named(name, factors, lines[0][0], wrong) for name in names]
     if "date" not in names:
         raise ReadingsError(
             Problem(f"line {lines[0][0]}: the header has no column date; known are {', '.join(_KNOWN)}", "date"),
@@ -182,8 +205,37 @@ def _rows(text: str, wrong: list[Problem], shown: str) -> list[tuple[int, dict[s
             message = f"line {line}: has {len(cells)} cells where the header has {len(names)}{hint}"
             wrong.append(Problem(message, str(line)))
             continue
-        found.append((line, dict(zip(names, cells, strict=True))))
+        row = dict(zip(names, cells, strict=True))
+        for name, factor in factors.items():
+            row[name] = _turned(row[name], factor)
+        found.append((line, row))
     return found
+
+
+def _named(header: str, factors: dict[str, float], line: int, wrong: list[Problem]) -> str:
+    """Return a column's own name; a unit that its header names becomes a factor."""
+    match = re.fullmatch(r"(.+?)\s*[\[(]\s*(.+?)\s*[\])]", header) or re.fullmatch(r"(level|added|meter)_(.+)", header)
+    if match is None or header in _KNOWN:
+        return _SPOKEN.get(header, header)
+    stem, unit = match.group(1).removesuffix("_mm").removesuffix("_l"), match.group(2)
+    if stem not in _QUANTITIES:
+        return header
+    target, name = _QUANTITIES[stem]
+    try:
+        factor, _ = column_conversion({"l": "L", "ml": "mL", "m3": "m^3", "m³": "m^3"}.get(unit, unit), target)
+    except UnitError as error:
+        wrong.append(Problem(f"line {line}: column {header}: {error}", header, unit))
+        return name
+    if factor != 1.0:
+        factors[name] = factor
+    return name
+
+
+def _turned(text: str, factor: float) -> str:
+    try:
+        return repr(float(text.replace(",", ".")) * factor)
+    except ValueError:
+        return text  # told where it is read
 
 
 def _controller(named: str, scenario: Scenario, line: int, wrong: list[Problem]) -> str | None:
@@ -204,6 +256,9 @@ def _controller(named: str, scenario: Scenario, line: int, wrong: list[Problem])
 
 def _moment(row: dict[str, str], line: int, wrong: list[Problem]) -> tuple[dt.datetime | None, bool]:
     text = f"{row['date']} {row.get('time', '')}".strip()
+    text = re.sub(r"^(\d{1,2})\.(\d{1,2})\.(\d{4})", r"\3-\2-\1", text).replace("/", "-")  # 1.6.2025; 2025/06/01
+    text = re.sub(r"^(\d{4})-(\d)(?=-)", r"\1-0\2", text)
+    text = re.sub(r"^(\d{4}-\d{2})-(\d)(?=\D|$)", r"\1-0\2", text)
     match = re.fullmatch(r"(\d{4}-\d{2}-\d{2})(?:[ T]+(\d{1,2}:\d{2})(?::\d{2})?)?", text)
     try:
         if match is None:
@@ -219,15 +274,21 @@ def _moment(row: dict[str, str], line: int, wrong: list[Problem]) -> tuple[dt.da
 
 def _visits(
     name: str,
-    rows: list[tuple[dt.datetime, int, dict[str, str]]],
+    rows: list[tuple[dt.datetime, bool, int, dict[str, str]]],
     first: dt.date,
     scenario: Scenario,
     wrong: list[Problem],
+    said: list[str],
 ) -> tuple[Visit, ...]:
     depth = scenario.controller[name].pan.depth
     site = scenario.site
     found: list[Visit] = []
-    for moment, line, row in rows:
+    levels = [_plain(row.get("level_mm", "")) for _, _, _, row in rows]
+    high = sum(level > depth for level in levels)
+    few = 0 < high <= _MOST_WRONG * sum(math.isfinite(level) for level in levels)
+    _total(rows, wrong)
+    counter: float | None = None
+    for moment, timed, line, row in rows:
         if found and moment < found[-1].moment:
             message = f"line {line}: {moment:%Y-%m-%d %H:%M} is before the row above it; put the log in order of time"
             wrong.append(Problem(message, "date"))
@@ -235,8 +296,18 @@ def _visits(
         if count is not None and (count != int(count) or count > _MOST_OPENINGS):
             wrong.append(Problem(f"line {line}: openings = {count:g} is no count", "openings", count))
             count = None
+        stands = _number(row, "counter", line, wrong)
+        if stands is not None:
+            if count is None and counter is not None and stands >= counter and stands == int(stands):
+                count = stands - counter  # set back or run over: not known
+            counter = stands
         level = _number(row, "level_mm", line, wrong)
-        if level is not None and level > depth:
+        if level is not None and level > depth and few:
+            said.append(
+                f"line {line}: level_mm = {level:g} is more than the pan's depth, {depth:g} mm, and is left out"
+            )
+            level = None
+        elif level is not None and level > depth:
             message = f"line {line}: level_mm = {level:g} is more than the pan's depth, {depth:g} mm; it is the water's depth in mm"
             wrong.append(Problem(message, "level_mm", level))
         opened = row.get("opened", "").casefold()
@@ -256,12 +327,39 @@ def _visits(
                 added=_number(row, "added_l", line, wrong) or 0.0,
                 meter=_number(row, "meter_l", line, wrong),
                 note=row.get("note", ""),
+                timed=timed,
             )
         )
     if len(found) < _LEAST_VISITS:
         message = f"{name} has {len(found)} rows; {_LEAST_VISITS} visits at least are needed to learn anything"
         wrong.append(Problem(message, "controller", name))
     return tuple(found)
+
+
+def _plain(text: str) -> float:
+    try:
+        return float(text.replace(",", "."))
+    except ValueError:
+        return math.nan
+
+
+def _total(rows: list[tuple[dt.datetime, bool, int, dict[str, str]]], wrong: list[Problem]) -> None:
+    """Tell counts that only ever grow: they are a running total, not since the row before."""
+    counts = [(line, _plain(row.get("openings", ""))) for _, _, line, row in rows]
+    known = [(line, count) for line, count in counts if math.isfinite(count)]
+    values = sorted(count for _, count in known)
+    grows = [count for _, count in known] == values
+    if (
+        len(known) >= _TOTAL_ROWS
+        and grows
+        and values[-1] >= _TOTAL_ROWS
+        and values[-1] > _TOTAL_TIMES * max(values[1], 1.0)
+    ):
+        message = (
+            f"line {known[-1][0]}: openings never fall from row to row and reach {values[-1]:g}: they look like a running "
+            "total; call the column counter, or count from the row before"
+        )
+        wrong.append(Problem(message, "openings", values[-1]))
 
 
 def _number(row: dict[str, str], key: str, line: int, wrong: list[Problem]) -> float | None:

@@ -21,6 +21,7 @@ from simulator.reports import words
 from simulator.reports.words import count as counted
 from simulator.salts import MOST_DRIFT
 from simulator.supplies import KPA_PER_M
+from simulator.totals import valve_flows
 from simulator.weather.flags import MADE_HEAT, is_borrowed
 
 if TYPE_CHECKING:
@@ -197,7 +198,7 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
     first, count = _days(table.index, table["stuck_hours"] > 0.0)
     if count:
         hours = totals["stuck_open_hours"]
-        litres = hours * forcing.valve_flow
+        litres = float((table["stuck_hours"].to_numpy() * valve_flows(season.forcing)[name]).sum())
         yield Finding(
             "danger" if hours > STUCK_HOURS_DANGER else "caution",
             "stuck-open",

@@ -7,6 +7,7 @@ valve is pressed by hand too, the engine steps through instead.
 
 from __future__ import annotations
 
+import bisect
 import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -33,6 +34,7 @@ class Modelled:
     cycles: Floats
     litres: Floats
     share: Floats  # of the time that the valve is open, by hour
+    spilt: Floats  # hours so far in which the pan ran over
 
     def open_share(self, hour: float) -> float:
         """Share of what the pan loses that it loses while the valve is open, around a time; weighted by the loss."""
@@ -40,6 +42,14 @@ class Modelled:
         share = self.share[int(np.clip(hour - 24.0, 0, last - 1)) : int(np.clip(hour + 12.0, 1, last))]
         total = float(share.sum())  # the loss goes with it
         return float((share**2).sum()) / total if total > 0.0 else 0.0
+
+    def open_shares(self, hours: Floats) -> Floats:
+        """`open_share` around several times."""
+        last = len(self.share)
+        first, end = np.clip(hours - 24.0, 0, last - 1).astype(int), np.clip(hours + 12.0, 1, last).astype(int)
+        once, twice = (np.concatenate([[0.0], np.cumsum(self.share**power)]) for power in (1, 2))
+        total = once[end] - once[first]
+        return np.asarray(np.where(total > 1e-12, (twice[end] - twice[first]) / np.maximum(total, 1e-12), 0.0))
 
     def at(self, hours: Floats) -> Floats:
         """Openings so far, and the share of the swing gone since the last reset."""
@@ -92,6 +102,7 @@ class PanModel:
         self.hourly_evaporation = np.repeat(pans.evaporation[self.row] * self.area, 24) * shares
         self.hourly_gain = np.repeat(days.rain * pans.rain_factor[self.row] * self.area / 24.0 - leaks, 24)
         described = list(scenario.controller.values())[row].pan
+        self.exposure = described.exposure
         self.reset_mm = described.depth - described.freeboard
         self.freeboard = float(pans.rim[self.row, 0] - pans.swing[self.row, 0])
         part = forcing.pan_of[list(scenario.controller)[row]]
@@ -106,6 +117,26 @@ class PanModel:
         """Litres that an opening lets through, but for what evaporates meanwhile."""
         refill = self.refill * factors.get("refill", 1.0)
         return self.swing * factors.get("swing", 1.0) * (self.through - self.refill + refill) / refill
+
+    def beyond(self, factors: dict[str, float], opened: Floats, hours: Floats) -> Floats:
+        """
+        Cycles by some hours that openings at these moments add to the mean over all moments.
+
+        What the pan loses while an opening lasts comes on top of the swing: at noon much, at night nothing. A pan that
+        opens once or twice a day opens at the same time day after day, and the mean does not hold.
+        """
+        size, flow = self.swing * factors.get("swing", 1.0), self.refill * factors.get("refill", 1.0)
+        net = self.hourly_evaporation * factors.get("exposure", 1.0) - self.hourly_gain
+        share = self.modelled(factors).share
+        marks = np.arange(len(net) + 1, dtype=float)
+        meant = np.interp(hours, marks, np.concatenate([[0.0], np.cumsum(net * share)]))
+        lost = np.concatenate([[0.0], np.cumsum(np.maximum(net, 0.0))])
+        lasts = np.zeros(len(opened))
+        for _ in range(3):  # an opening lasts the longer for what it loses
+            during = np.interp(opened + lasts, marks, lost) - np.interp(opened, marks, lost)
+            lasts = (size + np.minimum(during, 2.0 * size)) / flow
+        came = np.concatenate([[0.0], np.cumsum(during)])[np.searchsorted(opened, hours, side="right")]
+        return np.asarray((meant - came) / size)
 
     def modelled(self, factors: dict[str, float]) -> Modelled:
         key = tuple(factors.get(name, 1.0) for name in NAMES)
@@ -129,24 +160,35 @@ class PanModel:
         slowed = net * (1.0 - share) / size
         if not (net < 0.0).any():
             summed = np.concatenate([[0.0], np.cumsum(slowed)])
-            return Modelled(summed, np.concatenate([[0.0], np.cumsum(share * through)]), share)
+            return Modelled(
+                summed, np.concatenate([[0.0], np.cumsum(share * through)]), share, np.zeros(len(share) + 1)
+            )
         # rain lifts the pan to its rim and no further: from the reset by the freeboard, from elsewhere by more
         most = self.freeboard / size + 0.5
-        cycles, opening = [0.0], [0.0]
-        now = top = let = 0.0
-        for loss, step, part in zip((net / size).tolist(), slowed.tolist(), share.tolist(), strict=True):
-            if now < top or loss < 0.0:  # nothing opens until what the rain gave is gone
-                now = max(now + loss, top - most)
-                if now > top:
-                    beyond = (now - top) / loss
-                    now = top = top + beyond * step
-                    let += beyond * part * through
-            else:
-                now = top = now + step
-                let += part * through
-            cycles.append(now)
-            opening.append(let)
-        return Modelled(np.array(cycles), np.array(opening), share)
+        hours = len(net)
+        cycles, applied, spilt = np.zeros(hours + 1), np.zeros(hours), np.zeros(hours + 1)
+        losses, rains = (net / size).tolist(), [*np.flatnonzero(net < 0.0).tolist(), hours]
+        now = top = 0.0
+        hour = 0
+        while hour < hours:
+            until = rains[bisect.bisect_left(rains, hour)] if now >= top else hour
+            if until > hour:  # dry until then
+                cycles[hour + 1 : until + 1] = now + np.cumsum(slowed[hour:until])
+                applied[hour:until] = share[hour:until]
+                now = top = float(cycles[until])
+                hour = until
+                continue
+            loss = losses[hour]  # nothing opens until what the rain gave is gone
+            spilt[hour + 1] = now + loss < top - most
+            now = max(now + loss, top - most)
+            if now > top:
+                beyond = (now - top) / loss
+                now = top = top + beyond * float(slowed[hour])
+                applied[hour] = beyond * share[hour]
+            hour += 1
+            cycles[hour] = now
+        opening = np.concatenate([[0.0], np.cumsum(applied * through)])
+        return Modelled(cycles, opening, applied, np.cumsum(spilt))
 
     def _run(self, exposure: float, refill: float, swing: float) -> Modelled:
         if not self.pressed:
@@ -189,7 +231,12 @@ class PanModel:
         if row == self.row and not self.wander:
             spread = out.opening_refilled[:count][own][np.isfinite(ends)]
             self.wander = float(np.std(spread) / self.swing) if len(spread) > 3 else 0.05
-        return Modelled(np.concatenate([[0.0], opened + gone]), np.concatenate([[0.0], let]), np.zeros(days * 24))
+        return Modelled(
+            np.concatenate([[0.0], opened + gone]),
+            np.concatenate([[0.0], let]),
+            np.zeros(days * 24),
+            np.zeros(days * 24 + 1),
+        )
 
 
 def _alone(pans: Pans, row: int) -> Pans:

@@ -7,6 +7,7 @@ openings are known; each has a zero of its own.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,12 +16,10 @@ from simulator.arrays import Floats
 from simulator.fit_pan import PanModel
 
 __all__ = [
-    "MAD",
     "QUANTISED",
     "Reading",
     "Readings",
     "gather",
-    "miscounts_in",
     "raw_residuals",
     "standard_errors",
     "zeros_of",
@@ -28,13 +27,9 @@ __all__ = [
 
 #: a count says nothing of where between two openings the pan stands: the standard error of a swing
 QUANTISED = 12.0**-0.5
-#: median absolute deviation to standard deviation
-MAD = 1.4826
 _LEVEL_MM = 1.5  # standard error of a ruler to start with
 _METER_L = 1.0  # standard error of a meter's difference by its last digit
 _MOMENT = 0.05  # of a swing: an opening seen tells the moment to some minutes
-_MISCOUNT = 0.8  # openings by which all that follows must be shifted
-_BESIDE, _SURE = 5, 4.0  # visits to each side; standard errors
 
 
 @dataclass
@@ -52,21 +47,26 @@ class Readings:
     """The log as residuals want it: which readings there are, their stretches, and the counts as they are taken."""
 
     listed: list[Reading]
-    counts: list[int | None]
+    counts: list[float | None]
     errors: dict[str, float]
-    questioned: list[tuple[int, str]]
     held: dict[str, float]
 
 
-def gather(pan: PanModel, held: dict[str, float], breaks: frozenset[int] = frozenset()) -> Readings:
+def gather(
+    pan: PanModel,
+    held: dict[str, float],
+    counts: Sequence[float | None] | None = None,
+    breaks: frozenset[int] = frozenset(),
+) -> Readings:
     """
     List the readings, in stretches.
 
     A stretch is a run of visits over which the openings are known, by count or by level; each has a zero of its own.
-    ``held`` are factors from an earlier look; ``breaks`` are visits at which a count can't be true.
+    ``held`` are factors from an earlier look; ``counts`` as they are believed, else the log's own; ``breaks`` are visits
+    at which a count can't be true.
     """
     visits = pan.visits
-    counts: list[int | None] = [visit.openings for visit in visits]
+    counts = [visit.openings for visit in visits] if counts is None else list(counts)
     listed: list[Reading] = []
     segment = 0
     read: int | None = None
@@ -87,37 +87,7 @@ def gather(pan: PanModel, held: dict[str, float], breaks: frozenset[int] = froze
     for one in listed:
         sizes[one.kind, one.segment] = sizes.get((one.kind, one.segment), 0) + 1
     listed = [one for one in listed if one.kind == "meter" or sizes[one.kind, one.segment] > 1]
-    return Readings(listed, counts, errors, [], dict(held))
-
-
-def miscounts_in(pan: PanModel, factors: dict[str, float]) -> dict[int, str]:
-    """
-    Find visits from which on everything is shifted: an opening missed or counted twice.
-
-    A misread level is off once; a miscount shifts all that follows. So medians of three before and after are compared.
-    """
-    found: dict[int, str] = {}
-    swing = pan.swing * factors.get("swing", 1.0)
-    for _ in range(len(pan.visits) // 6):
-        readings = gather(pan, factors, frozenset(found))
-        raw = raw_residuals(pan, readings, factors)
-        worst, where, by = 0.0, -1, 0.0
-        for column in zeros_of(readings).T:
-            places = np.flatnonzero(column)
-            if len(places) < 2 * _BESIDE:
-                continue
-            values = raw[places] / swing
-            typical = max(MAD * float(np.median(np.abs(np.diff(values)))) / 2.0**0.5, 0.1)
-            for at in range(_BESIDE, len(places) - _BESIDE + 1):
-                jump = float(np.median(values[at : at + _BESIDE]) - np.median(values[at - _BESIDE : at]))
-                limit = max(_MISCOUNT, _SURE * typical)
-                if abs(jump) / limit > max(worst, 1.0):
-                    worst, where, by = abs(jump) / limit, readings.listed[places[at]].place, jump
-        if where < 0:
-            break
-        line = f"openings before this visit look {'missed' if by > 0.0 else 'counted too often'} by about {abs(by):.0f}"
-        found[where] = line
-    return found
+    return Readings(listed, counts, errors, dict(held))
 
 
 def raw_residuals(pan: PanModel, readings: Readings, factors: dict[str, float]) -> Floats:

@@ -347,10 +347,10 @@ def _stay(
             "without_rain": heat.without_rain,
         }
         garden = garden.changed({"what_if": {"heat": warmer}})
-    state, short_before = None, dict.fromkeys(_bed_keys(garden), False)
+    state, salt, short_before = None, None, dict.fromkeys(_bed_keys(garden), False)
     if begin < first:
         before = replay(garden, start=begin, end=first - dt.timedelta(days=1), weather=weather)
-        state = before.state
+        state, salt = before.state, before.salt_left
         short_before = {
             key: bool((table["growing"] & (table["driest_ks"] < 1.0)).iloc[-1]) for key, table in before.beds.items()
         }
@@ -374,12 +374,21 @@ def _stay(
                 }
             }
         )
-        morning = replay(pressed, start=first, end=first, weather=weather, state=state)
+        morning = replay(pressed, start=first, end=first, weather=weather, state=state, salt=salt)
         if last > first:
-            rest = replay(garden, start=first + dt.timedelta(days=1), end=last, weather=weather, state=morning.state)
+            rest = replay(
+                garden,
+                start=first + dt.timedelta(days=1),
+                end=last,
+                weather=weather,
+                state=morning.state,
+                salt=morning.salt_left,
+            )
             return _read(garden, [morning, rest], short_before, heat)
         return _read(garden, [morning], short_before, heat)
-    return _read(garden, [replay(garden, start=first, end=last, weather=weather, state=state)], short_before, heat)
+    return _read(
+        garden, [replay(garden, start=first, end=last, weather=weather, state=state, salt=salt)], short_before, heat
+    )
 
 
 def _bed_keys(garden: Scenario) -> list[str]:

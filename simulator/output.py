@@ -7,6 +7,7 @@ Two runs on the same inputs give the same bytes: no dates of writing, no host, n
 from __future__ import annotations
 
 import dataclasses
+import functools
 import importlib.metadata
 import json
 import math
@@ -179,6 +180,7 @@ def write_season(season: Season, folder: Path) -> None:
     folder : Path
     """
     from simulator.reports import figures, html
+    from simulator.tank_sizes import tank_sizes
     from simulator.weeks import weeks_table
 
     write_csv(daily_table(season), folder / "daily.csv")
@@ -189,15 +191,16 @@ def write_season(season: Season, folder: Path) -> None:
     (folder / "figures").mkdir()
     drawn: dict[str, str] = {}
     draws = dict(figures.SEASON_FIGURES)
+    sizes = {name: tank_sizes(season, name) for name in season.tanks}  # a dozen seasons each: once for table and figure
     if season.tanks:
         from simulator.reports.tank_figures import tank_figure
 
-        draws["tank"] = tank_figure
+        draws["tank"] = functools.partial(tank_figure, sizes=sizes)
     for name, draw in draws.items():
         figure = draw(season)
         figures.save(figure, folder / "figures" / name)
         drawn[name] = figures.svg_text(figure)
-    text = html.report_html(season, drawn, provenance(season))
+    text = html.report_html(season, drawn, provenance(season), sizes=sizes)
     (folder / "report.html").write_text(text, encoding="utf-8")
 
 

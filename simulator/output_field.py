@@ -168,7 +168,7 @@ def fit_json(found: Fit) -> dict[str, Any]:
                 "condition": one.condition,
                 "rms_before_mm": one.rms_before,
                 "rms_after_mm": one.rms_after,
-                "correlation": one.correlation,
+                "walk": one.walk,
                 "questioned": [{"line": line, "what": what} for line, what in one.questioned],
             }
             for name, one in found.controllers.items()

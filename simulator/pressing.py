@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from simulator.faults import with_faults
-from simulator.forcing import initial_state, prepare
+from simulator.forcing import prepare
 from simulator.scenario import Scenario
-from simulator.season import Season, run_forcing
+from simulator.season import Season, run_salted
 
 __all__ = ["TIMES", "Pressed", "pressed"]
 
@@ -78,7 +78,7 @@ def _at(season: Season, supply: str, times: float, served: list[str]) -> Pressed
     scenario = _changed(season, supply, times, served) if times != 1.0 else season.scenario
     first, last = season.forcing.dates[0].date(), season.forcing.dates[-1].date()
     forcing = with_faults(scenario, prepare(scenario, season.weather, first, last))
-    out, _ = run_forcing(forcing, initial_state(scenario, forcing))
+    out = run_salted(scenario, forcing, season.began, season.salt_before).out
     rows = [list(scenario.controller).index(name) for name in served]
     driest = forcing.lanes.index("driest_quarter")
     stress = sum(

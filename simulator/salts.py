@@ -19,6 +19,7 @@ __all__ = [
     "MATTERS",
     "MOST_DRIFT",
     "SaltBalance",
+    "SaltLeft",
     "evaporation_factor",
     "pan_salt",
     "salted_pans",
@@ -64,6 +65,25 @@ def evaporation_factor(concentration: npt.ArrayLike) -> Floats:
 
 
 @dataclass(frozen=True)
+class SaltLeft:
+    """
+    One pan's salt where a season ended, for another that goes on from there.
+
+    Parameters
+    ----------
+    grams, fresh_g, rinsed_g : float
+        In the pan; at its filling; and if it had been rinsed in time.
+    applied : float
+        Drift by which the trip stood lower on the last day. [kg]
+    """
+
+    grams: float
+    fresh_g: float
+    rinsed_g: float
+    applied: float
+
+
+@dataclass(frozen=True)
 class SaltBalance:
     """
     One pan's salt, day by day.
@@ -86,6 +106,10 @@ class SaltBalance:
         Of the salt at the day's start.
     rinses : tuple of int
         Days after which rinsing keeps the drift under `MOST_DRIFT` of the swing, rinsed each time; counted from 0.
+    before : SaltLeft
+        Where it began: a filling with water of the supply, or an earlier season's end.
+    rinsed_g : float
+        At the end, if it had been rinsed in time.
     """
 
     salinity: float
@@ -98,6 +122,25 @@ class SaltBalance:
     swing: float
     evaporation_factor: Floats
     rinses: tuple[int, ...]
+    before: SaltLeft
+    rinsed_g: float
+
+    @property
+    def drifts(self) -> Floats:
+        """Drift of each day's own trip: of the evening before. [kg]"""
+        return np.concatenate([[(self.before.grams - self.before.fresh_g) / 1000.0], self.drift[:-1]])
+
+    def left(self, *, salted: bool) -> SaltLeft:
+        """
+        Return where it ended.
+
+        Parameters
+        ----------
+        salted : bool
+            The season was run with the salt's effect.
+        """
+        applied = float(self.drifts[-1]) if salted else self.before.applied
+        return SaltLeft(float(self.grams[-1]), self.before.fresh_g, self.rinsed_g, applied)
 
     @property
     def shortest_interval(self) -> int | None:
@@ -139,7 +182,9 @@ class SaltBalance:
         }
 
 
-def pan_salt(pans: Pans, out: Results, row: int, salinity: float, start_kg: float) -> SaltBalance:
+def pan_salt(
+    pans: Pans, out: Results, row: int, salinity: float, start_kg: float, before: SaltLeft | None = None
+) -> SaltBalance:
     """
     Follow a pan's salt through a season that has been run.
 
@@ -153,7 +198,9 @@ def pan_salt(pans: Pans, out: Results, row: int, salinity: float, start_kg: floa
     salinity : float
         Of the supply. [dS/m]
     start_kg : float
-        Water in the pan at the start, taken as fresh from the supply. [kg]
+        Water in the pan at the start, taken as fresh from the supply unless ``before`` says more. [kg]
+    before : SaltLeft, optional
+        Of an earlier season that this one goes on from.
 
     Returns
     -------
@@ -174,7 +221,10 @@ def pan_salt(pans: Pans, out: Results, row: int, salinity: float, start_kg: floa
     grams = np.empty(days)
     rinses: list[int] = []
     swing = float(pans.swing[row].min())
-    now = own = fresh = supply * start_kg
+    if before is None:
+        filled = supply * start_kg
+        before = SaltLeft(filled, filled, filled, 0.0)
+    now, own, fresh = before.grams, before.rinsed_g, before.fresh_g
     left = 0.0
     for day in range(days):
         whole = now + came[day]
@@ -186,14 +236,14 @@ def pan_salt(pans: Pans, out: Results, row: int, salinity: float, start_kg: floa
         if own - fresh > 1000.0 * MOST_DRIFT * swing:
             rinses.append(day)
             own = fresh
-    before = np.concatenate([[fresh], grams[:-1]])
+    at_start = np.concatenate([[before.grams], grams[:-1]])
     held = np.concatenate([[start_kg], water[:-1]])
-    strength = np.where(held > 0.0, before / np.where(held > 0.0, held, 1.0), 0.0)
+    strength = np.where(held > 0.0, at_start / np.where(held > 0.0, held, 1.0), 0.0)
     at_end = np.where(water > 0.0, grams / np.where(water > 0.0, water, 1.0), 0.0)
     return SaltBalance(
         salinity=salinity,
         grams=grams,
-        start_g=fresh,
+        start_g=before.grams,
         came_g=float(came.sum()),
         left_g=left,
         concentration=at_end,
@@ -201,6 +251,8 @@ def pan_salt(pans: Pans, out: Results, row: int, salinity: float, start_kg: floa
         swing=swing,
         evaporation_factor=evaporation_factor(strength),
         rinses=tuple(rinses),
+        before=before,
+        rinsed_g=own,
     )
 
 
@@ -221,9 +273,9 @@ def salted_pans(pans: Pans, balances: dict[int, SaltBalance]) -> Pans:
     """
     evaporation, rim, dry, shift = (part.copy() for part in (pans.evaporation, pans.rim, pans.dry, pans.shift))
     for row, salt in balances.items():
-        drift = np.concatenate([[0.0], salt.drift[:-1]])
+        drift = salt.drifts
         evaporation[row] *= salt.evaporation_factor
         rim[row] += drift
         dry[row] += drift
-        shift[row] -= np.diff(drift, prepend=0.0)
+        shift[row] -= np.diff(drift, prepend=salt.before.applied)
     return pans._replace(evaporation=evaporation, rim=rim, dry=dry, shift=shift)

@@ -11,7 +11,7 @@ import datetime as dt
 import functools
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -24,14 +24,15 @@ from simulator.faults import with_faults
 from simulator.findings import Finding, find
 from simulator.forcing import Forcing, initial_state, prepare, spun_up
 from simulator.heat import with_heat
-from simulator.salts import SaltBalance, pan_salt, salted_pans
+from simulator.salts import SaltBalance, SaltLeft, pan_salt, salted_pans
 from simulator.scenario import Column, FallbackSource, Scenario
 from simulator.totals import PREFIXES, bed_totals, controller_totals, supply_totals
 from simulator.weather import Fallback, Site, Weather, read_weather
 from simulator.weather.readers import format_problem
 
-__all__ = ["Season", "read_scenario_weather", "replay", "run_forcing"]
+__all__ = ["Ran", "Season", "read_scenario_weather", "replay", "run_forcing", "run_salted"]
 
+_SALT_RUNS, _SALT_KG = 8, 1e-8  # most runs; drift from one to the next at which they agree
 _CAUSES = {engine.TRIP: "trip", engine.PRESS: "press"}
 
 
@@ -73,6 +74,12 @@ class Season:
     assumptions : tuple of str
     state : State
         Where the season ended; `replay` takes it to go on from there.
+    salt_left : dict of SaltLeft
+        Salt in the pans there, by controller; goes with ``state``.
+    began : State
+        Where the season began.
+    salt_before : dict of SaltLeft
+        Salt in the pans there; empty where they were filled anew.
     forcing : Forcing
     """
 
@@ -88,6 +95,9 @@ class Season:
     totals: dict[str, Any]
     assumptions: tuple[str, ...]
     state: State
+    salt_left: dict[str, SaltLeft]
+    began: State
+    salt_before: dict[str, SaltLeft]
     forcing: Forcing
 
     @property
@@ -172,6 +182,7 @@ def replay(
     end: dt.date | None = None,
     weather: Weather | None = None,
     state: State | None = None,
+    salt: Mapping[str, SaltLeft] | None = None,
     run: Callable[..., int] = engine.run_season,
 ) -> Season:
     """
@@ -186,6 +197,8 @@ def replay(
         Already read; else the scenario's file is read.
     state : State, optional
         Where an earlier season of the same garden ended, to go on from there; it is left as it is.
+    salt : mapping of SaltLeft, optional
+        That season's ``salt_left``; without it pans hold water as the supply gives it.
     run : callable
         The engine, plain or compiled.
 
@@ -214,26 +227,74 @@ def replay(
         before = initial_state(scenario, forcing)
         if scenario.season.spin_up_days:
             before = spun_up(scenario, weather, first, before, functools.partial(run_forcing, run=run))
+    ran = run_salted(scenario, forcing, before, salt or {}, run=run)
+    return _season(scenario, weather, before, salt or {}, ran)
+
+
+class Ran(NamedTuple):
+    """What the engine made of a forcing, salt and all."""
+
+    forcing: Forcing
+    after: State
+    out: Results
+    opened: int
+    salts: dict[int, SaltBalance]  # by controller's place, where the supply's salinity is known
+    salted: bool
+
+
+def run_salted(
+    scenario: Scenario,
+    forcing: Forcing,
+    before: State,
+    salt: Mapping[str, SaltLeft],
+    *,
+    run: Callable[..., int] = engine.run_season,
+) -> Ran:
+    """
+    Step the engine through a forcing, again and again while the salt that gathers in the pans changes what they do.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    forcing : Forcing
+        Without salt.
+    before : State
+        Where to start; left as it is.
+    salt : mapping of SaltLeft
+        In the pans there.
+    run : callable
+        The engine, plain or compiled.
+
+    Returns
+    -------
+    Ran
+    """
     after = before.copy()
     out, count = run_forcing(forcing, after, run=run)
-    salts = _salts(scenario, forcing, before, out)
-    if any(salt.matters for salt in salts.values()):
-        forcing = dataclasses.replace(forcing, pans=salted_pans(forcing.pans, salts))
+    salts = _salts(scenario, forcing, before, out, salt)
+    if not salt and not any(one.matters for one in salts.values()):
+        return Ran(forcing, after, out, count, salts, salted=False)
+    salted = forcing
+    for _ in range(_SALT_RUNS):
+        salted = dataclasses.replace(forcing, pans=salted_pans(forcing.pans, salts))
         after = before.copy()
-        out, count = run_forcing(forcing, after, run=run)
-        salts = _salts(scenario, forcing, before, out)
-    return _season(scenario, weather, forcing, before, after, out, count, salts)
+        out, count = run_forcing(salted, after, run=run)
+        known, salts = salts, _salts(scenario, salted, before, out, salt)
+        if all(np.abs(one.drift - known[row].drift).max() < _SALT_KG for row, one in salts.items()):
+            break
+    return Ran(salted, after, out, count, salts, salted=True)
 
 
-def _salts(scenario: Scenario, forcing: Forcing, before: State, out: Results) -> dict[int, SaltBalance]:
-    """By controller's place, where the supply's salinity is known."""
+def _salts(
+    scenario: Scenario, forcing: Forcing, before: State, out: Results, salt: Mapping[str, SaltLeft]
+) -> dict[int, SaltBalance]:
     found = {}
     pans = forcing.pans
-    for row, controller in enumerate(scenario.controller.values()):
+    for row, (name, controller) in enumerate(scenario.controller.items()):
         salinity = scenario.supply[controller.supply].salinity
         if salinity is not None:
             start = float(before.level[row] - pans.dry[row, 0] - pans.shift[row, 0])
-            found[row] = pan_salt(pans, out, row, salinity, start)
+            found[row] = pan_salt(pans, out, row, salinity, start, salt.get(name))
     return found
 
 
@@ -273,16 +334,8 @@ def run_forcing(forcing: Forcing, state: State, *, run: Callable[..., int] = eng
     return out, count
 
 
-def _season(
-    scenario: Scenario,
-    weather: Weather,
-    forcing: Forcing,
-    before: State,
-    after: State,
-    out: Results,
-    count: int,
-    salts: dict[int, SaltBalance],
-) -> Season:
+def _season(scenario: Scenario, weather: Weather, before: State, salt: Mapping[str, SaltLeft], ran: Ran) -> Season:
+    forcing, after, out, count, salts, salted = ran
     days = pd.DataFrame(
         {
             "eto_mm": forcing.days.eto,
@@ -325,9 +378,9 @@ def _season(
             "filled": weather.filled(forcing.dates[0].date(), forcing.dates[-1].date()),
         },
     }
-    for row, salt in salts.items():
+    for row, balance in salts.items():
         name = list(scenario.controller)[row]
-        totals["controllers"][name]["salt"] = salt.as_dict(out.evaporated[row])
+        totals["controllers"][name]["salt"] = balance.as_dict(out.evaporated[row])
     season = Season(
         scenario=scenario,
         weather=weather,
@@ -341,6 +394,9 @@ def _season(
         totals=totals,
         assumptions=(*forcing.assumptions, *weather.provenance["assumptions"]),
         state=after,
+        salt_left={list(scenario.controller)[row]: one.left(salted=salted) for row, one in salts.items()},
+        began=before,
+        salt_before=dict(salt),
         forcing=forcing,
     )
     return dataclasses.replace(season, findings=find(season))

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from simulator.forcing import initial_state
 from simulator.season import run_forcing
 
 if TYPE_CHECKING:
@@ -50,7 +49,7 @@ def tank_sizes(season: Season, supply: str) -> pd.DataFrame:
         tanks = forcing.tanks._replace(
             capacity=forcing.tanks.capacity * grown, volumes=forcing.tanks.volumes * grown[:, None]
         )
-        state = initial_state(scenario, forcing)
+        state = season.began.copy()
         state.volume[:] = state.volume * grown
         out, _ = run_forcing(dataclasses.replace(forcing, tanks=tanks), state)
         rows.append(

@@ -12,12 +12,21 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from simulator.arrays import State
+from simulator.arrays import Floats, State
 from simulator.errors import ClosureError
 from simulator.forcing import Forcing
 from simulator.scenario import Scenario
 
-__all__ = ["CLOSURE", "PREFIXES", "bed_totals", "checked_balance", "controller_totals", "rain_kept", "supply_totals"]
+__all__ = [
+    "CLOSURE",
+    "PREFIXES",
+    "bed_totals",
+    "checked_balance",
+    "controller_totals",
+    "rain_kept",
+    "supply_totals",
+    "valve_flows",
+]
 
 #: largest residual of a water balance, as a share of the water that passed
 CLOSURE = 1e-9
@@ -317,21 +326,54 @@ def _tank_totals(name: str, table: pd.DataFrame, start: float, starved: pd.Serie
     }
 
 
+def valve_flows(forcing: Forcing) -> dict[str, Floats]:
+    """
+    Return what each valve lets through while it is open, day by day, faults and all; under a tank, a full one.
+
+    Parameters
+    ----------
+    forcing : Forcing
+
+    Returns
+    -------
+    dict of ndarray (days,)
+        Controller -> flow, the refill emitter's included. [L/h]
+    """
+    flows = {}
+    for row, (name, part) in enumerate(forcing.pan_of.items()):
+        flows[name] = forcing.pans.valve_flow[row]
+        if forcing.pans.tank[row] >= 0:
+            beds = [i for i, key in enumerate(forcing.bed_of) if key.split("/")[0] == name]
+            clogged = [
+                part.bed_flows[list(forcing.bed_of)[i].split("/")[1]] * (1.0 - forcing.beds.flow_factor[i])
+                for i in beds
+            ]
+            left = forcing.pans.refill_flow[row] / part.at_reference[""]
+            flows[name] = np.maximum(part.valve_flow - part.refill_flow * (1.0 - left) - sum(clogged), 0.0)
+    return flows
+
+
 def _peak_rate(forcing: Forcing, openings: pd.DataFrame) -> float:
     """Largest flow of all valves that are open together. [L/h]"""
-    flow = {n: p.valve_flow for n, p in forcing.pan_of.items()}
+    flow = valve_flows(forcing)
+    last = len(forcing.dates) - 1
     moments: list[tuple[float, int, str]] = []
     for start, end, controller in zip(openings["start_h"], openings["end_h"], openings["controller"], strict=True):
-        moments.append((start, 1, controller))
+        moments.append((max(start, 0.0), 1, controller))
         if not math.isnan(end):
             moments.append((end, -1, controller))
+        # a flow may be another from midnight on
+        until = 24.0 * (last + 1) if math.isnan(end) else end
+        midnights = 24.0 * np.arange(int(max(start, 0.0) // 24.0) + 1, last + 1)
+        moments.extend((float(hour), 0, controller) for hour in midnights[midnights < until])
     most = 0.0
     running: set[str] = set()
-    for _, step, controller in sorted(moments):  # at one moment, shutting (−1) counts before opening
+    for hour, step, controller in sorted(moments):  # at one moment, shutting (−1) counts before opening
         if step < 0:
             running.discard(controller)
-        else:
-            running.add(controller)
-            # summed anew, in one order: a running total would keep rounding residue
-            most = max(most, sum(flow[name] for name in flow if name in running))
+            continue
+        running.add(controller)
+        day = min(int(hour // 24.0), last)
+        # summed anew, in one order: a running total would keep rounding residue
+        most = max(most, sum(float(flow[name][day]) for name in flow if name in running))
     return most

@@ -20,6 +20,7 @@ def kept_log(
     counts=True,
     meter=False,
     misreads=0,
+    miscounts=0,
     hours=(7.0, 20.0),
 ):
     """Return a log's text: visits about ``every`` days at odd hours, counted since the visit before."""
@@ -38,12 +39,15 @@ def kept_log(
         at += every * random.uniform(0.7, 1.3)
     moments = sorted(set(moments))
     wrong = set(random.choice(np.arange(1, len(moments)), misreads, replace=False)) if misreads else set()
+    miscounted = set(random.choice(np.arange(1, len(moments)), miscounts, replace=False)) if miscounts else set()
     lines, before = [HEADER], 0.0
     for k, hour in enumerate(moments):
         # read with the valve shut: wait for it
         while ((starts <= hour) & ~(ends <= hour)).any():
             hour += 1.0 / 60.0
         count = int(((starts > before) & (starts <= hour)).sum()) if k else 0
+        if k in miscounted:
+            count = max(count + int(random.choice([-1, 1, 2])), 0)
         w = float(np.interp(hour, np.arange(len(level)), level))
         shut = ends[ends <= hour]
         if len(shut) and hour - shut[-1] < 1.0:  # within the hour of a reset the straight line between hours is wrong

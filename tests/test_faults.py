@@ -11,6 +11,7 @@ from simulator import replay
 from simulator.errors import ScenarioError
 from simulator.faults import fault_said, with_faults
 from simulator.forcing import initial_state, prepare
+from simulator.reports.words import litres
 from simulator.scenario import Fault
 from simulator.season import read_scenario_weather
 from simulator.setting_up import set_up
@@ -252,3 +253,31 @@ def test_size_goes_by_the_sound_garden_and_says_so(make_garden):
     a, b = size(sound), size(broken)
     assert a.valves["upper"].choice.best == b.valves["upper"].choice.best
     assert any(text.startswith("the faults of [[fault]] are left out here") for text in b.assumptions)
+
+
+@pytest.mark.parametrize("overlay", [None, TANK], ids=["mains", "tank"])
+def test_the_largest_flow_is_of_emitters_as_clogged_as_they_are(overlay, make_garden):
+    """A refill emitter and a bed's emitters clogged by half from the first day: half of the flow."""
+    garden = make_garden(overlay, days=10)
+    clogged = [{"kind": "clogged-refill", "share": 0.5}, {"kind": "clogged-emitters", "share": 0.5}]
+    sound, halved, later = (
+        replay(one).totals["supplies"]["spring"]["peak_rate_l_per_h"]
+        for one in (
+            garden,
+            garden.changed({"fault": clogged}),
+            garden.changed({"fault": [{**one, "start": "2025-05-06"} for one in clogged]}),
+        )
+    )
+    assert halved == pytest.approx(0.5 * sound, rel=1e-9)
+    assert later == pytest.approx(sound, rel=1e-9)  # the largest was before
+
+
+def test_a_stuck_valves_litres_are_those_of_a_clogged_emitter(make_garden):
+    """A refill emitter down to a tenth holds the valve open; what then flows holds only that tenth of its own."""
+    garden = make_garden(days=10).changed({"fault": [{"kind": "clogged-refill", "share": 0.95}]})
+    season = replay(garden)
+    table = season.controllers["upper"]
+    assert table["stuck_hours"].sum() > 0.0
+    flow = table["litres"].sum() / table["open_hours"].sum()
+    said = next(f for f in season.findings if f.code == "stuck-open").message
+    assert f"({litres(flow * table['stuck_hours'].sum())})" in said

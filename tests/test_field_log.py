@@ -82,3 +82,30 @@ def test_a_log_that_is_not_there_or_not_text_is_told(make_garden, tmp_path):
     (tmp_path / "b.csv").write_bytes(b"\xff\xfe\x00d")
     with pytest.raises(ReadingsError, match="not a text file in UTF-8"):
         read_field_log(tmp_path / "b.csv", garden)
+
+
+def test_units_in_headers_other_dates_and_a_counter_are_read(make_garden):
+    text = "Date;Level (cm);meter [m3];added_ml;counter\n"
+    text += "1.5.2025;15,5;1.2;;100\n2025/05/03 18:30;15;1.3;500;104\n2025-05-05 7:15;;;;103\n2025-05-06 7:15;;;;109\n"
+    first, second, third, fourth = read(make_garden(), text).visits["upper"]
+    assert (first.level, first.meter, first.timed) == pytest.approx((155.0, 1200.0, False))
+    assert (second.level, second.meter, second.added) == pytest.approx((150.0, 1300.0, 0.5))
+    assert (second.openings, third.openings, fourth.openings) == (4, None, 6)  # set back in between: not known
+
+
+def test_one_impossible_level_in_many_is_left_out_and_said(make_garden):
+    rows = "".join(f"2025-05-{day:02d} 08:00,{1510 if day == 9 else 151}\n" for day in range(1, 16))
+    log = read(make_garden(), "date,level_mm\n" + rows)
+    assert log.visits["upper"][8].level is None
+    assert log.assumptions == ("line 10: level_mm = 1510 is more than the pan's depth, 180 mm, and is left out",)
+
+
+def test_a_running_total_among_openings_is_told(make_garden):
+    rows = "".join(f"2025-05-{day:02d} 08:00,{3 * day}\n" for day in range(1, 16))
+    with pytest.raises(ReadingsError, match="they look like a running total; call the column counter"):
+        read(make_garden(), "date,openings\n" + rows)
+
+
+def test_a_unit_of_another_kind_in_a_header_is_told(make_garden):
+    with pytest.raises(ReadingsError, match=r"column level \(kg\): .* is a weight"):
+        read(make_garden(), "date,level (kg)\n" + "2025-05-01,1\n2025-05-02,1\n2025-05-03,1\n")

@@ -90,9 +90,53 @@ def test_a_meter_tells_the_refill_flow(refill, field):
 
 
 def test_levels_beside_counts_tell_a_swing_that_is_not_as_described(field):
-    found = field.fitted({"exposure": 0.9, "swing": 1.1}, every=1.0, level_error=0.4)
-    assert values(found)["swing"] == pytest.approx(1.1, rel=0.08)
-    assert values(found)["exposure"] == pytest.approx(0.9, rel=0.08)
+    """A ruler good to half a mm, over a swing of 5.6 mm, tells it to some 3 % in 90 visits: four logs, and their mean."""
+    truth = {"exposure": 0.9, "swing": 1.1}
+    found = [values(field.fitted(truth, every=0.5, level_error=0.4, seed=seed)) for seed in (1, 2, 3, 4)]
+    assert [one["swing"] for one in found] == pytest.approx([1.1] * 4, rel=0.1)
+    assert np.mean([one["swing"] for one in found]) == pytest.approx(1.1, rel=0.04)
+    assert np.mean([one["exposure"] for one in found]) == pytest.approx(0.9, rel=0.04)
+
+
+def test_levels_alone_that_go_with_several_exposures_tell_none(field):
+    """Every few days, a whole number of openings more or fewer between two levels can't be seen."""
+    found = field.fitted({"exposure": 0.9}, counts=False, every=5.0)
+    assert found.estimates == ()
+    assert "goes about as well with" in found.untold["exposure"]
+    overlay = fit(field.garden, field.log({"exposure": 0.9}, counts=False, every=5.0), weather=field.weather)
+    assert overlay.after.totals == overlay.before.totals
+    assert "openings counted beside it" in overlay.toml
+
+
+def test_a_meter_alone_tells_the_exposure_as_well_as_the_refill_flow_is_known(field):
+    one = field.fitted({"exposure": 0.8}, levels=False, counts=False, meter=True)
+    assert "openings counted beside it would part them" in one.untold["refill"]
+    found = one.estimates[0]
+    assert found.value == pytest.approx(0.8, rel=0.03)
+    assert 0.08 < np.log(found.high / found.low) / 2.0 < 0.15  # [statement] doubts the refill flow by a tenth
+
+
+def test_levels_rounded_to_half_a_centimetre_tell_no_swing(field):
+    log = field.log({"exposure": 0.9}, every=1.0)
+    coarse = tuple(
+        dataclasses.replace(visit, level=5.0 * round((visit.level or 0.0) / 5.0)) for visit in log.visits["upper"]
+    )
+    forcing = prepare(field.garden, field.weather, log.first, log.last)
+    found = fit_controller(field.garden, forcing, 0, coarse, interval=0.9)
+    assert values(found)["exposure"] == pytest.approx(0.9, rel=0.03)
+    assert "levels rounded to 5 mm" in found.untold["swing"]
+
+
+def test_visits_without_the_time_of_day_tell_no_swing(field):
+    log = field.log({"exposure": 1.2}, every=1.0)
+    noon = tuple(
+        dataclasses.replace(visit, hour=24.0 * (visit.hour // 24.0) + 12.0, timed=False)
+        for visit in log.visits["upper"]
+    )
+    forcing = prepare(field.garden, field.weather, log.first, log.last)
+    found = fit_controller(field.garden, forcing, 0, noon, interval=0.9)
+    assert values(found)["exposure"] == pytest.approx(1.2, rel=0.05)
+    assert "without the time of day" in found.untold["swing"]
 
 
 def test_what_the_log_can_t_tell_is_said(field):
@@ -107,19 +151,29 @@ def test_what_the_log_can_t_tell_is_said(field):
 
 
 def test_intervals_hold_the_truth_as_often_as_they_say(make_garden):
-    """200 logs, 90 %: binomial standard error 2.1 %; between 84 and 97 of a hundred. The refill's meter in every other."""
-    field = Field(make_garden, days=35)
+    """
+    200 logs, 90 %: binomial standard error 2.1 %; between 84 and 97 of a hundred.
+
+    A refill flow within a tenth of the one described, as `[statement]` doubts it; a meter in every other log, levels in
+    half of them; up to three rows in a log are wrong, and visits are one to six days apart.
+    """
+    field = Field(make_garden, days=40)
     random = np.random.default_rng(20250601)
     held, off = [], []
     for seed in range(200):
-        truth = {"exposure": float(random.uniform(0.6, 1.4))}
-        kept = {"meter": bool(seed % 2), "levels": seed % 4 < 2, "every": float(random.uniform(1.0, 2.5)), "seed": seed}
-        one = field.fitted(truth, **kept).estimates[0]
+        truth = {"exposure": float(random.uniform(0.6, 1.5)), "refill": 2.0 * float(random.uniform(0.9, 1.1))}
+        levels = seed % 4 < 2
+        wrong = {"misreads": seed % 3 if levels else 0, "miscounts": seed % 5 % 3}
+        kept = {"meter": bool(seed % 2), "levels": levels, "every": float(random.uniform(1.0, 6.0)), "seed": seed}
+        found = field.fitted(truth, **kept, **wrong)
+        if "exposure" in found.untold:
+            continue
+        one = found.estimates[0]
         held.append(one.low <= truth["exposure"] <= one.high)
         off.append(abs(one.value / truth["exposure"] - 1.0))
+    assert len(held) >= 195
     assert 0.84 <= np.mean(held) <= 0.97
-    # a ruler that errs by a third of the swing's depth may mislead about the swing, and the exposure with it
-    assert np.quantile(off, 0.97) < 0.05
+    assert np.quantile(off, 0.96) < 0.05
 
 
 def test_a_miscount_is_found_and_does_no_harm(field):

@@ -6,6 +6,7 @@ import pytest
 
 from simulator import replay
 from simulator.pressing import pressed
+from tests.small_weather import weather_csv
 from tests.test_faults import TANK
 
 
@@ -51,3 +52,17 @@ def test_a_tanks_height_is_what_is_changed(make_garden):
     assert found[1.0].pressure == pytest.approx(4.0 * 9.80665)
     assert found[2.0].pressure == pytest.approx(7.0 * 9.80665)
     assert found[0.5].pressure == pytest.approx(2.5 * 9.80665)
+
+
+@pytest.mark.parametrize(
+    "overlay",
+    [{"supply": {"spring": {"salinity": "6 dS/m"}}}, {"season": {"start": "2025-05-08", "spin_up": "7 days"}}],
+    ids=["salt", "spin-up"],
+)
+def test_the_row_as_described_is_the_seasons_own(overlay, make_garden):
+    season = replay(make_garden(overlay, weather=weather_csv(60)))
+    row = {one.times: one for one in pressed(season)}[1.0]
+    own = season.totals["controllers"]["upper"]
+    assert (row.openings, row.open_hours, row.bed_litres) == pytest.approx(
+        (own["openings"], own["open_hours"], own["bed_litres"]), rel=1e-12
+    )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import numpy as np
 import pytest
 
@@ -81,6 +83,24 @@ def test_fresh_water_is_not_reckoned_with_and_a_trace_changes_nothing(make_garde
     np.testing.assert_array_equal(fresh.hourly_level["upper"], trace.hourly_level["upper"])
     assert next(f for f in trace.findings if f.code == "salt").severity == "note"
     assert salt_of(trace)["rinse_every_days"] is None
+
+
+def test_a_season_cut_in_two_goes_on_with_its_salt(make_garden):
+    """What the trip, the evaporation and the rinsing do on the second half is what they do in a season in one."""
+    rain = [0.0] * 14 + [25.0] + [0.0] * 45
+    garden = make_garden(weather=weather_csv(60, rain=rain)).changed({"supply": {"spring": {"salinity": "6 dS/m"}}})
+    whole = replay(garden)
+    cut = dt.date(2025, 5, 31)
+    first = replay(garden, end=cut)
+    rest = replay(garden, start=cut + dt.timedelta(days=1), state=first.state, salt=first.salt_left)
+    for column in ("pan_level_kg", "evaporated_kg", "refilled_kg", "openings"):
+        both = np.concatenate([one.controllers["upper"][column] for one in (first, rest)])
+        np.testing.assert_allclose(both, whole.controllers["upper"][column], rtol=1e-5, atol=1e-6)
+    assert salt_of(rest)["end_g"] == pytest.approx(salt_of(whole)["end_g"], rel=1e-6)
+    assert salt_of(rest)["drift_end_g"] == pytest.approx(salt_of(whole)["drift_end_g"], rel=1e-6)
+    assert salt_of(first)["rinses"] + salt_of(rest)["rinses"] == salt_of(whole)["rinses"] >= 2
+    fresh = replay(garden, start=cut + dt.timedelta(days=1), state=first.state)
+    assert salt_of(fresh)["end_g"] < 0.7 * salt_of(whole)["end_g"]
 
 
 def test_the_report_has_its_table(make_garden):

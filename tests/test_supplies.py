@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from simulator import engine, replay
 from simulator.errors import ScenarioError
+from simulator.output import write_season
 from simulator.reports.tank_figures import tank_figure
 from simulator.scenario import scenario_from
 from simulator.scenario_supply import Roof, Supply
@@ -328,3 +329,19 @@ def test_other_sizes_of_a_tank_are_seasons_of_their_own(make_garden):
     figure = tank_figure(season)
     assert figure[0].get_title(loc="left") == "Tank spring"
     assert "m³" in figure[0].get_ylabel()
+
+
+def test_a_report_runs_the_sizes_of_a_tank_once(make_garden, tmp_path, monkeypatch):
+    season = replay(on_tank(make_garden, {**TANK, "volume": "300 L", "footprint": "0.3 m^2"}, days=40))
+    asked = []
+
+    def counted(season, supply):
+        asked.append(supply)
+        return tank_sizes(season, supply)
+
+    for module in ("simulator.tank_sizes", "simulator.reports.tank_figures", "simulator.reports.html"):
+        monkeypatch.setattr(f"{module}.tank_sizes", counted)
+    write_season(season, tmp_path)
+    assert asked == ["spring"]
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert "size that suffices" in page

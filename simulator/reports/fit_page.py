@@ -20,12 +20,14 @@ __all__ = ["FIT_METHOD", "fit_html", "fit_sentences"]
 _UNITS = {"exposure": "", "refill": " L/h", "swing": " g"}
 _WORDS = {"exposure": "exposure", "refill": "refill flow, at the pressure given with it", "swing": "swing"}
 FIT_METHOD = (
-    "Each reading becomes what the pan has lost since the log began: openings counted times the swing, and the level's fall "
-    "by ruler. The model says the same for any hour, in the mean over all moments at which a cycle may stand. The rest is "
-    "least squares with a loss that gives a misread little weight (scipy's soft_l1), on logarithms of factors; the intervals "
-    "follow Huber's covariance and Student's t, and hold the reading errors and each opening's own moment, not what a "
-    "model of evaporation may have wrong from month to month. Bed emitters, the meter and the pan's area are taken as "
-    "they are described; what is not fitted, too: one per cent in the swing is one per cent in the exposure."
+    "A filter walks through the visits with several accounts of the log side by side: each count right, off by one or by any "
+    "number; each level right or misread; what was not counted, any whole number of openings. For every exposure from a quarter "
+    "to three times the one described it says how well the log goes with it, over a range of errors of the ruler and of the "
+    "model from one opening to the next; the interval holds its share of that, widened as Student's t is over the normal, and "
+    "by what [statement] doubts of a refill flow that is not fitted. Where several exposures go with the log, or it leaves the "
+    "exposure open by more than a tenth, none is given. Bed emitters, the meter, the pan's area and a swing that is not fitted "
+    "are taken as they are described: one per cent in the swing is one per cent in the exposure. What a model of evaporation "
+    "may have wrong from month to month is not in the interval."
 )
 
 
@@ -54,7 +56,9 @@ def fit_sentences(found: Fit) -> list[str]:
             f"{_shown(e, e.described)}"
             for e in one.estimates
         )
-        said.append(f"{name}: {told}; intervals of {percent(found.interval)}.")
+        said.append(
+            f"{name}: {told}; intervals of {percent(found.interval)}." if told else f"{name}: nothing is fitted."
+        )
         for parameter, why in one.untold.items():
             said.append(f"{name}: {_WORDS[parameter].split(',')[0]} stays as described: {why}.")
         said.append(

@@ -21,13 +21,21 @@ from simulator.weather.flags import is_borrowed
 from simulator.weather.plausibility import PASSED
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from simulator.checking import Checked
     from simulator.season import Season
 
 __all__ = ["check_html", "report_html"]
 
 
-def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[str, Any]) -> str:
+def report_html(
+    season: Season,
+    figures: Mapping[str, str],
+    provenance: Mapping[str, Any],
+    *,
+    sizes: Mapping[str, pd.DataFrame] | None = None,
+) -> str:
     """
     Write a season's report.
 
@@ -38,6 +46,8 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
         Name -> SVG element, as `figures.svg_text` makes it, in the order of the page.
     provenance : mapping
         Versions and fingerprints, as `output.provenance` gives them.
+    sizes : mapping of DataFrame, optional
+        Tank -> other sizes of it, as `tank_sizes` gives them; else they are run.
 
     Returns
     -------
@@ -62,7 +72,7 @@ def report_html(season: Season, figures: Mapping[str, str], provenance: Mapping[
         salts=_salts(season),
         supplies=_supplies(season),
         months=_supply_months(season),
-        tanks=_tanks(season),
+        tanks=_tanks(season, sizes),
         figures=[placed_figure(name, svg) for name, svg in figures.items()],
         models=_models(season),
         filled=_filled(season),
@@ -383,13 +393,13 @@ def _supplies(season: Season) -> Table:
     return Table(("supply", "season", "most in a day", "largest flow"), rows)
 
 
-def _tanks(season: Season) -> Table:
+def _tanks(season: Season, sizes: Mapping[str, pd.DataFrame] | None) -> Table:
     rows = []
     for name, supply in season.totals["supplies"].items():
         tank = supply.get("tank")
         if tank is None:
             continue
-        suffices = enough(tank_sizes(season, name))
+        suffices = enough(tank_sizes(season, name) if sizes is None else sizes[name])
         rows.append(
             (
                 name,

@@ -4,6 +4,7 @@ Tank figures: the water in each tank through the season, and how large it should
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from matplotlib.axes import Axes
@@ -14,6 +15,8 @@ from simulator.reports.style import STYLES, applied, plain
 from simulator.tank_sizes import tank_sizes
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from simulator.season import Season
 
 __all__ = ["tank_figure"]
@@ -21,7 +24,7 @@ __all__ = ["tank_figure"]
 _WIDTH = 9.0
 
 
-def tank_figure(season: Season) -> list[Axes]:
+def tank_figure(season: Season, sizes: Mapping[str, pd.DataFrame] | None = None) -> list[Axes]:
     """
     Draw each tank: its water day by day, and the hours that valves stood dry under smaller and larger ones.
 
@@ -29,6 +32,8 @@ def tank_figure(season: Season) -> list[Axes]:
     ----------
     season : Season
         With a tank or more.
+    sizes : mapping of DataFrame, optional
+        Tank -> other sizes, as `tank_sizes` gives them; else they are run.
 
     Returns
     -------
@@ -52,13 +57,13 @@ def tank_figure(season: Season) -> list[Axes]:
             legend_above(left)
             date_axis(left, days, most=6)
             left.grid(axis="x")
-            sizes = tank_sizes(season, name)
+            others = tank_sizes(season, name) if sizes is None else sizes[name]
             right.plot(
-                sizes["volume_l"] / 1000.0, sizes["starved_hours"], marker="o", **STYLES["needed"].lined(label="")
+                others["volume_l"] / 1000.0, others["starved_hours"], marker="o", **STYLES["needed"].lined(label="")
             )
             right.axvline(supply.volume / 1000.0, **STYLES["trip"].lined(label=""))
             right.set_xscale("log")
-            ticks = list(sizes["volume_l"][::3] / 1000.0)
+            ticks = list(others["volume_l"][::3] / 1000.0)
             right.set_xticks(ticks, [f"{tick:.3g}" for tick in ticks])
             right.set_xticks([], minor=True)
             right.set_ylim(bottom=0.0)

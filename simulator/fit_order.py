@@ -35,6 +35,9 @@ _ALIKE = 0.04  # of a logarithm: so near, two exposures are one
 _LIKELY_REFILL = (
     0.12  # standard deviation of a refill flow's logarithm, of those described (common practice, no source)
 )
+_ODD_REFILL = (
+    1.6  # times or parts of the one described: sooner the levels were taken for others (common practice, no source)
+)
 _FINE = 4.0  # looks an hour, for the moments of openings
 
 
@@ -161,6 +164,13 @@ def searched(pan: PanModel, untold: dict[str, str], doubt: float) -> Best:
         best = _swing_too(pan, best, untold)
     if "refill" not in untold:
         best = _refill_too(pan, own, best, untold)
+        refill = best.place.factors.get("refill", 1.0)
+        if not counted and abs(np.log(refill)) > np.log(_ODD_REFILL):
+            untold["exposure"] = untold["refill"] = (
+                f"levels and meter go together only with {refill:.1f} times the refill flow described, which is unlikely; "
+                "openings counted beside them would tell"
+            )
+            return best
     if metered and counted and None in own:
         seen = tally(pan, *metered_counts(pan, own, best.place.factors))
         best = _again(pan, Best(best.place, best.errors, seen, best.condition))

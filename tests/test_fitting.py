@@ -116,6 +116,14 @@ def test_a_meter_alone_tells_the_exposure_as_well_as_the_refill_flow_is_known(fi
     assert 0.08 < np.log(found.high / found.low) / 2.0 < 0.15  # [statement] doubts the refill flow by a tenth
 
 
+def test_levels_and_a_meter_that_ask_for_an_odd_refill_flow_are_not_believed(field):
+    """Nobody counted, and the likeliest exposure goes with twice the flow that the jug measured."""
+    seldom = {"counts": False, "meter": True, "seed": 2, "every": 0.3, "hours": (0, 24)}
+    found = field.fitted({"exposure": 0.8, "refill": 3.6}, **seldom)
+    assert found.estimates == ()
+    assert "times the refill flow described, which is unlikely" in found.untold["exposure"]
+
+
 def test_levels_rounded_to_half_a_centimetre_tell_no_swing(field):
     log = field.log({"exposure": 0.9}, every=1.0)
     coarse = tuple(

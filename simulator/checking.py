@@ -202,16 +202,14 @@ def write_check(found: Checked, folder: Path) -> None:
     found : Checked
     folder : Path
     """
-    from simulator.reports import figures, html, weather_figures
+    from simulator.reports import html, weather_figures
+    from simulator.reports.canvas import draw_into
 
     days = found.season.days.index
-    (folder / "figures").mkdir()
-    drawn = {
+    drawings = {
         "weather": weather_figures.weather_figure(found.weather, days[0], days[-1], eto=found.season.days["eto_mm"])
     }
     if found.years > 1:
-        drawn["years"] = weather_figures.years_figure(found.weather)
-    for name, figure in drawn.items():
-        figures.save(figure, folder / "figures" / name)
-    page = html.check_html(found, {name: figures.svg_text(figure) for name, figure in drawn.items()})
+        drawings["years"] = weather_figures.years_figure(found.weather)
+    page = html.check_html(found, draw_into(folder, drawings.items()))
     (folder / "check.html").write_text(page, encoding="utf-8")

@@ -115,7 +115,7 @@ def write_size(found: Sizing, folder: Path) -> None:
     import pandas as pd
 
     from simulator.output import write_csv, write_json
-    from simulator.reports.canvas import save, svg_text
+    from simulator.reports.canvas import draw_into
     from simulator.reports.size_figures import map_figure, trade_off_figure
     from simulator.reports.size_page import size_html
 
@@ -130,11 +130,12 @@ def write_size(found: Sizing, folder: Path) -> None:
                     rows.append({"controller": name, "emitters": emitters, "best": index == choice.best, **row})
     write_csv(pd.DataFrame(rows), folder / "size.csv")
     write_json(size_json(found), folder / "size.json")
-    (folder / "figures").mkdir()
-    drawn = {}
-    for place, valve in enumerate(found.valves.values(), 1):
-        for name, draw in (("map", map_figure), ("trade-off", trade_off_figure)):
-            figure = draw(valve)
-            save(figure, folder / "figures" / f"{name}-{place}")
-            drawn[f"{name}-{place}"] = svg_text(figure)
+    drawn = draw_into(
+        folder,
+        (
+            (f"{name}-{place}", draw(valve))
+            for place, valve in enumerate(found.valves.values(), 1)
+            for name, draw in (("map", map_figure), ("trade-off", trade_off_figure))
+        ),
+    )
     (folder / "size.html").write_text(size_html(found, drawn), encoding="utf-8")

@@ -180,6 +180,7 @@ def write_season(season: Season, folder: Path) -> None:
     folder : Path
     """
     from simulator.reports import figures, html
+    from simulator.reports.canvas import draw_into
     from simulator.tank_sizes import tank_sizes
     from simulator.weeks import weeks_table
 
@@ -188,18 +189,13 @@ def write_season(season: Season, folder: Path) -> None:
     write_csv(beds_table(season), folder / "beds.csv")
     write_csv(weeks_table(season), folder / "weeks.csv")
     write_json(season_json(season), folder / "season.json")
-    (folder / "figures").mkdir()
-    drawn: dict[str, str] = {}
     draws = dict(figures.SEASON_FIGURES)
     sizes = {name: tank_sizes(season, name) for name in season.tanks}  # a dozen seasons each: once for table and figure
     if season.tanks:
         from simulator.reports.tank_figures import tank_figure
 
         draws["tank"] = functools.partial(tank_figure, sizes=sizes)
-    for name, draw in draws.items():
-        figure = draw(season)
-        figures.save(figure, folder / "figures" / name)
-        drawn[name] = figures.svg_text(figure)
+    drawn = draw_into(folder, ((name, draw(season)) for name, draw in draws.items()))
     text = html.report_html(season, drawn, provenance(season), sizes=sizes)
     (folder / "report.html").write_text(text, encoding="utf-8")
 
@@ -213,18 +209,13 @@ def write_comparison(comparison: Comparison, folder: Path) -> None:
     comparison : Comparison
     folder : Path
     """
-    from simulator.reports.canvas import save, svg_text
+    from simulator.reports.canvas import draw_into
     from simulator.reports.compare_figures import COMPARE_FIGURES
     from simulator.reports.compare_page import compare_html
 
     write_csv(comparison.table(), folder / "compare.csv")
     write_json(comparison_json(comparison), folder / "compare.json")
-    (folder / "figures").mkdir()
-    drawn: dict[str, str] = {}
-    for name, draw in COMPARE_FIGURES.items():
-        figure = draw(comparison)
-        save(figure, folder / "figures" / name)
-        drawn[name] = svg_text(figure)
+    drawn = draw_into(folder, ((name, draw(comparison)) for name, draw in COMPARE_FIGURES.items()))
     made_from = provenance(next(iter(comparison.seasons.values())))
     (folder / "compare.html").write_text(compare_html(comparison, drawn, made_from), encoding="utf-8")
 
@@ -280,16 +271,11 @@ def write_away(away: Away, folder: Path) -> None:
     """
     from simulator.reports.away_figures import AWAY_FIGURES
     from simulator.reports.away_page import away_html
-    from simulator.reports.canvas import save, svg_text
+    from simulator.reports.canvas import draw_into
 
     write_csv(away.table(), folder / "away.csv")
     write_json(away_json(away), folder / "away.json")
-    (folder / "figures").mkdir()
-    drawn: dict[str, str] = {}
-    for name, draw in AWAY_FIGURES.items():
-        figure = draw(away)
-        save(figure, folder / "figures" / name)
-        drawn[name] = svg_text(figure)
+    drawn = draw_into(folder, ((name, draw(away)) for name, draw in AWAY_FIGURES.items()))
     made_from = provenance(away.worst.season)
     (folder / "away.html").write_text(away_html(away, drawn, made_from), encoding="utf-8")
 

@@ -28,18 +28,13 @@ def write_faults(found: Trials, folder: Path) -> None:
     found : Trials
     folder : Path
     """
-    from simulator.reports.canvas import save, svg_text
+    from simulator.reports.canvas import draw_into
     from simulator.reports.faults_figures import FAULTS_FIGURES
     from simulator.reports.faults_page import faults_html
 
     write_csv(found.table(), folder / "faults.csv")
     write_json(faults_json(found), folder / "faults.json")
-    (folder / "figures").mkdir()
-    drawn: dict[str, str] = {}
-    for name, draw in FAULTS_FIGURES.items():
-        figure = draw(found)
-        save(figure, folder / "figures" / name)
-        drawn[name] = svg_text(figure)
+    drawn = draw_into(folder, ((name, draw(found)) for name, draw in FAULTS_FIGURES.items()))
     (folder / "faults.html").write_text(faults_html(found, drawn, provenance(found.season)), encoding="utf-8")
 
 
@@ -115,7 +110,7 @@ def write_fit(found: Fit, folder: Path) -> None:
     found : Fit
     folder : Path
     """
-    from simulator.reports.canvas import save, svg_text
+    from simulator.reports.canvas import draw_into
     from simulator.reports.fit_figures import FIT_FIGURES
     from simulator.reports.fit_page import fit_html
 
@@ -125,12 +120,7 @@ def write_fit(found: Fit, folder: Path) -> None:
     write_csv(table[["controller", *(c for c in table.columns if c != "controller")]], folder / "fit.csv")
     write_json(fit_json(found), folder / "fit.json")
     (folder / "fitted.toml").write_text(found.toml, encoding="utf-8")
-    (folder / "figures").mkdir()
-    drawn: dict[str, str] = {}
-    for name, draw in FIT_FIGURES.items():
-        figure = draw(found)
-        save(figure, folder / "figures" / name)
-        drawn[name] = svg_text(figure)
+    drawn = draw_into(folder, ((name, draw(found)) for name, draw in FIT_FIGURES.items()))
     (folder / "fit.html").write_text(fit_html(found, drawn, provenance(found.after)), encoding="utf-8")
 
 

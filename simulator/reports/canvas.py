@@ -10,7 +10,7 @@ import contextlib
 import io
 import re
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -24,12 +24,32 @@ from matplotlib.figure import Figure
 from simulator.arrays import Floats
 from simulator.reports.style import applied
 
-__all__ = ["date_axis", "day_numbers", "enough", "legend_above", "runs", "save", "svg_text"]
+__all__ = ["date_axis", "day_numbers", "draw_into", "enough", "legend_above", "runs", "save", "svg_text"]
 
 Mask = npt.NDArray[np.bool_]
 
 
-def save(drawn: Figure | Sequence[Axes], path: Path) -> None:
+def draw_into(folder: Path, drawings: Iterable[tuple[str, Figure | Sequence[Axes]]]) -> dict[str, str]:
+    """
+    Write a page's figures into its folder, and return them to stand inside the page.
+
+    Parameters
+    ----------
+    folder : Path
+        The page's; ``figures`` is made in it.
+    drawings : iterable of (str, Figure or sequence of Axes)
+        Names and figures; drawn one at a time where they are made as they are asked for.
+
+    Returns
+    -------
+    dict
+        Name -> SVG element.
+    """
+    (folder / "figures").mkdir()
+    return {name: _element(save(drawn, folder / "figures" / name)) for name, drawn in drawings}
+
+
+def save(drawn: Figure | Sequence[Axes], path: Path) -> str:
     """
     Write a figure as PNG and SVG, the same bytes each time.
 
@@ -39,11 +59,18 @@ def save(drawn: Figure | Sequence[Axes], path: Path) -> None:
         As the functions here return.
     path : Path
         Without suffix.
+
+    Returns
+    -------
+    str
+        The SVG file's text.
     """
     figure = _figure_of(drawn)
     with applied(), _missing_glyphs_are_boxes():
         figure.savefig(path.with_name(path.name + ".png"), format="png", dpi=150, metadata={"Software": None})
-        path.with_name(path.name + ".svg").write_text(_svg(figure), encoding="utf-8", newline="\n")
+        text = _svg(figure)
+    path.with_name(path.name + ".svg").write_text(text, encoding="utf-8", newline="\n")
+    return text
 
 
 def svg_text(drawn: Figure | Sequence[Axes]) -> str:
@@ -61,7 +88,10 @@ def svg_text(drawn: Figure | Sequence[Axes]) -> str:
     """
     figure = _figure_of(drawn)
     with applied(), _missing_glyphs_are_boxes():
-        text = _svg(figure)
+        return _element(_svg(figure))
+
+
+def _element(text: str) -> str:
     text = text[text.index("<svg") :]
     # matplotlib keeps user's names in comments; a page needs neither these nor its namespaces
     text = re.sub(r"<!--.*?-->\n?", "", text, flags=re.DOTALL)

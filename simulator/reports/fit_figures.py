@@ -32,7 +32,9 @@ def _axes(found: Fit) -> list[Axes]:
 
 
 def _days(found: Fit) -> Any:
-    return mdates.date2num(np.array([found.log.first, found.log.last], "datetime64[D]"))  # type: ignore[no-untyped-call]
+    # to the end of the last day, so that an evening's reading is not cut off
+    span = np.array([found.log.first, found.log.last], "datetime64[D]") + np.array([0, 1])
+    return mdates.date2num(span)  # type: ignore[no-untyped-call]
 
 
 def _number(moments: pd.Series[Any]) -> Any:

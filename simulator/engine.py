@@ -141,7 +141,6 @@ def run_season(days, pans, tanks, beds, state, out):
                 inflow = tanks.inflow[tank, day] / 24.0  # L/h
                 volume = state.volume[tank]
                 shape_at, loss_at = 1, n_losses - 1
-            if tank >= 0:
                 out.tank_drawn[tank, day] = out.tank_topped[tank, day] = out.tank_over[tank, day] = 0.0
             for start in range(0, 24, turn):
                 for place in range(first_member, after_members):

@@ -298,9 +298,19 @@ def _visits(
             count = None
         stands = _number(row, "counter", line, wrong)
         if stands is not None:
-            if count is None and counter is not None and stands >= counter and stands == int(stands):
-                count = stands - counter  # set back or run over: not known
-            counter = stands
+            if stands != int(stands):
+                wrong.append(Problem(f"line {line}: counter = {stands:g} is no whole number", "counter", stands))
+                stands = None
+            elif count is None and counter is not None and stands < counter:
+                said.append(
+                    f"line {line}: the counter stands lower than in the row above it: openings between not known"
+                )
+            elif count is None and counter is not None and stands - counter > _MOST_OPENINGS:
+                message = f"line {line}: counter = {stands:g} is {stands - counter:g} more than in the row above it"
+                wrong.append(Problem(f"{message}; mend the row, or leave it empty", "counter", stands))
+            elif count is None and counter is not None:
+                count = stands - counter
+        counter = stands  # a row without it leaves what lies between the next one and the last unknown
         level = _number(row, "level_mm", line, wrong)
         if level is not None and level > depth and few:
             said.append(

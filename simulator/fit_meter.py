@@ -44,7 +44,8 @@ def metered_counts(
         if visit.meter is None:
             continue
         unknown = [] if read is None else [j for j in range(read + 1, k + 1) if counts[j] is None]
-        if read is not None and unknown and unknown[-1] == k:
+        # a count between two unknown ones would be taken from the wrong visit on
+        if read is not None and unknown and unknown == list(range(unknown[0], k + 1)):
             passed = visit.meter - (pan.visits[read].meter or 0.0)
             between = unknown[:-1]
             litres = modelled.per_opening((visit.hour + pan.visits[read].hour) / 2.0)

@@ -19,7 +19,7 @@ from simulator.fit_filter import Account, Tally, account, sighted, tally
 from simulator.fit_meter import metered_counts, refill_by_meter
 from simulator.fit_pan import PanModel
 from simulator.fit_readings import gather
-from simulator.fit_search import CONTENDS, Place, narrowed, places, quantiles, with_swing
+from simulator.fit_search import CONTENDS, HIGHEST, LOWEST, Place, narrowed, places, quantiles, with_swing
 
 __all__ = ["Best", "account_of", "beforehand", "believed_counts", "searched"]
 
@@ -106,15 +106,12 @@ class Best:
 
 def _contenders(found: list[Place]) -> list[float]:
     """Factors of all exposures that a log goes with about as well as with the first."""
-    return [
-        one.factors["exposure"]
-        for one in found
-        if one is found[0]
-        or (
-            one.value > found[0].value - CONTENDS
-            and abs(np.log(one.factors["exposure"] / found[0].factors["exposure"])) > _ALIKE
-        )
-    ]
+    taken: list[float] = []
+    for one in found:
+        exposure = one.factors["exposure"]
+        if one.value > found[0].value - CONTENDS and all(abs(np.log(exposure / other)) > _ALIKE for other in taken):
+            taken.append(exposure)
+    return taken
 
 
 def searched(pan: PanModel, untold: dict[str, str], doubt: float) -> Best:
@@ -149,6 +146,13 @@ def searched(pan: PanModel, untold: dict[str, str], doubt: float) -> Best:
             found = places(pan, seen, {})
             factors = found[0].factors
     best = Best(found[0], {}, seen)
+    exposure = found[0].factors["exposure"]
+    if not LOWEST * 1.02 < exposure < HIGHEST / 1.02:
+        untold["exposure"] = (
+            f"this log goes best with {exposure:.2g} times the exposure described or more of the same, which is unlikely: "
+            "look at pan, swing and unit of its columns"
+        )
+        return best
     several = sorted(_contenders(found))
     if len(several) > 1:
         named = ", ".join(f"{one * pan.exposure:.2f}" for one in several)
@@ -259,17 +263,18 @@ def _swing_too(pan: PanModel, best: Best, untold: dict[str, str]) -> Best:
 
 
 def _refill_too(pan: PanModel, own: list[float | None], best: Best, untold: dict[str, str]) -> Best:
+    as_described = best
     for _ in range(2):  # the exposure moves a little with it, and the litres of an opening with the exposure
         believed, breaks = believed_counts(own, account_of(pan, best))
         readings = gather(pan, best.place.factors, believed, breaks)
         if sum(one.kind == "meter" for one in readings.listed) < LEAST_METER - 1:
             untold["refill"] = f"a meter read {LEAST_METER} times or more, with sure counts between, would tell it"
-            return best
+            return as_described
         at, error = refill_by_meter(pan, readings, best.place.factors)
         why = _not_told(at, error)
         if why:
             untold["refill"] = why
-            return best
+            return as_described
         place = dataclasses.replace(best.place, factors={**best.place.factors, "refill": float(np.exp(at))})
         best = _again(pan, Best(place, {**best.errors, "refill": error}, best.seen))
     return best

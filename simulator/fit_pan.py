@@ -228,7 +228,7 @@ class PanModel:
         by_hour = np.repeat(changed.swing[row], 24)
         gone = np.where(opened > shut, 0.0, (by_hour - out.hourly_level[row]) / by_hour)
         let = np.concatenate([[0.0], np.cumsum(out.opening_litres[:count][own])])[shut]
-        if row == self.row and not self.wander:
+        if not self.wander:
             spread = out.opening_refilled[:count][own][np.isfinite(ends)]
             self.wander = float(np.std(spread) / self.swing) if len(spread) > 3 else 0.05
         return Modelled(

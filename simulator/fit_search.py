@@ -15,11 +15,13 @@ from simulator.arrays import Floats
 from simulator.fit_filter import Sight, Tally, likelihood, sighted
 from simulator.fit_pan import PanModel
 
-__all__ = ["CONTENDS", "Place", "narrowed", "places", "quantiles", "with_swing"]
+__all__ = ["CONTENDS", "HIGHEST", "LOWEST", "Place", "narrowed", "places", "quantiles", "with_swing"]
 
 #: a place whose log likelihood is less by no more than this is not ruled out
 CONTENDS = 5.0
-_LOWEST, _HIGHEST, _STEP = float(np.log(0.25)), float(np.log(3.2)), 0.025
+#: exposures looked through, as factors on the one described
+LOWEST, HIGHEST = 0.25, 3.2
+_STEP = 0.025
 _COARSE_MM, _COARSE_WALK, _FALLS = 2.0, 0.4, 14.0
 _MOST_PLACES = 8
 _LEVEL_MM = np.array([0.4, 0.7, 1.1, 1.7, 2.6, 4.0])  # standard errors of a ruler
@@ -104,7 +106,7 @@ def places(pan: PanModel, seen: Tally, factors: dict[str, float]) -> list[Place]
     list of Place
         The likeliest first.
     """
-    grid = np.arange(_LOWEST, _HIGHEST, _STEP)
+    grid = np.arange(np.log(LOWEST), np.log(HIGHEST), _STEP)
     coarse = _along(pan, seen, factors, grid, _COARSE_MM, _COARSE_WALK, "exposure")
     peaks = [
         i for i, one in enumerate(coarse) if one == coarse[max(i - 2, 0) : i + 3].max() and one > coarse.max() - _FALLS

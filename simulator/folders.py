@@ -63,8 +63,9 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
     """
     folder = Path(folder)
     _may_write(folder, command, overwrite)
+    target = folder.resolve()
     try:
-        parent = folder.resolve().parent
+        parent = target.parent
         parent.mkdir(parents=True, exist_ok=True)
         staging = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=parent))
     except OSError as error:
@@ -74,15 +75,18 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
         made.mkdir()
         yield made
         _may_write(folder, command, overwrite)  # something may have come in between
-        target = folder.resolve()
-        if target.exists():
-            target.rename(staging / "old")
-        made.rename(target)
+        if target.exists() and not any(target.iterdir()):  # it may be where somebody stands
+            for part in made.iterdir():
+                part.rename(target / part.name)
+        else:
+            if target.exists():
+                target.rename(staging / "old")
+            made.rename(target)
     except OSError as error:
         raise OutputError(f"can't be written ({error.strerror}); choose another --out", file=str(folder)) from None
     finally:
-        if (staging / "old").exists() and not folder.exists():
-            (staging / "old").rename(folder)
+        if (staging / "old").exists() and not target.exists():
+            (staging / "old").rename(target)
         shutil.rmtree(staging, ignore_errors=True)
 
 
@@ -106,6 +110,9 @@ def _may_write(folder: Path, command: str, overwrite: bool) -> None:
             "is not empty; choose another folder, or add --overwrite to replace an earlier run there", file=str(folder)
         )
     foreign = [name for name in inside if name not in FILES_OF[command]]
+    if (folder / _FIGURES).is_dir():
+        pictures = sorted((folder / _FIGURES).iterdir())
+        foreign += [f"{_FIGURES}/{entry.name}" for entry in pictures if entry.suffix not in (".png", ".svg")]
     if foreign:
         raise OutputError(
             f"holds {foreign[0]}, which `{command}` did not make and will not remove; choose another folder",

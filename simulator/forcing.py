@@ -32,6 +32,7 @@ from simulator.supplies import (
     pressure_table,
     roof_inflow,
     tank_shape,
+    tanks_in_use,
 )
 from simulator.weather import Weather
 
@@ -238,7 +239,7 @@ def initial_state(scenario: Scenario, forcing: Forcing) -> State:
         slot=np.zeros(controllers, np.int64),
         press=np.zeros(controllers, np.int64),
         volume=np.array(
-            [supply.volume * supply.full_at_start for supply in scenario.supply.values() if supply.volume is not None]
+            [(supply.volume or 0.0) * supply.full_at_start for supply in tanks_in_use(scenario).values()], float
         ),
         depletion=depletion,
         surface_depletion=surface,
@@ -455,8 +456,7 @@ def pan_arrays(
     def by_day(values: Floats) -> Floats:
         return np.repeat(np.asarray(values, float)[:, None], len(dates), axis=1)
 
-    supplies = list(scenario.supply)
-    tanks = [name for name in supplies if scenario.supply[name].kind == "tank"]
+    tanks = list(tanks_in_use(scenario))
     tank = np.array([tanks.index(c.supply) if c.supply in tanks else -1 for c in controllers.values()], np.int64)
     on_tank = tank >= 0
     parts = [pan_of[name] for name in controllers]
@@ -512,7 +512,7 @@ def tank_arrays(scenario: Scenario, pan_of: dict[str, PanForcing], rain: Floats)
     -------
     Tanks
     """
-    described = {name: supply for name, supply in scenario.supply.items() if supply.kind == "tank"}
+    described = tanks_in_use(scenario)
     if not described:
         return no_tanks(len(rain))
     shapes = [tank_shape(supply) for supply in described.values()]

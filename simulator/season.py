@@ -26,6 +26,7 @@ from simulator.forcing import Forcing, initial_state, prepare, spun_up
 from simulator.heat import with_heat
 from simulator.salts import SaltBalance, SaltLeft, pan_salt, salted_pans
 from simulator.scenario import Column, FallbackSource, Scenario
+from simulator.supplies import tanks_in_use
 from simulator.totals import PREFIXES, bed_totals, controller_totals, supply_totals
 from simulator.weather import Fallback, Site, Weather, read_weather
 from simulator.weather.readers import format_problem
@@ -349,8 +350,7 @@ def _season(scenario: Scenario, weather: Weather, before: State, salt: Mapping[s
     areas = [bed.area for c in scenario.controller.values() for bed in c.bed.values()]
     beds = {key: _bed_days(forcing, out, index, key, areas[index]) for index, key in enumerate(forcing.bed_of)}
     openings = _openings(scenario, forcing, out, count)
-    tank_names = [name for name, supply in scenario.supply.items() if supply.kind == "tank"]
-    tanks = {name: _tank_days(forcing, out, index) for index, name in enumerate(tank_names)}
+    tanks = {name: _tank_days(forcing, out, index) for index, name in enumerate(tanks_in_use(scenario))}
     totals: dict[str, Any] = {
         "schema": 1,
         "title": scenario.title,

@@ -16,7 +16,6 @@ import numpy as np
 import pandas as pd
 
 from simulator.errors import Problem, ScenarioError
-from simulator.forcing import initial_state
 from simulator.scenario import Scenario
 from simulator.scenario_errors import nearest
 from simulator.season import Season, read_scenario_weather, replay, run_forcing
@@ -494,7 +493,7 @@ def _gain(way: str, name: str, bed: str, seasons: list[Season], flows: dict[int,
         refill[controller] *= turned / own
         through[controller] += turned - own
         pans = forcing.pans._replace(refill_flow=refill, valve_flow=through)
-        state = initial_state(season.scenario, forcing)
+        state = season.began.copy()
         out, _ = run_forcing(dataclasses.replace(forcing, pans=pans), state)
         litres += float(out.drawn[controller].sum())
         for index, key in enumerate(season.beds):

@@ -19,7 +19,6 @@ import numpy.typing as npt
 
 from simulator.arrays import Floats
 from simulator.errors import Problem, ScenarioError
-from simulator.forcing import initial_state
 from simulator.hydraulics import emitter_flow
 from simulator.scenario import Scenario
 from simulator.season import read_scenario_weather, replay
@@ -292,7 +291,6 @@ def _year(name: str, year: int, scenario: Scenario, season: Any) -> YearForcing:
     described = scenario.controller[name]
     keys = [f"{name}/{bed}" for bed in described.bed]
     forcing = season.forcing
-    state = initial_state(scenario, forcing)
     return year_forcing(
         year,
         forcing,
@@ -302,7 +300,7 @@ def _year(name: str, year: int, scenario: Scenario, season: Any) -> YearForcing:
         freeboard=described.pan.freeboard,
         net_demand=[season.totals["beds"][key]["net_demand_mm"] for key in keys],
         tmax=season.days["tmax_c"].to_numpy(float),
-        state=state,
+        state=season.began,
     )
 
 

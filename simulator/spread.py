@@ -15,7 +15,6 @@ import numpy as np
 
 from simulator import engine
 from simulator.arrays import Floats, empty_results, plain
-from simulator.forcing import initial_state
 from simulator.season import Season
 from simulator.statement.uncertainty import interval_of, sampled_forcings
 
@@ -64,7 +63,7 @@ def with_spread(
     keep = [row for row, source in enumerate(beds.lane_source) if source == engine.VALVE]
     chosen = {name: getattr(beds, name)[keep] for name in beds._fields if name.startswith("lane_")}
     days, controllers = len(forcing.dates), list(scenario.controller)
-    before = initial_state(scenario, forcing)
+    before = season.began
     before = before._replace(
         **{name: getattr(before, name)[keep] for name in ("depletion", "surface_depletion", "wetted")}
     )

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from simulator.arrays import Floats
+from simulator.scenario import Scenario
 from simulator.scenario_supply import Pipe, Roof, Supply
 
 __all__ = [
@@ -26,6 +27,7 @@ __all__ = [
     "pressure_table",
     "roof_inflow",
     "tank_shape",
+    "tanks_in_use",
     "valve_loss",
 ]
 
@@ -158,6 +160,12 @@ def tank_shape(supply: Supply) -> tuple[Floats, Floats]:
         )
     assert supply.volume is not None and supply.footprint is not None
     return np.array([0.0, supply.volume]), np.array([0.0, supply.volume / 1000.0 / supply.footprint])
+
+
+def tanks_in_use(scenario: Scenario) -> dict[str, Supply]:
+    """Return the tanks that valves hang on, in the scenario's order; another one is described and no more."""
+    used = {controller.supply for controller in scenario.controller.values()}
+    return {name: supply for name, supply in scenario.supply.items() if supply.kind == "tank" and name in used}
 
 
 def lengthened(points: Floats, length: int) -> Floats:

@@ -47,7 +47,9 @@ def tank_sizes(season: Season, supply: str) -> pd.DataFrame:
         grown = np.ones(len(forcing.tanks.capacity))
         grown[place] = factor
         tanks = forcing.tanks._replace(
-            capacity=forcing.tanks.capacity * grown, volumes=forcing.tanks.volumes * grown[:, None]
+            capacity=forcing.tanks.capacity * grown,
+            volumes=forcing.tanks.volumes * grown[:, None],
+            float_volume=forcing.tanks.float_volume * grown,  # a float hangs at a height
         )
         state = season.began.copy()
         state.volume[:] = state.volume * grown

@@ -70,6 +70,11 @@ def zone_cure(text: str) -> str:
         if -_MOST_WEST <= hours <= _MOST_EAST:
             turned = " (its sign is turned round)" if hours else ""
             return f'{unknown}; for {_ahead(hours)} write "{_fixed(hours)}"{turned}'
+    signed = re.search(r"[-+−]\s*\d", text) is not None  # its neighbours by spelling lie hours away
+    if signed:
+        return (
+            f'{unknown}; expected: whole hours, "Etc/GMT-8" for 8 ahead of UTC, or a place, such as "Australia/Darwin"'
+        )
     near = nearest(text, zoneinfo.available_timezones()) if len(text) > 4 else None
     if near:
         return f'{unknown}; did you mean "{near}"?'
@@ -81,4 +86,4 @@ def _fixed(hours: int) -> str:
 
 
 def _ahead(hours: int) -> str:
-    return f"{abs(hours)} hours {'ahead of' if hours >= 0 else 'behind'} UTC"
+    return f"{abs(hours)} hour{'' if abs(hours) == 1 else 's'} {'ahead of' if hours >= 0 else 'behind'} UTC"

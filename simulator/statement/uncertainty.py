@@ -17,7 +17,7 @@ import numpy as np
 
 from simulator import engine
 from simulator.arrays import Floats, empty_results, plain
-from simulator.forcing import Forcing, initial_state
+from simulator.forcing import Forcing
 from simulator.season import Season
 
 __all__ = ["Samples", "interval_of", "sample_seasons", "sampled_forcings"]
@@ -134,7 +134,7 @@ def sample_seasons(
     litres = {name: np.empty((count, days)) for name in controllers}
     for place, drawn in enumerate(sampled_forcings(season, count)):
         out = empty_results(len(controllers), 0, days, room=0, tanks=drawn.tanks, keep_hours=False)
-        run(driven, plain(drawn.pans), plain(drawn.tanks), no_beds, plain(initial_state(scenario, forcing)), plain(out))
+        run(driven, plain(drawn.pans), plain(drawn.tanks), no_beds, plain(season.began.copy()), plain(out))
         for index, name in enumerate(controllers):
             litres[name][place] = out.drawn[index]
         if step is not None:

@@ -22,7 +22,7 @@ from simulator.forcing import PanForcing, pan_arrays, pan_flows, tank_arrays
 from simulator.planting import mulch_factor
 from simulator.scenario import Bed, Controller, Scenario
 from simulator.scenario_supply import Roof
-from simulator.supplies import lengthened
+from simulator.supplies import lengthened, tanks_in_use
 
 __all__ = ["Bundle", "Design", "Ground", "Row", "bundle_of", "ground_key"]
 
@@ -200,11 +200,10 @@ def bundle_of(designs: Sequence[Design]) -> Bundle:
         pan_of = {name: _pan_forcing(scenario, name, part) for name, part in scenario.controller.items()}
         pans.append(pan_arrays(_without_presses(scenario), pan_of, _DAY, []))
         tanks.append(tank_arrays(scenario, pan_of, np.zeros(1)))
-        for name, supply in scenario.supply.items():
-            if supply.kind == "tank" and supply.volume is not None:
-                roofs.append(supply.roof)
-                volumes.append(supply.volume * supply.full_at_start)
-                tank_names.append((design.name, name))
+        for name, supply in tanks_in_use(scenario).items():
+            roofs.append(supply.roof)
+            volumes.append((supply.volume or 0.0) * supply.full_at_start)
+            tank_names.append((design.name, name))
         for name, part in scenario.controller.items():
             controllers.append((design.name, name, part, scenario))
             on_tank = scenario.supply[part.supply].kind == "tank"

@@ -109,3 +109,13 @@ def test_a_running_total_among_openings_is_told(make_garden):
 def test_a_unit_of_another_kind_in_a_header_is_told(make_garden):
     with pytest.raises(ReadingsError, match=r"column level \(kg\): .* is a weight"):
         read(make_garden(), "date,level (kg)\n" + "2025-05-01,1\n2025-05-02,1\n2025-05-03,1\n")
+
+
+def test_a_counter_with_gaps_counts_only_between_neighbours(make_garden):
+    """Openings are those since the row before, and what lies over a gap is not known."""
+    rows = "2025-05-01,10\n2025-05-02,\n2025-05-03,15\n2025-05-04,17\n2025-05-05,3\n"
+    log = read(make_garden(), "date,counter\n" + rows)
+    assert [visit.openings for visit in log.visits["upper"]] == [None, None, None, 2, None]
+    assert any("the counter stands lower than in the row above it" in text for text in log.assumptions)
+    with pytest.raises(ReadingsError, match="line 3: counter = 15.5 is no whole number"):
+        read(make_garden(), "date,counter\n2025-05-01,10\n2025-05-02,15.5\n2025-05-03,17\n2025-05-04,18\n")

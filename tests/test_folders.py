@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from simulator.errors import OutputError
@@ -72,3 +74,21 @@ def test_a_file_of_the_users_own_stays(tmp_path):
 def test_the_first_file_of_each_command_is_in_no_others_folder():
     for command, names in FILES_OF.items():
         assert not any(names[0] in FILES_OF[other] for other in FILES_OF if other != command)
+
+
+def test_a_file_of_the_users_among_the_figures_stays_too(tmp_path):
+    target = tmp_path / "season"
+    with new_folder(target, "replay", overwrite=False) as made:
+        (made / "figures").mkdir()
+        (made / "figures" / "season.png").write_text("drawn")
+    (target / "figures" / "mine.txt").write_text("mine")
+    with pytest.raises(OutputError, match="figures/mine.txt"), new_folder(target, "replay", overwrite=True):
+        pass
+    assert (target / "figures" / "mine.txt").read_text() == "mine"
+
+
+def test_an_empty_folder_is_filled_where_it_stands(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    with new_folder(Path(), "replay", overwrite=False) as made:
+        (made / "daily.csv").write_text("whole")
+    assert [entry.name for entry in Path.cwd().iterdir()] == ["daily.csv"]

@@ -8,6 +8,7 @@ from simulator import replay
 from simulator.output import provenance
 from simulator.reports.html import report_html
 from simulator.spread import with_spread
+from tests.small_weather import weather_csv
 
 SURE = {"exposure": [1.0, 1.0], "refill_flow": [1.0, 1.0], "emitter_flow": [1.0, 1.0], "pressure": [1.0, 1.0]}
 
@@ -17,9 +18,10 @@ def spread_of(garden, count=40):
     return season, with_spread(season, count).totals["spread"]
 
 
-def test_without_doubt_there_is_no_range(make_garden):
+@pytest.mark.parametrize("season", [{}, {"season": {"start": "2025-05-08", "spin_up": "7 days"}}], ids=["", "spin-up"])
+def test_without_doubt_there_is_no_range(make_garden, season):
     """Every sample is then the season itself, to the last digit that ranges are given with."""
-    season, spread = spread_of(make_garden({"statement": SURE}))
+    season, spread = spread_of(make_garden({"statement": SURE, **season}, weather=weather_csv(60)))
     bed, valve = season.totals["beds"]["upper/tomatoes"], season.totals["controllers"]["upper"]
     for key, value in (
         ("litres", bed["litres"]),

@@ -345,3 +345,23 @@ def test_a_report_runs_the_sizes_of_a_tank_once(make_garden, tmp_path, monkeypat
     assert asked == ["spring"]
     page = (tmp_path / "report.html").read_text(encoding="utf-8")
     assert "size that suffices" in page
+
+
+def test_a_tank_that_no_valve_hangs_on_is_left_out(make_garden):
+    """A variant that moves the valve to the mains leaves its tank behind."""
+    garden = on_tank(make_garden, TANK)
+    raw = copy.deepcopy(dict(garden._raw))
+    raw["supply"]["tap"] = {"pressure": "150 kPa"}
+    raw["controller"]["upper"]["supply"] = "tap"
+    season = replay(scenario_from(raw, garden.path))
+    assert season.tanks == {}
+    assert "tank" not in season.totals["supplies"]["spring"]
+    assert season.totals["supplies"]["tap"]["litres"] > 0.0
+
+
+def test_the_float_of_a_smaller_tank_hangs_lower(make_garden):
+    """At its height: a quarter of the tank has a quarter of the water below it, and mains water never runs over."""
+    small = {**TANK, "volume": "300 L", "footprint": "0.3 m^2", "top_up": {"below": "150 L", "rate": "500 L/h"}}
+    sizes = tank_sizes(replay(on_tank(make_garden, small, days=20)), "spring")
+    assert len(sizes) > 3
+    assert (sizes["over_l"] == 0.0).all()

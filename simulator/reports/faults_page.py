@@ -47,7 +47,8 @@ def faults_sentences(found: Trials) -> list[str]:
     sound = found.trials[0].stress_days_sound
     said = [
         f"Sound, the garden has {count(sound, 'stress day')} in this season, driest quarters of all beds added. "
-        f"{count(len(found.trials), 'fault')} were tried, each from {day_said(found.start)} on."
+        f"{count(len(found.trials), 'fault')} were tried, the usual ones from "
+        f"{day_said(found.start)} on, a cut supply in the thirstiest week."
     ]
     worst = [trial for trial in found.trials if trial.more_stress_days > 0][:_NAMED]
     if worst:

@@ -186,7 +186,10 @@ def _assumed(statement: Statement) -> Iterator[str]:
     for name, supply in scenario.supply.items():
         if supply.pressure is not None:
             yield f"pressure of {name} {number(supply.pressure)}\u00a0kPa all season"
-    yield "weather at the garden as in the file; no leak, no clogging, nothing else drawn on the line"
+    faults = [line for line in statement.season.assumptions if line.startswith("fault, ")]
+    yield from faults
+    other = "no other leak or clogging" if faults else "no leak, no clogging"
+    yield f"weather at the garden as in the file; {other}, nothing else drawn on the line"
 
 
 def _filled(statement: Statement) -> str:

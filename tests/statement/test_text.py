@@ -38,6 +38,13 @@ def test_a_reckoned_pan_names_its_model_and_exposure(make_garden):
     assert "column of the weather file" in said(make_garden, {})["Measured"]
 
 
+def test_a_leak_in_the_season_is_named_on_the_sheet_that_people_sign(make_garden):
+    assert "no leak, no clogging" in said(make_garden, {})["Assumed"]
+    words = said(make_garden, {"fault": [{"kind": "leak", "loss": "2 L/day"}]})["Assumed"]
+    assert "the pan leaks 2.0 L a day" in words
+    assert "no leak, no clogging" not in words
+
+
 def test_filled_days_are_counted_by_column_and_method(make_garden):
     lines = weather_csv(10).splitlines()
     cells = lines[4].split(",")

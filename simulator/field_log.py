@@ -20,6 +20,7 @@ from pathlib import Path
 
 from simulator.clock import solar_hour
 from simulator.errors import Problem, ReadingsError
+from simulator.hand_kept import read_hand_kept
 from simulator.scenario import Scenario
 from simulator.scenario_errors import nearest
 from simulator.units import UnitError, column_conversion
@@ -135,16 +136,7 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
         All that is wrong with it, a line each.
     """
     shown = shown_as or str(path)
-    try:
-        content = Path(path).read_bytes()
-    except FileNotFoundError:
-        raise ReadingsError("there is no such field log; check the path", file=shown) from None
-    except OSError as error:
-        raise ReadingsError(f"can't be read ({error.strerror}); name a CSV file", file=shown) from None
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise ReadingsError("is not a text file in UTF-8; save it as CSV in UTF-8", file=shown) from None
+    content, text = read_hand_kept(path, "field log", shown)
     wrong: list[Problem] = []
     rows = _rows(text, wrong, shown)
     said: list[str] = []

@@ -20,6 +20,7 @@ import numpy as np
 
 from simulator.arrays import Floats
 from simulator.errors import Problem, ReadingsError
+from simulator.hand_kept import read_hand_kept
 from simulator.scenario_errors import nearest
 from simulator.units import UnitError, quantity
 
@@ -107,16 +108,7 @@ def read_readings(path: Path, supplies: Sequence[str], *, default: str | None = 
         without a word; all of it, a line each.
     """
     shown = shown_as or str(path)
-    try:
-        content = Path(path).read_bytes()
-    except FileNotFoundError:
-        raise ReadingsError("there is no such file of meter readings; check the path", file=shown) from None
-    except OSError as error:
-        raise ReadingsError(f"can't be read ({error.strerror}); name a CSV file", file=shown) from None
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise ReadingsError("is not a text file in UTF-8; save it as CSV in UTF-8", file=shown) from None
+    content, text = read_hand_kept(path, "file of meter readings", shown)
     wrong: list[Problem] = []
     if default is None and len(supplies) == 1:
         default = supplies[0]

@@ -71,7 +71,7 @@ class ControllerFit:
     untold : dict
         Parameter -> why it stays as described.
     condition : float
-        Of the estimates' covariance; 1 is best. [-]
+        Of exposure and swing together; 1 is best. [-]
     readings : DataFrame
         One row a reading: ``line``, ``date``, ``kind`` ("level", "count", "meter"), ``residual``, ``before`` (with the
         scenario as described) [mm; for the meter L], ``error`` (the reading's standard error), ``set_aside`` (0 or 1).

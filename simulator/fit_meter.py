@@ -15,7 +15,7 @@ from simulator.fit_readings import Readings, raw_residuals, standard_errors
 __all__ = ["metered_counts", "refill_by_meter"]
 
 _WHOLE, _FEW = 0.3, 12.0  # so near to a whole number, and so few openings, it is one
-_STEP, _STRIDE, _MOST, _ROUNDS = 2e-3, 0.4, 1.6, 20  # of a logarithm
+_STEP, _STRIDE, _MOST = 2e-3, 0.4, 1.6  # of a logarithm
 
 
 def metered_counts(
@@ -84,19 +84,21 @@ def refill_by_meter(pan: PanModel, readings: Readings, factors: dict[str, float]
         tried = {**factors, "refill": float(np.exp(x[0]))}
         return np.asarray(raw_residuals(pan, readings, tried)[meters] / weights)
 
-    at = np.array([np.log(factors.get("refill", 1.0))])
-    for _ in range(_ROUNDS):  # Gauss-Newton, each reading weighed by how far it is off
-        values = off(at)
-        slope = (off(at + _STEP) - off(at - _STEP)) / (2.0 * _STEP)
-        sure = (1.0 + values**2) ** -0.5
-        told = float((sure * slope**2).sum())
-        if told <= 0.0:
-            return float(at[0]), float("inf")
-        by = float(np.clip(-(sure * slope * values).sum() / told, -_STRIDE, _STRIDE))
-        at = np.clip(at + by, -_MOST, _MOST)
-        if abs(by) < 1e-5:
-            break
-    values = off(at)
+    from scipy.optimize import least_squares
+
+    start = float(np.clip(np.log(factors.get("refill", 1.0)), -_MOST, _MOST))
+    solved = least_squares(
+        off,
+        [start],
+        loss="soft_l1",
+        bounds=(-_MOST, _MOST),
+        diff_step=_STEP,
+        jac="3-point",
+        x_scale=_STRIDE,
+        max_nfev=30,
+    )
+    at, values = solved.x, off(solved.x)
+    slope = (off(at + _STEP) - off(at - _STEP)) / (2.0 * _STEP)
     # Huber's covariance of an M-estimate, with psi of soft_l1: r / sqrt(1 + r²)
     psi, weight = values / np.sqrt(1.0 + values**2), (1.0 + values**2) ** -1.5
     spread = (psi**2).sum() / max(len(values) - 1, 1) / max(float(weight.mean()), 1e-6) ** 2

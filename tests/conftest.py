@@ -7,9 +7,9 @@ import datetime as dt
 
 import pytest
 
-from simulator.scenario import scenario_from
+from panbudget.scenario.garden import scenario_from
+from tests.scenario.test_garden import SOUND
 from tests.small_weather import weather_csv
-from tests.test_scenario import SOUND
 
 
 @pytest.fixture

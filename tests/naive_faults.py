@@ -22,11 +22,11 @@ from typing import Any
 import numba
 import numpy as np
 
-from simulator.scenario import Bed, Fault, Scenario
+from panbudget.scenario.garden import Bed, Fault, Scenario
 
 __all__ = ["Harm", "NaiveSeason", "naive_season", "thirstiest_week"]
 
-_TABLES = Path(__file__).resolve().parents[1] / "simulator" / "tables"
+_TABLES = Path(__file__).resolve().parents[1] / "simulator" / "panbudget" / "tables"
 _MONTH = 365.25 / 12.0  # days
 _KPA_A_METRE = 9.80665
 

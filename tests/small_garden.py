@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from simulator import engine
-from simulator.arrays import Beds, Days, Pans, Results, State, empty_results, mains, no_tanks, plain
+from panbudget.engine import season as engine
+from panbudget.engine.arrays import Beds, Days, Pans, Results, State, empty_results, mains, no_tanks, plain
 
 EVEN_HOURS = np.full(24, 1.0 / 24.0)
 NOON_HOURS = (

@@ -10,11 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from simulator.cli import main
+from panbudget.cli.main import main
 
-ROOT = Path(__file__).resolve().parent.parent
-GARDEN = (ROOT / "simulator" / "templates" / "garden.toml").read_text(encoding="utf-8")
-WEATHER = (ROOT / "simulator" / "templates" / "weather.csv").read_text(encoding="utf-8")
+ROOT = Path(__file__).resolve().parents[1]
+GARDEN = (ROOT / "simulator" / "panbudget" / "templates" / "garden.toml").read_text(encoding="utf-8")
+WEATHER = (ROOT / "simulator" / "panbudget" / "templates" / "weather.csv").read_text(encoding="utf-8")
 
 SCENARIOS = {
     "a flow in kPa": (

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from simulator import engine
-from simulator.arrays import Beds, Days, Pans, State, empty_results, mains, no_tanks, plain
+from panbudget.engine import season as engine
+from panbudget.engine.arrays import Beds, Days, Pans, State, empty_results, mains, no_tanks, plain
 from tests.published import case, inputs
 
 

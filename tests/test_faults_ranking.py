@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from simulator.going_wrong import try_faults
-from simulator.scenario import load_scenario
+from panbudget.scenario.garden import load_scenario
+from panbudget.studies.faults import try_faults
 
 pytest.importorskip("numba")
 
@@ -25,7 +25,7 @@ _ROOT = Path(__file__).resolve().parents[1]
 _DAYS, _SHARE_OF_DAYS, _SHARE_OF_LITRES = 3, 0.07, 0.005
 #: garden -> file, variant, step of the second simulator [s], pairs of faults in a hundred that must be told apart
 GARDENS = {
-    "the one to start from": ("simulator/templates/garden.toml", None, 1.0, 60),
+    "the one to start from": ("simulator/panbudget/templates/garden.toml", None, 1.0, 60),
     "the demo": ("scenarios/terraces.toml", None, 2.0, 60),
     "the demo on a tank under a roof": ("scenarios/terraces.toml", "rain-tank", 5.0, 25),
 }

@@ -10,7 +10,7 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from simulator.season import replay
+from panbudget.season.replay import replay
 from tests.small_weather import heat_wave, weather_csv
 
 PAN = ("controller", "upper", "pan")

@@ -12,7 +12,7 @@ import math
 
 import pytest
 
-from simulator import replay, scenario_from
+from panbudget import replay, scenario_from
 
 LATITUDE, ELEVATION = 47.45, 130.0
 START, END = dt.date(2015, 4, 15), dt.date(2015, 9, 30)

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-import simulator
+import panbudget
 
-ROOT = Path(__file__).resolve().parent.parent
-MODULES = sorted(m.name for m in pkgutil.walk_packages(simulator.__path__, "simulator.") if "__main__" not in m.name)
+ROOT = Path(__file__).resolve().parents[1]
+MODULES = sorted(m.name for m in pkgutil.walk_packages(panbudget.__path__, "panbudget.") if "__main__" not in m.name)
 
 
 @pytest.mark.parametrize("name", MODULES)
@@ -39,10 +39,10 @@ def test_every_module_says_what_it_is_for():
 
 
 def test_the_packages_own_names_are_found_when_wanted():
-    for name in simulator.__all__:
-        assert getattr(simulator, name) is not None
+    for name in panbudget.__all__:
+        assert getattr(panbudget, name) is not None
     with pytest.raises(AttributeError, match="no attribute 'nonsense'"):
-        simulator.nonsense  # noqa: B018
+        panbudget.nonsense  # noqa: B018
 
 
 def test_ci_runs_the_readmes_own_test_command():

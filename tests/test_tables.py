@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from simulator.plants import find_plant, known_plants
-from simulator.soil import find_soil, known_soils
-from simulator.tables import read_table
+from panbudget.physics.crops import find_plant, known_plants
+from panbudget.physics.soil import find_soil, known_soils
+from panbudget.tables import read_table
 
 
 @pytest.mark.parametrize("name", ["plants", "soils", "pan_coefficients", "wetted_fraction", "curve_numbers"])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from simulator.units import KINDS, UnitError, column_conversion, quantity
+from panbudget.units import KINDS, UnitError, column_conversion, quantity
 
 
 @pytest.mark.parametrize(

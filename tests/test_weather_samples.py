@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parents[1]
 SCRIPT = runpy.run_path(str(ROOT / "weather_samples" / "make_samples.py"), run_name="make_samples")
 SAMPLES = SCRIPT["SAMPLES"]
 NAMES = [Path(sample.path).stem for sample in SAMPLES]

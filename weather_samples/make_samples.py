@@ -134,7 +134,7 @@ SAMPLES = (
         dry_spell=(dt.date(2025, 6, 28), dt.date(2025, 8, 10)),
     ),
     Sample(
-        path="simulator/templates/weather.csv",
+        path="simulator/panbudget/templates/weather.csv",
         place="Ostrevelle yard (no such place)",
         remark="a warm summer with some rain, to start from; put your own weather in its place",
         seed=2023,

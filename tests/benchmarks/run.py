@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 DEMO = ROOT / "scenarios" / "terraces.toml"
 
@@ -71,18 +71,18 @@ def row_loop(days: pd.DataFrame, *, area: float, swing: float, refill: float, mm
 
 def main() -> None:
     """Run all and print a table."""
-    from simulator import engine
-    from simulator.arrays import empty_results, plain
-    from simulator.forcing import initial_state, prepare
-    from simulator.scenario import load_scenario
-    from simulator.season import read_scenario_weather
+    from panbudget.engine import season as engine
+    from panbudget.engine.arrays import empty_results, plain
+    from panbudget.scenario.garden import load_scenario
+    from panbudget.season.forcing import initial_state, prepare
+    from panbudget.season.replay import read_scenario_weather
 
     bare = seconds(cold("-c", "pass"))
     pandas_import = seconds(cold("-c", "import pandas"), 3)
-    helping = seconds(cold("-m", "simulator", "--help"))
+    helping = seconds(cold("-m", "panbudget", "--help"))
     with tempfile.TemporaryDirectory() as folder:
         out = str(Path(folder) / "season")
-        replaying = seconds(cold("-m", "simulator", "replay", str(DEMO), "--out", out, "--overwrite"), 3)
+        replaying = seconds(cold("-m", "panbudget", "replay", str(DEMO), "--out", out, "--overwrite"), 3)
     print(f"python -c pass            {bare:7.3f} s")
     print(f"import pandas             {pandas_import:7.3f} s")
     print(

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 
@@ -36,11 +36,12 @@ def summers(path: Path, years: int) -> None:
 
 def main() -> None:
     """Measure and print."""
-    from simulator import replay, scenario_from, settings
-    from simulator.season import read_scenario_weather
-    from simulator.settings import Setting, outcomes
-    from simulator.sizing import _layout, _year
-    from simulator.years import in_year, years_at_hand
+    from panbudget import replay, scenario_from
+    from panbudget.season.replay import read_scenario_weather
+    from panbudget.season.years import in_year, years_at_hand
+    from panbudget.studies.size import settings
+    from panbudget.studies.size.choose import _layout, _year
+    from panbudget.studies.size.settings import Setting, outcomes
 
     folder = Path(tempfile.mkdtemp())
     summers(folder / "weather.csv", 20)

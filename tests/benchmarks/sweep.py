@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -39,8 +39,8 @@ def best(call: Callable[[], object], times: int = 15) -> float:
 
 def drivers() -> tuple[Any, Any]:
     """An invented year: the engine's days, and pan evaporation. [mm/day]"""
-    from simulator import evaporation
-    from simulator.arrays import Days
+    from panbudget.engine.arrays import Days
+    from panbudget.physics import evaporation
 
     rng = np.random.default_rng(1)
     day = np.arange(DAYS)
@@ -54,7 +54,7 @@ def lanes(
     *, dual: bool = False, tank: bool = False, stand: float = 8.0, pans: int = PANS, beds: int = BEDS
 ) -> tuple[Any, ...]:
     """The engine's arguments: pans of different sizes, each with its beds, mean and driest quarter."""
-    from simulator.arrays import Beds, Pans, State, Tanks, empty_results, mains, no_tanks
+    from panbudget.engine.arrays import Beds, Pans, State, Tanks, empty_results, mains, no_tanks
 
     days, pan_mm = drivers()
     lanes = pans * beds * 2
@@ -146,8 +146,8 @@ def lanes(
 
 def compiled_run(arguments: tuple[Any, ...]) -> Callable[[], object]:
     """One year of these lanes through the compiled engine, from the same first morning each time."""
-    from simulator import engine
-    from simulator.compiled import compiled
+    from panbudget.engine import season as engine
+    from panbudget.engine.compiled import compiled
 
     run = compiled(engine.run_season)
     *groups, state, out = arguments
@@ -204,8 +204,8 @@ def engine_speed() -> None:
     import pandas as pd
     from run import row_loop
 
-    from simulator import engine
-    from simulator.arrays import plain
+    from panbudget.engine import season as engine
+    from panbudget.engine.arrays import plain
 
     bed_days = PANS * BEDS * DAYS
     found = {}
@@ -285,7 +285,7 @@ def engine_cores() -> None:
     print(f"engine alone, two processes over one: {two[0] / one[0]:.2f} ×")
     # on a machine that others use too, what two cores would do is told by the time that the processes really had
     print(f"  by seconds of processor time: {two[1] / one[1]:.2f} ×")
-    from simulator.sweeping.run import sweep
+    from panbudget.studies.sweep.run import sweep
 
     with tempfile.TemporaryDirectory() as folder:
         plan = district(Path(folder), 200, 40)
@@ -308,7 +308,7 @@ def _processor_time() -> float:
 
 def shares() -> None:
     """What takes how long in one process."""
-    from simulator.sweeping.run import sweep
+    from panbudget.studies.sweep.run import sweep
 
     with tempfile.TemporaryDirectory() as folder:
         plan = district(Path(folder), 24, 40)
@@ -325,7 +325,7 @@ def memory() -> None:
     for sites in (16, 160):
         with tempfile.TemporaryDirectory() as folder:
             plan = district(Path(folder), sites, 10)
-            command = [sys.executable, "-m", "simulator", "sweep", str(plan), "--out", str(Path(folder) / "out")]
+            command = [sys.executable, "-m", "panbudget", "sweep", str(plan), "--out", str(Path(folder) / "out")]
             code = (
                 "import resource, subprocess, sys; subprocess.run(sys.argv[1:], check=True);"
                 "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)"
@@ -342,7 +342,7 @@ def memory() -> None:
 
 def whole_district() -> None:
     """The issue's own job."""
-    from simulator.sweeping.run import estimate, load_plan, sweep
+    from panbudget.studies.sweep.run import estimate, load_plan, sweep
 
     with tempfile.TemporaryDirectory() as folder:
         path = district(Path(folder), 1000, 40)

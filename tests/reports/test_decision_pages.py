@@ -7,22 +7,22 @@ import re
 
 import pytest
 
-from simulator import away, compare, set_up
-from simulator.comparing import RULE
-from simulator.output import provenance
-from simulator.reports.away_figures import AWAY_FIGURES, room_figure
-from simulator.reports.away_page import away_html, away_sentences
-from simulator.reports.canvas import svg_text
-from simulator.reports.compare_figures import COMPARE_FIGURES, depletion_figure, openings_figure, pan_levels_figure
-from simulator.reports.compare_page import compare_html
-from simulator.reports.difference_words import comparison_sentences
-from simulator.reports.pan_drawing import HEIGHT, WIDTH, Box, Line, Text, as_svg, pan_drawing
-from simulator.reports.setup_page import setup_html
-from simulator.reports.setup_pdf import setup_pdf
-from simulator.scenario import scenario_from
-from tests.reports.test_html import Outline
+from panbudget import away, compare, set_up
+from panbudget.reports.away.figures import AWAY_FIGURES, room_figure
+from panbudget.reports.away.page import away_html, away_sentences
+from panbudget.reports.canvas import svg_text
+from panbudget.reports.compare.figures import COMPARE_FIGURES, depletion_figure, openings_figure, pan_levels_figure
+from panbudget.reports.compare.page import compare_html
+from panbudget.reports.compare.words import comparison_sentences
+from panbudget.reports.season.files import provenance
+from panbudget.reports.setup.page import setup_html
+from panbudget.reports.setup.pan_drawing import HEIGHT, WIDTH, Box, Line, Text, as_svg, pan_drawing
+from panbudget.reports.setup.pdf import setup_pdf
+from panbudget.scenario.garden import scenario_from
+from panbudget.studies.compare import RULE
+from tests.reports.season.test_page import Outline
 from tests.small_weather import heat_wave, weather_csv
-from tests.test_comparing import VARIANTS
+from tests.studies.test_compare import VARIANTS
 
 
 @pytest.fixture

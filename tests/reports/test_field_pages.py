@@ -7,17 +7,17 @@ import copy
 import numpy as np
 import pytest
 
-from simulator import replay
-from simulator.fitting import fit
-from simulator.going_wrong import try_faults
-from simulator.output import provenance
-from simulator.reports.canvas import svg_text
-from simulator.reports.faults_figures import harm_figure
-from simulator.reports.faults_page import faults_html, faults_sentences
-from simulator.reports.fit_figures import loss_figure, residual_figure
-from simulator.reports.fit_page import fit_html, fit_sentences
-from simulator.reports.words import day_said
-from simulator.scenario import scenario_from
+from panbudget import replay
+from panbudget.reports.canvas import svg_text
+from panbudget.reports.faults.figures import harm_figure
+from panbudget.reports.faults.page import faults_html, faults_sentences
+from panbudget.reports.fit.figures import loss_figure, residual_figure
+from panbudget.reports.fit.page import fit_html, fit_sentences
+from panbudget.reports.season.files import provenance
+from panbudget.scenario.garden import scenario_from
+from panbudget.studies.faults import try_faults
+from panbudget.studies.fit.estimate import fit
+from panbudget.words import day_said
 from tests.field_logs import kept_log
 from tests.small_weather import weather_csv
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from hypothesis import strategies as st
 
-from simulator.errors import WeatherError
+from panbudget.errors import WeatherError
 
 __all__ = ["assert_one_line_says", "assert_refused_or_sound", "damages"]
 

@@ -9,11 +9,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from simulator.errors import WeatherError
-from simulator.weather import READERS, Site, read_weather
-from simulator.weather.readers import choose_reader
-from simulator.weather.source import Source
-from tests.weather import test_broken_files, test_ghcn, test_gsod, test_knmi, test_power
+from panbudget.errors import WeatherError
+from panbudget.weather import READERS, Site, read_weather
+from panbudget.weather.formats.readers import choose_reader
+from panbudget.weather.text.source import Source
+from tests.weather import test_broken_files
+from tests.weather.formats import test_ghcn, test_gsod, test_knmi, test_power
 
 SITE = Site(latitude=45.0, elevation=100.0, longitude=-6.0)
 

@@ -10,8 +10,8 @@ import datetime as dt
 
 import pytest
 
-from simulator.errors import WeatherError
-from simulator.weather import Site, read_weather
+from panbudget.errors import WeatherError
+from panbudget.weather import Site, read_weather
 
 SITE = Site(latitude=38.0, elevation=100.0)
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from simulator.errors import WeatherError
-from simulator.weather import Site, read_weather
-from tests.weather import test_ghcn, test_gsod
+from panbudget.errors import WeatherError
+from panbudget.weather import Site, read_weather
+from tests.weather.formats import test_ghcn, test_gsod
 
 SITE = Site(latitude=38.0, longitude=-6.0, elevation=120.0, timezone="Etc/GMT+0")
 

@@ -14,10 +14,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from simulator import meteorology as met
-from simulator import sun
-from simulator.errors import WeatherError
-from simulator.weather import GapLimits, Site, read_weather
+from panbudget.errors import WeatherError
+from panbudget.physics import air as met
+from panbudget.physics import sun
+from panbudget.weather import GapLimits, Site, read_weather
 from tests.weather.test_broken_files import table, with_day
 
 SITE = Site(latitude=38.0, elevation=100.0)

@@ -10,9 +10,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from simulator.weather import Site
-from simulator.weather.raw import RawTable
-from simulator.weather.typical import (
+from panbudget.weather import Site
+from panbudget.weather.text.raw import RawTable
+from panbudget.weather.typical import (
     NOMINAL_YEAR,
     far_from_site,
     hourly_amounts,
@@ -112,4 +112,4 @@ def test_a_file_made_for_another_place_is_named():
 
 def test_a_year_cut_short_is_refused_with_its_line():
     problem = whole_year(np.arange(5000) * 3600, np.arange(5000) + 9)[0]
-    assert "holds 5000 of the 8760 hours of a typical year and ends on line 5008" in problem.message
+    assert "holds 5000 of the 8760 hours of a typical year and ends on line 5008" in problem.sentence()

@@ -15,7 +15,7 @@ import pandas as pd
 import pytest
 from hypothesis import strategies as st
 
-from simulator.errors import WeatherError
+from panbudget.errors import WeatherError
 
 YEARS = (1988, 1996, 1990, 1980, 1986, 1989, 1981, 2001, 2003, 1980, 1994, 1982)
 

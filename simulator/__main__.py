@@ -1,5 +1,0 @@
-"""``python -m simulator`` is ``panbudget``."""
-
-from simulator.cli import main
-
-main()

@@ -1,0 +1,104 @@
+"""
+panbudget: a season of weather through an unpowered, evaporation-driven irrigation valve and the beds it waters.
+
+The verbs of the command line are functions here: ``from panbudget import load_scenario, replay``. Names are
+imported when first used, so that importing the package costs nothing.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
+    from panbudget.reports.field_files import write_faults, write_fit
+    from panbudget.reports.season.files import write_away, write_comparison, write_season, write_setup
+    from panbudget.reports.statement.files import write_statement
+    from panbudget.scenario.garden import Scenario, load_scenario, scenario_from
+    from panbudget.season.replay import Season, replay
+    from panbudget.season.years import read_year
+    from panbudget.studies.away import Away, away
+    from panbudget.studies.compare import Comparison, compare
+    from panbudget.studies.faults import Trials, try_faults
+    from panbudget.studies.fit.estimate import Fit, fit
+    from panbudget.studies.ranges import with_spread
+    from panbudget.studies.setup import SetUp, set_up
+    from panbudget.studies.statement.account import Statement, make_statement
+    from panbudget.weather import Fallback, Weather, read_weather
+
+__all__ = [
+    "Away",
+    "Comparison",
+    "Fallback",
+    "Fit",
+    "PanbudgetError",
+    "Scenario",
+    "ScenarioError",
+    "Season",
+    "SetUp",
+    "Statement",
+    "Trials",
+    "Weather",
+    "WeatherError",
+    "away",
+    "compare",
+    "fit",
+    "load_scenario",
+    "make_statement",
+    "read_weather",
+    "read_year",
+    "replay",
+    "scenario_from",
+    "set_up",
+    "try_faults",
+    "with_spread",
+    "write_away",
+    "write_comparison",
+    "write_faults",
+    "write_fit",
+    "write_season",
+    "write_setup",
+    "write_statement",
+]
+
+_HOME = {
+    "Fit": "studies.fit.estimate",
+    "fit": "studies.fit.estimate",
+    "Trials": "studies.faults",
+    "try_faults": "studies.faults",
+    "with_spread": "studies.ranges",
+    "write_faults": "reports.field_files",
+    "write_fit": "reports.field_files",
+    "SetUp": "studies.setup",
+    "set_up": "studies.setup",
+    "write_setup": "reports.season.files",
+    "Away": "studies.away",
+    "away": "studies.away",
+    "Comparison": "studies.compare",
+    "compare": "studies.compare",
+    "PanbudgetError": "errors",
+    "ScenarioError": "errors",
+    "WeatherError": "errors",
+    "Scenario": "scenario.garden",
+    "load_scenario": "scenario.garden",
+    "scenario_from": "scenario.garden",
+    "Season": "season.replay",
+    "replay": "season.replay",
+    "Fallback": "weather",
+    "Weather": "weather",
+    "read_weather": "weather",
+    "read_year": "season.years",
+    "write_away": "reports.season.files",
+    "write_comparison": "reports.season.files",
+    "write_season": "reports.season.files",
+    "Statement": "studies.statement.account",
+    "make_statement": "studies.statement.account",
+    "write_statement": "reports.statement.files",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(importlib.import_module(f"panbudget.{_HOME[name]}"), name)

@@ -1,0 +1,5 @@
+"""``python -m panbudget`` is ``panbudget``."""
+
+from panbudget.cli.main import main
+
+main()

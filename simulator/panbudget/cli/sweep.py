@@ -1,0 +1,168 @@
+"""
+Command line: `sweep`. Parse, call, print.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from panbudget.cli.options import Json, Quiet, print_json, say
+
+if TYPE_CHECKING:
+    from panbudget.studies.sweep.run import Estimate, Progress
+
+__all__ = ["sweep"]
+
+_EVERY = 10.0  # seconds between two lines where no person looks at a bar
+
+
+def sweep(
+    plan: Annotated[Path, typer.Argument(metavar="PLAN", help="A plan (TOML).", show_default=False)],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder to make, or to go on with.", show_default=False),
+    ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Say rows, memory and time, and do nothing.")] = False,
+    keep_going: Annotated[
+        bool, typer.Option("--keep-going", help="Skip and count sites that can't be run, in place of stopping.")
+    ] = False,
+    processes: Annotated[
+        int | None,
+        typer.Option("--processes", min=1, max=1024, help="How many; the cores if left out.", show_default=False),
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="A dask scheduler, such as tcp://127.0.0.1:8786.", show_default=False),
+    ] = None,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Start anew, whatever an earlier run has done.")
+    ] = False,
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """
+    The same over many sites, years and designs: which would suit where? Stopped, it goes on where it was.
+
+    Example:  panbudget sweep scenarios/district.toml --out district
+    """
+    from panbudget.errors import PanbudgetError
+    from panbudget.studies.sweep.plan import load_plan, wants_extra
+    from panbudget.studies.sweep.run import estimate
+    from panbudget.studies.sweep.run import sweep as swept
+
+    wants_extra("pyarrow")
+    described = load_plan(plan)
+    reckoned = estimate(described, processes)
+    if dry_run:
+        if as_json:
+            import dataclasses
+
+            print_json(dataclasses.asdict(reckoned))
+        else:
+            for line in _estimate_lines(reckoned):
+                say(line, quiet=quiet)
+        return
+    if out is None:
+        raise PanbudgetError("--out DIR is missing; name a folder to make, or take --dry-run")
+    for line in _estimate_lines(reckoned)[:1]:
+        say(line, quiet=quiet, aside=True)
+    with _told(quiet) as told:
+        found = swept(
+            described,
+            out,
+            scheduler=scheduler,
+            processes=processes,
+            keep_going=keep_going,
+            overwrite=overwrite,
+            told=told,
+        )
+    for site in found.bad:
+        say(f"skipped: {site.name}: {'; '.join(site.lines)}", quiet=quiet, aside=True)
+    if as_json:
+        typer.echo((out / "sweep.json").read_text(encoding="utf-8").rstrip())
+    else:
+        counts: dict[str, int] = {}
+        for choice in found.choices:
+            counts[choice.design] = counts.get(choice.design, 0) + 1
+        suits = ", ".join(f"{name} at {count}" for name, count in counts.items())
+        skipped = f", {len(found.bad)} skipped" if found.bad else ""
+        say(
+            f"{found.seasons} seasons at {found.sites} sites{skipped}: {found.rows} rows in {found.elapsed:.1f} s"
+            + (f", {found.kept} parts kept from an earlier run" if found.kept else "")
+            + ".",
+            quiet=quiet,
+        )
+        if suits:
+            none = sum(not choice.keeps for choice in found.choices)
+            say(f"What suits: {suits}." + (f" At {none} no design keeps to the wish." if none else ""), quiet=quiet)
+    say(
+        f"Wrote {out}/summary.csv and suits.csv, with the dataset in {out}/seasons and sweep.json beside them.",
+        quiet=quiet,
+        aside=as_json,
+    )
+
+
+def _estimate_lines(reckoned: Estimate) -> list[str]:
+    years = str(reckoned.years) if reckoned.years_known else f"all (counted as {reckoned.years})"
+    lines = [
+        f"{reckoned.sites} sites × {years} years × {reckoned.designs} designs, {reckoned.beds} beds together: "
+        f"{reckoned.rows:,} rows in {reckoned.parts} parts",
+        f"{reckoned.bed_days:,.0f} bed-days, {'compiled' if reckoned.compiled else 'interpreted'}, on "
+        f"{reckoned.processes} process{'es' if reckoned.processes > 1 else ''}",
+        f"memory: about {reckoned.memory_bytes / 1e6:.0f} MB, whatever the number of sites",
+        f"time: about {_duration(reckoned.seconds)}, by a machine once measured; yours may be twice as quick or slow",
+    ]
+    if reckoned.left_out:
+        lines.append(f"{reckoned.left_out} cells without weather on the first day are left out")
+    return lines
+
+
+def _duration(seconds: float) -> str:
+    if seconds < 100.0:
+        return f"{math.ceil(seconds)} s"
+    if seconds < 6000.0:
+        return f"{math.ceil(seconds / 60.0)} min"
+    return f"{seconds / 3600.0:.1f} h"
+
+
+def _rate(progress: Progress) -> str:
+    left = "" if math.isnan(progress.seconds_left) else f", {_duration(progress.seconds_left)} left"
+    return f"{progress.done} of {progress.parts} parts, {progress.seasons_a_second:,.0f} seasons/s{left}"
+
+
+@contextmanager
+def _told(quiet: bool) -> Iterator[Callable[[Progress], None] | None]:
+    """A bar where a person is looking; else a line now and then."""
+    if quiet:
+        yield None
+        return
+    if not sys.stderr.isatty():
+        last = time.monotonic()
+
+        def line(progress: Progress) -> None:
+            nonlocal last
+            if time.monotonic() - last >= _EVERY:
+                last = time.monotonic()
+                say(_rate(progress), aside=True)
+
+        yield line
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, TextColumn
+    from rich.progress import Progress as Bar
+
+    with Bar(TextColumn("{task.description}"), BarColumn(), console=Console(stderr=True), transient=True) as bar:
+        task: Any = bar.add_task("starting", total=None)
+
+        def step(progress: Progress) -> None:
+            bar.update(task, completed=progress.done, total=progress.parts, description=_rate(progress))
+
+        yield step

@@ -1,0 +1,255 @@
+"""
+Arrays: the engine's arguments, grouped and named; numpy outside, and how a plain run reads them.
+
+The engine takes five groups of arrays. Here they are named tuples, because those can be built from numpy, handed
+to an interpreter as memory views (which give plain Python floats, several times quicker than numpy's scalars and
+equal to them bit for bit), or handed to a compiler as they are.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple, TypeVar
+
+import numpy as np
+
+from panbudget.numeric import Floats, Ints
+
+__all__ = [
+    "Beds",
+    "Days",
+    "Pans",
+    "Results",
+    "State",
+    "Tanks",
+    "empty_results",
+    "mains",
+    "no_tanks",
+    "plain",
+]
+
+
+class Days(NamedTuple):
+    """Drivers of each day, the same for all controllers and beds."""
+
+    rain: Floats
+    eto: Floats
+    daylight_share: Floats
+    dark_share: Floats
+
+
+class Pans(NamedTuple):
+    """Controllers: one row each, and by day what may change."""
+
+    evaporation: Floats
+    area: Floats
+    swing: Floats
+    rim: Floats
+    dry: Floats
+    shift: Floats
+    leak: Floats
+    rain_factor: Floats
+    night_share: Floats
+    refill_flow: Floats
+    refill_exponent: Floats
+    valve_flow: Floats
+    presses: Floats
+    tank: Ints
+    static: Floats
+    at_emitters: Floats
+    block: Ints
+    member: Ints
+
+
+class Tanks(NamedTuple):
+    """Tanks, one row each, and what beds draw from them."""
+
+    capacity: Floats
+    outlet: Floats
+    volumes: Floats
+    levels: Floats
+    inflow: Floats
+    float_volume: Floats
+    float_rate: Floats
+    draw_flow: Floats
+    draw_exponent: Floats
+    draw_from: Ints
+
+
+class Beds(NamedTuple):
+    """Beds by day, and the lanes that water them."""
+
+    kc: Floats
+    taw: Floats
+    rain_in: Floats
+    growing: Ints
+    kc_max: Floats
+    exposed: Floats
+    p_table: Floats
+    flow_factor: Floats
+    dual: Ints
+    fw: Floats
+    tew: Floats
+    rew: Floats
+    ke_factor: Floats
+    lane_bed: Ints
+    lane_controller: Ints
+    lane_source: Ints
+    lane_draw: Ints
+    lane_mm_per_hour: Floats
+    given: Floats
+
+
+class State(NamedTuple):
+    """Where a run stands between two days; a run overwrites it."""
+
+    level: Floats
+    is_open: Ints
+    since: Floats
+    refilled: Floats
+    drawn: Floats
+    cause: Ints
+    slot: Ints
+    press: Ints
+    volume: Floats
+    depletion: Floats
+    surface_depletion: Floats
+    wetted: Floats
+
+    def copy(self) -> State:
+        """Return a state of its own, which a run may overwrite."""
+        return State._make(part.copy() for part in self)
+
+
+class Results(NamedTuple):
+    """What a run writes."""
+
+    openings: Ints
+    open_hours: Floats
+    refilled: Floats
+    drawn: Floats
+    evaporated: Floats
+    leaked: Floats
+    spilled: Floats
+    level: Floats
+    stuck_hours: Floats
+    dry_hours: Floats
+    starved_hours: Floats
+    hourly_level: Floats
+    tank_volume: Floats
+    tank_drawn: Floats
+    tank_topped: Floats
+    tank_over: Floats
+    draw_hours: Floats
+    draw_power: Floats
+    irrigation: Floats
+    etc: Floats
+    eta: Floats
+    ks: Floats
+    ke: Floats
+    depletion: Floats
+    deep_percolation: Floats
+    left_below: Floats
+    kr: Floats
+    few: Floats
+    surface_depletion: Floats
+    opening_controller: Ints
+    opening_start: Floats
+    opening_end: Floats
+    opening_refilled: Floats
+    opening_litres: Floats
+    opening_cause: Ints
+
+
+_BY_LANE = ("irrigation", "etc", "eta", "ks", "ke", "depletion", "deep_percolation", "left_below")
+_BY_TANK = ("tank_volume", "tank_drawn", "tank_topped", "tank_over")
+_TERMS = ("kr", "few", "surface_depletion")
+
+
+def empty_results(
+    controllers: int,
+    lanes: int,
+    days: int,
+    *,
+    room: int,
+    tanks: Tanks | None = None,
+    keep_hours: bool = True,
+    keep_terms: bool = True,
+) -> Results:
+    """
+    Make room for a run's results.
+
+    Parameters
+    ----------
+    controllers, lanes, days : int
+        The run's size.
+    room : int
+        How many openings can be listed.
+    tanks : Tanks, optional
+    keep_hours : bool
+        Whether the pan's level is kept hour by hour.
+    keep_terms : bool
+        Whether the dual coefficient's terms are kept.
+
+    Returns
+    -------
+    Results
+        Arrays (controllers, days), (controllers, days·24), (lanes, days) and (room,), all zero.
+    """
+    pan, lane = (controllers, days), (lanes, days)
+    hourly = (controllers, days * 24 if keep_hours else 0)
+    terms = (lanes, days if keep_terms else 0)
+    n_tanks, n_draws = (len(tanks.capacity), len(tanks.draw_exponent)) if tanks else (0, 0)
+    by_name = {
+        "hourly_level": hourly,
+        **dict.fromkeys(_BY_TANK, (n_tanks, days)),
+        "draw_hours": (n_draws, days),
+        "draw_power": (n_draws,),
+        **dict.fromkeys(_BY_LANE, lane),
+        **dict.fromkeys(_TERMS, terms),
+    }
+    whole = {"openings", "opening_controller", "opening_cause"}
+    return Results._make(
+        np.zeros(
+            room if name.startswith("opening_") else by_name.get(name, pan), np.int64 if name in whole else np.float64
+        )
+        for name in Results._fields
+    )
+
+
+def no_tanks(days: int) -> Tanks:
+    """Return the tanks of a garden that has none."""
+    one, two, by_day = np.zeros(0), np.zeros((0, 2)), np.zeros((0, days))
+    return Tanks(one, one, two, two, by_day, one, one, by_day, one, np.zeros(0, np.int64))
+
+
+def mains(controllers: int) -> dict[str, Any]:
+    """Return the parts of `Pans` that say that all controllers are on the mains, each stepped on its own."""
+    pressures = np.tile([0.0, 1.0], (controllers, 1))
+    return {
+        "refill_exponent": np.zeros(controllers),
+        "tank": np.full(controllers, -1, np.int64),
+        "static": pressures,
+        "at_emitters": pressures,
+        "block": np.arange(controllers + 1, dtype=np.int64),
+        "member": np.arange(controllers, dtype=np.int64),
+    }
+
+
+Group = TypeVar("Group", bound=tuple[Any, ...])
+
+
+def plain(group: Group) -> Group:
+    """
+    Give a group of arrays to the interpreter: the same memory, read and written as plain numbers.
+
+    Parameters
+    ----------
+    group : Days, Pans, Beds, State or Results
+        Groups of C-ordered arrays.
+
+    Returns
+    -------
+    the same kind of group
+        Of memory views; writing to one writes to the array.
+    """
+    return type(group)(*(memoryview(np.require(part, requirements="C")) for part in group))

@@ -1,0 +1,13 @@
+"""
+Numeric: the two kinds of arrays that pass between rooms, for type hints.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["Floats", "Ints"]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]

@@ -1,0 +1,513 @@
+"""
+Plants: what a planting asks of the day, as a share of reference ET, from the tables to a curve over the season.
+
+Units: m, m/s, %, days. Curves are arrays of shape (days,). Plants are `tables/plants.csv`. Source throughout: FAO-56,
+chapters 6 and 7.
+"""
+
+from __future__ import annotations
+
+import difflib
+import functools
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from panbudget.numeric import Floats, Ints
+from panbudget.tables import folded, read_table
+
+__all__ = [
+    "DemandCurve",
+    "Plant",
+    "PlantError",
+    "climate_adjusted_kc",
+    "constant_curve",
+    "covered_fraction",
+    "exposed_wetted_fraction",
+    "find_plant",
+    "kc_curve",
+    "kc_max",
+    "known_plants",
+    "landscape_curve",
+    "landscape_level",
+]
+
+# FAO-56 (1998) eq. 62 and 65: within these the adjustment holds
+_WIND_BOUNDS = (1.0, 6.0)  # m/s
+_RH_MIN_BOUNDS = (20.0, 80.0)  # %
+_HEIGHT_BOUNDS = (0.1, 10.0)  # m
+_END_ADJUSTED_FROM = 0.45  # below it, Kc end stands as tabled
+_BARE_KC_MAX = 1.2  # eq. 72
+_MOST_COVERED = 0.99  # eq. 76
+_SEEDLING_HEIGHT = 0.05  # m; common practice, no source
+
+
+class PlantError(ValueError):
+    """A plant that the table does not have."""
+
+
+@dataclass(frozen=True)
+class Plant:
+    """
+    A row of the table of plants.
+
+    Parameters
+    ----------
+    name : str
+    kind : {"annual", "perennial"}
+        Roots of an annual grow until mid season; a perennial keeps its own.
+    evergreen : bool
+        Growing all year.
+    kc_ini, kc_mid, kc_end, kcb_ini, kcb_mid, kcb_end : float
+        Single and basal crop coefficients in the standard climate (RHmin 45 %, 2 m/s). [-]
+    stages : tuple of int, optional
+        Days of the initial, development, mid and late stages.
+    height : float
+        Full-grown. [m]
+    root_depth_start, root_depth : float
+        [m]
+    depletion : float
+        p at ETc 5 mm a day. [-]
+    plant_factor : tuple of float, optional
+        Landscape plantings: share of ETo, one or twelve. [-]
+    ky : float, optional
+        Yield response factor. [-]
+    stands_for : tuple of str
+        Other plants for which these figures are taken.
+    source : str
+    """
+
+    name: str
+    kind: Literal["annual", "perennial"]
+    evergreen: bool
+    kc_ini: float
+    kc_mid: float
+    kc_end: float
+    kcb_ini: float
+    kcb_mid: float
+    kcb_end: float
+    stages: tuple[int, int, int, int] | None
+    height: float
+    root_depth_start: float
+    root_depth: float
+    depletion: float
+    plant_factor: tuple[float, ...] | None
+    ky: float | None
+    stands_for: tuple[str, ...]
+    source: str
+
+    @property
+    def needs_date(self) -> bool:
+        """Whether a day of planting, or of first growth, must be known."""
+        return self.stages is not None and not self.evergreen and self.plant_factor is None
+
+
+@dataclass(frozen=True)
+class DemandCurve:
+    """
+    A planting's demand, day by day.
+
+    Parameters
+    ----------
+    kc : ndarray (days,)
+        Kc, or Kcb where basal was asked for. [-]
+    height, root_depth : ndarray (days,)
+        [m]
+    growing : ndarray of bool (days,)
+    stage : ndarray of int (days,)
+        0 outside the growing season; 1 to 4 initial, development, mid, late.
+    assumptions : tuple of str
+    mid_kc, end_kc : float
+        As adjusted to the climate. [-]
+    """
+
+    kc: Floats
+    height: Floats
+    root_depth: Floats
+    growing: npt.NDArray[np.bool_]
+    stage: Ints
+    assumptions: tuple[str, ...]
+    mid_kc: float
+    end_kc: float
+
+
+@functools.cache
+def _plants() -> dict[str, Plant]:
+    found: dict[str, Plant] = {}
+    for row in read_table("plants"):
+        lengths = [row[key] for key in ("l_ini_d", "l_dev_d", "l_mid_d", "l_late_d")]
+        stages = tuple(int(text) for text in lengths) if all(lengths) else None
+        plant = Plant(
+            name=row["name"],
+            kind="annual" if row["kind"] == "annual" else "perennial",
+            evergreen=row["evergreen"] == "yes",
+            kc_ini=float(row["kc_ini"]),
+            kc_mid=float(row["kc_mid"]),
+            kc_end=float(row["kc_end"]),
+            kcb_ini=float(row["kcb_ini"]),
+            kcb_mid=float(row["kcb_mid"]),
+            kcb_end=float(row["kcb_end"]),
+            stages=stages,  # type: ignore[arg-type]  # four of them
+            height=float(row["height_m"]),
+            root_depth_start=float(row["root_depth_start_m"]),
+            root_depth=float(row["root_depth_m"]),
+            depletion=float(row["p_at_etc_5"]),
+            plant_factor=(float(row["plant_factor"]),) if row["plant_factor"] else None,
+            ky=float(row["ky"]) if row["ky"] else None,
+            stands_for=tuple(folded(name) for name in row["stands_for"].split(";") if name),
+            source=row["source"],
+        )
+        for name in (row["name"], *row["also"].split(";"), *row["stands_for"].split(";")):
+            if name:
+                found[folded(name)] = plant
+    return found
+
+
+def known_plants() -> list[str]:
+    """Return the table's plants, vegetables first."""
+    return list(dict.fromkeys(plant.name for plant in _plants().values()))
+
+
+def find_plant(name: str) -> Plant:
+    """
+    Look a plant up; case, hyphens, spaces and the plural don't matter.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    Plant
+
+    Raises
+    ------
+    PlantError
+        With the nearest known name, and what else can be given.
+
+    Examples
+    --------
+    >>> find_plant("Courgettes").name
+    'zucchini'
+    """
+    known = _plants()
+    if folded(name) in known:
+        return known[folded(name)]
+    near = difflib.get_close_matches(folded(name), known, n=1)
+    hint = f'did you mean "{near[0]}"? ' if near else f"known are {', '.join(known_plants())}. "
+    raise PlantError(
+        f'"{name}" is no plant that is known; {hint}'
+        'Or give your own figures, such as { kc = 0.9, root_depth = "60 cm", depletion = 0.45, height = "0.6 m" }'
+    )
+
+
+def _climate_term(wind: npt.ArrayLike, rh_min: npt.ArrayLike, height: npt.ArrayLike) -> Floats:
+    u2 = np.clip(np.asarray(wind, float), *_WIND_BOUNDS)
+    rh = np.clip(np.asarray(rh_min, float), *_RH_MIN_BOUNDS)
+    h = np.clip(np.asarray(height, float), *_HEIGHT_BOUNDS)
+    return np.asarray((0.04 * (u2 - 2.0) - 0.004 * (rh - 45.0)) * (h / 3.0) ** 0.3)
+
+
+def climate_adjusted_kc(
+    kc: npt.ArrayLike, *, wind: npt.ArrayLike, rh_min: npt.ArrayLike, height: npt.ArrayLike
+) -> Floats:
+    """
+    Bring a tabled Kc (or Kcb) of the mid or late stage to the place's own climate.
+
+    Parameters
+    ----------
+    kc : float or ndarray
+        For RHmin 45 % and 2 m/s. [-]
+    wind : float or ndarray
+        Mean over the stage, at 2 m; taken within 1…6. [m/s]
+    rh_min : float or ndarray
+        Mean over the stage of the daily minimum; taken within 20…80. [%]
+    height : float or ndarray
+        Mean of the stage; taken within 0.1…10. [m]
+
+    Returns
+    -------
+    ndarray
+        [-]
+
+    Notes
+    -----
+    FAO-56 (1998) eq. 62 (Kc mid), 65 (Kc end, for tabled values of 0.45 and more), 70 (Kcb).
+
+    Examples
+    --------
+    Example 27, maize at Mocha in Ecuador's wind: 1.30.
+
+    >>> round(float(climate_adjusted_kc(1.2, wind=4.6, rh_min=44.0, height=2.0)), 2)
+    1.3
+    """
+    return np.asarray(np.asarray(kc, float) + _climate_term(wind, rh_min, height))
+
+
+def kc_curve(
+    dates: npt.NDArray[np.datetime64],
+    planted: np.datetime64,
+    plant: Plant,
+    *,
+    wind: Floats,
+    rh_min: Floats,
+    basal: bool = False,
+) -> DemandCurve:
+    """
+    Return the crop coefficient over a record, from the four stages.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], (days,)
+        Consecutive.
+    planted : datetime64[D]
+        Day 1 of the initial stage.
+    plant : Plant
+        With stages.
+    wind : ndarray (days,)
+        At 2 m. [m/s]
+    rh_min : ndarray (days,)
+        [%]
+    basal : bool
+        Kcb in place of Kc.
+
+    Returns
+    -------
+    DemandCurve
+        Before planting and after the late stage nothing grows: Kc is that of the initial stage, Kcb 0.
+
+    Notes
+    -----
+    FAO-56 [1]_ Figure 36 and eq. 66: straight lines between the stages; day i counts from 1. Kc mid and Kc end are
+    adjusted (eq. 62, 65) to the mean wind and RHmin of their own stage's days in the record, or, where the record
+    has none of these, of all its days, which is said. Roots and height of an annual grow straight from planting to
+    mid season, respectively through the development stage.
+
+    References
+    ----------
+    .. [1] Allen et al. 1998, FAO Irrigation and Drainage Paper 56, chapter 6 (Box 15, Figure 36), chapter 7
+       (Examples 29 and 30).
+    """
+    assert plant.stages is not None
+    ini, dev, mid, late = plant.stages
+    ends = np.cumsum(plant.stages)
+    day = (dates - planted).astype(np.int64) + 1  # FAO-56's i
+    growing = (day >= 1) & (day <= ends[3])
+    stage = np.where(growing, np.searchsorted(ends, day, side="left") + 1, 0).astype(np.int64)
+
+    table = (plant.kcb_ini, plant.kcb_mid, plant.kcb_end) if basal else (plant.kc_ini, plant.kc_mid, plant.kc_end)
+    assumptions: list[str] = []
+    kc_ini, kc_mid, kc_end = table
+
+    def adjusted(kc: float, which: int, length: int, name: str) -> float:
+        found = stage == which
+        if found.sum() < length:
+            what = "none" if not found.any() else f"only {int(found.sum())}"
+            days = "all its days" if not found.any() else "those"
+            assumptions.append(
+                f"the weather record holds {what} of the {length} days of {plant.name}'s {name} stage; its Kc "
+                f"is adjusted to the mean wind and humidity of {days}"
+            )
+        chosen = found if found.any() else np.ones(len(dates), bool)
+        u2, rh = float(wind[chosen].mean()), float(rh_min[chosen].mean())
+        bounds = (("wind", u2, _WIND_BOUNDS, "m/s"), ("minimum humidity", rh, _RH_MIN_BOUNDS, "%"))
+        for what, value, (low, high), unit in bounds:
+            if not low <= value <= high:
+                assumptions.append(
+                    f"the mean {what} of {plant.name}'s {name} stage, {value:.1f} {unit}, was taken as "
+                    f"{low if value < low else high:g} {unit} (FAO-56 eq. 62 holds within {low:g} to {high:g})"
+                )
+        return float(climate_adjusted_kc(kc, wind=u2, rh_min=rh, height=plant.height))
+
+    kc_mid = adjusted(kc_mid, 3, mid, "mid")
+    if kc_end >= _END_ADJUSTED_FROM:
+        kc_end = adjusted(kc_end, 4, late, "late")
+
+    through_dev = np.clip((day - ini) / max(dev, 1), 0.0, 1.0)
+    through_late = np.clip((day - ends[2]) / max(late, 1), 0.0, 1.0)
+    kc = kc_ini + through_dev * (kc_mid - kc_ini)
+    kc = np.where(day > ends[2], kc_mid + through_late * (kc_end - kc_mid), kc)
+    kc = np.where(growing, kc, 0.0 if basal else kc_ini)
+
+    if plant.kind == "annual":
+        rooted = np.clip(day / max(ini + dev, 1), 0.0, 1.0)
+        root_depth = plant.root_depth_start + rooted * (plant.root_depth - plant.root_depth_start)
+        height = np.where(growing, np.maximum(through_dev * plant.height, _SEEDLING_HEIGHT), _SEEDLING_HEIGHT)
+    else:
+        root_depth = np.full(len(dates), plant.root_depth)
+        height = np.full(len(dates), plant.height)
+    return DemandCurve(kc, height, root_depth, growing, stage, tuple(assumptions), kc_mid, kc_end)
+
+
+def constant_curve(dates: npt.NDArray[np.datetime64], kc: float, root_depth: float, height: float = 0.5) -> DemandCurve:
+    """
+    Return a demand that is the same share of ETo every day, as the user or the table gives it.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], (days,)
+    kc : float
+        Not adjusted: a figure of one's own is for one's own place. [-]
+    root_depth, height : float
+        [m]
+
+    Returns
+    -------
+    DemandCurve
+    """
+    n = len(dates)
+    return DemandCurve(
+        kc=np.full(n, float(kc)),
+        height=np.full(n, float(height)),
+        root_depth=np.full(n, float(root_depth)),
+        growing=np.ones(n, bool),
+        stage=np.full(n, 3, np.int64),
+        assumptions=(),
+        mid_kc=float(kc),
+        end_kc=float(kc),
+    )
+
+
+def landscape_curve(
+    dates: npt.NDArray[np.datetime64], factors: tuple[float, ...], root_depth: float, height: float = 0.5
+) -> DemandCurve:
+    """
+    Return the demand of an ornamental planting: a plant factor for all months, or one for each.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], (days,)
+    factors : tuple of float
+        Share of ETo; one, or twelve from January. [-]
+    root_depth, height : float
+        [m]
+
+    Returns
+    -------
+    DemandCurve
+
+    Notes
+    -----
+    ANSI/ASABE S623 (2017), Determining landscape plant water demands: from memory.
+    """
+    curve = constant_curve(dates, max(factors), root_depth, height)
+    months = dates.astype("datetime64[M]").astype(np.int64) % 12
+    kc = np.resize(np.asarray(factors, float), 12)[months]
+    return DemandCurve(
+        kc,
+        curve.height,
+        curve.root_depth,
+        curve.growing,
+        curve.stage,
+        (),
+        mid_kc=curve.mid_kc,
+        end_kc=curve.end_kc,
+    )
+
+
+def landscape_level(factor: str, level: str) -> float:
+    """
+    Return a published category's value.
+
+    Parameters
+    ----------
+    factor : {"species", "density", "microclimate"}
+    level : str
+        "very low" (species only), "low", "moderate" or "average", "high".
+
+    Returns
+    -------
+    float
+        Middle of the published range. [-]
+
+    Raises
+    ------
+    PlantError
+        Naming the levels there are.
+    """
+    rows = {row["level"]: row["value"] for row in read_table("landscape") if row["factor"] == factor}
+    wanted = folded(level)
+    if wanted not in rows:
+        raise PlantError(f'"{level}" is no level of {factor}; known are {", ".join(rows)}, or give a number')
+    return float(rows[wanted])
+
+
+def kc_max(kcb: npt.ArrayLike, *, wind: npt.ArrayLike, rh_min: npt.ArrayLike, height: npt.ArrayLike) -> Floats:
+    """
+    Return the most that plants and wet ground together can evaporate.
+
+    Parameters
+    ----------
+    kcb : ndarray (days,)
+        [-]
+    wind : ndarray (days,)
+        At 2 m; taken within 1…6. [m/s]
+    rh_min : ndarray (days,)
+        Taken within 20…80. [%]
+    height : ndarray (days,)
+        Taken within 0.1…10. [m]
+
+    Returns
+    -------
+    ndarray (days,)
+        [-]
+
+    Notes
+    -----
+    FAO-56 (1998) eq. 72; Example 32. Eq. 72 states no bounds; those of eq. 62, the same term, are kept.
+    """
+    term = _climate_term(wind, rh_min, height)
+    return np.asarray(np.maximum(_BARE_KC_MAX + term, np.asarray(kcb, float) + 0.05))
+
+
+def covered_fraction(kcb: npt.ArrayLike, most: npt.ArrayLike, *, height: npt.ArrayLike, kc_min: float = 0.15) -> Floats:
+    """
+    Return fc, the share of the ground that leaves shade.
+
+    Parameters
+    ----------
+    kcb : ndarray (days,)
+        [-]
+    most : ndarray (days,)
+        Kc max. [-]
+    height : ndarray (days,)
+        [m]
+    kc_min : float
+        Kc of dry bare ground, 0.15…0.20. [-]
+
+    Returns
+    -------
+    ndarray (days,)
+        0…0.99. [-]
+
+    Notes
+    -----
+    FAO-56 (1998) eq. 76; Example 32.
+    """
+    share = np.maximum(np.asarray(kcb, float) - kc_min, 0.01) / (np.asarray(most, float) - kc_min)
+    return np.asarray(np.minimum(share ** (1.0 + 0.5 * np.asarray(height, float)), _MOST_COVERED))
+
+
+def exposed_wetted_fraction(covered: npt.ArrayLike, wetted: npt.ArrayLike) -> Floats:
+    """
+    Return few, the share of the ground that is both wet and in the sun.
+
+    Parameters
+    ----------
+    covered : float or ndarray
+        fc. [-]
+    wetted : float or ndarray
+        fw of the last wetting. [-]
+
+    Returns
+    -------
+    ndarray
+        [-]
+
+    Notes
+    -----
+    FAO-56 (1998) eq. 75; Example 33.
+    """
+    return np.asarray(np.minimum(1.0 - np.asarray(covered, float), np.asarray(wetted, float)))

@@ -1,0 +1,155 @@
+"""
+Canvas: what every figure needs: axes, runs of days, dates, a legend's place, and saving the same bytes each time.
+
+Days are matplotlib's day numbers here: a day's value stands at its mark, its width is half a day to each side.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+import warnings
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import matplotlib.dates as mdates
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from panbudget.numeric import Floats
+from panbudget.reports.style import applied
+
+__all__ = ["date_axis", "day_numbers", "draw_into", "enough", "legend_above", "runs", "save", "svg_text"]
+
+Mask = npt.NDArray[np.bool_]
+
+
+def draw_into(folder: Path, drawings: Iterable[tuple[str, Figure | Sequence[Axes]]]) -> dict[str, str]:
+    """
+    Write a page's figures into its folder, and return them to stand inside the page.
+
+    Parameters
+    ----------
+    folder : Path
+        The page's; ``figures`` is made in it.
+    drawings : iterable of (str, Figure or sequence of Axes)
+        Names and figures; drawn one at a time where they are made as they are asked for.
+
+    Returns
+    -------
+    dict
+        Name -> SVG element.
+    """
+    (folder / "figures").mkdir()
+    return {name: _element(save(drawn, folder / "figures" / name)) for name, drawn in drawings}
+
+
+def save(drawn: Figure | Sequence[Axes], path: Path) -> str:
+    """
+    Write a figure as PNG and SVG, the same bytes each time.
+
+    Parameters
+    ----------
+    drawn : Figure or sequence of Axes
+        As the functions here return.
+    path : Path
+        Without suffix.
+
+    Returns
+    -------
+    str
+        The SVG file's text.
+    """
+    figure = _figure_of(drawn)
+    with applied(), _missing_glyphs_are_boxes():
+        figure.savefig(path.with_name(path.name + ".png"), format="png", dpi=150, metadata={"Software": None})
+        text = _svg(figure)
+    path.with_name(path.name + ".svg").write_text(text, encoding="utf-8", newline="\n")
+    return text
+
+
+def svg_text(drawn: Figure | Sequence[Axes]) -> str:
+    """
+    Return a figure as an SVG element to stand inside a page.
+
+    Parameters
+    ----------
+    drawn : Figure or sequence of Axes
+
+    Returns
+    -------
+    str
+        ``<svg …>…</svg>``: no declaration, comment, metadata or address of anything outside.
+    """
+    figure = _figure_of(drawn)
+    with applied(), _missing_glyphs_are_boxes():
+        return _element(_svg(figure))
+
+
+def _element(text: str) -> str:
+    text = text[text.index("<svg") :]
+    # matplotlib keeps user's names in comments; a page needs neither these nor its namespaces
+    text = re.sub(r"<!--.*?-->\n?", "", text, flags=re.DOTALL)
+    text = re.sub(r"\s*<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
+    return re.sub(r' xmlns(:\w+)?="[^"]*"', "", text).strip()
+
+
+def _svg(figure: Figure) -> str:
+    buffer = io.StringIO()
+    figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+    return buffer.getvalue()
+
+
+def _figure_of(drawn: Figure | Sequence[Axes]) -> Figure:
+    if isinstance(drawn, Figure):
+        return drawn
+    figure = drawn[0].figure
+    assert isinstance(figure, Figure)
+    return figure
+
+
+@contextlib.contextmanager
+def _missing_glyphs_are_boxes() -> Iterator[None]:
+    """A name in a script that the font lacks is drawn as boxes, without noise on the terminal."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        yield
+
+
+def enough(axes: Sequence[Axes], wanted: int) -> list[Axes]:
+    if len(axes) != wanted:
+        raise ValueError(f"{len(axes)} axes were given; {wanted} are needed")
+    return list(axes)
+
+
+def runs(mask: Mask) -> Iterator[tuple[int, int]]:
+    """First and last place of each run of true values."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
+    for first, after in zip(edges[::2], edges[1::2], strict=True):
+        yield int(first), int(after) - 1
+
+
+def legend_above(ax: Axes, columns: int = 4, **content: Any) -> None:
+    """Legend above the axes at the right, beside the title, so that it never covers data."""
+    ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=columns, **content)
+
+
+def day_numbers(index: pd.Index[Any]) -> Floats:
+    """Return the days of an index as matplotlib counts them."""
+    return np.asarray(mdates.date2num(index.to_numpy()), dtype=np.float64)  # type: ignore[no-untyped-call]
+
+
+def date_axis(ax: Axes, days: Floats, most: int = 9) -> None:
+    """Put dates under an axis: whole days, years and months named once."""
+    ax.set_xlim(days[0] - 0.5, days[-1] + 0.5)
+    locator = mdates.AutoDateLocator(minticks=2, maxticks=most)  # type: ignore[no-untyped-call]
+    locator.intervald[mdates.HOURLY] = [24]  # the finest thing on these axes is a day
+    ax.xaxis.set_major_locator(locator)
+    beside = ["", "%Y", "%B %Y", "%d %B %Y", "%d %B %Y", "%d %B %Y"]  # where marks are years, months, days and less
+    formatter = mdates.ConciseDateFormatter(locator, offset_formats=beside)  # type: ignore[no-untyped-call]
+    ax.xaxis.set_major_formatter(formatter)

@@ -1,0 +1,120 @@
+"""
+Folders: what a command writes goes into a folder of its own, whole or not at all, and over nothing but its own.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import shutil
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from panbudget.errors import OutputError
+
+__all__ = ["FILES_OF", "new_folder"]
+
+_FIGURES = "figures"
+_SEASON = {"daily.csv", "openings.csv", "season.json"}
+#: all that each command leaves in its folder; the first name is in no other's
+FILES_OF: dict[str, tuple[str, ...]] = {
+    "new": ("garden.toml", "weather.csv"),
+    "check": ("check.html", _FIGURES),
+    "replay": ("report.html", "beds.csv", "weeks.csv", *sorted(_SEASON), _FIGURES),
+    "compare": ("compare.html", "compare.csv", "compare.json", _FIGURES),
+    "size": ("size.html", "size.csv", "size.json", _FIGURES),
+    "setup": ("setup.html", "setup.csv", "setup.json", "setup.pdf"),
+    "away": ("away.html", "away.csv", "away.json", _FIGURES),
+    "statement": (
+        "statement.html",
+        *("statement-a4.pdf", "statement-letter.pdf", "statement.csv", "statement.json"),
+        *sorted(_SEASON),
+    ),
+    "faults": ("faults.html", "faults.csv", "faults.json", _FIGURES),
+    "fit": ("fit.html", "fit.csv", "fit.json", "fitted.toml", _FIGURES),
+    "sweep": ("sweep.json", "summary.csv", "suits.csv", "seasons", _FIGURES),
+}
+
+
+@contextlib.contextmanager
+def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]:
+    """
+    Give a folder to write into that takes the place of ``folder`` only when all went well.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if missing, with its parents.
+    command : str
+        Who writes, one of `FILES_OF`.
+    overwrite : bool
+        Whether an earlier run of the same command may be replaced. What another command wrote, or what we did not
+        make, is never touched.
+
+    Yields
+    ------
+    Path
+        A new, empty folder beside it.
+
+    Raises
+    ------
+    OutputError
+        Not empty without ``overwrite``; holds another command's files or something of the user's; can't be written.
+    """
+    folder = Path(folder)
+    _may_write(folder, command, overwrite)
+    target = folder.resolve()
+    try:
+        parent = target.parent
+        parent.mkdir(parents=True, exist_ok=True)
+        staging = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=parent))
+    except OSError as error:
+        raise OutputError(f"can't be made ({error.strerror}); choose another --out", file=str(folder)) from None
+    try:
+        made = staging / "new"
+        made.mkdir()
+        yield made
+        _may_write(folder, command, overwrite)  # something may have come in between
+        if target.exists() and not any(target.iterdir()):  # it may be where somebody stands
+            for part in made.iterdir():
+                part.rename(target / part.name)
+        else:
+            if target.exists():
+                target.rename(staging / "old")
+            made.rename(target)
+    except OSError as error:
+        raise OutputError(f"can't be written ({error.strerror}); choose another --out", file=str(folder)) from None
+    finally:
+        if (staging / "old").exists() and not target.exists():
+            (staging / "old").rename(target)
+        shutil.rmtree(staging, ignore_errors=True)
+
+
+def _may_write(folder: Path, command: str, overwrite: bool) -> None:
+    if not folder.exists():
+        return
+    if not folder.is_dir():
+        raise OutputError("is a file, and a folder is wanted; choose another name", file=str(folder))
+    inside = sorted(entry.name for entry in folder.iterdir())
+    if not inside:
+        return
+    others = [name for name in FILES_OF if name != command and FILES_OF[name][0] in inside]
+    if others:
+        raise OutputError(
+            f"holds what `panbudget {others[0]}` wrote, which `{command}` does not replace; choose another folder, or "
+            "remove its files yourself",
+            file=str(folder),
+        )
+    if not overwrite:
+        raise OutputError(
+            "is not empty; choose another folder, or add --overwrite to replace an earlier run there", file=str(folder)
+        )
+    foreign = [name for name in inside if name not in FILES_OF[command]]
+    if (folder / _FIGURES).is_dir():
+        pictures = sorted((folder / _FIGURES).iterdir())
+        foreign += [f"{_FIGURES}/{entry.name}" for entry in pictures if entry.suffix not in (".png", ".svg")]
+    if foreign:
+        raise OutputError(
+            f"holds {foreign[0]}, which `{command}` did not make and will not remove; choose another folder",
+            file=str(folder),
+        )

@@ -1,0 +1,404 @@
+"""
+Output: a season as files. Tables as CSV, totals as JSON; `folders` gives the folder that they go into.
+
+Two runs on the same inputs give the same bytes: no dates of writing, no host, numbers printed one way.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import importlib.metadata
+import json
+import math
+import platform
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TextIO
+
+import pandas as pd
+
+if TYPE_CHECKING:
+    from panbudget.season.replay import Season
+    from panbudget.studies.away import Away, Stay
+    from panbudget.studies.compare import Comparison
+    from panbudget.studies.setup import SetUp
+
+__all__ = [
+    "away_json",
+    "beds_table",
+    "comparison_json",
+    "daily_table",
+    "openings_table",
+    "provenance",
+    "season_json",
+    "setup_json",
+    "write_away",
+    "write_comparison",
+    "write_csv",
+    "write_json",
+    "write_season",
+    "write_setup",
+]
+
+# beside the season's own rain; as a number; net_demand_mm once more
+_NOT_DAILY = ("rain_mm", "growing", "exact_irrigation_mm")
+# 12 significant digits: enough that sums close to 1e-9, and no trailing noise of binary fractions
+_FLOATS = "%.12g"
+# with which a text may be taken for a formula by a spreadsheet
+_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n")
+_PLAIN_NUMBER = re.compile(r"-?\d+(\.\d+)?")
+
+
+def provenance(season: Season) -> dict[str, Any]:
+    """
+    Say what a season was made from, so that someone can make it again.
+
+    Parameters
+    ----------
+    season : Season
+
+    Returns
+    -------
+    dict
+        Versions, and fingerprints of the input files.
+    """
+    packages = ("numpy", "pandas", "pyet", "pint", "pydantic", "matplotlib")
+    weather = season.weather.provenance
+    return {
+        "panbudget": importlib.metadata.version("panbudget"),
+        "python": platform.python_version(),
+        "packages": {name: importlib.metadata.version(name) for name in packages},
+        "scenario_sha256": season.scenario.sha256,
+        "weather_sha256": weather["sha256"],
+        "weather": {
+            **{key: weather[key] for key in ("file", "reader", "recognised", "first", "last")},
+            "typical": bool(weather.get("typical", False)),
+            "fallbacks": weather.get("fallbacks", []),
+        },
+        "assumptions": list(season.assumptions),
+        "times": season.times_are,
+    }
+
+
+def season_json(season: Season) -> dict[str, Any]:
+    """
+    Return what `season.json` holds.
+
+    Parameters
+    ----------
+    season : Season
+
+    Returns
+    -------
+    dict
+        Totals, findings, provenance.
+    """
+    return {
+        **season.totals,
+        "findings": [finding.as_dict() for finding in season.findings],
+        "provenance": provenance(season),
+    }
+
+
+def daily_table(season: Season) -> pd.DataFrame:
+    """
+    Return the season day by day, long: one row a day and bed.
+
+    Parameters
+    ----------
+    season : Season
+
+    Returns
+    -------
+    DataFrame
+        ``date``, ``controller``, ``bed``; the day's ``eto_mm`` and ``rain_mm``; the controller's ``pan_mm``,
+        ``openings``, ``open_hours`` and ``pan_level_kg`` (above the trip weight, at solar midnight), repeated for
+        each of its beds; then the bed's own columns, the driest quarter's with the prefix ``driest_``.
+    """
+    parts = []
+    for key, table in season.beds.items():
+        controller, bed = key.split("/")
+        pan = season.controllers[controller]
+        part = pd.DataFrame(
+            {
+                "date": pd.DatetimeIndex(table.index).strftime("%Y-%m-%d"),
+                "controller": controller,
+                "bed": bed,
+                "eto_mm": season.days["eto_mm"].to_numpy(),
+                "rain_mm": season.days["rain_mm"].to_numpy(),
+                **{c: pan[c].to_numpy() for c in ("pan_mm", "openings", "open_hours", "pan_level_kg")},
+                **{c: table[c].to_numpy() for c in table.columns if c not in _NOT_DAILY},
+                "growing": table["growing"].to_numpy().astype(int),
+            }
+        )
+        parts.append(part)
+    whole = pd.concat(parts, ignore_index=True)
+    order = {key: index for index, key in enumerate(season.beds)}
+    rank = (whole["controller"] + "/" + whole["bed"]).map(order)
+    return whole.assign(_rank=rank).sort_values(["date", "_rank"], ignore_index=True).drop(columns="_rank")
+
+
+def beds_table(season: Season) -> pd.DataFrame:
+    """
+    Return the beds' totals, one row a bed and part of it.
+
+    Parameters
+    ----------
+    season : Season
+
+    Returns
+    -------
+    DataFrame
+        ``controller``, ``bed``, ``part`` ("mean", "driest_quarter", "exact_refill", "timer"), then the totals of `season.json`.
+    """
+    rows = []
+    for key, totals in season.totals["beds"].items():
+        controller, bed = key.split("/")
+        own = {k: v for k, v in totals.items() if not isinstance(v, dict | list)}
+        rows.append({"controller": controller, "bed": bed, "part": "mean", **own})
+        for part in ("driest_quarter", "exact_refill", "timer"):
+            if part in totals:
+                about = {"controller": controller, "bed": bed, "part": part, "area_m2": totals["area_m2"]}
+                rows.append({**about, **totals[part]})
+    return pd.DataFrame(rows)
+
+
+def openings_table(season: Season) -> pd.DataFrame:
+    """Return the list of openings as `openings.csv` has it."""
+    columns = ["controller", "start", "end", "minutes", "refilled_kg", "litres", "cause"]
+    return season.openings[columns].assign(times=season.times_are)
+
+
+def write_season(season: Season, folder: Path) -> None:
+    """
+    Write a season's tables, totals, figures and report into an empty folder.
+
+    Parameters
+    ----------
+    season : Season
+    folder : Path
+    """
+    from panbudget.reports.canvas import draw_into
+    from panbudget.reports.season import figures
+    from panbudget.reports.season import page as html
+    from panbudget.season.weeks import weeks_table
+    from panbudget.studies.tank_sizes import tank_sizes
+
+    write_csv(daily_table(season), folder / "daily.csv")
+    write_csv(openings_table(season), folder / "openings.csv")
+    write_csv(beds_table(season), folder / "beds.csv")
+    write_csv(weeks_table(season), folder / "weeks.csv")
+    write_json(season_json(season), folder / "season.json")
+    draws = dict(figures.SEASON_FIGURES)
+    sizes = {name: tank_sizes(season, name) for name in season.tanks}  # a dozen seasons each: once for table and figure
+    if season.tanks:
+        from panbudget.reports.season.tank_figures import tank_figure
+
+        draws["tank"] = functools.partial(tank_figure, sizes=sizes)
+    drawn = draw_into(folder, ((name, draw(season)) for name, draw in draws.items()))
+    text = html.report_html(season, drawn, provenance(season), sizes=sizes)
+    (folder / "report.html").write_text(text, encoding="utf-8")
+
+
+def write_comparison(comparison: Comparison, folder: Path) -> None:
+    """
+    Write a comparison's table, totals, figures and page into an empty folder.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    folder : Path
+    """
+    from panbudget.reports.canvas import draw_into
+    from panbudget.reports.compare.figures import COMPARE_FIGURES
+    from panbudget.reports.compare.page import compare_html
+
+    write_csv(comparison.table(), folder / "compare.csv")
+    write_json(comparison_json(comparison), folder / "compare.json")
+    drawn = draw_into(folder, ((name, draw(comparison)) for name, draw in COMPARE_FIGURES.items()))
+    made_from = provenance(next(iter(comparison.seasons.values())))
+    (folder / "compare.html").write_text(compare_html(comparison, drawn, made_from), encoding="utf-8")
+
+
+def comparison_json(comparison: Comparison) -> dict[str, Any]:
+    """
+    Return what `compare.json` holds.
+
+    Parameters
+    ----------
+    comparison : Comparison
+
+    Returns
+    -------
+    dict
+        A recovery that did not come within the season is null.
+    """
+    from panbudget.reports.compare.words import comparison_sentences
+    from panbudget.studies.compare import RULE
+
+    values: dict[str, dict[str, dict[str, dict[str, float | None]]]] = {}
+    for (span, name, where, key), value in comparison.values.items():
+        place = values.setdefault(span, {}).setdefault(name, {}).setdefault(where, {})
+        place[key] = value if math.isfinite(value) else None
+    seasons = comparison.seasons
+    first = next(iter(seasons.values()))
+    return {
+        "schema": 1,
+        "title": comparison.scenario.title,
+        "variants": list(comparison.names),
+        "against": comparison.names[0],
+        "season": first.totals["season"],
+        "window": {"start": comparison.start.isoformat(), "end": comparison.end.isoformat()},
+        "wave": None if comparison.wave is None else comparison.wave.as_dict(),
+        "definition": comparison.definition,
+        "rule": RULE,
+        "sentences": comparison_sentences(comparison),
+        "values": values,
+        "differences": [difference.as_dict() for difference in comparison.differences],
+        "findings": {name: [finding.as_dict() for finding in season.findings] for name, season in seasons.items()},
+        "provenance": provenance(first),
+    }
+
+
+def write_away(away: Away, folder: Path) -> None:
+    """
+    Write what is known about leaving a garden alone into an empty folder.
+
+    Parameters
+    ----------
+    away : Away
+    folder : Path
+    """
+    from panbudget.reports.away.figures import AWAY_FIGURES
+    from panbudget.reports.away.page import away_html
+    from panbudget.reports.canvas import draw_into
+
+    write_csv(away.table(), folder / "away.csv")
+    write_json(away_json(away), folder / "away.json")
+    drawn = draw_into(folder, ((name, draw(away)) for name, draw in AWAY_FIGURES.items()))
+    made_from = provenance(away.worst.season)
+    (folder / "away.html").write_text(away_html(away, drawn, made_from), encoding="utf-8")
+
+
+def away_json(away: Away) -> dict[str, Any]:
+    """
+    Return what `away.json` holds.
+
+    Parameters
+    ----------
+    away : Away
+
+    Returns
+    -------
+    dict
+    """
+    from panbudget.reports.away.page import away_sentences
+
+    def told(stay: Stay) -> dict[str, Any]:
+        beds = {
+            key: {
+                **dataclasses.asdict(bed),
+                "first_short": bed.first_short.isoformat() if bed.first_short else None,
+            }
+            for key, bed in stay.beds.items()
+        }
+        return {
+            "start": stay.start.isoformat(),
+            "end": stay.end.isoformat(),
+            "made_heat": stay.made_heat or None,
+            "safe": stay.safe,
+            "beds": beds,
+            "controllers": {name: dataclasses.asdict(pan) for name, pan in stay.pans.items()},
+        }
+
+    return {
+        "schema": 1,
+        "title": away.scenario.title,
+        "from": away.start.isoformat(),
+        "to": away.end.isoformat(),
+        "days": away.days,
+        "safe": away.safe,
+        "sentences": away_sentences(away),
+        "worst": away.worst.start.year,
+        "years": [told(stay) for stay in away.stays],
+        "heat": told(away.heat),
+        "changes": [dataclasses.asdict(change) | {"fails_in": list(change.fails_in)} for change in away.changes],
+        "provenance": provenance(away.worst.season),
+    }
+
+
+def write_setup(plan: SetUp, folder: Path) -> None:
+    """
+    Write the setup pages into an empty folder.
+
+    Parameters
+    ----------
+    plan : SetUp
+    folder : Path
+    """
+    from panbudget.reports.setup.page import setup_html
+    from panbudget.reports.setup.pdf import setup_pdf
+
+    made_from = provenance(plan.seasons[0])
+    write_csv(plan.table(), folder / "setup.csv")
+    write_json(setup_json(plan), folder / "setup.json")
+    (folder / "setup.html").write_text(setup_html(plan, made_from), encoding="utf-8")
+    (folder / "setup.pdf").write_bytes(setup_pdf(plan, made_from))
+
+
+def setup_json(plan: SetUp) -> dict[str, Any]:
+    """
+    Return what `setup.json` holds.
+
+    Parameters
+    ----------
+    plan : SetUp
+
+    Returns
+    -------
+    dict
+    """
+    return {
+        "schema": 1,
+        "title": plan.scenario.title,
+        "years": list(plan.years),
+        "controllers": {
+            name: {
+                **{key: value for key, value in dataclasses.asdict(sheet).items() if key != "name"},
+                "refill_ml_min": sheet.refill,
+                "vessels": [text for text, _ in sheet.vessels],
+                "emitters": {bed: {"count": n, "ml_min": flow} for bed, (n, flow) in sheet.emitters.items()},
+                "press_times": list(sheet.press_times),
+                "months": [dataclasses.asdict(month) for month in sheet.months],
+                "gains": [dataclasses.asdict(gain) for gain in sheet.gains],
+            }
+            for name, sheet in plan.sheets.items()
+        },
+        "assumptions": list(plan.assumptions),
+        "provenance": provenance(plan.seasons[0]),
+    }
+
+
+def write_json(content: dict[str, Any], path: Path) -> None:
+    """Write a JSON file: sorted by nothing, numbers in full, one byte sequence for one content."""
+    path.write_text(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
+
+
+def write_csv(table: pd.DataFrame, path: Path | TextIO, *, header: bool = True) -> None:
+    """
+    Write a table: numbers in full, and no text that a spreadsheet would run.
+
+    A text that begins with = + - @, a tab or a line's end gets an apostrophe before it.
+    """
+    safe = table.copy()
+    for name in safe.columns:
+        if safe[name].dtype.kind not in "biuf":
+            safe[name] = pd.Series([_guarded(value) for value in safe[name]], index=safe.index, dtype=object)
+    safe.to_csv(path, index=False, header=header, float_format=_FLOATS, lineterminator="\n", encoding="utf-8")
+
+
+def _guarded(value: object) -> object:
+    if not isinstance(value, str) or not value.startswith(_FORMULA_SIGNS) or _PLAIN_NUMBER.fullmatch(value):
+        return value
+    return f"'{value}"

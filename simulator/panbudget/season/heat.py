@@ -1,0 +1,291 @@
+"""
+Heat: heat waves that a record holds, and one made up and laid over it.
+
+Units: °C, mm, kPa, days. Works on the clean daily table and changes nothing in place. What a made heat wave leaves as
+it was: wind, radiation and, unless asked otherwise, rain.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from panbudget.errors import Problem, ScenarioError
+from panbudget.numeric import Floats
+from panbudget.physics import air as met
+from panbudget.physics.evaporation import reference_evapotranspiration
+from panbudget.scenario.garden import Heat
+from panbudget.weather import Weather
+from panbudget.weather.flags import MADE_HEAT
+from panbudget.weather.site import SiteLike
+from panbudget.words import day_said
+
+__all__ = ["HeatWave", "HeatWaves", "add_heat", "find_heat_waves", "made_wave", "said", "with_heat"]
+
+# what makes a heat wave; issue "Decide", and common practice, no source
+LEAST_DAYS = 3
+PERCENTILE = 95.0
+WINDOW = 7  # days to each side of the calendar day
+YEARS_WANTED = 10
+# without ten years: the hottest tenth of the season's days, but nothing that nobody calls hot
+SEASON_PERCENTILE = 90.0
+LEAST_TMAX = 30.0  # °C
+
+
+@dataclass(frozen=True)
+class HeatWave:
+    """
+    One run of hot days.
+
+    Parameters
+    ----------
+    start, end : date
+        First and last day.
+    days : int
+    peak_c : float
+        Highest Tmax. [°C]
+    degree_days : float
+        Tmax above the limit, added up. [°C·days]
+    made : bool
+        Made up, not in the record.
+    """
+
+    start: dt.date
+    end: dt.date
+    days: int
+    peak_c: float
+    degree_days: float
+    made: bool = False
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as JSON lists it."""
+        return {**dataclasses.asdict(self), "start": self.start.isoformat(), "end": self.end.isoformat()}
+
+
+@dataclass(frozen=True)
+class HeatWaves:
+    """
+    What was found, and by which rule.
+
+    Parameters
+    ----------
+    waves : tuple of HeatWave
+        In the order of their days.
+    definition : str
+        The rule, in a sentence, with its number.
+    limit : Series
+        Tmax above which a day is hot, by day. [°C]
+    """
+
+    waves: tuple[HeatWave, ...]
+    definition: str
+    limit: pd.Series[float]
+
+    @property
+    def greatest(self) -> HeatWave | None:
+        """The wave with the most degree-days above the limit, the first of equals; None if there is no wave."""
+        return max(self.waves, key=lambda wave: round(wave.degree_days, 9), default=None)
+
+
+def find_heat_waves(daily: pd.DataFrame, start: dt.date, end: dt.date, *, hot_above: float | None = None) -> HeatWaves:
+    """
+    Find heat waves: three or more days in a row with Tmax above a limit.
+
+    Parameters
+    ----------
+    daily : DataFrame
+        The whole record: index of days, ``tmax`` [°C].
+    start, end : date
+        First and last day to look at.
+    hot_above : float, optional
+        A limit of the user's. [°C]
+
+    Returns
+    -------
+    HeatWaves
+
+    Notes
+    -----
+    The limit is the user's; else the 95th percentile of Tmax on the same calendar days, seven to each side, when
+    each of these windows holds days of ten years; else the season's own 90th percentile of Tmax, at least 30 °C,
+    and there a day at the limit counts too. Percentiles interpolate linearly between ranks.
+    """
+    part = daily.loc[pd.Timestamp(start) : pd.Timestamp(end)]
+    index, tmax = pd.DatetimeIndex(part.index), part["tmax"].to_numpy(float)
+    at_limit = False
+    rule = f"A heat wave here is {LEAST_DAYS} or more days in a row with Tmax above "
+    if hot_above is not None:
+        limit = np.full(len(part), hot_above)
+        rule += f"{hot_above:.1f} °C, the limit given."
+    else:
+        limit, years = _calendar_limit(daily, index)
+        if years >= YEARS_WANTED:
+            rule += (
+                f"the {PERCENTILE:.0f}th percentile of Tmax on the same calendar days, {WINDOW} to each side, in the "
+                f"{years} years of the record: {limit.min():.1f} to {limit.max():.1f} °C over these days."
+            )
+        else:
+            at_limit = True
+            own = float(np.percentile(tmax, SEASON_PERCENTILE))
+            limit = np.full(len(part), max(own, LEAST_TMAX))
+            rule += (
+                f"{limit[0]:.1f} °C, or at it: with fewer than {YEARS_WANTED} years in the record the limit is the "
+                f"{SEASON_PERCENTILE:.0f}th percentile of the season's own Tmax ({own:.1f} °C), but at least "
+                f"{LEAST_TMAX:.0f} °C."
+            )
+    # at a percentile of its own days, a wave of equal days would else rule itself out
+    hot = tmax >= limit if at_limit else tmax > limit
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], hot, [False]]).astype(np.int8)))
+    waves = tuple(
+        HeatWave(
+            index[first].date(),
+            index[after - 1].date(),
+            int(after - first),
+            float(tmax[first:after].max()),
+            float((tmax[first:after] - limit[first:after]).sum()),
+        )
+        for first, after in zip(edges[::2], edges[1::2], strict=True)
+        if after - first >= LEAST_DAYS
+    )
+    return HeatWaves(waves, rule, pd.Series(limit, index=index, name="limit_c"))
+
+
+def _calendar_limit(daily: pd.DataFrame, wanted: pd.DatetimeIndex) -> tuple[Floats, int]:
+    """Percentile of each day's calendar window, and how many years the poorest window holds."""
+    index, tmax = pd.DatetimeIndex(daily.index), daily["tmax"].to_numpy(float)
+    place, years = _day_of_common_year(index), index.year.to_numpy()
+    by_place: dict[int, tuple[float, int]] = {}
+    asked = _day_of_common_year(wanted)
+    for day in np.unique(asked):
+        away = np.abs(place - day)
+        near = np.minimum(away, 365 - away) <= WINDOW
+        by_place[int(day)] = (float(np.percentile(tmax[near], PERCENTILE)), len(np.unique(years[near])))
+    limit = np.array([by_place[int(day)][0] for day in asked])
+    return limit, min(count for _, count in by_place.values())
+
+
+def _day_of_common_year(index: pd.DatetimeIndex) -> Floats:
+    """Day of the year with 29 February counted as 28 February, so that calendar days of all years meet."""
+    day, leap = index.dayofyear.to_numpy(), index.is_leap_year
+    return np.asarray(np.where(leap & (day >= 60), day - 1, day), dtype=np.float64)
+
+
+def said(heat: Heat) -> str:
+    """Say what a made heat wave is."""
+    rain = "without rain" if heat.without_rain else "rain as it was"
+    return (
+        f"a made heat wave, {heat.days} days from {day_said(heat.start)}, {heat.warmer:g} °C warmer by day and night at the "
+        f"same dew point; wind and radiation as they were, {rain}"
+    )
+
+
+def made_wave(daily: pd.DataFrame, heat: Heat) -> HeatWave:
+    """Return the made wave as a wave; ``daily`` is the table with it laid over."""
+    days = daily.loc[pd.Timestamp(heat.start) : pd.Timestamp(heat.start) + pd.Timedelta(days=heat.days - 1)]
+    first, last = days.index[0].date(), days.index[-1].date()
+    return HeatWave(first, last, len(days), float(days["tmax"].max()), heat.warmer * len(days), made=True)
+
+
+def add_heat(daily: pd.DataFrame, heat: Heat, *, latitude: float, elevation: float) -> pd.DataFrame:
+    """
+    Lay a made heat wave over a clean daily table.
+
+    Parameters
+    ----------
+    daily : DataFrame
+        As `Weather.daily`.
+    heat : Heat
+        When, how long, how much warmer.
+    latitude : float
+        [degrees]
+    elevation : float
+        [m]
+
+    Returns
+    -------
+    DataFrame
+        A new table. On the wave's days Tmin and Tmax are higher by the same; vapour pressure, and so the dew point, is
+        as it was, and relative humidity falls with the saturation vapour pressure (FAO-56 eq. 10, 11): the minimum
+        at Tmax, the mean over Tmin and Tmax. A measured pan evaporation rises as ETo does.
+    """
+    made = daily.copy()
+    made.attrs = dict(daily.attrs)
+    days = _days_of(daily, heat)
+    tmin, tmax = (daily.loc[days, name].to_numpy(float) for name in ("tmin", "tmax"))
+    warmer = heat.warmer
+    made.loc[days, "tmin"], made.loc[days, "tmax"] = tmin + warmer, tmax + warmer
+    at_tmax = met.saturation_vapour_pressure(tmax) / met.saturation_vapour_pressure(tmax + warmer)
+    mean = met.mean_saturation_vapour_pressure(tmin, tmax) / met.mean_saturation_vapour_pressure(
+        tmin + warmer, tmax + warmer
+    )
+    made.loc[days, "rh_min"] = daily.loc[days, "rh_min"].to_numpy(float) * at_tmax
+    made.loc[days, "rh_mean"] = daily.loc[days, "rh_mean"].to_numpy(float) * mean
+    if heat.without_rain:
+        made.loc[days, "rain"] = 0.0
+    if "pan_evaporation" in daily:
+        before, after = (
+            reference_evapotranspiration(table.loc[days], latitude=latitude, elevation=elevation).to_numpy(float)
+            for table in (daily, made)
+        )
+        ratio = np.where(before > 0.0, after / np.where(before > 0.0, before, 1.0), 1.0)
+        made.loc[days, "pan_evaporation"] = daily.loc[days, "pan_evaporation"].to_numpy(float) * ratio
+    return made
+
+
+def with_heat(weather: Weather, heat: Heat, site: SiteLike, *, file: str = "") -> Weather:
+    """
+    Lay a made heat wave over a weather record, and flag each value that it changed.
+
+    Parameters
+    ----------
+    weather : Weather
+    heat : Heat
+    site : SiteLike
+        Latitude and elevation.
+    file : str
+        The scenario's, for the message.
+
+    Returns
+    -------
+    Weather
+        A new one; the same if this very heat is in it already.
+
+    Raises
+    ------
+    ScenarioError
+        No day of it lies in the record.
+    """
+    days = _days_of(weather.daily, heat)
+    if not len(days):
+        first, last = weather.daily.index[0].date(), weather.daily.index[-1].date()
+        message = (
+            f"what_if.heat.start = {heat.start} with {heat.days} days lies outside the weather file "
+            f"{weather.provenance.get('file', '')}, which runs from {first} to {last}; choose days within it"
+        )
+        raise ScenarioError(Problem.of_text(message, "what_if.heat.start", heat.start), file=file)
+    if (weather.flags.loc[days, "tmax"] == MADE_HEAT).all():
+        return weather
+    flags = weather.flags.copy()
+    changed = ["tmin", "tmax", "rh_mean", "rh_min"]
+    changed += ["rain"] if heat.without_rain else []
+    changed += ["pan_evaporation"] if "pan_evaporation" in flags else []
+    for name in changed:
+        flags.loc[days, name] = MADE_HEAT
+    text = f"the weather holds {said(heat)}"
+    return dataclasses.replace(
+        weather,
+        daily=add_heat(weather.daily, heat, latitude=site.latitude, elevation=site.elevation),
+        flags=flags,
+        provenance={**weather.provenance, "assumptions": [text, *weather.provenance["assumptions"]]},
+        notes=(text, *weather.notes),
+    )
+
+
+def _days_of(daily: pd.DataFrame, heat: Heat) -> pd.DatetimeIndex:
+    last = pd.Timestamp(heat.start) + pd.Timedelta(days=heat.days - 1)
+    return pd.DatetimeIndex(daily.loc[pd.Timestamp(heat.start) : last].index)

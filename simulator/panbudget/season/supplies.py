@@ -1,0 +1,251 @@
+"""
+Supplies: the pressure that emitters see, behind pipe and valve, on the mains or under a tank's falling head.
+
+Units: kPa, L/h, L, m. Friction by Hazen–Williams; a valve's loss by the square of its flow. Knows no weather but the
+rain that a roof brings.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+
+from panbudget.numeric import Floats
+from panbudget.scenario.garden import Scenario
+from panbudget.scenario.supplies import Pipe, Roof, Supply
+
+__all__ = [
+    "KPA_PER_M",
+    "hazen_williams_loss",
+    "lengthened",
+    "losses_of",
+    "most_static",
+    "pressure_behind",
+    "pressure_table",
+    "roof_inflow",
+    "tank_shape",
+    "tanks_in_use",
+    "valve_loss",
+]
+
+KPA_PER_M = 9.80665  # of water at 1.000 kg/L
+_NODES = 33  # of the table from static pressure to the emitters'
+_HALVINGS = 80
+
+
+def hazen_williams_loss(flow: npt.ArrayLike, *, length: float, diameter: float, smoothness: float) -> Floats:
+    """
+    Return the pressure lost along a pipe.
+
+    Parameters
+    ----------
+    flow : float or ndarray, any shape
+        [L/h]
+    length, diameter : float
+        Inside diameter. [m]
+    smoothness : float
+        C: 140 for polyethylene, 150 for PVC, 120 for galvanised steel (common practice, no source). [-]
+
+    Returns
+    -------
+    ndarray
+        [kPa]
+
+    Notes
+    -----
+    Hazen & Williams (1905), in SI: h_f = 10.67 L Q^1.852 / (C^1.852 d^4.8704), Q in m³/s. For water at ordinary
+    temperatures in turbulent flow; below a Reynolds number of some 4000 it asks too much.
+    """
+    q = np.asarray(flow, float) / 3.6e6  # m³/s
+    head = 10.67 * length * q**1.852 / (smoothness**1.852 * diameter**4.8704)
+    return np.asarray(head * KPA_PER_M)
+
+
+def valve_loss(flow: npt.ArrayLike, *, rated_flow: float, rated_loss: float) -> Floats:
+    """
+    Return the pressure lost in a valve.
+
+    Parameters
+    ----------
+    flow : float or ndarray, any shape
+        [L/h]
+    rated_flow : float
+        At which ``rated_loss`` holds. [L/h]
+    rated_loss : float
+        [kPa]
+
+    Returns
+    -------
+    ndarray
+        [kPa]
+
+    Notes
+    -----
+    The loss goes with the square of the flow, as a flow coefficient Kv says it (IEC 60534-2-1).
+    """
+    return np.asarray(rated_loss * (np.asarray(flow, float) / rated_flow) ** 2)
+
+
+def pressure_behind(static: float, draw: Callable[[float], float], losses: Callable[[float], float]) -> float:
+    """
+    Return the pressure at the emitters when what they draw there causes the losses on the way.
+
+    Parameters
+    ----------
+    static : float
+        Before pipe and valve. [kPa]
+    draw : callable
+        Pressure at the emitters -> flow; rising. [kPa] -> [L/h]
+    losses : callable
+        Flow -> pressure lost; rising. [L/h] -> [kPa]
+
+    Returns
+    -------
+    float
+        Between 0 and ``static``. [kPa]
+
+    Notes
+    -----
+    Bisection of p + losses(draw(p)) = static, which has one solution.
+    """
+    low, high = 0.0, max(static, 0.0)
+    if losses(draw(high)) <= 0.0:
+        return high
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2.0
+        if middle + losses(draw(middle)) > static:
+            high = middle
+        else:
+            low = middle
+    return (low + high) / 2.0
+
+
+def losses_of(pipe: Pipe | None, rated_flow: float | None, rated_loss: float | None) -> Callable[[float], float]:
+    """Return a valve's and its pipe's losses as a function of the flow. [L/h] -> [kPa]"""
+
+    def lost(flow: float) -> float:
+        total = 0.0
+        if pipe is not None and flow > 0.0:
+            total += float(
+                hazen_williams_loss(flow, length=pipe.length, diameter=pipe.diameter, smoothness=pipe.smoothness)
+            )
+        if rated_flow is not None and rated_loss is not None:
+            total += float(valve_loss(flow, rated_flow=rated_flow, rated_loss=rated_loss))
+        return total
+
+    return lost
+
+
+def tank_shape(supply: Supply) -> tuple[Floats, Floats]:
+    """
+    Return a tank's shape as points.
+
+    Parameters
+    ----------
+    supply : Supply
+        A tank.
+
+    Returns
+    -------
+    (ndarray (k,), ndarray (k,))
+        Volumes [L] and levels above the outlet [m], rising from 0.
+    """
+    if supply.shape:
+        return (
+            np.array([point.volume for point in supply.shape], float),
+            np.array([point.level for point in supply.shape], float),
+        )
+    assert supply.volume is not None and supply.footprint is not None
+    return np.array([0.0, supply.volume]), np.array([0.0, supply.volume / 1000.0 / supply.footprint])
+
+
+def tanks_in_use(scenario: Scenario) -> dict[str, Supply]:
+    """Return the tanks that valves hang on, in the scenario's order; another one is described and no more."""
+    used = {controller.supply for controller in scenario.controller.values()}
+    return {name: supply for name, supply in scenario.supply.items() if supply.kind == "tank" and name in used}
+
+
+def lengthened(points: Floats, length: int) -> Floats:
+    """
+    Return shapes of as many points as the longest one.
+
+    Parameters
+    ----------
+    points : ndarray (..., k)
+        Volumes or levels, rising.
+    length : int
+        k or more.
+
+    Returns
+    -------
+    ndarray (..., length)
+        The last piece goes on.
+    """
+    step = points[..., -1:] - points[..., -2:-1]
+    return np.concatenate([points, points[..., -1:] + step * np.arange(1, length - points.shape[-1] + 1)], axis=-1)
+
+
+def most_static(supply: Supply) -> float:
+    """Static pressure at the emitters: of the mains, or of a full tank. [kPa]"""
+    if supply.pressure is not None:
+        return supply.pressure
+    assert supply.outlet_height is not None and supply.volume is not None
+    volumes, levels = tank_shape(supply)
+    return (supply.outlet_height + float(np.interp(supply.volume, volumes, levels))) * KPA_PER_M
+
+
+def pressure_table(
+    most: float, draw: Callable[[float], float], losses: Callable[[float], float]
+) -> tuple[Floats, Floats]:
+    """
+    Return static pressures and what is left of them at the emitters, for the engine to read between.
+
+    Parameters
+    ----------
+    most : float
+        Highest static pressure. [kPa]
+    draw, losses : callable
+        As in `pressure_behind`.
+
+    Returns
+    -------
+    (ndarray (k,), ndarray (k,))
+        [kPa]
+    """
+    static = np.linspace(0.0, max(most, 1e-6) * 1.001, _NODES)
+    return static, np.array([pressure_behind(float(p), draw, losses) for p in static])
+
+
+def roof_inflow(rain: Floats, roof: Roof | None) -> Floats:
+    """
+    Return what a roof brings to its tank.
+
+    Parameters
+    ----------
+    rain : ndarray (days,)
+        [mm/day]
+    roof : Roof, optional
+
+    Returns
+    -------
+    ndarray (days,)
+        [L/day]
+
+    Notes
+    -----
+    Area × runoff coefficient × rain; the first flush is lost once in each run of wet days.
+    """
+    if roof is None:
+        return np.zeros_like(rain)
+    flush = roof.first_flush * 1000.0  # mm
+    kept = np.zeros_like(rain)
+    for wet, days in itertools.groupby(range(len(rain)), key=lambda day: bool(rain[day] > 0.0)):
+        left = flush if wet else 0.0
+        for day in days:
+            lost = min(left, float(rain[day]))
+            left -= lost
+            kept[day] = rain[day] - lost
+    return kept * roof.area * roof.runoff

@@ -1,0 +1,199 @@
+"""
+Years: the same calendar days in the other years of a record, plantings moved along.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from panbudget.errors import Problem, ScenarioError, WeatherError
+from panbudget.scenario.garden import Bed, Scenario
+from panbudget.season.replay import read_scenario_weather
+from panbudget.weather import Weather
+from panbudget.weather.reading import choices_of, raw_table
+from panbudget.weather.text.source import open_source
+
+__all__ = ["bed_in_year", "in_year", "moved", "read_year", "years_at_hand"]
+
+# of a date that a person writes
+_FIRST_YEAR, _LAST_YEAR = 1000, 9998
+
+
+def moved(day: dt.date, years: int) -> dt.date:
+    """
+    Return the same calendar day some years on; 29 February becomes the 28th where there is none.
+
+    Examples
+    --------
+    >>> moved(dt.date(2024, 2, 29), 1)
+    datetime.date(2025, 2, 28)
+    """
+    try:
+        return day.replace(year=day.year + years)
+    except ValueError:
+        return day.replace(year=day.year + years, day=28)
+
+
+def in_year(scenario: Scenario, year: int) -> Scenario:
+    """
+    Return a garden as it would be in another year: season, plantings and a made heat wave moved to it.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    year : int
+        In which its season is to start.
+
+    Returns
+    -------
+    Scenario
+    """
+    by = year - scenario.season.start.year
+    if by == 0:
+        return scenario
+    overlay: dict[str, Any] = {
+        "season": {"start": moved(scenario.season.start, by), "end": moved(scenario.season.end, by)},
+        "controller": {
+            name: {"bed": {key: _moved_dates(scenario, name, key, by) for key in part.bed}}
+            for name, part in scenario.controller.items()
+        },
+    }
+    if scenario.what_if.heat is not None:
+        overlay["what_if"] = {"heat": {"start": moved(scenario.what_if.heat.start, by)}}
+    if scenario.fault:
+        overlay["fault"] = [
+            described | {key: moved(getattr(fault, key), by) for key in ("start", "end") if getattr(fault, key)}
+            for described, fault in zip(scenario.described["fault"], scenario.fault, strict=True)
+        ]
+    return scenario.changed(overlay)
+
+
+def _moved_dates(scenario: Scenario, controller: str, name: str, by: int) -> dict[str, Any]:
+    """An overlay of a bed: its planting dates, and those of the plantings in turn or in a mixture."""
+    bed = scenario.controller[controller].bed[name]
+    moves: dict[str, Any] = {}
+    if bed.planted:
+        moves["planted"] = moved(bed.planted, by)
+    for key in ("plantings", "mix"):
+        if getattr(bed, key):
+            described = scenario.described["controller"][controller]["bed"][name][key]
+            # as described, but for dates, which come from the checked parts: a description may have them as text
+            moves[key] = [
+                {**part, "planted": moved(checked.planted, by)} if checked.planted else part
+                for part, checked in zip(described, getattr(bed, key), strict=True)
+            ]
+    return moves
+
+
+def bed_in_year(bed: Bed, by: int) -> Bed:
+    """
+    Return a checked bed with its plantings moved along.
+
+    Parameters
+    ----------
+    bed : scenario.Bed
+    by : int
+        Years.
+    """
+
+    def along(part: Any) -> Any:
+        return part.model_copy(update={"planted": moved(part.planted, by)}) if part.planted else part
+
+    whole: Bed = along(bed)
+    return whole.model_copy(
+        update={key: [along(part) for part in getattr(bed, key)] for key in ("plantings", "mix") if getattr(bed, key)}
+    )
+
+
+def years_at_hand(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) -> list[int]:
+    """
+    List the years in which the record holds the same calendar days.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    weather : Weather
+    start, end : date
+        First and last day, in the scenario's own year or another.
+
+    Returns
+    -------
+    list of int
+        Years in which the scenario's season would start, ascending.
+    """
+    first, last = weather.daily.index[0].date(), weather.daily.index[-1].date()
+    own = scenario.season.start.year
+    span = range(first.year - end.year - 1, last.year - start.year + 2)
+    return [own + by for by in span if moved(start, by) >= first and moved(end, by) <= last]
+
+
+def read_year(scenario: Scenario, year: int) -> tuple[Scenario, Weather]:
+    """
+    Move a garden to another year of its weather file, and read that year.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    year : int
+        In which the season is to start.
+
+    Returns
+    -------
+    (Scenario, Weather)
+        The garden in that year, and the weather with that season sound.
+
+    Raises
+    ------
+    ScenarioError
+        A year whose season the file doesn't hold; the message names those that it does.
+    WeatherError
+        The file can't be read, or that season's weather can't be true.
+    """
+    if not _FIRST_YEAR <= year <= _LAST_YEAR:
+        message = f"--season {year} is no year of four digits; one of the weather file's years is expected"
+        raise ScenarioError(Problem.of_text(message, "season", year), file=str(scenario.path))
+    there = in_year(scenario, year)
+    try:
+        weather = read_scenario_weather(there)
+    except WeatherError:
+        _refuse_unknown(scenario, year)
+        raise
+    held = weather.daily.index
+    if not held[0].date() <= there.season.start <= there.season.end <= held[-1].date():
+        _refuse_unknown(scenario, year)
+    return there, weather
+
+
+def _refuse_unknown(scenario: Scenario, year: int) -> None:
+    """Refuse a year whose season doesn't begin and end in the weather file; a typical year stands for any."""
+    source = scenario.weather
+    raw, _, _ = raw_table(
+        open_source(scenario.weather_path, shown_as=source.file),
+        scenario.site,
+        file_format=source.format,
+        columns=choices_of(source.columns, source.file),
+    )
+    if raw.typical:
+        return
+    days = set(raw.daily.index.date)  # type: ignore[attr-defined]
+    start, end = scenario.season.start, scenario.season.end
+    span = range(min(days).year - 1, max(days).year + 1)
+    held = [y for y in span if moved(start, y - start.year) in days and moved(end, y - start.year) in days]
+    if year in held:
+        return
+    shown = f"{start:%d %B} to {end:%d %B}".replace(" 0", " ").removeprefix("0")
+    there = f"it holds them in {_listed(held)}" if held else f"it runs from {min(days)} to {max(days)}"
+    message = f"--season {year}: {source.file} does not hold {shown} of that year; {there}: choose one of its years"
+    raise ScenarioError(Problem.of_text(message, "season", year), file=str(scenario.path))
+
+
+def _listed(years: list[int]) -> str:
+    """Write years with runs drawn together: 1999, 2003 to 2010."""
+    parts: list[str] = []
+    for year in years:
+        if parts and int(parts[-1].split(" to ")[-1]) == year - 1:
+            parts[-1] = f"{parts[-1].split(' to ')[0]} to {year}"
+        else:
+            parts.append(str(year))
+    return ", ".join(parts)

@@ -1,0 +1,254 @@
+"""
+Fitting, the likelihood: how well a field log goes with a pan, for many pans at once.
+
+Units: cycles of the pan (openings and the share of the swing that is gone), mm by ruler. A filter walks through the visits
+and carries how far the real pan is ahead of the modelled one. Since any row may be wrong, it carries several such
+accounts side by side (a sum of Gaussians; Alspach & Sorenson 1972, from memory): with this count right or off by one or
+by any number, with this level right or misread. What was not counted may be any whole number of openings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from panbudget.numeric import Floats
+from panbudget.studies.fit.pan import PanModel
+
+__all__ = ["Account", "Sight", "Tally", "account", "likelihood", "sighted", "tally"]
+
+#: a count says nothing of where between two openings the pan stands: the variance of a whole cycle, even over it
+EVEN = 1.0 / 12.0
+_ACCOUNTS = 6
+# how often a row is wrong (common practice, no source): a count by one, by any number, a level
+_BY_ONE, _BY_MANY, _MISREAD = 0.015, 0.03, 0.05
+_MANY = 5.0  # openings
+_OVER_MM = 60.0  # a misread level lies anywhere within so much
+_SEEN = 0.05  # of a cycle: an opening seen tells the moment to some minutes
+_ZERO = 0.04  # variance of the ruler's zero, in cycles
+_RULER_MM = 2.0  # by which a ruler's zero may be off
+_LEAST = 0.03**2  # variance of a cycle's own timing
+
+
+class Tally(NamedTuple):
+    """What the visits say, one a place: openings since the visit before (nan: not counted), level, opened just then."""
+
+    kept: npt.NDArray[np.int64]  # which visits
+    counts: Floats
+    levels: Floats
+    opened: Floats
+    reset_mm: float
+    grain_mm: float  # to which levels are rounded
+    beyond: Floats  # cycles that the openings' own moments add to the modelled ones
+
+
+class Sight(NamedTuple):
+    """What modelled pans do at the visits, (pans, visits): cycles, cycles as a count follows them, share open."""
+
+    cycles: Floats
+    counted: Floats
+    share: Floats
+    spilt: Floats  # hours so far in which the pan ran over
+    swing_mm: Floats  # (pans,)
+
+
+@dataclass(frozen=True)
+class Account:
+    """
+    The likeliest account of a log.
+
+    Parameters
+    ----------
+    value : float
+        Log likelihood.
+    shifts : dict
+        Visit -> openings by which its count is off.
+    misread : frozenset of int
+        Visits whose level counts for nothing.
+    ahead : ndarray
+        Cycles by which the log is ahead of the modelled pan at each visit kept, shifts left in.
+    """
+
+    value: float
+    shifts: dict[int, float]
+    misread: frozenset[int]
+    ahead: Floats
+
+
+def tally(pan: PanModel, counts: Sequence[float | None], idle: frozenset[int] = frozenset()) -> Tally:
+    """Return the visits' readings as arrays, with counts as they are taken, visits without any left out."""
+    nan = float("nan")
+    kept = np.array([k for k in range(len(pan.visits)) if k not in idle], np.int64)
+    visits = [pan.visits[k] for k in kept]
+    return Tally(
+        kept=kept,
+        counts=np.array([nan if counts[k] is None else float(counts[k] or 0.0) for k in kept]),
+        levels=np.array([nan if visit.level is None else visit.level for visit in visits]),
+        opened=np.array([visit.opened for visit in visits], float),
+        reset_mm=pan.reset_mm,
+        grain_mm=_grain([visit.level for visit in visits if visit.level is not None]),
+        beyond=np.zeros(len(visits)),
+    )
+
+
+def _grain(levels: Sequence[float]) -> float:
+    """The coarsest round number of mm that all levels, but for one in ten, are whole times of."""
+    for grain in (10.0, 5.0, 2.0, 1.0, 0.5):
+        off = [abs(level / grain - round(level / grain)) > 1e-6 for level in levels]
+        if len(levels) >= 5 and sum(off) <= 0.1 * len(levels):
+            return grain
+    return 0.0
+
+
+def sighted(pan: PanModel, seen: Tally, factors: Sequence[dict[str, float]]) -> Sight:
+    """Return what pans with these factors do at the log's visits."""
+    modelled, hours = [pan.modelled(one) for one in factors], pan.hours[seen.kept]
+    return Sight(
+        cycles=np.array([one.at(hours) for one in modelled]),
+        counted=np.array([one.counted_at(hours) for one in modelled]),
+        share=np.array([one.open_shares(hours) for one in modelled]),
+        spilt=np.array([np.interp(hours, np.arange(len(one.spilt)), one.spilt) for one in modelled]),
+        swing_mm=np.array([pan.swing * one.get("swing", 1.0) / pan.area for one in factors]),
+    )
+
+
+def likelihood(seen: Tally, sight: Sight, level_mm: Floats, walk: Floats) -> Floats:
+    """
+    Return the log likelihood of a log under each of some pans.
+
+    Parameters
+    ----------
+    seen : Tally
+    sight : Sight
+    level_mm : ndarray (pans,)
+        Standard error of a level. [mm]
+    walk : ndarray (pans,)
+        Standard deviation by which a cycle departs from the model's, cycle by cycle. [-]
+
+    Returns
+    -------
+    ndarray (pans,)
+    """
+    logs, _ = _filter(seen, sight, level_mm, walk, history=False)
+    return logs
+
+
+def account(seen: Tally, sight: Sight, level_mm: float, walk: float) -> Account:
+    """Return the likeliest account of a log under one pan: which counts are off, which levels misread."""
+    logs, steps = _filter(seen, sight, np.array([level_mm]), np.array([walk]), history=True)
+    shifts: dict[int, float] = {}
+    misread, ahead = set(), []
+    at = 0
+    for visit, parents, jumps, wrong, means in reversed(steps):
+        ahead.append(float(means[at]))
+        if jumps[at] != 0.0:
+            shifts[int(seen.kept[visit])] = float(jumps[at])
+        if wrong[at]:
+            misread.add(int(seen.kept[visit]))
+        at = int(parents[at])
+    return Account(float(logs[0]), shifts, frozenset(misread), np.array(ahead[::-1]))
+
+
+def _filter(
+    seen: Tally, sight: Sight, level_mm: Floats, walk: Floats, *, history: bool
+) -> tuple[Floats, list[tuple[int, Floats, Floats, Floats, Floats]]]:
+    pans, visits = sight.cycles.shape
+    total = np.cumsum(np.where(np.isnan(seen.counts), 0.0, seen.counts))
+    total -= total[0]
+    measured = ~np.isnan(seen.levels)
+    zero = np.full((pans, 1), seen.reset_mm)
+    if measured.any():  # a ruler whose zero is another's shows in levels that lie outside the swing
+        middle, swing = float(np.median(seen.levels[measured])), sight.swing_mm[:, None]
+        outside = (middle > zero + _RULER_MM) | (middle < zero - swing - _RULER_MM)
+        zero = np.where(outside, middle + 0.5 * swing, zero)
+    fallen = (zero - np.where(measured, seen.levels, seen.reset_mm)) / sight.swing_mm[:, None]
+    # an opening is counted as it begins: what is lost while it lasts comes before the fall of the level
+    fallen = np.where(fallen > 0.0, fallen * (1.0 - sight.share), fallen)
+    ahead = total + sight.share + fallen - (sight.cycles + seen.beyond)
+    counted = total + np.where(seen.opened > 0.0, 0.0, 0.5) - (sight.counted + seen.beyond)
+    noise = (level_mm**2 + seen.grain_mm**2 * EVEN) / sight.swing_mm**2 + _LEAST
+    mean = np.zeros((pans, 1))
+    spread = np.full((pans, 1), np.inf)
+    weight = np.zeros((pans, 1))
+    loose = np.zeros((pans, 1), bool)  # a whole number of openings is not known
+    steps: list[tuple[int, Floats, Floats, Floats, Floats]] = []
+    rules = (0.0, 1.0, -1.0, np.inf)
+    priors = np.log([1.0 - 2.0 * _BY_ONE - _BY_MANY, _BY_ONE, _BY_ONE, _BY_MANY])
+    for k in range(visits):
+        if k:
+            gone = np.maximum(sight.counted[:, k] - sight.counted[:, k - 1], 0.0)
+            # a pan that ran over is at its rim, wherever in its cycle it was
+            over = np.where(sight.spilt[:, k] > sight.spilt[:, k - 1], EVEN, 0.0)
+            spread = spread + (walk**2 * gone + over + _LEAST)[:, None]
+        width = mean.shape[1]
+        parent = np.arange(width)
+        jump = np.zeros(width)
+        if k and np.isnan(seen.counts[k]):
+            loose = np.ones_like(loose)
+        elif k:
+            parts = [
+                (
+                    mean if np.isinf(rule) else mean + rule,
+                    spread + (_MANY**2 if np.isinf(rule) else 0.0),
+                    weight + prior,
+                )
+                for rule, prior in zip(rules, priors, strict=True)
+            ]
+            mean, spread, weight = (np.concatenate(part, axis=1) for part in zip(*parts, strict=True))
+            loose = np.tile(loose, (1, len(rules)))
+            parent = np.tile(parent, len(rules))
+            jump = np.repeat(np.array(rules), width)
+        wrong = np.zeros(len(parent))
+        if seen.opened[k] or not np.isnan(seen.counts[k]) or (k == 0 and not measured[k]):
+            error = np.full((pans, 1), (_SEEN**2 if seen.opened[k] else EVEN) + (_ZERO if measured.any() else 0.0))
+            mean, spread, gain = _seen(mean, spread, loose, counted[:, k : k + 1], error, whole=True)
+            weight = weight + gain
+            if not measured[k]:
+                loose = np.zeros_like(loose)
+        if measured[k]:  # densities by the mm, right or misread
+            new = _seen(mean, spread, loose, ahead[:, k : k + 1], noise[:, None], whole=False)
+            good = weight + new[2] - np.log(sight.swing_mm)[:, None] + np.log1p(-_MISREAD)
+            bad = weight + np.log(_MISREAD / _OVER_MM)
+            mean, spread = np.hstack([new[0], mean]), np.hstack([new[1], spread])
+            weight, loose = np.hstack([good, bad]), np.hstack([np.zeros_like(loose), loose])
+            wrong = np.repeat([0.0, 1.0], len(parent))
+            parent, jump = np.tile(parent, 2), np.tile(jump, 2)
+        if mean.shape[1] > _ACCOUNTS:
+            best = np.argpartition(-weight, _ACCOUNTS - 1, axis=1)[:, :_ACCOUNTS]
+            mean, spread, weight, loose = (np.take_along_axis(a, best, 1) for a in (mean, spread, weight, loose))
+        else:
+            best = np.tile(np.arange(mean.shape[1]), (pans, 1))
+        if history:
+            order = np.argsort(-weight[0], kind="stable")
+            mean, spread, weight, loose = (a[:, order] for a in (mean, spread, weight, loose))
+            kept = best[0][order]
+            steps.append((k, parent[kept], jump[kept], wrong[kept], mean[0]))
+    top = weight.max(axis=1)
+    return top + np.log(np.exp(weight - top[:, None]).sum(axis=1)), steps
+
+
+def _seen(
+    mean: Floats, spread: Floats, loose: Floats, there: Floats, error: Floats, *, whole: bool
+) -> tuple[Floats, Floats, Floats]:
+    """Mean, variance and the gain in log likelihood of each account once it has seen a reading."""
+    first = np.isinf(spread)
+    sure = np.where(first, 1.0, spread)
+    off = there - np.where(first, there, mean)
+    if whole:  # nothing counted before and no level now: the account starts anew
+        first = first | loose
+        sure, off = np.where(loose, 1.0, sure), np.where(loose, 0.0, off)
+    else:
+        off = np.where(loose, off - np.round(off), off)
+    both = sure + error
+    gain = -0.5 * (off**2 / both + np.log(2.0 * np.pi * both))
+    if not whole and loose.any():
+        around = np.exp(-0.5 * (off[..., None] + np.array([-2.0, -1.0, 1.0, 2.0])) ** 2 / both[..., None]).sum(axis=-1)
+        wrapped = gain + np.log1p(around * np.exp(0.5 * np.minimum(off**2 / both, 600.0)))
+        gain = np.where(loose, np.where(both > 1.0, 0.0, wrapped), gain)
+    gain = np.where(first, 0.0, gain)
+    share = np.where(first, 1.0, sure / both)
+    return there - (1.0 - share) * off, np.where(first, error, sure * error / both), gain

@@ -1,0 +1,292 @@
+"""
+Plan: what the user wants swept, read from TOML and checked: a base scenario, sites, years, designs.
+
+Every key, its default and its meaning stand in the models below. All that is wrong comes out in one error, a line
+each, before anything is run.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.metadata
+import importlib.util
+import tomllib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Self
+
+from pydantic import Field, ValidationError, model_validator
+
+from panbudget.engine import season as engine
+from panbudget.errors import PanbudgetError, Problem, ScenarioError
+from panbudget.scenario import problems as scenario_errors
+from panbudget.scenario.garden import Column, Scenario, load_scenario
+from panbudget.scenario.problems import Senseless
+from panbudget.scenario.quantities import Described, Length
+from panbudget.studies.sweep.bundle import Design
+from panbudget.studies.sweep.site import Place
+from panbudget.studies.sweep.sites import places_in_table
+
+__all__ = ["Chosen", "Described", "Plan", "PlanFile", "Sites", "load_plan", "wants_extra"]
+
+#: what a design may not change, since the plan gives it or a sweep has no use for it
+_NOT_BY_DESIGN = ("site", "weather", "season", "what_if", "variant", "title", "note")
+_PACKAGES = ("panbudget", "numpy", "pandas", "pyet", "pyarrow")
+
+
+class Sites(Described):
+    """Where: a table with a weather file each, or gridded daily weather."""
+
+    table: str | None = Field(
+        None, description="CSV or Parquet: name, latitude, longitude, elevation, weather; path relative to the plan"
+    )
+    columns: dict[str, str] = Field(
+        default_factory=dict, description='the table\'s own headers, such as { name = "station" }'
+    )
+    grid: str | None = Field(None, description="NetCDF file or Zarr folder of daily weather, in place of the table")
+    variables: dict[str, Column] = Field(
+        default_factory=dict,
+        description="of a grid whose names and units are not the CF conventions': standard name = { column, unit }",
+    )
+    elevation: Annotated[Length, Field(ge=-430, le=6000)] | None = Field(
+        None, description="of all of a grid's cells, where it has no heights of its own"
+    )
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        if (self.table is None) == (self.grid is None):
+            raise Senseless("takes a table or a grid: one of the two")
+        if self.table is not None and (self.variables or self.elevation is not None):
+            key = "variables" if self.variables else "elevation"
+            raise Senseless("is for a grid; a table has columns", key=key, shown=False)
+        if self.grid is not None and self.columns:
+            raise Senseless("is for a table; a grid has variables", key="columns", shown=False)
+        return self
+
+
+class Chosen(Described):
+    """Which years."""
+
+    first: Annotated[int, Field(strict=True, ge=1700, le=2500)] | None = Field(
+        None, description="first year in which the season starts, such as 1985; the record's if left out"
+    )
+    last: Annotated[int, Field(strict=True, ge=1700, le=2500)] | None = Field(
+        None, description="last one, such as 2024; the record's if left out"
+    )
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if (self.first is None) != (self.last is None):
+            raise Senseless("needs both first and last, or neither: then every whole season of a record counts")
+        if self.first is not None and self.last is not None and self.last < self.first:
+            raise Senseless(f"is before the first, {self.first}; give the later year as last", key="last")
+        return self
+
+
+class Output(Described):
+    """What is written."""
+
+    rows_per_file: Annotated[int, Field(strict=True, ge=1, le=1_000_000)] = Field(
+        20_000, description="most rows of one file of the dataset; sets how much memory a part takes"
+    )
+    figures: Annotated[bool, Field(strict=True)] = Field(True, description="false draws no map")
+
+
+class PlanFile(Described):
+    """A plan, as the user describes it."""
+
+    title: str = Field("A sweep", description="one line for the map and the totals")
+    note: str = Field("", description="a sentence of your own")
+    scenario: str = Field(
+        description="the base scenario's file, relative to the plan; its site and weather file are left aside"
+    )
+    sites: Sites
+    years: Chosen = Field(default_factory=lambda: Chosen.model_validate({}))
+    design: dict[str, dict[str, Any]] = Field(
+        default_factory=dict, description="[design.NAME]: overlays, only what differs; none leaves the base alone"
+    )
+    output: Output = Field(default_factory=lambda: Output.model_validate({}))
+
+    @model_validator(mode="after")
+    def _names(self) -> Self:
+        wrong = [
+            Senseless('is no usable name: 1 to 60 printable characters without "/"', key=f"design.{name}", shown=False)
+            for name in self.design
+            if not name.strip() or "/" in name or not name.isprintable() or len(name) > 60
+        ]
+        if wrong:
+            raise scenario_errors.Several(wrong)
+        return self
+
+
+@dataclass(frozen=True)
+class Plan:
+    """
+    A checked plan.
+
+    Parameters
+    ----------
+    path : Path
+    described : PlanFile
+    base : Scenario
+    designs : tuple of Design
+    places : sequence of Place
+    left_out : int
+        Cells of a grid without weather (sea).
+    fingerprint : str
+        Of all that decides what comes out, the weather files left aside.
+    """
+
+    path: Path
+    described: PlanFile
+    base: Scenario
+    designs: tuple[Design, ...]
+    places: Sequence[Place]
+    left_out: int
+    fingerprint: str
+
+    @property
+    def folder(self) -> Path:
+        """From which the weather files' names start."""
+        table = self.described.sites.table
+        return (self.path.parent / table).parent if table is not None else self.path.parent
+
+    @property
+    def rows_a_year(self) -> int:
+        """Rows of one site and year: beds of all designs."""
+        return sum(len(part.bed) for design in self.designs for part in design.scenario.controller.values())
+
+    @property
+    def season_days(self) -> int:
+        """Length of a season. [days]"""
+        return (self.base.season.end - self.base.season.start).days + 1
+
+    def years(self) -> list[int] | None:
+        """The years asked for; None for all of each record."""
+        first, last = self.described.years.first, self.described.years.last
+        return None if first is None or last is None else list(range(first, last + 1))
+
+
+def wants_extra(*packages: str) -> None:
+    """
+    Make sure that what a sweep needs is installed.
+
+    Raises
+    ------
+    PanbudgetError
+        One line that says how to install it.
+    """
+    missing = [name for name in packages if importlib.util.find_spec(name) is None]
+    if missing:
+        raise PanbudgetError(
+            f"this needs {' and '.join(missing)}, which is not installed: pip install 'panbudget[sweep]'"
+        )
+
+
+def load_plan(path: str | Path) -> Plan:
+    """
+    Read a plan and all that it names, weather files left aside.
+
+    Parameters
+    ----------
+    path : path
+        A TOML file.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    ScenarioError
+        All that is wrong with the plan, a line each.
+    """
+    path = Path(path)
+    content = _content(path, "a plan such as scenarios/district.toml is expected")
+    try:
+        raw = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
+    except UnicodeDecodeError:
+        raise ScenarioError("is not a text file in UTF-8; save it as UTF-8", file=str(path)) from None
+    except tomllib.TOMLDecodeError as error:
+        raise ScenarioError(scenario_errors.toml_problem(str(error), content), file=str(path)) from None
+    try:
+        described = PlanFile.model_validate(raw)
+    except ValidationError as error:
+        raise ScenarioError(*scenario_errors.problems(error, PlanFile), file=str(path)) from None
+    base = load_scenario(path.parent / described.scenario)
+    problems = [*_unfit(base)]
+    designs = []
+    for name, overlay in (described.design or {"as described": {}}).items():
+        try:
+            designs.append(Design(name, _designed(base, name, overlay)))
+        except ScenarioError as error:
+            problems.extend(
+                Problem.of_text(f"design.{name}: {line.sentence()}", line.where, line.value) for line in error.problems
+            )
+    marks = [content, base.sha256.encode(), Path(engine.__file__).read_bytes()]
+    places: Sequence[Place] = ()
+    left_out = 0
+    try:
+        if described.sites.table is not None:
+            table = path.parent / described.sites.table
+            marks.append(_content(table, "name a CSV or Parquet table of sites"))
+            places = places_in_table(table, described.sites.columns, shown_as=described.sites.table)
+        elif described.sites.grid is not None:
+            wants_extra("xarray")
+            from panbudget.studies.sweep.grid import places_in_grid
+
+            places, left_out, mark = places_in_grid(path.parent, described.sites)
+            marks.append(mark)
+    except ScenarioError as error:
+        if problems:
+            problems.extend(Problem.of_text(f"{error.file}: {line.sentence()}", line.where) for line in error.problems)
+        else:
+            raise
+    if problems:
+        raise ScenarioError(*problems, file=str(path))
+    marks += [f"{name} {_version(name)}".encode() for name in _PACKAGES]
+    fingerprint = hashlib.sha256(b"\n".join(hashlib.sha256(mark).digest() for mark in marks)).hexdigest()
+    return Plan(path, described, base, tuple(designs), places, left_out, fingerprint)
+
+
+def _content(path: Path, cure: str) -> bytes:
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise ScenarioError(f"there is no such file; {cure}", file=str(path)) from None
+    except OSError as error:
+        raise ScenarioError(f"can't be read ({error.strerror}); {cure}", file=str(path)) from None
+
+
+def _version(name: str) -> str:
+    try:
+        return importlib.metadata.version(name)
+    except importlib.metadata.PackageNotFoundError:
+        return "none"
+
+
+def _unfit(base: Scenario) -> Iterator[Problem]:
+    if base.what_if.heat is not None:
+        yield Problem.of_text(
+            f"scenario = {base.path.name} has [what_if.heat], and a sweep takes the years as they were: leave it out",
+            "scenario",
+        )
+    salty = [name for name, supply in base.supply.items() if supply.salinity]
+    for what, there in (("a [[fault]]", bool(base.fault)), ("a supply with salinity", bool(salty))):
+        if there:
+            message = f"scenario = {base.path.name} has {what}, which a sweep does not reckon with: leave it out"
+            yield Problem.of_text(message, "scenario")
+
+
+def _designed(base: Scenario, name: str, overlay: dict[str, Any]) -> Scenario:
+    wrong = [
+        Problem.of_text(
+            f"{key} can't differ between designs; a design changes supply, controller and what is below them", key
+        )
+        for key in overlay
+        if key in _NOT_BY_DESIGN
+    ]
+    if wrong:
+        raise ScenarioError(*wrong)
+    return base.changed(overlay)

@@ -1,0 +1,323 @@
+"""
+Site: one place's weather, read once, and what every season there needs of it: ETo, pans, hours of the sun, demand.
+
+Units as in the engine. Nothing here depends on what a valve does.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from panbudget.errors import ScenarioError
+from panbudget.numeric import Floats
+from panbudget.physics import evaporation
+from panbudget.scenario.garden import Bed, Pan, Scenario, Site
+from panbudget.season.beds import BedForcing, bed_forcing
+from panbudget.season.demand import Climate, plant_of
+from panbudget.weather import Weather, read_weather
+from panbudget.weather.flags import is_filled
+
+__all__ = ["Place", "SiteRecord", "grid_evapotranspiration", "read_site"]
+
+Dates = Any
+
+
+@dataclass(frozen=True)
+class Place:
+    """
+    One site of a plan.
+
+    Parameters
+    ----------
+    index : int
+        Its place in the plan.
+    name : str
+    latitude, longitude, elevation : float
+        [degrees], [degrees], [m]
+    file : str
+        Its weather file; of a grid, the grid's.
+    cell : tuple of int, optional
+        Of a grid: places along its two axes.
+    more : dict
+        Other keys of `scenario.Site`.
+    """
+
+    index: int
+    name: str
+    latitude: float
+    longitude: float | None
+    elevation: float
+    file: str
+    cell: tuple[int, ...] | None = None
+    more: dict[str, str] = field(default_factory=dict)
+
+    def site(self) -> Site:
+        """The scenario's site there."""
+        return Site.model_construct(
+            latitude=self.latitude,
+            longitude=self.longitude,
+            elevation=self.elevation,
+            timezone=self.more.get("timezone"),
+            setting=self.more.get("setting", "inland"),
+            climate=self.more.get("climate", "auto"),
+        )
+
+
+def read_site(place: Place, base: Scenario, path: str, start: dt.date | None, end: dt.date | None) -> Weather:
+    """
+    Read a place's weather file, as the base scenario says its files are to be read.
+
+    Parameters
+    ----------
+    place : Place
+    base : Scenario
+        Its ``[weather]``, the file's name left aside.
+    path : str
+        Where the file is.
+    start, end : date, optional
+        Days that must be sound.
+
+    Returns
+    -------
+    Weather
+
+    Raises
+    ------
+    WeatherError
+    """
+    source = base.weather
+    return read_weather(
+        path,
+        place.site(),
+        file_format=source.format,
+        wind_height=source.wind_height,
+        missing_rain=source.missing_rain,
+        too_bright=source.too_bright,
+        columns={name: {"column": c.column, "unit": c.unit} for name, c in source.columns.items()},
+        shown_as=place.file,
+        start=start,
+        end=end,
+    )
+
+
+def grid_evapotranspiration(places: Sequence[Place], weathers: Sequence[Weather]) -> list[Floats]:
+    """
+    Reckon the reference ET of many cells at once, through pyet's way for xarray.
+
+    Parameters
+    ----------
+    places : sequence of Place
+    weathers : sequence of Weather
+        Of the same days.
+
+    Returns
+    -------
+    list of ndarray (days,)
+        As `evaporation.reference_evapotranspiration` gives for each. [mm/day]
+    """
+    import pyet
+    import xarray as xr
+
+    from panbudget.physics import air as met
+
+    dates = weathers[0].daily.index.to_numpy()
+
+    def stacked(values: Sequence[Floats]) -> Any:
+        return xr.DataArray(np.stack(values, axis=1), dims=("time", "cell"), coords={"time": dates})
+
+    def column(name: str) -> list[Floats]:
+        return [weather.daily[name].to_numpy(float) for weather in weathers]
+
+    latitude = xr.DataArray(np.radians([place.latitude for place in places]), dims="cell")
+    elevation = xr.DataArray([place.elevation for place in places], dims="cell")
+    tmax, tmin = stacked(column("tmax")), stacked(column("tmin"))
+    by_height = [float(met.atmospheric_pressure(place.elevation)) for place in places]
+    pressure = stacked(
+        [
+            weather.daily["pressure"].fillna(height).to_numpy(float)
+            if "pressure" in weather.daily
+            else np.full(len(dates), height)
+            for weather, height in zip(weathers, by_height, strict=True)
+        ]
+    )
+    eto = pyet.pm_fao56(
+        tmean=(tmax + tmin) / 2.0,
+        wind=stacked(column("wind")),
+        rs=stacked(column("radiation")),
+        tmax=tmax,
+        tmin=tmin,
+        ea=stacked(column("vapour_pressure")),
+        pressure=pressure,
+        elevation=elevation,
+        lat=latitude,
+        clip_zero=False,
+    )
+    values = np.asarray(eto.transpose("time", "cell"), dtype=float)
+    return [np.ascontiguousarray(values[:, index]) for index in range(len(places))]
+
+
+class SiteRecord:
+    """
+    A place's record, and what its seasons share.
+
+    Parameters
+    ----------
+    place : Place
+    weather : Weather
+    eto : ndarray (days,), optional
+        Already reckoned. [mm/day]
+    """
+
+    def __init__(self, place: Place, weather: Weather, eto: Floats | None = None) -> None:
+        daily = weather.daily
+        self.place = place
+        self.weather = weather
+        self.site = place.site()
+        self.daily = daily
+        self.index = pd.DatetimeIndex(daily.index)
+        self.dates = daily.index.to_numpy().astype("datetime64[D]")
+        if eto is None:
+            series = evaporation.reference_evapotranspiration(daily, latitude=place.latitude, elevation=place.elevation)
+            eto = np.ascontiguousarray(series, dtype=np.float64)
+        self.eto = eto
+        self.rain: Floats = np.ascontiguousarray(daily["rain"].to_numpy(float))
+        self.wind: Floats = daily["wind"].to_numpy(float)
+        self.rh_min: Floats = daily["rh_min"].to_numpy(float)
+        self.rh_mean: Floats = daily["rh_mean"].to_numpy(float)
+        self.tmean: Floats = (daily["tmin"].to_numpy(float) + daily["tmax"].to_numpy(float)) / 2.0
+        self.day_of_year = self.index.day_of_year.to_numpy()
+        self.daylight, self.dark = evaporation.hourly_shares(place.latitude, np.arange(1.0, 367.0))
+        filled = np.zeros(len(daily), np.int64)
+        for name in weather.flags.columns:
+            codes, known = pd.factorize(weather.flags[name])
+            filled += np.array([is_filled(str(flag)) for flag in known])[codes]
+        self._filled = np.concatenate([[0], np.cumsum(filled)])
+        self._pans: dict[tuple[Any, ...], Floats] = {}
+        self._grounds: dict[tuple[Any, ...], BedForcing] = {}
+        self._coefficients: dict[tuple[float, str], Floats] = {}
+
+    def span(self, start: dt.date, end: dt.date) -> tuple[int, int] | None:
+        """Return where a season's days stand, or nothing if the record does not hold them all."""
+        first = int((np.datetime64(start, "D") - self.dates[0]).astype(int))
+        after = int((np.datetime64(end, "D") - self.dates[0]).astype(int)) + 1
+        return (first, after) if first >= 0 and after <= len(self.dates) else None
+
+    def filled(self, first: int, after: int) -> int:
+        """Count the values of some days that were not measured."""
+        return int(self._filled[after] - self._filled[first])
+
+    def pan_evaporation(self, pan: Pan, where: str) -> Floats:
+        """
+        Return a pan's evaporation over the whole record, exposure included. [mm/day]
+
+        Raises
+        ------
+        ScenarioError
+            A measured pan without its column.
+        """
+        key = (pan.evaporation, pan.fetch.distance, pan.fetch.cover, pan.ground_albedo, pan.exposure)
+        if key not in self._pans:
+            self._pans[key] = self._evaporation(pan, where) * pan.exposure
+        return self._pans[key]
+
+    def _evaporation(self, pan: Pan, where: str) -> Floats:
+        if pan.evaporation == "measured":
+            if "pan_evaporation" not in self.daily:
+                raise ScenarioError(
+                    f'{where}.pan.evaporation = "measured" needs a column pan_evaporation, which {self.place.file} '
+                    'does not have; add it, or take "from-eto"'
+                )
+            return np.asarray(self.daily["pan_evaporation"].to_numpy(float))
+        if pan.evaporation == "energy-balance":
+            return evaporation.pan_energy_balance(
+                self.daily,
+                latitude=self.place.latitude,
+                elevation=self.place.elevation,
+                ground_albedo=pan.ground_albedo,
+            )
+        about = (pan.fetch.distance, pan.fetch.cover)
+        if about not in self._coefficients:
+            self._coefficients[about] = evaporation.pan_coefficient(
+                self.wind, self.rh_mean, fetch=about[0], cover=about[1]
+            ).kp
+        return evaporation.pan_from_eto(self.eto, self._coefficients[about])
+
+    def ground(self, controller: str, name: str, bed: Bed, first: int, after: int) -> BedForcing:
+        """
+        Return a bed's demand, soil water and rain over some days.
+
+        Parameters
+        ----------
+        controller, name : str
+        bed : scenario.Bed
+            With its plantings in the season's year.
+        first, after : int
+            The days.
+
+        Notes
+        -----
+        A planting whose demand hangs on the days about it alone is reckoned over these; any other over the whole
+        record, once where it comes to the same every year.
+        """
+        steady = _steady_key(bed)
+        if steady is not None:
+            key = (controller, name, steady)
+            if key not in self._grounds:
+                self._grounds[key] = bed_forcing(controller, name, bed, self._climate(0, len(self.dates)), self.daily)
+            return _cut(self._grounds[key], bed, self.rain, first, after)
+        low, high = 0, len(self.dates)
+        length = _stage_days(bed)
+        if length is not None and bed.planted is not None:
+            at = int((np.datetime64(bed.planted, "D") - self.dates[0]).astype(int))
+            if at >= 0 and at + length <= high:  # the record holds all its stages
+                low, high = min(at, first), max(at + length, after)
+        return bed_forcing(controller, name, bed, self._climate(low, high), self.daily.iloc[first:after])
+
+    def _climate(self, low: int, high: int) -> Climate:
+        cut = slice(low, high)
+        return Climate(
+            dates=self.dates[cut],
+            wind=self.wind[cut],
+            rh_min=self.rh_min[cut],
+            tmean=self.tmean[cut],
+            eto=self.eto[cut],
+        )
+
+
+def _steady_key(bed: Bed) -> str | None:
+    """What a bed's demand hangs on, where that is the same in every year; else nothing."""
+    plants = bed.plants
+    if plants is None or plants.stages_gdd is not None or bed.curve_number is not None:
+        return None
+    month_day = f"{bed.planted:%m-%d}" if bed.planted else ""
+    by_date = plants.name is not None and bed.planted is not None
+    if by_date and (plant_of(plants).kind == "annual" or bed.wetting_days is not None):
+        return None
+    described: str = bed.model_dump_json(exclude={"planted", "area", "emitters", "uniformity", "initial_depletion"})
+    return described + month_day
+
+
+def _stage_days(bed: Bed) -> int | None:
+    """Length of an annual's stages, where they are given in days. [days]"""
+    plants = bed.plants
+    if plants is None or plants.name is None or plants.stages_gdd is not None:
+        return None
+    plant = plant_of(plants)
+    return sum(plant.stages) if plant.kind == "annual" and plant.stages is not None else None
+
+
+def _cut(part: BedForcing, bed: Bed, rain: Floats, first: int, after: int) -> BedForcing:
+    return BedForcing(
+        part.controller,
+        part.name,
+        part.curve.between(first, after),
+        part.taw[first:after],
+        part.rain_in[first:after],
+        part.leaching,
+    )

@@ -1,0 +1,197 @@
+"""
+ISD-Lite: the hourly files of NOAA's Integrated Surface Database in their short form, one station and year each.
+
+Source: NOAA National Centers for Environmental Information, "Integrated Surface Data - ISD-Lite, format
+documentation" (isd-lite-format, 2006), from memory: twelve whole numbers a line, times in UTC, temperature, dew
+point, sea-level pressure and wind in tenths, rain of one hour and of six hours in tenths of a millimetre, −9999
+missing, −1 a trace.
+
+Rain is the one-hour amount where there is one. A six-hour total (of 00, 06, 12 and 18 UTC) only fills hours that
+lack theirs: what it holds beyond the hours that are known, spread over those that aren't, so that nothing counts
+twice. Sea-level pressure is no pressure at the site and is left out; FAO-56 eq 7 then gives it.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from collections.abc import Mapping
+
+import numpy as np
+import numpy.typing as npt
+
+from panbudget.errors import WeatherError
+from panbudget.physics.air import Floats
+from panbudget.weather.site import SiteLike
+from panbudget.weather.subdaily.hourly import Records, to_days
+from panbudget.weather.text.cells import read_cells
+from panbudget.weather.text.columns import number
+from panbudget.weather.text.fixed import moments, refuse_columns
+from panbudget.weather.text.raw import ColumnChoice, RawTable
+from panbudget.weather.text.source import Source
+
+__all__ = ["NAME", "SOURCE", "read_at", "sniff"]
+
+NAME = "isd-lite"
+#: where the format is described
+SOURCE = 'NOAA NCEI, "Integrated Surface Data - ISD-Lite, format documentation" (2006; from memory)'
+
+_LINE = re.compile(r"\d{4} \d{2} \d{2} \d{2}(?:\s+-?\d+){8}\s*")
+_COLUMNS = {
+    0: "year",
+    1: "month",
+    2: "day",
+    3: "hour",
+    4: "air temperature",
+    5: "dew point",
+    8: "wind speed",
+    10: "rain of one hour",
+    11: "rain of six hours",
+}
+_WIDTH = 12
+_MISSING, _TRACE = -9999.0, -1.0
+_WIND_HEIGHT = 10.0
+# how much more the six-hour totals may hold than the hours they are made of before that is said
+_DISAGREEMENT = 0.10
+
+
+def sniff(head: str) -> tuple[float, str]:
+    """
+    Say how sure it is that a file is ISD-Lite.
+
+    Parameters
+    ----------
+    head : str
+        The file's first lines.
+
+    Returns
+    -------
+    (float, str)
+        High if all lines but the last, which may be cut, are its twelve numbers. And why.
+    """
+    lines = [line for line in head.split("\n") if line.strip()]
+    whole = lines[:-1] if len(lines) > 1 else lines
+    fitting = sum(1 for line in whole if _LINE.fullmatch(line))
+    if whole and fitting >= 0.9 * len(whole):
+        return 0.95, "twelve whole numbers a line, the first four a date and hour"
+    return 0.0, "not twelve whole numbers a line"
+
+
+def read_at(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
+    """
+    Read an ISD-Lite file.
+
+    Parameters
+    ----------
+    source : Source
+        One year, or several joined.
+    columns : mapping
+        Must be empty: the format says what its columns are.
+    site : SiteLike
+        Whose clock the days go by.
+
+    Returns
+    -------
+    RawTable
+        One row a day.
+
+    Raises
+    ------
+    WeatherError
+        All that is wrong with lines, times and values.
+    """
+    refuse_columns(columns, source, NAME)
+    cells = read_cells(
+        source.text,
+        above=0,
+        separator=" ",
+        width=_WIDTH,
+        numbers=_COLUMNS,
+        missing=(),
+        expected=f"the format has {_WIDTH} numbers",
+    )
+    if cells.problems:
+        raise WeatherError(*cells.problems, file=source.shown_as)
+    if not len(cells.lines):
+        raise WeatherError("holds no lines of the format; download it again", file=source.shown_as)
+    year, month, day, hour = (cells.numbers[place] for place in range(4))
+    stamps, problem = moments(year, month, day, hour, cells.lines)
+    if problem is not None:
+        raise WeatherError(problem, file=source.shown_as)
+
+    def tenths(place: int) -> Floats:
+        column = cells.numbers[place]
+        return np.where(column == _MISSING, np.nan, column / 10.0)
+
+    notes = ["pressure is the sea's level's and is not used: the site's elevation gives its own (FAO-56 eq 7)"]
+    values = {"temperature": tenths(4), "dew_point": tenths(5), "wind": tenths(8)}
+    one, six = cells.numbers[10], cells.numbers[11]
+    traces = int((one == _TRACE).sum())
+    if traces:
+        notes.append(f"rain: a trace in {traces} record{'s' if traces > 1 else ''} counts as 0")
+    rain, said = _rain(stamps, _amount(one), _amount(six))
+    values["rain"] = rain
+    values = {name: column for name, column in values.items() if not np.isnan(column).all()}
+    absent = {}
+    if "rain" not in values:
+        values["rain"] = rain
+        absent["rain"] = "the file has no rain of one or six hours at all"
+    records = Records(
+        stamps=stamps,
+        values=values,
+        lines=cells.lines,
+        utc=True,
+        ending=frozenset({"rain"}),
+        units={"temperature": "0.1 °C", "dew_point": "0.1 °C", "wind": "0.1 m/s", "rain": "0.1 mm"},
+        stated=frozenset(values),
+        headers={name: name for name in values},
+    )
+    raw = to_days(records, site, recognised="NOAA ISD-Lite, UTC", shown_as=source.shown_as, notes=[*notes, *said])
+    return dataclasses.replace(raw, wind_height=_WIND_HEIGHT, absent=absent)
+
+
+def _amount(column: Floats) -> Floats:
+    amount = np.where(column == _MISSING, np.nan, column / 10.0)
+    return np.where(column == _TRACE, 0.0, amount)
+
+
+def _rain(stamps: npt.NDArray[np.datetime64], one: Floats, six: Floats) -> tuple[Floats, list[str]]:
+    """Fill hours without an amount from the six-hour totals that hold them."""
+    hours = stamps.astype("datetime64[h]").astype(np.int64)
+    total = ~np.isnan(six)
+    odd = total & (hours % 6 != 0)
+    notes = []
+    if odd.any():
+        count = int(odd.sum())
+        notes.append(f"rain: {count} six-hour total{'s' if count > 1 else ''} of odd hours not used")
+        six = np.where(odd, np.nan, six)
+        total &= ~odd
+    if not total.any():
+        return one, notes
+    # blocks of six hours, numbered by the hour that closes them
+    block = -(-hours // 6)
+    first = int(block.min())
+    place, blocks = block - first, int(block.max()) - first + 1
+    known = ~np.isnan(one)
+    held = np.bincount(place[known], weights=one[known], minlength=blocks)
+    lacking = np.bincount(place[~known], minlength=blocks)
+    complete = np.bincount(place[known], minlength=blocks) == 6
+    of_block = np.full(blocks, np.nan)
+    of_block[place[total]] = six[total]
+    share = np.maximum(of_block - held, 0.0) / np.maximum(lacking, 1)
+    rain = np.where(known, one, share[place])
+    filled = int((~known & ~np.isnan(rain)).sum())
+    if filled:
+        amount = float(rain[~known & ~np.isnan(rain)].sum())
+        notes.append(
+            f"rain: {filled} hour{'s' if filled > 1 else ''} without an amount got theirs from six-hour totals, "
+            f"{number(amount)} mm in all"
+        )
+    both = complete & ~np.isnan(of_block)
+    by_six, by_one = float(of_block[both].sum()), float(held[both].sum())
+    if by_six > by_one * (1.0 + _DISAGREEMENT) and by_six - by_one > 1.0:
+        notes.append(
+            f"rain: where the file has both, its six-hour totals add up to {number(by_six)} mm and its hours to "
+            f"{number(by_one)} mm; the hours are used, so the rain may be more than is said here"
+        )
+    return rain, notes

@@ -1,0 +1,404 @@
+"""
+Logger header: which column of a station's table is which quantity, in what unit, and what its rain counts.
+
+Headers are read by their words and the unit in or behind them. Of two columns that fit, the one named for
+outdoors is taken; where that doesn't decide, neither is, and the user is asked. Columns that aren't used are
+noted by name.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from panbudget.errors import Problem
+from panbudget.units import UnitError, column_conversion
+from panbudget.weather.text.raw import ColumnChoice
+
+__all__ = ["LoggerHeader", "is_weather", "read_logger_header"]
+
+#: quantity -> (unit that records have, as `units` names it and as people read it)
+QUANTITIES = {
+    "temperature": ("degC", "°C"),
+    "humidity": ("%", "%"),
+    "dew_point": ("degC", "°C"),
+    "wind": ("m/s", "m/s"),
+    "radiation": ("W/m^2", "W/m²"),
+    "rain": ("mm", "mm"),
+    "pressure": ("kPa", "kPa"),
+}
+# what a user may write under [weather.columns] -> quantity
+_CHOICES = {name: name for name in QUANTITIES} | {
+    "tmin": "temperature",
+    "tmax": "temperature",
+    "rh_max": "humidity",
+    "rh_min": "humidity",
+    "rh_mean": "humidity",
+}
+# units as headers write them, without case, spaces and superscripts -> as `units` reads them
+_UNITS = {
+    **dict.fromkeys(("°c", "degc", "deg.c", "celsius", "c"), "degC"),
+    **dict.fromkeys(("°f", "degf", "deg.f", "fahrenheit", "f"), "degF"),
+    **dict.fromkeys(("kelvin", "k"), "K"),
+    **dict.fromkeys(("%", "%rh", "percent", "pct"), "%"),
+    **dict.fromkeys(("m/s", "m/sec", "mps", "ms-1", "meters/second"), "m/s"),
+    **dict.fromkeys(("km/h", "km/hr", "kmh", "kph", "kmph"), "km/h"),
+    **dict.fromkeys(("mph", "mi/h", "mi/hr", "miles/hour"), "mph"),
+    **dict.fromkeys(("kn", "kt", "kts", "knot", "knots"), "knot"),
+    **dict.fromkeys(("ft/s", "fps"), "ft/s"),
+    **dict.fromkeys(("mm", "millimeter", "millimeters", "millimetres"), "mm"),
+    "cm": "cm",
+    **dict.fromkeys(("in", "in.", "inch", "inches", '"'), "in"),
+    **dict.fromkeys(("w/m2", "w/m^2", "wm-2", "wm2", "w/sqm", "watts/m2"), "W/m^2"),
+    **dict.fromkeys(("kw/m2", "kw/m^2"), "kW/m^2"),
+    **dict.fromkeys(("wh/m2", "wh/m^2"), "W*hour/m^2"),
+    **dict.fromkeys(("kj/m2", "kj/m^2"), "kJ/m^2"),
+    **dict.fromkeys(("mj/m2", "mj/m^2"), "MJ/m^2"),
+    **dict.fromkeys(("j/cm2", "j/cm^2"), "J/cm^2"),
+    **dict.fromkeys(("hpa", "mbar", "mb", "millibar"), "hPa"),
+    "kpa": "kPa",
+    "pa": "Pa",
+    **dict.fromkeys(("inhg", "in.hg", '"hg'), "inHg"),
+    "mmhg": "mmHg",
+}
+_RATES = frozenset({"mm/h", "mm/hr", "mm/hour", "in/h", "in/hr", "in/hour", "inch/h", "mmh", "mm/min"})
+_IMPERIAL = frozenset({"degF", "mph", "in", "inHg", "ft/s"})
+_DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "“": '"', "”": '"'})
+_BRACKETS = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
+_GLUED = re.compile(
+    r"(?P<name>(?:out)?temp|dewpt|dewpoint|(?:daily|hourly|event|weekly|monthly|yearly|total)?rain|windspeed|wind)"
+    r"(?P<unit>f|c|in|mm|mph|kmh|kph|ms)"
+)
+
+_NOT_OUTDOORS = re.compile(
+    r"\b(in|indoor|inside|inner|soil|leaf|water|wet|bulb|feels?|like|heat|chill|apparent|wbgt|thw|thsw|index|batt\w*|"
+    r"volt\w*|std|sd|stdev|cpu|console|logger|panel|ch ?\d+|channel|trend|days|et|et0|eto|evap\w*|count|flag|qc|quality)\b"
+)
+_EXTREME = re.compile(r"\b(hi|high|max|maximum|low|lo|min|minimum|gust|gusts|peak|tmx|smx|tmn)\b")
+_WORDS: dict[str, tuple[re.Pattern[str], re.Pattern[str]]] = {
+    "dew_point": (re.compile(r"\b(dew\w*|td)\b"), re.compile(r"depression|spread")),
+    "temperature": (
+        re.compile(r"\b(temp|temps|temperature|airtemp|outtemp|tair|air ?t[cf]?|drybulb|t2m|ta|t)\b|\bdry bulb\b"),
+        re.compile(r"\b(dew\w*|hum\w*|solar|rain|wind)\b"),
+    ),
+    "humidity": (re.compile(r"\b(hum\w*|rh|rhum|relhum|r h)\b"), re.compile(r"\b(abs\w*|specific|mixing)\b")),
+    "wind": (
+        re.compile(r"\b(wind|windspeed|windspd|wspd|wspeed|ws|ws ms|anemometer)\b"),
+        re.compile(
+            r"\b(dir\w*|winddir\w*|wd\w*|deg|degrees|bearing|run|vane|samp\w*|tx|rose|dominant|compass|angle|u|v)\b"
+        ),
+    ),
+    "radiation": (
+        re.compile(r"\b(solar\w*|rad|radiation|srad|ghi|irradiance|slr\w*|pyran\w*|global)\b"),
+        re.compile(r"\b(uv\w*|energy|dose|net|long\w*|par|ppfd|diffuse|direct|dni|dhi|lux|illum\w*|cell|panel)\b"),
+    ),
+    "rain": (
+        re.compile(r"\b(rain\w*|precip\w*|prcp|ppt)\b"),
+        re.compile(
+            r"\b(rate\w*|rainrate|intensity|prob\w*|chance|type|duration|hours|time|last|past|since|24|24h|24hr|24hrs|"
+            r"12h|6h|48|48h|storm start)\b"
+        ),
+    ),
+    "pressure": (
+        re.compile(
+            r"\b(abs\w*|absolute|station|site|local)\b.*\b(press\w*|baro\w*)|\b(press\w*|baro\w*)\b.*\babs\w*|baromabs"
+        ),
+        re.compile(r"\b(rel\w*|sea|msl|slp|vapou?r|hpa d)\b"),
+    ),
+}
+_OUTDOORS = re.compile(r"\b(out|outdoor|outside|outer|air|airtemp|outtemp|external|ambient|dry|2m)\b")
+_MEAN = re.compile(r"\b(avg|average|mean)\b")
+_RAIN_KINDS = (
+    ("interval", re.compile(r"\b(interval|increment|incremental|amount|per record|tip\w*)\b")),
+    ("daily", re.compile(r"\b(daily|day|today|dailyrain\w*)\b")),
+    ("hourly", re.compile(r"\b(hourly|hour|1h|1hr|hourlyrain\w*)\b")),
+    ("total", re.compile(r"\b(total|totalrain\w*|yearly|annual|year|yearlyrain\w*|counter|season|lifetime)\b")),
+    ("monthly", re.compile(r"\b(monthly|month|monthlyrain\w*)\b")),
+    ("weekly", re.compile(r"\b(weekly|week|weeklyrain\w*)\b")),
+    ("event", re.compile(r"\b(event|storm|eventrain\w*)\b")),
+)
+# which of several rain columns is taken, best first
+_RAIN_ORDER = ("interval", "daily", "total", "unknown", "monthly", "weekly", "event", "hourly")
+_NAMES_SHOWN = 12
+
+
+@dataclass
+class LoggerHeader:
+    """
+    What a station's header says.
+
+    ``places``, ``units`` (in the file), ``conversions`` to the records' units and ``headers`` go by quantity;
+    ``energies`` are the factors to J/m² of radiation that is a sum over each interval; ``imperial`` names headers
+    with imperial units.
+    """
+
+    places: dict[str, int] = field(default_factory=dict)
+    units: dict[str, str] = field(default_factory=dict)
+    stated: set[str] = field(default_factory=set)
+    conversions: dict[str, tuple[float, float]] = field(default_factory=dict)
+    energy: float | None = None
+    rain_kind: str = "unknown"
+    headers: dict[str, str] = field(default_factory=dict)
+    imperial: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class _Heading:
+    place: int
+    text: str
+    name: str
+    unit: str | None
+
+
+def is_weather(cells: Sequence[str]) -> bool:
+    """
+    Tell whether a header names an air temperature, as a station's table does.
+
+    Parameters
+    ----------
+    cells : sequence of str
+        The header's cells.
+
+    Returns
+    -------
+    bool
+        By its words alone.
+    """
+    headings = [_heading(i, cell, None) for i, cell in enumerate(cells)]
+    return any(_fits("temperature", heading) for heading in headings)
+
+
+def read_logger_header(
+    cells: Sequence[str],
+    columns: Mapping[str, ColumnChoice],
+    *,
+    time_places: Sequence[int],
+    line: int,
+    units: Sequence[str] = (),
+) -> LoggerHeader:
+    """
+    Find the quantities among a table's headers.
+
+    Parameters
+    ----------
+    cells : sequence of str
+        The header line's cells.
+    columns : mapping
+        The user's choice: a quantity, or a daily column that comes of it, -> column and unit.
+    time_places : sequence of int
+        Columns that say when.
+    line : int
+        The header's line, for messages.
+    units : sequence of str
+        Cells of a line of units below the header, if there is one.
+
+    Returns
+    -------
+    LoggerHeader
+        With its problems, if there are any.
+    """
+    header = LoggerHeader()
+    headings = [
+        _heading(i, cell, units[i] if i < len(units) else None)
+        for i, cell in enumerate(cells)
+        if i not in time_places and cell.strip()
+    ]
+    header.imperial = [heading.text for heading in headings if heading.unit in _IMPERIAL]
+    named = _named(header, headings, columns, cells)
+    for quantity in QUANTITIES:
+        if quantity in named:
+            heading, unit = named[quantity]
+            _take(header, quantity, heading, unit, where=f"weather.columns.{quantity}")
+            continue
+        taken = set(header.places.values()) | {one.place for one, _ in named.values()}
+        fitting = [one for one in headings if one.place not in taken and _fits(quantity, one)]
+        found = _best_rain(fitting) if quantity == "rain" else _best(fitting)
+        if len(found) > 1:
+            message = (
+                f"line {line}: columns "
+                + " and ".join(f'"{one.text}"' for one in found)
+                + f" may both be the {quantity.replace('_', ' ')}; name one under [weather.columns], "
+                f'{quantity} = {{ column = "{found[0].text}" }}'
+            )
+            header.problems.append(Problem.of_text(message, key=quantity, value=found[0].text))
+        elif found:
+            _take(header, quantity, found[0], found[0].unit, where=f'line {line}: column "{found[0].text}"')
+    spoken = {problem.where for problem in header.problems}
+    if "temperature" not in header.places and "temperature" not in spoken:
+        message = (
+            f"line {line}: no column is an air temperature; add it, or name it under [weather.columns], "
+            f'temperature = {{ column = "{headings[0].text if headings else "its header"}", unit = "degC" }}'
+        )
+        header.problems.append(Problem.of_text(message, key="temperature"))
+    _note_the_rest(header, headings)
+    return header
+
+
+def _heading(place: int, text: str, unit_below: str | None) -> _Heading:
+    clean = unicodedata.normalize("NFKC", text.strip().translate(_DEGREE))
+    unit = _unit(unit_below) if unit_below else None
+    name = clean
+    for inside in _BRACKETS.findall(clean):
+        unit = _unit(inside) or unit
+    name = _BRACKETS.sub(" ", name)
+    if unit is None:
+        name, unit = _trailing_unit(name)
+    name = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
+    name = re.sub(r"[^a-z0-9]+", " ", name.lower()).strip()
+    if unit is None and (match := _GLUED.fullmatch(name.replace(" ", ""))):
+        unit, name = _UNITS[match["unit"] if match["unit"] != "ms" else "m/s"], match["name"]
+        name = re.sub(r"^(daily|hourly|event|weekly|monthly|yearly|total)(?=rain)", r"\1 ", name)
+    return _Heading(place, text.strip(), name, unit)
+
+
+def _unit(text: str) -> str | None:
+    squeezed = re.sub(r"\s+", "", unicodedata.normalize("NFKC", text.translate(_DEGREE)).lower())
+    squeezed = squeezed.replace("m²", "m2").replace("degrees", "deg").replace("deg.", "deg")
+    if squeezed in _RATES:
+        return "rate"
+    return _UNITS.get(squeezed)
+
+
+def _trailing_unit(name: str) -> tuple[str, str | None]:
+    """Find a unit behind a comma, an underscore or a space."""
+    words = re.split(r"[\s,_]+", name.strip())
+    for count in (2, 1):
+        unit = _unit("".join(words[-count:])) if len(words) > count else None
+        # "in" is mostly indoors
+        if unit == "in" and words[-1].lower() == "in" and not re.search(r"rain|precip", name.lower()):
+            continue
+        if unit is not None:
+            return " ".join(words[:-count]), unit
+    return name, None
+
+
+def _fits(quantity: str, heading: _Heading) -> bool:
+    words, but = _WORDS[quantity]
+    name = heading.name
+    if heading.unit == "rate" or not words.search(name) or but.search(name) or _NOT_OUTDOORS.search(name):
+        return False
+    if quantity != "rain" and _EXTREME.search(name):
+        return False
+    if heading.unit is None:
+        return True
+    try:
+        _conversion(quantity, heading.unit)
+    except UnitError:
+        return False
+    return True
+
+
+def _best(fitting: Sequence[_Heading]) -> list[_Heading]:
+    def rank(heading: _Heading) -> int:
+        return 2 * bool(_OUTDOORS.search(heading.name)) + bool(_MEAN.search(heading.name))
+
+    top = max((rank(one) for one in fitting), default=0)
+    best = [one for one in fitting if rank(one) == top]
+    # the same quantity in two units: either will do
+    if len({one.name for one in best}) == 1 and len({one.unit for one in best}) == len(best):
+        return best[:1]
+    return best
+
+
+def _best_rain(fitting: Sequence[_Heading]) -> list[_Heading]:
+    for kind in _RAIN_ORDER:
+        best = [one for one in fitting if _rain_kind(one.name) == kind]
+        if best:
+            same = len({one.name for one in best}) == 1 and len({one.unit for one in best}) == len(best)
+            return best[:1] if same else best
+    return []
+
+
+def _rain_kind(name: str) -> str:
+    return next((kind for kind, words in _RAIN_KINDS if words.search(name)), "unknown")
+
+
+def _named(
+    header: LoggerHeader, headings: Sequence[_Heading], columns: Mapping[str, ColumnChoice], cells: Sequence[str]
+) -> dict[str, tuple[_Heading, str | None]]:
+    """Find the columns that the user names."""
+    named: dict[str, tuple[_Heading, str | None]] = {}
+    for name, choice in columns.items():
+        if name in ("date", "time"):
+            continue
+        key = f"weather.columns.{name}"
+        if name not in _CHOICES:
+            message = f"{key} is nothing that a table with times is read for; {', '.join(QUANTITIES)} are: correct it"
+            header.problems.append(Problem.of_text(message, key=key, value=name))
+            continue
+        found = [one for one in headings if one.text == choice.column]
+        found = found or [one for one in headings if one.text.lower() == choice.column.lower()]
+        if len(found) != 1:
+            where = "is not in the file" if not found else f"stands in the header {len(found)} times"
+            message = (
+                f'{key}: column "{choice.column}" {where}; name one of its columns: It has '
+                f"{', '.join(cell.strip() for cell in cells if cell.strip())}"
+            )
+            header.problems.append(Problem.of_text(message, key=key, value=choice.column))
+            continue
+        quantity = _CHOICES[name]
+        if quantity in named and named[quantity][0].place != found[0].place:
+            message = (
+                f'{key}: "{choice.column}" and "{named[quantity][0].text}" are both named for the {quantity}; a table '
+                f"with times has its day's extremes from one column: name one, {quantity} = "
+                f'{{ column = "{choice.column}" }}'
+            )
+            header.problems.append(Problem.of_text(message, key=key, value=choice.column))
+            continue
+        unit = choice.unit or found[0].unit
+        if quantity == "rain" and unit == "rate":
+            unit = None
+        named[quantity] = (found[0], unit)
+    return named
+
+
+def _conversion(quantity: str, unit: str) -> tuple[tuple[float, float], float | None]:
+    """Return factor and offset to the records' unit; for sums of radiation the factor to J/m² beside it."""
+    if quantity == "radiation":
+        try:
+            return column_conversion(unit, "W/m^2"), None
+        except UnitError:
+            return (1.0, 0.0), column_conversion(unit, "J/m^2")[0]
+    return column_conversion(unit, QUANTITIES[quantity][0]), None
+
+
+def _take(header: LoggerHeader, quantity: str, heading: _Heading, unit: str | None, *, where: str) -> None:
+    header.places[quantity] = heading.place
+    header.headers[quantity] = heading.text
+    header.units[quantity] = unit or QUANTITIES[quantity][1]
+    if quantity == "rain":
+        kind = _rain_kind(heading.name)
+        header.rain_kind = "total" if kind in ("monthly", "weekly", "event") else kind
+    if unit is None:
+        header.notes.append(
+            f'{quantity.replace("_", " ")}: the header "{heading.text}" names no unit, {QUANTITIES[quantity][1]} is taken'
+        )
+        return
+    header.stated.add(quantity)
+    known = _unit(unit) or unit
+    try:
+        header.conversions[quantity], energy = _conversion(quantity, known if known != "rate" else unit)
+    except UnitError as error:
+        header.problems.append(Problem.of_text(f"{where}: unit {error}", key=quantity, value=unit))
+        return
+    header.energy = energy if quantity == "radiation" else header.energy
+
+
+def _note_the_rest(header: LoggerHeader, headings: Sequence[_Heading]) -> None:
+    used = set(header.places.values())
+    unused = [one.text for one in headings if one.place not in used]
+    if not unused:
+        return
+    shown = ", ".join(unused[:_NAMES_SHOWN])
+    more = f" and {len(unused) - _NAMES_SHOWN} more" if len(unused) > _NAMES_SHOWN else ""
+    header.notes.append(f"columns not used: {shown}{more}")
+    sea = [one.text for one in headings if one.place not in used and re.search(r"\b(press\w*|baro\w*)", one.name)]
+    if sea and "pressure" not in header.places:
+        header.notes.append(
+            f'"{sea[0]}" may be brought down to sea level and is not used: the site\'s elevation gives the pressure '
+            "(FAO-56 eq 7)"
+        )

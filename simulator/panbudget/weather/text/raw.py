@@ -1,0 +1,124 @@
+"""
+Raw: what every reader of a weather format hands over, before gaps, checks and humidity.
+
+A reader is a module with a ``NAME``, a ``SOURCE``, a ``sniff`` and a ``read`` (see `Reader`); `readers` lists them. All
+that differs between formats ends here: from this table on, one road leads to the finished weather.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple, Protocol, runtime_checkable
+
+import pandas as pd
+
+from panbudget.weather.site import SiteLike
+from panbudget.weather.station import Station
+from panbudget.weather.text.source import Source
+
+__all__ = ["ColumnChoice", "LeftOut", "RawTable", "Reader", "SiteReader"]
+
+
+@dataclass(frozen=True)
+class ColumnChoice:
+    """
+    Where a standard column is found in a plain table.
+
+    Parameters
+    ----------
+    column : str
+        Header in the file.
+    unit : str, optional
+        Its unit as a person writes it; the standard one if left out.
+    """
+
+    column: str
+    unit: str | None = None
+
+
+class LeftOut(NamedTuple):
+    """Why figures that stand in a file were left out ("for …"), and on which days."""
+
+    why: str
+    days: frozenset[dt.date]
+
+
+@dataclass(frozen=True, eq=False)
+class RawTable:
+    """
+    A weather file in standard columns and units, otherwise as it was found.
+
+    Parameters
+    ----------
+    daily : DataFrame
+        One row for each row read, in the file's order; index "date" (may repeat, miss days or run backwards);
+        float columns, a subset of the standard names, standard units, NaN where missing.
+    lines : tuple of int
+        The line of the file that each row came from.
+    recognised : str
+        What the format was taken for and why, for the report.
+    units : dict
+        Column -> its unit in the file.
+    unit_is_stated : frozenset of str
+        Columns whose unit the user or the file names; guesses at another unit leave them alone.
+    headers : dict
+        Column -> its header in the file; left out where that is the standard name.
+    conversions : dict
+        Column -> (factor, offset) that was applied; left out where the file has the standard unit.
+    notes : tuple of str
+        What a report should mention: columns not used, rows sorted.
+    typical : bool
+        Whether the rows are one year made of months from different years: they stand under a year that was
+        none, and `typical` lays them onto the calendar.
+    wind_height : float, optional
+        Height above ground at which the format has its wind; 2 m if left out. [m]
+    station : Station, optional
+        Where it was measured, if the file says so.
+    absent : dict
+        Column -> why the file's figures are no record of it; left out where there is nothing to say.
+    left_out : dict
+        Column -> why some of its figures count as missing, and on which days.
+    """
+
+    daily: pd.DataFrame
+    lines: tuple[int, ...]
+    recognised: str
+    units: dict[str, str] = field(default_factory=dict)
+    unit_is_stated: frozenset[str] = frozenset()
+    headers: dict[str, str] = field(default_factory=dict)
+    conversions: dict[str, tuple[float, float]] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    typical: bool = False
+    wind_height: float | None = None
+    station: Station | None = None
+    absent: dict[str, str] = field(default_factory=dict)
+    left_out: dict[str, LeftOut] = field(default_factory=dict)
+
+
+class Reader(Protocol):
+    """A module that reads one weather format."""
+
+    NAME: str
+    SOURCE: str
+
+    def sniff(self, head: str) -> tuple[float, str]:
+        """Say from a file's first lines how sure it is that the format is its own, 0 to 1, and why."""
+
+    def read(self, source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
+        """Read a file; raise WeatherError with all that is wrong."""
+
+
+@runtime_checkable
+class SiteReader(Protocol):
+    """A module that reads one weather format whose days depend on the site, by its clock above all."""
+
+    NAME: str
+    SOURCE: str
+
+    def sniff(self, head: str) -> tuple[float, str]:
+        """Say from a file's first lines how sure it is that the format is its own, 0 to 1, and why."""
+
+    def read_at(self, source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
+        """Read a file; raise WeatherError with all that is wrong."""

@@ -1,0 +1,154 @@
+"""compare, away and setup through the real program: exit code, what it prints, what it leaves on disk."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from tests.cli.test_main import DEMO, program, run
+
+COMPARE = ("compare", DEMO, "--with-base", "--variant", "wide-pan", "--around", "heat")
+AWAY = ("away", DEMO, "--from", "2025-07-01", "--to", "2025-07-21")
+SETUP = ("setup", DEMO)
+
+
+def files(folder):
+    return sorted(str(p.relative_to(folder)) for p in Path(folder).rglob("*") if p.is_file())
+
+
+def test_compare_writes_a_page_a_table_totals_and_figures(tmp_path, capsys):
+    code, out, _ = run(capsys, *COMPARE, "--out", tmp_path / "c")
+    assert code == 0
+    out = out.replace("\u00a0", " ")
+    assert out.startswith("The heat wave of 8 to 17 July 2025: 10 days, Tmax up to 41.1 °C.")
+    assert "wide-pan, upper: 128 openings in place of 73" in out
+    assert "A heat wave here is 3 or more days in a row" in out
+    assert files(tmp_path / "c") == sorted(
+        [
+            *("compare.csv", "compare.html", "compare.json"),
+            *(f"figures/{name}.{kind}" for name in ("pan-level", "openings", "depletion") for kind in ("png", "svg")),
+        ]
+    )
+    table = pd.read_csv(tmp_path / "c" / "compare.csv")
+    row = table[(table["span"] == "window") & (table["where"] == "upper") & (table["measure"] == "openings")].iloc[0]
+    assert (row["value"], row["reference"], row["difference"], row["verdict"]) == (128, 73, 55, "clear")
+    whole = json.loads((tmp_path / "c" / "compare.json").read_text(encoding="utf-8"))
+    assert whole["window"] == {"start": "2025-07-03", "end": "2025-07-31"}
+    assert whole["values"]["season"]["wide-pan"]["upper"]["openings"] == 453
+
+
+def test_setup_writes_a_page_to_print(tmp_path, capsys):
+    code, out, _ = run(capsys, *SETUP, "--out", tmp_path / "s")
+    assert code == 0
+    assert "upper: fill to 20 mm below the rim; swing 900 g; refill 40.8 mL/min" in out
+    assert files(tmp_path / "s") == ["setup.csv", "setup.html", "setup.json", "setup.pdf"]
+    assert (tmp_path / "s" / "setup.pdf").read_bytes().startswith(b"%PDF")
+    table = pd.read_csv(tmp_path / "s" / "setup.csv")
+    assert table["month"].tolist() == [5, 6, 7, 8, 9] * 2
+    code, _, err = run(capsys, *SETUP, "--out", tmp_path / "t", "--bed", "upper/tomatos")
+    assert code == 2
+    assert 'did you mean "upper/tomatoes"' in err
+    assert not (tmp_path / "t").exists()
+
+
+def test_away_says_whether_and_writes_when_asked(tmp_path, capsys):
+    code, out, _ = run(capsys, *AWAY)
+    assert code == 0
+    assert out.startswith("No: from 1 July to 21 July")
+    assert "emitters in place of 12 on upper/lettuce" in out
+    assert not list(tmp_path.iterdir())
+    code, _, _ = run(capsys, *AWAY, "--out", tmp_path / "a", "--strict", "--quiet")
+    assert code == 1
+    assert files(tmp_path / "a") == ["away.csv", "away.html", "away.json", "figures/room.png", "figures/room.svg"]
+    whole = json.loads((tmp_path / "a" / "away.json").read_text(encoding="utf-8"))
+    assert (whole["safe"], whole["days"], whole["worst"]) == (False, 21, 2025)
+
+
+@pytest.mark.parametrize("call", [COMPARE, AWAY, SETUP], ids=lambda call: call[0])
+def test_two_runs_give_the_same_bytes(call, tmp_path, capsys):
+    for name in ("one", "two"):
+        assert run(capsys, *call, "--out", tmp_path / name, "--quiet")[:2] == (0, "")
+    for file in files(tmp_path / "one"):
+        assert (tmp_path / "one" / file).read_bytes() == (tmp_path / "two" / file).read_bytes(), file
+
+
+@pytest.mark.parametrize("call", [COMPARE, AWAY, SETUP], ids=lambda call: call[0])
+def test_json_stands_alone_on_standard_output(call, tmp_path):
+    done = program(*call, "--out", tmp_path / "o", "--json")
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout) == json.loads((tmp_path / "o" / f"{call[0]}.json").read_text(encoding="utf-8"))
+    assert "Wrote" in done.stderr
+
+
+@pytest.mark.parametrize("call", [COMPARE, AWAY, SETUP], ids=lambda call: call[0])
+def test_an_earlier_run_is_replaced_only_when_asked(call, tmp_path, capsys):
+    assert run(capsys, *call, "--out", tmp_path / "o", "--quiet")[0] == 0
+    code, _, err = run(capsys, *call, "--out", tmp_path / "o")
+    assert code == 2
+    assert "is not empty; choose another folder, or add --overwrite" in err
+    assert run(capsys, *call, "--out", tmp_path / "o", "--overwrite", "--quiet")[0] == 0
+    assert [p.name for p in tmp_path.iterdir()] == ["o"]
+
+
+@pytest.mark.parametrize(("call", "step"), [(COMPARE, "comparing"), (AWAY, "leaving"), (SETUP, "setting_up")])
+def test_an_interruption_leaves_nothing_half_made(call, step, tmp_path, capsys, monkeypatch):
+    def interrupted(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(f"panbudget.{step}.replay", interrupted)
+    code, _, err = run(capsys, *call, "--out", tmp_path / "o")
+    assert code == 130
+    assert "nothing half-made" in err
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("compare", DEMO, "--variant", "wide-pan"), "takes two to 6 variants and was given 1"),
+        (("compare", DEMO), "was given 0"),
+        (("compare", DEMO, "--with-base", "--variant", "wide-pam"), 'did you mean "wide-pan"'),
+        (("compare", DEMO, "--with-base", "--variant", "ordinary-summer"), "another weather and season"),
+        ((*COMPARE[:-1], "cold"), '--around "cold" is not known; heat is expected'),
+        ((*COMPARE, "--hot-above", "35"), '--hot-above "35" has no unit; a temperature is expected'),
+        ((*COMPARE, "--hot-above", "45 degC"), "there is no heat wave from 2025-05-01"),
+        (
+            (*COMPARE[:5], "--hot-above", "35 degC"),
+            "--hot-above 35 °C is for the heat wave to look at; add --around heat",
+        ),
+        ((*AWAY[:2], "--from", "1 July", "--to", "2025-07-21"), '--from "1 July" is not a date as expected'),
+        ((*COMPARE, "--start", "2025-07-01"), "leave out --start and --end"),
+        ((*COMPARE[:5], "--start", "2024-07-01"), "lies outside the weather file"),
+    ],
+)
+def test_what_can_t_be_compared_is_one_line_and_leaves_nothing(arguments, said, tmp_path, capsys):
+    code, out, err = run(capsys, *arguments, "--out", tmp_path / "o")
+    assert (code, out) == (2, "")
+    assert said in err
+    assert len(err.strip().splitlines()) == 1
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "said"),
+    [
+        ("2025-12-01", "2025-12-20", "no year of the weather file"),
+        ("2025-07-20", "2025-07-01", "before they start"),
+        ("2025-07-20", "2027-07-01", "more than a year"),
+    ],
+)
+def test_days_away_that_can_t_be_are_one_line(first, last, said, capsys):
+    code, out, err = run(capsys, "away", DEMO, "--from", first, "--to", last)
+    assert (code, out) == (2, "")
+    assert said in err
+    assert len(err.strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize("verb", ["compare", "away", "setup"])
+def test_help_has_an_example(verb, capsys):
+    code, text, _ = run(capsys, verb, "--help")
+    assert code == 0
+    assert f"Example:  panbudget {verb}" in text

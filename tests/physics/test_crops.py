@@ -1,0 +1,146 @@
+"""Crop coefficients against FAO-56 (1998), chapters 6 and 7: Examples 27, 29, 30, 32 to 34, Box 15, Figure 36."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from panbudget.physics import crops as plants
+from tests.published import case, inputs
+
+DRY_BEAN = dataclasses.replace(
+    plants.find_plant("dry bean"), stages=(25, 25, 30, 20), kc_ini=0.15, kc_mid=1.15, kc_end=0.35
+)
+KIMBERLY = {"wind": 2.2, "rh_min": 30.0}
+
+
+def season(plant, days=120, first="2025-05-01", planted="2025-05-01", wind=2.2, rh_min=30.0, basal=False):
+    dates = np.datetime64(first, "D") + np.arange(days)
+    return plants.kc_curve(
+        dates,
+        np.datetime64(planted, "D"),
+        plant,
+        wind=np.full(days, wind),
+        rh_min=np.full(days, rh_min),
+        basal=basal,
+    )
+
+
+@pytest.mark.parametrize("name", ["ex27_taipei", "ex27_mocha", "box15_dry_bean_kimberly"])
+def test_kc_mid_follows_the_climate(name):
+    """FAO-56 (1998), Example 27 (maize in Taipei and Mocha) and Box 15 (dry bean at Kimberly)."""
+    row = case("kc_examples.csv", name)
+    got = plants.climate_adjusted_kc(
+        row["kc_mid_table"].number, wind=row["u2"].number, rh_min=row["rh_min"].number, height=row["h"].number
+    )
+    assert got == pytest.approx(row["kc_mid"].number, abs=row["kc_mid"].tolerance)
+
+
+def test_kcb_mid_follows_the_climate_and_a_small_kcb_end_does_not():
+    """FAO-56 (1998), Example 29: Kcb mid 1.10 becomes 1.14; Kcb end 0.25, below 0.45, stands."""
+    curve = season(DRY_BEAN, basal=True)
+    row = case("kc_examples.csv", "ex29_dry_bean")
+    assert curve.mid_kc == pytest.approx(row["kcb_mid"].number, abs=row["kcb_mid"].tolerance)
+    assert curve.end_kc == row["kcb_end"].number
+
+
+def test_the_curve_is_that_of_figure_36():
+    """
+    FAO-56 (1998), Box 15 and Figure 36: mean Kc of dry bean by decade, stages 25/25/30/20 days.
+
+    The paper averages the drawn line, which passes through eq. 66's value of day i at that day's end.
+    """
+    curve = season(DRY_BEAN)
+    line = np.concatenate([[DRY_BEAN.kc_ini], curve.kc])
+    mid_days = (line[1:] + line[:-1]) / 2.0
+    for name, row in case("kc_examples.csv", "fig36_dry_bean_decades").items():
+        decade = int(name.removeprefix("kc_decade"))
+        mean = mid_days[10 * (decade - 1) : 10 * decade].mean()
+        assert mean == pytest.approx(row.number, abs=row.tolerance), name
+
+
+def test_the_basal_curve_is_that_of_example_30():
+    """FAO-56 (1998), Example 30: Kcb on days 12, 37, 65 and 90, from the 1.14 that Example 29 rounds to."""
+    rounded = dataclasses.replace(DRY_BEAN, kcb_mid=1.14)
+    curve = season(rounded, basal=True, wind=2.0, rh_min=45.0)  # the standard climate: nothing is adjusted
+    for name, row in case("kc_examples.csv", "ex30_kcb_dry_bean").items():
+        day = int(name.removeprefix("kcb_day"))
+        assert curve.kc[day - 1] == pytest.approx(row.number, abs=row.tolerance), name
+
+
+@pytest.mark.parametrize(
+    ("name", "fw"), [("ex32_sprinkler", "ex32"), ("ex33_furrow", "ex33"), ("ex34_drip_under_canopy", "ex34")]
+)
+def test_the_ground_that_is_wet_and_in_the_sun(name, fw):
+    """FAO-56 (1998), Examples 32, 33 and 34; in 34 the drip's fw is multiplied by 1 − ⅔ fc."""
+    given = inputs("ex32_33_34")
+    rows = case("soil_water_examples.csv", name)
+    most = plants.kc_max(given["kcb"], wind=given["u2"], rh_min=given["rh_min"], height=given["h_m"])
+    covered = plants.covered_fraction(given["kcb"], most, height=given["h_m"], kc_min=given["kc_min"])
+    wetted = given["fw"][fw] * ((1.0 - 2.0 / 3.0 * covered) if fw == "ex34" else 1.0)
+    few = plants.exposed_wetted_fraction(covered, wetted)
+    ke = min(most - given["kcb"], few * most)
+    found = {"kc_max": most, "fc": covered, "few": few, "few_x_kcmax": few * most, "ke": ke, "kc": given["kcb"] + ke}
+    for key, row in rows.items():
+        assert float(found[key]) == pytest.approx(row.number, abs=row.tolerance), key
+
+
+def test_day_one_is_the_day_of_planting_and_after_the_last_stage_nothing_grows():
+    curve = season(DRY_BEAN, first="2025-04-30", days=103)
+    assert curve.growing.tolist() == [False] + [True] * 100 + [False] * 2
+    assert [int((curve.stage == s).sum()) for s in range(5)] == [3, 25, 25, 30, 20]
+    assert curve.kc[0] == curve.kc[-1] == DRY_BEAN.kc_ini
+    assert season(DRY_BEAN, first="2025-04-30", days=103, basal=True).kc[[0, -1]].tolist() == [0.0, 0.0]
+    assert curve.kc[100] == pytest.approx(curve.end_kc)
+
+
+def test_roots_of_an_annual_grow_straight_to_mid_season_and_stay():
+    curve = season(DRY_BEAN)
+    assert curve.root_depth[0] == pytest.approx(0.2 + 0.4 / 50)
+    assert curve.root_depth[24] == pytest.approx(0.4)
+    assert curve.root_depth[49:].tolist() == pytest.approx([0.6] * 71)
+    assert np.ptp(season(plants.find_plant("mint")).root_depth) == 0.0
+
+
+def test_a_stage_without_weather_is_said():
+    """A tomato planted a week before the record's end has no mid season in it."""
+    curve = season(plants.find_plant("tomato"), days=30, planted="2025-05-24")
+    assert [text for text in curve.assumptions if "none of the 45 days of tomato's mid stage" in text]
+    half = season(plants.find_plant("tomato"), days=80)
+    assert [text for text in half.assumptions if "only 10 of the 45 days" in text]
+    assert season(plants.find_plant("tomato"), days=200).assumptions == ()
+
+
+def test_a_climate_outside_the_equation_is_bounded_and_said():
+    curve = season(plants.find_plant("tomato"), days=200, wind=0.4, rh_min=12.0)
+    assert curve.mid_kc == season(plants.find_plant("tomato"), days=200, wind=1.0, rh_min=20.0).mid_kc
+    assert len(curve.assumptions) == 4  # wind and humidity, mid and late
+
+
+def test_stages_of_no_days_leave_no_hole():
+    plant = dataclasses.replace(DRY_BEAN, stages=(0, 0, 10, 0))
+    curve = season(plant, days=12)
+    assert curve.kc[:10].tolist() == pytest.approx([curve.mid_kc] * 10)
+    assert curve.growing.sum() == 10
+
+
+def test_twelve_plant_factors_follow_the_months():
+    dates = np.arange("2024-01-15", "2025-01-15", dtype="datetime64[D]")
+    curve = plants.landscape_curve(dates, tuple(m / 20 for m in range(1, 13)), 0.5)
+    months = dates.astype("datetime64[M]").astype(int) % 12 + 1
+    assert curve.kc.tolist() == pytest.approx((months / 20).tolist())
+    assert set(plants.landscape_curve(dates, (0.3,), 0.5).kc) == {0.3}
+
+
+def test_an_unknown_plant_is_told_with_the_nearest():
+    with pytest.raises(plants.PlantError, match='"tomatto" is no plant that is known; did you mean "tomato"'):
+        plants.find_plant("tomatto")
+    with pytest.raises(plants.PlantError, match="known are tomato, sweet pepper"):
+        plants.find_plant("xyzzy")
+
+
+@pytest.mark.parametrize("name", ["Tomatoes", "aubergine", "COURGETTE", "sweet-corn", "peach", "lawn"])
+def test_common_names_are_found(name):
+    assert plants.find_plant(name).name in plants.known_plants()

@@ -1,0 +1,150 @@
+"""What figures show: lines, labels, units; not pixels."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+
+from panbudget import replay
+from panbudget.reports.check import figures as weather_figures
+from panbudget.reports.season import figures
+from panbudget.reports.style import STYLES
+from tests.small_weather import heat_wave, weather_csv
+
+
+@pytest.fixture
+def season(make_garden):
+    return replay(make_garden(weather=heat_wave()))
+
+
+def texts(ax):
+    return {t.get_text() for t in ax.texts}
+
+
+def lines(ax):
+    return {line.get_label(): line for line in ax.get_lines()}
+
+
+def test_the_season_shows_weather_openings_and_each_root_zone(season):
+    axes = figures.season_figure(season)
+    assert [ax.get_title(loc="left") for ax in axes] == [
+        "Rain and reference evapotranspiration",
+        "Openings",
+        "Root zone of upper/tomatoes",
+    ]
+    assert lines(axes[0])["ETo"].get_ydata() == pytest.approx(season.days["eto_mm"].to_numpy())
+    root = lines(axes[2])
+    for label, column in (("bed mean", "depletion_mm"), ("TAW", "taw_mm"), ("RAW", "raw_mm")):
+        assert root[label].get_ydata() == pytest.approx(season.beds["upper/tomatoes"][column].to_numpy())
+    assert axes[2].get_ylim()[0] > axes[2].get_ylim()[1]  # an empty root zone is at the bottom
+    assert all("mm" in ax.get_ylabel() for ax in (axes[0], axes[2]))
+
+
+def test_the_pans_level_is_drawn_through_the_hottest_days_and_never_leaves_trip_and_reset(season):
+    (ax,) = figures.pan_level_figure(season)
+    assert "11 to 20 May 2025" in ax.get_title(loc="left")
+    level = lines(ax)["pan's level"]
+    assert level.get_ydata().min() == pytest.approx(0.0, abs=1e-9)
+    assert level.get_ydata().max() == pytest.approx(0.9)
+    assert np.all(np.diff(level.get_xdata()) >= 0)
+    assert "kg" in ax.get_ylabel()
+    assert {"trip: opens", "reset: shuts"} <= texts(ax)
+    assert "rim: spills at 4.8 kg" in texts(ax) or any("rim" in t for t in texts(ax))
+
+
+def test_a_level_near_the_rim_has_the_rim_drawn(make_garden):
+    """Rain over the rim in the hottest days."""
+    season = replay(make_garden(weather=weather_csv(10, rain=[0.0, 45.5] * 5)))
+    (ax,) = figures.pan_level_figure(season)
+    assert "rim" in lines(ax)
+    assert lines(ax)["rim"].get_ydata()[0] == pytest.approx(ax.get_ylim()[1], rel=0.1)
+
+
+def test_trip_and_reset_share_a_label_where_the_pan_sank_far_below(make_garden):
+    """Without water from the second day on the pan dries, and 4.6 mm of swing are a line's width."""
+    cut = {"fault": [{"kind": "supply-cut", "start": dt.date(2025, 5, 2)}]}
+    (ax,) = figures.pan_level_figure(replay(make_garden(cut, weather=weather_csv(30))))
+    assert "trip, just below reset" in texts(ax)
+    assert not {"trip: opens", "reset: shuts"} & texts(ax)
+    assert {"trip", "reset"} <= set(lines(ax))
+
+
+def test_the_hottest_days_are_the_hottest_run(season):
+    window = figures.hottest_days(season.days)
+    assert (window.start, window.stop) == (10, 20)
+    assert figures.hottest_days(season.days.iloc[:3]) == slice(0, 3)
+
+
+def test_supplied_and_needed_add_up_to_the_totals(season):
+    (ax,) = figures.supplied_against_needed_figure(season)
+    bed = season.totals["beds"]["upper/tomatoes"]
+    drawn = lines(ax)
+    assert drawn[STYLES["supplied"].label].get_ydata()[-1] == pytest.approx(bed["irrigation_mm"])
+    assert drawn[STYLES["needed"].label].get_ydata()[-1] == pytest.approx(bed["net_demand_mm"])
+
+
+def test_the_weathers_coverage_names_what_was_filled(make_garden):
+    text = weather_csv(20).replace("2025-05-04,14.0,30.0,80,35,2.0,0.0,24.0", "2025-05-04,14.0,30.0,80,35,2.0,0.0,")
+    season = replay(make_garden(weather=text))
+    figure = weather_figures.weather_figure(
+        season.weather, season.days.index[0], season.days.index[-1], eto=season.days["eto_mm"]
+    )
+    svg = figures.svg_text(figure)
+    assert svg.startswith("<svg")
+    labels = {t.get_text() for ax in figure for t in ax.get_yticklabels()} if not isinstance(figure, Figure) else set()
+    assert {"radiation", "rain", "tmax"} <= labels
+
+
+@pytest.mark.parametrize("name", figures.SEASON_FIGURES)
+def test_figures_are_the_same_bytes_twice_and_say_nothing_of_the_machine(name, season, tmp_path):
+    for run in ("a", "b"):
+        figures.save(figures.SEASON_FIGURES[name](season), tmp_path / run)
+    assert (tmp_path / "a.png").read_bytes() == (tmp_path / "b.png").read_bytes()
+    svg = (tmp_path / "a.svg").read_text(encoding="utf-8")
+    assert svg == (tmp_path / "b.svg").read_text(encoding="utf-8")
+    assert not re.search(r"20\d\d-\d\d-\d\dT", svg)
+
+
+def test_styles_tell_lines_apart_without_colour():
+    """In grey, every two lines that share axes differ in dash or width; hatches tell areas apart."""
+    for group in (("mean", "driest", "raw", "taw"), ("supplied", "supplied_driest", "needed", "etc"), ("tmax", "tmin")):
+        looks = [(str(STYLES[name].line), STYLES[name].width) for name in group]
+        assert len(set(looks)) == len(looks)
+
+
+def test_a_name_with_a_dollar_is_no_formula(make_garden):
+    garden = make_garden(days=3)
+    raw = dict(garden._raw)
+    raw["controller"]["upper"]["bed"] = {"$a^b$": raw["controller"]["upper"]["bed"]["tomatoes"]}
+    from panbudget.scenario.garden import scenario_from
+
+    season = replay(scenario_from(raw, garden.path))
+    assert "<svg" in figures.svg_text(figures.season_figure(season))
+
+
+def test_borrowed_days_have_a_hatch_of_their_own(make_garden, tmp_path):
+    (tmp_path / "hill.csv").write_text(weather_csv(20), encoding="utf-8")
+    text = weather_csv(20).replace("2025-05-04,14.0,30.0,80,35,2.0,0.0,24.0", "2025-05-04,14.0,30.0,80,35,2.0,0.0,")
+    season = replay(make_garden({"weather": {"fallback": [{"file": "hill.csv"}]}}, weather=text))
+    coverage = weather_figures.weather_figure(season.weather, season.days.index[0], season.days.index[-1])[0]
+    hatches = [patch.get_hatch() for patch in coverage.collections]
+    assert hatches.count(STYLES["borrowed"].hatch) == 1
+    assert STYLES["filled"].hatch not in hatches
+    assert len({STYLES[kind].hatch for kind in weather_figures.KINDS}) == 4
+
+
+def test_a_records_years_are_filled_to_the_share_of_their_days(make_garden):
+    """From 1 May 2025 for 300 days: 245 of 365 days of 2025, 55 of 365 of 2026; the rest of each is missing."""
+    weather = replay(make_garden(weather=weather_csv(300, radiation=8.0))).weather
+    (ax,) = weather_figures.years_figure(weather)
+    rows = {label.get_text(): index for index, label in enumerate(ax.get_yticklabels())}
+    heights = {}
+    for bar in ax.patches:
+        row, year = round(bar.get_y() + bar.get_height() / 2.0), round(bar.get_x() + bar.get_width() / 2.0)
+        heights.setdefault((row, year), []).append(abs(bar.get_height()) / 0.8)
+    assert heights[rows["tmin"], 2025] == pytest.approx([245 / 365, 120 / 365])
+    assert heights[rows["tmin"], 2026] == pytest.approx([55 / 365, 310 / 365])

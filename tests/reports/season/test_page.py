@@ -1,0 +1,121 @@
+"""The page: self-contained, escaped, three sentences first, every part there."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from html.parser import HTMLParser
+
+import pytest
+
+from panbudget import replay
+from panbudget.reports.season import figures
+from panbudget.reports.season.files import provenance
+from panbudget.reports.season.page import report_html
+from panbudget.scenario.garden import scenario_from
+from panbudget.words import three_sentences
+from tests.small_weather import heat_wave
+
+
+def page(season):
+    drawn = {name: figures.svg_text(draw(season)) for name, draw in figures.SEASON_FIGURES.items()}
+    return report_html(season, drawn, provenance(season))
+
+
+@pytest.fixture
+def season(make_garden):
+    return replay(make_garden(weather=heat_wave()))
+
+
+class Outline(HTMLParser):
+    """Headings in order, ids, and a check that tags close."""
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.headings, self.ids = [], [], []
+
+    def handle_starttag(self, tag, attrs):
+        self.ids += [value for key, value in attrs if key == "id"]
+        if tag not in {"meta", "br", "link", "hr", "img"}:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.ids += [value for key, value in attrs if key == "id"]
+
+    def handle_endtag(self, tag):
+        assert self.open, tag
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if self.open and self.open[-1] in {"h1", "h2"}:
+            self.headings.append(data)
+
+
+def test_the_page_stands_alone_and_is_well_formed(season):
+    text = page(season)
+    assert not re.search(r'(src|href)="(?!#)', text)
+    assert "http" not in text
+    assert "@import" not in text
+    outline = Outline()
+    outline.feed(text)
+    assert outline.open == []
+    assert len(outline.ids) == len(set(outline.ids))
+    assert outline.headings == [
+        *("Test garden", "Findings, gravest first", "Beds", "Beside exact refill, and beside a timer"),
+        *("Valves and pans", "Supplies", "Figures", "The largest uncertainty: how much the pan evaporates"),
+        *("Filled and assumed", "Method, and where it ends", "Before you build or change anything", "Made from"),
+    ]
+
+
+def test_three_sentences_come_first(season):
+    text = page(season)
+    said = three_sentences(season)
+    assert len(said) == 3
+    places = [text.index(sentence.split(":")[0][:30]) for sentence in said]
+    assert places == sorted(places)
+    assert places[-1] < text.index("Findings, gravest first")
+    openings = season.totals["controllers"]["upper"]["openings"]
+    assert re.match(rf"The valve upper opened {openings}\stimes", said[0])
+
+
+def test_dates_have_one_style_in_sentences_and_headings(season):
+    """3 July 2025; ISO 8601 is for tables."""
+    text = re.sub(r"<td.*?</td>", "", page(season), flags=re.DOTALL)
+    assert not re.search(r"\d{4}-\d{2}-\d{2}|>[^<]*\b\d{2}-\d{2}\b", text)
+    assert "1 to 30 May 2025" in text
+
+
+def test_plants_without_a_yield_are_named_with_the_reason(season, make_garden):
+    assert "No yield is given" not in page(season)
+    herbs = {"controller": {"upper": {"bed": {"tomatoes": {"plants": "mint"}}}}}
+    text = page(replay(make_garden(herbs, weather=heat_wave())))
+    assert "No yield is given for upper/tomatoes (mint): no yield response factor (Ky) is known" in text
+    late = {"controller": {"upper": {"bed": {"tomatoes": {"planted": dt.date(2025, 5, 31)}}}}}
+    assert "upper/tomatoes (tomato): nothing of it grew in these days" in page(
+        replay(make_garden(late, weather=heat_wave()))
+    )
+
+
+def test_cautions_are_there(season):
+    text = page(season)
+    for word in ("backflow", "children", "mosquitoes", "pacemakers", "heavy", "local code"):
+        assert word in text
+
+
+def test_a_users_words_are_text_and_not_markup(make_garden):
+    garden = make_garden(days=3)
+    raw = dict(garden._raw)
+    raw["title"] = "<script>alert(1)</script> & co"
+    raw["note"] = "<b>bold</b>"
+    text = page(replay(scenario_from(raw, garden.path)))
+    assert "<script>alert" not in text
+    assert "&lt;script&gt;" in text
+    assert "&lt;b&gt;bold&lt;/b&gt;" in text
+
+
+def test_the_beds_table_has_the_totals(season):
+    text = page(season).replace("\u202f", "").replace("\u00a0", " ")
+    bed = season.totals["beds"]["upper/tomatoes"]
+    assert f">{bed['litres']:.0f}<" in text
+    assert f">{bed['irrigation_mm']:.0f}<" in text
+    assert f">{100 * bed['supply_over_demand']:.0f} %<" in text

@@ -1,0 +1,156 @@
+"""The files: hostile names do no harm, equal input gives equal bytes, every number leads back to season.json."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+
+import pypdf
+import pytest
+
+from panbudget import scenario_from
+from panbudget.reports.statement.files import months_table, statement_html, statement_json, write_statement
+from panbudget.reports.statement.pdf import statement_pdf
+from panbudget.reports.statement.sheet import make_sheet
+from panbudget.studies.statement.account import make_statement
+
+HOSTILE = '=HYPERLINK("http://x","<script>alert(1)</script>") {nb} Æøλж 水🌊\u202e\x07'
+BED = "=1+2|<b>{{ 7*7 }}"
+
+
+@pytest.fixture
+def hostile(state):
+    """A statement whose holder and bed try to be a formula, a script and a page number."""
+    made = state({"holder": HOSTILE, "reference": "+1", "purpose": "@SUM(A1)", "point_of_diversion": "-2\t\n"}, days=31)
+    raw = dict(made.season.scenario._raw)
+    upper = dict(raw["controller"]["upper"])
+    upper["bed"] = {BED: upper["bed"]["tomatoes"]}
+    raw["controller"] = {"upper": upper}
+    return make_statement(scenario_from(raw, made.season.scenario.path))
+
+
+@pytest.fixture
+def written(hostile, tmp_path):
+    folder = tmp_path / "out"
+    folder.mkdir()
+    write_statement(hostile, folder)
+    return folder
+
+
+def test_hostile_names_are_text_in_the_page(written):
+    page = (written / "statement.html").read_text(encoding="utf-8")
+    assert "<script" not in page
+    assert "<b>" not in page
+    assert "&lt;script&gt;alert(1)" in page
+    assert "{{ 7*7 }}" in page and "49" not in page.split("<body>")[1].split("{{ 7*7 }}")[1][:5]
+
+
+def test_hostile_names_are_no_formulas_in_any_csv(written):
+    for name in ("statement.csv", "daily.csv", "openings.csv"):
+        rows = list(csv.reader(io.StringIO((written / name).read_text(encoding="utf-8"))))
+        for row in rows:
+            for cell in row:
+                try:
+                    assert math.isfinite(float(cell or 0))
+                except ValueError:
+                    assert not cell.startswith(("=", "+", "-", "@", "\t", "\r")), cell
+    first = next(csv.DictReader(io.StringIO((written / "statement.csv").read_text(encoding="utf-8"))))
+    assert first["holder"] == "'" + HOSTILE
+    assert first["reference"] == "'+1"
+
+
+def test_a_headroom_below_zero_stays_a_number(state):
+    table = months_table(state({"volume": "1 L"}, days=31))
+    assert float(table["headroom"].iloc[0]) < 0
+
+
+@pytest.mark.parametrize(("file", "width"), [("statement-a4.pdf", 595.28), ("statement-letter.pdf", 612.0)])
+def test_hostile_names_are_text_in_the_pdf_and_one_page_is_enough(written, file, width):
+    read = pypdf.PdfReader(written / file)
+    assert len(read.pages) == 1
+    assert float(read.pages[0].mediabox.width) == pytest.approx(width, abs=0.1)
+    text = read.pages[0].extract_text()
+    # broken over lines where it fits; what the font lacks is a box, and what steers is a space
+    assert '=HYPERLINK("http://x","<script>alert(1)</script>"){nb}Æøλж□□' in "".join(text.split())
+    assert "□ stands for a letter that this file's font lacks" in text
+    assert "page 1 of 1" in text
+    for said in ("not certified", "Prepared by", "Signature", "SHA-256", BED[:10]):
+        assert said in text
+    assert read.metadata.creation_date.year == 1970  # none of its own: equal input, equal bytes
+    assert "/Annots" not in read.pages[0]  # nothing to click
+
+
+def test_ordinary_names_need_no_box(state):
+    text = pypdf.PdfReader(
+        io.BytesIO(statement_pdf(make_sheet(state({"holder": "Zoë Łoś"}, days=31), ()), "A4"))
+    ).pages[0]
+    assert "Zoë Łoś" in text.extract_text()
+    assert "□" not in text.extract_text()
+
+
+def test_many_sources_run_over_several_numbered_pages(state):
+    sheet = make_sheet(state({"volume": "9 m^3"}, days=31), ())
+    many = type(sheet)(**{**vars(sheet), "sections": sheet.sections * 5})
+    read = pypdf.PdfReader(io.BytesIO(statement_pdf(many, "A4")))
+    assert len(read.pages) > 1
+    assert f"page 2 of {len(read.pages)}" in read.pages[1].extract_text()
+
+
+def test_two_runs_give_the_same_bytes(hostile, written, tmp_path):
+    again = tmp_path / "again"
+    again.mkdir()
+    write_statement(make_statement(hostile.season.scenario), again)
+    names = sorted(path.name for path in written.iterdir())
+    assert names == sorted(path.name for path in again.iterdir())
+    for name in names:
+        assert (written / name).read_bytes() == (again / name).read_bytes(), name
+
+
+def found(season, path):
+    """Follow a path such as "supplies.spring.litres" into season.json."""
+    at = season
+    for part in path.split("."):
+        at = at[part]
+    return at
+
+
+def test_every_number_leads_back_to_season_json(state, tmp_path):
+    made = state({"volume": "9 m^3"})
+    write_statement(made, tmp_path)
+    season = json.loads((tmp_path / "season.json").read_text(encoding="utf-8"))
+    said = json.loads((tmp_path / "statement.json").read_text(encoding="utf-8"))
+    source = said["sources"]["spring"]
+    origin = source["from"]
+    assert source["litres"] == found(season, origin["litres"])
+    assert source["largest_rate"]["l_per_h"] == found(season, origin["largest_rate"])
+    assert source["peak_day"] == found(season, origin["peak_day"])
+    by_month = found(season, origin["months"])
+    months = {key: month for year in source["water_years"] for key, month in year["months"].items()}
+    assert {key: month["litres"] for key, month in months.items()} == by_month
+    beds = {line["bed"]: line for line in source["beds"]}
+    for bed, path in origin["beds"].items():
+        if bed == "pans":
+            assert path == "1 × controllers.upper.refilled_kg"
+            assert beds[None]["applied"] == season["controllers"]["upper"]["refilled_kg"]
+        else:
+            assert beds[bed]["applied"] == season["beds"][bed]["litres"]
+    assert source["crops"]["tomato"]["litres"] == beds["upper/tomatoes"]["applied"]
+    assert said["provenance"] == season["provenance"]
+
+
+def test_the_json_and_the_csv_say_the_same(state):
+    made = state({"volume_unit": "gal", "volume": "900 gal"})
+    months = statement_json(made)["sources"]["spring"]["water_years"][0]["months"]
+    for row in months_table(made).to_dict("records"):
+        assert float(row["modelled"]) == months[row["month"]]["printed"]["modelled"]
+        assert float(row["headroom"]) == months[row["month"]]["printed"]["headroom"]
+        assert row["modelled_litres"] == months[row["month"]]["litres"]
+        assert row["metered"] == ""
+
+
+def test_a_notebook_can_show_the_page(state):
+    page = statement_html(state(None, days=31))
+    assert page.startswith("<!DOCTYPE html>")
+    assert "Statement of water drawn" in page

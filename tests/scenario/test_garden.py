@@ -1,0 +1,306 @@
+"""A scenario: what is read, what is refused and how it is said."""
+
+from __future__ import annotations
+
+import copy
+import math
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from panbudget.errors import ScenarioError
+from panbudget.scenario.garden import load_scenario, scenario_from
+from tests.small_weather import weather_csv
+
+ROOT = Path(__file__).resolve().parents[2]
+
+SOUND = tomllib.loads(
+    """
+title = "Test garden"
+[site]
+latitude = 38.6
+elevation = "240 m"
+[weather]
+file = "weather.csv"
+[season]
+start = 2025-05-01
+end = 2025-05-31
+[supply.spring]
+kind = "mains"
+pressure = "150 kPa"
+[controller.upper]
+supply = "spring"
+[controller.upper.pan]
+vessels = [{ diameter = "50 cm" }]
+depth = "18 cm"
+[controller.upper.valve]
+swing = "0.9 kg"
+refill = { flow = "2 L/h", at = "100 kPa" }
+[controller.upper.bed.tomatoes]
+area = "12 m^2"
+emitters = { count = 30, flow = "2 L/h", at = "100 kPa" }
+soil = "loam"
+plants = "tomato"
+planted = 2025-05-05
+[variant.wide]
+controller.upper.pan.vessels = [{ diameter = "70 cm" }]
+"""
+)
+
+
+def changed(path, value):
+    """The sound scenario with one value set, or removed where the value is None."""
+    description = copy.deepcopy(SOUND)
+    *way, last = path.split("/")
+    part = description
+    for key in way:
+        part = part.setdefault(key, {})
+    if value is None:
+        del part[last]
+    else:
+        part[last] = value
+    return description
+
+
+def test_a_sound_scenario_comes_out_in_engine_units():
+    scenario = scenario_from(SOUND)
+    pan = scenario.controller["upper"].pan
+    assert pan.area == pytest.approx(math.pi * 0.25**2)
+    assert pan.depth == pytest.approx(180.0)
+    assert pan.freeboard == 20.0
+    assert pan.water_at_reset == pytest.approx(160.0 * pan.area)
+    assert scenario.controller["upper"].valve.swing_kg == pytest.approx(0.9)
+    assert scenario.supply["spring"].pressure == pytest.approx(150.0)
+
+
+def test_the_set_up_test_gives_the_swing():
+    """7.4 kg down, 6.5 kg up, counterweight arm twice the pan's: 1.8 kg of water."""
+    description = changed("controller/upper/valve/swing", None)
+    description["controller"]["upper"]["valve"]["set_up_test"] = {
+        "falls_at": "7.4 kg",
+        "rises_at": "6.5 kg",
+        "arm_ratio": 2.0,
+    }
+    assert scenario_from(description).controller["upper"].valve.swing_kg == pytest.approx(1.8)
+
+
+def test_vessels_add_up():
+    vessels = [{"diameter": "20 cm", "count": 2}, {"length": "30 cm", "width": "20 cm"}, {"area": "0.05 m^2"}]
+    scenario = scenario_from(changed("controller/upper/pan/vessels", vessels))
+    assert scenario.controller["upper"].pan.area == pytest.approx(2 * math.pi * 0.01 + 0.06 + 0.05)
+
+
+def test_a_variant_changes_what_it_names_and_nothing_else():
+    scenario = scenario_from(SOUND)
+    wide = scenario.with_variant("wide")
+    assert wide.controller["upper"].pan.area == pytest.approx(math.pi * 0.35**2)
+    assert wide.controller["upper"].valve == scenario.controller["upper"].valve
+
+
+def test_a_variant_that_sets_the_two_weighings_takes_the_swing_away():
+    test = {"falls_at": "7 kg", "rises_at": "6 kg"}
+    description = changed("variant/weighed", {"controller": {"upper": {"valve": {"set_up_test": test}}}})
+    assert scenario_from(description).with_variant("weighed").controller["upper"].valve.swing_kg == pytest.approx(1.0)
+
+
+BAD = [
+    (
+        "controller/upper/valve/refill/flow",
+        "2 kPa",
+        'refill.flow = "2 kPa" is a pressure; a flow is expected',
+    ),
+    ("controller/upper/valve/refill/flow", "0 L/h", "must be above 0"),
+    ("controller/upper/valve/swing", "9 L", "is a volume; a weight is expected"),
+    ("controller/upper/valve/swing", "40 kg", "would empty the pan before it trips"),
+    ("controller/upper/valve/swing", "0.1 g", "below a gram"),
+    (
+        "controller/upper/valve/swing",
+        None,
+        'controller.upper.valve.swing is missing; expected: such as "0.9 kg", or set_up_test',
+    ),
+    ("controller/upper/valve/swin", "1 kg", 'is no known key; did you mean "swing"?'),
+    ("controller/upper/pan/swing", "1 kg", '"swing" belongs in [controller.NAME.valve]'),
+    ("controller/upper/pan/freeboard", "20 cm", "reaches down to the floor"),
+    ("controller/upper/pan/freeboard", "-1 mm", "must be at least 0"),
+    ("controller/upper/pan/vessels", [], "needs at least 1"),
+    ("controller/upper/pan/vessels", [{"diameter": "50 cm", "area": "1 m^2"}], "one of the three"),
+    ("controller/upper/pan/vessels", [{"diameter": "0 cm"}], "must be above zero"),
+    ("controller/upper/pan/evaporation", "magic", 'must be one of "from-eto"'),
+    ("controller/upper/pan/exposure", "1.0", "is not a plain number"),
+    ("controller/upper/pan/exposure", float("nan"), "is not a finite number"),
+    ("controller/upper/bed/tomatoes/area", "0 m^2", "must be above 0"),
+    ("controller/upper/bed/tomatoes/area", 12, "has no unit"),
+    ("controller/upper/bed/tomatoes/plants", "tomatto", 'did you mean "tomato"'),
+    ("controller/upper/bed/tomatoes/soil", "lome", 'did you mean "loam"'),
+    ("controller/upper/bed/tomatoes/planted", None, "planted is missing"),
+    ("controller/upper/bed/tomatoes/uniformity", 1.2, "must be at most 1"),
+    (
+        "controller/upper/bed/tomatoes/soil",
+        {"field_capacity": 0.13, "wilting_point": 0.28},
+        "must be below the field capacity",
+    ),
+    ("controller/upper/supply", "sprung", 'did you mean "spring"'),
+    ("controller/upper/bed", {}, "needs at least 1"),
+    ("season/end", "2025-04-01", "is before the start"),
+    ("season/start", "1 May", "is not a date such as 2025-05-01"),
+    ("site/latitude", 138.6, "must be at most 90"),
+    ("site/latitude", None, "site.latitude is missing; expected: degrees, south negative"),
+    ("site/timezone", "Europe/Lisabon", 'did you mean "Europe/Lisbon"'),
+    (
+        "site/timezone",
+        "AEST",
+        'did you mean "Australia/Brisbane"? Abbreviations stand for several: write a place, or "Etc/GMT-10"',
+    ),
+    ("site/timezone", "GMT-3", 'for 3 hours behind UTC write "Etc/GMT+3"'),
+    ("controller/upper/pan/evaporation", "from-et", 'did you mean "from-eto"?'),
+    (
+        "variant/wide/controller/upper/bed",
+        {"tomatos": {"area": "3 m^2"}},
+        'bed.tomatos changes nothing that the file has; did you mean "tomatoes"?',
+    ),
+    ("site/timezone", "Mars", "expected: a name of the IANA database"),
+    (
+        "controller/upper/valve/set_up_test",
+        {"falls_at": "7 kg", "rises_at": "6 kg"},
+        'controller.upper.valve.swing = "0.9 kg" stands beside set_up_test, and both say the same thing; take one',
+    ),
+    ("weather/file", ".", 'weather.file = "." is a folder, and'),
+    ("weather/file", "", 'weather.file = "" is empty; the path of a weather file is expected'),
+    ("supply/spring/kind", "tank", "is for the mains; a tank"),
+    ("supply/spring/pressure", None, "pressure is missing"),
+    ("weather/file", None, "weather.file is missing"),
+    ("controller/upper/valve/press_times", ["25:00"], 'must be "sunset"'),
+    ("controller/upper", "a valve", "is not a table"),
+    ("variant/wide/controller/upper/pan/vessels", [{"diameter": "70 kg"}], "variant.wide: "),
+]
+
+
+@pytest.mark.parametrize(("path", "value", "said"), BAD)
+def test_what_makes_no_sense_is_one_line_that_names_the_place(path, value, said):
+    with pytest.raises(ScenarioError) as caught:
+        scenario_from(changed(path, value), "garden.toml")
+    text = str(caught.value)
+    assert said in text
+    assert len(text.splitlines()) == 1, text
+    assert text.startswith("garden.toml: ")
+    assert "pydantic" not in text
+    assert caught.value.key
+
+
+def test_all_that_is_wrong_with_a_valve_is_said_at_once():
+    description = changed("controller/upper/valve/press_times", ["sunset", "25:00", "noon", "7 am"])
+    description["controller"]["upper"]["valve"]["swing"] = "0.1 g"
+    with pytest.raises(ScenarioError) as caught:
+        scenario_from(description, "garden.toml")
+    lines = str(caught.value).splitlines()
+    assert [line.split(" ")[1] for line in lines] == [
+        "controller.upper.valve.swing",
+        *(f"controller.upper.valve.press_times[{index}]" for index in (1, 2, 3)),
+    ]
+    assert '"noon" must be "sunset", "sunrise" or a time such as "20:30"' in lines[2]
+
+
+def test_five_mistakes_are_five_lines():
+    description = changed("controller/upper/valve/refill/flow", "2 kPa")
+    description["controller"]["upper"]["pan"]["freeboard"] = "30 cm"
+    description["controller"]["upper"]["bed"]["tomatoes"]["soil"] = "lome"
+    description["site"]["latitude"] = "north"
+    description["tittle"] = "x"
+    with pytest.raises(ScenarioError) as caught:
+        scenario_from(description)
+    assert len(caught.value.problems) == 5
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("title = 'x", "line 1, where the file ends"),
+        ("title = 'x'\nsite = [\n  } ", "line 3, column 3"),
+        ("a = 1\na = 2\n", "stands twice"),
+        ("[controller.upper.bed.herbs]\n[controller.upper.bed.herbs]\n", "two parts can't have one name"),
+        ("", "site is missing"),
+    ],
+)
+def test_a_file_that_is_no_scenario_is_said(tmp_path, text, said):
+    path = tmp_path / "garden.toml"
+    path.write_text(text)
+    with pytest.raises(ScenarioError, match="garden.toml") as caught:
+        load_scenario(path)
+    assert said in str(caught.value)
+
+
+def test_a_missing_file_a_folder_and_rubbish_are_said(tmp_path):
+    with pytest.raises(ScenarioError, match="no such file"):
+        load_scenario(tmp_path / "none.toml")
+    with pytest.raises(ScenarioError, match="is a folder"):
+        load_scenario(tmp_path)
+    rubbish = tmp_path / "rubbish.toml"
+    rubbish.write_bytes(b"\xff\xfe\x00\x80")
+    with pytest.raises(ScenarioError, match="UTF-8"):
+        load_scenario(rubbish)
+
+
+def test_an_unknown_variant_names_the_nearest():
+    with pytest.raises(ScenarioError, match='did you mean "wide"'):
+        scenario_from(SOUND).with_variant("wyde")
+
+
+def test_every_commented_key_of_a_fallback_in_the_template_is_known():
+    """Take the "# " away as the file says one may; what is shown without "such as" is the default."""
+    text = (ROOT / "simulator" / "panbudget" / "templates" / "garden.toml").read_text(encoding="utf-8")
+    lines, inside = [], False
+    for line in text.splitlines():
+        inside = line.startswith("# [[weather.fallback]]") or (inside and line.startswith("# "))
+        lines.append(line.removeprefix("# ") if inside else line)
+    scenario = scenario_from(tomllib.loads("\n".join(lines)))
+    (given,) = scenario.weather.fallback
+    assert set(type(given).model_fields) - {"elevation"} <= given.model_fields_set
+    plain = type(given)(file="neighbour.csv", wind_height="2 m")
+    assert (given.format, given.adjust, given.rain) == (plain.format, plain.adjust, plain.rain)
+    assert given.elevation == 310.0
+
+
+@pytest.mark.parametrize(
+    ("fallbacks", "said"),
+    [
+        ([{"file": "weather.csv"}], 'weather.fallback[0].file = "weather.csv" is the weather file itself'),
+        ([{"file": "a.csv"}, {"file": "a.csv"}], 'weather.fallback[1].file = "a.csv" is named twice'),
+        ([{"file": "a.csv", "adjust": "yes"}], "weather.fallback[0].adjust"),
+        ([{"file": "a.csv", "wind_hight": "10 m"}], 'did you mean "wind_height"?'),
+        ([{"adjust": True}], "weather.fallback[0].file is missing"),
+        ({"file": "a.csv"}, "weather.fallback"),
+    ],
+)
+def test_a_fallback_that_makes_no_sense_is_refused_by_name(fallbacks, said):
+    with pytest.raises(ScenarioError) as caught:
+        scenario_from(changed("weather/fallback", fallbacks))
+    assert said in str(caught.value)
+
+
+def test_a_fallbacks_place_is_the_sites_where_it_says_nothing(make_garden, tmp_path):
+    """Its own elevation decides what sky its radiation is checked against; a format unknown is named with its key."""
+    from panbudget.season.replay import read_scenario_weather
+
+    (tmp_path / "hill.csv").write_text(weather_csv(31, tmin=10.0), encoding="utf-8")
+    text = weather_csv(31).replace("2025-05-04,14.0", "2025-05-04,")
+    garden = make_garden({"weather": {"fallback": [{"file": "hill.csv", "elevation": "900 m"}]}}, weather=text)
+    assert read_scenario_weather(garden).daily["tmin"].iloc[3] == 10.0
+    with pytest.raises(ScenarioError, match=r'weather\.fallback\.format = "csw" is not known'):
+        read_scenario_weather(garden.changed({"weather": {"fallback": [{"file": "hill.csv", "format": "csw"}]}}))
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("title = “Mine”", 'its quotes are curly: type straight ones, "like these"'),
+        ('title: "Mine"', 'a key is followed by =, such as title = "My garden"'),
+    ],
+)
+def test_a_slip_of_the_keyboard_is_told_by_its_line_and_its_cure(tmp_path, line, said):
+    (tmp_path / "garden.toml").write_text(f"# mine\n{line}\n", encoding="utf-8")
+    with pytest.raises(ScenarioError) as caught:
+        load_scenario(tmp_path / "garden.toml")
+    assert "line 2" in str(caught.value)
+    assert said in str(caught.value)
+    assert len(str(caught.value).splitlines()) == 1

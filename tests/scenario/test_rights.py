@@ -1,0 +1,109 @@
+"""The right and the statement's ranges in a scenario: what is read, what is refused and how it is said."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from panbudget.errors import ScenarioError
+from panbudget.scenario.garden import scenario_from
+from panbudget.scenario.rights import LicensedSeason
+from tests.scenario.test_garden import changed
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def right(**keys):
+    return changed("supply/spring/right", keys)
+
+
+def test_a_right_comes_out_in_engine_units():
+    description = right(
+        volume="0.05 acre-foot", rate="3 gpm", area="0.1 acre", season={"start": "10-01", "end": "04-30"}
+    )
+    read = scenario_from(description).supply["spring"].right
+    assert read.volume == pytest.approx(0.05 * 1233481.83754752)
+    assert read.rate == pytest.approx(3 * 60 * 3.785411784)
+    assert read.area == pytest.approx(404.68564224)
+    assert read.season.start == (10, 1)
+    assert (read.volume_unit, read.water_year_start) == ("L", 1)
+
+
+def test_a_licensed_season_holds_both_ends_and_may_run_over_new_year():
+    summer = LicensedSeason.model_validate({"start": "04-01", "end": "10-31"})
+    assert [summer.holds(*day) for day in ((3, 31), (4, 1), (10, 31), (11, 1))] == [False, True, True, False]
+    winter = LicensedSeason.model_validate({"start": "11-01", "end": "02-29"})
+    assert [winter.holds(*day) for day in ((10, 31), (11, 1), (1, 5), (2, 29), (3, 1))] == [
+        False,
+        True,
+        True,
+        True,
+        False,
+    ]
+
+
+BAD = [
+    ("supply/spring/right", {"volume": "60 kg"}, "right.volume", "a volume is expected"),
+    ("supply/spring/right", {"volume": "0 L"}, "right.volume", "above 0"),
+    ("supply/spring/right", {"rate": "2 L"}, "right.rate", "a flow is expected"),
+    ("supply/spring/right", {"volume_unit": "bucket"}, "right.volume_unit", "hundred-cubic-feet"),
+    ("supply/spring/right", {"water_year_start": 13}, "right.water_year_start", "at most 12"),
+    ("supply/spring/right", {"season": {"start": "02-30", "end": "10-31"}}, "right.season.start", "no day of any year"),
+    ("supply/spring/right", {"season": {"start": "April", "end": "10-31"}}, "right.season.start", "04-01"),
+    ("supply/spring/right", {"season": {"start": "04-01"}}, "right.season.end", "is missing"),
+    ("supply/spring/right", {"holdr": "A"}, "holdr", 'did you mean "holder"'),
+    ("supply/spring/right", {"holder": "A" * 201}, "right.holder", ""),
+    ("supply/spring/right", {"decimals": 1.5}, "right.decimals", "whole number"),
+    ("supply/spring/right", {"further": {"b": {"beds": []}}}, "further.b.beds", "at least 1"),
+    (
+        "supply/spring/right",
+        {"further": {"b": {"beds": ["upper/tomatos"]}}},
+        "b.beds[0]",
+        'did you mean "upper/tomatoes"',
+    ),
+    ("supply/spring/right", {"further": {"b/c": {"beds": ["upper/tomatoes"]}}}, "further.b/c", "no usable name"),
+    (
+        "supply/spring/right",
+        {"further": {"b": {"beds": ["upper/tomatoes"]}, "c": {"beds": ["upper/tomatoes"]}}},
+        "further.c.beds[0]",
+        "named twice",
+    ),
+    ("statement", {"exposure": [1.1, 1.2]}, "statement.exposure", "must hold 1"),
+    ("statement", {"exposure": [0.9]}, "statement.exposure", "two factors"),
+    ("statement", {"pressure": ["a", "b"]}, "statement.pressure", "two factors"),
+    ("statement", {"samples": 3}, "statement.samples", "at least 20"),
+    ("statement", {"interval": 1.0}, "statement.interval", "at most 0.99"),
+    ("statement", {"split": "crop"}, "statement.split", '"area"'),
+    ("statement", {"exposur": [0.9, 1.1]}, "exposur", 'did you mean "exposure"'),
+]
+
+
+@pytest.mark.parametrize(("path", "value", "place", "said"), BAD)
+def test_what_makes_no_sense_is_one_line_that_names_the_place(path, value, place, said):
+    with pytest.raises(ScenarioError) as caught:
+        scenario_from(changed(path, value), "garden.toml")
+    text = str(caught.value)
+    assert len(text.splitlines()) == 1, text
+    assert place in text
+    assert said in text
+
+
+def test_every_commented_key_of_the_template_is_known():
+    """Take the "# " away as the file says one may: the right and the ranges are accepted."""
+    text = (ROOT / "simulator" / "panbudget" / "templates" / "garden.toml").read_text(encoding="utf-8")
+    lines, inside = [], False
+    for line in text.splitlines():
+        if "`panbudget statement`" in line:
+            inside = True
+        elif line.startswith(("# One controller", "# What if", "# What goes wrong", "# In place of the mains")):
+            inside = False
+        match = re.match(r"# (\[[\w.-]+\]|\w+ = .*)", line)
+        lines.append(match.group(1) if inside and match else line)
+    scenario = scenario_from(tomllib.loads("\n".join(lines)))
+    given = scenario.supply["house"].right
+    assert set(type(given).model_fields) == given.model_fields_set
+    assert set(type(scenario.statement).model_fields) == scenario.statement.model_fields_set
+    assert scenario.statement == scenario_from(tomllib.loads(text)).statement  # shown are the defaults

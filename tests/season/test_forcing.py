@@ -1,0 +1,104 @@
+"""The engine's arrays: what a scenario and a weather table come to."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pytest
+
+from panbudget.errors import ScenarioError
+from panbudget.season.beds import LANES
+from panbudget.season.forcing import initial_state, prepare
+from panbudget.season.replay import read_scenario_weather
+from tests.small_weather import weather_csv
+from tests.test_laws import PAN, VALVE, merged, nested
+
+START = dt.date(2025, 5, 1)
+
+
+def forced(garden):
+    return prepare(garden, read_scenario_weather(garden), garden.season.start, garden.season.end)
+
+
+def test_a_pan_in_the_engines_units(make_garden):
+    """Two vessels of 30 by 40 cm, 18 cm deep, 20 mm freeboard, swing 0.9 kg: worked by hand."""
+    vessel = {"vessels": [{"length": "30 cm", "width": "40 cm", "count": 2}], "depth": "18 cm", "freeboard": "20 mm"}
+    pans = forced(make_garden(nested(PAN, vessel))).pans
+    assert pans.area[0] == pytest.approx(0.24)
+    assert pans.rim[0, 0] == pytest.approx(0.9 + 20 * 0.24)
+    assert pans.dry[0, 0] == pytest.approx(0.9 - 160 * 0.24)
+
+
+def test_flows_follow_the_supplys_pressure(make_garden):
+    """2 L/h at 100 kPa with exponent 0.5 is 2·√1.5 at 150 kPa; a flow measured in place stays, and is said."""
+    given = forced(make_garden(nested(VALVE, {"refill": {"flow": "2 L/h", "at": "100 kPa", "exponent": 0.5}})))
+    assert given.pans.refill_flow[0, 0] == pytest.approx(2.0 * 1.5**0.5)
+    measured = make_garden()
+    raw = dict(measured._raw)
+    raw["controller"]["upper"]["valve"]["refill"] = {"flow": "33 mL/min"}
+    from panbudget.scenario.garden import scenario_from
+
+    found = forced(scenario_from(raw, measured.path))
+    assert found.pans.refill_flow[0, 0] == pytest.approx(1.98)
+    assert any("measured in place" in text for text in found.assumptions)
+
+
+def test_exposure_multiplies_every_model(make_garden):
+    plain, shaded = forced(make_garden()), forced(make_garden(nested(PAN, {"exposure": 0.8})))
+    for model, values in plain.pan_of["upper"].evaporation.items():
+        assert shaded.pan_of["upper"].evaporation[model] == pytest.approx(0.8 * values)
+
+
+def test_lanes_are_the_mean_the_driest_quarter_and_the_yardstick(make_garden):
+    beds = forced(make_garden()).beds
+    assert len(beds.lane_bed) == len(LANES[:3])
+    mean, driest, exact = beds.lane_mm_per_hour
+    assert driest == pytest.approx(0.9 * mean)
+    assert exact == 0.0
+
+
+def test_presses_at_sunset_follow_the_sun(make_garden):
+    """38.6° N: sunset half a day length after noon, later towards midsummer (FAO-56 eq. 25, 34)."""
+    garden = make_garden(merged(nested(VALVE, {"press_times": ["sunset"]})), days=31)
+    presses = forced(garden).pans.presses[0]
+    presses = presses[np.isfinite(presses)]
+    assert len(presses) == 31
+    assert 18.8 < presses[0] < presses[-1] < 19.4
+
+
+def test_a_day_outside_the_file_and_a_column_that_lacks_are_told(make_garden):
+    garden = make_garden(days=10)
+    weather = read_scenario_weather(garden)
+    with pytest.raises(ScenarioError, match=r"season\.end = 2025-06-01 lies outside the weather file weather\.csv"):
+        prepare(garden, weather, START, dt.date(2025, 6, 1))
+    text = weather_csv(10).replace(",pan_evaporation", "").replace(",24.0,8.0", ",24.0")
+    with pytest.raises(ScenarioError, match="needs a column pan_evaporation"):
+        forced(make_garden(weather=text))
+    hole = weather_csv(10).replace(
+        "2025-05-04,14.0,30.0,80,35,2.0,0.0,24.0,8.0", "2025-05-04,14.0,30.0,80,35,2.0,0.0,24.0,"
+    )
+    with pytest.raises(ScenarioError, match="has no pan_evaporation on 2025-05-04"):
+        forced(make_garden(weather=hole))
+
+
+def test_a_swing_of_a_drop_is_refused(make_garden):
+    with pytest.raises(ScenarioError, match="wants a larger swing"):
+        forced(make_garden(merged(nested(VALVE, {"swing": "1 g"}), nested(PAN, {"vessels": [{"area": "400 m^2"}]}))))
+
+
+def test_a_garden_starts_with_its_pans_filled_and_its_valves_shut(make_garden):
+    garden = make_garden({"controller": {"upper": {"bed": {"tomatoes": {"initial_depletion": 0.25}}}}})
+    forcing = forced(garden)
+    state = initial_state(garden, forcing)
+    assert state.level == pytest.approx(forcing.pans.swing[:, 0])
+    assert not state.is_open.any()
+    assert state.depletion == pytest.approx(np.full(3, 0.25 * forcing.beds.taw[0, 0]))
+
+
+def test_runoff_by_curve_number_is_taken_off_the_rain(make_garden):
+    overlay = {"controller": {"upper": {"bed": {"tomatoes": {"curve_number": 85}}}}}
+    forcing = forced(make_garden(overlay, weather=weather_csv(3, rain=[0.0, 60.5, 0.0])))
+    s = 25400 / 85 - 254
+    runoff = (60.5 - 0.2 * s) ** 2 / (60.5 + 0.8 * s)
+    assert forcing.beds.rain_in[0].tolist() == pytest.approx([0.0, 60.5 - runoff, 0.0])

@@ -1,0 +1,121 @@
+"""A field log: what is read, what is refused and how it is said."""
+
+from __future__ import annotations
+
+import pytest
+
+from panbudget.errors import ReadingsError
+from panbudget.studies.fit.log import read_field_log
+
+ROWS = "2025-05-01 08:00,0,150\n2025-05-03 18:30,4,148\n2025-05-05 07:15,3,151\n"
+
+
+def read(garden, text):
+    path = garden.path.parent / "log.csv"
+    path.write_text(text, encoding="utf-8")
+    return read_field_log(path, garden, shown_as="log.csv")
+
+
+def test_a_log_is_read_with_its_empty_cells(make_garden):
+    text = "date;time;openings;level;opened;added;meter;notes\n"
+    text += (
+        "2025-05-01;08:00;0;150,5;;;1000;\n# a remark\n2025-05-03;18:30;;;yes;2;;topped up\n2025-05-05;;3;;;;1200;\n"
+    )
+    log = read(make_garden(), text)
+    first, second, third = log.visits["upper"]
+    assert (first.level, first.meter, first.hour) == (150.5, 1000.0, 8.0)
+    assert (second.openings, second.opened, second.added, second.note) == (None, True, 2.0, "topped up")
+    assert third.hour == 4 * 24.0 + 12.0
+    assert log.assumptions == ("1 rows of the log have no time of day and count as noon",)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "is empty; a header"),
+        ("date,openings,level_mm\n", "has a header and no row"),
+        ("day,openings\n" + ROWS, "the header has no column date"),
+        ("date,opening,level_mm\n" + ROWS, 'did you mean "openings"'),
+        ("date,note,time\n2025-05-01,x,08:00\n2025-05-02,x,08:00\n2025-05-03,x,08:00\n", "nothing to go by"),
+        ("date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2\n", "line 5: has 2 cells where the header has 3"),
+        ("date,openings,level_mm\n" + ROWS + "6 May,2,150\n", 'line 5: date "6 May" is no date such as'),
+        (
+            "date,openings,level_mm\n" + ROWS + "2025-05-04 08:00,2,150\n",
+            "line 5: 2025-05-04 08:00 is before the row above",
+        ),
+        ("date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2.5,150\n", "line 5: openings = 2.5 is no count"),
+        (
+            "date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,-2,150\n",
+            'openings = "-2" is no number of zero or more',
+        ),
+        ("date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2,15 cm\n", 'level_mm = "15 cm" is no number'),
+        (
+            "date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2,1500\n",
+            "level_mm = 1500 is more than the pan's depth, 180 mm",
+        ),
+        (
+            "date,openings,controller\n2025-05-01,1,uper\n",
+            'controller "uper" is not in the scenario; did you mean "upper"',
+        ),
+        ("date,openings\n2025-05-01,1\n2025-05-02,1\n", "upper has 2 rows; 3 visits at least"),
+        ("date,opened\n2025-05-01,perhaps\n2025-05-02,yes\n2025-05-03,no\n", "is neither yes nor no"),
+    ],
+)
+def test_a_broken_log_is_told_in_one_line(text, said, make_garden):
+    with pytest.raises(ReadingsError) as caught:
+        read(make_garden(), text)
+    assert said in str(caught.value)
+    assert len(str(caught.value).splitlines()) == 1
+    assert str(caught.value).startswith("log.csv: ")
+
+
+def test_all_that_is_wrong_comes_out_at_once(make_garden):
+    with pytest.raises(ReadingsError) as caught:
+        read(make_garden(), "date,openings,level_mm\n" + ROWS + "x,1,1\n2025-05-07,y,1\n2025-05-08,1,z\n")
+    assert [line.split(":")[1].strip() for line in str(caught.value).splitlines()] == ["line 5", "line 6", "line 7"]
+
+
+def test_a_log_that_is_not_there_or_not_text_is_told(make_garden, tmp_path):
+    garden = make_garden()
+    with pytest.raises(ReadingsError, match="there is no such field log"):
+        read_field_log(tmp_path / "nowhere.csv", garden)
+    (tmp_path / "b.csv").write_bytes(b"\xff\xfe\x00d")
+    with pytest.raises(ReadingsError, match="not a text file in UTF-8"):
+        read_field_log(tmp_path / "b.csv", garden)
+
+
+def test_units_in_headers_other_dates_and_a_counter_are_read(make_garden):
+    text = "Date;Level (cm);meter [m3];added_ml;counter\n"
+    text += "1.5.2025;15,5;1.2;;100\n2025/05/03 18:30;15;1.3;500;104\n2025-05-05 7:15;;;;103\n2025-05-06 7:15;;;;109\n"
+    first, second, third, fourth = read(make_garden(), text).visits["upper"]
+    assert (first.level, first.meter, first.timed) == pytest.approx((155.0, 1200.0, False))
+    assert (second.level, second.meter, second.added) == pytest.approx((150.0, 1300.0, 0.5))
+    assert (second.openings, third.openings, fourth.openings) == (4, None, 6)  # set back in between: not known
+
+
+def test_one_impossible_level_in_many_is_left_out_and_said(make_garden):
+    rows = "".join(f"2025-05-{day:02d} 08:00,{1510 if day == 9 else 151}\n" for day in range(1, 16))
+    log = read(make_garden(), "date,level_mm\n" + rows)
+    assert log.visits["upper"][8].level is None
+    assert log.assumptions == ("line 10: level_mm = 1510 is more than the pan's depth, 180 mm, and is left out",)
+
+
+def test_a_running_total_among_openings_is_told(make_garden):
+    rows = "".join(f"2025-05-{day:02d} 08:00,{3 * day}\n" for day in range(1, 16))
+    with pytest.raises(ReadingsError, match="they look like a running total; call the column counter"):
+        read(make_garden(), "date,openings\n" + rows)
+
+
+def test_a_unit_of_another_kind_in_a_header_is_told(make_garden):
+    with pytest.raises(ReadingsError, match=r"column level \(kg\): .* is a weight"):
+        read(make_garden(), "date,level (kg)\n" + "2025-05-01,1\n2025-05-02,1\n2025-05-03,1\n")
+
+
+def test_a_counter_with_gaps_counts_only_between_neighbours(make_garden):
+    """Openings are those since the row before, and what lies over a gap is not known."""
+    rows = "2025-05-01,10\n2025-05-02,\n2025-05-03,15\n2025-05-04,17\n2025-05-05,3\n"
+    log = read(make_garden(), "date,counter\n" + rows)
+    assert [visit.openings for visit in log.visits["upper"]] == [None, None, None, 2, None]
+    assert any("the counter stands lower than in the row above it" in text for text in log.assumptions)
+    with pytest.raises(ReadingsError, match="line 3: counter = 15.5 is no whole number"):
+        read(make_garden(), "date,counter\n2025-05-01,10\n2025-05-02,15.5\n2025-05-03,17\n2025-05-04,18\n")

@@ -1,0 +1,51 @@
+"""The pan without steps agrees with the engine's own count, in the mean and at the end, in dry weather and with rain."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from panbudget import replay
+from panbudget.engine.season import run_season
+from panbudget.season.forcing import prepare
+from panbudget.season.replay import read_scenario_weather
+from panbudget.studies.fit.pan import PanModel
+from tests.season.test_faults import TANK
+from tests.small_weather import weather_csv
+
+FACTORS = ({"exposure": 0.7}, {"exposure": 1.2, "swing": 0.8}, {"exposure": 1.0, "refill": 0.5, "swing": 1.3})
+
+
+@pytest.mark.parametrize("factors", FACTORS)
+@pytest.mark.parametrize("overlay", [None, TANK], ids=["mains", "tank"])
+def test_cycles_and_litres_are_the_engines_within_an_opening(factors, overlay, make_garden):
+    random = np.random.default_rng(3)
+    rain = [float(p) for p in np.where(random.random(60) < 0.1, random.exponential(8.0, 60), 0.0)]
+    garden = make_garden(overlay, weather=weather_csv(60, pan=[float(e) for e in random.uniform(3, 11, 60)], rain=rain))
+    if overlay:
+        garden = garden.changed({"supply": {"spring": {"volume": "60 m^3", "footprint": "60 m^2"}}})
+    weather = read_scenario_weather(garden)
+    forcing = prepare(garden, weather, garden.season.start, garden.season.end)
+    found = PanModel(garden, forcing, 0, (), run_season).modelled(factors)
+    described = garden.controller["upper"]
+    there = garden.changed(
+        {
+            "controller": {
+                "upper": {
+                    "pan": {"exposure": factors["exposure"]},
+                    "valve": {
+                        "swing": f"{0.9 * factors.get('swing', 1.0)!r} kg",
+                        "refill": {"flow": f"{described.valve.refill.flow * factors.get('refill', 1.0)!r} L/h"},
+                    },
+                }
+            }
+        }
+    )
+    season = replay(there, weather=weather)
+    counted = season.controllers["upper"]["openings"].cumsum().to_numpy()
+    smooth = found.counted_at(24.0 * np.arange(1, 61))
+    # a count is the whole part of the cycles: half an opening below them in the mean
+    assert np.mean(smooth - counted) == pytest.approx(0.5, abs=0.5)
+    assert smooth[-1] - counted[-1] == pytest.approx(0.5, abs=1.2)
+    litres = season.totals["controllers"]["upper"]["litres"]
+    assert found.litres[-1] == pytest.approx(litres, rel=0.06 if overlay else 0.03)

@@ -1,0 +1,26 @@
+"""Fixtures: a garden with a right, and statements of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from panbudget.studies.statement.account import make_statement
+from tests.small_weather import weather_csv
+
+SAMPLES = 20  # few: what they come to is looked at in test_uncertainty
+
+
+@pytest.fixture
+def state(make_garden):
+    """Return a function that makes a statement of the small garden, equal dry days, under a right."""
+
+    def make(right=None, *, overlay=None, days=92, start=dt.date(2025, 5, 1), pan=8.0, **more):
+        text = weather_csv(days, start=start, pan=pan, radiation=20.0)
+        laid = {"statement": {"samples": SAMPLES}, **(overlay or {})}
+        if right is not None:
+            laid["supply"] = {"spring": {"right": right}}
+        return make_statement(make_garden(laid, weather=text), **more)
+
+    return make

@@ -1,0 +1,214 @@
+"""A source's ledger: it is season.json and the list of openings added up, in every unit, and holds a licence to it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from decimal import Decimal
+
+import numpy as np
+import pytest
+
+from panbudget.studies.statement.ledger import largest_rate
+from panbudget.studies.statement.rounding import printed
+from panbudget.studies.statement.units_of_form import VOLUME_UNITS
+
+
+def by_hand(season):
+    """Litres by month from the list of openings alone: minutes × flow, parted at midnight."""
+    first = season.days.index[0].date()
+    flow = {name: part.refill_flow + sum(part.bed_flows.values()) for name, part in season.forcing.pan_of.items()}
+    months: dict[str, float] = {}
+    for row in season.openings.itertuples():
+        end = row.end_h if row.end_h == row.end_h else 24.0 * len(season.days)
+        at = row.start_h
+        while at < end:
+            stop = min((at // 24.0 + 1.0) * 24.0, end)
+            key = f"{first + dt.timedelta(days=int(at // 24.0)):%Y-%m}"
+            months[key] = months.get(key, 0.0) + (stop - at) * flow[row.controller]
+            at = stop
+    return months
+
+
+@pytest.mark.parametrize("unit", VOLUME_UNITS)
+def test_every_unit_is_the_openings_list_and_season_json_added_up(state, unit):
+    made = state({"volume_unit": unit})
+    ledger = made.accounts[0].ledger
+    totals = made.season.totals["supplies"]["spring"]
+    hand = by_hand(made.season)
+    size, decimals = float(VOLUME_UNITS[unit].size), ledger.decimals
+    assert [m.key for m in ledger.months] == list(totals["by_month"]) == list(hand)
+    for month in ledger.months:
+        assert month.modelled == totals["by_month"][month.key]
+        assert month.modelled == pytest.approx(hand[month.key], rel=1e-9)
+        assert abs(float(printed(month.modelled_printed, decimals)) - hand[month.key] / size) < 1.0 / 10**decimals
+    assert ledger.modelled == totals["litres"]
+    total = sum((printed(m.modelled_printed, decimals) for m in ledger.months), Decimal(0))
+    assert total == printed(ledger.modelled_printed, decimals)
+    assert float(total) == pytest.approx(totals["litres"] / size, abs=0.5000001 / 10**decimals)
+
+
+def test_a_season_over_new_year_and_a_southern_water_year(state):
+    """November to March lies whole in a water year from July, and in two from January."""
+    south = {"site": {"latitude": -35.0}, "controller": {"upper": {"bed": {"tomatoes": {"planted": "2024-11-05"}}}}}
+    more = {"days": 151, "start": dt.date(2024, 11, 1), "overlay": south}
+    july = state({"water_year_start": 7, "volume_unit": "m^3"}, **more).accounts[0].ledger
+    assert [year.label for year in july.years] == ["July 2024 to June 2025"]
+    assert [m.key for m in july.months] == ["2024-11", "2024-12", "2025-01", "2025-02", "2025-03"]
+    january = state({"volume_unit": "m^3"}, **more).accounts[0].ledger
+    assert [year.label for year in january.years] == ["2024", "2025"]
+    assert [len(year.months) for year in january.years] == [2, 3]
+    assert january.modelled == july.modelled
+    assert sum(year.modelled_printed for year in january.years) == july.modelled_printed
+    for year in january.years:
+        assert sum(m.modelled_printed for m in year.months) == year.modelled_printed
+
+
+def test_each_water_year_has_the_whole_licence(state):
+    """The volume is for a water year: what is drawn before New Year does not count after it."""
+    south = {"site": {"latitude": -35.0}, "controller": {"upper": {"bed": {"tomatoes": {"planted": "2024-11-05"}}}}}
+    ledger = state({"volume": "50 m^3"}, days=90, start=dt.date(2024, 11, 15), overlay=south).accounts[0].ledger
+    first, second = ledger.years
+    assert first.months[-1].headroom_printed == 50_000 - first.reported_printed
+    assert second.months[0].headroom_printed == 50_000 - second.months[0].reported_printed
+    assert first.share_used == pytest.approx(first.reported / 50_000)
+
+
+def test_a_licence_exceeded_in_the_third_month_is_dated_to_the_day(state):
+    """Licensed: what May and June draw, and half of July's first fortnight. The date, by adding up days by hand."""
+    free = state(None).accounts[0].ledger
+    daily = free.modelled_days
+    volume = float(daily[:61].sum() + daily[61:75].sum() / 2.0)
+    made = state({"volume": f"{volume!r} L", "volume_unit": "L"})
+    ledger = made.accounts[0].ledger
+    running, expected = 0.0, None
+    for index, litres in enumerate(daily):
+        running += litres
+        if running > volume:
+            expected = dt.date(2025, 5, 1) + dt.timedelta(days=index)
+            break
+    assert expected is not None and expected.month == 7
+    assert ledger.years[0].exceeded_on == expected
+    headroom = [month.headroom_printed for month in ledger.months]
+    assert headroom[0] > headroom[1] > 0 > headroom[2]
+    licence, used = ledger.licence_printed, 0
+    for month in ledger.months:
+        used += month.reported_printed
+        assert month.headroom_printed == licence - used
+    codes = {finding.code: finding for finding in made.findings}
+    assert codes["licence-exceeded"].severity == "danger"
+    assert codes["licence-exceeded"].first == expected.isoformat()
+
+
+def test_a_licence_that_is_enough_is_not_exceeded(state):
+    made = state({"volume": "900 m^3", "rate": "900 L/h", "area": "90 m^2"})
+    assert made.accounts[0].ledger.years[0].exceeded_on is None
+    assert made.findings == ()
+
+
+def test_a_licence_used_up_to_the_litre_is_not_exceeded(state, tmp_path):
+    """60 m³ is 59 999.99999999999 L in floats, and 160 m³ less 100 m³ something else: neither is a litre too many."""
+    file = meter(tmp_path, "2025-05-01,100,m^3\n2025-06-01,160,m^3\n")
+    made = state({"volume": "60 m^3", "area": "0.0012 ha"}, days=31, readings=file)
+    assert made.accounts[0].ledger.years[0].exceeded_on is None
+    assert {finding.code for finding in made.findings} == {"licence-near", "meter-apart"}
+
+
+def test_nine_tenths_of_a_licence_are_said(state):
+    litres = state(None).accounts[0].ledger.modelled
+    made = state({"volume": f"{litres / 0.95!r} L"})
+    assert [finding.code for finding in made.findings] == ["licence-near"]
+
+
+def test_rate_season_and_area_are_held_to_the_licence(state):
+    made = state({"rate": "1 L/h", "area": "11 m^2", "season": {"start": "05-11", "end": "12-31"}})
+    codes = {finding.code: finding for finding in made.findings}
+    assert set(codes) == {"rate-exceeded", "area-exceeded", "out-of-season"}
+    ledger = made.accounts[0].ledger
+    early = ledger.modelled_days[:10]
+    assert ledger.outside_days == codes["out-of-season"].days == int((early > 0).sum())
+    assert ledger.outside_litres == pytest.approx(early.sum())
+    assert ledger.outside_first == dt.date(2025, 5, 1) + dt.timedelta(days=int(np.flatnonzero(early)[0]))
+
+
+def test_a_licensed_season_may_run_over_new_year(state):
+    assert state({"season": {"start": "10-01", "end": "07-31"}}).findings == ()
+    made = state({"season": {"start": "10-01", "end": "05-31"}})
+    assert made.accounts[0].ledger.outside_first.month == 6
+
+
+def test_the_largest_rate_is_season_jsons_and_dated_by_its_first_opening(state):
+    made = state(None)
+    account = made.accounts[0]
+    rate, when = largest_rate(made.season, account.source)
+    assert rate == made.season.totals["supplies"]["spring"]["peak_rate_l_per_h"]
+    assert when == made.season.openings["start"].iloc[0][:10]
+    assert account.ledger.peak_day.isoformat() == made.season.totals["supplies"]["spring"]["peak_day"]["date"]
+
+
+def test_days_of_use_are_days_with_the_valve_open(state):
+    made = state(None)
+    hours = made.season.controllers["upper"]["open_hours"]
+    assert made.accounts[0].ledger.days_of_use == (hours > 0).sum()
+    assert sum(month.days_of_use for month in made.accounts[0].ledger.months) == (hours > 0).sum()
+
+
+def test_a_season_in_which_nothing_ran_is_a_statement_of_nothing(state):
+    made = state({"volume": "1 m^3"}, pan=0.0, days=10)
+    ledger = made.accounts[0].ledger
+    assert (ledger.modelled_printed, ledger.days_of_use, made.accounts[0].rate) == (0, 0, 0.0)
+    assert made.accounts[0].rate_date == ""
+    assert made.findings == ()
+
+
+def meter(tmp_path, text):
+    path = tmp_path / "meter.csv"
+    path.write_text("date,reading,unit\n" + text, encoding="utf-8")
+    return path
+
+
+def test_metered_months_replace_modelled_ones_and_both_are_kept(state, tmp_path):
+    """May by the meter: 4 000 L. June half by it, half by the model. July: modelled."""
+    file = meter(tmp_path, "2025-05-01,10,m^3\n2025-06-01,14,m^3\n2025-06-16,16,m^3\n")
+    ledger = state({"volume": "100 m^3"}, readings=file).accounts[0].ledger
+    may, june, july = ledger.months
+    assert (may.basis, june.basis, july.basis) == ("metered", "metered in part", "modelled")
+    assert (may.metered_days, june.metered_days, july.metered_days) == (31.0, 15.0, 0.0)
+    assert may.metered == may.reported == pytest.approx(4000.0)
+    assert may.modelled != may.reported
+    assert june.metered == pytest.approx(2000.0)
+    rest = ledger.modelled_days[46:61].sum()  # 16 to 30 June
+    assert june.reported == pytest.approx(2000.0 + rest)
+    assert july.metered is None and july.metered_printed is None
+    assert ledger.reported == pytest.approx(6000.0 + rest + july.modelled)
+    assert ledger.reported_printed == sum(m.reported_printed for m in ledger.months)
+    assert may.headroom_printed == 96_000
+    assert ledger.reported_days[:31].sum() == pytest.approx(4000.0)
+
+
+def test_a_last_reading_on_the_last_day_leaves_only_that_day_to_the_model(state, tmp_path):
+    """No hour: the day's start, so that 30 of May's 31 days are metered; written 24:00, all of them are."""
+    early = meter(tmp_path, "2025-05-01,10,m^3\n2025-05-31,14,m^3\n")
+    ledger = state(None, days=31, readings=early).accounts[0].ledger
+    (may,) = ledger.months
+    assert (may.basis, may.metered_days) == ("metered in part", 30.0)
+    assert may.reported == pytest.approx(4000.0 + ledger.modelled_days[30])
+    assert ledger.reported_days[:30].sum() == pytest.approx(4000.0)
+    assert ledger.reported_days.sum() == pytest.approx(may.reported)
+    late = meter(tmp_path, "2025-05-01,10,m^3\n2025-05-31 24:00,14,m^3\n")
+    (may,) = state(None, days=31, readings=late).accounts[0].ledger.months
+    assert (may.basis, may.reported) == ("metered", pytest.approx(4000.0))
+
+
+def test_a_meter_decides_when_a_licence_is_exceeded(state, tmp_path):
+    file = meter(tmp_path, "2025-05-01,0,m^3\n2025-06-01,50,m^3\n")
+    ledger = state({"volume": "25 m^3"}, readings=file).accounts[0].ledger
+    assert ledger.years[0].exceeded_on.month == 5
+
+
+def test_a_valve_open_on_an_empty_tank_is_no_day_of_use(state):
+    """200 L and no roof: after some days the valve stands open for good and nothing comes."""
+    tank = {"kind": "tank", "pressure": None, "volume": "200 L", "footprint": "0.2 m^2", "outlet_height": "2 m"}
+    made = state(None, overlay={"supply": {"spring": tank}})
+    ledger, table = made.accounts[0].ledger, made.season.controllers["upper"]
+    assert (table["open_hours"] > 0.0).sum() > (table["litres"] > 0.0).sum() > 0
+    assert sum(month.days_of_use for month in ledger.months) == ledger.days_of_use == (table["litres"] > 0.0).sum()

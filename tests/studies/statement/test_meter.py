@@ -1,0 +1,194 @@
+"""Meter readings: what they count, what they refuse, and how they fall on days."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from panbudget.errors import ReadingsError
+from panbudget.studies.statement.meter import Between, metered_days, read_readings
+
+HEAD = "date,reading,unit,event\n"
+
+
+@pytest.fixture
+def read(tmp_path):
+    def reader(text, supplies=("spring",), **more):
+        path = tmp_path / "meter.csv"
+        path.write_text(text, encoding="utf-8")
+        return read_readings(path, supplies, shown_as="meter.csv", **more)
+
+    return reader
+
+
+def test_litres_lie_between_readings_in_any_unit(read):
+    found = read("date,reading,unit\n2025-05-01,100,m^3\n2025-06-01,103.5,m^3\n2025-07-01 18:30,105000,L\n")
+    first, second = found.by_supply["spring"]
+    assert first.litres == pytest.approx(3500.0)
+    assert second.litres == pytest.approx(1500.0)
+    assert second.end == dt.datetime(2025, 7, 1, 18, 30)
+    assert len(found.sha256) == 64
+
+
+def test_semicolons_decimal_commas_comments_and_the_end_of_a_day_are_read(read):
+    found = read("# mine\ndate;reading;unit\n2025-05-01;1,5;m^3\n2025-05-31 24:00;2,75;m^3\n")
+    (only,) = found.by_supply["spring"]
+    assert only.litres == pytest.approx(1250.0)
+    assert only.end == dt.datetime(2025, 6, 1)
+
+
+def test_a_rollover_and_a_replacement_are_counted_and_said(read):
+    """9 990 to 10 000 and on to 8.2: 18.2; a new meter at 0.2 read at 9.0: 8.8."""
+    found = read(
+        HEAD + "2025-05-01,9990,m^3,\n2025-06-01,8.2,m^3,rollover at 10000\n2025-06-20,10,m^3,removed\n"
+        "2025-06-20,0.2,m^3,installed\n2025-07-01,9,m^3,\n"
+    )
+    assert [b.litres for b in found.by_supply["spring"]] == pytest.approx([18200.0, 1800.0, 8800.0])
+    assert len(found.events) == 2
+    assert "passed its last digit" in found.events[0]
+    assert "installed on 2025-06-20" in found.events[1]
+
+
+@given(st.lists(st.integers(0, 999), min_size=2, max_size=20), st.integers(0, 999))
+def test_a_counter_that_rolls_over_counts_what_passed(tmp_path_factory, amounts, begin):
+    """Any amounts below a full round, on a counter of three digits: their sum comes out."""
+    lines, at = [f"2025-01-01,{begin},L,"], begin
+    for index, amount in enumerate(amounts):
+        after = (at + amount) % 1000
+        day = dt.date(2025, 1, 2) + dt.timedelta(days=index)
+        lines.append(f"{day},{after},L,{'rollover at 1000' if after < at else ''}")
+        at = after
+    path = tmp_path_factory.mktemp("meter") / "meter.csv"
+    path.write_text(HEAD + "\n".join(lines) + "\n", encoding="utf-8")
+    counted = read_readings(path, ["spring"]).by_supply["spring"]
+    assert sum(between.litres for between in counted) == pytest.approx(sum(amounts))
+
+
+BAD = {
+    "a counter that goes down": (
+        HEAD + "2025-05-01,9,L,\n2025-06-01,8,L,\n",
+        ["line 3", "below", "rollover at", "removed"],
+    ),
+    "a rollover without its number": (
+        HEAD + "2025-05-01,9,L,\n2025-06-01,8,L,rollover\n",
+        ["line 3", "rollover at 10000"],
+    ),
+    "a rollover below the reading": (HEAD + "2025-05-01,9,L,\n2025-06-01,8,L,rollover at 5\n", ["line 3", "above"]),
+    "a rollover that went up": (HEAD + "2025-05-01,9,L,\n2025-06-01,10,L,rollover at 99\n", ["line 3", "not below"]),
+    "an installation from nowhere": (HEAD + "2025-05-01,9,L,\n2025-06-01,0,L,installed\n", ["line 3", "removed"]),
+    "a reading after a removal": (HEAD + "2025-05-01,9,L,removed\n2025-06-01,10,L,\n", ["line 3", "installed"]),
+    "an unknown event": (HEAD + "2025-05-01,9,L,\n2025-06-01,10,L,broken\n", ["line 3", "broken", "installed"]),
+    "dates out of order": (HEAD + "2025-06-01,9,L,\n2025-05-01,10,L,\n", ["line 3", "order of time"]),
+    "a date that is none": (HEAD + "2025-02-30,9,L,\n2025-05-01,10,L,\n", ["line 2", "2025-02-30"]),
+    "an hour that is none": (HEAD + "2025-02-03 25:00,9,L,\n2025-05-01,10,L,\n", ["line 2", "25:00"]),
+    "a word for a number": (HEAD + "2025-05-01,full,L,\n2025-06-01,10,L,\n", ["line 2", "full"]),
+    "a wrong unit": (HEAD + "2025-05-01,9,kg,\n2025-06-01,10,L,\n", ["line 2", "a volume is expected"]),
+    "a reading below zero": (HEAD + "2025-05-01,-9,L,\n2025-06-01,10,L,\n", ["line 2", "below zero"]),
+    "one reading": (HEAD + "2025-05-01,9,L,\n", ["two at least"]),
+    "no reading": (HEAD, ["no reading"]),
+    "nothing": ("", ["is empty"]),
+    "no header": ("2025-05-01,9,L\n", ["no column date"]),
+    "a misspelt column": (
+        "date,reading,unit,evnt\n2025-05-01,9,L,\n2025-06-01,9,L,\n",
+        ["evnt", 'did you mean "event"'],
+    ),
+    "a row too short": ("date,reading,unit\n2025-05-01,9\n2025-06-01,9,L\n", ["line 2", "2 cells"]),
+    "a supply unknown": ("date,reading,unit,supply\n2025-05-01,9,L,sprung\n", ["line 2", 'did you mean "spring"']),
+}
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_what_can_not_be_true_is_told_by_its_line(read, name):
+    text, words = BAD[name]
+    with pytest.raises(ReadingsError) as caught:
+        read(text)
+    for word in words:
+        assert word in str(caught.value)
+    assert all(line.startswith("meter.csv: ") for line in str(caught.value).splitlines())
+
+
+def test_all_that_is_wrong_comes_out_at_once(read):
+    with pytest.raises(ReadingsError) as caught:
+        read(HEAD + "2025-05-01,9,L,\nyesterday,9,L,\n2025-06-01,8,L,\n2025-07-01,8,kg,\n")
+    assert len(caught.value.problems) == 3
+
+
+def test_a_row_that_can_not_be_read_is_not_missed_as_well(read):
+    """Two rows, one in kilograms: one line, and none that says there is one reading only."""
+    with pytest.raises(ReadingsError) as caught:
+        read("date,reading,unit\n2025-05-01,9,kg\n2025-06-01,10,L\n")
+    assert [problem.where for problem in caught.value.problems] == ["reading"]
+    assert "line 2" in str(caught.value) and "a volume is expected" in str(caught.value)
+
+
+def test_several_supplies_need_a_column_and_a_name(read):
+    with pytest.raises(ReadingsError, match="needs a column supply"):
+        read("date,reading,unit\n2025-05-01,9,L\n", ("spring", "tap"))
+    with pytest.raises(ReadingsError, match='supply "" is not in the scenario'):
+        read("date,reading,unit,supply\n2025-05-01,9,L,\n2025-05-02,9,L,tap\n", ("spring", "tap"))
+    found = read("date,reading,unit\n2025-05-01,9,L\n2025-05-02,10,L\n", ("spring", "tap"), default="tap")
+    assert list(found.by_supply) == ["tap"]
+
+
+def test_a_file_that_is_not_there_or_no_text_is_told(tmp_path):
+    with pytest.raises(ReadingsError, match="no such file"):
+        read_readings(tmp_path / "none.csv", ["spring"])
+    with pytest.raises(ReadingsError, match="can't be read"):
+        read_readings(tmp_path, ["spring"])
+    (tmp_path / "x.csv").write_bytes(b"\xff\xfe\x00\x80")
+    with pytest.raises(ReadingsError, match="UTF-8"):
+        read_readings(tmp_path / "x.csv", ["spring"])
+
+
+FIRST = dt.date(2025, 5, 1)
+
+
+def between(start, end, litres):
+    origin = dt.datetime(2025, 5, 1)
+    return Between(origin + dt.timedelta(days=start), origin + dt.timedelta(days=end), litres)
+
+
+def test_a_stretch_is_spread_as_the_model_has_it():
+    """Days of 1, 3, 0 and 4 litres by the model, 16 by the meter: twice each."""
+    litres, covered, split = metered_days([between(0, 4, 16.0)], FIRST, np.array([1.0, 3.0, 0.0, 4.0]))
+    assert litres.tolist() == [2.0, 6.0, 0.0, 8.0]
+    assert covered.tolist() == [1.0] * 4
+    assert split == 0
+
+
+def test_a_stretch_without_modelled_water_or_beyond_the_season_is_spread_evenly():
+    litres, covered, _ = metered_days([between(0, 2, 6.0)], FIRST, np.array([0.0, 0.0, 5.0]))
+    assert litres.tolist() == [3.0, 3.0, 0.0]
+    assert covered.tolist() == [1.0, 1.0, 0.0]
+    litres, covered, split = metered_days([between(-2, 2, 8.0)], FIRST, np.array([1.0, 9.0, 5.0]))
+    assert litres.tolist() == [2.0, 2.0, 0.0]  # two of its four days
+    assert split == 1
+
+
+def test_part_of_a_day_is_part_of_it():
+    litres, covered, _ = metered_days([between(0.5, 1.5, 3.0)], FIRST, np.array([2.0, 4.0]))
+    assert litres.tolist() == [1.0, 2.0]
+    assert covered.tolist() == [0.5, 0.5]
+    assert metered_days([between(9, 12, 3.0)], FIRST, np.array([2.0, 4.0]))[0].tolist() == [0.0, 0.0]
+
+
+@given(
+    st.lists(st.floats(0.0, 500.0), min_size=1, max_size=70),
+    st.lists(st.floats(0.01, 30.0), min_size=1, max_size=6),
+)
+def test_whole_stretches_keep_what_the_meter_says(modelled, lengths):
+    """Whatever the model, what falls within the season adds up."""
+    at, stretches = 0.0, []
+    for index, length in enumerate(lengths):
+        if at + length > len(modelled):
+            break
+        stretches.append(between(at, at + length, 10.0 * (index + 1)))
+        at += length
+    litres, covered, _ = metered_days(stretches, FIRST, np.array(modelled))
+    assert litres.sum() == pytest.approx(sum(s.litres for s in stretches), abs=1e-6)
+    assert (litres >= 0.0).all()
+    assert covered.max() <= 1.0 + 1e-9

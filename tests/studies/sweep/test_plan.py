@@ -1,0 +1,141 @@
+"""Plans: what is wrong with one comes out at once, a line each, with what to do."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+from panbudget.errors import ScenarioError
+from panbudget.studies.sweep.plan import load_plan
+from tests.studies.sweep.district import DESIGNS, GARDEN, make_plan
+
+
+def _lines(path):
+    with pytest.raises(ScenarioError) as caught:
+        load_plan(path)
+    return caught.value.text().splitlines()
+
+
+def test_the_example_plan_is_sound_once_its_weather_is_made(tmp_path):
+    from tests.studies.sweep.district import ROOT, write_district
+
+    write_district(tmp_path / "weather_samples" / "district", first=2014, last=2014)
+    (tmp_path / "scenarios").mkdir()
+    for name in ("district.toml", "district-garden.toml"):
+        (tmp_path / "scenarios" / name).write_bytes((ROOT / "scenarios" / name).read_bytes())
+    plan = load_plan(tmp_path / "scenarios" / "district.toml")
+    assert len(plan.places) == 30
+    assert plan.years() == list(range(2014, 2026))
+
+
+def test_all_mistakes_of_a_plan_come_at_once(tmp_path):
+    path = make_plan(
+        tmp_path,
+        years="[years]\nfirst = 2021\nlast = 2020\nmiddle = 1\n",
+        more="[output]\nfigures = 1\n",
+    )
+    lines = _lines(path)
+    assert any("years.middle is no known key" in line for line in lines)
+    assert any("output.figures = 1" in line for line in lines)
+    assert all(line.startswith(f"{path}: ") for line in lines)
+
+
+def test_years_out_of_order_are_refused(tmp_path):
+    assert "is before the first, 2021" in _lines(make_plan(tmp_path, years="[years]\nfirst = 2021\nlast = 2020\n"))[0]
+
+
+def test_one_end_of_the_years_is_not_enough(tmp_path):
+    assert "both first and last" in _lines(make_plan(tmp_path, years="[years]\nfirst = 2021\n"))[0]
+
+
+def test_each_designs_mistakes_are_named_with_it(tmp_path):
+    designs = """
+[design.deep]
+controller.yard.pan.depth = "3 L/h"
+
+[design.elsewhere]
+site.latitude = 10
+
+[design.typo]
+controller.yard.pan.freebord = "2 cm"
+"""
+    lines = _lines(make_plan(tmp_path, designs=designs))
+    assert len(lines) == 3
+    assert 'design.deep: controller.yard.pan.depth = "3 L/h"' in lines[0]
+    assert "design.elsewhere: site can't differ between designs" in lines[1]
+    assert 'did you mean "freeboard"' in lines[2]
+
+
+def test_a_table_and_a_grid_are_one_too_many(tmp_path):
+    path = make_plan(tmp_path)
+    path.write_text(path.read_text(encoding="utf-8").replace("[years]", 'grid = "x.nc"\n[years]'), encoding="utf-8")
+    assert "sites: takes a table or a grid" in _lines(path)[0] or "takes a table or a grid" in _lines(path)[0]
+
+
+def test_a_made_heat_wave_has_no_place_in_a_sweep(tmp_path):
+    garden = GARDEN + '\n[what_if.heat]\nstart = 2020-05-10\nwarmer = "+5 K"\n'
+    assert "[what_if.heat]" in _lines(make_plan(tmp_path, garden=garden))[0]
+
+
+def test_a_missing_scenario_or_plan_is_said_in_a_line(tmp_path):
+    path = make_plan(tmp_path)
+    (tmp_path / "garden.toml").unlink()
+    assert "there is no such file" in _lines(path)[0]
+    assert "there is no such file" in _lines(tmp_path / "none.toml")[0]
+
+
+def test_every_bad_row_of_the_table_has_a_line(tmp_path):
+    path = make_plan(tmp_path)
+    (tmp_path / "weather" / "places.csv").write_text(
+        "name,latitude,longitude,elevation,weather,climate\n"
+        "A,95,0,10,a.csv,auto\n"
+        "A,45,0,10,a.csv,auto\n"
+        "B,45,east,10,b.csv,wet\n"
+        'C,45,,"800 L/h",,\n',
+        encoding="utf-8",
+    )
+    lines = _lines(path)
+    assert len(lines) == 6
+    assert 'row 1: latitude = "95" is not a number of degrees from -90 to 90' in lines[0]
+    assert 'row 2: name = "A" stands in row 1 too' in lines[1]
+    assert 'row 3: climate = "wet"' in lines[2] or 'row 3: climate = "wet"' in lines[3]
+    assert any("row 4: weather is empty" in line for line in lines)
+
+
+def test_a_table_without_a_needed_column_says_which(tmp_path):
+    path = make_plan(tmp_path)
+    (tmp_path / "weather" / "places.csv").write_text("name,latitud,elevation,weather\nA,4,5,a.csv\n", encoding="utf-8")
+    assert 'has no column latitude; is it "latitud"?' in _lines(path)[0]
+
+
+def test_own_headers_and_heights_with_a_unit_are_read(tmp_path):
+    path = make_plan(tmp_path)
+    (tmp_path / "weather" / "places.csv").write_text(
+        'station,latitude,elevation,weather\nA,38.2,"1000 ft",place-01.csv\n', encoding="utf-8"
+    )
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("[years]", 'columns = { name = "station" }\n[years]'), encoding="utf-8")
+    place = load_plan(path).places[0]
+    assert place.name == "A"
+    assert place.elevation == pytest.approx(304.8)
+    assert place.longitude is None
+
+
+def test_a_parquet_table_gives_the_same_places_as_the_csv(tmp_path):
+    pytest.importorskip("pyarrow")
+    path = make_plan(tmp_path)
+    as_csv = load_plan(path).places
+    pd.read_csv(tmp_path / "weather" / "places.csv", comment="#").to_parquet(tmp_path / "weather" / "places.parquet")
+    path.write_text(path.read_text(encoding="utf-8").replace("places.csv", "places.parquet"), encoding="utf-8")
+    assert load_plan(path).places == as_csv
+
+
+def test_the_fingerprint_follows_plan_scenario_and_table_but_no_weather(tmp_path):
+    path = make_plan(tmp_path)
+    first = load_plan(path).fingerprint
+    (tmp_path / "weather" / "place-01.csv").write_text("other", encoding="ascii")
+    assert load_plan(path).fingerprint == first
+    path = make_plan(tmp_path, designs=DESIGNS + "[design.more]\n")
+    assert load_plan(path).fingerprint != first
+    path = make_plan(tmp_path, garden=GARDEN + "\n# a remark\n")
+    assert load_plan(path).fingerprint != first

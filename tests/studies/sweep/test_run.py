@@ -1,0 +1,328 @@
+"""Sweeps from beginning to end: killed and gone on with, bad sites, other orders, other workers, the command itself."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+pq = pytest.importorskip("pyarrow.parquet")
+
+from panbudget.cli import main as cli  # noqa: E402
+from panbudget.errors import OutputError, PanbudgetError  # noqa: E402
+from panbudget.studies.sweep import run as running  # noqa: E402
+from panbudget.studies.sweep.jobs import cut, kit_of, run_job  # noqa: E402
+from panbudget.studies.sweep.plan import load_plan  # noqa: E402
+from panbudget.studies.sweep.run import estimate, sweep  # noqa: E402
+from tests.studies.sweep.district import ROOT, contents, make_plan  # noqa: E402
+
+_SMALL_PARTS = "[output]\nrows_per_file = 20\nfigures = false\n"
+
+
+def rows(folder):
+    """The dataset, part after part."""
+    tables = [pq.read_table(path).to_pandas() for path in sorted((folder / "seasons").glob("*.parquet"))]
+    import pandas as pd
+
+    return pd.concat(tables, ignore_index=True)
+
+
+def test_one_row_for_each_site_year_design_and_bed(tmp_path):
+    found = sweep(make_plan(tmp_path), tmp_path / "out", processes=1)
+    table = rows(tmp_path / "out")
+    assert len(table) == found.rows == 3 * 2 * 3 * 3
+    assert not table.duplicated(["site", "year", "design", "controller", "bed"]).any()
+    assert found.seasons == 3 * 2 * 3
+    assert {str(day) for day in table["start"]} == {"2020-05-01", "2021-05-01"}
+    assert (table["filled_values"] == 0).all()
+    for balance, passed in (
+        ("closure_mm", "rain_mm"),
+        ("driest_closure_mm", "rain_mm"),
+        ("pan_closure_kg", "pan_start_kg"),
+    ):
+        # every term of it is below the water that passed, so this asks more than 1e-9 of that
+        assert (table[balance].abs() <= 1e-9 * (table[passed] + table["irrigation_mm"] + 100.0)).all()
+
+
+def test_the_folder_says_what_the_sweep_came_to(tmp_path):
+    found = sweep(make_plan(tmp_path), tmp_path / "out", processes=1)
+    names = set(contents(tmp_path / "out"))
+    assert names == {
+        "figures/map.png",
+        "figures/map.svg",
+        "plan.json",
+        "seasons/part-000000.parquet",
+        "suits.csv",
+        "summary.csv",
+        "sweep.json",
+    }
+    said = json.loads((tmp_path / "out" / "sweep.json").read_text(encoding="utf-8"))
+    assert (said["sites"], said["sites_run"], said["rows"], said["seasons"]) == (3, 3, 54, 18)
+    assert sum(said["suits"].values()) == 3
+    assert len(found.choices) == 3
+
+
+def test_killed_at_random_moments_it_goes_on_to_the_same_bytes(tmp_path):
+    plan = make_plan(tmp_path, places=8, more=_SMALL_PARTS)
+    whole = tmp_path / "whole"
+    sweep(plan, whole, processes=1)
+    parts = len(list((whole / "seasons").iterdir()))
+    assert parts > 6
+    command = [sys.executable, "-m", "panbudget", "sweep", str(plan), "--out", str(tmp_path / "out"), "--quiet"]
+    command += ["--processes", "1"]
+    dice = random.Random(11)
+    alive = 0
+    for _ in range(4):
+        before = len(list((tmp_path / "out").glob("seasons/part-*")))
+        running = subprocess.Popen(command, cwd=ROOT, stderr=subprocess.PIPE)
+        limit = time.monotonic() + 30.0
+        # not before it has begun to write, so that the moments lie within the work
+        while len(list((tmp_path / "out").glob("seasons/part-*"))) <= before and running.poll() is None:
+            assert time.monotonic() < limit
+            time.sleep(0.002)
+        time.sleep(dice.random() * 0.15)
+        alive += running.poll() is None
+        running.send_signal(signal.SIGKILL)
+        running.communicate()
+    assert alive >= 2, "it must have been killed at work, or this proves nothing"
+    done = subprocess.run(command, cwd=ROOT, check=True, capture_output=True)
+    assert done.returncode == 0
+    assert contents(tmp_path / "out") == contents(whole)
+
+
+def test_a_broken_part_and_a_draft_are_made_anew(tmp_path):
+    plan = make_plan(tmp_path, more=_SMALL_PARTS)
+    out = tmp_path / "out"
+    sweep(plan, out, processes=1)
+    whole = contents(out)
+    part = out / "seasons" / "part-000001.parquet"
+    part.write_bytes(part.read_bytes()[:1000])
+    (out / "seasons" / ".part-000002.parquet.77.draft").write_bytes(b"half")
+    found = sweep(plan, out, processes=1)
+    assert found.kept == len(list((out / "seasons").iterdir())) - 1
+    assert contents(out) == whole
+
+
+def test_a_weather_file_changed_since_is_not_mixed_with_the_old_one(tmp_path):
+    plan = make_plan(tmp_path, more=_SMALL_PARTS)
+    out = tmp_path / "out"
+    sweep(plan, out, processes=1)
+    before = rows(out)
+    weather = tmp_path / "weather" / "place-02.csv"
+    weather.write_text(weather.read_text(encoding="ascii").replace(",0.0,", ",0.1,"), encoding="ascii")
+    sweep(plan, out, processes=1)
+    after = rows(out)
+    changed = set(before.loc[(before["rain_mm"] != after["rain_mm"]).to_numpy(), "site"])
+    assert changed == {"Place 02"}
+
+
+def test_the_order_of_the_jobs_changes_nothing(tmp_path, monkeypatch):
+    plan = make_plan(tmp_path, more=_SMALL_PARTS)
+    sweep(plan, tmp_path / "forth", processes=1)
+
+    def backwards(kit, jobs, **_):
+        for job in reversed(list(jobs)):
+            yield run_job(kit, job)
+
+    monkeypatch.setattr(running, "run_jobs", backwards)
+    sweep(plan, tmp_path / "back", processes=1)
+    assert contents(tmp_path / "back") == contents(tmp_path / "forth")
+
+
+def test_two_processes_write_the_same_bytes_as_one(tmp_path):
+    plan = make_plan(tmp_path, more=_SMALL_PARTS)
+    sweep(plan, tmp_path / "one", processes=1)
+    sweep(plan, tmp_path / "two", processes=2)
+    assert contents(tmp_path / "two") == contents(tmp_path / "one")
+
+
+def test_a_bad_site_stops_the_sweep_and_says_why(tmp_path):
+    plan = make_plan(tmp_path)
+    (tmp_path / "weather" / "place-02.csv").unlink()
+    with pytest.raises(PanbudgetError) as caught:
+        sweep(plan, tmp_path / "out", processes=1)
+    text = caught.value.text()
+    assert "site Place 02: place-02.csv:" in text
+    assert "--keep-going" in text
+    assert len(text.splitlines()) == 2
+
+
+def test_with_keep_going_bad_sites_are_skipped_and_counted(tmp_path):
+    plan = make_plan(tmp_path)
+    (tmp_path / "weather" / "place-02.csv").write_text("date,tmin\n2020-05-01,3\n", encoding="ascii")
+    found = sweep(plan, tmp_path / "out", processes=1, keep_going=True)
+    assert [site.name for site in found.bad] == ["Place 02"]
+    assert set(rows(tmp_path / "out")["site"]) == {"Place 01", "Place 03"}
+    said = json.loads((tmp_path / "out" / "sweep.json").read_text(encoding="utf-8"))
+    assert (said["sites"], said["sites_run"], said["sites_skipped"]) == (3, 2, 1)
+    assert said["skipped"][0]["site"] == "Place 02"
+    # a later run without the option must not pass them over in silence
+    with pytest.raises(PanbudgetError, match="site Place 02"):
+        sweep(plan, tmp_path / "out", processes=1)
+
+
+def test_a_year_that_a_record_lacks_makes_a_bad_site(tmp_path):
+    plan = make_plan(tmp_path, years="[years]\nfirst = 2019\nlast = 2021\n")
+    with pytest.raises(PanbudgetError, match="has no whole season 2019-05-01 to 2019-06-30"):
+        sweep(plan, tmp_path / "out", processes=1)
+
+
+def test_without_years_all_whole_seasons_of_a_record_are_taken(tmp_path):
+    plan = make_plan(tmp_path, years="", first=2019, last=2021)
+    sweep(plan, tmp_path / "out", processes=1)
+    assert set(rows(tmp_path / "out")["year"]) == {2019, 2020, 2021}
+
+
+def test_another_plans_folder_is_left_alone(tmp_path):
+    out = tmp_path / "out"
+    sweep(make_plan(tmp_path), out, processes=1)
+    whole = contents(out)
+    plan = make_plan(tmp_path, designs="[design.other]\n")
+    with pytest.raises(OutputError, match="another plan's sweep.*--overwrite"):
+        sweep(plan, out, processes=1)
+    assert contents(out) == whole
+    sweep(plan, out, processes=1, overwrite=True)
+    assert set(rows(out)["design"]) == {"other"}
+    (out / "mine.txt").write_text("mine", encoding="ascii")
+    with pytest.raises(OutputError, match=r"holds mine\.txt"):
+        sweep(plan, out, processes=1, overwrite=True)
+
+
+def test_the_compiled_sweep_writes_the_same_bytes(tmp_path):
+    pytest.importorskip("numba")
+    plan = make_plan(tmp_path, places=1)
+    sweep(plan, tmp_path / "plain", processes=1, compiler=False)
+    sweep(plan, tmp_path / "compiled", processes=1, compiler=True)
+    assert contents(tmp_path / "compiled") == contents(tmp_path / "plain")
+
+
+def test_a_small_plan_never_waits_for_a_compiler(tmp_path):
+    reckoned = estimate(load_plan(make_plan(tmp_path)))
+    assert not reckoned.compiled
+    assert reckoned.processes == 1
+
+
+def test_memory_is_said_to_hang_on_the_parts_and_not_on_the_sites(tmp_path):
+    plan = load_plan(make_plan(tmp_path, places=2))
+    import dataclasses
+
+    many = dataclasses.replace(plan, places=list(plan.places) * 500)
+    few = estimate(plan, 2), estimate(many, 2)
+    assert few[1].memory_bytes < 1.02 * few[0].memory_bytes + 1e6
+    assert few[1].rows == 500 * few[0].rows
+
+
+def test_a_part_holds_no_more_rows_than_asked(tmp_path):
+    plan = load_plan(make_plan(tmp_path, more="[output]\nrows_per_file = 100\n"))
+    kit = kit_of(plan, through_compiler=False)
+    assert all(run_job(kit, job).rows <= 100 for job in cut(plan))
+    # designs are parted too where one site's rows are too many
+    wide = load_plan(
+        make_plan(tmp_path, more="[output]\nrows_per_file = 100\n", years="[years]\nfirst = 1990\nlast = 2005\n")
+    )
+    jobs = list(cut(wide))
+    assert len(jobs) == 3 * 2
+    assert {(job.first_design, job.after_design) for job in jobs} == {(0, 2), (2, 3)}
+
+
+def test_designs_parted_over_files_are_chosen_from_together(tmp_path):
+    plan = make_plan(tmp_path, first=2014, last=2025, more="[output]\nrows_per_file = 100\nfigures = false\n")
+    parted = sweep(plan, tmp_path / "parted", processes=1)
+    plan = make_plan(tmp_path, first=2014, last=2025, more="[output]\nfigures = false\n")
+    whole = sweep(plan, tmp_path / "whole", processes=1)
+    assert len(list((tmp_path / "parted" / "seasons").iterdir())) == 6
+    assert parted.choices == whole.choices
+
+
+def test_the_command_says_what_it_would_take_and_does_nothing(tmp_path):
+    plan = make_plan(tmp_path)
+    result = CliRunner().invoke(cli.app, ["sweep", str(plan), "--dry-run"])
+    assert result.exit_code == 0, result.output
+    assert "54 rows in 1 parts" in result.output
+    assert "memory: about" in result.output
+    assert "time: about" in result.output
+    assert not (tmp_path / "out").exists()
+    said = json.loads(CliRunner().invoke(cli.app, ["sweep", str(plan), "--dry-run", "--json"]).output)
+    assert said["rows"] == 54
+
+
+def test_the_command_runs_and_says_what_suits(tmp_path):
+    plan = make_plan(tmp_path, more="[output]\nfigures = false\n")
+    result = CliRunner().invoke(cli.app, ["sweep", str(plan), "--out", str(tmp_path / "out")])
+    assert result.exit_code == 0, result.output
+    assert "18 seasons at 3 sites: 54 rows" in result.output
+    assert "What suits:" in result.output
+    again = CliRunner().invoke(cli.app, ["sweep", str(plan), "--out", str(tmp_path / "out"), "--json"])
+    assert json.loads(again.stdout)["rows"] == 54
+
+
+def test_without_the_extra_one_line_says_how_to_get_it(tmp_path, monkeypatch):
+    import importlib.util
+
+    plan = make_plan(tmp_path)
+    found = importlib.util.find_spec
+    monkeypatch.setattr(importlib.util, "find_spec", lambda name, *a: None if name == "pyarrow" else found(name, *a))
+    with pytest.raises(PanbudgetError) as caught:
+        cli.app(["sweep", str(plan), "--out", str(tmp_path / "out")], standalone_mode=False)
+    assert caught.value.text() == "this needs pyarrow, which is not installed: pip install 'panbudget[sweep]'"
+
+
+def test_a_scheduler_that_does_not_answer_is_said_in_a_line(tmp_path):
+    pytest.importorskip("distributed")
+    plan = make_plan(tmp_path, places=1)
+    with pytest.raises(PanbudgetError, match="does not answer"):
+        sweep(plan, tmp_path / "out", scheduler="nonsense://nowhere")
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_a_cluster_that_loses_a_worker_writes_the_same_bytes(tmp_path):
+    distributed = pytest.importorskip("distributed")
+    plan = make_plan(tmp_path, places=8, more=_SMALL_PARTS)
+    sweep(plan, tmp_path / "alone", processes=1)
+    killed = []
+
+    def told(progress):
+        if progress.done == 3 and not killed:
+            victim = next(iter(cluster.workers.values()))
+            killed.append(victim.pid)
+            os.kill(victim.pid, signal.SIGKILL)
+
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
+    ) as cluster:
+        sweep(plan, tmp_path / "together", scheduler=cluster.scheduler_address, told=told)
+    assert killed
+    assert contents(tmp_path / "together") == contents(tmp_path / "alone")
+
+
+def test_dependable_values_of_the_summary_are_those_of_the_rows(tmp_path):
+    import pandas as pd
+
+    plan = make_plan(tmp_path, places=1, first=2014, last=2025, more="[output]\nfigures = false\n")
+    sweep(plan, tmp_path / "out", processes=1)
+    table = rows(tmp_path / "out")
+    summary = pd.read_csv(tmp_path / "out" / "summary.csv").set_index(["design", "controller", "bed"])
+    mine = table[(table["design"] == "wide") & (table["bed"] == "herbs")]
+    line = summary.loc[("wide", "yard", "herbs")]
+    ordered = np.sort(mine["litres"])
+    # twelve years: ten of them make four in five (9.6), eleven nine in ten (10.8)
+    assert line["litres_four_in_five"] == pytest.approx(ordered[9], rel=1e-11)
+    assert line["litres_nine_in_ten"] == pytest.approx(ordered[10], rel=1e-11)
+    assert line["driest_adequacy_nine_in_ten"] == pytest.approx(np.sort(mine["driest_adequacy"])[1], rel=1e-11)
+
+
+def test_fewer_than_five_years_tell_no_dependable_value(tmp_path):
+    import pandas as pd
+
+    sweep(make_plan(tmp_path, places=1, more="[output]\nfigures = false\n"), tmp_path / "out", processes=1)
+    summary = pd.read_csv(tmp_path / "out" / "summary.csv")
+    assert summary["litres_four_in_five"].isna().all()
+    assert summary["litres_mean"].notna().all()

@@ -1,0 +1,175 @@
+"""Variants side by side: same weather, the right state, differences that can be trusted told from those that can't."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+import pandas as pd
+import pytest
+
+from panbudget import replay
+from panbudget.errors import ScenarioError
+from panbudget.studies.compare import AS_DESCRIBED, compare, recovery_days
+from tests.small_weather import heat_wave
+
+WIDE = {"controller": {"upper": {"pan": {"vessels": [{"diameter": "70 cm"}]}}}}
+HARDLY = {"controller": {"upper": {"pan": {"vessels": [{"diameter": "51 cm"}]}}}}
+SLOWER = {"controller": {"upper": {"valve": {"refill": {"flow": "1.9 L/h"}}}}}
+SAME = {"controller": {"upper": {"pan": {"freeboard": "20 mm"}}}}
+VARIANTS = {"wide": WIDE, "hardly": HARDLY, "slower": SLOWER, "same": SAME, "heavier": {"title": "x"}}
+
+
+@pytest.fixture
+def garden(make_garden):
+    return make_garden({"variant": VARIANTS}, weather=heat_wave())
+
+
+def by_measure(comparison, variant, where, span="season"):
+    return {d.measure.key: d for d in comparison.differences if (d.variant, d.where, d.span) == (variant, where, span)}
+
+
+def test_each_variant_is_the_season_that_replay_gives(garden):
+    found = compare(garden, ["wide"], with_base=True)
+    assert found.names == (AS_DESCRIBED, "wide")
+    for name, scenario in ((AS_DESCRIBED, garden), ("wide", garden.with_variant("wide"))):
+        alone = replay(scenario)
+        assert found.seasons[name].totals["controllers"] == alone.totals["controllers"]
+        openings = found.values["season", name, "upper", "openings"]
+        assert openings == alone.totals["controllers"]["upper"]["openings"]
+        bed = alone.totals["beds"]["upper/tomatoes"]
+        assert found.values["season", name, "upper/tomatoes", "irrigation_mm"] == pytest.approx(bed["irrigation_mm"])
+        stress = found.values["season", name, "upper/tomatoes", "stress_days"]
+        assert stress == bed["driest_quarter"]["stress_days"]
+
+
+def test_a_window_is_cut_out_of_the_whole_season(garden):
+    """Days before the window shape what happens in it; its figures are sums over its own days."""
+    start, end = dt.date(2025, 5, 11), dt.date(2025, 5, 20)
+    found = compare(garden, [AS_DESCRIBED, "wide"], start=start, end=end)
+    assert found.spans == ("window", "season")
+    whole = replay(garden)
+    part = whole.controllers["upper"].loc["2025-05-11":"2025-05-20"]
+    assert found.values["window", AS_DESCRIBED, "upper", "litres"] == pytest.approx(part["litres"].sum())
+    bed = whole.beds["upper/tomatoes"].loc["2025-05-11":"2025-05-20"]
+    worst = (100 * bed["driest_depletion_mm"] / bed["taw_mm"]).max()
+    assert found.values["window", AS_DESCRIBED, "upper/tomatoes", "worst_depletion_percent"] == pytest.approx(worst)
+    assert found.values["season", AS_DESCRIBED, "upper", "litres"] == pytest.approx(
+        whole.totals["controllers"]["upper"]["litres"]
+    )
+
+
+def test_around_heat_looks_from_five_days_before_to_fourteen_after(garden):
+    found = compare(garden, ["wide"], with_base=True, around_heat=True)
+    assert (found.wave.start, found.wave.end) == (dt.date(2025, 5, 11), dt.date(2025, 5, 20))
+    assert (found.start, found.end) == (dt.date(2025, 5, 6), dt.date(2025, 5, 30))  # the season ends on the 30th
+    assert "heat wave here is" in found.definition
+    assert ("window", "wide", "upper/tomatoes", "recovery_days") in found.values
+
+
+def test_around_heat_takes_the_made_wave(garden):
+    heat = {"what_if": {"heat": {"start": dt.date(2025, 5, 3), "days": 4, "warmer": "+4 K"}}}
+    found = compare(garden.changed(heat), ["wide"], with_base=True, around_heat=True)
+    assert found.wave.made
+    assert (found.wave.start, found.wave.days, found.wave.peak_c) == (dt.date(2025, 5, 3), 4, 34.0)
+
+
+def test_twice_the_surface_is_a_clear_difference_and_two_percent_are_swamped(garden):
+    found = compare(garden, ["wide", "hardly", "slower", "same"], with_base=True)
+    wide = by_measure(found, "wide", "upper/tomatoes")["irrigation_mm"]
+    assert wide.verdict == "clear"
+    assert wide.difference == pytest.approx(wide.value - wide.reference)
+    assert wide.low < wide.value < wide.high
+    hardly = by_measure(found, "hardly", "upper/tomatoes")["irrigation_mm"]
+    assert hardly.value / hardly.reference == pytest.approx((51 / 50) ** 2, rel=0.02)
+    assert hardly.verdict == "swamped"  # 10 % of exposure on one of two unlike pans is more than 4 %
+    slower = by_measure(found, "slower", "upper/tomatoes")["irrigation_mm"]
+    assert slower.value / slower.reference == pytest.approx(2.0 / 1.9, rel=0.02)
+    assert slower.verdict == "clear"  # the pan is the same and errs the same way in both
+    assert {d.verdict for d in by_measure(found, "same", "upper/tomatoes").values()} == {"none"}
+
+
+def test_the_exposure_range_is_what_replay_gives_with_that_exposure(garden):
+    found = compare(garden, ["wide"], with_base=True)
+    wide = by_measure(found, "wide", "upper")["litres"]
+    for exposure, bound in ((0.9, wide.low), (1.1, wide.high)):
+        changed = garden.with_variant("wide").changed({"controller": {"upper": {"pan": {"exposure": exposure}}}})
+        assert replay(changed).totals["controllers"]["upper"]["litres"] == pytest.approx(bound)
+
+
+def bed_table(ks):
+    index = pd.date_range("2025-07-01", periods=len(ks))
+    return pd.DataFrame({"growing": True, "driest_ks": ks}, index=index)
+
+
+@pytest.mark.parametrize(
+    ("ks", "days"),
+    [
+        ([1, 0.8, 0.8, 0.7, 0.9, 1, 1], 2.0),
+        ([1, 0.8, 0.8, 1, 0.9, 1, 1], 0.0),  # the day after the wave is not short
+        ([1, 0.8, 0.8, 0.7, 0.7, 0.9, 0.9], math.inf),
+        ([1, 1, 0.8], math.inf),  # the season ends with the wave, and it is short then
+        ([1, 1, 1], 0.0),
+    ],
+)
+def test_recovery_counts_the_short_days_after_the_wave(ks, days):
+    assert recovery_days(bed_table(ks), dt.date(2025, 7, 3)) == days
+
+
+def test_the_table_has_a_row_for_each_difference_and_json_no_infinity(garden):
+    found = compare(garden, ["wide", "slower"], with_base=True, around_heat=True)
+    table = found.table()
+    assert len(table) == len(found.differences)
+    assert set(table["variant"]) == {"wide", "slower"}
+    assert list(table.columns[:6]) == ["span", "where", "measure", "unit", "variant", "against"]
+    import json
+
+    from panbudget.reports.season.files import comparison_json
+
+    assert json.loads(json.dumps(comparison_json(found), allow_nan=False))["wave"]["days"] == 10
+
+
+OTHER = {
+    "cooler": {"weather": {"file": "other.csv"}},
+    "elsewhere": {"site": {"elevation": "900 m"}, "season": {"end": dt.date(2025, 5, 20)}},
+}
+
+
+@pytest.mark.parametrize(
+    ("names", "said"),
+    [
+        (["wide"], "takes two to 6 variants and was given 1; name another, or add --with-base"),
+        ([], "was given 0"),
+        (["wide", "wyde"], 'there is no [variant.wyde]; did you mean "wide"?'),
+        (["wide", "zzz"], "the file has: wide, hardly"),
+        (["wide", "wide"], '"wide" is asked for twice'),
+        (["wide", "hardly", "slower", "same", "heavier", AS_DESCRIBED, "cooler"], "was given 7; leave some out"),
+        ([AS_DESCRIBED, "cooler"], '"cooler" has another weather than "as described"'),
+        ([AS_DESCRIBED, "elsewhere"], "another site and season"),
+    ],
+)
+def test_what_can_t_be_compared_is_told_in_one_line(make_garden, names, said):
+    garden = make_garden({"variant": {**VARIANTS, **OTHER}}, weather=heat_wave())
+    with pytest.raises(ScenarioError) as told:
+        compare(garden, names)
+    assert said in str(told.value)
+    assert sum(said in line for line in str(told.value).splitlines()) == 1
+
+
+def test_dates_and_heat_don_t_go_together_and_no_wave_is_told(garden, make_garden):
+    with pytest.raises(ScenarioError, match="leave out --start and --end"):
+        compare(garden, [AS_DESCRIBED, "wide"], around_heat=True, start=dt.date(2025, 5, 2))
+    with pytest.raises(ScenarioError, match="before they start"):
+        compare(garden, [AS_DESCRIBED, "wide"], start=dt.date(2025, 5, 9), end=dt.date(2025, 5, 2))
+    with pytest.raises(ScenarioError, match="there is no heat wave from 2025-05-01 to 2025-05-30"):
+        compare(garden, [AS_DESCRIBED, "wide"], around_heat=True, hot_above=45.0)
+    late = garden.changed({"what_if": {"heat": {"start": dt.date(2025, 5, 29), "warmer": "+4 K"}}})
+    with pytest.raises(ScenarioError, match="lies outside the season"):
+        compare(late.changed({"season": {"end": dt.date(2025, 5, 20)}}), [AS_DESCRIBED, "same"], around_heat=True)
+
+
+def test_every_replay_is_told_to_who_waits(garden):
+    told = []
+    compare(garden, ["wide"], with_base=True, step=told.append)
+    assert len(told) == 8
+    assert told[0] == "replaying as described"

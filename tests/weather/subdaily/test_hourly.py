@@ -1,0 +1,530 @@
+"""
+From records to days: what is summed, averaged and compared, on whose clock, and when a day is no day.
+
+The records are invented and small; what they come to is worked by hand beside them. Clock changes are those of the
+IANA time zone data base, which `zoneinfo` reads.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from panbudget.errors import WeatherError
+from panbudget.weather import Site
+from panbudget.weather.subdaily.hourly import Records, to_days
+from panbudget.weather.subdaily.rain_records import rain_amounts
+
+LISBON = Site(latitude=38.7, longitude=-9.1, elevation=100.0, timezone="Europe/Lisbon")
+NO_ZONE = Site(latitude=38.7, longitude=-9.1, elevation=100.0)
+
+
+def e0(temperature):
+    """FAO-56 eq 11, written out again."""
+    return 0.6108 * math.exp(17.27 * temperature / (temperature + 237.3))
+
+
+def hours(start, count, *, step="h"):
+    return pd.date_range(start, periods=count, freq=step).to_numpy().astype("datetime64[ns]")
+
+
+def records(stamps, *, utc=False, rain_kind="interval", ending=(), **values):
+    """Return records at 20 °C unless other values are given, one for all or a list."""
+    values = {"temperature": 20.0} | values
+    columns = {name: np.broadcast_to(np.asarray(v, float), len(stamps)).copy() for name, v in values.items()}
+    lines = np.arange(2, len(stamps) + 2)
+    return Records(
+        np.asarray(stamps),
+        columns,
+        lines,
+        utc=utc,
+        rain_kind=rain_kind,
+        ending=frozenset(ending),
+        stated=frozenset(values),
+    )
+
+
+def days(found, site=NO_ZONE):
+    return to_days(found, site, recognised="test", shown_as="station.csv")
+
+
+def refusal(found, site=NO_ZONE):
+    with pytest.raises(WeatherError) as caught:
+        days(found, site)
+    return str(caught.value)
+
+
+def test_a_day_is_the_extremes_means_and_sums_of_its_hours():
+    """One day: T 10 to 33 °C by one degree an hour; wind 1 and 3 m/s in turn; 100 W/m² is 8.64 MJ/m² a day."""
+    raw = days(
+        records(
+            hours("2025-06-01", 24),
+            temperature=np.arange(10.0, 34.0),
+            wind=[1.0, 3.0] * 12,
+            radiation=100.0,
+            rain=0.2,
+            pressure=99.0,
+        )
+    )
+    assert list(raw.daily.index) == [pd.Timestamp("2025-06-01")]
+    row = raw.daily.iloc[0]
+    assert (row["tmin"], row["tmax"], row["wind"], row["pressure"]) == (10.0, 33.0, 2.0, 99.0)
+    assert row["radiation"] == pytest.approx(8.64)
+    assert row["rain"] == pytest.approx(4.8)
+
+
+def test_vapour_pressure_is_the_mean_of_the_hours_and_not_that_of_the_means():
+    """Half a day of 10 °C and 90 %, half of 30 °C and 40 %: (0.9·e0(10) + 0.4·e0(30)) / 2 by FAO-56 eq 10, 11."""
+    raw = days(
+        records(hours("2025-06-01", 24), temperature=[10.0] * 12 + [30.0] * 12, humidity=[90.0] * 12 + [40.0] * 12)
+    )
+    row = raw.daily.iloc[0]
+    assert row["vapour_pressure"] == pytest.approx((0.9 * e0(10) + 0.4 * e0(30)) / 2)
+    assert (row["rh_max"], row["rh_min"]) == (90.0, 40.0)
+
+
+def test_vapour_pressure_comes_from_the_dew_point_where_there_is_one():
+    """FAO-56 eq 14; and the relative humidity of each hour from it: at 20 °C and a dew point of 10 °C 52.5 %."""
+    raw = days(records(hours("2025-06-01", 24), dew_point=10.0))
+    row = raw.daily.iloc[0]
+    assert row["vapour_pressure"] == pytest.approx(e0(10))
+    assert row["rh_max"] == row["rh_min"] == pytest.approx(100 * e0(10) / e0(20))
+
+
+def test_a_dew_point_above_the_temperature_is_brought_down_and_that_is_said():
+    raw = days(records(hours("2025-06-01", 24), dew_point=[20.4] + [10.0] * 23))
+    assert raw.daily.iloc[0]["rh_max"] == 100.0
+    assert any("dew point lies above the temperature in 1 of 24" in note for note in raw.notes)
+
+
+@pytest.mark.parametrize(("present", "whole"), [(24, True), (20, True), (19, False)])
+def test_a_day_needs_80_percent_of_its_records(present, whole):
+    """20 of 24 are 83 %, 19 are 79 %; the day between two whole ones shows it."""
+    stamps = np.concatenate([hours("2025-06-01", 24), hours("2025-06-02", 24)[24 - present :], hours("2025-06-03", 24)])
+    raw = days(records(stamps, wind=2.0))
+    assert raw.daily["tmin"].notna().tolist() == [True, whole, True]
+    assert raw.daily["wind"].notna().tolist() == [True, whole, True]
+    assert any("under 80 %" in note and "2025-06-02" in note for note in raw.notes) is not whole
+
+
+def test_completeness_is_each_columns_own():
+    """The thermometer goes on while the gauge is dead for ten hours."""
+    wind = np.full(72, 2.0)
+    wind[30:40] = np.nan
+    raw = days(records(hours("2025-06-01", 72), wind=wind))
+    assert raw.daily["tmin"].notna().all()
+    assert raw.daily["wind"].notna().tolist() == [True, False, True]
+
+
+def test_the_step_is_the_tables_own():
+    """144 records a day at ten minutes: 116 are 80.6 %, 115 are 79.9 %."""
+    for left_out, whole in ((28, True), (29, False)):
+        temperature = np.full(432, 20.0)
+        temperature[150 : 150 + left_out] = np.nan
+        raw = days(records(hours("2025-06-01", 432, step="10min"), temperature=temperature))
+        assert raw.daily["tmin"].notna().tolist() == [True, whole, True]
+
+
+def test_cut_days_at_the_files_ends_are_left_out_and_named():
+    raw = days(records(hours("2025-06-01 12:00", 48)))
+    assert [str(day.date()) for day in raw.daily.index] == ["2025-06-02"]
+    assert any("left out: 2025-06-01, 2025-06-03" in note or "2025-06-03" in note for note in raw.notes)
+
+
+def test_records_too_far_apart_are_refused():
+    """Twelve-hourly readings give no extremes."""
+    assert "12 h apart" in refusal(records(hours("2025-06-01", 20, step="12h")))
+
+
+def test_utc_days_are_the_sites_days():
+    """A warm hour at 23:00 UTC on 1 June is midnight of the 2nd in Lisbon, which is an hour ahead in summer."""
+    temperature = np.full(96, 20.0)
+    temperature[23] = 30.0
+    raw = days(records(hours("2025-06-01", 96), utc=True, temperature=temperature), LISBON)
+    assert raw.daily["tmax"]["2025-06-02"] == 30.0
+    assert any("clock of Europe/Lisbon" in note for note in raw.notes)
+
+
+def test_without_a_time_zone_the_longitude_gives_the_clock_and_that_is_said():
+    """−105° is seven hours behind: 03:00 UTC on the 2nd is 20:00 on the 1st."""
+    temperature = np.full(96, 20.0)
+    temperature[27] = 30.0
+    site = Site(latitude=40.0, longitude=-105.0, elevation=1600.0)
+    raw = days(records(hours("2025-06-01", 96), utc=True, temperature=temperature), site)
+    assert raw.daily["tmax"]["2025-06-01"] == 30.0
+    assert any("UTC - 7 h, assumed from the longitude" in note for note in raw.notes)
+
+
+def test_utc_without_zone_and_longitude_is_refused():
+    message = refusal(records(hours("2025-06-01", 48), utc=True), Site(latitude=40.0, elevation=10.0))
+    assert "neither timezone nor longitude" in message
+    assert message.startswith("station.csv: ")
+
+
+def test_an_unknown_time_zone_is_refused():
+    site = Site(latitude=40.0, elevation=10.0, timezone="Mars/Olympus")
+    assert '"Mars/Olympus" is not known' in refusal(records(hours("2025-06-01", 48), utc=True), site)
+
+
+# clocks are changed in Lisbon on 30 March 2025 from 01:00 to 02:00, and on 26 October 2025 from 02:00 to 01:00
+
+
+def clock(day, count):
+    """Stamps of a station's own clock over the day before, the day itself and the day after."""
+    utc = pd.date_range(pd.Timestamp(day, tz="Europe/Lisbon") - pd.Timedelta(days=1), periods=count, freq="h")
+    return utc.tz_localize(None).to_numpy().astype("datetime64[ns]")
+
+
+def test_the_doubled_hour_of_autumn_counts_twice_because_it_rained_twice():
+    """26 October 2025 has 25 hours in Lisbon; 1 mm in each is 25 mm, 24 mm on its neighbours."""
+    stamps = clock("2025-10-26", 73)
+    assert len(np.unique(stamps)) == 72
+    raw = days(records(stamps, rain=1.0), LISBON)
+    assert raw.daily["rain"].tolist() == [24.0, 25.0, 24.0]
+    assert any("2025-10-26 01:00 stands twice, as when clocks go back" in note for note in raw.notes)
+
+
+def test_the_doubled_hour_may_hold_different_values():
+    rain = np.zeros(73)
+    rain[25], rain[26] = 2.0, 3.0  # 01:00 and 01:00 again
+    raw = days(records(clock("2025-10-26", 73), rain=rain, temperature=np.linspace(10, 20, 73)), LISBON)
+    assert raw.daily["rain"].tolist() == [0.0, 5.0, 0.0]
+    assert raw.daily["tmax"].notna().all()
+
+
+def test_the_doubled_hour_is_known_without_a_time_zone_if_the_file_runs_through_it_twice():
+    rain = np.zeros(73)
+    rain[25], rain[26] = 2.0, 3.0
+    raw = days(records(clock("2025-10-26", 73), rain=rain), NO_ZONE)
+    assert raw.daily["rain"].tolist() == [0.0, 5.0, 0.0]
+
+
+def test_a_growing_counter_loses_and_doubles_nothing_in_autumn():
+    """The counter gains 1 mm an hour over 73 hours: 72 mm in all, since what fell before the first isn't known."""
+    raw = days(records(clock("2025-10-26", 73), rain=np.arange(100.0, 173.0), rain_kind="total"), LISBON)
+    assert raw.daily["rain"].sum() == pytest.approx(72.0)
+    # the record at midnight closes the day before
+    assert raw.daily["rain"].tolist() == [24.0, 25.0, 23.0]
+
+
+def test_a_daily_counter_in_autumn_holds_its_day():
+    """It climbs to 25 mm on the long day and begins again after midnight."""
+    stamps = clock("2025-10-26", 74)[1:]
+    level = np.concatenate([np.arange(1.0, 25.0), np.arange(1.0, 26.0), np.arange(1.0, 25.0)])
+    raw = days(records(stamps, rain=level, rain_kind="daily"), LISBON)
+    assert raw.daily["rain"].tolist() == [24.0, 25.0, 24.0]
+
+
+def test_the_hour_that_spring_skips_is_no_gap():
+    """30 March 2025 has 23 hours; they are all there, and so is their rain."""
+    stamps = clock("2025-03-30", 71)
+    raw = days(records(stamps, rain=1.0), LISBON)
+    assert raw.daily["rain"].tolist() == [24.0, 23.0, 24.0]
+    assert raw.daily["tmin"].notna().all()
+
+
+@pytest.mark.parametrize(("day", "rain"), [("2025-10-26", [24.0, 25.0, 24.0]), ("2025-03-30", [24.0, 23.0, 24.0])])
+def test_utc_records_fall_on_days_of_25_and_23_hours(day, rain):
+    """The same rain as a file in UTC: the day's own length, without a stamp twice."""
+    start = pd.Timestamp(day, tz="Europe/Lisbon") - pd.Timedelta(days=1)
+    stamps = pd.date_range(start, periods=int(sum(rain)), freq="h").tz_convert("UTC").tz_localize(None).to_numpy()
+    raw = days(records(stamps.astype("datetime64[ns]"), utc=True, rain=1.0), LISBON)
+    assert raw.daily["rain"].tolist() == rain
+
+
+def test_a_leap_day_is_a_day():
+    raw = days(records(hours("2024-02-28", 72), rain=0.5))
+    assert [str(day.date()) for day in raw.daily.index] == ["2024-02-28", "2024-02-29", "2024-03-01"]
+    assert raw.daily["rain"].tolist() == [12.0] * 3
+
+
+def test_a_moment_twice_with_different_values_is_refused_by_name():
+    stamps = hours("2025-06-01", 48)
+    stamps[14] = stamps[13]
+    message = refusal(records(stamps, temperature=np.arange(48.0)))
+    assert "time 2025-06-01 13:00:00 stands twice with different values, on lines 15 and 16" in message
+    assert "delete one of the two" in message
+
+
+def test_two_stations_in_one_file_are_refused():
+    stamps = np.concatenate([hours("2025-06-01", 48)] * 2)
+    message = refusal(records(stamps, temperature=np.concatenate([np.full(48, 20.0), np.full(48, 21.0)])))
+    assert "(and 47 more records)" in message
+    assert "one station to a file" in message
+
+
+def test_records_that_stand_twice_and_agree_count_once():
+    stamps = np.concatenate([hours("2025-06-01", 48), hours("2025-06-02", 24)])
+    raw = days(records(stamps, rain=1.0))
+    assert raw.daily["rain"].tolist() == [24.0, 24.0]
+    assert any("24 records stand twice with the same values" in note for note in raw.notes)
+
+
+def test_a_file_joined_over_the_autumn_night_does_not_double_it():
+    """All of the day stands twice, so the doubled hour's four records are two."""
+    day = clock("2025-10-26", 73)
+    raw = days(records(np.concatenate([day, day[24:49]]), rain=1.0), LISBON)
+    assert raw.daily["rain"]["2025-10-26"] in (24.0, 25.0)
+
+
+def test_years_out_of_order_are_sorted_and_that_is_said():
+    stamps = np.concatenate([hours("2025-06-01", 48), hours("2024-06-01", 48)])
+    raw = days(records(stamps, temperature=np.concatenate([np.full(48, 25.0), np.full(48, 15.0)])))
+    assert [day.year for day in raw.daily.index] == [2024, 2024, 2025, 2025]
+    assert raw.daily["tmax"].tolist() == [15.0, 15.0, 25.0, 25.0]
+    assert any("out of order from line 50 (2024-06-01 00:00)" in note for note in raw.notes)
+
+
+def test_a_file_that_runs_backwards_is_sorted():
+    raw = days(records(hours("2025-06-01", 48)[::-1]))
+    assert any("runs backwards" in note for note in raw.notes)
+    assert len(raw.daily) == 2
+
+
+def test_a_single_fault_is_named_and_not_hidden_in_a_mean():
+    """One hour of 900 m/s would raise the day's mean by 37 m/s, one of 90 by less than a windy day."""
+    wind = np.full(480, 2.0)
+    wind[100] = 90.0
+    message = refusal(records(hours("2025-06-01", 480), wind=wind))
+    assert 'line 102: "wind" is 90 m/s at 2025-06-05 04:00' in message
+
+
+@pytest.mark.parametrize("mark", [-9999.0, 999.9])
+def test_a_mark_for_missing_is_named(mark):
+    temperature = np.full(480, 20.0)
+    temperature[50:90] = mark
+    message = refusal(records(hours("2025-06-01", 480), temperature=temperature))
+    assert "leave the cell empty if it stands for a missing value" in message
+
+
+def test_a_sensors_offset_at_night_counts_as_dark_and_is_said():
+    light = np.tile(np.where(np.arange(24) < 12, -3.0, 100.0), 2)
+    raw = days(records(hours("2025-06-01", 48), radiation=light))
+    assert raw.daily["radiation"].to_numpy() == pytest.approx(4.32)
+    assert any("24 records a little below 0" in note for note in raw.notes)
+
+
+def test_radiation_over_a_gap_at_noon_is_a_straight_line_and_not_the_mean_of_the_rest():
+    """A half sine of 800 W/m² from 6 to 18 h is 800·(2/π)·12·3600 J = 22.0 MJ/m²; four noon hours are lost."""
+    hour = np.arange(24)
+    flux = np.maximum(800.0 * np.sin(np.pi * (hour - 6) / 12.0), 0.0)
+    whole = days(records(hours("2025-06-01", 72), radiation=np.tile(flux, 3))).daily["radiation"]
+    assert whole.iloc[1] == pytest.approx(22.0, rel=0.01)
+    holed = np.tile(flux, 3)
+    holed[34:38] = np.nan
+    found = days(records(hours("2025-06-01", 72), radiation=holed)).daily["radiation"].iloc[1]
+    assert found == pytest.approx(22.0, rel=0.1)  # the chord lies below the arch
+    assert np.nanmean(holed[24:48]) * 0.0864 < 0.8 * 22.0
+
+
+EVERY_HOUR = np.arange(0, 96 * 3600, 3600)
+
+
+def sums(values, *, kind="unknown", seconds=EVERY_HOUR, step=3600.0):
+    found = rain_amounts(np.asarray(values, float), seconds[: len(values)], kind=kind, step=step, header="Rain")
+    return found
+
+
+def spells(*pairs, count=96):
+    """Return amounts an hour: (hour, mm) pairs, 0 elsewhere."""
+    amounts = np.zeros(count)
+    for hour, amount in pairs:
+        amounts[hour] = amount
+    return amounts
+
+
+SPELLS = spells((5, 1.0), (6, 2.0), (30, 0.5), (31, 0.5), (40, 3.0), (60, 1.0), (61, 0.2), (80, 0.4))
+
+
+def daily_counter(amounts):
+    """Sum each day's amounts from midnight; the record at midnight closes the day before."""
+    level, day = np.zeros(len(amounts)), 0.0
+    for i, amount in enumerate(amounts):
+        day = amount if i % 24 == 1 else day + amount
+        level[i] = day
+    return level
+
+
+def test_interval_amounts_are_known_by_their_falls():
+    found = sums(SPELLS)
+    assert found.kind == "interval"
+    assert np.array_equal(found.amounts, SPELLS)
+
+
+def test_a_daily_counter_is_known_by_its_resets():
+    found = sums(daily_counter(SPELLS))
+    assert found.kind == "daily"
+    assert found.amounts == pytest.approx(SPELLS)
+    assert "begins again at midnight" in found.notes[0]
+
+
+def test_a_total_counter_is_known_by_never_falling():
+    found = sums(523.4 + np.cumsum(SPELLS))
+    assert found.kind == "total"
+    assert found.amounts == pytest.approx(SPELLS)
+
+
+def test_a_counter_that_stands_still_is_no_rain():
+    found = sums(np.full(96, 523.4))
+    assert found.kind == "total"
+    assert found.amounts.sum() == 0.0
+
+
+def test_a_dry_column_is_dry_whatever_it_counts():
+    assert sums(np.zeros(96)).amounts.sum() == 0.0
+
+
+def test_a_total_counter_that_rolls_over_keeps_its_rain():
+    """It rises by 1 mm an hour to 999 and begins again at 0: the fall gives the new level."""
+    level = np.concatenate([np.arange(950.0, 1000.0), np.arange(0.0, 46.0)])
+    found = sums(level, kind="total")
+    assert found.amounts.sum() == pytest.approx(49.0 + 45.0)
+    assert any("began again 1 time" in note for note in found.notes)
+
+
+def test_a_total_counter_that_slips_to_zero_and_back_is_no_rain():
+    level = 523.4 + np.cumsum(SPELLS)
+    level[50:52] = 0.0
+    found = sums(level, kind="total")
+    assert found.amounts == pytest.approx(SPELLS)
+    assert any("slip" in note for note in found.notes)
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 4])
+@pytest.mark.parametrize("kind", ["interval", "hourly", "daily", "total", "unknown"])
+def test_a_few_records_are_no_trouble(kind, count):
+    found = sums([0.0, 1.0, 1.0, 2.5][:count], kind=kind)
+    assert len(found.amounts) == count
+
+
+def test_a_total_counter_that_leaps_back_after_a_day_at_zero_is_refused():
+    level = 523.4 + np.cumsum(SPELLS)
+    level[50:75] = 0.0
+    found = sums(level, kind="total")
+    assert "leaps back" in found.problems[0].sentence()
+
+
+def test_a_daily_counter_after_a_break_over_midnight_counts_from_midnight():
+    """Last seen at 20 h with 5 mm; seen again at 8 h with 7 mm: all 7 fell on the new day."""
+    level = daily_counter(spells((5, 5.0), (28, 7.0)))
+    level[21:32] = np.nan
+    found = sums(level, kind="daily")
+    assert np.nansum(found.amounts[:25]) == pytest.approx(5.0)
+    assert np.nansum(found.amounts[25:]) == pytest.approx(7.0)
+    assert any("7 mm of the counter fell in breaks of more than 6 h (1 of them)" in note for note in found.notes)
+
+
+def test_a_total_counters_rain_over_a_long_break_is_kept_and_said():
+    level = 523.4 + np.cumsum(SPELLS)
+    level[28:66] = np.nan
+    found = sums(level, kind="total")
+    assert np.nansum(found.amounts) == pytest.approx(SPELLS.sum())
+    assert any("5.2 mm of the counter fell in breaks" in note for note in found.notes)
+
+
+def test_a_column_that_may_be_either_is_refused_with_the_cure():
+    """One rise that stays to the end: an amount of the first hour and a counter that had begun would differ."""
+    found = sums([1.0] * 3 + [2.0] * 3)
+    assert "may be the rain of each interval or a running counter" in found.problems[0].sentence()
+    assert '"daily rain"' in found.problems[0].sentence()
+
+
+@pytest.mark.parametrize(
+    ("kind", "column", "said"),
+    [
+        ("daily", SPELLS, "where a counter that begins again at midnight would not"),
+        ("total", np.tile(SPELLS, 1), "where a counter that only grows would not"),
+        ("interval", 523.4 + np.cumsum(SPELLS), "hardly ever falls"),
+    ],
+)
+def test_a_header_that_says_another_thing_than_its_column_is_refused(kind, column, said):
+    assert said in sums(column, kind=kind).problems[0].sentence()
+
+
+def test_an_hourly_counter_in_a_ten_minute_table():
+    """It begins again at the full hour; the record at the full hour closes the hour before."""
+    seconds = np.arange(600, 600 * 37, 600)
+    level = np.tile([0.0, 0.2, 0.2, 0.4, 0.6, 0.6], 6)
+    found = sums(level, kind="hourly", seconds=seconds, step=600.0)
+    assert found.problems == []
+    assert found.amounts.sum() == pytest.approx(6 * 0.6)
+
+
+def test_a_sliding_sum_is_refused():
+    """Rain of the last hour, renewed every ten minutes, holds each drop six times."""
+    seconds = np.arange(600, 600 * 145, 600)
+    amounts = np.zeros(144)
+    amounts[[10, 40, 43, 77, 100]] = 1.0
+    sliding = np.convolve(amounts, np.ones(6))[:144]
+    assert "sliding sum" in sums(sliding, kind="hourly", seconds=seconds, step=600.0).problems[0].sentence()
+
+
+def test_negative_rain_is_refused():
+    assert "0 mm or more is expected" in sums(-SPELLS).problems[0].sentence()
+
+
+def test_more_rain_than_ever_fell_in_an_hour_is_refused():
+    found = sums(spells((5, 400.0), (40, 1.0), count=600), kind="interval", seconds=np.arange(0, 600 * 3600, 3600))
+    assert "400 mm in 1 h" in found.problems[0].sentence()
+
+
+@given(st.lists(st.tuples(st.integers(1, 95), st.sampled_from([0.2, 1.0, 7.4])), max_size=30), st.floats(0.0, 900.0))
+@settings(deadline=None, max_examples=60)
+def test_all_kinds_of_counter_come_to_the_same_rain(pairs, before):
+    """A law: whatever the gauge counts, what fell is what fell."""
+    amounts = spells(*pairs)
+    expected = amounts.sum()
+    assert sums(daily_counter(amounts), kind="daily").amounts.sum() == pytest.approx(expected)
+    total = sums(before + np.cumsum(amounts), kind="total")
+    assert total.amounts.sum() == pytest.approx(expected)
+
+
+def test_days_lost_to_gaps_do_not_lose_their_rain_silently():
+    """A counter gains 10 mm on a day with half its records: the day is a gap, and the sum is said."""
+    rain = np.zeros(72)
+    rain[30] = 10.0
+    stamps = np.delete(hours("2025-06-01", 72), np.arange(34, 46))
+    raw = days(records(stamps, rain=np.delete(rain, np.arange(34, 46))))
+    assert raw.daily["rain"].isna().tolist() == [False, True, False]
+    assert any("10 mm fell on 1 day with under 80 %" in note for note in raw.notes)
+
+
+@given(st.data())
+@settings(deadline=None, max_examples=80)
+def test_any_records_make_a_sound_table_or_a_refusal(data):
+    """Fuzz: random stamps, values, gaps and kinds."""
+    count = data.draw(st.integers(1, 120))
+    base = np.datetime64("2025-10-24", "m")
+    minutes = data.draw(st.lists(st.integers(0, 6000), min_size=count, max_size=count))
+    stamps = (base + np.array(minutes)).astype("datetime64[ns]")
+    column = st.lists(st.one_of(st.just(math.nan), st.floats(-100, 1000)), min_size=count, max_size=count)
+    found = records(
+        stamps,
+        utc=data.draw(st.booleans()),
+        rain_kind=data.draw(st.sampled_from(["interval", "daily", "hourly", "total", "unknown"])),
+        temperature=data.draw(column),
+        humidity=data.draw(column),
+        rain=data.draw(column),
+        radiation=data.draw(column),
+    )
+    site = data.draw(st.sampled_from([LISBON, NO_ZONE]))
+    try:
+        raw = days(found, site)
+    except WeatherError:
+        return
+    assert raw.daily.index.is_monotonic_increasing and raw.daily.index.is_unique
+    assert len(raw.lines) == len(raw.daily)
+    pair = raw.daily.dropna(subset=["tmin", "tmax"])
+    assert (pair["tmin"] <= pair["tmax"]).all()
+
+
+def test_a_day_is_a_date():
+    """Not a moment of the day before."""
+    raw = days(records(hours("2025-06-01 00:00", 48)))
+    assert [stamp.date() for stamp in raw.daily.index] == [dt.date(2025, 6, 1), dt.date(2025, 6, 2)]

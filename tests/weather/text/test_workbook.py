@@ -1,0 +1,213 @@
+"""
+Workbooks: a sheet reads like the same table as text.
+
+The workbooks are invented and made here with openpyxl. Layout: ECMA-376, SpreadsheetML (from memory).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import sys
+import zipfile
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from panbudget.errors import WeatherError
+from panbudget.weather import Site, read_weather
+from panbudget.weather.text.source import open_source
+
+openpyxl = pytest.importorskip("openpyxl")
+
+SITE = Site(latitude=38.0, elevation=100.0)
+HEADER = ["date", "tmin", "tmax", "rh_max", "rh_min", "wind", "rain", "radiation"]
+DAY = [14, 30.5, 80, 35, 2, 0.00001, 24]
+
+
+def rows(count=20):
+    """Return a header and ordinary days."""
+    start = dt.datetime(2025, 6, 1)
+    return [HEADER, *([start + dt.timedelta(days=index), *DAY] for index in range(count))]
+
+
+def workbook(sheets):
+    """Return a workbook's bytes."""
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for name, lines in sheets.items():
+        sheet = book.create_sheet(name)
+        for line in lines:
+            sheet.append(line)
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def opened(tmp_path, content):
+    file = tmp_path / "station.xlsx"
+    file.write_bytes(content)
+    return open_source(file, shown_as="station.xlsx")
+
+
+def refusal(tmp_path, content):
+    """Open a workbook that must be refused; return its one line."""
+    with pytest.raises(WeatherError) as caught:
+        opened(tmp_path, content)
+    lines = str(caught.value).splitlines()
+    assert len(lines) == 1, lines
+    return lines[0]
+
+
+def edited(content, member, old, new):
+    """Return a workbook in one of whose parts a text is replaced, as a spreadsheet program would have it."""
+    source = zipfile.ZipFile(io.BytesIO(content))
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as target:
+        for name in source.namelist():
+            part = source.read(name)
+            if name == member:
+                assert old in part
+                part = part.replace(old, new)
+            target.writestr(name, part)
+    return out.getvalue()
+
+
+def test_a_sheet_reads_like_the_same_table_as_text(tmp_path):
+    """Same numbers, same days."""
+    book = tmp_path / "station.xlsx"
+    book.write_bytes(workbook({"Data": rows()}))
+    plain = tmp_path / "station.csv"
+    plain.write_text("\n".join(",".join(map(str, row)) for row in rows()).replace(" 00:00:00", ""), encoding="utf-8")
+    ours, theirs = read_weather(book, SITE), read_weather(plain, SITE)
+    pd.testing.assert_frame_equal(ours.daily, theirs.daily)
+    assert str(ours.daily.index[0].date()) == "2025-06-01"
+    assert ours.daily["rain"].iloc[0] == 0.00001
+
+
+def test_cells_become_text_without_loss(tmp_path):
+    """Dates ISO, numbers in full, an empty cell empty, a line's end in a cell a space."""
+    row = [dt.datetime(2025, 6, 1, 13, 30), dt.date(2025, 6, 1), 1e-7, 0.1, 20250601, 1e15, True, None, "a\nb", "1,5"]
+    source = opened(tmp_path, workbook({"Data": [list("abcdefghij"), row]}))
+    assert source.text.split("\n")[1].split("\t") == [
+        "2025-06-01 13:30:00",
+        "2025-06-01",
+        "0.0000001",
+        "0.1",
+        "20250601",
+        "1000000000000000",
+        "TRUE",
+        "",
+        "a b",
+        "1,5",
+    ]
+    assert source.taken_from == "sheet 'Data'"
+
+
+def test_the_only_sheet_with_data_is_taken_and_rows_keep_their_numbers(tmp_path):
+    """An empty first sheet and empty rows above the header are common."""
+    source = opened(tmp_path, workbook({"Sheet1": [], "Sheet2": [[], [None, None], *rows(2)]}))
+    assert source.text.split("\n")[:3] == ["", "", "\t".join(HEADER)]
+
+
+def test_a_row_whose_last_cells_are_empty_is_no_short_row(tmp_path):
+    """The sheet does not keep empty cells at a row's end."""
+    lines = rows()
+    lines[4] = [*lines[4][:-1], None]
+    file = tmp_path / "station.xlsx"
+    file.write_bytes(workbook({"Data": lines}))
+    assert read_weather(file, SITE).filled()["radiation"] == {"radiation from temperature range": 1}
+
+
+def test_several_sheets_with_data_are_refused_by_name(tmp_path):
+    """Which one is the weather is a guess."""
+    line = refusal(tmp_path, workbook({"2024": rows(), "2025": rows()}))
+    assert "2 sheets ('2024', '2025')" in line
+    assert "one is expected" in line
+
+
+def test_an_empty_workbook_is_refused(tmp_path):
+    """Nothing in it."""
+    assert "without a value in it" in refusal(tmp_path, workbook({"Data": []}))
+
+
+def test_a_formula_gives_its_saved_result(tmp_path):
+    """As any spreadsheet program saves it: <v> beside <f>; an empty text is marked t="str"."""
+    content = workbook({"Data": [["date", "tmin"], ["2025-06-01", "=1+1"], ["2025-06-02", '=IF(1,"")']]})
+    content = edited(content, "xl/worksheets/sheet1.xml", b"<f>1+1</f><v />", b"<f>1+1</f><v>2.5</v>")
+    content = edited(content, "xl/worksheets/sheet1.xml", b'<c r="B3">', b'<c r="B3" t="str">')
+    assert opened(tmp_path, content).text.split("\n")[1:3] == ["2025-06-01\t2.5", "2025-06-02\t"]
+
+
+def test_a_formula_without_a_result_is_refused_by_its_cell(tmp_path):
+    """Otherwise it would be a gap that nobody made."""
+    line = refusal(tmp_path, workbook({"Data": [["date", "tmin"], ["2025-06-01", "=1+1"]]}))
+    assert "cell B2 of sheet 'Data' holds a formula that was saved without its result" in line
+    assert "save it again" in line
+
+
+def test_a_date_kept_as_a_number_is_refused(tmp_path):
+    """45809 is 2025-06-01 only by a convention of two."""
+    lines = rows()
+    lines[4][0] = 45811
+    file = tmp_path / "station.xlsx"
+    file.write_bytes(workbook({"Data": lines}))
+    with pytest.raises(WeatherError, match=r"line 5: date = '45811' looks like a spreadsheet's day number"):
+        read_weather(file, SITE)
+
+
+def test_a_title_above_the_header_is_passed_over_and_noted(tmp_path):
+    """As in a table of text."""
+    file = tmp_path / "station.xlsx"
+    file.write_bytes(workbook({"Data": [["Weather of an invented garden"], [], *rows()]}))
+    weather = read_weather(file, SITE)
+    assert len(weather.daily) == 20
+    assert "the file says of itself: Weather of an invented garden" in weather.notes
+
+
+def test_a_size_written_wrong_by_another_program_loses_nothing(tmp_path):
+    """Some exporters write every sheet's size as A1."""
+    content = edited(workbook({"Data": rows(5)}), "xl/worksheets/sheet1.xml", b'ref="A1:H6"', b'ref="A1:A1"')
+    assert opened(tmp_path, content).text.count("\n") == 6
+
+
+def test_without_openpyxl_the_message_says_what_to_install(tmp_path, monkeypatch):
+    """It is an extra."""
+    content = workbook({"Data": rows()})
+    monkeypatch.setitem(sys.modules, "openpyxl", None)
+    assert "pip install 'panbudget[xlsx]'" in refusal(tmp_path, content)
+
+
+def test_a_broken_workbook_is_refused_in_one_line(tmp_path):
+    """Cut off, and bent inside."""
+    content = workbook({"Data": rows()})
+    assert "damaged" in refusal(tmp_path, content[: len(content) // 2])
+    assert "damaged" in refusal(tmp_path, edited(content, "xl/worksheets/sheet1.xml", b"</row>", b"</rwo>"))
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    places=st.lists(st.tuples(st.integers(0, 10_000), st.integers(0, 255)), max_size=3),
+    member=st.sampled_from(["xl/worksheets/sheet1.xml", "xl/workbook.xml", "xl/styles.xml", "[Content_Types].xml"]),
+)
+def test_any_damage_to_a_workbook_is_refused_or_harmless(tmp_path_factory, places, member):
+    """Never another exception than ours."""
+    source = zipfile.ZipFile(io.BytesIO(workbook({"Data": rows(3)})))
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as target:
+        for name in source.namelist():
+            part = bytearray(source.read(name))
+            if name == member:
+                for place, byte in places:
+                    part[place % len(part)] = byte
+            target.writestr(name, bytes(part))
+    file = tmp_path_factory.mktemp("fuzz") / "station.xlsx"
+    file.write_bytes(out.getvalue())
+    try:
+        weather = read_weather(file, SITE)
+    except WeatherError:
+        return
+    assert np.isfinite(weather.daily["tmin"]).all()

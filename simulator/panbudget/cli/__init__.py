@@ -1,0 +1,1 @@
+"""Command line: parse, call, print; a module a verb."""

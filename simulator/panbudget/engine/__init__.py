@@ -1,0 +1,1 @@
+"""Engine: the season day by day, in plain scalar functions; numbers in, numbers out."""

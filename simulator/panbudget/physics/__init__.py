@@ -1,0 +1,1 @@
+"""Physics: one equation a function, each with its source."""

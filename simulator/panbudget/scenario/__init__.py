@@ -1,0 +1,1 @@
+"""Scenario: what a person describes, checked."""

@@ -1,0 +1,1 @@
+"""Season: a scenario and weather laid out as arrays, and what came out."""

@@ -1,0 +1,1 @@
+"""Studies: many seasons, and what they come to; a module or a room a verb."""

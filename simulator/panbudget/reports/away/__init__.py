@@ -1,0 +1,1 @@
+"""Reports: what `away` shows and writes."""

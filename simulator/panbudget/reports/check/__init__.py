@@ -1,0 +1,1 @@
+"""Reports: what `check` shows and writes."""

@@ -1,0 +1,1 @@
+"""Reports: what `compare` shows and writes."""

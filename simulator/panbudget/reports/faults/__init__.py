@@ -1,0 +1,1 @@
+"""Reports: what `faults` shows and writes."""

@@ -1,0 +1,1 @@
+"""Reports: what `fit` shows and writes."""

@@ -1,0 +1,1 @@
+"""Reports: what `season` shows and writes."""

@@ -1,0 +1,1 @@
+"""Reports: what `setup` shows and writes."""

@@ -1,0 +1,1 @@
+"""Reports: what `size` shows and writes."""

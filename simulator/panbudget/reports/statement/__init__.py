@@ -1,0 +1,1 @@
+"""Reports: what `statement` shows and writes."""

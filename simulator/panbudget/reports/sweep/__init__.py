@@ -1,0 +1,1 @@
+"""Reports: what `sweep` shows and writes."""

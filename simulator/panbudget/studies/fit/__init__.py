@@ -1,0 +1,1 @@
+"""Fit: a pan's exposure from what somebody saw."""

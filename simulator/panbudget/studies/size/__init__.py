@@ -1,0 +1,1 @@
+"""Size: which pan, refill flow and swing."""

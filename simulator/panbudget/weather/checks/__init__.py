@@ -1,0 +1,1 @@
+"""Checks: what a daily table of weather can and cannot be."""

@@ -1,0 +1,1 @@
+"""Filling: what is missing, estimated or borrowed, and flagged."""

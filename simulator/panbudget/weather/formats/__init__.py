@@ -1,0 +1,1 @@
+"""Formats: a file of a known layout → a raw table."""

@@ -1,0 +1,1 @@
+"""Subdaily: hours and minutes → days."""

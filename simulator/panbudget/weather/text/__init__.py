@@ -1,0 +1,1 @@
+"""Text: a file → rows, cells, headers and moments of time."""

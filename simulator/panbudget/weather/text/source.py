@@ -70,6 +70,8 @@ class Source:
         How the bytes were read.
     taken_from : str
         What it was unpacked from, such as "gzip"; empty for a plain text file.
+    table : str
+        The scenario's table that names it, to write cures with: f"[{source.table}.columns]".
     """
 
     text: str
@@ -77,6 +79,7 @@ class Source:
     sha256: str
     encoding: str
     taken_from: str = ""
+    table: str = "weather"
 
 
 def open_source(path: str | Path, *, shown_as: str) -> Source:

@@ -1,23 +1,16 @@
 """
 Errors meant for a person: where, what was found, what was expected, what to do.
 
-One base class, a few children that a caller may want to tell apart. The command line prints the message
-and exits 2; a traceback is for our own bugs only.
+A mistake is data first (`Problem`); its sentence is made where it is shown, and nothing searches or rewrites a
+sentence. One base class of errors, a few children that a caller may want to tell apart. The command line prints the
+message and exits 2; a traceback is for our own bugs only.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-__all__ = [
-    "ClosureError",
-    "OutputError",
-    "PanbudgetError",
-    "Problem",
-    "ReadingsError",
-    "ScenarioError",
-    "WeatherError",
-]
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True)
@@ -36,9 +29,14 @@ class Problem:
     expected : str
         What would be right, a noun: ``'a flow, such as "2 L/h"'``.
     cure : str
-        What to do, an imperative; must work as it is pasted.
+        What to do, an imperative; must work as it is pasted. Or a question (`did_you_mean`).
     value : object
-        The value found, for callers.
+        The value found, for callers; the sentence shows what ``found`` says.
+
+    Examples
+    --------
+    >>> Problem("wrong-unit", "valve.swing", '= "2 kPa" is a pressure', 'a weight, such as "900 g"').sentence()
+    'valve.swing = "2 kPa" is a pressure; expected: a weight, such as "900 g"'
     """
 
     code: str
@@ -50,11 +48,14 @@ class Problem:
 
     def sentence(self) -> str:
         """Return the line that a person reads: where, what was found, what was expected, what to do."""
-        parts = [f"{self.where} {self.found}".strip()]
-        if self.expected:
-            parts.append(f"expected: {self.expected}")
+        expected = f"expected: {self.expected}" if self.expected else ""
+        parts = (f"{self.where} {self.found}".strip(), expected, self.cure)
         # what is quoted from a broken file may hold line ends of its own
-        return " ".join("; ".join([*parts, *filter(None, [self.cure])]).splitlines())
+        return " ".join("; ".join(filter(None, parts)).splitlines())
+
+    def under(self, prefix: str) -> Problem:
+        """Return the same problem with a prefix put before where it is, such as "variant.wide: "."""
+        return replace(self, where=prefix + self.where)
 
     @classmethod
     def of_text(cls, message: str, key: str = "", value: object = None) -> Problem:
@@ -73,16 +74,17 @@ class PanbudgetError(Exception):
 
     Parameters
     ----------
-    *problems : Problem or str
-        All that is wrong, collected: five mistakes in one file are one error with five lines.
+    *problems : Problem
+        All that is wrong, collected: five mistakes in one file are one error with five lines. (A plain sentence is
+        taken until all code gives problems.)
     file : str, optional
         The file in which they stand, as the user named it.
     """
 
     def __init__(self, *problems: Problem | str, file: str = "") -> None:
-        self.problems = tuple(p if isinstance(p, Problem) else Problem.of_text(p) for p in problems)
+        self.problems = tuple(Problem("", found=p) if isinstance(p, str) else p for p in problems)
         self.file = file
-        super().__init__(self.text())
+        super().__init__(*self.problems)  # from these it is made again in another process
 
     @property
     def key(self) -> str:
@@ -98,6 +100,8 @@ class PanbudgetError(Exception):
         """Return the message: one line a problem, each opening with the file's name."""
         where = f"{self.file}: " if self.file else ""
         return "\n".join(where + problem.sentence() for problem in self.problems)
+
+    __str__ = text
 
 
 class ScenarioError(PanbudgetError):
@@ -118,3 +122,43 @@ class OutputError(PanbudgetError):
 
 class ClosureError(PanbudgetError):
     """A water balance that does not close: a bug of ours, never hidden."""
+
+
+def nearest(word: object, known: Iterable[object], *, cutoff: float = 0.6) -> str | None:
+    """Return the known word that looks most like this one, capitals aside, if any is at least ``cutoff`` like it."""
+    by_folded = {str(k).casefold(): str(k) for k in known}
+    match = difflib.get_close_matches(str(word).casefold(), by_folded, n=1, cutoff=cutoff)
+    return by_folded[match[0]] if match else None
+
+
+def did_you_mean(word: object, known: Iterable[object], otherwise: str | None = None, *, cutoff: float = 0.6) -> str:
+    """
+    Return the cure for an unknown name.
+
+    Parameters
+    ----------
+    word : object
+        As it was written.
+    known : iterable
+        The names there are.
+    otherwise : str, optional
+        What to say where none looks like it; a list of the known ones if left out.
+    cutoff : float
+        How alike two words must be, 0 to 1.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> did_you_mean("lome", ["loam", "sand"])
+    'did you mean "loam"?'
+    >>> did_you_mean("basalt", ["loam", "sand"])
+    'known are loam, sand'
+    """
+    names = [str(name) for name in known]
+    near = nearest(word, names, cutoff=cutoff)
+    if near:
+        return f'did you mean "{near}"?'
+    return f"known are {', '.join(names)}" if otherwise is None else otherwise

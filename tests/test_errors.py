@@ -1,0 +1,44 @@
+"""Errors as data: the sentence a person reads, the file named on every line, the error in another process."""
+
+from __future__ import annotations
+
+import pickle
+
+from panbudget.errors import Problem, ScenarioError, WeatherError, did_you_mean, nearest
+
+UNIT = Problem("wrong-unit", "valve.swing", '= "2 kPa" is a pressure', 'a weight, such as "900 g"', value="2 kPa")
+EMPTY = Problem("empty-file", found="holds no row", cure="save it again")
+
+
+def test_a_sentence_says_where_what_was_found_what_was_expected_and_what_to_do():
+    assert UNIT.sentence() == 'valve.swing = "2 kPa" is a pressure; expected: a weight, such as "900 g"'
+    assert EMPTY.sentence() == "holds no row; save it again"
+
+
+def test_a_problem_is_one_line_whatever_the_file_holds():
+    assert len(Problem("x", "title", '= "a\nb\r\nc" is not known').sentence().splitlines()) == 1
+
+
+def test_every_line_of_an_error_opens_with_its_file():
+    error = ScenarioError(UNIT, EMPTY, file="garden.toml")
+    assert str(error) == error.text()
+    assert [line.split(": ")[0] for line in str(error).splitlines()] == ["garden.toml"] * 2
+    assert (error.key, error.value) == ("valve.swing", "2 kPa")
+    assert (ScenarioError().key, ScenarioError().value) == ("", None)
+
+
+def test_a_prefix_goes_before_where_it_is():
+    assert UNIT.under("variant.wide: ").sentence().startswith("variant.wide: valve.swing = ")
+    assert UNIT.under("variant.wide: ").code == UNIT.code
+
+
+def test_an_error_is_the_same_in_another_process():
+    error = pickle.loads(pickle.dumps(WeatherError(UNIT, EMPTY, file="a.csv")))
+    assert (type(error), error.problems, error.file) == (WeatherError, (UNIT, EMPTY), "a.csv")
+
+
+def test_the_nearest_known_word_is_suggested_capitals_aside():
+    assert nearest("LOME", ["Loam", "sand"]) == "Loam"
+    assert nearest("basalt", ["loam", "sand"]) is None
+    assert did_you_mean("lome", ["loam"], "write a texture") == 'did you mean "loam"?'
+    assert did_you_mean("basalt", ["loam"], "write a texture") == "write a texture"

@@ -1,0 +1,501 @@
+"""
+Rows: the one reader of rows, for every file of cells. The line of each row is kept, and what doesn't fit is named by it.
+
+`read_rows` splits the rows below a header, all at once, however long the table; `read_typed` opens a file that somebody
+typed (a field log, meter readings, a list of sites) and gives each row by the names of its columns, with parsers for
+its cells.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import hashlib
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from panbudget.errors import PanbudgetError, Problem, ReadingsError
+from panbudget.numeric import Ints
+from panbudget.scenario.problems import nearest
+from panbudget.units import UnitError, column_conversion
+
+#: what parts columns -> what a report calls it
+SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+
+_LONGEST_PLAIN = 1000  # letters of a line that needs no csv rules
+_DATE = r"(?:(?P<y>\d{4})[-/](?P<m>\d{1,2})[-/](?P<d>\d{1,2})|(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4}))"
+_MOMENT = re.compile(_DATE + r"(?:[ T]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::\d{2})?)?")
+_UNIT = re.compile(r"(.+?)\s*[\[(]\s*(.+?)\s*[\])]")
+_SPOKEN_UNITS = {"l": "L", "ml": "mL", "m3": "m^3", "m³": "m^3"}
+
+
+def and_more(count: int, noun: str) -> str:
+    """
+    Write how many more there are, in brackets, or nothing.
+
+    Examples
+    --------
+    >>> "2025-07-03" + and_more(2, "day")
+    '2025-07-03 (and 2 more days)'
+    """
+    return f" (and {count} more {noun}{'s' if count > 1 else ''})" if count > 0 else ""
+
+
+def shortened(text: str, most: int = 30) -> str:
+    """Cut a text that is quoted in a message."""
+    return text if len(text) <= most else text[: most - 3] + "..."
+
+
+class Mistakes:
+    """What doesn't fit a file's format, gathered so that each kind becomes one problem that names its first line."""
+
+    def __init__(self) -> None:
+        self._kinds: dict[tuple[str, str], tuple[Problem, str, int]] = {}
+        self.others: list[Problem] = []
+
+    def add(
+        self,
+        code: str,
+        where: str,
+        found: str,
+        *,
+        cure: str,
+        expected: str = "",
+        noun: str = "row",
+        kind: str = "",
+        value: object = None,
+    ) -> None:
+        """Note one mistake; those with the same code and kind (the cure if left out) are one problem."""
+        key = (code, kind or cure)
+        problem, noun, count = self._kinds.get(key, (Problem(code, where, found, expected, cure, value), noun, 0))
+        self._kinds[key] = (problem, noun, count + 1)
+
+    def problems(self) -> list[Problem]:
+        """Return a problem for each kind; ``{more}`` in what was found becomes how many more there are."""
+        return self.others + [
+            Problem(p.code, p.where, p.found.replace("{more}", and_more(count - 1, noun)), p.expected, p.cure, p.value)
+            for p, noun, count in self._kinds.values()
+        ]
+
+    def raise_if_any(self, file: str, error: type[PanbudgetError]) -> None:
+        """Raise with all problems, if there are any."""
+        if problems := self.problems():
+            raise error(*problems, file=file)
+
+
+def split(text: str, separator: str = ",") -> list[str]:
+    """
+    Split one line into its cells.
+
+    Parameters
+    ----------
+    text : str
+        Cells may stand in quotation marks.
+    separator : str
+        One character; a space stands for any run of spaces and tabs.
+
+    Returns
+    -------
+    list of str
+        Stripped; a line that can't be split is one cell.
+
+    Examples
+    --------
+    >>> split('2025-06-01, "a, b",3')
+    ['2025-06-01', 'a, b', '3']
+    """
+    if separator == " ":
+        return text.split()
+    if '"' not in text and "\r" not in text and len(text) < _LONGEST_PLAIN:
+        return [cell.strip() for cell in text.split(separator)]
+    try:
+        return [cell.strip() for cell in next(csv.reader([text], delimiter=separator, skipinitialspace=True), [])]
+    except csv.Error:  # a cell beyond any size, or a stray end of line
+        return [text.strip()]
+
+
+def separator_of(text: str, among: Iterable[str] = SEPARATORS) -> str:
+    """Return what parts a line's columns: the mark that it holds most often outside quotation marks."""
+    return max(among, key=re.sub(r'"[^"]*"', "", text).count)
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """
+    Rows that are as wide as their header.
+
+    Parameters
+    ----------
+    separator : str
+    lines : ndarray of int, (rows,)
+        The line of the file that each stands on.
+    texts : list of str
+        The lines, unsplit. Behind the last cell may stand separators with nothing between them.
+    columns : int
+        Most cells of a row, those with nothing in them counted.
+    repeated, comments : list of int
+        Lines that are the header again, and lines among the rows that begin with #.
+    """
+
+    separator: str
+    lines: Ints
+    texts: list[str]
+    columns: int
+    repeated: list[int] = field(default_factory=list)
+    comments: list[int] = field(default_factory=list)
+
+    def cells(self) -> Iterable[list[str]]:
+        """Yield the cells of each row, stripped."""
+        return (split(text, self.separator) for text in self.texts)
+
+
+def read_rows(
+    lines: Sequence[str],
+    mistakes: Mistakes,
+    *,
+    above: int,
+    separator: str,
+    width: int,
+    expected: str = "",
+    cures: tuple[str, str] = (
+        "add the missing cells (empty where a value is missing); a last line cut off means a broken copy: copy or "
+        "export the file again",
+        "delete what is too much",
+    ),
+    header: Sequence[str] = (),
+    comments: bool = False,
+) -> Rows:
+    """
+    Read the rows of a table, whose cells `cells` turns into columns.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        The whole file's.
+    mistakes : Mistakes
+        Where rows are noted that don't fit; they are left out.
+    above : int
+        How many lines stand above the first row.
+    separator : str
+        One character; a space stands for any run of spaces and tabs.
+    width : int
+        How many cells a row has.
+    expected : str
+        Says where the width comes from; "the header has N" if left out.
+    cures : (str, str)
+        What to do about rows that are too short, and too long.
+    header : sequence of str
+        The header's cells; lines that repeat them are no rows.
+    comments : bool
+        Whether lines that begin with # are no rows.
+
+    Returns
+    -------
+    Rows
+        Blank lines and rows without a cell are passed over.
+    """
+    body = lines[above:]
+    if separator == " ":
+        counts = np.fromiter((len(line.split()) for line in body), dtype=np.int64, count=len(body))
+    else:
+        counts = np.fromiter((line.count(separator) for line in body), dtype=np.int64, count=len(body)) + 1
+    doubtful = (counts != width) | np.fromiter(
+        ('"' in line or line.lstrip().startswith("#") for line in body), dtype=bool, count=len(body)
+    )
+    again = ",".join(header)
+    nothing = separator + " \t\r\x0b\x0c"
+    repeated: list[int] = []
+    remarks: list[int] = []
+    short, long = cures
+    if separator == ",":
+        long += "; if the numbers have decimal commas, save the file with semicolons between columns"
+    expected = expected or f"the header has {width}"
+    for i in np.flatnonzero(doubtful).tolist():
+        line, text = above + 1 + i, body[i]
+        sound = False
+        if not text.strip(nothing):
+            pass
+        elif comments and text.lstrip().startswith("#"):
+            remarks.append(line)
+        elif text.count('"') % 2:
+            cure = "close it or delete it, or download the file again"
+            mistakes.add("open-quote", f"line {line}:", "a quotation mark is not closed{more}", cure=cure)
+        else:
+            cells = split(text, separator)
+            while len(cells) > width and not cells[-1]:
+                cells.pop()
+            counts[i] = len(cells)
+            if len(cells) == width:
+                sound = True
+            else:
+                found, code, cure = f"has {len(cells)} cells{{more}} where {expected}", "short-row", short
+                if len(cells) > width:
+                    code, cure = "long-row", long
+                mistakes.add(code, f"line {line}", found, cure=cure, value=len(cells))
+        doubtful[i] = not sound
+    kept = []
+    for i in np.flatnonzero(~doubtful).tolist():
+        text = body[i]
+        if not text.strip(nothing):
+            continue
+        if (
+            header
+            and text.startswith(header[0], len(text) - len(text.lstrip(' "\t#')))
+            and (",".join(split(text, separator)) == again)
+        ):
+            repeated.append(above + 1 + i)
+            continue
+        kept.append(i)
+    most = max((body[i].count(separator) + 1 for i in kept), default=width) if separator != " " else width
+    return Rows(separator, np.array(kept, dtype=np.int64) + above + 1, [body[i] for i in kept], most, repeated, remarks)
+
+
+@dataclass(frozen=True, eq=False)
+class TypedRow:
+    """
+    A row of a file that somebody typed.
+
+    Parameters
+    ----------
+    line : int
+    cells : dict
+        Column -> its cell, stripped; "" where there is nothing.
+    problems : list of Problem
+        The table's, to which the parsers add.
+    factors : dict
+        Column -> what turns the unit that its header names into the column's own.
+    """
+
+    line: int
+    cells: dict[str, str]
+    problems: list[Problem]
+    factors: Mapping[str, float] = field(default_factory=dict)
+
+    def __getitem__(self, name: str) -> str:
+        return self.cells.get(name, "")
+
+    def wrong(self, code: str, found: str, *, expected: str = "", cure: str = "", value: object = None) -> None:
+        """Note a problem of this row."""
+        self.problems.append(Problem(code, f"line {self.line}:", found, expected, cure, value))
+
+    def number(self, name: str) -> float | None:
+        """Read a number of zero or more, with a decimal point or comma; None where there is none, or it is wrong."""
+        text = self[name]
+        if not text:
+            return None
+        value = plain_number(text)
+        if not math.isfinite(value) or value < 0.0:
+            self.wrong("no-number", f'{name} = "{text}" is no number of zero or more', value=text)
+            return None
+        return value * self.factors.get(name, 1.0)
+
+    def moment(self) -> tuple[dt.datetime | None, bool]:
+        """Read the columns date and time: the moment, midnight where no time of day is given, and whether one is."""
+        text = f"{self['date']} {self['time']}".strip()
+        moment, timed = moment_of(text)
+        if moment is None:
+            self.wrong("no-date", f'date "{text}" is no date such as 2025-06-01 or 2025-06-01 18:30', value=text)
+        return moment, timed
+
+    def choice(self, name: str, known: Sequence[str], whose: str, default: str = "") -> str | None:
+        """Read a name that must be one of those known; None, and a problem, where it isn't."""
+        text = self[name] or default
+        if text in known:
+            return text
+        near = nearest(text, known)
+        hint = f'did you mean "{near}"?' if near else f"known are {', '.join(known)}"
+        self.wrong("unknown-name", f'{name} "{text}" is not in {whose}', cure=hint, value=text)
+        return None
+
+
+@dataclass(frozen=True, eq=False)
+class Typed:
+    """
+    A file that somebody typed.
+
+    Parameters
+    ----------
+    shown, sha256 : str
+    header_line : int
+    header : tuple of str
+        Its columns, by our names.
+    rows : tuple of TypedRow
+    problems : list of Problem
+        What is wrong so far.
+    """
+
+    shown: str
+    sha256: str
+    header_line: int
+    header: tuple[str, ...]
+    rows: tuple[TypedRow, ...]
+    problems: list[Problem]
+
+
+def read_typed(
+    path: str | Path,
+    *,
+    what: str,
+    shown: str,
+    example: str,
+    known: Sequence[str] = (),
+    needed: Sequence[str] = (),
+    spoken: Mapping[str, str] | None = None,
+    units: Mapping[str, tuple[str, str]] | None = None,
+    error: type[PanbudgetError] = ReadingsError,
+) -> Typed:
+    """
+    Read a CSV file that somebody typed: comma, semicolon or tab; lines that begin with # are passed over.
+
+    Parameters
+    ----------
+    path : str or Path
+    what : str
+        What the file is, for the message that there is none: "field log".
+    shown : str
+        How messages name it.
+    example : str
+        A header, for the message that the file is empty: "date,openings,level_mm".
+    known : sequence of str
+        Columns that there may be; any if left out.
+    needed : sequence of str
+        Columns without which nothing can be read.
+    spoken : mapping, optional
+        Another word for a column -> our name.
+    units : mapping, optional
+        Column without its unit -> (unit of our column, our name): "level (cm)" and "level_cm" are then read as "level_mm".
+    error : type
+        What is raised.
+
+    Returns
+    -------
+    Typed
+        With what is wrong in the header and rows that don't fit it; `TypedRow` parsers add to it.
+
+    Raises
+    ------
+    PanbudgetError
+        Of the type given: no such file, no text, no header, a column that is needed and absent.
+    """
+    content, text = _typed_text(Path(path), what, shown, error)
+    lines = text.splitlines()
+    first = next((i for i, line in enumerate(lines) if line.strip() and not line.startswith("#")), None)
+    if first is None:
+        message = Problem("empty", "", "is empty", f"a header such as {example} and a row for each entry")
+        raise error(message, file=shown)
+    separator = separator_of(lines[first], ",;\t")
+    mistakes = Mistakes()
+    factors: dict[str, float] = {}
+    where = f"line {first + 1}:"
+    header = []
+    for cell in split(lines[first], separator):
+        name = cell.casefold() if known else cell
+        header.append(_named(name, known, spoken or {}, units or {}, factors, mistakes, where))
+    if absent := [name for name in needed if name not in header]:
+        found = f"the header has no column {', '.join(absent)}"
+        raise error(Problem("no-column", where, found, cure=f"known are {', '.join(known or needed)}"), file=shown)
+    for name in dict.fromkeys(header) if known else ():
+        if name not in known:
+            near = nearest(name, known)
+            hint = f'did you mean "{near}"?' if near else f"known are {', '.join(known)}"
+            mistakes.others.append(Problem("unknown-column", where, f'"{name}" is no known column', "", hint, name))
+        elif header.count(name) > 1:
+            found = f'the column "{name}" stands twice'
+            mistakes.others.append(Problem("column-twice", where, found, cure="keep one", value=name))
+    cures = (
+        "add the missing cells, empty where there is nothing",
+        "put a note with the separating mark in it in quotes",
+    )
+    rows = read_rows(
+        lines, mistakes, above=first + 1, separator=separator, width=len(header), cures=cures, comments=True
+    )
+    problems = mistakes.problems()
+    typed = tuple(
+        TypedRow(int(line), dict(zip(header, cells, strict=False)), problems, factors)
+        for line, cells in zip(rows.lines, rows.cells(), strict=True)
+    )
+    return Typed(shown, hashlib.sha256(content).hexdigest(), first + 1, tuple(header), typed, problems)
+
+
+def _typed_text(path: Path, what: str, shown: str, error: type[PanbudgetError]) -> tuple[bytes, str]:
+    try:
+        content = path.read_bytes()
+        return content, content.decode("utf-8-sig")
+    except FileNotFoundError:
+        problem = Problem("no-file", "", f"there is no such {what}", cure="check the path")
+    except OSError as reason:
+        problem = Problem("unreadable", "", f"can't be read ({reason.strerror})", cure="name a CSV file")
+    except UnicodeDecodeError:
+        problem = Problem("no-text", "", "is not a text file in UTF-8", cure="save it as CSV in UTF-8")
+    raise error(problem, file=shown) from None
+
+
+def _named(
+    header: str,
+    known: Sequence[str],
+    spoken: Mapping[str, str],
+    units: Mapping[str, tuple[str, str]],
+    factors: dict[str, float],
+    mistakes: Mistakes,
+    where: str,
+) -> str:
+    """Return a column's own name; a unit that its header names becomes a factor."""
+    match = _UNIT.fullmatch(header) or re.fullmatch(rf"({'|'.join(units) or '(?!)'})_(.+)", header)
+    if match is None or header in known:
+        return spoken.get(header, header)
+    quantity = next((key for key, (_, name) in units.items() if match[1] in (key, name)), None)
+    if quantity is None:
+        return header
+    target, name = units[quantity]
+    try:
+        factors[name], _ = column_conversion(_SPOKEN_UNITS.get(match[2], match[2]), target)
+    except UnitError as reason:
+        mistakes.others.append(Problem("wrong-unit", where, f"column {header}: {reason}", value=match[2]))
+    return name
+
+
+def plain_number(text: str) -> float:
+    """
+    Read a number with a decimal point or comma; NaN where it is none.
+
+    Examples
+    --------
+    >>> plain_number("1,5"), plain_number("x")
+    (1.5, nan)
+    """
+    try:
+        return float(text.replace(",", "."))
+    except ValueError:
+        return math.nan
+
+
+def moment_of(text: str) -> tuple[dt.datetime | None, bool]:
+    """
+    Read one date, year first or day first with points, with or without a time of day.
+
+    Returns
+    -------
+    (datetime or None, bool)
+        Midnight where there is no time of day, and whether there is one; 24:00 is the day's end.
+
+    Examples
+    --------
+    >>> moment_of("1.6.2025"), moment_of("2025-06-01 24:00")
+    ((datetime.datetime(2025, 6, 1, 0, 0), False), (datetime.datetime(2025, 6, 2, 0, 0), True))
+    """
+    match = _MOMENT.fullmatch(text)
+    if match is None:
+        return None, False
+    hour, minute = int(match["hour"] or 0), int(match["minute"] or 0)
+    try:
+        day = dt.datetime(*(int(match[a] or match[b]) for a, b in (("y", "year"), ("m", "month"), ("d", "day"))))
+    except ValueError:
+        return None, False
+    if minute > 59 or hour * 60 + minute > 24 * 60:
+        return None, False
+    return day + dt.timedelta(hours=hour, minutes=minute), match["hour"] is not None

@@ -1,13 +1,14 @@
-"""Ranges of a season: seeded, around the season itself, wider with wider doubts."""
+"""Ranges: seeded, run through the engine, around the season itself, equal to a replay where the factors are one."""
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from panbudget import replay
 from panbudget.reports.season.files import provenance
 from panbudget.reports.season.page import report_html
-from panbudget.studies.ranges import with_spread
+from panbudget.studies.ranges import interval_of, sampled_litres, with_spread
 from tests.small_weather import weather_csv
 
 SURE = {"exposure": [1.0, 1.0], "refill_flow": [1.0, 1.0], "emitter_flow": [1.0, 1.0], "pressure": [1.0, 1.0]}
@@ -63,3 +64,78 @@ def test_the_report_has_the_ranges_only_when_asked(make_garden):
     assert "<h2>Ranges</h2>" in page
     assert "The middle 90\u00a0% of 25 seasons" in page
     assert "<h2>Ranges</h2>" not in report_html(season, {}, provenance(season))
+
+
+def season_with(make_garden, **ranges):
+    return replay(make_garden({"statement": {**SURE, **ranges}}))
+
+
+def test_with_all_factors_one_every_sample_is_the_replay_itself(make_garden):
+    season = season_with(make_garden)
+    litres = sampled_litres(season, 3)["upper"]
+    assert np.array_equal(litres, np.tile(season.controllers["upper"]["litres"].to_numpy(), (3, 1)))
+
+
+def test_a_sample_is_the_replay_of_a_garden_changed_by_its_factors(make_garden):
+    """One factor on the exposure: the smallest sample is what a scenario with that exposure draws."""
+    season = season_with(make_garden, exposure=[0.8, 1.2])
+    factors = 0.8 + 0.4 * np.random.default_rng(1).random((4, 1))[:, 0]
+    for factor, litres in zip(factors, sampled_litres(season, 4)["upper"], strict=True):
+        changed = season.scenario.changed({"controller": {"upper": {"pan": {"exposure": float(factor)}}}})
+        assert litres.sum() == pytest.approx(replay(changed).totals["supplies"]["spring"]["litres"], rel=1e-9)
+
+
+def test_pressure_has_no_say_where_all_emitters_follow_it_alike(make_garden):
+    """Model page: with one exponent, pressure changes how long an opening lasts and not what a season gives."""
+    season = season_with(make_garden, pressure=[0.5, 2.0])
+    totals = sampled_litres(season, 10)["upper"].sum(axis=1)
+    assert totals.max() / totals.min() < 1.1
+
+
+def test_pressure_moves_what_a_season_gives_by_the_difference_of_exponents(make_garden):
+    """A compensated refill emitter, beds' of exponent 0.5: the beds' water follows the root of the pressure."""
+    compensated = {"controller": {"upper": {"valve": {"refill": {"exponent": 0.0}}}}}
+    season = replay(make_garden({**compensated, "statement": {**SURE, "pressure": [0.64, 1.0]}}))
+    factors = 0.64 + 0.36 * np.random.default_rng(1).random(12)[6:]  # the exposures are drawn first
+    flow = season.forcing.pan_of["upper"]
+    beds = sum(flow.bed_flows.values())
+    base = season.totals["supplies"]["spring"]["litres"]
+    share = (flow.refill_flow + beds * factors**0.5) / (flow.refill_flow + beds)
+    assert sampled_litres(season, 6)["upper"].sum(axis=1) == pytest.approx(share * base, rel=1e-3)
+
+
+def test_a_larger_refill_flow_draws_less_and_larger_emitters_more(make_garden):
+    base = season_with(make_garden).totals["supplies"]["spring"]["litres"]
+    smaller_refill = sampled_litres(season_with(make_garden, refill_flow=[0.5, 1.0]), 20)["upper"].sum(axis=1)
+    larger_emitters = sampled_litres(season_with(make_garden, emitter_flow=[1.0, 1.5]), 20)["upper"].sum(axis=1)
+    assert (smaller_refill > base).all()
+    assert (larger_emitters > base).all()
+
+
+def test_the_same_seed_gives_the_same_numbers_and_another_seed_others(make_garden):
+    season = replay(make_garden())
+    first, again = sampled_litres(season, 5)["upper"], sampled_litres(season, 5)["upper"]
+    assert np.array_equal(first, again)
+    other = sampled_litres(replay(make_garden({"statement": {"seed": 2}})), 5)["upper"]
+    assert not np.array_equal(first, other)
+
+
+def test_the_range_holds_its_share_of_the_samples():
+    """1 to 1000: the middle half, interpolated as numpy does: 250.75 to 750.25."""
+    assert interval_of(np.arange(1.0, 1001.0), 0.5) == (250.75, 750.25)
+
+
+def test_each_run_is_told(make_garden):
+    steps = []
+    sampled_litres(replay(make_garden(days=5)), 3, steps.append)
+    assert steps[-1] == "season 3 of 3 over the stated ranges"
+
+
+@pytest.mark.parametrize("count", [19, 20])
+def test_twenty_runs_are_the_least(make_garden, count):
+    season = replay(make_garden(days=3))
+    if count == 20:
+        assert with_spread(season, count).totals["spread"]["samples"] == 20
+    else:
+        with pytest.raises(ValueError, match="19 runs are too few; 20 at least"):
+            with_spread(season, count)

@@ -20,11 +20,11 @@ from panbudget.numeric import Floats
 from panbudget.scenario.garden import Bed, Scenario
 from panbudget.season.findings import SEVERITIES, Finding
 from panbudget.season.replay import Season, read_scenario_weather, replay
+from panbudget.studies.ranges import interval_of, sampled_litres
 from panbudget.studies.statement.fate import Fate, bed_fate, pan_fate
 from panbudget.studies.statement.ledger import Ledger, beyond, keep_ledger, largest_rate
 from panbudget.studies.statement.meter import Between, Readings, read_readings
 from panbudget.studies.statement.sources import Source, sources_of
-from panbudget.studies.statement.uncertainty import Samples, interval_of, sample_seasons
 
 __all__ = ["Account", "BedLine", "Metered", "Statement", "make_statement"]
 
@@ -198,7 +198,7 @@ def make_statement(
     tell("replaying the season")
     season = replay(scenario, start=first, end=last, weather=weather)
     count = scenario.statement.samples
-    many = sample_seasons(season, count, step)
+    many = sampled_litres(season, count, tell)
     between = {supply: part for file in files for supply, part in file.by_supply.items()}
     accounts = tuple(_account(season, source, between.get(source.supply, ()), many) for source in sources_of(season))
     findings = sorted(_findings(accounts), key=lambda finding: SEVERITIES.index(finding.severity))
@@ -237,12 +237,12 @@ def _readings(scenario: Scenario, given: str | Path | None) -> tuple[Readings, .
     return tuple(found)
 
 
-def _account(season: Season, source: Source, between: Iterable[Between], many: Samples) -> Account:
+def _account(season: Season, source: Source, between: Iterable[Between], many: dict[str, Floats]) -> Account:
     ledger = keep_ledger(season, source, tuple(between))
     rate, rate_date = largest_rate(season, source)
-    drawn = np.zeros((many.count, len(season.days)))
+    drawn = np.zeros_like(next(iter(many.values())))
     for controller, share in source.shares.items():
-        drawn = drawn + share * many.litres[controller]
+        drawn = drawn + share * many[controller]
     of_month = pd.DatetimeIndex(season.days.index).strftime("%Y-%m").to_numpy()
     by_month: dict[str, Floats] = {month.key: drawn[:, of_month == month.key].sum(axis=1) for month in ledger.months}
     share = season.scenario.statement.interval

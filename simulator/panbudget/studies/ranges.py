@@ -137,12 +137,13 @@ def sampled_results(
     by_lane = {name: getattr(forcing.beds, name)[kept] for name in forcing.beds._fields if name.startswith("lane_")}
     soil = {name: getattr(season.began, name)[kept] for name in ("depletion", "surface_depletion", "wetted")}
     began = season.began._replace(**soil)
+    run_season: Callable[..., int] = engine.run_season
     for run, drawn in enumerate(sampled_forcings(season, count), 1):
         out = empty_results(
             len(drawn.pans.area), len(kept), len(drawn.dates), room=0, tanks=drawn.tanks, keep_hours=False
         )
         given = (drawn.days, drawn.pans, drawn.tanks, drawn.beds._replace(**by_lane), began.copy(), out)
-        engine.run_season(*(plain(group) for group in given))
+        run_season(*(plain(group) for group in given))
         yield out
         step(f"season {run} of {count} over the stated ranges")
 

@@ -32,12 +32,12 @@ def test_a_log_is_read_with_its_empty_cells(make_garden):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("", "is empty; a header"),
+        ("", "is empty; expected: a header"),
         ("date,openings,level_mm\n", "has a header and no row"),
         ("day,openings\n" + ROWS, "the header has no column date"),
         ("date,opening,level_mm\n" + ROWS, 'did you mean "openings"'),
         ("date,note,time\n2025-05-01,x,08:00\n2025-05-02,x,08:00\n2025-05-03,x,08:00\n", "nothing to go by"),
-        ("date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2\n", "line 5: has 2 cells where the header has 3"),
+        ("date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2\n", "line 5 has 2 cells where the header has 3"),
         ("date,openings,level_mm\n" + ROWS + "6 May,2,150\n", 'line 5: date "6 May" is no date such as'),
         (
             "date,openings,level_mm\n" + ROWS + "2025-05-04 08:00,2,150\n",
@@ -57,7 +57,7 @@ def test_a_log_is_read_with_its_empty_cells(make_garden):
             "date,openings,controller\n2025-05-01,1,uper\n",
             'controller "uper" is not in the scenario; did you mean "upper"',
         ),
-        ("date,openings\n2025-05-01,1\n2025-05-02,1\n", "upper has 2 rows; 3 visits at least"),
+        ("date,openings\n2025-05-01,1\n2025-05-02,1\n", "upper has 2 rows; expected: 3 visits at least"),
         ("date,opened\n2025-05-01,perhaps\n2025-05-02,yes\n2025-05-03,no\n", "is neither yes nor no"),
     ],
 )

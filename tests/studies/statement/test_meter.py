@@ -121,7 +121,7 @@ def test_a_row_that_can_not_be_read_is_not_missed_as_well(read):
     """Two rows, one in kilograms: one line, and none that says there is one reading only."""
     with pytest.raises(ReadingsError) as caught:
         read("date,reading,unit\n2025-05-01,9,kg\n2025-06-01,10,L\n")
-    assert [problem.where for problem in caught.value.problems] == ["reading"]
+    assert [problem.code for problem in caught.value.problems] == ["no-volume"]
     assert "line 2" in str(caught.value) and "a volume is expected" in str(caught.value)
 
 

@@ -8,9 +8,7 @@ last row says "removed" and the new one's first "installed". All that is wrong c
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
-import hashlib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,16 +17,12 @@ from pathlib import Path
 import numpy as np
 
 from panbudget.errors import Problem, ReadingsError
-from panbudget.files import read_hand_kept
 from panbudget.numeric import Floats
-from panbudget.scenario.problems import nearest
 from panbudget.units import UnitError, quantity
-
-__all__ = ["Between", "Readings", "metered_days", "read_readings"]
+from panbudget.weather.text.rows import Typed, TypedRow, read_typed
 
 _KNOWN = ("date", "reading", "unit", "supply", "event", "note")
 _EVENTS = 'leave event empty, or write "rollover at 10000", "removed" or "installed"'
-_HOURS = 24.0
 
 
 @dataclass(frozen=True)
@@ -73,8 +67,8 @@ class Readings:
 
 
 @dataclass(frozen=True)
-class _Row:
-    line: int
+class _Reading:
+    row: TypedRow
     moment: dt.datetime
     litres: float
     event: str
@@ -108,161 +102,117 @@ def read_readings(path: Path, supplies: Sequence[str], *, default: str | None = 
         without a word; all of it, a line each.
     """
     shown = shown_as or str(path)
-    content, text = read_hand_kept(path, "file of meter readings", shown)
-    wrong: list[Problem] = []
+    table = read_typed(
+        path,
+        what="file of meter readings",
+        shown=shown,
+        example="date,reading,unit",
+        known=_KNOWN,
+        needed=_KNOWN[:3],
+    )
     if default is None and len(supplies) == 1:
         default = supplies[0]
-    rows = _rows(text, supplies, default, wrong, shown)
-    whole = not wrong  # of rows that could not be read, none is missed a second time
+    if "supply" not in table.header and default is None:
+        found = f"needs a column supply, since the scenario has several: {', '.join(supplies)}"
+        raise ReadingsError(Problem("no-supply", "", found), file=shown)
+    rows = _readings(table, supplies, default or "")
+    whole = not table.problems  # of rows that could not be read, none is missed a second time
     events: list[str] = []
-    by_supply = {name: _between(name, part, wrong, events, whole) for name, part in rows.items()}
-    if wrong:
-        raise ReadingsError(*wrong, file=shown)
-    return Readings(shown, hashlib.sha256(content).hexdigest(), by_supply, tuple(events))
+    by_supply = {name: _between(name, part, events, whole) for name, part in rows.items()}
+    if table.problems:
+        raise ReadingsError(*table.problems, file=shown)
+    return Readings(shown, table.sha256, by_supply, tuple(events))
 
 
-def _rows(
-    text: str, supplies: Sequence[str], default: str | None, wrong: list[Problem], shown: str
-) -> dict[str, list[_Row]]:
-    lines = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
-    if not lines:
-        raise ReadingsError("is empty; a header date,reading,unit and a row a reading are expected", file=shown)
-    head = lines[0][1]
-    mark = max(",;\t", key=head.count)
-    names = [cell.strip().casefold() for cell in next(csv.reader([head], delimiter=mark))]
-    missing = [name for name in _KNOWN[:3] if name not in names]
-    if missing:
-        known = ", ".join(_KNOWN)
-        message = f"line {lines[0][0]}: the header has no column {', '.join(missing)}; known columns are {known}"
-        raise ReadingsError(Problem.of_text(message, missing[0]), file=shown)
-    for name in names:
-        if name not in _KNOWN:
-            near = nearest(name, _KNOWN)
-            hint = f'; did you mean "{near}"?' if near else f"; known are {', '.join(_KNOWN)}"
-            wrong.append(Problem.of_text(f'line {lines[0][0]}: "{name}" is no known column{hint}', name, name))
-    if "supply" not in names and default is None:
-        message = f"needs a column supply, since the scenario has several: {', '.join(supplies)}"
-        raise ReadingsError(Problem.of_text(message, "supply"), file=shown)
-    found: dict[str, list[_Row]] = {}
-    for line, raw in lines[1:]:
-        cells = [cell.strip() for cell in next(csv.reader([raw], delimiter=mark))]
-        if len(cells) != len(names):
-            wrong.append(
-                Problem.of_text(f"line {line}: has {len(cells)} cells where the header has {len(names)}", str(line))
-            )
+def _readings(table: Typed, supplies: Sequence[str], default: str) -> dict[str, list[_Reading]]:
+    by_supply: dict[str, list[_Reading]] = {}
+    for row in table.rows:
+        supply = row.choice("supply", supplies, "the scenario", default)
+        if supply is None:
             continue
-        row = dict(zip(names, cells, strict=True))
-        supply = row.get("supply") or default or ""
-        if supply not in supplies:
-            near = nearest(supply, supplies)
-            hint = f'; did you mean "{near}"?' if near else f"; known are {', '.join(supplies)}"
-            wrong.append(
-                Problem.of_text(f'line {line}: supply "{supply}" is not in the scenario{hint}', "supply", supply)
-            )
-            continue
-        moment = _moment(row["date"])
+        moment, _ = row.moment()
         if moment is None:
-            message = f'line {line}: date "{row["date"]}" is no date such as 2025-05-01 or 2025-05-31 18:30'
-            wrong.append(Problem.of_text(message, "date", row["date"]))
             continue
+        shown = f"{row['reading']} {row['unit']}"
         try:
-            litres = quantity(f"{row['reading']} {row['unit']}", "volume")
+            litres = quantity(shown, "volume")
         except UnitError as error:
-            wrong.append(Problem.of_text(f'line {line}: reading "{row["reading"]} {row["unit"]}" {error}', "reading"))
+            row.wrong("no-volume", f'reading "{shown}" {error}', value=shown)
             continue
         if litres < 0.0:
-            wrong.append(
-                Problem.of_text(f"line {line}: reading {row['reading']} is below zero; a counter is not", "reading")
-            )
+            row.wrong("below-zero", f"reading {row['reading']} is below zero; a counter is not", value=litres)
             continue
-        event = row.get("event", "").casefold()
-        found.setdefault(supply, []).append(
-            _Row(line, moment, litres, f"{event} {row['unit']}" if event.startswith("rollover") else event, row["date"])
-        )
-    if not found and not wrong:
-        wrong.append(Problem.of_text("has a header and no reading; two readings at least are needed", "reading"))
-    return found
+        event = row["event"].casefold()
+        event = f"{event} {row['unit']}" if event.startswith("rollover") else event
+        by_supply.setdefault(supply, []).append(_Reading(row, moment, litres, event, row["date"]))
+    if not by_supply and not table.problems:
+        table.problems.append(Problem("no-reading", "", "has a header and no reading", "two readings at least"))
+    return by_supply
 
 
-def _moment(text: str) -> dt.datetime | None:
-    match = re.fullmatch(r"(\d{4}-\d{2}-\d{2})(?:[ T](\d{2}):(\d{2}))?", text)
-    if match is None:
-        return None
-    try:
-        day = dt.datetime.fromisoformat(match.group(1))
-    except ValueError:
-        return None
-    hour, minute = int(match.group(2) or 0), int(match.group(3) or 0)
-    if hour > _HOURS or minute > 59 or (hour == _HOURS and minute):
-        return None
-    return day + dt.timedelta(hours=hour, minutes=minute)
-
-
-def _between(
-    supply: str, rows: list[_Row], wrong: list[Problem], events: list[str], whole: bool
-) -> tuple[Between, ...]:
+def _between(supply: str, rows: list[_Reading], events: list[str], whole: bool) -> tuple[Between, ...]:
     found: list[Between] = []
-    before: _Row | None = None
+    before: _Reading | None = None
     if len(rows) < 2 and whole:
-        wrong.append(
-            Problem.of_text(f"line {rows[0].line}: {supply} has one reading; two at least are needed", "reading")
-        )
-    for row in rows:
-        at = f"line {row.line}"
+        rows[0].row.wrong("one-reading", f"{supply} has one reading; two at least are needed")
+    for reading in rows:
+        row, event = reading.row, reading.event
         removed = before is not None and before.event == "removed"
-        if row.event not in ("", "removed", "installed") and not row.event.startswith("rollover"):
-            wrong.append(Problem.of_text(f'{at}: event "{row.event}" is not known; {_EVENTS}', "event", row.event))
-        elif before is not None and (row.moment < before.moment or (row.moment == before.moment and not removed)):
-            message = f"{at}: {row.shown} is not after the reading before it, {before.shown}; put them in order of time"
-            wrong.append(Problem.of_text(message, "date", row.shown))
-        elif row.event == "installed":
+        if event not in ("", "removed", "installed") and not event.startswith("rollover"):
+            row.wrong("unknown-event", f'event "{event}" is not known', cure=_EVENTS, value=event)
+        elif before is not None and (
+            reading.moment < before.moment or (reading.moment == before.moment and not removed)
+        ):
+            message = f"{reading.shown} is not after the reading before it, {before.shown}"
+            row.wrong("out-of-order", message, cure="put them in order of time", value=reading.shown)
+        elif event == "installed":
             if before is not None and not removed:
-                message = f'{at}: a meter is installed, and the old one was not marked "removed" at its last reading'
-                wrong.append(Problem.of_text(message, "event", row.event))
-            events.append(f"{supply}: a meter was installed on {row.shown}")
+                message = 'a meter is installed, and the old one was not marked "removed" at its last reading'
+                row.wrong("not-removed", message, value=event)
+            events.append(f"{supply}: a meter was installed on {reading.shown}")
         elif before is not None and removed:
-            message = f'{at}: follows the reading of {before.shown}, "removed"; mark the new meter\'s first "installed"'
-            wrong.append(Problem.of_text(message, "event", row.event))
+            message = f'follows the reading of {before.shown}, "removed"'
+            row.wrong("not-installed", message, cure='mark the new meter\'s first "installed"', value=event)
         elif before is not None:
-            counted = _counted(before, row, wrong)
+            counted = _counted(before, reading)
             if counted is not None:
-                found.append(Between(before.moment, row.moment, counted))
-                if row.event.startswith("rollover"):
-                    events.append(f"{supply}: the counter passed its last digit before {row.shown}, once")
-        before = row
+                found.append(Between(before.moment, reading.moment, counted))
+                if event.startswith("rollover"):
+                    events.append(f"{supply}: the counter passed its last digit before {reading.shown}, once")
+        before = reading
     return tuple(found)
 
 
-def _counted(before: _Row, row: _Row, wrong: list[Problem]) -> float | None:
+def _counted(before: _Reading, after: _Reading) -> float | None:
     """Litres between two readings of one meter, or None and a line that says why not."""
-    at = f"line {row.line}"
-    if not row.event.startswith("rollover"):
-        if row.litres >= before.litres:
-            return row.litres - before.litres
-        message = (
-            f"{at}: the reading of {row.shown} is below that of {before.shown}; if the counter passed its last digit, "
-            'write in a column event where it begins again, such as "rollover at 10000"; if the meter was replaced, '
-            'add the old one\'s last reading, marked "removed", and mark the new one\'s first "installed"'
+    row, event = after.row, after.event
+    if not event.startswith("rollover"):
+        if after.litres >= before.litres:
+            return after.litres - before.litres
+        cure = (
+            'if the counter passed its last digit, write in a column event where it begins again, such as "rollover at '
+            '10000"; if the meter was replaced, add the old one\'s last reading, marked "removed", and mark the new '
+            'one\'s first "installed"'
         )
-        wrong.append(Problem.of_text(message, "reading"))
+        row.wrong("fell", f"the reading of {after.shown} is below that of {before.shown}", cure=cure)
         return None
-    match = re.fullmatch(r"rollover at (\S+) (.+)", row.event)
+    match = re.fullmatch(r"rollover at (\S+) (.+)", event)
     try:
-        top = quantity(f"{match.group(1)} {match.group(2)}", "volume") if match else 0.0
+        top = quantity(f"{match[1]} {match[2]}", "volume") if match else 0.0
     except UnitError:
         top = 0.0
-    if not top > max(before.litres, row.litres):
+    if not top > max(before.litres, after.litres):
         message = (
-            f"{at}: a rollover needs the number at which the counter begins again, above the readings around it, in "
-            'the row\'s unit, such as "rollover at 10000"'
+            "a rollover needs the number at which the counter begins again, above the readings around it, in the row's "
+            'unit, such as "rollover at 10000"'
         )
-        wrong.append(Problem.of_text(message, "event", row.event))
+        row.wrong("no-rollover", message, value=event)
         return None
-    if row.litres >= before.litres:
-        message = f"{at}: a rollover is named, and the reading of {row.shown} is not below that of {before.shown}"
-        wrong.append(Problem.of_text(message, "event", row.event))
+    if after.litres >= before.litres:
+        message = f"a rollover is named, and the reading of {after.shown} is not below that of {before.shown}"
+        row.wrong("did-not-fall", message, value=event)
         return None
-    return top - before.litres + row.litres
+    return top - before.litres + after.litres
 
 
 def metered_days(between: Sequence[Between], first: dt.date, modelled: Floats) -> tuple[Floats, Floats, int]:

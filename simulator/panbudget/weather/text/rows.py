@@ -19,9 +19,8 @@ from pathlib import Path
 
 import numpy as np
 
-from panbudget.errors import PanbudgetError, Problem, ReadingsError
+from panbudget.errors import PanbudgetError, Problem, ReadingsError, did_you_mean
 from panbudget.numeric import Ints
-from panbudget.scenario.problems import nearest
 from panbudget.units import UnitError, column_conversion
 
 #: what parts columns -> what a report calls it
@@ -205,9 +204,8 @@ def read_rows(
     else:
         counts = np.fromiter((line.count(separator) for line in body), dtype=np.int64, count=len(body)) + 1
     doubtful = (counts != width) | np.fromiter(
-        ('"' in line or line.lstrip().startswith("#") for line in body), dtype=bool, count=len(body)
+        ('"' in line or "#" in line for line in body), dtype=bool, count=len(body)
     )
-    again = ",".join(header)
     nothing = separator + " \t\r\x0b\x0c"
     repeated: list[int] = []
     remarks: list[int] = []
@@ -243,11 +241,7 @@ def read_rows(
         text = body[i]
         if not text.strip(nothing):
             continue
-        if (
-            header
-            and text.startswith(header[0], len(text) - len(text.lstrip(' "\t#')))
-            and (",".join(split(text, separator)) == again)
-        ):
+        if header and header[0] in text and split(text, separator) == list(header):
             repeated.append(above + 1 + i)
             continue
         kept.append(i)
@@ -294,6 +288,10 @@ class TypedRow:
             return None
         return value * self.factors.get(name, 1.0)
 
+    def value(self, name: str) -> float:
+        """Return a cell's number without noting anything: NaN where it is none."""
+        return plain_number(self[name]) * self.factors.get(name, 1.0)
+
     def moment(self) -> tuple[dt.datetime | None, bool]:
         """Read the columns date and time: the moment, midnight where no time of day is given, and whether one is."""
         text = f"{self['date']} {self['time']}".strip()
@@ -307,9 +305,7 @@ class TypedRow:
         text = self[name] or default
         if text in known:
             return text
-        near = nearest(text, known)
-        hint = f'did you mean "{near}"?' if near else f"known are {', '.join(known)}"
-        self.wrong("unknown-name", f'{name} "{text}" is not in {whose}', cure=hint, value=text)
+        self.wrong("unknown-name", f'{name} "{text}" is not in {whose}', cure=did_you_mean(text, known), value=text)
         return None
 
 
@@ -401,9 +397,8 @@ def read_typed(
         raise error(Problem("no-column", where, found, cure=f"known are {', '.join(known or needed)}"), file=shown)
     for name in dict.fromkeys(header) if known else ():
         if name not in known:
-            near = nearest(name, known)
-            hint = f'did you mean "{near}"?' if near else f"known are {', '.join(known)}"
-            mistakes.others.append(Problem("unknown-column", where, f'"{name}" is no known column', "", hint, name))
+            found, cure = f'"{name}" is no known column', did_you_mean(name, known)
+            mistakes.others.append(Problem("unknown-column", where, found, "", cure, name))
         elif header.count(name) > 1:
             found = f'the column "{name}" stands twice'
             mistakes.others.append(Problem("column-twice", where, found, cure="keep one", value=name))
@@ -493,9 +488,10 @@ def moment_of(text: str) -> tuple[dt.datetime | None, bool]:
         return None, False
     hour, minute = int(match["hour"] or 0), int(match["minute"] or 0)
     try:
-        day = dt.datetime(*(int(match[a] or match[b]) for a, b in (("y", "year"), ("m", "month"), ("d", "day"))))
+        year, month, day = (int(match[a] or match[b]) for a, b in (("y", "year"), ("m", "month"), ("d", "day")))
+        midnight = dt.datetime(year, month, day)
     except ValueError:
         return None, False
     if minute > 59 or hour * 60 + minute > 24 * 60:
         return None, False
-    return day + dt.timedelta(hours=hour, minutes=minute), match["hour"] is not None
+    return midnight + dt.timedelta(hours=hour, minutes=minute), match["hour"] is not None

@@ -15,6 +15,7 @@ from panbudget.errors import Problem, ScenarioError
 from panbudget.scenario.problems import nearest
 from panbudget.studies.sweep.site import Place
 from panbudget.units import UnitError, quantity
+from panbudget.weather.text.rows import read_typed
 
 __all__ = ["places_in_table"]
 
@@ -93,14 +94,18 @@ def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) ->
 
 
 def _read(path: Path, shown_as: str) -> pd.DataFrame:
-    try:
-        if path.suffix.lower() in (".parquet", ".pq"):
-            from panbudget.studies.sweep.plan import wants_extra
+    if path.suffix.lower() not in (".parquet", ".pq"):
+        example = ",".join(_NEEDED)
+        table = read_typed(path, what="table of sites", shown=shown_as, example=example, error=ScenarioError)
+        if table.problems:
+            raise ScenarioError(*table.problems, file=shown_as)
+        return pd.DataFrame([row.cells for row in table.rows], columns=table.header)
+    from panbudget.studies.sweep.plan import wants_extra
 
-            wants_extra("pyarrow")
-            table = pd.read_parquet(path)
-            return table.astype(object).where(table.notna(), "").map(str)
-        return pd.read_csv(path, dtype=str, keep_default_na=False, comment="#", skipinitialspace=True)
+    wants_extra("pyarrow")
+    try:
+        frame = pd.read_parquet(path)
+        return frame.astype(object).where(frame.notna(), "").map(str)
     except (OSError, ValueError) as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise ScenarioError(f"can't be read as a table of sites ({reason})", file=shown_as) from None

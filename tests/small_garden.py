@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Beds, Days, Pans, Results, State, empty_results, mains, no_tanks, plain
+from panbudget.engine.arrays import Beds, Days, Pans, Results, State, empty_results, empty_state, mains, no_tanks, plain
 
 EVEN_HOURS = np.full(24, 1.0 / 24.0)
 NOON_HOURS = (
@@ -77,20 +77,7 @@ def garden(
         lane_draw=np.full(3, -1, np.int64),
         given=np.zeros((0, 0)),
     )
-    state = State(
-        level=swing * one,
-        is_open=np.zeros(1, np.int64),
-        since=np.zeros(1),
-        refilled=np.zeros(1),
-        drawn=np.zeros(1),
-        cause=np.zeros(1, np.int64),
-        slot=np.zeros(1, np.int64),
-        press=np.zeros(1, np.int64),
-        volume=np.zeros(0),
-        depletion=np.full(3, initial),
-        surface_depletion=np.zeros(3),
-        wetted=np.ones(3),
-    )
+    state = empty_state(1, 3)._replace(level=swing * one, depletion=np.full(3, initial))
     return days, pans, beds, state
 
 

@@ -54,7 +54,7 @@ def lanes(
     *, dual: bool = False, tank: bool = False, stand: float = 8.0, pans: int = PANS, beds: int = BEDS
 ) -> tuple[Any, ...]:
     """The engine's arguments: pans of different sizes, each with its beds, mean and driest quarter."""
-    from panbudget.engine.arrays import Beds, Pans, State, Tanks, empty_results, mains, no_tanks
+    from panbudget.engine.arrays import Beds, Pans, Tanks, empty_results, empty_state, mains, no_tanks
 
     days, pan_mm = drivers()
     lanes = pans * beds * 2
@@ -85,19 +85,8 @@ def lanes(
             draw_from=np.arange(pans + 1, dtype=np.int64) * beds,
         )
     area = np.linspace(0.12, 0.4, pans)
-    state = State(
-        level=np.full(pans, SWING),
-        is_open=np.zeros(pans, np.int64),
-        since=np.zeros(pans),
-        refilled=np.zeros(pans),
-        drawn=np.zeros(pans),
-        cause=np.zeros(pans, np.int64),
-        slot=np.zeros(pans, np.int64),
-        press=np.zeros(pans, np.int64),
-        volume=np.full(pans if tank else 0, 4000.0),
-        depletion=np.zeros(lanes),
-        surface_depletion=np.zeros(lanes),
-        wetted=np.ones(lanes),
+    state = empty_state(pans, lanes, tanks)._replace(
+        level=np.full(pans, SWING), volume=np.full(pans if tank else 0, 4000.0)
     )
     every = (beds, DAYS)
     return (

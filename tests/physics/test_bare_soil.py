@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from panbudget.physics.bare_soil import initial_kc, is_coarse
-from panbudget.physics.soil import find_soil
+from panbudget.tables.soils import find_soil
 from tests.published import case
 
 

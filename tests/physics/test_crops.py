@@ -8,11 +8,10 @@ import numpy as np
 import pytest
 
 from panbudget.physics import crops as plants
-from tests.published import case, inputs
+from panbudget.tables.plants import find_plant
+from tests.published import case
 
-DRY_BEAN = dataclasses.replace(
-    plants.find_plant("dry bean"), stages=(25, 25, 30, 20), kc_ini=0.15, kc_mid=1.15, kc_end=0.35
-)
+DRY_BEAN = dataclasses.replace(find_plant("dry bean"), stages=(25, 25, 30, 20), kc_ini=0.15, kc_mid=1.15, kc_end=0.35)
 KIMBERLY = {"wind": 2.2, "rh_min": 30.0}
 
 
@@ -70,23 +69,6 @@ def test_the_basal_curve_is_that_of_example_30():
         assert curve.kc[day - 1] == pytest.approx(row.number, abs=row.tolerance), name
 
 
-@pytest.mark.parametrize(
-    ("name", "fw"), [("ex32_sprinkler", "ex32"), ("ex33_furrow", "ex33"), ("ex34_drip_under_canopy", "ex34")]
-)
-def test_the_ground_that_is_wet_and_in_the_sun(name, fw):
-    """FAO-56 (1998), Examples 32, 33 and 34; in 34 the drip's fw is multiplied by 1 − ⅔ fc."""
-    given = inputs("ex32_33_34")
-    rows = case("soil_water_examples.csv", name)
-    most = plants.kc_max(given["kcb"], wind=given["u2"], rh_min=given["rh_min"], height=given["h_m"])
-    covered = plants.covered_fraction(given["kcb"], most, height=given["h_m"], kc_min=given["kc_min"])
-    wetted = given["fw"][fw] * ((1.0 - 2.0 / 3.0 * covered) if fw == "ex34" else 1.0)
-    few = plants.exposed_wetted_fraction(covered, wetted)
-    ke = min(most - given["kcb"], few * most)
-    found = {"kc_max": most, "fc": covered, "few": few, "few_x_kcmax": few * most, "ke": ke, "kc": given["kcb"] + ke}
-    for key, row in rows.items():
-        assert float(found[key]) == pytest.approx(row.number, abs=row.tolerance), key
-
-
 def test_day_one_is_the_day_of_planting_and_after_the_last_stage_nothing_grows():
     curve = season(DRY_BEAN, first="2025-04-30", days=103)
     assert curve.growing.tolist() == [False] + [True] * 100 + [False] * 2
@@ -101,21 +83,21 @@ def test_roots_of_an_annual_grow_straight_to_mid_season_and_stay():
     assert curve.root_depth[0] == pytest.approx(0.2 + 0.4 / 50)
     assert curve.root_depth[24] == pytest.approx(0.4)
     assert curve.root_depth[49:].tolist() == pytest.approx([0.6] * 71)
-    assert np.ptp(season(plants.find_plant("mint")).root_depth) == 0.0
+    assert np.ptp(season(find_plant("mint")).root_depth) == 0.0
 
 
 def test_a_stage_without_weather_is_said():
     """A tomato planted a week before the record's end has no mid season in it."""
-    curve = season(plants.find_plant("tomato"), days=30, planted="2025-05-24")
+    curve = season(find_plant("tomato"), days=30, planted="2025-05-24")
     assert [text for text in curve.assumptions if "none of the 45 days of tomato's mid stage" in text]
-    half = season(plants.find_plant("tomato"), days=80)
+    half = season(find_plant("tomato"), days=80)
     assert [text for text in half.assumptions if "only 10 of the 45 days" in text]
-    assert season(plants.find_plant("tomato"), days=200).assumptions == ()
+    assert season(find_plant("tomato"), days=200).assumptions == ()
 
 
 def test_a_climate_outside_the_equation_is_bounded_and_said():
-    curve = season(plants.find_plant("tomato"), days=200, wind=0.4, rh_min=12.0)
-    assert curve.mid_kc == season(plants.find_plant("tomato"), days=200, wind=1.0, rh_min=20.0).mid_kc
+    curve = season(find_plant("tomato"), days=200, wind=0.4, rh_min=12.0)
+    assert curve.mid_kc == season(find_plant("tomato"), days=200, wind=1.0, rh_min=20.0).mid_kc
     assert len(curve.assumptions) == 4  # wind and humidity, mid and late
 
 
@@ -132,15 +114,3 @@ def test_twelve_plant_factors_follow_the_months():
     months = dates.astype("datetime64[M]").astype(int) % 12 + 1
     assert curve.kc.tolist() == pytest.approx((months / 20).tolist())
     assert set(plants.landscape_curve(dates, (0.3,), 0.5).kc) == {0.3}
-
-
-def test_an_unknown_plant_is_told_with_the_nearest():
-    with pytest.raises(plants.PlantError, match='"tomatto" is no plant that is known; did you mean "tomato"'):
-        plants.find_plant("tomatto")
-    with pytest.raises(plants.PlantError, match="known are tomato, sweet pepper"):
-        plants.find_plant("xyzzy")
-
-
-@pytest.mark.parametrize("name", ["Tomatoes", "aubergine", "COURGETTE", "sweet-corn", "peach", "lawn"])
-def test_common_names_are_found(name):
-    assert plants.find_plant(name).name in plants.known_plants()

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
+from panbudget.physics.soil import available_water
 from panbudget.scenario.garden import Bed, Plants, Soil
 from panbudget.season.demand import Climate, PlantingError, bed_demand, demand_curve, plant_of, soil_of
 
@@ -174,7 +175,7 @@ def test_landscape_factors_multiply():
     described = {"species": "low", "microclimate": "high", "root_depth": "50 cm", "depletion": 0.5}
     demand = bed_demand(bed(plants=described), climate(days=2))
     assert demand.kc.tolist() == pytest.approx([0.25, 0.25])
-    with pytest.raises(ValidationError, match='"lowest" is no level of species; known are very low, low'):
+    with pytest.raises(ValidationError, match='unknown level of species "lowest"; expected: one of very low, low'):
         bed(plants={**described, "species": "lowest"})
 
 
@@ -196,8 +197,8 @@ def test_layers_add_up():
     layered = soil_of(
         Soil.model_validate({"layers": [{"name": "loam", "thickness": "30 cm"}, {"name": "clay", "thickness": "1 m"}]})
     )
-    assert layered.available_water([0.2, 0.5, 2.0]).tolist() == pytest.approx([26.0, 39.0 + 28.0, 39.0 + 238.0])
-    assert soil_of(Soil.model_validate({"name": "loam"})).available_water(0.5) == pytest.approx(65.0)
+    assert available_water(layered, [0.2, 0.5, 2.0]).tolist() == pytest.approx([26.0, 39.0 + 28.0, 39.0 + 238.0])
+    assert available_water(soil_of(Soil.model_validate({"name": "loam"})), 0.5) == pytest.approx(65.0)
 
 
 def test_roots_below_the_last_layer_are_said_to_go_on_in_it(make_garden):

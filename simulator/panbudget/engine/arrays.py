@@ -22,6 +22,7 @@ __all__ = [
     "State",
     "Tanks",
     "empty_results",
+    "empty_state",
     "mains",
     "no_tanks",
     "plain",
@@ -114,10 +115,39 @@ class State(NamedTuple):
     depletion: Floats
     surface_depletion: Floats
     wetted: Floats
+    today: Floats
+    tank_today: Floats
+    draw_today: Floats
 
     def copy(self) -> State:
         """Return a state of its own, which a run may overwrite."""
         return State._make(part.copy() for part in self)
+
+
+def empty_state(controllers: int, lanes: int, tanks: Tanks | None = None) -> State:
+    """
+    Return a state of pans at their trip weight, valves shut, soils at field capacity, to be given what differs.
+
+    Parameters
+    ----------
+    controllers, lanes : int
+    tanks : Tanks, optional
+        Empty ones.
+
+    Returns
+    -------
+    State
+        All zero; surfaces last wetted all over.
+    """
+    n_tanks, n_draws = (len(tanks.capacity), len(tanks.draw_exponent)) if tanks else (0, 0)
+    by_tank = {"volume": n_tanks, "tank_today": (n_tanks, 3), "draw_today": (n_draws, 2), "today": (controllers, 10)}
+    by_lane = dict.fromkeys(("depletion", "surface_depletion", "wetted"), lanes)
+    whole = {"is_open", "cause", "slot", "press"}
+    state = State._make(
+        np.zeros({**by_tank, **by_lane}.get(name, controllers), np.int64 if name in whole else np.float64)
+        for name in State._fields
+    )
+    return state._replace(wetted=np.ones(lanes))
 
 
 class Results(NamedTuple):
@@ -152,6 +182,7 @@ class Results(NamedTuple):
     kr: Floats
     few: Floats
     surface_depletion: Floats
+    raw: Floats
     opening_controller: Ints
     opening_start: Floats
     opening_end: Floats
@@ -162,7 +193,7 @@ class Results(NamedTuple):
 
 _BY_LANE = ("irrigation", "etc", "eta", "ks", "ke", "depletion", "deep_percolation", "left_below")
 _BY_TANK = ("tank_volume", "tank_drawn", "tank_topped", "tank_over")
-_TERMS = ("kr", "few", "surface_depletion")
+_TERMS = ("kr", "few", "surface_depletion", "raw")
 
 
 def empty_results(

@@ -442,6 +442,7 @@ def run_season(days, pans, tanks, beds, state, out):
             out.deep_percolation[lane, day] = deep_percolation
             out.left_below[lane, day] = left_below
             if keep_terms:
+                out.raw[lane, day] = raw
                 out.kr[lane, day] = kr
                 out.few[lane, day] = few
                 out.surface_depletion[lane, day] = state.surface_depletion[lane]

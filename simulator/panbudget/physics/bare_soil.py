@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import math
 
-from panbudget.physics.soil import SoilType
-
-__all__ = ["initial_kc", "is_coarse"]
+from panbudget.tables.soils import SoilType
 
 _LIGHT, _HEAVY = 10.0, 40.0  # mm of one wetting: Figure 29; Figure 30
 _MOST = 1.15  # Kc ini's bound: potential evaporation of wet soil over ETo

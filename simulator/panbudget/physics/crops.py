@@ -7,32 +7,13 @@ chapters 6 and 7.
 
 from __future__ import annotations
 
-import difflib
-import functools
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from panbudget.numeric import Floats, Ints
-from panbudget.tables import folded, read_table
-
-__all__ = [
-    "DemandCurve",
-    "Plant",
-    "PlantError",
-    "climate_adjusted_kc",
-    "constant_curve",
-    "covered_fraction",
-    "exposed_wetted_fraction",
-    "find_plant",
-    "kc_curve",
-    "kc_max",
-    "known_plants",
-    "landscape_curve",
-    "landscape_level",
-]
+from panbudget.tables.plants import Plant
 
 # FAO-56 (1998) eq. 62 and 65: within these the adjustment holds
 _WIND_BOUNDS = (1.0, 6.0)  # m/s
@@ -42,66 +23,6 @@ _END_ADJUSTED_FROM = 0.45  # below it, Kc end stands as tabled
 _BARE_KC_MAX = 1.2  # eq. 72
 _MOST_COVERED = 0.99  # eq. 76
 _SEEDLING_HEIGHT = 0.05  # m; common practice, no source
-
-
-class PlantError(ValueError):
-    """A plant that the table does not have."""
-
-
-@dataclass(frozen=True)
-class Plant:
-    """
-    A row of the table of plants.
-
-    Parameters
-    ----------
-    name : str
-    kind : {"annual", "perennial"}
-        Roots of an annual grow until mid season; a perennial keeps its own.
-    evergreen : bool
-        Growing all year.
-    kc_ini, kc_mid, kc_end, kcb_ini, kcb_mid, kcb_end : float
-        Single and basal crop coefficients in the standard climate (RHmin 45 %, 2 m/s). [-]
-    stages : tuple of int, optional
-        Days of the initial, development, mid and late stages.
-    height : float
-        Full-grown. [m]
-    root_depth_start, root_depth : float
-        [m]
-    depletion : float
-        p at ETc 5 mm a day. [-]
-    plant_factor : tuple of float, optional
-        Landscape plantings: share of ETo, one or twelve. [-]
-    ky : float, optional
-        Yield response factor. [-]
-    stands_for : tuple of str
-        Other plants for which these figures are taken.
-    source : str
-    """
-
-    name: str
-    kind: Literal["annual", "perennial"]
-    evergreen: bool
-    kc_ini: float
-    kc_mid: float
-    kc_end: float
-    kcb_ini: float
-    kcb_mid: float
-    kcb_end: float
-    stages: tuple[int, int, int, int] | None
-    height: float
-    root_depth_start: float
-    root_depth: float
-    depletion: float
-    plant_factor: tuple[float, ...] | None
-    ky: float | None
-    stands_for: tuple[str, ...]
-    source: str
-
-    @property
-    def needs_date(self) -> bool:
-        """Whether a day of planting, or of first growth, must be known."""
-        return self.stages is not None and not self.evergreen and self.plant_factor is None
 
 
 @dataclass(frozen=True)
@@ -131,76 +52,6 @@ class DemandCurve:
     assumptions: tuple[str, ...]
     mid_kc: float
     end_kc: float
-
-
-@functools.cache
-def _plants() -> dict[str, Plant]:
-    found: dict[str, Plant] = {}
-    for row in read_table("plants"):
-        lengths = [row[key] for key in ("l_ini_d", "l_dev_d", "l_mid_d", "l_late_d")]
-        stages = tuple(int(text) for text in lengths) if all(lengths) else None
-        plant = Plant(
-            name=row["name"],
-            kind="annual" if row["kind"] == "annual" else "perennial",
-            evergreen=row["evergreen"] == "yes",
-            kc_ini=float(row["kc_ini"]),
-            kc_mid=float(row["kc_mid"]),
-            kc_end=float(row["kc_end"]),
-            kcb_ini=float(row["kcb_ini"]),
-            kcb_mid=float(row["kcb_mid"]),
-            kcb_end=float(row["kcb_end"]),
-            stages=stages,  # type: ignore[arg-type]  # four of them
-            height=float(row["height_m"]),
-            root_depth_start=float(row["root_depth_start_m"]),
-            root_depth=float(row["root_depth_m"]),
-            depletion=float(row["p_at_etc_5"]),
-            plant_factor=(float(row["plant_factor"]),) if row["plant_factor"] else None,
-            ky=float(row["ky"]) if row["ky"] else None,
-            stands_for=tuple(folded(name) for name in row["stands_for"].split(";") if name),
-            source=row["source"],
-        )
-        for name in (row["name"], *row["also"].split(";"), *row["stands_for"].split(";")):
-            if name:
-                found[folded(name)] = plant
-    return found
-
-
-def known_plants() -> list[str]:
-    """Return the table's plants, vegetables first."""
-    return list(dict.fromkeys(plant.name for plant in _plants().values()))
-
-
-def find_plant(name: str) -> Plant:
-    """
-    Look a plant up; case, hyphens, spaces and the plural don't matter.
-
-    Parameters
-    ----------
-    name : str
-
-    Returns
-    -------
-    Plant
-
-    Raises
-    ------
-    PlantError
-        With the nearest known name, and what else can be given.
-
-    Examples
-    --------
-    >>> find_plant("Courgettes").name
-    'zucchini'
-    """
-    known = _plants()
-    if folded(name) in known:
-        return known[folded(name)]
-    near = difflib.get_close_matches(folded(name), known, n=1)
-    hint = f'did you mean "{near[0]}"? ' if near else f"known are {', '.join(known_plants())}. "
-    raise PlantError(
-        f'"{name}" is no plant that is known; {hint}'
-        'Or give your own figures, such as { kc = 0.9, root_depth = "60 cm", depletion = 0.45, height = "0.6 m" }'
-    )
 
 
 def _climate_term(wind: npt.ArrayLike, rh_min: npt.ArrayLike, height: npt.ArrayLike) -> Floats:
@@ -407,33 +258,6 @@ def landscape_curve(
     )
 
 
-def landscape_level(factor: str, level: str) -> float:
-    """
-    Return a published category's value.
-
-    Parameters
-    ----------
-    factor : {"species", "density", "microclimate"}
-    level : str
-        "very low" (species only), "low", "moderate" or "average", "high".
-
-    Returns
-    -------
-    float
-        Middle of the published range. [-]
-
-    Raises
-    ------
-    PlantError
-        Naming the levels there are.
-    """
-    rows = {row["level"]: row["value"] for row in read_table("landscape") if row["factor"] == factor}
-    wanted = folded(level)
-    if wanted not in rows:
-        raise PlantError(f'"{level}" is no level of {factor}; known are {", ".join(rows)}, or give a number')
-    return float(rows[wanted])
-
-
 def kc_max(kcb: npt.ArrayLike, *, wind: npt.ArrayLike, rh_min: npt.ArrayLike, height: npt.ArrayLike) -> Floats:
     """
     Return the most that plants and wet ground together can evaporate.
@@ -488,26 +312,3 @@ def covered_fraction(kcb: npt.ArrayLike, most: npt.ArrayLike, *, height: npt.Arr
     """
     share = np.maximum(np.asarray(kcb, float) - kc_min, 0.01) / (np.asarray(most, float) - kc_min)
     return np.asarray(np.minimum(share ** (1.0 + 0.5 * np.asarray(height, float)), _MOST_COVERED))
-
-
-def exposed_wetted_fraction(covered: npt.ArrayLike, wetted: npt.ArrayLike) -> Floats:
-    """
-    Return few, the share of the ground that is both wet and in the sun.
-
-    Parameters
-    ----------
-    covered : float or ndarray
-        fc. [-]
-    wetted : float or ndarray
-        fw of the last wetting. [-]
-
-    Returns
-    -------
-    ndarray
-        [-]
-
-    Notes
-    -----
-    FAO-56 (1998) eq. 75; Example 33.
-    """
-    return np.asarray(np.minimum(1.0 - np.asarray(covered, float), np.asarray(wetted, float)))

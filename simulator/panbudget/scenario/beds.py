@@ -79,11 +79,12 @@ class Ground(Described):
         if self.name is not None:
             if any(own):
                 raise Senseless("takes a texture's name or the two water contents, not both")
-            from panbudget.physics.soil import SoilError, find_soil
+            from panbudget.tables import UnknownName
+            from panbudget.tables.soils import find_soil
 
             try:
                 find_soil(self.name)
-            except SoilError as error:
+            except UnknownName as error:
                 raise Senseless(str(error), whole=True) from error
         elif (self.wilting_point or 0.0) >= (self.field_capacity or 0.0):
             raise Senseless(
@@ -173,32 +174,34 @@ class Plants(Described):
                 if getattr(self, key) is not None:
                     raise Senseless("goes with a plant's name, not with a kc, a plant_factor or a species", key=key)
         else:
-            from panbudget.physics.crops import PlantError, find_plant
+            from panbudget.tables import UnknownName
+            from panbudget.tables.plants import find_plant
 
             for key in ("stages", "stages_gdd"):
                 if getattr(self, key) is not None and not sum(getattr(self, key)):
                     raise Senseless("has no day in it; give all four stages", key=key)
             try:
                 find_plant(self.name)
-            except PlantError as error:
+            except UnknownName as error:
                 raise Senseless(str(error), whole=True) from error
         return self
 
     def _levels_are_known(self) -> None:
-        from panbudget.physics.crops import PlantError, landscape_level
+        from panbudget.tables import UnknownName
+        from panbudget.tables.plants import landscape_level
 
         for factor in ("species", "density", "microclimate"):
             level = getattr(self, factor)
             if isinstance(level, str):
                 try:
                     landscape_level(factor, level)
-                except PlantError as error:
+                except UnknownName as error:
                     raise Senseless(str(error), whole=True, key=factor) from error
 
     @property
     def factors(self) -> tuple[float, ...]:
         """Share of ETo that a landscape planting needs, one or twelve: given, or species · density · microclimate."""
-        from panbudget.physics.crops import landscape_level
+        from panbudget.tables.plants import landscape_level
 
         if self.plant_factor is not None:
             return tuple(self.plant_factor)
@@ -213,7 +216,7 @@ class Plants(Described):
         """Whether a day of planting, or of first growth, must be known."""
         if self.name is None:
             return False
-        from panbudget.physics.crops import find_plant
+        from panbudget.tables.plants import find_plant
 
         return find_plant(self.name).needs_date or self.stages is not None or self.stages_gdd is not None
 

@@ -107,7 +107,7 @@ def bed_forcing(controller: str, name: str, bed: Bed, climate: Climate, daily: p
     whole = bed_demand(bed, climate)
     first = int((daily.index[0].to_datetime64().astype("datetime64[D]") - climate.dates[0]).astype(int))
     curve = whole.between(first, first + len(daily))
-    taw = soil_of(bed.soil).available_water(curve.root_depth, bed.root_fraction)
+    taw = soil.available_water(soil_of(bed.soil), curve.root_depth, bed.root_fraction)
     layers = soil_of(bed.soil).layers
     reach = sum(thickness for thickness, _ in layers)
     if layers and float(curve.root_depth.max()) > reach + 1e-9:

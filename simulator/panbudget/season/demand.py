@@ -19,9 +19,10 @@ import numpy.typing as npt
 from panbudget.numeric import Floats
 from panbudget.physics import bare_soil as wetting
 from panbudget.physics import crops as plants
-from panbudget.physics import soil
 from panbudget.scenario import beds as scenario
 from panbudget.tables import folded
+from panbudget.tables.plants import Plant, find_plant
+from panbudget.tables.soils import SoilType, find_soil, own_soil
 
 __all__ = ["Climate", "Demand", "Part", "PlantingError", "bed_demand", "demand_curve", "plant_of", "soil_of"]
 
@@ -160,8 +161,8 @@ def bed_demand(bed: scenario.Bed, climate: Climate) -> Demand:
     Notes
     -----
     Between two plantings the ground is bare, with the next one's Kc ini. A mixture's Kc, roots and height are the
-    means of its parts weighted by cover (FAO-56 (1998) eq. 69 of ch. 7 sums covers likewise), and the part that
-    suffers first sets p.
+    means of its parts weighted by cover, and the part that suffers first sets
+    p.
     """
     if bed.mix:
         parts = [_described_demand(bed, part.plants, part.planted, climate) for part in bed.mix]
@@ -270,7 +271,7 @@ def _unique(parts: Sequence[Demand]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(text for part in parts for text in part.assumptions))
 
 
-def plant_of(described: scenario.Plants) -> plants.Plant:
+def plant_of(described: scenario.Plants) -> Plant:
     """
     Return the table's plant with the scenario's changes.
 
@@ -284,7 +285,7 @@ def plant_of(described: scenario.Plants) -> plants.Plant:
     Plant
     """
     assert described.name is not None
-    plant = plants.find_plant(described.name)
+    plant = find_plant(described.name)
     changes: dict[str, Any] = {
         key: getattr(described, key)
         for key in ("kc_ini", "kc_mid", "kc_end", "height", "depletion", "root_depth")
@@ -312,7 +313,7 @@ def demand_curve(
     wetting_interval: float | None = None,
     wetting_depth: float = 10.0,
     wetted_fraction: float = 1.0,
-    ground: soil.SoilType | None = None,
+    ground: SoilType | None = None,
 ) -> Demand:
     """
     Reckon one planting's demand over a weather record.
@@ -393,7 +394,7 @@ def demand_curve(
     )
 
 
-def _staged(plant: plants.Plant, planted: np.datetime64, climate: Climate, basal: bool) -> plants.DemandCurve:
+def _staged(plant: Plant, planted: np.datetime64, climate: Climate, basal: bool) -> plants.DemandCurve:
     """An annual's one season; a perennial's every year from the same day on."""
     if plant.kind == "annual":
         return plants.kc_curve(climate.dates, planted, plant, wind=climate.wind, rh_min=climate.rh_min, basal=basal)
@@ -428,8 +429,8 @@ def _in_year(day: np.datetime64, year: int) -> np.datetime64:
 
 
 def _stages_by_heat(
-    plant: plants.Plant, described: scenario.Plants, planted: np.datetime64, climate: Climate
-) -> tuple[plants.Plant, tuple[str, ...]]:
+    plant: Plant, described: scenario.Plants, planted: np.datetime64, climate: Climate
+) -> tuple[Plant, tuple[str, ...]]:
     """
     Stage lengths in days from growing degree days: mean temperature above the base, never below 0, added up.
 
@@ -466,14 +467,14 @@ def _stages_by_heat(
 
 
 def _wetted_start(
-    plant: plants.Plant,
+    plant: Plant,
     planted: np.datetime64,
     climate: Climate,
     interval: float,
     depth: float,
     wetted_fraction: float,
-    ground: soil.SoilType,
-) -> plants.Plant:
+    ground: SoilType,
+) -> Plant:
     assert plant.stages is not None
     day = (climate.dates - planted).astype(int)
     early = (day >= 0) & (day < plant.stages[0])
@@ -484,7 +485,7 @@ def _wetted_start(
     return dataclasses.replace(plant, kc_ini=kc)
 
 
-def soil_of(described: scenario.Soil) -> soil.SoilType:
+def soil_of(described: scenario.Soil) -> SoilType:
     """
     Return a soil's water contents: the table's, or the user's own, by layers if it has any.
 
@@ -502,8 +503,8 @@ def soil_of(described: scenario.Soil) -> soil.SoilType:
     return _one_soil(described)
 
 
-def _one_soil(described: scenario.Ground) -> soil.SoilType:
+def _one_soil(described: scenario.Ground) -> SoilType:
     if described.name is not None:
-        return soil.find_soil(described.name)
+        return find_soil(described.name)
     assert described.field_capacity is not None and described.wilting_point is not None
-    return soil.own_soil(described.field_capacity, described.wilting_point)
+    return own_soil(described.field_capacity, described.wilting_point)

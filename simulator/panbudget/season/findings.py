@@ -16,10 +16,10 @@ import numpy.typing as npt
 import pandas as pd
 
 from panbudget import words
+from panbudget.physics.hydraulics import KPA_PER_M
 from panbudget.season.faults import fault_days, fault_said, fault_where
 from panbudget.season.heat import said as heat_said
 from panbudget.season.salt import MOST_DRIFT
-from panbudget.season.supplies import KPA_PER_M
 from panbudget.season.totals import valve_flows
 from panbudget.weather.flags import MADE_HEAT, is_borrowed
 from panbudget.words import count as counted

@@ -17,11 +17,11 @@ import numpy as np
 import pandas as pd
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Beds, Days, Pans, State, Tanks, no_tanks
+from panbudget.engine.arrays import Beds, Days, Pans, State, Tanks, empty_state, no_tanks
 from panbudget.errors import Problem, ScenarioError
 from panbudget.numeric import Floats, Ints
 from panbudget.physics import evaporation, sun
-from panbudget.physics.hydraulics import emitter_flow
+from panbudget.physics.hydraulics import emitter_flow, pressure_behind
 from panbudget.physics.solar_time import solar_hour
 from panbudget.scenario.garden import Controller, Emitter, Scenario, Supply
 from panbudget.season.beds import BedForcing, bed_arrays, bed_forcing, lanes_of
@@ -30,7 +30,6 @@ from panbudget.season.supplies import (
     lengthened,
     losses_of,
     most_static,
-    pressure_behind,
     pressure_table,
     roof_inflow,
     tank_shape,
@@ -230,22 +229,14 @@ def initial_state(scenario: Scenario, forcing: Forcing) -> State:
     share = [bed.initial_depletion for c in scenario.controller.values() for bed in c.bed.values()]
     depletion = np.repeat(np.asarray(share) * forcing.beds.taw[:, 0], len(forcing.lanes))
     surface = np.repeat(np.asarray(share) * forcing.beds.tew, len(forcing.lanes))
-    return State(
+    return empty_state(controllers, lanes, forcing.tanks)._replace(
         # filled before the first day's faults move the trip weight; never over the rim
         level=np.minimum(forcing.pans.swing[:, 0], forcing.pans.rim[:, 0] + forcing.pans.shift[:, 0]),
-        is_open=np.zeros(controllers, np.int64),
-        since=np.zeros(controllers),
-        refilled=np.zeros(controllers),
-        drawn=np.zeros(controllers),
-        cause=np.zeros(controllers, np.int64),
-        slot=np.zeros(controllers, np.int64),
-        press=np.zeros(controllers, np.int64),
         volume=np.array(
             [(supply.volume or 0.0) * supply.full_at_start for supply in tanks_in_use(scenario).values()], float
         ),
         depletion=depletion,
         surface_depletion=surface,
-        wetted=np.ones(lanes),
     )
 
 

@@ -20,7 +20,6 @@ from panbudget.engine import season as engine
 from panbudget.engine.arrays import Results, State, empty_results, plain
 from panbudget.errors import ClosureError, Problem, ScenarioError
 from panbudget.numeric import Floats
-from panbudget.physics import soil
 from panbudget.physics.solar_time import from_solar
 from panbudget.scenario.garden import Column, FallbackSource, Scenario
 from panbudget.season.faults import with_faults
@@ -449,7 +448,7 @@ def _bed_days(forcing: Forcing, out: Results, index: int, key: str, area: float)
             "runoff_mm": forcing.days.rain - part.rain_in,
             "kc": part.curve.kc + ke,
             "taw_mm": part.taw,
-            "raw_mm": soil.depletion_fraction(part.curve.depletion, out.etc[mean]) * part.taw,
+            "raw_mm": out.raw[mean],
             "growing": part.curve.growing,
         },
         index=forcing.dates.rename("date"),

@@ -11,116 +11,23 @@ import itertools
 from collections.abc import Callable
 
 import numpy as np
-import numpy.typing as npt
 
 from panbudget.numeric import Floats
+from panbudget.physics.hydraulics import KPA_PER_M, hazen_williams_loss, pressure_behind, valve_loss
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.supplies import Pipe, Roof, Supply
 
 __all__ = [
-    "KPA_PER_M",
-    "hazen_williams_loss",
     "lengthened",
     "losses_of",
     "most_static",
-    "pressure_behind",
     "pressure_table",
     "roof_inflow",
     "tank_shape",
     "tanks_in_use",
-    "valve_loss",
 ]
 
-KPA_PER_M = 9.80665  # of water at 1.000 kg/L
 _NODES = 33  # of the table from static pressure to the emitters'
-_HALVINGS = 80
-
-
-def hazen_williams_loss(flow: npt.ArrayLike, *, length: float, diameter: float, smoothness: float) -> Floats:
-    """
-    Return the pressure lost along a pipe.
-
-    Parameters
-    ----------
-    flow : float or ndarray, any shape
-        [L/h]
-    length, diameter : float
-        Inside diameter. [m]
-    smoothness : float
-        C: 140 for polyethylene, 150 for PVC, 120 for galvanised steel (common practice, no source). [-]
-
-    Returns
-    -------
-    ndarray
-        [kPa]
-
-    Notes
-    -----
-    Hazen & Williams (1905), in SI: h_f = 10.67 L Q^1.852 / (C^1.852 d^4.8704), Q in m³/s. For water at ordinary
-    temperatures in turbulent flow; below a Reynolds number of some 4000 it asks too much.
-    """
-    q = np.asarray(flow, float) / 3.6e6  # m³/s
-    head = 10.67 * length * q**1.852 / (smoothness**1.852 * diameter**4.8704)
-    return np.asarray(head * KPA_PER_M)
-
-
-def valve_loss(flow: npt.ArrayLike, *, rated_flow: float, rated_loss: float) -> Floats:
-    """
-    Return the pressure lost in a valve.
-
-    Parameters
-    ----------
-    flow : float or ndarray, any shape
-        [L/h]
-    rated_flow : float
-        At which ``rated_loss`` holds. [L/h]
-    rated_loss : float
-        [kPa]
-
-    Returns
-    -------
-    ndarray
-        [kPa]
-
-    Notes
-    -----
-    The loss goes with the square of the flow, as a flow coefficient Kv says it (IEC 60534-2-1).
-    """
-    return np.asarray(rated_loss * (np.asarray(flow, float) / rated_flow) ** 2)
-
-
-def pressure_behind(static: float, draw: Callable[[float], float], losses: Callable[[float], float]) -> float:
-    """
-    Return the pressure at the emitters when what they draw there causes the losses on the way.
-
-    Parameters
-    ----------
-    static : float
-        Before pipe and valve. [kPa]
-    draw : callable
-        Pressure at the emitters -> flow; rising. [kPa] -> [L/h]
-    losses : callable
-        Flow -> pressure lost; rising. [L/h] -> [kPa]
-
-    Returns
-    -------
-    float
-        Between 0 and ``static``. [kPa]
-
-    Notes
-    -----
-    Bisection of p + losses(draw(p)) = static, which has one solution.
-    """
-    low, high = 0.0, max(static, 0.0)
-    if losses(draw(high)) <= 0.0:
-        return high
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2.0
-        if middle + losses(draw(middle)) > static:
-            high = middle
-        else:
-            low = middle
-    return (low + high) / 2.0
 
 
 def losses_of(pipe: Pipe | None, rated_flow: float | None, rated_loss: float | None) -> Callable[[float], float]:

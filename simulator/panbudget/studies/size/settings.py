@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Beds, Pans, State, Tanks, empty_results, no_tanks, plain
+from panbudget.engine.arrays import Beds, Pans, State, Tanks, empty_results, empty_state, no_tanks, plain
 from panbudget.engine.compiled import compiled, has_compiler
 from panbudget.numeric import Floats, Ints
 from panbudget.season.forcing import Forcing
@@ -361,20 +361,11 @@ def _arrays(year: YearForcing, settings: Sequence[Setting], factors: Floats) -> 
         lane_mm_per_hour=np.tile(np.stack([mean, mean * year.uniformity], axis=1).ravel(), n),
         given=np.zeros((n_beds, 0)),
     )
-    whole = np.zeros(n, np.int64)
-    state = State(
+    state = empty_state(n, lanes, tanks)._replace(
         level=swing.copy(),
-        is_open=whole.copy(),
-        since=np.zeros(n),
-        refilled=np.zeros(n),
-        drawn=np.zeros(n),
-        cause=whole.copy(),
-        slot=whole.copy(),
-        press=whole.copy(),
         volume=volume,
         depletion=np.tile(np.repeat(year.depletion, _SHARES), n),
         surface_depletion=np.tile(np.repeat(year.surface_depletion, _SHARES), n),
-        wetted=np.ones(lanes),
     )
     return pans, tanks, beds, state
 

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Beds, Days, Pans, Results, State, Tanks, empty_results, no_tanks, plain
+from panbudget.engine.arrays import Beds, Days, Pans, Results, State, Tanks, empty_results, empty_state, no_tanks, plain
 from panbudget.engine.compiled import compiled
 from panbudget.errors import ClosureError, Problem, ScenarioError
 from panbudget.numeric import Floats
@@ -328,21 +328,16 @@ def _first_morning(
         run.run(days, pans._replace(evaporation=np.zeros((0, n_days))), no_tanks(n_days), beds, state, out)
         depletion, surface, wetted = state.depletion, state.surface_depletion, state.wetted
     lane = bundle.lane_bed
-    return _state(bundle.pans.swing[:, 0].copy(), bundle.volume.copy(), depletion[lane], surface[lane], wetted[lane])
+    return _state(
+        bundle.pans.swing[:, 0].copy(), bundle.volume.copy(), depletion[lane], surface[lane], wetted[lane], bundle.tanks
+    )
 
 
-def _state(level: Floats, volume: Floats, depletion: Floats, surface: Floats, wetted: Floats) -> State:
-    n = len(level)
-    whole = [np.zeros(n, np.int64) for _ in range(4)]
-    return State(
+def _state(
+    level: Floats, volume: Floats, depletion: Floats, surface: Floats, wetted: Floats, tanks: Tanks | None = None
+) -> State:
+    return empty_state(len(level), len(wetted), tanks)._replace(
         level=level,
-        is_open=whole[0],
-        since=np.zeros(n),
-        refilled=np.zeros(n),
-        drawn=np.zeros(n),
-        cause=whole[1],
-        slot=whole[2],
-        press=whole[3],
         volume=volume,
         depletion=depletion.copy(),
         surface_depletion=surface.copy(),

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from panbudget.physics.crops import find_plant, known_plants
-from panbudget.physics.soil import find_soil, known_soils
-from panbudget.tables import read_table
+from panbudget.tables import UnknownName, read_table
+from panbudget.tables.plants import find_plant, known_plants
+from panbudget.tables.soils import find_soil, known_soils
 
 
 @pytest.mark.parametrize("name", ["plants", "soils", "pan_coefficients", "wetted_fraction", "curve_numbers"])
@@ -81,3 +81,22 @@ def test_the_pan_table_is_the_papers():
         == ("A_green", "10", "u<2", "<40")
     ]
     assert chosen == ["0.65"]
+
+
+def test_soils_are_found_whatever_their_spelling():
+    assert find_soil("Sandy-Loam") is find_soil("sandy loam")
+    assert find_soil("silty clay loam").name == "silt clay loam"
+    with pytest.raises(UnknownName, match='unknown soil "lome"; expected: one of sand, .*; did you mean "loam"'):
+        find_soil("lome")
+
+
+def test_an_unknown_plant_is_told_with_the_nearest():
+    with pytest.raises(UnknownName, match='unknown plant "tomatto"; did you mean "tomato"'):
+        find_plant("tomatto")
+    with pytest.raises(UnknownName, match='unknown plant "xyzzy"; expected: one of tomato, sweet pepper'):
+        find_plant("xyzzy")
+
+
+@pytest.mark.parametrize("name", ["Tomatoes", "aubergine", "COURGETTE", "sweet-corn", "peach", "lawn"])
+def test_common_names_are_found(name):
+    assert find_plant(name).name in known_plants()

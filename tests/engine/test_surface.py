@@ -6,7 +6,14 @@ import numpy as np
 import pytest
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Beds, Days, Pans, State, empty_results, mains, no_tanks, plain
+from panbudget.engine.arrays import Beds, Days, Pans, empty_results, empty_state, mains, no_tanks, plain
+from panbudget.engine.surface import (
+    evaporation_coefficient,
+    evaporation_reduction,
+    exposed_wetted_fraction,
+    wetted_in_the_sun,
+)
+from panbudget.physics import crops
 from tests.published import case, inputs
 
 
@@ -56,21 +63,7 @@ def one_bed(eto, rain, irrigation, *, kcb, kc_max, exposed, tew, rew, fw, taw, p
         lane_draw=np.full(1, -1, np.int64),
         given=np.asarray(irrigation, float).reshape(1, n),
     )
-    whole = np.zeros(1, np.int64)
-    state = State(
-        level=one.copy(),
-        is_open=whole.copy(),
-        since=0.0 * one,
-        refilled=0.0 * one,
-        drawn=0.0 * one,
-        cause=whole.copy(),
-        slot=whole.copy(),
-        press=whole.copy(),
-        volume=np.zeros(0),
-        depletion=dr * one,
-        surface_depletion=de * one,
-        wetted=one.copy(),
-    )
+    state = empty_state(1, 1)._replace(level=one.copy(), depletion=dr * one, surface_depletion=de * one)
     out = empty_results(1, 1, n, room=1)
     engine.run_season(plain(days), plain(pans), plain(no_tanks(n)), plain(beds), plain(state), plain(out))
     return {name: getattr(out, name)[0] for name in ("ke", "kr", "few", "surface_depletion", "etc", "eta", "depletion")}
@@ -175,3 +168,34 @@ def test_emitters_under_the_leaves_wet_less_of_what_the_sun_reaches():
     )
     assert found["few"][0] == pytest.approx(rows["few"].number, abs=rows["few"].tolerance)
     assert found["ke"][0] == pytest.approx(rows["ke"].number, abs=rows["ke"].tolerance)
+
+
+@pytest.mark.parametrize(
+    ("name", "fw"), [("ex32_sprinkler", "ex32"), ("ex33_furrow", "ex33"), ("ex34_drip_under_canopy", "ex34")]
+)
+def test_the_ground_that_is_wet_and_in_the_sun(name, fw):
+    """FAO-56 (1998), Examples 32, 33 and 34; in 34 the drip's fw is multiplied by 1 − ⅔ fc."""
+    given = inputs("ex32_33_34")
+    rows = case("soil_water_examples.csv", name)
+    most = crops.kc_max(given["kcb"], wind=given["u2"], rh_min=given["rh_min"], height=given["h_m"])
+    covered = crops.covered_fraction(given["kcb"], most, height=given["h_m"], kc_min=given["kc_min"])
+    wetted = given["fw"][fw]
+    if fw == "ex34":
+        wetted = wetted_in_the_sun(1.0 - covered, wetted)
+    few = exposed_wetted_fraction(1.0 - covered, wetted)
+    ke = evaporation_coefficient(1.0, given["kcb"], most, few)
+    found = {"kc_max": most, "fc": covered, "few": few, "few_x_kcmax": few * most, "ke": ke, "kc": given["kcb"] + ke}
+    for key, row in rows.items():
+        assert float(found[key]) == pytest.approx(row.number, abs=row.tolerance), key
+
+
+def test_bare_ground_dries_as_in_example_31():
+    """FAO-56 (1998), Example 31: bare loam after heavy rain, ten days."""
+    given_ = inputs("ex31_bare_loam")
+    depletion = 0.0
+    for day in range(1, given_["days"] + 1):
+        rows = case("soil_water_examples.csv", "ex31_bare_loam", day)
+        kr = evaporation_reduction(depletion, given_["tew_mm"], given_["rew_mm"])
+        assert kr == pytest.approx(rows["kr"].number, abs=rows["kr"].tolerance)
+        depletion += evaporation_coefficient(kr, given_["kcb"], given_["kc_max"], 1.0) * given_["eto_mm_day"]
+        assert depletion == pytest.approx(rows["de_end"].number, abs=rows["de_end"].tolerance)

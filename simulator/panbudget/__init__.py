@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from panbudget.reports.season.files import write_away, write_comparison, write_season, write_setup
     from panbudget.reports.statement.files import write_statement
     from panbudget.scenario.garden import Scenario, load_scenario, scenario_from
-    from panbudget.season.replay import Season, replay
+    from panbudget.season.replay import replay
+    from panbudget.season.result import Season
     from panbudget.season.years import read_year
     from panbudget.studies.away import Away, away
     from panbudget.studies.compare import Comparison, compare
@@ -83,7 +84,7 @@ _HOME = {
     "Scenario": "scenario.garden",
     "load_scenario": "scenario.garden",
     "scenario_from": "scenario.garden",
-    "Season": "season.replay",
+    "Season": "season.result",
     "replay": "season.replay",
     "Fallback": "weather",
     "Weather": "weather",

@@ -75,7 +75,7 @@ def main() -> None:
     from panbudget.engine.arrays import empty_results, plain
     from panbudget.scenario.garden import load_scenario
     from panbudget.season.forcing import initial_state, prepare
-    from panbudget.season.replay import read_scenario_weather
+    from panbudget.weather.of_scenario import read_scenario_weather
 
     bare = seconds(cold("-c", "pass"))
     pandas_import = seconds(cold("-c", "import pandas"), 3)

@@ -37,11 +37,11 @@ def summers(path: Path, years: int) -> None:
 def main() -> None:
     """Measure and print."""
     from panbudget import replay, scenario_from
-    from panbudget.season.replay import read_scenario_weather
     from panbudget.season.years import in_year, years_at_hand
     from panbudget.studies.size import settings
     from panbudget.studies.size.choose import _layout, _year
     from panbudget.studies.size.settings import Setting, outcomes
+    from panbudget.weather.of_scenario import read_scenario_weather
 
     folder = Path(tempfile.mkdtemp())
     summers(folder / "weather.csv", 20)

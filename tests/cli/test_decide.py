@@ -93,7 +93,9 @@ def test_an_earlier_run_is_replaced_only_when_asked(call, tmp_path, capsys):
     assert [p.name for p in tmp_path.iterdir()] == ["o"]
 
 
-@pytest.mark.parametrize(("call", "step"), [(COMPARE, "studies.compare"), (AWAY, "studies.away"), (SETUP, "studies.setup")])
+@pytest.mark.parametrize(
+    ("call", "step"), [(COMPARE, "studies.compare"), (AWAY, "studies.away"), (SETUP, "studies.setup")]
+)
 def test_an_interruption_leaves_nothing_half_made(call, step, tmp_path, capsys, monkeypatch):
     def interrupted(*_, **__):
         raise KeyboardInterrupt

@@ -280,7 +280,7 @@ def test_a_fallback_that_makes_no_sense_is_refused_by_name(fallbacks, said):
 
 def test_a_fallbacks_place_is_the_sites_where_it_says_nothing(make_garden, tmp_path):
     """Its own elevation decides what sky its radiation is checked against; a format unknown is named with its key."""
-    from panbudget.season.replay import read_scenario_weather
+    from panbudget.weather.of_scenario import read_scenario_weather
 
     (tmp_path / "hill.csv").write_text(weather_csv(31, tmin=10.0), encoding="utf-8")
     text = weather_csv(31).replace("2025-05-04,14.0", "2025-05-04,")

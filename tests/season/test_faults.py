@@ -12,10 +12,10 @@ from panbudget.errors import ScenarioError
 from panbudget.scenario.garden import Fault
 from panbudget.season.faults import fault_said, with_faults
 from panbudget.season.forcing import initial_state, prepare
-from panbudget.season.replay import read_scenario_weather
 from panbudget.season.years import in_year
 from panbudget.studies.setup import set_up
 from panbudget.studies.size.choose import size
+from panbudget.weather.of_scenario import read_scenario_weather
 from panbudget.words import litres
 from tests.small_weather import weather_csv
 

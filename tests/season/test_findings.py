@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 
 from panbudget import replay
-from panbudget.season.findings import SEVERITIES
+from panbudget.season.finding import SEVERITIES
 from tests.small_weather import weather_csv
 from tests.test_laws import PAN, VALVE, merged, nested
 

@@ -10,7 +10,7 @@ import pytest
 from panbudget.errors import ScenarioError
 from panbudget.season.beds import LANES
 from panbudget.season.forcing import initial_state, prepare
-from panbudget.season.replay import read_scenario_weather
+from panbudget.weather.of_scenario import read_scenario_weather
 from tests.small_weather import weather_csv
 from tests.test_laws import PAN, VALVE, merged, nested
 

@@ -14,8 +14,8 @@ from panbudget.physics.air import saturation_vapour_pressure
 from panbudget.physics.evaporation import reference_evapotranspiration
 from panbudget.scenario.garden import Heat
 from panbudget.season.heat import add_heat, find_heat_waves, with_heat
-from panbudget.season.replay import read_scenario_weather
 from panbudget.weather.flags import MADE_HEAT
+from panbudget.weather.of_scenario import read_scenario_weather
 from tests.small_weather import weather_csv
 
 

@@ -11,8 +11,9 @@ import pytest
 from panbudget.errors import ScenarioError, WeatherError
 from panbudget.reports.season.page import report_html
 from panbudget.scenario.garden import load_scenario, scenario_from
-from panbudget.season.replay import read_scenario_weather, replay
+from panbudget.season.replay import replay
 from panbudget.season.years import bed_in_year, in_year, moved, read_year, years_at_hand
+from panbudget.weather.of_scenario import read_scenario_weather
 from tests.small_weather import weather_csv
 from tests.weather.formats.test_tmy3 import text as typical_text
 

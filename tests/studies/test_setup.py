@@ -10,8 +10,8 @@ import pytest
 
 from panbudget import replay
 from panbudget.errors import ScenarioError
-from panbudget.season.replay import read_scenario_weather
 from panbudget.studies.setup import TURNED, ml_per_minute, set_up
+from panbudget.weather.of_scenario import read_scenario_weather
 from tests.small_weather import weather_csv
 
 SHOWERS = [0.0 if day % 9 else 12.0 for day in range(92)]
@@ -77,7 +77,9 @@ def test_weeks_are_the_seasons_own_sums(make):
     june = season.controllers["upper"].loc["2025-06"]
     assert months[1].openings_a_week == pytest.approx(june["openings"].sum() / 30 * 7)
     assert months[1].litres_a_week == pytest.approx(june["litres"].sum() / 30 * 7)
-    begun = season.openings[season.openings["start"].str.startswith("2025-06") & season.openings["end_h"].notna()]
+    begun = season.openings[
+        season.openings["start"].dt.strftime("%Y-%m").eq("2025-06") & season.openings["end_h"].notna()
+    ]
     assert months[1].minutes == pytest.approx(begun["minutes"].median())
 
 
@@ -85,7 +87,7 @@ def test_pressed_openings_count_among_the_openings_and_their_minutes_alike(make)
     """A press each sunset and trips besides: openings, their median minutes, and how many of them were pressed."""
     garden = make({"controller": {"upper": {"valve": {"press_times": ["sunset"]}}}})
     season, months = replay(garden), set_up(garden).sheets["upper"].months
-    june = season.openings[season.openings["start"].str.startswith("2025-06")]
+    june = season.openings[season.openings["start"].dt.strftime("%Y-%m").eq("2025-06")]
     assert set(june["cause"]) == {"trip", "press"}
     assert months[1].openings_a_week == pytest.approx(len(june) / 30 * 7)
     assert months[1].pressed_a_week == pytest.approx((june["cause"] == "press").sum() / 30 * 7)

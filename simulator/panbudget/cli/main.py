@@ -36,7 +36,7 @@ from panbudget.cli.sweep import sweep
 from panbudget.errors import OutputError, PanbudgetError
 
 if TYPE_CHECKING:
-    from panbudget.season.replay import Season
+    from panbudget.season.result import Season
 
 __all__ = ["app", "main"]
 
@@ -197,17 +197,18 @@ def replay(
                 f"--start {first} lies after --end {last}; the season would end before it starts: give the earlier date first"
             )
         with new_folder(out, "replay", overwrite=overwrite) as made:
-            from panbudget.season import replay as seasons
+            from panbudget.season.replay import replay
             from panbudget.season.years import read_year
+            from panbudget.weather.of_scenario import read_scenario_weather
 
             step("reading the weather")
             if season is not None:
                 described, weather = read_year(described, season)
                 first, last = described.season.start, described.season.end
             else:
-                weather = seasons.read_scenario_weather(described, first, last)
+                weather = read_scenario_weather(described, first, last)
             step("replaying the season")
-            replayed = seasons.replay(described, start=first, end=last, weather=weather)
+            replayed = replay(described, start=first, end=last, weather=weather)
             if spread is not None:
                 from panbudget.studies.ranges import with_spread
 

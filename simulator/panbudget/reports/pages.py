@@ -14,7 +14,7 @@ import jinja2
 from markupsafe import Markup
 
 from panbudget.reports.texts import CAPTIONS
-from panbudget.season.findings import SEVERITIES, Finding
+from panbudget.season.finding import SEVERITIES, Finding
 from panbudget.words import count, day_said
 
 __all__ = ["Table", "listed_findings", "placed_figure", "provenance_table", "render"]

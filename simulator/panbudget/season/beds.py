@@ -22,8 +22,6 @@ from panbudget.physics import soil
 from panbudget.scenario.garden import Bed, Controller, Scenario
 from panbudget.season.demand import Climate, Demand, bed_demand, mulch_factor, soil_of
 
-__all__ = ["LANES", "BedForcing", "bare_ground", "bed_arrays", "bed_forcing", "evaporable_water", "lanes_of"]
-
 #: the lanes of each bed, in the engine's order; the last only where a present timer is described
 LANES = ("mean", "driest_quarter", "exact_refill", "timer")
 _SOURCES = {

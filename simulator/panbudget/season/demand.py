@@ -24,8 +24,6 @@ from panbudget.tables import folded
 from panbudget.tables.plants import Plant, find_plant
 from panbudget.tables.soils import SoilType, find_soil, own_soil
 
-__all__ = ["Climate", "Demand", "Part", "PlantingError", "bed_demand", "demand_curve", "plant_of", "soil_of"]
-
 _HEIGHT_UNSTATED = 0.5  # m; common practice, no source
 _BARE_SOIL_SHARE = 0.1  # FAO-56 (1998) Table 18: Kcb is Kc less 0.05 to 0.1
 # FAO-56 (1998) ch. 10, mulches (from memory): 5 % less evaporation for each 10 % under an organic mulch

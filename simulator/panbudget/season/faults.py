@@ -17,8 +17,6 @@ from panbudget.scenario.garden import Fault, Scenario
 from panbudget.season.forcing import Forcing, room_for
 from panbudget.words import day_said, number
 
-__all__ = ["DAYS_A_MONTH", "fault_days", "fault_said", "fault_where", "lost_share", "with_faults"]
-
 DAYS_A_MONTH = 365.25 / 12.0
 _MOST = 0.001  # kg; no swing is smaller
 

@@ -8,8 +8,7 @@ limits that separate them are named here, once; they are common practice, no sou
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -18,18 +17,13 @@ import pandas as pd
 from panbudget import words
 from panbudget.physics.hydraulics import KPA_PER_M
 from panbudget.season.faults import fault_days, fault_said, fault_where
+from panbudget.season.finding import SEVERITIES, Finding
 from panbudget.season.heat import said as heat_said
+from panbudget.season.result import Season
 from panbudget.season.salt import MOST_DRIFT
 from panbudget.season.totals import valve_flows
 from panbudget.weather.flags import MADE_HEAT, is_borrowed
 from panbudget.words import count as counted
-
-if TYPE_CHECKING:
-    from panbudget.season.replay import Season
-
-__all__ = ["SEVERITIES", "Finding", "find"]
-
-SEVERITIES = ("danger", "caution", "note")
 
 STUCK_HOURS_DANGER = 6.0  # hours in a season with the valve held open by evaporation alone
 ADEQUACY_DANGER, ADEQUACY_CAUTION = 0.75, 0.95  # ETc actual ÷ ETc
@@ -41,39 +35,6 @@ OPENINGS_A_DAY = 12
 BOUND_SHARE = 0.1  # of the days: model page §2
 HOT_DAY_SHARE = 0.9  # quantile of daily pan evaporation taken for a hot day
 MODELS_APART = 0.15
-
-
-@dataclass(frozen=True)
-class Finding:
-    """
-    One thing worth knowing.
-
-    Parameters
-    ----------
-    severity : str
-        One of `SEVERITIES`.
-    code : str
-        Short and stable, for scripts.
-    where : str
-        Controller, "controller/bed", "weather" or "season".
-    message : str
-        What was found, and what to do.
-    first : str or None
-        First day it concerns, ISO.
-    days : int
-        How many days it concerns.
-    """
-
-    severity: str
-    code: str
-    where: str
-    message: str
-    first: str | None = None
-    days: int = 0
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as `season.json` lists it."""
-        return asdict(self)
 
 
 def find(season: Season) -> tuple[Finding, ...]:

@@ -37,21 +37,6 @@ from panbudget.season.supplies import (
 )
 from panbudget.weather import Weather
 
-__all__ = [
-    "MOST_OPENINGS",
-    "Forcing",
-    "PanFlows",
-    "PanForcing",
-    "initial_state",
-    "pan_arrays",
-    "pan_flows",
-    "prepare",
-    "press_hours",
-    "room_for",
-    "spun_up",
-    "tank_arrays",
-]
-
 #: an opening list longer than this is a mistake in the scenario, not a season
 MOST_OPENINGS = 500_000
 

@@ -25,8 +25,6 @@ from panbudget.weather.flags import MADE_HEAT
 from panbudget.weather.site import SiteLike
 from panbudget.words import day_said
 
-__all__ = ["HeatWave", "HeatWaves", "add_heat", "find_heat_waves", "made_wave", "said", "with_heat"]
-
 # what makes a heat wave; issue "Decide", and common practice, no source
 LEAST_DAYS = 3
 PERCENTILE = 95.0

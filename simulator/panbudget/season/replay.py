@@ -1,7 +1,7 @@
 """
-Season: a replay, and what came out of it: daily tables, the list of openings, totals, balances.
+Replay: a season of weather through a garden, day by day tables and all. `replay` is what a Python user calls.
 
-Units in the names of everything: kg (= litres), mm, hours, litres. `replay` is what a Python user calls.
+Units in the names of everything: kg (= litres), mm, hours, litres.
 """
 
 from __future__ import annotations
@@ -10,178 +10,40 @@ import dataclasses
 import datetime as dt
 import functools
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import Any, NamedTuple
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Results, State, empty_results, plain
-from panbudget.errors import ClosureError, Problem, ScenarioError
+from panbudget.engine.arrays import Results, State
+from panbudget.errors import Problem, ScenarioError
 from panbudget.numeric import Floats
 from panbudget.physics.solar_time import from_solar
-from panbudget.scenario.garden import Column, FallbackSource, Scenario
+from panbudget.scenario.garden import Scenario, Site, load_scenario
 from panbudget.season.faults import with_faults
-from panbudget.season.findings import Finding, find
+from panbudget.season.findings import find
 from panbudget.season.forcing import Forcing, initial_state, prepare, spun_up
 from panbudget.season.heat import with_heat
-from panbudget.season.salt import SaltBalance, SaltLeft, pan_salt, salted_pans
+from panbudget.season.result import LANE_COLUMNS, Season, with_units
+from panbudget.season.run import Ran, run_forcing, run_salted
+from panbudget.season.salt import SaltLeft
 from panbudget.season.supplies import tanks_in_use
 from panbudget.season.totals import PREFIXES, bed_totals, controller_totals, supply_totals
-from panbudget.weather import Fallback, Site, Weather, read_weather
-from panbudget.weather.formats.readers import format_problem
+from panbudget.weather import Weather
+from panbudget.weather.of_scenario import read_scenario_weather
 
-__all__ = ["Ran", "Season", "read_scenario_weather", "replay", "run_forcing", "run_salted"]
+Day = dt.date | str | pd.Timestamp | np.datetime64
 
-_SALT_RUNS, _SALT_KG = 8, 1e-8  # most runs; drift from one to the next at which they agree
 _CAUSES = {engine.TRIP: "trip", engine.PRESS: "press"}
 
 
-@dataclass(frozen=True)
-class Season:
-    """
-    One replay.
-
-    Parameters
-    ----------
-    scenario : Scenario
-    weather : Weather
-        The whole record; `days` holds the season's part.
-    days : DataFrame
-        One row a day, index "date": ``eto_mm``, ``rain_mm``, ``tmin_c``, ``tmax_c`` and ``pan_mm`` of each
-        controller under its name with the prefix "pan_mm ".
-    controllers : dict of DataFrame
-        Controller -> one row a day: ``openings``, ``open_hours``, ``litres``, ``refilled_kg``, ``evaporated_kg``,
-        ``rain_caught_kg``, ``leaked_kg``, ``spilled_kg``, ``pan_level_kg`` (above the trip weight),
-        ``stuck_hours``, ``dry_hours``, ``starved_hours`` (open without water), ``pan_mm``.
-    tanks : dict of DataFrame
-        Supply that is a tank -> one row a day: ``volume_l`` (at its end), ``roof_l``, ``topped_l``, ``drawn_l``,
-        ``over_l``.
-    beds : dict of DataFrame
-        "CONTROLLER/BED" -> one row a day: ``litres``, ``irrigation_mm``, ``rain_mm``, ``runoff_mm``,
-        ``depletion_mm``, ``ks``, ``etc_mm``, ``eta_mm``, ``deep_percolation_mm``, ``kc``, ``taw_mm``, ``raw_mm``,
-        ``growing``, ``left_below_mm``; the lane's own again with the prefix ``driest_`` for the driest quarter,
-        ``exact_`` for the yardstick of exact refill, ``timer_`` for a present timer; ``net_demand_mm``; and for
-        the dual coefficient, else not numbers, ``kcb``, ``ke``, ``kr``, ``few``, ``surface_depletion_mm``,
-        ``evaporation_mm``, ``transpiration_mm``.
-    openings : DataFrame
-        ``controller``, ``start``, ``end`` (text), ``minutes``, ``refilled_kg``, ``litres``, ``cause``,
-        ``start_h``, ``end_h`` (solar hours since the first day's solar midnight).
-    hourly_level : dict of ndarray (days·24,)
-        The pan's level at the end of each hour. [kg above the trip weight]
-    findings : tuple of Finding
-    totals : dict
-        What `season.json` says, findings and provenance left out.
-    assumptions : tuple of str
-    state : State
-        Where the season ended; `replay` takes it to go on from there.
-    salt_left : dict of SaltLeft
-        Salt in the pans there, by controller; goes with ``state``.
-    began : State
-        Where the season began.
-    salt_before : dict of SaltLeft
-        Salt in the pans there; empty where they were filled anew.
-    forcing : Forcing
-    """
-
-    scenario: Scenario
-    weather: Weather
-    days: pd.DataFrame
-    controllers: dict[str, pd.DataFrame]
-    tanks: dict[str, pd.DataFrame]
-    beds: dict[str, pd.DataFrame]
-    openings: pd.DataFrame
-    hourly_level: dict[str, Floats]
-    findings: tuple[Finding, ...]
-    totals: dict[str, Any]
-    assumptions: tuple[str, ...]
-    state: State
-    salt_left: dict[str, SaltLeft]
-    began: State
-    salt_before: dict[str, SaltLeft]
-    forcing: Forcing
-
-    @property
-    def times_are(self) -> str:
-        """Whether times of day are the site's clock ("clock") or the sun's ("solar")."""
-        site = self.scenario.site
-        return "clock" if site.longitude is not None and site.timezone is not None else "solar"
-
-
-def read_scenario_weather(scenario: Scenario, start: dt.date | None = None, end: dt.date | None = None) -> Weather:
-    """
-    Read the weather file that a scenario names.
-
-    Parameters
-    ----------
-    scenario : Scenario
-    start, end : date, optional
-        Days that must be sound; the season's own if left out.
-
-    Returns
-    -------
-    Weather
-
-    Raises
-    ------
-    WeatherError
-        The file can't be read, or can't be true.
-    """
-    source = scenario.weather
-    wrong = []
-    named = [("weather", source.format), *(("weather.fallback", one.format) for one in source.fallback)]
-    for where, name in named:
-        problem = format_problem(name, where=where)
-        if problem is not None:
-            wrong.append(Problem.of_text(problem, f"{where}.format", name))
-    if wrong:
-        raise ScenarioError(*wrong, file=str(scenario.path))
-    return read_weather(
-        scenario.weather_path,
-        scenario.site,
-        file_format=source.format,
-        wind_height=source.wind_height,
-        missing_rain=source.missing_rain,
-        too_bright=source.too_bright,
-        columns=_columns(source.columns),
-        shown_as=source.file,
-        start=start or scenario.season.start,
-        end=end or scenario.season.end,
-        fallbacks=[_fallback(scenario, one) for one in source.fallback],
-    )
-
-
-def _columns(columns: Mapping[str, Column]) -> dict[str, dict[str, str | None]]:
-    return {name: {"column": c.column, "unit": c.unit} for name, c in columns.items()}
-
-
-def _fallback(scenario: Scenario, source: FallbackSource) -> Fallback:
-    site = scenario.site
-    return Fallback(
-        path=scenario.path.parent / source.file,
-        shown_as=source.file,
-        file_format=source.format,
-        wind_height=source.wind_height,
-        columns=_columns(source.columns),
-        adjust=source.adjust,
-        rain=source.rain,
-        site=Site(
-            latitude=site.latitude if source.latitude is None else source.latitude,
-            elevation=site.elevation if source.elevation is None else source.elevation,
-            longitude=site.longitude if source.longitude is None else source.longitude,
-            setting=site.setting,
-            climate=site.climate,
-            timezone=site.timezone,
-        ),
-    )
-
-
 def replay(
-    scenario: Scenario,
+    scenario: Scenario | str | Path,
     *,
-    start: dt.date | None = None,
-    end: dt.date | None = None,
+    start: Day | None = None,
+    end: Day | None = None,
     weather: Weather | None = None,
     state: State | None = None,
     salt: Mapping[str, SaltLeft] | None = None,
@@ -192,9 +54,10 @@ def replay(
 
     Parameters
     ----------
-    scenario : Scenario
-    start, end : date, optional
-        First and last day, in place of the scenario's.
+    scenario : Scenario or path
+        A garden, or the file that describes it.
+    start, end : date, or what pandas takes for one, optional
+        First and last day, in place of the scenario's: ``"2025-06-01"``, a `datetime.date`, a `pandas.Timestamp`.
     weather : Weather, optional
         Already read; else the scenario's file is read.
     state : State, optional
@@ -215,7 +78,10 @@ def replay(
     ClosureError
         A water balance that does not close.
     """
-    first, last = start or scenario.season.start, end or scenario.season.end
+    if not isinstance(scenario, Scenario):
+        scenario = load_scenario(scenario)
+    first = scenario.season.start if start is None else _day(start, "start")
+    last = scenario.season.end if end is None else _day(end, "end")
     if start is not None or end is not None:
         scenario = scenario.changed({"season": {"start": first, "end": last}})
     if weather is None:
@@ -233,107 +99,11 @@ def replay(
     return _season(scenario, weather, before, salt or {}, ran)
 
 
-class Ran(NamedTuple):
-    """What the engine made of a forcing, salt and all."""
-
-    forcing: Forcing
-    after: State
-    out: Results
-    opened: int
-    salts: dict[int, SaltBalance]  # by controller's place, where the supply's salinity is known
-    salted: bool
-
-
-def run_salted(
-    scenario: Scenario,
-    forcing: Forcing,
-    before: State,
-    salt: Mapping[str, SaltLeft],
-    *,
-    run: Callable[..., int] = engine.run_season,
-) -> Ran:
-    """
-    Step the engine through a forcing, again and again while the salt that gathers in the pans changes what they do.
-
-    Parameters
-    ----------
-    scenario : Scenario
-    forcing : Forcing
-        Without salt.
-    before : State
-        Where to start; left as it is.
-    salt : mapping of SaltLeft
-        In the pans there.
-    run : callable
-        The engine, plain or compiled.
-
-    Returns
-    -------
-    Ran
-    """
-    after = before.copy()
-    out, count = run_forcing(forcing, after, run=run)
-    salts = _salts(scenario, forcing, before, out, salt)
-    if not salt and not any(one.matters for one in salts.values()):
-        return Ran(forcing, after, out, count, salts, salted=False)
-    salted = forcing
-    for _ in range(_SALT_RUNS):
-        salted = dataclasses.replace(forcing, pans=salted_pans(forcing.pans, salts))
-        after = before.copy()
-        out, count = run_forcing(salted, after, run=run)
-        known, salts = salts, _salts(scenario, salted, before, out, salt)
-        if all(np.abs(one.drift - known[row].drift).max() < _SALT_KG for row, one in salts.items()):
-            break
-    return Ran(salted, after, out, count, salts, salted=True)
-
-
-def _salts(
-    scenario: Scenario, forcing: Forcing, before: State, out: Results, salt: Mapping[str, SaltLeft]
-) -> dict[int, SaltBalance]:
-    found = {}
-    pans = forcing.pans
-    for row, (name, controller) in enumerate(scenario.controller.items()):
-        salinity = scenario.supply[controller.supply].salinity
-        if salinity is not None:
-            start = float(before.level[row] - pans.dry[row, 0] - pans.shift[row, 0])
-            found[row] = pan_salt(pans, out, row, salinity, start, salt.get(name))
-    return found
-
-
-def run_forcing(forcing: Forcing, state: State, *, run: Callable[..., int] = engine.run_season) -> tuple[Results, int]:
-    """
-    Step the engine through a forcing.
-
-    Parameters
-    ----------
-    forcing : Forcing
-    state : State
-        Where to start; overwritten with where it ends.
-    run : callable
-        The engine, plain or compiled.
-
-    Returns
-    -------
-    (Results, int)
-        What it wrote; how many openings.
-
-    Raises
-    ------
-    ClosureError
-        More openings than there is room for.
-    """
-    out = empty_results(
-        len(forcing.pans.area),
-        len(forcing.beds.lane_bed),
-        len(forcing.dates),
-        room=forcing.room,
-        tanks=forcing.tanks,
-    )
-    given = (forcing.days, forcing.pans, forcing.tanks, forcing.beds, state, out)
-    count = run(*(plain(group) for group in given)) if run is engine.run_season else run(*given)
-    if count > forcing.room:
-        raise ClosureError(f"{count} openings do not fit the list of {forcing.room}: please report this")
-    return out, count
+def _day(given: Day, name: str) -> dt.date:
+    day = pd.to_datetime(pd.Series([given]), errors="coerce")[0]
+    if pd.isna(day):
+        raise ScenarioError(Problem("no-day", name, f'= "{given}" is no day', 'a date such as "2025-06-01"', "", given))
+    return pd.Timestamp(day).date()
 
 
 def _season(scenario: Scenario, weather: Weather, before: State, salt: Mapping[str, SaltLeft], ran: Ran) -> Season:
@@ -424,17 +194,6 @@ def _controller_days(forcing: Forcing, out: Results, index: int, name: str) -> p
     )
 
 
-_LANE_COLUMNS = {
-    "irrigation": "irrigation_mm",
-    "depletion": "depletion_mm",
-    "ks": "ks",
-    "etc": "etc_mm",
-    "eta": "eta_mm",
-    "deep_percolation": "deep_percolation_mm",
-    "left_below": "left_below_mm",
-}
-
-
 def _bed_days(forcing: Forcing, out: Results, index: int, key: str, area: float) -> pd.DataFrame:
     part = forcing.bed_of[key]
     lane_of = {lane: index * len(forcing.lanes) + offset for offset, lane in enumerate(forcing.lanes)}
@@ -454,7 +213,7 @@ def _bed_days(forcing: Forcing, out: Results, index: int, key: str, area: float)
         index=forcing.dates.rename("date"),
     )
     for lane, row in lane_of.items():
-        for name, column in _LANE_COLUMNS.items():
+        for name, column in LANE_COLUMNS.items():
             table[PREFIXES[lane] + column] = getattr(out, name)[row]
     table["net_demand_mm"] = table["exact_irrigation_mm"]
     dual = bool(forcing.beds.dual[index])
@@ -494,8 +253,8 @@ def _openings(scenario: Scenario, forcing: Forcing, out: Results, count: int) ->
     table = pd.DataFrame(
         {
             "controller": [names[c] for c in which],
-            "start": from_solar(first, start, site.longitude, site.timezone),
-            "end": from_solar(first, end, site.longitude, site.timezone),
+            "start": _moments(first, start, site),
+            "end": _moments(first, end, site),
             "minutes": (through - start) * 60.0,
             "refilled_kg": out.opening_refilled[:count],
             "litres": out.opening_litres[:count],
@@ -504,4 +263,9 @@ def _openings(scenario: Scenario, forcing: Forcing, out: Results, count: int) ->
             "end_h": end,
         }
     )
-    return table.sort_values(["start_h", "controller"], kind="stable", ignore_index=True)
+    return with_units(table.sort_values(["start_h", "controller"], kind="stable", ignore_index=True))
+
+
+def _moments(first: dt.date, hours: Floats, site: Site) -> pd.Series[pd.Timestamp]:
+    texts = from_solar(first, hours, site.longitude, site.timezone)
+    return pd.Series(pd.to_datetime(texts, format="%Y-%m-%d %H:%M:%S").astype("datetime64[s]"))

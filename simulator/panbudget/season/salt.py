@@ -15,17 +15,6 @@ import numpy.typing as npt
 from panbudget.engine.arrays import Pans, Results
 from panbudget.numeric import Floats
 
-__all__ = [
-    "GRAMS_PER_LITRE",
-    "MATTERS",
-    "MOST_DRIFT",
-    "SaltBalance",
-    "SaltLeft",
-    "evaporation_factor",
-    "pan_salt",
-    "salted_pans",
-]
-
 #: g/L of dissolved salt for each dS/m (FAO-29, Ayers & Westcot 1985, table of conversions: TDS mg/L ≈ 640 × EC)
 GRAMS_PER_LITRE = 0.64
 #: share of the swing by which salt may move the trip before the pan wants rinsing (common practice, no source)

@@ -17,16 +17,6 @@ from panbudget.physics.hydraulics import KPA_PER_M, hazen_williams_loss, pressur
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.supplies import Pipe, Roof, Supply
 
-__all__ = [
-    "lengthened",
-    "losses_of",
-    "most_static",
-    "pressure_table",
-    "roof_inflow",
-    "tank_shape",
-    "tanks_in_use",
-]
-
 _NODES = 33  # of the table from static pressure to the emitters'
 
 

@@ -18,17 +18,6 @@ from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.season.forcing import Forcing
 
-__all__ = [
-    "CLOSURE",
-    "PREFIXES",
-    "bed_totals",
-    "checked_balance",
-    "controller_totals",
-    "rain_kept",
-    "supply_totals",
-    "valve_flows",
-]
-
 #: largest residual of a water balance, as a share of the water that passed
 CLOSURE = 1e-9
 #: lane -> prefix of its columns in a bed's daily table

@@ -7,17 +7,13 @@ Units: mm over the bed, kg. Works on a finished season; nothing is simulated her
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
+from panbudget.season.result import Season
 from panbudget.season.totals import PREFIXES, rain_kept
 from panbudget.words import count
-
-if TYPE_CHECKING:
-    from panbudget.season.replay import Season
-
-__all__ = ["COLUMNS", "weeks_table"]
 
 COLUMNS = (
     "controller",

@@ -9,12 +9,10 @@ from typing import Any
 
 from panbudget.errors import Problem, ScenarioError, WeatherError
 from panbudget.scenario.garden import Bed, Scenario
-from panbudget.season.replay import read_scenario_weather
 from panbudget.weather import Weather
+from panbudget.weather.of_scenario import read_scenario_weather
 from panbudget.weather.reading import choices_of, raw_table
 from panbudget.weather.text.source import open_source
-
-__all__ = ["bed_in_year", "in_year", "moved", "read_year", "years_at_hand"]
 
 # of a date that a person writes
 _FIRST_YEAR, _LAST_YEAR = 1000, 9998

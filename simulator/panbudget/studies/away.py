@@ -18,9 +18,11 @@ import pandas as pd
 from panbudget.errors import Problem, ScenarioError
 from panbudget.scenario.garden import Controller, Heat, Scenario
 from panbudget.season.heat import said as heat_said
-from panbudget.season.replay import Season, read_scenario_weather, replay
+from panbudget.season.replay import replay
+from panbudget.season.result import Season
 from panbudget.season.years import in_year, moved, years_at_hand
 from panbudget.weather import Weather
+from panbudget.weather.of_scenario import read_scenario_weather
 from panbudget.words import calendar_day
 
 __all__ = ["Away", "BedAway", "Change", "PanAway", "Stay", "away"]

@@ -17,12 +17,14 @@ import pandas as pd
 
 from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
 from panbudget.scenario.garden import Scenario, load_scenario
-from panbudget.season.replay import Season, read_scenario_weather, replay
+from panbudget.season.replay import replay
+from panbudget.season.result import Season
 from panbudget.season.years import in_year, read_year
 from panbudget.studies.sensitivity import Alternative, alternatives, in_mm, in_percent
 from panbudget.weather import Weather
 from panbudget.weather.checks.plausibility import PASSED
 from panbudget.weather.flags import is_borrowed
+from panbudget.weather.of_scenario import read_scenario_weather
 from panbudget.words import days_said
 
 __all__ = ["Checked", "check_lines", "check_scenario", "write_check"]

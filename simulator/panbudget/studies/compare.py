@@ -20,8 +20,10 @@ from panbudget.errors import Problem, ScenarioError
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.problems import nearest
 from panbudget.season.heat import HeatWave, find_heat_waves, made_wave
-from panbudget.season.replay import Season, read_scenario_weather, replay
+from panbudget.season.replay import replay
+from panbudget.season.result import Season
 from panbudget.weather import Weather
+from panbudget.weather.of_scenario import read_scenario_weather
 
 __all__ = [
     "AS_DESCRIBED",

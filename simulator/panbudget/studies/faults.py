@@ -19,8 +19,10 @@ import pandas as pd
 from panbudget.errors import Problem, ScenarioError
 from panbudget.scenario.garden import Fault, Scenario
 from panbudget.season.faults import fault_said, fault_where
-from panbudget.season.replay import Season, read_scenario_weather, replay
+from panbudget.season.replay import replay
+from panbudget.season.result import Season
 from panbudget.weather import Weather
+from panbudget.weather.of_scenario import read_scenario_weather
 
 __all__ = ["CURES", "LOOKS", "Signs", "Trial", "Trials", "try_faults", "usual_faults"]
 

@@ -13,9 +13,8 @@ from typing import Any
 from panbudget.scenario.garden import Scenario
 from panbudget.season.faults import with_faults
 from panbudget.season.forcing import prepare
-from panbudget.season.replay import Season, run_salted
-
-__all__ = ["TIMES", "Pressed", "pressed"]
+from panbudget.season.result import Season
+from panbudget.season.run import run_salted
 
 TIMES = (0.5, 1.0, 2.0)
 

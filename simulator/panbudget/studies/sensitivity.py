@@ -37,7 +37,7 @@ from panbudget.weather.flags import (
 from panbudget.weather.sky import sky_of
 
 if TYPE_CHECKING:
-    from panbudget.season.replay import Season
+    from panbudget.season.result import Season
 
 __all__ = ["Alternative", "alternatives", "in_mm", "in_percent", "summed_up"]
 

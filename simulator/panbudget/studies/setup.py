@@ -18,9 +18,12 @@ import pandas as pd
 from panbudget.errors import Problem, ScenarioError
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.problems import nearest
-from panbudget.season.replay import Season, read_scenario_weather, replay, run_forcing
+from panbudget.season.replay import replay
+from panbudget.season.result import Season
+from panbudget.season.run import run_forcing
 from panbudget.season.years import in_year, years_at_hand
 from panbudget.weather import Weather
+from panbudget.weather.of_scenario import read_scenario_weather
 
 __all__ = ["Gain", "MonthSheet", "SetUp", "ValveSheet", "ml_per_minute", "set_up"]
 

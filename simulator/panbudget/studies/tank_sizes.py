@@ -12,12 +12,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from panbudget.season.replay import run_forcing
+from panbudget.season.run import run_forcing
 
 if TYPE_CHECKING:
-    from panbudget.season.replay import Season
-
-__all__ = ["FACTORS", "enough", "tank_sizes"]
+    from panbudget.season.result import Season
 
 #: sizes tried, as factors on the tank's volume
 FACTORS = (0.25, 0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 16.0)

@@ -15,10 +15,10 @@ from panbudget import replay
 from panbudget.engine.season import run_season
 from panbudget.errors import ReadingsError
 from panbudget.season.forcing import prepare
-from panbudget.season.replay import read_scenario_weather
 from panbudget.studies.fit.estimate import fit, fit_controller
 from panbudget.studies.fit.log import read_field_log
 from panbudget.studies.fit.pan import PanModel
+from panbudget.weather.of_scenario import read_scenario_weather
 from tests.field_logs import kept_log
 from tests.small_weather import weather_csv
 

@@ -8,8 +8,8 @@ import pytest
 from panbudget import replay
 from panbudget.engine.season import run_season
 from panbudget.season.forcing import prepare
-from panbudget.season.replay import read_scenario_weather
 from panbudget.studies.fit.pan import PanModel
+from panbudget.weather.of_scenario import read_scenario_weather
 from tests.season.test_faults import TANK
 from tests.small_weather import weather_csv
 

@@ -21,7 +21,7 @@ from panbudget.reports.season.figures import hottest_days, level_points
 from panbudget.reports.style import STYLES, applied, plain
 
 if TYPE_CHECKING:
-    from panbudget.season.replay import Season
+    from panbudget.season.result import Season
     from panbudget.studies.compare import Comparison
 
 __all__ = ["COMPARE_FIGURES", "depletion_figure", "openings_figure", "pan_levels_figure"]

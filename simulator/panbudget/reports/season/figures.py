@@ -24,7 +24,7 @@ from panbudget.season.weeks import weeks_table
 from panbudget.words import days_said, kilograms, mm
 
 if TYPE_CHECKING:
-    from panbudget.season.replay import Season
+    from panbudget.season.result import Season
 
 __all__ = [
     "SEASON_FIGURES",

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 import pandas as pd
 
 if TYPE_CHECKING:
-    from panbudget.season.replay import Season
+    from panbudget.season.result import Season
     from panbudget.studies.away import Away, Stay
     from panbudget.studies.compare import Comparison
     from panbudget.studies.setup import SetUp
@@ -167,7 +167,10 @@ def beds_table(season: Season) -> pd.DataFrame:
 def openings_table(season: Season) -> pd.DataFrame:
     """Return the list of openings as `openings.csv` has it."""
     columns = ["controller", "start", "end", "minutes", "refilled_kg", "litres", "cause"]
-    return season.openings[columns].assign(times=season.times_are)
+    table = season.openings[columns].assign(times=season.times_are)
+    for name in ("start", "end"):  # empty while the valve is still open
+        table[name] = table[name].dt.strftime("%Y-%m-%d %H:%M:%S").fillna("")
+    return table
 
 
 def write_season(season: Season, folder: Path) -> None:

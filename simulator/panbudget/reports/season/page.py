@@ -23,7 +23,7 @@ from panbudget.words import count, days_long, days_said, hours, litres, mm, numb
 if TYPE_CHECKING:
     import pandas as pd
 
-    from panbudget.season.replay import Season
+    from panbudget.season.result import Season
     from panbudget.studies.check import Checked
 
 __all__ = ["check_html", "report_html"]

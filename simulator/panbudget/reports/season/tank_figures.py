@@ -17,7 +17,7 @@ from panbudget.studies.tank_sizes import tank_sizes
 if TYPE_CHECKING:
     import pandas as pd
 
-    from panbudget.season.replay import Season
+    from panbudget.season.result import Season
 
 __all__ = ["tank_figure"]
 

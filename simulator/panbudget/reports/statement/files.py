@@ -17,7 +17,7 @@ from panbudget.reports.pages import render
 from panbudget.reports.season.files import daily_table, openings_table, provenance, season_json, write_csv, write_json
 from panbudget.reports.statement.sheet import make_sheet
 from panbudget.reports.statement.text import factor_text, method_lines
-from panbudget.season.replay import Season
+from panbudget.season.result import Season
 from panbudget.studies.statement.account import Account, BedLine, Statement
 from panbudget.studies.statement.rounding import printed
 from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS

@@ -21,7 +21,8 @@ from panbudget.numeric import Floats
 from panbudget.scenario.garden import Controller, Scenario
 from panbudget.season.faults import with_faults
 from panbudget.season.forcing import Forcing, prepare
-from panbudget.season.replay import Season, read_scenario_weather, replay
+from panbudget.season.replay import replay
+from panbudget.season.result import Season
 from panbudget.studies.fit.likelihood import Account
 from panbudget.studies.fit.log import FieldLog, Visit, read_field_log
 from panbudget.studies.fit.losses import lost_between
@@ -30,6 +31,7 @@ from panbudget.studies.fit.pan import NAMES, PanModel
 from panbudget.studies.fit.readings import QUANTISED, gather, raw_residuals, standard_errors, zeros_of
 from panbudget.studies.fit.search import quantiles
 from panbudget.weather import Weather
+from panbudget.weather.of_scenario import read_scenario_weather
 
 __all__ = ["ControllerFit", "Estimate", "Fit", "fit", "fit_controller"]
 

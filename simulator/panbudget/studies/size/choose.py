@@ -21,13 +21,12 @@ from panbudget.errors import Problem, ScenarioError
 from panbudget.numeric import Floats
 from panbudget.physics.hydraulics import emitter_flow
 from panbudget.scenario.garden import Scenario
-from panbudget.season.replay import read_scenario_weather, replay
+from panbudget.season.replay import replay
 from panbudget.season.supplies import most_static
 from panbudget.season.years import in_year, years_at_hand
 from panbudget.studies.size.settings import Outcome, Setting, YearForcing, outcomes, year_forcing
 from panbudget.weather import Weather
-
-__all__ = ["Choice", "Judged", "Sizing", "ValveSizing", "size"]
+from panbudget.weather.of_scenario import read_scenario_weather
 
 _AREAS, _FLOWS = 21, 19  # settings of the search, the present one in the middle
 _AREA_SPAN, _FLOW_SPAN = 4.0, 4.0  # times the present one, to either side

@@ -21,8 +21,6 @@ from panbudget.engine.compiled import compiled, has_compiler
 from panbudget.numeric import Floats, Ints
 from panbudget.season.forcing import Forcing
 
-__all__ = ["Outcome", "Setting", "YearForcing", "outcomes", "year_forcing"]
-
 _SHARES = 2  # lanes of a bed: its mean, its driest quarter
 _HOT_DAYS = 7
 #: seasons from which a compiler pays for itself, if there is one

@@ -18,13 +18,15 @@ import pandas as pd
 from panbudget.errors import Problem, ReadingsError, ScenarioError
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Bed, Scenario
-from panbudget.season.findings import SEVERITIES, Finding
-from panbudget.season.replay import Season, read_scenario_weather, replay
+from panbudget.season.finding import SEVERITIES, Finding
+from panbudget.season.replay import replay
+from panbudget.season.result import Season
 from panbudget.studies.ranges import interval_of, sampled_litres
 from panbudget.studies.statement.fate import Fate, bed_fate, pan_fate
 from panbudget.studies.statement.ledger import Ledger, beyond, keep_ledger, largest_rate
 from panbudget.studies.statement.meter import Between, Readings, read_readings
 from panbudget.studies.statement.sources import Source, sources_of
+from panbudget.weather.of_scenario import read_scenario_weather
 
 __all__ = ["Account", "BedLine", "Metered", "Statement", "make_statement"]
 

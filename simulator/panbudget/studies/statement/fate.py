@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from panbudget.numeric import Floats
-from panbudget.season.replay import Season
+from panbudget.season.result import Season
 
 __all__ = ["Fate", "bed_fate", "mixed", "pan_fate"]
 

@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats
-from panbudget.season.replay import Season
+from panbudget.season.result import Season
 from panbudget.studies.statement.meter import Between, metered_days
 from panbudget.studies.statement.rounding import rounded, rounded_parts
 from panbudget.studies.statement.sources import Source, drawn_by_day

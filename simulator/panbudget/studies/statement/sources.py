@@ -14,7 +14,7 @@ import numpy as np
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.rights import FurtherRight, Right
-from panbudget.season.replay import Season
+from panbudget.season.result import Season
 
 __all__ = ["Source", "drawn_by_day", "sources_of"]
 

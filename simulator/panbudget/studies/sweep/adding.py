@@ -6,8 +6,6 @@ Plain scalar text without imports, so that it goes through the same compiler as 
 
 from __future__ import annotations
 
-__all__ = ["LANE_SUMS", "PAN_SUMS", "add_up"]
-
 #: columns of a lane's sums [mm, mm, mm, mm, mm, days, days, mm, mm, mm]
 LANE_SUMS = (
     "irrigation_mm",

@@ -25,8 +25,6 @@ from panbudget.season.demand import mulch_factor
 from panbudget.season.forcing import PanForcing, pan_arrays, pan_flows, tank_arrays
 from panbudget.season.supplies import lengthened, tanks_in_use
 
-__all__ = ["Bundle", "Design", "Ground", "Row", "bundle_of", "ground_key"]
-
 _DAY = pd.DatetimeIndex(["2001-01-01"])  # any day: what is laid out here holds on all
 
 

@@ -30,8 +30,6 @@ from panbudget.studies.sweep.adding import LANE_SUMS, PAN_SUMS, add_up
 from panbudget.studies.sweep.bundle import Bundle
 from panbudget.studies.sweep.site import SiteRecord
 
-__all__ = ["COLUMNS", "Engine", "season_columns"]
-
 _EVERY_LANE = ("irrigation_mm", "etc_mm", "eta_mm", "deep_percolation_mm", "stress_days", "longest_stress_days")
 
 #: columns of numbers, in their order; ``driest_`` is the bed's driest quarter

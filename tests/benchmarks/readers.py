@@ -20,7 +20,9 @@ import pandas as pd
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
-from panbudget.weather import READERS, Site, read_weather  # noqa: E402
+from tests.weather.sites import Site  # noqa: E402
+
+from panbudget.weather import READERS, read_weather  # noqa: E402
 from panbudget.weather.text.source import open_source  # noqa: E402
 
 SITE = Site(latitude=38.0, longitude=-6.0, elevation=240.0, timezone="Europe/Lisbon")

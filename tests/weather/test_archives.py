@@ -10,11 +10,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
-from panbudget.weather import READERS, Site, read_weather
+from panbudget.weather import READERS, read_weather
 from panbudget.weather.formats.readers import choose_reader
 from panbudget.weather.text.source import Source
 from tests.weather import test_broken_files
 from tests.weather.formats import test_ghcn, test_gsod, test_knmi, test_power
+from tests.weather.sites import Site
 
 SITE = Site(latitude=45.0, elevation=100.0, longitude=-6.0)
 

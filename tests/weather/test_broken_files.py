@@ -11,7 +11,8 @@ import datetime as dt
 import pytest
 
 from panbudget.errors import WeatherError
-from panbudget.weather import Site, read_weather
+from panbudget.weather import read_weather
+from tests.weather.sites import Site
 
 SITE = Site(latitude=38.0, elevation=100.0)
 
@@ -78,7 +79,7 @@ BROKEN = {
         SOUND.replace("2025-06-05", "2025-06-04,14,30,80,35,2,0,24\n2025-06-05"),
         ["2025-06-04 stands twice", "lines 5 and 6", "delete"],
     ),
-    "missing day": (without_line(SOUND, 5), ["1 day has no row: 2025-06-04", "add the rows"]),
+    "missing day": (without_line(SOUND, 5), ["date has no row for 1 day: 2025-06-04", "add the rows"]),
     "short row": (SOUND.replace("2025-06-04,14,", "2025-06-04,"), ["line 5 has 7 cells", "the header has 8"]),
     "long row": (SOUND.replace("2025-06-04,14,", "2025-06-04,14,1,"), ["line 5 has 9 cells", "delete"]),
     "not a number": (
@@ -206,9 +207,9 @@ def test_a_mapping_that_does_not_fit_is_refused_by_its_key(tmp_path, columns, sa
         ({"wind_height": 0.2}, "weather.wind_height = 0.2 m is no height of a wind gauge"),
         (
             {"missing_rain": "none"},
-            'weather.missing_rain = "none" is not known; "error" or "zero" is expected',
+            'weather.missing_rain = "none" is not known; expected: "error" or "zero"',
         ),
-        ({"too_bright": "cut"}, 'weather.too_bright = "cut" is not known; "error" or "limit" is expected'),
+        ({"too_bright": "cut"}, 'weather.too_bright = "cut" is not known; expected: "error" or "limit"'),
         ({"file_format": "tabel"}, 'weather.format = "tabel" is not known'),
     ],
 )

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from panbudget.errors import WeatherError
-from panbudget.weather import Site, read_weather
+from panbudget.weather import read_weather
 from tests.weather.formats import test_ghcn, test_gsod
+from tests.weather.sites import Site
 
 SITE = Site(latitude=38.0, longitude=-6.0, elevation=120.0, timezone="Etc/GMT+0")
 

@@ -6,8 +6,8 @@ from __future__ import annotations
 
 import pytest
 
-from panbudget.weather import Site
-from panbudget.weather.station import Station, station_notes
+from panbudget.weather.site import Station, station_notes
+from tests.weather.sites import Site
 
 SITE = Site(38.0, 100.0, longitude=-6.0)
 

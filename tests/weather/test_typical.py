@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panbudget.weather import Site
 from panbudget.weather.text.raw import RawTable
 from panbudget.weather.typical import (
     NOMINAL_YEAR,
@@ -22,6 +21,7 @@ from panbudget.weather.typical import (
     rain_record,
     whole_year,
 )
+from tests.weather.sites import Site
 
 
 @pytest.fixture

@@ -22,7 +22,7 @@ from panbudget.physics.evaporation import reference_evapotranspiration
 from panbudget.scenario.garden import Heat
 from panbudget.weather import Weather
 from panbudget.weather.flags import MADE_HEAT
-from panbudget.weather.site import SiteLike
+from panbudget.weather.site import Site
 from panbudget.words import day_said
 
 # what makes a heat wave; issue "Decide", and common practice, no source
@@ -235,7 +235,7 @@ def add_heat(daily: pd.DataFrame, heat: Heat, *, latitude: float, elevation: flo
     return made
 
 
-def with_heat(weather: Weather, heat: Heat, site: SiteLike, *, file: str = "") -> Weather:
+def with_heat(weather: Weather, heat: Heat, site: Site, *, file: str = "") -> Weather:
     """
     Lay a made heat wave over a weather record, and flag each value that it changed.
 
@@ -243,7 +243,7 @@ def with_heat(weather: Weather, heat: Heat, site: SiteLike, *, file: str = "") -
     ----------
     weather : Weather
     heat : Heat
-    site : SiteLike
+    site : Site
         Latitude and elevation.
     file : str
         The scenario's, for the message.

@@ -10,9 +10,8 @@ from typing import Any
 from panbudget.errors import Problem, ScenarioError, WeatherError
 from panbudget.scenario.garden import Bed, Scenario
 from panbudget.weather import Weather
+from panbudget.weather.clean import read_raw
 from panbudget.weather.of_scenario import read_scenario_weather
-from panbudget.weather.reading import choices_of, raw_table
-from panbudget.weather.text.source import open_source
 
 # of a date that a person writes
 _FIRST_YEAR, _LAST_YEAR = 1000, 9998
@@ -166,12 +165,13 @@ def read_year(scenario: Scenario, year: int) -> tuple[Scenario, Weather]:
 def _refuse_unknown(scenario: Scenario, year: int) -> None:
     """Refuse a year whose season doesn't begin and end in the weather file; a typical year stands for any."""
     source = scenario.weather
-    raw, _, _ = raw_table(
-        open_source(scenario.weather_path, shown_as=source.file),
+    raw = read_raw(
+        scenario.weather_path,
         scenario.site,
+        shown_as=source.file,
         file_format=source.format,
-        columns=choices_of(source.columns, source.file),
-    )
+        columns=source.columns,
+    ).raw
     if raw.typical:
         return
     days = set(raw.daily.index.date)  # type: ignore[attr-defined]

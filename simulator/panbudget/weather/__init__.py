@@ -2,16 +2,16 @@
 Weather: files in, one clean daily table out.
 
 `read_weather` does it all. Below it: readers of formats (`readers`, `table`), the order of days (`calendar`),
-plausibility (`plausibility`), gaps (`gaps`) and humidity (`humidity`).
+plausibility (`checks`), gaps and humidity (`filling`).
 """
 
 from __future__ import annotations
 
+from panbudget.weather.clean import Weather, read_weather
 from panbudget.weather.filling.fallback import Fallback
 from panbudget.weather.filling.gaps import GapLimits
 from panbudget.weather.flags import is_filled
 from panbudget.weather.formats.readers import READERS
-from panbudget.weather.record import Weather, read_weather
 from panbudget.weather.site import Site, SiteLike
 from panbudget.weather.text.columns import STANDARD
 

@@ -10,31 +10,6 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-__all__ = [
-    "DEFAULT_WIND",
-    "DERIVED",
-    "DEW_POINT_FROM_TMIN",
-    "DEW_POINT_FROM_TMIN_DRY",
-    "EXPLAINED",
-    "FROM_ESTIMATED",
-    "FROM_VAPOUR_PRESSURE",
-    "LIMITED",
-    "MADE_HEAT",
-    "MEASURED",
-    "MISSING",
-    "MONTHLY_WIND",
-    "PRESSURE_FROM_ELEVATION",
-    "RADIATION_FROM_RANGE",
-    "RH_MEAN_OF_EXTREMES",
-    "SUNSHINE_EQ_35",
-    "SUNSHINE_ONLY",
-    "ZERO_RAIN",
-    "Flags",
-    "borrowed_from",
-    "is_borrowed",
-    "is_filled",
-]
-
 Flags = npt.NDArray[np.object_]
 
 MEASURED = "measured"
@@ -54,29 +29,21 @@ MADE_HEAT = "made heat wave"
 ZERO_RAIN = "zero rain (assumed)"
 PRESSURE_FROM_ELEVATION = "pressure from elevation"
 
+#: what a humidity is computed from -> the equation of FAO-56
+HUMIDITY_EQUATIONS = {"dew_point": 14, "rh_max and rh_min": 17, "rh_max": 18, "rh_mean": 19}
+
 #: flags of values that follow from the file's main source
-DERIVED = frozenset(
-    {
-        "eq 14 from dew_point",
-        "eq 17 from rh_max and rh_min",
-        "eq 18 from rh_max",
-        "eq 19 from rh_mean",
-        FROM_VAPOUR_PRESSURE,
-        RH_MEAN_OF_EXTREMES,
-        SUNSHINE_EQ_35,
-    }
-)
+DERIVED = frozenset({FROM_VAPOUR_PRESSURE, RH_MEAN_OF_EXTREMES, SUNSHINE_EQ_35}) | {
+    f"eq {equation} from {source}" for source, equation in HUMIDITY_EQUATIONS.items()
+}
 
 #: flag -> what a report says about it, with its source
 EXPLAINED: dict[str, str] = {
-    "eq 14 from dew_point": "FAO-56 eq 14",
-    "eq 17 from rh_max and rh_min": "FAO-56 eq 17",
-    "eq 18 from rh_max": "FAO-56 eq 18",
-    "eq 19 from rh_mean": "FAO-56 eq 19",
-    "from dew_point only": "FAO-56 eq 14; the file's main source is missing that day",
-    "from rh_max and rh_min only": "FAO-56 eq 17; the file's main source is missing that day",
-    "from rh_max only": "FAO-56 eq 18; the file's main source is missing that day",
-    "from rh_mean only": "FAO-56 eq 19; the file's main source is missing that day",
+    **{f"eq {equation} from {source}": f"FAO-56 eq {equation}" for source, equation in HUMIDITY_EQUATIONS.items()},
+    **{
+        f"from {source} only": f"FAO-56 eq {equation}; the file's main source is missing that day"
+        for source, equation in HUMIDITY_EQUATIONS.items()
+    },
     DEW_POINT_FROM_TMIN: "FAO-56 eq 48",
     DEW_POINT_FROM_TMIN_DRY: "FAO-56 eq 48, lowered by 2 °C as the climate counts as dry",
     FROM_VAPOUR_PRESSURE: "100·ea over saturation",
@@ -92,7 +59,6 @@ EXPLAINED: dict[str, str] = {
     ZERO_RAIN: 'no figure, and missing_rain is "zero"',
     PRESSURE_FROM_ELEVATION: "FAO-56 eq 7",
 }
-
 
 _BORROWED = "borrowed from "
 

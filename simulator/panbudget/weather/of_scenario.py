@@ -5,11 +5,10 @@ Of a scenario: the weather file that it names, read as it says, with its fallbac
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
 
 from panbudget.errors import Problem, ScenarioError
-from panbudget.scenario.garden import Column, FallbackSource, Scenario
-from panbudget.weather import Fallback, Site, Weather, read_weather
+from panbudget.scenario.garden import FallbackSource, Scenario
+from panbudget.weather import Fallback, Weather, read_weather
 from panbudget.weather.formats.readers import format_problem
 
 
@@ -48,7 +47,7 @@ def read_scenario_weather(scenario: Scenario, start: dt.date | None = None, end:
         wind_height=source.wind_height,
         missing_rain=source.missing_rain,
         too_bright=source.too_bright,
-        columns=_columns(source.columns),
+        columns=source.columns,
         shown_as=source.file,
         start=start or scenario.season.start,
         end=end or scenario.season.end,
@@ -56,26 +55,15 @@ def read_scenario_weather(scenario: Scenario, start: dt.date | None = None, end:
     )
 
 
-def _columns(columns: Mapping[str, Column]) -> dict[str, dict[str, str | None]]:
-    return {name: {"column": c.column, "unit": c.unit} for name, c in columns.items()}
-
-
 def _fallback(scenario: Scenario, source: FallbackSource) -> Fallback:
-    site = scenario.site
+    elsewhere = {name: v for name in ("latitude", "longitude", "elevation") if (v := getattr(source, name)) is not None}
     return Fallback(
         path=scenario.path.parent / source.file,
         shown_as=source.file,
         file_format=source.format,
         wind_height=source.wind_height,
-        columns=_columns(source.columns),
+        columns=source.columns,
         adjust=source.adjust,
         rain=source.rain,
-        site=Site(
-            latitude=site.latitude if source.latitude is None else source.latitude,
-            elevation=site.elevation if source.elevation is None else source.elevation,
-            longitude=site.longitude if source.longitude is None else source.longitude,
-            setting=site.setting,
-            climate=site.climate,
-            timezone=site.timezone,
-        ),
+        site=scenario.site.model_copy(update=elsewhere),
     )

@@ -1,80 +1,70 @@
 """
-Site: what a weather reader must know of the place, and a plain object to say it with.
+Site: where the weather was measured, as the scenario describes it, and the station that a file says it is of.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple
 
-__all__ = ["Site", "SiteLike"]
+from panbudget.scenario.garden import Site
 
+__all__ = ["Site", "SiteLike", "Station", "station_notes"]
 
-class SiteLike(Protocol):
-    """Anything with these attributes is a site: a scenario's own, or `Site`."""
+SiteLike = Site
 
-    @property
-    def latitude(self) -> float:
-        """Degrees, south negative."""
-
-    @property
-    def longitude(self) -> float | None:
-        """Degrees, west negative."""
-
-    @property
-    def elevation(self) -> float:
-        """Height above sea. [m]"""
-
-    @property
-    def setting(self) -> str:
-        """Either "inland" or "coast"."""
-
-    @property
-    def climate(self) -> str:
-        """One of "auto", "dry" and "humid"."""
-
-    @property
-    def timezone(self) -> str | None:
-        """Name of the time zone, such as "Etc/GMT+0"."""
+# how far a station may lie from the site before a report says so: some 50 km, and 2 °C by height (6.5 °C a km)
+_FAR_DEGREES = 0.5
+_FAR_METRES = 300.0
 
 
-@dataclass(frozen=True)
-class Site:
+class Station(NamedTuple):
     """
-    Where the weather was measured.
+    A weather station, or the cell of a grid, as a file has it.
+
+    ``name`` or number; ``latitude`` and ``longitude``, north and east positive [degrees]; ``elevation`` above sea. [m]
+    """
+
+    name: str
+    latitude: float | None = None
+    longitude: float | None = None
+    elevation: float | None = None
+
+
+def station_notes(station: Station | None, site: Site) -> list[str]:
+    """
+    Say where a station is elsewhere than the site.
 
     Parameters
     ----------
-    latitude : float
-        −90 to 90, south negative. [degrees]
-    elevation : float
-        Height above sea. [m]
-    longitude : float, optional
-        East positive. [degrees]
-    setting : str
-        "inland" or "coast"; used only where radiation is missing.
-    climate : str
-        "dry", "humid" or "auto"; used only where humidity is missing.
-    timezone : str, optional
-        Name of the time zone.
+    station : Station, optional
+        As the file has it.
+    site : Site
+        As the scenario has it.
 
-    Raises
-    ------
-    ValueError
-        A latitude out of range, or a word that is none of those listed.
+    Returns
+    -------
+    list of str
+        One note where latitude or longitude differ by more than half a degree, or the height by more than 300 m.
+
+    Examples
+    --------
+    >>> station_notes(Station("Invented Hill", latitude=38.7, elevation=650.0), Site(latitude=38.6, elevation="240 m"))
+    ['the file is of Invented Hill, which is not at the site: elevation 650 m there and 240 m under [site]']
     """
-
-    latitude: float
-    elevation: float
-    longitude: float | None = None
-    setting: str = "inland"
-    climate: str = "auto"
-    timezone: str | None = None
-
-    def __post_init__(self) -> None:
-        if not -90.0 <= self.latitude <= 90.0:
-            raise ValueError(f"latitude is {self.latitude}; -90 to 90 degrees are expected")
-        if self.setting not in ("inland", "coast"):
-            raise ValueError(f'setting is "{self.setting}"; "inland" or "coast" is expected')
-        if self.climate not in ("auto", "dry", "humid"):
-            raise ValueError(f'climate is "{self.climate}"; "auto", "dry" or "humid" is expected')
+    differences = []
+    for what, far, unit in (
+        ("latitude", _FAR_DEGREES, "°"),
+        ("longitude", _FAR_DEGREES, "°"),
+        ("elevation", _FAR_METRES, " m"),
+    ):
+        measured, described = getattr(station, what, None), getattr(site, what)
+        if measured is None or described is None:
+            continue
+        apart = abs(measured - described)
+        if what == "longitude":
+            apart = min(apart, 360.0 - apart)
+        if apart > far:
+            differences.append(f"{what} {measured:g}{unit} there and {described:g}{unit} under [site]")
+    if station is None or not differences:
+        return []
+    return [f"the file is of {station.name}, which is not at the site: {', '.join(differences)}"]

@@ -16,7 +16,7 @@ import pandas as pd
 
 from panbudget.errors import Problem
 from panbudget.physics.air import Floats
-from panbudget.weather.site import Site, SiteLike
+from panbudget.weather.site import SiteLike
 from panbudget.weather.sky import sky_of
 from panbudget.weather.text.columns import number
 from panbudget.weather.text.raw import RawTable
@@ -214,7 +214,7 @@ def standard_time(site: SiteLike) -> SiteLike:
     SiteLike
         A place with the same coordinates.
     """
-    return Site(latitude=site.latitude, elevation=site.elevation, longitude=site.longitude)
+    return site.model_copy(update={"timezone": None})
 
 
 def far_from_site(site: SiteLike, *, latitude: float, longitude: float, elevation: float) -> list[str]:

@@ -16,8 +16,9 @@ from panbudget.physics import evaporation  # noqa: E402
 from panbudget.studies.sweep.plan import load_plan  # noqa: E402
 from panbudget.studies.sweep.run import sweep  # noqa: E402
 from panbudget.studies.sweep.site import Place, grid_evapotranspiration  # noqa: E402
-from panbudget.weather import Site, read_weather  # noqa: E402
+from panbudget.weather import read_weather  # noqa: E402
 from tests.studies.sweep.district import DESIGNS, GARDEN, write_district  # noqa: E402
+from tests.weather.sites import Site  # noqa: E402
 
 LATITUDES, LONGITUDES = (38.25, 38.75), (-7.25, -7.0)
 _AIR = "air_temperature"

@@ -13,9 +13,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
-from panbudget.weather import Fallback, Site, is_filled, read_weather
+from panbudget.weather import Fallback, is_filled, read_weather
 from panbudget.weather.filling.fallback import fit_of
 from tests.weather.formats.test_tmy3 import text as typical_year
+from tests.weather.sites import Site
 from tests.weather.test_broken_files import table, with_day, without_line
 
 SITE = Site(latitude=38.0, elevation=100.0)
@@ -199,7 +200,7 @@ def test_what_is_borrowed_as_it_stands_is_set_beside_the_sites_own(read):
 def test_a_fit_wants_thirty_days(read):
     """Twenty days, one of them a gap: 19 in common."""
     said = refusal(read, table(tmin=with_day(14, "")), hill(table(), adjust=True))
-    assert "wants 30 days with tmin in both files, and they have 19; write adjust = false" in said
+    assert "and 19 days have tmin in both files; expected: 30 days; write adjust = false" in said
 
 
 def test_gap_limits_count_what_is_missing_after_borrowing(read):
@@ -214,8 +215,8 @@ def test_what_no_fallback_has_is_refused_and_says_so(read):
     own = table(tmin=with_day(14, ""))
     assert "no fallback has them either" in refusal(read, own, hill(own))
     bare = without_line(table(), 5)
-    assert "1 day has no row: 2025-06-04" in (said := refusal(read, bare, hill(bare)))
-    assert "no fallback has both of them there" in said
+    assert "date has no row for 1 day: 2025-06-04" in (said := refusal(read, bare, hill(bare)))
+    assert "no fallback has both temperatures there" in said
     assert "[[weather.fallback]]" in refusal(read, bare)
 
 
@@ -295,7 +296,10 @@ def test_a_typical_year_neither_lends_nor_borrows(read):
     said = refusal(read, table(), ("typical.csv", typical_year(), {}), **dates)
     assert said.startswith("typical.csv: is a typical year made of months from different years")
     said = refusal(read, typical_year(), hill(table()), **dates)
-    assert said == "own.csv: a typical year has no gaps that a fallback could fill; take [[weather.fallback]] out"
+    assert (
+        said
+        == "own.csv: is a typical year, which has no gaps that a fallback could fill; take [[weather.fallback]] out"
+    )
 
 
 def test_a_fallback_that_is_not_there_is_named(read, tmp_path):

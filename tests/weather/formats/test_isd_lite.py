@@ -19,9 +19,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
-from panbudget.weather import Site, read_weather
+from panbudget.weather import read_weather
 from panbudget.weather.formats.isd_lite import read_at, sniff
 from panbudget.weather.text.source import Source
+from tests.weather.sites import Site
 
 GREENWICH = Site(latitude=51.0, longitude=0.0, elevation=50.0, timezone="Etc/GMT+0")
 

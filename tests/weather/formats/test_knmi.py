@@ -14,10 +14,11 @@ import pytest
 from hypothesis import given, settings
 
 from panbudget.errors import WeatherError
-from panbudget.weather import Site, read_weather
+from panbudget.weather import read_weather
 from panbudget.weather.formats import knmi
 from panbudget.weather.text.source import Source
 from tests.weather.damage import assert_one_line_says, assert_refused_or_sound, damages
+from tests.weather.sites import Site
 
 SITE = Site(latitude=52.0, elevation=5.0, longitude=5.0)
 HEADER = "# STN,YYYYMMDD,DDVEC,   FG,   TG,   TN,   TX,   SQ,    Q,   RH,   PG,   UG,   UX,   UN, EV24"

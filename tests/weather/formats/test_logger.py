@@ -19,11 +19,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
-from panbudget.weather import Site, read_weather
+from panbudget.weather import read_weather
 from panbudget.weather.formats.logger import read_at, sniff
 from panbudget.weather.text.logger_header import read_logger_header
 from panbudget.weather.text.source import Source
 from panbudget.weather.text.stamps import read_stamps
+from tests.weather.sites import Site
 
 SITE = Site(latitude=38.0, longitude=-6.0, elevation=100.0, timezone="Etc/GMT+0")
 LISBON = Site(latitude=38.7, longitude=-9.1, elevation=100.0, timezone="Europe/Lisbon")

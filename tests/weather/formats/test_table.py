@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
-from panbudget.weather import Site, read_weather
+from panbudget.weather import read_weather
+from tests.weather.sites import Site
 from tests.weather.test_broken_files import table
 
 SITE = Site(latitude=38.0, elevation=100.0)

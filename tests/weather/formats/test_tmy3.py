@@ -15,9 +15,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
-from panbudget.weather import Site, read_weather
+from panbudget.weather import read_weather
 from panbudget.weather.formats.tmy3 import read_at, sniff
 from panbudget.weather.text.source import Source
+from tests.weather.sites import Site
 from tests.weather.typical_years import (
     assert_refused_or_a_year,
     assert_the_invented_day,

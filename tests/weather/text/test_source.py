@@ -17,9 +17,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
-from panbudget.weather import Site, read_weather
+from panbudget.weather import read_weather
 from panbudget.weather.text.archive import unpack_gzip
 from panbudget.weather.text.source import open_source
+from tests.weather.sites import Site
 from tests.weather.test_broken_files import table
 
 SITE = Site(latitude=38.0, elevation=100.0)

@@ -18,8 +18,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
-from panbudget.weather import Site, read_weather
+from panbudget.weather import read_weather
 from panbudget.weather.text.source import open_source
+from tests.weather.sites import Site
 
 openpyxl = pytest.importorskip("openpyxl")
 

@@ -19,7 +19,7 @@ import pandas as pd
 from panbudget.errors import Problem, ScenarioError, WeatherError
 from panbudget.studies.sweep.site import Place
 from panbudget.weather import Weather
-from panbudget.weather.record import clean_weather
+from panbudget.weather.clean import clean_weather
 from panbudget.weather.text.columns import STANDARD
 from panbudget.weather.text.raw import RawTable
 from panbudget.weather.text.source import Source

@@ -1,5 +1,5 @@
 """
-Inspection: the common ground of all checks of a weather table's values.
+Inspection: a weather table under inspection, and the walk through the tables of checks (`air`, `sky`).
 
 A value that can't be true is a problem if its day is asked for, and is left out (and counted) if not: old
 trouble in a long record must neither block a season nor colour its monthly means.
@@ -7,20 +7,22 @@ trouble in a long record must neither block a season nor colour its monthly mean
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from panbudget.errors import Problem
-from panbudget.physics.air import Floats
+from panbudget.numeric import Floats
+from panbudget.weather.site import SiteLike
 from panbudget.weather.sky import Sky
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.dates import and_more
 from panbudget.weather.text.raw import RawTable
-
-__all__ = ["Inspection", "Mask"]
 
 Mask = npt.NDArray[np.bool_]
 
@@ -28,28 +30,55 @@ Mask = npt.NDArray[np.bool_]
 @dataclass(eq=False)
 class Inspection:
     """
-    A weather table under inspection.
+    A weather table under inspection, and what came out of it.
 
     Parameters
     ----------
     daily : DataFrame
         Standard columns, every day; checks set values that can't be true to NaN.
     asked : ndarray of bool, (days,)
-        Days that the caller needs.
+        Days on which a value that can't be true is a problem.
     raw : RawTable
         As read: units, headers and conversions.
     sky : Sky
         Ra, Rso and N of the days.
+    site : SiteLike
+        Where it was measured.
+    table : str
+        The scenario's table that names the file, where cures are to be written.
+    wind_factor : float
+        What brings the wind to 2 m. [-]
+    too_bright : str
+        "error", or "limit": bring radiation up to 1.25 Rso down to 1.05 Rso.
+    bright_share : float
+        Largest share of days on which it may be so limited. [-]
+    limited : ndarray of bool, (days,)
+        Where radiation was brought down to 1.05 Rso.
+    condemned : set of str
+        Columns refused as a whole.
+    problems, notes : list
+        What is wrong, and what a report should mention.
+    left_out : Counter
+        Column -> values left out on days that nobody asked for.
     """
 
     daily: pd.DataFrame
     asked: Mask
     raw: RawTable
     sky: Sky
-    problems: list[Problem] = field(default_factory=list)
+    site: SiteLike
+    table: str = "weather"
+    wind_factor: float = 1.0
+    too_bright: str = "error"
+    bright_share: float = 0.10
+    limited: Mask = field(init=False)
     condemned: set[str] = field(default_factory=set)
+    problems: list[Problem] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
-    left_out: dict[str, int] = field(default_factory=dict)
+    left_out: Counter[str] = field(default_factory=Counter)
+
+    def __post_init__(self) -> None:
+        self.limited = np.zeros(len(self.daily), dtype=bool)
 
     def has(self, *names: str) -> bool:
         """Tell whether all these columns are there and none was condemned as a whole."""
@@ -68,69 +97,166 @@ class Inspection:
         """Tell whether the user or the file names the column's unit."""
         return name in self.raw.unit_is_stated
 
-    def condemn(self, message: str, *names: str) -> None:
-        """Refuse whole columns; later checks pass them over."""
-        self.condemned.update(names)
-        self.problems.append(Problem.of_text(message, key=names[0]))
+    def day(self, row: int) -> str:
+        """Write the day of a row."""
+        return str(pd.DatetimeIndex(self.daily.index)[row].date())
 
-    def refuse(self, name: str, wrong: Mask, *, why: str, lowest: bool = False, also: tuple[str, ...] = ()) -> bool:
-        """
-        Refuse single values.
-
-        Parameters
-        ----------
-        name : str
-            The column.
-        wrong : ndarray of bool, (days,)
-            Where it can't be true.
-        why : str
-            What was expected and what to do; follows "rh_max is 120 % on 2025-07-03".
-        lowest : bool
-            Whether the worst value is the lowest one.
-        also : tuple of str
-            Other columns that share the blame, and are left out on the same days.
-
-        Returns
-        -------
-        bool
-            Whether a day asked for is among them.
-        """
-        elsewhere = wrong & ~self.asked
-        if elsewhere.any():
-            self.left_out[name] = self.left_out.get(name, 0) + int(elsewhere.sum())
-        here = wrong & self.asked
-        values = np.where(here, self.all_of(name), np.nan)
-        # taken out on all days, so that no later check names the same mistake again
-        for column in (name, *also):
-            self.daily.loc[wrong, column] = np.nan
-        if not here.any():
-            return False
-        place = int(np.nanargmin(values) if lowest else np.nanargmax(values))
-        unit = STANDARD[name].shown_unit
-        day = pd.DatetimeIndex(self.daily.index)[place].date()
-        more = and_more(int(here.sum()) - 1, "day")
-        message = f"{name} is {number(float(values[place]))} {unit} on {day}{more}; {why}"
-        self.problems.append(Problem.of_text(message, key=name, value=float(values[place])))
-        return True
+    def row_of_highest(self, values: Floats) -> int:
+        """Return the row of the highest value on the days asked for; -values finds the lowest."""
+        return int(np.nanargmax(np.where(self.asked, values, np.nan)))
 
     def worst(self, name: str, *, lowest: bool = False) -> str:
         """Write a column's largest (or lowest) value on the days asked for, and its day."""
-        values = np.where(self.asked, self.all_of(name), np.nan)
-        place = int(np.nanargmin(values) if lowest else np.nanargmax(values))
-        day = pd.DatetimeIndex(self.daily.index)[place].date()
-        return f"{number(float(values[place]))} on {day}"
+        values = self.all_of(name)
+        row = self.row_of_highest(-values if lowest else values)
+        return f"{number(float(values[row]))} on {self.day(row)}"
 
-    def name_unit(self, looks_like: str, unit: str, *names: str) -> str:
-        """Say what unit columns look like and how to name it."""
+    def unit_cure(self, unit: str, *names: str, confirm: bool = False) -> str:
+        """Say how to name the unit that columns look like, and (confirm) how to say that it is the standard one."""
         if self.is_stated(names[0]):
-            stated = self.raw.units[names[0]]
-            return f'it looks like {looks_like}, though its unit is stated as "{stated}": correct the unit'
-        lines = " and ".join(
-            f'{name} = {{ column = "{self.raw.headers.get(name, name)}", unit = "{unit}" }}' for name in names
-        )
-        return f"it looks like {looks_like}: name its unit under [weather.columns], {lines}"
+            return f'correct its unit, which is stated as "{self.raw.units[names[0]]}"'
+        lines = " and ".join(self._line(name, unit) for name in names)
+        more = f"; {self.confirmation(names[0])}" if confirm else ""
+        return f"name its unit under [{self.table}.columns], {lines}{more}"
 
-    def confirm(self, name: str) -> str:
+    def confirmation(self, name: str) -> str:
         """Say how to confirm that a column is in its standard unit after all."""
-        column = self.raw.headers.get(name, name)
-        return f'{name} = {{ column = "{column}", unit = "{STANDARD[name].shown_unit}" }} under [weather.columns]'
+        line = self._line(name, STANDARD[name].shown_unit)
+        return f"if it is right after all, say so: {line} under [{self.table}.columns]"
+
+    def _line(self, name: str, unit: str) -> str:
+        return f'{name} = {{ column = "{self.raw.headers.get(name, name)}", unit = "{unit}" }}'
+
+    def leave_out(self, wrong: Mask, *names: str) -> None:
+        """Take values out on all days, so that no later check names the same mistake again; count those not asked for."""
+        if wrong.any():
+            self.daily.loc[wrong, list(names)] = np.nan
+        if elsewhere := int((wrong & ~self.asked).sum()):
+            self.left_out[names[0]] += elsewhere
+
+
+Words = str | Callable[[Inspection, int, Mask], str]
+
+
+def highest(values: Floats, inspection: Inspection) -> Floats:
+    """Rank values so that the highest is the worst."""
+    return values
+
+
+def lowest(values: Floats, inspection: Inspection) -> Floats:
+    """Rank values so that the lowest is the worst."""
+    return -values
+
+
+def above(limit: float) -> Callable[[Floats, Inspection], Mask]:
+    """Make a mask of values above a limit."""
+    return lambda values, inspection: values > limit
+
+
+def below(limit: float) -> Callable[[Floats, Inspection], Mask]:
+    """Make a mask of values below a limit."""
+    return lambda values, inspection: values < limit
+
+
+@dataclass(frozen=True)
+class Check:
+    """
+    A row of the table: what a column can't be on a day.
+
+    Parameters
+    ----------
+    code : str
+        Of the problem.
+    column : str
+        The column.
+    wrong : callable
+        Its values and the inspection -> mask (days,).
+    expected, cure : str, or a callable of the inspection, the worst row and the days asked for that are wrong
+        As in `Problem`.
+    what : str
+        Follows "rh_max is 120 % on 2025-07-03".
+    needs : tuple of str
+        Other columns without which it can't be checked.
+    unless : tuple of str
+        Columns in whose presence another row checks it better.
+    also : tuple of str
+        Other columns that share the blame, and are left out on the same days; they are needed.
+    rank : callable
+        Its values and the inspection -> what is highest on the worst day.
+    """
+
+    code: str
+    column: str
+    wrong: Callable[[Floats, Inspection], Mask]
+    expected: Words
+    cure: Words = "correct it, or leave the cell empty"
+    what: str = ""
+    needs: tuple[str, ...] = ()
+    unless: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
+    rank: Callable[[Floats, Inspection], Floats] = highest
+
+    def walk(self, inspection: Inspection) -> None:
+        """Refuse the values that are wrong."""
+        if not inspection.has(self.column, *self.needs, *self.also):
+            return
+        if self.unless and inspection.has(*self.unless):
+            return
+        values = inspection.all_of(self.column)
+        wrong = self.wrong(values, inspection)
+        here = wrong & inspection.asked
+        if here.any():
+            row = int(np.nanargmax(np.where(here, self.rank(values, inspection), np.nan)))
+            value = float(values[row])
+            unit = STANDARD[self.column].shown_unit
+            more = and_more(int(here.sum()) - 1, "day")
+            found = f"is {number(value)} {unit} on {inspection.day(row)}{more}{self.what and ', '}{self.what}"
+            expected, cure = (
+                words if isinstance(words, str) else words(inspection, row, here)
+                for words in (self.expected, self.cure)
+            )
+            inspection.problems.append(Problem(self.code, self.column, found, expected, cure, value))
+        inspection.leave_out(wrong, self.column, *self.also)
+
+
+class Verdict(NamedTuple):
+    """What is wrong with whole columns: the first is named, all are condemned; the rest as in `Problem`."""
+
+    columns: Sequence[str]
+    found: str
+    expected: str
+    cure: str
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """
+    A row of the table: what columns as a whole may be by mistake, another unit above all.
+
+    Parameters
+    ----------
+    code : str
+        Of the problem.
+    columns : tuple of str
+        Of those, the ones that are there and have values on the days asked for are judged.
+    judge : callable
+        The inspection and the columns' names -> verdicts.
+    """
+
+    code: str
+    columns: tuple[str, ...]
+    judge: Callable[[Inspection, list[str]], Iterator[Verdict]]
+
+    def walk(self, inspection: Inspection) -> None:
+        """Condemn the columns that the judge doesn't believe; later rows pass them over."""
+        names = [name for name in self.columns if inspection.has(name) and inspection.known(name).size]
+        for verdict in list(self.judge(inspection, names)) if names else ():
+            inspection.condemned.update(verdict.columns)
+            problem = Problem(self.code, verdict.columns[0], verdict.found, verdict.expected, verdict.cure)
+            inspection.problems.append(problem)
+
+
+def walk(inspection: Inspection, table: Iterable[Check | Doubt]) -> None:
+    """Go through a table of checks in its order."""
+    for row in table:
+        row.walk(inspection)

@@ -13,7 +13,17 @@ import numpy as np
 
 from panbudget.numeric import Floats
 from panbudget.physics import air
-from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Mask, Verdict, above, below, lowest
+from panbudget.weather.checks.inspection import (
+    Check,
+    Doubt,
+    Inspection,
+    Mask,
+    Verdict,
+    above,
+    below,
+    beside,
+    within,
+)
 from panbudget.weather.text.columns import STANDARD
 
 _HOTTEST, _COLDEST = STANDARD["tmax"].highest, STANDARD["tmax"].lowest
@@ -34,7 +44,10 @@ _PRESSURE_NEAR, _PRESSURE_FAR, _PRESSURE_DAY = 4.0, 20.0, 12.0
 
 _RANGE = f"{_COLDEST:g} to {_HOTTEST:g} °C"
 _EITHER = "correct one of the two"
-_CORRECT = "correct it"
+_OVER_100 = "correct it (a sensor that reads a little over 100: write 100), or leave the cell empty"
+_HUMIDITIES = ("rh_max", "rh_min", "rh_mean")
+_DAMPEST = STANDARD["vapour_pressure"].highest
+_BY_TEN = "divide by ten in the file"
 
 
 def _other_scale(name: str, values: Floats) -> str:
@@ -49,7 +62,7 @@ def _other_scale(name: str, values: Floats) -> str:
 
 def _scale_cure(inspection: Inspection, scale: str, *names: str) -> str:
     unit = {"K": "K", "°F": "degF"}.get(scale)
-    return inspection.unit_cure(unit, *names) if unit else "divide by ten in the file"
+    return inspection.unit_cure(unit, *names) if unit else _BY_TEN
 
 
 def _temperature_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -82,7 +95,7 @@ def _humidity_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
         yield Verdict(names, found, "0 to 100 %", inspection.unit_cure("fraction", *names))
     elif middle > 105.0 and highest <= 1000.0:
         found = f"reaches {inspection.worst(first)}{too}, which looks like tenths of %"
-        yield Verdict(names, found, "0 to 100 %", "divide by ten in the file")
+        yield Verdict(names, found, "0 to 100 %", _BY_TEN)
 
 
 def _dew_point_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -159,133 +172,55 @@ def _pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
         yield Verdict(names, found + sea, wanted, cure)
 
 
-def _far_from_elevation(values: Floats, inspection: Inspection) -> Mask:
-    return np.abs(values - float(air.atmospheric_pressure(inspection.site.elevation))) > _PRESSURE_DAY
+def _far_from_elevation(values: Floats, inspection: Inspection) -> Floats:
+    return np.abs(values - float(air.atmospheric_pressure(inspection.site.elevation))) - _PRESSURE_DAY
 
 
 def _of_elevation(inspection: Inspection, row: int, here: Mask) -> str:
     return f"about {float(air.atmospheric_pressure(inspection.site.elevation)):.0f} kPa"
 
 
-def _range_of(name: str) -> tuple[Check, ...]:
-    wanted = f"{_RANGE} (is the unit °F?)"
-    return (
-        Check("temperature-range", name, above(_HOTTEST), wanted),
-        Check("temperature-range", name, below(_COLDEST), wanted, rank=lowest),
-    )
+def _nothing(values: Floats, inspection: Inspection) -> Floats:
+    return np.asarray(values == 0.0, dtype=np.float64)
 
 
-def _humidity_range_of(name: str) -> tuple[Check, ...]:
-    over = "correct it (a sensor that reads a little over: write 100), or leave it empty"
-    dead = Check(
-        "humidity-zero",
-        name,
-        lambda values, _: values == 0.0,
-        "a figure above 0: air is never without moisture",
-        "leave the cell empty",
-        what="which looks like a dead sensor",
-    )
-    return (
-        Check("humidity-range", name, above(100.0), "0 to 100 %", over),
-        Check("humidity-range", name, below(0.0), "0 to 100 %", "correct it, or leave it empty", rank=lowest),
-        *([] if name == "rh_min" else [dead]),
-    )
+def _not_above_nothing(values: Floats, inspection: Inspection) -> Floats:
+    return np.where(values <= 0.0, 1.0 - values, 0.0)
 
+
+def _over_saturation(values: Floats, inspection: Inspection) -> Floats:
+    return values - _saturation(inspection) * 1.001  # a thousandth: printed digits
+
+
+_DRY = ("some moisture, without which air never is", "leave the cell empty", "which looks like a dead sensor")
+_MEAN = "a mean between that day's rh_min and rh_max"
+_DAMP = "at most what air holds at that day's tmax"
 
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
     Doubt("temperature-unit", ("tmin", "tmax"), _temperature_unit),
-    *_range_of("tmin"),
-    *_range_of("tmax"),
+    *within("tmin", _COLDEST, _HOTTEST, f"{_RANGE} (is the unit °F?)"),
+    *within("tmax", _COLDEST, _HOTTEST, f"{_RANGE} (is the unit °F?)"),
     Doubt("columns-exchanged", ("tmin", "tmax"), _exchanged),
-    Check(
-        "tmax-below-tmin",
-        "tmax",
-        lambda values, i: values < i.all_of("tmin"),
-        "at least that day's tmin",
-        _EITHER,
-        what="below that day's tmin",
-        also=("tmin",),
-        rank=lowest,
-    ),
-    Doubt("humidity-unit", ("rh_max", "rh_min", "rh_mean"), _humidity_unit),
-    *(row for name in ("rh_max", "rh_min", "rh_mean") for row in _humidity_range_of(name)),
-    Check(
-        "humidity-order",
-        "rh_max",
-        lambda values, i: values < i.all_of("rh_min"),
-        "at least that day's rh_min",
-        _EITHER,
-        what="below that day's rh_min",
-        also=("rh_min",),
-        rank=lowest,
-    ),
+    beside("tmax", "below", "tmin", "at least that day's tmin"),
+    Doubt("humidity-unit", _HUMIDITIES, _humidity_unit),
+    *(row for name in _HUMIDITIES for row in within(name, 0.0, 100.0, "0 to 100 %", _OVER_100)),
+    Check("humidity-zero", "rh_max", _nothing, *_DRY),
+    Check("humidity-zero", "rh_mean", _nothing, *_DRY),
+    beside("rh_max", "below", "rh_min", "at least that day's rh_min"),
     # half a per cent: figures are rounded
-    Check(
-        "humidity-order",
-        "rh_mean",
-        lambda values, i: values > i.all_of("rh_max") + 0.5,
-        "a mean between that day's rh_min and rh_max",
-        _EITHER,
-        what="above that day's rh_max",
-        also=("rh_max",),
-    ),
-    Check(
-        "humidity-order",
-        "rh_mean",
-        lambda values, i: values < i.all_of("rh_min") - 0.5,
-        "a mean between that day's rh_min and rh_max",
-        _EITHER,
-        what="below that day's rh_min",
-        also=("rh_min",),
-        rank=lowest,
-    ),
+    beside("rh_mean", "above", "rh_max", _MEAN, by=0.5),
+    beside("rh_mean", "below", "rh_min", _MEAN, by=0.5),
     Doubt("dew-point-unit", ("dew_point",), _dew_point_unit),
-    Check(
-        "dew-point-above-tmax",
-        "dew_point",
-        lambda values, i: values > i.all_of("tmax"),
-        "at most tmax, for air can't be so damp",
-        _EITHER,
-        what="above that day's tmax",
-        needs=("tmax",),
-    ),
-    Check(
-        "dew-point-above-tmin",
-        "dew_point",
-        lambda values, i: values > i.all_of("tmin") + _DEW_ABOVE_TMIN,
-        "a dew point near tmin or below",
-        _EITHER,
-        what=f"more than {_DEW_ABOVE_TMIN:g} °C above that day's tmin",
-        needs=("tmin",),
-    ),
-    Check("dew-point-range", "dew_point", below(STANDARD["dew_point"].lowest), "a dew point in °C", rank=lowest),
-    Check("dew-point-range", "dew_point", above(STANDARD["dew_point"].highest), "a dew point in °C", unless=("tmax",)),
+    beside("dew_point", "above", "tmax", "at most tmax, for air can't be so damp", blamed=False),
+    beside("dew_point", "above", "tmin", "a dew point near tmin or below", by=_DEW_ABOVE_TMIN, blamed=False),
+    Check("dew_point-range", "dew_point", below(STANDARD["dew_point"].lowest), "a dew point in °C"),
+    Check("dew_point-range", "dew_point", above(STANDARD["dew_point"].highest), "a dew point in °C", unless=("tmax",)),
     Doubt("vapour-pressure-unit", ("vapour_pressure",), _vapour_pressure_unit),
-    Check(
-        "vapour-pressure-above-saturation",
-        "vapour_pressure",
-        lambda values, i: values > _saturation(i) * 1.001,  # a thousandth: printed digits
-        "at most what air holds at that day's tmax",
-        _EITHER,
-        needs=("tmin", "tmax"),
-    ),
-    Check(
-        "vapour-pressure-range",
-        "vapour_pressure",
-        above(STANDARD["vapour_pressure"].highest),
-        "0 to 6 kPa",
-        _CORRECT,
-        unless=("tmin", "tmax"),
-    ),
-    Check(
-        "vapour-pressure-range",
-        "vapour_pressure",
-        lambda values, _: values <= 0.0,
-        "a value above 0",
-        rank=lowest,
-    ),
-    Check("wind-range", "wind", below(0.0), "0 m/s or more", "correct it, or leave it empty", rank=lowest),
+    Check("saturation", "vapour_pressure", _over_saturation, _DAMP, _EITHER, needs=("tmin", "tmax")),
+    Check("vapour_pressure-range", "vapour_pressure", above(_DAMPEST), "0 to 6 kPa", unless=("tmin", "tmax")),
+    Check("vapour_pressure-range", "vapour_pressure", _not_above_nothing, "a value above 0"),
+    Check("wind-range", "wind", below(0.0), "0 m/s or more"),
     Doubt("wind-unit", ("wind",), _wind_unit),
     Check(
         "wind-range", "wind", above(STANDARD["wind"].highest), "a day's mean of 0 to 40 m/s (is it a gust, or km/h?)"

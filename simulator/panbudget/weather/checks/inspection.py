@@ -136,26 +136,8 @@ class Inspection:
 
 
 Words = str | Callable[[Inspection, int, Mask], str]
-
-
-def highest(values: Floats, inspection: Inspection) -> Floats:
-    """Rank values so that the highest is the worst."""
-    return values
-
-
-def lowest(values: Floats, inspection: Inspection) -> Floats:
-    """Rank values so that the lowest is the worst."""
-    return -values
-
-
-def above(limit: float) -> Callable[[Floats, Inspection], Mask]:
-    """Make a mask of values above a limit."""
-    return lambda values, inspection: values > limit
-
-
-def below(limit: float) -> Callable[[Floats, Inspection], Mask]:
-    """Make a mask of values below a limit."""
-    return lambda values, inspection: values < limit
+_CURE = "correct it, or leave the cell empty"
+OfDays = Callable[[Floats, Inspection], Floats]
 
 
 @dataclass(frozen=True)
@@ -169,8 +151,8 @@ class Check:
         Of the problem.
     column : str
         The column.
-    wrong : callable
-        Its values and the inspection -> mask (days,).
+    excess : callable
+        Its values and the inspection -> how far each day is beyond what can be: wrong above 0, worst where highest.
     expected, cure : str, or a callable of the inspection, the worst row and the days asked for that are wrong
         As in `Problem`.
     what : str
@@ -180,43 +162,74 @@ class Check:
     unless : tuple of str
         Columns in whose presence another row checks it better.
     also : tuple of str
-        Other columns that share the blame, and are left out on the same days; they are needed.
-    rank : callable
-        Its values and the inspection -> what is highest on the worst day.
+        Other columns that share the blame, and are left out on the same days.
     """
 
     code: str
     column: str
-    wrong: Callable[[Floats, Inspection], Mask]
+    excess: OfDays
     expected: Words
-    cure: Words = "correct it, or leave the cell empty"
+    cure: Words = _CURE
     what: str = ""
     needs: tuple[str, ...] = ()
     unless: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
-    rank: Callable[[Floats, Inspection], Floats] = highest
 
     def walk(self, inspection: Inspection) -> None:
         """Refuse the values that are wrong."""
-        if not inspection.has(self.column, *self.needs, *self.also):
-            return
-        if self.unless and inspection.has(*self.unless):
+        if not inspection.has(self.column, *self.needs) or (self.unless and inspection.has(*self.unless)):
             return
         values = inspection.all_of(self.column)
-        wrong = self.wrong(values, inspection)
+        excess = self.excess(values, inspection)
+        wrong = excess > 0.0
         here = wrong & inspection.asked
         if here.any():
-            row = int(np.nanargmax(np.where(here, self.rank(values, inspection), np.nan)))
-            value = float(values[row])
-            unit = STANDARD[self.column].shown_unit
+            row = int(np.nanargmax(np.where(here, excess, np.nan)))
             more = and_more(int(here.sum()) - 1, "day")
-            found = f"is {number(value)} {unit} on {inspection.day(row)}{more}{self.what and ', '}{self.what}"
+            unit = STANDARD[self.column].shown_unit
+            found = (
+                f"is {number(float(values[row]))} {unit} on {inspection.day(row)}{more}{self.what and ', '}{self.what}"
+            )
             expected, cure = (
                 words if isinstance(words, str) else words(inspection, row, here)
                 for words in (self.expected, self.cure)
             )
+            value = float(values[row])
             inspection.problems.append(Problem(self.code, self.column, found, expected, cure, value))
         inspection.leave_out(wrong, self.column, *self.also)
+
+
+def above(limit: float) -> OfDays:
+    """Make the excess of values above a limit."""
+    return lambda values, inspection: values - limit
+
+
+def below(limit: float) -> OfDays:
+    """Make the excess of values below a limit."""
+    return lambda values, inspection: limit - values
+
+
+def within(column: str, lowest: float, highest: float, expected: str, cure: str = _CURE) -> tuple[Check, Check]:
+    """Make the rows for what a column can't be on any day."""
+    code = f"{column}-range"
+    return Check(code, column, above(highest), expected, cure), Check(code, column, below(lowest), expected, cure)
+
+
+def beside(column: str, way: str, other: str, expected: str, *, by: float = 0.0, blamed: bool = True) -> Check:
+    """Make the row for a column that lies "above" or "below" (way) that day's other column by more than may be."""
+    sign = 1.0 if way == "above" else -1.0
+    return Check(
+        f"{column}-{way}-{other}",
+        column,
+        lambda values, inspection: sign * values - (sign * inspection.all_of(other) + by),
+        expected,
+        "correct one of the two",
+        f"more than {by:g} {STANDARD[column].shown_unit} {way} that day's {other}"
+        if by
+        else f"{way} that day's {other}",
+        needs=(other,),
+        also=(other,) if blamed else (),
+    )
 
 
 class Verdict(NamedTuple):

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats
-from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Mask, Verdict, above, below, lowest
+from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Mask, Verdict, above, below
 from panbudget.weather.sky import Sky, sky_of
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.dates import and_more
@@ -82,8 +82,12 @@ def _like_inches(wet: Floats) -> bool:
     return bool(hundredths.all() and tenths.mean() < 0.5)
 
 
-def _most_rain(inspection: Inspection) -> float:
-    return STANDARD["rain"].highest if inspection.is_stated("rain") else _MUCH_RAIN
+def _over_most_rain(values: Floats, inspection: Inspection) -> Floats:
+    return values - (STANDARD["rain"].highest if inspection.is_stated("rain") else _MUCH_RAIN)
+
+
+def _most_rain(inspection: Inspection, row: int, here: Mask) -> str:
+    return f"at most {STANDARD['rain'].highest if inspection.is_stated('rain') else _MUCH_RAIN:g} mm"
 
 
 def _rain_cure(inspection: Inspection, row: int, here: Mask) -> str:
@@ -111,6 +115,10 @@ def _sunshine_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
     elif known.size >= _DAYS_TO_JUDGE and 0.0 < high <= 1.0 and not inspection.is_stated(name):
         found = f"is never above {high:.2f} h in {known.size} days, which looks like a share of the daylight"
         yield Verdict(names, found, "hours", f"{_TO_HOURS}; {inspection.confirmation(name)}")
+
+
+def _over_daylight(values: Floats, inspection: Inspection) -> Floats:
+    return values - (inspection.sky.daylight + _LONGER)
 
 
 def _daylight(inspection: Inspection, row: int, here: Mask) -> str:
@@ -186,6 +194,15 @@ def limit_bright(inspection: Inspection) -> None:
         inspection.daily.loc[inspection.limited, "radiation"] = bound[inspection.limited]
 
 
+def _over_clear_sky(values: Floats, inspection: Inspection) -> Floats:
+    bound = bright_bound(inspection.sky)
+    return np.where(values > bound, values / bound, 0.0)  # the worst by its share of a clear sky's
+
+
+def _no_light(values: Floats, inspection: Inspection) -> Floats:
+    return np.asarray((values == 0.0) & (inspection.sky.clear > _LIGHT), dtype=np.float64)
+
+
 def _too_bright_cure(inspection: Inspection, row: int, here: Mask) -> str:
     if _may_be_limited(inspection, here):
         return (
@@ -218,54 +235,31 @@ def _too_dark(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, found, "above 70 % on clear days", cure)
 
 
-_PAN_RANGE = f"0 to {STANDARD['pan_evaporation'].highest:g} mm a day"
+_PAN_MOST = STANDARD["pan_evaporation"].highest
+_PAN_RANGE = f"0 to {_PAN_MOST:g} mm a day"
+_PAN = "pan_evaporation"
 
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
-    Check("rain-negative", "rain", below(0.0), "0 mm or more", rank=lowest),
+    Check("rain-range", "rain", below(0.0), "0 mm or more"),
     Doubt("rain-unit", ("rain",), _rain_unit),
-    Check(
-        "rain-range",
-        "rain",
-        lambda values, i: values > _most_rain(i),
-        lambda i, row, here: f"at most {_most_rain(i):g} mm",
-        _rain_cure,
-    ),
-    Check("sunshine-negative", "sunshine", below(0.0), "0 h or more", rank=lowest),
+    Check("rain-range", "rain", _over_most_rain, _most_rain, _rain_cure),
+    Check("sunshine-range", "sunshine", below(0.0), "0 h or more"),
     Doubt("sunshine-unit", ("sunshine",), _sunshine_unit),
-    Check(
-        "sunshine-range",
-        "sunshine",
-        lambda values, i: values > i.sky.daylight + _LONGER,
-        _daylight,
-        rank=lambda values, i: values - i.sky.daylight,
-    ),
-    Check("pan-evaporation-range", "pan_evaporation", below(0.0), _PAN_RANGE, rank=lowest),
-    Doubt("pan-evaporation-unit", ("pan_evaporation",), _pan_unit),
-    Check("pan-evaporation-range", "pan_evaporation", above(STANDARD["pan_evaporation"].highest), _PAN_RANGE),
-    Check("radiation-negative", "radiation", below(0.0), "0 MJ/m² or more", rank=lowest),
+    Check("sunshine-range", "sunshine", _over_daylight, _daylight),
+    Check("pan_evaporation-range", _PAN, below(0.0), _PAN_RANGE),
+    Doubt("pan-evaporation-unit", (_PAN,), _pan_unit),
+    Check("pan_evaporation-range", _PAN, above(_PAN_MOST), _PAN_RANGE),
+    Check("radiation-range", "radiation", below(0.0), "0 MJ/m² or more"),
     Doubt("radiation-unit", ("radiation",), _radiation_unit),
 )
 
 #: what is too bright, once `limit_bright` has had its turn
-BRIGHT = Check(
-    "radiation-too-bright",
-    "radiation",
-    lambda values, i: values > bright_bound(i.sky),
-    _clear_sky,
-    _too_bright_cure,
-    rank=lambda values, i: values / bright_bound(i.sky),
-)
+BRIGHT = Check("radiation-too-bright", "radiation", _over_clear_sky, _clear_sky, _too_bright_cure)
 
+_LIGHT_WORDS = ("some light, as even the darkest day has", "leave the cell empty", "which looks like a dead sensor")
 #: made only where nothing was too bright
 DARK: tuple[Check | Doubt, ...] = (
     Doubt("radiation-too-dark", ("radiation",), _too_dark),
-    Check(
-        "radiation-zero",
-        "radiation",
-        lambda values, i: (values == 0.0) & (i.sky.clear > _LIGHT),
-        "some light, as even the darkest day has",
-        "leave the cell empty",
-        what="which looks like a dead sensor",
-    ),
+    Check("radiation-zero", "radiation", _no_light, *_LIGHT_WORDS),
 )

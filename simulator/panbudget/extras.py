@@ -1,8 +1,13 @@
 """
-Extras: what is found by name when it is first used: optional packages, and what draws and writes a result.
+Extras: what stands outside the order of the rooms and is found by name, when it is used.
 
-A study's result stands below the room that draws it. It knows that room by name only, as pandas knows its plotting
-backends, and nothing is imported before somebody asks for a picture or a folder.
+A result of a study draws and writes itself: ``result.plot()``, ``result.write("folder")``. Figures and pages stand in
+`reports`, above every study; so `Reported` knows the name of that room and imports it when it is asked, as pandas
+does with its plotting backends. A class takes part by naming its room::
+
+    @dataclass(frozen=True)
+    class Away(Reported):
+        room = "away"       # a ClassVar: reports/away/files.py holds VERB, which says what is drawn and written
 """
 
 from __future__ import annotations
@@ -11,62 +16,56 @@ import importlib
 from pathlib import Path
 from typing import Any, ClassVar
 
-#: result -> (its command in `reports.folders.FILES_OF`, what writes it into an empty folder, what draws it); each
-#: of them "module:function" below `panbudget.reports`, called with the result first
-REPORTS: dict[str, tuple[str, str, str]] = {
-    "Season": ("replay", "season.files:write_season", "season.figures:season_figure"),
-}
-
-
-def report_function(name: str) -> Any:
-    """
-    Return a function of `panbudget.reports`.
-
-    Parameters
-    ----------
-    name : str
-        "module:function", such as "season.files:write_season".
-    """
-    module, function = name.split(":")
-    return getattr(importlib.import_module(f"panbudget.reports.{module}"), function)
+_WRITING = "panbudget.reports.writing"
 
 
 class Reported:
-    """A study's result: `plot` and `write` do what its command does, by the line that `REPORTS` has for it."""
+    """A result that `reports` can put into sentences, figures and files."""
 
-    _report: ClassVar[str]
-
-    def plot(self, **options: Any) -> Any:
-        """
-        Draw it; nothing is saved.
-
-        Parameters
-        ----------
-        **options
-            For the drawing function, such as ``axes`` to draw into.
-
-        Returns
-        -------
-        list of matplotlib.axes.Axes
-        """
-        return report_function(REPORTS[self._report][2])(self, **options)
+    room: ClassVar[str]
 
     def write(self, folder: str | Path, *, overwrite: bool = False) -> None:
         """
-        Write tables, figures and page as its command does, whole or not at all.
+        Write what the command of the same name writes: page, tables, totals and figures.
 
         Parameters
         ----------
         folder : path
-            Made if missing, with its parents.
+            Made if missing.
         overwrite : bool
             Whether an earlier run of the same command may be replaced.
 
         Raises
         ------
         OutputError
-            A folder that is not empty and not to be replaced, or can't be written.
+            Not empty without ``overwrite``; holds something else; can't be written.
         """
-        command, writes, _ = REPORTS[self._report]
-        with report_function("folders:new_folder")(Path(folder), command, overwrite=overwrite) as made:
-            report_function(writes)(self, made)
+        importlib.import_module(_WRITING).write(self, Path(folder), overwrite=overwrite)
+
+    def plot(self, figure: str = "", **options: Any) -> list[Any]:
+        """
+        Draw one figure.
+
+        Parameters
+        ----------
+        figure : str
+            Its name, as its file is called; the first if left out.
+        **options
+            As the figure's function takes them, such as ``axes``.
+
+        Returns
+        -------
+        list of matplotlib Axes
+
+        Raises
+        ------
+        ValueError
+            Unknown name; the message lists the known ones.
+        """
+        axes: list[Any] = importlib.import_module(_WRITING).plot(self, figure, **options)
+        return axes
+
+    def sentences(self) -> list[str]:
+        """Return what its page says first."""
+        texts: list[str] = importlib.import_module(_WRITING).sentences(self)
+        return texts

@@ -1,5 +1,5 @@
 """
-Words: numbers as a person reads them, and a season in three sentences. Used by the page and the terminal.
+Words: numbers and dates as a person reads them, on pages, in figures and on the terminal.
 
 Dates in sentences, headings and titles of figures are "3 July 2025"; in tables and files, and in messages about them, as
 ISO 8601 has them. Thousands are parted by a narrow space, never by a comma, which half of the world reads as a decimal mark.
@@ -10,31 +10,10 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from panbudget.season.result import Season
-
-__all__ = [
-    "calendar_day",
-    "count",
-    "day_said",
-    "days_long",
-    "days_said",
-    "hours",
-    "kilograms",
-    "litres",
-    "mm",
-    "number",
-    "percent",
-    "three_sentences",
-]
+from collections.abc import Sequence
 
 _NARROW_SPACE = "\u202f"
 _NO_BREAK = "\u00a0"
-_MOST_BEDS_NAMED = 6
-# supply ÷ net demand within which a bed "got about what it needed"; common practice, no source
-_ABOUT_RIGHT = (0.9, 1.2)
 
 
 def number(value: float | None, decimals: int = 0) -> str:
@@ -64,6 +43,12 @@ def number(value: float | None, decimals: int = 0) -> str:
     if not re.search("[1-9]", text):
         text = text.lstrip("-")
     return text.replace("-", "−")
+
+
+def signed(value: float | None, decimals: int = 0) -> str:
+    """Write a difference with its sign; none where it rounds to zero."""
+    text = number(value, decimals)
+    return f"+{text}" if value is not None and value > 0.0 and re.search("[1-9]", text) else text
 
 
 def _with_unit(value: float | None, decimals: int, unit: str) -> str:
@@ -168,79 +153,48 @@ def days_said(first: dt.date | str, last: dt.date | str) -> str:
     return f"{begin} to {day_said(end)}"
 
 
-def three_sentences(season: Season) -> list[str]:
+def and_more(count: int, noun: str) -> str:
     """
-    Say what happened: how often it opened, what each bed got against its need, what to look at first.
+    Write how many more there are, in brackets, or nothing.
+
+    Examples
+    --------
+    >>> "2025-07-03" + and_more(2, "day")
+    '2025-07-03 (and 2 more days)'
+    """
+    if count <= 0:
+        return ""
+    return f" (and {count} more {noun}{'s' if count > 1 else ''})"
+
+
+def name_days(days: Sequence[dt.date], *, at_most: int = 5) -> str:
+    """
+    Name days in a message: runs joined, the first few written out, the rest counted.
 
     Parameters
     ----------
-    season : Season
+    days : sequence of date
+        Ascending.
+    at_most : int
+        How many runs are written out.
 
     Returns
     -------
-    list of str
-        Three sentences.
+    str
+        Such as "2025-07-03 to 2025-07-05, 2025-08-01".
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> name_days([date(2025, 7, 3), date(2025, 7, 4), date(2025, 8, 1)])
+    '2025-07-03 to 2025-07-04, 2025-08-01'
     """
-    return [_opened(season), _got(season), _look_first(season)]
-
-
-def _opened(season: Season) -> str:
-    length = season.totals["season"]["days"]
-    parts = []
-    for name, totals in season.totals["controllers"].items():
-        times = totals["openings"]
-        if not times and not totals["open_hours"]:
-            parts.append(f"the valve {name} never opened in {count(length, 'day')}")
-            continue
-        parts.append(
-            f"the valve {name} opened {count(times, 'time')} in {count(length, 'day')}, "
-            f"with {days_long(totals['longest_gap_days'])} as its longest gap"
-            + (
-                f", and stood open without water for {hours(totals['starved_hours'])}"
-                if totals.get("starved_hours")
-                else ""
-            )
-        )
-    text = "; ".join(parts)
-    return text[:1].upper() + text[1:] + "."
-
-
-def _got(season: Season) -> str:
-    beds = season.totals["beds"]
-    if len(beds) <= _MOST_BEDS_NAMED:
-        parts = [
-            f"{key} got {mm(bed['irrigation_mm'])} where it needed {mm(bed['net_demand_mm'])}"
-            + (f" ({percent(bed['supply_over_demand'])})" if bed["supply_over_demand"] is not None else "")
-            for key, bed in beds.items()
-        ]
-        text = "; ".join(parts)
-        return f"In depth of water, {text}."
-    ratios = {key: bed["supply_over_demand"] for key, bed in beds.items() if bed["supply_over_demand"] is not None}
-    if not ratios:
-        return f"None of the {len(beds)} beds needed water from the valves."
-    low, high = _ABOUT_RIGHT
-    right = sum(low <= ratio <= high for ratio in ratios.values())
-    least, most = min(ratios, key=lambda key: ratios[key]), max(ratios, key=lambda key: ratios[key])
-    return (
-        f"Of {len(beds)} beds, {right} got about what they needed "
-        f"({percent(low)} to {percent(high)} of net demand), "
-        f"{sum(r < low for r in ratios.values())} less and {sum(r > high for r in ratios.values())} more: "
-        f"least {least} with {percent(ratios[least])}, most {most} with {percent(ratios[most])}."
-    )
-
-
-def _look_first(season: Season) -> str:
-    serious = [finding for finding in season.findings if finding.severity != "note"]
-    if not serious:
-        return "Nothing grave was found; read the notes below before you rely on it."
-    rank = {"danger": 0, "caution": 1}
-    worst = min(serious, key=lambda finding: rank.get(finding.severity, 2))
-    # one sentence: the rest of the message, with the cure, stands among the findings
-    first = re.split(r"(?<=[.!?])\s+(?=[A-Z])", worst.message, maxsplit=1)[0].rstrip(".")
-    when = f" (first on {day_said(worst.first)})" if worst.first else ""
-    return f"Look first at {worst.where}{when}: {_uncapitalised(first)}."
-
-
-def _uncapitalised(text: str) -> str:
-    """Lower the first letter of a plain word; ETo and the like stay."""
-    return text[:1].lower() + text[1:] if text[1:2].islower() or text[1:2] == " " else text
+    runs: list[list[dt.date]] = []
+    for day in days:
+        if runs and day - runs[-1][1] == dt.timedelta(days=1):
+            runs[-1][1] = day
+        else:
+            runs.append([day, day])
+    shown = [str(first) if first == last else f"{first} to {last}" for first, last in runs[:at_most]]
+    left = sum((last - first).days + 1 for first, last in runs[at_most:])
+    return ", ".join(shown) + and_more(left, "day")

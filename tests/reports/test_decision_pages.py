@@ -8,16 +8,16 @@ import re
 import pytest
 
 from panbudget import away, compare, set_up
-from panbudget.reports.away.figures import AWAY_FIGURES, room_figure
-from panbudget.reports.away.page import away_html, away_sentences
+from panbudget.reports.away.figures import room_figure
+from panbudget.reports.away.page import away_sentences
 from panbudget.reports.canvas import svg_text
 from panbudget.reports.compare.figures import COMPARE_FIGURES, depletion_figure, openings_figure, pan_levels_figure
 from panbudget.reports.compare.page import compare_html
 from panbudget.reports.compare.words import comparison_sentences
-from panbudget.reports.season.files import provenance
 from panbudget.reports.setup.page import setup_html
 from panbudget.reports.setup.pan_drawing import HEIGHT, WIDTH, Box, Line, Text, as_svg, pan_drawing
 from panbudget.reports.setup.pdf import setup_pdf
+from panbudget.reports.writing import as_page, provenance
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.compare import RULE
 from tests.reports.season.test_page import Outline
@@ -47,8 +47,7 @@ def comparison_page(comparison):
 
 
 def away_page(found):
-    drawn = {name: svg_text(draw(found)) for name, draw in AWAY_FIGURES.items()}
-    return away_html(found, drawn, provenance(found.worst.season))
+    return as_page(found, {"room": svg_text(found.plot("room"))})
 
 
 def setup_of(garden):

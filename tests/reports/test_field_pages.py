@@ -13,7 +13,7 @@ from panbudget.reports.faults.figures import harm_figure
 from panbudget.reports.faults.page import faults_html, faults_sentences
 from panbudget.reports.fit.figures import loss_figure, residual_figure
 from panbudget.reports.fit.page import fit_html, fit_sentences
-from panbudget.reports.season.files import provenance
+from panbudget.reports.writing import provenance
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.faults import try_faults
 from panbudget.studies.fit.estimate import fit

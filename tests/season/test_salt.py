@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from panbudget import replay
-from panbudget.reports.season.files import provenance
 from panbudget.reports.season.page import report_html
+from panbudget.reports.writing import provenance
 from panbudget.season.salt import GRAMS_PER_LITRE, MOST_DRIFT, evaporation_factor
 from tests.small_weather import weather_csv
 

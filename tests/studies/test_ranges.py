@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from panbudget import replay
-from panbudget.reports.season.files import provenance
 from panbudget.reports.season.page import report_html
+from panbudget.reports.writing import provenance
 from panbudget.studies.ranges import interval_of, sampled_litres, with_spread
 from tests.small_weather import weather_csv
 

@@ -138,9 +138,9 @@ def away(
 
     Example:  panbudget away scenarios/terraces.toml --from 2025-07-01 --to 2025-07-21
     """
-    from panbudget.reports.away.page import away_sentences
     from panbudget.reports.folders import new_folder
-    from panbudget.reports.season.files import away_json, write_away
+    from panbudget.reports.writing import as_json as totals
+    from panbudget.reports.writing import write_into
     from panbudget.scenario.garden import load_scenario
     from panbudget.studies.away import away as left_alone
 
@@ -152,11 +152,11 @@ def away(
             found = left_alone(described, start, end, step=step)
             if made is not None:
                 step("drawing and writing")
-                write_away(found, made)
+                write_into(found, made)
     if as_json:
-        print_json(away_json(found))
+        print_json(totals(found))
     else:
-        for sentence in away_sentences(found):
+        for sentence in found.sentences():
             say(sentence, quiet=quiet)
     if out is not None:
         say(f"Wrote {out}/away.html, with away.csv, away.json and a figure beside it.", quiet=quiet, aside=as_json)

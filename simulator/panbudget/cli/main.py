@@ -261,7 +261,8 @@ def _summary(season: Season, out: Path, *, quiet: bool) -> None:
     """Print what a person can read in ten seconds."""
     if quiet:
         return
-    from panbudget.words import days_said, number, three_sentences
+    from panbudget.reports.season.words import three_sentences
+    from panbudget.words import days_said, number
 
     totals = season.totals
     when = f"{days_said(totals['season']['start'], totals['season']['end'])}, {totals['season']['days']} days"

@@ -114,8 +114,8 @@ def write_size(found: Sizing, folder: Path) -> None:
     """
     import pandas as pd
 
+    from panbudget.files import write_csv, write_json
     from panbudget.reports.canvas import draw_into
-    from panbudget.reports.season.files import write_csv, write_json
     from panbudget.reports.size.figures import map_figure, trade_off_figure
     from panbudget.reports.size.page import size_html
 

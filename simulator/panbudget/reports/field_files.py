@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from panbudget.reports.season.files import provenance, write_csv, write_json
+from panbudget.files import write_csv, write_json
+from panbudget.reports.writing import provenance
 
 if TYPE_CHECKING:
     from panbudget.studies.faults import Trials

@@ -102,7 +102,7 @@ class Season(Reported):
     forcing : Forcing
     """
 
-    _report: ClassVar[str] = "Season"
+    room: ClassVar[str] = "season"
 
     scenario: Scenario
     weather: Weather

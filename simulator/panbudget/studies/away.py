@@ -1,6 +1,6 @@
 """
 Leaving: may the garden be left alone from this date to that? The same calendar days in every year of the record, and
-once more with a made heat wave; and which single change would make it safe.
+once more with a made-up heat wave; and which single change would make it safe.
 
 A bed is safe while its driest quarter keeps within its readily available water (RAW); a pan, while it stays wet and
 evaporation never holds the valve open.
@@ -11,11 +11,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError
+from panbudget.extras import Reported
 from panbudget.scenario.garden import Controller, Heat, Scenario
 from panbudget.season.heat import said as heat_said
 from panbudget.season.replay import replay
@@ -97,7 +98,7 @@ class Stay:
     @property
     def name(self) -> str:
         """The year, and whether heat was made."""
-        return f"{self.start.year}" + (" with a made heat wave" if self.made_heat else "")
+        return f"{self.start.year}" + (" with a made-up heat wave" if self.made_heat else "")
 
     @property
     def stress_days(self) -> int:
@@ -158,7 +159,7 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Away:
+class Away(Reported):
     """
     What is known about leaving a garden alone.
 
@@ -170,13 +171,15 @@ class Away:
     stays : tuple of Stay
         Year by year.
     heat : Stay
-        The worst year with a made heat wave laid over it.
+        The worst year with a made-up heat wave laid over it.
     worst : Stay
         The worst year.
     changes : tuple of Change
         Tried when it is not safe as it is; those that make it safe first.
     assumptions : tuple of str
     """
+
+    room: ClassVar[str] = "away"
 
     scenario: Scenario
     start: dt.date
@@ -292,7 +295,7 @@ def away(
         stays.append(stay(plain, year))
     worst_at = max(range(len(years)), key=lambda index: stays[index].badness)
     worst_year = years[worst_at]
-    step("a made heat wave")
+    step("a made-up heat wave")
     made = _heat(scenario, stays[worst_at], worst_year)
     hot = stay(plain, worst_year, made)
     changes: list[Change] = []

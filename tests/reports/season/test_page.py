@@ -10,10 +10,10 @@ import pytest
 
 from panbudget import replay
 from panbudget.reports.season import figures
-from panbudget.reports.season.files import provenance
 from panbudget.reports.season.page import report_html
+from panbudget.reports.season.words import three_sentences
+from panbudget.reports.writing import provenance
 from panbudget.scenario.garden import scenario_from
-from panbudget.words import three_sentences
 from tests.small_weather import heat_wave
 
 

@@ -5,25 +5,17 @@ Away page: may the garden be left alone, in words and as one page.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from dataclasses import asdict
+from typing import TYPE_CHECKING
 
-from panbudget.reports.pages import Table, placed_figure, provenance_table, render
-from panbudget.reports.texts import CAUTIONS, METHOD
+from panbudget.reports.pages import Report, section, texts
 from panbudget.season.years import moved
-from panbudget.words import calendar_day, count, day_said, hours, litres, mm, number
+from panbudget.words import calendar_day, count, day_said, hours, mm
 
 if TYPE_CHECKING:
     from panbudget.studies.away import Away, Change, Stay
 
-__all__ = ["away_html", "away_sentences"]
-
 _ENOUGH_YEARS = 5  # common practice, no source
-_NO_BREAK_HYPHEN = "\u2011"
-RULE = (
-    "Safe means: the driest quarter of every bed keeps within its readily available water (RAW), every pan stays wet, and "
-    "evaporation never holds a valve open. Each year is replayed from the season's first day. Changes are thought to be in "
-    "place from that day; what is done by hand, on the morning of leaving."
-)
 
 
 def away_sentences(away: Away) -> list[str]:
@@ -48,7 +40,7 @@ def away_sentences(away: Away) -> list[str]:
             f"Yes: from {away_for}, every bed stays above its limit, every pan stays wet and nothing sticks open, in "
             f"{years} of the record and in {heat}.",
             f"The worst year is {away.worst.name}: {_nearest(away.worst)}.",
-            f"In the made heat wave: {_nearest(away.heat)}.",
+            f"In the made-up heat wave: {_nearest(away.heat)}.",
             *_few(away),
         ]
     if bad:
@@ -77,8 +69,8 @@ def away_sentences(away: Away) -> list[str]:
         sentences.append(
             "No single change that was tried makes it safe"
             + (
-                f"; most is gained by this: {best.what} ({count(best.stress_days, 'stress day')} in place of {best.before} "
-                "in the made heat wave)."
+                f"; most is gained by this: {best.what} ({count(best.stress_days, 'day')} short of water in place of {best.before} "
+                "in the made-up heat wave)."
                 if best is not None and best.stress_days < best.before
                 else "."
             )
@@ -130,107 +122,38 @@ def _wrong(stay: Stay) -> str:
     return "; ".join(parts) if parts else f"nothing goes wrong ({_nearest(stay)})"
 
 
-def away_html(away: Away, figures: Mapping[str, str], provenance: Mapping[str, Any]) -> str:
+def away_report(away: Away, figures: Mapping[str, str]) -> Report:
     """
-    Write the page.
+    Say what the page says.
 
     Parameters
     ----------
     away : Away
     figures : mapping
         Name -> SVG element.
-    provenance : mapping
-        As `output.provenance` gives it.
 
     Returns
     -------
-    str
+    Report
     """
-    return render(
-        "away.html.j2",
-        title=away.scenario.title,
+    stays = (*away.stays, away.heat)
+    beds = [{"stay": stay.name, "bed": key, **asdict(bed)} for stay in stays for key, bed in stay.beds.items()]
+    pans = [{"stay": stay.name, "valve": name, **asdict(pan)} for stay in stays for name, pan in stay.pans.items()]
+    changes = [{"what": c.what, "outcome": _outcome(c), "stress_days": c.stress_days} for c in away.changes]
+    return Report(
+        title=f"{away.scenario.title}: left alone",
         when=(
             f"{calendar_day(away.start)} to {calendar_day(away.end)}, {count(away.days, 'day')}; "
             f"{count(len(away.stays), 'year')} of the record"
         ),
-        note=away.scenario.note,
-        sentences=away_sentences(away),
-        rule=RULE,
-        figures=[placed_figure(f"away-{name}", svg) for name, svg in figures.items()],
-        beds=_beds(away),
-        pans=_pans(away),
-        changes=_changes(away),
+        lead=[texts("away")["rule"]],
+        sections=[
+            section("away", "figures", figures=figures),
+            section("away", "beds", table=beds),
+            section("away", "pans", table=pans),
+            section("away", "changes", table=changes),
+        ],
         assumptions=away.assumptions,
-        method=METHOD,
-        cautions=CAUTIONS,
-        provenance=provenance_table(provenance),
-    )
-
-
-def _beds(away: Away) -> Table:
-    rows = []
-    for stay in (*away.stays, away.heat):
-        for place, (key, bed) in enumerate(stay.beds.items()):
-            rows.append(
-                (
-                    stay.name if place == 0 else "",
-                    key,
-                    number(bed.stress_days),
-                    bed.first_short.isoformat().replace("-", _NO_BREAK_HYPHEN) if bed.first_short else "–",
-                    "yes" if bed.short_before else "no",
-                    number(bed.least_room_mm, 1),
-                    number(bed.irrigation_mm),
-                )
-            )
-    return Table(
-        (
-            "days away in",
-            "bed",
-            "stress days, driest quarter",
-            "first",
-            "short before",
-            "least room left [mm]",
-            "water [mm]",
-        ),
-        tuple(rows),
-        names=2,
-    )
-
-
-def _pans(away: Away) -> Table:
-    rows = []
-    for stay in (*away.stays, away.heat):
-        for place, (name, pan) in enumerate(stay.pans.items()):
-            rows.append(
-                (
-                    stay.name if place == 0 else "",
-                    name,
-                    number(pan.openings),
-                    litres(pan.litres),
-                    number(pan.lowest_level_mm),
-                    hours(pan.dry_hours),
-                    hours(pan.stuck_hours),
-                )
-            )
-    return Table(
-        (
-            "days away in",
-            "valve",
-            "openings",
-            "water, refill included",
-            "lowest level above the floor [mm]",
-            "pan dry",
-            "held open by evaporation",
-        ),
-        tuple(rows),
-        names=2,
-    )
-
-
-def _changes(away: Away) -> Table:
-    rows = [(change.what, _outcome(change), number(change.stress_days)) for change in away.changes]
-    return Table(
-        ("one change", "what comes of it", "stress days in the made heat wave, all beds"), tuple(rows), names=2
     )
 
 
@@ -238,7 +161,7 @@ def _outcome(change: Change) -> str:
     if change.impossible:
         return f"can't be: {change.impossible}"
     if change.safe:
-        return "safe in every year and in the made heat wave"
+        return "safe in every year and in the made-up heat wave"
     if change.stress_days < change.before:
         return f"better, not safe: {', '.join(change.fails_in)}"
     return "no help" if change.stress_days == change.before else "worse"

@@ -8,77 +8,22 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-import importlib.metadata
-import json
 import math
-import platform
-import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from panbudget.files import write_csv, write_json
+from panbudget.reports.writing import Verb, provenance
+
 if TYPE_CHECKING:
     from panbudget.season.result import Season
-    from panbudget.studies.away import Away, Stay
     from panbudget.studies.compare import Comparison
     from panbudget.studies.setup import SetUp
 
-__all__ = [
-    "away_json",
-    "beds_table",
-    "comparison_json",
-    "daily_table",
-    "openings_table",
-    "provenance",
-    "season_json",
-    "setup_json",
-    "write_away",
-    "write_comparison",
-    "write_csv",
-    "write_json",
-    "write_season",
-    "write_setup",
-]
-
 # beside the season's own rain; as a number; net_demand_mm once more
 _NOT_DAILY = ("rain_mm", "growing", "exact_irrigation_mm")
-# 12 significant digits: enough that sums close to 1e-9, and no trailing noise of binary fractions
-_FLOATS = "%.12g"
-# with which a text may be taken for a formula by a spreadsheet
-_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n")
-_PLAIN_NUMBER = re.compile(r"-?\d+(\.\d+)?")
-
-
-def provenance(season: Season) -> dict[str, Any]:
-    """
-    Say what a season was made from, so that someone can make it again.
-
-    Parameters
-    ----------
-    season : Season
-
-    Returns
-    -------
-    dict
-        Versions, and fingerprints of the input files.
-    """
-    packages = ("numpy", "pandas", "pyet", "pint", "pydantic", "matplotlib")
-    weather = season.weather.provenance
-    return {
-        "panbudget": importlib.metadata.version("panbudget"),
-        "python": platform.python_version(),
-        "packages": {name: importlib.metadata.version(name) for name in packages},
-        "scenario_sha256": season.scenario.sha256,
-        "weather_sha256": weather["sha256"],
-        "weather": {
-            **{key: weather[key] for key in ("file", "reader", "recognised", "first", "last")},
-            "typical": bool(weather.get("typical", False)),
-            "fallbacks": weather.get("fallbacks", []),
-        },
-        "assumptions": list(season.assumptions),
-        "times": season.times_are,
-    }
 
 
 def season_json(season: Season) -> dict[str, Any]:
@@ -264,73 +209,6 @@ def comparison_json(comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def write_away(away: Away, folder: Path) -> None:
-    """
-    Write what is known about leaving a garden alone into an empty folder.
-
-    Parameters
-    ----------
-    away : Away
-    folder : Path
-    """
-    from panbudget.reports.away.figures import AWAY_FIGURES
-    from panbudget.reports.away.page import away_html
-    from panbudget.reports.canvas import draw_into
-
-    write_csv(away.table(), folder / "away.csv")
-    write_json(away_json(away), folder / "away.json")
-    drawn = draw_into(folder, ((name, draw(away)) for name, draw in AWAY_FIGURES.items()))
-    made_from = provenance(away.worst.season)
-    (folder / "away.html").write_text(away_html(away, drawn, made_from), encoding="utf-8")
-
-
-def away_json(away: Away) -> dict[str, Any]:
-    """
-    Return what `away.json` holds.
-
-    Parameters
-    ----------
-    away : Away
-
-    Returns
-    -------
-    dict
-    """
-    from panbudget.reports.away.page import away_sentences
-
-    def told(stay: Stay) -> dict[str, Any]:
-        beds = {
-            key: {
-                **dataclasses.asdict(bed),
-                "first_short": bed.first_short.isoformat() if bed.first_short else None,
-            }
-            for key, bed in stay.beds.items()
-        }
-        return {
-            "start": stay.start.isoformat(),
-            "end": stay.end.isoformat(),
-            "made_heat": stay.made_heat or None,
-            "safe": stay.safe,
-            "beds": beds,
-            "controllers": {name: dataclasses.asdict(pan) for name, pan in stay.pans.items()},
-        }
-
-    return {
-        "schema": 1,
-        "title": away.scenario.title,
-        "from": away.start.isoformat(),
-        "to": away.end.isoformat(),
-        "days": away.days,
-        "safe": away.safe,
-        "sentences": away_sentences(away),
-        "worst": away.worst.start.year,
-        "years": [told(stay) for stay in away.stays],
-        "heat": told(away.heat),
-        "changes": [dataclasses.asdict(change) | {"fails_in": list(change.fails_in)} for change in away.changes],
-        "provenance": provenance(away.worst.season),
-    }
-
-
 def write_setup(plan: SetUp, folder: Path) -> None:
     """
     Write the setup pages into an empty folder.
@@ -383,25 +261,17 @@ def setup_json(plan: SetUp) -> dict[str, Any]:
     }
 
 
-def write_json(content: dict[str, Any], path: Path) -> None:
-    """Write a JSON file: sorted by nothing, numbers in full, one byte sequence for one content."""
-    path.write_text(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
+def _verb() -> Verb:
+    from panbudget.reports.season.figures import SEASON_FIGURES
+    from panbudget.reports.season.words import three_sentences
+
+    return Verb(
+        "replay",
+        three_sentences,
+        lambda result, figures: NotImplemented,
+        season_json,
+        figures=lambda season: SEASON_FIGURES,
+    )
 
 
-def write_csv(table: pd.DataFrame, path: Path | TextIO, *, header: bool = True) -> None:
-    """
-    Write a table: numbers in full, and no text that a spreadsheet would run.
-
-    A text that begins with = + - @, a tab or a line's end gets an apostrophe before it.
-    """
-    safe = table.copy()
-    for name in safe.columns:
-        if safe[name].dtype.kind not in "biuf":
-            safe[name] = pd.Series([_guarded(value) for value in safe[name]], index=safe.index, dtype=object)
-    safe.to_csv(path, index=False, header=header, float_format=_FLOATS, lineterminator="\n", encoding="utf-8")
-
-
-def _guarded(value: object) -> object:
-    if not isinstance(value, str) or not value.startswith(_FORMULA_SIGNS) or _PLAIN_NUMBER.fullmatch(value):
-        return value
-    return f"'{value}"
+VERB = _verb()

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from panbudget.reports.pages import Table, listed_findings, placed_figure, provenance_table, render
+from panbudget.reports.season.words import three_sentences
 from panbudget.reports.texts import CAUTIONS, METHOD
 from panbudget.season.heat import said
 from panbudget.studies.pressure import pressed
@@ -18,7 +19,7 @@ from panbudget.studies.sensitivity import Alternative, alternatives, in_mm, in_p
 from panbudget.studies.tank_sizes import enough, tank_sizes
 from panbudget.weather.checks.plausibility import PASSED
 from panbudget.weather.flags import is_borrowed
-from panbudget.words import count, days_long, days_said, hours, litres, mm, number, percent, three_sentences
+from panbudget.words import count, days_long, days_said, hours, litres, mm, number, percent
 
 if TYPE_CHECKING:
     import pandas as pd

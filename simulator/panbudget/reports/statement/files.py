@@ -13,10 +13,12 @@ from typing import Any
 
 import pandas as pd
 
+from panbudget.files import write_csv, write_json
 from panbudget.reports.pages import render
-from panbudget.reports.season.files import daily_table, openings_table, provenance, season_json, write_csv, write_json
+from panbudget.reports.season.files import daily_table, openings_table, season_json
 from panbudget.reports.statement.sheet import make_sheet
 from panbudget.reports.statement.text import factor_text, method_lines
+from panbudget.reports.writing import provenance
 from panbudget.season.result import Season
 from panbudget.studies.statement.account import Account, BedLine, Statement
 from panbudget.studies.statement.rounding import printed

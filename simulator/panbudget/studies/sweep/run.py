@@ -299,7 +299,7 @@ def _finished(plan: Plan, store: Store, parts: int) -> Swept:
     frame = pd.DataFrame(
         [dataclasses.asdict(choice) for choice in choices], columns=[f.name for f in dataclasses.fields(Choice)]
     )
-    from panbudget.reports.season.files import write_csv
+    from panbudget.files import write_csv
 
     buffer = io.StringIO()
     write_csv(frame.rename(columns={"litres": "litres_nine_in_ten", "stress_days": "stress_days_nine_in_ten"}), buffer)

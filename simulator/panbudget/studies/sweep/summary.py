@@ -115,7 +115,7 @@ def summarised(parts: Iterable[Path], stress_days: int, summary: Summary) -> Ite
     """
     import pyarrow.parquet as pq
 
-    from panbudget.reports.season.files import write_csv
+    from panbudget.files import write_csv
 
     held: dict[str, list[dict[str, Any]]] = {}
     order: list[str] = []

@@ -12,6 +12,7 @@ import re
 from collections.abc import Sequence
 
 from panbudget.errors import Problem
+from panbudget.words import and_more, name_days
 
 __all__ = ["and_more", "day_of", "name_days", "read_dates"]
 
@@ -160,50 +161,3 @@ def _listed(mistakes: dict[str, list[tuple[int, str]]]) -> list[Problem]:
         rest = and_more(len(places) - 1, "row")
         problems.append(Problem.of_text(f"line {line}: date = {shown!r}{rest} {why}", key="date", value=text))
     return problems
-
-
-def and_more(count: int, noun: str) -> str:
-    """
-    Write how many more there are, in brackets, or nothing.
-
-    Examples
-    --------
-    >>> "2025-07-03" + and_more(2, "day")
-    '2025-07-03 (and 2 more days)'
-    """
-    if count <= 0:
-        return ""
-    return f" (and {count} more {noun}{'s' if count > 1 else ''})"
-
-
-def name_days(days: Sequence[dt.date], *, at_most: int = 5) -> str:
-    """
-    Name days in a message: runs joined, the first few written out, the rest counted.
-
-    Parameters
-    ----------
-    days : sequence of date
-        Ascending.
-    at_most : int
-        How many runs are written out.
-
-    Returns
-    -------
-    str
-        Such as "2025-07-03 to 2025-07-05, 2025-08-01".
-
-    Examples
-    --------
-    >>> from datetime import date
-    >>> name_days([date(2025, 7, 3), date(2025, 7, 4), date(2025, 8, 1)])
-    '2025-07-03 to 2025-07-04, 2025-08-01'
-    """
-    runs: list[list[dt.date]] = []
-    for day in days:
-        if runs and day - runs[-1][1] == dt.timedelta(days=1):
-            runs[-1][1] = day
-        else:
-            runs.append([day, day])
-    shown = [str(first) if first == last else f"{first} to {last}" for first, last in runs[:at_most]]
-    left = sum((last - first).days + 1 for first, last in runs[at_most:])
-    return ", ".join(shown) + and_more(left, "day")

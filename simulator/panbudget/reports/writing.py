@@ -1,0 +1,191 @@
+"""
+Writing: whatever a study found becomes a folder of files, in one way for all of them.
+
+A verb describes itself once, as ``VERB`` in ``reports/VERB/files.py``, and `write` follows it: tables as CSV, totals as
+JSON with schema, title and provenance, figures as PNG and SVG, and the page. What the files are called stands in
+`folders.FILES_OF`. A result finds its verb by its class attribute ``room``; see `panbudget.extras.Reported`.
+"""
+
+from __future__ import annotations
+
+import importlib
+import importlib.metadata
+import platform
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from panbudget import files
+from panbudget.reports.folders import FILES_OF, new_folder
+from panbudget.reports.pages import Report, page
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from panbudget.season.result import Season
+
+_PACKAGES = ("numpy", "pandas", "pyet", "pint", "pydantic", "matplotlib")
+
+
+@dataclass(frozen=True)
+class Verb:
+    """
+    What a command writes of its result, and how.
+
+    Parameters
+    ----------
+    command : str
+        One of `folders.FILES_OF`, whose first file is the page, and whose first JSON file holds the totals.
+    sentences : callable
+        Result -> the answer in words.
+    report : callable
+        (result, figures) -> the page's `Report`; figures by name, as SVG elements. Its note, sentences and provenance
+        are filled in where it leaves them empty.
+    totals : callable
+        Result -> what the JSON file holds beside schema, title and provenance.
+    tables : mapping
+        CSV file -> (result -> DataFrame).
+    figures : callable
+        Result -> {name: (result -> list of Axes)}, in the page's order.
+    files : mapping
+        Any other file -> (result -> bytes).
+    of : callable or None
+        Result -> the season whose provenance it names; None where it names none.
+    """
+
+    command: str
+    sentences: Callable[[Any], list[str]]
+    report: Callable[[Any, Mapping[str, str]], Report]
+    totals: Callable[[Any], dict[str, Any]]
+    tables: Mapping[str, Callable[[Any], pd.DataFrame]] = field(default_factory=dict)
+    figures: Callable[[Any], Mapping[str, Callable[..., list[Axes]]]] = lambda result: {}
+    files: Mapping[str, Callable[[Any], bytes]] = field(default_factory=dict)
+    of: Callable[[Any], Season] | None = None
+
+
+def verb_of(result: Any) -> Verb:
+    """Return the description of the command that a result comes from."""
+    verb: Verb = importlib.import_module(f"panbudget.reports.{result.room}.files").VERB
+    return verb
+
+
+def sentences(result: Any) -> list[str]:
+    """Return what a result's page says first."""
+    return verb_of(result).sentences(result)
+
+
+def as_json(result: Any) -> dict[str, Any]:
+    """Return what a result's JSON file holds, and ``--json`` prints."""
+    verb = verb_of(result)
+    content = {"schema": 1, "title": result.scenario.title, **verb.totals(result)}
+    return content if verb.of is None else {**content, "provenance": provenance(verb.of(result))}
+
+
+def as_page(result: Any, figures: Mapping[str, str] | None = None) -> str:
+    """Return a result's page as HTML, with its figures (name -> SVG element) in it."""
+    verb = verb_of(result)
+    report = verb.report(result, figures or {})
+    of = None if verb.of is None else provenance(verb.of(result))
+    return page(
+        replace(
+            report,
+            note=report.note or result.scenario.note,
+            sentences=report.sentences or verb.sentences(result),
+            provenance=report.provenance or of,
+        )
+    )
+
+
+def write_into(result: Any, folder: Path) -> None:
+    """
+    Write a result's files into an empty folder.
+
+    Parameters
+    ----------
+    result : Reported
+    folder : Path
+    """
+    if result.room == "season":  # until it is described as the others are
+        importlib.import_module("panbudget.reports.season.files").write_season(result, folder)
+        return
+    verb = verb_of(result)
+    names = FILES_OF[verb.command]
+    for name, table in verb.tables.items():
+        files.write_csv(table(result), folder / name)
+    for name in [name for name in names if name.endswith(".json")][:1]:
+        files.write_json(as_json(result), folder / name)
+    for name, content in verb.files.items():
+        (folder / name).write_bytes(content(result))
+    drawn: dict[str, str] = {}
+    if draws := verb.figures(result):
+        from panbudget.reports.canvas import draw_into
+
+        drawn = draw_into(folder, ((name, draw(result)) for name, draw in draws.items()))
+    (folder / names[0]).write_text(as_page(result, drawn), encoding="utf-8")
+
+
+def write(result: Any, folder: Path, *, overwrite: bool = False) -> None:
+    """
+    Write a result's files into a folder of its own, whole or not at all.
+
+    Parameters
+    ----------
+    result : Reported
+    folder : Path
+        Made if missing.
+    overwrite : bool
+        Whether an earlier run of the same command may be replaced.
+
+    Raises
+    ------
+    OutputError
+        See `folders.new_folder`.
+    """
+    with new_folder(folder, verb_of(result).command, overwrite=overwrite) as made:
+        write_into(result, made)
+
+
+def plot(result: Any, figure: str = "", **options: Any) -> Sequence[Axes]:
+    """Draw one of a result's figures; see `extras.Reported.plot`."""
+    draws = verb_of(result).figures(result)
+    name = figure or next(iter(draws), "")
+    if name not in draws:
+        raise ValueError(f"there is no figure {figure!r}; expected: {', '.join(draws) or 'none, it has no figures'}")
+    return draws[name](result, **options)
+
+
+def provenance(season: Season) -> dict[str, Any]:
+    """
+    Say what a season was made from, so that someone can make it again.
+
+    Parameters
+    ----------
+    season : Season
+
+    Returns
+    -------
+    dict
+        Versions, and fingerprints of the input files.
+    """
+    weather = season.weather.provenance
+    return {
+        "panbudget": importlib.metadata.version("panbudget"),
+        "python": platform.python_version(),
+        "packages": {name: importlib.metadata.version(name) for name in _PACKAGES},
+        "scenario_sha256": season.scenario.sha256,
+        "weather_sha256": weather["sha256"],
+        "weather": {
+            **{key: weather[key] for key in ("file", "reader", "recognised", "first", "last")},
+            "typical": bool(weather.get("typical", False)),
+            "fallbacks": weather.get("fallbacks", []),
+        },
+        "assumptions": list(season.assumptions),
+        "times": season.times_are,
+    }
+
+
+# the functions' names of one release ago
+write_away = write_into

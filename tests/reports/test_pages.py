@@ -1,0 +1,81 @@
+"""The shared ground of the pages: a DataFrame as a table, sections in their order, what is empty left out."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+
+import pandas as pd
+import pytest
+
+from panbudget.reports.pages import Report, Section, labelled, page, section, table_of
+
+
+def test_a_table_takes_labels_units_and_formats_from_its_attrs():
+    frame = pd.DataFrame({"bed": ["a", "b"], "litres": [1234.4, math.nan], "share": [0.5, None]})
+    frame.attrs = {
+        "labels": {"litres": "water"},
+        "units": {"litres": "L"},
+        "formats": {"litres": 1, "share": "percent"},
+    }
+    table = table_of(frame)
+    assert table.headings == ("bed", "water [L]", "share")
+    assert [[re.sub(r"\s", " ", cell) for cell in row] for row in table.rows] == [
+        ["a", "1 234.4", "50 %"],
+        ["b", "–", "–"],
+    ]
+
+
+def test_a_cell_says_days_truth_and_nothing_in_its_own_way():
+    frame = labelled([{"a": dt.date(2025, 7, 3), "b": True, "c": None, "d": 0.26}], {"d": ["share", 1]})
+    assert table_of(frame).headings == ("share", "a", "b", "c")
+    assert table_of(frame).rows == (("0.3", "2025\u201107\u201103", "yes", "–"),)
+
+
+def test_a_grouped_name_is_not_repeated_in_the_row_below():
+    frame = labelled([{"a": "x"}, {"a": "x"}, {"a": "y"}, {"a": "x"}], grouped=True)
+    assert [row[0] for row in table_of(frame).rows] == ["x", "", "y", "x"]
+
+
+def test_an_empty_section_is_left_out_and_a_table_without_rows_may_say_so():
+    def shown(*sections):
+        return page(Report("t", "w", sections, method=False))
+
+    assert "Heading" not in shown(Section("Heading", table=labelled([], {"a": "a"})))
+    assert "Heading" not in shown(Section("Heading", items=[]))
+    assert "Heading" not in shown(Section("Heading", figures={}))
+    text = shown(Section("Heading", table=labelled([], {"a": "a"}), none="Nothing."), Section("Words", text="alone"))
+    assert "Nothing." in text
+    assert text.index("Nothing.") < text.index("Words")
+
+
+def test_a_sections_words_stand_in_its_rooms_file():
+    part = section("away", "pans", table=[{"stay": "2024", "valve": "upper", "openings": 3}])
+    assert part.heading == "Valves and pans"
+    assert table_of(part.table).headings == ("days away in", "valve", "openings")
+
+
+def test_a_result_names_its_figures(make_garden):
+    from panbudget import away
+    from tests.small_weather import heat_wave
+
+    found = away(make_garden(weather=heat_wave()), dt.date(2025, 5, 8), dt.date(2025, 5, 12))
+    assert found.plot()[0].get_title(loc="left") == "upper/tomatoes"
+    with pytest.raises(ValueError, match="no figure 'rooms'; expected: room"):
+        found.plot("rooms")
+
+
+def test_a_result_writes_what_its_command_writes(make_garden, tmp_path):
+    from panbudget import away
+    from tests.small_weather import heat_wave
+
+    found = away(make_garden(weather=heat_wave()), dt.date(2025, 5, 8), dt.date(2025, 5, 12))
+    found.write(tmp_path / "out")
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == [
+        "away.csv",
+        "away.html",
+        "away.json",
+        "figures",
+    ]
+    found.write(tmp_path / "out", overwrite=True)

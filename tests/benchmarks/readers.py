@@ -95,7 +95,7 @@ def report(name: str, reader: str, path: Path, parse: Callable[[], object]) -> N
     pandas = seconds(parse)
 
     def read_alone() -> object:
-        return READERS[reader].read_at(open_source(path, shown_as=path.name), columns={}, site=SITE)
+        return READERS[reader].read(open_source(path, shown_as=path.name), columns={}, site=SITE)
 
     alone = seconds(read_alone)
     whole = seconds(lambda: read_weather(path, SITE))

@@ -10,17 +10,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panbudget.weather.text.raw import RawTable
-from panbudget.weather.typical import (
-    NOMINAL_YEAR,
+from panbudget.weather.formats.typical import (
     far_from_site,
     hourly_amounts,
-    laid_out,
     light_record,
     months_note,
     rain_record,
     whole_year,
 )
+from panbudget.weather.text.raw import RawTable
+from panbudget.weather.typical import NOMINAL_YEAR, laid_out
 from tests.weather.sites import Site
 
 

@@ -15,8 +15,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from panbudget.errors import Problem
-from panbudget.weather.text.dates import and_more, name_days
 from panbudget.weather.text.raw import RawTable
+from panbudget.words import and_more, name_days
 
 
 @dataclass(frozen=True, eq=False)

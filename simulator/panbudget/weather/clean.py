@@ -50,7 +50,7 @@ from panbudget.weather.formats.readers import choose_reader
 from panbudget.weather.site import Site, station_notes
 from panbudget.weather.sky import sky_of
 from panbudget.weather.text.columns import FINISHED_UNITS
-from panbudget.weather.text.raw import ColumnChoice, RawTable, SiteReader
+from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.source import Source, open_source
 from panbudget.weather.typical import NO_SUMMER, laid_out
 
@@ -272,9 +272,7 @@ def read_raw(
     choices = _choices(columns or {}, table, shown_as)
     source = dataclasses.replace(open_source(path, shown_as=shown_as), table=table)
     reader, why = choose_reader(source, file_format=file_format)
-    if isinstance(reader, SiteReader):
-        return RawFile(reader.read_at(source, columns=choices, site=site), source, reader.NAME, why)
-    return RawFile(reader.read(source, columns=choices), source, reader.NAME, why)
+    return RawFile(reader.read(source, columns=choices, site=site), source, reader.NAME, why)
 
 
 def _choices(columns: Mapping[str, Any], table: str, shown: str) -> dict[str, ColumnChoice]:

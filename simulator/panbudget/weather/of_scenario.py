@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import datetime as dt
 
-from panbudget.errors import Problem, ScenarioError
+from panbudget.errors import ScenarioError
 from panbudget.scenario.garden import FallbackSource, Scenario
 from panbudget.weather import Fallback, Weather, read_weather
 from panbudget.weather.formats.readers import format_problem
@@ -37,7 +37,7 @@ def read_scenario_weather(scenario: Scenario, start: dt.date | None = None, end:
     for where, name in named:
         problem = format_problem(name, where=where)
         if problem is not None:
-            wrong.append(Problem.of_text(problem, f"{where}.format", name))
+            wrong.append(problem)
     if wrong:
         raise ScenarioError(*wrong, file=str(scenario.path))
     return read_weather(

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
 from panbudget.weather import read_weather
-from panbudget.weather.formats.epw import read_at, sniff
+from panbudget.weather.formats import epw
 from panbudget.weather.text.source import Source
 from tests.weather.sites import Site
 from tests.weather.typical_years import (
@@ -57,7 +57,7 @@ SOUND = text()
 
 
 def read(content, site=SITE, **columns):
-    return read_at(Source(content, "typical.epw", "0" * 64, "utf-8"), columns=columns, site=site)
+    return epw.read(Source(content, "typical.epw", "0" * 64, "utf-8"), columns=columns, site=site)
 
 
 def refusal(content):
@@ -137,9 +137,9 @@ def test_a_damaged_file_is_refused_by_place_and_cure(content, said):
 
 
 def test_what_is_epw_is_recognised():
-    assert sniff(SOUND[:3000])[0] > 0.9
-    assert sniff("place,date,tmin\n")[0] == 0.0
-    assert sniff("")[0] == 0.0
+    assert epw.sniff(SOUND[:3000])[0] > 0.9
+    assert epw.sniff("place,date,tmin\n")[0] == 0.0
+    assert epw.sniff("")[0] == 0.0
 
 
 @given(damages(SOUND, "9999"))

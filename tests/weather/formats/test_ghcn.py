@@ -71,7 +71,7 @@ def dly(*, odd=None, months=((2025, 6),), elements=USUAL):
 
 
 def read(text):
-    return ghcn.read(Source(text, "station.csv", "", "utf-8"), columns={})
+    return ghcn.read(Source(text, "station.csv", "", "utf-8"), columns={}, site=SITE)
 
 
 def refused(text):
@@ -205,7 +205,7 @@ def test_the_whole_road_gives_weather(tmp_path):
 
 
 BROKEN = {
-    "long, cut line": (long()[:-12], ["line 80", "cells, where 8 are expected", "download it again"]),
+    "long, cut line": (long()[:-12], ["line 80", "cells where 8 are expected", "download it again"]),
     "long, wrong day": (long().replace("20250604,TMAX", "20250631,TMAX"), ["line 13", "no day of the calendar"]),
     "long, decimals": (long(odd={"TMAX": "25.6,,,W,"}), ["line 13", "TMAX is '25.6'", "other units"]),
     "long, letters": (long(odd={"TMAX": "hot,,,W,"}), ["line 13", "TMAX is 'hot'"]),

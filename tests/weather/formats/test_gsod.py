@@ -48,7 +48,7 @@ def season(days=20, **odd):
 
 
 def read(text):
-    return gsod.read(Source(text, "station.csv", "", "utf-8"), columns={})
+    return gsod.read(Source(text, "station.csv", "", "utf-8"), columns={}, site=SITE)
 
 
 def refused(text):
@@ -169,7 +169,9 @@ def test_columns_named_by_the_user_are_refused():
     from panbudget.weather.text.raw import ColumnChoice
 
     with pytest.raises(WeatherError, match=r'format = "table"'):
-        gsod.read(Source(season(), "station.csv", "", "utf-8"), columns={"tmin": ColumnChoice("MIN", "degF")})
+        gsod.read(
+            Source(season(), "station.csv", "", "utf-8"), columns={"tmin": ColumnChoice("MIN", "degF")}, site=SITE
+        )
 
 
 @settings(max_examples=150, deadline=None)

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
 from panbudget.weather import read_weather
-from panbudget.weather.formats.isd_lite import read_at, sniff
+from panbudget.weather.formats import isd_lite
 from panbudget.weather.text.source import Source
 from tests.weather.sites import Site
 
@@ -41,7 +41,7 @@ def text(count=72, *, start="2025-06-01 01:00", **columns):
 
 
 def read(content, site=GREENWICH, **columns):
-    return read_at(Source(content, "station.txt", "0" * 64, "utf-8"), columns=columns, site=site)
+    return isd_lite.read(Source(content, "station.txt", "0" * 64, "utf-8"), columns=columns, site=site)
 
 
 def refusal(content):
@@ -165,9 +165,9 @@ def test_a_choice_of_columns_is_refused():
 
 
 def test_what_is_isd_lite_is_recognised():
-    assert sniff(SOUND)[0] > 0.9
-    assert sniff("2025-06-01 01:00,20,10\n")[0] == 0.0
-    assert sniff("")[0] == 0.0
+    assert isd_lite.sniff(SOUND)[0] > 0.9
+    assert isd_lite.sniff("2025-06-01 01:00,20,10\n")[0] == 0.0
+    assert isd_lite.sniff("")[0] == 0.0
 
 
 @given(st.data())
@@ -192,7 +192,7 @@ def test_any_damage_makes_a_refusal_or_a_sound_table(data):
 @given(st.text(max_size=200))
 @settings(deadline=None, max_examples=60)
 def test_any_text_makes_a_refusal(content):
-    assert sniff(content)[0] in (0.0, 0.95)
+    assert isd_lite.sniff(content)[0] in (0.0, 0.95)
     with pytest.raises(WeatherError):
         read(content)
 

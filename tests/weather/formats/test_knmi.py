@@ -53,7 +53,7 @@ def season(days=20, *, block=BLOCK, header=HEADER, odd=None, station="  999"):
 
 
 def read(text):
-    return knmi.read(Source(text, "etmgeg.txt", "", "utf-8"), columns={})
+    return knmi.read(Source(text, "etmgeg.txt", "", "utf-8"), columns={}, site=SITE)
 
 
 def refused(text):
@@ -125,14 +125,14 @@ def test_the_whole_road_gives_weather(tmp_path):
 
 
 BROKEN = {
-    "cut line": (season()[:-20], ["line 36", "cells, where 15 are expected", "download it again"]),
+    "cut line": (season()[:-20], ["line 36", "cells where 15 are expected", "download it again"]),
     "no header": (season(header=""), ["has no header line with STN and YYYYMMDD", "download the file again"]),
     "header only": (BLOCK + HEADER + "\n", ["line 15 is a header and no row follows"]),
     "no TX": (season().replace("   TX,", "   TZ,"), ["has no TX (maximum air temperature)", "TN"]),
     "decimals": (season(odd=VALUES.replace("  105,", " 10.5,")), ["line 20", "TN is '10.5'", "whole numbers"]),
     "other unit": (
         season().replace("(in J/cm2) / Global radiation (in J/cm2)", "(W/m2)"),
-        ["line 12", "J/cm² is expected"],
+        ["line 12", "expected: J/cm²"],
     ),
     "hourly": (season().replace("DDVEC", "   HH"), ["values are hourly", "download daily values"]),
     "wrong letters": (season(odd=VALUES.replace("245", "hot")), ["line 20", "TX is 'hot'"]),

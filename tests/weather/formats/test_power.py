@@ -52,7 +52,7 @@ def season(days=20, *, block=BLOCK, header=HEADER, values=DAY, odd=None, start=d
 
 
 def read(text):
-    return power.read(Source(text, "point.csv", "", "utf-8"), columns={})
+    return power.read(Source(text, "point.csv", "", "utf-8"), columns={}, site=SITE)
 
 
 def refused(text):
@@ -151,15 +151,15 @@ def test_a_region_of_one_cell_is_a_point():
 
 
 BROKEN = {
-    "region": (region(2), ["holds 2 stations (38.0 -6.0 from line 18, 38.1 -6.0 from line 21)", "one is expected"]),
-    "cut line": (season()[:-20], ["line 37", "cells, where 11 are expected", "download it again"]),
+    "region": (region(2), ["holds 2 stations (38.0 -6.0 from line 18, 38.1 -6.0 from line 21)", "expected: one"]),
+    "cut line": (season()[:-20], ["line 37", "cells where 11 are expected", "download it again"]),
     "block not closed": (season().replace("-END HEADER-\n", ""), ["line 1 opens a block", "-END HEADER- is missing"]),
     "block only": (BLOCK, ["ends with its block of explanations"]),
     "no header": (season().replace(HEADER + "\n", ""), ["line 17", "is not the header of this format"]),
     "header only": (BLOCK + HEADER + "\n", ["line 17 is a header and no row follows"]),
     "hourly": (season().replace("DY,", "DY,HR,"), ["values are hourly", "download daily values"]),
     "monthly": (BLOCK + "PARAMETER,YEAR,JAN,FEB\nT2M,2025,1,2\n", ["a row for each year", "download daily values"]),
-    "no block": (season(block=""), ["the unit of ALLSKY_SFC_SW_DWN is not said"]),
+    "no block": (season(block=""), ["the unit of ALLSKY_SFC_SW_DWN is not named"]),
     "odd unit": (season(block=BLOCK.replace("Maximum (C)", "Maximum (F)")), ['T2M_MAX is in "F"', "download it in C"]),
     "no T2M_MIN": (season().replace("T2M_MIN", "T2M_RANGE"), ["has no T2M_MIN (minimum air temperature)", "T2M_MAX"]),
     "wrong letters": (season(odd=DAY.replace("30.5", "hot")), ["line 21", "T2M_MAX is 'hot'"]),

@@ -10,7 +10,6 @@ import pytest
 
 from panbudget.errors import WeatherError
 from panbudget.weather.formats import readers
-from panbudget.weather.text.raw import SiteReader
 from panbudget.weather.text.source import Source
 from tests.weather.formats import test_epw, test_isd_lite, test_logger, test_tmy3
 from tests.weather.test_broken_files import SOUND as DAILY
@@ -37,10 +36,11 @@ def test_each_format_is_recognised_and_no_other_reader_is_as_sure(name, text):
     assert [other for other in readers.READERS.values() if other.sniff(head)[0] >= reader.sniff(head)[0]] == [reader]
 
 
-def test_every_reader_reads_in_one_of_the_two_ways():
+def test_every_reader_bears_its_name_and_says_where_its_format_is_described():
     for name, reader in readers.READERS.items():
         assert name == reader.NAME
-        assert isinstance(reader, SiteReader) or callable(getattr(reader, "read", None))
+        assert reader.SOURCE
+        assert callable(reader.sniff) and callable(reader.read)
 
 
 def test_a_tie_is_refused_and_both_are_named(monkeypatch):

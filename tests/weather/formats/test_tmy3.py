@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
 from panbudget.weather import read_weather
-from panbudget.weather.formats.tmy3 import read_at, sniff
+from panbudget.weather.formats import tmy3
 from panbudget.weather.text.source import Source
 from tests.weather.sites import Site
 from tests.weather.typical_years import (
@@ -51,7 +51,7 @@ SOUND = text()
 
 
 def read(content, site=SITE, **columns):
-    return read_at(Source(content, "typical.csv", "0" * 64, "utf-8"), columns=columns, site=site)
+    return tmy3.read(Source(content, "typical.csv", "0" * 64, "utf-8"), columns=columns, site=site)
 
 
 def refusal(content):
@@ -112,9 +112,9 @@ def test_a_damaged_file_is_refused_by_place_and_cure(content, said):
 
 
 def test_what_is_tmy3_is_recognised():
-    assert sniff(SOUND[:2000])[0] > 0.9
-    assert sniff("Date (MM/DD/YYYY),Time (HH:MM)\n")[0] == 0.0
-    assert sniff("")[0] == 0.0
+    assert tmy3.sniff(SOUND[:2000])[0] > 0.9
+    assert tmy3.sniff("Date (MM/DD/YYYY),Time (HH:MM)\n")[0] == 0.0
+    assert tmy3.sniff("")[0] == 0.0
 
 
 @given(damages(SOUND, "-9900"))

@@ -21,8 +21,8 @@ from panbudget.numeric import Floats
 from panbudget.weather.site import SiteLike
 from panbudget.weather.sky import Sky
 from panbudget.weather.text.columns import STANDARD, number
-from panbudget.weather.text.dates import and_more
 from panbudget.weather.text.raw import RawTable
+from panbudget.words import and_more
 
 Mask = npt.NDArray[np.bool_]
 

@@ -14,7 +14,7 @@ from panbudget.errors import Problem
 from panbudget.weather.checks import air, sky
 from panbudget.weather.checks.inspection import Inspection, Mask, walk
 from panbudget.weather.text.columns import STANDARD, number
-from panbudget.weather.text.dates import and_more
+from panbudget.words import and_more
 
 TOO_BRIGHT_CHOICES = ("error", "limit")
 

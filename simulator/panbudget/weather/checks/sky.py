@@ -17,7 +17,7 @@ from panbudget.numeric import Floats
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Mask, Verdict, above, below
 from panbudget.weather.sky import Sky, sky_of
 from panbudget.weather.text.columns import STANDARD, number
-from panbudget.weather.text.dates import and_more
+from panbudget.words import and_more
 
 #: model.md's bound on radiation, and how far above it "limit" may reach, both in Rso
 BRIGHTEST, _MAY_BE_LIMITED = 1.05, 1.25

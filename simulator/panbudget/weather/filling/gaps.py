@@ -24,8 +24,8 @@ from panbudget.weather.filling.humidity import has_humidity
 from panbudget.weather.flags import Flags
 from panbudget.weather.site import SiteLike
 from panbudget.weather.sky import Sky
-from panbudget.weather.text.dates import name_days
 from panbudget.weather.text.raw import LeftOut
+from panbudget.words import name_days
 
 MISSING_RAIN_CHOICES = ("error", "zero")
 

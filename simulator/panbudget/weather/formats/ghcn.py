@@ -9,109 +9,83 @@ checks and is a gap here. Source: NOAA NCEI, readme of GHCN-Daily (from memory).
 
 from __future__ import annotations
 
-import datetime as dt
-import math
+import dataclasses
 import re
-from collections import Counter
 from collections.abc import Mapping, Sequence
 
-from panbudget.errors import WeatherError
-from panbudget.weather.station import Station
-from panbudget.weather.text.dates import day_of, read_dates
-from panbudget.weather.text.published import (
+import numpy as np
+import pandas as pd
+
+from panbudget.errors import Problem, WeatherError
+from panbudget.weather.formats.archives import (
+    DOWNLOAD,
+    Archived,
+    Layout,
     Measure,
-    Mistakes,
-    build_table,
-    compact_day,
     days_noted,
+    finished,
+    first_line,
+    frame_below,
     measured,
-    named_places,
+    no_header,
     one_station,
     refuse_columns,
     require_temperatures,
-    rows_below,
-    split_cells,
     station_at,
 )
+from panbudget.weather.site import SiteLike
+from panbudget.weather.station import Station
+from panbudget.weather.text.columns import REQUIRED
+from panbudget.weather.text.mistakes import Mistakes
+from panbudget.weather.text.moments import day_of, read_dates
 from panbudget.weather.text.raw import ColumnChoice, LeftOut, RawTable
+from panbudget.weather.text.rows import split
 from panbudget.weather.text.source import Source
-
-__all__ = ["NAME", "SOURCE", "read", "sniff"]
 
 NAME = "ghcn-daily"
 #: where the format is described
 SOURCE = "NOAA NCEI, readme of GHCN-Daily (from memory)"
 
-#: element -> measure
-_MEASURES: dict[str, Measure] = {
-    "TMIN": Measure("tmin", "0.1 °C", 0.1),
-    "TMAX": Measure("tmax", "0.1 °C", 0.1),
-    "ADPT": Measure("dew_point", "0.1 °C", 0.1),
-    "RHMX": Measure("rh_max", "%"),
-    "RHMN": Measure("rh_min", "%"),
-    "RHAV": Measure("rh_mean", "%"),
-    "AWND": Measure("wind", "0.1 m/s", 0.1),
-    "WDMV": Measure("wind", "km in 24 h", 1000.0 / 86400.0),
-    "PRCP": Measure("rain", "0.1 mm", 0.1),
-    "TSUN": Measure("sunshine", "min", 1.0 / 60.0),
-    "ASTP": Measure("pressure", "0.1 hPa", 0.01),
-    "EVAP": Measure("pan_evaporation", "0.1 mm", 0.1),
-}
+_LAYOUT = Layout(
+    recognised="NOAA GHCN-Daily, access CSV (tenths of °C and mm)",
+    measures={
+        "TMIN": Measure("tmin", "0.1 °C", 0.1),
+        "TMAX": Measure("tmax", "0.1 °C", 0.1),
+        "ADPT": Measure("dew_point", "0.1 °C", 0.1),
+        "RHMX": Measure("rh_max", "%"),
+        "RHMN": Measure("rh_min", "%"),
+        "RHAV": Measure("rh_mean", "%"),
+        "AWND": Measure("wind", "0.1 m/s", 0.1),
+        "WDMV": Measure("wind", "km in 24 h", 1000.0 / 86400.0),
+        "PRCP": Measure("rain", "0.1 mm", 0.1),
+        "TSUN": Measure("sunshine", "min", 1.0 / 60.0),
+        "ASTP": Measure("pressure", "0.1 hPa", 0.01),
+        "EVAP": Measure("pan_evaporation", "0.1 mm", 0.1),
+    },
+    station=("STATION",),
+    date=("DATE",),
+    # wind is measured at 10 m; wind run by a gauge at the rim of an evaporation pan, some 0.6 m up (from memory)
+    wind_heights={"AWND": 10.0, "WDMV": 0.6},
+    whole=True,
+)
+_LONG = ["ID", "DATE", "ELEMENT", "DATA_VALUE", "M_FLAG", "Q_FLAG", "S_FLAG", "OBS_TIME"]
+_LONG_LAYOUT = dataclasses.replace(
+    _LAYOUT, measures={}, station=("ID",), recognised="NOAA GHCN-Daily, by-station CSV (tenths of °C and mm)"
+)
+_DLY_LAYOUT = dataclasses.replace(_LAYOUT, recognised="NOAA GHCN-Daily, fixed-width .dly (tenths of °C and mm)")
 # sums over several days, which can't be laid on single ones
 _SEVERAL_DAYS = {"MDPR": "rain", "MDEV": "pan evaporation"}
-_WATCHED = {*_MEASURES, *_SEVERAL_DAYS}
+_WATCHED = {*_LAYOUT.measures, *_SEVERAL_DAYS}
 _MISSING = -9999.0
-#: wind is measured at 10 m; wind run by a gauge at the rim of an evaporation pan, some 0.6 m up (from memory) [m]
-_WIND_HEIGHTS = {"AWND": 10.0, "WDMV": 0.6}
 
 _ACCESS = ["STATION", "DATE", "LATITUDE", "LONGITUDE", "ELEVATION", "NAME"]
-_LONG = ["ID", "DATE", "ELEMENT", "DATA_VALUE", "M_FLAG", "Q_FLAG", "S_FLAG", "OBS_TIME"]
 _LONG_ROW = re.compile(r'"?[A-Z]{2}[A-Z0-9_\-]{9}"?,"?\d{8}"?,"?[A-Z]{2}[A-Z0-9]{2}"?,.*')
 _DLY_ROW = re.compile(r"(?P<id>[A-Z]{2}[A-Z0-9_\-]{9})(?P<year>\d{4})(?P<month>\d{2})(?P<element>[A-Z]{2}[A-Z0-9]{2})")
 _DLY_HEAD, _DLY_GROUP, _DLY_DAYS = 21, 8, 31
 _DLY_WIDTH = _DLY_HEAD + _DLY_GROUP * _DLY_DAYS
-_DOWNLOAD = "download the file again"
-_LAYOUTS = {"dly": "fixed-width .dly", "long": "by-station CSV", "access": "access CSV"}
-
-
-class _Observations:
-    """The values of a station by element and day, whatever the layout, and what is to be said of them."""
-
-    def __init__(self, mistakes: Mistakes) -> None:
-        self.mistakes = mistakes
-        self.values: dict[str, dict[dt.date, float]] = {}
-        self.lines: dict[dt.date, int] = {}
-        self.others: set[str] = set()
-        self.flagged: dict[str, list[dt.date]] = {}
-        self.traces = 0
-        self.presumed = 0
-        self.observed_before_noon: Counter[bool] = Counter()
-
-    def add(self, element: str, day: dt.date, text: str, *, line: int, flags: tuple[str, str], time: str = "") -> None:
-        """Add one value with its measurement and quality flags."""
-        if element not in _WATCHED:
-            self.others.add(element)
-            return
-        value = measured(text, name=element, line=line, missing=(_MISSING,), mistakes=self.mistakes, whole=True)
-        series = self.values.setdefault(element, {})
-        if math.isnan(value):
-            series.setdefault(day, math.nan)
-            return
-        if not math.isnan(series.get(day, math.nan)):
-            self.mistakes.add("delete one of the two", line=line, what=f"{element} of {day} stands twice")
-            return
-        self.lines.setdefault(day, line)
-        measurement, quality = flags
-        if quality:
-            self.flagged.setdefault(element, []).append(day)
-            series[day] = math.nan
-            return
-        if element == "PRCP":
-            self.traces += measurement == "T"
-            self.presumed += measurement == "P"
-            if len(time) == 4 and time.isdigit():
-                self.observed_before_noon[time < "1200"] += 1
-        series[day] = value
+_SHIFTED = f"a line that is shifted, cut off or edited: {DOWNLOAD}"
+#: a value of a station: its line, day, element, text, flags of measurement and quality, and time of observation
+_VALUE = ("line", "day", "element", "text", "measurement", "quality", "time")
 
 
 def sniff(head: str) -> tuple[float, str]:
@@ -136,13 +110,13 @@ def sniff(head: str) -> tuple[float, str]:
         return 0.98, "lines that begin with station, year, month and element (.dly)"
     if layout == "long":
         return 0.98, "rows of station, day, element, value and flags (by-station CSV)"
-    header = split_cells(lines[0])
-    if header[: len(_ACCESS)] == _ACCESS and set(header) & set(_MEASURES) and "FRSHTT" not in header:
+    header = split(lines[0])
+    if header[: len(_ACCESS)] == _ACCESS and set(header) & set(_LAYOUT.measures) and "FRSHTT" not in header:
         return 0.97, "header with STATION, DATE, place and elements (access CSV)"
     return 0.0, "none of the three layouts"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
+def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
     """
     Read a GHCN-Daily file of one station.
 
@@ -152,6 +126,8 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
         The file.
     columns : mapping
         Must be empty: the format's elements are known.
+    site : SiteLike
+        Not asked: days are the archive's own.
 
     Returns
     -------
@@ -164,185 +140,171 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
     WeatherError
         Lines that are cut off, numbers with decimals, a value twice, several stations, no temperatures.
     """
-    refuse_columns(columns, source, name=NAME)
-    lines = source.text.split("\n")
+    refuse_columns(columns, source, NAME)
     mistakes = Mistakes()
-    seen = _Observations(mistakes)
-    layout = _layout([line for line in lines if line.strip()][:5])
-    notes: list[str] = []
-    if layout == "dly":
-        station = _read_dly(lines, seen, source)
-    elif layout == "long":
-        station = _read_long(lines, seen, source)
-    else:
-        station, notes = _read_access(lines, seen, source)
-    mistakes.raise_if_any(source)
-    listed = ", ".join(sorted({*seen.values, *seen.others}))
-    names = {"tmin": "TMIN", "tmax": "TMAX"}
-    require_temperatures(
-        {_MEASURES[e].column for e in seen.values if e in _MEASURES}, source, names=names, listed=listed
+    layout = _layout([line for line in source.text.split("\n") if line.strip()][:5])
+    ways = {"dly": (_read_dly, _DLY_LAYOUT), "long": (_read_long, _LONG_LAYOUT), "access": (_read_access, _LAYOUT)}
+    read_layout, described = ways[layout]
+    values, station, notes = read_layout(source, mistakes)
+    watched = values[values["element"].isin(_WATCHED)]
+    amounts = measured(
+        watched["text"], watched["element"], watched["line"].to_numpy(), mistakes, missing=(_MISSING,), whole=True
     )
-    if not seen.lines:
-        message = "has only codes for missing values (-9999) or values that failed the archive's checks; choose another"
-        raise WeatherError(f"{message} station", file=source.shown_as)
-    return _table(seen, layout, station, notes)
+    known = watched.assign(value=amounts)[~np.isnan(amounts)]
+    twice = known.duplicated(["element", "day"])
+    for line, day, element in known.loc[twice, ["line", "day", "element"]].itertuples(index=False):
+        found = f"{element} of {day} stands twice{{more}}"
+        mistakes.add("value-twice", f"line {line}:", found, cure="delete one of the two", noun="line")
+    mistakes.raise_if_any(source.shown_as)
+    present = [element for element in _LAYOUT.measures if (watched["element"] == element).any()]
+    require_temperatures(
+        {_LAYOUT.measures[element].column for element in present},
+        source,
+        measures=_LAYOUT.measures,
+        listed=", ".join(sorted(set(values["element"]))),
+    )
+    # of the access CSV every row counts, in its order; of the others the days that have a value
+    firsts = (values if layout == "access" else known).drop_duplicates("day")
+    firsts = firsts if layout == "access" else firsts.sort_values("day")
+    if firsts.empty:
+        found = "has only codes for missing values (-9999) or values that failed the archive's checks"
+        raise WeatherError(Problem("no-value", found=found, cure="choose another station"), file=source.shown_as)
+    table = Archived(values, firsts["line"].to_numpy(dtype=np.int64), firsts["day"].tolist(), {}, notes)
+    return _heeded(table, known, present, dataclasses.replace(described, measures=_LAYOUT.measures), station)
 
 
 def _layout(lines: Sequence[str]) -> str:
     if any(_DLY_ROW.match(line) and len(line) > 100 for line in lines):
         return "dly"
-    if any(_LONG_ROW.fullmatch(line) for line in lines) or (lines and split_cells(lines[0])[:3] == _LONG[:3]):
+    if any(_LONG_ROW.fullmatch(line) for line in lines) or (lines and split(lines[0])[:3] == _LONG[:3]):
         return "long"
     return "access"
 
 
-def _read_dly(lines: Sequence[str], seen: _Observations, source: Source) -> Station:
+def _read_dly(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Station, list[str]]:
     """Fixed width: station 1-11, year 12-15, month 16-17, element 18-21, then 31 times value and three flags."""
-    stations: dict[str, int] = {}
-    for line, text in enumerate(lines, start=1):
+    values: list[tuple[object, ...]] = []
+    stations: dict[int, str] = {}
+    for line, text in enumerate(source.text.split("\n"), start=1):
         if not text.strip():
             continue
         match = _DLY_ROW.match(text)
-        if match is None:
-            what = f'"{text.strip()[:30]}" does not begin with station, year, month and element'
-            seen.mistakes.add(f"delete it, or {_DOWNLOAD}", line=line, what=what)
-            continue
         # the last day's flags are blank where it has no value, and blanks at a line's end get lost
         padded = text.ljust(_DLY_WIDTH) if text.rstrip().endswith("-9999") and len(text) >= _DLY_WIDTH - 3 else text
-        if len(padded) < _DLY_WIDTH or text[_DLY_WIDTH:].strip():
-            what = f"{len(text)} characters, where this format has {_DLY_WIDTH}"
-            seen.mistakes.add(f"a file that is cut off or edited: {_DOWNLOAD}", line=line, what=what)
+        found = ""
+        if match is None:
+            found = f'"{text.strip()[:30]}" does not begin with station, year, month and element'
+        elif len(padded) < _DLY_WIDTH or text[_DLY_WIDTH:].strip():
+            found = f"{len(text)} characters, where this format has {_DLY_WIDTH}"
+        elif day_of(int(match["year"]), int(match["month"]), 1) is None:
+            found = f"year {match['year']}, month {match['month']} is no month of the calendar"
+        if match is None or found:
+            mistakes.add("no-line", f"line {line}:", found + "{more}", cure=_SHIFTED, kind=found[:4], noun="line")
             continue
-        stations.setdefault(match["id"], line)
-        year, month = int(match["year"]), int(match["month"])
-        if day_of(year, month, 1) is None:
-            what = f"year {match['year']}, month {match['month']} is no month of the calendar"
-            seen.mistakes.add(f"correct it, or {_DOWNLOAD}", line=line, what=what)
-            continue
+        stations[line] = match["id"]
         for number in range(1, _DLY_DAYS + 1):
             start = _DLY_HEAD + _DLY_GROUP * (number - 1)
             value = padded[start : start + 5].strip()
-            if value == "-9999" and match["element"] in seen.values:
-                continue
-            day = day_of(year, month, number)
-            if day is None:
-                if value != "-9999":
-                    what = (
-                        f"{match['element']} has a value for day {number}, which month {year}-{month:02} does not have"
-                    )
-                    seen.mistakes.add(f"a line that is shifted or cut: {_DOWNLOAD}", line=line, what=what)
-                continue
-            if not value:
-                what = f"{match['element']} of {day} is blank, where this format has -9999"
-                seen.mistakes.add(f"a line that is shifted or edited: {_DOWNLOAD}", line=line, what=what)
-                continue
-            flags = padded[start + 5 : start + 6].strip(), padded[start + 6 : start + 7].strip()
-            seen.add(match["element"], day, value, line=line, flags=flags)
-    one_station(stations, source)
-    return Station(next(iter(stations), "a station without a number"))
+            day = day_of(int(match["year"]), int(match["month"]), number)
+            if day is not None and value:
+                flags = padded[start + 5 : start + 6].strip(), padded[start + 6 : start + 7].strip()
+                values.append((line, day, match["element"], value, *flags, ""))
+            elif day is not None or value != "-9999":
+                found = f"{match['element']} of {day} is blank, where this format has -9999"
+                if day is None:
+                    month = f"{match['year']}-{match['month']}"
+                    found = f"{match['element']} has a value for day {number}, which month {month} does not have"
+                mistakes.add("no-day", f"line {line}:", found + "{more}", cure=_SHIFTED, noun="line")
+    names = pd.Series(list(stations.values()), dtype=object)
+    one_station(names, np.array(list(stations), dtype=np.int64), source)
+    station = Station(names.iloc[0] if len(names) else "a station without a number")
+    return pd.DataFrame(values, columns=list(_VALUE)), station, []
 
 
-def _read_long(lines: Sequence[str], seen: _Observations, source: Source) -> Station:
+def _read_long(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Station, list[str]]:
     """A line for each day and element, with or without a header."""
-    first = next(line for line, text in enumerate(lines, start=1) if text.strip())
-    header_line = first if split_cells(lines[first - 1])[:3] == _LONG[:3] else first - 1
-    stations: dict[str, int] = {}
-    for row in rows_below(lines, header_line, _LONG, seen.mistakes):
-        name, date, element, value, measurement, quality, _, time = row.cells
-        stations.setdefault(name, row.line)
-        day = compact_day(date)
-        if day is None:
-            what = f"DATE is {date!r}, which is no day of the calendar"
-            seen.mistakes.add(f"correct it, or {_DOWNLOAD}", line=row.line, what=what)
-            continue
-        if not value and element in _WATCHED:
-            what = f"{element} of {day} is blank"
-            seen.mistakes.add(f"a line that is cut off or edited: {_DOWNLOAD}", line=row.line, what=what)
-            continue
-        seen.add(element, day, value, line=row.line, flags=(measurement, quality), time=time)
-    one_station(stations, source)
-    return Station(next(iter(stations), "a station without a number"))
+    first = first_line(source)
+    above = first if split(source.text.split("\n")[first - 1])[:3] == _LONG[:3] else first - 1
+    frame, lines = frame_below(source, _LONG_LAYOUT, above, _LONG, mistakes)
+    blank = (frame["DATA_VALUE"] == "") & frame["ELEMENT"].isin(_WATCHED)
+    days = read_dates(frame["DATE"].tolist(), lines, mistakes)
+    for i in np.flatnonzero(blank).tolist():
+        found = f"{frame['ELEMENT'].iloc[i]} of {days[i]} is blank{{more}}"
+        mistakes.add("blank", f"line {lines[i]}:", found, cure=_SHIFTED, noun="line")
+    columns = (frame[name] for name in ("ELEMENT", "DATA_VALUE", "M_FLAG", "Q_FLAG", "OBS_TIME"))
+    values = pd.DataFrame(dict(zip(_VALUE, (lines, days, *columns), strict=True)))
+    return values[values["day"].notna()], Station(frame["ID"].iloc[0]), []
 
 
-def _read_access(lines: Sequence[str], seen: _Observations, source: Source) -> tuple[Station, list[str]]:
+def _read_access(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Station, list[str]]:
     """A line for each day; beside each element's column one with its flags: measurement, quality, source, time."""
-    first = next(line for line, text in enumerate(lines, start=1) if text.strip())
-    header = split_cells(lines[first - 1])
+    first = first_line(source)
+    header = split(source.text.split("\n")[first - 1])
     if not {"STATION", "DATE"} <= set(header):
-        message = (
-            f'line {first}: "{lines[first - 1].strip()[:60]}" has none of this format\'s layouts: a header with '
-            f"STATION, DATE and elements, rows of station, day, element and value, or .dly; {_DOWNLOAD}, or correct "
-            "weather.format"
+        expected = (
+            "a header with STATION, DATE and elements, rows of station, day, element and value, or .dly: it has none of "
+            "this format's layouts"
         )
-        raise WeatherError(message, file=source.shown_as)
-    places = named_places(header, lambda name: name in {*_WATCHED, "STATION", "DATE"}, seen.mistakes, line=first)
-    rows = list(rows_below(lines, first, header, seen.mistakes))
-    seen.mistakes.raise_if_any(source)
-    if not rows:
-        raise WeatherError(f"line {first} is a header and no row follows; {_DOWNLOAD}", file=source.shown_as)
-    stations: dict[str, int] = {}
-    for row in rows:
-        stations.setdefault(row.cells[places["STATION"]], row.line)
-    one_station(stations, source)
-    days, problems = read_dates([row.cells[places["DATE"]] for row in rows], [row.line for row in rows])
-    seen.mistakes.others += problems
-    elements = [name for name in header if name in _WATCHED]
-    seen.others.update(
-        name for name in header if name not in {*_ACCESS, *_WATCHED} and not name.endswith("_ATTRIBUTES")
-    )
-    twice: dict[dt.date, int] = {}
-    for row, day in zip(rows, days, strict=True):
-        if day is None:
+        raise no_header(source, first, expected)
+    frame, lines = frame_below(source, _LAYOUT, first, header, mistakes)
+    days = pd.Series(read_dates(frame["DATE"].tolist(), lines, mistakes), dtype=object)
+    twice = days.duplicated() & days.notna()
+    for i in np.flatnonzero(twice).tolist():
+        found = f"{days[i]} stands on line {lines[days.eq(days[i]).argmax()]} already{{more}}"
+        mistakes.add("day-twice", f"line {lines[i]}:", found, cure="delete one of the two", noun="line")
+    days = days.where(~twice, None)
+    parts = []
+    for name in header:
+        if name in _ACCESS or name.endswith("_ATTRIBUTES"):
             continue
-        if day in twice:
-            what = f"{day} stands on line {twice[day]} already"
-            seen.mistakes.add("delete one of the two", line=row.line, what=what)
+        if name not in _WATCHED:  # its name is all that is ever said of it
+            parts.append(pd.DataFrame({"line": lines[:1], "day": days[:1], "element": name, "text": ""}))
             continue
-        twice[day] = row.line
-        seen.lines[day] = row.line
-        for name in elements:
-            beside = places.get(f"{name}_ATTRIBUTES")
-            marks = [*(row.cells[beside].split(",") if beside is not None else []), "", "", "", ""]
-            flags = (marks[0].strip(), marks[1].strip())
-            seen.add(name, day, row.cells[places[name]], line=row.line, flags=flags, time=marks[3].strip())
-    bare = [name for name in elements if name in _MEASURES and f"{name}_ATTRIBUTES" not in places]
-    notes = (
-        [f"no quality flags in the file for {', '.join(bare)}: values that failed a check can't be told"]
-        if bare
-        else []
-    )
-    cells = rows[0].cells
-    where = (cells[places[name]] if name in places else "" for name in _ACCESS[2:5])
-    return station_at(cells[places.get("NAME", places["STATION"])], *where), notes
+        marks = pd.DataFrame("", index=frame.index, columns=range(4))
+        if f"{name}_ATTRIBUTES" in frame:
+            marks.update(frame[f"{name}_ATTRIBUTES"].str.split(",", expand=True).reindex(columns=range(4)))
+        columns = (lines, days, name, frame[name], marks[0].str.strip(), marks[1].str.strip(), marks[3].str.strip())
+        parts.append(pd.DataFrame(dict(zip(_VALUE, columns, strict=True))))
+    values = pd.concat([*parts, pd.DataFrame(columns=list(_VALUE))])
+    bare = [name for name in header if name in _LAYOUT.measures and f"{name}_ATTRIBUTES" not in header]
+    checks = f"no quality flags in the file for {', '.join(bare)}: values that failed a check can't be told"
+    row = frame.iloc[0]
+    station = station_at(row.get("NAME", row["STATION"]), *(row.get(name, "") for name in _ACCESS[2:5]))
+    return values[values["day"].notna()], station, [checks] if bare else []
 
 
-def _table(seen: _Observations, layout: str, station: Station, notes: list[str]) -> RawTable:
-    days = list(seen.lines) if layout == "access" else sorted(seen.lines)
+def _heeded(table: Archived, known: pd.DataFrame, present: Sequence[str], layout: Layout, station: Station) -> RawTable:
+    """Heed the flags of the values that are known, and lay those that passed on the days."""
+    failed = known[known["quality"] != ""]
+    sound = known[known["quality"] == ""]
     chosen: dict[str, str] = {}
-    for element, measure in _MEASURES.items():
-        series = seen.values.get(element)
-        is_needed = measure.column in ("tmin", "tmax")
-        if series is not None and (is_needed or not all(map(math.isnan, series.values()))):
-            chosen.setdefault(measure.column, element)
-    values = {
-        column: [_MEASURES[element].standard(seen.values[element].get(day, math.nan)) for day in days]
-        for column, element in chosen.items()
-    }
-    if seen.flagged:
-        by_element = ", ".join(f"{name} {len(found)}" for name, found in sorted(seen.flagged.items()))
-        total = sum(map(len, seen.flagged.values()))
-        failed = "value" if total == 1 else "values"
-        notes.append(f"{total} {failed} left out, as the archive's checks failed (quality flag): {by_element}")
-    notes += days_noted(seen.traces, "rain is a trace (flag T), read as 0")
-    notes += days_noted(seen.presumed, "rain is missing and presumed zero by the archive (flag P)")
+    for element in present:
+        column = layout.measures[element].column
+        of_element = sound[sound["element"] == element]
+        if column in REQUIRED or len(of_element):
+            chosen.setdefault(column, element)
+            if chosen[column] == element:
+                table.values[column] = (
+                    of_element.set_index("day")["value"].reindex(list(table.days)).to_numpy(dtype=float)
+                )
+    notes = table.notes
+    if len(failed):
+        counts = ", ".join(f"{name} {count}" for name, count in failed.groupby("element").size().items())
+        word = "value" if len(failed) == 1 else "values"
+        notes.append(f"{len(failed)} {word} left out, as the archive's checks failed (quality flag): {counts}")
+    rain = sound[sound["element"] == "PRCP"]
+    notes += days_noted(int((rain["measurement"] == "T").sum()), "rain is a trace (flag T), read as 0")
+    presumed = int((rain["measurement"] == "P").sum())
+    notes += days_noted(presumed, "rain is missing and presumed zero by the archive (flag P)")
     for element, what in _SEVERAL_DAYS.items():
-        sums = sum(not math.isnan(value) for value in seen.values.get(element, {}).values())
+        sums = int((sound["element"] == element).sum())
         if sums:
             notes.append(
                 f"{what} is given as a sum over several days {sums} time{'s' if sums > 1 else ''} ({element}); it "
                 "can't be laid on single days, which stay missing"
             )
-    if seen.observed_before_noon[True] > seen.observed_before_noon[False]:
+    times = rain.loc[rain["time"].astype(str).str.fullmatch(r"\d{4}"), "time"]
+    if (times < "1200").sum() > (times >= "1200").sum():
         notes.append(
             "rain is read before noon: most of a day's figure fell, and tmax may have been reached, the day before"
         )
@@ -350,21 +312,10 @@ def _table(seen: _Observations, layout: str, station: Station, notes: list[str])
         notes.append(
             "wind is the wind run of 24 h (WDMV), taken as measured 0.6 m above ground, beside an evaporation pan"
         )
-    elif "WDMV" in seen.values and "wind" in chosen:
+    elif "WDMV" in present and "wind" in chosen:
         notes.append("wind run (WDMV) is not used: AWND gives the wind")
-    return build_table(
-        days,
-        [seen.lines[day] for day in days],
-        values,
-        measures={column: _MEASURES[element] for column, element in chosen.items()},
-        headers=chosen,
-        recognised=f"NOAA GHCN-Daily, {_LAYOUTS[layout]} (tenths of °C and mm)",
-        notes=notes,
-        wind_height=_WIND_HEIGHTS.get(chosen.get("wind", "")),
-        station=station,
-        left_out={
-            column: LeftOut("its quality flag", frozenset(seen.flagged[element]))
-            for column, element in chosen.items()
-            if element in seen.flagged
-        },
-    )
+    for column, element in chosen.items():
+        days = frozenset(failed.loc[failed["element"] == element, "day"])
+        if days:
+            table.left_out[column] = LeftOut("its quality flag", days)
+    return finished(table, layout, chosen, station)

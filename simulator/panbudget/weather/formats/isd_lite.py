@@ -20,17 +20,18 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
-from panbudget.errors import WeatherError
-from panbudget.physics.air import Floats
+from panbudget.errors import Problem, WeatherError
+from panbudget.numeric import Floats
+from panbudget.weather.formats.archives import refuse_columns
 from panbudget.weather.site import SiteLike
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.cells import read_cells
 from panbudget.weather.text.columns import number
-from panbudget.weather.text.fixed import moments, refuse_columns
+from panbudget.weather.text.mistakes import Mistakes
+from panbudget.weather.text.moments import moments_of
 from panbudget.weather.text.raw import ColumnChoice, RawTable
+from panbudget.weather.text.rows import read_rows
 from panbudget.weather.text.source import Source
-
-__all__ = ["NAME", "SOURCE", "read_at", "sniff"]
 
 NAME = "isd-lite"
 #: where the format is described
@@ -77,7 +78,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.0, "not twelve whole numbers a line"
 
 
-def read_at(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
+def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
     """
     Read an ISD-Lite file.
 
@@ -101,23 +102,19 @@ def read_at(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLi
         All that is wrong with lines, times and values.
     """
     refuse_columns(columns, source, NAME)
-    cells = read_cells(
-        source.text,
-        above=0,
-        separator=" ",
-        width=_WIDTH,
-        numbers=_COLUMNS,
-        missing=(),
-        expected=f"the format has {_WIDTH} numbers",
-    )
-    if cells.problems:
-        raise WeatherError(*cells.problems, file=source.shown_as)
+    mistakes = Mistakes()
+    expected = f"the format has {_WIDTH} numbers"
+    lines = source.text.split("\n")
+    rows = read_rows(lines, mistakes, above=0, separator=" ", width=_WIDTH, expected=expected)
+    mistakes.raise_if_any(source.shown_as)
+    cells = read_cells(rows, mistakes, numbers={place: f'"{name}"' for place, name in _COLUMNS.items()}, missing=())
+    mistakes.raise_if_any(source.shown_as)
     if not len(cells.lines):
-        raise WeatherError("holds no lines of the format; download it again", file=source.shown_as)
-    year, month, day, hour = (cells.numbers[place] for place in range(4))
-    stamps, problem = moments(year, month, day, hour, cells.lines)
-    if problem is not None:
-        raise WeatherError(problem, file=source.shown_as)
+        raise WeatherError(
+            Problem("no-row", found="holds no lines of the format", cure="download it again"), file=source.shown_as
+        )
+    stamps = moments_of([cells.numbers[place] for place in range(4)], cells.lines, mistakes)
+    mistakes.raise_if_any(source.shown_as)
 
     def tenths(place: int) -> Floats:
         column = cells.numbers[place]

@@ -8,57 +8,55 @@ own files (from memory).
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Mapping, Sequence
 
 from panbudget.errors import Problem, WeatherError
-from panbudget.weather.station import Station
-from panbudget.weather.text.published import (
+from panbudget.weather.formats.archives import (
+    DOWNLOAD,
+    Archived,
+    Layout,
     Measure,
-    Mistakes,
-    build_table,
-    compact_day,
     cut_off_notes,
-    days_noted,
-    measured,
-    named_places,
-    one_station,
+    first_line,
+    read_archive,
     refuse_columns,
-    require_temperatures,
-    rows_below,
-    split_cells,
     station_at,
 )
+from panbudget.weather.site import SiteLike
+from panbudget.weather.station import Station
+from panbudget.weather.text.mistakes import Mistakes
 from panbudget.weather.text.raw import ColumnChoice, RawTable
+from panbudget.weather.text.rows import split
 from panbudget.weather.text.source import Source
-
-__all__ = ["NAME", "SOURCE", "read", "sniff"]
 
 NAME = "knmi"
 #: where the format is described
 SOURCE = "the explanations at the head of the institute's own files (from memory)"
 
-#: column of the file -> measure
-_MEASURES: dict[str, Measure] = {
-    "TN": Measure("tmin", "0.1 °C", 0.1),
-    "TX": Measure("tmax", "0.1 °C", 0.1),
-    "UX": Measure("rh_max", "%"),
-    "UN": Measure("rh_min", "%"),
-    "UG": Measure("rh_mean", "%"),
-    "FG": Measure("wind", "0.1 m/s", 0.1),
-    "RH": Measure("rain", "0.1 mm", 0.1),
-    "Q": Measure("radiation", "J/cm²", 0.01),
-    "SQ": Measure("sunshine", "0.1 h", 0.1),
-}
-# -1 stands for less than half of the smallest step
-_TRACES = {
-    "RH": "rain is less than 0.05 mm (code -1), read as 0",
-    "SQ": "sunshine is less than 0.05 h (code -1), read as 0",
-}
+_LAYOUT = Layout(
+    recognised="KNMI daily text (0.1 °C, 0.1 m/s, 0.1 mm, J/cm²)",
+    measures={
+        "TN": Measure("tmin", "0.1 °C", 0.1),
+        "TX": Measure("tmax", "0.1 °C", 0.1),
+        "UX": Measure("rh_max", "%"),
+        "UN": Measure("rh_min", "%"),
+        "UG": Measure("rh_mean", "%"),
+        "FG": Measure("wind", "0.1 m/s", 0.1),
+        # -1 stands for less than half of the smallest step
+        "RH": Measure("rain", "0.1 mm", 0.1, trace="rain is less than 0.05 mm (code -1), read as 0"),
+        "Q": Measure("radiation", "J/cm²", 0.01),
+        "SQ": Measure("sunshine", "0.1 h", 0.1, trace="sunshine is less than 0.05 h (code -1), read as 0"),
+    },
+    station=("STN",),
+    date=("YYYYMMDD",),
+    wind_heights={"FG": 10.0},
+    whole=True,
+    comments=True,
+    sparse=True,
+)
 # what the explanation of a column must say, if the file has one
-_SAID = {"TN": "0.1", "TX": "0.1", "FG": "0.1", "RH": "0.1", "SQ": "0.1", "Q": "J/cm"}
-_WIND_HEIGHT = 10.0
+_SAYS = {"TN": "0.1", "TX": "0.1", "FG": "0.1", "RH": "0.1", "SQ": "0.1", "Q": "J/cm"}
 _EXPLANATION = re.compile(r"#?\s*(?P<name>[A-Z][A-Z0-9]*)\s*[=:]\s*(?P<text>.*)")
 _PLACE = re.compile(
     r"#\s*(?P<number>\d{3}):?\s+(?P<longitude>-?\d+\.\d+)\s+(?P<latitude>-?\d+\.\d+)\s+(?P<elevation>-?\d+\.\d+)\s+(?P<name>\S.*)"
@@ -87,7 +85,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.0, "no header line with STN and YYYYMMDD"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
+def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
     """
     Read a KNMI daily text.
 
@@ -97,6 +95,8 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
         The file.
     columns : mapping
         Must be empty: the format's columns are known.
+    site : SiteLike
+        Not asked: days are those of universal time.
 
     Returns
     -------
@@ -108,88 +108,36 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
     WeatherError
         No header line, rows that don't fit it, numbers with decimals, hourly values, several stations.
     """
-    refuse_columns(columns, source, name=NAME)
+    refuse_columns(columns, source, NAME)
     lines = source.text.split("\n")
-    header_line = _header_line(lines)
-    if header_line is None:
-        first = next(text for text in lines if text.strip()).strip()[:60]
-        message = (
-            f'has no header line with STN and YYYYMMDD, which this format has above its table; it begins "{first}": '
-            "download the file again, or correct weather.format"
-        )
-        raise WeatherError(message, file=source.shown_as)
-    header = split_cells(lines[header_line - 1].lstrip("# "))
+    line = _header_line(lines)
+    if line is None:
+        shown = lines[first_line(source) - 1].strip()[:60]
+        found = f'has no header line with STN and YYYYMMDD, which this format has above its table; it begins "{shown}"'
+        cure = f"{DOWNLOAD}, or correct weather.format"
+        raise WeatherError(Problem("no-header", found=found, cure=cure), file=source.shown_as)
+    header = split(lines[line - 1].lstrip("# "))
     if "HH" in header or "H" in header:
-        message = f"line {header_line}: column HH says that the values are hourly; download daily values (etmgeg)"
-        raise WeatherError(message, file=source.shown_as)
+        found = "column HH says that the values are hourly"
+        problem = Problem("hourly", f"line {line}:", found, cure="download daily values (etmgeg)")
+        raise WeatherError(problem, file=source.shown_as)
     mistakes = Mistakes()
-    mistakes.others += _other_units(lines[: header_line - 1])
-    places = named_places(
-        header, lambda name: name in _MEASURES or name in ("STN", "YYYYMMDD"), mistakes, line=header_line
-    )
-    used = {name: places[name] for name in _MEASURES if name in places}
-    headers = {measure.column: name for name, measure in _MEASURES.items()}
-    listed = ", ".join(name for name in header if name not in ("STN", "YYYYMMDD"))
-    require_temperatures({_MEASURES[name].column for name in used}, source, names=headers, listed=listed)
-    below = ["" if text.lstrip().startswith("#") else text for text in lines]
-    rows = list(rows_below(below, header_line, header, mistakes))
-    mistakes.raise_if_any(source)
-    if not rows:
-        message = f"line {header_line} is a header and no row follows; download the file again"
-        raise WeatherError(message, file=source.shown_as)
-    stations: dict[str, int] = {}
-    for row in rows:
-        stations.setdefault(row.cells[places["STN"]], row.line)
-    one_station(stations, source)
+    mistakes.others += _other_units(lines[: line - 1])
 
-    days = []
-    for row in rows:
-        text = row.cells[places["YYYYMMDD"]]
-        day = compact_day(text)
-        days.append(day)
-        if day is None:
-            what = f"YYYYMMDD is {text!r}, which is no day of the calendar"
-            mistakes.add("correct it, or download the file again", line=row.line, what=what)
-    values: dict[str, list[float]] = {}
-    notes: list[str] = []
-    for name, place in used.items():
-        measure = _MEASURES[name]
-        column = [
-            measured(row.cells[place], name=name, line=row.line, missing=(), mistakes=mistakes, whole=True)
-            for row in rows
-        ]
-        if name in _TRACES:
-            notes += days_noted(column.count(-1.0), _TRACES[name])
-            column = [0.0 if value == -1.0 else value for value in column]
-        values[measure.column] = [measure.standard(value) for value in column]
-    mistakes.raise_if_any(source)
-    notes += ["days are those of universal time (UTC)", *cut_off_notes(source)]
-    if "PG" in places:
-        notes.append("PG is the pressure at sea level, not at the site, and is not used")
-    if "EV24" in places and any(row.cells[places["EV24"]] for row in rows):
-        notes.append("EV24 is a computed evapotranspiration (Makkink), not a measured pan, and is not used")
-    # a column that is blank throughout was never measured there
-    measured_columns = {name: column for name, column in values.items() if _is_kept(name, column)}
-    return build_table(
-        [day for day in days if day is not None],
-        [row.line for row in rows],
-        measured_columns,
-        measures={measure.column: measure for measure in _MEASURES.values()},
-        headers=headers,
-        recognised="KNMI daily text (0.1 °C, 0.1 m/s, 0.1 mm, J/cm²)",
-        notes=notes,
-        wind_height=_WIND_HEIGHT,
-        station=_station(lines[: header_line - 1], next(iter(stations))),
-    )
+    def heed(table: Archived) -> Station:
+        table.notes += ["days are those of universal time (UTC)", *cut_off_notes(source)]
+        if "PG" in header:
+            table.notes.append("PG is the pressure at sea level, not at the site, and is not used")
+        if "EV24" in header and (table.frame["EV24"] != "").any():
+            table.notes.append("EV24 is a computed evapotranspiration (Makkink), not a measured pan, and is not used")
+        return _station(lines[: line - 1], table.frame["STN"].iloc[0])
 
-
-def _is_kept(name: str, column: Sequence[float]) -> bool:
-    return name in ("tmin", "tmax") or not all(math.isnan(value) for value in column)
+    return read_archive(source, _LAYOUT, line=line, header=header, heed=heed, mistakes=mistakes)
 
 
 def _header_line(lines: Sequence[str]) -> int | None:
     for line, text in enumerate(lines, start=1):
-        if "YYYYMMDD" in text and split_cells(text.lstrip("# "))[:2] == ["STN", "YYYYMMDD"]:
+        if "YYYYMMDD" in text and split(text.lstrip("# "))[:2] == ["STN", "YYYYMMDD"]:
             return line
     return None
 
@@ -199,14 +147,12 @@ def _other_units(explanations: Sequence[str]) -> list[Problem]:
     problems = []
     for line, text in enumerate(explanations, start=1):
         match = _EXPLANATION.fullmatch(text.strip())
-        if match is None or match["name"] not in _SAID or _SAID[match["name"]] in match["text"]:
+        if match is None or match["name"] not in _SAYS or _SAYS[match["name"]] in match["text"]:
             continue
-        name = match["name"]
-        message = (
-            f'line {line}: {name} is explained as "{match["text"][:60]}", and {_MEASURES[name].unit} is expected; '
-            'download it in that unit, or set format = "table" and name columns and units'
-        )
-        problems.append(Problem.of_text(message, key=name))
+        found = f'{match["name"]} is explained as "{match["text"][:60]}"'
+        cure = 'download it in that unit, or set format = "table" and name columns and units'
+        unit = _LAYOUT.measures[match["name"]].unit
+        problems.append(Problem("other-unit", f"line {line}:", found, unit, cure))
     return problems
 
 

@@ -21,19 +21,17 @@ from panbudget.physics.air import Floats, saturation_vapour_pressure
 from panbudget.weather.site import SiteLike
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.cells import Cells, read_cells
-from panbudget.weather.text.fixed import moments, split_cells
-from panbudget.weather.text.logger_header import LoggerHeader, is_weather, read_logger_header
+from panbudget.weather.text.headers import LoggerHeader, is_weather, read_logger_header
+from panbudget.weather.text.mistakes import Mistakes
+from panbudget.weather.text.moments import ReadStamps, TimeColumns, find_time, moments_of, read_stamps
 from panbudget.weather.text.raw import ColumnChoice, RawTable
+from panbudget.weather.text.rows import SEPARATORS, read_rows, separator_of, split
 from panbudget.weather.text.source import Source
-from panbudget.weather.text.stamps import ReadStamps, TimeColumns, find_time, read_stamps
-
-__all__ = ["NAME", "SOURCE", "read_at", "sniff"]
 
 NAME = "logger"
 #: where the format is described
 SOURCE = "none: what such stations' tables have in common"
 
-_SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 # lines in which a header may stand, rows looked at below it, and lines of units between
 _HEAD, _ROWS, _BETWEEN = 30, 5, 3
 # how much better °F must fit the three columns of damp air than °C does [% of relative humidity]
@@ -74,7 +72,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.3, "header line, rows with a time of day"
 
 
-def read_at(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
+def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
     """
     Read a station's table.
 
@@ -97,27 +95,27 @@ def read_at(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLi
     WeatherError
         All that is wrong with the header, the rows, the times and the values.
     """
-    opening = _find_header(source.text.split("\n", 2 * _HEAD)[: 2 * _HEAD], columns)
+    lines = source.text.split("\n")
+    opening = _find_header(lines[: 2 * _HEAD], columns)
     if opening is None:
-        message = (
-            "no header line stands above rows with a time of day; a header such as "
-            "time,temperature (°C),humidity (%),wind (m/s),rain (mm) is expected above rows such as "
-            "2025-05-01 13:00,21.5,48,1.2,0: add one, or name the column under [weather.columns], "
-            'date = { column = "its header" }'
+        expected = (
+            "a header such as time,temperature (°C),humidity (%),wind (m/s),rain (mm) above rows such as "
+            "2025-05-01 13:00,21.5,48,1.2,0"
         )
-        raise WeatherError(Problem.of_text(message, key="date"), file=source.shown_as)
+        cure = 'add one, or name the column under [weather.columns], date = { column = "its header" }'
+        found = "no header line stands above rows with a time of day"
+        raise WeatherError(Problem("no-header", "", found, expected, cure), file=source.shown_as)
     header = read_logger_header(
         opening.cells, columns, time_places=opening.time.places, line=opening.line, units=opening.units
     )
     if header.problems:
         raise WeatherError(*header.problems, file=source.shown_as)
-    cells, decimal = _read_rows(source.text, opening, header)
-    if cells.problems:
-        raise WeatherError(*cells.problems, file=source.shown_as)
+    mistakes = Mistakes()
+    cells = _read_rows(lines, opening, header, mistakes)
+    mistakes.raise_if_any(source.shown_as)
     if not len(cells.lines):
-        raise WeatherError(
-            f"line {opening.line} is a header and no row follows; export the file again", file=source.shown_as
-        )
+        found, cure = "is a header and no row follows", "export the file again"
+        raise WeatherError(Problem("no-row", f"line {opening.line}", found, cure=cure), file=source.shown_as)
     when = _when(cells, opening.time)
     if when.problems:
         raise WeatherError(*when.problems, file=source.shown_as)
@@ -127,10 +125,9 @@ def read_at(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLi
         raise WeatherError(*problems, file=source.shown_as)
     values = {name: column for name, column in values.items() if not np.isnan(column).all()}
     if "temperature" not in values:
-        message = f'"{header.headers["temperature"]}" is empty in every row; temperatures are never invented'
-        raise WeatherError(
-            Problem.of_text(f"{message}: export the file again", key="temperature"), file=source.shown_as
-        )
+        found = "is empty in every row, and temperatures are never invented"
+        problem = Problem("no-temperature", f'"{header.headers["temperature"]}"', found, cure="export the file again")
+        raise WeatherError(problem, file=source.shown_as)
     utc = when.utc or opening.time.utc
     every = frozenset(values)
     records = Records(
@@ -144,9 +141,9 @@ def read_at(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLi
         stated=frozenset(header.stated & every),
         headers={name: text for name, text in header.headers.items() if name in values},
     )
-    separator = _SEPARATORS[opening.separator]
+    separator = SEPARATORS[opening.separator]
     clock = "UTC" if utc else "the file's own clock"
-    recognised = f"station table: {separator} between columns, decimal {decimal}, times {when.style} in {clock}"
+    recognised = f"station table: {separator} between columns, decimal {cells.decimal}, times {when.style} in {clock}"
     raw = to_days(records, site, recognised=recognised, shown_as=source.shown_as, notes=header.notes)
     return dataclasses.replace(raw, conversions=_daily_conversions(header, values))
 
@@ -155,22 +152,21 @@ def _find_header(lines: Sequence[str], columns: Mapping[str, ColumnChoice] | Non
     for i, text in enumerate(lines[:_HEAD]):
         if not text.strip() or text.lstrip().startswith("#"):
             continue
-        bare = re.sub(r'"[^"]*"', "", text)
-        separator = max(_SEPARATORS, key=bare.count)
-        cells = split_cells(text, separator)
-        if bare.count(separator) == 0 or not any(re.search(r"[A-Za-z]", cell) for cell in cells):
+        separator = separator_of(text)
+        cells = split(text, separator)
+        if len(cells) < 2 or not any(re.search(r"[A-Za-z]", cell) for cell in cells):
             continue
         while cells and not cells[-1]:
             cells.pop()
         below = [(j, line) for j, line in enumerate(lines[i + 1 : i + 60], i + 1) if line.strip()]
         for skipped in range(min(_BETWEEN + 1, len(below))):
-            rows = [split_cells(line, separator) for _, line in below[skipped : skipped + _ROWS]]
+            rows = [split(line, separator) for _, line in below[skipped : skipped + _ROWS]]
             if len(rows) > 1:
                 rows = [row for row in rows if len(row) >= len(cells)] or rows
             time = _named_time(cells, rows, columns or {}) or find_time(cells, rows)
             if time is None:
                 continue
-            units = [split_cells(line, separator) for _, line in below[:skipped]]
+            units = [split(line, separator) for _, line in below[:skipped]]
             return _Opening(below[skipped][0], i + 1, cells, separator, units[0] if units else [], time)
     return None
 
@@ -192,51 +188,37 @@ def _named_time(
     return TimeColumns(tuple(places))
 
 
-def _read_rows(text: str, opening: _Opening, header: LoggerHeader) -> tuple[Cells, str]:
-    """Read the columns that are used, with a decimal point, or else with a decimal comma."""
-    numbers = {place: header.headers[name] for name, place in header.places.items()}
+def _read_rows(lines: Sequence[str], opening: _Opening, header: LoggerHeader, mistakes: Mistakes) -> Cells:
+    """Read the columns that are used, and those that say when."""
+    rows = read_rows(
+        lines,
+        mistakes,
+        above=opening.above,
+        separator=opening.separator,
+        width=len(opening.cells),
+        header=opening.cells,
+    )
+    rows.refuse_repeats(mistakes)
+    numbers = {place: f'"{header.headers[name]}"' for name, place in header.places.items()}
     times = opening.time.places
     if len(times) > 2:
         numbers |= {place: opening.cells[place] for place in times}
-
-    def read(decimal: str) -> Cells:
-        return read_cells(
-            text,
-            above=opening.above,
-            separator=opening.separator,
-            width=len(opening.cells),
-            numbers=numbers,
-            texts=times if len(times) <= 2 else (),
-            decimal=decimal,
-        )
-
-    with_point = read(".")
-    if not with_point.problems or opening.separator == ",":
-        return with_point, "point"
-    with_comma = read(",")
-    if not with_comma.problems:
-        return with_comma, "comma"
-    # the way of writing that fits more of the columns names the cells that it doesn't fit
-    if len(with_comma.problems) < len(with_point.problems):
-        return with_comma, "comma"
-    first_comma = any("," in str(problem.value) for problem in with_point.problems)
-    return (with_comma, "comma") if first_comma and with_comma.problems else (with_point, "point")
+    return read_cells(rows, mistakes, numbers=numbers, texts=times if len(times) <= 2 else ())
 
 
 def _when(cells: Cells, time: TimeColumns) -> ReadStamps:
-    if len(time.places) == 1:
-        return read_stamps(cells.texts[time.places[0]], cells.lines)
-    if len(time.places) == 2:
-        date, clock = (cells.texts[place] for place in time.places)
-        return read_stamps(date.str.strip() + " " + clock.str.strip(), cells.lines)
-    year, month, day, hour = (cells.numbers[place] for place in time.places[:4])
+    if len(time.places) <= 2:
+        texts = [cells.texts[place] for place in time.places]
+        return read_stamps(texts[0] if len(texts) == 1 else texts[0] + " " + texts[1], cells.lines)
+    *parts, hour = (cells.numbers[place] for place in time.places[:4])
     last = hour == 24.0
-    stamps, problem = moments(year, month, day, np.where(last, 23.0, hour), cells.lines)
+    mistakes = Mistakes()
+    stamps = moments_of([*parts, np.where(last, 23.0, hour)], cells.lines, mistakes)
     stamps = stamps + np.where(last, np.timedelta64(1, "h"), np.timedelta64(0, "h"))
     if len(time.places) == 5:
         stamps = stamps + np.nan_to_num(cells.numbers[time.places[4]]).astype(np.int64) * np.timedelta64(1, "m")
-    problems = [problem] if problem is not None else []
-    return ReadStamps(stamps, ends=bool(last.any()), style="by year, month, day and hour", problems=problems)
+    style = "by year, month, day and hour"
+    return ReadStamps(stamps, ends=bool(last.any()), style=style, problems=mistakes.problems())
 
 
 def _values(cells: Cells, header: LoggerHeader, stamps: npt.NDArray[np.datetime64]) -> dict[str, Floats]:
@@ -266,23 +248,22 @@ def _unlikely_units(values: dict[str, Floats], header: LoggerHeader) -> list[Pro
     if "temperature" in header.stated:
         return []
     text = header.headers["temperature"]
-    cure = f'name its unit in the header, "{text} (°F)" or "{text} (°C)", or under [weather.columns], temperature = '
-    cure += f'{{ column = "{text}", unit = "degF" }}'
+    cure = (
+        f'name its unit in the header, "{text} (°F)" or "{text} (°C)", or under [weather.columns], temperature = '
+        f'{{ column = "{text}", unit = "degF" }}'
+    )
     if header.imperial:
-        message = (
-            f'"{text}" names no unit while "{header.imperial[0]}" is in an imperial one; °C is taken only where '
-            f"nothing speaks against it: {cure}"
+        found = (
+            f'names no unit while "{header.imperial[0]}" is in an imperial one; °C is taken only where nothing speaks '
+            "against it"
         )
-        return [Problem.of_text(message, key="temperature", value=text)]
+        return [Problem("no-unit", f'"{text}"', found, cure=cure, value=text)]
     if {"humidity", "dew_point"} <= values.keys() and "dew_point" not in header.stated:
         off = {scale: _humidity_error(values, scale) for scale in ("°C", "°F")}
         if off["°F"] + _MUCH_BETTER < off["°C"] and off["°F"] < _MUCH_BETTER:
-            message = (
-                f'"{text}", "{header.headers["dew_point"]}" and "{header.headers["humidity"]}" agree if the two '
-                f"temperatures are in °F, and are {off['°C']:.0f} % of humidity apart if in °C; {cure}, and the dew "
-                "point's likewise"
-            )
-            return [Problem.of_text(message, key="temperature", value=text)]
+            where = f'"{text}", "{header.headers["dew_point"]}" and "{header.headers["humidity"]}"'
+            found = f"agree if the two temperatures are in °F, and are {off['°C']:.0f} % of humidity apart if in °C"
+            return [Problem("looks-imperial", where, found, cure=f"{cure}, and the dew point's likewise", value=text)]
     return []
 
 

@@ -6,17 +6,13 @@ To add a format: write a module with ``NAME``, ``SOURCE``, ``sniff`` and ``read`
 
 from __future__ import annotations
 
-import difflib
-
-from panbudget.errors import Problem, WeatherError
+from panbudget.errors import Problem, WeatherError, did_you_mean
 from panbudget.weather.formats import epw, ghcn, gsod, isd_lite, knmi, logger, power, table, tmy3
-from panbudget.weather.text.raw import Reader, SiteReader
+from panbudget.weather.text.raw import Reader
 from panbudget.weather.text.source import Source
 
-__all__ = ["READERS", "choose_reader", "format_problem"]
-
 #: name, as in `[weather] format` -> reader
-READERS: dict[str, Reader | SiteReader] = {
+READERS: dict[str, Reader] = {
     table.NAME: table,
     ghcn.NAME: ghcn,
     gsod.NAME: gsod,
@@ -32,17 +28,17 @@ READERS: dict[str, Reader | SiteReader] = {
 _HEAD_LINES = 60
 
 
-def format_problem(file_format: str, *, where: str = "weather") -> str | None:
+def format_problem(file_format: str, *, where: str = "weather") -> Problem | None:
     """Say what is wrong with a format's name, or nothing."""
-    if file_format == "auto" or file_format in READERS:
+    names = ["auto", *READERS]
+    if file_format in names:
         return None
-    names = ", ".join(f'"{name}"' for name in READERS)
-    near = difflib.get_close_matches(file_format.lower(), ["auto", *READERS], n=1)
-    hint = f'; did you mean "{near[0]}"?' if near else ""
-    return f'{where}.format = "{file_format}" is not known; "auto" or {names} is expected{hint}'
+    cure = did_you_mean(file_format, names, "name one of these")
+    expected = " or ".join(f'"{name}"' for name in names)
+    return Problem("unknown-format", f"{where}.format", f'= "{file_format}" is not known', expected, cure, file_format)
 
 
-def choose_reader(source: Source, *, file_format: str) -> tuple[Reader | SiteReader, str]:
+def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
     """
     Choose the reader of a file.
 
@@ -55,7 +51,7 @@ def choose_reader(source: Source, *, file_format: str) -> tuple[Reader | SiteRea
 
     Returns
     -------
-    (Reader or SiteReader, str)
+    (Reader, str)
         The reader, and why it was chosen.
 
     Raises
@@ -63,7 +59,6 @@ def choose_reader(source: Source, *, file_format: str) -> tuple[Reader | SiteRea
     WeatherError
         An unknown name, or a file that no reader recognises, or that two recognise equally well.
     """
-    names = ", ".join(f'"{name}"' for name in READERS)
     problem = format_problem(file_format)
     if problem is not None:
         raise WeatherError(problem, file=source.shown_as)
@@ -72,22 +67,19 @@ def choose_reader(source: Source, *, file_format: str) -> tuple[Reader | SiteRea
     head = "\n".join(source.text.split("\n", _HEAD_LINES)[:_HEAD_LINES])
     scored = [(*reader.sniff(head), reader) for reader in READERS.values()]
     score, why, reader = max(scored, key=lambda entry: entry[0])
+    equals = [other.NAME for other_score, _, other in scored if other_score == score]
     if score <= 0.0:
         first = next((line[:60] for line in head.split("\n") if line.strip() and not line.startswith("#")), "")
-        if not first:
-            message = "holds only comments; a header line and one row a day are expected: export or copy it again"
-            raise WeatherError(message, file=source.shown_as)
-        message = (
-            f'is in no weather format that is known: it begins "{first}"; a table with a header line such as '
-            f"date,tmin,tmax,rain is expected (formats: {names}): export it as CSV with such a header"
+        found = f'is in no known weather format: it begins "{first}"' if first else "holds only comments"
+        names = ", ".join(f'"{name}"' for name in READERS)
+        expected = f"a table with a header line such as date,tmin,tmax,rain and one row a day (formats: {names})"
+        problem = Problem(
+            "unknown-format" if first else "only-comments", "", found, expected, "export or copy it again"
         )
-        raise WeatherError(message, file=source.shown_as)
-    equals = [other for other_score, _, other in scored if other_score == score]
+        raise WeatherError(problem, file=source.shown_as)
     if len(equals) > 1:
-        either = " or ".join(f'"{other.NAME}"' for other in equals)
-        cure = " or ".join(f'format = "{other.NAME}"' for other in equals)
-        message = (
-            f"may be in the format {either}, and its first lines don't tell which: name it under [weather], {cure}"
-        )
-        raise WeatherError(Problem.of_text(message, key="weather.format"), file=source.shown_as)
+        either = " or ".join(f'"{name}"' for name in equals)
+        found = f'= "auto" is not enough: the file may be in the format {either}, as its first lines show'
+        cure = "name it under [weather], " + " or ".join(f'format = "{name}"' for name in equals)
+        raise WeatherError(Problem("two-formats", "weather.format", found, cure=cure), file=source.shown_as)
     return reader, why

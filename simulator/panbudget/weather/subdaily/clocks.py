@@ -16,7 +16,7 @@ import pandas as pd
 
 from panbudget.errors import Problem, WeatherError
 from panbudget.weather.site import SiteLike
-from panbudget.weather.text.dates import and_more
+from panbudget.words import and_more
 
 __all__ = ["Moments", "Stamps", "day_lengths", "in_order", "on_the_sites_clock"]
 

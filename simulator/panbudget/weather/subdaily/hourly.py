@@ -24,8 +24,8 @@ from panbudget.weather.site import SiteLike
 from panbudget.weather.subdaily.clocks import Stamps, day_lengths, in_order, on_the_sites_clock
 from panbudget.weather.subdaily.rain_records import rain_amounts
 from panbudget.weather.text.columns import number
-from panbudget.weather.text.dates import and_more, name_days
 from panbudget.weather.text.raw import LeftOut, RawTable
+from panbudget.words import and_more, name_days
 
 __all__ = ["COMPLETE", "DAILY_OF", "Records", "to_days"]
 

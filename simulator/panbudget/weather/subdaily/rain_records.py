@@ -17,7 +17,7 @@ import numpy.typing as npt
 from panbudget.errors import Problem
 from panbudget.physics.air import Floats
 from panbudget.weather.text.columns import number
-from panbudget.weather.text.dates import and_more
+from panbudget.words import and_more
 
 __all__ = ["KINDS", "RainRecords", "rain_amounts"]
 

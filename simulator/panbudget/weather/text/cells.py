@@ -1,8 +1,8 @@
 """
-Cells: the rows of a long table as columns of numbers, with the line of each and every damaged one named.
+Cells: the rows of a table as columns of numbers and texts, all rows at once; what is no number is named by its line.
 
-For files too long to be read row by row. What is no number is named with its line; what stands for a missing
-value is counted. Knows nothing of weather.
+A decimal comma is read where commas don't part the columns, and one of comma and point throughout. Knows nothing of
+weather.
 """
 
 from __future__ import annotations
@@ -14,14 +14,13 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from panbudget.errors import Problem
-from panbudget.physics.air import Floats
-from panbudget.weather.text.dates import and_more
-
-__all__ = ["MISSING", "Cells", "read_cells"]
+from panbudget.numeric import Floats, Ints
+from panbudget.weather.text.mistakes import Mistakes, shortened
+from panbudget.weather.text.rows import Rows, split
+from panbudget.words import and_more
 
 #: what people and stations write where they have no figure
 MISSING = (
@@ -43,9 +42,15 @@ MISSING = (
     "----",
 )
 
-_SAW = re.compile(r"Expected (\d+) fields in line (\d+), saw (\d+)")
-_SHOWN = 30
-_NEWLINE = 10
+_POINT = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
+_COMMA = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
+_THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[., ']\d{3})+(?:[.,]\d+)?")
+# a number that has both marks tells which is which
+_BOTH_MARKS = {".": re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+,\d+"), ",": re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+")}
+_WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
+_SPOKEN_MISSING = {*(word.lower() for word in MISSING), "*", "?", "m", "x", "missing", "nd", "n.d.", "."}
+_TRACE = {"t", "tr", "tr.", "trace", "p"}
+_CORRECT = "correct it, or leave the cell empty if the value is missing"
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,211 +66,200 @@ class Cells:
         Place of the column -> the cells as text.
     lines : ndarray of int, (rows,)
         The line of the file that each row stands on.
-    problems : list of Problem
-        What is wrong; rows that don't fit are then left out.
+    decimal : str
+        "point" or "comma".
     """
 
     numbers: dict[int, Floats] = field(default_factory=dict)
     texts: dict[int, pd.Series[str]] = field(default_factory=dict)
-    lines: npt.NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
-    problems: list[Problem] = field(default_factory=list)
+    lines: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    decimal: str = "point"
 
 
 def read_cells(
-    text: str,
+    rows: Rows,
+    mistakes: Mistakes,
     *,
-    above: int,
-    separator: str,
-    width: int,
     numbers: Mapping[int, str],
     texts: Sequence[int] = (),
-    decimal: str = ".",
     missing: Sequence[str] = MISSING,
-    expected: str = "",
+    units: Mapping[int, str] | None = None,
+    thousands: bool = False,
 ) -> Cells:
     """
-    Read columns of a long table.
+    Read columns of a table.
 
     Parameters
     ----------
-    text : str
-        The whole file.
-    above : int
-        How many lines stand above the first row.
-    separator : str
-        One character; a space stands for any run of spaces and tabs.
-    width : int
-        How many cells a row has.
+    rows : Rows
+    mistakes : Mistakes
+        Where cells are noted that are no numbers; they are NaN.
     numbers : mapping
         Place of a column of numbers -> its name in messages.
     texts : sequence of int
         Places of columns of text.
-    decimal : str
-        "." or ",".
     missing : sequence of str
         What stands for a missing number.
-    expected : str
-        Says where the width comes from; "the header has N" if left out.
+    units : mapping, optional
+        Place of a column -> its unit, for messages.
+    thousands : bool
+        Whether marks between thousands are read, where one number of the file has both marks: "1.234,5".
 
     Returns
     -------
     Cells
-        Rows without any cell are passed over.
     """
-    body, lines, counts, quoted = _lines(text, above, separator)
-    if quoted % 2:
-        message = "a quotation mark is opened and not closed; close it or delete it"
-        return Cells(problems=[Problem.of_text(message, key="rows")])
-    problems = _ragged(lines, counts + 1, width, separator, expected or f"the header has {width}")
-    if problems:
-        return Cells(problems=problems)
-    if not len(lines):
+    if not rows.texts:
         return Cells()
-    wanted = sorted({*numbers, *texts})
     marks: dict[Any, list[str]] = {place: list(missing) for place in numbers}
     try:
         frame = pd.read_csv(
-            io.BytesIO(body),
-            sep=r"\s+" if separator == " " else separator,
+            io.StringIO("\n".join(rows.texts)),
+            sep=r"\s+" if rows.separator == " " else rows.separator,
             header=None,
-            names=list(range(int(counts.max()) + 1)),
+            names=list(range(rows.columns)),
             index_col=False,
-            usecols=wanted,
+            usecols=sorted({*numbers, *texts}),
             dtype=dict.fromkeys(texts, str),
             na_values=marks,
             keep_default_na=False,
-            decimal=decimal,
             skipinitialspace=True,
             low_memory=False,
         )
-    except (pd.errors.ParserError, ValueError, OverflowError) as error:
-        return Cells(
-            problems=[Problem.of_text(f"its rows can't be told apart ({_first_line(error)}); export it again")]
-        )
-    if len(frame) != len(lines):
-        message = "its rows can't be told apart (a quotation mark out of place?); export the file again"
-        return Cells(problems=[Problem.of_text(message, key="rows")])
-    values: dict[int, Floats] = {}
-    for place, name in numbers.items():
-        values[place], problem = _numbers(frame[place], lines, name, decimal)
-        if problem is not None and problem not in problems:
-            problems.append(problem)
-    found = {place: frame[place].fillna("").astype(str) for place in texts}
-    if found and not problems:
-        blank = np.all([(column == "").to_numpy(dtype=bool) for column in found.values()], axis=0)
-        if blank.any():
-            # separators alone, as spreadsheets leave them below a table
-            kept = ~(blank & np.all([np.isnan(column) for column in values.values()], axis=0))
-            values = {place: column[kept] for place, column in values.items()}
-            found = {place: column[kept].reset_index(drop=True) for place, column in found.items()}
-            lines = lines[kept]
-    return Cells(values, found, lines, problems)
+    except (pd.errors.ParserError, ValueError, OverflowError):
+        frame = None
+    if frame is None or len(frame) != len(rows.lines):
+        found = "its rows can't be told apart (a quotation mark out of place?)"
+        mistakes.others.append(Problem("no-rows", found=found, cure="export the file again"))
+        return Cells()
+    columns = _Numbers(rows, mistakes, dict(numbers), dict(units or {}))
+    values = columns.read({place: frame[place] for place in numbers}, thousands=thousands)
+    words = {place: frame[place].fillna("").astype(str).str.strip() for place in texts}
+    return Cells(values, words, rows.lines, "comma" if columns.with_comma else "point")
 
 
-def _lines(text: str, above: int, separator: str) -> tuple[bytes, npt.NDArray[np.int64], npt.NDArray[np.int64], int]:
-    """Return the rows' text, the line and the count of separators of each that isn't blank, and of quotes."""
-    start = 0
-    for _ in range(above):
-        end = text.find("\n", start)
-        if end < 0:
-            return b"", np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), 0
-        start = end + 1
-    body = text[start:].encode("utf-8", "surrogatepass")
-    data = np.frombuffer(body, dtype=np.uint8)
-    if not data.size:
-        return b"", np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), 0
-    starts = np.concatenate([[0], np.flatnonzero(data == _NEWLINE) + 1])
-    starts = starts[starts < len(data)]
-    if separator == " ":
-        # a cell begins where ink follows on none
-        ink = (data != 32) & (data != 9) & (data != _NEWLINE)
-        begins = ink.copy()
-        begins[1:] &= ~ink[:-1]
-        counts = _per_line(begins, starts)
-        there = counts > 0
-        return body, (np.flatnonzero(there) + above + 1).astype(np.int64), counts[there] - 1, 0
-    parts = data == ord(separator)
-    quotes = np.flatnonzero(data == ord('"'))
-    if quotes.size:
-        places = np.flatnonzero(parts)
-        parts[places[np.searchsorted(quotes, places) % 2 == 1]] = False
-    counts = _per_line(parts, starts)
-    there = ~np.isin(data[starts], (32, 9, 10, 13))
-    if not there.all():
-        # lines that begin with none may have ink further on; to pandas a row of tabs alone is a row
-        ink = (data != 32) & (data != 9) & (data != _NEWLINE) & (data != 13)
-        there |= (_per_line(ink, starts) > 0) | ((counts > 0) & (separator == "\t"))
-    return body, (np.flatnonzero(there) + above + 1).astype(np.int64), counts[there], len(quotes)
+@dataclass(eq=False)
+class _Numbers:
+    """Columns of numbers; the first cell with a decimal comma, and the first with a point, as (row, place, text)."""
+
+    rows: Rows
+    mistakes: Mistakes
+    names: dict[int, str]
+    units: dict[int, str]
+    with_comma: tuple[int, int, str] | None = None
+    with_point: tuple[int, int, str] | None = None
+
+    def read(self, columns: Mapping[int, pd.Series], *, thousands: bool) -> dict[int, Floats]:
+        wordy = {place: column for place, column in columns.items() if column.dtype.kind not in "fiu"}
+        mark = _thousands_mark(wordy) if thousands else ""
+        bad: list[tuple[int, int, str]] = []
+        values = {}
+        for place, column in columns.items():
+            if place in wordy:
+                values[place] = self._of_words(place, column, mark, bad)
+                continue
+            values[place] = column.to_numpy(dtype=np.float64)
+            for i in np.flatnonzero(np.isinf(values[place])).tolist():
+                bad.append((i, place, self._cell(i, place)))
+                values[place][i] = np.nan
+        self._note(bad)
+        if self.with_comma is not None and (point := self._point(columns, wordy)) is not None:
+            (comma_line, comma), (point_line, other) = (
+                (f"line {self.rows.lines[i]}, column {self.names[place]}:", text)
+                for i, place, text in (self.with_comma, point)
+            )
+            found = f"{comma!r} has a decimal comma and {point_line} {other!r} a decimal point"
+            problem = Problem("two-decimals", comma_line, found, "one of the two throughout", "replace one", comma)
+            self.mistakes.others.append(problem)
+        return values
+
+    def _cell(self, i: int, place: int) -> str:
+        return split(self.rows.texts[i], self.rows.separator)[place]
+
+    def _of_words(self, place: int, column: pd.Series, mark: str, bad: list[tuple[int, int, str]]) -> Floats:
+        values = np.full(len(column), np.nan)
+        there = np.flatnonzero(column.notna().to_numpy())
+        texts = column.iloc[there].astype(str).str.strip().str.replace("−", "-")
+        plain = texts
+        if mark:
+            marked = texts.str.fullmatch(_THOUSANDS) & ~texts.str.contains("[ ']")
+            plain = texts.where(~marked, texts.str.replace(mark, "", regex=False))
+        point = plain.str.fullmatch(_POINT).to_numpy(dtype=bool)
+        comma = np.zeros(len(texts), dtype=bool)
+        if self.rows.separator not in ", ":
+            comma = plain.str.fullmatch(_COMMA).to_numpy(dtype=bool)
+        read = pd.to_numeric(plain.where(point | comma).str.replace(",", "."), errors="coerce").to_numpy(dtype=float)
+        read[np.isinf(read)] = np.nan
+        values[there] = read
+        if comma.any() and self.with_comma is None:
+            i = int(np.argmax(comma))
+            self.with_comma = int(there[i]), place, plain.iloc[i]
+        for i in np.flatnonzero(np.isnan(read)).tolist():
+            if texts.iloc[i]:
+                bad.append((int(there[i]), place, texts.iloc[i]))
+        dotted = point & plain.str.contains(".", regex=False).to_numpy(dtype=bool)
+        if dotted.any() and self.with_point is None:
+            i = int(np.argmax(dotted))
+            self.with_point = int(there[i]), place, plain.iloc[i]
+        return values
+
+    def _point(self, columns: Mapping[int, pd.Series], wordy: Mapping[int, pd.Series]) -> tuple[int, int, str] | None:
+        """Find a cell with a decimal point; in columns that were read at a stroke only now that it matters."""
+        for place, column in columns.items():
+            if self.with_point is None and place not in wordy and column.dtype.kind == "f":
+                cells = ((i, self._cell(i, place)) for i in range(len(column)))
+                self.with_point = next(((i, place, text) for i, text in cells if "." in text), None)
+        return self.with_point
+
+    def _note(self, bad: Sequence[tuple[int, int, str]]) -> None:
+        """Name cells that are no numbers, those with one cure in one line."""
+        kinds: dict[tuple[str, int], list[tuple[int, int, str]]] = {}
+        for cell in bad:
+            cure, is_habit = _cure(self.names[cell[1]], cell[2])
+            kinds.setdefault((cure, -1 if is_habit else cell[1]), []).append(cell)
+        for (cure, _), cells in kinds.items():
+            i, place, text = cells[0]
+            others = [self.names[other] for other in dict.fromkeys(cell[1] for cell in cells) if other != place]
+            more = and_more(len(cells) - 1, "cell")
+            if others:
+                more = more.replace(")", f", also in {', '.join(others)})")
+            where = f"line {self.rows.lines[i]}, column {self.names[place]}:"
+            expected = f"a number ({self.units[place]})" if place in self.units else "a bare number"
+            found = f"{shortened(text)!r} is not a number{more}"
+            self.mistakes.others.append(Problem("no-number", where, found, expected, cure, text))
 
 
-def _per_line(marks: npt.NDArray[np.bool_], starts: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    edges = np.searchsorted(np.flatnonzero(marks), np.append(starts, marks.size))
-    return np.asarray(np.diff(edges), dtype=np.int64)
+def is_number(text: str) -> bool:
+    """Tell whether a cell is a plain number, with a decimal point or comma."""
+    return bool(_POINT.fullmatch(text) or _COMMA.fullmatch(text))
 
 
-def _ragged(
-    lines: npt.NDArray[np.int64], cells: npt.NDArray[np.int64], width: int, separator: str, expected: str
-) -> list[Problem]:
-    problems = []
-    # a separator at every row's end, with nothing behind it, is a habit of some programs
-    usual = width + 1 if len(cells) and bool((cells == width + 1).mean() > 0.5) else width
-    for wrong, cure in (
-        (cells > usual, "delete what is too much"),
-        (
-            cells < width,
-            "add the missing cells (empty where a value is missing); a last line cut off means a broken "
-            "copy: copy or export the file again",
-        ),
-    ):
-        if not wrong.any():
-            continue
-        if separator == "," and cells[int(np.argmax(wrong))] > usual:
-            cure += "; if the numbers have decimal commas, save the file with semicolons between columns"
-        place = int(np.argmax(wrong))
-        message = (
-            f"line {lines[place]} has {cells[place]} cells{and_more(int(wrong.sum()) - 1, 'row')} where {expected}; "
-            f"{cure}"
-        )
-        problems.append(Problem.of_text(message, key=f"line {lines[place]}", value=int(cells[place])))
-    return problems
+def _thousands_mark(columns: Mapping[int, pd.Series]) -> str:
+    """
+    Say what parts thousands, if a number that has both marks shows it and none shows the opposite.
+
+    Then 1.234 can only be 1234 in such a file, and is read so throughout.
+    """
+    seen = {
+        mark
+        for mark, form in _BOTH_MARKS.items()
+        if any(c.astype(str).str.fullmatch(form).any() for c in columns.values())
+    }
+    return seen.pop() if len(seen) == 1 else ""
 
 
-def _numbers(column: pd.Series, lines: npt.NDArray[np.int64], name: str, decimal: str) -> tuple[Floats, Problem | None]:
-    if column.dtype.kind in "fiu":
-        values = column.to_numpy(dtype=np.float64)
-        wrong = np.isinf(values)
-    else:
-        texts = column.astype(object)
-        if decimal == ",":
-            texts = texts.map(_with_point)
-        values = pd.to_numeric(texts, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
-        wrong = np.isnan(values) & column.notna().to_numpy() | np.isinf(values)
-        # pandas takes a column of True and False for numbers
-        wrong |= np.fromiter((isinstance(cell, bool) for cell in texts), dtype=bool, count=len(texts))
-    if not wrong.any():
-        return values, None
-    place = int(np.argmax(wrong))
-    text = str(column.iloc[place]).strip()
-    shown = text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."
-    if text == name:
-        message = f"line {lines[place]} repeats the header, as when two files are joined; delete it"
-        return np.where(wrong, np.nan, values), Problem.of_text(message, key=f"line {lines[place]}")
-    mark = "comma" if decimal == "," else "point"
-    message = (
-        f'line {lines[place]}, column "{name}": {shown!r} is not a number{and_more(int(wrong.sum()) - 1, "cell")}; a '
-        f"bare number with a decimal {mark} is expected: correct it, or leave the cell empty if the value is missing"
-    )
-    return np.where(wrong, np.nan, values), Problem.of_text(message, key=name, value=text)
-
-
-def _with_point(cell: object) -> object:
-    """Turn a decimal comma into a point; what has a point already stays no number."""
-    if not isinstance(cell, str):
-        return cell
-    return "?" if "." in cell else cell.replace(",", ".")
-
-
-def _first_line(error: Exception) -> str:
-    text = str(error).strip().split("\n")[0]
-    match = _SAW.search(text)
-    return text[:80] if match is None else f"{match[1]} cells are expected, and there are {match[3]}"
+def _cure(name: str, text: str) -> tuple[str, bool]:
+    """Say what to do about a cell, and whether it is the whole file's habit: then one line does for all."""
+    if text.lower() in _SPOKEN_MISSING:
+        return "leave missing values empty", True
+    if _COMMA.fullmatch(text) and not _THOUSANDS.fullmatch(text):
+        return "write a decimal point, or save the file with semicolons between columns", True
+    if "rain" in name and text.lower() in _TRACE:
+        return "write a trace of rain as 0", False
+    if text.startswith("#"):
+        return "it is a spreadsheet's error mark: mend the formula, or leave the cell empty", True
+    if _THOUSANDS.fullmatch(text):
+        return "write numbers without thousands marks, and decimals with a point", True
+    if _WITH_UNIT.fullmatch(text) and not _POINT.fullmatch(text):
+        return "write the bare number; units go under [weather.columns], remarks into a column of their own", True
+    return _CORRECT, False

@@ -10,15 +10,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import NamedTuple, Protocol, runtime_checkable
+from typing import NamedTuple, Protocol
 
 import pandas as pd
 
 from panbudget.weather.site import SiteLike
 from panbudget.weather.station import Station
 from panbudget.weather.text.source import Source
-
-__all__ = ["ColumnChoice", "LeftOut", "RawTable", "Reader", "SiteReader"]
 
 
 @dataclass(frozen=True)
@@ -106,19 +104,5 @@ class Reader(Protocol):
     def sniff(self, head: str) -> tuple[float, str]:
         """Say from a file's first lines how sure it is that the format is its own, 0 to 1, and why."""
 
-    def read(self, source: Source, *, columns: Mapping[str, ColumnChoice]) -> RawTable:
-        """Read a file; raise WeatherError with all that is wrong."""
-
-
-@runtime_checkable
-class SiteReader(Protocol):
-    """A module that reads one weather format whose days depend on the site, by its clock above all."""
-
-    NAME: str
-    SOURCE: str
-
-    def sniff(self, head: str) -> tuple[float, str]:
-        """Say from a file's first lines how sure it is that the format is its own, 0 to 1, and why."""
-
-    def read_at(self, source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
-        """Read a file; raise WeatherError with all that is wrong."""
+    def read(self, source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
+        """Read a file measured at a site, by whose clock its days may go; raise WeatherError with all that is wrong."""

@@ -22,6 +22,7 @@ import numpy as np
 from panbudget.errors import PanbudgetError, Problem, ReadingsError, did_you_mean
 from panbudget.numeric import Ints
 from panbudget.units import UnitError, column_conversion
+from panbudget.weather.text.mistakes import Mistakes
 
 #: what parts columns -> what a report calls it
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
@@ -31,60 +32,6 @@ _DATE = r"(?:(?P<y>\d{4})[-/](?P<m>\d{1,2})[-/](?P<d>\d{1,2})|(?P<day>\d{1,2})\.
 _MOMENT = re.compile(_DATE + r"(?:[ T]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::\d{2})?)?")
 _UNIT = re.compile(r"(.+?)\s*[\[(]\s*(.+?)\s*[\])]")
 _SPOKEN_UNITS = {"l": "L", "ml": "mL", "m3": "m^3", "m³": "m^3"}
-
-
-def and_more(count: int, noun: str) -> str:
-    """
-    Write how many more there are, in brackets, or nothing.
-
-    Examples
-    --------
-    >>> "2025-07-03" + and_more(2, "day")
-    '2025-07-03 (and 2 more days)'
-    """
-    return f" (and {count} more {noun}{'s' if count > 1 else ''})" if count > 0 else ""
-
-
-def shortened(text: str, most: int = 30) -> str:
-    """Cut a text that is quoted in a message."""
-    return text if len(text) <= most else text[: most - 3] + "..."
-
-
-class Mistakes:
-    """What doesn't fit a file's format, gathered so that each kind becomes one problem that names its first line."""
-
-    def __init__(self) -> None:
-        self._kinds: dict[tuple[str, str], tuple[Problem, str, int]] = {}
-        self.others: list[Problem] = []
-
-    def add(
-        self,
-        code: str,
-        where: str,
-        found: str,
-        *,
-        cure: str,
-        expected: str = "",
-        noun: str = "row",
-        kind: str = "",
-        value: object = None,
-    ) -> None:
-        """Note one mistake; those with the same code and kind (the cure if left out) are one problem."""
-        key = (code, kind or cure)
-        problem, noun, count = self._kinds.get(key, (Problem(code, where, found, expected, cure, value), noun, 0))
-        self._kinds[key] = (problem, noun, count + 1)
-
-    def problems(self) -> list[Problem]:
-        """Return a problem for each kind; ``{more}`` in what was found becomes how many more there are."""
-        return self.others + [
-            Problem(p.code, p.where, p.found.replace("{more}", and_more(count - 1, noun)), p.expected, p.cure, p.value)
-            for p, noun, count in self._kinds.values()
-        ]
-
-    def raise_if_any(self, file: str, error: type[PanbudgetError]) -> None:
-        """Raise with all problems, if there are any."""
-        if problems := self.problems():
-            raise error(*problems, file=file)
 
 
 def split(text: str, separator: str = ",") -> list[str]:
@@ -135,8 +82,8 @@ class Rows:
         The line of the file that each stands on.
     texts : list of str
         The lines, unsplit. Behind the last cell may stand separators with nothing between them.
-    columns : int
-        Most cells of a row, those with nothing in them counted.
+    width, columns : int
+        How many cells a row has, and most that it has where separators with nothing behind them are counted.
     repeated, comments : list of int
         Lines that are the header again, and lines among the rows that begin with #.
     """
@@ -144,6 +91,7 @@ class Rows:
     separator: str
     lines: Ints
     texts: list[str]
+    width: int
     columns: int
     repeated: list[int] = field(default_factory=list)
     comments: list[int] = field(default_factory=list)
@@ -151,6 +99,12 @@ class Rows:
     def cells(self) -> Iterable[list[str]]:
         """Yield the cells of each row, stripped."""
         return (split(text, self.separator) for text in self.texts)
+
+    def refuse_repeats(self, mistakes: Mistakes) -> None:
+        """Note lines that are the header again."""
+        for line in self.repeated:
+            found = "repeats the header{more}, as when two files are joined"
+            mistakes.add("header-again", f"line {line}", found, cure="delete it", noun="line")
 
 
 def read_rows(
@@ -241,12 +195,14 @@ def read_rows(
         text = body[i]
         if not text.strip(nothing):
             continue
-        if header and header[0] in text and split(text, separator) == list(header):
+        if header and header[0] in text and split(text, separator)[: len(header)] == list(header):
             repeated.append(above + 1 + i)
             continue
         kept.append(i)
     most = max((body[i].count(separator) + 1 for i in kept), default=width) if separator != " " else width
-    return Rows(separator, np.array(kept, dtype=np.int64) + above + 1, [body[i] for i in kept], most, repeated, remarks)
+    return Rows(
+        separator, np.array(kept, dtype=np.int64) + above + 1, [body[i] for i in kept], width, most, repeated, remarks
+    )
 
 
 @dataclass(frozen=True, eq=False)

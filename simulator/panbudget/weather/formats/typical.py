@@ -1,0 +1,455 @@
+"""
+Typical years: the hours of a year made of months from different years, as pvlib reads them, put together to its days.
+
+pvlib takes the file apart; what its columns mean here, which marks stand for missing values, whether its rain is a
+record at all, and what a person is told of a broken file, is said here. `weather.typical` lays the days onto the calendar.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+import tempfile
+import warnings
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from panbudget.errors import Problem, WeatherError
+from panbudget.numeric import Floats, Ints
+from panbudget.weather.formats.archives import DOWNLOAD
+from panbudget.weather.site import SiteLike
+from panbudget.weather.sky import sky_of
+from panbudget.weather.subdaily.hourly import Records, to_days
+from panbudget.weather.text.columns import number
+from panbudget.weather.text.mistakes import Mistakes, shortened
+from panbudget.weather.text.moments import day_of
+from panbudget.weather.text.raw import RawTable
+from panbudget.weather.text.rows import Rows, read_rows, split
+from panbudget.weather.text.source import Source
+from panbudget.weather.typical import NOMINAL_YEAR
+from panbudget.words import and_more
+
+# how far a file's place may lie from the site before that is said [degrees, m]
+_NEAR, _LEVEL = 0.5, 150.0
+# a clear sky's radiation above which even the darkest day has some [MJ m⁻² d⁻¹]
+_SOME_LIGHT = 3.0
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_WIND_HEIGHT = 10.0
+_HOUR = np.timedelta64(1, "h")
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """
+    A quantity of a typical year's hours.
+
+    Parameters
+    ----------
+    name : str
+        Column of `Records`.
+    header : str
+        What the format calls it.
+    unit : str
+        In the file.
+    missing : float
+        Figures as far out as this stand for a missing value.
+    factor : float
+        To the unit of `Records`.
+    """
+
+    name: str
+    header: str
+    unit: str
+    missing: float
+    factor: float = 1.0
+
+
+@dataclass(frozen=True)
+class Hourly:
+    """
+    What a layout of typical years fixes.
+
+    Parameters
+    ----------
+    recognised : str
+        What a report calls it.
+    reader : str
+        The function of `pvlib.iotools` that reads it, and
+    options : dict
+        what it is told.
+    quantities : dict
+        pvlib's column -> quantity.
+    hours : str
+        pvlib's column of the hours that an amount of rain fell in.
+    title : tuple of int
+        How many cells the first line has, and the places of name, latitude, longitude and elevation among them.
+    when : str
+        Pattern of the cells that say when, with the groups year, month, day and hour.
+    closes : bool
+        Whether pvlib's index is the hour's end; else its beginning.
+    """
+
+    recognised: str
+    reader: str
+    quantities: Mapping[str, Quantity]
+    hours: str
+    title: tuple[int, int, int, int, int]
+    when: str
+    closes: bool
+    options: Mapping[str, Any] = dataclasses.field(default_factory=dict)
+
+
+def read_typical(
+    source: Source,
+    site: SiteLike,
+    layout: Hourly,
+    *,
+    lines: Sequence[str],
+    above: int,
+    width: int,
+    expected: str,
+    head: Sequence[str],
+    notes: Sequence[str] = (),
+) -> RawTable:
+    """
+    Read a typical year.
+
+    Parameters
+    ----------
+    source : Source
+    site : SiteLike
+        Held against the place that the file names.
+    layout : Hourly
+    lines : sequence of str
+        The file's, those that are not to be read blank.
+    above, width, expected
+        As in `read_rows`.
+    head : sequence of str
+        The lines that pvlib expects between the first one and the hours.
+    notes : sequence of str
+        What the reader has to say.
+
+    Returns
+    -------
+    RawTable
+        365 days under `NOMINAL_YEAR`; ``typical`` is True.
+
+    Raises
+    ------
+    WeatherError
+        Rows that don't fit, cells that are no numbers or hours, hours that are missing or stand twice; pvlib is not
+        installed.
+    """
+    mistakes = Mistakes()
+    rows = read_rows(lines, mistakes, above=above, separator=",", width=width, expected=expected)
+    mistakes.raise_if_any(source.shown_as)
+    if not rows.texts:
+        problem = Problem("no-row", found="has no hours below its header lines", cure=DOWNLOAD)
+        raise WeatherError(problem, file=source.shown_as)
+    table, place = _by_pvlib(source, layout, rows, lines[0], head)
+    starts = pd.DatetimeIndex(table.index).tz_localize(None).to_numpy() - (_HOUR if layout.closes else 0 * _HOUR)
+    stamps = _nominal(pd.DatetimeIndex(starts))
+    seconds = stamps.astype("datetime64[s]").astype(np.int64)
+    values = {}
+    for column, quantity in layout.quantities.items():
+        if column in table:
+            figures = _numbers(table[column], quantity.header, rows.lines, mistakes)
+            beyond = figures >= quantity.missing if quantity.missing > 0.0 else figures <= quantity.missing
+            values[quantity.name] = np.where(beyond, np.nan, figures * quantity.factor)
+    hours = _numbers(table[layout.hours], layout.hours, rows.lines, mistakes) if layout.hours in table else None
+    if not mistakes.problems():
+        mistakes.others += whole_year(seconds, rows.lines)
+    mistakes.raise_if_any(source.shown_as)
+    begun = pd.DatetimeIndex(starts)
+    said = [months_note(begun.year.to_numpy(), begun.month.to_numpy())]
+    rain = values.get("rain", np.full(len(stamps), np.nan))
+    rain, why, more = rain_record(rain if hours is None else hourly_amounts(rain, hours))
+    said += more
+    if "radiation" in values:
+        values["radiation"], more = light_record(values["radiation"], seconds, site)
+        said += more
+    values = {name: column for name, column in values.items() if not np.isnan(column).all()} | {"rain": rain}
+    said += [*([why] if why else []), *notes, *_placed(split(lines[0])[layout.title[1] :][:1], place, site)]
+    records = Records(
+        stamps=stamps,
+        values=values,
+        lines=rows.lines,
+        units={quantity.name: quantity.unit for quantity in layout.quantities.values() if quantity.name in values},
+        stated=frozenset(values),
+        headers={quantity.name: quantity.header for quantity in layout.quantities.values() if quantity.name in values},
+    )
+    raw = to_days(records, standard_time(site), recognised=layout.recognised, shown_as=source.shown_as, notes=said)
+    return dataclasses.replace(raw, typical=True, wind_height=_WIND_HEIGHT, absent={"rain": why} if why else {})
+
+
+def _by_pvlib(
+    source: Source, layout: Hourly, rows: Rows, title: str, head: Sequence[str]
+) -> tuple[pd.DataFrame, Mapping[str, Any]]:
+    """Let pvlib read the rows that fit; what it stumbles over is named by its line."""
+    try:
+        from pvlib import iotools
+    except ImportError as error:
+        cure = "run pip install 'panbudget[typical]'"
+        problem = Problem("no-pvlib", found="is a typical year, and what reads one, pvlib, is not installed", cure=cure)
+        raise WeatherError(problem, file=source.shown_as) from error
+    count, _, *places = layout.title
+    # what is no number there, pvlib can't read; and the time zone is not asked for
+    cells = [*split(title), *[""] * count]
+    first = [cells[i] if i in places and _is_number(cells[i]) else "nan" if i in places else "0" for i in range(count)]
+    bodies = [text.rstrip(" \t\r,") for text in rows.texts] if rows.columns > rows.width else rows.texts
+    text = "\n".join([",".join(first), *head, *bodies, ""])
+    with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        path = Path(folder) / "typical.csv"
+        path.write_bytes(text.encode("ascii", "replace"))
+        try:
+            table, place = getattr(iotools, layout.reader)(path, **layout.options)
+        except Exception as error:  # pandas and pvlib raise what their parsing parts raise: no list is complete
+            raise WeatherError(_no_hour(layout, rows, error), file=source.shown_as) from error
+    if len(table) != len(rows.lines):
+        problem = Problem("no-rows", found="its rows can't be told apart", cure=DOWNLOAD)
+        raise WeatherError(problem, file=source.shown_as)
+    return table, place
+
+
+def _no_hour(layout: Hourly, rows: Rows, error: Exception) -> Problem:
+    """Name the first row whose cells are no hour of the calendar."""
+    cure = f"correct it, or {DOWNLOAD}"
+    for line, text in zip(rows.lines.tolist(), rows.texts, strict=True):
+        match = re.match(layout.when, text)
+        year, month, day, hour = (int(match[name]) for name in ("year", "month", "day", "hour")) if match else (0,) * 4
+        if day_of(year, month, day) is None or hour > 24:
+            shown = shortened(match[0] if match else text)
+            return Problem("no-hour", f"line {line}:", f"{shown!r} is no hour of the calendar", cure=cure)
+    reason = str(error).splitlines()[0][:80] if str(error) else type(error).__name__
+    return Problem("unreadable", found=f"can't be read by pvlib ({reason})", cure=DOWNLOAD)
+
+
+def _is_number(text: str) -> bool:
+    return re.fullmatch(r"[+-]?\d+(\.\d*)?", text) is not None
+
+
+def _numbers(column: pd.Series, header: str, lines: Ints, mistakes: Mistakes) -> Floats:
+    words = column.astype(str) if column.dtype.kind not in "fiu" else column
+    values = pd.to_numeric(words.where(column.notna()), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+    wrong = (np.isnan(values) & column.notna().to_numpy()) | np.isinf(values)
+    if wrong.any():
+        i = int(np.argmax(wrong))
+        found = f"{shortened(str(column.iloc[i]))!r} is not a number{and_more(int(wrong.sum()) - 1, 'cell')}"
+        where = f'line {lines[i]}, column "{header}":'
+        mistakes.others.append(Problem("no-number", where, found, "a bare number", f"correct it, or {DOWNLOAD}"))
+    return values
+
+
+def _nominal(starts: pd.DatetimeIndex) -> npt.NDArray[np.datetime64]:
+    """Return the hours under the nominal year; pvlib ends a leap year's 28 February a day later."""
+    day = np.where((starts.month == 2) & (starts.day == 29), 28, starts.day)
+    days = pd.to_datetime(pd.DataFrame({"year": NOMINAL_YEAR, "month": starts.month, "day": day}))
+    since = starts.to_numpy() - starts.normalize().to_numpy()
+    return np.asarray(days.to_numpy() + since, dtype="datetime64[ns]")
+
+
+def _placed(name: Sequence[str], place: Mapping[str, Any], site: SiteLike) -> list[str]:
+    """Say what the file says of where it was made for, and how far that is from the site."""
+    latitude, longitude, elevation = (float(place[key]) for key in ("latitude", "longitude", "altitude"))
+    if np.isnan([latitude, longitude, elevation]).any():
+        return ["the file's first line doesn't say where it was made for; check that it is meant for the site"]
+    called = "".join(name)
+    said = f"the file says of itself: {called}, latitude {latitude:g}, longitude {longitude:g}, {elevation:g} m"
+    return [said, *far_from_site(site, latitude=latitude, longitude=longitude, elevation=elevation)]
+
+
+def months_note(years: npt.NDArray[np.int64], months: npt.NDArray[np.int64]) -> str:
+    """
+    Say which years the months are from.
+
+    Parameters
+    ----------
+    years, months : ndarray of int, (records,)
+        As the file has them.
+
+    Returns
+    -------
+    str
+        Months in turn.
+    """
+    pairs = pd.DataFrame({"month": months, "year": years}).groupby("month")["year"].agg(["min", "max"])
+    first, last = pairs["min"].to_numpy(), pairs["max"].to_numpy()
+    if first.min() == last.max():
+        return f"all its months say {first[0]}; the layout is a typical year's all the same, and it is called one"
+    parts = [
+        f"{_MONTHS[month - 1]} {one}" + (f"/{other}" if other != one else "")
+        for month, one, other in zip(pairs.index.tolist(), first, last, strict=True)
+    ]
+    return f"its months are from different years: {', '.join(parts)}"
+
+
+def rain_record(rain: Floats) -> tuple[Floats, str, list[str]]:
+    """
+    Tell a rain record from a column that only fills its place.
+
+    Parameters
+    ----------
+    rain : ndarray, (records,)
+        NaN where missing. [mm, by the header]
+
+    Returns
+    -------
+    (ndarray, str, list of str)
+        The column in mm, all NaN where it is no record, and then why; and what a report should mention.
+
+    Notes
+    -----
+    Some genuine files hold tenths of a millimetre under a header that says millimetres. They give themselves
+    away: a gauge that counts hundredths of an inch then shows 3, 5, 8, 10, 13 … and never 1, 2, 4, 6.
+    """
+    known = rain[~np.isnan(rain)]
+    nothing = np.full(len(rain), np.nan)
+    if not known.size:
+        return nothing, "the file's rain column is missing in every hour: no rain record", []
+    if known.size < 0.5 * rain.size:
+        why = f"the file's rain column has a figure in only {known.size} of {rain.size} hours: no rain record"
+        return nothing, why, []
+    wet = known[known > 0.0]
+    if not wet.size:
+        return nothing, "the file's rain column is 0 in every hour: no rain record, not a dry year", []
+    hundredths_of_an_inch = np.abs(np.round(np.round(wet / 2.54) * 2.54) - wet) < 1e-6
+    if wet.size >= 50 and hundredths_of_an_inch.mean() > 0.98 and (wet == np.round(wet)).all():
+        note = (
+            "the file's rain is headed mm, but it holds whole numbers that only hundredths of an inch in tenths of a "
+            f"millimetre give ({number(float(wet.sum()))} in the year): it is read as tenths of a millimetre"
+        )
+        return rain / 10.0, "", [note]
+    return rain, "", []
+
+
+def light_record(radiation: Floats, seconds: npt.NDArray[np.int64], site: SiteLike) -> tuple[Floats, list[str]]:
+    """
+    Take days without any light as days without a record of it.
+
+    Parameters
+    ----------
+    radiation : ndarray, (records,)
+        Mean flux. [W/m²]
+    seconds : ndarray of int, (records,)
+        Since 1970, under the nominal year. [s]
+    site : SiteLike
+        Its latitude says whether the sun rises.
+
+    Returns
+    -------
+    (ndarray, list of str)
+        NaN on such days, and what a report should mention.
+    """
+    day = seconds // 86400
+    days, place = np.unique(day, return_inverse=True)
+    total = np.bincount(place, weights=np.nan_to_num(radiation))
+    stamps = pd.DatetimeIndex(days.astype("datetime64[D]").astype("datetime64[ns]"))
+    dark = (total <= 0.0) & (sky_of(stamps, latitude=site.latitude, elevation=site.elevation).clear > _SOME_LIGHT)
+    if not dark.any() or dark.all():
+        return radiation, []
+    count = int(dark.sum())
+    note = f"radiation is 0 from morning to night on {count} day{'s' if count > 1 else ''}, which is taken as missing"
+    return np.where(dark[place], np.nan, radiation), [note]
+
+
+def hourly_amounts(rain: Floats, hours: Floats) -> Floats:
+    """
+    Leave out amounts of more than an hour: the hours that they sum up stand beside them, or nothing does.
+
+    Parameters
+    ----------
+    rain : ndarray, (records,)
+        Amounts. [mm]
+    hours : ndarray, (records,)
+        Over how long each fell; NaN or a mark for missing where the file doesn't say. [h]
+
+    Returns
+    -------
+    ndarray, (records,)
+        NaN where the amount is of 2 to 24 hours.
+    """
+    return np.where((hours > 1.0) & (hours <= 24.0) & (rain > 0.0), np.nan, rain)
+
+
+def standard_time(site: SiteLike) -> SiteLike:
+    """
+    Return the site without its time zone: a typical year keeps standard time and has no day of 23 hours.
+
+    Parameters
+    ----------
+    site : SiteLike
+        The site.
+
+    Returns
+    -------
+    SiteLike
+        A place with the same coordinates.
+    """
+    return site.model_copy(update={"timezone": None})
+
+
+def far_from_site(site: SiteLike, *, latitude: float, longitude: float, elevation: float) -> list[str]:
+    """
+    Say that a file was made for another place than the site, if it was.
+
+    Parameters
+    ----------
+    site : SiteLike
+        The site.
+    latitude, longitude : float
+        What the file says; NaN where it says nothing. [degrees]
+    elevation : float
+        Likewise. [m]
+
+    Returns
+    -------
+    list of str
+        Nothing where the two agree within half a degree and 150 m.
+    """
+    parts = []
+    if abs(latitude - site.latitude) > _NEAR:
+        parts.append(f"latitude {number(latitude)} (site: {number(site.latitude)})")
+    if site.longitude is not None and abs(longitude - site.longitude) > _NEAR:
+        parts.append(f"longitude {number(longitude)} (site: {number(site.longitude)})")
+    if abs(elevation - site.elevation) > _LEVEL:
+        parts.append(f"elevation {number(elevation)} m (site: {number(site.elevation)} m)")
+    if not parts:
+        return []
+    return [f"the file says it was made for another place: {', '.join(parts)}; check that it is meant"]
+
+
+def whole_year(seconds: npt.NDArray[np.int64], lines: npt.NDArray[np.int64], *, per_day: int = 24) -> list[Problem]:
+    """
+    Name what a typical year lacks or has too often.
+
+    Parameters
+    ----------
+    seconds : ndarray of int, (records,)
+        Since the nominal year's beginning. [s]
+    lines : ndarray of int, (records,)
+        Where they stand.
+    per_day : int
+        Records a day.
+
+    Returns
+    -------
+    list of Problem
+        None where all hours are there.
+    """
+    expected = 365 * per_day
+    count = len(np.unique(seconds))
+    if count == expected:
+        return []
+    last = int(lines[-1]) if len(lines) else 0
+    message = (
+        f"holds {count} of the {expected} hours of a typical year and ends on line {last}"
+        f"; all of them are expected: copy or download the file again"
+    )
+    return [Problem.of_text(message, key="date", value=count)]

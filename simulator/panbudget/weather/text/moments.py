@@ -1,0 +1,418 @@
+"""
+Moments: columns of text read as days or as moments, with one order of day and month for the whole column.
+
+ISO dates are read as they stand. Where day and month come first, the column decides: a number above 12 can't be a
+month; in a table with times of day, so does that its days follow each other. A column that nothing settles is refused,
+because a guess would be silent.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from panbudget.errors import Problem
+from panbudget.numeric import Floats, Ints
+from panbudget.weather.text.mistakes import Mistakes, shortened
+from panbudget.words import and_more
+
+_YEARS = range(1800, 2101)
+_DAY_EXAMPLE = "write dates as year-month-day, such as 2025-05-01"
+_TIME_EXAMPLE = "write times as 2025-05-01 13:00"
+
+_TIME = r"(?:[T ]+(?P<time>\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?)(?:Z|[+-]\d{2}:?\d{2})?)?"
+_YEAR_FIRST = re.compile(r"(?P<year>\d{4})(?P<mark>[-/.]?)(?P<first>\d{1,2})(?P=mark)(?P<second>\d{1,2})" + _TIME)
+_YEAR_LAST = re.compile(r"(?P<first>\d{1,2})(?P<mark>[-/. ])(?P<second>\d{1,2})(?P=mark)(?P<year>\d{4})" + _TIME)
+_SHORT_YEAR = re.compile(r"\d{1,2}[-/.]\d{1,2}[-/.]\d{2}(?:[T, ].*)?")
+_SERIAL = re.compile(r"\d{5}(?:\.\d+)?")
+_MIDNIGHT = re.compile(r"0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[Aa][Mm]")
+
+_DATE = r"(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/. ]\d{1,2}[-/. ](?:\d{4}|\d{2})|\d{8})"
+_CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s?[AaPp]\.?[Mm]\.?)?"
+_OFFSET = r"(?:Z|UTC|[+-]\d{2}:?\d{2})"
+_COMPACT = r"\d{8}[ :T]?\d{4}(?:\d{2})?"
+_STAMP = re.compile(rf"(?:{_DATE}(?:T|,?\s+){_CLOCK}(?:\s?{_OFFSET})?|{_COMPACT}|1\d{{9}}(?:\d{{3}})?)")
+_ONLY_DATE, _ONLY_TIME = re.compile(_DATE), re.compile(_CLOCK)
+_OFFSET_AT_END = re.compile(rf":\d{{2}}(?::\d{{2}}(?:\.\d+)?)?\s?{_OFFSET}$")
+_TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,9}))?)?\s?(?:([AaPp])\.?[Mm]\.?)?")
+# rows that follow each other lie within so many days, and days taken for months leap this far [d]
+_FOLLOWS, _LEAPS = 7, 27
+_SPLIT = ("year", "month", "day", "hour")
+_NOWHERE = np.datetime64("NaT", "ns")
+
+
+def day_of(year: int, month: int, day: int) -> dt.date | None:
+    """
+    Return a day of the calendar in a year that weather records can have, or None.
+
+    Examples
+    --------
+    >>> day_of(2024, 2, 29), day_of(2025, 2, 29), day_of(20, 1, 1)
+    (datetime.date(2024, 2, 29), None, None)
+    """
+    try:
+        return dt.date(year, month, day) if year in _YEARS else None
+    except ValueError:
+        return None
+
+
+def read_dates(texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mistakes) -> list[dt.date | None]:
+    """
+    Read a column of dates.
+
+    Parameters
+    ----------
+    texts : sequence of str
+        The cells, stripped.
+    lines : sequence of int
+        Line of the file each one stands on.
+    mistakes : Mistakes
+        Where is noted what is wrong, one problem for each kind.
+
+    Returns
+    -------
+    list of date or None
+        None where a cell is no date.
+    """
+
+    def wrong(i: int, code: str, what: str, cure: str) -> None:
+        found = f"date = {shortened(texts[i], 40)!r}{{more}} {what}"
+        mistakes.add(code, f"line {lines[i]}:", found, cure=cure, value=texts[i])
+
+    parsed: list[tuple[int, int, int] | None] = []
+    year_last: list[int] = []
+    for i, text in enumerate(texts):
+        match = _YEAR_FIRST.fullmatch(text) or _YEAR_LAST.fullmatch(text)
+        if match is None or (match["mark"] == "" and len(match["first"] + match["second"]) != 4):
+            parsed.append(None)
+            wrong(i, *_what_it_looks_like(text))
+        elif match["time"] is not None and _MIDNIGHT.fullmatch(match["time"]) is None:
+            parsed.append(None)
+            cure = "one row a day is expected: sum up the hours of each day to one row"
+            wrong(i, "time-of-day", "has a time of day", cure)
+        else:
+            parsed.append((int(match["year"]), int(match["first"]), int(match["second"])))
+            if match.re is _YEAR_LAST:
+                year_last.append(i)
+    if year_last:
+        mixed = any(parts is not None and i not in set(year_last) for i, parts in enumerate(parsed))
+        problem = _settle_order(parsed, year_last, texts, lines, mixed=mixed)
+        if problem is not None:
+            mistakes.others.append(problem)
+            return [None] * len(texts)
+    dates: list[dt.date | None] = []
+    for i, parts in enumerate(parsed):
+        date = None if parts is None else day_of(*parts)
+        dates.append(date)
+        if parts is not None and date is None and parts[0] in _YEARS:
+            wrong(i, "no-day", "is no day of the calendar", "correct it")
+        elif parts is not None and date is None:
+            wrong(i, "no-year", f"lies outside {_YEARS.start} to {_YEARS.stop - 1}", "correct the year")
+    return dates
+
+
+def _settle_order(
+    parsed: list[tuple[int, int, int] | None],
+    year_last: list[int],
+    texts: Sequence[str],
+    lines: Sequence[int] | Ints,
+    *,
+    mixed: bool,
+) -> Problem | None:
+    """Put month before day in ``parsed``, or say why that can't be known."""
+    # a row with both numbers above 12 is no date either way, and no witness
+    known = [(i, parts) for i in year_last if (parts := parsed[i]) is not None and min(parts[1:]) <= 12]
+    day_first = next((i for i, parts in known if parts[1] > 12), None)
+    month_first = next((i for i, parts in known if parts[2] > 12), None)
+    if mixed:
+        i, found = year_last[0], "has its year last while other rows begin with it"
+    elif day_first is not None and month_first is not None:
+        i, found = day_first, f"has the day first and line {lines[month_first]}: {texts[month_first]!r} the month"
+    elif day_first is None and month_first is None and known:
+        i, found = known[0][0], "may have the day or the month first, and no row of the file tells which"
+        return Problem("ambiguous-dates", f"line {lines[i]}:", f"date = {texts[i]!r} {found}", cure=_DAY_EXAMPLE)
+    else:
+        for i, (year, day, month) in known if day_first is not None else ():
+            parsed[i] = (year, month, day)
+        return None
+    cure = f"one order is expected: {_DAY_EXAMPLE}"
+    return Problem("two-orders", f"line {lines[i]}:", f"date = {texts[i]!r} {found}", cure=cure, value=texts[i])
+
+
+def _what_it_looks_like(text: str) -> tuple[str, str, str]:
+    """Return code, what is found and cure of a text that is no date."""
+    if not text:
+        return "no-date", "is empty", f"every row needs its date: {_DAY_EXAMPLE}"
+    if _SHORT_YEAR.fullmatch(text):
+        return "short-year", "has a year of two digits", f"four are expected: {_DAY_EXAMPLE}"
+    if _SERIAL.fullmatch(text):
+        return "day-number", "looks like a spreadsheet's day number", f"format the column as dates: {_DAY_EXAMPLE}"
+    return "no-date", "is not a date", f"{_DAY_EXAMPLE}, and remove rows that are no days (units, totals, remarks)"
+
+
+@dataclass(frozen=True)
+class TimeColumns:
+    """
+    Where a table says when.
+
+    Parameters
+    ----------
+    places : tuple of int
+        One column of stamps; a column of dates and one of times; or year, month, day, hour and perhaps minute.
+    utc : bool
+        Whether the header says that the clock is UTC.
+    """
+
+    places: tuple[int, ...]
+    utc: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class ReadStamps:
+    """
+    Moments.
+
+    Parameters
+    ----------
+    stamps : ndarray of datetime64[ns], (rows,)
+        Without meaning where there is a problem.
+    utc : bool
+        Whether they are UTC; else the table's own clock.
+    ends : bool
+        Whether the table writes 24:00, so that a stamp closes the time it speaks of.
+    style : str
+        How times are written, for the report.
+    problems : list of Problem
+        What is wrong.
+    """
+
+    stamps: npt.NDArray[np.datetime64]
+    utc: bool = False
+    ends: bool = False
+    style: str = ""
+    problems: list[Problem] = field(default_factory=list)
+
+
+def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColumns | None:
+    """
+    Find the columns that say when, by what stands in them.
+
+    Parameters
+    ----------
+    header : sequence of str
+        The header's cells.
+    rows : sequence of sequence of str
+        The first rows' cells.
+
+    Returns
+    -------
+    TimeColumns or None
+        None where there are only days, or nothing.
+    """
+    rows = [row for row in rows if len(row) >= len(header)]
+    if not rows:
+        return None
+    plain = [re.sub(r"[^a-z0-9]+", " ", cell.lower()).strip() for cell in header]
+
+    def all_are(place: int, pattern: re.Pattern[str]) -> bool:
+        return all(pattern.fullmatch(row[place].strip()) for row in rows)
+
+    def may_be_time(place: int) -> bool:
+        """Bare digits are a time only under a header that says so."""
+        return not rows[0][place].strip().isdigit() or bool(re.search(r"date|time|stamp|epoch|unix", plain[place]))
+
+    stamps = [i for i in range(len(header)) if all_are(i, _STAMP) and may_be_time(i)]
+    if stamps:
+        # of two clocks the local one, whose days are the site's
+        local = [i for i in stamps if not re.search(r"utc|gmt", plain[i])]
+        place = (local or stamps)[0]
+        return TimeColumns((place,), _says_utc(header[place]))
+    dates = [i for i in range(len(header)) if all_are(i, _ONLY_DATE) and re.search(r"date|day|datum", plain[i])]
+    times = [i for i in range(len(header)) if all_are(i, _ONLY_TIME)]
+    if dates and times:
+        return TimeColumns((dates[0], times[0]), _says_utc(header[times[0]]))
+    if all(name in plain for name in _SPLIT):
+        places = [plain.index(name) for name in _SPLIT]
+        places += [plain.index(name) for name in ("minute", "min") if name in plain][:1]
+        if all(row[place].strip().isdigit() for row in rows for place in places):
+            return TimeColumns(tuple(places), _says_utc(" ".join(header)))
+    return None
+
+
+def _says_utc(header: str) -> bool:
+    return bool(re.search(r"\b(utc|gmt)(?![\w ]*[+-]\s?\d*[1-9])", header.lower().replace("_", " "))) or (
+        "dateutc" in header.lower()
+    )
+
+
+def read_stamps(texts: pd.Series[str], lines: Ints) -> ReadStamps:
+    """
+    Read a column of stamps.
+
+    Parameters
+    ----------
+    texts : Series of str
+        The cells.
+    lines : ndarray of int, (rows,)
+        Where they stand.
+
+    Returns
+    -------
+    ReadStamps
+        With what is wrong, one problem for each kind of mistake.
+    """
+    texts = texts.reset_index(drop=True).str.strip()
+    first = next((text for text in texts if text), "")
+    utc = ends = False
+    if first.isdigit() and len(first) in (10, 13):
+        seconds = pd.to_numeric(texts, errors="coerce")
+        found = pd.to_datetime(seconds, unit="s" if len(first) == 10 else "ms", errors="coerce")
+        style, utc = "seconds since 1970", True
+    elif re.fullmatch(_COMPACT, first):
+        mark = "" if first.isdigit() else first[8]
+        form = f"%Y%m%d{mark}%H%M{'%S' if len(first) - len(mark) == 14 else ''}"
+        found, style = pd.to_datetime(texts, format=form, errors="coerce"), "digits only"
+    elif _OFFSET_AT_END.search(first):
+        found = pd.to_datetime(texts, format="ISO8601", utc=True, errors="coerce").dt.tz_localize(None)
+        found = found.where(texts.str.contains(_OFFSET_AT_END))
+        style, utc = "year first, with their distance from UTC", True
+    else:
+        moments, style, ends = _by_parts(texts, first)
+        if not style:
+            what = "may have the day or the month first, and no row of the file tells which"
+            problem = Problem("ambiguous-dates", f"line {lines[0]}:", f"time = {first!r} {what}", cure=_TIME_EXAMPLE)
+            return ReadStamps(np.zeros(len(texts), dtype="datetime64[ns]"), problems=[problem])
+        found = pd.Series(moments)
+    problems = []
+    wrong = found.isna().to_numpy()
+    if wrong.any():
+        problems.append(_not_a_time(texts, lines, wrong))
+    years = found.dt.year.fillna(2000).to_numpy()
+    outside = (years < _YEARS.start) | (years >= _YEARS.stop)
+    if outside.any():
+        i = int(np.argmax(outside))
+        what = f"time = {texts.iloc[i]!r}{and_more(int(outside.sum()) - 1, 'row')} lies outside {_YEARS.start} to "
+        what += f"{_YEARS.stop - 1}"
+        problems.append(Problem("no-year", f"line {lines[i]}:", what, cure="correct the year", value=texts.iloc[i]))
+    return ReadStamps(found.to_numpy().astype("datetime64[ns]"), utc, ends, style, problems)
+
+
+def _not_a_time(texts: pd.Series[str], lines: Ints, wrong: npt.NDArray[np.bool_]) -> Problem:
+    i = int(np.argmax(wrong))
+    text = texts.iloc[i]
+    found, cure = (
+        "is no time of the calendar, written as the others are",
+        f"{_TIME_EXAMPLE}, and remove rows that are no records",
+    )
+    if not text:
+        found, cure = "is empty", f"every row needs its time: {_TIME_EXAMPLE}"
+    elif _SHORT_YEAR.fullmatch(text):
+        found, cure = "has a year of two digits", f"four are expected: {_TIME_EXAMPLE}"
+    shown = f"time = {shortened(text, 40)!r}{and_more(int(wrong.sum()) - 1, 'row')}"
+    return Problem("no-time", f"line {lines[i]}:", f"{shown} {found}", cure=cure, value=text)
+
+
+def _by_parts(texts: pd.Series[str], first: str) -> tuple[npt.NDArray[np.datetime64], str, bool]:
+    """
+    Read days and times of day, each that differs once: half a million stamps have few thousand days.
+
+    Returns the moments (NaT where there is none), how they are written (nothing where that can't be known), and
+    whether 24:00 is among them.
+    """
+    parts = [_parted(text) for text in texts]
+    of_day, days = pd.factorize(np.array([day for day, _ in parts], dtype=object))
+    of_time, times = pd.factorize(np.array([time for _, time in parts], dtype=object))
+    half = bool(re.search(r"[AaPp]\.?[Mm]", _parted(first)[1]))
+    clock = np.array([_seconds(time, half=half) for time in times])[of_time]
+    day = _parted(first)[0]
+    mark = next((letter for letter in day if not letter.isdigit()), "-")
+    if re.match(r"\d{4}\D", day):
+        forms = {"year first": f"%Y{mark}%m{mark}%d"}
+    else:
+        forms = {"day first": f"%d{mark}%m{mark}%Y", "month first": f"%m{mark}%d{mark}%Y"}
+    read = {style: pd.to_datetime(days, format=form, errors="coerce").to_numpy() for style, form in forms.items()}
+    failed = {style: int(np.isnat(found[of_day]).sum()) for style, found in read.items()}
+    chosen = min(failed, key=lambda style: failed[style])
+    if len(read) > 1 and len(set(failed.values())) == 1:
+        # no number above 12: then the order in which rows follow each other from day to day
+        steps = {style: _longest_step(found[of_day]) for style, found in read.items()}
+        near = [style for style, step in steps.items() if 0 < step <= _FOLLOWS]
+        chosen = near[0] if len(near) == 1 and max(steps.values()) >= _LEAPS else ""
+        if not chosen and min(failed.values()) == len(texts):
+            chosen = "day first"  # no day at all: each is named
+    moments = np.full(len(texts), _NOWHERE)
+    if chosen:
+        known = ~np.isnan(clock)
+        since = (clock[known] * 1e9).round().astype("timedelta64[ns]")
+        moments[known] = read[chosen][of_day[known]].astype("datetime64[ns]") + since
+    return moments, chosen, bool((clock == 86400.0).any())
+
+
+def _parted(text: str) -> tuple[str, str]:
+    """Part a stamp into its day and its time of day."""
+    colon = text.find(":")
+    if colon < 0:
+        return text, ""
+    at = max(text.rfind(" ", 0, colon), text.rfind("T", 0, colon))
+    return text[: max(at, 0)].rstrip(" ,"), text[at + 1 :]
+
+
+def _seconds(time: str, *, half: bool) -> float:
+    """Seconds since midnight; NaN of what is no time of day; 0 of none, 86400 of 24:00."""
+    match = _TIME_OF_DAY.fullmatch(time)
+    if match is None or half is not bool(match[5]):
+        return 0.0 if not time else np.nan
+    hour, minute, second = (int(match[i] or 0) for i in (1, 2, 3))
+    if half:
+        hour = hour % 12 + 12 * (match[5] in "pP") if 1 <= hour <= 12 else 99
+    seconds = hour * 3600.0 + minute * 60.0 + second + float(f"0.{match[4] or 0}")
+    return seconds if minute < 60 and second < 60 and (hour < 24 or seconds == 86400.0) else np.nan
+
+
+def _longest_step(moments: npt.NDArray[np.datetime64]) -> int:
+    """Most days from one record to the next."""
+    days = moments[~np.isnat(moments)].astype("datetime64[D]").astype(np.int64)
+    return int(np.abs(np.diff(days)).max()) if len(days) > 1 else 0
+
+
+def moments_of(
+    parts: Sequence[Floats], lines: Ints, mistakes: Mistakes, *, hours: range = range(24)
+) -> npt.NDArray[np.datetime64]:
+    """
+    Join year, month, day and hour.
+
+    Parameters
+    ----------
+    parts : sequence of ndarray, (rows,)
+        The four as the file has them.
+    lines : ndarray of int, (rows,)
+        Where they stand.
+    mistakes : Mistakes
+        Where is noted what is no hour of the calendar.
+    hours : range
+        What an hour may be.
+
+    Returns
+    -------
+    ndarray of datetime64[ns], (rows,)
+    """
+    table = pd.DataFrame(dict(zip(_SPLIT, parts, strict=True)))
+    whole = (table == table.round()).all(axis=1) & table["year"].between(_YEARS.start, _YEARS.stop - 1)
+    whole &= table["hour"].between(hours.start, hours.stop - 1)
+    days = pd.to_datetime(table[["year", "month", "day"]].where(whole), errors="coerce")
+    stamps = (days + pd.to_timedelta(table["hour"].where(whole), unit="h")).to_numpy().astype("datetime64[ns]")
+    wrong = np.isnat(stamps)
+    if wrong.any():
+        i = int(np.argmax(wrong))
+        found = f"{' '.join(f'{number:g}' for number in table.iloc[i])}{and_more(int(wrong.sum()) - 1, 'row')} is no hour of the "
+        found += "calendar"
+        expected = f"year, month, day and an hour of {hours.start} to {hours.stop - 1}"
+        cure = "correct it, or download the file again"
+        mistakes.others.append(Problem("no-hour", f"line {lines[i]}:", found, expected, cure))
+    return stamps

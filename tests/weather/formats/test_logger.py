@@ -371,7 +371,7 @@ def test_fahrenheit_without_a_unit_is_refused_in_summer(tmp_path):
     """The daily checks name it: no place has a median maximum of 86 °C."""
     file = tmp_path / "station.csv"
     file.write_text(table(headers={"temperature": "Temp"}, temperature=fahrenheit), encoding="utf-8")
-    with pytest.raises(WeatherError, match=r"looks like °F: name its unit .* column = \"Temp\", unit = \"degF\""):
+    with pytest.raises(WeatherError, match=r"looks like °F.* name its unit .* column = \"Temp\", unit = \"degF\""):
         read_weather(file, SITE)
 
 

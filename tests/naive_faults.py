@@ -22,7 +22,9 @@ from typing import Any
 import numba
 import numpy as np
 
-from panbudget.scenario.garden import Bed, Fault, Scenario
+from panbudget.scenario.beds import Bed, NamedPlants, NamedSoil, OwnPlants, PlantedBed
+from panbudget.scenario.faults import Clogged, CloggedEmitters, Fault, SupplyCut
+from panbudget.scenario.garden import Scenario
 
 __all__ = ["Harm", "NaiveSeason", "naive_season", "thirstiest_week"]
 
@@ -142,6 +144,7 @@ def _active(fault: Fault | None, date: dt.date) -> bool:
 
 
 def _left_by_clogging(fault: Fault, date: dt.date) -> float:
+    assert isinstance(fault, Clogged)
     if fault.share is not None:
         return 1 - fault.share
     assert fault.rate is not None
@@ -156,12 +159,12 @@ def _refuse(scenario: Scenario) -> None:
         assert controller.pipe is None
         for bed in controller.bed.values():
             assert bed.method == "single"
-            assert bed.plants is not None
-            assert bed.plants.stages_gdd is None
-            assert bed.soil.layers == []
+            assert isinstance(bed, PlantedBed)
+            assert getattr(bed.plants, "stages_gdd", None) is None
+            assert not hasattr(bed.soil, "layers")
             assert bed.mulch is bed.curve_number is bed.leaching is bed.wetting_interval is None
     assert scenario.what_if.heat is None
-    assert all(not supply.shape for supply in scenario.supply.values())
+    assert all(not getattr(supply, "shape", []) for supply in scenario.supply.values())
 
 
 def thirstiest_week(scenario: Scenario, start: dt.date) -> dt.date:
@@ -211,7 +214,7 @@ def naive_season(scenario: Scenario, fault: Fault | None = None, *, step_seconds
         rim[place] = swing + pan.freeboard * pan.area
         floor[place] = swing - (pan.depth - pan.freeboard) * pan.area
         emitters.append((place, *_law(controller.valve.refill, scenario.supply[controller.supply])))
-        mine = fault is not None and fault.controller in (None, name)
+        mine = fault is not None and getattr(fault, "controller", None) in (None, name)
         for d, day in enumerate(days):
             here = fault if mine and _active(fault, day.date) else None
             kind = here.kind if here else None
@@ -236,7 +239,7 @@ def naive_season(scenario: Scenario, fault: Fault | None = None, *, step_seconds
         for bed_name, bed in controller.bed.items():
             emitters.append((place, *_law(bed.emitters, scenario.supply[controller.supply], bed.emitters.count)))
             key = f"{name}/{bed_name}"
-            if fault is not None and fault.kind == "clogged-emitters" and (
+            if isinstance(fault, CloggedEmitters) and (
                 fault.bed == key or (fault.bed is None and fault.controller in (None, name))
             ):  # fmt: skip
                 for d, day in enumerate(days):
@@ -249,12 +252,7 @@ def naive_season(scenario: Scenario, fault: Fault | None = None, *, step_seconds
     cut = np.zeros((count, len(supplies)), dtype=np.bool_)
     for s, name in enumerate(supplies):
         for d, day in enumerate(days):
-            cut[d, s] = (
-                fault is not None
-                and fault.kind == "supply-cut"
-                and fault.supply in (None, name)
-                and _active(fault, day.date)
-            )
+            cut[d, s] = isinstance(fault, SupplyCut) and fault.supply in (None, name) and _active(fault, day.date)
     litres, refilled, openings, leaked, spilled = _step_pans(
         evaporation, rain, drain, trip, reset, refill, area, rim, floor, where, np.array(emitters), clogged, tanks,
         inflow, cut, step_seconds / 3600.0,
@@ -292,9 +290,7 @@ def _tanks(scenario: Scenario, days: Sequence[_Day]) -> tuple[np.ndarray, np.nda
         if supply.kind == "mains":
             table.append((supply.pressure, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0))
             continue
-        assert supply.volume is not None
         assert supply.footprint is not None
-        assert supply.outlet_height is not None
         top = (supply.top_up.below, supply.top_up.rate) if supply.top_up else (0.0, 0.0)
         start = supply.volume * supply.full_at_start
         table.append((-1.0, supply.volume, start, supply.footprint, supply.outlet_height, *top))
@@ -391,18 +387,16 @@ def _table(name: str, key: str) -> dict[str, str]:
 
 def _demand(bed: Bed, weather: Sequence[_Day], days: Sequence[_Day]) -> _Demand:
     """ETc, TAW and RAW of each day: FAO-56 chapters 6 and 8."""
+    assert isinstance(bed, PlantedBed)
     plants, soil = bed.plants, bed.soil
-    assert plants is not None
-    if soil.name is not None:
+    if isinstance(soil, NamedSoil):
         row = _table("soils.csv", soil.name)
         held = float(row["field_capacity"]) - float(row["wilting_point"])
     else:
-        assert soil.field_capacity is not None
-        assert soil.wilting_point is not None
         held = soil.field_capacity - soil.wilting_point
-    if plants.name is None:
+    if not isinstance(plants, NamedPlants):
         roots = [plants.root_depth] * len(days)
-        factors = plants.factors if plants.kc is None else (plants.kc,)
+        factors = (plants.kc,) if isinstance(plants, OwnPlants) else plants.factors
         kcs = [factors[(day.date.month - 1) % len(factors)] for day in days]
         share, grows = plants.depletion, [True] * len(days)
     else:
@@ -417,10 +411,10 @@ def _demand(bed: Bed, weather: Sequence[_Day], days: Sequence[_Day]) -> _Demand:
 
 
 def _staged(
-    bed: Bed, row: dict[str, str], weather: Sequence[_Day], days: Sequence[_Day]
+    bed: PlantedBed, row: dict[str, str], weather: Sequence[_Day], days: Sequence[_Day]
 ) -> tuple[list[float], list[float], list[bool]]:
     plants = bed.plants
-    assert plants is not None
+    assert isinstance(plants, NamedPlants)
     assert bed.planted is not None
     lengths = plants.stages or [int(row[key]) for key in ("l_ini_d", "l_dev_d", "l_mid_d", "l_late_d")]
     ini, dev, mid, late = (sum(lengths[: i + 1]) for i in range(4))

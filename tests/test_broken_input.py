@@ -20,7 +20,7 @@ SCENARIOS = {
     "a flow in kPa": (
         'refill = { flow = "2 L/h"',
         'refill = { flow = "2 kPa"',
-        ["valve.refill.flow", "a flow is expected"],
+        ["valve.refill.flow", "expected: a flow"],
     ),
     "no unit": ('swing = "700 g"', "swing = 700", ["valve.swing", "unit"]),
     "an unknown unit": ('swing = "700 g"', 'swing = "700 gramms"', ["valve.swing", "gramms"]),

@@ -31,11 +31,11 @@ def test_a_quantity_comes_out_in_the_engines_unit(text, kind, value):
 @pytest.mark.parametrize(
     ("text", "kind", "said"),
     [
-        ("2 kPa", "flow", 'is a pressure; a flow is expected, such as "2 L/h" or "0.5 gal/h"'),
-        ("10 m", "pressure", "is a length; a pressure is expected"),
+        ("2 kPa", "flow", 'is a pressure; expected: a flow, such as "2 L/h" or "0.5 gal/h"'),
+        ("10 m", "pressure", "is a length; expected: a pressure"),
         ("2 furlongs/fortnigh", "flow", "unknown unit"),
         ("2", "flow", "has no unit"),
-        (2, "flow", "has no unit; a flow is expected as text"),
+        (2, "flow", "has no unit; expected: a flow as text"),
         (True, "flow", "is not text with a unit"),
         (["2 L/h"], "flow", "is not text with a unit"),
         ("two litres", "flow", "does not begin with a number"),
@@ -94,5 +94,5 @@ def test_a_difference_of_temperature_has_no_zero(text):
 def test_a_temperature_has_one():
     assert quantity("95 degF", "temperature") == pytest.approx(35.0)
     assert quantity("35 degC", "temperature") == pytest.approx(35.0)
-    with pytest.raises(UnitError, match="a temperature is expected"):
+    with pytest.raises(UnitError, match="expected: a temperature"):
         quantity("35 mm", "temperature")

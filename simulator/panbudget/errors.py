@@ -25,7 +25,7 @@ class Problem:
     where : str
         Key path in a scenario, or column or row of a file; the sentence opens with it.
     found : str
-        What is the matter there, a predicate: ``'= "2 kPa" is a pressure'``.
+        What is the matter there, a predicate: ``'= "2 kPa" is a pressure'``; or a sentence after a colon.
     expected : str
         What would be right, a noun: ``'a flow, such as "2 L/h"'``.
     cure : str
@@ -49,7 +49,8 @@ class Problem:
     def sentence(self) -> str:
         """Return the line that a person reads: where, what was found, what was expected, what to do."""
         expected = f"expected: {self.expected}" if self.expected else ""
-        parts = (f"{self.where} {self.found}".strip(), expected, self.cure)
+        gap = "" if self.found.startswith(":") else " "
+        parts = (f"{self.where}{gap}{self.found}".strip(), expected, self.cure)
         # what is quoted from a broken file may hold line ends of its own
         return " ".join("; ".join(filter(None, parts)).splitlines())
 

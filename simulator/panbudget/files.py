@@ -1,17 +1,20 @@
 """
-Files: tables as CSV and totals as JSON, the same bytes each time.
+Files: TOML that somebody typed is read; tables as CSV and totals as JSON are written, the same bytes each time.
 
-No dates of writing, no host, numbers printed one way.
+What is written holds no dates of writing and no host, and numbers printed one way.
 """
 
 from __future__ import annotations
 
 import json
 import re
+import tomllib
 from pathlib import Path
 from typing import Any, TextIO
 
 import pandas as pd
+
+from panbudget.errors import Problem, ScenarioError
 
 # 12 significant digits: enough that sums close to 1e-9, and no trailing noise of binary fractions
 _FLOATS = "%.12g"
@@ -42,3 +45,71 @@ def _guarded(value: object) -> object:
     if not isinstance(value, str) or not value.startswith(_FORMULA_SIGNS) or _PLAIN_NUMBER.fullmatch(value):
         return value
     return f"'{value}"
+
+
+def read_toml(path: str | Path, *, missing: str = "check the path") -> tuple[dict[str, Any], bytes]:
+    """
+    Read a TOML file.
+
+    Parameters
+    ----------
+    path : path
+    missing : str
+        What to do where there is no such file.
+
+    Returns
+    -------
+    (dict, bytes)
+        What it says, and what it holds.
+
+    Raises
+    ------
+    ScenarioError
+        It can't be read, or is not TOML; the message names the line.
+    """
+    path = Path(path)
+    try:
+        content = path.read_bytes()
+        text = content.decode("utf-8-sig").replace("\r\n", "\n")
+        return tomllib.loads(text), content
+    except FileNotFoundError:
+        problem = Problem("no-file", "", "there is no such file", "", missing)
+    except IsADirectoryError:
+        inside = sorted(path.glob("*.toml"))
+        cure = f"did you mean {inside[0]}?" if inside else "name the .toml file in it"
+        problem = Problem("folder", "", "is a folder", "", cure)
+    except OSError as error:
+        cure = "check its permissions, or name another file"
+        problem = Problem("unreadable", "", f"can't be read ({error.strerror})", "", cure)
+    except UnicodeDecodeError:
+        problem = Problem("not-utf8", "", "is not a text file in UTF-8", "", "save it as UTF-8")
+    except tomllib.TOMLDecodeError as error:
+        problem = _toml_problem(str(error), text)
+    raise ScenarioError(problem, file=str(path))
+
+
+def _toml_problem(message: str, text: str) -> Problem:
+    """Say what `tomllib` found, with its line, its text and a cure."""
+    rows = text.splitlines()
+    at = re.search(r"\(at line (\d+), column (\d+)\)", message)
+    what = re.sub(r"\s*\(at .*\)$", "", message)
+    row = int(at.group(1)) if at else len(rows)
+    where = f"line {row}, column {at.group(2)}" if at else f"line {row}, where the file ends"
+    line = rows[row - 1].strip() if 0 < row <= len(rows) else ""
+    twice = re.search(r"Cannot declare \((.*)\) twice", what)
+    if twice:
+        key = ".".join(re.findall(r"'([^']*)'", twice.group(1)))
+        found = f": [{key}] stands twice"
+        return Problem("said-twice", where, found, "", "two parts can't have one name, so rename one")
+    if "Cannot overwrite a value" in what:
+        return Problem("said-twice", where, f": the key of `{line}` stands twice", "", "keep one")
+    line = line.partition(" #")[0].strip()
+    cure = "text goes in quotes, and a table is [name] on a line of its own"
+    if re.search(r"=\s*\d+[-./]\d+[-./]\d+", line):
+        cure = "a date is year-month-day and one of the calendar's, such as 2023-05-01"
+    elif re.search("[“”„«»‘’]", line):
+        cure = 'its quotes are curly: type straight ones, "like these"'
+    elif what.startswith("Expected '='"):
+        cure = 'a key is followed by =, such as title = "My garden"'
+    found = f": this can't be read as TOML ({what})" + (f": {line[:60]}" if line else "")
+    return Problem("not-toml", where, found, "", cure)

@@ -12,7 +12,7 @@ import math
 import re
 from typing import Any
 
-__all__ = ["KINDS", "UnitError", "column_conversion", "quantity", "registry"]
+from panbudget.errors import Problem
 
 #: kind of quantity -> (engine unit, what to call it, an example to show)
 KINDS: dict[str, tuple[str, str, str]] = {
@@ -80,11 +80,29 @@ _DEGREES = {
     **dict.fromkeys(("f", "°f", "degf", "fahrenheit"), "delta_degF"),
 }
 
+# how headers of columns write units
+_IN_COLUMNS = {
+    **{"°c": "degC", "°f": "degF", "c": "degC", "f": "degF", "celsius": "degC", "fahrenheit": "degF"},
+    **{"mph": "mile/hour", "kmh": "km/hour", "kph": "km/hour", "knots": "knot", "kt": "knot"},
+    **dict.fromkeys(("inch", "in", "inches"), "inch"),
+}
+
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
 
 
 class UnitError(ValueError):
-    """A text that is not the quantity expected; the message says what it is and what was wanted."""
+    """
+    A text that is not the quantity expected.
+
+    Parameters
+    ----------
+    problem : Problem
+        What it is (a predicate, whose subject is the text) and what was wanted; where it stands, the caller knows.
+    """
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        super().__init__(problem.sentence())
 
 
 @functools.cache
@@ -140,26 +158,29 @@ def quantity(text: object, kind: str) -> float:
     0.9
     """
     target, name, example = KINDS[kind]
-    if isinstance(text, bool) or not isinstance(text, str):
-        if isinstance(text, int | float) and not isinstance(text, bool):
-            raise UnitError(f"has no unit; {name} is expected as text with its unit, such as {example}")
-        raise UnitError(f"is not text with a unit; {name} is expected, such as {example}")
+    expected = f"{name}, such as {example}"
+    if isinstance(text, int | float) and not isinstance(text, bool):
+        raise UnitError(Problem("no-unit", "", "has no unit", f"{name} as text with its unit, such as {example}"))
+    if not isinstance(text, str):
+        raise UnitError(Problem("no-quantity", "", "is not text with a unit", expected))
     match = _NUMBER.match(text)
     if match is None:
-        raise UnitError(f"does not begin with a number; {name} is expected, such as {example}")
+        raise UnitError(Problem("no-quantity", "", "does not begin with a number", expected))
     if re.search(r",\d{3}(\D|$)", match.group(1)):
-        raise UnitError('has a comma that may be a decimal or a thousands mark; write "1.2" or "1200" instead')
+        found = "has a comma that may be a decimal or a thousands mark"
+        raise UnitError(Problem("unsure-comma", "", found, cure='write "1.2" or "1200" instead'))
     number = float(match.group(1).replace(",", "."))
     if not math.isfinite(number):
-        raise UnitError(f"is too large a number; {name} is expected, such as {example}")
+        raise UnitError(Problem("too-large", "", "is too large a number", expected))
     if not match.group(2):
-        raise UnitError(f"has no unit; {name} is expected, such as {example}")
+        raise UnitError(Problem("no-unit", "", "has no unit", expected))
     try:
         unit = _unit(_DEGREES.get(match.group(2).lower(), match.group(2)) if "difference" in kind else match.group(2))
     except Exception as error:  # pint raises many kinds, down to tokenizer errors, for a text it can't read
-        raise UnitError(f"has an unknown unit {match.group(2)!r}; {name} is expected, such as {example}") from error
+        found = f"has an unknown unit {match.group(2)!r}"
+        raise UnitError(Problem("unknown-unit", "", found, expected)) from error
     if unit.dimensionality != registry().Unit(target).dimensionality:
-        raise UnitError(f"is {_dimension_name(unit)}; {name} is expected, such as {example}")
+        raise UnitError(Problem("wrong-unit", "", f"is {_dimension_name(unit)}", expected))
     factor, offset = _linear(unit, target)
     return number * factor + offset
 
@@ -198,20 +219,19 @@ def column_conversion(unit: str, target: str) -> tuple[float, float]:
     if target == "%":
         if text.lower() in percent:
             return percent[text.lower()], 0.0
-        raise UnitError(f'"{unit}" is not a unit of relative humidity; write "%" or "fraction"')
-    aliases = {"°c": "degC", "°f": "degF", "c": "degC", "f": "degF", "celsius": "degC", "fahrenheit": "degF"}
-    aliases |= {"mph": "mile/hour", "kmh": "km/hour", "kph": "km/hour", "knots": "knot", "kt": "knot"}
-    aliases |= {"inch": "inch", "in": "inch", "inches": "inch"}
-    text = aliases.get(text.lower(), text)
+        found = f'"{unit}" is not a unit of relative humidity'
+        raise UnitError(Problem("wrong-unit", "", found, cure='write "%" or "fraction"'))
+    text = _IN_COLUMNS.get(text.lower(), text)
     text = text.replace("d-1", "day**-1").replace("m-2", "m**-2").replace("s-1", "s**-1")
+    expected = f'a unit such as "{target}"'
     try:
         source = registry().Unit(text)
     except Exception as error:  # see `quantity`
-        raise UnitError(f'"{unit}" is not a unit that is known; write one such as "{target}"') from error
+        raise UnitError(Problem("unknown-unit", "", f'"{unit}" is an unknown unit', expected)) from error
     if target == "MJ/m^2/day" and source.dimensionality == registry().Unit("J/m^2").dimensionality:
         source = source / registry().Unit("day")
     if source.dimensionality != registry().Unit(target).dimensionality:
-        raise UnitError(f'"{unit}" is {_dimension_name(source)}; a unit such as "{target}" is expected')
+        raise UnitError(Problem("wrong-unit", "", f'"{unit}" is {_dimension_name(source)}', expected))
     return _linear(source, target)
 
 

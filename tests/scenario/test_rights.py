@@ -46,9 +46,9 @@ def test_a_licensed_season_holds_both_ends_and_may_run_over_new_year():
 
 
 BAD = [
-    ("supply/spring/right", {"volume": "60 kg"}, "right.volume", "a volume is expected"),
+    ("supply/spring/right", {"volume": "60 kg"}, "right.volume", "expected: a volume"),
     ("supply/spring/right", {"volume": "0 L"}, "right.volume", "above 0"),
-    ("supply/spring/right", {"rate": "2 L"}, "right.rate", "a flow is expected"),
+    ("supply/spring/right", {"rate": "2 L"}, "right.rate", "expected: a flow"),
     ("supply/spring/right", {"volume_unit": "bucket"}, "right.volume_unit", "hundred-cubic-feet"),
     ("supply/spring/right", {"water_year_start": 13}, "right.water_year_start", "at most 12"),
     ("supply/spring/right", {"season": {"start": "02-30", "end": "10-31"}}, "right.season.start", "no day of any year"),

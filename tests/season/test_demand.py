@@ -6,33 +6,37 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from pydantic import ValidationError
+from pydantic import TypeAdapter, ValidationError
 
 from panbudget.physics.soil import available_water
-from panbudget.scenario.garden import Bed, Plants, Soil
+from panbudget.scenario import beds
 from panbudget.season.demand import Climate, PlantingError, bed_demand, demand_curve, plant_of, soil_of
 
 DATES = np.arange("2025-05-01", "2025-10-01", dtype="datetime64[D]")
 
 
+def checked(part, described):
+    return TypeAdapter(part).validate_python(described)
+
+
 def curve(planted=dt.date(2025, 5, 1), basal=False, **described):
     weather = climate("2025-05-01", len(DATES))
-    return demand_curve(Plants.model_validate(described), weather, planted=planted, basal=basal)
+    return demand_curve(checked(beds.Plants, described), weather, planted=planted, basal=basal)
 
 
 def test_own_figures_take_the_place_of_the_tables():
-    plant = plant_of(Plants.model_validate({"name": "tomato", "kc_mid": 0.9, "root_depth": "40 cm", "depletion": 0.3}))
+    plant = plant_of(checked(beds.Plants, {"name": "tomato", "kc_mid": 0.9, "root_depth": "40 cm", "depletion": 0.3}))
     assert (plant.kc_ini, plant.kc_mid, plant.root_depth, plant.depletion) == (0.6, 0.9, 0.4, 0.3)
     assert plant.kcb_mid == pytest.approx(0.85)  # the bare soil's 0.05 stays
 
 
 def test_roots_of_a_perennial_start_where_they_end():
-    plant = plant_of(Plants.model_validate({"name": "mint", "root_depth": "60 cm"}))
+    plant = plant_of(checked(beds.Plants, {"name": "mint", "root_depth": "60 cm"}))
     assert plant.root_depth_start == plant.root_depth == 0.6
 
 
 def test_shallow_own_roots_are_never_exceeded_at_planting():
-    plant = plant_of(Plants.model_validate({"name": "tomato", "root_depth": "10 cm"}))
+    plant = plant_of(checked(beds.Plants, {"name": "tomato", "root_depth": "10 cm"}))
     assert plant.root_depth_start == plant.root_depth == 0.1
 
 
@@ -56,14 +60,14 @@ def test_a_constant_kc_parts_with_its_soil_for_the_dual_coefficient():
 
 
 def test_soils_by_name_or_by_two_figures():
-    assert soil_of(Soil.model_validate({"name": "loam"})).field_capacity == 0.25
-    own = soil_of(Soil.model_validate({"field_capacity": 0.3, "wilting_point": 0.1}))
+    assert soil_of(checked(beds.Soil, {"name": "loam"})).field_capacity == 0.25
+    own = soil_of(checked(beds.Soil, {"field_capacity": 0.3, "wilting_point": 0.1}))
     assert (own.field_capacity, own.wilting_point) == (0.3, 0.1)
 
 
 def bed(**described):
     base = {"area": "10 m^2", "emitters": {"count": 10, "flow": "2 L/h"}, "soil": "loam"}
-    return Bed.model_validate({**base, **described})
+    return checked(beds.Bed, {**base, **described})
 
 
 def climate(start="2025-03-01", days=300, tmean=20.0, eto=5.0, **more):
@@ -195,10 +199,10 @@ def test_kc_ini_from_wettings_takes_the_place_of_the_tables():
 def test_layers_add_up():
     """30 cm of loam (130 mm/m) over clay (140 mm/m): 50 cm of roots reach 39 + 28 mm, worked by hand."""
     layered = soil_of(
-        Soil.model_validate({"layers": [{"name": "loam", "thickness": "30 cm"}, {"name": "clay", "thickness": "1 m"}]})
+        checked(beds.Soil, {"layers": [{"name": "loam", "thickness": "30 cm"}, {"name": "clay", "thickness": "1 m"}]})
     )
     assert available_water(layered, [0.2, 0.5, 2.0]).tolist() == pytest.approx([26.0, 39.0 + 28.0, 39.0 + 238.0])
-    assert available_water(soil_of(Soil.model_validate({"name": "loam"})), 0.5) == pytest.approx(65.0)
+    assert available_water(soil_of(checked(beds.Soil, {"name": "loam"})), 0.5) == pytest.approx(65.0)
 
 
 def test_roots_below_the_last_layer_are_said_to_go_on_in_it(make_garden):

@@ -6,10 +6,11 @@ import datetime as dt
 
 import numpy as np
 import pytest
+from pydantic import TypeAdapter
 
 from panbudget import replay
 from panbudget.errors import ScenarioError
-from panbudget.scenario.garden import Fault
+from panbudget.scenario.faults import Fault
 from panbudget.season.faults import fault_said, with_faults
 from panbudget.season.forcing import initial_state, prepare
 from panbudget.season.years import in_year
@@ -214,12 +215,16 @@ def test_a_filled_pan_is_never_above_its_rim(make_garden):
     ("fault", "said"),
     [
         ({"kind": "leek", "loss": "1 L/day"}, 'fault[0].kind = "leek" must be one of'),
-        ({"kind": "leak"}, 'fault[0].loss is missing; kind = "leak" needs it'),
-        ({"kind": "leak", "share": 0.5, "loss": "1 L/day"}, "does not go with kind"),
+        ({"kind": "leak"}, "fault[0].loss is missing; expected: water that leaks"),
+        ({"kind": "leak"}, 'kind = "leak" or "animals" needs it'),
+        (
+            {"kind": "leak", "share": 0.5, "loss": "1 L/day"},
+            'or "algae", not with kind = "leak" or "animals", which takes start, end, controller, loss',
+        ),
         ({"kind": "clogged-refill"}, "fault[0].rate or share is missing"),
         ({"kind": "clogged-refill", "share": 0.1, "rate": 0.1}, "takes a share or a rate"),
         ({"kind": "clogged-refill", "rate": 0.1}, "needs the day from which it counts"),
-        ({"kind": "leak", "loss": "1 L"}, "is a volume; a flow is expected"),
+        ({"kind": "leak", "loss": "1 L"}, "is a volume; expected: a flow"),
         ({"kind": "leak", "loss": "1 L/day", "controller": "uper"}, 'did you mean "upper"'),
         ({"kind": "clogged-emitters", "share": 0.5, "bed": "upper/tomato"}, 'did you mean "upper/tomatoes"'),
         ({"kind": "supply-cut", "supply": "sprin"}, 'did you mean "spring"'),
@@ -237,7 +242,7 @@ def test_a_fault_that_can_t_be_is_told(fault, said, make_garden):
 
 def test_every_fault_is_said_in_words():
     for kind, what in EVERY.items():
-        assert fault_said(Fault.model_validate({"kind": kind, **what}))
+        assert fault_said(TypeAdapter(Fault).validate_python({"kind": kind, **what}))
 
 
 def test_setup_goes_by_the_sound_garden_and_says_so(make_garden):

@@ -16,7 +16,7 @@ from panbudget.physics.hydraulics import KPA_PER_M, hazen_williams_loss
 from panbudget.reports.season.files import write_season
 from panbudget.reports.season.tank_figures import tank_figure
 from panbudget.scenario.garden import scenario_from
-from panbudget.scenario.supplies import Roof, Supply
+from panbudget.scenario.supplies import Roof, Tank
 from panbudget.season.supplies import (
     losses_of,
     most_static,
@@ -39,14 +39,14 @@ def on_tank(make_garden, tank, overlay=None, days=30, **weather):
 
 
 def test_a_full_tank_stands_as_high_as_its_shape_says():
-    upright = Supply.model_validate(TANK)
+    upright = Tank.model_validate(TANK)
     assert most_static(upright) == pytest.approx(3.0 * KPA_PER_M)
     points = [
         {"level": "0 cm", "volume": "0 L"},
         {"level": "50 cm", "volume": "300 L"},
         {"level": "1 m", "volume": "1 m^3"},
     ]
-    odd = Supply.model_validate({**{k: v for k, v in TANK.items() if k != "footprint"}, "shape": points})
+    odd = Tank.model_validate({**{k: v for k, v in TANK.items() if k != "footprint"}, "shape": points})
     volumes, levels = tank_shape(odd)
     assert volumes.tolist() == pytest.approx([0.0, 300.0, 1000.0])
     assert levels.tolist() == pytest.approx([0.0, 0.5, 1.0])

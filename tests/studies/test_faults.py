@@ -9,7 +9,7 @@ import pytest
 from panbudget import replay
 from panbudget.errors import ScenarioError
 from panbudget.reports.faults.page import faults_sentences, noticed
-from panbudget.scenario.faults import FAULT_KEYS
+from panbudget.scenario.faults import FAULT_KINDS
 from panbudget.studies.faults import CURES, LOOKS, try_faults
 from tests.small_weather import weather_csv
 
@@ -26,7 +26,7 @@ def garden(make_garden, weather):
 
 
 def test_every_kind_has_a_place_to_look_and_a_cure():
-    assert set(LOOKS) == set(CURES) == set(FAULT_KEYS)
+    assert set(LOOKS) == set(CURES) == set(FAULT_KINDS)
 
 
 def test_faults_are_ranked_by_stress_days_and_then_by_wasted_litres(garden):
@@ -38,7 +38,7 @@ def test_faults_are_ranked_by_stress_days_and_then_by_wasted_litres(garden):
         assert fault["start"] == dt.date(2025, 5, 16) or trial.fault.kind == "supply-cut"
         harms.append((max(trial.more_stress_days, 0), round(trial.more_wasted_litres, 6)))
     assert harms == sorted(harms, reverse=True)
-    assert {trial.fault.kind for trial in found.trials} == set(FAULT_KEYS)
+    assert {trial.fault.kind for trial in found.trials} == set(FAULT_KINDS)
     assert [trial.what for trial in found.trials if trial.more_stress_days > 0]
     shade = next(trial for trial in found.trials if trial.fault.kind == "shade")
     again = replay(garden.changed({"fault": [{"kind": "shade", "factor": 0.6, "start": dt.date(2025, 5, 16)}]}))

@@ -5,10 +5,13 @@ The scenario's beds: soil, plants in all the ways they can be described, mulch, 
 from __future__ import annotations
 
 import datetime as dt
-from typing import Annotated, Literal, Self
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from panbudget.errors import Problem
 from panbudget.scenario.problems import Senseless
 from panbudget.scenario.quantities import (
     Area,
@@ -19,25 +22,20 @@ from panbudget.scenario.quantities import (
     Flow,
     Length,
     Number,
+    OneOf,
     Pressure,
     Share,
     Time,
     name_to_table,
 )
+from panbudget.tables import UnknownName
+from panbudget.tables.plants import find_plant, landscape_level
+from panbudget.tables.soils import find_soil
 
-__all__ = [
-    "Bed",
-    "Emitter",
-    "Emitters",
-    "Ground",
-    "Layer",
-    "Leaching",
-    "MixPart",
-    "Mulch",
-    "Planting",
-    "Plants",
-    "Soil",
-]
+
+def _sentence(error: UnknownName, key: str = "") -> Problem:
+    """A table's problem, which is a sentence of its own, at a key."""
+    return replace(error.problem, where=key, found=f": {error.problem.found}")
 
 
 class Emitter(Described):
@@ -58,81 +56,83 @@ class Emitters(Emitter):
     count: Count = Field(1, description="how many")
 
 
-class Ground(Described):
-    """A texture from the table, or the two water contents."""
+class NamedSoil(Described):
+    """A texture from the table."""
 
-    name: str | None = Field(None, description='such as "loam"')
-    field_capacity: Annotated[Number, Field(gt=0, lt=1)] | None = Field(None, description="m³ of water per m³ of soil")
-    wilting_point: Annotated[Number, Field(ge=0, lt=1)] | None = Field(None, description="m³ of water per m³ of soil")
+    marks = ("name",)
 
-    @property
-    def _is_layered(self) -> bool:
-        return False
+    name: str = Field(description='such as "loam"')
 
     @model_validator(mode="after")
-    def _known(self) -> Self:
-        if self._is_layered:
-            return self
-        own = (self.field_capacity is not None, self.wilting_point is not None)
-        if self.name is None and own != (True, True):
-            raise Senseless("takes a texture's name, or a field_capacity and a wilting_point")
-        if self.name is not None:
-            if any(own):
-                raise Senseless("takes a texture's name or the two water contents, not both")
-            from panbudget.tables import UnknownName
-            from panbudget.tables.soils import find_soil
-
-            try:
-                find_soil(self.name)
-            except UnknownName as error:
-                raise Senseless(str(error), whole=True) from error
-        elif (self.wilting_point or 0.0) >= (self.field_capacity or 0.0):
-            raise Senseless(
-                f"must be below the field capacity, {self.field_capacity:g}; the two may be swapped",
-                key="wilting_point",
-            )
+    def _is_known(self) -> Self:
+        try:
+            find_soil(self.name)
+        except UnknownName as error:
+            raise Senseless(_sentence(error)) from error
         return self
 
 
-class Layer(Ground):
-    """One layer of a soil."""
+class OwnSoil(Described):
+    """A soil by its two water contents."""
 
+    marks = ("field_capacity", "wilting_point")
+
+    field_capacity: Annotated[Number, Field(gt=0, lt=1)] = Field(description="m³ of water per m³ of soil")
+    wilting_point: Annotated[Number, Field(ge=0, lt=1)] = Field(description="m³ of water per m³ of soil")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.wilting_point >= self.field_capacity:
+            found = f"must be below the field capacity, {self.field_capacity:g}; the two may be swapped"
+            raise Senseless(Problem("order", "wilting_point", found))
+        return self
+
+
+class _Layer(Described):
     thickness: Annotated[Length, Field(gt=0, le=10)] = Field(description='such as "30 cm"')
 
 
-class Soil(Ground):
-    """One soil all through, or up to four layers from the surface down."""
+class NamedLayer(NamedSoil, _Layer):
+    """A layer by its texture's name."""
 
-    layers: list[Layer] = Field(
-        default_factory=list, max_length=4, description='such as [{ name = "loam", thickness = "30 cm" }, …]'
+
+class OwnLayer(OwnSoil, _Layer):
+    """A layer by its two water contents."""
+
+
+class LayeredSoil(Described):
+    """Up to four layers from the surface down."""
+
+    marks = ("layers",)
+
+    layers: list[Annotated[NamedLayer | OwnLayer, OneOf()]] = Field(
+        min_length=1, max_length=4, description='such as [{ name = "loam", thickness = "30 cm" }, …]'
     )
 
-    @property
-    def _is_layered(self) -> bool:
-        return bool(self.layers)
 
-    @model_validator(mode="after")
-    def _one_or_layers(self) -> Self:
-        if self.layers and any(v is not None for v in (self.name, self.field_capacity, self.wilting_point)):
-            raise Senseless("takes one soil or its layers, not both", key="layers")
-        return self
-
-
+Soil = Annotated[NamedSoil | OwnSoil | LayeredSoil, OneOf()]
 Level = Annotated[Number, Field(ge=0, le=2)] | Annotated[str, Field(pattern="^[a-z ]+$")]
+_Coefficient = Annotated[Number, Field(gt=0, le=2)]
+_RootDepth = Annotated[Length, Field(gt=0, le=10)]
+_Depletion = Annotated[Number, Field(gt=0, lt=1)]
+_DEPLETION = "share of the soil's water that the plants take without stress, at ETc 5 mm a day"
 
 
-class Plants(Described):
-    """A plant from the table (with changes, if any), a constant Kc, or a landscape plant factor."""
+class _Plants(Described):
+    height: Annotated[Length, Field(gt=0, le=50)] | None = Field(None, description='full-grown, such as "0.6 m"')
 
-    name: str | None = Field(None, description='such as "tomato"')
-    kc: Annotated[Number, Field(gt=0, le=2)] | None = Field(None, description="crop coefficient, all season")
-    plant_factor: (
-        Annotated[
-            list[Annotated[Number, Field(ge=0, le=1.5)]],
-            BeforeValidator(lambda v: v if isinstance(v, list) else [v]),
-        ]
-        | None
-    ) = Field(None, description="share of ETo that a landscape planting needs: one number, or twelve from January")
+    @property
+    def needs_date(self) -> bool:
+        """Whether a day of planting, or of first growth, must be known."""
+        return False
+
+
+class NamedPlants(_Plants):
+    """A plant from the table, with changes, if any."""
+
+    marks = ("name",)
+
+    name: str = Field(description='such as "tomato"')
     stages: (
         Annotated[list[Annotated[int, Field(strict=True, ge=0, le=400)]], Field(min_length=4, max_length=4)] | None
     ) = Field(None, description="days of the initial, development, mid and late stages")
@@ -142,67 +142,86 @@ class Plants(Described):
     base_temperature: Annotated[Number, Field(ge=-10, le=30)] = Field(
         10.0, description="°C below which nothing grows; for stages_gdd"
     )
+    kc_ini: _Coefficient | None = Field(None, description="in place of the table's")
+    kc_mid: _Coefficient | None = Field(None, description="in place of the table's")
+    kc_end: _Coefficient | None = Field(None, description="in place of the table's")
+    root_depth: _RootDepth | None = Field(None, description='such as "60 cm"')
+    depletion: _Depletion | None = Field(None, description=_DEPLETION)
+
+    @model_validator(mode="after")
+    def _is_known(self) -> Self:
+        if self.stages is not None and self.stages_gdd is not None:
+            raise Senseless(Problem("one-of", "stages_gdd", "takes stages in days or in degree days, not both"))
+        for key in ("stages", "stages_gdd"):
+            if getattr(self, key) is not None and not sum(getattr(self, key)):
+                raise Senseless(Problem("no-days", key, "has no day in it", cure="give all four stages"))
+        try:
+            find_plant(self.name)
+        except UnknownName as error:
+            raise Senseless(_sentence(error)) from error
+        return self
+
+    @property
+    def needs_date(self) -> bool:
+        """Whether a day of planting, or of first growth, must be known."""
+        return find_plant(self.name).needs_date or self.stages is not None or self.stages_gdd is not None
+
+
+class _Unnamed(_Plants):
+    elsewhere: ClassVar[Mapping[str, str]] = dict.fromkeys(
+        ("stages", "stages_gdd", "kc_ini", "kc_mid", "kc_end"),
+        "goes with a plant's name, not with a kc, a plant_factor or a species",
+    )
+
+    root_depth: _RootDepth = Field(description='such as "60 cm"')
+    depletion: _Depletion = Field(description=_DEPLETION)
+
+
+class OwnPlants(_Unnamed):
+    """A constant Kc."""
+
+    marks = ("kc",)
+
+    kc: _Coefficient = Field(description="crop coefficient, all season")
+
+
+class Landscape(_Unnamed):
+    """A landscape planting, by its share of ETo or by the factors that make it up."""
+
+    marks = ("plant_factor", "species")
+
+    plant_factor: (
+        Annotated[
+            list[Annotated[Number, Field(ge=0, le=1.5)]],
+            BeforeValidator(lambda v: v if isinstance(v, list) else [v]),
+        ]
+        | None
+    ) = Field(None, description="share of ETo that a landscape planting needs: one number, or twelve from January")
     species: Level | None = Field(
         None, description='landscape planting by its factors: "very low", "low", "moderate", "high", or a number'
     )
     density: Level = Field("average", description='"low", "average", "high", or a number; beside species')
     microclimate: Level = Field("average", description='"low", "average", "high", or a number; beside species')
-    kc_ini: Annotated[Number, Field(gt=0, le=2)] | None = Field(None, description="in place of the table's")
-    kc_mid: Annotated[Number, Field(gt=0, le=2)] | None = Field(None, description="in place of the table's")
-    kc_end: Annotated[Number, Field(gt=0, le=2)] | None = Field(None, description="in place of the table's")
-    root_depth: Annotated[Length, Field(gt=0, le=10)] | None = Field(None, description='such as "60 cm"')
-    depletion: Annotated[Number, Field(gt=0, lt=1)] | None = Field(
-        None, description="share of the soil's water that the plants take without stress, at ETc 5 mm a day"
-    )
-    height: Annotated[Length, Field(gt=0, le=50)] | None = Field(None, description='full-grown, such as "0.6 m"')
 
     @model_validator(mode="after")
-    def _one_kind(self) -> Self:
-        kinds = [k for k in ("name", "kc", "plant_factor", "species") if getattr(self, k) is not None]
-        if len(kinds) != 1:
-            raise Senseless("takes one of: a plant's name, a kc, a plant_factor, a species factor")
-        if self.stages is not None and self.stages_gdd is not None:
-            raise Senseless("takes stages in days or in degree days, not both", key="stages_gdd")
-        self._levels_are_known()
+    def _one_way(self) -> Self:
+        if self.plant_factor is not None and self.species is not None:
+            raise Senseless(Problem("one-of", "", "takes a plant_factor or a species factor: one of the two"))
         if self.plant_factor is not None and len(self.plant_factor) not in (1, 12):
-            raise Senseless("takes one number, or twelve from January to December", key="plant_factor")
-        if self.name is None:
-            for key in ("root_depth", "depletion"):
-                if getattr(self, key) is None:
-                    raise Senseless("is missing; it is needed beside a kc, a plant_factor or a species", key=key)
-            for key in ("stages", "stages_gdd", "kc_ini", "kc_mid", "kc_end"):
-                if getattr(self, key) is not None:
-                    raise Senseless("goes with a plant's name, not with a kc, a plant_factor or a species", key=key)
-        else:
-            from panbudget.tables import UnknownName
-            from panbudget.tables.plants import find_plant
-
-            for key in ("stages", "stages_gdd"):
-                if getattr(self, key) is not None and not sum(getattr(self, key)):
-                    raise Senseless("has no day in it; give all four stages", key=key)
-            try:
-                find_plant(self.name)
-            except UnknownName as error:
-                raise Senseless(str(error), whole=True) from error
-        return self
-
-    def _levels_are_known(self) -> None:
-        from panbudget.tables import UnknownName
-        from panbudget.tables.plants import landscape_level
-
+            found = "takes one number, or twelve from January to December"
+            raise Senseless(Problem("one-or-twelve", "plant_factor", found))
         for factor in ("species", "density", "microclimate"):
             level = getattr(self, factor)
             if isinstance(level, str):
                 try:
                     landscape_level(factor, level)
                 except UnknownName as error:
-                    raise Senseless(str(error), whole=True, key=factor) from error
+                    raise Senseless(_sentence(error, factor)) from error
+        return self
 
     @property
     def factors(self) -> tuple[float, ...]:
-        """Share of ETo that a landscape planting needs, one or twelve: given, or species · density · microclimate."""
-        from panbudget.tables.plants import landscape_level
-
+        """Share of ETo that the planting needs, one or twelve: given, or species · density · microclimate."""
         if self.plant_factor is not None:
             return tuple(self.plant_factor)
         product = 1.0
@@ -211,25 +230,25 @@ class Plants(Described):
             product *= landscape_level(factor, level) if isinstance(level, str) else level
         return (product,)
 
-    @property
-    def needs_date(self) -> bool:
-        """Whether a day of planting, or of first growth, must be known."""
-        if self.name is None:
-            return False
-        from panbudget.tables.plants import find_plant
 
-        return find_plant(self.name).needs_date or self.stages is not None or self.stages_gdd is not None
+Plants = Annotated[NamedPlants | OwnPlants | Landscape, OneOf()]
+PLANTED = "sowing, planting out or (perennials) start of growth"
 
 
 class Planting(Described):
-    """One of several plantings."""
+    """What grows, and since when."""
 
     plants: Annotated[Plants, BeforeValidator(name_to_table)] = Field(description='such as "tomato"')
-    planted: dt.date | None = Field(None, description="sowing, planting out or (perennials) start of growth")
+    planted: dt.date | None = Field(None, description=PLANTED)
 
     @model_validator(mode="after")
     def _has_date(self) -> Self:
-        _needs_date(self.plants, self.planted)
+        if self.planted is None and isinstance(self.plants, NamedPlants) and self.plants.needs_date:
+            cure = (
+                f"{self.plants.name} has growth stages, so give the day of planting "
+                "(for a perennial: when growth starts), such as 2025-05-05"
+            )
+            raise Senseless(Problem("missing", "planted", "is missing", cure=cure))
         return self
 
 
@@ -253,32 +272,15 @@ class Leaching(Described):
     threshold: Conductivity = Field(description='of the soil extract at which the plants begin to lose: "2.5 dS/m"')
 
 
-def _needs_date(plants: Plants, planted: dt.date | None) -> None:
-    if planted is None and plants.needs_date:
-        raise Senseless(
-            f"is missing; {plants.name} has growth stages, so give the day of planting "
-            "(for a perennial: when growth starts), such as 2025-05-05",
-            key="planted",
-        )
-
-
-class Bed(Described):
-    """One planted area with one soil and one planting."""
+class _Bed(Described):
+    """One planted area with one soil."""
 
     area: Area = Field(description='such as "12 m^2"')
     emitters: Emitters = Field(description='such as { count = 30, flow = "2 L/h", at = "100 kPa" }')
     soil: Annotated[Soil, BeforeValidator(name_to_table)] = Field(description='such as "loam"')
-    plants: Annotated[Plants, BeforeValidator(name_to_table)] | None = Field(None, description='such as "tomato"')
-    planted: dt.date | None = Field(None, description="sowing, planting out or (perennials) start of growth")
-    plantings: list[Planting] = Field(
-        default_factory=list, description='several in turn: [{ plants = "lettuce", planted = 2025-04-01 }, …]'
-    )
-    mix: list[MixPart] = Field(
-        default_factory=list, description='side by side: [{ plants = "tomato", planted = …, share = 0.7 }, …]'
-    )
     mulch: Mulch | None = Field(None, description='such as { kind = "organic", cover = 0.8 }')
     wetting_interval: Time | None = Field(
-        None, description='between wettings while plants are small, such as "2 d": Kc ini is then reckoned from it'
+        None, description='between wettings while plants are small, such as "2 d": Kc ini is then computed from it'
     )
     wetting_depth: Annotated[Depth, Field(gt=0)] = Field(10.0, description="of one such wetting, over the bed")
     method: Literal["single", "dual"] = Field("single", description="single or dual crop coefficient")
@@ -301,23 +303,45 @@ class Bed(Described):
     )
     leaching: Leaching | None = Field(None, description='salty water: { water = "1.2 dS/m", threshold = "2.5 dS/m" }')
 
-    @model_validator(mode="after")
-    def _planted_in_one_way(self) -> Self:
-        ways = [key for key in ("plants", "plantings", "mix") if getattr(self, key)]
-        if not ways:
-            raise Senseless('is missing; expected: such as "tomato"', key="plants")
-        if len(ways) > 1:
-            raise Senseless(f"takes one of plants, plantings and mix, not {' and '.join(ways)}", key=ways[-1])
-        if self.plants is not None:
-            _needs_date(self.plants, self.planted)
-        elif self.planted is not None:
-            raise Senseless(f"goes with each part of the {ways[0]} here, not with the bed", key="planted")
-        if self.mix and abs(sum(part.share for part in self.mix) - 1.0) > 1e-6:
-            total = sum(part.share for part in self.mix)
-            raise Senseless(f"has shares that add up to {total:g}; they must add up to 1", key="mix")
-        return self
-
     @property
     def wetting_days(self) -> float | None:
         """Days between wettings, if told."""
         return None if self.wetting_interval is None else self.wetting_interval / 24.0
+
+
+class PlantedBed(_Bed, Planting):
+    """A bed with one planting."""
+
+    marks = ("plants",)
+
+
+class BedInTurn(_Bed):
+    """A bed with several plantings, one after the other."""
+
+    marks = ("plantings",)
+    elsewhere: ClassVar[Mapping[str, str]] = {"planted": "goes with each part of the plantings here, not with the bed"}
+
+    plantings: list[Planting] = Field(
+        min_length=1, description='several in turn: [{ plants = "lettuce", planted = 2025-04-01 }, …]'
+    )
+
+
+class MixedBed(_Bed):
+    """A bed with several plantings side by side."""
+
+    marks = ("mix",)
+    elsewhere: ClassVar[Mapping[str, str]] = {"planted": "goes with each part of the mix here, not with the bed"}
+
+    mix: list[MixPart] = Field(
+        min_length=1, description='side by side: [{ plants = "tomato", planted = …, share = 0.7 }, …]'
+    )
+
+    @model_validator(mode="after")
+    def _adds_up(self) -> Self:
+        total = sum(part.share for part in self.mix)
+        if abs(total - 1.0) > 1e-6:
+            raise Senseless(Problem("shares", "mix", f"has shares that add up to {total:g}; they must add up to 1"))
+        return self
+
+
+Bed = Annotated[PlantedBed | BedInTurn | MixedBed, OneOf()]

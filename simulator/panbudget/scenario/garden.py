@@ -9,25 +9,27 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-import tomllib
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, PrivateAttr, ValidationError, model_validator
 
-from panbudget.errors import Problem, ScenarioError
+from panbudget.errors import Problem, ScenarioError, did_you_mean
+from panbudget.files import read_toml
 from panbudget.scenario import problems as scenario_errors
-from panbudget.scenario.beds import Bed, Emitter, Emitters, Plants, Soil
-from panbudget.scenario.faults import Fault
-from panbudget.scenario.pans import Fetch, Pan, Vessel
-from panbudget.scenario.problems import Senseless, Several
+from panbudget.scenario.beds import Bed, Emitter
+from panbudget.scenario.faults import Fault, Knocked
+from panbudget.scenario.pans import Pan
+from panbudget.scenario.problems import Senseless
 from panbudget.scenario.quantities import (
     Described,
+    Flag,
     Flow,
     Length,
     Mass,
     Number,
+    OneOf,
     Pressure,
     TemperatureDifference,
     Time,
@@ -38,32 +40,13 @@ from panbudget.scenario.rights import StatementRules
 from panbudget.scenario.supplies import Pipe, Supply
 from panbudget.scenario.wishes import Owned, Wishes
 
-__all__ = [
-    "Bed",
-    "Column",
-    "Controller",
-    "Emitter",
-    "Emitters",
-    "FallbackSource",
-    "Fault",
-    "Fetch",
-    "Heat",
-    "Pan",
-    "Plants",
-    "Scenario",
-    "SeasonDates",
-    "SetUpTest",
-    "Site",
-    "Soil",
-    "Supply",
-    "Timer",
-    "Valve",
-    "Vessel",
-    "WeatherSource",
-    "WhatIf",
-    "load_scenario",
-    "scenario_from",
-]
+_LEAST_SWING = 0.001  # kg; a gram, which no beam feels
+USABLE = '1 to 60 printable characters without "/"'
+
+
+def is_usable(name: str) -> bool:
+    """Whether a name that the user made up can stand in keys, tables and file names."""
+    return bool(name.strip()) and "/" not in name and name.isprintable() and len(name) <= 60
 
 
 class Site(Described):
@@ -86,12 +69,12 @@ class Site(Described):
         if self.timezone is not None:
             import zoneinfo
 
-            from panbudget.scenario.zones import zone_cure
+            from panbudget.scenario.zones import unknown_zone
 
             try:
                 zoneinfo.ZoneInfo(self.timezone)
             except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError) as error:
-                raise Senseless(zone_cure(self.timezone), key="timezone") from error
+                raise Senseless(unknown_zone(self.timezone)) from error
         return self
 
 
@@ -111,10 +94,8 @@ class FallbackSource(Described):
         None, description='height of its wind gauge above ground, such as "10 m"; by the format, else 2 m'
     )
     columns: dict[str, Column] = Field(default_factory=dict, description="standard name = { column, unit }")
-    adjust: Annotated[bool, Field(strict=True)] = Field(
-        False, description="true fits its figures to the weather file's over the days that both have"
-    )
-    rain: Annotated[bool, Field(strict=True)] = Field(False, description="true lets it lend rain, which is local")
+    adjust: Flag = Field(False, description="true fits its figures to the weather file's over the days that both have")
+    rain: Flag = Field(False, description="true lets it lend rain, which is local")
     latitude: Annotated[Number, Field(ge=-90, le=90)] | None = Field(
         None, description="where it differs from the site's"
     )
@@ -144,7 +125,8 @@ class WeatherSource(Described):
         seen = {self.file: "the weather file itself"}
         for index, fallback in enumerate(self.fallback):
             if fallback.file in seen:
-                raise Senseless(f"is {seen[fallback.file]}; name another file", key=f"fallback[{index}].file")
+                found = f"is {seen[fallback.file]}"
+                raise Senseless(Problem("named-twice", f"fallback[{index}].file", found, cure="name another file"))
             seen[fallback.file] = f"named twice, here and in fallback[{index}]"
         return self
 
@@ -161,7 +143,8 @@ class SeasonDates(Described):
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         if self.end < self.start:
-            raise Senseless(f"is before the start, {self.start}; give the later date as end", key="end")
+            found = f"is before the start, {self.start}"
+            raise Senseless(Problem("order", "end", found, cure="give the later date as end"))
         return self
 
     @property
@@ -180,15 +163,13 @@ class SetUpTest(Described):
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         if self.rises_at >= self.falls_at:
-            raise Senseless("must be below falls_at: the latch makes the two differ", key="rises_at")
+            raise Senseless(Problem("order", "rises_at", "must be below falls_at: the latch makes the two differ"))
         return self
 
 
-class Valve(Described):
+class _Valve(Described):
     """The valve, its beam and its refill emitter."""
 
-    swing: Annotated[Mass, Field(gt=0)] | None = Field(None, description='kg between trip and reset, such as "0.9 kg"')
-    set_up_test: SetUpTest | None = Field(None, description="two weighings, in place of the swing")
     refill: Emitter = Field(
         description='the emitter that drips into the pan, such as { flow = "2 L/h", at = "100 kPa" }'
     )
@@ -197,34 +178,65 @@ class Valve(Described):
     rated_loss: Pressure | None = Field(None, description='pressure it takes at its rated flow, such as "30 kPa"')
     least_pressure: Pressure | None = Field(None, description="least that the valve works at")
 
+    @property
+    def swing_kg(self) -> float:
+        """Water between trip and reset. [kg]"""
+        raise NotImplementedError
+
+    @property
+    def arm_ratio(self) -> float:
+        """Counterweight's arm over the pan's arm, as far as the file says it."""
+        return 1.0
+
     @model_validator(mode="after")
-    def _one_swing(self) -> Self:
+    def _can_work(self) -> Self:
         wrong = []
-        if self.swing is not None and self.set_up_test is not None:
-            message = "stands beside set_up_test, and both say the same thing; take one of them out"
-            wrong.append(Senseless(message, key="swing"))
-        elif self.swing is None and self.set_up_test is None:
-            message = 'is missing; expected: such as "0.9 kg", or set_up_test with two weighings in its place'
-            wrong.append(Senseless(message, key="swing"))
-        elif self.swing_kg < 0.001:
-            message = "is below a gram, which no beam feels; a swing is some hundred grams"
-            wrong.append(Senseless(message, key="swing"))
+        if self.swing_kg < _LEAST_SWING:
+            found = "is below a gram, which no beam feels; a swing is some hundred grams"
+            wrong.append(Problem("too-small", "swing", found))
         for index, text in enumerate(self.press_times):
             if text not in ("sunset", "sunrise") and not _is_clock(text):
-                message = 'must be "sunset", "sunrise" or a time such as "20:30"'
-                wrong.append(Senseless(message, key=f"press_times[{index}]"))
+                found = 'must be "sunset", "sunrise" or a time such as "20:30"'
+                wrong.append(Problem("no-time", f"press_times[{index}]", found))
         if len(self.press_times) > 24:
-            wrong.append(Senseless("has more than 24 times a day", key="press_times"))
+            wrong.append(Problem("too-long", "press_times", "has more than 24 times a day"))
         if wrong:
-            raise Several(wrong)
+            raise Senseless(*wrong)
         return self
+
+
+class SwingValve(_Valve):
+    """A valve whose swing is known."""
+
+    marks = ("swing",)
+
+    swing: Annotated[Mass, Field(gt=0)] = Field(description='such as "0.9 kg"')
 
     @property
     def swing_kg(self) -> float:
         """Water between trip and reset. [kg]"""
-        if self.set_up_test is not None:
-            return (self.set_up_test.falls_at - self.set_up_test.rises_at) * self.set_up_test.arm_ratio
-        return self.swing or 0.0
+        return self.swing
+
+
+class WeighedValve(_Valve):
+    """A valve whose swing comes of two weighings."""
+
+    marks = ("set_up_test",)
+
+    set_up_test: SetUpTest = Field(description="two weighings, in place of the swing")
+
+    @property
+    def swing_kg(self) -> float:
+        """Water between trip and reset. [kg]"""
+        return (self.set_up_test.falls_at - self.set_up_test.rises_at) * self.arm_ratio
+
+    @property
+    def arm_ratio(self) -> float:
+        """Counterweight's arm over the pan's arm."""
+        return self.set_up_test.arm_ratio
+
+
+Valve = Annotated[SwingValve | WeighedValve, OneOf()]
 
 
 def _is_clock(text: str) -> bool:
@@ -249,9 +261,9 @@ class Timer(Described):
     @model_validator(mode="after")
     def _one_amount(self) -> Self:
         if (self.duration is None) == (self.litres_a_week is None):
-            raise Senseless("takes a duration or litres_a_week: one of the two")
+            raise Senseless(Problem("one-of", found="takes a duration or litres_a_week: one of the two"))
         if len(set(self.days)) < len(self.days):
-            raise Senseless("names a day twice", key="days", shown=False)
+            raise Senseless(Problem("named-twice", "days", "names a day twice"))
         return self
 
 
@@ -271,30 +283,27 @@ class Controller(Described):
     def _pan_outlasts_swing(self) -> Self:
         most = self.pan.water_at_reset
         if self.valve.swing_kg >= most:
-            key = "valve.swing" if self.valve.set_up_test is None else "valve.set_up_test"
-            raise Senseless(
-                f"would empty the pan before it trips: filled to its freeboard the pan holds {most:.3g} kg; "
-                "take a smaller swing, or a wider or deeper pan",
-                key=key,
-            )
+            found = f"would empty the pan before it trips: filled to its freeboard the pan holds {most:.3g} kg"
+            cure = "take a smaller swing, or a wider or deeper pan"
+            raise Senseless(Problem("too-much", f"valve.{self.valve.marks[0]}", found, cure=cure))
         return self
 
 
 class Heat(Described):
-    """A made heat wave, laid over the weather file's days."""
+    """A made-up heat wave, laid over the weather file's days."""
 
     start: dt.date = Field(description="first day, such as 2025-07-08")
     days: Annotated[int, Field(strict=True, ge=1, le=60)] = Field(7, description="how many days, such as 7")
     warmer: Annotated[TemperatureDifference, Field(gt=0, le=15)] = Field(
         description='how much warmer by day and by night, such as "+5 K"'
     )
-    without_rain: Annotated[bool, Field(strict=True)] = Field(False, description="true takes away those days' rain")
+    without_rain: Flag = Field(False, description="true takes away those days' rain")
 
 
 class WhatIf(Described):
     """What the record does not hold and you want to try."""
 
-    heat: Heat | None = Field(None, description='a made heat wave, such as { start = 2025-07-08, warmer = "+5 K" }')
+    heat: Heat | None = Field(None, description='a made-up heat wave, such as { start = 2025-07-08, warmer = "+5 K" }')
 
 
 class Scenario(Described):
@@ -319,60 +328,66 @@ class Scenario(Described):
     _sha256: str = PrivateAttr(default="")
 
     @model_validator(mode="after")
-    def _hangs_together(self) -> Self:
-        wrong = []
-        for name, controller in self.controller.items():
-            if controller.supply not in self.supply:
-                near = scenario_errors.nearest(controller.supply, self.supply)
-                wrong.append(Senseless("names no [supply.…] of this file", near=near, key=f"controller.{name}.supply"))
-            names = {bed.strip().casefold() for bed in controller.bed}
-            if len(names) < len(controller.bed):
-                wrong.append(Senseless("has two beds of one name", key=f"controller.{name}.bed", shown=False))
-        for path, name in scenario_errors.names_of(self):
-            if not name.strip() or "/" in name or not name.isprintable() or len(name) > 60:
-                wrong.append(
-                    Senseless('is no usable name: 1 to 60 printable characters without "/"', key=path, shown=False)
-                )
-        wrong.extend(self._rights_of_strange_beds())
-        wrong.extend(self._faults_of_strange_parts())
+    def _agrees_with_itself(self) -> Self:
+        wrong = [*self._supplies_and_names(), *self._rights_of_strange_beds(), *self._faults_of_strange_parts()]
         if wrong:
-            raise scenario_errors.Several(wrong)
+            raise Senseless(*wrong)
         return self
 
-    def _rights_of_strange_beds(self) -> Iterator[Senseless]:
+    def _supplies_and_names(self) -> Iterator[Problem]:
+        """A controller must name a supply; names must be usable."""
+        for name, controller in self.controller.items():
+            if controller.supply not in self.supply:
+                cure = did_you_mean(controller.supply, self.supply, "")
+                yield Problem("unknown-part", f"controller.{name}.supply", "names no [supply.…] of this file", "", cure)
+            if len({bed.strip().casefold() for bed in controller.bed}) < len(controller.bed):
+                yield Problem("named-twice", f"controller.{name}.bed", "has two beds of one name")
+        made_up = [
+            *(("supply", name) for name in self.supply),
+            *(
+                (f"supply.{n}.right.further", name)
+                for n, s in self.supply.items()
+                if s.right
+                for name in s.right.further
+            ),
+            *(("variant", name) for name in self.variant),
+            *(("controller", name) for name in self.controller),
+            *((f"controller.{n}.bed", name) for n, c in self.controller.items() for name in c.bed),
+        ]
+        for parent, name in made_up:
+            if not is_usable(name):
+                yield Problem("no-name", f"{parent}.{name}", "is no usable name", USABLE)
+
+    def _rights_of_strange_beds(self) -> Iterator[Problem]:
         """A further right must name beds that its supply waters."""
         for name, supply in self.supply.items():
-            served = [
-                f"{c}/{bed}"
-                for c, controller in self.controller.items()
-                if controller.supply == name
-                for bed in controller.bed
-            ]
+            served = [key for key, controller in self._beds() if controller.supply == name]
             for further, right in (supply.right.further if supply.right else {}).items():
                 for index, bed in enumerate(right.beds):
                     if bed not in served:
-                        yield Senseless(
-                            f'is no bed that [supply.{name}] waters, written "CONTROLLER/BED"',
-                            near=scenario_errors.nearest(bed, served),
-                            key=f"supply.{name}.right.further.{further}.beds[{index}]",
-                        )
+                        where = f"supply.{name}.right.further.{further}.beds[{index}]"
+                        found = f'is no bed that [supply.{name}] waters, written "CONTROLLER/BED"'
+                        yield Problem("unknown-part", where, found, "", did_you_mean(bed, served, ""))
 
-    def _faults_of_strange_parts(self) -> Iterator[Senseless]:
+    def _beds(self) -> list[tuple[str, Controller]]:
+        return [(f"{name}/{bed}", controller) for name, controller in self.controller.items() for bed in controller.bed]
+
+    def _faults_of_strange_parts(self) -> Iterator[Problem]:
         """A fault must name a part that is there, and may leave it out where there is only one."""
-        beds = [f"{name}/{bed}" for name, controller in self.controller.items() for bed in controller.bed]
+        names = {"supply": [*self.supply], "bed": [key for key, _ in self._beds()], "controller": [*self.controller]}
         for index, fault in enumerate(self.fault):
-            key = "supply" if fault.kind == "supply-cut" else "bed" if fault.bed is not None else "controller"
-            known = {"supply": list(self.supply), "bed": beds, "controller": list(self.controller)}[key]
-            named = getattr(fault, key)
-            at = f"fault[{index}].{key}"
+            key, named = fault.part
+            known = names[key]
+            where = f"fault[{index}].{key}"
             if named is None and len(known) > 1:
-                yield Senseless(f"is missing; which one of {', '.join(known)}?", key=at, shown=False)
+                yield Problem("missing", where, "is missing", cure=f"which one of {', '.join(known)}?")
             elif named is not None and named not in known:
-                yield Senseless("is not in this file", near=scenario_errors.nearest(named, known), key=at)
-            elif fault.swing is not None:
-                own = self.controller[fault.controller or known[0]].valve.swing_kg
-                if own + fault.swing < 0.001:
-                    yield Senseless(f"leaves nothing of a swing of {own:g} kg", key=f"fault[{index}].swing")
+                yield Problem("unknown-part", where, "is not in this file", "", did_you_mean(named, known, ""))
+            elif isinstance(fault, Knocked) and fault.swing is not None:
+                swing = self.controller[fault.controller or known[0]].valve.swing_kg
+                if swing + fault.swing < _LEAST_SWING:
+                    found = f"leaves nothing of a swing of {swing:g} kg"
+                    yield Problem("too-small", f"fault[{index}].swing", found)
 
     @property
     def path(self) -> Path:
@@ -411,11 +426,9 @@ class Scenario(Described):
         if name not in self.variant and name.endswith(".toml"):
             return self.changed(_variant_in(Path(name)))
         if name not in self.variant:
-            near = scenario_errors.nearest(name, self.variant)
-            hint = f'; did you mean "{near}"?' if near else f"; the file has {', '.join(self.variant) or 'none'}"
-            raise ScenarioError(
-                Problem.of_text(f"there is no [variant.{name}]{hint}", "variant", name), file=str(self._path)
-            )
+            cure = did_you_mean(name, self.variant, f"the file has {', '.join(self.variant) or 'none'}")
+            problem = Problem("unknown-variant", f"variant.{name}", "is not in this file", "", cure, name)
+            raise ScenarioError(problem, file=str(self._path))
         strange = list(self._misspelt(self.variant[name], f"variant.{name}"))
         if strange:
             raise ScenarioError(*strange, file=str(self._path))
@@ -424,47 +437,40 @@ class Scenario(Described):
 
     def _misspelt(self, overlay: Mapping[str, Any], where: str) -> Iterator[Problem]:
         """Parts that an overlay changes, under a name that is nearly one of the file's: it would be a new, empty part."""
-        parts: list[tuple[str, Any, Mapping[str, Any]]] = [
-            (kind, overlay.get(kind), getattr(self, kind)) for kind in ("controller", "supply")
+        given = _table(overlay.get("controller"))
+        # what is changed, what there is, and the keys of a part that is described whole, which may be a new one
+        parts: list[tuple[str, Any, Mapping[str, Any], tuple[set[str], ...]]] = [
+            ("controller", given, self.controller, ({"supply"},)),
+            ("supply", overlay.get("supply"), self.supply, ({"pressure"}, {"kind"})),
+            *(
+                (f"controller.{name}.bed", _table(given.get(name)).get("bed"), part.bed, ({"area", "emitters"},))
+                for name, part in self.controller.items()
+            ),
         ]
-        given = overlay.get("controller")
-        if isinstance(given, Mapping):
-            for name, controller in self.controller.items():
-                if isinstance(given.get(name), Mapping):
-                    parts.append((f"controller.{name}.bed", given[name].get("bed"), controller.bed))
-        for path, changes, known in parts:
-            for name in changes if isinstance(changes, Mapping) else ():
-                # a part that is described whole may be a new one: every valve names its supply, and so on
-                marks = {"controller": ({"supply"},), "supply": ({"pressure"}, {"kind"})}.get(
-                    path, ({"area", "emitters"},)
-                )
-                keys = set(changes[name]) if isinstance(changes[name], Mapping) else set()
-                whole = any(mark <= keys for mark in marks)
-                new = name not in known and not whole
-                near = scenario_errors.nearest(name, known) if new else None
-                if near is not None:
-                    key = f"{where}.{path}.{name}"
-                    yield Problem.of_text(f'{key} changes nothing that the file has; did you mean "{near}"?', key, name)
+        for path, changes, known, marks in parts:
+            for name, change in _table(changes).items():
+                if name in known or any(mark <= set(_table(change)) for mark in marks):
+                    continue
+                cure = did_you_mean(name, known, "")
+                if cure:
+                    found = "changes nothing that the file has"
+                    yield Problem("unknown-part", f"{where}.{path}.{name}", found, "", cure, name)
 
     def changed(self, overlay: Mapping[str, Any]) -> Scenario:
         """Return the scenario with an overlay, given as nested mappings, laid over it."""
         return _checked(_overlaid(self._raw, overlay), self._path, self._sha256)
 
 
+def _table(value: object) -> Mapping[str, Any]:
+    return value if isinstance(value, Mapping) else {}
+
+
 def _variant_in(path: Path) -> dict[str, Any]:
     """Read the one variant that a file holds."""
-    try:
-        content = path.read_bytes()
-        described = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
-    except OSError as error:
-        raise ScenarioError(f"can't be read ({error.strerror}); check the path of --variant", file=str(path)) from None
-    except UnicodeDecodeError:
-        raise ScenarioError("is not a text file in UTF-8; save it as UTF-8", file=str(path)) from None
-    except tomllib.TOMLDecodeError as error:
-        raise ScenarioError(scenario_errors.toml_problem(str(error), content), file=str(path)) from None
+    described, _ = read_toml(path)
     held = described.get("variant")
     if set(described) != {"variant"} or not isinstance(held, dict) or len(held) != 1:
-        raise ScenarioError("must hold one [variant.NAME] and nothing else", file=str(path))
+        raise ScenarioError(Problem("no-variant", "", "must hold one [variant.NAME] and nothing else"), file=str(path))
     only: dict[str, Any] = next(iter(held.values()))
     return only
 
@@ -483,6 +489,9 @@ def _overlaid(base: Mapping[str, Any], overlay: Mapping[str, Any]) -> dict[str, 
     if overlay.get("kind", base.get("kind")) != base.get("kind") and ("pressure" in base or "volume" in base):
         merged = {key: value for key, value in merged.items() if key == "right"}
     for key, value in overlay.items():
+        if value is None:  # a description in Python may take a key away
+            merged.pop(key, None)
+            continue
         below = merged.get(key)
         # soils and plants are one thing told in several ways: replaced whole, never mixed
         if isinstance(below, Mapping) and isinstance(value, Mapping) and key not in ("soil", "plants"):
@@ -556,24 +565,7 @@ def load_scenario(path: str | Path) -> Scenario:
         The file can't be read, is no TOML, or says something unknown or impossible; all of it, a line each.
     """
     path = Path(path)
-    try:
-        content = path.read_bytes()
-    except FileNotFoundError:
-        raise ScenarioError(
-            "there is no such file; `panbudget new DIR` makes one to start from", file=str(path)
-        ) from None
-    except IsADirectoryError:
-        found = sorted(path.glob("*.toml"))
-        hint = f"; did you mean {found[0]}?" if found else "; name the .toml file in it"
-        raise ScenarioError(f"is a folder{hint}", file=str(path)) from None
-    except OSError as error:
-        raise ScenarioError(f"can't be read ({error.strerror}); check its permissions", file=str(path)) from None
-    try:
-        raw = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
-    except UnicodeDecodeError:
-        raise ScenarioError("is not a text file in UTF-8; save it as UTF-8", file=str(path)) from None
-    except tomllib.TOMLDecodeError as error:
-        raise ScenarioError(scenario_errors.toml_problem(str(error), content), file=str(path)) from None
+    raw, content = read_toml(path, missing="`panbudget new DIR` makes one to start from")
     scenario = scenario_from(raw, path)
     scenario._sha256 = hashlib.sha256(content).hexdigest()
     return scenario

@@ -9,18 +9,19 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from panbudget.errors import Problem
 from panbudget.scenario.problems import Senseless
 from panbudget.scenario.quantities import Area, Count, Depth, Described, Length, Number, Share
 
-__all__ = ["Fetch", "Pan", "Vessel"]
+_Positive = Annotated[Length, Field(gt=0)]
 
 
 class Vessel(Described):
     """One open container with vertical sides."""
 
-    diameter: Length | None = Field(None, description='inside diameter, such as "50 cm"')
-    length: Length | None = Field(None, description='inside length, such as "60 cm"')
-    width: Length | None = Field(None, description='inside width, such as "40 cm"')
+    diameter: _Positive | None = Field(None, description='inside diameter, such as "50 cm"')
+    length: _Positive | None = Field(None, description='inside length, such as "60 cm"')
+    width: _Positive | None = Field(None, description='inside width, such as "40 cm"')
     area: Area | None = Field(None, description='water surface, such as "0.2 m^2"')
     count: Count = Field(1, description="how many of these")
 
@@ -28,24 +29,15 @@ class Vessel(Described):
     def _one_shape(self) -> Self:
         given = {k for k in ("diameter", "length", "width", "area") if getattr(self, k) is not None}
         if given not in ({"diameter"}, {"length", "width"}, {"area"}):
-            raise Senseless("takes a diameter, or a length and a width, or an area: one of the three")
-        for key in sorted(given):
-            if getattr(self, key) <= 0:
-                raise Senseless("must be above zero", key=key)
+            found = "takes a diameter, or a length and a width, or an area: one of the three"
+            raise Senseless(Problem("one-of", found=found))
         return self
 
     @property
     def surface(self) -> float:
         """Water surface of all of these together. [m²]"""
-
-        if self.diameter is not None:
-            one = math.pi * self.diameter**2 / 4.0
-        elif self.area is not None:
-            one = self.area
-        else:
-            assert self.length is not None and self.width is not None  # `_one_shape` saw to it
-            one = self.length * self.width
-        return one * self.count
+        round_one = math.pi * (self.diameter or 0.0) ** 2 / 4.0
+        return (self.area or round_one or (self.length or 0.0) * (self.width or 0.0)) * self.count
 
 
 class Fetch(Described):
@@ -62,7 +54,7 @@ class Pan(Described):
     depth: Annotated[Depth, Field(gt=0)] = Field(description='floor to rim, such as "18 cm"')
     freeboard: Annotated[Depth, Field(ge=0)] = Field(20.0, description="from the reset level up to the rim")
     evaporation: Literal["from-eto", "energy-balance", "measured"] = Field(
-        "from-eto", description="how the pan's evaporation is reckoned"
+        "from-eto", description="how the pan's evaporation is computed"
     )
     fetch: Fetch = Field(default_factory=lambda: Fetch.model_validate({}))
     exposure: Annotated[Number, Field(gt=0, le=5)] = Field(
@@ -77,10 +69,8 @@ class Pan(Described):
     @model_validator(mode="after")
     def _holds_water(self) -> Self:
         if self.freeboard >= self.depth:
-            raise Senseless(
-                f"reaches down to the floor of a pan {self.depth:g} mm deep; give less freeboard or a deeper pan",
-                key="freeboard",
-            )
+            found = f"reaches down to the floor of a pan {self.depth:g} mm deep"
+            raise Senseless(Problem("too-much", "freeboard", found, cure="give less freeboard or a deeper pan"))
         return self
 
     @property

@@ -1,5 +1,5 @@
 """
-Scenario errors in plain words: where, what was found, what was expected, the nearest key that is known.
+Scenario errors as data: where, what was found, what was expected, the nearest key that is known.
 
 pydantic finds what is wrong and where; this module says it. Knows the models' shape and no meaning of their own.
 """
@@ -7,80 +7,55 @@ pydantic finds what is wrong and where; this module says it. Knows the models' s
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import re
 import typing
 from collections.abc import Iterable, Iterator
-from typing import Any
+from typing import Any, NamedTuple
 
 from pydantic import BaseModel, ValidationError
-from pydantic.fields import FieldInfo
 
-from panbudget.errors import Problem
+from panbudget.errors import Problem, did_you_mean, nearest
 
-__all__ = ["Senseless", "Several", "names_of", "nearest", "problems", "toml_problem"]
+_BARE = re.compile(r"[A-Za-z0-9_-]+")
+_MOST_SHOWN = 60  # characters of a value
+
+# what pydantic calls it -> predicate; the rest of its findings are said by their name
+_FOUND = {
+    "greater_than": "must be above {gt:g}",
+    "greater_than_equal": "must be at least {ge:g}",
+    "less_than": "must be below {lt:g}",
+    "less_than_equal": "must be at most {le:g}",
+    **dict.fromkeys(("model_type", "model_attributes_type", "dict_type"), "is not a table"),
+    **dict.fromkeys(("float_type", "float_parsing"), "is not a plain number"),
+    **dict.fromkeys(("int_type", "int_parsing", "int_from_float"), "is not a whole number"),
+    "finite_number": "is not a finite number",
+    "bool_type": "is not true or false",
+    "string_type": "is not text in quotes",
+    "string_too_long": "is longer than {max_length} characters",
+    "list_type": "is not a list in [ ]",
+    "too_short": "needs at least {min_length} entries",
+    "too_long": "takes at most {max_length} entries",
+}
 
 
 class Senseless(ValueError):
     """
-    A value that can be read and makes no sense.
+    Values of one part that can be read and make no sense.
 
     Parameters
     ----------
-    message : str
-        Predicate of a sentence whose subject is the key and its value.
-    key : str
-        Key path below the part that was checked, empty for the part itself.
-    near : str, optional
-        A known name to suggest.
-    whole : bool
-        The message is a sentence of its own.
-    shown : bool
-        Whether the value is shown.
+    *problems : Problem
+        Their ``where`` is a key path below the part, empty for the part itself; `problems` puts the value in.
     """
 
-    def __init__(
-        self, message: str, *, key: str = "", near: str | None = None, whole: bool = False, shown: bool = True
-    ) -> None:
-        super().__init__(message + (f'; did you mean "{near}"?' if near else ""))
-        self.key = key
-        self.whole = whole
-        self.shown = shown
-
-
-class Several(ValueError):
-    """Several values of one part that make no sense."""
-
-    def __init__(self, parts: Iterable[Senseless]) -> None:
-        self.parts = tuple(parts)
-        super().__init__("; ".join(map(str, self.parts)))
-
-
-def nearest(word: str, known: Iterable[str]) -> str | None:
-    """Return the known word that looks most like this one, if any does."""
-    by_folded = {k.casefold(): k for k in known}
-    match = difflib.get_close_matches(str(word).casefold(), by_folded, n=1, cutoff=0.6)
-    return by_folded[match[0]] if match else None
-
-
-def names_of(scenario: Any) -> Iterator[tuple[str, str]]:
-    """Walk over the names that a user made up: (key path, name)."""
-    for name in scenario.supply:
-        yield f"supply.{name}", name
-        right = scenario.supply[name].right
-        for further in right.further if right else ():
-            yield f"supply.{name}.right.further.{further}", further
-    for name in scenario.variant:
-        yield f"variant.{name}", name
-    for name, controller in scenario.controller.items():
-        yield f"controller.{name}", name
-        for bed in controller.bed:
-            yield f"controller.{name}.bed.{bed}", bed
+    def __init__(self, *problems: Problem) -> None:
+        self.problems = problems
+        super().__init__("; ".join(problem.sentence() for problem in problems))
 
 
 def problems(error: ValidationError, root: type[BaseModel], prefix: str = "") -> list[Problem]:
     """
-    Turn pydantic's findings into lines for a person.
+    Turn pydantic's findings into problems.
 
     Parameters
     ----------
@@ -95,233 +70,191 @@ def problems(error: ValidationError, root: type[BaseModel], prefix: str = "") ->
     list of Problem
         In the order of the file's models, one for each thing that is wrong.
     """
-    found: list[Problem] = []
+    listed: list[Problem] = []
+    excused: set[str] = set()  # keys that a misspelt key was meant to be, tables that have keys of another kind
     for item in error.errors(include_url=False):
-        for problem in _said(item, root):
-            line = Problem.of_text(prefix + problem.sentence(), problem.where, problem.value)
-            if line not in found:
-                found.append(line)
-    # a misspelt key is one mistake: that the right one is missing need not be said as well
-    meant = {_sibling(line) for line in found if " is no known key" in line.sentence()} - {None}
-    return [line for line in found if not (line.where in meant and f"{line.where} is missing" in line.sentence())]
+        spot = _spot(item["loc"], root)
+        for problem in _of_item(item, spot, root):
+            if problem not in listed:
+                listed.append(problem)
+            parent = problem.where.rpartition(".")[0]
+            if problem.code == "unknown-key" and spot.model is not None:
+                excused.add(f"{parent}.{nearest(spot.key, spot.model.model_fields)}".lstrip("."))
+            elif problem.code in ("other-kind", "said-twice"):
+                excused.add(parent)
+    # one mistake is one line: that the right key is missing, or another kind's, need not be said as well
+    return [
+        problem.under(prefix)
+        for problem in listed
+        if problem.code != "missing" or excused.isdisjoint((problem.where, problem.where.rpartition(".")[0]))
+    ]
 
 
-def _sibling(line: Problem) -> str | None:
-    match = re.search(r'did you mean "([^"]+)"', line.sentence())
-    if match is None:
-        return None
-    parent = line.where.rpartition(".")[0]
-    return f"{parent}.{match.group(1)}" if parent else match.group(1)
+class _Spot(NamedTuple):
+    """A place in the models: key path, last key, the model that holds it, that model's kinds, the key's type and text."""
+
+    where: str
+    key: str
+    model: Any
+    kinds: list[Any]
+    annotation: Any
+    description: str | None
 
 
-def _said(item: Any, root: type[BaseModel]) -> Iterator[Problem]:
-    loc, kind, value = item["loc"], item["type"], item.get("input")
-    path = _path(loc)
-    context = item.get("ctx", {})
-    cause = context.get("error")
-    if isinstance(cause, Several):
-        for part in cause.parts:
-            yield _senseless(part, path, value)
-    elif isinstance(cause, Senseless):
-        yield _senseless(cause, path, value)
-    elif kind == "extra_forbidden":
-        yield Problem.of_text(f"{path} is no known key{_suggestion(loc, root)}", path, value)
-    elif kind == "missing":
-        yield Problem.of_text(f"{path} is missing{_expectation(loc, root)}", path)
-    else:
-        if kind == "literal_error":  # the names that are known are what was expected
-            near = nearest(value, re.findall(r"'([^']*)'", context["expected"])) if isinstance(value, str) else None
-            cure = f'; did you mean "{near}"?' if near else ""
+def _spot(loc: tuple[Any, ...], root: type[BaseModel]) -> _Spot:
+    """Walk the models down a path as pydantic tells it, which holds the names of kinds as well as keys."""
+    where, key, description = "", "", None
+    annotation: Any = root
+    model: Any = root
+    kinds: list[Any] = [root]
+    holder, beside = model, kinds
+    named = False  # the next part is a name that the user made up
+    for part in loc:
+        if isinstance(part, int):
+            where += f"[{part}]"
+        elif named:
+            where += "." + (part if _BARE.fullmatch(part) else f'"{part}"')
+            named = False
+        elif model is None:  # the name of a kind, or of a scalar's
+            model = next((kind for kind in kinds if kind.__name__ == part), None)
         else:
-            cure = _expectation(loc, root)
-        yield Problem.of_text(f"{path} = {_shown(value)} {_predicate(kind, context)}{cure}", path, value)
+            holder, beside, key = model, kinds, part
+            where = f"{where}.{part}".lstrip(".")
+            field = model.model_fields.get(part)
+            annotation, description = (field.annotation, field.description) if field else (None, None)
+            named = _holds_names(annotation)
+            kinds = _models_in(annotation)
+            model = kinds[0] if len(kinds) == 1 else None
+    return _Spot(where, key, holder, beside, annotation, description)
 
 
-def _senseless(cause: Senseless, path: str, value: Any) -> Problem:
-    at = ".".join(p for p in (path, cause.key) if p)
-    for part in re.findall(r"[^.\[\]]+", cause.key):
+def _of_item(item: Any, spot: _Spot, root: type[BaseModel]) -> Iterator[Problem]:
+    kind, value, context = item["type"], item.get("input"), item.get("ctx", {})
+    cause = context.get("error")
+    if isinstance(cause, Senseless):
+        for problem in cause.problems:
+            where = ".".join(filter(None, (spot.where, problem.where)))
+            inner = _within(value, problem.where)
+            yield Problem(problem.code, where, _with_value(inner, problem.found), problem.expected, problem.cure, inner)
+    elif kind == "extra_forbidden":
+        yield _stranger(item["loc"], spot, value, root)
+    elif kind == "missing":
+        yield Problem("missing", spot.where, "is missing", *_wanted(spot))
+    elif kind.startswith("union_tag"):
+        names = [name for part in _models_in(spot.annotation) for name in kinds_of(part)]
+        where, value = f"{spot.where}.kind", value.get("kind") if isinstance(value, dict) else None
+        if value is None:
+            yield Problem("missing", where, "is missing", "one of " + _listed(names))
+        else:
+            yield _no_choice(where, value, names)
+    elif kind == "literal_error":
+        yield _no_choice(spot.where, value, _literals(spot.annotation))
+    else:
+        found = _FOUND.get(kind, f"can't be used ({kind.replace('_', ' ')})").format(**context)
+        if kind.startswith(("date_", "datetime_")):
+            found = "is not a date such as 2025-05-01"
+        yield Problem(kind.replace("_", "-"), spot.where, _with_value(value, found), _wanted(spot)[0], value=value)
+
+
+def _no_choice(where: str, value: Any, names: list[str]) -> Problem:
+    cure = did_you_mean(value, names, "") if isinstance(value, str) else ""
+    return Problem("no-choice", where, _with_value(value, f"must be one of {_listed(names)}"), "", cure, value)
+
+
+def _listed(names: Iterable[str]) -> str:
+    quoted = [f'"{name}"' for name in names]
+    return " or ".join(filter(None, [", ".join(quoted[:-1]), quoted[-1]]))
+
+
+def _wanted(spot: _Spot) -> tuple[str, str]:
+    """What is expected at a place, and which kind of part needs it."""
+    expected = spot.description or (f"a table [{spot.where}]" if _models_in(spot.annotation) else "")
+    others = [mark for kind in spot.kinds if kind is not spot.model for mark in kind.marks]
+    if others and spot.model is spot.kinds[0] and spot.key in spot.model.marks:
+        expected += f", or {' or '.join(others)} in its place"
+    elif len(spot.kinds) > 1 and spot.key != "kind":
+        return expected, f"{_named(spot.model)} needs it"
+    return expected, ""
+
+
+def _named(*parts: Any) -> str:
+    """Name kinds of a part by what a file says to get them."""
+    kinds = [kind for part in parts for kind in kinds_of(part)]
+    return f"kind = {_listed(kinds)}" if kinds else " or ".join(f"a {mark}" for part in parts for mark in part.marks)
+
+
+def kinds_of(part: type[BaseModel]) -> tuple[str, ...]:
+    """Return the values of `kind` that a part goes by, none where it has no such key."""
+    return tuple(_literals(part.model_fields["kind"].annotation)) if "kind" in part.model_fields else ()
+
+
+def _stranger(loc: tuple[Any, ...], spot: _Spot, value: Any, root: type[BaseModel]) -> Problem:
+    """A key that its table does not have: another kind's, misspelt, or one of another table."""
+    code, where, key, model = "unknown-key", spot.where, spot.key, spot.model
+    if model is None:
+        return Problem(code, where, "is no known key")
+    if key in model.elsewhere:
+        return Problem("other-kind", where, _with_value(value, model.elsewhere[key]), value=value)
+    having = [kind for kind in spot.kinds if key in kind.model_fields]
+    if any(key in kind.marks for kind in having):
+        beside = " and ".join(model.marks)
+        found = _with_value(value, f"stands beside {beside}, and both say the same thing")
+        return Problem("said-twice", where, found, cure="take one of them out", value=value)
+    if having:
+        takes = ", ".join(name for name in model.model_fields if name != "kind")
+        found = f"goes with {_named(*having)}, not with {_named(model)}, which takes {takes}"
+        return Problem("other-kind", where, _with_value(value, found), value=value)
+    places = [f"[{place}]" for place, other in _all_models(root, "") if key in other.model_fields]
+    known = f"known here: {', '.join(model.model_fields)}"
+    otherwise = f'"{key}" belongs in {" or ".join(list(dict.fromkeys(places))[:2])}' if places else known
+    return Problem(code, where, "is no known key", cure=did_you_mean(key, model.model_fields, otherwise), value=value)
+
+
+def _within(value: Any, path: str) -> Any:
+    """Look up what stands at a key path below a table."""
+    for part in re.findall(r"[^.\[\]]+", path):
         if isinstance(value, dict):
             value = value.get(part)
         elif isinstance(value, list) and part.isdigit():
             value = value[int(part)]
-    if cause.whole:
-        return Problem.of_text(f"{at}: {cause}", at, value)
-    if value is None or isinstance(value, dict | list | BaseModel) or not cause.shown:
-        return Problem.of_text(f"{at} {cause}", at, value)
-    return Problem.of_text(f"{at} = {_shown(value)} {cause}", at, value)
+    return value
 
 
-_BARE = re.compile(r"[A-Za-z0-9_-]+")
-
-
-def _path(loc: tuple[Any, ...]) -> str:
-    text = ""
-    for part in loc:
-        if isinstance(part, int):
-            text += f"[{part}]"
-        else:
-            shown = part if _BARE.fullmatch(str(part)) else f'"{part}"'
-            text += f".{shown}" if text else str(shown)
-    return text
+def _with_value(value: Any, found: str) -> str:
+    """Put a value before what is the matter with it, unless it is a table or a list, or nothing."""
+    if value is None or isinstance(value, dict | list | BaseModel):
+        return found
+    return f"= {_shown(value)} {found}"
 
 
 def _shown(value: Any) -> str:
-    if isinstance(value, str):
-        text = '"' + value + '"'
-    elif isinstance(value, bool):
-        text = str(value).lower()
-    elif isinstance(value, dt.date | dt.datetime):
+    if isinstance(value, dt.date):  # a moment is one as well
         text = value.isoformat()
-    elif isinstance(value, dict):
-        text = "{ " + ", ".join(f"{k} = {_shown(v)}" for k, v in value.items()) + " }"
     else:
-        text = str(value)
-    return text if len(text) <= 60 else text[:57] + "…"
-
-
-def _predicate(kind: str, context: dict[str, Any]) -> str:
-    limits = {
-        "greater_than": ("gt", "must be above"),
-        "greater_than_equal": ("ge", "must be at least"),
-        "less_than": ("lt", "must be below"),
-        "less_than_equal": ("le", "must be at most"),
-    }
-    if kind in limits:
-        key, words = limits[kind]
-        return f"{words} {context[key]:g}"
-    if kind == "literal_error":
-        return f"must be one of {context['expected']}".replace("'", '"')
-    if kind in ("model_type", "model_attributes_type", "dict_type"):
-        return "is not a table"
-    if kind in ("float_type", "float_parsing"):
-        return "is not a plain number"
-    if kind in ("int_type", "int_parsing", "int_from_float"):
-        return "is not a whole number"
-    if kind == "finite_number":
-        return "is not a finite number"
-    if kind == "string_type":
-        return "is not text in quotes"
-    if kind == "list_type":
-        return "is not a list in [ ]"
-    if kind.startswith(("date_", "datetime_")):
-        return "is not a date such as 2025-05-01"
-    if kind == "too_short":
-        return f"needs at least {context.get('min_length', 1)} entries"
-    if kind == "too_long":
-        return f"takes at most {context.get('max_length')} entries"
-    return f"can't be used ({kind.replace('_', ' ')})"
-
-
-def _field_at(loc: tuple[Any, ...], root: type[BaseModel]) -> tuple[type[BaseModel] | None, FieldInfo | None]:
-    """Walk the models down a path: the model that holds its last key, and that key's field."""
-    model: type[BaseModel] | None = root
-    field: FieldInfo | None = None
-    in_names = False  # the next part is a name that the user made up
-    for index, part in enumerate(loc):
-        if isinstance(part, int):
-            continue
-        if in_names:
-            in_names = False
-            field = None
-            continue
-        if model is None:
-            return None, None
-        field = model.model_fields.get(part)
-        if field is None:
-            return (model, None) if index == len(loc) - 1 else (None, None)
-        if index == len(loc) - 1:
-            return model, field
-        in_names = _holds_names(field.annotation)
-        model = _model_in(field.annotation)
-    return model, field
+        text = f'"{value}"' if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else str(value)
+    return text if len(text) <= _MOST_SHOWN else text[: _MOST_SHOWN - 3] + "…"
 
 
 def _holds_names(annotation: Any) -> bool:
     return typing.get_origin(annotation) is dict
 
 
-def _model_in(annotation: Any) -> type[BaseModel] | None:
+def _models_in(annotation: Any) -> list[Any]:
+    """Return the models that an annotation holds: several where a part comes in kinds."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    for part in typing.get_args(annotation):
-        model = _model_in(part)
-        if model is not None:
-            return model
-    return None
+        return [annotation]
+    return [model for part in typing.get_args(annotation) for model in _models_in(part)]
 
 
-def _expectation(loc: tuple[Any, ...], root: type[BaseModel]) -> str:
-    _, field = _field_at(loc, root)
-    if field is not None and field.description:
-        return f"; expected: {field.description}"
-    if field is not None and _model_in(field.annotation) is not None:
-        return f"; expected: a table [{_path(loc)}]"
-    return ""
+def _literals(annotation: Any) -> list[str]:
+    if typing.get_origin(annotation) is typing.Literal:
+        return list(typing.get_args(annotation))
+    return [name for part in typing.get_args(annotation) for name in _literals(part)]
 
 
-def _suggestion(loc: tuple[Any, ...], root: type[BaseModel]) -> str:
-    model, _ = _field_at(loc, root)
-    word = str(loc[-1])
-    if model is None:
-        return ""
-    near = nearest(word, model.model_fields)
-    if near:
-        return f'; did you mean "{near}"?'
-    places = [f"[{place}]" for place, other in _all_models(root, "") if word in other.model_fields]
-    if places:
-        return f'; "{word}" belongs in {" or ".join(places[:2])}'
-    return f"; known here: {', '.join(model.model_fields)}"
-
-
-def _all_models(model: type[BaseModel], at: str) -> Iterator[tuple[str, type[BaseModel]]]:
+def _all_models(model: Any, at: str) -> Iterator[tuple[str, Any]]:
     for name, field in model.model_fields.items():
-        below = _model_in(field.annotation)
-        if below is not None:
-            place = f"{at}.{name}".lstrip(".") + (".NAME" if _holds_names(field.annotation) else "")
+        place = f"{at}.{name}".lstrip(".") + (".NAME" if _holds_names(field.annotation) else "")
+        for below in _models_in(field.annotation):
             yield place, below
             yield from _all_models(below, place)
-
-
-def toml_problem(message: str, content: bytes) -> str:
-    """
-    Say a TOML mistake with its line, its text and a cure.
-
-    Parameters
-    ----------
-    message : str
-        What `tomllib` said.
-    content : bytes
-        The file.
-
-    Returns
-    -------
-    str
-    """
-    match = re.search(r"\(at line (\d+), column (\d+)\)", message)
-    what = re.sub(r"\s*\(at .*\)$", "", message)
-    where, line = "", ""
-    if match:
-        rows = content.decode("utf-8", "replace").splitlines()
-        row = int(match.group(1))
-        line = rows[row - 1].strip() if 0 < row <= len(rows) else ""
-        where = f"line {row}, column {match.group(2)}: "
-    elif "at end of document" in message:
-        rows = content.decode("utf-8", "replace").splitlines()
-        line = rows[-1].strip() if rows else ""
-        where = f"line {len(rows)}, where the file ends: "
-    twice = re.search(r"Cannot declare \((.*)\) twice", what)
-    if twice:
-        key = ".".join(re.findall(r"'([^']*)'", twice.group(1)))
-        what = f"[{key}] stands twice; two parts can't have one name, so rename one"
-        return where + what
-    if "Cannot overwrite a value" in what:
-        return f"{where}the key of `{line}` stands twice; keep one"
-    line = line.partition(" #")[0].strip()
-    cure = "; text goes in quotes, and a table is [name] on a line of its own"
-    if re.search("[“”„«»‘’]", line):
-        cure = '; its quotes are curly: type straight ones, "like these"'
-    elif what.startswith("Expected '='"):
-        cure = '; a key is followed by =, such as title = "My garden"'
-    if re.search(r"=\s*\d+[-./]\d+[-./]\d+", line):
-        cure = "; a date is year-month-day and one of the calendar's, such as 2023-05-01"
-    return f"{where}this can't be read as TOML ({what})" + (f": {line[:60]}" if line else "") + cure

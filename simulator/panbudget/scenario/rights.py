@@ -1,5 +1,5 @@
 """
-Scenario, the water right: what a form wants to know of a supply, and the ranges by which a statement doubts itself.
+Scenario, the water right: what a form wants to know of a supply, and the ranges that a statement is drawn over.
 
 Part of the scenario's models: frozen, every default stands here. Knows no law of any place.
 """
@@ -12,10 +12,9 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from panbudget.errors import Problem
 from panbudget.scenario.problems import Senseless
 from panbudget.scenario.quantities import Area, Described, Flow, Number, Volume
-
-__all__ = ["FurtherRight", "LicensedSeason", "Right", "StatementRules"]
 
 _LEAP_YEAR = 2000  # so that 29 February may be named
 
@@ -24,25 +23,22 @@ def _month_day(value: object) -> object:
     """ "04-01" -> (4, 1)."""
     match = re.fullmatch(r"(\d{1,2})-(\d{1,2})", value) if isinstance(value, str) else None
     if match is None:
-        raise Senseless('is not a month and a day such as "04-01"')
+        raise Senseless(Problem("no-day", found='is not a month and a day such as "04-01"'))
     month, day = int(match.group(1)), int(match.group(2))
     if not 1 <= month <= 12 or not 1 <= day <= calendar.monthrange(_LEAP_YEAR, month)[1]:
-        raise Senseless('is no day of any year; give month and day, such as "04-01"')
+        cure = 'give month and day, such as "04-01"'
+        raise Senseless(Problem("no-day", found="is no day of any year", cure=cure))
     return month, day
 
 
 def _low_high(value: object) -> object:
     """A range of factors: two plain numbers, the lower first, around 1."""
-    sound = isinstance(value, list | tuple) and len(value) == 2
-    sound = sound and all(isinstance(v, int | float) and not isinstance(v, bool) for v in value)  # type: ignore[attr-defined]
-    if not sound:
-        raise Senseless("is not two factors in [ ], such as [0.9, 1.1]")
-    low, high = (float(v) for v in value)  # type: ignore[attr-defined]
+    if not (isinstance(value, list | tuple) and len(value) == 2 and all(type(v) in (int, float) for v in value)):
+        raise Senseless(Problem("no-range", found="is not two factors in [ ], such as [0.9, 1.1]"))
+    low, high = map(float, value)
     if not 0.0 < low <= 1.0 <= high <= 10.0:
-        raise Senseless(
-            "must hold 1, the value as described, between a lower factor above 0 and a higher one up to 10, "
-            "such as [0.9, 1.1]"
-        )
+        found = "must hold 1, the value as described, between a lower factor above 0 and a higher one up to 10"
+        raise Senseless(Problem("no-range", found=found, expected="two factors such as [0.9, 1.1]"))
     return low, high
 
 
@@ -120,16 +116,15 @@ class Right(_Papers):
         for name, right in self.further.items():
             for index, bed in enumerate(right.beds):
                 if bed in seen:
-                    raise Senseless(
-                        f"is named twice, here and in {seen[bed]}; a bed has one right",
-                        key=f"further.{name}.beds[{index}]",
-                    )
+                    found = f"is named twice, here and in {seen[bed]}"
+                    where = f"further.{name}.beds[{index}]"
+                    raise Senseless(Problem("named-twice", where, found, cure="a bed has one right"))
                 seen[bed] = name
         return self
 
 
 class StatementRules(Described):
-    """How a statement splits shared water, and over what it doubts itself; factors on the values described."""
+    """How a statement splits shared water, and over what its ranges are drawn; factors on the values described."""
 
     exposure: Factors = Field(
         (0.75, 1.33), description="range of the pan's evaporation: two models of it differ by a third"

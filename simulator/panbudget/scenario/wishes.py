@@ -8,11 +8,10 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from panbudget.errors import Problem
 from panbudget.scenario.pans import Vessel
 from panbudget.scenario.problems import Senseless
 from panbudget.scenario.quantities import Count, Depth, Described, Flow, Number, Pressure, Volume
-
-__all__ = ["Owned", "Wishes"]
 
 
 class Wishes(Described):
@@ -34,7 +33,7 @@ class Wishes(Described):
     @model_validator(mode="after")
     def _least_before_most(self) -> Self:
         if self.openings_a_day[0] >= self.openings_a_day[1]:
-            raise Senseless("must name the least before the most", key="openings_a_day")
+            raise Senseless(Problem("order", "openings_a_day", "must name the least before the most"))
         return self
 
 
@@ -52,9 +51,11 @@ class Owned(Described):
     @model_validator(mode="after")
     def _one_thing(self) -> Self:
         if bool(self.vessels) == (self.flow is not None):
-            raise Senseless("is a container with vessels and depth, or an emitter with a flow: one of the two")
+            found = "is a container with vessels and depth, or an emitter with a flow: one of the two"
+            raise Senseless(Problem("one-of", found=found))
         if self.vessels and self.depth is None:
-            raise Senseless("is missing; how deep is the container, floor to rim?", key="depth")
+            cure = "how deep is the container, floor to rim?"
+            raise Senseless(Problem("missing", "depth", "is missing", cure=cure))
         return self
 
     @property

@@ -1,5 +1,5 @@
 """
-Zones: what a time zone that is not known was meant to be.
+Zones: what an unknown time zone was meant to be.
 
 Names are those of the IANA time zone database; its "Etc" zones have their sign turned round (Etc/GMT-10 is UTC+10).
 """
@@ -9,9 +9,7 @@ from __future__ import annotations
 import re
 import zoneinfo
 
-from panbudget.scenario.problems import nearest
-
-__all__ = ["zone_cure"]
+from panbudget.errors import Problem, nearest
 
 # abbreviation -> hours of standard time ahead of UTC, None where they are not whole; a zone that uses it. From memory;
 # an abbreviation may stand for several, so that these are asked about and never taken
@@ -41,9 +39,9 @@ _OFFSET = re.compile(r"(?:UTC|GMT)?\s*([-+−])\s*(\d{1,2})(?::?00)?", re.IGNORE
 _MOST_EAST, _MOST_WEST = 14, 12
 
 
-def zone_cure(text: str) -> str:
+def unknown_zone(text: str) -> Problem:
     """
-    Say what to write for a time zone that is not known.
+    Say what to write for an unknown time zone.
 
     Parameters
     ----------
@@ -51,34 +49,32 @@ def zone_cure(text: str) -> str:
 
     Returns
     -------
-    str
-        The rest of a sentence that begins with the key and its value.
+    Problem
+        Of the key `timezone`.
 
     Examples
     --------
-    >>> zone_cure("UTC+10")
-    'is not a time zone that is known; for 10 hours ahead of UTC write "Etc/GMT-10" (its sign is turned round)'
+    >>> unknown_zone("UTC+10").cure
+    'for 10 hours ahead of UTC write "Etc/GMT-10" (its sign is turned round)'
     """
-    unknown = "is not a time zone that is known"
+    expected, cure = "", ""
     hours, place = _ABBREVIATIONS.get(text.strip().upper(), (None, ""))
     match = _OFFSET.fullmatch(text.strip())
-    if place:
-        fixed = f', or "{_fixed(hours)}" for {_ahead(hours)} all year (its sign is turned round)' if hours else ""
-        return f'{unknown}; did you mean "{place}"? Abbreviations stand for several: write a place{fixed}'
     if match is not None:
         hours = int(match.group(2)) * (1 if match.group(1) == "+" else -1)
-        if -_MOST_WEST <= hours <= _MOST_EAST:
-            turned = " (its sign is turned round)" if hours else ""
-            return f'{unknown}; for {_ahead(hours)} write "{_fixed(hours)}"{turned}'
-    signed = re.search(r"[-+−]\s*\d", text) is not None  # its neighbours by spelling lie hours away
-    if signed:
-        return (
-            f'{unknown}; expected: whole hours, "Etc/GMT-8" for 8 ahead of UTC, or a place, such as "Australia/Darwin"'
-        )
     near = nearest(text, zoneinfo.available_timezones()) if len(text) > 4 else None
-    if near:
-        return f'{unknown}; did you mean "{near}"?'
-    return f'{unknown}; expected: a name of the IANA database, such as "Australia/Perth", or a fixed one, "Etc/GMT-8"'
+    if place:
+        fixed = f', or "{_fixed(hours)}" for {_ahead(hours)} all year (its sign is turned round)' if hours else ""
+        cure = f'did you mean "{place}"? Abbreviations stand for several: write a place{fixed}'
+    elif match is not None and hours is not None and -_MOST_WEST <= hours <= _MOST_EAST:
+        cure = f'for {_ahead(hours)} write "{_fixed(hours)}"' + (" (its sign is turned round)" if hours else "")
+    elif re.search(r"[-+−]\s*\d", text):  # its neighbours by spelling lie hours away
+        expected = 'whole hours, "Etc/GMT-8" for 8 ahead of UTC, or a place, such as "Australia/Darwin"'
+    elif near:
+        cure = f'did you mean "{near}"?'
+    else:
+        expected = 'a name of the IANA database, such as "Australia/Perth", or a fixed one, "Etc/GMT-8"'
+    return Problem("unknown-zone", "timezone", "is an unknown time zone", expected, cure)
 
 
 def _fixed(hours: int) -> str:

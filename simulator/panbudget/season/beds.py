@@ -19,7 +19,8 @@ from panbudget.engine.arrays import Beds
 from panbudget.numeric import Floats
 from panbudget.physics import crops as plants
 from panbudget.physics import soil
-from panbudget.scenario.garden import Bed, Controller, Scenario
+from panbudget.scenario.beds import Bed
+from panbudget.scenario.garden import Controller, Scenario
 from panbudget.season.demand import Climate, Demand, bed_demand, mulch_factor, soil_of
 
 #: the lanes of each bed, in the engine's order; the last only where a present timer is described

@@ -162,13 +162,12 @@ def bed_demand(bed: scenario.Bed, climate: Climate) -> Demand:
     means of its parts weighted by cover, and the part that suffers first sets
     p.
     """
-    if bed.mix:
+    if isinstance(bed, scenario.MixedBed):
         parts = [_described_demand(bed, part.plants, part.planted, climate) for part in bed.mix]
         return _mixed(parts, [part.share for part in bed.mix])
-    if bed.plantings:
+    if isinstance(bed, scenario.BedInTurn):
         parts = [_described_demand(bed, part.plants, part.planted, climate) for part in bed.plantings]
         return _in_turn(parts, climate.dates)
-    assert bed.plants is not None  # the scenario saw to it
     return _described_demand(bed, bed.plants, bed.planted, climate)
 
 
@@ -269,20 +268,18 @@ def _unique(parts: Sequence[Demand]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(text for part in parts for text in part.assumptions))
 
 
-def plant_of(described: scenario.Plants) -> Plant:
+def plant_of(described: scenario.NamedPlants) -> Plant:
     """
     Return the table's plant with the scenario's changes.
 
     Parameters
     ----------
-    described : scenario.Plants
-        One with a name.
+    described : scenario.NamedPlants
 
     Returns
     -------
     Plant
     """
-    assert described.name is not None
     plant = find_plant(described.name)
     changes: dict[str, Any] = {
         key: getattr(described, key)
@@ -342,15 +339,13 @@ def demand_curve(
     assumptions: tuple[str, ...] = ()
     given_as_kc = True
     ky = None
-    if described.kc is not None:
+    if isinstance(described, scenario.OwnPlants):
         name, depletion = "own Kc", described.depletion
         height = described.height if described.height is not None else _HEIGHT_UNSTATED
-        assert described.root_depth is not None
         curve = plants.constant_curve(dates, described.kc, described.root_depth, height)
-    elif described.name is None:
+    elif isinstance(described, scenario.Landscape):
         name, depletion = "landscape planting", described.depletion
         height = described.height if described.height is not None else _HEIGHT_UNSTATED
-        assert described.root_depth is not None
         curve = plants.landscape_curve(dates, described.factors, described.root_depth, height)
     else:
         plant = plant_of(described)
@@ -379,7 +374,6 @@ def demand_curve(
     kc = curve.kc
     if basal and given_as_kc:
         kc = np.maximum(kc - _BARE_SOIL_SHARE, 0.0)
-    assert depletion is not None  # the scenario saw to it
     growing = np.asarray(curve.growing, dtype=bool)
     return Demand(
         kc=np.ascontiguousarray(kc, dtype=float),
@@ -427,7 +421,7 @@ def _in_year(day: np.datetime64, year: int) -> np.datetime64:
 
 
 def _stages_by_heat(
-    plant: Plant, described: scenario.Plants, planted: np.datetime64, climate: Climate
+    plant: Plant, described: scenario.NamedPlants, planted: np.datetime64, climate: Climate
 ) -> tuple[Plant, tuple[str, ...]]:
     """
     Stage lengths in days from growing degree days: mean temperature above the base, never below 0, added up.
@@ -495,14 +489,13 @@ def soil_of(described: scenario.Soil) -> SoilType:
     -------
     SoilType
     """
-    if described.layers:
+    if isinstance(described, scenario.LayeredSoil):
         parts = [(layer.thickness, _one_soil(layer)) for layer in described.layers]
         return dataclasses.replace(parts[0][1], layers=tuple((thick, part) for thick, part in parts))
     return _one_soil(described)
 
 
-def _one_soil(described: scenario.Ground) -> SoilType:
-    if described.name is not None:
+def _one_soil(described: scenario.NamedSoil | scenario.OwnSoil) -> SoilType:
+    if isinstance(described, scenario.NamedSoil):
         return find_soil(described.name)
-    assert described.field_capacity is not None and described.wilting_point is not None
     return own_soil(described.field_capacity, described.wilting_point)

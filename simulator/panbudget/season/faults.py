@@ -13,7 +13,20 @@ import numpy.typing as npt
 import pandas as pd
 
 from panbudget.numeric import Floats
-from panbudget.scenario.garden import Fault, Scenario
+from panbudget.scenario.faults import (
+    Algae,
+    Clogged,
+    CloggedEmitters,
+    CloggedRefill,
+    Covered,
+    Fault,
+    Knocked,
+    Lost,
+    RainDiffers,
+    Splash,
+    SupplyCut,
+)
+from panbudget.scenario.garden import Scenario
 from panbudget.season.forcing import Forcing, room_for
 from panbudget.words import day_said, number
 
@@ -43,13 +56,13 @@ def fault_days(fault: Fault, dates: pd.DatetimeIndex) -> npt.NDArray[np.bool_]:
     return on
 
 
-def lost_share(fault: Fault, dates: pd.DatetimeIndex) -> Floats:
+def lost_share(fault: CloggedRefill | CloggedEmitters | Algae, dates: pd.DatetimeIndex) -> Floats:
     """
     Return what clogging, algae or leaves have taken, day by day.
 
     Parameters
     ----------
-    fault : Fault
+    fault : Clogged or Algae
         With a share, or a rate a month and the day from which it counts.
     dates : DatetimeIndex
 
@@ -63,7 +76,7 @@ def lost_share(fault: Fault, dates: pd.DatetimeIndex) -> Floats:
     At a rate, the share grows evenly and stops when all is gone. A month is a twelfth of 365.25 days.
     """
     on = fault_days(fault, dates)
-    if fault.rate is not None and fault.start is not None:
+    if isinstance(fault, Clogged) and fault.rate is not None and fault.start is not None:
         since = np.asarray((dates - pd.Timestamp(fault.start)).days, float) + 0.5
         return np.where(on, np.clip(fault.rate * since / DAYS_A_MONTH, 0.0, 1.0), 0.0)
     return np.where(on, fault.share or 0.0, 0.0)
@@ -71,9 +84,8 @@ def lost_share(fault: Fault, dates: pd.DatetimeIndex) -> Floats:
 
 def fault_where(fault: Fault, scenario: Scenario) -> str:
     """Return the controller, bed or supply that a fault concerns, the only one where none is named."""
-    if fault.kind == "supply-cut":
-        return fault.supply or next(iter(scenario.supply))
-    return fault.bed or fault.controller or next(iter(scenario.controller))
+    key, named = fault.part
+    return named or next(iter(scenario.supply if key == "supply" else scenario.controller))
 
 
 def fault_said(fault: Fault) -> str:
@@ -82,51 +94,44 @@ def fault_said(fault: Fault) -> str:
 
     Examples
     --------
-    >>> fault_said(Fault(kind="clogged-refill", share=0.5))
+    >>> fault_said(CloggedRefill(kind="clogged-refill", share=0.5))
     'the refill emitter lost 50 % of its flow'
     """
-    return {
-        "clogged-refill": "the refill emitter " + _clogged(fault, "its"),
-        "clogged-emitters": "the bed emitters " + _clogged(fault, "their"),
-        "leak": f"the pan leaks {_a_day(fault)}",
-        "animals": f"animals drink {_a_day(fault)} from the pan",
-        "mesh": f"a mesh leaves {_percent(fault.factor)} of the pan's evaporation",
-        "shade": f"shade leaves {_percent(fault.factor)} of the pan's evaporation",
-        "algae": f"algae or leaves cover {_percent(fault.share)} of the pan",
-        "knocked": "counterweight knocked: " + _knocked(fault),
-        "supply-cut": "the supply is cut",
-        "splash": (
-            f"wind over {number(fault.above, 1)} m/s splashes out {number(fault.splash, 1)} mm a day for each m/s"
-        ),
-        "rain-differs": f"the pan gets {_percent(fault.factor)} of the rain gauge's rain",
-    }[fault.kind]
+    match fault:
+        case Clogged():
+            emitters, whose = (
+                ("bed emitters", "their") if isinstance(fault, CloggedEmitters) else ("refill emitter", "its")
+            )
+            if fault.rate is None:
+                return f"the {emitters} lost {_percent(fault.share)} of {whose} flow"
+            verb = "lose" if whose == "their" else "loses"
+            return f"the {emitters} {verb} {_percent(fault.rate)} of {whose} flow a month"
+        case Lost():
+            amount = f"{number(24.0 * fault.loss, 1)} L a day"
+            return f"the pan leaks {amount}" if fault.kind == "leak" else f"animals drink {amount} from the pan"
+        case Covered():
+            what = "a mesh" if fault.kind == "mesh" else "shade"
+            return f"{what} leaves {_percent(fault.factor)} of the pan's evaporation"
+        case Algae():
+            return f"algae or leaves cover {_percent(fault.share)} of the pan"
+        case Knocked():
+            changes = (("trip", fault.trip, "heavier", "lighter"), ("swing", fault.swing, "larger", "smaller"))
+            parts = [
+                f"{what} {number(abs(1000.0 * by))} g {more if by > 0.0 else less}"
+                for what, by, more, less in changes
+                if by is not None
+            ]
+            return "counterweight knocked: " + ", ".join(parts)
+        case Splash():
+            above, splash = number(fault.above, 1), number(fault.splash, 1)
+            return f"wind over {above} m/s splashes out {splash} mm a day for each m/s"
+        case RainDiffers():
+            return f"the pan gets {_percent(fault.factor)} of the rain gauge's rain"
+    return "the supply is cut"
 
 
 def _percent(share: float | None) -> str:
     return f"{number(100.0 * (share or 0.0))} %"
-
-
-def _clogged(fault: Fault, whose: str) -> str:
-    if fault.rate is not None:
-        return (
-            f"lose {_percent(fault.rate)} of {whose} flow a month"
-            if whose == "their"
-            else (f"loses {_percent(fault.rate)} of {whose} flow a month")
-        )
-    return f"lost {_percent(fault.share)} of {whose} flow"
-
-
-def _a_day(fault: Fault) -> str:
-    return f"{number(24.0 * (fault.loss or 0.0), 1)} L a day"
-
-
-def _knocked(fault: Fault) -> str:
-    parts = []
-    if fault.trip is not None:
-        parts.append(f"trip {number(abs(1000.0 * fault.trip))} g {'heavier' if fault.trip > 0.0 else 'lighter'}")
-    if fault.swing is not None:
-        parts.append(f"swing {number(abs(1000.0 * fault.swing))} g {'larger' if fault.swing > 0.0 else 'smaller'}")
-    return ", ".join(parts)
 
 
 def with_faults(scenario: Scenario, forcing: Forcing) -> Forcing:
@@ -186,42 +191,41 @@ def _when(fault: Fault) -> str:
 def _lay(fault: Fault, scenario: Scenario, forcing: Forcing) -> None:
     """Change the arrays of a forcing that is ours to change."""
     where = fault_where(fault, scenario)
-    if fault.kind == "supply-cut":
-        _cut(where, fault_days(fault, forcing.dates), scenario, forcing)
-    elif fault.kind == "clogged-emitters":
-        names = [where] if fault.bed is not None else [f"{where}/{bed}" for bed in scenario.controller[where].bed]
-        for name in names:
-            _clog_bed(name, 1.0 - lost_share(fault, forcing.dates), scenario, forcing)
-    else:
-        _lay_on_pan(fault, list(scenario.controller).index(where), forcing)
+    match fault:
+        case SupplyCut():
+            _cut(where, fault_days(fault, forcing.dates), scenario, forcing)
+        case CloggedEmitters():
+            names = [where] if fault.bed is not None else [f"{where}/{bed}" for bed in scenario.controller[where].bed]
+            for name in names:
+                _clog_bed(name, 1.0 - lost_share(fault, forcing.dates), scenario, forcing)
+        case _:
+            _lay_on_pan(fault, list(scenario.controller).index(where), forcing)
 
 
 def _lay_on_pan(fault: Fault, row: int, forcing: Forcing) -> None:
     pans, on = forcing.pans, fault_days(fault, forcing.dates)
-    if fault.kind == "clogged-refill":
-        left = 1.0 - lost_share(fault, forcing.dates)
-        if pans.tank[row] < 0:  # under a tank the engine adds the flows itself
-            pans.valve_flow[row] -= pans.refill_flow[row] * (1.0 - left)
-        pans.refill_flow[row] *= left
-    elif fault.loss is not None:
-        pans.leak[row] += np.where(on, fault.loss, 0.0)
-    elif fault.kind in ("mesh", "shade"):
-        assert fault.factor is not None
-        pans.evaporation[row] *= np.where(on, fault.factor, 1.0)
-    elif fault.kind == "algae":
-        pans.evaporation[row] *= 1.0 - lost_share(fault, forcing.dates)
-    elif fault.kind == "rain-differs":
-        assert fault.factor is not None
-        pans.rain_factor[row] *= np.where(on, fault.factor, 1.0)
-    elif fault.kind == "splash":
-        assert fault.above is not None and fault.splash is not None
-        over = np.maximum(forcing.weather["wind"].to_numpy(float) - fault.above, 0.0)
-        pans.leak[row] += np.where(on, over * fault.splash * pans.area[row] / 24.0, 0.0)
-    else:
-        _knock(fault, row, on, forcing)
+    match fault:
+        case Clogged():
+            left = 1.0 - lost_share(fault, forcing.dates)
+            if pans.tank[row] < 0:  # under a tank the engine adds the flows itself
+                pans.valve_flow[row] -= pans.refill_flow[row] * (1.0 - left)
+            pans.refill_flow[row] *= left
+        case Lost():
+            pans.leak[row] += np.where(on, fault.loss, 0.0)
+        case Covered():
+            pans.evaporation[row] *= np.where(on, fault.factor, 1.0)
+        case Algae():
+            pans.evaporation[row] *= 1.0 - lost_share(fault, forcing.dates)
+        case RainDiffers():
+            pans.rain_factor[row] *= np.where(on, fault.factor, 1.0)
+        case Splash():
+            over = np.maximum(forcing.weather["wind"].to_numpy(float) - fault.above, 0.0)
+            pans.leak[row] += np.where(on, over * fault.splash * pans.area[row] / 24.0, 0.0)
+        case Knocked():
+            _knock(fault, row, on, forcing)
 
 
-def _knock(fault: Fault, row: int, on: npt.NDArray[np.bool_], forcing: Forcing) -> None:
+def _knock(fault: Knocked, row: int, on: npt.NDArray[np.bool_], forcing: Forcing) -> None:
     pans = forcing.pans
     risen = np.where(on, fault.trip or 0.0, 0.0)
     pans.rim[row] -= risen

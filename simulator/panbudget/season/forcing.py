@@ -23,7 +23,9 @@ from panbudget.numeric import Floats, Ints
 from panbudget.physics import evaporation, sun
 from panbudget.physics.hydraulics import emitter_flow, pressure_behind
 from panbudget.physics.solar_time import solar_hour
-from panbudget.scenario.garden import Controller, Emitter, Scenario, Supply
+from panbudget.scenario.beds import Emitter
+from panbudget.scenario.garden import Controller, Scenario
+from panbudget.scenario.supplies import Supply
 from panbudget.season.beds import BedForcing, bed_arrays, bed_forcing, lanes_of
 from panbudget.season.demand import Climate, PlantingError
 from panbudget.season.supplies import (
@@ -218,7 +220,7 @@ def initial_state(scenario: Scenario, forcing: Forcing) -> State:
         # filled before the first day's faults move the trip weight; never over the rim
         level=np.minimum(forcing.pans.swing[:, 0], forcing.pans.rim[:, 0] + forcing.pans.shift[:, 0]),
         volume=np.array(
-            [(supply.volume or 0.0) * supply.full_at_start for supply in tanks_in_use(scenario).values()], float
+            [tank.volume * tank.full_at_start for tank in tanks_in_use(scenario).values()], float
         ),
         depletion=depletion,
         surface_depletion=surface,

@@ -15,7 +15,7 @@ import numpy as np
 from panbudget.numeric import Floats
 from panbudget.physics.hydraulics import KPA_PER_M, hazen_williams_loss, pressure_behind, valve_loss
 from panbudget.scenario.garden import Scenario
-from panbudget.scenario.supplies import Pipe, Roof, Supply
+from panbudget.scenario.supplies import Mains, Pipe, Roof, Supply, Tank
 
 _NODES = 33  # of the table from static pressure to the emitters'
 
@@ -36,33 +36,27 @@ def losses_of(pipe: Pipe | None, rated_flow: float | None, rated_loss: float | N
     return lost
 
 
-def tank_shape(supply: Supply) -> tuple[Floats, Floats]:
+def tank_shape(tank: Tank) -> tuple[Floats, Floats]:
     """
     Return a tank's shape as points.
 
     Parameters
     ----------
-    supply : Supply
-        A tank.
+    tank : Tank
 
     Returns
     -------
     (ndarray (k,), ndarray (k,))
         Volumes [L] and levels above the outlet [m], rising from 0.
     """
-    if supply.shape:
-        return (
-            np.array([point.volume for point in supply.shape], float),
-            np.array([point.level for point in supply.shape], float),
-        )
-    assert supply.volume is not None and supply.footprint is not None
-    return np.array([0.0, supply.volume]), np.array([0.0, supply.volume / 1000.0 / supply.footprint])
+    volumes, levels = np.array(tank.points, float).T.copy()
+    return volumes, levels
 
 
-def tanks_in_use(scenario: Scenario) -> dict[str, Supply]:
-    """Return the tanks that valves hang on, in the scenario's order; another one is described and no more."""
+def tanks_in_use(scenario: Scenario) -> dict[str, Tank]:
+    """Return the tanks that valves draw from, in the scenario's order; another one is described and no more."""
     used = {controller.supply for controller in scenario.controller.values()}
-    return {name: supply for name, supply in scenario.supply.items() if supply.kind == "tank" and name in used}
+    return {name: supply for name, supply in scenario.supply.items() if isinstance(supply, Tank) and name in used}
 
 
 def lengthened(points: Floats, length: int) -> Floats:
@@ -87,9 +81,8 @@ def lengthened(points: Floats, length: int) -> Floats:
 
 def most_static(supply: Supply) -> float:
     """Static pressure at the emitters: of the mains, or of a full tank. [kPa]"""
-    if supply.pressure is not None:
+    if isinstance(supply, Mains):
         return supply.pressure
-    assert supply.outlet_height is not None and supply.volume is not None
     volumes, levels = tank_shape(supply)
     return (supply.outlet_height + float(np.interp(supply.volume, volumes, levels))) * KPA_PER_M
 

@@ -8,7 +8,8 @@ import datetime as dt
 from typing import Any
 
 from panbudget.errors import Problem, ScenarioError, WeatherError
-from panbudget.scenario.garden import Bed, Scenario
+from panbudget.scenario.beds import Bed, PlantedBed
+from panbudget.scenario.garden import Scenario
 from panbudget.weather import Weather
 from panbudget.weather.clean import read_raw
 from panbudget.weather.of_scenario import read_scenario_weather
@@ -70,10 +71,10 @@ def _moved_dates(scenario: Scenario, controller: str, name: str, by: int) -> dic
     """An overlay of a bed: its planting dates, and those of the plantings in turn or in a mixture."""
     bed = scenario.controller[controller].bed[name]
     moves: dict[str, Any] = {}
-    if bed.planted:
+    if isinstance(bed, PlantedBed) and bed.planted:
         moves["planted"] = moved(bed.planted, by)
     for key in ("plantings", "mix"):
-        if getattr(bed, key):
+        if hasattr(bed, key):
             described = scenario.described["controller"][controller]["bed"][name][key]
             # as described, but for dates, which come from the checked parts: a description may have them as text
             moves[key] = [
@@ -97,9 +98,11 @@ def bed_in_year(bed: Bed, by: int) -> Bed:
     def along(part: Any) -> Any:
         return part.model_copy(update={"planted": moved(part.planted, by)}) if part.planted else part
 
-    whole: Bed = along(bed)
-    return whole.model_copy(
-        update={key: [along(part) for part in getattr(bed, key)] for key in ("plantings", "mix") if getattr(bed, key)}
+    if isinstance(bed, PlantedBed):
+        whole: Bed = along(bed)
+        return whole
+    return bed.model_copy(
+        update={key: [along(part) for part in getattr(bed, key)] for key in ("plantings", "mix") if hasattr(bed, key)}
     )
 
 

@@ -16,9 +16,8 @@ from typing import Any
 
 import pandas as pd
 
-from panbudget.errors import Problem, ScenarioError
+from panbudget.errors import Problem, ScenarioError, nearest
 from panbudget.scenario.garden import Scenario
-from panbudget.scenario.problems import nearest
 from panbudget.season.heat import HeatWave, find_heat_waves, made_wave
 from panbudget.season.replay import replay
 from panbudget.season.result import Season

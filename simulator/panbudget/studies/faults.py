@@ -17,7 +17,8 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError
-from panbudget.scenario.garden import Fault, Scenario
+from panbudget.scenario.faults import Clogged, Fault
+from panbudget.scenario.garden import Scenario
 from panbudget.season.faults import fault_said, fault_where
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
@@ -363,7 +364,7 @@ def _signs(fault: Fault, name: str, sound: Season, broken: Season) -> Signs:
     index = pd.DatetimeIndex(sound.days.index)
     begins = fault.start or index[0].date()
     place = int(np.clip((begins - index[0].date()).days, 0, len(index) - 1))
-    later = place + (_LATER if fault.rate is not None else 0)
+    later = place + (_LATER if isinstance(fault, Clogged) and fault.rate is not None else 0)
     at = max(min(later, len(index) - WEEK), 0)
     week = slice(at, min(at + WEEK, len(index)))
     before = slice(max(place - WEEK, 0), max(place, 1))

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from panbudget.scenario.garden import Scenario
+from panbudget.scenario.supplies import Mains
 from panbudget.season.faults import with_faults
 from panbudget.season.forcing import prepare
 from panbudget.season.result import Season
@@ -98,10 +99,10 @@ def _at(season: Season, supply: str, times: float, served: list[str]) -> Pressed
 
 def _changed(season: Season, supply: str, times: float, served: list[str]) -> Scenario:
     described = season.scenario.supply[supply]
-    if described.pressure is not None:
+    if isinstance(described, Mains):
         own: dict[str, Any] = {"pressure": f"{described.pressure * times!r} kPa"}
     else:
-        own = {"outlet_height": f"{(described.outlet_height or 0.0) * times!r} m"}
+        own = {"outlet_height": f"{described.outlet_height * times!r} m"}
     controllers: dict[str, Any] = {}
     for name in served:
         controller, there = season.scenario.controller[name], season.forcing.pan_of[name].pressure

@@ -15,9 +15,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, ScenarioError
+from panbudget.errors import Problem, ScenarioError, nearest
 from panbudget.scenario.garden import Scenario
-from panbudget.scenario.problems import nearest
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
@@ -332,7 +331,7 @@ def _sheet(name: str, gardens: list[Scenario], seasons: list[Season], bed: str |
         (TURNED, {m.month: float(m.refill) for m in months}),
     )
     gains = tuple(_gain(way, name, bed, seasons, flows) for way, flows in settings)
-    arm = valve.set_up_test.arm_ratio if valve.set_up_test is not None else 1.0
+    arm = valve.arm_ratio
     totals = {
         model: sum(float(s.forcing.pan_of[name].evaporation[model].sum()) for s in seasons)
         for model in forcing.evaporation

@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 
 from panbudget.reports.canvas import date_axis, day_numbers, legend_above
 from panbudget.reports.style import STYLES, applied, plain
+from panbudget.season.supplies import tanks_in_use
 from panbudget.studies.tank_sizes import tank_sizes
 
 if TYPE_CHECKING:
@@ -45,11 +46,10 @@ def tank_figure(season: Season, sizes: Mapping[str, pd.DataFrame] | None = None)
         figure = Figure(figsize=(_WIDTH, 2.8 * count + 0.4), layout="constrained")
         grid = figure.subplots(count, 2, squeeze=False, gridspec_kw={"width_ratios": [2.0, 1.0]})
         for (left, right), (name, table) in zip(grid, season.tanks.items(), strict=True):
-            supply = season.scenario.supply[name]
+            supply = tanks_in_use(season.scenario)[name]
             days = day_numbers(table.index)
             left.fill_between(days, table["volume_l"] / 1000.0, color="#CFE3F1", linewidth=0.0)
             left.plot(days, table["volume_l"] / 1000.0, **STYLES["mean"].lined(label="water in the tank"))
-            assert supply.volume is not None
             left.axhline(supply.volume / 1000.0, **STYLES["rim"].lined(label="full"))
             left.set_ylim(0.0, supply.volume / 1000.0 * 1.08)
             left.set_ylabel("water [m³]")

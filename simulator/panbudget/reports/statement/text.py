@@ -8,7 +8,9 @@ from collections.abc import Iterator
 from decimal import Decimal
 from fractions import Fraction
 
+from panbudget.scenario.garden import WeighedValve
 from panbudget.scenario.rights import StatementRules
+from panbudget.scenario.supplies import Mains
 from panbudget.studies.statement.account import Account, Statement
 from panbudget.studies.statement.rounding import printed, rounded
 from panbudget.studies.statement.units_of_form import FormUnit
@@ -148,7 +150,7 @@ def _measured(statement: Statement) -> Iterator[str]:
     season = statement.season
     yield f"weather of {season.weather.provenance['file']}, but for what is filled"
     for name, controller in season.scenario.controller.items():
-        if controller.valve.set_up_test is not None:
+        if isinstance(controller.valve, WeighedValve):
             yield f"swing of {name}, by two weighings"
         if controller.valve.refill.at is None:
             yield f"refill flow of {name}, in place"
@@ -184,7 +186,7 @@ def _assumed(statement: Statement) -> Iterator[str]:
     if by_packet:
         yield "flows by the emitters' packets and pressures"
     for name, supply in scenario.supply.items():
-        if supply.pressure is not None:
+        if isinstance(supply, Mains):
             yield f"pressure of {name} {number(supply.pressure)}\u00a0kPa all season"
     faults = [line for line in statement.season.assumptions if line.startswith("fault, ")]
     yield from faults

@@ -17,7 +17,8 @@ import pandas as pd
 
 from panbudget.errors import Problem, ReadingsError, ScenarioError
 from panbudget.numeric import Floats
-from panbudget.scenario.garden import Bed, Scenario
+from panbudget.scenario.beds import Bed
+from panbudget.scenario.garden import Scenario
 from panbudget.season.finding import SEVERITIES, Finding
 from panbudget.season.replay import replay
 from panbudget.season.result import Season

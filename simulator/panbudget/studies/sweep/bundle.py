@@ -18,7 +18,8 @@ import pandas as pd
 from panbudget.engine import season as engine
 from panbudget.engine.arrays import Beds, Pans, Tanks, no_tanks
 from panbudget.numeric import Floats, Ints
-from panbudget.scenario.garden import Bed, Controller, Scenario
+from panbudget.scenario.beds import Bed
+from panbudget.scenario.garden import Controller, Scenario
 from panbudget.scenario.supplies import Roof
 from panbudget.season.beds import evaporable_water
 from panbudget.season.demand import mulch_factor
@@ -201,7 +202,7 @@ def bundle_of(designs: Sequence[Design]) -> Bundle:
         tanks.append(tank_arrays(scenario, pan_of, np.zeros(1)))
         for name, supply in tanks_in_use(scenario).items():
             roofs.append(supply.roof)
-            volumes.append((supply.volume or 0.0) * supply.full_at_start)
+            volumes.append(supply.volume * supply.full_at_start)
             tank_names.append((design.name, name))
         for name, part in scenario.controller.items():
             controllers.append((design.name, name, part, scenario))

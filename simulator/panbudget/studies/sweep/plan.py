@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 import importlib.metadata
 import importlib.util
-import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,8 +19,9 @@ from pydantic import Field, ValidationError, model_validator
 
 from panbudget.engine import season as engine
 from panbudget.errors import PanbudgetError, Problem, ScenarioError
+from panbudget.files import read_toml
 from panbudget.scenario import problems as scenario_errors
-from panbudget.scenario.garden import Column, Scenario, load_scenario
+from panbudget.scenario.garden import USABLE, Column, Scenario, is_usable, load_scenario
 from panbudget.scenario.problems import Senseless
 from panbudget.scenario.quantities import Described, Length
 from panbudget.studies.sweep.bundle import Design
@@ -56,12 +56,12 @@ class Sites(Described):
     @model_validator(mode="after")
     def _one_way(self) -> Self:
         if (self.table is None) == (self.grid is None):
-            raise Senseless("takes a table or a grid: one of the two")
+            raise Senseless(Problem("one-of", found="takes a table or a grid: one of the two"))
         if self.table is not None and (self.variables or self.elevation is not None):
             key = "variables" if self.variables else "elevation"
-            raise Senseless("is for a grid; a table has columns", key=key, shown=False)
+            raise Senseless(Problem("other-kind", key, "is for a grid; a table has columns"))
         if self.grid is not None and self.columns:
-            raise Senseless("is for a table; a grid has variables", key="columns", shown=False)
+            raise Senseless(Problem("other-kind", "columns", "is for a table; a grid has variables"))
         return self
 
 
@@ -78,9 +78,11 @@ class Chosen(Described):
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         if (self.first is None) != (self.last is None):
-            raise Senseless("needs both first and last, or neither: then every whole season of a record counts")
+            found = "needs both first and last, or neither: then every whole season of a record counts"
+            raise Senseless(Problem("one-of", found=found))
         if self.first is not None and self.last is not None and self.last < self.first:
-            raise Senseless(f"is before the first, {self.first}; give the later year as last", key="last")
+            found = f"is before the first, {self.first}"
+            raise Senseless(Problem("order", "last", found, cure="give the later year as last"))
         return self
 
 
@@ -111,12 +113,12 @@ class PlanFile(Described):
     @model_validator(mode="after")
     def _names(self) -> Self:
         wrong = [
-            Senseless('is no usable name: 1 to 60 printable characters without "/"', key=f"design.{name}", shown=False)
+            Problem("no-name", f"design.{name}", "is no usable name", USABLE)
             for name in self.design
-            if not name.strip() or "/" in name or not name.isprintable() or len(name) > 60
+            if not is_usable(name)
         ]
         if wrong:
-            raise scenario_errors.Several(wrong)
+            raise Senseless(*wrong)
         return self
 
 
@@ -203,13 +205,7 @@ def load_plan(path: str | Path) -> Plan:
         All that is wrong with the plan, a line each.
     """
     path = Path(path)
-    content = _content(path, "a plan such as scenarios/district.toml is expected")
-    try:
-        raw = tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
-    except UnicodeDecodeError:
-        raise ScenarioError("is not a text file in UTF-8; save it as UTF-8", file=str(path)) from None
-    except tomllib.TOMLDecodeError as error:
-        raise ScenarioError(scenario_errors.toml_problem(str(error), content), file=str(path)) from None
+    raw, content = read_toml(path, missing="a plan such as scenarios/district.toml is expected")
     try:
         described = PlanFile.model_validate(raw)
     except ValidationError as error:
@@ -222,7 +218,7 @@ def load_plan(path: str | Path) -> Plan:
             designs.append(Design(name, _designed(base, name, overlay)))
         except ScenarioError as error:
             problems.extend(
-                Problem.of_text(f"design.{name}: {line.sentence()}", line.where, line.value) for line in error.problems
+                problem.under(f"design.{name}: ") for problem in error.problems
             )
     marks = [content, base.sha256.encode(), Path(engine.__file__).read_bytes()]
     places: Sequence[Place] = ()

@@ -17,7 +17,9 @@ import pandas as pd
 from panbudget.errors import ScenarioError
 from panbudget.numeric import Floats
 from panbudget.physics import evaporation
-from panbudget.scenario.garden import Bed, Pan, Scenario, Site
+from panbudget.scenario.beds import Bed, NamedPlants, PlantedBed
+from panbudget.scenario.garden import Scenario, Site
+from panbudget.scenario.pans import Pan
 from panbudget.season.beds import BedForcing, bed_forcing
 from panbudget.season.demand import Climate, plant_of
 from panbudget.weather import Weather, read_weather
@@ -273,7 +275,7 @@ class SiteRecord:
             return _cut(self._grounds[key], bed, self.rain, first, after)
         low, high = 0, len(self.dates)
         length = _stage_days(bed)
-        if length is not None and bed.planted is not None:
+        if length is not None and isinstance(bed, PlantedBed) and bed.planted is not None:
             at = int((np.datetime64(bed.planted, "D") - self.dates[0]).astype(int))
             if at >= 0 and at + length <= high:  # the record holds all its stages
                 low, high = min(at, first), max(at + length, after)
@@ -292,23 +294,23 @@ class SiteRecord:
 
 def _steady_key(bed: Bed) -> str | None:
     """What a bed's demand hangs on, where that is the same in every year; else nothing."""
-    plants = bed.plants
-    if plants is None or plants.stages_gdd is not None or bed.curve_number is not None:
+    if not isinstance(bed, PlantedBed) or bed.curve_number is not None:
         return None
+    if isinstance(bed.plants, NamedPlants):
+        if bed.plants.stages_gdd is not None:
+            return None
+        if bed.planted and (plant_of(bed.plants).kind == "annual" or bed.wetting_days is not None):
+            return None
     month_day = f"{bed.planted:%m-%d}" if bed.planted else ""
-    by_date = plants.name is not None and bed.planted is not None
-    if by_date and (plant_of(plants).kind == "annual" or bed.wetting_days is not None):
-        return None
     described: str = bed.model_dump_json(exclude={"planted", "area", "emitters", "uniformity", "initial_depletion"})
     return described + month_day
 
 
 def _stage_days(bed: Bed) -> int | None:
     """Length of an annual's stages, where they are given in days. [days]"""
-    plants = bed.plants
-    if plants is None or plants.name is None or plants.stages_gdd is not None:
+    if not isinstance(bed, PlantedBed) or not isinstance(bed.plants, NamedPlants) or bed.plants.stages_gdd is not None:
         return None
-    plant = plant_of(plants)
+    plant = plant_of(bed.plants)
     return sum(plant.stages) if plant.kind == "annual" and plant.stages is not None else None
 
 

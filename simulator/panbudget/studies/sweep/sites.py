@@ -11,8 +11,7 @@ from typing import Any
 
 import pandas as pd
 
-from panbudget.errors import Problem, ScenarioError
-from panbudget.scenario.problems import nearest
+from panbudget.errors import Problem, ScenarioError, nearest
 from panbudget.studies.sweep.site import Place
 from panbudget.units import UnitError, quantity
 from panbudget.weather.text.rows import read_typed

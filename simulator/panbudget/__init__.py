@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
     from panbudget.reports.field_files import write_faults, write_fit
-    from panbudget.reports.season.files import write_comparison, write_season, write_setup
+    from panbudget.reports.season.files import write_comparison, write_setup
     from panbudget.reports.statement.files import write_statement
-    from panbudget.reports.writing import write_away
+    from panbudget.reports.writing import write_away, write_season
     from panbudget.scenario.garden import Scenario, load_scenario, scenario_from
     from panbudget.season.replay import replay
     from panbudget.season.result import Season
@@ -93,7 +93,7 @@ _HOME = {
     "read_year": "season.years",
     "write_away": "reports.writing",
     "write_comparison": "reports.season.files",
-    "write_season": "reports.season.files",
+    "write_season": "reports.writing",
     "Statement": "studies.statement.account",
     "make_statement": "studies.statement.account",
     "write_statement": "reports.statement.files",

@@ -81,9 +81,9 @@ def hours(value: float | None) -> str:
     return _with_unit(value, 1, "h")
 
 
-def percent(value: float | None) -> str:
+def percent(value: float | None, decimals: int = 0) -> str:
     """Write a share as percent, a dash where there is none."""
-    return "–" if value is None else _with_unit(100.0 * value, 0, "%")
+    return "–" if value is None else _with_unit(100.0 * value, decimals, "%")
 
 
 def count(value: int, one: str, many: str | None = None) -> str:

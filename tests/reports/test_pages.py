@@ -28,8 +28,9 @@ def test_a_table_takes_labels_units_and_formats_from_its_attrs():
 
 
 def test_a_cell_says_days_truth_and_nothing_in_its_own_way():
-    frame = labelled([{"a": dt.date(2025, 7, 3), "b": True, "c": None, "d": 0.26}], {"d": ["share", 1]})
-    assert table_of(frame).headings == ("share", "a", "b", "c")
+    rows = [{"a": dt.date(2025, 7, 3), "b": True, "c": None, "d": 0.26, "left out": 1}]
+    frame = labelled(rows, {"d": ["share", 1], "a": "day", "b": "b", "c": "c"})
+    assert table_of(frame).headings == ("share", "day", "b", "c")
     assert table_of(frame).rows == (("0.3", "2025\u201107\u201103", "yes", "–"),)
 
 

@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from panbudget import replay
-from panbudget.reports.season.page import report_html
-from panbudget.reports.writing import provenance
+from panbudget.reports.writing import as_page
 from panbudget.season.salt import GRAMS_PER_LITRE, MOST_DRIFT, evaporation_factor
 from tests.small_weather import weather_csv
 
@@ -105,6 +104,6 @@ def test_a_season_cut_in_two_goes_on_with_its_salt(make_garden):
 
 def test_the_report_has_its_table(make_garden):
     season = salty(make_garden, "1 dS/m", days=100)
-    page = report_html(season, {}, provenance(season))
+    page = as_page(season)
     assert "Salt in the pans" in page
-    assert "Salt in the pans" not in report_html(salty(make_garden, None), {}, provenance(season))
+    assert "Salt in the pans" not in as_page(salty(make_garden, None))

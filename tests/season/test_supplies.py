@@ -13,8 +13,8 @@ from panbudget import replay
 from panbudget.engine import season as engine
 from panbudget.errors import ScenarioError
 from panbudget.physics.hydraulics import KPA_PER_M, hazen_williams_loss
-from panbudget.reports.season.files import write_season
-from panbudget.reports.season.tank_figures import tank_figure
+from panbudget.reports.season.figures import other_sizes, tank_figure
+from panbudget.reports.writing import write_into
 from panbudget.scenario.garden import scenario_from
 from panbudget.scenario.supplies import Roof, Tank
 from panbudget.season.supplies import (
@@ -307,13 +307,10 @@ def test_a_report_runs_the_sizes_of_a_tank_once(make_garden, tmp_path, monkeypat
         asked.append(supply)
         return tank_sizes(season, supply)
 
-    for module in (
-        "panbudget.studies.tank_sizes",
-        "panbudget.reports.season.tank_figures",
-        "panbudget.reports.season.page",
-    ):
+    other_sizes.cache_clear()
+    for module in ("panbudget.studies.tank_sizes", "panbudget.reports.season.figures"):
         monkeypatch.setattr(f"{module}.tank_sizes", counted)
-    write_season(season, tmp_path)
+    write_into(season, tmp_path)
     assert asked == ["spring"]
     page = (tmp_path / "report.html").read_text(encoding="utf-8")
     assert "size that suffices" in page

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from panbudget.errors import ScenarioError, WeatherError
-from panbudget.reports.season.page import report_html
+from panbudget.reports.writing import as_page
 from panbudget.scenario.garden import load_scenario, scenario_from
 from panbudget.season.replay import replay
 from panbudget.season.years import bed_in_year, in_year, moved, read_year, years_at_hand
@@ -103,7 +103,7 @@ def test_any_year_fits_a_typical_year(make_garden, tmp_path):
     finding = next(f for f in season.findings if f.code == "typical-year")
     assert finding.severity == "caution"
     assert finding.message.startswith("Typical year: ")
-    assert "TYPICAL YEAR, no real summer" in report_html(season, {}, {})
+    assert "TYPICAL YEAR, no real summer" in as_page(season)
 
 
 @pytest.mark.parametrize("year", [0, 12345])

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from panbudget.errors import PanbudgetError
-from panbudget.reports.season.files import provenance, season_json
-from panbudget.reports.season.page import check_html, report_html
-from panbudget.studies.check import check_lines, check_scenario, write_check
+from panbudget.reports.check.page import check_lines
+from panbudget.reports.writing import as_json, as_page, write_into
+from panbudget.studies.check import check
 from tests.small_weather import weather_csv
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -19,7 +19,7 @@ DEMO = ROOT / "scenarios" / "terraces.toml"
 
 @pytest.fixture(scope="module")
 def found():
-    return check_scenario(DEMO)
+    return check(DEMO)
 
 
 def test_extremes_are_those_of_the_season(found):
@@ -43,7 +43,7 @@ def test_lines_say_what_was_assumed(found):
 
 
 def test_the_page_stands_alone(found, tmp_path):
-    write_check(found, tmp_path)
+    write_into(found, tmp_path)
     page = (tmp_path / "check.html").read_text(encoding="utf-8")
     assert "http" not in page
     assert sorted(p.name for p in (tmp_path / "figures").iterdir()) == ["weather.png", "weather.svg"]
@@ -59,7 +59,7 @@ def note_on_page(folder, line):
     kept = [row for row in text.splitlines() if not row.startswith("note =")]
     garden = folder / "garden.toml"
     garden.write_text("\n".join([line, *kept]), encoding="utf-8")
-    match = re.search(r'<p class="note">(.*?)</p>', check_html(check_scenario(garden), {}))
+    match = re.search(r'<p class="note">(.*?)</p>', as_page(check(garden)))
     return match.group(1) if match else None
 
 
@@ -68,7 +68,7 @@ def test_a_variant_that_fails_is_found_before_it_is_wanted(tmp_path):
     text = text.replace("terraces-2024.csv", "terraces-1999.csv")
     (tmp_path / "garden.toml").write_text(text, encoding="utf-8")
     with pytest.raises(PanbudgetError, match=r"variant\.ordinary-summer: .*terraces-1999\.csv: there is no such file"):
-        check_scenario(tmp_path / "garden.toml")
+        check(tmp_path / "garden.toml")
 
 
 def without_wind(text):
@@ -94,7 +94,7 @@ def mended(tmp_path):
 
 
 def test_check_says_what_was_borrowed_and_what_it_matters(mended):
-    found = check_scenario(mended, season=2025)
+    found = check(mended, season=2025)
     whole = found.as_dict()["weather"]
     assert whole["filled"]["tmin"] == {"borrowed from hill.csv": 2}
     assert whole["filled"]["wind"] == {"borrowed from hill.csv": 2, "monthly mean wind": 1}
@@ -109,10 +109,10 @@ def test_check_says_what_was_borrowed_and_what_it_matters(mended):
 
 
 def test_the_page_shows_the_years_the_fallback_and_how_much_it_matters(mended, tmp_path):
-    found = check_scenario(mended, season=2025)
+    found = check(mended, season=2025)
     folder = tmp_path / "page"
     folder.mkdir()
-    write_check(found, folder)
+    write_into(found, folder)
     page = (folder / "check.html").read_text(encoding="utf-8")
     names = ["weather.png", "weather.svg", "years.png", "years.svg"]
     assert sorted(p.name for p in (folder / "figures").iterdir()) == names
@@ -126,18 +126,18 @@ def test_variants_are_tried_in_the_year_asked_for(mended):
     """The variant's own planting day moves along; tried in 2023 it would lie outside the weather file."""
     text = mended.read_text(encoding="utf-8") + "\n[variant.later]\nseason.start = 2023-05-10\n"
     mended.write_text(text, encoding="utf-8")
-    assert check_scenario(mended, season=2025).season.totals["season"]["start"] == "2025-05-01"
+    assert check(mended, season=2025).season.totals["season"]["start"] == "2025-05-01"
 
 
 def test_a_replay_is_made_from_its_fallbacks_too(mended, tmp_path):
     """Their fingerprints stand in season.json and under "Made from"."""
     import hashlib
 
-    season = check_scenario(mended, season=2025).season
-    written = season_json(season)["provenance"]["weather"]
+    season = check(mended, season=2025).season
+    written = as_json(season)["provenance"]["weather"]
     sha256 = hashlib.sha256((tmp_path / "hill.csv").read_bytes()).hexdigest()
     assert [one["sha256"] for one in written["fallbacks"]] == [sha256]
     assert written["typical"] is False
-    page = report_html(season, {}, provenance(season))
+    page = as_page(season)
     assert sha256 in page
     assert "Filled otherwise, " in page

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from panbudget import replay
-from panbudget.reports.season.page import report_html
-from panbudget.reports.writing import provenance
+from panbudget.reports.writing import as_page
 from panbudget.studies.ranges import interval_of, sampled_litres, with_spread
 from tests.small_weather import weather_csv
 
@@ -60,10 +59,10 @@ def test_two_runs_draw_the_same_and_the_season_is_left_alone(make_garden):
 
 def test_the_report_has_the_ranges_only_when_asked(make_garden):
     season = replay(make_garden())
-    page = report_html(with_spread(season, 25), {}, provenance(season))
+    page = as_page(with_spread(season, 25))
     assert "<h2>Ranges</h2>" in page
     assert "The middle 90\u00a0% of 25 seasons" in page
-    assert "<h2>Ranges</h2>" not in report_html(season, {}, provenance(season))
+    assert "<h2>Ranges</h2>" not in as_page(season)
 
 
 def season_with(make_garden, **ranges):

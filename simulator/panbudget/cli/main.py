@@ -122,17 +122,19 @@ def check(
 
     Example:  panbudget check my-garden/garden.toml
     """
-    from panbudget.studies.check import check_lines, check_scenario, write_check
+    from panbudget.reports.check.page import check_lines
+    from panbudget.reports.writing import write_into
+    from panbudget.studies.check import check as checked
 
     with progress(2, quiet=quiet) as step:
         step("reading the weather")
-        found = check_scenario(scenario, season=season)
+        found = checked(scenario, season=season)
         if out is not None:
             from panbudget.reports.folders import new_folder
 
             step("drawing")
             with new_folder(out, "check", overwrite=overwrite) as made:
-                write_check(found, made)
+                write_into(found, made)
     if as_json:
         print_json(found.as_dict())
     else:
@@ -177,7 +179,8 @@ def replay(
     Example:  panbudget replay scenarios/terraces.toml --out season-terraces
     """
     from panbudget.reports.folders import new_folder
-    from panbudget.reports.season.files import season_json, write_season
+    from panbudget.reports.writing import as_json as totals
+    from panbudget.reports.writing import write_into
     from panbudget.scenario.garden import load_scenario
 
     if spread is not None and spread < _LEAST_SPREAD:
@@ -214,9 +217,9 @@ def replay(
 
                 replayed = with_spread(replayed, spread, step=step)
             step("drawing and writing")
-            write_season(replayed, made)
+            write_into(replayed, made)
     if as_json:
-        print_json(season_json(replayed))
+        print_json(totals(replayed))
     else:
         _summary(replayed, out, quiet=quiet)
     if as_json:

@@ -20,11 +20,13 @@ import numpy.typing as npt
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
 
 from panbudget.numeric import Floats
-from panbudget.reports.style import applied
+from panbudget.reports.style import STYLES, applied
 
-__all__ = ["date_axis", "day_numbers", "draw_into", "enough", "legend_above", "runs", "save", "svg_text"]
+WIDTH = 9.0  # inches; an A4 page's text is narrower, and the vector picture shrinks to it
 
 Mask = npt.NDArray[np.bool_]
 
@@ -121,10 +123,63 @@ def _missing_glyphs_are_boxes() -> Iterator[None]:
         yield
 
 
-def enough(axes: Sequence[Axes], wanted: int) -> list[Axes]:
-    if len(axes) != wanted:
-        raise ValueError(f"{len(axes)} axes were given; {wanted} are needed")
-    return list(axes)
+def panels(
+    count: int, *, height: float, columns: int = 1, more: float = 0.5, axes: Sequence[Axes] | None = None, **layout: Any
+) -> list[Axes]:
+    """
+    Return the axes of a figure: those given, or those of a new figure.
+
+    Parameters
+    ----------
+    count : int
+        How many are needed.
+    height : float
+        Of each. [inches]
+    columns : int
+        How many stand abreast; those of the last row that are not needed are left out.
+    more : float
+        Height of the figure beside theirs. [inches]
+    axes : sequence of Axes, optional
+        Of the caller.
+    **layout
+        As `Figure.subplots` takes it.
+
+    Raises
+    ------
+    ValueError
+        Another number of axes was given.
+    """
+    if axes is not None:
+        if len(axes) != count:
+            raise ValueError(f"{len(axes)} axes were given; {count} are needed")
+        return list(axes)
+    columns = min(columns, count)
+    rows = -(-count // columns)
+    figure = Figure(figsize=(WIDTH, height * rows + more), layout="constrained")
+    made = list(figure.subplots(rows, columns, squeeze=False, **layout).flat)
+    for ax in made[count:]:
+        ax.remove()
+    for ax in made[max(count - columns, 0) : count]:
+        ax.xaxis.set_tick_params(labelbottom=True)  # the lowest of its column, whatever the row
+    return made[:count]
+
+
+def shade(ax: Axes, days: Floats, mask: Mask, style: str) -> None:
+    """Shade the days of a mask from top to bottom."""
+    for first, last in runs(mask):
+        ax.axvspan(days[first] - 0.5, days[last] + 0.5, **STYLES[style].filled(label=""))
+
+
+def steps(ax: Axes, days: Floats, values: Any, **look: Any) -> None:
+    """Draw a value a day as steps whose edges are at midnight."""
+    ax.stairs(values, np.append(days - 0.5, days[-1] + 0.5), **look)
+
+
+def keys(lines: Sequence[str] = (), areas: Sequence[str] = (), **labels: str) -> list[Any]:
+    """Return a legend's handles of named styles, lines first; labels other than a style's own by its name."""
+    return [Line2D([], [], **STYLES[name].lined(label=labels.get(name, STYLES[name].label))) for name in lines] + [
+        Patch(**STYLES[name].filled(linewidth=0.3, label=labels.get(name, STYLES[name].label))) for name in areas
+    ]
 
 
 def runs(mask: Mask) -> Iterator[tuple[int, int]]:
@@ -153,3 +208,8 @@ def date_axis(ax: Axes, days: Floats, most: int = 9) -> None:
     beside = ["", "%Y", "%B %Y", "%d %B %Y", "%d %B %Y", "%d %B %Y"]  # where marks are years, months, days and less
     formatter = mdates.ConciseDateFormatter(locator, offset_formats=beside)  # type: ignore[no-untyped-call]
     ax.xaxis.set_major_formatter(formatter)
+
+
+def day_ticks(ax: Axes, index: pd.DatetimeIndex, apart: int = 1) -> None:
+    """Mark every so many days by day and month."""
+    ax.set_xticks(day_numbers(index)[::apart], [f"{day.day} {day:%b}" for day in index[::apart]])

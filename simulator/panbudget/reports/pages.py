@@ -36,6 +36,7 @@ from panbudget.season.finding import SEVERITIES, Finding
 #: how a cell's value becomes text; a whole number stands for so many decimals
 FORMATS: dict[str, Callable[[Any], str]] = {
     "percent": words.percent,
+    "percent 1": functools.partial(words.percent, decimals=1),
     "hours": words.hours,
     "litres": words.litres,
     "mm": words.mm,
@@ -58,7 +59,7 @@ class Table:
 @dataclass(frozen=True)
 class Section:
     """
-    A part of a page; what is empty is left out, and a section with nothing but its words too, if it is ``optional``.
+    A part of a page. What is empty is left out: a table without rows takes its heading and note along.
 
     Parameters
     ----------
@@ -100,7 +101,10 @@ class Section:
         if self.table is not None and not len(self.table):
             return bool(self.none)
         contents = [part for part in (self.figures, self.items) if part is not None]
-        return any(map(len, contents)) or not contents
+        if contents:
+            return any(map(len, contents))
+        words_only = self.heading or self.subheading or self.text or self.code or self.note
+        return bool(words_only) or self.table is not None or self.findings is not None
 
 
 @dataclass(frozen=True)
@@ -155,7 +159,7 @@ def section(
     room, key : str
         Where its words stand: a table of ``reports/ROOM/texts.toml``.
     table : DataFrame or iterable of mappings, optional
-        A row each; the columns are those that the words name, and after them any others.
+        A row each; its columns are those that the words name, or all where they name none.
     **content
         What else `Section` takes; before the words of the file.
 
@@ -197,7 +201,7 @@ def labelled(
     frame = pd.DataFrame(rows if isinstance(rows, pd.DataFrame) else list(rows))
     if not len(frame.columns):
         frame = pd.DataFrame(columns=list(columns))
-    frame = frame[[*(name for name in columns if name in frame), *(name for name in frame if name not in columns)]]
+    frame = frame[[name for name in columns or frame if name in frame]]
     pairs = {name: (what, 0) if isinstance(what, str) else tuple(what) for name, what in columns.items()}
     frame.attrs.update(
         labels={name: label for name, (label, _) in pairs.items()},

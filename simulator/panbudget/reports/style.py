@@ -14,8 +14,6 @@ from typing import Any
 
 import matplotlib
 
-__all__ = ["CONTROLLER_STYLES", "STYLES", "Style", "applied", "plain"]
-
 _BLACK, _ORANGE, _SKY, _GREEN = "#000000", "#E69F00", "#56B4E9", "#009E73"
 _BLUE, _VERMILION, _PURPLE, _GREY = "#0072B2", "#D55E00", "#CC79A7", "#7F7F7F"
 
@@ -68,10 +66,6 @@ class Style:
             **changes,
         }
 
-    def stepped(self, **changes: Any) -> dict[str, Any]:
-        """Return keywords for steps, which are patches without a face."""
-        return {**self.lined(), **changes}
-
     @property
     def axis(self) -> str:
         """Label and unit, as an axis says them."""
@@ -113,11 +107,11 @@ STYLES: dict[str, Style] = {
     "wave": Style("heat wave, from and to", colour=_ORANGE, line=(0, (2, 1)), width=1.3),
     "year": Style("the other years", colour="#A8A8A8", width=0.9),
     "year_worst": Style("the worst year", colour=_BLUE, width=1.8),
-    "year_heat": Style("with a made heat wave", colour=_VERMILION, line=(0, (5, 1.5)), width=1.3),
+    "year_heat": Style("with a made-up heat wave", colour=_VERMILION, line=(0, (5, 1.5)), width=1.3),
     "by_log": Style("by the log", "mm/day", _BLACK),
     "as_described": Style("the model as described", "mm/day", _VERMILION, (0, (5, 1.5)), 1.2),
     "as_fitted": Style("the model as fitted", "mm/day", _BLUE, "-", 1.6),
-    "more_stress": Style("stress days, more than sound", "days", "#9CC3DC"),
+    "more_stress": Style("days short of water, more than sound", "days", "#9CC3DC"),
     "more_wasted": Style("wasted, more than sound", "L", "#EBCB9A", hatch="////"),
     "limit": Style("limit: all of RAW used", colour=_BLACK, line=(0, (1, 1.2)), width=1.3),
 }
@@ -154,7 +148,7 @@ _RC: dict[str, Any] = {
     "figure.facecolor": "white",
     "savefig.dpi": 150,
     "svg.fonttype": "path",
-    # ids in an SVG hang on this, so that two runs write the same bytes
+    # ids in an SVG depend on this, so that two runs write the same bytes
     "svg.hashsalt": "panbudget",
 }
 

@@ -108,9 +108,6 @@ def write_into(result: Any, folder: Path) -> None:
     result : Reported
     folder : Path
     """
-    if result.room == "season":  # until it is described as the others are
-        importlib.import_module("panbudget.reports.season.files").write_season(result, folder)
-        return
     verb = verb_of(result)
     names = FILES_OF[verb.command]
     for name, table in verb.tables.items():
@@ -188,4 +185,4 @@ def provenance(season: Season) -> dict[str, Any]:
 
 
 # the functions' names of one release ago
-write_away = write_into
+write_season = write_away = write_into

@@ -90,9 +90,7 @@ def test_supplied_and_needed_add_up_to_the_totals(season):
 def test_the_weathers_coverage_names_what_was_filled(make_garden):
     text = weather_csv(20).replace("2025-05-04,14.0,30.0,80,35,2.0,0.0,24.0", "2025-05-04,14.0,30.0,80,35,2.0,0.0,")
     season = replay(make_garden(weather=text))
-    figure = weather_figures.weather_figure(
-        season.weather, season.days.index[0], season.days.index[-1], eto=season.days["eto_mm"]
-    )
+    figure = weather_figures.weather_figure(season.weather, season.days)
     svg = figures.svg_text(figure)
     assert svg.startswith("<svg")
     labels = {t.get_text() for ax in figure for t in ax.get_yticklabels()} if not isinstance(figure, Figure) else set()
@@ -130,7 +128,7 @@ def test_borrowed_days_have_a_hatch_of_their_own(make_garden, tmp_path):
     (tmp_path / "hill.csv").write_text(weather_csv(20), encoding="utf-8")
     text = weather_csv(20).replace("2025-05-04,14.0,30.0,80,35,2.0,0.0,24.0", "2025-05-04,14.0,30.0,80,35,2.0,0.0,")
     season = replay(make_garden({"weather": {"fallback": [{"file": "hill.csv"}]}}, weather=text))
-    coverage = weather_figures.weather_figure(season.weather, season.days.index[0], season.days.index[-1])[0]
+    coverage = weather_figures.weather_figure(season.weather, season.days)[0]
     hatches = [patch.get_hatch() for patch in coverage.collections]
     assert hatches.count(STYLES["borrowed"].hatch) == 1
     assert STYLES["filled"].hatch not in hatches

@@ -8,7 +8,9 @@ import pandas as pd
 import pytest
 
 from panbudget import replay
-from panbudget.reports.season.files import beds_table, daily_table, season_json, write_csv, write_season
+from panbudget.files import write_csv
+from panbudget.reports.season.files import beds_table, daily_table
+from panbudget.reports.writing import as_json, write_into
 from tests.small_weather import dry_week
 
 
@@ -18,7 +20,7 @@ def season(make_garden):
 
 
 def test_csv_numbers_read_back_to_twelve_digits(season, tmp_path):
-    write_season(season, tmp_path)
+    write_into(season, tmp_path)
     daily = pd.read_csv(tmp_path / "daily.csv")
     table = season.beds["upper/tomatoes"]
     assert daily["eta_mm"].tolist() == pytest.approx(table["eta_mm"].tolist(), rel=1e-11)
@@ -29,7 +31,7 @@ def test_csv_numbers_read_back_to_twelve_digits(season, tmp_path):
 
 
 def test_json_has_every_number_in_full_and_says_where_it_comes_from(season):
-    whole = season_json(season)
+    whole = as_json(season)
     assert json.loads(json.dumps(whole, allow_nan=False)) == whole
     assert set(whole["provenance"]) >= {"panbudget", "python", "packages", "scenario_sha256", "weather_sha256"}
     assert len(whole["provenance"]["weather_sha256"]) == 64

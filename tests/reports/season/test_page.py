@@ -10,16 +10,14 @@ import pytest
 
 from panbudget import replay
 from panbudget.reports.season import figures
-from panbudget.reports.season.page import report_html
 from panbudget.reports.season.words import three_sentences
-from panbudget.reports.writing import provenance
+from panbudget.reports.writing import as_page
 from panbudget.scenario.garden import scenario_from
 from tests.small_weather import heat_wave
 
 
 def page(season):
-    drawn = {name: figures.svg_text(draw(season)) for name, draw in figures.SEASON_FIGURES.items()}
-    return report_html(season, drawn, provenance(season))
+    return as_page(season, {name: figures.svg_text(season.plot(name)) for name in figures.SEASON_FIGURES})
 
 
 @pytest.fixture

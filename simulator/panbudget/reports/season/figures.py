@@ -1,47 +1,55 @@
 """
-Figures: a season drawn. Each function takes a season, and axes if the caller has some, and returns the axes.
+Season figures. Each function takes a season, and axes if the caller has some, and returns the axes.
 
-What labels, colours and hatches mean stands in `style`; saving, in `canvas`. No global state of matplotlib is
-touched: figures are plain objects, never pyplot's.
+What labels, colours and hatches mean stands in `style`; what all figures share, in `canvas`. No global state of
+matplotlib is touched: figures are plain objects, never pyplot's.
 """
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
 from panbudget.numeric import Floats
-from panbudget.reports.canvas import date_axis, day_numbers, enough, legend_above, runs, save, svg_text
+from panbudget.reports.canvas import (
+    date_axis,
+    day_numbers,
+    day_ticks,
+    keys,
+    legend_above,
+    panels,
+    save,
+    shade,
+    steps,
+    svg_text,
+)
 from panbudget.reports.style import CONTROLLER_STYLES, STYLES, applied, plain
+from panbudget.scenario.supplies import Tank
+from panbudget.season.result import Season
 from panbudget.season.weeks import weeks_table
+from panbudget.studies.tank_sizes import tank_sizes
 from panbudget.words import days_said, kilograms, mm
 
-if TYPE_CHECKING:
-    from panbudget.season.result import Season
+__all__ = ["SEASON_FIGURES", "save", "svg_text"]
 
-__all__ = [
-    "SEASON_FIGURES",
-    "hottest_days",
-    "level_points",
-    "pan_level_figure",
-    "save",
-    "season_figure",
-    "supplied_against_needed_figure",
-    "svg_text",
-    "weeks_figure",
-]
-
-_WIDTH = 9.0  # inches; an A4 page's text is narrower, and the vector picture shrinks to it
 _HOT_DAYS = 10
 _FAR_RIM = 2.5  # times the highest level of the days drawn
 _COLUMNS = 3
+_ROOT_ZONE = {"taw": "taw_mm", "raw": "raw_mm", "driest": "driest_depletion_mm", "mean": "depletion_mm"}
+_SUPPLIED = {
+    "etc": "etc_mm",
+    "needed": "net_demand_mm",
+    "supplied_driest": "driest_irrigation_mm",
+    "supplied": "irrigation_mm",
+}
+_ON_WHITE = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
 
 
 def season_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
@@ -59,20 +67,19 @@ def season_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Ax
     list of Axes
         Weather, openings, then the beds in the scenario's order.
     """
+    heights = [1.25, 1.0, *([1.2] * len(season.beds))]
     with applied():
-        if axes is None:
-            heights = [1.25, 1.0, *([1.2] * len(season.beds))]
-            figure = Figure(figsize=(_WIDTH, 1.35 * sum(heights) + 0.5), layout="constrained")
-            axes = list(
-                figure.subplots(len(heights), 1, sharex=True, gridspec_kw={"height_ratios": heights}, squeeze=False)[
-                    :, 0
-                ]
-            )
-        axes = enough(axes, 2 + len(season.beds))
+        mean_height = 1.35 * sum(heights) / len(heights)
+        axes = panels(len(heights), height=mean_height, axes=axes, sharex=True, gridspec_kw={"height_ratios": heights})
         _draw_weather(axes[0], season.days)
         _draw_openings(axes[1], season)
-        for index, (key, table) in enumerate(season.beds.items()):
-            _draw_bed(axes[2 + index], key, table, legend=index == 0)
+        for ax, (key, table) in zip(axes[2:], season.beds.items(), strict=True):
+            draw_root_zone(ax, table)
+            ax.set_ylim(deepest(table) * 1.08, 0.0)  # downward: an empty root zone is at the bottom
+            ax.set_ylabel(STYLES["depletion"].axis)
+            ax.set_title(f"Root zone of {plain(key)}")
+        handles = [*axes[2].get_legend_handles_labels()[0], *keys(areas=("stress", "stress_mean"))]
+        legend_above(axes[2], columns=3, handles=handles)
         for ax in axes:
             date_axis(ax, day_numbers(season.days.index))
             ax.grid(axis="x")
@@ -91,17 +98,8 @@ def _draw_weather(ax: Axes, days: pd.DataFrame) -> None:
 def _draw_openings(ax: Axes, season: Season) -> None:
     for index, (name, table) in enumerate(season.controllers.items()):
         colour, line = CONTROLLER_STYLES[index % len(CONTROLLER_STYLES)]
-        # edges at midnight, so that a step covers its day
-        at = day_numbers(table.index)
-        ax.stairs(
-            table["openings"].to_numpy(),
-            np.append(at - 0.5, at[-1] + 0.5),
-            color=colour,
-            linestyle=line,
-            linewidth=1.3,
-            label=plain(name),
-            baseline=None,
-        )
+        look = {"color": colour, "linestyle": line, "linewidth": 1.3, "label": plain(name), "baseline": None}
+        steps(ax, day_numbers(table.index), table["openings"].to_numpy(), **look)
     ax.set_ylim(bottom=0.0)
     ax.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=4))
     ax.set_ylabel("per day")
@@ -109,30 +107,18 @@ def _draw_openings(ax: Axes, season: Season) -> None:
     legend_above(ax, columns=5)
 
 
-def _draw_bed(ax: Axes, key: str, table: pd.DataFrame, *, legend: bool) -> None:
+def draw_root_zone(ax: Axes, table: pd.DataFrame) -> None:
+    """Draw a bed's days: depletion of its mean and driest quarter, RAW, TAW, and days short of water as bands."""
     at = day_numbers(table.index)
-    growing = table["growing"].to_numpy(bool)
-    for name, column in (("stress", "driest_ks"), ("stress_mean", "ks")):
-        short = growing & (table[column].to_numpy() < 1.0)
-        for first, last in runs(short):
-            ax.axvspan(at[first] - 0.5, at[last] + 0.5, **STYLES[name].filled(label=""))
-    for name, column in (
-        ("taw", "taw_mm"),
-        ("raw", "raw_mm"),
-        ("driest", "driest_depletion_mm"),
-        ("mean", "depletion_mm"),
-    ):
-        ax.plot(at, table[column].to_numpy(), **STYLES[name].lined(marker="." if len(at) == 1 else ""))
-    deepest = max(float(table[c].max()) for c in ("taw_mm", "driest_depletion_mm", "depletion_mm"))
-    ax.set_ylim(max(deepest, 1.0) * 1.08, 0.0)  # downward: an empty root zone is at the bottom
-    ax.set_ylabel(STYLES["depletion"].axis)
-    ax.set_title(f"Root zone of {plain(key)}")
-    if legend:
-        handles, labels = ax.get_legend_handles_labels()
-        for name in ("stress", "stress_mean"):
-            handles.append(Patch(**STYLES[name].filled()))
-            labels.append(STYLES[name].label)
-        legend_above(ax, columns=3, handles=handles, labels=labels)
+    for style, column in (("stress", "driest_ks"), ("stress_mean", "ks")):
+        shade(ax, at, (table["growing"] & (table[column] < 1.0)).to_numpy(bool), style)
+    for style, column in _ROOT_ZONE.items():
+        ax.plot(at, table[column].to_numpy(), **STYLES[style].lined(marker="." if len(at) == 1 else ""))
+
+
+def deepest(table: pd.DataFrame) -> float:
+    """Return how far down a bed's picture reaches. [mm]"""
+    return max(1.0, *(float(table[column].max()) for column in ("taw_mm", "driest_depletion_mm", "depletion_mm")))
 
 
 def hottest_days(days: pd.DataFrame, length: int = _HOT_DAYS) -> slice:
@@ -173,105 +159,98 @@ def pan_level_figure(season: Season, axes: Sequence[Axes] | None = None) -> list
     list of Axes
         In the scenario's order; kg on the left, the same in mm of water on the right.
     """
+    window = hottest_days(season.days)
+    shown = pd.DatetimeIndex(season.days.index)[window]
     with applied():
-        count = len(season.controllers)
-        if axes is None:
-            figure = Figure(figsize=(_WIDTH, 2.6 * count + 0.5), layout="constrained")
-            axes = list(figure.subplots(count, 1, squeeze=False)[:, 0])
-        axes = enough(axes, count)
-        window = hottest_days(season.days)
+        axes = panels(len(season.controllers), height=2.6, axes=axes)
         for ax, name in zip(axes, season.controllers, strict=True):
-            _draw_pan(ax, season, name, window, legend=ax is axes[0])
+            begin, end, level = draw_level(ax, season, name, window)
+            _mark_levels(ax, season, name, begin, end, level)
+            _depth_at_right(ax, season.scenario.controller[name].pan.area)
+            day_ticks(ax, shown)
+            ax.set_ylabel(f"level [{STYLES['level'].unit}]")
+            ax.grid(axis="x")
+            days = days_said(shown[0], shown[-1])
+            ax.set_title(f"Pan of {plain(name)}, {days}, the hottest days in a row (solar time)")
+        legend_above(axes[0], handles=keys(["level"], ["open"]))
     return axes
 
 
-def _draw_pan(ax: Axes, season: Season, name: str, window: slice, *, legend: bool) -> None:
-    described = season.scenario.controller[name]
-    swing, area = described.valve.swing_kg, described.pan.area
-    rim = swing + described.pan.freeboard * area
-    days = day_numbers(season.days.index)
+def draw_level(
+    ax: Axes, season: Season, valve: str, window: slice, *, per_kg: float = 1.0, noon: float = 0.0
+) -> tuple[float, float, Floats]:
+    """
+    Draw a pan's level through some days, and shade the valve's openings.
+
+    Parameters
+    ----------
+    ax : Axes
+    season : Season
+    valve : str
+    window : slice
+        Rows of the season's days.
+    per_kg : float
+        What the axis counts, per kg of water.
+    noon : float
+        How far a day's mark stands from its midnight. [days]
+
+    Returns
+    -------
+    (float, float, ndarray)
+        First and last moment, as matplotlib counts days, and the levels drawn.
+    """
+    zero = float(day_numbers(season.days.index)[0]) - noon
     begin, end = window.start * 24.0, window.stop * 24.0
-
-    def moment(hour: float) -> float:
-        return float(days[0]) + hour / 24.0
-
-    openings = season.openings[season.openings["controller"] == name]
+    openings = season.openings[season.openings["controller"] == valve]
     through = openings["end_h"].fillna(24.0 * len(season.days))
     seen = (openings["start_h"] < end) & (through > begin)
+    look = STYLES["open"].filled(label="", edgecolor=STYLES["open"].colour, linewidth=0.6)
     for start, stop in zip(openings["start_h"][seen], through[seen], strict=True):
-        ax.axvspan(
-            moment(max(start, begin)),
-            moment(min(stop, end)),
-            **STYLES["open"].filled(label="", edgecolor=STYLES["open"].colour, linewidth=0.6),
-        )
-    hour, level = level_points(season.hourly_level[name], openings[seen], begin, end, swing)
-    ax.plot([moment(h) for h in hour], level, **STYLES["level"].lined())
+        ax.axvspan(zero + max(start, begin) / 24.0, zero + min(stop, end) / 24.0, **look)
+    swing = season.scenario.controller[valve].valve.swing_kg
+    hours, level = level_points(season.hourly_level[valve], openings[seen], begin, end, swing)
+    ax.plot(zero + hours / 24.0, level * per_kg, **STYLES["level"].lined())
+    return zero + begin / 24.0, zero + end / 24.0, level * per_kg
 
+
+def _mark_levels(ax: Axes, season: Season, name: str, begin: float, end: float, level: Floats) -> None:
+    """Draw trip, reset and rim, and name them at the right where they don't lie on each other."""
+    described = season.scenario.controller[name]
+    swing = described.valve.swing_kg
+    rim = swing + described.pan.freeboard * described.pan.area
     low, high = min(0.0, float(np.min(level))), max(swing, float(np.max(level)))
-    rim_is_far = rim > _FAR_RIM * high  # then it is named and not drawn, or the level would be a ripple at the bottom
-    high = high if rim_is_far else max(high, rim)
+    far = rim > _FAR_RIM * high  # then it is named and not drawn, or the level would be a ripple at the bottom
+    high = high if far else max(high, rim)
     room = 0.06 * max(high - low, 1e-6)
-    ax.set_ylim(low - room, high + room)
-    width = moment(end) - moment(begin)
-    ax.set_xlim(moment(begin), moment(end) + 0.14 * width)  # the right margin is the lines' labels'
-    lines = {"trip": 0.0, "reset": swing, "rim": rim}
-    texts = {key: STYLES[key].label for key in lines}
-    if rim_is_far:
-        del lines["rim"]
-        ax.annotate(
-            f"rim: spills at {kilograms(rim)}",
-            (0.995, 0.93),
-            xycoords="axes fraction",
-            ha="right",
-            va="top",
-            fontsize=8.0,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
-        )
-        ax.set_ylim(low - room, high + 3.5 * room)
+    ax.set_ylim(low - room, high + (3.5 if far else 1.0) * room)
+    ax.set_xlim(begin, end + 0.14 * (end - begin))  # the right margin is the lines' labels'
+    texts = {key: (value, STYLES[key].label) for key, value in (("trip", 0.0), ("reset", swing), ("rim", rim))}
+    if far:
+        del texts["rim"]
+        style: dict[str, Any] = {"ha": "right", "va": "top", "fontsize": 8.0, "bbox": _ON_WHITE}
+        ax.annotate(f"rim: spills at {kilograms(rim)}", (0.995, 0.93), xycoords="axes fraction", **style)
     elif rim - swing < 1.6 * room:  # their labels would lie on each other
-        ax.axhline(swing, **STYLES["reset"].lined(label="reset"))
-        del lines["reset"]
-        texts["rim"] = "rim, just above reset"
-    if "reset" in lines and swing < 1.6 * room:  # nor these, under a pan that sank far below the trip
-        ax.axhline(swing, **STYLES["reset"].lined(label="reset"))
-        del lines["reset"]
-        texts["trip"] = "trip, just below reset"
-    for key, value in lines.items():
+        del texts["reset"]
+        texts["rim"] = (rim, "rim, just above reset")
+    if "reset" in texts and swing < 1.6 * room:  # nor these, under a pan that sank far below the trip
+        del texts["reset"]
+        texts["trip"] = (0.0, "trip, just below reset")
+    for key, value in (("trip", 0.0), ("reset", swing), *(() if far else (("rim", rim),))):
         ax.axhline(value, **STYLES[key].lined(label=key))
-        ax.text(
-            moment(end) + 0.008 * width,
-            value,
-            texts[key],
-            va="center",
-            ha="left",
-            fontsize=8.0,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
-        )
-    ax.set_ylabel(f"level [{STYLES['level'].unit}]")
+    for value, text in texts.values():
+        at = end + 0.008 * (end - begin)
+        ax.text(at, value, text, va="center", ha="left", fontsize=8.0, bbox=_ON_WHITE)
 
-    def depth(kg: Floats) -> Floats:
-        return kg / area
 
-    def weight(depth: Floats) -> Floats:
-        return depth * area
-
-    functions: Any = (depth, weight)  # matplotlib's own types ask for more than it gives
-    right = ax.secondary_yaxis("right", functions=functions)
-    right.set_ylabel("level [mm above trip]")
+def _depth_at_right(ax: Axes, area: float) -> None:
+    functions: Any = (lambda kg: kg / area, lambda depth: depth * area)  # matplotlib's types ask for more than it gives
+    ax.secondary_yaxis("right", functions=functions).set_ylabel("level [mm above trip]")
     ax.spines["right"].set_visible(True)
-    shown = pd.DatetimeIndex(season.days.index)[window]
-    ax.set_xticks(days[window], [f"{day.day} {day:%b}" for day in shown])
-    ax.grid(axis="x")
-    first, last = shown[0], shown[-1]
-    ax.set_title(f"Pan of {plain(name)}, {days_said(first, last)}, the hottest days in a row (solar time)")
-    if legend:
-        handles = [*ax.get_legend_handles_labels()[0][:1], Patch(**STYLES["open"].filled())]
-        legend_above(ax, handles=handles, labels=[STYLES["level"].label, STYLES["open"].label])
 
 
 def level_points(
     hourly: Floats, openings: pd.DataFrame, begin: float, end: float, swing: float
-) -> tuple[list[float], list[float]]:
+) -> tuple[Floats, Floats]:
     """
     Return a pan's level at the hours' ends, and at the exact moments between them: trips and resets.
 
@@ -288,19 +267,16 @@ def level_points(
 
     Returns
     -------
-    (list, list)
+    (ndarray, ndarray)
         Hours, and levels. [h, kg]
     """
-    points = [(hour + 1.0, float(hourly[hour])) for hour in range(int(begin), int(end))]
-    if begin > 0.0:
-        points.append((begin, float(hourly[int(begin) - 1])))
-    for start, stop, cause in zip(openings["start_h"], openings["end_h"], openings["cause"], strict=True):
-        if cause == "trip" and begin <= start <= end:
-            points.append((float(start), 0.0))
-        if begin <= stop <= end:  # false for one still open, whose end is not a number
-            points.append((float(stop), swing))
-    points.sort(key=lambda point: point[0])
-    return [hour for hour, _ in points], [level for _, level in points]
+    ends = np.arange(max(int(begin), 1), int(end) + 1)
+    trips = openings["start_h"][(openings["cause"] == "trip") & openings["start_h"].between(begin, end)]
+    resets = openings["end_h"][openings["end_h"].between(begin, end)]  # one still open has no number
+    hours = np.concatenate([ends.astype(float), trips, resets])
+    levels = np.concatenate([hourly[ends - 1], np.zeros(len(trips)), np.full(len(resets), swing)])
+    order = np.argsort(hours, kind="stable")
+    return hours[order], levels[order]
 
 
 def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
@@ -320,31 +296,11 @@ def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None =
     """
     with applied():
         count = len(season.beds)
-        if axes is None:
-            columns = min(_COLUMNS, count)
-            rows = -(-count // columns)
-            figure = Figure(figsize=(_WIDTH, 2.35 * rows + 0.6), layout="constrained")
-            grid = figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
-            axes = list(grid.flat)
-            for ax in axes[count:]:
-                ax.remove()
-            for ax in axes[max(count - columns, 0) : count]:
-                ax.xaxis.set_tick_params(labelbottom=True)  # the lowest of its column, whatever the row
-            axes = axes[:count]
-            for ax in axes[::columns]:
-                ax.set_ylabel("since the start [mm]")
-        axes = enough(axes, count)
-        lines = (
-            ("etc", "etc_mm"),
-            ("needed", "net_demand_mm"),
-            ("supplied_driest", "driest_irrigation_mm"),
-            ("supplied", "irrigation_mm"),
-        )
+        axes = panels(count, height=2.35, columns=_COLUMNS, more=0.6, axes=axes, sharex=True, sharey=True)
         for ax, (key, table) in zip(axes, season.beds.items(), strict=True):
             days = day_numbers(table.index)
-            for name, column in lines:
-                # from zero on the first morning
-                total = np.concatenate([[0.0], np.cumsum(table[column].to_numpy(float))])
+            for name, column in _SUPPLIED.items():
+                total = np.concatenate([[0.0], np.cumsum(table[column].to_numpy(float))])  # from the first morning
                 ax.plot(np.append(days[0] - 0.5, days + 0.5), total, **STYLES[name].lined())
             got, needed = float(table["irrigation_mm"].sum()), float(table["net_demand_mm"].sum())
             ax.set_title(f"{plain(key)}\ngot {mm(got)}, net demand {mm(needed)}")
@@ -352,10 +308,12 @@ def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None =
             ax.grid()
         for ax in axes:
             ax.set_ylim(bottom=0.0)
+        for ax in axes[::_COLUMNS]:
+            ax.set_ylabel("since the start [mm]")
         handles, labels = axes[0].get_legend_handles_labels()
-        figure_of = axes[0].figure
-        if isinstance(figure_of, Figure) and figure_of.get_layout_engine() is not None:
-            figure_of.legend(handles[::-1], labels[::-1], loc="outside upper left", ncols=min(4, 2 if count < 2 else 4))
+        figure = axes[0].figure
+        if isinstance(figure, Figure) and figure.get_layout_engine() is not None:
+            figure.legend(handles[::-1], labels[::-1], loc="outside upper left", ncols=2 if count < 2 else 4)
         else:
             axes[0].legend(handles[::-1], labels[::-1], loc="lower left", bbox_to_anchor=(0.0, 1.2), ncols=2)
     return axes
@@ -376,44 +334,101 @@ def weeks_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axe
     list of Axes
         In the scenario's order.
     """
+    weeks = weeks_table(season)
     with applied():
-        table = weeks_table(season)
-        count = len(season.beds)
-        if axes is None:
-            figure = Figure(figsize=(_WIDTH, 1.7 * count + 0.5), layout="constrained")
-            axes = list(figure.subplots(count, 1, sharex=True, squeeze=False)[:, 0])
-        axes = enough(axes, count)
         days = day_numbers(season.days.index)
+        axes = panels(len(season.beds), height=1.7, axes=axes, sharex=True)
         for ax, key in zip(axes, season.beds, strict=True):
-            controller, bed = key.split("/")
-            weeks = table[(table["controller"] == controller) & (table["bed"] == bed)]
-            starts = days[::7] - 0.5
-            edges = np.append(starts, days[-1] + 0.5)
-            # a short last week at the rate of a whole one
-            whole = 7.0 / weeks["days"].to_numpy(float)
-            given = weeks["irrigation_mm"].to_numpy() * whole
-            needed = weeks["etc_less_rain_mm"].to_numpy() * whole
-            for name, low, high in (("gap_short", given, needed), ("gap_over", needed, given)):
-                tops = np.where(high > low, high, np.maximum(low, 0.0))
-                bottoms = np.maximum(low, 0.0)
-                bars = STYLES[name].filled(label=STYLES[name].label if ax is axes[0] else "")
-                ax.bar(edges[:-1], np.maximum(tops - bottoms, 0.0), np.diff(edges), bottoms, align="edge", **bars)
-            ax.stairs(needed, edges, baseline=None, **STYLES["weekly_need"].stepped())
-            ax.stairs(given, edges, baseline=None, **STYLES["weekly_supply"].stepped())
-            ax.set_ylabel("mm/week")
+            mine = weeks[weeks["controller"] + "/" + weeks["bed"] == key]
+            _draw_weeks(ax, mine, np.append(days[::7] - 0.5, days[-1] + 0.5), legend=ax is axes[0])
             ax.set_title(plain(key))
-            ax.set_ylim(min(0.0, float(needed.min())) * 1.1, max(float(given.max()), float(needed.max()), 1.0) * 1.08)
-            ax.axhline(0.0, color=STYLES["taw"].colour, linewidth=0.5)
             date_axis(ax, days)
             ax.grid(axis="x")
         legend_above(axes[0])
     return axes
 
 
+def _draw_weeks(ax: Axes, weeks: pd.DataFrame, edges: Floats, *, legend: bool) -> None:
+    whole = 7.0 / weeks["days"].to_numpy(float)  # a short last week at the rate of a whole one
+    given, needed = (weeks[column].to_numpy() * whole for column in ("irrigation_mm", "etc_less_rain_mm"))
+    for name, low, high in (("gap_short", given, needed), ("gap_over", needed, given)):
+        bottoms = np.maximum(low, 0.0)
+        tops = np.where(high > low, high, bottoms)
+        bars = STYLES[name].filled(label=STYLES[name].label if legend else "")
+        ax.bar(edges[:-1], np.maximum(tops - bottoms, 0.0), np.diff(edges), bottoms, align="edge", **bars)
+    ax.stairs(needed, edges, baseline=None, **STYLES["weekly_need"].lined())
+    ax.stairs(given, edges, baseline=None, **STYLES["weekly_supply"].lined())
+    ax.set_ylabel("mm/week")
+    ax.set_ylim(min(0.0, float(needed.min())) * 1.1, max(float(given.max()), float(needed.max()), 1.0) * 1.08)
+    ax.axhline(0.0, color=STYLES["taw"].colour, linewidth=0.5)
+
+
+@functools.lru_cache(maxsize=1)  # a dozen seasons a tank, for the figure and for the page
+def other_sizes(season: Season) -> dict[str, pd.DataFrame]:
+    """Return each tank's other sizes, as `tank_sizes` gives them."""
+    return {name: tank_sizes(season, name) for name in season.tanks}
+
+
+def tank_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
+    """
+    Draw each tank: its water day by day, and the hours that valves stood dry under smaller and larger ones.
+
+    Parameters
+    ----------
+    season : Season
+        With a tank or more.
+    axes : sequence of Axes, optional
+        Two for each tank; a new figure if left out.
+
+    Returns
+    -------
+    list of Axes
+        Two a tank: water through the season, sizes.
+    """
+    with applied():
+        count = 2 * len(season.tanks)
+        ratios = {"width_ratios": [2.0, 1.0]}
+        axes = panels(count, height=2.8, columns=2, more=0.4, axes=axes, gridspec_kw=ratios)
+        for left, right, (name, table) in zip(axes[::2], axes[1::2], season.tanks.items(), strict=True):
+            supply = season.scenario.supply[name]
+            volume = supply.volume / 1000.0 if isinstance(supply, Tank) else 0.0
+            days, water = day_numbers(table.index), table["volume_l"] / 1000.0
+            left.fill_between(days, water, color="#CFE3F1", linewidth=0.0)
+            left.plot(days, water, **STYLES["mean"].lined(label="water in the tank"))
+            left.axhline(volume, **STYLES["rim"].lined(label="full"))
+            left.set_ylim(0.0, volume * 1.08)
+            left.set_ylabel("water [m³]")
+            left.set_title(f"Tank {plain(name)}")
+            legend_above(left)
+            date_axis(left, days, most=6)
+            left.grid(axis="x")
+            _draw_sizes(right, other_sizes(season)[name], volume)
+    return axes
+
+
+def _draw_sizes(ax: Axes, sizes: pd.DataFrame, volume: float) -> None:
+    volumes = sizes["volume_l"] / 1000.0
+    ax.plot(volumes, sizes["starved_hours"], marker="o", **STYLES["needed"].lined(label=""))
+    ax.axvline(volume, **STYLES["trip"].lined(label=""))
+    ax.set_xscale("log")
+    ax.set_xticks(list(volumes[::3]), [f"{tick:.3g}" for tick in volumes[::3]])
+    ax.set_xticks([], minor=True)
+    ax.set_ylim(bottom=0.0)
+    ax.set_xlabel("size [m³]; dashed: this one")
+    ax.set_ylabel("hours open without water [h]")
+    ax.set_title("Other sizes")
+    ax.grid()
+
+
 #: name -> function of a season: what `replay` draws
-SEASON_FIGURES: dict[str, Callable[[Season], list[Axes]]] = {
+SEASON_FIGURES: dict[str, Callable[..., list[Axes]]] = {
     "season": season_figure,
     "supplied-against-needed": supplied_against_needed_figure,
     "weeks": weeks_figure,
     "pan-level": pan_level_figure,
 }
+
+
+def season_figures(season: Season) -> dict[str, Callable[..., list[Axes]]]:
+    """Return what is drawn of a season, by name."""
+    return {**SEASON_FIGURES, **({"tank": tank_figure} if season.tanks else {})}

@@ -7,7 +7,6 @@ Two runs on the same inputs give the same bytes: no dates of writing, no host, n
 from __future__ import annotations
 
 import dataclasses
-import functools
 import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,7 +14,11 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from panbudget.files import write_csv, write_json
-from panbudget.reports.writing import Verb, provenance
+from panbudget.reports.season.figures import season_figures
+from panbudget.reports.season.page import season_report
+from panbudget.reports.season.words import three_sentences
+from panbudget.reports.writing import Verb, as_json, provenance
+from panbudget.season.weeks import weeks_table
 
 if TYPE_CHECKING:
     from panbudget.season.result import Season
@@ -27,23 +30,12 @@ _NOT_DAILY = ("rain_mm", "growing", "exact_irrigation_mm")
 
 
 def season_json(season: Season) -> dict[str, Any]:
-    """
-    Return what `season.json` holds.
+    """Return what `season.json` holds: totals, findings, provenance."""
+    return as_json(season)
 
-    Parameters
-    ----------
-    season : Season
 
-    Returns
-    -------
-    dict
-        Totals, findings, provenance.
-    """
-    return {
-        **season.totals,
-        "findings": [finding.as_dict() for finding in season.findings],
-        "provenance": provenance(season),
-    }
+def _totals(season: Season) -> dict[str, Any]:
+    return {**season.totals, "findings": [finding.as_dict() for finding in season.findings]}
 
 
 def daily_table(season: Season) -> pd.DataFrame:
@@ -116,37 +108,6 @@ def openings_table(season: Season) -> pd.DataFrame:
     for name in ("start", "end"):  # empty while the valve is still open
         table[name] = table[name].dt.strftime("%Y-%m-%d %H:%M:%S").fillna("")
     return table
-
-
-def write_season(season: Season, folder: Path) -> None:
-    """
-    Write a season's tables, totals, figures and report into an empty folder.
-
-    Parameters
-    ----------
-    season : Season
-    folder : Path
-    """
-    from panbudget.reports.canvas import draw_into
-    from panbudget.reports.season import figures
-    from panbudget.reports.season import page as html
-    from panbudget.season.weeks import weeks_table
-    from panbudget.studies.tank_sizes import tank_sizes
-
-    write_csv(daily_table(season), folder / "daily.csv")
-    write_csv(openings_table(season), folder / "openings.csv")
-    write_csv(beds_table(season), folder / "beds.csv")
-    write_csv(weeks_table(season), folder / "weeks.csv")
-    write_json(season_json(season), folder / "season.json")
-    draws = dict(figures.SEASON_FIGURES)
-    sizes = {name: tank_sizes(season, name) for name in season.tanks}  # a dozen seasons each: once for table and figure
-    if season.tanks:
-        from panbudget.reports.season.tank_figures import tank_figure
-
-        draws["tank"] = functools.partial(tank_figure, sizes=sizes)
-    drawn = draw_into(folder, ((name, draw(season)) for name, draw in draws.items()))
-    text = html.report_html(season, drawn, provenance(season), sizes=sizes)
-    (folder / "report.html").write_text(text, encoding="utf-8")
 
 
 def write_comparison(comparison: Comparison, folder: Path) -> None:
@@ -261,17 +222,17 @@ def setup_json(plan: SetUp) -> dict[str, Any]:
     }
 
 
-def _verb() -> Verb:
-    from panbudget.reports.season.figures import SEASON_FIGURES
-    from panbudget.reports.season.words import three_sentences
-
-    return Verb(
-        "replay",
-        three_sentences,
-        lambda result, figures: NotImplemented,
-        season_json,
-        figures=lambda season: SEASON_FIGURES,
-    )
-
-
-VERB = _verb()
+VERB = Verb(
+    "replay",
+    three_sentences,
+    season_report,
+    _totals,
+    tables={
+        "daily.csv": daily_table,
+        "openings.csv": openings_table,
+        "beds.csv": beds_table,
+        "weeks.csv": weeks_table,
+    },
+    figures=season_figures,
+    of=lambda season: season,
+)

@@ -467,7 +467,7 @@ def test_a_sliding_sum_is_refused():
 
 
 def test_negative_rain_is_refused():
-    assert "0 mm or more is expected" in sums(-SPELLS).problems[0].sentence()
+    assert "expected: 0 mm or more" in sums(-SPELLS).problems[0].sentence()
 
 
 def test_more_rain_than_ever_fell_in_an_hour_is_refused():

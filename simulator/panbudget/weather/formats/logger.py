@@ -21,7 +21,7 @@ from panbudget.physics.air import Floats, saturation_vapour_pressure
 from panbudget.weather.site import SiteLike
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.cells import Cells, read_cells
-from panbudget.weather.text.headers import LoggerHeader, is_weather, read_logger_header
+from panbudget.weather.text.headers import Header, is_weather, read_logger_header
 from panbudget.weather.text.mistakes import Mistakes
 from panbudget.weather.text.moments import ReadStamps, TimeColumns, find_time, moments_of, read_stamps
 from panbudget.weather.text.raw import ColumnChoice, RawTable
@@ -188,7 +188,7 @@ def _named_time(
     return TimeColumns(tuple(places))
 
 
-def _read_rows(lines: Sequence[str], opening: _Opening, header: LoggerHeader, mistakes: Mistakes) -> Cells:
+def _read_rows(lines: Sequence[str], opening: _Opening, header: Header, mistakes: Mistakes) -> Cells:
     """Read the columns that are used, and those that say when."""
     rows = read_rows(
         lines,
@@ -221,7 +221,7 @@ def _when(cells: Cells, time: TimeColumns) -> ReadStamps:
     return ReadStamps(stamps, ends=bool(last.any()), style=style, problems=mistakes.problems())
 
 
-def _values(cells: Cells, header: LoggerHeader, stamps: npt.NDArray[np.datetime64]) -> dict[str, Floats]:
+def _values(cells: Cells, header: Header, stamps: npt.NDArray[np.datetime64]) -> dict[str, Floats]:
     values: dict[str, Floats] = {}
     for name, place in header.places.items():
         factor, offset = header.conversions.get(name, (1.0, 0.0))
@@ -237,13 +237,13 @@ def _usual_step(stamps: npt.NDArray[np.datetime64]) -> float:
     return float(np.median(apart)) if apart.size else 3600.0
 
 
-def _rain_kind(header: LoggerHeader, stamps: npt.NDArray[np.datetime64]) -> str:
+def _rain_kind(header: Header, stamps: npt.NDArray[np.datetime64]) -> str:
     if header.rain_kind == "hourly" and _usual_step(stamps) >= 0.9 * 3600.0:
         return "interval"
     return header.rain_kind
 
 
-def _unlikely_units(values: dict[str, Floats], header: LoggerHeader) -> list[Problem]:
+def _unlikely_units(values: dict[str, Floats], header: Header) -> list[Problem]:
     """Refuse a temperature without a unit that other columns show to be in °F."""
     if "temperature" in header.stated:
         return []
@@ -285,7 +285,7 @@ def _humidity_error(values: dict[str, Floats], scale: str) -> float:
     return float(np.median(off)) if off.size else float("inf")
 
 
-def _daily_conversions(header: LoggerHeader, values: dict[str, Floats]) -> dict[str, tuple[float, float]]:
+def _daily_conversions(header: Header, values: dict[str, Floats]) -> dict[str, tuple[float, float]]:
     """Conversions of daily columns whose figures are the records' own: extremes, means and sums of one unit."""
     daily = {"temperature": ("tmin", "tmax"), "wind": ("wind",), "rain": ("rain",), "pressure": ("pressure",)}
     return {

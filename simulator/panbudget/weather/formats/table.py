@@ -122,7 +122,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike)
         lines=tuple(table.lines.tolist()),
         recognised=f"plain table: {SEPARATORS[opening.separator]} between columns, decimal {table.decimal}",
         units=header.units,
-        unit_is_stated=frozenset(header.unit_is_stated),
+        unit_is_stated=frozenset(header.stated),
         headers={name: cells[place] for name, place in header.places.items() if cells[place] != name},
         conversions=header.conversions,
         notes=(*header.notes, *_above(lines, opening), *notes),

@@ -12,9 +12,7 @@ import zipfile
 import zlib
 from typing import IO
 
-from panbudget.errors import WeatherError
-
-__all__ = ["GZIP_MARK", "MOST_UNPACKED", "ZIP_MARK", "is_workbook", "open_zip", "unpack_gzip", "unpack_zip"]
+from panbudget.errors import Problem, WeatherError
 
 GZIP_MARK = b"\x1f\x8b"
 ZIP_MARK = b"PK\x03\x04"
@@ -22,9 +20,7 @@ ZIP_MARK = b"PK\x03\x04"
 #: largest file after unpacking; some 60 years of 10-minute records. [bytes]
 MOST_UNPACKED = 500_000_000
 
-_CHUNK = 1 << 20
 _MOST_NAMED = 5
-# what an archive program adds of its own accord
 _LITTER = ("__macosx/", ".ds_store", "thumbs.db", "desktop.ini")
 
 
@@ -113,28 +109,26 @@ def unpack_zip(archive: zipfile.ZipFile, *, shown_as: str, at_most: int = MOST_U
     WeatherError
         No file or several, one locked by a password, damaged or too large; a spreadsheet in another format.
     """
-    names = archive.namelist()
-    if "mimetype" in names and "content.xml" in names:
-        message = "is a spreadsheet workbook in the OpenDocument format; open it and save the sheet as .xlsx or CSV"
-        raise WeatherError(message, file=shown_as)
     members = [entry for entry in archive.infolist() if not _is_litter(entry.filename)]
-    if not members:
-        raise WeatherError("is a zip archive without a file in it; pack or download it again", file=shown_as)
-    if len(members) > 1:
-        shown = ", ".join(entry.filename for entry in members[:_MOST_NAMED])
-        rest = f" and {len(members) - _MOST_NAMED} more" if len(members) > _MOST_NAMED else ""
-        message = (
-            f"is a zip archive of {len(members)} files ({shown}{rest}); one is expected: unpack it and name the "
-            "weather file"
-        )
-        raise WeatherError(message, file=shown_as)
-    member = members[0]
-    if member.flag_bits & 0x1:
-        message = f"is a zip archive whose file {member.filename} is locked by a password; unpack it first"
-        raise WeatherError(message, file=shown_as)
+    named = ", ".join(entry.filename for entry in members[:_MOST_NAMED])
+    more = f" and {len(members) - _MOST_NAMED} more" if len(members) > _MOST_NAMED else ""
+    code, found, cure = "", "", ""
+    if {"mimetype", "content.xml"} <= set(archive.namelist()):
+        code, found = "workbook", "is a spreadsheet workbook in the OpenDocument format"
+        cure = "open it and save the sheet as .xlsx or CSV"
+    elif not members:
+        code, found, cure = "no-member", "is a zip archive without a file in it", "pack or download it again"
+    elif len(members) > 1:
+        code, found = "several-members", f"is a zip archive of {len(members)} files ({named}{more}); one is expected"
+        cure = "unpack it and name the weather file"
+    elif members[0].flag_bits & 0x1:
+        code, found = "locked", f"is a zip archive whose file {named} is locked by a password"
+        cure = "unpack it first"
+    if code:
+        raise WeatherError(Problem(code, found=found, cure=cure), file=shown_as)
     try:
-        with archive.open(member) as stream:
-            return _at_most(stream, at_most, shown_as), " ".join(member.filename.split())
+        with archive.open(members[0]) as stream:
+            return _at_most(stream, at_most, shown_as), " ".join(named.split())
     except WeatherError:
         raise
     except Exception as error:  # as in `open_zip`: NotImplementedError, zlib.error, BadZipFile, EOFError and more
@@ -142,27 +136,21 @@ def unpack_zip(archive: zipfile.ZipFile, *, shown_as: str, at_most: int = MOST_U
 
 
 def _is_litter(name: str) -> bool:
+    """Tell folders, and what an archive program adds of its own accord."""
     lowered = name.lower()
-    if name.endswith("/"):
-        return True  # a folder
-    return lowered.startswith(_LITTER[0]) or lowered.rsplit("/", 1)[-1] in _LITTER[1:]
+    return name.endswith("/") or lowered.startswith(_LITTER[0]) or lowered.rsplit("/", 1)[-1] in _LITTER[1:]
 
 
 def _at_most(stream: IO[bytes] | gzip.GzipFile, most: int, shown_as: str) -> bytes:
-    parts: list[bytes] = []
-    size = 0
-    while part := stream.read(_CHUNK):
-        size += len(part)
-        if size > most:
-            message = (
-                f"unpacks to more than {most / 1e6:g} MB, which no table of daily or hourly weather needs; unpack it "
-                "yourself and keep the years that you need"
-            )
-            raise WeatherError(message, file=shown_as)
-        parts.append(part)
-    return b"".join(parts)
+    data = stream.read(most + 1)
+    if len(data) > most:
+        found = f"unpacks to more than {most / 1e6:g} MB, which no table of daily or hourly weather needs"
+        problem = Problem("too-large", found=found, cure="unpack it yourself and keep the years that you need")
+        raise WeatherError(problem, file=shown_as)
+    return data
 
 
 def _damaged(kind: str, shown_as: str) -> WeatherError:
-    cure = "; open it and save the sheet as CSV" if "workbook" in kind else ""
-    return WeatherError(f"is a {kind} that is damaged or cut off{cure}: copy or download it again", file=shown_as)
+    cure = "open it and save the sheet as CSV: copy" if "workbook" in kind else "copy"
+    problem = Problem("damaged", found=f"is a {kind} that is damaged or cut off", cure=f"{cure} or download it again")
+    return WeatherError(problem, file=shown_as)

@@ -17,7 +17,7 @@ import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from panbudget.errors import Problem
+from panbudget.errors import Problem, did_you_mean
 from panbudget.units import UnitError, column_conversion
 from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.raw import ColumnChoice
@@ -37,208 +37,6 @@ _HINTS: tuple[tuple[re.Pattern[str], tuple[str, ...]], ...] = (
     (re.compile(r"(^|_)(day|date|datum|datetime|timestamp|time)(_|$)"), ("date",)),
 )
 _NOT_MEANT = re.compile(r"dir|gust|angle|bearing|wet|soil|sea|msl|dev|flag|quality|(^|_)qc(_|$)|source|station")
-
-
-@dataclass
-class Header:
-    """
-    What the header line says: standard name -> place in the row, and everything about units.
-
-    ``spoken_of`` are the standard names that a problem is about already, so that they aren't reported
-    missing too.
-    """
-
-    places: dict[str, int] = field(default_factory=dict)
-    units: dict[str, str] = field(default_factory=dict)
-    unit_is_stated: set[str] = field(default_factory=set)
-    conversions: dict[str, tuple[float, float]] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
-    problems: list[Problem] = field(default_factory=list)
-    spoken_of: set[str] = field(default_factory=set)
-
-
-def read_header(cells: Sequence[str], columns: Mapping[str, ColumnChoice], *, line: int) -> Header:
-    """
-    Find the standard columns among a table's headers.
-
-    Parameters
-    ----------
-    cells : sequence of str
-        The header line's cells, stripped.
-    columns : mapping
-        Standard name -> the user's choice of column and unit; "date" may be among them.
-    line : int
-        Line of the file, for messages.
-
-    Returns
-    -------
-    Header
-        With its problems, if there are any.
-    """
-    header = Header()
-    taken = _take_named(header, cells, columns)
-    _take_standard(header, cells, taken, line=line)
-    _look_at_the_rest(header, cells, taken, line=line)
-    _require(header, cells, taken, line=line)
-    return header
-
-
-def _plain(cell: str) -> str:
-    return re.sub(r"[\s\-]+", "_", cell.strip().lower())
-
-
-def _split_unit(cell: str) -> tuple[str, str | None]:
-    match = _BRACKETED.fullmatch(cell)
-    if match is None or not match["name"]:
-        return cell, None
-    return match["name"], match["unit"] or None
-
-
-def _take_named(header: Header, cells: Sequence[str], columns: Mapping[str, ColumnChoice]) -> dict[int, str]:
-    taken: dict[int, str] = {}
-    known = ["date", *STANDARD]
-    for name, choice in columns.items():
-        key = f"weather.columns.{name}"
-        header.spoken_of.add(name)
-        if name not in known:
-            near = difflib.get_close_matches(name, known, n=1)
-            hint = f'; did you mean "{near[0]}"?' if near else ""
-            message = f"{key} is no standard column; one of {', '.join(known)} is expected{hint}"
-            header.problems.append(Problem.of_text(message, key=key, value=name))
-            continue
-        found = [i for i, cell in enumerate(cells) if cell == choice.column]
-        found = found or [i for i, cell in enumerate(cells) if _plain(cell) == _plain(choice.column)]
-        if not found:
-            near = difflib.get_close_matches(choice.column, cells, n=1)
-            hint = f'did you mean "{near[0]}"? ' if near else ""
-            message = (
-                f'{key}: column "{choice.column}" is not in the file; name one of its columns: '
-                f"{hint}It has {', '.join(cell for cell in cells if cell)}"
-            )
-            header.problems.append(Problem.of_text(message, key=key, value=choice.column))
-            continue
-        if len(found) > 1:
-            message = f'{key}: column "{choice.column}" stands in the header {len(found)} times; rename all but one'
-            header.problems.append(Problem.of_text(message, key=key, value=choice.column))
-            continue
-        place = found[0]
-        if place in taken:
-            message = (
-                f'{key}: column "{choice.column}" is already named as {taken[place]}; '
-                "each column can be one quantity: name another, or take one of the two lines out"
-            )
-            header.problems.append(Problem.of_text(message, key=key, value=choice.column))
-            continue
-        taken[place] = name
-        header.places[name] = place
-        if name != "date":
-            unit = choice.unit or _split_unit(cells[place])[1]
-            _set_unit(header, name, unit, where=key)
-    return taken
-
-
-def _take_standard(header: Header, cells: Sequence[str], taken: dict[int, str], *, line: int) -> None:
-    for place, cell in enumerate(cells):
-        text, unit = _split_unit(cell)
-        name = _plain(text)
-        if place in taken or (name not in STANDARD and name != "date"):
-            continue
-        if name in header.places:
-            first = cells[header.places[name]]
-            if taken[header.places[name]] == name and _plain(_split_unit(first)[0]) != name:
-                header.notes.append(f'column "{cell}" is not used: {name} is taken from "{first}", as named')
-                taken[place] = ""
-                continue
-            message = f'line {line}: column "{cell}" stands twice in the header; rename or delete one of the two'
-            header.problems.append(Problem.of_text(message, key=name, value=cell))
-            continue
-        taken[place] = name
-        header.places[name] = place
-        if name != "date":
-            _set_unit(header, name, unit, where=f'line {line}: column "{cell}"')
-
-
-def _set_unit(header: Header, name: str, unit: str | None, *, where: str) -> None:
-    column = STANDARD[name]
-    header.units[name] = unit or column.shown_unit
-    if unit is None:
-        return
-    header.unit_is_stated.add(name)
-    text = re.sub(r"\b([ck]?m)([23])\b", r"\1^\2", unit)  # m2 is how headers write m²
-    try:
-        factor, offset = column_conversion(text, column.unit)
-    except UnitError as error:
-        header.problems.append(Problem.of_text(f"{where}: unit {error}", key=name, value=unit))
-        return
-    if (factor, offset) != (1.0, 0.0):
-        header.conversions[name] = (factor, offset)
-
-
-def _look_at_the_rest(header: Header, cells: Sequence[str], taken: dict[int, str], *, line: int) -> None:
-    """Note the columns that are left, and refuse those that look like one which is missing."""
-    names = {_plain(cell) for cell in cells}
-    if "date" not in {*header.places, *header.spoken_of} and {"year", "month", "day"} <= names:
-        message = f"line {line}: the date is spread over year, month and day; join them to one column date"
-        header.problems.append(Problem.of_text(f"{message}, such as 2025-05-01", key="date"))
-        header.spoken_of.add("date")
-    unused: list[str] = []
-    absent = [name for name in ("date", *STANDARD) if name not in {*header.places, *header.spoken_of}]
-    seen: set[str] = set()
-    for place, cell in enumerate(cells):
-        if place in taken or not cell:
-            continue
-        name = _plain(_split_unit(cell)[0])
-        if name in header.places:
-            continue  # a standard column twice, said already
-        if name in seen:
-            message = f'line {line}: column "{cell}" stands twice in the header; rename or delete one of the two'
-            header.problems.append(Problem.of_text(message, key=cell, value=cell))
-            continue
-        seen.add(name)
-        meant = _meant(name, absent)
-        if meant is None:
-            unused.append(cell)
-            continue
-        choice = f'{meant} = {{ column = "{cell}" }}'
-        if meant != "date":
-            choice = f'{meant} = {{ column = "{cell}", unit = "{STANDARD[meant].shown_unit}" }} (with its own unit)'
-        message = (
-            f'line {line}: column "{cell}" is not a standard name but looks like {meant}; rename it, write '
-            f"{choice} under [weather.columns], or delete the column"
-        )
-        header.problems.append(Problem.of_text(message, key=cell, value=cell))
-        header.spoken_of.add(meant)
-        absent.remove(meant)
-    if unused:
-        header.notes.append(f"columns not used: {', '.join(unused)}")
-
-
-def _meant(name: str, absent: Sequence[str]) -> str | None:
-    if _NOT_MEANT.search(name):
-        return None
-    near = difflib.get_close_matches(name, absent, n=1, cutoff=0.76)
-    if near:
-        return near[0]
-    for pattern, meant in _HINTS:
-        if pattern.search(name) and all(one in absent for one in meant):
-            return meant[0]
-    return None
-
-
-def _require(header: Header, cells: Sequence[str], taken: dict[int, str], *, line: int) -> None:
-    left = [cell for place, cell in enumerate(cells) if place not in taken and cell]
-    for name in ("date", *REQUIRED):
-        if name in header.places or name in header.spoken_of:
-            continue
-        meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
-        near = difflib.get_close_matches(name, left, n=1, cutoff=0.5)
-        example = near[0] if near else "its header"
-        message = (
-            f"line {line}: there is no column {name} ({meaning}); add it, or if it has another name write "
-            f'{name} = {{ column = "{example}" }} under [weather.columns]'
-        )
-        header.problems.append(Problem.of_text(message, key=name))
-
 
 #: quantity -> (unit that records have, as `units` names it and as people read it)
 QUANTITIES = {
@@ -346,25 +144,204 @@ _NAMES_SHOWN = 12
 
 
 @dataclass
-class LoggerHeader:
+class Header:
     """
-    What a station's header says.
+    What a header line says, by standard name or, of a station's table, by quantity.
 
-    ``places``, ``units`` (in the file), ``conversions`` to the records' units and ``headers`` go by quantity;
-    ``energies`` are the factors to J/m² of radiation that is a sum over each interval; ``imperial`` names headers
-    with imperial units.
+    ``places`` are columns' places in the row, ``units`` those of the file, ``stated`` the names whose unit it states,
+    ``conversions`` to our units, ``headers`` the columns' texts. ``settled`` are the names that a problem is about
+    already, so that they aren't reported missing too. Of a station: ``energy`` is the factor to J/m² of radiation that is
+    a sum over each interval, ``rain_kind`` what the rain counts, ``imperial`` the headers with imperial units.
     """
 
     places: dict[str, int] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)
     stated: set[str] = field(default_factory=set)
     conversions: dict[str, tuple[float, float]] = field(default_factory=dict)
-    energy: float | None = None
-    rain_kind: str = "unknown"
     headers: dict[str, str] = field(default_factory=dict)
-    imperial: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
+    settled: set[str] = field(default_factory=set)
+    energy: float | None = None
+    rain_kind: str = "unknown"
+    imperial: list[str] = field(default_factory=list)
+
+    def wrong(self, name: str, code: str, where: str, found: str, cure: str, *, expected: str = "") -> None:
+        """Note a problem that is about a name."""
+        self.settled.add(name)
+        self.problems.append(Problem(code, where, found, expected, cure))
+
+    def take(self, name: str, place: int, text: str) -> None:
+        """Take a column for a name."""
+        self.places[name], self.headers[name] = place, text
+
+
+def _named(
+    header: Header, texts: Mapping[int, str], columns: Mapping[str, ColumnChoice], known: Mapping[str, str]
+) -> dict[str, str]:
+    """Take the columns that the user names, by what each name stands for; return what took which name."""
+    names: dict[str, str] = {}
+    for name, choice in columns.items():
+        key = f"weather.columns.{name}"
+        header.settled.add(name)
+        if name not in known:
+            cure, expected = did_you_mean(name, known, "correct it"), f"one of {', '.join(known)}"
+            header.wrong(name, "unknown-column", key, "is no standard column", cure, expected=expected)
+            continue
+        quantity = known[name]
+        found = [i for i, text in texts.items() if text == choice.column]
+        found = found or [i for i, text in texts.items() if _plain(text) == _plain(choice.column)]
+        other = next((taken for taken, place in header.places.items() if found == [place] and taken != quantity), None)
+        what = f'column "{choice.column}"'
+        if not found:
+            near = difflib.get_close_matches(choice.column, texts.values(), n=1)
+            hint = f'did you mean "{near[0]}"? ' if near else ""
+            cure = f"name one of its columns: {hint}It has {', '.join(text for text in texts.values() if text)}"
+            header.wrong(name, "no-column", f"{key}:", f"{what} is not in the file", cure)
+        elif len(found) > 1:
+            found_times = f"{what} stands in the header {len(found)} times"
+            header.wrong(name, "column-twice", f"{key}:", found_times, "rename all but one")
+        elif other is not None:
+            cure = "name another, or take one of the two lines out"
+            found_taken = f"{what} is already named as {names[other]}; each column can be one quantity"
+            header.wrong(name, "column-taken", f"{key}:", found_taken, cure)
+        elif header.places.get(quantity, found[0]) != found[0]:
+            cure = f'name one, {quantity} = {{ column = "{choice.column}" }}'
+            two = f'"{choice.column}" and "{header.headers[quantity]}" are both named for the {quantity}'
+            expected = "one column, from which the day's extremes come"
+            header.wrong(name, "two-columns", f"{key}:", two, cure, expected=expected)
+        else:
+            header.take(quantity, found[0], texts[found[0]])
+            names[quantity] = name
+    return names
+
+
+def read_header(cells: Sequence[str], columns: Mapping[str, ColumnChoice], *, line: int) -> Header:
+    """
+    Find the standard columns among a table's headers.
+
+    Parameters
+    ----------
+    cells : sequence of str
+        The header line's cells, stripped.
+    columns : mapping
+        Standard name -> the user's choice of column and unit; "date" may be among them.
+    line : int
+        Line of the file, for messages.
+
+    Returns
+    -------
+    Header
+        With its problems, if there are any.
+    """
+    header = Header()
+    known = {name: name for name in ("date", *STANDARD)}
+    names = _named(header, dict(enumerate(cells)), columns, known)
+    for name in names:
+        unit = columns[name].unit or _split_unit(header.headers[name])[1]
+        _set_unit(header, name, unit, where=f"weather.columns.{name}:")
+    passed_over: set[int] = set()
+    for place, cell in enumerate(cells):
+        text, unit = _split_unit(cell)
+        name = _plain(text)
+        if place in header.places.values() or name not in known:
+            continue
+        first = header.headers.get(name)
+        if first is not None and name in names and _plain(_split_unit(first)[0]) != name:
+            header.notes.append(f'column "{cell}" is not used: {name} is taken from "{first}", as named')
+            passed_over.add(place)
+        elif first is not None:
+            _twice(header, name, cell, line)
+        else:
+            header.take(name, place, cell)
+            _set_unit(header, name, unit, where=f'line {line}: column "{cell}":')
+    _look_at_the_rest(header, cells, passed_over, line=line)
+    left = [cell for place, cell in enumerate(cells) if place not in header.places.values() and cell]
+    for name in ("date", *REQUIRED):
+        if name in header.places or name in header.settled:
+            continue
+        meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
+        near = difflib.get_close_matches(name, left, n=1, cutoff=0.5)
+        example = near[0] if near else "its header"
+        cure = f'add it, or if it has another name write {name} = {{ column = "{example}" }} under [weather.columns]'
+        header.wrong(name, "no-column", f"line {line}:", f"there is no column {name} ({meaning})", cure)
+    return header
+
+
+def _twice(header: Header, name: str, cell: str, line: int) -> None:
+    found = f'column "{cell}" stands twice in the header'
+    header.wrong(name, "column-twice", f"line {line}:", found, "rename or delete one of the two")
+
+
+def _plain(cell: str) -> str:
+    return re.sub(r"[\s\-]+", "_", cell.strip().lower())
+
+
+def _split_unit(cell: str) -> tuple[str, str | None]:
+    match = _BRACKETED.fullmatch(cell)
+    if match is None or not match["name"]:
+        return cell, None
+    return match["name"], match["unit"] or None
+
+
+def _set_unit(header: Header, name: str, unit: str | None, *, where: str) -> None:
+    if name == "date":
+        return
+    column = STANDARD[name]
+    header.units[name] = unit or column.shown_unit
+    if unit is None:
+        return
+    header.stated.add(name)
+    text = re.sub(r"\b([ck]?m)([23])\b", r"\1^\2", unit)  # m2 is how headers write m²
+    try:
+        conversion = column_conversion(text, column.unit)
+    except UnitError as error:
+        header.wrong(name, "wrong-unit", where, f"unit {error}", "")
+        return
+    if conversion != (1.0, 0.0):
+        header.conversions[name] = conversion
+
+
+def _look_at_the_rest(header: Header, cells: Sequence[str], passed_over: set[int], *, line: int) -> None:
+    """Note the columns that are left, and refuse those that look like one which is missing."""
+    where = f"line {line}:"
+    if "date" not in {*header.places, *header.settled} and {"year", "month", "day"} <= {_plain(cell) for cell in cells}:
+        cure = "join them to one column date, such as 2025-05-01"
+        header.wrong("date", "split-date", where, "the date is spread over year, month and day", cure)
+    unused: list[str] = []
+    absent = [name for name in ("date", *STANDARD) if name not in {*header.places, *header.settled}]
+    seen: set[str] = set()
+    for place, cell in enumerate(cells):
+        name = _plain(_split_unit(cell)[0])
+        # a standard column twice is refused already
+        if place in header.places.values() or place in passed_over or not cell or name in header.places:
+            continue
+        if name in seen:
+            _twice(header, cell, cell, line)
+            continue
+        seen.add(name)
+        meant = _meant(name, absent)
+        if meant is None:
+            unused.append(cell)
+            continue
+        choice = f'{meant} = {{ column = "{cell}" }}'
+        if meant != "date":
+            choice = f'{meant} = {{ column = "{cell}", unit = "{STANDARD[meant].shown_unit}" }} (with its own unit)'
+        cure = f"rename it, write {choice} under [weather.columns], or delete the column"
+        found = f'column "{cell}" is not a standard name but looks like {meant}'
+        header.wrong(meant, "looks-like", where, found, cure)
+        absent.remove(meant)
+    if unused:
+        header.notes.append(f"columns not used: {', '.join(unused)}")
+
+
+def _meant(name: str, absent: Sequence[str]) -> str | None:
+    if _NOT_MEANT.search(name):
+        return None
+    near = difflib.get_close_matches(name, absent, n=1, cutoff=0.76)
+    if near:
+        return near[0]
+    return next((m[0] for pattern, m in _HINTS if pattern.search(name) and set(m) <= set(absent)), None)
 
 
 @dataclass(frozen=True)
@@ -400,7 +377,7 @@ def read_logger_header(
     time_places: Sequence[int],
     line: int,
     units: Sequence[str] = (),
-) -> LoggerHeader:
+) -> Header:
     """
     Find the quantities among a table's headers.
 
@@ -419,42 +396,40 @@ def read_logger_header(
 
     Returns
     -------
-    LoggerHeader
+    Header
         With its problems, if there are any.
     """
-    header = LoggerHeader()
+    header = Header()
     headings = [
         _heading(i, cell, units[i] if i < len(units) else None)
         for i, cell in enumerate(cells)
         if i not in time_places and cell.strip()
     ]
     header.imperial = [heading.text for heading in headings if heading.unit in _IMPERIAL]
-    named = _named(header, headings, columns, cells)
+    by_place = {heading.place: heading for heading in headings}
+    choices = {name: choice for name, choice in columns.items() if name not in ("date", "time")}
+    names = _named(header, {place: heading.text for place, heading in by_place.items()}, choices, _CHOICES)
+    for quantity, name in names.items():
+        heading = by_place[header.places[quantity]]
+        unit = choices[name].unit or (None if quantity == "rain" and heading.unit == "rate" else heading.unit)
+        _take(header, quantity, heading, unit, where=f"weather.columns.{quantity}:")
     for quantity in QUANTITIES:
-        if quantity in named:
-            heading, unit = named[quantity]
-            _take(header, quantity, heading, unit, where=f"weather.columns.{quantity}")
+        if quantity in names:
             continue
-        taken = set(header.places.values()) | {one.place for one, _ in named.values()}
-        fitting = [one for one in headings if one.place not in taken and _fits(quantity, one)]
-        found = _best_rain(fitting) if quantity == "rain" else _best(fitting)
-        if len(found) > 1:
-            message = (
-                f"line {line}: columns "
-                + " and ".join(f'"{one.text}"' for one in found)
-                + f" may both be the {quantity.replace('_', ' ')}; name one under [weather.columns], "
-                f'{quantity} = {{ column = "{found[0].text}" }}'
-            )
-            header.problems.append(Problem.of_text(message, key=quantity, value=found[0].text))
-        elif found:
-            _take(header, quantity, found[0], found[0].unit, where=f'line {line}: column "{found[0].text}"')
-    spoken = {problem.where for problem in header.problems}
-    if "temperature" not in header.places and "temperature" not in spoken:
-        message = (
-            f"line {line}: no column is an air temperature; add it, or name it under [weather.columns], "
-            f'temperature = {{ column = "{headings[0].text if headings else "its header"}", unit = "degC" }}'
-        )
-        header.problems.append(Problem.of_text(message, key="temperature"))
+        fitting = [one for one in headings if one.place not in header.places.values() and _fits(quantity, one)]
+        best = _best_rain(fitting) if quantity == "rain" else _best(fitting)
+        if len(best) > 1:
+            both = " and ".join(f'"{one.text}"' for one in best)
+            found = f"columns {both} may both be the {quantity.replace('_', ' ')}"
+            cure = f'name one under [weather.columns], {quantity} = {{ column = "{best[0].text}" }}'
+            header.wrong(quantity, "two-columns", f"line {line}:", found, cure)
+        elif best:
+            _take(header, quantity, best[0], best[0].unit, where=f'line {line}: column "{best[0].text}":')
+    if "temperature" not in {*header.places, *header.settled}:
+        example = headings[0].text if headings else "its header"
+        cure = "add it, or name it under [weather.columns], "
+        cure += f'temperature = {{ column = "{example}", unit = "degC" }}'
+        header.wrong("temperature", "no-column", f"line {line}:", "no column is an air temperature", cure)
     _note_the_rest(header, headings)
     return header
 
@@ -538,45 +513,6 @@ def _rain_kind(name: str) -> str:
     return next((kind for kind, words in _RAIN_KINDS if words.search(name)), "unknown")
 
 
-def _named(
-    header: LoggerHeader, headings: Sequence[_Heading], columns: Mapping[str, ColumnChoice], cells: Sequence[str]
-) -> dict[str, tuple[_Heading, str | None]]:
-    """Find the columns that the user names."""
-    named: dict[str, tuple[_Heading, str | None]] = {}
-    for name, choice in columns.items():
-        if name in ("date", "time"):
-            continue
-        key = f"weather.columns.{name}"
-        if name not in _CHOICES:
-            message = f"{key} is nothing that a table with times is read for; {', '.join(QUANTITIES)} are: correct it"
-            header.problems.append(Problem.of_text(message, key=key, value=name))
-            continue
-        found = [one for one in headings if one.text == choice.column]
-        found = found or [one for one in headings if one.text.lower() == choice.column.lower()]
-        if len(found) != 1:
-            where = "is not in the file" if not found else f"stands in the header {len(found)} times"
-            message = (
-                f'{key}: column "{choice.column}" {where}; name one of its columns: It has '
-                f"{', '.join(cell.strip() for cell in cells if cell.strip())}"
-            )
-            header.problems.append(Problem.of_text(message, key=key, value=choice.column))
-            continue
-        quantity = _CHOICES[name]
-        if quantity in named and named[quantity][0].place != found[0].place:
-            message = (
-                f'{key}: "{choice.column}" and "{named[quantity][0].text}" are both named for the {quantity}; a table '
-                f"with times has its day's extremes from one column: name one, {quantity} = "
-                f'{{ column = "{choice.column}" }}'
-            )
-            header.problems.append(Problem.of_text(message, key=key, value=choice.column))
-            continue
-        unit = choice.unit or found[0].unit
-        if quantity == "rain" and unit == "rate":
-            unit = None
-        named[quantity] = (found[0], unit)
-    return named
-
-
 def _conversion(quantity: str, unit: str) -> tuple[tuple[float, float], float | None]:
     """Return factor and offset to the records' unit; for sums of radiation the factor to J/m² beside it."""
     if quantity == "radiation":
@@ -587,9 +523,8 @@ def _conversion(quantity: str, unit: str) -> tuple[tuple[float, float], float | 
     return column_conversion(unit, QUANTITIES[quantity][0]), None
 
 
-def _take(header: LoggerHeader, quantity: str, heading: _Heading, unit: str | None, *, where: str) -> None:
-    header.places[quantity] = heading.place
-    header.headers[quantity] = heading.text
+def _take(header: Header, quantity: str, heading: _Heading, unit: str | None, *, where: str) -> None:
+    header.take(quantity, heading.place, heading.text)
     header.units[quantity] = unit or QUANTITIES[quantity][1]
     if quantity == "rain":
         kind = _rain_kind(heading.name)
@@ -604,20 +539,19 @@ def _take(header: LoggerHeader, quantity: str, heading: _Heading, unit: str | No
     try:
         header.conversions[quantity], energy = _conversion(quantity, known if known != "rate" else unit)
     except UnitError as error:
-        header.problems.append(Problem.of_text(f"{where}: unit {error}", key=quantity, value=unit))
+        header.wrong(quantity, "wrong-unit", where, f"unit {error}", "")
         return
     header.energy = energy if quantity == "radiation" else header.energy
 
 
-def _note_the_rest(header: LoggerHeader, headings: Sequence[_Heading]) -> None:
-    used = set(header.places.values())
-    unused = [one.text for one in headings if one.place not in used]
+def _note_the_rest(header: Header, headings: Sequence[_Heading]) -> None:
+    unused = [one for one in headings if one.place not in header.places.values()]
     if not unused:
         return
-    shown = ", ".join(unused[:_NAMES_SHOWN])
+    shown = ", ".join(one.text for one in unused[:_NAMES_SHOWN])
     more = f" and {len(unused) - _NAMES_SHOWN} more" if len(unused) > _NAMES_SHOWN else ""
     header.notes.append(f"columns not used: {shown}{more}")
-    sea = [one.text for one in headings if one.place not in used and re.search(r"\b(press\w*|baro\w*)", one.name)]
+    sea = [one.text for one in unused if re.search(r"\b(press\w*|baro\w*)", one.name)]
     if sea and "pressure" not in header.places:
         header.notes.append(
             f'"{sea[0]}" may be brought down to sea level and is not used: the site\'s elevation gives the pressure '

@@ -18,10 +18,8 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
-from panbudget.errors import WeatherError
+from panbudget.errors import Problem, WeatherError
 from panbudget.weather.text.archive import MOST_UNPACKED
-
-__all__ = ["sheet_as_text"]
 
 _MOST_NAMED = 5
 _MOST_COLUMNS = 1000
@@ -54,22 +52,18 @@ def sheet_as_text(data: bytes, archive: zipfile.ZipFile, *, shown_as: str) -> tu
         saved without its result.
     """
 
-    def refuse(message: str) -> WeatherError:
-        return WeatherError(message, file=shown_as)
+    def refuse(code: str, found: str, cure: str) -> WeatherError:
+        return WeatherError(Problem(code, found=found, cure=cure), file=shown_as)
 
     try:
         import openpyxl
     except ImportError as error:
-        message = (
-            "is a spreadsheet workbook, and what reads one is not installed; run pip install 'panbudget[xlsx]', or "
-            "open it and save the sheet as CSV"
-        )
-        raise refuse(message) from error
+        found = "is a spreadsheet workbook, and what reads one is not installed"
+        cure = "run pip install 'panbudget[xlsx]', or open it and save the sheet as CSV"
+        raise refuse("no-openpyxl", found, cure) from error
     if sum(entry.file_size for entry in archive.infolist()) > MOST_UNPACKED:
-        message = (
-            f"is a spreadsheet workbook that unpacks to more than {MOST_UNPACKED / 1e6:g} MB; save the sheet as CSV"
-        )
-        raise refuse(message)
+        found = f"is a spreadsheet workbook that unpacks to more than {MOST_UNPACKED / 1e6:g} MB"
+        raise refuse("too-large", found, "save the sheet as CSV")
     try:
         # openpyxl warns of (and sometimes prints) styles and validation that it leaves out; only cells matter here
         with warnings.catch_warnings(), contextlib.redirect_stdout(io.StringIO()):
@@ -77,43 +71,30 @@ def sheet_as_text(data: bytes, archive: zipfile.ZipFile, *, shown_as: str) -> tu
             book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
             sheets = {sheet.title: list(_rows(sheet)) for sheet in book.worksheets}
             filled = [name for name, rows in sheets.items() if any(rows)]
-            formulas: dict[str, Any] = {}
-            if filled and _has_formulas(archive):
-                formulas_book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
-                formulas = {sheet.title: sheet for sheet in formulas_book.worksheets}
-            if len(filled) == 1 and filled[0] in formulas:
+            empty = None
+            if len(filled) == 1 and _has_formulas(archive):
+                formulas = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
                 empty = _without_result(book[filled[0]], formulas[filled[0]])
-                if empty is not None:
-                    message = (
-                        f"cell {empty} of sheet {filled[0]!r} holds a formula that was saved without its result; open "
-                        "the workbook in a spreadsheet program and save it again, or save the sheet as CSV"
-                    )
-                    raise refuse(message)
-    except WeatherError:
-        raise
     except Exception as error:  # openpyxl raises what its XML, zip and style parts raise: no list is complete
-        message = (
-            "is a spreadsheet workbook that is damaged or not as .xlsx should be; open it and save the sheet as CSV: "
-            "copy or download it again if it doesn't open"
-        )
-        raise refuse(message) from error
+        found = "is a spreadsheet workbook that is damaged or not as .xlsx should be"
+        cure = "open it and save the sheet as CSV: copy or download it again if it doesn't open"
+        raise refuse("damaged", found, cure) from error
     if not filled:
-        raise refuse("is a spreadsheet workbook without a value in it; a header and one row a day are expected")
+        found = "is a spreadsheet workbook without a value in it"
+        raise refuse("empty", found, "fill it or name another: a header and one row a day are expected")
+    if empty is not None:
+        found = f"cell {empty} of sheet {filled[0]!r} holds a formula that was saved without its result"
+        cure = "open the workbook in a spreadsheet program and save it again, or save the sheet as CSV"
+        raise refuse("no-result", found, cure)
     if len(filled) > 1:
         shown = ", ".join(repr(name) for name in filled[:_MOST_NAMED])
-        rest = f" and {len(filled) - _MOST_NAMED} more" if len(filled) > _MOST_NAMED else ""
-        message = (
-            f"is a spreadsheet workbook with data on {len(filled)} sheets ({shown}{rest}); one is expected: keep the "
-            "weather's, or save it as CSV"
-        )
-        raise refuse(message)
+        more = f" and {len(filled) - _MOST_NAMED} more" if len(filled) > _MOST_NAMED else ""
+        found = f"is a spreadsheet workbook with data on {len(filled)} sheets ({shown}{more}); one is expected"
+        raise refuse("several-sheets", found, "keep the weather's, or save it as CSV")
     rows = sheets[filled[0]]
     if max(map(len, rows)) > _MOST_COLUMNS:
-        message = (
-            f"sheet {filled[0]!r} has more than {_MOST_COLUMNS} columns; a table with one row a day is expected: "
-            "turn the table round, or delete stray cells on the right"
-        )
-        raise refuse(message)
+        found = f"sheet {filled[0]!r} has more than {_MOST_COLUMNS} columns; a table with one row a day is expected"
+        raise refuse("too-wide", found, "turn the table round, or delete stray cells on the right")
     return _text(rows), filled[0]
 
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from panbudget.season.years import read_year
     from panbudget.studies.away import Away, away
     from panbudget.studies.compare import Comparison, compare
-    from panbudget.studies.faults import Trials, try_faults
+    from panbudget.studies.faults import Trials, faults
     from panbudget.studies.fit.estimate import Fit, fit
     from panbudget.studies.ranges import with_spread
     from panbudget.studies.setup import SetUp, set_up
@@ -45,6 +45,7 @@ __all__ = [
     "WeatherError",
     "away",
     "compare",
+    "faults",
     "fit",
     "load_scenario",
     "make_statement",
@@ -53,7 +54,6 @@ __all__ = [
     "replay",
     "scenario_from",
     "set_up",
-    "try_faults",
     "with_spread",
     "write_away",
     "write_comparison",
@@ -68,7 +68,7 @@ _HOME = {
     "Fit": "studies.fit.estimate",
     "fit": "studies.fit.estimate",
     "Trials": "studies.faults",
-    "try_faults": "studies.faults",
+    "faults": "studies.faults",
     "with_spread": "studies.ranges",
     "write_faults": "reports.field_files",
     "write_fit": "reports.field_files",

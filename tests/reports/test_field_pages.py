@@ -15,7 +15,7 @@ from panbudget.reports.fit.figures import loss_figure, residual_figure
 from panbudget.reports.fit.page import fit_html, fit_sentences
 from panbudget.reports.writing import provenance
 from panbudget.scenario.garden import scenario_from
-from panbudget.studies.faults import try_faults
+from panbudget.studies.faults import faults
 from panbudget.studies.fit.estimate import fit
 from panbudget.words import day_said
 from tests.field_logs import kept_log
@@ -25,7 +25,7 @@ from tests.small_weather import weather_csv
 @pytest.fixture
 def tried(make_garden):
     garden = make_garden({"title": "<b>Mine</b>"}, weather=weather_csv(31))
-    return try_faults(garden.changed({"fault": [{"kind": "leak", "loss": "2 L/day"}]}))
+    return faults(garden.changed({"fault": [{"kind": "leak", "loss": "2 L/day"}]}))
 
 
 @pytest.fixture
@@ -52,7 +52,7 @@ def test_a_tank_that_runs_dry_anyway_is_told_before_the_ranking(make_garden):
     garden = make_garden(weather=weather_csv(20))
     raw = copy.deepcopy(dict(garden._raw))
     raw["supply"]["spring"] = tank
-    found = try_faults(scenario_from(raw, garden.path))
+    found = faults(scenario_from(raw, garden.path))
     empty = found.season.totals["supplies"]["spring"]["tank"]["first_empty_day"]
     assert f"The tank spring is empty from {day_said(empty)} even in the sound season" in faults_sentences(found)[-1]
 

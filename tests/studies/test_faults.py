@@ -10,7 +10,7 @@ from panbudget import replay
 from panbudget.errors import ScenarioError
 from panbudget.reports.faults.page import faults_sentences, noticed
 from panbudget.scenario.faults import FAULT_KINDS
-from panbudget.studies.faults import CURES, LOOKS, try_faults
+from panbudget.studies.faults import CURES, LOOKS, faults
 from tests.small_weather import weather_csv
 
 
@@ -31,7 +31,7 @@ def test_every_kind_has_a_place_to_look_and_a_cure():
 
 def test_faults_are_ranked_by_stress_days_and_then_by_wasted_litres(garden):
     """Each trial's figures are those of its own replay, added up here anew; every kind but none twice alike."""
-    found = try_faults(garden)
+    found = faults(garden)
     harms = []
     for trial in found.trials:
         fault = {k: v for k, v in trial.fault.model_dump().items() if v is not None}
@@ -43,15 +43,15 @@ def test_faults_are_ranked_by_stress_days_and_then_by_wasted_litres(garden):
     shade = next(trial for trial in found.trials if trial.fault.kind == "shade")
     again = replay(garden.changed({"fault": [{"kind": "shade", "factor": 0.6, "start": dt.date(2025, 5, 16)}]}))
     beds = again.totals["beds"]["upper/tomatoes"]
-    assert shade.stress_days == beds["driest_quarter"]["stress_days"]
+    assert shade.broken.stress_days == beds["driest_quarter"]["stress_days"]
     lost = again.totals["controllers"]["upper"]
-    assert shade.wasted_litres == pytest.approx(
+    assert shade.broken.wasted_litres == pytest.approx(
         beds["deep_percolation_mm"] * 12.0 + lost["leaked_kg"] + lost["spilled_kg"]
     )
 
 
 def test_the_signs_are_a_weeks_counts_with_the_fault_and_without(garden):
-    found = try_faults(garden)
+    found = faults(garden)
     leak = next(trial for trial in found.trials if trial.fault.kind == "leak")
     signs = leak.signs["upper"]
     assert (signs.start, signs.end) == (dt.date(2025, 5, 16), dt.date(2025, 5, 22))
@@ -67,7 +67,7 @@ def test_the_signs_are_a_weeks_counts_with_the_fault_and_without(garden):
 
 def test_the_level_is_counted_from_the_floor_where_the_trip_has_moved(garden):
     """A trip 225 g heavier leaves 225 g more in the pan: 1.1 mm of its 0.196 m², give or take the hour."""
-    found = try_faults(garden)
+    found = faults(garden)
     trip = next(trial for trial in found.trials if trial.fault.trip is not None)
     area = garden.controller["upper"].pan.area
     level, sound, _ = trip.signs["upper"].noon_level_mm
@@ -77,15 +77,15 @@ def test_the_level_is_counted_from_the_floor_where_the_trip_has_moved(garden):
 
 def test_a_cut_falls_on_the_thirstiest_week_and_stops(make_garden):
     weather = weather_csv(45, pan=[5.0] * 30 + [11.0] * 7 + [5.0] * 8)
-    found = try_faults(make_garden(weather=weather))
+    found = faults(make_garden(weather=weather))
     cut = next(trial for trial in found.trials if trial.fault.kind == "supply-cut")
     assert (cut.fault.start, cut.fault.end) == (dt.date(2025, 5, 31), dt.date(2025, 6, 6))
-    assert cut.starved_hours > 24.0
+    assert cut.broken.starved_hours > 24.0
 
 
 def test_the_scenarios_own_faults_are_tried_alone_and_marked(garden):
     own = garden.changed({"fault": [{"kind": "leak", "loss": "5 L/day"}, {"kind": "algae", "share": 0.9}]})
-    found = try_faults(own, start=dt.date(2025, 5, 20))
+    found = faults(own, start=dt.date(2025, 5, 20))
     described = [trial for trial in found.trials if trial.described]
     assert {trial.fault.kind for trial in described} == {"leak", "algae"}
     assert found.season.totals["controllers"]["upper"]["leaked_kg"] == 0.0
@@ -94,12 +94,12 @@ def test_the_scenarios_own_faults_are_tried_alone_and_marked(garden):
 
 
 def test_the_words_name_the_worst_first(garden):
-    found = try_faults(garden)
+    found = faults(garden)
     said = faults_sentences(found)
     assert said[1].startswith(f"Most harm: (1) {found.trials[0].name}: ")
     with pytest.raises(ScenarioError, match="lies outside the season"):
-        try_faults(garden, start=dt.date(2026, 1, 1))
+        faults(garden, start=dt.date(2026, 1, 1))
 
 
 def test_a_season_of_few_days_is_enough(make_garden):
-    assert len(try_faults(make_garden(weather=weather_csv(5))).trials) == 14
+    assert len(faults(make_garden(weather=weather_csv(5))).trials) == 14

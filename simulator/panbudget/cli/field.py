@@ -41,13 +41,13 @@ def faults(
     from panbudget.reports.field_files import faults_json, write_faults
     from panbudget.reports.folders import new_folder
     from panbudget.scenario.garden import load_scenario
-    from panbudget.studies.faults import try_faults
+    from panbudget.studies.faults import faults
 
     with progress(None, quiet=quiet) as step:
         step("reading the scenario and its weather")
         described = load_scenario(scenario)
         with new_folder(out, "faults", overwrite=overwrite) as made:
-            found = try_faults(described, start=start, step=step)
+            found = faults(described, start=start, step=step)
             step("drawing and writing")
             write_faults(found, made)
     if as_json:

@@ -59,10 +59,8 @@ def faults_json(found: Trials) -> dict[str, Any]:
         described = {k: v for k, v in trial.fault.model_dump(mode="json").items() if v is not None}
         signs = {}
         for name, seen in trial.signs.items():
-            told = dataclasses.asdict(seen)
             week = {"start": seen.start.isoformat(), "end": seen.end.isoformat()}
-            names = ("with_fault", "without", "week_before")
-            trios = {k: dict(zip(names, v, strict=True)) for k, v in told.items() if isinstance(v, tuple)}
+            trios = {figure: values._asdict() for figure, values in seen.figures.items()}
             signs[name] = {**week, **trios, "said": noticed(name, seen)}
         trials.append(
             {
@@ -71,14 +69,7 @@ def faults_json(found: Trials) -> dict[str, Any]:
                 "where": trial.where,
                 "in_scenario": trial.described,
                 "fault": described,
-                "more_stress_days": trial.more_stress_days,
-                "more_wasted_litres": trial.more_wasted_litres,
-                "stress_days": trial.stress_days,
-                "wasted_litres": trial.wasted_litres,
-                "litres": trial.litres,
-                "stuck_hours": trial.stuck_hours,
-                "dry_hours": trial.dry_hours,
-                "starved_hours": trial.starved_hours,
+                **trial.figures,
                 "signs": signs,
                 "look": LOOKS[trial.fault.kind],
                 "cure": CURES[trial.fault.kind],
@@ -92,11 +83,7 @@ def faults_json(found: Trials) -> dict[str, Any]:
         "from": found.start.isoformat(),
         "rule": RULE,
         "sentences": faults_sentences(found),
-        "sound": {
-            "stress_days": first.stress_days_sound,
-            "wasted_litres": first.wasted_litres_sound,
-            "litres": first.litres_sound,
-        },
+        "sound": {name: getattr(first.sound, name) for name in ("stress_days", "wasted_litres", "litres")},
         "faults": trials,
         "provenance": provenance(found.season),
     }

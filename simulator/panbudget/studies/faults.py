@@ -1,5 +1,5 @@
 """
-Going wrong: the usual faults, one by one, in one season; ranked by harm, with how each shows outside and its cure.
+Faults: the usual ones, one by one, in one season; ranked by harm, with how each shows outside and its cure.
 
 Units: days, litres, mm of water above the pan's floor, hours. Harm is what a fault adds to the sound season: first
 stress days, all beds' driest quarters added up; between equals, wasted litres: what drained below the roots, what
@@ -11,21 +11,21 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any
+from pathlib import Path
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError
 from panbudget.scenario.faults import Clogged, Fault
-from panbudget.scenario.garden import Scenario
+from panbudget.scenario.garden import Scenario, load_scenario
 from panbudget.season.faults import fault_said, fault_where
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
+from panbudget.tables import read_table
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
-
-__all__ = ["CURES", "LOOKS", "Signs", "Trial", "Trials", "try_faults", "usual_faults"]
 
 WEEK = 7
 _LATER = 28  # days after which a fault that grows by the month is looked at
@@ -33,34 +33,17 @@ _NOON = 12
 _LEAST_DAYS = 2
 
 #: kind -> where to look
-LOOKS: dict[str, str] = {
-    "clogged-refill": "Catch the refill emitter's drip in a jug while the valve is open; the beds are wetter than usual.",
-    "clogged-emitters": "Walk along the open line: emitters that don't drip, dry patches between wet ones.",
-    "leak": "A wet patch under the pan; mark the level in the evening: it falls by night too.",
-    "animals": "Tracks and droppings; the level falls in steps that no sun makes.",
-    "mesh": "A ruler in the pan falls less in a dry day than the setup page says.",
-    "shade": "Where the shadow lies at noon and in the afternoon; a ruler falls less in a dry day than the setup page says.",
-    "algae": "A skin, a mat or leaves on the water.",
-    "knocked": "Mark trip and reset on the pan's wall when it is right; weigh the swing again as the setup page says.",
-    "supply-cut": "The valve stands open and nothing runs; the pan goes on falling.",
-    "splash": "Wet ground downwind of the pan after a windy day, and one opening more.",
-    "rain-differs": "After rain, compare the pan's rise, by ruler, with the gauge.",
-}
-
+LOOKS: dict[str, str] = {row["kind"]: row["look"] for row in read_table("faults")}
 #: kind -> the cure
-CURES: dict[str, str] = {
-    "clogged-refill": "Clean or change the emitter; a filter before the valve; check it with the jug each month.",
-    "clogged-emitters": "Flush the line, clean or change the emitters, fit a filter; then look again after a week.",
-    "leak": "Mend or line the pan; until then the beds get more than they should.",
-    "animals": "Mesh or a guard over the pan (its exposure falls with it), and water elsewhere for them.",
-    "mesh": "Give the mesh's effect as exposure in the scenario, then turn the refill down or take a wider pan (panbudget size).",
-    "shade": "Move the pan into the beds' own light, or cut back what shades it.",
-    "algae": "Skim it, rinse the pan and change its water; sweep before the season's leaf fall.",
-    "knocked": "Set the counterweight again by the two weighings of the setup page, and fix it.",
-    "supply-cut": "Press the valve shut or water by hand until it is back; a tank with a float valve bridges days.",
-    "splash": "More freeboard, a windbreak that does not shade, or a few floating pieces of cork in the pan.",
-    "rain-differs": "Move the pan out from under leaves and eaves, or the gauge beside it.",
-}
+CURES: dict[str, str] = {row["kind"]: row["cure"] for row in read_table("faults")}
+
+
+class Thrice(NamedTuple):
+    """A figure with the fault, in the same week without it, and in the week before the fault."""
+
+    with_fault: float
+    without: float
+    week_before: float
 
 
 @dataclass(frozen=True)
@@ -71,21 +54,50 @@ class Signs:
     Parameters
     ----------
     start, end : date
-    openings, open_hours, litres : (float, float, float)
-        With the fault; the same week without; the week before the fault. Litres are all beds' of the valve.
-    noon_level_mm : (float, float, float)
+    openings, open_hours, litres : Thrice
+        Litres are all beds' of the valve.
+    noon_level_mm : Thrice
         Mean level at noon above the pan's floor.
-    drop_mm : (float, float, float)
+    drop_mm : Thrice
         What the pan loses in a day while the valve is shut, rain apart.
     """
 
     start: dt.date
     end: dt.date
-    openings: tuple[float, float, float]
-    open_hours: tuple[float, float, float]
-    litres: tuple[float, float, float]
-    noon_level_mm: tuple[float, float, float]
-    drop_mm: tuple[float, float, float]
+    openings: Thrice
+    open_hours: Thrice
+    litres: Thrice
+    noon_level_mm: Thrice
+    drop_mm: Thrice
+
+    @property
+    def figures(self) -> dict[str, Thrice]:
+        """Each figure by its name."""
+        return {name: value for name, value in vars(self).items() if isinstance(value, Thrice)}
+
+
+class Harm(NamedTuple):
+    """
+    What a season does to a garden.
+
+    Parameters
+    ----------
+    stress_days : int
+        All beds' driest quarters added.
+    wasted_litres : float
+        Drained below the roots, spilled from the pan, or leaked from it.
+    litres : float
+        Of all valves.
+    stuck_hours, dry_hours, starved_hours : float
+        Of all valves.
+    """
+
+    stress_days: int
+    wasted_litres: float
+    litres: float
+    stuck_hours: float
+    dry_hours: float
+    starved_hours: float
 
 
 @dataclass(frozen=True)
@@ -102,41 +114,29 @@ class Trial:
         In words, with its size.
     described : bool
         One of the scenario's own, not one of the usual list.
-    stress_days, stress_days_sound : int
-        Season's, all beds' driest quarters added.
-    wasted_litres, wasted_litres_sound : float
-    litres, litres_sound : float
-        Of all valves.
-    stuck_hours, dry_hours, starved_hours : float
-        Of all valves, with the fault.
+    broken, sound : Harm
+        With the fault, and without.
     signs : dict of Signs
-        By controller that it concerns.
+        By valve that it concerns.
     """
 
     fault: Fault
     where: str
     what: str
     described: bool
-    stress_days: int
-    stress_days_sound: int
-    wasted_litres: float
-    wasted_litres_sound: float
-    litres: float
-    litres_sound: float
-    stuck_hours: float
-    dry_hours: float
-    starved_hours: float
+    broken: Harm
+    sound: Harm
     signs: dict[str, Signs]
 
     @property
     def more_stress_days(self) -> int:
         """What the fault adds."""
-        return self.stress_days - self.stress_days_sound
+        return self.broken.stress_days - self.sound.stress_days
 
     @property
     def more_wasted_litres(self) -> float:
         """What the fault adds. [L]"""
-        return self.wasted_litres - self.wasted_litres_sound
+        return self.broken.wasted_litres - self.sound.wasted_litres
 
     @property
     def harm(self) -> tuple[int, float]:
@@ -147,6 +147,12 @@ class Trial:
     def name(self) -> str:
         """Where and what."""
         return f"{self.where}: {self.what}"
+
+    @property
+    def figures(self) -> dict[str, Any]:
+        """What it comes to, as the table and `faults.json` have it."""
+        more = {"more_stress_days": self.more_stress_days, "more_wasted_litres": self.more_wasted_litres}
+        return {**more, **self.broken._asdict()}
 
 
 @dataclass(frozen=True)
@@ -175,31 +181,25 @@ class Trials:
         """Return a row for each fault and controller that it concerns, as `faults.csv` holds them."""
         rows = []
         for rank, trial in enumerate(self.trials, 1):
+            kind, start, end = trial.fault.kind, trial.fault.start, trial.fault.end
+            about = {"rank": rank, "kind": kind, "where": trial.where, "what": trial.what}
+            figures = {name: trial.figures[name] for name in _COLUMNS}
             for name, signs in trial.signs.items():
-                row: dict[str, Any] = {
-                    "rank": rank,
-                    "kind": trial.fault.kind,
-                    "where": trial.where,
-                    "what": trial.what,
-                    "start": _iso(trial.fault.start),
-                    "end": _iso(trial.fault.end),
-                    "stress_days": trial.stress_days,
-                    "more_stress_days": trial.more_stress_days,
-                    "wasted_litres": trial.wasted_litres,
-                    "more_wasted_litres": trial.more_wasted_litres,
-                    "litres": trial.litres,
-                    "stuck_hours": trial.stuck_hours,
-                    "dry_hours": trial.dry_hours,
-                    "starved_hours": trial.starved_hours,
-                    "controller": name,
-                    "week_start": signs.start.isoformat(),
-                    "week_end": signs.end.isoformat(),
+                week = {
+                    f"week_{figure}{suffix}": value
+                    for figure, values in signs.figures.items()
+                    for suffix, value in zip(("", "_sound", "_week_before"), values, strict=True)
                 }
-                for field in ("openings", "open_hours", "litres", "noon_level_mm", "drop_mm"):
-                    for value, suffix in zip(getattr(signs, field), ("", "_sound", "_week_before"), strict=True):
-                        row[f"week_{field}{suffix}"] = value
-                rows.append({**row, "look": LOOKS[trial.fault.kind], "cure": CURES[trial.fault.kind]})
+                days = {"week_start": _iso(signs.start), "week_end": _iso(signs.end)}
+                row = {**about, "start": _iso(start), "end": _iso(end), **figures, "controller": name, **days, **week}
+                rows.append({**row, "look": LOOKS[kind], "cure": CURES[kind]})
         return pd.DataFrame(rows)
+
+
+_COLUMNS = (
+    *("stress_days", "more_stress_days", "wasted_litres", "more_wasted_litres", "litres"),
+    *("stuck_hours", "dry_hours", "starved_hours"),
+)
 
 
 def _iso(day: dt.date | None) -> str:
@@ -264,8 +264,8 @@ def _thirstiest_week(season: Season, start: dt.date) -> dt.date:
     return start + dt.timedelta(days=int(np.argmax(np.convolve(net, np.ones(WEEK), mode="valid"))))
 
 
-def try_faults(
-    scenario: Scenario,
+def faults(
+    scenario: Scenario | str | Path,
     *,
     start: dt.date | None = None,
     weather: Weather | None = None,
@@ -276,7 +276,7 @@ def try_faults(
 
     Parameters
     ----------
-    scenario : Scenario
+    scenario : Scenario or path
     start : date, optional
         From when the usual faults are there; a third into the season if left out.
     weather : Weather, optional
@@ -292,22 +292,25 @@ def try_faults(
     ------
     ScenarioError, WeatherError
     """
+    if not isinstance(scenario, Scenario):
+        scenario = load_scenario(scenario)
     weather = weather or read_scenario_weather(scenario)
     sound = scenario.changed({"fault": []})
     days = (scenario.season.end - scenario.season.start).days + 1
     if days < _LEAST_DAYS:
-        raise ScenarioError(
-            Problem.of_text("a season of one day is too short to try faults in", "season"), file=str(scenario.path)
-        )
+        problem = Problem("too-short", "season", "of one day is too short to try faults in", cure="take more days")
+        raise ScenarioError(problem, file=str(scenario.path))
     start = start or scenario.season.start + dt.timedelta(days=days // 3)
     if not scenario.season.start <= start <= scenario.season.end:
-        message = f"--from {start} lies outside the season, {scenario.season.start} to {scenario.season.end}"
-        raise ScenarioError(Problem.of_text(message, "from", start), file=str(scenario.path))
+        season_days = f"{scenario.season.start} to {scenario.season.end}"
+        problem = Problem("outside-season", "from", f"= {start} lies outside the season", season_days, value=start)
+        raise ScenarioError(problem, file=str(scenario.path))
     step("replaying the sound season")
     season = replay(sound, weather=weather)
     trials = []
-    own = scenario._raw.get("fault", []) if scenario.fault else []
-    for described, table in [(True, one) for one in own] + [(False, u) for u in usual_faults(sound, season, start)]:
+    in_file = scenario._raw.get("fault", []) if scenario.fault else []
+    usual = usual_faults(sound, season, start)
+    for described, table in [*((True, table) for table in in_file), *((False, table) for table in usual)]:
         broken = sound.changed({"fault": [table]})
         fault = broken.fault[0]
         step(fault_said(fault))
@@ -318,24 +321,27 @@ def try_faults(
 
 
 def _trial(scenario: Scenario, fault: Fault, sound: Season, broken: Season, described: bool) -> Trial:
-    def hours(key: str) -> float:
-        return float(sum(totals[key] for totals in broken.totals["controllers"].values()))
-
     return Trial(
         fault=fault,
         where=fault_where(fault, scenario),
         what=fault_said(fault),
         described=described,
-        stress_days=_stress(broken),
-        stress_days_sound=_stress(sound),
-        wasted_litres=_wasted(broken),
-        wasted_litres_sound=_wasted(sound),
-        litres=_litres(broken),
-        litres_sound=_litres(sound),
-        stuck_hours=hours("stuck_open_hours"),
-        dry_hours=hours("dry_pan_hours"),
-        starved_hours=hours("starved_hours"),
+        broken=_harm(broken),
+        sound=_harm(sound),
         signs={name: _signs(fault, name, sound, broken) for name in _concerned(fault, scenario)},
+    )
+
+
+def _harm(season: Season) -> Harm:
+    beds, valves = season.totals["beds"].values(), list(season.totals["controllers"].values())
+    drained = sum(bed["deep_percolation_mm"] * bed["area_m2"] for bed in beds)
+    return Harm(
+        sum(int(bed["driest_quarter"]["stress_days"]) for bed in beds),
+        float(drained + sum(valve["leaked_kg"] + valve["spilled_kg"] for valve in valves)),
+        *(
+            float(sum(v[key] for v in valves))
+            for key in ("litres", "stuck_open_hours", "dry_pan_hours", "starved_hours")
+        ),
     )
 
 
@@ -344,20 +350,6 @@ def _concerned(fault: Fault, scenario: Scenario) -> Iterator[str]:
     for name, controller in scenario.controller.items():
         if where.split("/")[0] == name if fault.kind != "supply-cut" else controller.supply == where:
             yield name
-
-
-def _stress(season: Season) -> int:
-    return sum(int(bed["driest_quarter"]["stress_days"]) for bed in season.totals["beds"].values())
-
-
-def _wasted(season: Season) -> float:
-    drained = sum(bed["deep_percolation_mm"] * bed["area_m2"] for bed in season.totals["beds"].values())
-    lost = sum(c["leaked_kg"] + c["spilled_kg"] for c in season.totals["controllers"].values())
-    return float(drained + lost)
-
-
-def _litres(season: Season) -> float:
-    return float(sum(c["litres"] for c in season.totals["controllers"].values()))
 
 
 def _signs(fault: Fault, name: str, sound: Season, broken: Season) -> Signs:
@@ -371,9 +363,8 @@ def _signs(fault: Fault, name: str, sound: Season, broken: Season) -> Signs:
     trio = [(broken, week), (sound, week), (sound, before)]
     row = list(sound.controllers).index(name)
 
-    def each(value: Callable[[Season, slice], float]) -> tuple[float, float, float]:
-        with_it, without, earlier = (float(value(season, days)) for season, days in trio)
-        return with_it, without, earlier
+    def each(value: Callable[[Season, slice], float]) -> Thrice:
+        return Thrice(*(float(value(season, days)) for season, days in trio))
 
     def noon(season: Season, days: slice) -> float:
         level = season.hourly_level[name].reshape(-1, 24)[days, _NOON - 1]
@@ -381,21 +372,22 @@ def _signs(fault: Fault, name: str, sound: Season, broken: Season) -> Signs:
         return float(np.mean((level - pans.dry[row, days]) / pans.area[row]))
 
     def drop(season: Season, days: slice) -> float:
-        table = season.controllers[name].iloc[days]
-        area = season.forcing.pans.area[row]
-        return float((table["pan_mm"] + 24.0 * season.forcing.pans.leak[row, days] / area).mean())
+        table, pans = season.controllers[name].iloc[days], season.forcing.pans
+        return float((table["pan_mm"] + 24.0 * pans.leak[row, days] / pans.area[row]).mean())
 
-    def added(column: str) -> Callable[[Season, slice], float]:
-        return lambda season, days: float(season.controllers[name][column].iloc[days].sum())
+    def total(season: Season, days: slice, column: str) -> float:
+        return float(season.controllers[name][column].iloc[days].sum())
+
+    def to_beds(season: Season, days: slice) -> float:
+        table = season.controllers[name]
+        return float((table["litres"] - table["refilled_kg"]).iloc[days].sum())
 
     return Signs(
         start=index[week][0].date(),
         end=index[week][-1].date(),
-        openings=each(added("openings")),
-        open_hours=each(added("open_hours")),
-        litres=each(
-            lambda s, d: float((s.controllers[name]["litres"] - s.controllers[name]["refilled_kg"]).iloc[d].sum())
-        ),
+        openings=each(lambda season, days: total(season, days, "openings")),
+        open_hours=each(lambda season, days: total(season, days, "open_hours")),
+        litres=each(to_beds),
         noon_level_mm=each(noon),
         drop_mm=each(drop),
     )

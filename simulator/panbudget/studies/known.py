@@ -1,12 +1,25 @@
 """
-Known: lists of what the program knows by name, each with its source: plants, soils, landscape factors, pans, readers.
+Known: lists of what the program knows by name, each with its source: plants, soils, landscape factors, pans, readers; and
+what rests on memory.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from panbudget.tables import read_table
 
-__all__ = ["TOPICS", "known"]
+#: topic -> heading -> column of the table of that name
+_COLUMNS: dict[str, dict[str, str]] = {
+    "soils": {
+        "name": "name",
+        "field capacity": "field_capacity",
+        "wilting point": "wilting_point",
+        "REW [mm]": "rew_mm",
+        "source": "source",
+    },
+    "pans": {"name": "name", "what": "what", "source": "source"},
+    "from-memory": {"name": "name", "value": "value", "used in": "used_in", "source": "source"},
+}
+TOPICS = ("plants", "soils", "landscape", "pans", "readers", "from-memory")
 
 
 def known(topic: str) -> list[dict[str, str]]:
@@ -28,93 +41,35 @@ def known(topic: str) -> list[dict[str, str]]:
     KeyError
         Another topic.
     """
-    return TOPICS[topic]()
+    if topic == "readers":
+        from panbudget.weather.formats.readers import READERS
+
+        return [{"name": name, "what": _purpose(reader), "source": reader.SOURCE} for name, reader in READERS.items()]
+    table = read_table(topic.replace("-", "_"))
+    if topic == "plants":
+        return [_plant(row) for row in table]
+    if topic == "landscape":
+        return [
+            {"name": f"{r['factor']}: {r['level']}", **{k: r[k] for k in ("value", "range", "source")}} for r in table
+        ]
+    return [{heading: row[column] for heading, column in _COLUMNS[topic].items()} for row in table]
 
 
-def _plants() -> list[dict[str, str]]:
-    from panbudget.tables import read_table
-
-    rows = []
-    for row in read_table("plants"):
-        stages = [row[key] for key in ("l_ini_d", "l_dev_d", "l_mid_d", "l_late_d")]
-        others = ", ".join(name for key in ("also", "stands_for") for name in row[key].split(";") if name)
-        rows.append(
-            {
-                "name": row["name"],
-                "also": others,
-                "Kc ini/mid/end": "/".join(row[f"kc_{stage}"] for stage in ("ini", "mid", "end")),
-                "stages [days]": "/".join(stages) if all(stages) else "all year",
-                "roots [m]": row["root_depth_m"],
-                "p": row["p_at_etc_5"],
-                "Ky": row["ky"],
-                "source": row["source"],
-            }
-        )
-    return rows
-
-
-def _soils() -> list[dict[str, str]]:
-    from panbudget.tables import read_table
-
-    return [
-        {
-            "name": row["name"],
-            "field capacity": row["field_capacity"],
-            "wilting point": row["wilting_point"],
-            "REW [mm]": row["rew_mm"],
-            "source": row["source"],
-        }
-        for row in read_table("soils")
-    ]
-
-
-def _landscape() -> list[dict[str, str]]:
-    from panbudget.tables import read_table
-
-    return [
-        {
-            "name": f"{row['factor']}: {row['level']}",
-            "value": row["value"],
-            "range": row["range"],
-            "source": row["source"],
-        }
-        for row in read_table("landscape")
-    ]
-
-
-def _pans() -> list[dict[str, str]]:
-    return [
-        {
-            "name": "from-eto",
-            "what": "ETo over the Class A pan coefficient, by fetch, wind and humidity",
-            "source": "FAO-56 (1998) Table 7",
-        },
-        {
-            "name": "energy-balance",
-            "what": "the pan's own radiation and wind",
-            "source": "Rotstayn, Roderick & Farquhar (2006); coefficients in McMahon et al. (2013)",
-        },
-        {"name": "measured", "what": "the weather file's column pan_evaporation", "source": "your own pan"},
-    ]
-
-
-def _readers() -> list[dict[str, str]]:
-    from panbudget.weather.formats.readers import READERS
-
-    return [{"name": name, "what": _purpose(reader), "source": reader.SOURCE} for name, reader in READERS.items()]
+def _plant(row: dict[str, str]) -> dict[str, str]:
+    stages = [row[key] for key in ("l_ini_d", "l_dev_d", "l_mid_d", "l_late_d")]
+    return {
+        "name": row["name"],
+        "also": ", ".join(name for key in ("also", "stands_for") for name in row[key].split(";") if name),
+        "Kc ini/mid/end": "/".join(row[f"kc_{stage}"] for stage in ("ini", "mid", "end")),
+        "stages [days]": "/".join(stages) if all(stages) else "all year",
+        "roots [m]": row["root_depth_m"],
+        "p": row["p_at_etc_5"],
+        "Ky": row["ky"],
+        "source": row["source"],
+    }
 
 
 def _purpose(module: object) -> str:
     """Return the first sentence of a module's head, without the name that it begins with."""
     head = " ".join((module.__doc__ or "").strip().partition("\n\n")[0].split())
     return head.partition(": ")[2].removesuffix(".")
-
-
-#: topic -> its list
-TOPICS: dict[str, Callable[[], list[dict[str, str]]]] = {
-    "plants": _plants,
-    "soils": _soils,
-    "landscape": _landscape,
-    "pans": _pans,
-    "readers": _readers,
-}

@@ -44,7 +44,7 @@ def faults_sentences(found: Trials) -> list[str]:
     -------
     list of str
     """
-    sound = found.trials[0].stress_days_sound
+    sound = found.trials[0].sound.stress_days
     said = [
         f"Sound, the garden has {count(sound, 'stress day')} in this season, driest quarters of all beds added. "
         f"{count(len(found.trials), 'fault')} were tried, the usual ones from "
@@ -158,10 +158,10 @@ def _harm(found: Trials) -> Table:
             trial.name + (" (in your file)" if trial.described else ""),
             _signed(trial.more_stress_days),
             _signed(trial.more_wasted_litres),
-            _signed(trial.litres - trial.litres_sound),
-            hours(trial.stuck_hours),
-            hours(trial.dry_hours),
-            hours(trial.starved_hours),
+            _signed(trial.broken.litres - trial.sound.litres),
+            hours(trial.broken.stuck_hours),
+            hours(trial.broken.dry_hours),
+            hours(trial.broken.starved_hours),
         )
         for rank, trial in enumerate(found.trials, 1)
     )

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
-    from panbudget.reports.field_files import write_faults, write_fit
     from panbudget.reports.season.files import write_comparison, write_setup
     from panbudget.reports.statement.files import write_statement
     from panbudget.reports.writing import write_away, write_season
@@ -57,8 +56,6 @@ __all__ = [
     "with_spread",
     "write_away",
     "write_comparison",
-    "write_faults",
-    "write_fit",
     "write_season",
     "write_setup",
     "write_statement",
@@ -70,8 +67,6 @@ _HOME = {
     "Trials": "studies.faults",
     "faults": "studies.faults",
     "with_spread": "studies.ranges",
-    "write_faults": "reports.field_files",
-    "write_fit": "reports.field_files",
     "SetUp": "studies.setup",
     "set_up": "studies.setup",
     "write_setup": "reports.season.files",

@@ -10,10 +10,10 @@ import pytest
 from panbudget import replay
 from panbudget.reports.canvas import svg_text
 from panbudget.reports.faults.figures import harm_figure
-from panbudget.reports.faults.page import faults_html, faults_sentences
+from panbudget.reports.faults.page import faults_sentences
 from panbudget.reports.fit.figures import loss_figure, residual_figure
-from panbudget.reports.fit.page import fit_html, fit_sentences
-from panbudget.reports.writing import provenance
+from panbudget.reports.fit.page import fit_sentences
+from panbudget.reports.writing import as_page
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.faults import faults
 from panbudget.studies.fit.estimate import fit
@@ -38,7 +38,7 @@ def fitted(make_garden):
 
 
 def test_the_faults_page_ranks_them_and_tells_signs_and_cure(tried):
-    page = faults_html(tried, {"harm": svg_text(harm_figure(tried))}, provenance(tried.season))
+    page = as_page(tried, {"harm": svg_text(harm_figure(tried))})
     assert "&lt;b&gt;Mine&lt;/b&gt;" in page
     assert "<b>Mine" not in page
     assert "http" not in page
@@ -70,7 +70,7 @@ def test_the_harm_is_drawn_as_it_is_listed(tried):
 
 def test_the_fits_page_says_what_was_learnt_and_what_was_not(fitted):
     drawn = {"loss": svg_text(loss_figure(fitted)), "residuals": svg_text(residual_figure(fitted))}
-    page = fit_html(fitted, drawn, provenance(fitted.after))
+    page = as_page(fitted, drawn)
     assert "&lt;b&gt;Mine&lt;/b&gt;" in page
     assert "<b>Mine" not in page
     assert "controller.upper.pan.exposure = 0." in page

@@ -38,20 +38,21 @@ def faults(
     Example:  panbudget faults scenarios/terraces.toml --out faults-terraces
     """
     from panbudget.reports.faults.page import faults_sentences
-    from panbudget.reports.field_files import faults_json, write_faults
     from panbudget.reports.folders import new_folder
+    from panbudget.reports.writing import as_json as content
+    from panbudget.reports.writing import write_into
     from panbudget.scenario.garden import load_scenario
-    from panbudget.studies.faults import faults
+    from panbudget.studies.faults import faults as tried
 
     with progress(None, quiet=quiet) as step:
         step("reading the scenario and its weather")
         described = load_scenario(scenario)
         with new_folder(out, "faults", overwrite=overwrite) as made:
-            found = faults(described, start=start, step=step)
+            found = tried(described, start=start, step=step)
             step("drawing and writing")
-            write_faults(found, made)
+            write_into(found, made)
     if as_json:
-        print_json(faults_json(found))
+        print_json(content(found))
     else:
         for sentence in faults_sentences(found):
             say(sentence, quiet=quiet)
@@ -86,9 +87,10 @@ def fit(
 
     Example:  panbudget fit my-garden/garden.toml my-garden/log.csv --out my-garden/fit
     """
-    from panbudget.reports.field_files import fit_json, write_fit
     from panbudget.reports.fit.page import fit_sentences
     from panbudget.reports.folders import new_folder
+    from panbudget.reports.writing import as_json as content
+    from panbudget.reports.writing import write_into
     from panbudget.scenario.garden import load_scenario
     from panbudget.studies.fit.estimate import fit as fitted
 
@@ -101,9 +103,9 @@ def fit(
         with new_folder(out, "fit", overwrite=overwrite) as made:
             found = fitted(described, log, interval=interval, hold=hold or (), step=step)
             step("drawing and writing")
-            write_fit(found, made)
+            write_into(found, made)
     if as_json:
-        print_json(fit_json(found))
+        print_json(content(found))
     else:
         for sentence in fit_sentences(found):
             say(sentence, quiet=quiet)

@@ -77,6 +77,8 @@ class Section:
     findings : sequence of Finding or None
     items : sequence of str
         A list.
+    entries : mapping
+        A word in bold -> what stands behind it, a line each.
     code : str
         To copy, as it is.
     note : str
@@ -92,6 +94,7 @@ class Section:
     none: str = ""
     findings: Iterable[Finding] | None = None
     items: Sequence[str] | None = None
+    entries: Mapping[str, str] | None = None
     code: str = ""
     note: str = ""
 

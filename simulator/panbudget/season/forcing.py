@@ -219,9 +219,7 @@ def initial_state(scenario: Scenario, forcing: Forcing) -> State:
     return empty_state(controllers, lanes, forcing.tanks)._replace(
         # filled before the first day's faults move the trip weight; never over the rim
         level=np.minimum(forcing.pans.swing[:, 0], forcing.pans.rim[:, 0] + forcing.pans.shift[:, 0]),
-        volume=np.array(
-            [tank.volume * tank.full_at_start for tank in tanks_in_use(scenario).values()], float
-        ),
+        volume=np.array([tank.volume * tank.full_at_start for tank in tanks_in_use(scenario).values()], float),
         depletion=depletion,
         surface_depletion=surface,
     )

@@ -12,12 +12,13 @@ import datetime as dt
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError
+from panbudget.extras import Reported
 from panbudget.scenario.faults import Clogged, Fault
 from panbudget.scenario.garden import Scenario, load_scenario
 from panbudget.season.faults import fault_said, fault_where
@@ -156,7 +157,7 @@ class Trial:
 
 
 @dataclass(frozen=True)
-class Trials:
+class Trials(Reported):
     """
     All faults tried in one season.
 
@@ -171,6 +172,8 @@ class Trials:
     trials : tuple of Trial
         The most harmful first.
     """
+
+    room: ClassVar[str] = "faults"
 
     scenario: Scenario
     season: Season

@@ -4,7 +4,6 @@ Faults figures: what each fault adds to the sound season, in bars.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,8 +14,6 @@ from panbudget.reports.style import STYLES, applied, plain
 
 if TYPE_CHECKING:
     from panbudget.studies.faults import Trials
-
-__all__ = ["FAULTS_FIGURES", "harm_figure"]
 
 _WIDTH = 9.0
 _LONGEST = 62  # letters of a label
@@ -54,7 +51,3 @@ def harm_figure(found: Trials) -> list[Axes]:
         axes[0].set_yticks(places, [plain(name) for name in names])
         axes[0].set_ylim(rows - 0.4, -0.6)
     return axes
-
-
-#: name -> function of the faults tried: what `faults` draws
-FAULTS_FIGURES: dict[str, Callable[[Trials], list[Axes]]] = {"harm": harm_figure}

@@ -4,7 +4,6 @@ Fit figures: the pan's loss between visits by log and model, and what is left be
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import matplotlib.dates as mdates
@@ -20,20 +19,18 @@ if TYPE_CHECKING:
 
     from panbudget.studies.fit.estimate import Fit
 
-__all__ = ["FIT_FIGURES", "loss_figure", "residual_figure"]
-
 _WIDTH = 9.0
 _MARKS = {"level": "o", "count": "s", "meter": "^"}
 
 
-def _axes(found: Fit) -> list[Axes]:
-    figure = Figure(figsize=(_WIDTH, 2.4 * len(found.controllers) + 0.7), layout="constrained")
-    return list(figure.subplots(len(found.controllers), 1, squeeze=False, sharex=True).flat)
+def _axes(fit: Fit) -> list[Axes]:
+    figure = Figure(figsize=(_WIDTH, 2.4 * len(fit.controllers) + 0.7), layout="constrained")
+    return list(figure.subplots(len(fit.controllers), 1, squeeze=False, sharex=True).flat)
 
 
-def _days(found: Fit) -> Any:
+def _days(fit: Fit) -> Any:
     # to the end of the last day, so that an evening's reading is not cut off
-    span = np.array([found.log.first, found.log.last], "datetime64[D]") + np.array([0, 1])
+    span = np.array([fit.log.first, fit.log.last], "datetime64[D]") + np.array([0, 1])
     return mdates.date2num(span)  # type: ignore[no-untyped-call]
 
 
@@ -41,13 +38,13 @@ def _number(moments: pd.Series[Any]) -> Any:
     return mdates.date2num(moments.to_numpy("datetime64[s]"))  # type: ignore[no-untyped-call]
 
 
-def loss_figure(found: Fit) -> list[Axes]:
+def loss_figure(fit: Fit) -> list[Axes]:
     """
     Draw what each pan lost a day between visits: by the log, as described and as fitted.
 
     Parameters
     ----------
-    found : Fit
+    fit : Fit
 
     Returns
     -------
@@ -55,8 +52,8 @@ def loss_figure(found: Fit) -> list[Axes]:
         One a pan.
     """
     with applied():
-        axes = _axes(found)
-        for ax, (name, one) in zip(axes, found.controllers.items(), strict=True):
+        axes = _axes(fit)
+        for ax, (name, one) in zip(axes, fit.controllers.items(), strict=True):
             middle = (_number(one.lost["start"]) + _number(one.lost["end"])) / 2.0
             for column, key in (("before", "as_described"), ("after", "as_fitted")):
                 ax.plot(middle, one.lost[column].to_numpy(float), **STYLES[key].lined())
@@ -70,18 +67,18 @@ def loss_figure(found: Fit) -> list[Axes]:
             ax.set_title(plain(name))
             ax.set_ylabel("net loss [mm/day]")
             ax.grid()
-            date_axis(ax, _days(found))
+            date_axis(ax, _days(fit))
         axes[0].figure.legend(*axes[0].get_legend_handles_labels(), loc="outside upper left", ncols=3)
     return axes
 
 
-def residual_figure(found: Fit) -> list[Axes]:
+def residual_figure(fit: Fit) -> list[Axes]:
     """
     Draw what is left between readings and model, in standard errors.
 
     Parameters
     ----------
-    found : Fit
+    fit : Fit
 
     Returns
     -------
@@ -89,9 +86,9 @@ def residual_figure(found: Fit) -> list[Axes]:
         One a pan.
     """
     with applied():
-        axes = _axes(found)
+        axes = _axes(fit)
         far = 4.5
-        for ax, (name, one) in zip(axes, found.controllers.items(), strict=True):
+        for ax, (name, one) in zip(axes, fit.controllers.items(), strict=True):
             for kind, mark in _MARKS.items():
                 rows = one.readings[one.readings["kind"] == kind]
                 if not len(rows):
@@ -107,11 +104,7 @@ def residual_figure(found: Fit) -> list[Axes]:
             ax.set_title(plain(name))
             ax.set_ylabel("standard errors")
             ax.grid()
-            date_axis(ax, _days(found))
+            date_axis(ax, _days(fit))
         handles = {label: handle for ax in axes for handle, label in zip(*ax.get_legend_handles_labels(), strict=True)}
         axes[0].figure.legend(handles.values(), handles.keys(), loc="outside upper left", ncols=3)
     return axes
-
-
-#: name -> function of a fit: what `fit` draws
-FIT_FIGURES: dict[str, Callable[[Fit], list[Axes]]] = {"loss": loss_figure, "residuals": residual_figure}

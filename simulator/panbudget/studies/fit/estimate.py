@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 import pandas as pd
 
 from panbudget.engine import season as engine
 from panbudget.errors import Problem, ReadingsError
+from panbudget.extras import Reported
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Controller, Scenario
 from panbudget.season.faults import with_faults
@@ -100,7 +101,7 @@ class ControllerFit:
 
 
 @dataclass(frozen=True)
-class Fit:
+class Fit(Reported):
     """
     A log's fit.
 
@@ -114,6 +115,8 @@ class Fit:
     before, after : Season
         The scenario's season as described, and as fitted.
     """
+
+    room: ClassVar[str] = "fit"
 
     scenario: Scenario
     log: FieldLog

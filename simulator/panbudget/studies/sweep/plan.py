@@ -217,9 +217,7 @@ def load_plan(path: str | Path) -> Plan:
         try:
             designs.append(Design(name, _designed(base, name, overlay)))
         except ScenarioError as error:
-            problems.extend(
-                problem.under(f"design.{name}: ") for problem in error.problems
-            )
+            problems.extend(problem.under(f"design.{name}: ") for problem in error.problems)
     marks = [content, base.sha256.encode(), Path(engine.__file__).read_bytes()]
     places: Sequence[Place] = ()
     left_out = 0

@@ -68,7 +68,7 @@ def test_the_signs_are_a_weeks_counts_with_the_fault_and_without(garden):
 def test_the_level_is_counted_from_the_floor_where_the_trip_has_moved(garden):
     """A trip 225 g heavier leaves 225 g more in the pan: 1.1 mm of its 0.196 m², give or take the hour."""
     found = faults(garden)
-    trip = next(trial for trial in found.trials if trial.fault.trip is not None)
+    trip = next(trial for trial in found.trials if getattr(trial.fault, "trip", None) is not None)
     area = garden.controller["upper"].pan.area
     level, sound, _ = trip.signs["upper"].noon_level_mm
     assert level - sound == pytest.approx(0.225 / area, abs=0.9)

@@ -15,7 +15,7 @@ def test_a_topic_is_a_table_with_names_first_and_sources_last(topic):
     assert rows
     for row in rows:
         assert list(row) == list(rows[0])
-        assert list(row)[0] == "name"
+        assert next(iter(row)) == "name"
         assert list(row)[-1] == "source"
         assert row["name"]
         assert row["source"]

@@ -18,7 +18,7 @@ import pandas as pd
 
 from panbudget.errors import Problem
 from panbudget.numeric import Floats
-from panbudget.weather.site import SiteLike
+from panbudget.weather.site import Site
 from panbudget.weather.sky import Sky
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.raw import RawTable
@@ -42,7 +42,7 @@ class Inspection:
         As read: units, headers and conversions.
     sky : Sky
         Ra, Rso and N of the days.
-    site : SiteLike
+    site : Site
         Where it was measured.
     table : str
         The scenario's table that names the file, where cures are to be written.
@@ -66,7 +66,7 @@ class Inspection:
     asked: Mask
     raw: RawTable
     sky: Sky
-    site: SiteLike
+    site: Site
     table: str = "weather"
     wind_factor: float = 1.0
     too_bright: str = "error"

@@ -26,7 +26,7 @@ from panbudget.weather.checks.sky import BRIGHTEST
 from panbudget.weather.filling.gaps import column_or_nan, filled_radiation, known_days
 from panbudget.weather.filling.humidity import humidity_of
 from panbudget.weather.flags import borrowed_from
-from panbudget.weather.site import SiteLike
+from panbudget.weather.site import Site
 from panbudget.weather.text.columns import FINISHED_UNITS, number
 from panbudget.weather.text.raw import LeftOut
 
@@ -59,7 +59,7 @@ class Fallback:
         Whether what it lends is fitted to the primary file first, over the days that both have.
     rain : bool
         Whether it lends rain, which is more local than all else.
-    site : SiteLike, optional
+    site : Site, optional
         Where it was measured; the season's own site if left out.
     """
 
@@ -70,7 +70,7 @@ class Fallback:
     columns: Mapping[str, Any] = field(default_factory=dict)
     adjust: bool = False
     rain: bool = False
-    site: SiteLike | None = None
+    site: Site | None = None
 
     @property
     def shown(self) -> str:
@@ -152,7 +152,7 @@ class Borrowed:
     ----------
     own : CheckedFile
         The season's file.
-    site : SiteLike
+    site : Site
         Its place.
 
     Attributes
@@ -173,7 +173,7 @@ class Borrowed:
         As in `RawTable`: what was not borrowed though a fallback has it, and why.
     """
 
-    def __init__(self, own: CheckedFile, site: SiteLike) -> None:
+    def __init__(self, own: CheckedFile, site: Site) -> None:
         days = own.days
         self.values = pd.DataFrame(np.nan, index=days, columns=list(BORROWED))
         self.flags = pd.DataFrame("", index=days, columns=list(BORROWED), dtype=object)
@@ -280,7 +280,7 @@ class Borrowed:
                 self.notes.append(f"{days}: borrowed {name} was bounded to {what}")
 
 
-def _lendable(read: CheckedFile, site: SiteLike) -> pd.DataFrame:
+def _lendable(read: CheckedFile, site: Site) -> pd.DataFrame:
     """What a file has of each column that can be borrowed, without estimating any of it."""
     daily, in_file = read.daily, read.arranged.in_file
     known = known_days(daily)

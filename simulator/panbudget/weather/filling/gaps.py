@@ -22,7 +22,7 @@ from panbudget.weather.calendar import Arranged, days_where
 from panbudget.weather.checks.inspection import Mask
 from panbudget.weather.filling.humidity import has_humidity
 from panbudget.weather.flags import Flags
-from panbudget.weather.site import SiteLike
+from panbudget.weather.site import Site
 from panbudget.weather.sky import Sky
 from panbudget.weather.text.raw import LeftOut
 from panbudget.words import name_days
@@ -254,7 +254,7 @@ def filled_wind(wind: Floats, days: pd.DatetimeIndex) -> tuple[Floats, Flags]:
 
 
 def filled_radiation(
-    daily: pd.DataFrame, *, sky: Sky, site: SiteLike, limited: Mask, in_file: Mask
+    daily: pd.DataFrame, *, sky: Sky, site: Site, limited: Mask, in_file: Mask
 ) -> tuple[Floats, Flags]:
     """
     Take radiation, else turn sunshine into it, else estimate it from the temperature range.
@@ -265,7 +265,7 @@ def filled_radiation(
         Standard columns.
     sky : Sky
         Of its days.
-    site : SiteLike
+    site : Site
         Its setting decides kRs.
     limited : ndarray of bool, (days,)
         Where radiation was brought down to 1.05 Rso.

@@ -18,7 +18,7 @@ from panbudget.physics import air
 from panbudget.weather import flags as origins
 from panbudget.weather.checks.inspection import Mask
 from panbudget.weather.flags import Flags, is_filled
-from panbudget.weather.site import SiteLike
+from panbudget.weather.site import Site
 from panbudget.weather.sky import Sky
 
 #: United Nations Environment Programme, World Atlas of Desertification (1997), from memory: an aridity index
@@ -145,7 +145,7 @@ def _main_rank(has: list[Mask], in_file: Mask) -> int:
     return next((rank for rank, share in zip(ranks, shares, strict=True) if share > 0.5), int(np.argmax(shares)))
 
 
-def aridity(daily: pd.DataFrame, *, radiation: Floats, wind: Floats, rain: Floats, sky: Sky, site: SiteLike) -> float:
+def aridity(daily: pd.DataFrame, *, radiation: Floats, wind: Floats, rain: Floats, sky: Sky, site: Site) -> float:
     """
     Rain over evaporative demand, of the whole record.
 
@@ -157,7 +157,7 @@ def aridity(daily: pd.DataFrame, *, radiation: Floats, wind: Floats, rain: Float
         Filled. [MJ m⁻² d⁻¹, m/s at 2 m, mm]
     sky : Sky
         Of the days.
-    site : SiteLike
+    site : Site
         For its elevation.
 
     Returns

@@ -20,32 +20,15 @@ import pandas as pd
 from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats
 from panbudget.physics.air import atmospheric_pressure, wind_at_2m
+from panbudget.weather import flags as origins
 from panbudget.weather.calendar import arrange, days_where, without_row
 from panbudget.weather.checked import CheckedFile, RawFile
 from panbudget.weather.checks.inspection import Inspection, Mask
 from panbudget.weather.checks.plausibility import TOO_BRIGHT_CHOICES, inspect_values
+from panbudget.weather.filling import gaps, humidity
 from panbudget.weather.filling.fallback import Borrowed, Fallback
-from panbudget.weather.filling.gaps import (
-    MISSING_RAIN_CHOICES,
-    GapLimits,
-    Gaps,
-    column_or_nan,
-    filled_radiation,
-    filled_wind,
-    filled_with,
-    known_days,
-)
-from panbudget.weather.filling.humidity import DRY_BELOW, aridity, has_humidity, humidity_of
-from panbudget.weather.flags import (
-    EXPLAINED,
-    MEASURED,
-    MISSING,
-    PRESSURE_FROM_ELEVATION,
-    ZERO_RAIN,
-    Flags,
-    is_borrowed,
-    is_filled,
-)
+from panbudget.weather.filling.gaps import GapLimits, column_or_nan, filled_with
+from panbudget.weather.flags import Flags, is_borrowed, is_filled
 from panbudget.weather.formats.readers import choose_reader
 from panbudget.weather.site import Site, station_notes
 from panbudget.weather.sky import sky_of
@@ -132,7 +115,7 @@ class _Rules:
             problems.append(
                 Problem("wind-height", f"{self.table}.wind_height", found, expected, "correct it", self.wind_height)
             )
-        for name, known in (("missing_rain", MISSING_RAIN_CHOICES), ("too_bright", TOO_BRIGHT_CHOICES)):
+        for name, known in (("missing_rain", gaps.MISSING_RAIN_CHOICES), ("too_bright", TOO_BRIGHT_CHOICES)):
             if (value := getattr(self, name)) not in known:
                 expected = " or ".join(f'"{word}"' for word in known)
                 found = f'= "{value}" is not known'
@@ -400,7 +383,7 @@ def _refuse_gaps(read: CheckedFile, borrowed: Borrowed, rules: _Rules, *, helped
     arranged = dataclasses.replace(read.arranged, daily=whole, in_file=in_file)
     absent = days_where(whole.index, arranged.asked & ~in_file)
     holes = [without_row(absent, helped=helped)] if absent else []
-    gaps = Gaps(
+    missing = gaps.Gaps(
         arranged,
         limits=rules.limits or GapLimits(),
         own=read.arranged.daily,
@@ -410,7 +393,7 @@ def _refuse_gaps(read: CheckedFile, borrowed: Borrowed, rules: _Rules, *, helped
         helped=helped,
         rain_at_hand=borrowed.rain_at_hand,
     ).problems(missing_rain=rules.missing_rain)
-    if problems := (*arranged.problems, *holes, *read.inspected.problems, *borrowed.problems, *gaps):
+    if problems := (*arranged.problems, *holes, *read.inspected.problems, *borrowed.problems, *missing):
         raise WeatherError(*problems, file=read.file.source.shown_as)
 
 
@@ -419,40 +402,40 @@ def _filled(
 ) -> tuple[dict[str, tuple[Floats, Flags]], Mask, list[str]]:
     """Fill gaps by rule; return columns with their flags, the days to keep, and what the climate was taken for."""
     site, sky, in_file = rules.site, read.inspected.sky, read.arranged.in_file
-    finished = {name: filled_with(daily, name, np.nan, MISSING) for name in ("tmin", "tmax")}
-    wind = filled_wind(column_or_nan(daily, "wind"), read.days)
-    rain = filled_with(daily, "rain", 0.0, ZERO_RAIN)
-    radiation = filled_radiation(daily, sky=sky, site=site, limited=read.inspected.limited, in_file=in_file)
+    finished = {name: filled_with(daily, name, np.nan, origins.MISSING) for name in ("tmin", "tmax")}
+    wind = gaps.filled_wind(column_or_nan(daily, "wind"), read.days)
+    rain = filled_with(daily, "rain", 0.0, origins.ZERO_RAIN)
+    radiation = gaps.filled_radiation(daily, sky=sky, site=site, limited=read.inspected.limited, in_file=in_file)
     fallen = rain[0] if rules.missing_rain == "zero" else column_or_nan(daily, "rain")
     kept = _run_around(read.arranged.asked, ~np.isnan(finished["tmin"][0] + finished["tmax"][0] + fallen))
     dry, climate = False, []
-    if (~has_humidity(daily) & kept).any():
-        index = aridity(daily, radiation=radiation[0], wind=wind[0], rain=fallen, sky=sky, site=site)
+    if (~humidity.has_humidity(daily) & kept).any():
+        index = humidity.aridity(daily, radiation=radiation[0], wind=wind[0], rain=fallen, sky=sky, site=site)
         dry, text = _climate(site, index)
         climate.append(text)
     lent = borrowed.flags["vapour_pressure"].to_numpy(object)
-    finished |= humidity_of(daily, dry=dry, in_file=in_file, borrowed=lent)
+    finished |= humidity.humidity_of(daily, dry=dry, in_file=in_file, borrowed=lent)
     finished |= {"wind": wind, "rain": rain, "radiation": radiation}
     for name in ("tmin", "tmax", "wind", "rain", "radiation"):
         days = borrowed.has(name)
         finished[name][1][days] = borrowed.flags[name].to_numpy(object)[days]
     if not np.isnan(column_or_nan(daily, "pressure")).all():
         by_elevation = float(atmospheric_pressure(site.elevation))
-        finished["pressure"] = filled_with(daily, "pressure", by_elevation, PRESSURE_FROM_ELEVATION)
+        finished["pressure"] = filled_with(daily, "pressure", by_elevation, origins.PRESSURE_FROM_ELEVATION)
     if "pan_evaporation" in daily.columns:
-        finished["pan_evaporation"] = filled_with(daily, "pan_evaporation", np.nan, MISSING)
+        finished["pan_evaporation"] = filled_with(daily, "pan_evaporation", np.nan, origins.MISSING)
     return finished, kept, climate
 
 
 def _climate(site: Site, index: float) -> tuple[bool, str]:
     """Decide whether an estimated dew point lies below Tmin, and say why."""
-    dry = index < DRY_BELOW if site.climate == "auto" else site.climate == "dry"
+    dry = index < humidity.DRY_BELOW if site.climate == "auto" else site.climate == "dry"
     consequence = f"dew points are estimated {'2 °C below' if dry else 'at'} tmin"
     if site.climate != "auto":
         return dry, f'climate is "{site.climate}", as given: {consequence}'
     return dry, (
         f"climate counts as {'dry' if dry else 'humid'}: the file's rain is {index:.2f} of its evaporative demand, "
-        f"{'' if dry else 'not '}below {DRY_BELOW:g} (aridity index): {consequence}"
+        f"{'' if dry else 'not '}below {humidity.DRY_BELOW:g} (aridity index): {consequence}"
     )
 
 
@@ -461,24 +444,20 @@ def _assumptions(flags: pd.DataFrame, said: Mapping[tuple[str, str], str]) -> li
     texts = []
     for name in flags.columns:
         for flag, count in sorted(flags[name].value_counts().items()):
-            if flag not in (MEASURED, MISSING):
+            if flag not in (origins.MEASURED, origins.MISSING):
                 days = f"{int(count)} of {len(flags)} day{'s' if len(flags) > 1 else ''}"
                 how = said.get((str(name), str(flag)), "from the vapour pressure borrowed")
-                texts.append(f"{name}: {flag} on {days} ({how if is_borrowed(str(flag)) else EXPLAINED[str(flag)]})")
+                texts.append(
+                    f"{name}: {flag} on {days} ({how if is_borrowed(str(flag)) else origins.EXPLAINED[str(flag)]})"
+                )
     return texts
 
 
 def _run_around(asked: Mask, complete: Mask) -> Mask:
     """Mark the longest run of complete days that holds the days asked for."""
-    rows = np.flatnonzero(asked)
-    first, last = int(rows[0]), int(rows[-1])
-    while first > 0 and complete[first - 1]:
-        first -= 1
-    while last + 1 < len(complete) and complete[last + 1]:
-        last += 1
-    kept = np.zeros(len(asked), dtype=bool)
-    kept[first : last + 1] = True
-    return kept
+    usable = asked | complete
+    run = np.cumsum(~usable)
+    return np.asarray(usable & (run == run[np.argmax(asked)]), dtype=bool)
 
 
 def _trimmed(days: pd.DatetimeIndex, kept: Mask) -> list[str]:
@@ -506,6 +485,6 @@ _ABSENT = {
 
 def _absent_altogether(daily: pd.DataFrame) -> list[str]:
     """Say of each quantity that the file lacks altogether what stands in for it, and how much it matters."""
-    known = known_days(daily)
+    known = gaps.known_days(daily)
     absent = [name for name in _ABSENT if not known[name.split()[0]].any()]
     return [f"the file has no {name} at all: {_ABSENT[name]}" for name in absent]

@@ -39,7 +39,6 @@ from panbudget.weather.sky import sky_of
 if TYPE_CHECKING:
     from panbudget.season.result import Season
 
-__all__ = ["Alternative", "alternatives", "in_mm", "in_percent", "summed_up"]
 
 #: what a mean wind may be out: common practice, no source [m/s at 2 m]
 WIND_OFF = 0.5

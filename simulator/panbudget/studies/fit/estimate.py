@@ -19,22 +19,19 @@ from panbudget.engine import season as engine
 from panbudget.errors import Problem, ReadingsError
 from panbudget.extras import Reported
 from panbudget.numeric import Floats
-from panbudget.scenario.garden import Controller, Scenario
+from panbudget.scenario.garden import Controller, Scenario, load_scenario
 from panbudget.season.faults import with_faults
 from panbudget.season.forcing import Forcing, prepare
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.studies.fit.likelihood import Account
 from panbudget.studies.fit.log import FieldLog, Visit, read_field_log
-from panbudget.studies.fit.losses import lost_between
 from panbudget.studies.fit.order import Best, account_of, beforehand, believed_counts, searched
 from panbudget.studies.fit.pan import NAMES, PanModel
-from panbudget.studies.fit.readings import QUANTISED, gather, raw_residuals, standard_errors, zeros_of
+from panbudget.studies.fit.readings import QUANTISED, gather, lost_between, raw_residuals, standard_errors, zeros_of
 from panbudget.studies.fit.search import quantiles
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
-
-__all__ = ["ControllerFit", "Estimate", "Fit", "fit", "fit_controller"]
 
 _OUTLYING = 3.5  # standard errors
 
@@ -171,8 +168,8 @@ def _overlay(one: ControllerFit) -> dict[str, Any]:
 
 
 def fit(
-    scenario: Scenario,
-    log: Path | FieldLog,
+    scenario: Scenario | str | Path,
+    log: str | Path | FieldLog,
     *,
     interval: float | None = None,
     hold: Sequence[str] = (),
@@ -185,8 +182,8 @@ def fit(
 
     Parameters
     ----------
-    scenario : Scenario
-    log : Path or FieldLog
+    scenario : Scenario or path
+    log : path or FieldLog
     interval : float, optional
         Share of intervals that are to hold the truth; the scenario's ``statement.interval`` if left out.
     hold : sequence of str
@@ -206,16 +203,17 @@ def fit(
     ------
     ScenarioError, WeatherError, ReadingsError
     """
-    read = log if isinstance(log, FieldLog) else read_field_log(log, scenario)
+    if not isinstance(scenario, Scenario):
+        scenario = load_scenario(scenario)
+    read = log if isinstance(log, FieldLog) else read_field_log(Path(log), scenario)
     season = scenario.season
     weather = weather or read_scenario_weather(scenario, min(season.start, read.first), max(season.end, read.last))
     held = weather.daily.index
     if read.first < held[0].date() or read.last > held[-1].date():
-        message = (
-            f"runs from {read.first} to {read.last} and the weather file {scenario.weather.file} from {held[0].date()} to "
-            f"{held[-1].date()}; it must hold all of the log's days"
-        )
-        raise ReadingsError(Problem.of_text(message, "date"), file=read.file)
+        days = f"runs from {read.first} to {read.last}"
+        record = f"the weather file {scenario.weather.file} from {held[0].date()} to {held[-1].date()}"
+        problem = Problem("outside-record", "date", f"{days} and {record}", "all of the log's days in the weather file")
+        raise ReadingsError(problem, file=read.file)
     level = interval if interval is not None else scenario.statement.interval
     forcing = with_faults(scenario, prepare(scenario, weather, read.first, read.last))
     found = {}
@@ -283,7 +281,8 @@ def fit_controller(
     name = list(scenario.controller)[row]
     pan = PanModel(scenario, forcing, row, visits, run)
     if not gather(pan, {}).listed:
-        raise ReadingsError(f"{name}: nothing in the log follows the pan; count openings, or measure its level")
+        found = "has nothing in the log that follows the pan"
+        raise ReadingsError(Problem("nothing-follows", name, found, cure="count openings, or measure its level"))
     untold = beforehand(visits, hold)
     low, high = scenario.statement.refill_flow
     best = searched(pan, untold, doubt=float(np.log(high / low)) * QUANTISED)

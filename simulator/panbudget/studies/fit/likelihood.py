@@ -19,8 +19,6 @@ import numpy.typing as npt
 from panbudget.numeric import Floats
 from panbudget.studies.fit.pan import PanModel
 
-__all__ = ["Account", "Sight", "Tally", "account", "likelihood", "sighted", "tally"]
-
 #: a count says nothing of where between two openings the pan stands: the variance of a whole cycle, even over it
 EVEN = 1.0 / 12.0
 _ACCOUNTS = 6

@@ -12,8 +12,6 @@ from panbudget.numeric import Floats
 from panbudget.studies.fit.pan import PanModel
 from panbudget.studies.fit.readings import Readings, raw_residuals, standard_errors
 
-__all__ = ["metered_counts", "refill_by_meter"]
-
 _WHOLE, _FEW = 0.3, 12.0  # so near to a whole number, and so few openings, it is one
 _STEP, _STRIDE, _MOST = 2e-3, 0.4, 1.6  # of a logarithm
 

@@ -21,8 +21,6 @@ from panbudget.studies.fit.pan import PanModel
 from panbudget.studies.fit.readings import gather
 from panbudget.studies.fit.search import CONTENDS, HIGHEST, LOWEST, Place, narrowed, places, quantiles, with_swing
 
-__all__ = ["Best", "account_of", "beforehand", "believed_counts", "searched"]
-
 MOST_ERROR = 0.1  # relative standard error beyond which a parameter counts as not told
 # a weighing or a jug is better than a log that tells no nearer than this and does not contradict it
 SURE_ERROR, AGREES = 0.02, 2.5  # relative standard error; standard errors

@@ -21,8 +21,6 @@ from panbudget.scenario.garden import Scenario
 from panbudget.season.forcing import Forcing, initial_state
 from panbudget.studies.fit.log import Visit
 
-__all__ = ["NAMES", "Modelled", "PanModel"]
-
 #: what can be fitted, in the order in which it is kept where the log can't tell two apart
 NAMES = ("exposure", "refill", "swing")
 _WINDOW = 72.0  # h

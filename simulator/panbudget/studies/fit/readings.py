@@ -11,19 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from panbudget.numeric import Floats
 from panbudget.studies.fit.pan import PanModel
-
-__all__ = [
-    "QUANTISED",
-    "Reading",
-    "Readings",
-    "gather",
-    "raw_residuals",
-    "standard_errors",
-    "zeros_of",
-]
 
 #: a count says nothing of where between two openings the pan stands: the standard error of a swing
 QUANTISED = 12.0**-0.5
@@ -159,3 +150,42 @@ def zeros_of(readings: Readings) -> Floats:
         if one.kind != "meter":
             table[place, keys.index((one.kind, one.segment))] = 1.0
     return table
+
+
+def lost_between(pan: PanModel, readings: Readings, factors: dict[str, float]) -> pd.DataFrame:
+    """
+    Return what the pan lost between visits, by the log and by the model, as described and as fitted.
+
+    Parameters
+    ----------
+    pan : PanModel
+    readings : Readings
+    factors : dict
+        Fitted factors by name.
+
+    Returns
+    -------
+    DataFrame
+        ``start``, ``end``; ``observed``, ``before`` and ``after`` the fit. [mm/day]
+    """
+    swing = pan.swing * factors.get("swing", 1.0)
+    now, was = pan.modelled(factors).at(pan.hours) * swing, pan.modelled({}).at(pan.hours) * pan.swing
+    rows = []
+    for k in range(1, len(pan.visits)):
+        a, b = pan.visits[k - 1], pan.visits[k]
+        days = (b.hour - a.hour) / 24.0
+        count = readings.counts[k]
+        if days < 0.5 or count is None:
+            continue
+        both = a.level is not None and b.level is not None
+        fallen = ((a.level or 0.0) - (b.level or 0.0)) if both else 0.0
+        rows.append(
+            {
+                "start": a.moment,
+                "end": b.moment,
+                "observed": (count * swing / pan.area + fallen) / days,
+                "before": (was[k] - was[k - 1]) / pan.area / days,
+                "after": (now[k] - now[k - 1]) / pan.area / days,
+            }
+        )
+    return pd.DataFrame(rows, columns=["start", "end", "observed", "before", "after"])

@@ -15,8 +15,6 @@ from panbudget.numeric import Floats
 from panbudget.studies.fit.likelihood import Sight, Tally, likelihood, sighted
 from panbudget.studies.fit.pan import PanModel
 
-__all__ = ["CONTENDS", "HIGHEST", "LOWEST", "Place", "narrowed", "places", "quantiles", "with_swing"]
-
 #: a place whose log likelihood is less by no more than this is not ruled out
 CONTENDS = 5.0
 #: exposures looked through, as factors on the one described

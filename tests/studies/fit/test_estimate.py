@@ -250,5 +250,5 @@ def test_a_log_outside_the_weather_is_told(field):
     log = field.log({})
     early = read_field_log(field.garden.path.parent / "log.csv", field.garden)
     moved = dt.date(2024, 5, 1)
-    with pytest.raises(ReadingsError, match="it must hold all of the log's days"):
+    with pytest.raises(ReadingsError, match="expected: all of the log's days in the weather file; name a longer file"):
         fit(field.garden, type(log)(early.file, "", moved, early.last, early.visits, ()), weather=field.weather)

@@ -212,7 +212,13 @@ def fit(
     if read.first < held[0].date() or read.last > held[-1].date():
         days = f"runs from {read.first} to {read.last}"
         record = f"the weather file {scenario.weather.file} from {held[0].date()} to {held[-1].date()}"
-        problem = Problem("outside-record", "date", f"{days} and {record}", "all of the log's days in the weather file")
+        problem = Problem(
+            "outside-record",
+            "date",
+            f"{days} and {record}",
+            "all of the log's days in the weather file",
+            "name a longer file, or leave out the rows outside it",
+        )
         raise ReadingsError(problem, file=read.file)
     level = interval if interval is not None else scenario.statement.interval
     forcing = with_faults(scenario, prepare(scenario, weather, read.first, read.last))

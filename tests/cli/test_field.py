@@ -133,7 +133,7 @@ def test_a_broken_log_is_one_line_and_leaves_nothing(text, said, garden, tmp_pat
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("--hold", "exposure"), '--hold "exposure" is not known'),
+        (("--hold", "exposure"), '--hold "exposure" is unknown; expected: refill or swing'),
         (("--interval", "2"), "less than or equal to 0.99"),
     ],
 )

@@ -249,7 +249,7 @@ def test_an_unknown_topic_is_told(capsys):
     code, _, err = run(capsys, "known", "plant")
     assert code == 2
     assert err.strip() == (
-        'TOPIC = "plant" is not known; expected: plants, soils, landscape, pans, readers; did you mean "plants"?'
+        'TOPIC = "plant" is unknown; expected: plants, soils, landscape, pans, readers; did you mean "plants"?'
     )
 
 

@@ -1,66 +1,47 @@
 """
-Command line: `size`. Parse, call, print.
+Command line: `size`, which pan, refill flow and swing would suit.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
-from panbudget.cli.options import Json, Out, Overwrite, Quiet, ScenarioPath, print_json, progress, say
+from panbudget.cli.options import Done, option, verb
 
 if TYPE_CHECKING:
     from panbudget.studies.size.choose import Sizing
 
-__all__ = ["size", "size_json", "write_size"]
 
-
+@verb("{out}/size.html, with the table, figures and size.json beside it.", steps=98)
 def size(
-    scenario: ScenarioPath,
-    out: Out,
-    controller: Annotated[str | None, typer.Option(metavar="NAME", help="Only this valve.", show_default=False)] = None,
-    variant: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Lay one of the file's variants over it.", show_default=False)
-    ] = None,
-    overwrite: Overwrite = False,
-    quiet: Quiet = False,
-    as_json: Json = False,
-) -> None:
+    scenario: Any,
+    controller: Annotated[str | None, option("Only this valve.", metavar="NAME")] = None,
+    *,
+    step: Any,
+) -> Done:
     """
     Which pan, refill flow and swing would suit these beds, over all the years of the weather file?
 
     Example:  panbudget size scenarios/terraces.toml --out sizes
     """
-    from panbudget.reports.folders import new_folder
-    from panbudget.scenario.garden import load_scenario
+    from panbudget.studies.size.choose import size as sized
 
-    with progress(100, quiet=quiet) as step:
-        step("reading the scenario")
-        described = load_scenario(scenario)
-        if variant is not None:
-            described = described.with_variant(variant)
-        with new_folder(out, "size", overwrite=overwrite) as made:
-            from panbudget.studies.size.choose import size as sized
+    def told(valve: str, part: int, parts: int) -> None:
+        step(f"{valve}: {part} of {parts} parts")
 
-            def told(valve: str, part: int, parts: int) -> None:
-                step(f"{valve}: {part} of {parts} parts")
+    step("reading the weather")
+    found = sized(scenario, controller=controller, done=told)
+    return Done(lambda folder: write_size(found, folder), lambda: size_json(found), lambda: _lines(found))
 
-            step("reading the weather")
-            found = sized(described, controller=controller, done=told)
-            step("drawing and writing")
-            write_size(found, made)
-    if as_json:
-        print_json(size_json(found))
-    else:
-        from panbudget.reports.size.page import size_sentences
 
-        for sentence in size_sentences(found):
-            say(sentence, quiet=quiet)
-        for text in found.assumptions[:1] if len(found.years) < 10 else ():
-            say(f"assumed: {text}", quiet=quiet)
-    say(f"Wrote {out}/size.html, with the table, figures and size.json beside it.", quiet=quiet, aside=as_json)
+def _lines(found: Sizing) -> Iterator[str]:
+    from panbudget.reports.size.page import size_sentences
+
+    yield from size_sentences(found)
+    if len(found.years) < 10:
+        yield from (f"assumed: {text}" for text in found.assumptions[:1])
 
 
 def size_json(found: Sizing) -> dict[str, Any]:

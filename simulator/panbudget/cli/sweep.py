@@ -1,5 +1,5 @@
 """
-Command line: `sweep`. Parse, call, print.
+Command line: `sweep`, the same over many sites, years and designs.
 """
 
 from __future__ import annotations
@@ -14,36 +14,29 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from panbudget.cli.options import Json, Quiet, print_json, say
+from panbudget.cli.options import Json, Quiet, app, option, print_json, say
+from panbudget.errors import PanbudgetError, Problem
 
 if TYPE_CHECKING:
     from panbudget.studies.sweep.run import Estimate, Progress
 
-__all__ = ["sweep"]
-
 _EVERY = 10.0  # seconds between two lines where no person looks at a bar
 
 
+@app.command()
 def sweep(
     plan: Annotated[Path, typer.Argument(metavar="PLAN", help="A plan (TOML).", show_default=False)],
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder to make, or to go on with.", show_default=False),
-    ] = None,
+    out: Annotated[Path | None, option("Folder to make, or to go on with.", "--out", metavar="DIR")] = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Say rows, memory and time, and do nothing.")] = False,
     keep_going: Annotated[
         bool, typer.Option("--keep-going", help="Skip and count sites that can't be run, in place of stopping.")
     ] = False,
-    processes: Annotated[
-        int | None,
-        typer.Option("--processes", min=1, max=1024, help="How many; the cores if left out.", show_default=False),
-    ] = None,
+    processes: Annotated[int | None, option("How many; the cores if left out.", min=1, max=1024)] = None,
     scheduler: Annotated[
-        str | None,
-        typer.Option(metavar="ADDRESS", help="A dask scheduler, such as tcp://127.0.0.1:8786.", show_default=False),
+        str | None, option("A dask scheduler, such as tcp://127.0.0.1:8786.", metavar="ADDRESS")
     ] = None,
     overwrite: Annotated[
-        bool, typer.Option("--overwrite", help="Start anew, whatever an earlier run has done.")
+        bool, typer.Option("--overwrite", help="Start again, whatever an earlier run has done.")
     ] = False,
     quiet: Quiet = False,
     as_json: Json = False,
@@ -53,7 +46,6 @@ def sweep(
 
     Example:  panbudget sweep scenarios/district.toml --out district
     """
-    from panbudget.errors import PanbudgetError
     from panbudget.studies.sweep.plan import load_plan, wants_extra
     from panbudget.studies.sweep.run import estimate
     from panbudget.studies.sweep.run import sweep as swept
@@ -71,7 +63,8 @@ def sweep(
                 say(line, quiet=quiet)
         return
     if out is None:
-        raise PanbudgetError("--out DIR is missing; name a folder to make, or take --dry-run")
+        cure = "name a folder to make, or take --dry-run"
+        raise PanbudgetError(Problem("missing", "--out DIR", "is missing", "", cure))
     for line in _estimate_lines(reckoned)[:1]:
         say(line, quiet=quiet, aside=True)
     with _told(quiet) as told:

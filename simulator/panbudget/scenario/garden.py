@@ -326,6 +326,7 @@ class Scenario(Described):
     _path: Path = PrivateAttr(default=Path("scenario.toml"))
     _raw: dict[str, Any] = PrivateAttr(default_factory=dict)
     _sha256: str = PrivateAttr(default="")
+    _laid_over: tuple[str, ...] = PrivateAttr(default=())
 
     @model_validator(mode="after")
     def _agrees_with_itself(self) -> Self:
@@ -405,6 +406,11 @@ class Scenario(Described):
         return self._sha256
 
     @property
+    def laid_over(self) -> tuple[str, ...]:
+        """The variants that were laid over it, in order."""
+        return self._laid_over
+
+    @property
     def weather_path(self) -> Path:
         """The weather file. Relative paths start at the scenario's folder."""
         return self._path.parent / self.weather.file
@@ -424,7 +430,8 @@ class Scenario(Described):
             No such variant, or it makes the scenario impossible.
         """
         if name not in self.variant and name.endswith(".toml"):
-            return self.changed(_variant_in(Path(name)))
+            merged = _overlaid(self._raw, _variant_in(Path(name)))
+            return _checked(merged, self._path, self._sha256, (*self._laid_over, name))
         if name not in self.variant:
             cure = did_you_mean(name, self.variant, f"the file has {', '.join(self.variant) or 'none'}")
             problem = Problem("unknown-variant", f"variant.{name}", "is not in this file", "", cure, name)
@@ -432,8 +439,8 @@ class Scenario(Described):
         strange = list(self._misspelt(self.variant[name], f"variant.{name}"))
         if strange:
             raise ScenarioError(*strange, file=str(self._path))
-        merged = _overlaid({k: v for k, v in self._raw.items() if k != "variant"}, self.variant[name])
-        return _checked(merged, self._path, self._sha256, prefix=f"variant.{name}: ")
+        merged = _overlaid(self._raw, self.variant[name])
+        return _checked(merged, self._path, self._sha256, (*self._laid_over, name), prefix=f"variant.{name}: ")
 
     def _misspelt(self, overlay: Mapping[str, Any], where: str) -> Iterator[Problem]:
         """Parts that an overlay changes, under a name that is nearly one of the file's: it would be a new, empty part."""
@@ -458,7 +465,7 @@ class Scenario(Described):
 
     def changed(self, overlay: Mapping[str, Any]) -> Scenario:
         """Return the scenario with an overlay, given as nested mappings, laid over it."""
-        return _checked(_overlaid(self._raw, overlay), self._path, self._sha256)
+        return _checked(_overlaid(self._raw, overlay), self._path, self._sha256, self._laid_over)
 
 
 def _table(value: object) -> Mapping[str, Any]:
@@ -501,7 +508,9 @@ def _overlaid(base: Mapping[str, Any], overlay: Mapping[str, Any]) -> dict[str, 
     return merged
 
 
-def _checked(raw: dict[str, Any], path: Path, sha256: str, prefix: str = "") -> Scenario:
+def _checked(
+    raw: dict[str, Any], path: Path, sha256: str, laid_over: tuple[str, ...] = (), prefix: str = ""
+) -> Scenario:
     try:
         scenario = Scenario.model_validate(raw)
     except ValidationError as error:
@@ -510,6 +519,7 @@ def _checked(raw: dict[str, Any], path: Path, sha256: str, prefix: str = "") -> 
     scenario._path = path
     scenario._raw = raw
     scenario._sha256 = sha256
+    scenario._laid_over = laid_over
     return scenario
 
 
@@ -546,7 +556,7 @@ def scenario_from(description: Mapping[str, Any], path: str | Path = "scenario.t
     return scenario
 
 
-def load_scenario(path: str | Path) -> Scenario:
+def load_scenario(path: str | Path, *variants: str) -> Scenario:
     """
     Read a scenario file and check it, its variants included.
 
@@ -554,6 +564,8 @@ def load_scenario(path: str | Path) -> Scenario:
     ----------
     path : path
         A TOML file.
+    *variants : str
+        Laid over it in order: names of its own, or files that hold one, such as `fit` writes.
 
     Returns
     -------
@@ -568,4 +580,11 @@ def load_scenario(path: str | Path) -> Scenario:
     raw, content = read_toml(path, missing="`panbudget new DIR` makes one to start from")
     scenario = scenario_from(raw, path)
     scenario._sha256 = hashlib.sha256(content).hexdigest()
+    for name in variants:
+        scenario = scenario.with_variant(name)
     return scenario
+
+
+def as_scenario(garden: Scenario | str | Path) -> Scenario:
+    """Return a scenario as it is, or read it from the file that describes it."""
+    return garden if isinstance(garden, Scenario) else load_scenario(garden)

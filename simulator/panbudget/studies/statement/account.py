@@ -205,7 +205,7 @@ def make_statement(
     between = {supply: part for file in files for supply, part in file.by_supply.items()}
     accounts = tuple(_account(season, source, between.get(source.supply, ()), many) for source in sources_of(season))
     findings = sorted(_findings(accounts), key=lambda finding: SEVERITIES.index(finding.severity))
-    return Statement(season, variant or "", accounts, count, files, tuple(findings))
+    return Statement(season, ", ".join(scenario.laid_over), accounts, count, files, tuple(findings))
 
 
 def _within_the_season(file: Readings, first: dt.date, last: dt.date) -> None:

@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
-    from panbudget.reports.season.files import write_comparison, write_setup
-    from panbudget.reports.statement.files import write_statement
-    from panbudget.reports.writing import write_away, write_season
+    from panbudget.reports.season.files import write_comparison
+    from panbudget.reports.writing import write_away, write_season, write_setup, write_statement
     from panbudget.scenario.garden import Scenario, load_scenario, scenario_from
     from panbudget.season.replay import replay
     from panbudget.season.result import Season
@@ -24,8 +23,8 @@ if TYPE_CHECKING:
     from panbudget.studies.faults import Trials, faults
     from panbudget.studies.fit.estimate import Fit, fit
     from panbudget.studies.ranges import with_spread
-    from panbudget.studies.setup import SetUp, set_up
-    from panbudget.studies.statement.account import Statement, make_statement
+    from panbudget.studies.setup import SetUp, setup
+    from panbudget.studies.statement.account import Statement, statement
     from panbudget.weather import Fallback, Weather, read_weather
 
 __all__ = [
@@ -47,12 +46,12 @@ __all__ = [
     "faults",
     "fit",
     "load_scenario",
-    "make_statement",
     "read_weather",
     "read_year",
     "replay",
     "scenario_from",
-    "set_up",
+    "setup",
+    "statement",
     "with_spread",
     "write_away",
     "write_comparison",
@@ -68,8 +67,8 @@ _HOME = {
     "faults": "studies.faults",
     "with_spread": "studies.ranges",
     "SetUp": "studies.setup",
-    "set_up": "studies.setup",
-    "write_setup": "reports.season.files",
+    "setup": "studies.setup",
+    "write_setup": "reports.writing",
     "Away": "studies.away",
     "away": "studies.away",
     "Comparison": "studies.compare",
@@ -90,8 +89,8 @@ _HOME = {
     "write_comparison": "reports.season.files",
     "write_season": "reports.writing",
     "Statement": "studies.statement.account",
-    "make_statement": "studies.statement.account",
-    "write_statement": "reports.statement.files",
+    "statement": "studies.statement.account",
+    "write_statement": "reports.writing",
 }
 
 

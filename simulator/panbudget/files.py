@@ -23,9 +23,14 @@ _FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n")
 _PLAIN_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 
 
+def json_bytes(content: dict[str, Any]) -> bytes:
+    """Return a JSON file: sorted by nothing, numbers in full, one byte sequence for one content."""
+    return (json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
+
+
 def write_json(content: dict[str, Any], path: Path) -> None:
-    """Write a JSON file: sorted by nothing, numbers in full, one byte sequence for one content."""
-    path.write_text(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
+    """Write a JSON file, as `json_bytes` gives it."""
+    path.write_bytes(json_bytes(content))
 
 
 def write_csv(table: pd.DataFrame, path: Path | TextIO, *, header: bool = True) -> None:

@@ -7,14 +7,14 @@ import re
 
 import pytest
 
-from panbudget import away, compare, set_up
+from panbudget import away, compare, setup
 from panbudget.reports.away.figures import room_figure
 from panbudget.reports.away.page import away_sentences
 from panbudget.reports.canvas import svg_text
 from panbudget.reports.compare.figures import COMPARE_FIGURES, depletion_figure, openings_figure, pan_levels_figure
 from panbudget.reports.compare.page import compare_html
 from panbudget.reports.compare.words import comparison_sentences
-from panbudget.reports.setup.page import setup_html
+from panbudget.reports.setup.page import setup_report
 from panbudget.reports.setup.pan_drawing import HEIGHT, WIDTH, Box, Line, Text, as_svg, pan_drawing
 from panbudget.reports.setup.pdf import setup_pdf
 from panbudget.reports.writing import as_page, provenance
@@ -50,9 +50,8 @@ def away_page(found):
     return as_page(found, {"room": svg_text(found.plot("room"))})
 
 
-def setup_of(garden):
-    plan = set_up(garden)
-    return plan, provenance(plan.seasons[0])
+def setup_page(garden):
+    return as_page(setup(garden))
 
 
 def sound(text):
@@ -181,8 +180,8 @@ def test_the_away_figure_shows_the_share_of_raw_used_against_its_limit(alone):
 
 
 def test_the_setup_page_has_every_number_that_is_to_be_set(make_garden):
-    plan, made_from = setup_of(make_garden(weather=weather_csv(61, rain=[0.0] * 40 + [5.0] + [0.0] * 20)))
-    text = setup_html(plan, made_from)
+    plan = setup(make_garden(weather=weather_csv(61, rain=[0.0] * 40 + [5.0] + [0.0] * 20)))
+    text = as_page(plan)
     sound(text)
     plain = re.sub(r"<[^>]+>", " ", text).replace("\u00a0", " ").replace("\u202f", " ")
     sheet = plan.sheets["upper"]
@@ -198,17 +197,17 @@ def test_the_setup_page_has_every_number_that_is_to_be_set(make_garden):
         ),
         *("40.8 mL a minute", "408 mL", "388 to 429 mL", "22.0 minutes", "tomatoes 30 × 40.8 mL/min"),
         *("May", "June", "backflow", "children", "mosquitoes", "pacemakers", "heavy"),
-        *(str(month.refill) for month in sheet.months),
-        *(f"{month.litres_a_week:.0f}" for month in sheet.months),
+        *map(str, sheet.months["refill"]),
+        *(f"{litres:.0f}" for litres in sheet.months["litres_a_week"]),
         "measure 50 mm on paper",
     ):
         assert wanted in plain, wanted
 
 
 def test_the_setup_pdf_is_one_sheet_a_valve_and_the_same_bytes(make_garden):
-    plan, made_from = setup_of(make_garden())
-    pdf = setup_pdf(plan, made_from)
-    assert pdf == setup_pdf(plan, made_from)
+    report = setup_report(setup(make_garden()))
+    pdf = setup_pdf(report)
+    assert pdf == setup_pdf(report)
     assert len(re.findall(rb"/Type /Page\b", pdf)) == 1
     assert b"2000" in pdf  # a fixed date of making
 
@@ -224,7 +223,7 @@ def test_a_users_words_are_text_on_every_page(make_garden):
     pages = [
         comparison_page(compare(nasty, ["<b>"], with_base=True)),
         away_page(away(nasty, dt.date(2025, 5, 8), dt.date(2025, 5, 24))),
-        setup_html(*setup_of(nasty)),
+        setup_page(nasty),
     ]
     for text in pages:
         assert "<script>" not in text
@@ -249,7 +248,7 @@ def inside(shape):
 )
 def test_the_drawing_keeps_to_its_scale_and_its_frame(make_garden, pan):
     garden = make_garden({"controller": {"upper": {"pan": pan}}} if pan else None)
-    sheet = set_up(garden).sheets["upper"]
+    sheet = setup(garden).sheets["upper"]
     shapes = pan_drawing(sheet)
     assert all(inside(shape) for shape in shapes)
     (title,) = (s.text for s in shapes if isinstance(s, Text) and "rom the side" in s.text)
@@ -272,14 +271,14 @@ def test_the_drawing_keeps_to_its_scale_and_its_frame(make_garden, pan):
     ],
 )
 def test_the_drawing_says_which_of_several_vessels_it_shows(make_garden, vessels, said):
-    sheet = set_up(make_garden({"controller": {"upper": {"pan": {"vessels": vessels}}}})).sheets["upper"]
+    sheet = setup(make_garden({"controller": {"upper": {"pan": {"vessels": vessels}}}})).sheets["upper"]
     texts = [shape.text for shape in pan_drawing(sheet) if isinstance(shape, Text)]
     assert texts[0].startswith(f"{said}, 1 : ")
     assert ("True size, for the rim of each" in texts) is (len(vessels) > 1 or vessels[0].get("count", 1) > 1)
 
 
 def test_the_strip_is_in_true_size(make_garden):
-    shapes = pan_drawing(set_up(make_garden()).sheets["upper"])
+    shapes = pan_drawing(setup(make_garden()).sheets["upper"])
     levels = sorted(s.y1 - 10.0 for s in shapes if isinstance(s, Line) and s.x2 - s.x1 == 16.0 and s.y1 == s.y2)
     assert levels == pytest.approx([0.0, 20.0, 20.0 + 0.9 / 0.19635], abs=1e-3)
     (bar,) = (s for s in shapes if isinstance(s, Line) and s.x2 - s.x1 == 50.0)

@@ -10,7 +10,7 @@ import pytest
 
 from panbudget import replay
 from panbudget.errors import ScenarioError
-from panbudget.studies.setup import TURNED, ml_per_minute, set_up
+from panbudget.studies.setup import TURNED, _turned, ml_per_minute, setup
 from panbudget.weather.of_scenario import read_scenario_weather
 from tests.small_weather import weather_csv
 
@@ -27,9 +27,14 @@ def make(make_garden):
     return made
 
 
+def rows(sheet):
+    """The months of a sheet, by name."""
+    return list(sheet.months.itertuples())
+
+
 def test_levels_weights_and_flows_are_those_worked_by_hand(make):
     """A round pan of 50 cm, 18 cm deep, 20 mm of freeboard, a swing of 0.9 kg, 2 L/h rated at 100 kPa on 150."""
-    sheet = set_up(make()).sheets["upper"]
+    sheet = setup(make()).sheets["upper"]
     area = math.pi * 0.25**2
     assert sheet.area == pytest.approx(area)
     assert sheet.swing_mm == pytest.approx(0.9 / area)  # 4.58 mm
@@ -43,13 +48,13 @@ def test_levels_weights_and_flows_are_those_worked_by_hand(make):
 
 def test_an_uneven_beam_has_the_counterweights_own_difference(make):
     test = {"falls_at": "4.0 kg", "rises_at": "3.5 kg", "arm_ratio": 2.0}
-    sheet = set_up(make({"controller": {"upper": {"valve": {"set_up_test": test}}}})).sheets["upper"]
+    sheet = setup(make({"controller": {"upper": {"valve": {"set_up_test": test}}}})).sheets["upper"]
     assert (sheet.swing_g, sheet.counterweight_g) == (pytest.approx(1000.0), pytest.approx(500.0))
 
 
 def test_the_ruler_test_is_the_mean_of_runs_of_three_dry_days(make):
     """May: 6 mm a day, showers on days 1, 10, 19 and 28 of the record: 6 + 6 + 6 + 1 runs of three dry days."""
-    months = set_up(make()).sheets["upper"].months
+    months = rows(setup(make()).sheets["upper"])
     assert [m.month for m in months] == [5, 6, 7]
     assert months[0].drop_mm == pytest.approx(18.0)
     assert months[0].dry_runs == 6 + 6 + 6 + 1
@@ -60,20 +65,20 @@ def test_the_ruler_test_is_the_mean_of_runs_of_three_dry_days(make):
 def test_the_ruler_test_gives_the_least_and_the_most_of_the_record(make_garden):
     """A pan that loses 1.0, 1.2, 1.4 … 7.0 mm: 29 runs of three, from 3.6 to 20.4 mm, 12 on average."""
     garden = make_garden(weather=weather_csv(31, pan=[1.0 + 0.2 * day for day in range(31)]))
-    (month,) = set_up(garden).sheets["upper"].months
+    (month,) = rows(setup(garden).sheets["upper"])
     assert month.dry_runs == 29
     assert [month.drop_low_mm, month.drop_mm, month.drop_high_mm] == pytest.approx([3.6, 12.0, 20.4])
 
 
 def test_a_month_without_three_dry_days_falls_back_on_its_mean_day(make_garden):
     garden = make_garden(weather=weather_csv(31, rain=[0.0, 0.0, 1.0] * 10 + [0.0], pan=7.0))
-    (month,) = set_up(garden).sheets["upper"].months
+    (month,) = rows(setup(garden).sheets["upper"])
     assert (month.dry_runs, month.drop_mm) == (0, pytest.approx(21.0))
 
 
 def test_weeks_are_the_seasons_own_sums(make):
     garden = make()
-    season, months = replay(garden), set_up(garden).sheets["upper"].months
+    season, months = replay(garden), rows(setup(garden).sheets["upper"])
     june = season.controllers["upper"].loc["2025-06"]
     assert months[1].openings_a_week == pytest.approx(june["openings"].sum() / 30 * 7)
     assert months[1].litres_a_week == pytest.approx(june["litres"].sum() / 30 * 7)
@@ -86,21 +91,21 @@ def test_weeks_are_the_seasons_own_sums(make):
 def test_pressed_openings_count_among_the_openings_and_their_minutes_alike(make):
     """A press each sunset and trips besides: openings, their median minutes, and how many of them were pressed."""
     garden = make({"controller": {"upper": {"valve": {"press_times": ["sunset"]}}}})
-    season, months = replay(garden), set_up(garden).sheets["upper"].months
+    season, months = replay(garden), rows(setup(garden).sheets["upper"])
     june = season.openings[season.openings["start"].dt.strftime("%Y-%m").eq("2025-06")]
     assert set(june["cause"]) == {"trip", "press"}
     assert months[1].openings_a_week == pytest.approx(len(june) / 30 * 7)
     assert months[1].pressed_a_week == pytest.approx((june["cause"] == "press").sum() / 30 * 7)
     assert months[1].minutes == pytest.approx(june["minutes"].median())
-    plain = set_up(make()).sheets["upper"].months
+    plain = rows(setup(make()).sheets["upper"])
     assert {month.pressed_a_week for month in plain} == {0.0}
 
 
 def test_the_calendar_is_flow_times_supply_over_need(make):
     garden = make()
-    season, sheet = replay(garden), set_up(garden).sheets["upper"]
+    season, sheet = replay(garden), setup(garden).sheets["upper"]
     bed = season.beds["upper/tomatoes"]
-    for month, name in zip(sheet.months, ("2025-05", "2025-06", "2025-07"), strict=True):
+    for month, name in zip(rows(sheet), ("2025-05", "2025-06", "2025-07"), strict=True):
         part = bed.loc[name]
         grows = part["growing"]
         assert month.supply_mm == pytest.approx(part["driest_irrigation_mm"][grows].sum())
@@ -110,7 +115,7 @@ def test_the_calendar_is_flow_times_supply_over_need(make):
         assert month.need_mm == pytest.approx(need)
         if not month.bound:
             assert month.refill == round(sheet.refill * month.supply_mm / month.need_mm)
-    total = sum(month.need_mm for month in sheet.months)
+    total = sum(month.need_mm for month in rows(sheet))
     left = bed["exact_depletion_mm"].iloc[-1]
     assert total == pytest.approx(bed["net_demand_mm"].sum() + left, rel=0.05)
 
@@ -118,7 +123,7 @@ def test_the_calendar_is_flow_times_supply_over_need(make):
 def test_the_first_gain_is_the_season_as_it_is(make):
     garden = make()
     season = replay(garden)
-    as_it_is = set_up(garden).sheets["upper"].gains[0]
+    as_it_is = setup(garden).sheets["upper"].gains[0]
     quarter = season.totals["beds"]["upper/tomatoes"]["driest_quarter"]
     assert as_it_is.stress_days == quarter["stress_days"]
     assert as_it_is.litres == pytest.approx(season.totals["controllers"]["upper"]["litres"], rel=1e-9)
@@ -127,7 +132,7 @@ def test_the_first_gain_is_the_season_as_it_is(make):
 
 def test_one_flow_is_what_replay_gives_with_it(make):
     garden = make()
-    sheet = set_up(garden).sheets["upper"]
+    sheet = setup(garden).sheets["upper"]
     one = sheet.gains[1]
     flow = one.refill * 60 / 1000 / math.sqrt(1.5)  # nominal, at 100 kPa
     changed = garden.changed({"controller": {"upper": {"valve": {"refill": {"flow": f"{flow!r} L/h"}}}}})
@@ -139,9 +144,9 @@ def test_one_flow_is_what_replay_gives_with_it(make):
 def test_turning_the_refill_brings_each_months_supply_to_its_need(make):
     """The law behind the calendar: water goes as one over the refill flow."""
     garden = make()
-    sheet = set_up(garden).sheets["upper"]
+    sheet = setup(garden).sheets["upper"]
     state = None
-    for month in sheet.months:
+    for month in rows(sheet):
         if month.bound:
             pytest.skip("a bound bites")
         flow = month.refill * 60 / 1000 / math.sqrt(1.5)
@@ -161,13 +166,13 @@ def test_turning_the_refill_brings_each_months_supply_to_its_need(make):
 def test_years_are_averaged(make_garden):
     """Two equal Mays give one May's figures."""
     one = make_garden(weather=weather_csv(31))
-    sheet = set_up(one).sheets["upper"]
+    sheet = setup(one).sheets["upper"]
     lines = weather_csv(31 + 365).splitlines()
     winter = [row.replace(",24.0,", ",8.0,") if not "04" <= row[5:7] <= "08" else row for row in lines]
     two = make_garden({"season": {"end": dt.date(2025, 5, 31)}}, weather="\n".join(winter) + "\n")
-    plan = set_up(two, weather=read_scenario_weather(two))
+    plan = setup(two, weather=read_scenario_weather(two))
     assert plan.years == (2025, 2026)
-    for a, b in zip(plan.sheets["upper"].months, sheet.months, strict=True):
+    for a, b in zip(rows(plan.sheets["upper"]), rows(sheet), strict=True):
         assert a.litres_a_week == pytest.approx(b.litres_a_week, rel=0.02)
         assert a.days == b.days
 
@@ -189,32 +194,77 @@ def test_the_neediest_bed_leads_unless_another_is_chosen(make):
             }
         }
     )
-    assert set_up(garden).sheets["upper"].bed == "upper/beans"
-    chosen = set_up(garden, beds=["upper/tomatoes"]).sheets["upper"]
+    assert setup(garden).sheets["upper"].bed == "upper/beans"
+    chosen = setup(garden, beds=["upper/tomatoes"]).sheets["upper"]
     assert chosen.bed == "upper/tomatoes"
     assert chosen.gains[0].other_stress_days > 0
     with pytest.raises(ScenarioError, match=r'there is no bed "upper/bean"; did you mean "upper/beans"\?'):
-        set_up(garden, beds=["upper/bean"])
+        setup(garden, beds=["upper/bean"])
     with pytest.raises(ScenarioError, match="two beds are chosen at upper"):
-        set_up(garden, beds=["upper/beans", "upper/tomatoes"])
+        setup(garden, beds=["upper/beans", "upper/tomatoes"])
+
+
+@pytest.mark.parametrize(
+    ("supply", "need", "least", "turned"),
+    [
+        (80.0, 100.0, 0.0, (32, "")),  # 40 · 0.8
+        (25.0, 100.0, 0.0, (10, "")),  # a quarter of the present flow, to the mL
+        (24.9, 100.0, 0.0, (10, "least")),
+        (400.0, 100.0, 0.0, (160, "")),  # four times
+        (400.1, 100.0, 0.0, (160, "most")),
+        (80.0, 100.0, 32.0, (32, "")),  # what the sun takes
+        (80.0, 100.0, 32.2, (33, "least")),  # upwards, or the valve sticks open
+        (5.0, 0.0, 0.0, (160, "most")),  # no need at all
+    ],
+)
+def test_the_flow_is_supply_over_need_between_a_quarter_and_four_times(supply, need, least, turned):
+    """A present flow of 40 mL/min; worked by hand."""
+    assert _turned(40.0, supply, need, least) == turned
+
+
+def test_the_refill_must_outrun_the_hottest_hour_by_half(make):
+    """A bed that wants hardly any refill flow, of a present one so small that a quarter of it would be outrun."""
+    few = {"valve": {"refill": {"flow": "1 L/h"}}, "bed": {"tomatoes": {"emitters": {"count": 3}}}}
+    garden = make({"controller": {"upper": few}})
+    season, sheet = replay(garden), setup(garden).sheets["upper"]
+    share = season.forcing.days.daylight_share.max(axis=1)  # no night share in this pan
+    assert season.forcing.pans.night_share[0] == 0.0
+    hottest = (season.controllers["upper"]["pan_mm"].to_numpy() * share).max() * sheet.area  # L/h
+    least = int(np.ceil(1.5 * hottest * 1000 / 60))
+    assert least > 0.25 * sheet.refill
+    assert {(month.refill, month.bound) for month in rows(sheet)} == {(least, "least")}
+
+
+@pytest.mark.parametrize(("rain", "runs"), [(0.0, 29), (0.09, 29), (0.1, 26)])
+def test_a_tenth_of_a_millimetre_is_a_wet_day(make_garden, rain, runs):
+    """One shower on the tenth day of 31: the three runs of three days that hold it fall out from 0.1 mm on."""
+    garden = make_garden(weather=weather_csv(31, rain=[rain if day == 9 else 0.0 for day in range(31)]))
+    (month,) = rows(setup(garden).sheets["upper"])
+    assert month.dry_runs == runs
+
+
+def test_runs_of_dry_days_do_not_cross_a_months_end(make_garden):
+    """31 days of May and 30 of June, all dry: 29 and 28 runs of three."""
+    months = rows(setup(make_garden(weather=weather_csv(61))).sheets["upper"])
+    assert [month.dry_runs for month in months] == [29, 28]
 
 
 def test_a_flow_that_can_t_be_set_is_bounded_and_said(make):
     """With 3 emitters on 12 m² the bed would want a tenth of the flow: a quarter is the least."""
-    sheet = set_up(make({"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"count": 3}}}}}})).sheets["upper"]
-    assert {m.bound for m in sheet.months} == {"least"}
-    assert all(m.refill == int(np.ceil(0.25 * sheet.refill)) for m in sheet.months)
+    sheet = setup(make({"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"count": 3}}}}}})).sheets["upper"]
+    assert {m.bound for m in rows(sheet)} == {"least"}
+    assert all(m.refill == int(np.ceil(0.25 * sheet.refill)) for m in rows(sheet))
 
 
 def test_a_month_in_which_the_bed_does_not_grow_keeps_the_flow(make):
     late = {"controller": {"upper": {"bed": {"tomatoes": {"planted": dt.date(2025, 6, 1)}}}}}
-    months = set_up(make(late)).sheets["upper"].months
+    months = rows(setup(make(late)).sheets["upper"])
     assert months[0].bound == "idle"
     assert months[0].refill == round(ml_per_minute(2.0 * math.sqrt(1.5)))
 
 
 def test_a_made_heat_wave_is_left_out_and_said(make):
     heat = {"what_if": {"heat": {"start": dt.date(2025, 6, 10), "warmer": "+5 K"}}}
-    with_heat, without = set_up(make(heat)), set_up(make())
+    with_heat, without = setup(make(heat)), setup(make())
     assert with_heat.table().equals(without.table())
     assert "left out" in with_heat.assumptions[0]

@@ -4,7 +4,6 @@ Command line: `setup`, a page a valve to print and take outside.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Annotated, Any
 
 from panbudget.cli.options import Done, option, verb
@@ -27,17 +26,6 @@ def setup(
 
     Example:  panbudget setup scenarios/terraces.toml --out terraces-setup
     """
-    from panbudget.reports.season.files import setup_json, write_setup
-    from panbudget.studies.setup import set_up
+    from panbudget.studies.setup import setup as set_up
 
-    plan = set_up(scenario, beds=bed, step=step)
-    return Done(lambda folder: write_setup(plan, folder), lambda: setup_json(plan), lambda: _lines(plan))
-
-
-def _lines(plan: Any) -> Iterator[str]:
-    for name, sheet in plan.sheets.items():
-        flows = ", ".join(f"{month.name} {month.refill}" for month in sheet.months)
-        yield (
-            f"{name}: fill to {sheet.freeboard_mm:.0f} mm below the rim; swing {sheet.swing_g:.0f} g; refill "
-            f"{sheet.refill:.1f} mL/min, or by month for {sheet.bed}: {flows}."
-        )
+    return Done.of(set_up(scenario, beds=bed, step=step))

@@ -24,7 +24,7 @@ import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import jinja2
 import pandas as pd
@@ -132,6 +132,9 @@ class Report:
     provenance : mapping or None
         Versions and fingerprints, as `writing.provenance` gives them.
     """
+
+    #: what renders it; a page that is signed or taken outside has one of its own
+    template: ClassVar[str] = "page.html.j2"
 
     title: str
     when: str
@@ -330,4 +333,4 @@ def page(report: Report) -> str:
     str
         A whole page of HTML, which stands by itself and prints on A4.
     """
-    return render("page.html.j2", title=report.title, report=report, fixed=texts())
+    return render(report.template, title=report.title, report=report, fixed=texts())

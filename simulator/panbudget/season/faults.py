@@ -174,13 +174,16 @@ def with_faults(scenario: Scenario, forcing: Forcing) -> Forcing:
     beds = forcing.beds._replace(flow_factor=forcing.beds.flow_factor.copy())
     tanks = forcing.tanks._replace(draw_flow=forcing.tanks.draw_flow.copy())
     changed = dataclasses.replace(forcing, pans=pans, beds=beds, tanks=tanks)
-    said = []
     for fault in scenario.fault:
         _lay(fault, scenario, changed)
-        said.append(f"fault, {fault_where(fault, scenario)}: {fault_said(fault)}, {_when(fault)}")
-    return dataclasses.replace(
-        changed, room=room_for(scenario, pans), assumptions=(*forcing.assumptions, *dict.fromkeys(said))
-    )
+    assumed = (*forcing.assumptions, *fault_assumptions(scenario))
+    return dataclasses.replace(changed, room=room_for(scenario, pans), assumptions=assumed)
+
+
+def fault_assumptions(scenario: Scenario) -> list[str]:
+    """Say the faults of a scenario as its season's assumptions: where, what, when."""
+    lines = (f"fault, {fault_where(fault, scenario)}: {fault_said(fault)}, {_when(fault)}" for fault in scenario.fault)
+    return list(dict.fromkeys(lines))
 
 
 def _when(fault: Fault) -> str:

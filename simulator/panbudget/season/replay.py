@@ -80,8 +80,8 @@ def replay(
     """
     if not isinstance(scenario, Scenario):
         scenario = load_scenario(scenario)
-    first = scenario.season.start if start is None else _day(start, "start")
-    last = scenario.season.end if end is None else _day(end, "end")
+    first = scenario.season.start if start is None else as_day(start, "start")
+    last = scenario.season.end if end is None else as_day(end, "end")
     if start is not None or end is not None:
         scenario = scenario.changed({"season": {"start": first, "end": last}})
     if weather is None:
@@ -99,7 +99,8 @@ def replay(
     return _season(scenario, weather, before, salt or {}, ran)
 
 
-def _day(given: Day, name: str) -> dt.date:
+def as_day(given: Day, name: str) -> dt.date:
+    """Read a day as pandas takes it; ``name`` is the argument's."""
     day = pd.to_datetime(pd.Series([given]), errors="coerce")[0]
     if pd.isna(day):
         raise ScenarioError(Problem("no-day", name, f'= "{given}" is no day', 'a date such as "2025-06-01"', "", given))

@@ -7,24 +7,23 @@ Units: mm, g, mL per minute, litres, minutes. Figures by month are means over ev
 from __future__ import annotations
 
 import dataclasses
-import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from pathlib import Path
+from typing import Any, ClassVar
 
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, ScenarioError, nearest
-from panbudget.scenario.garden import Scenario
+from panbudget.errors import Problem, ScenarioError, did_you_mean
+from panbudget.extras import Reported
+from panbudget.scenario.garden import Scenario, load_scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
 from panbudget.season.years import in_year, years_at_hand
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
-
-__all__ = ["Gain", "MonthSheet", "SetUp", "ValveSheet", "ml_per_minute", "set_up"]
 
 TOLERANCE = 0.05  # of a flow or a swing; as near as a jug and a kitchen scale come (common practice, no source)
 DRY_RAIN = 0.1  # mm; a day below is dry
@@ -37,6 +36,13 @@ OUTRUN = 1.5  # times the hottest hour's evaporation that the refill must give, 
 
 TURNED = "turned each month"
 
+_CSV_NAMES = {"drop_mm": "drop_in_three_dry_days_mm", "refill": "refill_ml_min"}
+_CSV_COLUMNS = (
+    *("controller", "month", "days", "drop_in_three_dry_days_mm", "drop_low_mm", "drop_high_mm", "dry_runs"),
+    *("openings_a_week", "pressed_a_week", "minutes", "litres_a_week", "bed", "supply_mm", "need_mm"),
+    *("refill_ml_min", "bound"),
+)
+
 
 def ml_per_minute(litres_per_hour: float) -> float:
     """
@@ -48,56 +54,6 @@ def ml_per_minute(litres_per_hour: float) -> float:
     40.0
     """
     return litres_per_hour * 1000.0 / 60.0
-
-
-@dataclass(frozen=True)
-class MonthSheet:
-    """
-    One calendar month of the season, at one valve.
-
-    Parameters
-    ----------
-    month : int
-        1 to 12.
-    days : float
-        Days of it in the season.
-    drop_mm, drop_low_mm, drop_high_mm : float
-        What the pan loses in three dry days: mean, least and most of all runs of three dry days in the month. [mm]
-    dry_runs : int
-        How many such runs; none, and the drop is three of the month's mean days.
-    openings_a_week, pressed_a_week : float
-        All openings that began, and those of them that were pressed by hand. [1/week]
-    litres_a_week : float
-        Water, the refill's included. [L/week]
-    minutes : float or None
-        Length of an opening, pressed ones among them, the median; None if there was none. [min]
-    supply_mm, need_mm : float
-        What the chosen bed's driest quarter got and needed, a season. [mm]
-    refill : int
-        Flow that makes supply match need. [mL/min]
-    bound : str
-        "least" or "most" where that would be beyond what can be set; "idle" where the bed does not grow; else empty.
-    """
-
-    month: int
-    days: float
-    drop_mm: float
-    drop_low_mm: float
-    drop_high_mm: float
-    dry_runs: int
-    openings_a_week: float
-    pressed_a_week: float
-    litres_a_week: float
-    minutes: float | None
-    supply_mm: float
-    need_mm: float
-    refill: int
-    bound: str
-
-    @property
-    def name(self) -> str:
-        """The month's name."""
-        return dt.date(2001, self.month, 1).strftime("%B")
 
 
 @dataclass(frozen=True)
@@ -128,7 +84,7 @@ class Gain:
     litres: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ValveSheet:
     """
     All that goes on one valve's page.
@@ -154,7 +110,19 @@ class ValveSheet:
     emitters : dict
         Bed -> (how many, each one's flow). [mL/min]
     press_times : tuple of str
-    months : tuple of MonthSheet
+    months : DataFrame
+        A row for each calendar month of the season:
+
+        - ``month``, 1 to 12, and ``days``, how many days of it lie in the season;
+        - ``drop_mm``, ``drop_low_mm``, ``drop_high_mm``: what the pan loses in three dry days, mean, least and most of all
+          runs of three dry days in the month; ``dry_runs``: how many such runs. None, and the drop is three of the month's
+          mean days;
+        - ``openings_a_week``, ``pressed_a_week``: all openings that began, and those of them that were pressed by hand;
+          ``litres_a_week``: water, the refill's included; ``minutes``: length of an opening, pressed ones among them, the
+          median, not a number if there was none;
+        - ``supply_mm``, ``need_mm``: what the chosen bed's driest quarter got and needed, a season;
+        - ``refill``: flow that makes supply match need [mL/min], and ``bound``: "least" or "most" where that would be beyond
+          what can be set; "idle" where the bed does not grow; else empty.
     bed : str
         The bed that the calendar goes by.
     gains : tuple of Gain
@@ -179,15 +147,15 @@ class ValveSheet:
     minutes_by_jug: float
     emitters: dict[str, tuple[int, float]]
     press_times: tuple[str, ...]
-    months: tuple[MonthSheet, ...]
+    months: pd.DataFrame
     bed: str
     gains: tuple[Gain, ...]
     other_model: float
     model: str
 
 
-@dataclass(frozen=True)
-class SetUp:
+@dataclass(frozen=True, eq=False)
+class SetUp(Reported):
     """
     What to set, valve by valve.
 
@@ -202,6 +170,8 @@ class SetUp:
     assumptions : tuple of str
     """
 
+    room: ClassVar[str] = "setup"
+
     scenario: Scenario
     years: tuple[int, ...]
     sheets: dict[str, ValveSheet]
@@ -210,34 +180,12 @@ class SetUp:
 
     def table(self) -> pd.DataFrame:
         """Return a row for each valve and month, as `setup.csv` holds them."""
-        rows = []
-        for name, sheet in self.sheets.items():
-            for month in sheet.months:
-                rows.append(
-                    {
-                        "controller": name,
-                        "month": month.month,
-                        "days": month.days,
-                        "drop_in_three_dry_days_mm": month.drop_mm,
-                        "drop_low_mm": month.drop_low_mm,
-                        "drop_high_mm": month.drop_high_mm,
-                        "dry_runs": month.dry_runs,
-                        "openings_a_week": month.openings_a_week,
-                        "pressed_a_week": month.pressed_a_week,
-                        "minutes": month.minutes,
-                        "litres_a_week": month.litres_a_week,
-                        "bed": sheet.bed,
-                        "supply_mm": month.supply_mm,
-                        "need_mm": month.need_mm,
-                        "refill_ml_min": month.refill,
-                        "bound": month.bound,
-                    }
-                )
-        return pd.DataFrame(rows)
+        parts = [sheet.months.assign(controller=name, bed=sheet.bed) for name, sheet in self.sheets.items()]
+        return pd.concat(parts, ignore_index=True).rename(columns=_CSV_NAMES)[list(_CSV_COLUMNS)]
 
 
-def set_up(
-    scenario: Scenario,
+def setup(
+    scenario: Scenario | str | Path,
     *,
     beds: list[str] | None = None,
     weather: Weather | None = None,
@@ -248,7 +196,7 @@ def set_up(
 
     Parameters
     ----------
-    scenario : Scenario
+    scenario : Scenario or path
     beds : list of str, optional
         "CONTROLLER/BED" that the calendar goes by, at most one a controller; the neediest if left out: the one whose
         driest quarter gets the least of its net demand.
@@ -273,9 +221,11 @@ def set_up(
     times the present one, and above 1.5 times what the sun takes from the pan in the season's hottest hour. The gains
     come from replaying the seasons with these flows, month after month.
     """
+    if not isinstance(scenario, Scenario):
+        scenario = load_scenario(scenario)
     chosen = _chosen(scenario, beds or [])
-    left_out = scenario.what_if.heat is not None
-    plain = scenario.changed({"what_if": {"heat": None}, "fault": []}) if left_out or scenario.fault else scenario
+    heat = scenario.what_if.heat is not None
+    plain = scenario.changed({"what_if": {"heat": None}, "fault": []}) if heat or scenario.fault else scenario
     weather = weather or read_scenario_weather(plain)
     years = years_at_hand(plain, weather, plain.season.start, plain.season.end) or [plain.season.start.year]
     gardens = [in_year(plain, year) for year in years]
@@ -286,52 +236,43 @@ def set_up(
     sheets = {}
     for name in plain.controller:
         step(f"the refill calendar of {name}")
-        sheets[name] = _sheet(name, gardens, seasons, chosen.get(name))
-    assumed = [text for season in seasons for text in season.assumptions]
-    if left_out:
-        assumed.insert(0, "the made heat wave of [what_if.heat] is left out here")
-    if scenario.fault:
-        assumed.insert(0, "the faults of [[fault]] are left out here: the pages set up a sound garden")
+        sheets[name] = _sheet(name, gardens[0], seasons, chosen.get(name))
+    assumed = ["the faults of [[fault]] are left out here: the pages set up a sound garden"] if scenario.fault else []
+    assumed += ["the made-up heat wave of [what_if.heat] is left out here"] if heat else []
+    assumed += [text for season in seasons for text in season.assumptions]
     return SetUp(scenario, tuple(years), sheets, tuple(seasons), tuple(dict.fromkeys(assumed)))
 
 
 def _chosen(scenario: Scenario, beds: list[str]) -> dict[str, str]:
     known = [f"{name}/{bed}" for name, part in scenario.controller.items() for bed in part.bed]
-    problems, chosen = [], {}
+    problems: list[Problem] = []
+    chosen: dict[str, str] = {}
     for key in beds:
-        if key not in known:
-            near = nearest(key, known)
-            hint = f'; did you mean "{near}"?' if near else f"; the file has {', '.join(known)}"
-            problems.append(Problem.of_text(f'there is no bed "{key}"{hint}', "bed", key))
-            continue
         controller = key.split("/")[0]
-        if controller in chosen:
-            problems.append(
-                Problem.of_text(f"two beds are chosen at {controller}; a refill calendar goes by one", "bed", key)
-            )
+        if key not in known:
+            problems.append(Problem("unknown-bed", "", f'there is no bed "{key}"', "", did_you_mean(key, known), key))
+        elif controller in chosen:
+            two = f"two beds are chosen at {controller}, {chosen[controller]} and {key}"
+            problems.append(Problem("two-beds", "", two, "", "choose one: a refill calendar goes by one bed", key))
         chosen[controller] = key
     if problems:
         raise ScenarioError(*problems, file=str(scenario.path))
     return chosen
 
 
-def _sheet(name: str, gardens: list[Scenario], seasons: list[Season], bed: str | None) -> ValveSheet:
-    described, first = gardens[0].controller[name], seasons[0]
+def _sheet(name: str, garden: Scenario, seasons: list[Season], bed: str | None) -> ValveSheet:
+    described, first = garden.controller[name], seasons[0]
     pan, valve = described.pan, described.valve
     forcing = first.forcing.pan_of[name]
     refill = ml_per_minute(forcing.refill_flow)
     bed = bed or _neediest(name, seasons)
     least = OUTRUN * ml_per_minute(max(_hottest_hour(season, name) for season in seasons))
     months = _months(name, bed, seasons, refill, least)
-    supply, need = sum(m.supply_mm for m in months), sum(m.need_mm for m in months)
-    one, _ = _turned(refill, supply, need, least)
-    settings = (
-        ("as it is", dict.fromkeys((m.month for m in months), refill)),
-        ("one flow all season", dict.fromkeys((m.month for m in months), float(one))),
-        (TURNED, {m.month: float(m.refill) for m in months}),
-    )
-    gains = tuple(_gain(way, name, bed, seasons, flows) for way, flows in settings)
-    arm = valve.arm_ratio
+    one, _ = _turned(refill, sum(months["supply_mm"]), sum(months["need_mm"]), least)
+    as_it_is, flat = (dict.fromkeys(months["month"], float(flow)) for flow in (refill, one))
+    turned = dict(zip(months["month"], map(float, months["refill"]), strict=True))
+    settings = (("as it is", refill, as_it_is), ("one flow all season", float(one), flat), (TURNED, None, turned))
+    gains = tuple(Gain(way, flow, *_gained(name, bed, seasons, flows)) for way, flow, flows in settings)
     totals = {
         model: sum(float(s.forcing.pan_of[name].evaporation[model].sum()) for s in seasons)
         for model in forcing.evaporation
@@ -347,8 +288,8 @@ def _sheet(name: str, gardens: list[Scenario], seasons: list[Season], bed: str |
         swing_mm=valve.swing_kg / pan.area,
         water_at_reset_kg=pan.water_at_reset,
         swing_g=1000.0 * valve.swing_kg,
-        counterweight_g=1000.0 * valve.swing_kg / arm,
-        arm_ratio=arm,
+        counterweight_g=1000.0 * valve.swing_kg / valve.arm_ratio,
+        arm_ratio=valve.arm_ratio,
         refill=refill,
         minutes_by_jug=60.0 * valve.swing_kg / forcing.refill_flow,
         emitters={
@@ -400,15 +341,10 @@ def _neediest(name: str, seasons: list[Season]) -> str:
     ratios = {}
     for key in seasons[0].beds:
         if key.split("/")[0] == name:
-            need = sum(float(_need(season, key).sum()) for season in seasons)
-            got = sum(_got(season, key) for season in seasons)
-            ratios[key] = got / need if need > 0.0 else np.inf
+            days = pd.concat([_days(season, name, key) for season in seasons])
+            need = float(days["need_mm"].sum())
+            ratios[key] = float(days["supply_mm"].sum()) / need if need > 0.0 else np.inf
     return min(ratios, key=lambda key: ratios[key])
-
-
-def _got(season: Season, key: str) -> float:
-    table = season.beds[key]
-    return float(table["driest_irrigation_mm"].where(table["growing"], 0.0).sum())
 
 
 def _turned(refill: float, supply: float, need: float, least: float) -> tuple[int, str]:
@@ -422,92 +358,82 @@ def _turned(refill: float, supply: float, need: float, least: float) -> tuple[in
     return max(round(wanted), 1), ""
 
 
-def _months(name: str, bed: str, seasons: list[Season], refill: float, least: float) -> tuple[MonthSheet, ...]:
-    valve = pd.concat([season.controllers[name] for season in seasons])
-    watered = pd.concat([s.beds[bed]["driest_irrigation_mm"].where(s.beds[bed]["growing"], 0.0) for s in seasons])
-    needed = pd.concat([_need(season, bed) for season in seasons])
-    began = pd.concat([_openings_begun(season, name) for season in seasons])
-    order = list(dict.fromkeys(pd.DatetimeIndex(seasons[0].days.index).month))
-    sheets = []
-    for month in order:
-        of_valve = valve[pd.DatetimeIndex(valve.index).month == month]
-        runs = np.concatenate([_dry_runs(season, name, month) for season in seasons])
-        mean = RULER_DAYS * float(of_valve["pan_mm"].mean())
-        supply = float(watered[pd.DatetimeIndex(watered.index).month == month].sum()) / len(seasons)
-        need = float(needed[pd.DatetimeIndex(needed.index).month == month].sum()) / len(seasons)
-        begun = began[began["month"] == month]
-        minutes = begun["minutes"].dropna()
-        grows = any(
-            bool(s.beds[bed]["growing"].to_numpy(bool)[pd.DatetimeIndex(s.days.index).month == month].any())
-            for s in seasons
-        )
-        # other beds may still want the present flow when this one does not grow
-        flow, bound = _turned(refill, supply, need, least) if grows else (round(refill), "idle")
-        sheets.append(
-            MonthSheet(
-                month=int(month),
-                days=len(of_valve) / len(seasons),
-                drop_mm=float(runs.mean()) if len(runs) else mean,
-                drop_low_mm=float(runs.min()) if len(runs) else mean,
-                drop_high_mm=float(runs.max()) if len(runs) else mean,
-                dry_runs=len(runs),
-                openings_a_week=7.0 * float(of_valve["openings"].mean()),
-                pressed_a_week=7.0 * float((begun["cause"] == "press").sum()) / len(of_valve),
-                litres_a_week=7.0 * float(of_valve["litres"].mean()),
-                minutes=float(minutes.median()) if len(minutes) else None,
-                supply_mm=supply,
-                need_mm=need,
-                refill=flow,
-                bound=bound,
-            )
-        )
-    return tuple(sheets)
+def _months(name: str, bed: str, seasons: list[Season], refill: float, least: float) -> pd.DataFrame:
+    """The calendar, as `ValveSheet` describes it."""
+    days = pd.concat([_days(season, name, bed) for season in seasons])
+    by_month, count = days.groupby("month", sort=False), len(seasons)
+    begun = pd.concat([_openings_begun(season, name) for season in seasons]).groupby("month")
+    length = by_month.size()
+    runs, mean_run = by_month["dry_run_mm"], RULER_DAYS * by_month["pan_mm"].mean()
+    months = pd.DataFrame(
+        {
+            "days": length / count,
+            "drop_mm": runs.mean().fillna(mean_run),
+            "drop_low_mm": runs.min().fillna(mean_run),
+            "drop_high_mm": runs.max().fillna(mean_run),
+            "dry_runs": runs.count(),
+            "openings_a_week": 7.0 * by_month["openings"].mean(),
+            "pressed_a_week": 7.0 * begun["pressed"].sum().reindex(length.index, fill_value=0) / length,
+            "litres_a_week": 7.0 * by_month["litres"].mean(),
+            "minutes": begun["minutes"].median().reindex(length.index),
+            "supply_mm": by_month["supply_mm"].sum() / count,
+            "need_mm": by_month["need_mm"].sum() / count,
+        }
+    )
+    # other beds may still want the present flow when this one does not grow
+    grows = by_month["growing"].any()
+    settings = [
+        _turned(refill, supply, need, least) if growing else (round(refill), "idle")
+        for supply, need, growing in zip(months["supply_mm"], months["need_mm"], grows, strict=True)
+    ]
+    return months.join(pd.DataFrame(settings, columns=["refill", "bound"], index=months.index)).reset_index()
+
+
+def _days(season: Season, name: str, bed: str) -> pd.DataFrame:
+    """A season's days: their month, the valve's, the chosen bed's; and the loss in three dry days that end there."""
+    valve, table = season.controllers[name], season.beds[bed]
+    month, pan = pd.Series(pd.DatetimeIndex(valve.index).month, valve.index), valve["pan_mm"]
+    dry = season.days["rain_mm"] < DRY_RAIN
+    run, within = pd.Series(0.0, pan.index), month == month.shift(RULER_DAYS - 1)
+    for back in reversed(range(RULER_DAYS)):
+        run, within = run + pan.shift(back), within & dry.shift(back, fill_value=False)
+    growing = table["growing"].astype(bool)
+    return valve[["pan_mm", "openings", "litres"]].assign(
+        month=month,
+        dry_run_mm=run.where(within),
+        growing=growing,
+        supply_mm=table["driest_irrigation_mm"].where(growing, 0.0),
+        need_mm=_need(season, bed),
+    )
 
 
 def _openings_begun(season: Season, name: str) -> pd.DataFrame:
-    """Openings that began within the season: ``month``, ``cause``, and ``minutes``, missing where one did not end."""
+    """Openings that began within the season: ``month``, ``pressed``, and ``minutes``, missing where one did not end."""
     openings = season.openings
-    own = openings[(openings["controller"] == name) & (openings["start_h"] >= 0.0)]
-    start = pd.DatetimeIndex(season.days.index[0] + pd.to_timedelta(own["start_h"], unit="h"))
-    minutes = own["minutes"].where(own["end_h"].notna()).to_numpy(float)
-    return pd.DataFrame({"month": start.month, "cause": own["cause"].to_numpy(), "minutes": minutes})
+    begun = openings[(openings["controller"] == name) & (openings["start_h"] >= 0.0)]
+    start = pd.DatetimeIndex(season.days.index[0] + pd.to_timedelta(begun["start_h"], unit="h"))
+    minutes = begun["minutes"].where(begun["end_h"].notna()).to_numpy(float)
+    return pd.DataFrame({"month": start.month, "pressed": (begun["cause"] == "press").to_numpy(), "minutes": minutes})
 
 
-def _dry_runs(season: Season, name: str, month: int) -> np.ndarray[Any, np.dtype[np.float64]]:
-    """What the pan loses in each run of three dry days that lies in a month. [mm]"""
-    inside = pd.DatetimeIndex(season.days.index).month == month
-    dry = (season.days["rain_mm"].to_numpy(float) < DRY_RAIN) & inside
-    pan = season.controllers[name]["pan_mm"].to_numpy(float)
-    if len(pan) < RULER_DAYS:
-        return np.zeros(0)
-    windows = np.lib.stride_tricks.sliding_window_view(dry, RULER_DAYS).all(axis=1)
-    sums = np.lib.stride_tricks.sliding_window_view(pan, RULER_DAYS).sum(axis=1)
-    return np.asarray(sums[windows], dtype=np.float64)
-
-
-def _gain(way: str, name: str, bed: str, seasons: list[Season], flows: dict[int, float]) -> Gain:
-    """Run the seasons with a flow for each month, one month after the other. [mL/min]"""
-    stress = drained = others = litres = 0.0
+def _gained(name: str, bed: str, seasons: list[Season], flows: Mapping[int, float]) -> tuple[float, ...]:
+    """Run the seasons with a flow for each month, one month after the other; what `Gain` has of it. [mL/min]"""
+    totals = np.zeros(4)  # stress days, drained, others' stress days, litres
     for season in seasons:
         forcing = season.forcing
         controller = list(season.controllers).index(name)
-        own = forcing.pan_of[name].refill_flow
+        present = forcing.pan_of[name].refill_flow
         turned = np.array([flows[month] * 60.0 / 1000.0 for month in forcing.dates.month])  # L/h
         refill, through = forcing.pans.refill_flow.copy(), forcing.pans.valve_flow.copy()
-        refill[controller] *= turned / own
-        through[controller] += turned - own
+        refill[controller] *= turned / present
+        through[controller] += turned - present
         pans = forcing.pans._replace(refill_flow=refill, valve_flow=through)
-        state = season.began.copy()
-        out, _ = run_forcing(dataclasses.replace(forcing, pans=pans), state)
-        litres += float(out.drawn[controller].sum())
+        out, _ = run_forcing(dataclasses.replace(forcing, pans=pans), season.began.copy())
+        totals[3] += out.drawn[controller].sum()
         for index, key in enumerate(season.beds):
             if key.split("/")[0] == name:
-                mean = index * len(forcing.lanes) + forcing.lanes.index("mean")
-                driest = index * len(forcing.lanes) + forcing.lanes.index("driest_quarter")
-                short = float(((out.ks[driest] < 1.0) & (forcing.beds.growing[index] > 0)).sum())
-                stress += short if key == bed else 0.0
-                others += 0.0 if key == bed else short
-                drained += float(out.deep_percolation[mean].sum()) if key == bed else 0.0
-    count = len(seasons)
-    one = flows[next(iter(flows))] if way != TURNED else None
-    return Gain(way, one, stress / count, drained / count, others / count, litres / count)
+                first_lane = index * len(forcing.lanes)
+                mean, driest = (first_lane + forcing.lanes.index(lane) for lane in ("mean", "driest_quarter"))
+                short = ((out.ks[driest] < 1.0) & (forcing.beds.growing[index] > 0)).sum()
+                totals += (short, out.deep_percolation[mean].sum(), 0.0, 0.0) if key == bed else (0.0, 0.0, short, 0.0)
+    return tuple(float(total) for total in totals / len(seasons))

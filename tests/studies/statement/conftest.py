@@ -6,10 +6,10 @@ import datetime as dt
 
 import pytest
 
-from panbudget.studies.statement.account import make_statement
+from panbudget.studies.statement.account import statement
 from tests.small_weather import weather_csv
 
-SAMPLES = 20  # few: what they come to is looked at in test_uncertainty
+SAMPLES = 20  # few: what they come to is looked at in test_ranges
 
 
 @pytest.fixture
@@ -21,6 +21,6 @@ def state(make_garden):
         laid = {"statement": {"samples": SAMPLES}, **(overlay or {})}
         if right is not None:
             laid["supply"] = {"spring": {"right": right}}
-        return make_statement(make_garden(laid, weather=text), **more)
+        return statement(make_garden(laid, weather=text), **more)
 
     return make

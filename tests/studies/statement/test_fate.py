@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from panbudget import load_scenario, replay
-from panbudget.studies.statement.fate import bed_fate, mixed, pan_fate
+from panbudget.studies.statement.account import bed_fate, mixed, pan_fate
 from tests.small_weather import weather_csv
 
 

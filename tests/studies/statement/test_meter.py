@@ -121,8 +121,8 @@ def test_a_row_that_can_not_be_read_is_not_missed_as_well(read):
     """Two rows, one in kilograms: one line, and none that says there is one reading only."""
     with pytest.raises(ReadingsError) as caught:
         read("date,reading,unit\n2025-05-01,9,kg\n2025-06-01,10,L\n")
-    assert [problem.code for problem in caught.value.problems] == ["no-volume"]
-    assert "line 2" in str(caught.value) and "a volume is expected" in str(caught.value)
+    assert [(problem.code, problem.where) for problem in caught.value.problems] == [("no-volume", "line 2:")]
+    assert 'reading "9 kg"' in str(caught.value) and "a volume is expected" in str(caught.value)
 
 
 def test_several_supplies_need_a_column_and_a_name(read):

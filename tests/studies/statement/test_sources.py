@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from panbudget import replay, scenario_from
-from panbudget.studies.statement.sources import drawn_by_day, sources_of
+from panbudget.studies.statement.sources import litres_by_day, sources_of
 from tests.small_weather import weather_csv
 
 
@@ -20,11 +20,11 @@ def test_shares_add_up_and_days_are_the_valves(make_garden, split):
     right = {"further": {"a": {"beds": ["upper/beans"]}, "b": {"beds": ["upper/chard"]}}}
     raw["supply"] = {"spring": {"pressure": "150 kPa", "right": right}, "tap": {"pressure": "300 kPa"}}
     season = replay(scenario_from({**raw, "statement": {"split": split}}, garden.path))
-    sources = sources_of(season)
+    sources = list(sources_of(season))
     assert [source.name for source in sources] == ["spring", "spring / a", "spring / b", "tap"]
     assert sum(source.shares.get("upper", 0.0) for source in sources) == pytest.approx(1.0, rel=1e-15)
     expected = {"emitters": [1 / 3, 1 / 3, 1 / 3], "area": [12 / 24, 4 / 24, 8 / 24]}[split]
     assert [source.shares["upper"] for source in sources[:3]] == pytest.approx(expected)
     assert sources[3].shares == {} and not sources[3].described
-    together = np.sum([drawn_by_day(season, source) for source in sources], axis=0)
+    together = np.sum([source.drawn(litres_by_day(season)) for source in sources], axis=0)
     assert together == pytest.approx(season.controllers["upper"]["litres"].to_numpy(), rel=1e-12)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from fractions import Fraction
 
 import pytest
 
-from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS, VOLUME_UNITS
+from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS, VOLUME_UNITS, amount
 from panbudget.units import quantity
 
 # NIST SP 811 (2008), appendix B.8, seven printed digits; figures from memory, each agreeing with its definition there
@@ -78,3 +79,18 @@ def test_the_last_digit_is_worth_what_the_docstring_says():
     for units, most in ((VOLUME_UNITS, 13), (RATE_UNITS, 4), (AREA_UNITS, 10)):
         for unit in units.values():
             assert unit.size / 10**unit.decimals <= most, unit.key
+
+
+def test_amounts_have_their_decimals_and_a_dash_where_there_is_none():
+    assert amount(Decimal("1234.50")) == "1\u202f234.50"
+    assert amount(Decimal("-0.00")) == "0.00"
+    assert amount(None) == "–"
+    assert VOLUME_UNITS["m^3"].text(2345.0) == "2.35\u00a0m³"  # half goes up
+    assert VOLUME_UNITS["m^3"].text(2345.0, 1) == "2.3\u00a0m³"
+
+
+def test_a_factor_without_end_is_not_called_exact():
+    """A size has a last decimal where its denominator has no prime factors but 2 and 5."""
+    assert "exact fraction" in VOLUME_UNITS["acre-foot-survey"].factor_text("L")
+    assert VOLUME_UNITS["ML"].factor_text("L") == "1 ML = 1000000\u00a0L exactly"
+    assert VOLUME_UNITS["gal"].factor_text("L") == "1 US gal = 3.785411784\u00a0L exactly"

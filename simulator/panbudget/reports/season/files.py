@@ -6,7 +6,6 @@ Two runs on the same inputs give the same bytes: no dates of writing, no host, n
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,21 +16,15 @@ from panbudget.files import write_csv, write_json
 from panbudget.reports.season.figures import season_figures
 from panbudget.reports.season.page import season_report
 from panbudget.reports.season.words import three_sentences
-from panbudget.reports.writing import Verb, as_json, provenance
+from panbudget.reports.writing import Verb, provenance
 from panbudget.season.weeks import weeks_table
 
 if TYPE_CHECKING:
     from panbudget.season.result import Season
     from panbudget.studies.compare import Comparison
-    from panbudget.studies.setup import SetUp
 
 # beside the season's own rain; as a number; net_demand_mm once more
 _NOT_DAILY = ("rain_mm", "growing", "exact_irrigation_mm")
-
-
-def season_json(season: Season) -> dict[str, Any]:
-    """Return what `season.json` holds: totals, findings, provenance."""
-    return as_json(season)
 
 
 def _totals(season: Season) -> dict[str, Any]:
@@ -167,58 +160,6 @@ def comparison_json(comparison: Comparison) -> dict[str, Any]:
         "differences": [difference.as_dict() for difference in comparison.differences],
         "findings": {name: [finding.as_dict() for finding in season.findings] for name, season in seasons.items()},
         "provenance": provenance(first),
-    }
-
-
-def write_setup(plan: SetUp, folder: Path) -> None:
-    """
-    Write the setup pages into an empty folder.
-
-    Parameters
-    ----------
-    plan : SetUp
-    folder : Path
-    """
-    from panbudget.reports.setup.page import setup_html
-    from panbudget.reports.setup.pdf import setup_pdf
-
-    made_from = provenance(plan.seasons[0])
-    write_csv(plan.table(), folder / "setup.csv")
-    write_json(setup_json(plan), folder / "setup.json")
-    (folder / "setup.html").write_text(setup_html(plan, made_from), encoding="utf-8")
-    (folder / "setup.pdf").write_bytes(setup_pdf(plan, made_from))
-
-
-def setup_json(plan: SetUp) -> dict[str, Any]:
-    """
-    Return what `setup.json` holds.
-
-    Parameters
-    ----------
-    plan : SetUp
-
-    Returns
-    -------
-    dict
-    """
-    return {
-        "schema": 1,
-        "title": plan.scenario.title,
-        "years": list(plan.years),
-        "controllers": {
-            name: {
-                **{key: value for key, value in dataclasses.asdict(sheet).items() if key != "name"},
-                "refill_ml_min": sheet.refill,
-                "vessels": [text for text, _ in sheet.vessels],
-                "emitters": {bed: {"count": n, "ml_min": flow} for bed, (n, flow) in sheet.emitters.items()},
-                "press_times": list(sheet.press_times),
-                "months": [dataclasses.asdict(month) for month in sheet.months],
-                "gains": [dataclasses.asdict(gain) for gain in sheet.gains],
-            }
-            for name, sheet in plan.sheets.items()
-        },
-        "assumptions": list(plan.assumptions),
-        "provenance": provenance(plan.seasons[0]),
     }
 
 

@@ -6,17 +6,14 @@ Units: mm on paper, from the upper left corner, downward.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-from markupsafe import escape
+from markupsafe import Markup
 
+from panbudget.reports.pages import render
+from panbudget.studies.setup import ValveSheet
 from panbudget.words import number
-
-if TYPE_CHECKING:
-    from panbudget.studies.setup import ValveSheet
-
-__all__ = ["HEIGHT", "WIDTH", "Box", "Line", "Text", "as_svg", "pan_drawing"]
 
 WIDTH, HEIGHT = 180.0, 57.0
 _SIDE_WIDTH, _SIDE_HEIGHT = 72.0, 37.0
@@ -163,36 +160,17 @@ def _true_size(sheet: ValveSheet) -> list[Shape]:
     return shapes
 
 
-def as_svg(shapes: list[Shape]) -> str:
+def as_svg(shapes: Sequence[Shape]) -> Markup:
     """
     Write a drawing as an SVG element that keeps its size on paper.
 
     Parameters
     ----------
-    shapes : list of Line, Box or Text
+    shapes : sequence of Line, Box or Text
 
     Returns
     -------
-    str
+    Markup
+        Its text is escaped.
     """
-    parts = [f'<svg width="{WIDTH:g}mm" height="{HEIGHT:g}mm" viewBox="0 0 {WIDTH:g} {HEIGHT:g}">']
-    for shape in shapes:
-        if isinstance(shape, Line):
-            dash = f' stroke-dasharray="{shape.dash}"' if shape.dash else ""
-            parts.append(
-                f'<line x1="{shape.x1:.2f}" y1="{shape.y1:.2f}" x2="{shape.x2:.2f}" y2="{shape.y2:.2f}" '
-                f'stroke="#000" stroke-width="{shape.width:g}"{dash}/>'
-            )
-        elif isinstance(shape, Box):
-            parts.append(
-                f'<rect x="{shape.x:.2f}" y="{shape.y:.2f}" width="{shape.width:.2f}" height="{shape.height:.2f}" '
-                f'fill="rgb({shape.grey},{shape.grey},{shape.grey})"/>'
-            )
-        else:
-            weight = ' font-weight="bold"' if shape.bold else ""
-            parts.append(
-                f'<text x="{shape.x:.2f}" y="{shape.y:.2f}" font-size="{shape.size:g}" '
-                f'text-anchor="{shape.anchor}"{weight}>{escape(shape.text)}</text>'
-            )
-    parts.append("</svg>")
-    return "\n".join(parts)
+    return Markup(render("pan.svg.j2", shapes=shapes, width=WIDTH, height=HEIGHT))

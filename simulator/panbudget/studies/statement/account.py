@@ -1,59 +1,63 @@
 """
 Account: a statement as a whole: each source's ledger, what its water did, its range, and what breaks its licence.
 
-`make_statement` is what a Python user calls. Litres, L/h, m² inside; what is printed is made by `sheet`.
+What its water did, by rule: a root zone and a pan are each taken as well mixed. On every day, the part of what leaves it
+(ET, deep percolation, evaporation, spill) that is applied water is the part of applied water in what it holds that
+day. Water that was there on the first day, and rain, are not applied water. So the fates add up to what was applied,
+exactly. Runoff of applied water is none: it drips. Litres, L/h, m² inside; what is printed is made by `ledger`.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, ReadingsError, ScenarioError
+from panbudget.extras import Reported
 from panbudget.numeric import Floats
 from panbudget.scenario.beds import Bed
-from panbudget.scenario.garden import Scenario
+from panbudget.scenario.garden import Scenario, load_scenario
 from panbudget.season.finding import SEVERITIES, Finding
-from panbudget.season.replay import replay
+from panbudget.season.replay import Day, as_day, replay
 from panbudget.season.result import Season
 from panbudget.studies.ranges import interval_of, sampled_litres
-from panbudget.studies.statement.fate import Fate, bed_fate, pan_fate
 from panbudget.studies.statement.ledger import Ledger, beyond, keep_ledger, largest_rate
 from panbudget.studies.statement.meter import Between, Readings, read_readings
 from panbudget.studies.statement.sources import Source, sources_of
 from panbudget.weather.of_scenario import read_scenario_weather
 
-__all__ = ["Account", "BedLine", "Metered", "Statement", "make_statement"]
-
 NEAR_LICENCE = 0.9  # share used from which it is said; common practice, no source
 
 
-@dataclass(frozen=True)
-class BedLine:
+class Fate(NamedTuple):
     """
-    One bed's part of a source, or (``key`` empty) its pans' part.
+    Where applied water went. All in litres.
 
     Parameters
     ----------
-    key : str
-        "CONTROLLER/BED".
-    crop : str
-    area : float
-        [m²]
-    fate : Fate
-        [L]
+    applied : float
+    consumed : float
+        ET of applied water in a bed; evaporation of it from a pan.
+    drained : float
+        Deep percolation of it below a bed's roots; spill of it over a pan's rim.
+    left : float
+        Still in the root zone, or in the pan, when the season ends.
     """
 
-    key: str
-    crop: str
-    area: float
-    fate: Fate
+    applied: float
+    consumed: float
+    drained: float
+    left: float
+
+    def scaled(self, share: float) -> Fate:
+        """Return a share of it."""
+        return Fate(*(part * share for part in self))
 
 
 @dataclass(frozen=True)
@@ -81,7 +85,7 @@ class Metered:
         return self.interval[0] <= self.metered <= self.interval[1]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Account:
     """
     One source's part of a statement.
@@ -89,25 +93,24 @@ class Account:
     Parameters
     ----------
     ledger : Ledger
-    beds : tuple of BedLine
-        Its beds, then its refill emitters; what they were applied adds up to the modelled season.
+    beds : DataFrame
+        A row for each of its beds, then one for its refill emitters, whose ``bed`` is empty: ``bed``
+        ("CONTROLLER/BED"), ``crop``, ``area_m2``, and the parts of a `Fate`. [L] What they were applied adds up to the
+        modelled season.
     rate : float
         Largest flow of its valves open together. [L/h]
     rate_date : str
         First day on which it ran, empty if never.
     interval : (float, float)
         Of the reported season, over the stated ranges; what was metered stands still in it. [L]
-    month_intervals : dict
-        Month -> the same of its modelled litres. [L]
     metered : Metered or None
     """
 
     ledger: Ledger
-    beds: tuple[BedLine, ...]
+    beds: pd.DataFrame
     rate: float
     rate_date: str
     interval: tuple[float, float]
-    month_intervals: dict[str, tuple[float, float]]
     metered: Metered | None
 
     @property
@@ -118,19 +121,17 @@ class Account:
     @property
     def area(self) -> float:
         """Area irrigated. [m²]"""
-        return sum(line.area for line in self.beds)
+        return float(sum(self.beds["area_m2"]))
 
 
-@dataclass(frozen=True)
-class Statement:
+@dataclass(frozen=True, eq=False)
+class Statement(Reported):
     """
     A season's water for a form.
 
     Parameters
     ----------
     season : Season
-    variant : str
-        The scenario's variant, empty for none.
     accounts : tuple of Account
         One a source.
     samples : int
@@ -140,31 +141,42 @@ class Statement:
         What breaks a licence, or sets meter and model apart; gravest first.
     """
 
+    room: ClassVar[str] = "statement"
+
     season: Season
-    variant: str
     accounts: tuple[Account, ...]
     samples: int
     readings: tuple[Readings, ...]
     findings: tuple[Finding, ...]
 
+    @property
+    def scenario(self) -> Scenario:
+        """The garden, its variant laid over it."""
+        return self.season.scenario
 
-def make_statement(
-    scenario: Scenario,
+    @property
+    def variant(self) -> str:
+        """The variants that were laid over the garden, empty for none."""
+        return ", ".join(self.scenario.laid_over)
+
+
+def statement(
+    scenario: Scenario | str | Path,
     *,
-    start: dt.date | None = None,
-    end: dt.date | None = None,
+    start: Day | None = None,
+    end: Day | None = None,
     readings: str | Path | None = None,
     samples: int | None = None,
     variant: str | None = None,
-    step: Callable[[str], None] | None = None,
+    step: Callable[[str], None] = lambda text: None,
 ) -> Statement:
     """
     Replay a season and account for its water.
 
     Parameters
     ----------
-    scenario : Scenario
-    start, end : date, optional
+    scenario : Scenario or path
+    start, end : date, or what pandas takes for one, optional
         First and last day, in place of the scenario's.
     readings : path, optional
         Meter readings, in place of those that the scenario names.
@@ -184,114 +196,103 @@ def make_statement(
     ScenarioError, WeatherError, ReadingsError
         What the user can cure.
     """
-    tell = step or (lambda text: None)
+    if not isinstance(scenario, Scenario):
+        scenario = load_scenario(scenario)
     if variant:
         scenario = scenario.with_variant(variant)
     if samples is not None:
         scenario = scenario.changed({"statement": {"samples": samples}})
-    first, last = start or scenario.season.start, end or scenario.season.end
+    first = scenario.season.start if start is None else as_day(start, "start")
+    last = scenario.season.end if end is None else as_day(end, "end")
     if last < first:
-        message = f"the season ends, {last}, before it starts, {first}"
-        raise ScenarioError(Problem.of_text(message, "season.end"), file=str(scenario.path))
+        found = f"= {last} is before it starts, {first}"
+        raise ScenarioError(Problem("end-before-start", "season.end", found), file=str(scenario.path))
     files = _readings(scenario, readings)
     for file in files:
         _within_the_season(file, first, last)
-    tell("reading the weather")
+    step("reading the weather")
     weather = read_scenario_weather(scenario, first, last)
-    tell("replaying the season")
+    step("replaying the season")
     season = replay(scenario, start=first, end=last, weather=weather)
-    count = scenario.statement.samples
-    many = sampled_litres(season, count, tell)
+    litres = sampled_litres(season, scenario.statement.samples, step)
     between = {supply: part for file in files for supply, part in file.by_supply.items()}
-    accounts = tuple(_account(season, source, between.get(source.supply, ()), many) for source in sources_of(season))
+    accounts = tuple(
+        _account(season, source, between.get(source.supply, ()), source.drawn(litres)) for source in sources_of(season)
+    )
     findings = sorted(_findings(accounts), key=lambda finding: SEVERITIES.index(finding.severity))
-    return Statement(season, ", ".join(scenario.laid_over), accounts, count, files, tuple(findings))
+    return Statement(season, accounts, scenario.statement.samples, files, tuple(findings))
 
 
 def _within_the_season(file: Readings, first: dt.date, last: dt.date) -> None:
     """Refuse readings that have nothing to do with the season: the statement would name them as if they counted."""
     stretches = [stretch for part in file.by_supply.values() for stretch in part]
-    if stretches and not any(one.start.date() <= last and one.end.date() > first for one in stretches):
-        earliest, latest = min(one.start for one in stretches), max(one.end for one in stretches)
-        raise ReadingsError(
-            f"no reading falls in the season, {first} to {last}; they run from {earliest.date()} to {latest.date()}: "
-            "name the file of this season's readings, or leave it out",
-            file=file.file,
+    if stretches and not any(part.start.date() <= last and part.end.date() > first for part in stretches):
+        earliest, latest = min(part.start for part in stretches), max(part.end for part in stretches)
+        problem = Problem(
+            "readings-outside",
+            found=f"no reading falls in the season, {first} to {last}; they run from {earliest.date()} to {latest.date()}",
+            cure="name the file of this season's readings, or leave it out",
         )
+        raise ReadingsError(problem, file=file.file)
 
 
 def _readings(scenario: Scenario, given: str | Path | None) -> tuple[Readings, ...]:
     supplies = list(scenario.supply)
+    rights = {name: supply.right for name, supply in scenario.supply.items() if supply.right is not None}
     if given is not None:
-        with_right = [name for name, supply in scenario.supply.items() if supply.right is not None]
-        default = with_right[0] if len(with_right) == 1 else None
+        default = next(iter(rights)) if len(rights) == 1 else None
         read = read_readings(Path(given), supplies, default=default, shown_as=str(given))
         # the path that a person typed is no business of who reads the statement
         return (replace(read, file=Path(given).name),)
-    found = []
-    for name, supply in scenario.supply.items():
-        if supply.right is None or supply.right.readings is None:
-            continue
-        path = scenario.path.parent / supply.right.readings
-        read = read_readings(path, supplies, default=name, shown_as=supply.right.readings)
-        # a file that several supplies share is named by each of them
-        own = {name: read.by_supply[name]} if name in read.by_supply else {}
-        found.append(Readings(read.file, read.sha256, own, tuple(e for e in read.events if e.startswith(f"{name}: "))))
-    return tuple(found)
+    files = []
+    for name, right in rights.items():
+        if right.readings is not None:
+            path = scenario.path.parent / right.readings
+            read = read_readings(path, supplies, default=name, shown_as=right.readings)
+            # a file that several supplies share is named by each of them
+            own = {name: read.by_supply[name]} if name in read.by_supply else {}
+            events = tuple(event for event in read.events if event.startswith(f"{name}: "))
+            files.append(replace(read, by_supply=own, events=events))
+    return tuple(files)
 
 
-def _account(season: Season, source: Source, between: Iterable[Between], many: dict[str, Floats]) -> Account:
-    ledger = keep_ledger(season, source, tuple(between))
-    rate, rate_date = largest_rate(season, source)
-    drawn = np.zeros_like(next(iter(many.values())))
-    for controller, share in source.shares.items():
-        drawn = drawn + share * many[controller]
-    of_month = pd.DatetimeIndex(season.days.index).strftime("%Y-%m").to_numpy()
-    by_month: dict[str, Floats] = {month.key: drawn[:, of_month == month.key].sum(axis=1) for month in ledger.months}
+def _account(season: Season, source: Source, between: tuple[Between, ...], samples: Floats) -> Account:
     share = season.scenario.statement.interval
-    counted = sum(month.metered for month in ledger.months if month.metered is not None)
-    reported = counted + drawn @ (1.0 - ledger.covered)
-    whole = [month for month in ledger.months if month.basis == "metered"]
+    ledger = keep_ledger(season, source, between, samples)
+    counted = sum(ledger.months["metered_litres"].dropna())
+    reported = counted + samples @ (1.0 - ledger.days["covered"].to_numpy())
+    whole = ledger.months[ledger.months["basis"] == "metered"]
     metered = None
-    if whole:
-        modelled = np.sum([by_month[month.key] for month in whole], axis=0)
+    if len(whole):
+        of_month = pd.DatetimeIndex(season.days.index).strftime("%Y-%m").to_numpy()
+        modelled = np.sum([samples[:, of_month == key].sum(axis=1) for key in whole["month"]], axis=0)
         metered = Metered(
             months=len(whole),
-            metered=sum(month.reported for month in whole),
-            modelled=sum(month.modelled for month in whole),
+            metered=float(sum(whole["reported_litres"])),
+            modelled=float(sum(whole["modelled_litres"])),
             interval=interval_of(modelled, share),
         )
-    return Account(
-        ledger=ledger,
-        beds=tuple(_bed_lines(season, source)),
-        rate=rate,
-        rate_date=rate_date,
-        interval=interval_of(reported, share),
-        month_intervals={key: interval_of(values, share) for key, values in by_month.items()},
-        metered=metered,
-    )
+    rate, rate_date = largest_rate(season, source)
+    beds = pd.DataFrame(_bed_rows(season, source), columns=["bed", "crop", "area_m2", *Fate._fields])
+    return Account(ledger, beds, rate, rate_date, interval_of(reported, share), metered)
 
 
-def _bed_lines(season: Season, source: Source) -> Iterator[BedLine]:
+def _bed_rows(season: Season, source: Source) -> Iterator[tuple[Any, ...]]:
     pans = []
     for controller, share in source.shares.items():
         beds = season.scenario.controller[controller].bed
-        mine = [bed for bed in beds if f"{controller}/{bed}" in source.beds]
+        own = {key: bed for bed in beds if (key := f"{controller}/{bed}") in source.beds}
         totals = season.totals["controllers"][controller]
-        own = sum(season.totals["beds"][f"{controller}/{bed}"]["litres"] for bed in mine)
+        applied = sum(season.totals["beds"][key]["litres"] for key in own)
         # a split by area gives a right more or less than its beds' emitters do: their lines are scaled to it
         allotted = share * (totals["litres"] - totals["refilled_kg"])
-        scale = allotted / own if own > 0.0 and share < 1.0 else 1.0
-        for bed in mine:
-            key = f"{controller}/{bed}"
-            yield BedLine(key, _crop(beds[bed]), beds[bed].area, bed_fate(season, key).scaled(scale))
-        if mine:
+        scale = allotted / applied if applied > 0.0 and share < 1.0 else 1.0
+        for key, bed in own.items():
+            yield key, _crop(beds[bed]), beds[bed].area, *bed_fate(season, key).scaled(scale)
+        if own:
             pans.append(pan_fate(season, controller).scaled(share))
     if pans:
-        added = Fate(
-            *(sum(getattr(fate, part) for fate in pans) for part in ("applied", "consumed", "drained", "left"))
-        )
-        yield BedLine("", "", 0.0, added)
+        yield "", "", 0.0, *(sum(parts) for parts in zip(*pans, strict=True))
 
 
 def _crop(bed: Bed) -> str:
@@ -299,11 +300,11 @@ def _crop(bed: Bed) -> str:
     described = bed.model_dump(mode="json", exclude_none=True)
     for key, between in (("plantings", ", then "), ("mix", " with ")):
         if described.get(key):
-            return between.join(_plants_said(part["plants"]) for part in described[key])
-    return _plants_said(described["plants"])
+            return between.join(_plants_text(part["plants"]) for part in described[key])
+    return _plants_text(described["plants"])
 
 
-def _plants_said(plants: dict[str, Any]) -> str:
+def _plants_text(plants: dict[str, Any]) -> str:
     if "name" in plants:
         return str(plants["name"])
     if "kc" in plants:
@@ -317,48 +318,122 @@ def _plants_said(plants: dict[str, Any]) -> str:
 
 def _findings(accounts: tuple[Account, ...]) -> Iterator[Finding]:
     for account in accounts:
-        yield from _of_licence(account)
-        metered = account.metered
+        name, metered = account.source.name, account.metered
+        for severity, code, message, first, days in _of_licence(account):
+            yield Finding(severity, code, name, message, first, days)
         if metered is not None and not metered.agrees:
-            yield Finding(
-                "caution",
-                "meter-apart",
-                account.source.name,
+            message = (
                 "The meter lies outside the model's stated range for the months that it counted: look at the meter, "
-                "its unit, at what else draws on it, and at the pan's exposure.",
-                days=0,
+                "its unit, at what else draws on it, and at the pan's exposure."
             )
+            yield Finding("caution", "meter-apart", name, message)
 
 
-def _of_licence(account: Account) -> Iterator[Finding]:
-    ledger, papers, name = account.ledger, account.source.papers, account.source.name
-    for year in ledger.years:
-        if year.exceeded_on is not None:
-            yield Finding(
-                "danger",
-                "licence-exceeded",
-                name,
-                f"What is reported passes the licensed volume of water year {year.label}.",
-                year.exceeded_on.isoformat(),
-            )
-        elif year.share_used is not None and year.share_used > NEAR_LICENCE:
-            yield Finding("caution", "licence-near", name, f"Over nine tenths of the volume of {year.label} is used.")
+def _of_licence(account: Account) -> Iterator[tuple[str, str, str, str | None, int]]:
+    """Terms of a licence that are broken, or nearly: severity, code, message, first day and days."""
+    papers, outside = account.source.papers, account.ledger.outside
+    for label, year in account.ledger.years.iterrows():
+        if year["exceeded_on"] is not None:
+            message = f"What is reported passes the licensed volume of water year {label}."
+            yield "danger", "licence-exceeded", message, year["exceeded_on"].isoformat(), 0
+        elif year["share_used"] is not None and year["share_used"] > NEAR_LICENCE:
+            yield "caution", "licence-near", f"Over nine tenths of the volume of {label} is used.", None, 0
     if papers.rate is not None and beyond(account.rate, papers.rate):
-        yield Finding(
-            "danger",
-            "rate-exceeded",
-            name,
-            "The valves open together draw more than the licensed rate.",
-            account.rate_date or None,
-        )
-    if ledger.outside_days:
-        yield Finding(
-            "danger",
-            "out-of-season",
-            name,
-            "Water was drawn outside the licensed season.",
-            ledger.outside_first.isoformat() if ledger.outside_first else None,
-            ledger.outside_days,
-        )
+        message = "The valves open together draw more than the licensed rate."
+        yield "danger", "rate-exceeded", message, account.rate_date or None, 0
+    if len(outside):
+        message = "Water was drawn outside the licensed season."
+        yield "danger", "out-of-season", message, f"{outside.index[0]:%Y-%m-%d}", len(outside)
     if papers.area is not None and beyond(account.area, papers.area):
-        yield Finding("danger", "area-exceeded", name, "The beds are larger than the licensed area.")
+        yield "danger", "area-exceeded", "The beds are larger than the licensed area.", None, 0
+
+
+def mixed(store: Floats, applied: Floats, used: Floats, drained: Floats) -> tuple[float, float, float]:
+    """
+    Follow applied water through a well-mixed store.
+
+    Parameters
+    ----------
+    store : ndarray (days,)
+        What the store holds on each day before anything leaves it, the day's rain and applied water included.
+    applied : ndarray (days,)
+        Applied on that day.
+    used, drained : ndarray (days,)
+        What leaves it on that day, of whatever origin.
+
+    Returns
+    -------
+    (float, float, float)
+        Applied water used, drained and left; they add up to all that was applied. [unit of the arguments]
+
+    Examples
+    --------
+    10 of rain's water, 10 applied; 4 used, 2 drained: half of each is applied water.
+
+    >>> mixed(np.array([20.0]), np.array([10.0]), np.array([4.0]), np.array([2.0]))
+    (2.0, 1.0, 7.0)
+    """
+    within = used_applied = drained_applied = 0.0
+    for held, came, by_use, by_drain in zip(
+        store.tolist(), applied.tolist(), used.tolist(), drained.tolist(), strict=True
+    ):
+        within += came
+        part = min(within / held, 1.0) if held > 0.0 else 0.0
+        used_applied += part * by_use
+        drained_applied += part * by_drain
+        within -= part * (by_use + by_drain)
+    return used_applied, drained_applied, within
+
+
+def bed_fate(season: Season, key: str) -> Fate:
+    """
+    Follow a bed's irrigation through its root zone.
+
+    Parameters
+    ----------
+    season : Season
+    key : str
+        "CONTROLLER/BED".
+
+    Returns
+    -------
+    Fate
+        Its ``applied`` is the bed's litres in `season.json`.
+
+    Notes
+    -----
+    The store is TAW − Dr, the water above the wilting point. What roots reach as they grow counts as not applied.
+    """
+    table, totals = season.beds[key], season.totals["beds"][key]
+    used, drained = table["eta_mm"].to_numpy(float), table["deep_percolation_mm"].to_numpy(float)
+    applied = table["irrigation_mm"].to_numpy(float)
+    at_end = (table["taw_mm"] - table["depletion_mm"]).to_numpy(float)
+    parts = mixed(np.maximum(at_end, 0.0) + used + drained, applied, used, drained)
+    litres = totals["litres"]
+    depth = float(applied.sum())
+    if depth <= 0.0:
+        return Fate(litres, 0.0, 0.0, litres)
+    return Fate(litres, *(litres * part / depth for part in parts))
+
+
+def pan_fate(season: Season, controller: str) -> Fate:
+    """
+    Follow the refill emitter's water through the pan.
+
+    Parameters
+    ----------
+    season : Season
+    controller : str
+
+    Returns
+    -------
+    Fate
+        Its ``applied`` is the controller's refilled kg in `season.json`; a kg is a litre.
+    """
+    table, totals = season.controllers[controller], season.totals["controllers"][controller]
+    used, drained = table["evaporated_kg"].to_numpy(float), table["spilled_kg"].to_numpy(float)
+    refilled = table["refilled_kg"].to_numpy(float)
+    gained = refilled + table["rain_caught_kg"].to_numpy(float)
+    at_end = totals["pan_start_kg"] + np.cumsum(gained - used - drained)
+    parts = mixed(np.maximum(at_end, 0.0) + used + drained, refilled, used, drained)
+    return Fate(totals["refilled_kg"], *parts)

@@ -11,8 +11,9 @@ from __future__ import annotations
 import calendar
 import datetime as dt
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
@@ -21,94 +22,21 @@ import pandas as pd
 
 from panbudget.numeric import Floats
 from panbudget.season.result import Season
+from panbudget.studies.ranges import interval_of
 from panbudget.studies.statement.meter import Between, metered_days
-from panbudget.studies.statement.rounding import rounded, rounded_parts
-from panbudget.studies.statement.sources import Source, drawn_by_day
+from panbudget.studies.statement.rounding import rounded_parts
+from panbudget.studies.statement.sources import Source, litres_by_day
 from panbudget.studies.statement.units_of_form import VOLUME_UNITS, FormUnit
 
-__all__ = ["Ledger", "Month", "WaterYear", "beyond", "keep_ledger", "largest_rate"]
-
 _WHOLE = 1.0 - 1e-9  # of a day, that lies between readings
+MONTH_COLUMNS = (
+    *("water_year", "month", "from", "to", "days_of_use", "modelled", "metered", "reported", "basis", "metered_days"),
+    *("headroom", "modelled_litres", "metered_litres", "reported_litres", "range_low_litres", "range_high_litres"),
+)
 _ROOM = 1e-9  # share by which two figures of one size may part in the last bits of their units' conversion
 
 
-@dataclass(frozen=True)
-class Month:
-    """
-    One calendar month, or the season's part of it.
-
-    Parameters
-    ----------
-    key : str
-        Such as "2025-05".
-    first, last : date
-        The season's days in it.
-    days_of_use : int
-        On which the source gave water, by the model; a valve that stands open on an empty tank draws none.
-    modelled, metered, reported : float
-        ``metered`` is None where no reading touches the month. [L]
-    metered_days : float
-        How many of its days lie between readings, parts of days counted.
-    basis : str
-        What is reported: "metered" where readings hold all of its days, "metered in part" where they hold some and the
-        model stands in for the others, else "modelled".
-    modelled_printed, metered_printed, reported_printed : int
-        In last digits of the form's unit.
-    headroom_printed : int or None
-        Licensed volume less all that is reported of the water year up to and with this month.
-    """
-
-    key: str
-    first: dt.date
-    last: dt.date
-    days_of_use: int
-    modelled: float
-    metered: float | None
-    reported: float
-    metered_days: float
-    basis: str
-    modelled_printed: int
-    metered_printed: int | None
-    reported_printed: int
-    headroom_printed: int | None
-
-    @property
-    def days(self) -> int:
-        """The season's days in it."""
-        return (self.last - self.first).days + 1
-
-
-@dataclass(frozen=True)
-class WaterYear:
-    """
-    The months of one water year, with their totals.
-
-    Parameters
-    ----------
-    label : str
-        Such as "July 2024 to June 2025".
-    months : tuple of Month
-    modelled, reported : float
-        [L]
-    modelled_printed, reported_printed : int
-        Sums of the months as printed.
-    share_used : float or None
-        Reported over licensed volume. [-]
-    exceeded_on : date or None
-        First day on which what is reported, added up, passes the licensed volume.
-    """
-
-    label: str
-    months: tuple[Month, ...]
-    modelled: float
-    reported: float
-    modelled_printed: int
-    reported_printed: int
-    share_used: float | None
-    exceeded_on: dt.date | None
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Ledger:
     """
     One source's account.
@@ -120,25 +48,25 @@ class Ledger:
         Of volumes as printed.
     decimals : int
         Of them.
-    years : tuple of WaterYear
-    modelled_days, reported_days : ndarray (days,)
-        [L/day]
-    covered : ndarray (days,)
-        Share of each day that lies between meter readings. [-]
-    modelled, reported : float
-        The season's; the first is that of `season.json`. [L]
-    licence_printed : int or None
-        Licensed volume, in last digits.
-    days_of_use : int
-    peak_day : date
-        Of the largest modelled draught.
-    peak_litres : float
-        On it. [L]
-    outside_days : int
-        Days of use outside the licensed season.
-    outside_litres : float
-        Reported on them. [L]
-    outside_first : date or None
+    licensed : Decimal or None
+        Volume of a water year, as printed.
+    days : DataFrame
+        Index "date"; ``modelled`` and ``reported`` [L/day], ``covered``, the share of each day that lies between meter
+        readings. [-]
+    months : DataFrame
+        One row a calendar month, or the season's part of it, with the names of `statement.csv`: ``month`` ("2025-05"),
+        ``from``, ``to`` (dates), ``days_of_use`` (on which the source gave water, by the model; a valve that stands open
+        on an empty tank draws none), ``basis`` (what is reported: "metered" where readings hold all of its days,
+        "metered in part" where they hold some and the model stands in for the others, else "modelled"),
+        ``metered_days`` (how many of its days lie between readings, parts of days counted); ``modelled``, ``metered``,
+        ``reported`` as printed in ``unit``, and ``headroom``, the licensed volume less all that is reported of the water
+        year up to and with this month; the same ``_litres``, and the range of what is modelled. None where there is none.
+    years : DataFrame
+        One row a water year, index its label, such as "July 2024 to June 2025": ``modelled``, ``reported`` (sums of the
+        months as printed), ``modelled_litres``, ``reported_litres``, ``headroom``, ``share_used`` (reported over licensed
+        volume) and ``exceeded_on`` (first day on which what is reported, added up, passes that volume; else None).
+    litres : float
+        The season's modelled total, that of `season.json`. [L]
     split_stretches : int
         Stretches between readings that run over a month's end.
     """
@@ -146,38 +74,58 @@ class Ledger:
     source: Source
     unit: FormUnit
     decimals: int
-    years: tuple[WaterYear, ...]
-    modelled_days: Floats
-    reported_days: Floats
-    covered: Floats
-    modelled: float
-    reported: float
-    licence_printed: int | None
-    days_of_use: int
-    peak_day: dt.date
-    peak_litres: float
-    outside_days: int
-    outside_litres: float
-    outside_first: dt.date | None
+    licensed: Decimal | None
+    days: pd.DataFrame
+    months: pd.DataFrame
+    years: pd.DataFrame
+    litres: float
     split_stretches: int
 
     @property
-    def months(self) -> tuple[Month, ...]:
-        """All months, in order."""
-        return tuple(month for year in self.years for month in year.months)
+    def modelled(self) -> Decimal:
+        """The season's modelled total: the sum of what is printed."""
+        return sum(self.years["modelled"], Decimal(0))
 
     @property
-    def modelled_printed(self) -> int:
-        """The season's modelled total, in last digits: the sum of what is printed."""
-        return sum(year.modelled_printed for year in self.years)
+    def reported(self) -> Decimal:
+        """The season's reported total: the sum of what is printed."""
+        return sum(self.years["reported"], Decimal(0))
 
     @property
-    def reported_printed(self) -> int:
-        """The season's reported total, in last digits: the sum of what is printed."""
-        return sum(year.reported_printed for year in self.years)
+    def reported_litres(self) -> float:
+        """The season's reported total. [L]"""
+        return math.fsum(self.months["reported_litres"])
+
+    @property
+    def days_of_use(self) -> int:
+        """On which the source gave water, by the model."""
+        return int(self.months["days_of_use"].sum())
+
+    @property
+    def peak(self) -> tuple[dt.date, float]:
+        """Day of the largest modelled draught, and that. [L]"""
+        drawn = self.days["modelled"].to_numpy()
+        return pd.DatetimeIndex(self.days.index)[int(drawn.argmax())].date(), float(drawn.max())
+
+    @property
+    def outside(self) -> pd.Series[float]:
+        """What is reported on days outside the licensed season, for those on which there is something. [L/day]"""
+        season, reported = self.source.papers.season, self.days["reported"]
+        dates = pd.DatetimeIndex(reported.index)
+        within = [season is None or season.holds(day.month, day.day) for day in dates]
+        return reported[(reported > 0.0) & ~np.array(within)]
+
+    def text(self, litres: float) -> str:
+        """Write litres in the form's unit: "45.51 m³"."""
+        return self.unit.text(litres, self.decimals)
 
 
-def keep_ledger(season: Season, source: Source, between: Sequence[Between] = ()) -> Ledger:
+def beyond(value: Any, limit: float) -> Any:
+    """Whether a figure passes a limit; one that equals it, but for the last bits of a unit's conversion, does not."""
+    return value > limit * (1.0 + _ROOM)
+
+
+def keep_ledger(season: Season, source: Source, between: Sequence[Between], samples: Floats) -> Ledger:
     """
     Account for a source.
 
@@ -185,182 +133,136 @@ def keep_ledger(season: Season, source: Source, between: Sequence[Between] = ())
     ----------
     season : Season
     source : Source
-    between : sequence of Between, optional
+    between : sequence of Between
         What the supply's meter counted. A source that is a part of its supply gets its modelled part of each month.
+    samples : ndarray (samples, days)
+        What the source drew in runs over the stated ranges. [L/day]
 
     Returns
     -------
     Ledger
     """
-    dates = pd.DatetimeIndex(season.days.index)
-    drawn = drawn_by_day(season, source)
-    of_month = dates.strftime("%Y-%m").to_numpy()
-    keys = list(dict.fromkeys(of_month))
-    whole = season.totals["supplies"][source.supply]
-    if source.is_whole_supply:  # to the last bit what season.json says
-        modelled = {key: float(whole["by_month"][key]) for key in keys}
-        total = float(whole["litres"])
-    else:
-        modelled = {key: float(drawn[of_month == key].sum()) for key in keys}
-        total = float(drawn.sum())
-
-    metered, covered, split = _metered(season, source, between, drawn, of_month)
-    reported_days = drawn.copy()
-    for key in metered:
-        days = of_month == key
-        reported_days[days] = _spread(metered[key], drawn[days], covered[days]) + (1.0 - covered[days]) * drawn[days]
     unit = VOLUME_UNITS[source.right.volume_unit]
     decimals = unit.decimals if source.right.decimals is None else source.right.decimals
-    years = _years(season, source, keys, modelled, metered, covered, total, drawn, reported_days, unit, decimals)
-    licensed = source.papers.season
-    use = drawn > 0.0
-    outside = np.zeros(len(dates), bool)
-    if licensed is not None:
-        outside = np.array([not licensed.holds(day.month, day.day) for day in dates]) & (reported_days > 0.0)
-    peak = int(np.argmax(drawn))
+    days, counted, split = _days(season, source, between)
+    months = list(_months(season, source, days, counted, samples))
+    total = season.totals["supplies"][source.supply]["litres"]
+    litres = float(total if source.is_whole_supply else days["modelled"].to_numpy().sum())
+    parts: dict[str, list[dict[str, Any]]] = {}
+    for month in months:
+        parts.setdefault(month["water_year"], []).append(month)
+    # the season's total is rounded first, then its water years, then their months: every column adds up
+    exact = [sum((unit.exact(month["modelled_litres"]) for month in part), Fraction(0)) for part in parts.values()]
+    printed = rounded_parts(exact, decimals, unit.rounded(litres, decimals))
+    volume = source.papers.volume
+    licensed = None if volume is None else unit.rounded(volume, decimals)
+    for part, year in zip(parts.values(), printed, strict=True):
+        _print_months(part, year, unit, decimals, licensed)
+    years = {label: _year(part, days, volume) for label, part in parts.items()}
+    table = pd.DataFrame(months, columns=list(MONTH_COLUMNS)).astype({"metered_litres": float})
     return Ledger(
-        source=source,
-        unit=unit,
-        decimals=decimals,
-        years=years,
-        modelled_days=drawn,
-        reported_days=reported_days,
-        covered=covered,
-        modelled=total,
-        reported=math.fsum(month.reported for year in years for month in year.months),
-        licence_printed=_licence(source, unit, decimals),
-        days_of_use=int(use.sum()),
-        peak_day=dates[peak].date(),
-        peak_litres=float(drawn[peak]),
-        outside_days=int(outside.sum()),
-        outside_litres=float(reported_days[outside].sum()),
-        outside_first=dates[outside][0].date() if outside.any() else None,
-        split_stretches=split,
+        source, unit, decimals, licensed, days, table, pd.DataFrame.from_dict(years, orient="index"), litres, split
     )
 
 
-def _licence(source: Source, unit: FormUnit, decimals: int) -> int | None:
-    return None if source.papers.volume is None else rounded(unit.exact(source.papers.volume), decimals)
-
-
-def _spread(litres: float, drawn: Floats, covered: Floats) -> Floats:
-    """What the meter counted in a month, over its metered days as the model would: evenly where it draws nothing."""
-    weights = covered * drawn if (covered * drawn).any() else covered
-    shares: Floats = weights / weights.sum()
-    return litres * shares
-
-
-def _metered(
-    season: Season, source: Source, between: Sequence[Between], drawn: Floats, of_month: np.ndarray
-) -> tuple[dict[str, float], Floats, int]:
-    """Metered litres of each month that readings touch, the share of each day between readings, stretches split."""
-    if not between:
-        return {}, np.zeros(len(drawn)), 0
-    supply = np.sum(
-        [
-            season.controllers[name]["litres"].to_numpy(float)
-            for name, controller in season.scenario.controller.items()
-            if controller.supply == source.supply
-        ],
-        axis=0,
-    )
+def _days(season: Season, source: Source, between: Sequence[Between]) -> tuple[pd.DataFrame, dict[str, float], int]:
+    """The ledger's days, the metered litres of each month that readings touch, and how many stretches were split."""
+    by_valve = litres_by_day(season)
+    drawn = source.drawn(by_valve)
+    of_supply = [name for name, valve in season.scenario.controller.items() if valve.supply == source.supply]
+    supply = sum((by_valve[name] for name in of_supply), np.zeros_like(drawn))
     counted, covered, split = metered_days(between, season.days.index[0].date(), supply)
     # whole but for the last bits of hours turned into days is whole
     covered = np.where(covered >= _WHOLE, 1.0, covered)
+    reported = drawn.copy()
     litres: dict[str, float] = {}
-    for key in dict.fromkeys(of_month):
-        days = of_month == key
-        if not covered[days].any():
+    for key, here in _by_month(season.days.index).items():
+        if not covered[here].any():
             continue
-        of_supply, own = covered[days] * supply[days], covered[days] * drawn[days]
-        supply_total, own_total = float(of_supply.sum()), float(own.sum())
+        metered, own = covered[here] * supply[here], covered[here] * drawn[here]
         # what a part of a supply drew on days on which the model draws nothing can't be told: by its whole share
-        part = own_total / supply_total if supply_total > 0.0 else _season_share(drawn, supply)
-        litres[key] = float(counted[days].sum()) * (1.0 if source.is_whole_supply else part)
-    return litres, covered, split
+        share = _share(own, metered) if metered.sum() > 0.0 else _share(drawn, supply)
+        litres[key] = float(counted[here].sum()) * (1.0 if source.is_whole_supply else share)
+        # over its metered days as the model would: evenly where it draws nothing
+        weights = own if own.any() else covered[here]
+        shares: Floats = weights / weights.sum()
+        reported[here] = litres[key] * shares + (1.0 - covered[here]) * drawn[here]
+    days = pd.DataFrame({"modelled": drawn, "reported": reported, "covered": covered}, index=season.days.index)
+    return days, litres, split
 
 
-def _season_share(drawn: Floats, supply: Floats) -> float:
-    total = float(supply.sum())
-    return float(drawn.sum()) / total if total > 0.0 else 0.0
+def _share(part: Floats, whole: Floats) -> float:
+    total = float(whole.sum())
+    return float(part.sum()) / total if total > 0.0 else 0.0
 
 
-def _years(
-    season: Season,
-    source: Source,
-    keys: list[str],
-    modelled: dict[str, float],
-    metered: dict[str, float],
-    covered: Floats,
-    total: float,
-    drawn: Floats,
-    reported_days: Floats,
-    unit: FormUnit,
-    decimals: int,
-) -> tuple[WaterYear, ...]:
-    dates = pd.DatetimeIndex(season.days.index)
-    start = source.right.water_year_start
-    labels = {key: _year_label(key, start) for key in keys}
-    groups = {label: [key for key in keys if labels[key] == label] for label in dict.fromkeys(labels.values())}
-    exact = {key: unit.exact(modelled[key]) for key in keys}
-    # the season's total is rounded first, then its water years, then their months: every column adds up
-    year_digits = rounded_parts(
-        [sum((exact[key] for key in part), Fraction(0)) for part in groups.values()],
-        decimals,
-        rounded(unit.exact(total), decimals),
-    )
-    licence = _licence(source, unit, decimals)
-    years = []
-    for (label, part), digits in zip(groups.items(), year_digits, strict=True):
-        modelled_digits = rounded_parts([exact[key] for key in part], decimals, digits)
-        read = [key for key in part if key in metered]
-        metered_digits = dict(zip(read, rounded_parts([unit.exact(metered[k]) for k in read], decimals), strict=True))
-        months: list[Month] = []
-        used = 0
-        for key, own in zip(part, modelled_digits, strict=True):
-            days = dates[dates.strftime("%Y-%m") == key]
-            here = dates.get_indexer(days)
-            counted = metered_digits.get(key)
-            reported, in_litres, basis = own, modelled[key], "modelled"
-            if counted is not None and covered[here].min() >= 1.0:
-                reported, in_litres, basis = counted, metered[key], "metered"
-            elif counted is not None:
-                in_litres = math.fsum(reported_days[here])
-                reported, basis = rounded(unit.exact(in_litres), decimals), "metered in part"
-            used += reported
-            months.append(
-                Month(
-                    key=key,
-                    first=days[0].date(),
-                    last=days[-1].date(),
-                    days_of_use=int((drawn[here] > 0.0).sum()),
-                    modelled=modelled[key],
-                    metered=metered.get(key),
-                    reported=in_litres,
-                    metered_days=float(covered[here].sum()),
-                    basis=basis,
-                    modelled_printed=own,
-                    metered_printed=counted,
-                    reported_printed=reported,
-                    headroom_printed=None if licence is None else licence - used,
-                )
-            )
-        in_year = np.isin(dates.strftime("%Y-%m").to_numpy(), part)
-        reported_litres = math.fsum(month.reported for month in months)
-        volume = source.papers.volume
-        years.append(
-            WaterYear(
-                label=label,
-                months=tuple(months),
-                modelled=math.fsum(month.modelled for month in months),
-                reported=reported_litres,
-                modelled_printed=sum(month.modelled_printed for month in months),
-                reported_printed=sum(month.reported_printed for month in months),
-                share_used=None if volume is None else reported_litres / volume,
-                exceeded_on=_exceeded(dates[in_year], reported_days[in_year], volume),
-            )
-        )
-    return tuple(years)
+def _by_month(dates: pd.Index[Any]) -> dict[str, Any]:
+    """Month such as "2025-05" -> which days are its own."""
+    keys = pd.DatetimeIndex(dates).strftime("%Y-%m").to_numpy()
+    return {key: keys == key for key in dict.fromkeys(keys)}
+
+
+def _months(
+    season: Season, source: Source, days: pd.DataFrame, counted: dict[str, float], samples: Floats
+) -> Iterator[dict[str, Any]]:
+    """The months' rows, but for what is printed."""
+    whole = season.totals["supplies"][source.supply]["by_month"]
+    drawn, reported, covered = (days[name].to_numpy() for name in ("modelled", "reported", "covered"))
+    for key, here in _by_month(days.index).items():
+        dates = days.index[here]
+        modelled = float(whole[key] if source.is_whole_supply else drawn[here].sum())
+        basis, litres = "modelled", modelled
+        if key in counted:
+            is_whole = covered[here].min() >= 1.0
+            basis, litres = ("metered", counted[key]) if is_whole else ("metered in part", math.fsum(reported[here]))
+        low, high = interval_of(samples[:, here].sum(axis=1), season.scenario.statement.interval)
+        yield {
+            "water_year": _year_label(key, source.right.water_year_start),
+            "month": key,
+            "from": dates[0].date(),
+            "to": dates[-1].date(),
+            "days_of_use": int((drawn[here] > 0.0).sum()),
+            "basis": basis,
+            "metered_days": float(covered[here].sum()),
+            "modelled_litres": modelled,
+            "metered_litres": counted.get(key),
+            "reported_litres": litres,
+            "range_low_litres": low,
+            "range_high_litres": high,
+        }
+
+
+def _print_months(
+    months: list[dict[str, Any]], total: Decimal, unit: FormUnit, decimals: int, licensed: Decimal | None
+) -> None:
+    """Add what is printed to the months of one water year, so that what is modelled adds up to its total."""
+    read = [month for month in months if month["metered_litres"] is not None]
+    for name, rows, wanted in (("modelled", months, total), ("metered", read, None)):
+        parts = rounded_parts([unit.exact(row[f"{name}_litres"]) for row in rows], decimals, wanted)
+        for row, part in zip(rows, parts, strict=True):
+            row[name] = part
+    left = licensed
+    for month in months:
+        month.setdefault("metered", None)
+        in_part = month["basis"] == "metered in part"
+        month["reported"] = unit.rounded(month["reported_litres"], decimals) if in_part else month[month["basis"]]
+        left = month["headroom"] = None if left is None else left - month["reported"]
+
+
+def _year(months: list[dict[str, Any]], days: pd.DataFrame, volume: float | None) -> dict[str, Any]:
+    """One water year's row."""
+    reported = math.fsum(month["reported_litres"] for month in months)
+    over = days["reported"].loc[str(months[0]["from"]) : str(months[-1]["to"])].cumsum()
+    over = over[beyond(over, math.inf if volume is None else volume)]
+    return {
+        "modelled": sum(month["modelled"] for month in months),
+        "reported": sum(month["reported"] for month in months),
+        "headroom": months[-1]["headroom"],
+        "modelled_litres": math.fsum(month["modelled_litres"] for month in months),
+        "reported_litres": reported,
+        "share_used": None if volume is None else reported / volume,
+        "exceeded_on": over.index[0].date() if len(over) else None,
+    }
 
 
 def _year_label(key: str, start: int) -> str:
@@ -369,18 +271,6 @@ def _year_label(key: str, start: int) -> str:
         return f"{year}"
     begins = year if month >= start else year - 1
     return f"{calendar.month_name[start]} {begins} to {calendar.month_name[start - 1]} {begins + 1}"
-
-
-def _exceeded(dates: pd.DatetimeIndex, litres: Floats, volume: float | None) -> dt.date | None:
-    if volume is None:
-        return None
-    over = np.flatnonzero(beyond(np.cumsum(litres), volume))
-    return dates[int(over[0])].date() if len(over) else None
-
-
-def beyond(value: Any, limit: float) -> Any:
-    """Whether a figure passes a limit; one that equals it, but for the last bits of a unit's conversion, does not."""
-    return value > limit * (1.0 + _ROOM)
 
 
 def largest_rate(season: Season, source: Source) -> tuple[float, str]:
@@ -397,17 +287,17 @@ def largest_rate(season: Season, source: Source) -> tuple[float, str]:
     (float, str)
         [L/h], and the moment's date, empty if nothing ran. For a whole supply the rate is that of `season.json`.
     """
+    parts = season.forcing.pan_of
     flow = {
-        name: share * (season.forcing.pan_of[name].refill_flow + sum(season.forcing.pan_of[name].bed_flows.values()))
+        name: share * (parts[name].refill_flow + sum(parts[name].bed_flows.values()))
         for name, share in source.shares.items()
     }
-    moments: list[tuple[float, int, str, str]] = []
-    for row in season.openings.itertuples(index=False):
-        if flow.get(str(row.controller), 0.0) <= 0.0:
-            continue
-        moments.append((float(row.start_h), 1, str(row.controller), str(row.start)))  # type: ignore[arg-type]
-        if not math.isnan(float(row.end_h)):  # type: ignore[arg-type]
-            moments.append((float(row.end_h), -1, str(row.controller), ""))  # type: ignore[arg-type]
+    openings = season.openings[season.openings["controller"].map(flow).fillna(0.0) > 0.0]
+    ended = openings[openings["end_h"].notna()]
+    moments = [
+        *zip(openings["start_h"], [1] * len(openings), openings["controller"], openings["start"], strict=True),
+        *zip(ended["end_h"], [-1] * len(ended), ended["controller"], ended["start"], strict=True),
+    ]
     most, when = 0.0, ""
     running: set[str] = set()
     for _, change, controller, start in sorted(moments):  # at one moment, shutting (−1) counts before opening
@@ -417,5 +307,5 @@ def largest_rate(season: Season, source: Source) -> tuple[float, str]:
         running.add(controller)
         together = sum(flow[name] for name in flow if name in running)
         if together > most * (1.0 + 1e-12):
-            most, when = together, start[:10]
+            most, when = together, str(start)[:10]
     return most, when

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,10 +19,10 @@ import numpy as np
 from panbudget.errors import Problem, ReadingsError
 from panbudget.numeric import Floats
 from panbudget.units import UnitError, quantity
-from panbudget.weather.text.rows import Typed, TypedRow, read_typed
+from panbudget.weather.text.rows import TypedRow, read_typed
 
-_KNOWN = ("date", "reading", "unit", "supply", "event", "note")
-_EVENTS = 'leave event empty, or write "rollover at 10000", "removed" or "installed"'
+_NEEDED = ("date", "reading", "unit")
+_EVENTS = ("", "removed", "installed", "rollover")
 
 
 @dataclass(frozen=True)
@@ -68,11 +68,17 @@ class Readings:
 
 @dataclass(frozen=True)
 class _Reading:
+    """One row; ``top`` is where a counter that rolled over begins again, else 0. [L]"""
+
     row: TypedRow
     moment: dt.datetime
     litres: float
     event: str
-    shown: str
+    top: float
+
+    @property
+    def shown(self) -> str:
+        return self.row["date"]
 
 
 def read_readings(path: Path, supplies: Sequence[str], *, default: str | None = None, shown_as: str = "") -> Readings:
@@ -102,117 +108,110 @@ def read_readings(path: Path, supplies: Sequence[str], *, default: str | None = 
         without a word; all of it, a line each.
     """
     shown = shown_as or str(path)
-    table = read_typed(
-        path,
-        what="file of meter readings",
-        shown=shown,
-        example="date,reading,unit",
-        known=_KNOWN,
-        needed=_KNOWN[:3],
+    known = (*_NEEDED, "supply", "event", "note")
+    typed = read_typed(
+        path, what="file of meter readings", shown=shown, example="date,reading,unit", known=known, needed=_NEEDED
     )
     if default is None and len(supplies) == 1:
         default = supplies[0]
-    if "supply" not in table.header and default is None:
-        found = f"needs a column supply, since the scenario has several: {', '.join(supplies)}"
-        raise ReadingsError(Problem("no-supply", "", found), file=shown)
-    rows = _readings(table, supplies, default or "")
-    whole = not table.problems  # of rows that could not be read, none is missed a second time
-    events: list[str] = []
-    by_supply = {name: _between(name, part, events, whole) for name, part in rows.items()}
-    if table.problems:
-        raise ReadingsError(*table.problems, file=shown)
-    return Readings(shown, table.sha256, by_supply, tuple(events))
-
-
-def _readings(table: Typed, supplies: Sequence[str], default: str) -> dict[str, list[_Reading]]:
+    if "supply" not in typed.header and default is None:
+        several = f"needs a column supply, since the scenario has several: {', '.join(supplies)}"
+        raise ReadingsError(Problem("no-supply", found=several, cure="add it, with a supply on each row"), file=shown)
     by_supply: dict[str, list[_Reading]] = {}
-    for row in table.rows:
-        supply = row.choice("supply", supplies, "the scenario", default)
-        if supply is None:
-            continue
-        moment, _ = row.moment()
-        if moment is None:
-            continue
-        shown = f"{row['reading']} {row['unit']}"
+    for row in typed.rows:
+        supply, reading = row.choice("supply", supplies, "the scenario", default or ""), _reading(row)
+        if supply is not None and reading is not None:
+            by_supply.setdefault(supply, []).append(reading)
+    # of rows that could not be read, none is missed a second time
+    if not typed.problems:
+        if not by_supply:
+            few = Problem("no-readings", found="has a header and no reading", expected="two readings at least")
+            raise ReadingsError(few, file=shown)
+        for supply, readings in by_supply.items():
+            if len(readings) < 2:
+                readings[0].row.wrong("one-reading", f"{supply} has one reading", expected="two at least")
+    events: list[str] = []
+    between = {supply: tuple(_between(supply, readings, events)) for supply, readings in by_supply.items()}
+    if typed.problems:
+        raise ReadingsError(*typed.problems, file=shown)
+    return Readings(shown, typed.sha256, between, tuple(events))
+
+
+def _reading(row: TypedRow) -> _Reading | None:
+    moment, _ = row.moment()
+    if moment is None:
+        return None
+    text = f"{row['reading']} {row['unit']}"
+    try:
+        litres = quantity(text, "volume")
+    except UnitError as error:
+        row.wrong("no-volume", f'reading "{text}" {error}', value=text)
+        return None
+    if litres < 0.0:
+        row.wrong("below-zero", f"reading {row['reading']} is below zero", expected="a counter's number", value=text)
+        return None
+    event, top = row["event"].casefold(), 0.0
+    if event.startswith("rollover"):
+        match = re.fullmatch(r"rollover at (\S+)", event)
         try:
-            litres = quantity(shown, "volume")
-        except UnitError as error:
-            row.wrong("no-volume", f'reading "{shown}" {error}', value=shown)
-            continue
-        if litres < 0.0:
-            row.wrong("below-zero", f"reading {row['reading']} is below zero; a counter is not", value=litres)
-            continue
-        event = row["event"].casefold()
-        event = f"{event} {row['unit']}" if event.startswith("rollover") else event
-        by_supply.setdefault(supply, []).append(_Reading(row, moment, litres, event, row["date"]))
-    if not by_supply and not table.problems:
-        table.problems.append(Problem("no-reading", "", "has a header and no reading", "two readings at least"))
-    return by_supply
+            top = quantity(f"{match[1]} {row['unit']}", "volume") if match else 0.0
+        except UnitError:
+            top = 0.0  # no number at which it begins again
+        event = "rollover"
+    return _Reading(row, moment, litres, event, top)
 
 
-def _between(supply: str, rows: list[_Reading], events: list[str], whole: bool) -> tuple[Between, ...]:
-    found: list[Between] = []
+def _between(supply: str, readings: Sequence[_Reading], events: list[str]) -> Iterator[Between]:
+    """Walk over one supply's readings; what can't be true is noted at its row."""
     before: _Reading | None = None
-    if len(rows) < 2 and whole:
-        rows[0].row.wrong("one-reading", f"{supply} has one reading; two at least are needed")
-    for reading in rows:
-        row, event = reading.row, reading.event
-        removed = before is not None and before.event == "removed"
-        if event not in ("", "removed", "installed") and not event.startswith("rollover"):
-            row.wrong("unknown-event", f'event "{event}" is not known', cure=_EVENTS, value=event)
-        elif before is not None and (
-            reading.moment < before.moment or (reading.moment == before.moment and not removed)
-        ):
-            message = f"{reading.shown} is not after the reading before it, {before.shown}"
-            row.wrong("out-of-order", message, cure="put them in order of time", value=reading.shown)
-        elif event == "installed":
-            if before is not None and not removed:
-                message = 'a meter is installed, and the old one was not marked "removed" at its last reading'
-                row.wrong("not-removed", message, value=event)
+    for reading in readings:
+        wrong = _wrong(before, reading)
+        if wrong is not None:
+            code, found, cure = wrong
+            reading.row.wrong(code, found, cure=cure, value=reading.event or reading.shown)
+        elif reading.event == "installed":
             events.append(f"{supply}: a meter was installed on {reading.shown}")
-        elif before is not None and removed:
-            message = f'follows the reading of {before.shown}, "removed"'
-            row.wrong("not-installed", message, cure='mark the new meter\'s first "installed"', value=event)
         elif before is not None:
-            counted = _counted(before, reading)
-            if counted is not None:
-                found.append(Between(before.moment, reading.moment, counted))
-                if event.startswith("rollover"):
-                    events.append(f"{supply}: the counter passed its last digit before {reading.shown}, once")
+            yield Between(before.moment, reading.moment, reading.top - before.litres + reading.litres)
+            if reading.event == "rollover":
+                events.append(f"{supply}: the counter passed its last digit before {reading.shown}, once")
         before = reading
-    return tuple(found)
 
 
-def _counted(before: _Reading, after: _Reading) -> float | None:
-    """Litres between two readings of one meter, or None and a line that says why not."""
-    row, event = after.row, after.event
-    if not event.startswith("rollover"):
-        if after.litres >= before.litres:
-            return after.litres - before.litres
-        cure = (
+def _wrong(before: _Reading | None, reading: _Reading) -> tuple[str, str, str] | None:
+    """What can't be true of a reading after the one before it: code, what is found, what to do."""
+    event, shown = reading.event, reading.shown
+    if event not in _EVENTS:
+        cure = 'leave event empty, or write "rollover at 10000", "removed" or "installed"'
+        return "unknown-event", f'event "{event}" is not known', cure
+    if before is None:
+        return None
+    removed = before.event == "removed"
+    if reading.moment < before.moment or (reading.moment == before.moment and not removed):
+        found = f"{shown} is not after the reading before it, {before.shown}"
+        return "out-of-order", found, "put them in order of time"
+    if event == "installed" and not removed:
+        found = "a meter is installed, and no reading before it is the old meter's last"
+        return "no-removal", found, 'add that reading and mark it "removed"'
+    if removed and event != "installed":
+        found = f'follows the reading of {before.shown}, "removed"'
+        return "no-installation", found, 'mark the new meter\'s first reading "installed"'
+    up = reading.litres >= before.litres
+    if event in ("", "removed") and not up:
+        return (
+            "counter-down",
+            f"the reading of {shown} is below that of {before.shown}",
             'if the counter passed its last digit, write in a column event where it begins again, such as "rollover at '
             '10000"; if the meter was replaced, add the old one\'s last reading, marked "removed", and mark the new '
-            'one\'s first "installed"'
+            'one\'s first "installed"',
         )
-        row.wrong("fell", f"the reading of {after.shown} is below that of {before.shown}", cure=cure)
-        return None
-    match = re.fullmatch(r"rollover at (\S+) (.+)", event)
-    try:
-        top = quantity(f"{match[1]} {match[2]}", "volume") if match else 0.0
-    except UnitError:
-        top = 0.0
-    if not top > max(before.litres, after.litres):
-        message = (
-            "a rollover needs the number at which the counter begins again, above the readings around it, in the row's "
-            'unit, such as "rollover at 10000"'
-        )
-        row.wrong("no-rollover", message, value=event)
-        return None
-    if after.litres >= before.litres:
-        message = f"a rollover is named, and the reading of {after.shown} is not below that of {before.shown}"
-        row.wrong("did-not-fall", message, value=event)
-        return None
-    return top - before.litres + after.litres
+    if event == "rollover" and not reading.top > max(before.litres, reading.litres):
+        found = "a rollover needs the number at which the counter begins again, above the readings around it"
+        return "no-rollover-number", found, 'write it in the row\'s unit, such as "rollover at 10000"'
+    if event == "rollover" and up:
+        found = f"a rollover is named, and the reading of {shown} is not below that of {before.shown}"
+        return "no-rollover", found, "leave its event empty, or mend the reading"
+    return None
 
 
 def metered_days(between: Sequence[Between], first: dt.date, modelled: Floats) -> tuple[Floats, Floats, int]:

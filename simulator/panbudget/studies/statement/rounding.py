@@ -13,12 +13,10 @@ from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
 
-__all__ = ["printed", "rounded", "rounded_parts"]
 
-
-def rounded(value: Fraction, decimals: int) -> int:
+def rounded(value: Fraction, decimals: int) -> Decimal:
     """
-    Round half away from zero, to a count of last digits.
+    Round half away from zero, to a number as it is printed.
 
     Parameters
     ----------
@@ -27,19 +25,19 @@ def rounded(value: Fraction, decimals: int) -> int:
 
     Returns
     -------
-    int
-        How many units of the last printed digit.
+    Decimal
+        With that many decimals, zeros at its end kept.
 
     Examples
     --------
     >>> rounded(Fraction("2.345"), 2), rounded(Fraction("-0.5"), 0)
-    (235, -1)
+    (Decimal('2.35'), Decimal('-1'))
     """
-    whole = math.floor(abs(value) * Fraction(10) ** decimals + Fraction(1, 2))
-    return whole if value >= 0 else -whole
+    whole = math.floor(abs(value) * 10**decimals + Fraction(1, 2))
+    return Decimal(whole if value >= 0 else -whole).scaleb(-decimals)
 
 
-def rounded_parts(parts: Sequence[Fraction], decimals: int, total: int | None = None) -> list[int]:
+def rounded_parts(parts: Sequence[Fraction], decimals: int, total: Decimal | None = None) -> list[Decimal]:
     """
     Round parts so that they add up to the rounded total.
 
@@ -48,39 +46,27 @@ def rounded_parts(parts: Sequence[Fraction], decimals: int, total: int | None = 
     parts : sequence of Fraction
         None below zero.
     decimals : int
-    total : int, optional
-        What they must add up to, in last digits, where a table above has settled it; within one last digit of the
-        true sum. Else the sum, rounded.
+    total : Decimal, optional
+        What they must add up to, where a table above has settled it; within one last digit of the true sum. Else the
+        sum, rounded.
 
     Returns
     -------
-    list of int
-        Counts of last digits, each less than one from its true value.
+    list of Decimal
+        Each less than one last digit from its true value.
 
     Examples
     --------
     Three equal thirds of 1.00: the first takes the digit that is left.
 
-    >>> rounded_parts([Fraction(1, 3)] * 3, 2)
-    [34, 33, 33]
+    >>> [str(part) for part in rounded_parts([Fraction(1, 3)] * 3, 2)]
+    ['0.34', '0.33', '0.33']
     """
     exact = [part * 10**decimals for part in parts]
-    cut = [math.floor(part) for part in exact]
+    digits = [math.floor(part) for part in exact]
     wanted = rounded(sum(parts, Fraction(0)), decimals) if total is None else total
-    missing = wanted - sum(cut)
-    by_loss = sorted(range(len(exact)), key=lambda index: (cut[index] - exact[index], index))
+    missing = int(wanted.scaleb(decimals)) - sum(digits)
+    by_loss = sorted(range(len(exact)), key=lambda index: (digits[index] - exact[index], index))
     for index in by_loss[:missing]:
-        cut[index] += 1
-    return cut
-
-
-def printed(digits: int, decimals: int) -> Decimal:
-    """
-    Return a count of last digits as the decimal number that is printed.
-
-    Examples
-    --------
-    >>> printed(235, 2)
-    Decimal('2.35')
-    """
-    return Decimal(digits).scaleb(-decimals)
+        digits[index] += 1
+    return [Decimal(count).scaleb(-decimals) for count in digits]

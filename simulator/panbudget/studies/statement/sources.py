@@ -7,16 +7,14 @@ area, whichever the scenario's `statement.split` says. The refill emitter's wate
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from panbudget.numeric import Floats
-from panbudget.scenario.garden import Scenario
 from panbudget.scenario.rights import FurtherRight, Right
 from panbudget.season.result import Season
-
-__all__ = ["Source", "drawn_by_day", "sources_of"]
 
 
 @dataclass(frozen=True)
@@ -54,8 +52,32 @@ class Source:
         """Whether all of the supply's water is this source's."""
         return all(share == 1.0 for share in self.shares.values())
 
+    def drawn(self, litres: Mapping[str, Floats]) -> Floats:
+        """
+        Return this source's part of what passes the valves.
 
-def sources_of(season: Season) -> list[Source]:
+        Parameters
+        ----------
+        litres : mapping of ndarray, all of one shape
+            By controller. [L]
+
+        Returns
+        -------
+        ndarray, that shape
+            All controllers on it together. [L]
+        """
+        drawn = np.zeros_like(next(iter(litres.values())))
+        for controller, share in self.shares.items():
+            drawn = drawn + share * litres[controller]
+        return drawn
+
+
+def litres_by_day(season: Season) -> dict[str, Floats]:
+    """Return what passes each valve day by day, by the model. [L/day]"""
+    return {name: table["litres"].to_numpy(float) for name, table in season.controllers.items()}
+
+
+def sources_of(season: Season) -> Iterator[Source]:
     """
     List the sources of a season, in the scenario's order.
 
@@ -63,68 +85,40 @@ def sources_of(season: Season) -> list[Source]:
     ----------
     season : Season
 
-    Returns
-    -------
-    list of Source
+    Yields
+    ------
+    Source
         Their shares of each controller add up to 1.
     """
     scenario = season.scenario
-    found = []
     for name, supply in scenario.supply.items():
         served = [
-            f"{c}/{bed}"
-            for c, controller in scenario.controller.items()
-            if controller.supply == name
-            for bed in controller.bed
+            f"{controller}/{bed}"
+            for controller, described in scenario.controller.items()
+            if described.supply == name
+            for bed in described.bed
         ]
         right = supply.right or Right.model_validate({})
-        elsewhere = {bed for further in right.further.values() for bed in further.beds}
-        own = tuple(bed for bed in served if bed not in elsewhere)
-        parts: list[tuple[str, Right | FurtherRight, tuple[str, ...]]] = []
-        if own or not right.further:
-            parts.append((name, right, own))
-        parts += [
-            (f"{name} / {further}", papers, tuple(bed for bed in served if bed in papers.beds))
-            for further, papers in right.further.items()
-        ]
+        further = {bed for papers in right.further.values() for bed in papers.beds}
+        parts: list[tuple[str, Right | FurtherRight, set[str]]] = [(name, right, set(served) - further)]
+        parts += [(f"{name} / {key}", papers, set(papers.beds)) for key, papers in right.further.items()]
+        if right.further and not parts[0][2]:
+            del parts[0]
         for label, papers, beds in parts:
-            shares = _shares(scenario, season, name, beds)
-            found.append(Source(label, name, right, papers, supply.right is not None, beds, shares))
-    return found
+            own = tuple(bed for bed in served if bed in beds)
+            yield Source(label, name, right, papers, supply.right is not None, own, _shares(season, name, own))
 
 
-def _shares(scenario: Scenario, season: Season, supply: str, beds: tuple[str, ...]) -> dict[str, float]:
+def _shares(season: Season, supply: str, beds: tuple[str, ...]) -> dict[str, float]:
     shares = {}
-    for name, controller in scenario.controller.items():
+    for name, controller in season.scenario.controller.items():
         if controller.supply != supply:
             continue
-        mine = {bed for bed in controller.bed if f"{name}/{bed}" in beds}
-        if mine == set(controller.bed):
-            shares[name] = 1.0
-            continue
-        if scenario.statement.split == "area":
+        own = [bed for bed in controller.bed if f"{name}/{bed}" in beds]
+        if season.scenario.statement.split == "area":
             weight = {bed: described.area for bed, described in controller.bed.items()}
         else:
             weight = season.forcing.pan_of[name].bed_flows
-        shares[name] = sum(weight[bed] for bed in controller.bed if bed in mine) / sum(weight.values())
+        whole = len(own) == len(controller.bed)
+        shares[name] = 1.0 if whole else sum(weight[bed] for bed in own) / sum(weight.values())
     return shares
-
-
-def drawn_by_day(season: Season, source: Source) -> Floats:
-    """
-    Return what a source gives day by day, by the model.
-
-    Parameters
-    ----------
-    season : Season
-    source : Source
-
-    Returns
-    -------
-    ndarray (days,)
-        All controllers on it together. [L/day]
-    """
-    drawn = np.zeros(len(season.days))
-    for controller, share in source.shares.items():
-        drawn = drawn + share * season.controllers[controller]["litres"].to_numpy(float)
-    return drawn

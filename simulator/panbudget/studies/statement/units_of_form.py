@@ -5,7 +5,7 @@ Factors are fractions, not floats, so that nothing is lost before the one roundi
 Publication 811 (2008), appendix B.8, where a factor in bold type is exact: inch 0.0254 m, foot 0.3048 m, US gallon
 (231 cubic inches) 3.785411784 L. All others here follow from these by whole numbers.
 
-Which foot. SP 811 reckons the acre and the acre-foot by the US survey foot, 1200/3937 m, which makes an acre-foot
+Which foot. SP 811 computes the acre and the acre-foot by the US survey foot, 1200/3937 m, which makes an acre-foot
 1233.489 m³. That foot was retired at the end of 2022 (NIST and National Geodetic Survey, Federal Register 85 FR 62698,
 2020): an acre-foot is now 43 560 cubic feet of 0.3048 m, 1233.48183754752 m³. That is the default here. The older one
 can be asked for by name; the two differ by six parts in a million.
@@ -14,16 +14,20 @@ can be asked for by name; the two differ by six parts in a million.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 
-__all__ = ["AREA_UNITS", "RATE_UNITS", "VOLUME_UNITS", "FormUnit"]
+from panbudget.studies.statement.rounding import rounded
+from panbudget.words import number
 
 _FOOT = Fraction("0.3048")  # m, exact (SP 811, B.8)
 _SURVEY_FOOT = Fraction(1200, 3937)  # m, exact (SP 811, B.6)
 _INCH = Fraction("0.0254")  # m, exact (SP 811, B.8)
 _GALLON = 231 * _INCH**3 * 1000  # L, exact: 3.785411784 (SP 811, B.8)
 _ACRE = 43_560  # square feet
+_ACRE_FOOT, _SURVEY_ACRE_FOOT = (_ACRE * foot**3 * 1000 for foot in (_FOOT, _SURVEY_FOOT))  # L
 _SECONDS = 3600  # in an hour
+_ENDLESS_PLACES = 6  # decimals that are shown of a factor that has no end
 
 
 @dataclass(frozen=True)
@@ -35,8 +39,6 @@ class FormUnit:
     ----------
     key : str
         What a scenario calls it.
-    name : str
-        As it is written out in a sentence.
     symbol : str
         As it stands in a table's heading.
     size : Fraction
@@ -46,7 +48,6 @@ class FormUnit:
     """
 
     key: str
-    name: str
     symbol: str
     size: Fraction
     decimals: int
@@ -72,38 +73,61 @@ class FormUnit:
         """
         return Fraction(value) / self.size
 
+    def rounded(self, value: float, decimals: int | None = None) -> Decimal:
+        """Turn an engine value into this unit, as it is printed. [L, L/h or m²]"""
+        return rounded(self.exact(value), self.decimals if decimals is None else decimals)
 
-def _by_key(*units: FormUnit) -> dict[str, FormUnit]:
-    return {unit.key: unit for unit in units}
+    def text(self, value: float, decimals: int | None = None) -> str:
+        """Write an engine value in this unit: "45.51 m³". [L, L/h or m²]"""
+        return f"{amount(self.rounded(value, decimals))}\u00a0{self.symbol}"
+
+    def factor_text(self, base: str) -> str:
+        """
+        Write this unit's exact size in a base unit.
+
+        Examples
+        --------
+        >>> VOLUME_UNITS["gal"].factor_text("L").replace("\\u00a0", " ")
+        '1 US gal = 3.785411784 L exactly'
+        """
+        rest = self.size.denominator
+        for prime in (2, 5):
+            while rest % prime == 0:
+                rest //= prime
+        if rest == 1:  # it has a last decimal
+            exact = Decimal(self.size.numerator) / Decimal(self.size.denominator)
+            return f"1 {self.symbol} = {exact.normalize():f}\u00a0{base} exactly"
+        size = f"{float(self.size):.{_ENDLESS_PLACES}f}…"
+        return f"1 {self.symbol} = {size}\u00a0{base}, computed with the exact fraction"
 
 
-#: litres in one of each
-VOLUME_UNITS: dict[str, FormUnit] = _by_key(
-    FormUnit("L", "litres", "L", Fraction(1), 0),
-    FormUnit("m^3", "cubic metres", "m³", Fraction(1000), 2),
-    FormUnit("ML", "megalitres", "ML", Fraction(1_000_000), 5),
-    FormUnit("gal", "US gallons", "US gal", _GALLON, 0),
-    FormUnit("acre-foot", "acre-feet", "acre-ft", _ACRE * _FOOT**3 * 1000, 5),
-    FormUnit("acre-inch", "acre-inches", "acre-in", _ACRE * _FOOT**3 * 1000 / 12, 4),
-    FormUnit("acre-foot-survey", "acre-feet (US survey foot)", "acre-ft (survey)", _ACRE * _SURVEY_FOOT**3 * 1000, 5),
-    FormUnit(
-        "acre-inch-survey", "acre-inches (US survey foot)", "acre-in (survey)", _ACRE * _SURVEY_FOOT**3 * 1000 / 12, 4
-    ),
-    FormUnit("hundred-cubic-feet", "hundred cubic feet", "ccf", 100 * _FOOT**3 * 1000, 3),
+def amount(value: Decimal | None) -> str:
+    """Write a printed number: "45.51"; a dash where there is none."""
+    return "–" if value is None else number(float(value), -int(value.as_tuple().exponent))
+
+
+_VOLUMES = (
+    FormUnit("L", "L", Fraction(1), 0),
+    FormUnit("m^3", "m³", Fraction(1000), 2),
+    FormUnit("ML", "ML", Fraction(1_000_000), 5),
+    FormUnit("gal", "US gal", _GALLON, 0),
+    FormUnit("acre-foot", "acre-ft", _ACRE_FOOT, 5),
+    FormUnit("acre-inch", "acre-in", _ACRE_FOOT / 12, 4),
+    FormUnit("acre-foot-survey", "acre-ft (survey)", _SURVEY_ACRE_FOOT, 5),
+    FormUnit("acre-inch-survey", "acre-in (survey)", _SURVEY_ACRE_FOOT / 12, 4),
+    FormUnit("hundred-cubic-feet", "ccf", 100 * _FOOT**3 * 1000, 3),
 )
-
-#: L/h in one of each
-RATE_UNITS: dict[str, FormUnit] = _by_key(
-    FormUnit("L/h", "litres an hour", "L/h", Fraction(1), 0),
-    FormUnit("L/s", "litres a second", "L/s", Fraction(_SECONDS), 3),
-    FormUnit("m^3/h", "cubic metres an hour", "m³/h", Fraction(1000), 3),
-    FormUnit("gal/min", "US gallons a minute", "gal/min", _GALLON * 60, 2),
-    FormUnit("ft^3/s", "cubic feet a second", "ft³/s", _FOOT**3 * 1000 * _SECONDS, 5),
+_RATES = (
+    FormUnit("L/h", "L/h", Fraction(1), 0),
+    FormUnit("L/s", "L/s", Fraction(_SECONDS), 3),
+    FormUnit("m^3/h", "m³/h", Fraction(1000), 3),
+    FormUnit("gal/min", "gal/min", _GALLON * 60, 2),
+    FormUnit("ft^3/s", "ft³/s", _FOOT**3 * 1000 * _SECONDS, 5),
 )
-
-#: m² in one of each
-AREA_UNITS: dict[str, FormUnit] = _by_key(
-    FormUnit("m^2", "square metres", "m²", Fraction(1), 1),
-    FormUnit("ha", "hectares", "ha", Fraction(10_000), 4),
-    FormUnit("acre", "acres", "acre", _ACRE * _FOOT**2, 4),
+_AREAS = (
+    FormUnit("m^2", "m²", Fraction(1), 1),
+    FormUnit("ha", "ha", Fraction(10_000), 4),
+    FormUnit("acre", "acre", _ACRE * _FOOT**2, 4),
 )
+#: litres, L/h and m² in one of each
+VOLUME_UNITS, RATE_UNITS, AREA_UNITS = ({unit.key: unit for unit in units} for units in (_VOLUMES, _RATES, _AREAS))

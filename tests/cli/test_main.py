@@ -37,7 +37,9 @@ def program(*arguments, cwd=None):
 def test_a_new_garden_replays_at_once(tmp_path):
     made = program("new", "mine", cwd=tmp_path)
     assert made.returncode == 0, made.stderr
-    assert sorted(p.name for p in (tmp_path / "mine").iterdir()) == ["garden.toml", "weather.csv"]
+    assert sorted(p.name for p in (tmp_path / "mine").iterdir()) == [
+        *("garden.schema.json", "garden.toml", "weather.csv")
+    ]
     assert "invented" in made.stdout
     assert "invented" in (tmp_path / "mine" / "weather.csv").read_text().splitlines()[0]
     played = program("replay", "mine/garden.toml", "--out", "mine/season", cwd=tmp_path)

@@ -1,5 +1,5 @@
 """
-Command line: `known`, what the program knows by name.
+Command line: `known`, what the program knows by name; `schema`, what a scenario file may say.
 """
 
 from __future__ import annotations
@@ -40,3 +40,15 @@ def known(
     print_table([*(k for k in rows[0] if k != "source"), "source"], cells, wide=True)
     for number, source in enumerate(sources, 1):
         say(f"({number}) {source}")
+
+
+@app.command()
+def schema() -> None:
+    """
+    What may a scenario file say? Its JSON schema, with which an editor completes and checks a garden.toml.
+
+    Example:  panbudget schema > garden.schema.json
+    """
+    from panbudget.scenario.schema import schema as made
+
+    print_json(made())

@@ -25,8 +25,10 @@ def new(
     Example:  panbudget new my-garden
     """
     import importlib.resources
+    import json
 
     from panbudget.reports.folders import new_folder
+    from panbudget.scenario.schema import schema
 
     templates = importlib.resources.files("panbudget") / "templates"
     contents = {name: (templates / name).read_bytes() for name in ("garden.toml", "weather.csv")}
@@ -38,8 +40,11 @@ def new(
     with new_folder(folder, "new", overwrite=overwrite) as made:
         for name, content in contents.items():
             (made / name).write_bytes(content)
+        text = json.dumps(schema(), indent=1, ensure_ascii=False) + "\n"
+        (made / "garden.schema.json").write_text(text, encoding="utf-8")
     say(
-        f"Made {folder}: garden.toml (describe your garden there) and weather.csv (invented, to try it).",
+        f"Made {folder}: garden.toml (describe your garden there) and weather.csv (invented, to try it); "
+        "garden.schema.json lets an editor complete and check the garden.",
         quiet=quiet,
     )
     say(f"Try it:  panbudget replay {folder / 'garden.toml'} --out {folder / 'season'}", quiet=quiet)

@@ -18,7 +18,7 @@ _FIGURES = "figures"
 _SEASON = {"daily.csv", "openings.csv", "season.json"}
 #: all that each command leaves in its folder; the first name is in no other's
 FILES_OF: dict[str, tuple[str, ...]] = {
-    "new": ("garden.toml", "weather.csv"),
+    "new": ("garden.toml", "weather.csv", "garden.schema.json"),
     "check": ("check.html", _FIGURES),
     "replay": ("report.html", "beds.csv", "weeks.csv", *sorted(_SEASON), _FIGURES),
     "compare": ("compare.html", "compare.csv", "compare.json", _FIGURES),

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Annotated, ClassVar, Literal, Self
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import Field, model_validator
 
 from panbudget.errors import Problem
 from panbudget.scenario.problems import Senseless
@@ -23,10 +23,11 @@ from panbudget.scenario.quantities import (
     Length,
     Number,
     OneOf,
+    OrName,
     Pressure,
+    Reads,
     Share,
     Time,
-    name_to_table,
 )
 from panbudget.tables import UnknownName
 from panbudget.tables.plants import find_plant, landscape_level
@@ -193,7 +194,7 @@ class Landscape(_Unnamed):
     plant_factor: (
         Annotated[
             list[Annotated[Number, Field(ge=0, le=1.5)]],
-            BeforeValidator(lambda v: v if isinstance(v, list) else [v]),
+            Reads(lambda v: v if isinstance(v, list) else [v], {"type": "number"}, beside=True),
         ]
         | None
     ) = Field(None, description="share of ETo that a landscape planting needs: one number, or twelve from January")
@@ -238,7 +239,7 @@ PLANTED = "sowing, planting out or (perennials) start of growth"
 class Planting(Described):
     """What grows, and since when."""
 
-    plants: Annotated[Plants, BeforeValidator(name_to_table)] = Field(description='such as "tomato"')
+    plants: Annotated[Plants, OrName] = Field(description='such as "tomato"')
     planted: dt.date | None = Field(None, description=PLANTED)
 
     @model_validator(mode="after")
@@ -277,7 +278,7 @@ class _Bed(Described):
 
     area: Area = Field(description='such as "12 m^2"')
     emitters: Emitters = Field(description='such as { count = 30, flow = "2 L/h", at = "100 kPa" }')
-    soil: Annotated[Soil, BeforeValidator(name_to_table)] = Field(description='such as "loam"')
+    soil: Annotated[Soil, OrName] = Field(description='such as "loam"')
     mulch: Mulch | None = Field(None, description='such as { kind = "organic", cover = 0.8 }')
     wetting_interval: Time | None = Field(
         None, description='between wettings while plants are small, such as "2 d": Kc ini is then computed from it'

@@ -4,31 +4,56 @@ The scenario's building blocks: quantities with units, the base of all its parts
 
 from __future__ import annotations
 
+import re
 import typing
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Annotated, Any, ClassVar
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, GetCoreSchemaHandler
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
 from panbudget.errors import Problem
 from panbudget.scenario.problems import Senseless, kinds_of
-from panbudget.units import UnitError, quantity
+from panbudget.units import KINDS, UnitError, quantity
 
 
-def _reads(kind: str) -> BeforeValidator:
+class Reads:
+    """
+    Annotation of a value that a file writes in another way than the program holds it.
+
+    Parameters
+    ----------
+    read : callable
+        What is written -> what is checked further.
+    written : dict
+        JSON schema of what is written.
+    beside : bool
+        Whether what is checked further may be written too.
+    """
+
+    def __init__(self, read: Callable[[object], object], written: dict[str, Any], *, beside: bool = False) -> None:
+        self.read, self.written, self.beside = read, written, beside
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_before_validator_function(self.read, handler(source))
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"anyOf": [self.written, handler(schema)]} if self.beside else dict(self.written)
+
+
+def _reads(kind: str) -> Reads:
     def read(value: object) -> object:
         try:
             return quantity(value, kind)
         except UnitError as error:
             raise Senseless(error.problem) from error
 
-    return BeforeValidator(read)
+    unit, _, example = KINDS[kind]
+    return Reads(read, {"type": "string", "examples": re.findall('"([^"]+)"', example), "unit": unit})
 
 
-def name_to_table(value: object) -> object:
-    """`soil = "loam"` is short for `soil = { name = "loam" }`."""
-    return {"name": value} if isinstance(value, str) else value
+#: `soil = "loam"` is short for `soil = { name = "loam" }`
+OrName = Reads(lambda value: {"name": value} if isinstance(value, str) else value, {"type": "string"}, beside=True)
 
 
 def _names_a_file(text: str) -> str:

@@ -14,7 +14,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from panbudget.errors import Problem
 from panbudget.scenario.problems import Senseless
-from panbudget.scenario.quantities import Area, Described, Flow, Number, Volume
+from panbudget.scenario.quantities import Area, Described, Flow, Number, Reads, Volume
 
 _LEAP_YEAR = 2000  # so that 29 February may be named
 
@@ -42,7 +42,7 @@ def _low_high(value: object) -> object:
     return low, high
 
 
-MonthDay = Annotated[tuple[int, int], BeforeValidator(_month_day)]
+MonthDay = Annotated[tuple[int, int], Reads(_month_day, {"type": "string", "examples": ["04-01"]})]
 Factors = Annotated[tuple[float, float], BeforeValidator(_low_high)]
 Words = Annotated[str, Field(max_length=200)]
 

@@ -13,10 +13,28 @@ does with its plotting backends. A class takes part by naming its room::
 from __future__ import annotations
 
 import importlib
+import importlib.util
 from pathlib import Path
 from typing import Any, ClassVar
 
+from panbudget.errors import PanbudgetError, Problem
+
 _WRITING = "panbudget.reports.writing"
+
+
+def wants_extra(*packages: str, extra: str = "sweep") -> None:
+    """
+    Make sure that packages of one of our extras are installed.
+
+    Raises
+    ------
+    PanbudgetError
+        One line that says how to install them.
+    """
+    missing = [name for name in packages if importlib.util.find_spec(name) is None]
+    if missing:
+        found = f"this needs {' and '.join(missing)}, which is not installed"
+        raise PanbudgetError(Problem("not-installed", "", found, cure=f"pip install 'panbudget[{extra}]'"))
 
 
 class Reported:

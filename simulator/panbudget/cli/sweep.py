@@ -46,7 +46,8 @@ def sweep(
 
     Example:  panbudget sweep scenarios/district.toml --out district
     """
-    from panbudget.studies.sweep.plan import load_plan, wants_extra
+    from panbudget.extras import wants_extra
+    from panbudget.studies.sweep.plan import load_plan
     from panbudget.studies.sweep.run import estimate
     from panbudget.studies.sweep.run import sweep as swept
 

@@ -137,7 +137,7 @@ def test_names_and_units_that_are_not_known_have_a_line_each(tmp_path, tables):
         load_plan(grid_plan(tmp_path, "daily.nc"))
     lines = caught.value.text().splitlines()
     assert len(lines) == 2
-    assert 'variable tn has units "furlong", which are none known for tmin' in lines[0]
+    assert 'variable tn has units "furlong", which are unknown for tmin' in lines[0]
     assert 'variable pr has units "bucket"' in lines[1]
 
 

@@ -96,7 +96,7 @@ def test_every_bad_row_of_the_table_has_a_line(tmp_path):
     )
     lines = _lines(path)
     assert len(lines) == 6
-    assert 'row 1: latitude = "95" is not a number of degrees from -90 to 90' in lines[0]
+    assert "row 1: latitude = 95.0 must be at most 90" in lines[0]
     assert 'row 2: name = "A" stands in row 1 too' in lines[1]
     assert 'row 3: climate = "wet"' in lines[2] or 'row 3: climate = "wet"' in lines[3]
     assert any("row 4: weather is empty" in line for line in lines)
@@ -105,7 +105,8 @@ def test_every_bad_row_of_the_table_has_a_line(tmp_path):
 def test_a_table_without_a_needed_column_says_which(tmp_path):
     path = make_plan(tmp_path)
     (tmp_path / "weather" / "places.csv").write_text("name,latitud,elevation,weather\nA,4,5,a.csv\n", encoding="utf-8")
-    assert 'has no column latitude; is it "latitud"?' in _lines(path)[0]
+    assert "has no column latitude; expected: a table of sites with name" in _lines(path)[0]
+    assert 'is it "latitud"? Then write sites.columns' in _lines(path)[0]
 
 
 def test_own_headers_and_heights_with_a_unit_are_read(tmp_path):

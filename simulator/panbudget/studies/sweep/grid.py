@@ -24,8 +24,6 @@ from panbudget.weather.text.columns import STANDARD
 from panbudget.weather.text.raw import RawTable
 from panbudget.weather.text.source import Source
 
-__all__ = ["places_in_grid", "read_cells"]
-
 # standard name of the CF table (and what its cell_methods must hold) -> our column
 _STANDARD_NAMES: tuple[tuple[str, str, str], ...] = (
     ("tmin", "air_temperature", "minimum"),
@@ -125,9 +123,9 @@ def places_in_grid(folder: Path, sites: Any) -> tuple[list[Place], int, bytes]:
         name = f"{at:.4f} {over:.4f}"
         places.append(Place(len(places), name, at, over, float(heights[cell]), shown, tuple(map(int, cell))))
     if not places:
-        raise ScenarioError("has no cell with weather on its first day", file=shown)
+        raise _wrong(shown, "has no cell with weather on its first day")
     if len({place.name for place in places}) < len(places):
-        raise ScenarioError("has cells nearer to each other than a ten-thousandth of a degree", file=shown)
+        raise _wrong(shown, "has cells nearer to each other than a ten-thousandth of a degree")
     return places, first.size - len(places), mark
 
 
@@ -203,17 +201,21 @@ def read_cells(
     return result
 
 
+def _wrong(shown: str, found: str, expected: str = "", cure: str = "") -> ScenarioError:
+    return ScenarioError(Problem("bad-grid", "", found, expected, cure), file=shown)
+
+
 def _opened(path: Path, shown: str) -> Any:
     import xarray as xr
 
     if not path.exists():
-        raise ScenarioError("there is no such file; name a NetCDF file or a Zarr folder", file=shown)
+        raise _wrong(shown, "there is no such file", "a NetCDF file or a Zarr folder")
     try:
         # neither dask nor threads: a job reads its own block
         return xr.open_zarr(path, chunks=None, consolidated=False) if path.is_dir() else xr.open_dataset(path)
     except (OSError, ValueError, ImportError, KeyError) as error:
         reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
-        raise ScenarioError(f"can't be read as NetCDF or Zarr ({reason})", file=shown) from None
+        raise _wrong(shown, f"can't be read as NetCDF or Zarr ({reason})") from None
 
 
 def _bytes(path: Path) -> str:
@@ -235,9 +237,9 @@ def _time(data: Any, shown: str) -> str:
         if name in data.coords and np.issubdtype(data[name].dtype, np.datetime64):
             stamps = data[name].to_numpy()
             if len(stamps) > 1 and not (np.diff(stamps) > np.timedelta64(0, "s")).all():
-                raise ScenarioError(f"its times ({name}) don't rise; sort them", file=shown)
+                raise _wrong(shown, f"its times ({name}) don't rise", cure="sort them")
             return str(name)
-    raise ScenarioError("has no time axis in the standard calendar", file=shown)
+    raise _wrong(shown, "has no time axis in the standard calendar")
 
 
 def _variables(data: Any, sites: Any, shown: str) -> dict[str, tuple[str, float, float]]:
@@ -248,10 +250,10 @@ def _variables(data: Any, sites: Any, shown: str) -> dict[str, tuple[str, float,
     for name, choice in own.items():
         key = f"sites.variables.{name}"
         if name not in _UNITS:
-            problems.append(Problem.of_text(f"{key} is no known column; known: {', '.join(_UNITS)}", key))
+            problems.append(Problem("unknown-column", key, "is an unknown column", f"one of {', '.join(_UNITS)}"))
         elif choice.column not in data:
-            have = ", ".join(map(str, data.data_vars))
-            problems.append(Problem.of_text(f'{key}: there is no variable "{choice.column}"; the grid has {have}', key))
+            have = f"the grid's variables: {', '.join(map(str, data.data_vars))}"
+            problems.append(Problem("no-variable", key, f'= "{choice.column}" is not in the grid', have))
         else:
             unit = choice.unit or str(data[choice.column].attrs.get("units", ""))
             _add(found, problems, name, choice.column, unit)
@@ -260,18 +262,16 @@ def _variables(data: Any, sites: Any, shown: str) -> dict[str, tuple[str, float,
             continue
         fitting = [str(key) for key, values in data.data_vars.items() if _is(values, standard, method)]
         if len(fitting) > 1:
-            message = f"variables {' and '.join(fitting)} may both be {name}; name one under sites.variables"
-            problems.append(Problem.of_text(message, name))
+            found_two = f"variables {' and '.join(fitting)} may both be {name}"
+            problems.append(Problem("two-variables", "", found_two, cure="name one under sites.variables", value=name))
         elif fitting:
             _add(found, problems, name, fitting[0], str(data[fitting[0]].attrs.get("units", "")))
     for name in ("tmin", "tmax"):
         if name not in found and not problems:
             word = "minimum" if name == "tmin" else "maximum"
-            message = (
-                f'has no {name}: a variable with standard_name "air_temperature" and cell_methods "time: {word}" is '
-                f'expected, or sites.variables.{name} = {{ column = "…", unit = "…" }}'
-            )
-            problems.append(Problem.of_text(message, name))
+            expected = f'a variable with standard_name "air_temperature" and cell_methods "time: {word}"'
+            cure = f'or name one: sites.variables.{name} = {{ column = "…", unit = "…" }}'
+            problems.append(Problem("no-variable", "", f"has no {name}", expected, cure, name))
     if problems:
         raise ScenarioError(*problems, file=shown)
     return found
@@ -302,8 +302,8 @@ def _add(
     }
     plain = aliases.get(plain, plain)
     if plain not in known:
-        message = f'variable {variable} has units "{unit}", which are none known for {name}; known: {", ".join(known)}'
-        problems.append(Problem.of_text(message, name, unit))
+        unknown = f'variable {variable} has units "{unit}", which are unknown for {name}'
+        problems.append(Problem("unknown-unit", "", unknown, f"one of {', '.join(known)}", value=unit))
         return
     found[name] = (variable, *known[plain])
 
@@ -315,8 +315,7 @@ def _coordinates(data: Any, found: Mapping[str, Any], shown: str) -> tuple[Any, 
     for name, (variable, *_) in found.items():
         if set(map(str, data[variable].dims)) != {time, *axes}:
             got = ", ".join(map(str, data[variable].dims))
-            message = f"variable {variable} ({name}) lies on {got}; {', '.join((time, *axes))} are expected"
-            raise ScenarioError(message, file=shown)
+            raise _wrong(shown, f"variable {variable} ({name}) lies on {got}", ", ".join((time, *axes)))
     pair = []
     for standard, units in (("latitude", "degrees_north"), ("longitude", "degrees_east")):
         fitting = [
@@ -325,7 +324,7 @@ def _coordinates(data: Any, found: Mapping[str, Any], shown: str) -> tuple[Any, 
             if values.attrs.get("standard_name") == standard or values.attrs.get("units") == units or key == standard
         ]
         if not fitting or not set(fitting[0].dims) <= set(axes):
-            raise ScenarioError(f"has no {standard} on the axes {', '.join(axes)}", file=shown)
+            raise _wrong(shown, f"has no {standard} on the axes {', '.join(axes)}")
         spread = fitting[0].set_dims({axis: data.sizes[axis] for axis in axes}) if len(axes) else fitting[0]
         pair.append(spread.transpose(*axes).to_numpy().astype(float))
     return pair[0], pair[1], axes
@@ -338,9 +337,7 @@ def _heights(data: Any, sites: Any, axes: tuple[str, ...], shown: str) -> Any:
     for values in data.variables.values():
         if values.attrs.get("standard_name") in _HEIGHTS and set(values.dims) == set(axes):
             if values.attrs.get("units", "m") != "m":
-                raise ScenarioError(f'its heights are in "{values.attrs["units"]}"; m is expected', file=shown)
+                raise _wrong(shown, f'its heights are in "{values.attrs["units"]}"', "m")
             return values.transpose(*axes).to_numpy().astype(float)
-    message = (
-        'has no heights (standard_name "surface_altitude"); add them, or give one for all: sites.elevation = "200 m"'
-    )
-    raise ScenarioError(message, file=shown)
+    cure = 'add them, or give one for all: sites.elevation = "200 m"'
+    raise _wrong(shown, 'has no heights (standard_name "surface_altitude")', cure=cure)

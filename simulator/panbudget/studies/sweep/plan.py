@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import importlib.metadata
-import importlib.util
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +17,8 @@ from typing import Annotated, Any, Self
 from pydantic import Field, ValidationError, model_validator
 
 from panbudget.engine import season as engine
-from panbudget.errors import PanbudgetError, Problem, ScenarioError
+from panbudget.errors import Problem, ScenarioError
+from panbudget.extras import wants_extra
 from panbudget.files import read_toml
 from panbudget.scenario import problems as scenario_errors
 from panbudget.scenario.garden import USABLE, Column, Scenario, is_usable, load_scenario
@@ -27,8 +27,6 @@ from panbudget.scenario.quantities import Described, Length
 from panbudget.studies.sweep.bundle import Design
 from panbudget.studies.sweep.site import Place
 from panbudget.studies.sweep.sites import places_in_table
-
-__all__ = ["Chosen", "Described", "Plan", "PlanFile", "Sites", "load_plan", "wants_extra"]
 
 #: what a design may not change, since the plan gives it or a sweep has no use for it
 _NOT_BY_DESIGN = ("site", "weather", "season", "what_if", "variant", "title", "note")
@@ -170,22 +168,6 @@ class Plan:
         return None if first is None or last is None else list(range(first, last + 1))
 
 
-def wants_extra(*packages: str) -> None:
-    """
-    Make sure that what a sweep needs is installed.
-
-    Raises
-    ------
-    PanbudgetError
-        One line that says how to install it.
-    """
-    missing = [name for name in packages if importlib.util.find_spec(name) is None]
-    if missing:
-        raise PanbudgetError(
-            f"this needs {' and '.join(missing)}, which is not installed: pip install 'panbudget[sweep]'"
-        )
-
-
 def load_plan(path: str | Path) -> Plan:
     """
     Read a plan and all that it names, weather files left aside.
@@ -215,7 +197,7 @@ def load_plan(path: str | Path) -> Plan:
     designs = []
     for name, overlay in (described.design or {"as described": {}}).items():
         try:
-            designs.append(Design(name, _designed(base, name, overlay)))
+            designs.append(Design(name, _designed(base, overlay)))
         except ScenarioError as error:
             problems.extend(problem.under(f"design.{name}: ") for problem in error.problems)
     marks = [content, base.sha256.encode(), Path(engine.__file__).read_bytes()]
@@ -224,7 +206,7 @@ def load_plan(path: str | Path) -> Plan:
     try:
         if described.sites.table is not None:
             table = path.parent / described.sites.table
-            marks.append(_content(table, "name a CSV or Parquet table of sites"))
+            marks.append(_content(table, "a CSV or Parquet table of sites"))
             places = places_in_table(table, described.sites.columns, shown_as=described.sites.table)
         elif described.sites.grid is not None:
             wants_extra("xarray")
@@ -234,7 +216,7 @@ def load_plan(path: str | Path) -> Plan:
             marks.append(mark)
     except ScenarioError as error:
         if problems:
-            problems.extend(Problem.of_text(f"{error.file}: {line.sentence()}", line.where) for line in error.problems)
+            problems.extend(problem.under(f"{error.file}: ") for problem in error.problems)
         else:
             raise
     if problems:
@@ -244,13 +226,13 @@ def load_plan(path: str | Path) -> Plan:
     return Plan(path, described, base, tuple(designs), places, left_out, fingerprint)
 
 
-def _content(path: Path, cure: str) -> bytes:
+def _content(path: Path, expected: str) -> bytes:
     try:
         return path.read_bytes()
-    except FileNotFoundError:
-        raise ScenarioError(f"there is no such file; {cure}", file=str(path)) from None
     except OSError as error:
-        raise ScenarioError(f"can't be read ({error.strerror}); {cure}", file=str(path)) from None
+        missing = isinstance(error, FileNotFoundError)
+        found = "there is no such file" if missing else f"can't be read ({error.strerror})"
+        raise ScenarioError(Problem("unreadable", "", found, expected), file=str(path)) from None
 
 
 def _version(name: str) -> str:
@@ -261,23 +243,20 @@ def _version(name: str) -> str:
 
 
 def _unfit(base: Scenario) -> Iterator[Problem]:
-    if base.what_if.heat is not None:
-        yield Problem.of_text(
-            f"scenario = {base.path.name} has [what_if.heat], and a sweep takes the years as they were: leave it out",
-            "scenario",
-        )
-    salty = [name for name, supply in base.supply.items() if supply.salinity]
-    for what, there in (("a [[fault]]", bool(base.fault)), ("a supply with salinity", bool(salty))):
+    unfit = {
+        "[what_if.heat]": base.what_if.heat is not None,
+        "a [[fault]]": bool(base.fault),
+        "a supply with salinity": any(supply.salinity for supply in base.supply.values()),
+    }
+    for what, there in unfit.items():
         if there:
-            message = f"scenario = {base.path.name} has {what}, which a sweep does not reckon with: leave it out"
-            yield Problem.of_text(message, "scenario")
+            found = f"= {base.path.name} has {what}, and a sweep takes sound gardens in the years as they were"
+            yield Problem("not-for-a-sweep", "scenario", found, cure="leave it out")
 
 
-def _designed(base: Scenario, name: str, overlay: dict[str, Any]) -> Scenario:
+def _designed(base: Scenario, overlay: dict[str, Any]) -> Scenario:
     wrong = [
-        Problem.of_text(
-            f"{key} can't differ between designs; a design changes supply, controller and what is below them", key
-        )
+        Problem("same-for-all", key, "can't differ between designs", "supply, controller and what is below them")
         for key in overlay
         if key in _NOT_BY_DESIGN
     ]

@@ -20,9 +20,10 @@ import pandas as pd
 
 from panbudget.engine.compiled import has_compiler
 from panbudget.errors import PanbudgetError
+from panbudget.extras import wants_extra
 from panbudget.studies.sweep.cluster import run_jobs
 from panbudget.studies.sweep.jobs import BadSite, Job, Part, cut, how_many, kit_of
-from panbudget.studies.sweep.plan import Plan, load_plan, wants_extra
+from panbudget.studies.sweep.plan import Plan, load_plan
 from panbudget.studies.sweep.store import Store
 from panbudget.studies.sweep.summary import Choice, Summary, summarised
 

@@ -4,24 +4,24 @@ Sites: the table of places with a weather file each, CSV or Parquet, checked row
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
+from pydantic import ValidationError
 
 from panbudget.errors import Problem, ScenarioError, nearest
+from panbudget.extras import wants_extra
+from panbudget.scenario import problems as scenario_errors
+from panbudget.scenario.garden import Site
 from panbudget.studies.sweep.site import Place
-from panbudget.units import UnitError, quantity
 from panbudget.weather.text.rows import read_typed
 
-__all__ = ["places_in_table"]
-
 _NEEDED = ("name", "latitude", "elevation", "weather")
-_WORDS = {"setting": ("inland", "coast"), "climate": ("auto", "dry", "humid")}
-_KNOWN = (*_NEEDED, "longitude", "timezone", *_WORDS)
+_KNOWN = (*_NEEDED, *(key for key in Site.model_fields if key not in _NEEDED))
+_MORE = ("timezone", "setting", "climate")
 _MOST_LINES = 20
+_LONGEST_NAME = 120  # characters
 
 
 def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) -> list[Place]:
@@ -48,48 +48,73 @@ def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) ->
         All that is wrong with it, a line each, at most twenty.
     """
     table = _read(path, shown_as)
-    problems = [
-        Problem.of_text(f"sites.columns.{name} is no known column; known: {', '.join(_KNOWN)}", f"sites.columns.{name}")
-        for name in columns
-        if name not in _KNOWN
-    ]
-    problems += [
-        Problem.of_text(
-            f"has no column {header}, which sites.columns.{name} names; it has {', '.join(map(str, table.columns))}",
-            name,
-        )
-        for name, header in columns.items()
-        if header not in table.columns
-    ]
-    if not problems:
-        table = table.rename(columns={header: name for name, header in columns.items()})
-        for name in _NEEDED:
-            if name not in table.columns:
-                near = nearest(name, map(str, table.columns))
-                hint = f'; is it "{near}"? Then write sites.columns = {{ {name} = "{near}" }}' if near else ""
-                problems.append(
-                    Problem.of_text(f"has no column {name}{hint}; a table of sites needs {', '.join(_NEEDED)}", name)
-                )
+    problems = list(_wrong_columns(table, columns))
     if problems:
         raise ScenarioError(*problems, file=shown_as)
     if not len(table):
-        raise ScenarioError("holds no site; one row a site is expected", file=shown_as)
+        raise ScenarioError(Problem("no-site", "", "holds no site", "one row a site"), file=shown_as)
+    table = table.rename(columns={header: name for name, header in columns.items()})
     places: list[Place] = []
-    seen: dict[str, int] = {}
-    for index, row in enumerate(table.to_dict("records")):
-        wrong: list[str] = []
-        place = _place(index, {str(key): value for key, value in row.items()}, wrong)
-        if place.name in seen:
-            wrong.append(f'name = "{place.name}" stands in row {seen[place.name]} too; names must differ')
-        seen.setdefault(place.name, index + 1)
-        problems += [Problem.of_text(f"row {index + 1}: {text}", f"row {index + 1}") for text in wrong]
-        places.append(place)
+    rows: dict[str, int] = {}
+    for index, cells in enumerate(table.to_dict("records")):
+        row = {key: text for key in _KNOWN if (text := str(cells.get(key, "")).strip())}
+        name, wrong = row.get("name", ""), [*_wrong_names(row, rows)]
+        rows.setdefault(name, index + 1)
+        try:
+            site = Site.model_validate({key: _value(key, row[key]) for key in Site.model_fields if key in row})
+            more: dict[str, str] = {key: row[key] for key in _MORE if key in row}
+            places.append(
+                Place(index, name, site.latitude, site.longitude, site.elevation, row.get("weather", ""), more=more)
+            )
+        except ValidationError as error:
+            wrong += scenario_errors.problems(error, Site)
+        problems += [problem.under(f"row {index + 1}: ") for problem in wrong]
     if len(problems) > _MOST_LINES:
-        more = len(problems) - _MOST_LINES
-        problems = [*problems[:_MOST_LINES], Problem.of_text(f"and {more} more problems like these", "")]
+        more_lines = f"and {len(problems) - _MOST_LINES} more problems like these"
+        problems = [*problems[:_MOST_LINES], Problem("more", "", more_lines)]
     if problems:
         raise ScenarioError(*problems, file=shown_as)
     return places
+
+
+def _wrong_columns(table: pd.DataFrame, columns: Mapping[str, str]) -> Iterator[Problem]:
+    headers = list(map(str, table.columns))
+    for name, header in columns.items():
+        if name not in _KNOWN:
+            yield Problem(
+                "unknown-column", f"sites.columns.{name}", "is an unknown column", f"one of {', '.join(_KNOWN)}"
+            )
+        elif header not in headers:
+            found = f"has no column {header}, which sites.columns.{name} names; it has {', '.join(headers)}"
+            yield Problem("no-column", "", found, value=name)
+    for name in _NEEDED:
+        if name not in headers and name not in columns:
+            near = nearest(name, headers)
+            cure = f'is it "{near}"? Then write sites.columns = {{ {name} = "{near}" }}' if near else ""
+            needs = f"a table of sites with {', '.join(_NEEDED)}"
+            yield Problem("no-column", "", f"has no column {name}", needs, cure, value=name)
+
+
+def _wrong_names(row: Mapping[str, str], rows: Mapping[str, int]) -> Iterator[Problem]:
+    name = row.get("name", "")
+    if not name or not name.isprintable() or len(name) > _LONGEST_NAME:
+        expected = f"1 to {_LONGEST_NAME} printable characters"
+        yield Problem("bad-name", "name", f'= "{name[:40]}" is not a usable name', expected, value=name)
+    elif name in rows:
+        yield Problem(
+            "same-name", "name", f'= "{name}" stands in row {rows[name]} too', "names that differ", value=name
+        )
+    if "weather" not in row:
+        yield Problem("no-weather", "weather", "is empty", "the name of a weather file")
+
+
+def _value(key: str, text: str) -> float | str:
+    """A number stands for degrees, or for metres of height; anything else is left for the scenario's own check."""
+    try:
+        number = float(text)
+    except ValueError:
+        return text
+    return f"{text} m" if key == "elevation" else number
 
 
 def _read(path: Path, shown_as: str) -> pd.DataFrame:
@@ -99,65 +124,11 @@ def _read(path: Path, shown_as: str) -> pd.DataFrame:
         if table.problems:
             raise ScenarioError(*table.problems, file=shown_as)
         return pd.DataFrame([row.cells for row in table.rows], columns=table.header)
-    from panbudget.studies.sweep.plan import wants_extra
-
     wants_extra("pyarrow")
     try:
         frame = pd.read_parquet(path)
         return frame.astype(object).where(frame.notna(), "").map(str)
     except (OSError, ValueError) as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise ScenarioError(f"can't be read as a table of sites ({reason})", file=shown_as) from None
-
-
-def _place(index: int, row: Mapping[str, Any], wrong: list[str]) -> Place:
-    name = str(row["name"]).strip()
-    if not name or not name.isprintable() or len(name) > 120:
-        wrong.append(f'name = "{name[:40]}" is no usable name: 1 to 120 printable characters')
-    weather = str(row["weather"]).strip()
-    if not weather:
-        wrong.append("weather is empty; the name of a weather file is expected")
-    longitude = str(row.get("longitude", "")).strip()
-    more = {key: str(row[key]).strip() for key in ("timezone", *_WORDS) if str(row.get(key, "")).strip()}
-    for key, words in _WORDS.items():
-        if more.get(key, words[0]) not in words:
-            wrong.append(f'{key} = "{more[key]}" must be one of {", ".join(words)}')
-    if "timezone" in more:
-        import zoneinfo
-
-        try:
-            zoneinfo.ZoneInfo(more["timezone"])
-        except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
-            wrong.append(f'timezone = "{more["timezone"]}" is not a time zone that is known')
-    return Place(
-        index=index,
-        name=name,
-        latitude=_degrees("latitude", row["latitude"], 90.0, wrong),
-        longitude=_degrees("longitude", longitude, 180.0, wrong) if longitude else None,
-        elevation=_height(row["elevation"], wrong),
-        file=weather,
-        more=more,
-    )
-
-
-def _degrees(name: str, text: Any, most: float, wrong: list[str]) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not abs(value) <= most:
-        wrong.append(f'{name} = "{text}" is not a number of degrees from -{most:.0f} to {most:.0f}')
-    return value
-
-
-def _height(text: Any, wrong: list[str]) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        try:
-            value = quantity(str(text), "length")
-        except UnitError:
-            value = math.nan
-    if not -430.0 <= value <= 6000.0:
-        wrong.append(f'elevation = "{text}" is no height above sea; metres are expected, such as 240 or "800 ft"')
-    return value
+        problem = Problem("unreadable", "", f"can't be read as a table of sites ({reason})", "CSV or Parquet")
+        raise ScenarioError(problem, file=shown_as) from None

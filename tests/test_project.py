@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import importlib.metadata
 import pkgutil
 import re
 from pathlib import Path
@@ -10,6 +11,7 @@ from pathlib import Path
 import pytest
 
 import panbudget
+from panbudget.cli.main import VERBS
 
 ROOT = Path(__file__).resolve().parents[1]
 MODULES = sorted(m.name for m in pkgutil.walk_packages(panbudget.__path__, "panbudget.") if "__main__" not in m.name)
@@ -30,6 +32,12 @@ def test_facades_list_their_names():
         assert importlib.import_module(name).__all__, name
 
 
+def test_every_verb_of_the_command_line_is_a_function_of_its_own_name():
+    for verb in set(VERBS) - {"new"}:
+        assert callable(getattr(panbudget, verb)), verb
+        assert verb in panbudget.__all__
+
+
 def test_every_module_says_what_it_is_for():
     for name in MODULES:
         assert (importlib.import_module(name).__doc__ or "").strip(), name
@@ -38,6 +46,7 @@ def test_every_module_says_what_it_is_for():
 def test_the_packages_own_names_are_found_when_wanted():
     for name in panbudget.__all__:
         assert getattr(panbudget, name) is not None
+    assert panbudget.__version__ == importlib.metadata.version("panbudget")
     with pytest.raises(AttributeError, match="no attribute 'nonsense'"):
         panbudget.nonsense  # noqa: B018
 

@@ -1,8 +1,14 @@
 """
 panbudget: a season of weather through an unpowered, evaporation-driven irrigation valve and the beds it waters.
 
-The verbs of the command line are functions here: ``from panbudget import load_scenario, replay``. Names are
-imported when first used, so that importing the package costs nothing.
+Every verb of the command line is a function here, which takes a scenario or the path of its file::
+
+    import panbudget as pb
+
+    garden = pb.load_scenario("garden.toml")
+    season = pb.replay(garden, start="2025-06-01")
+
+Names are imported when first used, so that importing the package costs nothing.
 """
 
 from __future__ import annotations
@@ -11,90 +17,102 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
-    from panbudget.reports.season.files import write_comparison
-    from panbudget.reports.writing import write_away, write_season, write_setup, write_statement
+    from panbudget.errors import (
+        ClosureError,
+        OutputError,
+        PanbudgetError,
+        Problem,
+        ReadingsError,
+        ScenarioError,
+        WeatherError,
+    )
     from panbudget.scenario.garden import Scenario, load_scenario, scenario_from
     from panbudget.season.replay import replay
     from panbudget.season.result import Season
     from panbudget.season.years import read_year
     from panbudget.studies.away import Away, away
+    from panbudget.studies.check import Checked, check
     from panbudget.studies.compare import Comparison, compare
     from panbudget.studies.faults import Trials, faults
     from panbudget.studies.fit.estimate import Fit, fit
+    from panbudget.studies.known import known
     from panbudget.studies.ranges import with_spread
     from panbudget.studies.setup import SetUp, setup
+    from panbudget.studies.size.choose import Sizing, size
     from panbudget.studies.statement.account import Statement, statement
+    from panbudget.studies.sweep.run import Swept, sweep
     from panbudget.weather import Fallback, Weather, read_weather
+
+    __version__: str
 
 __all__ = [
     "Away",
+    "Checked",
+    "ClosureError",
     "Comparison",
     "Fallback",
     "Fit",
+    "OutputError",
     "PanbudgetError",
+    "Problem",
+    "ReadingsError",
     "Scenario",
     "ScenarioError",
     "Season",
     "SetUp",
+    "Sizing",
     "Statement",
+    "Swept",
     "Trials",
     "Weather",
     "WeatherError",
+    "__version__",
     "away",
+    "check",
     "compare",
     "faults",
     "fit",
+    "known",
     "load_scenario",
     "read_weather",
     "read_year",
     "replay",
     "scenario_from",
     "setup",
+    "size",
     "statement",
+    "sweep",
     "with_spread",
-    "write_away",
-    "write_comparison",
-    "write_season",
-    "write_setup",
-    "write_statement",
 ]
 
-_HOME = {
-    "Fit": "studies.fit.estimate",
-    "fit": "studies.fit.estimate",
-    "Trials": "studies.faults",
-    "faults": "studies.faults",
-    "with_spread": "studies.ranges",
-    "SetUp": "studies.setup",
-    "setup": "studies.setup",
-    "write_setup": "reports.writing",
-    "Away": "studies.away",
-    "away": "studies.away",
-    "Comparison": "studies.compare",
-    "compare": "studies.compare",
-    "PanbudgetError": "errors",
-    "ScenarioError": "errors",
-    "WeatherError": "errors",
-    "Scenario": "scenario.garden",
-    "load_scenario": "scenario.garden",
-    "scenario_from": "scenario.garden",
-    "Season": "season.result",
-    "replay": "season.replay",
-    "Fallback": "weather",
-    "Weather": "weather",
-    "read_weather": "weather",
-    "read_year": "season.years",
-    "write_away": "reports.writing",
-    "write_comparison": "reports.season.files",
-    "write_season": "reports.writing",
-    "Statement": "studies.statement.account",
-    "statement": "studies.statement.account",
-    "write_statement": "reports.writing",
+# module -> the names that it gives
+_FROM = {
+    "errors": "ClosureError OutputError PanbudgetError Problem ReadingsError ScenarioError WeatherError",
+    "scenario.garden": "Scenario load_scenario scenario_from",
+    "season.replay": "replay",
+    "season.result": "Season",
+    "season.years": "read_year",
+    "studies.away": "Away away",
+    "studies.check": "Checked check",
+    "studies.compare": "Comparison compare",
+    "studies.faults": "Trials faults",
+    "studies.fit.estimate": "Fit fit",
+    "studies.known": "known",
+    "studies.ranges": "with_spread",
+    "studies.setup": "SetUp setup",
+    "studies.size.choose": "Sizing size",
+    "studies.statement.account": "Statement statement",
+    "studies.sweep.run": "Swept sweep",
+    "weather": "Fallback Weather read_weather",
 }
+_HOME = {name: module for module, names in _FROM.items() for name in names.split()}
 
 
 def __getattr__(name: str) -> Any:
+    if name == "__version__":
+        from importlib.metadata import version
+
+        return version("panbudget")
     if name not in _HOME:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     return getattr(importlib.import_module(f"panbudget.{_HOME[name]}"), name)

@@ -11,13 +11,14 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, ClassVar
 
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError
 from panbudget.extras import Reported
-from panbudget.scenario.garden import Controller, Heat, Scenario
+from panbudget.scenario.garden import Controller, Heat, Scenario, as_scenario
 from panbudget.season.heat import said as heat_said
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
@@ -229,7 +230,7 @@ class Away(Reported):
 
 
 def away(
-    scenario: Scenario,
+    scenario: Scenario | str | Path,
     start: dt.date,
     end: dt.date,
     *,
@@ -241,7 +242,7 @@ def away(
 
     Parameters
     ----------
-    scenario : Scenario
+    scenario : Scenario or path
     start, end : date
         First and last day away; the year does not matter.
     weather : Weather, optional
@@ -265,6 +266,7 @@ def away(
     warmer and without rain, in their middle. Changes are in place from the season's first day; what is done by hand
     happens on the morning of leaving.
     """
+    scenario = as_scenario(scenario)
     if end < start:
         raise _wrong(scenario, f"the days away end, {end}, before they start, {start}; give the earlier date as --from")
     if (end - start).days >= MOST_DAYS:

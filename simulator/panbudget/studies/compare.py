@@ -12,12 +12,13 @@ import datetime as dt
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError, nearest
-from panbudget.scenario.garden import Scenario
+from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.heat import HeatWave, find_heat_waves, made_wave
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
@@ -210,7 +211,7 @@ class Comparison:
 
 
 def compare(
-    scenario: Scenario,
+    scenario: Scenario | str | Path,
     names: list[str] | tuple[str, ...],
     *,
     around_heat: bool = False,
@@ -226,7 +227,7 @@ def compare(
 
     Parameters
     ----------
-    scenario : Scenario
+    scenario : Scenario or path
     names : sequence of str
         Variants, two to six; "as described" is the scenario without any. The first is what the others are measured
         against.
@@ -253,6 +254,7 @@ def compare(
     ScenarioError, WeatherError
         Fewer than two or more than six variants, an unknown one, one with weather of its own, days outside.
     """
+    scenario = as_scenario(scenario)
     if hot_above is not None and not around_heat:
         message = (
             f"--hot-above {hot_above:g} °C is for the heat wave to look at; add --around heat, or leave out --hot-above"

@@ -12,6 +12,7 @@ import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,7 @@ import numpy.typing as npt
 from panbudget.errors import Problem, ScenarioError
 from panbudget.numeric import Floats
 from panbudget.physics.hydraulics import emitter_flow
-from panbudget.scenario.garden import Scenario
+from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.replay import replay
 from panbudget.season.supplies import most_static
 from panbudget.season.years import in_year, years_at_hand
@@ -177,7 +178,7 @@ class Sizing:
 
 
 def size(
-    scenario: Scenario,
+    scenario: Scenario | str | Path,
     *,
     weather: Weather | None = None,
     controller: str | None = None,
@@ -188,7 +189,7 @@ def size(
 
     Parameters
     ----------
-    scenario : Scenario
+    scenario : Scenario or path
         With its wishes, and what is owned.
     weather : Weather, optional
         Already read; else the scenario's file, all of it.
@@ -206,6 +207,7 @@ def size(
     ScenarioError
         No such controller; owned things of which none will do.
     """
+    scenario = as_scenario(scenario)
     if controller is not None and controller not in scenario.controller:
         names = ", ".join(scenario.controller)
         message = f"there is no [controller.{controller}]; the file has {names}"

@@ -12,7 +12,6 @@ from panbudget.reports.away.figures import room_figure
 from panbudget.reports.away.page import away_sentences
 from panbudget.reports.canvas import svg_text
 from panbudget.reports.compare.figures import COMPARE_FIGURES, depletion_figure, openings_figure, pan_levels_figure
-from panbudget.reports.compare.page import compare_html
 from panbudget.reports.compare.words import comparison_sentences
 from panbudget.reports.setup.page import setup_report
 from panbudget.reports.setup.pan_drawing import HEIGHT, WIDTH, Box, Line, Text, as_svg, pan_drawing
@@ -42,8 +41,7 @@ def alone(make_garden):
 
 
 def comparison_page(comparison):
-    drawn = {name: svg_text(draw(comparison)) for name, draw in COMPARE_FIGURES.items()}
-    return compare_html(comparison, drawn, provenance(next(iter(comparison.seasons.values()))))
+    return as_page(comparison, {name: svg_text(comparison.plot(name)) for name in COMPARE_FIGURES})
 
 
 def away_page(found):
@@ -93,7 +91,7 @@ def test_sentences_name_openings_litres_stress_and_recovery(make_garden):
         "openings in place of",
         " L in place of ",
         " mm in place of ",
-        "stress day",
+        "short of water",
         "worst depletion",
         "recovered",
     ):

@@ -26,7 +26,8 @@ def garden(make_garden):
 
 
 def by_measure(comparison, variant, where, span="season"):
-    return {d.measure.key: d for d in comparison.differences if (d.variant, d.where, d.span) == (variant, where, span)}
+    rows = comparison.differences.itertuples()
+    return {d.measure: d for d in rows if (d.variant, d.where, d.span) == (variant, where, span)}
 
 
 def test_each_variant_is_the_season_that_replay_gives(garden):
@@ -35,11 +36,11 @@ def test_each_variant_is_the_season_that_replay_gives(garden):
     for name, scenario in ((AS_DESCRIBED, garden), ("wide", garden.with_variant("wide"))):
         alone = replay(scenario)
         assert found.seasons[name].totals["controllers"] == alone.totals["controllers"]
-        openings = found.values["season", name, "upper", "openings"]
+        openings = found.value("season", name, "upper", "openings")
         assert openings == alone.totals["controllers"]["upper"]["openings"]
         bed = alone.totals["beds"]["upper/tomatoes"]
-        assert found.values["season", name, "upper/tomatoes", "irrigation_mm"] == pytest.approx(bed["irrigation_mm"])
-        stress = found.values["season", name, "upper/tomatoes", "stress_days"]
+        assert found.value("season", name, "upper/tomatoes", "irrigation_mm") == pytest.approx(bed["irrigation_mm"])
+        stress = found.value("season", name, "upper/tomatoes", "stress_days")
         assert stress == bed["driest_quarter"]["stress_days"]
 
 
@@ -50,11 +51,11 @@ def test_a_window_is_cut_out_of_the_whole_season(garden):
     assert found.spans == ("window", "season")
     whole = replay(garden)
     part = whole.controllers["upper"].loc["2025-05-11":"2025-05-20"]
-    assert found.values["window", AS_DESCRIBED, "upper", "litres"] == pytest.approx(part["litres"].sum())
+    assert found.value("window", AS_DESCRIBED, "upper", "litres") == pytest.approx(part["litres"].sum())
     bed = whole.beds["upper/tomatoes"].loc["2025-05-11":"2025-05-20"]
     worst = (100 * bed["driest_depletion_mm"] / bed["taw_mm"]).max()
-    assert found.values["window", AS_DESCRIBED, "upper/tomatoes", "worst_depletion_percent"] == pytest.approx(worst)
-    assert found.values["season", AS_DESCRIBED, "upper", "litres"] == pytest.approx(
+    assert found.value("window", AS_DESCRIBED, "upper/tomatoes", "worst_depletion_percent") == pytest.approx(worst)
+    assert found.value("season", AS_DESCRIBED, "upper", "litres") == pytest.approx(
         whole.totals["controllers"]["upper"]["litres"]
     )
 
@@ -64,7 +65,7 @@ def test_around_heat_looks_from_five_days_before_to_fourteen_after(garden):
     assert (found.wave.start, found.wave.end) == (dt.date(2025, 5, 11), dt.date(2025, 5, 20))
     assert (found.start, found.end) == (dt.date(2025, 5, 6), dt.date(2025, 5, 30))  # the season ends on the 30th
     assert "heat wave here is" in found.definition
-    assert ("window", "wide", "upper/tomatoes", "recovery_days") in found.values
+    assert found.value("window", "wide", "upper/tomatoes", "recovery_days") is not None
 
 
 def test_around_heat_takes_the_made_wave(garden):
@@ -124,9 +125,9 @@ def test_the_table_has_a_row_for_each_difference_and_json_no_infinity(garden):
     assert list(table.columns[:6]) == ["span", "where", "measure", "unit", "variant", "against"]
     import json
 
-    from panbudget.reports.season.files import comparison_json
+    from panbudget.reports.writing import as_json
 
-    assert json.loads(json.dumps(comparison_json(found), allow_nan=False))["wave"]["days"] == 10
+    assert json.loads(json.dumps(as_json(found), allow_nan=False))["wave"]["days"] == 10
 
 
 OTHER = {
@@ -138,13 +139,13 @@ OTHER = {
 @pytest.mark.parametrize(
     ("names", "said"),
     [
-        (["wide"], "takes two to 6 variants and was given 1; name another, or add --with-base"),
+        (["wide"], "takes two to 6 variants and was given 1; name another (the file has: wide"),
         ([], "was given 0"),
-        (["wide", "wyde"], 'there is no [variant.wyde]; did you mean "wide"?'),
+        (["wide", "wyde"], '[variant.wyde] is not in this file; did you mean "wide"?'),
         (["wide", "zzz"], "the file has: wide, hardly"),
         (["wide", "wide"], '"wide" is asked for twice'),
         (["wide", "hardly", "slower", "same", "heavier", AS_DESCRIBED, "cooler"], "was given 7; leave some out"),
-        ([AS_DESCRIBED, "cooler"], '"cooler" has another weather than "as described"'),
+        ([AS_DESCRIBED, "cooler"], '[variant.cooler] has another weather than "as described"'),
         ([AS_DESCRIBED, "elsewhere"], "another site and season"),
     ],
 )
@@ -157,11 +158,11 @@ def test_what_can_t_be_compared_is_told_in_one_line(make_garden, names, said):
 
 
 def test_dates_and_heat_don_t_go_together_and_no_wave_is_told(garden, make_garden):
-    with pytest.raises(ScenarioError, match="leave out --start and --end"):
+    with pytest.raises(ScenarioError, match="leave out start and end"):
         compare(garden, [AS_DESCRIBED, "wide"], around_heat=True, start=dt.date(2025, 5, 2))
     with pytest.raises(ScenarioError, match="before they start"):
         compare(garden, [AS_DESCRIBED, "wide"], start=dt.date(2025, 5, 9), end=dt.date(2025, 5, 2))
-    with pytest.raises(ScenarioError, match="there is no heat wave from 2025-05-01 to 2025-05-30"):
+    with pytest.raises(ScenarioError, match="the weather has no heat wave from 2025-05-01 to 2025-05-30"):
         compare(garden, [AS_DESCRIBED, "wide"], around_heat=True, hot_above=45.0)
     late = garden.changed({"what_if": {"heat": {"start": dt.date(2025, 5, 29), "warmer": "+4 K"}}})
     with pytest.raises(ScenarioError, match="lies outside the season"):

@@ -36,8 +36,6 @@ def compare(
     if around not in (None, "heat"):
         raise PanbudgetError(Problem("no-choice", f'--around "{around}"', "is unknown", "heat"))
     limit = None if hot_above is None else _temperature(hot_above)
-    from panbudget.reports.compare.words import comparison_sentences
-    from panbudget.reports.season.files import comparison_json, write_comparison
     from panbudget.studies.compare import compare as compared
 
     comparison = compared(
@@ -50,11 +48,7 @@ def compare(
         with_base=with_base,
         step=step,
     )
-    return Done(
-        lambda folder: write_comparison(comparison, folder),
-        lambda: comparison_json(comparison),
-        lambda: [*comparison_sentences(comparison), *filter(None, [comparison.definition])],
-    )
+    return Done.of(comparison, show=lambda: [*comparison.sentences(), *filter(None, [comparison.definition])])
 
 
 def _temperature(text: str) -> float:

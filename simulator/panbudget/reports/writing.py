@@ -185,4 +185,4 @@ def provenance(season: Season) -> dict[str, Any]:
 
 
 # the functions' names of one release ago
-write_season = write_away = write_setup = write_statement = write_into
+write_season = write_comparison = write_away = write_setup = write_statement = write_into

@@ -9,15 +9,19 @@ from what a guess at the pan makes of it.
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
+import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, ScenarioError, nearest
+from panbudget.errors import Problem, ScenarioError, did_you_mean
+from panbudget.extras import Reported
+from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.heat import HeatWave, find_heat_waves, made_wave
 from panbudget.season.replay import replay
@@ -25,27 +29,15 @@ from panbudget.season.result import Season
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
-__all__ = [
-    "AS_DESCRIBED",
-    "BED_MEASURES",
-    "RULE",
-    "VALVE_MEASURES",
-    "Comparison",
-    "Difference",
-    "Measure",
-    "compare",
-    "recovery_days",
-]
-
 #: the scenario without any variant
 AS_DESCRIBED = "as described"
 MOST = 6
-BEFORE_WAVE, AFTER_WAVE = 5, 14  # days shown around a heat wave
+BEFORE_WAVE, AFTER_WAVE = dt.timedelta(days=5), dt.timedelta(days=14)  # shown around a heat wave
 EXPOSURE_UNSURE = 0.1  # common practice, no source: what a mesh, a colour or a wall does to a pan
 
 #: how a difference is told from what the input's uncertainty makes
 RULE = (
-    "The pan's evaporation is the least sure of all that goes in. So each variant is reckoned again with 10 % less and "
+    "The pan's evaporation is the least sure of all that goes in. So each variant is computed again with 10 % less and "
     "10 % more exposure, and with another model of the pan. A difference counts as swamped, and is said to be, when it "
     "turns round or goes under the other pan model; or, where the two pans differ, when 10 % of exposure on either of "
     "them alone makes up for it; or, where the pan is the same and so errs the same way in both, when 10 % on both "
@@ -60,8 +52,6 @@ class Measure:
 
     Parameters
     ----------
-    key : str
-        Its name in files.
     label : str
     unit : str
         Empty for a count.
@@ -69,92 +59,42 @@ class Measure:
         In tables.
     """
 
-    key: str
     label: str
-    unit: str
+    unit: str = ""
     decimals: int = 0
 
 
-VALVE_MEASURES = (
-    Measure("openings", "openings", ""),
-    Measure("most_openings_a_day", "most openings in a day", ""),
-    Measure("open_hours", "hours open", "h", 1),
-    Measure("litres", "water, refill included", "L"),
-    Measure("lowest_level_mm", "lowest level above the pan's floor", "mm"),
-    Measure("stuck_hours", "held open by evaporation", "h", 1),
-    Measure("dry_hours", "pan dry", "h", 1),
-)
-BED_MEASURES = (
-    Measure("litres", "water", "L"),
-    Measure("irrigation_mm", "water", "mm"),
-    Measure("stress_days", "stress days, driest quarter", ""),
-    Measure("stress_days_mean", "stress days, bed's mean", ""),
-    Measure("worst_depletion_percent", "worst depletion, driest quarter", "% of TAW"),
-    Measure("deep_percolation_mm", "drained below the roots", "mm"),
-    Measure("recovery_days", "recovery after the wave", "days"),
-)
+VALVE_MEASURES = {
+    "openings": Measure("openings"),
+    "most_openings_a_day": Measure("most openings in a day"),
+    "open_hours": Measure("hours open", "h", 1),
+    "litres": Measure("water, refill included", "L"),
+    "lowest_level_mm": Measure("lowest level above the pan's floor", "mm"),
+    "stuck_hours": Measure("held open by evaporation", "h", 1),
+    "dry_hours": Measure("pan dry", "h", 1),
+}
+BED_MEASURES = {
+    "litres": Measure("water", "L"),
+    "irrigation_mm": Measure("water", "mm"),
+    "stress_days": Measure("days short of water, driest quarter"),
+    "stress_days_mean": Measure("days short of water, bed's mean"),
+    "worst_depletion_percent": Measure("worst depletion, driest quarter", "% of TAW"),
+    "deep_percolation_mm": Measure("drained below the roots", "mm"),
+    "recovery_days": Measure("recovery after the wave", "days"),
+}
+# where a measure stands in compare.csv: a valve's litres after its other measures
+_ROWS = {key: at for at, key in enumerate((*VALVE_MEASURES, *BED_MEASURES))}
+#: how the pan may evaporate otherwise: what is replayed again for each variant
+_LESS, _MORE, _OTHER = "less exposure", "more exposure", "other pan model"
+
+
+def measure_of(where: str, key: str) -> Measure:
+    """Return the measure of a valve, or of a bed ("CONTROLLER/BED"), that has this key in files."""
+    return (BED_MEASURES if "/" in where else VALVE_MEASURES)[key]
 
 
 @dataclass(frozen=True)
-class Difference:
-    """
-    One measure of one variant beside the first variant's.
-
-    Parameters
-    ----------
-    span : str
-        "window" or "season".
-    where : str
-        Controller, or "CONTROLLER/BED".
-    measure : Measure
-    variant, against : str
-    value, reference : float
-        Infinite for a recovery that did not come within the season.
-    low, high : float
-        The value's range under 10 % of exposure.
-    verdict : str
-        "none", "clear" or "swamped".
-    """
-
-    span: str
-    where: str
-    measure: Measure
-    variant: str
-    against: str
-    value: float
-    reference: float
-    low: float
-    high: float
-    verdict: str
-
-    @property
-    def difference(self) -> float:
-        """Value less reference; 0 where both are infinite."""
-        return 0.0 if self.value == self.reference else self.value - self.reference
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as files list it; what is infinite is None there."""
-        numbers = {
-            "value": self.value,
-            "reference": self.reference,
-            "difference": self.difference,
-            "low": self.low,
-            "high": self.high,
-        }
-        return {
-            "span": self.span,
-            "where": self.where,
-            "measure": self.measure.key,
-            "unit": self.measure.unit,
-            "variant": self.variant,
-            "against": self.against,
-            **{key: number if math.isfinite(number) else None for key, number in numbers.items()},
-            "verdict": self.verdict,
-        }
-
-
-@dataclass(frozen=True)
-class Comparison:
+class Comparison(Reported):
     """
     Variants of one garden, side by side.
 
@@ -170,10 +110,17 @@ class Comparison:
         The wave that it is about, if any.
     definition : str
         What a heat wave is; empty if none was asked for.
-    differences : tuple of Difference
-    values : dict
-        (span, variant, where, measure's key) -> value.
+    values : DataFrame
+        Index ``span`` ("window" or "season"), ``variant``, ``where`` (controller, or "CONTROLLER/BED") and ``measure``;
+        ``value``, and what it is with less exposure, more exposure and the other pan model. A recovery that did not
+        come within the season is infinite.
+    differences : DataFrame
+        A row for each measure of each variant beside the first: ``span``, ``where``, ``measure``, ``unit``, ``variant``,
+        ``against``, ``value``, ``reference``, ``difference``, the value's range ``low`` to ``high`` under 10 % of
+        exposure, and the ``verdict``: "none", "clear" or "swamped".
     """
+
+    room: ClassVar[str] = "compare"
 
     scenario: Scenario
     seasons: dict[str, Season]
@@ -181,8 +128,8 @@ class Comparison:
     end: dt.date
     wave: HeatWave | None
     definition: str
-    differences: tuple[Difference, ...]
-    values: dict[tuple[str, str, str, str], float]
+    values: pd.DataFrame
+    differences: pd.DataFrame
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -202,17 +149,24 @@ class Comparison:
     @property
     def spans(self) -> tuple[str, ...]:
         """ "window" and "season", or "season" alone where the window is all of it."""
-        return tuple(dict.fromkeys(span for span, *_ in self.values))
+        return tuple(self.values.index.unique("span"))
+
+    def value(self, span: str, variant: str, where: str, measure: str) -> float | None:
+        """Return one value; None where the variant has no such valve or bed, or there is no wave to recover from."""
+        return self._by_key.get((span, variant, where, measure))
+
+    @functools.cached_property
+    def _by_key(self) -> dict[tuple[str, str, str, str], float]:
+        return dict(self.values["value"].items())  # type: ignore[arg-type]  # its keys are of the index's four levels
 
     def table(self) -> pd.DataFrame:
-        """Return every value and difference, one row each, as `compare.csv` holds them."""
-        rows = [d.as_dict() for d in self.differences]
-        return pd.DataFrame(rows)
+        """Return every value and difference, one row each, as `compare.csv` holds them; what is infinite is empty."""
+        return self.differences.replace([math.inf, -math.inf], np.nan)
 
 
 def compare(
     scenario: Scenario | str | Path,
-    names: list[str] | tuple[str, ...],
+    names: Sequence[str],
     *,
     around_heat: bool = False,
     hot_above: float | None = None,
@@ -232,8 +186,8 @@ def compare(
         Variants, two to six; "as described" is the scenario without any. The first is what the others are measured
         against.
     around_heat : bool
-        Whether to look at the season's greatest heat wave, five days before it to fourteen after; the made one if
-        the scenario makes one.
+        Whether to look at the season's greatest heat wave, five days before it to fourteen after; the made-up one if
+        the scenario has one.
     hot_above : float, optional
         Tmax above which a day counts as hot, in place of the rule in `heat.find_heat_waves`. [°C]
     start, end : date, optional
@@ -254,94 +208,82 @@ def compare(
     ScenarioError, WeatherError
         Fewer than two or more than six variants, an unknown one, one with weather of its own, days outside.
     """
-    scenario = as_scenario(scenario)
-    if hot_above is not None and not around_heat:
-        message = (
-            f"--hot-above {hot_above:g} °C is for the heat wave to look at; add --around heat, or leave out --hot-above"
-        )
-        raise _wrong(scenario, message, "hot_above", hot_above)
+    garden = as_scenario(scenario)
     names = ([AS_DESCRIBED] if with_base and AS_DESCRIBED not in names else []) + list(names)
-    described = _described(scenario, names)
-    base = next(iter(described.values()))
-    first, last = base.season.start, base.season.end
-    if start is not None or end is not None:
-        if around_heat:
-            raise _wrong(scenario, "--around heat chooses the days itself; leave out --start and --end", "around")
-        window = (start or first, end or last)
-        if window[1] < window[0]:
-            raise _wrong(
-                scenario, f"the days to look at end, {window[1]}, before they start, {window[0]}", "season.end"
-            )
-        first, last = min(first, window[0]), max(last, window[1])
-    else:
-        window = (first, last)
-    weather = weather or read_scenario_weather(base, first, last)
-
-    seasons: dict[str, Season] = {}
-    unsure: dict[str, dict[str, Season]] = {}
+    _refuse_days(garden, around_heat, hot_above, start, end)
+    described = _described(garden, names)
+    base = described[names[0]]
+    window = (start or base.season.start, end or base.season.end)
+    if window[1] < window[0]:
+        found = f"end, {window[1]}, before they start, {window[0]}"
+        raise _wrong(garden, "the days to look at", found, "give the earlier date first")
+    season = (min(base.season.start, window[0]), max(base.season.end, window[1]))
+    weather = weather or read_scenario_weather(base, *season)
+    runs: dict[str, dict[str, Season]] = {}
     for name, variant in described.items():
-        step(f"replaying {name}")
-        seasons[name] = replay(variant, start=first, end=last, weather=weather)
-        unsure[name] = {}
-        for case, overlay in _unsure(variant).items():
-            step(f"replaying {name}, {case}")
-            unsure[name][case] = replay(variant.changed(overlay), start=first, end=last, weather=weather)
-
+        runs[name] = {}
+        for case, changed in _cases(variant).items():
+            step(f"replaying {name}" + (f", {case}" if case != "value" else ""))
+            runs[name][case] = replay(changed, start=season[0], end=season[1], weather=weather)
+    seasons = {name: cases["value"] for name, cases in runs.items()}
     wave, definition = None, ""
     if around_heat:
-        wave, definition = _wave(base, weather, next(iter(seasons.values())), hot_above)
-        window = (
-            max(first, wave.start - dt.timedelta(days=BEFORE_WAVE)),
-            min(last, wave.end + dt.timedelta(days=AFTER_WAVE)),
-        )
-    spans = {"window": window, "season": (first, last)}
-    if window == (first, last):
-        del spans["window"]
-    values: dict[tuple[str, str, str, str], float] = {}
-    other: dict[str, dict[tuple[str, str, str, str], float]] = {case: {} for case in next(iter(unsure.values()))}
-    for span, days in spans.items():
-        for name, season in seasons.items():
-            values |= {(span, name, *key): value for key, value in _measured(season, *days, wave).items()}
-            for case, again in unsure[name].items():
-                other[case] |= {(span, name, *key): value for key, value in _measured(again, *days, wave).items()}
-    differences = _differences(described, tuple(spans), values, other)
-    return Comparison(scenario, seasons, *window, wave, definition, differences, values)
+        wave, definition = _wave(base, weather, seasons[names[0]], hot_above)
+        window = max(season[0], wave.start - BEFORE_WAVE), min(season[1], wave.end + AFTER_WAVE)
+    spans = {"window": window, "season": season} if window != season else {"season": season}
+    values = pd.DataFrame.from_dict(
+        {
+            (span, name, where, key): {case: measured[where, key] for case, measured in cases.items()}
+            for span, days in spans.items()
+            for name, replayed in runs.items()
+            for cases in [{case: _measured(run, *days, wave) for case, run in replayed.items()}]
+            for where, key in cases["value"]
+        },
+        orient="index",
+    )
+    values.index = pd.MultiIndex.from_tuples(values.index, names=["span", "variant", "where", "measure"])
+    differences = _differences(described, values)
+    return Comparison(garden, seasons, *window, wave, definition, values, differences)
 
 
-def _wrong(scenario: Scenario, message: str, key: str, value: object = None) -> ScenarioError:
-    return ScenarioError(Problem.of_text(message, key, value), file=str(scenario.path))
+def _wrong(scenario: Scenario, where: str, found: str, cure: str) -> ScenarioError:
+    return ScenarioError(Problem("not-comparable", where, found, cure=cure), file=str(scenario.path))
 
 
-def _described(scenario: Scenario, names: list[str]) -> dict[str, Scenario]:
+def _refuse_days(
+    scenario: Scenario, around_heat: bool, hot_above: float | None, start: dt.date | None, end: dt.date | None
+) -> None:
+    if hot_above is not None and not around_heat:
+        found = f"{hot_above:g} °C is for the heat wave to look at, and no heat wave is asked for"
+        raise _wrong(scenario, "hot above", found, "look around the heat wave, or leave it out")
+    if around_heat and (start is not None or end is not None):
+        found = "is chosen by the heat wave itself"
+        raise _wrong(scenario, "the first or last day to look at", found, "leave out start and end")
+
+
+def _described(scenario: Scenario, names: Sequence[str]) -> dict[str, Scenario]:
     """Check what was asked for, all of it, and lay the variants over the garden."""
-    problems: list[Problem] = []
-    twice = sorted({name for name in names if names.count(name) > 1})
-    problems += [
-        Problem.of_text(f'"{name}" is asked for twice; name each variant once', "variant", name) for name in twice
-    ]
     known = ", ".join(scenario.variant) or "none"
+    problems = [
+        Problem("twice", "variant", f'"{name}" is asked for twice', cure="name each variant once", value=name)
+        for name in sorted({name for name in names if names.count(name) > 1})
+    ]
     for name in dict.fromkeys(names):
-        if name != AS_DESCRIBED and name not in scenario.variant:
-            near = nearest(name, [*scenario.variant, AS_DESCRIBED])
-            hint = f'; did you mean "{near}"?' if near else f"; the file has: {known}"
-            problems.append(Problem.of_text(f"there is no [variant.{name}]{hint}", "variant", name))
         if name == AS_DESCRIBED and name in scenario.variant:
             problems.append(
-                Problem.of_text(f'[variant."{name}"] has the name of the garden itself; rename it', "variant")
+                Problem("taken", f'[variant."{name}"]', "has the name of the garden itself", cure="rename it")
             )
-    if len(set(names)) < 2:
+        elif name != AS_DESCRIBED and name not in scenario.variant:
+            cure = did_you_mean(name, [*scenario.variant, AS_DESCRIBED], f"the file has: {known}")
+            problems.append(
+                Problem("unknown-variant", f"[variant.{name}]", "is not in this file", cure=cure, value=name)
+            )
+    count = len(set(names))
+    if not 2 <= count <= MOST:
+        more = f'name another (the file has: {known}), or "{AS_DESCRIBED}" for the garden without any'
+        cure = more if count < 2 else "leave some out"
         problems.append(
-            Problem.of_text(
-                f"compare takes two to {MOST} variants and was given {len(set(names))}; name another, or add "
-                f"--with-base for the garden as described (the file has: {known})",
-                "variant",
-            )
-        )
-    elif len(names) > MOST:
-        problems.append(
-            Problem.of_text(
-                f"compare takes two to {MOST} variants and was given {len(names)}; leave some out", "variant"
-            )
+            Problem("how-many", "compare", f"takes two to {MOST} variants and was given {count}", cure=cure)
         )
     if problems:
         raise ScenarioError(*problems, file=str(scenario.path))
@@ -350,33 +292,27 @@ def _described(scenario: Scenario, names: list[str]) -> dict[str, Scenario]:
     for name, variant in described.items():
         other = [k for k in ("site", "weather", "season", "what_if") if getattr(variant, k) != getattr(first, k)]
         if other:
-            message = (
-                f'"{name}" has another {" and ".join(other)} than "{names[0]}"; variants are compared in the same '
-                "weather and days, so leave it out or replay it by itself"
-            )
-            problems.append(Problem.of_text(message, f"variant.{name}.{other[0]}"))
+            found = f'has another {" and ".join(other)} than "{names[0]}"'
+            expected = "variants in the same weather and days"
+            where = f'"{name}"' if name == AS_DESCRIBED else f"[variant.{name}]"
+            problems.append(Problem("other-days", where, found, expected, "leave it out or replay it by itself"))
     if problems:
         raise ScenarioError(*problems, file=str(scenario.path))
     return described
 
 
-def _unsure(scenario: Scenario) -> dict[str, dict[str, Any]]:
-    """The garden's overlays under which the pan evaporates otherwise."""
+def _cases(scenario: Scenario) -> dict[str, Scenario]:
+    """The garden as it is, and with pans that evaporate otherwise."""
 
-    def overlay(**changes: Callable[[Any], Any]) -> dict[str, Any]:
-        return {
-            "controller": {
-                name: {"pan": {key: change(part.pan) for key, change in changes.items()}}
-                for name, part in scenario.controller.items()
-            }
-        }
+    def changed(key: str, change: Callable[[Any], Any]) -> Scenario:
+        pans = {name: {"pan": {key: change(part.pan)}} for name, part in scenario.controller.items()}
+        return scenario.changed({"controller": pans})
 
     return {
-        "less exposure": overlay(exposure=lambda pan: pan.exposure * (1.0 - EXPOSURE_UNSURE)),
-        "more exposure": overlay(exposure=lambda pan: min(pan.exposure * (1.0 + EXPOSURE_UNSURE), 5.0)),
-        "other pan model": overlay(
-            evaporation=lambda pan: "energy-balance" if pan.evaporation == "from-eto" else "from-eto"
-        ),
+        "value": scenario,
+        _LESS: changed("exposure", lambda pan: pan.exposure * (1.0 - EXPOSURE_UNSURE)),
+        _MORE: changed("exposure", lambda pan: min(pan.exposure * (1.0 + EXPOSURE_UNSURE), 5.0)),
+        _OTHER: changed("evaporation", lambda pan: "energy-balance" if pan.evaporation == "from-eto" else "from-eto"),
     }
 
 
@@ -387,54 +323,48 @@ def _wave(scenario: Scenario, weather: Weather, season: Season, hot_above: float
         wave = made_wave(season.weather.daily, heat)
         if wave.end < first or wave.start > last:
             raise _wrong(
-                scenario, f"what_if.heat.start = {heat.start} lies outside the season; move it into it", "what_if.heat"
+                scenario, "what_if.heat.start", f"= {heat.start} lies outside the season", cure="move it into it"
             )
         return wave, "The heat wave here is made up, by [what_if.heat]; it is not in the record."
-    found = find_heat_waves(weather.daily, first, last, hot_above=hot_above)
-    if found.greatest is None:
+    waves = find_heat_waves(weather.daily, first, last, hot_above=hot_above)
+    if waves.greatest is None:
         highest = float(season.days["tmax_c"].max())
-        raise _wrong(
-            scenario,
-            f"there is no heat wave from {first} to {last} (highest Tmax {highest:.1f} °C). {found.definition} Lower the "
-            "limit with --hot-above, or make a wave with [what_if.heat]",
-            "around",
-        )
-    return found.greatest, found.definition
+        found = f"has no heat wave from {first} to {last} (highest Tmax {highest:.1f} °C). {waves.definition}"
+        cure = "lower the limit, or make a wave up with [what_if.heat]"
+        raise _wrong(scenario, "the weather", found.rstrip("."), cure)
+    return waves.greatest, waves.definition
 
 
 def _measured(season: Season, start: dt.date, end: dt.date, wave: HeatWave | None) -> dict[tuple[str, str], float]:
+    """(Where, measure's key) -> value over some days of a season."""
     days = slice(pd.Timestamp(start), pd.Timestamp(end))
-    found: dict[tuple[str, str], float] = {}
-    hours = slice(
-        (pd.Timestamp(start) - season.days.index[0]).days * 24,
-        ((pd.Timestamp(end) - season.days.index[0]).days + 1) * 24,
-    )
+    rows = season.days.index.slice_indexer(days.start, days.stop)
+    values: dict[tuple[str, str], float] = {}
     for name, whole in season.controllers.items():
         table, part = whole.loc[days], season.scenario.controller[name]
         floor = part.pan.water_at_reset - part.valve.swing_kg  # kg left at the trip
-        found |= {
-            (name, "openings"): float(table["openings"].sum()),
-            (name, "most_openings_a_day"): float(table["openings"].max()),
-            (name, "open_hours"): float(table["open_hours"].sum()),
-            (name, "litres"): float(table["litres"].sum()),
-            (name, "lowest_level_mm"): (float(season.hourly_level[name][hours].min()) + floor) / part.pan.area,
-            (name, "stuck_hours"): float(table["stuck_hours"].sum()),
-            (name, "dry_hours"): float(table["dry_hours"].sum()),
+        lowest = float(season.hourly_level[name][rows.start * 24 : rows.stop * 24].min())
+        sums = {
+            key: float(table[key].sum()) for key in ("openings", "open_hours", "litres", "stuck_hours", "dry_hours")
         }
+        of_valve = {
+            **sums,
+            "most_openings_a_day": float(table["openings"].max()),
+            "lowest_level_mm": (lowest + floor) / part.pan.area,
+        }
+        values |= {(name, key): of_valve[key] for key in VALVE_MEASURES}
     for key, whole in season.beds.items():
         table = whole.loc[days]
-        growing = table["growing"]
-        found |= {
-            (key, "litres"): float(table["litres"].sum()),
-            (key, "irrigation_mm"): float(table["irrigation_mm"].sum()),
-            (key, "stress_days"): float((growing & (table["driest_ks"] < 1.0)).sum()),
-            (key, "stress_days_mean"): float((growing & (table["ks"] < 1.0)).sum()),
-            (key, "worst_depletion_percent"): float((100.0 * table["driest_depletion_mm"] / table["taw_mm"]).max()),
-            (key, "deep_percolation_mm"): float(table["deep_percolation_mm"].sum()),
+        of_bed = {
+            **{name: float(table[name].sum()) for name in ("litres", "irrigation_mm", "deep_percolation_mm")},
+            "stress_days": float((table["growing"] & (table["driest_ks"] < 1.0)).sum()),
+            "stress_days_mean": float((table["growing"] & (table["ks"] < 1.0)).sum()),
+            "worst_depletion_percent": float((100.0 * table["driest_depletion_mm"] / table["taw_mm"]).max()),
         }
         if wave is not None:
-            found[key, "recovery_days"] = recovery_days(whole, wave.end)
-    return found
+            of_bed["recovery_days"] = recovery_days(whole, wave.end)
+        values |= {(key, name): of_bed[name] for name in BED_MEASURES if name in of_bed}
+    return values
 
 
 def recovery_days(bed: pd.DataFrame, wave_end: dt.date) -> float:
@@ -461,79 +391,60 @@ def recovery_days(bed: pd.DataFrame, wave_end: dt.date) -> float:
     return float(short.argmin())
 
 
-def _differences(
-    described: dict[str, Scenario],
-    spans: tuple[str, ...],
-    values: dict[tuple[str, str, str, str], float],
-    other: dict[str, dict[tuple[str, str, str, str], float]],
-) -> tuple[Difference, ...]:
-    names = tuple(described)
-    reference = names[0]
-    by_key = {(measure.key, "/" in where): measure for where in ("", "/") for measure in _measures(where)}
-    found = []
-    for span, name, where, key in values:
-        if name == reference or span not in spans or (span, reference, where, key) not in values:
-            continue
-        controller = where.split("/")[0]
-        same_pan = described[name].controller[controller].pan == described[reference].controller[controller].pan
-        mine, theirs = (span, name, where, key), (span, reference, where, key)
-        low, high = _range(mine, values, other)
-        found.append(
-            Difference(
+def _differences(described: dict[str, Scenario], values: pd.DataFrame) -> pd.DataFrame:
+    reference, *others = described
+    parts, flat = [], values.reset_index()
+    for span in flat["span"].unique():
+        here = flat[flat["span"] == span]
+        theirs = here[here["variant"] == reference].set_index(["where", "measure"])
+        for name in others:
+            whole = here[here["variant"] == name].set_index(["where", "measure"])
+            shared = [key for key in theirs.index if key in whole.index]
+            wheres = list(dict.fromkeys(where for where, _ in shared))
+            shared.sort(key=lambda key: (wheres.index(key[0]), _ROWS[key[1]]))
+            both = pd.MultiIndex.from_tuples(shared, names=theirs.index.names)
+            mine, base = whole.reindex(both), theirs.reindex(both)
+            where = both.get_level_values("where")
+            pans = [
+                described[name].controller[key.split("/")[0]].pan
+                == described[reference].controller[key.split("/")[0]].pan
+                for key in where
+            ]
+            near = mine[["value", _LESS, _MORE]]
+            difference = np.where(mine["value"] == base["value"], 0.0, mine["value"] - base["value"])
+            part = both.to_frame(index=False).assign(
                 span=span,
-                where=where,
-                measure=by_key[key, "/" in where],
+                unit=[measure_of(*key).unit for key in both],
                 variant=name,
                 against=reference,
-                value=values[mine],
-                reference=values[theirs],
-                low=low,
-                high=high,
-                verdict=_verdict(mine, theirs, values, other, same_pan=same_pan),
+                value=mine["value"].to_numpy(),
+                reference=base["value"].to_numpy(),
+                difference=difference,
+                low=near.min(axis=1).to_numpy(),
+                high=near.max(axis=1).to_numpy(),
+                verdict=_verdicts(mine, base, np.array(pans)),
             )
-        )
-    order = {measure.key: index for index, measure in enumerate((*VALVE_MEASURES, *BED_MEASURES))}
-    wheres = list(dict.fromkeys(where for _, _, where, _ in values))
-    return tuple(
-        sorted(
-            found,
-            key=lambda d: (spans.index(d.span), names.index(d.variant), wheres.index(d.where), order[d.measure.key]),
-        )
-    )
+            parts.append(part[["span", *(name for name in part if name != "span")]])
+    table: pd.DataFrame = pd.concat(parts, ignore_index=True)
+    return table
 
 
-def _measures(where: str) -> tuple[Measure, ...]:
-    return BED_MEASURES if "/" in where else VALVE_MEASURES
+def _verdicts(mine: pd.DataFrame, base: pd.DataFrame, same_pan: Any) -> Any:
+    """Tell differences from what the pan's uncertainty makes of them; see `RULE`."""
+    here = _signs(mine["value"].to_numpy(), base["value"].to_numpy())
+    turned = {case: _signs(mine[case].to_numpy(), base[case].to_numpy()) != here for case in (_LESS, _MORE, _OTHER)}
+    within = np.zeros(len(here), bool)
+    for value, ranged in ((base["value"], mine), (mine["value"], base)):
+        near = ranged[["value", _LESS, _MORE]]
+        within |= ((near.min(axis=1) <= value) & (value <= near.max(axis=1))).to_numpy()
+    swamped = turned[_OTHER] | np.where(same_pan, turned[_LESS] | turned[_MORE], within)
+    return np.where(here == 0, "none", np.where(swamped, "swamped", "clear"))
 
 
-Key = tuple[str, str, str, str]
-
-
-def _range(key: Key, values: dict[Key, float], other: dict[str, dict[Key, float]]) -> tuple[float, float]:
-    three = [values[key], other["less exposure"][key], other["more exposure"][key]]
-    return min(three), max(three)
-
-
-def _verdict(
-    mine: Key, theirs: Key, values: dict[Key, float], other: dict[str, dict[Key, float]], *, same_pan: bool
-) -> str:
-    """Tell a difference from what the pan's uncertainty makes of it; see `RULE`."""
-
-    def sign(a: float, b: float) -> int:
-        close = a == b or (math.isfinite(a) and math.isfinite(b) and abs(a - b) <= 1e-9 * max(abs(a), abs(b), 1.0))
-        return 0 if close else 1 if a > b else -1
-
-    here = sign(values[mine], values[theirs])
-    if here == 0:
-        return "none"
-    cases = ("other pan model", "less exposure", "more exposure") if same_pan else ("other pan model",)
-    if any(sign(other[case][mine], other[case][theirs]) != here for case in cases):
-        return "swamped"
-    if not same_pan:
-        low, high = _range(mine, values, other)
-        if low <= values[theirs] <= high:
-            return "swamped"
-        low, high = _range(theirs, values, other)
-        if low <= values[mine] <= high:
-            return "swamped"
-    return "clear"
+def _signs(values: Floats, others: Floats) -> Floats:
+    """Which way values differ from others: 1, -1, or 0 where they are the same but for rounding."""
+    with np.errstate(invalid="ignore"):  # of two that are infinite
+        apart = np.abs(values - others)
+        close = apart <= 1e-9 * np.maximum(np.maximum(np.abs(values), np.abs(others)), 1.0)
+    same = (values == others) | (close & np.isfinite(values) & np.isfinite(others))
+    return np.where(same, 0.0, np.where(values > others, 1.0, -1.0))

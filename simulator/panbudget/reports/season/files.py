@@ -6,22 +6,18 @@ Two runs on the same inputs give the same bytes: no dates of writing, no host, n
 
 from __future__ import annotations
 
-import math
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from panbudget.files import write_csv, write_json
 from panbudget.reports.season.figures import season_figures
 from panbudget.reports.season.page import season_report
 from panbudget.reports.season.words import three_sentences
-from panbudget.reports.writing import Verb, provenance
+from panbudget.reports.writing import Verb
 from panbudget.season.weeks import weeks_table
 
 if TYPE_CHECKING:
     from panbudget.season.result import Season
-    from panbudget.studies.compare import Comparison
 
 # beside the season's own rain; as a number; net_demand_mm once more
 _NOT_DAILY = ("rain_mm", "growing", "exact_irrigation_mm")
@@ -103,63 +99,6 @@ def openings_table(season: Season) -> pd.DataFrame:
     return table
 
 
-def write_comparison(comparison: Comparison, folder: Path) -> None:
-    """
-    Write a comparison's table, totals, figures and page into an empty folder.
-
-    Parameters
-    ----------
-    comparison : Comparison
-    folder : Path
-    """
-    from panbudget.reports.canvas import draw_into
-    from panbudget.reports.compare.figures import COMPARE_FIGURES
-    from panbudget.reports.compare.page import compare_html
-
-    write_csv(comparison.table(), folder / "compare.csv")
-    write_json(comparison_json(comparison), folder / "compare.json")
-    drawn = draw_into(folder, ((name, draw(comparison)) for name, draw in COMPARE_FIGURES.items()))
-    made_from = provenance(next(iter(comparison.seasons.values())))
-    (folder / "compare.html").write_text(compare_html(comparison, drawn, made_from), encoding="utf-8")
-
-
-def comparison_json(comparison: Comparison) -> dict[str, Any]:
-    """
-    Return what `compare.json` holds.
-
-    Parameters
-    ----------
-    comparison : Comparison
-
-    Returns
-    -------
-    dict
-        A recovery that did not come within the season is null.
-    """
-    from panbudget.reports.compare.words import comparison_sentences
-    from panbudget.studies.compare import RULE
-
-    values: dict[str, dict[str, dict[str, dict[str, float | None]]]] = {}
-    for (span, name, where, key), value in comparison.values.items():
-        place = values.setdefault(span, {}).setdefault(name, {}).setdefault(where, {})
-        place[key] = value if math.isfinite(value) else None
-    seasons = comparison.seasons
-    first = next(iter(seasons.values()))
-    return {
-        "schema": 1,
-        "title": comparison.scenario.title,
-        "variants": list(comparison.names),
-        "against": comparison.names[0],
-        "season": first.totals["season"],
-        "window": {"start": comparison.start.isoformat(), "end": comparison.end.isoformat()},
-        "wave": None if comparison.wave is None else comparison.wave.as_dict(),
-        "definition": comparison.definition,
-        "rule": RULE,
-        "sentences": comparison_sentences(comparison),
-        "values": values,
-        "differences": [difference.as_dict() for difference in comparison.differences],
-        "findings": {name: [finding.as_dict() for finding in season.findings] for name, season in seasons.items()},
-        "provenance": provenance(first),
     }
 
 

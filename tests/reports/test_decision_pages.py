@@ -16,7 +16,7 @@ from panbudget.reports.compare.words import comparison_sentences
 from panbudget.reports.setup.page import setup_report
 from panbudget.reports.setup.pan_drawing import HEIGHT, WIDTH, Box, Line, Text, as_svg, pan_drawing
 from panbudget.reports.setup.pdf import setup_pdf
-from panbudget.reports.writing import as_page, provenance
+from panbudget.reports.writing import as_page
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.compare import RULE
 from tests.reports.season.test_page import Outline

@@ -99,9 +99,6 @@ def openings_table(season: Season) -> pd.DataFrame:
     return table
 
 
-    }
-
-
 VERB = Verb(
     "replay",
     three_sentences,

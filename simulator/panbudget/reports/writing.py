@@ -182,7 +182,3 @@ def provenance(season: Season) -> dict[str, Any]:
         "assumptions": list(season.assumptions),
         "times": season.times_are,
     }
-
-
-# the functions' names of one release ago
-write_season = write_comparison = write_away = write_setup = write_statement = write_into

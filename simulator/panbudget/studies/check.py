@@ -17,7 +17,7 @@ import pandas as pd
 
 from panbudget.errors import PanbudgetError, Problem, ScenarioError, WeatherError
 from panbudget.extras import Reported
-from panbudget.scenario.garden import Scenario, load_scenario
+from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.years import in_year, read_year
@@ -122,7 +122,7 @@ def check(scenario: Scenario | str | Path, *, season: int | None = None) -> Chec
     PanbudgetError
         All that is wrong with the scenario; or, if that is sound, with the weather.
     """
-    garden = scenario if isinstance(scenario, Scenario) else load_scenario(scenario)
+    garden = as_scenario(scenario)
     moved, weather = (garden, read_scenario_weather(garden)) if season is None else read_year(garden, season)
     replayed = replay(moved, weather=weather)
     _try_variants(garden, season)

@@ -475,7 +475,7 @@ def test_the_sign_of_the_latitude_is_thought_of_from_7_days_on(days, sign):
         ("J/m²", 1e-6),
     ],
 )
-@pytest.mark.parametrize("share", [0.9, 1.0])
+@pytest.mark.parametrize("share", [0.9, 1.0, 1.149])
 def test_radiation_in_another_unit_is_known_by_a_clear_sky(looks_like, size, share):
     """The brightest days come just below a clear sky's in the right unit; some others would bring them lower."""
     (problem,) = inspected(radiation=CLEAR * share / size).problems
@@ -562,6 +562,17 @@ def test_a_mark_for_a_missing_value_is_named_as_one(columns, marked):
     assert (problem.code, problem.where) == ("missing-mark", marked)
     assert problem.cure == "leave missing values empty"
     assert found.daily[marked].isna().any()
+
+
+MARKS = [-88, -99, -99.9, -999, -999.9, -6999, -7999, -8888, -9999, -9999.9, -32768, -99999]
+MARKS += [99.9, 99.99, 999, 999.9, 8888, 9999, 9999.9, 32767, 99999]
+
+
+def test_all_numbers_that_loggers_and_archives_write_for_a_missing_value_are_marks():
+    """From memory of their guides: one problem each."""
+    found = inspected(len(MARKS) + 20, wind=[*MARKS, *[2.0] * 20])
+    assert [problem.value for problem in found.problems] == sorted(MARKS)
+    assert found.daily["wind"].isna().sum() == len(MARKS)
 
 
 def test_a_mark_in_two_columns_is_one_problem():

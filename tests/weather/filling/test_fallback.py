@@ -203,6 +203,34 @@ def test_a_fit_wants_thirty_days(read):
     assert "and 19 days have tmin in both files; expected: 30 days; write adjust = false" in said
 
 
+def test_thirty_days_in_common_are_enough():
+    assert fit_of(np.ones(30), np.ones(30), name="tmin").days == 30
+    assert fit_of(np.ones(29), np.ones(29), name="tmin") is None
+
+
+def test_a_shifted_vapour_pressure_stays_above_nothing():
+    """0.01 kPa is what a dew point of -42 °C has."""
+    fit = fit_of(np.full(30, 0.2), np.full(30, 1.0), name="vapour_pressure")
+    assert fit.applied(np.array([1.0, 0.82, 0.5]), name="vapour_pressure") == pytest.approx([0.2, 0.02, 0.01])
+    assert fit.applied(np.array([0.5]), name="tmin") == pytest.approx([-0.3])
+
+
+@pytest.mark.parametrize(
+    ("name", "here", "adjusted", "words"),
+    [
+        ("tmin", 2.0, True, "1.00 °C added, fitted over 30 days in common; scatter 0 °C"),
+        ("tmin", 0.5, True, "0.50 °C taken off, fitted over"),
+        ("tmin", 0.5, False, "as it stands there: it is 0.50 °C lower here, over"),
+        ("tmin", 2.0, False, "as it stands there: it is 1.00 °C higher here, over"),
+        ("wind", 2.0, True, "times 2.00, fitted over"),
+        ("wind", 2.0, False, "as it stands there: it is 2.00 times as much here, over"),
+    ],
+)
+def test_how_a_column_was_fitted_is_said(name, here, adjusted, words):
+    fit = fit_of(np.full(30, here), np.ones(30), name=name)
+    assert fit.in_words(name, adjusted=adjusted).startswith(words)
+
+
 def test_gap_limits_count_what_is_missing_after_borrowing(read):
     """Six days in a row without wind are too many; with three of them lent, three are filled by the month's mean."""
     own = table(40, wind=[2] * 10 + [""] * 6 + [2] * 24)

@@ -296,6 +296,68 @@ def test_a_single_fault_is_named_and_not_hidden_in_a_mean():
     assert 'line 102: "wind" is 90 m/s at 2025-06-05 04:00' in message
 
 
+# the limits of a single record: common practice, no source
+LIMITS = [
+    ("temperature", 20.0, -90.0, 60.0),
+    ("humidity", 50.0, 0.5, 110.0),
+    ("dew_point", 10.0, -95.0, 40.0),
+    ("wind", 2.0, 0.0, 75.0),
+    ("radiation", 100.0, -20.0, 1600.0),
+    ("pressure", 100.0, 45.0, 110.0),
+]
+
+
+@pytest.mark.parametrize(("name", "usual", "lowest", "highest"), LIMITS)
+def test_a_record_is_believed_up_to_its_limits(name, usual, lowest, highest):
+    for value, believed in ((lowest, True), (highest, True), (lowest - 0.01, False), (highest + 0.01, False)):
+        found = records(hours("2025-06-01", 48), **{name: [value] + [usual] * 47})
+        if believed:
+            days(found)
+        else:
+            assert f'line 2: "{name}" is ' in refusal(found)
+
+
+def test_few_records_are_faults_and_many_are_another_unit():
+    """At most 2 % of the records, or one; all of one value are a mark, however many."""
+    wind = np.full(100, 2.0)
+    wind[[10, 30]] = 80.0, 90.0
+    assert "(and 1 more record)" in refusal(records(hours("2025-06-01", 100), wind=wind))
+    wind[50] = 85.0
+    assert days(records(hours("2025-06-01", 100), wind=wind)).daily["wind"].notna().any()
+    wind[[10, 30, 50]] = 99.0
+    assert "(and 2 more records)" in refusal(records(hours("2025-06-01", 100), wind=wind))
+    assert "stands for a missing value" in refusal(records(hours("2025-06-01", 24), wind=[80.0] + [2.0] * 23))
+
+
+@pytest.mark.parametrize(("step", "refused"), [("6h", False), ("361min", True)])
+def test_records_may_be_six_hours_apart(step, refused):
+    found = records(hours("2025-06-01", 40, step=step))
+    if refused:
+        assert "expected: at least four records a day" in refusal(found)
+    else:
+        assert len(days(found).daily) == 10
+
+
+def test_one_record_alone_is_no_day():
+    assert "one record alone" in refusal(records(hours("2025-06-01", 1)))
+
+
+def test_a_file_without_any_whole_day_is_refused():
+    message = refusal(records(hours("2025-06-01 12:00", 20)))
+    assert "no day with 80 % of its records; expected: 24 records a day" in message
+
+
+def test_a_clock_hour_after_three_is_not_believed_to_stand_twice_without_a_time_zone():
+    """Clocks are changed in the small hours: 03 is the last that is believed to be doubled."""
+    for hour, believed in ((3, True), (4, False)):
+        stamps = np.insert(hours("2025-10-25", 72), 24 + hour, np.datetime64(f"2025-10-26T0{hour}:00", "ns"))
+        found = records(stamps, temperature=np.arange(73.0) / 10.0)
+        if believed:
+            assert any("as when clocks go back" in note for note in days(found).notes)
+        else:
+            assert "stands twice with different values" in refusal(found)
+
+
 @pytest.mark.parametrize("mark", [-9999.0, 999.9])
 def test_a_mark_for_missing_is_named(mark):
     temperature = np.full(480, 20.0)

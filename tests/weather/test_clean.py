@@ -135,6 +135,21 @@ def test_wind_from_ten_metres_is_brought_down(read):
     assert any("from 10 m to 2 m" in text for text in weather.provenance["assumptions"])
 
 
+@pytest.mark.parametrize(("height", "fits"), [(0.5, True), (0.49, False), (200.0, True), (200.1, False)])
+def test_a_gauge_stands_half_a_metre_to_200_m_above_ground(read, height, fits):
+    if fits:
+        assert len(read(table(), wind_height=height).daily) == 20
+    else:
+        with pytest.raises(WeatherError, match="is no height of a wind gauge; expected: 0.5 to 200 m above ground"):
+            read(table(), wind_height=height)
+
+
+def test_a_gauge_at_2_m_needs_no_correction(read):
+    weather = read(table(wind=3.2), wind_height=2.0)
+    assert weather.daily["wind"].eq(3.2).all()
+    assert not any("brought from" in text for text in weather.provenance["assumptions"])
+
+
 def test_a_gap_in_the_wind_takes_its_own_months_mean(read):
     """May blows 1, June 3: a day of June gets 3."""
     wind = [1] * 31 + [3] * 30

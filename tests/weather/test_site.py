@@ -41,6 +41,19 @@ def test_a_station_elsewhere_is_named_with_the_difference(station, said):
     assert said in note
 
 
+@pytest.mark.parametrize(
+    ("near", "far"),
+    [
+        ({"latitude": 38.5}, {"latitude": 38.51}),
+        ({"longitude": -5.5}, {"longitude": -5.49}),
+        ({"elevation": 400.0}, {"elevation": 400.1}),
+    ],
+)
+def test_half_a_degree_and_300_m_are_near(near, far):
+    assert station_notes(Station("Invented Hill", **near), SITE) == []
+    assert len(station_notes(Station("Invented Hill", **far), SITE)) == 1
+
+
 def test_longitudes_on_both_sides_of_the_date_line_are_near():
     """179.9 and -179.9 are a fifth of a degree apart."""
     assert station_notes(Station("Invented Isle", longitude=179.9), Site(0.0, 0.0, longitude=-179.9)) == []

@@ -12,7 +12,7 @@ from panbudget.weather.filling.fallback import Fallback
 from panbudget.weather.filling.gaps import GapLimits
 from panbudget.weather.flags import is_filled
 from panbudget.weather.formats.readers import READERS
-from panbudget.weather.site import Site, SiteLike
+from panbudget.weather.site import Site
 from panbudget.weather.text.columns import STANDARD
 
-__all__ = ["READERS", "STANDARD", "Fallback", "GapLimits", "Site", "SiteLike", "Weather", "is_filled", "read_weather"]
+__all__ = ["READERS", "STANDARD", "Fallback", "GapLimits", "Site", "Weather", "is_filled", "read_weather"]

@@ -8,9 +8,7 @@ from typing import NamedTuple
 
 from panbudget.scenario.garden import Site
 
-__all__ = ["Site", "SiteLike", "Station", "station_notes"]
-
-SiteLike = Site
+__all__ = ["Site", "Station", "station_notes"]
 
 # how far a station may lie from the site before a report says so: some 50 km, and 2 °C by height (6.5 °C a km)
 _FAR_DEGREES = 0.5

@@ -19,7 +19,7 @@ import pandas as pd
 
 from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats, Ints
-from panbudget.weather.station import Station
+from panbudget.weather.site import Station
 from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.mistakes import Mistakes, shortened
 from panbudget.weather.text.moments import read_dates

@@ -16,7 +16,7 @@ from collections.abc import Mapping
 from panbudget.errors import Problem, WeatherError
 from panbudget.weather.formats.archives import DOWNLOAD, refuse_columns
 from panbudget.weather.formats.typical import Hourly, Quantity, read_typical
-from panbudget.weather.site import SiteLike
+from panbudget.weather.site import Site
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.rows import split
 from panbudget.weather.text.source import Source
@@ -69,7 +69,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.0, "does not begin with LOCATION"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
+def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
     """
     Read an EPW file.
 
@@ -79,7 +79,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike)
         The file.
     columns : mapping
         Must be empty: the format says what its columns are.
-    site : SiteLike
+    site : Site
         Held against the place that the file names.
 
     Returns

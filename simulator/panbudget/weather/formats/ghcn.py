@@ -33,8 +33,7 @@ from panbudget.weather.formats.archives import (
     require_temperatures,
     station_at,
 )
-from panbudget.weather.site import SiteLike
-from panbudget.weather.station import Station
+from panbudget.weather.site import Site, Station
 from panbudget.weather.text.columns import REQUIRED
 from panbudget.weather.text.mistakes import Mistakes
 from panbudget.weather.text.moments import day_of, read_dates
@@ -116,7 +115,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.0, "none of the three layouts"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
+def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
     """
     Read a GHCN-Daily file of one station.
 
@@ -126,7 +125,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike)
         The file.
     columns : mapping
         Must be empty: the format's elements are known.
-    site : SiteLike
+    site : Site
         Not asked: days are the archive's own.
 
     Returns

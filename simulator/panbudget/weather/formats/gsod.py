@@ -24,8 +24,7 @@ from panbudget.weather.formats.archives import (
     refuse_columns,
     station_at,
 )
-from panbudget.weather.site import SiteLike
-from panbudget.weather.station import Station
+from panbudget.weather.site import Site, Station
 from panbudget.weather.text.mistakes import Mistakes
 from panbudget.weather.text.raw import ColumnChoice, LeftOut, RawTable
 from panbudget.weather.text.rows import split
@@ -78,7 +77,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.0, "no header of this format"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
+def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
     """
     Read a GSOD CSV.
 
@@ -88,7 +87,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike)
         The file.
     columns : mapping
         Must be empty: the format's columns are known.
-    site : SiteLike
+    site : Site
         Not asked: days are those of universal time.
 
     Returns

@@ -23,7 +23,7 @@ import numpy.typing as npt
 from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats
 from panbudget.weather.formats.archives import refuse_columns
-from panbudget.weather.site import SiteLike
+from panbudget.weather.site import Site
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.cells import read_cells
 from panbudget.weather.text.columns import number
@@ -78,7 +78,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.0, "not twelve whole numbers a line"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
+def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
     """
     Read an ISD-Lite file.
 
@@ -88,7 +88,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike)
         One year, or several joined.
     columns : mapping
         Must be empty: the format says what its columns are.
-    site : SiteLike
+    site : Site
         Whose clock the days go by.
 
     Returns

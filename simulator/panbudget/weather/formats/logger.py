@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from panbudget.errors import Problem, WeatherError
 from panbudget.physics.air import Floats, saturation_vapour_pressure
-from panbudget.weather.site import SiteLike
+from panbudget.weather.site import Site
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.cells import Cells, read_cells
 from panbudget.weather.text.headers import Header, is_weather, read_logger_header
@@ -72,7 +72,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.3, "header line, rows with a time of day"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
+def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
     """
     Read a station's table.
 
@@ -82,7 +82,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike)
         The file.
     columns : mapping
         Quantity, or a daily column that comes of it, -> column and unit; "date" and "time" for the clock.
-    site : SiteLike
+    site : Site
         Its time zone says when clocks are changed.
 
     Returns

@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, WeatherError
-from panbudget.weather.site import SiteLike
+from panbudget.weather.site import Site
 from panbudget.weather.text.cells import is_number, read_cells
 from panbudget.weather.text.columns import STANDARD
 from panbudget.weather.text.headers import read_header
@@ -65,7 +65,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.1, "header line and separators"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
+def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
     """
     Read a plain table.
 
@@ -75,7 +75,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike)
         The file.
     columns : mapping
         Standard name -> column and unit, where the headers are not the standard names.
-    site : SiteLike
+    site : Site
         Not asked: days are the table's own.
 
     Returns

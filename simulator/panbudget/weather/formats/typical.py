@@ -23,7 +23,7 @@ import pandas as pd
 from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.formats.archives import DOWNLOAD
-from panbudget.weather.site import SiteLike
+from panbudget.weather.site import Site
 from panbudget.weather.sky import sky_of
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.columns import number
@@ -107,7 +107,7 @@ class Hourly:
 
 def read_typical(
     source: Source,
-    site: SiteLike,
+    site: Site,
     layout: Hourly,
     *,
     lines: Sequence[str],
@@ -123,7 +123,7 @@ def read_typical(
     Parameters
     ----------
     source : Source
-    site : SiteLike
+    site : Site
         Held against the place that the file names.
     layout : Hourly
     lines : sequence of str
@@ -255,7 +255,7 @@ def _nominal(starts: pd.DatetimeIndex) -> npt.NDArray[np.datetime64]:
     return np.asarray(days.to_numpy() + since, dtype="datetime64[ns]")
 
 
-def _placed(name: Sequence[str], place: Mapping[str, Any], site: SiteLike) -> list[str]:
+def _placed(name: Sequence[str], place: Mapping[str, Any], site: Site) -> list[str]:
     """Say what the file says of where it was made for, and how far that is from the site."""
     latitude, longitude, elevation = (float(place[key]) for key in ("latitude", "longitude", "altitude"))
     if np.isnan([latitude, longitude, elevation]).any():
@@ -329,7 +329,7 @@ def rain_record(rain: Floats) -> tuple[Floats, str, list[str]]:
     return rain, "", []
 
 
-def light_record(radiation: Floats, seconds: npt.NDArray[np.int64], site: SiteLike) -> tuple[Floats, list[str]]:
+def light_record(radiation: Floats, seconds: npt.NDArray[np.int64], site: Site) -> tuple[Floats, list[str]]:
     """
     Take days without any light as days without a record of it.
 
@@ -339,7 +339,7 @@ def light_record(radiation: Floats, seconds: npt.NDArray[np.int64], site: SiteLi
         Mean flux. [W/m²]
     seconds : ndarray of int, (records,)
         Since 1970, under the nominal year. [s]
-    site : SiteLike
+    site : Site
         Its latitude says whether the sun rises.
 
     Returns
@@ -378,30 +378,30 @@ def hourly_amounts(rain: Floats, hours: Floats) -> Floats:
     return np.where((hours > 1.0) & (hours <= 24.0) & (rain > 0.0), np.nan, rain)
 
 
-def standard_time(site: SiteLike) -> SiteLike:
+def standard_time(site: Site) -> Site:
     """
     Return the site without its time zone: a typical year keeps standard time and has no day of 23 hours.
 
     Parameters
     ----------
-    site : SiteLike
+    site : Site
         The site.
 
     Returns
     -------
-    SiteLike
+    Site
         A place with the same coordinates.
     """
     return site.model_copy(update={"timezone": None})
 
 
-def far_from_site(site: SiteLike, *, latitude: float, longitude: float, elevation: float) -> list[str]:
+def far_from_site(site: Site, *, latitude: float, longitude: float, elevation: float) -> list[str]:
     """
     Say that a file was made for another place than the site, if it was.
 
     Parameters
     ----------
-    site : SiteLike
+    site : Site
         The site.
     latitude, longitude : float
         What the file says; NaN where it says nothing. [degrees]

@@ -14,8 +14,7 @@ from typing import NamedTuple, Protocol
 
 import pandas as pd
 
-from panbudget.weather.site import SiteLike
-from panbudget.weather.station import Station
+from panbudget.weather.site import Site, Station
 from panbudget.weather.text.source import Source
 
 
@@ -104,5 +103,5 @@ class Reader(Protocol):
     def sniff(self, head: str) -> tuple[float, str]:
         """Say from a file's first lines how sure it is that the format is its own, 0 to 1, and why."""
 
-    def read(self, source: Source, *, columns: Mapping[str, ColumnChoice], site: SiteLike) -> RawTable:
+    def read(self, source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
         """Read a file measured at a site, by whose clock its days may go; raise WeatherError with all that is wrong."""

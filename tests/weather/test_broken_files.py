@@ -182,7 +182,7 @@ MAPPINGS = {
     ),
     "no unit at all": (
         {"wind": {"column": "wind", "unit": "blow"}},
-        ["weather.columns.wind", '"blow" is not a unit', '"m/s"'],
+        ["weather.columns.wind", '"blow" is an unknown unit', '"m/s"'],
     ),
     "unknown name": (
         {"windd": {"column": "wind", "unit": None}},

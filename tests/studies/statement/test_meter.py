@@ -86,7 +86,7 @@ BAD = {
     "a date that is none": (HEAD + "2025-02-30,9,L,\n2025-05-01,10,L,\n", ["line 2", "2025-02-30"]),
     "an hour that is none": (HEAD + "2025-02-03 25:00,9,L,\n2025-05-01,10,L,\n", ["line 2", "25:00"]),
     "a word for a number": (HEAD + "2025-05-01,full,L,\n2025-06-01,10,L,\n", ["line 2", "full"]),
-    "a wrong unit": (HEAD + "2025-05-01,9,kg,\n2025-06-01,10,L,\n", ["line 2", "a volume is expected"]),
+    "a wrong unit": (HEAD + "2025-05-01,9,kg,\n2025-06-01,10,L,\n", ["line 2", "expected: a volume"]),
     "a reading below zero": (HEAD + "2025-05-01,-9,L,\n2025-06-01,10,L,\n", ["line 2", "below zero"]),
     "one reading": (HEAD + "2025-05-01,9,L,\n", ["two at least"]),
     "no reading": (HEAD, ["no reading"]),
@@ -122,7 +122,7 @@ def test_a_row_that_can_not_be_read_is_not_missed_as_well(read):
     with pytest.raises(ReadingsError) as caught:
         read("date,reading,unit\n2025-05-01,9,kg\n2025-06-01,10,L\n")
     assert [(problem.code, problem.where) for problem in caught.value.problems] == [("no-volume", "line 2:")]
-    assert 'reading "9 kg"' in str(caught.value) and "a volume is expected" in str(caught.value)
+    assert 'reading "9 kg"' in str(caught.value) and "expected: a volume" in str(caught.value)
 
 
 def test_several_supplies_need_a_column_and_a_name(read):

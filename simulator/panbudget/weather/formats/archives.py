@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from panbudget.errors import Problem, WeatherError
+from panbudget.errors import WeatherError
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.site import Station
 from panbudget.weather.text.columns import REQUIRED, STANDARD
@@ -219,9 +219,8 @@ def frame_below(
     )
     mistakes.raise_if_any(source.shown_as)
     if not rows.texts:
-        problem = Problem("no-row", f"line {line}", "is a header and no row follows", cure=DOWNLOAD)
-        raise WeatherError(problem, file=source.shown_as)
-    frame = pd.DataFrame([cells[: len(header)] for cells in rows.cells()], columns=header)
+        raise source.refusal("no-row", "is a header and no row follows", DOWNLOAD, where=f"line {line}")
+    frame = pd.DataFrame(list(rows.cells()), columns=header)
     frame = frame.loc[:, ~frame.columns.duplicated()]
     if set(layout.station) <= set(header):
         one_station(frame[list(layout.station)].agg(" ".join, axis=1), rows.lines, source)
@@ -239,7 +238,7 @@ def one_station(names: pd.Series[str], lines: Ints, source: Source) -> None:
     more = f" and {len(firsts) - 3} more" if len(firsts) > 3 else ""
     found = f"holds {len(firsts)} stations ({shown}{more})"
     cure = "keep one station's rows, or download a file of one station"
-    raise WeatherError(Problem("several-stations", "", found, "one", cure), file=source.shown_as)
+    raise source.refusal("several-stations", found, cure, expected="one")
 
 
 def _day_texts(frame: pd.DataFrame, date: Sequence[str]) -> list[str]:
@@ -306,7 +305,7 @@ def refuse_columns(columns: Mapping[str, ColumnChoice], source: Source, name: st
     keys = ", ".join(f"weather.columns.{key}" for key in columns)
     found = f'names columns, and the format "{name}" says itself what its columns are'
     cure = 'take [weather.columns] out, or write format = "table" under [weather] if it is a plain table'
-    raise WeatherError(Problem("own-columns", keys, found, cure=cure), file=source.shown_as)
+    raise source.refusal("own-columns", found, cure, where=keys)
 
 
 def station_at(name: str, latitude: str = "", longitude: str = "", elevation: str = "") -> Station:
@@ -326,15 +325,15 @@ def require_temperatures(
     words = " and ".join(f"{absent[name]} ({STANDARD[name].meaning})" for name in REQUIRED if name in absent)
     what = f"has no {words}, and temperatures are never invented; it has {listed or 'no known quantity'}"
     cure = "download it with them, or choose a station that measures them"
-    raise WeatherError(Problem("no-temperature", found=what, cure=cure), file=source.shown_as)
+    raise source.refusal("no-temperature", what, cure)
 
 
 def no_header(source: Source, line: int, expected: str) -> WeatherError:
     """Make the refusal of a line that is not the format's header."""
     shown = source.text.split("\n")[line - 1].strip()[:60]
     found = f'"{shown}" is not the header of this format'
-    problem = Problem("no-header", f"line {line}:", found, expected, f"{DOWNLOAD}, or correct weather.format")
-    return WeatherError(problem, file=source.shown_as)
+    cure = f"{DOWNLOAD}, or correct weather.format"
+    return source.refusal("no-header", found, cure, where=f"line {line}:", expected=expected)
 
 
 def first_line(source: Source) -> int:

@@ -1,5 +1,7 @@
 """
-EPW: typical-year files in the weather layout of the EnergyPlus building simulation, whose data `pvlib.iotools` reads.
+EPW: typical-year files in the weather layout of the EnergyPlus building simulation.
+
+`pvlib.iotools` reads the data.
 
 Source: EnergyPlus documentation, "Auxiliary Programs", EnergyPlus Weather File (EPW) Data Dictionary, from memory:
 eight header lines that begin with their keywords, then 35 comma-separated fields an hour, hours 1 to 24 of local
@@ -13,7 +15,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from panbudget.errors import Problem, WeatherError
 from panbudget.weather.formats.archives import DOWNLOAD, refuse_columns
 from panbudget.weather.formats.typical import Hourly, Quantity, read_typical
 from panbudget.weather.site import Site
@@ -97,13 +98,11 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     above = next((i + 1 for i, line in enumerate(lines[:20]) if line.upper().startswith(_LAST_HEADER)), 0)
     if not above:
         found, expected = f'the header line "{_LAST_HEADER}" is missing', "eight header lines and 8760 hours"
-        raise WeatherError(Problem("no-header", "", found, expected, DOWNLOAD), file=source.shown_as)
+        raise source.refusal("no-header", found, DOWNLOAD, expected=expected)
     periods = split(lines[above - 1])
     if len(periods) > 2 and periods[2] not in ("", "1"):
         found = f"{periods[2]} records an hour"
-        raise WeatherError(
-            Problem("half-hours", f"line {above}:", found, "one", "use an hourly file"), file=source.shown_as
-        )
+        raise source.refusal("half-hours", found, "use an hourly file", where=f"line {above}:", expected="one")
     width = len(lines[above].rstrip().rstrip(",").split(",")) if above < len(lines) else _FIELDS
     leap_days = [i for i, line in enumerate(lines[above:], start=above) if _LEAP_DAY.match(line)]
     for i in leap_days:

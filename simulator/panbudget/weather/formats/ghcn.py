@@ -16,7 +16,6 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, WeatherError
 from panbudget.weather.formats.archives import (
     DOWNLOAD,
     Archived,
@@ -167,7 +166,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     firsts = firsts if layout == "access" else firsts.sort_values("day")
     if firsts.empty:
         found = "has only codes for missing values (-9999) or values that failed the archive's checks"
-        raise WeatherError(Problem("no-value", found=found, cure="choose another station"), file=source.shown_as)
+        raise source.refusal("no-value", found, "choose another station")
     table = Archived(values, firsts["line"].to_numpy(dtype=np.int64), firsts["day"].tolist(), {}, notes)
     return _heeded(table, known, present, dataclasses.replace(described, measures=_LAYOUT.measures), station)
 

@@ -20,7 +20,6 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
-from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats
 from panbudget.weather.formats.archives import refuse_columns
 from panbudget.weather.site import Site
@@ -110,9 +109,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     cells = read_cells(rows, mistakes, numbers={place: f'"{name}"' for place, name in _COLUMNS.items()}, missing=())
     mistakes.raise_if_any(source.shown_as)
     if not len(cells.lines):
-        raise WeatherError(
-            Problem("no-row", found="holds no lines of the format", cure="download it again"), file=source.shown_as
-        )
+        raise source.refusal("no-row", "holds no lines of the format", "download it again")
     stamps = moments_of([cells.numbers[place] for place in range(4)], cells.lines, mistakes)
     mistakes.raise_if_any(source.shown_as)
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 
-from panbudget.errors import Problem, WeatherError
+from panbudget.errors import Problem
 from panbudget.weather.formats.archives import (
     DOWNLOAD,
     Archived,
@@ -114,12 +114,11 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
         shown = lines[first_line(source) - 1].strip()[:60]
         found = f'has no header line with STN and YYYYMMDD, which this format has above its table; it begins "{shown}"'
         cure = f"{DOWNLOAD}, or correct weather.format"
-        raise WeatherError(Problem("no-header", found=found, cure=cure), file=source.shown_as)
+        raise source.refusal("no-header", found, cure)
     header = split(lines[line - 1].lstrip("# "))
     if "HH" in header or "H" in header:
         found = "column HH says that the values are hourly"
-        problem = Problem("hourly", f"line {line}:", found, cure="download daily values (etmgeg)")
-        raise WeatherError(problem, file=source.shown_as)
+        raise source.refusal("hourly", found, "download daily values (etmgeg)", where=f"line {line}:")
     mistakes = Mistakes()
     mistakes.others += _other_units(lines[: line - 1])
 

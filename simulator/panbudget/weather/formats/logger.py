@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from panbudget.errors import Problem, WeatherError
+from panbudget.errors import Problem
 from panbudget.physics.air import Floats, saturation_vapour_pressure
 from panbudget.weather.site import Site
 from panbudget.weather.subdaily.hourly import Records, to_days
@@ -104,30 +104,31 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
         )
         cure = 'add one, or name the column under [weather.columns], date = { column = "its header" }'
         found = "no header line stands above rows with a time of day"
-        raise WeatherError(Problem("no-header", "", found, expected, cure), file=source.shown_as)
+        raise source.refusal("no-header", found, cure, expected=expected)
     header = read_logger_header(
         opening.cells, columns, time_places=opening.time.places, line=opening.line, units=opening.units
     )
-    if header.problems:
-        raise WeatherError(*header.problems, file=source.shown_as)
     mistakes = Mistakes()
+    mistakes.others += header.problems
+    mistakes.raise_if_any(source.shown_as)
     cells = _read_rows(lines, opening, header, mistakes)
     mistakes.raise_if_any(source.shown_as)
     if not len(cells.lines):
-        found, cure = "is a header and no row follows", "export the file again"
-        raise WeatherError(Problem("no-row", f"line {opening.line}", found, cure=cure), file=source.shown_as)
+        where, found = f"line {opening.line}", "is a header and no row follows"
+        raise source.refusal("no-row", found, "export the file again", where=where)
     when = _when(cells, opening.time)
-    if when.problems:
-        raise WeatherError(*when.problems, file=source.shown_as)
+    mistakes.others += when.problems
+    mistakes.raise_if_any(source.shown_as)
     values = _values(cells, header, when.stamps)
-    problems = _unlikely_units(values, header)
-    if problems:
-        raise WeatherError(*problems, file=source.shown_as)
+    mistakes.others += _unlikely_units(values, header)
+    mistakes.raise_if_any(source.shown_as)
     values = {name: column for name, column in values.items() if not np.isnan(column).all()}
     if "temperature" not in values:
-        found = "is empty in every row, and temperatures are never invented"
-        problem = Problem("no-temperature", f'"{header.headers["temperature"]}"', found, cure="export the file again")
-        raise WeatherError(problem, file=source.shown_as)
+        where, found = (
+            f'"{header.headers["temperature"]}"',
+            "is empty in every row, and temperatures are never invented",
+        )
+        raise source.refusal("no-temperature", found, "export the file again", where=where)
     utc = when.utc or opening.time.utc
     every = frozenset(values)
     records = Records(

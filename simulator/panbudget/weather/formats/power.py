@@ -11,7 +11,7 @@ import dataclasses
 import re
 from collections.abc import Mapping, Sequence
 
-from panbudget.errors import Problem, WeatherError
+from panbudget.errors import Problem
 from panbudget.weather.formats.archives import (
     DOWNLOAD,
     Archived,
@@ -162,27 +162,26 @@ def _block(source: Source) -> tuple[list[str], int]:
     """Return the explanations, if there are any, and the line of the table's header."""
     lines = source.text.split("\n")
 
-    def refuse(code: str, line: int, found: str, cure: str) -> WeatherError:
-        return WeatherError(Problem(code, f"line {line}" if line else "", found, cure=cure), file=source.shown_as)
-
     bare = [text.strip().strip('"') for text in lines]
     start = first_line(source) - 1
     explanations: list[str] = []
     if bare[start] == _BEGIN:
         if _END not in bare[start:]:
             found = f"opens a block with {_BEGIN} and {_END} is missing"
-            raise refuse("open-block", start + 1, found, DOWNLOAD)
+            raise source.refusal("open-block", found, DOWNLOAD, where=f"line {start + 1}")
         end = bare.index(_END, start)
         explanations, start = bare[start + 1 : end], end + 1
     header = next((i for i in range(start, len(lines)) if lines[i].strip()), None)
     if header is None:
         found = f"ends with its block of explanations: no table follows {_END}"
-        raise refuse("no-table", 0, found, DOWNLOAD)
+        raise source.refusal("no-table", found, DOWNLOAD)
     cells = split(lines[header])
-    if "PARAMETER" in cells:
-        raise refuse("monthly", header + 1, "has a row for each year, months side by side", "download daily values")
-    if "HR" in cells:
-        raise refuse("hourly", header + 1, "has a column HR: its values are hourly", "download daily values")
+    for name, found in (
+        ("PARAMETER", "has a row for each year, months side by side"),
+        ("HR", "has a column HR: its values are hourly"),
+    ):
+        if name in cells:
+            raise source.refusal("not-daily", found, "download daily values", where=f"line {header + 1}")
     if not _is_header(cells):
         raise no_header(source, header + 1, "YEAR, MO, DY or YEAR, DOY, then parameters")
     return explanations, header + 1

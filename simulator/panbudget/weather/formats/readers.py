@@ -73,13 +73,11 @@ def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
         found = f'is in no known weather format: it begins "{first}"' if first else "holds only comments"
         names = ", ".join(f'"{name}"' for name in READERS)
         expected = f"a table with a header line such as date,tmin,tmax,rain and one row a day (formats: {names})"
-        problem = Problem(
-            "unknown-format" if first else "only-comments", "", found, expected, "export or copy it again"
-        )
-        raise WeatherError(problem, file=source.shown_as)
+        code = "unknown-format" if first else "only-comments"
+        raise source.refusal(code, found, "export or copy it again", expected=expected)
     if len(equals) > 1:
         either = " or ".join(f'"{name}"' for name in equals)
         found = f'= "auto" is not enough: the file may be in the format {either}, as its first lines show'
         cure = "name it under [weather], " + " or ".join(f'format = "{name}"' for name in equals)
-        raise WeatherError(Problem("two-formats", "weather.format", found, cure=cure), file=source.shown_as)
+        raise source.refusal("two-formats", found, cure, where="weather.format")
     return reader, why

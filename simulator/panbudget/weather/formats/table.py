@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, WeatherError
+from panbudget.errors import Problem
 from panbudget.weather.site import Site
 from panbudget.weather.text.cells import is_number, read_cells
 from panbudget.weather.text.columns import STANDARD
@@ -92,20 +92,18 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     opening = _find_header(lines)
     if opening is None:
         found, expected = "holds only comments", "a header line and one row a day"
-        raise WeatherError(Problem("only-comments", "", found, expected, _EXPORT), file=source.shown_as)
+        raise source.refusal("only-comments", found, _EXPORT, expected=expected)
     cells = split(opening.text, opening.separator)
-    problem = _not_a_header(cells, opening)
-    if problem is not None:
-        raise WeatherError(problem, file=source.shown_as)
-    header = read_header(cells, columns, line=opening.line)
-    if header.problems:
-        raise WeatherError(*header.problems, file=source.shown_as)
     mistakes = Mistakes()
+    mistakes.others += _not_a_header(cells, opening)
+    mistakes.raise_if_any(source.shown_as)
+    header = read_header(cells, columns, line=opening.line)
+    mistakes.others += header.problems
+    mistakes.raise_if_any(source.shown_as)
     rows, notes = _rows(lines, opening, cells, mistakes)
     if not rows.texts and not mistakes.problems():
-        found = "is a header and no row follows"
-        problem = Problem("no-row", f"line {opening.line}", found, "one row a day", "export the file again")
-        raise WeatherError(problem, file=source.shown_as)
+        where, found, cure = f"line {opening.line}", "is a header and no row follows", "export the file again"
+        raise source.refusal("no-row", found, cure, where=where, expected="one row a day")
     date = header.places["date"]
     numbers = {place: name for name, place in header.places.items() if name != "date"}
     units = {place: STANDARD[name].shown_unit for place, name in numbers.items()}
@@ -192,16 +190,16 @@ def _is_row_of_values(cells: Sequence[str]) -> bool:
     return numbers * 2 >= len(cells) or re.match(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}", cells[0]) is not None
 
 
-def _not_a_header(cells: Sequence[str], opening: _Opening) -> Problem | None:
+def _not_a_header(cells: Sequence[str], opening: _Opening) -> list[Problem]:
     where, shown = f"line {opening.line}:", opening.text.strip()[:60]
     if len(cells) < 2:
         expected = "a header with commas, semicolons or tabs, such as date,tmin,tmax,rain"
         found = f'"{shown}" has nothing that parts columns'
-        return Problem("no-separator", where, found, expected, "save the table as CSV", shown)
+        return [Problem("no-separator", where, found, expected, "save the table as CSV", shown)]
     if _is_row_of_values(cells):
         expected = "a header line is expected above it: add one, such as date,tmin,tmax,rain"
-        return Problem("no-header", where, f'"{shown}" is a row of values', cure=expected, value=shown)
-    return None
+        return [Problem("no-header", where, f'"{shown}" is a row of values', cure=expected, value=shown)]
+    return []
 
 
 def _rows(lines: Sequence[str], opening: _Opening, header: list[str], mistakes: Mistakes) -> tuple[Rows, list[str]]:

@@ -1,6 +1,7 @@
 """
-TMY3: typical-year files in the CSV layout of the third edition of the typical meteorological year, whose
-data `pvlib.iotools` reads.
+TMY3: typical-year files in the CSV layout of the third edition of the typical meteorological year.
+
+`pvlib.iotools` reads the data.
 
 Source: Wilcox, S. and Marion, W. (2008), Users Manual for TMY3 Data Sets, NREL/TP-581-43156, National Renewable
 Energy Laboratory, tables 1-1 to 1-3, from memory: a line on the station, a header line, 8760 hours whose stamp
@@ -12,7 +13,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from panbudget.errors import Problem, WeatherError
 from panbudget.weather.formats.archives import DOWNLOAD, refuse_columns
 from panbudget.weather.formats.typical import Hourly, Quantity, read_typical
 from panbudget.weather.site import Site
@@ -99,7 +99,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     absent = [name for name in _NEEDED if name not in header]
     if absent:
         found, cure = f"the header lacks {', '.join(absent)}", f"a TMY3 file has it: {DOWNLOAD}"
-        raise WeatherError(Problem("no-header", "line 2:", found, cure=cure), file=source.shown_as)
+        raise source.refusal("no-header", found, cure, where="line 2:")
     return read_typical(
         source,
         site,

@@ -41,7 +41,6 @@ _NEAR, _LEVEL = 0.5, 150.0
 _SOME_LIGHT = 3.0
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _WIND_HEIGHT = 10.0
-_HOUR = np.timedelta64(1, "h")
 
 
 @dataclass(frozen=True)
@@ -150,39 +149,40 @@ def read_typical(
     rows = read_rows(lines, mistakes, above=above, separator=",", width=width, expected=expected)
     mistakes.raise_if_any(source.shown_as)
     if not rows.texts:
-        problem = Problem("no-row", found="has no hours below its header lines", cure=DOWNLOAD)
-        raise WeatherError(problem, file=source.shown_as)
+        raise source.refusal("no-row", "has no hours below its header lines", DOWNLOAD)
     table, place = _by_pvlib(source, layout, rows, lines[0], head)
-    starts = pd.DatetimeIndex(table.index).tz_localize(None).to_numpy() - (_HOUR if layout.closes else 0 * _HOUR)
-    stamps = _nominal(pd.DatetimeIndex(starts))
+    starts = pd.DatetimeIndex(table.index).tz_localize(None) - pd.Timedelta(hours=1 if layout.closes else 0)
+    stamps = _nominal(starts)
     seconds = stamps.astype("datetime64[s]").astype(np.int64)
+    quantities = {q.name: (column, q) for column, q in layout.quantities.items() if column in table}
     values = {}
-    for column, quantity in layout.quantities.items():
-        if column in table:
-            figures = _numbers(table[column], quantity.header, rows.lines, mistakes)
-            beyond = figures >= quantity.missing if quantity.missing > 0.0 else figures <= quantity.missing
-            values[quantity.name] = np.where(beyond, np.nan, figures * quantity.factor)
-    hours = _numbers(table[layout.hours], layout.hours, rows.lines, mistakes) if layout.hours in table else None
+    for name, (column, quantity) in quantities.items():
+        figures = _numbers(table[column], quantity.header, rows.lines, mistakes)
+        beyond = figures >= quantity.missing if quantity.missing > 0.0 else figures <= quantity.missing
+        values[name] = np.where(beyond, np.nan, figures * quantity.factor)
+    rain = values.get("rain", np.full(len(stamps), np.nan))
+    if layout.hours in table:
+        rain = hourly_amounts(rain, _numbers(table[layout.hours], layout.hours, rows.lines, mistakes))
     if not mistakes.problems():
         mistakes.others += whole_year(seconds, rows.lines)
     mistakes.raise_if_any(source.shown_as)
-    begun = pd.DatetimeIndex(starts)
-    said = [months_note(begun.year.to_numpy(), begun.month.to_numpy())]
-    rain = values.get("rain", np.full(len(stamps), np.nan))
-    rain, why, more = rain_record(rain if hours is None else hourly_amounts(rain, hours))
+    said = [months_note(starts.year.to_numpy(), starts.month.to_numpy())]
+    rain, why, more = rain_record(rain)
     said += more
     if "radiation" in values:
         values["radiation"], more = light_record(values["radiation"], seconds, site)
         said += more
     values = {name: column for name, column in values.items() if not np.isnan(column).all()} | {"rain": rain}
-    said += [*([why] if why else []), *notes, *_placed(split(lines[0])[layout.title[1] :][:1], place, site)]
+    title = split(lines[0])[layout.title[1] :] or [""]
+    said += [*([why] if why else []), *notes, *_placed(title[0], place, site)]
+    used = {name: quantity for name, (_, quantity) in quantities.items() if name in values}
     records = Records(
         stamps=stamps,
         values=values,
         lines=rows.lines,
-        units={quantity.name: quantity.unit for quantity in layout.quantities.values() if quantity.name in values},
+        units={name: quantity.unit for name, quantity in used.items()},
         stated=frozenset(values),
-        headers={quantity.name: quantity.header for quantity in layout.quantities.values() if quantity.name in values},
+        headers={name: quantity.header for name, quantity in used.items()},
     )
     raw = to_days(records, standard_time(site), recognised=layout.recognised, shown_as=source.shown_as, notes=said)
     return dataclasses.replace(raw, typical=True, wind_height=_WIND_HEIGHT, absent={"rain": why} if why else {})
@@ -195,15 +195,13 @@ def _by_pvlib(
     try:
         from pvlib import iotools
     except ImportError as error:
-        cure = "run pip install 'panbudget[typical]'"
-        problem = Problem("no-pvlib", found="is a typical year, and what reads one, pvlib, is not installed", cure=cure)
-        raise WeatherError(problem, file=source.shown_as) from error
+        found = "is a typical year, and what reads one, pvlib, is not installed"
+        raise source.refusal("no-pvlib", found, "run pip install 'panbudget[typical]'") from error
     count, _, *places = layout.title
     # what is no number there, pvlib can't read; and the time zone is not asked for
     cells = [*split(title), *[""] * count]
     first = [cells[i] if i in places and _is_number(cells[i]) else "nan" if i in places else "0" for i in range(count)]
-    bodies = [text.rstrip(" \t\r,") for text in rows.texts] if rows.columns > rows.width else rows.texts
-    text = "\n".join([",".join(first), *head, *bodies, ""])
+    text = "\n".join([",".join(first), *head, *rows.texts, ""])
     with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
         warnings.simplefilter("ignore")
         path = Path(folder) / "typical.csv"
@@ -213,8 +211,7 @@ def _by_pvlib(
         except Exception as error:  # pandas and pvlib raise what their parsing parts raise: no list is complete
             raise WeatherError(_no_hour(layout, rows, error), file=source.shown_as) from error
     if len(table) != len(rows.lines):
-        problem = Problem("no-rows", found="its rows can't be told apart", cure=DOWNLOAD)
-        raise WeatherError(problem, file=source.shown_as)
+        raise source.refusal("no-rows", "has rows that can't be told apart", DOWNLOAD)
     return table, place
 
 
@@ -255,12 +252,12 @@ def _nominal(starts: pd.DatetimeIndex) -> npt.NDArray[np.datetime64]:
     return np.asarray(days.to_numpy() + since, dtype="datetime64[ns]")
 
 
-def _placed(name: Sequence[str], place: Mapping[str, Any], site: Site) -> list[str]:
+def _placed(name: str, place: Mapping[str, Any], site: Site) -> list[str]:
     """Say what the file says of where it was made for, and how far that is from the site."""
     latitude, longitude, elevation = (float(place[key]) for key in ("latitude", "longitude", "altitude"))
     if np.isnan([latitude, longitude, elevation]).any():
         return ["the file's first line doesn't say where it was made for; check that it is meant for the site"]
-    called = "".join(name)
+    called = name.title() if name.isupper() else name
     said = f"the file says of itself: {called}, latitude {latitude:g}, longitude {longitude:g}, {elevation:g} m"
     return [said, *far_from_site(site, latitude=latitude, longitude=longitude, elevation=elevation)]
 
@@ -447,9 +444,5 @@ def whole_year(seconds: npt.NDArray[np.int64], lines: npt.NDArray[np.int64], *, 
     count = len(np.unique(seconds))
     if count == expected:
         return []
-    last = int(lines[-1]) if len(lines) else 0
-    message = (
-        f"holds {count} of the {expected} hours of a typical year and ends on line {last}"
-        f"; all of them are expected: copy or download the file again"
-    )
-    return [Problem.of_text(message, key="date", value=count)]
+    found = f"holds {count} of the {expected} hours of a typical year and ends on line {lines[-1] if len(lines) else 0}"
+    return [Problem("not-whole", "", found, "all of them", "copy or download the file again", count)]

@@ -117,7 +117,7 @@ def read_cells(
             io.StringIO("\n".join(rows.texts)),
             sep=r"\s+" if rows.separator == " " else rows.separator,
             header=None,
-            names=list(range(rows.columns)),
+            names=list(range(rows.width)),
             index_col=False,
             usecols=sorted({*numbers, *texts}),
             dtype=dict.fromkeys(texts, str),

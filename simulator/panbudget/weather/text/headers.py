@@ -296,7 +296,8 @@ def _set_unit(header: Header, name: str, unit: str | None, *, where: str) -> Non
     try:
         conversion = column_conversion(text, column.unit)
     except UnitError as error:
-        header.wrong(name, "wrong-unit", where, f"unit {error}", "")
+        header.settled.add(name)
+        header.problems.append(error.problem.under(f"{where} unit"))
         return
     if conversion != (1.0, 0.0):
         header.conversions[name] = conversion
@@ -539,7 +540,8 @@ def _take(header: Header, quantity: str, heading: _Heading, unit: str | None, *,
     try:
         header.conversions[quantity], energy = _conversion(quantity, known if known != "rate" else unit)
     except UnitError as error:
-        header.wrong(quantity, "wrong-unit", where, f"unit {error}", "")
+        header.settled.add(quantity)
+        header.problems.append(error.problem.under(f"{where} unit"))
         return
     header.energy = energy if quantity == "radiation" else header.energy
 

@@ -9,6 +9,7 @@ its cells.
 from __future__ import annotations
 
 import csv
+import dataclasses
 import datetime as dt
 import hashlib
 import math
@@ -27,6 +28,10 @@ from panbudget.weather.text.mistakes import Mistakes
 #: what parts columns -> what a report calls it
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 
+_TYPED_CURES = (
+    "add the missing cells, empty where there is nothing",
+    "put a note with the separating mark in it in quotes",
+)
 _LONGEST_PLAIN = 1000  # letters of a line that needs no csv rules
 _DATE = r"(?:(?P<y>\d{4})[-/](?P<m>\d{1,2})[-/](?P<d>\d{1,2})|(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4}))"
 _MOMENT = re.compile(_DATE + r"(?:[ T]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::\d{2})?)?")
@@ -78,21 +83,20 @@ class Rows:
     Parameters
     ----------
     separator : str
+    width : int
+        How many cells each has.
     lines : ndarray of int, (rows,)
         The line of the file that each stands on.
     texts : list of str
-        The lines, unsplit. Behind the last cell may stand separators with nothing between them.
-    width, columns : int
-        How many cells a row has, and most that it has where separators with nothing behind them are counted.
+        The lines, unsplit.
     repeated, comments : list of int
         Lines that are the header again, and lines among the rows that begin with #.
     """
 
     separator: str
-    lines: Ints
-    texts: list[str]
     width: int
-    columns: int
+    lines: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    texts: list[str] = field(default_factory=list)
     repeated: list[int] = field(default_factory=list)
     comments: list[int] = field(default_factory=list)
 
@@ -152,57 +156,46 @@ def read_rows(
     Rows
         Blank lines and rows without a cell are passed over.
     """
-    body = lines[above:]
-    if separator == " ":
-        counts = np.fromiter((len(line.split()) for line in body), dtype=np.int64, count=len(body))
-    else:
-        counts = np.fromiter((line.count(separator) for line in body), dtype=np.int64, count=len(body)) + 1
-    doubtful = (counts != width) | np.fromiter(
-        ('"' in line or "#" in line for line in body), dtype=bool, count=len(body)
-    )
-    nothing = separator + " \t\r\x0b\x0c"
-    repeated: list[int] = []
-    remarks: list[int] = []
+    body = list(lines[above:])
+    cells = (line.split() if separator == " " else line.split(separator) for line in body)
+    fits = np.fromiter((len(row) == width for row in cells), dtype=bool, count=len(body))
+    fits &= ~np.fromiter(('"' in line or "#" in line for line in body), dtype=bool, count=len(body))
+    rows = Rows(separator, width)
     short, long = cures
     if separator == ",":
         long += "; if the numbers have decimal commas, save the file with semicolons between columns"
-    expected = expected or f"the header has {width}"
-    for i in np.flatnonzero(doubtful).tolist():
+    for i in np.flatnonzero(~fits).tolist():
         line, text = above + 1 + i, body[i]
-        sound = False
-        if not text.strip(nothing):
-            pass
-        elif comments and text.lstrip().startswith("#"):
-            remarks.append(line)
+        if comments and text.lstrip().startswith("#"):
+            rows.comments.append(line)
         elif text.count('"') % 2:
             cure = "close it or delete it, or download the file again"
             mistakes.add("open-quote", f"line {line}:", "a quotation mark is not closed{more}", cure=cure)
-        else:
-            cells = split(text, separator)
-            while len(cells) > width and not cells[-1]:
-                cells.pop()
-            counts[i] = len(cells)
-            if len(cells) == width:
-                sound = True
-            else:
-                found, code, cure = f"has {len(cells)} cells{{more}} where {expected}", "short-row", short
-                if len(cells) > width:
-                    code, cure = "long-row", long
-                mistakes.add(code, f"line {line}", found, cure=cure, value=len(cells))
-        doubtful[i] = not sound
+        elif text.strip():
+            body[i], count = _as_wide(text, separator, width)
+            fits[i] = count == width
+            if not fits[i]:
+                code, cure = ("long-row", long) if count > width else ("short-row", short)
+                found = f"has {count} cells{{more}} where {expected or f'the header has {width}'}"
+                mistakes.add(code, f"line {line}", found, cure=cure, value=count)
+    nothing = separator + " \t\r\x0b\x0c"
     kept = []
-    for i in np.flatnonzero(~doubtful).tolist():
-        text = body[i]
-        if not text.strip(nothing):
-            continue
-        if header and header[0] in text and split(text, separator)[: len(header)] == list(header):
-            repeated.append(above + 1 + i)
-            continue
-        kept.append(i)
-    most = max((body[i].count(separator) + 1 for i in kept), default=width) if separator != " " else width
-    return Rows(
-        separator, np.array(kept, dtype=np.int64) + above + 1, [body[i] for i in kept], width, most, repeated, remarks
-    )
+    for i in np.flatnonzero(fits).tolist():
+        if header and header[0] in body[i] and split(body[i], separator) == list(header):
+            rows.repeated.append(above + 1 + i)
+        elif body[i].strip(nothing):
+            kept.append(i)
+    return dataclasses.replace(rows, lines=np.array(kept, dtype=np.int64) + above + 1, texts=[body[i] for i in kept])
+
+
+def _as_wide(text: str, separator: str, width: int) -> tuple[str, int]:
+    """Cut separators with nothing behind them off a row's end, as far as it is too wide, and count its cells."""
+    count = len(split(text, separator))
+    if count <= width:
+        return text, count
+    bare = text.rstrip(separator + " \t\r")
+    count = len(split(bare, separator))
+    return bare + separator * (width - count), max(count, width)
 
 
 @dataclass(frozen=True, eq=False)
@@ -338,16 +331,14 @@ def read_typed(
     lines = text.splitlines()
     first = next((i for i, line in enumerate(lines) if line.strip() and not line.startswith("#")), None)
     if first is None:
-        message = Problem("empty", "", "is empty", f"a header such as {example} and a row for each entry")
-        raise error(message, file=shown)
+        problem = Problem("empty", "", "is empty", f"a header such as {example} and a row for each entry")
+        raise error(problem, file=shown)
     separator = separator_of(lines[first], ",;\t")
     mistakes = Mistakes()
     factors: dict[str, float] = {}
     where = f"line {first + 1}:"
-    header = []
-    for cell in split(lines[first], separator):
-        name = cell.casefold() if known else cell
-        header.append(_named(name, known, spoken or {}, units or {}, factors, mistakes, where))
+    texts = [cell.casefold() if known else cell for cell in split(lines[first], separator)]
+    header = [_named(text, known, spoken or {}, units or {}, factors, mistakes, where) for text in texts]
     if absent := [name for name in needed if name not in header]:
         found = f"the header has no column {', '.join(absent)}"
         raise error(Problem("no-column", where, found, cure=f"known are {', '.join(known or needed)}"), file=shown)
@@ -358,16 +349,12 @@ def read_typed(
         elif header.count(name) > 1:
             found = f'the column "{name}" stands twice'
             mistakes.others.append(Problem("column-twice", where, found, cure="keep one", value=name))
-    cures = (
-        "add the missing cells, empty where there is nothing",
-        "put a note with the separating mark in it in quotes",
-    )
     rows = read_rows(
-        lines, mistakes, above=first + 1, separator=separator, width=len(header), cures=cures, comments=True
+        lines, mistakes, above=first + 1, separator=separator, width=len(header), cures=_TYPED_CURES, comments=True
     )
     problems = mistakes.problems()
     typed = tuple(
-        TypedRow(int(line), dict(zip(header, cells, strict=False)), problems, factors)
+        TypedRow(int(line), dict(zip(header, cells, strict=True)), problems, factors)
         for line, cells in zip(rows.lines, rows.cells(), strict=True)
     )
     return Typed(shown, hashlib.sha256(content).hexdigest(), first + 1, tuple(header), typed, problems)
@@ -406,7 +393,7 @@ def _named(
     try:
         factors[name], _ = column_conversion(_SPOKEN_UNITS.get(match[2], match[2]), target)
     except UnitError as reason:
-        mistakes.others.append(Problem("wrong-unit", where, f"column {header}: {reason}", value=match[2]))
+        mistakes.others.append(reason.problem.under(f"{where} column {header}: unit"))
     return name
 
 

@@ -70,6 +70,10 @@ class Source:
     taken_from: str = ""
     table: str = "weather"
 
+    def refusal(self, code: str, found: str, cure: str, *, where: str = "", expected: str = "") -> WeatherError:
+        """Make the error that refuses it."""
+        return WeatherError(Problem(code, where, found, expected, cure), file=self.shown_as)
+
 
 def open_source(path: str | Path, *, shown_as: str) -> Source:
     """

@@ -14,12 +14,20 @@ from __future__ import annotations
 
 import importlib
 import importlib.util
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, ClassVar
 
 from panbudget.errors import PanbudgetError, Problem
 
 _WRITING = "panbudget.reports.writing"
+
+#: told what is being done, step by step
+Step = Callable[[str], None]
+
+
+def silent(text: str) -> None:
+    """Say nothing of a step."""
 
 
 def wants_extra(*packages: str, extra: str = "sweep") -> None:

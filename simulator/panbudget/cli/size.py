@@ -28,11 +28,8 @@ def size(
     """
     from panbudget.studies.size.choose import size as sized
 
-    def told(valve: str, part: int, parts: int) -> None:
-        step(f"{valve}: {part} of {parts} parts")
-
     step("reading the weather")
-    found = sized(scenario, controller=controller, done=told)
+    found = sized(scenario, controller=controller, step=step)
     return Done(lambda folder: write_size(found, folder), lambda: size_json(found), lambda: _lines(found))
 
 

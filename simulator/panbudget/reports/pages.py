@@ -288,6 +288,7 @@ def provenance_table(provenance: Mapping[str, Any]) -> Table:
         "Python": provenance.get("python", ""),
         **provenance.get("packages", {}),
         "scenario, SHA-256": provenance.get("scenario_sha256", ""),
+        **({"variants laid over it": ", ".join(laid)} if (laid := provenance.get("variants")) else {}),
         "weather file": weather.get("file", ""),
         "weather file, read as": weather.get("recognised", ""),
         "weather file, days": f"{weather.get('first', '')} to {weather.get('last', '')}",

@@ -173,6 +173,7 @@ def provenance(season: Season) -> dict[str, Any]:
         "python": platform.python_version(),
         "packages": {name: importlib.metadata.version(name) for name in _PACKAGES},
         "scenario_sha256": season.scenario.sha256,
+        **({"variants": list(season.scenario.laid_over)} if season.scenario.laid_over else {}),
         "weather_sha256": weather["sha256"],
         "weather": {
             **{key: weather[key] for key in ("file", "reader", "recognised", "first", "last")},

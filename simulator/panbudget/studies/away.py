@@ -17,7 +17,7 @@ from typing import Any, ClassVar
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError
-from panbudget.extras import Reported
+from panbudget.extras import Reported, Step, silent
 from panbudget.scenario.garden import Controller, Heat, Scenario, as_scenario
 from panbudget.season.heat import said as heat_said
 from panbudget.season.replay import replay
@@ -235,7 +235,7 @@ def away(
     end: dt.date,
     *,
     weather: Weather | None = None,
-    step: Callable[[str], None] = lambda text: None,
+    step: Step = silent,
 ) -> Away:
     """
     Leave a garden alone over the same calendar days in every year of its record, and in a made heat wave.
@@ -506,7 +506,7 @@ def _best(
     tests: list[tuple[int, Heat | None]],
     hot: Stay,
     stay: Callable[..., Stay],
-    step: Callable[[str], None],
+    step: Step,
 ) -> Change:
     """The smallest size of a change that makes it safe; else the one that leaves the least."""
     best: Change | None = None

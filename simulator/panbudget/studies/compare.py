@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError, did_you_mean
-from panbudget.extras import Reported
+from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.heat import HeatWave, find_heat_waves, made_wave
@@ -174,7 +174,7 @@ def compare(
     end: dt.date | None = None,
     with_base: bool = False,
     weather: Weather | None = None,
-    step: Callable[[str], None] = lambda text: None,
+    step: Step = silent,
 ) -> Comparison:
     """
     Replay variants of a garden in the same weather and set them side by side.

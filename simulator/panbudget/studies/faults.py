@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError
-from panbudget.extras import Reported
+from panbudget.extras import Reported, Step, silent
 from panbudget.scenario.faults import Clogged, Fault
 from panbudget.scenario.garden import Scenario, load_scenario
 from panbudget.season.faults import fault_said, fault_where
@@ -272,7 +272,7 @@ def faults(
     *,
     start: dt.date | None = None,
     weather: Weather | None = None,
-    step: Callable[[str], None] = lambda text: None,
+    step: Step = silent,
 ) -> Trials:
     """
     Try the usual faults, and the scenario's own, each alone, in the scenario's season.

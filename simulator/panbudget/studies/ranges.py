@@ -17,6 +17,7 @@ import numpy as np
 
 from panbudget.engine import season as engine
 from panbudget.engine.arrays import Results, empty_results, plain
+from panbudget.extras import Step, silent
 from panbudget.numeric import Floats
 from panbudget.season.forcing import Forcing
 from panbudget.season.result import Season
@@ -112,7 +113,7 @@ def sampled_forcings(season: Season, count: int) -> Iterator[Forcing]:
 
 
 def sampled_results(
-    season: Season, count: int, *, lanes: Sequence[int] = (), step: Callable[[str], None] = lambda text: None
+    season: Season, count: int, *, lanes: Sequence[int] = (), step: Step = silent
 ) -> Iterator[Results]:
     """
     Run a season over the ranges that its scenario states.
@@ -148,7 +149,7 @@ def sampled_results(
         step(f"season {run} of {count} over the stated ranges")
 
 
-def sampled_litres(season: Season, count: int, step: Callable[[str], None] = lambda text: None) -> dict[str, Floats]:
+def sampled_litres(season: Season, count: int, step: Step = silent) -> dict[str, Floats]:
     """
     Return what passed each valve in each of many runs over the stated ranges.
 
@@ -169,7 +170,7 @@ def sampled_litres(season: Season, count: int, step: Callable[[str], None] = lam
     return dict(zip(season.scenario.controller, drawn, strict=True))
 
 
-def with_spread(season: Season, count: int, *, step: Callable[[str], None] = lambda text: None) -> Season:
+def with_spread(season: Season, count: int, *, step: Step = silent) -> Season:
     """
     Add ranges to a season's totals.
 

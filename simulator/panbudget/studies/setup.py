@@ -7,7 +7,7 @@ Units: mm, g, mL per minute, litres, minutes. Figures by month are means over ev
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar
@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError, did_you_mean
-from panbudget.extras import Reported
+from panbudget.extras import Reported, Step, silent
 from panbudget.scenario.garden import Scenario, load_scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
@@ -189,7 +189,7 @@ def setup(
     *,
     beds: list[str] | None = None,
     weather: Weather | None = None,
-    step: Callable[[str], None] = lambda text: None,
+    step: Step = silent,
 ) -> SetUp:
     """
     Work out what to set, and the refill calendar.

@@ -17,7 +17,7 @@ import pandas as pd
 
 from panbudget.engine import season as engine
 from panbudget.errors import Problem, ReadingsError
-from panbudget.extras import Reported
+from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Controller, Scenario, load_scenario
 from panbudget.season.faults import with_faults
@@ -174,7 +174,7 @@ def fit(
     interval: float | None = None,
     hold: Sequence[str] = (),
     weather: Weather | None = None,
-    step: Callable[[str], None] = lambda text: None,
+    step: Step = silent,
     run: Callable[..., int] = engine.run_season,
 ) -> Fit:
     """

@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from panbudget.errors import Problem, ScenarioError
+from panbudget.extras import Step, silent
 from panbudget.numeric import Floats
 from panbudget.physics.hydraulics import emitter_flow
 from panbudget.scenario.garden import Scenario, as_scenario
@@ -182,7 +183,7 @@ def size(
     *,
     weather: Weather | None = None,
     controller: str | None = None,
-    done: Callable[[str, int, int], None] | None = None,
+    step: Step = silent,
 ) -> Sizing:
     """
     Choose each valve's pan, refill flow and swing.
@@ -195,7 +196,7 @@ def size(
         Already read; else the scenario's file, all of it.
     controller : str, optional
         Only this one.
-    done : callable, optional
+    step : callable
         Told the valve and how many parts of how many are done.
 
     Returns
@@ -221,7 +222,7 @@ def size(
     valves = {}
     for name in scenario.controller:
         if controller in (None, name):
-            told = None if done is None else _for_valve(done, name)
+            told = _for_valve(step, name)
             valves[name] = _valve(scenario, name, seasons, told)
     assumptions = list(next(iter(seasons.values()))[1].assumptions)
     if any(supply.kind == "tank" for supply in scenario.supply.values()) and len(scenario.controller) > 1:
@@ -239,8 +240,8 @@ def size(
     return Sizing(scenario, tuple(years), valves, tuple(assumptions))
 
 
-def _for_valve(done: Callable[[str, int, int], None], name: str) -> Callable[[int, int], None]:
-    return lambda part, parts: done(name, part, parts)
+def _for_valve(step: Step, name: str) -> Callable[[int, int], None]:
+    return lambda part, parts: step(f"{name}: {part} of {parts} parts")
 
 
 def _moved(scenario: Scenario, weather: Weather, year: int) -> tuple[Scenario, Any]:

@@ -10,7 +10,7 @@ exactly. Runoff of applied water is none: it drips. Litres, L/h, m² inside; wha
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, ClassVar, NamedTuple
@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, ReadingsError, ScenarioError
-from panbudget.extras import Reported
+from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario, load_scenario
@@ -168,7 +168,7 @@ def statement(
     readings: str | Path | None = None,
     samples: int | None = None,
     variant: str | None = None,
-    step: Callable[[str], None] = lambda text: None,
+    step: Step = silent,
 ) -> Statement:
     """
     Replay a season and account for its water.

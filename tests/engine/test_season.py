@@ -16,7 +16,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from panbudget.engine import pan, root_zone, surface, tank
 from panbudget.engine import season as engine
+from panbudget.engine.pan import PRESS
 from tests.small_garden import EVEN_HOURS, NOON_HOURS, garden, run
 
 DATA = Path(__file__).parents[1] / "data"
@@ -24,10 +26,13 @@ DATA = Path(__file__).parents[1] / "data"
 
 def test_engine_imports_nothing_but_math():
     """So that the same text goes through a compiler for numeric Python."""
-    tree = ast.parse(Path(engine.__file__).read_text())
-    imported = [n for n in ast.walk(tree) if isinstance(n, ast.Import | ast.ImportFrom)]
-    names = [alias.name for n in imported for alias in n.names]
-    assert names == ["math"]
+    ours = {f"panbudget.engine.{name}" for name in ("pan", "tank", "surface", "root_zone")}
+    for module in (engine, pan, tank, surface, root_zone):
+        for node in ast.walk(ast.parse(Path(module.__file__).read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                assert [alias.name for alias in node.names] == ["math"]
+            elif isinstance(node, ast.ImportFrom):
+                assert node.module in ours
 
 
 def test_an_opening_worked_by_hand():
@@ -67,7 +72,7 @@ def test_a_press_opens_a_pan_below_reset_and_leaves_a_full_one_shut():
     parts = garden([6.0], area=0.1, shares=EVEN_HOURS, presses=[[20.0]])
     count, out, _ = run(parts)
     assert count == 1
-    assert out.opening_cause[0] == engine.PRESS
+    assert out.opening_cause[0] == PRESS
     assert out.opening_start[0] == pytest.approx(20.0)
     assert out.opening_end[0] - out.opening_start[0] == pytest.approx(0.5 / (2.0 - 0.025), abs=1e-9)
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panbudget import replay
-from panbudget.engine import season as engine
+from panbudget.engine import tank as tank_engine
 from panbudget.errors import ScenarioError
 from panbudget.physics.hydraulics import KPA_PER_M, hazen_williams_loss
 from panbudget.reports.season.figures import other_sizes, tank_figure
@@ -101,8 +101,8 @@ def test_shorter_steps_of_the_falling_head_change_next_to_nothing(make_garden, m
     }
     garden = on_tank(make_garden, tank, {"controller": {"upper": upper}}, days=3)
     as_it_is = replay(garden).tanks["spring"]["volume_l"]
-    monkeypatch.setattr(engine, "_FALL", 0.0002)
-    monkeypatch.setattr(engine, "_SHORTEST", 1e-4)
+    monkeypatch.setattr(tank_engine, "_FALL", 0.0002)
+    monkeypatch.setattr(tank_engine, "_SHORTEST", 1e-4)
     assert as_it_is.iloc[0] < 1000.0
     assert as_it_is.to_numpy() == pytest.approx(replay(garden).tanks["spring"]["volume_l"].to_numpy(), abs=8.0)
 

@@ -12,6 +12,8 @@ from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
+from panbudget.engine.pan import PAN_SUMS
+from panbudget.engine.tank import TANK_SUMS
 from panbudget.numeric import Floats, Ints
 
 __all__ = [
@@ -115,9 +117,11 @@ class State(NamedTuple):
     depletion: Floats
     surface_depletion: Floats
     wetted: Floats
+    open_hours: Floats
     today: Floats
     tank_today: Floats
-    draw_today: Floats
+    draw_hours: Floats
+    draw_power: Floats
 
     def copy(self) -> State:
         """Return a state of its own, which a run may overwrite."""
@@ -140,11 +144,12 @@ def empty_state(controllers: int, lanes: int, tanks: Tanks | None = None) -> Sta
         All zero; surfaces last wetted all over.
     """
     n_tanks, n_draws = (len(tanks.capacity), len(tanks.draw_exponent)) if tanks else (0, 0)
-    by_tank = {"volume": n_tanks, "tank_today": (n_tanks, 3), "draw_today": (n_draws, 2), "today": (controllers, 10)}
+    sums = {"today": controllers * PAN_SUMS, "tank_today": n_tanks * TANK_SUMS}
+    by_tank = {"volume": n_tanks, "draw_hours": n_draws, "draw_power": n_draws}
     by_lane = dict.fromkeys(("depletion", "surface_depletion", "wetted"), lanes)
     whole = {"is_open", "cause", "slot", "press"}
     state = State._make(
-        np.zeros({**by_tank, **by_lane}.get(name, controllers), np.int64 if name in whole else np.float64)
+        np.zeros({**sums, **by_tank, **by_lane}.get(name, controllers), np.int64 if name in whole else np.float64)
         for name in State._fields
     )
     return state._replace(wetted=np.ones(lanes))
@@ -169,8 +174,6 @@ class Results(NamedTuple):
     tank_drawn: Floats
     tank_topped: Floats
     tank_over: Floats
-    draw_hours: Floats
-    draw_power: Floats
     irrigation: Floats
     etc: Floats
     eta: Floats
@@ -182,7 +185,6 @@ class Results(NamedTuple):
     kr: Floats
     few: Floats
     surface_depletion: Floats
-    raw: Floats
     opening_controller: Ints
     opening_start: Floats
     opening_end: Floats
@@ -193,7 +195,7 @@ class Results(NamedTuple):
 
 _BY_LANE = ("irrigation", "etc", "eta", "ks", "ke", "depletion", "deep_percolation", "left_below")
 _BY_TANK = ("tank_volume", "tank_drawn", "tank_topped", "tank_over")
-_TERMS = ("kr", "few", "surface_depletion", "raw")
+_TERMS = ("kr", "few", "surface_depletion")
 
 
 def empty_results(
@@ -229,12 +231,10 @@ def empty_results(
     pan, lane = (controllers, days), (lanes, days)
     hourly = (controllers, days * 24 if keep_hours else 0)
     terms = (lanes, days if keep_terms else 0)
-    n_tanks, n_draws = (len(tanks.capacity), len(tanks.draw_exponent)) if tanks else (0, 0)
+    n_tanks = len(tanks.capacity) if tanks else 0
     by_name = {
         "hourly_level": hourly,
         **dict.fromkeys(_BY_TANK, (n_tanks, days)),
-        "draw_hours": (n_draws, days),
-        "draw_power": (n_draws,),
         **dict.fromkeys(_BY_LANE, lane),
         **dict.fromkeys(_TERMS, terms),
     }

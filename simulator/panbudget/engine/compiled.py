@@ -17,6 +17,7 @@ import os
 import stat
 import sys
 import threading
+import types
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -51,13 +52,33 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
 
     Notes
     -----
-    Without fast arithmetic: every operation stays where the text has it, so that results are equal bit for bit.
+    Without fast arithmetic: every operation stays where the text has it, so that results are equal bit for bit. The
+    engine's functions that it calls are compiled into it.
     """
+    with _cache_set(cache_folder(function)) as kept:
+        ready: Callable[..., Any] = _njit(_bound(function), nogil=True, cache=kept)
+    return ready
+
+
+def _njit(function: Callable[..., Any], **options: object) -> Callable[..., Any]:
+    """Without counting who refers to an array: the engine makes and keeps none, and it would take most of the time."""
     import numba
 
-    with _cache_set(cache_folder(function)) as kept:
-        ready: Callable[..., Any] = numba.njit(function, nogil=True, cache=kept)
-    return ready
+    njit: Any = numba.njit
+    made: Callable[..., Any] = njit(function, _nrt=False, **options)
+    return made
+
+
+def _bound(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Return the same function, with the plain functions that it calls replaced by ones to be compiled into it."""
+    helpers = {
+        name: _njit(_bound(helper), inline="always")
+        for name, helper in function.__globals__.items()
+        if name in function.__code__.co_names and isinstance(helper, types.FunctionType)
+    }
+    bound = types.FunctionType(function.__code__, {**function.__globals__, **helpers}, function.__name__)
+    bound.__qualname__, bound.__module__ = function.__qualname__, function.__module__
+    return bound
 
 
 def cache_folder(function: Callable[..., Any]) -> Path | None:
@@ -75,9 +96,9 @@ def cache_folder(function: Callable[..., Any]) -> Path | None:
     """
     import numba
 
-    source = Path(function.__code__.co_filename)
+    sources = [Path(function.__code__.co_filename), *sorted(Path(__file__).parent.glob("*.py"))]
     try:
-        text = source.read_bytes() + (Path(__file__).with_name("arrays.py")).read_bytes()
+        text = b"".join(source.read_bytes() for source in sources)
     except OSError:
         return None
     mark = hashlib.sha256(text + f"{numba.__version__} {sys.version}".encode()).hexdigest()[:16]

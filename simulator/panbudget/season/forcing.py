@@ -18,6 +18,7 @@ import pandas as pd
 
 from panbudget.engine import season as engine
 from panbudget.engine.arrays import Beds, Days, Pans, State, Tanks, empty_state, no_tanks
+from panbudget.engine.tank import REFERENCE_PRESSURE
 from panbudget.errors import Problem, ScenarioError
 from panbudget.numeric import Floats, Ints
 from panbudget.physics import evaporation, sun
@@ -394,8 +395,8 @@ def pan_flows(scenario: Scenario, name: str, controller: Controller, assumptions
         pressure=there,
         pressures=pressure_table(static, draw, losses),
         at_reference={
-            "": refill(engine.REFERENCE_PRESSURE),
-            **{key: bed.emitters.count * laws[key](engine.REFERENCE_PRESSURE) for key, bed in controller.bed.items()},
+            "": refill(REFERENCE_PRESSURE),
+            **{key: bed.emitters.count * laws[key](REFERENCE_PRESSURE) for key, bed in controller.bed.items()},
         },
     )
 

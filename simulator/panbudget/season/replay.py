@@ -18,6 +18,8 @@ import pandas as pd
 
 from panbudget.engine import season as engine
 from panbudget.engine.arrays import Results, State
+from panbudget.engine.pan import PRESS, TRIP
+from panbudget.engine.root_zone import depletion_fraction
 from panbudget.errors import Problem, ScenarioError
 from panbudget.numeric import Floats
 from panbudget.physics.solar_time import from_solar
@@ -36,7 +38,7 @@ from panbudget.weather.of_scenario import read_scenario_weather
 
 Day = dt.date | str | pd.Timestamp | np.datetime64
 
-_CAUSES = {engine.TRIP: "trip", engine.PRESS: "press"}
+_CAUSES = {TRIP: "trip", PRESS: "press"}
 
 
 def replay(
@@ -208,7 +210,10 @@ def _bed_days(forcing: Forcing, out: Results, index: int, key: str, area: float)
             "runoff_mm": forcing.days.rain - part.rain_in,
             "kc": part.curve.kc + ke,
             "taw_mm": part.taw,
-            "raw_mm": out.raw[mean],
+            "raw_mm": np.array(
+                [depletion_fraction(*p_etc) for p_etc in zip(part.curve.depletion, out.etc[mean], strict=True)]
+            )
+            * part.taw,
             "growing": part.curve.growing,
         },
         index=forcing.dates.rename("date"),

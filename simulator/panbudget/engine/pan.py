@@ -1,0 +1,256 @@
+"""
+Pan: how its water stands above the trip weight, what happens to it within an hour, and what its valve does then.
+
+Plain scalars and the engine's arrays: kg (= litre of water), kg/h, hours. Rates are constant within an hour but for what
+happens in it, so that every crossing is exact. Model page §3; balances are bookkeeping, with no source to name.
+"""
+
+from panbudget.engine.tank import TANK_EMPTIES, draw_water, emitter_pressure, flows_at, tank_lasts
+
+# why an opening began
+TRIP = 0
+PRESS = 1
+
+# what ends a stretch of constant rates inside an hour; the tank has 6 and 7
+GOES_ON = -1
+HOUR_ENDS = 0
+TRIPS = 1
+RESETS = 2
+REACHES_RIM = 3
+RUNS_DRY = 4
+IS_PRESSED = 5
+
+# a pan's sums of the day, in this order: evaporated, leaked, spilled, refilled [kg]; drawn through the valve [L]; hours
+# open, open without water, stuck open, dry [h]; openings
+NO_SUMS = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+PAN_SUMS = len(NO_SUMS)
+
+_ROUNDING = 1e-9  # kg; a level so near to the one it was sent to is that one
+
+
+def bounded_rates(w, net, rim, dry, comes, evaporation, leak):
+    """
+    Return how fast the water in a pan rises where it stands at its rim or on its floor, and where what goes ends.
+
+    Parameters
+    ----------
+    w, rim, dry : float
+        Water, rim and dry floor. [kg above the trip weight]
+    net : float
+        What comes less evaporation and leak. [kg/h]
+    comes, evaporation, leak : float
+        Rain and refill; what full sun and wind would take; through the leak. [kg/h]
+
+    Returns
+    -------
+    net, lost, leaking, over : float
+        Rise; evaporated; leaked; spilled. [kg/h]
+    is_dry : bool
+
+    Notes
+    -----
+    A dry pan loses what comes in and no more; a full pan spills what it can't hold.
+    """
+    if net < 0.0 and w <= dry:
+        share = comes / (evaporation + leak)
+        return 0.0, evaporation * share, leak * share, 0.0, True
+    if net > 0.0 and w >= rim:
+        return 0.0, evaporation, leak, net, False
+    return net, evaporation, leak, 0.0, False
+
+
+def next_event(w, net, is_open, swing, rim, dry, remaining):
+    """
+    Return what a pan at constant rates comes to next, and when.
+
+    Parameters
+    ----------
+    w, net : float
+        Water above the trip weight [kg] and its rise [kg/h].
+    is_open : int
+        Whether the valve is.
+    swing, rim, dry : float
+        Reset, rim and dry floor. [kg above the trip weight]
+    remaining : float
+        Of the hour. [h]
+
+    Returns
+    -------
+    step : float
+        [h]
+    ending : int
+        HOUR_ENDS, TRIPS, RESETS, REACHES_RIM or RUNS_DRY.
+    """
+    step = remaining
+    ending = HOUR_ENDS
+    if is_open:
+        if w >= swing:
+            step = 0.0
+            ending = RESETS
+        elif net > 0.0 and swing - w <= net * step:
+            step = (swing - w) / net
+            ending = RESETS
+    elif w < 0.0:  # only where the trip weight has been moved
+        step = 0.0
+        ending = TRIPS
+    elif net < 0.0 and w <= -net * step:
+        step = max(w, 0.0) / -net
+        ending = TRIPS
+    if ending != RESETS and net > 0.0 and w < rim and rim - w < net * step:
+        step = (rim - w) / net
+        ending = REACHES_RIM
+    elif net < 0.0 and w > dry and w - dry < -net * step:
+        step = (w - dry) / -net
+        ending = RUNS_DRY
+    return step, ending
+
+
+def end_opening(c, moment, state, out):
+    """Note on the list when an opening ended [h from the start of the first day] and what flowed in it."""
+    slot = state.slot[c]
+    if slot < len(out.opening_start):
+        out.opening_end[slot] = moment
+        out.opening_refilled[slot] = state.refilled[c]
+        out.opening_litres[slot] = state.drawn[c]
+
+
+def open_valve(c, moment, cause, count, state, out):
+    """Begin an opening, the ``count``-th from 0, at a moment [h from the start of the first day], and list it."""
+    state.slot[c] = count
+    state.since[c] = moment
+    state.refilled[c] = 0.0
+    state.drawn[c] = 0.0
+    state.cause[c] = cause
+    if count < len(out.opening_start):
+        out.opening_controller[count] = c
+        out.opening_start[count] = moment
+        out.opening_cause[count] = cause
+
+
+def eventful_hour(
+    c, tank, day, hour, rain, evaporation, pan, w, is_open, press, last_press, sums, count, pans, tanks, state, out
+):
+    """
+    Step a pan through an hour in which its valve is open or something happens.
+
+    Parameters
+    ----------
+    c, tank, day, hour : int
+        Controller; its tank, or −1 on the mains.
+    rain, evaporation : float
+        Onto and off the pan. [kg/h]
+    pan : tuple of float
+        The day's swing, rim, dry floor [kg above the trip weight], leak [kg/h], refill flow and flow of the whole valve
+        on the mains [L/h].
+    w : float
+        Water above the trip weight. [kg]
+    is_open : int
+        Whether the valve is.
+    press, last_press : int
+        Places of the next press, and behind the day's last.
+    sums : tuple of float
+        Of the day so far, see above.
+    count : int
+        Openings of the run so far.
+    pans, tanks, state, out
+        As for `season.run_season`.
+
+    Returns
+    -------
+    w, is_open, press, sums, count
+        At the hour's end.
+    """
+    evaporated, leaked, spilled, refilled, drawn, open_hours, starved_hours, stuck_hours, dry_hours, openings = sums
+    swing, rim, dry, leak, refill_flow, valve_flow = pan
+    clock = 0.0  # hours into this hour
+    ending = GOES_ON
+    while ending != HOUR_ENDS:
+        refill, flow, pressure, slope = 0.0, 0.0, 0.0, 0.0
+        if is_open and tank < 0:
+            refill, flow = refill_flow, valve_flow
+        elif is_open and state.volume[tank] > 0.0:
+            pressure, slope = emitter_pressure(c, tank, state.volume[tank], pans, tanks)
+            refill, flow = flows_at(c, day, pressure, pans, tanks, state)
+        net = rain + refill - evaporation - leak
+        lost, leaking = evaporation, leak
+        if w <= dry or w >= rim:
+            net, lost, leaking, over, is_dry = bounded_rates(w, net, rim, dry, rain + refill, evaporation, leak)
+        else:
+            over, is_dry = 0.0, False
+        step, ending = next_event(w, net, is_open, swing, rim, dry, 1.0 - clock)
+        if tank >= 0 and flow > 0.0:
+            step, ending = tank_lasts(state.volume[tank], flow, pressure, slope, step, ending)
+        if press < last_press and pans.presses[c, press] - hour <= clock + step:
+            step = max(pans.presses[c, press] - hour - clock, 0.0)
+            ending = IS_PRESSED
+            press += 1
+
+        evaporated += lost * step
+        leaked += leaking * step
+        spilled += over * step
+        w += net * step
+        if is_dry:
+            dry_hours += step
+        if is_open:
+            litres = flow * step
+            open_hours += step
+            refilled += refill * step
+            drawn += litres
+            state.refilled[c] += refill * step
+            state.drawn[c] += litres
+            if flow <= 0.0:
+                starved_hours += step
+            elif rain + refill <= evaporation + leak:
+                stuck_hours += step
+            if tank >= 0 and flow > 0.0:
+                draw_water(c, tank, litres, step, ending == TANK_EMPTIES, tanks, state)
+        clock += step
+
+        if ending == TRIPS or (ending == IS_PRESSED and not is_open and w < swing):
+            if ending == TRIPS and w > -_ROUNDING:
+                w = 0.0
+            is_open = 1
+            open_valve(c, day * 24.0 + hour + clock, TRIP if ending == TRIPS else PRESS, count, state, out)
+            openings += 1.0
+            count += 1
+        elif ending == RESETS:
+            if w < swing + _ROUNDING:
+                w = swing
+            is_open = 0
+            end_opening(c, day * 24.0 + hour + clock, state, out)
+        elif ending == REACHES_RIM:
+            w = rim
+        elif ending == RUNS_DRY:
+            w = dry
+    sums = (evaporated, leaked, spilled, refilled, drawn, open_hours, starved_hours, stuck_hours, dry_hours, openings)
+    return w, is_open, press, sums, count
+
+
+def sums_so_far(c, state):
+    """Return a pan's sums of the day, as `keep_sums` kept them."""
+    today, at = state.today, c * PAN_SUMS
+    kg = (today[at], today[at + 1], today[at + 2], today[at + 3], today[at + 4])
+    return kg + (today[at + 5], today[at + 6], today[at + 7], today[at + 8], today[at + 9])  # noqa: RUF005  # for numba
+
+
+def keep_sums(c, sums, changed, state):
+    """Keep a pan's sums, or the first few that have changed, until its next turn of the day."""
+    for place in range(changed):
+        state.today[c * PAN_SUMS + place] = sums[place]
+
+
+def write_pan(c, day, w, sums, state, out):
+    """Write a pan's day into the results, and its hours open for its beds."""
+    evaporated, leaked, spilled, refilled, drawn, open_hours, starved_hours, stuck_hours, dry_hours, openings = sums
+    state.open_hours[c] = open_hours
+    out.level[c, day] = w
+    out.evaporated[c, day] = evaporated
+    out.leaked[c, day] = leaked
+    out.spilled[c, day] = spilled
+    out.refilled[c, day] = refilled
+    out.drawn[c, day] = drawn
+    out.open_hours[c, day] = open_hours
+    out.starved_hours[c, day] = starved_hours
+    out.stuck_hours[c, day] = stuck_hours
+    out.dry_hours[c, day] = dry_hours
+    out.openings[c, day] = int(openings)

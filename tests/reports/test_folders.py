@@ -30,7 +30,7 @@ def test_an_earlier_run_survives_a_failed_one(tmp_path):
         raise RuntimeError
     assert (target / "daily.csv").read_text() == "first"
     with (
-        pytest.raises(OutputError, match="is not empty; choose another folder, or add --overwrite"),
+        pytest.raises(OutputError, match="is not empty; choose another folder, or overwrite it"),
         new_folder(target, "replay", overwrite=False),
     ):
         pass

@@ -42,6 +42,17 @@ def _common(
     pass
 
 
+#: code of a problem -> the option that helps, which the library does not know
+_OPTIONS = {
+    **dict.fromkeys(
+        ("not-made", "not-written", "not-a-folder", "another-command", "foreign"), "--out names the folder."
+    ),
+    "not-empty": "To replace an earlier run there, add --overwrite.",
+    "bad-sites": "To skip such sites and count them, add --keep-going.",
+    "worker-ended": "--processes says how many.",
+}
+
+
 def main(arguments: list[str] | None = None) -> None:
     """
     Run the command line.
@@ -52,6 +63,8 @@ def main(arguments: list[str] | None = None) -> None:
         code = app(args=arguments, standalone_mode=False)
     except PanbudgetError as error:
         typer.echo(str(error), err=True)
+        for hint in dict.fromkeys(_OPTIONS[problem.code] for problem in error.problems if problem.code in _OPTIONS):
+            typer.echo(hint, err=True)
         code = _BAD_INPUT
     except KeyboardInterrupt:
         code = _INTERRUPTED

@@ -53,20 +53,20 @@ def sweep(
 
     wants_extra("pyarrow")
     described = load_plan(plan)
-    reckoned = estimate(described, processes)
+    expected = estimate(described, processes)
     if dry_run:
         if as_json:
             import dataclasses
 
-            print_json(dataclasses.asdict(reckoned))
+            print_json(dataclasses.asdict(expected))
         else:
-            for line in _estimate_lines(reckoned):
+            for line in _estimate_lines(expected):
                 say(line, quiet=quiet)
         return
     if out is None:
         cure = "name a folder to make, or take --dry-run"
         raise PanbudgetError(Problem("missing", "--out DIR", "is missing", "", cure))
-    for line in _estimate_lines(reckoned)[:1]:
+    for line in _estimate_lines(expected)[:1]:
         say(line, quiet=quiet, aside=True)
     with _told(quiet) as told:
         found = swept(
@@ -104,18 +104,18 @@ def sweep(
     )
 
 
-def _estimate_lines(reckoned: Estimate) -> list[str]:
-    years = str(reckoned.years) if reckoned.years_known else f"all (counted as {reckoned.years})"
+def _estimate_lines(expected: Estimate) -> list[str]:
+    years = str(expected.years) if expected.years_known else f"all (counted as {expected.years})"
     lines = [
-        f"{reckoned.sites} sites × {years} years × {reckoned.designs} designs, {reckoned.beds} beds together: "
-        f"{reckoned.rows:,} rows in {reckoned.parts} parts",
-        f"{reckoned.bed_days:,.0f} bed-days, {'compiled' if reckoned.compiled else 'interpreted'}, on "
-        f"{reckoned.processes} process{'es' if reckoned.processes > 1 else ''}",
-        f"memory: about {reckoned.memory_bytes / 1e6:.0f} MB, whatever the number of sites",
-        f"time: about {_duration(reckoned.seconds)}, by a machine once measured; yours may be twice as quick or slow",
+        f"{expected.sites} sites × {years} years × {expected.designs} designs, {expected.beds} beds together: "
+        f"{expected.rows:,} rows in {expected.parts} parts",
+        f"{expected.bed_days:,.0f} bed-days, {'compiled' if expected.compiled else 'interpreted'}, on "
+        f"{expected.processes} process{'es' if expected.processes > 1 else ''}",
+        f"memory: about {expected.memory_bytes / 1e6:.0f} MB, whatever the number of sites",
+        f"time: about {_duration(expected.seconds)}, by a machine once measured; yours may be twice as quick or slow",
     ]
-    if reckoned.left_out:
-        lines.append(f"{reckoned.left_out} cells without weather on the first day are left out")
+    if expected.left_out:
+        lines.append(f"{expected.left_out} cells without weather on the first day are left out")
     return lines
 
 

@@ -10,9 +10,7 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
-from panbudget.errors import OutputError
-
-__all__ = ["FILES_OF", "new_folder"]
+from panbudget.errors import OutputError, Problem
 
 _FIGURES = "figures"
 _SEASON = {"daily.csv", "openings.csv", "season.json"}
@@ -69,7 +67,7 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
         parent.mkdir(parents=True, exist_ok=True)
         staging = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=parent))
     except OSError as error:
-        raise OutputError(f"can't be made ({error.strerror}); choose another --out", file=str(folder)) from None
+        raise _refused(folder, "not-made", f"can't be made ({error.strerror})") from None
     try:
         made = staging / "new"
         made.mkdir()
@@ -83,7 +81,7 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
                 target.rename(staging / "old")
             made.rename(target)
     except OSError as error:
-        raise OutputError(f"can't be written ({error.strerror}); choose another --out", file=str(folder)) from None
+        raise _refused(folder, "not-written", f"can't be written ({error.strerror})") from None
     finally:
         if (staging / "old").exists() and not target.exists():
             (staging / "old").rename(target)
@@ -94,27 +92,24 @@ def _may_write(folder: Path, command: str, overwrite: bool) -> None:
     if not folder.exists():
         return
     if not folder.is_dir():
-        raise OutputError("is a file, and a folder is wanted; choose another name", file=str(folder))
+        raise _refused(folder, "not-a-folder", "is a file, and a folder is wanted")
     inside = sorted(entry.name for entry in folder.iterdir())
     if not inside:
         return
     others = [name for name in FILES_OF if name != command and FILES_OF[name][0] in inside]
     if others:
-        raise OutputError(
-            f"holds what `panbudget {others[0]}` wrote, which `{command}` does not replace; choose another folder, or "
-            "remove its files yourself",
-            file=str(folder),
-        )
+        found = f"holds what `panbudget {others[0]}` wrote, which `{command}` does not replace"
+        raise _refused(folder, "another-command", found, "choose another folder, or remove its files yourself")
     if not overwrite:
-        raise OutputError(
-            "is not empty; choose another folder, or add --overwrite to replace an earlier run there", file=str(folder)
-        )
+        cure = "choose another folder, or overwrite it to replace an earlier run there"
+        raise _refused(folder, "not-empty", "is not empty", cure)
     foreign = [name for name in inside if name not in FILES_OF[command]]
     if (folder / _FIGURES).is_dir():
         pictures = sorted((folder / _FIGURES).iterdir())
         foreign += [f"{_FIGURES}/{entry.name}" for entry in pictures if entry.suffix not in (".png", ".svg")]
     if foreign:
-        raise OutputError(
-            f"holds {foreign[0]}, which `{command}` did not make and will not remove; choose another folder",
-            file=str(folder),
-        )
+        raise _refused(folder, "foreign", f"holds {foreign[0]}, which `{command}` did not make and will not remove")
+
+
+def _refused(folder: Path, code: str, found: str, cure: str = "choose another folder") -> OutputError:
+    return OutputError(Problem(code, "", found, cure=cure), file=str(folder))

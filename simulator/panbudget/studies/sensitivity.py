@@ -79,7 +79,7 @@ class Alternative:
 
 def alternatives(season: Season) -> list[Alternative]:
     """
-    Reckon the season's ETo anew with each filled quantity filled otherwise.
+    Compute the season's ETo again with each filled quantity filled otherwise.
 
     Parameters
     ----------

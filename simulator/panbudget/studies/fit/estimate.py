@@ -291,7 +291,7 @@ def fit_controller(
         raise ReadingsError(Problem("nothing-follows", name, found, cure="count openings, or measure its level"))
     untold = beforehand(visits, hold)
     low, high = scenario.statement.refill_flow
-    best = searched(pan, untold, doubt=float(np.log(high / low)) * QUANTISED)
+    best = searched(pan, untold, uncertainty=float(np.log(high / low)) * QUANTISED)
     described = _described(scenario.controller[name])
     spoilt = account_of(pan, best)
     estimates = []
@@ -307,7 +307,7 @@ def fit_controller(
             log, wider = float(logs[1]), half / float(normal.ppf(0.5 + interval / 2.0))
             sides = [wider * float(side - logs[1]) for side in logs[::2]]
         if one == "exposure":
-            sides = [float(np.copysign(np.hypot(side, half * best.doubt), side)) for side in sides]
+            sides = [float(np.copysign(np.hypot(side, half * best.uncertainty), side)) for side in sides]
         factor, low, high = (float(np.exp(log + side)) for side in (0.0, *sides))
         estimates.append(
             Estimate(one, described[one], described[one] * factor, described[one] * low, described[one] * high, factor)

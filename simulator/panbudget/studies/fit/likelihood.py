@@ -236,7 +236,7 @@ def _seen(
     first = np.isinf(spread)
     sure = np.where(first, 1.0, spread)
     off = there - np.where(first, there, mean)
-    if whole:  # nothing counted before and no level now: the account starts anew
+    if whole:  # nothing counted before and no level now: the account starts again
         first = first | loose
         sure, off = np.where(loose, 1.0, sure), np.where(loose, 0.0, off)
     else:

@@ -86,7 +86,7 @@ class Best:
         The log as it was taken.
     condition : float
         Of exposure and swing together; 1 is best.
-    doubt : float
+    uncertainty : float
         What the refill flow as described adds to the exposure's error.
     """
 
@@ -94,7 +94,7 @@ class Best:
     errors: dict[str, float]
     seen: Tally
     condition: float = 1.0
-    doubt: float = 0.0
+    uncertainty: float = 0.0
 
     @property
     def freedom(self) -> int:
@@ -112,7 +112,7 @@ def _contenders(found: list[Place]) -> list[float]:
     return taken
 
 
-def searched(pan: PanModel, untold: dict[str, str], doubt: float) -> Best:
+def searched(pan: PanModel, untold: dict[str, str], uncertainty: float) -> Best:
     """
     Search, and add to ``untold`` what the log turns out not to tell.
 
@@ -121,7 +121,7 @@ def searched(pan: PanModel, untold: dict[str, str], doubt: float) -> Best:
     pan : PanModel
     untold : dict
         Parameter -> why the log can't tell it; added to.
-    doubt : float
+    uncertainty : float
         Standard error of the logarithm of the refill flow as described. [-]
 
     Returns
@@ -180,8 +180,10 @@ def searched(pan: PanModel, untold: dict[str, str], doubt: float) -> Best:
     if "swing" not in best.errors:
         _, best.errors["exposure"] = quantiles(pan, best.seen, best.place, np.array([0.5]))
     if "refill" not in best.errors:
-        best.doubt = doubt * _leans_on_refill(pan, best, by_meter=not counted and "refill" in untold and metered)
-    error = (best.errors["exposure"] ** 2 + best.doubt**2) ** 0.5
+        best.uncertainty = uncertainty * _leans_on_refill(
+            pan, best, by_meter=not counted and "refill" in untold and metered
+        )
+    error = (best.errors["exposure"] ** 2 + best.uncertainty**2) ** 0.5
     if error > MOST_ERROR:
         untold["exposure"] = f"this log leaves it open by {100.0 * error:.0f} % (standard error)"
     return best

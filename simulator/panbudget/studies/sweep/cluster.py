@@ -1,6 +1,6 @@
 """
 Cluster: where jobs run: here, in local processes, or on the workers of a dask scheduler. Results come as they are
-ready; what they are hangs neither on their order nor on who made them.
+ready; what they are depends neither on their order nor on who made them.
 """
 
 from __future__ import annotations
@@ -15,10 +15,8 @@ from collections.abc import Iterable, Iterator
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
-from panbudget.errors import PanbudgetError
+from panbudget.errors import PanbudgetError, Problem
 from panbudget.studies.sweep.jobs import Job, Part, run_job
-
-__all__ = ["run_jobs"]
 
 #: jobs handed out for each worker, so that none waits and none piles up
 _AHEAD = 2
@@ -60,7 +58,7 @@ def run_jobs(kit: bytes, jobs: Iterable[Job], *, processes: int, scheduler: str 
 
 
 def _by_processes(kit: bytes, jobs: Iterable[Job], processes: int) -> Iterator[Part]:
-    # started anew, not forked: this process has threads of its own (files, figures)
+    # started afresh, not forked: this process has threads of its own (files, figures)
     context = multiprocessing.get_context("spawn")
     waiting = iter(jobs)
     pool = concurrent.futures.ProcessPoolExecutor(processes, mp_context=context, initializer=_worker)
@@ -73,8 +71,11 @@ def _by_processes(kit: bytes, jobs: Iterable[Job], processes: int) -> Iterator[P
                 yield future.result()
     except BrokenProcessPool:
         raise PanbudgetError(
-            "a worker process ended before its time (is memory short?); what is done is kept: run again to go on, "
-            "with fewer --processes or smaller output.rows_per_file"
+            Problem(
+                "worker-ended",
+                found="a worker process ended before its time (is memory short?)",
+                cure="what is done is kept: run again to go on, with fewer processes or smaller output.rows_per_file",
+            )
         ) from None
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
@@ -101,14 +102,15 @@ def _by_dask(kit: bytes, jobs: Iterable[Job], address: str) -> Iterator[Part]:
         client = dask.Client(address, timeout="15s", set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        message = f'--scheduler "{address}" does not answer ({reason[:100]}); start it, or leave the option out'
-        raise PanbudgetError(message) from None
+        found = f'"{address}" does not answer ({reason[:100]})'
+        raise PanbudgetError(Problem("no-scheduler", "scheduler", found, cure="start it, or do without")) from None
     waiting = iter(jobs)
     tries: collections.Counter[int] = collections.Counter()
     with client:
         workers = client.scheduler_info(n_workers=-1)["workers"]
         if not workers:
-            raise PanbudgetError(f'--scheduler "{address}" has no workers; start some, such as `dask worker {address}`')
+            cure = f"start some, such as `dask worker {address}`"
+            raise PanbudgetError(Problem("no-workers", "scheduler", f'"{address}" has no workers', cure=cure))
         sent = client.scatter(kit, broadcast=True)
         slots = sum(worker["nthreads"] for worker in workers.values())
         job_of: dict[str, Job] = {}
@@ -127,7 +129,7 @@ def _by_dask(kit: bytes, jobs: Iterable[Job], address: str) -> Iterator[Part]:
             except PanbudgetError:
                 raise
             except Exception as error:
-                # a worker that was lost took its job along, or the kit: both are sent anew
+                # a worker that was lost took its job along, or the kit: both are sent again
                 tries[job.index] += 1
                 if tries[job.index] >= _TRIES or not _was_lost(error):
                     raise

@@ -1,5 +1,5 @@
 """
-Jobs: a plan cut into parts that fit in memory, and one part's work. The cut hangs on the plan alone, so that any
+Jobs: a plan cut into parts that fit in memory, and one part's work. The cut depends on the plan alone, so that any
 machine, with any number of workers, writes the same files.
 """
 
@@ -27,8 +27,6 @@ from panbudget.studies.sweep.plan import Plan, Sites
 from panbudget.studies.sweep.site import Place, SiteRecord, grid_evapotranspiration, read_site
 from panbudget.weather import Weather
 from panbudget.words import calendar_day
-
-__all__ = ["BadSite", "Job", "Kit", "Part", "Rows", "cut", "how_many", "kit_of", "run_job"]
 
 #: years that a record counts as where the plan takes all it has
 _YEARS_UNKNOWN = 40
@@ -277,10 +275,10 @@ def _records(
     if together:
         eto = [*grid_evapotranspiration([place for place, _ in sound], [weather for _, weather in sound])]
     clock.tick("ETo")
-    reckoned = iter(eto)
+    computed = iter(eto)
     for place, found in read:
         if isinstance(found, Weather):
-            yield place, SiteRecord(place, found, next(reckoned)), ()
+            yield place, SiteRecord(place, found, next(computed)), ()
         else:
             yield place, None, found
 

@@ -19,15 +19,13 @@ from typing import Any
 import pandas as pd
 
 from panbudget.engine.compiled import has_compiler
-from panbudget.errors import PanbudgetError
+from panbudget.errors import PanbudgetError, Problem
 from panbudget.extras import wants_extra
 from panbudget.studies.sweep.cluster import run_jobs
 from panbudget.studies.sweep.jobs import BadSite, Job, Part, cut, how_many, kit_of
 from panbudget.studies.sweep.plan import Plan, load_plan
 from panbudget.studies.sweep.store import Store
 from panbudget.studies.sweep.summary import Choice, Summary, summarised
-
-__all__ = ["Estimate", "Progress", "Swept", "estimate", "sweep"]
 
 # as measured on one rented core; see tests/benchmarks/README.md
 _INTERPRETED = 8.0e-6  # seconds a bed-day
@@ -119,7 +117,7 @@ class Swept:
 
 def estimate(plan: Plan, processes: int | None = None) -> Estimate:
     """
-    Reckon what a plan would take, without reading any weather.
+    Estimate what a plan would take, without reading any weather.
 
     Parameters
     ----------
@@ -194,7 +192,7 @@ def sweep(
     keep_going : bool
         Skip and count a site that can't be run, in place of stopping.
     overwrite : bool
-        Start anew.
+        Start again.
     compiler : bool, optional
         Whether the engine goes through the compiler; by the plan's size if left out. The numbers are the same.
     told : callable, optional
@@ -213,12 +211,12 @@ def sweep(
     started = time.perf_counter()
     if not isinstance(plan, Plan):
         plan = load_plan(plan)
-    reckoned = estimate(plan, processes)
+    expected = estimate(plan, processes)
     about = {"title": plan.described.title, "sites": len(plan.places), "designs": [d.name for d in plan.designs]}
     store = Store(Path(out), plan.fingerprint, about, overwrite=overwrite)
-    store.trim(reckoned.parts)
-    kit = kit_of(plan, through_compiler=reckoned.compiled if compiler is None else compiler)
-    watch = _Watch(reckoned.parts, told)
+    store.trim(expected.parts)
+    kit = kit_of(plan, through_compiler=expected.compiled if compiler is None else compiler)
+    watch = _Watch(expected.parts, told)
     seconds: Counter[str] = Counter()
 
     def left() -> Any:
@@ -232,13 +230,13 @@ def sweep(
                 raise _stopped([BadSite(name, tuple(lines)) for name, lines in found["bad"]], plan)
             watch.kept()
 
-    for part in run_jobs(kit, left(), processes=reckoned.processes, scheduler=scheduler):
+    for part in run_jobs(kit, left(), processes=expected.processes, scheduler=scheduler):
         if part.bad and not keep_going:
             raise _stopped(list(part.bad), plan)
         store.write_part(part.index, part.payload)
         seconds.update(part.seconds)
         watch.done(part)
-    swept = _finished(plan, store, reckoned.parts)
+    swept = _finished(plan, store, expected.parts)
     return dataclasses.replace(
         swept, kept=watch.kept_parts, seconds=dict(seconds), elapsed=time.perf_counter() - started
     )
@@ -251,9 +249,9 @@ def _weather_of(plan: Plan, job: Job) -> dict[str, Path] | None:
 
 
 def _stopped(bad: list[BadSite], plan: Plan) -> PanbudgetError:
-    lines = [f"site {site.name}: {line}" for site in bad for line in site.lines]
-    cure = "mend it and run again to go on, or add --keep-going to skip such sites and count them"
-    return PanbudgetError(*lines, cure, file=str(plan.path))
+    problems = [Problem("bad-site", f"site {site.name}:", line) for site in bad for line in site.lines]
+    cure = Problem("bad-sites", "", "mend it and run again to go on, or skip such sites and count them")
+    return PanbudgetError(*problems, cure, file=str(plan.path))
 
 
 class _Watch:
@@ -284,13 +282,15 @@ class _Watch:
 
 
 def _finished(plan: Plan, store: Store, parts: int) -> Swept:
-    """Write what the parts come to; from them alone, so that it hangs on no run's history."""
+    """Write what the parts come to; from them alone, so that it depends on no run's history."""
     wish = plan.base.wishes.stress_days
     bad: list[BadSite] = []
     for index in range(parts):
         about = store.about(index)
         if about is None:
-            raise PanbudgetError(f"{store.part(index)} is gone again; run once more to make it anew")
+            raise PanbudgetError(
+                Problem("part-gone", str(store.part(index)), "is gone again", cure="run once more to make it again")
+            )
         for name, lines in about["bad"]:
             if not any(site.name == name for site in bad[-8:]):  # each part of its designs names it
                 bad.append(BadSite(name, tuple(lines)))

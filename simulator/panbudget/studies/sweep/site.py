@@ -25,8 +25,6 @@ from panbudget.season.demand import Climate, plant_of
 from panbudget.weather import Weather, read_weather
 from panbudget.weather.flags import is_filled
 
-__all__ = ["Place", "SiteRecord", "grid_evapotranspiration", "read_site"]
-
 Dates = Any
 
 
@@ -110,7 +108,7 @@ def read_site(place: Place, base: Scenario, path: str, start: dt.date | None, en
 
 def grid_evapotranspiration(places: Sequence[Place], weathers: Sequence[Weather]) -> list[Floats]:
     """
-    Reckon the reference ET of many cells at once, through pyet's way for xarray.
+    Compute the reference ET of many cells at once, through pyet's way for xarray.
 
     Parameters
     ----------
@@ -173,7 +171,7 @@ class SiteRecord:
     place : Place
     weather : Weather
     eto : ndarray (days,), optional
-        Already reckoned. [mm/day]
+        Already computed. [mm/day]
     """
 
     def __init__(self, place: Place, weather: Weather, eto: Floats | None = None) -> None:
@@ -264,7 +262,7 @@ class SiteRecord:
 
         Notes
         -----
-        A planting whose demand hangs on the days about it alone is reckoned over these; any other over the whole
+        A planting whose demand depends on the days about it alone is computed over these; any other over the whole
         record, once where it comes to the same every year.
         """
         steady = _steady_key(bed)
@@ -293,7 +291,7 @@ class SiteRecord:
 
 
 def _steady_key(bed: Bed) -> str | None:
-    """What a bed's demand hangs on, where that is the same in every year; else nothing."""
+    """What a bed's demand depends on, where that is the same in every year; else nothing."""
     if not isinstance(bed, PlantedBed) or bed.curve_number is not None:
         return None
     if isinstance(bed.plants, NamedPlants):

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from panbudget.errors import OutputError
+from panbudget.errors import OutputError, Problem
 from panbudget.scenario.garden import Scenario
 from panbudget.season.years import moved
 from panbudget.studies.sweep.compute import COLUMNS, WHOLE
@@ -26,7 +26,6 @@ from panbudget.studies.sweep.compute import COLUMNS, WHOLE
 if TYPE_CHECKING:
     from panbudget.studies.sweep.jobs import BadSite, Job, Rows
 
-__all__ = ["Store", "part_bytes"]
 
 _MANIFEST = "plan.json"
 _PARTS = "seasons"
@@ -150,20 +149,20 @@ class Store:
     def _prepare(self, manifest: dict[str, Any], overwrite: bool) -> None:
         folder = self.folder
         if folder.exists() and not folder.is_dir():
-            raise OutputError("is a file, and a folder is wanted; choose another --out", file=str(folder))
+            raise OutputError(Problem("not-a-folder", "", "is a file", "a folder", "choose another"), file=str(folder))
         try:
             inside = sorted(entry.name for entry in folder.iterdir()) if folder.exists() else []
             foreign = [name for name in inside if name not in _OURS and not _is_draft(name)]
             if foreign:
-                message = f"holds {foreign[0]}, which a sweep did not make and will not remove; choose another --out"
-                raise OutputError(message, file=str(folder))
+                found = f"holds {foreign[0]}, which a sweep did not make and will not remove"
+                raise OutputError(Problem("foreign", "", found, cure="choose another folder"), file=str(folder))
             held = self._held()
             if inside and held != self.fingerprint and not (held is None and inside == []):
                 drafts_only = all(_is_draft(name) for name in inside)
                 if not overwrite and not drafts_only:
                     what = "another plan's sweep (or this one's before it, or a package, changed)" if held else "files"
-                    message = f"holds {what}; add --overwrite to start anew, or choose another --out"
-                    raise OutputError(message, file=str(folder))
+                    cure = "overwrite it to start again, or choose another folder"
+                    raise OutputError(Problem("not-empty", "", f"holds {what}", cure=cure), file=str(folder))
                 self._clear()
             elif overwrite and inside:
                 self._clear()
@@ -171,7 +170,8 @@ class Store:
             for draft in [*folder.glob(".*.draft"), *folder.glob("*/.*.draft")]:
                 draft.unlink(missing_ok=True)  # what a killed run left half-made
         except OSError as error:
-            raise OutputError(f"can't be made ({error.strerror}); choose another --out", file=str(folder)) from None
+            problem = Problem("not-made", "", f"can't be made ({error.strerror})", cure="choose another folder")
+            raise OutputError(problem, file=str(folder)) from None
         self.write(_MANIFEST, _json(manifest))
 
     def _held(self) -> str | None:
@@ -217,8 +217,8 @@ class Store:
         except OSError as error:
             with contextlib.suppress(OSError):
                 draft.unlink(missing_ok=True)
-            message = f"can't be written ({error.strerror}); what is done is kept: make room, and run again"
-            raise OutputError(message, file=str(target)) from None
+            found, cure = f"can't be written ({error.strerror})", "what is done is kept: make room, and run again"
+            raise OutputError(Problem("not-written", "", found, cure=cure), file=str(target)) from None
 
     def part(self, index: int) -> Path:
         """Return where a part stands."""

@@ -18,8 +18,6 @@ import pandas as pd
 
 from panbudget.numeric import Floats
 
-__all__ = ["Choice", "Summary", "dependable", "summarised"]
-
 #: column -> whether a high value is the bad one
 _SUMMED = {
     "litres": True,

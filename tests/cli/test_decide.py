@@ -88,7 +88,8 @@ def test_an_earlier_run_is_replaced_only_when_asked(call, tmp_path, capsys):
     assert run(capsys, *call, "--out", tmp_path / "o", "--quiet")[0] == 0
     code, _, err = run(capsys, *call, "--out", tmp_path / "o")
     assert code == 2
-    assert "is not empty; choose another folder, or add --overwrite" in err
+    assert "is not empty; choose another folder" in err
+    assert "add --overwrite" in err
     assert run(capsys, *call, "--out", tmp_path / "o", "--overwrite", "--quiet")[0] == 0
     assert [p.name for p in tmp_path.iterdir()] == ["o"]
 

@@ -186,7 +186,7 @@ def test_another_plans_folder_is_left_alone(tmp_path):
     sweep(make_plan(tmp_path), out, processes=1)
     whole = contents(out)
     plan = make_plan(tmp_path, designs="[design.other]\n")
-    with pytest.raises(OutputError, match="another plan's sweep.*--overwrite"):
+    with pytest.raises(OutputError, match="another plan's sweep.*overwrite it to start again"):
         sweep(plan, out, processes=1)
     assert contents(out) == whole
     sweep(plan, out, processes=1, overwrite=True)

@@ -30,7 +30,7 @@ def _section(name: str, part: dict[str, Any]) -> str:
     required = set(part.get("required", ()))
     rows = []
     for key, entry in part["properties"].items():
-        default = "required" if key in required else f"`{_shown(entry['default'])}`" if "default" in entry else ""
+        default = "required" if key in required else _shown(entry.get("default"))
         about = str(entry.get("description", "")).replace("|", "\\|").replace("<", "&lt;")
         rows.append(f"| `{key}` | {_kind(entry)} | {default} | {about} |")
     heading = [f"## {name}", "", str(part.get("description", "")).splitlines()[0] if part.get("description") else "", ""]
@@ -38,7 +38,9 @@ def _section(name: str, part: dict[str, Any]) -> str:
 
 
 def _shown(value: Any) -> str:
-    return "none" if value is None else str(value).lower() if isinstance(value, bool) else str(value)
+    if value is None or value == "":
+        return ""
+    return f"`{str(value).lower() if isinstance(value, bool) else value}`"
 
 
 def _kind(entry: dict[str, Any]) -> str:
@@ -55,6 +57,6 @@ def _kind(entry: dict[str, Any]) -> str:
         return f"list of {_kind(entry.get('items', {}))}"
     if entry.get("type") == "object" and isinstance(entry.get("additionalProperties"), dict):
         return f"tables by name: {_kind(entry['additionalProperties'])}"
-    return {"string": "text", "number": "number", "integer": "whole number", "boolean": "true or false"}.get(
+    return {"string": "text", "integer": "whole number", "boolean": "true or false", "object": "a table"}.get(
         str(entry.get("type")), str(entry.get("type", "any"))
     )

@@ -124,7 +124,14 @@ def _missing_glyphs_are_boxes() -> Iterator[None]:
 
 
 def panels(
-    count: int, *, height: float, columns: int = 1, more: float = 0.5, axes: Sequence[Axes] | None = None, **layout: Any
+    count: int,
+    *,
+    height: float,
+    width: float = WIDTH,
+    columns: int = 1,
+    more: float = 0.5,
+    axes: Sequence[Axes] | None = None,
+    **layout: Any,
 ) -> list[Axes]:
     """
     Return the axes of a figure: those given, or those of a new figure.
@@ -135,6 +142,8 @@ def panels(
         How many are needed.
     height : float
         Of each. [inches]
+    width : float
+        Of the figure. [inches]
     columns : int
         How many stand abreast; those of the last row that are not needed are left out.
     more : float
@@ -155,7 +164,7 @@ def panels(
         return list(axes)
     columns = min(columns, count)
     rows = -(-count // columns)
-    figure = Figure(figsize=(WIDTH, height * rows + more), layout="constrained")
+    figure = Figure(figsize=(width, height * rows + more), layout="constrained")
     made = list(figure.subplots(rows, columns, squeeze=False, **layout).flat)
     for ax in made[count:]:
         ax.remove()

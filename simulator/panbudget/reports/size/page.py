@@ -4,20 +4,19 @@ Size page: the answer first, then its neighbours, the pictures and what was assu
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
 
-from panbudget.reports.pages import Table, placed_figure, render
-from panbudget.reports.texts import CAUTIONS, METHOD
+from panbudget.reports.pages import Report, Section, section
 from panbudget.season.supplies import most_static
 from panbudget.studies.size.choose import Choice, Sizing, ValveSizing
-from panbudget.words import calendar_day, count, litres, number, percent
+from panbudget.words import calendar_day, count, litres, number
 
-__all__ = ["size_html", "size_sentences", "variant_text"]
-
+_section = functools.partial(section, "size")
 _NEIGHBOURS = 8
 _WISH_WORDS = {
     "stress_days": "the days short of water",
@@ -117,103 +116,76 @@ def _key(name: str) -> str:
     return '"' + name.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
-def size_html(sizing: Sizing, drawn: Mapping[str, str]) -> str:
+def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
     """
-    Write the page.
+    Say what the page says.
 
     Parameters
     ----------
     sizing : Sizing
-    drawn : mapping
-        Figure's name -> SVG element.
+    figures : mapping
+        Name -> SVG element.
 
     Returns
     -------
-    str
+    Report
     """
     season = sizing.scenario.season
+    span = str(sizing.years[0]) + (f" to {sizing.years[-1]}" if len(sizing.years) > 1 else "")
+    kept = f"Each is to be kept {_often(sizing)}. They stand under [wishes] in the scenario."
+    return Report(
+        title=f"{sizing.scenario.title}: sizes",
+        when=(
+            f"{calendar_day(season.start)} to {calendar_day(season.end)}; {count(len(sizing.years), 'season')}, {span}"
+        ),
+        sections=[
+            _section("wishes", items=_wishes(sizing), note=kept),
+            *(part for valve in sizing.valves.values() for part in _tables(valve)),
+            _section("figures", figures=figures),
+            _section("variant", code=variant_text(sizing)),
+        ],
+        assumptions=sizing.assumptions,
+    )
+
+
+def _wishes(sizing: Sizing) -> list[str]:
     wishes = sizing.scenario.wishes
-    years = count(len(sizing.years), "season") + f", {sizing.years[0]}"
-    if len(sizing.years) > 1:
-        years += f" to {sizing.years[-1]}"
+    least, most = wishes.openings_a_day
     wished = [
         f"at most {count(wishes.stress_days, 'day')} short of water, in the driest quarter of the neediest bed",
-        f"{wishes.openings_a_day[0]:g} to {wishes.openings_a_day[1]:g} openings a day in the hottest week",
+        f"{least:g} to {most:g} openings a day in the hottest week",
         "openings in the dark only" if wishes.when == "night" else "openings at any time of day",
     ]
     if wishes.litres is not None:
         wished.insert(1, f"at most {litres(wishes.litres)} a season through each valve")
-    return render(
-        "size.html.j2",
-        title=f"{sizing.scenario.title}: sizes",
-        when=f"{calendar_day(season.start)} to {calendar_day(season.end)}; {years}",
-        often=_often(sizing),
-        note=sizing.scenario.note,
-        sentences=size_sentences(sizing),
-        wishes=wished,
-        variant=variant_text(sizing),
-        valves=[
-            {"name": valve.name, "rows": _neighbours(valve), "beds": _beds(valve)} for valve in sizing.valves.values()
-        ],
-        figures=[placed_figure(name, svg, _caption(name)) for name, svg in drawn.items()],
-        assumptions=sizing.assumptions,
-        method=METHOD,
-        cautions=CAUTIONS,
-    )
+    return wished
 
 
-def _caption(name: str) -> str:
-    if name.startswith("map"):
-        return (
-            "Every pan and refill flow that was tried. The darker, the more days short of water; ringed: keeps every wish. "
-            "Twice the pan with twice the refill flow gives the beds the same water, in longer openings or shorter."
+def _tables(valve: ValveSizing) -> Iterator[Section]:
+    """The best setting and those beside it; then the beds, with their emitters where others are suggested."""
+    judged = valve.advice.judged
+    settings = []
+    for place, index in enumerate(_near(valve.advice)):
+        row = judged.row(index)
+        round_pan = f"{number(row['area_m2'], 3)}\u00a0m² (⌀\u00a0{number(row['diameter_cm'])}\u00a0cm)"
+        settings.append(
+            {
+                **row,
+                "best": "best" if place == 0 else "",
+                "pan": row["from"] or round_pan,
+                "refill_ml_min": row["refill_l_per_h"] * 1000.0 / 60.0,
+                "swing_g": 1000.0 * row["swing_kg"],
+                "missed": ", ".join(_SHORT_WORDS[name] for name in row["missed"]) or "none",
+            }
         )
-    return (
-        "What water buys: each dot is a setting; the line is the least water for each number of days short. Where the line "
-        "is flat, more water only drains away."
-    )
-
-
-def _beds(valve: ValveSizing) -> Table:
-    headings: tuple[str, ...] = ("bed", "supply ÷ need, as described")
-    rows: list[tuple[str, ...]] = [
-        (bed, percent(ratio if math.isfinite(ratio) else None))
-        for bed, ratio in ((bed, valve.ratios[bed]) for bed in valve.beds)
-    ]
-    if valve.emitters:  # only where other emitters are suggested
-        headings += ("emitters now", "emitters suggested")
-        counts = [valve.emitters.get(bed, (None, None)) for bed in valve.beds]
-        rows = [(*row, number(old), number(new)) for row, (old, new) in zip(rows, counts, strict=True)]
-    return Table(headings, tuple(rows))
-
-
-def _neighbours(valve: ValveSizing) -> Table:
-    choice = valve.advice
-    order = _near(choice)
-    rows = []
-    for place, index in enumerate(order):
-        row = choice.judged.row(index)
-        rows.append(
-            (
-                "best" if place == 0 else "",
-                row["from"] or f"{number(row['area_m2'], 3)}\u00a0m² (⌀\u00a0{number(row['diameter_cm'])}\u00a0cm)",
-                number(row["refill_l_per_h"], 2),
-                number(row["refill_l_per_h"] * 1000.0 / 60.0, 1),
-                number(1000.0 * row["swing_kg"]),
-                number(row["stress_days"]),
-                percent(row["adequacy"]),
-                number(row["litres"]),
-                number(row["wasted"]),
-                number(row["openings_a_day"], 1),
-                number(row["open_hours"]),
-                ", ".join(_SHORT_WORDS[name] for name in row["missed"]) or "none",
-            )
-        )
-    headings = (
-        *("", "pan", "refill [L/h]", "[mL/min]", "swing [g]", "days short", "ETa ÷ ETc", "litres a season"),
-        *("litres drained", "openings a day, hottest week", "hours open", "wishes missed"),
-    )
-    return Table(headings, tuple(rows), names=2)
+    yield _section("settings", table=settings, heading=f"{valve.name}: the best setting, and those beside it")
+    beds = []
+    for bed in valve.beds:
+        now, suggested = valve.emitters.get(bed, (None, None))
+        emitters = {"now": now, "suggested": suggested} if valve.emitters else {}
+        ratio = valve.ratios[bed]
+        beds.append({"bed": bed, "ratio": ratio if math.isfinite(ratio) else None, **emitters})
+    yield _section("beds", table=beds)
 
 
 def _near(choice: Choice) -> list[int]:

@@ -8,19 +8,16 @@ import math
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
-from panbudget.reports.canvas import save
+from panbudget.reports.canvas import panels, save
 from panbudget.reports.style import CONTROLLER_STYLES, applied, plain
 from panbudget.studies.sweep.summary import Choice
 
-__all__ = ["map_figure", "map_files"]
-
 _MARKS = "osD^vP*Xhp"
-_WIDTH = 9.0
 
 
 def map_figure(choices: Sequence[Choice], designs: Sequence[str], title: str, wish: int) -> list[Axes]:
@@ -48,43 +45,29 @@ def map_figure(choices: Sequence[Choice], designs: Sequence[str], title: str, wi
     keeps = np.array([choice.keeps for choice in placed], bool)
     size = float(np.clip(2400.0 / max(len(placed), 1), 6.0, 60.0))
     with applied():
-        figure = Figure(figsize=(_WIDTH, 4.6), layout="constrained")
-        left, right = figure.subplots(1, 2)
+        left, right = panels(2, height=4.1, columns=2)
         for index, name in enumerate(designs):
             mine = np.array([choice.design == name for choice in placed], bool)
-            if not mine.any():
-                continue
-            colour = CONTROLLER_STYLES[index % len(CONTROLLER_STYLES)][0]
-            mark = _MARKS[index % len(_MARKS)]
             label = f"{plain(name)} ({int(mine.sum())})"
-            for kept, face in ((keeps, colour), (~keeps, "none")):
-                chosen = mine & kept
+            colour = CONTROLLER_STYLES[index % len(CONTROLLER_STYLES)][0]
+            look: dict[str, Any] = {
+                "s": size,
+                "marker": _MARKS[index % len(_MARKS)],
+                "edgecolors": colour,
+                "linewidths": 0.8,
+            }
+            for chosen, face in ((mine & keeps, colour), (mine & ~keeps, "none")):
                 if chosen.any():
-                    left.scatter(
-                        longitude[chosen],
-                        latitude[chosen],
-                        s=size,
-                        marker=mark,
-                        facecolors=face,
-                        edgecolors=colour,
-                        linewidths=0.8,
-                        label=label,
-                    )
+                    left.scatter(longitude[chosen], latitude[chosen], facecolors=face, label=label, **look)
                     label = "_"
-        figure.suptitle(plain(title)[:100], x=0.01, ha="left")
+        left.figure.suptitle(plain(title)[:100], x=0.01, ha="left")
         left.set_title(f"what suits; hollow: none keeps to {wish} days short")
         left.legend(loc="upper center", bbox_to_anchor=(0.5, -0.12), ncols=3)
-        shades = right.scatter(
-            longitude,
-            latitude,
-            c=np.array([choice.litres for choice in placed]) / 1000.0,
-            cmap="Greys",
-            s=size,
-            edgecolors="#7F7F7F",
-            linewidths=0.4,
-        )
+        water = np.array([choice.litres for choice in placed]) / 1000.0
+        grey: dict[str, Any] = {"cmap": "Greys", "edgecolors": "#7F7F7F", "linewidths": 0.4}
+        shades = right.scatter(longitude, latitude, c=water, s=size, **grey)
         right.set_title("its water, nine years in ten")
-        figure.colorbar(shades, ax=right, label="water a season [m³]", shrink=0.8)
+        right.figure.colorbar(shades, ax=right, label="water a season [m³]", shrink=0.8)
         for ax in (left, right):
             ax.set_xlabel("longitude [°]")
             ax.set_ylabel("latitude [°]")

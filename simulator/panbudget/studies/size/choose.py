@@ -13,13 +13,13 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 import numpy.typing as npt
 
 from panbudget.errors import Problem, ScenarioError
-from panbudget.extras import Step, silent
+from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
 from panbudget.physics.hydraulics import emitter_flow
 from panbudget.scenario.garden import Scenario, as_scenario
@@ -169,8 +169,10 @@ class ValveSizing:
 
 
 @dataclass(frozen=True)
-class Sizing:
+class Sizing(Reported):
     """A garden's answer: years used, and each valve's."""
+
+    room: ClassVar[str] = "size"
 
     scenario: Scenario
     years: tuple[int, ...]

@@ -112,9 +112,7 @@ def sampled_forcings(season: Season, count: int) -> Iterator[Forcing]:
         )
 
 
-def sampled_results(
-    season: Season, count: int, *, lanes: Sequence[int] = (), step: Step = silent
-) -> Iterator[Results]:
+def sampled_results(season: Season, count: int, *, lanes: Sequence[int] = (), step: Step = silent) -> Iterator[Results]:
     """
     Run a season over the ranges that its scenario states.
 

@@ -499,6 +499,10 @@ def test_tenths_are_thought_of_where_no_unit_fits(top, looks_like):
     assert ("divide by ten" in problem.cure) is looks_like.startswith("tenths")
 
 
+def test_below_four_tenths_of_a_clear_skys_in_tenths_it_is_no_unit():
+    assert codes(radiation=CLEAR * 3.95) == ["radiation-too-bright"]
+
+
 def test_a_few_spikes_hide_no_unit():
     """The 98th of 100 counts: 3 days of 200 are left aside, 5 are not."""
     assert "W/m²" in inspected(200, clear=30.0, radiation=[9000.0] * 3 + [340.0] * 197).problems[0].found

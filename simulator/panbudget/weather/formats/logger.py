@@ -102,11 +102,16 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
             "a header such as time,temperature (°C),humidity (%),wind (m/s),rain (mm) above rows such as "
             "2025-05-01 13:00,21.5,48,1.2,0"
         )
-        cure = 'add one, or name the column under [weather.columns], date = { column = "its header" }'
+        cure = f'add one, or name the column under [{source.table}.columns], date = {{ column = "its header" }}'
         found = "no header line stands above rows with a time of day"
         raise source.refusal("no-header", found, cure, expected=expected)
     header = read_logger_header(
-        opening.cells, columns, time_places=opening.time.places, line=opening.line, units=opening.units
+        opening.cells,
+        columns,
+        time_places=opening.time.places,
+        line=opening.line,
+        units=opening.units,
+        table=source.table,
     )
     mistakes = Mistakes()
     mistakes.others += header.problems
@@ -250,7 +255,7 @@ def _unlikely_units(values: dict[str, Floats], header: Header) -> list[Problem]:
         return []
     text = header.headers["temperature"]
     cure = (
-        f'name its unit in the header, "{text} (°F)" or "{text} (°C)", or under [weather.columns], temperature = '
+        f'name its unit in the header, "{text} (°F)" or "{text} (°C)", or under [{header.table}.columns], temperature = '
         f'{{ column = "{text}", unit = "degF" }}'
     )
     if header.imperial:

@@ -94,6 +94,15 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
         found, expected = "holds only comments", "a header line and one row a day"
         raise source.refusal("only-comments", found, _EXPORT, expected=expected)
     cells = split(opening.text, opening.separator)
+<<<<<<< HEAD
+=======
+    problem = _not_a_header(cells, opening)
+    if problem is not None:
+        raise WeatherError(problem, file=source.shown_as)
+    header = read_header(cells, columns, line=opening.line, table=source.table)
+    if header.problems:
+        raise WeatherError(*header.problems, file=source.shown_as)
+>>>>>>> 372573b (Cures about columns name the table of the scenario that names the file, a fallback's too)
     mistakes = Mistakes()
     mistakes.others += _not_a_header(cells, opening)
     mistakes.raise_if_any(source.shown_as)
@@ -216,7 +225,7 @@ def _rows(lines: Sequence[str], opening: _Opening, header: list[str], mistakes: 
     rows.refuse_repeats(mistakes)
     first = next(iter(rows.cells()), ["0"])
     if not any(any(letter.isdigit() for letter in cell) and "/m" not in cell for cell in first):
-        cure = "delete it, and name units that are not the standard ones under [weather.columns]"
+        cure = "delete it, and name units that are not the standard ones where the file's columns are named"
         found, expected = "holds no numbers (a row of units?)", "rows of values below the header"
         mistakes.others.append(Problem("no-numbers", f"line {rows.lines[0]}", found, expected, cure))
         rows = dataclasses.replace(rows, lines=rows.lines[1:], texts=rows.texts[1:])

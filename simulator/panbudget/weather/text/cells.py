@@ -261,5 +261,8 @@ def _cure(name: str, text: str) -> tuple[str, bool]:
     if _THOUSANDS.fullmatch(text):
         return "write numbers without thousands marks, and decimals with a point", True
     if _WITH_UNIT.fullmatch(text) and not _POINT.fullmatch(text):
-        return "write the bare number; units go under [weather.columns], remarks into a column of their own", True
+        return (
+            "write the bare number; name units where the file's columns are named, put remarks into a column of their own",
+            True,
+        )
     return _CORRECT, False

@@ -148,12 +148,14 @@ class Header:
     """
     What a header line says, by standard name or, of a station's table, by quantity.
 
+    ``table`` is the scenario's that names the file, for cures.
     ``places`` are columns' places in the row, ``units`` those of the file, ``stated`` the names whose unit it states,
     ``conversions`` to our units, ``headers`` the columns' texts. ``settled`` are the names that a problem is about
     already, so that they aren't reported missing too. Of a station: ``energy`` is the factor to J/m² of radiation that is
     a sum over each interval, ``rain_kind`` what the rain counts, ``imperial`` the headers with imperial units.
     """
 
+    table: str = "weather"
     places: dict[str, int] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)
     stated: set[str] = field(default_factory=set)
@@ -182,7 +184,7 @@ def _named(
     """Take the columns that the user names, by what each name stands for; return what took which name."""
     names: dict[str, str] = {}
     for name, choice in columns.items():
-        key = f"weather.columns.{name}"
+        key = f"{header.table}.columns.{name}"
         header.settled.add(name)
         if name not in known:
             cure, expected = did_you_mean(name, known, "correct it"), f"one of {', '.join(known)}"
@@ -216,7 +218,9 @@ def _named(
     return names
 
 
-def read_header(cells: Sequence[str], columns: Mapping[str, ColumnChoice], *, line: int) -> Header:
+def read_header(
+    cells: Sequence[str], columns: Mapping[str, ColumnChoice], *, line: int, table: str = "weather"
+) -> Header:
     """
     Find the standard columns among a table's headers.
 
@@ -234,12 +238,12 @@ def read_header(cells: Sequence[str], columns: Mapping[str, ColumnChoice], *, li
     Header
         With its problems, if there are any.
     """
-    header = Header()
+    header = Header(table)
     known = {name: name for name in ("date", *STANDARD)}
     names = _named(header, dict(enumerate(cells)), columns, known)
     for name in names:
         unit = columns[name].unit or _split_unit(header.headers[name])[1]
-        _set_unit(header, name, unit, where=f"weather.columns.{name}:")
+        _set_unit(header, name, unit, where=f"{table}.columns.{name}:")
     passed_over: set[int] = set()
     for place, cell in enumerate(cells):
         text, unit = _split_unit(cell)
@@ -263,7 +267,7 @@ def read_header(cells: Sequence[str], columns: Mapping[str, ColumnChoice], *, li
         meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
         near = difflib.get_close_matches(name, left, n=1, cutoff=0.5)
         example = near[0] if near else "its header"
-        cure = f'add it, or if it has another name write {name} = {{ column = "{example}" }} under [weather.columns]'
+        cure = f'add it, or if it has another name write {name} = {{ column = "{example}" }} under [{header.table}.columns]'
         header.wrong(name, "no-column", f"line {line}:", f"there is no column {name} ({meaning})", cure)
     return header
 
@@ -328,7 +332,7 @@ def _look_at_the_rest(header: Header, cells: Sequence[str], passed_over: set[int
         choice = f'{meant} = {{ column = "{cell}" }}'
         if meant != "date":
             choice = f'{meant} = {{ column = "{cell}", unit = "{STANDARD[meant].shown_unit}" }} (with its own unit)'
-        cure = f"rename it, write {choice} under [weather.columns], or delete the column"
+        cure = f"rename it, write {choice} under [{header.table}.columns], or delete the column"
         found = f'column "{cell}" is not a standard name but looks like {meant}'
         header.wrong(meant, "looks-like", where, found, cure)
         absent.remove(meant)
@@ -378,6 +382,7 @@ def read_logger_header(
     time_places: Sequence[int],
     line: int,
     units: Sequence[str] = (),
+    table: str = "weather",
 ) -> Header:
     """
     Find the quantities among a table's headers.
@@ -400,7 +405,7 @@ def read_logger_header(
     Header
         With its problems, if there are any.
     """
-    header = Header()
+    header = Header(table)
     headings = [
         _heading(i, cell, units[i] if i < len(units) else None)
         for i, cell in enumerate(cells)
@@ -413,7 +418,7 @@ def read_logger_header(
     for quantity, name in names.items():
         heading = by_place[header.places[quantity]]
         unit = choices[name].unit or (None if quantity == "rain" and heading.unit == "rate" else heading.unit)
-        _take(header, quantity, heading, unit, where=f"weather.columns.{quantity}:")
+        _take(header, quantity, heading, unit, where=f"{table}.columns.{quantity}:")
     for quantity in QUANTITIES:
         if quantity in names:
             continue
@@ -422,13 +427,13 @@ def read_logger_header(
         if len(best) > 1:
             both = " and ".join(f'"{one.text}"' for one in best)
             found = f"columns {both} may both be the {quantity.replace('_', ' ')}"
-            cure = f'name one under [weather.columns], {quantity} = {{ column = "{best[0].text}" }}'
+            cure = f'name one under [{table}.columns], {quantity} = {{ column = "{best[0].text}" }}'
             header.wrong(quantity, "two-columns", f"line {line}:", found, cure)
         elif best:
             _take(header, quantity, best[0], best[0].unit, where=f'line {line}: column "{best[0].text}":')
     if "temperature" not in {*header.places, *header.settled}:
         example = headings[0].text if headings else "its header"
-        cure = "add it, or name it under [weather.columns], "
+        cure = f"add it, or name it under [{table}.columns], "
         cure += f'temperature = {{ column = "{example}", unit = "degC" }}'
         header.wrong("temperature", "no-column", f"line {line}:", "no column is an air temperature", cure)
     _note_the_rest(header, headings)

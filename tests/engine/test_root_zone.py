@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from panbudget.engine.root_zone import depletion_fraction, stress_coefficient
+from panbudget.engine.root_zone import depletion_fraction, root_zone_day, stress_coefficient
 from tests.published import case, inputs
 
 
@@ -36,3 +36,33 @@ def test_ks_is_one_within_raw_and_none_beyond_taw(depletion, taw, p):
     assert 0.0 <= ks <= 1.0
     assert (ks == 1.0) == (depletion <= p * taw) or depletion == pytest.approx(p * taw)
     assert ks == 0.0 or depletion < taw
+
+
+@pytest.mark.parametrize(("table", "etc", "p"), [(0.1, 5.0, 0.1), (0.8, 5.0, 0.8), (0.1, 5.01, 0.1), (0.8, 4.99, 0.8)])
+def test_p_stands_at_its_bounds_and_goes_no_further(table, etc, p):
+    """FAO-56 (1998), Table 22, footnote 2: 0.1 ≤ p ≤ 0.8."""
+    assert depletion_fraction(table, etc) == p
+
+
+def test_stress_begins_above_raw_and_is_whole_at_taw():
+    """FAO-56 (1998), eq. 84."""
+    assert stress_coefficient(40.0, 100.0, 40.0) == 1.0
+    assert stress_coefficient(40.6, 100.0, 40.0) == pytest.approx(0.99)
+    assert stress_coefficient(70.0, 100.0, 40.0) == 0.5
+    assert stress_coefficient(100.0, 100.0, 40.0) == stress_coefficient(101.0, 100.0, 40.0) == 0.0
+
+
+def test_exact_refill_waters_on_the_day_that_raw_is_reached_and_not_before():
+    """TAW 100, p 0.5 at ETc 5: RAW 50. 45 + 5 reaches it and goes back; 44.9 + 5 does not."""
+    day = {"rain_in": 0.0, "irrigation": 0.0, "eto": 5.0, "kcb": 1.0, "ke": 0.0, "taw": 100.0, "p_table": 0.5}
+    irrigation, _, _, ks, after, _ = root_zone_day(45.0, is_refilled=True, **day)
+    assert (irrigation, ks, after) == (50.0, 1.0, 0.0)
+    irrigation, _, _, _, after, _ = root_zone_day(44.9, is_refilled=True, **day)
+    assert (irrigation, after) == (0.0, pytest.approx(49.9))
+
+
+def test_plants_take_no_more_than_there_is():
+    """2 mm are left of TAW: ETc adj is 2 mm at most, however much evaporates (eq. 80 with eq. 85)."""
+    _, etc, eta, _, after, drained = root_zone_day(98.0, 0.0, 0.0, 10.0, 0.2, 0.9, 100.0, 0.5, False)
+    assert etc == pytest.approx(11.0)
+    assert (eta, after, drained) == (2.0, 100.0, 0.0)

@@ -11,6 +11,7 @@ from panbudget.engine.surface import (
     evaporation_coefficient,
     evaporation_reduction,
     exposed_wetted_fraction,
+    surface_day,
     wetted_in_the_sun,
 )
 from panbudget.physics import crops
@@ -199,3 +200,29 @@ def test_bare_ground_dries_as_in_example_31():
         assert kr == pytest.approx(rows["kr"].number, abs=rows["kr"].tolerance)
         depletion += evaporation_coefficient(kr, given_["kcb"], given_["kc_max"], 1.0) * given_["eto_mm_day"]
         assert depletion == pytest.approx(rows["de_end"].number, abs=rows["de_end"].tolerance)
+
+
+def test_kr_is_one_up_to_rew_and_none_at_tew():
+    """FAO-56 (1998), eq. 74."""
+    assert [evaporation_reduction(de, 20.0, 8.0) for de in (0.0, 8.0, 14.0, 20.0)] == [1.0, 1.0, 0.5, 0.0]
+
+
+@pytest.mark.parametrize(
+    ("rain", "irrigation", "wetted"), [(1.0, 0.0, 0.7), (1.01, 0.0, 1.0), (1.0, 2.0, 0.3), (9.0, 2.0, 1.0)]
+)
+def test_a_fifth_of_eto_is_a_sprinkle_and_more_wets_all_of_the_surface(rain, irrigation, wetted):
+    """FAO-56 (1998), chapter 7, at eq. 77: rain below 0.2 ETo is ignored; ETo 5 mm, emitters wet 0.3, before 0.7."""
+    got = surface_day(10.0, 0.7, rain, irrigation, 5.0, 0.5, 1.2, 0.5, 0.3, 20.0, 8.0, 1.0)
+    assert got[4] == wetted
+
+
+def test_the_layer_gives_no_more_than_it_holds_and_ends_at_tew():
+    """De 19.9 of TEW 20, all of it exposed: 0.1 mm are left, though eq. 71 asks for Kr 1."""
+    ke, _, few, after, _ = surface_day(19.9, 1.0, 0.0, 0.0, 8.0, 0.1, 1.2, 1.0, 1.0, 20.0, 19.95, 1.0)
+    assert few == 1.0
+    assert ke * 8.0 == pytest.approx(0.1)
+    assert after == pytest.approx(20.0)
+
+
+def test_a_kcb_above_kc_max_leaves_no_evaporation_below_nothing():
+    assert surface_day(0.0, 1.0, 0.0, 0.0, 5.0, 1.3, 1.2, 0.5, 0.3, 20.0, 8.0, 1.0)[0] == 0.0

@@ -275,17 +275,6 @@ def test_missing_values_stay_missing_and_shapes_are_kept():
     assert np.isnan(es).tolist() == [[False, True]]
 
 
-def test_all_lists_what_is_public():
-    """A name with no underscore that is our own and not listed would be used by accident."""
-    own = {
-        name
-        for name, thing in vars(met).items()
-        if not name.startswith("_") and (callable(thing) or name.isupper()) and name != "Floats"
-        if getattr(thing, "__module__", met.__name__) == met.__name__
-    }
-    assert own == set(met.__all__)
-
-
 @given(latitude=st.floats(-90.0, 90.0), day=st.integers(1, 366))
 def test_the_two_hemispheres_share_the_daylight(latitude, day):
     """Where it is dark north it is light south: N(φ) + N(-φ) = 24 h, and Ra is never negative."""

@@ -114,3 +114,44 @@ def test_twelve_plant_factors_follow_the_months():
     months = dates.astype("datetime64[M]").astype(int) % 12 + 1
     assert curve.kc.tolist() == pytest.approx((months / 20).tolist())
     assert set(plants.landscape_curve(dates, (0.3,), 0.5).kc) == {0.3}
+
+
+@pytest.mark.parametrize(("end", "is_adjusted"), [(0.44, False), (0.45, True)])
+def test_kc_end_is_adjusted_from_045(end, is_adjusted):
+    """FAO-56 (1998), eq. 65: below 0.45, Kc end stands as tabled."""
+    plant = dataclasses.replace(DRY_BEAN, kc_end=end)
+    assert (season(plant, wind=4.0).end_kc != end) == is_adjusted
+
+
+def test_seedlings_are_five_centimetres_high():
+    """Common practice, no source."""
+    curve = season(DRY_BEAN, first="2025-04-30")
+    assert curve.height[:26].tolist() == [0.05] * 26
+    assert curve.height[60] == DRY_BEAN.height
+
+
+def test_cover_ends_at_099_and_begins_at_kc_min():
+    """FAO-56 (1998), eq. 76: limited to 0.99; Kcb below Kc min counts as 0.01 above it."""
+    assert plants.covered_fraction(1.2, 1.2, height=0.0) == 0.99
+    assert plants.covered_fraction(0.1, 1.15, height=0.0) == pytest.approx(0.01)
+    assert plants.kc_max(1.18, wind=2.0, rh_min=45.0, height=0.3) == pytest.approx(1.23)
+    assert plants.kc_max(0.5, wind=2.0, rh_min=45.0, height=0.3) == pytest.approx(1.2)
+
+
+@pytest.mark.parametrize(
+    ("beyond", "at"),
+    [
+        ({"wind": 0.9}, {"wind": 1.0}),
+        ({"wind": 6.1}, {"wind": 6.0}),
+        ({"rh_min": 19.0}, {"rh_min": 20.0}),
+        ({"rh_min": 81.0}, {"rh_min": 80.0}),
+        ({"height": 0.05}, {"height": 0.1}),
+        ({"height": 12.0}, {"height": 10.0}),
+    ],
+)
+def test_the_climate_term_is_bounded_as_published(beyond, at):
+    """FAO-56 (1998), eq. 62: 1 to 6 m/s, 20 to 80 %, 0.1 to 10 m."""
+    usual = {"wind": 4.0, "rh_min": 30.0, "height": 1.0}
+    inside = {key: value * (1.001 if value < usual[key] else 0.999) for key, value in at.items()}
+    bounded, there, near = (plants.climate_adjusted_kc(1.0, **{**usual, **part}) for part in (beyond, at, inside))
+    assert bounded == there != near

@@ -57,3 +57,11 @@ def test_leaching_requirement():
     """FAO-29 (1985) eq. 9, from memory: LR = ECw/(5 ECe − ECw)."""
     assert soil.leaching_requirement(1.0, 2.5) == pytest.approx(1.0 / 11.5)
     assert soil.leaching_requirement(9.0, 1.0) == 1.0
+
+
+@pytest.mark.parametrize(("rain", "number"), [(7.11, 63.5), (7.13, 80.0), (10.65, 80.0), (10.67, 90.4)])
+def test_moisture_classes_change_at_their_limits_and_look_five_days_back(rain, number):
+    """NRCS NEH section 4 (1972): under 35.6 mm dry, over 53.3 mm wet, of five days and not four; from memory."""
+    numbers = soil.moist_curve_number(np.array([0.0, rain, rain, rain, rain, rain, 0.0]), 80.0)
+    assert numbers[6] == pytest.approx(number, abs=0.3)
+    assert numbers[:5].tolist() == [80.0] * 5

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from panbudget.tables import UnknownName, read_table
-from panbudget.tables.plants import find_plant, known_plants
-from panbudget.tables.soils import find_soil, known_soils
+from panbudget.tables.plants import find_plant, known_plants, landscape_level
+from panbudget.tables.soils import find_soil, known_soils, own_soil
 
 
 @pytest.mark.parametrize("name", ["plants", "soils", "pan_coefficients", "wetted_fraction", "curve_numbers"])
@@ -100,3 +100,14 @@ def test_an_unknown_plant_is_told_with_the_nearest():
 @pytest.mark.parametrize("name", ["Tomatoes", "aubergine", "COURGETTE", "sweet-corn", "peach", "lawn"])
 def test_common_names_are_found(name):
     assert find_plant(name).name in known_plants()
+
+
+def test_a_soil_of_ones_own_has_a_loams_surface():
+    """FAO-56 (1998), Table 19 (REW 8 to 10 mm for loam) and chapter 7 (Ze 0.10 to 0.15 m)."""
+    soil = own_soil(0.28, 0.13)
+    assert (soil.rew, soil.ze, soil.field_capacity, soil.wilting_point) == (8.0, 0.10, 0.28, 0.13)
+
+
+def test_landscape_levels_are_the_middles_of_their_ranges():
+    assert landscape_level("species", "Very-Low") == 0.05
+    assert landscape_level("microclimate", "high") == 1.25

@@ -16,20 +16,6 @@ from panbudget.engine.pan import PAN_SUMS
 from panbudget.engine.tank import TANK_SUMS
 from panbudget.numeric import Floats, Ints
 
-__all__ = [
-    "Beds",
-    "Days",
-    "Pans",
-    "Results",
-    "State",
-    "Tanks",
-    "empty_results",
-    "empty_state",
-    "mains",
-    "no_tanks",
-    "plain",
-]
-
 
 class Days(NamedTuple):
     """Drivers of each day, the same for all controllers and beds."""

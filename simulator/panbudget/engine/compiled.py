@@ -22,8 +22,6 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-__all__ = ["CACHE_VARIABLE", "cache_folder", "compiled", "has_compiler"]
-
 #: names another folder for compiled code
 CACHE_VARIABLE = "PANBUDGET_CACHE"
 

@@ -133,32 +133,9 @@ def eventful_hour(
     """
     Step a pan through an hour in which its valve is open or something happens.
 
-    Parameters
-    ----------
-    c, tank, day, hour : int
-        Controller; its tank, or −1 on the mains.
-    rain, evaporation : float
-        Onto and off the pan. [kg/h]
-    pan : tuple of float
-        The day's swing, rim, dry floor [kg above the trip weight], leak [kg/h], refill flow and flow of the whole valve
-        on the mains [L/h].
-    w : float
-        Water above the trip weight. [kg]
-    is_open : int
-        Whether the valve is.
-    press, last_press : int
-        Places of the next press, and behind the day's last.
-    sums : tuple of float
-        Of the day so far, see above.
-    count : int
-        Openings of the run so far.
-    pans, tanks, state, out
-        As for `season.run_season`.
-
-    Returns
-    -------
-    w, is_open, press, sums, count
-        At the hour's end.
+    Takes and returns water above the trip weight [kg], whether the valve is open, the place of the day's next press, the
+    sums of the day and the count of openings. ``rain`` and ``evaporation`` are of the pan [kg/h]; ``pan`` has the day's
+    swing, rim, dry floor [kg], leak [kg/h], refill flow and flow of the whole valve on the mains [L/h].
     """
     evaporated, leaked, spilled, refilled, drawn, open_hours, starved_hours, stuck_hours, dry_hours, openings = sums
     swing, rim, dry, leak, refill_flow, valve_flow = pan

@@ -144,23 +144,8 @@ def pan_hours(c, tank, brings, day, start, end, count, days, pans, tanks, state,
     """
     Step a pan, its valve and its tank through some hours of a day.
 
-    Parameters
-    ----------
-    c, tank, day : int
-        The tank's place, or −1 on the mains.
-    brings : bool
-        Whether each hour's water from roof and float valve comes into the tank before this pan's hour.
-    start, end : int
-        First hour, and the one behind the last.
-    count : int
-        Openings so far.
-    days, pans, tanks, state, out
-        As for `run_season`.
-
-    Returns
-    -------
-    int
-        Openings so far.
+    Of a day, from ``start`` to before ``end``; ``brings`` says whether each hour's water from roof and float valve comes
+    into the tank before this pan's hour. Takes and returns the count of openings; groups as for `run_season`.
 
     Notes
     -----

@@ -1,5 +1,5 @@
 """
-Meteorology: the equations of FAO-56 chapters 2 and 3, one function each, on floats or arrays.
+Air: the equations of FAO-56 chapters 2 and 3, one function each, on floats or arrays.
 
 Units: °C, kPa, %, m/s, m, MJ m⁻² d⁻¹, hours; latitude in degrees, north positive; angles between two
 functions in radians. Knows no files, dates in text or gaps: `weather` asks it. Everything takes floats or
@@ -13,33 +13,6 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-
-__all__ = [
-    "ALBEDO",
-    "ANGSTROM_A",
-    "ANGSTROM_B",
-    "DRY_DEW_POINT_OFFSET",
-    "KRS_COAST",
-    "KRS_INLAND",
-    "atmospheric_pressure",
-    "clear_sky_radiation",
-    "dew_point_from_tmin",
-    "mean_saturation_vapour_pressure",
-    "monthly_soil_heat_flux",
-    "net_longwave_radiation",
-    "net_shortwave_radiation",
-    "psychrometric_constant",
-    "radiation_from_sunshine",
-    "radiation_from_temperature_range",
-    "saturation_vapour_pressure",
-    "slope_of_saturation_vapour_pressure",
-    "vapour_pressure_from_dew_point",
-    "vapour_pressure_from_psychrometer",
-    "vapour_pressure_from_rh_max",
-    "vapour_pressure_from_rh_max_min",
-    "vapour_pressure_from_rh_mean",
-    "wind_at_2m",
-]
 
 Floats = npt.NDArray[np.float64]
 

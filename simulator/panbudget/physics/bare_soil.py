@@ -1,5 +1,5 @@
 """
-Wetting: the crop coefficient of the initial stage, when most of the ground is bare and evaporation is all there is.
+Bare soil: the crop coefficient of the initial stage, when most of the ground is bare and evaporation is all there is.
 
 Units: mm, days. Source: FAO-56 (1998), Figures 29 and 30 as the equations of its Annex 7, and eq. 59, 60.
 """

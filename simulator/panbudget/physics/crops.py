@@ -1,7 +1,7 @@
 """
-Plants: what a planting asks of the day, as a share of reference ET, from the tables to a curve over the season.
+Crops: what a planting asks of the day, as a share of reference ET, from the tables to a curve over the season.
 
-Units: m, m/s, %, days. Curves are arrays of shape (days,). Plants are `tables/plants.csv`. Source throughout: FAO-56,
+Units: m, m/s, %, days. Curves are arrays of shape (days,). Plants are in `tables.plants`. Source throughout: FAO-56,
 chapters 6 and 7.
 """
 

@@ -16,20 +16,6 @@ from panbudget.numeric import Floats
 from panbudget.physics import air as met
 from panbudget.physics import sun
 
-__all__ = [
-    "FETCH_LIMITS",
-    "HUMIDITY_LIMITS",
-    "WIND_LIMITS",
-    "PanCoefficient",
-    "class_a_coefficient_dry",
-    "class_a_coefficient_green",
-    "hourly_shares",
-    "pan_coefficient",
-    "pan_energy_balance",
-    "pan_from_eto",
-    "reference_evapotranspiration",
-]
-
 LATENT_HEAT = 2.45  # MJ/kg, FAO-56 (1998) ch. 1
 # domain of FAO-56 (1998) Table 7
 FETCH_LIMITS = (1.0, 1000.0)  # m
@@ -38,7 +24,7 @@ WIND_LIMITS = (1.0, 8.0)  # m/s at 2 m
 # Rotstayn, Roderick & Farquhar (2006) with the coefficients in McMahon et al. (2013), supplement S6
 PAN_RATIO = 2.4  # effective area for heat over that for vapour [-]
 PAN_WIND = (1.202, 1.621)  # mm d⁻¹ kPa⁻¹ and per m/s
-PAN_ALBEDO = 0.14
+PAN_ALBEDO = 0.14  # from memory
 PAN_SIDES_DIFFUSE = 1.42  # diffuse radiation on rim and walls, per unit on the level
 PAN_SIDES_GROUND = 0.42  # radiation from the ground on the walls
 

@@ -196,7 +196,7 @@ def curve_number_runoff(rain: npt.ArrayLike, curve_number: npt.ArrayLike) -> Flo
     Notes
     -----
     NRCS National Engineering Handbook, part 630, chapter 10 (2004): S = 25400/CN − 254 mm, Ia = 0.2 S,
-    Q = (P − Ia)² / (P − Ia + S). The average antecedent condition, all season.
+    Q = (P − Ia)² / (P − Ia + S), for the antecedent condition of the number given.
     """
     p = np.asarray(rain, float)
     s = _S_SCALE / np.asarray(curve_number, float) - _S_SHIFT

@@ -1,5 +1,5 @@
 """
-Clock: local solar time, in which the season is reckoned, and the time on the wall.
+Solar time: local solar time, in which the season is computed, and the time on the wall.
 
 Units: hours, degrees. Source: FAO-56 (Allen et al. 1998) eq. 31–33, read backwards; the time zone's rules, daylight
 saving included, come from the IANA data base.
@@ -14,8 +14,6 @@ import numpy as np
 
 from panbudget.numeric import Floats
 from panbudget.physics.sun import solar_time_correction
-
-__all__ = ["from_solar", "solar_hour"]
 
 
 def _ahead_of_utc(day_of_year: int, longitude: float) -> float:

@@ -2,24 +2,13 @@
 Sun: where it stands, how long it shines, and what it brings to the top of the air; FAO-56 chapter 3, eq 21 to 34.
 
 Units: MJ m⁻² d⁻¹, hours; latitude in degrees, north positive; angles between two functions in radians. Takes floats or
-arrays that broadcast against each other and gives arrays. Source, called FAO-56: see `meteorology`.
+arrays that broadcast against each other and gives arrays. Source, called FAO-56: see `air`.
 """
 
 from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-
-__all__ = [
-    "SOLAR_CONSTANT",
-    "daylight_hours",
-    "extraterrestrial_radiation",
-    "inverse_relative_distance",
-    "solar_declination",
-    "solar_noon",
-    "solar_time_correction",
-    "sunset_hour_angle",
-]
 
 Floats = npt.NDArray[np.float64]
 

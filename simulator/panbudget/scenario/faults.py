@@ -13,7 +13,7 @@ from pydantic import Field, model_validator
 
 from panbudget.errors import Problem
 from panbudget.scenario.problems import Senseless, kinds_of
-from panbudget.scenario.quantities import Depth, Described, Flow, Mass, Number, OneOf, Share, Speed
+from panbudget.scenario.quantities import Depth, Described, Flow, Mass, Number, OneOf, Share, Speed, in_order
 
 _Taken = Annotated[Share, Field(gt=0)]
 _Factor = Annotated[Number, Field(ge=0, le=5)]
@@ -33,9 +33,7 @@ class _Fault(Described):
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
-        if self.end is not None and self.start is not None and self.end < self.start:
-            found = f"is before the start, {self.start}"
-            raise Senseless(Problem("order", "end", found, cure="give the later date as end"))
+        in_order(self.start, self.end)
         return self
 
 

@@ -35,6 +35,7 @@ from panbudget.scenario.quantities import (
     Time,
     Volume,
     WeatherFile,
+    in_order,
 )
 from panbudget.scenario.rights import StatementRules
 from panbudget.scenario.supplies import Pipe, Supply
@@ -49,14 +50,19 @@ def is_usable(name: str) -> bool:
     return bool(name.strip()) and "/" not in name and name.isprintable() and len(name) <= 60
 
 
+_Latitude = Annotated[Number, Field(ge=-90, le=90)]
+_Longitude = Annotated[Number, Field(ge=-180, le=180)]
+_Elevation = Annotated[Length, Field(ge=-430, le=6000)]
+
+
 class Site(Described):
     """Where the garden lies."""
 
-    latitude: Annotated[Number, Field(ge=-90, le=90)] = Field(description="degrees, south negative, such as 38.6")
-    longitude: Annotated[Number, Field(ge=-180, le=180)] | None = Field(
+    latitude: _Latitude = Field(description="degrees, south negative, such as 38.6")
+    longitude: _Longitude | None = Field(
         None, description="degrees, west negative; with a time zone, reports show clock time"
     )
-    elevation: Annotated[Length, Field(ge=-430, le=6000)] = Field(description='height above sea, such as "240 m"')
+    elevation: _Elevation = Field(description='height above sea, such as "240 m"')
     timezone: str | None = Field(None, description='such as "Etc/GMT+0" or "Australia/Perth"')
     setting: Literal["inland", "coast"] = Field("inland", description="used only where radiation is missing")
     climate: Literal["auto", "dry", "humid"] = Field(
@@ -85,37 +91,32 @@ class Column(Described):
     unit: str | None = Field(None, description='the unit as the file has it, such as "degF"; standard if left out')
 
 
-class FallbackSource(Described):
-    """Another station's file, used only where the weather file has a gap."""
-
+class _WeatherFile(Described):
     file: WeatherFile = Field(description="path, relative to this scenario file")
     format: str = Field("auto", description='"auto", or a reader\'s name')
     wind_height: Annotated[Length, Field(ge=0.5, le=200)] | None = Field(
         None, description='height of its wind gauge above ground, such as "10 m"; by the format, else 2 m'
     )
     columns: dict[str, Column] = Field(default_factory=dict, description="standard name = { column, unit }")
+
+
+class FallbackSource(_WeatherFile):
+    """Another station's file, used only where the weather file has a gap."""
+
     adjust: Flag = Field(False, description="true fits its figures to the weather file's over the days that both have")
     rain: Flag = Field(False, description="true lets it lend rain, which is local")
-    latitude: Annotated[Number, Field(ge=-90, le=90)] | None = Field(
-        None, description="where it differs from the site's"
-    )
-    longitude: Annotated[Number, Field(ge=-180, le=180)] | None = Field(None, description="likewise")
-    elevation: Annotated[Length, Field(ge=-430, le=6000)] | None = Field(None, description='likewise, such as "310 m"')
+    latitude: _Latitude | None = Field(None, description="where it differs from the site's")
+    longitude: _Longitude | None = Field(None, description="likewise")
+    elevation: _Elevation | None = Field(None, description='likewise, such as "310 m"')
 
 
-class WeatherSource(Described):
+class WeatherSource(_WeatherFile):
     """The weather file."""
 
-    file: WeatherFile = Field(description="path, relative to this scenario file")
-    format: str = Field("auto", description='"auto", or a reader\'s name')
-    wind_height: Annotated[Length, Field(ge=0.5, le=200)] | None = Field(
-        None, description='height of the wind gauge above ground, such as "10 m"; by the format, else 2 m'
-    )
     missing_rain: Literal["error", "zero"] = Field("error", description="what a day without a rain figure means")
     too_bright: Literal["error", "limit"] = Field(
         "error", description='radiation a little above a clear sky\'s: refuse, or "limit" and flag it'
     )
-    columns: dict[str, Column] = Field(default_factory=dict, description="standard name = { column, unit }")
     fallback: list[FallbackSource] = Field(
         default_factory=list, max_length=10, description="[[weather.fallback]]: other stations' files, for its gaps"
     )
@@ -142,9 +143,7 @@ class SeasonDates(Described):
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
-        if self.end < self.start:
-            found = f"is before the start, {self.start}"
-            raise Senseless(Problem("order", "end", found, cure="give the later date as end"))
+        in_order(self.start, self.end)
         return self
 
     @property

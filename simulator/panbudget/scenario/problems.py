@@ -122,7 +122,7 @@ def _spot(loc: tuple[Any, ...], root: type[BaseModel]) -> _Spot:
             where = f"{where}.{part}".lstrip(".")
             field = model.model_fields.get(part)
             annotation, description = (field.annotation, field.description) if field else (None, None)
-            named = _holds_names(annotation)
+            named = typing.get_origin(annotation) is dict
             kinds = _models_in(annotation)
             model = kinds[0] if len(kinds) == 1 else None
     return _Spot(where, key, holder, beside, annotation, description)
@@ -137,7 +137,7 @@ def _of_item(item: Any, spot: _Spot, root: type[BaseModel]) -> Iterator[Problem]
             inner = _within(value, problem.where)
             yield Problem(problem.code, where, _with_value(inner, problem.found), problem.expected, problem.cure, inner)
     elif kind == "extra_forbidden":
-        yield _stranger(item["loc"], spot, value, root)
+        yield _stranger(spot, value, root)
     elif kind == "missing":
         yield Problem("missing", spot.where, "is missing", *_wanted(spot))
     elif kind.startswith("union_tag"):
@@ -188,7 +188,7 @@ def kinds_of(part: type[BaseModel]) -> tuple[str, ...]:
     return tuple(_literals(part.model_fields["kind"].annotation)) if "kind" in part.model_fields else ()
 
 
-def _stranger(loc: tuple[Any, ...], spot: _Spot, value: Any, root: type[BaseModel]) -> Problem:
+def _stranger(spot: _Spot, value: Any, root: type[BaseModel]) -> Problem:
     """A key that its table does not have: another kind's, misspelt, or one of another table."""
     code, where, key, model = "unknown-key", spot.where, spot.key, spot.model
     if model is None:
@@ -235,10 +235,6 @@ def _shown(value: Any) -> str:
     return text if len(text) <= _MOST_SHOWN else text[: _MOST_SHOWN - 3] + "…"
 
 
-def _holds_names(annotation: Any) -> bool:
-    return typing.get_origin(annotation) is dict
-
-
 def _models_in(annotation: Any) -> list[Any]:
     """Return the models that an annotation holds: several where a part comes in kinds."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
@@ -254,7 +250,7 @@ def _literals(annotation: Any) -> list[str]:
 
 def _all_models(model: Any, at: str) -> Iterator[tuple[str, Any]]:
     for name, field in model.model_fields.items():
-        place = f"{at}.{name}".lstrip(".") + (".NAME" if _holds_names(field.annotation) else "")
+        place = f"{at}.{name}".lstrip(".") + (".NAME" if typing.get_origin(field.annotation) is dict else "")
         for below in _models_in(field.annotation):
             yield place, below
             yield from _all_models(below, place)

@@ -4,6 +4,7 @@ The scenario's building blocks: quantities with units, the base of all its parts
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 import typing
 from collections.abc import Callable, Mapping
@@ -91,6 +92,13 @@ class Described(BaseModel):
     marks: ClassVar[tuple[str, ...]] = ()
     #: keys of another kind that people give here, and why they don't belong
     elsewhere: ClassVar[Mapping[str, str]] = {}
+
+
+def in_order(start: dt.date | None, end: dt.date | None) -> None:
+    """Refuse an end before its start."""
+    if start is not None and end is not None and end < start:
+        found = f"is before the start, {start}"
+        raise Senseless(Problem("order", "end", found, cure="give the later date as end"))
 
 
 class OneOf:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+import panbudget.tables
 from panbudget.tables import UnknownName, read_table
 from panbudget.tables.plants import find_plant, known_plants, landscape_level
 from panbudget.tables.soils import find_soil, known_soils, own_soil
@@ -111,3 +114,18 @@ def test_a_soil_of_ones_own_has_a_loams_surface():
 def test_landscape_levels_are_the_middles_of_their_ranges():
     assert landscape_level("species", "Very-Low") == 0.05
     assert landscape_level("microclimate", "high") == 1.25
+
+
+def test_what_rests_on_memory_is_listed_and_stands_where_it_says():
+    """Each module and table that says "from memory" is in the list, and each line of the list names one that is there."""
+    package = Path(panbudget.tables.__file__).parents[1]
+    listed = {row["used_in"] for row in read_table("from_memory")}
+    assert all((package / f"{name}.py").exists() or (package / f"{name}.csv").exists() for name in listed), listed
+    for folder in ("physics", "engine", "tables"):
+        for path in sorted((package / folder).glob("*.*")):
+            if (
+                path.suffix in (".py", ".csv")
+                and path.stem != "from_memory"
+                and "from memory" in path.read_text("utf-8")
+            ):
+                assert f"{folder}/{path.stem}" in listed

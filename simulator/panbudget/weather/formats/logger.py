@@ -215,7 +215,9 @@ def _read_rows(lines: Sequence[str], opening: _Opening, header: Header, mistakes
 def _when(cells: Cells, time: TimeColumns) -> ReadStamps:
     if len(time.places) <= 2:
         texts = [cells.texts[place] for place in time.places]
-        return read_stamps(texts[0] if len(texts) == 1 else texts[0] + " " + texts[1], cells.lines)
+        return read_stamps(
+            texts[0] if len(texts) == 1 else texts[0].str.strip() + " " + texts[1].str.strip(), cells.lines
+        )
     *parts, hour = (cells.numbers[place] for place in time.places[:4])
     last = hour == 24.0
     mistakes = Mistakes()

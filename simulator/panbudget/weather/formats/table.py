@@ -117,7 +117,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     numbers = {place: name for name, place in header.places.items() if name != "date"}
     units = {place: STANDARD[name].shown_unit for place, name in numbers.items()}
     table = read_cells(rows, mistakes, numbers=numbers, texts=[date], missing=("",), units=units, thousands=True)
-    dates = read_dates(table.texts[date].tolist() if table.texts else [], table.lines, mistakes)
+    dates = read_dates(table.texts[date].str.strip().tolist() if table.texts else [], table.lines, mistakes)
     mistakes.raise_if_any(source.shown_as)
     values = {}
     for place, name in numbers.items():

@@ -154,20 +154,12 @@ def read_typical(
     starts = pd.DatetimeIndex(table.index).tz_localize(None) - pd.Timedelta(hours=1 if layout.closes else 0)
     stamps = _nominal(starts)
     seconds = stamps.astype("datetime64[s]").astype(np.int64)
-    quantities = {q.name: (column, q) for column, q in layout.quantities.items() if column in table}
-    values = {}
-    for name, (column, quantity) in quantities.items():
-        figures = _numbers(table[column], quantity.header, rows.lines, mistakes)
-        beyond = figures >= quantity.missing if quantity.missing > 0.0 else figures <= quantity.missing
-        values[name] = np.where(beyond, np.nan, figures * quantity.factor)
-    rain = values.get("rain", np.full(len(stamps), np.nan))
-    if layout.hours in table:
-        rain = hourly_amounts(rain, _numbers(table[layout.hours], layout.hours, rows.lines, mistakes))
+    values = _values(table, layout, rows.lines, mistakes)
     if not mistakes.problems():
         mistakes.others += whole_year(seconds, rows.lines)
     mistakes.raise_if_any(source.shown_as)
     said = [months_note(starts.year.to_numpy(), starts.month.to_numpy())]
-    rain, why, more = rain_record(rain)
+    rain, why, more = rain_record(values.get("rain", np.full(len(stamps), np.nan)))
     said += more
     if "radiation" in values:
         values["radiation"], more = light_record(values["radiation"], seconds, site)
@@ -175,7 +167,7 @@ def read_typical(
     values = {name: column for name, column in values.items() if not np.isnan(column).all()} | {"rain": rain}
     title = split(lines[0])[layout.title[1] :] or [""]
     said += [*([why] if why else []), *notes, *_placed(title[0], place, site)]
-    used = {name: quantity for name, (_, quantity) in quantities.items() if name in values}
+    used = {quantity.name: quantity for quantity in layout.quantities.values() if quantity.name in values}
     records = Records(
         stamps=stamps,
         values=values,
@@ -186,6 +178,20 @@ def read_typical(
     )
     raw = to_days(records, standard_time(site), recognised=layout.recognised, shown_as=source.shown_as, notes=said)
     return dataclasses.replace(raw, typical=True, wind_height=_WIND_HEIGHT, absent={"rain": why} if why else {})
+
+
+def _values(table: pd.DataFrame, layout: Hourly, lines: Ints, mistakes: Mistakes) -> dict[str, Floats]:
+    """Return the quantities in the units of `Records`, NaN where missing."""
+    values = {}
+    for column, quantity in layout.quantities.items():
+        if column in table:
+            figures = _numbers(table[column], quantity.header, lines, mistakes)
+            beyond = figures >= quantity.missing if quantity.missing > 0.0 else figures <= quantity.missing
+            values[quantity.name] = np.where(beyond, np.nan, figures * quantity.factor)
+    if "rain" in values and layout.hours in table:
+        hours = _numbers(table[layout.hours], layout.hours, lines, mistakes)
+        values["rain"] = hourly_amounts(values["rain"], hours)
+    return values
 
 
 def _by_pvlib(

@@ -134,7 +134,7 @@ def read_cells(
         return Cells()
     columns = _Numbers(rows, mistakes, dict(numbers), dict(units or {}))
     values = columns.read({place: frame[place] for place in numbers}, thousands=thousands)
-    words = {place: frame[place].fillna("").astype(str).str.strip() for place in texts}
+    words = {place: frame[place].fillna("").astype(str) for place in texts}
     return Cells(values, words, rows.lines, "comma" if columns.with_comma else "point")
 
 

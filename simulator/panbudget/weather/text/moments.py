@@ -325,12 +325,16 @@ def _by_parts(texts: pd.Series[str], first: str) -> tuple[npt.NDArray[np.datetim
     Returns the moments (NaT where there is none), how they are written (nothing where that can't be known), and
     whether 24:00 is among them.
     """
-    parts = [_parted(text) for text in texts]
-    of_day, days = pd.factorize(np.array([day for day, _ in parts], dtype=object))
-    of_time, times = pd.factorize(np.array([time for _, time in parts], dtype=object))
-    half = bool(re.search(r"[AaPp]\.?[Mm]", _parted(first)[1]))
+    day, time = _parted(first)
+    mark = first[len(day) : len(day) + 1]
+    if mark and mark in " T" and mark not in day:  # as most are: parted at a stroke
+        parts = [text.partition(mark)[::2] if mark in text else _parted(text) for text in texts]
+    else:
+        parts = [_parted(text) for text in texts]
+    of_day, days = pd.factorize(np.array([part[0] for part in parts], dtype=object))
+    of_time, times = pd.factorize(np.array([part[1].strip() for part in parts], dtype=object))
+    half = bool(re.search(r"[AaPp]\.?[Mm]", time))
     clock = np.array([_seconds(time, half=half) for time in times])[of_time]
-    day = _parted(first)[0]
     mark = next((letter for letter in day if not letter.isdigit()), "-")
     if re.match(r"\d{4}\D", day):
         forms = {"year first": f"%Y{mark}%m{mark}%d"}

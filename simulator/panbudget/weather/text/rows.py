@@ -157,9 +157,14 @@ def read_rows(
         Blank lines and rows without a cell are passed over.
     """
     body = list(lines[above:])
-    cells = (line.split() if separator == " " else line.split(separator) for line in body)
-    fits = np.fromiter((len(row) == width for row in cells), dtype=bool, count=len(body))
-    fits &= ~np.fromiter(('"' in line or "#" in line for line in body), dtype=bool, count=len(body))
+    if separator == " ":
+        counts = (len(line.split()) for line in body)
+    else:
+        counts = (line.count(separator) + 1 for line in body)
+    fits = np.fromiter(counts, dtype=np.int64, count=len(body)) == width
+    whole = "".join(body)
+    if '"' in whole or "#" in whole:
+        fits &= ~np.fromiter(('"' in line or "#" in line for line in body), dtype=bool, count=len(body))
     rows = Rows(separator, width)
     short, long = cures
     if separator == ",":

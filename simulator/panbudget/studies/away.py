@@ -268,9 +268,9 @@ def away(
     """
     scenario = as_scenario(scenario)
     if end < start:
-        raise _wrong(scenario, f"the days away end, {end}, before they start, {start}; give the earlier date as --from")
+        raise _wrong(scenario, f"end, {end}, before they start, {start}", "give the earlier date first")
     if (end - start).days >= MOST_DAYS:
-        raise _wrong(scenario, f"{(end - start).days + 1} days away are more than a year; ask for less")
+        raise _wrong(scenario, f"are {(end - start).days + 1}, more than a year", "ask for less")
     weather = weather or read_scenario_weather(scenario)
     plain = scenario.changed({"what_if": {"heat": None}}) if scenario.what_if.heat is not None else scenario
     first, last = _beside_the_season(plain, start, end)
@@ -278,12 +278,11 @@ def away(
     years = years_at_hand(plain, weather, run_from, last)
     if not years:
         held = f"{weather.daily.index[0].date()} to {weather.daily.index[-1].date()}"
-        raise _wrong(
-            scenario,
-            f"no year of the weather file {scenario.weather.file} holds the days from {calendar_day(first)} to {calendar_day(last)} and "
-            f"those before them back to {calendar_day(run_from)} (it runs from {held}); choose days within it",
-            start,
+        found = (
+            f"from {calendar_day(first)} to {calendar_day(last)} and those before them back to {calendar_day(run_from)} are in "
+            f"no year of the weather file {scenario.weather.file} (it runs from {held})"
         )
+        raise _wrong(scenario, found, "choose days within it")
 
     def stay(garden: Scenario, year: int, heat: Heat | None = None, by_hand: str = "") -> Stay:
         by = year - plain.season.start.year
@@ -313,8 +312,8 @@ def away(
     return Away(scenario, start, end, tuple(stays), hot, stays[worst_at], tuple(changes), tuple(dict.fromkeys(assumed)))
 
 
-def _wrong(scenario: Scenario, message: str, value: object = None) -> ScenarioError:
-    return ScenarioError(Problem.of_text(message, "away", value), file=str(scenario.path))
+def _wrong(scenario: Scenario, found: str, cure: str) -> ScenarioError:
+    return ScenarioError(Problem("no-such-days", "the days away", found, cure=cure), file=str(scenario.path))
 
 
 def _beside_the_season(scenario: Scenario, start: dt.date, end: dt.date) -> tuple[dt.date, dt.date]:

@@ -304,13 +304,8 @@ def refuse_columns(columns: Mapping[str, ColumnChoice], source: Source, name: st
         return
     keys = ", ".join(f"{source.table}.columns.{key}" for key in columns)
     found = f'names columns, and the format "{name}" says itself what its columns are'
-<<<<<<< HEAD
-    cure = 'take [weather.columns] out, or write format = "table" under [weather] if it is a plain table'
-    raise source.refusal("own-columns", found, cure, where=keys)
-=======
     cure = f'take [{source.table}.columns] out, or write format = "table" beside the file if it is a plain table'
-    raise WeatherError(Problem("own-columns", keys, found, cure=cure), file=source.shown_as)
->>>>>>> 372573b (Cures about columns name the table of the scenario that names the file, a fallback's too)
+    raise source.refusal("own-columns", found, cure, where=keys)
 
 
 def station_at(name: str, latitude: str = "", longitude: str = "", elevation: str = "") -> Station:
@@ -337,13 +332,8 @@ def no_header(source: Source, line: int, expected: str) -> WeatherError:
     """Make the refusal of a line that is not the format's header."""
     shown = source.text.split("\n")[line - 1].strip()[:60]
     found = f'"{shown}" is not the header of this format'
-<<<<<<< HEAD
-    cure = f"{DOWNLOAD}, or correct weather.format"
+    cure = f"{DOWNLOAD}, or correct {source.table}.format"
     return source.refusal("no-header", found, cure, where=f"line {line}:", expected=expected)
-=======
-    problem = Problem("no-header", f"line {line}:", found, expected, f"{DOWNLOAD}, or correct {source.table}.format")
-    return WeatherError(problem, file=source.shown_as)
->>>>>>> 372573b (Cures about columns name the table of the scenario that names the file, a fallback's too)
 
 
 def first_line(source: Source) -> int:

@@ -113,13 +113,8 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     if line is None:
         shown = lines[first_line(source) - 1].strip()[:60]
         found = f'has no header line with STN and YYYYMMDD, which this format has above its table; it begins "{shown}"'
-<<<<<<< HEAD
-        cure = f"{DOWNLOAD}, or correct weather.format"
-        raise source.refusal("no-header", found, cure)
-=======
         cure = f"{DOWNLOAD}, or correct {source.table}.format"
-        raise WeatherError(Problem("no-header", found=found, cure=cure), file=source.shown_as)
->>>>>>> 372573b (Cures about columns name the table of the scenario that names the file, a fallback's too)
+        raise source.refusal("no-header", found, cure)
     header = split(lines[line - 1].lstrip("# "))
     if "HH" in header or "H" in header:
         found = "column HH says that the values are hourly"

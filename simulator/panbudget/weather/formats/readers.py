@@ -78,11 +78,6 @@ def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
     if len(equals) > 1:
         either = " or ".join(f'"{name}"' for name in equals)
         found = f'= "auto" is not enough: the file may be in the format {either}, as its first lines show'
-<<<<<<< HEAD
-        cure = "name it under [weather], " + " or ".join(f'format = "{name}"' for name in equals)
-        raise source.refusal("two-formats", found, cure, where="weather.format")
-=======
         cure = "name it beside the file, " + " or ".join(f'format = "{name}"' for name in equals)
-        raise WeatherError(Problem("two-formats", f"{source.table}.format", found, cure=cure), file=source.shown_as)
->>>>>>> 372573b (Cures about columns name the table of the scenario that names the file, a fallback's too)
+        raise source.refusal("two-formats", found, cure, where=f"{source.table}.format")
     return reader, why

@@ -94,19 +94,10 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
         found, expected = "holds only comments", "a header line and one row a day"
         raise source.refusal("only-comments", found, _EXPORT, expected=expected)
     cells = split(opening.text, opening.separator)
-<<<<<<< HEAD
-=======
-    problem = _not_a_header(cells, opening)
-    if problem is not None:
-        raise WeatherError(problem, file=source.shown_as)
-    header = read_header(cells, columns, line=opening.line, table=source.table)
-    if header.problems:
-        raise WeatherError(*header.problems, file=source.shown_as)
->>>>>>> 372573b (Cures about columns name the table of the scenario that names the file, a fallback's too)
     mistakes = Mistakes()
     mistakes.others += _not_a_header(cells, opening)
     mistakes.raise_if_any(source.shown_as)
-    header = read_header(cells, columns, line=opening.line)
+    header = read_header(cells, columns, line=opening.line, table=source.table)
     mistakes.others += header.problems
     mistakes.raise_if_any(source.shown_as)
     rows, notes = _rows(lines, opening, cells, mistakes)

@@ -68,7 +68,6 @@ def setup_report(plan: SetUp) -> SetupReport:
 def _valve_page(plan: SetUp, sheet: ValveSheet) -> ValvePage:
     said, years, season, made = texts("setup"), plan.years, plan.scenario.season, provenance(plan.seasons[0])
     seasons = f"the season of {years[0]}" if len(years) == 1 else f"{len(years)} seasons, {years[0]} to {years[-1]}"
-    steps = (("pan", _pan(sheet)), ("swing", _swing(sheet)), ("refill", _refill(sheet)))
     bed = sheet.bed.split("/")[1]
     columns = {**said["gains"]["columns"], "way": said["gains"]["columns"]["way"].format(bed=bed)}
     gains = [
@@ -86,7 +85,7 @@ def _valve_page(plan: SetUp, sheet: ValveSheet) -> ValvePage:
         drawing=tuple(pan_drawing(sheet)),
         alt=said["alt"].format(valve=sheet.name),
         sections=[
-            *(Section(heading=said[step]["heading"], items=list(lines)) for step, lines in steps),
+            *_steps(sheet),
             Section(heading=said["months"]["heading"], table=_months(sheet), items=list(_notes(sheet))),
             Section(
                 heading=said["gains"]["heading"],
@@ -108,44 +107,36 @@ def _table(rows: list[dict[str, Any]], columns: dict[str, str], widths: tuple[fl
     return table
 
 
-def _near(value: float) -> dict[str, str]:
-    """What will do beside a value that a jug or a scale should show."""
-    return {"low": number(value * (1.0 - TOLERANCE)), "high": number(value * (1.0 + TOLERANCE))}
-
-
-def _pan(sheet: ValveSheet) -> Iterator[str]:
-    said, several = texts("setup")["pan"], sum(sheet.counts) > 1
-    vessels = "; ".join(text for text, _ in sheet.vessels)
-    area, depth = number(sheet.area, 3), number(sheet.depth_mm)
-    yield said["vessels" if several else "vessel"].format(vessels=vessels, depth=depth, area=area)
-    yield said["fill_each" if several else "fill"].format(
-        reset=number(sheet.freeboard_mm, 1),
-        water=kilograms(sheet.water_at_reset_kg),
-        above=number(sheet.depth_mm - sheet.freeboard_mm, 1),
-        trip=number(sheet.freeboard_mm + sheet.swing_mm, 1),
-        swing=number(sheet.swing_mm, 1),
-    )
-
-
-def _swing(sheet: ValveSheet) -> Iterator[str]:
-    said, swing, equal = texts("setup")["swing"], number(sheet.swing_g), sheet.arm_ratio == 1.0
-    yield said["between"].format(swing=swing, arms=said["equal_arms"] if equal else "")
-    yield said["weighings"].format(
-        weight=number(sheet.counterweight_g),
-        arms="" if equal else said["uneven_arms"].format(ratio=sheet.arm_ratio, swing=swing),
-        **_near(sheet.counterweight_g),
-    )
-
-
-def _refill(sheet: ValveSheet) -> Iterator[str]:
-    said, full = texts("setup")["refill"], JUG_MINUTES * sheet.refill
-    yield said["flow"].format(flow=number(sheet.refill, 1))
-    yield said["jug"].format(minutes=JUG_MINUTES, full=number(full), **_near(full))
-    yield said["opening"].format(
-        minutes=number(sheet.minutes_by_jug, 1),
-        pressed=said["pressed"].format(times=", ".join(sheet.press_times)) if sheet.press_times else "",
-        beds="; ".join(f"{bed} {count} × {number(flow, 1)} mL/min" for bed, (count, flow) in sheet.emitters.items()),
-    )
+def _steps(sheet: ValveSheet) -> Iterator[Section]:
+    """What to set, step by step."""
+    said, full = texts("setup"), JUG_MINUTES * sheet.refill
+    ratio, swing = f"{sheet.arm_ratio:g}", number(sheet.swing_g)
+    fixed = dict(said["several_vessels" if sum(sheet.counts) > 1 else "one_vessel"])
+    fixed |= said["equal_arms" if sheet.arm_ratio == 1.0 else "uneven_arms"]
+    values = {
+        "vessels": "; ".join(text for text, _ in sheet.vessels),
+        "depth": number(sheet.depth_mm),
+        "area": number(sheet.area, 3),
+        "reset": number(sheet.freeboard_mm, 1),
+        "water": kilograms(sheet.water_at_reset_kg),
+        "above": number(sheet.depth_mm - sheet.freeboard_mm, 1),
+        "trip": number(sheet.freeboard_mm + sheet.swing_mm, 1),
+        "drop": number(sheet.swing_mm, 1),
+        "swing": swing,
+        "flow": number(sheet.refill, 1),
+        "jug_minutes": JUG_MINUTES,
+        "minutes": number(sheet.minutes_by_jug, 1),
+        "pressed": said["pressed"]["some" if sheet.press_times else "none"].format(times=", ".join(sheet.press_times)),
+        "emitters": "; ".join(
+            f"{bed} {count} × {number(flow, 1)} mL/min" for bed, (count, flow) in sheet.emitters.items()
+        ),
+        **{name: text.format(ratio=ratio, swing=swing) for name, text in fixed.items()},
+    }
+    for name, value in (("weight", sheet.counterweight_g), ("full", full)):
+        near = (value * (1.0 - TOLERANCE), value, value * (1.0 + TOLERANCE))
+        values |= zip((f"least_{name}", name, f"most_{name}"), map(number, near), strict=True)
+    for step in said["steps"]:
+        yield Section(heading=step["heading"], items=[line.format(**values) for line in step["lines"]])
 
 
 def _months(sheet: ValveSheet) -> Any:

@@ -28,8 +28,6 @@ from panbudget.studies.statement.rounding import rounded_parts
 from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS, amount
 from panbudget.words import count, day_said, days_said, number, percent
 
-_BASIS = {"metered": "METERED", "metered in part": "METERED\u00a0{days}", "modelled": "modelled"}
-
 
 @dataclass(frozen=True)
 class SourceSection(Section):
@@ -150,7 +148,10 @@ def _sentences(account: Account, statement: Statement) -> Iterator[str]:
     if metered is not None:
         yield _meter_against_model(account, metered)
     if len(in_part):
-        listed = (f"{month['from']:%B %Y} ({_days_of(month)}\u00a0days)" for _, month in in_part.iterrows())
+        listed = (
+            said["part_month"].format(month=f"{month['from']:%B %Y}", **_days_of(month))
+            for _, month in in_part.iterrows()
+        )
         yield said["part_metered"].format(months=", ".join(listed))
     if not account.source.described:
         yield said["no_right"].format(supply=account.source.supply)
@@ -167,10 +168,11 @@ def _meter_against_model(account: Account, metered: Metered) -> str:
     return text.format(**litres, apart=apart, low=low, high=high)
 
 
-def _days_of(month: Any) -> str:
-    """How many of a month's days are metered: "29 of 30"."""
+def _days_of(month: Any) -> dict[str, str]:
+    """How many of a month's days are metered, and how many it has."""
     days = month["metered_days"]
-    return f"{number(days, 0 if days == round(days) else 1)} of {(month['to'] - month['from']).days + 1}"
+    whole = days == round(days)
+    return {"metered": number(days, 0 if whole else 1), "days": str((month["to"] - month["from"]).days + 1)}
 
 
 def _month_name(month: Any) -> str:
@@ -178,16 +180,21 @@ def _month_name(month: Any) -> str:
     return str(month["month"]) + ("" if first.day == 1 and after.day == 1 else f", {first.day} to {month['to'].day}")
 
 
-def _table(rows: pd.DataFrame, caption: str, columns: dict[str, tuple[str, int]], **shown: Any) -> pd.DataFrame:
-    """A table of text; ``columns`` have heading and width, of which some other shows are a part."""
-    frame = labelled(rows, {name: heading for name, (heading, _) in columns.items()}, caption=caption, **shown)
-    frame.attrs["widths"] = [columns[str(name)][1] for name in frame]
-    return frame
+def _table(key: str, account: Account, rows: pd.DataFrame, *, total: bool = False, year: str = "") -> pd.DataFrame:
+    """A table of text, as ``texts.toml`` describes it; ``total``: its last row adds up."""
+    fixed, area_unit = texts("statement")[key], AREA_UNITS[account.source.right.area_unit].symbol
+    headings = {
+        name: text.format(unit=account.ledger.unit.symbol, area_unit=area_unit)
+        for name, text in fixed["columns"].items()
+    }
+    table = labelled(rows, headings, caption=fixed["caption"].format(year=year), names=fixed["names"], total=total)
+    table.attrs["widths"] = [fixed["widths"][name] for name in table]
+    return table
 
 
 def _months(account: Account, year: str) -> pd.DataFrame:
     ledger = account.ledger
-    unit, has_meter = f"[{ledger.unit.symbol}]", bool(ledger.months["metered"].notna().any())
+    bases, has_meter = texts("statement")["months"]["bases"], bool(ledger.months["metered"].notna().any())
     months = ledger.months[ledger.months["water_year"] == year]
 
     def span(low: float, high: float) -> str:
@@ -198,7 +205,7 @@ def _months(account: Account, year: str) -> pd.DataFrame:
             "month": _month_name(month),
             "days": str(month["days_of_use"]),
             "range": span(month["range_low_litres"], month["range_high_litres"]),
-            "basis": _BASIS[month["basis"]].format(days=_days_of(month).replace(" of ", "/")),
+            "basis": bases[month["basis"]].format(**_days_of(month)),
             **{name: amount(month[name]) for name in ("modelled", "metered", "reported", "headroom")},
         }
         for _, month in months.iterrows()
@@ -213,20 +220,9 @@ def _months(account: Account, year: str) -> pd.DataFrame:
         "metered": amount(sum(counted) if len(counted) else None),
         **{name: amount(ledger.years[name][year]) for name in ("modelled", "reported", "headroom")},
     }
-    columns = {
-        "month": ("month", 20),
-        "days": ("days of use", 11),
-        "modelled": (f"modelled {unit}", 16),
-        "range": (f"its range {unit}", 24),
-        "metered": (f"metered {unit}", 16),
-        "reported": (f"reported {unit}", 16),
-        "basis": ("basis", 17),
-        "headroom": (f"headroom {unit}", 16),
-    }
     left_out = (() if has_meter else ("metered", "reported", "basis")) + (() if ledger.licensed else ("headroom",))
     table = pd.DataFrame([*rows, totals]).drop(columns=list(left_out))
-    caption = texts("statement")["tables"]["months"].format(year=year)
-    return _table(table, caption, columns, total=True)
+    return _table("months", account, table, total=True, year=year)
 
 
 def _licence(account: Account) -> pd.DataFrame:
@@ -256,8 +252,8 @@ def _licence(account: Account) -> pd.DataFrame:
     if papers.area is not None:
         unit, above = AREA_UNITS[right.area_unit], beyond(account.area, papers.area)
         rows.append(("area", unit.text(papers.area), unit.text(account.area), "LARGER" if above else "within"))
-    columns = {"term": ("term", 26), "licensed": ("licensed", 22), "here": ("here", 22), "outcome": ("outcome", 50)}
-    return _table(pd.DataFrame(rows, columns=list(columns)), texts("statement")["tables"]["licence"], columns, names=4)
+    columns = ["term", "licensed", "here", "outcome"]
+    return _table("licence", account, pd.DataFrame(rows, columns=columns))
 
 
 def _beds(account: Account) -> pd.DataFrame:
@@ -271,20 +267,11 @@ def _beds(account: Account) -> pd.DataFrame:
         for (_, bed), total in zip(beds.iterrows(), applied, strict=True)
     ]
     printed = pd.DataFrame(parts, columns=fates).join(pd.DataFrame({"area": areas, "applied": applied}))
-    names = pd.DataFrame({"bed": beds["bed"].replace("", "refill emitters, into the pans"), "crop": beds["crop"]})
+    names = pd.DataFrame({"bed": beds["bed"].replace("", texts("statement")["beds"]["pans"]), "crop": beds["crop"]})
     table = pd.concat([names, printed.map(amount)], axis=1)
     table.loc[beds["bed"] == "", "area"] = ""
     table.loc[len(table)] = {"bed": "total", "crop": "", **{name: amount(sum(printed[name])) for name in printed}}
-    columns = {
-        "bed": ("bed", 34),
-        "crop": ("crop", 24),
-        "area": (f"area [{area_unit.symbol}]", 14),
-        "applied": (f"modelled [{unit.symbol}]", 16),
-        "consumed": (f"consumed [{unit.symbol}]", 16),
-        "drained": (f"drained [{unit.symbol}]", 16),
-        "left": (f"left at the end [{unit.symbol}]", 16),
-    }
-    return _table(table, texts("statement")["tables"]["beds"], columns, names=2, total=True)
+    return _table("beds", account, table, total=True)
 
 
 def method_lines(statement: Statement) -> dict[str, str]:

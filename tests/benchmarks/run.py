@@ -74,7 +74,8 @@ def main() -> None:
     from panbudget.engine import season as engine
     from panbudget.engine.arrays import empty_results, plain
     from panbudget.scenario.garden import load_scenario
-    from panbudget.season.forcing import initial_state, prepare
+    from panbudget.season.layout import prepare
+    from panbudget.season.run import first_morning
     from panbudget.weather.of_scenario import read_scenario_weather
 
     bare = seconds(cold("-c", "pass"))
@@ -98,7 +99,7 @@ def main() -> None:
 
     def run() -> None:
         out = empty_results(controllers, lanes, n, room=forcing.room)
-        state = initial_state(scenario, forcing)
+        state = first_morning(forcing)
         groups = (forcing.days, forcing.pans, forcing.beds, state, out)
         engine.run_season(*(plain(group) for group in groups))
 

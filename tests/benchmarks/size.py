@@ -39,8 +39,8 @@ def main() -> None:
     from panbudget import replay, scenario_from
     from panbudget.season.years import in_year, years_at_hand
     from panbudget.studies.size import settings
-    from panbudget.studies.size.choose import _layout, _year
-    from panbudget.studies.size.settings import Setting, outcomes
+    from panbudget.studies.size.choose import _layout
+    from panbudget.studies.size.settings import Setting, outcomes, year_forcing
     from panbudget.weather.of_scenario import read_scenario_weather
 
     folder = Path(tempfile.mkdtemp())
@@ -71,8 +71,7 @@ def main() -> None:
     weather = read_scenario_weather(garden)
     years = []
     for year in years_at_hand(garden, weather, garden.season.start, garden.season.end):
-        there = in_year(garden, year)
-        years.append(_year("yard", year, there, replay(there, weather=weather)))
+        years.append(year_forcing(year, replay(in_year(garden, year), weather=weather), "yard"))
     ready = time.perf_counter() - start
     present = Setting(0.196, 180.0, 2.45, 0.9)
     tried = _layout(garden, "yard", present)[0][:400]

@@ -12,7 +12,8 @@ from panbudget import replay
 from panbudget.errors import ScenarioError
 from panbudget.scenario.faults import Fault
 from panbudget.season.faults import fault_said, with_faults
-from panbudget.season.forcing import initial_state, prepare
+from panbudget.season.layout import prepare
+from panbudget.season.run import first_morning
 from panbudget.season.years import in_year
 from panbudget.studies.setup import setup
 from panbudget.studies.size.choose import size
@@ -208,7 +209,7 @@ def test_a_filled_pan_is_never_above_its_rim(make_garden):
     forcing = with_faults(
         broken, prepare(garden, read_scenario_weather(garden), garden.season.start, garden.season.end)
     )
-    assert initial_state(broken, forcing).level[0] == pytest.approx(forcing.pans.rim[0, 0])
+    assert first_morning(forcing).level[0] == pytest.approx(forcing.pans.rim[0, 0])
 
 
 @pytest.mark.parametrize(

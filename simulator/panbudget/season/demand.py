@@ -19,6 +19,7 @@ import numpy.typing as npt
 from panbudget.numeric import Floats
 from panbudget.physics import bare_soil as wetting
 from panbudget.physics import crops as plants
+from panbudget.physics import soil
 from panbudget.scenario import beds as scenario
 from panbudget.tables import folded
 from panbudget.tables.plants import Plant, find_plant
@@ -28,6 +29,7 @@ _HEIGHT_UNSTATED = 0.5  # m; common practice, no source
 _BARE_SOIL_SHARE = 0.1  # FAO-56 (1998) Table 18: Kcb is Kc less 0.05 to 0.1
 # FAO-56 (1998) ch. 10, mulches (from memory): 5 % less evaporation for each 10 % under an organic mulch
 _ORGANIC_MULCH = 0.5
+ANTECEDENT_DAYS = 5
 _SHARES = 1e-6  # how near to 1 a mixed bed's shares must add up
 
 Dates = npt.NDArray[np.datetime64]
@@ -135,6 +137,111 @@ class Demand:
             depletion=self.depletion[cut],
             parts=tuple(dataclasses.replace(part, growing=part.growing[cut]) for part in self.parts),
         )
+
+
+@dataclass(frozen=True)
+class BedForcing:
+    """
+    One bed's demand, soil and rain, by day.
+
+    Parameters
+    ----------
+    controller, name : str
+    curve : Demand
+        Kc (or Kcb), roots, growing days. (days,)
+    taw : ndarray (days,)
+        [mm]
+    rain_in : ndarray (days,)
+        Rain less runoff. [mm]
+    kc_max, exposed : ndarray (days,)
+        For the dual coefficient, else 0 and 1: Kc max, and the share of the ground that is not covered. [-]
+    leaching : float
+        Share of the water that must drain because of its salt. [-]
+    """
+
+    controller: str
+    name: str
+    curve: Demand
+    taw: Floats
+    rain_in: Floats
+    kc_max: Floats
+    exposed: Floats
+    leaching: float = 0.0
+
+    @property
+    def key(self) -> str:
+        """Name under which results list it."""
+        return f"{self.controller}/{self.name}"
+
+    def between(self, first: int, last: int) -> BedForcing:
+        """Return days first…last−1 of it."""
+        by_day = {name: getattr(self, name)[first:last] for name in ("taw", "rain_in", "kc_max", "exposed")}
+        return dataclasses.replace(self, curve=self.curve.between(first, last), **by_day)
+
+
+def bed_forcing(
+    controller: str, name: str, bed: scenario.Bed, climate: Climate, rain: Floats, first: int, after: int
+) -> BedForcing:
+    """
+    Compute one bed's demand, soil water and rain over a run of days.
+
+    Parameters
+    ----------
+    controller, name : str
+    bed : scenario.Bed
+    climate : Climate
+        The record, or as much of it as demand on these days depends on.
+    rain : ndarray
+        Of the climate's days: the days before the run say how moist the ground is. [mm/day]
+    first, after : int
+        The run's days, as places in the climate.
+
+    Returns
+    -------
+    BedForcing
+
+    Raises
+    ------
+    PlantingError
+        Plantings that can't be.
+    """
+    curve, ground = bed_demand(bed, climate).between(first, after), soil_of(bed.soil)
+    assumptions = list(curve.assumptions)
+    reach = sum(thickness for thickness, _ in ground.layers)
+    if ground.layers and float(curve.root_depth.max()) > reach + 1e-9:
+        assumptions.append(
+            f"roots go deeper than the soil's layers, {reach:g} m in all; the last layer is taken to go on below"
+        )
+    rain_in = rain[first:after]
+    if bed.curve_number is not None:
+        numbers: float | Floats = bed.curve_number
+        if bed.antecedent == "five-day":
+            before = min(first, ANTECEDENT_DAYS)
+            numbers = soil.moist_curve_number(rain[first - before : after], bed.curve_number)[before:]
+            if before < ANTECEDENT_DAYS:
+                assumptions.append(
+                    f"the weather file holds {before} of the five days before the first day; until five are known, "
+                    "the ground counts as neither dry nor wet"
+                )
+        rain_in = rain_in - soil.curve_number_runoff(rain_in, numbers)
+    leaching = 0.0
+    if bed.leaching is not None:
+        leaching = soil.leaching_requirement(bed.leaching.water, bed.leaching.threshold)
+    kc_max, exposed = np.zeros(after - first), np.ones(after - first)
+    if bed.method == "dual":
+        wind, rh_min = climate.wind[first:after], climate.rh_min[first:after]
+        kc_max = np.asarray(plants.kc_max(curve.kc, wind=wind, rh_min=rh_min, height=curve.height))
+        exposed = np.asarray(1.0 - plants.covered_fraction(curve.kc, kc_max, height=curve.height))
+    curve = dataclasses.replace(curve, assumptions=tuple(assumptions))
+    taw = soil.available_water(ground, curve.root_depth, bed.root_fraction)
+    return BedForcing(controller, name, curve, taw, rain_in, kc_max, exposed, leaching)
+
+
+def evaporable_water(bed: scenario.Bed) -> tuple[float, float]:
+    """Return TEW and REW of a bed's surface. [mm]"""
+    ground = soil_of(bed.soil)
+    tew = soil.total_evaporable_water(ground.field_capacity, ground.wilting_point, ground.ze)
+    return tew, min(ground.rew, 0.9 * tew)
 
 
 def bed_demand(bed: scenario.Bed, climate: Climate) -> Demand:

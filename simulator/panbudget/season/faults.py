@@ -27,7 +27,7 @@ from panbudget.scenario.faults import (
     SupplyCut,
 )
 from panbudget.scenario.garden import Scenario
-from panbudget.season.forcing import Forcing, room_for
+from panbudget.season.layout import Forcing
 from panbudget.words import day_said, number
 
 DAYS_A_MONTH = 365.25 / 12.0
@@ -177,7 +177,8 @@ def with_faults(scenario: Scenario, forcing: Forcing) -> Forcing:
     for fault in scenario.fault:
         _lay(fault, scenario, changed)
     assumed = (*forcing.assumptions, *fault_assumptions(scenario))
-    return dataclasses.replace(changed, room=room_for(scenario, pans), assumptions=assumed)
+    assert changed.room  # a swing too small to list is refused here
+    return dataclasses.replace(changed, assumptions=assumed)
 
 
 def fault_assumptions(scenario: Scenario) -> list[str]:

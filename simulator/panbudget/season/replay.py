@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-import functools
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -26,13 +25,13 @@ from panbudget.physics.solar_time import from_solar
 from panbudget.scenario.garden import Scenario, Site, load_scenario
 from panbudget.season.faults import with_faults
 from panbudget.season.findings import find
-from panbudget.season.forcing import Forcing, initial_state, prepare, spun_up
 from panbudget.season.heat import with_heat
+from panbudget.season.layout import Forcing, prepare
 from panbudget.season.result import LANE_COLUMNS, Season, with_units
-from panbudget.season.run import Ran, run_forcing, run_salted
+from panbudget.season.run import Ran, first_morning, run_salted
 from panbudget.season.salt import SaltLeft
 from panbudget.season.supplies import tanks_in_use
-from panbudget.season.totals import PREFIXES, bed_totals, controller_totals, supply_totals
+from panbudget.season.totals import PREFIXES, add_up, season_totals
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
@@ -94,11 +93,8 @@ def replay(
     if state is not None:
         before = state.copy()
     else:
-        before = initial_state(scenario, forcing)
-        if scenario.season.spin_up_days:
-            before = spun_up(scenario, weather, first, before, functools.partial(run_forcing, run=run))
-    ran = run_salted(scenario, forcing, before, salt or {}, run=run)
-    return _season(scenario, weather, before, salt or {}, ran)
+        before = first_morning(forcing, spin_up=scenario.season.spin_up_days, run=run)
+    return _season(scenario, weather, before, salt or {}, run_salted(scenario, forcing, before, salt or {}, run=run))
 
 
 def as_day(given: Day, name: str) -> dt.date:
@@ -111,6 +107,7 @@ def as_day(given: Day, name: str) -> dt.date:
 
 def _season(scenario: Scenario, weather: Weather, before: State, salt: Mapping[str, SaltLeft], ran: Ran) -> Season:
     forcing, after, out, count, salts, salted = ran
+    names, dates = list(scenario.controller), forcing.dates
     days = pd.DataFrame(
         {
             "eto_mm": forcing.days.eto,
@@ -118,57 +115,40 @@ def _season(scenario: Scenario, weather: Weather, before: State, salt: Mapping[s
             "tmin_c": forcing.weather["tmin"].to_numpy(float),
             "tmax_c": forcing.weather["tmax"].to_numpy(float),
         },
-        index=forcing.dates.rename("date"),
+        index=dates.rename("date"),
     )
-    controllers = {name: _controller_days(forcing, out, index, name) for index, name in enumerate(scenario.controller)}
-    areas = [bed.area for c in scenario.controller.values() for bed in c.bed.values()]
-    beds = {key: _bed_days(forcing, out, index, key, areas[index]) for index, key in enumerate(forcing.bed_of)}
+    controllers = {name: _controller_days(forcing, out, index) for index, name in enumerate(names)}
     openings = _openings(scenario, forcing, out, count)
-    tanks = {name: _tank_days(forcing, out, index) for index, name in enumerate(tanks_in_use(scenario))}
+    parts = season_totals(scenario, forcing, add_up(forcing, before, after, out), out, openings)
+    for row, balance in salts.items():
+        parts["controllers"][names[row]]["salt"] = balance.as_dict(out.evaporated[row])
+    first, last = dates[0].date(), dates[-1].date()
     totals: dict[str, Any] = {
         "schema": 1,
         "title": scenario.title,
-        "season": {
-            "start": forcing.dates[0].date().isoformat(),
-            "end": forcing.dates[-1].date().isoformat(),
-            "days": len(forcing.dates),
-        },
-        "controllers": {
-            name: controller_totals(forcing, before, after, index, controllers[name], openings, name)
-            for index, name in enumerate(scenario.controller)
-        },
-        "beds": {
-            key: bed_totals(scenario, forcing, before, after, index, beds[key], key)
-            for index, key in enumerate(forcing.bed_of)
-        },
-        "supplies": {
-            name: supply_totals(scenario, forcing, before, controllers, tanks, openings, name)
-            for name in scenario.supply
-        },
+        "season": {"start": first.isoformat(), "end": last.isoformat(), "days": len(dates)},
+        **parts,
         "weather": {
             "eto_mm": float(days["eto_mm"].sum()),
             "pan_evaporation_mm": {name: float(table["pan_mm"].sum()) for name, table in controllers.items()},
             "rain_mm": float(days["rain_mm"].sum()),
-            "filled": weather.filled(forcing.dates[0].date(), forcing.dates[-1].date()),
+            "filled": weather.filled(first, last),
         },
     }
-    for row, balance in salts.items():
-        name = list(scenario.controller)[row]
-        totals["controllers"][name]["salt"] = balance.as_dict(out.evaporated[row])
     season = Season(
         scenario=scenario,
         weather=weather,
-        days=days,
+        days=with_units(days),
         controllers=controllers,
-        tanks=tanks,
-        beds=beds,
+        tanks={name: _tank_days(forcing, out, index) for index, name in enumerate(tanks_in_use(scenario))},
+        beds={key: _bed_days(forcing, out, index) for index, key in enumerate(forcing.bed_of)},
         openings=openings,
-        hourly_level={n: out.hourly_level[i].copy() for i, n in enumerate(scenario.controller)},
+        hourly_level={name: out.hourly_level[row].copy() for row, name in enumerate(names)},
         findings=(),
         totals=totals,
         assumptions=(*forcing.assumptions, *weather.provenance["assumptions"]),
         state=after,
-        salt_left={list(scenario.controller)[row]: one.left(salted=salted) for row, one in salts.items()},
+        salt_left={names[row]: balance.left(salted=salted) for row, balance in salts.items()},
         began=before,
         salt_before=dict(salt),
         forcing=forcing,
@@ -176,36 +156,61 @@ def _season(scenario: Scenario, weather: Weather, before: State, salt: Mapping[s
     return dataclasses.replace(season, findings=find(season))
 
 
-def _controller_days(forcing: Forcing, out: Results, index: int, name: str) -> pd.DataFrame:
-    return pd.DataFrame(
-        {
-            "openings": out.openings[index],
-            "open_hours": out.open_hours[index],
-            "litres": out.drawn[index],
-            "refilled_kg": out.refilled[index],
-            "evaporated_kg": out.evaporated[index],
-            "rain_caught_kg": forcing.days.rain * forcing.pans.rain_factor[index] * forcing.pans.area[index],
-            "leaked_kg": out.leaked[index],
-            "spilled_kg": out.spilled[index],
-            "pan_level_kg": out.level[index],
-            "stuck_hours": out.stuck_hours[index],
-            "dry_hours": out.dry_hours[index],
-            "starved_hours": out.starved_hours[index],
-            "pan_mm": forcing.pans.evaporation[index],
-        },
-        index=forcing.dates.rename("date"),
-    )
+def _table(forcing: Forcing, columns: Mapping[str, Any]) -> pd.DataFrame:
+    return with_units(pd.DataFrame(columns, index=forcing.dates.rename("date")))
 
 
-def _bed_days(forcing: Forcing, out: Results, index: int, key: str, area: float) -> pd.DataFrame:
-    part = forcing.bed_of[key]
-    lane_of = {lane: index * len(forcing.lanes) + offset for offset, lane in enumerate(forcing.lanes)}
-    mean = lane_of["mean"]
-    eto = forcing.days.eto
-    ke = out.ke[mean]
-    table = pd.DataFrame(
+def _controller_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
+    pans = forcing.pans
+    columns = {
+        "openings": out.openings,
+        "open_hours": out.open_hours,
+        "litres": out.drawn,
+        "refilled_kg": out.refilled,
+        "evaporated_kg": out.evaporated,
+        "rain_caught_kg": forcing.days.rain * pans.rain_factor * pans.area[:, None],
+        "leaked_kg": out.leaked,
+        "spilled_kg": out.spilled,
+        "pan_level_kg": out.level,
+        "stuck_hours": out.stuck_hours,
+        "dry_hours": out.dry_hours,
+        "starved_hours": out.starved_hours,
+        "pan_mm": pans.evaporation,
+    }
+    return _table(forcing, {name: values[index] for name, values in columns.items()})
+
+
+def _tank_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
+    columns = {
+        "volume_l": out.tank_volume,
+        "roof_l": forcing.tanks.inflow,
+        "topped_l": out.tank_topped,
+        "drawn_l": out.tank_drawn,
+        "over_l": out.tank_over,
+    }
+    return _table(forcing, {name: values[index] for name, values in columns.items()})
+
+
+def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
+    bundle = forcing.bundle
+    part = forcing.parts[bundle.row_ground[index]]
+    lanes = {lane: int(bundle.lane(lane)[index]) for lane in bundle.lanes}
+    mean, eto, ke = lanes["mean"], forcing.days.eto, out.ke[lanes["mean"]]
+    evaporated = np.minimum(ke * eto, out.eta[mean])
+    dual = {
+        "kcb": part.curve.kc,
+        "ke": ke,
+        "kr": out.kr[mean],
+        "few": out.few[mean],
+        "surface_depletion_mm": out.surface_depletion[mean],
+        "evaporation_mm": evaporated,
+        "transpiration_mm": out.eta[mean] - evaporated,
+    }
+    is_dual = bool(forcing.beds.dual[bundle.row_ground[index]])
+    return _table(
+        forcing,
         {
-            "litres": out.irrigation[mean] * area,
+            "litres": out.irrigation[mean] * bundle.areas[index],
             "rain_mm": forcing.days.rain,
             "runoff_mm": forcing.days.rain - part.rain_in,
             "kc": part.curve.kc + ke,
@@ -215,38 +220,14 @@ def _bed_days(forcing: Forcing, out: Results, index: int, key: str, area: float)
             )
             * part.taw,
             "growing": part.curve.growing,
+            **{
+                PREFIXES[lane] + column: getattr(out, name)[row]
+                for lane, row in lanes.items()
+                for name, column in LANE_COLUMNS.items()
+            },
+            "net_demand_mm": out.irrigation[lanes["exact_refill"]],
+            **{column: values if is_dual else np.nan for column, values in dual.items()},
         },
-        index=forcing.dates.rename("date"),
-    )
-    for lane, row in lane_of.items():
-        for name, column in LANE_COLUMNS.items():
-            table[PREFIXES[lane] + column] = getattr(out, name)[row]
-    table["net_demand_mm"] = table["exact_irrigation_mm"]
-    dual = bool(forcing.beds.dual[index])
-    terms = {
-        "kcb": part.curve.kc,
-        "ke": ke,
-        "kr": out.kr[mean],
-        "few": out.few[mean],
-        "surface_depletion_mm": out.surface_depletion[mean],
-        "evaporation_mm": np.minimum(ke * eto, out.eta[mean]),
-        "transpiration_mm": out.eta[mean] - np.minimum(ke * eto, out.eta[mean]),
-    }
-    for column, values in terms.items():
-        table[column] = values if dual else np.nan
-    return table
-
-
-def _tank_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
-    return pd.DataFrame(
-        {
-            "volume_l": out.tank_volume[index],
-            "roof_l": forcing.tanks.inflow[index],
-            "topped_l": out.tank_topped[index],
-            "drawn_l": out.tank_drawn[index],
-            "over_l": out.tank_over[index],
-        },
-        index=forcing.dates.rename("date"),
     )
 
 

@@ -18,7 +18,7 @@ from panbudget.extras import Reported
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.season.finding import SEVERITIES, Finding
-from panbudget.season.forcing import Forcing
+from panbudget.season.layout import Forcing
 from panbudget.season.salt import SaltLeft
 from panbudget.season.totals import PREFIXES
 from panbudget.weather import Weather

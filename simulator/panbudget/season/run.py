@@ -1,23 +1,153 @@
 """
-Run: a forcing through the engine, again and again where salt gathers in the pans and changes what they do.
+Run: where a season starts, and its days through the engine; again where salt gathers in the pans and changes them.
 """
 
 from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Results, State, empty_results, plain
-from panbudget.errors import ClosureError
+from panbudget.engine.arrays import Results, State, empty_results, empty_state, no_tanks, plain
+from panbudget.errors import ClosureError, Problem, ScenarioError
 from panbudget.scenario.garden import Scenario
-from panbudget.season.forcing import Forcing
+from panbudget.season.layout import Forcing, grounds_in
 from panbudget.season.salt import SaltBalance, SaltLeft, pan_salt, salted_pans
 
 _SALT_RUNS, _SALT_KG = 8, 1e-8  # most runs; drift from one to the next at which they agree
+
+
+def run_groups(*groups: Any, run: Callable[..., int] = engine.run_season) -> int:
+    """
+    Step the engine through groups of arrays: days, pans, tanks, beds, a state that is overwritten, results.
+
+    Parameters
+    ----------
+    *groups
+        As in `engine.arrays`.
+    run : callable
+        The engine, plain or compiled.
+
+    Returns
+    -------
+    int
+        How many openings there were.
+    """
+    return run(*(plain(group) for group in groups)) if run is engine.run_season else run(*groups)
+
+
+def run_forcing(
+    forcing: Forcing,
+    state: State,
+    *,
+    run: Callable[..., int] = engine.run_season,
+    out: Results | None = None,
+) -> tuple[Results, int]:
+    """
+    Step the engine through a forcing.
+
+    Parameters
+    ----------
+    forcing : Forcing
+    state : State
+        Where to start; overwritten with where it ends.
+    run : callable
+        The engine, plain or compiled.
+    out : Results, optional
+        Room that the caller keeps; else there is room for all, openings and hours among it.
+
+    Returns
+    -------
+    (Results, int)
+        What it wrote; how many openings.
+
+    Raises
+    ------
+    ClosureError
+        More openings than there is room for.
+    """
+    room = None
+    if out is None:
+        pans, lanes, days = len(forcing.pans.area), len(forcing.beds.lane_bed), len(forcing.days.rain)
+        room = forcing.room
+        out = empty_results(pans, lanes, days, room=room, tanks=forcing.tanks)
+    count = run_groups(forcing.days, forcing.pans, forcing.tanks, forcing.beds, state, out, run=run)
+    if room is not None and count > room:
+        raise ClosureError(f"{count} openings do not fit the list of {room}: please report this")
+    return out, count
+
+
+def first_morning(
+    forcing: Forcing, *, spin_up: int = 0, by: int = 0, run: Callable[..., int] = engine.run_season
+) -> State:
+    """
+    Return the state of gardens on their first morning: pans filled to the reset level, valves shut.
+
+    Parameters
+    ----------
+    forcing : Forcing
+    spin_up : int
+        Days before it over which soils take rain and give water to the plants, without irrigation.
+    by : int
+        Years by which plantings are moved along, as in `lay_out`.
+    run : callable
+        The engine, plain or compiled.
+
+    Returns
+    -------
+    State
+        Of the forcing's controllers and lanes.
+
+    Raises
+    ------
+    ScenarioError
+        The weather file does not reach back so far.
+    """
+    pans, beds, bundle = forcing.pans, forcing.beds, forcing.bundle
+    share = np.array([ground.bed.initial_depletion for ground in bundle.grounds], float)
+    soils = empty_state(0, len(share))._replace(
+        depletion=share * beds.taw[:, 0], surface_depletion=share * beds.tew, wetted=np.ones(len(share))
+    )
+    if spin_up:
+        soils = _rain_fed(forcing, spin_up, share, by, run)
+    by_lane = {name: getattr(soils, name)[beds.lane_bed] for name in ("depletion", "surface_depletion", "wetted")}
+    return empty_state(len(pans.area), len(beds.lane_bed), forcing.tanks)._replace(
+        # filled before the first day's faults move the trip weight; never over the rim
+        level=np.minimum(pans.swing[:, 0], pans.rim[:, 0] + pans.shift[:, 0]),
+        volume=bundle.volume.copy(),
+        **by_lane,
+    )
+
+
+def _rain_fed(forcing: Forcing, spin_up: int, share: Any, by: int, run: Callable[..., int]) -> State:
+    """Soils as the days before the season left them, a lane a ground: no pans, no water but rain."""
+    record, bundle, first = forcing.record, forcing.bundle, forcing.first
+    if spin_up > first:
+        begins = f"{record.index[0]:%Y-%m-%d}"
+        wanted = f"{forcing.dates[0] - np.timedelta64(spin_up, 'D'):%Y-%m-%d}"
+        found = f"= {spin_up} days needs weather from {wanted}, and {record.shown} begins on {begins}"
+        cure = f"take at most {first} days, or give initial_depletion instead"
+        raise ScenarioError(Problem("long-spin-up", "season.spin_up", found, "", cure, spin_up), file=record.file)
+    parts = grounds_in(bundle, record, first - spin_up, first, by=by)
+    beds = bundle.filled(parts)
+    n = len(parts)
+    beds = beds._replace(
+        lane_bed=np.arange(n, dtype=np.int64),
+        lane_controller=np.zeros(n, np.int64),
+        lane_source=np.full(n, engine.GIVEN, np.int64),
+        lane_draw=np.full(n, -1, np.int64),
+        lane_mm_per_hour=np.zeros(n),
+        given=np.zeros((n, spin_up)),
+    )
+    nobody = {name: part[: 1 if name == "block" else 0] for name, part in bundle.pans._asdict().items()}
+    pans = bundle.pans._replace(**nobody)
+    state = empty_state(0, n)._replace(depletion=share * beds.taw[:, 0], surface_depletion=share * beds.tew)
+    out = empty_results(0, n, spin_up, room=0, keep_hours=False, keep_terms=False)
+    run_groups(record.days(first - spin_up, first), pans, no_tanks(spin_up), beds, state, out, run=run)
+    return state
 
 
 class Ran(NamedTuple):
@@ -58,66 +188,28 @@ def run_salted(
     -------
     Ran
     """
-    after = before.copy()
-    out, count = run_forcing(forcing, after, run=run)
-    salts = _salts(scenario, forcing, before, out, salt)
-    if not salt and not any(one.matters for one in salts.values()):
-        return Ran(forcing, after, out, count, salts, salted=False)
-    salted = forcing
-    for _ in range(_SALT_RUNS):
-        salted = dataclasses.replace(forcing, pans=salted_pans(forcing.pans, salts))
+    salted, balances = forcing, dict[int, SaltBalance]()
+    for again in range(_SALT_RUNS + 1):
+        if again:
+            salted = dataclasses.replace(forcing, pans=salted_pans(forcing.pans, balances))
         after = before.copy()
         out, count = run_forcing(salted, after, run=run)
-        known, salts = salts, _salts(scenario, salted, before, out, salt)
-        if all(np.abs(one.drift - known[row].drift).max() < _SALT_KG for row, one in salts.items()):
+        known, balances = balances, _balances(scenario, salted, before, out, salt)
+        if not again:
+            if not salt and not any(balance.matters for balance in balances.values()):
+                return Ran(forcing, after, out, count, balances, salted=False)
+        elif all(np.abs(one.drift - known[row].drift).max() < _SALT_KG for row, one in balances.items()):
             break
-    return Ran(salted, after, out, count, salts, salted=True)
+    return Ran(salted, after, out, count, balances, salted=True)
 
 
-def _salts(
+def _balances(
     scenario: Scenario, forcing: Forcing, before: State, out: Results, salt: Mapping[str, SaltLeft]
 ) -> dict[int, SaltBalance]:
-    found = {}
-    pans = forcing.pans
+    balances, pans = {}, forcing.pans
     for row, (name, controller) in enumerate(scenario.controller.items()):
         salinity = scenario.supply[controller.supply].salinity
         if salinity is not None:
             start = float(before.level[row] - pans.dry[row, 0] - pans.shift[row, 0])
-            found[row] = pan_salt(pans, out, row, salinity, start, salt.get(name))
-    return found
-
-
-def run_forcing(forcing: Forcing, state: State, *, run: Callable[..., int] = engine.run_season) -> tuple[Results, int]:
-    """
-    Step the engine through a forcing.
-
-    Parameters
-    ----------
-    forcing : Forcing
-    state : State
-        Where to start; overwritten with where it ends.
-    run : callable
-        The engine, plain or compiled.
-
-    Returns
-    -------
-    (Results, int)
-        What it wrote; how many openings.
-
-    Raises
-    ------
-    ClosureError
-        More openings than there is room for.
-    """
-    out = empty_results(
-        len(forcing.pans.area),
-        len(forcing.beds.lane_bed),
-        len(forcing.dates),
-        room=forcing.room,
-        tanks=forcing.tanks,
-    )
-    given = (forcing.days, forcing.pans, forcing.tanks, forcing.beds, state, out)
-    count = run(*(plain(group) for group in given)) if run is engine.run_season else run(*given)
-    if count > forcing.room:
-        raise ClosureError(f"{count} openings do not fit the list of {forcing.room}: please report this")
-    return out, count
+            balances[row] = pan_salt(pans, out, row, salinity, start, salt.get(name))
+    return balances

@@ -9,15 +9,102 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 
+from panbudget.engine import season as engine
 from panbudget.numeric import Floats
-from panbudget.physics.hydraulics import KPA_PER_M, hazen_williams_loss, pressure_behind, valve_loss
+from panbudget.physics.hydraulics import KPA_PER_M, emitter_flow, hazen_williams_loss, pressure_behind, valve_loss
+from panbudget.scenario.beds import Emitter
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.supplies import Mains, Pipe, Roof, Supply, Tank
 
 _NODES = 33  # of the table from static pressure to the emitters'
+
+
+class PanFlows(NamedTuple):
+    """
+    What passes one controller's valve.
+
+    Parameters
+    ----------
+    refill_flow : float
+        At the supply's own pressure; of a tank, when it is full. [L/h]
+    bed_flows : dict
+        Bed -> the same. [L/h]
+    pressure : float
+        At the emitters, then. [kPa]
+    pressures : (ndarray (k,), ndarray (k,))
+        Static pressure, and what is left of it at the emitters. [kPa]
+    at_reference : dict
+        Bed ("" for the refill emitter) -> flow at the engine's reference pressure. [L/h]
+    """
+
+    refill_flow: float
+    bed_flows: dict[str, float]
+    pressure: float
+    pressures: tuple[Floats, Floats]
+    at_reference: dict[str, float]
+
+    @property
+    def valve_flow(self) -> float:
+        """All that passes the valve. [L/h]"""
+        return self.refill_flow + sum(self.bed_flows.values())
+
+
+def pan_flows(scenario: Scenario, name: str, assumptions: list[str]) -> PanFlows:
+    """
+    Compute the flows behind one valve.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    name : str
+        The controller's.
+    assumptions : list of str
+        Added to.
+
+    Returns
+    -------
+    PanFlows
+    """
+    controller = scenario.controller[name]
+    supply = scenario.supply[controller.supply]
+    refill = _law(controller.valve.refill, supply, f"{name}: refill emitter", assumptions)
+    laws = {
+        key: _law(bed.emitters, supply, f"{name}/{key}: emitters", assumptions) for key, bed in controller.bed.items()
+    }
+
+    def flows(pressure: float) -> dict[str, float]:
+        return {key: bed.emitters.count * laws[key](pressure) for key, bed in controller.bed.items()}
+
+    def draw(pressure: float) -> float:
+        return refill(pressure) + sum(flows(pressure).values())
+
+    losses = losses_of(controller.pipe, controller.valve.rated_flow, controller.valve.rated_loss)
+    static = most_static(supply)
+    pressure = pressure_behind(static, draw, losses)
+    reference = engine.REFERENCE_PRESSURE
+    return PanFlows(
+        refill_flow=refill(pressure),
+        bed_flows=flows(pressure),
+        pressure=pressure,
+        pressures=pressure_table(static, draw, losses),
+        at_reference={"": refill(reference), **flows(reference)},
+    )
+
+
+def _law(emitter: Emitter, supply: Supply, where: str, assumptions: list[str]) -> Callable[[float], float]:
+    """One emitter's flow by the pressure that it sees. [kPa] -> [L/h]"""
+    nominal = emitter.at
+    if nominal is None:
+        how = "measured in place" if supply.kind == "mains" else "measured in place under a full tank"
+        assumptions.append(f"{where}: no pressure given with the flow, so it counts as {how}")
+        if supply.kind == "mains":
+            return lambda pressure: emitter.flow
+        nominal = most_static(supply)
+    return lambda pressure: float(emitter_flow(pressure, emitter.flow, nominal, emitter.exponent))
 
 
 def losses_of(pipe: Pipe | None, rated_flow: float | None, rated_loss: float | None) -> Callable[[float], float]:

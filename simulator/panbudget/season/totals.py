@@ -1,5 +1,5 @@
 """
-Totals: a season added up, for `season.json` and the reports, with every water balance checked on the way.
+Totals: runs added up, designs side by side, with every water balance checked on the way; and one garden's totals.
 
 Units in the names: kg (= litres), mm over the bed, hours, litres, days.
 """
@@ -7,16 +7,19 @@ Units in the names: kg (= litres), mm over the bed, hours, litres, days.
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from panbudget.engine.arrays import State
+from panbudget.engine import season as engine
+from panbudget.engine.arrays import Results, State
 from panbudget.errors import ClosureError
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
-from panbudget.season.forcing import Forcing
+from panbudget.season.layout import Forcing
 
 #: largest residual of a water balance, as a share of the water that passed
 CLOSURE = 1e-9
@@ -24,296 +27,326 @@ CLOSURE = 1e-9
 PREFIXES = {"mean": "", "driest_quarter": "driest_", "exact_refill": "exact_", "timer": "timer_"}
 
 
-def checked_balance(where: str, residual: float, passed: float) -> float:
+class Sums(NamedTuple):
     """
-    Check that a balance closes; return what is left over.
+    A run added up.
+
+    Parameters
+    ----------
+    lanes : dict
+        Total -> (lanes,), as `season.json` has them for a bed and its driest quarter. What can't be told is not a number.
+    pans : dict
+        Total -> (controllers,), as `season.json` has them for a controller.
+    tanks : dict
+        Total -> (tanks,).
+    """
+
+    lanes: dict[str, Floats]
+    pans: dict[str, Floats]
+    tanks: dict[str, Floats]
+
+
+def checked_balance(where: str | Callable[[int], str], residual: Any, passed: Any) -> Any:
+    """
+    Check that balances close; return what is left over.
+
+    Parameters
+    ----------
+    where : str or callable
+        What it is the balance of; of several, a function of the place.
+    residual, passed : float or ndarray (n,)
 
     Raises
     ------
     ClosureError
         More is left over than `CLOSURE` of the water that passed.
     """
-    if not abs(residual) <= CLOSURE * max(passed, 1.0):
-        raise ClosureError(f"{where}: the water balance is off by {residual:.3g} of {passed:.6g}; please report this")
+    wrong = np.flatnonzero(~(np.abs(residual) <= CLOSURE * np.maximum(passed, 1.0)))
+    if len(wrong):
+        index = int(wrong[0])
+        name = where if isinstance(where, str) else where(index)
+        off, of = np.atleast_1d(residual)[index], np.atleast_1d(passed)[index]
+        raise ClosureError(f"{name}: the water balance is off by {off:.3g} of {of:.6g}; please report this")
     return residual
 
 
-def controller_totals(
-    forcing: Forcing,
-    before: State,
-    after: State,
-    index: int,
-    table: pd.DataFrame,
-    openings: pd.DataFrame,
-    name: str,
-) -> dict[str, Any]:
+def add_up(forcing: Forcing, before: State, after: State, out: Results) -> Sums:
     """
-    Add a controller's season up, and check its pan's balance.
+    Add a run up, and check every balance.
 
     Parameters
     ----------
     forcing : Forcing
+        One design, or many side by side.
     before, after : State
         Of the run.
-    index : int
-        The controller's place.
-    table, openings : DataFrame
-        Its daily table; the list of openings.
-    name : str
+    out : Results
 
     Returns
     -------
-    dict
+    Sums
 
     Raises
     ------
     ClosureError
-        A pan that does not close.
+        A pan, a tank or a bed that does not close.
     """
-    total = {column: float(table[column].sum()) for column in table.columns}
-    dry = forcing.pans.dry[index]
-    # a level counts from the trip weight, the water from the pan's floor, whatever was done to the trip weight
-    start = float(before.level[index] - dry[0] - forcing.pans.shift[index, 0])
-    end = float(after.level[index] - dry[-1])
-    gained = total["rain_caught_kg"] + total["refilled_kg"]
-    residual = start + gained - total["evaporated_kg"] - total["leaked_kg"] - total["spilled_kg"] - end
+    return Sums(
+        _lanes(forcing, before, after, out), _pans(forcing, before, after, out), _tanks(forcing, before, after, out)
+    )
+
+
+def _lanes(forcing: Forcing, before: State, after: State, out: Results) -> dict[str, Floats]:
+    beds, rain = forcing.beds, forcing.days.rain
+    bed, exact = beds.lane_bed, beds.lane_source == engine.EXACT_REFILL
+    growing = beds.growing.astype(bool)[bed]
+    irrigation, etc, eta, drained, left_below = (
+        part.sum(axis=1) for part in (out.irrigation, out.etc, out.eta, out.deep_percolation, out.left_below)
+    )
+    rain_in = beds.rain_in.sum(axis=1)[bed]
+    runoff = (rain - beds.rain_in).sum(axis=1)[bed]
+    short = (out.ks < 1.0) & growing
+    asked, used = (np.where(growing, part, 0.0).sum(axis=1) for part in (out.etc, out.eta))
+    lanes, days = np.nonzero(out.deep_percolation)  # on the other days all rain is kept
+    fell = beds.rain_in[bed[lanes], days]
+    held = rain_kept(fell, out.irrigation[lanes, days], out.deep_percolation[lanes, days], exact[lanes])
+    kept = rain_in - np.bincount(lanes, weights=fell - held, minlength=len(bed))
+    demand = np.full(len(forcing.parts), np.nan)
+    demand[bed[exact]] = irrigation[exact]
+    share = np.array([part.leaching for part in forcing.parts])
+    # salt is kept out of the roots by water that drains: of what is given, the share `leaching` (FAO-29, eq. 9)
+    leaching = np.divide(demand * share, 1.0 - share, out=np.full(len(share), np.nan), where=share < 1.0)
+    needed = (demand + np.nan_to_num(leaching))[bed]
+    residual = before.depletion - (rain_in + irrigation) + eta + drained - left_below - after.depletion
+    passed = rain.sum() + irrigation + eta + before.depletion
     return {
-        "openings": int(total["openings"]),
-        "open_hours": total["open_hours"],
-        "evaporated_kg": total["evaporated_kg"],
-        "rain_caught_kg": total["rain_caught_kg"],
-        "leaked_kg": total["leaked_kg"],
-        "spilled_kg": total["spilled_kg"],
-        "refilled_kg": total["refilled_kg"],
-        "pan_start_kg": start,
-        "pan_end_kg": end,
-        "closure_kg": checked_balance(f"controller {name}", residual, gained + start),
-        "longest_gap_days": _longest_gap(openings[openings["controller"] == name], len(table)),
-        "litres": total["litres"],
-        "bed_litres": total["litres"] - total["refilled_kg"],
-        "stuck_open_hours": total["stuck_hours"],
-        "dry_pan_hours": total["dry_hours"],
-        "starved_hours": total["starved_hours"],
+        "irrigation_mm": irrigation,
+        "rain_mm": np.full(len(bed), rain.sum()),
+        "runoff_mm": runoff,
+        "etc_mm": etc,
+        "eta_mm": eta,
+        "deep_percolation_mm": drained,
+        "stress_days": short.sum(axis=1),
+        "longest_stress_days": _longest_runs(short),
+        "adequacy": np.divide(used, asked, out=np.ones(len(bed)), where=asked > 0.0),
+        "net_demand_mm": demand[bed],
+        "leaching_mm": leaching[bed],
+        "depletion_start_mm": before.depletion,
+        "depletion_end_mm": after.depletion,
+        "left_below_mm": left_below,
+        "closure_mm": checked_balance(lambda lane: _lane_name(forcing, lane), residual, passed),
+        "rain_kept_mm": kept,
+        "supply_over_demand": np.divide(irrigation, needed, out=np.full(len(bed), np.nan), where=needed > 0.0),
     }
 
 
-def _longest_gap(openings: pd.DataFrame, days: int) -> float:
-    """Longest stretch with the valve shut, the season's ends included. [days]"""
-    shut_from, longest = 0.0, 0.0
-    for start, end in zip(openings["start_h"], openings["end_h"], strict=True):
-        longest = max(longest, start - shut_from)
-        shut_from = days * 24.0 if math.isnan(end) else end
-    return max(longest, days * 24.0 - shut_from) / 24.0
+def _lane_name(forcing: Forcing, lane: int) -> str:
+    design = {row: f" of design {name}" for row, (name, *_) in enumerate(forcing.bundle.rows) if name}
+    return f"bed {forcing.parts[forcing.beds.lane_bed[lane]].key}{design.get(lane // 2, '')}, lane {lane}"
 
 
-def _longest_run(mask: pd.Series[bool]) -> int:
-    longest = run = 0
-    for value in mask:
-        run = run + 1 if value else 0
-        longest = max(longest, run)
+def _longest_runs(mask: npt.NDArray[np.bool_]) -> Floats:
+    """Return the most days in a row on which a mask is true. (rows, days) -> (rows,)"""
+    longest = run = np.zeros(len(mask))
+    for today in np.ascontiguousarray(mask.T):
+        run = (run + 1.0) * today
+        longest = np.maximum(longest, run)
     return longest
 
 
-def bed_totals(
-    scenario: Scenario,
-    forcing: Forcing,
-    before: State,
-    after: State,
-    index: int,
-    table: pd.DataFrame,
-    key: str,
-) -> dict[str, Any]:
-    """
-    Add a bed's season up: its mean, its driest quarter, and the yardsticks that ran beside it.
-
-    Parameters
-    ----------
-    scenario : Scenario
-    forcing : Forcing
-    before, after : State
-        Of the run.
-    index : int
-        The bed's place.
-    table : DataFrame
-        Its daily table.
-    key : str
-        "CONTROLLER/BED".
-
-    Returns
-    -------
-    dict
-
-    Raises
-    ------
-    ClosureError
-        A bucket that does not close.
-    """
-    part = forcing.bed_of[key]
-    bed = scenario.controller[part.controller].bed[part.name]
-    demand = float(table["net_demand_mm"].sum())
-    # salt is kept out of the roots by water that drains: of what is given, the share `leaching` (FAO-29, eq. 9)
-    leaching = math.inf if part.leaching >= 1.0 else demand * part.leaching / (1.0 - part.leaching)
-    lanes = {}
-    for offset, lane in enumerate(forcing.lanes):
-        row = index * len(forcing.lanes) + offset
-        start, end = float(before.depletion[row]), float(after.depletion[row])
-        lanes[lane] = _lane_totals(f"bed {key}, {lane}", table, PREFIXES[lane], demand, leaching, start, end)
-    totals = {
-        "area_m2": bed.area,
-        "litres": float(table["litres"].sum()),
-        **lanes["mean"],
-        "driest_quarter": lanes["driest_quarter"],
-        "exact_refill": {"litres": demand * bed.area, **lanes["exact_refill"]},
-        "yield": _yields(forcing, table, key),
-    }
-    if "timer" in lanes and scenario.controller[part.controller].timer is not None:
-        totals["timer"] = {"litres": lanes["timer"]["irrigation_mm"] * bed.area, **lanes["timer"]}
-    return totals
-
-
-def _yields(forcing: Forcing, table: pd.DataFrame, key: str) -> list[dict[str, Any]]:
-    """Yield response of each planting that has a Ky: 1 − Ya/Ym = Ky (1 − ETa/ETc) (FAO-33, 1979)."""
-    found = []
-    for part in forcing.bed_of[key].curve.parts:
-        asked = float(table["etc_mm"].to_numpy()[part.growing].sum())
-        if part.ky is None or asked <= 0.0:
-            continue
-        used = float(table["eta_mm"].to_numpy()[part.growing].sum())
-        share = max(1.0 - part.ky * (1.0 - used / asked), 0.0)
-        found.append({"plants": part.name, "ky": part.ky, "eta_over_etc": used / asked, "share_of_full_yield": share})
-    return found
-
-
-def _lane_totals(
-    where: str, table: pd.DataFrame, prefix: str, demand: float, leaching: float, start: float, end: float
-) -> dict[str, Any]:
-    def total(column: str) -> float:
-        return float(table[prefix + column].sum())
-
-    rain, runoff = float(table["rain_mm"].sum()), float(table["runoff_mm"].sum())
-    growing = table["growing"]
-    stressed = (table[f"{prefix}ks"] < 1.0) & growing
-    asked = float(table.loc[growing, f"{prefix}etc_mm"].sum())
-    used = float(table.loc[growing, f"{prefix}eta_mm"].sum())
-    kept = float(rain_kept(table, prefix).sum())
-    irrigation, eta, drained = total("irrigation_mm"), total("eta_mm"), total("deep_percolation_mm")
-    left_below = total("left_below_mm")
-    residual = start - (rain - runoff) - irrigation + eta + drained - left_below - end
-    needed = demand + (leaching if math.isfinite(leaching) else 0.0)
-    return {
-        "irrigation_mm": irrigation,
-        "rain_mm": rain,
-        "runoff_mm": runoff,
-        "etc_mm": total("etc_mm"),
-        "eta_mm": eta,
-        "deep_percolation_mm": drained,
-        "stress_days": int(stressed.sum()),
-        "longest_stress_days": _longest_run(stressed),
-        "adequacy": used / asked if asked > 0.0 else 1.0,
-        "net_demand_mm": demand,
-        "leaching_mm": leaching if math.isfinite(leaching) else None,
-        "depletion_start_mm": start,
-        "depletion_end_mm": end,
-        "left_below_mm": left_below,
-        "closure_mm": checked_balance(where, residual, rain + irrigation + eta + start),
-        "rain_kept_mm": kept,
-        "supply_over_demand": irrigation / needed if needed > 0.0 else None,
-    }
-
-
-def rain_kept(table: pd.DataFrame, prefix: str = "") -> pd.Series[float]:
+def rain_kept(rain_in: Any, irrigation: Any, drained: Any, exact: Any = False) -> Any:
     """
     Return the rain that stayed in the root zone, day by day. [mm]
 
     Parameters
     ----------
-    table : DataFrame
-        A bed's daily table.
-    prefix : str
-        The lane's, as in `PREFIXES`.
-
-    Returns
-    -------
-    Series (days,)
+    rain_in, irrigation, drained : ndarray or Series, any shape
+        Rain less runoff, what was given, what drained below the roots. [mm/day]
+    exact : bool or ndarray
+        Whether water is given at the day's end, as exact refill does.
 
     Notes
     -----
     Of what drains on a day, rain has the share that it has of the day's water: common practice, no source. Exact
     refill waters at the day's end, so what drains there is rain.
     """
-    rain_in = table["rain_mm"] - table["runoff_mm"]
-    drained = table[f"{prefix}deep_percolation_mm"]
-    if prefix == PREFIXES["exact_refill"]:
-        return rain_in - drained.clip(upper=rain_in)
-    arrived = rain_in + table[f"{prefix}irrigation_mm"]
-    share = (drained / arrived.where(arrived > 0.0)).fillna(0.0).clip(upper=1.0)
-    return rain_in * (1.0 - share)
+    arrived = rain_in + irrigation
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.where(arrived > 0.0, np.minimum(drained / arrived, 1.0), 0.0)
+    return np.where(exact, rain_in - np.minimum(drained, rain_in), rain_in * (1.0 - share))
 
 
-def supply_totals(
-    scenario: Scenario,
-    forcing: Forcing,
-    before: State,
-    controllers: dict[str, pd.DataFrame],
-    tanks: dict[str, pd.DataFrame],
-    openings: pd.DataFrame,
-    name: str,
+def _pans(forcing: Forcing, before: State, after: State, out: Results) -> dict[str, Floats]:
+    pans = forcing.pans
+    caught = (forcing.days.rain * pans.rain_factor * pans.area[:, None]).sum(axis=1)
+    # a level counts from the trip weight, the water from the pan's floor, whatever was done to the trip weight
+    start = before.level - pans.dry[:, 0] - pans.shift[:, 0]
+    end = after.level - pans.dry[:, -1]
+    total = {
+        name: getattr(out, name).sum(axis=1) for name in Results._fields[: Results._fields.index("starved_hours") + 1]
+    }
+    gained = caught + total["refilled"]
+    residual = start + gained - total["evaporated"] - total["leaked"] - total["spilled"] - end
+
+    def name(index: int) -> str:
+        valve = forcing.bundle.valves[index]
+        return f"controller {valve.name}" + (f" of design {valve.design}" if valve.design else "")
+
+    return {
+        "openings": total["openings"],
+        "open_hours": total["open_hours"],
+        "evaporated_kg": total["evaporated"],
+        "rain_caught_kg": caught,
+        "leaked_kg": total["leaked"],
+        "spilled_kg": total["spilled"],
+        "refilled_kg": total["refilled"],
+        "pan_start_kg": start,
+        "pan_end_kg": end,
+        "closure_kg": checked_balance(name, residual, gained + start),
+        "litres": total["drawn"],
+        "bed_litres": total["drawn"] - total["refilled"],
+        "stuck_open_hours": total["stuck_hours"],
+        "dry_pan_hours": total["dry_hours"],
+        "starved_hours": total["starved_hours"],
+    }
+
+
+def _tanks(forcing: Forcing, before: State, after: State, out: Results) -> dict[str, Floats]:
+    roof, topped, drawn, over = (
+        part.sum(axis=1) for part in (forcing.tanks.inflow, out.tank_topped, out.tank_drawn, out.tank_over)
+    )
+    start, end = before.volume, after.volume
+    residual = start + roof + topped - drawn - over - end
+    days = len(forcing.days.rain)
+    return {
+        "start_l": start,
+        "end_l": end,
+        "roof_l": roof,
+        "topped_l": topped,
+        "drawn_l": drawn,
+        "over_l": over,
+        "least_l": out.tank_volume.min(axis=1, initial=math.inf),
+        "days_of_reserve": np.divide(end, drawn / days, out=np.full(len(end), np.nan), where=drawn > 0.0),
+        "closure_l": checked_balance(lambda index: f"tank {index}", residual, start + roof + topped),
+    }
+
+
+def season_totals(
+    scenario: Scenario, forcing: Forcing, sums: Sums, out: Results, openings: pd.DataFrame
 ) -> dict[str, Any]:
     """
-    Add a supply's season up: all that passed its valves, refill emitters included.
+    Return one garden's totals: its controllers, beds and supplies, as `season.json` has them.
 
     Parameters
     ----------
     scenario : Scenario
     forcing : Forcing
-    before : State
+    sums : Sums
         Of the run.
-    controllers, tanks : dict of DataFrame
-        Daily tables.
+    out : Results
     openings : DataFrame
-    name : str
-        The supply's.
 
     Returns
     -------
     dict
+        "controllers", "beds" and "supplies".
     """
-    served = [c for c, controller in scenario.controller.items() if controller.supply == name]
-    daily = pd.Series(0.0, index=forcing.dates)
-    for controller in served:
-        daily = daily + controllers[controller]["litres"]
-    by_month = daily.groupby(pd.DatetimeIndex(daily.index).strftime("%Y-%m")).sum()
-    peak = int(np.argmax(daily.to_numpy()))
-    totals = {
-        "litres": float(daily.sum()),
-        "by_month": {str(month): float(litres) for month, litres in by_month.items()},
-        "peak_day": {"date": f"{forcing.dates[peak]:%Y-%m-%d}", "litres": float(daily.iloc[peak])},
-        "peak_rate_l_per_h": _peak_rate(forcing, openings[openings["controller"].isin(served)]),
+    rows = forcing.bundle.rows
+    return {
+        "controllers": {
+            name: _controller_totals(sums, index, openings[openings["controller"] == name], len(forcing.dates))
+            for index, name in enumerate(scenario.controller)
+        },
+        "beds": {
+            f"{row.controller}/{row.bed}": _bed_totals(forcing, sums, out, index) for index, row in enumerate(rows)
+        },
+        "supplies": {name: _supply_totals(scenario, forcing, sums, out, openings, name) for name in scenario.supply},
     }
-    if name in tanks:
-        starved = pd.Series(0.0, index=forcing.dates)
-        for controller in served:
-            starved = starved + controllers[controller]["starved_hours"]
-        totals["tank"] = _tank_totals(name, tanks[name], float(before.volume[list(tanks).index(name)]), starved)
+
+
+def _plain(totals: Mapping[str, Floats], index: int) -> dict[str, Any]:
+    """One place's totals as JSON has them: whole numbers of days and openings, null for what can't be told."""
+    values = {name: float(values[index]) for name, values in totals.items()}
+    return {
+        name: int(value) if name.endswith("stress_days") or name == "openings" else None if math.isnan(value) else value
+        for name, value in values.items()
+    }
+
+
+def _controller_totals(sums: Sums, index: int, openings: pd.DataFrame, days: int) -> dict[str, Any]:
+    totals = {}
+    for name, value in _plain(sums.pans, index).items():
+        totals[name] = value
+        if name == "closure_kg":
+            totals["longest_gap_days"] = _longest_gap(openings, days)
     return totals
 
 
-def _tank_totals(name: str, table: pd.DataFrame, start: float, starved: pd.Series[float]) -> dict[str, Any]:
-    total = {column: float(table[column].sum()) for column in ("roof_l", "topped_l", "drawn_l", "over_l")}
-    end = float(table["volume_l"].iloc[-1])
-    residual = start + total["roof_l"] + total["topped_l"] - total["drawn_l"] - total["over_l"] - end
-    empty = np.flatnonzero(starved.to_numpy() > 0.0)
-    drawn = total["drawn_l"] / len(table)
-    return {
-        "start_l": start,
-        "end_l": end,
-        **total,
-        "least_l": float(table["volume_l"].min()),
-        "first_empty_day": f"{pd.DatetimeIndex(table.index)[empty[0]]:%Y-%m-%d}" if len(empty) else None,
-        "starved_hours": float(starved.sum()),
-        "days_of_reserve": end / drawn if drawn > 0.0 else None,
-        "closure_l": checked_balance(f"supply {name}", residual, start + total["roof_l"] + total["topped_l"]),
+def _longest_gap(openings: pd.DataFrame, days: int) -> float:
+    """Longest stretch with the valve shut, the season's ends included. [days]"""
+    opens = np.append(openings["start_h"], days * 24.0)
+    shuts = np.append(0.0, openings["end_h"].fillna(days * 24.0))
+    return max(float((opens - shuts).max()), 0.0) / 24.0
+
+
+def _bed_totals(forcing: Forcing, sums: Sums, out: Results, index: int) -> dict[str, Any]:
+    bundle = forcing.bundle
+    row = bundle.rows[index]
+    lanes = {name: _plain(sums.lanes, bundle.lane(name)[index]) for name in bundle.lanes}
+
+    def litres(lane: str) -> dict[str, Any]:
+        return {"litres": lanes[lane]["irrigation_mm"] * row.area, **lanes[lane]}
+
+    totals = {
+        "area_m2": row.area,
+        **litres("mean"),
+        "driest_quarter": lanes["driest_quarter"],
+        "exact_refill": litres("exact_refill"),
+        "yield": _yields(forcing, out, index),
     }
+    if "timer" in lanes and bundle.valves[bundle.row_controller[index]].controller.timer is not None:
+        totals["timer"] = litres("timer")
+    return totals
+
+
+def _yields(forcing: Forcing, out: Results, index: int) -> list[dict[str, Any]]:
+    """Yield response of each planting that has a Ky: 1 − Ya/Ym = Ky (1 − ETa/ETc) (FAO-33, 1979)."""
+    bundle = forcing.bundle
+    lane = bundle.lane("mean")[index]
+    yields = []
+    for part in forcing.parts[bundle.row_ground[index]].curve.parts:
+        asked, used = (float(values[lane][part.growing].sum()) for values in (out.etc, out.eta))
+        if part.ky is not None and asked > 0.0:
+            share = max(1.0 - part.ky * (1.0 - used / asked), 0.0)
+            yields.append(
+                {"plants": part.name, "ky": part.ky, "eta_over_etc": used / asked, "share_of_full_yield": share}
+            )
+    return yields
+
+
+def _supply_totals(
+    scenario: Scenario, forcing: Forcing, sums: Sums, out: Results, openings: pd.DataFrame, name: str
+) -> dict[str, Any]:
+    """All that passed a supply's valves, refill emitters included."""
+    served = {key: row for row, (key, valve) in enumerate(scenario.controller.items()) if valve.supply == name}
+    daily = pd.Series(out.drawn[list(served.values())].sum(axis=0), index=forcing.dates)
+    by_month = daily.groupby(forcing.dates.strftime("%Y-%m")).sum()
+    peak = int(np.argmax(daily.to_numpy()))
+    totals: dict[str, Any] = {
+        "litres": float(daily.sum()),
+        "by_month": {str(month): float(litres) for month, litres in by_month.items()},
+        "peak_day": {"date": f"{forcing.dates[peak]:%Y-%m-%d}", "litres": float(daily.iloc[peak])},
+        "peak_rate_l_per_h": _peak_rate(forcing, openings[openings["controller"].isin(list(served))]),
+    }
+    if served and forcing.pans.tank[min(served.values())] >= 0:
+        tank = _plain(sums.tanks, int(forcing.pans.tank[min(served.values())]))
+        starved = out.starved_hours[list(served.values())].sum(axis=0)
+        empty = forcing.dates[starved > 0.0]
+        tank["first_empty_day"] = f"{empty[0]:%Y-%m-%d}" if len(empty) else None
+        tank["starved_hours"] = float(starved.sum())
+        order = ("start_l", "end_l", "roof_l", "topped_l", "drawn_l", "over_l", "least_l", "first_empty_day")
+        totals["tank"] = {key: tank[key] for key in (*order, "starved_hours", "days_of_reserve", "closure_l")}
+    return totals
 
 
 def valve_flows(forcing: Forcing) -> dict[str, Floats]:
@@ -364,6 +397,6 @@ def _peak_rate(forcing: Forcing, openings: pd.DataFrame) -> float:
             continue
         running.add(controller)
         day = min(int(hour // 24.0), last)
-        # summed anew, in one order: a running total would keep rounding residue
+        # added up again, in one order: a running total would keep rounding residue
         most = max(most, sum(float(flow[name][day]) for name in flow if name in running))
     return most

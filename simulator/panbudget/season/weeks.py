@@ -12,7 +12,7 @@ from typing import Any
 import pandas as pd
 
 from panbudget.season.result import Season
-from panbudget.season.totals import PREFIXES, rain_kept
+from panbudget.season.totals import rain_kept
 from panbudget.words import count
 
 COLUMNS = (
@@ -57,13 +57,14 @@ def weeks_table(season: Season) -> pd.DataFrame:
     for key, table in season.beds.items():
         controller, bed = key.split("/")
         pan = season.controllers[controller]
-        kept = rain_kept(table, PREFIXES["exact_refill"])
+        rain_in = table["rain_mm"] - table["runoff_mm"]
+        kept = rain_kept(rain_in, table["exact_irrigation_mm"], table["exact_deep_percolation_mm"], exact=True)
         daily = pd.DataFrame(
             {
                 "irrigation_mm": table["irrigation_mm"],
                 "etc_less_rain_mm": (table["exact_etc_mm"] - kept).where(table["growing"], 0.0),
                 "rain_mm": table["rain_mm"],
-                "rain_kept_mm": rain_kept(table),
+                "rain_kept_mm": rain_kept(rain_in, table["irrigation_mm"], table["deep_percolation_mm"]),
                 "deep_percolation_mm": table["deep_percolation_mm"],
                 "stress_days": ((table["ks"] < 1.0) & table["growing"]).astype(int),
                 "pan_spilled_kg": pan["spilled_kg"],

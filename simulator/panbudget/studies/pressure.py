@@ -10,12 +10,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.supplies import Mains
 from panbudget.season.faults import with_faults
-from panbudget.season.forcing import prepare
+from panbudget.season.layout import prepare
 from panbudget.season.result import Season
 from panbudget.season.run import run_salted
+from panbudget.season.totals import add_up
 
 TIMES = (0.5, 1.0, 2.0)
 
@@ -78,22 +81,18 @@ def _at(season: Season, supply: str, times: float, served: list[str]) -> Pressed
     scenario = _changed(season, supply, times, served) if times != 1.0 else season.scenario
     first, last = season.forcing.dates[0].date(), season.forcing.dates[-1].date()
     forcing = with_faults(scenario, prepare(scenario, season.weather, first, last))
-    out = run_salted(scenario, forcing, season.began, season.salt_before).out
+    ran = run_salted(scenario, forcing, season.began, season.salt_before)
+    sums = add_up(ran.forcing, season.began, ran.after, ran.out)
     rows = [list(scenario.controller).index(name) for name in served]
-    driest = forcing.lanes.index("driest_quarter")
-    stress = sum(
-        int(((out.ks[index * len(forcing.lanes) + driest] < 1.0) & (forcing.beds.growing[index] > 0)).sum())
-        for index, key in enumerate(forcing.bed_of)
-        if key.split("/")[0] in served
-    )
+    beds = np.isin(forcing.bundle.row_controller, rows)
     return Pressed(
         supply=supply,
         times=times,
         pressure=forcing.pan_of[served[0]].pressure,
-        openings=int(out.openings[rows].sum()),
-        open_hours=float(out.open_hours[rows].sum()),
-        bed_litres=float(out.drawn[rows].sum() - out.refilled[rows].sum()),
-        stress_days=stress,
+        openings=int(sums.pans["openings"][rows].sum()),
+        open_hours=float(sums.pans["open_hours"][rows].sum()),
+        bed_litres=float(sums.pans["bed_litres"][rows].sum()),
+        stress_days=int(sums.lanes["stress_days"][forcing.bundle.lane("driest_quarter")[beds]].sum()),
     )
 
 

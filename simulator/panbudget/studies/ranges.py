@@ -19,7 +19,7 @@ from panbudget.engine import season as engine
 from panbudget.engine.arrays import Results, empty_results, plain
 from panbudget.extras import Step, silent
 from panbudget.numeric import Floats
-from panbudget.season.forcing import Forcing
+from panbudget.season.layout import Forcing
 from panbudget.season.result import Season
 
 LEAST_SAMPLES = 20  # fewer runs say nothing of a range's ends

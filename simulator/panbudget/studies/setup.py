@@ -432,8 +432,7 @@ def _gained(name: str, bed: str, seasons: list[Season], flows: Mapping[int, floa
         totals[3] += out.drawn[controller].sum()
         for index, key in enumerate(season.beds):
             if key.split("/")[0] == name:
-                first_lane = index * len(forcing.lanes)
-                mean, driest = (first_lane + forcing.lanes.index(lane) for lane in ("mean", "driest_quarter"))
+                mean, driest = (forcing.bundle.lane(lane)[index] for lane in ("mean", "driest_quarter"))
                 short = ((out.ks[driest] < 1.0) & (forcing.beds.growing[index] > 0)).sum()
                 totals += (short, out.deep_percolation[mean].sum(), 0.0, 0.0) if key == bed else (0.0, 0.0, short, 0.0)
     return tuple(float(total) for total in totals / len(seasons))

@@ -14,7 +14,7 @@ import pytest
 from panbudget import replay
 from panbudget.engine.season import run_season
 from panbudget.errors import ReadingsError
-from panbudget.season.forcing import prepare
+from panbudget.season.layout import prepare
 from panbudget.studies.fit.estimate import fit, fit_controller
 from panbudget.studies.fit.log import read_field_log
 from panbudget.studies.fit.pan import PanModel

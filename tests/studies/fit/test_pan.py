@@ -7,7 +7,7 @@ import pytest
 
 from panbudget import replay
 from panbudget.engine.season import run_season
-from panbudget.season.forcing import prepare
+from panbudget.season.layout import prepare
 from panbudget.studies.fit.pan import PanModel
 from panbudget.weather.of_scenario import read_scenario_weather
 from tests.season.test_faults import TANK

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from panbudget.scenario.garden import load_scenario, scenario_from
+from panbudget.season.layout import Design, bundle_of
 from panbudget.season.replay import replay
 from panbudget.season.years import in_year
-from panbudget.studies.sweep.bundle import Design, bundle_of
 from panbudget.studies.sweep.compute import COLUMNS, Engine, season_columns
 from panbudget.studies.sweep.site import Place, SiteRecord, read_site
 from tests.studies.sweep.district import GARDEN, ROOT, make_plan, write_district
@@ -198,3 +198,14 @@ def test_a_plan_of_the_examples_loads(tmp_path):
     from panbudget.studies.sweep.plan import load_plan
 
     assert len(load_plan(make_plan(tmp_path)).places) == 3
+
+
+def test_a_sweep_remembers_the_five_days_before_a_season(record):
+    """Every season's runoff is that of the whole record's days: a design with its own dates cut later loses nothing."""
+    design = Design("runoff", garden(VARIED["runoff"]))
+    ground = design.scenario.controller["trees"].bed["peaches"]
+    whole = record.ground("trees", "peaches", ground, 0, len(record.dates))
+    for first in (3, 100, 400):
+        part = record.ground("trees", "peaches", ground, first, first + 60)
+        assert part.rain_in.tolist() == whole.rain_in[first : first + 60].tolist()
+    assert (whole.rain_in < record.rain).any()

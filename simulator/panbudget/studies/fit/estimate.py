@@ -21,7 +21,7 @@ from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Controller, Scenario, load_scenario
 from panbudget.season.faults import with_faults
-from panbudget.season.forcing import Forcing, prepare
+from panbudget.season.layout import Forcing, prepare
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.studies.fit.likelihood import Account

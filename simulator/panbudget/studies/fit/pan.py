@@ -18,7 +18,8 @@ from panbudget.engine import season as engine
 from panbudget.engine.arrays import Pans, empty_results, plain
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
-from panbudget.season.forcing import Forcing, initial_state
+from panbudget.season.layout import Forcing
+from panbudget.season.run import first_morning
 from panbudget.studies.fit.log import Visit
 
 #: what can be fitted, in the order in which it is kept where the log can't tell two apart
@@ -213,7 +214,7 @@ class PanModel:
         days = len(forcing.dates)
         room = int(forcing.room * max(exposure / swing, 1.0) + 50)
         out = empty_results(len(pans.area), 0, days, room=room, tanks=forcing.tanks, keep_terms=False)
-        state = initial_state(self.scenario, dataclasses.replace(forcing, pans=changed))
+        state = first_morning(dataclasses.replace(forcing, pans=changed))
         state = state._replace(level=changed.swing[:, 0].copy())
         given = (forcing.days, changed, forcing.tanks, forcing.beds, state, out)
         wrapped = tuple(plain(group) for group in given) if self.run_engine is engine.run_season else given

@@ -24,6 +24,7 @@ from panbudget.numeric import Floats
 from panbudget.physics.hydraulics import emitter_flow
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.replay import replay
+from panbudget.season.result import Season
 from panbudget.season.supplies import most_static
 from panbudget.season.years import in_year, years_at_hand
 from panbudget.studies.size.settings import Outcome, Setting, YearForcing, outcomes, year_forcing
@@ -220,13 +221,13 @@ def size(
     described, scenario = scenario, scenario.changed({"fault": []}) if scenario.fault else scenario
     start, end = scenario.season.start, scenario.season.end
     years = years_at_hand(scenario, weather, start, end) or [start.year]
-    seasons = {year: _moved(scenario, weather, year) for year in years}
+    seasons = {year: replay(in_year(scenario, year), weather=weather) for year in years}
     valves = {}
     for name in scenario.controller:
         if controller in (None, name):
             told = _for_valve(step, name)
             valves[name] = _valve(scenario, name, seasons, told)
-    assumptions = list(next(iter(seasons.values()))[1].assumptions)
+    assumptions = list(next(iter(seasons.values())).assumptions)
     if any(supply.kind == "tank" for supply in scenario.supply.values()) and len(scenario.controller) > 1:
         assumptions.insert(0, "each valve is tried with its tank to itself, as if no other drew from it")
     if scenario.owned and len(valves) > 1:
@@ -246,20 +247,15 @@ def _for_valve(step: Step, name: str) -> Callable[[int, int], None]:
     return lambda part, parts: step(f"{name}: {part} of {parts} parts")
 
 
-def _moved(scenario: Scenario, weather: Weather, year: int) -> tuple[Scenario, Any]:
-    there = in_year(scenario, year)
-    return there, replay(there, weather=weather)
-
-
 def _valve(
     scenario: Scenario,
     name: str,
-    seasons: dict[int, tuple[Scenario, Any]],
+    seasons: dict[int, Season],
     done: Callable[[int, int], None] | None,
 ) -> ValveSizing:
     described = scenario.controller[name]
     beds = tuple(described.bed)
-    years = [_year(name, year, *seasons[year]) for year in seasons]
+    years = [year_forcing(year, season, name) for year, season in seasons.items()]
     first = years[0]
     present = Setting(
         area=described.pan.area,
@@ -289,23 +285,6 @@ def _rank(choice: Choice) -> tuple[float, float]:
     """How far a choice misses the wishes, then its litres; less is better."""
     judged = choice.judged
     return float(judged.violation[choice.best].sum()), float(judged.litres[choice.best])
-
-
-def _year(name: str, year: int, scenario: Scenario, season: Any) -> YearForcing:
-    described = scenario.controller[name]
-    keys = [f"{name}/{bed}" for bed in described.bed]
-    forcing = season.forcing
-    return year_forcing(
-        year,
-        forcing,
-        name,
-        areas=[bed.area for bed in described.bed.values()],
-        uniformity=[bed.uniformity for bed in described.bed.values()],
-        freeboard=described.pan.freeboard,
-        net_demand=[season.totals["beds"][key]["net_demand_mm"] for key in keys],
-        tmax=season.days["tmax_c"].to_numpy(float),
-        state=season.began,
-    )
 
 
 def _fair_counts(scenario: Scenario, name: str, ratios: dict[str, float]) -> tuple[dict[str, tuple[int, int]], str]:

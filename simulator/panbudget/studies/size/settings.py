@@ -1,8 +1,8 @@
 """
 Settings: many pans and refill flows at once over one year's weather, through the same engine as a replay.
 
-A setting is one pan area, refill flow and swing for one valve; the engine takes each as a controller of its own, with
-that valve's beds behind it. Units as in the engine.
+A setting is one pan area, refill flow and swing for one valve; each is laid out as a design of its own, with that
+valve's beds behind it and, where it hangs on a tank, the tank to itself. Units as in the engine.
 """
 
 from __future__ import annotations
@@ -11,17 +11,19 @@ import concurrent.futures
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Beds, Pans, State, Tanks, empty_results, empty_state, no_tanks, plain
+from panbudget.engine.arrays import Results, State, empty_results
 from panbudget.engine.compiled import compiled, has_compiler
-from panbudget.numeric import Floats, Ints
-from panbudget.season.forcing import Forcing
+from panbudget.numeric import Floats
+from panbudget.season.layout import Bundle, Forcing
+from panbudget.season.result import Season
+from panbudget.season.run import first_morning, run_forcing
+from panbudget.season.totals import add_up
 
-_SHARES = 2  # lanes of a bed: its mean, its driest quarter
 _HOT_DAYS = 7
 #: seasons from which a compiler pays for itself, if there is one
 _WORTH_COMPILING = 1500
@@ -47,39 +49,23 @@ class YearForcing:
     ----------
     year : int
     forcing : Forcing
+        Of the whole garden.
+    began : State
+        Its first morning.
     controller : int
-        Its place among the scenario's.
-    flows : ndarray (beds,)
-        Flow of each bed's emitters, present counts. [L/h]
-    areas, uniformity : ndarray (beds,)
-        [m²], [-]
-    first_lane : ndarray of int (beds,)
-        Rows of the valve's beds.
-    freeboard : float
-        [mm]
+        The valve's place.
     hottest : slice
         Days of the hottest week.
     net_demand : ndarray (beds,)
         Exact refill. [mm]
-    depletion, surface_depletion : ndarray (beds,)
-        On the first morning. [mm]
-    volume : ndarray (tanks,)
-        On the first morning. [L]
     """
 
     year: int
     forcing: Forcing
+    began: State
     controller: int
-    flows: Floats
-    areas: Floats
-    uniformity: Floats
-    beds: Ints
-    freeboard: float
     hottest: slice
     net_demand: Floats
-    depletion: Floats
-    surface_depletion: Floats
-    volume: Floats
 
 
 @dataclass(frozen=True)
@@ -119,60 +105,33 @@ class Outcome:
     wasted: Floats
 
 
-def year_forcing(
-    year: int,
-    forcing: Forcing,
-    controller: str,
-    *,
-    areas: Sequence[float],
-    uniformity: Sequence[float],
-    freeboard: float,
-    net_demand: Sequence[float],
-    tmax: Floats,
-    state: State,
-) -> YearForcing:
+def year_forcing(year: int, season: Season, controller: str) -> YearForcing:
     """
-    Cut one valve out of a forcing.
+    Take one valve out of a replay.
 
     Parameters
     ----------
     year : int
-    forcing : Forcing
+    season : Season
+        Of the garden as described, in that year.
     controller : str
-    areas, uniformity, net_demand : sequence of float
-        Of its beds, in order. [m²], [-], [mm]
-    freeboard : float
-        [mm]
-    tmax : ndarray (days,)
-        [°C]
-    state : State
-        Of the first morning.
 
     Returns
     -------
     YearForcing
     """
-    keys = list(forcing.bed_of)
-    rows = [index for index, key in enumerate(keys) if forcing.bed_of[key].controller == controller]
-    lanes = np.array(rows, np.int64) * len(forcing.lanes)
-    pan = forcing.pan_of[controller]
+    tmax = season.days["tmax_c"].to_numpy(float)
     length = min(_HOT_DAYS, len(tmax))
     means = np.convolve(tmax, np.full(length, 1.0 / length), mode="valid")
     first = int(np.argmax(np.round(means, 9)))
+    demand = [season.totals["beds"][f"{controller}/{bed}"] for bed in season.scenario.controller[controller].bed]
     return YearForcing(
         year=year,
-        forcing=forcing,
-        controller=list(forcing.pan_of).index(controller),
-        flows=np.array([pan.bed_flows[forcing.bed_of[keys[row]].name] for row in rows]),
-        areas=np.asarray(areas, float),
-        uniformity=np.asarray(uniformity, float),
-        beds=np.array(rows, np.int64),
-        freeboard=freeboard,
+        forcing=season.forcing,
+        began=season.began,
+        controller=list(season.controllers).index(controller),
         hottest=slice(first, first + length),
-        net_demand=np.asarray(net_demand, float),
-        depletion=state.depletion[lanes].copy(),
-        surface_depletion=state.surface_depletion[lanes].copy(),
-        volume=state.volume.copy(),
+        net_demand=np.array([bed["net_demand_mm"] for bed in demand]),
     )
 
 
@@ -210,31 +169,40 @@ def outcomes(
     """
     if not len(settings):
         raise ValueError("no settings were given")
-    factors = np.ones(len(years[0].flows)) if emitter_factors is None else emitter_factors
     chunks = [settings[at : at + _CHUNK] for at in range(0, len(settings), _CHUNK)]
-    jobs = [(year, chunk, factors, times) for year in years for chunk in chunks]
+    bundles = [_bundle(years[0], chunk, emitter_factors) for chunk in chunks]
+    jobs = [(year, bundle, times) for year in range(len(years)) for bundle in range(len(bundles))]
     seasons = len(years) * len(settings)
     found: list[Outcome] = []
     if seasons >= _WORTH_COMPILING and has_compiler():
         run = compiled(engine.run_season)
-        for job in jobs:
-            found.append(_outcome(*job, run=run))
+        for year, bundle, _ in jobs:
+            found.append(_outcome(years[year], bundles[bundle], times, run))
             if done is not None:
                 done(len(found), len(jobs))
     elif seasons >= _WORTH_PROCESSES and (os.cpu_count() or 1) > 1:
-        with concurrent.futures.ProcessPoolExecutor() as pool:
+        with concurrent.futures.ProcessPoolExecutor(initializer=_take, initargs=(years, bundles)) as pool:
             for outcome in pool.map(_job, jobs):
                 found.append(outcome)
                 if done is not None:
                     done(len(found), len(jobs))
     else:
-        found = [_outcome(*job) for job in jobs]
+        found = [_outcome(years[year], bundles[bundle], times) for year, bundle, _ in jobs]
     per_year = len(chunks)
     return [_joined(found[at : at + per_year]) for at in range(0, len(found), per_year)]
 
 
-def _job(job: tuple[YearForcing, Sequence[Setting], Floats, bool]) -> Outcome:
-    return _outcome(*job)
+_TAKEN: tuple[Sequence[YearForcing], Sequence[Bundle]] = ((), ())  # in a process of the pool: handed over once
+
+
+def _take(years: Sequence[YearForcing], bundles: Sequence[Bundle]) -> None:
+    global _TAKEN
+    _TAKEN = (years, bundles)
+
+
+def _job(job: tuple[int, int, bool]) -> Outcome:
+    year, bundle, times = job
+    return _outcome(_TAKEN[0][year], _TAKEN[1][bundle], times)
 
 
 def _joined(parts: Sequence[Outcome]) -> Outcome:
@@ -242,132 +210,81 @@ def _joined(parts: Sequence[Outcome]) -> Outcome:
     return Outcome(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
 
 
-def _outcome(
-    year: YearForcing,
-    settings: Sequence[Setting],
-    factors: Floats,
-    times: bool,
-    run: Callable[..., int] | None = None,
-) -> Outcome:
-    n, n_beds, n_days = len(settings), len(year.beds), len(year.forcing.dates)
-    lanes = n * n_beds * _SHARES
-    pans, tanks, beds, state = _arrays(year, settings, factors)
-    room = 0
-    if times:
-        evaporated = np.maximum(pans.evaporation, 0.0).sum(axis=1) * pans.area
-        room = int((evaporated / pans.swing[:, 0] + 2.0).sum()) + n * n_days
-    out = empty_results(n, lanes, n_days, room=room, tanks=tanks, keep_hours=False, keep_terms=False)
-    groups: tuple[Any, ...] = (year.forcing.days, pans, tanks, beds, state, out)
-    interpreted: Callable[..., int] = engine.run_season
-    count = interpreted(*(plain(group) for group in groups)) if run is None else run(*groups)
+def _bundle(year: YearForcing, settings: Sequence[Setting], factors: Floats | None) -> Bundle:
+    """Settings as designs: the valve's beds are the ground of all, and each has the valve's tank to itself."""
+    whole = year.forcing.bundle
+    valve = whole.valves[year.controller]
+    tanks = whole.tanks_of[valve.tank : valve.tank + 1] if valve.tank >= 0 else ()
+    emitters = np.ones(len(valve.grounds)) if factors is None else factors
+    valves = [
+        valve._replace(grounds=tuple(range(len(valve.grounds))), tank=index if tanks else -1).resized(
+            f"{index}",
+            area=setting.area,
+            depth=setting.depth,
+            swing=setting.swing,
+            refill_flow=setting.refill_flow,
+            emitters=emitters.tolist(),
+        )
+        for index, setting in enumerate(settings)
+    ]
+    grounds = tuple(whole.grounds[ground] for ground in valve.grounds)
+    return Bundle(tuple(valves), grounds, tanks * len(settings), lanes=("mean", "driest_quarter"))
 
-    shape = (n, n_beds, _SHARES, n_days)
-    driest = {name: getattr(out, name).reshape(shape)[:, :, 1] for name in ("ks", "eta", "etc")}
-    growing = beds.growing[: len(year.beds)].astype(bool)[None]
-    asked = (driest["etc"] * growing).sum(axis=2)
-    used = (driest["eta"] * growing).sum(axis=2)
-    hours = out.open_hours.sum(axis=1)
-    drained = out.deep_percolation.reshape(shape)[:, :, 0].sum(axis=2)
+
+def _forcing(year: YearForcing, bundle: Bundle) -> tuple[Forcing, State]:
+    """The settings in one year, and their first morning: the valve's own weather, soils and presses for each."""
+    whole, n = year.forcing, len(bundle.valves)
+    valve = whole.bundle.valves[year.controller]
+    row, tank = slice(year.controller, year.controller + 1), slice(valve.tank, valve.tank + 1)
+    forcing = bundle.forcing(
+        whole.record,
+        whole.first,
+        [whole.parts[ground] for ground in valve.grounds],
+        days=whole.days,
+        evaporation=np.repeat(whole.pans.evaporation[row], n, axis=0),
+        presses=np.repeat(whole.pans.presses[row], n, axis=0),
+        inflow=np.repeat(whole.tanks.inflow[tank], len(bundle.tanks_of), axis=0),
+    )
+    lanes = whole.bundle.lane("mean")[[ground in valve.grounds for ground in whole.bundle.row_ground]]
+    soils = {
+        name: getattr(year.began, name)[lanes][forcing.beds.lane_bed]
+        for name in ("depletion", "surface_depletion", "wetted")
+    }
+    return forcing, first_morning(forcing)._replace(**soils)
+
+
+def _outcome(year: YearForcing, bundle: Bundle, times: bool, run: Callable[..., int] = engine.run_season) -> Outcome:
+    forcing, before = _forcing(year, bundle)
+    n, lanes, days = len(bundle.valves), len(forcing.beds.lane_bed), len(forcing.days.rain)
+    room = forcing.room if times else 0
+    out = empty_results(n, lanes, days, room=room, tanks=forcing.tanks, keep_hours=False, keep_terms=False)
+    after = before.copy()
+    _, count = run_forcing(forcing, after, run=run, out=out)
+    sums = add_up(forcing, before, after, out)
+
+    def of_beds(lane: str, name: str) -> Floats:
+        return sums.lanes[name][bundle.lane(lane)].reshape(n, -1)
+
+    areas = bundle.areas.reshape(n, -1)
     return Outcome(
-        litres=out.drawn.sum(axis=1),
+        litres=sums.pans["litres"],
         openings_a_day=out.openings[:, year.hottest].mean(axis=1),
-        open_hours=hours,
-        stuck_hours=(out.stuck_hours + out.starved_hours).sum(axis=1),
-        dry_hours=out.dry_hours.sum(axis=1),
-        daylight_openings=_daylight(year, out, count, n) if times else np.full(n, np.nan),
-        stress_days=((driest["ks"] < 1.0) & growing).sum(axis=2).astype(float),
-        adequacy=np.divide(used, asked, out=np.ones_like(used), where=asked > 0.0),
-        supply=out.irrigation.reshape(shape)[:, :, 0].sum(axis=2),
-        wasted=(drained * year.areas).sum(axis=1),
+        open_hours=sums.pans["open_hours"],
+        stuck_hours=sums.pans["stuck_open_hours"] + sums.pans["starved_hours"],
+        dry_hours=sums.pans["dry_pan_hours"],
+        daylight_openings=_daylight(forcing, out, count, n) if times else np.full(n, np.nan),
+        stress_days=of_beds("driest_quarter", "stress_days").astype(float),
+        adequacy=of_beds("driest_quarter", "adequacy"),
+        supply=of_beds("mean", "irrigation_mm"),
+        wasted=(of_beds("mean", "deep_percolation_mm") * areas).sum(axis=1),
     )
 
 
-def _daylight(year: YearForcing, out: Any, count: int, n: int) -> Floats:
+def _daylight(forcing: Forcing, out: Results, count: int, n: int) -> Floats:
     start, which = out.opening_start[:count], out.opening_controller[:count]
     day, hour = np.divmod(start, 24.0)
-    day_index = np.minimum(day.astype(int), len(year.forcing.dates) - 1)
-    sunny = year.forcing.days.daylight_share[day_index, np.minimum(hour.astype(int), 23)] > 0.0
+    day_index = np.minimum(day.astype(int), len(forcing.days.rain) - 1)
+    sunny = forcing.days.daylight_share[day_index, np.minimum(hour.astype(int), 23)] > 0.0
     openings = np.bincount(which, minlength=n)
     by_day = np.bincount(which, weights=sunny, minlength=n)
     return np.asarray(np.divide(by_day, openings, out=np.zeros(n), where=openings > 0))
-
-
-def _arrays(year: YearForcing, settings: Sequence[Setting], factors: Floats) -> tuple[Pans, Tanks, Beds, State]:
-    forcing = year.forcing
-    n, n_beds, n_days = len(settings), len(year.beds), len(forcing.dates)
-    area = np.array([s.area for s in settings])
-    swing = np.array([s.swing for s in settings])
-    depth = np.array([s.depth for s in settings])
-    refill = np.array([s.refill_flow for s in settings])
-    flows = year.flows * factors
-    one, row = forcing.pans, year.controller
-    tank = int(one.tank[row])
-    part = list(forcing.pan_of.values())[row]
-    by_bed = [part.at_reference[forcing.bed_of[key].name] for key in _keys(year)]
-    # on a tank the engine wants flows at its reference pressure; a setting's is that under a full tank
-    at_reference = part.at_reference[""] / part.refill_flow if tank >= 0 else 1.0
-    through = np.array(by_bed) * factors if tank >= 0 else flows
-
-    def by_day(values: Floats) -> Floats:
-        return np.repeat(np.asarray(values, float)[:, None], n_days, axis=1)
-
-    def same(values: Floats) -> Floats:
-        return np.repeat(values[row : row + 1], n, axis=0)
-
-    pans = Pans(
-        evaporation=same(one.evaporation),
-        area=area,
-        swing=by_day(swing),
-        rim=by_day(swing + year.freeboard * area),
-        dry=by_day(swing - (depth - year.freeboard) * area),
-        shift=np.zeros((n, n_days)),
-        leak=np.zeros((n, n_days)),
-        rain_factor=np.ones((n, n_days)),
-        night_share=np.full(n, one.night_share[row]),
-        refill_flow=by_day(refill * at_reference),
-        refill_exponent=np.full(n, one.refill_exponent[row]),
-        valve_flow=by_day(refill + flows.sum()),
-        presses=same(one.presses),
-        tank=np.arange(n, dtype=np.int64) if tank >= 0 else np.full(n, -1, np.int64),
-        static=same(one.static),
-        at_emitters=same(one.at_emitters),
-        block=np.arange(n + 1, dtype=np.int64),
-        member=np.arange(n, dtype=np.int64),
-    )
-    tanks, volume = no_tanks(n_days), np.zeros(0)
-    if tank >= 0:  # each setting has the tank to itself
-        given = forcing.tanks
-        own = slice(given.draw_from[row], given.draw_from[row + 1])
-        tanks = Tanks(
-            **{name: np.repeat(getattr(given, name)[tank : tank + 1], n, axis=0) for name in Tanks._fields[:7]},
-            draw_flow=by_day(np.tile(through, n)),
-            draw_exponent=np.tile(given.draw_exponent[own], n),
-            draw_from=np.arange(n + 1, dtype=np.int64) * n_beds,
-        )
-        volume = np.full(n, year.volume[tank])
-    beds_of = forcing.beds
-    names = Beds._fields[: Beds._fields.index("lane_bed")]
-    chosen = {name: np.ascontiguousarray(getattr(beds_of, name)[year.beds]) for name in names}
-    mean = through / year.areas
-    lanes = n * n_beds * _SHARES
-    beds = Beds(
-        **chosen,
-        lane_bed=np.tile(np.repeat(np.arange(n_beds, dtype=np.int64), _SHARES), n),
-        lane_controller=np.repeat(np.arange(n, dtype=np.int64), n_beds * _SHARES),
-        lane_source=np.full(lanes, engine.VALVE, np.int64),
-        lane_draw=np.arange(lanes, dtype=np.int64) // _SHARES if tank >= 0 else np.full(lanes, -1, np.int64),
-        lane_mm_per_hour=np.tile(np.stack([mean, mean * year.uniformity], axis=1).ravel(), n),
-        given=np.zeros((n_beds, 0)),
-    )
-    state = empty_state(n, lanes, tanks)._replace(
-        level=swing.copy(),
-        volume=volume,
-        depletion=np.tile(np.repeat(year.depletion, _SHARES), n),
-        surface_depletion=np.tile(np.repeat(year.surface_depletion, _SHARES), n),
-    )
-    return pans, tanks, beds, state
-
-
-def _keys(year: YearForcing) -> list[str]:
-    keys = list(year.forcing.bed_of)
-    return [keys[row] for row in year.beds]

@@ -20,8 +20,8 @@ import numpy as np
 from panbudget.errors import ClosureError, PanbudgetError, ScenarioError, WeatherError
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
+from panbudget.season.layout import Bundle, Design, Row, bundle_of
 from panbudget.season.years import moved, years_at_hand
-from panbudget.studies.sweep.bundle import Bundle, Design, Row, bundle_of
 from panbudget.studies.sweep.compute import COLUMNS, Engine, season_columns
 from panbudget.studies.sweep.plan import Plan, Sites
 from panbudget.studies.sweep.site import Place, SiteRecord, grid_evapotranspiration, read_site

@@ -24,7 +24,7 @@ from panbudget.scenario import problems as scenario_errors
 from panbudget.scenario.garden import USABLE, Column, Scenario, is_usable, load_scenario
 from panbudget.scenario.problems import Senseless
 from panbudget.scenario.quantities import Described, Length
-from panbudget.studies.sweep.bundle import Design
+from panbudget.season.layout import Design
 from panbudget.studies.sweep.site import Place
 from panbudget.studies.sweep.sites import places_in_table
 

@@ -14,14 +14,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import ScenarioError
 from panbudget.numeric import Floats
-from panbudget.physics import evaporation
 from panbudget.scenario.beds import Bed, NamedPlants, PlantedBed
 from panbudget.scenario.garden import Scenario, Site
-from panbudget.scenario.pans import Pan
-from panbudget.season.beds import BedForcing, bed_forcing
-from panbudget.season.demand import Climate, plant_of
+from panbudget.season.demand import ANTECEDENT_DAYS, BedForcing, bed_forcing, plant_of
+from panbudget.season.record import Record
 from panbudget.weather import Weather, read_weather
 from panbudget.weather.flags import is_filled
 
@@ -162,7 +159,7 @@ def grid_evapotranspiration(places: Sequence[Place], weathers: Sequence[Weather]
     return [np.ascontiguousarray(values[:, index]) for index in range(len(places))]
 
 
-class SiteRecord:
+class SiteRecord(Record):
     """
     A place's record, and what its seasons share.
 
@@ -175,78 +172,18 @@ class SiteRecord:
     """
 
     def __init__(self, place: Place, weather: Weather, eto: Floats | None = None) -> None:
-        daily = weather.daily
-        self.place = place
-        self.weather = weather
-        self.site = place.site()
-        self.daily = daily
-        self.index = pd.DatetimeIndex(daily.index)
-        self.dates = daily.index.to_numpy().astype("datetime64[D]")
-        if eto is None:
-            series = evaporation.reference_evapotranspiration(daily, latitude=place.latitude, elevation=place.elevation)
-            eto = np.ascontiguousarray(series, dtype=np.float64)
-        self.eto = eto
-        self.rain: Floats = np.ascontiguousarray(daily["rain"].to_numpy(float))
-        self.wind: Floats = daily["wind"].to_numpy(float)
-        self.rh_min: Floats = daily["rh_min"].to_numpy(float)
-        self.rh_mean: Floats = daily["rh_mean"].to_numpy(float)
-        self.tmean: Floats = (daily["tmin"].to_numpy(float) + daily["tmax"].to_numpy(float)) / 2.0
-        self.day_of_year = self.index.day_of_year.to_numpy()
-        self.daylight, self.dark = evaporation.hourly_shares(place.latitude, np.arange(1.0, 367.0))
-        filled = np.zeros(len(daily), np.int64)
+        super().__init__(place.site(), weather, shown=place.file, file=place.file, eto=eto)
+        self.place, self.weather = place, weather
+        filled = np.zeros(len(weather.daily), np.int64)
         for name in weather.flags.columns:
             codes, known = pd.factorize(weather.flags[name])
             filled += np.array([is_filled(str(flag)) for flag in known])[codes]
         self._filled = np.concatenate([[0], np.cumsum(filled)])
-        self._pans: dict[tuple[Any, ...], Floats] = {}
         self._grounds: dict[tuple[Any, ...], BedForcing] = {}
-        self._coefficients: dict[tuple[float, str], Floats] = {}
-
-    def span(self, start: dt.date, end: dt.date) -> tuple[int, int] | None:
-        """Return where a season's days stand, or nothing if the record does not hold them all."""
-        first = int((np.datetime64(start, "D") - self.dates[0]).astype(int))
-        after = int((np.datetime64(end, "D") - self.dates[0]).astype(int)) + 1
-        return (first, after) if first >= 0 and after <= len(self.dates) else None
 
     def filled(self, first: int, after: int) -> int:
         """Count the values of some days that were not measured."""
         return int(self._filled[after] - self._filled[first])
-
-    def pan_evaporation(self, pan: Pan, where: str) -> Floats:
-        """
-        Return a pan's evaporation over the whole record, exposure included. [mm/day]
-
-        Raises
-        ------
-        ScenarioError
-            A measured pan without its column.
-        """
-        key = (pan.evaporation, pan.fetch.distance, pan.fetch.cover, pan.ground_albedo, pan.exposure)
-        if key not in self._pans:
-            self._pans[key] = self._evaporation(pan, where) * pan.exposure
-        return self._pans[key]
-
-    def _evaporation(self, pan: Pan, where: str) -> Floats:
-        if pan.evaporation == "measured":
-            if "pan_evaporation" not in self.daily:
-                raise ScenarioError(
-                    f'{where}.pan.evaporation = "measured" needs a column pan_evaporation, which {self.place.file} '
-                    'does not have; add it, or take "from-eto"'
-                )
-            return np.asarray(self.daily["pan_evaporation"].to_numpy(float))
-        if pan.evaporation == "energy-balance":
-            return evaporation.pan_energy_balance(
-                self.daily,
-                latitude=self.place.latitude,
-                elevation=self.place.elevation,
-                ground_albedo=pan.ground_albedo,
-            )
-        about = (pan.fetch.distance, pan.fetch.cover)
-        if about not in self._coefficients:
-            self._coefficients[about] = evaporation.pan_coefficient(
-                self.wind, self.rh_mean, fetch=about[0], cover=about[1]
-            ).kp
-        return evaporation.pan_from_eto(self.eto, self._coefficients[about])
 
     def ground(self, controller: str, name: str, bed: Bed, first: int, after: int) -> BedForcing:
         """
@@ -265,34 +202,25 @@ class SiteRecord:
         A planting whose demand depends on the days about it alone is computed over these; any other over the whole
         record, once where it comes to the same every year.
         """
-        steady = _steady_key(bed)
+        steady, days = _steady_key(bed), len(self.dates)
         if steady is not None:
             key = (controller, name, steady)
             if key not in self._grounds:
-                self._grounds[key] = bed_forcing(controller, name, bed, self._climate(0, len(self.dates)), self.daily)
-            return _cut(self._grounds[key], bed, self.rain, first, after)
-        low, high = 0, len(self.dates)
+                self._grounds[key] = bed_forcing(controller, name, bed, self.climate(0, days), self.rain, 0, days)
+            return self._grounds[key].between(first, after)
+        low, high = 0, days
         length = _stage_days(bed)
         if length is not None and isinstance(bed, PlantedBed) and bed.planted is not None:
             at = int((np.datetime64(bed.planted, "D") - self.dates[0]).astype(int))
             if at >= 0 and at + length <= high:  # the record holds all its stages
-                low, high = min(at, first), max(at + length, after)
-        return bed_forcing(controller, name, bed, self._climate(low, high), self.daily.iloc[first:after])
-
-    def _climate(self, low: int, high: int) -> Climate:
-        cut = slice(low, high)
-        return Climate(
-            dates=self.dates[cut],
-            wind=self.wind[cut],
-            rh_min=self.rh_min[cut],
-            tmean=self.tmean[cut],
-            eto=self.eto[cut],
-        )
+                low, high = max(min(at, first - ANTECEDENT_DAYS), 0), max(at + length, after)
+        climate, rain = self.climate(low, high), self.rain[low:high]
+        return bed_forcing(controller, name, bed, climate, rain, first - low, after - low)
 
 
 def _steady_key(bed: Bed) -> str | None:
     """What a bed's demand depends on, where that is the same in every year; else nothing."""
-    if not isinstance(bed, PlantedBed) or bed.curve_number is not None:
+    if not isinstance(bed, PlantedBed):
         return None
     if isinstance(bed.plants, NamedPlants):
         if bed.plants.stages_gdd is not None:
@@ -310,14 +238,3 @@ def _stage_days(bed: Bed) -> int | None:
         return None
     plant = plant_of(bed.plants)
     return sum(plant.stages) if plant.kind == "annual" and plant.stages is not None else None
-
-
-def _cut(part: BedForcing, bed: Bed, rain: Floats, first: int, after: int) -> BedForcing:
-    return BedForcing(
-        part.controller,
-        part.name,
-        part.curve.between(first, after),
-        part.taw[first:after],
-        part.rain_in[first:after],
-        part.leaching,
-    )

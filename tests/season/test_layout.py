@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from panbudget.errors import ScenarioError
-from panbudget.season.beds import LANES
-from panbudget.season.forcing import initial_state, prepare
+from panbudget.season.layout import LANES, prepare
+from panbudget.season.run import first_morning
 from panbudget.weather.of_scenario import read_scenario_weather
 from tests.small_weather import weather_csv
 from tests.test_laws import PAN, VALVE, merged, nested
@@ -90,7 +90,7 @@ def test_a_swing_of_a_drop_is_refused(make_garden):
 def test_a_garden_starts_with_its_pans_filled_and_its_valves_shut(make_garden):
     garden = make_garden({"controller": {"upper": {"bed": {"tomatoes": {"initial_depletion": 0.25}}}}})
     forcing = forced(garden)
-    state = initial_state(garden, forcing)
+    state = first_morning(forcing)
     assert state.level == pytest.approx(forcing.pans.swing[:, 0])
     assert not state.is_open.any()
     assert state.depletion == pytest.approx(np.full(3, 0.25 * forcing.beds.taw[0, 0]))
@@ -102,3 +102,72 @@ def test_runoff_by_curve_number_is_taken_off_the_rain(make_garden):
     s = 25400 / 85 - 254
     runoff = (60.5 - 0.2 * s) ** 2 / (60.5 + 0.8 * s)
     assert forcing.beds.rain_in[0].tolist() == pytest.approx([0.0, 60.5 - runoff, 0.0])
+
+
+SHOWERS = [0.0] * 10 + [
+    30.0,
+    25.0,
+    0.0,
+    0.0,
+    0.0,
+    40.0,
+    22.0,
+    0.0,
+    0.0,
+    0.0,
+]  # 40 mm falls on the sixth day after 30 mm
+NUMBER = {"controller": {"upper": {"bed": {"tomatoes": {"curve_number": 80, "antecedent": "five-day"}}}}}
+ROOF = {
+    "supply": {
+        "spring": {
+            **{"kind": "tank", "volume": "2 m^3", "footprint": "2 m^2", "outlet_height": "10 m"},
+            "roof": {"area": "40 m^2", "first_flush": "1 mm"},
+        }
+    }
+}
+
+
+@pytest.mark.parametrize("first", [12, 14, 15, 16])
+def test_runoff_remembers_the_five_days_before_the_run(make_garden, first):
+    """Two halves of a season are the season: the record's rain before a run's first day counts."""
+    garden = make_garden(NUMBER, weather=weather_csv(20, rain=SHOWERS))
+    weather = read_scenario_weather(garden)
+    whole = prepare(garden, weather, START, garden.season.end)
+    half = prepare(garden, weather, START + dt.timedelta(days=first), garden.season.end)
+    assert half.beds.rain_in[0].tolist() == whole.beds.rain_in[0, first:].tolist()
+    assert whole.beds.rain_in[0, 15] < 40.0
+
+
+def test_a_record_that_begins_with_the_run_is_told(make_garden):
+    """Of the first day's five days before it none is known; of the fourth's three."""
+    garden = make_garden(NUMBER, weather=weather_csv(20, rain=SHOWERS))
+    weather = read_scenario_weather(garden)
+
+    def said(first):
+        found = prepare(garden, weather, START + dt.timedelta(days=first), garden.season.end).assumptions
+        return [text for text in found if "five days before" in text]
+
+    assert "holds 0 of the five days" in said(0)[0]
+    assert "holds 4 of the five days" in said(4)[0]
+    assert said(5) == []
+
+
+def test_a_roof_remembers_the_wet_spell_that_the_run_begins_in(make_garden):
+    """The first flush is lost on the spell's first day, 10 May; a run from the 11th on gets all of that day's rain."""
+    garden = make_garden(ROOF, weather=weather_csv(20, rain=SHOWERS))
+    weather = read_scenario_weather(garden)
+    whole, half = (
+        prepare(garden, weather, START + dt.timedelta(days=first), garden.season.end).tanks.inflow[0]
+        for first in (0, 11)
+    )
+    assert half.tolist() == whole[11:].tolist()
+    runoff = whole[10] / 29.0 / 40.0  # 30 mm less the flush, off 40 m²
+    assert half[0] == pytest.approx(25.0 * 40.0 * runoff)
+
+
+def test_a_roof_in_the_rain_on_the_records_first_day_is_told(make_garden):
+    wet, dry = (
+        forced(make_garden(ROOF, weather=weather_csv(3, rain=rain))).assumptions for rain in ([5.0, 0, 0], [0, 5.0, 0])
+    )
+    assert any("first flush counts as not yet lost" in text for text in wet)
+    assert not any("first flush" in text for text in dry)

@@ -1,0 +1,212 @@
+"""
+Record: one place's weather, and what every season there needs of it: ETo, pans, hours of the sun, roofs, demand.
+
+Units as in the engine. Nothing here depends on what a valve does. Each thing is computed over the whole record once,
+so that a season sees the days before it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import weakref
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from panbudget.engine.arrays import Days
+from panbudget.errors import Problem, ScenarioError
+from panbudget.numeric import Floats
+from panbudget.physics import evaporation, sun
+from panbudget.physics.solar_time import solar_hour
+from panbudget.scenario.beds import Bed
+from panbudget.scenario.garden import Scenario, Site
+from panbudget.scenario.pans import Pan
+from panbudget.scenario.supplies import Roof
+from panbudget.season.demand import BedForcing, Climate, bed_forcing
+from panbudget.season.supplies import roof_inflow
+from panbudget.weather import Weather
+
+
+class Record:
+    """
+    A place's record, and what its seasons share.
+
+    Parameters
+    ----------
+    site : Site
+    weather : Weather
+    shown : str
+        The weather file, as messages name it.
+    file : str
+        The file that errors are about: the scenario's, or the weather file.
+    eto : ndarray (days,), optional
+        Already computed. [mm/day]
+    """
+
+    def __init__(self, site: Site, weather: Weather, *, shown: str, file: str, eto: Floats | None = None) -> None:
+        daily = weather.daily
+        self.site, self.daily, self.shown, self.file = site, daily, shown, file
+        self.index = pd.DatetimeIndex(daily.index)
+        self.dates = daily.index.to_numpy().astype("datetime64[D]")
+        if eto is None:
+            series = evaporation.reference_evapotranspiration(daily, latitude=site.latitude, elevation=site.elevation)
+            eto = np.ascontiguousarray(series, dtype=np.float64)
+        self.eto = eto
+        self.rain: Floats = np.ascontiguousarray(daily["rain"].to_numpy(float))
+        self.wind: Floats = daily["wind"].to_numpy(float)
+        self.rh_min: Floats = daily["rh_min"].to_numpy(float)
+        self.tmean: Floats = (daily["tmin"].to_numpy(float) + daily["tmax"].to_numpy(float)) / 2.0
+        self.daylight, self.dark = evaporation.hourly_shares(site.latitude, np.arange(1.0, 367.0))
+        self._kept: dict[tuple[Any, ...], Any] = {}
+
+    def span(self, start: dt.date, end: dt.date) -> tuple[int, int] | None:
+        """Return where a season's days stand, or nothing if the record does not hold them all."""
+        first = int((np.datetime64(start, "D") - self.dates[0]).astype(int))
+        after = int((np.datetime64(end, "D") - self.dates[0]).astype(int)) + 1
+        return (first, after) if first >= 0 and after <= len(self.dates) else None
+
+    def days(self, first: int, after: int) -> Days:
+        """Return the engine's drivers of some days."""
+        rows = self.index[first:after].day_of_year.to_numpy() - 1
+        rain, eto = (np.ascontiguousarray(part[first:after]) for part in (self.rain, self.eto))
+        return Days(rain, eto, self.daylight[rows], self.dark[rows])
+
+    def pan_coefficient(self, pan: Pan) -> evaporation.PanCoefficient:
+        """Return a pan's coefficient over the whole record, and where its table's bounds bit."""
+        key = ("coefficient", pan.fetch.distance, pan.fetch.cover)
+        if key not in self._kept:
+            rh_mean = self.daily["rh_mean"].to_numpy(float)
+            self._kept[key] = evaporation.pan_coefficient(
+                self.wind, rh_mean, fetch=pan.fetch.distance, cover=pan.fetch.cover
+            )
+        coefficient: evaporation.PanCoefficient = self._kept[key]
+        return coefficient
+
+    def pan_evaporation(self, pan: Pan, where: str, model: str | None = None) -> Floats:
+        """
+        Return a pan's evaporation over the whole record, exposure included. [mm/day]
+
+        Parameters
+        ----------
+        pan : Pan
+        where : str
+            The pan's key path, for the error.
+        model : str, optional
+            In place of the pan's own.
+
+        Raises
+        ------
+        ScenarioError
+            A measured pan without its column.
+        """
+        model = model or pan.evaporation
+        key = (model, pan.fetch.distance, pan.fetch.cover, pan.ground_albedo, pan.exposure)
+        if key not in self._kept:
+            self._kept[key] = self._evaporation(pan, model, where) * pan.exposure
+        values: Floats = self._kept[key]
+        return values
+
+    def _evaporation(self, pan: Pan, model: str, where: str) -> Floats:
+        if model == "energy-balance":
+            latitude, elevation = self.site.latitude, self.site.elevation
+            return evaporation.pan_energy_balance(
+                self.daily, latitude=latitude, elevation=elevation, ground_albedo=pan.ground_albedo
+            )
+        if model == "from-eto":
+            return evaporation.pan_from_eto(self.eto, self.pan_coefficient(pan).kp)
+        if "pan_evaporation" not in self.daily:
+            found = f'= "measured" needs a column pan_evaporation, which {self.shown} does not have'
+            cure = 'add it, or take "from-eto"'
+            raise ScenarioError(Problem("no-pan-column", f"{where}.evaporation", found, "", cure), file=self.file)
+        return np.asarray(self.daily["pan_evaporation"].to_numpy(float))
+
+    def roof_inflow(self, roof: Roof | None) -> Floats:
+        """Return what a roof brings to its tank over the whole record. [L/day]"""
+        key = ("roof", roof.model_dump_json() if roof is not None else "")
+        if key not in self._kept:
+            self._kept[key] = roof_inflow(self.rain, roof)
+        values: Floats = self._kept[key]
+        return values
+
+    def press_hours(self, press_times: tuple[str, ...], first: int, after: int) -> Floats:
+        """
+        Return the solar hours at which a valve is pressed.
+
+        Parameters
+        ----------
+        press_times : tuple of str
+            "sunrise", "sunset" or times of the clock; of the sun where the site has no longitude and time zone.
+        first, after : int
+            The days.
+
+        Returns
+        -------
+        ndarray (days, presses a day)
+            Ascending, infinite where there is none. [h]
+        """
+        dates = self.index[first:after]
+        by_day: list[list[float]] = [[] for _ in dates]
+        daylight = sun.daylight_hours(dates.day_of_year.to_numpy(), latitude=self.site.latitude)
+        for index, hours in enumerate(daylight):
+            if 0.0 < hours < 24.0:
+                for text, side in (("sunrise", -0.5), ("sunset", 0.5)):
+                    if text in press_times:
+                        by_day[index].append(12.0 + side * hours)
+        # a clock's day and the sun's day may part by an hour or two, so neighbours are looked at too
+        for index in range(-1, len(dates) + 1):
+            day = (dates[0] + pd.Timedelta(days=index)).date()
+            for text in press_times:
+                if text in ("sunrise", "sunset"):
+                    continue
+                at = index * 24.0 + solar_hour(day, text, self.site.longitude, self.site.timezone)
+                if 0.0 <= at < 24.0 * len(dates):
+                    by_day[int(at // 24.0)].append(at % 24.0)
+        table = np.full((len(dates), max(map(len, by_day))), np.inf)
+        for index, moments in enumerate(by_day):
+            table[index, : len(moments)] = sorted(moments)
+        return table
+
+    def ground(self, controller: str, name: str, bed: Bed, first: int, after: int) -> BedForcing:
+        """
+        Return a bed's demand, soil water and rain over some days.
+
+        Parameters
+        ----------
+        controller, name : str
+        bed : scenario.Bed
+            With its plantings in the season's year.
+        first, after : int
+            The days.
+        """
+        within = (self.index[first].date(), self.index[after - 1].date())
+        climate = self.climate(0, len(self.dates), within)
+        return bed_forcing(controller, name, bed, climate, self.rain, first, after)
+
+    def climate(self, low: int, high: int, within: tuple[dt.date, dt.date] | None = None) -> Climate:
+        """Return what demand is computed over; ``within`` are the days whose assumptions somebody wants to know."""
+        cut = slice(low, high)
+        return Climate(self.dates[cut], self.wind[cut], self.rh_min[cut], self.tmean[cut], self.eto[cut], within=within)
+
+
+# the years of a study are seasons of one record: what they share is computed once for as long as the weather is held
+_RECORDS: weakref.WeakKeyDictionary[Weather, dict[tuple[object, ...], Record]] = weakref.WeakKeyDictionary()
+
+
+def record_of(scenario: Scenario, weather: Weather) -> Record:
+    """
+    Return a scenario's record of its weather.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Its site, and its names of files.
+    weather : Weather
+    """
+    shown, file = scenario.weather.file, str(scenario.path)
+    # a table that somebody changed in place is another one
+    key = (scenario.site.model_dump_json(), shown, file, hash(weather.daily.to_numpy().tobytes()))
+    records = _RECORDS.setdefault(weather, {})
+    if key not in records:
+        records[key] = Record(scenario.site, weather, shown=shown, file=file)
+    return records[key]

@@ -94,7 +94,8 @@ def replay(
         before = state.copy()
     else:
         before = first_morning(forcing, spin_up=scenario.season.spin_up_days, run=run)
-    return _season(scenario, weather, before, salt or {}, run_salted(scenario, forcing, before, salt or {}, run=run))
+    ran = run_salted(scenario, forcing, before, salt or {}, run=run)
+    return _season(scenario, weather, before, salt or {}, ran, run)
 
 
 def as_day(given: Day, name: str) -> dt.date:
@@ -105,7 +106,14 @@ def as_day(given: Day, name: str) -> dt.date:
     return pd.Timestamp(day).date()
 
 
-def _season(scenario: Scenario, weather: Weather, before: State, salt: Mapping[str, SaltLeft], ran: Ran) -> Season:
+def _season(
+    scenario: Scenario,
+    weather: Weather,
+    before: State,
+    salt: Mapping[str, SaltLeft],
+    ran: Ran,
+    run: Callable[..., int],
+) -> Season:
     forcing, after, out, count, salts, salted = ran
     names, dates = list(scenario.controller), forcing.dates
     days = pd.DataFrame(
@@ -119,7 +127,7 @@ def _season(scenario: Scenario, weather: Weather, before: State, salt: Mapping[s
     )
     controllers = {name: _controller_days(forcing, out, index) for index, name in enumerate(names)}
     openings = _openings(scenario, forcing, out, count)
-    parts = season_totals(scenario, forcing, add_up(forcing, before, after, out), out, openings)
+    parts = season_totals(scenario, forcing, add_up(forcing, before, after, out, run=run), out, openings)
     for row, balance in salts.items():
         parts["controllers"][names[row]]["salt"] = balance.as_dict(out.evaporated[row])
     first, last = dates[0].date(), dates[-1].date()

@@ -11,14 +11,15 @@ from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Results, State
+from panbudget.engine.arrays import Results, State, plain
+from panbudget.engine.compiled import compiled
 from panbudget.errors import ClosureError
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
+from panbudget.season.adding import LANE_SUMS, add_lanes
 from panbudget.season.layout import Forcing
 
 #: largest residual of a water balance, as a share of the water that passed
@@ -70,7 +71,9 @@ def checked_balance(where: str | Callable[[int], str], residual: Any, passed: An
     return residual
 
 
-def add_up(forcing: Forcing, before: State, after: State, out: Results) -> Sums:
+def add_up(
+    forcing: Forcing, before: State, after: State, out: Results, *, run: Callable[..., int] = engine.run_season
+) -> Sums:
     """
     Add a run up, and check every balance.
 
@@ -81,6 +84,8 @@ def add_up(forcing: Forcing, before: State, after: State, out: Results) -> Sums:
     before, after : State
         Of the run.
     out : Results
+    run : callable
+        The engine, plain or compiled: what adds up is compiled with it, and gives the same numbers to the last bit.
 
     Returns
     -------
@@ -92,50 +97,50 @@ def add_up(forcing: Forcing, before: State, after: State, out: Results) -> Sums:
         A pan, a tank or a bed that does not close.
     """
     return Sums(
-        _lanes(forcing, before, after, out), _pans(forcing, before, after, out), _tanks(forcing, before, after, out)
+        _lanes(forcing, before, after, out, run),
+        _pans(forcing, before, after, out),
+        _tanks(forcing, before, after, out),
     )
 
 
-def _lanes(forcing: Forcing, before: State, after: State, out: Results) -> dict[str, Floats]:
+def _lanes(forcing: Forcing, before: State, after: State, out: Results, run: Callable[..., int]) -> dict[str, Floats]:
     beds, rain = forcing.beds, forcing.days.rain
     bed, exact = beds.lane_bed, beds.lane_source == engine.EXACT_REFILL
-    growing = beds.growing.astype(bool)[bed]
-    irrigation, etc, eta, drained, left_below = (
-        part.sum(axis=1) for part in (out.irrigation, out.etc, out.eta, out.deep_percolation, out.left_below)
-    )
+    sums = np.zeros((len(bed), len(LANE_SUMS)))
+    if run is engine.run_season:
+        interpreted: Callable[..., None] = add_lanes
+        interpreted(plain(beds), plain(out), memoryview(sums.data))
+    else:
+        compiled(add_lanes)(beds, out, sums)
+    total = dict(zip(LANE_SUMS, sums.T, strict=True))
+    irrigation, asked = total["irrigation"], total["asked"]
     rain_in = beds.rain_in.sum(axis=1)[bed]
-    runoff = (rain - beds.rain_in).sum(axis=1)[bed]
-    short = (out.ks < 1.0) & growing
-    asked, used = (np.where(growing, part, 0.0).sum(axis=1) for part in (out.etc, out.eta))
-    lanes, days = np.nonzero(out.deep_percolation)  # on the other days all rain is kept
-    fell = beds.rain_in[bed[lanes], days]
-    held = rain_kept(fell, out.irrigation[lanes, days], out.deep_percolation[lanes, days], exact[lanes])
-    kept = rain_in - np.bincount(lanes, weights=fell - held, minlength=len(bed))
     demand = np.full(len(forcing.parts), np.nan)
     demand[bed[exact]] = irrigation[exact]
     share = np.array([part.leaching for part in forcing.parts])
     # salt is kept out of the roots by water that drains: of what is given, the share `leaching` (FAO-29, eq. 9)
     leaching = np.divide(demand * share, 1.0 - share, out=np.full(len(share), np.nan), where=share < 1.0)
     needed = (demand + np.nan_to_num(leaching))[bed]
-    residual = before.depletion - (rain_in + irrigation) + eta + drained - left_below - after.depletion
-    passed = rain.sum() + irrigation + eta + before.depletion
+    residual = before.depletion - (rain_in + irrigation) + total["eta"] + total["drained"]
+    residual = residual - total["left_below"] - after.depletion
+    passed = rain.sum() + irrigation + total["eta"] + before.depletion
     return {
         "irrigation_mm": irrigation,
         "rain_mm": np.full(len(bed), rain.sum()),
-        "runoff_mm": runoff,
-        "etc_mm": etc,
-        "eta_mm": eta,
-        "deep_percolation_mm": drained,
-        "stress_days": short.sum(axis=1),
-        "longest_stress_days": _longest_runs(short),
-        "adequacy": np.divide(used, asked, out=np.ones(len(bed)), where=asked > 0.0),
+        "runoff_mm": (rain - beds.rain_in).sum(axis=1)[bed],
+        "etc_mm": total["etc"],
+        "eta_mm": total["eta"],
+        "deep_percolation_mm": total["drained"],
+        "stress_days": total["stress_days"],
+        "longest_stress_days": total["longest_stress_days"],
+        "adequacy": np.divide(total["used"], asked, out=np.ones(len(bed)), where=asked > 0.0),
         "net_demand_mm": demand[bed],
         "leaching_mm": leaching[bed],
         "depletion_start_mm": before.depletion,
         "depletion_end_mm": after.depletion,
-        "left_below_mm": left_below,
+        "left_below_mm": total["left_below"],
         "closure_mm": checked_balance(lambda lane: _lane_name(forcing, lane), residual, passed),
-        "rain_kept_mm": kept,
+        "rain_kept_mm": total["kept"],
         "supply_over_demand": np.divide(irrigation, needed, out=np.full(len(bed), np.nan), where=needed > 0.0),
     }
 
@@ -143,15 +148,6 @@ def _lanes(forcing: Forcing, before: State, after: State, out: Results) -> dict[
 def _lane_name(forcing: Forcing, lane: int) -> str:
     design = {row: f" of design {name}" for row, (name, *_) in enumerate(forcing.bundle.rows) if name}
     return f"bed {forcing.parts[forcing.beds.lane_bed[lane]].key}{design.get(lane // 2, '')}, lane {lane}"
-
-
-def _longest_runs(mask: npt.NDArray[np.bool_]) -> Floats:
-    """Return the most days in a row on which a mask is true. (rows, days) -> (rows,)"""
-    longest = run = np.zeros(len(mask))
-    for today in np.ascontiguousarray(mask.T):
-        run = (run + 1.0) * today
-        longest = np.maximum(longest, run)
-    return longest
 
 
 def rain_kept(rain_in: Any, irrigation: Any, drained: Any, exact: Any = False) -> Any:

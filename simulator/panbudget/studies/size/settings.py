@@ -260,7 +260,7 @@ def _outcome(year: YearForcing, bundle: Bundle, times: bool, run: Callable[..., 
     out = empty_results(n, lanes, days, room=room, tanks=forcing.tanks, keep_hours=False, keep_terms=False)
     after = before.copy()
     _, count = run_forcing(forcing, after, run=run, out=out)
-    sums = add_up(forcing, before, after, out)
+    sums = add_up(forcing, before, after, out, run=run)
 
     def of_beds(lane: str, name: str) -> Floats:
         return sums.lanes[name][bundle.lane(lane)].reshape(n, -1)

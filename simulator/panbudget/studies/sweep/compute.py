@@ -136,7 +136,7 @@ def _one_year(
     end = before.copy()
     out, _ = run_forcing(forcing, end, run=stepped.run, out=stepped.room(forcing))
     try:
-        sums = add_up(forcing, before, end, out)
+        sums = add_up(forcing, before, end, out, run=stepped.run)
     except ClosureError as error:
         raise ClosureError(f"{record.place.name}, {year}: {error}") from error
     return _columns(forcing, sums) | {

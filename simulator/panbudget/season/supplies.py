@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from panbudget.engine import season as engine
+from panbudget.engine.tank import REFERENCE_PRESSURE
 from panbudget.numeric import Floats
 from panbudget.physics.hydraulics import KPA_PER_M, emitter_flow, hazen_williams_loss, pressure_behind, valve_loss
 from panbudget.scenario.beds import Emitter
@@ -85,7 +85,7 @@ def pan_flows(scenario: Scenario, name: str, assumptions: list[str]) -> PanFlows
     losses = losses_of(controller.pipe, controller.valve.rated_flow, controller.valve.rated_loss)
     static = most_static(supply)
     pressure = pressure_behind(static, draw, losses)
-    reference = engine.REFERENCE_PRESSURE
+    reference = REFERENCE_PRESSURE
     return PanFlows(
         refill_flow=refill(pressure),
         bed_flows=flows(pressure),

@@ -5,6 +5,7 @@ Run: a plan from beginning to end: what is done already, what is left, the parts
 from __future__ import annotations
 
 import dataclasses
+import importlib
 import io
 import json
 import math
@@ -306,8 +307,8 @@ def _finished(plan: Plan, store: Store, parts: int) -> Swept:
     write_csv(frame.rename(columns={"litres": "litres_nine_in_ten", "stress_days": "stress_days_nine_in_ten"}), buffer)
     store.write("suits.csv", buffer.getvalue().encode())
     if plan.described.output.figures and any(math.isfinite(choice.longitude) for choice in choices):
-        from panbudget.reports.sweep.map import map_files
-
+        # found by name, as `extras.Reported` does: reports stand above
+        map_files = importlib.import_module("panbudget.reports.sweep.map").map_files
         for name, drawn in map_files(choices, [d.name for d in plan.designs], plan.described.title, wish).items():
             store.write(f"figures/{name}", drawn)
     counts = Counter(choice.design for choice in choices)

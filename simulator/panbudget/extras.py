@@ -45,6 +45,11 @@ def wants_extra(*packages: str, extra: str = "sweep") -> None:
         raise PanbudgetError(Problem("not-installed", "", found, cure=f"pip install 'panbudget[{extra}]'"))
 
 
+def of_reports(module: str, name: str) -> Any:
+    """Return something of the room `reports` by name, for a study that draws as it goes."""
+    return getattr(importlib.import_module(f"panbudget.reports.{module}"), name)
+
+
 class Reported:
     """A result that `reports` can put into sentences, figures and files."""
 

@@ -177,8 +177,8 @@ def pan_hours(c, tank, brings, day, start, end, count, days, pans, tanks, state,
         share = daylight_share[day, hour]
         if night_share > 0.0:
             share = (1.0 - night_share) * share + night_share * days.dark_share[day, hour]
-        evaporation = day_evaporation * share  # kg/h
-        net = rain - evaporation - leak
+        loss = day_evaporation * share  # kg/h
+        net = rain - loss - leak
         if is_open or (press < last_press and pans.presses[c, press] - hour <= 1.0):
             is_quiet = False
         elif net <= 0.0:
@@ -186,7 +186,7 @@ def pan_hours(c, tank, brings, day, start, end, count, days, pans, tanks, state,
         else:
             is_quiet = w >= 0.0 and rim - w >= net
         if is_quiet:
-            evaporated += evaporation
+            evaporated += loss
             leaked += leak
             w += net
         else:
@@ -195,23 +195,7 @@ def pan_hours(c, tank, brings, day, start, end, count, days, pans, tanks, state,
                 has_sums = True
             sums = (evaporated, leaked) + sums[2:]  # noqa: RUF005  # for numba
             w, is_open, press, sums, count = eventful_hour(
-                c,
-                tank,
-                day,
-                hour,
-                rain,
-                evaporation,
-                pan,
-                w,
-                is_open,
-                press,
-                last_press,
-                sums,
-                count,
-                pans,
-                tanks,
-                state,
-                out,
+                c, tank, day, hour, rain, loss, pan, w, is_open, press, last_press, sums, count, pans, tanks, state, out
             )
             evaporated, leaked = sums[0], sums[1]
         if keeps_hours:

@@ -97,6 +97,29 @@ def climate_adjusted_kc(
     return np.asarray(np.asarray(kc, float) + _climate_term(wind, rh_min, height))
 
 
+def _adjusted(
+    plant: Plant, kc: float, days: npt.NDArray[np.bool_], length: int, name: str, wind: Floats, rh_min: Floats
+) -> tuple[float, list[str]]:
+    """Bring a stage's Kc to the climate of its days in the record, and say what had to be assumed."""
+    assumptions = []
+    if days.sum() < length:
+        what = f"only {int(days.sum())}" if days.any() else "none"
+        assumptions.append(
+            f"the weather record holds {what} of the {length} days of {plant.name}'s {name} stage; its Kc "
+            f"is adjusted to the mean wind and humidity of {'those' if days.any() else 'all its days'}"
+        )
+    chosen = days if days.any() else np.ones(len(days), bool)
+    u2, rh = float(wind[chosen].mean()), float(rh_min[chosen].mean())
+    bounds = (("wind", u2, _WIND_BOUNDS, "m/s"), ("minimum humidity", rh, _RH_MIN_BOUNDS, "%"))
+    for what, value, (low, high), unit in bounds:
+        if not low <= value <= high:
+            assumptions.append(
+                f"the mean {what} of {plant.name}'s {name} stage, {value:.1f} {unit}, was taken as "
+                f"{low if value < low else high:g} {unit} (FAO-56 eq. 62 holds within {low:g} to {high:g})"
+            )
+    return float(climate_adjusted_kc(kc, wind=u2, rh_min=rh, height=plant.height)), assumptions
+
+
 def kc_curve(
     dates: npt.NDArray[np.datetime64],
     planted: np.datetime64,
@@ -153,24 +176,9 @@ def kc_curve(
     kc_ini, kc_mid, kc_end = table
 
     def adjusted(kc: float, which: int, length: int, name: str) -> float:
-        found = stage == which
-        if found.sum() < length:
-            what = "none" if not found.any() else f"only {int(found.sum())}"
-            days = "all its days" if not found.any() else "those"
-            assumptions.append(
-                f"the weather record holds {what} of the {length} days of {plant.name}'s {name} stage; its Kc "
-                f"is adjusted to the mean wind and humidity of {days}"
-            )
-        chosen = found if found.any() else np.ones(len(dates), bool)
-        u2, rh = float(wind[chosen].mean()), float(rh_min[chosen].mean())
-        bounds = (("wind", u2, _WIND_BOUNDS, "m/s"), ("minimum humidity", rh, _RH_MIN_BOUNDS, "%"))
-        for what, value, (low, high), unit in bounds:
-            if not low <= value <= high:
-                assumptions.append(
-                    f"the mean {what} of {plant.name}'s {name} stage, {value:.1f} {unit}, was taken as "
-                    f"{low if value < low else high:g} {unit} (FAO-56 eq. 62 holds within {low:g} to {high:g})"
-                )
-        return float(climate_adjusted_kc(kc, wind=u2, rh_min=rh, height=plant.height))
+        adjusted_kc, said = _adjusted(plant, kc, stage == which, length, name, wind, rh_min)
+        assumptions.extend(said)
+        return adjusted_kc
 
     kc_mid = adjusted(kc_mid, 3, mid, "mid")
     if kc_end >= _END_ADJUSTED_FROM:

@@ -100,7 +100,7 @@ def main() -> None:
     def run() -> None:
         out = empty_results(controllers, lanes, n, room=forcing.room)
         state = first_morning(forcing)
-        groups = (forcing.days, forcing.pans, forcing.beds, state, out)
+        groups = (forcing.days, forcing.pans, forcing.tanks, forcing.beds, state, out)
         engine.run_season(*(plain(group) for group in groups))
 
     beds = len(forcing.bed_of)

@@ -16,7 +16,7 @@ EXPECTED = {
     "replay-last-summer": ([r"The valve yard opened\s\d+\stimes in 153\sdays", "radiation"], "<svg"),
     "compare-two-pans-in-a-heat-wave": (
         [
-            r"The made heat wave of 8 to 15 July 2023: 8\sdays",
+            r"The made-up heat wave of 8 to 15 July 2023: 8\sdays",
             r"wide-pan, yard: \d+\sopenings in place of \d+",
             r"swamped",
             r"worst_depletion_percent",

@@ -58,16 +58,6 @@ class Problem:
         """Return the same problem with a prefix put before where it is, such as "variant.wide: "."""
         return replace(self, where=prefix + self.where)
 
-    @classmethod
-    def of_text(cls, message: str, key: str = "", value: object = None) -> Problem:
-        """Make one of a whole sentence: for code that still writes its sentences itself, and to go with it."""
-        return _Told("", key, message, value=value)
-
-
-class _Told(Problem):
-    def sentence(self) -> str:
-        return " ".join(self.found.splitlines())
-
 
 class PanbudgetError(Exception):
     """
@@ -76,14 +66,13 @@ class PanbudgetError(Exception):
     Parameters
     ----------
     *problems : Problem
-        All that is wrong, collected: five mistakes in one file are one error with five lines. (A plain sentence is
-        taken until all code gives problems.)
+        All that is wrong, collected: five mistakes in one file are one error with five lines.
     file : str, optional
         The file in which they stand, as the user named it.
     """
 
-    def __init__(self, *problems: Problem | str, file: str = "") -> None:
-        self.problems = tuple(Problem("", found=p) if isinstance(p, str) else p for p in problems)
+    def __init__(self, *problems: Problem, file: str = "") -> None:
+        self.problems = problems
         self.file = file
         super().__init__(*self.problems)  # from these it is made again in another process
 

@@ -138,11 +138,11 @@ def test_a_made_wave_is_flagged_counted_and_said_everywhere(make_garden):
     (finding,) = (f for f in season.findings if f.code == "made-heat")
     assert (finding.severity, finding.first, finding.days) == ("caution", "2025-05-10", 3)
     assert "5 °C warmer by day and night at the same dew point" in finding.message
-    assert any("made heat wave" in text for text in season.assumptions)
+    assert any("made-up heat wave" in text for text in season.assumptions)
     assert season.days.loc["2025-05-10", "tmax_c"] == pytest.approx(35.0)
     from panbudget.reports.writing import as_page
 
-    assert "made heat wave, 3 days from 10 May 2025" in as_page(season)
+    assert "made-up heat wave, 3 days from 10 May 2025" in as_page(season)
 
 
 def test_laying_the_same_wave_twice_lays_it_once(make_garden):

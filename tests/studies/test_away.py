@@ -1,4 +1,4 @@
-"""Left alone: every year of the record, the worst named, a made heat wave, and the one change that helps."""
+"""Left alone: every year of the record, the worst named, a made-up heat wave, and the one change that helps."""
 
 from __future__ import annotations
 
@@ -90,7 +90,7 @@ def test_the_worst_year_is_the_one_that_hurts_most(make):
 
 def test_the_made_heat_is_five_degrees_for_seven_days_in_the_middle(make):
     found = away(make(few_emitters(60)), *JUNE)
-    assert found.heat.made_heat.startswith("a made heat wave, 7 days from 4 June 2025, 5 °C warmer")
+    assert found.heat.made_heat.startswith("a made-up heat wave, 7 days from 4 June 2025, 5 °C warmer")
     assert "without rain" in found.heat.made_heat
     tmax = found.heat.season.days["tmax_c"]
     assert tmax.tolist() == [30.0] * 3 + [35.0] * 7 + [30.0] * 4

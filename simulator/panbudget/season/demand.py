@@ -43,7 +43,7 @@ class PlantingError(ValueError):
 @dataclass(frozen=True)
 class Climate:
     """
-    The record that demand is reckoned over; all arrays (days,).
+    The record that demand is computed over; all arrays (days,).
 
     Parameters
     ----------
@@ -429,7 +429,7 @@ def demand_curve(
     basal : bool
         Whether Kcb is wanted.
     wetting_interval : float, optional
-        Between wettings while plants are small; Kc ini is then reckoned from it, not taken from the table. [days]
+        Between wettings while plants are small; Kc ini is then computed from it, not taken from the table. [days]
     wetting_depth : float
         Of one wetting, over the bed. [mm]
     wetted_fraction : float

@@ -1,7 +1,7 @@
 """
 Heat: heat waves that a record holds, and one made up and laid over it.
 
-Units: °C, mm, kPa, days. Works on the clean daily table and changes nothing in place. What a made heat wave leaves as
+Units: °C, mm, kPa, days. Works on the clean daily table and changes nothing in place. What a made-up heat wave leaves as
 it was: wind, radiation and, unless asked otherwise, rain.
 """
 
@@ -174,10 +174,10 @@ def _day_of_common_year(index: pd.DatetimeIndex) -> Floats:
 
 
 def said(heat: Heat) -> str:
-    """Say what a made heat wave is."""
+    """Say what a made-up heat wave is."""
     rain = "without rain" if heat.without_rain else "rain as it was"
     return (
-        f"a made heat wave, {heat.days} days from {day_said(heat.start)}, {heat.warmer:g} °C warmer by day and night at the "
+        f"a made-up heat wave, {heat.days} days from {day_said(heat.start)}, {heat.warmer:g} °C warmer by day and night at the "
         f"same dew point; wind and radiation as they were, {rain}"
     )
 
@@ -191,7 +191,7 @@ def made_wave(daily: pd.DataFrame, heat: Heat) -> HeatWave:
 
 def add_heat(daily: pd.DataFrame, heat: Heat, *, latitude: float, elevation: float) -> pd.DataFrame:
     """
-    Lay a made heat wave over a clean daily table.
+    Lay a made-up heat wave over a clean daily table.
 
     Parameters
     ----------
@@ -237,7 +237,7 @@ def add_heat(daily: pd.DataFrame, heat: Heat, *, latitude: float, elevation: flo
 
 def with_heat(weather: Weather, heat: Heat, site: Site, *, file: str = "") -> Weather:
     """
-    Lay a made heat wave over a weather record, and flag each value that it changed.
+    Lay a made-up heat wave over a weather record, and flag each value that it changed.
 
     Parameters
     ----------
@@ -261,11 +261,12 @@ def with_heat(weather: Weather, heat: Heat, site: Site, *, file: str = "") -> We
     days = _days_of(weather.daily, heat)
     if not len(days):
         first, last = weather.daily.index[0].date(), weather.daily.index[-1].date()
-        message = (
-            f"what_if.heat.start = {heat.start} with {heat.days} days lies outside the weather file "
-            f"{weather.provenance.get('file', '')}, which runs from {first} to {last}; choose days within it"
+        found = (
+            f"= {heat.start} with {heat.days} days lies outside the weather file "
+            f"{weather.provenance.get('file', '')}, which runs from {first} to {last}"
         )
-        raise ScenarioError(Problem.of_text(message, "what_if.heat.start", heat.start), file=file)
+        problem = Problem("outside-record", "what_if.heat.start", found, cure="choose days within it", value=heat.start)
+        raise ScenarioError(problem, file=file)
     if (weather.flags.loc[days, "tmax"] == MADE_HEAT).all():
         return weather
     flags = weather.flags.copy()

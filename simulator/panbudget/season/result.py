@@ -98,7 +98,7 @@ class Season(Reported):
     began : State
         Where the season began.
     salt_before : dict of SaltLeft
-        Salt in the pans there; empty where they were filled anew.
+        Salt in the pans there; empty where they were filled afresh.
     forcing : Forcing
     """
 

@@ -76,7 +76,8 @@ def run_forcing(
         out = empty_results(pans, lanes, days, room=room, tanks=forcing.tanks)
     count = run_groups(forcing.days, forcing.pans, forcing.tanks, forcing.beds, state, out, run=run)
     if room is not None and count > room:
-        raise ClosureError(f"{count} openings do not fit the list of {room}: please report this")
+        found = f"{count} openings do not fit the list of {room}"
+        raise ClosureError(Problem("too-many-openings", "", found, cure="please report this"))
     return out, count
 
 

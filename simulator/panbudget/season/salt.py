@@ -221,7 +221,7 @@ def pan_salt(
         now = whole * kept[day]
         left += whole - now
         grams[day] = now
-        # the same pan, rinsed in time: filled anew from the supply
+        # the same pan, rinsed in time: filled afresh from the supply
         own = (own + came[day]) * kept[day]
         if own - fresh > 1000.0 * MOST_DRIFT * swing:
             rinses.append(day)

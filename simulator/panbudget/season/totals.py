@@ -16,7 +16,7 @@ import pandas as pd
 from panbudget.engine import season as engine
 from panbudget.engine.arrays import Results, State, plain
 from panbudget.engine.compiled import compiled
-from panbudget.errors import ClosureError
+from panbudget.errors import ClosureError, Problem
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.season.adding import LANE_SUMS, add_lanes
@@ -67,7 +67,8 @@ def checked_balance(where: str | Callable[[int], str], residual: Any, passed: An
         index = int(wrong[0])
         name = where if isinstance(where, str) else where(index)
         off, of = np.atleast_1d(residual)[index], np.atleast_1d(passed)[index]
-        raise ClosureError(f"{name}: the water balance is off by {off:.3g} of {of:.6g}; please report this")
+        found = f"is off by {off:.3g} of {of:.6g}"
+        raise ClosureError(Problem("not-closed", f"{name}: the water balance", found, cure="please report this"))
     return residual
 
 

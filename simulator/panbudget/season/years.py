@@ -35,7 +35,7 @@ def moved(day: dt.date, years: int) -> dt.date:
 
 def in_year(scenario: Scenario, year: int) -> Scenario:
     """
-    Return a garden as it would be in another year: season, plantings and a made heat wave moved to it.
+    Return a garden as it would be in another year: season, plantings and a made-up heat wave moved to it.
 
     Parameters
     ----------
@@ -151,8 +151,9 @@ def read_year(scenario: Scenario, year: int) -> tuple[Scenario, Weather]:
         The file can't be read, or that season's weather can't be true.
     """
     if not _FIRST_YEAR <= year <= _LAST_YEAR:
-        message = f"--season {year} is no year of four digits; one of the weather file's years is expected"
-        raise ScenarioError(Problem.of_text(message, "season", year), file=str(scenario.path))
+        found = f"= {year} is not a year of four digits"
+        problem = Problem("no-year", "season", found, "one of the weather file's years", value=year)
+        raise ScenarioError(problem, file=str(scenario.path))
     there = in_year(scenario, year)
     try:
         weather = read_scenario_weather(there)
@@ -185,8 +186,9 @@ def _refuse_unknown(scenario: Scenario, year: int) -> None:
         return
     shown = f"{start:%d %B} to {end:%d %B}".replace(" 0", " ").removeprefix("0")
     there = f"it holds them in {_listed(held)}" if held else f"it runs from {min(days)} to {max(days)}"
-    message = f"--season {year}: {source.file} does not hold {shown} of that year; {there}: choose one of its years"
-    raise ScenarioError(Problem.of_text(message, "season", year), file=str(scenario.path))
+    found = f"= {year}: {source.file} does not hold {shown} of that year; {there}"
+    problem = Problem("year-not-held", "season", found, cure="choose one of its years", value=year)
+    raise ScenarioError(problem, file=str(scenario.path))
 
 
 def _listed(years: list[int]) -> str:

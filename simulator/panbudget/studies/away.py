@@ -30,7 +30,7 @@ from panbudget.words import calendar_day
 __all__ = ["Away", "BedAway", "Change", "PanAway", "Stay", "away"]
 
 MOST_DAYS = 366
-# the made heat wave where the scenario describes none; common practice, no source
+# the made-up heat wave where the scenario describes none; common practice, no source
 HEAT_DAYS, HEAT_WARMER = 7, "+5 K"
 
 _MOST_PRESSES = 24  # a day, as the scenario allows
@@ -142,7 +142,7 @@ class Change:
     what : str
         What it is, in words.
     safe : bool
-        In every year and in the made heat wave.
+        In every year and in the made-up heat wave.
     fails_in : tuple of str
         Stays in which something is left, among those tried.
     stress_days, before : int
@@ -193,7 +193,7 @@ class Away(Reported):
 
     @property
     def safe(self) -> bool:
-        """Whether nothing goes wrong in any year, nor in the made heat wave."""
+        """Whether nothing goes wrong in any year, nor in the made-up heat wave."""
         return all(stay.safe for stay in (*self.stays, self.heat))
 
     @property
@@ -238,7 +238,7 @@ def away(
     step: Step = silent,
 ) -> Away:
     """
-    Leave a garden alone over the same calendar days in every year of its record, and in a made heat wave.
+    Leave a garden alone over the same calendar days in every year of its record, and in a made-up heat wave.
 
     Parameters
     ----------

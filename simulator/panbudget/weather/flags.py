@@ -25,7 +25,7 @@ RADIATION_FROM_RANGE = "radiation from temperature range"
 LIMITED = "limited to 1.05 Rso"
 MONTHLY_WIND = "monthly mean wind"
 DEFAULT_WIND = "2 m/s"
-MADE_HEAT = "made heat wave"
+MADE_HEAT = "made-up heat wave"
 ZERO_RAIN = "zero rain (assumed)"
 PRESSURE_FROM_ELEVATION = "pressure from elevation"
 

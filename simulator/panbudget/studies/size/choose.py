@@ -213,9 +213,9 @@ def size(
     """
     scenario = as_scenario(scenario)
     if controller is not None and controller not in scenario.controller:
-        names = ", ".join(scenario.controller)
-        message = f"there is no [controller.{controller}]; the file has {names}"
-        raise ScenarioError(Problem.of_text(message, "controller", controller), file=str(scenario.path))
+        known = f"one of {', '.join(scenario.controller)}"
+        problem = Problem("unknown-valve", f"controller.{controller}", "is not in the file", known, value=controller)
+        raise ScenarioError(problem, file=str(scenario.path))
     if weather is None:
         weather = read_scenario_weather(scenario)
     described, scenario = scenario, scenario.changed({"fault": []}) if scenario.fault else scenario
@@ -380,10 +380,9 @@ def _layout(scenario: Scenario, name: str, present: Setting) -> tuple[list[Setti
     if containers:
         pans = _combined(containers, pan.freeboard)
         if not pans:
-            message = (
-                f"are all shallower than the freeboard of {pan.freeboard:g} mm; name deeper ones or less freeboard"
-            )
-            raise ScenarioError(Problem.of_text(f"owned: the containers {message}", "owned"), file=str(scenario.path))
+            shallow = f"has containers that are all shallower than the freeboard of {pan.freeboard:g} mm"
+            problem = Problem("too-shallow", "owned", shallow, cure="name deeper ones or less freeboard")
+            raise ScenarioError(problem, file=str(scenario.path))
     flows: list[tuple[float, str]] = [
         (present.refill_flow * factor, "") for factor in np.geomspace(1.0 / _FLOW_SPAN, _FLOW_SPAN, _FLOWS)
     ]

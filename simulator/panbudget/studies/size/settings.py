@@ -2,7 +2,7 @@
 Settings: many pans and refill flows at once over one year's weather, through the same engine as a replay.
 
 A setting is one pan area, refill flow and swing for one valve; each is laid out as a design of its own, with that
-valve's beds behind it and, where it hangs on a tank, the tank to itself. Units as in the engine.
+valve's beds behind it and, where it stands on a tank, the tank to itself. Units as in the engine.
 """
 
 from __future__ import annotations

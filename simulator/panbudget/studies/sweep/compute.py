@@ -138,7 +138,7 @@ def _one_year(
     try:
         sums = add_up(forcing, before, end, out, run=stepped.run)
     except ClosureError as error:
-        raise ClosureError(f"{record.place.name}, {year}: {error}") from error
+        raise ClosureError(*(p.under(f"{record.place.name}, {year}: ") for p in error.problems)) from error
     return _columns(forcing, sums) | {
         "year": np.full(len(bundle.rows), year),
         "filled_values": np.full(len(bundle.rows), record.filled(first, after)),

@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from panbudget.errors import ClosureError, PanbudgetError, ScenarioError, WeatherError
+from panbudget.errors import ClosureError, PanbudgetError, Problem, ScenarioError, WeatherError
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.season.layout import Bundle, Design, Row, bundle_of
@@ -309,11 +309,10 @@ def _years(about: Kit, record: SiteRecord) -> list[int]:
             )
         ]
     if not years:
-        raise ScenarioError(
-            f"holds no whole season {calendar_day(season.start)} to {calendar_day(season.end)}: it runs from {held[0]} to {held[1]}; "
-            "add days, or shorten the season",
-            file=record.place.file,
-        )
+        season_days = f"{calendar_day(season.start)} to {calendar_day(season.end)}"
+        found = f"holds no whole season {season_days}: it runs from {held[0]} to {held[1]}"
+        problem = Problem("no-season", "", found, cure="add days, or shorten the season")
+        raise ScenarioError(problem, file=record.place.file)
     return years
 
 

@@ -34,7 +34,7 @@ _DEW_ABOVE_TMIN = 10.0
 # median wind at 2 m beyond which the unit is doubted, from which it is worth a look, that is doubted on a few days or
 # in a stated unit too, and that is a day's run of wind in km [m/s]
 _WINDY, _BREEZY, _STORMY, _RUN_OF_WIND = 5.0, 3.5, 15.0, 50.0
-# how many days it takes to doubt a windy site
+# how many days it takes to question a windy site
 _DAYS_TO_JUDGE = 14
 # unit -> kPa in one
 _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "bar": 100.0, "atm": 101.325}

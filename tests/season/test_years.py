@@ -82,8 +82,8 @@ def test_a_year_that_the_file_lacks_is_refused_in_one_line_that_names_those_at_h
         with pytest.raises(ScenarioError) as caught:
             read_year(garden, year)
         assert str(caught.value).splitlines() == [
-            f"{garden.path}: --season {year}: weather.csv does not hold 1 May to 20 June of that year; it holds them in "
-            "2025, 2029: choose one of its years"
+            f"{garden.path}: season = {year}: weather.csv does not hold 1 May to 20 June of that year; it holds them in "
+            "2025, 2029; choose one of its years"
         ]
 
 
@@ -108,7 +108,7 @@ def test_any_year_fits_a_typical_year(make_garden, tmp_path):
 
 @pytest.mark.parametrize("year", [0, 12345])
 def test_a_year_is_four_digits(make_garden, year):
-    with pytest.raises(ScenarioError, match="no year of four digits"):
+    with pytest.raises(ScenarioError, match="is not a year of four digits"):
         read_year(make_garden(), year)
 
 

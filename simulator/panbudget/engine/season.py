@@ -85,14 +85,12 @@ def run_season(days, pans, tanks, beds, state, out):
     Returns
     -------
     int
-        How many openings there were. More than ``room`` means that the last ones were not listed.
+        Openings. More than ``room`` means that the last ones were not listed.
 
     Notes
     -----
-    Equations: model page §2–§5, in `pan`, `tank`, `surface` and `root_zone`. Growing roots find the soil below at field
-    capacity (FAO-56 Example 38). Where a new planting's roots are shallower than the last one's, the depletion that they
-    can't reach is left below: ``left_below``. Of several valves on one tank the first has the first of each hour's
-    water.
+    Growing roots find the soil below at field capacity (FAO-56 Example 38); what shallower roots of a new planting
+    can't reach is ``left_below``. Of several valves on one tank the first has the first of each hour's water.
     """
     n_days = len(days.rain)
     keeps_terms = out.kr.shape[1] > 0

@@ -418,22 +418,17 @@ def demand_curve(
     ground: SoilType | None = None,
 ) -> Demand:
     """
-    Reckon one planting's demand over a weather record.
+    Compute one planting's demand over a weather record.
 
     Parameters
     ----------
-    described : scenario.Plants
-    climate : Climate
     planted : date, optional
         Needed for plants with stages.
     basal : bool
         Whether Kcb is wanted.
-    wetting_interval : float, optional
-        Between wettings while plants are small; Kc ini is then computed from it, not taken from the table. [days]
-    wetting_depth : float
-        Of one wetting, over the bed. [mm]
-    wetted_fraction : float
-        [-]
+    wetting_interval, wetting_depth, wetted_fraction : float
+        Of wettings while plants are small; with an interval, Kc ini is computed and not taken from the table.
+        [days], [mm over the bed], [-]
     ground : SoilType, optional
         Needed with ``wetting_interval``.
 

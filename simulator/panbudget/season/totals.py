@@ -14,12 +14,12 @@ import numpy as np
 import pandas as pd
 
 from panbudget.engine import season as engine
+from panbudget.engine.adding import LANE_SUMS, add_lanes
 from panbudget.engine.arrays import Results, State, plain
 from panbudget.engine.compiled import compiled
 from panbudget.errors import ClosureError, Problem
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
-from panbudget.season.adding import LANE_SUMS, add_lanes
 from panbudget.season.layout import Forcing
 
 #: largest residual of a water balance, as a share of the water that passed

@@ -299,17 +299,23 @@ def away(
     step("a made-up heat wave")
     made = _heat(scenario, stays[worst_at], worst_year)
     hot = stay(plain, worst_year, made)
-    changes: list[Change] = []
-    if not all(one.safe for one in (*stays, hot)):
-        failing = [name for name in plain.controller if any(name in one.failing for one in (*stays, hot))]
-        beds = [key for key in hot.beds if any(one.beds[key].stress_days for one in (*stays, hot))]
-        # the two hardest first: a change that fails there need not be tried on every year
-        tests = [(worst_year, made), (worst_year, None), *((y, None) for y in years if y != worst_year)]
-        for family in _families(plain, failing, beds):
-            changes.append(_best(plain, family, tests, hot, stay, step))
-        changes.sort(key=lambda change: (bool(change.impossible), not change.safe, change.stress_days))
+    # the two hardest first: a change that fails there need not be tried on every year
+    tests = [(worst_year, made), (worst_year, None), *((year, None) for year in years if year != worst_year)]
+    changes = _changes(plain, [*stays, hot], tests, stay, step)
     assumed = [text for one in (*stays, hot) for text in one.season.assumptions]
     return Away(scenario, start, end, tuple(stays), hot, stays[worst_at], tuple(changes), tuple(dict.fromkeys(assumed)))
+
+
+def _changes(
+    plain: Scenario, stays: list[Stay], tests: list[tuple[int, Heat | None]], stay: Callable[..., Stay], step: Step
+) -> list[Change]:
+    """The best of each family of changes, where any of the stays, of which the last is the hot one, is not safe."""
+    if all(each.safe for each in stays):
+        return []
+    failing = [name for name in plain.controller if any(name in each.failing for each in stays)]
+    beds = [key for key in stays[-1].beds if any(each.beds[key].stress_days for each in stays)]
+    changes = [_best(plain, family, tests, stays[-1], stay, step) for family in _families(plain, failing, beds)]
+    return sorted(changes, key=lambda change: (bool(change.impossible), not change.safe, change.stress_days))
 
 
 def _wrong(scenario: Scenario, found: str, cure: str) -> ScenarioError:

@@ -260,12 +260,6 @@ def fit_controller(
         Share of intervals that are to hold the truth. [-]
     hold : sequence of str
         Kept as described.
-    run : callable
-        The engine.
-
-    Returns
-    -------
-    ControllerFit
 
     Raises
     ------
@@ -274,7 +268,7 @@ def fit_controller(
 
     Notes
     -----
-    A likelihood over visits in which any count and any level may be wrong (`fit_filter`), for every exposure from a
+    A likelihood over visits in which any count and any level may be wrong (`likelihood`), for every exposure from a
     quarter to three times the one described; intervals are its quantiles, widened as Student's t is over the normal.
     Where more than one exposure goes with the log, or it leaves the exposure open by more than a tenth, none is given.
     The swing is tried where levels stand beside counts, the refill flow where a meter does. What the log leaves open by

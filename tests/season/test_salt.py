@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from panbudget import replay
 from panbudget.reports.writing import as_page
-from panbudget.season.salt import GRAMS_PER_LITRE, MOST_DRIFT, evaporation_factor
+from panbudget.season.salt import GRAMS_PER_LITRE, MOST_DRIFT, evaporation_factor, pan_salt, salted_pans
+from tests.small_garden import garden as bare_garden
 from tests.small_weather import weather_csv
 
 
@@ -107,3 +110,77 @@ def test_the_report_has_its_table(make_garden):
     page = as_page(season)
     assert "Salt in the pans" in page
     assert "Salt in the pans" not in as_page(salty(make_garden, None))
+
+
+def test_each_per_cent_of_specific_gravity_takes_one_of_evaporation_up_to_250_grams():
+    """From memory, Linsley, Kohler & Paulhus: 1 % per 1 % of specific gravity, 0.75 % of it per 1 % of salt."""
+    assert evaporation_factor([10.0, 100.0, 250.0, 300.0, -5.0]) == pytest.approx([0.9925, 0.925, 0.8125, 0.8125, 1.0])
+
+
+def one_pan(refilled, level, spilled=0.0, leaked=0.0, swing=1.0, dry=-9.0):
+    """Pans and results of one pan, as `pan_salt` reads them; numbers or lists of days."""
+    refilled, level, spilled, leaked, dry, swing = (
+        np.array(part)[None, :].astype(float)
+        for part in np.broadcast_arrays(*map(np.atleast_1d, (refilled, level, spilled, leaked, dry, swing)))
+    )
+    results = SimpleNamespace(refilled=refilled, level=level, spilled=spilled, leaked=leaked)
+    return SimpleNamespace(dry=dry, swing=swing), results
+
+
+def test_salt_of_three_days_by_hand():
+    """
+    1 dS/m is 0.64 g/L: 10 kg hold 6.4 g, and 2 kg more bring 1.28; spilling 1 of 10 kg takes a tenth of them, leaking 1
+    of 9 kg a ninth. A leak below none (rain blown in) takes none.
+    """
+    salt = pan_salt(*one_pan([2.0, 0.0, 0.0], [0.0, 0.0, -1.0], [1.0, 0.0, 0.0], [0.0, -1.0, 1.0]), 0, 1.0, 10.0)
+    assert salt.grams == pytest.approx([6.912, 6.912, 6.144])
+    assert (salt.start_g, salt.came_g, salt.left_g) == pytest.approx((6.4, 1.28, 1.536))
+    assert salt.concentration == pytest.approx([0.768] * 3)
+    assert salt.drift == pytest.approx([0.512e-3, 0.512e-3, -0.256e-3])
+    assert salt.drifts == pytest.approx([0.0, 0.512e-3, 0.512e-3])
+    assert 1.0 - salt.evaporation_factor == pytest.approx([0.75 * 0.64e-3, 0.75 * 0.768e-3, 0.75 * 0.768e-3])
+    listed = salt.as_dict(np.array([2.0, 1.0, 1.0]) * salt.evaporation_factor)
+    assert listed["evaporation_less"] == pytest.approx(0.75 * (0.64e-3 + 0.768e-3) / 2.0)
+    assert (listed["drift_end_g"], listed["drift_most_g"]) == pytest.approx((-0.256, 0.512))
+    assert (listed["drift_most_of_swing"], listed["supply_g_per_l"]) == pytest.approx((0.512e-3, 0.64))
+    assert salt.as_dict(np.zeros(3))["evaporation_less"] == 0.0
+
+
+def test_a_dry_pan_keeps_its_salt_and_has_no_strength():
+    salt = pan_salt(*one_pan([0.0, 0.0], [-9.0, -9.0]), 0, 1.0, 10.0)
+    assert salt.grams == pytest.approx([6.4, 6.4])
+    assert salt.concentration.tolist() == [0.0, 0.0]
+    assert salt.evaporation_factor[1] == 1.0
+
+
+def test_a_rinse_is_due_once_the_drift_is_over_a_twentieth_of_the_least_swing_and_not_at_it():
+    """By hand: 10 kg a day of 1 g/L gather 50 g in five days, a twentieth of 1 kg; the sixth is over it."""
+    salinity = 1.0 / GRAMS_PER_LITRE
+    salt = pan_salt(*one_pan([10.0] * 14, 0.0, swing=[2.0] * 13 + [1.0]), 0, salinity, 10.0)
+    assert salt.rinses == (5, 11)
+    assert (salt.shortest_interval, salt.rinsed_g, salt.swing) == (6, 30.0, 1.0)
+    assert pan_salt(*one_pan([10.0] * 5, 0.0), 0, salinity, 10.0).shortest_interval is None
+
+
+@pytest.mark.parametrize(
+    ("less", "drift", "matters"),
+    [(0.00095, 0.0, False), (0.00105, 0.0, True), (0.0, 0.002, False), (0.0, 0.0021, True)],
+)
+def test_salt_matters_from_over_a_thousandth_of_the_evaporation_or_of_the_swing(less, drift, matters):
+    """A swing of 2 kg: 2 g of salt are a thousandth."""
+    salt = pan_salt(*one_pan([0.0], 0.0, swing=2.0), 0, 1.0, 10.0)
+    salt = dataclasses.replace(salt, drift=np.array([0.0, drift]), evaporation_factor=np.array([1.0 - less]))
+    assert salt.matters is matters
+
+
+def test_salt_lowers_trip_rim_and_floor_by_the_drift_of_the_evening_before():
+    """By hand: 2 kg a day of 1 g/L: the trip stands 0, 2 and 4 g lower, in steps of 2 g at midnight."""
+    salt = pan_salt(*one_pan([2.0] * 3, 0.0), 0, 1.0 / GRAMS_PER_LITRE, 10.0)
+    days = np.ones((1, 3))
+    pans = bare_garden([8.0] * 3)[1]._replace(evaporation=8.0 * days, rim=5.0 * days, dry=-9.0 * days, shift=0.5 * days)
+    salted = salted_pans(pans, {0: salt})
+    assert salted.rim[0] == pytest.approx([5.0, 5.002, 5.004])
+    assert salted.dry[0] == pytest.approx([-9.0, -8.998, -8.996])
+    assert salted.shift[0] == pytest.approx([0.5, 0.498, 0.498])
+    assert salted.evaporation[0] == pytest.approx(8.0 * salt.evaporation_factor)
+    assert (salt.left(salted=True).applied, salt.left(salted=False).applied) == pytest.approx((0.004, 0.0))

@@ -33,9 +33,8 @@ def run_season(days, pans, tanks, beds, state, out):
     """
     Step pans, valves, tanks and beds through a run of days.
 
-    Every array is two-dimensional or less, C-ordered, and indexed by whole numbers only. For each day: 24 hours
-    of constant rates for every pan, crossings exact within the hour; then the root zone of every lane. A lane
-    is one bed under one way of watering: the bed's mean, its driest quarter, a yardstick.
+    Every array is C-ordered, of two dimensions at most. Each day has 24 hours of constant rates, with exact moments
+    within them, and then the root zone of every lane: one bed under one way of watering.
 
     Parameters
     ----------
@@ -85,7 +84,7 @@ def run_season(days, pans, tanks, beds, state, out):
     Returns
     -------
     int
-        Openings. More than ``room`` means that the last ones were not listed.
+        How many openings; more than ``room`` means that the last ones were not listed.
 
     Notes
     -----

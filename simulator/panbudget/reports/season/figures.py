@@ -30,10 +30,10 @@ from panbudget.reports.canvas import (
     steps,
     svg_text,
 )
+from panbudget.reports.season.weeks import weeks_table
 from panbudget.reports.style import CONTROLLER_STYLES, STYLES, applied, plain
 from panbudget.scenario.supplies import Tank
 from panbudget.season.result import Season
-from panbudget.season.weeks import weeks_table
 from panbudget.studies.tank_sizes import tank_sizes
 from panbudget.words import days_said, kilograms, mm
 

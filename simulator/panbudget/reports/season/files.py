@@ -12,9 +12,9 @@ import pandas as pd
 
 from panbudget.reports.season.figures import season_figures
 from panbudget.reports.season.page import season_report
+from panbudget.reports.season.weeks import weeks_table
 from panbudget.reports.season.words import three_sentences
 from panbudget.reports.writing import Verb
-from panbudget.season.weeks import weeks_table
 
 if TYPE_CHECKING:
     from panbudget.season.result import Season

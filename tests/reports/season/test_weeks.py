@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from panbudget import replay
-from panbudget.season.weeks import weeks_table
+from panbudget.reports.season.weeks import weeks_table
 from tests.small_weather import weather_csv
 
 

@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 
 import numpy as np
 import pytest
 from pydantic import TypeAdapter, ValidationError
 
+from panbudget.physics.crops import covered_fraction
 from panbudget.physics.soil import available_water
 from panbudget.scenario import beds
-from panbudget.season.demand import Climate, PlantingError, bed_demand, demand_curve, plant_of, soil_of
+from panbudget.season.demand import (
+    Climate,
+    PlantingError,
+    bed_demand,
+    bed_forcing,
+    demand_curve,
+    evaporable_water,
+    plant_of,
+    soil_of,
+)
 
 DATES = np.arange("2025-05-01", "2025-10-01", dtype="datetime64[D]")
 
@@ -211,3 +222,155 @@ def test_roots_below_the_last_layer_are_said_to_go_on_in_it(make_garden):
     layers = {"soil": {"layers": [{"name": "loam", "thickness": "20 cm"}]}}
     season = replay(make_garden({"controller": {"upper": {"bed": {"tomatoes": layers}}}}, days=120))
     assert any("roots go deeper than the soil's layers, 0.2 m in all" in text for text in season.assumptions)
+
+
+def test_the_season_is_concerned_from_its_first_day_to_its_last():
+    weather = climate(days=1, within=(dt.date(2025, 5, 1), dt.date(2025, 5, 31)))
+    spans = {("2025-04-01", "2025-04-30"): False, ("2025-04-01", "2025-05-01"): True}
+    spans |= {("2025-05-31", "2025-07-01"): True, ("2025-06-01", "2025-07-01"): False}
+    for (first, last), concerned in spans.items():
+        days = np.arange(first, np.datetime64(last) + 1, dtype="datetime64[D]")
+        assert weather.concerns(days) is concerned, (first, last)
+
+
+def runoff(rain, number):
+    """NRCS: S = 25400 / CN − 254 mm, Q = (P − 0.2 S)² / (P + 0.8 S)."""
+    s = 25400.0 / number - 254.0
+    return (rain - 0.2 * s) ** 2 / (rain + 0.8 * s)
+
+
+#: of curve number 75, by Hawkins, Hjelmfelt & Zevenbergen (1985), from memory
+DRY, WET = 75.0 / (2.281 - 0.01281 * 75.0), 75.0 / (0.427 + 0.00573 * 75.0)
+
+
+@pytest.mark.parametrize(("back", "number"), [(1, WET), (5, WET), (6, DRY)])
+def test_the_ground_remembers_five_days_of_the_record_before_the_runs_first(back, number):
+    """60 mm five days before the first day leave it wet (over 53.3 mm), six days before they are forgotten."""
+    rain = np.zeros(20)
+    rain[10], rain[10 - back] = 70.0, 60.0
+    got = bed_forcing(
+        "c", "b", bed(plants="lawn", curve_number=75, antecedent="five-day"), climate(days=20), rain, 10, 14
+    )
+    assert got.rain_in[0] == pytest.approx(70.0 - runoff(70.0, number))
+    assert not any("of the five days before" in text for text in got.curve.assumptions)
+    average = bed_forcing("c", "b", bed(plants="lawn", curve_number=75), climate(days=20), rain, 10, 14)
+    assert average.rain_in[0] == pytest.approx(70.0 - runoff(70.0, 75.0))
+
+
+@pytest.mark.parametrize(("first", "told"), [(0, True), (4, True), (5, False)])
+def test_with_fewer_than_five_days_before_it_the_ground_is_neither_dry_nor_wet(first, told):
+    rain = np.zeros(20)
+    rain[first] = 70.0
+    part = bed(plants="lawn", curve_number=75, antecedent="five-day")
+    got = bed_forcing("c", "b", part, climate(days=20), rain, first, first + 6)
+    assert got.rain_in[0] == pytest.approx(70.0 - runoff(70.0, 75.0 if told else DRY))
+    assert any(f"holds {first} of the five days" in text for text in got.curve.assumptions) is told
+
+
+def test_salty_water_asks_for_its_leaching_and_fresh_water_for_none():
+    """FAO-29 eq. 9: LR = ECw / (5 ECe − ECw); 1 and 2 dS/m: a ninth."""
+    rain = np.zeros(3)
+    salty = bed(plants="lawn", leaching={"water": "1 dS/m", "threshold": "2 dS/m"})
+    assert bed_forcing("c", "b", salty, climate(days=3), rain, 0, 3).leaching == pytest.approx(1.0 / 9.0)
+    assert bed_forcing("c", "b", bed(plants="lawn"), climate(days=3), rain, 0, 3).leaching == 0.0
+
+
+def test_the_dual_coefficient_has_the_most_of_its_climate_and_the_share_of_bare_ground():
+    """FAO-56 (1998) eq. 72 and 76 at 2 m/s and 45 %, where the climate's term is none: Kcb 0.6, 1 m high."""
+    plant = {"kc": 0.7, "root_depth": "50 cm", "depletion": 0.5, "height": "1 m"}
+    got = bed_forcing("c", "b", bed(plants=plant, method="dual"), climate(days=5), np.zeros(5), 2, 5)
+    assert got.kc_max == pytest.approx([1.2] * 3)
+    assert got.exposed == pytest.approx([1.0 - (0.45 / 1.05) ** 1.5] * 3)
+    single = bed_forcing("c", "b", bed(plants=plant), climate(days=5), np.zeros(5), 2, 5)
+    assert (single.kc_max.tolist(), single.exposed.tolist()) == ([0.0] * 3, [1.0] * 3)
+
+
+def test_plants_never_cover_more_than_99_in_100_of_the_ground():
+    """FAO-56 (1998) eq. 76, limits of fc; a Kcb of Kc max would cover all of it."""
+    assert float(covered_fraction(1.2, 1.2, height=1.0)) == 0.99
+    assert float(covered_fraction(0.1, 1.15, height=0.0)) == pytest.approx(0.01)  # eq. 76: at least 0.01 above the line
+
+
+def test_a_surface_gives_no_more_at_once_than_nine_tenths_of_all_it_has():
+    """FAO-56 (1998) eq. 73: loam 1000 (0.25 − 0.06) 0.1 = 19 mm, REW 9 of it; a soil of 8.5 mm can't give 8 first."""
+    assert evaporable_water(bed(plants="lawn")) == pytest.approx((19.0, 9.0))
+    poor = bed(plants="lawn", soil={"field_capacity": 0.09, "wilting_point": 0.01})
+    assert evaporable_water(poor) == pytest.approx((8.5, 0.9 * 8.5))
+
+
+def test_roots_that_end_with_the_last_layer_are_not_said_to_go_below_it():
+    layers = {"layers": [{"name": "loam", "thickness": "20 cm"}, {"name": "clay", "thickness": "30 cm"}]}
+    for depth, told in (("50 cm", False), ("51 cm", True)):
+        plant = {"kc": 0.7, "root_depth": depth, "depletion": 0.5}
+        got = bed_forcing("c", "b", bed(plants=plant, soil=layers), climate(days=2), np.zeros(2), 0, 2)
+        assert any("roots go deeper" in text for text in got.curve.assumptions) is told
+
+
+@pytest.mark.parametrize(("kc_end", "adjusted"), [(0.44, 0.44), (0.45, 0.53)])
+def test_kc_end_is_brought_to_the_climate_from_0_45_on(kc_end, adjusted):
+    """FAO-56 (1998) eq. 65: 0.04 (4 − 2) (3/3)^0.3 = 0.08 at 4 m/s, 45 % and 3 m of height."""
+    weather = dataclasses.replace(climate(), wind=np.full(300, 4.0))
+    plant = checked(beds.Plants, {"name": "tomato", "kc_end": kc_end, "height": "3 m", "stages": [5, 5, 10, 5]})
+    kc = demand_curve(plant, weather, planted=dt.date(2025, 4, 1), basal=False).kc
+    assert kc[31 + 24] == pytest.approx(adjusted)  # the last day of the late stage
+    assert kc[31 + 15] == pytest.approx(1.23)  # mid season, 1.15 as tabled
+    assert kc[31 + 25] == kc[30] == 0.6
+
+
+def test_a_seedling_is_five_centimetres_high_until_it_outgrows_them():
+    """Common practice, no source. A tomato, 60 cm high at the end of the development stage, here of ten days."""
+    plant = checked(beds.Plants, {"name": "tomato", "stages": [5, 10, 10, 5]})
+    height = demand_curve(plant, climate(), planted=dt.date(2025, 4, 1), basal=False).height
+    assert height[30:38].tolist() == pytest.approx([0.05] * 6 + [0.06, 0.12])
+    assert height[31 + 14] == pytest.approx(0.6)
+
+
+def test_plants_of_unstated_height_are_half_a_metre_high():
+    """Common practice, no source."""
+    for plants in ({"kc": 0.9}, {"plant_factor": 0.5}):
+        assert set(curve(**plants, root_depth="50 cm", depletion=0.5).height) == {0.5}
+        assert set(curve(**plants, root_depth="50 cm", depletion=0.5, height="2 m").height) == {2.0}
+
+
+@pytest.mark.parametrize(
+    ("start", "day"), [("2099-06-01", "2100-02-28"), ("2023-06-01", "2024-02-29"), ("1999-06-01", "2000-02-29")]
+)
+def test_a_perennial_of_a_leap_day_starts_on_the_28th_where_the_year_has_no_29th(start, day):
+    """The Gregorian rule: 2000 and 2024 have a leap day, 2100 has none."""
+    weather = climate(start, 320)
+    growing = bed_demand(bed(plants="mint", planted=dt.date(2020, 2, 29)), weather).growing
+    at = int((np.datetime64(day) - weather.dates[0]).astype(int))
+    assert (growing[at - 1], growing[at]) == (False, True)
+
+
+def test_degree_days_past_the_record_come_at_the_mean_of_its_last_thirty_days():
+    """By hand: 70 days of 10 and 30 of 5 gather 850; the last 100 of 950 take 20 more, so that the late stage has 50."""
+    tmean = np.array([20.0] * 70 + [15.0] * 30)
+    by_heat = {"name": "tomato", "stages_gdd": [100, 200, 400, 250], "base_temperature": 10.0}
+    weather = climate("2025-05-01", 100, tmean=tmean)
+    got = bed_demand(bed(plants=by_heat, planted=dt.date(2025, 5, 1)), weather)
+    days = bed_demand(bed(plants={"name": "tomato", "stages": [10, 20, 40, 50]}, planted=dt.date(2025, 5, 1)), weather)
+    assert got.kc.tolist() == days.kc.tolist()
+    enough = bed(plants=by_heat | {"stages_gdd": [100, 200, 400, 150]}, planted=dt.date(2025, 5, 1))
+    assert not any("degree days" in text for text in bed_demand(enough, weather).assumptions)
+
+
+def test_degree_days_count_from_the_records_first_day_to_its_last():
+    plants = {"name": "tomato", "stages_gdd": [10, 10, 10, 10], "base_temperature": 10.0}
+    for planted in (dt.date(2025, 3, 1), dt.date(2025, 3, 30)):
+        assert bed_demand(bed(plants=plants, planted=planted), climate(days=30)).growing.any()
+    with pytest.raises(PlantingError, match="which the weather file does not hold"):
+        bed_demand(bed(plants=plants, planted=dt.date(2025, 3, 31)), climate(days=30))
+
+
+def test_kc_ini_from_wettings_takes_the_eto_of_the_initial_stage_alone():
+    """Five days of 2 mm from planting on, 9 mm before and after: as in a climate of 2 mm; else the record's mean."""
+    plants = {"name": "tomato", "stages": [5, 5, 10, 5]}
+    wetted = bed(plants=plants, planted=dt.date(2025, 3, 11), wetting_interval="4 d")
+    eto = np.full(300, 9.0)
+    eto[10:15] = 2.0
+    weather = dataclasses.replace(climate(), eto=eto)
+    assert bed_demand(wetted, weather).kc[12] == bed_demand(wetted, climate(eto=2.0)).kc[12]
+    late = bed(plants=plants, planted=dt.date(2026, 3, 11), wetting_interval="4 d")
+    mean = climate(eto=float(eto.mean()))
+    assert bed_demand(late, weather).kc[0] == pytest.approx(bed_demand(late, mean).kc[0], rel=1e-12)

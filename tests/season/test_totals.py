@@ -7,10 +7,10 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 import pytest
+from panbudget.season.adding import EXACT_REFILL, LANE_SUMS, add_lanes
 
 from panbudget.errors import ClosureError
 from panbudget.season import totals
-from panbudget.season.adding import EXACT_REFILL, LANE_SUMS, add_lanes
 
 
 def openings(*rows):

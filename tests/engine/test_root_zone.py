@@ -66,3 +66,26 @@ def test_plants_take_no_more_than_there_is():
     _, etc, eta, _, after, drained = root_zone_day(98.0, 0.0, 0.0, 10.0, 0.2, 0.9, 100.0, 0.5, False)
     assert etc == pytest.approx(11.0)
     assert (eta, after, drained) == (2.0, 100.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("before", "rain", "irrigation", "taw", "etc", "eta", "ks", "after", "drained"),
+    [
+        (70.0, 3.0, 2.0, 100.0, 5.0, 3.5, 0.7, 68.5, 0.0),  # RAW 50: Ks of 65, after what came
+        (55.0, 3.0, 2.0, 100.0, 5.0, 5.0, 1.0, 55.0, 0.0),  # exactly RAW
+        (10.0, 20.0, 5.0, 100.0, 5.0, 5.0, 1.0, 0.0, 10.0),
+        (0.0, 4.995, 0.0, 100.0, 5.0, 5.0, 1.0, 0.005, 0.0),
+        (0.005, 0.0, 0.0, 4.0, 5.0, 3.995, 1.0, 4.0, 0.0),  # a pot's 4 mm are less than a day's
+        (0.0, 1.0, 0.0, 4.0, 5.0, 4.0, 1.0, 3.0, 0.0),  # rain above field capacity is not the roots' to begin with
+        (100.0, 0.0, 0.0, 100.0, 5.0, 0.0, 0.0, 100.0, 0.0),
+    ],
+)
+def test_a_day_of_the_root_zone_by_hand(before, rain, irrigation, taw, etc, eta, ks, after, drained):
+    """FAO-56 (1998), eq. 80, 81, 84, 85 and 88, with ETo 4 mm and Kc 1.25, so that p is the table's 0.5."""
+    got = root_zone_day(before, rain, irrigation, 4.0, 1.25, 0.0, taw, 0.5, False)
+    assert got == pytest.approx((irrigation, etc, eta, ks, after, drained))
+
+
+def test_an_empty_root_zone_gives_nothing_to_the_surface_either():
+    """FAO-56 (1998), eq. 80 within 0 ≤ Dr ≤ TAW (eq. 86)."""
+    assert root_zone_day(100.0, 0.0, 0.0, 4.0, 0.5, 0.5, 100.0, 0.5, False)[2:5] == (0.0, 0.0, 100.0)

@@ -208,7 +208,8 @@ def test_kr_is_one_up_to_rew_and_none_at_tew():
 
 
 @pytest.mark.parametrize(
-    ("rain", "irrigation", "wetted"), [(1.0, 0.0, 0.7), (1.01, 0.0, 1.0), (1.0, 2.0, 0.3), (9.0, 2.0, 1.0)]
+    ("rain", "irrigation", "wetted"),
+    [(1.0, 0.0, 0.7), (1.01, 0.0, 1.0), (1.0, 2.0, 0.3), (1.0, 0.005, 0.3), (9.0, 2.0, 1.0)],
 )
 def test_a_fifth_of_eto_is_a_sprinkle_and_more_wets_all_of_the_surface(rain, irrigation, wetted):
     """FAO-56 (1998), chapter 7, at eq. 77: rain below 0.2 ETo is ignored; ETo 5 mm, emitters wet 0.3, before 0.7."""
@@ -226,3 +227,29 @@ def test_the_layer_gives_no_more_than_it_holds_and_ends_at_tew():
 
 def test_a_kcb_above_kc_max_leaves_no_evaporation_below_nothing():
     assert surface_day(0.0, 1.0, 0.0, 0.0, 5.0, 1.3, 1.2, 0.5, 0.3, 20.0, 8.0, 1.0)[0] == 0.0
+
+
+@pytest.mark.parametrize(("exposed", "share"), [(1.0, 0.5), (0.4, 0.3), (0.0, 0.5 / 3.0)])
+def test_leaves_shade_two_thirds_of_what_they_cover_of_the_drippers_ground(exposed, share):
+    """FAO-56 (1998), Example 34: fw (1 − 2/3 fc), here with fw 0.5."""
+    assert wetted_in_the_sun(exposed, 0.5) == pytest.approx(share)
+
+
+@pytest.mark.parametrize(
+    ("before", "rain", "irrigation", "kcb", "exposed", "mulch", "expected"),
+    [
+        # drip wets 0.3, of which 0.2 in the sun; 3 mm are 10 mm there; Ke = 0.2 · 1.2 / 2 and 0.6 mm dry 0.2 by 3 mm
+        (15.0, 0.0, 3.0, 0.3, 0.5, 0.5, (0.12, 1.0, 0.2, 8.0, 0.3)),
+        (5.0, 30.0, 0.0, 0.3, 1.0, 1.0, (0.9, 1.0, 1.0, 4.5, 1.0)),  # rain fills it and the rest goes through
+        (30.005, 30.0, 0.0, 0.3, 1.0, 1.0, (0.9, 1.0, 1.0, 4.505, 1.0)),
+        (14.0, 0.0, 0.0, 0.3, 1.0, 1.0, (0.45, 0.5, 1.0, 16.25, 1.0)),  # half way from REW 8 to TEW 20
+        (0.0, 0.0, 0.0, 1.195, 1.0, 1.0, (0.005, 1.0, 1.0, 0.025, 1.0)),
+        (0.005, 0.0, 0.0, 1.2, 1.0, 1.0, (0.0, 1.0, 1.0, 0.005, 1.0)),
+        # 1 mm is left under a tenth of the ground: Kr 1/12, so Ke = 1.2/12 where few · Kc max is 0.12; 0.1 mm at most
+        (19.0, 0.0, 0.0, 0.0, 0.1, 1.0, (0.02, 1.0 / 12.0, 0.1, 20.0, 1.0)),
+    ],
+)
+def test_a_day_of_the_surface_by_hand(before, rain, irrigation, kcb, exposed, mulch, expected):
+    """FAO-56 (1998), eq. 71, 74, 75 and 77, with ETo 5 mm, Kc max 1.2, TEW 20 and REW 8 mm, fw 0.3."""
+    got = surface_day(before, 1.0, rain, irrigation, 5.0, kcb, 1.2, exposed, 0.3, 20.0, 8.0, mulch)
+    assert got == pytest.approx(expected)

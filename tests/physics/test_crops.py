@@ -155,3 +155,56 @@ def test_the_climate_term_is_bounded_as_published(beyond, at):
     inside = {key: value * (1.001 if value < usual[key] else 0.999) for key, value in at.items()}
     bounded, there, near = (plants.climate_adjusted_kc(1.0, **{**usual, **part}) for part in (beyond, at, inside))
     assert bounded == there != near
+
+
+def test_the_climate_term_is_eq_62_digit_by_digit():
+    """FAO-56 (1998), eq. 62, by hand: 2 m/s over and 15 % under the standard, at a tenth of 3 m and at 3 m."""
+    at_a_tenth = plants.climate_adjusted_kc(1.0, wind=4.0, rh_min=45.0, height=0.3)
+    assert at_a_tenth == pytest.approx(1.0 + 0.08 * 0.501187234, abs=1e-9)  # 0.1 ** 0.3
+    assert plants.climate_adjusted_kc(1.0, wind=2.0, rh_min=30.0, height=3.0) == pytest.approx(1.06)
+    assert plants.kc_max(0.5, wind=4.0, rh_min=30.0, height=3.0) == pytest.approx(1.34)
+
+
+@pytest.mark.parametrize(("height", "covered"), [(0.0, 0.25), (1.0, 0.125), (2.0, 0.0625)])
+def test_cover_is_eq_76_by_hand(height, covered):
+    """FAO-56 (1998), eq. 76: (0.50 − 0.15)/(1.55 − 0.15) = 1/4, to the power 1 + h/2."""
+    assert plants.covered_fraction(0.5, 1.55, height=height) == pytest.approx(covered)
+
+
+@pytest.mark.parametrize(("wind", "rh_min"), [(1.0, 20.0), (6.0, 80.0)])
+def test_a_climate_at_the_bounds_of_the_equation_is_taken_as_it_is(wind, rh_min):
+    """FAO-56 (1998), eq. 62: 1 to 6 m/s and 20 to 80 %, the bounds included."""
+    assert season(find_plant("tomato"), days=200, wind=wind, rh_min=rh_min).assumptions == ()
+
+
+def test_a_late_stage_of_one_day_is_its_end_and_a_long_one_starts_with_a_small_step():
+    """FAO-56 (1998), eq. 66: on day 1 of a late stage of n days, an n-th of the way from Kc mid to Kc end."""
+    short = season(dataclasses.replace(DRY_BEAN, stages=(5, 5, 5, 1)), days=20)
+    assert short.kc[15] == pytest.approx(short.end_kc)
+    long = season(dataclasses.replace(DRY_BEAN, stages=(5, 5, 5, 200)), days=220)
+    assert long.kc[14] == pytest.approx(long.mid_kc)
+    assert long.kc[15] == pytest.approx(long.mid_kc + (long.end_kc - long.mid_kc) / 200)
+
+
+def test_roots_are_a_seeds_before_planting_and_whole_where_growth_takes_a_day():
+    plant = dataclasses.replace(DRY_BEAN, stages=(1, 0, 10, 5))
+    assert season(plant, first="2025-04-29", days=5).root_depth.tolist() == [0.2, 0.2, 0.6, 0.6, 0.6]
+
+
+def test_a_curve_is_of_kc_unless_the_basal_one_is_asked_for():
+    dates = np.datetime64("2025-05-01", "D") + np.arange(30)
+    usual = plants.kc_curve(dates, dates[0], DRY_BEAN, wind=np.full(30, 2.0), rh_min=np.full(30, 45.0))
+    assert usual.kc[0] == DRY_BEAN.kc_ini
+    assert usual.mid_kc == DRY_BEAN.kc_mid != DRY_BEAN.kcb_mid
+
+
+def test_an_ornamental_bed_stands_half_a_metre_high_in_mid_season_and_peaks_at_its_greatest_factor():
+    """Half a metre: our choice, no source."""
+    dates = np.datetime64("2025-05-01", "D") + np.arange(2)
+    for curve in (plants.landscape_curve(dates, (0.2, 0.7) * 6, 0.4), plants.constant_curve(dates, 0.7, 0.4)):
+        assert (curve.height.tolist(), curve.root_depth.tolist(), curve.stage.tolist()) == (
+            [0.5] * 2,
+            [0.4] * 2,
+            [3, 3],
+        )
+        assert curve.mid_kc == curve.end_kc == 0.7

@@ -215,3 +215,79 @@ def test_at_the_equator_sunrise_is_at_six_and_the_noon_hours_take_a_quarter():
     assert daylight[0, 6] > 0.0
     assert dark[0, [0, 5, 18, 23]].tolist() == pytest.approx([1 / 12] * 4)
     assert dark[0, 6:18].tolist() == pytest.approx([0.0] * 12)
+
+
+def by_hand(Rs, Ra, latitude, f_dir, ground_albedo):
+    """Rotstayn et al. (2006) with McMahon et al.'s (2013) coefficients, written out: 30/14 °C, 3 m/s, ea 1.2 kPa."""
+    rso = met.clear_sky_radiation(Ra, elevation=0.0)
+    longwave = met.net_longwave_radiation(Rs, 1.2, tmin=14.0, tmax=30.0, clear_sky=rso)
+    sides = 1.32 + 4e-4 * abs(latitude) + 8e-5 * latitude**2
+    net = (1.0 - 0.14) * (f_dir * sides + 1.42 * (1.0 - f_dir) + 0.42 * ground_albedo) * Rs - longwave
+    delta, gamma = met.slope_of_saturation_vapour_pressure(22.0), 0.665e-3 * 101.3
+    deficit = met.mean_saturation_vapour_pressure(14.0, 30.0) - 1.2
+    drying = 2.4 * gamma * (1.202 + 1.621 * 3.0) * deficit
+    return float((delta * net / 2.45 + drying) / (delta + 2.4 * gamma))
+
+
+@pytest.mark.parametrize(("share", "f_dir"), [(0.03, 0.0), (0.0840, 4e-5), (0.5, 0.545), (0.84, 0.9904), (0.9, 1.0)])
+@pytest.mark.parametrize("latitude", [-70.0, 40.0])
+def test_the_pans_energy_balance_under_all_skies_is_the_papers_equation(share, f_dir, latitude):
+    """Direct share −0.11 + 1.31 Rs/Ra within 0 and 1: none under an overcast sky, all under a very clear one."""
+    Ra = float(sun.extraterrestrial_radiation(15 if latitude < 0.0 else 196, latitude=latitude))
+    date = "2015-01-15" if latitude < 0.0 else "2015-07-15"
+    table = day(date, tmin=14.0, tmax=30.0, vapour_pressure=1.2, wind=3.0, radiation=share * Ra)
+    for more, albedo in (({}, 0.26), ({"ground_albedo": 0.1}, 0.1)):
+        pan = evap.pan_energy_balance(table, latitude=latitude, elevation=0.0, **more)[0]
+        assert pan == pytest.approx(by_hand(share * Ra, Ra, latitude, f_dir, albedo), rel=1e-9)
+
+
+def test_what_light_a_polar_night_has_is_all_diffuse():
+    """Our choice where Rs/Ra divides by nothing: no direct share."""
+    table = day("2015-12-21", tmin=14.0, tmax=30.0, vapour_pressure=1.2, wind=3.0, radiation=0.5)
+    pan = evap.pan_energy_balance(table, latitude=80.0, elevation=0.0)[0]
+    assert pan == pytest.approx(by_hand(0.5, 0.0, 80.0, 0.0, 0.26), rel=1e-9)
+
+
+def test_measured_pressure_goes_before_that_of_the_height():
+    """γ is proportional to pressure (FAO-56 eq. 8): thinner air, less of the wind's part; a gap takes the height's."""
+    columns = {"tmin": 14.0, "tmax": 30.0, "vapour_pressure": 1.2, "wind": 3.0, "radiation": 20.0}
+    at_sea = evap.pan_energy_balance(day("2015-07-15", **columns), latitude=40.0, elevation=0.0)[0]
+    gap = day("2015-07-15", pressure=np.nan, **columns)
+    thin = day("2015-07-15", pressure=80.0, **columns)
+    assert evap.pan_energy_balance(gap, latitude=40.0, elevation=0.0)[0] == at_sea
+    assert evap.pan_energy_balance(thin, latitude=40.0, elevation=0.0)[0] != pytest.approx(at_sea, rel=0.005)
+
+
+def test_a_cold_damp_dark_day_may_have_an_eto_below_nothing():
+    """FAO-56 (1998) eq. 6: saturated air and no sun; left as it is."""
+    ea = float(met.saturation_vapour_pressure(0.0))
+    table = day("2015-12-21", tmin=0.0, tmax=0.0, vapour_pressure=ea, wind=1.0, radiation=0.1)
+    assert evap.reference_evapotranspiration(table, latitude=50.0, elevation=0.0).iloc[0] < 0.0
+
+
+@pytest.mark.parametrize(
+    ("cover", "wind", "rh", "fetch", "kp"),
+    [
+        # by hand at fetch 1 m, where ln F = 0, and then at e^4 m
+        ("green", 2.0, 50.0, 1.0, 0.108 - 0.0572 + 0.1434 * 3.912023005),
+        (
+            "green",
+            2.0,
+            50.0,
+            float(np.exp(4.0)),
+            0.108 - 0.0572 + 0.1688 + 0.1434 * 3.912023005 - 0.010096 * 3.912023005,
+        ),
+        ("dry", 2.0, 50.0, 1.0, 0.61 + 0.1705 - 0.0162 - 0.00001918 - 0.00578 * 5.152134856),
+        (
+            "dry",
+            2.0,
+            50.0,
+            float(np.exp(4.0)),
+            0.61 + 0.1705 - 0.0162 - 0.00001918 * 54.598150033 + 0.02616 - (0.00578 + 0.0424 - 0.01008) * 5.152134856,
+        ),
+    ],
+)
+def test_the_regressions_are_those_of_table_7_digit_by_digit(cover, wind, rh, fetch, kp):
+    """FAO-56 (1998), Table 7: each coefficient times 2 m/s, 50 %, ln F 0 or 4, ln 50 and ln 172.8."""
+    got = evap.pan_coefficient(np.array([wind]), np.array([rh]), fetch=fetch, cover=cover).kp[0]
+    assert got == pytest.approx(kp, abs=1e-8)

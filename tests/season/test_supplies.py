@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import datetime as dt
 
 import numpy as np
 import pytest
@@ -16,14 +17,19 @@ from panbudget.physics.hydraulics import KPA_PER_M, hazen_williams_loss
 from panbudget.reports.season.figures import other_sizes, tank_figure
 from panbudget.reports.writing import write_into
 from panbudget.scenario.garden import scenario_from
-from panbudget.scenario.supplies import Roof, Tank
+from panbudget.scenario.supplies import Pipe, Roof, Tank
+from panbudget.season.layout import prepare
 from panbudget.season.supplies import (
+    lengthened,
     losses_of,
     most_static,
+    pan_flows,
+    pressure_table,
     roof_inflow,
     tank_shape,
 )
 from panbudget.studies.tank_sizes import enough, tank_sizes
+from panbudget.weather.of_scenario import read_scenario_weather
 from tests.small_weather import weather_csv
 
 TANK = {"kind": "tank", "volume": "1000 L", "footprint": "1 m^2", "outlet_height": "2 m"}
@@ -334,3 +340,87 @@ def test_the_float_of_a_smaller_tank_hangs_lower(make_garden):
     sizes = tank_sizes(replay(on_tank(make_garden, small, days=20)), "spring")
     assert len(sizes) > 3
     assert (sizes["over_l"] == 0.0).all()
+
+
+def test_the_table_of_pressures_runs_in_33_even_steps_to_just_over_the_highest():
+    """Without losses the emitters see the static pressure; a thousandth over a full tank, so that none reads past it."""
+    static, at_emitters = pressure_table(30.0, lambda pressure: 5.0, lambda flow: 0.0)
+    assert static == pytest.approx(np.arange(33) * 30.03 / 32.0)
+    assert at_emitters == pytest.approx(static)
+    nothing, _ = pressure_table(0.0, lambda pressure: 5.0, lambda flow: 0.0)
+    assert nothing[-1] == pytest.approx(1.001e-6)
+
+
+def test_each_node_holds_what_the_losses_leave():
+    """A draw of 1 L/h per kPa and a loss of 1 kPa per L/h: half is lost, worked by hand."""
+    static, at_emitters = pressure_table(30.0, lambda pressure: pressure, lambda flow: flow)
+    assert at_emitters == pytest.approx(static / 2.0, abs=1e-6)
+
+
+def test_losses_of_pipe_and_valve_add_up():
+    """A valve's loss goes by the square of its flow: 20 kPa at the rated 100 L/h are 5 kPa at half of it."""
+    valve = losses_of(None, 100.0, 20.0)
+    assert [valve(flow) for flow in (0.0, 50.0, 100.0)] == pytest.approx([0.0, 5.0, 20.0])
+    described = Pipe.model_validate({"length": "20 m", "diameter": "13 mm"})
+    pipe = losses_of(described, None, None)
+    assert pipe(0.0) == 0.0
+    assert pipe(50.0) == pytest.approx(float(hazen_williams_loss(50.0, length=20.0, diameter=0.013, smoothness=140.0)))
+    assert losses_of(described, 100.0, 20.0)(50.0) == pytest.approx(pipe(50.0) + 5.0)
+    assert losses_of(None, 100.0, None)(50.0) == losses_of(None, None, 20.0)(50.0) == 0.0
+
+
+def test_a_shorter_shape_goes_on_as_its_last_piece():
+    assert lengthened(np.array([0.0, 1.0, 3.0]), 5).tolist() == [0.0, 1.0, 3.0, 5.0, 7.0]
+    assert lengthened(np.array([0.0, 1.0, 3.0]), 3).tolist() == [0.0, 1.0, 3.0]
+
+
+@pytest.mark.parametrize(
+    ("rain", "kept"),
+    [
+        ([2.0, 0.5], [0.0, 0.5]),  # all of the flush on the first day
+        ([1.5, 1.0], [0.0, 0.5]),  # what is left of it on the second
+        ([2.0, 0.0, 2.5], [0.0, 0.0, 0.5]),  # a dry day brings it back
+        ([0.0, 5.0], [0.0, 3.0]),
+    ],
+)
+def test_two_millimetres_of_first_flush_by_hand(rain, kept):
+    """1 m² at a runoff of 0.5."""
+    roof = Roof.model_validate({"area": "1 m^2", "runoff": 0.5, "first_flush": "2 mm"})
+    assert roof_inflow(np.array(rain), roof).tolist() == [0.5 * day for day in kept]
+    assert roof_inflow(np.array(rain), None).tolist() == [0.0] * len(rain)
+
+
+@pytest.mark.parametrize(("rain", "litres"), [([5.0, 5.0], 180.0), ([0.0, 5.0], 108.0)])
+def test_a_flush_lost_before_the_run_is_not_lost_again(make_garden, rain, litres):
+    """40 m² at 0.9 and 2 mm: on the run's first day 5 mm bring 180 L where it rained the day before, else 108."""
+    garden = on_tank(
+        make_garden, {**TANK, "roof": {"area": "40 m^2", "first_flush": "2 mm"}}, days=5, rain=[*rain, 0.0, 0.0, 0.0]
+    )
+    forcing = prepare(garden, read_scenario_weather(garden), dt.date(2025, 5, 2), dt.date(2025, 5, 5))
+    assert forcing.tanks.inflow[0, 0] == pytest.approx(litres)
+    assert not any("first flush" in text for text in forcing.assumptions)
+
+
+@pytest.mark.parametrize(("rain", "flush", "told"), [(5.0, "2 mm", True), (0.0, "2 mm", False), (5.0, "0 mm", False)])
+def test_rain_on_the_records_first_day_may_have_lost_its_flush_before(make_garden, rain, flush, told):
+    roof = {"area": "40 m^2", "first_flush": flush}
+    garden = on_tank(make_garden, {**TANK, "roof": roof}, days=3, rain=[rain, 0.0, 0.0])
+    forcing = prepare(garden, read_scenario_weather(garden), dt.date(2025, 5, 1), dt.date(2025, 5, 3))
+    assert any("first flush counts as not yet lost" in text for text in forcing.assumptions) is told
+
+
+def test_an_emitter_measured_in_place_gives_that_under_a_full_tank_and_all_flows_pass_the_valve(make_garden):
+    """3 m of head; 30 emitters at 2 L/h and a refill of 1 L/h, measured there: 61 L/h; at the mains, whatever the pressure."""
+    upper = {
+        "valve": {"refill": {"flow": "1 L/h", "at": None}},
+        "bed": {"tomatoes": {"emitters": {"count": 30, "flow": "2 L/h", "at": None}}},
+    }
+    notes: list[str] = []
+    flows = pan_flows(on_tank(make_garden, TANK, {"controller": {"upper": upper}}, days=2), "upper", notes)
+    assert (flows.refill_flow, flows.bed_flows["tomatoes"], flows.valve_flow) == pytest.approx((1.0, 60.0, 61.0))
+    assert flows.pressure == pytest.approx(3.0 * KPA_PER_M)
+    assert [note.endswith("measured in place under a full tank") for note in notes] == [True, True]
+    notes.clear()
+    mains = pan_flows(make_garden({"controller": {"upper": upper}}, days=2), "upper", notes)
+    assert mains.at_reference == {"": 1.0, "tomatoes": 60.0}
+    assert [note.endswith("it counts as measured in place") for note in notes] == [True, True]

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import copy
+import dataclasses
 import datetime as dt
+import math
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from panbudget import replay
 from panbudget.season.finding import SEVERITIES
+from panbudget.season.findings import find
+from panbudget.words import litres
 from tests.small_weather import weather_csv
 from tests.test_laws import PAN, VALVE, merged, nested
 
@@ -109,3 +116,173 @@ def test_a_negative_day_is_told_and_left_alone(make_garden):
     assert season.days["eto_mm"].max() < 0.0
     finding = next(f for f in season.findings if f.code == "negative-eto")
     assert (finding.days, finding.first) == (10, "2025-12-01")
+
+
+@pytest.fixture
+def season(make_garden):
+    """A season whose numbers the tests below put in place of their own."""
+    return replay(make_garden(days=40))
+
+
+def told(season, code):
+    return [finding for finding in find(season) if finding.code == code]
+
+
+def with_totals(season, *, pan=None, bed=None, quarter=None):
+    """The season with other totals of its controller, its bed and the bed's driest quarter."""
+    totals = copy.deepcopy(season.totals)
+    totals["controllers"]["upper"] |= pan or {}
+    totals["beds"]["upper/tomatoes"] |= bed or {}
+    totals["beds"]["upper/tomatoes"]["driest_quarter"] |= quarter or {}
+    return dataclasses.replace(season, totals=totals)
+
+
+def with_columns(season, kind, key, **columns):
+    """The season with other columns in a daily table; a list sets the first days, the rest are 0."""
+    table = getattr(season, kind)[key].copy()
+    for name, values in columns.items():
+        table[name] = [*values, *[0] * (len(table) - len(values))] if isinstance(values, list) else values
+    return dataclasses.replace(season, **{kind: getattr(season, kind) | {key: table}})
+
+
+@pytest.mark.parametrize(("hours", "severity"), [(6.0, "caution"), (6.01, "danger")])
+def test_more_than_six_hours_held_open_are_a_danger(season, hours, severity):
+    """Common practice, no source. Held open for 2 h, 62 L/h × √1.5 pass."""
+    stuck = with_columns(
+        with_totals(season, pan={"stuck_open_hours": hours}), "controllers", "upper", stuck_hours=[2.0]
+    )
+    (finding,) = told(stuck, "stuck-open")
+    assert (finding.severity, finding.days) == (severity, 1)
+    assert f"({litres(2.0 * 62.0 * 1.5**0.5)})" in finding.message
+
+
+@pytest.mark.parametrize(
+    ("adequacy", "run", "quarter", "severity"),
+    [
+        (0.75, 13, 0.94, "caution"),
+        (0.74, 13, 0.94, "danger"),  # less than three quarters of what the bed would use
+        (0.75, 14, 0.94, "danger"),  # fourteen days in a row
+        (0.80, 13, 0.95, "note"),  # 95 % in the driest quarter
+        (0.80, 13, 0.949, "caution"),
+    ],
+)
+def test_shortness_of_water_is_graver_from_three_quarters_down_and_fourteen_days_on(
+    season, adequacy, run, quarter, severity
+):
+    """Common practice, no source."""
+    bed = {"adequacy": adequacy, "longest_stress_days": run}
+    short = with_columns(season, "beds", "upper/tomatoes", driest_ks=0.9, growing=True)
+    (finding,) = told(with_totals(short, bed=bed, quarter={"adequacy": quarter}), "short-of-water")
+    assert finding.severity == severity
+
+
+@pytest.mark.parametrize(("share", "said"), [(0.994, True), (0.995, False)])
+def test_a_loss_that_would_be_shown_as_none_is_not_said(season, share, said):
+    """99.5 % is written 100 %."""
+    short = with_columns(season, "beds", "upper/tomatoes", driest_ks=0.9, growing=True)
+    (finding,) = told(with_totals(short, quarter={"adequacy": share}), "short-of-water")
+    assert ("where the plants could use" in finding.message) is said
+
+
+@pytest.mark.parametrize(("ks", "days"), [([1.0] * 40, 0), ([1.0] * 39 + [0.99], 1)])
+def test_a_day_is_short_below_a_ks_of_one(season, ks, days):
+    assert (
+        sum(f.days for f in told(with_columns(season, "beds", "upper/tomatoes", driest_ks=ks), "short-of-water"))
+        == days
+    )
+
+
+@pytest.mark.parametrize(
+    ("irrigation", "drained", "wet"),
+    [(150.0, 100.0, False), (150.1, 100.0, True), (200.0, 60.0, False), (200.0, 60.1, True)],
+)
+def test_too_wet_is_over_half_as_much_again_as_needed_with_over_three_tenths_drained(season, irrigation, drained, wet):
+    """Common practice, no source. Of 100 mm needed."""
+    bed = {"irrigation_mm": irrigation, "net_demand_mm": 100.0, "deep_percolation_mm": drained}
+    assert bool(told(with_totals(season, bed=bed), "too-wet")) is wet
+
+
+@pytest.mark.parametrize(("minutes", "short"), [([2.0, 2.0], False), ([1.9, 2.0], True), ([1.0, 2.0, 9.0], False)])
+def test_openings_are_short_when_half_of_them_are_under_two_minutes(season, minutes, short):
+    """Common practice, no source; an opening without an end has no length yet."""
+    rows = season.openings.iloc[: len(minutes)].assign(minutes=minutes)
+    last = season.openings.iloc[:1].assign(minutes=0.1, end_h=math.nan)
+    for openings in (rows, pd.concat([rows, last, last, last])):
+        assert bool(told(dataclasses.replace(season, openings=openings), "short-openings")) is short
+
+
+@pytest.mark.parametrize(("most", "days"), [(12, 0), (13, 1)])
+def test_twelve_openings_a_day_are_not_too_many(season, most, days):
+    """Common practice, no source."""
+    changed = with_columns(season, "controllers", "upper", openings=[most, 1])
+    assert sum(finding.days for finding in told(changed, "many-openings")) == days
+
+
+def test_a_valve_may_draw_what_it_is_rated_for_and_have_its_least_pressure(make_garden):
+    """By hand: 62 L/h at 100 kPa, the mains at that pressure."""
+    for rated, least, codes in (
+        ("62 L/h", "100 kPa", set()),
+        ("61.9 L/h", "100.1 kPa", {"over-rating", "low-pressure"}),
+    ):
+        garden = make_garden(nested(VALVE, {"rated_flow": rated, "least_pressure": least}), days=3)
+        codes_found = set(found(garden.changed({"supply": {"spring": {"pressure": "100 kPa"}}})))
+        assert codes_found & {"over-rating", "low-pressure"} == codes
+
+
+def with_pan(season, **changes):
+    """The season with another forcing of its pan."""
+    forcing = dataclasses.replace(season.forcing)
+    forcing.__dict__["pan_of"] = {"upper": dataclasses.replace(season.forcing.pan_of["upper"], **changes)}
+    return dataclasses.replace(season, forcing=forcing)
+
+
+@pytest.mark.parametrize(("bounded", "said"), [(4, False), (5, True)])
+def test_a_bound_of_the_pans_table_is_told_from_over_a_tenth_of_the_days(make_garden, bounded, said):
+    """Model page, section 2; of 40 days."""
+    season = replay(make_garden(nested(PAN, {"evaporation": "from-eto"}), days=40))
+    mask = np.arange(40) < bounded
+    changed = with_pan(season, wind_bounded=mask, humidity_bounded=np.zeros(40, bool))
+    assert [finding.days for finding in told(changed, "pan-table-bounds")] == ([5] if said else [])
+
+
+@pytest.mark.parametrize(("other", "said"), [(115.0, False), (115.1, True), (85.0, False), (84.9, True)])
+def test_another_model_is_told_from_over_fifteen_per_cent_apart(season, other, said):
+    """Common practice, no source; against 100 mm measured. 1.15 − 1 is a hair under 0.15, and 1 − 0.85 a hair over."""
+    models = {"measured": np.array([100.0]), "from-eto": np.array([other + 1e-9 * (100.0 - other)])}
+    assert bool(told(with_pan(season, evaporation=models), "pan-model")) is said
+
+
+def test_the_difference_of_another_model_has_its_sign(season):
+    for other, sign in ((150.0, "+50"), (50.0, "50")):
+        models = {"measured": np.array([100.0]), "from-eto": np.array([other])}
+        (finding,) = told(with_pan(season, evaporation=models), "pan-model")
+        assert sign in finding.message
+        assert ("+" in finding.message) is (other > 100.0)
+
+
+def test_a_refill_that_only_equals_a_hot_noon_is_weak(season):
+    """Equal days of 8 mm on 0.196 m²: what the hour from noon takes, FAO-56 eq. 34's half sine."""
+    noon = 8.0 * season.forcing.days.daylight_share[:, 12] * math.pi * 0.25**2
+    hot = float(np.quantile(noon, 0.9))
+    assert told(with_pan(season, refill_flow=hot), "weak-refill")
+    assert not told(with_pan(season, refill_flow=hot * 1.0001), "weak-refill")
+
+
+@pytest.mark.parametrize(("times", "uneven"), [(1.5, False), (1.51, True)])
+def test_beds_are_unlike_from_over_half_as_much_again(make_garden, times, uneven):
+    """Common practice, no source."""
+    bed = {"area": "10 m^2", "soil": "loam", "plants": {"kc": 0.9, "root_depth": "60 cm", "depletion": 0.5}}
+    one = {**bed, "emitters": {"count": 10, "flow": "2 L/h", "at": "100 kPa"}}
+    season = replay(make_garden(nested(("controller", "upper", "bed"), {"a": one, "b": one}), days=40))
+    totals = copy.deepcopy(season.totals)
+    for key, ratio in (("a", 2.0), ("b", 2.0 * times), ("tomatoes", 2.5)):
+        totals["beds"][f"upper/{key}"] |= {"supply_over_demand": ratio, "net_demand_mm": 10.0}
+    assert bool(told(dataclasses.replace(season, totals=totals), "uneven")) is uneven
+    totals["beds"]["upper/b"]["net_demand_mm"] = 0.0  # a bed that needs nothing has no share of its need
+    assert not told(dataclasses.replace(season, totals=totals), "uneven")
+
+
+def test_a_valve_that_never_opened_was_never_open_either(season):
+    for openings, hours, said in ((0, 0.0, True), (0, 1.0, False), (1, 1.0, False)):
+        changed = with_totals(season, pan={"openings": openings, "open_hours": hours})
+        assert bool(told(changed, "never-opened")) is said

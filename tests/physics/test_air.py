@@ -290,3 +290,46 @@ def test_warmer_air_holds_more_and_the_slope_lies_between_its_ends(low, step):
     at_start, at_end = (float(met.slope_of_saturation_vapour_pressure(T)) for T in (low, low + step))
     # 4098 in FAO-56 eq 13 is 17.27 * 237.3 = 4098.17 rounded
     assert at_start * 0.9999 <= mean_slope <= at_end * 1.0002
+
+
+@pytest.mark.parametrize(
+    ("day", "hours"), [(81.0, -0.1255), (172.0, -0.025), (126.5, 0.1645 - 0.1505 * 0.5**0.5), (263.0, 0.1255)]
+)
+def test_the_equation_of_time_at_quarters_of_its_year(day, hours):
+    """FAO-56 eq 32 and 33 by hand: b is 0, a quarter, an eighth and a half of a turn."""
+    assert float(sun.solar_time_correction(day)) == pytest.approx(hours, abs=1e-12)
+
+
+def test_radiation_from_the_temperature_range_is_016_inland_and_019_at_the_coast():
+    """FAO-56 eq 50: kRs · √25 · 40; inland where nothing is said."""
+    where = {"extraterrestrial": 40.0, "clear_sky": 100.0}
+    assert float(met.radiation_from_temperature_range(5.0, 30.0, **where)) == pytest.approx(32.0)
+    coast = met.radiation_from_temperature_range(5.0, 30.0, coefficient=met.KRS_COAST, **where)
+    assert float(coast) == pytest.approx(38.0)
+
+
+def test_a_psychrometer_is_a_ventilated_one_where_nothing_is_said():
+    """FAO-56 eq 16: 0.000662 of pressure a degree, here 10 degrees at 100 kPa."""
+    ea = met.vapour_pressure_from_psychrometer(20.0, 30.0, 100.0)
+    assert float(met.saturation_vapour_pressure(20.0) - ea) == pytest.approx(0.662)
+
+
+def test_a_sky_cannot_be_clearer_than_clear():
+    """FAO-56 eq 39: Rs/Rso at most 1; and by the first light of a polar spring the ratio counts already."""
+    where = {"tmin": 5.0, "tmax": 15.0}
+    clear = met.net_longwave_radiation(20.0, 1.0, clear_sky=20.0, **where)
+    assert float(met.net_longwave_radiation(30.0, 1.0, clear_sky=20.0, **where)) == float(clear)
+    half = met.net_longwave_radiation(10.0, 1.0, clear_sky=20.0, **where)
+    assert float(met.net_longwave_radiation(0.0025, 1.0, clear_sky=0.005, **where)) == pytest.approx(float(half))
+
+
+def test_sunshine_counts_in_the_shortest_day_and_none_leaves_the_overcast_quarter():
+    """FAO-56 eq 35 with n = N and with N = 0."""
+    got = met.radiation_from_sunshine(np.array([0.005, 0.0]), daylight=np.array([0.005, 0.0]), extraterrestrial=40.0)
+    assert got.tolist() == [30.0, 10.0]
+
+
+@pytest.mark.parametrize(("height", "factor"), [(0.5, 1.4541), (1.0, 1.1783), (2.0, 1.0002), (10.0, 0.7480)])
+def test_the_wind_profile_holds_from_half_a_metre_up(height, factor):
+    """FAO-56 eq 47 by hand: 4.87 over the logarithms of 28.48, 62.38, 130.18 and 672.58."""
+    assert float(met.wind_at_2m(1.0, height=height)) == pytest.approx(factor, abs=1e-4)

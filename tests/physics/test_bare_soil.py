@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from panbudget.physics.bare_soil import initial_kc, is_coarse
-from panbudget.tables.soils import find_soil
+from panbudget.tables.soils import find_soil, own_soil
 from tests.published import case
 
 
@@ -46,3 +48,36 @@ def test_rarer_wettings_evaporate_less_and_never_more_than_a_wet_soil(eto, inter
 def test_sands_are_coarse_and_loam_is_not():
     assert is_coarse(find_soil("sand"))
     assert not is_coarse(find_soil("loam"))
+
+
+@pytest.mark.parametrize(
+    ("eto", "interval", "depth", "coarse", "tew", "rew"),
+    [
+        (4.0, 5.0, 10.0, False, 10.0, 3.0),  # 6/√ETo
+        (9.0, 5.0, 10.0, True, 10.0, 2.5),  # and 2.5 at the least
+        (0.49, 20.0, 5.0, False, 10.0, 7.0),  # 7 at the most
+        (1.0, 9.0, 40.0, True, 7.0, 6.0),  # 7√ETo
+        (9.0, 5.0, 40.0, True, 15.0, 6.0),
+        (0.64, 5.595 / 0.736, 60.0, True, 5.6, 5.59),  # REW stays below TEW
+        (1.0, 12.0, 40.0, False, 13.0, 9.0),  # 13√ETo
+        (9.0, 5.0, 40.0, False, 28.0, 9.0),
+    ],
+)
+def test_the_figures_equation_by_hand(eto, interval, depth, coarse, tew, rew):
+    """
+    FAO-56 (1998), Annex 7, from memory, with its exponent shortened by hand.
+
+    (1 + REW/(TEW − REW))/TEW is 1/(TEW − REW), and t1 · Eso is REW.
+    """
+    potential = 1.15 * eto * interval
+    evaporated = tew - (tew - rew) * math.exp(-(potential - rew) / (tew - rew))
+    got = initial_kc(eto, interval=interval, depth=depth, coarse=coarse)
+    assert got == pytest.approx(evaporated / (interval * eto))
+    assert got < 1.15
+
+
+def test_a_soil_of_a_fifth_of_water_is_not_coarse_any_more():
+    """Our line, 0.20 m³/m³."""
+    assert is_coarse(own_soil(0.199, 0.1))
+    assert not is_coarse(own_soil(0.20, 0.1))
+    assert not is_coarse(own_soil(0.205, 0.1))

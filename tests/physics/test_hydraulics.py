@@ -54,3 +54,24 @@ def test_pressure_behind_losses_balances(static, coefficient, resistance):
     left = pressure_behind(static, draw, losses)
     assert 0.0 <= left <= static
     assert left + losses(draw(left)) == pytest.approx(static, rel=1e-9)
+
+
+def test_hardly_any_pressure_is_found_where_all_is_lost_on_the_way():
+    """p + 999 p = 1 kPa, by hand."""
+    assert pressure_behind(1.0, lambda p: p, lambda q: 999.0 * q) == pytest.approx(0.001)
+
+
+def test_a_tank_below_its_emitters_has_no_pressure_with_losses_or_without():
+    assert pressure_behind(-1.0, lambda p: p, lambda q: 0.0 * q) == 0.0
+    assert pressure_behind(-1.0, lambda p: p, lambda q: q) == 0.0
+
+
+def test_a_compensated_emitter_gives_its_flow_at_any_pressure_at_all():
+    """q = k h^0, ISO 9261:2004; its least working pressure is the maker's affair."""
+    assert emitter_flow(np.array([1e-6, 0.5, 100.0]), 2.0, 100.0, 0.0).tolist() == [2.0, 2.0, 2.0]
+
+
+def test_hazen_williams_of_one_litre_a_second_is_the_equation():
+    """10.67 · 100 · 0.001^1.852 / (100^1.852 · 0.1^4.8704) m: by logarithms, 10^(3.028164 − 5.556 − 3.704 + 4.8704)."""
+    loss = hazen_williams_loss(3600.0, length=100.0, diameter=0.1, smoothness=100.0)
+    assert float(loss) / 9.80665 == pytest.approx(10.0**-1.361436, rel=1e-5)

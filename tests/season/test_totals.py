@@ -7,8 +7,8 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 import pytest
-from panbudget.season.adding import EXACT_REFILL, LANE_SUMS, add_lanes
 
+from panbudget.engine.adding import EXACT_REFILL, LANE_SUMS, add_lanes
 from panbudget.errors import ClosureError
 from panbudget.season import totals
 

@@ -2,9 +2,25 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
+import numpy as np
 import pytest
 
-from panbudget.engine.pan import HOUR_ENDS, REACHES_RIM, RESETS, RUNS_DRY, TRIPS, bounded_rates, next_event
+from panbudget.engine.pan import (
+    HOUR_ENDS,
+    PRESS,
+    REACHES_RIM,
+    RESETS,
+    RUNS_DRY,
+    TRIPS,
+    bounded_rates,
+    end_opening,
+    keep_sums,
+    next_event,
+    open_valve,
+    sums_so_far,
+)
 
 LEVELS = {"swing": 1.0, "rim": 5.0, "dry": -3.0}
 
@@ -48,3 +64,35 @@ def test_a_dry_pan_parts_what_comes_between_sun_and_leak():
         True,
     )
     assert bounded_rates(-3.0, 0.1, 5.0, -3.0, 1.3, 0.9, 0.3) == (0.1, 0.9, 0.3, 0.0, False)
+
+
+def test_sums_of_the_day_are_kept_by_pan_until_its_next_turn():
+    """Ten sums a pan; of the second pan's the first three have changed."""
+    state = SimpleNamespace(today=np.arange(30.0))
+    assert sums_so_far(1, state) == tuple(float(value) for value in range(10, 20))
+    keep_sums(1, (0.5, 1.5, 2.5, 3.5), 3, state)
+    assert state.today[9:14].tolist() == [9.0, 0.5, 1.5, 2.5, 13.0]
+
+
+def test_openings_beyond_the_room_of_the_list_are_counted_and_not_listed():
+    out = SimpleNamespace(**{name: np.full(1, 9.0) for name in ("start", "end", "refilled", "litres", "cause")})
+    out = SimpleNamespace(
+        opening_controller=np.full(1, 9.0), **{f"opening_{name}": values for name, values in vars(out).items()}
+    )
+    state = SimpleNamespace(
+        slot=np.zeros(1, int), since=np.zeros(1), refilled=np.ones(1), drawn=np.ones(1), cause=np.zeros(1)
+    )
+    open_valve(0, 5.0, PRESS, 1, state, out)
+    end_opening(0, 6.0, state, out)
+    assert (out.opening_start[0], out.opening_end[0], out.opening_cause[0]) == (9.0, 9.0, 9.0)
+    open_valve(0, 5.0, PRESS, 0, state, out)
+    end_opening(0, 6.0, state, out)
+    assert (out.opening_start[0], out.opening_end[0], out.opening_cause[0]) == (5.0, 6.0, PRESS)
+    assert (out.opening_controller[0], out.opening_refilled[0], out.opening_litres[0]) == (0.0, 0.0, 0.0)
+
+
+def test_at_rest_nothing_is_bounded():
+    """Nothing comes and nothing goes at the rim or on the floor: no spill, and not dry."""
+    assert bounded_rates(5.0, 0.0, 5.0, -3.0, 0.0, 0.0, 0.0) == (0.0, 0.0, 0.0, 0.0, False)
+    assert bounded_rates(-3.0, 0.0, 5.0, -3.0, 0.3, 0.2, 0.1) == (0.0, 0.2, 0.1, 0.0, False)
+    assert bounded_rates(4.9, 0.5, 5.0, -3.0, 0.6, 0.1, 0.0) == (0.5, 0.1, 0.0, 0.0, False)

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from panbudget.engine import pan, root_zone, surface, tank
 from panbudget.engine import season as engine
+from panbudget.engine.arrays import Tanks, empty_results, empty_state, plain
 from panbudget.engine.pan import PRESS
 from tests.small_garden import EVEN_HOURS, NOON_HOURS, garden, run
 
@@ -143,6 +144,191 @@ def test_deep_percolation_is_what_passes_field_capacity_after_the_days_use():
     _, out, _ = run(garden([0.0], [30.0], eto=[6.0], initial=10.0))
     assert out.deep_percolation[0, 0] == pytest.approx(14.0)
     assert out.depletion[0, 0] == 0.0
+
+
+def changed(parts, **fields):
+    """The same garden with some of its pan's numbers changed on all days."""
+    days, pans, beds, state = parts
+    return (
+        days,
+        pans._replace(**{name: np.full_like(getattr(pans, name), v) for name, v in fields.items()}),
+        beds,
+        state,
+    )
+
+
+def sums_of(out, day=0):
+    names = ("evaporated", "leaked", "spilled", "refilled", "drawn", "open_hours", "starved_hours", "stuck_hours")
+    return {name: float(getattr(out, name)[0, day]) for name in (*names, "dry_hours", "level", "openings")}
+
+
+def summed(**other_than_nothing):
+    return pytest.approx(dict.fromkeys(sums_of(run(garden([0.0]))[1]), 0.0) | other_than_nothing, abs=1e-9)
+
+
+def test_a_day_with_a_leak_adds_up_by_hand():
+    """Sun and leak take 0.05 kg/h each: 0.9 kg are gone after 9 h and come back at 1.9 kg/h, twice in the day."""
+    _, out, state = run(changed(garden([12.0], area=0.1, shares=EVEN_HOURS), leak=0.05))
+    lasts = 0.9 / 1.9
+    assert sums_of(out) == summed(
+        evaporated=1.2,
+        leaked=1.2,
+        refilled=4.0 * lasts,
+        drawn=14.0 * lasts,
+        open_hours=2.0 * lasts,
+        level=0.9 + 4.0 * lasts - 2.4,
+        openings=2,
+    )
+    assert out.opening_start[:2].tolist() == pytest.approx([9.0, 18.0 + lasts])
+    assert out.opening_refilled[:2].tolist() == pytest.approx([2.0 * lasts] * 2)
+    assert out.opening_litres[:2].tolist() == pytest.approx([7.0 * lasts] * 2)
+    assert (state.refilled[0], state.is_open[0]) == (pytest.approx(2.0 * lasts), 0)
+
+
+@pytest.mark.parametrize(("refill", "stuck"), [(1.0, 23.1), (1.01, 0.0), (0.99, 23.1)])
+def test_a_valve_is_stuck_where_rain_and_refill_only_make_good_what_sun_and_leak_take(refill, stuck):
+    """1 and 0.25 kg/h go, 0.25 kg/h of rain come: trips after 0.9 h; a refill of 1 kg/h holds the level and no more."""
+    parts = garden([48.0], [12.0], area=0.5, refill_flow=refill, shares=EVEN_HOURS)
+    _, out, _ = run(changed(parts, leak=0.25))
+    assert sums_of(out) == summed(
+        evaporated=24.0,
+        leaked=6.0,
+        refilled=23.1 * refill,
+        drawn=23.1 * (refill + 5.0),
+        open_hours=23.1,
+        stuck_hours=stuck,
+        level=23.1 * (refill - 1.0),
+        openings=1,
+    )
+
+
+def test_a_dry_pan_loses_to_sun_and_leak_what_comes_in():
+    """Trips after 0.6 h, dry 1.1 kg lower after 1.1/1.2 h; then 0.2 and 0.1 of the 0.3 kg/h that the refill brings."""
+    parts = garden([48.0], area=0.5, depth=24.0, freeboard=20.0, refill_flow=0.3, shares=EVEN_HOURS)
+    _, out, _ = run(changed(parts, leak=0.5))
+    wet = 0.6 + 1.1 / 1.2
+    assert sums_of(out) == summed(
+        evaporated=wet + 0.2 * (24.0 - wet),
+        leaked=0.5 * wet + 0.1 * (24.0 - wet),
+        refilled=0.3 * 23.4,
+        drawn=5.3 * 23.4,
+        open_hours=23.4,
+        stuck_hours=23.4,
+        dry_hours=24.0 - wet,
+        level=-1.1,
+        openings=1,
+    )
+
+
+def test_a_knocked_counterweight_holds_the_valve_open_against_the_rim():
+    """Knocked by 1 kg, the rim at 0.6 kg lies under the reset at 0.9: from −0.1 kg, 0.2 kg/h fill it in 3.5 h."""
+    days, pans, beds, state = garden([0.0, 0.0], area=0.1, freeboard=0.0, refill_flow=0.2)
+    by_day = {"rim": [0.9, 0.6], "shift": [0.0, 1.0], "dry": [-5.0, -5.3]}
+    pans = pans._replace(**{name: np.array([values]) for name, values in by_day.items()})
+    count, out, state = run((days, pans, beds, state))
+    assert (count, state.is_open[0]) == (1, 1)
+    assert (out.opening_start[0], out.opening_cause[0]) == (24.0, pan.TRIP)
+    assert sums_of(out) == summed(level=0.9)
+    second = {
+        name: value for name, value in sums_of(out, 1).items() if name in ("spilled", "refilled", "level", "drawn")
+    }
+    assert second == pytest.approx({"spilled": 4.1, "refilled": 4.8, "level": 0.6, "drawn": 124.8})
+    assert out.open_hours[0, 1] == pytest.approx(24.0)
+
+
+def test_a_sunken_trip_weight_spills_what_stands_over_the_new_rim():
+    """Salt shift of −0.5 kg with the rim where it was at 1.0: 0.9 becomes 1.4 kg, and the day's rain all goes over."""
+    days, pans, beds, state = garden([0.0], [10.0], area=0.1, freeboard=1.0)
+    count, out, _ = run((days, pans._replace(shift=np.full((1, 1), -0.5)), beds, state))
+    assert count == 0
+    assert sums_of(out) == summed(spilled=1.0, level=1.4)
+
+
+@pytest.mark.parametrize(("press", "count"), [(24.0, 1), (24.01, 0), (23.99, 1), (0.0, 0)])
+def test_a_press_counts_within_its_day(press, count):
+    """0.6 of 0.9 kg are gone at midnight."""
+    parts = garden([6.0], area=0.1, shares=EVEN_HOURS, presses=[[press]])
+    assert run(parts)[0] == count
+
+
+def test_two_presses_in_one_hour_open_twice():
+    """At 12:00 the pan has lost 0.3 kg, back after 0.3/1.975 h; at 12:30 it is a little short again."""
+    count, out, _ = run(garden([6.0], area=0.1, shares=EVEN_HOURS, presses=[[12.0, 12.5]]))
+    first = 0.3 / 1.975
+    short = 0.025 * (0.5 - first)
+    assert count == 2
+    assert out.opening_cause[:2].tolist() == [PRESS, PRESS]
+    assert out.opening_start[:2].tolist() == pytest.approx([12.0, 12.5])
+    assert out.opening_end[:2].tolist() == pytest.approx([12.0 + first, 12.5 + short / 1.975])
+
+
+def test_half_of_the_night_share_falls_by_night_and_none_of_it_is_lost():
+    """Night share 0.25, darkness even over 24 h here: hour 0 takes 0.25/24 of the day and hour 12 the rest of its sine."""
+    _, out, _ = run(garden([6.0], area=0.1, night_share=0.25))
+    assert out.hourly_level[0, 0] == pytest.approx(0.9 - 0.6 * 0.25 / 24.0)
+    noon = 0.75 * (np.cos(np.pi / 2.0) - np.cos(np.pi * 7.0 / 12.0)) / 2.0 + 0.25 / 24.0
+    assert out.hourly_level[0, 11] - out.hourly_level[0, 12] == pytest.approx(0.6 * noon)
+    assert out.evaporated[0, 0] == pytest.approx(0.6)
+
+
+def on_a_tank(evaporation, volume, *, controllers=1, inflow=0.0, float_volume=0.0, float_rate=0.0, **more):
+    """The garden of bare arrays, once or side by side, on a tank of 10 L with compensated emitters only."""
+    days, pans, beds, _ = garden(evaporation, shares=EVEN_HOURS, **more)
+    n, ones = len(days.rain), np.ones(controllers)
+    rows = {name: np.repeat(getattr(pans, name), controllers, axis=0) for name in pans._fields}
+    whole = {"tank": np.zeros(controllers, np.int64), "member": np.arange(controllers)}
+    pans = pans._replace(**rows)._replace(block=np.array([0, controllers]), **whole)
+    tanks = Tanks(
+        capacity=np.array([10.0]),
+        outlet=np.ones(1),
+        volumes=np.array([[0.0, 10.0]]),
+        levels=np.array([[0.0, 1.0]]),
+        inflow=np.full((1, n), inflow),
+        float_volume=np.array([float_volume]),
+        float_rate=np.array([float_rate]),
+        draw_flow=np.full((controllers, n), 5.0),
+        draw_exponent=0.0 * ones,
+        draw_from=np.arange(controllers + 1),
+    )
+    beds = beds._replace(
+        lane_controller=np.full(3, controllers - 1), lane_draw=np.array([controllers - 1, controllers - 1, -1])
+    )
+    fresh = empty_state(controllers, 3, tanks)._replace(level=0.9 * ones, volume=np.array([volume]))
+    out = empty_results(controllers, 3, n, room=100, tanks=tanks)
+    count = engine.run_season(plain(days), plain(pans), plain(tanks), plain(beds), plain(fresh), plain(out))
+    return count, out, fresh
+
+
+def test_a_tank_that_runs_empty_leaves_the_valve_open_and_says_so():
+    """Trips at 18 h; 2.8 L last 0.4 h at 7 L/h, when the pan has gained 0.78 kg; 5.6 h of sun take 0.28 of them."""
+    _, out, _ = on_a_tank([12.0], 2.8, area=0.1)
+    assert sums_of(out) == summed(
+        evaporated=1.2, refilled=0.8, drawn=2.8, open_hours=6.0, starved_hours=5.6, level=0.5, openings=1
+    )
+    assert (out.tank_volume[0, 0], out.tank_drawn[0, 0]) == (0.0, pytest.approx(2.8))
+    assert out.irrigation[:2, 0].tolist() == pytest.approx([2.0, 1.8])
+
+
+def test_of_two_valves_on_a_tank_the_first_has_the_hours_water_first():
+    """Both trip at 18 h; 2.8 L are the first one's for 0.4 h, and the second gets none until the day is over."""
+    count, out, _ = on_a_tank([12.0], 2.8, area=0.1, controllers=2)
+    assert count == 2
+    assert out.drawn[:, 0].tolist() == pytest.approx([2.8, 0.0])
+    assert out.starved_hours[:, 0].tolist() == pytest.approx([5.6, 6.0])
+    assert out.level[:, 0].tolist() == pytest.approx([0.5, -0.3])
+    assert out.evaporated[:, 0].tolist() == pytest.approx([1.2, 1.2])
+    assert out.openings[:, 0].tolist() == [1, 1]
+    assert out.irrigation[:, 0].tolist() == pytest.approx([0.0, 0.0, 0.0], abs=1e-9)
+
+
+@pytest.mark.parametrize("controllers", [1, 2])
+def test_roof_and_float_bring_each_hours_water_once(controllers):
+    """0.25 L an hour from the roof and a float at 4 L of 0.5 L/h, into 1 L: 4 L after four hours, then the roof's alone."""
+    _, out, state = on_a_tank([0.0, 0.0], 1.0, controllers=controllers, inflow=6.0, float_volume=4.0, float_rate=0.5)
+    assert out.tank_topped[0].tolist() == pytest.approx([2.0, 0.0])
+    assert out.tank_volume[0].tolist() == pytest.approx([9.0, 10.0])
+    assert out.tank_over[0].tolist() == pytest.approx([0.0, 5.0])
+    assert state.volume[0] == 10.0
 
 
 weathers = st.lists(

@@ -1,0 +1,180 @@
+"""What makes one setting better than another, at the bounds: bare outcomes, no replay."""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from panbudget.studies.size import choose
+from panbudget.studies.size.settings import Outcome, Setting, _daylight, year_forcing
+
+
+def outcome(**values):
+    """One setting's season that keeps every wish, but for what is said."""
+    usual = {
+        **{"litres": 100.0, "openings_a_day": 2.0, "open_hours": 10.0, "stuck_hours": 0.0, "dry_hours": 0.0},
+        **{"daylight_openings": 0.0, "stress_days": 0.0, "adequacy": 1.0, "supply": 1.0, "wasted": 0.0},
+    } | values
+    beds = ("stress_days", "adequacy", "supply")
+    return Outcome(
+        **{key: np.atleast_2d(value) if key in beds else np.atleast_1d(value) for key, value in usual.items()}
+    )
+
+
+def missed(*outcomes, **wishes):
+    """How far each wish is missed."""
+    usual = {"stress_days": 4, "litres": None, "openings_a_day": (1.0, 4.0), "when": "any"} | wishes
+    scenario = SimpleNamespace(wishes=SimpleNamespace(**usual))
+    judged = choose._judged(scenario, [Setting(0.2, 180.0, 2.0, 0.9)], [""], outcomes)
+    return dict(zip(choose.WISHES, judged.violation[0].tolist(), strict=True))
+
+
+@pytest.mark.parametrize(
+    ("wish", "values", "wishes", "by"),
+    [
+        ("stress_days", {"stress_days": 4.0}, {}, 0.0),
+        ("stress_days", {"stress_days": [3.0, 5.0]}, {}, 0.25),  # of the bed that suffers most
+        ("stress_days", {"stress_days": 2.0}, {"stress_days": 0}, 2.0),
+        ("litres", {"litres": 100.0}, {"litres": 100.0}, 0.0),
+        ("litres", {"litres": 150.0}, {"litres": 100.0}, 0.5),
+        ("openings_a_day", {"openings_a_day": 4.0}, {}, 0.0),
+        ("openings_a_day", {"openings_a_day": 5.0}, {}, 0.25),
+        ("openings_a_day", {"openings_a_day": 1.0}, {}, 0.0),
+        ("openings_a_day", {"openings_a_day": 0.75}, {}, 0.25),
+        ("openings_a_day", {"openings_a_day": 0.0}, {"openings_a_day": (0.0, 4.0)}, 0.0),
+        ("when", {"daylight_openings": 0.05}, {"when": "night"}, 0.0),  # one in twenty: common practice, no source
+        ("when", {"daylight_openings": 0.30}, {"when": "night"}, 0.25),
+        ("when", {"daylight_openings": 0.30}, {}, 0.0),
+        ("runs_well", {"stuck_hours": 1.0}, {}, 0.0),  # an hour a season
+        ("runs_well", {"stuck_hours": 3.0}, {}, 2.0),
+        ("runs_well", {"dry_hours": 0.5}, {}, 0.5),
+    ],
+)
+def test_a_wish_is_missed_by_its_share_beyond_the_bound_and_not_at_it(wish, values, wishes, by):
+    """Worked by hand."""
+    found = missed(outcome(**values), **wishes)
+    assert found.pop(wish) == pytest.approx(by, abs=1e-12)
+    assert set(found.values()) == {0.0}
+
+
+def test_years_are_judged_by_mean_openings_and_by_the_worst_hours_of_any():
+    years = [outcome(openings_a_day=3.0, stuck_hours=1.0, dry_hours=0.25), outcome(openings_a_day=5.0, stuck_hours=3.0)]
+    found = missed(*years)
+    assert found["openings_a_day"] == 0.0
+    assert found["runs_well"] == pytest.approx((3.0 - 2.0) + 0.25)  # one hour held open for each of the two seasons
+
+
+@pytest.mark.parametrize(("years", "value"), [(1, 1), (2, 2), (9, 9), (10, 10), (11, 10), (20, 19), (21, 19)])
+def test_nine_years_in_ten_do_not_exceed_it_and_of_few_years_none(years, value):
+    """Model page; years of 1, 2, 3 …: the lowest rank with at least nine tenths of the ranks between at or below it."""
+    assert choose._nine_in_ten(np.arange(1.0, years + 1.0)[:, None]).tolist() == [value]
+
+
+def judged(litres, violation):
+    """Settings with these litres and how far each wish is missed, (settings, 5)."""
+    values = dict.fromkeys(choose.Judged.__dataclass_fields__, np.zeros(len(litres)))
+    values |= {"litres": np.array(litres), "violation": np.array(violation, float)}
+    settings = tuple(Setting(0.2, 180.0, 2.0, 0.9) for _ in litres)
+    return choose.Judged(**values | {"settings": settings, "labels": ("",) * len(litres)})
+
+
+KEPT = [0.0] * 5
+
+
+def test_the_thriftiest_setting_that_keeps_every_wish_is_best_and_what_stops_less_is_told():
+    choice = choose._chosen(judged([5.0, 3.0, 4.0, 2.0], [KEPT, KEPT, KEPT, [0.1, 0.0, 0.0, 0.0, 0.0]]))
+    assert (choice.best, choice.keeps, choice.binding) == (1, True, "stress_days")
+    assert choose._chosen(judged([5.0, 3.0], [KEPT, KEPT])).binding == ""
+
+
+def test_where_none_keeps_them_the_one_that_misses_least_is_best_and_of_equals_the_thriftier():
+    misses = [[0.3, 0, 0, 0, 0], [0, 0, 0.1, 0, 0.1], [0.1, 0, 0.1, 0, 0]]
+    choice = choose._chosen(judged([1.0, 5.0, 3.0], misses))
+    assert (choice.best, choice.keeps, choice.binding) == (2, False, "stress_days")
+
+
+def beds_of(**counts):
+    beds = {
+        name: SimpleNamespace(area=area, emitters=SimpleNamespace(count=count))
+        for name, (area, count) in counts.items()
+    }
+    return SimpleNamespace(controller={"upper": SimpleNamespace(bed=beds)})
+
+
+@pytest.mark.parametrize(("most", "counts"), [(1.35, {}), (1.36, {"a": (10, 10), "b": (10, 7)})])
+def test_beds_are_served_together_up_to_35_per_cent_apart(most, counts):
+    """Common practice, no source; 10 emitters × 1 ÷ 1.36 are 7.4, and 10 × 1.36 would be 13.6: b's move by fewer."""
+    found, _ = choose._fair_counts(beds_of(a=(5.0, 10), b=(4.0, 10)), "upper", {"a": 1.0, "b": most})
+    assert found == counts
+
+
+def test_a_bed_that_needs_nothing_keeps_its_emitters_and_no_bed_is_left_with_none():
+    scenario = beds_of(a=(5.0, 10), b=(4.0, 1), c=(9.0, 7))
+    found, reference = choose._fair_counts(scenario, "upper", {"a": 1.0, "b": 5.0, "c": math.inf})
+    assert found == {"a": (10, 10), "b": (1, 1), "c": (7, 7)}
+    assert reference == "a"
+    assert choose._fair_counts(scenario, "upper", {"a": 1.0, "b": 0.0, "c": math.inf}) == ({}, "c")
+
+
+@pytest.mark.parametrize(
+    ("swing", "rounded"), [(0.904, 0.90), (0.906, 0.91), (0.1004, 0.10), (0.0996, 0.1), (0.0564, 0.056), (0.001, 0.005)]
+)
+def test_a_swing_is_rounded_to_ten_grams_from_a_hundred_on_and_to_one_below(swing, rounded):
+    """Common practice, no source: what a kitchen scale can set; 5 g at least."""
+    assert choose._round_swing(swing) == rounded
+
+
+def test_a_swing_takes_four_fifths_of_the_pans_water_at_most():
+    """0.2 m² × (180 − 20) mm are 32 kg; 25.6 of them."""
+    assert choose._swings(Setting(0.2, 180.0, 2.0, 25.599), 20.0)
+    assert not choose._swings(Setting(0.2, 180.0, 2.0, 25.601), 20.0)
+
+
+def test_containers_stand_alone_by_kind_and_in_pairs_of_kinds():
+    """By hand: two bowls and a tray; a dish no deeper than the freeboard is left out."""
+    parts = [("bowl", 0.1, 150.0, 2), ("tray", 0.3, 100.0, 1), ("dish", 0.2, 20.0, 1)]
+    owned = [SimpleNamespace(name=name, area=area, depth=depth, count=count) for name, area, depth, count in parts]
+    assert choose._combined(owned, 20.0) == [
+        (0.1, 150.0, "bowl"),
+        (0.2, 150.0, "2 × bowl"),
+        (0.3, 100.0, "tray"),
+        (pytest.approx(0.4), 100.0, "bowl and tray"),
+        (0.5, 100.0, "2 × bowl and tray"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("tmax", "hottest"),
+    [
+        ([20.0] * 3 + [30.0] * 7 + [20.0] * 3, slice(3, 10)),
+        ([30.0] * 8, slice(0, 7)),  # the first of equals
+        ([20.0, 30.0, 25.0], slice(0, 3)),  # fewer days than a week
+    ],
+)
+def test_the_hottest_week_has_the_highest_mean_of_seven_days(tmax, hottest):
+    season = SimpleNamespace(
+        days=pd.DataFrame({"tmax_c": tmax}),
+        totals={"beds": {"upper/a": {"net_demand_mm": 7.0}}},
+        forcing=None,
+        began=None,
+        scenario=SimpleNamespace(controller={"upper": SimpleNamespace(bed={"a": None})}),
+        controllers={"upper": None},
+    )
+
+    year = year_forcing(2025, season, "upper")
+    assert (year.hottest, year.net_demand.tolist()) == (hottest, [7.0])
+
+
+def test_openings_in_daylight_are_a_share_of_each_settings_own():
+    """Sun from 6 to 18 h on the first of two days, none on the second; an opening at the very end is the last day's."""
+    daylight = np.zeros((2, 24))
+    daylight[0, 6:18] = 1.0 / 12.0
+    start = np.array([5.9, 6.0, 17.9, 18.0, 36.0, 48.0, 99.0])
+    which = np.array([0, 0, 0, 0, 1, 1, 0])
+    forcing = SimpleNamespace(days=SimpleNamespace(rain=np.zeros(2), daylight_share=daylight))
+    out = SimpleNamespace(opening_start=start, opening_controller=which)
+    assert _daylight(forcing, out, 6, 3).tolist() == [0.5, 0.0, 0.0]

@@ -13,7 +13,7 @@ from panbudget.errors import ScenarioError
 from panbudget.physics.air import saturation_vapour_pressure
 from panbudget.physics.evaporation import reference_evapotranspiration
 from panbudget.scenario.garden import Heat
-from panbudget.season.heat import add_heat, find_heat_waves, with_heat
+from panbudget.season.heat import add_heat, find_heat_waves, made_wave, with_heat
 from panbudget.weather.flags import MADE_HEAT
 from panbudget.weather.of_scenario import read_scenario_weather
 from tests.small_weather import weather_csv
@@ -229,3 +229,59 @@ def test_calendar_percentiles_are_those_of_a_plain_search():
     part = daily.loc[str(start) : str(end)]
     expected = naive_waves(part, dict(zip(part.index, limits, strict=True)).__getitem__, at_limit=False)
     assert [(w.start, w.end) for w in found.waves] == expected
+
+
+def test_without_ten_years_a_day_of_thirty_degrees_is_hot_and_of_29_9_is_not():
+    """The stated rule: the season's own 90th percentile, but at least 30 °C, and a day at the limit counts."""
+    first, last = dt.date(2025, 6, 1), dt.date(2025, 6, 30)
+    for peak, waves in ((30.0, 1), (29.9, 0)):
+        assert len(find_heat_waves(record([20.0] * 27 + [peak] * 3), first, last).waves) == waves
+
+
+def test_at_a_calendar_limit_a_day_is_not_hot_and_a_tenth_of_a_degree_above_it_is():
+    daily = years_of(10)
+    first, last = dt.date(2018, 7, 1), dt.date(2018, 7, 20)
+    limit = float(find_heat_waves(daily, first, last).limit.iloc[4])
+    daily.loc["2018-07-05":"2018-07-07", "tmax"] = limit
+    assert find_heat_waves(daily, first, last).waves == ()
+    daily.loc["2018-07-05":"2018-07-07", "tmax"] = 29.1
+    (wave,) = find_heat_waves(daily, first, last).waves
+    assert (wave.start.day, wave.days) == (5, 3)
+    assert wave.degree_days == pytest.approx(0.3)  # all 29 °C days of the window are at the limit
+
+
+def test_the_calendars_window_reaches_seven_days_over_new_year_and_no_further():
+    """Ten years of 10 °C; the same day of each year of 20 °C is seven days from a limit that it moves, or eight."""
+    for hot, moved in (("12-25", True), ("12-24", False), ("01-08", True), ("01-09", False)):
+        index = pd.date_range("2005-01-01", "2014-12-31", name="date")
+        daily = pd.DataFrame({"tmax": np.where(index.strftime("%m-%d") == hot, 20.0, 10.0)}, index=index)
+        limit = find_heat_waves(daily, dt.date(2010, 1, 1), dt.date(2010, 1, 1)).limit.iloc[0]
+        # one of fifteen days is 20 °C, more than the twentieth that the 95th percentile leaves above it
+        assert bool(limit > 10.0) is moved, hot
+
+
+def test_a_leap_day_shares_the_window_of_the_28th_and_march_is_march_in_every_year():
+    index = pd.date_range("2003-01-01", "2014-12-31", name="date")
+    daily = pd.DataFrame({"tmax": np.random.default_rng(5).normal(20.0, 5.0, len(index)).round(1)}, index=index)
+    leap = find_heat_waves(daily, dt.date(2012, 2, 27), dt.date(2012, 3, 2)).limit.tolist()
+    common = find_heat_waves(daily, dt.date(2011, 2, 27), dt.date(2011, 3, 2)).limit.tolist()
+    assert leap[:2] + leap[3:] == common
+    assert leap[2] == leap[1]
+
+
+def test_of_waves_with_equal_degree_days_the_first_is_the_greatest():
+    tmax = [36.1] * 3 + [20] + [35.3] * 3 + [20] + [36.1] * 3
+    found = find_heat_waves(record(tmax), dt.date(2025, 6, 1), dt.date(2025, 6, 11), hot_above=35.0)
+    assert len(found.waves) == 3
+    assert found.greatest is found.waves[0]
+
+
+def test_a_made_wave_lasts_its_days_and_is_cut_off_with_the_record(make_garden):
+    """+5 K on three days from 10 May of equal 30 °C: 15 degree-days."""
+    garden = make_garden()
+    daily = with_heat(read_scenario_weather(garden), HEAT, garden.site).daily
+    assert (daily["tmax"] > 30.0).sum() == 3
+    wave = made_wave(daily, HEAT)
+    assert (wave.start.day, wave.end.day, wave.days, wave.peak_c, wave.degree_days) == (10, 12, 3, 35.0, 15.0)
+    late = HEAT.model_copy(update={"start": dt.date(2025, 5, 31)})
+    assert (with_heat(read_scenario_weather(garden), late, garden.site).daily["tmax"] > 30.0).sum() == 1

@@ -126,3 +126,42 @@ def test_plantings_in_turn_and_mixtures_move_with_the_year():
     there = in_year(garden, 2019).controller["upper"].bed["lettuce"]
     assert [part.planted for part in there.plantings] == [dt.date(2019, 5, 2), dt.date(2019, 7, 2)]
     assert bed_in_year(garden.controller["upper"].bed["lettuce"], -6) == there
+
+
+@pytest.mark.parametrize(("year", "digits"), [(999, False), (1000, True), (9998, True), (9999, False)])
+def test_years_of_four_digits_leave_one_for_a_season_over_new_year(make_garden, year, digits):
+    """A season of 9999 might end in 10000, which no calendar here writes."""
+    with pytest.raises(ScenarioError) as caught:
+        read_year(make_garden(days=3), year)
+    assert ("not a year of four digits" not in str(caught.value)) is digits
+    assert ("does not hold 1 May to 3 May" in str(caught.value)) is digits
+
+
+def test_a_run_of_years_is_drawn_together(make_garden):
+    """Four whole years, and one alone two years on."""
+    days = 31 + 3 * 365 + 1
+    rows = weather_csv(days, radiation=12.0) + "\n".join(
+        weather_csv(40, start=dt.date(2030, 5, 1), radiation=12.0).splitlines()[1:]
+    )
+    garden = make_garden({"season": {"end": dt.date(2025, 5, 31)}}, weather=rows)
+    with pytest.raises(ScenarioError, match="it holds them in 2025 to 2028, 2030; choose one"):
+        read_year(garden, 2029)
+
+
+def test_a_season_over_new_year_is_held_by_the_year_in_which_it_starts(make_garden):
+    """From 20 December to 10 January: days from December 2025 to the middle of January 2027 hold two."""
+    text = weather_csv(392, start=dt.date(2025, 12, 20), radiation=8.0)
+    garden = make_garden({"season": {"end": dt.date(2026, 1, 10)}}, weather=text)
+    assert years_at_hand(garden, read_scenario_weather(garden), garden.season.start, garden.season.end) == [2025, 2026]
+    with pytest.raises(ScenarioError, match="it holds them in 2025 to 2026; choose one"):
+        read_year(garden, 2027)
+
+
+def test_a_season_that_fits_its_year_to_the_day_counts_and_one_day_more_does_not(make_garden):
+    weather = read_scenario_weather(make_garden(days=31))
+    garden = make_garden(days=31)
+    assert years_at_hand(garden, weather, dt.date(2025, 5, 1), dt.date(2025, 5, 31)) == [2025]
+    assert years_at_hand(garden, weather, dt.date(2025, 4, 30), dt.date(2025, 5, 31)) == []
+    assert years_at_hand(garden, weather, dt.date(2025, 5, 1), dt.date(2025, 6, 1)) == []
+    # the same days, asked for as those of other years
+    assert years_at_hand(garden, weather, dt.date(2020, 5, 1), dt.date(2020, 5, 31)) == [2030]

@@ -7,7 +7,7 @@ import re
 import pytest
 
 from panbudget.season.replay import replay
-from panbudget.studies.sensitivity import alternatives, summed_up
+from panbudget.studies.sensitivity import Alternative, alternatives, summed_up
 from tests.small_weather import weather_csv
 
 
@@ -93,3 +93,33 @@ def test_the_sentence_takes_the_largest_change_of_each_quantity(make_garden):
         r"radiation \(.*\) would change the season's ETo by .*\.",
         said,
     )
+
+
+def other(quantity, instead, change, share=0.0):
+    return Alternative(quantity, 3, "guessed", instead, change, share)
+
+
+def test_a_fall_that_outweighs_a_rise_is_the_one_told_with_its_sign():
+    """By hand; a minus sign of its own in place of a hyphen."""
+    found = [
+        other("wind", "less", -5.0, -0.0125),
+        other("wind", "more", 4.0),
+        other("radiation", "coast", 0.04, 0.0001),
+    ]
+    assert summed_up(found) == (
+        "Filled otherwise, wind (less) would change the season's ETo by −5.0 mm (−1.2 %); "
+        "radiation (coast) would change the season's ETo by +0.0 mm (+0.0 %)."
+    )
+
+
+def test_half_a_metre_a_second_less_than_hardly_any_wind_is_none(make_garden):
+    """A monthly mean of 0.3 m/s: 0.5 less is a calm, on the one day that was filled."""
+    text = weather_csv(31, wind=0.3)
+    row = "2025-05-04,14.0,30.0,80,35,0.3"
+    assert row in text
+    filled = text.replace(row, row[:-3])
+    found = {one.instead: one for one in alternatives(replay(make_garden(weather=filled)))}
+    was = season_eto(make_garden, text)
+    for instead, wind in (("0.5 m/s less", "0.0"), ("0.5 m/s more", "0.8")):
+        expected = season_eto(make_garden, text.replace(row, row[:-3] + wind)) - was
+        assert found[instead].change_mm == pytest.approx(expected, abs=1e-9)

@@ -31,10 +31,9 @@ GIVEN = 2
 
 def run_season(days, pans, tanks, beds, state, out):
     """
-    Step pans, valves, tanks and beds through a run of days.
+    Step pans, valves, tanks and beds through days.
 
-    Every array is C-ordered, of two dimensions at most. Each day has 24 hours of constant rates, with exact moments
-    within them, and then the root zone of every lane: one bed under one way of watering.
+    Arrays are C-ordered. A day has 24 hours of constant rates, then the root zone of each lane: a bed under one watering.
 
     Parameters
     ----------

@@ -83,7 +83,7 @@ def test_faults_stand_in_the_order_of_a_second_simulator(both):
             told += 1
             assert more > less, f"{upper.name} stands above {lower.name}"
         elif upper.harm[0] == lower.harm[0] == more == less == 0:
-            margin = _SHARE_OF_LITRES * max(upper.litres, lower.litres)
+            margin = _SHARE_OF_LITRES * max(upper.broken.litres, lower.broken.litres)
             if abs(one.wasted_litres - other.wasted_litres) > margin:
                 told += 1
                 assert one.wasted_litres > other.wasted_litres, f"{upper.name} stands above {lower.name}"

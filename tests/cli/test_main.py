@@ -251,7 +251,7 @@ def test_an_unknown_topic_is_told(capsys):
     code, _, err = run(capsys, "known", "plant")
     assert code == 2
     assert err.strip() == (
-        'TOPIC = "plant" is unknown; expected: plants, soils, landscape, pans, readers; did you mean "plants"?'
+        'TOPIC = "plant" is unknown; expected: plants, soils, landscape, pans, readers, from-memory; did you mean "plants"?'
     )
 
 

@@ -119,7 +119,10 @@ def test_fit_writes_an_overlay_that_other_commands_take(garden, tmp_path, capsys
     ("text", "said"),
     [
         ("date,openings\n2025-05-01,x\n", 'line 2: openings = "x" is no number'),
-        ("date,openings\n2025-05-01,1\n2025-05-02,1\n2025-09-03,1\n", "expected: all of the log's days in the weather file"),
+        (
+            "date,openings\n2025-05-01,1\n2025-05-02,1\n2025-09-03,1\n",
+            "expected: all of the log's days in the weather file",
+        ),
     ],
 )
 def test_a_broken_log_is_one_line_and_leaves_nothing(text, said, garden, tmp_path, capsys):

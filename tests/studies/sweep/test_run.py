@@ -151,7 +151,7 @@ def test_a_bad_site_stops_the_sweep_and_says_why(tmp_path):
         sweep(plan, tmp_path / "out", processes=1)
     text = caught.value.text()
     assert "site Place 02: place-02.csv:" in text
-    assert "--keep-going" in text
+    assert "run again to go on, or skip such sites and count them" in text
     assert len(text.splitlines()) == 2
 
 
@@ -272,7 +272,7 @@ def test_without_the_extra_one_line_says_how_to_get_it(tmp_path, monkeypatch):
     monkeypatch.setattr(importlib.util, "find_spec", lambda name, *a: None if name == "pyarrow" else found(name, *a))
     with pytest.raises(PanbudgetError) as caught:
         cli.app(["sweep", str(plan), "--out", str(tmp_path / "out")], standalone_mode=False)
-    assert caught.value.text() == "this needs pyarrow, which is not installed: pip install 'panbudget[sweep]'"
+    assert caught.value.text() == "this needs pyarrow, which is not installed; pip install 'panbudget[sweep]'"
 
 
 def test_a_scheduler_that_does_not_answer_is_said_in_a_line(tmp_path):

@@ -30,7 +30,6 @@ _BARE_SOIL_SHARE = 0.1  # FAO-56 (1998) Table 18: Kcb is Kc less 0.05 to 0.1
 # FAO-56 (1998) ch. 10, mulches (from memory): 5 % less evaporation for each 10 % under an organic mulch
 _ORGANIC_MULCH = 0.5
 ANTECEDENT_DAYS = 5
-_SHARES = 1e-6  # how near to 1 a mixed bed's shares must add up
 
 Dates = npt.NDArray[np.datetime64]
 Mask = npt.NDArray[np.bool_]

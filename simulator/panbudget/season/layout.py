@@ -105,7 +105,8 @@ class Valve(NamedTuple):
             swing=swing,
             rim=swing + freeboard * area,
             dry=swing - (depth - freeboard) * area,
-            flows=flows._replace(
+            flows=dataclasses.replace(
+                flows,
                 refill_flow=refill_flow,
                 bed_flows={key: flow * factors[key] for key, flow in flows.bed_flows.items()},
                 at_reference={key: flow * factors[key] for key, flow in flows.at_reference.items()},
@@ -332,7 +333,7 @@ def _repeated(group: Any, n_days: int) -> Any:
 
 
 @dataclass(frozen=True)
-class PanForcing:
+class PanForcing(PanFlows):
     """
     One controller's pan, before the valve does anything; its flows are those of `PanFlows`.
 
@@ -349,16 +350,6 @@ class PanForcing:
     wind_bounded: Floats
     humidity_bounded: Floats
     fetch_bounded: bool
-    refill_flow: float
-    bed_flows: dict[str, float]
-    pressure: float
-    pressures: tuple[Floats, Floats]
-    at_reference: dict[str, float]
-
-    @property
-    def valve_flow(self) -> float:
-        """All that passes the valve. [L/h]"""
-        return self.refill_flow + sum(self.bed_flows.values())
 
 
 @dataclass(frozen=True)
@@ -419,7 +410,7 @@ class Forcing:
             wind_bounded=coefficient.wind_bounded[cut],
             humidity_bounded=coefficient.humidity_bounded[cut],
             fetch_bounded=coefficient.fetch_bounded,
-            **valve.flows._asdict(),
+            **vars(valve.flows),
         )
 
     @functools.cached_property

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -23,7 +23,8 @@ from panbudget.scenario.supplies import Mains, Pipe, Roof, Supply, Tank
 _NODES = 33  # of the table from static pressure to the emitters'
 
 
-class PanFlows(NamedTuple):
+@dataclass(frozen=True)
+class PanFlows:
     """
     What passes one controller's valve.
 

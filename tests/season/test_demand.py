@@ -109,8 +109,8 @@ def test_plantings_in_turn_leave_bare_soil_between_them():
     assert demand.growing[day["2025-06-15"]]
     assert demand.growing[day["2025-09-12"]]
     assert not demand.growing[day["2025-09-13"]]
-    assert demand.depletion[day["2025-06-04"]] == 0.2
-    assert demand.depletion[day["2025-06-15"]] == 0.45
+    assert demand.p_table[day["2025-06-04"]] == 0.2
+    assert demand.p_table[day["2025-06-15"]] == 0.45
     assert [part.name for part in demand.parts] == ["green bean", "spinach"]
 
 
@@ -124,7 +124,7 @@ def test_a_mixture_asks_for_its_parts_by_the_ground_they_cover():
     parts = [{"plants": "lawn", "share": 0.25}, {"plants": "desert plants", "share": 0.75}]
     demand = bed_demand(bed(mix=parts), climate(days=3))
     assert demand.kc.tolist() == pytest.approx([0.25 * 0.95 + 0.75 * 0.3] * 3)
-    assert demand.depletion.tolist() == [0.4] * 3  # the part that suffers first
+    assert demand.p_table.tolist() == [0.4] * 3  # the part that suffers first
 
 
 def test_shares_that_do_not_add_up_are_refused():
@@ -252,7 +252,7 @@ def test_the_ground_remembers_five_days_of_the_record_before_the_runs_first(back
         "c", "b", bed(plants="lawn", curve_number=75, antecedent="five-day"), climate(days=20), rain, 10, 14
     )
     assert got.rain_in[0] == pytest.approx(70.0 - runoff(70.0, number))
-    assert not any("of the five days before" in text for text in got.curve.assumptions)
+    assert not any("of the five days before" in text for text in got.assumptions)
     average = bed_forcing("c", "b", bed(plants="lawn", curve_number=75), climate(days=20), rain, 10, 14)
     assert average.rain_in[0] == pytest.approx(70.0 - runoff(70.0, 75.0))
 
@@ -264,7 +264,7 @@ def test_with_fewer_than_five_days_before_it_the_ground_is_neither_dry_nor_wet(f
     part = bed(plants="lawn", curve_number=75, antecedent="five-day")
     got = bed_forcing("c", "b", part, climate(days=20), rain, first, first + 6)
     assert got.rain_in[0] == pytest.approx(70.0 - runoff(70.0, 75.0 if told else DRY))
-    assert any(f"holds {first} of the five days" in text for text in got.curve.assumptions) is told
+    assert any(f"holds {first} of the five days" in text for text in got.assumptions) is told
 
 
 def test_salty_water_asks_for_its_leaching_and_fresh_water_for_none():
@@ -303,7 +303,7 @@ def test_roots_that_end_with_the_last_layer_are_not_said_to_go_below_it():
     for depth, told in (("50 cm", False), ("51 cm", True)):
         plant = {"kc": 0.7, "root_depth": depth, "depletion": 0.5}
         got = bed_forcing("c", "b", bed(plants=plant, soil=layers), climate(days=2), np.zeros(2), 0, 2)
-        assert any("roots go deeper" in text for text in got.curve.assumptions) is told
+        assert any("roots go deeper" in text for text in got.assumptions) is told
 
 
 @pytest.mark.parametrize(("kc_end", "adjusted"), [(0.44, 0.44), (0.45, 0.53)])

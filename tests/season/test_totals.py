@@ -150,7 +150,7 @@ def test_yield_falls_by_ky_times_the_lack_and_never_below_none(used, ky, share):
     plant = SimpleNamespace(name="a", ky=ky, growing=np.array([True, True, False]))
     forcing = SimpleNamespace(
         bundle=SimpleNamespace(lane=lambda name: np.array([0]), row_ground=np.array([0])),
-        parts=(SimpleNamespace(curve=SimpleNamespace(parts=(plant, SimpleNamespace(**vars(plant) | {"ky": None})))),),
+        parts=(SimpleNamespace(parts=(plant, SimpleNamespace(**vars(plant) | {"ky": None}))),),
     )
     out = SimpleNamespace(etc=np.array([[4.0, 6.0, 9.0]]), eta=np.array([[used / 2.0, used / 2.0, 9.0]]))
     (got,) = totals._yields(forcing, out, 0)

@@ -1,7 +1,7 @@
 """
 Planting: what a scenario's words about plants and soil come to, as demand over a record and as water in the ground.
 
-Knows the scenario's parts and the tables; the equations themselves are in `plants`, `soil` and `wetting`.
+Knows the scenario's parts and the tables; the equations themselves are in `crops`, `soil` and `bare_soil`.
 """
 
 from __future__ import annotations
@@ -9,18 +9,17 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import itertools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 import numpy.typing as npt
 
 from panbudget.numeric import Floats
-from panbudget.physics import bare_soil as wetting
-from panbudget.physics import crops as plants
-from panbudget.physics import soil
+from panbudget.physics import bare_soil, crops, soil
 from panbudget.scenario import beds as scenario
+from panbudget.season.years import moved
 from panbudget.tables import folded
 from panbudget.tables.plants import Plant, find_plant
 from panbudget.tables.soils import SoilType, find_soil, own_soil
@@ -40,7 +39,24 @@ class PlantingError(ValueError):
 
 
 @dataclass(frozen=True)
-class Climate:
+class ByDay:
+    """Something whose arrays stand by day."""
+
+    def between(self, first: int, after: int) -> Self:
+        """Return days first…after−1 of it."""
+        return dataclasses.replace(self, **{name: _cut(part, slice(first, after)) for name, part in vars(self).items()})
+
+
+def _cut(part: Any, days: slice) -> Any:
+    if isinstance(part, ByDay):
+        return part.between(days.start, days.stop)
+    if isinstance(part, tuple):
+        return tuple(_cut(each, days) for each in part)
+    return part[days] if isinstance(part, np.ndarray) else part
+
+
+@dataclass(frozen=True)
+class Climate(ByDay):
     """
     The record that demand is computed over; all arrays (days,).
 
@@ -67,18 +83,6 @@ class Climate:
     eto: Floats
     within: tuple[dt.date, dt.date] | None = None
 
-    def between(self, first: int, last: int) -> Climate:
-        """Return days first…last−1 of it."""
-        cut = slice(first, last)
-        return dataclasses.replace(
-            self,
-            dates=self.dates[cut],
-            wind=self.wind[cut],
-            rh_min=self.rh_min[cut],
-            tmean=self.tmean[cut],
-            eto=self.eto[cut],
-        )
-
     def concerns(self, dates: Dates) -> bool:
         """Whether any of these days lies within the season."""
         if self.within is None or not len(dates):
@@ -88,7 +92,7 @@ class Climate:
 
 
 @dataclass(frozen=True)
-class Part:
+class Part(ByDay):
     """One planting of a bed: its name, the days on which it grows (days,), its Ky where one is tabled."""
 
     name: str
@@ -97,7 +101,7 @@ class Part:
 
 
 @dataclass(frozen=True)
-class Demand:
+class Demand(ByDay):
     """
     What a bed's plants ask for, day by day.
 
@@ -109,7 +113,7 @@ class Demand:
         [m]
     growing : ndarray of bool (days,)
         Whether there is something to keep alive.
-    depletion : ndarray (days,)
+    p_table : ndarray (days,)
         p at ETc 5 mm a day. [-]
     assumptions : tuple of str
     parts : tuple of Part
@@ -120,34 +124,19 @@ class Demand:
     height: Floats
     root_depth: Floats
     growing: Mask
-    depletion: Floats
+    p_table: Floats
     assumptions: tuple[str, ...]
-    parts: tuple[Part, ...] = ()
-
-    def between(self, first: int, last: int) -> Demand:
-        """Return days first…last−1 of it."""
-        cut = slice(first, last)
-        return dataclasses.replace(
-            self,
-            kc=self.kc[cut],
-            height=self.height[cut],
-            root_depth=self.root_depth[cut],
-            growing=self.growing[cut],
-            depletion=self.depletion[cut],
-            parts=tuple(dataclasses.replace(part, growing=part.growing[cut]) for part in self.parts),
-        )
+    parts: tuple[Part, ...]
 
 
 @dataclass(frozen=True)
-class BedForcing:
+class BedForcing(Demand):
     """
     One bed's demand, soil and rain, by day.
 
     Parameters
     ----------
     controller, name : str
-    curve : Demand
-        Kc (or Kcb), roots, growing days. (days,)
     taw : ndarray (days,)
         [mm]
     rain_in : ndarray (days,)
@@ -160,22 +149,16 @@ class BedForcing:
 
     controller: str
     name: str
-    curve: Demand
     taw: Floats
     rain_in: Floats
     kc_max: Floats
     exposed: Floats
-    leaching: float = 0.0
+    leaching: float
 
     @property
     def key(self) -> str:
         """Name under which results list it."""
         return f"{self.controller}/{self.name}"
-
-    def between(self, first: int, last: int) -> BedForcing:
-        """Return days first…last−1 of it."""
-        by_day = {name: getattr(self, name)[first:last] for name in ("taw", "rain_in", "kc_max", "exposed")}
-        return dataclasses.replace(self, curve=self.curve.between(first, last), **by_day)
 
 
 def bed_forcing(
@@ -195,20 +178,16 @@ def bed_forcing(
     first, after : int
         The run's days, as places in the climate.
 
-    Returns
-    -------
-    BedForcing
-
     Raises
     ------
     PlantingError
         Plantings that can't be.
     """
-    curve, ground = bed_demand(bed, climate).between(first, after), soil_of(bed.soil)
-    assumptions = list(curve.assumptions)
+    demand, ground = bed_demand(bed, climate).between(first, after), soil_of(bed.soil)
+    said, salty = list(demand.assumptions), bed.leaching
     reach = sum(thickness for thickness, _ in ground.layers)
-    if ground.layers and float(curve.root_depth.max()) > reach + 1e-9:
-        assumptions.append(
+    if ground.layers and float(demand.root_depth.max()) > reach + 1e-9:
+        said.append(
             f"roots go deeper than the soil's layers, {reach:g} m in all; the last layer is taken to go on below"
         )
     rain_in = rain[first:after]
@@ -218,22 +197,26 @@ def bed_forcing(
             before = min(first, ANTECEDENT_DAYS)
             numbers = soil.moist_curve_number(rain[first - before : after], bed.curve_number)[before:]
             if before < ANTECEDENT_DAYS:
-                assumptions.append(
+                said.append(
                     f"the weather file holds {before} of the five days before the first day; until five are known, "
                     "the ground counts as neither dry nor wet"
                 )
         rain_in = rain_in - soil.curve_number_runoff(rain_in, numbers)
-    leaching = 0.0
-    if bed.leaching is not None:
-        leaching = soil.leaching_requirement(bed.leaching.water, bed.leaching.threshold)
     kc_max, exposed = np.zeros(after - first), np.ones(after - first)
     if bed.method == "dual":
         wind, rh_min = climate.wind[first:after], climate.rh_min[first:after]
-        kc_max = np.asarray(plants.kc_max(curve.kc, wind=wind, rh_min=rh_min, height=curve.height))
-        exposed = np.asarray(1.0 - plants.covered_fraction(curve.kc, kc_max, height=curve.height))
-    curve = dataclasses.replace(curve, assumptions=tuple(assumptions))
-    taw = soil.available_water(ground, curve.root_depth, bed.root_fraction)
-    return BedForcing(controller, name, curve, taw, rain_in, kc_max, exposed, leaching)
+        kc_max = np.asarray(crops.kc_max(demand.kc, wind=wind, rh_min=rh_min, height=demand.height))
+        exposed = np.asarray(1.0 - crops.covered_fraction(demand.kc, kc_max, height=demand.height))
+    return BedForcing(
+        **vars(demand) | {"assumptions": tuple(said)},
+        controller=controller,
+        name=name,
+        taw=soil.available_water(ground, demand.root_depth, bed.root_fraction),
+        rain_in=rain_in,
+        kc_max=kc_max,
+        exposed=exposed,
+        leaching=0.0 if salty is None else soil.leaching_requirement(salty.water, salty.threshold),
+    )
 
 
 def evaporable_water(bed: scenario.Bed) -> tuple[float, float]:
@@ -245,17 +228,7 @@ def evaporable_water(bed: scenario.Bed) -> tuple[float, float]:
 
 def bed_demand(bed: scenario.Bed, climate: Climate) -> Demand:
     """
-    Reckon what a bed's plants ask for, whether it holds one planting, several in turn, or a mixture.
-
-    Parameters
-    ----------
-    bed : scenario.Bed
-    climate : Climate
-
-    Returns
-    -------
-    Demand
-        (days,)
+    Compute what a bed's plants ask for, whether it holds one planting, several in turn, or a mixture.
 
     Raises
     ------
@@ -265,35 +238,21 @@ def bed_demand(bed: scenario.Bed, climate: Climate) -> Demand:
     Notes
     -----
     Between two plantings the ground is bare, with the next one's Kc ini. A mixture's Kc, roots and height are the
-    means of its parts weighted by cover, and the part that suffers first sets
-    p.
+    means of its parts weighted by cover, and the part that suffers first sets p.
     """
     if isinstance(bed, scenario.MixedBed):
-        parts = [_described_demand(bed, part.plants, part.planted, climate) for part in bed.mix]
-        return _mixed(parts, [part.share for part in bed.mix])
+        return _mixed([_of_planting(bed, part, climate) for part in bed.mix], [part.share for part in bed.mix])
     if isinstance(bed, scenario.BedInTurn):
-        parts = [_described_demand(bed, part.plants, part.planted, climate) for part in bed.plantings]
-        return _in_turn(parts, climate.dates)
-    return _described_demand(bed, bed.plants, bed.planted, climate)
+        return _in_turn([_of_planting(bed, part, climate) for part in bed.plantings], climate.dates)
+    return _of_planting(bed, bed, climate)
 
 
-def _described_demand(
-    bed: scenario.Bed, described: scenario.Plants, planted: dt.date | None, climate: Climate
-) -> Demand:
+def _of_planting(bed: scenario.Bed, part: scenario.Planting, climate: Climate) -> Demand:
     basal = bed.method == "dual"
-    demand = demand_curve(
-        described,
-        climate,
-        planted=planted,
-        basal=basal,
-        wetting_interval=bed.wetting_days,
-        wetting_depth=bed.wetting_depth,
-        wetted_fraction=bed.wetted_fraction,
-        ground=soil_of(bed.soil),
-    )
+    demand = demand_curve(part.plants, climate, planted=part.planted, basal=basal, bed=bed)
     if bed.mulch is None or basal:  # for the dual coefficient the mulch acts on Ke, in the engine
         return demand
-    under = demand_curve(described, climate, planted=planted, basal=True)
+    under = demand_curve(part.plants, climate, planted=part.planted, basal=True)
     saved = (1.0 - mulch_factor(bed.mulch)) * np.maximum(demand.kc - under.kc, 0.0)
     return dataclasses.replace(demand, kc=demand.kc - saved)
 
@@ -301,10 +260,6 @@ def _described_demand(
 def mulch_factor(mulch: scenario.Mulch | None) -> float:
     """
     Return what a mulch leaves of the soil's evaporation. [-]
-
-    Parameters
-    ----------
-    mulch : scenario.Mulch, optional
 
     Notes
     -----
@@ -316,87 +271,55 @@ def mulch_factor(mulch: scenario.Mulch | None) -> float:
     return 1.0 - mulch.cover * (1.0 if mulch.kind == "plastic" else _ORGANIC_MULCH)
 
 
-def _mixed(parts: Sequence[Demand], shares: Sequence[float]) -> Demand:
-    weights = np.asarray(shares) / sum(shares)
-
-    def mean(name: str) -> Floats:
-        return np.asarray(np.tensordot(weights, np.array([getattr(part, name) for part in parts]), axes=1))
-
-    growing = np.array([part.growing for part in parts])
-    sensitive = np.where(growing, np.array([part.depletion for part in parts]), np.inf).min(axis=0)
+def _together(parts: Sequence[Demand], combine: Callable[[npt.NDArray[Any]], Floats]) -> Demand:
+    """Several plantings' demand as one; ``combine`` makes (days,) of their (parts, days)."""
     return Demand(
-        kc=mean("kc"),
-        height=mean("height"),
-        root_depth=mean("root_depth"),
-        growing=np.asarray(growing.any(axis=0)),
-        depletion=np.where(np.isfinite(sensitive), sensitive, mean("depletion")),
-        assumptions=_unique(parts),
+        **{name: combine(_stacked(parts, name)) for name in ("kc", "height", "root_depth", "p_table")},
+        growing=np.asarray(_stacked(parts, "growing").any(axis=0)),
+        assumptions=tuple(dict.fromkeys(text for part in parts for text in part.assumptions)),
         parts=tuple(part for demand in parts for part in demand.parts),
     )
+
+
+def _stacked(parts: Sequence[Demand], name: str) -> npt.NDArray[Any]:
+    return np.array([getattr(part, name) for part in parts])
+
+
+def _mixed(parts: Sequence[Demand], shares: Sequence[float]) -> Demand:
+    weights = np.asarray(shares) / sum(shares)
+    mixed = _together(parts, lambda by_part: np.asarray(np.tensordot(weights, by_part, axes=1)))
+    sensitive = np.where(_stacked(parts, "growing"), _stacked(parts, "p_table"), np.inf).min(axis=0)
+    return dataclasses.replace(mixed, p_table=np.where(np.isfinite(sensitive), sensitive, mixed.p_table))
 
 
 def _in_turn(parts: Sequence[Demand], dates: Dates) -> Demand:
-    ordered = sorted(parts, key=lambda part: _first(part.growing))
-    for earlier, later in itertools.pairwise(ordered):
+    def begins(index: int) -> int:
+        return int(np.argmax(parts[index].growing)) if parts[index].growing.any() else len(dates)
+
+    order = sorted(range(len(parts)), key=begins)
+    for earlier, later in itertools.pairwise(parts[index] for index in order):
         both = earlier.growing & later.growing
         if both.any():
-            day = dates[int(np.argmax(both))]
             raise PlantingError(
-                f"{earlier.parts[0].name} is still in the ground on {day} when {later.parts[0].name} grows there too; "
-                "change the dates or stages, or give both as a mix"
+                f"{earlier.parts[0].name} is still in the ground on {dates[int(np.argmax(both))]} when "
+                f"{later.parts[0].name} grows there too; change the dates or stages, or give both as a mix"
             )
     # on each day the planting that grows, or else the next one, or else the last
-    chosen = np.full(len(dates), len(ordered) - 1)
-    for index in range(len(ordered) - 1, -1, -1):
-        growing = ordered[index].growing
-        if growing.any():
-            chosen[: len(growing) - int(np.argmax(growing[::-1]))] = index
-
-    def pick(name: str) -> npt.NDArray[Any]:
-        return np.asarray(np.array([getattr(part, name) for part in ordered])[chosen, np.arange(len(dates))])
-
-    return Demand(
-        kc=pick("kc"),
-        height=pick("height"),
-        root_depth=pick("root_depth"),
-        growing=np.asarray(np.array([part.growing for part in ordered]).any(axis=0)),
-        depletion=pick("depletion"),
-        assumptions=_unique(parts),
-        parts=tuple(part for demand in parts for part in demand.parts),
-    )
-
-
-def _first(mask: Mask) -> int:
-    return int(np.argmax(mask)) if mask.any() else len(mask)
-
-
-def _unique(parts: Sequence[Demand]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(text for part in parts for text in part.assumptions))
+    chosen = np.full(len(dates), order[-1])
+    for index in reversed(order):
+        chosen[: int(np.flatnonzero(parts[index].growing).max(initial=-1)) + 1] = index
+    return _together(parts, lambda by_part: np.asarray(by_part[chosen, np.arange(len(dates))]))
 
 
 def plant_of(described: scenario.NamedPlants) -> Plant:
-    """
-    Return the table's plant with the scenario's changes.
-
-    Parameters
-    ----------
-    described : scenario.NamedPlants
-
-    Returns
-    -------
-    Plant
-    """
+    """Return the table's plant with the scenario's changes."""
     plant = find_plant(described.name)
-    changes: dict[str, Any] = {
-        key: getattr(described, key)
-        for key in ("kc_ini", "kc_mid", "kc_end", "height", "depletion", "root_depth")
-        if getattr(described, key) is not None
-    }
+    names = ("kc_ini", "kc_mid", "kc_end", "height", "depletion", "root_depth")
+    changes = {name: value for name in names if (value := getattr(described, name)) is not None}
     for stage in ("ini", "mid", "end"):
-        own = changes.get(f"kc_{stage}")
-        if own is not None:  # the bare soil's part of Kc stays the table's
+        if f"kc_{stage}" in changes:  # the bare soil's part of Kc stays the table's
             bare = getattr(plant, f"kc_{stage}") - getattr(plant, f"kcb_{stage}")
-            changes[f"kcb_{stage}"] = max(own - bare, 0.0)
+            changes[f"kcb_{stage}"] = max(changes[f"kc_{stage}"] - bare, 0.0)
     if described.root_depth is not None:
         start = plant.root_depth_start if plant.kind == "annual" else described.root_depth
         changes["root_depth_start"] = min(start, described.root_depth)
@@ -411,10 +334,7 @@ def demand_curve(
     *,
     planted: dt.date | None,
     basal: bool,
-    wetting_interval: float | None = None,
-    wetting_depth: float = 10.0,
-    wetted_fraction: float = 1.0,
-    ground: SoilType | None = None,
+    bed: scenario.Bed | None = None,
 ) -> Demand:
     """
     Compute one planting's demand over a weather record.
@@ -425,178 +345,133 @@ def demand_curve(
         Needed for plants with stages.
     basal : bool
         Whether Kcb is wanted.
-    wetting_interval, wetting_depth, wetted_fraction : float
-        Of wettings while plants are small; with an interval, Kc ini is computed and not taken from the table.
-        [days], [mm over the bed], [-]
-    ground : SoilType, optional
-        Needed with ``wetting_interval``.
+    bed : scenario.Bed, optional
+        With an interval between wettings while plants are small, Kc ini is computed and not taken from the table.
 
     Returns
     -------
     Demand
         (days,)
     """
-    dates = climate.dates
-    assumptions: tuple[str, ...] = ()
-    given_as_kc = True
-    ky = None
-    if isinstance(described, scenario.OwnPlants):
-        name, depletion = "own Kc", described.depletion
-        height = described.height if described.height is not None else _HEIGHT_UNSTATED
-        curve = plants.constant_curve(dates, described.kc, described.root_depth, height)
-    elif isinstance(described, scenario.Landscape):
-        name, depletion = "landscape planting", described.depletion
-        height = described.height if described.height is not None else _HEIGHT_UNSTATED
-        curve = plants.landscape_curve(dates, described.factors, described.root_depth, height)
-    else:
-        plant = plant_of(described)
-        name, depletion, ky = plant.name, plant.depletion, plant.ky
+    figures: Plant | scenario.OwnPlants | scenario.Landscape
+    curve, ky = None, None
+    said: tuple[str, ...] = ()
+    bare = _BARE_SOIL_SHARE if basal else 0.0  # in a Kc that is given for plants and ground together
+    if isinstance(described, scenario.NamedPlants):
+        figures = plant = plant_of(described)
+        name, ky, factors = plant.name, plant.ky, plant.plant_factor
         if folded(described.name) in plant.stands_for:
-            name = described.name
-            assumptions = (f"the table's figures for {plant.name} stand in for {described.name}",)
-        own_stages = described.stages is not None or described.stages_gdd is not None
-        if plant.plant_factor is not None:
-            curve = plants.landscape_curve(dates, plant.plant_factor, plant.root_depth, plant.height)
-        elif plant.stages is None or (plant.evergreen and not own_stages):
-            given_as_kc = False
-            steady = plant.kcb_mid if basal else plant.kc_mid
-            curve = plants.constant_curve(dates, steady, plant.root_depth, plant.height)
-        else:
+            name, said = described.name, (f"the table's figures for {plant.name} stand in for {described.name}",)
+        own_stages = described.stages or described.stages_gdd
+        if factors is None and (plant.stages is None or (plant.evergreen and not own_stages)):
+            factors, bare = (plant.kcb_mid if basal else plant.kc_mid,), 0.0
+        elif factors is None:
             assert planted is not None
-            given_as_kc = False
-            day = np.datetime64(planted, "D")
-            if described.stages_gdd is not None:
-                plant, said = _stages_by_heat(plant, described, day, climate)
-                assumptions += said
-            if wetting_interval is not None and not basal:
-                assert ground is not None
-                plant = _wetted_start(plant, day, climate, wetting_interval, wetting_depth, wetted_fraction, ground)
-            curve = _staged(plant, day, climate, basal)
-    kc = curve.kc
-    if basal and given_as_kc:
-        kc = np.maximum(kc - _BARE_SOIL_SHARE, 0.0)
+            curve = _staged(plant, described, planted, climate, basal, bed)
+    else:
+        figures, own = described, isinstance(described, scenario.OwnPlants)
+        name = "own Kc" if own else "landscape planting"
+        factors = (described.kc,) if isinstance(described, scenario.OwnPlants) else described.factors
+    if curve is None:
+        assert factors is not None
+        height = _HEIGHT_UNSTATED if figures.height is None else figures.height
+        kc = tuple(max(factor - bare, 0.0) for factor in factors)
+        curve = crops.landscape_curve(climate.dates, kc, figures.root_depth, height)
     growing = np.asarray(curve.growing, dtype=bool)
     return Demand(
-        kc=np.ascontiguousarray(kc, dtype=float),
+        kc=np.ascontiguousarray(curve.kc, dtype=float),
         height=np.asarray(curve.height, dtype=float),
         root_depth=np.asarray(curve.root_depth, dtype=float),
         growing=growing,
-        depletion=np.full(len(dates), depletion),
-        assumptions=(*assumptions, *curve.assumptions),
+        p_table=np.full(len(growing), figures.depletion),
+        assumptions=(*said, *curve.assumptions),
         parts=(Part(name, growing, ky),),
     )
 
 
-def _staged(plant: Plant, planted: np.datetime64, climate: Climate, basal: bool) -> plants.DemandCurve:
+def _staged(
+    plant: Plant,
+    described: scenario.NamedPlants,
+    planted: dt.date,
+    climate: Climate,
+    basal: bool,
+    bed: scenario.Bed | None,
+) -> crops.DemandCurve:
     """An annual's one season; a perennial's every year from the same day on."""
-    if plant.kind == "annual":
-        return plants.kc_curve(climate.dates, planted, plant, wind=climate.wind, rh_min=climate.rh_min, basal=basal)
-    dates = climate.dates
-    first, last = int(str(dates[0])[:4]) - 1, int(str(dates[-1])[:4]) + 1
-    starts = [_in_year(planted, year) for year in range(first, last + 1)]
+    day, said = np.datetime64(planted, "D"), list[str]()
+    if described.stages_gdd is not None:
+        plant = dataclasses.replace(plant, stages=_stages_by_heat(plant.name, described, day, climate, said))
+    if bed is not None and bed.wetting_days is not None and not basal:
+        plant = dataclasses.replace(plant, kc_ini=_wetted_kc(plant, day, climate, bed, bed.wetting_days))
+    spans = [(day, climate)]
+    if plant.kind != "annual":
+        first, last = (date.year for date in climate.dates[[0, -1]].tolist())
+        starts = [np.datetime64(moved(planted, year - planted.year), "D") for year in range(first - 1, last + 2)]
+        cuts = itertools.pairwise(np.searchsorted(climate.dates, np.array(starts)).tolist())
+        spans = [
+            (start, climate.between(*cut)) for start, cut in zip(starts[:-1], cuts, strict=True) if cut[0] < cut[1]
+        ]
     pieces = []
-    for start, after in itertools.pairwise(starts):
-        inside = np.flatnonzero((dates >= start) & (dates < after))
-        if not len(inside):
-            continue
-        part = climate.between(int(inside[0]), int(inside[-1]) + 1)
-        piece = plants.kc_curve(part.dates, start, plant, wind=part.wind, rh_min=part.rh_min, basal=basal)
-        if not climate.concerns(part.dates):
-            piece = dataclasses.replace(piece, assumptions=())
-        pieces.append(piece)
-    return dataclasses.replace(
-        pieces[-1],
-        kc=np.concatenate([piece.kc for piece in pieces]),
-        height=np.concatenate([piece.height for piece in pieces]),
-        root_depth=np.concatenate([piece.root_depth for piece in pieces]),
-        growing=np.concatenate([piece.growing for piece in pieces]),
-        stage=np.concatenate([piece.stage for piece in pieces]),
-        assumptions=tuple(dict.fromkeys(text for piece in pieces for text in piece.assumptions)),
-    )
-
-
-def _in_year(day: np.datetime64, year: int) -> np.datetime64:
-    month_day = str(day)[5:10]
-    leap = year % 4 == 0 and (year % 100 != 0 or year % 400 == 0)
-    return np.datetime64(f"{year:04d}-{'02-28' if month_day == '02-29' and not leap else month_day}", "D")
+    for start, part in spans:
+        pieces.append(crops.kc_curve(part.dates, start, plant, wind=part.wind, rh_min=part.rh_min, basal=basal))
+        if climate.concerns(part.dates):
+            said += pieces[-1].assumptions
+    by_day = ("kc", "height", "root_depth", "growing", "stage")
+    joined: dict[str, Any] = {name: np.concatenate([getattr(piece, name) for piece in pieces]) for name in by_day}
+    return dataclasses.replace(pieces[-1], **joined, assumptions=tuple(dict.fromkeys(said)))
 
 
 def _stages_by_heat(
-    plant: Plant, described: scenario.NamedPlants, planted: np.datetime64, climate: Climate
-) -> tuple[Plant, tuple[str, ...]]:
+    name: str, described: scenario.NamedPlants, planted: np.datetime64, climate: Climate, said: list[str]
+) -> tuple[int, int, int, int]:
     """
     Stage lengths in days from growing degree days: mean temperature above the base, never below 0, added up.
 
     McMaster & Wilhelm (1997), method 1, without an upper bound.
     """
-    assert described.stages_gdd is not None
     at = int((planted - climate.dates[0]).astype(int))
     if not 0 <= at < len(climate.dates):
         raise PlantingError(
-            f"{plant.name} counts growing degree days from {planted}, which the weather file does not hold; "
+            f"{name} counts growing degree days from {planted}, which the weather file does not hold; "
             "add those days, or give the stages in days"
         )
     heat = np.maximum(climate.tmean[at:] - described.base_temperature, 0.0)
-    total = np.cumsum(heat)
-    wanted = np.cumsum(described.stages_gdd)
-    assumptions: tuple[str, ...] = ()
+    total, wanted = np.cumsum(heat), np.cumsum(np.array(described.stages_gdd, float))
     if wanted[-1] > total[-1]:
         recent = float(heat[-30:].mean())
         if recent <= 0.0:
             raise PlantingError(
-                f"{plant.name} never gathers {wanted[-1]:.0f} degree days above {described.base_temperature:g} °C in "
+                f"{name} never gathers {wanted[-1]:.0f} degree days above {described.base_temperature:g} °C in "
                 "this weather file; give smaller figures, or stages in days"
             )
         more = int(np.ceil((wanted[-1] - total[-1]) / recent))
         total = np.concatenate([total, total[-1] + recent * np.arange(1, more + 1)])
-        assumptions = (
-            f"{plant.name} has not gathered all its degree days when the weather file ends; the rest is counted at "
-            "the mean of its last 30 days",
+        said.append(
+            f"{name} has not gathered all its degree days when the weather file ends; the rest is counted at "
+            "the mean of its last 30 days"
         )
-    ends = np.searchsorted(total, wanted - 1e-9) + 1
-    lengths = np.diff(np.concatenate([[0], ends]))
-    a, b, c, d = (int(days) for days in lengths)
-    return dataclasses.replace(plant, stages=(a, b, c, d)), assumptions
+    a, b, c, d = np.diff(np.searchsorted(total, wanted - 1e-9) + 1, prepend=0).tolist()
+    return a, b, c, d
 
 
-def _wetted_start(
-    plant: Plant,
-    planted: np.datetime64,
-    climate: Climate,
-    interval: float,
-    depth: float,
-    wetted_fraction: float,
-    ground: SoilType,
-) -> Plant:
+def _wetted_kc(plant: Plant, planted: np.datetime64, climate: Climate, bed: scenario.Bed, interval: float) -> float:
     assert plant.stages is not None
     day = (climate.dates - planted).astype(int)
     early = (day >= 0) & (day < plant.stages[0])
-    eto = float(climate.eto[early].mean()) if early.any() else float(climate.eto.mean())
-    kc = wetting.initial_kc(
-        eto, interval=interval, depth=depth, coarse=wetting.is_coarse(ground), wetted_fraction=wetted_fraction
+    return bare_soil.initial_kc(
+        float(climate.eto[early].mean() if early.any() else climate.eto.mean()),
+        interval=interval,
+        depth=bed.wetting_depth,
+        coarse=bare_soil.is_coarse(soil_of(bed.soil)),
+        wetted_fraction=bed.wetted_fraction,
     )
-    return dataclasses.replace(plant, kc_ini=kc)
 
 
 def soil_of(described: scenario.Soil) -> SoilType:
-    """
-    Return a soil's water contents: the table's, or the user's own, by layers if it has any.
-
-    Parameters
-    ----------
-    described : scenario.Soil
-
-    Returns
-    -------
-    SoilType
-    """
+    """Return a soil's water contents: the table's, or the user's own, by layers if it has any."""
     if isinstance(described, scenario.LayeredSoil):
-        parts = [(layer.thickness, _one_soil(layer)) for layer in described.layers]
-        return dataclasses.replace(parts[0][1], layers=tuple((thick, part) for thick, part in parts))
-    return _one_soil(described)
-
-
-def _one_soil(described: scenario.NamedSoil | scenario.OwnSoil) -> SoilType:
+        layers = tuple((layer.thickness, soil_of(layer)) for layer in described.layers)
+        return dataclasses.replace(layers[0][1], layers=layers)
     if isinstance(described, scenario.NamedSoil):
         return find_soil(described.name)
     return own_soil(described.field_capacity, described.wilting_point)

@@ -10,7 +10,8 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import functools
-from collections.abc import Callable, Iterator, Sequence
+import itertools
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -22,11 +23,12 @@ from panbudget.engine.arrays import Beds, Days, Pans, Tanks, no_tanks
 from panbudget.errors import Problem, ScenarioError
 from panbudget.numeric import Floats, Ints
 from panbudget.scenario.beds import Bed
-from panbudget.scenario.garden import Controller, Scenario
+from panbudget.scenario.garden import Scenario
 from panbudget.scenario.supplies import Tank
+from panbudget.season import supplies
 from panbudget.season.demand import BedForcing, PlantingError, evaporable_water, mulch_factor
-from panbudget.season.record import Record, record_of
-from panbudget.season.supplies import PanFlows, lengthened, pan_flows, tank_shape, tanks_in_use
+from panbudget.season.record import PanForcing, Record, record_of
+from panbudget.season.supplies import Valve
 from panbudget.season.years import bed_in_year
 from panbudget.weather import Weather
 
@@ -36,6 +38,7 @@ MOST_OPENINGS = 500_000
 LANES = ("mean", "driest_quarter", "exact_refill", "timer")
 _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _DAILY = ("swing", "rim", "dry", "shift", "leak", "rain_factor", "refill_flow", "valve_flow", "inflow", "draw_flow")
+_FORCED = ("kc", "taw", "rain_in", "growing", "kc_max", "exposed", "p_table")  # of `Beds`, as `BedForcing` has them
 
 
 class Design(NamedTuple):
@@ -53,74 +56,31 @@ class Ground(NamedTuple):
     bed: Bed
 
 
-class Valve(NamedTuple):
+class Row(NamedTuple):
     """
-    One controller of a design, its pan in engine units.
+    One row of the results: a bed of a design.
 
     Parameters
     ----------
-    design, name : str
-    controller : Controller
-    tank : int
-        Its tank's place in the bundle, −1 on the mains.
-    grounds : tuple of int
-        Places of its beds' grounds.
-    area, swing, rim, dry : float
-        [m², kg, kg and kg above the trip weight]
-    flows : PanFlows
+    design, controller, bed : str
+    area : float
+        [m²]
+    valve, ground, draw : int
+        Places of its valve, its ground, and its draw among those on tanks, −1 on the mains.
+    flow, exponent, uniformity : float
+        Of its emitters; the flow under a tank is that at the engine's reference pressure. [L/h, -, -]
     """
-
-    design: str
-    name: str
-    controller: Controller
-    tank: int
-    grounds: tuple[int, ...]
-    area: float
-    swing: float
-    rim: float
-    dry: float
-    flows: PanFlows
-
-    def resized(
-        self, design: str, *, area: float, depth: float, swing: float, refill_flow: float, emitters: Sequence[float]
-    ) -> Valve:
-        """
-        Return it with another pan, swing and refill, and other counts of emitters.
-
-        Parameters
-        ----------
-        design : str
-        area, depth, swing : float
-            [m², mm, kg]
-        refill_flow : float
-            At the supply's own pressure; of a tank, when it is full. [L/h]
-        emitters : sequence of float
-            Factors on the beds' flows. [-]
-        """
-        freeboard, flows = self.controller.pan.freeboard, self.flows
-        factors = dict(zip(flows.bed_flows, emitters, strict=True)) | {"": refill_flow / flows.refill_flow}
-        return self._replace(
-            design=design,
-            area=area,
-            swing=swing,
-            rim=swing + freeboard * area,
-            dry=swing - (depth - freeboard) * area,
-            flows=dataclasses.replace(
-                flows,
-                refill_flow=refill_flow,
-                bed_flows={key: flow * factors[key] for key, flow in flows.bed_flows.items()},
-                at_reference={key: flow * factors[key] for key, flow in flows.at_reference.items()},
-            ),
-        )
-
-
-class Row(NamedTuple):
-    """One row of the results: a bed of a design."""
 
     design: str
     controller: str
     bed: str
     area: float
+    valve: int
+    ground: int
+    draw: int
+    flow: float
+    exponent: float
+    uniformity: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,21 +104,30 @@ class Bundle:
     tanks_of: tuple[Tank, ...]
     lanes: tuple[str, ...] = LANES[:3]
     assumptions: tuple[str, ...] = ()
+    _by_length: dict[int, tuple[Pans, Tanks]] = dataclasses.field(default_factory=dict)
 
     @functools.cached_property
     def rows(self) -> tuple[Row, ...]:
         """The beds of all valves, in turn."""
-        return tuple(Row(v.design, v.name, key, bed.area) for v in self.valves for key, bed in v.controller.bed.items())
+        draws, rows = itertools.count(), []
+        for place, valve in enumerate(self.valves):
+            flows = valve.flows.bed_flows if valve.tank < 0 else valve.flows.at_reference
+            for (key, bed), ground in zip(valve.controller.bed.items(), valve.grounds, strict=True):
+                draw = next(draws) if valve.tank >= 0 else -1
+                places = (place, ground, draw)
+                figures = (flows[key], bed.emitters.exponent, bed.uniformity)
+                rows.append(Row(valve.design, valve.name, key, bed.area, *places, *figures))
+        return tuple(rows)
 
     @functools.cached_property
     def row_controller(self) -> Ints:
         """Each row's valve. (rows,)"""
-        return np.repeat(np.arange(len(self.valves)), [len(valve.grounds) for valve in self.valves]).astype(np.int64)
+        return np.array([row.valve for row in self.rows], np.int64)
 
     @functools.cached_property
     def row_ground(self) -> Ints:
         """Each row's ground. (rows,)"""
-        return np.array([ground for valve in self.valves for ground in valve.grounds], np.int64)
+        return np.array([row.ground for row in self.rows], np.int64)
 
     @functools.cached_property
     def areas(self) -> Floats:
@@ -174,35 +143,14 @@ class Bundle:
     @functools.cached_property
     def pans(self) -> Pans:
         """The engine's pans, with one day to be repeated and without what the weather brings."""
-
-        def each(of: Callable[[Valve], Any]) -> Floats:
-            return np.array([of(valve) for valve in self.valves], float)
-
-        def daily(of: Callable[[Valve], Any]) -> Floats:
-            return each(of)[:, None]
-
-        n, tank = len(self.valves), np.array([valve.tank for valve in self.valves], np.int64)
         # controllers on one tank form a block, every other one a block of its own
-        blocks: dict[object, list[int]] = {}
-        for index, of_tank in enumerate(tank.tolist()):
-            blocks.setdefault(("tank", of_tank) if of_tank >= 0 else index, []).append(index)
+        blocks: dict[int, list[int]] = {}
+        for index, valve in enumerate(self.valves):
+            blocks.setdefault(valve.tank if valve.tank >= 0 else -1 - index, []).append(index)
         return Pans(
-            evaporation=np.zeros((n, 1)),
-            area=each(lambda valve: valve.area),
-            swing=daily(lambda valve: valve.swing),
-            rim=daily(lambda valve: valve.rim),
-            dry=daily(lambda valve: valve.dry),
-            shift=np.zeros((n, 1)),
-            leak=np.zeros((n, 1)),
-            rain_factor=np.ones((n, 1)),
-            night_share=each(lambda valve: valve.controller.pan.night_share),
-            refill_flow=daily(lambda v: v.flows.at_reference[""] if v.tank >= 0 else v.flows.refill_flow),
-            refill_exponent=each(lambda valve: valve.controller.valve.refill.exponent),
-            valve_flow=daily(lambda valve: valve.flows.valve_flow),
-            presses=np.zeros((n, 0)),
-            tank=tank,
-            static=each(lambda valve: valve.flows.pressures[0]),
-            at_emitters=each(lambda valve: valve.flows.pressures[1]),
+            **_side_by_side([valve.engine_values for valve in self.valves]),
+            presses=np.zeros((len(self.valves), 0)),
+            tank=np.array([valve.tank for valve in self.valves], np.int64),
             block=np.cumsum([0, *map(len, blocks.values())]).astype(np.int64),
             member=np.array([index for block in blocks.values() for index in block], np.int64),
         )
@@ -212,29 +160,13 @@ class Bundle:
         """The engine's tanks, with one day to be repeated and without what roofs bring."""
         if not self.tanks_of:
             return no_tanks(1)
-        shapes = [tank_shape(supply) for supply in self.tanks_of]
-        longest = max(len(volumes) for volumes, _ in shapes)
-        volumes, levels = (np.array([lengthened(shape[side], longest) for shape in shapes]) for side in (0, 1))
-        on_tank = [valve for valve in self.valves if valve.tank >= 0]
-        draws = [
-            (valve.flows.at_reference[key], bed.emitters.exponent)
-            for valve in on_tank
-            for key, bed in valve.controller.bed.items()
-        ]
-        flows, exponents = np.array(draws, float).T
-        counts = [len(valve.grounds) if valve.tank >= 0 else 0 for valve in self.valves]
-        top_ups = [supply.top_up for supply in self.tanks_of]
+        longest = max(len(supply.points) for supply in self.tanks_of)
+        drawing = [row for row in self.rows if row.draw >= 0]
+        draws = np.bincount([row.valve for row in drawing], minlength=len(self.valves))
         return Tanks(
-            capacity=np.array([supply.volume for supply in self.tanks_of], float),
-            outlet=np.array([supply.outlet_height for supply in self.tanks_of], float),
-            volumes=volumes,
-            levels=levels,
-            inflow=np.zeros((len(shapes), 1)),
-            float_volume=np.array([top_up.below if top_up else 0.0 for top_up in top_ups]),
-            float_rate=np.array([top_up.rate if top_up else 0.0 for top_up in top_ups]),
-            draw_flow=flows[:, None].copy(),
-            draw_exponent=exponents.copy(),
-            draw_from=np.cumsum([0, *counts]).astype(np.int64),
+            **_side_by_side([supplies.tank_values(supply, longest) for supply in self.tanks_of]),
+            **_side_by_side([{"draw_flow": [row.flow], "draw_exponent": row.exponent} for row in drawing]),
+            draw_from=np.cumsum([0, *draws]).astype(np.int64),
         )
 
     @functools.cached_property
@@ -245,42 +177,20 @@ class Bundle:
     @functools.cached_property
     def _fixed(self) -> dict[str, Any]:
         """The parts of `Beds` that no day changes: one number a ground, and the lanes."""
-        beds = [ground.bed for ground in self.grounds]
-        tew, rew = np.array([evaporable_water(bed) for bed in beds], float).reshape(-1, 2).T
-        by_ground = len(beds) * len(self.lanes[2:])  # lanes beside those of the rows
-        on_tank = np.array([valve.tank >= 0 for valve in self.valves], bool)[self.row_controller]
-        draw = np.where(on_tank, np.cumsum(on_tank) - 1, -1)
-        flows = [
-            (valve.flows.at_reference if valve.tank >= 0 else valve.flows.bed_flows)[key] / bed.area
-            for valve in self.valves
-            for key, bed in valve.controller.bed.items()
-        ]
-        uniformity = [bed.uniformity for valve in self.valves for bed in valve.controller.bed.values()]
         sources = [{"exact_refill": engine.EXACT_REFILL, "timer": engine.GIVEN}[name] for name in self.lanes[2:]]
-        mean = np.array(flows, float)
-        rest = np.zeros(by_ground, np.int64)
+        lanes = [
+            (row.ground, row.valve, engine.VALVE, row.draw, row.flow / row.area * share)
+            for row in self.rows
+            for share in (1.0, row.uniformity)
+        ] + [(ground, 0, source, -1, 0.0) for source in sources for ground in range(len(self.grounds))]
+        *places, rates = zip(*lanes, strict=True)
+        names = ("lane_bed", "lane_controller", "lane_source", "lane_draw")
+        figures = _side_by_side([_surface(ground.bed) for ground in self.grounds])
         return {
-            "dual": np.array([bed.method == "dual" for bed in beds], np.int64),
-            "fw": np.array([bed.wetted_fraction for bed in beds], float),
-            "tew": tew.copy(),
-            "rew": rew.copy(),
-            "ke_factor": np.array([mulch_factor(bed.mulch) for bed in beds], float),
-            "lane_bed": np.concatenate(
-                [np.repeat(self.row_ground, 2), np.tile(np.arange(len(beds)), len(self.lanes[2:]))]
-            ).astype(np.int64),
-            "lane_controller": np.concatenate([np.repeat(self.row_controller, 2), rest]),
-            "lane_source": np.concatenate(
-                [np.full(2 * len(flows), engine.VALVE), np.repeat(sources, len(beds))]
-            ).astype(np.int64),
-            "lane_draw": np.concatenate([np.repeat(draw, 2), rest - 1]).astype(np.int64),
-            "lane_mm_per_hour": np.concatenate(
-                [np.stack([mean, mean * np.array(uniformity, float)], axis=1).ravel(), rest.astype(float)]
-            ),
+            **figures | {"dual": figures["dual"].astype(np.int64)},
+            **{name: np.array(part, np.int64) for name, part in zip(names, places, strict=True)},
+            "lane_mm_per_hour": np.array(rates, float),
         }
-
-    @functools.cached_property
-    def _by_length(self) -> dict[int, tuple[Pans, Tanks]]:
-        return {}
 
     def repeated(self, n_days: int) -> tuple[Pans, Tanks]:
         """Return pans and tanks for so many days; kept, since seasons are of few lengths."""
@@ -290,66 +200,25 @@ class Bundle:
 
     def filled(self, parts: Sequence[BedForcing]) -> Beds:
         """Return the engine's beds: what a season gives to each ground, and the lanes."""
-        n_days = len(parts[0].taw)
-        return Beds(
-            kc=np.array([part.curve.kc for part in parts]),
-            taw=np.array([part.taw for part in parts]),
-            rain_in=np.array([part.rain_in for part in parts]),
-            growing=np.array([part.curve.growing for part in parts]).astype(np.int64),
-            kc_max=np.array([part.kc_max for part in parts]),
-            exposed=np.array([part.exposed for part in parts]),
-            p_table=np.array([part.curve.depletion for part in parts]),
-            flow_factor=np.ones((len(parts), n_days)),
-            given=np.zeros((len(parts), 0)),
-            **self._fixed,
-        )
+        forced = {name: np.array([getattr(part, name) for part in parts]) for name in _FORCED}
+        forced["growing"] = forced["growing"].astype(np.int64)
+        given = np.zeros((len(parts), 0))
+        return Beds(**forced, flow_factor=np.ones(forced["taw"].shape), given=given, **self._fixed)
 
-    def forcing(
-        self,
-        record: Record,
-        first: int,
-        parts: Sequence[BedForcing],
-        *,
-        days: Days,
-        evaporation: Floats,
-        presses: Floats,
-        inflow: Floats,
-        given: Floats | None = None,
-    ) -> Forcing:
-        """Return the bundle filled in for the days of a season; see `lay_out`."""
-        n_days = len(days.rain)
-        pans, tanks = self.repeated(n_days)
-        beds = self.filled(parts)
-        if given is not None:
-            beds = beds._replace(given=given)
-        pans = pans._replace(evaporation=evaporation, presses=presses)
-        tanks = tanks._replace(inflow=inflow)
-        return Forcing(self, record, first, first + n_days, days, pans, tanks, beds, tuple(parts))
+
+def _side_by_side(parts: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    return {name: np.array([part[name] for part in parts], float) for name in parts[0]}
+
+
+def _surface(bed: Bed) -> dict[str, float]:
+    tew, rew = evaporable_water(bed)
+    factor = mulch_factor(bed.mulch)
+    return {"dual": bed.method == "dual", "fw": bed.wetted_fraction, "tew": tew, "rew": rew, "ke_factor": factor}
 
 
 def _repeated(group: Any, n_days: int) -> Any:
     daily = {name: np.repeat(getattr(group, name), n_days, axis=1) for name in _DAILY if hasattr(group, name)}
     return group._replace(**daily)
-
-
-@dataclass(frozen=True)
-class PanForcing(PanFlows):
-    """
-    One controller's pan, before the valve does anything; its flows are those of `PanFlows`.
-
-    Parameters
-    ----------
-    evaporation : dict
-        Model's name -> (days,) what it gives, exposure included; a measured column only where it is chosen. [mm]
-    wind_bounded, humidity_bounded : ndarray of bool (days,)
-        Where a bound of the pan coefficient's table bit.
-    fetch_bounded : bool
-    """
-
-    evaporation: dict[str, Floats]
-    wind_bounded: Floats
-    humidity_bounded: Floats
-    fetch_bounded: bool
 
 
 @dataclass(frozen=True)
@@ -399,19 +268,7 @@ class Forcing:
     @functools.cached_property
     def pan_of(self) -> dict[str, PanForcing]:
         """Controller -> its pan, without faults; of one design."""
-        return {valve.name: self._pan_forcing(valve) for valve in self.bundle.valves}
-
-    def _pan_forcing(self, valve: Valve) -> PanForcing:
-        pan, cut = valve.controller.pan, slice(self.first, self.after)
-        coefficient = self.record.pan_coefficient(pan)
-        models = dict.fromkeys(("from-eto", "energy-balance", pan.evaporation))
-        return PanForcing(
-            evaporation={model: self.record.pan_evaporation(pan, valve.name, model)[cut] for model in models},
-            wind_bounded=coefficient.wind_bounded[cut],
-            humidity_bounded=coefficient.humidity_bounded[cut],
-            fetch_bounded=coefficient.fetch_bounded,
-            **vars(valve.flows),
-        )
+        return {valve.name: self.record.pan_forcing(valve, self.first, self.after) for valve in self.bundle.valves}
 
     @functools.cached_property
     def room(self) -> int:
@@ -429,15 +286,11 @@ class Forcing:
         lost = lost + np.maximum(pans.shift, 0.0).sum(axis=1)
         most = lost / pans.swing.min(axis=1) + np.isfinite(pans.presses).sum(axis=1) + pans.swing.shape[1] + 2.0
         for index in np.flatnonzero(most > MOST_OPENINGS):
-            where = f"{_where(self.bundle.valves[index], self.dates[0].year)}.valve.swing"
+            where = f"{self.bundle.valves[index].where(self.dates[0].year)}.valve.swing"
             found = f"= {pans.swing[index].min():g} kg would open the valve some {most[index]:.0f} times"
             cure = f"a pan of {pans.area[index]:g} m² wants a larger swing"
             raise ScenarioError(Problem("small-swing", where, found, "", cure), file=self.record.file)
         return int(most.sum())
-
-
-def _where(valve: Valve, year: int) -> str:
-    return (f"design {valve.design}, {year}: " if valve.design else "") + f"controller.{valve.name}"
 
 
 def ground_key(controller: str, name: str, bed: Bed) -> tuple[str, str, str]:
@@ -446,49 +299,35 @@ def ground_key(controller: str, name: str, bed: Bed) -> tuple[str, str, str]:
 
 
 def bundle_of(designs: Sequence[Design], lanes: tuple[str, ...] = LANES[:3]) -> Bundle:
-    """
-    Lay designs out side by side.
-
-    Parameters
-    ----------
-    designs : sequence of Design
-    lanes : tuple of str
-        A timer's only for one design.
-
-    Returns
-    -------
-    Bundle
-    """
+    """Lay designs out side by side; a timer's lane is for one design alone."""
     valves: list[Valve] = []
     tanks: list[Tank] = []
     grounds: dict[tuple[str, str, str], Ground] = {}
     assumptions: list[str] = []
-    for name, scenario in designs:
-        in_use = tanks_in_use(scenario)
-        at = {supply: len(tanks) + index for index, supply in enumerate(in_use)}
+    for design, scenario in designs:
+        in_use = supplies.tanks_in_use(scenario)
+        tank_at = {name: len(tanks) + index for index, name in enumerate(in_use)}
         tanks += in_use.values()
-        for key, controller in scenario.controller.items():
-            keys = {ground_key(key, bed, part): Ground(key, bed, part) for bed, part in controller.bed.items()}
-            grounds |= {ground: part for ground, part in keys.items() if ground not in grounds}
-            pan, swing = controller.pan, controller.valve.swing_kg
-            valves.append(
-                Valve(
-                    design=name,
-                    name=key,
-                    controller=controller,
-                    tank=at.get(controller.supply, -1),
-                    grounds=tuple(list(grounds).index(ground) for ground in keys),
-                    area=pan.area,
-                    swing=swing,
-                    rim=swing + pan.freeboard * pan.area,
-                    dry=swing - pan.water_at_reset,
-                    flows=pan_flows(scenario, key, assumptions),
-                )
-            )
+        for name, controller in scenario.controller.items():
+            keys = {ground_key(name, key, bed): Ground(name, key, bed) for key, bed in controller.bed.items()}
+            grounds |= keys
+            tank, places = tank_at.get(controller.supply, -1), tuple(list(grounds).index(key) for key in keys)
+            pan, flows = controller.pan, supplies.pan_flows(scenario, name, assumptions)
+            swing, water = controller.valve.swing_kg, pan.water_at_reset
+            valves.append(Valve(design, name, controller, tank, places, pan.area, swing, water, flows))
     return Bundle(tuple(valves), tuple(grounds.values()), tuple(tanks), lanes, tuple(assumptions))
 
 
-def lay_out(bundle: Bundle, record: Record, first: int, after: int, *, year: int = 0, by: int = 0) -> Forcing:
+def lay_out(
+    bundle: Bundle,
+    record: Record,
+    first: int,
+    after: int,
+    *,
+    year: int = 0,
+    by: int = 0,
+    parts: Sequence[BedForcing] = (),
+) -> Forcing:
     """
     Fill a bundle in for the days of a season.
 
@@ -503,34 +342,33 @@ def lay_out(bundle: Bundle, record: Record, first: int, after: int, *, year: int
         Named in messages.
     by : int
         Years by which plantings are moved along.
-
-    Returns
-    -------
-    Forcing
+    parts : sequence of BedForcing
+        The bundle's grounds over these days, where they are at hand.
 
     Raises
     ------
     ScenarioError
         A measured pan without its column or some of its days; plantings that can't be.
     """
-    days = record.days(first, after)
-    return bundle.forcing(
-        record,
-        first,
-        grounds_in(bundle, record, first, after, year=year, by=by),
-        days=days,
-        evaporation=_evaporation(bundle, record, first, after),
-        presses=_presses(bundle, record, first, after),
-        inflow=np.array([record.roof_inflow(tank.roof)[first:after] for tank in bundle.tanks_of]).reshape(
-            -1, after - first
+    parts = tuple(parts) or grounds_in(bundle, record, first, after, year=year, by=by)
+    pans, tanks = bundle.repeated(after - first)
+    beds, inflow = bundle.filled(parts), [record.roof_inflow(tank.roof)[first:after] for tank in bundle.tanks_of]
+    if "timer" in bundle.lanes:
+        beds = beds._replace(given=_timers(bundle, record.index[first:after]))
+    return Forcing(
+        *(bundle, record, first, after, record.days(first, after)),
+        pans=pans._replace(
+            evaporation=_evaporation(bundle, record, first, after), presses=_presses(bundle, record, first, after)
         ),
-        given=_timers(bundle, record.index[first:after]) if "timer" in bundle.lanes else None,
+        tanks=tanks._replace(inflow=np.array(inflow).reshape(-1, after - first)),
+        beds=beds,
+        parts=parts,
     )
 
 
 def grounds_in(
     bundle: Bundle, record: Record, first: int, after: int, *, year: int = 0, by: int = 0
-) -> list[BedForcing]:
+) -> tuple[BedForcing, ...]:
     """Return the bundle's grounds over some days; as `lay_out`."""
     parts = []
     for controller, name, bed in bundle.grounds:
@@ -539,19 +377,18 @@ def grounds_in(
         except PlantingError as error:
             where = f"controller.{controller}.bed.{name}" + (f", {year}" if year else "")
             raise ScenarioError(Problem("planting", f"{where}:", str(error)), file=record.file) from error
-    return parts
+    return tuple(parts)
 
 
 def _evaporation(bundle: Bundle, record: Record, first: int, after: int) -> Floats:
-    rows = []
+    rows, dates = [], record.index[first:after]
     for valve in bundle.valves:
-        where = f"{_where(valve, record.index[first].year)}.pan"
+        where = f"{valve.where(dates[0].year)}.pan"
         rows.append(record.pan_evaporation(valve.controller.pan, where)[first:after])
-        missing = record.index[first:after][np.isnan(rows[-1])]
+        missing = dates[np.isnan(rows[-1])].strftime("%Y-%m-%d")
         if len(missing):
-            days = ", ".join(f"{day:%Y-%m-%d}" for day in missing[:5])
             more = f" and {len(missing) - 5} more days" if len(missing) > 5 else ""
-            found = f'= "measured": {record.shown} has no pan_evaporation on {days}{more}'
+            found = f'= "measured": {record.shown} has no pan_evaporation on {", ".join(missing[:5])}{more}'
             cure = 'fill them, or take "from-eto"'
             raise ScenarioError(Problem("pan-days", f"{where}.evaporation", found, "", cure), file=record.file)
     return np.array(rows)
@@ -559,32 +396,31 @@ def _evaporation(bundle: Bundle, record: Record, first: int, after: int) -> Floa
 
 def _presses(bundle: Bundle, record: Record, first: int, after: int) -> Floats:
     """Hours at which valves are pressed, (controllers, days · most presses a day)."""
-    n_days = after - first
     times = [tuple(valve.controller.valve.press_times) for valve in bundle.valves]
-    tables = {key: record.press_hours(key, first, after) for key in set(times) if key}
-    presses = np.full((len(times), n_days, max((table.shape[1] for table in tables.values()), default=0)), np.inf)
-    for index, key in enumerate(times):
-        if key:
-            presses[index, :, : tables[key].shape[1]] = tables[key]
-    return presses.reshape(len(times), -1) if presses.size else np.zeros((len(times), 0))
+    none = np.zeros((after - first, 0))
+    tables = {key: record.press_hours(key, first, after) if key else none for key in set(times)}
+    most = max(table.shape[1] for table in tables.values())
+    padded = {
+        key: np.pad(part, ((0, 0), (0, most - part.shape[1])), constant_values=np.inf) for key, part in tables.items()
+    }
+    return np.array([padded[key].ravel() for key in times])
 
 
 def _timers(bundle: Bundle, dates: pd.DatetimeIndex) -> Floats:
     """What the present timers give each ground, day by day. (grounds, days) [mm]"""
     given = np.zeros((len(bundle.grounds), len(dates)))
-    for valve in bundle.valves:
-        timer = valve.controller.timer
+    for row in bundle.rows:
+        valve = bundle.valves[row.valve]
+        timer, flows = valve.controller.timer, valve.flows.bed_flows
         if timer is None:
             continue
+        if timer.duration is not None:
+            litres = flows[row.bed] * timer.duration
+        else:
+            assert timer.litres_a_week is not None
+            litres = timer.litres_a_week * flows[row.bed] / sum(flows.values()) / len(timer.days)
         on = np.isin(dates.dayofweek, [_WEEKDAYS.index(day) for day in timer.days])
-        flows = valve.flows.bed_flows
-        for (key, bed), ground in zip(valve.controller.bed.items(), valve.grounds, strict=True):
-            if timer.duration is not None:
-                litres = flows[key] * timer.duration
-            else:
-                assert timer.litres_a_week is not None
-                litres = timer.litres_a_week * flows[key] / sum(flows.values()) / len(timer.days)
-            given[ground] = np.where(on, litres / bed.area, 0.0)
+        given[row.ground] = np.where(on, litres / row.area, 0.0)
     return given
 
 
@@ -613,18 +449,13 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
     record = record_of(scenario, weather)
     span = record.span(start, end)
     if span is None:
-        held = f"{record.index[0]:%Y-%m-%d} to {record.index[-1]:%Y-%m-%d}"
+        first, last = record.index[0], record.index[-1]
+        held = f"the weather file {record.shown}, which runs from {first:%Y-%m-%d} to {last:%Y-%m-%d}"
+        cure = "choose days within it, or name another file"
         wrong = [
-            Problem(
-                "out-of-record",
-                key,
-                f"= {day} lies outside the weather file {record.shown}, which runs from {held}",
-                "",
-                "choose days within it, or name another file",
-                day,
-            )
+            Problem("out-of-record", key, f"= {day} lies outside {held}", "", cure, day)
             for key, day in (("season.start", start), ("season.end", end))
-            if not record.index[0].date() <= day <= record.index[-1].date()
+            if not first.date() <= day <= last.date()
         ]
         raise ScenarioError(*wrong, file=record.file)
     timed = any(controller.timer is not None for controller in scenario.controller.values())
@@ -637,7 +468,7 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
 def _assumptions(forcing: Forcing, scenario: Scenario) -> Iterator[str]:
     yield from forcing.bundle.assumptions
     for part in forcing.parts:
-        yield from (f"{part.key}: {text}" for text in part.curve.assumptions)
+        yield from (f"{part.key}: {text}" for text in part.assumptions)
     site = scenario.site
     times = {time for controller in scenario.controller.values() for time in controller.valve.press_times}
     if times - {"sunrise", "sunset"} and (site.longitude is None or site.timezone is None):
@@ -645,6 +476,6 @@ def _assumptions(forcing: Forcing, scenario: Scenario) -> Iterator[str]:
             "press times count as solar time, since the site has no longitude and time zone: up to an hour or two "
             "off the clock"
         )
-    for name, supply in tanks_in_use(scenario).items():
+    for name, supply in supplies.tanks_in_use(scenario).items():
         if forcing.first == 0 and forcing.days.rain[0] > 0.0 and supply.roof is not None and supply.roof.first_flush:
             yield f"{name}: it rains on the weather file's first day, and the roof's first flush counts as not yet lost"

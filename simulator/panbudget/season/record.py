@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import weakref
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -24,8 +25,28 @@ from panbudget.scenario.garden import Scenario, Site
 from panbudget.scenario.pans import Pan
 from panbudget.scenario.supplies import Roof
 from panbudget.season.demand import BedForcing, Climate, bed_forcing
-from panbudget.season.supplies import roof_inflow
+from panbudget.season.supplies import PanFlows, Valve, roof_inflow
 from panbudget.weather import Weather
+
+
+@dataclass(frozen=True)
+class PanForcing(PanFlows):
+    """
+    One controller's pan, before the valve does anything; its flows are those of `PanFlows`.
+
+    Parameters
+    ----------
+    evaporation : dict
+        Model's name -> (days,) what it gives, exposure included; a measured column only where it is chosen. [mm]
+    wind_bounded, humidity_bounded : ndarray of bool (days,)
+        Where a bound of the pan coefficient's table bit.
+    fetch_bounded : bool
+    """
+
+    evaporation: dict[str, Floats]
+    wind_bounded: Floats
+    humidity_bounded: Floats
+    fetch_bounded: bool
 
 
 class Record:
@@ -120,6 +141,19 @@ class Record:
             cure = 'add it, or take "from-eto"'
             raise ScenarioError(Problem("no-pan-column", f"{where}.evaporation", found, "", cure), file=self.file)
         return np.asarray(self.daily["pan_evaporation"].to_numpy(float))
+
+    def pan_forcing(self, valve: Valve, first: int, after: int) -> PanForcing:
+        """Return a valve's pan over some days."""
+        pan, cut = valve.controller.pan, slice(first, after)
+        coefficient = self.pan_coefficient(pan)
+        models = dict.fromkeys(("from-eto", "energy-balance", pan.evaporation))
+        return PanForcing(
+            **vars(valve.flows),
+            evaporation={model: self.pan_evaporation(pan, valve.name, model)[cut] for model in models},
+            wind_bounded=coefficient.wind_bounded[cut],
+            humidity_bounded=coefficient.humidity_bounded[cut],
+            fetch_bounded=coefficient.fetch_bounded,
+        )
 
     def roof_inflow(self, roof: Roof | None) -> Floats:
         """Return what a roof brings to its tank over the whole record. [L/day]"""

@@ -206,7 +206,7 @@ def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
     mean, eto, ke = lanes["mean"], forcing.days.eto, out.ke[lanes["mean"]]
     evaporated = np.minimum(ke * eto, out.eta[mean])
     dual = {
-        "kcb": part.curve.kc,
+        "kcb": part.kc,
         "ke": ke,
         "kr": out.kr[mean],
         "few": out.few[mean],
@@ -221,13 +221,11 @@ def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
             "litres": out.irrigation[mean] * bundle.areas[index],
             "rain_mm": forcing.days.rain,
             "runoff_mm": forcing.days.rain - part.rain_in,
-            "kc": part.curve.kc + ke,
+            "kc": part.kc + ke,
             "taw_mm": part.taw,
-            "raw_mm": np.array(
-                [depletion_fraction(*p_etc) for p_etc in zip(part.curve.depletion, out.etc[mean], strict=True)]
-            )
+            "raw_mm": np.array([depletion_fraction(*p_etc) for p_etc in zip(part.p_table, out.etc[mean], strict=True)])
             * part.taw,
-            "growing": part.curve.growing,
+            "growing": part.growing,
             **{
                 PREFIXES[lane] + column: getattr(out, name)[row]
                 for lane, row in lanes.items()

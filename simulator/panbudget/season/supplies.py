@@ -7,9 +7,11 @@ rain that a roof brings.
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -17,7 +19,7 @@ from panbudget.engine.tank import REFERENCE_PRESSURE
 from panbudget.numeric import Floats
 from panbudget.physics.hydraulics import KPA_PER_M, emitter_flow, hazen_williams_loss, pressure_behind, valve_loss
 from panbudget.scenario.beds import Emitter
-from panbudget.scenario.garden import Scenario
+from panbudget.scenario.garden import Controller, Scenario
 from panbudget.scenario.supplies import Mains, Pipe, Roof, Supply, Tank
 
 _NODES = 33  # of the table from static pressure to the emitters'
@@ -52,6 +54,81 @@ class PanFlows:
     def valve_flow(self) -> float:
         """All that passes the valve. [L/h]"""
         return self.refill_flow + sum(self.bed_flows.values())
+
+
+class Valve(NamedTuple):
+    """
+    One controller of a design, its pan in engine units.
+
+    Parameters
+    ----------
+    design, name : str
+    controller : Controller
+    tank : int
+        Its tank's place in the bundle, −1 on the mains.
+    grounds : tuple of int
+        Places of its beds' grounds.
+    area, swing, water : float
+        [m², kg, and kg from the floor to the reset level]
+    flows : PanFlows
+    """
+
+    design: str
+    name: str
+    controller: Controller
+    tank: int
+    grounds: tuple[int, ...]
+    area: float
+    swing: float
+    water: float
+    flows: PanFlows
+
+    @property
+    def engine_values(self) -> dict[str, Any]:
+        """Its part of the engine's `Pans`: a number, or a list of one for what may change by day."""
+        described, flows = self.controller.pan, self.flows
+        return {
+            **{"evaporation": [0.0], "shift": [0.0], "leak": [0.0], "rain_factor": [1.0]},
+            "area": self.area,
+            "swing": [self.swing],
+            "rim": [self.swing + described.freeboard * self.area],
+            "dry": [self.swing - self.water],
+            "night_share": described.night_share,
+            "refill_flow": [flows.refill_flow if self.tank < 0 else flows.at_reference[""]],
+            "refill_exponent": self.controller.valve.refill.exponent,
+            "valve_flow": [flows.valve_flow],
+            "static": flows.pressures[0],
+            "at_emitters": flows.pressures[1],
+        }
+
+    def where(self, year: int) -> str:
+        """Name it in a message."""
+        return (f"design {self.design}, {year}: " if self.design else "") + f"controller.{self.name}"
+
+    def resized(
+        self, design: str, *, area: float, depth: float, swing: float, refill_flow: float, emitters: Sequence[float]
+    ) -> Valve:
+        """
+        Return it with another pan, swing and refill, and other counts of emitters.
+
+        Parameters
+        ----------
+        design : str
+        area, depth, swing : float
+            [m², mm, kg]
+        refill_flow : float
+            At the supply's own pressure; of a tank, when it is full. [L/h]
+        emitters : sequence of float
+            Factors on the beds' flows. [-]
+        """
+        flows = self.flows
+        factors = dict(zip(flows.bed_flows, emitters, strict=True)) | {"": refill_flow / flows.refill_flow}
+        beds, reference = (
+            {key: flow * factors[key] for key, flow in part.items()} for part in (flows.bed_flows, flows.at_reference)
+        )
+        flows = dataclasses.replace(flows, refill_flow=refill_flow, bed_flows=beds, at_reference=reference)
+        water = (depth - self.controller.pan.freeboard) * area
+        return self._replace(design=design, area=area, swing=swing, water=water, flows=flows)
 
 
 def pan_flows(scenario: Scenario, name: str, assumptions: list[str]) -> PanFlows:
@@ -165,6 +242,21 @@ def lengthened(points: Floats, length: int) -> Floats:
     """
     step = points[..., -1:] - points[..., -2:-1]
     return np.concatenate([points, points[..., -1:] + step * np.arange(1, length - points.shape[-1] + 1)], axis=-1)
+
+
+def tank_values(supply: Tank, points: int) -> dict[str, Any]:
+    """Return a tank's part of the engine's `Tanks`, its shape in so many points; roofs bring nothing yet."""
+    top_up = supply.top_up
+    volumes, levels = (lengthened(side, points) for side in tank_shape(supply))
+    return {
+        "capacity": supply.volume,
+        "outlet": supply.outlet_height,
+        "volumes": volumes,
+        "levels": levels,
+        "inflow": [0.0],
+        "float_volume": top_up.below if top_up else 0.0,
+        "float_rate": top_up.rate if top_up else 0.0,
+    }
 
 
 def most_static(supply: Supply) -> float:

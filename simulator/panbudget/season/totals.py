@@ -311,7 +311,7 @@ def _yields(forcing: Forcing, out: Results, index: int) -> list[dict[str, Any]]:
     bundle = forcing.bundle
     lane = bundle.lane("mean")[index]
     yields = []
-    for part in forcing.parts[bundle.row_ground[index]].curve.parts:
+    for part in forcing.parts[bundle.row_ground[index]].parts:
         asked, used = (float(values[lane][part.growing].sum()) for values in (out.etc, out.eta))
         if part.ky is not None and asked > 0.0:
             share = max(1.0 - part.ky * (1.0 - used / asked), 0.0)

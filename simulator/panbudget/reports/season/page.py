@@ -119,7 +119,7 @@ def _without_yield(season: Season) -> str:
     unknown, not_grown = [], []
     for key, bed in season.beds.items():
         etc = bed["etc_mm"].to_numpy(float)
-        for part in season.forcing.bed_of[key].curve.parts:
+        for part in season.forcing.bed_of[key].parts:
             if part.ky is None:
                 unknown.append(f"{key} ({part.name})")
             elif not etc[part.growing].sum() > 0.0:

@@ -8,6 +8,7 @@ valve's beds behind it and, where it stands on a tank, the tank to itself. Units
 from __future__ import annotations
 
 import concurrent.futures
+import dataclasses
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -19,7 +20,7 @@ from panbudget.engine import season as engine
 from panbudget.engine.arrays import Results, State, empty_results
 from panbudget.engine.compiled import compiled, has_compiler
 from panbudget.numeric import Floats
-from panbudget.season.layout import Bundle, Forcing
+from panbudget.season.layout import Bundle, Forcing, lay_out
 from panbudget.season.result import Season
 from panbudget.season.run import first_morning, run_forcing
 from panbudget.season.totals import add_up
@@ -232,19 +233,13 @@ def _bundle(year: YearForcing, settings: Sequence[Setting], factors: Floats | No
 
 
 def _forcing(year: YearForcing, bundle: Bundle) -> tuple[Forcing, State]:
-    """The settings in one year, and their first morning: the valve's own weather, soils and presses for each."""
+    """The settings in one year, and their first morning: the valve's own weather and soils for each."""
     whole, n = year.forcing, len(bundle.valves)
     valve = whole.bundle.valves[year.controller]
-    row, tank = slice(year.controller, year.controller + 1), slice(valve.tank, valve.tank + 1)
-    forcing = bundle.forcing(
-        whole.record,
-        whole.first,
-        [whole.parts[ground] for ground in valve.grounds],
-        days=whole.days,
-        evaporation=np.repeat(whole.pans.evaporation[row], n, axis=0),
-        presses=np.repeat(whole.pans.presses[row], n, axis=0),
-        inflow=np.repeat(whole.tanks.inflow[tank], len(bundle.tanks_of), axis=0),
-    )
+    parts = [whole.parts[ground] for ground in valve.grounds]
+    forcing = lay_out(bundle, whole.record, whole.first, whole.after, parts=parts)
+    evaporation = np.repeat(whole.pans.evaporation[year.controller : year.controller + 1], n, axis=0)
+    forcing = dataclasses.replace(forcing, pans=forcing.pans._replace(evaporation=evaporation))  # faults and all
     lanes = whole.bundle.lane("mean")[[ground in valve.grounds for ground in whole.bundle.row_ground]]
     soils = {
         name: getattr(year.began, name)[lanes][forcing.beds.lane_bed]

@@ -1,5 +1,5 @@
 """
-Words: numbers and dates as a person reads them, on pages, in figures and on the terminal.
+Words: numbers and dates as a person reads them, on pages, in figures and on the terminal; the package's own texts.
 
 Dates in sentences, headings and titles of figures are "3 July 2025"; in tables and files, and in messages about them, as
 ISO 8601 has them. Thousands are parted by a narrow space, never by a comma, which half of the world reads as a decimal mark.
@@ -8,12 +8,20 @@ ISO 8601 has them. Thousands are parted by a narrow space, never by a comma, whi
 from __future__ import annotations
 
 import datetime as dt
+import importlib.resources
 import math
 import re
+import tomllib
 from collections.abc import Sequence
+from typing import Any
 
 _NARROW_SPACE = "\u202f"
 _NO_BREAK = "\u00a0"
+
+
+def packaged(name: str) -> dict[str, Any]:
+    """Return what one of the package's own TOML files holds, such as "scenario/keys.toml"."""
+    return tomllib.loads(importlib.resources.files("panbudget").joinpath(name).read_text(encoding="utf-8"))
 
 
 def number(value: float | None, decimals: int = 0) -> str:

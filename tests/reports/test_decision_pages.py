@@ -212,7 +212,7 @@ def test_the_setup_pdf_is_one_sheet_a_valve_and_the_same_bytes(make_garden):
 
 def test_a_users_words_are_text_on_every_page(make_garden):
     garden = make_garden({"variant": VARIANTS}, weather=heat_wave())
-    raw = dict(garden._raw)
+    raw = dict(garden.described)
     raw["title"] = "<script>alert(1)</script>"
     raw["variant"] = {"<b>": VARIANTS["wide"]}
     beds = raw["controller"]["upper"]["bed"]

@@ -50,7 +50,7 @@ def test_the_faults_page_ranks_them_and_tells_signs_and_cure(tried):
 def test_a_tank_that_runs_dry_anyway_is_told_before_the_ranking(make_garden):
     tank = {"kind": "tank", "volume": "100 L", "footprint": "1 m^2", "outlet_height": "2 m"}
     garden = make_garden(weather=weather_csv(20))
-    raw = copy.deepcopy(dict(garden._raw))
+    raw = copy.deepcopy(dict(garden.described))
     raw["supply"]["spring"] = tank
     found = faults(scenario_from(raw, garden.path))
     empty = found.season.totals["supplies"]["spring"]["tank"]["first_empty_day"]

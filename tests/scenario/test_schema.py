@@ -81,3 +81,10 @@ def test_keys_say_how_they_are_written():
 
 def test_the_template_tells_an_editor_where_it_is():
     assert TEMPLATE.read_text(encoding="utf-8").splitlines()[0] == POINTER
+
+
+def test_every_key_says_what_it_means_but_for_tables_which_have_keys_of_their_own():
+    for name, part in {"Scenario": schema(), **schema()["$defs"]}.items():
+        for key, about in part["properties"].items():
+            table = "$ref" in about or "oneOf" in about
+            assert about.get("description") or table or key == "kind", (name, key)

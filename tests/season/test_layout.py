@@ -35,7 +35,7 @@ def test_flows_follow_the_supplys_pressure(make_garden):
     given = forced(make_garden(nested(VALVE, {"refill": {"flow": "2 L/h", "at": "100 kPa", "exponent": 0.5}})))
     assert given.pans.refill_flow[0, 0] == pytest.approx(2.0 * 1.5**0.5)
     measured = make_garden()
-    raw = dict(measured._raw)
+    raw = dict(measured.described)
     raw["controller"]["upper"]["valve"]["refill"] = {"flow": "33 mL/min"}
     from panbudget.scenario.garden import scenario_from
 

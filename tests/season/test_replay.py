@@ -76,7 +76,7 @@ def test_the_peak_rate_is_that_of_valves_open_together(make_garden):
     twin = garden.model_dump(mode="python")  # only to see that the first stands alone
     assert list(twin["controller"]) == ["upper"]
     single = replay(garden).totals["supplies"]["spring"]["peak_rate_l_per_h"]
-    raw = dict(garden._raw)
+    raw = dict(garden.described)
     raw["controller"] = {"upper": raw["controller"]["upper"], "lower": raw["controller"]["upper"]}
     both = replay(scenario_from(raw, garden.path))
     assert both.totals["supplies"]["spring"]["peak_rate_l_per_h"] == pytest.approx(2 * single, rel=1e-12)
@@ -196,7 +196,7 @@ def test_shallow_roots_after_deep_ones_leave_their_depletion_below(make_garden):
     beans = {"plants": {"name": "tomato", "stages": [5, 5, 10, 5]}, "planted": dt.date(2025, 5, 1)}
     salad = {"plants": {"name": "lettuce", "stages": [5, 5, 10, 5]}, "planted": dt.date(2025, 5, 30)}
     garden = make_garden(days=60)
-    raw = copy.deepcopy(dict(garden._raw))
+    raw = copy.deepcopy(dict(garden.described))
     bed = raw["controller"]["upper"]["bed"]["tomatoes"]
     del bed["plants"], bed["planted"]
     bed |= {"plantings": [beans, salad], "emitters": {"count": 1, "flow": "0.1 L/h"}}

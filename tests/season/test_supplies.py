@@ -38,7 +38,7 @@ TANK = {"kind": "tank", "volume": "1000 L", "footprint": "1 m^2", "outlet_height
 def on_tank(make_garden, tank, overlay=None, days=30, **weather):
     """The test garden with its supply changed to a tank."""
     garden = make_garden(weather=weather_csv(days, **weather))
-    raw = copy.deepcopy(dict(garden._raw))
+    raw = copy.deepcopy(dict(garden.described))
     raw["supply"]["spring"] = tank
     scenario = scenario_from(raw, garden.path)
     return scenario.changed(overlay) if overlay else scenario
@@ -164,7 +164,7 @@ def test_exponents_part_company_as_the_head_falls(make_garden):
 
 def test_two_valves_share_a_tank(make_garden):
     garden = on_tank(make_garden, {**TANK, "volume": "6 m^3", "footprint": "3 m^2"})
-    raw = copy.deepcopy(dict(garden._raw))
+    raw = copy.deepcopy(dict(garden.described))
     raw["controller"]["lower"] = copy.deepcopy(raw["controller"]["upper"])
     both = replay(scenario_from(raw, garden.path))
     alone = replay(garden)
@@ -325,7 +325,7 @@ def test_a_report_runs_the_sizes_of_a_tank_once(make_garden, tmp_path, monkeypat
 def test_a_tank_that_no_valve_hangs_on_is_left_out(make_garden):
     """A variant that moves the valve to the mains leaves its tank behind."""
     garden = on_tank(make_garden, TANK)
-    raw = copy.deepcopy(dict(garden._raw))
+    raw = copy.deepcopy(dict(garden.described))
     raw["supply"]["tap"] = {"pressure": "150 kPa"}
     raw["controller"]["upper"]["supply"] = "tap"
     season = replay(scenario_from(raw, garden.path))

@@ -7,13 +7,15 @@ A class a fault, told by its `kind`. Knows no numerics; `season/faults` lays the
 from __future__ import annotations
 
 import datetime as dt
-from typing import Annotated, Literal, Self
+import typing
+from collections.abc import Iterator
+from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from panbudget.errors import Problem
-from panbudget.scenario.problems import Senseless, kinds_of
-from panbudget.scenario.quantities import Depth, Described, Flow, Mass, Number, OneOf, Share, Speed, in_order
+from panbudget.scenario.problems import kinds_of
+from panbudget.scenario.quantities import Described, Flow, Mass, Number, OneOf, Share, SomeDepth, Speed, in_order
 
 _Taken = Annotated[Share, Field(gt=0)]
 _Factor = Annotated[Number, Field(ge=0, le=5)]
@@ -23,39 +25,38 @@ class _Fault(Described):
     """One thing that goes wrong, with a valve where a kind says no other."""
 
     kind: str
-    start: dt.date | None = Field(None, description="first day, such as 2025-07-01; before the season if left out")
-    end: dt.date | None = Field(None, description="last day, such as 2025-07-21; the season's end if left out")
+    start: dt.date | None = None
+    end: dt.date | None = None
 
     @property
     def part(self) -> tuple[str, str | None]:
         """What it concerns, "controller", "bed" or "supply", and which one, if the file says so."""
         return "controller", getattr(self, "controller", None)
 
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
-        in_order(self.start, self.end)
-        return self
+    def wrong(self) -> Iterator[Problem]:
+        return in_order(self.start, self.end)
+
+    def _needs(self, keys: str) -> Problem:
+        return Problem("missing", keys, "is missing", cure=f'kind = "{self.kind}" needs it')
 
 
 class _OfValve(_Fault):
-    controller: str | None = Field(None, description="which one; needed where there are several")
+    controller: str | None = None
 
 
 class Clogged(_OfValve):
     """Emitters that give less and less, or less from one day on."""
 
-    share: _Taken | None = Field(None, description="of the flow that clogging takes, such as 0.5")
-    rate: _Taken | None = Field(None, description="share of the flow that clogging takes each month, such as 0.1")
+    share: _Taken | None = None
+    rate: _Taken | None = None
 
-    @model_validator(mode="after")
-    def _by_share_or_rate(self) -> Self:
+    def wrong(self) -> Iterator[Problem]:
         if self.share is not None and self.rate is not None:
-            raise Senseless(Problem("one-of", "", "takes a share or a rate: one of the two"))
-        if self.share is None and self.rate is None:
-            raise Senseless(_missing("rate or share", self.kind))
-        if self.rate is not None and self.start is None:
-            raise Senseless(Problem("missing", "start", "is missing", cure="a rate needs the day from which it counts"))
-        return self
+            yield Problem("one-of", "", "takes a share or a rate: one of the two")
+        elif self.share is None and self.rate is None:
+            yield self._needs("rate or share")
+        elif self.rate is not None and self.start is None:
+            yield Problem("missing", "start", "is missing", cure="a rate needs the day from which it counts")
 
 
 class CloggedRefill(Clogged):
@@ -68,7 +69,7 @@ class CloggedEmitters(Clogged):
     """A bed's emitters give less."""
 
     kind: Literal["clogged-emitters"]
-    bed: str | None = Field(None, description='such as "upper/tomatoes"; all of a valve if left out')
+    bed: str | None = None
 
     @property
     def part(self) -> tuple[str, str | None]:
@@ -80,44 +81,40 @@ class Lost(_OfValve):
     """The pan loses water other than by evaporation."""
 
     kind: Literal["leak", "animals"]
-    loss: Flow = Field(description='water that leaks or is drunk, such as "300 mL/day"')
+    loss: Flow
 
 
 class Covered(_OfValve):
     """Something between the pan and the sky."""
 
     kind: Literal["mesh", "shade"]
-    factor: _Factor = Field(description="on the pan's evaporation, such as 0.9")
+    factor: _Factor
 
 
 class Algae(_OfValve):
     """Algae or leaves on the water."""
 
     kind: Literal["algae"]
-    share: _Taken = Field(description="of the surface that algae or leaves cover, such as 0.5")
+    share: _Taken
 
 
 class Knocked(_OfValve):
     """A counterweight out of its place."""
 
     kind: Literal["knocked"]
-    trip: Mass | None = Field(
-        None, description='by which the weight at which the valve opens has risen, such as "100 g" or "-100 g"'
-    )
-    swing: Mass | None = Field(None, description='by which the swing has grown, such as "150 g" or "-150 g"')
+    trip: Mass | None = None
+    swing: Mass | None = None
 
-    @model_validator(mode="after")
-    def _says_how_much(self) -> Self:
+    def wrong(self) -> Iterator[Problem]:
         if self.trip is None and self.swing is None:
-            raise Senseless(_missing("swing or trip", self.kind))
-        return self
+            yield self._needs("swing or trip")
 
 
 class SupplyCut(_Fault):
     """No water comes."""
 
     kind: Literal["supply-cut"]
-    supply: str | None = Field(None, description="which one; needed where there are several")
+    supply: str | None = None
 
     @property
     def part(self) -> tuple[str, str | None]:
@@ -129,26 +126,19 @@ class Splash(_OfValve):
     """Wind throws water out of the pan."""
 
     kind: Literal["splash"]
-    above: Annotated[Speed, Field(ge=0)] = Field(
-        description='a day\'s mean wind at 2 m above which water is thrown out, such as "4 m/s"'
-    )
-    splash: Annotated[Depth, Field(gt=0)] = Field(description='thrown out a day for each m/s above it, such as "1 mm"')
+    above: Annotated[Speed, Field(ge=0)]
+    splash: SomeDepth
 
 
 class RainDiffers(_OfValve):
     """The pan gets another rain than the gauge."""
 
     kind: Literal["rain-differs"]
-    factor: _Factor = Field(description="on the rain that reaches the pan, such as 0.9")
+    factor: _Factor
 
 
-KINDS = (CloggedRefill, CloggedEmitters, Lost, Covered, Algae, Knocked, SupplyCut, Splash, RainDiffers)
-Fault = Annotated[
-    CloggedRefill | CloggedEmitters | Lost | Covered | Algae | Knocked | SupplyCut | Splash | RainDiffers, OneOf()
-]
+_AnyFault = CloggedRefill | CloggedEmitters | Lost | Covered | Algae | Knocked | SupplyCut | Splash | RainDiffers
+Fault = Annotated[_AnyFault, OneOf()]
+KINDS = typing.get_args(_AnyFault)
 #: the kinds of fault there are
 FAULT_KINDS: tuple[str, ...] = tuple(name for part in KINDS for name in kinds_of(part))
-
-
-def _missing(keys: str, kind: str) -> Problem:
-    return Problem("missing", keys, "is missing", cure=f'kind = "{kind}" needs it')

@@ -1,5 +1,7 @@
 """
 The scenario's building blocks: quantities with units, the base of all its parts, and parts that come in several kinds.
+
+What each key means stands in `keys.toml`, by the class of its part.
 """
 
 from __future__ import annotations
@@ -7,15 +9,28 @@ from __future__ import annotations
 import datetime as dt
 import re
 import typing
-from collections.abc import Callable, Mapping
-from typing import Annotated, Any, ClassVar
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import replace
+from typing import Annotated, Any, ClassVar, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    model_validator,
+)
 from pydantic_core import CoreSchema, core_schema
 
 from panbudget.errors import Problem
 from panbudget.scenario.problems import Senseless, kinds_of
+from panbudget.tables import UnknownName
 from panbudget.units import KINDS, UnitError, quantity
+from panbudget.words import packaged
+
+_KEYS = packaged("scenario/keys.toml")
 
 
 class Reads:
@@ -67,6 +82,7 @@ def _names_a_file(text: str) -> str:
 
 WeatherFile = Annotated[str, AfterValidator(_names_a_file)]
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Whole = Annotated[int, Field(strict=True)]
 Count = Annotated[int, Field(strict=True, ge=1, le=1_000_000)]
 Flag = Annotated[bool, Field(strict=True)]
 Length = Annotated[float, _reads("length")]
@@ -81,24 +97,59 @@ TemperatureDifference = Annotated[float, _reads("temperature difference")]
 Conductivity = Annotated[float, _reads("conductivity"), Field(gt=0)]
 Speed = Annotated[float, _reads("speed")]
 Share = Annotated[Number, Field(ge=0, le=1)]
+#: a share of nothing makes no sense
+Part = Annotated[Number, Field(gt=0, le=1)]
+SomeLength = Annotated[Length, Field(gt=0)]
+SomeDepth = Annotated[Depth, Field(gt=0)]
+SomeVolume = Annotated[Volume, Field(gt=0)]
 
 
 class Described(BaseModel):
     """Base of all parts: nothing unknown gets in, nothing changes afterwards."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
     #: of a part that comes in several kinds without a `kind`: the keys that tell this one from the others
     marks: ClassVar[tuple[str, ...]] = ()
     #: keys of another kind that people give here, and why they don't belong
     elsewhere: ClassVar[Mapping[str, str]] = {}
 
+    @classmethod
+    def __pydantic_init_subclass__(cls, **options: Any) -> None:
+        super().__pydantic_init_subclass__(**options)
+        texts = dict(_KEYS.get(cls.__name__, {}))
+        cls.elsewhere = texts.pop("elsewhere", cls.elsewhere)
+        for key, text in texts.items():
+            cls.model_fields[key].description = text
 
-def in_order(start: dt.date | None, end: dt.date | None) -> None:
+    def wrong(self) -> Iterable[Problem]:
+        """
+        Say what makes no sense between the keys of this class.
+
+        Each class speaks for its own keys, and a base comes first: where it finds something, nothing more is asked.
+        """
+        return ()
+
+    @model_validator(mode="after")
+    def _makes_sense(self) -> Self:
+        for part in reversed(type(self).__mro__):
+            if issubclass(part, Described) and "wrong" in vars(part) and (problems := [*part.wrong(self)]):
+                raise Senseless(*problems)
+        return self
+
+
+def in_order(start: dt.date | None, end: dt.date | None) -> Iterator[Problem]:
     """Refuse an end before its start."""
     if start is not None and end is not None and end < start:
-        found = f"is before the start, {start}"
-        raise Senseless(Problem("order", "end", found, cure="give the later date as end"))
+        yield Problem("order", "end", f"is before the start, {start}", cure="give the later date as end")
+
+
+def unknown(look_up: Callable[..., object], *names: str, key: str = "") -> Iterator[Problem]:
+    """Refuse a name that a table does not have; its problem is a sentence of its own."""
+    try:
+        look_up(*names)
+    except UnknownName as error:
+        yield replace(error.problem, where=key, found=f": {error.problem.found}")
 
 
 class OneOf:

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import calendar
 import re
-from typing import Annotated, Literal, Self
+from collections.abc import Iterator
+from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field
 
 from panbudget.errors import Problem
 from panbudget.scenario.problems import Senseless
-from panbudget.scenario.quantities import Area, Described, Flow, Number, Reads, Volume
+from panbudget.scenario.quantities import Area, Described, Flow, Number, Reads, SomeVolume, Whole
 
 _LEAP_YEAR = 2000  # so that 29 February may be named
 
@@ -24,10 +25,9 @@ def _month_day(value: object) -> object:
     match = re.fullmatch(r"(\d{1,2})-(\d{1,2})", value) if isinstance(value, str) else None
     if match is None:
         raise Senseless(Problem("no-day", found='is not a month and a day such as "04-01"'))
-    month, day = int(match.group(1)), int(match.group(2))
+    month, day = map(int, match.groups())
     if not 1 <= month <= 12 or not 1 <= day <= calendar.monthrange(_LEAP_YEAR, month)[1]:
-        cure = 'give month and day, such as "04-01"'
-        raise Senseless(Problem("no-day", found="is no day of any year", cure=cure))
+        raise Senseless(Problem("no-day", "", "is no day of any year", cure='give month and day, such as "04-01"'))
     return month, day
 
 
@@ -45,13 +45,15 @@ def _low_high(value: object) -> object:
 MonthDay = Annotated[tuple[int, int], Reads(_month_day, {"type": "string", "examples": ["04-01"]})]
 Factors = Annotated[tuple[float, float], BeforeValidator(_low_high)]
 Words = Annotated[str, Field(max_length=200)]
+_Metric = Literal["L", "m^3", "ML"]
+_American = Literal["gal", "acre-foot", "acre-inch", "acre-foot-survey", "acre-inch-survey", "hundred-cubic-feet"]
 
 
 class LicensedSeason(Described):
     """Part of the year in which water may be drawn; it may run over New Year."""
 
-    start: MonthDay = Field(description='first day, such as "04-01"')
-    end: MonthDay = Field(description='last day, such as "10-31"')
+    start: MonthDay
+    end: MonthDay
 
     def holds(self, month: int, day: int) -> bool:
         """Whether a day of the year lies in it."""
@@ -63,82 +65,52 @@ class LicensedSeason(Described):
 class _Papers(Described):
     """What stands in the holder's papers."""
 
-    holder: Words = Field("", description="name of the holder")
-    reference: Words = Field("", description="the holder's or the authority's reference")
-    point_of_diversion: Words = Field("", description="where the water is taken, in your papers' words")
-    purpose: Words = Field("", description='such as "irrigation of a kitchen garden"')
-    volume: Annotated[Volume, Field(gt=0)] | None = Field(
-        None, description='licensed volume of a water year, such as "60 m^3" or "0.05 acre-foot"'
-    )
-    rate: Flow | None = Field(None, description='licensed rate, such as "0.2 L/s" or "3 gpm"')
-    season: LicensedSeason | None = Field(None, description='such as { start = "04-01", end = "10-31" }')
-    area: Area | None = Field(None, description='licensed irrigated area, such as "80 m^2"')
+    holder: Words = ""
+    reference: Words = ""
+    point_of_diversion: Words = ""
+    purpose: Words = ""
+    volume: SomeVolume | None = None
+    rate: Flow | None = None
+    season: LicensedSeason | None = None
+    area: Area | None = None
 
 
 class FurtherRight(_Papers):
     """A second right on the same supply, for some of its beds."""
 
-    beds: list[str] = Field(min_length=1, description='its beds, such as ["upper/tomatoes"]; no other right has them')
+    beds: list[str] = Field(min_length=1)
 
 
 class Right(_Papers):
     """The right under which a supply's water is drawn."""
 
-    water_year_start: Annotated[int, Field(strict=True, ge=1, le=12)] = Field(
-        1, description="month in which the water year begins, such as 7"
-    )
-    volume_unit: Literal[
-        "L",
-        "m^3",
-        "ML",
-        "gal",
-        "acre-foot",
-        "acre-inch",
-        "acre-foot-survey",
-        "acre-inch-survey",
-        "hundred-cubic-feet",
-    ] = Field("L", description="unit of volume that the form wants")
-    rate_unit: Literal["L/h", "L/s", "m^3/h", "gal/min", "ft^3/s"] = Field(
-        "L/h", description="unit of rate that the form wants"
-    )
-    area_unit: Literal["m^2", "ha", "acre"] = Field("m^2", description="unit of area that the form wants")
-    decimals: Annotated[int, Field(strict=True, ge=0, le=9)] | None = Field(
-        None, description="decimals of volumes as printed; left out, the last digit is worth at most 13 L"
-    )
-    readings: str | None = Field(None, description="file of meter readings, relative to this scenario file")
-    further: dict[str, FurtherRight] = Field(
-        default_factory=dict, description="[supply.NAME.right.further.NAME]: another right on some of the beds"
-    )
+    water_year_start: Annotated[Whole, Field(ge=1, le=12)] = 1
+    volume_unit: Literal[_Metric, _American] = "L"
+    rate_unit: Literal["L/h", "L/s", "m^3/h", "gal/min", "ft^3/s"] = "L/h"
+    area_unit: Literal["m^2", "ha", "acre"] = "m^2"
+    decimals: Annotated[Whole, Field(ge=0, le=9)] | None = None
+    readings: str | None = None
+    further: dict[str, FurtherRight] = Field(default_factory=dict)
 
-    @model_validator(mode="after")
-    def _beds_of_one_right(self) -> Self:
+    def wrong(self) -> Iterator[Problem]:
         seen: dict[str, str] = {}
         for name, right in self.further.items():
             for index, bed in enumerate(right.beds):
                 if bed in seen:
-                    found = f"is named twice, here and in {seen[bed]}"
-                    where = f"further.{name}.beds[{index}]"
-                    raise Senseless(Problem("named-twice", where, found, cure="a bed has one right"))
+                    found, where = f"is named twice, here and in {seen[bed]}", f"further.{name}.beds[{index}]"
+                    yield Problem("named-twice", where, found, cure="a bed has one right")
+                    return
                 seen[bed] = name
-        return self
 
 
 class StatementRules(Described):
     """How a statement splits shared water, and over what its ranges are drawn; factors on the values described."""
 
-    exposure: Factors = Field(
-        (0.75, 1.33), description="range of the pan's evaporation: two models of it differ by a third"
-    )
-    refill_flow: Factors = Field((0.9, 1.1), description="range of each refill emitter's flow")
-    emitter_flow: Factors = Field((0.9, 1.1), description="range of each bed's emitters' flow")
-    pressure: Factors = Field((0.8, 1.2), description="range of each supply's pressure")
-    samples: Annotated[int, Field(strict=True, ge=20, le=20_000)] = Field(
-        500, description="how many seasons are run over the ranges"
-    )
-    interval: Annotated[Number, Field(ge=0.5, le=0.99)] = Field(
-        0.9, description="share of those seasons that the stated range holds"
-    )
-    seed: Annotated[int, Field(strict=True, ge=0, le=2**31)] = Field(1, description="of the random numbers")
-    split: Literal["emitters", "area"] = Field(
-        "emitters", description="how one valve's water is split between rights: by its beds' emitter flow or area"
-    )
+    exposure: Factors = (0.75, 1.33)
+    refill_flow: Factors = (0.9, 1.1)
+    emitter_flow: Factors = (0.9, 1.1)
+    pressure: Factors = (0.8, 1.2)
+    samples: Annotated[Whole, Field(ge=20, le=20_000)] = 500
+    interval: Annotated[Number, Field(ge=0.5, le=0.99)] = 0.9
+    seed: Annotated[Whole, Field(ge=0, le=2**31)] = 1
+    split: Literal["emitters", "area"] = "emitters"

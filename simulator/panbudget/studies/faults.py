@@ -311,7 +311,7 @@ def faults(
     step("replaying the sound season")
     season = replay(sound, weather=weather)
     trials = []
-    in_file = scenario._raw.get("fault", []) if scenario.fault else []
+    in_file = scenario.described.get("fault", []) if scenario.fault else []
     usual = usual_faults(sound, season, start)
     for described, table in [*((True, table) for table in in_file), *((False, table) for table in usual)]:
         broken = sound.changed({"fault": [table]})

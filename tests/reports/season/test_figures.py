@@ -116,7 +116,7 @@ def test_styles_tell_lines_apart_without_colour():
 
 def test_a_name_with_a_dollar_is_no_formula(make_garden):
     garden = make_garden(days=3)
-    raw = dict(garden._raw)
+    raw = dict(garden.described)
     raw["controller"]["upper"]["bed"] = {"$a^b$": raw["controller"]["upper"]["bed"]["tomatoes"]}
     from panbudget.scenario.garden import scenario_from
 

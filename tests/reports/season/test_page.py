@@ -102,7 +102,7 @@ def test_cautions_are_there(season):
 
 def test_a_users_words_are_text_and_not_markup(make_garden):
     garden = make_garden(days=3)
-    raw = dict(garden._raw)
+    raw = dict(garden.described)
     raw["title"] = "<script>alert(1)</script> & co"
     raw["note"] = "<b>bold</b>"
     text = page(replay(scenario_from(raw, garden.path)))

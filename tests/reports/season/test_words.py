@@ -23,7 +23,7 @@ def test_a_valve_that_never_opens_is_said_to(make_garden):
 
 def test_many_beds_are_counted_and_not_listed(make_garden):
     garden = make_garden(weather=weather_csv(60))
-    raw = dict(garden._raw)
+    raw = dict(garden.described)
     bed = raw["controller"]["upper"]["bed"]["tomatoes"]
     raw["controller"]["upper"]["bed"] = {f"bed-{i}": bed for i in range(8)}
     from panbudget.scenario.garden import scenario_from

@@ -27,7 +27,7 @@ BED = "=1+2|<b>{{ 7*7 }}"
 def hostile(state):
     """A statement whose holder and bed try to be a formula, a script and a page number."""
     made = state({"holder": HOSTILE, "reference": "+1", "purpose": "@SUM(A1)", "point_of_diversion": "-2\t\n"}, days=31)
-    raw = dict(made.season.scenario._raw)
+    raw = dict(made.season.scenario.described)
     upper = dict(raw["controller"]["upper"])
     upper["bed"] = {BED: upper["bed"]["tomatoes"]}
     raw["controller"] = {"upper": upper}

@@ -131,7 +131,7 @@ def test_what_was_measured_in_place_is_called_measured(make_garden):
     valve = {"refill": {"flow": "33 mL/min", "at": None}, "set_up_test": {"falls_at": "7.4 kg", "rises_at": "6.5 kg"}}
     del valve["refill"]["at"]
     garden = make_garden(weather=weather_csv(10))
-    raw = dict(garden._raw)
+    raw = dict(garden.described)
     upper = raw["controller"]["upper"]
     upper["valve"] = valve
     upper["bed"]["tomatoes"]["emitters"] = {"count": 30, "flow": "2 L/h"}

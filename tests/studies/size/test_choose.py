@@ -132,7 +132,7 @@ def test_unlike_beds_are_given_emitters_of_their_own(make_garden):
         "many": {**bed, "emitters": {"count": 60, **emitters}},
     }
     garden = make_garden(weather=varied_weather())
-    raw = dict(garden._raw)
+    raw = dict(garden.described)
     raw["controller"]["upper"]["bed"] = beds
     from panbudget.scenario.garden import scenario_from
 
@@ -188,7 +188,7 @@ def test_the_command_writes_page_table_and_json(garden, tmp_path, capsys):
     import tomllib
 
     source = tmp_path / "garden.toml"
-    source.write_text(_toml(garden._raw), encoding="utf-8")
+    source.write_text(_toml(garden.described), encoding="utf-8")
     with pytest.raises(SystemExit) as stopped:
         main(["size", str(source), "--out", str(tmp_path / "sizes")])
     assert stopped.value.code == 0

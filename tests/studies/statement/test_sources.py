@@ -13,7 +13,7 @@ from tests.small_weather import weather_csv
 @pytest.mark.parametrize("split", ["emitters", "area"])
 def test_shares_add_up_and_days_are_the_valves(make_garden, split):
     garden = make_garden(weather=weather_csv(20))
-    raw = dict(garden._raw)
+    raw = dict(garden.described)
     beds = raw["controller"]["upper"]["bed"]
     beds["beans"] = {**beds["tomatoes"], "area": "4 m^2"}
     beds["chard"] = {**beds["tomatoes"], "area": "8 m^2"}

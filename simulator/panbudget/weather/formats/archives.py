@@ -11,40 +11,41 @@ import datetime as dt
 import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from panbudget.errors import WeatherError
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.site import Station
 from panbudget.weather.text.columns import REQUIRED, STANDARD
-from panbudget.weather.text.mistakes import Mistakes, shortened
+from panbudget.weather.text.mistakes import Mistakes, listed, note, notes, read_data, shortened
 from panbudget.weather.text.moments import read_dates
 from panbudget.weather.text.raw import ColumnChoice, LeftOut, RawTable
 from panbudget.weather.text.rows import read_rows
 from panbudget.weather.text.source import Source
 
-DOWNLOAD = "download the file again"
 _NUMBER = re.compile(r"[+-]?(?:\d{1,15}(?:\.\d*)?|\.\d+)")
-_CUT_OFF = "a file that is cut off or edited: download it again"
+_LAYOUTS = read_data("formats/layouts")
 
 
 class Measure(NamedTuple):
     """
     A quantity of a format: the standard column, its unit in the file, and value · factor + offset in ours.
 
-    ``missing`` are codes for a missing value; ``trace`` says what the code -1 is, which then counts as 0.
+    ``missing`` are codes for a missing value; ``trace`` says what the code -1 is, which then counts as 0; ``explained`` is
+    what the file's explanation of the column must say, if it has one; ``header`` is what the format calls it in messages.
     """
 
     column: str
     unit: str
     factor: float = 1.0
     offset: float = 0.0
-    missing: tuple[float, ...] = ()
+    missing: Sequence[float] = ()
     trace: str = ""
+    explained: str = ""
+    header: str = ""
 
 
 @dataclass(frozen=True)
@@ -58,9 +59,9 @@ class Layout:
         What a report calls it.
     measures : dict
         Column of the file -> measure; of two for one quantity, the first that the file has is used.
-    station : tuple of str
+    station : sequence of str
         Columns that tell one station from another.
-    date : tuple of str
+    date : sequence of str
         Columns of the day: one, or year, month and day, or year and day of the year.
     wind_heights : dict
         Column of wind -> height of its gauge. [m]
@@ -70,16 +71,26 @@ class Layout:
         Whether lines that begin with # are no rows.
     sparse : bool
         Whether a column that is blank throughout was never measured (temperatures aside).
+    units : dict
+        Unit that a measure has if the file names none -> others that it may name -> factor.
     """
 
     recognised: str
     measures: Mapping[str, Measure]
-    station: tuple[str, ...]
-    date: tuple[str, ...]
+    station: Sequence[str]
+    date: Sequence[str]
     wind_heights: Mapping[str, float]
     whole: bool = False
     comments: bool = False
     sparse: bool = False
+    units: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+
+
+def facts_of(name: str) -> dict[str, Any]:
+    """Return what ``layouts.toml`` says of a format."""
+    facts = _LAYOUTS[name]
+    measures = {column: Measure(**measure) for column, measure in facts["measures"].items()}
+    return {**facts, "measures": measures}
 
 
 @dataclass(eq=False)
@@ -93,6 +104,8 @@ class Archived:
         Its rows.
     lines : ndarray of int, (rows,)
     days : list of date, (rows,)
+    chosen : dict
+        Standard column -> the file's, of which it is read.
     values : dict
         Standard column -> ndarray (rows,) in the file's unit, NaN where missing.
     notes, absent, left_out
@@ -102,7 +115,8 @@ class Archived:
     frame: pd.DataFrame
     lines: Ints
     days: Sequence[dt.date]
-    values: dict[str, Floats]
+    chosen: dict[str, str] = field(default_factory=dict)
+    values: dict[str, Floats] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     absent: dict[str, str] = field(default_factory=dict)
     left_out: dict[str, LeftOut] = field(default_factory=dict)
@@ -143,33 +157,29 @@ def read_archive(
     WeatherError
         A column twice, no temperatures, rows that don't fit, several stations, cells that are no numbers or dates.
     """
-    chosen: dict[str, str] = {}
-    for name, measure in layout.measures.items():
-        if name in header:
-            chosen.setdefault(measure.column, name)
-    listed = ", ".join(name for name in header if name not in (*layout.station, *layout.date))
-    require_temperatures(chosen, source, measures=layout.measures, listed=listed)
+    names = [name for name in header if name not in (*layout.station, *layout.date)]
+    require_temperatures([name for name in layout.measures if name in header], names, source, layout)
     frame, lines = frame_below(source, layout, line, header, mistakes)
     days = read_dates(_day_texts(frame, layout.date), lines, mistakes)
-    notes: list[str] = []
-    values = {}
-    for column, name in chosen.items():
-        measure = layout.measures[name]
-        found = measured(frame[name], name, lines, mistakes, missing=measure.missing, whole=layout.whole)
+    table = Archived(frame, lines, [day for day in days if day is not None])
+    for name, measure in layout.measures.items():
+        if name not in header or measure.column in table.chosen:
+            continue
+        table.chosen[measure.column] = name
+        figures = measured(frame[name], name, lines, mistakes, missing=measure.missing, whole=layout.whole)
         if measure.trace:
-            notes += days_noted(int((found == -1.0).sum()), measure.trace)
-            found = np.where(found == -1.0, 0.0, found)
-        if not layout.sparse or column in REQUIRED or not np.isnan(found).all():
-            values[column] = found
+            table.notes += notes("trace", int((figures == -1.0).sum()), what=measure.trace)
+            figures = np.where(figures == -1.0, 0.0, figures)
+        if not layout.sparse or measure.column in REQUIRED or not np.isnan(figures).all():
+            table.values[measure.column] = figures
     mistakes.raise_if_any(source.shown_as)
-    table = Archived(frame, lines, [day for day in days if day is not None], values, notes)
     station = heed(table)
-    return finished(table, layout, chosen, station)
+    return finished(table, layout, station)
 
 
-def finished(table: Archived, layout: Layout, chosen: Mapping[str, str], station: Station) -> RawTable:
-    """Put columns together to what every reader returns: ``chosen`` is standard column -> its name in the file."""
-    measures = {column: layout.measures[chosen[column]] for column in table.values}
+def finished(table: Archived, layout: Layout, station: Station) -> RawTable:
+    """Put columns together to what every reader returns."""
+    measures = {column: layout.measures[table.chosen[column]] for column in table.values}
     stamps = np.array(table.days, dtype="datetime64[D]").astype("datetime64[ns]")
     standard = {column: table.values[column] * m.factor + m.offset for column, m in measures.items()}
     conversions = {column: (m.factor, m.offset) for column, m in measures.items()}
@@ -179,11 +189,11 @@ def finished(table: Archived, layout: Layout, chosen: Mapping[str, str], station
         recognised=layout.recognised,
         units={column: measure.unit for column, measure in measures.items()},
         unit_is_stated=frozenset(measures),
-        headers={column: chosen[column] for column in measures},
+        headers={column: table.chosen[column] for column in measures},
         conversions={column: pair for column, pair in conversions.items() if pair != (1.0, 0.0)},
         station=station,
         notes=tuple(table.notes),
-        wind_height=layout.wind_heights.get(chosen["wind"]) if "wind" in measures else None,
+        wind_height=layout.wind_heights.get(table.chosen["wind"]) if "wind" in measures else None,
         absent=table.absent,
         left_out=table.left_out,
     )
@@ -204,8 +214,7 @@ def frame_below(
     """
     for name in dict.fromkeys((*layout.measures, *layout.station, *layout.date)):
         if header.count(name) > 1:
-            found = f'column "{name}" stands twice in the header'
-            mistakes.add("column-twice", f"line {line}:", found, cure="rename or delete one of the two", kind=name)
+            mistakes.add("column-twice", kind=name, line=line, column=name)
     rows = read_rows(
         source.text.split("\n"),
         mistakes,
@@ -213,13 +222,13 @@ def frame_below(
         separator=",",
         width=len(header),
         expected=f"{len(header)} are expected",
-        cures=(_CUT_OFF, _CUT_OFF),
+        whose="archive-",
         header=header,
         comments=layout.comments,
     )
     mistakes.raise_if_any(source.shown_as)
     if not rows.texts:
-        raise source.refusal("no-row", "is a header and no row follows", DOWNLOAD, where=f"line {line}")
+        raise source.refusal("no-row", line=line)
     frame = pd.DataFrame(list(rows.cells()), columns=header)
     frame = frame.loc[:, ~frame.columns.duplicated()]
     if set(layout.station) <= set(header):
@@ -230,21 +239,15 @@ def frame_below(
 def one_station(names: pd.Series[str], lines: Ints, source: Source) -> None:
     """Refuse rows of several stations."""
     firsts = names.drop_duplicates()
-    if len(firsts) <= 1:
-        return
-    shown = ", ".join(
-        f"{name} from line {lines[i]}" for i, name in zip(firsts.index[:3].tolist(), firsts, strict=False)
-    )
-    more = f" and {len(firsts) - 3} more" if len(firsts) > 3 else ""
-    found = f"holds {len(firsts)} stations ({shown}{more})"
-    cure = "keep one station's rows, or download a file of one station"
-    raise source.refusal("several-stations", found, cure, expected="one")
+    if len(firsts) > 1:
+        named = listed(
+            (f"{name} from line {lines[i]}" for i, name in zip(firsts.index.tolist(), firsts, strict=True)), 3
+        )
+        raise source.refusal("several-stations", count=len(firsts), named=named)
 
 
 def _day_texts(frame: pd.DataFrame, date: Sequence[str]) -> list[str]:
     """Return each row's day as one text."""
-    if len(date) == 1:
-        return frame[date[0]].tolist()
     if set(date) <= set(frame.columns):
         return ["-".join(parts) for parts in zip(*(frame[name] for name in date), strict=True)]
     year_and_day = frame["YEAR"].str.cat(frame["DOY"].str.zfill(3), sep=" ")
@@ -285,27 +288,20 @@ def measured(
         In the file's unit.
     """
     plain = texts.str.fullmatch(_NUMBER).to_numpy(dtype=bool)
-    broken = plain & texts.str.contains(".", regex=False).to_numpy(dtype=bool) if whole else np.zeros(len(texts), bool)
+    broken = plain & texts.str.contains(".", regex=False).to_numpy(dtype=bool) & whole
     for i in np.flatnonzero(broken | (~plain & (texts != "").to_numpy(dtype=bool))).tolist():
+        key, text = "not-whole" if broken[i] else "archive-no-number", texts.iloc[i]
         name = names if isinstance(names, str) else names.iloc[i]
-        found, cure = f"{name} is {shortened(texts.iloc[i])!r}", f"correct it, or {DOWNLOAD}"
-        what = "{more}, which is not a number"
-        if broken[i]:
-            what = "{more}, and this format has whole numbers (of tenths as a rule)"
-            cure = f'the file may be in other units: set format = "table" and name columns and units, or {cure[15:]}'
-        mistakes.add("no-number", f"line {lines[i]}:", found + what, cure=cure, noun="line", value=texts.iloc[i])
+        mistakes.add(key, value=text, line=lines[i], name=name, text=shortened(text))
     values = pd.to_numeric(texts.where(plain & ~broken), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
     return np.where(np.isin(values, list(missing)), np.nan, values)
 
 
 def refuse_columns(columns: Mapping[str, ColumnChoice], source: Source, name: str) -> None:
     """Refuse names for the columns of a format that has its own."""
-    if not columns:
-        return
-    keys = ", ".join(f"{source.table}.columns.{key}" for key in columns)
-    found = f'names columns, and the format "{name}" says itself what its columns are'
-    cure = f'take [{source.table}.columns] out, or write format = "table" beside the file if it is a plain table'
-    raise source.refusal("own-columns", found, cure, where=keys)
+    if columns:
+        keys = ", ".join(f"{source.table}.columns.{key}" for key in columns)
+        raise source.refusal("own-columns", keys=keys, name=name, table=source.table)
 
 
 def station_at(name: str, latitude: str = "", longitude: str = "", elevation: str = "") -> Station:
@@ -315,25 +311,19 @@ def station_at(name: str, latitude: str = "", longitude: str = "", elevation: st
     return Station(name, *(v if low <= v <= high else None for v, (_, low, high) in zip(place, limits, strict=True)))
 
 
-def require_temperatures(
-    found: Collection[str], source: Source, *, measures: Mapping[str, Measure], listed: str
-) -> None:
-    """Refuse a file without minimum or maximum temperature; ``listed`` is what it does have."""
-    absent = {m.column: name for name, m in measures.items() if m.column in REQUIRED and m.column not in found}
-    if not absent:
-        return
-    words = " and ".join(f"{absent[name]} ({STANDARD[name].meaning})" for name in REQUIRED if name in absent)
-    what = f"has no {words}, and temperatures are never invented; it has {listed or 'no known quantity'}"
-    cure = "download it with them, or choose a station that measures them"
-    raise source.refusal("no-temperature", what, cure)
+def require_temperatures(present: Collection[str], names: Collection[str], source: Source, layout: Layout) -> None:
+    """Refuse a file without minimum or maximum temperature: its measures are ``present``, and it has what ``names`` say."""
+    columns = {layout.measures[name].column for name in present}
+    absent = {m.column: name for name, m in layout.measures.items() if m.column in REQUIRED and m.column not in columns}
+    if absent:
+        words = " and ".join(f"{absent[name]} ({STANDARD[name].meaning})" for name in REQUIRED if name in absent)
+        raise source.refusal("no-temperature", absent=words, listed=", ".join(names) or "no known quantity")
 
 
 def no_header(source: Source, line: int, expected: str) -> WeatherError:
     """Make the refusal of a line that is not the format's header."""
-    shown = source.text.split("\n")[line - 1].strip()[:60]
-    found = f'"{shown}" is not the header of this format'
-    cure = f"{DOWNLOAD}, or correct {source.table}.format"
-    return source.refusal("no-header", found, cure, where=f"line {line}:", expected=expected)
+    text = source.text.split("\n")[line - 1].strip()[:60]
+    return source.refusal("no-header", line=line, text=text, expected=expected, table=source.table)
 
 
 def first_line(source: Source) -> int:
@@ -341,18 +331,6 @@ def first_line(source: Source) -> int:
     return next(line for line, text in enumerate(source.text.split("\n"), start=1) if text.strip())
 
 
-def days_noted(count: int, what: str) -> list[str]:
-    """Write a note that begins with how many days it is about; nothing for none."""
-    return [f"{count} day{'s' if count > 1 else ''}: {what}"] if count else []
-
-
 def cut_off_notes(source: Source) -> list[str]:
     """Say so where the last line has no end, as it always has in an archive's own file."""
-    if source.text.endswith("\n"):
-        return []
-    return ["the file's last line has no line end: if it was cut off there, its last value may lack digits"]
-
-
-def days_where(table: Archived, mask: npt.NDArray[np.bool_]) -> frozenset[dt.date]:
-    """Return the days on which a mask holds."""
-    return frozenset(day for day, holds in zip(table.days, mask, strict=True) if holds)
+    return [] if source.text.endswith("\n") else [note("cut-off")]

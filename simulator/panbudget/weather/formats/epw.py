@@ -15,8 +15,8 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from panbudget.weather.formats.archives import DOWNLOAD, refuse_columns
-from panbudget.weather.formats.typical import Hourly, Quantity, read_typical
+from panbudget.weather.formats.archives import facts_of, refuse_columns
+from panbudget.weather.formats.typical import Hourly, read_typical
 from panbudget.weather.site import Site
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.rows import split
@@ -26,23 +26,7 @@ NAME = "epw"
 #: where the format is described
 SOURCE = 'EnergyPlus documentation, "Auxiliary Programs": EPW Data Dictionary (from memory)'
 
-_LAYOUT = Hourly(
-    recognised="typical-year file, EPW layout",
-    reader="read_epw",
-    quantities={
-        "temp_air": Quantity("temperature", "dry bulb", "°C", 99.9),
-        "temp_dew": Quantity("dew_point", "dew point", "°C", 99.9),
-        "relative_humidity": Quantity("humidity", "relative humidity", "%", 999.0),
-        "atmospheric_pressure": Quantity("pressure", "station pressure", "Pa", 999999.0, 0.001),
-        "ghi": Quantity("radiation", "global horizontal radiation", "Wh/m²", 9999.0),
-        "wind_speed": Quantity("wind", "wind speed", "m/s", 999.0),
-        "liquid_precipitation_depth": Quantity("rain", "liquid precipitation depth", "mm", 999.0),
-    },
-    hours="liquid_precipitation_quantity",
-    title=(10, 1, 6, 7, 9),
-    when=r"\s*(?P<year>\d+)\s*,\s*(?P<month>\d+)\s*,\s*(?P<day>\d+)\s*,\s*(?P<hour>0*[1-9]\d*)\s*,",
-    closes=False,
-)
+_LAYOUT = Hourly(**facts_of(NAME))
 _FIELDS, _FEWEST = 35, 22  # older files end before the rain
 _LAST_HEADER = "DATA PERIODS"
 _LEAP_DAY = re.compile(r"\s*\d+\s*,\s*0?2\s*,\s*29\s*,")
@@ -97,25 +81,21 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     lines = source.text.split("\n")
     above = next((i + 1 for i, line in enumerate(lines[:20]) if line.upper().startswith(_LAST_HEADER)), 0)
     if not above:
-        found, expected = f'the header line "{_LAST_HEADER}" is missing', "eight header lines and 8760 hours"
-        raise source.refusal("no-header", found, DOWNLOAD, expected=expected)
+        raise source.refusal("epw-no-header")
     periods = split(lines[above - 1])
     if len(periods) > 2 and periods[2] not in ("", "1"):
-        found = f"{periods[2]} records an hour"
-        raise source.refusal("half-hours", found, "use an hourly file", where=f"line {above}:", expected="one")
+        raise source.refusal("half-hours", line=above, records=periods[2])
     width = len(lines[above].rstrip().rstrip(",").split(",")) if above < len(lines) else _FIELDS
-    leap_days = [i for i, line in enumerate(lines[above:], start=above) if _LEAP_DAY.match(line)]
-    for i in leap_days:
-        lines[i] = ""
     width = width if _FEWEST <= width <= _FIELDS else _FIELDS
+    hours = ["" if _LEAP_DAY.match(line) else line for line in lines[above:]]
     return read_typical(
         source,
         site,
         _LAYOUT,
-        lines=lines,
+        lines=[*lines[:above], *hours],
         above=above,
         width=width,
         expected=f"the format has {width}",
         head=[*["-"] * 6, _LAST_HEADER],  # eight lines with the first
-        notes=["the file's 29 February is left out"] if leap_days else [],
+        leap_days=hours != lines[above:],
     )

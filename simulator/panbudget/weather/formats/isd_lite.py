@@ -26,7 +26,7 @@ from panbudget.weather.site import Site
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.cells import read_cells
 from panbudget.weather.text.columns import number
-from panbudget.weather.text.mistakes import Mistakes
+from panbudget.weather.text.mistakes import Mistakes, note, notes
 from panbudget.weather.text.moments import moments_of
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.rows import read_rows
@@ -38,16 +38,10 @@ SOURCE = 'NOAA NCEI, "Integrated Surface Data - ISD-Lite, format documentation" 
 
 _LINE = re.compile(r"\d{4} \d{2} \d{2} \d{2}(?:\s+-?\d+){8}\s*")
 _COLUMNS = {
-    0: "year",
-    1: "month",
-    2: "day",
-    3: "hour",
-    4: "air temperature",
-    5: "dew point",
-    8: "wind speed",
-    10: "rain of one hour",
-    11: "rain of six hours",
+    **dict(enumerate(("year", "month", "day", "hour", "air temperature", "dew point"))),
+    **{8: "wind speed", 10: "rain of one hour", 11: "rain of six hours"},
 }
+_UNITS = {"temperature": "0.1 °C", "dew_point": "0.1 °C", "wind": "0.1 m/s", "rain": "0.1 mm"}
 _WIDTH = 12
 _MISSING, _TRACE = -9999.0, -1.0
 _WIND_HEIGHT = 10.0
@@ -102,90 +96,60 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     """
     refuse_columns(columns, source, NAME)
     mistakes = Mistakes()
-    expected = f"the format has {_WIDTH} numbers"
     lines = source.text.split("\n")
+    expected = f"the format has {_WIDTH} numbers"
     rows = read_rows(lines, mistakes, above=0, separator=" ", width=_WIDTH, expected=expected)
     mistakes.raise_if_any(source.shown_as)
     cells = read_cells(rows, mistakes, numbers={place: f'"{name}"' for place, name in _COLUMNS.items()}, missing=())
     mistakes.raise_if_any(source.shown_as)
     if not len(cells.lines):
-        raise source.refusal("no-row", "holds no lines of the format", "download it again")
+        raise source.refusal("isd-no-row")
     stamps = moments_of([cells.numbers[place] for place in range(4)], cells.lines, mistakes)
     mistakes.raise_if_any(source.shown_as)
-
-    def tenths(place: int) -> Floats:
-        column = cells.numbers[place]
-        return np.where(column == _MISSING, np.nan, column / 10.0)
-
-    notes = ["pressure is the sea's level's and is not used: the site's elevation gives its own (FAO-56 eq 7)"]
-    values = {"temperature": tenths(4), "dew_point": tenths(5), "wind": tenths(8)}
-    one, six = cells.numbers[10], cells.numbers[11]
-    traces = int((one == _TRACE).sum())
-    if traces:
-        notes.append(f"rain: a trace in {traces} record{'s' if traces > 1 else ''} counts as 0")
-    rain, said = _rain(stamps, _amount(one), _amount(six))
-    values["rain"] = rain
-    values = {name: column for name, column in values.items() if not np.isnan(column).all()}
-    absent = {}
-    if "rain" not in values:
-        values["rain"] = rain
-        absent["rain"] = "the file has no rain of one or six hours at all"
+    tenths = {i: np.where(column == _MISSING, np.nan, column / 10.0) for i, column in cells.numbers.items()}
+    traces = {i: cells.numbers[i] == _TRACE for i in (10, 11)}
+    one, six = (np.where(traces[i], 0.0, tenths[i]) for i in (10, 11))
+    rain, rain_notes = _rain(stamps, one, six)
+    values = {"temperature": tenths[4], "dew_point": tenths[5], "wind": tenths[8], "rain": rain}
+    values = {name: column for name, column in values.items() if name == "rain" or not np.isnan(column).all()}
     records = Records(
         stamps=stamps,
         values=values,
         lines=cells.lines,
         utc=True,
         ending=frozenset({"rain"}),
-        units={"temperature": "0.1 °C", "dew_point": "0.1 °C", "wind": "0.1 m/s", "rain": "0.1 mm"},
+        units=_UNITS,
         stated=frozenset(values),
         headers={name: name for name in values},
     )
-    raw = to_days(records, site, recognised="NOAA ISD-Lite, UTC", shown_as=source.shown_as, notes=[*notes, *said])
+    texts = [note("isd-sea-level"), *notes("isd-trace", int(traces[10].sum())), *rain_notes]
+    raw = to_days(records, site, recognised="NOAA ISD-Lite, UTC", shown_as=source.shown_as, notes=texts)
+    absent = {"rain": note("isd-no-rain")} if np.isnan(rain).all() else {}
     return dataclasses.replace(raw, wind_height=_WIND_HEIGHT, absent=absent)
-
-
-def _amount(column: Floats) -> Floats:
-    amount = np.where(column == _MISSING, np.nan, column / 10.0)
-    return np.where(column == _TRACE, 0.0, amount)
 
 
 def _rain(stamps: npt.NDArray[np.datetime64], one: Floats, six: Floats) -> tuple[Floats, list[str]]:
     """Fill hours without an amount from the six-hour totals that hold them."""
     hours = stamps.astype("datetime64[h]").astype(np.int64)
-    total = ~np.isnan(six)
-    odd = total & (hours % 6 != 0)
-    notes = []
-    if odd.any():
-        count = int(odd.sum())
-        notes.append(f"rain: {count} six-hour total{'s' if count > 1 else ''} of odd hours not used")
-        six = np.where(odd, np.nan, six)
-        total &= ~odd
+    odd = ~np.isnan(six) & (hours % 6 != 0)
+    total = ~np.isnan(six) & ~odd
+    texts = notes("isd-odd-hours", int(odd.sum()))
     if not total.any():
-        return one, notes
+        return one, texts
     # blocks of six hours, numbered by the hour that closes them
     block = -(-hours // 6)
-    first = int(block.min())
-    place, blocks = block - first, int(block.max()) - first + 1
+    place, blocks = block - block.min(), int(np.ptp(block)) + 1
     known = ~np.isnan(one)
     held = np.bincount(place[known], weights=one[known], minlength=blocks)
     lacking = np.bincount(place[~known], minlength=blocks)
-    complete = np.bincount(place[known], minlength=blocks) == 6
     of_block = np.full(blocks, np.nan)
     of_block[place[total]] = six[total]
     share = np.maximum(of_block - held, 0.0) / np.maximum(lacking, 1)
     rain = np.where(known, one, share[place])
-    filled = int((~known & ~np.isnan(rain)).sum())
-    if filled:
-        amount = float(rain[~known & ~np.isnan(rain)].sum())
-        notes.append(
-            f"rain: {filled} hour{'s' if filled > 1 else ''} without an amount got theirs from six-hour totals, "
-            f"{number(amount)} mm in all"
-        )
-    both = complete & ~np.isnan(of_block)
+    filled = ~known & ~np.isnan(rain)
+    texts += notes("isd-filled", int(filled.sum()), amount=number(float(rain[filled].sum())))
+    both = (np.bincount(place[known], minlength=blocks) == 6) & ~np.isnan(of_block)
     by_six, by_one = float(of_block[both].sum()), float(held[both].sum())
     if by_six > by_one * (1.0 + _DISAGREEMENT) and by_six - by_one > 1.0:
-        notes.append(
-            f"rain: where the file has both, its six-hour totals add up to {number(by_six)} mm and its hours to "
-            f"{number(by_one)} mm; the hours are used, so the rain may be more than is said here"
-        )
-    return rain, notes
+        texts.append(note("isd-disagree", by_six=number(by_six), by_one=number(by_one)))
+    return rain, texts

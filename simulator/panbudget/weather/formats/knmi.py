@@ -11,20 +11,9 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 
-from panbudget.errors import Problem
-from panbudget.weather.formats.archives import (
-    DOWNLOAD,
-    Archived,
-    Layout,
-    Measure,
-    cut_off_notes,
-    first_line,
-    read_archive,
-    refuse_columns,
-    station_at,
-)
+from panbudget.weather.formats import archives
 from panbudget.weather.site import Site, Station
-from panbudget.weather.text.mistakes import Mistakes
+from panbudget.weather.text.mistakes import Mistakes, note
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.rows import split
 from panbudget.weather.text.source import Source
@@ -33,29 +22,7 @@ NAME = "knmi"
 #: where the format is described
 SOURCE = "the explanations at the head of the institute's own files (from memory)"
 
-_LAYOUT = Layout(
-    recognised="KNMI daily text (0.1 °C, 0.1 m/s, 0.1 mm, J/cm²)",
-    measures={
-        "TN": Measure("tmin", "0.1 °C", 0.1),
-        "TX": Measure("tmax", "0.1 °C", 0.1),
-        "UX": Measure("rh_max", "%"),
-        "UN": Measure("rh_min", "%"),
-        "UG": Measure("rh_mean", "%"),
-        "FG": Measure("wind", "0.1 m/s", 0.1),
-        # -1 stands for less than half of the smallest step
-        "RH": Measure("rain", "0.1 mm", 0.1, trace="rain is less than 0.05 mm (code -1), read as 0"),
-        "Q": Measure("radiation", "J/cm²", 0.01),
-        "SQ": Measure("sunshine", "0.1 h", 0.1, trace="sunshine is less than 0.05 h (code -1), read as 0"),
-    },
-    station=("STN",),
-    date=("YYYYMMDD",),
-    wind_heights={"FG": 10.0},
-    whole=True,
-    comments=True,
-    sparse=True,
-)
-# what the explanation of a column must say, if the file has one
-_SAYS = {"TN": "0.1", "TX": "0.1", "FG": "0.1", "RH": "0.1", "SQ": "0.1", "Q": "J/cm"}
+_LAYOUT = archives.Layout(**archives.facts_of(NAME))
 _EXPLANATION = re.compile(r"#?\s*(?P<name>[A-Z][A-Z0-9]*)\s*[=:]\s*(?P<text>.*)")
 _PLACE = re.compile(
     r"#\s*(?P<number>\d{3}):?\s+(?P<longitude>-?\d+\.\d+)\s+(?P<latitude>-?\d+\.\d+)\s+(?P<elevation>-?\d+\.\d+)\s+(?P<name>\S.*)"
@@ -107,56 +74,44 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     WeatherError
         No header line, rows that don't fit it, numbers with decimals, hourly values, several stations.
     """
-    refuse_columns(columns, source, NAME)
+    archives.refuse_columns(columns, source, NAME)
     lines = source.text.split("\n")
     line = _header_line(lines)
     if line is None:
-        shown = lines[first_line(source) - 1].strip()[:60]
-        found = f'has no header line with STN and YYYYMMDD, which this format has above its table; it begins "{shown}"'
-        cure = f"{DOWNLOAD}, or correct {source.table}.format"
-        raise source.refusal("no-header", found, cure)
+        text = lines[archives.first_line(source) - 1].strip()[:60]
+        raise source.refusal("knmi-no-header", text=text, table=source.table)
     header = split(lines[line - 1].lstrip("# "))
     if "HH" in header or "H" in header:
-        found = "column HH says that the values are hourly"
-        raise source.refusal("hourly", found, "download daily values (etmgeg)", where=f"line {line}:")
+        raise source.refusal("knmi-hourly", line=line)
     mistakes = Mistakes()
-    mistakes.others += _other_units(lines[: line - 1])
+    _refuse_other_units(lines[: line - 1], mistakes)
 
-    def heed(table: Archived) -> Station:
-        table.notes += ["days are those of universal time (UTC)", *cut_off_notes(source)]
+    def heed(table: archives.Archived) -> Station:
+        table.notes += [note("utc"), *archives.cut_off_notes(source)]
         if "PG" in header:
-            table.notes.append("PG is the pressure at sea level, not at the site, and is not used")
+            table.notes.append(note("knmi-sea-level"))
         if "EV24" in header and (table.frame["EV24"] != "").any():
-            table.notes.append("EV24 is a computed evapotranspiration (Makkink), not a measured pan, and is not used")
-        return _station(lines[: line - 1], table.frame["STN"].iloc[0])
+            table.notes.append(note("knmi-evaporation"))
+        number = table.frame["STN"].iloc[0]
+        places = (match for match in map(_PLACE.fullmatch, map(str.strip, lines[: line - 1])) if match)
+        place = next((match for match in places if match["number"] == number), None)
+        if place is None:
+            return Station(f"station {number}")
+        return archives.station_at(place["name"], place["latitude"], place["longitude"], place["elevation"])
 
-    return read_archive(source, _LAYOUT, line=line, header=header, heed=heed, mistakes=mistakes)
+    return archives.read_archive(source, _LAYOUT, line=line, header=header, heed=heed, mistakes=mistakes)
 
 
 def _header_line(lines: Sequence[str]) -> int | None:
-    for line, text in enumerate(lines, start=1):
-        if "YYYYMMDD" in text and split(text.lstrip("# "))[:2] == ["STN", "YYYYMMDD"]:
-            return line
-    return None
+    begins = ["STN", "YYYYMMDD"]
+    return next((i for i, s in enumerate(lines, 1) if begins[1] in s and split(s.lstrip("# "))[:2] == begins), None)
 
 
-def _other_units(explanations: Sequence[str]) -> list[Problem]:
+def _refuse_other_units(explanations: Sequence[str], mistakes: Mistakes) -> None:
     """Refuse a column whose explanation names another unit than the format has always had."""
-    problems = []
     for line, text in enumerate(explanations, start=1):
         match = _EXPLANATION.fullmatch(text.strip())
-        if match is None or match["name"] not in _SAYS or _SAYS[match["name"]] in match["text"]:
-            continue
-        found = f'{match["name"]} is explained as "{match["text"][:60]}"'
-        cure = 'download it in that unit, or set format = "table" and name columns and units'
-        unit = _LAYOUT.measures[match["name"]].unit
-        problems.append(Problem("other-unit", f"line {line}:", found, unit, cure))
-    return problems
-
-
-def _station(explanations: Sequence[str], number: str) -> Station:
-    for text in explanations:
-        match = _PLACE.fullmatch(text.strip())
-        if match is not None and match["number"] == number:
-            return station_at(match["name"], match["latitude"], match["longitude"], match["elevation"])
-    return Station(f"station {number}")
+        measure = _LAYOUT.measures.get(match["name"]) if match else None
+        if match and measure and measure.explained not in match["text"]:
+            facts = {"line": line, "name": match["name"], "text": match["text"][:60], "unit": measure.unit}
+            mistakes.note("knmi-other-unit", **facts)

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from panbudget.errors import Problem
 from panbudget.physics.air import Floats, saturation_vapour_pressure
 from panbudget.weather.site import Site
 from panbudget.weather.subdaily.hourly import Records, to_days
@@ -98,13 +97,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     lines = source.text.split("\n")
     opening = _find_header(lines[: 2 * _HEAD], columns)
     if opening is None:
-        expected = (
-            "a header such as time,temperature (°C),humidity (%),wind (m/s),rain (mm) above rows such as "
-            "2025-05-01 13:00,21.5,48,1.2,0"
-        )
-        cure = f'add one, or name the column under [{source.table}.columns], date = {{ column = "its header" }}'
-        found = "no header line stands above rows with a time of day"
-        raise source.refusal("no-header", found, cure, expected=expected)
+        raise source.refusal("logger-no-header", table=source.table)
     header = read_logger_header(
         opening.cells,
         columns,
@@ -113,45 +106,44 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
         units=opening.units,
         table=source.table,
     )
-    mistakes = Mistakes()
-    mistakes.others += header.problems
+    mistakes = Mistakes(header.problems)
     mistakes.raise_if_any(source.shown_as)
     cells = _read_rows(lines, opening, header, mistakes)
     mistakes.raise_if_any(source.shown_as)
     if not len(cells.lines):
-        where, found = f"line {opening.line}", "is a header and no row follows"
-        raise source.refusal("no-row", found, "export the file again", where=where)
+        raise source.refusal("logger-no-row", line=opening.line)
     when = _when(cells, opening.time)
     mistakes.others += when.problems
     mistakes.raise_if_any(source.shown_as)
-    values = _values(cells, header, when.stamps)
-    mistakes.others += _unlikely_units(values, header)
+    step = _usual_step(when.stamps)
+    values = _values(cells, header, step)
+    _refuse_unlikely_units(values, header, mistakes)
     mistakes.raise_if_any(source.shown_as)
     values = {name: column for name, column in values.items() if not np.isnan(column).all()}
     if "temperature" not in values:
-        where, found = (
-            f'"{header.headers["temperature"]}"',
-            "is empty in every row, and temperatures are never invented",
-        )
-        raise source.refusal("no-temperature", found, "export the file again", where=where)
-    utc = when.utc or opening.time.utc
+        raise source.refusal("logger-no-temperature", column=header.headers["temperature"])
     every = frozenset(values)
     records = Records(
         stamps=when.stamps,
         values=values,
         lines=cells.lines,
-        utc=utc,
-        rain_kind=_rain_kind(header, when.stamps),
+        utc=when.utc or opening.time.utc,
+        rain_kind="interval" if header.rain_kind == "hourly" and step >= 0.9 * 3600.0 else header.rain_kind,
         ending=every if when.ends else frozenset(),
         units={name: unit for name, unit in header.units.items() if name in values},
         stated=frozenset(header.stated & every),
         headers={name: text for name, text in header.headers.items() if name in values},
     )
     separator = SEPARATORS[opening.separator]
-    clock = "UTC" if utc else "the file's own clock"
+    clock = "UTC" if records.utc else "the file's own clock"
     recognised = f"station table: {separator} between columns, decimal {cells.decimal}, times {when.style} in {clock}"
     raw = to_days(records, site, recognised=recognised, shown_as=source.shown_as, notes=header.notes)
-    return dataclasses.replace(raw, conversions=_daily_conversions(header, values))
+    # of daily columns whose figures are the records' own: extremes, means and sums of one unit
+    daily = {"tmin": "temperature", "tmax": "temperature", "wind": "wind", "rain": "rain", "pressure": "pressure"}
+    conversions = {
+        day: header.conversions[name] for day, name in daily.items() if name in every & set(header.conversions)
+    }
+    return dataclasses.replace(raw, conversions=conversions)
 
 
 def _find_header(lines: Sequence[str], columns: Mapping[str, ColumnChoice] | None = None) -> _Opening | None:
@@ -186,12 +178,10 @@ def _named_time(
         for name in ("date", "time")
         if name in columns and columns[name].column in cells
     ]
-    if not places:
-        return None
     if len(places) == 1:
         only = find_time([cells[places[0]] + " time"], [[row[places[0]]] for row in rows if len(row) > places[0]])
         return None if only is None else TimeColumns((places[0],), only.utc)
-    return TimeColumns(tuple(places))
+    return TimeColumns(tuple(places)) if places else None
 
 
 def _read_rows(lines: Sequence[str], opening: _Opening, header: Header, mistakes: Mistakes) -> Cells:
@@ -221,84 +211,48 @@ def _when(cells: Cells, time: TimeColumns) -> ReadStamps:
     *parts, hour = (cells.numbers[place] for place in time.places[:4])
     last = hour == 24.0
     mistakes = Mistakes()
-    stamps = moments_of([*parts, np.where(last, 23.0, hour)], cells.lines, mistakes)
-    stamps = stamps + np.where(last, np.timedelta64(1, "h"), np.timedelta64(0, "h"))
+    stamps = moments_of([*parts, np.where(last, 23.0, hour)], cells.lines, mistakes) + last * np.timedelta64(1, "h")
     if len(time.places) == 5:
         stamps = stamps + np.nan_to_num(cells.numbers[time.places[4]]).astype(np.int64) * np.timedelta64(1, "m")
     style = "by year, month, day and hour"
     return ReadStamps(stamps, ends=bool(last.any()), style=style, problems=mistakes.problems())
 
 
-def _values(cells: Cells, header: Header, stamps: npt.NDArray[np.datetime64]) -> dict[str, Floats]:
+def _usual_step(stamps: npt.NDArray[np.datetime64]) -> float:
+    apart = np.abs(np.diff(stamps.astype("datetime64[s]").astype(np.int64)))
+    return float(np.median(apart[apart > 0])) if apart.any() else 3600.0
+
+
+def _values(cells: Cells, header: Header, step: float) -> dict[str, Floats]:
     values: dict[str, Floats] = {}
     for name, place in header.places.items():
         factor, offset = header.conversions.get(name, (1.0, 0.0))
-        if name == "radiation" and header.energy is not None:
-            factor = header.energy / _usual_step(stamps)
+        if name == "radiation" and header.sums:
+            factor /= step
         values[name] = cells.numbers[place] * factor + offset
     return values
 
 
-def _usual_step(stamps: npt.NDArray[np.datetime64]) -> float:
-    apart = np.abs(np.diff(stamps.astype("datetime64[s]").astype(np.int64)))
-    apart = apart[apart > 0]
-    return float(np.median(apart)) if apart.size else 3600.0
-
-
-def _rain_kind(header: Header, stamps: npt.NDArray[np.datetime64]) -> str:
-    if header.rain_kind == "hourly" and _usual_step(stamps) >= 0.9 * 3600.0:
-        return "interval"
-    return header.rain_kind
-
-
-def _unlikely_units(values: dict[str, Floats], header: Header) -> list[Problem]:
+def _refuse_unlikely_units(values: dict[str, Floats], header: Header, mistakes: Mistakes) -> None:
     """Refuse a temperature without a unit that other columns show to be in °F."""
     if "temperature" in header.stated:
-        return []
+        return
     text = header.headers["temperature"]
-    cure = (
-        f'name its unit in the header, "{text} (°F)" or "{text} (°C)", or under [{header.table}.columns], temperature = '
-        f'{{ column = "{text}", unit = "degF" }}'
-    )
     if header.imperial:
-        found = (
-            f'names no unit while "{header.imperial[0]}" is in an imperial one; °C is taken only where nothing speaks '
-            "against it"
-        )
-        return [Problem("no-unit", f'"{text}"', found, cure=cure, value=text)]
-    if {"humidity", "dew_point"} <= values.keys() and "dew_point" not in header.stated:
-        off = {scale: _humidity_error(values, scale) for scale in ("°C", "°F")}
-        if off["°F"] + _MUCH_BETTER < off["°C"] and off["°F"] < _MUCH_BETTER:
-            where = f'"{text}", "{header.headers["dew_point"]}" and "{header.headers["humidity"]}"'
-            found = f"agree if the two temperatures are in °F, and are {off['°C']:.0f} % of humidity apart if in °C"
-            return [Problem("looks-imperial", where, found, cure=f"{cure}, and the dew point's likewise", value=text)]
-    return []
+        mistakes.note("logger-no-unit", value=text, column=text, imperial=header.imperial[0], table=header.table)
+    elif {"humidity", "dew_point"} <= values.keys() and "dew_point" not in header.stated:
+        celsius, fahrenheit = (_humidity_error(values, *scale) for scale in ((0.0, 1.0), (32.0, 1.8)))
+        if fahrenheit + _MUCH_BETTER < celsius and fahrenheit < _MUCH_BETTER:
+            facts = {name: header.headers[name] for name in ("dew_point", "humidity")}
+            mistakes.note("looks-imperial", value=text, column=text, off=celsius, table=header.table, **facts)
 
 
-def _humidity_error(values: dict[str, Floats], scale: str) -> float:
-    """Typical difference between the humidity measured and that of temperature and dew point. [%]"""
-
-    def celsius(column: Floats) -> Floats:
-        return column if scale == "°C" else (column - 32.0) / 1.8
-
+def _humidity_error(values: dict[str, Floats], zero: float, degree: float) -> float:
+    """Typical difference between the humidity measured and that of temperature and dew point, by their scale. [%]"""
     some = slice(None, None, max(len(values["humidity"]) // 5000, 1))
-    dew_point, temperature = celsius(values["dew_point"][some]), celsius(values["temperature"][some])
+    dew_point, temperature = ((values[name][some] - zero) / degree for name in ("dew_point", "temperature"))
     sound = (np.abs(dew_point) < 150.0) & (np.abs(temperature) < 150.0)
-    if not sound.any():
-        return float("inf")
     pressure = saturation_vapour_pressure(dew_point[sound])
-    found = 100.0 * pressure / saturation_vapour_pressure(temperature[sound])
-    off = np.abs(found - values["humidity"][some][sound])
+    off = np.abs(100.0 * pressure / saturation_vapour_pressure(temperature[sound]) - values["humidity"][some][sound])
     off = off[~np.isnan(off)]
     return float(np.median(off)) if off.size else float("inf")
-
-
-def _daily_conversions(header: Header, values: dict[str, Floats]) -> dict[str, tuple[float, float]]:
-    """Conversions of daily columns whose figures are the records' own: extremes, means and sums of one unit."""
-    daily = {"temperature": ("tmin", "tmax"), "wind": ("wind",), "rain": ("rain",), "pressure": ("pressure",)}
-    return {
-        day: header.conversions[name]
-        for name, days in daily.items()
-        if name in values and header.conversions.get(name, (1.0, 0.0)) != (1.0, 0.0)
-        for day in days
-    }

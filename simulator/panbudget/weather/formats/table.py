@@ -18,12 +18,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem
 from panbudget.weather.site import Site
 from panbudget.weather.text.cells import is_number, read_cells
 from panbudget.weather.text.columns import STANDARD
 from panbudget.weather.text.headers import read_header
-from panbudget.weather.text.mistakes import Mistakes
+from panbudget.weather.text.mistakes import Mistakes, note
 from panbudget.weather.text.moments import read_dates
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.rows import SEPARATORS, Rows, read_rows, separator_of, split
@@ -36,7 +35,6 @@ SOURCE = "none: any table of this kind; the names of its columns are the program
 
 _MOST_SAID = 3  # comment lines repeated in a report
 _MOST_TITLE_LINES = 20  # further down, a header isn't looked for
-_EXPORT = "export or copy it again"
 
 
 def sniff(head: str) -> tuple[float, str]:
@@ -91,19 +89,21 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     lines = source.text.split("\n")
     opening = _find_header(lines)
     if opening is None:
-        found, expected = "holds only comments", "a header line and one row a day"
-        raise source.refusal("only-comments", found, _EXPORT, expected=expected)
+        raise source.refusal("only-comments")
     cells = split(opening.text, opening.separator)
     mistakes = Mistakes()
-    mistakes.others += _not_a_header(cells, opening)
+    if len(cells) < 2 or _is_row_of_values(cells):
+        text = opening.text.strip()[:60]
+        mistakes.note(
+            "values-for-header" if len(cells) > 1 else "no-separator", value=text, line=opening.line, text=text
+        )
     mistakes.raise_if_any(source.shown_as)
     header = read_header(cells, columns, line=opening.line, table=source.table)
     mistakes.others += header.problems
     mistakes.raise_if_any(source.shown_as)
     rows, notes = _rows(lines, opening, cells, mistakes)
     if not rows.texts and not mistakes.problems():
-        where, found, cure = f"line {opening.line}", "is a header and no row follows", "export the file again"
-        raise source.refusal("no-row", found, cure, where=where, expected="one row a day")
+        raise source.refusal("table-no-row", line=opening.line)
     date = header.places["date"]
     numbers = {place: name for name, place in header.places.items() if name != "date"}
     units = {place: STANDARD[name].shown_unit for place, name in numbers.items()}
@@ -138,9 +138,8 @@ class _Opening:
 
 def _above(lines: list[str], opening: _Opening) -> list[str]:
     """What the file says of itself above its header."""
-    above = [line.lstrip("#").strip() for line in lines[: opening.line - 1]]
-    said = [text for text in above if text]
-    return [f"the file says of itself: {text}" for text in said[:_MOST_SAID]]
+    above = (line.lstrip("#").strip() for line in lines[: opening.line - 1])
+    return [note("above", text=text) for text in list(filter(None, above))[:_MOST_SAID]]
 
 
 def _find_header(lines: Sequence[str]) -> _Opening | None:
@@ -190,18 +189,6 @@ def _is_row_of_values(cells: Sequence[str]) -> bool:
     return numbers * 2 >= len(cells) or re.match(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}", cells[0]) is not None
 
 
-def _not_a_header(cells: Sequence[str], opening: _Opening) -> list[Problem]:
-    where, shown = f"line {opening.line}:", opening.text.strip()[:60]
-    if len(cells) < 2:
-        expected = "a header with commas, semicolons or tabs, such as date,tmin,tmax,rain"
-        found = f'"{shown}" has nothing that parts columns'
-        return [Problem("no-separator", where, found, expected, "save the table as CSV", shown)]
-    if _is_row_of_values(cells):
-        expected = "a header line is expected above it: add one, such as date,tmin,tmax,rain"
-        return [Problem("no-header", where, f'"{shown}" is a row of values', cure=expected, value=shown)]
-    return []
-
-
 def _rows(lines: Sequence[str], opening: _Opening, header: list[str], mistakes: Mistakes) -> tuple[Rows, list[str]]:
     """Read the rows, name those that are none, and note comments among them."""
     rows = read_rows(
@@ -216,12 +203,9 @@ def _rows(lines: Sequence[str], opening: _Opening, header: list[str], mistakes: 
     rows.refuse_repeats(mistakes)
     first = next(iter(rows.cells()), ["0"])
     if not any(any(letter.isdigit() for letter in cell) and "/m" not in cell for cell in first):
-        cure = "delete it, and name units that are not the standard ones where the file's columns are named"
-        found, expected = "holds no numbers (a row of units?)", "rows of values below the header"
-        mistakes.others.append(Problem("no-numbers", f"line {rows.lines[0]}", found, expected, cure))
+        mistakes.note("no-numbers", line=rows.lines[0])
         rows = dataclasses.replace(rows, lines=rows.lines[1:], texts=rows.texts[1:])
     if not rows.comments:
         return rows, []
     line, more = rows.comments[0], and_more(len(rows.comments) - 1, "line")
-    shown = lines[line - 1].strip()[:60]
-    return rows, [f'line {line}{more} among the rows begins with # and is passed over: "{shown}"']
+    return rows, [note("comment-among-rows", line=line, more=more, text=lines[line - 1].strip()[:60])]

@@ -13,8 +13,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from panbudget.weather.formats.archives import DOWNLOAD, refuse_columns
-from panbudget.weather.formats.typical import Hourly, Quantity, read_typical
+from panbudget.weather.formats.archives import facts_of, refuse_columns
+from panbudget.weather.formats.typical import Hourly, read_typical
 from panbudget.weather.site import Site
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.rows import split
@@ -24,30 +24,9 @@ NAME = "tmy3"
 #: where the format is described
 SOURCE = "Wilcox & Marion (2008), Users Manual for TMY3 Data Sets, NREL/TP-581-43156, tables 1-1 to 1-3 (from memory)"
 
-_NO_FIGURE = -9900.0
 _NEEDED = ("Date (MM/DD/YYYY)", "Time (HH:MM)", "Dry-bulb (C)")
 _OPENS = ",".join(_NEEDED[:2])
-_LAYOUT = Hourly(
-    recognised="typical-year file, TMY3 layout",
-    reader="read_tmy3",
-    options={"map_variables": False},
-    quantities={
-        name: Quantity(quantity, name, unit, _NO_FIGURE, factor)
-        for name, quantity, unit, factor in (
-            ("Dry-bulb (C)", "temperature", "°C", 1.0),
-            ("Dew-point (C)", "dew_point", "°C", 1.0),
-            ("RHum (%)", "humidity", "%", 1.0),
-            ("Wspd (m/s)", "wind", "m/s", 1.0),
-            ("GHI (W/m^2)", "radiation", "W/m²", 1.0),
-            ("Pressure (mbar)", "pressure", "mbar", 0.1),
-            ("Lprecip depth (mm)", "rain", "mm", 1.0),
-        )
-    },
-    hours="Lprecip quantity (hr)",
-    title=(7, 1, 4, 5, 6),
-    when=r"\s*(?P<month>\d{1,2})/(?P<day>\d{1,2})/(?P<year>\d{4})\s*,\s*(?P<hour>\d{1,2}):\d{2}",
-    closes=True,
-)
+_LAYOUT = Hourly(**facts_of(NAME))
 
 
 def sniff(head: str) -> tuple[float, str]:
@@ -96,10 +75,8 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     refuse_columns(columns, source, NAME)
     lines = source.text.split("\n")
     header = split(lines[1]) if len(lines) > 1 else []
-    absent = [name for name in _NEEDED if name not in header]
-    if absent:
-        found, cure = f"the header lacks {', '.join(absent)}", f"a TMY3 file has it: {DOWNLOAD}"
-        raise source.refusal("no-header", found, cure, where="line 2:")
+    if absent := [name for name in _NEEDED if name not in header]:
+        raise source.refusal("tmy3-no-header", absent=", ".join(absent))
     return read_typical(
         source,
         site,
@@ -107,6 +84,5 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
         lines=lines,
         above=2,
         width=len(header),
-        expected=f"the header has {len(header)}",
         head=[lines[1]],
     )

@@ -22,18 +22,17 @@ import pandas as pd
 
 from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats, Ints
-from panbudget.weather.formats.archives import DOWNLOAD
+from panbudget.weather.formats.archives import Measure
 from panbudget.weather.site import Site
 from panbudget.weather.sky import sky_of
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.columns import number
-from panbudget.weather.text.mistakes import Mistakes, shortened
+from panbudget.weather.text.mistakes import Mistakes, first_of, note, notes, problem, shortened
 from panbudget.weather.text.moments import day_of
 from panbudget.weather.text.raw import RawTable
 from panbudget.weather.text.rows import Rows, read_rows, split
 from panbudget.weather.text.source import Source
 from panbudget.weather.typical import NOMINAL_YEAR
-from panbudget.words import and_more
 
 # how far a file's place may lie from the site before that is said [degrees, m]
 _NEAR, _LEVEL = 0.5, 150.0
@@ -41,32 +40,6 @@ _NEAR, _LEVEL = 0.5, 150.0
 _SOME_LIGHT = 3.0
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _WIND_HEIGHT = 10.0
-
-
-@dataclass(frozen=True)
-class Quantity:
-    """
-    A quantity of a typical year's hours.
-
-    Parameters
-    ----------
-    name : str
-        Column of `Records`.
-    header : str
-        What the format calls it.
-    unit : str
-        In the file.
-    missing : float
-        Figures as far out as this stand for a missing value.
-    factor : float
-        To the unit of `Records`.
-    """
-
-    name: str
-    header: str
-    unit: str
-    missing: float
-    factor: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -82,11 +55,11 @@ class Hourly:
         The function of `pvlib.iotools` that reads it, and
     options : dict
         what it is told.
-    quantities : dict
-        pvlib's column -> quantity.
+    measures : dict
+        pvlib's column -> measure, whose column is that of `Records`; figures as far out as ``missing`` are none.
     hours : str
         pvlib's column of the hours that an amount of rain fell in.
-    title : tuple of int
+    title : list of int
         How many cells the first line has, and the places of name, latitude, longitude and elevation among them.
     when : str
         Pattern of the cells that say when, with the groups year, month, day and hour.
@@ -96,9 +69,9 @@ class Hourly:
 
     recognised: str
     reader: str
-    quantities: Mapping[str, Quantity]
+    measures: Mapping[str, Measure]
     hours: str
-    title: tuple[int, int, int, int, int]
+    title: Sequence[int]
     when: str
     closes: bool
     options: Mapping[str, Any] = dataclasses.field(default_factory=dict)
@@ -112,9 +85,9 @@ def read_typical(
     lines: Sequence[str],
     above: int,
     width: int,
-    expected: str,
+    expected: str = "",
     head: Sequence[str],
-    notes: Sequence[str] = (),
+    leap_days: bool = False,
 ) -> RawTable:
     """
     Read a typical year.
@@ -131,8 +104,8 @@ def read_typical(
         As in `read_rows`.
     head : sequence of str
         The lines that pvlib expects between the first one and the hours.
-    notes : sequence of str
-        What the reader has to say.
+    leap_days : bool
+        Whether the file has a 29 February, which the reader leaves out.
 
     Returns
     -------
@@ -149,7 +122,7 @@ def read_typical(
     rows = read_rows(lines, mistakes, above=above, separator=",", width=width, expected=expected)
     mistakes.raise_if_any(source.shown_as)
     if not rows.texts:
-        raise source.refusal("no-row", "has no hours below its header lines", DOWNLOAD)
+        raise source.refusal("no-hours")
     table, place = _by_pvlib(source, layout, rows, lines[0], head)
     starts = pd.DatetimeIndex(table.index).tz_localize(None) - pd.Timedelta(hours=1 if layout.closes else 0)
     stamps = _nominal(starts)
@@ -158,36 +131,43 @@ def read_typical(
     if not mistakes.problems():
         mistakes.others += whole_year(seconds, rows.lines)
     mistakes.raise_if_any(source.shown_as)
-    said = [months_note(starts.year.to_numpy(), starts.month.to_numpy())]
-    rain, why, more = rain_record(values.get("rain", np.full(len(stamps), np.nan)))
-    said += more
+    rain, why, texts = rain_record(values.get("rain", np.full(len(stamps), np.nan)))
+    texts = [months_note(starts.year.to_numpy(), starts.month.to_numpy()), *texts]
     if "radiation" in values:
-        values["radiation"], more = light_record(values["radiation"], seconds, site)
-        said += more
+        values["radiation"], dark = light_record(values["radiation"], seconds, site)
+        texts += dark
     values = {name: column for name, column in values.items() if not np.isnan(column).all()} | {"rain": rain}
-    title = split(lines[0])[layout.title[1] :] or [""]
-    said += [*([why] if why else []), *notes, *_placed(title[0], place, site)]
-    used = {quantity.name: quantity for quantity in layout.quantities.values() if quantity.name in values}
+    name, *_ = split(lines[0])[layout.title[1] :] or [""]
+    texts += [why] if why else []
+    texts += [note("leap-day-left-out")] if leap_days else []
+    used = {m.column: (m.unit, m.header or name) for name, m in layout.measures.items() if m.column in values}
     records = Records(
         stamps=stamps,
         values=values,
         lines=rows.lines,
-        units={name: quantity.unit for name, quantity in used.items()},
+        units={column: unit for column, (unit, _) in used.items()},
         stated=frozenset(values),
-        headers={name: quantity.header for name, quantity in used.items()},
+        headers={column: header for column, (_, header) in used.items()},
     )
-    raw = to_days(records, standard_time(site), recognised=layout.recognised, shown_as=source.shown_as, notes=said)
+    raw = to_days(
+        records,
+        site.model_copy(update={"timezone": None}),  # it keeps standard time, and has no day of 23 hours
+        recognised=layout.recognised,
+        shown_as=source.shown_as,
+        notes=[*texts, *_placed(name, place, site)],
+    )
     return dataclasses.replace(raw, typical=True, wind_height=_WIND_HEIGHT, absent={"rain": why} if why else {})
 
 
 def _values(table: pd.DataFrame, layout: Hourly, lines: Ints, mistakes: Mistakes) -> dict[str, Floats]:
     """Return the quantities in the units of `Records`, NaN where missing."""
     values = {}
-    for column, quantity in layout.quantities.items():
-        if column in table:
-            figures = _numbers(table[column], quantity.header, lines, mistakes)
-            beyond = figures >= quantity.missing if quantity.missing > 0.0 else figures <= quantity.missing
-            values[quantity.name] = np.where(beyond, np.nan, figures * quantity.factor)
+    for name, measure in layout.measures.items():
+        if name in table:
+            figures = _numbers(table[name], measure.header or name, lines, mistakes)
+            code = measure.missing[0]
+            beyond = figures >= code if code > 0.0 else figures <= code
+            values[measure.column] = np.where(beyond, np.nan, figures * measure.factor)
     if "rain" in values and layout.hours in table:
         hours = _numbers(table[layout.hours], layout.hours, lines, mistakes)
         values["rain"] = hourly_amounts(values["rain"], hours)
@@ -201,52 +181,42 @@ def _by_pvlib(
     try:
         from pvlib import iotools
     except ImportError as error:
-        found = "is a typical year, and what reads one, pvlib, is not installed"
-        raise source.refusal("no-pvlib", found, "run pip install 'panbudget[typical]'") from error
+        raise source.refusal("no-pvlib") from error
     count, _, *places = layout.title
     # what is no number there, pvlib can't read; and the time zone is not asked for
     cells = [*split(title), *[""] * count]
-    first = [cells[i] if i in places and _is_number(cells[i]) else "nan" if i in places else "0" for i in range(count)]
-    text = "\n".join([",".join(first), *head, *rows.texts, ""])
+    numbers = {i: cells[i] if re.fullmatch(r"[+-]?\d+(\.\d*)?", cells[i]) else "nan" for i in places}
+    first = ",".join(numbers.get(i, "0") for i in range(count))
     with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
         warnings.simplefilter("ignore")
         path = Path(folder) / "typical.csv"
-        path.write_bytes(text.encode("ascii", "replace"))
+        path.write_bytes("\n".join([first, *head, *rows.texts, ""]).encode("ascii", "replace"))
         try:
             table, place = getattr(iotools, layout.reader)(path, **layout.options)
         except Exception as error:  # pandas and pvlib raise what their parsing parts raise: no list is complete
             raise WeatherError(_no_hour(layout, rows, error), file=source.shown_as) from error
     if len(table) != len(rows.lines):
-        raise source.refusal("no-rows", "has rows that can't be told apart", DOWNLOAD)
+        raise source.refusal("typical-no-rows")
     return table, place
 
 
 def _no_hour(layout: Hourly, rows: Rows, error: Exception) -> Problem:
     """Name the first row whose cells are no hour of the calendar."""
-    cure = f"correct it, or {DOWNLOAD}"
     for line, text in zip(rows.lines.tolist(), rows.texts, strict=True):
         match = re.match(layout.when, text)
         year, month, day, hour = (int(match[name]) for name in ("year", "month", "day", "hour")) if match else (0,) * 4
         if day_of(year, month, day) is None or hour > 24:
-            shown = shortened(match[0] if match else text)
-            return Problem("no-hour", f"line {line}:", f"{shown!r} is no hour of the calendar", cure=cure)
+            return problem("typical-no-hour", line=line, text=shortened(match[0] if match else text))
     reason = str(error).splitlines()[0][:80] if str(error) else type(error).__name__
-    return Problem("unreadable", found=f"can't be read by pvlib ({reason})", cure=DOWNLOAD)
-
-
-def _is_number(text: str) -> bool:
-    return re.fullmatch(r"[+-]?\d+(\.\d*)?", text) is not None
+    return problem("typical-unreadable", reason=reason)
 
 
 def _numbers(column: pd.Series, header: str, lines: Ints, mistakes: Mistakes) -> Floats:
     words = column.astype(str) if column.dtype.kind not in "fiu" else column
     values = pd.to_numeric(words.where(column.notna()), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
-    wrong = (np.isnan(values) & column.notna().to_numpy()) | np.isinf(values)
-    if wrong.any():
-        i = int(np.argmax(wrong))
-        found = f"{shortened(str(column.iloc[i]))!r} is not a number{and_more(int(wrong.sum()) - 1, 'cell')}"
-        where = f'line {lines[i]}, column "{header}":'
-        mistakes.others.append(Problem("no-number", where, found, "a bare number", f"correct it, or {DOWNLOAD}"))
+    for i, more in first_of((np.isnan(values) & column.notna().to_numpy()) | np.isinf(values), "cell"):
+        text = shortened(str(column.iloc[i]))
+        mistakes.note("typical-no-number", line=lines[i], name=header, text=text, more=more)
     return values
 
 
@@ -262,10 +232,10 @@ def _placed(name: str, place: Mapping[str, Any], site: Site) -> list[str]:
     """Say what the file says of where it was made for, and how far that is from the site."""
     latitude, longitude, elevation = (float(place[key]) for key in ("latitude", "longitude", "altitude"))
     if np.isnan([latitude, longitude, elevation]).any():
-        return ["the file's first line doesn't say where it was made for; check that it is meant for the site"]
+        return [note("no-place")]
+    facts = {"latitude": latitude, "longitude": longitude, "elevation": elevation}
     called = name.title() if name.isupper() else name
-    said = f"the file says of itself: {called}, latitude {latitude:g}, longitude {longitude:g}, {elevation:g} m"
-    return [said, *far_from_site(site, latitude=latitude, longitude=longitude, elevation=elevation)]
+    return [note("place", name=called, **facts), *far_from_site(site, **facts)]
 
 
 def months_note(years: npt.NDArray[np.int64], months: npt.NDArray[np.int64]) -> str:
@@ -285,12 +255,12 @@ def months_note(years: npt.NDArray[np.int64], months: npt.NDArray[np.int64]) -> 
     pairs = pd.DataFrame({"month": months, "year": years}).groupby("month")["year"].agg(["min", "max"])
     first, last = pairs["min"].to_numpy(), pairs["max"].to_numpy()
     if first.min() == last.max():
-        return f"all its months say {first[0]}; the layout is a typical year's all the same, and it is called one"
-    parts = [
-        f"{_MONTHS[month - 1]} {one}" + (f"/{other}" if other != one else "")
-        for month, one, other in zip(pairs.index.tolist(), first, last, strict=True)
-    ]
-    return f"its months are from different years: {', '.join(parts)}"
+        return note("months-of-one-year", year=first[0])
+    parts = (
+        f"{_MONTHS[month - 1]} {begin}" + (f"/{end}" if end != begin else "")
+        for month, begin, end in zip(pairs.index.tolist(), first, last, strict=True)
+    )
+    return note("months", listed=", ".join(parts))
 
 
 def rain_record(rain: Floats) -> tuple[Floats, str, list[str]]:
@@ -315,20 +285,15 @@ def rain_record(rain: Floats) -> tuple[Floats, str, list[str]]:
     known = rain[~np.isnan(rain)]
     nothing = np.full(len(rain), np.nan)
     if not known.size:
-        return nothing, "the file's rain column is missing in every hour: no rain record", []
+        return nothing, note("rain-missing"), []
     if known.size < 0.5 * rain.size:
-        why = f"the file's rain column has a figure in only {known.size} of {rain.size} hours: no rain record"
-        return nothing, why, []
+        return nothing, note("rain-scarce", known=known.size, all=rain.size), []
     wet = known[known > 0.0]
     if not wet.size:
-        return nothing, "the file's rain column is 0 in every hour: no rain record, not a dry year", []
+        return nothing, note("rain-zero"), []
     hundredths_of_an_inch = np.abs(np.round(np.round(wet / 2.54) * 2.54) - wet) < 1e-6
     if wet.size >= 50 and hundredths_of_an_inch.mean() > 0.98 and (wet == np.round(wet)).all():
-        note = (
-            "the file's rain is headed mm, but it holds whole numbers that only hundredths of an inch in tenths of a "
-            f"millimetre give ({number(float(wet.sum()))} in the year): it is read as tenths of a millimetre"
-        )
-        return rain / 10.0, "", [note]
+        return rain / 10.0, "", [note("rain-in-tenths", sum=number(float(wet.sum())))]
     return rain, "", []
 
 
@@ -357,9 +322,7 @@ def light_record(radiation: Floats, seconds: npt.NDArray[np.int64], site: Site) 
     dark = (total <= 0.0) & (sky_of(stamps, latitude=site.latitude, elevation=site.elevation).clear > _SOME_LIGHT)
     if not dark.any() or dark.all():
         return radiation, []
-    count = int(dark.sum())
-    note = f"radiation is 0 from morning to night on {count} day{'s' if count > 1 else ''}, which is taken as missing"
-    return np.where(dark[place], np.nan, radiation), [note]
+    return np.where(dark[place], np.nan, radiation), notes("dark-days", int(dark.sum()))
 
 
 def hourly_amounts(rain: Floats, hours: Floats) -> Floats:
@@ -379,23 +342,6 @@ def hourly_amounts(rain: Floats, hours: Floats) -> Floats:
         NaN where the amount is of 2 to 24 hours.
     """
     return np.where((hours > 1.0) & (hours <= 24.0) & (rain > 0.0), np.nan, rain)
-
-
-def standard_time(site: Site) -> Site:
-    """
-    Return the site without its time zone: a typical year keeps standard time and has no day of 23 hours.
-
-    Parameters
-    ----------
-    site : Site
-        The site.
-
-    Returns
-    -------
-    Site
-        A place with the same coordinates.
-    """
-    return site.model_copy(update={"timezone": None})
 
 
 def far_from_site(site: Site, *, latitude: float, longitude: float, elevation: float) -> list[str]:
@@ -423,12 +369,10 @@ def far_from_site(site: Site, *, latitude: float, longitude: float, elevation: f
         parts.append(f"longitude {number(longitude)} (site: {number(site.longitude)})")
     if abs(elevation - site.elevation) > _LEVEL:
         parts.append(f"elevation {number(elevation)} m (site: {number(site.elevation)} m)")
-    if not parts:
-        return []
-    return [f"the file says it was made for another place: {', '.join(parts)}; check that it is meant"]
+    return [note("other-place", listed=", ".join(parts))] if parts else []
 
 
-def whole_year(seconds: npt.NDArray[np.int64], lines: npt.NDArray[np.int64], *, per_day: int = 24) -> list[Problem]:
+def whole_year(seconds: npt.NDArray[np.int64], lines: npt.NDArray[np.int64]) -> list[Problem]:
     """
     Name what a typical year lacks or has too often.
 
@@ -438,17 +382,14 @@ def whole_year(seconds: npt.NDArray[np.int64], lines: npt.NDArray[np.int64], *, 
         Since the nominal year's beginning. [s]
     lines : ndarray of int, (records,)
         Where they stand.
-    per_day : int
-        Records a day.
 
     Returns
     -------
     list of Problem
         None where all hours are there.
     """
-    expected = 365 * per_day
-    count = len(np.unique(seconds))
+    expected, count = 365 * 24, len(np.unique(seconds))
     if count == expected:
         return []
-    found = f"holds {count} of the {expected} hours of a typical year and ends on line {lines[-1] if len(lines) else 0}"
-    return [Problem("not-whole", "", found, "all of them", "copy or download the file again", count)]
+    last = lines[-1] if len(lines) else 0
+    return [problem("not-whole-year", value=count, count=count, hours=expected, line=last)]

@@ -12,7 +12,8 @@ import zipfile
 import zlib
 from typing import IO
 
-from panbudget.errors import Problem, WeatherError
+from panbudget.errors import WeatherError
+from panbudget.weather.text.mistakes import listed, refusal
 
 GZIP_MARK = b"\x1f\x8b"
 ZIP_MARK = b"PK\x03\x04"
@@ -51,7 +52,7 @@ def unpack_gzip(data: bytes, *, shown_as: str, at_most: int = MOST_UNPACKED) -> 
         with gzip.GzipFile(fileobj=io.BytesIO(data)) as stream:
             return _at_most(stream, at_most, shown_as)
     except (EOFError, OSError, zlib.error) as error:
-        raise _damaged("gzip file", shown_as) from error
+        raise refusal("damaged-gzip", shown_as) from error
 
 
 def open_zip(data: bytes, *, shown_as: str) -> zipfile.ZipFile:
@@ -78,7 +79,7 @@ def open_zip(data: bytes, *, shown_as: str) -> zipfile.ZipFile:
     try:
         return zipfile.ZipFile(io.BytesIO(data))
     except Exception as error:  # a garbled table of contents ends in many kinds of error, struct.error among them
-        raise _damaged("spreadsheet workbook or a zip archive", shown_as) from error
+        raise refusal("damaged-either", shown_as) from error
 
 
 def is_workbook(archive: zipfile.ZipFile) -> bool:
@@ -110,29 +111,22 @@ def unpack_zip(archive: zipfile.ZipFile, *, shown_as: str, at_most: int = MOST_U
         No file or several, one locked by a password, damaged or too large; a spreadsheet in another format.
     """
     members = [entry for entry in archive.infolist() if not _is_litter(entry.filename)]
-    named = ", ".join(entry.filename for entry in members[:_MOST_NAMED])
-    more = f" and {len(members) - _MOST_NAMED} more" if len(members) > _MOST_NAMED else ""
-    code, found, cure = "", "", ""
-    if {"mimetype", "content.xml"} <= set(archive.namelist()):
-        code, found = "workbook", "is a spreadsheet workbook in the OpenDocument format"
-        cure = "open it and save the sheet as .xlsx or CSV"
-    elif not members:
-        code, found, cure = "no-member", "is a zip archive without a file in it", "pack or download it again"
-    elif len(members) > 1:
-        code, found = "several-members", f"is a zip archive of {len(members)} files ({named}{more}); one is expected"
-        cure = "unpack it and name the weather file"
-    elif members[0].flag_bits & 0x1:
-        code, found = "locked", f"is a zip archive whose file {named} is locked by a password"
-        cure = "unpack it first"
-    if code:
-        raise WeatherError(Problem(code, found=found, cure=cure), file=shown_as)
+    named = listed((entry.filename for entry in members), _MOST_NAMED)
+    wrong = {
+        "open-document": {"mimetype", "content.xml"} <= set(archive.namelist()),
+        "no-member": not members,
+        "several-members": len(members) > 1,
+        "locked-member": bool(members) and bool(members[0].flag_bits & 0x1),
+    }
+    for key in (key for key, holds in wrong.items() if holds):
+        raise refusal(key, shown_as, count=len(members), named=named)
     try:
         with archive.open(members[0]) as stream:
             return _at_most(stream, at_most, shown_as), " ".join(named.split())
     except WeatherError:
         raise
     except Exception as error:  # as in `open_zip`: NotImplementedError, zlib.error, BadZipFile, EOFError and more
-        raise _damaged("zip archive", shown_as) from error
+        raise refusal("damaged-zip", shown_as) from error
 
 
 def _is_litter(name: str) -> bool:
@@ -144,13 +138,5 @@ def _is_litter(name: str) -> bool:
 def _at_most(stream: IO[bytes] | gzip.GzipFile, most: int, shown_as: str) -> bytes:
     data = stream.read(most + 1)
     if len(data) > most:
-        found = f"unpacks to more than {most / 1e6:g} MB, which no table of daily or hourly weather needs"
-        problem = Problem("too-large", found=found, cure="unpack it yourself and keep the years that you need")
-        raise WeatherError(problem, file=shown_as)
+        raise refusal("too-large", shown_as, most=most / 1e6)
     return data
-
-
-def _damaged(kind: str, shown_as: str) -> WeatherError:
-    cure = "open it and save the sheet as CSV: copy" if "workbook" in kind else "copy"
-    problem = Problem("damaged", found=f"is a {kind} that is damaged or cut off", cure=f"{cure} or download it again")
-    return WeatherError(problem, file=shown_as)

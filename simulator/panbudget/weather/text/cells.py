@@ -8,6 +8,7 @@ weather.
 from __future__ import annotations
 
 import io
+import itertools
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -16,41 +17,25 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem
 from panbudget.numeric import Floats, Ints
-from panbudget.weather.text.mistakes import Mistakes, shortened
+from panbudget.weather.text.mistakes import Mistakes, read_data, shortened
 from panbudget.weather.text.rows import Rows, split
 from panbudget.words import and_more
 
+_DATA = read_data("text/cells")
 #: what people and stations write where they have no figure
-MISSING = (
-    "",
-    "NA",
-    "N/A",
-    "n/a",
-    "na",
-    "NaN",
-    "nan",
-    "null",
-    "NULL",
-    "None",
-    "-",
-    "--",
-    "---",
-    "--.-",
-    "---.-",
-    "----",
-)
+MISSING: tuple[str, ...] = tuple(_DATA["missing"])
+_SPOKEN_MISSING = {*(word.lower() for word in MISSING), *_DATA["spoken_missing"]}
 
 _POINT = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
 _COMMA = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[., ']\d{3})+(?:[.,]\d+)?")
 # a number that has both marks tells which is which
-_BOTH_MARKS = {".": re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+,\d+"), ",": re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+")}
+_BOTH_MARKS = {".": r"[+-]?\d{1,3}(?:\.\d{3})+,\d+", ",": r"[+-]?\d{1,3}(?:,\d{3})+\.\d+"}
 _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
-_SPOKEN_MISSING = {*(word.lower() for word in MISSING), "*", "?", "m", "x", "missing", "nd", "n.d.", "."}
-_TRACE = {"t", "tr", "tr.", "trace", "p"}
-_CORRECT = "correct it, or leave the cell empty if the value is missing"
+
+#: a cell: its row, the place of its column, and its text
+_Cell = tuple[int, int, str]
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,104 +114,89 @@ def read_cells(
     except (pd.errors.ParserError, ValueError, OverflowError):
         frame = None
     if frame is None or len(frame) != len(rows.lines):
-        found = "its rows can't be told apart (a quotation mark out of place?)"
-        mistakes.others.append(Problem("no-rows", found=found, cure="export the file again"))
+        mistakes.note("no-rows")
         return Cells()
-    columns = _Numbers(rows, mistakes, dict(numbers), dict(units or {}))
-    values = columns.read({place: frame[place] for place in numbers}, thousands=thousands)
+    columns = {place: frame[place] for place in numbers}
+    wordy = {place: column for place, column in columns.items() if column.dtype.kind not in "fiu"}
+    mark = _thousands_mark(wordy) if thousands else ""
+    read = _Numbers(rows, numbers)
+    values = {
+        place: read.words(place, column, mark) if place in wordy else read.figures(place, column)
+        for place, column in columns.items()
+    }
+    read.note_bad(mistakes, units or {})
+    if read.commas and not read.points:  # columns that were read at a stroke are looked at only now that it matters
+        floats = [place for place, column in columns.items() if column.dtype.kind == "f"]
+        cells = ((i, place, read.cell(i, place)) for place in floats for i in range(len(frame)))
+        read.points.extend(itertools.islice((cell for cell in cells if "." in cell[2]), 1))
+    for (i, place, comma), (j, other_place, point) in zip(read.commas[:1], read.points, strict=False):
+        facts = {"line": rows.lines[i], "name": numbers[place], "other_line": rows.lines[j]}
+        mistakes.note("two-decimals", value=comma, text=comma, other_name=numbers[other_place], other=point, **facts)
     words = {place: frame[place].fillna("").astype(str) for place in texts}
-    return Cells(values, words, rows.lines, "comma" if columns.with_comma else "point")
+    return Cells(values, words, rows.lines, "comma" if read.commas else "point")
 
 
-@dataclass(eq=False)
+@dataclass(frozen=True, eq=False)
 class _Numbers:
-    """Columns of numbers; the first cell with a decimal comma, and the first with a point, as (row, place, text)."""
+    """Columns of numbers: those cells that are none, and a column's first with a decimal comma or point."""
 
     rows: Rows
-    mistakes: Mistakes
-    names: dict[int, str]
-    units: dict[int, str]
-    with_comma: tuple[int, int, str] | None = None
-    with_point: tuple[int, int, str] | None = None
+    names: Mapping[int, str]
+    bad: list[_Cell] = field(default_factory=list)
+    commas: list[_Cell] = field(default_factory=list)
+    points: list[_Cell] = field(default_factory=list)
 
-    def read(self, columns: Mapping[int, pd.Series], *, thousands: bool) -> dict[int, Floats]:
-        wordy = {place: column for place, column in columns.items() if column.dtype.kind not in "fiu"}
-        mark = _thousands_mark(wordy) if thousands else ""
-        bad: list[tuple[int, int, str]] = []
-        values = {}
-        for place, column in columns.items():
-            if place in wordy:
-                values[place] = self._of_words(place, column, mark, bad)
-                continue
-            values[place] = column.to_numpy(dtype=np.float64)
-            for i in np.flatnonzero(np.isinf(values[place])).tolist():
-                bad.append((i, place, self._cell(i, place)))
-                values[place][i] = np.nan
-        self._note(bad)
-        if self.with_comma is not None and (point := self._point(columns, wordy)) is not None:
-            (comma_line, comma), (point_line, other) = (
-                (f"line {self.rows.lines[i]}, column {self.names[place]}:", text)
-                for i, place, text in (self.with_comma, point)
-            )
-            found = f"{comma!r} has a decimal comma and {point_line} {other!r} a decimal point"
-            problem = Problem("two-decimals", comma_line, found, "one of the two throughout", "replace one", comma)
-            self.mistakes.others.append(problem)
-        return values
-
-    def _cell(self, i: int, place: int) -> str:
+    def cell(self, i: int, place: int) -> str:
+        """Return a cell as it stands in the file."""
         return split(self.rows.texts[i], self.rows.separator)[place]
 
-    def _of_words(self, place: int, column: pd.Series, mark: str, bad: list[tuple[int, int, str]]) -> Floats:
-        values = np.full(len(column), np.nan)
-        there = np.flatnonzero(column.notna().to_numpy())
-        texts = column.iloc[there].astype(str).str.strip().str.replace("−", "-")
+    def figures(self, place: int, column: pd.Series) -> Floats:
+        """Return a column that pandas read as numbers."""
+        values = column.to_numpy(dtype=np.float64)
+        endless = np.isinf(values)
+        self.bad.extend((i, place, self.cell(i, place)) for i in np.flatnonzero(endless).tolist())
+        return np.where(endless, np.nan, values)
+
+    def words(self, place: int, column: pd.Series, mark: str) -> Floats:
+        """Read a column of texts; ``mark`` is what parts thousands."""
+        filled = np.flatnonzero(column.notna().to_numpy())
+        texts = column.iloc[filled].astype(str).str.strip().str.replace("−", "-")
         plain = texts
         if mark:
             marked = texts.str.fullmatch(_THOUSANDS) & ~texts.str.contains("[ ']")
             plain = texts.where(~marked, texts.str.replace(mark, "", regex=False))
         point = plain.str.fullmatch(_POINT).to_numpy(dtype=bool)
-        comma = np.zeros(len(texts), dtype=bool)
-        if self.rows.separator not in ", ":
-            comma = plain.str.fullmatch(_COMMA).to_numpy(dtype=bool)
+        comma = plain.str.fullmatch(_COMMA).to_numpy(dtype=bool) & (self.rows.separator not in ", ")
         read = pd.to_numeric(plain.where(point | comma).str.replace(",", "."), errors="coerce").to_numpy(dtype=float)
-        read[np.isinf(read)] = np.nan
-        values[there] = read
-        if comma.any() and self.with_comma is None:
-            i = int(np.argmax(comma))
-            self.with_comma = int(there[i]), place, plain.iloc[i]
-        for i in np.flatnonzero(np.isnan(read)).tolist():
-            if texts.iloc[i]:
-                bad.append((int(there[i]), place, texts.iloc[i]))
+        read = np.where(np.isinf(read), np.nan, read)
+        bad = np.isnan(read) & (texts != "").to_numpy(dtype=bool)
         dotted = point & plain.str.contains(".", regex=False).to_numpy(dtype=bool)
-        if dotted.any() and self.with_point is None:
-            i = int(np.argmax(dotted))
-            self.with_point = int(there[i]), place, plain.iloc[i]
+        for cells, mask, shown, most in (
+            (self.bad, bad, texts, None),
+            (self.commas, comma, plain, 1),
+            (self.points, dotted, plain, 1),
+        ):
+            cells.extend((int(filled[i]), place, shown.iloc[i]) for i in np.flatnonzero(mask)[:most].tolist())
+        values = np.full(len(column), np.nan)
+        values[filled] = read
         return values
 
-    def _point(self, columns: Mapping[int, pd.Series], wordy: Mapping[int, pd.Series]) -> tuple[int, int, str] | None:
-        """Find a cell with a decimal point; in columns that were read at a stroke only now that it matters."""
-        for place, column in columns.items():
-            if self.with_point is None and place not in wordy and column.dtype.kind == "f":
-                cells = ((i, self._cell(i, place)) for i in range(len(column)))
-                self.with_point = next(((i, place, text) for i, text in cells if "." in text), None)
-        return self.with_point
-
-    def _note(self, bad: Sequence[tuple[int, int, str]]) -> None:
+    def note_bad(self, mistakes: Mistakes, units: Mapping[int, str]) -> None:
         """Name cells that are no numbers, those with one cure in one line."""
-        kinds: dict[tuple[str, int], list[tuple[int, int, str]]] = {}
-        for cell in bad:
-            cure, is_habit = _cure(self.names[cell[1]], cell[2])
-            kinds.setdefault((cure, -1 if is_habit else cell[1]), []).append(cell)
+        kinds: dict[tuple[str, int], list[_Cell]] = {}
+        for cell in self.bad:
+            cure = _cure(self.names[cell[1]], cell[2])
+            # what is the whole file's habit is said once; the rest once a column
+            kinds.setdefault((cure, cell[1] if cure in ("trace", "other") else -1), []).append(cell)
         for (cure, _), cells in kinds.items():
             i, place, text = cells[0]
             others = [self.names[other] for other in dict.fromkeys(cell[1] for cell in cells) if other != place]
             more = and_more(len(cells) - 1, "cell")
             if others:
                 more = more.replace(")", f", also in {', '.join(others)})")
-            where = f"line {self.rows.lines[i]}, column {self.names[place]}:"
-            expected = f"a number ({self.units[place]})" if place in self.units else "a bare number"
-            found = f"{shortened(text)!r} is not a number{more}"
-            self.mistakes.others.append(Problem("no-number", where, found, expected, cure, text))
+            facts = {"line": self.rows.lines[i], "name": self.names[place], "text": shortened(text), "more": more}
+            expected = f"a number ({units[place]})" if place in units else "a bare number"
+            mistakes.note("no-number", value=text, expected=expected, cure=_DATA["cures"][cure], **facts)
 
 
 def is_number(text: str) -> bool:
@@ -240,29 +210,20 @@ def _thousands_mark(columns: Mapping[int, pd.Series]) -> str:
 
     Then 1.234 can only be 1234 in such a file, and is read so throughout.
     """
-    seen = {
-        mark
-        for mark, form in _BOTH_MARKS.items()
-        if any(c.astype(str).str.fullmatch(form).any() for c in columns.values())
+    texts = [column.astype(str) for column in columns.values()]
+    seen = [mark for mark, form in _BOTH_MARKS.items() if any(text.str.fullmatch(form).any() for text in texts)]
+    return seen[0] if len(seen) == 1 else ""
+
+
+def _cure(name: str, text: str) -> str:
+    """Say what a cell that is no number is, by the name of its cure."""
+    thousands = bool(_THOUSANDS.fullmatch(text))
+    kinds = {
+        "missing": text.lower() in _SPOKEN_MISSING,
+        "comma": _COMMA.fullmatch(text) and not thousands,
+        "trace": "rain" in name and text.lower() in _DATA["trace"],
+        "formula": text.startswith("#"),
+        "thousands": thousands,
+        "unit": _WITH_UNIT.fullmatch(text) and not _POINT.fullmatch(text),
     }
-    return seen.pop() if len(seen) == 1 else ""
-
-
-def _cure(name: str, text: str) -> tuple[str, bool]:
-    """Say what to do about a cell, and whether it is the whole file's habit: then one line does for all."""
-    if text.lower() in _SPOKEN_MISSING:
-        return "leave missing values empty", True
-    if _COMMA.fullmatch(text) and not _THOUSANDS.fullmatch(text):
-        return "write a decimal point, or save the file with semicolons between columns", True
-    if "rain" in name and text.lower() in _TRACE:
-        return "write a trace of rain as 0", False
-    if text.startswith("#"):
-        return "it is a spreadsheet's error mark: mend the formula, or leave the cell empty", True
-    if _THOUSANDS.fullmatch(text):
-        return "write numbers without thousands marks, and decimals with a point", True
-    if _WITH_UNIT.fullmatch(text) and not _POINT.fullmatch(text):
-        return (
-            "write the bare number; name units where the file's columns are named, put remarks into a column of their own",
-            True,
-        )
-    return _CORRECT, False
+    return next((kind for kind, holds in kinds.items() if holds), "other")

@@ -5,141 +5,62 @@ A plain table's header is a standard name, may carry its unit in brackets, or is
 [weather.columns]. Capitals, spaces and hyphens don't matter. Columns that nobody asked for are noted; one that looks like
 a standard column written otherwise is refused, because passing it over would let the program invent what the file has.
 
-A station's headers are read by their words and the unit in or behind them. Of two columns that fit, the one named for
-outdoors is taken; where that doesn't decide, neither is, and the user is asked. Columns that aren't used are noted by name.
+A station's headers are read by their words and the unit in or behind them (``headers.toml``). Of two columns that fit, the
+one named for outdoors is taken; where that doesn't decide, neither is, and the user is asked. Columns that aren't used are
+noted by name.
 """
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from panbudget.errors import Problem, did_you_mean
 from panbudget.units import UnitError, column_conversion
 from panbudget.weather.text.columns import REQUIRED, STANDARD
+from panbudget.weather.text.mistakes import listed, note, problem, read_data
 from panbudget.weather.text.raw import ColumnChoice
 
-_BRACKETED = re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]")
-# parts of a header -> the standard columns one of which it may stand for
-_HINTS: tuple[tuple[re.Pattern[str], tuple[str, ...]], ...] = (
-    (re.compile(r"wind|(^|_)(ws|u2|u10)(_|$)"), ("wind",)),
-    (re.compile(r"rain|precip|(^|_)prcp?(_|$)"), ("rain",)),
-    (re.compile(r"radiation|solar|(^|_)(rs|ghi|srad|rad)(_|$)"), ("radiation",)),
-    (re.compile(r"sun(shine|_?hours)"), ("sunshine", "radiation")),
-    (re.compile(r"humid|(^|_)rh"), ("rh_mean", "rh_max", "dew_point", "vapour_pressure")),
-    (re.compile(r"dew"), ("dew_point",)),
-    (re.compile(r"vapou?r"), ("vapour_pressure",)),
-    (re.compile(r"(temp|^t|^air).*min|min.*temp|(^|_)t_?(low|lo|mn|n)(_|$)"), ("tmin",)),
-    (re.compile(r"(temp|^t|^air).*max|max.*temp|(^|_)t_?(high|hi|mx|x)(_|$)"), ("tmax",)),
-    (re.compile(r"(^|_)(day|date|datum|datetime|timestamp|time)(_|$)"), ("date",)),
-)
-_NOT_MEANT = re.compile(r"dir|gust|angle|bearing|wet|soil|sea|msl|dev|flag|quality|(^|_)qc(_|$)|source|station")
+_DATA = read_data("text/headers")
 
-#: quantity -> (unit that records have, as `units` names it and as people read it)
-QUANTITIES = {
-    "temperature": ("degC", "°C"),
-    "humidity": ("%", "%"),
-    "dew_point": ("degC", "°C"),
-    "wind": ("m/s", "m/s"),
-    "radiation": ("W/m^2", "W/m²"),
-    "rain": ("mm", "mm"),
-    "pressure": ("kPa", "kPa"),
+
+def _words(patterns: Iterable[str]) -> re.Pattern[str]:
+    return re.compile(rf"\b({'|'.join(patterns)})\b")
+
+
+class _Quantity(NamedTuple):
+    """Units that records have, as `units` names them and as people read the first, and the words of its headers."""
+
+    units: list[str]
+    shown: str
+    words: re.Pattern[str]
+    but: re.Pattern[str]
+
+
+_QUANTITIES = {
+    name: _Quantity(facts["units"], facts["shown"], _words(facts["words"]), _words(facts["but"]))
+    for name, facts in _DATA["quantities"].items()
 }
 # what a user may write under [weather.columns] -> quantity
-_CHOICES = {name: name for name in QUANTITIES} | {
-    "tmin": "temperature",
-    "tmax": "temperature",
-    "rh_max": "humidity",
-    "rh_min": "humidity",
-    "rh_mean": "humidity",
+_CHOICES = {name: name for name in _QUANTITIES} | {
+    day: name for name, facts in _DATA["quantities"].items() for day in facts.get("daily", ())
 }
-# units as headers write them, without case, spaces and superscripts -> as `units` reads them
-_UNITS = {
-    **dict.fromkeys(("°c", "degc", "deg.c", "celsius", "c"), "degC"),
-    **dict.fromkeys(("°f", "degf", "deg.f", "fahrenheit", "f"), "degF"),
-    **dict.fromkeys(("kelvin", "k"), "K"),
-    **dict.fromkeys(("%", "%rh", "percent", "pct"), "%"),
-    **dict.fromkeys(("m/s", "m/sec", "mps", "ms-1", "meters/second"), "m/s"),
-    **dict.fromkeys(("km/h", "km/hr", "kmh", "kph", "kmph"), "km/h"),
-    **dict.fromkeys(("mph", "mi/h", "mi/hr", "miles/hour"), "mph"),
-    **dict.fromkeys(("kn", "kt", "kts", "knot", "knots"), "knot"),
-    **dict.fromkeys(("ft/s", "fps"), "ft/s"),
-    **dict.fromkeys(("mm", "millimeter", "millimeters", "millimetres"), "mm"),
-    "cm": "cm",
-    **dict.fromkeys(("in", "in.", "inch", "inches", '"'), "in"),
-    **dict.fromkeys(("w/m2", "w/m^2", "wm-2", "wm2", "w/sqm", "watts/m2"), "W/m^2"),
-    **dict.fromkeys(("kw/m2", "kw/m^2"), "kW/m^2"),
-    **dict.fromkeys(("wh/m2", "wh/m^2"), "W*hour/m^2"),
-    **dict.fromkeys(("kj/m2", "kj/m^2"), "kJ/m^2"),
-    **dict.fromkeys(("mj/m2", "mj/m^2"), "MJ/m^2"),
-    **dict.fromkeys(("j/cm2", "j/cm^2"), "J/cm^2"),
-    **dict.fromkeys(("hpa", "mbar", "mb", "millibar"), "hPa"),
-    "kpa": "kPa",
-    "pa": "Pa",
-    **dict.fromkeys(("inhg", "in.hg", '"hg'), "inHg"),
-    "mmhg": "mmHg",
-}
-_RATES = frozenset({"mm/h", "mm/hr", "mm/hour", "in/h", "in/hr", "in/hour", "inch/h", "mmh", "mm/min"})
-_IMPERIAL = frozenset({"degF", "mph", "in", "inHg", "ft/s"})
+_UNITS = {word: unit for unit, words in _DATA["units"].items() for word in words}
+_HINTS = [(re.compile(hint["pattern"]), hint["names"]) for hint in _DATA["hints"]]
+_NOT_MEANT, _GLUED = (re.compile(_DATA[name]) for name in ("not_meant", "glued"))
+_NOT_OUTDOORS, _OUTDOORS, _MEAN, _EXTREME = (
+    _words(_DATA[name]) for name in ("not_outdoors", "outdoors", "mean", "extreme")
+)
+_RAIN_ORDER: list[str] = _DATA["rain_order"]
+_RAIN_KINDS = {kind: _words(words) for kind, words in _DATA["rain_kinds"].items()}
+_BRACKETED = re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]")
 _DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "“": '"', "”": '"'})
 _BRACKETS = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
-_GLUED = re.compile(
-    r"(?P<name>(?:out)?temp|dewpt|dewpoint|(?:daily|hourly|event|weekly|monthly|yearly|total)?rain|windspeed|wind)"
-    r"(?P<unit>f|c|in|mm|mph|kmh|kph|ms)"
-)
-
-_NOT_OUTDOORS = re.compile(
-    r"\b(in|indoor|inside|inner|soil|leaf|water|wet|bulb|feels?|like|heat|chill|apparent|wbgt|thw|thsw|index|batt\w*|"
-    r"volt\w*|std|sd|stdev|cpu|console|logger|panel|ch ?\d+|channel|trend|days|et|et0|eto|evap\w*|count|flag|qc|quality)\b"
-)
-_EXTREME = re.compile(r"\b(hi|high|max|maximum|low|lo|min|minimum|gust|gusts|peak|tmx|smx|tmn)\b")
-_WORDS: dict[str, tuple[re.Pattern[str], re.Pattern[str]]] = {
-    "dew_point": (re.compile(r"\b(dew\w*|td)\b"), re.compile(r"depression|spread")),
-    "temperature": (
-        re.compile(r"\b(temp|temps|temperature|airtemp|outtemp|tair|air ?t[cf]?|drybulb|t2m|ta|t)\b|\bdry bulb\b"),
-        re.compile(r"\b(dew\w*|hum\w*|solar|rain|wind)\b"),
-    ),
-    "humidity": (re.compile(r"\b(hum\w*|rh|rhum|relhum|r h)\b"), re.compile(r"\b(abs\w*|specific|mixing)\b")),
-    "wind": (
-        re.compile(r"\b(wind|windspeed|windspd|wspd|wspeed|ws|ws ms|anemometer)\b"),
-        re.compile(
-            r"\b(dir\w*|winddir\w*|wd\w*|deg|degrees|bearing|run|vane|samp\w*|tx|rose|dominant|compass|angle|u|v)\b"
-        ),
-    ),
-    "radiation": (
-        re.compile(r"\b(solar\w*|rad|radiation|srad|ghi|irradiance|slr\w*|pyran\w*|global)\b"),
-        re.compile(r"\b(uv\w*|energy|dose|net|long\w*|par|ppfd|diffuse|direct|dni|dhi|lux|illum\w*|cell|panel)\b"),
-    ),
-    "rain": (
-        re.compile(r"\b(rain\w*|precip\w*|prcp|ppt)\b"),
-        re.compile(
-            r"\b(rate\w*|rainrate|intensity|prob\w*|chance|type|duration|hours|time|last|past|since|24|24h|24hr|24hrs|"
-            r"12h|6h|48|48h|storm start)\b"
-        ),
-    ),
-    "pressure": (
-        re.compile(
-            r"\b(abs\w*|absolute|station|site|local)\b.*\b(press\w*|baro\w*)|\b(press\w*|baro\w*)\b.*\babs\w*|baromabs"
-        ),
-        re.compile(r"\b(rel\w*|sea|msl|slp|vapou?r|hpa d)\b"),
-    ),
-}
-_OUTDOORS = re.compile(r"\b(out|outdoor|outside|outer|air|airtemp|outtemp|external|ambient|dry|2m)\b")
-_MEAN = re.compile(r"\b(avg|average|mean)\b")
-_RAIN_KINDS = (
-    ("interval", re.compile(r"\b(interval|increment|incremental|amount|per record|tip\w*)\b")),
-    ("daily", re.compile(r"\b(daily|day|today|dailyrain\w*)\b")),
-    ("hourly", re.compile(r"\b(hourly|hour|1h|1hr|hourlyrain\w*)\b")),
-    ("total", re.compile(r"\b(total|totalrain\w*|yearly|annual|year|yearlyrain\w*|counter|season|lifetime)\b")),
-    ("monthly", re.compile(r"\b(monthly|month|monthlyrain\w*)\b")),
-    ("weekly", re.compile(r"\b(weekly|week|weeklyrain\w*)\b")),
-    ("event", re.compile(r"\b(event|storm|eventrain\w*)\b")),
-)
-# which of several rain columns is taken, best first
-_RAIN_ORDER = ("interval", "daily", "total", "unknown", "monthly", "weekly", "event", "hourly")
 _NAMES_SHOWN = 12
 
 
@@ -150,12 +71,13 @@ class Header:
 
     ``table`` is the scenario's that names the file, for cures.
     ``places`` are columns' places in the row, ``units`` those of the file, ``stated`` the names whose unit it states,
-    ``conversions`` to our units, ``headers`` the columns' texts. ``settled`` are the names that a problem is about
-    already, so that they aren't reported missing too. Of a station: ``energy`` is the factor to J/m² of radiation that is
-    a sum over each interval, ``rain_kind`` what the rain counts, ``imperial`` the headers with imperial units.
+    ``conversions`` to our units where they differ, ``headers`` the columns' texts. ``settled`` are the names that a problem
+    is about already, so that they aren't reported missing too. Of a station: ``sums`` is whether radiation is a sum over
+    each interval (converted to J/m²), ``rain_kind`` what the rain counts, ``imperial`` the headers with imperial units.
     """
 
     table: str = "weather"
+    line: int = 1
     places: dict[str, int] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)
     stated: set[str] = field(default_factory=set)
@@ -164,18 +86,43 @@ class Header:
     notes: list[str] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     settled: set[str] = field(default_factory=set)
-    energy: float | None = None
+    sums: bool = False
     rain_kind: str = "unknown"
     imperial: list[str] = field(default_factory=list)
 
-    def wrong(self, name: str, code: str, where: str, found: str, cure: str, *, expected: str = "") -> None:
+    def wrong(self, name: str, key: str, /, **facts: object) -> None:
         """Note a problem that is about a name."""
         self.settled.add(name)
-        self.problems.append(Problem(code, where, found, expected, cure))
+        self.problems.append(problem(key, **{"line": self.line, "table": self.table, "name": name} | facts))
+
+    def lacks(self, name: str) -> bool:
+        """Tell whether a name has neither a column nor a problem."""
+        return name not in self.places and name not in self.settled
 
     def take(self, name: str, place: int, text: str) -> None:
         """Take a column for a name."""
         self.places[name], self.headers[name] = place, text
+
+    def convert(self, name: str, unit: str, targets: Sequence[str], *, by_user: bool) -> None:
+        """Find what turns a stated unit into one of ours; the last of them is the one that a refusal names."""
+        self.stated.add(name)
+        try:
+            target, conversion = _conversion(unit, targets)
+        except UnitError as error:
+            self.settled.add(name)
+            where = f"{self.table}.columns.{name}:" if by_user else f'line {self.line}: column "{self.headers[name]}":'
+            self.problems.append(error.problem.under(f"{where} unit"))
+            return
+        self.sums |= target == "J/m^2"
+        if conversion != (1.0, 0.0):
+            self.conversions[name] = conversion
+
+
+def _conversion(unit: str, targets: Sequence[str]) -> tuple[str, tuple[float, float]]:
+    for target in targets[:-1]:
+        with contextlib.suppress(UnitError):
+            return target, column_conversion(unit, target)
+    return targets[-1], column_conversion(unit, targets[-1])
 
 
 def _named(
@@ -184,36 +131,29 @@ def _named(
     """Take the columns that the user names, by what each name stands for; return what took which name."""
     names: dict[str, str] = {}
     for name, choice in columns.items():
-        key = f"{header.table}.columns.{name}"
+        quantity = known.get(name, "")
+        matches = [i for i, text in texts.items() if text == choice.column]
+        matches = matches or [i for i, text in texts.items() if _plain(text) == _plain(choice.column)]
+        other = next(
+            (taken for taken, place in header.places.items() if matches == [place] and taken != quantity), None
+        )
+        facts: dict[str, object] = {"key": f"{header.table}.columns.{name}", "column": choice.column}
         header.settled.add(name)
         if name not in known:
-            cure, expected = did_you_mean(name, known, "correct it"), f"one of {', '.join(known)}"
-            header.wrong(name, "unknown-column", key, "is no standard column", cure, expected=expected)
-            continue
-        quantity = known[name]
-        found = [i for i, text in texts.items() if text == choice.column]
-        found = found or [i for i, text in texts.items() if _plain(text) == _plain(choice.column)]
-        other = next((taken for taken, place in header.places.items() if found == [place] and taken != quantity), None)
-        what = f'column "{choice.column}"'
-        if not found:
+            hint = did_you_mean(name, known, "correct it")
+            header.wrong(name, "unknown-column", known=", ".join(known), hint=hint, **facts)
+        elif not matches:
             near = difflib.get_close_matches(choice.column, texts.values(), n=1)
-            hint = f'did you mean "{near[0]}"? ' if near else ""
-            cure = f"name one of its columns: {hint}It has {', '.join(text for text in texts.values() if text)}"
-            header.wrong(name, "no-column", f"{key}:", f"{what} is not in the file", cure)
-        elif len(found) > 1:
-            found_times = f"{what} stands in the header {len(found)} times"
-            header.wrong(name, "column-twice", f"{key}:", found_times, "rename all but one")
+            facts["hint"] = f'did you mean "{near[0]}"? ' if near else ""
+            header.wrong(name, "no-column-named", listed=", ".join(filter(None, texts.values())), **facts)
+        elif len(matches) > 1:
+            header.wrong(name, "column-often", count=len(matches), **facts)
         elif other is not None:
-            cure = "name another, or take one of the two lines out"
-            found_taken = f"{what} is already named as {names[other]}; each column can be one quantity"
-            header.wrong(name, "column-taken", f"{key}:", found_taken, cure)
-        elif header.places.get(quantity, found[0]) != found[0]:
-            cure = f'name one, {quantity} = {{ column = "{choice.column}" }}'
-            two = f'"{choice.column}" and "{header.headers[quantity]}" are both named for the {quantity}'
-            expected = "one column, from which the day's extremes come"
-            header.wrong(name, "two-columns", f"{key}:", two, cure, expected=expected)
+            header.wrong(name, "column-taken", **facts | {"name": names[other]})
+        elif header.places.get(quantity, matches[0]) != matches[0]:
+            header.wrong(name, "two-columns-named", other=header.headers[quantity], quantity=quantity, **facts)
         else:
-            header.take(quantity, found[0], texts[found[0]])
+            header.take(quantity, matches[0], texts[matches[0]])
             names[quantity] = name
     return names
 
@@ -238,43 +178,31 @@ def read_header(
     Header
         With its problems, if there are any.
     """
-    header = Header(table)
+    header = Header(table, line)
     known = {name: name for name in ("date", *STANDARD)}
     names = _named(header, dict(enumerate(cells)), columns, known)
     for name in names:
-        unit = columns[name].unit or _split_unit(header.headers[name])[1]
-        _set_unit(header, name, unit, where=f"{table}.columns.{name}:")
-    passed_over: set[int] = set()
+        _set_unit(header, name, columns[name].unit or _split_unit(header.headers[name])[1], by_user=True)
     for place, cell in enumerate(cells):
         text, unit = _split_unit(cell)
         name = _plain(text)
         if place in header.places.values() or name not in known:
             continue
         first = header.headers.get(name)
-        if first is not None and name in names and _plain(_split_unit(first)[0]) != name:
-            header.notes.append(f'column "{cell}" is not used: {name} is taken from "{first}", as named')
-            passed_over.add(place)
-        elif first is not None:
-            _twice(header, name, cell, line)
-        else:
+        if first is None:
             header.take(name, place, cell)
-            _set_unit(header, name, unit, where=f'line {line}: column "{cell}":')
-    _look_at_the_rest(header, cells, passed_over, line=line)
-    left = [cell for place, cell in enumerate(cells) if place not in header.places.values() and cell]
-    for name in ("date", *REQUIRED):
-        if name in header.places or name in header.settled:
-            continue
+            _set_unit(header, name, unit, by_user=False)
+        elif name in names and _plain(_split_unit(first)[0]) != name:
+            header.notes.append(note("column-not-used", column=cell, name=name, first=first))
+        else:
+            header.wrong(name, "column-twice", column=cell)
+    _look_at_the_rest(header, cells)
+    others = [cell for place, cell in enumerate(cells) if place not in header.places.values() and cell]
+    for name in filter(header.lacks, ("date", *REQUIRED)):
         meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
-        near = difflib.get_close_matches(name, left, n=1, cutoff=0.5)
-        example = near[0] if near else "its header"
-        cure = f'add it, or if it has another name write {name} = {{ column = "{example}" }} under [{header.table}.columns]'
-        header.wrong(name, "no-column", f"line {line}:", f"there is no column {name} ({meaning})", cure)
+        near = difflib.get_close_matches(name, others, n=1, cutoff=0.5)
+        header.wrong(name, "no-column", meaning=meaning, example=near[0] if near else "its header")
     return header
-
-
-def _twice(header: Header, name: str, cell: str, line: int) -> None:
-    found = f'column "{cell}" stands twice in the header'
-    header.wrong(name, "column-twice", f"line {line}:", found, "rename or delete one of the two")
 
 
 def _plain(cell: str) -> str:
@@ -283,70 +211,53 @@ def _plain(cell: str) -> str:
 
 def _split_unit(cell: str) -> tuple[str, str | None]:
     match = _BRACKETED.fullmatch(cell)
-    if match is None or not match["name"]:
-        return cell, None
-    return match["name"], match["unit"] or None
+    return (match["name"], match["unit"] or None) if match and match["name"] else (cell, None)
 
 
-def _set_unit(header: Header, name: str, unit: str | None, *, where: str) -> None:
+def _set_unit(header: Header, name: str, unit: str | None, *, by_user: bool) -> None:
     if name == "date":
         return
-    column = STANDARD[name]
-    header.units[name] = unit or column.shown_unit
-    if unit is None:
-        return
-    header.stated.add(name)
-    text = re.sub(r"\b([ck]?m)([23])\b", r"\1^\2", unit)  # m2 is how headers write m²
-    try:
-        conversion = column_conversion(text, column.unit)
-    except UnitError as error:
-        header.settled.add(name)
-        header.problems.append(error.problem.under(f"{where} unit"))
-        return
-    if conversion != (1.0, 0.0):
-        header.conversions[name] = conversion
+    header.units[name] = unit or STANDARD[name].shown_unit
+    if unit is not None:
+        text = re.sub(r"\b([ck]?m)([23])\b", r"\1^\2", unit)  # m2 is how headers write m²
+        header.convert(name, text, [STANDARD[name].unit], by_user=by_user)
 
 
-def _look_at_the_rest(header: Header, cells: Sequence[str], passed_over: set[int], *, line: int) -> None:
+def _look_at_the_rest(header: Header, cells: Sequence[str]) -> None:
     """Note the columns that are left, and refuse those that look like one which is missing."""
-    where = f"line {line}:"
-    if "date" not in {*header.places, *header.settled} and {"year", "month", "day"} <= {_plain(cell) for cell in cells}:
-        cure = "join them to one column date, such as 2025-05-01"
-        header.wrong("date", "split-date", where, "the date is spread over year, month and day", cure)
+    if header.lacks("date") and {"year", "month", "day"} <= {_plain(cell) for cell in cells}:
+        header.wrong("date", "split-date")
     unused: list[str] = []
-    absent = [name for name in ("date", *STANDARD) if name not in {*header.places, *header.settled}]
+    absent = [name for name in ("date", *STANDARD) if header.lacks(name)]
     seen: set[str] = set()
     for place, cell in enumerate(cells):
         name = _plain(_split_unit(cell)[0])
-        # a standard column twice is refused already
-        if place in header.places.values() or place in passed_over or not cell or name in header.places:
+        # a standard column twice is refused, or noted, already
+        if place in header.places.values() or not cell or name in header.places:
             continue
         if name in seen:
-            _twice(header, cell, cell, line)
+            header.wrong(cell, "column-twice", column=cell)
             continue
         seen.add(name)
         meant = _meant(name, absent)
         if meant is None:
             unused.append(cell)
             continue
-        choice = f'{meant} = {{ column = "{cell}" }}'
-        if meant != "date":
-            choice = f'{meant} = {{ column = "{cell}", unit = "{STANDARD[meant].shown_unit}" }} (with its own unit)'
-        cure = f"rename it, write {choice} under [{header.table}.columns], or delete the column"
-        found = f'column "{cell}" is not a standard name but looks like {meant}'
-        header.wrong(meant, "looks-like", where, found, cure)
         absent.remove(meant)
+        if meant == "date":
+            header.wrong(meant, "looks-like-date", column=cell)
+        else:
+            header.wrong(meant, "looks-like", column=cell, unit=STANDARD[meant].shown_unit)
     if unused:
-        header.notes.append(f"columns not used: {', '.join(unused)}")
+        header.notes.append(note("columns-not-used", listed=", ".join(unused)))
 
 
 def _meant(name: str, absent: Sequence[str]) -> str | None:
     if _NOT_MEANT.search(name):
         return None
     near = difflib.get_close_matches(name, absent, n=1, cutoff=0.76)
-    if near:
-        return near[0]
-    return next((m[0] for pattern, m in _HINTS if pattern.search(name) and set(m) <= set(absent)), None)
+    hinted = (names[0] for pattern, names in _HINTS if pattern.search(name) and set(names) <= set(absent))
+    return near[0] if near else next(hinted, None)
 
 
 @dataclass(frozen=True)
@@ -371,8 +282,7 @@ def is_weather(cells: Sequence[str]) -> bool:
     bool
         By its words alone.
     """
-    headings = [_heading(i, cell, None) for i, cell in enumerate(cells)]
-    return any(_fits("temperature", heading) for heading in headings)
+    return any(_fits("temperature", _heading(i, cell)) for i, cell in enumerate(cells))
 
 
 def read_logger_header(
@@ -405,64 +315,57 @@ def read_logger_header(
     Header
         With its problems, if there are any.
     """
-    header = Header(table)
-    headings = [
-        _heading(i, cell, units[i] if i < len(units) else None)
+    header = Header(table, line)
+    headings = {
+        i: _heading(i, cell, units[i] if i < len(units) else "")
         for i, cell in enumerate(cells)
         if i not in time_places and cell.strip()
-    ]
-    header.imperial = [heading.text for heading in headings if heading.unit in _IMPERIAL]
-    by_place = {heading.place: heading for heading in headings}
+    }
+    header.imperial = [heading.text for heading in headings.values() if heading.unit in _DATA["imperial"]]
     choices = {name: choice for name, choice in columns.items() if name not in ("date", "time")}
-    names = _named(header, {place: heading.text for place, heading in by_place.items()}, choices, _CHOICES)
+    names = _named(header, {place: heading.text for place, heading in headings.items()}, choices, _CHOICES)
     for quantity, name in names.items():
-        heading = by_place[header.places[quantity]]
-        unit = choices[name].unit or (None if quantity == "rain" and heading.unit == "rate" else heading.unit)
-        _take(header, quantity, heading, unit, where=f"{table}.columns.{quantity}:")
-    for quantity in QUANTITIES:
+        heading = headings[header.places[quantity]]
+        unit = None if quantity == "rain" and heading.unit == "rate" else heading.unit
+        _take(header, quantity, heading, choices[name].unit or unit, by_user=True)
+    for quantity in _QUANTITIES:
         if quantity in names:
             continue
-        fitting = [one for one in headings if one.place not in header.places.values() and _fits(quantity, one)]
-        best = _best_rain(fitting) if quantity == "rain" else _best(fitting)
+        best = _best(
+            quantity, [heading for heading in headings.values() if heading.place not in header.places.values()]
+        )
         if len(best) > 1:
-            both = " and ".join(f'"{one.text}"' for one in best)
-            found = f"columns {both} may both be the {quantity.replace('_', ' ')}"
-            cure = f'name one under [{table}.columns], {quantity} = {{ column = "{best[0].text}" }}'
-            header.wrong(quantity, "two-columns", f"line {line}:", found, cure)
+            both = " and ".join(f'"{heading.text}"' for heading in best)
+            spoken = quantity.replace("_", " ")
+            header.wrong(quantity, "two-columns", both=both, quantity=spoken, column=best[0].text)
         elif best:
-            _take(header, quantity, best[0], best[0].unit, where=f'line {line}: column "{best[0].text}":')
-    if "temperature" not in {*header.places, *header.settled}:
-        example = headings[0].text if headings else "its header"
-        cure = f"add it, or name it under [{table}.columns], "
-        cure += f'temperature = {{ column = "{example}", unit = "degC" }}'
-        header.wrong("temperature", "no-column", f"line {line}:", "no column is an air temperature", cure)
-    _note_the_rest(header, headings)
+            _take(header, quantity, best[0], best[0].unit, by_user=False)
+    if header.lacks("temperature"):
+        example = next((heading.text for heading in headings.values()), "its header")
+        header.wrong("temperature", "no-temperature-column", example=example)
+    _note_the_rest(header, [heading for heading in headings.values() if heading.place not in header.places.values()])
     return header
 
 
-def _heading(place: int, text: str, unit_below: str | None) -> _Heading:
+def _heading(place: int, text: str, unit_below: str = "") -> _Heading:
     clean = unicodedata.normalize("NFKC", text.strip().translate(_DEGREE))
-    unit = _unit(unit_below) if unit_below else None
-    name = clean
+    unit = _unit(unit_below)
     for inside in _BRACKETS.findall(clean):
         unit = _unit(inside) or unit
-    name = _BRACKETS.sub(" ", name)
+    name = _BRACKETS.sub(" ", clean)
     if unit is None:
         name, unit = _trailing_unit(name)
     name = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
     name = re.sub(r"[^a-z0-9]+", " ", name.lower()).strip()
     if unit is None and (match := _GLUED.fullmatch(name.replace(" ", ""))):
-        unit, name = _UNITS[match["unit"] if match["unit"] != "ms" else "m/s"], match["name"]
-        name = re.sub(r"^(daily|hourly|event|weekly|monthly|yearly|total)(?=rain)", r"\1 ", name)
+        unit = _UNITS[match["unit"] if match["unit"] != "ms" else "m/s"]
+        name = re.sub(r"^(daily|hourly|event|weekly|monthly|yearly|total)(?=rain)", r"\1 ", match["name"])
     return _Heading(place, text.strip(), name, unit)
 
 
 def _unit(text: str) -> str | None:
     squeezed = re.sub(r"\s+", "", unicodedata.normalize("NFKC", text.translate(_DEGREE)).lower())
-    squeezed = squeezed.replace("m²", "m2").replace("degrees", "deg").replace("deg.", "deg")
-    if squeezed in _RATES:
-        return "rate"
-    return _UNITS.get(squeezed)
+    return _UNITS.get(squeezed.replace("m²", "m2").replace("degrees", "deg").replace("deg.", "deg"))
 
 
 def _trailing_unit(name: str) -> tuple[str, str | None]:
@@ -471,96 +374,62 @@ def _trailing_unit(name: str) -> tuple[str, str | None]:
     for count in (2, 1):
         unit = _unit("".join(words[-count:])) if len(words) > count else None
         # "in" is mostly indoors
-        if unit == "in" and words[-1].lower() == "in" and not re.search(r"rain|precip", name.lower()):
-            continue
-        if unit is not None:
+        indoors = unit == "in" and words[-1].lower() == "in" and not re.search(r"rain|precip", name.lower())
+        if unit is not None and not indoors:
             return " ".join(words[:-count]), unit
     return name, None
 
 
 def _fits(quantity: str, heading: _Heading) -> bool:
-    words, but = _WORDS[quantity]
+    units, _, words, but = _QUANTITIES[quantity]
     name = heading.name
     if heading.unit == "rate" or not words.search(name) or but.search(name) or _NOT_OUTDOORS.search(name):
         return False
     if quantity != "rain" and _EXTREME.search(name):
         return False
-    if heading.unit is None:
-        return True
     try:
-        _conversion(quantity, heading.unit)
+        return heading.unit is None or bool(_conversion(heading.unit, units))
     except UnitError:
         return False
-    return True
 
 
-def _best(fitting: Sequence[_Heading]) -> list[_Heading]:
+def _best(quantity: str, headings: Sequence[_Heading]) -> list[_Heading]:
+    """Return the columns that fit best; one of them where the same quantity stands in several units."""
+
     def rank(heading: _Heading) -> int:
+        if quantity == "rain":
+            return -_RAIN_ORDER.index(_rain_kind(heading.name))
         return 2 * bool(_OUTDOORS.search(heading.name)) + bool(_MEAN.search(heading.name))
 
-    top = max((rank(one) for one in fitting), default=0)
-    best = [one for one in fitting if rank(one) == top]
-    # the same quantity in two units: either will do
-    if len({one.name for one in best}) == 1 and len({one.unit for one in best}) == len(best):
-        return best[:1]
-    return best
-
-
-def _best_rain(fitting: Sequence[_Heading]) -> list[_Heading]:
-    for kind in _RAIN_ORDER:
-        best = [one for one in fitting if _rain_kind(one.name) == kind]
-        if best:
-            same = len({one.name for one in best}) == 1 and len({one.unit for one in best}) == len(best)
-            return best[:1] if same else best
-    return []
+    fitting = [heading for heading in headings if _fits(quantity, heading)]
+    top = max(map(rank, fitting), default=0)
+    best = [heading for heading in fitting if rank(heading) == top]
+    same = len({heading.name for heading in best}) == 1 and len({heading.unit for heading in best}) == len(best)
+    return best[:1] if same else best
 
 
 def _rain_kind(name: str) -> str:
-    return next((kind for kind, words in _RAIN_KINDS if words.search(name)), "unknown")
+    return next((kind for kind, words in _RAIN_KINDS.items() if words.search(name)), "unknown")
 
 
-def _conversion(quantity: str, unit: str) -> tuple[tuple[float, float], float | None]:
-    """Return factor and offset to the records' unit; for sums of radiation the factor to J/m² beside it."""
-    if quantity == "radiation":
-        try:
-            return column_conversion(unit, "W/m^2"), None
-        except UnitError:
-            return (1.0, 0.0), column_conversion(unit, "J/m^2")[0]
-    return column_conversion(unit, QUANTITIES[quantity][0]), None
-
-
-def _take(header: Header, quantity: str, heading: _Heading, unit: str | None, *, where: str) -> None:
+def _take(header: Header, quantity: str, heading: _Heading, unit: str | None, *, by_user: bool) -> None:
+    units, shown, _, _ = _QUANTITIES[quantity]
     header.take(quantity, heading.place, heading.text)
-    header.units[quantity] = unit or QUANTITIES[quantity][1]
+    header.units[quantity] = unit or shown
     if quantity == "rain":
         kind = _rain_kind(heading.name)
         header.rain_kind = "total" if kind in ("monthly", "weekly", "event") else kind
     if unit is None:
-        header.notes.append(
-            f'{quantity.replace("_", " ")}: the header "{heading.text}" names no unit, {QUANTITIES[quantity][1]} is taken'
-        )
+        spoken = quantity.replace("_", " ")
+        header.notes.append(note("no-unit", quantity=spoken, column=heading.text, unit=shown))
         return
-    header.stated.add(quantity)
     known = _unit(unit) or unit
-    try:
-        header.conversions[quantity], energy = _conversion(quantity, known if known != "rate" else unit)
-    except UnitError as error:
-        header.settled.add(quantity)
-        header.problems.append(error.problem.under(f"{where} unit"))
-        return
-    header.energy = energy if quantity == "radiation" else header.energy
+    header.convert(quantity, unit if known == "rate" else known, units, by_user=by_user)
 
 
-def _note_the_rest(header: Header, headings: Sequence[_Heading]) -> None:
-    unused = [one for one in headings if one.place not in header.places.values()]
-    if not unused:
-        return
-    shown = ", ".join(one.text for one in unused[:_NAMES_SHOWN])
-    more = f" and {len(unused) - _NAMES_SHOWN} more" if len(unused) > _NAMES_SHOWN else ""
-    header.notes.append(f"columns not used: {shown}{more}")
-    sea = [one.text for one in unused if re.search(r"\b(press\w*|baro\w*)", one.name)]
-    if sea and "pressure" not in header.places:
-        header.notes.append(
-            f'"{sea[0]}" may be brought down to sea level and is not used: the site\'s elevation gives the pressure '
-            "(FAO-56 eq 7)"
-        )
+def _note_the_rest(header: Header, unused: Sequence[_Heading]) -> None:
+    if unused:
+        header.notes.append(note("columns-not-used", listed=listed((heading.text for heading in unused), _NAMES_SHOWN)))
+    at_sea = [heading.text for heading in unused if re.search(r"\b(press\w*|baro\w*)", heading.name)]
+    if at_sea and "pressure" not in header.places:
+        header.notes.append(note("sea-level", column=at_sea[0]))

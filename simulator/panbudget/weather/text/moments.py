@@ -19,12 +19,10 @@ import pandas as pd
 
 from panbudget.errors import Problem
 from panbudget.numeric import Floats, Ints
-from panbudget.weather.text.mistakes import Mistakes, shortened
-from panbudget.words import and_more
+from panbudget.weather.text.mistakes import Mistakes, first_of, problem, shortened
 
 _YEARS = range(1800, 2101)
-_DAY_EXAMPLE = "write dates as year-month-day, such as 2025-05-01"
-_TIME_EXAMPLE = "write times as 2025-05-01 13:00"
+_YEARS_SHOWN = f"{_YEARS.start} to {_YEARS.stop - 1}"
 
 _TIME = r"(?:[T ]+(?P<time>\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?)(?:Z|[+-]\d{2}:?\d{2})?)?"
 _YEAR_FIRST = re.compile(r"(?P<year>\d{4})(?P<mark>[-/.]?)(?P<first>\d{1,2})(?P=mark)(?P<second>\d{1,2})" + _TIME)
@@ -81,79 +79,60 @@ def read_dates(texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mist
         None where a cell is no date.
     """
 
-    def wrong(i: int, code: str, what: str, cure: str) -> None:
-        found = f"date = {shortened(texts[i], 40)!r}{{more}} {what}"
-        mistakes.add(code, f"line {lines[i]}:", found, cure=cure, value=texts[i])
+    def wrong(i: int, key: str) -> None:
+        mistakes.add(key, value=texts[i], line=lines[i], text=shortened(texts[i], 40), years=_YEARS_SHOWN)
 
-    parsed: list[tuple[int, int, int] | None] = []
+    parsed: list[tuple[int, int, int] | None] = [None] * len(texts)
     year_last: list[int] = []
     for i, text in enumerate(texts):
         match = _YEAR_FIRST.fullmatch(text) or _YEAR_LAST.fullmatch(text)
         if match is None or (match["mark"] == "" and len(match["first"] + match["second"]) != 4):
-            parsed.append(None)
-            wrong(i, *_what_it_looks_like(text))
+            wrong(i, f"date-{_kind_of_mistake(text)}")
         elif match["time"] is not None and _MIDNIGHT.fullmatch(match["time"]) is None:
-            parsed.append(None)
-            cure = "one row a day is expected: sum up the hours of each day to one row"
-            wrong(i, "time-of-day", "has a time of day", cure)
+            wrong(i, "time-of-day")
         else:
-            parsed.append((int(match["year"]), int(match["first"]), int(match["second"])))
-            if match.re is _YEAR_LAST:
-                year_last.append(i)
-    if year_last:
-        mixed = any(parts is not None and i not in set(year_last) for i, parts in enumerate(parsed))
-        problem = _settle_order(parsed, year_last, texts, lines, mixed=mixed)
-        if problem is not None:
-            mistakes.others.append(problem)
-            return [None] * len(texts)
-    dates: list[dt.date | None] = []
+            parsed[i] = int(match["year"]), int(match["first"]), int(match["second"])
+            year_last += [i] if match.re is _YEAR_LAST else []
+    if year_last and (order := _settle_order(parsed, year_last, texts, lines)) is not None:
+        mistakes.others.append(order)
+        return [None] * len(texts)
+    dates = [None if parts is None else day_of(*parts) for parts in parsed]
     for i, parts in enumerate(parsed):
-        date = None if parts is None else day_of(*parts)
-        dates.append(date)
-        if parts is not None and date is None and parts[0] in _YEARS:
-            wrong(i, "no-day", "is no day of the calendar", "correct it")
-        elif parts is not None and date is None:
-            wrong(i, "no-year", f"lies outside {_YEARS.start} to {_YEARS.stop - 1}", "correct the year")
+        if parts is not None and dates[i] is None:
+            wrong(i, "no-day" if parts[0] in _YEARS else "no-year")
     return dates
 
 
 def _settle_order(
-    parsed: list[tuple[int, int, int] | None],
-    year_last: list[int],
-    texts: Sequence[str],
-    lines: Sequence[int] | Ints,
-    *,
-    mixed: bool,
+    parsed: list[tuple[int, int, int] | None], year_last: list[int], texts: Sequence[str], lines: Sequence[int] | Ints
 ) -> Problem | None:
     """Put month before day in ``parsed``, or say why that can't be known."""
     # a row with both numbers above 12 is no date either way, and no witness
     known = [(i, parts) for i in year_last if (parts := parsed[i]) is not None and min(parts[1:]) <= 12]
-    day_first = next((i for i, parts in known if parts[1] > 12), None)
-    month_first = next((i for i, parts in known if parts[2] > 12), None)
-    if mixed:
-        i, found = year_last[0], "has its year last while other rows begin with it"
-    elif day_first is not None and month_first is not None:
-        i, found = day_first, f"has the day first and line {lines[month_first]}: {texts[month_first]!r} the month"
-    elif day_first is None and month_first is None and known:
-        i, found = known[0][0], "may have the day or the month first, and no row of the file tells which"
-        return Problem("ambiguous-dates", f"line {lines[i]}:", f"date = {texts[i]!r} {found}", cure=_DAY_EXAMPLE)
-    else:
-        for i, (year, day, month) in known if day_first is not None else ():
-            parsed[i] = (year, month, day)
-        return None
-    cure = f"one order is expected: {_DAY_EXAMPLE}"
-    return Problem("two-orders", f"line {lines[i]}:", f"date = {texts[i]!r} {found}", cure=cure, value=texts[i])
+    day_first = [i for i, parts in known if parts[1] > 12]
+    month_first = [i for i, parts in known if parts[2] > 12]
+    if len(year_last) < sum(parts is not None for parts in parsed):
+        i = year_last[0]
+        return problem("year-first-and-last", line=lines[i], text=texts[i], value=texts[i])
+    if day_first and month_first:
+        i, other = day_first[0], month_first[0]
+        facts = {"other_line": lines[other], "other": texts[other]}
+        return problem("two-orders", line=lines[i], text=texts[i], value=texts[i], **facts)
+    if known and not day_first and not month_first:
+        i = known[0][0]
+        return problem("ambiguous-dates", line=lines[i], text=texts[i])
+    for i, (year, day, month) in known if day_first else ():
+        parsed[i] = (year, month, day)
+    return None
 
 
-def _what_it_looks_like(text: str) -> tuple[str, str, str]:
-    """Return code, what is found and cure of a text that is no date."""
+def _kind_of_mistake(text: str) -> str:
+    """Return what a text that is no date looks like."""
     if not text:
-        return "no-date", "is empty", f"every row needs its date: {_DAY_EXAMPLE}"
+        return "empty"
     if _SHORT_YEAR.fullmatch(text):
-        return "short-year", "has a year of two digits", f"four are expected: {_DAY_EXAMPLE}"
-    if _SERIAL.fullmatch(text):
-        return "day-number", "looks like a spreadsheet's day number", f"format the column as dates: {_DAY_EXAMPLE}"
-    return "no-date", "is not a date", f"{_DAY_EXAMPLE}, and remove rows that are no days (units, totals, remarks)"
+        return "short-year"
+    return "serial" if _SERIAL.fullmatch(text) else "none"
 
 
 @dataclass(frozen=True)
@@ -215,40 +194,36 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
     TimeColumns or None
         None where there are only days, or nothing.
     """
-    rows = [row for row in rows if len(row) >= len(header)]
+    rows = [[cell.strip() for cell in row] for row in rows if len(row) >= len(header)]
     if not rows:
         return None
     plain = [re.sub(r"[^a-z0-9]+", " ", cell.lower()).strip() for cell in header]
 
-    def all_are(place: int, pattern: re.Pattern[str]) -> bool:
-        return all(pattern.fullmatch(row[place].strip()) for row in rows)
+    def columns(cells: re.Pattern[str], headers: str = "") -> list[int]:
+        places = (i for i in range(len(header)) if all(cells.fullmatch(row[i]) for row in rows))
+        return [i for i in places if re.search(headers, plain[i])]
 
-    def may_be_time(place: int) -> bool:
-        """Bare digits are a time only under a header that says so."""
-        return not rows[0][place].strip().isdigit() or bool(re.search(r"date|time|stamp|epoch|unix", plain[place]))
-
-    stamps = [i for i in range(len(header)) if all_are(i, _STAMP) and may_be_time(i)]
-    if stamps:
+    # bare digits are a time only under a header that says so
+    says_time = columns(_STAMP, "date|time|stamp|epoch|unix")
+    if stamps := [i for i in columns(_STAMP) if i in says_time or not rows[0][i].isdigit()]:
         # of two clocks the local one, whose days are the site's
-        local = [i for i in stamps if not re.search(r"utc|gmt", plain[i])]
-        place = (local or stamps)[0]
+        place = next((i for i in stamps if not re.search(r"utc|gmt", plain[i])), stamps[0])
         return TimeColumns((place,), _says_utc(header[place]))
-    dates = [i for i in range(len(header)) if all_are(i, _ONLY_DATE) and re.search(r"date|day|datum", plain[i])]
-    times = [i for i in range(len(header)) if all_are(i, _ONLY_TIME)]
+    dates, times = columns(_ONLY_DATE, "date|day|datum"), columns(_ONLY_TIME)
     if dates and times:
         return TimeColumns((dates[0], times[0]), _says_utc(header[times[0]]))
-    if all(name in plain for name in _SPLIT):
-        places = [plain.index(name) for name in _SPLIT]
-        places += [plain.index(name) for name in ("minute", "min") if name in plain][:1]
-        if all(row[place].strip().isdigit() for row in rows for place in places):
-            return TimeColumns(tuple(places), _says_utc(" ".join(header)))
+    if set(_SPLIT) <= set(plain):
+        minutes = [name for name in ("minute", "min") if name in plain][:1]
+        places = tuple(plain.index(name) for name in (*_SPLIT, *minutes))
+        if all(row[place].isdigit() for row in rows for place in places):
+            return TimeColumns(places, _says_utc(" ".join(header)))
     return None
 
 
 def _says_utc(header: str) -> bool:
-    return bool(re.search(r"\b(utc|gmt)(?![\w ]*[+-]\s?\d*[1-9])", header.lower().replace("_", " "))) or (
-        "dateutc" in header.lower()
-    )
+    lowered = header.lower()
+    clock = re.search(r"\b(utc|gmt)(?![\w ]*[+-]\s?\d*[1-9])", lowered.replace("_", " "))
+    return clock is not None or "dateutc" in lowered
 
 
 def read_stamps(texts: pd.Series[str], lines: Ints) -> ReadStamps:
@@ -285,37 +260,18 @@ def read_stamps(texts: pd.Series[str], lines: Ints) -> ReadStamps:
     else:
         moments, style, ends = _by_parts(texts, first)
         if not style:
-            what = "may have the day or the month first, and no row of the file tells which"
-            problem = Problem("ambiguous-dates", f"line {lines[0]}:", f"time = {first!r} {what}", cure=_TIME_EXAMPLE)
-            return ReadStamps(np.zeros(len(texts), dtype="datetime64[ns]"), problems=[problem])
+            nowhere = np.zeros(len(texts), dtype="datetime64[ns]")
+            return ReadStamps(nowhere, problems=[problem("ambiguous-times", line=lines[0], text=first)])
         found = pd.Series(moments)
-    problems = []
-    wrong = found.isna().to_numpy()
-    if wrong.any():
-        problems.append(_not_a_time(texts, lines, wrong))
+    mistakes = Mistakes()
     years = found.dt.year.fillna(2000).to_numpy()
-    outside = (years < _YEARS.start) | (years >= _YEARS.stop)
-    if outside.any():
-        i = int(np.argmax(outside))
-        what = f"time = {texts.iloc[i]!r}{and_more(int(outside.sum()) - 1, 'row')} lies outside {_YEARS.start} to "
-        what += f"{_YEARS.stop - 1}"
-        problems.append(Problem("no-year", f"line {lines[i]}:", what, cure="correct the year", value=texts.iloc[i]))
-    return ReadStamps(found.to_numpy().astype("datetime64[ns]"), utc, ends, style, problems)
-
-
-def _not_a_time(texts: pd.Series[str], lines: Ints, wrong: npt.NDArray[np.bool_]) -> Problem:
-    i = int(np.argmax(wrong))
-    text = texts.iloc[i]
-    found, cure = (
-        "is no time of the calendar, written as the others are",
-        f"{_TIME_EXAMPLE}, and remove rows that are no records",
-    )
-    if not text:
-        found, cure = "is empty", f"every row needs its time: {_TIME_EXAMPLE}"
-    elif _SHORT_YEAR.fullmatch(text):
-        found, cure = "has a year of two digits", f"four are expected: {_TIME_EXAMPLE}"
-    shown = f"time = {shortened(text, 40)!r}{and_more(int(wrong.sum()) - 1, 'row')}"
-    return Problem("no-time", f"line {lines[i]}:", f"{shown} {found}", cure=cure, value=text)
+    for i, more in first_of(found.isna().to_numpy(), "row"):
+        text = texts.iloc[i]
+        mistakes.note(f"time-{_kind_of_mistake(text)}", value=text, line=lines[i], text=shortened(text, 40), more=more)
+    for i, more in first_of((years < _YEARS.start) | (years >= _YEARS.stop), "row"):
+        text = texts.iloc[i]
+        mistakes.note("time-no-year", value=text, line=lines[i], text=text, more=more, years=_YEARS_SHOWN)
+    return ReadStamps(found.to_numpy().astype("datetime64[ns]"), utc, ends, style, mistakes.problems())
 
 
 def _by_parts(texts: pd.Series[str], first: str) -> tuple[npt.NDArray[np.datetime64], str, bool]:
@@ -385,9 +341,7 @@ def _longest_step(moments: npt.NDArray[np.datetime64]) -> int:
     return int(np.abs(np.diff(days)).max()) if len(days) > 1 else 0
 
 
-def moments_of(
-    parts: Sequence[Floats], lines: Ints, mistakes: Mistakes, *, hours: range = range(24)
-) -> npt.NDArray[np.datetime64]:
+def moments_of(parts: Sequence[Floats], lines: Ints, mistakes: Mistakes) -> npt.NDArray[np.datetime64]:
     """
     Join year, month, day and hour.
 
@@ -398,9 +352,7 @@ def moments_of(
     lines : ndarray of int, (rows,)
         Where they stand.
     mistakes : Mistakes
-        Where is noted what is no hour of the calendar.
-    hours : range
-        What an hour may be.
+        Where is noted what is no hour of the calendar; hours are 0 to 23.
 
     Returns
     -------
@@ -408,15 +360,10 @@ def moments_of(
     """
     table = pd.DataFrame(dict(zip(_SPLIT, parts, strict=True)))
     whole = (table == table.round()).all(axis=1) & table["year"].between(_YEARS.start, _YEARS.stop - 1)
-    whole &= table["hour"].between(hours.start, hours.stop - 1)
+    whole &= table["hour"].between(0, 23)
     days = pd.to_datetime(table[["year", "month", "day"]].where(whole), errors="coerce")
     stamps = (days + pd.to_timedelta(table["hour"].where(whole), unit="h")).to_numpy().astype("datetime64[ns]")
-    wrong = np.isnat(stamps)
-    if wrong.any():
-        i = int(np.argmax(wrong))
-        found = f"{' '.join(f'{number:g}' for number in table.iloc[i])}{and_more(int(wrong.sum()) - 1, 'row')} is no hour of the "
-        found += "calendar"
-        expected = f"year, month, day and an hour of {hours.start} to {hours.stop - 1}"
-        cure = "correct it, or download the file again"
-        mistakes.others.append(Problem("no-hour", f"line {lines[i]}:", found, expected, cure))
+    for i, more in first_of(np.isnat(stamps), "row"):
+        text = " ".join(f"{figure:g}" for figure in table.iloc[i])
+        mistakes.note("no-hour", line=lines[i], text=text, more=more)
     return stamps

@@ -17,24 +17,24 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from panbudget.errors import PanbudgetError, Problem, ReadingsError, did_you_mean
 from panbudget.numeric import Ints
 from panbudget.units import UnitError, column_conversion
-from panbudget.weather.text.mistakes import Mistakes
+from panbudget.weather.text.mistakes import Mistakes, problem
 
 #: what parts columns -> what a report calls it
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 
-_TYPED_CURES = (
-    "add the missing cells, empty where there is nothing",
-    "put a note with the separating mark in it in quotes",
-)
 _LONGEST_PLAIN = 1000  # letters of a line that needs no csv rules
-_DATE = r"(?:(?P<y>\d{4})[-/](?P<m>\d{1,2})[-/](?P<d>\d{1,2})|(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4}))"
-_MOMENT = re.compile(_DATE + r"(?:[ T]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::\d{2})?)?")
+_DATES = (
+    r"(?P<year>\d{4})[-/](?P<month>\d{1,2})[-/](?P<day>\d{1,2})",
+    r"(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4})",
+)
+_TIME = r"(?:[ T]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::\d{2})?)?"
 _UNIT = re.compile(r"(.+?)\s*[\[(]\s*(.+?)\s*[\])]")
 _SPOKEN_UNITS = {"l": "L", "ml": "mL", "m3": "m^3", "m³": "m^3"}
 
@@ -107,8 +107,7 @@ class Rows:
     def refuse_repeats(self, mistakes: Mistakes) -> None:
         """Note lines that are the header again."""
         for line in self.repeated:
-            found = "repeats the header{more}, as when two files are joined"
-            mistakes.add("header-again", f"line {line}", found, cure="delete it", noun="line")
+            mistakes.add("header-again", line=line)
 
 
 def read_rows(
@@ -119,11 +118,7 @@ def read_rows(
     separator: str,
     width: int,
     expected: str = "",
-    cures: tuple[str, str] = (
-        "add the missing cells (empty where a value is missing); a last line cut off means a broken copy: copy or "
-        "export the file again",
-        "delete what is too much",
-    ),
+    whose: str = "",
     header: Sequence[str] = (),
     comments: bool = False,
 ) -> Rows:
@@ -144,8 +139,8 @@ def read_rows(
         How many cells a row has.
     expected : str
         Says where the width comes from; "the header has N" if left out.
-    cures : (str, str)
-        What to do about rows that are too short, and too long.
+    whose : str
+        "archive-" or "typed-" for what such files are told of rows that are too short or too long.
     header : sequence of str
         The header's cells; lines that repeat them are no rows.
     comments : bool
@@ -156,41 +151,30 @@ def read_rows(
     Rows
         Blank lines and rows without a cell are passed over.
     """
-    body = list(lines[above:])
-    if separator == " ":
-        counts = (len(line.split()) for line in body)
-    else:
-        counts = (line.count(separator) + 1 for line in body)
-    fits = np.fromiter(counts, dtype=np.int64, count=len(body)) == width
-    whole = "".join(body)
-    if '"' in whole or "#" in whole:
-        fits &= ~np.fromiter(('"' in line or "#" in line for line in body), dtype=bool, count=len(body))
-    rows = Rows(separator, width)
-    short, long = cures
-    if separator == ",":
-        long += "; if the numbers have decimal commas, save the file with semicolons between columns"
-    for i in np.flatnonzero(~fits).tolist():
-        line, text = above + 1 + i, body[i]
-        if comments and text.lstrip().startswith("#"):
-            rows.comments.append(line)
-        elif text.count('"') % 2:
-            cure = "close it or delete it, or download the file again"
-            mistakes.add("open-quote", f"line {line}:", "a quotation mark is not closed{more}", cure=cure)
-        elif text.strip():
-            body[i], count = _as_wide(text, separator, width)
-            fits[i] = count == width
-            if not fits[i]:
-                code, cure = ("long-row", long) if count > width else ("short-row", short)
-                found = f"has {count} cells{{more}} where {expected or f'the header has {width}'}"
-                mistakes.add(code, f"line {line}", found, cure=cure, value=count)
     nothing = separator + " \t\r\x0b\x0c"
-    kept = []
-    for i in np.flatnonzero(fits).tolist():
-        if header and header[0] in body[i] and split(body[i], separator) == list(header):
-            rows.repeated.append(above + 1 + i)
-        elif body[i].strip(nothing):
-            kept.append(i)
-    return dataclasses.replace(rows, lines=np.array(kept, dtype=np.int64) + above + 1, texts=[body[i] for i in kept])
+    expected = expected or f"the header has {width}"
+    commas = "; if the numbers have decimal commas, save the file with semicolons between columns"
+    numbers: list[int] = []
+    rows = Rows(separator, width)
+    for line, text in enumerate(lines[above:], start=above + 1):
+        count = len(text.split()) if separator == " " else text.count(separator) + 1
+        if count != width or '"' in text or "#" in text:
+            if comments and text.lstrip().startswith("#"):
+                rows.comments.append(line)
+                continue
+            if text.count('"') % 2:
+                mistakes.add("open-quote", line=line)
+                continue
+            text, count = _as_wide(text, separator, width)
+        if header and header[0] in text and split(text, separator) == list(header):
+            rows.repeated.append(line)
+        elif count == width and text.strip(nothing):
+            numbers.append(line)
+            rows.texts.append(text)
+        elif count != width and text.strip():
+            facts: dict[str, Any] = {"cells": count, "expected": expected, "commas": commas if separator == "," else ""}
+            mistakes.add(f"{whose}{'long' if count > width else 'short'}-row", value=count, line=line, **facts)
+    return dataclasses.replace(rows, lines=np.array(numbers, dtype=np.int64))
 
 
 def _as_wide(text: str, separator: str, width: int) -> tuple[str, int]:
@@ -231,16 +215,16 @@ class TypedRow:
         """Note a problem of this row."""
         self.problems.append(Problem(code, f"line {self.line}:", found, expected, cure, value))
 
+    def _note(self, key: str, text: str, **facts: object) -> None:
+        self.problems.append(problem(key, value=text, line=self.line, text=text, **facts))
+
     def number(self, name: str) -> float | None:
         """Read a number of zero or more, with a decimal point or comma; None where there is none, or it is wrong."""
         text = self[name]
-        if not text:
+        if text and not 0.0 <= plain_number(text) < math.inf:
+            self._note("typed-no-number", text, name=name)
             return None
-        value = plain_number(text)
-        if not math.isfinite(value) or value < 0.0:
-            self.wrong("no-number", f'{name} = "{text}" is no number of zero or more', value=text)
-            return None
-        return value * self.factors.get(name, 1.0)
+        return self.value(name) if text else None
 
     def value(self, name: str) -> float:
         """Return a cell's number without noting anything: NaN where it is none."""
@@ -251,7 +235,7 @@ class TypedRow:
         text = f"{self['date']} {self['time']}".strip()
         moment, timed = moment_of(text)
         if moment is None:
-            self.wrong("no-date", f'date "{text}" is no date such as 2025-06-01 or 2025-06-01 18:30', value=text)
+            self._note("typed-no-date", text)
         return moment, timed
 
     def choice(self, name: str, known: Sequence[str], whose: str, default: str = "") -> str | None:
@@ -259,7 +243,7 @@ class TypedRow:
         text = self[name] or default
         if text in known:
             return text
-        self.wrong("unknown-name", f'{name} "{text}" is not in {whose}', cure=did_you_mean(text, known), value=text)
+        self._note("typed-unknown-name", text, name=name, whose=whose, hint=did_you_mean(text, known))
         return None
 
 
@@ -336,26 +320,22 @@ def read_typed(
     lines = text.splitlines()
     first = next((i for i, line in enumerate(lines) if line.strip() and not line.startswith("#")), None)
     if first is None:
-        problem = Problem("empty", "", "is empty", f"a header such as {example} and a row for each entry")
-        raise error(problem, file=shown)
+        raise error(problem("typed-empty", example=example), file=shown)
     separator = separator_of(lines[first], ",;\t")
     mistakes = Mistakes()
     factors: dict[str, float] = {}
-    where = f"line {first + 1}:"
     texts = [cell.casefold() if known else cell for cell in split(lines[first], separator)]
-    header = [_named(text, known, spoken or {}, units or {}, factors, mistakes, where) for text in texts]
+    header = [_named(text, known, spoken or {}, units or {}, factors, mistakes, f"line {first + 1}:") for text in texts]
     if absent := [name for name in needed if name not in header]:
-        found = f"the header has no column {', '.join(absent)}"
-        raise error(Problem("no-column", where, found, cure=f"known are {', '.join(known or needed)}"), file=shown)
+        facts = {"line": first + 1, "absent": ", ".join(absent), "known": ", ".join(known or needed)}
+        raise error(problem("typed-no-column", **facts), file=shown)
     for name in dict.fromkeys(header) if known else ():
         if name not in known:
-            found, cure = f'"{name}" is no known column', did_you_mean(name, known)
-            mistakes.others.append(Problem("unknown-column", where, found, "", cure, name))
+            mistakes.note("typed-unknown-column", value=name, line=first + 1, name=name, hint=did_you_mean(name, known))
         elif header.count(name) > 1:
-            found = f'the column "{name}" stands twice'
-            mistakes.others.append(Problem("column-twice", where, found, cure="keep one", value=name))
+            mistakes.note("typed-column-twice", value=name, line=first + 1, name=name)
     rows = read_rows(
-        lines, mistakes, above=first + 1, separator=separator, width=len(header), cures=_TYPED_CURES, comments=True
+        lines, mistakes, above=first + 1, separator=separator, width=len(header), whose="typed-", comments=True
     )
     problems = mistakes.problems()
     typed = tuple(
@@ -370,12 +350,11 @@ def _typed_text(path: Path, what: str, shown: str, error: type[PanbudgetError]) 
         content = path.read_bytes()
         return content, content.decode("utf-8-sig")
     except FileNotFoundError:
-        problem = Problem("no-file", "", f"there is no such {what}", cure="check the path")
+        raise error(problem("typed-no-file", what=what), file=shown) from None
     except OSError as reason:
-        problem = Problem("unreadable", "", f"can't be read ({reason.strerror})", cure="name a CSV file")
+        raise error(problem("typed-unreadable", reason=reason.strerror), file=shown) from None
     except UnicodeDecodeError:
-        problem = Problem("no-text", "", "is not a text file in UTF-8", cure="save it as CSV in UTF-8")
-    raise error(problem, file=shown) from None
+        raise error(problem("typed-no-text"), file=shown) from None
 
 
 def _named(
@@ -431,13 +410,12 @@ def moment_of(text: str) -> tuple[dt.datetime | None, bool]:
     >>> moment_of("1.6.2025"), moment_of("2025-06-01 24:00")
     ((datetime.datetime(2025, 6, 1, 0, 0), False), (datetime.datetime(2025, 6, 2, 0, 0), True))
     """
-    match = _MOMENT.fullmatch(text)
+    match = next(filter(None, (re.fullmatch(date + _TIME, text) for date in _DATES)), None)
     if match is None:
         return None, False
     hour, minute = int(match["hour"] or 0), int(match["minute"] or 0)
     try:
-        year, month, day = (int(match[a] or match[b]) for a, b in (("y", "year"), ("m", "month"), ("d", "day")))
-        midnight = dt.datetime(year, month, day)
+        midnight = dt.datetime(int(match["year"]), int(match["month"]), int(match["day"]))
     except ValueError:
         return None, False
     if minute > 59 or hour * 60 + minute > 24 * 60:

@@ -15,27 +15,13 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from panbudget.errors import Problem, WeatherError
+from panbudget.errors import WeatherError
 from panbudget.weather.text.archive import GZIP_MARK, ZIP_MARK, is_workbook, open_zip, unpack_gzip, unpack_zip
+from panbudget.weather.text.mistakes import PROBLEMS, refusal
 from panbudget.weather.text.workbook import sheet_as_text
 
-_EXPORT = "a table saved as CSV text"
-# first bytes of files that are often mistaken for a table -> what they are, and what to do
-_KINDS = {
-    b"PK\x05\x06": ("a zip archive without a file in it", "pack or download it again"),
-    b"\xd0\xcf\x11\xe0": ("an old spreadsheet workbook", "open it and save the sheet as .xlsx or CSV"),
-    b"\x1f\x9d": ("compressed with compress", "unpack it first"),
-    b"\x28\xb5\x2f\xfd": ("compressed with zstd", "unpack it first"),
-    b"BZh": ("compressed with bzip2", "unpack it first"),
-    b"\xfd7zXZ\0": ("compressed with xz", "unpack it first"),
-    b"7z\xbc\xaf": ("a 7z archive", "unpack it first"),
-    b"Rar!": ("a rar archive", "unpack it first"),
-    b"%PDF": ("a PDF", f"export the table itself: {_EXPORT} is expected"),
-    b"\x89PNG": ("a picture", f"export the table itself: {_EXPORT} is expected"),
-    b"\xff\xd8\xff": ("a picture", f"export the table itself: {_EXPORT} is expected"),
-    b"SQLite": ("a database", "export the table as CSV"),
-    b"PAR1": ("a Parquet file", "export the table as CSV"),
-}
+# first bytes of files that are often mistaken for a table -> what is said of them
+_KINDS = {start.encode("latin-1"): key for key, text in PROBLEMS.items() for start in text.get("starts", ())}
 _WEB_PAGE = re.compile(r"<(!doctype|html|head|\?xml|body|!--|script|meta|title|table|div|h1)")
 # how a workbook that is locked by a password names its contents, inside the old workbooks' wrapping
 _LOCKED = "EncryptedPackage".encode("utf-16-le")
@@ -70,9 +56,9 @@ class Source:
     taken_from: str = ""
     table: str = "weather"
 
-    def refusal(self, code: str, found: str, cure: str, *, where: str = "", expected: str = "") -> WeatherError:
+    def refusal(self, key: str, **facts: object) -> WeatherError:
         """Make the error that refuses it."""
-        return WeatherError(Problem(code, where, found, expected, cure), file=self.shown_as)
+        return refusal(key, self.shown_as, **facts)
 
 
 def open_source(path: str | Path, *, shown_as: str) -> Source:
@@ -111,15 +97,13 @@ def open_source(path: str | Path, *, shown_as: str) -> Source:
             return Source(text, shown_as, sha256, "workbook", f"sheet {sheet!r}")
         data, member = unpack_zip(archive, shown_as=shown_as)
         taken_from = f"zip archive, file {member}"
-    refusal = _what_is_no_text(data, packed=bool(taken_from))
-    decoded, encoding = (None, "") if refusal else _decode(data)
-    text = (decoded or "").replace("\r\n", "\n").replace("\r", "\n")
-    if refusal is None and decoded is None:
-        refusal = "no-text", "is not a text file", f"export it again as CSV: {_EXPORT} is expected"
-    refusal = refusal or _what_is_no_table(text)
-    if refusal is not None:
-        code, found, cure = refusal
-        raise WeatherError(Problem(code, found=found, cure=cure), file=shown_as)
+    wrong = _what_is_no_text(data, packed=bool(taken_from))
+    decoded, encoding = ("", "") if wrong else _decode(data)
+    if not wrong and not encoding:
+        wrong = "no-text"
+    text = decoded.replace("\r\n", "\n").replace("\r", "\n")
+    if wrong := wrong or _what_is_no_table(text):
+        raise refusal(wrong, shown_as)
     return Source(text, shown_as, sha256, encoding, taken_from)
 
 
@@ -128,65 +112,46 @@ def _bytes_of(path: Path, shown_as: str) -> bytes:
         data = path.read_bytes()
         if data.strip(b" \t\r\n\0"):
             return data
-        code, found, cure = _EMPTY
+        raise refusal("empty", shown_as)
     except FileNotFoundError:
-        code, found = "no-file", f"there is no such file{_near(path)}"
-        cure = "check the path, which is relative to the scenario"
+        raise refusal("no-file", shown_as, near=_near(path)) from None
     except PermissionError:
-        code, found, cure = "no-permission", "may not be read", "give yourself permission to read it"
+        raise refusal("no-permission", shown_as) from None
     except (OSError, ValueError) as error:
-        code, found, cure = "unreadable", f"can't be read ({error})", "check the path and the disk"
-        if path.is_dir():
-            code, found, cure = "folder", "is a folder; the path of a weather file is expected", "add the file's name"
-    raise WeatherError(Problem(code, found=found, cure=cure), file=shown_as)
+        raise refusal("folder" if path.is_dir() else "unreadable", shown_as, reason=error) from None
 
 
-_EMPTY = ("empty", "is empty; a header line and one row a day are expected", "export or copy the file again")
-
-
-def _what_is_no_text(data: bytes, *, packed: bool) -> tuple[str, str, str] | None:
-    """Return code, what was found and cure of bytes that are known to be no text."""
+def _what_is_no_text(data: bytes, *, packed: bool) -> str:
+    """Return what is to be said of bytes that are known to be no text."""
     if packed and data.startswith((GZIP_MARK, ZIP_MARK)):
-        return "packed-twice", "holds another archive or a workbook inside", "unpack it and name the file within"
+        return "packed-twice"
     if data.startswith(b"\xd0\xcf\x11\xe0") and _LOCKED in data:
-        cure = "save it without one, or the sheet as CSV"
-        return "locked", "is a spreadsheet workbook locked by a password", cure
+        return "locked-workbook"
     if data[257:262] == b"ustar":
-        return "tar", "is a tar archive, of many files as a rule", "unpack it and name the weather file"
-    return next(
-        (("no-text", f"is {kind}", cure) for start, (kind, cure) in _KINDS.items() if data.startswith(start)), None
-    )
+        return "tar"
+    return next((key for start, key in _KINDS.items() if data.startswith(start)), "")
 
 
-def _what_is_no_table(text: str) -> tuple[str, str, str] | None:
-    """Return code, what was found and cure of text that is known to be no table."""
+def _what_is_no_table(text: str) -> str:
+    """Return what is to be said of text that is known to be no table."""
     start = text.lstrip()[:200].lower()
     if not start:
-        return _EMPTY
+        return "empty"
     if _WEB_PAGE.match(start):
-        return "web-page", "is a web page or XML, not a table", "download the file itself, as CSV"
-    if start.startswith(("{", "[{")):
-        return "json", "is JSON, not a table", "export or convert it to CSV"
-    return None
+        return "web-page"
+    return "json" if start.startswith(("{", "[{")) else ""
 
 
-def _decode(data: bytes) -> tuple[str | None, str]:
+def _encoding_of(data: bytes) -> str:
+    """Return the encoding by its mark, or UTF-16 without one, whose ASCII letters leave every second byte zero."""
     for mark, encoding in _MARKS:
         if data.startswith(mark):
-            return _strict(data, encoding), encoding
-    if b"\0" in data[:4096]:
-        # UTF-16 without a mark: ASCII letters leave every second byte zero
-        even, odd = data[:4096:2].count(0), data[1:4096:2].count(0)
-        half = len(data[:4096]) / 2
-        if odd > 0.8 * half and even < 0.1 * half:
-            return _strict(data, "utf-16-le"), "utf-16-le"
-        if even > 0.8 * half and odd < 0.1 * half:
-            return _strict(data, "utf-16-be"), "utf-16-be"
-        return None, ""
-    text = _strict(data, "utf-8")
-    if text is not None:
-        return text, "utf-8"
-    return _mixed(data)
+            return encoding
+    zeros, half = [data[i:4096:2].count(0) for i in (0, 1)], len(data[:4096]) / 2
+    if not any(zeros):
+        return "utf-8"
+    wide = {"utf-16-be": zeros, "utf-16-le": zeros[::-1]}
+    return next((encoding for encoding, (high, low) in wide.items() if high > 0.8 * half and low < 0.1 * half), "")
 
 
 def _stray(error: UnicodeError) -> tuple[str, int]:
@@ -198,24 +163,25 @@ def _stray(error: UnicodeError) -> tuple[str, int]:
 codecs.register_error("stray-cp1252", _stray)
 
 
-def _mixed(data: bytes) -> tuple[str | None, str]:
+def _decode(data: bytes) -> tuple[str, str]:
     """
-    Decode text that is not UTF-8 throughout, as when files of two programs are joined.
+    Return the text and its encoding, both empty where the bytes or the characters that come out can't be a table.
 
-    A letter of two or more bytes is UTF-8 hardly ever by chance; what is no such letter is Windows-1252.
+    Text that is not UTF-8 throughout, as when files of two programs are joined: a letter of two or more bytes is
+    UTF-8 hardly ever by chance; what is no such letter is Windows-1252.
     """
-    encoding = "cp1252" if data.decode("utf-8", "ignore").isascii() else "utf-8 with bytes of cp1252"
-    return _strict(data, "utf-8", "stray-cp1252"), encoding
-
-
-def _strict(data: bytes, encoding: str, errors: str = "strict") -> str | None:
-    """Decode, or None where the bytes or the characters that come out can't be a table."""
+    encoding = _encoding_of(data)
+    if not encoding:
+        return "", ""
     try:
-        text = data.decode(encoding, errors)
+        text = data.decode(encoding, "stray-cp1252" if encoding == "utf-8" else "strict")
     except UnicodeDecodeError:
-        return None
-    has_control = any(ord(letter) < 32 and letter not in "\t\n\r\x0b\x0c\x1a" for letter in text[:4096])
-    return None if has_control else text.rstrip("\x1a")
+        return "", ""
+    if any(ord(letter) < 32 and letter not in "\t\n\r\x0b\x0c\x1a" for letter in text[:4096]):
+        return "", ""
+    if encoding == "utf-8" and (whole := data.decode("utf-8", "ignore")) != text:
+        encoding = "cp1252" if whole.isascii() else "utf-8 with bytes of cp1252"
+    return text.rstrip("\x1a"), encoding
 
 
 def _near(place: Path) -> str:

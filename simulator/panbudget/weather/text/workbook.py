@@ -18,8 +18,8 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
-from panbudget.errors import Problem, WeatherError
 from panbudget.weather.text.archive import MOST_UNPACKED
+from panbudget.weather.text.mistakes import listed, refusal
 
 _MOST_NAMED = 5
 _MOST_COLUMNS = 1000
@@ -52,18 +52,12 @@ def sheet_as_text(data: bytes, archive: zipfile.ZipFile, *, shown_as: str) -> tu
         saved without its result.
     """
 
-    def refuse(code: str, found: str, cure: str) -> WeatherError:
-        return WeatherError(Problem(code, found=found, cure=cure), file=shown_as)
-
     try:
         import openpyxl
     except ImportError as error:
-        found = "is a spreadsheet workbook, and what reads one is not installed"
-        cure = "run pip install 'panbudget[xlsx]', or open it and save the sheet as CSV"
-        raise refuse("no-openpyxl", found, cure) from error
+        raise refusal("no-openpyxl", shown_as) from error
     if sum(entry.file_size for entry in archive.infolist()) > MOST_UNPACKED:
-        found = f"is a spreadsheet workbook that unpacks to more than {MOST_UNPACKED / 1e6:g} MB"
-        raise refuse("too-large", found, "save the sheet as CSV")
+        raise refusal("too-large-workbook", shown_as, most=MOST_UNPACKED / 1e6)
     try:
         # openpyxl warns of (and sometimes prints) styles and validation that it leaves out; only cells matter here
         with warnings.catch_warnings(), contextlib.redirect_stdout(io.StringIO()):
@@ -76,25 +70,16 @@ def sheet_as_text(data: bytes, archive: zipfile.ZipFile, *, shown_as: str) -> tu
                 formulas = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
                 empty = _without_result(book[filled[0]], formulas[filled[0]])
     except Exception as error:  # openpyxl raises what its XML, zip and style parts raise: no list is complete
-        found = "is a spreadsheet workbook that is damaged or not as .xlsx should be"
-        cure = "open it and save the sheet as CSV: copy or download it again if it doesn't open"
-        raise refuse("damaged", found, cure) from error
+        raise refusal("damaged-workbook", shown_as) from error
     if not filled:
-        found = "is a spreadsheet workbook without a value in it"
-        raise refuse("empty", found, "fill it or name another: a header and one row a day are expected")
+        raise refusal("empty-workbook", shown_as)
     if empty is not None:
-        found = f"cell {empty} of sheet {filled[0]!r} holds a formula that was saved without its result"
-        cure = "open the workbook in a spreadsheet program and save it again, or save the sheet as CSV"
-        raise refuse("no-result", found, cure)
+        raise refusal("no-result", shown_as, cell=empty, sheet=filled[0])
     if len(filled) > 1:
-        shown = ", ".join(repr(name) for name in filled[:_MOST_NAMED])
-        more = f" and {len(filled) - _MOST_NAMED} more" if len(filled) > _MOST_NAMED else ""
-        found = f"is a spreadsheet workbook with data on {len(filled)} sheets ({shown}{more}); one is expected"
-        raise refuse("several-sheets", found, "keep the weather's, or save it as CSV")
+        raise refusal("several-sheets", shown_as, count=len(filled), named=listed(map(repr, filled), _MOST_NAMED))
     rows = sheets[filled[0]]
     if max(map(len, rows)) > _MOST_COLUMNS:
-        found = f"sheet {filled[0]!r} has more than {_MOST_COLUMNS} columns; a table with one row a day is expected"
-        raise refuse("too-wide", found, "turn the table round, or delete stray cells on the right")
+        raise refusal("too-wide", shown_as, sheet=filled[0], most=_MOST_COLUMNS)
     return _text(rows), filled[0]
 
 
@@ -109,24 +94,24 @@ def _rows(sheet: Any) -> Iterator[list[str]]:
 
 
 def _as_text(value: object) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "TRUE" if value else "FALSE"
-    if isinstance(value, int):
-        return str(value)
-    if isinstance(value, float):
-        if value.is_integer():
+    match value:
+        case None:
+            return ""
+        case float() if not value.is_integer():
+            # repr is the shortest text that gives the same number back; Decimal writes it out in full
+            return format(Decimal(repr(value)), "f")
+        case bool():
+            return str(value).upper()
+        case int() | float():
             return str(int(value))
-        # repr is the shortest text that gives the same number back; Decimal writes it out in full
-        return format(Decimal(repr(value)), "f")
-    if isinstance(value, dt.datetime):
-        if value.time() == dt.time(0):
+        case dt.datetime() if value.time() != dt.time(0):
+            return value.isoformat(sep=" ", timespec="auto")
+        case dt.datetime():
             return value.date().isoformat()
-        return value.isoformat(sep=" ", timespec="auto")
-    if isinstance(value, dt.date | dt.time):
-        return value.isoformat()
-    return " ".join(str(value).split())
+        case dt.date() | dt.time():
+            return value.isoformat()
+        case _:
+            return " ".join(str(value).split())
 
 
 def _has_formulas(archive: zipfile.ZipFile) -> bool:
@@ -145,13 +130,9 @@ def _without_result(results: Any, formulas: Any) -> str | None:
 
 
 def _text(rows: Sequence[Sequence[str]]) -> str:
-    """Write rows with tabs between cells, each as wide as the header at least."""
+    """Write rows with tabs between cells, each as wide as the header at least; an empty row is an empty line."""
     width = next(len(row) for row in rows if row)
     out = io.StringIO()
     writer = csv.writer(out, delimiter="\t", lineterminator="\n")
-    for row in rows:
-        if row:
-            writer.writerow([*row, *[""] * (width - len(row))])
-        else:
-            out.write("\n")
+    writer.writerows([*row, *[""] * (width - len(row))] if row else [] for row in rows)
     return out.getvalue()

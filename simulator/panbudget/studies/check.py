@@ -8,11 +8,10 @@ on is known beforehand.
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, ClassVar
 
-import numpy as np
 import pandas as pd
 
 from panbudget.errors import PanbudgetError, Problem, ScenarioError, WeatherError
@@ -75,10 +74,10 @@ class Checked(Reported):
         daily = self.weather.daily.loc[self.season.days.index]
         rows = []
         for column, (unit, which) in _EXTREMES.items():
-            values = daily[column].to_numpy(float)
-            at = int(np.nanargmin(values) if which == "lowest" else np.nanargmax(values))
-            value, date = float(values[at]), f"{pd.DatetimeIndex(daily.index)[at]:%Y-%m-%d}"
-            rows.append({"column": column, "which": which, "value": value, "unit": unit, "date": date})
+            how = "min" if which == "lowest" else "max"
+            value, day = float(daily[column].agg(how)), daily[column].agg(f"idx{how}")
+            row = {"column": column, "which": which, "value": value, "unit": unit, "date": f"{day:%Y-%m-%d}"}
+            rows.append(row)
         return rows
 
     def as_dict(self) -> dict[str, Any]:
@@ -93,7 +92,7 @@ class Checked(Reported):
                 **{key: totals["weather"][key] for key in ("eto_mm", "rain_mm", "filled")},
                 "extremes": self.extremes(),
                 "by_month": self.by_month().to_dict(orient="index"),
-                "sensitivity": [other.as_dict() for other in self.sensitivity],
+                "sensitivity": [asdict(other) for other in self.sensitivity],
                 "fallbacks": source.get("fallbacks", []),
                 "typical": bool(source.get("typical", False)),
                 "notes": list(self.weather.notes),

@@ -11,7 +11,7 @@ from __future__ import annotations
 import datetime as dt
 import functools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar
@@ -21,11 +21,11 @@ import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError, did_you_mean
 from panbudget.extras import Reported, Step, silent
-from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.heat import HeatWave, find_heat_waves, made_wave
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
+from panbudget.studies.common import each_controller, lowest_level, read_data, refusal, short_of_water
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
@@ -33,16 +33,13 @@ from panbudget.weather.of_scenario import read_scenario_weather
 AS_DESCRIBED = "as described"
 MOST = 6
 BEFORE_WAVE, AFTER_WAVE = dt.timedelta(days=5), dt.timedelta(days=14)  # shown around a heat wave
+_CODE = "not-comparable"
+_ROUNDING = 1e-9  # by which two values may part and count as the same
 EXPOSURE_UNSURE = 0.1  # common practice, no source: what a mesh, a colour or a wall does to a pan
 
+_DATA = read_data("compare")
 #: how a difference is told from what the input's uncertainty makes
-RULE = (
-    "The pan's evaporation is the least sure of all that goes in. So each variant is computed again with 10 % less and "
-    "10 % more exposure, and with another model of the pan. A difference counts as swamped, and is said to be, when it "
-    "turns round or goes under the other pan model; or, where the two pans differ, when 10 % of exposure on either of "
-    "them alone makes up for it; or, where the pan is the same and so errs the same way in both, when 10 % on both "
-    "turns it round."
-)
+RULE: str = _DATA["rule"]
 
 
 @dataclass(frozen=True)
@@ -64,24 +61,9 @@ class Measure:
     decimals: int = 0
 
 
-VALVE_MEASURES = {
-    "openings": Measure("openings"),
-    "most_openings_a_day": Measure("most openings in a day"),
-    "open_hours": Measure("hours open", "h", 1),
-    "litres": Measure("water, refill included", "L"),
-    "lowest_level_mm": Measure("lowest level above the pan's floor", "mm"),
-    "stuck_hours": Measure("held open by evaporation", "h", 1),
-    "dry_hours": Measure("pan dry", "h", 1),
-}
-BED_MEASURES = {
-    "litres": Measure("water", "L"),
-    "irrigation_mm": Measure("water", "mm"),
-    "stress_days": Measure("days short of water, driest quarter"),
-    "stress_days_mean": Measure("days short of water, bed's mean"),
-    "worst_depletion_percent": Measure("worst depletion, driest quarter", "% of TAW"),
-    "deep_percolation_mm": Measure("drained below the roots", "mm"),
-    "recovery_days": Measure("recovery after the wave", "days"),
-}
+VALVE_MEASURES, BED_MEASURES = (
+    {key: Measure(**measure) for key, measure in _DATA[place].items()} for place in ("valve", "bed")
+)
 # where a measure stands in compare.csv: a valve's litres after its other measures
 _ROWS = {key: at for at, key in enumerate((*VALVE_MEASURES, *BED_MEASURES))}
 #: how the pan may evaporate otherwise: what is replayed again for each variant
@@ -216,12 +198,11 @@ def compare(
     window = (start or base.season.start, end or base.season.end)
     if window[1] < window[0]:
         found = f"end, {window[1]}, before they start, {window[0]}"
-        raise _wrong(garden, "the days to look at", found, "give the earlier date first")
+        raise refusal(garden, _CODE, "the days to look at", found, "give the earlier date first")
     season = (min(base.season.start, window[0]), max(base.season.end, window[1]))
     weather = weather or read_scenario_weather(base, *season)
-    runs: dict[str, dict[str, Season]] = {}
+    runs: dict[str, dict[str, Season]] = {name: {} for name in described}
     for name, variant in described.items():
-        runs[name] = {}
         for case, changed in _cases(variant).items():
             step(f"replaying {name}" + (f", {case}" if case != "value" else ""))
             runs[name][case] = replay(changed, start=season[0], end=season[1], weather=weather)
@@ -231,23 +212,18 @@ def compare(
         wave, definition = _wave(base, weather, seasons[names[0]], hot_above)
         window = max(season[0], wave.start - BEFORE_WAVE), min(season[1], wave.end + AFTER_WAVE)
     spans = {"window": window, "season": season} if window != season else {"season": season}
-    values = pd.DataFrame.from_dict(
-        {
-            (span, name, where, key): {case: measured[where, key] for case, measured in cases.items()}
-            for span, days in spans.items()
-            for name, replayed in runs.items()
-            for cases in [{case: _measured(run, *days, wave) for case, run in replayed.items()}]
-            for where, key in cases["value"]
-        },
-        orient="index",
-    )
-    values.index = pd.MultiIndex.from_tuples(values.index, names=["span", "variant", "where", "measure"])
-    differences = _differences(described, values)
-    return Comparison(garden, seasons, *window, wave, definition, values, differences)
-
-
-def _wrong(scenario: Scenario, where: str, found: str, cure: str) -> ScenarioError:
-    return ScenarioError(Problem("not-comparable", where, found, cure=cure), file=str(scenario.path))
+    measured = {
+        (span, name): pd.DataFrame({case: _measured(run, *days, wave) for case, run in cases.items()})
+        for span, days in spans.items()
+        for name, cases in runs.items()
+    }
+    values = pd.concat(measured, names=["span", "variant", "where", "measure"])
+    differences = [
+        _differences(described, span, name, mine, measured[span, names[0]])
+        for (span, name), mine in measured.items()
+        if name != names[0]
+    ]
+    return Comparison(garden, seasons, *window, wave, definition, values, pd.concat(differences, ignore_index=True))
 
 
 def _refuse_days(
@@ -255,58 +231,59 @@ def _refuse_days(
 ) -> None:
     if hot_above is not None and not around_heat:
         found = f"{hot_above:g} °C is for the heat wave to look at, and no heat wave is asked for"
-        raise _wrong(scenario, "hot above", found, "look around the heat wave, or leave it out")
+        raise refusal(scenario, _CODE, "hot above", found, "look around the heat wave, or leave it out")
     if around_heat and (start is not None or end is not None):
         found = "is chosen by the heat wave itself"
-        raise _wrong(scenario, "the first or last day to look at", found, "leave out start and end")
+        raise refusal(scenario, _CODE, "the first or last day to look at", found, "leave out start and end")
 
 
 def _described(scenario: Scenario, names: Sequence[str]) -> dict[str, Scenario]:
     """Check what was asked for, all of it, and lay the variants over the garden."""
-    known = ", ".join(scenario.variant) or "none"
-    problems = [
-        Problem("twice", "variant", f'"{name}" is asked for twice', cure="name each variant once", value=name)
-        for name in sorted({name for name in names if names.count(name) > 1})
-    ]
-    for name in dict.fromkeys(names):
-        if name == AS_DESCRIBED and name in scenario.variant:
-            problems.append(
-                Problem("taken", f'[variant."{name}"]', "has the name of the garden itself", cure="rename it")
-            )
-        elif name != AS_DESCRIBED and name not in scenario.variant:
-            cure = did_you_mean(name, [*scenario.variant, AS_DESCRIBED], f"the file has: {known}")
-            problems.append(
-                Problem("unknown-variant", f"[variant.{name}]", "is not in this file", cure=cure, value=name)
-            )
-    count = len(set(names))
-    if not 2 <= count <= MOST:
-        more = f'name another (the file has: {known}), or "{AS_DESCRIBED}" for the garden without any'
-        cure = more if count < 2 else "leave some out"
-        problems.append(
-            Problem("how-many", "compare", f"takes two to {MOST} variants and was given {count}", cure=cure)
-        )
-    if problems:
-        raise ScenarioError(*problems, file=str(scenario.path))
-    described = {name: scenario if name == AS_DESCRIBED else scenario.with_variant(name) for name in names}
-    first = described[names[0]]
-    for name, variant in described.items():
-        other = [k for k in ("site", "weather", "season", "what_if") if getattr(variant, k) != getattr(first, k)]
-        if other:
-            found = f'has another {" and ".join(other)} than "{names[0]}"'
-            expected = "variants in the same weather and days"
-            where = f'"{name}"' if name == AS_DESCRIBED else f"[variant.{name}]"
-            problems.append(Problem("other-days", where, found, expected, "leave it out or replay it by itself"))
+    problems = list(_wrong_names(scenario, names))
+    if not problems:
+        described = {name: scenario if name == AS_DESCRIBED else scenario.with_variant(name) for name in names}
+        problems = list(_other_days(described))
     if problems:
         raise ScenarioError(*problems, file=str(scenario.path))
     return described
+
+
+def _wrong_names(scenario: Scenario, names: Sequence[str]) -> Iterator[Problem]:
+    known = f"the file has: {', '.join(scenario.variant) or 'none'}"
+    for name in sorted({name for name in names if names.count(name) > 1}):
+        yield Problem("twice", "variant", f'"{name}" is asked for twice', "", "name each variant once", name)
+    for name in dict.fromkeys(names):
+        if name == AS_DESCRIBED and name in scenario.variant:
+            yield Problem("taken", f'[variant."{name}"]', "has the name of the garden itself", "", "rename it")
+        elif name != AS_DESCRIBED and name not in scenario.variant:
+            cure = did_you_mean(name, [*scenario.variant, AS_DESCRIBED], known)
+            yield Problem("unknown-variant", f"[variant.{name}]", "is not in this file", "", cure, name)
+    count = len(set(names))
+    if not 2 <= count <= MOST:
+        more = f'name another ({known}), or "{AS_DESCRIBED}" for the garden without any'
+        cure = more if count < 2 else "leave some out"
+        yield Problem("how-many", "compare", f"takes two to {MOST} variants and was given {count}", "", cure)
+
+
+def _other_days(described: Mapping[str, Scenario]) -> Iterator[Problem]:
+    """Variants that would not be compared in the same weather and days."""
+    first_name, first = next(iter(described.items()))
+    for name, variant in described.items():
+        other = [
+            key for key in ("site", "weather", "season", "what_if") if getattr(variant, key) != getattr(first, key)
+        ]
+        if other:
+            where = f'"{name}"' if name == AS_DESCRIBED else f"[variant.{name}]"
+            found = f'has another {" and ".join(other)} than "{first_name}"'
+            expected = "variants in the same weather and days"
+            yield Problem("other-days", where, found, expected, "leave it out or replay it by itself")
 
 
 def _cases(scenario: Scenario) -> dict[str, Scenario]:
     """The garden as it is, and with pans that evaporate otherwise."""
 
     def changed(key: str, change: Callable[[Any], Any]) -> Scenario:
-        pans = {name: {"pan": {key: change(part.pan)}} for name, part in scenario.controller.items()}
-        return scenario.changed({"controller": pans})
+        return scenario.changed(each_controller(scenario, lambda part: {"pan": {key: change(part.pan)}}))
 
     return {
         "value": scenario,
@@ -322,49 +299,43 @@ def _wave(scenario: Scenario, weather: Weather, season: Season, hot_above: float
     if heat is not None and hot_above is None:
         wave = made_wave(season.weather.daily, heat)
         if wave.end < first or wave.start > last:
-            raise _wrong(
-                scenario, "what_if.heat.start", f"= {heat.start} lies outside the season", cure="move it into it"
-            )
+            found = f"= {heat.start} lies outside the season"
+            raise refusal(scenario, _CODE, "what_if.heat.start", found, "move it into it")
         return wave, "The heat wave here is made up, by [what_if.heat]; it is not in the record."
     waves = find_heat_waves(weather.daily, first, last, hot_above=hot_above)
     if waves.greatest is None:
         highest = float(season.days["tmax_c"].max())
         found = f"has no heat wave from {first} to {last} (highest Tmax {highest:.1f} °C). {waves.definition}"
         cure = "lower the limit, or make a wave up with [what_if.heat]"
-        raise _wrong(scenario, "the weather", found.rstrip("."), cure)
+        raise refusal(scenario, _CODE, "the weather", found.rstrip("."), cure)
     return waves.greatest, waves.definition
 
 
-def _measured(season: Season, start: dt.date, end: dt.date, wave: HeatWave | None) -> dict[tuple[str, str], float]:
-    """(Where, measure's key) -> value over some days of a season."""
-    days = slice(pd.Timestamp(start), pd.Timestamp(end))
-    rows = season.days.index.slice_indexer(days.start, days.stop)
+def _measured(season: Season, start: dt.date, end: dt.date, wave: HeatWave | None) -> pd.Series[float]:
+    """A season's measures over some days of it; index where and the measure's key."""
+    days = season.days.index.slice_indexer(pd.Timestamp(start), pd.Timestamp(end))
     values: dict[tuple[str, str], float] = {}
     for name, whole in season.controllers.items():
-        table, part = whole.loc[days], season.scenario.controller[name]
-        floor = part.pan.water_at_reset - part.valve.swing_kg  # kg left at the trip
-        lowest = float(season.hourly_level[name][rows.start * 24 : rows.stop * 24].min())
-        sums = {
-            key: float(table[key].sum()) for key in ("openings", "open_hours", "litres", "stuck_hours", "dry_hours")
-        }
-        of_valve = {
-            **sums,
-            "most_openings_a_day": float(table["openings"].max()),
-            "lowest_level_mm": (lowest + floor) / part.pan.area,
-        }
-        values |= {(name, key): of_valve[key] for key in VALVE_MEASURES}
-    for key, whole in season.beds.items():
-        table = whole.loc[days]
-        of_bed = {
-            **{name: float(table[name].sum()) for name in ("litres", "irrigation_mm", "deep_percolation_mm")},
-            "stress_days": float((table["growing"] & (table["driest_ks"] < 1.0)).sum()),
-            "stress_days_mean": float((table["growing"] & (table["ks"] < 1.0)).sum()),
-            "worst_depletion_percent": float((100.0 * table["driest_depletion_mm"] / table["taw_mm"]).max()),
-        }
+        table = whole.iloc[days]
+        at_valve = _sums(table, VALVE_MEASURES)
+        at_valve["most_openings_a_day"] = float(table["openings"].max())
+        at_valve["lowest_level_mm"] = lowest_level(season, name, days)
+        values |= {(name, key): at_valve[key] for key in VALVE_MEASURES}
+    for name, whole in season.beds.items():
+        table = whole.iloc[days]
+        in_bed = _sums(table, BED_MEASURES)
+        in_bed["stress_days"] = float(short_of_water(table).sum())
+        in_bed["stress_days_mean"] = float(short_of_water(table, "ks").sum())
+        in_bed["worst_depletion_percent"] = float((100.0 * table["driest_depletion_mm"] / table["taw_mm"]).max())
         if wave is not None:
-            of_bed["recovery_days"] = recovery_days(whole, wave.end)
-        values |= {(key, name): of_bed[name] for name in BED_MEASURES if name in of_bed}
-    return values
+            in_bed["recovery_days"] = recovery_days(whole, wave.end)
+        values |= {(name, key): in_bed[key] for key in BED_MEASURES if key in in_bed}
+    return pd.Series(values)
+
+
+def _sums(table: pd.DataFrame, measures: Iterable[str]) -> dict[str, float]:
+    """The measures that are sums of a daily table's columns."""
+    return {key: float(table[key].sum()) for key in measures if key in table}
 
 
 def recovery_days(bed: pd.DataFrame, wave_end: dt.date) -> float:
@@ -383,68 +354,63 @@ def recovery_days(bed: pd.DataFrame, wave_end: dt.date) -> float:
     float
         0 when it is not short on the day after; infinite when it is short up to the table's last day.
     """
-    after = bed.loc[pd.Timestamp(wave_end) + pd.Timedelta(days=1) :]
-    short = (after["growing"] & (after["driest_ks"] < 1.0)).to_numpy(bool)
-    if not len(short) or short.all():
-        last_is_short = bool((bed.loc[: pd.Timestamp(wave_end), "driest_ks"] < 1.0).iloc[-1])
-        return math.inf if len(short) or last_is_short else 0.0
-    return float(short.argmin())
+    short = short_of_water(bed).loc[pd.Timestamp(wave_end) + pd.Timedelta(days=1) :].to_numpy()
+    if len(short) and not short.all():
+        return float(short.argmin())
+    last_is_short = bool((bed.loc[: pd.Timestamp(wave_end), "driest_ks"] < 1.0).iloc[-1])
+    return math.inf if len(short) or last_is_short else 0.0
 
 
-def _differences(described: dict[str, Scenario], values: pd.DataFrame) -> pd.DataFrame:
-    reference, *others = described
-    parts, flat = [], values.reset_index()
-    for span in flat["span"].unique():
-        here = flat[flat["span"] == span]
-        theirs = here[here["variant"] == reference].set_index(["where", "measure"])
-        for name in others:
-            whole = here[here["variant"] == name].set_index(["where", "measure"])
-            shared = [key for key in theirs.index if key in whole.index]
-            wheres = list(dict.fromkeys(where for where, _ in shared))
-            shared.sort(key=lambda key: (wheres.index(key[0]), _ROWS[key[1]]))
-            both = pd.MultiIndex.from_tuples(shared, names=theirs.index.names)
-            mine, base = whole.reindex(both), theirs.reindex(both)
-            where = both.get_level_values("where")
-            pans = [
-                described[name].controller[key.split("/")[0]].pan
-                == described[reference].controller[key.split("/")[0]].pan
-                for key in where
-            ]
-            near = mine[["value", _LESS, _MORE]]
-            difference = np.where(mine["value"] == base["value"], 0.0, mine["value"] - base["value"])
-            part = both.to_frame(index=False).assign(
-                span=span,
-                unit=[measure_of(*key).unit for key in both],
-                variant=name,
-                against=reference,
-                value=mine["value"].to_numpy(),
-                reference=base["value"].to_numpy(),
-                difference=difference,
-                low=near.min(axis=1).to_numpy(),
-                high=near.max(axis=1).to_numpy(),
-                verdict=_verdicts(mine, base, np.array(pans)),
-            )
-            parts.append(part[["span", *(name for name in part if name != "span")]])
-    table: pd.DataFrame = pd.concat(parts, ignore_index=True)
-    return table
+def _differences(
+    described: Mapping[str, Scenario], span: str, name: str, mine: pd.DataFrame, base: pd.DataFrame
+) -> pd.DataFrame:
+    """One variant's measures beside the first variant's, as `Comparison.differences` has them."""
+    reference = next(iter(described))
+    shared = [key for key in base.index if key in mine.index]
+    places = list(dict.fromkeys(where for where, _ in shared))
+    shared.sort(key=lambda key: (places.index(key[0]), _ROWS[key[1]]))
+    mine, base = mine.loc[shared], base.loc[shared]
+    pans = {
+        variant: [described[variant].controller[where.split("/")[0]].pan for where, _ in shared]
+        for variant in (name, reference)
+    }
+    same_pan = [one == other for one, other in zip(pans[name], pans[reference], strict=True)]
+    low, high = _range(mine)
+    return pd.DataFrame(
+        {
+            "span": span,
+            "where": [where for where, _ in shared],
+            "measure": [key for _, key in shared],
+            "unit": [measure_of(*key).unit for key in shared],
+            "variant": name,
+            "against": reference,
+            "value": mine["value"],
+            "reference": base["value"],
+            "difference": np.where(mine["value"] == base["value"], 0.0, mine["value"] - base["value"]),
+            "low": low,
+            "high": high,
+            "verdict": _verdicts(mine, base, np.array(same_pan)),
+        }
+    )
+
+
+def _range(measures: pd.DataFrame) -> tuple[pd.Series[float], pd.Series[float]]:
+    """Least and most of measures under 10 % of exposure."""
+    near = measures[["value", _LESS, _MORE]]
+    return near.min(axis=1), near.max(axis=1)
 
 
 def _verdicts(mine: pd.DataFrame, base: pd.DataFrame, same_pan: Any) -> Any:
     """Tell differences from what the pan's uncertainty makes of them; see `RULE`."""
-    here = _signs(mine["value"].to_numpy(), base["value"].to_numpy())
-    turned = {case: _signs(mine[case].to_numpy(), base[case].to_numpy()) != here for case in (_LESS, _MORE, _OTHER)}
-    within = np.zeros(len(here), bool)
-    for value, ranged in ((base["value"], mine), (mine["value"], base)):
-        near = ranged[["value", _LESS, _MORE]]
-        within |= ((near.min(axis=1) <= value) & (value <= near.max(axis=1))).to_numpy()
+    signs = {case: np.array([_sign(*pair) for pair in zip(mine[case], base[case], strict=True)]) for case in mine}
+    turned = {case: sign != signs["value"] for case, sign in signs.items()}
+    within = base["value"].between(*_range(mine)) | mine["value"].between(*_range(base))
     swamped = turned[_OTHER] | np.where(same_pan, turned[_LESS] | turned[_MORE], within)
-    return np.where(here == 0, "none", np.where(swamped, "swamped", "clear"))
+    return np.where(signs["value"] == 0, "none", np.where(swamped, "swamped", "clear"))
 
 
-def _signs(values: Floats, others: Floats) -> Floats:
-    """Which way values differ from others: 1, -1, or 0 where they are the same but for rounding."""
-    with np.errstate(invalid="ignore"):  # of two that are infinite
-        apart = np.abs(values - others)
-        close = apart <= 1e-9 * np.maximum(np.maximum(np.abs(values), np.abs(others)), 1.0)
-    same = (values == others) | (close & np.isfinite(values) & np.isfinite(others))
-    return np.where(same, 0.0, np.where(values > others, 1.0, -1.0))
+def _sign(value: float, other: float) -> int:
+    """Which way a value differs from another: 1, -1, or 0 where they are the same but for rounding."""
+    if math.isclose(value, other, rel_tol=_ROUNDING, abs_tol=_ROUNDING):
+        return 0
+    return 1 if value > other else -1

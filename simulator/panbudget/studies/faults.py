@@ -9,7 +9,6 @@ spilled and what left the pan by leak, mouth or wind.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar, NamedTuple
@@ -17,13 +16,13 @@ from typing import Any, ClassVar, NamedTuple
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, ScenarioError
 from panbudget.extras import Reported, Step, silent
 from panbudget.scenario.faults import Clogged, Fault
-from panbudget.scenario.garden import Scenario, load_scenario
+from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.faults import fault_said, fault_where
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
+from panbudget.studies.common import read_data, refusal
 from panbudget.tables import read_table
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
@@ -33,10 +32,8 @@ _LATER = 28  # days after which a fault that grows by the month is looked at
 _NOON = 12
 _LEAST_DAYS = 2
 
-#: kind -> where to look
-LOOKS: dict[str, str] = {row["kind"]: row["look"] for row in read_table("faults")}
-#: kind -> the cure
-CURES: dict[str, str] = {row["kind"]: row["cure"] for row in read_table("faults")}
+#: kind -> where to look; kind -> the cure
+LOOKS, CURES = ({row["kind"]: row[column] for row in read_table("faults")} for column in ("look", "cure"))
 
 
 class Thrice(NamedTuple):
@@ -184,18 +181,16 @@ class Trials(Reported):
         """Return a row for each fault and controller that it concerns, as `faults.csv` holds them."""
         rows = []
         for rank, trial in enumerate(self.trials, 1):
-            kind, start, end = trial.fault.kind, trial.fault.start, trial.fault.end
-            about = {"rank": rank, "kind": kind, "where": trial.where, "what": trial.what}
-            figures = {name: trial.figures[name] for name in _COLUMNS}
+            fault = trial.fault
+            about = {"rank": rank, "kind": fault.kind, "where": trial.where, "what": trial.what}
+            dates = {"start": _iso(fault.start), "end": _iso(fault.end)}
+            about |= dates | {name: trial.figures[name] for name in _COLUMNS}
+            cure = {"look": LOOKS[fault.kind], "cure": CURES[fault.kind]}
             for name, signs in trial.signs.items():
-                week = {
-                    f"week_{figure}{suffix}": value
-                    for figure, values in signs.figures.items()
-                    for suffix, value in zip(("", "_sound", "_week_before"), values, strict=True)
-                }
-                days = {"week_start": _iso(signs.start), "week_end": _iso(signs.end)}
-                row = {**about, "start": _iso(start), "end": _iso(end), **figures, "controller": name, **days, **week}
-                rows.append({**row, "look": LOOKS[kind], "cure": CURES[kind]})
+                week: dict[str, Any] = {"week_start": _iso(signs.start), "week_end": _iso(signs.end)}
+                for figure, values in signs.figures.items():
+                    week |= zip((f"week_{figure}{end}" for end in _SUFFIXES), values, strict=True)
+                rows.append({**about, "controller": name, **week, **cure})
         return pd.DataFrame(rows)
 
 
@@ -203,6 +198,7 @@ _COLUMNS = (
     *("stress_days", "more_stress_days", "wasted_litres", "more_wasted_litres", "litres"),
     *("stuck_hours", "dry_hours", "starved_hours"),
 )
+_SUFFIXES = ("", "_sound", "_week_before")
 
 
 def _iso(day: dt.date | None) -> str:
@@ -234,23 +230,13 @@ def usual_faults(scenario: Scenario, season: Season, start: dt.date) -> list[dic
     """
     listed: list[dict[str, Any]] = []
     for name, controller in scenario.controller.items():
-        swing = controller.valve.swing_kg
-        for what in (
-            {"kind": "clogged-refill", "share": 0.5},
-            {"kind": "clogged-refill", "rate": 0.2},
-            {"kind": "clogged-emitters", "share": 0.3},
-            {"kind": "leak", "loss": "300 mL/day"},
-            {"kind": "animals", "loss": "1 L/day"},
-            {"kind": "mesh", "factor": 0.9},
-            {"kind": "shade", "factor": 0.6},
-            {"kind": "algae", "share": 0.3},
-            {"kind": "knocked", "trip": f"{0.25 * swing!r} kg"},
-            {"kind": "knocked", "swing": f"{0.5 * swing!r} kg"},
-            {"kind": "knocked", "swing": f"{-0.5 * swing!r} kg"},
-            {"kind": "splash", "above": "3 m/s", "splash": "1 mm"},
-            {"kind": "rain-differs", "factor": 0.5},
-        ):
-            listed.append({**what, "controller": name, "start": start})
+        for usual in read_data("faults")["usual"]:
+            sizes = {
+                key: f"{share * controller.valve.swing_kg!r} kg"
+                for key in ("trip", "swing")
+                if (share := usual.get(key))
+            }
+            listed.append({**usual, **sizes, "controller": name, "start": start})
     first = _thirstiest_week(season, start)
     for supply in dict.fromkeys(controller.supply for controller in scenario.controller.values()):
         end = first + dt.timedelta(days=WEEK - 1)
@@ -295,102 +281,73 @@ def faults(
     ------
     ScenarioError, WeatherError
     """
-    if not isinstance(scenario, Scenario):
-        scenario = load_scenario(scenario)
+    scenario = as_scenario(scenario)
     weather = weather or read_scenario_weather(scenario)
     sound = scenario.changed({"fault": []})
-    days = (scenario.season.end - scenario.season.start).days + 1
+    first, last = scenario.season.start, scenario.season.end
+    days = (last - first).days + 1
     if days < _LEAST_DAYS:
-        problem = Problem("too-short", "season", "of one day is too short to try faults in", cure="take more days")
-        raise ScenarioError(problem, file=str(scenario.path))
-    start = start or scenario.season.start + dt.timedelta(days=days // 3)
-    if not scenario.season.start <= start <= scenario.season.end:
-        season_days = f"{scenario.season.start} to {scenario.season.end}"
-        problem = Problem("outside-season", "from", f"= {start} lies outside the season", season_days, value=start)
-        raise ScenarioError(problem, file=str(scenario.path))
+        raise refusal(scenario, "too-short", "season", "of one day is too short to try faults in", "take more days")
+    start = start or first + dt.timedelta(days=days // 3)
+    if not first <= start <= last:
+        outside = ("outside-season", "from", f"= {start} lies outside the season")
+        raise refusal(scenario, *outside, expected=f"{first} to {last}", value=start)
     step("replaying the sound season")
     season = replay(sound, weather=weather)
-    trials = []
     in_file = scenario.described.get("fault", []) if scenario.fault else []
-    usual = usual_faults(sound, season, start)
-    for described, table in [*((True, table) for table in in_file), *((False, table) for table in usual)]:
+    tables = [*((True, table) for table in in_file), *((False, table) for table in usual_faults(sound, season, start))]
+    trials = []
+    for described, table in tables:
         broken = sound.changed({"fault": [table]})
-        fault = broken.fault[0]
-        step(fault_said(fault))
-        trials.append(_trial(broken, fault, season, replay(broken, weather=weather), described))
+        step(fault_said(broken.fault[0]))
+        trials.append(_trial(broken, season, replay(broken, weather=weather), described))
     # between equals the list's order stays, so that two runs give one page
     trials.sort(key=lambda trial: (-trial.harm[0], -round(trial.harm[1], 6)))
     return Trials(sound, season, start, tuple(trials))
 
 
-def _trial(scenario: Scenario, fault: Fault, sound: Season, broken: Season, described: bool) -> Trial:
-    return Trial(
-        fault=fault,
-        where=fault_where(fault, scenario),
-        what=fault_said(fault),
-        described=described,
-        broken=_harm(broken),
-        sound=_harm(sound),
-        signs={name: _signs(fault, name, sound, broken) for name in _concerned(fault, scenario)},
-    )
+def _trial(scenario: Scenario, sound: Season, broken: Season, described: bool) -> Trial:
+    (fault,) = scenario.fault
+    where = fault_where(fault, scenario)
+    concerned = [
+        name
+        for name, controller in scenario.controller.items()
+        if where.split("/")[0] == (controller.supply if fault.kind == "supply-cut" else name)
+    ]
+    signs = {name: _signs(fault, name, sound, broken) for name in concerned}
+    return Trial(fault, where, fault_said(fault), described, _harm(broken), _harm(sound), signs)
 
 
 def _harm(season: Season) -> Harm:
     beds, valves = season.totals["beds"].values(), list(season.totals["controllers"].values())
     drained = sum(bed["deep_percolation_mm"] * bed["area_m2"] for bed in beds)
+    sums = (sum(v[key] for v in valves) for key in ("litres", "stuck_open_hours", "dry_pan_hours", "starved_hours"))
     return Harm(
         sum(int(bed["driest_quarter"]["stress_days"]) for bed in beds),
         float(drained + sum(valve["leaked_kg"] + valve["spilled_kg"] for valve in valves)),
-        *(
-            float(sum(v[key] for v in valves))
-            for key in ("litres", "stuck_open_hours", "dry_pan_hours", "starved_hours")
-        ),
+        *map(float, sums),
     )
-
-
-def _concerned(fault: Fault, scenario: Scenario) -> Iterator[str]:
-    where = fault_where(fault, scenario)
-    for name, controller in scenario.controller.items():
-        if where.split("/")[0] == name if fault.kind != "supply-cut" else controller.supply == where:
-            yield name
 
 
 def _signs(fault: Fault, name: str, sound: Season, broken: Season) -> Signs:
-    index = pd.DatetimeIndex(sound.days.index)
-    begins = fault.start or index[0].date()
-    place = int(np.clip((begins - index[0].date()).days, 0, len(index) - 1))
+    dates, row = pd.DatetimeIndex(sound.days.index), list(sound.controllers).index(name)
+    begins = fault.start or dates[0].date()
+    place = int(np.clip((begins - dates[0].date()).days, 0, len(dates) - 1))
     later = place + (_LATER if isinstance(fault, Clogged) and fault.rate is not None else 0)
-    at = max(min(later, len(index) - WEEK), 0)
-    week = slice(at, min(at + WEEK, len(index)))
-    before = slice(max(place - WEEK, 0), max(place, 1))
-    trio = [(broken, week), (sound, week), (sound, before)]
-    row = list(sound.controllers).index(name)
+    at = max(min(later, len(dates) - WEEK), 0)
+    week, before = slice(at, min(at + WEEK, len(dates))), slice(max(place - WEEK, 0), max(place, 1))
 
-    def each(value: Callable[[Season, slice], float]) -> Thrice:
-        return Thrice(*(float(value(season, days)) for season, days in trio))
-
-    def noon(season: Season, days: slice) -> float:
-        level = season.hourly_level[name].reshape(-1, 24)[days, _NOON - 1]
-        pans = season.forcing.pans
-        return float(np.mean((level - pans.dry[row, days]) / pans.area[row]))
-
-    def drop(season: Season, days: slice) -> float:
+    def seen(season: Season, days: slice) -> dict[str, float]:
         table, pans = season.controllers[name].iloc[days], season.forcing.pans
-        return float((table["pan_mm"] + 24.0 * pans.leak[row, days] / pans.area[row]).mean())
+        noon = season.hourly_level[name].reshape(-1, 24)[days, _NOON - 1]
+        return {
+            "openings": table["openings"].sum(),
+            "open_hours": table["open_hours"].sum(),
+            "litres": (table["litres"] - table["refilled_kg"]).sum(),
+            "noon_level_mm": np.mean((noon - pans.dry[row, days]) / pans.area[row]),
+            "drop_mm": (table["pan_mm"] + 24.0 * pans.leak[row, days] / pans.area[row]).mean(),
+        }
 
-    def total(season: Season, days: slice, column: str) -> float:
-        return float(season.controllers[name][column].iloc[days].sum())
-
-    def to_beds(season: Season, days: slice) -> float:
-        table = season.controllers[name]
-        return float((table["litres"] - table["refilled_kg"]).iloc[days].sum())
-
-    return Signs(
-        start=index[week][0].date(),
-        end=index[week][-1].date(),
-        openings=each(lambda season, days: total(season, days, "openings")),
-        open_hours=each(lambda season, days: total(season, days, "open_hours")),
-        litres=each(to_beds),
-        noon_level_mm=each(noon),
-        drop_mm=each(drop),
-    )
+    weeks = [seen(broken, week), seen(sound, week), seen(sound, before)]
+    figures = {figure: Thrice(*(float(values[figure]) for values in weeks)) for figure in weeks[0]}
+    return Signs(dates[week][0].date(), dates[week][-1].date(), **figures)

@@ -69,12 +69,11 @@ def pressed(season: Season) -> tuple[Pressed, ...]:
     -----
     Emitters whose flow was measured in place follow their law from the pressure at which that was.
     """
-    found: list[Pressed] = []
-    for name in season.scenario.supply:
-        served = [c for c, controller in season.scenario.controller.items() if controller.supply == name]
-        if served:
-            found.extend(_at(season, name, times, served) for times in TIMES)
-    return tuple(found)
+    served = {
+        supply: [name for name, part in season.scenario.controller.items() if part.supply == supply]
+        for supply in season.scenario.supply
+    }
+    return tuple(_at(season, supply, times, names) for supply, names in served.items() if names for times in TIMES)
 
 
 def _at(season: Season, supply: str, times: float, served: list[str]) -> Pressed:
@@ -84,34 +83,32 @@ def _at(season: Season, supply: str, times: float, served: list[str]) -> Pressed
     ran = run_salted(scenario, forcing, season.began, season.salt_before)
     sums = add_up(ran.forcing, season.began, ran.after, ran.out)
     rows = [list(scenario.controller).index(name) for name in served]
-    beds = np.isin(forcing.bundle.row_controller, rows)
+    driest = forcing.bundle.lane("driest_quarter")[np.isin(forcing.bundle.row_controller, rows)]
+    openings, open_hours, litres = (sums.pans[key][rows].sum() for key in ("openings", "open_hours", "bed_litres"))
     return Pressed(
         supply=supply,
         times=times,
         pressure=forcing.pan_of[served[0]].pressure,
-        openings=int(sums.pans["openings"][rows].sum()),
-        open_hours=float(sums.pans["open_hours"][rows].sum()),
-        bed_litres=float(sums.pans["bed_litres"][rows].sum()),
-        stress_days=int(sums.lanes["stress_days"][forcing.bundle.lane("driest_quarter")[beds]].sum()),
+        openings=int(openings),
+        open_hours=float(open_hours),
+        bed_litres=float(litres),
+        stress_days=int(sums.lanes["stress_days"][driest].sum()),
     )
 
 
 def _changed(season: Season, supply: str, times: float, served: list[str]) -> Scenario:
+    """The garden with one supply at another pressure, the flows measured in place taken as measured at the present one."""
     described = season.scenario.supply[supply]
     if isinstance(described, Mains):
-        own: dict[str, Any] = {"pressure": f"{described.pressure * times!r} kPa"}
+        changed = {"pressure": f"{described.pressure * times!r} kPa"}
     else:
-        own = {"outlet_height": f"{described.outlet_height * times!r} m"}
+        changed = {"outlet_height": f"{described.outlet_height * times!r} m"}
     controllers: dict[str, Any] = {}
     for name in served:
-        controller, there = season.scenario.controller[name], season.forcing.pan_of[name].pressure
-        place = {"at": f"{max(there, 1e-6)!r} kPa"}
-        part: dict[str, Any] = {}
-        if controller.valve.refill.at is None:
-            part["valve"] = {"refill": place}
-        beds = {bed: {"emitters": place} for bed, what in controller.bed.items() if what.emitters.at is None}
-        if beds:
-            part["bed"] = beds
-        if part:
-            controllers[name] = part
-    return season.scenario.changed({"supply": {supply: own}, "controller": controllers})
+        part = season.scenario.controller[name]
+        at = {"at": f"{max(season.forcing.pan_of[name].pressure, 1e-6)!r} kPa"}
+        controllers[name] = {
+            "valve": {"refill": at} if part.valve.refill.at is None else {},
+            "bed": {bed: {"emitters": at} for bed, planted in part.bed.items() if planted.emitters.at is None},
+        }
+    return season.scenario.changed({"supply": {supply: changed}, "controller": controllers})

@@ -10,17 +10,18 @@ weather are taken as they are. [factors: -]
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
 
-from panbudget.engine import season as engine
-from panbudget.engine.arrays import Results, empty_results, plain
+from panbudget.engine.arrays import Results, empty_results
+from panbudget.engine.season import VALVE
 from panbudget.extras import Step, silent
 from panbudget.numeric import Floats
 from panbudget.season.layout import Forcing
 from panbudget.season.result import Season
+from panbudget.season.run import run_forcing
 
 LEAST_SAMPLES = 20  # fewer runs say nothing of a range's ends
 #: what is drawn, by its key in `[statement]`
@@ -79,37 +80,31 @@ def sampled_forcings(season: Season, count: int) -> Iterator[Forcing]:
     exposure = drawn("exposure", ["all pans"])["all pans"]
     pressure = drawn("pressure", list(scenario.supply))
     refill, emitter = drawn("refill_flow", controllers), drawn("emitter_flow", beds)
-    refill_factor = np.empty((count, len(controllers)))
+    refill_factor, bed_factor = np.empty((count, len(controllers), 1)), np.ones((count, len(beds), 1))
     valve_flow = np.empty((count, *forcing.pans.valve_flow.shape))
-    bed_factor, draw_factor = np.ones((count, len(beds))), np.ones((count, len(forcing.tanks.draw_exponent)))
-    draw = 0
+    on_tanks: list[int] = []  # beds in the order of the draws
     for index, name in enumerate(controllers):
         described, part = scenario.controller[name], forcing.pan_of[name]
         on_tank = scenario.supply[described.supply].kind == "tank"
         # under a tank the head is computed from its water, and its uncertainty is that of the water
         head = np.ones(count) if on_tank else pressure[described.supply]
-        refill_factor[:, index] = refill[name] * head**described.valve.refill.exponent
+        refill_factor[:, index, 0] = refill[name] * head**described.valve.refill.exponent
         # by day, for faults take from it
-        valve_flow[:, index] = forcing.pans.refill_flow[index] * refill_factor[:, index][:, None]
+        valve_flow[:, index] = forcing.pans.refill_flow[index] * refill_factor[:, index]
         for bed, planted in described.bed.items():
             row = beds.index(f"{name}/{bed}")
-            factor = emitter[f"{name}/{bed}"] * head**planted.emitters.exponent
-            bed_factor[:, row] = factor
-            valve_flow[:, index] += part.bed_flows[bed] * factor[:, None] * forcing.beds.flow_factor[row]
-            if on_tank:
-                draw_factor[:, draw] = factor
-                draw += 1
+            bed_factor[:, row, 0] = emitter[beds[row]] * head**planted.emitters.exponent
+            valve_flow[:, index] += part.bed_flows[bed] * bed_factor[:, row] * forcing.beds.flow_factor[row]
+            on_tanks += [row] if on_tank else []
     for run in range(count):
-        yield dataclasses.replace(
-            forcing,
-            pans=forcing.pans._replace(
-                evaporation=forcing.pans.evaporation * exposure[run],
-                refill_flow=forcing.pans.refill_flow * refill_factor[run][:, None],
-                valve_flow=valve_flow[run],
-            ),
-            tanks=forcing.tanks._replace(draw_flow=forcing.tanks.draw_flow * draw_factor[run][:, None]),
-            beds=forcing.beds._replace(flow_factor=forcing.beds.flow_factor * bed_factor[run][:, None]),
+        pans = forcing.pans._replace(
+            evaporation=forcing.pans.evaporation * exposure[run],
+            refill_flow=forcing.pans.refill_flow * refill_factor[run],
+            valve_flow=valve_flow[run],
         )
+        tanks = forcing.tanks._replace(draw_flow=forcing.tanks.draw_flow * bed_factor[run, on_tanks])
+        beds_drawn = forcing.beds._replace(flow_factor=forcing.beds.flow_factor * bed_factor[run])
+        yield dataclasses.replace(forcing, pans=pans, tanks=tanks, beds=beds_drawn)
 
 
 def sampled_results(season: Season, count: int, *, lanes: Sequence[int] = (), step: Step = silent) -> Iterator[Results]:
@@ -132,18 +127,15 @@ def sampled_results(season: Season, count: int, *, lanes: Sequence[int] = (), st
     Results
         Of one run, with the lanes chosen and without hourly levels and openings.
     """
-    forcing, kept = season.forcing, list(lanes)
-    by_lane = {name: getattr(forcing.beds, name)[kept] for name in forcing.beds._fields if name.startswith("lane_")}
+    kept, groups = list(lanes), season.forcing.beds._asdict()
+    by_lane = {name: group[kept] for name, group in groups.items() if name.startswith("lane_")}
     soil = {name: getattr(season.began, name)[kept] for name in ("depletion", "surface_depletion", "wetted")}
     began = season.began._replace(**soil)
-    run_season: Callable[..., int] = engine.run_season
     for run, drawn in enumerate(sampled_forcings(season, count), 1):
-        out = empty_results(
-            len(drawn.pans.area), len(kept), len(drawn.dates), room=0, tanks=drawn.tanks, keep_hours=False
-        )
-        given = (drawn.days, drawn.pans, drawn.tanks, drawn.beds._replace(**by_lane), began.copy(), out)
-        run_season(*(plain(group) for group in given))
-        yield out
+        size = len(drawn.pans.area), len(kept), len(drawn.dates)
+        out = empty_results(*size, room=0, tanks=drawn.tanks, keep_hours=False)
+        beds = drawn.beds._replace(**by_lane)
+        yield run_forcing(dataclasses.replace(drawn, beds=beds), began.copy(), out=out)[0]
         step(f"season {run} of {count} over the stated ranges")
 
 
@@ -195,7 +187,7 @@ def with_spread(season: Season, count: int, *, step: Step = silent) -> Season:
     if count < LEAST_SAMPLES:
         raise ValueError(f"{count} runs are too few; {LEAST_SAMPLES} at least")
     rules = season.scenario.statement
-    watered = [row for row, source in enumerate(season.forcing.beds.lane_source) if source == engine.VALVE]
+    watered = [row for row, source in enumerate(season.forcing.beds.lane_source) if source == VALVE]
     runs = [_run_totals(season, out) for out in sampled_results(season, count, lanes=watered, step=step)]
     spread: dict[str, Any] = {
         "samples": count,
@@ -222,9 +214,9 @@ def _run_totals(season: Season, out: Results) -> dict[tuple[str, str, str], floa
     areas = [bed.area for controller in season.scenario.controller.values() for bed in controller.bed.values()]
     for row, (key, area) in enumerate(zip(season.beds, areas, strict=True)):
         mean, driest = 2 * row, 2 * row + 1  # the lanes that the valve waters, in their order in the forcing
-        short = (out.ks[[mean, driest]] < 1.0) & (season.forcing.beds.growing[row] > 0)
+        short = ((out.ks[[mean, driest]] < 1.0) & (season.forcing.beds.growing[row] > 0)).sum(axis=1)
         totals["beds", key, "litres"] = float(out.irrigation[mean].sum()) * area
-        totals["beds", key, "stress_days"] = float(short[0].sum())
-        totals["beds", key, "driest_quarter_stress_days"] = float(short[1].sum())
+        totals["beds", key, "stress_days"] = float(short[0])
+        totals["beds", key, "driest_quarter_stress_days"] = float(short[1])
         totals["beds", key, "deep_percolation_mm"] = float(out.deep_percolation[mean].sum())
     return totals

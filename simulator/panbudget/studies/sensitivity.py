@@ -8,37 +8,18 @@ how wrong it is: both figures are guesses. Temperature and rain have no other es
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats
-from panbudget.physics.air import (
-    DRY_DEW_POINT_OFFSET,
-    KRS_COAST,
-    KRS_INLAND,
-    dew_point_from_tmin,
-    radiation_from_temperature_range,
-    vapour_pressure_from_dew_point,
-)
+from panbudget.physics import air
 from panbudget.physics.evaporation import reference_evapotranspiration
-from panbudget.weather.checks.inspection import Mask
+from panbudget.season.result import Season
+from panbudget.weather import flags
 from panbudget.weather.filling.gaps import filled_wind
-from panbudget.weather.flags import (
-    DEFAULT_WIND,
-    DEW_POINT_FROM_TMIN,
-    DEW_POINT_FROM_TMIN_DRY,
-    MONTHLY_WIND,
-    RADIATION_FROM_RANGE,
-    is_borrowed,
-)
 from panbudget.weather.sky import sky_of
-
-if TYPE_CHECKING:
-    from panbudget.season.result import Season
-
 
 #: what a mean wind may be out: common practice, no source [m/s at 2 m]
 WIND_OFF = 0.5
@@ -72,10 +53,6 @@ class Alternative:
     change_mm: float
     change_share: float
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as ``check --json`` lists it."""
-        return asdict(self)
-
 
 def alternatives(season: Season) -> list[Alternative]:
     """
@@ -95,19 +72,21 @@ def alternatives(season: Season) -> list[Alternative]:
     FAO-56 chapter 3 for the estimates. What was borrowed from another station is set against what would have been
     estimated without it.
     """
-    site, days = season.scenario.site, season.days.index
-    daily = season.weather.daily.loc[days]
+    site, daily = season.scenario.site, season.weather.daily.loc[season.days.index]
 
     def total(table: pd.DataFrame) -> float:
         return float(reference_evapotranspiration(table, latitude=site.latitude, elevation=site.elevation).sum())
 
     base = total(daily)
     found = []
-    for quantity, column, mask, used, instead, values in _others(season, daily):
-        changed = daily.assign(**{column: np.where(mask, values, daily[column].to_numpy(float))})
-        change = total(changed) - base
-        share = change / base if base > 0.0 else 0.0
-        found.append(Alternative(quantity, int(mask.sum()), used, instead, change, share))
+    for quantity, (column, others) in _QUANTITIES.items():
+        used = season.weather.flags.loc[daily.index, column]
+        for flag in dict.fromkeys(used):
+            mask = np.asarray(used == flag, dtype=bool)
+            for instead, values in others(season, daily, str(flag)):
+                change = total(daily.assign(**{column: np.where(mask, values, daily[column].to_numpy(float))})) - base
+                share = change / base if base > 0.0 else 0.0
+                found.append(Alternative(quantity, int(mask.sum()), flag, instead, change, share))
     return found
 
 
@@ -146,64 +125,54 @@ def in_percent(one: Alternative) -> str:
     return f"{100.0 * one.change_share:+.1f} %".replace("-", "−")
 
 
-def _others(season: Season, daily: pd.DataFrame) -> Iterator[tuple[str, str, Mask, str, str, Floats]]:
-    """Quantity, column, days, how it was filled, how else, and the values of that."""
-    flags = season.weather.flags.loc[daily.index]
-    for flag in dict.fromkeys(flags["wind"]):
-        mask = np.asarray(flags["wind"] == flag, dtype=bool)
-        yield from (("wind", "wind", mask, flag, *other) for other in _winds(season, daily, str(flag)))
-    for flag in dict.fromkeys(flags["vapour_pressure"]):
-        mask = np.asarray(flags["vapour_pressure"] == flag, dtype=bool)
-        yield from (("humidity", "vapour_pressure", mask, flag, *other) for other in _humidities(daily, str(flag)))
-    for flag in dict.fromkeys(flags["radiation"]):
-        mask = np.asarray(flags["radiation"] == flag, dtype=bool)
-        yield from (("radiation", "radiation", mask, flag, *other) for other in _lights(season, daily, str(flag)))
+# each gives other ways to fill what a flag says it was filled by: in words, and its values over the season
 
 
 def _winds(season: Season, daily: pd.DataFrame, flag: str) -> Iterator[tuple[str, Floats]]:
     wind = daily["wind"].to_numpy(float)
-    if flag == DEFAULT_WIND:
-        for other in OTHER_WINDS:
-            yield f"{other:g} m/s", np.full(len(daily), other)
-    elif flag == MONTHLY_WIND:
+    if flag == flags.DEFAULT_WIND:
+        yield from ((f"{other:g} m/s", np.full(len(daily), other)) for other in OTHER_WINDS)
+    elif flag == flags.MONTHLY_WIND:
         yield f"{WIND_OFF:g} m/s less", np.maximum(wind - WIND_OFF, 0.0)
         yield f"{WIND_OFF:g} m/s more", wind + WIND_OFF
-    elif is_borrowed(flag):
-        record, flags = season.weather.daily["wind"], season.weather.flags["wind"]
-        lent = np.array([is_borrowed(str(other)) for other in flags], dtype=bool)
-        own = np.where(lent, np.nan, record.to_numpy(float))
-        estimate, _ = filled_wind(own, pd.DatetimeIndex(record.index))
-        at = record.index.get_indexer(daily.index)
-        yield ("the month's mean" if (~np.isnan(own)).any() else DEFAULT_WIND), estimate[at]
+    elif flags.is_borrowed(flag):
+        record = season.weather.daily["wind"]
+        measured = record.mask(season.weather.flags["wind"].astype(str).map(flags.is_borrowed)).to_numpy(float)
+        estimate, _ = filled_wind(measured, pd.DatetimeIndex(record.index))
+        instead = flags.DEFAULT_WIND if np.isnan(measured).all() else "the month's mean"
+        yield instead, estimate[record.index.get_indexer(daily.index)]
 
 
-def _humidities(daily: pd.DataFrame, flag: str) -> Iterator[tuple[str, Floats]]:
-    others = {
-        "dew point at tmin": (0.0, flag == DEW_POINT_FROM_TMIN_DRY),
-        "dew point 2 °C below tmin": (DRY_DEW_POINT_OFFSET, flag == DEW_POINT_FROM_TMIN),
-    }
-    tmin = daily["tmin"].to_numpy(float)
-    for instead, (offset, fits) in others.items():
-        if fits or is_borrowed(flag):
-            yield instead, vapour_pressure_from_dew_point(dew_point_from_tmin(tmin, offset=offset))
+def _humidities(season: Season, daily: pd.DataFrame, flag: str) -> Iterator[tuple[str, Floats]]:
+    for instead, offset, other in (
+        ("dew point at tmin", 0.0, flags.DEW_POINT_FROM_TMIN_DRY),
+        ("dew point 2 °C below tmin", air.DRY_DEW_POINT_OFFSET, flags.DEW_POINT_FROM_TMIN),
+    ):
+        if flag == other or flags.is_borrowed(flag):
+            dew_point = air.dew_point_from_tmin(daily["tmin"].to_numpy(float), offset=offset)
+            yield instead, air.vapour_pressure_from_dew_point(dew_point)
 
 
 def _lights(season: Season, daily: pd.DataFrame, flag: str) -> Iterator[tuple[str, Floats]]:
-    site = season.scenario.site
-    coast = site.setting == "coast"
-    if flag != RADIATION_FROM_RANGE and not is_borrowed(flag):
-        return
-    if flag == RADIATION_FROM_RANGE:
-        coast = not coast
-    sky = sky_of(pd.DatetimeIndex(daily.index), latitude=site.latitude, elevation=site.elevation)
-    coefficient = KRS_COAST if coast else KRS_INLAND
-    yield (
-        f"from the temperature range, kRs {coefficient:g} ({'coast' if coast else 'inland'})",
-        radiation_from_temperature_range(
-            daily["tmin"].to_numpy(float),
-            daily["tmax"].to_numpy(float),
-            extraterrestrial=sky.extraterrestrial,
-            clear_sky=sky.clear,
-            coefficient=coefficient,
-        ),
-    )
+    site, estimated = season.scenario.site, flag == flags.RADIATION_FROM_RANGE
+    if estimated or flags.is_borrowed(flag):
+        coast = (site.setting == "coast") != estimated
+        coefficient = air.KRS_COAST if coast else air.KRS_INLAND
+        sky = sky_of(pd.DatetimeIndex(daily.index), latitude=site.latitude, elevation=site.elevation)
+        yield (
+            f"from the temperature range, kRs {coefficient:g} ({'coast' if coast else 'inland'})",
+            air.radiation_from_temperature_range(
+                *(daily[name].to_numpy(float) for name in ("tmin", "tmax")),
+                extraterrestrial=sky.extraterrestrial,
+                clear_sky=sky.clear,
+                coefficient=coefficient,
+            ),
+        )
+
+
+# quantity -> its column, and other ways to fill it
+_QUANTITIES = {
+    "wind": ("wind", _winds),
+    "humidity": ("vapour_pressure", _humidities),
+    "radiation": ("radiation", _lights),
+}

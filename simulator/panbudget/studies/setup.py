@@ -17,11 +17,10 @@ import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError, did_you_mean
 from panbudget.extras import Reported, Step, silent
-from panbudget.scenario.garden import Scenario, load_scenario
-from panbudget.season.replay import replay
+from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
-from panbudget.season.years import in_year, years_at_hand
+from panbudget.studies.common import assumptions_of, seasons_of_record
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
@@ -36,6 +35,7 @@ OUTRUN = 1.5  # times the hottest hour's evaporation that the refill must give, 
 
 TURNED = "turned each month"
 
+_DROPS = {"_": "mean", "_low_": "min", "_high_": "max"}
 _CSV_NAMES = {"drop_mm": "drop_in_three_dry_days_mm", "refill": "refill_ml_min"}
 _CSV_COLUMNS = (
     *("controller", "month", "days", "drop_in_three_dry_days_mm", "drop_low_mm", "drop_high_mm", "dry_runs"),
@@ -221,26 +221,17 @@ def setup(
     times the present one, and above 1.5 times what the sun takes from the pan in the season's hottest hour. The gains
     come from replaying the seasons with these flows, month after month.
     """
-    if not isinstance(scenario, Scenario):
-        scenario = load_scenario(scenario)
+    scenario = as_scenario(scenario)
     chosen = _chosen(scenario, beds or [])
-    heat = scenario.what_if.heat is not None
-    plain = scenario.changed({"what_if": {"heat": None}, "fault": []}) if heat or scenario.fault else scenario
-    weather = weather or read_scenario_weather(plain)
-    years = years_at_hand(plain, weather, plain.season.start, plain.season.end) or [plain.season.start.year]
-    gardens = [in_year(plain, year) for year in years]
-    seasons = []
-    for year, garden in zip(years, gardens, strict=True):
-        step(f"replaying {year}")
-        seasons.append(replay(garden, weather=weather))
-    sheets = {}
+    plain = scenario.changed({"what_if": {"heat": None}, "fault": []})
+    by_year = seasons_of_record(plain, weather or read_scenario_weather(plain), step)
+    seasons, sheets = list(by_year.values()), {}
     for name in plain.controller:
         step(f"the refill calendar of {name}")
-        sheets[name] = _sheet(name, gardens[0], seasons, chosen.get(name))
+        sheets[name] = _sheet(name, seasons, chosen.get(name) or _neediest(name, seasons))
     assumed = ["the faults of [[fault]] are left out here: the pages set up a sound garden"] if scenario.fault else []
-    assumed += ["the made-up heat wave of [what_if.heat] is left out here"] if heat else []
-    assumed += [text for season in seasons for text in season.assumptions]
-    return SetUp(scenario, tuple(years), sheets, tuple(seasons), tuple(dict.fromkeys(assumed)))
+    assumed += ["the made-up heat wave of [what_if.heat] is left out here"] if scenario.what_if.heat is not None else []
+    return SetUp(scenario, tuple(by_year), sheets, tuple(seasons), (*assumed, *assumptions_of(seasons)))
 
 
 def _chosen(scenario: Scenario, beds: list[str]) -> dict[str, str]:
@@ -260,28 +251,26 @@ def _chosen(scenario: Scenario, beds: list[str]) -> dict[str, str]:
     return chosen
 
 
-def _sheet(name: str, garden: Scenario, seasons: list[Season], bed: str | None) -> ValveSheet:
-    described, first = garden.controller[name], seasons[0]
-    pan, valve = described.pan, described.valve
-    forcing = first.forcing.pan_of[name]
-    refill = ml_per_minute(forcing.refill_flow)
-    bed = bed or _neediest(name, seasons)
+def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
+    described, forcing = seasons[0].scenario.controller[name], seasons[0].forcing.pan_of[name]
+    pan, valve, refill = described.pan, described.valve, ml_per_minute(forcing.refill_flow)
     least = OUTRUN * ml_per_minute(max(_hottest_hour(season, name) for season in seasons))
     months = _months(name, bed, seasons, refill, least)
-    one, _ = _turned(refill, sum(months["supply_mm"]), sum(months["need_mm"]), least)
-    as_it_is, flat = (dict.fromkeys(months["month"], float(flow)) for flow in (refill, one))
-    turned = dict(zip(months["month"], map(float, months["refill"]), strict=True))
-    settings = (("as it is", refill, as_it_is), ("one flow all season", float(one), flat), (TURNED, None, turned))
-    gains = tuple(Gain(way, flow, *_gained(name, bed, seasons, flows)) for way, flow, flows in settings)
+    flat, _ = _turned(refill, sum(months["supply_mm"]), sum(months["need_mm"]), least)
+    settings = {"as it is": refill, "one flow all season": float(flat), TURNED: None}
+    gains = []
+    for way, flow in settings.items():
+        flows = months["refill"].astype(float) if flow is None else months["refill"] * 0.0 + flow
+        gains.append(Gain(way, flow, *_gained(name, bed, seasons, dict(zip(months["month"], flows, strict=True)))))
     totals = {
-        model: sum(float(s.forcing.pan_of[name].evaporation[model].sum()) for s in seasons)
+        model: sum(float(season.forcing.pan_of[name].evaporation[model].sum()) for season in seasons)
         for model in forcing.evaporation
     }
     other = "energy-balance" if pan.evaporation != "energy-balance" else "from-eto"
     return ValveSheet(
         name=name,
-        vessels=tuple(_vessel(v) for v in pan.vessels),
-        counts=tuple(v.count for v in pan.vessels),
+        vessels=tuple(_vessel(vessel) for vessel in pan.vessels),
+        counts=tuple(vessel.count for vessel in pan.vessels),
         area=pan.area,
         depth_mm=pan.depth,
         freeboard_mm=pan.freeboard,
@@ -299,51 +288,37 @@ def _sheet(name: str, garden: Scenario, seasons: list[Season], bed: str | None) 
         press_times=tuple(valve.press_times),
         months=months,
         bed=bed,
-        gains=gains,
+        gains=tuple(gains),
         other_model=totals[other] / totals[pan.evaporation] if totals[pan.evaporation] > 0.0 else 1.0,
         model=pan.evaporation,
     )
 
 
 def _vessel(vessel: Any) -> tuple[str, float]:
+    """A kind of vessel in words, and the width of its side view. [m]"""
     count = f"{vessel.count} × " if vessel.count > 1 else ""
     if vessel.diameter is not None:
         return f"{count}round, {1000 * vessel.diameter:.0f} mm across", vessel.diameter
     if vessel.area is not None:
-        across = float(np.sqrt(4.0 * vessel.area / np.pi))
-        return f"{count}{vessel.area:.3f} m² of water surface", across
+        return f"{count}{vessel.area:.3f} m² of water surface", float(np.sqrt(4.0 * vessel.area / np.pi))
     return f"{count}{1000 * vessel.length:.0f} × {1000 * vessel.width:.0f} mm", max(vessel.length, vessel.width)
 
 
 def _hottest_hour(season: Season, name: str) -> float:
     """The most that the pan loses in one hour of the season. [L/h]"""
-    index = list(season.controllers).index(name)
-    pans, days = season.forcing.pans, season.forcing.days
-    share = (
-        days.daylight_share.max(axis=1) * (1.0 - pans.night_share[index])
-        + days.dark_share.max(axis=1) * pans.night_share[index]
-    )
-    return float((season.controllers[name]["pan_mm"].to_numpy(float) * share * pans.area[index]).max())
-
-
-def _need(season: Season, key: str) -> pd.Series[float]:
-    """What exact refill asks for, day by day: what it gives, and what it lets the soil fall by. [mm]"""
-    table = season.beds[key]
-    controller, bed = key.split("/")
-    start = season.scenario.controller[controller].bed[bed].initial_depletion * float(table["taw_mm"].iloc[0])
-    left = table["exact_depletion_mm"]
-    fallen = left - left.shift(1, fill_value=start)
-    return (table["net_demand_mm"] + fallen).where(table["growing"], 0.0)
+    row, pans, days = list(season.controllers).index(name), season.forcing.pans, season.forcing.days
+    dark = pans.night_share[row]
+    share = days.daylight_share.max(axis=1) * (1.0 - dark) + days.dark_share.max(axis=1) * dark
+    return float((season.controllers[name]["pan_mm"].to_numpy(float) * share * pans.area[row]).max())
 
 
 def _neediest(name: str, seasons: list[Season]) -> str:
     """The bed whose driest quarter gets the least of its net demand; the first of those that need nothing."""
     ratios = {}
-    for key in seasons[0].beds:
-        if key.split("/")[0] == name:
-            days = pd.concat([_days(season, name, key) for season in seasons])
-            need = float(days["need_mm"].sum())
-            ratios[key] = float(days["supply_mm"].sum()) / need if need > 0.0 else np.inf
+    for bed in seasons[0].scenario.controller[name].bed:
+        days = pd.concat([_days(season, name, f"{name}/{bed}") for season in seasons])
+        need = float(days["need_mm"].sum())
+        ratios[f"{name}/{bed}"] = float(days["supply_mm"].sum()) / need if need > 0.0 else np.inf
     return min(ratios, key=lambda key: ratios[key])
 
 
@@ -353,38 +328,33 @@ def _turned(refill: float, supply: float, need: float, least: float) -> tuple[in
     wanted = refill * supply / need if need > 0.0 else np.inf
     if wanted < low:
         return int(np.ceil(low)), "least"
-    if wanted > high:
-        return int(high), "most"
-    return max(round(wanted), 1), ""
+    return (int(high), "most") if wanted > high else (max(round(wanted), 1), "")
 
 
 def _months(name: str, bed: str, seasons: list[Season], refill: float, least: float) -> pd.DataFrame:
     """The calendar, as `ValveSheet` describes it."""
-    days = pd.concat([_days(season, name, bed) for season in seasons])
-    by_month, count = days.groupby("month", sort=False), len(seasons)
+    by_month = pd.concat([_days(season, name, bed) for season in seasons]).groupby("month", sort=False)
     begun = pd.concat([_openings_begun(season, name) for season in seasons]).groupby("month")
-    length = by_month.size()
-    runs, mean_run = by_month["dry_run_mm"], RULER_DAYS * by_month["pan_mm"].mean()
+    length, mean, total = by_month.size(), by_month.mean(), by_month.sum()
+    runs, mean_run = by_month["dry_run_mm"], RULER_DAYS * mean["pan_mm"]
+    drops = {f"drop{which}mm": runs.agg(how).fillna(mean_run) for which, how in _DROPS.items()}
     months = pd.DataFrame(
         {
-            "days": length / count,
-            "drop_mm": runs.mean().fillna(mean_run),
-            "drop_low_mm": runs.min().fillna(mean_run),
-            "drop_high_mm": runs.max().fillna(mean_run),
+            "days": length / len(seasons),
+            **drops,
             "dry_runs": runs.count(),
-            "openings_a_week": 7.0 * by_month["openings"].mean(),
+            "openings_a_week": 7.0 * mean["openings"],
             "pressed_a_week": 7.0 * begun["pressed"].sum().reindex(length.index, fill_value=0) / length,
-            "litres_a_week": 7.0 * by_month["litres"].mean(),
+            "litres_a_week": 7.0 * mean["litres"],
             "minutes": begun["minutes"].median().reindex(length.index),
-            "supply_mm": by_month["supply_mm"].sum() / count,
-            "need_mm": by_month["need_mm"].sum() / count,
+            "supply_mm": total["supply_mm"] / len(seasons),
+            "need_mm": total["need_mm"] / len(seasons),
         }
     )
     # other beds may still want the present flow when this one does not grow
-    grows = by_month["growing"].any()
     settings = [
-        _turned(refill, supply, need, least) if growing else (round(refill), "idle")
-        for supply, need, growing in zip(months["supply_mm"], months["need_mm"], grows, strict=True)
+        _turned(refill, supply, need, least) if grows else (round(refill), "idle")
+        for supply, need, grows in zip(months["supply_mm"], months["need_mm"], total["growing"], strict=True)
     ]
     return months.join(pd.DataFrame(settings, columns=["refill", "bound"], index=months.index)).reset_index()
 
@@ -397,13 +367,16 @@ def _days(season: Season, name: str, bed: str) -> pd.DataFrame:
     run, within = pd.Series(0.0, pan.index), month == month.shift(RULER_DAYS - 1)
     for back in reversed(range(RULER_DAYS)):
         run, within = run + pan.shift(back), within & dry.shift(back, fill_value=False)
-    growing = table["growing"].astype(bool)
+    # what exact refill asks for is what it gives and what it lets the soil fall by
+    share = season.scenario.controller[name].bed[bed.split("/")[1]].initial_depletion
+    depletion = table["exact_depletion_mm"]
+    fallen = depletion - depletion.shift(1, fill_value=share * float(table["taw_mm"].iloc[0]))
     return valve[["pan_mm", "openings", "litres"]].assign(
         month=month,
         dry_run_mm=run.where(within),
-        growing=growing,
-        supply_mm=table["driest_irrigation_mm"].where(growing, 0.0),
-        need_mm=_need(season, bed),
+        growing=table["growing"],
+        supply_mm=table["driest_irrigation_mm"].where(table["growing"], 0.0),
+        need_mm=(table["net_demand_mm"] + fallen).where(table["growing"], 0.0),
     )
 
 
@@ -420,19 +393,17 @@ def _gained(name: str, bed: str, seasons: list[Season], flows: Mapping[int, floa
     """Run the seasons with a flow for each month, one month after the other; what `Gain` has of it. [mL/min]"""
     totals = np.zeros(4)  # stress days, drained, others' stress days, litres
     for season in seasons:
-        forcing = season.forcing
-        controller = list(season.controllers).index(name)
+        forcing, row = season.forcing, list(season.controllers).index(name)
         present = forcing.pan_of[name].refill_flow
         turned = np.array([flows[month] * 60.0 / 1000.0 for month in forcing.dates.month])  # L/h
         refill, through = forcing.pans.refill_flow.copy(), forcing.pans.valve_flow.copy()
-        refill[controller] *= turned / present
-        through[controller] += turned - present
+        refill[row] *= turned / present
+        through[row] += turned - present
         pans = forcing.pans._replace(refill_flow=refill, valve_flow=through)
         out, _ = run_forcing(dataclasses.replace(forcing, pans=pans), season.began.copy())
-        totals[3] += out.drawn[controller].sum()
-        for index, key in enumerate(season.beds):
-            if key.split("/")[0] == name:
-                mean, driest = (forcing.bundle.lane(lane)[index] for lane in ("mean", "driest_quarter"))
-                short = ((out.ks[driest] < 1.0) & (forcing.beds.growing[index] > 0)).sum()
-                totals += (short, out.deep_percolation[mean].sum(), 0.0, 0.0) if key == bed else (0.0, 0.0, short, 0.0)
+        means, driest = (forcing.bundle.lane(lane) for lane in ("mean", "driest_quarter"))
+        short = ((out.ks[driest] < 1.0) & (forcing.beds.growing > 0)).sum(axis=1)
+        at, keys = list(season.beds).index(bed), [key.split("/")[0] for key in season.beds]
+        others = short[[key == name for key in keys]].sum() - short[at]
+        totals += (short[at], out.deep_percolation[means[at]].sum(), others, out.drawn[row].sum())
     return tuple(float(total) for total in totals / len(seasons))

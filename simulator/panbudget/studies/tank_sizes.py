@@ -7,15 +7,12 @@ Units: litres, hours. Each size is a season of its own through the engine; tanks
 from __future__ import annotations
 
 import dataclasses
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
+from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
-
-if TYPE_CHECKING:
-    from panbudget.season.result import Season
 
 #: sizes tried, as factors on the tank's volume
 FACTORS = (0.25, 0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 16.0)
@@ -37,30 +34,23 @@ def tank_sizes(season: Season, supply: str) -> pd.DataFrame:
         One row a size: ``volume_l``, ``starved_hours`` (valves open without water, all of them together),
         ``litres`` (drawn), ``over_l`` (run over).
     """
-    scenario, forcing = season.scenario, season.forcing
-    place = list(season.tanks).index(supply)
-    served = [index for index, c in enumerate(scenario.controller.values()) if c.supply == supply]
+    forcing, row = season.forcing, list(season.tanks).index(supply)
+    served = [part.supply == supply for part in season.scenario.controller.values()]
     rows = []
     for factor in FACTORS:
         grown = np.ones(len(forcing.tanks.capacity))
-        grown[place] = factor
+        grown[row] = factor
         tanks = forcing.tanks._replace(
             capacity=forcing.tanks.capacity * grown,
             volumes=forcing.tanks.volumes * grown[:, None],
             float_volume=forcing.tanks.float_volume * grown,  # a float hangs at a height
         )
         state = season.began.copy()
-        state.volume[:] = state.volume * grown
+        state.volume[:] *= grown
         out, _ = run_forcing(dataclasses.replace(forcing, tanks=tanks), state)
-        rows.append(
-            {
-                "volume_l": float(tanks.capacity[place]),
-                "starved_hours": float(out.starved_hours[served].sum()),
-                "litres": float(out.tank_drawn[place].sum()),
-                "over_l": float(out.tank_over[place].sum()),
-            }
-        )
-    return pd.DataFrame(rows)
+        sums = (out.starved_hours[served].sum(), out.tank_drawn[row].sum(), out.tank_over[row].sum())
+        rows.append([float(value) for value in (tanks.capacity[row], *sums)])
+    return pd.DataFrame(rows, columns=["volume_l", "starved_hours", "litres", "over_l"])
 
 
 def enough(sizes: pd.DataFrame) -> float | None:
@@ -77,6 +67,5 @@ def enough(sizes: pd.DataFrame) -> float | None:
     float or None
         [L]; none of them would have done.
     """
-    dry = sizes["starved_hours"].to_numpy() > 0.0
-    good = sizes["volume_l"].to_numpy()[~dry]
+    good = sizes.loc[sizes["starved_hours"] <= 0.0, "volume_l"]
     return float(good.min()) if len(good) else None

@@ -1,0 +1,86 @@
+"""
+Common: what several studies do with a garden and its seasons: replay it over a record, find short days and low levels,
+refuse what can't be asked.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Iterable
+from importlib import resources
+from typing import Any
+
+import pandas as pd
+
+from panbudget.errors import Problem, ScenarioError
+from panbudget.extras import Step, silent
+from panbudget.scenario.garden import Controller, Scenario
+from panbudget.season.replay import replay
+from panbudget.season.result import Season
+from panbudget.season.years import in_year, years_at_hand
+from panbudget.weather import Weather
+
+
+def read_data(study: str) -> dict[str, Any]:
+    """Read the fixed sizes and words of a study, from the TOML file of its name beside it."""
+    return tomllib.loads(resources.files("panbudget.studies").joinpath(f"{study}.toml").read_text(encoding="utf-8"))
+
+
+def refusal(
+    scenario: Scenario, code: str, where: str, found: str, cure: str = "", *, expected: str = "", value: object = None
+) -> ScenarioError:
+    """Return the error of one problem with a scenario or with what is asked of it, as `Problem` takes it."""
+    return ScenarioError(Problem(code, where, found, expected, cure, value), file=str(scenario.path))
+
+
+def each_controller(
+    scenario: Scenario, change: Callable[[Controller], dict[str, Any]], names: Iterable[str] | None = None
+) -> dict[str, Any]:
+    """Return an overlay that changes each controller alike, or those named."""
+    return {
+        "controller": {
+            name: change(scenario.controller[name]) for name in (scenario.controller if names is None else names)
+        }
+    }
+
+
+def seasons_of_record(scenario: Scenario, weather: Weather, step: Step = silent) -> dict[int, Season]:
+    """
+    Replay a garden in every year whose season the record holds; in its own year where it holds none.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    weather : Weather
+    step : callable
+        Told each year.
+
+    Returns
+    -------
+    dict
+        Year in which the season starts -> its Season; ascending.
+    """
+    seasons = {}
+    start, end = scenario.season.start, scenario.season.end
+    for year in years_at_hand(scenario, weather, start, end) or [start.year]:
+        step(f"replaying {year}")
+        seasons[year] = replay(in_year(scenario, year), weather=weather)
+    return seasons
+
+
+def assumptions_of(seasons: Iterable[Season]) -> list[str]:
+    """Return what seasons assume, each assumption once, in the order in which they come."""
+    return list(dict.fromkeys(text for season in seasons for text in season.assumptions))
+
+
+def short_of_water(bed: pd.DataFrame, ks: str = "driest_ks") -> pd.Series[bool]:
+    """Tell on which days a bed grows and is short of water, by a bed's daily table and its column of Ks."""
+    return bed["growing"].astype(bool) & (bed[ks] < 1.0)
+
+
+def lowest_level(season: Season, controller: str, days: slice = slice(None)) -> float:
+    """Return the lowest hourly level of a pan over some days of a season, above its floor. [mm]"""
+    described = season.scenario.controller[controller]
+    at_trip = described.pan.water_at_reset - described.valve.swing_kg  # kg
+    levels = season.hourly_level[controller].reshape(-1, 24)[days]  # kg above the trip
+    return (float(levels.min()) + at_trip) / described.pan.area

@@ -15,7 +15,7 @@ import numpy as np
 from panbudget.engine import season as engine
 from panbudget.engine.arrays import Results, empty_results
 from panbudget.engine.compiled import compiled
-from panbudget.errors import ClosureError, Problem, ScenarioError
+from panbudget.errors import ClosureError, ScenarioError
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import SeasonDates
 from panbudget.season.layout import Bundle, Forcing, lay_out
@@ -23,18 +23,10 @@ from panbudget.season.run import first_morning, run_forcing
 from panbudget.season.totals import Sums, add_up
 from panbudget.season.years import moved
 from panbudget.studies.sweep.site import SiteRecord
+from panbudget.studies.texts import problems_of
 
+_problem = problems_of("sweep")
 _OF_LANES = ("irrigation_mm", "etc_mm", "eta_mm", "deep_percolation_mm", "stress_days", "longest_stress_days")
-_OF_PANS = (
-    "openings",
-    "open_hours",
-    "controller_litres",
-    "refilled_kg",
-    "evaporated_kg",
-    "rain_caught_kg",
-    "leaked_kg",
-)
-_TANK = "tank_"
 
 #: columns of numbers, in their order; ``driest_`` is the bed's driest quarter
 COLUMNS: tuple[str, ...] = (
@@ -42,9 +34,10 @@ COLUMNS: tuple[str, ...] = (
     *("stress_days", "longest_stress_days", "adequacy", "net_demand_mm", "leaching_mm", "supply_over_demand"),
     *("rain_kept_mm", "depletion_start_mm", "depletion_end_mm", "left_below_mm", "closure_mm"),
     *(f"driest_{name}" for name in (*_OF_LANES, "adequacy", "depletion_end_mm", "closure_mm")),
-    *(*_OF_PANS, "spilled_kg", "pan_start_kg", "pan_end_kg", "pan_closure_kg"),
+    *("openings", "open_hours", "controller_litres", "refilled_kg", "evaporated_kg", "rain_caught_kg", "leaked_kg"),
+    *("spilled_kg", "pan_start_kg", "pan_end_kg", "pan_closure_kg"),
     *("stuck_open_hours", "dry_pan_hours", "starved_hours"),
-    *(f"{_TANK}{name}_l" for name in ("start", "end", "least", "roof", "topped", "over")),
+    *(f"tank_{name}_l" for name in ("start", "end", "least", "roof", "topped", "over")),
     *("eto_mm", "pan_evaporation_mm", "filled_values"),
 )
 #: of them, whole numbers
@@ -108,35 +101,33 @@ def season_columns(
     ClosureError
         A balance that does not close.
     """
-    parts = [_one_year(record, bundle, dates, year, *_span(record, dates, year), engine_run) for year in years]
+    parts = [_one_year(record, bundle, dates, year, engine_run) for year in years]
     return {name: np.concatenate([part[name] for part in parts]) for name in COLUMNS}
 
 
-def _span(record: SiteRecord, dates: SeasonDates, year: int) -> tuple[int, int]:
-    """Where a year's days stand in the record, which must hold those of the spin-up before them too."""
-    by, spin_up = year - dates.start.year, dates.spin_up_days
-    start, end = moved(dates.start, by), moved(dates.end, by)
-    span = record.span(start - dt.timedelta(days=spin_up), end)
-    if span is None:
-        held = f"{record.index[0]:%Y-%m-%d} to {record.index[-1]:%Y-%m-%d}"
-        before = f" and {spin_up} days of spin_up" if spin_up else ""
-        found = f"has no whole season {start} to {end}{before}: it holds {held} without a break"
-        cure = f"add the days, or leave {year} out of [years]"
-        raise ScenarioError(Problem("no-whole-season", "", found, "", cure, year), file=record.file)
-    return span[0] + spin_up, span[1]
-
-
-def _one_year(
-    record: SiteRecord, bundle: Bundle, dates: SeasonDates, year: int, first: int, after: int, stepped: Engine
-) -> dict[str, Floats]:
+def days_of(dates: SeasonDates, year: int) -> tuple[dt.date, dt.date]:
+    """Return a season's first and last day in a year, the spin-up before it included."""
     by = year - dates.start.year
+    return moved(dates.start, by) - dt.timedelta(days=dates.spin_up_days), moved(dates.end, by)
+
+
+def _one_year(record: SiteRecord, bundle: Bundle, dates: SeasonDates, year: int, stepped: Engine) -> dict[str, Floats]:
+    by, spin_up = year - dates.start.year, dates.spin_up_days
+    days = days_of(dates, year)
+    span = record.span(*days)
+    if span is None:
+        before = f" and {spin_up} days of spin_up" if spin_up else ""
+        held = {"first": f"{record.index[0]:%Y-%m-%d}", "last": f"{record.index[-1]:%Y-%m-%d}"}
+        season = {"start": moved(dates.start, by), "end": days[1], "before": before, "year": year}
+        raise ScenarioError(_problem("no-whole-season", value=year, **season, **held), file=record.file)
+    first, after = span[0] + spin_up, span[1]
     forcing = lay_out(bundle, record, first, after, year=year, by=by)
     assert forcing.room  # a swing too small to list is refused here
-    before = first_morning(forcing, spin_up=dates.spin_up_days, by=by, run=stepped.run)
-    end = before.copy()
-    out, _ = run_forcing(forcing, end, run=stepped.run, out=stepped.room(forcing))
+    morning = first_morning(forcing, spin_up=spin_up, by=by, run=stepped.run)
+    evening = morning.copy()
+    out, _ = run_forcing(forcing, evening, run=stepped.run, out=stepped.room(forcing))
     try:
-        sums = add_up(forcing, before, end, out, run=stepped.run)
+        sums = add_up(forcing, morning, evening, out, run=stepped.run)
     except ClosureError as error:
         raise ClosureError(*(p.under(f"{record.place.name}, {year}: ") for p in error.problems)) from error
     return _columns(forcing, sums) | {
@@ -157,7 +148,7 @@ def _columns(forcing: Forcing, sums: Sums) -> dict[str, Floats]:
     columns |= {f"driest_{name}": values[driest] for name, values in sums.lanes.items()}
     none = np.full(n, np.nan)
     columns |= {
-        f"{_TANK}{name}": np.where(tank >= 0, values[tank], np.nan) if len(values) else none
+        f"tank_{name}": np.where(tank >= 0, values[tank], np.nan) if len(values) else none
         for name, values in sums.tanks.items()
     }
     return columns | {

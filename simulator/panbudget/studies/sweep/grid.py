@@ -1,90 +1,44 @@
 """
-Grid: gridded daily weather, NetCDF or Zarr through xarray, by the names and units of the CF conventions.
+Grid: gridded daily weather, NetCDF or Zarr through xarray, by the names and units of the CF conventions (`grid.toml`).
 
 A cell is a site. Its days go through the same checks and fills as a weather file's. What is missing everywhere in a
-cell on the first day (sea) is no site. Source of names and units: CF Conventions 1.11 and its standard name table.
+cell on the first day (sea) is no site.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Mapping, Sequence
+import tomllib
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError, WeatherError
 from panbudget.studies.sweep.site import Place
+from panbudget.studies.texts import problems_of
 from panbudget.weather import Weather
 from panbudget.weather.clean import clean_weather
 from panbudget.weather.text.columns import STANDARD
 from panbudget.weather.text.raw import RawTable
 from panbudget.weather.text.source import Source
 
-# standard name of the CF table (and what its cell_methods must hold) -> our column
-_STANDARD_NAMES: tuple[tuple[str, str, str], ...] = (
-    ("tmin", "air_temperature", "minimum"),
-    ("tmax", "air_temperature", "maximum"),
-    ("rh_max", "relative_humidity", "maximum"),
-    ("rh_min", "relative_humidity", "minimum"),
-    ("rh_mean", "relative_humidity", "mean"),
-    ("dew_point", "dew_point_temperature", ""),
-    ("vapour_pressure", "water_vapor_partial_pressure_in_air", ""),
-    ("wind", "wind_speed", ""),
-    ("rain", "precipitation_amount", ""),
-    ("rain", "rainfall_amount", ""),
-    ("rain", "lwe_thickness_of_precipitation_amount", ""),
-    ("rain", "precipitation_flux", ""),
-    ("rain", "rainfall_flux", ""),
-    ("rain", "lwe_precipitation_rate", ""),
-    ("radiation", "surface_downwelling_shortwave_flux_in_air", ""),
-    ("radiation", "integral_wrt_time_of_surface_downwelling_shortwave_flux_in_air", ""),
-    ("sunshine", "duration_of_sunshine", ""),
-    ("pressure", "surface_air_pressure", ""),
-    ("pressure", "air_pressure", ""),
-)
-_HEIGHTS = ("surface_altitude", "altitude", "height_above_mean_sea_level")
-_CELSIUS = {"K": (1.0, -273.15), "degC": (1.0, 0.0), "Celsius": (1.0, 0.0), "degF": (1.0 / 1.8, -32.0 / 1.8)}
-_SHARES = {"%": (1.0, 0.0), "percent": (1.0, 0.0), "1": (100.0, 0.0)}
-_PRESSURES = {"kPa": (1.0, 0.0), "hPa": (0.1, 0.0), "mbar": (0.1, 0.0), "Pa": (1e-3, 0.0)}
-_DAY = 86400.0
-# column -> unit as CF files write it -> factor and offset to ours
-_UNITS: dict[str, dict[str, tuple[float, float]]] = {
-    "tmin": _CELSIUS,
-    "tmax": _CELSIUS,
-    "dew_point": _CELSIUS,
-    "rh_max": _SHARES,
-    "rh_min": _SHARES,
-    "rh_mean": _SHARES,
-    "vapour_pressure": _PRESSURES,
-    "pressure": _PRESSURES,
-    "wind": {"m s-1": (1.0, 0.0), "km h-1": (1.0 / 3.6, 0.0), "knot": (0.514444, 0.0)},
-    "rain": {
-        "mm": (1.0, 0.0),
-        "kg m-2": (1.0, 0.0),
-        "mm day-1": (1.0, 0.0),
-        "mm d-1": (1.0, 0.0),
-        "kg m-2 day-1": (1.0, 0.0),
-        "kg m-2 d-1": (1.0, 0.0),
-        "kg m-2 s-1": (_DAY, 0.0),
-        "mm s-1": (_DAY, 0.0),
-        "m": (1000.0, 0.0),
-        "cm": (10.0, 0.0),
-        "m s-1": (1000.0 * _DAY, 0.0),
-    },
-    "radiation": {
-        "W m-2": (_DAY / 1e6, 0.0),
-        "J m-2": (1e-6, 0.0),
-        "J m-2 day-1": (1e-6, 0.0),
-        "MJ m-2": (1.0, 0.0),
-        "MJ m-2 day-1": (1.0, 0.0),
-        "MJ m-2 d-1": (1.0, 0.0),
-    },
-    "sunshine": {"h": (1.0, 0.0), "s": (1.0 / 3600.0, 0.0), "min": (1.0 / 60.0, 0.0)},
-}
+_problem = problems_of("sweep")
+_CF = tomllib.loads(resources.files("panbudget.studies.sweep").joinpath("grid.toml").read_text(encoding="utf-8"))
+
+
+class _Grid(NamedTuple):
+    """An open grid: our column -> its variable, factor and offset; its axis of time, and those of its cells."""
+
+    data: Any
+    variables: dict[str, tuple[str, float, float]]
+    time: str
+    axes: tuple[str, ...]
 
 
 def places_in_grid(folder: Path, sites: Any) -> tuple[list[Place], int, bytes]:
@@ -108,35 +62,26 @@ def places_in_grid(folder: Path, sites: Any) -> tuple[list[Place], int, bytes]:
         All that is wrong with the grid's names and units, a line each.
     """
     shown = str(sites.grid)
-    with _opened(folder / shown, shown) as data:
-        found = _variables(data, sites, shown)
-        latitude, longitude, axes = _coordinates(data, found, shown)
-        first = data[found["tmin"][0]].isel({_time(data, shown): 0}).transpose(*axes).to_numpy()
-        heights = _heights(data, sites, axes, shown)
-        mark = repr((dict(data.sizes), sorted(found.items()), _bytes(folder / shown))).encode()
+    with _opened(folder, sites) as grid:
+        latitude, longitude = (_coordinate(grid, name, shown) for name in ("latitude", "longitude"))
+        first = grid.data[grid.variables["tmin"][0]].isel({grid.time: 0}).transpose(*grid.axes).to_numpy()
+        heights = _heights(grid, sites, shown)
+        mark = repr((dict(grid.data.sizes), sorted(grid.variables.items()), _fingerprint(folder / shown))).encode()
     places: list[Place] = []
-    for cell in np.ndindex(first.shape):
-        if np.isnan(first[cell]) or np.isnan(heights[cell]):
-            continue
-        at, over = float(latitude[cell]), float(longitude[cell])
+    for cell in np.argwhere(~(np.isnan(first) | np.isnan(heights))):
+        at, over, height = (float(values[tuple(cell)]) for values in (latitude, longitude, heights))
         over = over - 360.0 if over > 180.0 else over
-        name = f"{at:.4f} {over:.4f}"
-        places.append(Place(len(places), name, at, over, float(heights[cell]), shown, tuple(map(int, cell))))
+        places.append(Place(len(places), f"{at:.4f} {over:.4f}", at, over, height, shown, tuple(map(int, cell))))
     if not places:
-        raise _wrong(shown, "has no cell with weather on its first day")
+        raise _wrong("empty", shown)
     if len({place.name for place in places}) < len(places):
-        raise _wrong(shown, "has cells nearer to each other than a ten-thousandth of a degree")
+        raise _wrong("near", shown)
     return places, first.size - len(places), mark
 
 
 def read_cells(
-    folder: Path,
-    sites: Any,
-    places: Sequence[Place],
-    source: Any,
-    start: dt.date | None,
-    end: dt.date | None,
-) -> list[tuple[Place, Weather | tuple[str, ...]]]:
+    folder: Path, sites: Any, places: Sequence[Place], source: Any, start: dt.date | None, end: dt.date | None
+) -> list[Weather | WeatherError]:
     """
     Read some cells' weather and clean it like a file's.
 
@@ -153,31 +98,23 @@ def read_cells(
 
     Returns
     -------
-    list of (Place, Weather or tuple of str)
-        What is wrong with a cell, a line each, in place of its weather.
+    list of Weather or WeatherError
+        What is wrong with a cell in place of its weather.
     """
-    shown = str(sites.grid)
-    with _opened(folder / shown, shown) as data:
-        found = _variables(data, sites, shown)
-        _, _, axes = _coordinates(data, found, shown)
-        time = _time(data, shown)
-        dates = pd.DatetimeIndex(data[time].to_numpy()).normalize()
-        dates.name = "date"
-        cells = np.array([place.cell for place in places])
-        low, high = cells.min(axis=0), cells.max(axis=0) + 1
+    cells = np.array([place.cell for place in places])
+    low, high = cells.min(axis=0), cells.max(axis=0) + 1
+    with _opened(folder, sites) as (data, variables, time, axes):
+        dates = pd.DatetimeIndex(data[time].to_numpy(), name="date").normalize()
         box = {axis: slice(int(a), int(b)) for axis, a, b in zip(axes, low, high, strict=True)}
-        values = {}
-        for name, (variable, factor, offset) in found.items():
-            block = data[variable].isel(box).transpose(time, *axes).to_numpy().astype(float)
-            values[name] = block * factor + offset
-    result: list[tuple[Place, Weather | tuple[str, ...]]] = []
-    for place in places:
-        assert place.cell is not None
-        at = tuple(int(i) for i in np.array(place.cell) - low)
-        daily = pd.DataFrame({name: block[(slice(None), *at)] for name, block in values.items()}, index=dates)
+        values = {
+            name: data[variable].isel(box).transpose(time, *axes).to_numpy().astype(float) * factor + offset
+            for name, (variable, factor, offset) in variables.items()
+        }
+    weathers: list[Weather | WeatherError] = []
+    for place, cell in zip(places, cells - low, strict=True):
         raw = RawTable(
-            daily=daily,
-            lines=tuple(range(1, len(daily) + 1)),
+            daily=pd.DataFrame({name: block[(slice(None), *cell)] for name, block in values.items()}, index=dates),
+            lines=tuple(range(1, len(dates) + 1)),
             recognised="CF names and units",
             units={name: STANDARD[name].unit for name in values},
             unit_is_stated=frozenset(values),
@@ -185,7 +122,7 @@ def read_cells(
         try:
             weather = clean_weather(
                 raw,
-                Source("", f"{shown}, cell {place.name}", "", "utf-8"),
+                Source("", f"{sites.grid}, cell {place.name}", "", "utf-8"),
                 place.site(),
                 reader="grid",
                 wind_height=source.wind_height,
@@ -194,150 +131,124 @@ def read_cells(
                 start=start,
                 end=end,
             )
+            weathers.append(weather)
         except WeatherError as error:
-            result.append((place, tuple(error.text().split("\n"))))
-        else:
-            result.append((place, weather))
-    return result
+            weathers.append(error)
+    return weathers
 
 
-def _wrong(shown: str, found: str, expected: str = "", cure: str = "") -> ScenarioError:
-    return ScenarioError(Problem("bad-grid", "", found, expected, cure), file=shown)
+def _wrong(which: str, shown: str, **values: object) -> ScenarioError:
+    return ScenarioError(_problem(f"bad-grid.{which}", **values), file=shown)
 
 
-def _opened(path: Path, shown: str) -> Any:
+@contextmanager
+def _opened(folder: Path, sites: Any) -> Iterator[_Grid]:
     import xarray as xr
 
+    shown, path = str(sites.grid), folder / str(sites.grid)
     if not path.exists():
-        raise _wrong(shown, "there is no such file", "a NetCDF file or a Zarr folder")
+        raise _wrong("no-file", shown)
     try:
         # neither dask nor threads: a job reads its own block
-        return xr.open_zarr(path, chunks=None, consolidated=False) if path.is_dir() else xr.open_dataset(path)
+        data: Any = xr.open_zarr(path, chunks=None, consolidated=False) if path.is_dir() else xr.open_dataset(path)
     except (OSError, ValueError, ImportError, KeyError) as error:
         reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
-        raise _wrong(shown, f"can't be read as NetCDF or Zarr ({reason})") from None
+        raise _wrong("unreadable", shown, reason=reason) from None
+    with data:
+        variables, time = _variables(data, sites, shown), _time(data, shown)
+        axes = tuple(str(axis) for axis in data[variables["tmin"][0]].dims if axis != time)
+        for name, (variable, *_) in variables.items():
+            if set(dims := list(map(str, data[variable].dims))) != {time, *axes}:
+                expected = ", ".join((time, *axes))
+                raise _wrong("axes", shown, variable=variable, name=name, dims=", ".join(dims), expected=expected)
+        yield _Grid(data, variables, time, axes)
 
 
-def _bytes(path: Path) -> str:
-    """Fingerprint of a grid: of a file's content, of a folder's names, sizes and small files."""
-    mark = hashlib.sha256()
-    if path.is_dir():
-        for part in sorted(path.rglob("*")):
-            if part.is_file():
-                mark.update(f"{part.relative_to(path).as_posix()} {part.stat().st_size}".encode())
-                mark.update(hashlib.sha256(part.read_bytes()).digest())
-    else:
-        with path.open("rb") as file:
-            mark.update(hashlib.file_digest(file, "sha256").digest())
-    return mark.hexdigest()
+def _fingerprint(path: Path) -> str:
+    """Return that of a file's content, or of a folder's names, sizes and small files."""
+    content = [path.read_bytes()] if path.is_file() else []
+    for part in sorted(part for part in path.rglob("*") if part.is_file()):
+        content.append(f"{part.relative_to(path).as_posix()} {part.stat().st_size}".encode())
+        content.append(hashlib.sha256(part.read_bytes()).digest())
+    return hashlib.sha256(b"".join(content)).hexdigest()
 
 
 def _time(data: Any, shown: str) -> str:
     for name in data.dims:
         if name in data.coords and np.issubdtype(data[name].dtype, np.datetime64):
-            stamps = data[name].to_numpy()
-            if len(stamps) > 1 and not (np.diff(stamps) > np.timedelta64(0, "s")).all():
-                raise _wrong(shown, f"its times ({name}) don't rise", cure="sort them")
+            if not (np.diff(data[name].to_numpy()) > np.timedelta64(0, "s")).all():
+                raise _wrong("order", shown, name=name)
             return str(name)
-    raise _wrong(shown, "has no time axis in the standard calendar")
+    raise _wrong("no-time", shown)
 
 
 def _variables(data: Any, sites: Any, shown: str) -> dict[str, tuple[str, float, float]]:
     """Our column -> the grid's variable, factor and offset."""
     problems: list[Problem] = []
-    found: dict[str, tuple[str, float, float]] = {}
-    own: Mapping[str, Any] = sites.variables
-    for name, choice in own.items():
-        key = f"sites.variables.{name}"
-        if name not in _UNITS:
-            problems.append(Problem("unknown-column", key, "is an unknown column", f"one of {', '.join(_UNITS)}"))
-        elif choice.column not in data:
-            have = f"the grid's variables: {', '.join(map(str, data.data_vars))}"
-            problems.append(Problem("no-variable", key, f'= "{choice.column}" is not in the grid', have))
+    variables: dict[str, tuple[str, float, float]] = {}
+
+    def add(name: str, variable: str, unit: str | None = None) -> None:
+        known, unit = _CF["units"][_CF["kinds"][name]], unit or str(data[variable].attrs.get("units", ""))
+        plain = " ".join(unit.replace("**", "").replace("^", "").split())
+        plain = _CF["aliases"].get(plain, plain)
+        if plain in known:
+            variables[name] = (variable, *known[plain])
         else:
-            unit = choice.unit or str(data[choice.column].attrs.get("units", ""))
-            _add(found, problems, name, choice.column, unit)
-    for name, standard, method in _STANDARD_NAMES:
-        if name in own or name in found:
+            names = ", ".join(known)
+            problems.append(_problem("unknown-unit", value=unit, variable=variable, unit=unit, name=name, known=names))
+
+    for name, choice in sites.variables.items():
+        key, variable = f"sites.variables.{name}", choice.column
+        if name not in _CF["kinds"]:
+            problems.append(_problem("unknown-column", key, known=", ".join(_CF["kinds"])))
+        elif variable not in data:
+            have = ", ".join(map(str, data.data_vars))
+            problems.append(_problem("no-variable.named", key, variable=variable, variables=have))
+        else:
+            add(name, variable, choice.unit)
+    for name, standard, method in _CF["names"]:
+        if name in sites.variables or name in variables:
             continue
         fitting = [str(key) for key, values in data.data_vars.items() if _is(values, standard, method)]
         if len(fitting) > 1:
-            found_two = f"variables {' and '.join(fitting)} may both be {name}"
-            problems.append(Problem("two-variables", "", found_two, cure="name one under sites.variables", value=name))
+            problems.append(_problem("two-variables", value=name, variables=" and ".join(fitting), name=name))
         elif fitting:
-            _add(found, problems, name, fitting[0], str(data[fitting[0]].attrs.get("units", "")))
-    for name in ("tmin", "tmax"):
-        if name not in found and not problems:
-            word = "minimum" if name == "tmin" else "maximum"
-            expected = f'a variable with standard_name "air_temperature" and cell_methods "time: {word}"'
-            cure = f'or name one: sites.variables.{name} = {{ column = "…", unit = "…" }}'
-            problems.append(Problem("no-variable", "", f"has no {name}", expected, cure, name))
+            add(name, fitting[0])
+    for name, method in (("tmin", "minimum"), ("tmax", "maximum")):
+        if name not in variables and not problems:
+            problems.append(_problem("no-variable.needed", value=name, name=name, method=method))
     if problems:
         raise ScenarioError(*problems, file=shown)
-    return found
+    return variables
 
 
 def _is(values: Any, standard: str, method: str) -> bool:
+    methods = str(values.attrs.get("cell_methods", ""))
     if values.attrs.get("standard_name") != standard:
         return False
-    methods = str(values.attrs.get("cell_methods", ""))
-    if method in ("minimum", "maximum"):
-        return method in methods
-    return method != "mean" or not any(word in methods for word in ("minimum", "maximum"))
+    if method == "mean":
+        return "minimum" not in methods and "maximum" not in methods
+    return method in methods
 
 
-def _add(
-    found: dict[str, tuple[str, float, float]], problems: list[Problem], name: str, variable: str, unit: str
-) -> None:
-    known = _UNITS[name]
-    plain = " ".join(unit.replace("**", "").replace("^", "").split())
-    aliases = {
-        "Kelvin": "K",
-        "kelvin": "K",
-        "C": "degC",
-        "celsius": "degC",
-        "m/s": "m s-1",
-        "W/m2": "W m-2",
-        "mm/day": "mm day-1",
-    }
-    plain = aliases.get(plain, plain)
-    if plain not in known:
-        unknown = f'variable {variable} has units "{unit}", which are unknown for {name}'
-        problems.append(Problem("unknown-unit", "", unknown, f"one of {', '.join(known)}", value=unit))
-        return
-    found[name] = (variable, *known[plain])
+def _coordinate(grid: _Grid, name: str, shown: str) -> Any:
+    """Latitude or longitude of each cell."""
+    units = {"latitude": "degrees_north", "longitude": "degrees_east"}[name]
+    for key, values in grid.data.variables.items():
+        if values.attrs.get("standard_name") == name or values.attrs.get("units") == units or key == name:
+            if not set(values.dims) <= set(grid.axes):
+                break
+            spread = values.set_dims({axis: grid.data.sizes[axis] for axis in grid.axes}) if grid.axes else values
+            return spread.transpose(*grid.axes).to_numpy().astype(float)
+    raise _wrong("no-place", shown, name=name, axes=", ".join(grid.axes))
 
 
-def _coordinates(data: Any, found: Mapping[str, Any], shown: str) -> tuple[Any, Any, tuple[str, ...]]:
-    """Latitude and longitude of each cell, and the axes that they lie on."""
-    time = _time(data, shown)
-    axes = tuple(str(axis) for axis in data[found["tmin"][0]].dims if axis != time)
-    for name, (variable, *_) in found.items():
-        if set(map(str, data[variable].dims)) != {time, *axes}:
-            got = ", ".join(map(str, data[variable].dims))
-            raise _wrong(shown, f"variable {variable} ({name}) lies on {got}", ", ".join((time, *axes)))
-    pair = []
-    for standard, units in (("latitude", "degrees_north"), ("longitude", "degrees_east")):
-        fitting = [
-            values
-            for key, values in data.variables.items()
-            if values.attrs.get("standard_name") == standard or values.attrs.get("units") == units or key == standard
-        ]
-        if not fitting or not set(fitting[0].dims) <= set(axes):
-            raise _wrong(shown, f"has no {standard} on the axes {', '.join(axes)}")
-        spread = fitting[0].set_dims({axis: data.sizes[axis] for axis in axes}) if len(axes) else fitting[0]
-        pair.append(spread.transpose(*axes).to_numpy().astype(float))
-    return pair[0], pair[1], axes
-
-
-def _heights(data: Any, sites: Any, axes: tuple[str, ...], shown: str) -> Any:
-    shape = tuple(data.sizes[axis] for axis in axes)
+def _heights(grid: _Grid, sites: Any, shown: str) -> Any:
     if sites.elevation is not None:
-        return np.full(shape, sites.elevation)
-    for values in data.variables.values():
-        if values.attrs.get("standard_name") in _HEIGHTS and set(values.dims) == set(axes):
+        return np.full([grid.data.sizes[axis] for axis in grid.axes], sites.elevation)
+    for values in grid.data.variables.values():
+        if values.attrs.get("standard_name") in _CF["heights"] and set(values.dims) == set(grid.axes):
             if values.attrs.get("units", "m") != "m":
-                raise _wrong(shown, f'its heights are in "{values.attrs["units"]}"', "m")
-            return values.transpose(*axes).to_numpy().astype(float)
-    cure = 'add them, or give one for all: sites.elevation = "200 m"'
-    raise _wrong(shown, 'has no heights (standard_name "surface_altitude")', cure=cure)
+                raise _wrong("heights", shown, unit=values.attrs["units"])
+            return values.transpose(*grid.axes).to_numpy().astype(float)
+    raise _wrong("no-heights", shown)

@@ -5,29 +5,29 @@ machine, with any number of workers, writes the same files.
 
 from __future__ import annotations
 
-import datetime as dt
+import dataclasses
 import functools
 import math
 import pickle
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
+import pandas as pd
 
-from panbudget.errors import ClosureError, PanbudgetError, Problem, ScenarioError, WeatherError
-from panbudget.numeric import Floats
-from panbudget.scenario.garden import Scenario
+from panbudget.errors import ScenarioError, WeatherError
 from panbudget.season.layout import Bundle, Design, Row, bundle_of
 from panbudget.season.years import moved, years_at_hand
-from panbudget.studies.sweep.compute import COLUMNS, Engine, season_columns
-from panbudget.studies.sweep.plan import Plan, Sites
+from panbudget.studies.sweep.compute import Engine, days_of, season_columns
+from panbudget.studies.sweep.plan import Plan
 from panbudget.studies.sweep.site import Place, SiteRecord, grid_evapotranspiration, read_site
+from panbudget.studies.texts import problems_of
 from panbudget.weather import Weather
 from panbudget.words import calendar_day
 
+_problem = problems_of("sweep")
 #: years that a record counts as where the plan takes all it has
 _YEARS_UNKNOWN = 40
 _MOST_SITES = 8
@@ -45,44 +45,11 @@ class Job:
     after_design: int
 
 
-@dataclass(frozen=True)
-class Kit:
-    """What every job needs of the plan."""
-
-    base: Scenario
-    designs: tuple[Design, ...]
-    years: list[int] | None
-    folder: Path
-    sites: Sites
-    through_compiler: bool
-    fingerprint: str
-
-
 class BadSite(NamedTuple):
     """A site that can't be run, and why, a line each."""
 
     name: str
     lines: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Rows:
-    """
-    A site's rows: every row of the designs in turn, and within it year after year.
-
-    Parameters
-    ----------
-    place : Place
-    rows : tuple of Row
-    years : int
-    columns : dict
-        Name -> (rows · years,)
-    """
-
-    place: Place
-    rows: tuple[Row, ...]
-    years: int
-    columns: dict[str, Floats]
 
 
 @dataclass(frozen=True)
@@ -95,8 +62,7 @@ class Part:
     index : int
     payload : bytes
         A Parquet file.
-    rows, sites, seasons : int
-    bed_days : float
+    rows, seasons : int
     bad : tuple of BadSite
     seconds : dict
         What took how long.
@@ -105,9 +71,7 @@ class Part:
     index: int
     payload: bytes
     rows: int
-    sites: int
     seasons: int
-    bed_days: float
     bad: tuple[BadSite, ...]
     seconds: dict[str, float] = field(default_factory=dict)
 
@@ -145,32 +109,22 @@ def cut(plan: Plan) -> Iterator[Job]:
 
 
 def kit_of(plan: Plan, *, through_compiler: bool) -> bytes:
-    """Return what the workers need of a plan, to be sent to them."""
-    kit = Kit(
-        plan.base,
-        plan.designs,
-        plan.years(),
-        plan.folder.resolve(),
-        plan.described.sites,
-        through_compiler,
-        plan.fingerprint,
-    )
-    return pickle.dumps(kit)
+    """Return what the workers need of a plan, to be sent to them: all but its places."""
+    return pickle.dumps((dataclasses.replace(plan, path=plan.path.absolute(), places=()), through_compiler))
 
 
 @functools.lru_cache(maxsize=2)
-def _unpacked(kit: bytes) -> tuple[Kit, Engine]:
-    unpacked: Kit = pickle.loads(kit)
-    return unpacked, Engine(unpacked.through_compiler)
+def _unpacked(kit: bytes) -> tuple[Plan, Engine]:
+    plan, through_compiler = pickle.loads(kit)
+    return plan, Engine(through_compiler)
 
 
 @functools.lru_cache(maxsize=4)
 def _bundles(kit: bytes, first: int, after: int) -> tuple[Bundle, ...]:
-    designs = _unpacked(kit)[0].designs[first:after]
     groups: list[list[Design]] = [[]]
-    for design in designs:
-        held = sum(len(other.scenario.controller) for other in groups[-1])
-        if groups[-1] and held + len(design.scenario.controller) > _SIDE_BY_SIDE:
+    for design in _unpacked(kit)[0].designs[first:after]:
+        beside = sum(len(other.scenario.controller) for other in groups[-1])
+        if groups[-1] and beside + len(design.scenario.controller) > _SIDE_BY_SIDE:
             groups.append([])
         groups[-1].append(design)
     return tuple(bundle_of(group) for group in groups)
@@ -199,38 +153,28 @@ def run_job(kit: bytes, job: Job) -> Part:
     from panbudget.studies.sweep.store import part_bytes
 
     clock = _Clock()
-    about, run = _unpacked(kit)
+    plan, engine = _unpacked(kit)
     bundles = _bundles(kit, job.first_design, job.after_design)
     clock.tick("making ready")
-    good: list[Rows] = []
+    cells = _cells(plan, job.places, clock)
+    tables: list[pd.DataFrame] = []
     bad: list[BadSite] = []
     marks: dict[str, str] = {}
-    for place, record, problem in _records(about, job.places, marks, clock):
-        if record is None:
-            bad.append(BadSite(place.name, problem))
-            continue
+    seasons = 0
+    for place in job.places:
         try:
-            years = _years(about, record)
-            good.append(_rows(about, record, bundles, years, run))
-        except ClosureError:
-            raise
-        except PanbudgetError as error:
+            record = _record(plan, place, cells, clock)
+            if not cells:
+                marks[place.name] = record.weather.provenance["sha256"]
+            years = _years(plan, record)
+            tables.append(_rows(plan, record, bundles, years, engine))
+            seasons += len(years) * (job.after_design - job.first_design)
+        except (WeatherError, ScenarioError) as error:
             bad.append(BadSite(place.name, tuple(error.text().split("\n"))))
         clock.tick("seasons")
-    payload = part_bytes(good, about.base, about.fingerprint, job.index, marks, bad)
+    payload = part_bytes(tables, plan.fingerprint, job.index, marks, bad)
     clock.tick("writing")
-    rows = sum(len(part.rows) * part.years for part in good)
-    days = (about.base.season.end - about.base.season.start).days + 1
-    return Part(
-        index=job.index,
-        payload=payload,
-        rows=rows,
-        sites=len(good),
-        seasons=sum(part.years for part in good) * (job.after_design - job.first_design),
-        bed_days=float(rows * days),
-        bad=tuple(bad),
-        seconds=clock.seconds,
-    )
+    return Part(job.index, payload, sum(map(len, tables)), seasons, tuple(bad), clock.seconds)
 
 
 class _Clock:
@@ -246,84 +190,69 @@ class _Clock:
         self._last = now
 
 
-def _records(
-    about: Kit, places: Sequence[Place], marks: dict[str, str], clock: _Clock
-) -> Iterator[tuple[Place, SiteRecord | None, tuple[str, ...]]]:
-    """Each place's record, or why there is none. Of a table one is held at a time, of a grid all of a job."""
-    start, end = _span(about)
-    if about.sites.grid is None:
-        for place in places:
-            try:
-                weather = read_site(place, about.base, str(about.folder / place.file), start, end)
-            except (WeatherError, ScenarioError) as error:
-                clock.tick("reading")
-                yield place, None, tuple(error.text().split("\n"))
-                continue
-            marks[place.name] = weather.provenance["sha256"]
-            clock.tick("reading")
-            record = SiteRecord(place, weather)
-            clock.tick("ETo")
-            yield place, record, ()
-        return
+def _asked(plan: Plan) -> tuple[Any, Any]:
+    """Days that must be sound; a record's own where all its years are wanted."""
+    years, season = plan.years(), plan.base.season
+    return (days_of(season, years[0])[0], days_of(season, years[-1])[1]) if years else (None, None)
+
+
+def _cells(plan: Plan, places: Sequence[Place], clock: _Clock) -> dict[str, tuple[Weather | WeatherError, Any]]:
+    """Of a grid: each cell's weather and ETo, or what is wrong with it. Of a table nothing: its files are read in turn."""
+    if plan.described.sites.grid is None:
+        return {}
     from panbudget.studies.sweep.grid import read_cells
 
-    read = read_cells(about.folder, about.sites, places, about.base.weather, start, end)
+    read = read_cells(plan.folder, plan.described.sites, places, plan.base.weather, *_asked(plan))
     clock.tick("reading")
-    sound = [(place, weather) for place, weather in read if isinstance(weather, Weather)]
-    together = len({(len(weather.daily), weather.daily.index[0]) for _, weather in sound}) == 1
-    eto: list[Floats | None] = [None] * len(sound)
-    if together:
-        eto = [*grid_evapotranspiration([place for place, _ in sound], [weather for _, weather in sound])]
+    sound = {index: weather for index, weather in enumerate(read) if isinstance(weather, Weather)}
+    eto: dict[int, Any] = {}
+    if len({(len(weather.daily), weather.daily.index[0]) for weather in sound.values()}) == 1:
+        together = grid_evapotranspiration([places[index] for index in sound], [*sound.values()])
+        eto = dict(zip(sound, together, strict=True))
     clock.tick("ETo")
-    computed = iter(eto)
-    for place, found in read:
-        if isinstance(found, Weather):
-            yield place, SiteRecord(place, found, next(computed)), ()
-        else:
-            yield place, None, found
+    return {place.name: (read[index], eto.get(index)) for index, place in enumerate(places)}
 
 
-def _span(about: Kit) -> tuple[Any, Any]:
-    """Days that must be sound; a record's own where all its years are wanted."""
-    if about.years is None:
-        return None, None
-    season = about.base.season
-    own = season.start.year
-    start = moved(season.start, about.years[0] - own) - dt.timedelta(days=season.spin_up_days)
-    return start, moved(season.end, about.years[-1] - own)
+def _record(
+    plan: Plan, place: Place, cells: dict[str, tuple[Weather | WeatherError, Any]], clock: _Clock
+) -> SiteRecord:
+    if cells:
+        weather, eto = cells[place.name]
+        if isinstance(weather, WeatherError):
+            raise weather
+        return SiteRecord(place, weather, eto)
+    weather = read_site(place, plan.base, str(plan.folder / place.file), *_asked(plan))
+    clock.tick("reading")
+    record = SiteRecord(place, weather)
+    clock.tick("ETo")
+    return record
 
 
-def _years(about: Kit, record: SiteRecord) -> list[int]:
-    if about.years is not None:
-        return about.years
-    season = about.base.season
-    held = record.index[0].date(), record.index[-1].date()
-    years = years_at_hand(about.base, record.weather, season.start, season.end)
-    if season.spin_up_days:
-        own = season.start.year
-        years = [
-            year
-            for year in years
-            if record.span(
-                moved(season.start, year - own) - dt.timedelta(days=season.spin_up_days), moved(season.end, year - own)
-            )
-        ]
+def _years(plan: Plan, record: SiteRecord) -> list[int]:
+    season = plan.base.season
+    years = plan.years()
+    if years is None:
+        at_hand = years_at_hand(plan.base, record.weather, season.start, season.end)
+        years = [year for year in at_hand if record.span(*days_of(season, year))]
     if not years:
-        season_days = f"{calendar_day(season.start)} to {calendar_day(season.end)}"
-        found = f"holds no whole season {season_days}: it runs from {held[0]} to {held[1]}"
-        problem = Problem("no-season", "", found, cure="add days, or shorten the season")
-        raise ScenarioError(problem, file=record.place.file)
+        days = f"{calendar_day(season.start)} to {calendar_day(season.end)}"
+        first, last = record.index[0].date(), record.index[-1].date()
+        raise ScenarioError(_problem("no-season", season=days, first=first, last=last), file=record.place.file)
     return years
 
 
-def _rows(about: Kit, record: SiteRecord, bundles: Sequence[Bundle], years: list[int], run: Engine) -> Rows:
-    found: list[dict[str, Floats]] = []
-    rows: list[Row] = []
+def _rows(plan: Plan, record: SiteRecord, bundles: Sequence[Bundle], years: list[int], engine: Engine) -> pd.DataFrame:
+    """A site's rows: every row of the designs in turn, and within it year after year."""
+    season, place, tables = plan.base.season, record.place, []
     for bundle in bundles:
-        columns = season_columns(record, bundle, about.base.season, years, run)
-        n = len(bundle.rows)
-        # year after year as it was run; row after row as it is kept
-        found.append({name: values.reshape(len(years), n).T.ravel() for name, values in columns.items()})
-        rows.extend(bundle.rows)
-    joined = {name: np.concatenate([part[name] for part in found]) for name in COLUMNS}
-    return Rows(record.place, tuple(rows), len(years), joined)
+        columns = pd.DataFrame(season_columns(record, bundle, season, years, engine))
+        names = pd.DataFrame([*bundle.rows] * len(years), columns=Row._fields)
+        order = np.arange(len(names)).reshape(len(years), -1).T.ravel()  # run year after year
+        tables.append(pd.concat([names, columns], axis=1).iloc[order])
+    table = pd.concat(tables, ignore_index=True).rename(columns={"area": "area_m2"})
+    days = {
+        name: table["year"].map({year: moved(day, year - season.start.year) for year in years})
+        for name, day in (("start", season.start), ("end", season.end))
+    }
+    position = {"latitude": place.latitude, "longitude": place.longitude, "elevation_m": place.elevation}
+    return table.assign(site=place.name, **position, **days)

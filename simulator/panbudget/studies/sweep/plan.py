@@ -27,10 +27,13 @@ from panbudget.scenario.quantities import Described, Length
 from panbudget.season.layout import Design
 from panbudget.studies.sweep.site import Place
 from panbudget.studies.sweep.sites import places_in_table
+from panbudget.studies.texts import problems_of
 
 #: what a design may not change, since the plan gives it or a sweep has no use for it
 _NOT_BY_DESIGN = ("site", "weather", "season", "what_if", "variant", "title", "note")
 _PACKAGES = ("panbudget", "numpy", "pandas", "pyet", "pyarrow")
+_problem = problems_of("sweep")
+_Year = Annotated[int, Field(strict=True, ge=1700, le=2500)]
 
 
 class Sites(Described):
@@ -54,33 +57,28 @@ class Sites(Described):
     @model_validator(mode="after")
     def _one_way(self) -> Self:
         if (self.table is None) == (self.grid is None):
-            raise Senseless(Problem("one-of", found="takes a table or a grid: one of the two"))
+            raise Senseless(_problem("one-of.sites"))
         if self.table is not None and (self.variables or self.elevation is not None):
-            key = "variables" if self.variables else "elevation"
-            raise Senseless(Problem("other-kind", key, "is for a grid; a table has columns"))
+            raise Senseless(_problem("other-kind.table", "variables" if self.variables else "elevation"))
         if self.grid is not None and self.columns:
-            raise Senseless(Problem("other-kind", "columns", "is for a table; a grid has variables"))
+            raise Senseless(_problem("other-kind.grid", "columns"))
         return self
 
 
 class Chosen(Described):
     """Which years."""
 
-    first: Annotated[int, Field(strict=True, ge=1700, le=2500)] | None = Field(
+    first: _Year | None = Field(
         None, description="first year in which the season starts, such as 1985; the record's if left out"
     )
-    last: Annotated[int, Field(strict=True, ge=1700, le=2500)] | None = Field(
-        None, description="last one, such as 2024; the record's if left out"
-    )
+    last: _Year | None = Field(None, description="last one, such as 2024; the record's if left out")
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         if (self.first is None) != (self.last is None):
-            found = "needs both first and last, or neither: then every whole season of a record counts"
-            raise Senseless(Problem("one-of", found=found))
+            raise Senseless(_problem("one-of.years"))
         if self.first is not None and self.last is not None and self.last < self.first:
-            found = f"is before the first, {self.first}"
-            raise Senseless(Problem("order", "last", found, cure="give the later year as last"))
+            raise Senseless(_problem("order", "last", first=self.first))
         return self
 
 
@@ -110,12 +108,7 @@ class PlanFile(Described):
 
     @model_validator(mode="after")
     def _names(self) -> Self:
-        wrong = [
-            Problem("no-name", f"design.{name}", "is no usable name", USABLE)
-            for name in self.design
-            if not is_usable(name)
-        ]
-        if wrong:
+        if wrong := [_problem("no-name", f"design.{key}", usable=USABLE) for key in self.design if not is_usable(key)]:
             raise Senseless(*wrong)
         return self
 
@@ -200,46 +193,38 @@ def load_plan(path: str | Path) -> Plan:
             designs.append(Design(name, _designed(base, overlay)))
         except ScenarioError as error:
             problems.extend(problem.under(f"design.{name}: ") for problem in error.problems)
-    marks = [content, base.sha256.encode(), Path(engine.__file__).read_bytes()]
     places: Sequence[Place] = ()
-    left_out = 0
+    left_out, mark = 0, b""
     try:
         if described.sites.table is not None:
             table = path.parent / described.sites.table
-            marks.append(_content(table, "a CSV or Parquet table of sites"))
+            mark = _content(table)
             places = places_in_table(table, described.sites.columns, shown_as=described.sites.table)
-        elif described.sites.grid is not None:
+        else:
             wants_extra("xarray")
             from panbudget.studies.sweep.grid import places_in_grid
 
             places, left_out, mark = places_in_grid(path.parent, described.sites)
-            marks.append(mark)
     except ScenarioError as error:
-        if problems:
-            problems.extend(problem.under(f"{error.file}: ") for problem in error.problems)
-        else:
+        if not problems:
             raise
+        problems.extend(problem.under(f"{error.file}: ") for problem in error.problems)
     if problems:
         raise ScenarioError(*problems, file=str(path))
-    marks += [f"{name} {_version(name)}".encode() for name in _PACKAGES]
+    marks = [content, base.sha256.encode(), Path(engine.__file__).read_bytes(), mark]
+    for name in _PACKAGES:
+        version = next((package.version for package in importlib.metadata.distributions(name=name)), "none")
+        marks.append(f"{name} {version}".encode())
     fingerprint = hashlib.sha256(b"\n".join(hashlib.sha256(mark).digest() for mark in marks)).hexdigest()
     return Plan(path, described, base, tuple(designs), places, left_out, fingerprint)
 
 
-def _content(path: Path, expected: str) -> bytes:
+def _content(path: Path) -> bytes:
     try:
         return path.read_bytes()
     except OSError as error:
-        missing = isinstance(error, FileNotFoundError)
-        found = "there is no such file" if missing else f"can't be read ({error.strerror})"
-        raise ScenarioError(Problem("unreadable", "", found, expected), file=str(path)) from None
-
-
-def _version(name: str) -> str:
-    try:
-        return importlib.metadata.version(name)
-    except importlib.metadata.PackageNotFoundError:
-        return "none"
+        which = "missing" if isinstance(error, FileNotFoundError) else "file"
+        raise ScenarioError(_problem(f"unreadable.{which}", reason=error.strerror), file=str(path)) from None
 
 
 def _unfit(base: Scenario) -> Iterator[Problem]:
@@ -248,18 +233,11 @@ def _unfit(base: Scenario) -> Iterator[Problem]:
         "a [[fault]]": bool(base.fault),
         "a supply with salinity": any(supply.salinity for supply in base.supply.values()),
     }
-    for what, there in unfit.items():
-        if there:
-            found = f"= {base.path.name} has {what}, and a sweep takes sound gardens in the years as they were"
-            yield Problem("not-for-a-sweep", "scenario", found, cure="leave it out")
+    for what in filter(unfit.get, unfit):
+        yield _problem("not-for-a-sweep", "scenario", file=base.path.name, what=what)
 
 
 def _designed(base: Scenario, overlay: dict[str, Any]) -> Scenario:
-    wrong = [
-        Problem("same-for-all", key, "can't differ between designs", "supply, controller and what is below them")
-        for key in overlay
-        if key in _NOT_BY_DESIGN
-    ]
-    if wrong:
+    if wrong := [_problem("same-for-all", key) for key in overlay if key in _NOT_BY_DESIGN]:
         raise ScenarioError(*wrong)
     return base.changed(overlay)

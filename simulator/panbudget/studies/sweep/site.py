@@ -15,14 +15,13 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats
+from panbudget.physics.air import atmospheric_pressure
 from panbudget.scenario.beds import Bed, NamedPlants, PlantedBed
 from panbudget.scenario.garden import Scenario, Site
 from panbudget.season.demand import ANTECEDENT_DAYS, BedForcing, bed_forcing, plant_of
 from panbudget.season.record import Record
 from panbudget.weather import Weather, read_weather
 from panbudget.weather.flags import is_filled
-
-Dates = Any
 
 
 @dataclass(frozen=True)
@@ -52,18 +51,12 @@ class Place:
     elevation: float
     file: str
     cell: tuple[int, ...] | None = None
-    more: dict[str, str] = field(default_factory=dict)
+    more: dict[str, Any] = field(default_factory=dict)
 
     def site(self) -> Site:
         """The scenario's site there."""
-        return Site.model_construct(
-            latitude=self.latitude,
-            longitude=self.longitude,
-            elevation=self.elevation,
-            timezone=self.more.get("timezone"),
-            setting=self.more.get("setting", "inland"),
-            climate=self.more.get("climate", "auto"),
-        )
+        place: dict[str, Any] = {"latitude": self.latitude, "longitude": self.longitude, "elevation": self.elevation}
+        return Site.model_construct(**place, **self.more)
 
 
 def read_site(place: Place, base: Scenario, path: str, start: dt.date | None, end: dt.date | None) -> Weather:
@@ -121,42 +114,24 @@ def grid_evapotranspiration(places: Sequence[Place], weathers: Sequence[Weather]
     import pyet
     import xarray as xr
 
-    from panbudget.physics import air as met
-
-    dates = weathers[0].daily.index.to_numpy()
-
-    def stacked(values: Sequence[Floats]) -> Any:
-        return xr.DataArray(np.stack(values, axis=1), dims=("time", "cell"), coords={"time": dates})
-
-    def column(name: str) -> list[Floats]:
-        return [weather.daily[name].to_numpy(float) for weather in weathers]
-
-    latitude = xr.DataArray(np.radians([place.latitude for place in places]), dims="cell")
-    elevation = xr.DataArray([place.elevation for place in places], dims="cell")
-    tmax, tmin = stacked(column("tmax")), stacked(column("tmin"))
-    by_height = [float(met.atmospheric_pressure(place.elevation)) for place in places]
-    pressure = stacked(
-        [
-            weather.daily["pressure"].fillna(height).to_numpy(float)
-            if "pressure" in weather.daily
-            else np.full(len(dates), height)
-            for weather, height in zip(weathers, by_height, strict=True)
-        ]
-    )
+    names = {"wind": "wind", "rs": "radiation", "tmax": "tmax", "tmin": "tmin", "ea": "vapour_pressure"}
+    tables = [
+        weather.daily.reindex(columns=[*names.values(), "pressure"])
+        .fillna({"pressure": float(atmospheric_pressure(place.elevation))})
+        .rename_axis("time")
+        .to_xarray()
+        for place, weather in zip(places, weathers, strict=True)
+    ]
+    data = xr.concat(tables, "cell").transpose("time", "cell")
     eto = pyet.pm_fao56(
-        tmean=(tmax + tmin) / 2.0,
-        wind=stacked(column("wind")),
-        rs=stacked(column("radiation")),
-        tmax=tmax,
-        tmin=tmin,
-        ea=stacked(column("vapour_pressure")),
-        pressure=pressure,
-        elevation=elevation,
-        lat=latitude,
+        **{argument: data[name] for argument, name in names.items()},
+        tmean=(data["tmax"] + data["tmin"]) / 2.0,
+        pressure=data["pressure"],
+        elevation=xr.DataArray([place.elevation for place in places], dims="cell"),
+        lat=xr.DataArray(np.radians([place.latitude for place in places]), dims="cell"),
         clip_zero=False,
     )
-    values = np.asarray(eto.transpose("time", "cell"), dtype=float)
-    return [np.ascontiguousarray(values[:, index]) for index in range(len(places))]
+    return [np.ascontiguousarray(values, dtype=float) for values in eto.transpose("cell", "time").to_numpy()]
 
 
 class SiteRecord(Record):
@@ -174,11 +149,8 @@ class SiteRecord(Record):
     def __init__(self, place: Place, weather: Weather, eto: Floats | None = None) -> None:
         super().__init__(place.site(), weather, shown=place.file, file=place.file, eto=eto)
         self.place, self.weather = place, weather
-        filled = np.zeros(len(weather.daily), np.int64)
-        for name in weather.flags.columns:
-            codes, known = pd.factorize(weather.flags[name])
-            filled += np.array([is_filled(str(flag)) for flag in known])[codes]
-        self._filled = np.concatenate([[0], np.cumsum(filled)])
+        known = [flag for flag in pd.unique(weather.flags.to_numpy().ravel()) if is_filled(str(flag))]
+        self._filled = np.concatenate([[0], np.cumsum(weather.flags.isin(known).to_numpy().sum(axis=1))])
         self._grounds: dict[tuple[Any, ...], BedForcing] = {}
 
     def filled(self, first: int, after: int) -> int:
@@ -208,9 +180,8 @@ class SiteRecord(Record):
             if key not in self._grounds:
                 self._grounds[key] = bed_forcing(controller, name, bed, self.climate(0, days), self.rain, 0, days)
             return self._grounds[key].between(first, after)
-        low, high = 0, days
-        length = _stage_days(bed)
-        if length is not None and isinstance(bed, PlantedBed) and bed.planted is not None:
+        low, high, length = 0, days, _stage_days(bed)
+        if length and isinstance(bed, PlantedBed) and bed.planted is not None:
             at = int((np.datetime64(bed.planted, "D") - self.dates[0]).astype(int))
             if at >= 0 and at + length <= high:  # the record holds all its stages
                 low, high = max(min(at, first - ANTECEDENT_DAYS), 0), max(at + length, after)
@@ -223,18 +194,16 @@ def _steady_key(bed: Bed) -> str | None:
     if not isinstance(bed, PlantedBed):
         return None
     if isinstance(bed.plants, NamedPlants):
-        if bed.plants.stages_gdd is not None:
+        yearly = bed.planted and (plant_of(bed.plants).kind == "annual" or bed.wetting_days is not None)
+        if bed.plants.stages_gdd is not None or yearly:
             return None
-        if bed.planted and (plant_of(bed.plants).kind == "annual" or bed.wetting_days is not None):
-            return None
-    month_day = f"{bed.planted:%m-%d}" if bed.planted else ""
     described: str = bed.model_dump_json(exclude={"planted", "area", "emitters", "uniformity", "initial_depletion"})
-    return described + month_day
+    return described + (f"{bed.planted:%m-%d}" if bed.planted else "")
 
 
-def _stage_days(bed: Bed) -> int | None:
-    """Length of an annual's stages, where they are given in days. [days]"""
+def _stage_days(bed: Bed) -> int:
+    """Length of an annual's stages, where they are given in days; else 0. [days]"""
     if not isinstance(bed, PlantedBed) or not isinstance(bed.plants, NamedPlants) or bed.plants.stages_gdd is not None:
-        return None
+        return 0
     plant = plant_of(bed.plants)
-    return sum(plant.stages) if plant.kind == "annual" and plant.stages is not None else None
+    return sum(plant.stages or ()) if plant.kind == "annual" else 0

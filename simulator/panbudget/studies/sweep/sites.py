@@ -15,8 +15,10 @@ from panbudget.extras import wants_extra
 from panbudget.scenario import problems as scenario_errors
 from panbudget.scenario.garden import Site
 from panbudget.studies.sweep.site import Place
+from panbudget.studies.texts import problems_of
 from panbudget.weather.text.rows import read_typed
 
+_problem = problems_of("sweep")
 _NEEDED = ("name", "latitude", "elevation", "weather")
 _KNOWN = (*_NEEDED, *(key for key in Site.model_fields if key not in _NEEDED))
 _MORE = ("timezone", "setting", "climate")
@@ -48,64 +50,55 @@ def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) ->
         All that is wrong with it, a line each, at most twenty.
     """
     table = _read(path, shown_as)
-    problems = list(_wrong_columns(table, columns))
-    if problems:
-        raise ScenarioError(*problems, file=shown_as)
-    if not len(table):
-        raise ScenarioError(Problem("no-site", "", "holds no site", "one row a site"), file=shown_as)
+    if wrong := list(_wrong_columns([*map(str, table.columns)], columns)):
+        raise ScenarioError(*wrong, file=shown_as)
+    if table.empty:
+        raise ScenarioError(_problem("no-site"), file=shown_as)
     table = table.rename(columns={header: name for name, header in columns.items()})
     places: list[Place] = []
+    problems: list[Problem] = []
     rows: dict[str, int] = {}
     for index, cells in enumerate(table.to_dict("records")):
         row = {key: text for key in _KNOWN if (text := str(cells.get(key, "")).strip())}
-        name, wrong = row.get("name", ""), [*_wrong_names(row, rows)]
+        name = row.get("name", "")
+        wrong = list(_wrong_names(row, rows))
         rows.setdefault(name, index + 1)
         try:
             site = Site.model_validate({key: _value(key, row[key]) for key in Site.model_fields if key in row})
             more: dict[str, str] = {key: row[key] for key in _MORE if key in row}
-            places.append(
-                Place(index, name, site.latitude, site.longitude, site.elevation, row.get("weather", ""), more=more)
-            )
+            where = site.latitude, site.longitude, site.elevation
+            places.append(Place(index, name, *where, row.get("weather", ""), more=more))
         except ValidationError as error:
             wrong += scenario_errors.problems(error, Site)
         problems += [problem.under(f"row {index + 1}: ") for problem in wrong]
     if len(problems) > _MOST_LINES:
-        more_lines = f"and {len(problems) - _MOST_LINES} more problems like these"
-        problems = [*problems[:_MOST_LINES], Problem("more", "", more_lines)]
+        problems[_MOST_LINES:] = [_problem("more", count=len(problems) - _MOST_LINES)]
     if problems:
         raise ScenarioError(*problems, file=shown_as)
     return places
 
 
-def _wrong_columns(table: pd.DataFrame, columns: Mapping[str, str]) -> Iterator[Problem]:
-    headers = list(map(str, table.columns))
+def _wrong_columns(headers: list[str], columns: Mapping[str, str]) -> Iterator[Problem]:
     for name, header in columns.items():
         if name not in _KNOWN:
-            yield Problem(
-                "unknown-column", f"sites.columns.{name}", "is an unknown column", f"one of {', '.join(_KNOWN)}"
-            )
+            yield _problem("unknown-column", f"sites.columns.{name}", known=", ".join(_KNOWN))
         elif header not in headers:
-            found = f"has no column {header}, which sites.columns.{name} names; it has {', '.join(headers)}"
-            yield Problem("no-column", "", found, value=name)
+            yield _problem("no-column.named", value=name, name=name, header=header, headers=", ".join(headers))
     for name in _NEEDED:
         if name not in headers and name not in columns:
             near = nearest(name, headers)
-            cure = f'is it "{near}"? Then write sites.columns = {{ {name} = "{near}" }}' if near else ""
-            needs = f"a table of sites with {', '.join(_NEEDED)}"
-            yield Problem("no-column", "", f"has no column {name}", needs, cure, value=name)
+            code = "no-column.near" if near else "no-column.needed"
+            yield _problem(code, value=name, name=name, near=near, needed=", ".join(_NEEDED))
 
 
 def _wrong_names(row: Mapping[str, str], rows: Mapping[str, int]) -> Iterator[Problem]:
     name = row.get("name", "")
     if not name or not name.isprintable() or len(name) > _LONGEST_NAME:
-        expected = f"1 to {_LONGEST_NAME} printable characters"
-        yield Problem("bad-name", "name", f'= "{name[:40]}" is not a usable name', expected, value=name)
+        yield _problem("bad-name", "name", name, name=name, longest=_LONGEST_NAME)
     elif name in rows:
-        yield Problem(
-            "same-name", "name", f'= "{name}" stands in row {rows[name]} too', "names that differ", value=name
-        )
+        yield _problem("same-name", "name", name, name=name, row=rows[name])
     if "weather" not in row:
-        yield Problem("no-weather", "weather", "is empty", "the name of a weather file")
+        yield _problem("no-weather", "weather")
 
 
 def _value(key: str, text: str) -> float | str:
@@ -130,5 +123,4 @@ def _read(path: Path, shown_as: str) -> pd.DataFrame:
         return frame.astype(object).where(frame.notna(), "").map(str)
     except (OSError, ValueError) as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        problem = Problem("unreadable", "", f"can't be read as a table of sites ({reason})", "CSV or Parquet")
-        raise ScenarioError(problem, file=shown_as) from None
+        raise ScenarioError(_problem("unreadable.table", reason=reason), file=shown_as) from None

@@ -12,20 +12,25 @@ import hashlib
 import io
 import json
 import os
+import shutil
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
+import pandas as pd
 
-from panbudget.errors import OutputError, Problem
-from panbudget.scenario.garden import Scenario
-from panbudget.season.years import moved
+from panbudget.errors import OutputError
+from panbudget.files import json_bytes
 from panbudget.studies.sweep.compute import COLUMNS, WHOLE
+from panbudget.studies.texts import problems_of
 
 if TYPE_CHECKING:
-    from panbudget.studies.sweep.jobs import BadSite, Job, Rows
+    from panbudget.studies.sweep.jobs import BadSite, Job
 
+_problem = problems_of("sweep")
+#: what names a row
+KEYS = ("site", "design", "controller", "bed")
+_HEADS = ("site", "latitude", "longitude", "elevation_m", "design", "controller", "bed", "area_m2", "start", "end")
 
 _MANIFEST = "plan.json"
 _PARTS = "seasons"
@@ -34,22 +39,15 @@ _KEY = b"panbudget"
 
 
 def part_bytes(
-    parts: Sequence[Rows],
-    base: Scenario,
-    fingerprint: str,
-    index: int,
-    marks: dict[str, str],
-    bad: Sequence[BadSite],
+    sites: Sequence[pd.DataFrame], fingerprint: str, index: int, marks: dict[str, str], bad: Sequence[BadSite]
 ) -> bytes:
     """
     Return a part of the dataset as a Parquet file.
 
     Parameters
     ----------
-    parts : sequence of Rows
-        Of its sites.
-    base : Scenario
-        Whose season gives the dates.
+    sites : sequence of DataFrame
+        Each site's rows.
     fingerprint : str
         The plan's.
     index : int
@@ -65,60 +63,17 @@ def part_bytes(
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    sites: dict[str, list[Any]] = {name: [] for name in ("site", "latitude", "longitude", "elevation_m")}
-    words: dict[str, list[Any]] = {name: [] for name in ("design", "controller", "bed", "area_m2")}
-    sizes, repeats = [], []
-    for part in parts:
-        about: tuple[Any, ...] = (part.place.name, part.place.latitude, part.place.longitude, part.place.elevation)
-        for name, value in zip(sites, about, strict=True):
-            sites[name].append(value)
-        sizes.append(len(part.rows) * part.years)
-        for row in part.rows:
-            for word, own in zip(words, row, strict=True):
-                words[word].append(own)
-            repeats.append(part.years)
-    numbers = {
-        name: np.concatenate([part.columns[name] for part in parts]) if parts else np.zeros(0) for name in COLUMNS
-    }
-    by_site = np.repeat(np.arange(len(sizes), dtype=np.int32), sizes)
-    by_row = np.repeat(np.arange(len(repeats), dtype=np.int32), repeats)
-    columns: dict[str, Any] = {"site": _named(sites["site"], by_site)}
-    for name in ("latitude", "longitude", "elevation_m"):
-        columns[name] = pa.array(np.array(sites[name], dtype=float)[by_site], from_pandas=True)
-    for name in ("design", "controller", "bed"):
-        columns[name] = _named(words[name], by_row)
-    columns["area_m2"] = pa.array(np.array(words["area_m2"], dtype=float)[by_row])
-    years = numbers["year"].astype(int)
-    first_year = base.season.start.year
-    for name, day in (("start", base.season.start), ("end", base.season.end)):
-        known, place = np.unique(years, return_inverse=True)
-        days = np.array([moved(day, int(year) - first_year) for year in known], dtype="datetime64[D]")
-        columns[name] = pa.array(days[place], type=pa.date32())
-    for name in COLUMNS:
-        kind = np.int32 if name in WHOLE else np.float64
-        columns[name] = pa.array(numbers[name].astype(kind), from_pandas=True)
-    said = {
-        "plan": fingerprint,
-        "part": index,
-        "weather": marks,
-        "bad": [[site.name, list(site.lines)] for site in bad],
-        "sites": len(parts),
-    }
-    table = pa.table(columns).replace_schema_metadata({_KEY: json.dumps(said, sort_keys=True)})
+    whole = {"start": pa.date32(), "end": pa.date32(), **dict.fromkeys(WHOLE, pa.int32())}
+    kinds = whole | dict.fromkeys(KEYS, pa.dictionary(pa.int32(), pa.string()))
+    schema = pa.schema([(name, kinds.get(name, pa.float64())) for name in (*_HEADS, *COLUMNS)])
+    rows = pd.concat(sites) if sites else pd.DataFrame(columns=schema.names)
+    rows = rows.astype(dict.fromkeys(KEYS, "category"))
+    about = {"plan": fingerprint, "part": index, "weather": marks, "bad": bad, "sites": len(sites)}
+    table = pa.Table.from_pandas(rows, schema=schema, preserve_index=False)
+    table = table.replace_schema_metadata({_KEY: json.dumps(about, sort_keys=True)})
     buffer = io.BytesIO()
     pq.write_table(table, buffer, compression="zstd", compression_level=1, row_group_size=1_000_000)
     return buffer.getvalue()
-
-
-def _named(names: list[str], places: Any) -> Any:
-    """A column of repeated words."""
-    import pyarrow as pa
-
-    known, first = (
-        np.unique(np.array(names, dtype=object), return_inverse=True) if names else (np.zeros(0, object), places)
-    )
-    codes = pa.array(np.asarray(first)[places].astype(np.int32), type=pa.int32())
-    return pa.DictionaryArray.from_arrays(codes, pa.array(list(known), type=pa.string()))
 
 
 class Store:
@@ -149,41 +104,35 @@ class Store:
     def _prepare(self, manifest: dict[str, Any], overwrite: bool) -> None:
         folder = self.folder
         if folder.exists() and not folder.is_dir():
-            raise OutputError(Problem("not-a-folder", "", "is a file", "a folder", "choose another"), file=str(folder))
+            raise self._refused("not-a-folder")
         try:
             inside = sorted(entry.name for entry in folder.iterdir()) if folder.exists() else []
-            foreign = [name for name in inside if name not in _OURS and not _is_draft(name)]
-            if foreign:
-                found = f"holds {foreign[0]}, which a sweep did not make and will not remove"
-                raise OutputError(Problem("foreign", "", found, cure="choose another folder"), file=str(folder))
-            held = self._held()
-            if inside and held != self.fingerprint and not (held is None and inside == []):
-                drafts_only = all(_is_draft(name) for name in inside)
-                if not overwrite and not drafts_only:
-                    what = "another plan's sweep (or this one's before it, or a package, changed)" if held else "files"
-                    cure = "overwrite it to start again, or choose another folder"
-                    raise OutputError(Problem("not-empty", "", f"holds {what}", cure=cure), file=str(folder))
-                self._clear()
-            elif overwrite and inside:
+            for name in inside:
+                if name not in _OURS and not _is_draft(name):
+                    raise self._refused("foreign", name=name)
+            plan = self._held()
+            stale = plan != self.fingerprint
+            if stale and not overwrite and not all(map(_is_draft, inside)):
+                raise self._refused("not-empty.plan" if plan else "not-empty.files")
+            if stale or overwrite:
                 self._clear()
             (folder / _PARTS).mkdir(parents=True, exist_ok=True)
             for draft in [*folder.glob(".*.draft"), *folder.glob("*/.*.draft")]:
                 draft.unlink(missing_ok=True)  # what a killed run left half-made
         except OSError as error:
-            problem = Problem("not-made", "", f"can't be made ({error.strerror})", cure="choose another folder")
-            raise OutputError(problem, file=str(folder)) from None
-        self.write(_MANIFEST, _json(manifest))
+            raise self._refused("not-made", reason=error.strerror) from None
+        self.write(_MANIFEST, json_bytes(manifest))
+
+    def _refused(self, code: str, **values: object) -> OutputError:
+        return OutputError(_problem(code, **values), file=str(self.folder))
 
     def _held(self) -> str | None:
         try:
-            found = json.loads((self.folder / _MANIFEST).read_text(encoding="utf-8"))
-            return str(found["plan"])
+            return str(json.loads((self.folder / _MANIFEST).read_text(encoding="utf-8"))["plan"])
         except (OSError, ValueError, KeyError, TypeError):
             return None
 
     def _clear(self) -> None:
-        import shutil
-
         for name in _OURS:
             path = self.folder / name
             if path.is_dir() and not path.is_symlink():
@@ -217,8 +166,7 @@ class Store:
         except OSError as error:
             with contextlib.suppress(OSError):
                 draft.unlink(missing_ok=True)
-            found, cure = f"can't be written ({error.strerror})", "what is done is kept: make room, and run again"
-            raise OutputError(Problem("not-written", "", found, cure=cure), file=str(target)) from None
+            raise OutputError(_problem("not-written", reason=error.strerror), file=str(target)) from None
 
     def part(self, index: int) -> Path:
         """Return where a part stands."""
@@ -241,13 +189,9 @@ class Store:
         about = self.about(job.index)
         if about is None or about.get("plan") != self.fingerprint or about.get("part") != job.index:
             return None
-        if weather is not None:
-            marks: dict[str, str] = about["weather"]
-            for name, path in weather.items():
-                # a site without a mark could not be read: another try costs little
-                if name not in marks or marks[name] != _mark(path):
-                    return None
-        return about
+        # a site without a mark could not be read: another try costs little
+        changed = any(about["weather"].get(name) != _mark(path) for name, path in (weather or {}).items())
+        return None if changed else about
 
     def about(self, index: int) -> dict[str, Any] | None:
         """Return what a part says of itself; nothing where there is none, or none that is whole."""
@@ -255,11 +199,10 @@ class Store:
         import pyarrow.parquet as pq
 
         try:
-            schema = pq.read_schema(self.part(index))
-            found: dict[str, Any] = json.loads((schema.metadata or {})[_KEY])
+            about: dict[str, Any] = json.loads((pq.read_schema(self.part(index)).metadata or {})[_KEY])
         except (OSError, pa.ArrowException, KeyError, ValueError):
             return None
-        return found
+        return about
 
     def trim(self, parts: int) -> None:
         """Take away parts that this plan has not."""
@@ -279,7 +222,3 @@ def _mark(path: Path) -> str:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError:
         return ""
-
-
-def _json(content: dict[str, Any]) -> bytes:
-    return (json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()

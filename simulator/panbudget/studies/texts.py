@@ -1,0 +1,37 @@
+"""
+Texts: what is wrong, by code, as a study's `problems.toml` has it; values in braces come from the study.
+"""
+
+from __future__ import annotations
+
+import functools
+import tomllib
+from collections.abc import Callable
+from importlib import resources
+
+from panbudget.errors import Problem
+
+
+@functools.cache
+def problems_of(study: str) -> Callable[..., Problem]:
+    """
+    Return what makes a study's problems.
+
+    Parameters
+    ----------
+    study : str
+        Name of its folder.
+
+    Returns
+    -------
+    callable
+        Takes the code (up to its point the problem's own), where, the value found, and values by name.
+    """
+    content = resources.files(f"panbudget.studies.{study}").joinpath("problems.toml").read_text(encoding="utf-8")
+    texts: dict[str, list[str]] = tomllib.loads(content)
+
+    def problem(code: str, where: str = "", value: object = None, **values: object) -> Problem:
+        found, expected, cure = ([text.format(**values) for text in texts[code]] + ["", ""])[:3]
+        return Problem(code.partition(".")[0], where, found, expected, cure, value)
+
+    return problem

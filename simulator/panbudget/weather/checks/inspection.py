@@ -8,7 +8,7 @@ trouble in a long record must neither block a season nor colour its monthly mean
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -18,6 +18,7 @@ import pandas as pd
 
 from panbudget.errors import Problem
 from panbudget.numeric import Floats
+from panbudget.weather.messages import note, problem
 from panbudget.weather.site import Site
 from panbudget.weather.sky import Sky
 from panbudget.weather.text.columns import STANDARD, number
@@ -114,15 +115,14 @@ class Inspection:
     def unit_cure(self, unit: str, *names: str, confirm: bool = False) -> str:
         """Say how to name the unit that columns look like, and (confirm) how to say that it is the standard one."""
         if self.is_stated(names[0]):
-            return f'correct its unit, which is stated as "{self.raw.units[names[0]]}"'
+            return note("stated-unit", unit=self.raw.units[names[0]])
         lines = " and ".join(self._line(name, unit) for name in names)
         more = f"; {self.confirmation(names[0])}" if confirm else ""
-        return f"name its unit under [{self.table}.columns], {lines}{more}"
+        return note("name-the-unit", table=self.table, lines=lines, more=more)
 
     def confirmation(self, name: str) -> str:
         """Say how to confirm that a column is in its standard unit after all."""
-        line = self._line(name, STANDARD[name].shown_unit)
-        return f"if it is right after all, say so: {line} under [{self.table}.columns]"
+        return note("right-after-all", line=self._line(name, STANDARD[name].shown_unit), table=self.table)
 
     def _line(self, name: str, unit: str) -> str:
         return f'{name} = {{ column = "{self.raw.headers.get(name, name)}", unit = "{unit}" }}'
@@ -135,8 +135,6 @@ class Inspection:
             self.left_out[names[0]] += elsewhere
 
 
-Words = str | Callable[[Inspection, int, Mask], str]
-_CURE = "correct it, or leave the cell empty"
 OfDays = Callable[[Floats, Inspection], Floats]
 
 
@@ -153,10 +151,10 @@ class Check:
         The column.
     excess : callable
         Its values and the inspection -> how far each day is beyond what can be: wrong above 0, worst where highest.
-    expected, cure : str, or a callable of the inspection, the worst row and the days asked for that are wrong
-        As in `Problem`.
-    what : str
-        Follows "rh_max is 120 % on 2025-07-03".
+    text : str
+        The problem's words in `messages.toml`; the code if left out. ``{worst}`` is "120 % on 2025-07-03 (and 2 more days)".
+    values : callable
+        The inspection, the worst row and the days asked for that are wrong -> what else stands in braces there.
     needs : tuple of str
         Other columns without which it can't be checked.
     unless : tuple of str
@@ -168,9 +166,8 @@ class Check:
     code: str
     column: str
     excess: OfDays
-    expected: Words
-    cure: Words = _CURE
-    what: str = ""
+    text: str = ""
+    values: Callable[[Inspection, int, Mask], Mapping[str, object]] = lambda inspection, row, here: {}
     needs: tuple[str, ...] = ()
     unless: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
@@ -179,66 +176,51 @@ class Check:
         """Refuse the values that are wrong."""
         if not inspection.has(self.column, *self.needs) or (self.unless and inspection.has(*self.unless)):
             return
-        values = inspection.all_of(self.column)
-        excess = self.excess(values, inspection)
+        excess = self.excess(inspection.all_of(self.column), inspection)
         wrong = excess > 0.0
         here = wrong & inspection.asked
         if here.any():
             row = int(np.nanargmax(np.where(here, excess, np.nan)))
+            value = float(inspection.all_of(self.column)[row])
             more = and_more(int(here.sum()) - 1, "day")
-            unit = STANDARD[self.column].shown_unit
-            found = (
-                f"is {number(float(values[row]))} {unit} on {inspection.day(row)}{more}{self.what and ', '}{self.what}"
-            )
-            expected, cure = (
-                words if isinstance(words, str) else words(inspection, row, here)
-                for words in (self.expected, self.cure)
-            )
-            value = float(values[row])
-            inspection.problems.append(Problem(self.code, self.column, found, expected, cure, value))
+            worst = f"{number(value)} {STANDARD[self.column].shown_unit} on {inspection.day(row)}{more}"
+            values = self.values(inspection, row, here)
+            text = self.text or self.code
+            inspection.problems.append(problem(text, self.column, value, code=self.code, worst=worst, **values))
         inspection.leave_out(wrong, self.column, *self.also)
 
 
-def above(limit: float) -> OfDays:
-    """Make the excess of values above a limit."""
-    return lambda values, inspection: values - limit
+def at_most(column: str, *, unless: tuple[str, ...] = ()) -> Check:
+    """Make the row for the most that a column can be on any day."""
+    most = STANDARD[column].highest
+    return Check(f"{column}-range", column, lambda values, inspection: values - most, f"{column}-high", unless=unless)
 
 
-def below(limit: float) -> OfDays:
-    """Make the excess of values below a limit."""
-    return lambda values, inspection: limit - values
+def at_least(column: str) -> Check:
+    """Make the row for the least that a column can be on any day."""
+    least = STANDARD[column].lowest
+    return Check(f"{column}-range", column, lambda values, inspection: least - values, f"{column}-low")
 
 
-def within(column: str, lowest: float, highest: float, expected: str, cure: str = _CURE) -> tuple[Check, Check]:
-    """Make the rows for what a column can't be on any day."""
-    code = f"{column}-range"
-    return Check(code, column, above(highest), expected, cure), Check(code, column, below(lowest), expected, cure)
-
-
-def beside(column: str, way: str, other: str, expected: str, *, by: float = 0.0, blamed: bool = True) -> Check:
+def beside(column: str, way: str, other: str, *, by: float = 0.0, blamed: bool = True) -> Check:
     """Make the row for a column that lies "above" or "below" (way) that day's other column by more than may be."""
     sign = 1.0 if way == "above" else -1.0
     return Check(
         f"{column}-{way}-{other}",
         column,
         lambda values, inspection: sign * values - (sign * inspection.all_of(other) + by),
-        expected,
-        "correct one of the two",
-        f"more than {by:g} {STANDARD[column].shown_unit} {way} that day's {other}"
-        if by
-        else f"{way} that day's {other}",
+        values=lambda inspection, row, here: {"by": by},
         needs=(other,),
         also=(other,) if blamed else (),
     )
 
 
 class Verdict(NamedTuple):
-    """What is wrong with whole columns: the first is named, all are condemned; the rest as in `Problem`."""
+    """What is wrong with whole columns: the first is named, all are condemned; ``text`` and ``values`` as in `problem`."""
 
     columns: Sequence[str]
-    found: str
-    expected: str
-    cure: str
+    text: str
+    values: Mapping[str, object]
 
 
 @dataclass(frozen=True)
@@ -263,10 +245,10 @@ class Doubt:
     def walk(self, inspection: Inspection) -> None:
         """Condemn the columns that the judge doesn't believe; later rows pass them over."""
         names = [name for name in self.columns if inspection.has(name) and inspection.known(name).size]
-        for verdict in list(self.judge(inspection, names)) if names else ():
-            inspection.condemned.update(verdict.columns)
-            problem = Problem(self.code, verdict.columns[0], verdict.found, verdict.expected, verdict.cure)
-            inspection.problems.append(problem)
+        for columns, text, values in list(self.judge(inspection, names)) if names else ():
+            values = {"worst": inspection.worst(columns[0]), **values}
+            inspection.condemned.update(columns)
+            inspection.problems.append(problem(text, columns[0], code=self.code, **values))
 
 
 def walk(inspection: Inspection, table: Iterable[Check | Doubt]) -> None:

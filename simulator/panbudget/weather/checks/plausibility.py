@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from panbudget.errors import Problem
 from panbudget.weather.checks import air, sky
 from panbudget.weather.checks.inspection import Inspection, Mask, walk
+from panbudget.weather.messages import counted, note, problem
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.words import and_more
 
@@ -54,7 +54,7 @@ def inspect_values(inspection: Inspection) -> Inspection:
     if len(inspection.problems) == problems and not (inspection.limited & inspection.asked).any():
         walk(inspection, sky.DARK)
     inspection.notes += (
-        f"{name}: {count} value{'s' if count > 1 else ''} that can't be true left out, on days outside those asked for"
+        note("values-left-out", name=name, values=counted(count, "value"))
         for name, count in inspection.left_out.items()
     )
     return inspection
@@ -62,7 +62,7 @@ def inspect_values(inspection: Inspection) -> Inspection:
 
 def _marks(inspection: Inspection) -> None:
     """Name numbers that stand for a missing value, one problem for each such number, and take them out."""
-    found: dict[float, tuple[list[str], Mask]] = {}
+    marks: dict[float, tuple[list[str], Mask]] = {}
     for name in inspection.daily.columns:
         factor, offset = inspection.raw.conversions.get(name, (1.0, 0.0))
         as_written = np.round((inspection.all_of(name) - offset) / factor, 4)
@@ -74,15 +74,15 @@ def _marks(inspection: Inspection) -> None:
             # 999 among values near 900 is a value in another unit, and a check of its own
             alone = mark < 0 or not (values > 0.5 * mark).any()
             if (outside or repeated) and alone:
-                names, of_all = found.setdefault(mark, ([], np.zeros_like(days)))
+                names, of_all = marks.setdefault(mark, ([], np.zeros_like(days)))
                 names.append(name)
                 of_all |= days
                 inspection.leave_out(days, name)
-    for mark, (names, days) in found.items():
+    for mark, (names, days) in marks.items():
         rows = np.flatnonzero(days & inspection.asked)
         if rows.size:
             where = f"{inspection.day(rows[0])}{and_more(rows.size - 1, 'day')}"
             verb = "is" if len(names) == 1 else "are"
-            problem = f"{verb} {number(mark)} on {where}, which looks like a mark for a missing value"
-            cure = "leave missing values empty"
-            inspection.problems.append(Problem("missing-mark", ", ".join(names), problem, "", cure, mark))
+            inspection.problems.append(
+                problem("missing-mark", ", ".join(names), mark, verb=verb, mark=number(mark), where=where)
+            )

@@ -1,0 +1,54 @@
+"""
+Messages: what the room says of a file. The words stand in `messages.toml`, by code; values in braces come from the modules.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from importlib import resources
+from typing import Any
+
+from panbudget.errors import Problem
+
+_MESSAGES = tomllib.loads(resources.files("panbudget.weather").joinpath("messages.toml").read_text(encoding="utf-8"))
+
+
+def note(text: str, /, **values: Any) -> str:
+    """Write what a report should mention: a text of `messages.toml` with these values in it."""
+    return str(_MESSAGES["notes"][text].format(**values))
+
+
+def problem(text: str, where: str = "", value: object = None, /, *, code: str = "", **values: Any) -> Problem:
+    """
+    Make a problem of its words.
+
+    Parameters
+    ----------
+    text : str
+        Its table in `messages.toml`: found, expected and cure, each of which may be left out.
+    where, value
+        As in `Problem`.
+    code : str
+        As in `Problem`; the table's name if left out.
+    **values
+        What stands in braces there.
+
+    Returns
+    -------
+    Problem
+    """
+    words = _MESSAGES[text]
+    found, expected, cure = (words.get(part, "").format(**values) for part in ("found", "expected", "cure"))
+    return Problem(code or text, where, found, expected, cure, value)
+
+
+def counted(count: int, noun: str) -> str:
+    """
+    Write a count with its noun.
+
+    Examples
+    --------
+    >>> counted(1, "day"), counted(3, "day")
+    ('1 day', '3 days')
+    """
+    return f"{count} {noun}{'s' if count > 1 else ''}"

@@ -1,13 +1,13 @@
 """
 Calendar: the rows of a file set in order, one a day, against the days that are asked for.
 
-Rows out of order are sorted, and that is noted; a day twice is refused by name, and so (`without_row`) is a day asked
-for that has no row once fallbacks had their turn.
+Rows out of order are sorted, and that is noted; a day twice is refused by name.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +15,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from panbudget.errors import Problem
+from panbudget.weather.messages import note, problem
 from panbudget.weather.text.raw import RawTable
-from panbudget.words import and_more, name_days
+from panbudget.words import and_more
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,11 +45,7 @@ class Arranged:
 
 
 def arrange(
-    raw: RawTable,
-    *,
-    start: dt.date | None,
-    end: dt.date | None,
-    reach: tuple[dt.date, dt.date] | None = None,
+    raw: RawTable, *, start: dt.date | None, end: dt.date | None, reach: Sequence[pd.Timestamp] = ()
 ) -> Arranged:
     """
     Sort a file's rows and set them against the days asked for.
@@ -61,8 +58,8 @@ def arrange(
         First and last day needed; the file's own where left out or beyond them. A season outside the file is
         for the caller to refuse, who knows where its dates were written: here the days that the file covers
         are asked for, and all of them if the season has none.
-    reach : (date, date), optional
-        First and last day that other files have: days asked for beyond this file's own get an empty row.
+    reach : sequence of Timestamp
+        First and last days of other files: days asked for beyond this file's own get an empty row.
 
     Returns
     -------
@@ -70,36 +67,29 @@ def arrange(
         With its problems, if there are any.
     """
     problems: list[Problem] = []
-    notes: list[str] = []
-    daily = raw.daily
-    index = pd.DatetimeIndex(daily.index)
-    if not index.is_monotonic_increasing:
-        notes.append(_out_of_order(index, raw.lines))
+    index = pd.DatetimeIndex(raw.daily.index)
+    notes = [] if index.is_monotonic_increasing else [_out_of_order(index, raw.lines)]
     repeated = index.duplicated(keep="first")
     if repeated.any():
         problems.append(_twice(index, repeated, raw.lines))
-        daily = daily[~repeated]
-    daily = daily.sort_index()
-    index = pd.DatetimeIndex(daily.index)
-    first, last = index[0], index[-1]
-    if reach is not None and start is not None:
-        first = min(first, max(pd.Timestamp(start), pd.Timestamp(reach[0])))
-    if reach is not None and end is not None:
-        last = max(last, min(pd.Timestamp(end), pd.Timestamp(reach[1])))
-    begin = first if start is None else pd.Timestamp(start)
-    finish = last if end is None else pd.Timestamp(end)
+    daily = raw.daily[~repeated].sort_index()
+    first, last = daily.index[0], daily.index[-1]
+    begin, finish = (None if day is None else pd.Timestamp(day) for day in (start, end))
+    if reach and begin is not None:
+        first = min(first, max(begin, min(reach)))
+    if reach and finish is not None:
+        last = max(last, min(finish, max(reach)))
+    begin, finish = begin or first, finish or last
     if begin > finish:
-        found = f"= {begin.date()} is after the end, {finish.date()}"
-        covered = f"dates within {first.date()} to {last.date()}, which the file covers"
-        problems.append(Problem("start-after-end", "start", found, covered, "correct the season's start or end", begin))
+        dates = {"begin": begin.date(), "finish": finish.date(), "first": first.date(), "last": last.date()}
+        problems.append(problem("start-after-end", "start", begin, **dates))
         finish = begin
     if begin > last or finish < first:
         begin, finish = first, last
     # the resolution is set so that the index is the same whatever pandas infers
     days = pd.date_range(first, last, name="date").as_unit("ns")
-    in_file = np.asarray(days.isin(index))
     asked = np.asarray((days >= begin) & (days <= finish))
-    return Arranged(daily.reindex(days), asked, in_file, tuple(problems), tuple(notes))
+    return Arranged(daily.reindex(days), asked, np.asarray(days.isin(daily.index)), tuple(problems), tuple(notes))
 
 
 def days_where(days: pd.Index, mask: npt.NDArray[np.bool_]) -> list[dt.date]:
@@ -109,42 +99,13 @@ def days_where(days: pd.Index, mask: npt.NDArray[np.bool_]) -> list[dt.date]:
 
 def _out_of_order(index: pd.DatetimeIndex, lines: tuple[int, ...]) -> str:
     if index.is_monotonic_decreasing:
-        return "the file runs backwards in time; its rows were sorted by date"
+        return note("backwards")
     row = int(np.argmax(np.diff(index.to_numpy()) < np.timedelta64(0))) + 1
-    return f"rows are out of order from line {lines[row]} ({index[row].date()}) on; they were sorted by date"
+    return note("out-of-order", line=lines[row], day=index[row].date())
 
 
 def _twice(index: pd.DatetimeIndex, repeated: npt.NDArray[np.bool_], lines: tuple[int, ...]) -> Problem:
     row = int(np.argmax(repeated))
     day, first = str(index[row].date()), int(np.argmax(index == index[row]))
     more = and_more(len(set(index[repeated])) - 1, "day")
-    found = f"{day} stands twice, on lines {lines[first]} and {lines[row]}{more}"
-    return Problem("day-twice", "date", found, "one row a day", "delete one of the two", day)
-
-
-def without_row(absent: list[dt.date], *, helped: bool = False) -> Problem:
-    """
-    Refuse days that have no row.
-
-    Parameters
-    ----------
-    absent : list of date
-        At least one.
-    helped : bool
-        Whether fallbacks were asked for them, in vain.
-
-    Returns
-    -------
-    Problem
-    """
-    count = f"{len(absent)} day{'s' if len(absent) > 1 else ''}"
-    why = ", and no fallback has both temperatures there" if helped else ""
-    neighbour = "" if helped else "name a neighbour's file under [[weather.fallback]], "
-    return Problem(
-        "no-row",
-        "date",
-        f"has no row for {count}: {name_days(absent)}{why}",
-        "one row for each day",
-        f"temperatures are never invented: add the rows, {neighbour}or choose dates that the file covers",
-        str(absent[0]),
-    )
+    return problem("day-twice", "date", day, day=day, first=lines[first], second=lines[row], more=more)

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -21,21 +22,23 @@ from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats
 from panbudget.physics.air import atmospheric_pressure, wind_at_2m
 from panbudget.weather import flags as origins
-from panbudget.weather.calendar import arrange, days_where, without_row
+from panbudget.weather.calendar import arrange
 from panbudget.weather.checked import CheckedFile, RawFile
 from panbudget.weather.checks.inspection import Inspection, Mask
 from panbudget.weather.checks.plausibility import TOO_BRIGHT_CHOICES, inspect_values
-from panbudget.weather.filling import gaps, humidity
+from panbudget.weather.filling import gaps as filling
+from panbudget.weather.filling import humidity
 from panbudget.weather.filling.fallback import Borrowed, Fallback
-from panbudget.weather.filling.gaps import GapLimits, column_or_nan, filled_with
+from panbudget.weather.filling.limits import MISSING_RAIN_CHOICES, GapLimits, Gaps
 from panbudget.weather.flags import Flags, is_borrowed, is_filled
 from panbudget.weather.formats.readers import choose_reader
+from panbudget.weather.messages import counted, note, problem, texts
 from panbudget.weather.site import Site, station_notes
 from panbudget.weather.sky import sky_of
 from panbudget.weather.text.columns import FINISHED_UNITS
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.source import Source, open_source
-from panbudget.weather.typical import NO_SUMMER, laid_out
+from panbudget.weather.typical import laid_out
 
 # the heights of a gauge that a profile over grass and a mast allow [m]
 _WIND_HEIGHTS = (0.5, 200.0)
@@ -105,22 +108,20 @@ class _Rules:
     end: dt.date | None = None
     table: str = "weather"
 
-    def problems(self) -> list[Problem]:
-        """Name options that can't be."""
+    def refuse(self, shown: str) -> None:
+        """Raise with the options that can't be."""
         problems: list[Problem] = []
         lowest, highest = _WIND_HEIGHTS
-        if self.wind_height is not None and not lowest <= self.wind_height <= highest:
-            found = f"= {self.wind_height:g} m is no height of a wind gauge"
-            expected = f'{lowest:g} to {highest:g} m above ground, such as "2 m" or "10 m"'
-            problems.append(
-                Problem("wind-height", f"{self.table}.wind_height", found, expected, "correct it", self.wind_height)
-            )
-        for name, known in (("missing_rain", gaps.MISSING_RAIN_CHOICES), ("too_bright", TOO_BRIGHT_CHOICES)):
-            if (value := getattr(self, name)) not in known:
-                expected = " or ".join(f'"{word}"' for word in known)
-                found = f'= "{value}" is not known'
-                problems.append(Problem("unknown-choice", f"{self.table}.{name}", found, expected, value=value))
-        return problems
+        if (height := self.wind_height) is not None and not lowest <= height <= highest:
+            values = {"height": height, "lowest": lowest, "highest": highest}
+            problems.append(problem("wind-height", f"{self.table}.wind_height", height, **values))
+        for name, known in (("missing_rain", MISSING_RAIN_CHOICES), ("too_bright", TOO_BRIGHT_CHOICES)):
+            if (given := getattr(self, name)) not in known:
+                shown_known = " or ".join(f'"{word}"' for word in known)
+                where = f"{self.table}.{name}"
+                problems.append(problem("unknown-choice", where, given, given=given, known=shown_known))
+        if problems:
+            raise WeatherError(*problems, file=shown)
 
 
 def read_weather(
@@ -187,8 +188,7 @@ def read_weather(
     """
     rules = _Rules(site, wind_height, missing_rain, too_bright, limits, start, end)
     shown = str(path) if shown_as is None else shown_as
-    if wrong := rules.problems():
-        raise WeatherError(*wrong, file=shown)
+    rules.refuse(shown)
     choices = _choices(columns or {}, rules.table, shown)
     others = [(fallback, _read_fallback(fallback, rules)) for fallback in fallbacks]
     file = read_raw(path, site, shown_as=shown, file_format=file_format, columns=choices)
@@ -268,12 +268,8 @@ def _choices(columns: Mapping[str, Any], table: str, shown: str) -> dict[str, Co
         header, unit = get("column"), get("unit")
         if isinstance(header, str) and header.strip() and isinstance(unit, str | None):
             choices[str(name)] = ColumnChoice(header.strip(), unit)
-            continue
-        expected = (
-            'the header and, if it is not the standard one, the unit, such as { column = "T_low", unit = "degF" }'
-        )
-        found = f"= {given!r} is not a column"
-        problems.append(Problem("not-a-column", f"{table}.columns.{name}", found, expected, value=given))
+        else:
+            problems.append(problem("not-a-column", f"{table}.columns.{name}", given, given=given))
     if problems:
         raise WeatherError(*problems, file=shown)
     return choices
@@ -281,64 +277,51 @@ def _choices(columns: Mapping[str, Any], table: str, shown: str) -> dict[str, Co
 
 def _checked(file: RawFile, rules: _Rules, others: Sequence[tuple[Fallback, CheckedFile]] = ()) -> CheckedFile:
     """Set a file's days in order, as far as others reach, and check their values."""
-    raw, site = file.raw, rules.site
-    if raw.typical:
-        raw = laid_out(raw, start=rules.start, end=rules.end)
-        file = file._replace(raw=raw)
-    height, notes = rules.wind_height, []
-    if height is None:
-        height = raw.wind_height or _FINISHED_HEIGHT
-        if height != _FINISHED_HEIGHT and "wind" in raw.daily.columns:
-            under = "[weather]" if rules.table == "weather" else f"its [[{rules.table}]]"
-            notes.append(
-                f"wind is taken as measured {height:g} m above ground, as the format has it, and brought to 2 m; "
-                f'where the gauge stands otherwise, write wind_height under {under}, such as "{height:g} m"'
-            )
-    days = [other.days for _, other in others]
-    reach = (min(d[0] for d in days).date(), max(d[-1] for d in days).date()) if days else None
+    site = rules.site
+    if file.raw.typical:
+        file = file._replace(raw=laid_out(file.raw, start=rules.start, end=rules.end))
+    raw, notes = file.raw, [*station_notes(file.raw.station, site), *file.raw.notes]
+    height = rules.wind_height or raw.wind_height or _FINISHED_HEIGHT
+    if rules.wind_height is None and height != _FINISHED_HEIGHT and "wind" in raw.daily.columns:
+        under = "[weather]" if rules.table == "weather" else f"its [[{rules.table}]]"
+        notes.append(note("wind-as-format", height=height, under=under))
+    reach = [day for _, other in others for day in (other.days[0], other.days[-1])]
     arranged = arrange(raw, start=rules.start, end=rules.end, reach=reach)
-    index = pd.DatetimeIndex(arranged.daily.index)
-    inspected = inspect_values(
-        Inspection(
-            arranged.daily.copy(),
-            arranged.asked,
-            raw,
-            sky_of(index, latitude=site.latitude, elevation=site.elevation),
-            site,
-            table=rules.table,
-            wind_factor=1.0 if height == _FINISHED_HEIGHT else float(wind_at_2m(1.0, height=height)),
-            too_bright=rules.too_bright,
-            bright_share=(rules.limits or GapLimits()).share,
-        )
+    inspection = Inspection(
+        arranged.daily.copy(),
+        arranged.asked,
+        raw,
+        sky_of(pd.DatetimeIndex(arranged.daily.index), latitude=site.latitude, elevation=site.elevation),
+        site,
+        table=rules.table,
+        wind_factor=1.0 if height == _FINISHED_HEIGHT else float(wind_at_2m(1.0, height=height)),
+        too_bright=rules.too_bright,
+        bright_share=(rules.limits or GapLimits()).share,
     )
-    return CheckedFile(file, arranged, inspected, height, (*station_notes(raw.station, site), *raw.notes, *notes))
+    return CheckedFile(file, arranged, inspect_values(inspection), height, tuple(notes))
 
 
 def _read_fallback(fallback: Fallback, rules: _Rules) -> CheckedFile:
     """Read a fallback's file, sound but with gaps; a typical year has no days to lend."""
-    shown, table = fallback.shown, "weather.fallback"
-    site = fallback.site or rules.site
-    rules = dataclasses.replace(
-        rules, site=site, wind_height=fallback.wind_height, too_bright="limit", missing_rain="error", table=table
-    )
-    if wrong := rules.problems():
-        raise WeatherError(*wrong, file=shown)
+    shown, table, start, end = fallback.shown, "weather.fallback", rules.start, rules.end
+    rules = _Rules(fallback.site or rules.site, fallback.wind_height, "error", "limit", rules.limits, start, end, table)
+    rules.refuse(shown)
     file = read_raw(
-        fallback.path, site, shown_as=shown, file_format=fallback.file_format, columns=fallback.columns, table=table
+        fallback.path,
+        rules.site,
+        shown_as=shown,
+        file_format=fallback.file_format,
+        columns=fallback.columns,
+        table=table,
     )
     if file.raw.typical:
-        found = (
-            "is a typical year made of months from different years, which has no record of the days that are missing"
-        )
-        expected = "a station's own record"
-        problem = Problem("fallback-typical", "", found, expected, "name another file, or take the fallback out")
-        raise WeatherError(problem, file=shown)
+        raise WeatherError(problem("fallback-typical"), file=shown)
     read = _checked(file, rules)
     problems = read.inspected.problems
     first, last = read.days[0].date(), read.days[-1].date()
-    if (rules.start is not None and last < rules.start) or (rules.end is not None and first > rules.end):
+    if (start is not None and last < start) or (end is not None and first > end):
         # it has none of the days asked for: odd values of single days are left out, and only whole columns matter
-        problems = [problem for problem in problems if problem.where in read.inspected.condemned]
+        problems = [wrong for wrong in problems if wrong.where in read.inspected.condemned]
     if problems or read.arranged.problems:
         raise WeatherError(*read.arranged.problems, *problems, file=shown)
     return read
@@ -347,13 +330,14 @@ def _read_fallback(fallback: Fallback, rules: _Rules) -> CheckedFile:
 def _finished(read: CheckedFile, rules: _Rules, others: Sequence[tuple[Fallback, CheckedFile]]) -> Weather:
     """What is checked, with its gaps filled, from others or by rule."""
     raw, inspected, arranged = read.file.raw, read.inspected, read.arranged
+    shown = read.file.source.shown_as
     if raw.typical and others:
-        found = "is a typical year, which has no gaps that a fallback could fill"
-        problem = Problem("typical-with-fallback", "", found, cure="take [[weather.fallback]] out")
-        raise WeatherError(problem, file=read.file.source.shown_as)
-    borrowed = Borrowed(read, rules.site)
-    borrowed.lend(others)
-    _refuse_gaps(read, borrowed, rules, helped=bool(others))
+        raise WeatherError(problem("typical-with-fallback"), file=shown)
+    borrowed = Borrowed(read, rules.site, others)
+    gaps = Gaps(read, borrowed)
+    missing = gaps.values(rules.limits or GapLimits(), missing_rain=rules.missing_rain)
+    if wrong := (*arranged.problems, *gaps.rows(), *inspected.problems, *borrowed.problems, *missing):
+        raise WeatherError(*wrong, file=shown)
 
     daily = borrowed.laid_over(read.daily)
     finished, kept, climate = _filled(daily, read, borrowed, rules)
@@ -361,40 +345,23 @@ def _finished(read: CheckedFile, rules: _Rules, others: Sequence[tuple[Fallback,
         pd.DataFrame({name: pair[part] for name, pair in finished.items()}, index=read.days)[kept] for part in (0, 1)
     )
     values.attrs["units"] = {name: FINISHED_UNITS[name] for name in values.columns}
-    loud = [*([NO_SUMMER] if raw.typical else []), *_absent_altogether(daily)]
-    assumptions = [*loud, *_assumptions(flags[arranged.asked[kept]], borrowed.said)]
+    known = filling.known_days(daily)
+    absent = (text for name, text in texts("absent").items() if not known[name].any())
+    loud = [*([note("typical")] if raw.typical else []), *absent]
+    assumptions = [*loud, *_assumptions(flags[arranged.asked[kept]], borrowed.fitted)]
     if "wind" in raw.daily.columns and read.wind_height != _FINISHED_HEIGHT:
-        assumptions.append(f"wind: brought from {read.wind_height:g} m to 2 m (FAO-56 eq 47)")
-    assumptions += climate
-    provenance = {**read.facts(), "assumptions": assumptions}
+        assumptions.append(note("wind-to-2m", height=read.wind_height))
+    provenance = {**read.facts(), "assumptions": [*assumptions, *climate]}
     if borrowed.files:
         provenance["fallbacks"] = borrowed.files
     if raw.typical:
         provenance["typical"] = True
-    notes = (*loud, *read.notes, *borrowed.notes, *arranged.notes, *inspected.notes, *_trimmed(read.days, kept))
+    trimmed = []
+    if not kept.all():
+        first, last = (str(read.days[kept][end].date()) for end in (0, -1))
+        trimmed.append(note("days-trimmed", first=first, last=last))
+    notes = (*loud, *read.notes, *borrowed.notes, *arranged.notes, *inspected.notes, *trimmed)
     return Weather(values, flags, provenance, notes)
-
-
-def _refuse_gaps(read: CheckedFile, borrowed: Borrowed, rules: _Rules, *, helped: bool) -> None:
-    """Raise all that is wrong: days without a row, values that can't be true, gaps that may not be filled in."""
-    raw = read.file.raw
-    whole = borrowed.laid_over(read.arranged.daily)
-    in_file = read.arranged.in_file | whole.reindex(columns=["tmin", "tmax"]).notna().all(axis=1).to_numpy()
-    arranged = dataclasses.replace(read.arranged, daily=whole, in_file=in_file)
-    absent = days_where(whole.index, arranged.asked & ~in_file)
-    holes = [without_row(absent, helped=helped)] if absent else []
-    missing = gaps.Gaps(
-        arranged,
-        limits=rules.limits or GapLimits(),
-        own=read.arranged.daily,
-        condemned=read.inspected.condemned,
-        absent=raw.absent,
-        left_out={**raw.left_out, **borrowed.left_out},
-        helped=helped,
-        rain_at_hand=borrowed.rain_at_hand,
-    ).problems(missing_rain=rules.missing_rain)
-    if problems := (*arranged.problems, *holes, *read.inspected.problems, *borrowed.problems, *missing):
-        raise WeatherError(*problems, file=read.file.source.shown_as)
 
 
 def _filled(
@@ -402,11 +369,11 @@ def _filled(
 ) -> tuple[dict[str, tuple[Floats, Flags]], Mask, list[str]]:
     """Fill gaps by rule; return columns with their flags, the days to keep, and what the climate was taken for."""
     site, sky, in_file = rules.site, read.inspected.sky, read.arranged.in_file
-    finished = {name: filled_with(daily, name, np.nan, origins.MISSING) for name in ("tmin", "tmax")}
-    wind = gaps.filled_wind(column_or_nan(daily, "wind"), read.days)
-    rain = filled_with(daily, "rain", 0.0, origins.ZERO_RAIN)
-    radiation = gaps.filled_radiation(daily, sky=sky, site=site, limited=read.inspected.limited, in_file=in_file)
-    fallen = rain[0] if rules.missing_rain == "zero" else column_or_nan(daily, "rain")
+    finished = {name: filling.filled_with(daily, name, np.nan, origins.MISSING) for name in ("tmin", "tmax")}
+    wind = filling.filled_wind(filling.column_or_nan(daily, "wind"), read.days)
+    rain = filling.filled_with(daily, "rain", 0.0, origins.ZERO_RAIN)
+    radiation = filling.filled_radiation(daily, sky=sky, site=site, limited=read.inspected.limited, in_file=in_file)
+    fallen = rain[0] if rules.missing_rain == "zero" else filling.column_or_nan(daily, "rain")
     kept = _run_around(read.arranged.asked, ~np.isnan(finished["tmin"][0] + finished["tmax"][0] + fallen))
     dry, climate = False, []
     if (~humidity.has_humidity(daily) & kept).any():
@@ -419,38 +386,33 @@ def _filled(
     for name in ("tmin", "tmax", "wind", "rain", "radiation"):
         days = borrowed.has(name)
         finished[name][1][days] = borrowed.flags[name].to_numpy(object)[days]
-    if not np.isnan(column_or_nan(daily, "pressure")).all():
+    if not np.isnan(filling.column_or_nan(daily, "pressure")).all():
         by_elevation = float(atmospheric_pressure(site.elevation))
-        finished["pressure"] = filled_with(daily, "pressure", by_elevation, origins.PRESSURE_FROM_ELEVATION)
+        finished["pressure"] = filling.filled_with(daily, "pressure", by_elevation, origins.PRESSURE_FROM_ELEVATION)
     if "pan_evaporation" in daily.columns:
-        finished["pan_evaporation"] = filled_with(daily, "pan_evaporation", np.nan, origins.MISSING)
+        finished["pan_evaporation"] = filling.filled_with(daily, "pan_evaporation", np.nan, origins.MISSING)
     return finished, kept, climate
 
 
 def _climate(site: Site, index: float) -> tuple[bool, str]:
     """Decide whether an estimated dew point lies below Tmin, and say why."""
-    dry = index < humidity.DRY_BELOW if site.climate == "auto" else site.climate == "dry"
-    consequence = f"dew points are estimated {'2 °C below' if dry else 'at'} tmin"
+    limit = humidity.DRY_BELOW
+    dry = index < limit if site.climate == "auto" else site.climate == "dry"
+    where = "2 °C below" if dry else "at"
     if site.climate != "auto":
-        return dry, f'climate is "{site.climate}", as given: {consequence}'
-    return dry, (
-        f"climate counts as {'dry' if dry else 'humid'}: the file's rain is {index:.2f} of its evaporative demand, "
-        f"{'' if dry else 'not '}below {humidity.DRY_BELOW:g} (aridity index): {consequence}"
-    )
+        return dry, note("climate-given", climate=site.climate, where=where)
+    climate, negation = ("dry", "") if dry else ("humid", "not ")
+    return dry, note("climate-auto", climate=climate, index=index, negation=negation, limit=limit, where=where)
 
 
-def _assumptions(flags: pd.DataFrame, said: Mapping[tuple[str, str], str]) -> list[str]:
+def _assumptions(flags: pd.DataFrame, fitted: Mapping[tuple[str, str], str]) -> Iterator[str]:
     """Say, for each column, by what rule values came about that weren't measured."""
-    texts = []
-    for name in flags.columns:
-        for flag, count in sorted(flags[name].value_counts().items()):
+    for name in map(str, flags.columns):
+        for flag, count in sorted(Counter(flags[name]).items()):
             if flag not in (origins.MEASURED, origins.MISSING):
-                days = f"{int(count)} of {len(flags)} day{'s' if len(flags) > 1 else ''}"
-                how = said.get((str(name), str(flag)), "from the vapour pressure borrowed")
-                texts.append(
-                    f"{name}: {flag} on {days} ({how if is_borrowed(str(flag)) else origins.EXPLAINED[str(flag)]})"
-                )
-    return texts
+                days = f"{count} of {counted(len(flags), 'day')}"
+                how = fitted.get((name, flag), note("from-borrowed")) if is_borrowed(flag) else origins.EXPLAINED[flag]
+                yield f"{name}: {flag} on {days} ({how})"
 
 
 def _run_around(asked: Mask, complete: Mask) -> Mask:
@@ -458,33 +420,3 @@ def _run_around(asked: Mask, complete: Mask) -> Mask:
     usable = asked | complete
     run = np.cumsum(~usable)
     return np.asarray(usable & (run == run[np.argmax(asked)]), dtype=bool)
-
-
-def _trimmed(days: pd.DatetimeIndex, kept: Mask) -> list[str]:
-    """Say that days outside those asked for were cut off, if any were."""
-    if kept.all():
-        return []
-    first, last = days[kept][0].date(), days[kept][-1].date()
-    return [
-        f"days before {first} or after {last} are not used: a day outside those asked for has no temperature "
-        "or no rain, and the record must be unbroken"
-    ]
-
-
-# quantity -> what stands in for it where a file has none at all, and how much that matters
-_ABSENT = {
-    "rain": "no rain is assumed on every day, as missing_rain says",
-    "humidity": "the dew point is estimated from tmin on every day; a dew point 2 °C out moves reference "
-    "evapotranspiration by some 5 %, more in dry wind (common practice, no source)",
-    "wind": "2 m/s is assumed on every day; 1 or 3 m/s instead moves reference evapotranspiration by some 7 % (FAO-56 "
-    "Example 20), more in a dry climate",
-    "radiation or sunshine": "radiation is estimated from the temperature range on every day; single days may be 20 % "
-    "out, a month some 5 to 10 % (common practice, no source)",
-}
-
-
-def _absent_altogether(daily: pd.DataFrame) -> list[str]:
-    """Say of each quantity that the file lacks altogether what stands in for it, and how much it matters."""
-    known = gaps.known_days(daily)
-    absent = [name for name in _ABSENT if not known[name.split()[0]].any()]
-    return [f"the file has no {name} at all: {_ABSENT[name]}" for name in absent]

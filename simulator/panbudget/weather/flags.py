@@ -10,6 +10,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from panbudget.weather.messages import texts
+
 Flags = npt.NDArray[np.object_]
 
 MEASURED = "measured"
@@ -38,27 +40,7 @@ DERIVED = frozenset({FROM_VAPOUR_PRESSURE, RH_MEAN_OF_EXTREMES, SUNSHINE_EQ_35})
 }
 
 #: flag -> what a report says about it, with its source
-EXPLAINED: dict[str, str] = {
-    **{f"eq {equation} from {source}": f"FAO-56 eq {equation}" for source, equation in HUMIDITY_EQUATIONS.items()},
-    **{
-        f"from {source} only": f"FAO-56 eq {equation}; the file's main source is missing that day"
-        for source, equation in HUMIDITY_EQUATIONS.items()
-    },
-    DEW_POINT_FROM_TMIN: "FAO-56 eq 48",
-    DEW_POINT_FROM_TMIN_DRY: "FAO-56 eq 48, lowered by 2 °C as the climate counts as dry",
-    FROM_VAPOUR_PRESSURE: "100·ea over saturation",
-    FROM_ESTIMATED: "100·ea over saturation, with an estimated ea",
-    RH_MEAN_OF_EXTREMES: "their plain mean",
-    SUNSHINE_EQ_35: "FAO-56 eq 35, as 0.25, bs 0.50",
-    SUNSHINE_ONLY: "FAO-56 eq 35; radiation is missing that day",
-    RADIATION_FROM_RANGE: "FAO-56 eq 50",
-    LIMITED: 'FAO-56 eq 37; the sensor read up to 1.25 Rso, and too_bright is "limit"',
-    MONTHLY_WIND: "FAO-56 chapter 3",
-    DEFAULT_WIND: "FAO-56 chapter 3: nothing is known of the wind",
-    MADE_HEAT: "not in the record: laid over it as what_if.heat says",
-    ZERO_RAIN: 'no figure, and missing_rain is "zero"',
-    PRESSURE_FROM_ELEVATION: "FAO-56 eq 7",
-}
+EXPLAINED = texts("flags")
 
 _BORROWED = "borrowed from "
 

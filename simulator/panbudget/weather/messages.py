@@ -13,23 +13,27 @@ from panbudget.errors import Problem
 _MESSAGES = tomllib.loads(resources.files("panbudget.weather").joinpath("messages.toml").read_text(encoding="utf-8"))
 
 
+def texts(table: str) -> dict[str, str]:
+    """Return a table of `messages.toml` whose texts have no values in them."""
+    return dict(_MESSAGES[table])
+
+
 def note(text: str, /, **values: Any) -> str:
     """Write what a report should mention: a text of `messages.toml` with these values in it."""
     return str(_MESSAGES["notes"][text].format(**values))
 
 
-def problem(text: str, where: str = "", value: object = None, /, *, code: str = "", **values: Any) -> Problem:
+def problem(text: str, where: str = "", value: object = None, /, **values: Any) -> Problem:
     """
     Make a problem of its words.
 
     Parameters
     ----------
     text : str
-        Its table in `messages.toml`: found, expected and cure, each of which may be left out.
+        Its table in `messages.toml`: found, expected and cure, each of which may be left out. The code is its name up to
+        a stroke, after which the case stands where one code has several.
     where, value
         As in `Problem`.
-    code : str
-        As in `Problem`; the table's name if left out.
     **values
         What stands in braces there.
 
@@ -39,7 +43,7 @@ def problem(text: str, where: str = "", value: object = None, /, *, code: str = 
     """
     words = _MESSAGES[text]
     found, expected, cure = (words.get(part, "").format(**values) for part in ("found", "expected", "cure"))
-    return Problem(code or text, where, found, expected, cure, value)
+    return Problem(text.partition("/")[0], where, found, expected, cure, value)
 
 
 def counted(count: int, noun: str) -> str:

@@ -7,12 +7,12 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from panbudget.scenario.garden import Site
+from panbudget.weather.messages import note
 
 __all__ = ["Site", "Station", "station_notes"]
 
 # how far a station may lie from the site before a report says so: some 50 km, and 2 °C by height (6.5 °C a km)
-_FAR_DEGREES = 0.5
-_FAR_METRES = 300.0
+_FAR = {"latitude": (0.5, "°"), "longitude": (0.5, "°"), "elevation": (300.0, " m")}
 
 
 class Station(NamedTuple):
@@ -50,19 +50,13 @@ def station_notes(station: Station | None, site: Site) -> list[str]:
     ['the file is of Invented Hill, which is not at the site: elevation 650 m there and 240 m under [site]']
     """
     differences = []
-    for what, far, unit in (
-        ("latitude", _FAR_DEGREES, "°"),
-        ("longitude", _FAR_DEGREES, "°"),
-        ("elevation", _FAR_METRES, " m"),
-    ):
+    for what, (far, unit) in _FAR.items():
         measured, described = getattr(station, what, None), getattr(site, what)
         if measured is None or described is None:
             continue
         apart = abs(measured - described)
-        if what == "longitude":
-            apart = min(apart, 360.0 - apart)
-        if apart > far:
+        if (min(apart, 360.0 - apart) if what == "longitude" else apart) > far:
             differences.append(f"{what} {measured:g}{unit} there and {described:g}{unit} under [site]")
     if station is None or not differences:
         return []
-    return [f"the file is of {station.name}, which is not at the site: {', '.join(differences)}"]
+    return [note("elsewhere", name=station.name, differences=", ".join(differences))]

@@ -13,12 +13,11 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 
+from panbudget.weather.messages import note
 from panbudget.weather.text.raw import RawTable
 
 #: the year under which a reader files a typical year: it has 365 days
 NOMINAL_YEAR = 2001
-
-NO_SUMMER = "a typical year made of months from different years; no real summer"
 
 
 def laid_out(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> RawTable:
@@ -38,25 +37,19 @@ def laid_out(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> Ra
     RawTable
         With 29 February a copy of the 28th, which is noted.
     """
-    first = start or end
-    last = end or start
+    first, last = start or end, end or start
     if first is None or last is None:
-        note = f"the typical year's days stand under {NOMINAL_YEAR}, which means nothing"
-        return dataclasses.replace(raw, notes=(note, *raw.notes))
-    years = range(first.year, max(last.year, first.year) + 1)
-    days = pd.date_range(dt.date(years.start, 1, 1), dt.date(years.stop - 1, 12, 31), name="date").as_unit("ns")
+        return dataclasses.replace(raw, notes=(note("typical-nominal", year=NOMINAL_YEAR), *raw.notes))
+    last_year = max(last.year, first.year)
+    days = pd.date_range(dt.date(first.year, 1, 1), dt.date(last_year, 12, 31), name="date").as_unit("ns")
     leap = np.asarray((days.month == 2) & (days.day == 29))
     wanted = pd.to_datetime(
         pd.DataFrame({"year": NOMINAL_YEAR, "month": days.month, "day": np.where(leap, 28, days.day)})
     )
-    index = pd.DatetimeIndex(raw.daily.index)
-    places = index.get_indexer(pd.DatetimeIndex(wanted))
-    there = places >= 0
-    daily = raw.daily.iloc[places[there]].set_axis(days[there], axis=0)
+    rows = pd.DatetimeIndex(raw.daily.index).get_indexer(pd.DatetimeIndex(wanted))
+    daily = raw.daily.iloc[rows[rows >= 0]].set_axis(days[rows >= 0], axis=0)
     daily.index.name = "date"
-    lines = np.asarray(raw.lines, dtype=np.int64)[places[there]]
-    shown = f"{years.start}" if len(years) == 1 else f"each of {years.start} to {years.stop - 1}"
-    notes = [f"the typical year's days are laid onto {shown}"]
-    if (leap & there).any():
-        notes.append("29 February is a copy of the typical year's 28 February")
+    lines = np.asarray(raw.lines, dtype=np.int64)[rows[rows >= 0]]
+    years = f"{first.year}" if first.year == last_year else f"each of {first.year} to {last_year}"
+    notes = [note("typical-laid", years=years), *([note("typical-leap")] if (leap & (rows >= 0)).any() else [])]
     return dataclasses.replace(raw, daily=daily, lines=tuple(lines.tolist()), notes=(*notes, *raw.notes))

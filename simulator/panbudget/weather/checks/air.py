@@ -77,9 +77,9 @@ def _humidity_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
     too = f" ({', '.join(names[1:])} too)" if names[1:] else ""
     if 0.0 < highest <= 1.05:
         values = {"highest": highest, "too": too, "cure": inspection.unit_cure("fraction", *names)}
-        yield Verdict(names, "humidity-unit-fraction", values)
+        yield Verdict(names, "humidity-unit/fraction", values)
     elif middle > 105.0 and highest <= 1000.0:
-        yield Verdict(names, "humidity-unit-tenths", {"too": too})
+        yield Verdict(names, "humidity-unit/tenths", {"too": too})
 
 
 def _dew_point_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -120,7 +120,7 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     middle = float(np.median(known)) * inspection.wind_factor
     many, stated = known.size >= _DAYS_TO_JUDGE, inspection.is_stated("wind")
     if middle > _RUN_OF_WIND:
-        yield Verdict(names, "wind-unit-run", {"cure": inspection.unit_cure("km/day", "wind")})
+        yield Verdict(names, "wind-unit/run", {"cure": inspection.unit_cure("km/day", "wind")})
     elif middle > (_WINDY if many and not stated else _STORMY):
         cure = inspection.unit_cure("km/h", "wind", confirm=True)
         yield Verdict(names, "wind-unit", {"middle": middle, "usual": _WINDY, "cure": cure})
@@ -143,7 +143,7 @@ def _pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
         yield Verdict(names, "pressure-unit", {**values, "unit": near[0], "cure": cure})
     elif apart > _PRESSURE_NEAR:
         sea = note("sea-level") if 98.0 < middle < 105.0 else ""
-        yield Verdict(names, "pressure-elevation", {**values, "sea": sea})
+        yield Verdict(names, "pressure-unit/elevation", {**values, "sea": sea})
 
 
 def _nothing(values: Floats, inspection: Inspection) -> Floats:
@@ -164,11 +164,11 @@ def _far_from_elevation(values: Floats, inspection: Inspection) -> Floats:
 
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
-    Doubt("temperature-unit", ("tmin", "tmax"), _temperature_unit),
+    Doubt(("tmin", "tmax"), _temperature_unit),
     *(row(name) for name in ("tmin", "tmax") for row in (at_most, at_least)),
-    Doubt("columns-exchanged", ("tmin", "tmax"), _exchanged),
+    Doubt(("tmin", "tmax"), _exchanged),
     beside("tmax", "below", "tmin"),
-    Doubt("humidity-unit", _HUMIDITIES, _humidity_unit),
+    Doubt(_HUMIDITIES, _humidity_unit),
     *(row(name) for name in _HUMIDITIES for row in (at_most, at_least)),
     Check("humidity-zero", "rh_max", _nothing),
     Check("humidity-zero", "rh_mean", _nothing),
@@ -176,18 +176,18 @@ CHECKS: tuple[Check | Doubt, ...] = (
     # half a per cent: figures are rounded
     beside("rh_mean", "above", "rh_max", by=0.5),
     beside("rh_mean", "below", "rh_min", by=0.5),
-    Doubt("dew-point-unit", ("dew_point",), _dew_point_unit),
+    Doubt(("dew_point",), _dew_point_unit),
     beside("dew_point", "above", "tmax", blamed=False),
     beside("dew_point", "above", "tmin", by=_DEW_ABOVE_TMIN, blamed=False),
     at_least("dew_point"),
     at_most("dew_point", unless=("tmax",)),
-    Doubt("vapour-pressure-unit", ("vapour_pressure",), _vapour_pressure_unit),
+    Doubt(("vapour_pressure",), _vapour_pressure_unit),
     Check("saturation", "vapour_pressure", _over_saturation, needs=("tmin", "tmax")),
     at_most("vapour_pressure", unless=("tmin", "tmax")),
-    Check("vapour_pressure-range", "vapour_pressure", _not_above_nothing, "vapour_pressure-low"),
+    Check("vapour_pressure-range/low", "vapour_pressure", _not_above_nothing),
     at_least("wind"),
-    Doubt("wind-unit", ("wind",), _wind_unit),
+    Doubt(("wind",), _wind_unit),
     at_most("wind"),
-    Doubt("pressure-unit", ("pressure",), _pressure_unit),
+    Doubt(("pressure",), _pressure_unit),
     Check("pressure-range", "pressure", _far_from_elevation, values=lambda i, *_: {"usual": _by_elevation(i)}),
 )

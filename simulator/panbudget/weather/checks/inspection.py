@@ -145,14 +145,12 @@ class Check:
 
     Parameters
     ----------
-    code : str
-        Of the problem.
+    text : str
+        The problem's words in `messages.toml`. ``{worst}`` is "120 % on 2025-07-03 (and 2 more days)".
     column : str
         The column.
     excess : callable
         Its values and the inspection -> how far each day is beyond what can be: wrong above 0, worst where highest.
-    text : str
-        The problem's words in `messages.toml`; the code if left out. ``{worst}`` is "120 % on 2025-07-03 (and 2 more days)".
     values : callable
         The inspection, the worst row and the days asked for that are wrong -> what else stands in braces there.
     needs : tuple of str
@@ -163,10 +161,9 @@ class Check:
         Other columns that share the blame, and are left out on the same days.
     """
 
-    code: str
+    text: str
     column: str
     excess: OfDays
-    text: str = ""
     values: Callable[[Inspection, int, Mask], Mapping[str, object]] = lambda inspection, row, here: {}
     needs: tuple[str, ...] = ()
     unless: tuple[str, ...] = ()
@@ -185,21 +182,20 @@ class Check:
             more = and_more(int(here.sum()) - 1, "day")
             worst = f"{number(value)} {STANDARD[self.column].shown_unit} on {inspection.day(row)}{more}"
             values = self.values(inspection, row, here)
-            text = self.text or self.code
-            inspection.problems.append(problem(text, self.column, value, code=self.code, worst=worst, **values))
+            inspection.problems.append(problem(self.text, self.column, value, worst=worst, **values))
         inspection.leave_out(wrong, self.column, *self.also)
 
 
 def at_most(column: str, *, unless: tuple[str, ...] = ()) -> Check:
     """Make the row for the most that a column can be on any day."""
     most = STANDARD[column].highest
-    return Check(f"{column}-range", column, lambda values, inspection: values - most, f"{column}-high", unless=unless)
+    return Check(f"{column}-range/high", column, lambda values, inspection: values - most, unless=unless)
 
 
 def at_least(column: str) -> Check:
     """Make the row for the least that a column can be on any day."""
     least = STANDARD[column].lowest
-    return Check(f"{column}-range", column, lambda values, inspection: least - values, f"{column}-low")
+    return Check(f"{column}-range/low", column, lambda values, inspection: least - values)
 
 
 def beside(column: str, way: str, other: str, *, by: float = 0.0, blamed: bool = True) -> Check:
@@ -230,15 +226,12 @@ class Doubt:
 
     Parameters
     ----------
-    code : str
-        Of the problem.
     columns : tuple of str
         Of those, the ones that are there and have values on the days asked for are judged.
     judge : callable
         The inspection and the columns' names -> verdicts.
     """
 
-    code: str
     columns: tuple[str, ...]
     judge: Callable[[Inspection, list[str]], Iterator[Verdict]]
 
@@ -248,7 +241,7 @@ class Doubt:
         for columns, text, values in list(self.judge(inspection, names)) if names else ():
             values = {"worst": inspection.worst(columns[0]), **values}
             inspection.condemned.update(columns)
-            inspection.problems.append(problem(text, columns[0], code=self.code, **values))
+            inspection.problems.append(problem(text, columns[0], **values))
 
 
 def walk(inspection: Inspection, table: Iterable[Check | Doubt]) -> None:

@@ -55,15 +55,15 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known("rain")
     steps, wet = np.diff(known), known[known > 0.0]
     if known.size >= 20 and (steps >= 0.0).all() and known[-1] > 50.0 and (steps > 0.0).sum() >= 5:
-        yield Verdict(names, "rain-unit-total", {})
+        yield Verdict(names, "rain-unit/total", {})
     elif inspection.is_stated("rain"):
         return
     elif wet.size >= 10 and (wet == np.round(wet)).all() and float(np.median(wet)) > 25.0:
         values = {"half": np.median(wet), "confirm": inspection.confirmation("rain")}
-        yield Verdict(names, "rain-unit-tenths", values)
+        yield Verdict(names, "rain-unit/tenths", values)
     elif _like_inches(wet):
         values = {"wet": wet.size, "cure": inspection.unit_cure("in", "rain", confirm=True)}
-        yield Verdict(names, "rain-unit-inches", values)
+        yield Verdict(names, "rain-unit/inches", values)
 
 
 def _like_inches(wet: Floats) -> bool:
@@ -104,7 +104,7 @@ def _sunshine_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
         yield Verdict(names, "sunshine-unit", {"looks_like": looks_like, "longest": longest, "cure": cure})
     elif known.size >= _DAYS_TO_JUDGE and 0.0 < high <= 1.0 and not inspection.is_stated(name):
         confirm = inspection.confirmation(name)
-        yield Verdict(names, "sunshine-unit-share", {"high": high, "known": known.size, "confirm": confirm})
+        yield Verdict(names, "sunshine-unit/share", {"high": high, "known": known.size, "confirm": confirm})
 
 
 def _over_daylight(values: Floats, inspection: Inspection) -> Floats:
@@ -205,22 +205,22 @@ def _too_dark(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         "confirm": inspection.confirmation("radiation"),
         "cure": inspection.unit_cure("kWh/m^2", "radiation", confirm=True),
     }
-    yield Verdict(names, "radiation-too-dark-kwh" if kilowatts else "radiation-too-dark", values)
+    yield Verdict(names, "radiation-too-dark/kwh" if kilowatts else "radiation-too-dark", values)
 
 
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
     at_least("rain"),
-    Doubt("rain-unit", ("rain",), _rain_unit),
+    Doubt(("rain",), _rain_unit),
     Check("rain-range", "rain", _over_most_rain, values=_much_rain),
     at_least("sunshine"),
-    Doubt("sunshine-unit", ("sunshine",), _sunshine_unit),
+    Doubt(("sunshine",), _sunshine_unit),
     Check("sunshine-range", "sunshine", _over_daylight, values=lambda i, row, _: {"daylight": i.sky.daylight[row]}),
     at_least("pan_evaporation"),
-    Doubt("pan-evaporation-unit", ("pan_evaporation",), _pan_unit),
+    Doubt(("pan_evaporation",), _pan_unit),
     at_most("pan_evaporation"),
     at_least("radiation"),
-    Doubt("radiation-unit", ("radiation",), _radiation_unit),
+    Doubt(("radiation",), _radiation_unit),
 )
 
 #: what is too bright, once `limit_bright` has had its turn
@@ -228,6 +228,6 @@ BRIGHT = Check("radiation-too-bright", "radiation", _over_clear_sky, values=_too
 
 #: made only where nothing was too bright
 DARK: tuple[Check | Doubt, ...] = (
-    Doubt("radiation-too-dark", ("radiation",), _too_dark),
+    Doubt(("radiation",), _too_dark),
     Check("radiation-zero", "radiation", _no_light),
 )

@@ -26,6 +26,7 @@ from panbudget.weather.checks.sky import BRIGHTEST
 from panbudget.weather.filling.gaps import column_or_nan, filled_radiation, known_days
 from panbudget.weather.filling.humidity import humidity_of
 from panbudget.weather.flags import borrowed_from
+from panbudget.weather.messages import counted, note, problem
 from panbudget.weather.site import Site
 from panbudget.weather.text.columns import FINISHED_UNITS, number
 from panbudget.weather.text.raw import LeftOut
@@ -98,19 +99,16 @@ class Fit(NamedTuple):
 
     def in_words(self, name: str, *, adjusted: bool) -> str:
         """Say how what was borrowed stands to the site."""
-        unit = FINISHED_UNITS[name]
-        about = f"over {self.days} days in common; scatter {number(self.scatter)} {unit}"
-        higher = self.shift >= 0.0
-        match name in _SHIFTED, adjusted:
-            case True, True:
-                return f"{abs(self.shift):.2f} {unit} {'added' if higher else 'taken off'}, fitted {about}"
-            case True, False:
-                difference = f"{abs(self.shift):.2f} {unit} {'higher' if higher else 'lower'}"
-                return f"as it stands there: it is {difference} here, {about}"
-            case False, True:
-                return f"times {self.factor:.2f}, fitted {about}"
-            case _:
-                return f"as it stands there: it is {self.factor:.2f} times as much here, {about}"
+        return note(
+            f"fit-{'shift' if name in _SHIFTED else 'factor'}{'-adjusted' if adjusted else ''}",
+            days=self.days,
+            shift=abs(self.shift),
+            factor=self.factor,
+            scatter=number(self.scatter),
+            unit=FINISHED_UNITS[name],
+            added="added" if self.shift >= 0.0 else "taken off",
+            higher="higher" if self.shift >= 0.0 else "lower",
+        )
 
 
 def fit_of(own: Floats, lent: Floats, *, name: str) -> Fit | None:
@@ -154,6 +152,8 @@ class Borrowed:
         The season's file.
     site : Site
         Its place.
+    others : sequence of (Fallback, CheckedFile)
+        Each lends in turn what is missing still; all of it is then bounded to what the day allows.
 
     Attributes
     ----------
@@ -161,10 +161,8 @@ class Borrowed:
         The primary's days; columns of `BORROWED`; NaN where nothing was borrowed. Wind at 2 m.
     flags : DataFrame
         The same shape; empty text where nothing was borrowed.
-    said : dict
+    fitted : dict
         (column, flag) -> how it was fitted, in words.
-    rain_at_hand : ndarray of bool, (days,)
-        Where rain is missing still, and a fallback has it that may not lend it.
     files : list of dict
         For the provenance, one a fallback.
     problems, notes : list
@@ -173,19 +171,29 @@ class Borrowed:
         As in `RawTable`: what was not borrowed though a fallback has it, and why.
     """
 
-    def __init__(self, own: CheckedFile, site: Site) -> None:
-        days = own.days
-        self.values = pd.DataFrame(np.nan, index=days, columns=list(BORROWED))
-        self.flags = pd.DataFrame("", index=days, columns=list(BORROWED), dtype=object)
-        self.said: dict[tuple[str, str], str] = {}
+    def __init__(self, own: CheckedFile, site: Site, others: Sequence[tuple[Fallback, CheckedFile]]) -> None:
+        self._own = own
+        self.values = pd.DataFrame(np.nan, index=own.days, columns=list(BORROWED))
+        self.flags = pd.DataFrame("", index=own.days, columns=list(BORROWED), dtype=object)
+        self.fitted: dict[tuple[str, str], str] = {}
         self.files: list[dict[str, Any]] = []
         self.problems: list[Problem] = []
         self.notes: list[str] = []
         self.left_out: dict[str, LeftOut] = {}
-        self._own, self._site = own, site
         self._missing = {name: ~known for name, known in known_days(own.daily).items()}
         self._missing["vapour_pressure"] = self._missing["humidity"]
-        self._rain_elsewhere = np.zeros(len(days), dtype=bool)
+        self._rain_elsewhere = np.zeros(len(own.days), dtype=bool)
+        known = _lendable(own, site) if others else {}
+        for fallback, read in others:
+            lent = pd.DataFrame(_lendable(read, fallback.site or site), index=read.days).reindex(own.days)
+            facts: dict[str, Any] = {"adjust": fallback.adjust, "rain": fallback.rain, "borrowed": {}, "fit": {}}
+            for name in BORROWED:
+                self._lend(fallback, name, known[name], lent[name].to_numpy(float), facts)
+            self.notes += _lent_notes(fallback, read, facts["borrowed"])
+            self.files.append({**read.facts(), **facts})
+        if others:
+            self._take_back_crossed()
+            self._bound()
 
     @property
     def rain_at_hand(self) -> Mask:
@@ -198,58 +206,36 @@ class Borrowed:
 
     def laid_over(self, daily: pd.DataFrame) -> pd.DataFrame:
         """Return a table with the borrowed values in place."""
-        changes = {
-            name: np.where(self.has(name), self.values[name].to_numpy(float), column_or_nan(daily, name))
-            for name in BORROWED
-            if self.has(name).any()
-        }
-        return daily.assign(**changes) if changes else daily
+        names = [name for name in BORROWED if self.has(name).any()]
+        return daily.assign(
+            **{name: np.where(self.has(name), self.values[name], column_or_nan(daily, name)) for name in names}
+        )
 
-    def lend(self, others: Sequence[tuple[Fallback, CheckedFile]]) -> None:
-        """Borrow what is missing of each fallback in turn, then bound it to what the day allows."""
-        if not others:
-            return
-        known = _lendable(self._own, self._site)
-        for fallback, read in others:
-            lent = _lendable(read, fallback.site or self._site).reindex(self._own.days)
-            facts: dict[str, Any] = {"adjust": fallback.adjust, "rain": fallback.rain, "borrowed": {}, "fit": {}}
-            for name in BORROWED:
-                self._lend_column(fallback, name, known[name], lent[name], facts)
-            self.notes += _lent_notes(fallback, read, facts["borrowed"])
-            self.files.append({**read.facts(), **facts})
-        self._take_back_crossed()
-        self._bound()
-
-    def _lend_column(
-        self, fallback: Fallback, name: str, known: pd.Series[Any], lent: pd.Series[Any], facts: dict[str, Any]
-    ) -> None:
-        values = lent.to_numpy(float)
-        wanted = self._missing[name] & ~self.has(name) & ~np.isnan(values)
+    def _lend(self, fallback: Fallback, name: str, known: Floats, lent: Floats, facts: dict[str, Any]) -> None:
+        """Borrow of one fallback what is missing of one column, and note in its facts how."""
+        wanted = self._missing[name] & ~self.has(name) & ~np.isnan(lent)
         if name == "rain" and not fallback.rain:
             self._rain_elsewhere |= wanted
             return
         if not wanted.any():
             return
         asked = int((wanted & self._own.arranged.asked).sum())
-        fit = fit_of(known.to_numpy(float), values, name=name)
-        measured = bool(known.notna().any())
+        fit, measured = fit_of(known, lent, name=name), not np.isnan(known).all()
         if fallback.adjust and fit is None and measured:
             if asked:
-                self.problems.append(_too_little_in_common(fallback, name, int((known.notna() & lent.notna()).sum())))
+                common = int((~np.isnan(known + lent)).sum())
+                values = {"shown": fallback.shown, "common": common, "name": name, "least": LEAST_COMMON_DAYS}
+                where = "weather.fallback.adjust"
+                self.problems.append(problem("fallback-too-little-in-common", where, True, **values))
             return
         flag = borrowed_from(fallback.shown)
-        self.values.loc[wanted, name] = (fit.applied(values, name=name) if fit and fallback.adjust else values)[wanted]
+        self.values.loc[wanted, name] = (fit.applied(lent, name=name) if fit and fallback.adjust else lent)[wanted]
         self.flags.loc[wanted, name] = flag
         if fit is not None:
-            self.said[name, flag] = fit.in_words(name, adjusted=fallback.adjust)
+            self.fitted[name, flag] = fit.in_words(name, adjusted=fallback.adjust)
             facts["fit"][name] = {**fit._asdict(), "unit": FINISHED_UNITS[name], "applied": fallback.adjust}
         else:
-            why = (
-                "too few days in common to compare the two"
-                if measured
-                else "the file has none of its own to compare it with"
-            )
-            self.said[name, flag] = f"as it stands there: {why}"
+            self.fitted[name, flag] = note("fit-too-few" if measured else "fit-nothing")
         if asked:
             facts["borrowed"][name] = asked
 
@@ -261,55 +247,37 @@ class Borrowed:
             wrong = crossed & self.has(name)
             if wrong.any():
                 self.values.loc[wrong, name], self.flags.loc[wrong, name] = np.nan, ""
-                days = frozenset(days_where(whole.index, wrong))
-                self.left_out[name] = LeftOut("crossing the day's other temperature, once borrowed", days)
+                self.left_out[name] = LeftOut(note("crossing"), frozenset(days_where(whole.index, wrong)))
 
     def _bound(self) -> None:
         """Bring what was borrowed within what the day allows, and say where that changed something."""
         whole = self.laid_over(self._own.daily)
-        saturated = mean_saturation_vapour_pressure(column_or_nan(whole, "tmin"), column_or_nan(whole, "tmax"))
-        clear = BRIGHTEST * self._own.inspected.sky.clear
-        for name, most, what in (
-            ("vapour_pressure", saturated, "the saturation of the day's temperatures"),
-            ("radiation", clear, f"{BRIGHTEST:g} of a clear sky's at the site"),
-        ):
+        bounds = {
+            "vapour_pressure": mean_saturation_vapour_pressure(*(column_or_nan(whole, n) for n in ("tmin", "tmax"))),
+            "radiation": BRIGHTEST * self._own.inspected.sky.clear,
+        }
+        for name, most in bounds.items():
             over = self.has(name) & (self.values[name].to_numpy(float) > most + 1e-9)
             if count := int(over.sum()):
                 self.values.loc[over, name] = most[over]
-                days = f"{count} day{'s' if count > 1 else ''}"
-                self.notes.append(f"{days}: borrowed {name} was bounded to {what}")
+                self.notes.append(note(f"bounded-{name}", days=counted(count, "day"), brightest=BRIGHTEST))
 
 
-def _lendable(read: CheckedFile, site: Site) -> pd.DataFrame:
+def _lendable(read: CheckedFile, site: Site) -> dict[str, Floats]:
     """What a file has of each column that can be borrowed, without estimating any of it."""
-    daily, in_file = read.daily, read.arranged.in_file
+    daily, in_file, inspected = read.daily, read.arranged.in_file, read.inspected
     known = known_days(daily)
     pressure, _ = humidity_of(daily, dry=False, in_file=in_file)["vapour_pressure"]
-    light, _ = filled_radiation(
-        daily, sky=read.inspected.sky, site=site, limited=read.inspected.limited, in_file=in_file
-    )
-    columns = {name: column_or_nan(daily, name) for name in BORROWED} | {
+    light, _ = filled_radiation(daily, sky=inspected.sky, site=site, limited=inspected.limited, in_file=in_file)
+    return {name: column_or_nan(daily, name) for name in BORROWED} | {
         "vapour_pressure": np.where(known["humidity"], pressure, np.nan),
         "radiation": np.where(known["radiation"], light, np.nan),
     }
-    return pd.DataFrame(columns, index=daily.index)
-
-
-def _too_little_in_common(fallback: Fallback, name: str, common: int) -> Problem:
-    return Problem(
-        "fallback-too-little-in-common",
-        "weather.fallback.adjust",
-        f"= true for {fallback.shown}, and {common} days have {name} in both files",
-        f"{LEAST_COMMON_DAYS} days",
-        "write adjust = false to borrow its figures as they stand, or name longer files",
-        True,
-    )
 
 
 def _lent_notes(fallback: Fallback, read: CheckedFile, counts: Mapping[str, int]) -> list[str]:
-    of = f"fallback {fallback.shown}: "
     if not counts:
-        return [f"{of}nothing had to be borrowed from it"]
+        return [note("borrowed-nothing", shown=fallback.shown)]
     parts = ", ".join(f"{name} on {count}" for name, count in counts.items())
-    notes = (*read.notes, *read.inspected.notes)
-    return [f"{of}days of the season borrowed: {parts}; {read.recognised}", *(of + note for note in notes)]
+    notes = (f"fallback {fallback.shown}: {text}" for text in (*read.notes, *read.inspected.notes))
+    return [note("borrowed-days", shown=fallback.shown, parts=parts, recognised=read.recognised), *notes]

@@ -1,64 +1,25 @@
 """
-Gaps: what is missing, how much of it may be filled in, and with what.
+Gaps: which quantities a day has, and with what those are filled that are missing (how many may be: see `limits`).
 
-FAO-56 chapter 3 fills wind and radiation here (humidity: see `humidity`). Temperatures are never invented,
-rain only when the user says that no figure means no rain. A column that the file lacks altogether is
-estimated for all days; one with holes is filled within `GapLimits`.
+FAO-56 chapter 3 fills wind and radiation here (humidity: see `humidity`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem
 from panbudget.numeric import Floats
 from panbudget.physics import air
 from panbudget.weather import flags as origins
-from panbudget.weather.calendar import Arranged, days_where
 from panbudget.weather.checks.inspection import Mask
 from panbudget.weather.filling.humidity import has_humidity
 from panbudget.weather.flags import Flags
 from panbudget.weather.site import Site
 from panbudget.weather.sky import Sky
-from panbudget.weather.text.raw import LeftOut
-from panbudget.words import name_days
-
-MISSING_RAIN_CHOICES = ("error", "zero")
 
 #: FAO-56 chapter 3: the wind to assume where nothing is known. [m/s at 2 m]
 _NO_WIND_KNOWN = 2.0
-
-
-@dataclass(frozen=True)
-class GapLimits:
-    """
-    How much of a column may be filled in, over the days asked for.
-
-    Parameters
-    ----------
-    share : float
-        Largest share of the days, 0 to 1. [-]
-    run : int
-        Longest run of days. [d]
-
-    Raises
-    ------
-    ValueError
-        A share outside 0 to 1, or a negative run.
-    """
-
-    share: float = 0.10
-    run: int = 5
-
-    def __post_init__(self) -> None:
-        if not 0.0 <= self.share <= 1.0:
-            raise ValueError(f"gap share is {self.share}; 0 to 1 is expected")
-        if self.run < 0:
-            raise ValueError(f"gap run is {self.run}; 0 or more days are expected")
 
 
 def column_or_nan(daily: pd.DataFrame, name: str) -> Floats:
@@ -73,128 +34,6 @@ def known_days(daily: pd.DataFrame) -> dict[str, Mask]:
     known = {name: ~np.isnan(column_or_nan(daily, name)) for name in ("tmin", "tmax", "wind", "rain", "radiation")}
     known["radiation"] |= ~np.isnan(column_or_nan(daily, "sunshine"))
     return {**known, "humidity": has_humidity(daily)}
-
-
-@dataclass(eq=False)
-class Gaps:
-    """
-    What is missing of a file, on the days asked for that have a row.
-
-    Parameters
-    ----------
-    arranged : Arranged
-        The table before any value was taken out: a value refused by its plausibility isn't missing too. What fallbacks
-        lent is in it.
-    limits : GapLimits
-        How much may be filled.
-    own : DataFrame
-        The file's own days: what it lacks altogether may be estimated on days on which no fallback lends it.
-    condemned : set of str
-        Columns refused as a whole already.
-    absent : mapping
-        Column -> why the file's figures are no record of it.
-    left_out : mapping
-        Column -> why figures that stand in the file count as missing, and on which days.
-    helped : bool
-        Whether fallbacks were asked.
-    rain_at_hand : ndarray of bool, (days,)
-        Where a fallback has the rain that is missing, and may not lend it.
-    """
-
-    arranged: Arranged
-    limits: GapLimits
-    own: pd.DataFrame
-    condemned: set[str]
-    absent: Mapping[str, str]
-    left_out: Mapping[str, LeftOut]
-    helped: bool
-    rain_at_hand: Mask
-    rows: Mask = field(init=False)
-    missing: dict[str, Mask] = field(init=False)
-
-    def __post_init__(self) -> None:
-        self.rows = self.arranged.asked & self.arranged.in_file
-        self.missing = {name: self.rows & ~known for name, known in known_days(self.arranged.daily).items()}
-
-    def problems(self, *, missing_rain: str) -> list[Problem]:
-        """
-        Name what is missing and may not be filled in.
-
-        Parameters
-        ----------
-        missing_rain : str
-            "error" or "zero".
-
-        Returns
-        -------
-        list of Problem
-            One a column; days without a row are not counted again.
-        """
-        problems = self._temperatures()
-        if missing_rain == "error" and self.missing["rain"].any():
-            problems.append(self._rain())
-        measured = known_days(self.own)
-        for name in ("humidity", "wind", "radiation"):
-            if measured[name].any() and name not in self.condemned:
-                problems += self._over_limit(name)
-        return problems
-
-    def _cure(self) -> str:
-        """Say where figures could come from that are missing."""
-        if self.helped:
-            return "no fallback has them either: fill them in"
-        return "fill in the figures of a station near by, or name its file under [[weather.fallback]]"
-
-    def _empty(self, name: str, gap: Mask) -> str:
-        """Say on which days a column is empty, and on which of them the file does have a figure, and why it is left out."""
-        days = days_where(self.arranged.daily.index, gap)
-        text = "empty on every day" if (gap == self.rows).all() else f"empty on {name_days(days)}"
-        if (given := self.left_out.get(name)) and (out := [day for day in days if day in given.days]):
-            on = "there" if len(out) == len(days) else f"on {name_days(out)}"
-            text += f" (left out {on} for {given.why})"
-        return text
-
-    def _temperatures(self) -> list[Problem]:
-        gaps = {name: gap for name in ("tmin", "tmax") if (gap := self.missing[name]).any()}
-        cure = f"temperatures are never invented: {self._cure()}"
-        if len(gaps) == 2 and (gaps["tmin"] == gaps["tmax"]).all():
-            return [Problem("no-temperature", "tmin", f"and tmax are {self._empty('tmin', gaps['tmin'])}", cure=cure)]
-        return [
-            Problem("no-temperature", name, f"is {self._empty(name, gap)}", cure=cure) for name, gap in gaps.items()
-        ]
-
-    def _rain(self) -> Problem:
-        gap = self.missing["rain"]
-        found, cure = f"is {self._empty('rain', gap)}", "fill it in"
-        if "rain" not in self.arranged.daily.columns:
-            found = "is missing: there is no column rain (rain in mm)"
-            cure = 'add it, or if it has another name write rain = { column = "its header" } under [weather.columns]'
-        if why := self.absent.get("rain"):
-            found, cure = f"is missing: {why}", "use a file that has it"
-        if (gap & self.rain_at_hand).any():
-            cure += (
-                ", borrow it by rain = true under the [[weather.fallback]] that has it (rain is local, so it is not by "
-                "itself)"
-            )
-        cure += ', or write missing_rain = "zero" under [weather] if no figure means no rain'
-        return Problem("no-rain", "rain", found, cure=f"rain is never invented: {cure}")
-
-    def _over_limit(self, name: str) -> list[Problem]:
-        gap, limits = self.missing[name], self.limits
-        count, total = int(gap.sum()), int(self.arranged.asked.sum())
-        longest = int(pd.Series(gap).groupby((~gap).cumsum()).sum().max())
-        also = {"humidity": " (every column of it)", "radiation": " (and sunshine)"}.get(name, "")
-        if longest > limits.run:
-            found = f"up to {longest} days in a row"
-            expected = f"at most {limits.run} in a row to fill in"
-        elif count > limits.share * total:
-            found = f"{count} of {total} days"
-            expected = f"at most {100 * limits.share:g} % ({int(limits.share * total)}) to fill in"
-        else:
-            return []
-        days = name_days(days_where(self.arranged.daily.index, gap))
-        cure = f"{self._cure()}, or take the column out of the file to have all of it estimated"
-        return [Problem("gap-too-long", name, f"is missing{also} on {found}: {days}", expected, cure, count)]
 
 
 def filled_with(daily: pd.DataFrame, name: str, value: float, flag: str) -> tuple[Floats, Flags]:

@@ -1,0 +1,152 @@
+"""
+Limits: how much of what is missing may be filled in, over the days asked for; the rest is refused.
+
+Temperatures are never invented, rain only when the user says that no figure means no rain. A column that the file lacks
+altogether is estimated for all days (see `gaps`); one with holes is filled within `GapLimits`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from panbudget.errors import Problem
+from panbudget.weather.calendar import days_where
+from panbudget.weather.checked import CheckedFile
+from panbudget.weather.filling.fallback import Borrowed
+from panbudget.weather.filling.gaps import known_days
+from panbudget.weather.messages import counted, note, problem
+from panbudget.words import name_days
+
+MISSING_RAIN_CHOICES = ("error", "zero")
+
+
+@dataclass(frozen=True)
+class GapLimits:
+    """
+    How much of a column may be filled in, over the days asked for.
+
+    Parameters
+    ----------
+    share : float
+        Largest share of the days, 0 to 1. [-]
+    run : int
+        Longest run of days. [d]
+
+    Raises
+    ------
+    ValueError
+        A share outside 0 to 1, or a negative run.
+    """
+
+    share: float = 0.10
+    run: int = 5
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.share <= 1.0:
+            raise ValueError(f"gap share is {self.share}; 0 to 1 is expected")
+        if self.run < 0:
+            raise ValueError(f"gap run is {self.run}; 0 or more days are expected")
+
+
+class Gaps:
+    """
+    What is missing of a file, on the days asked for, once fallbacks had their turn.
+
+    Parameters
+    ----------
+    read : CheckedFile
+        Its days before any value was taken out count: a value refused by its plausibility isn't missing too.
+    borrowed : Borrowed
+        What fallbacks lent.
+    """
+
+    def __init__(self, read: CheckedFile, borrowed: Borrowed) -> None:
+        self._read, self._borrowed = read, borrowed
+        self._daily = borrowed.laid_over(read.arranged.daily)
+        temperatures = self._daily.reindex(columns=["tmin", "tmax"]).notna().all(axis=1).to_numpy()
+        in_file = read.arranged.in_file | temperatures
+        self._rows = read.arranged.asked & in_file
+        self._absent = days_where(read.days, read.arranged.asked & ~in_file)
+        self._missing = {name: self._rows & ~known for name, known in known_days(self._daily).items()}
+        self._helped = "/helped" if borrowed.files else ""
+        self._cure = note(f"figures{self._helped}")
+
+    def rows(self) -> list[Problem]:
+        """Refuse days that have no row."""
+        if not self._absent:
+            return []
+        values = {"count": counted(len(self._absent), "day"), "days": name_days(self._absent)}
+        return [problem(f"no-row{self._helped}", "date", str(self._absent[0]), **values)]
+
+    def values(self, limits: GapLimits, *, missing_rain: str) -> list[Problem]:
+        """
+        Refuse gaps that may not be filled in.
+
+        Parameters
+        ----------
+        limits : GapLimits
+            They hold for a column that the file has, even where a fallback lends some of it, unless it is refused already.
+        missing_rain : str
+            "error" or "zero".
+
+        Returns
+        -------
+        list of Problem
+            One a column; days without a row are not counted again.
+        """
+        problems = self._temperatures()
+        if missing_rain == "error" and self._missing["rain"].any():
+            problems.append(self._rain())
+        measured = known_days(self._read.arranged.daily)
+        for name in ("humidity", "wind", "radiation"):
+            if measured[name].any() and name not in self._read.inspected.condemned:
+                problems += self._over_limit(name, limits)
+        return problems
+
+    def _empty(self, name: str) -> str:
+        """Say on which days a column is empty, and on which of them the file does have a figure, and why it is left out."""
+        gap = self._missing[name]
+        days = days_where(self._read.days, gap)
+        text = "empty on every day" if (gap == self._rows).all() else f"empty on {name_days(days)}"
+        given = (self._read.file.raw.left_out | self._borrowed.left_out).get(name)
+        if given and (out := [day for day in days if day in given.days]):
+            on = "there" if len(out) == len(days) else f"on {name_days(out)}"
+            text += f" (left out {on} for {given.why})"
+        return text
+
+    def _temperatures(self) -> list[Problem]:
+        names, verb = [name for name in ("tmin", "tmax") if self._missing[name].any()], "is"
+        if len(names) == 2 and (self._missing["tmin"] == self._missing["tmax"]).all():
+            names, verb = ["tmin"], "and tmax are"
+        return [problem("no-temperature", name, verb=verb, empty=self._empty(name), cure=self._cure) for name in names]
+
+    def _rain(self) -> Problem:
+        why = self._read.file.raw.absent.get("rain")
+        text = "no-rain/record" if why else "no-rain" if "rain" in self._daily.columns else "no-rain/column"
+        borrow = note("borrow-rain") if (self._missing["rain"] & self._borrowed.rain_at_hand).any() else ""
+        return problem(text, "rain", empty=self._empty("rain"), why=why, borrow=borrow)
+
+    def _over_limit(self, name: str, limits: GapLimits) -> list[Problem]:
+        gap = self._missing[name]
+        count, total = int(gap.sum()), int(self._read.arranged.asked.sum())
+        longest = int(pd.Series(gap).groupby((~gap).cumsum()).sum().max())
+        if longest <= limits.run and count <= limits.share * total:
+            return []
+        return [
+            problem(
+                "gap-too-long/run" if longest > limits.run else "gap-too-long/share",
+                name,
+                count,
+                also={"humidity": " (every column of it)", "radiation": " (and sunshine)"}.get(name, ""),
+                limits=limits,
+                longest=longest,
+                count=count,
+                total=total,
+                share=100 * limits.share,
+                most=int(limits.share * total),
+                days=name_days(days_where(self._read.days, gap)),
+                cure=self._cure,
+            )
+        ]

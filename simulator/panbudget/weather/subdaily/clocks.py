@@ -8,7 +8,7 @@ back, and skip one in spring: the doubled hour is kept, because both of its halv
 from __future__ import annotations
 
 import zoneinfo
-from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,7 @@ import pandas as pd
 from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.checks.inspection import Mask
+from panbudget.weather.messages import note, problem
 from panbudget.weather.site import Site
 from panbudget.words import and_more
 
@@ -27,22 +28,17 @@ _HOUR = np.timedelta64(1, "h")
 _LATEST_CHANGE = 3
 
 
-@dataclass(frozen=True, eq=False)
-class Moments:
+class Moments(NamedTuple):
     """
     Records in the order of time.
 
-    Parameters
-    ----------
-    rows : ndarray of int
-        Rows of the records in the file, in the order of time; records that say the same twice are left out.
-    notes, problems : list
-        What a report should mention, and what is wrong.
+    ``rows`` of the records in the file, in that order, records that say the same twice being left out; ``notes`` that a
+    report should mention, and ``problems``: what is wrong.
     """
 
     rows: Ints
-    notes: list[str] = field(default_factory=list)
-    problems: list[Problem] = field(default_factory=list)
+    notes: list[str]
+    problems: list[Problem]
 
 
 def seconds_of(stamps: Stamps) -> Ints:
@@ -76,19 +72,12 @@ def on_the_sites_clock(stamps: Stamps, site: Site) -> tuple[Stamps, str]:
     WeatherError
         Neither time zone nor longitude.
     """
-    zone = _zone(site)
-    if zone is not None:
-        return _local(stamps, zone), f"days by the clock of {site.timezone}"
+    if zone := _zone(site):
+        return _local(stamps, zone), note("clock-zone", zone=site.timezone)
     if site.longitude is None:
-        found = (
-            "is missing, and the file's times are in UTC; the site has neither timezone nor longitude to tell which day "
-            "that is there"
-        )
-        cure = 'add one under [site], such as timezone = "Etc/GMT+0" or longitude = -6.1'
-        raise WeatherError(Problem("no-clock", "site.timezone", found, cure=cure))
+        raise WeatherError(problem("no-clock", "site.timezone"))
     hours = round(site.longitude / 15.0)
-    clock = f"UTC {'+' if hours >= 0 else '-'} {abs(hours)} h"
-    rule = f"days by a clock of {clock}, assumed from the longitude as the site has no timezone"
+    rule = note("clock-longitude", sign="+" if hours >= 0 else "-", hours=abs(hours))
     return stamps + np.timedelta64(hours, "h"), rule
 
 
@@ -165,26 +154,22 @@ def in_order(stamps: Stamps, table: Floats, lines: Ints, *, site: Site, utc: boo
         if they agree, and a problem if not.
     """
     seconds = seconds_of(stamps)
-    moments = Moments(np.arange(len(stamps)))
-    rows, key = moments.rows, seconds * 2
+    moments, key = Moments(np.arange(len(stamps)), [], []), seconds * 2
+    rows = moments.rows
     repeated = np.asarray(pd.Series(seconds).duplicated(keep="first"))
     if repeated.any():
         if not utc:
-            doubled, key, said = _doubled_hour(seconds, repeated, site)
-            moments.notes.extend(said)
-            repeated = repeated & ~doubled
+            doubled, key = _doubled_hours(seconds, repeated, site, moments.notes)
+            repeated &= ~doubled
         rows = np.flatnonzero(~repeated)
         _say_repeated(moments, np.flatnonzero(repeated), stamps, table, lines, site)
-    ordered = key[rows]
-    if (np.diff(ordered) < 0).any():
-        if (np.diff(ordered) <= 0).all():
-            moments.notes.append("the file runs backwards in time; its records were sorted by time")
-        else:
-            row = rows[int(np.argmax(np.diff(ordered) < 0)) + 1]
-            first = f"from line {lines[row]} ({written(stamps[row])}) on"
-            moments.notes.append(f"records are out of order {first}; they were sorted by time")
-        rows = rows[np.argsort(ordered, kind="stable")]
-    return Moments(rows, moments.notes, moments.problems)
+    steps = np.diff(key[rows])
+    if (steps < 0).any():
+        row = rows[int(np.argmax(steps < 0)) + 1]
+        text = "records-backwards" if (steps <= 0).all() else "records-out-of-order"
+        moments.notes.append(note(text, line=lines[row], moment=written(stamps[row])))
+        rows = rows[np.argsort(key[rows], kind="stable")]
+    return moments._replace(rows=rows)
 
 
 def _say_repeated(moments: Moments, again: Ints, stamps: Stamps, table: Floats, lines: Ints, site: Site) -> None:
@@ -192,60 +177,52 @@ def _say_repeated(moments: Moments, again: Ints, stamps: Stamps, table: Floats, 
     firsts = pd.Series(np.arange(len(stamps))).groupby(seconds_of(stamps)).transform("first").to_numpy()
     new, old = table[again], table[firsts[again]]
     same = ((new == old) | (np.isnan(new) & np.isnan(old))).all(axis=1)
-    if same.any():
-        count = int(same.sum())
-        moments.notes.append(
-            f"{count} record{'s stand' if count > 1 else ' stands'} twice with the same values, the first on line "
-            f"{lines[again[np.argmax(same)]]}; counted once"
-        )
+    if count := int(same.sum()):
+        text = "records-twice" if count > 1 else "record-twice"
+        moments.notes.append(note(text, count=count, line=lines[again[np.argmax(same)]]))
     if not same.all():
         row = again[np.argmin(same)]
-        shown = written(stamps[row], "s")
-        more = and_more(int((~same).sum()) - 1, "record")
-        found = f"{shown} stands twice with different values, on lines {lines[firsts[row]]} and {lines[row]}{more}"
-        cure = "delete one of the two, or keep one station to a file"
-        if site.timezone is None:
-            cure += '; if clocks went back in that hour, write the site\'s timezone under [site], such as "Etc/GMT+0"'
-        moments.problems.append(Problem("moment-twice", "time", found, "one record for each moment", cure, shown))
+        values = {
+            "moment": written(stamps[row], "s"),
+            "first": lines[firsts[row]],
+            "second": lines[row],
+            "more": and_more(int((~same).sum()) - 1, "record"),
+            "clocks": note("name-timezone") if site.timezone is None else "",
+        }
+        moments.problems.append(problem("moment-twice", "time", values["moment"], **values))
 
 
-def _doubled_hour(seconds: Ints, repeated: Mask, site: Site) -> tuple[Mask, Ints, list[str]]:
+def _doubled_hours(seconds: Ints, repeated: Mask, site: Site, notes: list[str]) -> tuple[Mask, Ints]:
     """
-    Find second records of the hour that autumn doubles.
+    Find second records of the hour that autumn doubles, and say so.
 
-    Returns them, a key that orders all records (the hour's first pass before its second), and what to say.
+    Returns them, and a key that orders all records (the hour's first pass before its second).
     """
-    hours = np.unique(seconds[repeated] // 3600)
-    key = seconds * 2
-    doubled = np.zeros(len(seconds), dtype=bool)
-    stamps = pd.DatetimeIndex((hours * 3600).astype("datetime64[s]").astype("datetime64[ns]"))
+    of_hour = seconds // 3600
+    hours = np.unique(of_hour[repeated])
+    key, doubled = seconds * 2, np.zeros(len(seconds), dtype=bool)
+    stamps = pd.DatetimeIndex(hours.astype("datetime64[h]").astype("datetime64[ns]"))
     zone = _zone(site)
     changes = zone is not None and _changes_clocks(zone, stamps)
     if changes:
-        local = stamps.tz_localize(zone, ambiguous="NaT", nonexistent="shift_forward")
-        hours = hours[np.asarray(local.isna())]
+        hours = hours[stamps.tz_localize(zone, ambiguous="NaT", nonexistent="shift_forward").isna()]
     accepted: dict[int, int] = {}
     for hour in hours.tolist():  # one a year in a sound file
-        inside = np.flatnonzero(seconds // 3600 == hour)
-        elsewhere = repeated & (seconds // 86400 == hour // 24) & (seconds // 3600 != hour)
+        inside = np.flatnonzero(of_hour == hour)
+        elsewhere = repeated & (of_hour // 24 == hour // 24) & (of_hour != hour)
         passes, follow = _passes(inside, seconds)
         year = int(np.datetime64(hour, "h").astype("datetime64[Y]").astype(int))
         # without a zone that says so, only a small hour that the file runs through twice, once a year, is believed
         believed = changes or (follow and year not in accepted and hour % 24 <= _LATEST_CHANGE)
-        if elsewhere.any() or passes.max() > 1 or not believed:
-            continue
-        accepted[year] = hour
-        doubled[inside[repeated[inside]]] = True
-        # both passes squeezed into the one hour, the first into its first half
-        key[inside] = hour * 7200 + (seconds[inside] - hour * 3600) + passes * 3600
-    if not accepted:
-        return doubled, key, []
-    hour_and_more = f"{written(np.datetime64(min(accepted.values()), 'h'))}{and_more(len(accepted) - 1, 'hour')}"
-    return (
-        doubled,
-        key,
-        [f"the hour from {hour_and_more} stands twice, as when clocks go back; both halves are counted"],
-    )
+        if believed and passes.max() <= 1 and not elsewhere.any():
+            accepted[year] = hour
+            doubled[inside[repeated[inside]]] = True
+            # both passes squeezed into the one hour, the first into its first half
+            key[inside] = hour * 7200 + (seconds[inside] - hour * 3600) + passes * 3600
+    if accepted:
+        first = written(np.datetime64(min(accepted.values()), "h"))
+        notes.append(note("doubled-hour", hour=first, more=and_more(len(accepted) - 1, "hour")))
+    return doubled, key
 
 
 def _changes_clocks(zone: zoneinfo.ZoneInfo, stamps: pd.DatetimeIndex) -> bool:

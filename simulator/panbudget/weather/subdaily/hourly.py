@@ -11,7 +11,7 @@ there. The 80 % are common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -23,6 +23,7 @@ from panbudget.numeric import Floats, Ints
 from panbudget.physics.air import saturation_vapour_pressure
 from panbudget.weather.calendar import days_where
 from panbudget.weather.checks.inspection import Mask
+from panbudget.weather.messages import counted, note, problem
 from panbudget.weather.site import Site
 from panbudget.weather.subdaily.clocks import Stamps, day_lengths, in_order, on_the_sites_clock, seconds_of, written
 from panbudget.weather.subdaily.rain_records import rain_amounts
@@ -32,7 +33,6 @@ from panbudget.words import and_more, name_days
 
 #: share of a day's records that a column needs
 COMPLETE = 0.8
-_UNDER = f"under {100 * COMPLETE:g} %"
 
 
 class Quantity(NamedTuple):
@@ -119,10 +119,9 @@ class _Days:
 
     def total(self, column: Floats, day: Ints) -> tuple[Floats, Ints, Mask]:
         """Return each day's sum and number of known records, and whether these are enough."""
-        known = ~np.isnan(column)
-        days = len(self.midnights)
-        total: Floats = np.bincount(day[known], weights=column[known], minlength=days).astype(np.float64)
-        count: Ints = np.bincount(day[known], minlength=days).astype(np.int64)
+        known, days = ~np.isnan(column), len(self.midnights)
+        total = np.bincount(day[known], weights=column[known], minlength=days).astype(np.float64)
+        count = np.bincount(day[known], minlength=days).astype(np.int64)
         return total, count, np.asarray(count >= COMPLETE * self.expected - 1e-9)
 
     def mean(self, column: Floats, day: Ints) -> Floats:
@@ -130,23 +129,18 @@ class _Days:
         total, count, whole = self.total(column, day)
         return np.where(whole, total / np.maximum(count, 1), np.nan)
 
-    def extremes(self, column: Floats, day: Ints) -> tuple[Floats, Floats]:
+    def extremes(self, column: Floats, day: Ints) -> Iterator[Floats]:
         """Return each day's lowest and highest."""
-        known = ~np.isnan(column)
-        _, _, whole = self.total(column, day)
-        extremes = []
-        for extreme, start in ((np.minimum, np.inf), (np.maximum, -np.inf)):
-            values = np.full(len(self.midnights), start)
-            extreme.at(values, day[known], column[known])
-            extremes.append(np.where(whole, values, np.nan))
-        return extremes[0], extremes[1]
+        by_day = pd.Series(column).groupby(day)
+        whole = self.total(column, day)[2]
+        for extreme in (by_day.min(), by_day.max()):
+            yield np.where(whole, extreme.reindex(range(len(whole))), np.nan)
 
     def radiation(self, flux: Floats, day: Ints) -> Floats:
         """Return each day's sum [MJ/m²]; where records are missing the flux between its neighbours is a straight line."""
         flux = np.where((flux < 0.0) & (flux >= QUANTITIES["radiation"].lowest), 0.0, flux)
         daily = self.mean(flux, day) * _MJ_OF_A_WATT_DAY
-        _, count, _ = self.total(flux, day)
-        broken = (count < np.floor(self.expected + 1e-9)) & ~np.isnan(daily)
+        broken = (self.total(flux, day)[1] < np.floor(self.expected + 1e-9)) & ~np.isnan(daily)
         if not broken.any():
             return daily
         known = ~np.isnan(flux)
@@ -195,43 +189,40 @@ def to_days(records: Records, site: Site, *, recognised: str, shown_as: str, not
 
 def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) -> RawTable:
     if not len(records.stamps):
-        found, expected = "holds no records", "records of a part of a day each"
-        raise WeatherError(Problem("no-records", "", found, expected, "export it again"))
+        raise WeatherError(problem("no-records"))
     names = list(records.values)
     table = np.column_stack([records.values[name] for name in names])
     moments = in_order(records.stamps, table, records.lines, site=site, utc=records.utc)
     stamps, lines = records.stamps[moments.rows], records.lines[moments.rows]
     clock, rule = on_the_sites_clock(stamps, site) if records.utc else (stamps, "")
     notes += [*filter(None, [rule]), *moments.notes]
-    values = {name: table[moments.rows, i] for i, name in enumerate(names)}
+    values = dict(zip(names, table[moments.rows].T, strict=True))
     problems = [*moments.problems, *_beyond(values, stamps, lines, records)]
     apart = np.diff(seconds_of(stamps))
     step = float(np.median(apart[apart > 0])) if (apart > 0).any() else np.inf
     if step > _COARSEST:
-        problems.insert(0, _too_far_apart(step))
+        text = "too-few-records/one" if np.isinf(step) else "too-few-records"
+        problems.insert(0, problem(text, "date", hours=number(step / 3600.0)))
     _refuse(problems)
     days = _Days(records, clock, step, site)
     daily, problems = _columns(values, days, records, notes)
     _refuse(problems)
-    first_lines = np.full(len(days.midnights), np.iinfo(np.int64).max, dtype=np.int64)
-    np.minimum.at(first_lines, days.of_record, lines)
-    in_file = _without_edges(daily, first_lines < np.iinfo(np.int64).max, notes)
+    first_lines = pd.Series(lines).groupby(days.of_record).min().reindex(range(len(daily)))
+    in_file = _without_edges(daily, first_lines.notna().to_numpy(), notes)
     if not in_file.any():
-        found = f"has no day with {100 * COMPLETE:g} % of its records"
-        expected = f"{days.expected.max():g} records a day, by the table's usual step"
-        raise WeatherError(Problem("no-whole-day", "date", found, expected, "export whole days"))
+        raise WeatherError(problem("no-whole-day", "date", most=days.expected.max()))
     daily = daily[in_file]
     notes += _gap_notes(daily, step)
     gaps = {str(name): frozenset(days_where(daily.index, daily[name].isna().to_numpy())) for name in daily.columns}
     return RawTable(
         daily=daily,
-        lines=tuple(first_lines[in_file].tolist()),
+        lines=tuple(first_lines[in_file].astype(int).tolist()),
         recognised=f"{recognised}; a record every {number(step / 60.0)} min",
         units=_by_day(names, records.units),
         unit_is_stated=frozenset(_by_day(names, {name: name for name in records.stated})),
         headers=_by_day(names, records.headers),
         notes=tuple(notes),
-        left_out={name: LeftOut(f"having {_UNDER} of the day's records", gap) for name, gap in gaps.items() if gap},
+        left_out={name: LeftOut(note("few-records"), gap) for name, gap in gaps.items() if gap},
     )
 
 
@@ -245,15 +236,8 @@ def _by_day(names: list[str], texts: dict[str, str]) -> dict[str, str]:
     return {day: texts[name] for name in names if name in texts for day in QUANTITIES[name].daily}
 
 
-def _too_far_apart(step: float) -> Problem:
-    found = "is that of one record alone" if np.isinf(step) else f"is {number(step / 3600.0)} h apart in the middle"
-    cure = "leave the time of day out where there is one row a day, which is read as a plain table"
-    return Problem("too-few-records", "date", found, "at least four records a day in a table with times", cure)
-
-
-def _beyond(values: dict[str, Floats], stamps: Stamps, lines: Ints, records: Records) -> list[Problem]:
+def _beyond(values: dict[str, Floats], stamps: Stamps, lines: Ints, records: Records) -> Iterator[Problem]:
     """Name single records that can't be true: in a day's mean they would hide."""
-    problems = []
     for name, (unit, _, lowest, highest) in QUANTITIES.items():
         column = values.get(name, np.zeros(0))
         wrong = (column < lowest) | (column > highest)
@@ -261,13 +245,18 @@ def _beyond(values: dict[str, Floats], stamps: Stamps, lines: Ints, records: Rec
         is_mark = wrong.any() and bool(np.ptp(column[wrong]) < 1e-9)
         if wrong.any() and (is_mark or wrong.sum() <= max(_FEW * (~np.isnan(column)).sum(), 1)):
             row = int(np.argmax(wrong))
-            value = float(column[row])
-            more = and_more(int(wrong.sum()) - 1, "record")
-            found = f'"{records.headers.get(name, name)}" is {number(value)} {unit} at {written(stamps[row])}{more}'
-            expected = f"{number(lowest)} to {number(highest)} {unit}"
-            cure = "correct it, or leave the cell empty if it stands for a missing value"
-            problems.append(Problem("record-range", f"line {lines[row]}:", found, expected, cure, value))
-    return problems
+            yield problem(
+                "record-range",
+                f"line {lines[row]}:",
+                float(column[row]),
+                header=records.headers.get(name, name),
+                value=number(float(column[row])),
+                unit=unit,
+                moment=written(stamps[row]),
+                more=and_more(int(wrong.sum()) - 1, "record"),
+                lowest=number(lowest),
+                highest=number(highest),
+            )
 
 
 def _columns(
@@ -275,42 +264,35 @@ def _columns(
 ) -> tuple[pd.DataFrame, list[Problem]]:
     """Return the daily columns, and what is wrong; add to the notes."""
     daily: dict[str, Floats] = {}
-    problems: list[Problem] = []
+    problems: Sequence[Problem] = ()
+    day = days.of("temperature")
     if "temperature" in values:
-        daily["tmin"], daily["tmax"] = days.extremes(values["temperature"], days.of("temperature"))
+        daily["tmin"], daily["tmax"] = days.extremes(values["temperature"], day)
     air = _air(values, notes)
     if "rh" in air:
-        daily["rh_min"], daily["rh_max"] = days.extremes(air["rh"], days.of("temperature"))
+        daily["rh_min"], daily["rh_max"] = days.extremes(air["rh"], day)
     if "vapour_pressure" in air:
-        daily["vapour_pressure"] = days.mean(air["vapour_pressure"], days.of("temperature"))
-    for name in ("wind", "pressure"):
-        if name in values:
-            daily[name] = days.mean(values[name], days.of(name))
+        daily["vapour_pressure"] = days.mean(air["vapour_pressure"], day)
+    daily |= {name: days.mean(values[name], days.of(name)) for name in ("wind", "pressure") if name in values}
     if "radiation" in values:
         if below := int((values["radiation"] < 0.0).sum()):
-            records_count = f"{below} records" if below > 1 else "1 record"
-            counts = "count" if below > 1 else "counts"
-            notes.append(f"radiation: {records_count} a little below 0, a sensor's offset at night, {counts} as 0")
+            verb = "count" if below > 1 else "counts"
+            notes.append(note("night-offset", records=counted(below, "record"), verb=verb))
         daily["radiation"] = days.radiation(values["radiation"], days.of("radiation"))
     if "rain" in values:
         daily["rain"], problems = _rain(values["rain"], days, records, notes)
-    return pd.DataFrame(daily, index=pd.DatetimeIndex(days.midnights, name="date")), problems
+    return pd.DataFrame(daily, index=pd.DatetimeIndex(days.midnights, name="date")), list(problems)
 
 
-def _rain(column: Floats, days: _Days, records: Records, notes: list[str]) -> tuple[Floats, list[Problem]]:
+def _rain(column: Floats, days: _Days, records: Records, notes: list[str]) -> tuple[Floats, Sequence[Problem]]:
     header = records.headers.get("rain", "rain")
-    found = rain_amounts(column, seconds_of(days.clock), kind=records.rain_kind, step=days.step, header=header)
-    notes += found.notes
-    day = days.of("rain") if found.kind == "interval" else days.of_ending
-    total, _, whole = days.total(found.amounts, day)
-    lost = float(total[~whole].sum())
-    if lost > 0.0:
+    rain = rain_amounts(column, seconds_of(days.clock), kind=records.rain_kind, step=days.step, header=header)
+    notes += rain.notes
+    total, _, whole = days.total(rain.amounts, days.of("rain") if rain.kind == "interval" else days.of_ending)
+    if (lost := float(total[~whole].sum())) > 0.0:
         count = int((~whole & (total > 0.0)).sum())
-        notes.append(
-            f"rain: {number(lost)} mm fell on {count} day{'s' if count > 1 else ''} with {_UNDER} of the records; such a "
-            "day counts as a gap, and its rain is not used"
-        )
-    return np.where(whole, total, np.nan), found.problems
+        notes.append(note("rain-lost", rain=number(lost), days=counted(count, "day")))
+    return np.where(whole, total, np.nan), rain.problems
 
 
 def _air(values: dict[str, Floats], notes: list[str]) -> dict[str, Floats]:
@@ -322,55 +304,44 @@ def _air(values: dict[str, Floats], notes: list[str]) -> dict[str, Floats]:
         return {name: column for name, column in air.items() if column is not None}
     saturated = saturation_vapour_pressure(temperature)
     nothing = np.full(len(temperature), np.nan)
-    by_humidity = nothing if humidity is None else saturated * np.minimum(humidity, 100.0) / 100.0
-    pressure = by_humidity
+    rh = nothing if humidity is None else humidity
+    pressure = saturated * np.minimum(rh, 100.0) / 100.0
     if by_dew_point is not None:
         damp = by_dew_point > saturated * (1.0 + 1e-9)
-        by_dew_point = np.where(damp, saturated, by_dew_point)
-        pressure = np.where(np.isnan(by_dew_point), by_humidity, by_dew_point)
+        pressure = np.where(np.isnan(by_dew_point), pressure, np.where(damp, saturated, by_dew_point))
         if damp.any():
-            notes.append(
-                f"the dew point lies above the temperature in {int(damp.sum())} of {len(temperature)} records, and was "
-                "brought down to it"
-            )
-    rh = np.minimum(100.0 * pressure / saturated, 100.0)  # a rounding error above
-    if humidity is not None:
-        rh = np.where(np.isnan(humidity), rh, humidity)
-    source = (
-        "dew point (FAO-56 eq 14)"
-        if dew_point is not None
-        else "temperature and relative humidity (FAO-56 eq 10 and 11)"
-    )
-    notes.append(f"vapour pressure is the mean of each day's records, from {source}")
+            notes.append(note("damp", damp=int(damp.sum()), records=len(temperature)))
+    # the minimum for a rounding error above
+    rh = np.where(np.isnan(rh), np.minimum(100.0 * pressure / saturated, 100.0), rh)
+    notes.append(note(f"humidity-by-{'humidity' if dew_point is None else 'dew_point'}"))
     return {"rh": rh, "vapour_pressure": pressure}
 
 
 def _without_edges(daily: pd.DataFrame, in_file: Mask, notes: list[str]) -> Mask:
     """Leave out first and last days that are cut off by the file's ends; return the days that stay."""
     judged = daily[["tmin"]] if "tmin" in daily.columns else daily
-    rows = np.flatnonzero(np.asarray(judged.notna().any(axis=1)) & in_file)
-    inside = np.zeros(len(in_file), dtype=bool)
-    if rows.size:
-        inside[rows[0] : rows[-1] + 1] = True
-        if (edges := in_file & ~inside).any():
-            named = name_days(days_where(daily.index, edges))
-            notes.append(f"days at the file's ends with {_UNDER} of their records are left out: {named}")
-    return in_file & inside
+    known = np.asarray(judged.notna().any(axis=1)) & in_file
+    # from the first known day on, and up to the last
+    inside = in_file & np.logical_or.accumulate(known) & np.logical_or.accumulate(known[::-1])[::-1]
+    if known.any() and (edges := in_file & ~inside).any():
+        notes.append(note("edges", days=name_days(days_where(daily.index, edges))))
+    return inside
 
 
-def _gap_notes(daily: pd.DataFrame, step: float) -> list[str]:
+def _gap_notes(daily: pd.DataFrame, step: float) -> Iterator[str]:
     """Say which days are gaps of which columns, columns with the same gaps together."""
     gaps: dict[tuple[bool, ...], list[str]] = {}
     for name in daily.columns:
         missing = daily[name].isna()
         if missing.any() and not missing.all():
             gaps.setdefault(tuple(missing), []).append(str(name))
-    notes = []
     for mask, names in gaps.items():
-        named = days_where(daily.index, np.array(mask))
-        count = f"{len(named)} day{'s' if len(named) > 1 else ''}"
-        notes.append(
-            f"{', '.join(names)}: {count} with {_UNDER} of {number(86400.0 / step)} records a day "
-            f"count{'s' if len(named) == 1 else ''} as a gap: {name_days(named)}"
+        days = days_where(daily.index, np.array(mask))
+        yield note(
+            "gap-days",
+            names=", ".join(names),
+            count=counted(len(days), "day"),
+            records=number(86400.0 / step),
+            verb="counts" if len(days) == 1 else "count",
+            days=name_days(days),
         )
-    return notes

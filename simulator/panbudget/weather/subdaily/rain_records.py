@@ -9,13 +9,15 @@ practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
 from panbudget.errors import Problem
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.checks.inspection import Mask
+from panbudget.weather.messages import counted, note, problem
 from panbudget.weather.text.columns import number
 from panbudget.words import and_more
 
@@ -49,29 +51,19 @@ _LEAP = 20.0
 _BREAK = 6.0
 _TOLERANCE = 1e-6
 
-_CURE = "correct it, or leave the cell empty"
-_COUNTERS = 'name the column "daily rain" (begins again at midnight) or "total rain" (only grows)'
 
-
-@dataclass(frozen=True, eq=False)
-class RainRecords:
+class RainRecords(NamedTuple):
     """
     How much fell up to each record.
 
-    Parameters
-    ----------
-    amounts : ndarray, (records,)
-        Since the record before; NaN where the record has no figure. [mm]
-    kind : str
-        A key of `KINDS`.
-    notes, problems : list
-        What a report should mention, and what is wrong.
+    ``amounts`` (records,), since the record before, NaN where the record has no figure [mm]; ``kind``, a key of `KINDS`;
+    ``notes`` that a report should mention, and ``problems``: what is wrong.
     """
 
     amounts: Floats
     kind: str
-    notes: list[str] = field(default_factory=list)
-    problems: list[Problem] = field(default_factory=list)
+    notes: Sequence[str] = ()
+    problems: Sequence[Problem] = ()
 
 
 def rain_amounts(values: Floats, seconds: Ints, *, kind: str, step: float, header: str = "rain") -> RainRecords:
@@ -100,35 +92,28 @@ def rain_amounts(values: Floats, seconds: Ints, *, kind: str, step: float, heade
     known = ~np.isnan(values)
     column = _Column(values[known], seconds[known], step, header)
     amounts = np.full(len(values), np.nan)
-    if problems := column.negative():
-        return RainRecords(amounts, kind, [], problems)
+    notes: list[str] = []
+    if (column.level < 0.0).any():
+        return RainRecords(amounts, kind, problems=[column.negative()])
     if not (column.level > 0.0).any():
         amounts[known] = 0.0
         return RainRecords(amounts, "interval" if kind == "unknown" else kind)
-    notes: list[str] = []
     if kind == "unknown":
-        decided = column.decide()
-        if isinstance(decided, Problem):
-            return RainRecords(amounts, kind, [], [decided])
-        kind = decided
-        notes.append(f'rain: "{header}" was taken for {KINDS[kind]}, by how it rises and falls')
+        kind = column.decide()
+        if not kind:
+            return RainRecords(amounts, "unknown", problems=[column.problem("rain-kind-unknown", header)])
+        notes.append(note("rain-kind", header=header, kind=KINDS[kind]))
     elif problems := column.contradictions(kind):
-        return RainRecords(amounts, kind, [], problems)
+        return RainRecords(amounts, kind, problems=problems)
     fallen = column.fallen(kind)
     if kind == "total":
         fallen, slips = column.without_slips(fallen)
-        if slips:
-            notes.append(
-                f"rain: the counter fell and came back within {_SLIP_LENGTH} records on {slips} occasions, which "
-                "was taken for a slip of the station and not for rain"
-            )
         resets = int(column.falls.sum()) - slips
-        if resets > 0:
-            notes.append(f"rain: the counter began again {resets} time{'s' if resets > 1 else ''}")
-        problems = column.leaps(fallen)
+        notes += [note("rain-slips", length=_SLIP_LENGTH, slips=slips)] if slips else []
+        notes += [note("rain-resets", times=counted(resets, "time"))] if resets > 0 else []
     if kind != "interval":
         notes += column.over_breaks(fallen)
-    problems = problems or column.beyond_belief(fallen)
+    problems = (column.leaps(fallen) if kind == "total" else []) or column.beyond_belief(fallen)
     amounts[known] = fallen
     return RainRecords(amounts, kind, notes, problems)
 
@@ -150,59 +135,50 @@ class _Column:
         self.at_full_hour = self.new_hour | (np.diff(seconds // 3600) > 0)
         self.near = np.diff(seconds) <= 2.0 * step
 
-    def _problem(self, code: str, found: str, expected: str, cure: str, value: object) -> Problem:
-        return Problem(code, f'"{self.header}"', found, expected, cure, value)
+    def problem(self, text: str, value: object, **values: object) -> Problem:
+        """Make a problem of the column; numbers are written as messages show them."""
+        shown = {name: number(figure) if isinstance(figure, float) else figure for name, figure in values.items()}
+        return problem(text, f'"{self.header}"', value, **shown)
 
     def _slips(self, at_reset: Mask) -> float:
         """Falls elsewhere than at a reset, as a share of the rises."""
         return float((self.falls & ~at_reset).sum()) / max(int(self.rises.sum()), 1)
 
-    def negative(self) -> list[Problem]:
+    def negative(self) -> Problem:
         """Refuse figures below 0."""
-        wrong = self.level < 0.0
-        if not wrong.any():
-            return []
-        worst = float(self.level.min())
-        found = f"is {number(worst)} mm{and_more(int(wrong.sum()) - 1, 'record')}"
-        cure = "correct it, or leave it empty where it is missing"
-        return [self._problem("rain-negative", found, "0 mm or more", cure, worst)]
+        worst, count = float(self.level.min()), int((self.level < 0.0).sum())
+        return self.problem("rain-negative", worst, worst=worst, more=and_more(count - 1, "record"))
 
-    def decide(self) -> str | Problem:
-        """Tell the kind by how the column rises and falls, or say that it can't be told."""
+    def decide(self) -> str:
+        """Tell the kind by how the column rises and falls; empty text where it can't be told."""
         rises = int(self.rises.sum())
         if rises == 0 and float(np.ptp(self.level)) <= _TOLERANCE:
             return "total"  # stands still at a figure that no interval would repeat
         slips = self._slips(self.at_midnight)
         if slips >= _FALLS_OF_INTERVALS:
             return "interval"
-        if slips <= _SLIPS:
-            resets = int((self.falls & self.at_midnight).sum())
-            carried = int((self.new_day & (self.level[:-1] > _TOLERANCE) & ~self.falls).sum())
-            share = resets / max(resets + carried, 1)
-            kind = "daily" if resets and share >= _RESETS_OF_DAILY else "total" if share <= _RESETS_OF_TOTAL else ""
-            if kind and rises >= _RISES_TO_JUDGE:
-                return kind
-            if kind and np.allclose(self.fallen(kind), self.fallen("interval")):
-                return "interval"
-        found = "may be the rain of each interval or a running counter, and the column doesn't tell which"
-        cure = f'name the column "interval rain", {_COUNTERS.removeprefix("name the column ")}'
-        return self._problem("rain-kind-unknown", found, "", cure, self.header)
+        resets = int((self.falls & self.at_midnight).sum())
+        carried = int((self.new_day & (self.level[:-1] > _TOLERANCE) & ~self.falls).sum())
+        share = resets / max(resets + carried, 1)
+        kind = "daily" if resets and share >= _RESETS_OF_DAILY else "total" if share <= _RESETS_OF_TOTAL else ""
+        if slips > _SLIPS or not kind:
+            return ""
+        if rises >= _RISES_TO_JUDGE:
+            return kind
+        return "interval" if np.allclose(self.fallen(kind), self.fallen("interval")) else ""
 
     def contradictions(self, kind: str) -> list[Problem]:
         """Refuse a header that says another thing than its column."""
         if kind == "interval":
             enough = int(self.rises.sum()) >= 2 * _RISES_TO_JUDGE
             looks = enough and self._slips(self.at_midnight) <= _SLIPS
-            found, cure = "hardly ever falls except at midnight, as a counter does", _COUNTERS
-        else:
-            resets = {"hourly": self.at_full_hour, "daily": self.at_midnight}.get(kind, np.zeros_like(self.falls))
-            falls = int((self.falls & ~resets).sum())
-            # a growing counter may fall as seldom as it is emptied by hand or by the month
-            emptied = kind == "total" and int(self.falls.sum()) <= 0.2 * int(self.new_day.sum())
-            looks = falls > 2 and self._slips(resets) > _SLIPS and not emptied
-            found = f"falls on {falls} occasions where {KINDS[kind]} would not"
-            cure = 'name the column "interval rain" if it is the rain of each interval; a sliding sum can\'t be used'
-        return [self._problem("rain-kind", found, KINDS[kind], cure, self.header)] if looks else []
+            return [self.problem("rain-kind/interval", self.header, kind=KINDS[kind])] if looks else []
+        resets = {"hourly": self.at_full_hour, "daily": self.at_midnight}.get(kind, np.zeros_like(self.falls))
+        falls = int((self.falls & ~resets).sum())
+        # a growing counter may fall as seldom as it is emptied by hand or by the month
+        emptied = kind == "total" and int(self.falls.sum()) <= 0.2 * int(self.new_day.sum())
+        looks = falls > 2 and self._slips(resets) > _SLIPS and not emptied
+        return [self.problem("rain-kind", self.header, falls=falls, kind=KINDS[kind])] if looks else []
 
     def fallen(self, kind: str) -> Floats:
         """Return the amounts of the records, if they are of that kind."""
@@ -221,13 +197,11 @@ class _Column:
     def without_slips(self, fallen: Floats) -> tuple[Floats, int]:
         """Take a counter that falls out for a few records and comes back as if it had stood still."""
         level = self.level
-        slip = np.zeros(len(level), dtype=bool)
-        starts = np.zeros(len(level), dtype=bool)
+        slip, starts = np.zeros((2, len(level)), dtype=bool)
         drops = np.diff(level, prepend=level[0]) < -_TOLERANCE
         before = np.concatenate([level[:1], level[:-1]])
         for length in range(1, min(_SLIP_LENGTH, len(level) - 1) + 1):
-            later = np.full(len(level), -np.inf)
-            later[: len(level) - length] = level[length:]
+            later = np.concatenate([level[length:], np.full(length, -np.inf)])
             back = drops & (later >= before - _TOLERANCE) & ~slip
             starts |= back
             for offset in range(length):
@@ -248,22 +222,16 @@ class _Column:
         if not wrong.any():
             return []
         row = int(np.argmax(wrong))
-        found = (
-            f"fell from {number(float(before[row]))} mm and later leaps back to {number(float(self.level[row]))} "
-            f"mm{and_more(int(wrong.sum()) - 1, 'leap')}"
-        )
-        expected, cure = "a counter that grows or begins again", "leave the cells between empty"
-        return [self._problem("rain-leap", found, expected, cure, float(self.level[row]))]
+        back, more = float(self.level[row]), and_more(int(wrong.sum()) - 1, "leap")
+        return [self.problem("rain-leap", back, before=float(before[row]), back=back, more=more)]
 
     def over_breaks(self, fallen: Floats) -> list[str]:
         """Say how much a counter gained over breaks between records."""
         breaks = (self.hours > max(_BREAK, 3.0 * self.step / 3600.0)) & (fallen > 0.0)
         if not breaks.any():
             return []
-        return [
-            f"rain: {number(float(fallen[breaks].sum()))} mm of the counter fell in breaks of more than {_BREAK:g} h "
-            f"({int(breaks.sum())} of them) and counts to the day of the record after"
-        ]
+        rain, count = number(float(fallen[breaks].sum())), int(breaks.sum())
+        return [note("rain-over-breaks", rain=rain, hours=_BREAK, count=count)]
 
     def beyond_belief(self, fallen: Floats) -> list[Problem]:
         """Refuse more than ever fell in an hour, if it is on few records."""
@@ -271,7 +239,6 @@ class _Column:
         if not much.any() or float(much.mean()) >= _FEW:
             return []
         row = int(np.argmax(np.where(much, fallen, -1.0)))
-        hours = number(max(float(self.hours[row]), self.step / 3600.0))
-        found = f"is {number(float(fallen[row]))} mm in {hours} h{and_more(int(much.sum()) - 1, 'record')}"
-        expected = f"at most {_MOST_IN_AN_HOUR:g} mm in an hour, the most ever measured"
-        return [self._problem("rain-too-much", found, expected, _CURE, float(fallen[row]))]
+        worst, more = float(fallen[row]), and_more(int(much.sum()) - 1, "record")
+        hours = max(float(self.hours[row]), self.step / 3600.0)
+        return [self.problem("rain-too-much", worst, worst=worst, hours=hours, more=more, most=_MOST_IN_AN_HOUR)]

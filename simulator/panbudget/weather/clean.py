@@ -32,7 +32,7 @@ from panbudget.weather.filling.fallback import Borrowed, Fallback
 from panbudget.weather.filling.limits import MISSING_RAIN_CHOICES, GapLimits, Gaps
 from panbudget.weather.flags import Flags, is_borrowed, is_filled
 from panbudget.weather.formats.readers import choose_reader
-from panbudget.weather.messages import counted, note, problem, texts
+from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.site import Site, station_notes
 from panbudget.weather.sky import sky_of
 from panbudget.weather.text.columns import FINISHED_UNITS
@@ -346,7 +346,7 @@ def _finished(read: CheckedFile, rules: _Rules, others: Sequence[tuple[Fallback,
     )
     values.attrs["units"] = {name: FINISHED_UNITS[name] for name in values.columns}
     known = filling.known_days(daily)
-    absent = (text for name, text in texts("absent").items() if not known[name].any())
+    absent = (text for name, text in table_of("absent").items() if not known[name].any())
     loud = [*([note("typical")] if raw.typical else []), *absent]
     assumptions = [*loud, *_assumptions(flags[arranged.asked[kept]], borrowed.fitted)]
     if "wind" in raw.daily.columns and read.wind_height != _FINISHED_HEIGHT:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from panbudget.weather.messages import texts
+from panbudget.weather.messages import table_of
 
 Flags = npt.NDArray[np.object_]
 
@@ -40,7 +40,7 @@ DERIVED = frozenset({FROM_VAPOUR_PRESSURE, RH_MEAN_OF_EXTREMES, SUNSHINE_EQ_35})
 }
 
 #: flag -> what a report says about it, with its source
-EXPLAINED = texts("flags")
+EXPLAINED: dict[str, str] = table_of("flags")
 
 _BORROWED = "borrowed from "
 

@@ -13,9 +13,9 @@ from panbudget.errors import Problem
 _MESSAGES = tomllib.loads(resources.files("panbudget.weather").joinpath("messages.toml").read_text(encoding="utf-8"))
 
 
-def texts(table: str) -> dict[str, str]:
-    """Return a table of `messages.toml` whose texts have no values in them."""
-    return dict(_MESSAGES[table])
+def table_of(name: str) -> Any:
+    """Return a table of `messages.toml` that is used as it stands."""
+    return _MESSAGES[name]
 
 
 def note(text: str, /, **values: Any) -> str:

@@ -32,6 +32,8 @@ _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "
 # it must be to be in another unit; how far a single day's may be [kPa]
 _PRESSURE_NEAR, _PRESSURE_FAR, _PRESSURE_DAY = 4.0, 20.0, 12.0
 
+# what temperatures are taken for -> the unit to name
+_SCALES = {"K": "K", "°F": "degF"}
 _HUMIDITIES = ("rh_max", "rh_min", "rh_mean")
 
 
@@ -45,22 +47,13 @@ def _other_scale(name: str, values: Floats) -> str:
     return "°F" if middle > _MEDIAN_LIMITS[name] else ""
 
 
-def _scale_cure(inspection: Inspection, scale: str, *names: str) -> str:
-    unit = {"K": "K", "°F": "degF"}.get(scale)
-    return inspection.unit_cure(unit, *names) if unit else note("by-ten")
-
-
 def _temperature_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     guesses = {name: guess for name in names if (guess := _other_scale(name, inspection.known(name)))}
     for scale in dict.fromkeys(guesses.values()):
         *others, top = (name for name in names if guesses.get(name) == scale)
         cold = float(np.median(inspection.known(top))) < STANDARD[top].lowest
-        values = {
-            "worst": inspection.worst(top, lowest=cold) + (f" ({others[0]} too)" if others else ""),
-            "scale": scale,
-            "cure": _scale_cure(inspection, scale, *others, top),
-        }
-        yield Verdict((top, *others), "temperature-unit", values)
+        worst = inspection.worst(top, lowest=cold) + (f" ({others[0]} too)" if others else "")
+        yield (top, *others), "temperature-unit", {"worst": worst, "scale": scale, "unit": _SCALES.get(scale)}
 
 
 def _exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -68,7 +61,7 @@ def _exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         apart = (inspection.all_of("tmax") - inspection.all_of("tmin"))[inspection.asked]
         wrong, known = int((apart < 0.0).sum()), int((~np.isnan(apart)).sum())
         if wrong > 0.5 * known and wrong > 1:
-            yield Verdict(("tmax", "tmin"), "columns-exchanged", {"wrong": wrong, "known": known})
+            yield ("tmax", "tmin"), "columns-exchanged", {"wrong": wrong, "known": known}
 
 
 def _humidity_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -76,23 +69,21 @@ def _humidity_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
     middle = max(float(np.median(inspection.known(name))) for name in names)
     too = f" ({', '.join(names[1:])} too)" if names[1:] else ""
     if 0.0 < highest <= 1.05:
-        values = {"highest": highest, "too": too, "cure": inspection.unit_cure("fraction", *names)}
-        yield Verdict(names, "humidity-unit/fraction", values)
+        yield names, "humidity-unit/fraction", {"highest": highest, "too": too, "unit": "fraction"}
     elif middle > 105.0 and highest <= 1000.0:
-        yield Verdict(names, "humidity-unit/tenths", {"too": too})
+        yield names, "humidity-unit/tenths", {"too": too}
 
 
 def _dew_point_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    (name,) = names
-    scale = _other_scale(name, inspection.known(name))
+    values, scale = inspection.all_of("dew_point"), _other_scale("dew_point", inspection.known("dew_point"))
     if not scale and inspection.has("tmax"):
-        values, tmax = inspection.all_of(name), inspection.all_of("tmax")
+        tmax = inspection.all_of("tmax")
         here = inspection.asked & ~np.isnan(values) & ~np.isnan(tmax)
         as_celsius = (values - 32.0) / 1.8
         if here.any() and (values > tmax)[here].mean() > 0.5 and (as_celsius <= tmax + 0.5)[here].all():
             scale = "°F"
     if scale:
-        yield Verdict(names, "dew-point-unit", {"scale": scale, "cure": _scale_cure(inspection, scale, name)})
+        yield names, "dew-point-unit", {"scale": scale, "unit": _SCALES.get(scale)}
 
 
 def _saturation(inspection: Inspection) -> Floats:
@@ -100,32 +91,27 @@ def _saturation(inspection: Inspection) -> Floats:
 
 
 def _vapour_pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    (name,) = names
     if not inspection.has("tmin", "tmax"):
         return
-    values, saturated = inspection.all_of(name), _saturation(inspection)
+    values, saturated = inspection.all_of("vapour_pressure"), _saturation(inspection)
     ratio = (values / saturated)[inspection.asked]
     ratio = ratio[~np.isnan(ratio)]
     middle = float(np.median(ratio)) if ratio.size else 0.0
     if middle > 1.5:
-        unit = "hPa" if middle < 15.0 else "Pa"
         most = saturated[inspection.row_of_highest(values)]
-        yield Verdict(
-            names, "vapour-pressure-unit", {"unit": unit, "most": most, "cure": inspection.unit_cure(unit, name)}
-        )
+        yield names, "vapour-pressure-unit", {"unit": "hPa" if middle < 15.0 else "Pa", "most": most}
 
 
 def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known("wind")
     middle = float(np.median(known)) * inspection.wind_factor
-    many, stated = known.size >= _DAYS_TO_JUDGE, inspection.is_stated("wind")
+    unsure = known.size >= _DAYS_TO_JUDGE and not inspection.is_stated("wind")
     if middle > _RUN_OF_WIND:
-        yield Verdict(names, "wind-unit/run", {"cure": inspection.unit_cure("km/day", "wind")})
-    elif middle > (_WINDY if many and not stated else _STORMY):
-        cure = inspection.unit_cure("km/h", "wind", confirm=True)
-        yield Verdict(names, "wind-unit", {"middle": middle, "usual": _WINDY, "cure": cure})
-    elif many and middle > _BREEZY and not stated:
-        inspection.notes.append(note("windy-site", middle=middle, confirm=inspection.confirmation("wind")))
+        yield names, "wind-unit/run", {"unit": "km/day"}
+    elif middle > (_WINDY if unsure else _STORMY):
+        yield names, "wind-unit", {"middle": middle, "usual": _WINDY, "unit": "km/h"}
+    elif unsure and middle > _BREEZY:
+        inspection.notes.append(note("windy-site", middle=middle, **inspection.words("wind")))
 
 
 def _by_elevation(inspection: Inspection) -> float:
@@ -133,17 +119,15 @@ def _by_elevation(inspection: Inspection) -> float:
 
 
 def _pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    expected = _by_elevation(inspection)
-    middle = float(np.median(inspection.known("pressure")))
-    values = {"middle": middle, "expected": expected, "elevation": inspection.site.elevation}
-    apart = abs(middle - expected)
-    near = [unit for unit, size in _PRESSURE_UNITS.items() if abs(middle * size - expected) < _PRESSURE_NEAR]
-    if near and apart > _PRESSURE_FAR:
-        cure = inspection.unit_cure(near[0], "pressure")
-        yield Verdict(names, "pressure-unit", {**values, "unit": near[0], "cure": cure})
+    usual, middle = _by_elevation(inspection), float(np.median(inspection.known("pressure")))
+    apart = abs(middle - usual)
+    units = [unit for unit, size in _PRESSURE_UNITS.items() if abs(middle * size - usual) < _PRESSURE_NEAR]
+    values = {"middle": middle, "usual": usual, "elevation": inspection.site.elevation}
+    if units and apart > _PRESSURE_FAR:
+        yield names, "pressure-unit", {**values, "unit": units[0]}
     elif apart > _PRESSURE_NEAR:
         sea = note("sea-level") if 98.0 < middle < 105.0 else ""
-        yield Verdict(names, "pressure-unit/elevation", {**values, "sea": sea})
+        yield names, "pressure-unit/elevation", {**values, "sea": sea}
 
 
 def _nothing(values: Floats, inspection: Inspection) -> Floats:
@@ -164,11 +148,11 @@ def _far_from_elevation(values: Floats, inspection: Inspection) -> Floats:
 
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
-    Doubt(("tmin", "tmax"), _temperature_unit),
+    Doubt(_temperature_unit, ("tmin", "tmax")),
     *(row(name) for name in ("tmin", "tmax") for row in (at_most, at_least)),
-    Doubt(("tmin", "tmax"), _exchanged),
+    Doubt(_exchanged, ("tmin", "tmax")),
     beside("tmax", "below", "tmin"),
-    Doubt(_HUMIDITIES, _humidity_unit),
+    Doubt(_humidity_unit, _HUMIDITIES),
     *(row(name) for name in _HUMIDITIES for row in (at_most, at_least)),
     Check("humidity-zero", "rh_max", _nothing),
     Check("humidity-zero", "rh_mean", _nothing),
@@ -176,18 +160,20 @@ CHECKS: tuple[Check | Doubt, ...] = (
     # half a per cent: figures are rounded
     beside("rh_mean", "above", "rh_max", by=0.5),
     beside("rh_mean", "below", "rh_min", by=0.5),
-    Doubt(("dew_point",), _dew_point_unit),
+    Doubt(_dew_point_unit, ("dew_point",)),
     beside("dew_point", "above", "tmax", blamed=False),
     beside("dew_point", "above", "tmin", by=_DEW_ABOVE_TMIN, blamed=False),
     at_least("dew_point"),
     at_most("dew_point", unless=("tmax",)),
-    Doubt(("vapour_pressure",), _vapour_pressure_unit),
+    Doubt(_vapour_pressure_unit, ("vapour_pressure",)),
     Check("saturation", "vapour_pressure", _over_saturation, needs=("tmin", "tmax")),
     at_most("vapour_pressure", unless=("tmin", "tmax")),
     Check("vapour_pressure-range/low", "vapour_pressure", _not_above_nothing),
     at_least("wind"),
-    Doubt(("wind",), _wind_unit),
+    Doubt(_wind_unit, ("wind",)),
     at_most("wind"),
-    Doubt(("pressure",), _pressure_unit),
-    Check("pressure-range", "pressure", _far_from_elevation, values=lambda i, *_: {"usual": _by_elevation(i)}),
+    Doubt(_pressure_unit, ("pressure",)),
+    Check(
+        "pressure-range", "pressure", _far_from_elevation, lambda inspection, *_: {"usual": _by_elevation(inspection)}
+    ),
 )

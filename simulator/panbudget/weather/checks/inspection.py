@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -112,17 +111,19 @@ class Inspection:
         row = self.row_of_highest(-values if lowest else values)
         return f"{number(float(values[row]))} on {self.day(row)}"
 
-    def unit_cure(self, unit: str, *names: str, confirm: bool = False) -> str:
-        """Say how to name the unit that columns look like, and (confirm) how to say that it is the standard one."""
+    def unit_cure(self, unit: str, names: Sequence[str]) -> str:
+        """Say how to name the unit that columns look like."""
         if self.is_stated(names[0]):
             return note("stated-unit", unit=self.raw.units[names[0]])
         lines = " and ".join(self._line(name, unit) for name in names)
-        more = f"; {self.confirmation(names[0])}" if confirm else ""
-        return note("name-the-unit", table=self.table, lines=lines, more=more)
+        return note("name-the-unit", table=self.table, lines=lines)
 
-    def confirmation(self, name: str) -> str:
-        """Say how to confirm that a column is in its standard unit after all."""
-        return note("right-after-all", line=self._line(name, STANDARD[name].shown_unit), table=self.table)
+    def words(self, name: str) -> dict[str, object]:
+        """Return what any text may say of a column: its ``standard``, and how to ``confirm`` that it is in that unit."""
+        standard = STANDARD[name]
+        confirm = note("right-after-all", line=self._line(name, standard.shown_unit), table=self.table)
+        unless_right = "" if self.is_stated(name) else f"; {confirm}"
+        return {"standard": standard, "confirm": confirm, "unless_right": unless_right}
 
     def _line(self, name: str, unit: str) -> str:
         return f'{name} = {{ column = "{self.raw.headers.get(name, name)}", unit = "{unit}" }}'
@@ -181,8 +182,8 @@ class Check:
             value = float(inspection.all_of(self.column)[row])
             more = and_more(int(here.sum()) - 1, "day")
             worst = f"{number(value)} {STANDARD[self.column].shown_unit} on {inspection.day(row)}{more}"
-            values = self.values(inspection, row, here)
-            inspection.problems.append(problem(self.text, self.column, value, worst=worst, **values))
+            values = {**inspection.words(self.column), "worst": worst, **self.values(inspection, row, here)}
+            inspection.problems.append(problem(self.text, self.column, value, **values))
         inspection.leave_out(wrong, self.column, *self.also)
 
 
@@ -211,12 +212,9 @@ def beside(column: str, way: str, other: str, *, by: float = 0.0, blamed: bool =
     )
 
 
-class Verdict(NamedTuple):
-    """What is wrong with whole columns: the first is named, all are condemned; ``text`` and ``values`` as in `problem`."""
-
-    columns: Sequence[str]
-    text: str
-    values: Mapping[str, object]
+#: what is wrong with whole columns: the first is named, all are condemned; a text of `messages.toml`, what stands in braces
+#: there, and under "unit" the unit that they seem to be in, of which ``{cure}`` is made
+Verdict = tuple[Sequence[str], str, Mapping[str, object]]
 
 
 @dataclass(frozen=True)
@@ -226,22 +224,24 @@ class Doubt:
 
     Parameters
     ----------
-    columns : tuple of str
-        Of those, the ones that are there and have values on the days asked for are judged.
     judge : callable
         The inspection and the columns' names -> verdicts.
+    columns : str
+        Of those, the ones that are there and have values on the days asked for are judged.
     """
 
-    columns: tuple[str, ...]
     judge: Callable[[Inspection, list[str]], Iterator[Verdict]]
+    columns: tuple[str, ...]
 
     def walk(self, inspection: Inspection) -> None:
         """Condemn the columns that the judge doesn't believe; later rows pass them over."""
         names = [name for name in self.columns if inspection.has(name) and inspection.known(name).size]
         for columns, text, values in list(self.judge(inspection, names)) if names else ():
-            values = {"worst": inspection.worst(columns[0]), **values}
+            unit, doubted = values.get("unit"), [name for name in names if name in columns]
+            cure = inspection.unit_cure(str(unit), doubted) if unit else note("by-ten")
+            words = {**inspection.words(columns[0]), "worst": inspection.worst(columns[0]), "cure": cure, **values}
             inspection.condemned.update(columns)
-            inspection.problems.append(problem(text, columns[0], **values))
+            inspection.problems.append(problem(text, columns[0], **words))
 
 
 def walk(inspection: Inspection, table: Iterable[Check | Doubt]) -> None:

@@ -15,7 +15,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Mask, Verdict, at_least, at_most
-from panbudget.weather.messages import note
+from panbudget.weather.messages import note, table_of
 from panbudget.weather.sky import Sky, sky_of
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.words import and_more
@@ -24,16 +24,8 @@ from panbudget.words import and_more
 BRIGHTEST, _MAY_BE_LIMITED = 1.05, 1.25
 # twilight and printed digits near polar night [MJ m⁻² d⁻¹]
 _FLOOR = 0.5
-# unit -> (MJ m⁻² d⁻¹ in one, how to write it)
-_RADIATION_UNITS = {
-    "W/m²": (0.0864, "W/m^2"),
-    "J/cm²": (0.01, "J/cm^2"),
-    "kJ/m²": (0.001, "kJ/m^2"),
-    "Wh/m²": (0.0036, "W*hour/m^2"),
-    "cal/cm² (langley)": (0.04184, "cal/cm^2"),
-    "J/m²": (1e-6, "J/m^2"),
-    "tenths of MJ/m²": (0.1, ""),
-}
+# what radiation is taken for: its size in MJ m⁻² d⁻¹, and how to write it
+_UNITS = table_of("radiation-units")
 _KWH = 3.6
 # what the brightest days of a season reach of a clear sky's, in the right unit
 _TOP_SHARES = (0.4, 1.15)
@@ -55,15 +47,13 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known("rain")
     steps, wet = np.diff(known), known[known > 0.0]
     if known.size >= 20 and (steps >= 0.0).all() and known[-1] > 50.0 and (steps > 0.0).sum() >= 5:
-        yield Verdict(names, "rain-unit/total", {})
+        yield names, "rain-unit/total", {}
     elif inspection.is_stated("rain"):
         return
     elif wet.size >= 10 and (wet == np.round(wet)).all() and float(np.median(wet)) > 25.0:
-        values = {"half": np.median(wet), "confirm": inspection.confirmation("rain")}
-        yield Verdict(names, "rain-unit/tenths", values)
+        yield names, "rain-unit/tenths", {"half": np.median(wet)}
     elif _like_inches(wet):
-        values = {"wet": wet.size, "cure": inspection.unit_cure("in", "rain", confirm=True)}
-        yield Verdict(names, "rain-unit/inches", values)
+        yield names, "rain-unit/inches", {"wet": wet.size, "unit": "in"}
 
 
 def _like_inches(wet: Floats) -> bool:
@@ -82,29 +72,16 @@ def _over_most_rain(values: Floats, inspection: Inspection) -> Floats:
     return values - _most_rain(inspection)
 
 
-def _much_rain(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
-    confirm = "" if inspection.is_stated("rain") else f"; {inspection.confirmation('rain')}"
-    return {"most": _most_rain(inspection), "confirm": confirm}
-
-
 def _sunshine_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    (name,) = names
-    values, known = inspection.all_of(name), inspection.known(name)
-    longest = float(inspection.sky.daylight[inspection.asked].max())
-    high = float(known.max())
-    over = (values > inspection.sky.daylight + _LONGER)[inspection.asked]
+    known, daylight = inspection.known("sunshine"), inspection.sky.daylight[inspection.asked]
+    longest, high = float(daylight.max()), float(known.max())
+    over = inspection.all_of("sunshine")[inspection.asked] > daylight + _LONGER
     if over.sum() > 0.4 * known.size:
-        cure = note("to-hours")
-        if high > 61.0 * longest:
-            looks_like, cure = "seconds", inspection.unit_cure("s", name)
-        elif high > 10.0 * longest + 3.0:
-            looks_like, cure = "minutes", inspection.unit_cure("min", name)
-        else:
-            looks_like = note("share-of-daylight" if high <= 100.0 else "tenths-of-hours")
-        yield Verdict(names, "sunshine-unit", {"looks_like": looks_like, "longest": longest, "cure": cure})
-    elif known.size >= _DAYS_TO_JUDGE and 0.0 < high <= 1.0 and not inspection.is_stated(name):
-        confirm = inspection.confirmation(name)
-        yield Verdict(names, "sunshine-unit/share", {"high": high, "known": known.size, "confirm": confirm})
+        unit = "s" if high > 61.0 * longest else "min" if high > 10.0 * longest + 3.0 else ""
+        text = unit or ("percent" if high <= 100.0 else "tenths")
+        yield names, f"sunshine-unit/{text}", {"longest": longest, "unit": unit}
+    elif known.size >= _DAYS_TO_JUDGE and 0.0 < high <= 1.0 and not inspection.is_stated("sunshine"):
+        yield names, "sunshine-unit/share", {"high": high, "known": known.size}
 
 
 def _over_daylight(values: Floats, inspection: Inspection) -> Floats:
@@ -114,7 +91,7 @@ def _over_daylight(values: Floats, inspection: Inspection) -> Floats:
 def _pan_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known(names[0])
     if float(np.median(known)) > STANDARD[names[0]].highest:
-        yield Verdict(names, "pan-evaporation-unit", {"more": and_more(known.size - 1, "day")})
+        yield names, "pan-evaporation-unit", {"more": and_more(known.size - 1, "day")}
 
 
 def _share_of_clear_sky(inspection: Inspection, from_clear: float) -> Floats:
@@ -132,21 +109,14 @@ def _radiation_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdic
     if over.sum() <= 0.5 * inspection.known("radiation").size or not share.size:
         return
     top = float(np.percentile(share, 98))
-    low, high = _TOP_SHARES
-    fitting = [unit for unit, (size, _) in _RADIATION_UNITS.items() if low < top * size <= high]
-    if not fitting:
-        return
-    # the largest; tenths, which are no unit, only where nothing else fits
-    unit = max(fitting, key=lambda unit: (_RADIATION_UNITS[unit][1] != "", _RADIATION_UNITS[unit][0]))
-    written = _RADIATION_UNITS[unit][1]
-    more = int(over.sum()) - 1
-    facts = {
-        "more": f" (and is high on {more} more day{'s' if more > 1 else ''})" if more else "",
-        "unit": unit,
-        "most": bound[inspection.row_of_highest(np.where(over, values, np.nan))],
-        "cure": inspection.unit_cure(written, "radiation") if written else note("by-ten"),
-    }
-    yield Verdict(names, "radiation-unit", facts)
+    fitting = [unit for unit in _UNITS if _TOP_SHARES[0] < top * unit["size"] <= _TOP_SHARES[1]]
+    if fitting:
+        # the largest; tenths, which are no unit, only where nothing else fits
+        unit = max(fitting, key=lambda unit: (unit["written"] != "", unit["size"]))
+        more = int(over.sum()) - 1
+        too = f" (and is high on {more} more day{'s' if more > 1 else ''})" if more else ""
+        most = bound[inspection.row_of_highest(np.where(over, values, np.nan))]
+        yield names, "radiation-unit", {"looks_like": unit["name"], "too": too, "most": most, "unit": unit["written"]}
 
 
 def _may_be_limited(inspection: Inspection, over: Mask) -> bool:
@@ -199,35 +169,30 @@ def _too_dark(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     if share.size < _DAYS_TO_JUDGE or inspection.is_stated("radiation") or share.max() >= _TOP_SHARES[0]:
         return
     top = float(share.max())
-    kilowatts = top * _KWH <= _TOP_SHARES[1]
-    values = {
-        "top": 100 * top,
-        "confirm": inspection.confirmation("radiation"),
-        "cure": inspection.unit_cure("kWh/m^2", "radiation", confirm=True),
-    }
-    yield Verdict(names, "radiation-too-dark/kwh" if kilowatts else "radiation-too-dark", values)
+    text = "radiation-too-dark/kwh" if top * _KWH <= _TOP_SHARES[1] else "radiation-too-dark"
+    yield names, text, {"top": 100 * top, "unit": "kWh/m^2"}
 
 
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
     at_least("rain"),
-    Doubt(("rain",), _rain_unit),
-    Check("rain-range", "rain", _over_most_rain, values=_much_rain),
+    Doubt(_rain_unit, ("rain",)),
+    Check("rain-range", "rain", _over_most_rain, lambda inspection, *_: {"most": _most_rain(inspection)}),
     at_least("sunshine"),
-    Doubt(("sunshine",), _sunshine_unit),
-    Check("sunshine-range", "sunshine", _over_daylight, values=lambda i, row, _: {"daylight": i.sky.daylight[row]}),
+    Doubt(_sunshine_unit, ("sunshine",)),
+    Check("sunshine-range", "sunshine", _over_daylight, lambda i, row, _: {"daylight": i.sky.daylight[row]}),
     at_least("pan_evaporation"),
-    Doubt(("pan_evaporation",), _pan_unit),
+    Doubt(_pan_unit, ("pan_evaporation",)),
     at_most("pan_evaporation"),
     at_least("radiation"),
-    Doubt(("radiation",), _radiation_unit),
+    Doubt(_radiation_unit, ("radiation",)),
 )
 
 #: what is too bright, once `limit_bright` has had its turn
-BRIGHT = Check("radiation-too-bright", "radiation", _over_clear_sky, values=_too_bright)
+BRIGHT = Check("radiation-too-bright", "radiation", _over_clear_sky, _too_bright)
 
 #: made only where nothing was too bright
 DARK: tuple[Check | Doubt, ...] = (
-    Doubt(("radiation",), _too_dark),
+    Doubt(_too_dark, ("radiation",)),
     Check("radiation-zero", "radiation", _no_light),
 )

@@ -52,6 +52,8 @@ def two_valves(upper, lower):
         pan_of={"upper": None, "lower": None},
         dates=range(2),
         pans=SimpleNamespace(valve_flow=np.array([upper, lower]), tank=np.array([-1, -1])),
+        bed_of={},
+        beds=SimpleNamespace(flow_factor=[]),
     )
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -27,11 +27,11 @@ from panbudget.season.faults import with_faults
 from panbudget.season.findings import find
 from panbudget.season.heat import with_heat
 from panbudget.season.layout import Forcing, prepare
-from panbudget.season.result import LANE_COLUMNS, Season, with_units
+from panbudget.season.result import Season, with_units
 from panbudget.season.run import Ran, first_morning, run_salted
 from panbudget.season.salt import SaltLeft
 from panbudget.season.supplies import tanks_in_use
-from panbudget.season.totals import PREFIXES, add_up, season_totals
+from panbudget.season.totals import COLUMNS, PREFIXES, add_up, named, rain_caught, season_totals
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
@@ -125,7 +125,8 @@ def _season(
         },
         index=dates.rename("date"),
     )
-    controllers = {name: _controller_days(forcing, out, index) for index, name in enumerate(names)}
+    by_day = out._asdict() | {"caught": rain_caught(forcing), "evaporation": forcing.pans.evaporation}
+    controllers = _tables("controller_days", names, forcing, by_day)
     openings = _openings(scenario, forcing, out, count)
     parts = season_totals(scenario, forcing, add_up(forcing, before, after, out, run=run), out, openings)
     for row, balance in salts.items():
@@ -148,7 +149,7 @@ def _season(
         weather=weather,
         days=with_units(days),
         controllers=controllers,
-        tanks={name: _tank_days(forcing, out, index) for index, name in enumerate(tanks_in_use(scenario))},
+        tanks=_tables("tank_days", tanks_in_use(scenario), forcing, by_day | {"inflow": forcing.tanks.inflow}),
         beds={key: _bed_days(forcing, out, index) for index, key in enumerate(forcing.bed_of)},
         openings=openings,
         hourly_level={name: out.hourly_level[row].copy() for row, name in enumerate(names)},
@@ -168,71 +169,44 @@ def _table(forcing: Forcing, columns: Mapping[str, Any]) -> pd.DataFrame:
     return with_units(pd.DataFrame(columns, index=forcing.dates.rename("date")))
 
 
-def _controller_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
-    pans = forcing.pans
-    columns = {
-        "openings": out.openings,
-        "open_hours": out.open_hours,
-        "litres": out.drawn,
-        "refilled_kg": out.refilled,
-        "evaporated_kg": out.evaporated,
-        "rain_caught_kg": forcing.days.rain * pans.rain_factor * pans.area[:, None],
-        "leaked_kg": out.leaked,
-        "spilled_kg": out.spilled,
-        "pan_level_kg": out.level,
-        "stuck_hours": out.stuck_hours,
-        "dry_hours": out.dry_hours,
-        "starved_hours": out.starved_hours,
-        "pan_mm": pans.evaporation,
+def _tables(kind: str, names: Iterable[str], forcing: Forcing, values: Mapping[str, Floats]) -> dict[str, pd.DataFrame]:
+    """A daily table a name; ``values`` have a row each."""
+    columns = named(kind, values)
+    return {
+        name: _table(forcing, {column: part[index] for column, part in columns.items()})
+        for index, name in enumerate(names)
     }
-    return _table(forcing, {name: values[index] for name, values in columns.items()})
-
-
-def _tank_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
-    columns = {
-        "volume_l": out.tank_volume,
-        "roof_l": forcing.tanks.inflow,
-        "topped_l": out.tank_topped,
-        "drawn_l": out.tank_drawn,
-        "over_l": out.tank_over,
-    }
-    return _table(forcing, {name: values[index] for name, values in columns.items()})
 
 
 def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
     bundle = forcing.bundle
     part = forcing.parts[bundle.row_ground[index]]
     lanes = {lane: int(bundle.lane(lane)[index]) for lane in bundle.lanes}
-    mean, eto, ke = lanes["mean"], forcing.days.eto, out.ke[lanes["mean"]]
-    evaporated = np.minimum(ke * eto, out.eta[mean])
-    dual = {
-        "kcb": part.kc,
-        "ke": ke,
-        "kr": out.kr[mean],
-        "few": out.few[mean],
-        "surface_depletion_mm": out.surface_depletion[mean],
-        "evaporation_mm": evaporated,
-        "transpiration_mm": out.eta[mean] - evaporated,
+    mean, eto = lanes["mean"], forcing.days.eto
+    lane = {
+        name: getattr(out, name)[mean] for name in ("irrigation", "etc", "eta", "ke", "kr", "few", "surface_depletion")
     }
+    evaporated = np.minimum(lane["ke"] * eto, lane["eta"])
+    dual = lane | {"kc": part.kc, "evaporated": evaporated, "transpired": lane["eta"] - evaporated}
     is_dual = bool(forcing.beds.dual[bundle.row_ground[index]])
+    p = [depletion_fraction(*p_etc) for p_etc in zip(part.p_table, lane["etc"], strict=True)]
     return _table(
         forcing,
         {
-            "litres": out.irrigation[mean] * bundle.areas[index],
+            "litres": lane["irrigation"] * bundle.areas[index],
             "rain_mm": forcing.days.rain,
             "runoff_mm": forcing.days.rain - part.rain_in,
-            "kc": part.kc + ke,
+            "kc": part.kc + lane["ke"],
             "taw_mm": part.taw,
-            "raw_mm": np.array([depletion_fraction(*p_etc) for p_etc in zip(part.p_table, out.etc[mean], strict=True)])
-            * part.taw,
+            "raw_mm": np.array(p) * part.taw,
             "growing": part.growing,
             **{
                 PREFIXES[lane] + column: getattr(out, name)[row]
                 for lane, row in lanes.items()
-                for name, column in LANE_COLUMNS.items()
+                for column, name in COLUMNS["lane_days"].items()
             },
             "net_demand_mm": out.irrigation[lanes["exact_refill"]],
-            **{column: values if is_dual else np.nan for column, values in dual.items()},
+            **{column: values if is_dual else np.nan for column, values in named("dual_days", dual).items()},
         },
     )
 

@@ -20,20 +20,10 @@ from panbudget.scenario.garden import Scenario
 from panbudget.season.finding import SEVERITIES, Finding
 from panbudget.season.layout import Forcing
 from panbudget.season.salt import SaltLeft
-from panbudget.season.totals import PREFIXES
+from panbudget.season.totals import COLUMNS, PREFIXES
 from panbudget.weather import Weather
 from panbudget.words import count, litres, number
 
-#: the engine's name of what a lane has each day -> its column
-LANE_COLUMNS = {
-    "irrigation": "irrigation_mm",
-    "depletion": "depletion_mm",
-    "ks": "ks",
-    "etc": "etc_mm",
-    "eta": "eta_mm",
-    "deep_percolation": "deep_percolation_mm",
-    "left_below": "left_below_mm",
-}
 _OF_DAY = ["eto_mm", "rain_mm"]
 _OF_CONTROLLER = ["pan_mm", "openings", "open_hours", "pan_level_kg"]
 _OF_SUMMARY = ("area_m2", "litres", "irrigation_mm", "net_demand_mm", "supply_over_demand", "rain_mm", "rain_kept_mm")
@@ -142,7 +132,7 @@ class Season(Reported):
             lanes: dict[tuple[str, str], Any] = {
                 (lane, column): table[prefix + column]
                 for lane, prefix in PREFIXES.items()
-                for column in LANE_COLUMNS.values()
+                for column in COLUMNS["lane_days"]
                 if prefix + column in table
             }
             taken = {PREFIXES[lane] + column for lane, column in lanes} | set(_OF_DAY)

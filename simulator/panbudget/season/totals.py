@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -18,14 +19,22 @@ from panbudget.engine.adding import LANE_SUMS, add_lanes
 from panbudget.engine.arrays import Results, State, plain
 from panbudget.engine.compiled import compiled
 from panbudget.errors import ClosureError, Problem
+from panbudget.files import read_toml
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
-from panbudget.season.layout import Forcing
+from panbudget.season.layout import LANES, Forcing
 
 #: largest residual of a water balance, as a share of the water that passed
 CLOSURE = 1e-9
 #: lane -> prefix of its columns in a bed's daily table
 PREFIXES = {"mean": "", "driest_quarter": "driest_", "exact_refill": "exact_", "timer": "timer_"}
+#: table or kind of totals -> the names that readers know, in order -> what the engine and this module call them
+COLUMNS: dict[str, dict[str, str]] = read_toml(Path(__file__).with_name("columns.toml"))[0]
+
+
+def named(kind: str, values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return values by the names that readers know, in the order of `COLUMNS`."""
+    return {name: values[key] for name, key in COLUMNS[kind].items()}
 
 
 class Sums(NamedTuple):
@@ -125,25 +134,18 @@ def _lanes(forcing: Forcing, before: State, after: State, out: Results, run: Cal
     residual = before.depletion - (rain_in + irrigation) + total["eta"] + total["drained"]
     residual = residual - total["left_below"] - after.depletion
     passed = rain.sum() + irrigation + total["eta"] + before.depletion
-    return {
-        "irrigation_mm": irrigation,
-        "rain_mm": np.full(len(bed), rain.sum()),
-        "runoff_mm": (rain - beds.rain_in).sum(axis=1)[bed],
-        "etc_mm": total["etc"],
-        "eta_mm": total["eta"],
-        "deep_percolation_mm": total["drained"],
-        "stress_days": total["stress_days"],
-        "longest_stress_days": total["longest_stress_days"],
+    values = {
+        "rain": np.full(len(bed), rain.sum()),
+        "runoff": (rain - beds.rain_in).sum(axis=1)[bed],
         "adequacy": np.divide(total["used"], asked, out=np.ones(len(bed)), where=asked > 0.0),
-        "net_demand_mm": demand[bed],
-        "leaching_mm": leaching[bed],
-        "depletion_start_mm": before.depletion,
-        "depletion_end_mm": after.depletion,
-        "left_below_mm": total["left_below"],
-        "closure_mm": checked_balance(lambda lane: _lane_name(forcing, lane), residual, passed),
-        "rain_kept_mm": total["kept"],
+        "demand": demand[bed],
+        "leaching": leaching[bed],
+        "start": before.depletion,
+        "end": after.depletion,
+        "closure": checked_balance(lambda lane: _lane_name(forcing, lane), residual, passed),
         "supply_over_demand": np.divide(irrigation, needed, out=np.full(len(bed), np.nan), where=needed > 0.0),
     }
+    return named("lane_totals", total | values)
 
 
 def _lane_name(forcing: Forcing, lane: int) -> str:
@@ -173,59 +175,43 @@ def rain_kept(rain_in: Any, irrigation: Any, drained: Any, exact: Any = False) -
     return np.where(exact, rain_in - np.minimum(drained, rain_in), rain_in * (1.0 - share))
 
 
+def rain_caught(forcing: Forcing) -> Floats:
+    """Return the rain that falls into each pan. (controllers, days) [kg]"""
+    return forcing.days.rain * forcing.pans.rain_factor * forcing.pans.area[:, None]
+
+
 def _pans(forcing: Forcing, before: State, after: State, out: Results) -> dict[str, Floats]:
-    pans = forcing.pans
-    caught = (forcing.days.rain * pans.rain_factor * pans.area[:, None]).sum(axis=1)
+    pans, by_day = forcing.pans, Results._fields[: Results._fields.index("starved_hours") + 1]
+    total = {name: getattr(out, name).sum(axis=1) for name in by_day} | {"caught": rain_caught(forcing).sum(axis=1)}
     # a level counts from the trip weight, the water from the pan's floor, whatever was done to the trip weight
     start = before.level - pans.dry[:, 0] - pans.shift[:, 0]
     end = after.level - pans.dry[:, -1]
-    total = {
-        name: getattr(out, name).sum(axis=1) for name in Results._fields[: Results._fields.index("starved_hours") + 1]
-    }
-    gained = caught + total["refilled"]
+    gained = total["caught"] + total["refilled"]
     residual = start + gained - total["evaporated"] - total["leaked"] - total["spilled"] - end
 
     def name(index: int) -> str:
         valve = forcing.bundle.valves[index]
         return f"controller {valve.name}" + (f" of design {valve.design}" if valve.design else "")
 
-    return {
-        "openings": total["openings"],
-        "open_hours": total["open_hours"],
-        "evaporated_kg": total["evaporated"],
-        "rain_caught_kg": caught,
-        "leaked_kg": total["leaked"],
-        "spilled_kg": total["spilled"],
-        "refilled_kg": total["refilled"],
-        "pan_start_kg": start,
-        "pan_end_kg": end,
-        "closure_kg": checked_balance(name, residual, gained + start),
-        "litres": total["drawn"],
-        "bed_litres": total["drawn"] - total["refilled"],
-        "stuck_open_hours": total["stuck_hours"],
-        "dry_pan_hours": total["dry_hours"],
-        "starved_hours": total["starved_hours"],
-    }
+    total |= {"start": start, "end": end, "closure": checked_balance(name, residual, gained + start)}
+    beds = total["drawn"] - total["refilled"]
+    return named("controller_totals", total | {"to_beds": beds, "unknown": np.full(len(start), np.nan)})
 
 
 def _tanks(forcing: Forcing, before: State, after: State, out: Results) -> dict[str, Floats]:
-    roof, topped, drawn, over = (
-        part.sum(axis=1) for part in (forcing.tanks.inflow, out.tank_topped, out.tank_drawn, out.tank_over)
-    )
-    start, end = before.volume, after.volume
-    residual = start + roof + topped - drawn - over - end
-    days = len(forcing.days.rain)
-    return {
-        "start_l": start,
-        "end_l": end,
-        "roof_l": roof,
-        "topped_l": topped,
-        "drawn_l": drawn,
-        "over_l": over,
-        "least_l": out.tank_volume.min(axis=1, initial=math.inf),
-        "days_of_reserve": np.divide(end, drawn / days, out=np.full(len(end), np.nan), where=drawn > 0.0),
-        "closure_l": checked_balance(lambda index: f"tank {index}", residual, start + roof + topped),
+    by_day = {"inflow": forcing.tanks.inflow} | out._asdict()
+    total = {name: by_day[name].sum(axis=1) for name in ("inflow", "tank_topped", "tank_drawn", "tank_over")}
+    roof, topped, drawn, over = total.values()
+    start, end, unknown = before.volume, after.volume, np.full(len(roof), np.nan)
+    residual, days = start + roof + topped - drawn - over - end, len(forcing.days.rain)
+    values = {
+        "start": start,
+        "end": end,
+        "least": out.tank_volume.min(axis=1, initial=math.inf),
+        "reserve": np.divide(end, drawn / days, out=unknown.copy(), where=drawn > 0.0),
+        "closure": checked_balance(lambda index: f"tank {index}", residual, start + roof + topped),
     }
+    return named("tank_totals", total | values | {"unknown": unknown})
 
 
 def season_totals(
@@ -248,16 +234,18 @@ def season_totals(
     dict
         "controllers", "beds" and "supplies".
     """
-    rows = forcing.bundle.rows
+    bundle, days = forcing.bundle, len(forcing.dates)
+    gaps = [_longest_gap(openings[openings["controller"] == valve.name], days) for valve in bundle.valves]
     return {
         "controllers": {
-            name: _controller_totals(sums, index, openings[openings["controller"] == name], len(forcing.dates))
-            for index, name in enumerate(scenario.controller)
+            valve.name: _plain(sums.pans, index) | {"longest_gap_days": gaps[index]}
+            for index, valve in enumerate(bundle.valves)
         },
         "beds": {
-            f"{row.controller}/{row.bed}": _bed_totals(forcing, sums, out, index) for index, row in enumerate(rows)
+            f"{row.controller}/{row.bed}": _bed_totals(forcing, sums, out, index)
+            for index, row in enumerate(bundle.rows)
         },
-        "supplies": {name: _supply_totals(scenario, forcing, sums, out, openings, name) for name in scenario.supply},
+        "supplies": {name: _supply_totals(name, forcing, sums, out, openings) for name in scenario.supply},
     }
 
 
@@ -270,15 +258,6 @@ def _plain(totals: Mapping[str, Floats], index: int) -> dict[str, Any]:
     }
 
 
-def _controller_totals(sums: Sums, index: int, openings: pd.DataFrame, days: int) -> dict[str, Any]:
-    totals = {}
-    for name, value in _plain(sums.pans, index).items():
-        totals[name] = value
-        if name == "closure_kg":
-            totals["longest_gap_days"] = _longest_gap(openings, days)
-    return totals
-
-
 def _longest_gap(openings: pd.DataFrame, days: int) -> float:
     """Longest stretch with the valve shut, the season's ends included. [days]"""
     opens = np.append(openings["start_h"], days * 24.0)
@@ -288,22 +267,16 @@ def _longest_gap(openings: pd.DataFrame, days: int) -> float:
 
 def _bed_totals(forcing: Forcing, sums: Sums, out: Results, index: int) -> dict[str, Any]:
     bundle = forcing.bundle
-    row = bundle.rows[index]
-    lanes = {name: _plain(sums.lanes, bundle.lane(name)[index]) for name in bundle.lanes}
-
-    def litres(lane: str) -> dict[str, Any]:
-        return {"litres": lanes[lane]["irrigation_mm"] * row.area, **lanes[lane]}
-
-    totals = {
-        "area_m2": row.area,
-        **litres("mean"),
-        "driest_quarter": lanes["driest_quarter"],
-        "exact_refill": litres("exact_refill"),
-        "yield": _yields(forcing, out, index),
-    }
-    if "timer" in lanes and bundle.valves[bundle.row_controller[index]].controller.timer is not None:
-        totals["timer"] = litres("timer")
-    return totals
+    row, lanes = bundle.rows[index], {}
+    for name in bundle.lanes:
+        lane = _plain(sums.lanes, bundle.lane(name)[index])
+        litres = {} if name == "driest_quarter" else {"litres": lane["irrigation_mm"] * row.area}
+        lanes[name] = litres | lane
+    if bundle.valves[row.valve].controller.timer is None:
+        lanes.pop("timer", None)
+    mean, driest, exact = (lanes.pop(name) for name in LANES[:3])
+    shared = {"driest_quarter": driest, "exact_refill": exact, "yield": _yields(forcing, out, index)}
+    return {"area_m2": row.area, **mean, **shared, **lanes}
 
 
 def _yields(forcing: Forcing, out: Results, index: int) -> list[dict[str, Any]]:
@@ -321,28 +294,23 @@ def _yields(forcing: Forcing, out: Results, index: int) -> list[dict[str, Any]]:
     return yields
 
 
-def _supply_totals(
-    scenario: Scenario, forcing: Forcing, sums: Sums, out: Results, openings: pd.DataFrame, name: str
-) -> dict[str, Any]:
+def _supply_totals(name: str, forcing: Forcing, sums: Sums, out: Results, openings: pd.DataFrame) -> dict[str, Any]:
     """All that passed a supply's valves, refill emitters included."""
-    served = {key: row for row, (key, valve) in enumerate(scenario.controller.items()) if valve.supply == name}
-    daily = pd.Series(out.drawn[list(served.values())].sum(axis=0), index=forcing.dates)
-    by_month = daily.groupby(forcing.dates.strftime("%Y-%m")).sum()
+    served = [row for row, valve in enumerate(forcing.bundle.valves) if valve.controller.supply == name]
+    valves, dates = [forcing.bundle.valves[row] for row in served], forcing.dates
+    daily = pd.Series(out.drawn[served].sum(axis=0), index=dates)
     peak = int(np.argmax(daily.to_numpy()))
     totals: dict[str, Any] = {
         "litres": float(daily.sum()),
-        "by_month": {str(month): float(litres) for month, litres in by_month.items()},
-        "peak_day": {"date": f"{forcing.dates[peak]:%Y-%m-%d}", "litres": float(daily.iloc[peak])},
-        "peak_rate_l_per_h": _peak_rate(forcing, openings[openings["controller"].isin(list(served))]),
+        "by_month": daily.groupby(dates.strftime("%Y-%m")).sum().to_dict(),
+        "peak_day": {"date": f"{dates[peak]:%Y-%m-%d}", "litres": float(daily.iloc[peak])},
+        "peak_rate_l_per_h": _peak_rate(forcing, openings[openings["controller"].isin([v.name for v in valves])]),
     }
-    if served and forcing.pans.tank[min(served.values())] >= 0:
-        tank = _plain(sums.tanks, int(forcing.pans.tank[min(served.values())]))
-        starved = out.starved_hours[list(served.values())].sum(axis=0)
-        empty = forcing.dates[starved > 0.0]
-        tank["first_empty_day"] = f"{empty[0]:%Y-%m-%d}" if len(empty) else None
-        tank["starved_hours"] = float(starved.sum())
-        order = ("start_l", "end_l", "roof_l", "topped_l", "drawn_l", "over_l", "least_l", "first_empty_day")
-        totals["tank"] = {key: tank[key] for key in (*order, "starved_hours", "days_of_reserve", "closure_l")}
+    if valves and valves[0].tank >= 0:
+        starved = out.starved_hours[served].sum(axis=0)
+        empty = next((f"{day:%Y-%m-%d}" for day in dates[starved > 0.0]), None)
+        tank = {"first_empty_day": empty, "starved_hours": float(starved.sum())}
+        totals["tank"] = _plain(sums.tanks, valves[0].tank) | tank
     return totals
 
 
@@ -350,50 +318,32 @@ def valve_flows(forcing: Forcing) -> dict[str, Floats]:
     """
     Return what each valve lets through while it is open, day by day, faults and all; under a tank, a full one.
 
-    Parameters
-    ----------
-    forcing : Forcing
-
     Returns
     -------
     dict of ndarray (days,)
         Controller -> flow, the refill emitter's included. [L/h]
     """
-    flows = {}
+    flows, pans = {}, forcing.pans
+    open_share = dict(zip(forcing.bed_of, forcing.beds.flow_factor, strict=True))
     for row, (name, part) in enumerate(forcing.pan_of.items()):
-        flows[name] = forcing.pans.valve_flow[row]
-        if forcing.pans.tank[row] >= 0:
-            beds = [i for i, key in enumerate(forcing.bed_of) if key.split("/")[0] == name]
-            clogged = [
-                part.bed_flows[list(forcing.bed_of)[i].split("/")[1]] * (1.0 - forcing.beds.flow_factor[i])
-                for i in beds
-            ]
-            left = forcing.pans.refill_flow[row] / part.at_reference[""]
-            flows[name] = np.maximum(part.valve_flow - part.refill_flow * (1.0 - left) - sum(clogged), 0.0)
+        flows[name] = pans.valve_flow[row]
+        if pans.tank[row] >= 0:
+            clogged = sum(flow * (1.0 - open_share[f"{name}/{bed}"]) for bed, flow in part.bed_flows.items())
+            left = pans.refill_flow[row] / part.at_reference[""]
+            flows[name] = np.maximum(part.valve_flow - part.refill_flow * (1.0 - left) - clogged, 0.0)
     return flows
 
 
 def _peak_rate(forcing: Forcing, openings: pd.DataFrame) -> float:
-    """Largest flow of all valves that are open together. [L/h]"""
-    flow = valve_flows(forcing)
-    last = len(forcing.dates) - 1
-    moments: list[tuple[float, int, str]] = []
-    for start, end, controller in zip(openings["start_h"], openings["end_h"], openings["controller"], strict=True):
-        moments.append((max(start, 0.0), 1, controller))
-        if not math.isnan(end):
-            moments.append((end, -1, controller))
-        # a flow may be another from midnight on
-        until = 24.0 * (last + 1) if math.isnan(end) else end
-        midnights = 24.0 * np.arange(int(max(start, 0.0) // 24.0) + 1, last + 1)
-        moments.extend((float(hour), 0, controller) for hour in midnights[midnights < until])
-    most = 0.0
-    running: set[str] = set()
-    for hour, step, controller in sorted(moments):  # at one moment, shutting (−1) counts before opening
-        if step < 0:
-            running.discard(controller)
-            continue
-        running.add(controller)
-        day = min(int(hour // 24.0), last)
-        # added up again, in one order: a running total would keep rounding residue
-        most = max(most, sum(float(flow[name][day]) for name in flow if name in running))
-    return most
+    """Largest flow of all valves that are open together, at an opening's start or a midnight. [L/h]"""
+    days, starts = len(forcing.dates), np.maximum(openings["start_h"].to_numpy(float), 0.0)
+    moments = np.concatenate([starts, 24.0 * np.arange(days)])
+    day = np.minimum(moments // 24.0, days - 1).astype(int)
+    rate = np.zeros(len(moments))
+    for name, flow in valve_flows(forcing).items():
+        of_valve = (openings["controller"] == name).to_numpy()
+        ends = openings["end_h"].to_numpy(float)[of_valve]  # not a number, and sorted last, if still open
+        # at one moment, shutting counts before opening
+        opened, shut = (np.searchsorted(np.sort(hours), moments, side="right") for hours in (starts[of_valve], ends))
+        rate += np.where(opened > shut, flow[day], 0.0)
+    return float(rate.max())

@@ -12,8 +12,8 @@ import pandas as pd
 import pytest
 
 from panbudget import replay
-from panbudget.season.finding import SEVERITIES
 from panbudget.season.findings import find
+from panbudget.season.result import SEVERITIES
 from panbudget.words import litres
 from tests.small_weather import weather_csv
 from tests.test_laws import PAN, VALVE, merged, nested

@@ -31,7 +31,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from panbudget import words
-from panbudget.season.finding import SEVERITIES, Finding
+from panbudget.season.result import SEVERITIES, Finding
 
 #: how a cell's value becomes text; a whole number stands for so many decimals
 FORMATS: dict[str, Callable[[Any], str]] = {

@@ -7,20 +7,18 @@ are common practice, no source, unless one is given.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator
-from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from panbudget import words
+from panbudget.files import read_toml
 from panbudget.physics.hydraulics import KPA_PER_M
-from panbudget.season.faults import fault_days, fault_said, fault_where
-from panbudget.season.finding import SEVERITIES, Finding
-from panbudget.season.heat import said as heat_said
-from panbudget.season.result import Season
+from panbudget.season import faults, heat
+from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.season.salt import MOST_DRIFT
 from panbudget.season.totals import valve_flows
 from panbudget.weather.flags import MADE_HEAT, is_borrowed
@@ -38,7 +36,11 @@ HOT_DAY_SHARE = 0.9  # quantile of daily pan evaporation taken for a hot day
 MODELS_APART = 0.15
 _NEARLY_ALL = 0.995  # of what plants could use: shown as 100 %
 
-_TEXTS = tomllib.loads(resources.files("panbudget.season").joinpath("findings.toml").read_text(encoding="utf-8"))
+# of a pan's salt: decimals shown, and shares shown as per cent
+_SALT_SHOWN = {"salinity_ds_m": 1, "came_g": 0, "most_g_per_kg": 1, "drift_most_g": 0}
+_SALT_SHARES = ("evaporation_less", "drift_most_of_swing")
+
+_TEXTS: dict[str, str] = read_toml(Path(__file__).with_name("findings.toml"))[0]
 
 
 def find(season: Season) -> tuple[Finding, ...]:
@@ -66,7 +68,7 @@ def find(season: Season) -> tuple[Finding, ...]:
 
 
 def _finding(
-    severity: str, code: str, at: str, days: pd.Series[bool] | None = None, *, text: str = "", **values: Any
+    severity: str, code: str, at: str, days: pd.Series[bool] | None = None, /, *, text: str = "", **values: Any
 ) -> Finding:
     """One finding, of the days on which a mask is true; ``text`` names its words where one code has several."""
     hits = list(days.index[days.to_numpy(bool)]) if days is not None else []
@@ -74,18 +76,25 @@ def _finding(
     return Finding(severity, code, at, message, f"{hits[0]:%Y-%m-%d}" if len(hits) else None, len(hits))
 
 
+def _on_days(severity: str, code: str, at: str, days: pd.Series[bool], **values: Any) -> Iterator[Finding]:
+    """The finding, if there is such a day."""
+    if days.any():
+        yield _finding(severity, code, at, days, **values)
+
+
+def _outside(days: pd.Series[bool]) -> str:
+    return "" if days.any() else _TEXTS["outside"]
+
+
 def _of_weather(season: Season) -> Iterator[Finding]:
-    days, heat = season.days, season.scenario.what_if.heat
+    days, made = season.days, season.scenario.what_if.heat
     eto = days["eto_mm"]
-    whole = pd.Series(True, index=days.index)
-    if (eto < 0.0).any():
-        yield _finding("note", "negative-eto", "weather", eto < 0.0, lowest=eto.min())
-    if heat is not None:
-        made = season.weather.flags.loc[days.index, "tmax"] == MADE_HEAT
-        outside = "" if made.any() else _TEXTS["outside"]
-        yield _finding("caution", "made-heat", "weather", made, what=heat_said(heat), outside=outside)
+    yield from _on_days("note", "negative-eto", "weather", eto < 0.0, lowest=eto.min())
+    if made is not None:
+        hot = season.weather.flags.loc[days.index, "tmax"] == MADE_HEAT
+        yield _finding("caution", "made-heat", "weather", hot, what=heat.said(made), outside=_outside(hot))
     if season.weather.provenance.get("typical"):
-        yield _finding("caution", "typical-year", "weather", whole)
+        yield _finding("caution", "typical-year", "weather", pd.Series(True, index=days.index))
     for column, methods in season.totals["weather"]["filled"].items():
         for method, count in methods.items():
             if method == MADE_HEAT:
@@ -102,11 +111,9 @@ def _of_faults(season: Season) -> Iterator[Finding]:
     """Say which of the scenario's faults are on, so that nobody takes the season for a sound garden's."""
     dates = pd.DatetimeIndex(season.days.index)
     for fault in season.scenario.fault:
-        days = pd.Series(fault_days(fault, dates), index=dates)
-        severity, outside = ("caution", "") if days.any() else ("note", _TEXTS["outside"])
-        yield _finding(
-            severity, "fault", fault_where(fault, season.scenario), days, what=fault_said(fault), outside=outside
-        )
+        days = pd.Series(faults.fault_days(fault, dates), index=dates)
+        severity, where = "caution" if days.any() else "note", faults.fault_where(fault, season.scenario)
+        yield _finding(severity, "fault", where, days, what=faults.fault_said(fault), outside=_outside(days))
 
 
 def _of_pan(season: Season, name: str) -> Iterator[Finding]:
@@ -118,10 +125,8 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
         litres = float((table["stuck_hours"].to_numpy() * valve_flows(season.forcing)[name]).sum())
         severity = "danger" if hours > STUCK_HOURS_DANGER else "caution"
         yield _finding(severity, "stuck-open", name, stuck, hours=words.hours(hours), litres=words.litres(litres))
-    if dry.any():
-        yield _finding("danger", "dry-pan", name, dry, hours=words.hours(totals["dry_pan_hours"]))
-    if spilled.any():
-        yield _finding("note", "spill", name, spilled, kilograms=words.kilograms(totals["spilled_kg"]))
+    yield from _on_days("danger", "dry-pan", name, dry, hours=words.hours(totals["dry_pan_hours"]))
+    yield from _on_days("note", "spill", name, spilled, kilograms=words.kilograms(totals["spilled_kg"]))
     noon = _hot_hour(season, name)
     if forcing.refill_flow <= noon:
         yield _finding("caution", "weak-refill", name, refill=forcing.refill_flow, noon=noon)
@@ -137,39 +142,22 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
         lost = float(values.sum())
         if other != model and chosen > 0.0 and abs(lost / chosen - 1.0) > MODELS_APART:
             difference = ("+" if lost > chosen else "") + words.percent(lost / chosen - 1.0)
-            yield _finding(
-                *("note", "pan-model", name),
-                model=other,
-                other=words.mm(lost),
-                chosen=words.mm(chosen),
-                difference=difference,
-            )
+            amounts = {"other": words.mm(lost), "chosen": words.mm(chosen)}
+            yield _finding("note", "pan-model", name, model=other, difference=difference, **amounts)
 
 
 def _of_salt(season: Season, name: str) -> Iterator[Finding]:
     salt = season.totals["controllers"][name].get("salt")
     if salt is None:
         return
-    values: dict[str, Any] = {
-        "salinity": words.number(salt["salinity_ds_m"], 1),
-        "came": words.number(salt["came_g"]),
-        "most": words.number(salt["most_g_per_kg"], 1),
-        "slowed": f"{words.number(100.0 * salt['evaporation_less'], 1)} %",
-        "drift": words.number(salt["drift_most_g"]),
-        "share": f"{words.number(100.0 * salt['drift_most_of_swing'], 1)} %",
-    }
+    shown = {key: words.number(salt[key], decimals) for key, decimals in _SALT_SHOWN.items()}
+    shown |= {key: words.number(100.0 * salt[key], 1) for key in _SALT_SHARES}
     if salt["rinse_every_days"] is None:
-        yield _finding("note", "salt", name, **values)
-        return
-    often, times = counted(salt["rinse_every_days"], "day"), counted(salt["rinses"], "time")
-    yield _finding(
-        *("caution", "salt", name),
-        text="salt-rinse",
-        often=often,
-        times=times,
-        limit=words.percent(MOST_DRIFT),
-        **values,
-    )
+        yield _finding("note", "salt", name, **shown)
+    else:
+        often, times = counted(salt["rinse_every_days"], "day"), counted(salt["rinses"], "time")
+        shown |= {"often": often, "times": times, "limit": words.percent(MOST_DRIFT)}
+        yield _finding("caution", "salt", name, text="salt-rinse", **shown)
 
 
 def _hot_hour(season: Season, name: str) -> float:
@@ -187,20 +175,17 @@ def _of_valve(season: Season, name: str) -> Iterator[Finding]:
     described, forcing = season.scenario.controller[name], season.forcing.pan_of[name]
     valve, flow, pressure = described.valve, forcing.valve_flow, forcing.pressure
     openings = season.openings[season.openings["controller"] == name]
-    all_days = pd.Series(True, index=table.index)
+    all_days, most = pd.Series(True, index=table.index), int(table["openings"].max())
     if totals["openings"] == 0 and totals["open_hours"] == 0.0:
         yield _finding("danger", "never-opened", name, all_days)
     if openings["end_h"].isna().any():
         yield _finding("note", "open-at-end", name, all_days.iloc[-1:])
     starved, often = table["starved_hours"] > 0.0, table["openings"] > OPENINGS_A_DAY
-    if starved.any():
-        yield _finding("danger", "no-water", name, starved, hours=words.hours(totals["starved_hours"]))
+    yield from _on_days("danger", "no-water", name, starved, hours=words.hours(totals["starved_hours"]))
     whole = openings[openings["end_h"].notna()]
     if len(whole) and float(whole["minutes"].median()) < SHORT_OPENING:
         yield _finding("caution", "short-openings", name, minutes=SHORT_OPENING)
-    if often.any():
-        most = int(table["openings"].max())
-        yield _finding("caution", "many-openings", name, often, limit=OPENINGS_A_DAY, most=most)
+    yield from _on_days("caution", "many-openings", name, often, limit=OPENINGS_A_DAY, most=most)
     if valve.rated_flow is not None and flow > valve.rated_flow:
         yield _finding("caution", "over-rating", name, flow=flow, rated=valve.rated_flow)
     if valve.least_pressure is not None and pressure < valve.least_pressure:
@@ -212,33 +197,24 @@ def _of_valve(season: Season, name: str) -> Iterator[Finding]:
 def _of_bed(season: Season, key: str) -> Iterator[Finding]:
     totals, table = season.totals["beds"][key], season.beds[key]
     quarter, mean = totals["driest_quarter"], totals["stress_days"]
-    short = (table["driest_ks"] < 1.0) & table["growing"]
+    short, idle = (table["driest_ks"] < 1.0) & table["growing"], ~table["growing"]
     if short.any():
-        share = quarter["adequacy"]
+        share, run = quarter["adequacy"], quarter["longest_stress_days"]
         grave = totals["adequacy"] < ADEQUACY_DANGER or totals["longest_stress_days"] >= STRESS_RUN_DANGER
         severity = "danger" if grave else "caution" if share < ADEQUACY_CAUTION else "note"
         days = int(short.sum())
         where = f"{counted(mean, 'day')} on average over the bed, {days}" if mean else counted(days, "day")
         uses = f", where the plants could use {words.percent(share)} of what they would have"
         loss = uses if share < _NEARLY_ALL else ""
-        yield _finding(
-            severity, "short-of-water", key, short, where=where, run=quarter["longest_stress_days"], loss=loss
-        )
-    irrigation, demand = totals["irrigation_mm"], totals["net_demand_mm"]
+        yield _finding(severity, "short-of-water", key, short, where=where, run=run, loss=loss)
     # what drains while the bed gets far more than it needs is the valve's doing, not the rain's
-    drained = totals["deep_percolation_mm"]
-    if table["growing"].any() and irrigation > DROWNED_TIMES * demand and drained > DROWNED_SHARE * irrigation:
-        amounts: dict[str, Any] = {
-            "given": words.mm(irrigation),
-            "needed": words.mm(demand),
-            "drained": words.mm(drained),
-        }
-        yield _finding("caution", "too-wet", key, table["deep_percolation_mm"] > 0.0, **amounts)
-    idle = ~table["growing"]
-    if idle.all():
-        yield _finding("caution", "never-growing", key, idle)
-    elif idle.any():
-        yield _finding("note", "not-growing", key, idle)
+    given, needed, drained = (totals[name] for name in ("irrigation_mm", "net_demand_mm", "deep_percolation_mm"))
+    if table["growing"].any() and given > DROWNED_TIMES * needed and drained > DROWNED_SHARE * given:
+        wet = table["deep_percolation_mm"] > 0.0
+        amounts = {"given": words.mm(given), "needed": words.mm(needed), "drained": words.mm(drained)}
+        yield _finding("caution", "too-wet", key, wet, **amounts)
+    severity, code = ("caution", "never-growing") if idle.all() else ("note", "not-growing")
+    yield from _on_days(severity, code, key, idle)
 
 
 def _of_evenness(season: Season) -> Iterator[Finding]:
@@ -248,7 +224,7 @@ def _of_evenness(season: Season) -> Iterator[Finding]:
         ratios = {bed: of["supply_over_demand"] or 0.0 for bed, of in beds.items() if of["net_demand_mm"] > 0.0}
         if len(ratios) < 2:
             continue
-        least, most = min(ratios, key=lambda bed: ratios[bed]), max(ratios, key=lambda bed: ratios[bed])
+        least, most = (choose(ratios, key=ratios.__getitem__) for choose in (min, max))
         if ratios[most] > DROWNED_TIMES * max(ratios[least], 1e-9):
-            shares: dict[str, Any] = {"more": words.percent(ratios[most]), "less": words.percent(ratios[least])}
+            shares = {"more": words.percent(ratios[most]), "less": words.percent(ratios[least])}
             yield _finding("caution", "uneven", name, most=most, least=least, **shares)

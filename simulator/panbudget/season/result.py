@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any, ClassVar
 
 import pandas as pd
@@ -17,7 +17,6 @@ from panbudget.engine.arrays import State
 from panbudget.extras import Reported
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
-from panbudget.season.finding import SEVERITIES, Finding
 from panbudget.season.layout import Forcing
 from panbudget.season.salt import SaltLeft
 from panbudget.season.totals import COLUMNS, PREFIXES
@@ -33,6 +32,43 @@ _UNITS = {"_mm": "mm", "_kg": "kg", "_m2": "m²", "_c": "°C", "_h": "h", "_l": 
     "days": "d",
 }
 _MOST_LINES = 10
+
+
+#: of findings: it breaks the garden; look at it; so that nothing is silent
+SEVERITIES = ("danger", "caution", "note")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """
+    One thing worth knowing.
+
+    Parameters
+    ----------
+    severity : str
+        One of `SEVERITIES`.
+    code : str
+        Short and stable, for scripts.
+    where : str
+        Controller, "controller/bed", "weather" or "season".
+    message : str
+        What was found, and what to do.
+    first : str or None
+        First day it concerns, ISO.
+    days : int
+        How many days it concerns.
+    """
+
+    severity: str
+    code: str
+    where: str
+    message: str
+    first: str | None = None
+    days: int = 0
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as `season.json` lists it."""
+        return asdict(self)
 
 
 def with_units(table: pd.DataFrame, names: Iterable[str] | None = None) -> pd.DataFrame:

@@ -23,9 +23,8 @@ from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario, load_scenario
-from panbudget.season.finding import SEVERITIES, Finding
 from panbudget.season.replay import Day, as_day, replay
-from panbudget.season.result import Season
+from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.studies.ranges import interval_of, sampled_litres
 from panbudget.studies.statement.ledger import Ledger, beyond, keep_ledger, largest_rate
 from panbudget.studies.statement.meter import Between, Readings, read_readings

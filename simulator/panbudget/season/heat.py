@@ -10,14 +10,16 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError
+from panbudget.files import read_toml
 from panbudget.numeric import Floats
-from panbudget.physics import air as met
+from panbudget.physics import air
 from panbudget.physics.evaporation import reference_evapotranspiration
 from panbudget.scenario.garden import Heat
 from panbudget.weather import Weather
@@ -33,6 +35,8 @@ YEARS_WANTED = 10
 # without ten years: the hottest tenth of the season's days, but nothing that nobody calls hot
 SEASON_PERCENTILE = 90.0
 LEAST_TMAX = 30.0  # °C
+
+_TEXTS: dict[str, str] = read_toml(Path(__file__).with_name("heat.toml"))[0]
 
 
 @dataclass(frozen=True)
@@ -115,30 +119,20 @@ def find_heat_waves(daily: pd.DataFrame, start: dt.date, end: dt.date, *, hot_ab
     """
     part = daily.loc[pd.Timestamp(start) : pd.Timestamp(end)]
     index, tmax = pd.DatetimeIndex(part.index), part["tmax"].to_numpy(float)
-    at_limit = False
-    rule = f"A heat wave here is {LEAST_DAYS} or more days in a row with Tmax above "
-    if hot_above is not None:
-        limit = np.full(len(part), hot_above)
-        rule += f"{hot_above:.1f} °C, the limit given."
-    else:
+    limits = {"least_days": LEAST_DAYS, "years_wanted": YEARS_WANTED, "least_tmax": LEAST_TMAX, "window": WINDOW}
+    rule, own, years = "given", np.nan, 0
+    limit = np.full(len(part), np.nan if hot_above is None else hot_above)
+    if hot_above is None:
         limit, years = _calendar_limit(daily, index)
-        if years >= YEARS_WANTED:
-            rule += (
-                f"the {PERCENTILE:.0f}th percentile of Tmax on the same calendar days, {WINDOW} to each side, in the "
-                f"{years} years of the record: {limit.min():.1f} to {limit.max():.1f} °C over these days."
-            )
-        else:
-            at_limit = True
-            own = float(np.percentile(tmax, SEASON_PERCENTILE))
-            limit = np.full(len(part), max(own, LEAST_TMAX))
-            rule += (
-                f"{limit[0]:.1f} °C, or at it: with fewer than {YEARS_WANTED} years in the record the limit is the "
-                f"{SEASON_PERCENTILE:.0f}th percentile of the season's own Tmax ({own:.1f} °C), but at least "
-                f"{LEAST_TMAX:.0f} °C."
-            )
+        rule = "calendar" if years >= YEARS_WANTED else "season"
+    if rule == "season":
+        own = float(np.percentile(tmax, SEASON_PERCENTILE))
+        limit = np.full(len(part), max(own, LEAST_TMAX))
+    percentile = PERCENTILE if rule == "calendar" else SEASON_PERCENTILE
+    values = {"low": limit.min(), "high": limit.max(), "own": own, "years": years, "percentile": percentile}
     # at a percentile of its own days, a wave of equal days would else rule itself out
-    hot = tmax >= limit if at_limit else tmax > limit
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], hot, [False]]).astype(np.int8)))
+    hot = tmax >= limit if rule == "season" else tmax > limit
+    edges = np.flatnonzero(np.diff(hot.astype(np.int8), prepend=0, append=0))
     waves = tuple(
         HeatWave(
             index[first].date(),
@@ -150,21 +144,21 @@ def find_heat_waves(daily: pd.DataFrame, start: dt.date, end: dt.date, *, hot_ab
         for first, after in zip(edges[::2], edges[1::2], strict=True)
         if after - first >= LEAST_DAYS
     )
-    return HeatWaves(waves, rule, pd.Series(limit, index=index, name="limit_c"))
+    definition = (_TEXTS["wave"] + _TEXTS[rule]).format(**limits, **values)
+    return HeatWaves(waves, definition, pd.Series(limit, index=index, name="limit_c"))
 
 
 def _calendar_limit(daily: pd.DataFrame, wanted: pd.DatetimeIndex) -> tuple[Floats, int]:
     """Percentile of each day's calendar window, and how many years the poorest window holds."""
     index, tmax = pd.DatetimeIndex(daily.index), daily["tmax"].to_numpy(float)
-    place, years = _day_of_common_year(index), index.year.to_numpy()
-    by_place: dict[int, tuple[float, int]] = {}
-    asked = _day_of_common_year(wanted)
+    place, years, asked = _day_of_common_year(index), index.year.to_numpy(), _day_of_common_year(wanted)
+    limit, held = np.empty(len(asked)), []
     for day in np.unique(asked):
         away = np.abs(place - day)
         near = np.minimum(away, 365 - away) <= WINDOW
-        by_place[int(day)] = (float(np.percentile(tmax[near], PERCENTILE)), len(np.unique(years[near])))
-    limit = np.array([by_place[int(day)][0] for day in asked])
-    return limit, min(count for _, count in by_place.values())
+        limit[asked == day] = float(np.percentile(tmax[near], PERCENTILE))
+        held.append(len(np.unique(years[near])))
+    return limit, min(held)
 
 
 def _day_of_common_year(index: pd.DatetimeIndex) -> Floats:
@@ -176,17 +170,14 @@ def _day_of_common_year(index: pd.DatetimeIndex) -> Floats:
 def said(heat: Heat) -> str:
     """Say what a made-up heat wave is."""
     rain = "without rain" if heat.without_rain else "rain as it was"
-    return (
-        f"a made-up heat wave, {heat.days} days from {day_said(heat.start)}, {heat.warmer:g} °C warmer by day and night at the "
-        f"same dew point; wind and radiation as they were, {rain}"
-    )
+    return _TEXTS["made"].format(days=heat.days, start=day_said(heat.start), warmer=heat.warmer, rain=rain)
 
 
 def made_wave(daily: pd.DataFrame, heat: Heat) -> HeatWave:
     """Return the made wave as a wave; ``daily`` is the table with it laid over."""
-    days = daily.loc[pd.Timestamp(heat.start) : pd.Timestamp(heat.start) + pd.Timedelta(days=heat.days - 1)]
-    first, last = days.index[0].date(), days.index[-1].date()
-    return HeatWave(first, last, len(days), float(days["tmax"].max()), heat.warmer * len(days), made=True)
+    days = _days_of(daily, heat)
+    peak = float(daily.loc[days, "tmax"].max())
+    return HeatWave(days[0].date(), days[-1].date(), len(days), peak, heat.warmer * len(days), made=True)
 
 
 def add_heat(daily: pd.DataFrame, heat: Heat, *, latitude: float, elevation: float) -> pd.DataFrame:
@@ -211,18 +202,14 @@ def add_heat(daily: pd.DataFrame, heat: Heat, *, latitude: float, elevation: flo
         as it was, and relative humidity falls with the saturation vapour pressure (FAO-56 eq. 10, 11): the minimum
         at Tmax, the mean over Tmin and Tmax. A measured pan evaporation rises as ETo does.
     """
-    made = daily.copy()
+    made, days, warmer = daily.copy(), _days_of(daily, heat), heat.warmer
     made.attrs = dict(daily.attrs)
-    days = _days_of(daily, heat)
-    tmin, tmax = (daily.loc[days, name].to_numpy(float) for name in ("tmin", "tmax"))
-    warmer = heat.warmer
+    tmin, tmax, least, mean = (daily.loc[days, name].to_numpy(float) for name in ("tmin", "tmax", "rh_min", "rh_mean"))
+    at_tmax = air.saturation_vapour_pressure(tmax) / air.saturation_vapour_pressure(tmax + warmer)
+    saturated = air.mean_saturation_vapour_pressure
     made.loc[days, "tmin"], made.loc[days, "tmax"] = tmin + warmer, tmax + warmer
-    at_tmax = met.saturation_vapour_pressure(tmax) / met.saturation_vapour_pressure(tmax + warmer)
-    mean = met.mean_saturation_vapour_pressure(tmin, tmax) / met.mean_saturation_vapour_pressure(
-        tmin + warmer, tmax + warmer
-    )
-    made.loc[days, "rh_min"] = daily.loc[days, "rh_min"].to_numpy(float) * at_tmax
-    made.loc[days, "rh_mean"] = daily.loc[days, "rh_mean"].to_numpy(float) * mean
+    made.loc[days, "rh_min"] = least * at_tmax
+    made.loc[days, "rh_mean"] = mean * (saturated(tmin, tmax) / saturated(tmin + warmer, tmax + warmer))
     if heat.without_rain:
         made.loc[days, "rain"] = 0.0
     if "pan_evaporation" in daily:
@@ -230,7 +217,7 @@ def add_heat(daily: pd.DataFrame, heat: Heat, *, latitude: float, elevation: flo
             reference_evapotranspiration(table.loc[days], latitude=latitude, elevation=elevation).to_numpy(float)
             for table in (daily, made)
         )
-        ratio = np.where(before > 0.0, after / np.where(before > 0.0, before, 1.0), 1.0)
+        ratio = np.divide(after, before, out=np.ones(len(days)), where=before > 0.0)
         made.loc[days, "pan_evaporation"] = daily.loc[days, "pan_evaporation"].to_numpy(float) * ratio
     return made
 
@@ -269,12 +256,9 @@ def with_heat(weather: Weather, heat: Heat, site: Site, *, file: str = "") -> We
         raise ScenarioError(problem, file=file)
     if (weather.flags.loc[days, "tmax"] == MADE_HEAT).all():
         return weather
+    changed = {"tmin", "tmax", "rh_mean", "rh_min", "pan_evaporation", *(["rain"] if heat.without_rain else [])}
     flags = weather.flags.copy()
-    changed = ["tmin", "tmax", "rh_mean", "rh_min"]
-    changed += ["rain"] if heat.without_rain else []
-    changed += ["pan_evaporation"] if "pan_evaporation" in flags else []
-    for name in changed:
-        flags.loc[days, name] = MADE_HEAT
+    flags.loc[days, [name for name in flags if name in changed]] = MADE_HEAT
     text = f"the weather holds {said(heat)}"
     return dataclasses.replace(
         weather,

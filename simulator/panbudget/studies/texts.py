@@ -5,11 +5,10 @@ Texts: what is wrong, by code, as a study's `problems.toml` has it; values in br
 from __future__ import annotations
 
 import functools
-import tomllib
 from collections.abc import Callable
-from importlib import resources
 
 from panbudget.errors import Problem
+from panbudget.words import packaged
 
 
 @functools.cache
@@ -27,8 +26,7 @@ def problems_of(study: str) -> Callable[..., Problem]:
     callable
         Takes the code (up to its point the problem's own), where, the value found, and values by name.
     """
-    content = resources.files(f"panbudget.studies.{study}").joinpath("problems.toml").read_text(encoding="utf-8")
-    texts: dict[str, list[str]] = tomllib.loads(content)
+    texts: dict[str, list[str]] = packaged(f"studies/{study}/problems.toml")
 
     def problem(code: str, where: str = "", value: object = None, **values: object) -> Problem:
         found, expected, cure = ([text.format(**values) for text in texts[code]] + ["", ""])[:3]

@@ -15,12 +15,14 @@ from collections.abc import Iterable, Iterator
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
-from panbudget.errors import PanbudgetError, Problem
+from panbudget.errors import PanbudgetError
 from panbudget.studies.sweep.jobs import Job, Part, run_job
+from panbudget.studies.texts import problems_of
 
 #: jobs handed out for each worker, so that none waits and none piles up
 _AHEAD = 2
 _TRIES = 4
+_problem = problems_of("sweep")
 
 
 def run_jobs(kit: bytes, jobs: Iterable[Job], *, processes: int, scheduler: str | None = None) -> Iterator[Part]:
@@ -70,13 +72,7 @@ def _by_processes(kit: bytes, jobs: Iterable[Job], processes: int) -> Iterator[P
             for future in ready:
                 yield future.result()
     except BrokenProcessPool:
-        raise PanbudgetError(
-            Problem(
-                "worker-ended",
-                found="a worker process ended before its time (is memory short?)",
-                cure="what is done is kept: run again to go on, with fewer processes or smaller output.rows_per_file",
-            )
-        ) from None
+        raise PanbudgetError(_problem("worker-ended")) from None
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
 
@@ -84,12 +80,11 @@ def _by_processes(kit: bytes, jobs: Iterable[Job], processes: int) -> Iterator[P
 def _worker() -> None:
     """End with the process that started us, even where that was killed."""
     parent = multiprocessing.parent_process()
-    if parent is None:
-        return
 
     def follow() -> None:
-        parent.join()
-        os._exit(1)
+        if parent is not None:
+            parent.join()
+            os._exit(1)
 
     threading.Thread(target=follow, daemon=True).start()
 
@@ -102,15 +97,13 @@ def _by_dask(kit: bytes, jobs: Iterable[Job], address: str) -> Iterator[Part]:
         client = dask.Client(address, timeout="15s", set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        found = f'"{address}" does not answer ({reason[:100]})'
-        raise PanbudgetError(Problem("no-scheduler", "scheduler", found, cure="start it, or do without")) from None
+        raise PanbudgetError(_problem("no-scheduler", "scheduler", address=address, reason=reason[:100])) from None
     waiting = iter(jobs)
     tries: collections.Counter[int] = collections.Counter()
     with client:
         workers = client.scheduler_info(n_workers=-1)["workers"]
         if not workers:
-            cure = f"start some, such as `dask worker {address}`"
-            raise PanbudgetError(Problem("no-workers", "scheduler", f'"{address}" has no workers', cure=cure))
+            raise PanbudgetError(_problem("no-workers", "scheduler", address=address))
         sent = client.scatter(kit, broadcast=True)
         slots = sum(worker["nthreads"] for worker in workers.values())
         job_of: dict[str, Job] = {}

@@ -9,10 +9,8 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-import tomllib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from importlib import resources
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -27,9 +25,10 @@ from panbudget.weather.clean import clean_weather
 from panbudget.weather.text.columns import STANDARD
 from panbudget.weather.text.raw import RawTable
 from panbudget.weather.text.source import Source
+from panbudget.words import packaged
 
 _problem = problems_of("sweep")
-_CF = tomllib.loads(resources.files("panbudget.studies.sweep").joinpath("grid.toml").read_text(encoding="utf-8"))
+_CF = packaged("studies/sweep/grid.toml")
 
 
 class _Grid(NamedTuple):

@@ -12,9 +12,9 @@ import importlib.metadata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any
 
-from pydantic import Field, ValidationError, model_validator
+from pydantic import Field, ValidationError
 
 from panbudget.engine import season as engine
 from panbudget.errors import Problem, ScenarioError
@@ -22,7 +22,6 @@ from panbudget.extras import wants_extra
 from panbudget.files import read_toml
 from panbudget.scenario import problems as scenario_errors
 from panbudget.scenario.garden import USABLE, Column, Scenario, is_usable, load_scenario
-from panbudget.scenario.problems import Senseless
 from panbudget.scenario.quantities import Described, Length
 from panbudget.season.layout import Design
 from panbudget.studies.sweep.site import Place
@@ -39,78 +38,57 @@ _Year = Annotated[int, Field(strict=True, ge=1700, le=2500)]
 class Sites(Described):
     """Where: a table with a weather file each, or gridded daily weather."""
 
-    table: str | None = Field(
-        None, description="CSV or Parquet: name, latitude, longitude, elevation, weather; path relative to the plan"
-    )
-    columns: dict[str, str] = Field(
-        default_factory=dict, description='the table\'s own headers, such as { name = "station" }'
-    )
-    grid: str | None = Field(None, description="NetCDF file or Zarr folder of daily weather, in place of the table")
-    variables: dict[str, Column] = Field(
-        default_factory=dict,
-        description="of a grid whose names and units are not the CF conventions': standard name = { column, unit }",
-    )
-    elevation: Annotated[Length, Field(ge=-430, le=6000)] | None = Field(
-        None, description="of all of a grid's cells, where it has no heights of its own"
-    )
+    table: str | None = None
+    columns: dict[str, str] = Field(default_factory=dict)
+    grid: str | None = None
+    variables: dict[str, Column] = Field(default_factory=dict)
+    elevation: Annotated[Length, Field(ge=-430, le=6000)] | None = None
 
-    @model_validator(mode="after")
-    def _one_way(self) -> Self:
+    def wrong(self) -> Iterator[Problem]:
+        """Refuse what is neither a table nor a grid, and keys of the other."""
         if (self.table is None) == (self.grid is None):
-            raise Senseless(_problem("one-of.sites"))
-        if self.table is not None and (self.variables or self.elevation is not None):
-            raise Senseless(_problem("other-kind.table", "variables" if self.variables else "elevation"))
-        if self.grid is not None and self.columns:
-            raise Senseless(_problem("other-kind.grid", "columns"))
-        return self
+            yield _problem("one-of.sites")
+        elif self.table is not None and (self.variables or self.elevation is not None):
+            yield _problem("other-kind.table", "variables" if self.variables else "elevation")
+        elif self.grid is not None and self.columns:
+            yield _problem("other-kind.grid", "columns")
 
 
 class Chosen(Described):
     """Which years."""
 
-    first: _Year | None = Field(
-        None, description="first year in which the season starts, such as 1985; the record's if left out"
-    )
-    last: _Year | None = Field(None, description="last one, such as 2024; the record's if left out")
+    first: _Year | None = None
+    last: _Year | None = None
 
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
+    def wrong(self) -> Iterator[Problem]:
+        """Refuse one year alone, and years out of order."""
         if (self.first is None) != (self.last is None):
-            raise Senseless(_problem("one-of.years"))
-        if self.first is not None and self.last is not None and self.last < self.first:
-            raise Senseless(_problem("order", "last", first=self.first))
-        return self
+            yield _problem("one-of.years")
+        elif self.first is not None and self.last is not None and self.last < self.first:
+            yield _problem("order", "last", first=self.first)
 
 
 class Output(Described):
     """What is written."""
 
-    rows_per_file: Annotated[int, Field(strict=True, ge=1, le=1_000_000)] = Field(
-        20_000, description="most rows of one file of the dataset; sets how much memory a part takes"
-    )
-    figures: Annotated[bool, Field(strict=True)] = Field(True, description="false draws no map")
+    rows_per_file: Annotated[int, Field(strict=True, ge=1, le=1_000_000)] = 20_000
+    figures: Annotated[bool, Field(strict=True)] = True
 
 
 class PlanFile(Described):
-    """A plan, as the user describes it."""
+    """A plan, as the user describes it; what its keys mean stands in `scenario/keys.toml`."""
 
-    title: str = Field("A sweep", description="one line for the map and the totals")
-    note: str = Field("", description="a sentence of your own")
-    scenario: str = Field(
-        description="the base scenario's file, relative to the plan; its site and weather file are left aside"
-    )
+    title: str = "A sweep"
+    note: str = ""
+    scenario: str
     sites: Sites
     years: Chosen = Field(default_factory=lambda: Chosen.model_validate({}))
-    design: dict[str, dict[str, Any]] = Field(
-        default_factory=dict, description="[design.NAME]: overlays, only what differs; none leaves the base alone"
-    )
+    design: dict[str, dict[str, Any]] = Field(default_factory=dict)
     output: Output = Field(default_factory=lambda: Output.model_validate({}))
 
-    @model_validator(mode="after")
-    def _names(self) -> Self:
-        if wrong := [_problem("no-name", f"design.{key}", usable=USABLE) for key in self.design if not is_usable(key)]:
-            raise Senseless(*wrong)
-        return self
+    def wrong(self) -> Iterator[Problem]:
+        """Refuse names that can't stand in files."""
+        return (_problem("no-name", f"design.{name}", usable=USABLE) for name in self.design if not is_usable(name))
 
 
 @dataclass(frozen=True)

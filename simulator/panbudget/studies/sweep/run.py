@@ -5,29 +5,29 @@ Run: a plan from beginning to end: what is done already, what is left, the parts
 from __future__ import annotations
 
 import dataclasses
-import importlib
-import io
-import json
 import math
 import os
 import time
 from collections import Counter
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from panbudget.engine.compiled import has_compiler
-from panbudget.errors import PanbudgetError, Problem
-from panbudget.extras import wants_extra
+from panbudget.errors import PanbudgetError
+from panbudget.extras import of_reports, wants_extra
+from panbudget.files import json_bytes
 from panbudget.studies.sweep.cluster import run_jobs
 from panbudget.studies.sweep.jobs import BadSite, Job, Part, cut, how_many, kit_of
 from panbudget.studies.sweep.plan import Plan, load_plan
 from panbudget.studies.sweep.store import Store
-from panbudget.studies.sweep.summary import Choice, Summary, summarised
+from panbudget.studies.sweep.summary import Choice, Summary, csv_bytes, summarised
+from panbudget.studies.texts import problems_of
 
+_problem = problems_of("sweep")
 # as measured on one rented core; see tests/benchmarks/README.md
 _INTERPRETED = 8.0e-6  # seconds a bed-day
 _COMPILED = 6.0e-8
@@ -209,38 +209,35 @@ def sweep(
         A plan, a site or a folder that the user can mend. What is done is kept.
     """
     wants_extra("pyarrow", *(["distributed"] if scheduler else []))
-    started = time.perf_counter()
     if not isinstance(plan, Plan):
         plan = load_plan(plan)
     expected = estimate(plan, processes)
+    watch = _Watch(expected.parts, told)
     about = {"title": plan.described.title, "sites": len(plan.places), "designs": [d.name for d in plan.designs]}
     store = Store(Path(out), plan.fingerprint, about, overwrite=overwrite)
     store.trim(expected.parts)
     kit = kit_of(plan, through_compiler=expected.compiled if compiler is None else compiler)
-    watch = _Watch(expected.parts, told)
-    seconds: Counter[str] = Counter()
 
-    def left() -> Any:
-        """Jobs that no earlier run has done, found as they are wanted."""
+    def checked(bad: Iterable[Sequence[Any]]) -> None:
+        if bad and not keep_going:
+            problems = [_problem("bad-site", f"site {name}:", line=line) for name, lines in bad for line in lines]
+            raise PanbudgetError(*problems, _problem("bad-sites"), file=str(plan.path))
+
+    def waiting() -> Iterator[Job]:
+        """Jobs that no earlier run has done, looked up as they are wanted."""
         for job in cut(plan):
-            found = store.done(job, _weather_of(plan, job))
-            if found is None:
+            done = store.done(job, _weather_of(plan, job))
+            if done is None:
                 yield job
-                continue
-            if found["bad"] and not keep_going:
-                raise _stopped([BadSite(name, tuple(lines)) for name, lines in found["bad"]], plan)
-            watch.kept()
+            else:
+                checked(done["bad"])
+                watch.count()
 
-    for part in run_jobs(kit, left(), processes=expected.processes, scheduler=scheduler):
-        if part.bad and not keep_going:
-            raise _stopped(list(part.bad), plan)
+    for part in run_jobs(kit, waiting(), processes=expected.processes, scheduler=scheduler):
+        checked(part.bad)
         store.write_part(part.index, part.payload)
-        seconds.update(part.seconds)
-        watch.done(part)
-    swept = _finished(plan, store, expected.parts)
-    return dataclasses.replace(
-        swept, kept=watch.kept_parts, seconds=dict(seconds), elapsed=time.perf_counter() - started
-    )
+        watch.count(part)
+    return _finished(plan, store, watch)
 
 
 def _weather_of(plan: Plan, job: Job) -> dict[str, Path] | None:
@@ -249,67 +246,50 @@ def _weather_of(plan: Plan, job: Job) -> dict[str, Path] | None:
     return {place.name: plan.folder / place.file for place in job.places}
 
 
-def _stopped(bad: list[BadSite], plan: Plan) -> PanbudgetError:
-    problems = [Problem("bad-site", f"site {site.name}:", line) for site in bad for line in site.lines]
-    cure = Problem("bad-sites", "", "mend it and run again to go on, or skip such sites and count them")
-    return PanbudgetError(*problems, cure, file=str(plan.path))
-
-
+@dataclass
 class _Watch:
     """Counts parts, and says how fast they come."""
 
-    def __init__(self, parts: int, told: Callable[[Progress], None] | None) -> None:
-        self.kept_parts = 0
-        self._parts, self._told = parts, told
-        self._done = self._seasons = 0
-        self._start = time.perf_counter()
+    parts: int
+    told: Callable[[Progress], None] | None
+    start: float = field(default_factory=time.perf_counter)
+    kept: int = 0
+    done: int = 0
+    seasons: int = 0
+    seconds: dict[str, float] = field(default_factory=dict)
 
-    def kept(self) -> None:
-        self.kept_parts += 1
-        self._say()
-
-    def done(self, part: Part) -> None:
-        self._done += 1
-        self._seasons += part.seasons
-        self._say()
-
-    def _say(self) -> None:
-        if self._told is None:
-            return
-        elapsed = time.perf_counter() - self._start
-        left = self._parts - self._done - self.kept_parts
-        remaining = left * elapsed / self._done if self._done else math.nan
-        self._told(Progress(self._done + self.kept_parts, self._parts, self._seasons / max(elapsed, 1e-9), remaining))
+    def count(self, part: Part | None = None) -> None:
+        """Count a part that was run; with none, one that an earlier run has done."""
+        if part is None:
+            self.kept += 1
+        else:
+            self.done += 1
+            self.seasons += part.seasons
+            self.seconds |= {name: self.seconds.get(name, 0.0) + value for name, value in part.seconds.items()}
+        if self.told is not None:
+            done, elapsed = self.done + self.kept, time.perf_counter() - self.start
+            remaining = (self.parts - done) * elapsed / self.done if self.done else math.nan
+            self.told(Progress(done, self.parts, self.seasons / max(elapsed, 1e-9), remaining))
 
 
-def _finished(plan: Plan, store: Store, parts: int) -> Swept:
+def _finished(plan: Plan, store: Store, watch: _Watch) -> Swept:
     """Write what the parts come to; from them alone, so that it depends on no run's history."""
     wish = plan.base.wishes.stress_days
-    bad: list[BadSite] = []
-    for index in range(parts):
+    bad: dict[str, BadSite] = {}  # each part of a site's designs names it
+    for index in range(watch.parts):
         about = store.about(index)
         if about is None:
-            raise PanbudgetError(
-                Problem("part-gone", str(store.part(index)), "is gone again", cure="run once more to make it again")
-            )
-        for name, lines in about["bad"]:
-            if not any(site.name == name for site in bad[-8:]):  # each part of its designs names it
-                bad.append(BadSite(name, tuple(lines)))
+            raise PanbudgetError(_problem("part-gone", str(store.part(index))))
+        bad |= {name: BadSite(name, tuple(lines)) for name, lines in about["bad"] if name not in bad}
     summary = Summary([], 0, 0)
-    store.write_pieces("summary.csv", summarised((store.part(index) for index in range(parts)), wish, summary))
-    choices, rows, seasons = summary.choices, summary.rows, summary.seasons
-    frame = pd.DataFrame(
-        [dataclasses.asdict(choice) for choice in choices], columns=[f.name for f in dataclasses.fields(Choice)]
-    )
-    from panbudget.files import write_csv
-
-    buffer = io.StringIO()
-    write_csv(frame.rename(columns={"litres": "litres_nine_in_ten", "stress_days": "stress_days_nine_in_ten"}), buffer)
-    store.write("suits.csv", buffer.getvalue().encode())
+    store.write_pieces("summary.csv", summarised(map(store.part, range(watch.parts)), wish, summary))
+    choices, designs = summary.choices, [design.name for design in plan.designs]
+    table = pd.DataFrame(choices, columns=[part.name for part in dataclasses.fields(Choice)])
+    table = table.rename(columns={name: f"{name}_nine_in_ten" for name in ("litres", "stress_days")})
+    store.write("suits.csv", csv_bytes(table))
     if plan.described.output.figures and any(math.isfinite(choice.longitude) for choice in choices):
-        # found by name, as `extras.Reported` does: reports stand above
-        map_files = importlib.import_module("panbudget.reports.sweep.map").map_files
-        for name, drawn in map_files(choices, [d.name for d in plan.designs], plan.described.title, wish).items():
+        map_files = of_reports("sweep.map", "map_files")
+        for name, drawn in map_files(choices, designs, plan.described.title, wish).items():
             store.write(f"figures/{name}", drawn)
     counts = Counter(choice.design for choice in choices)
     content = {
@@ -321,13 +301,17 @@ def _finished(plan: Plan, store: Store, parts: int) -> Swept:
         "sites_run": len(choices),
         "sites_skipped": len(bad),
         "cells_without_weather": plan.left_out,
-        "seasons": seasons,
-        "rows": rows,
-        "parts": parts,
+        "seasons": summary.seasons,
+        "rows": summary.rows,
+        "parts": watch.parts,
         "wish_stress_days": wish,
-        "suits": {design.name: counts.get(design.name, 0) for design in plan.designs},
+        "suits": {name: counts[name] for name in designs},
         "sites_that_no_design_suits": sum(not choice.keeps for choice in choices),
-        "skipped": [{"site": site.name, "why": list(site.lines)} for site in bad],
+        "skipped": [{"site": site.name, "why": site.lines} for site in bad.values()],
     }
-    store.write("sweep.json", (json.dumps(content, indent=1, ensure_ascii=False) + "\n").encode())
-    return Swept(store.folder, rows, len(choices), seasons, tuple(bad), tuple(choices), 0, {}, 0.0)
+    store.write("sweep.json", json_bytes(content))
+    elapsed = time.perf_counter() - watch.start
+    skipped, seconds = tuple(bad.values()), watch.seconds
+    return Swept(
+        store.folder, summary.rows, len(choices), summary.seasons, skipped, tuple(choices), watch.kept, seconds, elapsed
+    )

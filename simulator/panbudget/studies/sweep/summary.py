@@ -7,16 +7,16 @@ Read part by part, so that it takes no more memory for more sites, but for one l
 from __future__ import annotations
 
 import io
-import itertools
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from panbudget.files import write_csv
 from panbudget.numeric import Floats
+from panbudget.studies.sweep.store import KEYS
 
 #: column -> whether a high value is the bad one
 _SUMMED = {
@@ -28,8 +28,8 @@ _SUMMED = {
 }
 #: name -> share of years, and the fewest that can tell
 _DEPENDED: dict[str, tuple[float, int]] = {"four_in_five": (0.8, 5), "nine_in_ten": (0.9, 10)}
-_KEYS = ("site", "design", "controller", "bed")
-_READ = (*_KEYS, "latitude", "longitude", "elevation_m", "year", "refilled_kg", *_SUMMED)
+_POSITION = ("latitude", "longitude", "elevation_m")
+_READ = (*KEYS, *_POSITION, "year", "refilled_kg", *_SUMMED)
 
 
 @dataclass
@@ -113,101 +113,62 @@ def summarised(parts: Iterable[Path], stress_days: int, summary: Summary) -> Ite
     """
     import pyarrow.parquet as pq
 
-    from panbudget.files import write_csv
-
-    held: dict[str, list[dict[str, Any]]] = {}
-    order: list[str] = []
     header = True
+    waiting = pd.DataFrame(columns=["site"])
     for path in parts:
         table = pq.read_table(path, columns=list(_READ)).to_pandas()
         summary.rows += len(table)
-        lines = []
-        for group in _runs(table):
-            line, by_design = _lines(group)
-            lines += line
-            for design in by_design:
-                summary.seasons += design["years"]
-                site = design["site"]
-                if site not in held:
-                    held[site] = []
-                    order.append(site)
-                held[site].append(design)
+        sums = [_summed(site) for _, site in table.groupby("site", sort=False, observed=True)]
+        if not sums:
+            yield b""
+            continue
+        beds, designs = (pd.concat(frames, ignore_index=True) for frames in zip(*sums, strict=True))
+        summary.seasons += int(designs["years"].sum())
         # a site's designs may stand in several parts: those before the last one are whole
-        last = str(table["site"].iloc[-1]) if len(table) else ""
-        for site in [name for name in order if name != last]:
-            summary.choices.append(_chosen(held.pop(site), stress_days))
-            order.remove(site)
-        buffer = io.StringIO()
-        if lines:
-            write_csv(pd.DataFrame(lines), buffer, header=header)
-            header = False
-        yield buffer.getvalue().encode()
-    for site in order:
-        summary.choices.append(_chosen(held.pop(site), stress_days))
+        designs = pd.concat([waiting, designs], ignore_index=True) if len(waiting) else designs
+        whole = designs["site"] != designs["site"].iloc[-1]
+        summary.choices += _chosen(designs[whole], stress_days)
+        waiting = designs[~whole]
+        yield csv_bytes(beds, header=header)
+        header = False
+    summary.choices += _chosen(waiting, stress_days)
 
 
-def _runs(table: pd.DataFrame) -> Iterator[pd.DataFrame]:
-    """A site's rows of one part: bed after bed, and within it year after year."""
-    if not len(table):
-        return
-    codes = table["site"].astype("category").cat.codes.to_numpy()
-    edges = [0, *(np.flatnonzero(np.diff(codes)) + 1).tolist(), len(table)]
-    for first, after in itertools.pairwise(edges):
-        yield table.iloc[first:after]
+def csv_bytes(table: pd.DataFrame, *, header: bool = True) -> bytes:
+    """Return a table as a CSV file holds it."""
+    buffer = io.StringIO()
+    write_csv(table, buffer, header=header)
+    return buffer.getvalue().encode()
 
 
-def _lines(group: pd.DataFrame) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    """Of one site: a line of the summary for each bed, and what each design comes to."""
-    years = int(group["year"].nunique())
-    beds = len(group) // years
-    heads = group.iloc[::years]
-    values = {name: group[name].to_numpy(float).reshape(beds, years) for name in (*_SUMMED, "refilled_kg")}
-    columns: dict[str, Any] = {name: heads[name].astype(str).to_numpy() for name in _KEYS}
-    for name in ("latitude", "longitude", "elevation_m"):
-        columns[name] = heads[name].to_numpy(float)
-    columns["years"] = np.full(beds, years)
+def _summed(site: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Of one site's rows, year after year: a line of the summary for each bed, and what each design comes to."""
+    years = int(site["year"].nunique())
+    values = {name: site[name].to_numpy(float).reshape(-1, years) for name in (*_SUMMED, "refilled_kg")}
+    beds = site.iloc[::years][[*KEYS, *_POSITION]].astype(dict.fromkeys(KEYS, str)).assign(years=years)
     for name, high_is_bad in _SUMMED.items():
-        columns[f"{name}_mean"] = values[name].mean(axis=1)
+        beds[f"{name}_mean"] = values[name].mean(axis=1)
         for word, (share, fewest) in _DEPENDED.items():
-            told = dependable(values[name], share, high_is_bad=high_is_bad)
-            columns[f"{name}_{word}"] = told if years >= fewest else np.full(beds, np.nan)
-    lines = pd.DataFrame(columns).to_dict("records")
-
-    designs = []
-    names, controllers = columns["design"], columns["controller"]
-    first_bed = np.ones(beds, bool)
-    first_bed[1:] = (names[1:] != names[:-1]) | (controllers[1:] != controllers[:-1])
+            enough = years >= fewest
+            beds[f"{name}_{word}"] = dependable(values[name], share, high_is_bad=high_is_bad) if enough else np.nan
+    first_bed = ~beds.duplicated(["design", "controller"]).to_numpy()
     water = values["litres"] + values["refilled_kg"] * first_bed[:, None]  # a pan's refill counts once
-    for design in dict.fromkeys(names):
-        mine = names == design
-        needy = values["driest_stress_days"][mine].max(axis=0)
-        designs.append(
-            {
-                "site": str(columns["site"][0]),
-                "latitude": float(columns["latitude"][0]),
-                "longitude": float(columns["longitude"][0]),
-                "design": str(design),
-                "years": years,
-                "litres": float(dependable(water[mine].sum(axis=0), 0.9, high_is_bad=True)),
-                "stress_days": float(dependable(needy, 0.9, high_is_bad=True)),
-            }
-        )
-    return [{str(key): value for key, value in line.items()} for line in lines], designs
+    heads = beds.drop_duplicates("design")[["site", "latitude", "longitude", "design", "years"]]
+    mine = [(beds["design"] == design).to_numpy() for design in heads["design"]]
 
+    def nine_in_ten(by_year: list[Floats]) -> Floats:
+        return dependable(np.array(by_year), 0.9, high_is_bad=True)
 
-def _chosen(designs: list[dict[str, Any]], wish: int) -> Choice:
-    keeping = [design for design in designs if design["stress_days"] <= wish]
-    if keeping:
-        best = min(keeping, key=lambda design: float(design["litres"]))
-    else:
-        best = min(designs, key=lambda design: (float(design["stress_days"]), float(design["litres"])))
-    return Choice(
-        site=best["site"],
-        latitude=best["latitude"],
-        longitude=best["longitude"],
-        design=best["design"],
-        keeps=bool(keeping),
-        litres=best["litres"],
-        stress_days=best["stress_days"],
-        years=best["years"],
+    return beds, heads.assign(
+        litres=nine_in_ten([water[rows].sum(axis=0) for rows in mine]),
+        stress_days=nine_in_ten([values["driest_stress_days"][rows].max(axis=0) for rows in mine]),
     )
+
+
+def _chosen(designs: pd.DataFrame, wish: int) -> list[Choice]:
+    if designs.empty:
+        return []
+    short = designs["stress_days"].where(designs["stress_days"] > wish, 0.0)
+    best = designs.assign(keeps=short == 0.0, short=short).sort_values(["short", "litres"], kind="stable")
+    best = best.drop_duplicates("site").sort_index()
+    return [Choice(**{str(name): row[name] for name in row}) for row in best.drop(columns="short").to_dict("records")]

@@ -7,10 +7,9 @@ chosen. Units: m², L/h, kg, litres, mm over a bed.
 
 from __future__ import annotations
 
-import dataclasses
 import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar
@@ -18,22 +17,20 @@ from typing import Any, ClassVar
 import numpy as np
 import numpy.typing as npt
 
-from panbudget.errors import Problem, ScenarioError
 from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
 from panbudget.physics.hydraulics import emitter_flow
 from panbudget.scenario.garden import Scenario, as_scenario
-from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.supplies import most_static
-from panbudget.season.years import in_year, years_at_hand
-from panbudget.studies.size.settings import Outcome, Setting, YearForcing, outcomes, year_forcing
+from panbudget.studies.common import read_data, refusal, seasons_of_record
+from panbudget.studies.size.settings import Done, Outcome, Setting, YearForcing, joined, outcomes, year_forcing
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
 _AREAS, _FLOWS = 21, 19  # settings of the search, the present one in the middle
 _AREA_SPAN, _FLOW_SPAN = 4.0, 4.0  # times the present one, to either side
-_SWINGS = (0.2, 0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 2.8)  # times the present one
+_OTHER_SWINGS = (0.2, 0.35, 0.5, 0.7, 1.4, 2.0, 2.8)  # times the present one
 _MOST_OF_PAN = 0.8  # of the pan's water that a swing may take
 _YEARS_IN_TEN = 0.9  # model page: nine years of ten
 _BEST_FEW = 40  # settings whose swing is then varied
@@ -42,6 +39,7 @@ _FEW_DAYLIGHT = 0.05
 _TOGETHER = 1.35
 _CLOSER = 3  # parts into which a step of the grid is cut when looking closer
 _PARALLEL = 3  # refill emitters of one kind side by side, at most
+_MEANS = ("litres", "wasted", "openings_a_day", "open_hours", "daylight_openings")  # of an outcome, over the years
 
 
 @dataclass(frozen=True)
@@ -131,6 +129,11 @@ class Choice:
     keeps: bool
     binding: str
 
+    @property
+    def rank(self) -> tuple[float, float]:
+        """How far it misses the wishes, then its litres; less is better."""
+        return float(self.judged.violation[self.best].sum()), float(self.judged.litres[self.best])
+
 
 @dataclass(frozen=True)
 class ValveSizing:
@@ -213,59 +216,35 @@ def size(
     """
     scenario = as_scenario(scenario)
     if controller is not None and controller not in scenario.controller:
-        known = f"one of {', '.join(scenario.controller)}"
-        problem = Problem("unknown-valve", f"controller.{controller}", "is not in the file", known, value=controller)
-        raise ScenarioError(problem, file=str(scenario.path))
-    if weather is None:
-        weather = read_scenario_weather(scenario)
-    described, scenario = scenario, scenario.changed({"fault": []}) if scenario.fault else scenario
-    start, end = scenario.season.start, scenario.season.end
-    years = years_at_hand(scenario, weather, start, end) or [start.year]
-    seasons = {year: replay(in_year(scenario, year), weather=weather) for year in years}
-    valves = {}
-    for name in scenario.controller:
-        if controller in (None, name):
-            told = _for_valve(step, name)
-            valves[name] = _valve(scenario, name, seasons, told)
-    assumptions = list(next(iter(seasons.values())).assumptions)
-    if any(supply.kind == "tank" for supply in scenario.supply.values()) and len(scenario.controller) > 1:
-        assumptions.insert(0, "each valve is tried with its tank to itself, as if no other drew from it")
-    if scenario.owned and len(valves) > 1:
-        assumptions.insert(0, "each valve is given its choice of what is owned, as if no other took it")
-    if described.fault:
-        assumptions.insert(0, "the faults of [[fault]] are left out here: a pan is chosen for a sound garden")
-    if len(years) < 10:
-        assumptions.insert(
-            0,
-            f"the record holds {len(years)} season{'s' if len(years) > 1 else ''}: nine years of ten can't be told from "
-            "so few, so the worst of them counts",
-        )
-    return Sizing(scenario, tuple(years), valves, tuple(assumptions))
+        unknown = ("unknown-valve", f"controller.{controller}", "is not in the file")
+        raise refusal(scenario, *unknown, expected=f"one of {', '.join(scenario.controller)}", value=controller)
+    weather = weather or read_scenario_weather(scenario)
+    sound = scenario.changed({"fault": []})
+    seasons = seasons_of_record(sound, weather)
+    count, several = len(seasons), len(scenario.controller) > 1
+    valves = {name: _valve(sound, name, seasons, step) for name in scenario.controller if controller in (None, name)}
+    applies = {
+        "few_years": count < 10,
+        "faults": scenario.fault,
+        "owned": scenario.owned and len(valves) > 1,
+        "tank": several and any(supply.kind == "tank" for supply in scenario.supply.values()),
+    }
+    texts, years = read_data("size/size")["assumptions"], f"{count} season{'s' if count > 1 else ''}"
+    assumptions = [texts[key].format(seasons=years) for key, holds in applies.items() if holds]
+    return Sizing(sound, tuple(seasons), valves, (*assumptions, *next(iter(seasons.values())).assumptions))
 
 
-def _for_valve(step: Step, name: str) -> Callable[[int, int], None]:
-    return lambda part, parts: step(f"{name}: {part} of {parts} parts")
+def _valve(scenario: Scenario, name: str, seasons: dict[int, Season], step: Step) -> ValveSizing:
+    def done(part: int, parts: int) -> None:
+        step(f"{name}: {part} of {parts} parts")
 
-
-def _valve(
-    scenario: Scenario,
-    name: str,
-    seasons: dict[int, Season],
-    done: Callable[[int, int], None] | None,
-) -> ValveSizing:
     described = scenario.controller[name]
     beds = tuple(described.bed)
     years = [year_forcing(year, season, name) for year, season in seasons.items()]
-    first = years[0]
-    present = Setting(
-        area=described.pan.area,
-        depth=described.pan.depth,
-        refill_flow=first.forcing.pan_of[name].refill_flow,
-        swing=described.valve.swing_kg,
-    )
-    here = outcomes(years, [present])
+    refill_flow = years[0].forcing.pan_of[name].refill_flow
+    present = Setting(described.pan.area, described.pan.depth, refill_flow, described.valve.swing_kg)
     demand = np.array([year.net_demand for year in years]).sum(axis=0)
-    supply = np.array([outcome.supply[0] for outcome in here]).sum(axis=0)
+    supply = np.array([outcome.supply[0] for outcome in outcomes(years, [present])]).sum(axis=0)
     ratios = {
         bed: float(got / needed) if needed > 0.0 else math.inf
         for bed, got, needed in zip(beds, supply, demand, strict=True)
@@ -276,32 +255,22 @@ def _valve(
     if emitters:
         factors = np.array([emitters[bed][1] / emitters[bed][0] for bed in beds])
         with_emitters = _search(scenario, name, years, present, factors, done)
-        if _rank(with_emitters) >= _rank(choice):  # moving emitters must be worth it
+        if with_emitters.rank >= choice.rank:  # moving emitters must be worth it
             emitters, with_emitters = {}, None
     return ValveSizing(name, beds, present, choice, ratios, emitters, with_emitters, reference)
-
-
-def _rank(choice: Choice) -> tuple[float, float]:
-    """How far a choice misses the wishes, then its litres; less is better."""
-    judged = choice.judged
-    return float(judged.violation[choice.best].sum()), float(judged.litres[choice.best])
 
 
 def _fair_counts(scenario: Scenario, name: str, ratios: dict[str, float]) -> tuple[dict[str, tuple[int, int]], str]:
     """Counts of emitters that would give every bed of a valve the same share of its need; none if they nearly do."""
     finite = {bed: ratio for bed, ratio in ratios.items() if math.isfinite(ratio) and ratio > 0.0}
     beds = scenario.controller[name].bed
-    reference = max(beds, key=lambda bed: beds[bed].area)
     if len(finite) < 2 or max(finite.values()) <= _TOGETHER * min(finite.values()):
-        return {}, reference
+        return {}, max(beds, key=lambda bed: beds[bed].area)
 
     def counts_beside(fixed: str) -> dict[str, tuple[int, int]]:
-        counts = {}
-        for bed, described in beds.items():
-            count = described.emitters.count
-            wanted = count * ratios[fixed] / finite[bed] if bed in finite else count
-            counts[bed] = (count, max(round(wanted), 1))
-        return counts
+        counts = {bed: described.emitters.count for bed, described in beds.items()}
+        share = {bed: ratios[fixed] / finite[bed] if bed in finite else 1.0 for bed in beds}
+        return {bed: (count, max(round(count * share[bed]), 1)) for bed, count in counts.items()}
 
     # the bed that stays as it is: the one that leaves fewest emitters to move
     reference = min(finite, key=lambda bed: sum(abs(new - old) for old, new in counts_beside(bed).values()))
@@ -309,42 +278,31 @@ def _fair_counts(scenario: Scenario, name: str, ratios: dict[str, float]) -> tup
 
 
 def _search(
-    scenario: Scenario,
-    name: str,
-    years: Sequence[YearForcing],
-    present: Setting,
-    factors: Floats,
-    done: Callable[[int, int], None] | None,
+    scenario: Scenario, name: str, years: Sequence[YearForcing], present: Setting, factors: Floats, done: Done
 ) -> Choice:
-    settings, labels = _layout(scenario, name, present)
-    wants_night = scenario.wishes.when == "night"
+    freeboard = scenario.controller[name].pan.freeboard
 
-    def judge(tried: Sequence[Setting], of: Sequence[str], told: Callable[[int, int], None] | None) -> Judged:
-        found = outcomes(years, tried, emitter_factors=factors, times=wants_night, done=told)
-        return _judged(scenario, tried, of, found)
+    def judge(tried: Sequence[Setting], labels: Sequence[str], told: Done | None = None) -> Judged:
+        found = outcomes(years, tried, emitter_factors=factors, times=scenario.wishes.when == "night", done=told)
+        return _judged(scenario, tried, labels, found)
 
-    judged = judge(settings, labels, done)
-    if not any(labels):  # free to choose any pan and flow: look closer around the best, twice
+    judged = judge(*_layout(scenario, name, present), done)
+    if not any(judged.labels):  # free to choose any pan and flow: look closer around the best, twice
         steps = np.array([_AREA_SPAN ** (2.0 / (_AREAS - 1)), _FLOW_SPAN ** (2.0 / (_FLOWS - 1))])
         for _ in range(2):
-            closer = _around(_chosen(judged), steps, scenario.controller[name].pan.freeboard)
-            judged = _joined(judged, judge(closer, [""] * len(closer), None))
+            closer = _around(_chosen(judged), steps, freeboard)
+            judged = joined(judged, judge(closer, [""] * len(closer)))
             steps = steps ** (1.0 / _CLOSER)
     # the swing hardly moves the water: only where openings a day miss the wish is it varied, on the best few
     order = np.lexsort((judged.litres, judged.violation[:, [0, 1, 4]].sum(axis=1)))[:_BEST_FEW]
-    missed = [int(i) for i in order if judged.violation[i, 2] > 0.0 or judged.violation[i, 3] > 0.0]
-    more: list[Setting] = []
-    more_labels: list[str] = []
-    for index in missed:
-        base = judged.settings[index]
-        for factor in _SWINGS:
-            swing = _round_swing(base.swing * factor)
-            setting = base._replace(swing=swing)
-            if factor != 1.0 and _swings(setting, scenario.controller[name].pan.freeboard):
-                more.append(setting)
-                more_labels.append(judged.labels[index])
+    more = [
+        (setting, judged.labels[index])
+        for index in order[(judged.violation[order, 2:4] > 0.0).any(axis=1)]
+        for setting in _with_other_swings(judged.settings[index])
+        if _swings(setting, freeboard)
+    ]
     if more:
-        judged = _joined(judged, judge(more, more_labels, None))
+        judged = joined(judged, judge([setting for setting, _ in more], [label for _, label in more]))
     return _chosen(judged)
 
 
@@ -360,6 +318,10 @@ def _around(choice: Choice, steps: Floats, freeboard: float) -> list[Setting]:
     return [setting for setting in tried if _swings(setting, freeboard)]
 
 
+def _with_other_swings(setting: Setting) -> list[Setting]:
+    return [setting._replace(swing=_round_swing(setting.swing * times)) for times in _OTHER_SWINGS]
+
+
 def _round_swing(swing: float) -> float:
     """A swing that a kitchen scale can set: to 10 g, or to 1 g below 100 g."""
     return max(round(swing, 2 if swing >= 0.1 else 3), 0.005)
@@ -371,98 +333,81 @@ def _swings(setting: Setting, freeboard: float) -> bool:
 
 
 def _layout(scenario: Scenario, name: str, present: Setting) -> tuple[list[Setting], list[str]]:
-    pan = scenario.controller[name].pan
+    """Settings to search, and what each is built from: of what is owned, or a grid around the present one."""
+    freeboard = scenario.controller[name].pan.freeboard
     containers = [part for part in scenario.owned if part.vessels]
-    drawer = [part for part in scenario.owned if part.flow is not None]
-    pans: list[tuple[float, float, str]] = [
-        (present.area * factor, present.depth, "") for factor in np.geomspace(1.0 / _AREA_SPAN, _AREA_SPAN, _AREAS)
-    ]
+    pans = [(present.area * factor, present.depth, "") for factor in np.geomspace(1.0 / _AREA_SPAN, _AREA_SPAN, _AREAS)]
     if containers:
-        pans = _combined(containers, pan.freeboard)
+        pans = _combined(containers, freeboard)
         if not pans:
-            shallow = f"has containers that are all shallower than the freeboard of {pan.freeboard:g} mm"
-            problem = Problem("too-shallow", "owned", shallow, cure="name deeper ones or less freeboard")
-            raise ScenarioError(problem, file=str(scenario.path))
-    flows: list[tuple[float, str]] = [
-        (present.refill_flow * factor, "") for factor in np.geomspace(1.0 / _FLOW_SPAN, _FLOW_SPAN, _FLOWS)
-    ]
-    if drawer:
+            shallow = f"has containers that are all shallower than the freeboard of {freeboard:g} mm"
+            raise refusal(scenario, "too-shallow", "owned", shallow, "name deeper ones or less freeboard")
+    flows = [(present.refill_flow * factor, "") for factor in np.geomspace(1.0 / _FLOW_SPAN, _FLOW_SPAN, _FLOWS)]
+    emitters = [(part, part.flow) for part in scenario.owned if part.flow is not None]
+    if emitters:
         pressure = most_static(scenario.supply[scenario.controller[name].supply])
-        flows = []
-        for part in drawer:
-            assert part.flow is not None
-            one = part.flow if part.at is None else float(emitter_flow(pressure, part.flow, part.at, part.exponent))
-            for many in range(1, min(part.count, _PARALLEL) + 1):
-                flows.append((one * many, part.name if many == 1 else f"{many} × {part.name}"))
+        flows = [
+            (many * (flow if part.at is None else float(emitter_flow(pressure, flow, part.at, part.exponent))), label)
+            for part, flow in emitters
+            for many, label in _several(part.name, min(part.count, _PARALLEL))
+        ]
     settings, labels = [], []
     for (area, depth, container), (flow, emitter) in itertools.product(pans, flows):
         # a small pan can't lose a large swing
-        most = _MOST_OF_PAN * area * (depth - pan.freeboard)
-        settings.append(
-            Setting(
-                area, depth, flow, min(present.swing, _round_swing(most)) if most < present.swing else present.swing
-            )
-        )
+        most = _MOST_OF_PAN * area * (depth - freeboard)
+        swing = min(present.swing, _round_swing(most)) if most < present.swing else present.swing
+        settings.append(Setting(area, depth, flow, swing))
         labels.append(", ".join(text for text in (container, emitter) if text))
     return settings, labels
 
 
+def _several(name: str, count: int) -> list[tuple[int, str]]:
+    """One of a thing at hand, and several of it side by side: how many, and what that is called."""
+    return [(many, name if many == 1 else f"{many} × {name}") for many in range(1, count + 1)]
+
+
 def _combined(containers: Sequence[Any], freeboard: float) -> list[tuple[float, float, str]]:
     """Each container, several of one kind, and pairs of kinds; a group is as deep as its shallowest."""
-    single = []
-    for part in containers:
-        if part.depth <= freeboard:
-            continue
-        for many in range(1, part.count + 1):
-            single.append(
-                (part.area * many, part.depth, part.name if many == 1 else f"{many} × {part.name}", part.name)
-            )
+    single = [
+        (part.area * many, part.depth, label, part.name)
+        for part in containers
+        if part.depth > freeboard
+        for many, label in _several(part.name, part.count)
+    ]
     pairs = [
         (a[0] + b[0], min(a[1], b[1]), f"{a[2]} and {b[2]}")
         for a, b in itertools.combinations(single, 2)
         if a[3] != b[3]
     ]
-    return [(area, depth, label) for area, depth, label, _ in single] + pairs
+    return [group[:3] for group in single] + pairs
 
 
 def _judged(scenario: Scenario, settings: Sequence[Setting], labels: Sequence[str], found: Sequence[Outcome]) -> Judged:
-    wishes = scenario.wishes
-    stress = np.array([outcome.stress_days.max(axis=1) for outcome in found])
-    adequacy = np.array([outcome.adequacy.min(axis=1) for outcome in found])
-    litres = np.array([outcome.litres for outcome in found])
-    openings = np.array([outcome.openings_a_day for outcome in found])
-    stuck = np.array([outcome.stuck_hours for outcome in found]).max(axis=0)
-    dry = np.array([outcome.dry_hours for outcome in found]).max(axis=0)
-    daylight = np.array([outcome.daylight_openings for outcome in found]).mean(axis=0)
-    stress_days, wet_litres = _nine_in_ten(stress), _nine_in_ten(litres)
-    least, most = wishes.openings_a_day
-    mean_openings = openings.mean(axis=0)
-    violation = np.stack(
-        [
-            np.maximum(stress_days - wishes.stress_days, 0.0) / max(wishes.stress_days, 1),
-            np.zeros(len(settings)) if wishes.litres is None else np.maximum(wet_litres / wishes.litres - 1.0, 0.0),
-            np.maximum(mean_openings / most - 1.0, 0.0)
-            + (np.maximum(1.0 - mean_openings / least, 0.0) if least > 0.0 else 0.0),
-            np.maximum(daylight - _FEW_DAYLIGHT, 0.0) if wishes.when == "night" else np.zeros(len(settings)),
-            # a valve that evaporation holds open for more than the odd hour, or a pan that runs dry, is no setting
-            np.maximum(stuck - len(found), 0.0) + dry,
-        ],
-        axis=1,
-    )
+    wishes, none = scenario.wishes, np.zeros(len(settings))
+    by_year = {name: np.array([getattr(outcome, name) for outcome in found]) for name in vars(found[0])}
+    means = {name: by_year[name].mean(axis=0) for name in _MEANS}
+    stuck, dry = (by_year[name].max(axis=0) for name in ("stuck_hours", "dry_hours"))
+    stress_days, wet_litres = _nine_in_ten(by_year["stress_days"].max(axis=2)), _nine_in_ten(by_year["litres"])
+    (least, most), often = wishes.openings_a_day, means["openings_a_day"]
+    missed = {
+        "stress_days": np.maximum(stress_days - wishes.stress_days, 0.0) / max(wishes.stress_days, 1),
+        "litres": none if wishes.litres is None else np.maximum(wet_litres / wishes.litres - 1.0, 0.0),
+        "openings_a_day": np.maximum(often / most - 1.0, 0.0)
+        + (np.maximum(1.0 - often / least, 0.0) if least > 0.0 else 0.0),
+        "when": np.maximum(means["daylight_openings"] - _FEW_DAYLIGHT, 0.0) if wishes.when == "night" else none,
+        # a valve that evaporation holds open for more than the odd hour, or a pan that runs dry, is no setting
+        "runs_well": np.maximum(stuck - len(found), 0.0) + dry,
+    }
     return Judged(
         settings=tuple(settings),
         labels=tuple(labels),
         stress_days=stress_days,
-        adequacy=adequacy.mean(axis=0),
-        litres=litres.mean(axis=0),
+        adequacy=by_year["adequacy"].min(axis=2).mean(axis=0),
         wet_litres=wet_litres,
-        wasted=np.array([outcome.wasted for outcome in found]).mean(axis=0),
-        openings_a_day=mean_openings,
-        open_hours=np.array([outcome.open_hours for outcome in found]).mean(axis=0),
         stuck_hours=stuck,
         dry_hours=dry,
-        daylight_openings=daylight,
-        violation=violation,
+        violation=np.stack([missed[wish] for wish in WISHES], axis=1),
+        **means,
     )
 
 
@@ -471,25 +416,13 @@ def _nine_in_ten(by_year: Floats) -> Floats:
     return np.asarray(np.quantile(by_year, _YEARS_IN_TEN, axis=0, method="higher"))
 
 
-def _joined(one: Judged, other: Judged) -> Judged:
-    merged: dict[str, Any] = {}
-    for field in dataclasses.fields(Judged):
-        a, b = getattr(one, field.name), getattr(other, field.name)
-        merged[field.name] = (*a, *b) if isinstance(a, tuple) else np.concatenate([a, b])
-    return Judged(**merged)
-
-
 def _chosen(judged: Judged) -> Choice:
-    missed = judged.violation.sum(axis=1)
-    if judged.feasible.any():
-        usable = np.where(judged.feasible, judged.litres, np.inf)
-        best = int(np.argmin(usable))
-        thriftier = judged.litres < judged.litres[best]
-        if not thriftier.any():
-            return Choice(judged, best, True, "")
-        # what stops the thriftiest settings just below this one
-        near = np.flatnonzero(thriftier)[np.argsort(-judged.litres[thriftier], kind="stable")][:10]
-        worst = (judged.violation[near] > 0.0).sum(axis=0)
-        return Choice(judged, best, True, WISHES[int(np.argmax(worst))] if worst.any() else "")
-    best = int(np.lexsort((judged.litres, missed))[0])
-    return Choice(judged, best, False, WISHES[int(np.argmax(judged.violation[best]))])
+    if not judged.feasible.any():
+        best = int(np.lexsort((judged.litres, judged.violation.sum(axis=1)))[0])
+        return Choice(judged, best, False, WISHES[int(np.argmax(judged.violation[best]))])
+    best = int(np.argmin(np.where(judged.feasible, judged.litres, np.inf)))
+    # what stops the thriftiest settings just below this one
+    thriftier = np.flatnonzero(judged.litres < judged.litres[best])
+    near = thriftier[np.argsort(-judged.litres[thriftier], kind="stable")][:10]
+    worst = (judged.violation[near] > 0.0).sum(axis=0)
+    return Choice(judged, best, True, WISHES[int(np.argmax(worst))] if worst.any() else "")

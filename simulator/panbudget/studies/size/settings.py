@@ -10,9 +10,9 @@ from __future__ import annotations
 import concurrent.futures
 import dataclasses
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -29,6 +29,9 @@ _HOT_DAYS = 7
 #: seasons from which a compiler pays for itself, if there is one
 _WORTH_COMPILING = 1500
 _WORTH_PROCESSES = 400
+#: told how many parts of how many are done
+Done = Callable[[int, int], None]
+Parts = TypeVar("Parts")
 _CHUNK = 100  # settings handed over at once
 
 
@@ -142,7 +145,7 @@ def outcomes(
     *,
     emitter_factors: Floats | None = None,
     times: bool = False,
-    done: Callable[[int, int], None] | None = None,
+    done: Done | None = None,
 ) -> list[Outcome]:
     """
     Step every setting through every year.
@@ -174,23 +177,28 @@ def outcomes(
     bundles = [_bundle(years[0], chunk, emitter_factors) for chunk in chunks]
     jobs = [(year, bundle, times) for year in range(len(years)) for bundle in range(len(bundles))]
     seasons = len(years) * len(settings)
-    found: list[Outcome] = []
+
+    def outcomes_here(run: Callable[..., int]) -> Iterator[Outcome]:
+        return (_outcome(years[year], bundles[bundle], times, run) for year, bundle, _ in jobs)
+
     if seasons >= _WORTH_COMPILING and has_compiler():
-        run = compiled(engine.run_season)
-        for year, bundle, _ in jobs:
-            found.append(_outcome(years[year], bundles[bundle], times, run))
-            if done is not None:
-                done(len(found), len(jobs))
+        found = _counted(outcomes_here(compiled(engine.run_season)), len(jobs), done)
     elif seasons >= _WORTH_PROCESSES and (os.cpu_count() or 1) > 1:
         with concurrent.futures.ProcessPoolExecutor(initializer=_take, initargs=(years, bundles)) as pool:
-            for outcome in pool.map(_job, jobs):
-                found.append(outcome)
-                if done is not None:
-                    done(len(found), len(jobs))
+            found = _counted(pool.map(_job, jobs), len(jobs), done)
     else:
-        found = [_outcome(years[year], bundles[bundle], times) for year, bundle, _ in jobs]
-    per_year = len(chunks)
-    return [_joined(found[at : at + per_year]) for at in range(0, len(found), per_year)]
+        found = list(outcomes_here(engine.run_season))
+    return [joined(*found[at : at + len(chunks)]) for at in range(0, len(found), len(chunks))]
+
+
+def _counted(found: Iterable[Outcome], count: int, done: Done | None) -> list[Outcome]:
+    """Collect outcomes as they come, and tell how many there are."""
+    collected = []
+    for outcome in found:
+        collected.append(outcome)
+        if done is not None:
+            done(len(collected), count)
+    return collected
 
 
 _TAKEN: tuple[Sequence[YearForcing], Sequence[Bundle]] = ((), ())  # in a process of the pool: handed over once
@@ -203,12 +211,16 @@ def _take(years: Sequence[YearForcing], bundles: Sequence[Bundle]) -> None:
 
 def _job(job: tuple[int, int, bool]) -> Outcome:
     year, bundle, times = job
-    return _outcome(_TAKEN[0][year], _TAKEN[1][bundle], times)
+    return _outcome(_TAKEN[0][year], _TAKEN[1][bundle], times, engine.run_season)
 
 
-def _joined(parts: Sequence[Outcome]) -> Outcome:
-    names = Outcome.__dataclass_fields__
-    return Outcome(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
+def joined(*parts: Parts) -> Parts:
+    """Return what was found of several settings as one: a dataclass of tuples and arrays, settings first."""
+    whole: dict[str, Any] = {}
+    for name, first in vars(parts[0]).items():
+        values = [getattr(part, name) for part in parts]
+        whole[name] = sum(values, ()) if isinstance(first, tuple) else np.concatenate(values)
+    return type(parts[0])(**whole)
 
 
 def _bundle(year: YearForcing, settings: Sequence[Setting], factors: Floats | None) -> Bundle:
@@ -248,7 +260,7 @@ def _forcing(year: YearForcing, bundle: Bundle) -> tuple[Forcing, State]:
     return forcing, first_morning(forcing)._replace(**soils)
 
 
-def _outcome(year: YearForcing, bundle: Bundle, times: bool, run: Callable[..., int] = engine.run_season) -> Outcome:
+def _outcome(year: YearForcing, bundle: Bundle, times: bool, run: Callable[..., int]) -> Outcome:
     forcing, before = _forcing(year, bundle)
     n, lanes, days = len(bundle.valves), len(forcing.beds.lane_bed), len(forcing.days.rain)
     room = forcing.room if times else 0

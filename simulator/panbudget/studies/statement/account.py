@@ -18,19 +18,21 @@ from typing import Any, ClassVar, NamedTuple
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, ReadingsError, ScenarioError
+from panbudget.errors import Problem, ReadingsError
 from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.beds import Bed
-from panbudget.scenario.garden import Scenario, load_scenario
+from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.replay import Day, as_day, replay
 from panbudget.season.result import SEVERITIES, Finding, Season
+from panbudget.studies.common import read_data, refusal
 from panbudget.studies.ranges import interval_of, sampled_litres
 from panbudget.studies.statement.ledger import Ledger, beyond, keep_ledger, largest_rate
 from panbudget.studies.statement.meter import Between, Readings, read_readings
 from panbudget.studies.statement.sources import Source, sources_of
 from panbudget.weather.of_scenario import read_scenario_weather
 
+_FINDINGS = read_data("statement/account")
 NEAR_LICENCE = 0.9  # share used from which it is said; common practice, no source
 
 
@@ -195,8 +197,7 @@ def statement(
     ScenarioError, WeatherError, ReadingsError
         What the user can cure.
     """
-    if not isinstance(scenario, Scenario):
-        scenario = load_scenario(scenario)
+    scenario = as_scenario(scenario)
     if variant:
         scenario = scenario.with_variant(variant)
     if samples is not None:
@@ -204,22 +205,22 @@ def statement(
     first = scenario.season.start if start is None else as_day(start, "start")
     last = scenario.season.end if end is None else as_day(end, "end")
     if last < first:
-        found = f"= {last} is before it starts, {first}"
-        raise ScenarioError(Problem("end-before-start", "season.end", found), file=str(scenario.path))
-    files = _readings(scenario, readings)
+        raise refusal(scenario, "end-before-start", "season.end", f"= {last} is before it starts, {first}")
+    files = tuple(_readings(scenario, readings))
     for file in files:
         _within_the_season(file, first, last)
     step("reading the weather")
     weather = read_scenario_weather(scenario, first, last)
     step("replaying the season")
-    season = replay(scenario, start=first, end=last, weather=weather)
-    litres = sampled_litres(season, scenario.statement.samples, step)
+    season, count = replay(scenario, start=first, end=last, weather=weather), scenario.statement.samples
+    litres = sampled_litres(season, count, step)
     between = {supply: part for file in files for supply, part in file.by_supply.items()}
     accounts = tuple(
         _account(season, source, between.get(source.supply, ()), source.drawn(litres)) for source in sources_of(season)
     )
-    findings = sorted(_findings(accounts), key=lambda finding: SEVERITIES.index(finding.severity))
-    return Statement(season, accounts, scenario.statement.samples, files, tuple(findings))
+    findings = [finding for account in accounts for finding in _findings(account)]
+    findings.sort(key=lambda finding: SEVERITIES.index(finding.severity))
+    return Statement(season, accounts, count, files, tuple(findings))
 
 
 def _within_the_season(file: Readings, first: dt.date, last: dt.date) -> None:
@@ -227,32 +228,29 @@ def _within_the_season(file: Readings, first: dt.date, last: dt.date) -> None:
     stretches = [stretch for part in file.by_supply.values() for stretch in part]
     if stretches and not any(part.start.date() <= last and part.end.date() > first for part in stretches):
         earliest, latest = min(part.start for part in stretches), max(part.end for part in stretches)
-        problem = Problem(
-            "readings-outside",
-            found=f"no reading falls in the season, {first} to {last}; they run from {earliest.date()} to {latest.date()}",
-            cure="name the file of this season's readings, or leave it out",
-        )
-        raise ReadingsError(problem, file=file.file)
+        run = f"they run from {earliest.date()} to {latest.date()}"
+        found = f"no reading falls in the season, {first} to {last}; {run}"
+        cure = "name the file of this season's readings, or leave it out"
+        raise ReadingsError(Problem("readings-outside", "", found, "", cure), file=file.file)
 
 
-def _readings(scenario: Scenario, given: str | Path | None) -> tuple[Readings, ...]:
+def _readings(scenario: Scenario, given: str | Path | None) -> Iterator[Readings]:
     supplies = list(scenario.supply)
     rights = {name: supply.right for name, supply in scenario.supply.items() if supply.right is not None}
     if given is not None:
         default = next(iter(rights)) if len(rights) == 1 else None
         read = read_readings(Path(given), supplies, default=default, shown_as=str(given))
         # the path that a person typed is no business of who reads the statement
-        return (replace(read, file=Path(given).name),)
-    files = []
+        yield replace(read, file=Path(given).name)
+        return
     for name, right in rights.items():
         if right.readings is not None:
             path = scenario.path.parent / right.readings
             read = read_readings(path, supplies, default=name, shown_as=right.readings)
             # a file that several supplies share is named by each of them
-            own = {name: read.by_supply[name]} if name in read.by_supply else {}
+            by_supply = {supply: part for supply, part in read.by_supply.items() if supply == name}
             events = tuple(event for event in read.events if event.startswith(f"{name}: "))
-            files.append(replace(read, by_supply=own, events=events))
-    return tuple(files)
+            yield replace(read, by_supply=by_supply, events=events)
 
 
 def _account(season: Season, source: Source, between: tuple[Between, ...], samples: Floats) -> Account:
@@ -260,35 +258,29 @@ def _account(season: Season, source: Source, between: tuple[Between, ...], sampl
     ledger = keep_ledger(season, source, between, samples)
     counted = sum(ledger.months["metered_litres"].dropna())
     reported = counted + samples @ (1.0 - ledger.days["covered"].to_numpy())
-    whole = ledger.months[ledger.months["basis"] == "metered"]
-    metered = None
+    whole, metered = ledger.months[ledger.months["basis"] == "metered"], None
     if len(whole):
         of_month = pd.DatetimeIndex(season.days.index).strftime("%Y-%m").to_numpy()
         modelled = np.sum([samples[:, of_month == key].sum(axis=1) for key in whole["month"]], axis=0)
-        metered = Metered(
-            months=len(whole),
-            metered=float(sum(whole["reported_litres"])),
-            modelled=float(sum(whole["modelled_litres"])),
-            interval=interval_of(modelled, share),
-        )
-    rate, rate_date = largest_rate(season, source)
+        reported_sum, modelled_sum = (float(sum(whole[f"{name}_litres"])) for name in ("reported", "modelled"))
+        metered = Metered(len(whole), reported_sum, modelled_sum, interval_of(modelled, share))
     beds = pd.DataFrame(_bed_rows(season, source), columns=["bed", "crop", "area_m2", *Fate._fields])
-    return Account(ledger, beds, rate, rate_date, interval_of(reported, share), metered)
+    return Account(ledger, beds, *largest_rate(season, source), interval_of(reported, share), metered)
 
 
 def _bed_rows(season: Season, source: Source) -> Iterator[tuple[Any, ...]]:
     pans = []
     for controller, share in source.shares.items():
-        beds = season.scenario.controller[controller].bed
-        own = {key: bed for bed in beds if (key := f"{controller}/{bed}") in source.beds}
+        beds = {f"{controller}/{name}": bed for name, bed in season.scenario.controller[controller].bed.items()}
+        covered = {key: bed for key, bed in beds.items() if key in source.beds}
         totals = season.totals["controllers"][controller]
-        applied = sum(season.totals["beds"][key]["litres"] for key in own)
+        applied = sum(season.totals["beds"][key]["litres"] for key in covered)
         # a split by area gives a right more or less than its beds' emitters do: their lines are scaled to it
         allotted = share * (totals["litres"] - totals["refilled_kg"])
         scale = allotted / applied if applied > 0.0 and share < 1.0 else 1.0
-        for key, bed in own.items():
-            yield key, _crop(beds[bed]), beds[bed].area, *bed_fate(season, key).scaled(scale)
-        if own:
+        for key, bed in covered.items():
+            yield key, _crop(bed), bed.area, *bed_fate(season, key).scaled(scale)
+        if covered:
             pans.append(pan_fate(season, controller).scaled(share))
     if pans:
         yield "", "", 0.0, *(sum(parts) for parts in zip(*pans, strict=True))
@@ -315,36 +307,27 @@ def _plants_text(plants: dict[str, Any]) -> str:
     return "own plant factor, " + (f"{low:g}" if low == high else f"{low:g} to {high:g}")
 
 
-def _findings(accounts: tuple[Account, ...]) -> Iterator[Finding]:
-    for account in accounts:
-        name, metered = account.source.name, account.metered
-        for severity, code, message, first, days in _of_licence(account):
-            yield Finding(severity, code, name, message, first, days)
-        if metered is not None and not metered.agrees:
-            message = (
-                "The meter lies outside the model's stated range for the months that it counted: look at the meter, "
-                "its unit, at what else draws on it, and at the pan's exposure."
-            )
-            yield Finding("caution", "meter-apart", name, message)
+def _findings(account: Account) -> Iterator[Finding]:
+    """Terms of a licence that are broken, or nearly; and a meter that the model's range does not hold."""
+    papers, outside, metered = account.source.papers, account.ledger.outside, account.metered
 
+    def finding(code: str, first: str | None = None, days: int = 0, **values: object) -> Finding:
+        severity, message = _FINDINGS[code]["severity"], _FINDINGS[code]["message"].format(**values)
+        return Finding(severity, code, account.source.name, message, first, days)
 
-def _of_licence(account: Account) -> Iterator[tuple[str, str, str, str | None, int]]:
-    """Terms of a licence that are broken, or nearly: severity, code, message, first day and days."""
-    papers, outside = account.source.papers, account.ledger.outside
     for label, year in account.ledger.years.iterrows():
         if year["exceeded_on"] is not None:
-            message = f"What is reported passes the licensed volume of water year {label}."
-            yield "danger", "licence-exceeded", message, year["exceeded_on"].isoformat(), 0
+            yield finding("licence-exceeded", year["exceeded_on"].isoformat(), year=label)
         elif year["share_used"] is not None and year["share_used"] > NEAR_LICENCE:
-            yield "caution", "licence-near", f"Over nine tenths of the volume of {label} is used.", None, 0
+            yield finding("licence-near", year=label)
     if papers.rate is not None and beyond(account.rate, papers.rate):
-        message = "The valves open together draw more than the licensed rate."
-        yield "danger", "rate-exceeded", message, account.rate_date or None, 0
+        yield finding("rate-exceeded", account.rate_date or None)
     if len(outside):
-        message = "Water was drawn outside the licensed season."
-        yield "danger", "out-of-season", message, f"{outside.index[0]:%Y-%m-%d}", len(outside)
+        yield finding("out-of-season", f"{outside.index[0]:%Y-%m-%d}", len(outside))
     if papers.area is not None and beyond(account.area, papers.area):
-        yield "danger", "area-exceeded", "The beds are larger than the licensed area.", None, 0
+        yield finding("area-exceeded")
+    if metered is not None and not metered.agrees:
+        yield finding("meter-apart")
 
 
 def mixed(store: Floats, applied: Floats, used: Floats, drained: Floats) -> tuple[float, float, float]:
@@ -373,9 +356,8 @@ def mixed(store: Floats, applied: Floats, used: Floats, drained: Floats) -> tupl
     (2.0, 1.0, 7.0)
     """
     within = used_applied = drained_applied = 0.0
-    for held, came, by_use, by_drain in zip(
-        store.tolist(), applied.tolist(), used.tolist(), drained.tolist(), strict=True
-    ):
+    days = zip(*(values.tolist() for values in (store, applied, used, drained)), strict=True)
+    for held, came, by_use, by_drain in days:
         within += came
         part = min(within / held, 1.0) if held > 0.0 else 0.0
         used_applied += part * by_use
@@ -403,16 +385,12 @@ def bed_fate(season: Season, key: str) -> Fate:
     -----
     The store is TAW − Dr, the water above the wilting point. What roots reach as they grow counts as not applied.
     """
-    table, totals = season.beds[key], season.totals["beds"][key]
-    used, drained = table["eta_mm"].to_numpy(float), table["deep_percolation_mm"].to_numpy(float)
+    table, litres = season.beds[key], season.totals["beds"][key]["litres"]
     applied = table["irrigation_mm"].to_numpy(float)
     at_end = (table["taw_mm"] - table["depletion_mm"]).to_numpy(float)
-    parts = mixed(np.maximum(at_end, 0.0) + used + drained, applied, used, drained)
-    litres = totals["litres"]
+    parts = _followed(table, at_end, applied, "eta_mm", "deep_percolation_mm")
     depth = float(applied.sum())
-    if depth <= 0.0:
-        return Fate(litres, 0.0, 0.0, litres)
-    return Fate(litres, *(litres * part / depth for part in parts))
+    return Fate(litres, *(litres * part / depth for part in parts)) if depth > 0.0 else Fate(litres, 0.0, 0.0, litres)
 
 
 def pan_fate(season: Season, controller: str) -> Fate:
@@ -430,9 +408,15 @@ def pan_fate(season: Season, controller: str) -> Fate:
         Its ``applied`` is the controller's refilled kg in `season.json`; a kg is a litre.
     """
     table, totals = season.controllers[controller], season.totals["controllers"][controller]
-    used, drained = table["evaporated_kg"].to_numpy(float), table["spilled_kg"].to_numpy(float)
     refilled = table["refilled_kg"].to_numpy(float)
-    gained = refilled + table["rain_caught_kg"].to_numpy(float)
-    at_end = totals["pan_start_kg"] + np.cumsum(gained - used - drained)
-    parts = mixed(np.maximum(at_end, 0.0) + used + drained, refilled, used, drained)
-    return Fate(totals["refilled_kg"], *parts)
+    changes = refilled + table["rain_caught_kg"] - table["evaporated_kg"] - table["spilled_kg"]
+    at_end = totals["pan_start_kg"] + np.cumsum(changes.to_numpy(float))
+    return Fate(totals["refilled_kg"], *_followed(table, at_end, refilled, "evaporated_kg", "spilled_kg"))
+
+
+def _followed(
+    table: pd.DataFrame, at_end: Floats, applied: Floats, used: str, drained: str
+) -> tuple[float, float, float]:
+    """Applied water through the store of a daily table, by what it holds at each day's end."""
+    by_use, by_drain = table[used].to_numpy(float), table[drained].to_numpy(float)
+    return mixed(np.maximum(at_end, 0.0) + by_use + by_drain, applied, by_use, by_drain)

@@ -8,6 +8,7 @@ last row says "removed" and the new one's first "installed". All that is wrong c
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import re
 from collections.abc import Iterator, Sequence
@@ -18,10 +19,12 @@ import numpy as np
 
 from panbudget.errors import Problem, ReadingsError
 from panbudget.numeric import Floats
+from panbudget.studies.common import read_data
 from panbudget.units import UnitError, quantity
 from panbudget.weather.text.rows import TypedRow, read_typed
 
 _NEEDED = ("date", "reading", "unit")
+_MISTAKES = read_data("statement/meter")
 _EVENTS = ("", "removed", "installed", "rollover")
 
 
@@ -116,20 +119,19 @@ def read_readings(path: Path, supplies: Sequence[str], *, default: str | None = 
         default = supplies[0]
     if "supply" not in typed.header and default is None:
         several = f"needs a column supply, since the scenario has several: {', '.join(supplies)}"
-        raise ReadingsError(Problem("no-supply", found=several, cure="add it, with a supply on each row"), file=shown)
+        raise ReadingsError(Problem("no-supply", "", several, "", "add it, with a supply on each row"), file=shown)
     by_supply: dict[str, list[_Reading]] = {}
     for row in typed.rows:
         supply, reading = row.choice("supply", supplies, "the scenario", default or ""), _reading(row)
         if supply is not None and reading is not None:
             by_supply.setdefault(supply, []).append(reading)
+    if not typed.problems and not by_supply:
+        few = Problem("no-readings", "", "has a header and no reading", "two readings at least")
+        raise ReadingsError(few, file=shown)
     # of rows that could not be read, none is missed a second time
-    if not typed.problems:
-        if not by_supply:
-            few = Problem("no-readings", found="has a header and no reading", expected="two readings at least")
-            raise ReadingsError(few, file=shown)
-        for supply, readings in by_supply.items():
-            if len(readings) < 2:
-                readings[0].row.wrong("one-reading", f"{supply} has one reading", expected="two at least")
+    for supply, readings in () if typed.problems else by_supply.items():
+        if len(readings) < 2:
+            readings[0].row.wrong("one-reading", f"{supply} has one reading", expected="two at least")
     events: list[str] = []
     between = {supply: tuple(_between(supply, readings, events)) for supply, readings in by_supply.items()}
     if typed.problems:
@@ -153,11 +155,9 @@ def _reading(row: TypedRow) -> _Reading | None:
     event, top = row["event"].casefold(), 0.0
     if event.startswith("rollover"):
         match = re.fullmatch(r"rollover at (\S+)", event)
-        try:
-            top = quantity(f"{match[1]} {row['unit']}", "volume") if match else 0.0
-        except UnitError:
-            top = 0.0  # no number at which it begins again
         event = "rollover"
+        with contextlib.suppress(UnitError):  # no number at which it begins again
+            top = quantity(f"{match[1]} {row['unit']}", "volume") if match else 0.0
     return _Reading(row, moment, litres, event, top)
 
 
@@ -165,9 +165,10 @@ def _between(supply: str, readings: Sequence[_Reading], events: list[str]) -> It
     """Walk over one supply's readings; what can't be true is noted at its row."""
     before: _Reading | None = None
     for reading in readings:
-        wrong = _wrong(before, reading)
-        if wrong is not None:
-            code, found, cure = wrong
+        code = _mistake(before, reading)
+        if code is not None:
+            facts = {"event": reading.event, "shown": reading.shown, "before": before.shown if before else ""}
+            found, cure = (_MISTAKES[code][part].format(**facts) for part in ("found", "cure"))
             reading.row.wrong(code, found, cure=cure, value=reading.event or reading.shown)
         elif reading.event == "installed":
             events.append(f"{supply}: a meter was installed on {reading.shown}")
@@ -178,40 +179,24 @@ def _between(supply: str, readings: Sequence[_Reading], events: list[str]) -> It
         before = reading
 
 
-def _wrong(before: _Reading | None, reading: _Reading) -> tuple[str, str, str] | None:
-    """What can't be true of a reading after the one before it: code, what is found, what to do."""
-    event, shown = reading.event, reading.shown
+def _mistake(before: _Reading | None, reading: _Reading) -> str | None:
+    """What can't be true of a reading after the one before it, by its code; the first of several."""
+    event = reading.event
     if event not in _EVENTS:
-        cure = 'leave event empty, or write "rollover at 10000", "removed" or "installed"'
-        return "unknown-event", f'event "{event}" is not known', cure
+        return "unknown-event"
     if before is None:
         return None
-    removed = before.event == "removed"
-    if reading.moment < before.moment or (reading.moment == before.moment and not removed):
-        found = f"{shown} is not after the reading before it, {before.shown}"
-        return "out-of-order", found, "put them in order of time"
-    if event == "installed" and not removed:
-        found = "a meter is installed, and no reading before it is the old meter's last"
-        return "no-removal", found, 'add that reading and mark it "removed"'
-    if removed and event != "installed":
-        found = f'follows the reading of {before.shown}, "removed"'
-        return "no-installation", found, 'mark the new meter\'s first reading "installed"'
+    removed, rollover = before.event == "removed", event == "rollover"
     up = reading.litres >= before.litres
-    if event in ("", "removed") and not up:
-        return (
-            "counter-down",
-            f"the reading of {shown} is below that of {before.shown}",
-            'if the counter passed its last digit, write in a column event where it begins again, such as "rollover at '
-            '10000"; if the meter was replaced, add the old one\'s last reading, marked "removed", and mark the new '
-            'one\'s first "installed"',
-        )
-    if event == "rollover" and not reading.top > max(before.litres, reading.litres):
-        found = "a rollover needs the number at which the counter begins again, above the readings around it"
-        return "no-rollover-number", found, 'write it in the row\'s unit, such as "rollover at 10000"'
-    if event == "rollover" and up:
-        found = f"a rollover is named, and the reading of {shown} is not below that of {before.shown}"
-        return "no-rollover", found, "leave its event empty, or mend the reading"
-    return None
+    mistakes = {
+        "out-of-order": reading.moment < before.moment or (reading.moment == before.moment and not removed),
+        "no-removal": event == "installed" and not removed,
+        "no-installation": removed and event != "installed",
+        "counter-down": event in ("", "removed") and not up,
+        "no-rollover-number": rollover and not reading.top > max(before.litres, reading.litres),
+        "no-rollover": rollover and up,
+    }
+    return next((code for code, wrong in mistakes.items() if wrong), None)
 
 
 def metered_days(between: Sequence[Between], first: dt.date, modelled: Floats) -> tuple[Floats, Floats, int]:
@@ -237,23 +222,16 @@ def metered_days(between: Sequence[Between], first: dt.date, modelled: Floats) -
     Within a stretch, water is spread in proportion to the modelled days; evenly over its time where the model draws
     nothing in it or where it reaches beyond the season. Sums of whole stretches stay what the meter says.
     """
-    litres, covered = np.zeros(len(modelled)), np.zeros(len(modelled))
-    split = 0
-    origin = dt.datetime.combine(first, dt.time())
+    litres, covered, split = np.zeros(len(modelled)), np.zeros(len(modelled)), 0
+    origin, days = dt.datetime.combine(first, dt.time()), np.arange(len(modelled))
     for stretch in between:
-        start = (stretch.start - origin).total_seconds() / 86400.0
-        end = (stretch.end - origin).total_seconds() / 86400.0
-        days = np.arange(len(modelled))
+        start, end = ((moment - origin).total_seconds() / 86400.0 for moment in (stretch.start, stretch.end))
         part = np.clip(np.minimum(days + 1.0, end) - np.maximum(days, start), 0.0, 1.0)
         if not part.any():
             continue
-        inside = start >= 0.0 and end <= len(modelled)
-        weights = part * modelled
-        if inside and weights.sum() > 0.0:
-            shares = weights / weights.sum()
-        else:
-            shares = part / (end - start)
-        litres += stretch.litres * shares
+        weights, inside = part * modelled, start >= 0.0 and end <= len(modelled)
+        as_modelled = inside and weights.sum() > 0.0
+        litres += stretch.litres * (weights / weights.sum() if as_modelled else part / (end - start))
         covered += part
         last = stretch.end - dt.timedelta(microseconds=1)
         split += (stretch.start.year, stretch.start.month) != (last.year, last.month)

@@ -1,13 +1,17 @@
 """
-Command line parts: the one decorator of the verbs, options that they share, messages, progress. Imports nothing heavy.
+Command line parts: how a function becomes a command, what the verbs share, messages, progress. Imports nothing heavy.
+
+What the options say in help stands in `verbs.toml`.
 """
 
 from __future__ import annotations
 
 import contextlib
 import datetime as dt
+import functools
 import inspect
 import sys
+import typing
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +20,7 @@ from typing import Annotated, Any
 import typer
 
 from panbudget.errors import PanbudgetError, Problem
+from panbudget.words import packaged
 
 app = typer.Typer(
     name="panbudget",
@@ -28,37 +33,35 @@ app = typer.Typer(
     "valve and the beds it waters. Start with: [bold]panbudget new my-garden[/bold]",
 )
 
+_TEXTS = packaged("cli/verbs.toml")
 _LONG_LINE, _BETWEEN = 140, 2  # characters of a line, between two columns
-_LAID_OVER = "Lay a variant over it: one of the file's, or a file such as fitted.toml; several in turn."
-
-ScenarioPath = Annotated[Path, typer.Argument(metavar="SCENARIO", help="A scenario file (TOML).", show_default=False)]
-Overwrite = Annotated[
-    bool, typer.Option("--overwrite", help="Replace what an earlier run of this command left in the folder.")
-]
-Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
-Json = Annotated[bool, typer.Option("--json", help="Print the totals as JSON on standard output, and nothing else.")]
 
 
-def option(help_text: str, *names: str, metavar: str | None = None, **more: Any) -> Any:
-    """Make an option without a default; its names are taken from the argument's if left out."""
-    return typer.Option(*names, metavar=metavar, help=help_text, show_default=False, **more)
+def command(body: Callable[..., None]) -> Callable[..., None]:
+    """Make a command of a function, whose arguments become options as `verbs.toml` describes them."""
+    texts = {**_TEXTS["shared"], **_TEXTS.get(body.__name__, {})}
+    parameters = [
+        p.replace(annotation=Annotated[p.annotation, _option(p, **texts[name])], kind=p.KEYWORD_ONLY)
+        for name, p in inspect.signature(body, eval_str=True).parameters.items()
+    ]
+    body.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+    body.__annotations__ = {p.name: p.annotation for p in parameters}
+    app.command()(body)
+    return body
 
 
-def day_option(name: str, help_text: str) -> Any:
-    """
-    Make an option that takes a date.
+def _option(parameter: inspect.Parameter, *, name: str = "", argument: bool = False, **about: Any) -> Any:
+    about = {"show_default": False, **about}
+    if argument:
+        return typer.Argument(**about)
+    name = name or "--" + parameter.name.replace("_", "-")
+    if dt.date in (parameter.annotation, *typing.get_args(parameter.annotation)):
+        about |= {"parser": _day(name), "metavar": "DATE"}
+    return typer.Option(name, **about)
 
-    Parameters
-    ----------
-    name : str
-        Such as "--start".
-    help_text : str
 
-    Returns
-    -------
-    OptionInfo
-        Its value is a date; any other text is refused in a line.
-    """
+def _day(name: str) -> Callable[[str], dt.date]:
+    """Read a date; any other text is refused in a line."""
 
     def parse(text: str) -> dt.date:
         try:
@@ -67,143 +70,106 @@ def day_option(name: str, help_text: str) -> Any:
             found = "is not a date as expected, year-month-day: write it such as 2025-05-01"
             raise PanbudgetError(Problem("no-date", f'{name} "{text}"', found)) from None
 
-    return option(help_text, name, parser=parse, metavar="DATE")
-
-
-Start = Annotated[dt.date | None, day_option("--start", "First day.")]
-End = Annotated[dt.date | None, day_option("--end", "Last day.")]
-SeasonYear = Annotated[
-    int | None,
-    option(
-        "The scenario's calendar days in another year of the weather file: the year in which they start.",
-        "--season",
-        metavar="YEAR",
-    ),
-]
+    return parse
 
 
 @dataclass(frozen=True)
 class Done:
     """
-    What a verb has found, and how it is shown.
+    What a verb has found, where more is to be said of it than a result says of itself.
 
     Parameters
     ----------
-    write : callable
-        Puts all files into an empty folder.
-    totals : callable
-        Gives what ``--json`` prints.
-    show : callable
-        Prints what a person can read in ten seconds, or gives the lines of it.
+    result : Reported
+    lines : iterable of str, optional
+        What a person can read in ten seconds; the result's own sentences if left out.
     danger : bool
         Whether ``--strict`` ends with 1.
     """
 
-    write: Callable[[Path], object]
-    totals: Callable[[], dict[str, Any]]
-    show: Callable[[], Iterable[str] | None]
+    result: Any
+    lines: Iterable[str] | None = None
     danger: bool = False
 
-    @classmethod
-    def of(cls, result: Any, **other: Any) -> Done:
-        """Show a result as `reports` describes it, but for what is given."""
-        from panbudget.reports import writing
 
-        parts = {
-            "write": lambda folder: writing.write_into(result, folder),
-            "totals": lambda: writing.as_json(result),
-            "show": result.sentences,
-        }
-        return cls(**{**parts, **other})
+def dangerous(findings: Iterable[Any]) -> bool:
+    """Whether a finding is a danger."""
+    return any(finding.severity == "danger" for finding in findings)
 
 
-def verb(
-    wrote: str,
-    *,
-    steps: int | None = None,
-    out: str = "",
-    variants: bool = True,
-    strict: str = "",
-) -> Callable[[Callable[..., Done]], Callable[..., None]]:
+def _shared(
+    scenario: Path,
+    out: Path,
+    variant: list[str] | None = None,
+    overwrite: bool = False,
+    quiet: bool = False,
+    as_json: bool = False,
+    strict: bool = False,
+) -> None:
+    """Stand for the arguments that every verb takes; ``strict`` where there is a text for it."""
+
+
+def verb(steps: int | None = None) -> Callable[[Callable[..., Any]], Callable[..., None]]:
     """
     Make a command of a function that takes a scenario, says each step to ``step`` and gives what it has found.
 
-    The command reads the scenario and lays variants over it, shows progress, makes the folder whole or not at all,
-    prints, and sets the exit code.
+    The command reads the scenario and lays variants over it (where the function has no ``variant`` of its own), shows
+    progress, makes the folder whole or not at all, prints, and sets the exit code.
 
     Parameters
     ----------
-    wrote : str
-        What is said at the end; ``{out}`` is the folder.
     steps : int, optional
         How many are to come beside reading and writing; None where nobody can know.
-    out : str
-        Help of ``--out`` where a folder need not be given.
-    variants : bool
-        Whether ``--variant`` is laid over the scenario; else the function has that option for itself.
-    strict : str
-        Help of ``--strict``, if there is one.
     """
 
-    def made(body: Callable[..., Done]) -> Callable[..., None]:
-        signature = inspect.signature(body, eval_str=True)
-        folder = option(out or "Folder to make.", "--out", metavar="DIR")
-        shared: dict[str, tuple[Any, Any]] = {
-            "out": (Annotated[Path | None, folder], None)
-            if out
-            else (Annotated[Path, folder], inspect.Parameter.empty),
-            "variant": (Annotated[list[str] | None, option(_LAID_OVER, "--variant", metavar="NAME")], None),
-            "overwrite": (Overwrite, False),
-            "quiet": (Quiet, False),
-            "as_json": (Json, False),
-            "strict": (Annotated[bool, typer.Option("--strict", help=strict)], False),
-        }
-        left_out = {*(() if variants else ("variant",)), *(() if strict else ("strict",))}
-        own = [p.replace(kind=p.KEYWORD_ONLY) for name, p in list(signature.parameters.items())[1:] if name != "step"]
-        common = [
-            inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, annotation=annotation, default=default)
-            for name, (annotation, default) in shared.items()
-            if name not in left_out
-        ]
-        scenario = inspect.Parameter("scenario", inspect.Parameter.KEYWORD_ONLY, annotation=ScenarioPath)
+    def made(body: Callable[..., Any]) -> Callable[..., None]:
+        texts = _TEXTS[body.__name__]
+        taken, shared = (dict(inspect.signature(part, eval_str=True).parameters) for part in (body, _shared))
+        if "out" in texts:
+            shared["out"] = shared["out"].replace(annotation=Path | None, default=None)
+        if "strict" not in texts:
+            del shared["strict"]
+        del taken["scenario"], taken["step"]
 
+        @functools.wraps(body)
         def run(**given: Any) -> None:
-            _run(body, given, wrote=wrote, steps=steps, laid_over=given.pop("variant") if variants else None)
+            _run(body, given, () if "variant" in taken else given.pop("variant") or (), steps)
 
-        run.__name__, run.__doc__ = body.__name__, body.__doc__
-        run.__signature__ = inspect.Signature([scenario, *own, *common])  # type: ignore[attr-defined]
-        run.__annotations__ = {p.name: p.annotation for p in (scenario, *own, *common)}
-        app.command()(run)
-        return run
+        arguments = {"scenario": shared["scenario"], **taken, **{k: p for k, p in shared.items() if k not in taken}}
+        run.__signature__ = inspect.Signature([p.replace(kind=p.KEYWORD_ONLY) for p in arguments.values()])  # type: ignore[attr-defined]
+        return command(run)
 
     return made
 
 
-def _run(
-    body: Callable[..., Done], given: dict[str, Any], *, wrote: str, steps: int | None, laid_over: list[str] | None
-) -> None:
-    path, out = given.pop("scenario"), given.pop("out")
-    overwrite, quiet, as_json = (given.pop(name) for name in ("overwrite", "quiet", "as_json"))
+def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[str], steps: int | None) -> None:
+    path, out, overwrite, quiet, as_json = (given.pop(k) for k in ("scenario", "out", "overwrite", "quiet", "as_json"))
     strict = given.pop("strict", False)
+    from panbudget.reports import writing
     from panbudget.reports.folders import new_folder
     from panbudget.scenario.garden import load_scenario
 
-    with progress(steps and steps + 2, quiet=quiet) as step:
+    with bar(steps and steps + 2, quiet=quiet) as update:
+
+        def step(text: str) -> None:
+            update(advance=1, description=text)
+
         step("reading the scenario")
-        described = load_scenario(path, *(laid_over or ()))
+        scenario = load_scenario(path, *laid_over)
         folder = contextlib.nullcontext() if out is None else new_folder(out, body.__name__, overwrite=overwrite)
         with folder as made:
-            done = body(described, step=step, **given)
+            found = body(scenario, step=step, **given)
+            done = found if isinstance(found, Done) else Done(found)
             if made is not None:
                 step("drawing and writing")
-                done.write(made)
+                writing.write_into(done.result, made)
     if as_json:
-        print_json(done.totals())
+        print_json(writing.as_json(done.result))
     elif not quiet:
-        for line in done.show() or ():
+        for line in done.result.sentences() if done.lines is None else done.lines:
             say(line)
     if out is not None:
-        say(f"Wrote {wrote.format(out=out)}", quiet=quiet, aside=as_json)
+        say(f"Wrote {_TEXTS[body.__name__]['wrote'].format(out=out)}", quiet=quiet, aside=as_json)
     if strict and done.danger:
         raise typer.Exit(1)
 
@@ -215,9 +181,9 @@ def say(text: str, *, quiet: bool = False, aside: bool = False) -> None:
 
 
 @contextlib.contextmanager
-def progress(steps: int | None, *, quiet: bool) -> Iterator[Any]:
+def bar(steps: int | None, *, quiet: bool) -> Iterator[Callable[..., None]]:
     """
-    Show a bar on standard error, if a person is looking.
+    Show a bar on standard error, if a person is looking, and give what moves it.
 
     Parameters
     ----------
@@ -226,19 +192,14 @@ def progress(steps: int | None, *, quiet: bool) -> Iterator[Any]:
     quiet : bool
     """
     if quiet or not sys.stderr.isatty():
-        yield lambda text: None
+        yield lambda **moves: None
         return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn
 
     columns = (TextColumn("{task.description}"), BarColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("starting", total=steps)
-
-        def step(text: str) -> None:
-            bar.update(task, advance=1, description=text)
-
-        yield step
+    with Progress(*columns, console=Console(stderr=True), transient=True) as drawn:
+        yield functools.partial(drawn.update, drawn.add_task("starting", total=steps))
 
 
 def print_json(content: dict[str, Any]) -> None:
@@ -248,11 +209,11 @@ def print_json(content: dict[str, Any]) -> None:
     typer.echo(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False))
 
 
-def print_table(
+def table(
     headings: Sequence[str], rows: Sequence[Sequence[str]], *, numbers_from: int | None = None, wide: bool = False
-) -> None:
+) -> str:
     """
-    Print a table that is cut off nowhere: what is too long for its column goes on below.
+    Lay out a table that is cut off nowhere: what is too long for its column goes on below.
 
     Parameters
     ----------
@@ -265,18 +226,21 @@ def print_table(
     """
     from rich.console import Console
     from rich.table import Table
+    from rich.text import Text
 
     console = Console(highlight=False)
     if wide and not console.is_terminal:
         console = Console(highlight=False, width=_LONG_LINE)
-    table = Table(box=None, pad_edge=False, padding=(0, _BETWEEN, 0, 0), header_style="bold")
+    drawn = Table(box=None, pad_edge=False, padding=(0, _BETWEEN, 0, 0), header_style="bold")
     widths = _widths([list(column) for column in zip(headings, *rows, strict=True)], console.width)
-    for place, (heading, width) in enumerate(zip(headings, widths, strict=True)):
-        justify: Any = "right" if numbers_from is not None and place >= numbers_from else "left"
-        table.add_column(_plain(heading), justify=justify, overflow="fold", width=width)
+    for index, (heading, width) in enumerate(zip(headings, widths, strict=True)):
+        justify: Any = "right" if numbers_from is not None and index >= numbers_from else "left"
+        drawn.add_column(Text(heading), justify=justify, overflow="fold", width=width)
     for row in rows:
-        table.add_row(*map(_plain, row))
-    console.print(table)
+        drawn.add_row(*map(Text, row))  # as text, whose brackets are no style
+    with console.capture() as captured:
+        console.print(drawn)
+    return captured.get().removesuffix("\n")
 
 
 def _widths(columns: Sequence[Sequence[str]], room: int) -> list[int]:
@@ -285,11 +249,6 @@ def _widths(columns: Sequence[Sequence[str]], room: int) -> list[int]:
     words = [max((len(word) for cell in cells for word in cell.split(" ")), default=0) for cells in columns]
     while sum(widths) + _BETWEEN * (len(widths) - 1) > room and max(widths) > 1:
         spare = [width - word for width, word in zip(widths, words, strict=True)]
-        widest = max(range(len(widths)), key=lambda place: (max(spare[place], 0), widths[place]))
+        widest = max(range(len(widths)), key=lambda index: (max(spare[index], 0), widths[index]))
         widths[widest] -= 1
     return widths
-
-
-def _plain(text: str) -> str:
-    """Keep a text's brackets from being taken for a style."""
-    return text.replace("[", r"\[")

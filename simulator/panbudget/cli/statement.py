@@ -4,22 +4,21 @@ Command line: `statement`, season totals for a water-rights form.
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Any
 
-from panbudget.cli.options import Done, End, Start, option, verb
+import panbudget
+from panbudget.cli.options import Done, dangerous, verb
 
 
-@verb(
-    "{out}/statement.html, PDF of A4 and Letter, CSV and JSON, and the season beside them.",
-    strict="Exit with 1 if a licence's term is broken.",
-)
+@verb()
 def statement(
     scenario: Any,
-    start: Start = None,
-    end: End = None,
-    readings: Annotated[Path | None, option("Meter readings: date, reading, unit.", metavar="FILE.csv")] = None,
-    samples: Annotated[int | None, option("Seasons to run over the stated ranges.", metavar="N")] = None,
+    start: dt.date | None = None,
+    end: dt.date | None = None,
+    readings: Path | None = None,
+    samples: int | None = None,
     *,
     step: Any,
 ) -> Done:
@@ -28,7 +27,5 @@ def statement(
 
     Example:  panbudget statement scenarios/terraces.toml --out statement-terraces
     """
-    from panbudget.studies.statement.account import statement as state
-
-    done = state(scenario, start=start, end=end, readings=readings, samples=samples, step=step)
-    return Done.of(done, danger=any(finding.severity == "danger" for finding in done.findings))
+    found = panbudget.statement(scenario, start=start, end=end, readings=readings, samples=samples, step=step)
+    return Done(found, danger=dangerous(found.findings))

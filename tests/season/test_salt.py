@@ -134,7 +134,7 @@ def test_salt_of_three_days_by_hand():
     """
     salt = pan_salt(*one_pan([2.0, 0.0, 0.0], [0.0, 0.0, -1.0], [1.0, 0.0, 0.0], [0.0, -1.0, 1.0]), 0, 1.0, 10.0)
     assert salt.grams == pytest.approx([6.912, 6.912, 6.144])
-    assert (salt.start_g, salt.came_g, salt.left_g) == pytest.approx((6.4, 1.28, 1.536))
+    assert (salt.before.grams, salt.came_g, salt.left_g) == pytest.approx((6.4, 1.28, 1.536))
     assert salt.concentration == pytest.approx([0.768] * 3)
     assert salt.drift == pytest.approx([0.512e-3, 0.512e-3, -0.256e-3])
     assert salt.drifts == pytest.approx([0.0, 0.512e-3, 0.512e-3])

@@ -84,8 +84,8 @@ class SaltBalance:
         Of the supply. [dS/m]
     grams : ndarray (days,)
         In the pan at the end of each day.
-    start_g, came_g, left_g : float
-        At the start, with the supply's water, and out with spill, leak or splash.
+    came_g, left_g : float
+        With the supply's water, and out with spill, leak or splash.
     concentration : ndarray (days,)
         At the end of each day. [g/kg]
     drift : ndarray (days,)
@@ -104,7 +104,6 @@ class SaltBalance:
 
     salinity: float
     grams: Floats
-    start_g: float
     came_g: float
     left_g: float
     concentration: Floats
@@ -135,9 +134,7 @@ class SaltBalance:
     @property
     def shortest_interval(self) -> int | None:
         """Fewest days from one rinse to the next, the first counted from the filling; None if never needed."""
-        if not self.rinses:
-            return None
-        return int(np.diff([-1, *self.rinses]).min())
+        return int(np.diff([-1, *self.rinses]).min()) if self.rinses else None
 
     @property
     def matters(self) -> bool:
@@ -154,18 +151,18 @@ class SaltBalance:
         evaporation : ndarray (days,)
             The pan's, salt's effect included. [any unit]
         """
-        fresh = float((evaporation / self.evaporation_factor).sum())
+        fresh, most = float((evaporation / self.evaporation_factor).sum()), float(self.drift.max())
         return {
             "salinity_ds_m": self.salinity,
             "supply_g_per_l": GRAMS_PER_LITRE * self.salinity,
-            "start_g": self.start_g,
+            "start_g": self.before.grams,
             "came_g": self.came_g,
             "left_g": self.left_g,
             "end_g": float(self.grams[-1]),
             "most_g_per_kg": float(self.concentration.max()),
             "drift_end_g": 1000.0 * float(self.drift[-1]),
-            "drift_most_g": 1000.0 * float(self.drift.max()),
-            "drift_most_of_swing": float(self.drift.max()) / self.swing,
+            "drift_most_g": 1000.0 * most,
+            "drift_most_of_swing": most / self.swing,
             "evaporation_less": 1.0 - float(evaporation.sum()) / fresh if fresh > 0.0 else 0.0,
             "rinses": len(self.rinses),
             "rinse_every_days": self.shortest_interval,
@@ -201,49 +198,43 @@ def pan_salt(
     Each day: what the refill brings stays; rain brings none; spill, leak and splash take their share of the day's
     water, mixed through. Evaporation takes none.
     """
-    supply = GRAMS_PER_LITRE * salinity
-    came = supply * out.refilled[row]
-    water = out.level[row] - pans.dry[row]
-    left_pan = out.spilled[row] + np.maximum(out.leaked[row], 0.0)
-    passed = water + left_pan
-    kept = np.where(passed > 0.0, water / np.where(passed > 0.0, passed, 1.0), 1.0)
-    days = len(came)
-    grams = np.empty(days)
-    rinses: list[int] = []
-    swing = float(pans.swing[row].min())
-    if before is None:
-        filled = supply * start_kg
-        before = SaltLeft(filled, filled, filled, 0.0)
-    now, own, fresh = before.grams, before.rinsed_g, before.fresh_g
-    left = 0.0
-    for day in range(days):
-        whole = now + came[day]
-        now = whole * kept[day]
+    supply, swing = GRAMS_PER_LITRE * salinity, float(pans.swing[row].min())
+    came, water = supply * out.refilled[row], out.level[row] - pans.dry[row]
+    passed = water + (out.spilled[row] + np.maximum(out.leaked[row], 0.0))
+    kept = np.divide(water, passed, out=np.ones(len(water)), where=passed > 0.0)
+    filled = supply * start_kg
+    before = before or SaltLeft(filled, filled, filled, 0.0)
+    now, rinsed, left = before.grams, before.rinsed_g, 0.0
+    grams, rinses = np.empty(len(water)), list[int]()
+    for day, (gained, share) in enumerate(zip(came, kept, strict=True)):
+        whole = now + gained
+        now = whole * share
         left += whole - now
         grams[day] = now
         # the same pan, rinsed in time: filled afresh from the supply
-        own = (own + came[day]) * kept[day]
-        if own - fresh > 1000.0 * MOST_DRIFT * swing:
+        rinsed = (rinsed + gained) * share
+        if rinsed - before.fresh_g > 1000.0 * MOST_DRIFT * swing:
             rinses.append(day)
-            own = fresh
-    at_start = np.concatenate([[before.grams], grams[:-1]])
-    held = np.concatenate([[start_kg], water[:-1]])
-    strength = np.where(held > 0.0, at_start / np.where(held > 0.0, held, 1.0), 0.0)
-    at_end = np.where(water > 0.0, grams / np.where(water > 0.0, water, 1.0), 0.0)
+            rinsed = before.fresh_g
+    at_start = _strength(np.append(before.grams, grams[:-1]), np.append(start_kg, water[:-1]))
     return SaltBalance(
         salinity=salinity,
         grams=grams,
-        start_g=before.grams,
         came_g=float(came.sum()),
         left_g=left,
-        concentration=at_end,
-        drift=(grams - fresh) / 1000.0,
+        concentration=_strength(grams, water),
+        drift=(grams - before.fresh_g) / 1000.0,
         swing=swing,
-        evaporation_factor=evaporation_factor(strength),
+        evaporation_factor=evaporation_factor(at_start),
         rinses=tuple(rinses),
         before=before,
-        rinsed_g=own,
+        rinsed_g=rinsed,
     )
+
+
+def _strength(grams: Floats, water: Floats) -> Floats:
+    """Salt in a kilogram of water, none in a dry pan. [g/kg]"""
+    return np.divide(grams, water, out=np.zeros(len(grams)), where=water > 0.0)
 
 
 def salted_pans(pans: Pans, balances: dict[int, SaltBalance]) -> Pans:

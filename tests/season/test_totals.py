@@ -151,7 +151,7 @@ def test_yield_falls_by_ky_times_the_lack_and_never_below_none(used, ky, share):
     """FAO-33 (1979): 1 − Ya/Ym = Ky (1 − ETa/ETc); 10 mm asked on the two days that grow; 1.25 × 0.9 is over one."""
     plant = SimpleNamespace(name="a", ky=ky, growing=np.array([True, True, False]))
     forcing = SimpleNamespace(
-        bundle=SimpleNamespace(lane=lambda name: np.array([0]), row_ground=np.array([0])),
+        bundle=SimpleNamespace(lane=lambda name: np.array([0]), rows=[SimpleNamespace(ground=0)]),
         parts=(SimpleNamespace(parts=(plant, SimpleNamespace(**vars(plant) | {"ky": None}))),),
     )
     out = SimpleNamespace(etc=np.array([[4.0, 6.0, 9.0]]), eta=np.array([[used / 2.0, used / 2.0, 9.0]]))

@@ -1,1 +1,11 @@
 """Season: a scenario and weather laid out as arrays, and what came out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from panbudget.files import read_toml
+
+#: what the TOML files beside the modules hold, by their names: sentences, and names of columns
+TEXTS: dict[str, dict[str, Any]] = {path.stem: read_toml(path)[0] for path in Path(__file__).parent.glob("*.toml")}

@@ -19,6 +19,7 @@ import numpy.typing as npt
 from panbudget.numeric import Floats
 from panbudget.physics import bare_soil, crops, soil
 from panbudget.scenario import beds as scenario
+from panbudget.season import TEXTS
 from panbudget.season.years import moved
 from panbudget.tables import folded
 from panbudget.tables.plants import Plant, find_plant
@@ -29,6 +30,7 @@ _BARE_SOIL_SHARE = 0.1  # FAO-56 (1998) Table 18: Kcb is Kc less 0.05 to 0.1
 # FAO-56 (1998) ch. 10, mulches (from memory): 5 % less evaporation for each 10 % under an organic mulch
 _ORGANIC_MULCH = 0.5
 ANTECEDENT_DAYS = 5
+_TEXTS: dict[str, str] = TEXTS["assumptions"]
 
 Dates = npt.NDArray[np.datetime64]
 Mask = npt.NDArray[np.bool_]
@@ -187,9 +189,7 @@ def bed_forcing(
     said, salty = list(demand.assumptions), bed.leaching
     reach = sum(thickness for thickness, _ in ground.layers)
     if ground.layers and float(demand.root_depth.max()) > reach + 1e-9:
-        said.append(
-            f"roots go deeper than the soil's layers, {reach:g} m in all; the last layer is taken to go on below"
-        )
+        said.append(_TEXTS["deep-roots"].format(reach=reach))
     rain_in = rain[first:after]
     if bed.curve_number is not None:
         numbers: float | Floats = bed.curve_number
@@ -197,10 +197,7 @@ def bed_forcing(
             before = min(first, ANTECEDENT_DAYS)
             numbers = soil.moist_curve_number(rain[first - before : after], bed.curve_number)[before:]
             if before < ANTECEDENT_DAYS:
-                said.append(
-                    f"the weather file holds {before} of the five days before the first day; until five are known, "
-                    "the ground counts as neither dry nor wet"
-                )
+                said.append(_TEXTS["few-days"].format(before=before))
         rain_in = rain_in - soil.curve_number_runoff(rain_in, numbers)
     kc_max, exposed = np.zeros(after - first), np.ones(after - first)
     if bed.method == "dual":
@@ -300,10 +297,8 @@ def _in_turn(parts: Sequence[Demand], dates: Dates) -> Demand:
     for earlier, later in itertools.pairwise(parts[index] for index in order):
         both = earlier.growing & later.growing
         if both.any():
-            raise PlantingError(
-                f"{earlier.parts[0].name} is still in the ground on {dates[int(np.argmax(both))]} when "
-                f"{later.parts[0].name} grows there too; change the dates or stages, or give both as a mix"
-            )
+            names = {"earlier": earlier.parts[0].name, "later": later.parts[0].name}
+            raise PlantingError(_TEXTS["overlap"].format(day=dates[int(np.argmax(both))], **names))
     # on each day the planting that grows, or else the next one, or else the last
     chosen = np.full(len(dates), order[-1])
     for index in reversed(order):
@@ -355,55 +350,42 @@ def demand_curve(
     """
     figures: Plant | scenario.OwnPlants | scenario.Landscape
     curve, ky = None, None
-    said: tuple[str, ...] = ()
+    said: list[str] = []
     bare = _BARE_SOIL_SHARE if basal else 0.0  # in a Kc that is given for plants and ground together
     if isinstance(described, scenario.NamedPlants):
         figures = plant = plant_of(described)
         name, ky, factors = plant.name, plant.ky, plant.plant_factor
         if folded(described.name) in plant.stands_for:
-            name, said = described.name, (f"the table's figures for {plant.name} stand in for {described.name}",)
+            name = described.name
+            said.append(_TEXTS["stand-in"].format(plant=plant.name, name=name))
         own_stages = described.stages or described.stages_gdd
         if factors is None and (plant.stages is None or (plant.evergreen and not own_stages)):
             factors, bare = (plant.kcb_mid if basal else plant.kc_mid,), 0.0
         elif factors is None:
             assert planted is not None
-            curve = _staged(plant, described, planted, climate, basal, bed)
+            day = np.datetime64(planted, "D")
+            if described.stages_gdd is not None:
+                plant = dataclasses.replace(plant, stages=_stages_by_heat(plant.name, described, day, climate, said))
+            if bed is not None and bed.wetting_days is not None and not basal:
+                plant = dataclasses.replace(plant, kc_ini=_wetted_kc(plant, day, climate, bed, bed.wetting_days))
+            curve = _staged(plant, planted, climate, basal)
     else:
-        figures, own = described, isinstance(described, scenario.OwnPlants)
-        name = "own Kc" if own else "landscape planting"
+        figures = described
+        name = "own Kc" if isinstance(described, scenario.OwnPlants) else "landscape planting"
         factors = (described.kc,) if isinstance(described, scenario.OwnPlants) else described.factors
     if curve is None:
         assert factors is not None
         height = _HEIGHT_UNSTATED if figures.height is None else figures.height
         kc = tuple(max(factor - bare, 0.0) for factor in factors)
         curve = crops.landscape_curve(climate.dates, kc, figures.root_depth, height)
-    growing = np.asarray(curve.growing, dtype=bool)
-    return Demand(
-        kc=np.ascontiguousarray(curve.kc, dtype=float),
-        height=np.asarray(curve.height, dtype=float),
-        root_depth=np.asarray(curve.root_depth, dtype=float),
-        growing=growing,
-        p_table=np.full(len(growing), figures.depletion),
-        assumptions=(*said, *curve.assumptions),
-        parts=(Part(name, growing, ky),),
-    )
+    by_day: dict[str, Any] = {key: getattr(curve, key) for key in ("kc", "height", "root_depth", "growing")}
+    by_day["p_table"] = np.full(len(curve.kc), figures.depletion)
+    return Demand(**by_day, assumptions=(*said, *curve.assumptions), parts=(Part(name, curve.growing, ky),))
 
 
-def _staged(
-    plant: Plant,
-    described: scenario.NamedPlants,
-    planted: dt.date,
-    climate: Climate,
-    basal: bool,
-    bed: scenario.Bed | None,
-) -> crops.DemandCurve:
+def _staged(plant: Plant, planted: dt.date, climate: Climate, basal: bool) -> crops.DemandCurve:
     """An annual's one season; a perennial's every year from the same day on."""
-    day, said = np.datetime64(planted, "D"), list[str]()
-    if described.stages_gdd is not None:
-        plant = dataclasses.replace(plant, stages=_stages_by_heat(plant.name, described, day, climate, said))
-    if bed is not None and bed.wetting_days is not None and not basal:
-        plant = dataclasses.replace(plant, kc_ini=_wetted_kc(plant, day, climate, bed, bed.wetting_days))
-    spans = [(day, climate)]
+    spans = [(np.datetime64(planted, "D"), climate)]
     if plant.kind != "annual":
         first, last = (date.year for date in climate.dates[[0, -1]].tolist())
         starts = [np.datetime64(moved(planted, year - planted.year), "D") for year in range(first - 1, last + 2)]
@@ -411,14 +393,15 @@ def _staged(
         spans = [
             (start, climate.between(*cut)) for start, cut in zip(starts[:-1], cuts, strict=True) if cut[0] < cut[1]
         ]
-    pieces = []
-    for start, part in spans:
-        pieces.append(crops.kc_curve(part.dates, start, plant, wind=part.wind, rh_min=part.rh_min, basal=basal))
-        if climate.concerns(part.dates):
-            said += pieces[-1].assumptions
+    pieces = [
+        crops.kc_curve(part.dates, start, plant, wind=part.wind, rh_min=part.rh_min, basal=basal)
+        for start, part in spans
+    ]
+    concern = [piece for piece, (_, part) in zip(pieces, spans, strict=True) if climate.concerns(part.dates)]
+    said = dict.fromkeys(text for piece in concern for text in piece.assumptions)
     by_day = ("kc", "height", "root_depth", "growing", "stage")
     joined: dict[str, Any] = {name: np.concatenate([getattr(piece, name) for piece in pieces]) for name in by_day}
-    return dataclasses.replace(pieces[-1], **joined, assumptions=tuple(dict.fromkeys(said)))
+    return dataclasses.replace(pieces[-1], **joined, assumptions=tuple(said))
 
 
 def _stages_by_heat(
@@ -429,27 +412,18 @@ def _stages_by_heat(
 
     McMaster & Wilhelm (1997), method 1, without an upper bound.
     """
-    at = int((planted - climate.dates[0]).astype(int))
+    at, base = int((planted - climate.dates[0]).astype(int)), described.base_temperature
     if not 0 <= at < len(climate.dates):
-        raise PlantingError(
-            f"{name} counts growing degree days from {planted}, which the weather file does not hold; "
-            "add those days, or give the stages in days"
-        )
-    heat = np.maximum(climate.tmean[at:] - described.base_temperature, 0.0)
+        raise PlantingError(_TEXTS["heat-outside"].format(name=name, planted=planted))
+    heat = np.maximum(climate.tmean[at:] - base, 0.0)
     total, wanted = np.cumsum(heat), np.cumsum(np.array(described.stages_gdd, float))
     if wanted[-1] > total[-1]:
         recent = float(heat[-30:].mean())
         if recent <= 0.0:
-            raise PlantingError(
-                f"{name} never gathers {wanted[-1]:.0f} degree days above {described.base_temperature:g} °C in "
-                "this weather file; give smaller figures, or stages in days"
-            )
+            raise PlantingError(_TEXTS["heat-never"].format(name=name, wanted=wanted[-1], base=base))
         more = int(np.ceil((wanted[-1] - total[-1]) / recent))
         total = np.concatenate([total, total[-1] + recent * np.arange(1, more + 1)])
-        said.append(
-            f"{name} has not gathered all its degree days when the weather file ends; the rest is counted at "
-            "the mean of its last 30 days"
-        )
+        said.append(_TEXTS["heat-open"].format(name=name))
     a, b, c, d = np.diff(np.searchsorted(total, wanted - 1e-9) + 1, prepend=0).tolist()
     return a, b, c, d
 

@@ -8,23 +8,21 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from panbudget.files import read_toml
 from panbudget.numeric import Floats
 from panbudget.scenario import faults as kinds
 from panbudget.scenario.faults import Fault
 from panbudget.scenario.garden import Scenario
+from panbudget.season import TEXTS
 from panbudget.season.layout import Forcing, Row
 from panbudget.words import day_said, number
 
 DAYS_A_MONTH = 365.25 / 12.0
 _MOST = 0.001  # kg; no swing is smaller
-_TEXTS = read_toml(Path(__file__).with_name("faults.toml"))[0]
 # how a fault's sizes are shown: by what they are multiplied, and with how many decimals; flows are by the hour
 _SHOWN = dict.fromkeys(("share", "rate", "factor"), (100.0, 0))
 _SHOWN |= {"loss": (24.0, 1), "above": (1.0, 1), "splash": (1.0, 1)}
@@ -103,7 +101,7 @@ def fault_said(fault: Fault) -> str:
         return "counterweight knocked: " + ", ".join(parts)
     sizes = {name: getattr(fault, name, None) for name in _SHOWN}
     shown = {name: number(size * _SHOWN[name][0], _SHOWN[name][1]) for name, size in sizes.items() if size is not None}
-    text: str = _TEXTS[fault.kind + ("-by-month" if "rate" in shown else "")]
+    text: str = TEXTS["faults"][fault.kind + ("-by-month" if "rate" in shown else "")]
     return text.format(**shown)
 
 

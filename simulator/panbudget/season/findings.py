@@ -8,16 +8,14 @@ are common practice, no source, unless one is given.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from panbudget import words
-from panbudget.files import read_toml
 from panbudget.physics.hydraulics import KPA_PER_M
-from panbudget.season import faults, heat
+from panbudget.season import TEXTS, faults, heat
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.season.salt import MOST_DRIFT
 from panbudget.season.totals import valve_flows
@@ -40,7 +38,7 @@ _NEARLY_ALL = 0.995  # of what plants could use: shown as 100 %
 _SALT_SHOWN = {"salinity_ds_m": 1, "came_g": 0, "most_g_per_kg": 1, "drift_most_g": 0}
 _SALT_SHARES = ("evaporation_less", "drift_most_of_swing")
 
-_TEXTS: dict[str, str] = read_toml(Path(__file__).with_name("findings.toml"))[0]
+_TEXTS: dict[str, str] = TEXTS["findings"]
 
 
 def find(season: Season) -> tuple[Finding, ...]:

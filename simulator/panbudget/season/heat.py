@@ -10,18 +10,17 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError
-from panbudget.files import read_toml
 from panbudget.numeric import Floats
 from panbudget.physics import air
 from panbudget.physics.evaporation import reference_evapotranspiration
 from panbudget.scenario.garden import Heat
+from panbudget.season import TEXTS
 from panbudget.weather import Weather
 from panbudget.weather.flags import MADE_HEAT
 from panbudget.weather.site import Site
@@ -36,7 +35,7 @@ YEARS_WANTED = 10
 SEASON_PERCENTILE = 90.0
 LEAST_TMAX = 30.0  # °C
 
-_TEXTS: dict[str, str] = read_toml(Path(__file__).with_name("heat.toml"))[0]
+_TEXTS = TEXTS["heat"]
 
 
 @dataclass(frozen=True)
@@ -170,7 +169,8 @@ def _day_of_common_year(index: pd.DatetimeIndex) -> Floats:
 def said(heat: Heat) -> str:
     """Say what a made-up heat wave is."""
     rain = "without rain" if heat.without_rain else "rain as it was"
-    return _TEXTS["made"].format(days=heat.days, start=day_said(heat.start), warmer=heat.warmer, rain=rain)
+    text: str = _TEXTS["made"]
+    return text.format(days=heat.days, start=day_said(heat.start), warmer=heat.warmer, rain=rain)
 
 
 def made_wave(daily: pd.DataFrame, heat: Heat) -> HeatWave:

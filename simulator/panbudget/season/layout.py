@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from panbudget.engine import season as engine
@@ -25,7 +26,7 @@ from panbudget.numeric import Floats, Ints
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.supplies import Tank
-from panbudget.season import supplies
+from panbudget.season import TEXTS, supplies
 from panbudget.season.demand import BedForcing, PlantingError, evaporable_water, mulch_factor
 from panbudget.season.record import PanForcing, Record, record_of
 from panbudget.season.supplies import Valve
@@ -119,26 +120,15 @@ class Bundle:
                 rows.append(Row(valve.design, valve.name, key, bed.area, *places, *figures))
         return tuple(rows)
 
-    @functools.cached_property
-    def row_controller(self) -> Ints:
-        """Each row's valve. (rows,)"""
-        return np.array([row.valve for row in self.rows], np.int64)
-
-    @functools.cached_property
-    def row_ground(self) -> Ints:
-        """Each row's ground. (rows,)"""
-        return np.array([row.ground for row in self.rows], np.int64)
-
-    @functools.cached_property
-    def areas(self) -> Floats:
-        """Of the rows' beds. (rows,) [m²]"""
-        return np.array([row.area for row in self.rows])
+    def by_row(self, name: str) -> npt.NDArray[Any]:
+        """Return what each row has of a name of `Row`: its valve's place, its bed's area. (rows,)"""
+        return np.array([getattr(row, name) for row in self.rows])
 
     def lane(self, name: str) -> Ints:
         """Return where each row's lane of a name stands among the engine's. (rows,)"""
         if name in LANES[:2]:
             return 2 * np.arange(len(self.rows)) + LANES.index(name)
-        return 2 * len(self.rows) + (self.lanes.index(name) - 2) * len(self.grounds) + self.row_ground
+        return 2 * len(self.rows) + (self.lanes.index(name) - 2) * len(self.grounds) + self.by_row("ground")
 
     @functools.cached_property
     def pans(self) -> Pans:
@@ -472,10 +462,7 @@ def _assumptions(forcing: Forcing, scenario: Scenario) -> Iterator[str]:
     site = scenario.site
     times = {time for controller in scenario.controller.values() for time in controller.valve.press_times}
     if times - {"sunrise", "sunset"} and (site.longitude is None or site.timezone is None):
-        yield (
-            "press times count as solar time, since the site has no longitude and time zone: up to an hour or two "
-            "off the clock"
-        )
+        yield TEXTS["assumptions"]["solar-times"]
     for name, supply in supplies.tanks_in_use(scenario).items():
         if forcing.first == 0 and forcing.days.rain[0] > 0.0 and supply.roof is not None and supply.roof.first_flush:
-            yield f"{name}: it rains on the weather file's first day, and the roof's first flush counts as not yet lost"
+            yield TEXTS["assumptions"]["wet-roof"].format(name=name)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import weakref
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -93,15 +94,18 @@ class Record:
         rain, eto = (np.ascontiguousarray(part[first:after]) for part in (self.rain, self.eto))
         return Days(rain, eto, self.daylight[rows], self.dark[rows])
 
+    def _once(self, key: tuple[Any, ...], make: Callable[[], Any]) -> Any:
+        if key not in self._kept:
+            self._kept[key] = make()
+        return self._kept[key]
+
     def pan_coefficient(self, pan: Pan) -> evaporation.PanCoefficient:
         """Return a pan's coefficient over the whole record, and where its table's bounds bit."""
-        key = ("coefficient", pan.fetch.distance, pan.fetch.cover)
-        if key not in self._kept:
-            rh_mean = self.daily["rh_mean"].to_numpy(float)
-            self._kept[key] = evaporation.pan_coefficient(
-                self.wind, rh_mean, fetch=pan.fetch.distance, cover=pan.fetch.cover
-            )
-        coefficient: evaporation.PanCoefficient = self._kept[key]
+        fetch, rh_mean = pan.fetch, self.daily["rh_mean"].to_numpy(float)
+        coefficient: evaporation.PanCoefficient = self._once(
+            ("coefficient", fetch.distance, fetch.cover),
+            lambda: evaporation.pan_coefficient(self.wind, rh_mean, fetch=fetch.distance, cover=fetch.cover),
+        )
         return coefficient
 
     def pan_evaporation(self, pan: Pan, where: str, model: str | None = None) -> Floats:
@@ -123,17 +127,13 @@ class Record:
         """
         model = model or pan.evaporation
         key = (model, pan.fetch.distance, pan.fetch.cover, pan.ground_albedo, pan.exposure)
-        if key not in self._kept:
-            self._kept[key] = self._evaporation(pan, model, where) * pan.exposure
-        values: Floats = self._kept[key]
+        values: Floats = self._once(key, lambda: self._evaporation(pan, model, where) * pan.exposure)
         return values
 
     def _evaporation(self, pan: Pan, model: str, where: str) -> Floats:
         if model == "energy-balance":
-            latitude, elevation = self.site.latitude, self.site.elevation
-            return evaporation.pan_energy_balance(
-                self.daily, latitude=latitude, elevation=elevation, ground_albedo=pan.ground_albedo
-            )
+            where_on_earth = {"latitude": self.site.latitude, "elevation": self.site.elevation}
+            return evaporation.pan_energy_balance(self.daily, **where_on_earth, ground_albedo=pan.ground_albedo)
         if model == "from-eto":
             return evaporation.pan_from_eto(self.eto, self.pan_coefficient(pan).kp)
         if "pan_evaporation" not in self.daily:
@@ -158,9 +158,7 @@ class Record:
     def roof_inflow(self, roof: Roof | None) -> Floats:
         """Return what a roof brings to its tank over the whole record. [L/day]"""
         key = ("roof", roof.model_dump_json() if roof is not None else "")
-        if key not in self._kept:
-            self._kept[key] = roof_inflow(self.rain, roof)
-        values: Floats = self._kept[key]
+        values: Floats = self._once(key, lambda: roof_inflow(self.rain, roof))
         return values
 
     def press_hours(self, press_times: tuple[str, ...], first: int, after: int) -> Floats:

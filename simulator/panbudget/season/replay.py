@@ -180,7 +180,7 @@ def _tables(kind: str, names: Iterable[str], forcing: Forcing, values: Mapping[s
 
 def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
     bundle = forcing.bundle
-    part = forcing.parts[bundle.row_ground[index]]
+    part = forcing.parts[bundle.rows[index].ground]
     lanes = {lane: int(bundle.lane(lane)[index]) for lane in bundle.lanes}
     mean, eto = lanes["mean"], forcing.days.eto
     lane = {
@@ -188,12 +188,12 @@ def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
     }
     evaporated = np.minimum(lane["ke"] * eto, lane["eta"])
     dual = lane | {"kc": part.kc, "evaporated": evaporated, "transpired": lane["eta"] - evaporated}
-    is_dual = bool(forcing.beds.dual[bundle.row_ground[index]])
+    is_dual = bool(forcing.beds.dual[bundle.rows[index].ground])
     p = [depletion_fraction(*p_etc) for p_etc in zip(part.p_table, lane["etc"], strict=True)]
     return _table(
         forcing,
         {
-            "litres": lane["irrigation"] * bundle.areas[index],
+            "litres": lane["irrigation"] * bundle.rows[index].area,
             "rain_mm": forcing.days.rain,
             "runoff_mm": forcing.days.rain - part.rain_in,
             "kc": part.kc + lane["ke"],

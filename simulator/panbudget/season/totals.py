@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -19,9 +18,9 @@ from panbudget.engine.adding import LANE_SUMS, add_lanes
 from panbudget.engine.arrays import Results, State, plain
 from panbudget.engine.compiled import compiled
 from panbudget.errors import ClosureError, Problem
-from panbudget.files import read_toml
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
+from panbudget.season import TEXTS
 from panbudget.season.layout import LANES, Forcing
 
 #: largest residual of a water balance, as a share of the water that passed
@@ -29,7 +28,7 @@ CLOSURE = 1e-9
 #: lane -> prefix of its columns in a bed's daily table
 PREFIXES = {"mean": "", "driest_quarter": "driest_", "exact_refill": "exact_", "timer": "timer_"}
 #: table or kind of totals -> the names that readers know, in order -> what the engine and this module call them
-COLUMNS: dict[str, dict[str, str]] = read_toml(Path(__file__).with_name("columns.toml"))[0]
+COLUMNS: dict[str, dict[str, str]] = TEXTS["columns"]
 
 
 def named(kind: str, values: Mapping[str, Any]) -> dict[str, Any]:
@@ -284,7 +283,7 @@ def _yields(forcing: Forcing, out: Results, index: int) -> list[dict[str, Any]]:
     bundle = forcing.bundle
     lane = bundle.lane("mean")[index]
     yields = []
-    for part in forcing.parts[bundle.row_ground[index]].parts:
+    for part in forcing.parts[bundle.rows[index].ground].parts:
         asked, used = (float(values[lane][part.growing].sum()) for values in (out.etc, out.eta))
         if part.ky is not None and asked > 0.0:
             share = max(1.0 - part.ky * (1.0 - used / asked), 0.0)

@@ -5,10 +5,11 @@ Years: the same calendar days in the other years of a record, plantings moved al
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 from typing import Any
 
 from panbudget.errors import Problem, ScenarioError, WeatherError
-from panbudget.scenario.beds import Bed, PlantedBed
+from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario
 from panbudget.weather import Weather
 from panbudget.weather.clean import read_raw
@@ -50,38 +51,41 @@ def in_year(scenario: Scenario, year: int) -> Scenario:
     by = year - scenario.season.start.year
     if by == 0:
         return scenario
+    season, heat, described = scenario.season, scenario.what_if.heat, scenario.described
     overlay: dict[str, Any] = {
-        "season": {"start": moved(scenario.season.start, by), "end": moved(scenario.season.end, by)},
+        "season": _along(season, by, "start", "end"),
         "controller": {
-            name: {"bed": {key: _moved_dates(scenario, name, key, by) for key in part.bed}}
+            name: {
+                "bed": {
+                    key: _replanted(bed, described["controller"][name]["bed"][key], by) for key, bed in part.bed.items()
+                }
+            }
             for name, part in scenario.controller.items()
         },
     }
-    if scenario.what_if.heat is not None:
-        overlay["what_if"] = {"heat": {"start": moved(scenario.what_if.heat.start, by)}}
+    if heat is not None:
+        overlay["what_if"] = {"heat": _along(heat, by, "start")}
     if scenario.fault:
-        overlay["fault"] = [
-            described | {key: moved(getattr(fault, key), by) for key in ("start", "end") if getattr(fault, key)}
-            for described, fault in zip(scenario.described["fault"], scenario.fault, strict=True)
-        ]
+        pairs = zip(described["fault"], scenario.fault, strict=True)
+        overlay["fault"] = [whole | _along(fault, by, "start", "end") for whole, fault in pairs]
     return scenario.changed(overlay)
 
 
-def _moved_dates(scenario: Scenario, controller: str, name: str, by: int) -> dict[str, Any]:
+def _along(part: Any, by: int, *keys: str) -> dict[str, dt.date]:
+    """Dates of a part of the scenario, moved along; those that it has."""
+    return {key: moved(getattr(part, key), by) for key in keys if getattr(part, key, None)}
+
+
+def _replanted(bed: Bed, described: dict[str, Any], by: int) -> dict[str, Any]:
     """An overlay of a bed: its planting dates, and those of the plantings in turn or in a mixture."""
-    bed = scenario.controller[controller].bed[name]
-    moves: dict[str, Any] = {}
-    if isinstance(bed, PlantedBed) and bed.planted:
-        moves["planted"] = moved(bed.planted, by)
-    for key in ("plantings", "mix"):
-        if hasattr(bed, key):
-            described = scenario.described["controller"][controller]["bed"][name][key]
-            # as described, but for dates, which come from the checked parts: a description may have them as text
-            moves[key] = [
-                {**part, "planted": moved(checked.planted, by)} if checked.planted else part
-                for part, checked in zip(described, getattr(bed, key), strict=True)
-            ]
-    return moves
+    # as described, but for dates, which come from the checked parts: a description may have them as text
+    return _along(bed, by, "planted") | {
+        key: [
+            whole | _along(part, by, "planted") for whole, part in zip(described[key], getattr(bed, key), strict=True)
+        ]
+        for key in ("plantings", "mix")
+        if hasattr(bed, key)
+    }
 
 
 def bed_in_year(bed: Bed, by: int) -> Bed:
@@ -95,15 +99,13 @@ def bed_in_year(bed: Bed, by: int) -> Bed:
         Years.
     """
 
-    def along(part: Any) -> Any:
-        return part.model_copy(update={"planted": moved(part.planted, by)}) if part.planted else part
-
-    if isinstance(bed, PlantedBed):
-        whole: Bed = along(bed)
-        return whole
-    return bed.model_copy(
-        update={key: [along(part) for part in getattr(bed, key)] for key in ("plantings", "mix") if hasattr(bed, key)}
-    )
+    parts = {
+        key: [part.model_copy(update=_along(part, by, "planted")) for part in getattr(bed, key)]
+        for key in ("plantings", "mix")
+        if hasattr(bed, key)
+    }
+    replanted: Bed = bed.model_copy(update=_along(bed, by, "planted") | parts)
+    return replanted
 
 
 def years_at_hand(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) -> list[int]:
@@ -169,13 +171,8 @@ def read_year(scenario: Scenario, year: int) -> tuple[Scenario, Weather]:
 def _refuse_unknown(scenario: Scenario, year: int) -> None:
     """Refuse a year whose season doesn't begin and end in the weather file; a typical year stands for any."""
     source = scenario.weather
-    raw = read_raw(
-        scenario.weather_path,
-        scenario.site,
-        shown_as=source.file,
-        file_format=source.format,
-        columns=source.columns,
-    ).raw
+    named: dict[str, Any] = {"shown_as": source.file, "file_format": source.format, "columns": source.columns}
+    raw = read_raw(scenario.weather_path, scenario.site, **named).raw
     if raw.typical:
         return
     days = set(raw.daily.index.date)  # type: ignore[attr-defined]
@@ -193,10 +190,6 @@ def _refuse_unknown(scenario: Scenario, year: int) -> None:
 
 def _listed(years: list[int]) -> str:
     """Write years with runs drawn together: 1999, 2003 to 2010."""
-    parts: list[str] = []
-    for year in years:
-        if parts and int(parts[-1].split(" to ")[-1]) == year - 1:
-            parts[-1] = f"{parts[-1].split(' to ')[0]} to {year}"
-        else:
-            parts.append(str(year))
-    return ", ".join(parts)
+    by_run = itertools.groupby(enumerate(years), key=lambda item: item[1] - item[0])
+    runs = [[year for _, year in run] for _, run in by_run]
+    return ", ".join(f"{run[0]}" if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)

@@ -83,7 +83,7 @@ def _at(season: Season, supply: str, times: float, served: list[str]) -> Pressed
     ran = run_salted(scenario, forcing, season.began, season.salt_before)
     sums = add_up(ran.forcing, season.began, ran.after, ran.out)
     rows = [list(scenario.controller).index(name) for name in served]
-    driest = forcing.bundle.lane("driest_quarter")[np.isin(forcing.bundle.row_controller, rows)]
+    driest = forcing.bundle.lane("driest_quarter")[np.isin(forcing.bundle.by_row("valve"), rows)]
     openings, open_hours, litres = (sums.pans[key][rows].sum() for key in ("openings", "open_hours", "bed_litres"))
     return Pressed(
         supply=supply,

@@ -252,7 +252,7 @@ def _forcing(year: YearForcing, bundle: Bundle) -> tuple[Forcing, State]:
     forcing = lay_out(bundle, whole.record, whole.first, whole.after, parts=parts)
     evaporation = np.repeat(whole.pans.evaporation[year.controller : year.controller + 1], n, axis=0)
     forcing = dataclasses.replace(forcing, pans=forcing.pans._replace(evaporation=evaporation))  # faults and all
-    lanes = whole.bundle.lane("mean")[[ground in valve.grounds for ground in whole.bundle.row_ground]]
+    lanes = whole.bundle.lane("mean")[[ground in valve.grounds for ground in whole.bundle.by_row("ground")]]
     soils = {
         name: getattr(year.began, name)[lanes][forcing.beds.lane_bed]
         for name in ("depletion", "surface_depletion", "wetted")
@@ -272,7 +272,7 @@ def _outcome(year: YearForcing, bundle: Bundle, times: bool, run: Callable[..., 
     def of_beds(lane: str, name: str) -> Floats:
         return sums.lanes[name][bundle.lane(lane)].reshape(n, -1)
 
-    areas = bundle.areas.reshape(n, -1)
+    areas = bundle.by_row("area").reshape(n, -1)
     return Outcome(
         litres=sums.pans["litres"],
         openings_a_day=out.openings[:, year.hottest].mean(axis=1),

@@ -139,7 +139,8 @@ def _one_year(record: SiteRecord, bundle: Bundle, dates: SeasonDates, year: int,
 def _columns(forcing: Forcing, sums: Sums) -> dict[str, Floats]:
     """A year's rows: the bed's mean and driest quarter, its controller, that one's tank."""
     bundle, pans = forcing.bundle, forcing.pans
-    row, tank = bundle.row_controller, pans.tank[bundle.row_controller]
+    row = bundle.by_row("valve")
+    tank = pans.tank[row]
     mean, driest = bundle.lane("mean"), bundle.lane("driest_quarter")
     n, days = len(bundle.rows), forcing.days
     columns = {name: values[row] for name, values in sums.pans.items()}
@@ -153,7 +154,7 @@ def _columns(forcing: Forcing, sums: Sums) -> dict[str, Floats]:
     }
     return columns | {
         "days": np.full(n, len(days.rain)),
-        "litres": columns["irrigation_mm"] * bundle.areas,
+        "litres": columns["irrigation_mm"] * bundle.by_row("area"),
         "eto_mm": np.full(n, float(days.eto.sum())),
         "pan_evaporation_mm": pans.evaporation.sum(axis=1)[row],
     }

@@ -105,7 +105,7 @@ class Bundle:
     tanks_of: tuple[Tank, ...]
     lanes: tuple[str, ...] = LANES[:3]
     assumptions: tuple[str, ...] = ()
-    _by_length: dict[int, tuple[Pans, Tanks]] = dataclasses.field(default_factory=dict)
+    _by_length: dict[int, tuple[Pans, Tanks]] = dataclasses.field(default_factory=dict, init=False)
 
     @functools.cached_property
     def rows(self) -> tuple[Row, ...]:

@@ -90,10 +90,8 @@ def replay(
     if scenario.what_if.heat is not None:
         weather = with_heat(weather, scenario.what_if.heat, scenario.site, file=str(scenario.path))
     forcing = with_faults(scenario, prepare(scenario, weather, first, last))
-    if state is not None:
-        before = state.copy()
-    else:
-        before = first_morning(forcing, spin_up=scenario.season.spin_up_days, run=run)
+    spin_up = scenario.season.spin_up_days
+    before = state.copy() if state is not None else first_morning(forcing, spin_up=spin_up, run=run)
     ran = run_salted(scenario, forcing, before, salt or {}, run=run)
     return _season(scenario, weather, before, salt or {}, ran, run)
 
@@ -107,24 +105,12 @@ def as_day(given: Day, name: str) -> dt.date:
 
 
 def _season(
-    scenario: Scenario,
-    weather: Weather,
-    before: State,
-    salt: Mapping[str, SaltLeft],
-    ran: Ran,
-    run: Callable[..., int],
+    scenario: Scenario, weather: Weather, before: State, salt: Mapping[str, SaltLeft], ran: Ran, run: Callable[..., int]
 ) -> Season:
     forcing, after, out, count, salts, salted = ran
     names, dates = list(scenario.controller), forcing.dates
-    days = pd.DataFrame(
-        {
-            "eto_mm": forcing.days.eto,
-            "rain_mm": forcing.days.rain,
-            "tmin_c": forcing.weather["tmin"].to_numpy(float),
-            "tmax_c": forcing.weather["tmax"].to_numpy(float),
-        },
-        index=dates.rename("date"),
-    )
+    extremes = {f"{name}_c": forcing.weather[name].to_numpy(float) for name in ("tmin", "tmax")}
+    days = _table(forcing, {"eto_mm": forcing.days.eto, "rain_mm": forcing.days.rain, **extremes})
     by_day = out._asdict() | {"caught": rain_caught(forcing), "evaporation": forcing.pans.evaporation}
     controllers = _tables("controller_days", names, forcing, by_day)
     openings = _openings(scenario, forcing, out, count)
@@ -147,7 +133,7 @@ def _season(
     season = Season(
         scenario=scenario,
         weather=weather,
-        days=with_units(days),
+        days=days,
         controllers=controllers,
         tanks=_tables("tank_days", tanks_in_use(scenario), forcing, by_day | {"inflow": forcing.tanks.inflow}),
         beds={key: _bed_days(forcing, out, index) for index, key in enumerate(forcing.bed_of)},
@@ -179,21 +165,19 @@ def _tables(kind: str, names: Iterable[str], forcing: Forcing, values: Mapping[s
 
 
 def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
-    bundle = forcing.bundle
-    part = forcing.parts[bundle.rows[index].ground]
+    bundle, row = forcing.bundle, forcing.bundle.rows[index]
+    part = forcing.parts[row.ground]
     lanes = {lane: int(bundle.lane(lane)[index]) for lane in bundle.lanes}
     mean, eto = lanes["mean"], forcing.days.eto
-    lane = {
-        name: getattr(out, name)[mean] for name in ("irrigation", "etc", "eta", "ke", "kr", "few", "surface_depletion")
-    }
+    names = ("irrigation", "etc", "eta", "ke", "kr", "few", "surface_depletion")
+    lane = {name: getattr(out, name)[mean] for name in names}
     evaporated = np.minimum(lane["ke"] * eto, lane["eta"])
     dual = lane | {"kc": part.kc, "evaporated": evaporated, "transpired": lane["eta"] - evaporated}
-    is_dual = bool(forcing.beds.dual[bundle.rows[index].ground])
     p = [depletion_fraction(*p_etc) for p_etc in zip(part.p_table, lane["etc"], strict=True)]
     return _table(
         forcing,
         {
-            "litres": lane["irrigation"] * bundle.rows[index].area,
+            "litres": lane["irrigation"] * row.area,
             "rain_mm": forcing.days.rain,
             "runoff_mm": forcing.days.rain - part.rain_in,
             "kc": part.kc + lane["ke"],
@@ -201,12 +185,15 @@ def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
             "raw_mm": np.array(p) * part.taw,
             "growing": part.growing,
             **{
-                PREFIXES[lane] + column: getattr(out, name)[row]
-                for lane, row in lanes.items()
+                PREFIXES[lane] + column: getattr(out, name)[at]
+                for lane, at in lanes.items()
                 for column, name in COLUMNS["lane_days"].items()
             },
             "net_demand_mm": out.irrigation[lanes["exact_refill"]],
-            **{column: values if is_dual else np.nan for column, values in named("dual_days", dual).items()},
+            **{
+                column: values if forcing.beds.dual[row.ground] else np.nan
+                for column, values in named("dual_days", dual).items()
+            },
         },
     )
 

@@ -6,45 +6,22 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Results, State, empty_results, empty_state, no_tanks, plain
+from panbudget.engine.arrays import Beds, Results, State, empty_results, empty_state, no_tanks, plain
 from panbudget.errors import ClosureError, Problem, ScenarioError
 from panbudget.scenario.garden import Scenario
-from panbudget.season.layout import Forcing, grounds_in
+from panbudget.season.layout import LANES, Bundle, Forcing, grounds_in
 from panbudget.season.salt import SaltBalance, SaltLeft, pan_salt, salted_pans
 
 _SALT_RUNS, _SALT_KG = 8, 1e-8  # most runs; drift from one to the next at which they agree
 
 
-def run_groups(*groups: Any, run: Callable[..., int] = engine.run_season) -> int:
-    """
-    Step the engine through groups of arrays: days, pans, tanks, beds, a state that is overwritten, results.
-
-    Parameters
-    ----------
-    *groups
-        As in `engine.arrays`.
-    run : callable
-        The engine, plain or compiled.
-
-    Returns
-    -------
-    int
-        How many openings there were.
-    """
-    return run(*(plain(group) for group in groups)) if run is engine.run_season else run(*groups)
-
-
 def run_forcing(
-    forcing: Forcing,
-    state: State,
-    *,
-    run: Callable[..., int] = engine.run_season,
-    out: Results | None = None,
+    forcing: Forcing, state: State, *, run: Callable[..., int] = engine.run_season, out: Results | None = None
 ) -> tuple[Results, int]:
     """
     Step the engine through a forcing.
@@ -74,7 +51,8 @@ def run_forcing(
         pans, lanes, days = len(forcing.pans.area), len(forcing.beds.lane_bed), len(forcing.days.rain)
         room = forcing.room
         out = empty_results(pans, lanes, days, room=room, tanks=forcing.tanks)
-    count = run_groups(forcing.days, forcing.pans, forcing.tanks, forcing.beds, state, out, run=run)
+    groups = (forcing.days, forcing.pans, forcing.tanks, forcing.beds, state, out)
+    count = run(*map(plain, groups)) if run is engine.run_season else run(*groups)
     if room is not None and count > room:
         found = f"{count} openings do not fit the list of {room}"
         raise ClosureError(Problem("too-many-openings", "", found, cure="please report this"))
@@ -107,47 +85,46 @@ def first_morning(
     ScenarioError
         The weather file does not reach back so far.
     """
-    pans, beds, bundle = forcing.pans, forcing.beds, forcing.bundle
-    share = np.array([ground.bed.initial_depletion for ground in bundle.grounds], float)
-    soils = empty_state(0, len(share))._replace(
-        depletion=share * beds.taw[:, 0], surface_depletion=share * beds.tew, wetted=np.ones(len(share))
-    )
-    if spin_up:
-        soils = _rain_fed(forcing, spin_up, share, by, run)
+    pans, beds = forcing.pans, forcing.beds
+    soils = _rain_fed(forcing, spin_up, by, run) if spin_up else _soils(forcing.bundle, beds)
     by_lane = {name: getattr(soils, name)[beds.lane_bed] for name in ("depletion", "surface_depletion", "wetted")}
     return empty_state(len(pans.area), len(beds.lane_bed), forcing.tanks)._replace(
         # filled before the first day's faults move the trip weight; never over the rim
         level=np.minimum(pans.swing[:, 0], pans.rim[:, 0] + pans.shift[:, 0]),
-        volume=bundle.volume.copy(),
+        volume=forcing.bundle.volume.copy(),
         **by_lane,
     )
 
 
-def _rain_fed(forcing: Forcing, spin_up: int, share: Any, by: int, run: Callable[..., int]) -> State:
+def _soils(bundle: Bundle, beds: Beds) -> State:
+    """Soils as the scenario has them, a lane a ground."""
+    share = np.array([ground.bed.initial_depletion for ground in bundle.grounds], float)
+    state = empty_state(0, len(share))
+    return state._replace(depletion=share * beds.taw[:, 0], surface_depletion=share * beds.tew)
+
+
+def _rain_fed(forcing: Forcing, spin_up: int, by: int, run: Callable[..., int]) -> State:
     """Soils as the days before the season left them, a lane a ground: no pans, no water but rain."""
     record, bundle, first = forcing.record, forcing.bundle, forcing.first
     if spin_up > first:
-        begins = f"{record.index[0]:%Y-%m-%d}"
         wanted = f"{forcing.dates[0] - np.timedelta64(spin_up, 'D'):%Y-%m-%d}"
-        found = f"= {spin_up} days needs weather from {wanted}, and {record.shown} begins on {begins}"
+        found = f"= {spin_up} days needs weather from {wanted}, and {record.shown} begins on {record.index[0]:%Y-%m-%d}"
         cure = f"take at most {first} days, or give initial_depletion instead"
         raise ScenarioError(Problem("long-spin-up", "season.spin_up", found, "", cure, spin_up), file=record.file)
     parts = grounds_in(bundle, record, first - spin_up, first, by=by)
-    beds = bundle.filled(parts)
-    n = len(parts)
-    beds = beds._replace(
-        lane_bed=np.arange(n, dtype=np.int64),
-        lane_controller=np.zeros(n, np.int64),
-        lane_source=np.full(n, engine.GIVEN, np.int64),
-        lane_draw=np.full(n, -1, np.int64),
-        lane_mm_per_hour=np.zeros(n),
-        given=np.zeros((n, spin_up)),
-    )
+    unwatered = dataclasses.replace(bundle, valves=(), lanes=(*LANES[:2], "timer"))
+    beds = unwatered.filled(parts)._replace(given=np.zeros((len(parts), spin_up)))
     nobody = {name: part[: 1 if name == "block" else 0] for name, part in bundle.pans._asdict().items()}
-    pans = bundle.pans._replace(**nobody)
-    state = empty_state(0, n)._replace(depletion=share * beds.taw[:, 0], surface_depletion=share * beds.tew)
-    out = empty_results(0, n, spin_up, room=0, keep_hours=False, keep_terms=False)
-    run_groups(record.days(first - spin_up, first), pans, no_tanks(spin_up), beds, state, out, run=run)
+    before = dataclasses.replace(
+        forcing,
+        days=record.days(first - spin_up, first),
+        pans=bundle.pans._replace(**nobody),
+        tanks=no_tanks(spin_up),
+        beds=beds,
+    )
+    state = _soils(bundle, beds)
+    out = empty_results(0, len(parts), spin_up, room=0, keep_hours=False, keep_terms=False)
+    run_forcing(before, state, run=run, out=out)
     return state
 
 

@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 
 from panbudget import replay
-from panbudget.engine.season import run_season
 from panbudget.errors import ReadingsError
 from panbudget.season.layout import prepare
 from panbudget.studies.fit.estimate import fit, fit_controller
@@ -233,8 +232,7 @@ def test_water_poured_into_the_pan_puts_openings_off(field):
     poured = (*visits[:9], dataclasses.replace(visits[9], added=2.0), *visits[10:])
     forcing = prepare(field.garden, field.weather, log.first, log.last)
     with_it, without = (
-        PanModel(field.garden, forcing, 0, seen, run_season).modelled({"exposure": 1.0}).cycles[-1]
-        for seen in (poured, visits)
+        PanModel(field.garden, forcing, 0, seen).modelled({"exposure": 1.0}).cycles[-1] for seen in (poured, visits)
     )
     assert without - with_it == pytest.approx(2.0 / 0.9, rel=0.1)
 

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from panbudget import replay
-from panbudget.engine.season import run_season
 from panbudget.season.layout import prepare
 from panbudget.studies.fit.pan import PanModel
 from panbudget.weather.of_scenario import read_scenario_weather
@@ -26,7 +25,7 @@ def test_cycles_and_litres_are_the_engines_within_an_opening(factors, overlay, m
         garden = garden.changed({"supply": {"spring": {"volume": "60 m^3", "footprint": "60 m^2"}}})
     weather = read_scenario_weather(garden)
     forcing = prepare(garden, weather, garden.season.start, garden.season.end)
-    found = PanModel(garden, forcing, 0, (), run_season).modelled(factors)
+    found = PanModel(garden, forcing, 0, ()).modelled(factors)
     described = garden.controller["upper"]
     there = garden.changed(
         {

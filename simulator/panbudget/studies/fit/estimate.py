@@ -7,7 +7,9 @@ order `fit_order`'s; here is what comes of it: estimates, intervals, an overlay,
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import json
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar
@@ -15,11 +17,9 @@ from typing import Any, ClassVar
 import numpy as np
 import pandas as pd
 
-from panbudget.engine import season as engine
-from panbudget.errors import Problem, ReadingsError
+from panbudget.errors import ReadingsError
 from panbudget.extras import Reported, Step, silent
-from panbudget.numeric import Floats
-from panbudget.scenario.garden import Controller, Scenario, load_scenario
+from panbudget.scenario.garden import Scenario, load_scenario
 from panbudget.season.faults import with_faults
 from panbudget.season.layout import Forcing, prepare
 from panbudget.season.replay import replay
@@ -28,12 +28,20 @@ from panbudget.studies.fit.likelihood import Account
 from panbudget.studies.fit.log import FieldLog, Visit, read_field_log
 from panbudget.studies.fit.order import Best, account_of, beforehand, believed_counts, searched
 from panbudget.studies.fit.pan import NAMES, PanModel
-from panbudget.studies.fit.readings import QUANTISED, gather, lost_between, raw_residuals, standard_errors, zeros_of
+from panbudget.studies.fit.readings import QUANTISED, from_zeros, gather, lost_between, raw_residuals, standard_errors
 from panbudget.studies.fit.search import quantiles
+from panbudget.studies.texts import problems_of
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
 _OUTLYING = 3.5  # standard errors
+# what a variant sets: the value, or a thousand times it
+_SETTINGS = {
+    "exposure": "pan.exposure = {0:.4f}",
+    "refill": 'valve.refill.flow = "{0:.4f} L/h"',
+    "swing": 'valve.swing = "{1:.1f} g"',
+}
+_problem = problems_of("fit")
 
 
 @dataclass(frozen=True)
@@ -96,6 +104,11 @@ class ControllerFit:
     rms_after: float
     walk: float
 
+    @property
+    def settings(self) -> list[str]:
+        """What differs, as lines of TOML below the controller."""
+        return [_SETTINGS[estimate.name].format(estimate.value, 1000.0 * estimate.value) for estimate in self.estimates]
+
 
 @dataclass(frozen=True)
 class Fit(Reported):
@@ -125,46 +138,23 @@ class Fit(Reported):
     @property
     def overlay(self) -> dict[str, Any]:
         """What differs, as a variant has it."""
-        return {"controller": {name: _overlay(one) for name, one in self.controllers.items()}}
+        return _overlay(self.controllers)
 
     @property
     def toml(self) -> str:
         """The overlay as the lines of a variant."""
         lines = ["[variant.fitted]"]
-        for name, one in self.controllers.items():
-            if "exposure" in one.untold:
-                lines.append(f"# {name}: {one.untold['exposure']}")
-            key = f"controller.{_quoted(name)}"
-            for estimate in one.estimates:
-                path, value = _setting(estimate)
-                lines.append(f"{key}.{path} = {value}")
+        for name, fitted in self.controllers.items():
+            if "exposure" in fitted.untold:
+                lines.append(f"# {name}: {fitted.untold['exposure']}")
+            bare = name.isascii() and name.replace("-", "").replace("_", "").isalnum()
+            key = name if bare else json.dumps(name)
+            lines += [f"controller.{key}.{setting}" for setting in fitted.settings]
         return "\n".join(lines) + "\n"
 
 
-def _quoted(name: str) -> str:
-    import json
-
-    return name if name.isascii() and name.replace("-", "").replace("_", "").isalnum() else json.dumps(name)
-
-
-def _setting(estimate: Estimate) -> tuple[str, str]:
-    return {
-        "exposure": ("pan.exposure", f"{estimate.value:.4f}"),
-        "refill": ("valve.refill.flow", f'"{estimate.value:.4f} L/h"'),
-        "swing": ("valve.swing", f'"{1000.0 * estimate.value:.1f} g"'),
-    }[estimate.name]
-
-
-def _overlay(one: ControllerFit) -> dict[str, Any]:
-    part: dict[str, Any] = {}
-    for estimate in one.estimates:
-        path, value = _setting(estimate)
-        *way, last = path.split(".")
-        below = part
-        for key in way:
-            below = below.setdefault(key, {})
-        below[last] = float(value) if estimate.name == "exposure" else value.strip('"')
-    return part
+def _overlay(controllers: Mapping[str, ControllerFit]) -> dict[str, Any]:
+    return {"controller": {name: tomllib.loads("\n".join(fitted.settings)) for name, fitted in controllers.items()}}
 
 
 def fit(
@@ -175,7 +165,6 @@ def fit(
     hold: Sequence[str] = (),
     weather: Weather | None = None,
     step: Step = silent,
-    run: Callable[..., int] = engine.run_season,
 ) -> Fit:
     """
     Tune a scenario to a field log.
@@ -192,8 +181,6 @@ def fit(
         Already read; must hold the log's days and the season.
     step : callable
         Told what is being done.
-    run : callable
-        The engine.
 
     Returns
     -------
@@ -210,28 +197,19 @@ def fit(
     weather = weather or read_scenario_weather(scenario, min(season.start, read.first), max(season.end, read.last))
     held = weather.daily.index
     if read.first < held[0].date() or read.last > held[-1].date():
-        days = f"runs from {read.first} to {read.last}"
-        record = f"the weather file {scenario.weather.file} from {held[0].date()} to {held[-1].date()}"
-        problem = Problem(
-            "outside-record",
-            "date",
-            f"{days} and {record}",
-            "all of the log's days in the weather file",
-            "name a longer file, or leave out the rows outside it",
-        )
-        raise ReadingsError(problem, file=read.file)
+        days = {"first": read.first, "last": read.last, "file": scenario.weather.file}
+        record = {"held_first": held[0].date(), "held_last": held[-1].date()}
+        raise ReadingsError(_problem("outside-record", "date", **days, **record), file=read.file)
     level = interval if interval is not None else scenario.statement.interval
     forcing = with_faults(scenario, prepare(scenario, weather, read.first, read.last))
-    found = {}
+    fits = {}
     for row, name in enumerate(scenario.controller):
         if name in read.visits:
             step(f"fitting {name}")
-            found[name] = fit_controller(scenario, forcing, row, read.visits[name], interval=level, hold=hold, run=run)
+            fits[name] = fit_controller(scenario, forcing, row, read.visits[name], interval=level, hold=hold)
     step("replaying as described and as fitted")
-    before = replay(scenario, weather=weather)
-    overlay = {"controller": {name: _overlay(one) for name, one in found.items()}}
-    after = replay(scenario.changed(overlay), weather=weather)
-    return Fit(scenario, read, level, found, before, after)
+    before, after = (replay(garden, weather=weather) for garden in (scenario, scenario.changed(_overlay(fits))))
+    return Fit(scenario, read, level, fits, before, after)
 
 
 def fit_controller(
@@ -242,7 +220,6 @@ def fit_controller(
     *,
     interval: float,
     hold: Sequence[str] = (),
-    run: Callable[..., int] = engine.run_season,
 ) -> ControllerFit:
     """
     Fit one pan.
@@ -279,94 +256,72 @@ def fit_controller(
     from scipy.stats import t as student
 
     name = list(scenario.controller)[row]
-    pan = PanModel(scenario, forcing, row, visits, run)
-    if not gather(pan, {}).listed:
-        found = "has nothing in the log that follows the pan"
-        raise ReadingsError(Problem("nothing-follows", name, found, cure="count openings, or measure its level"))
+    pan = PanModel(scenario, forcing, row, visits)
+    if gather(pan, {}).listed.empty:
+        raise ReadingsError(_problem("nothing-follows", name))
     untold = beforehand(visits, hold)
     low, high = scenario.statement.refill_flow
     best = searched(pan, untold, uncertainty=float(np.log(high / low)) * QUANTISED)
-    described = _described(scenario.controller[name])
-    spoilt = account_of(pan, best)
-    estimates = []
-    for one in NAMES:
-        if one in untold or one not in best.errors or "exposure" in untold:
-            continue
-        log, error = float(np.log(best.place.factors.get(one, 1.0))), best.errors[one]
-        half = float(student.ppf(0.5 + interval / 2.0, best.freedom))
-        sides = [-half * error, half * error]
-        if one == "exposure" and "swing" not in best.errors:
-            shares = np.array([0.5 - interval / 2.0, 0.5, 0.5 + interval / 2.0])
-            logs, _ = quantiles(pan, best.seen, best.place, shares)
-            log, wider = float(logs[1]), half / float(normal.ppf(0.5 + interval / 2.0))
-            sides = [wider * float(side - logs[1]) for side in logs[::2]]
-        if one == "exposure":
-            sides = [float(np.copysign(np.hypot(side, half * best.uncertainty), side)) for side in sides]
-        factor, low, high = (float(np.exp(log + side)) for side in (0.0, *sides))
-        estimates.append(
-            Estimate(one, described[one], described[one] * factor, described[one] * low, described[one] * high, factor)
-        )
-    factors = {one.name: one.factor for one in estimates}
-    untold = {one: untold[one] for one in NAMES if one in untold}
-    return _told(name, pan, best, spoilt, factors, tuple(estimates), untold)
-
-
-def _described(controller: Controller) -> dict[str, float]:
-    return {
+    controller = scenario.controller[name]
+    described = {
         "exposure": controller.pan.exposure,
         "refill": controller.valve.refill.flow,
         "swing": controller.valve.swing_kg,
     }
+    estimates = []
+    for parameter in NAMES:
+        if parameter in untold or parameter not in best.errors or "exposure" in untold:
+            continue
+        log, error = float(np.log(best.place.factors.get(parameter, 1.0))), best.errors[parameter]
+        half = float(student.ppf(0.5 + interval / 2.0, best.freedom))
+        sides = [-half * error, half * error]
+        if parameter == "exposure" and "swing" not in best.errors:
+            shares = np.array([0.5 - interval / 2.0, 0.5, 0.5 + interval / 2.0])
+            logs, _ = quantiles(pan, best.seen, best.place, shares)
+            log, wider = float(logs[1]), half / float(normal.ppf(0.5 + interval / 2.0))
+            sides = [wider * float(side - logs[1]) for side in logs[::2]]
+        if parameter == "exposure":
+            sides = [float(np.copysign(np.hypot(side, half * best.uncertainty), side)) for side in sides]
+        value = described[parameter]
+        factor, low, high = (float(np.exp(log + side)) for side in (0.0, *sides))
+        estimates.append(Estimate(parameter, value, value * factor, value * low, value * high, factor))
+    untold = {parameter: untold[parameter] for parameter in NAMES if parameter in untold}
+    return _beside_the_log(name, pan, best, tuple(estimates), untold)
 
 
-def _told(
-    name: str,
-    pan: PanModel,
-    best: Best,
-    spoilt: Account,
-    factors: dict[str, float],
-    estimates: tuple[Estimate, ...],
-    untold: dict[str, str],
+def _beside_the_log(
+    name: str, pan: PanModel, best: Best, estimates: tuple[Estimate, ...], untold: dict[str, str]
 ) -> ControllerFit:
-    believed, breaks = believed_counts([visit.openings for visit in pan.visits], spoilt)
+    factors = {estimate.name: estimate.factor for estimate in estimates}
+    spoilt = account_of(pan, best)
+    believed, breaks = believed_counts(pan, spoilt)
     # where nobody counted and a level beside is misread, nothing says how many openings there were
-    blind = {k for k in range(1, len(pan.visits)) if believed[k] is None and {k - 1, k} & spoilt.misread}
-    readings = gather(pan, factors, believed, breaks | blind)
-    readings.errors["level"] = best.place.level_mm * pan.area
-    weights, zeros = standard_errors(pan, readings), zeros_of(readings)
-    aside = [one.place in spoilt.misread and one.kind == "level" for one in readings.listed]
-    after, before = (_from_zeros(raw_residuals(pan, readings, one), zeros, aside) for one in (factors, {}))
-    rows = []
-    for place, one in enumerate(readings.listed):
-        visit = pan.visits[one.place]
-        unit = 1.0 if one.kind == "meter" else pan.area  # kg -> mm
-        far = one.kind == "meter" and abs(after[place]) > _OUTLYING * weights[place]
-        rows.append(
-            {
-                "line": visit.line,
-                "date": visit.moment,
-                "kind": one.kind,
-                "residual": after[place] / unit,
-                "before": before[place] / unit,
-                "error": weights[place] / unit,
-                "set_aside": int(aside[place] or far),
-            }
+    blind = {k for k in range(1, len(pan.visits)) if np.isnan(believed[k]) and {k - 1, k} & spoilt.misread}
+    readings = gather(pan, factors, believed, breaks | blind, best.place.level_mm)
+    error, visit, kind = standard_errors(pan, readings), readings.listed["visit"], readings.listed["kind"]
+    misread = (visit.isin(spoilt.misread) & (kind == "level")).to_numpy(bool)
+    after, before = (from_zeros(readings, raw_residuals(pan, readings, part), misread) for part in (factors, {}))
+    unit = np.where(readings.meters, 1.0, pan.area)  # kg -> mm
+    visits = [pan.visits[k] for k in visit]
+    table = pd.DataFrame(
+        {
+            "line": [part.line for part in visits],
+            "date": [part.moment for part in visits],
+            "kind": kind,
+            "residual": after / unit,
+            "before": before / unit,
+            "error": error / unit,
+            "set_aside": (misread | (readings.meters & (np.abs(after) > _OUTLYING * error))).astype(int),
+        }
+    )
+    aside = table["set_aside"] == 1
+    questioned = set(_miscounts(pan, best.place.factors, spoilt))
+    for line, what, off in zip(*(table.loc[aside, column] for column in ("line", "kind", "residual")), strict=True):
+        questioned.add(
+            (line, f"the {what} is off by {abs(off):.1f} {'L' if what == 'meter' else 'mm'} and counts little")
         )
-    columns = ["line", "date", "kind", "residual", "before", "error", "set_aside"]
-    table = pd.DataFrame(rows, columns=columns)
-    questioned = _miscounts(pan, best.place.factors, spoilt)
-    for row in rows:
-        if row["set_aside"]:
-            unit_name = "L" if row["kind"] == "meter" else "mm"
-            what = {"level": "the level", "meter": "the meter"}[str(row["kind"])]
-            questioned.append(
-                (int(row["line"]), f"{what} is off by {abs(row['residual']):.1f} {unit_name} and counts little")
-            )
-    kept = table[(table["kind"] != "meter") & (table["set_aside"] == 0)]
-
-    def rms(column: str) -> float:
-        return float(np.sqrt((kept[column] ** 2).mean())) if len(kept) else 0.0
-
+    squares = table[~aside & ~readings.meters][["before", "residual"]] ** 2
+    rms_before, rms_after = (float(value) for value in np.sqrt(squares.mean()).fillna(0.0))
     return ControllerFit(
         name=name,
         estimates=estimates,
@@ -374,27 +329,15 @@ def _told(
         condition=best.condition,
         readings=table,
         lost=lost_between(pan, readings, factors),
-        questioned=tuple(sorted(set(questioned))),
-        rms_before=rms("before"),
-        rms_after=rms("residual"),
+        questioned=tuple(sorted(questioned)),
+        rms_before=rms_before,
+        rms_after=rms_after,
         walk=best.place.walk,
     )
 
 
-def _from_zeros(raw: Floats, zeros: Floats, aside: list[bool]) -> Floats:
-    """Residuals from their stretch's own zero, the median of those not set aside."""
-    found = raw.copy()
-    sound = ~np.array(aside, bool)
-    for column in zeros.T:
-        inside = column > 0.0
-        chosen = inside & sound
-        found[inside] -= np.median(raw[chosen if chosen.any() else inside])
-    return found
-
-
-def _miscounts(pan: PanModel, factors: dict[str, float], spoilt: Account) -> list[tuple[int, str]]:
+def _miscounts(pan: PanModel, factors: dict[str, float], spoilt: Account) -> Iterator[tuple[int, str]]:
     followed = pan.modelled(factors).counted_at(pan.hours)
-    said = []
     for visit, shift in spoilt.shifts.items():
         count = pan.visits[visit].openings
         if count is None or visit == 0:
@@ -402,5 +345,4 @@ def _miscounts(pan: PanModel, factors: dict[str, float], spoilt: Account) -> lis
         by = shift if np.isfinite(shift) else count - float(followed[visit] - followed[visit - 1])
         if abs(by) >= 0.5:
             look = "counted too often" if by > 0.0 else "missed"
-            said.append((pan.visits[visit].line, f"openings before this visit look {look} by about {abs(by):.0f}"))
-    return said
+            yield pan.visits[visit].line, f"openings before this visit look {look} by about {abs(by):.0f}"

@@ -25,6 +25,10 @@ _ACCOUNTS = 6
 # how often a row is wrong (common practice, no source): a count by one, by any number, a level
 _BY_ONE, _BY_MANY, _MISREAD = 0.015, 0.03, 0.05
 _MANY = 5.0  # openings
+# a count right, off by one, or by any number: what it adds to an account's mean, variance and log likelihood
+_JUMPS = np.array([0.0, 1.0, -1.0, np.inf])
+_SHIFTS, _WIDER = np.array([0.0, 1.0, -1.0, 0.0]), np.array([0.0, 0.0, 0.0, _MANY**2])
+_PRIORS = np.log([1.0 - 2.0 * _BY_ONE - _BY_MANY, _BY_ONE, _BY_ONE, _BY_MANY])
 _OVER_MM = 60.0  # a misread level lies anywhere within so much
 _SEEN = 0.05  # of a cycle: an opening seen tells the moment to some minutes
 _ZERO = 0.04  # variance of the ruler's zero, in cycles
@@ -77,27 +81,25 @@ class Account:
     ahead: Floats
 
 
-def tally(pan: PanModel, counts: Sequence[float | None], idle: frozenset[int] = frozenset()) -> Tally:
+def tally(pan: PanModel, counts: Floats, idle: frozenset[int] = frozenset()) -> Tally:
     """Return the visits' readings as arrays, with counts as they are taken, visits without any left out."""
-    nan = float("nan")
     kept = np.array([k for k in range(len(pan.visits)) if k not in idle], np.int64)
-    visits = [pan.visits[k] for k in kept]
     return Tally(
         kept=kept,
-        counts=np.array([nan if counts[k] is None else float(counts[k] or 0.0) for k in kept]),
-        levels=np.array([nan if visit.level is None else visit.level for visit in visits]),
-        opened=np.array([visit.opened for visit in visits], float),
+        counts=counts[kept],
+        levels=pan.levels[kept],
+        opened=pan.opened[kept].astype(float),
         reset_mm=pan.reset_mm,
-        grain_mm=_grain([visit.level for visit in visits if visit.level is not None]),
-        beyond=np.zeros(len(visits)),
+        grain_mm=_grain(pan.levels[kept][~np.isnan(pan.levels[kept])]),
+        beyond=np.zeros(len(kept)),
     )
 
 
-def _grain(levels: Sequence[float]) -> float:
+def _grain(levels: Floats) -> float:
     """The coarsest round number of mm that all levels, but for one in ten, are whole times of."""
     for grain in (10.0, 5.0, 2.0, 1.0, 0.5):
-        off = [abs(level / grain - round(level / grain)) > 1e-6 for level in levels]
-        if len(levels) >= 5 and sum(off) <= 0.1 * len(levels):
+        off = np.abs(levels / grain - np.round(levels / grain)) > 1e-6
+        if len(levels) >= 5 and off.sum() <= 0.1 * len(levels):
             return grain
     return 0.0
 
@@ -131,13 +133,12 @@ def likelihood(seen: Tally, sight: Sight, level_mm: Floats, walk: Floats) -> Flo
     -------
     ndarray (pans,)
     """
-    logs, _ = _filter(seen, sight, level_mm, walk, history=False)
-    return logs
+    return _filter(seen, sight, level_mm, walk)[0]
 
 
 def account(seen: Tally, sight: Sight, level_mm: float, walk: float) -> Account:
     """Return the likeliest account of a log under one pan: which counts are off, which levels misread."""
-    logs, steps = _filter(seen, sight, np.array([level_mm]), np.array([walk]), history=True)
+    logs, steps = _filter(seen, sight, np.array([level_mm]), np.array([walk]))
     shifts: dict[int, float] = {}
     misread, ahead = set(), []
     at = 0
@@ -152,7 +153,7 @@ def account(seen: Tally, sight: Sight, level_mm: float, walk: float) -> Account:
 
 
 def _filter(
-    seen: Tally, sight: Sight, level_mm: Floats, walk: Floats, *, history: bool
+    seen: Tally, sight: Sight, level_mm: Floats, walk: Floats
 ) -> tuple[Floats, list[tuple[int, Floats, Floats, Floats, Floats]]]:
     pans, visits = sight.cycles.shape
     total = np.cumsum(np.where(np.isnan(seen.counts), 0.0, seen.counts))
@@ -174,8 +175,6 @@ def _filter(
     weight = np.zeros((pans, 1))
     loose = np.zeros((pans, 1), bool)  # a whole number of openings is not known
     steps: list[tuple[int, Floats, Floats, Floats, Floats]] = []
-    rules = (0.0, 1.0, -1.0, np.inf)
-    priors = np.log([1.0 - 2.0 * _BY_ONE - _BY_MANY, _BY_ONE, _BY_ONE, _BY_MANY])
     for k in range(visits):
         if k:
             gone = np.maximum(sight.counted[:, k] - sight.counted[:, k - 1], 0.0)
@@ -188,18 +187,12 @@ def _filter(
         if k and np.isnan(seen.counts[k]):
             loose = np.ones_like(loose)
         elif k:
-            parts = [
-                (
-                    mean if np.isinf(rule) else mean + rule,
-                    spread + (_MANY**2 if np.isinf(rule) else 0.0),
-                    weight + prior,
-                )
-                for rule, prior in zip(rules, priors, strict=True)
-            ]
-            mean, spread, weight = (np.concatenate(part, axis=1) for part in zip(*parts, strict=True))
-            loose = np.tile(loose, (1, len(rules)))
-            parent = np.tile(parent, len(rules))
-            jump = np.repeat(np.array(rules), width)
+            mean, spread, weight = (
+                (part[:, None, :] + by[:, None]).reshape(pans, -1)
+                for part, by in zip((mean, spread, weight), (_SHIFTS, _WIDER, _PRIORS), strict=True)
+            )
+            loose = np.tile(loose, (1, len(_JUMPS)))
+            parent, jump = np.tile(parent, len(_JUMPS)), np.repeat(_JUMPS, width)
         wrong = np.zeros(len(parent))
         if seen.opened[k] or not np.isnan(seen.counts[k]) or (k == 0 and not measured[k]):
             error = np.full((pans, 1), (_SEEN**2 if seen.opened[k] else EVEN) + (_ZERO if measured.any() else 0.0))
@@ -215,12 +208,11 @@ def _filter(
             weight, loose = np.hstack([good, bad]), np.hstack([np.zeros_like(loose), loose])
             wrong = np.repeat([0.0, 1.0], len(parent))
             parent, jump = np.tile(parent, 2), np.tile(jump, 2)
+        best = np.tile(np.arange(mean.shape[1]), (pans, 1))
         if mean.shape[1] > _ACCOUNTS:
             best = np.argpartition(-weight, _ACCOUNTS - 1, axis=1)[:, :_ACCOUNTS]
             mean, spread, weight, loose = (np.take_along_axis(a, best, 1) for a in (mean, spread, weight, loose))
-        else:
-            best = np.tile(np.arange(mean.shape[1]), (pans, 1))
-        if history:
+        if pans == 1:  # nobody asks for the history of several
             order = np.argsort(-weight[0], kind="stable")
             mean, spread, weight, loose = (a[:, order] for a in (mean, spread, weight, loose))
             kept = best[0][order]

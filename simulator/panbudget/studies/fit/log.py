@@ -15,27 +15,16 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
-from panbudget.errors import Problem, ReadingsError
+from panbudget.errors import ReadingsError
 from panbudget.physics.solar_time import solar_hour
 from panbudget.scenario.garden import Scenario
+from panbudget.studies.texts import problems_of
 from panbudget.weather.text.rows import TypedRow, read_typed
 
-_KNOWN = (
-    "date",
-    "time",
-    "controller",
-    "openings",
-    "counter",
-    "opened",
-    "level_mm",
-    "added_l",
-    "meter_l",
-    "tank_level",
-    "note",
-)
+_READ = ("openings", "counter", "opened", "level_mm", "meter_l")
+_KNOWN = ("date", "time", "controller", *_READ[:-1], "added_l", "meter_l", "tank_level", "note")
 _SPOKEN = {"level": "level_mm", "added": "added_l", "meter": "meter_l", "notes": "note", "count": "openings"}
 _SPOKEN |= {"datetime": "date", "timestamp": "date", "tank": "tank_level"}
-_READ = ("openings", "counter", "opened", "level_mm", "meter_l")
 # quantities: the column's name without its unit -> kind of unit, and what the column is called in ours
 _QUANTITIES = {"level": ("mm", "level_mm"), "added": ("L", "added_l"), "meter": ("L", "meter_l")}
 _NOON = dt.timedelta(hours=12)
@@ -44,7 +33,7 @@ _LEAST_VISITS = 3
 _MOST_OPENINGS = 10_000
 _MOST_WRONG = 0.1  # share of the levels that may be impossible and are left out; more, and the unit is another
 _TOTAL_ROWS, _TOTAL_TIMES = 8, 3.0  # rows, and last over median, from which counts that never fall are a running total
-
+_problem = problems_of("fit")
 
 #: a row, its moment, and whether the time of day was written down
 _Timed = tuple[dt.datetime, bool, TypedRow]
@@ -146,9 +135,7 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
     )
     wrong = log.problems
     if not any(name in log.header for name in _READ):
-        found = "nothing to go by"
-        wrong.append(Problem("nothing-read", f"line {log.header_line}:", found, f"one at least of {', '.join(_READ)}"))
-    said: list[str] = []
+        wrong.append(_problem("nothing-read", f"line {log.header_line}:", columns=", ".join(_READ)))
     rows: dict[str, list[_Timed]] = {}
     timeless = 0
     for row in log.rows:
@@ -157,72 +144,64 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
         timeless += moment is not None and not has_time
         if controller is not None and moment is not None:
             rows.setdefault(controller, []).append((moment if has_time else moment + _NOON, has_time, row))
-    if timeless:
-        said.append(f"{timeless} rows of the log have no time of day and count as noon")
+    assumed = [f"{timeless} rows of the log have no time of day and count as noon"] if timeless else []
     moments = [moment for part in rows.values() for moment, *_ in part]
     if not moments:
-        nothing = Problem("no-row", "", "has a header and no row", "three visits at least")
-        raise ReadingsError(*(wrong or [nothing]), file=shown)
+        raise ReadingsError(*(wrong or [_problem("no-row")]), file=shown)
     first, last = min(moments).date(), max(moments).date()
-    visits = {name: _visits(name, part, first, scenario, wrong, said) for name, part in rows.items()}
+    visits = {}
+    for name, part in rows.items():
+        visits[name] = _visits(name, part, first, scenario, assumed)
+        if len(part) < _LEAST_VISITS:
+            wrong.append(_problem("few-visits", name, count=len(part), least=_LEAST_VISITS))
     if any(row["tank_level"] for row in log.rows):
-        said.append("the log's tank levels are kept in the file and not used")
+        assumed.append("the log's tank levels are kept in the file and not used")
     if wrong:
         raise ReadingsError(*wrong, file=shown)
-    return FieldLog(shown, log.sha256, first, last, visits, tuple(said))
+    return FieldLog(shown, log.sha256, first, last, visits, tuple(assumed))
+
+
+def _wrong(row: TypedRow, code: str, value: object = None, **values: object) -> None:
+    row.problems.append(_problem(code, f"line {row.line}:", value, **values))
 
 
 def _controller(row: TypedRow, known: list[str]) -> str | None:
     if not row["controller"] and len(known) > 1:
-        found = "names no controller, and the scenario has several"
-        row.wrong("no-controller", found, cure=f"known are {', '.join(known)}")
+        _wrong(row, "no-controller", known=", ".join(known))
         return None
     return row.choice("controller", known, "the scenario", default=known[0])
 
 
-def _visits(
-    name: str,
-    rows: list[_Timed],
-    first: dt.date,
-    scenario: Scenario,
-    wrong: list[Problem],
-    said: list[str],
-) -> tuple[Visit, ...]:
-    depth = scenario.controller[name].pan.depth
-    site = scenario.site
-    found: list[Visit] = []
+def _visits(name: str, rows: list[_Timed], first: dt.date, scenario: Scenario, assumed: list[str]) -> tuple[Visit, ...]:
+    depth, site = scenario.controller[name].pan.depth, scenario.site
+    visits: list[Visit] = []
     levels = [row.value("level_mm") for *_, row in rows]
-    high = sum(level > depth for level in levels)
-    few = 0 < high <= _MOST_WRONG * sum(math.isfinite(level) for level in levels)
+    few = 0 < sum(level > depth for level in levels) <= _MOST_WRONG * sum(map(math.isfinite, levels))
     _total(rows)
     counter: float | None = None
     for moment, timed, row in rows:
-        if found and moment < found[-1].moment:
-            message = f"{moment:%Y-%m-%d %H:%M} is before the row above it"
-            row.wrong("out-of-order", message, cure="put the log in order of time")
-        count, stands = _count(row, "openings", "is no count"), _count(row, "counter", "is no whole number")
+        if visits and moment < visits[-1].moment:
+            _wrong(row, "out-of-order", moment=moment)
+        count, stands = _count(row, "openings"), _count(row, "counter")
         if stands is not None and count is None and counter is not None:
-            count = _risen(row, stands, counter, said)
+            count = _risen(row, stands, counter, assumed)
         counter = stands  # a row without it leaves what lies between the next one and the last unknown
-        level = row.number("level_mm")
+        level, opened = row.number("level_mm"), row["opened"].casefold()
         if level is not None and level > depth:
-            message = f"level_mm = {level:g} is more than the pan's depth, {depth:g} mm"
+            problem = _problem("too-deep", f"line {row.line}:", level, level=level, depth=depth)
             if few:
-                said.append(f"line {row.line}: {message}, and is left out")
+                assumed.append(f"{problem.where} {problem.found}, and is left out")
                 level = None
             else:
-                row.wrong("too-deep", message, cure="write the water's depth in mm", value=level)
-        opened = row["opened"].casefold()
+                row.problems.append(problem)
         if opened not in ("", *_YES, *_NO):
-            row.wrong("no-answer", f'opened = "{opened}" is neither yes nor no', value=opened)
-        at = (moment.date() - first).days * 24.0 + solar_hour(
-            moment.date(), f"{moment:%H:%M}", site.longitude, site.timezone
-        )
-        found.append(
+            _wrong(row, "no-answer", opened, opened=opened)
+        hour = solar_hour(moment.date(), f"{moment:%H:%M}", site.longitude, site.timezone)
+        visits.append(
             Visit(
                 line=row.line,
                 moment=moment,
-                hour=at,
+                hour=(moment.date() - first).days * 24.0 + hour,
                 openings=None if count is None else int(count),
                 opened=opened in _YES,
                 level=level,
@@ -232,43 +211,35 @@ def _visits(
                 timed=timed,
             )
         )
-    if len(found) < _LEAST_VISITS:
-        expected = f"{_LEAST_VISITS} visits at least, to learn anything"
-        wrong.append(Problem("few-visits", name, f"has {len(found)} rows", expected))
-    return tuple(found)
+    return tuple(visits)
 
 
-def _count(row: TypedRow, name: str, otherwise: str) -> float | None:
+def _count(row: TypedRow, name: str) -> float | None:
     """Read a whole number of openings."""
     value = row.number(name)
     if value is not None and (value != int(value) or (name == "openings" and value > _MOST_OPENINGS)):
-        row.wrong("no-count", f"{name} = {value:g} {otherwise}", value=value)
+        _wrong(row, f"no-count.{name}", value, count=value)
         return None
     return value
 
 
-def _risen(row: TypedRow, stands: float, before: float, said: list[str]) -> float | None:
+def _risen(row: TypedRow, stands: float, before: float, assumed: list[str]) -> float | None:
     """Openings since the row before, by a counter that is never set back."""
     if stands < before:
-        said.append(f"line {row.line}: the counter stands lower than in the row above it: openings between not known")
-        return None
-    if stands - before > _MOST_OPENINGS:
-        found = f"counter = {stands:g} is {stands - before:g} more than in the row above it"
-        row.wrong("counter-leaps", found, cure="mend the row, or leave it empty", value=stands)
-        return None
-    return stands - before
+        lower = "the counter stands lower than in the row above it: openings between not known"
+        assumed.append(f"line {row.line}: {lower}")
+    elif stands - before > _MOST_OPENINGS:
+        _wrong(row, "counter-leaps", stands, counter=stands, more=stands - before)
+    else:
+        return stands - before
+    return None
 
 
 def _total(rows: list[_Timed]) -> None:
     """Tell counts that only ever grow: they are a running total, not since the row before."""
-    known = [(row, row.value("openings")) for *_, row in rows if math.isfinite(row.value("openings"))]
-    counts = [count for _, count in known]
-    if (
-        len(known) >= _TOTAL_ROWS
-        and counts == sorted(counts)
-        and counts[-1] >= _TOTAL_ROWS
-        and counts[-1] > _TOTAL_TIMES * max(counts[1], 1.0)
-    ):
-        found = f"openings never fall from row to row and reach {counts[-1]:g}: they look like a running total"
-        cure = "call the column counter, or count from the row before"
-        known[-1][0].wrong("running-total", found, cure=cure, value=counts[-1])
+    counted = [row for *_, row in rows if math.isfinite(row.value("openings"))]
+    counts = [row.value("openings") for row in counted]
+    if len(counts) < _TOTAL_ROWS or counts != sorted(counts):
+        return
+    if counts[-1] >= _TOTAL_ROWS and counts[-1] > _TOTAL_TIMES * max(counts[1], 1.0):
+        _wrong(counted[-1], "running-total", counts[-1], count=counts[-1])

@@ -6,6 +6,8 @@ Units: L, openings. The bed emitters and the meter are taken as they are.
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 
 from panbudget.numeric import Floats
@@ -16,46 +18,38 @@ _WHOLE, _FEW = 0.3, 12.0  # so near to a whole number, and so few openings, it i
 _STEP, _STRIDE, _MOST = 2e-3, 0.4, 1.6  # of a logarithm
 
 
-def metered_counts(
-    pan: PanModel, counts: list[float | None], factors: dict[str, float]
-) -> tuple[list[float | None], frozenset[int]]:
+def metered_counts(pan: PanModel, factors: dict[str, float]) -> tuple[Floats, frozenset[int]]:
     """
     Return counts with those filled in that the meter tells, and the visits at which nothing was read meanwhile.
 
     Parameters
     ----------
     pan : PanModel
-    counts : list
-        Openings since the visit before; None where not counted.
     factors : dict
 
     Returns
     -------
-    (list, frozenset of int)
+    (ndarray (visits,), frozenset of int)
+        Openings since the visit before; nan where not counted.
     """
-    modelled = pan.modelled(factors)
+    modelled, described = pan.modelled(factors), pan.modelled({})
     scale = pan.of_opening(factors) / pan.of_opening({})
-    described = pan.modelled({})
-    filled, idle = list(counts), set()
-    read: int | None = None
-    for k, visit in enumerate(pan.visits):
-        if visit.meter is None:
-            continue
-        unknown = [] if read is None else [j for j in range(read + 1, k + 1) if counts[j] is None]
+    filled, idle = pan.counts.copy(), set[int]()
+    read = np.flatnonzero(~np.isnan(pan.meters)).tolist()
+    for before, now in itertools.pairwise(read):
+        unknown = [k for k in range(before + 1, now + 1) if np.isnan(pan.counts[k])]
         # a count between two unknown ones would be taken from the wrong visit on
-        if read is not None and unknown and unknown == list(range(unknown[0], k + 1)):
-            passed = visit.meter - (pan.visits[read].meter or 0.0)
-            between = unknown[:-1]
-            litres = modelled.per_opening((visit.hour + pan.visits[read].hour) / 2.0)
-            if litres <= 0.0:
-                litres = described.per_opening(visit.hour) * scale
-            if passed >= 0.0 and litres > 0.0 and all(pan.visits[j].level is None for j in between):
-                known = sum(counts[j] or 0.0 for j in range(read + 1, k))
-                openings = max(passed / litres - known, 0.0)
-                whole = float(round(openings))
-                filled[k] = whole if openings < _FEW and abs(openings - whole) < _WHOLE else openings
-                idle.update(between)
-        read = k
+        if not unknown or unknown != list(range(unknown[0], now + 1)):
+            continue
+        litres = modelled.per_opening((pan.hours[now] + pan.hours[before]) / 2.0)
+        if litres <= 0.0:
+            litres = described.per_opening(pan.hours[now]) * scale
+        passed = pan.meters[now] - pan.meters[before]
+        if passed >= 0.0 and litres > 0.0 and np.isnan(pan.levels[unknown[:-1]]).all():
+            openings = max(passed / litres - float(np.nansum(pan.counts[before + 1 : now])), 0.0)
+            whole = float(round(openings))
+            filled[now] = whole if openings < _FEW and abs(openings - whole) < _WHOLE else openings
+            idle.update(unknown[:-1])
     return filled, frozenset(idle)
 
 
@@ -75,7 +69,7 @@ def refill_by_meter(pan: PanModel, readings: Readings, factors: dict[str, float]
     -------
     (float, float)
     """
-    meters = np.flatnonzero([one.kind == "meter" for one in readings.listed])
+    meters = readings.meters
     weights = standard_errors(pan, readings)[meters]
 
     def off(x: Floats) -> Floats:
@@ -85,16 +79,8 @@ def refill_by_meter(pan: PanModel, readings: Readings, factors: dict[str, float]
     from scipy.optimize import least_squares
 
     start = float(np.clip(np.log(factors.get("refill", 1.0)), -_MOST, _MOST))
-    solved = least_squares(
-        off,
-        [start],
-        loss="soft_l1",
-        bounds=(-_MOST, _MOST),
-        diff_step=_STEP,
-        jac="3-point",
-        x_scale=_STRIDE,
-        max_nfev=30,
-    )
+    limits = {"bounds": (-_MOST, _MOST), "diff_step": _STEP, "x_scale": _STRIDE, "max_nfev": 30}
+    solved = least_squares(off, [start], loss="soft_l1", jac="3-point", **limits)
     at, values = solved.x, off(solved.x)
     slope = (off(at + _STEP) - off(at - _STEP)) / (2.0 * _STEP)
     # Huber's covariance of an M-estimate, with psi of soft_l1: r / sqrt(1 + r²)

@@ -20,6 +20,7 @@ from panbudget.studies.fit.meter import metered_counts, refill_by_meter
 from panbudget.studies.fit.pan import PanModel
 from panbudget.studies.fit.readings import gather
 from panbudget.studies.fit.search import CONTENDS, HIGHEST, LOWEST, Place, narrowed, places, quantiles, with_swing
+from panbudget.words import packaged
 
 MOST_ERROR = 0.1  # relative standard error beyond which a parameter counts as not told
 # a weighing or a jug is better than a log that tells no nearer than this and does not contradict it
@@ -28,15 +29,13 @@ BETTER = 4.0  # log likelihood by which another swing must go better with the lo
 LEAST_METER, LEAST_LEVELS = 4, 12
 MOST_GRAIN = 0.5  # of the swing's depth, to which levels may be rounded
 MOST_TIMELESS = 0.1  # share of the visits without a time of day
-METER_ALONE = "a meter alone tells the exposure over the refill flow; openings counted beside it would part them"
 _ALIKE = 0.04  # of a logarithm: so near, two exposures are one
-_LIKELY_REFILL = (
-    0.12  # standard deviation of a refill flow's logarithm, of those described (common practice, no source)
-)
-_ODD_REFILL = (
-    1.6  # times or parts of the one described: sooner the levels were taken for others (common practice, no source)
-)
+# standard deviation of a refill flow's logarithm, of those described (common practice, no source)
+_LIKELY_REFILL = 0.12
+# times or parts of the one described: sooner the levels were taken for others (common practice, no source)
+_ODD_REFILL = 1.6
 _FINE = 4.0  # looks an hour, for the moments of openings
+_UNTOLD: dict[str, str] = packaged("studies/fit/untold.toml")
 
 
 def beforehand(visits: tuple[Visit, ...], hold: Sequence[str]) -> dict[str, str]:
@@ -55,19 +54,23 @@ def beforehand(visits: tuple[Visit, ...], hold: Sequence[str]) -> dict[str, str]
     """
     counted = sum(visit.openings is not None for visit in visits)
     levels = sum(visit.level is not None for visit in visits)
-    untold = dict.fromkeys(hold, "held as described, as asked")
-    if "refill" not in untold:
-        if sum(visit.meter is not None for visit in visits) < LEAST_METER:
-            untold["refill"] = f"a meter read {LEAST_METER} times or more would tell it"
-        elif max(counted, levels) < LEAST_METER:
-            untold["refill"] = METER_ALONE
-    if "swing" not in untold:
-        if sum(not visit.timed for visit in visits) > MOST_TIMELESS * len(visits):
-            untold["swing"] = "levels without the time of day can't tell it"
-        elif counted < LEAST_LEVELS:
-            untold["swing"] = f"openings counted at {LEAST_LEVELS} visits or more, beside levels, would tell it"
-        elif levels < LEAST_LEVELS:
-            untold["swing"] = f"levels by ruler at {LEAST_LEVELS} visits or more would tell it"
+    timeless = sum(not visit.timed for visit in visits)
+    reasons = {
+        "refill": {
+            "meter": sum(visit.meter is not None for visit in visits) < LEAST_METER,
+            "meter-alone": max(counted, levels) < LEAST_METER,
+        },
+        "swing": {
+            "timeless": timeless > MOST_TIMELESS * len(visits),
+            "counts": counted < LEAST_LEVELS,
+            "levels": levels < LEAST_LEVELS,
+        },
+    }
+    untold = dict.fromkeys(hold, _UNTOLD["held"])
+    for name, least in (("refill", LEAST_METER), ("swing", LEAST_LEVELS)):
+        why = next((reason for reason, holds in reasons[name].items() if holds), "")
+        if why and name not in untold:
+            untold[name] = _UNTOLD[why].format(least=least)
     return untold
 
 
@@ -102,12 +105,13 @@ class Best:
         return max(len(self.seen.kept) - 1 - len(self.errors), 2)
 
 
-def _contenders(found: list[Place]) -> list[float]:
+def _contenders(ranked: list[Place]) -> list[float]:
     """Factors of all exposures that a log goes with about as well as with the first."""
     taken: list[float] = []
-    for one in found:
-        exposure = one.factors["exposure"]
-        if one.value > found[0].value - CONTENDS and all(abs(np.log(exposure / other)) > _ALIKE for other in taken):
+    for place in ranked:
+        exposure = place.factors["exposure"]
+        apart = all(abs(np.log(exposure / other)) > _ALIKE for other in taken)
+        if place.value > ranked[0].value - CONTENDS and apart:
             taken.append(exposure)
     return taken
 
@@ -128,83 +132,68 @@ def searched(pan: PanModel, untold: dict[str, str], uncertainty: float) -> Best:
     -------
     Best
     """
-    own: list[float | None] = [visit.openings for visit in pan.visits]
-    counted = any(one is not None for one in own)
-    levels = any(visit.level is not None for visit in pan.visits)
-    metered = sum(visit.meter is not None for visit in pan.visits) > 1
-    seen = tally(pan, own)
-    found = places(pan, seen, {}) if counted or levels else []
-    if found and not counted and len(_contenders(found)) > 1 and metered and "refill" not in untold:
-        found = _by_likely_refill(pan, own, found)
-    if metered and not counted and (not found or len(_contenders(found)) > 1):
-        untold.setdefault("refill", METER_ALONE)
+    counted, levels = bool(np.isfinite(pan.counts).any()), bool(np.isfinite(pan.levels).any())
+    metered = np.isfinite(pan.meters).sum() > 1
+    seen = tally(pan, pan.counts)
+    ranked = places(pan, seen, {}) if counted or levels else []
+    if ranked and not counted and len(_contenders(ranked)) > 1 and metered and "refill" not in untold:
+        ranked = _by_likely_refill(pan, ranked)
+    if metered and not counted and (not ranked or len(_contenders(ranked)) > 1):
+        untold.setdefault("refill", _UNTOLD["meter-alone"])
         factors: dict[str, float] = {}
         for _ in range(3):  # the litres of an opening depend a little on the exposure
-            seen = tally(pan, *metered_counts(pan, own, factors))
-            found = places(pan, seen, {})
-            factors = found[0].factors
-    best = Best(found[0], {}, seen)
-    exposure = found[0].factors["exposure"]
+            seen = tally(pan, *metered_counts(pan, factors))
+            ranked = places(pan, seen, {})
+            factors = ranked[0].factors
+    best, exposure, several = Best(ranked[0], {}, seen), ranked[0].factors["exposure"], sorted(_contenders(ranked))
     if not LOWEST * 1.02 < exposure < HIGHEST / 1.02:
-        untold["exposure"] = (
-            f"this log goes best with {exposure:.2g} times the exposure described or more of the same, which is unlikely: "
-            "look at pan, swing and unit of its columns"
-        )
+        untold["exposure"] = _UNTOLD["unlikely"].format(exposure=exposure)
         return best
-    several = sorted(_contenders(found))
     if len(several) > 1:
-        named = ", ".join(f"{one * pan.exposure:.2f}" for one in several)
-        untold["exposure"] = (
-            f"this log goes about as well with {named}; openings counted beside it would tell them apart"
-        )
+        named = ", ".join(f"{factor * pan.exposure:.2f}" for factor in several)
+        untold["exposure"] = _UNTOLD["several"].format(exposures=named)
         return best
     best = _timed(pan, best)
     swing_mm = pan.swing / pan.area
     if "swing" not in untold and seen.grain_mm > MOST_GRAIN * swing_mm:
-        untold["swing"] = f"levels rounded to {seen.grain_mm:g} mm can't tell a swing of {swing_mm:.1f} mm"
+        untold["swing"] = _UNTOLD["coarse"].format(grain=seen.grain_mm, swing=swing_mm)
     if "swing" not in untold:
         best = _swing_too(pan, best, untold)
     if "refill" not in untold:
-        best = _refill_too(pan, own, best, untold)
+        best = _refill_too(pan, best, untold)
         refill = best.place.factors.get("refill", 1.0)
         if not counted and abs(np.log(refill)) > np.log(_ODD_REFILL):
-            untold["exposure"] = untold["refill"] = (
-                f"levels and meter go together only with {refill:.1f} times the refill flow described, which is unlikely; "
-                "openings counted beside them would tell"
-            )
+            untold["exposure"] = untold["refill"] = _UNTOLD["odd-refill"].format(refill=refill)
             return best
-    if metered and counted and None in own:
-        seen = tally(pan, *metered_counts(pan, own, best.place.factors))
-        best = _again(pan, Best(best.place, best.errors, seen, best.condition))
+    if metered and counted and np.isnan(pan.counts).any():
+        seen = tally(pan, *metered_counts(pan, best.place.factors))
+        best = _again(pan, dataclasses.replace(best, seen=seen))
     best = _timed(pan, best, rounds=1)
     if "swing" not in best.errors:
         _, best.errors["exposure"] = quantiles(pan, best.seen, best.place, np.array([0.5]))
     if "refill" not in best.errors:
-        best.uncertainty = uncertainty * _leans_on_refill(
-            pan, best, by_meter=not counted and "refill" in untold and metered
-        )
+        by_meter = not counted and "refill" in untold and metered
+        best.uncertainty = uncertainty * (1.0 if by_meter else _leans_on_refill(pan, best))
     error = (best.errors["exposure"] ** 2 + best.uncertainty**2) ** 0.5
     if error > MOST_ERROR:
-        untold["exposure"] = f"this log leaves it open by {100.0 * error:.0f} % (standard error)"
+        untold["exposure"] = _UNTOLD["open"].format(percent=100.0 * error)
     return best
 
 
-def _leans_on_refill(pan: PanModel, best: Best, *, by_meter: bool) -> float:
+def _leans_on_refill(pan: PanModel, best: Best) -> float:
     """By how much of a per cent the exposure moves with a per cent of the refill flow."""
-    if by_meter:
-        return 1.0
     factors = {**best.place.factors, "refill": 1.06}
     moved = narrowed(pan, best.seen, factors, best.place).factors["exposure"] / best.place.factors["exposure"]
     return abs(float(np.log(moved) / np.log(1.06)))
 
 
-def _by_likely_refill(pan: PanModel, own: list[float | None], found: list[Place]) -> list[Place]:
+def _by_likely_refill(pan: PanModel, ranked: list[Place]) -> list[Place]:
     """Order exposures that levels can't part by the refill flow that the meter asks for beside each."""
-    ranked = []
-    for one in found:
-        at, _ = refill_by_meter(pan, gather(pan, one.factors, own), one.factors)
-        ranked.append(dataclasses.replace(one, value=one.value - 0.5 * (at / _LIKELY_REFILL) ** 2))
-    return sorted(ranked, key=lambda one: -one.value)
+    weighed = []
+    for place in ranked:
+        at, _ = refill_by_meter(pan, gather(pan, place.factors), place.factors)
+        weighed.append(dataclasses.replace(place, value=place.value - 0.5 * (at / _LIKELY_REFILL) ** 2))
+    return sorted(weighed, key=lambda place: -place.value)
 
 
 def _again(pan: PanModel, best: Best) -> Best:
@@ -223,18 +212,17 @@ def _timed(pan: PanModel, best: Best, rounds: int = 2) -> Best:
     hours = pan.hours[best.seen.kept]
     every = np.arange(np.floor(hours[0] * _FINE) / _FINE, hours[-1], 1.0 / _FINE)
     for _ in range(rounds):
-        place = best.place
-        spoilt = account_of(pan, best)
+        factors, spoilt = best.place.factors, account_of(pan, best)
         shifts = np.array([spoilt.shifts.get(int(k), 0.0) for k in best.seen.kept])
         steps = np.diff(spoilt.ahead, prepend=spoilt.ahead[0])
         # a shift is none of the pan's doing; of one by nobody knows how much, what is left of a whole opening is
         steps = np.where(np.isfinite(shifts), steps - np.where(np.isfinite(shifts), shifts, 0.0), 0.0)
         steps -= np.round(steps)
         ahead = spoilt.ahead[0] + np.cumsum(steps) + best.seen.beyond
-        cycles = pan.modelled(place.factors).counted_at(every) + np.interp(every, hours, ahead)
+        cycles = pan.modelled(factors).counted_at(every) + np.interp(every, hours, ahead)
         opened = every[1:][np.diff(np.floor(np.maximum.accumulate(cycles))) > 0.0]
-        seen = best.seen._replace(beyond=pan.beyond(place.factors, opened, hours))
-        best = _again(pan, Best(place, best.errors, seen, best.condition))
+        seen = best.seen._replace(beyond=pan.beyond(factors, opened, hours))
+        best = _again(pan, dataclasses.replace(best, seen=seen))
     return best
 
 
@@ -252,27 +240,24 @@ def _condition(covariance: Floats) -> float:
 def _swing_too(pan: PanModel, best: Best, untold: dict[str, str]) -> Best:
     place, covariance = with_swing(pan, best.seen, best.place)
     errors = _by_name(covariance)
-    log = float(np.log(place.factors["swing"]))
-    why = _not_told(log, errors["swing"])
+    why = _not_told(float(np.log(place.factors["swing"])), errors["swing"])
     if not why and place.value - best.place.value < BETTER:
-        why = "the log agrees with it as described about as well"
+        why = _UNTOLD["as-well"]
     if why:
         untold["swing"] = why
         return best
     return Best(place, errors, best.seen, _condition(covariance))
 
 
-def _refill_too(pan: PanModel, own: list[float | None], best: Best, untold: dict[str, str]) -> Best:
+def _refill_too(pan: PanModel, best: Best, untold: dict[str, str]) -> Best:
     as_described = best
     for _ in range(2):  # the exposure moves a little with it, and the litres of an opening with the exposure
-        believed, breaks = believed_counts(own, account_of(pan, best))
-        readings = gather(pan, best.place.factors, believed, breaks)
-        if sum(one.kind == "meter" for one in readings.listed) < LEAST_METER - 1:
-            untold["refill"] = f"a meter read {LEAST_METER} times or more, with sure counts between, would tell it"
+        readings = gather(pan, best.place.factors, *believed_counts(pan, account_of(pan, best)))
+        if readings.meters.sum() < LEAST_METER - 1:
+            untold["refill"] = _UNTOLD["sure-counts"].format(least=LEAST_METER)
             return as_described
         at, error = refill_by_meter(pan, readings, best.place.factors)
-        why = _not_told(at, error)
-        if why:
+        if why := _not_told(at, error):
             untold["refill"] = why
             return as_described
         place = dataclasses.replace(best.place, factors={**best.place.factors, "refill": float(np.exp(at))})
@@ -283,24 +268,22 @@ def _refill_too(pan: PanModel, own: list[float | None], best: Best, untold: dict
 def _not_told(log: float, error: float) -> str:
     """Why a factor, by its logarithm and that one's standard error, stays as described; "" if it doesn't."""
     if error > MOST_ERROR:
-        return f"this log leaves it open by {100.0 * min(error, 9.99):.0f} % (standard error)"
+        return _UNTOLD["open"].format(percent=100.0 * min(error, 9.99))
     if error > SURE_ERROR and abs(log) < AGREES * error:
-        return f"the log agrees with it as described, within {100.0 * AGREES * error:.0f} %, and can't better it"
+        return _UNTOLD["agrees"].format(percent=100.0 * AGREES * error)
     return ""
 
 
 def account_of(pan: PanModel, best: Best) -> Account:
+    """Return the likeliest account of the log under the best pan."""
     place = best.place
     return account(best.seen, sighted(pan, best.seen, [place.factors]), place.level_mm, place.walk)
 
 
-def believed_counts(own: list[float | None], spoilt: Account) -> tuple[list[float | None], frozenset[int]]:
-    """Counts less what they are off by; and where they are off by nobody knows how much."""
-    believed, breaks = list(own), set()
-    for visit, shift in spoilt.shifts.items():
-        count = own[visit]
-        if count is None or not np.isfinite(shift):
-            breaks.add(visit)
-        else:
-            believed[visit] = max(count - shift, 0.0)
+def believed_counts(pan: PanModel, spoilt: Account) -> tuple[Floats, frozenset[int]]:
+    """Return counts less what they are off by, and the visits where they are off by nobody knows how much."""
+    believed = pan.counts.copy()
+    breaks = {k for k, shift in spoilt.shifts.items() if np.isnan(believed[k]) or not np.isfinite(shift)}
+    for visit in spoilt.shifts.keys() - breaks:
+        believed[visit] = max(believed[visit] - spoilt.shifts[visit], 0.0)
     return believed, frozenset(breaks)

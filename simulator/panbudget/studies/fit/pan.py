@@ -9,22 +9,26 @@ from __future__ import annotations
 
 import bisect
 import dataclasses
-from collections.abc import Callable
+import functools
 from dataclasses import dataclass
 
 import numpy as np
 
-from panbudget.engine import season as engine
-from panbudget.engine.arrays import Pans, empty_results, plain
+from panbudget.engine.arrays import Pans
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.season.layout import Forcing
-from panbudget.season.run import first_morning
+from panbudget.season.run import first_morning, run_forcing
 from panbudget.studies.fit.log import Visit
 
 #: what can be fitted, in the order in which it is kept where the log can't tell two apart
 NAMES = ("exposure", "refill", "swing")
 _WINDOW = 72.0  # h
+
+
+def summed(values: Floats) -> Floats:
+    """Return running sums that begin with nothing. (n,) -> (n + 1,)"""
+    return np.concatenate([[0.0], np.cumsum(values)])
 
 
 @dataclass(frozen=True)
@@ -36,19 +40,16 @@ class Modelled:
     share: Floats  # of the time that the valve is open, by hour
     spilt: Floats  # hours so far in which the pan ran over
 
-    def open_share(self, hour: float) -> float:
-        """Share of what the pan loses that it loses while the valve is open, around a time; weighted by the loss."""
-        last = len(self.share)
-        share = self.share[int(np.clip(hour - 24.0, 0, last - 1)) : int(np.clip(hour + 12.0, 1, last))]
-        total = float(share.sum())  # the loss goes with it
-        return float((share**2).sum()) / total if total > 0.0 else 0.0
+    @functools.cached_property
+    def _followed(self) -> Floats:
+        return np.maximum.accumulate(self.cycles)
 
     def open_shares(self, hours: Floats) -> Floats:
-        """`open_share` around several times."""
+        """Share of what the pan loses that it loses while the valve is open, around some times; weighted by the loss."""
         last = len(self.share)
         first, end = np.clip(hours - 24.0, 0, last - 1).astype(int), np.clip(hours + 12.0, 1, last).astype(int)
-        once, twice = (np.concatenate([[0.0], np.cumsum(self.share**power)]) for power in (1, 2))
-        total = once[end] - once[first]
+        once, twice = (summed(self.share**power) for power in (1, 2))
+        total = once[end] - once[first]  # the loss goes with it
         return np.asarray(np.where(total > 1e-12, (twice[end] - twice[first]) / np.maximum(total, 1e-12), 0.0))
 
     def at(self, hours: Floats) -> Floats:
@@ -57,8 +58,7 @@ class Modelled:
 
     def counted_at(self, hours: Floats) -> Floats:
         """The same as far as a count of openings can follow: rain that lifts the pan takes no opening back."""
-        most = np.maximum.accumulate(self.cycles)
-        return np.asarray(np.interp(hours, np.arange(len(most), dtype=float), most))
+        return np.asarray(np.interp(hours, np.arange(len(self.cycles), dtype=float), self._followed))
 
     def per_opening(self, hour: float) -> float:
         """Litres of an opening at about that time; of all, if there was none then."""
@@ -72,45 +72,43 @@ class Modelled:
 
 
 class PanModel:
-    """One controller's pan and its readings: residuals for any set of factors."""
+    """One controller's pan and its readings, nan where there is none: residuals for any set of factors."""
 
-    def __init__(
-        self, scenario: Scenario, forcing: Forcing, row: int, visits: tuple[Visit, ...], run: Callable[..., int]
-    ) -> None:
-        self.visits, self.run_engine = visits, run
-        self.scenario = scenario
-        lanes = {field: getattr(forcing.beds, field)[:0] for field in forcing.beds._fields if field.startswith("lane_")}
-        forcing = dataclasses.replace(forcing, beds=forcing.beds._replace(**lanes))
-        self.row = row
-        if forcing.pans.tank[row] < 0:  # alone on the mains: the other pans need not be run
-            forcing, self.row = dataclasses.replace(forcing, pans=_alone(forcing.pans, row)), 0
-        pans = forcing.pans
+    def __init__(self, scenario: Scenario, forcing: Forcing, row: int, visits: tuple[Visit, ...]) -> None:
+        self.visits = visits
+        self.hours, self.counts, self.levels, self.meters = (
+            np.array([getattr(visit, name) for visit in visits], float)
+            for name in ("hour", "openings", "level", "meter")
+        )
+        self.opened = np.array([visit.opened for visit in visits], bool)
+        name = list(scenario.controller)[row]
+        described, part = scenario.controller[name].pan, forcing.pan_of[name]
+        beds = {key: values[:0] for key, values in forcing.beds._asdict().items() if key.startswith("lane_")}
+        pans, self.row = forcing.pans, row
+        if on_mains := pans.tank[row] < 0:  # the other pans need not be run
+            pans, self.row = _alone(pans, row), 0
         leak = pans.leak.copy()
         for visit in visits:
             day = int(np.clip(visit.hour // 24.0, 0, leak.shape[1] - 1))
             leak[self.row, day] -= visit.added / 24.0  # poured in: spread over its day
-        self.forcing = dataclasses.replace(forcing, pans=pans._replace(leak=leak))
-        self.area = float(pans.area[self.row])
-        self.swing = float(pans.swing[self.row, 0])
-        self.hours = np.array([visit.hour for visit in visits])
-        self.cache: dict[tuple[float, ...], Modelled] = {}
-        self.wander = 0.0
+        pans = pans._replace(leak=leak)
+        self.forcing = dataclasses.replace(forcing, pans=pans, beds=forcing.beds._replace(**beds))
+        self.area, self.swing = float(pans.area[self.row]), float(pans.swing[self.row, 0])
+        self.freeboard = float(pans.rim[self.row, 0] - pans.swing[self.row, 0])
+        self.exposure, self.reset_mm = described.exposure, described.depth - described.freeboard
         self.pressed = bool(np.isfinite(pans.presses[self.row]).any())
-        days, leaks = forcing.days, self.forcing.pans.leak[self.row]
-        night = float(pans.night_share[self.row])
+        days, night = forcing.days, float(pans.night_share[self.row])
         shares = ((1.0 - night) * days.daylight_share + night * days.dark_share).ravel()
         self.hourly_evaporation = np.repeat(pans.evaporation[self.row] * self.area, 24) * shares
-        self.hourly_gain = np.repeat(days.rain * pans.rain_factor[self.row] * self.area / 24.0 - leaks, 24)
-        described = list(scenario.controller.values())[row].pan
-        self.exposure = described.exposure
-        self.reset_mm = described.depth - described.freeboard
-        self.freeboard = float(pans.rim[self.row, 0] - pans.swing[self.row, 0])
-        part = forcing.pan_of[list(scenario.controller)[row]]
+        gain = days.rain * pans.rain_factor[self.row] * self.area / 24.0 - leak[self.row]
+        self.hourly_gain = np.repeat(gain, 24)
         # a fault or a tank's head may change them in the season: means over the days
         self.refill, self.through = part.refill_flow, part.valve_flow
-        if pans.tank[self.row] < 0:
+        if on_mains:
             self.refill = float(max(pans.refill_flow[self.row].mean(), 1e-6))
             self.through = float(pans.valve_flow[self.row].mean())
+        self._modelled: dict[tuple[float, ...], Modelled] = {}
+        self.wander = 0.0
         self._stepped(1.0, 1.0, 1.0)
 
     def of_opening(self, factors: dict[str, float]) -> float:
@@ -129,20 +127,21 @@ class PanModel:
         net = self.hourly_evaporation * factors.get("exposure", 1.0) - self.hourly_gain
         share = self.modelled(factors).share
         marks = np.arange(len(net) + 1, dtype=float)
-        meant = np.interp(hours, marks, np.concatenate([[0.0], np.cumsum(net * share)]))
-        lost = np.concatenate([[0.0], np.cumsum(np.maximum(net, 0.0))])
+        meant = np.interp(hours, marks, summed(net * share))
+        lost = summed(np.maximum(net, 0.0))
         lasts = np.zeros(len(opened))
         for _ in range(3):  # an opening lasts the longer for what it loses
             during = np.interp(opened + lasts, marks, lost) - np.interp(opened, marks, lost)
             lasts = (size + np.minimum(during, 2.0 * size)) / flow
-        came = np.concatenate([[0.0], np.cumsum(during)])[np.searchsorted(opened, hours, side="right")]
+        came = summed(during)[np.searchsorted(opened, hours, side="right")]
         return np.asarray((meant - came) / size)
 
     def modelled(self, factors: dict[str, float]) -> Modelled:
+        """Return what the pan does with some factors on what is described."""
         key = tuple(factors.get(name, 1.0) for name in NAMES)
-        if key not in self.cache:
-            self.cache[key] = self._run(*key)
-        return self.cache[key]
+        if key not in self._modelled:
+            self._modelled[key] = (self._stepped if self.pressed else self._smooth)(*key)
+        return self._modelled[key]
 
     def _smooth(self, exposure: float, refill: float, swing: float) -> Modelled:
         """
@@ -159,10 +158,7 @@ class PanModel:
         # what is lost while the valve is open takes no opening nearer
         slowed = net * (1.0 - share) / size
         if not (net < 0.0).any():
-            summed = np.concatenate([[0.0], np.cumsum(slowed)])
-            return Modelled(
-                summed, np.concatenate([[0.0], np.cumsum(share * through)]), share, np.zeros(len(share) + 1)
-            )
+            return Modelled(summed(slowed), summed(share * through), share, np.zeros(len(share) + 1))
         # rain lifts the pan to its rim and no further: from the reset by the freeboard, from elsewhere by more
         most = self.freeboard / size + 0.5
         hours = len(net)
@@ -187,58 +183,38 @@ class PanModel:
                 applied[hour] = beyond * share[hour]
             hour += 1
             cycles[hour] = now
-        opening = np.concatenate([[0.0], np.cumsum(applied * through)])
-        return Modelled(cycles, opening, applied, np.cumsum(spilt))
-
-    def _run(self, exposure: float, refill: float, swing: float) -> Modelled:
-        if not self.pressed:
-            return self._smooth(exposure, refill, swing)
-        return self._stepped(exposure, refill, swing)
+        return Modelled(cycles, summed(applied * through), applied, np.cumsum(spilt))
 
     def _stepped(self, exposure: float, refill: float, swing: float) -> Modelled:
         """By the engine, opening by opening: where the valve is pressed by hand too."""
-        forcing, row = self.forcing, self.row
-        pans = forcing.pans
-        evaporation, refilled = pans.evaporation.copy(), pans.refill_flow.copy()
-        through, swings, rim, dry = (part.copy() for part in (pans.valve_flow, pans.swing, pans.rim, pans.dry))
-        evaporation[row] *= exposure
-        through[row] += refilled[row] * (refill - 1.0)
-        refilled[row] *= refill
-        grown = swings[row] * (swing - 1.0)
-        swings[row] += grown
-        rim[row] += grown
-        dry[row] += grown
-        changed = pans._replace(
-            evaporation=evaporation, refill_flow=refilled, valve_flow=through, swing=swings, rim=rim, dry=dry
+        pans, row = self.forcing.pans, self.row
+        mine = np.arange(len(pans.area))[:, None] == row
+        times, larger, wider = (np.where(mine, factor, 1.0) for factor in (exposure, refill, swing))
+        grown = pans.swing * (wider - 1.0)
+        pans = pans._replace(
+            evaporation=pans.evaporation * times,
+            valve_flow=pans.valve_flow + pans.refill_flow * (larger - 1.0),
+            refill_flow=pans.refill_flow * larger,
+            **{name: getattr(pans, name) + grown for name in ("swing", "rim", "dry")},
         )
-        days = len(forcing.dates)
-        room = int(forcing.room * max(exposure / swing, 1.0) + 50)
-        out = empty_results(len(pans.area), 0, days, room=room, tanks=forcing.tanks, keep_terms=False)
-        state = first_morning(dataclasses.replace(forcing, pans=changed))
-        state = state._replace(level=changed.swing[:, 0].copy())
-        given = (forcing.days, changed, forcing.tanks, forcing.beds, state, out)
-        wrapped = tuple(plain(group) for group in given) if self.run_engine is engine.run_season else given
-        count = min(self.run_engine(*wrapped), room)
-        own = out.opening_controller[:count] == row
-        starts, ends = out.opening_start[:count][own], out.opening_end[:count][own]
-        marks = np.arange(1, days * 24 + 1, dtype=float)
-        opened = np.searchsorted(starts, marks, side="right")
+        forcing = dataclasses.replace(self.forcing, pans=pans)
+        out, count = run_forcing(forcing, first_morning(forcing)._replace(level=pans.swing[:, 0].copy()))
+        opened_here = np.flatnonzero(out.opening_controller[:count] == row)
+        ends = out.opening_end[opened_here]
         ends = np.where(np.isnan(ends), np.inf, ends)
+        hours = 24 * len(forcing.dates)
+        marks = np.arange(1, hours + 1, dtype=float)
+        opened = np.searchsorted(out.opening_start[opened_here], marks, side="right")
         shut = np.searchsorted(ends, marks, side="right")
-        by_hour = np.repeat(changed.swing[row], 24)
+        by_hour = np.repeat(pans.swing[row], 24)
         gone = np.where(opened > shut, 0.0, (by_hour - out.hourly_level[row]) / by_hour)
-        let = np.concatenate([[0.0], np.cumsum(out.opening_litres[:count][own])])[shut]
         if not self.wander:
-            spread = out.opening_refilled[:count][own][np.isfinite(ends)]
-            self.wander = float(np.std(spread) / self.swing) if len(spread) > 3 else 0.05
-        return Modelled(
-            np.concatenate([[0.0], opened + gone]),
-            np.concatenate([[0.0], let]),
-            np.zeros(days * 24),
-            np.zeros(days * 24 + 1),
-        )
+            refilled = out.opening_refilled[opened_here][np.isfinite(ends)]
+            self.wander = float(np.std(refilled) / self.swing) if len(refilled) > 3 else 0.05
+        cycles, litres = opened + gone, summed(out.opening_litres[opened_here])[shut]
+        return Modelled(np.append(0.0, cycles), np.append(0.0, litres), np.zeros(hours), np.zeros(hours + 1))
 
 
 def _alone(pans: Pans, row: int) -> Pans:
-    one = {name: getattr(pans, name)[row : row + 1] for name in Pans._fields if name not in ("block", "member")}
-    return Pans(**one, block=np.array([0, 1], np.int64), member=np.zeros(1, np.int64))
+    mine = {name: values[row : row + 1] for name, values in pans._asdict().items()}
+    return Pans(**mine | {"block": np.array([0, 1], np.int64), "member": np.zeros(1, np.int64)})

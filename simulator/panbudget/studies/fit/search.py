@@ -7,6 +7,7 @@ since levels alone repeat themselves with every opening; then each place that st
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,32 +56,37 @@ class Place:
     walk: float
 
 
-def _along(
-    pan: PanModel, seen: Tally, factors: dict[str, float], logs: Floats, level_mm: float, walk: float, name: str
+def _weigh(
+    pan: PanModel, seen: Tally, pans: list[dict[str, float]], level_mm: Floats | float, walk: Floats | float
 ) -> Floats:
-    """Likelihoods with one factor's logarithm put to each of ``logs``."""
-    sight = sighted(pan, seen, [{**factors, name: float(np.exp(one))} for one in logs])
-    return likelihood(seen, sight, np.full(len(logs), level_mm), np.full(len(logs), walk))
+    """Log likelihood of each of some pans under each pair of errors. (pans, errors)"""
+    levels, walks = np.broadcast_arrays(np.atleast_1d(level_mm), np.atleast_1d(walk))
+    sight = Sight(*(np.repeat(part, len(levels), axis=0) for part in sighted(pan, seen, pans)))
+    return likelihood(seen, sight, np.tile(levels, len(pans)), np.tile(walks, len(pans))).reshape(len(pans), -1)
 
 
-def _errors(pan: PanModel, seen: Tally) -> tuple[Floats, Floats]:
-    """Pairs of errors to try: of a level, and of a cycle, no less than what each opening's moment makes of it."""
-    ruled = bool(np.isfinite(seen.levels).any())
-    least = max(_LEAST_WALK, (_ADDS_UP if ruled else _ADDS_UP_UNSEEN) * pan.wander)
-    walks = np.concatenate([[least], _WALKS[1.4 * least < _WALKS]])
-    levels = _LEVEL_MM if ruled else _LEVEL_MM[:1]
-    pairs = np.array([(a, b) for a in levels for b in walks])
-    return pairs[:, 0].copy(), pairs[:, 1].copy()
+def _exposed(factors: dict[str, float], logs: Floats) -> list[dict[str, float]]:
+    return [{**factors, "exposure": float(np.exp(log))} for log in logs]
 
 
-def _repeated(sight: Sight, times: int) -> Sight:
-    return Sight(*(np.repeat(part, times, axis=0) for part in sight))
+def _moved(factors: dict[str, float], names: Sequence[str], by: float) -> dict[str, float]:
+    return {**factors, **{name: factors.get(name, 1.0) * float(np.exp(by)) for name in names}}
 
 
 def _with_errors(pan: PanModel, seen: Tally, factors: dict[str, float]) -> tuple[Floats, Floats, Floats]:
-    levels, walks = _errors(pan, seen)
-    sight = _repeated(sighted(pan, seen, [factors]), len(levels))
-    return likelihood(seen, sight, levels, walks) + _beforehand(walks), levels, walks
+    """Log likelihoods by pairs of errors: of a level, and of a cycle, no less than what each opening's moment makes of it."""
+    ruled = bool(np.isfinite(seen.levels).any())
+    least = max(_LEAST_WALK, (_ADDS_UP if ruled else _ADDS_UP_UNSEEN) * pan.wander)
+    tried = np.concatenate([[least], _WALKS[1.4 * least < _WALKS]])
+    levels, walks = (part.ravel() for part in np.meshgrid(_LEVEL_MM if ruled else _LEVEL_MM[:1], tried, indexing="ij"))
+    return _weigh(pan, seen, [factors], levels, walks)[0] + _beforehand(walks), levels, walks
+
+
+def _placed(pan: PanModel, seen: Tally, factors: dict[str, float]) -> Place:
+    """A pan, with the errors that go best with it."""
+    values, levels, walks = _with_errors(pan, seen, factors)
+    best = int(values.argmax())
+    return Place(factors, float(values[best]), float(levels[best]), float(walks[best]))
 
 
 def _beforehand(walks: Floats) -> Floats:
@@ -104,14 +110,14 @@ def places(pan: PanModel, seen: Tally, factors: dict[str, float]) -> list[Place]
     list of Place
         The likeliest first.
     """
+    from scipy.ndimage import maximum_filter1d
+
     grid = np.arange(np.log(LOWEST), np.log(HIGHEST), _STEP)
-    coarse = _along(pan, seen, factors, grid, _COARSE_MM, _COARSE_WALK, "exposure")
-    peaks = [
-        i for i, one in enumerate(coarse) if one == coarse[max(i - 2, 0) : i + 3].max() and one > coarse.max() - _FALLS
-    ]
-    peaks = sorted(peaks, key=lambda i: -coarse[i])[:_MOST_PLACES]
-    found = [narrowed(pan, seen, {**factors, "exposure": float(np.exp(grid[i]))}) for i in peaks]
-    return sorted(found, key=lambda one: -one.value)
+    coarse = _weigh(pan, seen, _exposed(factors, grid), _COARSE_MM, _COARSE_WALK)[:, 0]
+    peaks = np.flatnonzero((coarse == maximum_filter1d(coarse, 5)) & (coarse > coarse.max() - _FALLS))
+    peaks = peaks[np.argsort(-coarse[peaks], kind="stable")][:_MOST_PLACES]
+    looked_at = (narrowed(pan, seen, near) for near in _exposed(factors, grid[peaks]))
+    return sorted(looked_at, key=lambda place: -place.value)
 
 
 def narrowed(pan: PanModel, seen: Tally, factors: dict[str, float], near: Place | None = None) -> Place:
@@ -131,43 +137,24 @@ def narrowed(pan: PanModel, seen: Tally, factors: dict[str, float], near: Place 
     -------
     Place
     """
-    at, value = float(np.log(factors["exposure"])), -np.inf
-    level_mm, walk = (_COARSE_MM, _COARSE_WALK) if near is None else (near.level_mm, near.walk)
+    at, place = float(np.log(factors["exposure"])), near or Place(factors, -np.inf, _COARSE_MM, _COARSE_WALK)
     for wide in (0.02, 0.007, 0.0025) if near is None else (0.015, 0.003):
         logs = at + np.linspace(-wide, wide, 11)
-        values = _along(pan, seen, factors, logs, level_mm, walk, "exposure")
+        values = _weigh(pan, seen, _exposed(factors, logs), place.level_mm, place.walk)
         at = float(logs[int(values.argmax())])
-        of_errors, levels, walks = _with_errors(pan, seen, {**factors, "exposure": float(np.exp(at))})
-        best = int(of_errors.argmax())
-        level_mm, walk, value = float(levels[best]), float(walks[best]), float(of_errors[best])
-    return Place({**factors, "exposure": float(np.exp(at))}, value, level_mm, walk)
+        place = _placed(pan, seen, {**factors, "exposure": float(np.exp(at))})
+    return place
 
 
-def _curved(values: Floats, step: float) -> float:
-    """Standard error by the curvature of five likelihoods a step apart."""
-    bend = -2.0 * float(np.polyfit(np.arange(-2.0, 3.0) * step, values, 2)[0])
-    return bend**-0.5 if bend > 0.0 else float("inf")
-
-
-def _reach(pan: PanModel, seen: Tally, place: Place, name: str, together: tuple[str, ...] = ()) -> float:
-    """Standard error of one factor's logarithm, the others held, or moved along."""
-    step = 0.004
-    error = step
+def _reach(pan: PanModel, seen: Tally, place: Place, *names: str) -> float:
+    """Standard error of some factors' logarithms moved together, by the curvature of five likelihoods a step apart."""
+    step = error = 0.004
     for _ in range(6):
         offs = np.arange(-2.0, 3.0) * step
-        sight = sighted(
-            pan,
-            seen,
-            [
-                {
-                    **place.factors,
-                    **{one: place.factors.get(one, 1.0) * float(np.exp(off)) for one in (name, *together)},
-                }
-                for off in offs
-            ],
-        )
-        values = likelihood(seen, sight, np.full(5, place.level_mm), np.full(5, place.walk))
-        error = _curved(values, step)
+        pans = [_moved(place.factors, names, float(off)) for off in offs]
+        values = _weigh(pan, seen, pans, place.level_mm, place.walk)[:, 0]
+        bend = -2.0 * float(np.polyfit(offs, values, 2)[0])
+        error = bend**-0.5 if bend > 0.0 else float("inf")
         if 0.4 * step < error < 3.0 * step:
             break
         step = float(np.clip(0.8 * error if np.isfinite(error) else 2.0 * step, 0.25 * _FINEST, 0.1))
@@ -179,9 +166,7 @@ def _weighed(pan: PanModel, seen: Tally, place: Place, factors: list[dict[str, f
     of_errors, levels, walks = _with_errors(pan, seen, place.factors)
     good = np.flatnonzero(of_errors > of_errors.max() - _WEIGHS)
     good = good[np.argsort(-of_errors[good])][:8]
-    sight = _repeated(sighted(pan, seen, factors), len(good))
-    values = likelihood(seen, sight, np.tile(levels[good], len(factors)), np.tile(walks[good], len(factors)))
-    by_pan = values.reshape(len(factors), len(good)) + _beforehand(walks)[good]
+    by_pan = _weigh(pan, seen, factors, levels[good], walks[good]) + _beforehand(walks)[good]
     return np.asarray(np.logaddexp.reduce(by_pan, axis=1))
 
 
@@ -206,7 +191,7 @@ def quantiles(pan: PanModel, seen: Tally, place: Place, shares: Floats) -> tuple
     opening = 1.0 / max(float(gone[-1] - gone[0]), 1.0)  # a count off by one moves the exposure by so much
     for _ in range(3):
         logs = at + max(_AROUND * error, 2.2 * opening) * np.linspace(-1.0, 1.0, 2 * _SIDE + 1)
-        values = _weighed(pan, seen, place, [{**place.factors, "exposure": float(np.exp(one))} for one in logs])
+        values = _weighed(pan, seen, place, _exposed(place.factors, logs))
         part = np.exp(values - values.max())
         part /= part.sum()
         mean = float((part * logs).sum())
@@ -218,10 +203,6 @@ def quantiles(pan: PanModel, seen: Tally, place: Place, shares: Floats) -> tuple
     return np.interp(shares, whole, logs), found
 
 
-def _moved(factors: dict[str, float], names: tuple[str, ...], by: float) -> dict[str, float]:
-    return {**factors, **{name: factors.get(name, 1.0) * float(np.exp(by)) for name in names}}
-
-
 def _likely(factors: dict[str, float]) -> float:
     """Log likelihood of a swing before the log is seen: it was weighed."""
     return -0.5 * float(np.log(factors.get("swing", 1.0)) / _LIKELY_SWING) ** 2
@@ -229,14 +210,10 @@ def _likely(factors: dict[str, float]) -> float:
 
 def _by_swing(pan: PanModel, seen: Tally, place: Place) -> Place:
     """Look through all swings, the exposure moved along."""
-    pans = [_moved(place.factors, ("exposure", "swing"), float(one)) for one in _SWINGS]
-    levels = np.tile(_LEVEL_MM, len(pans))
-    values = likelihood(
-        seen, _repeated(sighted(pan, seen, pans), len(_LEVEL_MM)), levels, np.full(len(levels), place.walk)
-    )
-    values += np.repeat([_likely(one) for one in pans], len(_LEVEL_MM))
-    best = int(values.argmax())
-    return Place(pans[best // len(_LEVEL_MM)], float(values[best]), float(levels[best]), place.walk)
+    pans = [_moved(place.factors, ("exposure", "swing"), float(log)) for log in _SWINGS]
+    values = _weigh(pan, seen, pans, _LEVEL_MM, place.walk) + np.array([[_likely(factors)] for factors in pans])
+    best, level = np.unravel_index(values.argmax(), values.shape)
+    return Place(pans[best], float(values.max()), float(_LEVEL_MM[level]), place.walk)
 
 
 def with_swing(pan: PanModel, seen: Tally, place: Place) -> tuple[Place, Floats]:
@@ -262,28 +239,17 @@ def with_swing(pan: PanModel, seen: Tally, place: Place) -> tuple[Place, Floats]
     now = place if "swing" in place.factors else _by_swing(pan, seen, place)
     for wide in (0.04, 0.015, 0.005):
         for together in ((), ("swing",), ()):
-            offs = np.linspace(-wide, wide, 9)
-            pans = [_moved(now.factors, ("exposure", *together), float(off)) for off in offs]
-            along = likelihood(
-                seen, sighted(pan, seen, pans), np.full(len(offs), now.level_mm), np.full(len(offs), now.walk)
-            )
-            best = int((along + np.array([_likely(one) for one in pans])).argmax())
-            now = Place(pans[best], float(along[best]), now.level_mm, now.walk)
-        of_errors, ruler, walks = _with_errors(pan, seen, now.factors)
-        best = int(of_errors.argmax())
-        now = Place(now.factors, float(of_errors[best]), float(ruler[best]), float(walks[best]))
+            names = ("exposure", *together)
+            pans = [_moved(now.factors, names, float(off)) for off in np.linspace(-wide, wide, 9)]
+            values = _weigh(pan, seen, pans, now.level_mm, now.walk)[:, 0]
+            best = int((values + np.array([_likely(factors) for factors in pans])).argmax())
+            now = Place(pans[best], float(values[best]), now.level_mm, now.walk)
+        now = _placed(pan, seen, now.factors)
     # a square of points: along exposure over swing, and along both together
-    ratio, scale = _reach(pan, seen, now, "exposure"), _reach(pan, seen, now, "swing", ("exposure",))
+    ratio, scale = _reach(pan, seen, now, "exposure"), _reach(pan, seen, now, "swing", "exposure")
     points = [(a * ratio, b * scale) for a in _SQUARE for b in _SQUARE]
-    pans = [
-        {
-            **now.factors,
-            "exposure": now.factors["exposure"] * float(np.exp(a + b)),
-            "swing": now.factors["swing"] * float(np.exp(b)),
-        }
-        for a, b in points
-    ]
-    part = _weighed(pan, seen, now, pans) + np.array([_likely(one) for one in pans])
+    pans = [_moved(_moved(now.factors, ("exposure",), a + b), ("swing",), b) for a, b in points]
+    part = _weighed(pan, seen, now, pans) + np.array([_likely(factors) for factors in pans])
     part = np.exp(part - part.max())
     part /= part.sum()
     logs = np.array([(np.log(one["exposure"]), np.log(one["swing"])) for one in pans])

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import calendar
 import datetime as dt
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -148,9 +149,7 @@ def keep_ledger(season: Season, source: Source, between: Sequence[Between], samp
     months = list(_months(season, source, days, counted, samples))
     total = season.totals["supplies"][source.supply]["litres"]
     litres = float(total if source.is_whole_supply else days["modelled"].to_numpy().sum())
-    parts: dict[str, list[dict[str, Any]]] = {}
-    for month in months:
-        parts.setdefault(month["water_year"], []).append(month)
+    parts = {label: list(rows) for label, rows in itertools.groupby(months, lambda month: str(month["water_year"]))}
     # the season's total is rounded first, then its water years, then their months: every column adds up
     exact = [sum((unit.exact(month["modelled_litres"]) for month in part), Fraction(0)) for part in parts.values()]
     printed = rounded_parts(exact, decimals, unit.rounded(litres, decimals))
@@ -158,42 +157,33 @@ def keep_ledger(season: Season, source: Source, between: Sequence[Between], samp
     licensed = None if volume is None else unit.rounded(volume, decimals)
     for part, year in zip(parts.values(), printed, strict=True):
         _print_months(part, year, unit, decimals, licensed)
-    years = {label: _year(part, days, volume) for label, part in parts.items()}
+    years = pd.DataFrame.from_dict({label: _year(part, days, volume) for label, part in parts.items()}, orient="index")
     table = pd.DataFrame(months, columns=list(MONTH_COLUMNS)).astype({"metered_litres": float})
-    return Ledger(
-        source, unit, decimals, licensed, days, table, pd.DataFrame.from_dict(years, orient="index"), litres, split
-    )
+    return Ledger(source, unit, decimals, licensed, days, table, years, litres, split)
 
 
 def _days(season: Season, source: Source, between: Sequence[Between]) -> tuple[pd.DataFrame, dict[str, float], int]:
     """The ledger's days, the metered litres of each month that readings touch, and how many stretches were split."""
-    by_valve = litres_by_day(season)
+    by_valve, dates = litres_by_day(season), season.days.index
     drawn = source.drawn(by_valve)
     of_supply = [name for name, valve in season.scenario.controller.items() if valve.supply == source.supply]
     supply = sum((by_valve[name] for name in of_supply), np.zeros_like(drawn))
-    counted, covered, split = metered_days(between, season.days.index[0].date(), supply)
+    counted, covered, split = metered_days(between, dates[0].date(), supply)
     # whole but for the last bits of hours turned into days is whole
     covered = np.where(covered >= _WHOLE, 1.0, covered)
-    reported = drawn.copy()
-    litres: dict[str, float] = {}
-    for key, here in _by_month(season.days.index).items():
+    reported, litres = drawn.copy(), dict[str, float]()
+    for key, here in _by_month(dates).items():
         if not covered[here].any():
             continue
-        metered, own = covered[here] * supply[here], covered[here] * drawn[here]
+        metered, modelled = covered[here] * supply[here], covered[here] * drawn[here]
         # what a part of a supply drew on days on which the model draws nothing can't be told: by its whole share
-        share = _share(own, metered) if metered.sum() > 0.0 else _share(drawn, supply)
+        part, whole = (modelled, metered) if metered.sum() > 0.0 else (drawn, supply)
+        share = float(part.sum()) / float(whole.sum()) if whole.sum() > 0.0 else 0.0
         litres[key] = float(counted[here].sum()) * (1.0 if source.is_whole_supply else share)
         # over its metered days as the model would: evenly where it draws nothing
-        weights = own if own.any() else covered[here]
-        shares: Floats = weights / weights.sum()
-        reported[here] = litres[key] * shares + (1.0 - covered[here]) * drawn[here]
-    days = pd.DataFrame({"modelled": drawn, "reported": reported, "covered": covered}, index=season.days.index)
-    return days, litres, split
-
-
-def _share(part: Floats, whole: Floats) -> float:
-    total = float(whole.sum())
-    return float(part.sum()) / total if total > 0.0 else 0.0
+        weights = modelled if modelled.any() else covered[here]
+        reported[here] = litres[key] * (weights / weights.sum()) + (1.0 - covered[here]) * drawn[here]
+    return pd.DataFrame({"modelled": drawn, "reported": reported, "covered": covered}, index=dates), litres, split
 
 
 def _by_month(dates: pd.Index[Any]) -> dict[str, Any]:
@@ -207,23 +197,22 @@ def _months(
 ) -> Iterator[dict[str, Any]]:
     """The months' rows, but for what is printed."""
     whole = season.totals["supplies"][source.supply]["by_month"]
-    drawn, reported, covered = (days[name].to_numpy() for name in ("modelled", "reported", "covered"))
     for key, here in _by_month(days.index).items():
-        dates = days.index[here]
-        modelled = float(whole[key] if source.is_whole_supply else drawn[here].sum())
+        drawn, reported, covered = (days[name].to_numpy()[here] for name in ("modelled", "reported", "covered"))
+        modelled = float(whole[key] if source.is_whole_supply else drawn.sum())
         basis, litres = "modelled", modelled
         if key in counted:
-            is_whole = covered[here].min() >= 1.0
-            basis, litres = ("metered", counted[key]) if is_whole else ("metered in part", math.fsum(reported[here]))
+            in_part = covered.min() < 1.0
+            basis, litres = ("metered in part", math.fsum(reported)) if in_part else ("metered", counted[key])
         low, high = interval_of(samples[:, here].sum(axis=1), season.scenario.statement.interval)
         yield {
             "water_year": _year_label(key, source.right.water_year_start),
             "month": key,
-            "from": dates[0].date(),
-            "to": dates[-1].date(),
-            "days_of_use": int((drawn[here] > 0.0).sum()),
+            "from": days.index[here][0].date(),
+            "to": days.index[here][-1].date(),
+            "days_of_use": int((drawn > 0.0).sum()),
             "basis": basis,
-            "metered_days": float(covered[here].sum()),
+            "metered_days": float(covered.sum()),
             "modelled_litres": modelled,
             "metered_litres": counted.get(key),
             "reported_litres": litres,
@@ -241,26 +230,24 @@ def _print_months(
         parts = rounded_parts([unit.exact(row[f"{name}_litres"]) for row in rows], decimals, wanted)
         for row, part in zip(rows, parts, strict=True):
             row[name] = part
-    left = licensed
+    headroom = licensed
     for month in months:
         month.setdefault("metered", None)
         in_part = month["basis"] == "metered in part"
         month["reported"] = unit.rounded(month["reported_litres"], decimals) if in_part else month[month["basis"]]
-        left = month["headroom"] = None if left is None else left - month["reported"]
+        headroom = month["headroom"] = None if headroom is None else headroom - month["reported"]
 
 
 def _year(months: list[dict[str, Any]], days: pd.DataFrame, volume: float | None) -> dict[str, Any]:
     """One water year's row."""
-    reported = math.fsum(month["reported_litres"] for month in months)
+    litres = {name: math.fsum(month[name] for month in months) for name in ("modelled_litres", "reported_litres")}
     over = days["reported"].loc[str(months[0]["from"]) : str(months[-1]["to"])].cumsum()
     over = over[beyond(over, math.inf if volume is None else volume)]
     return {
-        "modelled": sum(month["modelled"] for month in months),
-        "reported": sum(month["reported"] for month in months),
+        **{name: sum(month[name] for month in months) for name in ("modelled", "reported")},
         "headroom": months[-1]["headroom"],
-        "modelled_litres": math.fsum(month["modelled_litres"] for month in months),
-        "reported_litres": reported,
-        "share_used": None if volume is None else reported / volume,
+        **litres,
+        "share_used": None if volume is None else litres["reported_litres"] / volume,
         "exceeded_on": over.index[0].date() if len(over) else None,
     }
 
@@ -287,25 +274,16 @@ def largest_rate(season: Season, source: Source) -> tuple[float, str]:
     (float, str)
         [L/h], and the moment's date, empty if nothing ran. For a whole supply the rate is that of `season.json`.
     """
-    parts = season.forcing.pan_of
-    flow = {
-        name: share * (parts[name].refill_flow + sum(parts[name].bed_flows.values()))
-        for name, share in source.shares.items()
-    }
+    flow = {name: share * season.forcing.pan_of[name].valve_flow for name, share in source.shares.items()}
     openings = season.openings[season.openings["controller"].map(flow).fillna(0.0) > 0.0]
-    ended = openings[openings["end_h"].notna()]
-    moments = [
-        *zip(openings["start_h"], [1] * len(openings), openings["controller"], openings["start"], strict=True),
-        *zip(ended["end_h"], [-1] * len(ended), ended["controller"], ended["start"], strict=True),
-    ]
+    opened, shut = openings.assign(at=openings["start_h"], change=1), openings.assign(at=openings["end_h"], change=-1)
+    # at one moment, shutting (−1) counts before opening
+    moments = pd.concat([opened, shut]).dropna(subset="at").sort_values(["at", "change", "controller"], kind="stable")
     most, when = 0.0, ""
     running: set[str] = set()
-    for _, change, controller, start in sorted(moments):  # at one moment, shutting (−1) counts before opening
-        if change < 0:
-            running.discard(controller)
-            continue
-        running.add(controller)
+    for change, controller, start in zip(moments["change"], moments["controller"], moments["start"], strict=True):
+        (running.add if change > 0 else running.discard)(controller)
         together = sum(flow[name] for name in flow if name in running)
-        if together > most * (1.0 + 1e-12):
+        if change > 0 and together > most * (1.0 + 1e-12):
             most, when = together, str(start)[:10]
     return most, when

@@ -90,35 +90,29 @@ def sources_of(season: Season) -> Iterator[Source]:
     Source
         Their shares of each controller add up to 1.
     """
-    scenario = season.scenario
-    for name, supply in scenario.supply.items():
-        served = [
-            f"{controller}/{bed}"
-            for controller, described in scenario.controller.items()
-            if described.supply == name
-            for bed in described.bed
-        ]
+    controllers = season.scenario.controller
+    for name, supply in season.scenario.supply.items():
+        served = [f"{key}/{bed}" for key, part in controllers.items() if part.supply == name for bed in part.bed]
         right = supply.right or Right.model_validate({})
-        further = {bed for papers in right.further.values() for bed in papers.beds}
-        parts: list[tuple[str, Right | FurtherRight, set[str]]] = [(name, right, set(served) - further)]
-        parts += [(f"{name} / {key}", papers, set(papers.beds)) for key, papers in right.further.items()]
-        if right.further and not parts[0][2]:
-            del parts[0]
-        for label, papers, beds in parts:
-            own = tuple(bed for bed in served if bed in beds)
-            yield Source(label, name, right, papers, supply.right is not None, own, _shares(season, name, own))
+        further = [bed for papers in right.further.values() for bed in papers.beds]
+        parts: list[tuple[str, Right | FurtherRight, list[str]]] = [
+            (name, right, [bed for bed in served if bed not in further]),
+            *((f"{name} / {key}", papers, papers.beds) for key, papers in right.further.items()),
+        ]
+        for label, papers, covered in parts:
+            if covered or not right.further:
+                beds = tuple(bed for bed in served if bed in covered)
+                yield Source(label, name, right, papers, supply.right is not None, beds, _shares(season, name, beds))
 
 
 def _shares(season: Season, supply: str, beds: tuple[str, ...]) -> dict[str, float]:
     shares = {}
     for name, controller in season.scenario.controller.items():
-        if controller.supply != supply:
-            continue
-        own = [bed for bed in controller.bed if f"{name}/{bed}" in beds]
-        if season.scenario.statement.split == "area":
-            weight = {bed: described.area for bed, described in controller.bed.items()}
-        else:
+        if controller.supply == supply:
             weight = season.forcing.pan_of[name].bed_flows
-        whole = len(own) == len(controller.bed)
-        shares[name] = 1.0 if whole else sum(weight[bed] for bed in own) / sum(weight.values())
+            if season.scenario.statement.split == "area":
+                weight = {bed: described.area for bed, described in controller.bed.items()}
+            covered = [bed for bed in controller.bed if f"{name}/{bed}" in beds]
+            whole = len(covered) == len(controller.bed)
+            shares[name] = 1.0 if whole else sum(weight[bed] for bed in covered) / sum(weight.values())
     return shares

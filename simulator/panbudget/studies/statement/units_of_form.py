@@ -17,16 +17,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
+from panbudget.studies.common import read_data
 from panbudget.studies.statement.rounding import rounded
 from panbudget.words import number
 
-_FOOT = Fraction("0.3048")  # m, exact (SP 811, B.8)
-_SURVEY_FOOT = Fraction(1200, 3937)  # m, exact (SP 811, B.6)
-_INCH = Fraction("0.0254")  # m, exact (SP 811, B.8)
-_GALLON = 231 * _INCH**3 * 1000  # L, exact: 3.785411784 (SP 811, B.8)
-_ACRE = 43_560  # square feet
-_ACRE_FOOT, _SURVEY_ACRE_FOOT = (_ACRE * foot**3 * 1000 for foot in (_FOOT, _SURVEY_FOOT))  # L
-_SECONDS = 3600  # in an hour
 _ENDLESS_PLACES = 6  # decimals that are shown of a factor that has no end
 
 
@@ -106,28 +100,11 @@ def amount(value: Decimal | None) -> str:
     return "–" if value is None else number(float(value), -int(value.as_tuple().exponent))
 
 
-_VOLUMES = (
-    FormUnit("L", "L", Fraction(1), 0),
-    FormUnit("m^3", "m³", Fraction(1000), 2),
-    FormUnit("ML", "ML", Fraction(1_000_000), 5),
-    FormUnit("gal", "US gal", _GALLON, 0),
-    FormUnit("acre-foot", "acre-ft", _ACRE_FOOT, 5),
-    FormUnit("acre-inch", "acre-in", _ACRE_FOOT / 12, 4),
-    FormUnit("acre-foot-survey", "acre-ft (survey)", _SURVEY_ACRE_FOOT, 5),
-    FormUnit("acre-inch-survey", "acre-in (survey)", _SURVEY_ACRE_FOOT / 12, 4),
-    FormUnit("hundred-cubic-feet", "ccf", 100 * _FOOT**3 * 1000, 3),
-)
-_RATES = (
-    FormUnit("L/h", "L/h", Fraction(1), 0),
-    FormUnit("L/s", "L/s", Fraction(_SECONDS), 3),
-    FormUnit("m^3/h", "m³/h", Fraction(1000), 3),
-    FormUnit("gal/min", "gal/min", _GALLON * 60, 2),
-    FormUnit("ft^3/s", "ft³/s", _FOOT**3 * 1000 * _SECONDS, 5),
-)
-_AREAS = (
-    FormUnit("m^2", "m²", Fraction(1), 1),
-    FormUnit("ha", "ha", Fraction(10_000), 4),
-    FormUnit("acre", "acre", _ACRE * _FOOT**2, 4),
-)
 #: litres, L/h and m² in one of each
-VOLUME_UNITS, RATE_UNITS, AREA_UNITS = ({unit.key: unit for unit in units} for units in (_VOLUMES, _RATES, _AREAS))
+VOLUME_UNITS, RATE_UNITS, AREA_UNITS = (
+    {
+        key: FormUnit(key, unit["symbol"], Fraction(unit["size"]), unit["decimals"])
+        for key, unit in read_data("statement/units_of_form")[kind].items()
+    }
+    for kind in ("volume", "rate", "area")
+)

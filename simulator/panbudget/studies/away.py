@@ -12,7 +12,6 @@ import datetime as dt
 import functools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, ClassVar, NamedTuple
 
 import pandas as pd
@@ -24,7 +23,7 @@ from panbudget.season.heat import said as heat_said
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.years import in_year, moved, years_at_hand
-from panbudget.studies.common import assumptions_of, each_controller, lowest_level, read_data, refusal, short_of_water
+from panbudget.studies import common
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 from panbudget.words import calendar_day
@@ -36,7 +35,7 @@ HEAT_DAYS, HEAT_WARMER = 7, "+5 K"
 _MOST_PRESSES = 24  # a day, as the scenario allows
 _DAY = dt.timedelta(days=1)
 _FULL_SOIL, _PRESS = "full soil", "press"
-_DATA = read_data("away")
+_DATA = common.read_data("away")
 
 
 @dataclass(frozen=True)
@@ -228,12 +227,7 @@ class _Try(NamedTuple):
 
 
 def away(
-    scenario: Scenario | str | Path,
-    start: dt.date,
-    end: dt.date,
-    *,
-    weather: Weather | None = None,
-    step: Step = silent,
+    scenario: common.Garden, start: dt.date, end: dt.date, *, weather: Weather | None = None, step: Step = silent
 ) -> Away:
     """
     Leave a garden alone over the same calendar days in every year of its record, and in a made-up heat wave.
@@ -267,9 +261,9 @@ def away(
     scenario = as_scenario(scenario)
     wrong = ("no-such-days", "the days away")
     if end < start:
-        raise refusal(scenario, *wrong, f"end, {end}, before they start, {start}", "give the earlier date first")
+        raise common.refusal(scenario, *wrong, f"end, {end}, before they start, {start}", "give the earlier date first")
     if (end - start).days >= MOST_DAYS:
-        raise refusal(scenario, *wrong, f"are {(end - start).days + 1}, more than a year", "ask for less")
+        raise common.refusal(scenario, *wrong, f"are {(end - start).days + 1}, more than a year", "ask for less")
     weather = weather or read_scenario_weather(scenario)
     plain = scenario.changed({"what_if": {"heat": None}})
     first = _beside_the_season(plain, start)
@@ -281,7 +275,7 @@ def away(
             f"from {calendar_day(first)} to {calendar_day(first + leave.length)} and those before them back to "
             f"{calendar_day(leave.begin)} are in no year of the weather file {scenario.weather.file} (it runs from {held})"
         )
-        raise refusal(scenario, *wrong, found, "choose days within it")
+        raise common.refusal(scenario, *wrong, found, "choose days within it")
     stays = []
     for year in years:
         step(f"the days away in {moved(first, year - plain.season.start.year).year}")
@@ -294,7 +288,7 @@ def away(
     # the two hardest first: a change that fails there need not be tried on every year
     tests = [(worst_year, made), (worst_year, None), *((year, None) for year in years if year != worst_year)]
     changes = leave.changes([*stays, hot], tests)
-    assumed = assumptions_of(stay.season for stay in (*stays, hot))
+    assumed = common.assumptions_of(stay.season for stay in (*stays, hot))
     return Away(scenario, start, end, tuple(stays), hot, worst, tuple(changes), tuple(assumed))
 
 
@@ -353,16 +347,19 @@ class _Leave:
         if begin < first:
             before = replay(garden, start=begin, end=first - _DAY, weather=self.weather)
             state, salt = before.state, before.salt_left
-            short_before = {key: bool(short_of_water(table).iloc[-1]) for key, table in before.beds.items()}
+            short_before = {key: bool(common.short_of_water(table).iloc[-1]) for key, table in before.beds.items()}
         if by_hand == _FULL_SOIL and state is None:
             full = {"initial_depletion": 0.0}
-            garden = garden.changed(each_controller(garden, lambda part: {"bed": dict.fromkeys(part.bed, full)}))
+            garden = garden.changed(common.each_controller(garden, lambda part: {"bed": dict.fromkeys(part.bed, full)}))
         elif by_hand == _FULL_SOIL and state is not None:
             state = state.copy()
             state.depletion[:] = state.surface_depletion[:] = 0.0
         spans = [(garden, first, last)]
         if by_hand == _PRESS:  # one day with the valve pressed at sunrise, on top of what is pressed anyway
-            spans = [(garden.changed(each_controller(garden, _pressed)), first, first), (garden, first + _DAY, last)]
+            spans = [
+                (garden.changed(common.each_controller(garden, _pressed)), first, first),
+                (garden, first + _DAY, last),
+            ]
         parts = []
         for described, start, end in spans:
             if start <= end:
@@ -410,7 +407,7 @@ def _stay(parts: Sequence[Season], short_before: dict[str, bool], heat: Heat | N
     beds, pans, season = {}, {}, parts[-1]
     for key in season.beds:
         table = pd.concat([part.beds[key] for part in parts])
-        short = short_of_water(table)
+        short = common.short_of_water(table)
         room = (table["raw_mm"] - table["driest_depletion_mm"])[table["growing"]]
         beds[key] = BedAway(
             stress_days=int(short.sum()),
@@ -421,7 +418,7 @@ def _stay(parts: Sequence[Season], short_before: dict[str, bool], heat: Heat | N
         )
     for name in season.controllers:
         table = pd.concat([part.controllers[name] for part in parts])
-        lowest = min(lowest_level(part, name) for part in parts)
+        lowest = min(common.lowest_level(part, name) for part in parts)
         openings, litres, dry, stuck = (table[key].sum() for key in ("openings", "litres", "dry_hours", "stuck_hours"))
         pans[name] = PanAway(int(openings), float(litres), lowest, float(dry), float(stuck))
     first, last = parts[0].days.index[0].date(), season.days.index[-1].date()
@@ -460,7 +457,7 @@ def _families(scenario: Scenario, failing: list[str], beds: list[str]) -> Iterat
         for size in change["sizes"]:
             what = change["what"].format(size=size, at=" and ".join(failing)).replace("%", "\u00a0%")
             sized = functools.partial(_sized, kind=change["kind"], size=size)
-            tries.append(_Try(what, each_controller(scenario, sized, failing)))
+            tries.append(_Try(what, common.each_controller(scenario, sized, failing)))
         yield tries
 
 

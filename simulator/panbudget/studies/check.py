@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import functools
 from dataclasses import asdict, dataclass
-from pathlib import Path
 from typing import Any, ClassVar
 
 import pandas as pd
@@ -20,6 +19,7 @@ from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.years import in_year, read_year
+from panbudget.studies.common import Garden
 from panbudget.studies.sensitivity import Alternative, alternatives
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
@@ -102,7 +102,7 @@ class Checked(Reported):
         }
 
 
-def check(scenario: Scenario | str | Path, *, season: int | None = None) -> Checked:
+def check(scenario: Garden, *, season: int | None = None) -> Checked:
     """
     Read a scenario and its weather, and try the season and each variant.
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable, Iterable
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -19,6 +20,9 @@ from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.years import in_year, years_at_hand
 from panbudget.weather import Weather
+
+#: a garden, or the file that describes it
+Garden = Scenario | str | Path
 
 
 def read_data(study: str) -> dict[str, Any]:

@@ -13,7 +13,6 @@ import functools
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, ClassVar
 
 import numpy as np
@@ -25,7 +24,7 @@ from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.heat import HeatWave, find_heat_waves, made_wave
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.studies.common import each_controller, lowest_level, read_data, refusal, short_of_water
+from panbudget.studies import common
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
@@ -37,7 +36,7 @@ _CODE = "not-comparable"
 _ROUNDING = 1e-9  # by which two values may part and count as the same
 EXPOSURE_UNSURE = 0.1  # common practice, no source: what a mesh, a colour or a wall does to a pan
 
-_DATA = read_data("compare")
+_DATA = common.read_data("compare")
 #: how a difference is told from what the input's uncertainty makes
 RULE: str = _DATA["rule"]
 
@@ -147,7 +146,7 @@ class Comparison(Reported):
 
 
 def compare(
-    scenario: Scenario | str | Path,
+    scenario: common.Garden,
     names: Sequence[str],
     *,
     around_heat: bool = False,
@@ -198,7 +197,7 @@ def compare(
     window = (start or base.season.start, end or base.season.end)
     if window[1] < window[0]:
         found = f"end, {window[1]}, before they start, {window[0]}"
-        raise refusal(garden, _CODE, "the days to look at", found, "give the earlier date first")
+        raise common.refusal(garden, _CODE, "the days to look at", found, "give the earlier date first")
     season = (min(base.season.start, window[0]), max(base.season.end, window[1]))
     weather = weather or read_scenario_weather(base, *season)
     runs: dict[str, dict[str, Season]] = {name: {} for name in described}
@@ -231,10 +230,10 @@ def _refuse_days(
 ) -> None:
     if hot_above is not None and not around_heat:
         found = f"{hot_above:g} °C is for the heat wave to look at, and no heat wave is asked for"
-        raise refusal(scenario, _CODE, "hot above", found, "look around the heat wave, or leave it out")
+        raise common.refusal(scenario, _CODE, "hot above", found, "look around the heat wave, or leave it out")
     if around_heat and (start is not None or end is not None):
         found = "is chosen by the heat wave itself"
-        raise refusal(scenario, _CODE, "the first or last day to look at", found, "leave out start and end")
+        raise common.refusal(scenario, _CODE, "the first or last day to look at", found, "leave out start and end")
 
 
 def _described(scenario: Scenario, names: Sequence[str]) -> dict[str, Scenario]:
@@ -283,7 +282,7 @@ def _cases(scenario: Scenario) -> dict[str, Scenario]:
     """The garden as it is, and with pans that evaporate otherwise."""
 
     def changed(key: str, change: Callable[[Any], Any]) -> Scenario:
-        return scenario.changed(each_controller(scenario, lambda part: {"pan": {key: change(part.pan)}}))
+        return scenario.changed(common.each_controller(scenario, lambda part: {"pan": {key: change(part.pan)}}))
 
     return {
         "value": scenario,
@@ -300,14 +299,14 @@ def _wave(scenario: Scenario, weather: Weather, season: Season, hot_above: float
         wave = made_wave(season.weather.daily, heat)
         if wave.end < first or wave.start > last:
             found = f"= {heat.start} lies outside the season"
-            raise refusal(scenario, _CODE, "what_if.heat.start", found, "move it into it")
+            raise common.refusal(scenario, _CODE, "what_if.heat.start", found, "move it into it")
         return wave, "The heat wave here is made up, by [what_if.heat]; it is not in the record."
     waves = find_heat_waves(weather.daily, first, last, hot_above=hot_above)
     if waves.greatest is None:
         highest = float(season.days["tmax_c"].max())
         found = f"has no heat wave from {first} to {last} (highest Tmax {highest:.1f} °C). {waves.definition}"
         cure = "lower the limit, or make a wave up with [what_if.heat]"
-        raise refusal(scenario, _CODE, "the weather", found.rstrip("."), cure)
+        raise common.refusal(scenario, _CODE, "the weather", found.rstrip("."), cure)
     return waves.greatest, waves.definition
 
 
@@ -319,13 +318,13 @@ def _measured(season: Season, start: dt.date, end: dt.date, wave: HeatWave | Non
         table = whole.iloc[days]
         at_valve = _sums(table, VALVE_MEASURES)
         at_valve["most_openings_a_day"] = float(table["openings"].max())
-        at_valve["lowest_level_mm"] = lowest_level(season, name, days)
+        at_valve["lowest_level_mm"] = common.lowest_level(season, name, days)
         values |= {(name, key): at_valve[key] for key in VALVE_MEASURES}
     for name, whole in season.beds.items():
         table = whole.iloc[days]
         in_bed = _sums(table, BED_MEASURES)
-        in_bed["stress_days"] = float(short_of_water(table).sum())
-        in_bed["stress_days_mean"] = float(short_of_water(table, "ks").sum())
+        in_bed["stress_days"] = float(common.short_of_water(table).sum())
+        in_bed["stress_days_mean"] = float(common.short_of_water(table, "ks").sum())
         in_bed["worst_depletion_percent"] = float((100.0 * table["driest_depletion_mm"] / table["taw_mm"]).max())
         if wave is not None:
             in_bed["recovery_days"] = recovery_days(whole, wave.end)
@@ -354,7 +353,7 @@ def recovery_days(bed: pd.DataFrame, wave_end: dt.date) -> float:
     float
         0 when it is not short on the day after; infinite when it is short up to the table's last day.
     """
-    short = short_of_water(bed).loc[pd.Timestamp(wave_end) + pd.Timedelta(days=1) :].to_numpy()
+    short = common.short_of_water(bed).loc[pd.Timestamp(wave_end) + pd.Timedelta(days=1) :].to_numpy()
     if len(short) and not short.all():
         return float(short.argmin())
     last_is_short = bool((bed.loc[: pd.Timestamp(wave_end), "driest_ks"] < 1.0).iloc[-1])

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, ClassVar, NamedTuple
 
 import numpy as np
@@ -22,7 +21,7 @@ from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.faults import fault_said, fault_where
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.studies.common import read_data, refusal
+from panbudget.studies.common import Garden, read_data, refusal
 from panbudget.tables import read_table
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
@@ -254,11 +253,7 @@ def _thirstiest_week(season: Season, start: dt.date) -> dt.date:
 
 
 def faults(
-    scenario: Scenario | str | Path,
-    *,
-    start: dt.date | None = None,
-    weather: Weather | None = None,
-    step: Step = silent,
+    scenario: Garden, *, start: dt.date | None = None, weather: Weather | None = None, step: Step = silent
 ) -> Trials:
     """
     Try the usual faults, and the scenario's own, each alone, in the scenario's season.

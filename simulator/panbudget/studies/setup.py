@@ -9,7 +9,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, ClassVar
 
 import numpy as np
@@ -20,7 +19,7 @@ from panbudget.extras import Reported, Step, silent
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
-from panbudget.studies.common import assumptions_of, seasons_of_record
+from panbudget.studies.common import Garden, assumptions_of, seasons_of_record
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
@@ -185,11 +184,7 @@ class SetUp(Reported):
 
 
 def setup(
-    scenario: Scenario | str | Path,
-    *,
-    beds: list[str] | None = None,
-    weather: Weather | None = None,
-    step: Step = silent,
+    scenario: Garden, *, beds: list[str] | None = None, weather: Weather | None = None, step: Step = silent
 ) -> SetUp:
     """
     Work out what to set, and the refill calendar.

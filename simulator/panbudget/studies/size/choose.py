@@ -11,7 +11,6 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, ClassVar
 
 import numpy as np
@@ -23,7 +22,7 @@ from panbudget.physics.hydraulics import emitter_flow
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.result import Season
 from panbudget.season.supplies import most_static
-from panbudget.studies.common import read_data, refusal, seasons_of_record
+from panbudget.studies.common import Garden, read_data, refusal, seasons_of_record
 from panbudget.studies.size.settings import Done, Outcome, Setting, YearForcing, joined, outcomes, year_forcing
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
@@ -185,11 +184,7 @@ class Sizing(Reported):
 
 
 def size(
-    scenario: Scenario | str | Path,
-    *,
-    weather: Weather | None = None,
-    controller: str | None = None,
-    step: Step = silent,
+    scenario: Garden, *, weather: Weather | None = None, controller: str | None = None, step: Step = silent
 ) -> Sizing:
     """
     Choose each valve's pan, refill flow and swing.

@@ -12,7 +12,7 @@ import datetime as dt
 import functools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar, NamedTuple
+from typing import Any, ClassVar
 
 import pandas as pd
 
@@ -218,12 +218,8 @@ class Away(Reported):
         return pd.DataFrame(rows)
 
 
-class _Try(NamedTuple):
-    """One size of a change: what it is, its overlay, and what is done by hand."""
-
-    what: str
-    overlay: dict[str, Any]
-    by_hand: str = ""
+# one size of a change: what it is, its overlay, and what is done by hand
+_Try = tuple[str, dict[str, Any], str]
 
 
 def away(
@@ -379,13 +375,13 @@ class _Leave:
 
     def _best(self, family: list[_Try], tests: list[tuple[int, Heat | None]], before: int) -> Change:
         """The smallest size of a change that makes it safe; else the one that leaves the least."""
-        best: Change | None = None
+        changes = []
         for what, overlay, by_hand in family:
             self.step(what)
             try:
                 garden = self.plain.changed(overlay)
             except ScenarioError as error:
-                best = best or Change(what, False, (), before, before, error.problems[0].sentence())
+                changes.append(Change(what, False, (), before, before, error.problems[0].sentence()))
                 continue
             stays: list[Stay] = []
             for year, heat in tests:
@@ -393,13 +389,10 @@ class _Leave:
                 if not stays[-1].safe and len(stays) <= 2:
                     break  # the rest need not be tried
             fails = tuple(stay.name for stay in stays if not stay.safe)
-            change = Change(what, not fails, fails, stays[0].stress_days, before)
-            if change.safe:
-                return change
-            if best is None or best.impossible or change.stress_days < best.stress_days:
-                best = change
-        assert best is not None  # no family is empty
-        return best
+            changes.append(Change(what, not fails, fails, stays[0].stress_days, before))
+            if not fails:
+                return changes[-1]
+        return min(changes, key=lambda change: (bool(change.impossible), change.stress_days))
 
 
 def _stay(parts: Sequence[Season], short_before: dict[str, bool], heat: Heat | None) -> Stay:
@@ -448,16 +441,16 @@ def _sized(part: Controller, kind: str, size: float) -> dict[str, Any]:
 
 def _families(scenario: Scenario, failing: list[str], beds: list[str]) -> Iterator[list[_Try]]:
     """Changes to try, each in its sizes. Where several valves fail, each is changed alike."""
-    yield [_Try("water every bed by hand on the day before you leave, until the soil holds no more", {}, _FULL_SOIL)]
-    yield [_Try("press the valves by hand on the morning when you leave", {}, _PRESS)]
+    yield [("water every bed by hand on the day before you leave, until the soil holds no more", {}, _FULL_SOIL)]
+    yield [("press the valves by hand on the morning when you leave", {}, _PRESS)]
     if beds:
         yield [_more_emitters(scenario, beds, times) for times in _DATA["emitters"]["times"]]
     for change in _DATA["changes"]:
-        tries = []
+        tries: list[_Try] = []
         for size in change["sizes"]:
             what = change["what"].format(size=size, at=" and ".join(failing)).replace("%", "\u00a0%")
             sized = functools.partial(_sized, kind=change["kind"], size=size)
-            tries.append(_Try(what, common.each_controller(scenario, sized, failing)))
+            tries.append((what, common.each_controller(scenario, sized, failing), ""))
         yield tries
 
 
@@ -470,4 +463,4 @@ def _more_emitters(scenario: Scenario, beds: list[str], times: float) -> _Try:
         then = max(round(now * times), now + 1)
         texts.append(f"{then} emitters in place of {now} on {key}")
         overlay.setdefault(controller, {"bed": {}})["bed"][bed] = {"emitters": {"count": then}}
-    return _Try(", ".join(texts), {"controller": overlay})
+    return ", ".join(texts), {"controller": overlay}, ""

@@ -38,14 +38,10 @@ def refusal(
 
 
 def each_controller(
-    scenario: Scenario, change: Callable[[Controller], dict[str, Any]], names: Iterable[str] | None = None
+    scenario: Scenario, change: Callable[[Controller], dict[str, Any]], names: Iterable[str] = ()
 ) -> dict[str, Any]:
-    """Return an overlay that changes each controller alike, or those named."""
-    return {
-        "controller": {
-            name: change(scenario.controller[name]) for name in (scenario.controller if names is None else names)
-        }
-    }
+    """Return an overlay that changes the named controllers alike, or all if none is named."""
+    return {"controller": {name: change(scenario.controller[name]) for name in names or scenario.controller}}
 
 
 def seasons_of_record(scenario: Scenario, weather: Weather, step: Step = silent) -> dict[int, Season]:

@@ -8,14 +8,11 @@ from __future__ import annotations
 from panbudget.tables import read_table
 
 #: topic -> heading -> column of the table of that name
-_COLUMNS: dict[str, dict[str, str]] = {
-    "soils": {
-        "name": "name",
-        "field capacity": "field_capacity",
-        "wilting point": "wilting_point",
-        "REW [mm]": "rew_mm",
-        "source": "source",
-    },
+_COLUMNS = {
+    "plants": {"roots [m]": "root_depth_m", "p": "p_at_etc_5", "Ky": "ky", "source": "source"},
+    "soils": {"name": "name", "field capacity": "field_capacity", "wilting point": "wilting_point"}
+    | {"REW [mm]": "rew_mm", "source": "source"},
+    "landscape": {"value": "value", "range": "range", "source": "source"},
     "pans": {"name": "name", "what": "what", "source": "source"},
     "from-memory": {"name": "name", "value": "value", "used in": "used_in", "source": "source"},
 }
@@ -48,11 +45,11 @@ def known(topic: str) -> list[dict[str, str]]:
     table = read_table(topic.replace("-", "_"))
     if topic == "plants":
         return [_plant(row) for row in table]
-    if topic == "landscape":
-        return [
-            {"name": f"{r['factor']}: {r['level']}", **{k: r[k] for k in ("value", "range", "source")}} for r in table
-        ]
-    return [{heading: row[column] for heading, column in _COLUMNS[topic].items()} for row in table]
+    names = [{"name": f"{row['factor']}: {row['level']}"} if topic == "landscape" else {} for row in table]
+    columns = _COLUMNS[topic].items()
+    return [
+        name | {heading: row[column] for heading, column in columns} for name, row in zip(names, table, strict=True)
+    ]
 
 
 def _plant(row: dict[str, str]) -> dict[str, str]:
@@ -62,10 +59,7 @@ def _plant(row: dict[str, str]) -> dict[str, str]:
         "also": ", ".join(name for key in ("also", "stands_for") for name in row[key].split(";") if name),
         "Kc ini/mid/end": "/".join(row[f"kc_{stage}"] for stage in ("ini", "mid", "end")),
         "stages [days]": "/".join(stages) if all(stages) else "all year",
-        "roots [m]": row["root_depth_m"],
-        "p": row["p_at_etc_5"],
-        "Ky": row["ky"],
-        "source": row["source"],
+        **{heading: row[column] for heading, column in _COLUMNS["plants"].items()},
     }
 
 

@@ -30,10 +30,6 @@ from panbudget.studies.statement.sources import Source, litres_by_day
 from panbudget.studies.statement.units_of_form import VOLUME_UNITS, FormUnit
 
 _WHOLE = 1.0 - 1e-9  # of a day, that lies between readings
-MONTH_COLUMNS = (
-    *("water_year", "month", "from", "to", "days_of_use", "modelled", "metered", "reported", "basis", "metered_days"),
-    *("headroom", "modelled_litres", "metered_litres", "reported_litres", "range_low_litres", "range_high_litres"),
-)
 _ROOM = 1e-9  # share by which two figures of one size may part in the last bits of their units' conversion
 
 
@@ -158,7 +154,7 @@ def keep_ledger(season: Season, source: Source, between: Sequence[Between], samp
     for part, year in zip(parts.values(), printed, strict=True):
         _print_months(part, year, unit, decimals, licensed)
     years = pd.DataFrame.from_dict({label: _year(part, days, volume) for label, part in parts.items()}, orient="index")
-    table = pd.DataFrame(months, columns=list(MONTH_COLUMNS)).astype({"metered_litres": float})
+    table = pd.DataFrame(months).astype({"metered_litres": float})
     return Ledger(source, unit, decimals, licensed, days, table, years, litres, split)
 
 

@@ -12,7 +12,7 @@ from panbudget.reports.away.figures import room_figure
 from panbudget.reports.away.page import away_sentences
 from panbudget.reports.canvas import svg_text
 from panbudget.reports.compare.figures import COMPARE_FIGURES, depletion_figure, openings_figure, pan_levels_figure
-from panbudget.reports.compare.words import comparison_sentences
+from panbudget.reports.compare.page import comparison_sentences
 from panbudget.reports.setup.page import setup_report
 from panbudget.reports.setup.pan_drawing import HEIGHT, WIDTH, Box, Line, Text, as_svg, pan_drawing
 from panbudget.reports.setup.pdf import setup_pdf

@@ -6,10 +6,8 @@ Days are matplotlib's day numbers here: a day's value stands at its mark, its wi
 
 from __future__ import annotations
 
-import contextlib
 import io
 import re
-import warnings
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -51,6 +49,7 @@ def draw_into(folder: Path, drawings: Iterable[tuple[str, Figure | Sequence[Axes
     return {name: _element(save(drawn, folder / "figures" / name)) for name, drawn in drawings}
 
 
+@applied()
 def save(drawn: Figure | Sequence[Axes], path: Path) -> str:
     """
     Write a figure as PNG and SVG, the same bytes each time.
@@ -67,14 +66,14 @@ def save(drawn: Figure | Sequence[Axes], path: Path) -> str:
     str
         The SVG file's text.
     """
-    figure = _figure_of(drawn)
-    with applied(), _missing_glyphs_are_boxes():
-        figure.savefig(path.with_name(path.name + ".png"), format="png", dpi=150, metadata={"Software": None})
-        text = _svg(figure)
+    figure = figure_of(drawn)
+    figure.savefig(path.with_name(path.name + ".png"), format="png", dpi=150, metadata={"Software": None})
+    text = _svg(figure)
     path.with_name(path.name + ".svg").write_text(text, encoding="utf-8", newline="\n")
     return text
 
 
+@applied()
 def svg_text(drawn: Figure | Sequence[Axes]) -> str:
     """
     Return a figure as an SVG element to stand inside a page.
@@ -88,9 +87,7 @@ def svg_text(drawn: Figure | Sequence[Axes]) -> str:
     str
         ``<svg …>…</svg>``: no declaration, comment, metadata or address of anything outside.
     """
-    figure = _figure_of(drawn)
-    with applied(), _missing_glyphs_are_boxes():
-        return _element(_svg(figure))
+    return _element(_svg(figure_of(drawn)))
 
 
 def _element(text: str) -> str:
@@ -107,20 +104,11 @@ def _svg(figure: Figure) -> str:
     return buffer.getvalue()
 
 
-def _figure_of(drawn: Figure | Sequence[Axes]) -> Figure:
-    if isinstance(drawn, Figure):
-        return drawn
-    figure = drawn[0].figure
+def figure_of(drawn: Figure | Sequence[Axes]) -> Figure:
+    """Return the figure that axes stand in."""
+    figure = drawn if isinstance(drawn, Figure) else drawn[0].figure
     assert isinstance(figure, Figure)
     return figure
-
-
-@contextlib.contextmanager
-def _missing_glyphs_are_boxes() -> Iterator[None]:
-    """A name in a script that the font lacks is drawn as boxes, without noise on the terminal."""
-    with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        yield
 
 
 def panels(
@@ -201,6 +189,16 @@ def runs(mask: Mask) -> Iterator[tuple[int, int]]:
 def legend_above(ax: Axes, columns: int = 4, **content: Any) -> None:
     """Legend above the axes at the right, beside the title, so that it never covers data."""
     ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=columns, **content)
+
+
+def legend_over(
+    axes: Sequence[Axes], columns: int, handles: Sequence[Any], labels: Sequence[str] | None = None
+) -> None:
+    """Legend over all of a figure, at the left."""
+    figure = axes[0].figure
+    if isinstance(figure, Figure) and handles:
+        named = {} if labels is None else {"labels": labels}
+        figure.legend(handles=handles, loc="outside upper left", ncols=columns, **named)
 
 
 def day_numbers(index: pd.Index[Any]) -> Floats:

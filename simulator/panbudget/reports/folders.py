@@ -5,33 +5,20 @@ Folders: what a command writes goes into a folder of its own, whole or not at al
 from __future__ import annotations
 
 import contextlib
+import importlib.resources
 import shutil
 import tempfile
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
 from panbudget.errors import OutputError, Problem
 
 _FIGURES = "figures"
-_SEASON = {"daily.csv", "openings.csv", "season.json"}
 #: all that each command leaves in its folder; the first name is in no other's
-FILES_OF: dict[str, tuple[str, ...]] = {
-    "new": ("garden.toml", "weather.csv", "garden.schema.json"),
-    "check": ("check.html", _FIGURES),
-    "replay": ("report.html", "beds.csv", "weeks.csv", *sorted(_SEASON), _FIGURES),
-    "compare": ("compare.html", "compare.csv", "compare.json", _FIGURES),
-    "size": ("size.html", "size.csv", "size.json", _FIGURES),
-    "setup": ("setup.html", "setup.csv", "setup.json", "setup.pdf"),
-    "away": ("away.html", "away.csv", "away.json", _FIGURES),
-    "statement": (
-        "statement.html",
-        *("statement-a4.pdf", "statement-letter.pdf", "statement.csv", "statement.json"),
-        *sorted(_SEASON),
-    ),
-    "faults": ("faults.html", "faults.csv", "faults.json", _FIGURES),
-    "fit": ("fit.html", "fit.csv", "fit.json", "fitted.toml", _FIGURES),
-    "sweep": ("sweep.json", "summary.csv", "suits.csv", "seasons", _FIGURES),
-}
+FILES_OF: dict[str, list[str]] = tomllib.loads(
+    importlib.resources.files("panbudget.reports").joinpath("folders.toml").read_text(encoding="utf-8")
+)
 
 
 @contextlib.contextmanager

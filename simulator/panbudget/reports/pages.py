@@ -7,10 +7,12 @@ How a verb uses it. Its room, ``reports/VERB/``, holds three things:
   ``subheading``), ``text`` above, ``note`` in small letters beneath, ``none`` in place of an empty table, and how its
   table is shown: ``names`` (so many columns of names before the numbers), ``grouped`` (a name is not repeated in the row
   below), ``paired`` (rows belong two and two), ``columns`` (column of the DataFrame -> its heading, or heading and
-  format, one of `FORMATS` or a count of decimals). ``[captions]`` has a caption a figure.
+  format, as `written` takes it). ``[captions]`` has a caption a figure. What stands in braces is filled in: ``{litres}``,
+  ``{litres:litres}``, ``{days:count day}``; after the colon, a format as above.
 - ``page.py``: a function from a result and its drawn figures to a `Report`, whose sections are made by `section`, in the
-  page's order. An empty section is left out.
-- ``files.py``: ``VERB``, a `writing.Verb`, which names page, totals, tables and figures; `writing.write` does the rest.
+  page's order; an empty section is left out. And ``VERB``, a `writing.Verb`, which names page, totals, tables and
+  figures; `writing.write` does the rest.
+- ``figures.py``: what is drawn, where there is something to draw.
 
 Whatever came from a user's file passes through the template's escaping. No page has a script or an address outside.
 """
@@ -21,10 +23,11 @@ import datetime as dt
 import functools
 import importlib.resources
 import re
+import string
 import tomllib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any
 
 import jinja2
 import pandas as pd
@@ -33,16 +36,81 @@ from markupsafe import Markup
 from panbudget import words
 from panbudget.season.result import SEVERITIES, Finding
 
-#: how a cell's value becomes text; a whole number stands for so many decimals
-FORMATS: dict[str, Callable[[Any], str]] = {
-    "percent": words.percent,
-    "percent 1": functools.partial(words.percent, decimals=1),
-    "hours": words.hours,
-    "litres": words.litres,
-    "mm": words.mm,
-    "days": words.days_long,
-    "signed": words.signed,
-}
+#: keys of a section in ``texts.toml`` that say how its table is shown
+_OF_TABLE = ("columns", "names", "grouped", "paired", "caption", "widths", "total")
+
+
+def written(value: Any, form: str | int) -> str:
+    """
+    Put a value as text.
+
+    Parameters
+    ----------
+    value : object
+    form : str or int
+        Decimals; or a function of `panbudget.words` and what it takes beside the value, such as "litres", "percent 1" or
+        "count day"; or a format as Python's own.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> written(0.256, "percent 1").replace("\\u00a0", " "), written(3, "count day").replace("\\u00a0", " ")
+    ('25.6 %', '3 days')
+    >>> written(2.5, 1), written(2.5, "g")
+    ('2.5', '2.5')
+    """
+    if isinstance(form, int):
+        return words.number(value, form)
+    name, *options = form.split() or [""]
+    if not hasattr(words, name):
+        return format(value, form)
+    text: str = getattr(words, name)(value, *(int(option) if option.isdigit() else option for option in options))
+    return text
+
+
+class _Filler(string.Formatter):
+    """Fills the braces of a text by `written`."""
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        return written(value, format_spec)
+
+
+def filled(text: Any, values: Mapping[str, Any]) -> Any:
+    """Fill the braces of a text, or of all texts in a list or table of them."""
+    if isinstance(text, str):
+        return _Filler().vformat(text, (), values)
+    if isinstance(text, Mapping):
+        return {name: filled(inner, values) for name, inner in text.items()}
+    return [filled(inner, values) for inner in text] if isinstance(text, list) else text
+
+
+@functools.cache
+def texts(room: str = "") -> dict[str, Any]:
+    """Return the fixed words of a room's page, or those of every page."""
+    folder = importlib.resources.files("panbudget.reports")
+    return tomllib.loads((folder / room / "texts.toml").read_text(encoding="utf-8"))
+
+
+def sentence(room: str, key: str, /, **values: Any) -> str:
+    """
+    Fill one of a room's sentences.
+
+    Parameters
+    ----------
+    room, key : str
+        It stands under ``[sentences]`` of ``reports/ROOM/texts.toml``.
+    **values
+        For its braces.
+
+    Returns
+    -------
+    str
+    """
+    text: str = filled(texts(room)["sentences"][key], values)
+    return text
 
 
 @dataclass(frozen=True)
@@ -103,11 +171,10 @@ class Section:
         """Whether it has a place on the page."""
         if self.table is not None and not len(self.table):
             return bool(self.none)
-        contents = [part for part in (self.figures, self.items) if part is not None]
-        if contents:
+        if contents := [part for part in (self.figures, self.items) if part is not None]:
             return any(map(len, contents))
-        words_only = self.heading or self.subheading or self.text or self.code or self.note
-        return bool(words_only) or self.table is not None or self.findings is not None
+        texts = (self.heading, self.subheading, self.text, self.code, self.note)
+        return any(texts) or self.table is not None or self.findings is not None
 
 
 @dataclass(frozen=True)
@@ -131,11 +198,13 @@ class Report:
         Whether method and cautions follow.
     provenance : mapping or None
         Versions and fingerprints, as `writing.provenance` gives them.
+    template : str
+        What renders it; a page that is signed or taken outside has one of its own.
+    pages : sequence of Report
+        Sheets of paper, where there are several.
     """
 
     #: what renders it; a page that is signed or taken outside has one of its own
-    template: ClassVar[str] = "page.html.j2"
-
     title: str
     when: str
     sections: Sequence[Section]
@@ -145,17 +214,17 @@ class Report:
     assumptions: Sequence[str] = ()
     method: bool = True
     provenance: Mapping[str, Any] | None = None
-
-
-@functools.cache
-def texts(room: str = "") -> dict[str, Any]:
-    """Return the fixed words of a room's page, or those of every page."""
-    folder = importlib.resources.files("panbudget.reports")
-    return tomllib.loads((folder / room / "texts.toml").read_text(encoding="utf-8"))
+    template: str = "page.html.j2"
+    pages: Sequence[Report] = ()
 
 
 def section(
-    room: str, key: str, *, table: Iterable[Mapping[str, Any]] | pd.DataFrame | None = None, **content: Any
+    room: str,
+    key: str,
+    *,
+    table: Iterable[Mapping[str, Any]] | pd.DataFrame | None = None,
+    fill: Mapping[str, Any] | None = None,
+    **content: Any,
 ) -> Section:
     """
     Make a section of a page.
@@ -166,6 +235,8 @@ def section(
         Where its words stand: a table of ``reports/ROOM/texts.toml``.
     table : DataFrame or iterable of mappings, optional
         A row each; its columns are those that the words name, or all where they name none.
+    fill : mapping, optional
+        For the braces in its words.
     **content
         What else `Section` takes; before the words of the file.
 
@@ -174,9 +245,9 @@ def section(
     Section
     """
     fixed = dict(texts(room).get(key, {}))
-    described = {
-        name: fixed.pop(name) for name in ("columns", "names", "grouped", "paired", "caption") if name in fixed
-    }
+    if fill is not None:
+        fixed = filled(fixed, fill)
+    described = {name: fixed.pop(name) for name in _OF_TABLE if name in fixed}
     if "figures" in content:
         fixed["captions"] = texts(room)["captions"]
     if table is not None:
@@ -208,12 +279,9 @@ def labelled(
     if not len(frame.columns):
         frame = pd.DataFrame(columns=list(columns))
     frame = frame[[name for name in columns or frame if name in frame]]
-    pairs = {name: (what, 0) if isinstance(what, str) else tuple(what) for name, what in columns.items()}
-    frame.attrs.update(
-        labels={name: label for name, (label, _) in pairs.items()},
-        formats={name: form for name, (_, form) in pairs.items()},
-        **shown,
-    )
+    pairs = {name: (what, 0) if isinstance(what, str) else what for name, what in columns.items()}
+    labels, formats = ({name: pair[at] for name, pair in pairs.items()} for at in (0, 1))
+    frame.attrs.update(labels=labels, formats=formats, **shown)
     return frame
 
 
@@ -225,7 +293,7 @@ def table_of(frame: pd.DataFrame) -> Table:
     ----------
     frame : DataFrame
         In attrs, all of them optional: ``labels`` (column -> heading), ``units`` (column -> unit), ``formats`` (column ->
-        one of `FORMATS`, or decimals), ``names``, ``grouped``, ``paired``, ``caption``.
+        what `written` takes), ``names``, ``grouped``, ``paired``, ``caption``.
 
     Returns
     -------
@@ -248,54 +316,40 @@ def _cell(value: Any, form: str | int) -> str:
         return value.isoformat().replace("-", "\u2011")  # so that no cell breaks a date
     if isinstance(value, bool):
         return "yes" if value else "no"
-    if isinstance(form, str):
-        return FORMATS[form](None if value is None or value != value else value)
-    return words.number(value, form)
+    return written(None if value != value else value, form)
 
 
-def listed_findings(findings: Iterable[Finding]) -> list[dict[str, str]]:
-    """Put findings as a page lists them, gravest first."""
-    listed = []
-    for finding in sorted(findings, key=lambda f: SEVERITIES.index(f.severity)):
-        when = [f"from {words.day_said(finding.first)}"] if finding.first else []
-        when += [words.count(finding.days, "day")] if finding.days else []
-        listed.append({**finding.as_dict(), "when": ", ".join(when)})
-    return listed
+def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
+    """Sort findings as a page lists them."""
+    return sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity))
 
 
-def placed_figure(name: str, svg: str, caption: str = "") -> dict[str, Any]:
-    """Put a figure, as `canvas.svg_text` makes it, where a page has room for several."""
-    # several figures on one page: each gets ids of its own, or one's clip paths would cut another
-    renamed = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{name}-", svg)
-    # drawn by us from escaped text, so it may pass as it is
-    return {"name": name, "svg": Markup(renamed), "caption": caption}
-
-
-def placed_figures(part: Section) -> list[dict[str, Any]]:
+def placed_figures(part: Section) -> Iterator[dict[str, Any]]:
     """Put a section's figures; one drawn for each valve, such as "map-2", has the caption of "map"."""
     captions = part.captions or {}
-    return [
-        placed_figure(name, svg, captions.get(re.sub(r"-\d+$", "", name), name))
-        for name, svg in (part.figures or {}).items()
-    ]
+    for name, svg in (part.figures or {}).items():
+        # several figures on one page: each gets ids of its own, or one's clip paths would cut another
+        renamed = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{name}-", svg)
+        # drawn by us from escaped text, so it may pass as it is
+        yield {"name": name, "svg": Markup(renamed), "caption": captions.get(re.sub(r"-\d+$", "", name), name)}
 
 
 def provenance_table(provenance: Mapping[str, Any]) -> Table:
     """Say what a page was made from."""
-    weather = provenance.get("weather", {})
+    weather, laid = provenance["weather"], provenance.get("variants")
     rows = {
-        "panbudget": provenance.get("panbudget", ""),
-        "Python": provenance.get("python", ""),
-        **provenance.get("packages", {}),
-        "scenario, SHA-256": provenance.get("scenario_sha256", ""),
-        **({"variants laid over it": ", ".join(laid)} if (laid := provenance.get("variants")) else {}),
-        "weather file": weather.get("file", ""),
-        "weather file, read as": weather.get("recognised", ""),
-        "weather file, days": f"{weather.get('first', '')} to {weather.get('last', '')}",
-        "weather, SHA-256": provenance.get("weather_sha256", ""),
-        **{f"fallback {lent['file']}, SHA-256": lent["sha256"] for lent in weather.get("fallbacks", [])},
+        "panbudget": provenance["panbudget"],
+        "Python": provenance["python"],
+        **provenance["packages"],
+        "scenario, SHA-256": provenance["scenario_sha256"],
+        **({"variants laid over it": ", ".join(laid)} if laid else {}),
+        "weather file": weather["file"],
+        "weather file, read as": weather["recognised"],
+        "weather file, days": f"{weather['first']} to {weather['last']}",
+        "weather, SHA-256": provenance["weather_sha256"],
+        **{f"fallback {lent['file']}, SHA-256": lent["sha256"] for lent in weather["fallbacks"]},
     }
-    return Table(("what", "which"), tuple((name, str(value)) for name, value in rows.items()), names=2)
+    return Table(("what", "which"), tuple(rows.items()), names=2)
 
 
 @functools.cache
@@ -307,12 +361,8 @@ def _templates() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters |= {
-        "table_of": table_of,
-        "listed": listed_findings,
-        "placed": placed_figures,
-        "made_from": provenance_table,
-    }
+    filters = (table_of, gravest_first, placed_figures, provenance_table, words.day_said, words.count)
+    environment.filters |= {function.__name__: function for function in filters}
     return environment
 
 

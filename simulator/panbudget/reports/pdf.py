@@ -12,17 +12,18 @@ import contextlib
 import datetime as dt
 import functools
 import logging
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Literal
 
 import matplotlib
+import pandas as pd
 from fpdf import FPDF
 from fpdf.enums import TableBordersLayout
 from fpdf.fonts import FontFace
 from matplotlib.ft2font import FT2Font
 
-from panbudget.reports.pages import Table
+from panbudget.reports.pages import table_of
 
 PaperSize = Literal["A4", "Letter"]
 
@@ -116,32 +117,22 @@ class Paper(FPDF):
         self.line(SIDE, self.get_y(), SIDE + self.epw, self.get_y())
         self.set_draw_color(0)
 
-    def put_table(
-        self,
-        table: Table,
-        *,
-        widths: Sequence[float],
-        size: float,
-        height: float,
-        padding: float = 0.0,
-        total: bool = False,
-    ) -> None:
-        """Write a table, its names to the left and numbers to the right; ``total``: the last row adds up."""
+    def put_table(self, frame: pd.DataFrame, *, size: float, height: float, padding: float = 0.0) -> None:
+        """Write a table, its names to the left and numbers to the right; where its attrs say so, the last row adds up."""
+        table, shown = table_of(frame), frame.attrs
         self.face(size)
         self.set_draw_color(170)
-        align = tuple("LEFT" if index < table.names else "RIGHT" for index in range(len(table.headings)))
         with self.table(
-            col_widths=tuple(widths),
-            text_align=align,
+            col_widths=[shown["widths"][name] for name in frame],
+            text_align=["LEFT" if index < table.names else "RIGHT" for index in range(len(table.headings))],
             line_height=height,
             padding=(padding, 0.8),
             borders_layout=TableBordersLayout.HORIZONTAL_LINES,
             headings_style=FontFace(emphasis="BOLD", size_pt=size - 0.5),
             width=self.epw,
         ) as rows:
-            last = len(table.rows)
             for index, cells in enumerate((table.headings, *table.rows)):
-                bold = FontFace(emphasis="BOLD") if total and index == last else None
+                bold = FontFace(emphasis="BOLD") if shown.get("total") and index == len(table.rows) else None
                 rows.row([self.drawn(cell) for cell in cells], style=bold)
         self.set_draw_color(0)
 
@@ -149,14 +140,13 @@ class Paper(FPDF):
 @contextlib.contextmanager
 def quiet() -> Iterator[None]:
     """Font tools tell of every table that they touch, and of each letter that is lacking; the paper itself says so."""
-    loggers = [logging.getLogger(name) for name in ("fontTools", "fpdf")]
-    levels = [logger.level for logger in loggers]
-    for logger in loggers:
+    levels = {logger: logger.level for logger in map(logging.getLogger, ("fontTools", "fpdf"))}
+    for logger in levels:
         logger.setLevel(logging.ERROR)
     try:
         yield
     finally:
-        for logger, level in zip(loggers, levels, strict=True):
+        for logger, level in levels.items():
             logger.setLevel(level)
 
 

@@ -1,31 +1,32 @@
 """
 Writing: whatever a study found becomes a folder of files, in one way for all of them.
 
-A verb describes itself once, as ``VERB`` in ``reports/VERB/files.py``, and `write` follows it: tables as CSV, totals as
+A verb describes itself once, as ``VERB`` in ``reports/VERB/page.py``, and `write` follows it: tables as CSV, totals as
 JSON with schema, title and provenance, figures as PNG and SVG, and the page. What the files are called stands in
 `folders.FILES_OF`. A result finds its verb by its class attribute ``room``; see `panbudget.extras.Reported`.
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import importlib
 import importlib.metadata
+import math
 import platform
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, is_dataclass, replace
+from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
+from matplotlib.axes import Axes
 
 from panbudget import files
+from panbudget.reports.canvas import draw_into
 from panbudget.reports.folders import FILES_OF, new_folder
 from panbudget.reports.pages import Report, page
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-    from panbudget.season.result import Season
+from panbudget.season.result import Season
 
 _PACKAGES = ("numpy", "pandas", "pyet", "pint", "pydantic", "matplotlib")
 
@@ -45,7 +46,7 @@ class Verb:
         (result, figures) -> the page's `Report`; figures by name, as SVG elements. Its note, sentences and provenance
         are filled in where it leaves them empty.
     totals : callable
-        Result -> what the JSON file holds beside schema, title and provenance.
+        Result -> what the JSON file holds beside schema, title and provenance; `as_json` makes it plain.
     tables : mapping
         CSV file -> (result -> DataFrame).
     figures : callable
@@ -68,7 +69,7 @@ class Verb:
 
 def verb_of(result: Any) -> Verb:
     """Return the description of the command that a result comes from."""
-    verb: Verb = importlib.import_module(f"panbudget.reports.{result.room}.files").VERB
+    verb: Verb = importlib.import_module(f"panbudget.reports.{result.room}.page").VERB
     return verb
 
 
@@ -80,23 +81,37 @@ def sentences(result: Any) -> list[str]:
 def as_json(result: Any) -> dict[str, Any]:
     """Return what a result's JSON file holds, and ``--json`` prints."""
     verb = verb_of(result)
-    content = {"schema": 1, "title": result.scenario.title, **verb.totals(result)}
+    content = {"schema": 1, "title": result.scenario.title, **_plain(verb.totals(result))}
     return content if verb.of is None else {**content, "provenance": provenance(verb.of(result))}
+
+
+def _plain(value: Any) -> Any:
+    """Records as mappings, dates as text, decimals as floats, and null for what is no number."""
+    if is_dataclass(value) and not isinstance(value, type):
+        value = asdict(value)
+    if hasattr(value, "_asdict"):
+        value = value._asdict()
+    if isinstance(value, Mapping):
+        return {key: _plain(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(inner) for inner in value]
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    if isinstance(value, Decimal):
+        return float(value)
+    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def as_page(result: Any, figures: Mapping[str, str] | None = None) -> str:
     """Return a result's page as HTML, with its figures (name -> SVG element) in it."""
     verb = verb_of(result)
     report = verb.report(result, figures or {})
-    of = None if verb.of is None else provenance(verb.of(result))
-    return page(
-        replace(
-            report,
-            note=report.note or result.scenario.note,
-            sentences=report.sentences or verb.sentences(result),
-            provenance=report.provenance or of,
-        )
-    )
+    filled: dict[str, Any] = {
+        "note": report.note or result.scenario.note,
+        "sentences": report.sentences or verb.sentences(result),
+        "provenance": None if verb.of is None else provenance(verb.of(result)),
+    }
+    return page(replace(report, **filled))
 
 
 def write_into(result: Any, folder: Path) -> None:
@@ -116,11 +131,8 @@ def write_into(result: Any, folder: Path) -> None:
         files.write_json(as_json(result), folder / name)
     for name, content in verb.files.items():
         (folder / name).write_bytes(content(result))
-    drawn: dict[str, str] = {}
-    if draws := verb.figures(result):
-        from panbudget.reports.canvas import draw_into
-
-        drawn = draw_into(folder, ((name, draw(result)) for name, draw in draws.items()))
+    draws = verb.figures(result)
+    drawn = draw_into(folder, ((name, draw(result)) for name, draw in draws.items())) if draws else {}
     (folder / names[0]).write_text(as_page(result, drawn), encoding="utf-8")
 
 

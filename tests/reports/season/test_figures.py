@@ -10,6 +10,7 @@ import pytest
 from matplotlib.figure import Figure
 
 from panbudget import replay
+from panbudget.reports.canvas import save, svg_text
 from panbudget.reports.check import figures as weather_figures
 from panbudget.reports.season import figures
 from panbudget.reports.style import STYLES
@@ -91,7 +92,7 @@ def test_the_weathers_coverage_names_what_was_filled(make_garden):
     text = weather_csv(20).replace("2025-05-04,14.0,30.0,80,35,2.0,0.0,24.0", "2025-05-04,14.0,30.0,80,35,2.0,0.0,")
     season = replay(make_garden(weather=text))
     figure = weather_figures.weather_figure(season.weather, season.days)
-    svg = figures.svg_text(figure)
+    svg = svg_text(figure)
     assert svg.startswith("<svg")
     labels = {t.get_text() for ax in figure for t in ax.get_yticklabels()} if not isinstance(figure, Figure) else set()
     assert {"radiation", "rain", "tmax"} <= labels
@@ -100,7 +101,7 @@ def test_the_weathers_coverage_names_what_was_filled(make_garden):
 @pytest.mark.parametrize("name", figures.SEASON_FIGURES)
 def test_figures_are_the_same_bytes_twice_and_say_nothing_of_the_machine(name, season, tmp_path):
     for run in ("a", "b"):
-        figures.save(figures.SEASON_FIGURES[name](season), tmp_path / run)
+        save(figures.SEASON_FIGURES[name](season), tmp_path / run)
     assert (tmp_path / "a.png").read_bytes() == (tmp_path / "b.png").read_bytes()
     svg = (tmp_path / "a.svg").read_text(encoding="utf-8")
     assert svg == (tmp_path / "b.svg").read_text(encoding="utf-8")
@@ -121,7 +122,7 @@ def test_a_name_with_a_dollar_is_no_formula(make_garden):
     from panbudget.scenario.garden import scenario_from
 
     season = replay(scenario_from(raw, garden.path))
-    assert "<svg" in figures.svg_text(figures.season_figure(season))
+    assert "<svg" in svg_text(figures.season_figure(season))
 
 
 def test_borrowed_days_have_a_hatch_of_their_own(make_garden, tmp_path):

@@ -5,24 +5,22 @@ Away figures: how near each bed comes to its limit while nobody is there, year b
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from panbudget.numeric import Floats
-from panbudget.reports.canvas import keys, panels
+from panbudget.reports.canvas import keys, legend_over, panels
 from panbudget.reports.style import STYLES, applied, plain
-
-if TYPE_CHECKING:
-    from panbudget.studies.away import Away
+from panbudget.studies.away import Away
 
 _COLUMNS = 3
 _FAR = 200.0  # % of RAW; a bed that goes far below would flatten the others, and is named instead
 
 
+@applied()
 def room_figure(away: Away, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
     Draw what each bed's driest quarter has used of its readily available water, day by day, a line a year.
@@ -39,36 +37,33 @@ def room_figure(away: Away, axes: Sequence[Axes] | None = None) -> list[Axes]:
         One for each bed, in the scenario's order; all with the same axes.
     """
     beds = list(away.worst.beds)
-    with applied():
-        axes = panels(len(beds), height=2.1, columns=_COLUMNS, more=0.7, axes=axes, sharex=True, sharey=True)
-        for ax, key in zip(axes, beds, strict=True):
-            stays = {"year_worst": [away.worst], "year_heat": [away.heat]}
-            stays = {"year": [stay for stay in away.stays if stay is not away.worst], **stays}
-            for style, drawn in stays.items():
-                for stay in drawn:
-                    ax.plot(*_used(stay.season.beds[key]), **STYLES[style].lined(label=""))
-            ax.axhline(100.0, **STYLES["limit"].lined(label=""))
-            ax.set_title(plain(key))
-            ax.grid()
-        lows = [max(float(np.nanmax(np.append(line.get_ydata(), 0.0))) for line in ax.get_lines()) for ax in axes]
-        deepest = min(max(100.0, *lows), _FAR)
-        axes[0].set_ylim(deepest * 1.06, 0.0)  # downward, as depletion everywhere
-        axes[0].set_xlim(0.5, away.days + 0.5)
-        text: dict[str, Any] = {"ha": "center", "fontsize": 8.0}
-        for place, (ax, low) in enumerate(zip(axes, lows, strict=True)):
-            if low > deepest:
-                paper = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
-                ax.text(0.5, 0.04, f"down to {low:.0f} %", transform=ax.transAxes, bbox=paper, **text)
-            if place % _COLUMNS == 0:
-                ax.set_ylabel("used of RAW [%]")
-            if place >= len(beds) - _COLUMNS:
-                ax.set_xlabel("day away")
-        labels = {"year_worst": f"{away.worst.name}, the worst year", "year_heat": away.heat.name}
-        lines = (["year"] if len(away.stays) > 1 else []) + ["year_worst", "year_heat", "limit"]
-        handles = keys(lines, **labels)
-        figure = axes[0].figure
-        if isinstance(figure, Figure):
-            figure.legend(handles=handles, loc="outside upper left", ncols=4)
+    axes = panels(len(beds), height=2.1, columns=_COLUMNS, more=0.7, axes=axes, sharex=True, sharey=True)
+    others = [(stay, "year") for stay in away.stays if stay is not away.worst]
+    for ax, key in zip(axes, beds, strict=True):
+        for stay, style in (*others, (away.worst, "year_worst"), (away.heat, "year_heat")):
+            ax.plot(*_used(stay.season.beds[key]), **STYLES[style].lined(label=""))
+        ax.axhline(100.0, **STYLES["limit"].lined(label=""))
+        ax.set_title(plain(key))
+        ax.grid()
+    lows = [max(float(np.nanmax(np.append(line.get_ydata(), 0.0))) for line in ax.get_lines()) for ax in axes]
+    deepest = min(max(100.0, *lows), _FAR)
+    axes[0].set_ylim(deepest * 1.06, 0.0)  # downward, as depletion everywhere
+    axes[0].set_xlim(0.5, away.days + 0.5)
+    for ax, low in zip(axes, lows, strict=True):
+        if low > deepest:
+            look: dict[str, Any] = {
+                "bbox": {"facecolor": "white", "edgecolor": "none", "pad": 1.5},
+                "ha": "center",
+                "fontsize": 8.0,
+            }
+            ax.text(0.5, 0.04, f"down to {low:.0f} %", transform=ax.transAxes, **look)
+    for ax in axes[::_COLUMNS]:
+        ax.set_ylabel("used of RAW [%]")
+    for ax in axes[-_COLUMNS:]:
+        ax.set_xlabel("day away")
+    lines = [*(["year"] if others else []), "year_worst", "year_heat", "limit"]
+    labels = {"year_worst": f"{away.worst.name}, the worst year", "year_heat": away.heat.name}
+    legend_over(axes, 4, keys(lines, **labels))
     return axes
 
 

@@ -1,20 +1,21 @@
 """
-Away page: may the garden be left alone, in words and as one page.
+Away page: may the garden be left alone, in words, as one page and as data.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import functools
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from typing import TYPE_CHECKING
+from typing import Any
 
-from panbudget.reports.pages import Report, section, texts
+from panbudget.reports.away.figures import room_figure
+from panbudget.reports.pages import Report, filled, section, sentence, texts
+from panbudget.reports.writing import Verb
 from panbudget.season.years import moved
-from panbudget.words import calendar_day, count, day_said, hours, mm
+from panbudget.studies.away import Away, Change, Stay
 
-if TYPE_CHECKING:
-    from panbudget.studies.away import Away, Change, Stay
-
+_section, _say = functools.partial(section, "away"), functools.partial(sentence, "away")
 _ENOUGH_YEARS = 5  # common practice, no source
 
 
@@ -30,96 +31,54 @@ def away_sentences(away: Away) -> list[str]:
     -------
     list of str
     """
-    away_for = f"{calendar_day(away.start)} to {calendar_day(away.end)}, {count(away.days, 'day')}"
-    bad = [stay for stay in away.stays if not stay.safe]
-    one = len(away.stays) == 1
-    years = "the one year" if one else f"all {len(away.stays)} years"
-    heat = f"{away.worst.start.year} with {away.heat.made_heat}"
-    if away.safe:
-        return [
-            f"Yes: from {away_for}, every bed stays above its limit, every pan stays wet and nothing sticks open, in "
-            f"{years} of the record and in {heat}.",
-            f"The worst year is {away.worst.name}: {_nearest(away.worst)}.",
-            f"In the made-up heat wave: {_nearest(away.heat)}.",
-            *_few(away),
-        ]
-    if bad:
-        in_years = "the one year" if one else f"{len(bad)} of {len(away.stays)} years"
-        first = f"No: from {away_for}, something goes wrong in {in_years} of the record."
-    else:
-        first = (
-            f"Not in a heat wave: from {away_for}, nothing goes wrong in {years} of the record, but it does in {heat}."
-        )
-    worst = "The one year in the record is" if one else "The worst year is"
-    sentences = [first, f"{worst} {away.worst.name}: {_wrong(away.worst)}."]
-    sentences.append(f"In {heat}: {_wrong(away.heat)}.")
-    before = sorted({key for stay in (*away.stays, away.heat) for key, bed in stay.beds.items() if bed.short_before})
-    if before:
-        sentences.append(
-            f"Short of water already on the day before leaving, so not for want of anybody there: {', '.join(before)}."
-        )
-    sure = [change for change in away.changes if change.safe]
-    if sure:
-        sentences.append(
-            "Any one of these would make it safe: " + "; ".join(f"({n}) {c.what}" for n, c in enumerate(sure, 1)) + "."
-        )
-    else:
-        possible = [change for change in away.changes if not change.impossible]
-        best = possible[0] if possible else None
-        sentences.append(
-            "No single change that was tried makes it safe"
-            + (
-                f"; most is gained by this: {best.what} ({count(best.stress_days, 'day')} short of water in place of {best.before} "
-                "in the made-up heat wave)."
-                if best is not None and best.stress_days < best.before
-                else "."
-            )
-        )
-    return [*sentences, *_few(away)]
+    record, bad = len(away.stays), sum(not stay.safe for stay in away.stays)
+    single, describe = record == 1, _nearest if away.safe else _wrong
+    values = {"away": away, "record": record, "bad": bad, "span": _say("span", away=away)}
+    values |= {
+        key: _say(f"single_{key}" if single else key, **values) for key in ("all_years", "bad_years", "worst_is")
+    }
+    values |= {"heat": _say("heat", away=away), "of_worst": describe(away.worst), "of_heat": describe(away.heat)}
+    sentences: list[str] = filled(
+        texts("away")["verdict"]["safe" if away.safe else "unsafe" if bad else "heat"], values
+    )
+    if not away.safe:
+        stays = (*away.stays, away.heat)
+        if before := sorted({key for stay in stays for key, bed in stay.beds.items() if bed.short_before}):
+            sentences.append(_say("before", beds=", ".join(before)))
+        sentences.append(_cure(away.changes))
+    if not _within_the_season(away):
+        sentences.append(_say("outside", season=away.scenario.season))
+    return sentences + [_say("few", record=record)] * (record < _ENOUGH_YEARS)
 
 
-def _few(away: Away) -> list[str]:
-    outside = _outside_the_season(away)
-    if len(away.stays) >= _ENOUGH_YEARS:
-        return outside
-    return [
-        *outside,
-        f"A record of {count(len(away.stays), 'year')} is little to go by; ten or more would say more.",
-    ]
+def _cure(changes: Sequence[Change]) -> str:
+    """Say which changes would make it safe, or which comes nearest."""
+    if sure := [change.what for change in changes if change.safe]:
+        return _say("sure", changes="; ".join(f"({n}) {what}" for n, what in enumerate(sure, 1)))
+    possible = [change for change in changes if not change.impossible]
+    helps = possible and possible[0].stress_days < possible[0].before
+    return _say("best", best=possible[0]) if helps else _say("none")
 
 
-def _outside_the_season(away: Away) -> list[str]:
-    """Days on which annual plants may not stand, and on which a bed is then never short of water."""
-    season = away.scenario.season
-    by = away.worst.start.year - season.start.year
-    inside = [moved(day, years) for years in (by, by - 1) for day in (season.start, season.end)]
-    spans = zip(inside[::2], inside[1::2], strict=True)
-    if any(start <= away.worst.start and away.worst.end <= end for start, end in spans):
-        return []
-    return [
-        f"These days lie outside the season described, {calendar_day(season.start)} to {calendar_day(season.end)}: a bed where "
-        "nothing grows then counts as safe."
-    ]
+def _within_the_season(away: Away) -> bool:
+    """Tell whether annual plants stand there on all these days; where nothing grows, a bed is never short of water."""
+    season, worst = away.scenario.season, away.worst
+    by = worst.start.year - season.start.year
+    return any(
+        moved(season.start, years) <= worst.start and worst.end <= moved(season.end, years) for years in (by, by - 1)
+    )
 
 
 def _nearest(stay: Stay) -> str:
     key = min(stay.beds, key=lambda name: stay.beds[name].least_room_mm)
-    return f"{key} comes nearest to its limit, with {mm(stay.beds[key].least_room_mm)} left"
+    return _say("nearest", key=key, bed=stay.beds[key])
 
 
 def _wrong(stay: Stay) -> str:
-    parts = []
-    for key, bed in stay.beds.items():
-        if bed.first_short is not None:
-            parts.append(
-                f"{key} is short of water on {count(bed.stress_days, 'day')}, first on {day_said(bed.first_short)}"
-            )
+    parts = [_say("short", key=key, bed=bed) for key, bed in stay.beds.items() if bed.first_short is not None]
     for name, pan in stay.pans.items():
-        if pan.dry_hours:
-            parts.append(f"the pan of {name} is dry for {hours(pan.dry_hours)}")
-        if pan.stuck_hours:
-            parts.append(f"evaporation holds the valve {name} open for {hours(pan.stuck_hours)}")
-    return "; ".join(parts) if parts else f"nothing goes wrong ({_nearest(stay)})"
+        parts += [_say(what, name=name, pan=pan) for what in ("dry_hours", "stuck_hours") if getattr(pan, what)]
+    return "; ".join(parts) or _say("nothing", nearest=_nearest(stay))
 
 
 def away_report(away: Away, figures: Mapping[str, str]) -> Report:
@@ -137,31 +96,54 @@ def away_report(away: Away, figures: Mapping[str, str]) -> Report:
     Report
     """
     stays = (*away.stays, away.heat)
-    beds = [{"stay": stay.name, "bed": key, **asdict(bed)} for stay in stays for key, bed in stay.beds.items()]
-    pans = [{"stay": stay.name, "valve": name, **asdict(pan)} for stay in stays for name, pan in stay.pans.items()]
-    changes = [{"what": c.what, "outcome": _outcome(c), "stress_days": c.stress_days} for c in away.changes]
+    beds = [{"stay": stay.name, "bed": key, **vars(bed)} for stay in stays for key, bed in stay.beds.items()]
+    pans = [{"stay": stay.name, "valve": name, **vars(pan)} for stay in stays for name, pan in stay.pans.items()]
     return Report(
         title=f"{away.scenario.title}: left alone",
-        when=(
-            f"{calendar_day(away.start)} to {calendar_day(away.end)}, {count(away.days, 'day')}; "
-            f"{count(len(away.stays), 'year')} of the record"
-        ),
+        when=_say("when", span=_say("span", away=away), record=len(away.stays)),
         lead=[texts("away")["rule"]],
         sections=[
-            section("away", "figures", figures=figures),
-            section("away", "beds", table=beds),
-            section("away", "pans", table=pans),
-            section("away", "changes", table=changes),
+            _section("figures", figures=figures),
+            _section("beds", table=beds),
+            _section("pans", table=pans),
+            _section("changes", table=[{**vars(change), "outcome": _outcome(change)} for change in away.changes]),
         ],
         assumptions=away.assumptions,
     )
 
 
 def _outcome(change: Change) -> str:
-    if change.impossible:
-        return f"can't be: {change.impossible}"
-    if change.safe:
-        return "safe in every year and in the made-up heat wave"
-    if change.stress_days < change.before:
-        return f"better, not safe: {', '.join(change.fails_in)}"
-    return "no help" if change.stress_days == change.before else "worse"
+    more = change.stress_days - change.before
+    key = "can_not" if change.impossible else "safe" if change.safe else "better" if more < 0 else "worse"
+    return _say("no_help" if key == "worse" and more == 0 else key, change=change, years=", ".join(change.fails_in))
+
+
+def away_totals(away: Away) -> dict[str, Any]:
+    """Return what `away.json` holds beside schema, title and provenance."""
+    return {
+        "from": away.start,
+        "to": away.end,
+        "days": away.days,
+        "safe": away.safe,
+        "sentences": away_sentences(away),
+        "worst": away.worst.start.year,
+        "years": [_stay(stay) for stay in away.stays],
+        "heat": _stay(away.heat),
+        "changes": [asdict(change) for change in away.changes],
+    }
+
+
+def _stay(stay: Stay) -> dict[str, Any]:
+    about = {"start": stay.start, "end": stay.end, "made_heat": stay.made_heat or None, "safe": stay.safe}
+    return {**about, "beds": stay.beds, "controllers": stay.pans}
+
+
+VERB = Verb(
+    "away",
+    away_sentences,
+    away_report,
+    away_totals,
+    tables={"away.csv": Away.table},
+    figures=lambda away: {"room": room_figure},
+    of=lambda away: away.worst.season,
+)

@@ -15,6 +15,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from panbudget.reports.canvas import date_axis, day_numbers, keys, legend_above, panels, runs
+from panbudget.reports.season.figures import draw_rain_and_eto
 from panbudget.reports.style import STYLES, applied, plain
 from panbudget.weather import Weather
 from panbudget.weather.flags import MISSING, is_borrowed, is_filled
@@ -23,6 +24,7 @@ from panbudget.weather.flags import MISSING, is_borrowed, is_filled
 KINDS = ("measured", "filled", "borrowed", "missing")
 
 
+@applied()
 def weather_figure(weather: Weather, days: pd.DataFrame, *, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
     Draw what a weather record holds: day by column how values came about, temperatures, and ETo and rain.
@@ -43,28 +45,24 @@ def weather_figure(weather: Weather, days: pd.DataFrame, *, axes: Sequence[Axes]
     at, daily = day_numbers(days.index), weather.daily.reindex(days.index)
     flags = weather.flags.reindex(days.index).fillna(MISSING)
     heights = [0.35 + 0.2 * len(flags.columns), 1.4, 1.4]
-    mark = {"marker": "." if len(days) == 1 else ""}
-    with applied():
-        ratios = {"height_ratios": heights}
-        axes = panels(3, height=1.25 * sum(heights) / 3.0, more=0.6, axes=axes, sharex=True, gridspec_kw=ratios)
-        coverage, temperatures, water = axes
-        _draw_coverage(coverage, flags)
-        for name in ("tmax", "tmin"):
-            temperatures.plot(at, daily[name].to_numpy(float), **STYLES[name].lined(**mark))
-        temperatures.set_ylabel("°C")
-        temperatures.set_title("Temperatures of the day")
-        legend_above(temperatures)
-        water.bar(at, daily["rain"].to_numpy(float), width=0.85, **STYLES["rain"].filled(linewidth=0.3))
-        water.plot(at, days["eto_mm"].to_numpy(float), **STYLES["eto"].lined(**mark))
-        water.set_ylabel("mm/day")
-        water.set_title("Rain and reference evapotranspiration")
-        legend_above(water)
-        for ax in axes:
-            date_axis(ax, at)
-            ax.grid(axis="x")
+    ratios = {"height_ratios": heights}
+    axes = panels(3, height=1.25 * sum(heights) / 3.0, more=0.6, axes=axes, sharex=True, gridspec_kw=ratios)
+    coverage, temperatures, water = axes
+    _draw_coverage(coverage, flags)
+    for name in ("tmax", "tmin"):
+        mark = "." if len(days) == 1 else ""
+        temperatures.plot(at, daily[name].to_numpy(float), **STYLES[name].lined(marker=mark))
+    temperatures.set_ylabel("°C")
+    temperatures.set_title("Temperatures of the day")
+    legend_above(temperatures)
+    draw_rain_and_eto(water, at, daily["rain"], days["eto_mm"])
+    for ax in axes:
+        date_axis(ax, at)
+        ax.grid(axis="x")
     return axes
 
 
+@applied()
 def years_figure(weather: Weather, *, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
     Draw what each year of a record holds: a column a year, a row a quantity, each cell filled to the share of its days.
@@ -84,22 +82,23 @@ def years_figure(weather: Weather, *, axes: Sequence[Axes] | None = None) -> lis
     days = pd.date_range(f"{recorded.min()}-01-01", f"{recorded.max()}-12-31", name="date")
     kinds = weather.flags.reindex(days).fillna(MISSING).map(_kind)
     years = np.unique(days.year)
-    with applied():
-        (ax,) = panels(1, height=0.32 * len(kinds.columns), more=0.9, axes=axes)
-        for row, name in enumerate(kinds.columns):
-            floor = np.full(len(years), row + 0.4)
-            for kind in KINDS:
-                height = 0.8 * (kinds[name] == kind).groupby(days.year).mean().to_numpy(float)
-                shown = height > 0.0
-                look = STYLES[kind].filled(label="", linewidth=0.3)
-                if shown.any():
-                    ax.bar(years[shown], -height[shown], 0.94, floor[shown], **look)
-                floor = floor - height
-        _name_rows(ax, kinds.columns)
-        ax.set_xlim(years[0] - 0.5, years[-1] + 0.5)
-        ax.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=12))
-        ax.set_title("Share of each year's days")
+    (ax,) = panels(1, height=0.32 * len(kinds.columns), more=0.9, axes=axes)
+    for row, name in enumerate(kinds.columns):
+        floor = np.full(len(years), row + 0.4)
+        for kind in KINDS:
+            height = 0.8 * (kinds[name] == kind).groupby(days.year).mean().to_numpy(float)
+            if (shown := height > 0.0).any():
+                ax.bar(years[shown], -height[shown], 0.94, floor[shown], **_area(kind))
+            floor = floor - height
+    _name_rows(ax, kinds.columns)
+    ax.set_xlim(years[0] - 0.5, years[-1] + 0.5)
+    ax.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=12))
+    ax.set_title("Share of each year's days")
     return [ax]
+
+
+def _area(kind: str) -> dict[str, Any]:
+    return STYLES[kind].filled(label="", linewidth=0.3)
 
 
 def _kind(flag: Any) -> str:
@@ -117,7 +116,7 @@ def _draw_coverage(ax: Axes, flags: pd.DataFrame) -> None:
             mask = (kinds[name] == kind).to_numpy(bool)
             spans = [(at[first] - 0.5, float(last - first + 1)) for first, last in runs(mask)]
             if spans:
-                ax.broken_barh(spans, (row - 0.4, 0.8), **STYLES[kind].filled(label="", linewidth=0.3))
+                ax.broken_barh(spans, (row - 0.4, 0.8), **_area(kind))
     _name_rows(ax, kinds.columns)
     ax.set_title("How each day's value came about")
 

@@ -8,32 +8,37 @@ import functools
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from panbudget.reports.pages import Report, section
+from panbudget.reports.check.figures import weather_figure, years_figure
+from panbudget.reports.pages import Report, section, sentence
 from panbudget.reports.season.page import days_of, filled_rows
+from panbudget.reports.writing import Verb
 from panbudget.studies.check import Checked
 from panbudget.studies.sensitivity import in_mm, in_percent
 from panbudget.weather.checks.plausibility import PASSED
 from panbudget.weather.flags import is_borrowed
-from panbudget.words import count, days_said, mm
+from panbudget.words import count, days_said
 
-_section = functools.partial(section, "check")
+_section, _say = functools.partial(section, "check"), functools.partial(sentence, "check")
 _MONTHS = {"eto_mm": "ETo [mm]", "rain_mm": "rain [mm]"}
+
+
+def _values(checked: Checked) -> dict[str, Any]:
+    """What the sentences about a record are filled with."""
+    source, totals, scenario = checked.weather.provenance, checked.season.totals, checked.scenario
+    return {
+        **{"scenario": scenario, "source": source, "season": totals["season"], "weather": totals["weather"]},
+        **{"valves": len(scenario.controller), "beds": len(totals["beds"]), "variants": len(scenario.variant)},
+        "held": days_said(source["first"], source["last"]),
+        "days": len(checked.weather.daily),
+        "span": days_said(totals["season"]["start"], totals["season"]["end"]),
+        "filled": _how_complete(filled_rows(checked.season)),
+    }
 
 
 def check_sentences(checked: Checked) -> list[str]:
     """Say that the scenario is sound, and what the weather file holds."""
-    source, weather = checked.weather.provenance, checked.season.totals["weather"]
-    sentences = [
-        f"The scenario is sound: {count(len(checked.season.controllers), 'valve')}, "
-        f"{count(len(checked.season.beds), 'bed')}, {count(len(checked.scenario.variant), 'variant')}."
-    ]
-    if source.get("typical"):
-        sentences.append("Typical year: its months are from different years, and it is no real summer.")
-    return [
-        *sentences,
-        f"{source['file']} holds {days_said(source['first'], source['last'])}; {_how_complete(weather['filled'])}.",
-        f"Over the season ETo is {mm(weather['eto_mm'])} and rain {mm(weather['rain_mm'])}.",
-    ]
+    typical = ["typical"] if checked.weather.provenance.get("typical") else []
+    return [_say(key, **_values(checked)) for key in ("sound", *typical, "holds", "over")]
 
 
 def check_report(checked: Checked, figures: Mapping[str, str]) -> Report:
@@ -50,28 +55,27 @@ def check_report(checked: Checked, figures: Mapping[str, str]) -> Report:
     -------
     Report
     """
-    source = checked.weather.provenance
-    units = [{"column": name, "unit": unit} for name, unit in source["units"].items()]
-    recognised = _section("units", table=units, note=PASSED)
-    if recognised.table is not None:
-        recognised.table.attrs["caption"] = f"Recognised: {source['recognised']}."
-    extremes = [{"what": f"{row['which']} {row['column']}", **row} for row in checked.extremes()]
+    source, season = checked.weather.provenance, checked.season
     months = checked.by_month().rename_axis("month").reset_index()
     named = {column: _MONTHS.get(column, f"pan {column.removeprefix('pan_mm ')} [mm]") for column in months.columns[1:]}
+    units = [{"column": name, "unit": unit} for name, unit in source["units"].items()]
+    others = [{**vars(way), "change": in_mm(way), "share": in_percent(way)} for way in checked.sensitivity]
     return Report(
-        title=f"{checked.season.totals['title']}: its weather, checked",
-        when=days_of(checked.season),
+        title=f"{season.totals['title']}: its weather, checked",
+        when=days_of(season),
         sections=[
             _section("figures", figures=figures),
-            recognised,
-            _section("filled", table=filled_rows(checked.season)),
+            _section("units", table=units, fill=source, note=PASSED),
+            _section("filled", table=filled_rows(season)),
             _section("fallbacks", table=_fallbacks(source.get("fallbacks", []))),
-            _section("sensitivity", table=_sensitivity(checked)),
-            _section("extremes", table=extremes),
+            _section("sensitivity", table=others),
+            _section(
+                "extremes", table=[{"what": f"{row['which']} {row['column']}", **row} for row in checked.extremes()]
+            ),
             _section("months", table=months.rename(columns=named)),
-            _section("assumed", items=checked.season.assumptions),
+            _section("assumed", items=season.assumptions),
             _section("notes", items=checked.weather.notes),
-            _section("findings", findings=checked.season.findings),
+            _section("findings", findings=season.findings),
         ],
         method=False,
     )
@@ -89,41 +93,28 @@ def check_lines(checked: Checked) -> list[str]:
     -------
     list of str
     """
-    source, totals, findings = checked.weather.provenance, checked.season.totals, checked.season.findings
-    season, weather = totals["season"], totals["weather"]
-    pans = ", ".join(f"pan {name} {depth:.0f} mm" for name, depth in weather["pan_evaporation_mm"].items())
+    season, values = checked.season, _values(checked)
+    pans = ", ".join(f"pan {name} {mm:.0f} mm" for name, mm in values["weather"]["pan_evaporation_mm"].items())
     filled = [
-        f"  {row['column']}: {row['days']} day(s) "
-        + (row["method"] if is_borrowed(row["method"]) else f"estimated by {row['method']}")
-        for row in filled_rows(checked.season)
+        _say("line_borrowed" if is_borrowed(row["method"]) else "line_estimated", **row) for row in filled_rows(season)
     ]
     return [
-        f"{checked.scenario.path}: sound; {len(checked.scenario.controller)} valve(s), {len(totals['beds'])} bed(s), "
-        f"{len(checked.scenario.variant)} variant(s).",
-        f"{source['file']}: {source['recognised']}.",
-        f"It holds {days_said(source['first'], source['last'])} ({len(checked.weather.daily)} days); the season is "
-        f"{days_said(season['start'], season['end'])} ({season['days']} days).",
-        f"Season: ETo {weather['eto_mm']:.0f} mm, rain {weather['rain_mm']:.0f} mm, {pans}.",
-        *(f"  {e['which']} {e['column']}: {e['value']:.1f} {e['unit']} on {e['date']}" for e in checked.extremes()),
+        *(_say(key, pans=pans, **values) for key in ("line_sound", "line_file", "line_holds", "line_season")),
+        *(_say("line_extreme", **extreme) for extreme in checked.extremes()),
         *(filled or ["Nothing had to be filled."]),
-        *(
-            f"  {other.quantity} filled by {other.instead} instead: ETo {in_mm(other)} ({in_percent(other)})"
-            for other in checked.sensitivity
-        ),
+        *(_say("line_other", other=way, mm=in_mm(way), share=in_percent(way)) for way in checked.sensitivity),
         PASSED,
-        *(f"assumed: {text}" for text in checked.season.assumptions),
+        *(f"assumed: {text}" for text in season.assumptions),
         *(f"note: {text}" for text in checked.weather.notes),
-        *(f"{f.severity}: {f.where}: {f.message}" for f in findings if f.severity != "note"),
+        *(f"{f.severity}: {f.where}: {f.message}" for f in season.findings if f.severity != "note"),
     ]
 
 
-def _how_complete(filled: Mapping[str, Mapping[str, int]]) -> str:
+def _how_complete(rows: Sequence[Mapping[str, Any]]) -> str:
     """Say how many values of the season were borrowed, and how many estimated."""
-    counts = [(method, days) for methods in filled.values() for method, days in methods.items()]
-    borrowed = sum(days for method, days in counts if is_borrowed(method))
-    estimated = sum(days for method, days in counts if not is_borrowed(method))
-    parts = [f"{count(borrowed, 'value')} of the season borrowed from another station"] if borrowed else []
-    parts += [f"{count(estimated, 'value')} of the season estimated"] if estimated else []
+    borrowed = sum(row["days"] for row in rows if is_borrowed(row["method"]))
+    counts = {"borrowed from another station": borrowed, "estimated": sum(row["days"] for row in rows) - borrowed}
+    parts = [f"{count(number, 'value')} of the season {how}" for how, number in counts.items() if number]
     return " and ".join(parts) or "nothing had to be filled"
 
 
@@ -140,11 +131,17 @@ def _fallbacks(fallbacks: Sequence[Mapping[str, Any]]) -> Iterator[dict[str, Any
 def _fitted(fit: Mapping[str, Any] | None) -> str:
     if fit is None:
         return "too little in common to compare"
-    change = f"{fit['shift']:+.2f} {fit['unit']}" if fit["factor"] == 1.0 else f"× {fit['factor']:.2f}"
-    done = "applied" if fit["applied"] else "not applied"
-    return f"{change} over {fit['days']} days, scatter {fit['scatter']:.2f} {fit['unit']}; {done}".replace("-", "−")
+    key, done = "shifted" if fit["factor"] == 1.0 else "scaled", "applied" if fit["applied"] else "not applied"
+    return _say(key, fit=fit, done=done).replace("-", "−")
 
 
-def _sensitivity(checked: Checked) -> Iterator[dict[str, Any]]:
-    for other in checked.sensitivity:
-        yield {**vars(other), "change": in_mm(other), "share": in_percent(other)}
+VERB = Verb(
+    "check",
+    check_sentences,
+    check_report,
+    Checked.as_dict,
+    figures=lambda checked: {
+        "weather": lambda checked, **options: weather_figure(checked.weather, checked.season.days, **options),
+        **({"years": lambda checked, **options: years_figure(checked.weather, **options)} if checked.years > 1 else {}),
+    },
+)

@@ -13,7 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from panbudget.reports.canvas import WIDTH, date_axis, day_numbers, day_ticks, keys, steps
+from panbudget.reports.canvas import WIDTH, date_axis, day_numbers, day_ticks, keys, legend_over, steps
 from panbudget.reports.season.figures import deepest, draw_level, draw_root_zone, hottest_days
 from panbudget.reports.style import STYLES, applied, plain
 from panbudget.season.result import Season
@@ -32,9 +32,8 @@ def _panels(comparison: Comparison, rows: int, height: float) -> list[list[Axes]
     figure = Figure(figsize=(WIDTH, height * rows * bands + 0.7), layout="constrained")
     grid = figure.subplots(rows * bands, abreast, squeeze=False, sharex=True)
     columns = [list(grid[band * rows : (band + 1) * rows, at]) for band in range(bands) for at in range(abreast)]
-    for axes in columns[count:]:
-        for ax in axes:
-            ax.remove()
+    for ax in (ax for axes in columns[count:] for ax in axes):
+        ax.remove()
     for at, axes in enumerate(columns[:count]):
         for row, ax in enumerate(axes):
             if at:
@@ -47,17 +46,29 @@ def _shown(comparison: Comparison, season: Season) -> slice:
     return season.days.index.slice_indexer(pd.Timestamp(comparison.start), pd.Timestamp(comparison.end))
 
 
+def _tables(season: Season) -> dict[str, pd.DataFrame]:
+    """Valves' and beds' days by name; a bed's name has its valve's before a slash."""
+    return {**season.controllers, **season.beds}
+
+
 def _each(
-    comparison: Comparison, columns: Sequence[Sequence[Axes]], places: Sequence[str], *, beds: bool
+    comparison: Comparison, columns: Sequence[Sequence[Axes]], places: Sequence[str]
 ) -> Iterator[tuple[Axes, str, Season, str]]:
     """Axes, variant, season and valve or bed in turn; what a variant lacks is said to be lacking."""
     for axes, (name, season) in zip(columns, comparison.seasons.items(), strict=True):
         for ax, where in zip(axes, places, strict=True):
-            if where in (season.beds if beds else season.controllers):
+            if where in _tables(season):
                 yield ax, name, season, where
                 continue
             ax.set_title(f"{plain(name)}: {plain(where)}")
             ax.text(0.5, 0.5, "not in this variant", transform=ax.transAxes, ha="center", va="center", fontsize=8.0)
+
+
+def _most(comparison: Comparison, where: str, least: float, highest: Callable[[pd.DataFrame], float]) -> float:
+    """Highest of all variants on the days shown, so that they share an axis."""
+    seasons = comparison.seasons.values()
+    drawn = [_tables(s)[where].iloc[_shown(comparison, s)] for s in seasons if where in _tables(s)]
+    return max(least, *map(highest, drawn))
 
 
 def _dates(ax: Axes, comparison: Comparison, index: pd.DatetimeIndex) -> None:
@@ -80,12 +91,11 @@ def _finished(
     for ax in columns[0]:
         ax.set_ylabel(label)
     handles = keys([*lines, *(["wave"] if comparison.wave is not None else [])], areas)
-    figure = columns[0][0].figure
-    if handles and isinstance(figure, Figure):
-        figure.legend(handles=handles, loc="outside upper left", ncols=5 if len(handles) == 5 else 4)
+    legend_over(columns[0], 5 if len(handles) == 5 else 4, handles)
     return [ax for axes in columns for ax in axes]
 
 
+@applied()
 def pan_levels_figure(comparison: Comparison) -> list[Axes]:
     """
     Draw each pan's level for each variant, with trip and reset.
@@ -105,21 +115,20 @@ def pan_levels_figure(comparison: Comparison) -> list[Axes]:
         hottest = hottest_days(first.days.iloc[window])
         window = slice(window.start + hottest.start, window.start + hottest.stop)
     index = pd.DatetimeIndex(first.days.index)[window]
-    with applied():
-        columns = _panels(comparison, len(comparison.controllers), 2.0)
-        for ax, name, season, valve in _each(comparison, columns, comparison.controllers, beds=False):
-            described = season.scenario.controller[valve]
-            area = described.pan.area
-            # here a day's mark stands at its noon, so that days and hours share an axis
-            begin, end, _ = draw_level(ax, season, valve, window, per_kg=1.0 / area, noon=0.5)
-            ax.axhline(0.0, **STYLES["trip"].lined())
-            ax.axhline(described.valve.swing_kg / area, **STYLES["reset"].lined())
-            ax.set_title(f"{plain(name)}: pan of {plain(valve)}")
-            _dates(ax, comparison, index)
-            ax.set_xlim(begin, end)
-        return _finished(comparison, columns, "mm above trip", ("level", "reset", "trip"), ("open",))
+    columns = _panels(comparison, len(comparison.controllers), 2.0)
+    for ax, name, season, valve in _each(comparison, columns, comparison.controllers):
+        described = season.scenario.controller[valve]
+        # here a day's mark stands at its noon, so that days and hours share an axis
+        begin, end, _ = draw_level(ax, season, valve, window, per_kg=1.0 / described.pan.area, noon=0.5)
+        ax.axhline(0.0, **STYLES["trip"].lined())
+        ax.axhline(described.valve.swing_kg / described.pan.area, **STYLES["reset"].lined())
+        ax.set_title(f"{plain(name)}: pan of {plain(valve)}")
+        _dates(ax, comparison, index)
+        ax.set_xlim(begin, end)
+    return _finished(comparison, columns, "mm above trip", ("level", "reset", "trip"), ("open",))
 
 
+@applied()
 def openings_figure(comparison: Comparison) -> list[Axes]:
     """
     Draw openings a day of each valve for each variant.
@@ -133,23 +142,19 @@ def openings_figure(comparison: Comparison) -> list[Axes]:
     list of Axes
         Variant by variant, valve by valve.
     """
-    most = dict.fromkeys(comparison.controllers, 1)
-    for season in comparison.seasons.values():
-        for valve, table in season.controllers.items():
-            most[valve] = max(most[valve], int(table["openings"].iloc[_shown(comparison, season)].max()))
-    with applied():
-        columns = _panels(comparison, len(comparison.controllers), 1.5)
-        for ax, name, season, valve in _each(comparison, columns, comparison.controllers, beds=False):
-            part = season.controllers[valve]["openings"].iloc[_shown(comparison, season)]
-            look = STYLES["opened"].filled(label="", edgecolor=STYLES["opened"].colour, fill=True, baseline=0.0)
-            steps(ax, day_numbers(part.index), part.to_numpy(), **look)
-            ax.set_title(f"{plain(name)}: {plain(valve)}, {int(part.sum())} openings")
-            ax.set_ylim(0.0, 1.05 * most[valve])
-            ax.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=4))
-            _dates(ax, comparison, pd.DatetimeIndex(part.index))
-        return _finished(comparison, columns, "openings a day", ())
+    columns = _panels(comparison, len(comparison.controllers), 1.5)
+    look = STYLES["opened"].filled(label="", edgecolor=STYLES["opened"].colour, fill=True, baseline=0.0)
+    for ax, name, season, valve in _each(comparison, columns, comparison.controllers):
+        part = season.controllers[valve]["openings"].iloc[_shown(comparison, season)]
+        steps(ax, day_numbers(part.index), part.to_numpy(), **look)
+        ax.set_title(f"{plain(name)}: {plain(valve)}, {int(part.sum())} openings")
+        ax.set_ylim(0.0, 1.05 * _most(comparison, valve, 1, lambda table: int(table["openings"].max())))
+        ax.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=4))
+        _dates(ax, comparison, pd.DatetimeIndex(part.index))
+    return _finished(comparison, columns, "openings a day", ())
 
 
+@applied()
 def depletion_figure(comparison: Comparison) -> list[Axes]:
     """
     Draw each bed's root zone for each variant against RAW and TAW.
@@ -163,20 +168,14 @@ def depletion_figure(comparison: Comparison) -> list[Axes]:
     list of Axes
         Variant by variant, bed by bed; depletion downward.
     """
-    down = dict.fromkeys(comparison.beds, 1.0)
-    for season in comparison.seasons.values():
-        for key, table in season.beds.items():
-            down[key] = max(down[key], deepest(table.iloc[_shown(comparison, season)]))
-    with applied():
-        columns = _panels(comparison, len(comparison.beds), 1.55)
-        for ax, name, season, key in _each(comparison, columns, comparison.beds, beds=True):
-            part = season.beds[key].iloc[_shown(comparison, season)]
-            draw_root_zone(ax, part)
-            ax.set_ylim(down[key] * 1.08, 0.0)
-            ax.set_title(f"{plain(name)}: {plain(key)}")
-            _dates(ax, comparison, pd.DatetimeIndex(part.index))
-        lines = ("mean", "driest", "raw", "taw")
-        return _finished(comparison, columns, "depletion [mm]", lines, ("stress", "stress_mean"))
+    columns = _panels(comparison, len(comparison.beds), 1.55)
+    for ax, name, season, key in _each(comparison, columns, comparison.beds):
+        part = season.beds[key].iloc[_shown(comparison, season)]
+        draw_root_zone(ax, part)
+        ax.set_ylim(_most(comparison, key, 1.0, deepest) * 1.08, 0.0)
+        ax.set_title(f"{plain(name)}: {plain(key)}")
+        _dates(ax, comparison, pd.DatetimeIndex(part.index))
+    return _finished(comparison, columns, "depletion [mm]", ("mean", "driest", "raw", "taw"), ("stress", "stress_mean"))
 
 
 #: name -> function of a comparison: what `compare` draws

@@ -1,5 +1,5 @@
 """
-Compare page: variants side by side as one page that stands by itself and prints on A4.
+Compare page: variants side by side in words, as one page and as data; what can't be told apart is said as such.
 """
 
 from __future__ import annotations
@@ -9,12 +9,112 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from panbudget.reports.compare.words import differs, figure_of, span_said
-from panbudget.reports.pages import Report, Section, section
-from panbudget.studies.compare import AS_DESCRIBED, BED_MEASURES, RULE, VALVE_MEASURES, Comparison, measure_of
-from panbudget.words import count, signed
+import pandas as pd
 
-_section = functools.partial(section, "compare")
+from panbudget.reports.compare.figures import COMPARE_FIGURES
+from panbudget.reports.pages import Report, Section, filled, section, sentence, texts
+from panbudget.reports.writing import Verb
+from panbudget.season.result import Season
+from panbudget.studies.compare import AS_DESCRIBED, BED_MEASURES, RULE, VALVE_MEASURES, Comparison, measure_of
+from panbudget.words import count, days_said, number, percent, signed
+
+_section, _say = functools.partial(section, "compare"), functools.partial(sentence, "compare")
+
+
+def _figure(where: str, key: str, value: float) -> str:
+    """Write a measure's value with as many decimals as it is worth; "not by the season's end" for no recovery."""
+    return "not by the season's end" if math.isinf(value) else number(value, measure_of(where, key).decimals)
+
+
+def _differs(difference: Any) -> bool:
+    """Tell whether two values, a row of `Comparison.differences`, differ in what is printed of them."""
+    shown = {_figure(difference.where, difference.measure, v) for v in (difference.value, difference.reference)}
+    return difference.verdict != "none" and len(shown) == 2
+
+
+def _first(comparison: Comparison) -> Season:
+    return comparison.seasons[comparison.names[0]]
+
+
+def _days_of(comparison: Comparison, span: str) -> str:
+    """Name the days of a span."""
+    totals = _first(comparison).totals["season"]
+    if span == "season":
+        return f"the season, {days_said(totals['start'], totals['end'])}"
+    return f"the days looked at, {days_said(comparison.start, comparison.end)}"
+
+
+def comparison_sentences(comparison: Comparison) -> list[str]:
+    """
+    Say what differs, over the days looked at: first the whole, then valve by valve and bed by bed.
+
+    Parameters
+    ----------
+    comparison : Comparison
+
+    Returns
+    -------
+    list of str
+    """
+    span, wave, table = comparison.spans[0], comparison.wave, comparison.differences
+    sentences = [_overall(comparison, span)]
+    if wave is not None:
+        sentences.insert(0, _say("made_wave" if wave.made else "wave", wave=wave, days=days_said(wave.start, wave.end)))
+    for name in comparison.names[1:]:
+        sentences += _of_variant(name, table[(table["span"] == span) & (table["variant"] == name)])
+    return sentences
+
+
+def _of_variant(name: str, differences: pd.DataFrame) -> list[str]:
+    measures, sentences, same = texts("compare")["measures"], [], []
+    for where, rows in differences.groupby("where", sort=False):
+        shown = measures["of_bed" if "/" in str(where) else "of_valve"]
+        parts = [_part(d, shown[d.measure]) for d in rows.itertuples() if d.measure in shown and _differs(d)]
+        if parts:
+            sentences.append(f"{name}, {where}: " + "; ".join(parts) + ".")
+        else:
+            same.append(str(where))
+    if same:
+        what = ", ".join(same) if sentences else "anything compared here"
+        sentences.append(f"{name} makes no difference to {what}.")
+    return sentences
+
+
+def _overall(comparison: Comparison, span: str) -> str:
+    def total(name: str, places: Mapping[str, Any], key: str) -> float:
+        return sum(comparison.value(span, name, place, key) or 0.0 for place in places)
+
+    parts = [
+        _say(
+            "total",
+            name=name,
+            days=round(total(name, season.beds, "stress_days")),
+            litres=total(name, season.controllers, "litres"),
+        )
+        for name, season in comparison.seasons.items()
+    ]
+    span_days, beds = _days_of(comparison, span), len(comparison.beds)
+    return _say("overall", span=span_days, beds=beds, totals="; ".join(parts))
+
+
+def _part(d: Any, text: str) -> str:
+    """Say how a measure, a row of `Comparison.differences`, differs."""
+    share = d.value / d.reference - 1.0 if d.reference > 0.0 else 0.0
+    values = {
+        "new": _figure(d.where, d.measure, d.value),
+        "old": _figure(d.where, d.measure, d.reference),
+        "count": round(d.value) if math.isfinite(d.value) else 0,
+        "share": f" ({'+' if share > 0.0 else ''}{percent(share)})" if d.reference > 0.0 else "",
+        "recovered": _recovered(d.value, "recovered"),
+        "recovered_before": _recovered(d.reference, "recovered_before"),
+    }
+    unsure: str = texts("compare")["unsure"] if d.verdict == "swamped" else ""
+    return f"{filled(text, values)}{unsure}"
+
+
+def _recovered(days: float, when: str) -> str:
+    text = texts("compare")[when]["never" if math.isinf(days) else "after" if days else "at_once"]
+    return str(filled(text, {"days": round(days) if math.isfinite(days) else 0}))
 
 
 def compare_report(comparison: Comparison, figures: Mapping[str, str]) -> Report:
@@ -31,48 +131,34 @@ def compare_report(comparison: Comparison, figures: Mapping[str, str]) -> Report
     -------
     Report
     """
-    tables = [part for span in comparison.spans for part in _span(comparison, span)]
-    assumed = dict.fromkeys(text for season in comparison.seasons.values() for text in season.assumptions)
+    seasons = comparison.seasons
+    serious = {name: [f for f in season.findings if f.severity != "note"] for name, season in seasons.items()}
     return Report(
-        title=f"{comparison.scenario.title}: {count(len(comparison.names), 'variant')} compared",
-        when=f"{', '.join(comparison.names)}; {span_said(comparison, comparison.spans[0])}",
+        title=f"{comparison.scenario.title}: {count(len(seasons), 'variant')} compared",
+        when=f"{', '.join(seasons)}; {_days_of(comparison, comparison.spans[0])}",
         lead=[comparison.definition, RULE],
         sections=[
             _section("figures", figures=figures),
-            *tables,
+            *(part for span in comparison.spans for part in _span(comparison, span)),
             _section("changes", table=_changes(comparison)),
             _section("findings"),
-            *(
-                Section(subheading=name, findings=[f for f in season.findings if f.severity != "note"])
-                for name, season in comparison.seasons.items()
-            ),
+            *(Section(subheading=name, findings=found) for name, found in serious.items()),
         ],
-        assumptions=list(assumed),
+        assumptions=list(dict.fromkeys(text for season in seasons.values() for text in season.assumptions)),
     )
 
 
 def _span(comparison: Comparison, span: str) -> Iterator[Section]:
-    note = (
-        f"Over {span_said(comparison, span)}. Beside each figure, its difference from {comparison.names[0]}; "
-        "“≈” marks one that the pan's uncertainty swamps."
-    )
-    yield _section(span, note=note)
-    for heading, places, measures in (
-        ("valve", comparison.controllers, VALVE_MEASURES),
-        ("bed", comparison.beds, BED_MEASURES),
-    ):
-        rows = [
-            {heading: where, "": _label(where, key), **row}
-            for where in places
-            for key in measures
-            if (row := _row(comparison, span, where, key))
-        ]
+    yield _section(span, fill={"span": _days_of(comparison, span), "first": comparison.names[0]})
+    beds, valves = (comparison.beds, BED_MEASURES), (comparison.controllers, VALVE_MEASURES)
+    for heading, (places, measures) in {"valve": valves, "bed": beds}.items():
+        rows = []
+        for where in places:
+            for key, measure in measures.items():
+                if row := _row(comparison, span, where, key):
+                    label = f"{measure.label} [{measure.unit}]" if measure.unit else measure.label
+                    rows.append({heading: where, "": label, **row})
         yield _section("values", table=rows)
-
-
-def _label(where: str, key: str) -> str:
-    measure = measure_of(where, key)
-    return f"{measure.label} [{measure.unit}]" if measure.unit else measure.label
 
 
 def _row(comparison: Comparison, span: str, where: str, key: str) -> dict[str, str]:
@@ -80,17 +166,16 @@ def _row(comparison: Comparison, span: str, where: str, key: str) -> dict[str, s
     values = {name: comparison.value(span, name, where, key) for name in comparison.names}
     if all(value is None for value in values.values()):
         return {}
-    row = {name: "–" if value is None else figure_of(where, key, value) for name, value in values.items()}
+    row = {name: "–" if value is None else _figure(where, key, value) for name, value in values.items()}
     table = comparison.differences
     d: Any
     for d in table[(table["span"] == span) & (table["where"] == where) & (table["measure"] == key)].itertuples():
-        swamped = " ≈" if d.verdict == "swamped" else ""
-        if not differs(d):
+        if not _differs(d):
             row[d.variant] += " (=)"
-        elif math.isinf(d.difference):
-            row[d.variant] += swamped
-        else:
-            row[d.variant] += f" ({signed(d.difference, measure_of(where, key).decimals)}){swamped}"
+            continue
+        if math.isfinite(d.difference):
+            row[d.variant] += f" ({signed(d.difference, measure_of(where, key).decimals)})"
+        row[d.variant] += " ≈" if d.verdict == "swamped" else ""
     return row
 
 
@@ -118,3 +203,36 @@ def _toml(value: Any) -> str:
     if isinstance(value, list):
         return "[" + ", ".join(_toml(inner) for inner in value) + "]"
     return f'"{value}"' if isinstance(value, str) else str(value)
+
+
+def compare_totals(comparison: Comparison) -> dict[str, Any]:
+    """Return what `compare.json` holds beside schema, title and provenance; a recovery that did not come is null."""
+    values: dict[str, dict[str, dict[str, dict[str, float]]]] = {}
+    at: Any
+    for at, value in comparison.values["value"].items():
+        span, name, where, key = at
+        values.setdefault(span, {}).setdefault(name, {}).setdefault(where, {})[key] = value
+    return {
+        "variants": comparison.names,
+        "against": comparison.names[0],
+        "season": _first(comparison).totals["season"],
+        "window": {"start": comparison.start, "end": comparison.end},
+        "wave": comparison.wave,
+        "definition": comparison.definition,
+        "rule": RULE,
+        "sentences": comparison_sentences(comparison),
+        "values": values,
+        "differences": comparison.differences.to_dict("records"),
+        "findings": {name: season.findings for name, season in comparison.seasons.items()},
+    }
+
+
+VERB = Verb(
+    "compare",
+    comparison_sentences,
+    compare_report,
+    compare_totals,
+    tables={"compare.csv": Comparison.table},
+    figures=lambda comparison: COMPARE_FIGURES,
+    of=_first,
+)

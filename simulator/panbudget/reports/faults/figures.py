@@ -4,21 +4,18 @@ Faults figures: what each fault adds to the sound season, in bars.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
+from panbudget.reports.canvas import panels
 from panbudget.reports.style import STYLES, applied, plain
+from panbudget.studies.faults import Trials
 
-if TYPE_CHECKING:
-    from panbudget.studies.faults import Trials
-
-_WIDTH = 9.0
+_FIGURES = ("more_stress_days", "more_wasted_litres")
 _LONGEST = 62  # letters of a label
 
 
+@applied()
 def harm_figure(found: Trials) -> list[Axes]:
     """
     Draw stress days and wasted litres that each fault adds, the most harmful at the top.
@@ -32,22 +29,15 @@ def harm_figure(found: Trials) -> list[Axes]:
     list of Axes
         Stress days; litres.
     """
-    with applied():
-        rows = len(found.trials)
-        figure = Figure(figsize=(_WIDTH, 0.24 * rows + 1.0), layout="constrained")
-        axes = list(figure.subplots(1, 2, sharey=True))
-        places = np.arange(rows)
-        for ax, key, values in (
-            (axes[0], "more_stress", [trial.more_stress_days for trial in found.trials]),
-            (axes[1], "more_wasted", [trial.more_wasted_litres for trial in found.trials]),
-        ):
-            ax.barh(places, values, height=0.7, **STYLES[key].filled(label=""))
-            ax.axvline(0.0, color="black", linewidth=0.7)
-            ax.set_xlabel(f"{STYLES[key].label} [{STYLES[key].unit}]")
-            ax.grid(axis="x")
-        names = [
-            trial.name if len(trial.name) <= _LONGEST else trial.name[: _LONGEST - 1] + "…" for trial in found.trials
-        ]
-        axes[0].set_yticks(places, [plain(name) for name in names])
-        axes[0].set_ylim(rows - 0.4, -0.6)
+    rows = np.arange(len(found.trials))
+    axes = panels(2, height=0.24 * len(rows), columns=2, more=1.0, sharey=True)
+    for ax, key, figure in zip(axes, ("more_stress", "more_wasted"), _FIGURES, strict=True):
+        ax.barh(rows, [getattr(trial, figure) for trial in found.trials], height=0.7, **STYLES[key].filled(label=""))
+        ax.axvline(0.0, color="black", linewidth=0.7)
+        ax.set_xlabel(STYLES[key].axis)
+        ax.grid(axis="x")
+    names = [trial.name for trial in found.trials]
+    short = [name if len(name) <= _LONGEST else name[: _LONGEST - 1] + "…" for name in names]
+    axes[0].set_yticks(rows, [plain(name) for name in short])
+    axes[0].set_ylim(len(rows) - 0.4, -0.6)
     return axes

@@ -1,21 +1,30 @@
 """
-Faults page: what each fault would do, how it shows, and the cure, in words and as one page.
+Faults page: what each fault would do, how it shows, and the cure, in words, as one page and as data.
 """
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING
+from typing import Any
 
-from panbudget.reports.pages import Report, Section, section, texts
-from panbudget.studies.faults import CURES, LOOKS
-from panbudget.words import count, day_said, days_said, hours, litres, mm, number
+from panbudget.reports.faults.figures import harm_figure
+from panbudget.reports.pages import Report, Section, section, sentence, texts, written
+from panbudget.reports.writing import Verb
+from panbudget.studies.faults import CURES, LOOKS, Signs, Trial, Trials
+from panbudget.words import count, day_said, days_said
 
-if TYPE_CHECKING:
-    from panbudget.studies.faults import Signs, Trial, Trials
-
+_section, _say = functools.partial(section, "faults"), functools.partial(sentence, "faults")
 _NAMED = 3
 _SHOWS = 0.05  # a week's figure that differs by less than this share is not worth a look
+#: figure -> how it is written, and the least difference that is worth a look
+_LOOKED_AT = {
+    "openings": ("number", 1.0),
+    "open_hours": ("hours", 0.1),
+    "noon_level_mm": ("mm", 1.0),
+    "drop_mm": ("mm", 0.2),
+    "litres": ("litres", 1.0),
+}
 
 
 def faults_sentences(trials: Trials) -> list[str]:
@@ -31,26 +40,16 @@ def faults_sentences(trials: Trials) -> list[str]:
     list of str
     """
     sound = trials.trials[0].sound.stress_days
-    sentences = [
-        f"Sound, the garden has {count(sound, 'day')} short of water in this season, driest quarters of all beds added. "
-        f"{count(len(trials.trials), 'fault')} were tried, the usual ones from {day_said(trials.start)} on, a cut supply "
-        "in the thirstiest week."
-    ]
+    sentences = [_say("tried", sound=sound, faults=len(trials.trials), start=trials.start)]
     worst = [trial for trial in trials.trials if trial.more_stress_days > 0][:_NAMED]
-    harms = [f"({n}) {t.name}: {count(t.more_stress_days, 'day')} more short of water" for n, t in enumerate(worst, 1)]
-    sentences.append(
-        f"Most harm: {'; '.join(harms)}." if worst else "None of them adds a day short of water in this weather."
-    )
+    harms = "; ".join(_say("harm", rank=rank, trial=trial) for rank, trial in enumerate(worst, 1))
+    sentences.append(_say("most_harm", harms=harms) if worst else _say("no_harm"))
     wasting = max(trials.trials, key=lambda trial: trial.more_wasted_litres)
     if wasting.more_wasted_litres > 1.0:
-        sentences.append(f"Most water lost: {wasting.name}: {litres(wasting.more_wasted_litres)} more go to waste.")
+        sentences.append(_say("most_lost", trial=wasting))
     for name, supply in trials.season.totals["supplies"].items():
-        empty = (supply.get("tank") or {}).get("first_empty_day")
-        if empty:
-            sentences.append(
-                f"The tank {name} is empty from {day_said(empty)} even in the sound season: what a fault saves early is "
-                "used later, so that most faults look smaller here than with water enough, and some look like a help."
-            )
+        if empty := (supply.get("tank") or {}).get("first_empty_day"):
+            sentences.append(_say("empty", name=name, empty=empty))
     return sentences
 
 
@@ -68,19 +67,14 @@ def noticed(name: str, signs: Signs) -> str:
     -------
     str
     """
-    texts = []
-    for figure, what, shown, least in (
-        ("openings", "openings", lambda v: number(v), 1.0),
-        ("open_hours", "open", hours, 0.1),
-        ("noon_level_mm", "mean level at noon above the floor", mm, 1.0),
-        ("drop_mm", "lost a day while shut", mm, 0.2),
-        ("litres", "to its beds", litres, 1.0),
-    ):
-        now, without, before = signs.figures[figure]
-        if abs(now - without) >= max(least, _SHOWS * abs(without)):
-            texts.append(f"{what} {shown(now)} in place of {shown(without)} (the week before: {shown(before)})")
-    when = f"{name}, {days_said(signs.start, signs.end)}: "
-    return when + ("; ".join(texts) if texts else "nothing that a week's count, clock or ruler would show") + "."
+    parts = []
+    for figure, (form, least) in _LOOKED_AT.items():
+        values = signs.figures[figure]
+        if abs(values.with_fault - values.without) >= max(least, _SHOWS * abs(values.without)):
+            shown = {when: written(value, form) for when, value in values._asdict().items()}
+            parts.append(_say("shows", what=texts("faults")["figures"][figure], **shown))
+    what = "; ".join(parts) or texts("faults")["figures"]["none"]
+    return f"{name}, {days_said(signs.start, signs.end)}: {what}."
 
 
 def faults_report(trials: Trials, figures: Mapping[str, str]) -> Report:
@@ -98,39 +92,71 @@ def faults_report(trials: Trials, figures: Mapping[str, str]) -> Report:
     Report
     """
     season = trials.season.totals["season"]
-    harm = [
-        {
-            "rank": rank,
-            "fault": trial.name + (" (in your file)" if trial.described else ""),
-            **trial.figures,
-            "more_litres": trial.broken.litres - trial.sound.litres,
-        }
-        for rank, trial in enumerate(trials.trials, 1)
-    ]
-    columns = list(texts("faults")["harm"]["columns"])
     when = f"{days_said(season['start'], season['end'])}, {count(season['days'], 'day')}"
     return Report(
         title=f"{trials.scenario.title}: what could go wrong",
         when=f"{when}; usual faults from {day_said(trials.start)}",
         lead=[texts("faults")["rule"]],
         sections=[
-            section("faults", "harm", figures=figures, table=[{name: row[name] for name in columns} for row in harm]),
-            section("faults", "signs"),
-            *_how_each_shows(trials),
+            _section("harm", figures=figures, table=_harm(trials)),
+            _section("signs"),
+            *(_how_it_shows(rank, trial) for rank, trial in enumerate(trials.trials, 1)),
         ],
         assumptions=trials.season.assumptions,
     )
 
 
-def _how_each_shows(trials: Trials) -> Iterator[Section]:
+def _harm(trials: Trials) -> Iterator[dict[str, Any]]:
     for rank, trial in enumerate(trials.trials, 1):
-        signs = " ".join(noticed(name, signs) for name, signs in trial.signs.items())
-        yield Section(
-            subheading=f"{rank}  {trial.name}",
-            entries={_when(trial): signs, "Look": LOOKS[trial.fault.kind], "Cure": CURES[trial.fault.kind]},
-        )
+        fault = trial.name + (" (in your file)" if trial.described else "")
+        more = trial.broken.litres - trial.sound.litres
+        yield {"rank": rank, "fault": fault, **trial.figures, "more_litres": more}
 
 
-def _when(trial: Trial) -> str:
-    until = f" to {day_said(trial.fault.end)}" if trial.fault.end else ""
-    return f"From {day_said(trial.fault.start)}{until}" if trial.fault.start else f"All season{until}"
+def _how_it_shows(rank: int, trial: Trial) -> Section:
+    fault, signs = trial.fault, " ".join(noticed(name, signs) for name, signs in trial.signs.items())
+    until = f" to {day_said(fault.end)}" if fault.end else ""
+    when = f"From {day_said(fault.start)}{until}" if fault.start else f"All season{until}"
+    entries = {when: signs, "Look": LOOKS[fault.kind], "Cure": CURES[fault.kind]}
+    return Section(subheading=f"{rank}  {trial.name}", entries=entries)
+
+
+def faults_totals(trials: Trials) -> dict[str, Any]:
+    """Return what `faults.json` holds beside schema, title and provenance."""
+    sound = trials.trials[0].sound
+    return {
+        "season": trials.season.totals["season"],
+        "from": trials.start,
+        "rule": texts("faults")["rule"],
+        "sentences": faults_sentences(trials),
+        "sound": {name: getattr(sound, name) for name in ("stress_days", "wasted_litres", "litres")},
+        "faults": [_trial(rank, trial) for rank, trial in enumerate(trials.trials, 1)],
+    }
+
+
+def _trial(rank: int, trial: Trial) -> dict[str, Any]:
+    return {
+        "rank": rank,
+        "what": trial.what,
+        "where": trial.where,
+        "in_scenario": trial.described,
+        "fault": trial.fault.model_dump(mode="json", exclude_none=True),
+        **trial.figures,
+        "signs": {
+            name: {"start": week.start, "end": week.end, **week.figures, "said": noticed(name, week)}
+            for name, week in trial.signs.items()
+        },
+        "look": LOOKS[trial.fault.kind],
+        "cure": CURES[trial.fault.kind],
+    }
+
+
+VERB = Verb(
+    "faults",
+    faults_sentences,
+    faults_report,
+    faults_totals,
+    tables={"faults.csv": Trials.table},
+    figures=lambda trials: {"harm": harm_figure},
+    of=lambda trials: trials.season,
+)

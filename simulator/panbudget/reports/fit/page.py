@@ -1,33 +1,35 @@
 """
-Fit page: what a field log says of the pan, before and after, in words and as one page.
+Fit page: what a field log says of the pan, before and after, in words, as one page and as data.
 """
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from panbudget.reports.pages import Report, Section, section, texts
-from panbudget.words import count, days_said, litres, mm, number, percent
+import pandas as pd
 
-if TYPE_CHECKING:
-    from panbudget.season.result import Season
-    from panbudget.studies.fit.estimate import Estimate, Fit
+from panbudget.reports.fit.figures import loss_figure, residual_figure
+from panbudget.reports.pages import Report, section, sentence, texts
+from panbudget.reports.writing import Verb
+from panbudget.season.result import Season
+from panbudget.studies.fit.estimate import Estimate, Fit
+from panbudget.words import count, days_said, number, percent
 
-_WORDS = {"exposure": "exposure", "refill": "refill flow, at the pressure given with it", "swing": "swing"}
+_section, _say = functools.partial(section, "fit"), functools.partial(sentence, "fit")
 #: parameter -> factor to what is shown, decimals, unit
 _SHOWN = {"exposure": (1.0, 3, ""), "refill": (1.0, 2, " L/h"), "swing": (1000.0, 0, " g")}
 _MOST_QUESTIONED = 40
 
 
-def _shown(estimate: Estimate, value: float) -> str:
+def _shown(estimate: Estimate) -> dict[str, str]:
+    """Name and numbers of an estimate, as text."""
     factor, decimals, unit = _SHOWN[estimate.name]
-    return f"{number(factor * value, decimals)}{unit}"
-
-
-def _interval(estimate: Estimate) -> str:
-    return f"{_shown(estimate, estimate.low)} to {_shown(estimate, estimate.high)}"
+    values = {name: getattr(estimate, name) for name in ("value", "described", "low", "high")}
+    shown = {name: f"{number(factor * value, decimals)}{unit}" for name, value in values.items()}
+    return {**shown, "what": texts("fit")["parameters"][estimate.name]}
 
 
 def fit_sentences(fit: Fit) -> list[str]:
@@ -44,27 +46,18 @@ def fit_sentences(fit: Fit) -> list[str]:
     """
     sentences = []
     for name, pan in fit.controllers.items():
-        learnt = "; ".join(
-            f"{_WORDS[e.name]} {_shown(e, e.value)} ({_interval(e)}) in place of {_shown(e, e.described)}"
-            for e in pan.estimates
-        )
-        ending = f"{learnt}; intervals of {percent(fit.interval)}" if learnt else "nothing is fitted"
-        sentences.append(f"{name}: {ending}.")
+        learnt = "; ".join(_say("estimate", **_shown(estimate)) for estimate in pan.estimates)
+        sentences.append(_say("learnt" if learnt else "nothing", name=name, learnt=learnt, interval=fit.interval))
         for parameter, why in pan.untold.items():
-            sentences.append(f"{name}: {_WORDS[parameter].split(',')[0]} stays as described: {why}.")
-        sentences.append(
-            f"{name}: the log's levels and counts lie {mm(pan.rms_after)} from the model as fitted, {mm(pan.rms_before)} as "
-            f"described; {count(len(pan.questioned), 'reading')} looked wrong and "
-            f"{'weighs' if len(pan.questioned) == 1 else 'weigh'} little or nothing."
-        )
-    sentences.append(
-        f"The scenario's season: {litres(drawn(fit.after))} as fitted, {litres(drawn(fit.before))} as described."
-    )
-    return sentences
+            what = texts("fit")["parameters"][parameter].split(",")[0]
+            sentences.append(_say("untold", name=name, what=what, why=why))
+        weigh = "weighs" if len(pan.questioned) == 1 else "weigh"
+        sentences.append(_say("apart", name=name, pan=pan, questioned=len(pan.questioned), weigh=weigh))
+    return [*sentences, _say("season", after=_drawn(fit.after), before=_drawn(fit.before))]
 
 
-def drawn(season: Season) -> float:
-    """Return what passed all valves in a season. [L]"""
+def _drawn(season: Season) -> float:
+    """What passed all valves in a season. [L]"""
     return float(sum(valve["litres"] for valve in season.totals["controllers"].values()))
 
 
@@ -92,10 +85,10 @@ def fit_report(fit: Fit, figures: Mapping[str, str]) -> Report:
         title=f"{fit.scenario.title}: tuned to a field log",
         when=f"{Path(fit.log.file).name}: {days_said(fit.log.first, fit.log.last)}, {count(visits, 'visit')}",
         sections=[
-            section("fit", "estimates", table=_estimates(fit)),
-            Section(**texts("fit")["overlay"], text=texts("fit")["use"], code=fit.toml),
-            section("fit", "season", figures=figures, table=_seasons(fit)),
-            section("fit", "questioned", table=questioned),
+            _section("estimates", table=_estimates(fit)),
+            _section("overlay", code=fit.toml),
+            _section("season", figures=figures, table=_seasons(fit)),
+            _section("questioned", table=questioned),
         ],
         assumptions=(*fit.log.assumptions, *fit.after.assumptions),
     )
@@ -104,17 +97,13 @@ def fit_report(fit: Fit, figures: Mapping[str, str]) -> Report:
 def _estimates(fit: Fit) -> Iterator[dict[str, Any]]:
     for name, pan in fit.controllers.items():
         for estimate in pan.estimates:
-            yield {
-                "pan": name,
-                "what": _WORDS[estimate.name],
-                "described": _shown(estimate, estimate.described),
-                "fitted": _shown(estimate, estimate.value),
-                "interval": f"{_interval(estimate)} ({percent(fit.interval)})",
-                "condition": number(pan.condition, 1),
-            }
+            shown = _shown(estimate)
+            interval = f"{shown['low']} to {shown['high']} ({percent(fit.interval)})"
+            numbers = {"fitted": shown["value"], "interval": interval, "condition": number(pan.condition, 1)}
+            yield {"pan": name, **shown, **numbers}
         for parameter, why in pan.untold.items():
-            described = {"pan": name, "what": _WORDS[parameter], "described": "as described", "fitted": why}
-            yield {**described, "interval": "", "condition": ""}
+            row = {"pan": name, "what": texts("fit")["parameters"][parameter], "described": "as described"}
+            yield {**row, "fitted": why, "interval": "", "condition": ""}
 
 
 def _seasons(fit: Fit) -> Iterator[dict[str, Any]]:
@@ -125,3 +114,50 @@ def _seasons(fit: Fit) -> Iterator[dict[str, Any]]:
             row[f"need_{when}"] = bed["supply_over_demand"]
             row[f"short_{when}"] = bed["driest_quarter"]["stress_days"]
         yield row
+
+
+def fit_totals(fit: Fit) -> dict[str, Any]:
+    """Return what `fit.json` holds beside schema, title and provenance: exposure as a factor, refill in L/h, swing in kg."""
+    log = fit.log
+    return {
+        "log": {
+            "file": Path(log.file).name,
+            **{name: getattr(log, name) for name in ("sha256", "first", "last")},
+            "visits": {name: len(visits) for name, visits in log.visits.items()},
+        },
+        "interval": fit.interval,
+        "sentences": fit_sentences(fit),
+        "controllers": {
+            name: {
+                "estimates": {estimate.name: estimate for estimate in pan.estimates},
+                "as_described": pan.untold,
+                "condition": pan.condition,
+                "rms_before_mm": pan.rms_before,
+                "rms_after_mm": pan.rms_after,
+                "walk": pan.walk,
+                "questioned": [{"line": line, "what": what} for line, what in pan.questioned],
+            }
+            for name, pan in fit.controllers.items()
+        },
+        "overlay": fit.overlay,
+        "litres": {"as_described": _drawn(fit.before), "as_fitted": _drawn(fit.after)},
+    }
+
+
+def readings_table(fit: Fit) -> pd.DataFrame:
+    """Return every reading beside the model, as `fit.csv` has it."""
+    table = pd.concat({name: pan.readings for name, pan in fit.controllers.items()}, names=["controller"])
+    table = table.reset_index("controller").reset_index(drop=True)
+    return table.assign(date=table["date"].dt.strftime("%Y-%m-%d %H:%M"))
+
+
+VERB = Verb(
+    "fit",
+    fit_sentences,
+    fit_report,
+    fit_totals,
+    tables={"fit.csv": readings_table},
+    figures=lambda fit: {"loss": loss_figure, "residuals": residual_figure},
+    files={"fitted.toml": lambda fit: fit.toml.encode()},
+    of=lambda fit: fit.after,
+)

@@ -18,40 +18,29 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from panbudget.numeric import Floats
-from panbudget.reports.canvas import (
-    date_axis,
-    day_numbers,
-    day_ticks,
-    keys,
-    legend_above,
-    panels,
-    save,
-    shade,
-    steps,
-    svg_text,
-)
+from panbudget.reports import canvas
+from panbudget.reports.canvas import date_axis, day_numbers, keys, legend_above, panels
 from panbudget.reports.season.weeks import weeks_table
-from panbudget.reports.style import CONTROLLER_STYLES, STYLES, applied, plain
+from panbudget.reports.style import STYLES, VALVE_STYLES, applied, plain
 from panbudget.scenario.supplies import Tank
 from panbudget.season.result import Season
 from panbudget.studies.tank_sizes import tank_sizes
 from panbudget.words import days_said, kilograms, mm
 
-__all__ = ["SEASON_FIGURES", "save", "svg_text"]
-
 _HOT_DAYS = 10
 _FAR_RIM = 2.5  # times the highest level of the days drawn
 _COLUMNS = 3
+#: style -> column of a bed's days
+_SHORT = {"stress": "driest_ks", "stress_mean": "ks"}
 _ROOT_ZONE = {"taw": "taw_mm", "raw": "raw_mm", "driest": "driest_depletion_mm", "mean": "depletion_mm"}
 _SUPPLIED = {
-    "etc": "etc_mm",
-    "needed": "net_demand_mm",
-    "supplied_driest": "driest_irrigation_mm",
-    "supplied": "irrigation_mm",
+    **{"etc": "etc_mm", "needed": "net_demand_mm"},
+    **{"supplied_driest": "driest_irrigation_mm", "supplied": "irrigation_mm"},
 }
-_ON_WHITE = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
+_ON_WHITE: dict[str, Any] = {"fontsize": 8.0, "bbox": {"facecolor": "white", "edgecolor": "none", "pad": 1.0}}
 
 
+@applied()
 def season_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
     Draw the season: rain and ETo, openings a day, and each bed's root zone against RAW and TAW.
@@ -68,28 +57,28 @@ def season_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Ax
         Weather, openings, then the beds in the scenario's order.
     """
     heights = [1.25, 1.0, *([1.2] * len(season.beds))]
-    with applied():
-        mean_height = 1.35 * sum(heights) / len(heights)
-        axes = panels(len(heights), height=mean_height, axes=axes, sharex=True, gridspec_kw={"height_ratios": heights})
-        _draw_weather(axes[0], season.days)
-        _draw_openings(axes[1], season)
-        for ax, (key, table) in zip(axes[2:], season.beds.items(), strict=True):
-            draw_root_zone(ax, table)
-            ax.set_ylim(deepest(table) * 1.08, 0.0)  # downward: an empty root zone is at the bottom
-            ax.set_ylabel(STYLES["depletion"].axis)
-            ax.set_title(f"Root zone of {plain(key)}")
-        handles = [*axes[2].get_legend_handles_labels()[0], *keys(areas=("stress", "stress_mean"))]
-        legend_above(axes[2], columns=3, handles=handles)
-        for ax in axes:
-            date_axis(ax, day_numbers(season.days.index))
-            ax.grid(axis="x")
+    height, ratios = 1.35 * sum(heights) / len(heights), {"height_ratios": heights}
+    axes = panels(len(heights), height=height, axes=axes, sharex=True, gridspec_kw=ratios)
+    days = season.days
+    draw_rain_and_eto(axes[0], day_numbers(days.index), days["rain_mm"], days["eto_mm"])
+    _draw_openings(axes[1], season)
+    for ax, (key, table) in zip(axes[2:], season.beds.items(), strict=True):
+        draw_root_zone(ax, table)
+        ax.set_ylim(deepest(table) * 1.08, 0.0)  # downward: an empty root zone is at the bottom
+        ax.set_ylabel(STYLES["depletion"].axis)
+        ax.set_title(f"Root zone of {plain(key)}")
+    handles = [*axes[2].get_legend_handles_labels()[0], *keys(areas=list(_SHORT))]
+    legend_above(axes[2], columns=3, handles=handles)
+    for ax in axes:
+        date_axis(ax, day_numbers(days.index))
+        ax.grid(axis="x")
     return axes
 
 
-def _draw_weather(ax: Axes, days: pd.DataFrame) -> None:
-    at = day_numbers(days.index)
-    ax.bar(at, days["rain_mm"].to_numpy(), width=0.85, **STYLES["rain"].filled(linewidth=0.3))
-    ax.plot(at, days["eto_mm"].to_numpy(), **STYLES["eto"].lined(marker="." if len(at) == 1 else ""))
+def draw_rain_and_eto(ax: Axes, at: Floats, rain: pd.Series[float], eto: pd.Series[float]) -> None:
+    """Draw a season's weather in short: rain as bars, reference evapotranspiration as a line."""
+    ax.bar(at, rain.to_numpy(float), width=0.85, **STYLES["rain"].filled(linewidth=0.3))
+    ax.plot(at, eto.to_numpy(float), **STYLES["eto"].lined(marker="." if len(at) == 1 else ""))
     ax.set_ylabel("mm/day")
     ax.set_title("Rain and reference evapotranspiration")
     legend_above(ax)
@@ -97,9 +86,8 @@ def _draw_weather(ax: Axes, days: pd.DataFrame) -> None:
 
 def _draw_openings(ax: Axes, season: Season) -> None:
     for index, (name, table) in enumerate(season.controllers.items()):
-        colour, line = CONTROLLER_STYLES[index % len(CONTROLLER_STYLES)]
-        look = {"color": colour, "linestyle": line, "linewidth": 1.3, "label": plain(name), "baseline": None}
-        steps(ax, day_numbers(table.index), table["openings"].to_numpy(), **look)
+        look = VALVE_STYLES[index % len(VALVE_STYLES)].lined(linewidth=1.3, label=plain(name), baseline=None)
+        canvas.steps(ax, day_numbers(table.index), table["openings"].to_numpy(), **look)
     ax.set_ylim(bottom=0.0)
     ax.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=4))
     ax.set_ylabel("per day")
@@ -110,15 +98,15 @@ def _draw_openings(ax: Axes, season: Season) -> None:
 def draw_root_zone(ax: Axes, table: pd.DataFrame) -> None:
     """Draw a bed's days: depletion of its mean and driest quarter, RAW, TAW, and days short of water as bands."""
     at = day_numbers(table.index)
-    for style, column in (("stress", "driest_ks"), ("stress_mean", "ks")):
-        shade(ax, at, (table["growing"] & (table[column] < 1.0)).to_numpy(bool), style)
+    for style, column in _SHORT.items():
+        canvas.shade(ax, at, (table["growing"] & (table[column] < 1.0)).to_numpy(bool), style)
     for style, column in _ROOT_ZONE.items():
         ax.plot(at, table[column].to_numpy(), **STYLES[style].lined(marker="." if len(at) == 1 else ""))
 
 
 def deepest(table: pd.DataFrame) -> float:
     """Return how far down a bed's picture reaches. [mm]"""
-    return max(1.0, *(float(table[column].max()) for column in ("taw_mm", "driest_depletion_mm", "depletion_mm")))
+    return max(1.0, float(table[["taw_mm", "driest_depletion_mm", "depletion_mm"]].max().max()))
 
 
 def hottest_days(days: pd.DataFrame, length: int = _HOT_DAYS) -> slice:
@@ -144,6 +132,7 @@ def hottest_days(days: pd.DataFrame, length: int = _HOT_DAYS) -> slice:
     return slice(first, first + length)
 
 
+@applied()
 def pan_level_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
     Draw each pan's level through the ten hottest days, with the levels of trip, reset and rim.
@@ -161,18 +150,17 @@ def pan_level_figure(season: Season, axes: Sequence[Axes] | None = None) -> list
     """
     window = hottest_days(season.days)
     shown = pd.DatetimeIndex(season.days.index)[window]
-    with applied():
-        axes = panels(len(season.controllers), height=2.6, axes=axes)
-        for ax, name in zip(axes, season.controllers, strict=True):
-            begin, end, level = draw_level(ax, season, name, window)
-            _mark_levels(ax, season, name, begin, end, level)
-            _depth_at_right(ax, season.scenario.controller[name].pan.area)
-            day_ticks(ax, shown)
-            ax.set_ylabel(f"level [{STYLES['level'].unit}]")
-            ax.grid(axis="x")
-            days = days_said(shown[0], shown[-1])
-            ax.set_title(f"Pan of {plain(name)}, {days}, the hottest days in a row (solar time)")
-        legend_above(axes[0], handles=keys(["level"], ["open"]))
+    axes = panels(len(season.controllers), height=2.6, axes=axes)
+    for ax, name in zip(axes, season.controllers, strict=True):
+        begin, end, level = draw_level(ax, season, name, window)
+        _mark_levels(ax, season, name, begin, end, level)
+        _depth_at_right(ax, season.scenario.controller[name].pan.area)
+        canvas.day_ticks(ax, shown)
+        ax.set_ylabel(f"level [{STYLES['level'].unit}]")
+        ax.grid(axis="x")
+        days = days_said(shown[0], shown[-1])
+        ax.set_title(f"Pan of {plain(name)}, {days}, the hottest days in a row (solar time)")
+    legend_above(axes[0], handles=keys(["level"], ["open"]))
     return axes
 
 
@@ -217,29 +205,26 @@ def _mark_levels(ax: Axes, season: Season, name: str, begin: float, end: float, 
     """Draw trip, reset and rim, and name them at the right where they don't lie on each other."""
     described = season.scenario.controller[name]
     swing = described.valve.swing_kg
-    rim = swing + described.pan.freeboard * described.pan.area
+    levels = {"trip": 0.0, "reset": swing, "rim": swing + described.pan.freeboard * described.pan.area}
+    labels = {key: STYLES[key].label for key in levels}
     low, high = min(0.0, float(np.min(level))), max(swing, float(np.max(level)))
-    far = rim > _FAR_RIM * high  # then it is named and not drawn, or the level would be a ripple at the bottom
-    high = high if far else max(high, rim)
-    room = 0.06 * max(high - low, 1e-6)
+    far = levels["rim"] > _FAR_RIM * high  # it is named and not drawn, or the level would be a ripple at the bottom
+    room = 0.06 * max((high if far else max(high, levels["rim"])) - low, 1e-6)
+    if far:
+        text = f"rim: spills at {kilograms(levels.pop('rim'))}"
+        ax.annotate(text, (0.995, 0.93), xycoords="axes fraction", ha="right", va="top", **_ON_WHITE)
+    else:
+        high = max(high, levels["rim"])
+        if levels["rim"] - swing < 1.6 * room:  # their labels would lie on each other
+            labels |= {"reset": "", "rim": "rim, just above reset"}
+    if labels["reset"] and swing < 1.6 * room:  # nor these, under a pan that sank far below the trip
+        labels |= {"reset": "", "trip": "trip, just below reset"}
     ax.set_ylim(low - room, high + (3.5 if far else 1.0) * room)
     ax.set_xlim(begin, end + 0.14 * (end - begin))  # the right margin is the lines' labels'
-    texts = {key: (value, STYLES[key].label) for key, value in (("trip", 0.0), ("reset", swing), ("rim", rim))}
-    if far:
-        del texts["rim"]
-        style: dict[str, Any] = {"ha": "right", "va": "top", "fontsize": 8.0, "bbox": _ON_WHITE}
-        ax.annotate(f"rim: spills at {kilograms(rim)}", (0.995, 0.93), xycoords="axes fraction", **style)
-    elif rim - swing < 1.6 * room:  # their labels would lie on each other
-        del texts["reset"]
-        texts["rim"] = (rim, "rim, just above reset")
-    if "reset" in texts and swing < 1.6 * room:  # nor these, under a pan that sank far below the trip
-        del texts["reset"]
-        texts["trip"] = (0.0, "trip, just below reset")
-    for key, value in (("trip", 0.0), ("reset", swing), *(() if far else (("rim", rim),))):
+    for key, value in levels.items():
         ax.axhline(value, **STYLES[key].lined(label=key))
-    for value, text in texts.values():
-        at = end + 0.008 * (end - begin)
-        ax.text(at, value, text, va="center", ha="left", fontsize=8.0, bbox=_ON_WHITE)
+        if labels[key]:
+            ax.text(end + 0.008 * (end - begin), value, labels[key], va="center", ha="left", **_ON_WHITE)
 
 
 def _depth_at_right(ax: Axes, area: float) -> None:
@@ -279,6 +264,7 @@ def level_points(
     return hours[order], levels[order]
 
 
+@applied()
 def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
     Draw what each bed got beside what it needed, added up day by day; the same axes for all.
@@ -294,31 +280,31 @@ def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None =
     list of Axes
         In the scenario's order.
     """
-    with applied():
-        count = len(season.beds)
-        axes = panels(count, height=2.35, columns=_COLUMNS, more=0.6, axes=axes, sharex=True, sharey=True)
-        for ax, (key, table) in zip(axes, season.beds.items(), strict=True):
-            days = day_numbers(table.index)
-            for name, column in _SUPPLIED.items():
-                total = np.concatenate([[0.0], np.cumsum(table[column].to_numpy(float))])  # from the first morning
-                ax.plot(np.append(days[0] - 0.5, days + 0.5), total, **STYLES[name].lined())
-            got, needed = float(table["irrigation_mm"].sum()), float(table["net_demand_mm"].sum())
-            ax.set_title(f"{plain(key)}\ngot {mm(got)}, net demand {mm(needed)}")
-            date_axis(ax, days, most=4)
-            ax.grid()
-        for ax in axes:
-            ax.set_ylim(bottom=0.0)
-        for ax in axes[::_COLUMNS]:
-            ax.set_ylabel("since the start [mm]")
-        handles, labels = axes[0].get_legend_handles_labels()
-        figure = axes[0].figure
-        if isinstance(figure, Figure) and figure.get_layout_engine() is not None:
-            figure.legend(handles[::-1], labels[::-1], loc="outside upper left", ncols=2 if count < 2 else 4)
-        else:
-            axes[0].legend(handles[::-1], labels[::-1], loc="lower left", bbox_to_anchor=(0.0, 1.2), ncols=2)
+    count = len(season.beds)
+    axes = panels(count, height=2.35, columns=_COLUMNS, more=0.6, axes=axes, sharex=True, sharey=True)
+    for ax, (key, table) in zip(axes, season.beds.items(), strict=True):
+        days = day_numbers(table.index)
+        for name, column in _SUPPLIED.items():
+            total = np.concatenate([[0.0], np.cumsum(table[column].to_numpy(float))])  # from the first morning
+            ax.plot(np.append(days[0] - 0.5, days + 0.5), total, **STYLES[name].lined())
+        got, needed = float(table["irrigation_mm"].sum()), float(table["net_demand_mm"].sum())
+        ax.set_title(f"{plain(key)}\ngot {mm(got)}, net demand {mm(needed)}")
+        date_axis(ax, days, most=4)
+        ax.grid()
+    for ax in axes:
+        ax.set_ylim(bottom=0.0)
+    for ax in axes[::_COLUMNS]:
+        ax.set_ylabel("since the start [mm]")
+    handles, labels = axes[0].get_legend_handles_labels()
+    figure = axes[0].figure
+    if isinstance(figure, Figure) and figure.get_layout_engine() is not None:
+        canvas.legend_over(axes, 2 if count < 2 else 4, handles[::-1], labels[::-1])
+    else:
+        axes[0].legend(handles[::-1], labels[::-1], loc="lower left", bbox_to_anchor=(0.0, 1.2), ncols=2)
     return axes
 
 
+@applied()
 def weeks_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
     Draw each bed's weeks: what the valve gave as steps over ETc less rain, the gap shaded.
@@ -335,16 +321,15 @@ def weeks_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axe
         In the scenario's order.
     """
     weeks = weeks_table(season)
-    with applied():
-        days = day_numbers(season.days.index)
-        axes = panels(len(season.beds), height=1.7, axes=axes, sharex=True)
-        for ax, key in zip(axes, season.beds, strict=True):
-            mine = weeks[weeks["controller"] + "/" + weeks["bed"] == key]
-            _draw_weeks(ax, mine, np.append(days[::7] - 0.5, days[-1] + 0.5), legend=ax is axes[0])
-            ax.set_title(plain(key))
-            date_axis(ax, days)
-            ax.grid(axis="x")
-        legend_above(axes[0])
+    days = day_numbers(season.days.index)
+    axes = panels(len(season.beds), height=1.7, axes=axes, sharex=True)
+    for ax, key in zip(axes, season.beds, strict=True):
+        of_bed = weeks[weeks["controller"] + "/" + weeks["bed"] == key]
+        _draw_weeks(ax, of_bed, np.append(days[::7] - 0.5, days[-1] + 0.5), legend=ax is axes[0])
+        ax.set_title(plain(key))
+        date_axis(ax, days)
+        ax.grid(axis="x")
+    legend_above(axes[0])
     return axes
 
 
@@ -369,6 +354,7 @@ def other_sizes(season: Season) -> dict[str, pd.DataFrame]:
     return {name: tank_sizes(season, name) for name in season.tanks}
 
 
+@applied()
 def tank_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
     Draw each tank: its water day by day, and the hours that valves stood dry under smaller and larger ones.
@@ -385,24 +371,22 @@ def tank_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes
     list of Axes
         Two a tank: water through the season, sizes.
     """
-    with applied():
-        count = 2 * len(season.tanks)
-        ratios = {"width_ratios": [2.0, 1.0]}
-        axes = panels(count, height=2.8, columns=2, more=0.4, axes=axes, gridspec_kw=ratios)
-        for left, right, (name, table) in zip(axes[::2], axes[1::2], season.tanks.items(), strict=True):
-            supply = season.scenario.supply[name]
-            volume = supply.volume / 1000.0 if isinstance(supply, Tank) else 0.0
-            days, water = day_numbers(table.index), table["volume_l"] / 1000.0
-            left.fill_between(days, water, color="#CFE3F1", linewidth=0.0)
-            left.plot(days, water, **STYLES["mean"].lined(label="water in the tank"))
-            left.axhline(volume, **STYLES["rim"].lined(label="full"))
-            left.set_ylim(0.0, volume * 1.08)
-            left.set_ylabel("water [m³]")
-            left.set_title(f"Tank {plain(name)}")
-            legend_above(left)
-            date_axis(left, days, most=6)
-            left.grid(axis="x")
-            _draw_sizes(right, other_sizes(season)[name], volume)
+    ratios = {"width_ratios": [2.0, 1.0]}
+    axes = panels(2 * len(season.tanks), height=2.8, columns=2, more=0.4, axes=axes, gridspec_kw=ratios)
+    for left, right, (name, table) in zip(axes[::2], axes[1::2], season.tanks.items(), strict=True):
+        supply = season.scenario.supply[name]
+        volume = supply.volume / 1000.0 if isinstance(supply, Tank) else 0.0
+        days, water = day_numbers(table.index), table["volume_l"] / 1000.0
+        left.fill_between(days, water, color=STYLES["gap_over"].colour, linewidth=0.0)
+        left.plot(days, water, **STYLES["mean"].lined(label="water in the tank"))
+        left.axhline(volume, **STYLES["rim"].lined(label="full"))
+        left.set_ylim(0.0, volume * 1.08)
+        left.set_ylabel("water [m³]")
+        left.set_title(f"Tank {plain(name)}")
+        legend_above(left)
+        date_axis(left, days, most=6)
+        left.grid(axis="x")
+        _draw_sizes(right, other_sizes(season)[name], volume)
     return axes
 
 

@@ -1,30 +1,18 @@
 """
-Output: a season as files. Tables as CSV, totals as JSON; `folders` gives the folder that they go into.
+Season tables: what is written of a season as CSV: its days, its beds' totals, its openings.
 
 Two runs on the same inputs give the same bytes: no dates of writing, no host, numbers printed one way.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
 import pandas as pd
 
-from panbudget.reports.season.figures import season_figures
-from panbudget.reports.season.page import season_report
-from panbudget.reports.season.weeks import weeks_table
-from panbudget.reports.season.words import three_sentences
-from panbudget.reports.writing import Verb
+from panbudget.season.result import Season
 
-if TYPE_CHECKING:
-    from panbudget.season.result import Season
-
+_OF_PAN = ["pan_mm", "openings", "open_hours", "pan_level_kg"]
 # beside the season's own rain; as a number; net_demand_mm once more
-_NOT_DAILY = ("rain_mm", "growing", "exact_irrigation_mm")
-
-
-def _totals(season: Season) -> dict[str, Any]:
-    return {**season.totals, "findings": [finding.as_dict() for finding in season.findings]}
+_NOT_DAILY = ["rain_mm", "growing", "exact_irrigation_mm"]
 
 
 def daily_table(season: Season) -> pd.DataFrame:
@@ -43,26 +31,15 @@ def daily_table(season: Season) -> pd.DataFrame:
         each of its beds; then the bed's own columns, the driest quarter's with the prefix ``driest_``.
     """
     parts = []
-    for key, table in season.beds.items():
+    for rank, (key, table) in enumerate(season.beds.items()):
         controller, bed = key.split("/")
-        pan = season.controllers[controller]
-        part = pd.DataFrame(
-            {
-                "date": pd.DatetimeIndex(table.index).strftime("%Y-%m-%d"),
-                "controller": controller,
-                "bed": bed,
-                "eto_mm": season.days["eto_mm"].to_numpy(),
-                "rain_mm": season.days["rain_mm"].to_numpy(),
-                **{c: pan[c].to_numpy() for c in ("pan_mm", "openings", "open_hours", "pan_level_kg")},
-                **{c: table[c].to_numpy() for c in table.columns if c not in _NOT_DAILY},
-                "growing": table["growing"].to_numpy().astype(int),
-            }
-        )
-        parts.append(part)
-    whole = pd.concat(parts, ignore_index=True)
-    order = {key: index for index, key in enumerate(season.beds)}
-    rank = (whole["controller"] + "/" + whole["bed"]).map(order)
-    return whole.assign(_rank=rank).sort_values(["date", "_rank"], ignore_index=True).drop(columns="_rank")
+        of_bed = table.drop(columns=_NOT_DAILY).assign(growing=table["growing"].astype(int))
+        part = pd.concat([season.days[["eto_mm", "rain_mm"]], season.controllers[controller][_OF_PAN], of_bed], axis=1)
+        dates = pd.DatetimeIndex(table.index).strftime("%Y-%m-%d")
+        for column, value in (("bed", bed), ("controller", controller), ("date", dates)):
+            part.insert(0, column, value)
+        parts.append(part.assign(rank=rank))
+    return pd.concat(parts, ignore_index=True).sort_values(["date", "rank"], ignore_index=True).drop(columns="rank")
 
 
 def beds_table(season: Season) -> pd.DataFrame:
@@ -81,13 +58,13 @@ def beds_table(season: Season) -> pd.DataFrame:
     rows = []
     for key, totals in season.totals["beds"].items():
         controller, bed = key.split("/")
-        own = {k: v for k, v in totals.items() if not isinstance(v, dict | list)}
-        rows.append({"controller": controller, "bed": bed, "part": "mean", **own})
-        for part in ("driest_quarter", "exact_refill", "timer"):
-            if part in totals:
-                about = {"controller": controller, "bed": bed, "part": part, "area_m2": totals["area_m2"]}
-                rows.append({**about, **totals[part]})
-    return pd.DataFrame(rows)
+        mean = {name: value for name, value in totals.items() if not isinstance(value, dict | list)}
+        parts = {"mean": mean, **{name: totals.get(name) for name in ("driest_quarter", "exact_refill", "timer")}}
+        about = {"controller": controller, "bed": bed, "area_m2": totals["area_m2"]}
+        rows += [{**about, "part": name, **part} for name, part in parts.items() if part is not None]
+    table = pd.DataFrame(rows)
+    table.insert(2, "part", table.pop("part"))
+    return table
 
 
 def openings_table(season: Season) -> pd.DataFrame:
@@ -97,19 +74,3 @@ def openings_table(season: Season) -> pd.DataFrame:
     for name in ("start", "end"):  # empty while the valve is still open
         table[name] = table[name].dt.strftime("%Y-%m-%d %H:%M:%S").fillna("")
     return table
-
-
-VERB = Verb(
-    "replay",
-    three_sentences,
-    season_report,
-    _totals,
-    tables={
-        "daily.csv": daily_table,
-        "openings.csv": openings_table,
-        "beds.csv": beds_table,
-        "weeks.csv": weeks_table,
-    },
-    figures=season_figures,
-    of=lambda season: season,
-)

@@ -6,21 +6,28 @@ from __future__ import annotations
 
 import datetime as dt
 import functools
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 import pandas as pd
 
-from panbudget.reports.pages import Report, Section, section
-from panbudget.reports.season.figures import other_sizes
+from panbudget.reports.pages import Report, Section, gravest_first, section, sentence
+from panbudget.reports.season.figures import other_sizes, season_figures
+from panbudget.reports.season.files import beds_table, daily_table, openings_table
+from panbudget.reports.season.weeks import weeks_table
+from panbudget.reports.writing import Verb
 from panbudget.season.heat import said as heat_said
 from panbudget.season.result import Season
 from panbudget.studies.pressure import pressed
 from panbudget.studies.sensitivity import alternatives, summed_up
 from panbudget.studies.tank_sizes import enough
-from panbudget.words import count, days_said, litres, number, percent, signed
+from panbudget.words import count, days_said, litres, number, signed
 
-_section = functools.partial(section, "season")
+_section, _say = functools.partial(section, "season"), functools.partial(sentence, "season")
+_MOST_BEDS_NAMED = 6
+# supply ÷ net demand within which a bed "got about what it needed"; common practice, no source
+_ABOUT_RIGHT = (0.9, 1.2)
 _LANES = {"mean": "the pan", "timer": "the present timer", "exact_refill": "exact refill"}
 _RANGES = {
     "controllers": {"litres": "water, refill included [L]", "openings": "openings"},
@@ -30,6 +37,60 @@ _RANGES = {
         "deep_percolation_mm": "drained [mm]",
     },
 }
+
+
+def three_sentences(season: Season) -> list[str]:
+    """
+    Say what happened: how often it opened, what each bed got against its need, what to look at first.
+
+    Parameters
+    ----------
+    season : Season
+
+    Returns
+    -------
+    list of str
+        Three sentences.
+    """
+    return [_opened(season), _got(season), _look_first(season)]
+
+
+def _opened(season: Season) -> str:
+    parts = []
+    for name, valve in season.totals["controllers"].items():
+        keys = ["opened"] if valve["openings"] or valve["open_hours"] else ["never_opened"]
+        keys += ["starved"] if keys == ["opened"] and valve.get("starved_hours") else []
+        parts.append("".join(_say(key, name=name, valve=valve, days=season.totals["season"]["days"]) for key in keys))
+    text = "; ".join(parts)
+    return text[:1].upper() + text[1:] + "."
+
+
+def _got(season: Season) -> str:
+    beds = season.totals["beds"]
+    ratios = {key: bed["supply_over_demand"] for key, bed in beds.items() if bed["supply_over_demand"] is not None}
+    if len(beds) <= _MOST_BEDS_NAMED:
+        parts = (_say("got_share" if key in ratios else "got", key=key, bed=bed) for key, bed in beds.items())
+        return f"In depth of water, {'; '.join(parts)}."
+    if not ratios:
+        return _say("none_needed", beds=len(beds))
+    low, high = _ABOUT_RIGHT
+    least, most = (chosen(ratios, key=lambda key: ratios[key]) for chosen in (min, max))
+    less, more = sum(ratio < low for ratio in ratios.values()), sum(ratio > high for ratio in ratios.values())
+    counts = {"beds": len(beds), "right": len(ratios) - less - more, "less": less, "more": more}
+    ends = {"least": least, "most": most, "least_share": ratios[least], "most_share": ratios[most]}
+    return _say("beds_counted", low=low, high=high, **counts, **ends)
+
+
+def _look_first(season: Season) -> str:
+    serious = [finding for finding in season.findings if finding.severity != "note"]
+    if not serious:
+        return _say("nothing_grave")
+    worst = gravest_first(serious)[0]
+    # one sentence: the rest of the message, with the cure, stands among the findings
+    first = re.split(r"(?<=[.!?])\s+(?=[A-Z])", worst.message, maxsplit=1)[0].rstrip(".")
+    plain_word = first[1:2].islower() or first[1:2] == " "  # ETo and the like stay
+    first = first[:1].lower() + first[1:] if plain_word else first
+    return _say("look_first_on" if worst.first else "look_first", worst=worst, message=first)
 
 
 def season_report(season: Season, figures: Mapping[str, str]) -> Report:
@@ -47,7 +108,6 @@ def season_report(season: Season, figures: Mapping[str, str]) -> Report:
     Report
     """
     clock = "on the site's clock" if season.times_are == "clock" else "by the sun"
-    ranges = season.totals.get("spread")
     return Report(
         title=season.totals["title"],
         when=f"{days_of(season)}; openings.csv gives times {clock}",
@@ -55,10 +115,10 @@ def season_report(season: Season, figures: Mapping[str, str]) -> Report:
             _section("findings", findings=season.findings),
             _section("beds", table=_beds(season)),
             _section("yardsticks", table=_yardsticks(season)),
-            _section("yields", table=_of_beds(season, "yield")),
+            _section("yields", table=_yields(season)),
             Section(note=_without_yield(season)),
             _section("valves", table=_valves(season)),
-            _section("ranges", table=_ranges(ranges or {}), note=_ranges_note(ranges) if ranges else ""),
+            _ranges(season.totals.get("spread")),
             _section("salts", table=_salts(season)),
             _section("supplies", table=_supplies(season)),
             _section("months", table=_months(season)),
@@ -85,10 +145,9 @@ def days_of(season: Season) -> str:
 
 def filled_rows(season: Season) -> list[dict[str, Any]]:
     """Return a row for each weather column and method of filling: its days."""
+    filled = season.totals["weather"]["filled"]
     return [
-        {"column": column, "method": method, "days": days}
-        for column, methods in season.totals["weather"]["filled"].items()
-        for method, days in methods.items()
+        {"column": name, "method": way, "days": days} for name, ways in filled.items() for way, days in ways.items()
     ]
 
 
@@ -100,35 +159,26 @@ def _beds(season: Season) -> Iterator[dict[str, Any]]:
 
 def _yardsticks(season: Season) -> Iterator[dict[str, Any]]:
     for key, bed in season.totals["beds"].items():
-        lanes = {"mean": bed, "timer": bed.get("timer"), "exact_refill": bed["exact_refill"]}
-        for lane, totals in lanes.items():
+        for lane, totals in {"mean": bed, "timer": bed.get("timer"), "exact_refill": bed["exact_refill"]}.items():
             if totals is not None:
                 rain = totals["rain_mm"]
                 lost = 1.0 - totals["rain_kept_mm"] / rain if rain > 0.0 else None
                 yield {"bed": key, "by": _LANES[lane], **totals, "rain_lost": lost}
 
 
-def _of_beds(season: Season, what: str) -> Iterator[dict[str, Any]]:
-    for key, bed in season.totals["beds"].items():
-        for row in bed[what]:
-            yield {"bed": key, **row}
+def _yields(season: Season) -> list[dict[str, Any]]:
+    return [{"bed": key, **row} for key, bed in season.totals["beds"].items() for row in bed["yield"]]
 
 
 def _without_yield(season: Season) -> str:
     """Say which plantings the table of yields leaves out, and why; empty where it has all."""
-    unknown, not_grown = [], []
+    left_out: dict[str, list[str]] = {"ky_unknown": [], "not_grown": []}
     for key, bed in season.beds.items():
         etc = bed["etc_mm"].to_numpy(float)
         for part in season.forcing.bed_of[key].parts:
-            if part.ky is None:
-                unknown.append(f"{key} ({part.name})")
-            elif not etc[part.growing].sum() > 0.0:
-                not_grown.append(f"{key} ({part.name})")
-    reasons = []
-    if unknown:
-        reasons.append(f"{', '.join(unknown)}: no yield response factor (Ky) is known for plants like these")
-    if not_grown:
-        reasons.append(f"{', '.join(not_grown)}: nothing of it grew in these days")
+            if part.ky is None or not etc[part.growing].sum() > 0.0:
+                left_out["ky_unknown" if part.ky is None else "not_grown"].append(f"{key} ({part.name})")
+    reasons = [_say(why, plants=", ".join(plants)) for why, plants in left_out.items() if plants]
     return f"No yield is given for {'; nor for '.join(reasons)}." if reasons else ""
 
 
@@ -137,33 +187,27 @@ def _valves(season: Season) -> Iterator[dict[str, Any]]:
         yield {"valve": name, **valve, "closure": f"{valve['closure_kg']:.0e} kg"}
 
 
-def _ranges(ranges: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
-    for part, labels in _RANGES.items():
-        for key, values in ranges.get(part, {}).items():
-            for name, label in labels.items():
-                yield {"where": key, "what": label, **values[name]}
-
-
-def _ranges_note(ranges: Mapping[str, Any]) -> str:
+def _ranges(ranges: Mapping[str, Any] | None) -> Section:
+    if ranges is None:
+        return _section("ranges", table=())
+    rows = [
+        {"where": key, "what": label, **values[name]}
+        for part, labels in _RANGES.items()
+        for key, values in ranges.get(part, {}).items()
+        for name, label in labels.items()
+    ]
     factors = ", ".join(
         f"{name.replace('_', ' ')} {low:g} to {high:g} times" for name, (low, high) in ranges["ranges"].items()
     )
-    return (
-        f"The middle {percent(ranges['interval'])} of {ranges['samples']} seasons, each with its own factors drawn evenly "
-        f"from the ranges under [statement]: {factors}. Weather, soils and plants are taken as they are. A field log "
-        "(panbudget fit) narrows the first."
-    )
+    return _section("ranges", table=rows, fill={**ranges, "factors": factors})
 
 
 def _pressures(season: Season) -> Iterator[dict[str, Any]]:
     times = {0.5: "half ", 1.0: "as described", 2.0: "double "}
     for run in pressed(season):
         what = "pressure" if season.scenario.supply[run.supply].kind == "mains" else "height of the outlet"
-        yield {
-            **vars(run),
-            "with": times[run.times] + (what if run.times != 1.0 else ""),
-            "minutes": 60.0 * run.open_hours / run.openings if run.openings else 0.0,
-        }
+        minutes = 60.0 * run.open_hours / run.openings if run.openings else 0.0
+        yield {**vars(run), "with": times[run.times] + (what if run.times != 1.0 else ""), "minutes": minutes}
 
 
 def _salts(season: Season) -> Iterator[dict[str, Any]]:
@@ -189,24 +233,33 @@ def _tanks(season: Season) -> Iterator[dict[str, Any]]:
     for name, sizes in other_sizes(season).items():
         tank = season.totals["supplies"][name]["tank"]
         first, size = tank["first_empty_day"], enough(sizes)
-        yield {
-            "tank": name,
-            **tank,
-            "first_empty_day": dt.date.fromisoformat(first) if first else "–",
-            "enough": litres(size) if size is not None else "none tried",
-        }
+        empty = dt.date.fromisoformat(first) if first else "–"
+        suffices = litres(size) if size is not None else "none tried"
+        yield {"tank": name, **tank, "first_empty_day": empty, "enough": suffices}
 
 
 def _models(season: Season) -> Iterator[dict[str, Any]]:
     for name, pan in season.forcing.pan_of.items():
         chosen = season.scenario.controller[name].pan.evaporation
-        base = float(pan.evaporation[chosen].sum())
-        for model, values in sorted(pan.evaporation.items(), key=lambda item: item[0] != chosen):
-            total = float(values.sum())
+        totals = {model: float(values.sum()) for model, values in sorted(pan.evaporation.items())}
+        base = totals.pop(chosen)
+        yield {"pan": name, "model": f"{chosen}, used here", "evaporation_mm": base, "difference": ""}
+        for model, total in totals.items():
             difference = f"{signed(100.0 * (total / base - 1.0))} %" if base > 0.0 else "–"
-            yield {
-                "pan": name,
-                "model": model + (", used here" if model == chosen else ""),
-                "evaporation_mm": total,
-                "difference": "" if model == chosen else difference,
-            }
+            yield {"pan": name, "model": model, "evaporation_mm": total, "difference": difference}
+
+
+VERB = Verb(
+    "replay",
+    three_sentences,
+    season_report,
+    lambda season: {**season.totals, "findings": season.findings},
+    tables={
+        "daily.csv": daily_table,
+        "openings.csv": openings_table,
+        "beds.csv": beds_table,
+        "weeks.csv": weeks_table,
+    },
+    figures=season_figures,
+    of=lambda season: season,
+)

@@ -1,49 +1,35 @@
 """
-Setup page: what the page on the screen and the one on paper say, one a valve, to print and take outside.
-
-Numbers become text here; the fixed words stand in ``texts.toml``.
+Setup page: what to set, valve by valve, on a page each, to print and take outside; and the same as data.
 """
 
 from __future__ import annotations
 
 import calendar
+import functools
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any
 
-from panbudget.reports.pages import Report, Section, labelled, texts
-from panbudget.reports.setup.pan_drawing import Shape, as_svg, pan_drawing
-from panbudget.reports.writing import provenance
+from panbudget.reports.pages import Report, Section, filled, section, sentence, texts
+from panbudget.reports.setup.pan_drawing import DrawnPage, pan_drawing
+from panbudget.reports.setup.pdf import setup_pdf
+from panbudget.reports.writing import Verb, provenance
 from panbudget.studies.setup import JUG_MINUTES, TOLERANCE, SetUp, ValveSheet
-from panbudget.words import calendar_day, kilograms, number, percent
+from panbudget.words import number, percent
 
-_MARKS = {"least": " (least)", "most": " (most)", "idle": " (idle)", "": ""}
-
-
-@dataclass(frozen=True)
-class ValvePage(Report):
-    """One valve's page: a ``drawing`` with its description ``alt``, sections, and what it was made from."""
-
-    drawing: tuple[Shape, ...] = ()
-    alt: str = ""
-    made_from: str = ""
-
-    @property
-    def svg(self) -> str:
-        """The drawing, for a page."""
-        return as_svg(self.drawing)
+_section, _say = functools.partial(section, "setup"), functools.partial(sentence, "setup")
 
 
-@dataclass(frozen=True)
-class SetupReport(Report):
-    """The pages of all valves."""
+def setup_sentences(plan: SetUp) -> list[str]:
+    """Say, valve by valve, what to set."""
+    lines = []
+    for name, sheet in plan.sheets.items():
+        pairs = zip(sheet.months["month"], sheet.months["refill"], strict=True)
+        months = ", ".join(f"{calendar.month_name[int(month)]} {refill}" for month, refill in pairs)
+        lines.append(_say("set", name=name, sheet=sheet, months=months))
+    return lines
 
-    template: ClassVar[str] = "setup.html.j2"
 
-    pages: tuple[ValvePage, ...] = ()
-
-
-def setup_report(plan: SetUp) -> SetupReport:
+def setup_report(plan: SetUp) -> Report:
     """
     Say what to set, valve by valve.
 
@@ -53,129 +39,125 @@ def setup_report(plan: SetUp) -> SetupReport:
 
     Returns
     -------
-    SetupReport
+    Report
     """
-    return SetupReport(
+    return Report(
         title=f"{plan.scenario.title}: set up",
         when="",
         sections=(),
         note=plan.scenario.note,
         assumptions=plan.assumptions,
-        pages=tuple(_valve_page(plan, sheet) for sheet in plan.sheets.values()),
+        template="setup.html.j2",
+        pages=[_valve_page(plan, sheet) for sheet in plan.sheets.values()],
     )
 
 
-def _valve_page(plan: SetUp, sheet: ValveSheet) -> ValvePage:
-    said, years, season, made = texts("setup"), plan.years, plan.scenario.season, provenance(plan.seasons[0])
-    seasons = f"the season of {years[0]}" if len(years) == 1 else f"{len(years)} seasons, {years[0]} to {years[-1]}"
-    bed = sheet.bed.split("/")[1]
-    columns = {**said["gains"]["columns"], "way": said["gains"]["columns"]["way"].format(bed=bed)}
+def _valve_page(plan: SetUp, sheet: ValveSheet) -> DrawnPage:
+    years, bed, made = plan.years, sheet.bed.split("/")[1], provenance(plan.seasons[0])
+    span = {"first": years[0], "last": years[-1]}
+    prints = {name: made[f"{name}_sha256"][:12] for name in ("scenario", "weather")}
     gains = [
-        {"way": gain.way if gain.refill is None else f"{gain.way}, {number(gain.refill)} mL/min"}
-        | {name: getattr(gain, name) for name in columns if name != "way"}
-        for gain in sheet.gains
+        {**vars(gain), "way": _say("way" if gain.refill is None else "way_set", gain=gain)} for gain in sheet.gains
     ]
-    weather = made["weather"]["file"]
-    return ValvePage(
-        title=said["title"].format(valve=sheet.name),
-        when=said["when"].format(
-            title=plan.scenario.title, start=calendar_day(season.start), end=calendar_day(season.end), seasons=seasons
-        ),
+    return DrawnPage(
+        title=_say("title", sheet=sheet),
+        when=_say("when" if len(years) > 1 else "when_one", **span, count=len(years), scenario=plan.scenario),
         note=plan.scenario.note,
-        drawing=tuple(pan_drawing(sheet)),
-        alt=said["alt"].format(valve=sheet.name),
+        drawing=pan_drawing(sheet),
+        alt=_say("alt", sheet=sheet),
         sections=[
             *_steps(sheet),
-            Section(heading=said["months"]["heading"], table=_months(sheet), items=list(_notes(sheet))),
-            Section(
-                heading=said["gains"]["heading"],
-                table=_table(gains, columns, (62, 24, 24, 42, 28)),
-                items=[said["gains"]["note"].format(bed=bed)],
+            _section(
+                "months",
+                table=_months(sheet),
+                items=list(_notes(sheet)),
+                fill={"pressed": " (pressed)" if sheet.press_times else ""},
             ),
+            _section("gains", table=gains, fill={"bed": bed}),
         ],
-        lead=said["cautions"],
-        made_from=(
-            f"panbudget {made['panbudget']}; scenario {made['scenario_sha256'][:12]}, weather {weather} "
-            f"{made['weather_sha256'][:12]}"
-        ),
+        lead=texts("setup")["cautions"],
+        made_from=_say("made_from", made=made, **prints),
     )
-
-
-def _table(rows: list[dict[str, Any]], columns: dict[str, str], widths: tuple[float, ...]) -> Any:
-    table = labelled(rows, columns)
-    table.attrs["widths"] = widths
-    return table
 
 
 def _steps(sheet: ValveSheet) -> Iterator[Section]:
     """What to set, step by step."""
-    said, full = texts("setup"), JUG_MINUTES * sheet.refill
-    ratio, swing = f"{sheet.arm_ratio:g}", number(sheet.swing_g)
-    fixed = dict(said["several_vessels" if sum(sheet.counts) > 1 else "one_vessel"])
-    fixed |= said["equal_arms" if sheet.arm_ratio == 1.0 else "uneven_arms"]
+    fixed = texts("setup")
+    emitters = (f"{bed} {count} × {number(flow, 1)} mL/min" for bed, (count, flow) in sheet.emitters.items())
     values = {
+        "sheet": sheet,
         "vessels": "; ".join(text for text, _ in sheet.vessels),
-        "depth": number(sheet.depth_mm),
-        "area": number(sheet.area, 3),
-        "reset": number(sheet.freeboard_mm, 1),
-        "water": kilograms(sheet.water_at_reset_kg),
-        "above": number(sheet.depth_mm - sheet.freeboard_mm, 1),
-        "trip": number(sheet.freeboard_mm + sheet.swing_mm, 1),
-        "drop": number(sheet.swing_mm, 1),
-        "swing": swing,
-        "flow": number(sheet.refill, 1),
-        "jug_minutes": JUG_MINUTES,
-        "minutes": number(sheet.minutes_by_jug, 1),
-        "pressed": said["pressed"]["some" if sheet.press_times else "none"].format(times=", ".join(sheet.press_times)),
-        "emitters": "; ".join(
-            f"{bed} {count} × {number(flow, 1)} mL/min" for bed, (count, flow) in sheet.emitters.items()
-        ),
-        **{name: text.format(ratio=ratio, swing=swing) for name, text in fixed.items()},
+        "above": sheet.depth_mm - sheet.freeboard_mm,
+        "trip": sheet.freeboard_mm + sheet.swing_mm,
+        "minutes": JUG_MINUTES,
+        "emitters": "; ".join(emitters),
+        "pressed": _say("pressed", times=", ".join(sheet.press_times)) if sheet.press_times else "",
+        **fixed["several_vessels" if sum(sheet.counts) > 1 else "one_vessel"],
+        **filled(fixed["equal_arms" if sheet.arm_ratio == 1.0 else "uneven_arms"], {"sheet": sheet}),
     }
-    for name, value in (("weight", sheet.counterweight_g), ("full", full)):
-        near = (value * (1.0 - TOLERANCE), value, value * (1.0 + TOLERANCE))
-        values |= zip((f"least_{name}", name, f"most_{name}"), map(number, near), strict=True)
-    for step in said["steps"]:
-        yield Section(heading=step["heading"], items=[line.format(**values) for line in step["lines"]])
+    for name, value in (("weight", sheet.counterweight_g), ("full", JUG_MINUTES * sheet.refill)):
+        values[name] = (value * (1.0 - TOLERANCE), value, value * (1.0 + TOLERANCE))
+    for step in fixed["steps"]:
+        yield Section(heading=step["heading"], items=filled(step["lines"], values))
 
 
-def _months(sheet: ValveSheet) -> Any:
-    columns = dict(texts("setup")["months"]["columns"])
-    columns["openings"] += " (pressed)" if sheet.press_times else ""
-    rows = []
-    for _, month in sheet.months.iterrows():
-        drop, pressed = (
-            number(month["drop_mm"]),
-            f" ({number(month['pressed_a_week'], 1)})" if sheet.press_times else "",
-        )
+def _months(sheet: ValveSheet) -> Iterator[dict[str, Any]]:
+    marks = texts("setup")["marks"]
+    for month in sheet.months.to_dict("records"):
+        drop, openings = number(month["drop_mm"]), number(month["openings_a_week"], 1)
         if month["dry_runs"] > 1:
             drop += f" ({number(month['drop_low_mm'])}–{number(month['drop_high_mm'])})"
         elif not month["dry_runs"]:
             drop += " *"
-        rows.append(
-            {
-                "month": calendar.month_name[month["month"]],
-                "drop": drop,
-                "openings": number(month["openings_a_week"], 1) + pressed,
-                "minutes": month["minutes"],
-                "litres": month["litres_a_week"],
-                "refill": f"{month['refill']}{_MARKS[month['bound']]}",
-            }
-        )
-    return _table(rows, columns, (22, 42, 35, 22, 25, 34))
+        if sheet.press_times:
+            openings += f" ({number(month['pressed_a_week'], 1)})"
+        yield {
+            "month": calendar.month_name[month["month"]],
+            "drop": drop,
+            "openings": openings,
+            "minutes": month["minutes"],
+            "litres": month["litres_a_week"],
+            "refill": f"{month['refill']}{marks[month['bound']]}",
+        }
 
 
 def _notes(sheet: ValveSheet) -> Iterator[str]:
-    said, change, bounds = texts("setup")["months"], sheet.other_model - 1.0, set(sheet.months["bound"])
+    notes, change, bounds = texts("setup")["notes"], sheet.other_model - 1.0, set(sheet.months["bound"])
     other = "energy-balance" if sheet.model != "energy-balance" else "from-eto"
-    yield said["ruler"]
-    yield said["model"].format(
-        model=sheet.model, other=other, change=f"{'+' if change > 0 else '−'}{percent(abs(change))}"
-    )
-    yield said["present"]
+    yield notes["ruler"]
+    sign = "+" if change > 0 else "−"
+    yield filled(notes["model"], {"model": sheet.model, "other": other, "change": sign + percent(abs(change))})
+    yield notes["present"]
     if not sheet.months["dry_runs"].all():
-        yield said["no_run"]
+        yield notes["no_run"]
     if bounds & {"least", "most"}:
-        yield said["bound"]
+        yield notes["bound"]
     if "idle" in bounds:
-        yield said["idle"]
+        yield notes["idle"]
+
+
+def setup_totals(plan: SetUp) -> dict[str, Any]:
+    """Return what `setup.json` holds beside schema, title and provenance."""
+    valves = {name: _valve(sheet) for name, sheet in plan.sheets.items()}
+    return {"years": plan.years, "controllers": valves, "assumptions": plan.assumptions}
+
+
+def _valve(sheet: ValveSheet) -> dict[str, Any]:
+    return {
+        **{key: value for key, value in vars(sheet).items() if key != "name"},
+        "refill_ml_min": sheet.refill,
+        "vessels": [text for text, _ in sheet.vessels],
+        "emitters": {bed: {"count": count, "ml_min": flow} for bed, (count, flow) in sheet.emitters.items()},
+        "months": sheet.months.to_dict("records"),
+    }
+
+
+VERB = Verb(
+    "setup",
+    setup_sentences,
+    lambda plan, figures: setup_report(plan),
+    setup_totals,
+    tables={"setup.csv": SetUp.table},
+    files={"setup.pdf": lambda plan: setup_pdf(setup_report(plan))},
+    of=lambda plan: plan.seasons[0],
+)

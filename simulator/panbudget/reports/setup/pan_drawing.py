@@ -6,18 +6,19 @@ Units: mm on paper, from the upper left corner, downward.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from panbudget.reports.pages import render
+from panbudget.reports.pages import Report, render
 from panbudget.studies.setup import ValveSheet
 from panbudget.words import number
 
 WIDTH, HEIGHT = 180.0, 57.0
 _SIDE_WIDTH, _SIDE_HEIGHT = 72.0, 37.0
 _SCALES = (1.0, 2.0, 2.5, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0, 25.0, 40.0, 50.0, 100.0, 200.0, 500.0)
+_LEFT, _TOP = 2.0, 10.0  # of what is drawn
 _APART = 4.2  # between two labels
 _STRIP_LEFT, _STRIP_MOST = 125.0, 40.0
 _DASHED, _DOTTED = "1.6 0.9", "0.3 0.8"
@@ -78,38 +79,46 @@ def pan_drawing(sheet: ValveSheet) -> list[Shape]:
 
 
 def _side(sheet: ValveSheet) -> list[Shape]:
-    wide = 1000.0 * sheet.vessels[0][1]
-    scale = next(
-        (s for s in _SCALES if wide / s <= _SIDE_WIDTH and sheet.depth_mm / s <= _SIDE_HEIGHT),
-        max(wide / _SIDE_WIDTH, sheet.depth_mm / _SIDE_HEIGHT),
-    )
-    left, top = 2.0, 10.0
-    across, deep = wide / scale, sheet.depth_mm / scale
-    reset, trip = top + sheet.freeboard_mm / scale, top + (sheet.freeboard_mm + sheet.swing_mm) / scale
-    shapes: list[Shape] = [
+    wide, deep = 1000.0 * sheet.vessels[0][1], sheet.depth_mm
+    fitting = (scale for scale in _SCALES if wide / scale <= _SIDE_WIDTH and deep / scale <= _SIDE_HEIGHT)
+    scale = next(fitting, max(wide / _SIDE_WIDTH, deep / _SIDE_HEIGHT))
+    left, right, bottom = _LEFT, _LEFT + wide / scale, _TOP + deep / scale
+    down = {"reset": sheet.freeboard_mm, "trip": sheet.freeboard_mm + sheet.swing_mm}
+    reset, trip = (_TOP + level / scale for level in down.values())
+    labels = {
+        "rim": _TOP,
+        f"reset: {number(down['reset'], 1)} mm below the rim; shuts": reset,
+        f"trip: {number(down['trip'], 1)} mm below; opens": trip,
+        f"floor: {number(deep)} mm below": bottom,
+    }
+    return [
         Text(left, 4.0, f"{_which(sheet.counts)}rom the side, 1 : {scale:g}", bold=True),
-        Box(left, reset, across, deep - sheet.freeboard_mm / scale, 226),
-        Line(left, top, left, top + deep, 0.7),
-        Line(left + across, top, left + across, top + deep, 0.7),
-        Line(left, top + deep, left + across, top + deep, 0.7),
-        Line(left, reset, left + across, reset, 0.3, _DOTTED),
-        Line(left, trip, left + across, trip, 0.3, _DASHED),
+        Box(left, reset, right - left, bottom - reset, 226),
+        Line(left, _TOP, left, bottom, 0.7),
+        Line(right, _TOP, right, bottom, 0.7),
+        Line(left, bottom, right, bottom, 0.7),
+        Line(left, reset, right, reset, 0.3, _DOTTED),
+        Line(left, trip, right, trip, 0.3, _DASHED),
+        *_labels(right + 0.8, right + 4.0, labels),
+        *_measure(left, right, bottom + 4.0, 1.0, 0.15, 0.15),
+        Text((left + right) / 2.0, bottom + 8.2, f"{number(wide)} mm", anchor="middle"),
     ]
-    labels = [
-        (top, "rim"),
-        (reset, f"reset: {number(sheet.freeboard_mm, 1)} mm below the rim; shuts"),
-        (trip, f"trip: {number(sheet.freeboard_mm + sheet.swing_mm, 1)} mm below; opens"),
-        (top + deep, f"floor: {number(sheet.depth_mm)} mm below"),
-    ]
-    at, edge = -_APART, left + across
-    for y, text in labels:
+
+
+def _labels(near: float, far: float, labels: Mapping[str, float]) -> list[Shape]:
+    """Name levels beside a drawing, each with a line to it; never one label on another."""
+    shapes: list[Shape] = []
+    at = -_APART
+    for text, y in labels.items():
         at = max(y, at + _APART)
-        shapes += [Line(edge + 0.8, y, edge + 4.0, at, 0.15), Text(edge + 4.8, at + 1.0, text)]
-    shapes.append(Line(left, top + deep + 4.0, left + across, top + deep + 4.0, 0.15))
-    for x in (left, left + across):
-        shapes.append(Line(x, top + deep + 3.0, x, top + deep + 5.0, 0.15))
-    shapes.append(Text(left + across / 2.0, top + deep + 8.2, f"{number(wide)} mm", anchor="middle"))
+        shapes += [Line(near, y, far, at, 0.15), Text(far + 0.8, at + 1.0, text)]
     return shapes
+
+
+def _measure(left: float, right: float, y: float, reach: float, width: float, ends: float) -> list[Line]:
+    """A line between two short ones across it."""
+    across = (Line(x, y - reach, x, y + reach, ends) for x in (left, right))
+    return [Line(left, y, right, y, width), *across]
 
 
 def _which(counts: tuple[int, ...]) -> str:
@@ -124,40 +133,51 @@ def _which(counts: tuple[int, ...]) -> str:
 
 def _true_size(sheet: ValveSheet) -> list[Shape]:
     """A strip to hold against the pan: each mm is a mm, as far as the printer keeps to it."""
-    trip = sheet.freeboard_mm + sheet.swing_mm
-    top, left = 10.0, _STRIP_LEFT
-    shapes: list[Shape] = [
-        Text(left, 4.0, "True size, for the rim" + (" of each" if sum(sheet.counts) > 1 else " of the pan"), bold=True)
-    ]
-    long = min(max(trip + 6.0, 30.0), _STRIP_MOST)
+    trip, left = sheet.freeboard_mm + sheet.swing_mm, _STRIP_LEFT
     if trip > _STRIP_MOST:
         return [
             Text(left, 4.0, "The trip lies too deep for a strip", bold=True),
             Text(left, 8.5, "in true size: use a ruler."),
         ]
-    shapes += [Line(left, top, left, top + long, 0.5), Line(left, top, left + 16.0, top, 0.7)]
-    for mark in range(int(long) + 1):
+    whose = "of each" if sum(sheet.counts) > 1 else "of the pan"
+    length = min(max(trip + 6.0, 30.0), _STRIP_MOST)
+    shapes: list[Shape] = [
+        Text(left, 4.0, f"True size, for the rim {whose}", bold=True),
+        Line(left, _TOP, left, _TOP + length, 0.5),
+        Line(left, _TOP, left + 16.0, _TOP, 0.7),
+    ]
+    for mark in range(int(length) + 1):
         reach = 4.5 if mark % 10 == 0 else 3.2 if mark % 5 == 0 else 2.0
-        shapes.append(Line(left, top + mark, left + reach, top + mark, 0.15))
+        shapes.append(Line(left, _TOP + mark, left + reach, _TOP + mark, 0.15))
         if mark % 10 == 0 and mark:
-            shapes.append(Text(left - 1.0, top + mark + 1.0, str(mark), anchor="end"))
-    at = -_APART
-    for level, text, dash in (
-        (0.0, "rim", ""),
-        (sheet.freeboard_mm, "reset", _DOTTED),
-        (trip, "trip", _DASHED),
-    ):
-        at = max(top + level, at + _APART)
-        if level:
-            shapes.append(Line(left, top + level, left + 16.0, top + level, 0.35, dash))
-        shapes += [Line(left + 16.5, top + level, left + 20.0, at, 0.15), Text(left + 20.8, at + 1.0, text)]
-    shapes += [
-        Line(left, HEIGHT - 2.5, left + 50.0, HEIGHT - 2.5, 0.5),
-        Line(left, HEIGHT - 4.0, left, HEIGHT - 1.0, 0.3),
-        Line(left + 50.0, HEIGHT - 4.0, left + 50.0, HEIGHT - 1.0, 0.3),
+            shapes.append(Text(left - 1.0, _TOP + mark + 1.0, str(mark), anchor="end"))
+    levels = {"rim": _TOP, "reset": _TOP + sheet.freeboard_mm, "trip": _TOP + trip}
+    dashes = {"reset": _DOTTED, "trip": _DASHED}
+    return [
+        *shapes,
+        *(
+            Line(left, levels[name], left + 16.0, levels[name], 0.35, dash)
+            for name, dash in dashes.items()
+            if levels[name] > _TOP
+        ),
+        *_labels(left + 16.5, left + 20.0, levels),
+        *_measure(left, left + 50.0, HEIGHT - 2.5, 1.5, 0.5, 0.3),
         Text(left + 25.0, HEIGHT - 3.5, "must measure 50 mm on paper", 2.6, "middle"),
     ]
-    return shapes
+
+
+@dataclass(frozen=True)
+class DrawnPage(Report):
+    """One valve's page: a ``drawing`` with its description ``alt``, sections, and what it was made from."""
+
+    drawing: Sequence[Shape] = ()
+    alt: str = ""
+    made_from: str = ""
+
+    @property
+    def svg(self) -> str:
+        """The drawing, for a page."""
+        return as_svg(self.drawing)
 
 
 def as_svg(shapes: Sequence[Shape]) -> Markup:

@@ -6,22 +6,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from panbudget.reports.pages import table_of
+from panbudget.reports.pages import Report
 from panbudget.reports.pdf import POINT, SIDE, Paper, quiet
-from panbudget.reports.setup.page import SetupReport
-from panbudget.reports.setup.pan_drawing import HEIGHT, Box, Line, Shape
+from panbudget.reports.setup.pan_drawing import HEIGHT, Box, DrawnPage, Line, Shape
 
 _FEW_ROWS = 8  # more, and the lines move together so that one sheet holds all
 
 
 @quiet()
-def setup_pdf(report: SetupReport) -> bytes:
+def setup_pdf(report: Report) -> bytes:
     """
     Write the setup pages as a PDF.
 
     Parameters
     ----------
-    report : SetupReport
+    report : Report
+        Whose pages have drawings.
 
     Returns
     -------
@@ -29,6 +29,7 @@ def setup_pdf(report: SetupReport) -> bytes:
     """
     paper = Paper(report.title)
     for page in report.pages:
+        assert isinstance(page, DrawnPage)
         paper.add_page()
         paper.say(page.title, 15.0, bold=True)
         paper.say(page.when, 8.0)
@@ -41,7 +42,7 @@ def setup_pdf(report: SetupReport) -> bytes:
             _heading(paper, part.heading)
             if part.table is not None:
                 height = 4.1 if len(part.table) <= _FEW_ROWS else 3.5
-                paper.put_table(table_of(part.table), widths=part.table.attrs["widths"], size=8.2, height=height)
+                paper.put_table(part.table, size=8.2, height=height)
                 paper.ln(0.8)
             for sentence in part.items or ():
                 paper.say(sentence, 8.2 if part.table is None else 7.0)

@@ -20,6 +20,7 @@ _DARKEST = 60.0  # days short of water
 _STAR: dict[str, Any] = {"marker": "*", "linestyle": "", "color": STYLES["eto"].colour, "markeredgecolor": "black"}
 
 
+@applied()
 def map_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
     Draw every setting tried: pan's area across, refill flow up, days short as a shade, kept wishes as rings.
@@ -35,33 +36,31 @@ def map_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> list[A
     list of Axes
         One.
     """
-    choice = valve.advice
-    judged = choice.judged
-    area, flow = (np.array([getattr(s, name) for s in judged.settings]) for name in ("area", "refill_flow"))
-    best, present = judged.settings[choice.best], valve.present
+    choice, present = valve.advice, valve.present
+    judged, best = choice.judged, choice.judged.settings[choice.best]
+    area, _, flow, _ = np.array(judged.settings).T
+    (ax,) = panels(1, height=4.5, width=7.5, axes=axes)
     # the same pan and flow with other swings lie on each other: the one that keeps most shows
     order = np.argsort(judged.feasible, kind="stable")
     shade = np.minimum(judged.stress_days[order], _DARKEST)
     squares: dict[str, Any] = {"cmap": "Greys", "vmin": 0.0, "vmax": _DARKEST, "s": 46.0, "marker": "s"}
+    shades = ax.scatter(area[order], flow[order], c=shade, edgecolors="#BBBBBB", linewidths=0.3, **squares)
     rings: dict[str, Any] = {"facecolors": "none", "edgecolors": STYLES["mean"].colour, "s": 70.0, "linewidths": 1.3}
+    ax.scatter(area[judged.feasible], flow[judged.feasible], label="keeps every wish", **rings)
+    label = "best" if choice.keeps else "nearest to the wishes"
+    ax.plot(best.area, best.refill_flow, markersize=15, label=label, **_STAR)
     cross: dict[str, Any] = {"marker": "x", "markersize": 9, "markeredgewidth": 2.0, "linestyle": "", "color": "black"}
-    with applied():
-        (ax,) = panels(1, height=4.5, width=7.5, axes=axes)
-        shades = ax.scatter(area[order], flow[order], c=shade, edgecolors="#BBBBBB", linewidths=0.3, **squares)
-        ax.scatter(area[judged.feasible], flow[judged.feasible], label="keeps every wish", **rings)
-        label = "best" if choice.keeps else "nearest to the wishes"
-        ax.plot(best.area, best.refill_flow, markersize=15, label=label, **_STAR)
-        ax.plot(present.area, present.refill_flow, label="as described", **cross)
-        ax.set_xscale("log")
-        ax.set_yscale("log")
-        _mark_round(ax.xaxis, area)
-        _mark_round(ax.yaxis, flow)
-        ax.set_xlabel("pan's area [m²]")
-        ax.set_ylabel("refill flow [L/h]")
-        ax.set_title(f"Settings tried for {plain(valve.name)}")
-        bar = ax.figure.colorbar(shades, ax=ax, shrink=0.8)
-        bar.set_label(f"days short of water [days]; {_DARKEST:.0f} or more: black")
-        ax.figure.legend(loc="outside lower center", ncols=3)
+    ax.plot(present.area, present.refill_flow, label="as described", **cross)
+    ax.set_xscale("log")
+    ax.set_yscale("log")
+    _mark_round(ax.xaxis, area)
+    _mark_round(ax.yaxis, flow)
+    ax.set_xlabel("pan's area [m²]")
+    ax.set_ylabel("refill flow [L/h]")
+    ax.set_title(f"Settings tried for {plain(valve.name)}")
+    bar = ax.figure.colorbar(shades, ax=ax, shrink=0.8)
+    bar.set_label(f"days short of water [days]; {_DARKEST:.0f} or more: black")
+    ax.figure.legend(loc="outside lower center", ncols=3)
     return [ax]
 
 
@@ -74,6 +73,7 @@ def _mark_round(axis: Axis, values: Floats) -> None:
     axis.set_ticks([], minor=True)
 
 
+@applied()
 def trade_off_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
     Draw what water buys: litres a season across, days short up, the least water for each number of days as a line.
@@ -92,24 +92,23 @@ def trade_off_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> 
     sets: list[tuple[Choice, str, str, str]] = [(valve.choice, "emitters as they are", STYLES["taw"].colour, "--")]
     if valve.with_emitters is not None:
         sets.append((valve.with_emitters, "with the suggested emitters", STYLES["mean"].colour, "-"))
-    with applied():
-        (ax,) = panels(1, height=3.3, width=7.5, axes=axes)
-        for choice, label, colour, line in sets:
-            water, days = choice.judged.litres / 1000.0, choice.judged.stress_days
-            ax.scatter(water, days, s=14.0, color=colour, alpha=0.45, linewidths=0.0)
-            order = np.argsort(water, kind="stable")
-            look: dict[str, Any] = {"color": colour, "linestyle": line, "linewidth": 1.6, "label": label}
-            ax.step(water[order], np.minimum.accumulate(days[order]), where="post", **look)
-            star = "best" if choice is valve.advice else None
-            ax.plot(water[choice.best], days[choice.best], markersize=13, label=star, **_STAR)
-        best = float(valve.advice.judged.litres[valve.advice.best]) / 1000.0
-        most = max(float(choice.judged.litres.max()) for choice, *_ in sets) / 1000.0
-        ax.set_xlim(0.0, min(3.0 * best, 1.05 * most))
-        highest = max(1.0, *(float(choice.judged.stress_days.max()) for choice, *_ in sets))
-        ax.set_ylim(-0.04 * highest, 1.05 * highest)
-        ax.set_xlabel("water through the valve [m³ a season, mean of the years]")
-        ax.set_ylabel("days short of water [days]")
-        ax.set_title(f"What water buys, {plain(valve.name)}")
-        ax.legend(loc="upper right")
-        ax.grid()
+    (ax,) = panels(1, height=3.3, width=7.5, axes=axes)
+    for choice, label, colour, line in sets:
+        water, days = choice.judged.litres / 1000.0, choice.judged.stress_days
+        ax.scatter(water, days, s=14.0, color=colour, alpha=0.45, linewidths=0.0)
+        order = np.argsort(water, kind="stable")
+        look: dict[str, Any] = {"color": colour, "linestyle": line, "linewidth": 1.6, "label": label}
+        ax.step(water[order], np.minimum.accumulate(days[order]), where="post", **look)
+        star = "best" if choice is valve.advice else None
+        ax.plot(water[choice.best], days[choice.best], markersize=13, label=star, **_STAR)
+    best = float(valve.advice.judged.litres[valve.advice.best]) / 1000.0
+    most = max(float(choice.judged.litres.max()) for choice, *_ in sets) / 1000.0
+    ax.set_xlim(0.0, min(3.0 * best, 1.05 * most))
+    highest = max(1.0, *(float(choice.judged.stress_days.max()) for choice, *_ in sets))
+    ax.set_ylim(-0.04 * highest, 1.05 * highest)
+    ax.set_xlabel("water through the valve [m³ a season, mean of the years]")
+    ax.set_ylabel("days short of water [days]")
+    ax.set_title(f"What water buys, {plain(valve.name)}")
+    ax.legend(loc="upper right")
+    ax.grid()
     return [ax]

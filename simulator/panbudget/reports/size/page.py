@@ -1,40 +1,29 @@
 """
-Size page: the answer first, then its neighbours, the pictures and what was assumed.
+Size page: the answer first, then its neighbours, the pictures and what was assumed; and the same as data.
 """
 
 from __future__ import annotations
 
 import functools
+import json
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
 
-from panbudget.reports.pages import Report, Section, section
+from panbudget.reports.pages import Report, Section, section, sentence, texts
+from panbudget.reports.size.figures import map_figure, trade_off_figure
+from panbudget.reports.writing import Verb
 from panbudget.season.supplies import most_static
 from panbudget.studies.size.choose import Choice, Sizing, ValveSizing
-from panbudget.words import calendar_day, count, litres, number
+from panbudget.words import calendar_day, count
 
-_section = functools.partial(section, "size")
+_section, _say = functools.partial(section, "size"), functools.partial(sentence, "size")
 _NEIGHBOURS = 8
-_WISH_WORDS = {
-    "stress_days": "the days short of water",
-    "litres": "the water that may be used",
-    "openings_a_day": "the openings a day",
-    "when": "openings in the dark only",
-    "runs_well": "a valve that shuts again and a pan that stays wet",
-    "": "",
-}
-
-
-_SHORT_WORDS = {
-    "stress_days": "days short",
-    "litres": "litres",
-    "openings_a_day": "openings",
-    "when": "daylight",
-    "runs_well": "sticks or dries",
-}
+_FIGURES = {"map": map_figure, "trade-off": trade_off_figure}
 
 
 def size_sentences(sizing: Sizing) -> list[str]:
@@ -61,24 +50,17 @@ def _often(sizing: Sizing) -> str:
 def _sentence(valve: ValveSizing, often: str) -> str:
     choice = valve.advice
     row = choice.judged.row(choice.best)
-    what = row["from"] or f"a pan of {number(row['area_m2'], 3)} m² (round: {number(row['diameter_cm'])} cm)"
-    text = (
-        f"{valve.name}: {what}, refilled at {number(row['refill_l_per_h'], 2)} L/h, with a swing of "
-        f"{number(1000.0 * row['swing_kg'])} g: {count(round(row['stress_days']), 'day')} short in the driest quarter of "
-        f"the neediest bed {often}, {litres(row['litres'])} a season, "
-        f"{number(row['openings_a_day'], 1)} openings a day in the hottest week."
-    )
-    if not choice.keeps:
-        text += f" It does not keep all wishes: {_WISH_WORDS[choice.binding]} is furthest from it."
-    elif choice.binding:
-        text += f" What stops a thriftier setting is {_WISH_WORDS[choice.binding]}."
-    if valve.emitters:
-        moved = ", ".join(f"{bed} {new} instead of {old}" for bed, (old, new) in valve.emitters.items() if old != new)
-        text += (
-            f" That is with other numbers of emitters, since no pan serves these beds together as they are: {moved}; "
-            f"those of {valve.reference} stay."
-        )
-    return text
+    moved = ", ".join(f"{bed} {new} instead of {old}" for bed, (old, new) in valve.emitters.items() if old != new)
+    values = {
+        **{"valve": valve, "row": row, "often": often, "moved": moved},
+        "what": row["from"] or _say("round", row=row),
+        "swing": 1000.0 * row["swing_kg"],
+        "short": round(row["stress_days"]),
+        "wish": texts("size")["held_back"].get(choice.binding),
+    }
+    holds = "binding" if choice.keeps else "furthest"
+    keys = ["answer", *([holds] if choice.binding or not choice.keeps else []), *(["moved"] if valve.emitters else [])]
+    return " ".join(_say(key, **values) for key in keys)
 
 
 def variant_text(sizing: Sizing) -> str:
@@ -96,24 +78,18 @@ def variant_text(sizing: Sizing) -> str:
     """
     lines = ["[variant.sized]"]
     for name, valve in sizing.valves.items():
-        key = f"controller.{_key(name)}"
-        setting = valve.advice.judged.settings[valve.advice.best]
-        lines.append(f'{key}.pan.vessels = [{{ area = "{setting.area:.4g} m^2" }}]')
-        lines.append(f'{key}.pan.depth = "{setting.depth:.4g} mm"')
-        lines.append(f'{key}.valve.swing = "{setting.swing:.3g} kg"')
         pressure = most_static(sizing.scenario.supply[sizing.scenario.controller[name].supply])
-        lines.append(f'{key}.valve.refill = {{ flow = "{setting.refill_flow:.4g} L/h", at = "{pressure:.4g} kPa" }}')
-        for bed, (old, new) in valve.emitters.items():
-            if old != new:
-                lines.append(f"{key}.bed.{_key(bed)}.emitters.count = {new}")
+        values = {**valve.advice.judged.settings[valve.advice.best]._asdict(), "pressure": pressure}
+        key = f"controller.{_key(name)}"
+        lines += [f"{key}.{line}" for line in _say("variant", **values).splitlines()]
+        moved = {bed: new for bed, (old, new) in valve.emitters.items() if old != new}
+        lines += [f"{key}.bed.{_key(bed)}.emitters.count = {new}" for bed, new in moved.items()]
     return "\n".join(lines) + "\n"
 
 
 def _key(name: str) -> str:
-    bare = name.replace("-", "").replace("_", "")
-    if bare.isascii() and bare.isalnum():
-        return name
-    return '"' + name.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    bare = name.isascii() and name.replace("-", "").replace("_", "").isalnum()
+    return name if bare else json.dumps(name, ensure_ascii=False)
 
 
 def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
@@ -130,16 +106,14 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
     -------
     Report
     """
-    season = sizing.scenario.season
-    span = str(sizing.years[0]) + (f" to {sizing.years[-1]}" if len(sizing.years) > 1 else "")
-    kept = f"Each is to be kept {_often(sizing)}. They stand under [wishes] in the scenario."
+    season, years = sizing.scenario.season, sizing.years
+    span = str(years[0]) + (f" to {years[-1]}" if len(years) > 1 else "")
+    days = f"{calendar_day(season.start)} to {calendar_day(season.end)}"
     return Report(
         title=f"{sizing.scenario.title}: sizes",
-        when=(
-            f"{calendar_day(season.start)} to {calendar_day(season.end)}; {count(len(sizing.years), 'season')}, {span}"
-        ),
+        when=f"{days}; {count(len(years), 'season')}, {span}",
         sections=[
-            _section("wishes", items=_wishes(sizing), note=kept),
+            _section("wishes", items=_wishes(sizing), fill={"often": _often(sizing)}),
             *(part for valve in sizing.valves.values() for part in _tables(valve)),
             _section("figures", figures=figures),
             _section("variant", code=variant_text(sizing)),
@@ -150,56 +124,102 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
 
 def _wishes(sizing: Sizing) -> list[str]:
     wishes = sizing.scenario.wishes
-    least, most = wishes.openings_a_day
-    wished = [
-        f"at most {count(wishes.stress_days, 'day')} short of water, in the driest quarter of the neediest bed",
-        f"{least:g} to {most:g} openings a day in the hottest week",
-        "openings in the dark only" if wishes.when == "night" else "openings at any time of day",
-    ]
-    if wishes.litres is not None:
-        wished.insert(1, f"at most {litres(wishes.litres)} a season through each valve")
-    return wished
+    litres = ["litres"] if wishes.litres is not None else []
+    keys = ("stress_days", *litres, "openings_a_day", "night" if wishes.when == "night" else "any_time")
+    return [_say(f"wish_{key}", wishes=wishes) for key in keys]
 
 
 def _tables(valve: ValveSizing) -> Iterator[Section]:
     """The best setting and those beside it; then the beds, with their emitters where others are suggested."""
-    judged = valve.advice.judged
     settings = []
     for place, index in enumerate(_near(valve.advice)):
-        row = judged.row(index)
-        round_pan = f"{number(row['area_m2'], 3)}\u00a0m² (⌀\u00a0{number(row['diameter_cm'])}\u00a0cm)"
+        row = valve.advice.judged.row(index)
         settings.append(
             {
                 **row,
                 "best": "best" if place == 0 else "",
-                "pan": row["from"] or round_pan,
+                "pan": row["from"] or _say("pan", row=row),
                 "refill_ml_min": row["refill_l_per_h"] * 1000.0 / 60.0,
                 "swing_g": 1000.0 * row["swing_kg"],
-                "missed": ", ".join(_SHORT_WORDS[name] for name in row["missed"]) or "none",
+                "missed": ", ".join(texts("size")["missed"][name] for name in row["missed"]) or "none",
             }
         )
-    yield _section("settings", table=settings, heading=f"{valve.name}: the best setting, and those beside it")
+    yield _section("settings", table=settings, fill={"name": valve.name})
     beds = []
     for bed in valve.beds:
-        now, suggested = valve.emitters.get(bed, (None, None))
-        emitters = {"now": now, "suggested": suggested} if valve.emitters else {}
-        ratio = valve.ratios[bed]
-        beds.append({"bed": bed, "ratio": ratio if math.isfinite(ratio) else None, **emitters})
+        emitters = dict(zip(("now", "suggested"), valve.emitters.get(bed, (None, None)), strict=True))
+        ratio = valve.ratios[bed] if math.isfinite(valve.ratios[bed]) else None
+        beds.append({"bed": bed, "ratio": ratio, **(emitters if valve.emitters else {})})
     yield _section("beds", table=beds)
 
 
 def _near(choice: Choice) -> list[int]:
     """The best setting and those next to it: other pans and flows, then other swings."""
-    judged = choice.judged
-    best = judged.settings[choice.best]
-
-    def distance(index: int) -> Any:
-        s = judged.settings[index]
-        return (
-            abs(np.log(s.area / best.area)) + abs(np.log(s.refill_flow / best.refill_flow))
-            + 0.2 * abs(np.log(s.swing / best.swing)),
-            index,
-        )  # fmt: skip
-
-    others = sorted((i for i in range(len(judged.settings)) if i != choice.best), key=distance)
+    area, _, flow, swing = np.array(choice.judged.settings).T
+    apart = sum(
+        weight * np.abs(np.log(values / values[choice.best]))
+        for weight, values in ((1.0, area), (1.0, flow), (0.2, swing))
+    )
+    others = [int(index) for index in np.argsort(apart, kind="stable") if index != choice.best]
     return [choice.best, *others[:_NEIGHBOURS]]
+
+
+def size_totals(sizing: Sizing) -> dict[str, Any]:
+    """Return what `size.json` holds beside schema and title."""
+    return {
+        "years": sizing.years,
+        "wishes": sizing.scenario.wishes.model_dump(mode="json"),
+        "said": size_sentences(sizing),
+        "valves": {name: _valve(valve) for name, valve in sizing.valves.items()},
+        "variant": variant_text(sizing),
+        "assumptions": sizing.assumptions,
+    }
+
+
+def _valve(valve: ValveSizing) -> dict[str, Any]:
+    as_is, advice = valve.choice, valve.advice
+    return {
+        "present": valve.present,
+        "supply_over_need_as_described": valve.ratios,
+        "best": advice.judged.row(advice.best),
+        "keeps_all_wishes": advice.keeps,
+        "binding": advice.binding,
+        "emitters": {bed: {"now": old, "suggested": new} for bed, (old, new) in valve.emitters.items()},
+        "best_with_emitters_as_they_are": as_is.judged.row(as_is.best),
+    }
+
+
+def settings_table(sizing: Sizing) -> pd.DataFrame:
+    """Return a row for each setting tried, as `size.csv` has them."""
+    rows = []
+    for name, valve in sizing.valves.items():
+        choices = {"as described": valve.choice, "suggested": valve.with_emitters}
+        for emitters, choice in ((how, choice) for how, choice in choices.items() if choice is not None):
+            for index in range(len(choice.judged.settings)):
+                head = {"controller": name, "emitters": emitters, "best": index == choice.best}
+                row = choice.judged.row(index)
+                rows.append({**head, **row, "missed": " ".join(row["missed"])})
+    return pd.DataFrame(rows)
+
+
+def size_figures(sizing: Sizing) -> dict[str, Callable[..., list[Axes]]]:
+    """Return two figures a valve, such as "map-1"."""
+
+    def draw(sizing: Sizing, *, figure: str, name: str, **options: Any) -> list[Axes]:
+        return _FIGURES[figure](sizing.valves[name], **options)
+
+    return {
+        f"{figure}-{place}": functools.partial(draw, figure=figure, name=name)
+        for place, name in enumerate(sizing.valves, 1)
+        for figure in _FIGURES
+    }
+
+
+VERB = Verb(
+    "size",
+    size_sentences,
+    size_report,
+    size_totals,
+    tables={"size.csv": settings_table},
+    figures=size_figures,
+)

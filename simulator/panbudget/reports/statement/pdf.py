@@ -4,9 +4,8 @@ Statement PDF: a statement's sheet on A4 or Letter, with page numbers and room f
 
 from __future__ import annotations
 
-from panbudget.reports.pages import table_of
 from panbudget.reports.pdf import BOX, GREY, SIDE, Paper, PaperSize, quiet
-from panbudget.reports.statement.page import Sheet, SourceSection
+from panbudget.reports.statement.sheet import Sheet, SourceSection
 
 _BODY, _TABLE, _SMALL, _TINY = 8.0, 7.2, 6.7, 5.8  # points
 
@@ -44,12 +43,10 @@ def statement_pdf(sheet: Sheet, size: PaperSize) -> bytes:
             paper.say(sentence, _BODY)
             paper.ln(0.5)
         if part.table is not None and part.shown:
-            shown, table = part.table.attrs, table_of(part.table)
             paper.ln(1.2)
             paper.keep(18.0)
-            paper.say(table.caption, _SMALL, grey=GREY)
-            total = shown.get("total", False)
-            paper.put_table(table, widths=shown["widths"], size=_TABLE, height=3.4, padding=0.45, total=total)
+            paper.say(part.table.attrs["caption"], _SMALL, grey=GREY)
+            paper.put_table(part.table, size=_TABLE, height=3.4, padding=0.45)
     _heading(paper, sheet.limits_heading)
     for label, text in sheet.limits:
         paper.say_labelled(label, text, _SMALL)

@@ -14,7 +14,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from panbudget.reports.canvas import panels, save
-from panbudget.reports.style import CONTROLLER_STYLES, applied, plain
+from panbudget.reports.style import VALVE_STYLES, applied, plain
 from panbudget.studies.sweep.summary import Choice
 
 _MARKS = "osD^vP*Xhp"
@@ -49,7 +49,7 @@ def map_figure(choices: Sequence[Choice], designs: Sequence[str], title: str, wi
         for index, name in enumerate(designs):
             mine = np.array([choice.design == name for choice in placed], bool)
             label = f"{plain(name)} ({int(mine.sum())})"
-            colour = CONTROLLER_STYLES[index % len(CONTROLLER_STYLES)][0]
+            colour = VALVE_STYLES[index % len(VALVE_STYLES)].colour
             look: dict[str, Any] = {
                 "s": size,
                 "marker": _MARKS[index % len(_MARKS)],

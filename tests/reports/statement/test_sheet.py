@@ -1,0 +1,195 @@
+"""The page: what it says, of this garden what is so and nothing that is not, and that its columns add up as printed."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from decimal import Decimal
+
+import pytest
+
+from panbudget import replay, scenario_from
+from panbudget.reports.pages import table_of
+from panbudget.reports.statement.sheet import method_lines, statement_sentences, statement_sheet
+from panbudget.studies.statement.account import statement
+from panbudget.studies.statement.units_of_form import VOLUME_UNITS
+from tests.small_weather import weather_csv
+
+
+def number(cell):
+    """A printed number, exactly."""
+    return Decimal(cell.replace("\u202f", "").replace("−", "-"))
+
+
+class Shown:
+    """A table as it is shown: headings, rows, and a last row that adds up."""
+
+    def __init__(self, frame):
+        table = table_of(frame)
+        self.headings = table.headings
+        self.rows, self.total = (table.rows[:-1], table.rows[-1]) if frame.attrs.get("total") else (table.rows, ())
+
+
+def tables(made):
+    return [Shown(part.table) for part in statement_sheet(made).sections if part.table is not None and part.shown]
+
+
+@pytest.mark.parametrize("unit", VOLUME_UNITS)
+def test_columns_add_up_to_their_totals_as_printed(state, unit, tmp_path):
+    file = tmp_path / "meter.csv"
+    file.write_text("date,reading,unit\n2025-05-01,0,L\n2025-06-03,4321.7,L\n2025-06-20,5000,L\n", encoding="utf-8")
+    made = state({"volume_unit": unit, "volume": "20 m^3"}, readings=file)
+    months, _, beds = tables(made)
+    for column in (1, 2, 4, 5):  # days, modelled, metered, reported
+        cells = [row[column] for row in months.rows if row[column] != "–"]
+        assert sum(map(number, cells)) == number(months.total[column]), months.headings[column]
+    for column in range(3, 7):
+        assert sum(number(row[column]) for row in beds.rows) == number(beds.total[column])
+    for row in (*beds.rows, beds.total):
+        assert number(row[3]) == number(row[4]) + number(row[5]) + number(row[6])  # where the water went
+    assert beds.total[3] == months.total[2]
+    licence = number(tables(made)[1].rows[0][1].split("\u00a0")[0])
+    used = Decimal(0)
+    for row in months.rows:
+        used += number(row[5])
+        assert number(row[7]) == licence - used
+
+
+def test_the_words_say_what_this_is_and_how_it_was_determined(state):
+    sheet = statement_sheet(state({"volume_unit": "acre-foot"}))
+    (estimate,) = sheet.lead
+    assert "estimate" in estimate and "not certified" in estimate and "prevail" in estimate
+    said = dict(sheet.limits)
+    assert "hours open × the flow" in said["Determination"]
+    assert "meter" not in said["Determination"]
+    assert "None of 92 days" in said["Days filled"]
+    assert "run 20 times" in said["Range"] and "seed 1" in said["Range"] and "0.75 to 1.33 (default)" in said["Range"]
+    assert "1 acre-ft = 1233481.83754752\u00a0L exactly" in said["Units and rounding"]
+    assert "US survey foot" in said["Units and rounding"]
+    assert sheet.blanks == ("Prepared by", "Date", "Signature")
+    assert "90\u00a0% of 20 seasons" in sheet.sections[0].items[0]
+
+
+def test_ranges_of_ones_own_are_not_called_default(state):
+    said = dict(statement_sheet(state(None, overlay={"statement": {"samples": 20, "exposure": [0.9, 1.1]}})).limits)
+    assert "0.9 to 1.1;" in said["Range"]
+    assert said["Range"].count("(default)") == 3
+
+
+def test_a_supply_without_a_right_says_where_to_describe_one(state):
+    section = statement_sheet(state(None)).sections[0]
+    assert "[supply.spring.right]" in section.items[-1]
+    assert ("Holder", "–") in section.facts
+
+
+def test_an_exceeded_licence_is_said_in_capitals_with_its_day(state):
+    made = state({"volume": "2 m^3", "rate": "1 L/h", "area": "1 m^2", "season": {"start": "06-01", "end": "07-31"}})
+    rows = {row[0]: row[3] for row in tables(made)[1].rows}
+    assert re.search(r"EXCEEDED, first on 2025-\d\d-\d\d$", rows["volume"])
+    assert re.match(r"EXCEEDED, first on 2025-05", rows["rate"])
+    assert re.match(r"\d+.DAYS OUTSIDE, first 2025-05", rows["season"])
+    assert rows["area"] == "LARGER"
+
+
+def test_meter_and_model_are_set_against_each_other_in_one_sentence(state, tmp_path):
+    file = tmp_path / "meter.csv"
+    file.write_text("date,reading,unit,event\n2025-05-01,0,L,\n2025-06-20,9,L,\n2025-07-02,2,L,rollover at 10\n")
+    sheet = statement_sheet(state(None, readings=file))
+    section = sheet.sections[0]
+    assert any("2 of 3\u00a0months by meter, 1 in part" in sentence for sentence in section.items)
+    (line,) = [sentence for sentence in section.items if sentence.startswith("Over the metered")]
+    assert "outside the model's range" in line and "less)" in line
+    assert any("only a part of July 2025 (1 of 31\u00a0days)" in sentence for sentence in section.items)
+    last = "METERED\u00a01/31"
+    assert [row[6] for row in table_of(sheet.sections[1].table).rows[:-1]] == ["METERED", "METERED", last]
+    said = dict(statement_sheet(state(None, readings=file)).limits)
+    assert "passed its last digit" in said["Measured"]
+    assert "(2 here) are split" in said["Determination"]
+
+
+def test_part_of_a_month_names_its_days(state):
+    made = state(None, days=30, start=dt.date(2025, 5, 10))
+    assert [row[0] for row in tables(made)[0].rows] == ["2025-05, 10 to 31", "2025-06, 1 to 8"]
+
+
+def test_two_water_years_are_two_tables_and_two_terms(state):
+    made = state({"volume": "9 m^3", "water_year_start": 7})
+    found = tables(made)
+    assert [len(table.rows) for table in found[:2]] == [2, 1]
+    assert [row[0] for row in found[2].rows] == [
+        "volume, July 2024 to June 2025",
+        "volume, July 2025 to June 2026",
+    ]
+
+
+def said(make_garden, overlay, weather=None):
+    laid = {"statement": {"samples": 20}, **overlay}
+    return method_lines(statement(make_garden(laid, weather=weather or weather_csv(10))))
+
+
+def test_what_was_measured_in_place_is_called_measured(make_garden):
+    valve = {"refill": {"flow": "33 mL/min", "at": None}, "set_up_test": {"falls_at": "7.4 kg", "rises_at": "6.5 kg"}}
+    del valve["refill"]["at"]
+    garden = make_garden(weather=weather_csv(10))
+    raw = dict(garden.described)
+    upper = raw["controller"]["upper"]
+    upper["valve"] = valve
+    upper["bed"]["tomatoes"]["emitters"] = {"count": 30, "flow": "2 L/h"}
+    words = method_lines(statement(scenario_from({**raw, "statement": {"samples": 20}}, garden.path)))
+    for part in ("swing of upper, by two weighings", "refill flow of upper, in place", "tomatoes, in place"):
+        assert part in words["Measured"]
+    assert "packets" not in words["Assumed"]
+
+
+def test_a_computed_pan_names_its_model_and_exposure(make_garden):
+    pan = {"controller": {"upper": {"pan": {"evaporation": "energy-balance", "exposure": 0.9}}}}
+    words = said(make_garden, pan)
+    assert "Pan evaporation of upper: the pan's energy balance, exposure 0.9" in words["Assumed"]
+    assert "packets" in words["Assumed"]
+    assert "column of the weather file" in said(make_garden, {})["Measured"]
+
+
+def test_a_leak_in_the_season_is_named_on_the_sheet_that_people_sign(make_garden):
+    assert "no leak, no clogging" in said(make_garden, {})["Assumed"]
+    words = said(make_garden, {"fault": [{"kind": "leak", "loss": "2 L/day"}]})["Assumed"]
+    assert "the pan leaks 2.0 L a day" in words
+    assert "no leak, no clogging" not in words
+
+
+def test_filled_days_are_counted_by_column_and_method(make_garden):
+    lines = weather_csv(10).splitlines()
+    cells = lines[4].split(",")
+    cells[7] = ""  # radiation of the fourth day
+    lines[4] = ",".join(cells)
+    garden = make_garden(weather="\n".join(lines) + "\n")
+    words = said(make_garden, {}, "\n".join(lines) + "\n")
+    (method,) = replay(garden).totals["weather"]["filled"]["radiation"]
+    assert words["Days filled"] == f"Of 10 days, weather was filled in: radiation on 1 ({method})."
+
+
+def test_the_foot_is_named_only_where_there_is_one(make_garden):
+    def units(**right):
+        return said(make_garden, {"supply": {"spring": {"right": right}}})["Units and rounding"]
+
+    assert "foot" not in units(volume_unit="m^3")
+    assert "The foot is 0.3048 m. 1 ccf is" in units(volume_unit="hundred-cubic-feet")
+    assert "survey foot" in units(area_unit="acre")
+    assert "1 ft³/s = 101940.6477312\u00a0L/h exactly" in units(rate_unit="ft^3/s")
+    assert "added" not in units() and units().startswith("A total is rounded once")
+
+
+def test_shared_valves_say_how_they_are_split(make_garden):
+    right = {"further": {"own": {"beds": ["upper/tomatoes"]}}}
+    assert "split between them" not in said(make_garden, {"supply": {"spring": {"right": right}}})["Determination"]
+
+
+def test_what_a_person_reads_in_ten_seconds_names_each_source_what_is_broken_and_what_this_is(state):
+    made = state({"volume": "2 m^3"})
+    lines = statement_sentences(made)
+    assert lines[0] == "Test garden: 1 May to 31 July 2025"
+    assert lines[1] == "Source: spring" and lines[2].startswith("Drawn: ")
+    assert lines[-2].startswith(
+        "danger: spring: What is reported passes the licensed volume of water year 2025. First on "
+    )
+    assert "not certified" in lines[-1]
+    assert made.sentences() == lines

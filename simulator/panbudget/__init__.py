@@ -45,45 +45,11 @@ if TYPE_CHECKING:
 
     __version__: str
 
-__all__ = [
-    "Away",
-    "Checked",
-    "ClosureError",
-    "Comparison",
-    "Fallback",
-    "Fit",
-    "OutputError",
-    "PanbudgetError",
-    "Problem",
-    "ReadingsError",
-    "Scenario",
-    "ScenarioError",
-    "Season",
-    "SetUp",
-    "Sizing",
-    "Statement",
-    "Swept",
-    "Trials",
-    "Weather",
-    "WeatherError",
-    "__version__",
-    "away",
-    "check",
-    "compare",
-    "faults",
-    "fit",
-    "known",
-    "load_scenario",
-    "read_weather",
-    "read_year",
-    "replay",
-    "scenario_from",
-    "setup",
-    "size",
-    "statement",
-    "sweep",
-    "with_spread",
-]
+__all__ = ["Away", "Checked", "ClosureError", "Comparison", "Fallback", "Fit", "OutputError", "PanbudgetError"]
+__all__ += ["Problem", "ReadingsError", "Scenario", "ScenarioError", "Season", "SetUp", "Sizing", "Statement"]
+__all__ += ["Swept", "Trials", "Weather", "WeatherError"]
+__all__ += ["__version__", "away", "check", "compare", "faults", "fit", "known", "load_scenario", "read_weather"]
+__all__ += ["read_year", "replay", "scenario_from", "setup", "size", "statement", "sweep", "with_spread"]
 
 # module -> the names that it gives
 _FROM = {

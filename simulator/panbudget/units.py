@@ -13,80 +13,11 @@ import re
 from typing import Any
 
 from panbudget.errors import Problem
+from panbudget.words import packaged
 
-#: kind of quantity -> (engine unit, what to call it, an example to show)
-KINDS: dict[str, tuple[str, str, str]] = {
-    "length": ("m", "a length", '"50 cm" or "18 in"'),
-    "depth": ("mm", "a depth", '"20 mm" or "0.8 in"'),
-    "area": ("m**2", "an area", '"12 m^2" or "130 ft^2"'),
-    "mass": ("kg", "a weight", '"900 g" or "2 lb"'),
-    "volume": ("L", "a volume", '"500 L" or "1 m^3"'),
-    "flow": ("L/h", "a flow", '"2 L/h" or "0.5 gal/h"'),
-    "pressure": ("kPa", "a pressure", '"100 kPa", "1 bar" or "10 mH2O"'),
-    "time": ("h", "a time", '"90 min" or "2 h"'),
-    "conductivity": ("dS/m", "an electrical conductivity", '"1.2 dS/m"'),
-    "speed": ("m/s", "a speed", '"4 m/s" or "15 km/h"'),
-    "temperature": ("degC", "a temperature", '"35 degC" or "95 degF"'),
-    "temperature difference": ("delta_degC", "a difference of temperature", '"+5 K" or "9 degF"'),
-}
-
-_DIMENSION_NAMES = {
-    "[length]": "a length",
-    "[length] ** 2": "an area",
-    "[length] ** 3": "a volume",
-    "[mass]": "a weight",
-    "[length] ** 3 / [time]": "a flow",
-    "[mass] / [length] / [time] ** 2": "a pressure",
-    "[time]": "a time",
-    "[current] ** 2 * [time] ** 3 / [length] ** 3 / [mass]": "an electrical conductivity",
-    "[temperature]": "a temperature",
-    "[length] / [time]": "a speed",
-    "[mass] / [time]": "a flow of weight",
-    "dimensionless": "a number without a unit",
-}
-
-# pint's own superscripts cover these; the hyphenated and spoken forms below are how packets print them.
-_SPOKEN = {
-    "gph": "gallon/hour",
-    "gpm": "gallon/minute",
-    "lph": "liter/hour",
-    "l/h": "liter/hour",
-    "l/min": "liter/minute",
-    "mh2o": "meter_H2O",
-    "m h2o": "meter_H2O",
-    "m of water": "meter_H2O",
-    "ft of water": "foot_H2O",
-    "sq m": "meter**2",
-    "sq ft": "foot**2",
-    "m3": "meter**3",
-    "m3/h": "meter**3/hour",
-    "us gal": "gallon",
-    "cfs": "foot**3/second",
-    "ccf": "hundred_cubic_feet",
-    "hundred cubic feet": "hundred_cubic_feet",
-    "acre": "new_acre",
-    "acres": "new_acre",
-    "acre-foot": "new_acre*foot",
-    "acre-feet": "new_acre*foot",
-    "acre_foot": "new_acre*foot",
-    "acre-ft": "new_acre*foot",
-    "acre-inch": "new_acre*inch",
-    "acre-inches": "new_acre*inch",
-}
-
-# "5 °C warmer" is a difference, whatever a thermometer's zero
-_DEGREES = {
-    **dict.fromkeys(("k", "c", "°c", "degc", "celsius"), "delta_degC"),
-    **dict.fromkeys(("f", "°f", "degf", "fahrenheit"), "delta_degF"),
-}
-
-# how headers of columns write units
-_IN_COLUMNS = {
-    **{"°c": "degC", "°f": "degF", "c": "degC", "f": "degF", "celsius": "degC", "fahrenheit": "degF"},
-    **{"mph": "mile/hour", "kmh": "km/hour", "kph": "km/hour", "knots": "knot", "kt": "knot"},
-    **dict.fromkeys(("inch", "in", "inches"), "inch"),
-}
-
+_TABLES = packaged("units.toml")
+#: kind of quantity -> [engine unit, what to call it, an example to show]
+KINDS: dict[str, list[str]] = _TABLES["kinds"]
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
 
 
@@ -119,14 +50,15 @@ def registry() -> Any:
     return ureg
 
 
-def _unit(text: str) -> Any:
-    text = _SPOKEN.get(" ".join(text.lower().split()), text)
-    return registry().Unit(text)
-
-
-def _dimension_name(unit: Any) -> str:
-    name = str(unit.dimensionality)
-    return _DIMENSION_NAMES.get(name, f"a quantity of {name}")
+def _in_unit(unit: Any, target: str, what: str, expected: str) -> tuple[float, float]:
+    """Factor and offset from one unit to another, if they have one dimension; ``what`` opens the message."""
+    if unit.dimensionality != registry().Unit(target).dimensionality:
+        dimension = str(unit.dimensionality)
+        name = _TABLES["dimensions"].get(dimension, f"a quantity of {dimension}")
+        raise UnitError(Problem("wrong-unit", "", f"{what}is {name}", expected))
+    # read off at two points, so that °F and °C need no special case
+    zero, one, hundred = (float(registry().Quantity(v, unit).to(target).magnitude) for v in (0.0, 1.0, 100.0))
+    return (one, 0.0) if zero == 0.0 else ((hundred - zero) / 100.0, zero)
 
 
 def quantity(text: object, kind: str) -> float:
@@ -161,27 +93,25 @@ def quantity(text: object, kind: str) -> float:
     expected = f"{name}, such as {example}"
     if isinstance(text, int | float) and not isinstance(text, bool):
         raise UnitError(Problem("no-unit", "", "has no unit", f"{name} as text with its unit, such as {example}"))
-    if not isinstance(text, str):
-        raise UnitError(Problem("no-quantity", "", "is not text with a unit", expected))
-    match = _NUMBER.match(text)
+    match = _NUMBER.match(text) if isinstance(text, str) else None
     if match is None:
-        raise UnitError(Problem("no-quantity", "", "does not begin with a number", expected))
-    if re.search(r",\d{3}(\D|$)", match.group(1)):
+        found = "does not begin with a number" if isinstance(text, str) else "is not text with a unit"
+        raise UnitError(Problem("no-quantity", "", found, expected))
+    written, unit = match.groups()
+    if re.search(r",\d{3}(\D|$)", written):
         found = "has a comma that may be a decimal or a thousands mark"
         raise UnitError(Problem("unsure-comma", "", found, cure='write "1.2" or "1200" instead'))
-    number = float(match.group(1).replace(",", "."))
+    number = float(written.replace(",", "."))
     if not math.isfinite(number):
         raise UnitError(Problem("too-large", "", "is too large a number", expected))
-    if not match.group(2):
+    if not unit:
         raise UnitError(Problem("no-unit", "", "has no unit", expected))
+    named = _TABLES["differences"].get(unit.lower(), unit) if "difference" in kind else unit
     try:
-        unit = _unit(_DEGREES.get(match.group(2).lower(), match.group(2)) if "difference" in kind else match.group(2))
+        read = registry().Unit(_TABLES["spoken"].get(" ".join(named.lower().split()), named))
     except Exception as error:  # pint raises many kinds, down to tokenizer errors, for a text it can't read
-        found = f"has an unknown unit {match.group(2)!r}"
-        raise UnitError(Problem("unknown-unit", "", found, expected)) from error
-    if unit.dimensionality != registry().Unit(target).dimensionality:
-        raise UnitError(Problem("wrong-unit", "", f"is {_dimension_name(unit)}", expected))
-    factor, offset = _linear(unit, target)
+        raise UnitError(Problem("unknown-unit", "", f"has an unknown unit {unit!r}", expected)) from error
+    factor, offset = _in_unit(read, target, "", expected)
     return number * factor + offset
 
 
@@ -214,14 +144,13 @@ def column_conversion(unit: str, target: str) -> tuple[float, float]:
     >>> round(212 * factor + offset, 9)
     100.0
     """
-    text = unit.strip()
-    percent = {"%": 1.0, "percent": 1.0, "fraction": 100.0, "1": 100.0}
+    text, percent = unit.strip(), _TABLES["percent"]
     if target == "%":
         if text.lower() in percent:
-            return percent[text.lower()], 0.0
+            return float(percent[text.lower()]), 0.0
         found = f'"{unit}" is not a unit of relative humidity'
         raise UnitError(Problem("wrong-unit", "", found, cure='write "%" or "fraction"'))
-    text = _IN_COLUMNS.get(text.lower(), text)
+    text = _TABLES["columns"].get(text.lower(), text)
     text = text.replace("d-1", "day**-1").replace("m-2", "m**-2").replace("s-1", "s**-1")
     expected = f'a unit such as "{target}"'
     try:
@@ -230,17 +159,4 @@ def column_conversion(unit: str, target: str) -> tuple[float, float]:
         raise UnitError(Problem("unknown-unit", "", f'"{unit}" is an unknown unit', expected)) from error
     if target == "MJ/m^2/day" and source.dimensionality == registry().Unit("J/m^2").dimensionality:
         source = source / registry().Unit("day")
-    if source.dimensionality != registry().Unit(target).dimensionality:
-        raise UnitError(Problem("wrong-unit", "", f'"{unit}" is {_dimension_name(source)}', expected))
-    return _linear(source, target)
-
-
-def _linear(unit: Any, target: str) -> tuple[float, float]:
-    """Factor and offset of a conversion, read off at two points so that °F and °C need no special case."""
-    make = registry().Quantity
-    zero = float(make(0.0, unit).to(target).magnitude)
-    one = float(make(1.0, unit).to(target).magnitude)
-    if zero == 0.0:
-        return one, 0.0
-    hundred = float(make(100.0, unit).to(target).magnitude)
-    return (hundred - zero) / 100.0, zero
+    return _in_unit(source, target, f'"{unit}" ', expected)

@@ -15,27 +15,12 @@ from typing import Any, NamedTuple
 from pydantic import BaseModel, ValidationError
 
 from panbudget.errors import Problem, did_you_mean, nearest
+from panbudget.words import packaged
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _MOST_SHOWN = 60  # characters of a value
 
-# what pydantic calls it -> predicate; the rest of its findings are said by their name
-_FOUND = {
-    "greater_than": "must be above {gt:g}",
-    "greater_than_equal": "must be at least {ge:g}",
-    "less_than": "must be below {lt:g}",
-    "less_than_equal": "must be at most {le:g}",
-    **dict.fromkeys(("model_type", "model_attributes_type", "dict_type"), "is not a table"),
-    **dict.fromkeys(("float_type", "float_parsing"), "is not a plain number"),
-    **dict.fromkeys(("int_type", "int_parsing", "int_from_float"), "is not a whole number"),
-    "finite_number": "is not a finite number",
-    "bool_type": "is not true or false",
-    "string_type": "is not text in quotes",
-    "string_too_long": "is longer than {max_length} characters",
-    "list_type": "is not a list in [ ]",
-    "too_short": "needs at least {min_length} entries",
-    "too_long": "takes at most {max_length} entries",
-}
+_FOUND = packaged("scenario/problems.toml")
 
 
 class Senseless(ValueError):
@@ -91,41 +76,40 @@ def problems(error: ValidationError, root: type[BaseModel], prefix: str = "") ->
 
 
 class _Spot(NamedTuple):
-    """A place in the models: key path, last key, the model that holds it, that model's kinds, the key's type and text."""
+    """A place in the models: key path, last key, the model that holds it, that model's kinds, and the key's field."""
 
     where: str
     key: str
     model: Any
     kinds: list[Any]
-    annotation: Any
-    description: str | None
+    field: Any
+
+    @property
+    def annotation(self) -> Any:
+        """The key's type; None where its model has no such key."""
+        return self.field and self.field.annotation
 
 
 def _spot(loc: tuple[Any, ...], root: type[BaseModel]) -> _Spot:
     """Walk the models down a path as pydantic tells it, which holds the names of kinds as well as keys."""
-    where, key, description = "", "", None
-    annotation: Any = root
-    model: Any = root
-    kinds: list[Any] = [root]
-    holder, beside = model, kinds
+    spot = _Spot("", "", root, [root], None)
+    kinds: list[Any] = [root]  # of what stands at the spot
+    model: Any = root  # the one of them that is meant, once known
     named = False  # the next part is a name that the user made up
     for part in loc:
         if isinstance(part, int):
-            where += f"[{part}]"
+            spot = spot._replace(where=f"{spot.where}[{part}]")
         elif named:
-            where += "." + (part if _BARE.fullmatch(part) else f'"{part}"')
-            named = False
+            name = part if _BARE.fullmatch(part) else f'"{part}"'
+            spot, named = spot._replace(where=f"{spot.where}.{name}"), False
         elif model is None:  # the name of a kind, or of a scalar's
             model = next((kind for kind in kinds if kind.__name__ == part), None)
         else:
-            holder, beside, key = model, kinds, part
-            where = f"{where}.{part}".lstrip(".")
-            field = model.model_fields.get(part)
-            annotation, description = (field.annotation, field.description) if field else (None, None)
-            named = typing.get_origin(annotation) is dict
-            kinds = _models_in(annotation)
+            spot = _Spot(f"{spot.where}.{part}".lstrip("."), part, model, kinds, model.model_fields.get(part))
+            named = typing.get_origin(spot.annotation) is dict
+            kinds = _models_in(spot.annotation)
             model = kinds[0] if len(kinds) == 1 else None
-    return _Spot(where, key, holder, beside, annotation, description)
+    return spot
 
 
 def _of_item(item: Any, spot: _Spot, root: type[BaseModel]) -> Iterator[Problem]:
@@ -168,7 +152,9 @@ def _listed(names: Iterable[str]) -> str:
 
 def _wanted(spot: _Spot) -> tuple[str, str]:
     """What is expected at a place, and which kind of part needs it."""
-    expected = spot.description or (f"a table [{spot.where}]" if _models_in(spot.annotation) else "")
+    expected = (spot.field and spot.field.description) or (
+        f"a table [{spot.where}]" if _models_in(spot.annotation) else ""
+    )
     others = [mark for kind in spot.kinds if kind is not spot.model for mark in kind.marks]
     if others and spot.model is spot.kinds[0] and spot.key in spot.model.marks:
         expected += f", or {' or '.join(others)} in its place"

@@ -120,11 +120,8 @@ class Stay:
     @property
     def badness(self) -> tuple[float, float, float]:
         """What years are ranked by: stress days, then hours dry or stuck, then the least room left."""
-        return (
-            float(self.stress_days),
-            sum(pan.wrong_hours for pan in self.pans.values()),
-            -min(bed.least_room_mm for bed in self.beds.values()),
-        )
+        hours = sum(pan.wrong_hours for pan in self.pans.values())
+        return float(self.stress_days), hours, -min(bed.least_room_mm for bed in self.beds.values())
 
     @property
     def failing(self) -> list[str]:

@@ -369,25 +369,21 @@ def _differences(
     places = list(dict.fromkeys(where for where, _ in shared))
     shared.sort(key=lambda key: (places.index(key[0]), _ROWS[key[1]]))
     mine, base = mine.loc[shared], base.loc[shared]
-    pans = {
-        variant: [described[variant].controller[where.split("/")[0]].pan for where, _ in shared]
-        for variant in (name, reference)
-    }
-    same_pan = [one == other for one, other in zip(pans[name], pans[reference], strict=True)]
-    low, high = _range(mine)
+    where, measure = zip(*shared, strict=True)
+    one, other = (described[variant].controller for variant in (name, reference))
+    same_pan = [one[key].pan == other[key].pan for key in (place.split("/")[0] for place in where)]
     return pd.DataFrame(
         {
             "span": span,
-            "where": [where for where, _ in shared],
-            "measure": [key for _, key in shared],
+            "where": where,
+            "measure": measure,
             "unit": [measure_of(*key).unit for key in shared],
             "variant": name,
             "against": reference,
             "value": mine["value"],
             "reference": base["value"],
             "difference": np.where(mine["value"] == base["value"], 0.0, mine["value"] - base["value"]),
-            "low": low,
-            "high": high,
+            **dict(zip(("low", "high"), _range(mine), strict=True)),
             "verdict": _verdicts(mine, base, np.array(same_pan)),
         }
     )

@@ -227,20 +227,14 @@ def _bundle(year: YearForcing, settings: Sequence[Setting], factors: Floats | No
     """Settings as designs: the valve's beds are the ground of all, and each has the valve's tank to itself."""
     whole = year.forcing.bundle
     valve = whole.valves[year.controller]
+    grounds = tuple(whole.grounds[ground] for ground in valve.grounds)
     tanks = whole.tanks_of[valve.tank : valve.tank + 1] if valve.tank >= 0 else ()
-    emitters = np.ones(len(valve.grounds)) if factors is None else factors
+    emitters = [1.0] * len(grounds) if factors is None else factors.tolist()
+    valve = valve._replace(grounds=tuple(range(len(valve.grounds))))
     valves = [
-        valve._replace(grounds=tuple(range(len(valve.grounds))), tank=index if tanks else -1).resized(
-            f"{index}",
-            area=setting.area,
-            depth=setting.depth,
-            swing=setting.swing,
-            refill_flow=setting.refill_flow,
-            emitters=emitters.tolist(),
-        )
+        valve._replace(tank=index if tanks else -1).resized(f"{index}", emitters=emitters, **setting._asdict())
         for index, setting in enumerate(settings)
     ]
-    grounds = tuple(whole.grounds[ground] for ground in valve.grounds)
     return Bundle(tuple(valves), grounds, tanks * len(settings), lanes=("mean", "driest_quarter"))
 
 

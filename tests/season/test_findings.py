@@ -241,7 +241,8 @@ def test_a_bound_of_the_pans_table_is_told_from_over_a_tenth_of_the_days(make_ga
     """Model page, section 2; of 40 days."""
     season = replay(make_garden(nested(PAN, {"evaporation": "from-eto"}), days=40))
     mask = np.arange(40) < bounded
-    changed = with_pan(season, wind_bounded=mask, humidity_bounded=np.zeros(40, bool))
+    coefficient = season.forcing.pan_of["upper"].coefficient
+    changed = with_pan(season, coefficient=coefficient._replace(wind_bounded=mask, humidity_bounded=np.zeros(40, bool)))
     assert [finding.days for finding in told(changed, "pan-table-bounds")] == ([5] if said else [])
 
 

@@ -42,12 +42,9 @@ def fault_days(fault: Fault, dates: pd.DatetimeIndex) -> npt.NDArray[np.bool_]:
     -------
     ndarray of bool (days,)
     """
-    on = np.ones(len(dates), bool)
-    if fault.start is not None:
-        on &= np.asarray(dates >= pd.Timestamp(fault.start))
-    if fault.end is not None:
-        on &= np.asarray(dates <= pd.Timestamp(fault.end))
-    return on
+    first = dates[0] if fault.start is None else pd.Timestamp(fault.start)
+    last = dates[-1] if fault.end is None else pd.Timestamp(fault.end)
+    return np.asarray((dates >= first) & (dates <= last))
 
 
 def lost_share(fault: kinds.CloggedRefill | kinds.CloggedEmitters | kinds.Algae, dates: pd.DatetimeIndex) -> Floats:

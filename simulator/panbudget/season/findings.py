@@ -128,12 +128,13 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
     noon = _hot_hour(season, name)
     if forcing.refill_flow <= noon:
         yield _finding("caution", "weak-refill", name, refill=forcing.refill_flow, noon=noon)
+    coefficient = forcing.coefficient
     if model == "from-eto":
-        for driver, mask in (("wind", forcing.wind_bounded), ("humidity", forcing.humidity_bounded)):
+        for driver, mask in (("wind", coefficient.wind_bounded), ("humidity", coefficient.humidity_bounded)):
             bounded, count = pd.Series(mask != 0, index=table.index), int(np.count_nonzero(mask))
             if count > BOUND_SHARE * len(table):
                 yield _finding("note", "pan-table-bounds", name, bounded, count=count, total=len(table), driver=driver)
-        if forcing.fetch_bounded:
+        if coefficient.fetch_bounded:
             yield _finding("note", "pan-table-bounds", name, text="pan-table-fetch")
     chosen = float(forcing.evaporation[model].sum())  # without faults, as the other model is
     for other, values in forcing.evaporation.items():

@@ -247,11 +247,8 @@ def with_heat(weather: Weather, heat: Heat, site: Site, *, file: str = "") -> We
     """
     days = _days_of(weather.daily, heat)
     if not len(days):
-        first, last = weather.daily.index[0].date(), weather.daily.index[-1].date()
-        found = (
-            f"= {heat.start} with {heat.days} days lies outside the weather file "
-            f"{weather.provenance.get('file', '')}, which runs from {first} to {last}"
-        )
+        shown, (first, last) = weather.provenance.get("file", ""), (day.date() for day in weather.daily.index[[0, -1]])
+        found = _TEXTS["outside"].format(start=heat.start, days=heat.days, shown=shown, first=first, last=last)
         problem = Problem("outside-record", "what_if.heat.start", found, cure="choose days within it", value=heat.start)
         raise ScenarioError(problem, file=file)
     if (weather.flags.loc[days, "tmax"] == MADE_HEAT).all():

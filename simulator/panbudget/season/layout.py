@@ -26,11 +26,10 @@ from panbudget.numeric import Floats, Ints
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.supplies import Tank
-from panbudget.season import TEXTS, supplies
-from panbudget.season.demand import BedForcing, PlantingError, evaporable_water, mulch_factor
+from panbudget.season import TEXTS, demand, supplies, years
+from panbudget.season.demand import BedForcing
 from panbudget.season.record import PanForcing, Record, record_of
 from panbudget.season.supplies import Valve
-from panbudget.season.years import bed_in_year
 from panbudget.weather import Weather
 
 #: an opening list longer than this is a mistake in the scenario, not a season
@@ -39,6 +38,7 @@ MOST_OPENINGS = 500_000
 LANES = ("mean", "driest_quarter", "exact_refill", "timer")
 _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _DAILY = ("swing", "rim", "dry", "shift", "leak", "rain_factor", "refill_flow", "valve_flow", "inflow", "draw_flow")
+_NOT_GROUND = {"area", "emitters", "uniformity"}  # of a bed: two that differ in these alone share their ground
 _FORCED = ("kc", "taw", "rain_in", "growing", "kc_max", "exposed", "p_table")  # of `Beds`, as `BedForcing` has them
 
 
@@ -160,11 +160,6 @@ class Bundle:
         )
 
     @functools.cached_property
-    def volume(self) -> Floats:
-        """Of the tanks on the first morning. (tanks,) [L]"""
-        return np.array([supply.volume * supply.full_at_start for supply in self.tanks_of], float)
-
-    @functools.cached_property
     def _fixed(self) -> dict[str, Any]:
         """The parts of `Beds` that no day changes: one number a ground, and the lanes."""
         sources = [{"exact_refill": engine.EXACT_REFILL, "timer": engine.GIVEN}[name] for name in self.lanes[2:]]
@@ -201,8 +196,8 @@ def _side_by_side(parts: Sequence[dict[str, Any]]) -> dict[str, Any]:
 
 
 def _surface(bed: Bed) -> dict[str, float]:
-    tew, rew = evaporable_water(bed)
-    factor = mulch_factor(bed.mulch)
+    tew, rew = demand.evaporable_water(bed)
+    factor = demand.mulch_factor(bed.mulch)
     return {"dual": bed.method == "dual", "fw": bed.wetted_fraction, "tew": tew, "rew": rew, "ke_factor": factor}
 
 
@@ -283,11 +278,6 @@ class Forcing:
         return int(most.sum())
 
 
-def ground_key(controller: str, name: str, bed: Bed) -> tuple[str, str, str]:
-    """Return what tells two grounds apart."""
-    return controller, name, bed.model_dump_json(exclude={"area", "emitters", "uniformity"})
-
-
 def bundle_of(designs: Sequence[Design], lanes: tuple[str, ...] = LANES[:3]) -> Bundle:
     """Lay designs out side by side; a timer's lane is for one design alone."""
     valves: list[Valve] = []
@@ -299,8 +289,8 @@ def bundle_of(designs: Sequence[Design], lanes: tuple[str, ...] = LANES[:3]) -> 
         tank_at = {name: len(tanks) + index for index, name in enumerate(in_use)}
         tanks += in_use.values()
         for name, controller in scenario.controller.items():
-            keys = {ground_key(name, key, bed): Ground(name, key, bed) for key, bed in controller.bed.items()}
-            grounds |= keys
+            keys = [(name, key, bed.model_dump_json(exclude=_NOT_GROUND)) for key, bed in controller.bed.items()]
+            grounds |= {key: Ground(name, key[1], controller.bed[key[1]]) for key in keys}
             tank, places = tank_at.get(controller.supply, -1), tuple(list(grounds).index(key) for key in keys)
             pan, flows = controller.pan, supplies.pan_flows(scenario, name, assumptions)
             swing, water = controller.valve.swing_kg, pan.water_at_reset
@@ -363,8 +353,8 @@ def grounds_in(
     parts = []
     for controller, name, bed in bundle.grounds:
         try:
-            parts.append(record.ground(controller, name, bed_in_year(bed, by), first, after))
-        except PlantingError as error:
+            parts.append(record.ground(controller, name, years.bed_in_year(bed, by), first, after))
+        except demand.PlantingError as error:
             where = f"controller.{controller}.bed.{name}" + (f", {year}" if year else "")
             raise ScenarioError(Problem("planting", f"{where}:", str(error)), file=record.file) from error
     return tuple(parts)

@@ -20,6 +20,7 @@ from panbudget.engine.arrays import Days
 from panbudget.errors import Problem, ScenarioError
 from panbudget.numeric import Floats
 from panbudget.physics import evaporation, sun
+from panbudget.physics.evaporation import PanCoefficient
 from panbudget.physics.solar_time import solar_hour
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario, Site
@@ -39,15 +40,12 @@ class PanForcing(PanFlows):
     ----------
     evaporation : dict
         Model's name -> (days,) what it gives, exposure included; a measured column only where it is chosen. [mm]
-    wind_bounded, humidity_bounded : ndarray of bool (days,)
-        Where a bound of the pan coefficient's table bit.
-    fetch_bounded : bool
+    coefficient : PanCoefficient
+        And where a bound of its table bit. (days,)
     """
 
     evaporation: dict[str, Floats]
-    wind_bounded: Floats
-    humidity_bounded: Floats
-    fetch_bounded: bool
+    coefficient: PanCoefficient
 
 
 class Record:
@@ -99,10 +97,10 @@ class Record:
             self._kept[key] = make()
         return self._kept[key]
 
-    def pan_coefficient(self, pan: Pan) -> evaporation.PanCoefficient:
+    def pan_coefficient(self, pan: Pan) -> PanCoefficient:
         """Return a pan's coefficient over the whole record, and where its table's bounds bit."""
         fetch, rh_mean = pan.fetch, self.daily["rh_mean"].to_numpy(float)
-        coefficient: evaporation.PanCoefficient = self._once(
+        coefficient: PanCoefficient = self._once(
             ("coefficient", fetch.distance, fetch.cover),
             lambda: evaporation.pan_coefficient(self.wind, rh_mean, fetch=fetch.distance, cover=fetch.cover),
         )
@@ -145,14 +143,12 @@ class Record:
     def pan_forcing(self, valve: Valve, first: int, after: int) -> PanForcing:
         """Return a valve's pan over some days."""
         pan, cut = valve.controller.pan, slice(first, after)
-        coefficient = self.pan_coefficient(pan)
+        kp, wind, humidity, fetch = self.pan_coefficient(pan)
         models = dict.fromkeys(("from-eto", "energy-balance", pan.evaporation))
         return PanForcing(
             **vars(valve.flows),
             evaporation={model: self.pan_evaporation(pan, valve.name, model)[cut] for model in models},
-            wind_bounded=coefficient.wind_bounded[cut],
-            humidity_bounded=coefficient.humidity_bounded[cut],
-            fetch_bounded=coefficient.fetch_bounded,
+            coefficient=PanCoefficient(kp[cut], wind[cut], humidity[cut], fetch),
         )
 
     def roof_inflow(self, roof: Roof | None) -> Floats:

@@ -23,15 +23,12 @@ from panbudget.errors import Problem, ScenarioError
 from panbudget.numeric import Floats
 from panbudget.physics.solar_time import from_solar
 from panbudget.scenario.garden import Scenario, Site, load_scenario
-from panbudget.season.faults import with_faults
-from panbudget.season.findings import find
-from panbudget.season.heat import with_heat
+from panbudget.season import faults, findings, heat, totals
 from panbudget.season.layout import Forcing, prepare
 from panbudget.season.result import Season, with_units
 from panbudget.season.run import Ran, first_morning, run_salted
 from panbudget.season.salt import SaltLeft
 from panbudget.season.supplies import tanks_in_use
-from panbudget.season.totals import COLUMNS, PREFIXES, add_up, named, rain_caught, season_totals
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
@@ -88,8 +85,8 @@ def replay(
     if weather is None:
         weather = read_scenario_weather(scenario, first, last)
     if scenario.what_if.heat is not None:
-        weather = with_heat(weather, scenario.what_if.heat, scenario.site, file=str(scenario.path))
-    forcing = with_faults(scenario, prepare(scenario, weather, first, last))
+        weather = heat.with_heat(weather, scenario.what_if.heat, scenario.site, file=str(scenario.path))
+    forcing = faults.with_faults(scenario, prepare(scenario, weather, first, last))
     spin_up = scenario.season.spin_up_days
     before = state.copy() if state is not None else first_morning(forcing, spin_up=spin_up, run=run)
     ran = run_salted(scenario, forcing, before, salt or {}, run=run)
@@ -111,14 +108,15 @@ def _season(
     names, dates = list(scenario.controller), forcing.dates
     extremes = {f"{name}_c": forcing.weather[name].to_numpy(float) for name in ("tmin", "tmax")}
     days = _table(forcing, {"eto_mm": forcing.days.eto, "rain_mm": forcing.days.rain, **extremes})
-    by_day = out._asdict() | {"caught": rain_caught(forcing), "evaporation": forcing.pans.evaporation}
+    by_day = out._asdict() | {"caught": totals.rain_caught(forcing), "evaporation": forcing.pans.evaporation}
     controllers = _tables("controller_days", names, forcing, by_day)
     openings = _openings(scenario, forcing, out, count)
-    parts = season_totals(scenario, forcing, add_up(forcing, before, after, out, run=run), out, openings)
+    sums = totals.add_up(forcing, before, after, out, run=run)
+    parts = totals.season_totals(scenario, forcing, sums, out, openings)
     for row, balance in salts.items():
         parts["controllers"][names[row]]["salt"] = balance.as_dict(out.evaporated[row])
     first, last = dates[0].date(), dates[-1].date()
-    totals: dict[str, Any] = {
+    whole: dict[str, Any] = {
         "schema": 1,
         "title": scenario.title,
         "season": {"start": first.isoformat(), "end": last.isoformat(), "days": len(dates)},
@@ -140,7 +138,7 @@ def _season(
         openings=openings,
         hourly_level={name: out.hourly_level[row].copy() for row, name in enumerate(names)},
         findings=(),
-        totals=totals,
+        totals=whole,
         assumptions=(*forcing.assumptions, *weather.provenance["assumptions"]),
         state=after,
         salt_left={names[row]: balance.left(salted=salted) for row, balance in salts.items()},
@@ -148,7 +146,7 @@ def _season(
         salt_before=dict(salt),
         forcing=forcing,
     )
-    return dataclasses.replace(season, findings=find(season))
+    return dataclasses.replace(season, findings=findings.find(season))
 
 
 def _table(forcing: Forcing, columns: Mapping[str, Any]) -> pd.DataFrame:
@@ -157,7 +155,7 @@ def _table(forcing: Forcing, columns: Mapping[str, Any]) -> pd.DataFrame:
 
 def _tables(kind: str, names: Iterable[str], forcing: Forcing, values: Mapping[str, Floats]) -> dict[str, pd.DataFrame]:
     """A daily table a name; ``values`` have a row each."""
-    columns = named(kind, values)
+    columns = totals.named(kind, values)
     return {
         name: _table(forcing, {column: part[index] for column, part in columns.items()})
         for index, name in enumerate(names)
@@ -185,14 +183,14 @@ def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
             "raw_mm": np.array(p) * part.taw,
             "growing": part.growing,
             **{
-                PREFIXES[lane] + column: getattr(out, name)[at]
+                totals.PREFIXES[lane] + column: getattr(out, name)[at]
                 for lane, at in lanes.items()
-                for column, name in COLUMNS["lane_days"].items()
+                for column, name in totals.COLUMNS["lane_days"].items()
             },
             "net_demand_mm": out.irrigation[lanes["exact_refill"]],
             **{
                 column: values if forcing.beds.dual[row.ground] else np.nan
-                for column, values in named("dual_days", dual).items()
+                for column, values in totals.named("dual_days", dual).items()
             },
         },
     )

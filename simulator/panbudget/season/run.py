@@ -91,7 +91,7 @@ def first_morning(
     return empty_state(len(pans.area), len(beds.lane_bed), forcing.tanks)._replace(
         # filled before the first day's faults move the trip weight; never over the rim
         level=np.minimum(pans.swing[:, 0], pans.rim[:, 0] + pans.shift[:, 0]),
-        volume=forcing.bundle.volume.copy(),
+        volume=np.array([tank.volume * tank.full_at_start for tank in forcing.bundle.tanks_of], float),
         **by_lane,
     )
 

@@ -8,7 +8,6 @@ rain that a roof brings.
 from __future__ import annotations
 
 import dataclasses
-import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
@@ -148,22 +147,20 @@ def pan_flows(scenario: Scenario, name: str, assumptions: list[str]) -> PanFlows
     PanFlows
     """
     controller = scenario.controller[name]
-    supply = scenario.supply[controller.supply]
-    refill = _law(controller.valve.refill, supply, f"{name}: refill emitter", assumptions)
-    laws = {
-        key: _law(bed.emitters, supply, f"{name}/{key}: emitters", assumptions) for key, bed in controller.bed.items()
-    }
+    supply, valve = scenario.supply[controller.supply], controller.valve
+    emitters = {key: bed.emitters for key, bed in controller.bed.items()}
+    refill = _law(valve.refill, supply, f"{name}: refill emitter", assumptions)
+    laws = {key: _law(emitter, supply, f"{name}/{key}: emitters", assumptions) for key, emitter in emitters.items()}
 
     def flows(pressure: float) -> dict[str, float]:
-        return {key: bed.emitters.count * laws[key](pressure) for key, bed in controller.bed.items()}
+        return {key: emitter.count * laws[key](pressure) for key, emitter in emitters.items()}
 
     def draw(pressure: float) -> float:
         return refill(pressure) + sum(flows(pressure).values())
 
-    losses = losses_of(controller.pipe, controller.valve.rated_flow, controller.valve.rated_loss)
-    static = most_static(supply)
+    losses = losses_of(controller.pipe, valve.rated_flow, valve.rated_loss)
+    static, reference = most_static(supply), REFERENCE_PRESSURE
     pressure = pressure_behind(static, draw, losses)
-    reference = REFERENCE_PRESSURE
     return PanFlows(
         refill_flow=refill(pressure),
         bed_flows=flows(pressure),
@@ -189,14 +186,13 @@ def losses_of(pipe: Pipe | None, rated_flow: float | None, rated_loss: float | N
     """Return a valve's and its pipe's losses as a function of the flow. [L/h] -> [kPa]"""
 
     def lost(flow: float) -> float:
-        total = 0.0
+        friction, through = 0.0, 0.0
         if pipe is not None and flow > 0.0:
-            total += float(
-                hazen_williams_loss(flow, length=pipe.length, diameter=pipe.diameter, smoothness=pipe.smoothness)
-            )
+            described = {"length": pipe.length, "diameter": pipe.diameter, "smoothness": pipe.smoothness}
+            friction = float(hazen_williams_loss(flow, **described))
         if rated_flow is not None and rated_loss is not None:
-            total += float(valve_loss(flow, rated_flow=rated_flow, rated_loss=rated_loss))
-        return total
+            through = float(valve_loss(flow, rated_flow=rated_flow, rated_loss=rated_loss))
+        return friction + through
 
     return lost
 
@@ -310,12 +306,10 @@ def roof_inflow(rain: Floats, roof: Roof | None) -> Floats:
     """
     if roof is None:
         return np.zeros_like(rain)
-    flush = roof.first_flush * 1000.0  # mm
+    flush = left = roof.first_flush * 1000.0  # mm
     kept = np.zeros_like(rain)
-    for wet, days in itertools.groupby(range(len(rain)), key=lambda day: bool(rain[day] > 0.0)):
-        left = flush if wet else 0.0
-        for day in days:
-            lost = min(left, float(rain[day]))
-            left -= lost
-            kept[day] = rain[day] - lost
+    for day, fallen in enumerate(rain.tolist()):
+        lost = min(left, fallen)
+        left = left - lost if fallen > 0.0 else flush
+        kept[day] = fallen - lost
     return kept * roof.area * roof.runoff

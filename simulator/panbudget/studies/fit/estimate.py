@@ -24,13 +24,13 @@ from panbudget.season.faults import with_faults
 from panbudget.season.layout import Forcing, prepare
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
+from panbudget.studies.fit import problem
 from panbudget.studies.fit.likelihood import Account
 from panbudget.studies.fit.log import FieldLog, Visit, read_field_log
 from panbudget.studies.fit.order import Best, account_of, beforehand, believed_counts, searched
 from panbudget.studies.fit.pan import NAMES, PanModel
 from panbudget.studies.fit.readings import QUANTISED, from_zeros, gather, lost_between, raw_residuals, standard_errors
 from panbudget.studies.fit.search import quantiles
-from panbudget.studies.texts import problems_of
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
@@ -41,7 +41,6 @@ _SETTINGS = {
     "refill": 'valve.refill.flow = "{0:.4f} L/h"',
     "swing": 'valve.swing = "{1:.1f} g"',
 }
-_problem = problems_of("fit")
 
 
 @dataclass(frozen=True)
@@ -199,7 +198,7 @@ def fit(
     if read.first < held[0].date() or read.last > held[-1].date():
         days = {"first": read.first, "last": read.last, "file": scenario.weather.file}
         record = {"held_first": held[0].date(), "held_last": held[-1].date()}
-        raise ReadingsError(_problem("outside-record", "date", **days, **record), file=read.file)
+        raise ReadingsError(problem("outside-record", "date", **days, **record), file=read.file)
     level = interval if interval is not None else scenario.statement.interval
     forcing = with_faults(scenario, prepare(scenario, weather, read.first, read.last))
     fits = {}
@@ -258,22 +257,20 @@ def fit_controller(
     name = list(scenario.controller)[row]
     pan = PanModel(scenario, forcing, row, visits)
     if gather(pan, {}).listed.empty:
-        raise ReadingsError(_problem("nothing-follows", name))
+        raise ReadingsError(problem("nothing-follows", name))
     untold = beforehand(visits, hold)
     low, high = scenario.statement.refill_flow
     best = searched(pan, untold, uncertainty=float(np.log(high / low)) * QUANTISED)
     controller = scenario.controller[name]
-    described = {
-        "exposure": controller.pan.exposure,
-        "refill": controller.valve.refill.flow,
-        "swing": controller.valve.swing_kg,
-    }
+    as_described = controller.pan.exposure, controller.valve.refill.flow, controller.valve.swing_kg
+    described = dict(zip(NAMES, as_described, strict=True))
+    freedom = max(len(best.seen.kept) - 1 - len(best.errors), 2)
     estimates = []
     for parameter in NAMES:
         if parameter in untold or parameter not in best.errors or "exposure" in untold:
             continue
         log, error = float(np.log(best.place.factors.get(parameter, 1.0))), best.errors[parameter]
-        half = float(student.ppf(0.5 + interval / 2.0, best.freedom))
+        half = float(student.ppf(0.5 + interval / 2.0, freedom))
         sides = [-half * error, half * error]
         if parameter == "exposure" and "swing" not in best.errors:
             shares = np.array([0.5 - interval / 2.0, 0.5, 0.5 + interval / 2.0])
@@ -339,10 +336,7 @@ def _beside_the_log(
 def _miscounts(pan: PanModel, factors: dict[str, float], spoilt: Account) -> Iterator[tuple[int, str]]:
     followed = pan.modelled(factors).counted_at(pan.hours)
     for visit, shift in spoilt.shifts.items():
-        count = pan.visits[visit].openings
-        if count is None or visit == 0:
-            continue
-        by = shift if np.isfinite(shift) else count - float(followed[visit] - followed[visit - 1])
-        if abs(by) >= 0.5:
+        by = shift if np.isfinite(shift) else pan.counts[visit] - float(followed[visit] - followed[visit - 1])
+        if visit > 0 and abs(by) >= 0.5 and not np.isnan(pan.counts[visit]):
             look = "counted too often" if by > 0.0 else "missed"
             yield pan.visits[visit].line, f"openings before this visit look {look} by about {abs(by):.0f}"

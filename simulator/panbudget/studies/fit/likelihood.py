@@ -65,8 +65,6 @@ class Account:
 
     Parameters
     ----------
-    value : float
-        Log likelihood.
     shifts : dict
         Visit -> openings by which its count is off.
     misread : frozenset of int
@@ -75,7 +73,6 @@ class Account:
         Cycles by which the log is ahead of the modelled pan at each visit kept, shifts left in.
     """
 
-    value: float
     shifts: dict[int, float]
     misread: frozenset[int]
     ahead: Floats
@@ -138,7 +135,7 @@ def likelihood(seen: Tally, sight: Sight, level_mm: Floats, walk: Floats) -> Flo
 
 def account(seen: Tally, sight: Sight, level_mm: float, walk: float) -> Account:
     """Return the likeliest account of a log under one pan: which counts are off, which levels misread."""
-    logs, steps = _filter(seen, sight, np.array([level_mm]), np.array([walk]))
+    _, steps = _filter(seen, sight, np.array([level_mm]), np.array([walk]))
     shifts: dict[int, float] = {}
     misread, ahead = set(), []
     at = 0
@@ -149,7 +146,7 @@ def account(seen: Tally, sight: Sight, level_mm: float, walk: float) -> Account:
         if wrong[at]:
             misread.add(int(seen.kept[visit]))
         at = int(parents[at])
-    return Account(float(logs[0]), shifts, frozenset(misread), np.array(ahead[::-1]))
+    return Account(shifts, frozenset(misread), np.array(ahead[::-1]))
 
 
 def _filter(

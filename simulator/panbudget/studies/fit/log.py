@@ -18,7 +18,7 @@ from pathlib import Path
 from panbudget.errors import ReadingsError
 from panbudget.physics.solar_time import solar_hour
 from panbudget.scenario.garden import Scenario
-from panbudget.studies.texts import problems_of
+from panbudget.studies.fit import problem
 from panbudget.weather.text.rows import TypedRow, read_typed
 
 _READ = ("openings", "counter", "opened", "level_mm", "meter_l")
@@ -33,7 +33,6 @@ _LEAST_VISITS = 3
 _MOST_OPENINGS = 10_000
 _MOST_WRONG = 0.1  # share of the levels that may be impossible and are left out; more, and the unit is another
 _TOTAL_ROWS, _TOTAL_TIMES = 8, 3.0  # rows, and last over median, from which counts that never fall are a running total
-_problem = problems_of("fit")
 
 #: a row, its moment, and whether the time of day was written down
 _Timed = tuple[dt.datetime, bool, TypedRow]
@@ -135,7 +134,7 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
     )
     wrong = log.problems
     if not any(name in log.header for name in _READ):
-        wrong.append(_problem("nothing-read", f"line {log.header_line}:", columns=", ".join(_READ)))
+        wrong.append(problem("nothing-read", f"line {log.header_line}:", columns=", ".join(_READ)))
     rows: dict[str, list[_Timed]] = {}
     timeless = 0
     for row in log.rows:
@@ -147,13 +146,13 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
     assumed = [f"{timeless} rows of the log have no time of day and count as noon"] if timeless else []
     moments = [moment for part in rows.values() for moment, *_ in part]
     if not moments:
-        raise ReadingsError(*(wrong or [_problem("no-row")]), file=shown)
+        raise ReadingsError(*(wrong or [problem("no-row")]), file=shown)
     first, last = min(moments).date(), max(moments).date()
     visits = {}
     for name, part in rows.items():
         visits[name] = _visits(name, part, first, scenario, assumed)
         if len(part) < _LEAST_VISITS:
-            wrong.append(_problem("few-visits", name, count=len(part), least=_LEAST_VISITS))
+            wrong.append(problem("few-visits", name, count=len(part), least=_LEAST_VISITS))
     if any(row["tank_level"] for row in log.rows):
         assumed.append("the log's tank levels are kept in the file and not used")
     if wrong:
@@ -162,7 +161,7 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
 
 
 def _wrong(row: TypedRow, code: str, value: object = None, **values: object) -> None:
-    row.problems.append(_problem(code, f"line {row.line}:", value, **values))
+    row.problems.append(problem(code, f"line {row.line}:", value, **values))
 
 
 def _controller(row: TypedRow, known: list[str]) -> str | None:
@@ -188,12 +187,12 @@ def _visits(name: str, rows: list[_Timed], first: dt.date, scenario: Scenario, a
         counter = stands  # a row without it leaves what lies between the next one and the last unknown
         level, opened = row.number("level_mm"), row["opened"].casefold()
         if level is not None and level > depth:
-            problem = _problem("too-deep", f"line {row.line}:", level, level=level, depth=depth)
+            too_deep = problem("too-deep", f"line {row.line}:", level, level=level, depth=depth)
             if few:
-                assumed.append(f"{problem.where} {problem.found}, and is left out")
+                assumed.append(f"{too_deep.where} {too_deep.found}, and is left out")
                 level = None
             else:
-                row.problems.append(problem)
+                row.problems.append(too_deep)
         if opened not in ("", *_YES, *_NO):
             _wrong(row, "no-answer", opened, opened=opened)
         hour = solar_hour(moment.date(), f"{moment:%H:%M}", site.longitude, site.timezone)

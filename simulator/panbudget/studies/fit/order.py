@@ -16,9 +16,8 @@ import numpy as np
 from panbudget.numeric import Floats
 from panbudget.studies.fit.likelihood import Account, Tally, account, sighted, tally
 from panbudget.studies.fit.log import Visit
-from panbudget.studies.fit.meter import metered_counts, refill_by_meter
 from panbudget.studies.fit.pan import PanModel
-from panbudget.studies.fit.readings import gather
+from panbudget.studies.fit.readings import gather, metered_counts, refill_by_meter
 from panbudget.studies.fit.search import CONTENDS, HIGHEST, LOWEST, Place, narrowed, places, quantiles, with_swing
 from panbudget.words import packaged
 
@@ -54,23 +53,18 @@ def beforehand(visits: tuple[Visit, ...], hold: Sequence[str]) -> dict[str, str]
     """
     counted = sum(visit.openings is not None for visit in visits)
     levels = sum(visit.level is not None for visit in visits)
-    timeless = sum(not visit.timed for visit in visits)
-    reasons = {
-        "refill": {
-            "meter": sum(visit.meter is not None for visit in visits) < LEAST_METER,
-            "meter-alone": max(counted, levels) < LEAST_METER,
-        },
-        "swing": {
-            "timeless": timeless > MOST_TIMELESS * len(visits),
-            "counts": counted < LEAST_LEVELS,
-            "levels": levels < LEAST_LEVELS,
-        },
-    }
+    metered = sum(visit.meter is not None for visit in visits)
+    reasons = [
+        ("refill", LEAST_METER, "meter", metered < LEAST_METER),
+        ("refill", LEAST_METER, "meter-alone", max(counted, levels) < LEAST_METER),
+        ("swing", LEAST_LEVELS, "timeless", sum(not visit.timed for visit in visits) > MOST_TIMELESS * len(visits)),
+        ("swing", LEAST_LEVELS, "counts", counted < LEAST_LEVELS),
+        ("swing", LEAST_LEVELS, "levels", levels < LEAST_LEVELS),
+    ]
     untold = dict.fromkeys(hold, _UNTOLD["held"])
-    for name, least in (("refill", LEAST_METER), ("swing", LEAST_LEVELS)):
-        why = next((reason for reason, holds in reasons[name].items() if holds), "")
-        if why and name not in untold:
-            untold[name] = _UNTOLD[why].format(least=least)
+    for name, least, reason, holds in reasons:
+        if holds:
+            untold.setdefault(name, _UNTOLD[reason].format(least=least))
     return untold
 
 
@@ -98,11 +92,6 @@ class Best:
     seen: Tally
     condition: float = 1.0
     uncertainty: float = 0.0
-
-    @property
-    def freedom(self) -> int:
-        """Degrees of freedom, for the interval."""
-        return max(len(self.seen.kept) - 1 - len(self.errors), 2)
 
 
 def _contenders(ranked: list[Place]) -> list[float]:
@@ -200,9 +189,16 @@ def _again(pan: PanModel, best: Best) -> Best:
     """The same search, close by, with what has been learnt meanwhile."""
     if "swing" not in best.errors:
         return Best(narrowed(pan, best.seen, best.place.factors, best.place), best.errors, best.seen)
+    return _swung(pan, best)
+
+
+def _swung(pan: PanModel, best: Best) -> Best:
+    """The same with a swing of its own, and how much worse the worst told mixture of it and exposure is than the best."""
     place, covariance = with_swing(pan, best.seen, best.place)
-    errors = {**best.errors, **_by_name(covariance)}
-    return Best(place, errors, best.seen, _condition(covariance))
+    exposure, swing = np.sqrt(np.diag(covariance)).tolist()
+    together = min(abs(float(covariance[0, 1]) / (exposure * swing)), 1.0 - 1e-9)
+    condition = float(((1.0 + together) / (1.0 - together)) ** 0.5)
+    return Best(place, {**best.errors, "exposure": exposure, "swing": swing}, best.seen, condition)
 
 
 def _timed(pan: PanModel, best: Best, rounds: int = 2) -> Best:
@@ -226,27 +222,14 @@ def _timed(pan: PanModel, best: Best, rounds: int = 2) -> Best:
     return best
 
 
-def _by_name(covariance: Floats) -> dict[str, float]:
-    return dict(zip(("exposure", "swing"), (float(one) for one in np.sqrt(np.diag(covariance))), strict=True))
-
-
-def _condition(covariance: Floats) -> float:
-    """Of two logarithms, each taken in its own error: how much worse the worst told mixture of them is than the best."""
-    errors = np.sqrt(np.diag(covariance))
-    together = min(abs(float(covariance[0, 1] / (errors[0] * errors[1]))), 1.0 - 1e-9)
-    return float(((1.0 + together) / (1.0 - together)) ** 0.5)
-
-
 def _swing_too(pan: PanModel, best: Best, untold: dict[str, str]) -> Best:
-    place, covariance = with_swing(pan, best.seen, best.place)
-    errors = _by_name(covariance)
-    why = _not_told(float(np.log(place.factors["swing"])), errors["swing"])
-    if not why and place.value - best.place.value < BETTER:
+    swung = _swung(pan, best)
+    why = _not_told(float(np.log(swung.place.factors["swing"])), swung.errors["swing"])
+    if not why and swung.place.value - best.place.value < BETTER:
         why = _UNTOLD["as-well"]
     if why:
         untold["swing"] = why
-        return best
-    return Best(place, errors, best.seen, _condition(covariance))
+    return best if why else swung
 
 
 def _refill_too(pan: PanModel, best: Best, untold: dict[str, str]) -> Best:

@@ -100,8 +100,7 @@ class PanModel:
         days, night = forcing.days, float(pans.night_share[self.row])
         shares = ((1.0 - night) * days.daylight_share + night * days.dark_share).ravel()
         self.hourly_evaporation = np.repeat(pans.evaporation[self.row] * self.area, 24) * shares
-        gain = days.rain * pans.rain_factor[self.row] * self.area / 24.0 - leak[self.row]
-        self.hourly_gain = np.repeat(gain, 24)
+        self.hourly_gain = np.repeat(days.rain * pans.rain_factor[self.row] * self.area / 24.0 - leak[self.row], 24)
         # a fault or a tank's head may change them in the season: means over the days
         self.refill, self.through = part.refill_flow, part.valve_flow
         if on_mains:
@@ -157,8 +156,6 @@ class PanModel:
         through = self.through + self.refill * (refill - 1.0)
         # what is lost while the valve is open takes no opening nearer
         slowed = net * (1.0 - share) / size
-        if not (net < 0.0).any():
-            return Modelled(summed(slowed), summed(share * through), share, np.zeros(len(share) + 1))
         # rain lifts the pan to its rim and no further: from the reset by the freeboard, from elsewhere by more
         most = self.freeboard / size + 0.5
         hours = len(net)

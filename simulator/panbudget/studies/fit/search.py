@@ -8,7 +8,7 @@ since levels alone repeat themselves with every opening; then each place that st
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -256,4 +256,4 @@ def with_swing(pan: PanModel, seen: Tally, place: Place) -> tuple[Place, Floats]
     mean = part @ logs
     covariance = (logs - mean).T @ ((logs - mean) * part[:, None])
     factors = {**now.factors, "exposure": float(np.exp(mean[0])), "swing": float(np.exp(mean[1]))}
-    return Place(factors, now.value, now.level_mm, now.walk), np.asarray(covariance)
+    return replace(now, factors=factors), np.asarray(covariance)

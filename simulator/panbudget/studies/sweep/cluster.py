@@ -16,13 +16,12 @@ from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
 from panbudget.errors import PanbudgetError
+from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.jobs import Job, Part, run_job
-from panbudget.studies.texts import problems_of
 
 #: jobs handed out for each worker, so that none waits and none piles up
 _AHEAD = 2
 _TRIES = 4
-_problem = problems_of("sweep")
 
 
 def run_jobs(kit: bytes, jobs: Iterable[Job], *, processes: int, scheduler: str | None = None) -> Iterator[Part]:
@@ -72,7 +71,7 @@ def _by_processes(kit: bytes, jobs: Iterable[Job], processes: int) -> Iterator[P
             for future in ready:
                 yield future.result()
     except BrokenProcessPool:
-        raise PanbudgetError(_problem("worker-ended")) from None
+        raise PanbudgetError(problem("worker-ended")) from None
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
 
@@ -97,13 +96,13 @@ def _by_dask(kit: bytes, jobs: Iterable[Job], address: str) -> Iterator[Part]:
         client = dask.Client(address, timeout="15s", set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise PanbudgetError(_problem("no-scheduler", "scheduler", address=address, reason=reason[:100])) from None
+        raise PanbudgetError(problem("no-scheduler", "scheduler", address=address, reason=reason[:100])) from None
     waiting = iter(jobs)
     tries: collections.Counter[int] = collections.Counter()
     with client:
         workers = client.scheduler_info(n_workers=-1)["workers"]
         if not workers:
-            raise PanbudgetError(_problem("no-workers", "scheduler", address=address))
+            raise PanbudgetError(problem("no-workers", "scheduler", address=address))
         sent = client.scatter(kit, broadcast=True)
         slots = sum(worker["nthreads"] for worker in workers.values())
         job_of: dict[str, Job] = {}

@@ -22,10 +22,9 @@ from panbudget.season.layout import Bundle, Forcing, lay_out
 from panbudget.season.run import first_morning, run_forcing
 from panbudget.season.totals import Sums, add_up
 from panbudget.season.years import moved
+from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.site import SiteRecord
-from panbudget.studies.texts import problems_of
 
-_problem = problems_of("sweep")
 _OF_LANES = ("irrigation_mm", "etc_mm", "eta_mm", "deep_percolation_mm", "stress_days", "longest_stress_days")
 
 #: columns of numbers, in their order; ``driest_`` is the bed's driest quarter
@@ -119,7 +118,7 @@ def _one_year(record: SiteRecord, bundle: Bundle, dates: SeasonDates, year: int,
         before = f" and {spin_up} days of spin_up" if spin_up else ""
         held = {"first": f"{record.index[0]:%Y-%m-%d}", "last": f"{record.index[-1]:%Y-%m-%d}"}
         season = {"start": moved(dates.start, by), "end": days[1], "before": before, "year": year}
-        raise ScenarioError(_problem("no-whole-season", value=year, **season, **held), file=record.file)
+        raise ScenarioError(problem("no-whole-season", value=year, **season, **held), file=record.file)
     first, after = span[0] + spin_up, span[1]
     forcing = lay_out(bundle, record, first, after, year=year, by=by)
     assert forcing.room  # a swing too small to list is refused here

@@ -18,8 +18,8 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError, WeatherError
+from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.site import Place
-from panbudget.studies.texts import problems_of
 from panbudget.weather import Weather
 from panbudget.weather.clean import clean_weather
 from panbudget.weather.text.columns import STANDARD
@@ -27,7 +27,6 @@ from panbudget.weather.text.raw import RawTable
 from panbudget.weather.text.source import Source
 from panbudget.words import packaged
 
-_problem = problems_of("sweep")
 _CF = packaged("studies/sweep/grid.toml")
 
 
@@ -124,9 +123,7 @@ def read_cells(
                 Source("", f"{sites.grid}, cell {place.name}", "", "utf-8"),
                 place.site(),
                 reader="grid",
-                wind_height=source.wind_height,
-                missing_rain=source.missing_rain,
-                too_bright=source.too_bright,
+                **source.model_dump(include={"wind_height", "missing_rain", "too_bright"}),
                 start=start,
                 end=end,
             )
@@ -137,7 +134,7 @@ def read_cells(
 
 
 def _wrong(which: str, shown: str, **values: object) -> ScenarioError:
-    return ScenarioError(_problem(f"bad-grid.{which}", **values), file=shown)
+    return ScenarioError(problem(f"bad-grid.{which}", **values), file=shown)
 
 
 @contextmanager
@@ -194,15 +191,15 @@ def _variables(data: Any, sites: Any, shown: str) -> dict[str, tuple[str, float,
             variables[name] = (variable, *known[plain])
         else:
             names = ", ".join(known)
-            problems.append(_problem("unknown-unit", value=unit, variable=variable, unit=unit, name=name, known=names))
+            problems.append(problem("unknown-unit", value=unit, variable=variable, unit=unit, name=name, known=names))
 
     for name, choice in sites.variables.items():
         key, variable = f"sites.variables.{name}", choice.column
         if name not in _CF["kinds"]:
-            problems.append(_problem("unknown-column", key, known=", ".join(_CF["kinds"])))
+            problems.append(problem("unknown-column", key, known=", ".join(_CF["kinds"])))
         elif variable not in data:
             have = ", ".join(map(str, data.data_vars))
-            problems.append(_problem("no-variable.named", key, variable=variable, variables=have))
+            problems.append(problem("no-variable.named", key, variable=variable, variables=have))
         else:
             add(name, variable, choice.unit)
     for name, standard, method in _CF["names"]:
@@ -210,12 +207,12 @@ def _variables(data: Any, sites: Any, shown: str) -> dict[str, tuple[str, float,
             continue
         fitting = [str(key) for key, values in data.data_vars.items() if _is(values, standard, method)]
         if len(fitting) > 1:
-            problems.append(_problem("two-variables", value=name, variables=" and ".join(fitting), name=name))
+            problems.append(problem("two-variables", value=name, variables=" and ".join(fitting), name=name))
         elif fitting:
             add(name, fitting[0])
     for name, method in (("tmin", "minimum"), ("tmax", "maximum")):
         if name not in variables and not problems:
-            problems.append(_problem("no-variable.needed", value=name, name=name, method=method))
+            problems.append(problem("no-variable.needed", value=name, name=name, method=method))
     if problems:
         raise ScenarioError(*problems, file=shown)
     return variables

@@ -20,14 +20,13 @@ import pandas as pd
 from panbudget.errors import ScenarioError, WeatherError
 from panbudget.season.layout import Bundle, Design, Row, bundle_of
 from panbudget.season.years import moved, years_at_hand
+from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import Engine, days_of, season_columns
 from panbudget.studies.sweep.plan import Plan
 from panbudget.studies.sweep.site import Place, SiteRecord, grid_evapotranspiration, read_site
-from panbudget.studies.texts import problems_of
 from panbudget.weather import Weather
 from panbudget.words import calendar_day
 
-_problem = problems_of("sweep")
 #: years that a record counts as where the plan takes all it has
 _YEARS_UNKNOWN = 40
 _MOST_SITES = 8
@@ -237,7 +236,7 @@ def _years(plan: Plan, record: SiteRecord) -> list[int]:
     if not years:
         days = f"{calendar_day(season.start)} to {calendar_day(season.end)}"
         first, last = record.index[0].date(), record.index[-1].date()
-        raise ScenarioError(_problem("no-season", season=days, first=first, last=last), file=record.place.file)
+        raise ScenarioError(problem("no-season", season=days, first=first, last=last), file=record.place.file)
     return years
 
 

@@ -24,14 +24,12 @@ from panbudget.scenario import problems as scenario_errors
 from panbudget.scenario.garden import USABLE, Column, Scenario, is_usable, load_scenario
 from panbudget.scenario.quantities import Described, Length
 from panbudget.season.layout import Design
-from panbudget.studies.sweep.site import Place
-from panbudget.studies.sweep.sites import places_in_table
-from panbudget.studies.texts import problems_of
+from panbudget.studies.sweep import problem
+from panbudget.studies.sweep.site import Place, places_in_table
 
 #: what a design may not change, since the plan gives it or a sweep has no use for it
 _NOT_BY_DESIGN = ("site", "weather", "season", "what_if", "variant", "title", "note")
 _PACKAGES = ("panbudget", "numpy", "pandas", "pyet", "pyarrow")
-_problem = problems_of("sweep")
 _Year = Annotated[int, Field(strict=True, ge=1700, le=2500)]
 
 
@@ -47,11 +45,11 @@ class Sites(Described):
     def wrong(self) -> Iterator[Problem]:
         """Refuse what is neither a table nor a grid, and keys of the other."""
         if (self.table is None) == (self.grid is None):
-            yield _problem("one-of.sites")
+            yield problem("one-of.sites")
         elif self.table is not None and (self.variables or self.elevation is not None):
-            yield _problem("other-kind.table", "variables" if self.variables else "elevation")
+            yield problem("other-kind.table", "variables" if self.variables else "elevation")
         elif self.grid is not None and self.columns:
-            yield _problem("other-kind.grid", "columns")
+            yield problem("other-kind.grid", "columns")
 
 
 class Chosen(Described):
@@ -63,9 +61,9 @@ class Chosen(Described):
     def wrong(self) -> Iterator[Problem]:
         """Refuse one year alone, and years out of order."""
         if (self.first is None) != (self.last is None):
-            yield _problem("one-of.years")
+            yield problem("one-of.years")
         elif self.first is not None and self.last is not None and self.last < self.first:
-            yield _problem("order", "last", first=self.first)
+            yield problem("order", "last", first=self.first)
 
 
 class Output(Described):
@@ -88,7 +86,7 @@ class PlanFile(Described):
 
     def wrong(self) -> Iterator[Problem]:
         """Refuse names that can't stand in files."""
-        return (_problem("no-name", f"design.{name}", usable=USABLE) for name in self.design if not is_usable(name))
+        return (problem("no-name", f"design.{name}", usable=USABLE) for name in self.design if not is_usable(name))
 
 
 @dataclass(frozen=True)
@@ -127,11 +125,6 @@ class Plan:
     def rows_a_year(self) -> int:
         """Rows of one site and year: beds of all designs."""
         return sum(len(part.bed) for design in self.designs for part in design.scenario.controller.values())
-
-    @property
-    def season_days(self) -> int:
-        """Length of a season. [days]"""
-        return (self.base.season.end - self.base.season.start).days + 1
 
     def years(self) -> list[int] | None:
         """The years asked for; None for all of each record."""
@@ -202,7 +195,7 @@ def _content(path: Path) -> bytes:
         return path.read_bytes()
     except OSError as error:
         which = "missing" if isinstance(error, FileNotFoundError) else "file"
-        raise ScenarioError(_problem(f"unreadable.{which}", reason=error.strerror), file=str(path)) from None
+        raise ScenarioError(problem(f"unreadable.{which}", reason=error.strerror), file=str(path)) from None
 
 
 def _unfit(base: Scenario) -> Iterator[Problem]:
@@ -212,10 +205,10 @@ def _unfit(base: Scenario) -> Iterator[Problem]:
         "a supply with salinity": any(supply.salinity for supply in base.supply.values()),
     }
     for what in filter(unfit.get, unfit):
-        yield _problem("not-for-a-sweep", "scenario", file=base.path.name, what=what)
+        yield problem("not-for-a-sweep", "scenario", file=base.path.name, what=what)
 
 
 def _designed(base: Scenario, overlay: dict[str, Any]) -> Scenario:
-    if wrong := [_problem("same-for-all", key) for key in overlay if key in _NOT_BY_DESIGN]:
+    if wrong := [problem("same-for-all", key) for key in overlay if key in _NOT_BY_DESIGN]:
         raise ScenarioError(*wrong)
     return base.changed(overlay)

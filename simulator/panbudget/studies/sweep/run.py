@@ -20,14 +20,13 @@ from panbudget.engine.compiled import has_compiler
 from panbudget.errors import PanbudgetError
 from panbudget.extras import of_reports, wants_extra
 from panbudget.files import json_bytes
+from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.cluster import run_jobs
 from panbudget.studies.sweep.jobs import BadSite, Job, Part, cut, how_many, kit_of
 from panbudget.studies.sweep.plan import Plan, load_plan
 from panbudget.studies.sweep.store import Store
 from panbudget.studies.sweep.summary import Choice, Summary, csv_bytes, summarised
-from panbudget.studies.texts import problems_of
 
-_problem = problems_of("sweep")
 # as measured on one rented core; see tests/benchmarks/README.md
 _INTERPRETED = 8.0e-6  # seconds a bed-day
 _COMPILED = 6.0e-8
@@ -134,7 +133,7 @@ def estimate(plan: Plan, processes: int | None = None) -> Estimate:
     years = len(asked) if asked is not None else 40
     sites = len(plan.places)
     rows = sites * years * plan.rows_a_year
-    bed_days = float(rows) * plan.season_days
+    bed_days = float(rows) * ((plan.base.season.end - plan.base.season.start).days + 1)
     compiled = bed_days * _INTERPRETED >= _WORTH_COMPILING and has_compiler()
     work = (
         bed_days * (_COMPILED if compiled else _INTERPRETED)
@@ -143,8 +142,9 @@ def estimate(plan: Plan, processes: int | None = None) -> Estimate:
     )
     sites_a_job, designs_a_job = how_many(plan)
     parts = math.ceil(sites / sites_a_job) * math.ceil(len(plan.designs) / designs_a_job)
-    if processes is None:
-        processes = min(os.cpu_count() or 1, parts) if work >= _WORTH_PROCESSES else 1
+    if processes is None and work >= _WORTH_PROCESSES:
+        processes = min(os.cpu_count() or 1, parts)
+    workers = max(processes or 1, 1)
     a_record = years * 366.0 * 8.0 * 60.0  # some sixty columns while a record is read
     at_once = sites_a_job if plan.described.sites.grid is not None else 1
     a_part = sites_a_job * designs_a_job / len(plan.designs) * plan.rows_a_year * years * 8.0 * 60.0 * 3.0
@@ -156,12 +156,10 @@ def estimate(plan: Plan, processes: int | None = None) -> Estimate:
         beds=plan.rows_a_year,
         rows=rows,
         parts=parts,
-        processes=max(processes, 1),
+        processes=workers,
         bed_days=bed_days,
-        memory_bytes=(max(processes, 1) + 1) * _WORKER_BYTES
-        + max(processes, 1) * (a_record * at_once + a_part)
-        + sites * 600.0,
-        seconds=work / max(processes, 1) + (2.0 if compiled or processes > 1 else 0.0),
+        memory_bytes=(workers + 1) * _WORKER_BYTES + workers * (a_record * at_once + a_part) + sites * 600.0,
+        seconds=work / workers + (2.0 if compiled or workers > 1 else 0.0),
         compiled=compiled,
         left_out=plan.left_out,
     )
@@ -220,13 +218,13 @@ def sweep(
 
     def checked(bad: Iterable[Sequence[Any]]) -> None:
         if bad and not keep_going:
-            problems = [_problem("bad-site", f"site {name}:", line=line) for name, lines in bad for line in lines]
-            raise PanbudgetError(*problems, _problem("bad-sites"), file=str(plan.path))
+            problems = [problem("bad-site", f"site {name}:", line=line) for name, lines in bad for line in lines]
+            raise PanbudgetError(*problems, problem("bad-sites"), file=str(plan.path))
 
     def waiting() -> Iterator[Job]:
         """Jobs that no earlier run has done, looked up as they are wanted."""
         for job in cut(plan):
-            done = store.done(job, _weather_of(plan, job))
+            done = store.done(job, plan)
             if done is None:
                 yield job
             else:
@@ -238,12 +236,6 @@ def sweep(
         store.write_part(part.index, part.payload)
         watch.count(part)
     return _finished(plan, store, watch)
-
-
-def _weather_of(plan: Plan, job: Job) -> dict[str, Path] | None:
-    if plan.described.sites.grid is not None:
-        return None
-    return {place.name: plan.folder / place.file for place in job.places}
 
 
 @dataclass
@@ -279,18 +271,18 @@ def _finished(plan: Plan, store: Store, watch: _Watch) -> Swept:
     for index in range(watch.parts):
         about = store.about(index)
         if about is None:
-            raise PanbudgetError(_problem("part-gone", str(store.part(index))))
+            raise PanbudgetError(problem("part-gone", str(store.part(index))))
         bad |= {name: BadSite(name, tuple(lines)) for name, lines in about["bad"] if name not in bad}
     summary = Summary([], 0, 0)
-    store.write_pieces("summary.csv", summarised(map(store.part, range(watch.parts)), wish, summary))
+    store.write("summary.csv", summarised(map(store.part, range(watch.parts)), wish, summary))
     choices, designs = summary.choices, [design.name for design in plan.designs]
     table = pd.DataFrame(choices, columns=[part.name for part in dataclasses.fields(Choice)])
     table = table.rename(columns={name: f"{name}_nine_in_ten" for name in ("litres", "stress_days")})
-    store.write("suits.csv", csv_bytes(table))
+    store.write("suits.csv", [csv_bytes(table)])
     if plan.described.output.figures and any(math.isfinite(choice.longitude) for choice in choices):
         map_files = of_reports("sweep.map", "map_files")
         for name, drawn in map_files(choices, designs, plan.described.title, wish).items():
-            store.write(f"figures/{name}", drawn)
+            store.write(f"figures/{name}", [drawn])
     counts = Counter(choice.design for choice in choices)
     content = {
         "schema": 1,
@@ -309,7 +301,7 @@ def _finished(plan: Plan, store: Store, watch: _Watch) -> Swept:
         "sites_that_no_design_suits": sum(not choice.keeps for choice in choices),
         "skipped": [{"site": site.name, "why": site.lines} for site in bad.values()],
     }
-    store.write("sweep.json", json_bytes(content))
+    store.write("sweep.json", [json_bytes(content)])
     elapsed = time.perf_counter() - watch.start
     skipped, seconds = tuple(bad.values()), watch.seconds
     return Swept(

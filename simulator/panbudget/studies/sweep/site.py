@@ -7,21 +7,34 @@ Units as in the engine. Nothing here depends on what a valve does.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from pydantic import ValidationError
 
+from panbudget.errors import Problem, ScenarioError, nearest
+from panbudget.extras import wants_extra
 from panbudget.numeric import Floats
 from panbudget.physics.air import atmospheric_pressure
+from panbudget.scenario import problems as scenario_errors
 from panbudget.scenario.beds import Bed, NamedPlants, PlantedBed
 from panbudget.scenario.garden import Scenario, Site
 from panbudget.season.demand import ANTECEDENT_DAYS, BedForcing, bed_forcing, plant_of
 from panbudget.season.record import Record
+from panbudget.studies.sweep import problem
 from panbudget.weather import Weather, read_weather
 from panbudget.weather.flags import is_filled
+from panbudget.weather.text.rows import read_typed
+
+_NEEDED = ("name", "latitude", "elevation", "weather")
+_KNOWN = (*_NEEDED, *(key for key in Site.model_fields if key not in _NEEDED))
+_MORE = ("timezone", "setting", "climate")
+_MOST_LINES = 20
+_LONGEST_NAME = 120  # characters
 
 
 @dataclass(frozen=True)
@@ -59,6 +72,106 @@ class Place:
         return Site.model_construct(**place, **self.more)
 
 
+def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) -> list[Place]:
+    """
+    Read a table of sites.
+
+    Parameters
+    ----------
+    path : Path
+        CSV (with a header line; lines that begin with # are passed over) or ``.parquet``.
+    columns : mapping
+        Our name -> the table's header, where they differ.
+    shown_as : str
+        Its name in messages.
+
+    Returns
+    -------
+    list of Place
+        In the table's order.
+
+    Raises
+    ------
+    ScenarioError
+        All that is wrong with it, a line each, at most twenty.
+    """
+    table = _read(path, shown_as)
+    if wrong := list(_wrong_columns([*map(str, table.columns)], columns)):
+        raise ScenarioError(*wrong, file=shown_as)
+    if table.empty:
+        raise ScenarioError(problem("no-site"), file=shown_as)
+    table = table.rename(columns={header: name for name, header in columns.items()})
+    places: list[Place] = []
+    problems: list[Problem] = []
+    rows: dict[str, int] = {}
+    for index, cells in enumerate(table.to_dict("records")):
+        row = {key: text for key in _KNOWN if (text := str(cells.get(key, "")).strip())}
+        name = row.get("name", "")
+        wrong = list(_wrong_names(row, rows))
+        rows.setdefault(name, index + 1)
+        try:
+            site = Site.model_validate({key: _value(key, row[key]) for key in Site.model_fields if key in row})
+            more: dict[str, str] = {key: row[key] for key in _MORE if key in row}
+            where = site.latitude, site.longitude, site.elevation
+            places.append(Place(index, name, *where, row.get("weather", ""), more=more))
+        except ValidationError as error:
+            wrong += scenario_errors.problems(error, Site)
+        problems += [problem.under(f"row {index + 1}: ") for problem in wrong]
+    if len(problems) > _MOST_LINES:
+        problems[_MOST_LINES:] = [problem("more", count=len(problems) - _MOST_LINES)]
+    if problems:
+        raise ScenarioError(*problems, file=shown_as)
+    return places
+
+
+def _wrong_columns(headers: list[str], columns: Mapping[str, str]) -> Iterator[Problem]:
+    for name, header in columns.items():
+        if name not in _KNOWN:
+            yield problem("unknown-column", f"sites.columns.{name}", known=", ".join(_KNOWN))
+        elif header not in headers:
+            yield problem("no-column.named", value=name, name=name, header=header, headers=", ".join(headers))
+    for name in _NEEDED:
+        if name not in headers and name not in columns:
+            near = nearest(name, headers)
+            code = "no-column.near" if near else "no-column.needed"
+            yield problem(code, value=name, name=name, near=near, needed=", ".join(_NEEDED))
+
+
+def _wrong_names(row: Mapping[str, str], rows: Mapping[str, int]) -> Iterator[Problem]:
+    name = row.get("name", "")
+    if not name or not name.isprintable() or len(name) > _LONGEST_NAME:
+        yield problem("bad-name", "name", name, name=name, longest=_LONGEST_NAME)
+    elif name in rows:
+        yield problem("same-name", "name", name, name=name, row=rows[name])
+    if "weather" not in row:
+        yield problem("no-weather", "weather")
+
+
+def _value(key: str, text: str) -> float | str:
+    """A number stands for degrees, or for metres of height; anything else is left for the scenario's own check."""
+    try:
+        number = float(text)
+    except ValueError:
+        return text
+    return f"{text} m" if key == "elevation" else number
+
+
+def _read(path: Path, shown_as: str) -> pd.DataFrame:
+    if path.suffix.lower() not in (".parquet", ".pq"):
+        example = ",".join(_NEEDED)
+        table = read_typed(path, what="table of sites", shown=shown_as, example=example, error=ScenarioError)
+        if table.problems:
+            raise ScenarioError(*table.problems, file=shown_as)
+        return pd.DataFrame([row.cells for row in table.rows], columns=table.header)
+    wants_extra("pyarrow")
+    try:
+        frame = pd.read_parquet(path)
+        return frame.astype(object).where(frame.notna(), "").map(str)
+    except (OSError, ValueError) as error:
+        reason = str(error).splitlines()[0] if str(error) else type(error).__name__
+        raise ScenarioError(problem("unreadable.table", reason=reason), file=shown_as) from None
+
+
 def read_site(place: Place, base: Scenario, path: str, start: dt.date | None, end: dt.date | None) -> Weather:
     """
     Read a place's weather file, as the base scenario says its files are to be read.
@@ -86,10 +199,8 @@ def read_site(place: Place, base: Scenario, path: str, start: dt.date | None, en
         path,
         place.site(),
         file_format=source.format,
-        wind_height=source.wind_height,
-        missing_rain=source.missing_rain,
-        too_bright=source.too_bright,
-        columns={name: {"column": c.column, "unit": c.unit} for name, c in source.columns.items()},
+        **source.model_dump(include={"wind_height", "missing_rain", "too_bright"}),
+        columns=source.columns,
         shown_as=place.file,
         start=start,
         end=end,

@@ -21,13 +21,13 @@ import pandas as pd
 
 from panbudget.errors import OutputError
 from panbudget.files import json_bytes
+from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import COLUMNS, WHOLE
-from panbudget.studies.texts import problems_of
 
 if TYPE_CHECKING:
     from panbudget.studies.sweep.jobs import BadSite, Job
+    from panbudget.studies.sweep.plan import Plan
 
-_problem = problems_of("sweep")
 #: what names a row
 KEYS = ("site", "design", "controller", "bed")
 _HEADS = ("site", "latitude", "longitude", "elevation_m", "design", "controller", "bed", "area_m2", "start", "end")
@@ -97,12 +97,7 @@ class Store:
     """
 
     def __init__(self, folder: Path, fingerprint: str, about: dict[str, Any], *, overwrite: bool) -> None:
-        self.folder = Path(folder)
-        self.fingerprint = fingerprint
-        self._prepare({"schema": 1, "plan": fingerprint, **about}, overwrite)
-
-    def _prepare(self, manifest: dict[str, Any], overwrite: bool) -> None:
-        folder = self.folder
+        self.folder, self.fingerprint = folder, fingerprint
         if folder.exists() and not folder.is_dir():
             raise self._refused("not-a-folder")
         try:
@@ -111,7 +106,7 @@ class Store:
                 if name not in _OURS and not _is_draft(name):
                     raise self._refused("foreign", name=name)
             plan = self._held()
-            stale = plan != self.fingerprint
+            stale = plan != fingerprint
             if stale and not overwrite and not all(map(_is_draft, inside)):
                 raise self._refused("not-empty.plan" if plan else "not-empty.files")
             if stale or overwrite:
@@ -121,10 +116,10 @@ class Store:
                 draft.unlink(missing_ok=True)  # what a killed run left half-made
         except OSError as error:
             raise self._refused("not-made", reason=error.strerror) from None
-        self.write(_MANIFEST, json_bytes(manifest))
+        self.write(_MANIFEST, [json_bytes({"schema": 1, "plan": fingerprint, **about})])
 
     def _refused(self, code: str, **values: object) -> OutputError:
-        return OutputError(_problem(code, **values), file=str(self.folder))
+        return OutputError(problem(code, **values), file=str(self.folder))
 
     def _held(self) -> str | None:
         try:
@@ -140,19 +135,15 @@ class Store:
             else:
                 path.unlink(missing_ok=True)
 
-    def write(self, name: str, content: bytes) -> None:
+    def write(self, name: str, pieces: Iterable[bytes]) -> None:
         """
-        Write a file whole or not at all.
+        Write a file whole or not at all, a piece after the other.
 
         Raises
         ------
         OutputError
             It can't be written.
         """
-        self.write_pieces(name, [content])
-
-    def write_pieces(self, name: str, pieces: Iterable[bytes]) -> None:
-        """Write a file whole or not at all, a piece after the other."""
         target = self.folder / name
         draft = target.with_name(f".{target.name}.{os.getpid()}.draft")
         try:
@@ -166,7 +157,7 @@ class Store:
         except OSError as error:
             with contextlib.suppress(OSError):
                 draft.unlink(missing_ok=True)
-            raise OutputError(_problem("not-written", reason=error.strerror), file=str(target)) from None
+            raise OutputError(problem("not-written", reason=error.strerror), file=str(target)) from None
 
     def part(self, index: int) -> Path:
         """Return where a part stands."""
@@ -174,23 +165,24 @@ class Store:
 
     def write_part(self, index: int, payload: bytes) -> None:
         """Write a part of the dataset."""
-        self.write(f"{_PARTS}/part-{index:06d}.parquet", payload)
+        self.write(f"{_PARTS}/{self.part(index).name}", [payload])
 
-    def done(self, job: Job, weather: dict[str, Path] | None) -> dict[str, Any] | None:
+    def done(self, job: Job, plan: Plan) -> dict[str, Any] | None:
         """
         Return what a part that is there says of itself, if it is this plan's and its weather files are still the same.
 
         Parameters
         ----------
         job : Job
-        weather : dict, optional
-            Site -> weather file; left out for a grid, whose fingerprint is part of the plan's.
+        plan : Plan
+            A grid's fingerprint is part of its own.
         """
         about = self.about(job.index)
         if about is None or about.get("plan") != self.fingerprint or about.get("part") != job.index:
             return None
+        files = {place.name: plan.folder / place.file for place in job.places if place.cell is None}
         # a site without a mark could not be read: another try costs little
-        changed = any(about["weather"].get(name) != _mark(path) for name, path in (weather or {}).items())
+        changed = any(about["weather"].get(name) != _mark(path) for name, path in files.items())
         return None if changed else about
 
     def about(self, index: int) -> dict[str, Any] | None:
@@ -206,10 +198,8 @@ class Store:
 
     def trim(self, parts: int) -> None:
         """Take away parts that this plan has not."""
-        for path in (self.folder / _PARTS).glob("part-*.parquet"):
-            number = path.stem.removeprefix("part-")
-            if not number.isdigit() or int(number) >= parts:
-                path.unlink(missing_ok=True)
+        for path in set((self.folder / _PARTS).glob("part-*.parquet")) - set(map(self.part, range(parts))):
+            path.unlink(missing_ok=True)
 
 
 def _is_draft(name: str) -> bool:

@@ -19,13 +19,8 @@ from panbudget.numeric import Floats
 from panbudget.studies.sweep.store import KEYS
 
 #: column -> whether a high value is the bad one
-_SUMMED = {
-    "litres": True,
-    "irrigation_mm": True,
-    "net_demand_mm": True,
-    "driest_stress_days": True,
-    "driest_adequacy": False,
-}
+_SUMMED = dict.fromkeys(("litres", "irrigation_mm", "net_demand_mm", "driest_stress_days"), True)
+_SUMMED |= {"driest_adequacy": False}
 #: name -> share of years, and the fewest that can tell
 _DEPENDED: dict[str, tuple[float, int]] = {"four_in_five": (0.8, 5), "nine_in_ten": (0.9, 10)}
 _POSITION = ("latitude", "longitude", "elevation_m")

@@ -1,0 +1,71 @@
+"""What studies share: short days, low levels, seasons of a record, overlays of all controllers, refusals."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pandas as pd
+import pytest
+
+from panbudget import replay
+from panbudget.studies.common import (
+    assumptions_of,
+    each_controller,
+    lowest_level,
+    read_data,
+    refusal,
+    seasons_of_record,
+    short_of_water,
+)
+from panbudget.weather.of_scenario import read_scenario_weather
+from tests.small_weather import weather_csv
+
+
+def test_a_bed_is_short_below_a_ks_of_one_and_only_while_it_grows():
+    bed = pd.DataFrame({"growing": [True, True, False], "driest_ks": [1.0, 0.999, 0.5], "ks": [0.9, 1.0, 1.0]})
+    assert short_of_water(bed).tolist() == [False, True, False]
+    assert short_of_water(bed, "ks").tolist() == [True, False, False]
+
+
+def test_the_lowest_level_is_counted_from_the_floor_and_within_the_days_asked_for(make_garden):
+    """At the trip a pan of 160 mm of water has lost its swing of 0.9 kg."""
+    season = replay(make_garden(days=5))
+    pan = season.scenario.controller["upper"].pan
+    at_trip = (160.0 * pan.area - 0.9) / pan.area
+    levels = season.hourly_level["upper"]
+    assert lowest_level(season, "upper") == pytest.approx(at_trip + levels.min() / pan.area)
+    assert lowest_level(season, "upper", slice(0, 1)) == pytest.approx(at_trip + levels[:24].min() / pan.area)
+
+
+def test_seasons_are_those_that_the_record_holds_or_the_gardens_own(make_garden):
+    season = {"season": {"start": dt.date(2025, 5, 1), "end": dt.date(2025, 5, 9)}}
+    winter = [
+        row.replace(",24.0,", ",8.0,") if row[5:7] not in ("05", "06") else row for row in weather_csv(380).splitlines()
+    ]
+    garden = make_garden(season, weather="\n".join(winter) + "\n")
+    told = []
+    seasons = seasons_of_record(garden, read_scenario_weather(garden), told.append)
+    assert list(seasons) == [2025, 2026]
+    assert told == ["replaying 2025", "replaying 2026"]
+    assert seasons[2026].days.index[0].date() == dt.date(2026, 5, 1)
+    assert assumptions_of([seasons[2025], seasons[2025]]) == list(dict.fromkeys(seasons[2025].assumptions))
+
+
+def test_an_overlay_changes_all_controllers_or_those_named(make_garden):
+    garden = make_garden()
+    overlay = each_controller(garden, lambda part: {"pan": {"exposure": part.pan.exposure / 2.0}})
+    assert list(overlay["controller"]) == ["upper"]
+    changed = garden.changed(overlay)
+    assert changed.controller["upper"].pan.exposure == garden.controller["upper"].pan.exposure / 2.0
+    assert each_controller(garden, lambda part: {}, ["upper"]) == {"controller": {"upper": {}}}
+
+
+def test_a_refusal_names_the_file_the_place_and_the_cure(make_garden):
+    error = refusal(make_garden(), "code", "season", "is odd", "mend it", expected="an even one", value=3)
+    assert str(error).endswith("garden.toml: season is odd; expected: an even one; mend it")
+    assert (error.problems[0].code, error.value) == ("code", 3)
+
+
+def test_a_studys_sizes_are_read_from_beside_it():
+    assert read_data("away")["emitters"]["times"] == sorted(read_data("away")["emitters"]["times"])
+    assert set(read_data("compare")) == {"rule", "valve", "bed"}

@@ -28,7 +28,7 @@ from panbudget.season.supplies import (
     roof_inflow,
     tank_shape,
 )
-from panbudget.studies.tank_sizes import enough, tank_sizes
+from panbudget.studies.supplies import enough, tank_sizes
 from panbudget.weather.of_scenario import read_scenario_weather
 from tests.small_weather import weather_csv
 
@@ -314,7 +314,7 @@ def test_a_report_runs_the_sizes_of_a_tank_once(make_garden, tmp_path, monkeypat
         return tank_sizes(season, supply)
 
     other_sizes.cache_clear()
-    for module in ("panbudget.studies.tank_sizes", "panbudget.reports.season.figures"):
+    for module in ("panbudget.studies.supplies", "panbudget.reports.season.figures"):
         monkeypatch.setattr(f"{module}.tank_sizes", counted)
     write_into(season, tmp_path)
     assert asked == ["spring"]

@@ -24,7 +24,7 @@ from panbudget.reports.season.weeks import weeks_table
 from panbudget.reports.style import STYLES, VALVE_STYLES, applied, plain
 from panbudget.scenario.supplies import Tank
 from panbudget.season.result import Season
-from panbudget.studies.tank_sizes import tank_sizes
+from panbudget.studies.supplies import tank_sizes
 from panbudget.words import days_said, kilograms, mm
 
 _HOT_DAYS = 10

@@ -19,9 +19,8 @@ from panbudget.reports.season.weeks import weeks_table
 from panbudget.reports.writing import Verb
 from panbudget.season.heat import said as heat_said
 from panbudget.season.result import Season
-from panbudget.studies.pressure import pressed
 from panbudget.studies.sensitivity import alternatives, summed_up
-from panbudget.studies.tank_sizes import enough
+from panbudget.studies.supplies import enough, pressed
 from panbudget.words import count, days_said, litres, number, signed
 
 _section, _say = functools.partial(section, "season"), functools.partial(sentence, "season")

@@ -25,8 +25,7 @@ from panbudget.season.faults import fault_assumptions
 from panbudget.studies.ranges import DRAWN
 from panbudget.studies.statement.account import Account, Fate, Metered, Statement
 from panbudget.studies.statement.ledger import beyond
-from panbudget.studies.statement.rounding import rounded_parts
-from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS, amount
+from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS, amount, rounded_parts
 from panbudget.words import count, day_said, days_said, number, percent
 
 _section, _say = functools.partial(section, "statement"), functools.partial(sentence, "statement")

@@ -25,9 +25,8 @@ from panbudget.numeric import Floats
 from panbudget.season.result import Season
 from panbudget.studies.ranges import interval_of
 from panbudget.studies.statement.meter import Between, metered_days
-from panbudget.studies.statement.rounding import rounded_parts
 from panbudget.studies.statement.sources import Source, litres_by_day
-from panbudget.studies.statement.units_of_form import VOLUME_UNITS, FormUnit
+from panbudget.studies.statement.units_of_form import VOLUME_UNITS, FormUnit, rounded_parts
 
 _WHOLE = 1.0 - 1e-9  # of a day, that lies between readings
 _ROOM = 1e-9  # share by which two figures of one size may part in the last bits of their units' conversion

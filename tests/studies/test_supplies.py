@@ -1,11 +1,12 @@
-"""Half and double pressure, run and not asserted: the facts at the head of the model's page."""
+"""Half and double pressure, run and not asserted: the facts at the head of the model's page; and which tank is enough."""
 
 from __future__ import annotations
 
+import pandas as pd
 import pytest
 
 from panbudget import replay
-from panbudget.studies.pressure import pressed
+from panbudget.studies.supplies import enough, pressed
 from tests.season.test_faults import TANK
 from tests.small_weather import weather_csv
 
@@ -66,3 +67,16 @@ def test_the_row_as_described_is_the_seasons_own(overlay, make_garden):
     assert (row.openings, row.open_hours, row.bed_litres) == pytest.approx(
         (own["openings"], own["open_hours"], own["bed_litres"]), rel=1e-12
     )
+
+
+@pytest.mark.parametrize(
+    ("hours", "volume"),
+    [
+        ([5.0, 1e-6, 0.0], 300.0),  # a valve that stood dry for a moment stood dry
+        ([0.0, 0.0, 0.0], 100.0),
+        ([0.0, 2.0, 0.0], 100.0),  # the smallest, whatever a larger one did
+        ([5.0, 2.0, 1.0], None),
+    ],
+)
+def test_the_smallest_tank_under_which_no_valve_stood_dry_is_enough(hours, volume):
+    assert enough(pd.DataFrame({"volume_l": [100.0, 200.0, 300.0], "starved_hours": hours})) == volume

@@ -1,5 +1,5 @@
 """
-Numeric: the two kinds of arrays that pass between rooms, for type hints.
+Numeric: the kinds of arrays that pass between rooms, for type hints.
 """
 
 from __future__ import annotations
@@ -7,7 +7,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Floats", "Ints"]
+__all__ = ["Floats", "Ints", "Mask"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]

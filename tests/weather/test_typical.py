@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from panbudget.weather.calendar import NOMINAL_YEAR, laid_out
 from panbudget.weather.formats.typical import (
     far_from_site,
     hourly_amounts,
@@ -19,7 +20,6 @@ from panbudget.weather.formats.typical import (
     whole_year,
 )
 from panbudget.weather.text.raw import RawTable
-from panbudget.weather.typical import NOMINAL_YEAR, laid_out
 from tests.weather.sites import Site
 
 

@@ -18,7 +18,7 @@ from panbudget.physics import air
 from panbudget.physics.evaporation import reference_evapotranspiration
 from panbudget.season.result import Season
 from panbudget.weather import flags
-from panbudget.weather.filling.gaps import filled_wind
+from panbudget.weather.filling.estimates import filled_wind
 from panbudget.weather.sky import sky_of
 
 #: what a mean wind may be out: common practice, no source [m/s at 2 m]

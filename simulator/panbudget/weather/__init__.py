@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from panbudget.weather.clean import Weather, read_weather
 from panbudget.weather.filling.fallback import Fallback
-from panbudget.weather.filling.limits import GapLimits
+from panbudget.weather.filling.gaps import GapLimits
 from panbudget.weather.flags import is_filled
 from panbudget.weather.formats.readers import READERS
 from panbudget.weather.site import Site

@@ -1,23 +1,29 @@
 """
 Calendar: the rows of a file set in order, one a day, against the days that are asked for.
 
-Rows out of order are sorted, and that is noted; a day twice is refused by name.
+Rows out of order are sorted, and that is noted; a day twice is refused by name. A typical year, made of months from
+different years, is no summer that anybody lived through: it is laid onto the calendar, and carries its own flag from the
+reader to the report, and a note that says so before everything else.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from panbudget.errors import Problem
+from panbudget.numeric import Mask
 from panbudget.weather.messages import note, problem
 from panbudget.weather.text.raw import RawTable
 from panbudget.words import and_more
+
+#: the year under which a reader files a typical year: it has 365 days
+NOMINAL_YEAR = 2001
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,8 +44,8 @@ class Arranged:
     """
 
     daily: pd.DataFrame
-    asked: npt.NDArray[np.bool_]
-    in_file: npt.NDArray[np.bool_]
+    asked: Mask
+    in_file: Mask
     problems: tuple[Problem, ...]
     notes: tuple[str, ...]
 
@@ -92,7 +98,7 @@ def arrange(
     return Arranged(daily.reindex(days), asked, np.asarray(days.isin(daily.index)), tuple(problems), tuple(notes))
 
 
-def days_where(days: pd.Index, mask: npt.NDArray[np.bool_]) -> list[dt.date]:
+def days_where(days: pd.Index, mask: Mask) -> list[dt.date]:
     """Return the days at which a mask holds."""
     return [stamp.date() for stamp in pd.DatetimeIndex(days)[mask]]
 
@@ -104,8 +110,43 @@ def _out_of_order(index: pd.DatetimeIndex, lines: tuple[int, ...]) -> str:
     return note("out-of-order", line=lines[row], day=index[row].date())
 
 
-def _twice(index: pd.DatetimeIndex, repeated: npt.NDArray[np.bool_], lines: tuple[int, ...]) -> Problem:
+def _twice(index: pd.DatetimeIndex, repeated: Mask, lines: tuple[int, ...]) -> Problem:
     row = int(np.argmax(repeated))
     day, first = str(index[row].date()), int(np.argmax(index == index[row]))
     more = and_more(len(set(index[repeated])) - 1, "day")
     return problem("day-twice", "date", day, day=day, first=lines[first], second=lines[row], more=more)
+
+
+def laid_out(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> RawTable:
+    """
+    Lay a typical year onto the calendar.
+
+    Parameters
+    ----------
+    raw : RawTable
+        Filed under `NOMINAL_YEAR`.
+    start, end : date, optional
+        The year repeats from the first one's calendar year to the last one's; under `NOMINAL_YEAR` only where
+        both are left out.
+
+    Returns
+    -------
+    RawTable
+        With 29 February a copy of the 28th, which is noted.
+    """
+    first, last = start or end, end or start
+    if first is None or last is None:
+        return dataclasses.replace(raw, notes=(note("typical-nominal", year=NOMINAL_YEAR), *raw.notes))
+    last_year = max(last.year, first.year)
+    days = pd.date_range(dt.date(first.year, 1, 1), dt.date(last_year, 12, 31), name="date").as_unit("ns")
+    leap = np.asarray((days.month == 2) & (days.day == 29))
+    wanted = pd.to_datetime(
+        pd.DataFrame({"year": NOMINAL_YEAR, "month": days.month, "day": np.where(leap, 28, days.day)})
+    )
+    rows = pd.DatetimeIndex(raw.daily.index).get_indexer(pd.DatetimeIndex(wanted))
+    daily = raw.daily.iloc[rows[rows >= 0]].set_axis(days[rows >= 0], axis=0)
+    daily.index.name = "date"
+    lines = np.asarray(raw.lines, dtype=np.int64)[rows[rows >= 0]]
+    years = f"{first.year}" if first.year == last_year else f"each of {first.year} to {last_year}"
+    notes = [note("typical-laid", years=years), *([note("typical-leap")] if (leap & (rows >= 0)).any() else [])]
+    return dataclasses.replace(raw, daily=daily, lines=tuple(lines.tolist()), notes=(*notes, *raw.notes))

@@ -19,18 +19,16 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, WeatherError
-from panbudget.numeric import Floats
-from panbudget.physics.air import atmospheric_pressure, wind_at_2m
+from panbudget.numeric import Floats, Mask
+from panbudget.physics import air
 from panbudget.weather import flags as origins
-from panbudget.weather.calendar import arrange
+from panbudget.weather.calendar import arrange, laid_out
 from panbudget.weather.checked import CheckedFile, RawFile
-from panbudget.weather.checks.inspection import Inspection, Mask
-from panbudget.weather.checks.plausibility import TOO_BRIGHT_CHOICES, inspect_values
-from panbudget.weather.filling import gaps as filling
-from panbudget.weather.filling import humidity
+from panbudget.weather.checks.inspection import Inspection
+from panbudget.weather.checks.plausibility import inspect_values
+from panbudget.weather.filling import estimates
 from panbudget.weather.filling.fallback import Borrowed, Fallback
-from panbudget.weather.filling.limits import MISSING_RAIN_CHOICES, GapLimits, Gaps
-from panbudget.weather.flags import Flags, is_borrowed, is_filled
+from panbudget.weather.filling.gaps import GapLimits, Gaps
 from panbudget.weather.formats.readers import choose_reader
 from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.site import Site, station_notes
@@ -38,7 +36,6 @@ from panbudget.weather.sky import sky_of
 from panbudget.weather.text.columns import FINISHED_UNITS
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.source import Source, open_source
-from panbudget.weather.typical import laid_out
 
 # the heights of a gauge that a profile over grass and a mast allow [m]
 _WIND_HEIGHTS = (0.5, 200.0)
@@ -89,7 +86,9 @@ class Weather:
         part = self.flags.loc[start and pd.Timestamp(start) : end and pd.Timestamp(end)]
         counts: dict[str, dict[str, int]] = {}
         for name in part.columns:
-            methods = {str(flag): int(days) for flag, days in part[name].value_counts().items() if is_filled(str(flag))}
+            methods = {
+                str(flag): int(days) for flag, days in part[name].value_counts().items() if origins.is_filled(str(flag))
+            }
             if methods:
                 counts[str(name)] = dict(sorted(methods.items()))
         return counts
@@ -111,15 +110,13 @@ class _Rules:
     def refuse(self, shown: str) -> None:
         """Raise with the options that can't be."""
         problems: list[Problem] = []
-        lowest, highest = _WIND_HEIGHTS
-        if (height := self.wind_height) is not None and not lowest <= height <= highest:
+        height, (lowest, highest) = self.wind_height, _WIND_HEIGHTS
+        if height is not None and not lowest <= height <= highest:
             values = {"height": height, "lowest": lowest, "highest": highest}
             problems.append(problem("wind-height", f"{self.table}.wind_height", height, **values))
-        for name, known in (("missing_rain", MISSING_RAIN_CHOICES), ("too_bright", TOO_BRIGHT_CHOICES)):
-            if (given := getattr(self, name)) not in known:
-                shown_known = " or ".join(f'"{word}"' for word in known)
-                where = f"{self.table}.{name}"
-                problems.append(problem("unknown-choice", where, given, given=given, known=shown_known))
+        for name, other in (("missing_rain", "zero"), ("too_bright", "limit")):
+            if (given := getattr(self, name)) not in ("error", other):
+                problems.append(problem("unknown-choice", f"{self.table}.{name}", given, given=given, other=other))
         if problems:
             raise WeatherError(*problems, file=shown)
 
@@ -294,7 +291,7 @@ def _checked(file: RawFile, rules: _Rules, others: Sequence[tuple[Fallback, Chec
         sky_of(pd.DatetimeIndex(arranged.daily.index), latitude=site.latitude, elevation=site.elevation),
         site,
         table=rules.table,
-        wind_factor=1.0 if height == _FINISHED_HEIGHT else float(wind_at_2m(1.0, height=height)),
+        wind_factor=1.0 if height == _FINISHED_HEIGHT else float(air.wind_at_2m(1.0, height=height)),
         too_bright=rules.too_bright,
         bright_share=(rules.limits or GapLimits()).share,
     )
@@ -345,7 +342,7 @@ def _finished(read: CheckedFile, rules: _Rules, others: Sequence[tuple[Fallback,
         pd.DataFrame({name: pair[part] for name, pair in finished.items()}, index=read.days)[kept] for part in (0, 1)
     )
     values.attrs["units"] = {name: FINISHED_UNITS[name] for name in values.columns}
-    known = filling.known_days(daily)
+    known = estimates.known_days(daily)
     absent = (text for name, text in table_of("absent").items() if not known[name].any())
     loud = [*([note("typical")] if raw.typical else []), *absent]
     assumptions = [*loud, *_assumptions(flags[arranged.asked[kept]], borrowed.fitted)]
@@ -366,37 +363,37 @@ def _finished(read: CheckedFile, rules: _Rules, others: Sequence[tuple[Fallback,
 
 def _filled(
     daily: pd.DataFrame, read: CheckedFile, borrowed: Borrowed, rules: _Rules
-) -> tuple[dict[str, tuple[Floats, Flags]], Mask, list[str]]:
+) -> tuple[dict[str, tuple[Floats, origins.Flags]], Mask, list[str]]:
     """Fill gaps by rule; return columns with their flags, the days to keep, and what the climate was taken for."""
     site, sky, in_file = rules.site, read.inspected.sky, read.arranged.in_file
-    finished = {name: filling.filled_with(daily, name, np.nan, origins.MISSING) for name in ("tmin", "tmax")}
-    wind = filling.filled_wind(filling.column_or_nan(daily, "wind"), read.days)
-    rain = filling.filled_with(daily, "rain", 0.0, origins.ZERO_RAIN)
-    radiation = filling.filled_radiation(daily, sky=sky, site=site, limited=read.inspected.limited, in_file=in_file)
-    fallen = rain[0] if rules.missing_rain == "zero" else filling.column_or_nan(daily, "rain")
+    finished = {name: estimates.filled_with(daily, name, np.nan, origins.MISSING) for name in ("tmin", "tmax")}
+    wind = estimates.filled_wind(estimates.column_or_nan(daily, "wind"), read.days)
+    rain = estimates.filled_with(daily, "rain", 0.0, origins.ZERO_RAIN)
+    radiation = estimates.filled_radiation(daily, sky=sky, site=site, limited=read.inspected.limited, in_file=in_file)
+    fallen = rain[0] if rules.missing_rain == "zero" else estimates.column_or_nan(daily, "rain")
     kept = _run_around(read.arranged.asked, ~np.isnan(finished["tmin"][0] + finished["tmax"][0] + fallen))
     dry, climate = False, []
-    if (~humidity.has_humidity(daily) & kept).any():
-        index = humidity.aridity(daily, radiation=radiation[0], wind=wind[0], rain=fallen, sky=sky, site=site)
+    if (~estimates.has_humidity(daily) & kept).any():
+        index = estimates.aridity(daily, radiation=radiation[0], wind=wind[0], rain=fallen, sky=sky, site=site)
         dry, text = _climate(site, index)
         climate.append(text)
     lent = borrowed.flags["vapour_pressure"].to_numpy(object)
-    finished |= humidity.humidity_of(daily, dry=dry, in_file=in_file, borrowed=lent)
+    finished |= estimates.humidity_of(daily, dry=dry, in_file=in_file, borrowed=lent)
     finished |= {"wind": wind, "rain": rain, "radiation": radiation}
     for name in ("tmin", "tmax", "wind", "rain", "radiation"):
         days = borrowed.has(name)
         finished[name][1][days] = borrowed.flags[name].to_numpy(object)[days]
-    if not np.isnan(filling.column_or_nan(daily, "pressure")).all():
-        by_elevation = float(atmospheric_pressure(site.elevation))
-        finished["pressure"] = filling.filled_with(daily, "pressure", by_elevation, origins.PRESSURE_FROM_ELEVATION)
+    if not np.isnan(estimates.column_or_nan(daily, "pressure")).all():
+        by_elevation = float(air.atmospheric_pressure(site.elevation))
+        finished["pressure"] = estimates.filled_with(daily, "pressure", by_elevation, origins.PRESSURE_FROM_ELEVATION)
     if "pan_evaporation" in daily.columns:
-        finished["pan_evaporation"] = filling.filled_with(daily, "pan_evaporation", np.nan, origins.MISSING)
+        finished["pan_evaporation"] = estimates.filled_with(daily, "pan_evaporation", np.nan, origins.MISSING)
     return finished, kept, climate
 
 
 def _climate(site: Site, index: float) -> tuple[bool, str]:
     """Decide whether an estimated dew point lies below Tmin, and say why."""
-    limit = humidity.DRY_BELOW
+    limit = estimates.DRY_BELOW
     dry = index < limit if site.climate == "auto" else site.climate == "dry"
     where = "2 °C below" if dry else "at"
     if site.climate != "auto":
@@ -411,7 +408,11 @@ def _assumptions(flags: pd.DataFrame, fitted: Mapping[tuple[str, str], str]) -> 
         for flag, count in sorted(Counter(flags[name]).items()):
             if flag not in (origins.MEASURED, origins.MISSING):
                 days = f"{count} of {counted(len(flags), 'day')}"
-                how = fitted.get((name, flag), note("from-borrowed")) if is_borrowed(flag) else origins.EXPLAINED[flag]
+                how = (
+                    fitted.get((name, flag), note("from-borrowed"))
+                    if origins.is_borrowed(flag)
+                    else origins.EXPLAINED[flag]
+                )
                 yield f"{name}: {flag} on {days} ({how})"
 
 

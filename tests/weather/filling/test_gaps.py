@@ -13,7 +13,7 @@ import pytest
 from panbudget.errors import WeatherError
 from panbudget.physics import air, sun
 from panbudget.weather import GapLimits, read_weather
-from panbudget.weather.filling.gaps import filled_radiation, filled_wind, filled_with
+from panbudget.weather.filling.estimates import filled_radiation, filled_wind, filled_with
 from panbudget.weather.sky import sky_of
 from tests.weather.sites import Site
 from tests.weather.test_broken_files import table

@@ -12,19 +12,16 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from panbudget.errors import Problem
-from panbudget.numeric import Floats
+from panbudget.numeric import Floats, Mask
 from panbudget.weather.messages import note, problem
 from panbudget.weather.site import Site
 from panbudget.weather.sky import Sky
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.raw import RawTable
 from panbudget.words import and_more
-
-Mask = npt.NDArray[np.bool_]
 
 
 @dataclass(eq=False)

@@ -10,13 +10,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from panbudget.numeric import Mask
 from panbudget.weather.checks import air, sky
-from panbudget.weather.checks.inspection import Inspection, Mask, walk
+from panbudget.weather.checks.inspection import Inspection, walk
 from panbudget.weather.messages import counted, note, problem
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.words import and_more
-
-TOO_BRIGHT_CHOICES = ("error", "limit")
 
 #: what a file that was not refused has passed, in one line
 PASSED = (

@@ -13,8 +13,8 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from panbudget.numeric import Floats
-from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Mask, Verdict, at_least, at_most
+from panbudget.numeric import Floats, Mask
+from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
 from panbudget.weather.messages import note, table_of
 from panbudget.weather.sky import Sky, sky_of
 from panbudget.weather.text.columns import STANDARD, number

@@ -17,14 +17,12 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem
-from panbudget.numeric import Floats
+from panbudget.numeric import Floats, Mask
 from panbudget.physics.air import mean_saturation_vapour_pressure
 from panbudget.weather.calendar import days_where
 from panbudget.weather.checked import CheckedFile
-from panbudget.weather.checks.inspection import Mask
 from panbudget.weather.checks.sky import BRIGHTEST
-from panbudget.weather.filling.gaps import column_or_nan, filled_radiation, known_days
-from panbudget.weather.filling.humidity import humidity_of
+from panbudget.weather.filling.estimates import column_or_nan, filled_radiation, humidity_of, known_days
 from panbudget.weather.flags import borrowed_from
 from panbudget.weather.messages import counted, note, problem
 from panbudget.weather.site import Site

@@ -1,141 +1,150 @@
 """
-Gaps: which quantities a day has, and with what those are filled that are missing (how many may be: see `limits`).
+Gaps: how much of what is missing may be filled in, over the days asked for; the rest is refused.
 
-FAO-56 chapter 3 fills wind and radiation here (humidity: see `humidity`).
+Temperatures are never invented, rain only when the user says that no figure means no rain. A column that the file lacks
+altogether is estimated for all days (see `estimates`); one with holes is filled within `GapLimits`.
 """
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import dataclass
+
 import pandas as pd
 
-from panbudget.numeric import Floats
-from panbudget.physics import air
-from panbudget.weather import flags as origins
-from panbudget.weather.checks.inspection import Mask
-from panbudget.weather.filling.humidity import has_humidity
-from panbudget.weather.flags import Flags
-from panbudget.weather.site import Site
-from panbudget.weather.sky import Sky
-
-#: FAO-56 chapter 3: the wind to assume where nothing is known. [m/s at 2 m]
-_NO_WIND_KNOWN = 2.0
+from panbudget.errors import Problem
+from panbudget.weather.calendar import days_where
+from panbudget.weather.checked import CheckedFile
+from panbudget.weather.filling.estimates import known_days
+from panbudget.weather.filling.fallback import Borrowed
+from panbudget.weather.messages import counted, note, problem
+from panbudget.words import name_days
 
 
-def column_or_nan(daily: pd.DataFrame, name: str) -> Floats:
-    """Return a column's values, all NaN where the table lacks it."""
-    if name not in daily.columns:
-        return np.full(len(daily), np.nan)
-    return daily[name].to_numpy(dtype=float)
-
-
-def known_days(daily: pd.DataFrame) -> dict[str, Mask]:
-    """Return the days that have each quantity, measured or from what is measured: "radiation" also by sunshine."""
-    known = {name: ~np.isnan(column_or_nan(daily, name)) for name in ("tmin", "tmax", "wind", "rain", "radiation")}
-    known["radiation"] |= ~np.isnan(column_or_nan(daily, "sunshine"))
-    return {**known, "humidity": has_humidity(daily)}
-
-
-def filled_with(daily: pd.DataFrame, name: str, value: float, flag: str) -> tuple[Floats, Flags]:
+@dataclass(frozen=True)
+class GapLimits:
     """
-    Fill a column's gaps with one value.
+    How much of a column may be filled in, over the days asked for.
 
     Parameters
     ----------
-    daily : DataFrame
-        Standard columns.
-    name : str
-        The column; it may be absent.
-    value : float
-        NaN leaves the gaps. [unit of the column]
-    flag : str
-        How the value came about.
+    share : float
+        Largest share of the days, 0 to 1. [-]
+    run : int
+        Longest run of days. [d]
 
-    Returns
-    -------
-    (ndarray, ndarray)
-        Values and flags, (days,).
+    Raises
+    ------
+    ValueError
+        A share outside 0 to 1, or a negative run.
     """
-    values = column_or_nan(daily, name)
-    missing = np.isnan(values)
-    return np.where(missing, value, values), np.where(missing, flag, origins.MEASURED).astype(object)
+
+    share: float = 0.10
+    run: int = 5
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.share <= 1.0:
+            raise ValueError(f"gap share is {self.share}; 0 to 1 is expected")
+        if self.run < 0:
+            raise ValueError(f"gap run is {self.run}; 0 or more days are expected")
 
 
-def filled_wind(wind: Floats, days: pd.DatetimeIndex) -> tuple[Floats, Flags]:
+class Gaps:
     """
-    Fill gaps in the wind with its own monthly mean, else 2 m/s.
+    What is missing of a file, on the days asked for, once fallbacks had their turn.
 
     Parameters
     ----------
-    wind : ndarray, (days,)
-        NaN where missing. [m/s at 2 m]
-    days : DatetimeIndex
-        The days.
-
-    Returns
-    -------
-    (ndarray, ndarray)
-        Wind [m/s at 2 m] and flags, (days,).
-
-    Notes
-    -----
-    FAO-56 chapter 3. The mean is that month's; where that month has no wind at all, the same month's of all
-    years.
+    read : CheckedFile
+        Its days before any value was taken out count: a value refused by its plausibility isn't missing too.
+    borrowed : Borrowed
+        What fallbacks lent.
     """
-    series = pd.Series(wind, index=days)
-    this_month = series.groupby([days.year, days.month]).transform("mean")
-    any_year = series.groupby(days.month).transform("mean")
-    mean = this_month.fillna(any_year)
-    flags = np.select(
-        [~np.isnan(wind), mean.notna().to_numpy()], [origins.MEASURED, origins.MONTHLY_WIND], origins.DEFAULT_WIND
-    ).astype(object)
-    return np.asarray(series.fillna(mean).fillna(_NO_WIND_KNOWN), dtype=np.float64), flags
 
+    def __init__(self, read: CheckedFile, borrowed: Borrowed) -> None:
+        self._read, self._borrowed = read, borrowed
+        self._daily = borrowed.laid_over(read.arranged.daily)
+        temperatures = self._daily.reindex(columns=["tmin", "tmax"]).notna().all(axis=1).to_numpy()
+        in_file = read.arranged.in_file | temperatures
+        self._rows = read.arranged.asked & in_file
+        self._absent = days_where(read.days, read.arranged.asked & ~in_file)
+        self._missing = {name: self._rows & ~known for name, known in known_days(self._daily).items()}
+        self._helped = "/helped" if borrowed.files else ""
+        self._cure = note(f"figures{self._helped}")
 
-def filled_radiation(
-    daily: pd.DataFrame, *, sky: Sky, site: Site, limited: Mask, in_file: Mask
-) -> tuple[Floats, Flags]:
-    """
-    Take radiation, else turn sunshine into it, else estimate it from the temperature range.
+    def rows(self) -> list[Problem]:
+        """Refuse days that have no row."""
+        if not self._absent:
+            return []
+        values = {"count": counted(len(self._absent), "day"), "days": name_days(self._absent)}
+        return [problem(f"no-row{self._helped}", "date", str(self._absent[0]), **values)]
 
-    Parameters
-    ----------
-    daily : DataFrame
-        Standard columns.
-    sky : Sky
-        Of its days.
-    site : Site
-        Its setting decides kRs.
-    limited : ndarray of bool, (days,)
-        Where radiation was brought down to 1.05 Rso.
-    in_file : ndarray of bool, (days,)
-        Days with a row.
+    def values(self, limits: GapLimits, *, missing_rain: str) -> list[Problem]:
+        """
+        Refuse gaps that may not be filled in.
 
-    Returns
-    -------
-    (ndarray, ndarray)
-        Rs [MJ m⁻² d⁻¹] and flags, (days,).
+        Parameters
+        ----------
+        limits : GapLimits
+            They hold for a column that the file has, even where a fallback lends some of it, unless it is refused already.
+        missing_rain : str
+            "error" or "zero".
 
-    Notes
-    -----
-    FAO-56 eq 35 and 50. Days that have only sunshine in a file that has radiation on most are flagged.
-    """
-    measured = column_or_nan(daily, "radiation")
-    by_sun = air.radiation_from_sunshine(
-        column_or_nan(daily, "sunshine"), daylight=sky.daylight, extraterrestrial=sky.extraterrestrial
-    )
-    by_range = air.radiation_from_temperature_range(
-        column_or_nan(daily, "tmin"),
-        column_or_nan(daily, "tmax"),
-        extraterrestrial=sky.extraterrestrial,
-        clear_sky=sky.clear,
-        coefficient=air.KRS_COAST if site.setting == "coast" else air.KRS_INLAND,
-    )
-    has_radiation, has_sun = ~np.isnan(measured), ~np.isnan(by_sun)
-    mostly_measured = has_radiation[in_file].mean() > 0.5
-    flags = np.select(
-        [limited, has_radiation, has_sun],
-        [origins.LIMITED, origins.MEASURED, origins.SUNSHINE_ONLY if mostly_measured else origins.SUNSHINE_EQ_35],
-        origins.RADIATION_FROM_RANGE,
-    ).astype(object)
-    return np.where(has_radiation, measured, np.where(has_sun, by_sun, by_range)), flags
+        Returns
+        -------
+        list of Problem
+            One a column; days without a row are not counted again.
+        """
+        problems = self._temperatures()
+        if missing_rain == "error" and self._missing["rain"].any():
+            problems.append(self._rain())
+        measured = known_days(self._read.arranged.daily)
+        for name in ("humidity", "wind", "radiation"):
+            if measured[name].any() and name not in self._read.inspected.condemned:
+                problems += self._over_limit(name, limits)
+        return problems
+
+    def _empty(self, name: str) -> str:
+        """Say on which days a column is empty, and on which of them the file does have a figure, and why it is left out."""
+        gap = self._missing[name]
+        days = days_where(self._read.days, gap)
+        text = "empty on every day" if (gap == self._rows).all() else f"empty on {name_days(days)}"
+        given = (self._read.file.raw.left_out | self._borrowed.left_out).get(name)
+        if given and (out := [day for day in days if day in given.days]):
+            on = "there" if len(out) == len(days) else f"on {name_days(out)}"
+            text += f" (left out {on} for {given.why})"
+        return text
+
+    def _temperatures(self) -> list[Problem]:
+        names, verb = [name for name in ("tmin", "tmax") if self._missing[name].any()], "is"
+        if len(names) == 2 and (self._missing["tmin"] == self._missing["tmax"]).all():
+            names, verb = ["tmin"], "and tmax are"
+        return [problem("no-temperature", name, verb=verb, empty=self._empty(name), cure=self._cure) for name in names]
+
+    def _rain(self) -> Problem:
+        why = self._read.file.raw.absent.get("rain")
+        text = "no-rain/record" if why else "no-rain" if "rain" in self._daily.columns else "no-rain/column"
+        borrow = note("borrow-rain") if (self._missing["rain"] & self._borrowed.rain_at_hand).any() else ""
+        return problem(text, "rain", empty=self._empty("rain"), why=why, borrow=borrow)
+
+    def _over_limit(self, name: str, limits: GapLimits) -> list[Problem]:
+        gap = self._missing[name]
+        count, total = int(gap.sum()), int(self._read.arranged.asked.sum())
+        longest = int(pd.Series(gap).groupby((~gap).cumsum()).sum().max())
+        if longest <= limits.run and count <= limits.share * total:
+            return []
+        return [
+            problem(
+                "gap-too-long/run" if longest > limits.run else "gap-too-long/share",
+                name,
+                count,
+                also={"humidity": " (every column of it)", "radiation": " (and sunshine)"}.get(name, ""),
+                limits=limits,
+                longest=longest,
+                count=count,
+                total=total,
+                share=100 * limits.share,
+                most=int(limits.share * total),
+                days=name_days(days_where(self._read.days, gap)),
+                cure=self._cure,
+            )
+        ]

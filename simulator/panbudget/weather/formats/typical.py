@@ -2,7 +2,7 @@
 Typical years: the hours of a year made of months from different years, as pvlib reads them, put together to its days.
 
 pvlib takes the file apart; what its columns mean here, which marks stand for missing values, whether its rain is a
-record at all, and what a person is told of a broken file, is said here. `weather.typical` lays the days onto the calendar.
+record at all, and what a person is told of a broken file, is said here. `weather.calendar` lays the days onto the calendar.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ import pandas as pd
 
 from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats, Ints
+from panbudget.weather.calendar import NOMINAL_YEAR
 from panbudget.weather.formats.archives import Measure
 from panbudget.weather.site import Site
 from panbudget.weather.sky import sky_of
@@ -32,7 +33,6 @@ from panbudget.weather.text.moments import day_of
 from panbudget.weather.text.raw import RawTable
 from panbudget.weather.text.rows import Rows, read_rows, split
 from panbudget.weather.text.source import Source
-from panbudget.weather.typical import NOMINAL_YEAR
 
 # how far a file's place may lie from the site before that is said [degrees, m]
 _NEAR, _LEVEL = 0.5, 150.0

@@ -15,8 +15,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from panbudget.errors import Problem, WeatherError
-from panbudget.numeric import Floats, Ints
-from panbudget.weather.checks.inspection import Mask
+from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.messages import note, problem
 from panbudget.weather.site import Site
 from panbudget.words import and_more
@@ -73,7 +72,7 @@ def on_the_sites_clock(stamps: Stamps, site: Site) -> tuple[Stamps, str]:
         Neither time zone nor longitude.
     """
     if zone := _zone(site):
-        return _local(stamps, zone), note("clock-zone", zone=site.timezone)
+        return stamps + _ahead(stamps, zone), note("clock-zone", zone=site.timezone)
     if site.longitude is None:
         raise WeatherError(problem("no-clock", "site.timezone"))
     hours = round(site.longitude / 15.0)
@@ -97,8 +96,7 @@ def day_lengths(days: Stamps, site: Site) -> Floats:
     ndarray, shape of ``days``
         23 or 25 where clocks are changed. [h]
     """
-    zone = _zone(site)
-    if zone is None:
+    if not (zone := _zone(site)):
         return np.full(len(days), 24.0)
     midnights = np.append(days, days[-1:] + np.timedelta64(1, "D"))
     ahead = _ahead(midnights, zone)
@@ -115,19 +113,6 @@ def _ahead(stamps: Stamps, zone: zoneinfo.ZoneInfo) -> npt.NDArray[np.timedelta6
     utc = pd.DatetimeIndex(stamps).tz_localize("UTC")
     local = utc.tz_convert(zone).tz_localize(None).as_unit("ns").to_numpy()
     return np.asarray(local - stamps.astype("datetime64[ns]"))
-
-
-def _local(stamps: Stamps, zone: zoneinfo.ZoneInfo) -> Stamps:
-    """Turn UTC into a zone's clock: by days, but record by record on days on which the clock is changed."""
-    day = stamps.astype("datetime64[D]").astype(np.int64)
-    first = int(day.min())
-    midnights = np.arange(first, int(day.max()) + 2).astype("datetime64[D]").astype("datetime64[ns]")
-    ahead = _ahead(midnights, zone)
-    local = stamps + ahead[day - first]
-    changing = (ahead[1:] != ahead[:-1])[day - first]
-    if changing.any():
-        local[changing] = stamps[changing] + _ahead(stamps[changing], zone)
-    return local
 
 
 def in_order(stamps: Stamps, table: Floats, lines: Ints, *, site: Site, utc: bool) -> Moments:
@@ -182,14 +167,9 @@ def _say_repeated(moments: Moments, again: Ints, stamps: Stamps, table: Floats, 
         moments.notes.append(note(text, count=count, line=lines[again[np.argmax(same)]]))
     if not same.all():
         row = again[np.argmin(same)]
-        values = {
-            "moment": written(stamps[row], "s"),
-            "first": lines[firsts[row]],
-            "second": lines[row],
-            "more": and_more(int((~same).sum()) - 1, "record"),
-            "clocks": note("name-timezone") if site.timezone is None else "",
-        }
-        moments.problems.append(problem("moment-twice", "time", values["moment"], **values))
+        moment, clocks = written(stamps[row], "s"), note("name-timezone") if site.timezone is None else ""
+        where = f"{lines[firsts[row]]} and {lines[row]}{and_more(int((~same).sum()) - 1, 'record')}"
+        moments.problems.append(problem("moment-twice", "time", moment, moment=moment, lines=where, clocks=clocks))
 
 
 def _doubled_hours(seconds: Ints, repeated: Mask, site: Site, notes: list[str]) -> tuple[Mask, Ints]:
@@ -203,7 +183,9 @@ def _doubled_hours(seconds: Ints, repeated: Mask, site: Site, notes: list[str]) 
     key, doubled = seconds * 2, np.zeros(len(seconds), dtype=bool)
     stamps = pd.DatetimeIndex(hours.astype("datetime64[h]").astype("datetime64[ns]"))
     zone = _zone(site)
-    changes = zone is not None and _changes_clocks(zone, stamps)
+    # a winter's and a summer's day differ in a year in which the clock is changed
+    days = (pd.Timestamp(year, month, 1, tz=zone) for year in set(stamps.year) for month in (1, 7))
+    changes = len({day.utcoffset() for day in days}) > 1
     if changes:
         hours = hours[stamps.tz_localize(zone, ambiguous="NaT", nonexistent="shift_forward").isna()]
     accepted: dict[int, int] = {}
@@ -223,12 +205,6 @@ def _doubled_hours(seconds: Ints, repeated: Mask, site: Site, notes: list[str]) 
         first = written(np.datetime64(min(accepted.values()), "h"))
         notes.append(note("doubled-hour", hour=first, more=and_more(len(accepted) - 1, "hour")))
     return doubled, key
-
-
-def _changes_clocks(zone: zoneinfo.ZoneInfo, stamps: pd.DatetimeIndex) -> bool:
-    """Tell whether a winter's and a summer's day differ in these years."""
-    days = (pd.Timestamp(year=year, month=month, day=1, tz=zone) for year in set(stamps.year) for month in (1, 7))
-    return len({day.utcoffset() for day in days}) > 1
 
 
 def _passes(inside: Ints, seconds: Ints) -> tuple[Ints, bool]:

@@ -11,7 +11,7 @@ there. The 80 % are common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -19,10 +19,9 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, WeatherError
-from panbudget.numeric import Floats, Ints
+from panbudget.numeric import Floats, Ints, Mask
 from panbudget.physics.air import saturation_vapour_pressure
 from panbudget.weather.calendar import days_where
-from panbudget.weather.checks.inspection import Mask
 from panbudget.weather.messages import counted, note, problem
 from panbudget.weather.site import Site
 from panbudget.weather.subdaily.clocks import Stamps, day_lengths, in_order, on_the_sites_clock, seconds_of, written
@@ -33,6 +32,7 @@ from panbudget.words import and_more, name_days
 
 #: share of a day's records that a column needs
 COMPLETE = 0.8
+_SHARE = f"{100 * COMPLETE:g} %"
 
 
 class Quantity(NamedTuple):
@@ -203,14 +203,14 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
     if step > _COARSEST:
         text = "too-few-records/one" if np.isinf(step) else "too-few-records"
         problems.insert(0, problem(text, "date", hours=number(step / 3600.0)))
-    _refuse(problems)
+    if problems:
+        raise WeatherError(*problems)
     days = _Days(records, clock, step, site)
-    daily, problems = _columns(values, days, records, notes)
-    _refuse(problems)
+    daily = _columns(values, days, records, notes)
     first_lines = pd.Series(lines).groupby(days.of_record).min().reindex(range(len(daily)))
     in_file = _without_edges(daily, first_lines.notna().to_numpy(), notes)
     if not in_file.any():
-        raise WeatherError(problem("no-whole-day", "date", most=days.expected.max()))
+        raise WeatherError(problem("no-whole-day", "date", share=_SHARE, most=days.expected.max()))
     daily = daily[in_file]
     notes += _gap_notes(daily, step)
     gaps = {str(name): frozenset(days_where(daily.index, daily[name].isna().to_numpy())) for name in daily.columns}
@@ -222,13 +222,8 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
         unit_is_stated=frozenset(_by_day(names, {name: name for name in records.stated})),
         headers=_by_day(names, records.headers),
         notes=tuple(notes),
-        left_out={name: LeftOut(note("few-records"), gap) for name, gap in gaps.items() if gap},
+        left_out={name: LeftOut(note("few-records", share=_SHARE), gap) for name, gap in gaps.items() if gap},
     )
-
-
-def _refuse(problems: list[Problem]) -> None:
-    if problems:
-        raise WeatherError(*problems)
 
 
 def _by_day(names: list[str], texts: dict[str, str]) -> dict[str, str]:
@@ -245,30 +240,18 @@ def _beyond(values: dict[str, Floats], stamps: Stamps, lines: Ints, records: Rec
         is_mark = wrong.any() and bool(np.ptp(column[wrong]) < 1e-9)
         if wrong.any() and (is_mark or wrong.sum() <= max(_FEW * (~np.isnan(column)).sum(), 1)):
             row = int(np.argmax(wrong))
-            yield problem(
-                "record-range",
-                f"line {lines[row]}:",
-                float(column[row]),
-                header=records.headers.get(name, name),
-                value=number(float(column[row])),
-                unit=unit,
-                moment=written(stamps[row]),
-                more=and_more(int(wrong.sum()) - 1, "record"),
-                lowest=number(lowest),
-                highest=number(highest),
-            )
+            value, header = float(column[row]), records.headers.get(name, name)
+            worst = f"{number(value)} {unit} at {written(stamps[row])}{and_more(int(wrong.sum()) - 1, 'record')}"
+            span = f"{number(lowest)} to {number(highest)} {unit}"
+            yield problem("record-range", f"line {lines[row]}:", value, header=header, worst=worst, span=span)
 
 
-def _columns(
-    values: dict[str, Floats], days: _Days, records: Records, notes: list[str]
-) -> tuple[pd.DataFrame, list[Problem]]:
-    """Return the daily columns, and what is wrong; add to the notes."""
+def _columns(values: dict[str, Floats], days: _Days, records: Records, notes: list[str]) -> pd.DataFrame:
+    """Return the daily columns; add to the notes."""
     daily: dict[str, Floats] = {}
-    problems: Sequence[Problem] = ()
-    day = days.of("temperature")
+    air, day = _air(values, notes), days.of("temperature")
     if "temperature" in values:
         daily["tmin"], daily["tmax"] = days.extremes(values["temperature"], day)
-    air = _air(values, notes)
     if "rh" in air:
         daily["rh_min"], daily["rh_max"] = days.extremes(air["rh"], day)
     if "vapour_pressure" in air:
@@ -280,19 +263,21 @@ def _columns(
             notes.append(note("night-offset", records=counted(below, "record"), verb=verb))
         daily["radiation"] = days.radiation(values["radiation"], days.of("radiation"))
     if "rain" in values:
-        daily["rain"], problems = _rain(values["rain"], days, records, notes)
-    return pd.DataFrame(daily, index=pd.DatetimeIndex(days.midnights, name="date")), list(problems)
+        daily["rain"] = _rain(values["rain"], days, records, notes)
+    return pd.DataFrame(daily, index=pd.DatetimeIndex(days.midnights, name="date"))
 
 
-def _rain(column: Floats, days: _Days, records: Records, notes: list[str]) -> tuple[Floats, Sequence[Problem]]:
+def _rain(column: Floats, days: _Days, records: Records, notes: list[str]) -> Floats:
     header = records.headers.get("rain", "rain")
     rain = rain_amounts(column, seconds_of(days.clock), kind=records.rain_kind, step=days.step, header=header)
+    if rain.problems:
+        raise WeatherError(*rain.problems)
     notes += rain.notes
     total, _, whole = days.total(rain.amounts, days.of("rain") if rain.kind == "interval" else days.of_ending)
     if (lost := float(total[~whole].sum())) > 0.0:
         count = int((~whole & (total > 0.0)).sum())
-        notes.append(note("rain-lost", rain=number(lost), days=counted(count, "day")))
-    return np.where(whole, total, np.nan), rain.problems
+        notes.append(note("rain-lost", share=_SHARE, rain=number(lost), days=counted(count, "day")))
+    return np.where(whole, total, np.nan)
 
 
 def _air(values: dict[str, Floats], notes: list[str]) -> dict[str, Floats]:
@@ -324,24 +309,16 @@ def _without_edges(daily: pd.DataFrame, in_file: Mask, notes: list[str]) -> Mask
     # from the first known day on, and up to the last
     inside = in_file & np.logical_or.accumulate(known) & np.logical_or.accumulate(known[::-1])[::-1]
     if known.any() and (edges := in_file & ~inside).any():
-        notes.append(note("edges", days=name_days(days_where(daily.index, edges))))
+        notes.append(note("edges", share=_SHARE, days=name_days(days_where(daily.index, edges))))
     return inside
 
 
 def _gap_notes(daily: pd.DataFrame, step: float) -> Iterator[str]:
     """Say which days are gaps of which columns, columns with the same gaps together."""
-    gaps: dict[tuple[bool, ...], list[str]] = {}
-    for name in daily.columns:
-        missing = daily[name].isna()
-        if missing.any() and not missing.all():
-            gaps.setdefault(tuple(missing), []).append(str(name))
-    for mask, names in gaps.items():
-        days = days_where(daily.index, np.array(mask))
-        yield note(
-            "gap-days",
-            names=", ".join(names),
-            count=counted(len(days), "day"),
-            records=number(86400.0 / step),
-            verb="counts" if len(days) == 1 else "count",
-            days=name_days(days),
-        )
+    missing = {str(name): tuple(daily[name].isna()) for name in daily.columns}
+    for gap in dict.fromkeys(missing.values()):
+        if any(gap) and not all(gap):
+            days = days_where(daily.index, np.array(gap))
+            names = ", ".join(name for name in missing if missing[name] == gap)
+            records = f"{_SHARE} of {number(86400.0 / step)} records a day count{'s' if len(days) == 1 else ''}"
+            yield note("gap-days", names=names, count=counted(len(days), "day"), records=records, days=name_days(days))

@@ -15,8 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from panbudget.errors import Problem
-from panbudget.numeric import Floats, Ints
-from panbudget.weather.checks.inspection import Mask
+from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.messages import counted, note, problem
 from panbudget.weather.text.columns import number
 from panbudget.words import and_more

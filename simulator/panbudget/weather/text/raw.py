@@ -68,7 +68,7 @@ class RawTable:
         What a report should mention: columns not used, rows sorted.
     typical : bool
         Whether the rows are one year made of months from different years: they stand under a year that was
-        none, and `typical` lays them onto the calendar.
+        none, and `calendar` lays them onto the calendar.
     wind_height : float, optional
         Height above ground at which the format has its wind; 2 m if left out. [m]
     station : Station, optional

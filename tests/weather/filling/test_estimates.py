@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panbudget.weather.filling.humidity import DRY_BELOW, aridity, has_humidity, humidity_of
+from panbudget.weather.filling.estimates import DRY_BELOW, aridity, has_humidity, humidity_of
 from panbudget.weather.sky import sky_of
 from tests.weather.sites import Site
 

@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, WeatherError
-from panbudget.numeric import Floats, Mask
+from panbudget.numeric import Mask
 from panbudget.physics import air
 from panbudget.weather import flags as origins
 from panbudget.weather.calendar import arrange, laid_out
@@ -284,17 +284,10 @@ def _checked(file: RawFile, rules: _Rules, others: Sequence[tuple[Fallback, Chec
         notes.append(note("wind-as-format", height=height, under=under))
     reach = [day for _, other in others for day in (other.days[0], other.days[-1])]
     arranged = arrange(raw, start=rules.start, end=rules.end, reach=reach)
-    inspection = Inspection(
-        arranged.daily.copy(),
-        arranged.asked,
-        raw,
-        sky_of(pd.DatetimeIndex(arranged.daily.index), latitude=site.latitude, elevation=site.elevation),
-        site,
-        table=rules.table,
-        wind_factor=1.0 if height == _FINISHED_HEIGHT else float(air.wind_at_2m(1.0, height=height)),
-        too_bright=rules.too_bright,
-        bright_share=(rules.limits or GapLimits()).share,
-    )
+    daily, options = arranged.daily.copy(), (rules.too_bright, (rules.limits or GapLimits()).share)
+    sky = sky_of(pd.DatetimeIndex(daily.index), latitude=site.latitude, elevation=site.elevation)
+    factor = 1.0 if height == _FINISHED_HEIGHT else float(air.wind_at_2m(1.0, height=height))
+    inspection = Inspection(daily, arranged.asked, raw, sky, site, rules.table, factor, *options)
     return CheckedFile(file, arranged, inspect_values(inspection), height, tuple(notes))
 
 
@@ -303,14 +296,8 @@ def _read_fallback(fallback: Fallback, rules: _Rules) -> CheckedFile:
     shown, table, start, end = fallback.shown, "weather.fallback", rules.start, rules.end
     rules = _Rules(fallback.site or rules.site, fallback.wind_height, "error", "limit", rules.limits, start, end, table)
     rules.refuse(shown)
-    file = read_raw(
-        fallback.path,
-        rules.site,
-        shown_as=shown,
-        file_format=fallback.file_format,
-        columns=fallback.columns,
-        table=table,
-    )
+    options: dict[str, Any] = {"file_format": fallback.file_format, "columns": fallback.columns, "table": table}
+    file = read_raw(fallback.path, rules.site, shown_as=shown, **options)
     if file.raw.typical:
         raise WeatherError(problem("fallback-typical"), file=shown)
     read = _checked(file, rules)
@@ -338,9 +325,8 @@ def _finished(read: CheckedFile, rules: _Rules, others: Sequence[tuple[Fallback,
 
     daily = borrowed.laid_over(read.daily)
     finished, kept, climate = _filled(daily, read, borrowed, rules)
-    values, flags = (
-        pd.DataFrame({name: pair[part] for name, pair in finished.items()}, index=read.days)[kept] for part in (0, 1)
-    )
+    parts = zip(*finished.values(), strict=True)
+    values, flags = (pd.DataFrame(dict(zip(finished, part, strict=True)), index=read.days)[kept] for part in parts)
     values.attrs["units"] = {name: FINISHED_UNITS[name] for name in values.columns}
     known = estimates.known_days(daily)
     absent = (text for name, text in table_of("absent").items() if not known[name].any())
@@ -363,7 +349,7 @@ def _finished(read: CheckedFile, rules: _Rules, others: Sequence[tuple[Fallback,
 
 def _filled(
     daily: pd.DataFrame, read: CheckedFile, borrowed: Borrowed, rules: _Rules
-) -> tuple[dict[str, tuple[Floats, origins.Flags]], Mask, list[str]]:
+) -> tuple[dict[str, estimates.Column], Mask, list[str]]:
     """Fill gaps by rule; return columns with their flags, the days to keep, and what the climate was taken for."""
     site, sky, in_file = rules.site, read.inspected.sky, read.arranged.in_file
     finished = {name: estimates.filled_with(daily, name, np.nan, origins.MISSING) for name in ("tmin", "tmax")}
@@ -408,11 +394,7 @@ def _assumptions(flags: pd.DataFrame, fitted: Mapping[tuple[str, str], str]) -> 
         for flag, count in sorted(Counter(flags[name]).items()):
             if flag not in (origins.MEASURED, origins.MISSING):
                 days = f"{count} of {counted(len(flags), 'day')}"
-                how = (
-                    fitted.get((name, flag), note("from-borrowed"))
-                    if origins.is_borrowed(flag)
-                    else origins.EXPLAINED[flag]
-                )
+                how = origins.EXPLAINED.get(flag) or fitted.get((name, flag), note("from-borrowed"))
                 yield f"{name}: {flag} on {days} ({how})"
 
 

@@ -9,7 +9,6 @@ at last the dew point from the minimum temperature (FAO-56 eq 14, 17, 18, 19, 48
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -21,6 +20,9 @@ from panbudget.weather.flags import Flags
 from panbudget.weather.site import Site
 from panbudget.weather.sky import Sky
 
+#: values, and how each came about, (days,)
+Column = tuple[Floats, Flags]
+
 #: FAO-56 chapter 3: the wind to assume where nothing is known. [m/s at 2 m]
 _NO_WIND_KNOWN = 2.0
 
@@ -30,33 +32,20 @@ _NO_WIND_KNOWN = 2.0
 DRY_BELOW = 0.5
 
 
-class _Kind(NamedTuple):
-    """Columns that give a vapour pressure, how good they are, and how: of their values, tmin and tmax."""
-
-    columns: tuple[str, ...]
-    rank: int
-    vapour_pressure: Callable[..., Floats]
-
-
-# best first: a day's vapour pressure comes from the first that it has; vapour pressure and dew point say the same thing
-_KINDS = (
-    _Kind(("vapour_pressure",), 0, lambda ea, tmin, tmax: ea),
-    _Kind(("dew_point",), 0, lambda dew_point, tmin, tmax: air.vapour_pressure_from_dew_point(dew_point)),
-    _Kind(
-        ("rh_max", "rh_min"),
-        1,
-        lambda high, low, tmin, tmax: air.vapour_pressure_from_rh_max_min(high, low, tmin=tmin, tmax=tmax),
-    ),
-    _Kind(("rh_max",), 2, lambda high, tmin, tmax: air.vapour_pressure_from_rh_max(high, tmin=tmin)),
-    _Kind(("rh_mean",), 3, lambda mean, tmin, tmax: air.vapour_pressure_from_rh_mean(mean, tmin=tmin, tmax=tmax)),
-)
+# columns that give a vapour pressure -> how good they are, and how: of their values, tmin and tmax. Best first: a day's comes
+# from the first that it has; vapour pressure and dew point say the same thing
+_KINDS: dict[tuple[str, ...], tuple[int, Callable[..., Floats]]] = {
+    ("vapour_pressure",): (0, lambda ea, **_: ea),
+    ("dew_point",): (0, lambda dew_point, **_: air.vapour_pressure_from_dew_point(dew_point)),
+    ("rh_max", "rh_min"): (1, air.vapour_pressure_from_rh_max_min),
+    ("rh_max",): (2, lambda high, *, tmin, **_: air.vapour_pressure_from_rh_max(high, tmin=tmin)),
+    ("rh_mean",): (3, air.vapour_pressure_from_rh_mean),
+}
 
 
 def column_or_nan(daily: pd.DataFrame, name: str) -> Floats:
     """Return a column's values, all NaN where the table lacks it."""
-    if name not in daily.columns:
-        return np.full(len(daily), np.nan)
-    return daily[name].to_numpy(dtype=float)
+    return daily.reindex(columns=[name])[name].to_numpy(dtype=float)
 
 
 def known_days(daily: pd.DataFrame) -> dict[str, Mask]:
@@ -66,7 +55,7 @@ def known_days(daily: pd.DataFrame) -> dict[str, Mask]:
     return {**known, "humidity": has_humidity(daily)}
 
 
-def filled_with(daily: pd.DataFrame, name: str, value: float, flag: str) -> tuple[Floats, Flags]:
+def filled_with(daily: pd.DataFrame, name: str, value: float, flag: str) -> Column:
     """
     Fill a column's gaps with one value.
 
@@ -91,7 +80,7 @@ def filled_with(daily: pd.DataFrame, name: str, value: float, flag: str) -> tupl
     return np.where(missing, value, values), np.where(missing, flag, origins.MEASURED).astype(object)
 
 
-def filled_wind(wind: Floats, days: pd.DatetimeIndex) -> tuple[Floats, Flags]:
+def filled_wind(wind: Floats, days: pd.DatetimeIndex) -> Column:
     """
     Fill gaps in the wind with its own monthly mean, else 2 m/s.
 
@@ -116,15 +105,12 @@ def filled_wind(wind: Floats, days: pd.DatetimeIndex) -> tuple[Floats, Flags]:
     this_month = series.groupby([days.year, days.month]).transform("mean")
     any_year = series.groupby(days.month).transform("mean")
     mean = this_month.fillna(any_year)
-    flags = np.select(
-        [~np.isnan(wind), mean.notna().to_numpy()], [origins.MEASURED, origins.MONTHLY_WIND], origins.DEFAULT_WIND
-    ).astype(object)
+    choices = [origins.MEASURED, origins.MONTHLY_WIND]
+    flags = np.select([~np.isnan(wind), mean.notna().to_numpy()], choices, origins.DEFAULT_WIND).astype(object)
     return np.asarray(series.fillna(mean).fillna(_NO_WIND_KNOWN), dtype=np.float64), flags
 
 
-def filled_radiation(
-    daily: pd.DataFrame, *, sky: Sky, site: Site, limited: Mask, in_file: Mask
-) -> tuple[Floats, Flags]:
+def filled_radiation(daily: pd.DataFrame, *, sky: Sky, site: Site, limited: Mask, in_file: Mask) -> Column:
     """
     Take radiation, else turn sunshine into it, else estimate it from the temperature range.
 
@@ -150,24 +136,17 @@ def filled_radiation(
     -----
     FAO-56 eq 35 and 50. Days that have only sunshine in a file that has radiation on most are flagged.
     """
-    measured = column_or_nan(daily, "radiation")
-    by_sun = air.radiation_from_sunshine(
-        column_or_nan(daily, "sunshine"), daylight=sky.daylight, extraterrestrial=sky.extraterrestrial
-    )
-    by_range = air.radiation_from_temperature_range(
-        column_or_nan(daily, "tmin"),
-        column_or_nan(daily, "tmax"),
-        extraterrestrial=sky.extraterrestrial,
-        clear_sky=sky.clear,
-        coefficient=air.KRS_COAST if site.setting == "coast" else air.KRS_INLAND,
-    )
+    names = ("tmin", "tmax", "sunshine", "radiation")
+    tmin, tmax, sunshine, measured = (column_or_nan(daily, name) for name in names)
+    coefficient = air.KRS_COAST if site.setting == "coast" else air.KRS_INLAND
+    above = {"extraterrestrial": sky.extraterrestrial}
+    by_sun = air.radiation_from_sunshine(sunshine, daylight=sky.daylight, **above)
+    by_range = air.radiation_from_temperature_range(tmin, tmax, clear_sky=sky.clear, coefficient=coefficient, **above)
     has_radiation, has_sun = ~np.isnan(measured), ~np.isnan(by_sun)
     mostly_measured = has_radiation[in_file].mean() > 0.5
-    flags = np.select(
-        [limited, has_radiation, has_sun],
-        [origins.LIMITED, origins.MEASURED, origins.SUNSHINE_ONLY if mostly_measured else origins.SUNSHINE_EQ_35],
-        origins.RADIATION_FROM_RANGE,
-    ).astype(object)
+    by_sunshine = origins.SUNSHINE_ONLY if mostly_measured else origins.SUNSHINE_EQ_35
+    choices = [origins.LIMITED, origins.MEASURED, by_sunshine]
+    flags = np.select([limited, has_radiation, has_sun], choices, origins.RADIATION_FROM_RANGE).astype(object)
     return np.where(has_radiation, measured, np.where(has_sun, by_sun, by_range)), flags
 
 
@@ -185,16 +164,14 @@ def has_humidity(daily: pd.DataFrame) -> Mask:
     ndarray of bool, (days,)
         A minimum relative humidity alone is not enough.
     """
-    return np.asarray(np.any([_has(daily, *kind.columns) for kind in _KINDS], axis=0), dtype=bool)
+    return np.asarray(np.any([_has(daily, columns) for columns in _KINDS], axis=0), dtype=bool)
 
 
-def _has(daily: pd.DataFrame, *names: str) -> Mask:
+def _has(daily: pd.DataFrame, names: tuple[str, ...]) -> Mask:
     return daily.reindex(columns=list(names)).notna().all(axis=1).to_numpy(dtype=bool)
 
 
-def humidity_of(
-    daily: pd.DataFrame, *, dry: bool, in_file: Mask, borrowed: Flags | None = None
-) -> dict[str, tuple[Floats, Flags]]:
+def humidity_of(daily: pd.DataFrame, *, dry: bool, in_file: Mask, borrowed: Flags | None = None) -> dict[str, Column]:
     """
     Find each day's humidity.
 
@@ -218,34 +195,31 @@ def humidity_of(
     tmin, tmax = (daily[name].to_numpy(dtype=float) for name in ("tmin", "tmax"))
     offset = air.DRY_DEW_POINT_OFFSET if dry else 0.0
     ea = air.vapour_pressure_from_dew_point(air.dew_point_from_tmin(tmin, offset=offset))
-    flags: Flags = np.full(
-        len(daily), origins.DEW_POINT_FROM_TMIN_DRY if dry else origins.DEW_POINT_FROM_TMIN, dtype=object
-    )
-    has = [_has(daily, *kind.columns) for kind in _KINDS]
+    estimate = origins.DEW_POINT_FROM_TMIN_DRY if dry else origins.DEW_POINT_FROM_TMIN
+    flags: Flags = np.full(len(daily), estimate, dtype=object)
+    has = {columns: _has(daily, columns) for columns in _KINDS}
     lent = np.zeros(len(daily), dtype=bool) if borrowed is None else np.asarray(borrowed != "", dtype=bool)
-    own = in_file & ~lent
-    main = _main_rank(has, own if own.any() else in_file)
-    for kind, days in reversed(list(zip(_KINDS, has, strict=True))):
-        if days.any():
-            figures = [daily[name].to_numpy(dtype=float) for name in kind.columns]
-            ea = np.where(days, kind.vapour_pressure(*figures, tmin=tmin, tmax=tmax), ea)
-            flags[days] = _flag(" and ".join(kind.columns), is_main=kind.rank <= main)
+    main = _main_rank(has, in_file & ~lent if (in_file & ~lent).any() else in_file)
+    for columns, (rank, vapour_pressure) in reversed(_KINDS.items()):
+        if (days := has[columns]).any():
+            figures = [daily[name].to_numpy(dtype=float) for name in columns]
+            ea = np.where(days, vapour_pressure(*figures, tmin=tmin, tmax=tmax), ea)
+            flags[days] = _flag(" and ".join(columns), is_main=rank <= main)
     if borrowed is not None:
         flags[lent] = borrowed[lent]
     estimated = np.array([origins.is_filled(flag) for flag in flags], dtype=bool)
     from_ea = np.where(estimated, origins.FROM_ESTIMATED, origins.FROM_VAPOUR_PRESSURE).astype(object)
     from_ea[lent] = flags[lent]
     result = {"vapour_pressure": (ea, flags)}
-    both = (daily["rh_max"] + daily["rh_min"]) / 2.0 if {"rh_max", "rh_min"} <= set(daily.columns) else None
-    for name, temperature, middle in (("rh_mean", (tmax + tmin) / 2.0, both), ("rh_min", tmax, None)):
+    middle = (column_or_nan(daily, "rh_max") + column_or_nan(daily, "rh_min")) / 2.0
+    nothing = np.full(len(daily), np.nan)
+    for name, temperature, mean in (("rh_mean", (tmax + tmin) / 2.0, middle), ("rh_min", tmax, nothing)):
         values = np.minimum(100.0 * ea / air.saturation_vapour_pressure(temperature), 100.0)
         from_where = from_ea.copy()
         # the file's own figure goes before the mean of its extremes
-        for better, flag in ((middle, origins.RH_MEAN_OF_EXTREMES), (daily.get(name), origins.MEASURED)):
-            if better is not None:
-                known = better.notna().to_numpy()
-                values = np.where(known, better.to_numpy(dtype=float), values)
-                from_where[known] = flag
+        for better, flag in ((mean, origins.RH_MEAN_OF_EXTREMES), (column_or_nan(daily, name), origins.MEASURED)):
+            values = np.where(np.isnan(better), values, better)
+            from_where[~np.isnan(better)] = flag
         result[name] = (values, from_where)
     return result
 
@@ -256,16 +230,13 @@ def _flag(source: str, *, is_main: bool) -> str:
     return f"eq {origins.HUMIDITY_EQUATIONS[source]} from {source}" if is_main else f"from {source} only"
 
 
-def _main_rank(has: list[Mask], in_file: Mask) -> int:
+def _main_rank(has: dict[tuple[str, ...], Mask], in_file: Mask) -> int:
     """Rank of the best kind that most days of the file have; of the commonest one if none has most."""
-    ranks = sorted({kind.rank for kind in _KINDS})
     shares = [
-        float(
-            np.any([days for days, kind in zip(has, _KINDS, strict=True) if kind.rank == rank], axis=0)[in_file].mean()
-        )
-        for rank in ranks
+        float(np.any([has[columns] for columns in _KINDS if _KINDS[columns][0] == rank], axis=0)[in_file].mean())
+        for rank in range(4)
     ]
-    return next((rank for rank, share in zip(ranks, shares, strict=True) if share > 0.5), int(np.argmax(shares)))
+    return next((rank for rank, share in enumerate(shares) if share > 0.5), int(np.argmax(shares)))
 
 
 def aridity(daily: pd.DataFrame, *, radiation: Floats, wind: Floats, rain: Floats, sky: Sky, site: Site) -> float:

@@ -97,16 +97,11 @@ class Fit(NamedTuple):
 
     def in_words(self, name: str, *, adjusted: bool) -> str:
         """Say how what was borrowed stands to the site."""
-        return note(
-            f"fit-{'shift' if name in _SHIFTED else 'factor'}{'-adjusted' if adjusted else ''}",
-            days=self.days,
-            shift=abs(self.shift),
-            factor=self.factor,
-            scatter=number(self.scatter),
-            unit=FINISHED_UNITS[name],
-            added="added" if self.shift >= 0.0 else "taken off",
-            higher="higher" if self.shift >= 0.0 else "lower",
-        )
+        kind = "shift" if name in _SHIFTED else "factor"
+        added, higher = ("added", "higher") if self.shift >= 0.0 else ("taken off", "lower")
+        values = {"shift": abs(self.shift), "scatter": number(self.scatter), "unit": FINISHED_UNITS[name]}
+        values = {**self._asdict(), **values, "added": added, "higher": higher}
+        return note(f"fit-{kind}{'-adjusted' if adjusted else ''}", **values)
 
 
 def fit_of(own: Floats, lent: Floats, *, name: str) -> Fit | None:

@@ -130,21 +130,12 @@ class Gaps:
         gap = self._missing[name]
         count, total = int(gap.sum()), int(self._read.arranged.asked.sum())
         longest = int(pd.Series(gap).groupby((~gap).cumsum()).sum().max())
-        if longest <= limits.run and count <= limits.share * total:
-            return []
-        return [
-            problem(
-                "gap-too-long/run" if longest > limits.run else "gap-too-long/share",
-                name,
-                count,
-                also={"humidity": " (every column of it)", "radiation": " (and sunshine)"}.get(name, ""),
-                limits=limits,
-                longest=longest,
-                count=count,
-                total=total,
-                share=100 * limits.share,
-                most=int(limits.share * total),
-                days=name_days(days_where(self._read.days, gap)),
-                cure=self._cure,
-            )
-        ]
+        also = {"humidity": " (every column of it)", "radiation": " (and sunshine)"}.get(name, "")
+        values = {"also": also, "days": name_days(days_where(self._read.days, gap)), "cure": self._cure}
+        if longest > limits.run:
+            return [problem("gap-too-long/run", name, count, longest=longest, run=limits.run, **values)]
+        share, most = 100 * limits.share, int(limits.share * total)
+        too_many = problem(
+            "gap-too-long/share", name, count, count=count, total=total, share=share, most=most, **values
+        )
+        return [too_many] if count > limits.share * total else []

@@ -19,7 +19,7 @@ from panbudget.physics.evaporation import reference_evapotranspiration
 from panbudget.season.result import Season
 from panbudget.weather import flags
 from panbudget.weather.filling.estimates import filled_wind
-from panbudget.weather.sky import sky_of
+from panbudget.weather.site import sky_of
 
 #: what a mean wind may be out: common practice, no source [m/s at 2 m]
 WIND_OFF = 0.5

@@ -8,10 +8,9 @@ reader to the report, and a note that says so before everything else.
 
 from __future__ import annotations
 
-import dataclasses
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -72,12 +71,10 @@ def arrange(
     Arranged
         With its problems, if there are any.
     """
-    problems: list[Problem] = []
     index = pd.DatetimeIndex(raw.daily.index)
     notes = [] if index.is_monotonic_increasing else [_out_of_order(index, raw.lines)]
     repeated = index.duplicated(keep="first")
-    if repeated.any():
-        problems.append(_twice(index, repeated, raw.lines))
+    problems = [_twice(index, repeated, raw.lines)] if repeated.any() else []
     daily = raw.daily[~repeated].sort_index()
     first, last = daily.index[0], daily.index[-1]
     begin, finish = (None if day is None else pd.Timestamp(day) for day in (start, end))
@@ -136,7 +133,7 @@ def laid_out(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> Ra
     """
     first, last = start or end, end or start
     if first is None or last is None:
-        return dataclasses.replace(raw, notes=(note("typical-nominal", year=NOMINAL_YEAR), *raw.notes))
+        return replace(raw, notes=(note("typical-nominal", year=NOMINAL_YEAR), *raw.notes))
     last_year = max(last.year, first.year)
     days = pd.date_range(dt.date(first.year, 1, 1), dt.date(last_year, 12, 31), name="date").as_unit("ns")
     leap = np.asarray((days.month == 2) & (days.day == 29))
@@ -149,4 +146,4 @@ def laid_out(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> Ra
     lines = np.asarray(raw.lines, dtype=np.int64)[rows[rows >= 0]]
     years = f"{first.year}" if first.year == last_year else f"each of {first.year} to {last_year}"
     notes = [note("typical-laid", years=years), *([note("typical-leap")] if (leap & (rows >= 0)).any() else [])]
-    return dataclasses.replace(raw, daily=daily, lines=tuple(lines.tolist()), notes=(*notes, *raw.notes))
+    return replace(raw, daily=daily, lines=tuple(lines.tolist()), notes=(*notes, *raw.notes))

@@ -7,11 +7,10 @@ only when nothing is wrong, gaps are filled, by other stations' files or by rule
 
 from __future__ import annotations
 
-import dataclasses
 import datetime as dt
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -23,19 +22,20 @@ from panbudget.numeric import Mask
 from panbudget.physics import air
 from panbudget.weather import flags as origins
 from panbudget.weather.calendar import arrange, laid_out
-from panbudget.weather.checked import CheckedFile, RawFile
-from panbudget.weather.checks.inspection import Inspection
+from panbudget.weather.checks.inspection import CheckedFile, Inspection, RawFile
 from panbudget.weather.checks.plausibility import inspect_values
 from panbudget.weather.filling import estimates
 from panbudget.weather.filling.fallback import Borrowed, Fallback
 from panbudget.weather.filling.gaps import GapLimits, Gaps
 from panbudget.weather.formats.readers import choose_reader
 from panbudget.weather.messages import counted, note, problem, table_of
-from panbudget.weather.site import Site, station_notes
-from panbudget.weather.sky import sky_of
+from panbudget.weather.site import Site, sky_of, station_notes
 from panbudget.weather.text.columns import FINISHED_UNITS
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.source import Source, open_source
+
+#: standard name -> where it is found, as in `read_weather`
+Columns = Mapping[str, Any] | None
 
 # the heights of a gauge that a profile over grass and a mast allow [m]
 _WIND_HEIGHTS = (0.5, 200.0)
@@ -84,14 +84,8 @@ class Weather:
             Column -> method -> days; columns and methods without any are left out.
         """
         part = self.flags.loc[start and pd.Timestamp(start) : end and pd.Timestamp(end)]
-        counts: dict[str, dict[str, int]] = {}
-        for name in part.columns:
-            methods = {
-                str(flag): int(days) for flag, days in part[name].value_counts().items() if origins.is_filled(str(flag))
-            }
-            if methods:
-                counts[str(name)] = dict(sorted(methods.items()))
-        return counts
+        filled = {str(name): Counter(filter(origins.is_filled, part[name])) for name in part.columns}
+        return {name: dict(sorted(methods.items())) for name, methods in filled.items() if methods}
 
 
 @dataclass(frozen=True)
@@ -110,10 +104,9 @@ class _Rules:
     def refuse(self, shown: str) -> None:
         """Raise with the options that can't be."""
         problems: list[Problem] = []
-        height, (lowest, highest) = self.wind_height, _WIND_HEIGHTS
-        if height is not None and not lowest <= height <= highest:
-            values = {"height": height, "lowest": lowest, "highest": highest}
-            problems.append(problem("wind-height", f"{self.table}.wind_height", height, **values))
+        height, span, where = self.wind_height, _WIND_HEIGHTS, f"{self.table}.wind_height"
+        if height is not None and not span[0] <= height <= span[1]:
+            problems.append(problem("wind-height", where, height, height=height, span=span))
         for name, other in (("missing_rain", "zero"), ("too_bright", "limit")):
             if (given := getattr(self, name)) not in ("error", other):
                 problems.append(problem("unknown-choice", f"{self.table}.{name}", given, given=given, other=other))
@@ -129,7 +122,7 @@ def read_weather(
     wind_height: float | None = None,
     missing_rain: str = "error",
     too_bright: str = "error",
-    columns: Mapping[str, Any] | None = None,
+    columns: Columns = None,
     shown_as: str | None = None,
     limits: GapLimits | None = None,
     start: dt.date | None = None,
@@ -227,7 +220,7 @@ def read_raw(
     *,
     shown_as: str,
     file_format: str = "auto",
-    columns: Mapping[str, Any] | None = None,
+    columns: Columns = None,
     table: str = "weather",
 ) -> RawFile:
     """
@@ -250,7 +243,7 @@ def read_raw(
         An unknown format, or a file that doesn't hold to its own.
     """
     choices = _choices(columns or {}, table, shown_as)
-    source = dataclasses.replace(open_source(path, shown_as=shown_as), table=table)
+    source = replace(open_source(path, shown_as=shown_as), table=table)
     reader, why = choose_reader(source, file_format=file_format)
     return RawFile(reader.read(source, columns=choices, site=site), source, reader.NAME, why)
 
@@ -339,10 +332,8 @@ def _finished(read: CheckedFile, rules: _Rules, others: Sequence[tuple[Fallback,
         provenance["fallbacks"] = borrowed.files
     if raw.typical:
         provenance["typical"] = True
-    trimmed = []
-    if not kept.all():
-        first, last = (str(read.days[kept][end].date()) for end in (0, -1))
-        trimmed.append(note("days-trimmed", first=first, last=last))
+    first, last = (str(read.days[kept][end].date()) for end in (0, -1))
+    trimmed = [] if kept.all() else [note("days-trimmed", first=first, last=last)]
     notes = (*loud, *read.notes, *borrowed.notes, *arranged.notes, *inspected.notes, *trimmed)
     return Weather(values, flags, provenance, notes)
 
@@ -358,11 +349,11 @@ def _filled(
     radiation = estimates.filled_radiation(daily, sky=sky, site=site, limited=read.inspected.limited, in_file=in_file)
     fallen = rain[0] if rules.missing_rain == "zero" else estimates.column_or_nan(daily, "rain")
     kept = _run_around(read.arranged.asked, ~np.isnan(finished["tmin"][0] + finished["tmax"][0] + fallen))
-    dry, climate = False, []
+    dry = False
+    climate: list[str] = []
     if (~estimates.has_humidity(daily) & kept).any():
         index = estimates.aridity(daily, radiation=radiation[0], wind=wind[0], rain=fallen, sky=sky, site=site)
-        dry, text = _climate(site, index)
-        climate.append(text)
+        dry, climate = _climate(site, index)
     lent = borrowed.flags["vapour_pressure"].to_numpy(object)
     finished |= estimates.humidity_of(daily, dry=dry, in_file=in_file, borrowed=lent)
     finished |= {"wind": wind, "rain": rain, "radiation": radiation}
@@ -377,15 +368,15 @@ def _filled(
     return finished, kept, climate
 
 
-def _climate(site: Site, index: float) -> tuple[bool, str]:
+def _climate(site: Site, index: float) -> tuple[bool, list[str]]:
     """Decide whether an estimated dew point lies below Tmin, and say why."""
     limit = estimates.DRY_BELOW
     dry = index < limit if site.climate == "auto" else site.climate == "dry"
     where = "2 °C below" if dry else "at"
     if site.climate != "auto":
-        return dry, note("climate-given", climate=site.climate, where=where)
+        return dry, [note("climate-given", climate=site.climate, where=where)]
     climate, negation = ("dry", "") if dry else ("humid", "not ")
-    return dry, note("climate-auto", climate=climate, index=index, negation=negation, limit=limit, where=where)
+    return dry, [note("climate-auto", climate=climate, index=index, negation=negation, limit=limit, where=where)]
 
 
 def _assumptions(flags: pd.DataFrame, fitted: Mapping[tuple[str, str], str]) -> Iterator[str]:

@@ -33,11 +33,8 @@ def read_scenario_weather(scenario: Scenario, start: dt.date | None = None, end:
         The file can't be read, or can't be true.
     """
     source = scenario.weather
-    problems = [
-        format_problem(source.format),
-        *(format_problem(other.format, where="weather.fallback") for other in source.fallback),
-    ]
-    if wrong := [problem for problem in problems if problem is not None]:
+    formats = [("weather", source.format), *(("weather.fallback", other.format) for other in source.fallback)]
+    if wrong := [problem for where, name in formats if (problem := format_problem(name, where=where))]:
         raise ScenarioError(*wrong, file=str(scenario.path))
     return read_weather(
         scenario.weather_path,
@@ -52,12 +49,8 @@ def read_scenario_weather(scenario: Scenario, start: dt.date | None = None, end:
 
 
 def _of_file(source: WeatherSource | FallbackSource) -> dict[str, Any]:
-    return {
-        "shown_as": source.file,
-        "file_format": source.format,
-        "wind_height": source.wind_height,
-        "columns": source.columns,
-    }
+    file = {"shown_as": source.file, "file_format": source.format}
+    return {**file, "wind_height": source.wind_height, "columns": source.columns}
 
 
 def _fallback(scenario: Scenario, source: FallbackSource) -> Fallback:

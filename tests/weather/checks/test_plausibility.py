@@ -13,7 +13,7 @@ import pytest
 from panbudget.physics import air, sun
 from panbudget.weather.checks.inspection import Inspection
 from panbudget.weather.checks.plausibility import inspect_values
-from panbudget.weather.sky import sky_of
+from panbudget.weather.site import sky_of
 from panbudget.weather.text.raw import RawTable
 from tests.weather.sites import Site
 

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from panbudget.weather.filling.estimates import DRY_BELOW, aridity, has_humidity, humidity_of
-from panbudget.weather.sky import sky_of
+from panbudget.weather.site import sky_of
 from tests.weather.sites import Site
 
 

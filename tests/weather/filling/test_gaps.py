@@ -14,7 +14,7 @@ from panbudget.errors import WeatherError
 from panbudget.physics import air, sun
 from panbudget.weather import GapLimits, read_weather
 from panbudget.weather.filling.estimates import filled_radiation, filled_wind, filled_with
-from panbudget.weather.sky import sky_of
+from panbudget.weather.site import sky_of
 from tests.weather.sites import Site
 from tests.weather.test_broken_files import table
 

@@ -10,17 +10,19 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem
 from panbudget.numeric import Floats, Mask
+from panbudget.weather.calendar import Arranged
 from panbudget.weather.messages import note, problem
-from panbudget.weather.site import Site
-from panbudget.weather.sky import Sky
+from panbudget.weather.site import Site, Sky
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.raw import RawTable
+from panbudget.weather.text.source import Source
 from panbudget.words import and_more
 
 
@@ -73,9 +75,6 @@ class Inspection:
     problems: list[Problem] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     left_out: Counter[str] = field(default_factory=Counter)
-
-    def __post_init__(self) -> None:
-        self.limited = np.zeros(len(self.daily), dtype=bool)
 
     def has(self, *names: str) -> bool:
         """Tell whether all these columns are there and none was condemned as a whole."""
@@ -131,6 +130,64 @@ class Inspection:
             self.daily.loc[wrong, list(names)] = np.nan
         if elsewhere := int((wrong & ~self.asked).sum()):
             self.left_out[names[0]] += elsewhere
+
+
+class RawFile(NamedTuple):
+    """A file as read, unchecked: its table, where it came from, the reader's name, and why that was chosen."""
+
+    raw: RawTable
+    source: Source
+    reader: str
+    why: str
+
+
+@dataclass(frozen=True, eq=False)
+class CheckedFile:
+    """
+    A weather file, checked but not filled.
+
+    Parameters
+    ----------
+    file : RawFile
+    arranged : Arranged
+        Its days, before any value was taken out.
+    inspected : Inspection
+        Its days with what can't be true left out, and what is wrong.
+    wind_height : float
+        Of its gauge. [m]
+    notes : tuple of str
+        What a report should mention of the file itself.
+    """
+
+    file: RawFile
+    arranged: Arranged
+    inspected: Inspection
+    wind_height: float
+    notes: tuple[str, ...]
+
+    @property
+    def days(self) -> pd.DatetimeIndex:
+        """Every day from its first to its last."""
+        return pd.DatetimeIndex(self.arranged.daily.index)
+
+    @property
+    def recognised(self) -> str:
+        """What the format was taken for, and why."""
+        raw, source, _, why = self.file
+        return f"{raw.recognised} ({why})" + (f", from {source.taken_from}" if source.taken_from else "")
+
+    @property
+    def daily(self) -> pd.DataFrame:
+        """Its checked days, wind at 2 m."""
+        daily, factor = self.inspected.daily, self.inspected.wind_factor
+        return daily if "wind" not in daily.columns or factor == 1.0 else daily.assign(wind=daily["wind"] * factor)
+
+    def facts(self) -> dict[str, Any]:
+        """Return what a report says of where it came from."""
+        raw, source, reader, _ = self.file
+        facts = {"file": source.shown_as, "sha256": source.sha256, "reader": reader, "recognised": self.recognised}
+        first, last = (str(day.date()) for day in (raw.daily.index.min(), raw.daily.index.max()))
+        return {**facts, "units": dict(raw.units), "rows": len(raw.daily), "first": first, "last": last}
 
 
 OfDays = Callable[[Floats, Inspection], Floats]

@@ -13,7 +13,7 @@ import numpy as np
 from panbudget.numeric import Mask
 from panbudget.weather.checks import air, sky
 from panbudget.weather.checks.inspection import Inspection, walk
-from panbudget.weather.messages import counted, note, problem
+from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.words import and_more
 
@@ -25,10 +25,7 @@ PASSED = (
 )
 
 # numbers that loggers and archives write for a missing value
-_MARKS = (
-    *(-99.0, -99.9, -999.0, -999.9, -9999.0, -9999.9, -99999.0, -6999.0, -7999.0, -32768.0, -88.0, -8888.0),
-    *(99.9, 99.99, 999.0, 999.9, 9999.0, 9999.9, 99999.0, 32767.0, 8888.0),
-)
+_MARKS = np.array(table_of("marks")["numbers"])
 
 
 def inspect_values(inspection: Inspection) -> Inspection:
@@ -81,7 +78,5 @@ def _marks(inspection: Inspection) -> None:
         rows = np.flatnonzero(days & inspection.asked)
         if rows.size:
             where = f"{inspection.day(rows[0])}{and_more(rows.size - 1, 'day')}"
-            verb = "is" if len(names) == 1 else "are"
-            inspection.problems.append(
-                problem("missing-mark", ", ".join(names), mark, verb=verb, mark=number(mark), where=where)
-            )
+            shown = f"{'is' if len(names) == 1 else 'are'} {number(mark)} on {where}"
+            inspection.problems.append(problem("missing-mark", ", ".join(names), mark, shown=shown))

@@ -16,7 +16,7 @@ import pandas as pd
 from panbudget.numeric import Floats, Mask
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
 from panbudget.weather.messages import note, table_of
-from panbudget.weather.sky import Sky, sky_of
+from panbudget.weather.site import Sky, sky_of
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.words import and_more
 
@@ -84,6 +84,10 @@ def _sunshine_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
         yield names, "sunshine-unit/share", {"high": high, "known": known.size}
 
 
+def _daylight(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
+    return {"daylight": inspection.sky.daylight[row]}
+
+
 def _over_daylight(values: Floats, inspection: Inspection) -> Floats:
     return values - (inspection.sky.daylight + _LONGER)
 
@@ -133,6 +137,7 @@ def _limit(sky: Sky) -> Floats:
 
 def limit_bright(inspection: Inspection) -> None:
     """Bring radiation that is a little too bright down to its bound, where the user chose so and it is on few days."""
+    inspection.limited = np.zeros(len(inspection.daily), dtype=bool)
     if not inspection.has("radiation") or inspection.too_bright != "limit":
         return
     values, bound = inspection.all_of("radiation"), bright_bound(inspection.sky)
@@ -180,7 +185,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
     Check("rain-range", "rain", _over_most_rain, lambda inspection, *_: {"most": _most_rain(inspection)}),
     at_least("sunshine"),
     Doubt(_sunshine_unit, ("sunshine",)),
-    Check("sunshine-range", "sunshine", _over_daylight, lambda i, row, _: {"daylight": i.sky.daylight[row]}),
+    Check("sunshine-range", "sunshine", _over_daylight, _daylight),
     at_least("pan_evaporation"),
     Doubt(_pan_unit, ("pan_evaporation",)),
     at_most("pan_evaporation"),

@@ -17,8 +17,7 @@ from panbudget.numeric import Floats, Mask
 from panbudget.physics import air
 from panbudget.weather import flags as origins
 from panbudget.weather.flags import Flags
-from panbudget.weather.site import Site
-from panbudget.weather.sky import Sky
+from panbudget.weather.site import Site, Sky
 
 #: values, and how each came about, (days,)
 Column = tuple[Floats, Flags]

@@ -20,7 +20,7 @@ from panbudget.errors import Problem
 from panbudget.numeric import Floats, Mask
 from panbudget.physics.air import mean_saturation_vapour_pressure
 from panbudget.weather.calendar import days_where
-from panbudget.weather.checked import CheckedFile
+from panbudget.weather.checks.inspection import CheckedFile
 from panbudget.weather.checks.sky import BRIGHTEST
 from panbudget.weather.filling.estimates import column_or_nan, filled_radiation, humidity_of, known_days
 from panbudget.weather.flags import borrowed_from
@@ -92,8 +92,7 @@ class Fit(NamedTuple):
 
     def applied(self, lent: Floats, *, name: str) -> Floats:
         """Return the other file's column as it would be here; a vapour pressure stays above 0."""
-        fitted: Floats = lent * self.factor + self.shift
-        return np.maximum(fitted, _DRIEST) if name == "vapour_pressure" else fitted
+        return np.maximum(lent * self.factor + self.shift, _DRIEST if name == "vapour_pressure" else -np.inf)
 
     def in_words(self, name: str, *, adjusted: bool) -> str:
         """Say how what was borrowed stands to the site."""
@@ -156,6 +155,8 @@ class Borrowed:
         The same shape; empty text where nothing was borrowed.
     fitted : dict
         (column, flag) -> how it was fitted, in words.
+    rain_at_hand : ndarray of bool, (days,)
+        Where the primary's rain is missing, and a fallback has it that may not lend it.
     files : list of dict
         For the provenance, one a fallback.
     problems, notes : list
@@ -175,7 +176,7 @@ class Borrowed:
         self.left_out: dict[str, LeftOut] = {}
         self._missing = {name: ~known for name, known in known_days(own.daily).items()}
         self._missing["vapour_pressure"] = self._missing["humidity"]
-        self._rain_elsewhere = np.zeros(len(own.days), dtype=bool)
+        self.rain_at_hand = np.zeros(len(own.days), dtype=bool)
         known = _lendable(own, site) if others else {}
         for fallback, read in others:
             lent = pd.DataFrame(_lendable(read, fallback.site or site), index=read.days).reindex(own.days)
@@ -187,11 +188,6 @@ class Borrowed:
         if others:
             self._take_back_crossed()
             self._bound()
-
-    @property
-    def rain_at_hand(self) -> Mask:
-        """Where rain is missing still, and a fallback has it that may not lend it."""
-        return self._rain_elsewhere & ~self.has("rain")
 
     def has(self, name: str) -> Mask:
         """Tell on which days a column was borrowed."""
@@ -208,7 +204,7 @@ class Borrowed:
         """Borrow of one fallback what is missing of one column, and note in its facts how."""
         wanted = self._missing[name] & ~self.has(name) & ~np.isnan(lent)
         if name == "rain" and not fallback.rain:
-            self._rain_elsewhere |= wanted
+            self.rain_at_hand |= wanted
             return
         if not wanted.any():
             return

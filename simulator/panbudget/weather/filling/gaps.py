@@ -13,7 +13,7 @@ import pandas as pd
 
 from panbudget.errors import Problem
 from panbudget.weather.calendar import days_where
-from panbudget.weather.checked import CheckedFile
+from panbudget.weather.checks.inspection import CheckedFile
 from panbudget.weather.filling.estimates import known_days
 from panbudget.weather.filling.fallback import Borrowed
 from panbudget.weather.messages import counted, note, problem

@@ -24,8 +24,7 @@ from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.calendar import NOMINAL_YEAR
 from panbudget.weather.formats.archives import Measure
-from panbudget.weather.site import Site
-from panbudget.weather.sky import sky_of
+from panbudget.weather.site import Site, sky_of
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.columns import number
 from panbudget.weather.text.mistakes import Mistakes, first_of, note, notes, problem, shortened

@@ -8,7 +8,6 @@ back, and skip one in spring: the doubled hour is kept, because both of its halv
 from __future__ import annotations
 
 import zoneinfo
-from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -27,19 +26,6 @@ _HOUR = np.timedelta64(1, "h")
 _LATEST_CHANGE = 3
 
 
-class Moments(NamedTuple):
-    """
-    Records in the order of time.
-
-    ``rows`` of the records in the file, in that order, records that say the same twice being left out; ``notes`` that a
-    report should mention, and ``problems``: what is wrong.
-    """
-
-    rows: Ints
-    notes: list[str]
-    problems: list[Problem]
-
-
 def seconds_of(stamps: Stamps) -> Ints:
     """Return moments as whole seconds since 1970, on whatever clock they are."""
     return stamps.astype("datetime64[s]").astype(np.int64)
@@ -50,7 +36,7 @@ def written(stamp: np.datetime64, unit: str = "m") -> str:
     return str(stamp.astype(f"datetime64[{unit}]")).replace("T", " ")
 
 
-def on_the_sites_clock(stamps: Stamps, site: Site) -> tuple[Stamps, str]:
+def on_the_sites_clock(stamps: Stamps, site: Site, notes: list[str]) -> Stamps:
     """
     Turn UTC into what the site's clock shows.
 
@@ -60,11 +46,13 @@ def on_the_sites_clock(stamps: Stamps, site: Site) -> tuple[Stamps, str]:
         UTC.
     site : Site
         Its time zone; without one its longitude.
+    notes : list of str
+        Gets by what rule.
 
     Returns
     -------
-    (ndarray of datetime64, str)
-        Clock time, and by what rule.
+    ndarray of datetime64
+        Clock time.
 
     Raises
     ------
@@ -72,12 +60,13 @@ def on_the_sites_clock(stamps: Stamps, site: Site) -> tuple[Stamps, str]:
         Neither time zone nor longitude.
     """
     if zone := _zone(site):
-        return stamps + _ahead(stamps, zone), note("clock-zone", zone=site.timezone)
+        notes.append(note("clock-zone", zone=site.timezone))
+        return stamps + _ahead(stamps, zone)
     if site.longitude is None:
         raise WeatherError(problem("no-clock", "site.timezone"))
     hours = round(site.longitude / 15.0)
-    rule = note("clock-longitude", sign="+" if hours >= 0 else "-", hours=abs(hours))
-    return stamps + np.timedelta64(hours, "h"), rule
+    notes.append(note("clock-longitude", sign="+" if hours >= 0 else "-", hours=abs(hours)))
+    return stamps + np.timedelta64(hours, "h")
 
 
 def day_lengths(days: Stamps, site: Site) -> Floats:
@@ -115,7 +104,9 @@ def _ahead(stamps: Stamps, zone: zoneinfo.ZoneInfo) -> npt.NDArray[np.timedelta6
     return np.asarray(local - stamps.astype("datetime64[ns]"))
 
 
-def in_order(stamps: Stamps, table: Floats, lines: Ints, *, site: Site, utc: bool) -> Moments:
+def in_order(
+    stamps: Stamps, table: Floats, lines: Ints, *, site: Site, utc: bool, notes: list[str]
+) -> tuple[Ints, list[Problem]]:
     """
     Set records in the order of time.
 
@@ -131,45 +122,47 @@ def in_order(stamps: Stamps, table: Floats, lines: Ints, *, site: Site, utc: boo
         Its time zone says when clocks go back.
     utc : bool
         Whether the stamps are UTC, which never goes back.
+    notes : list of str
+        Gets what a report should mention.
 
     Returns
     -------
-    Moments
-        Two records of one stamp are both kept in the hour that autumn doubles; elsewhere they are one record
-        if they agree, and a problem if not.
+    (ndarray of int, list of Problem)
+        Rows of the records in the order of time, and what is wrong. Two records of one stamp are both kept in the hour
+        that autumn doubles; elsewhere they are one record if they agree, and a problem if not.
     """
     seconds = seconds_of(stamps)
-    moments, key = Moments(np.arange(len(stamps)), [], []), seconds * 2
-    rows = moments.rows
+    rows, key, problems = np.arange(len(stamps)), seconds * 2, []
     repeated = np.asarray(pd.Series(seconds).duplicated(keep="first"))
     if repeated.any():
         if not utc:
-            doubled, key = _doubled_hours(seconds, repeated, site, moments.notes)
+            doubled, key = _doubled_hours(seconds, repeated, site, notes)
             repeated &= ~doubled
         rows = np.flatnonzero(~repeated)
-        _say_repeated(moments, np.flatnonzero(repeated), stamps, table, lines, site)
+        problems = _repeated(np.flatnonzero(repeated), stamps, table, lines, site, notes)
     steps = np.diff(key[rows])
     if (steps < 0).any():
         row = rows[int(np.argmax(steps < 0)) + 1]
         text = "records-backwards" if (steps <= 0).all() else "records-out-of-order"
-        moments.notes.append(note(text, line=lines[row], moment=written(stamps[row])))
+        notes.append(note(text, line=lines[row], moment=written(stamps[row])))
         rows = rows[np.argsort(key[rows], kind="stable")]
-    return moments._replace(rows=rows)
+    return rows, problems
 
 
-def _say_repeated(moments: Moments, again: Ints, stamps: Stamps, table: Floats, lines: Ints, site: Site) -> None:
+def _repeated(again: Ints, stamps: Stamps, table: Floats, lines: Ints, site: Site, notes: list[str]) -> list[Problem]:
     """Note records that stand again and agree with the first of their stamp, and refuse those that don't."""
     firsts = pd.Series(np.arange(len(stamps))).groupby(seconds_of(stamps)).transform("first").to_numpy()
     new, old = table[again], table[firsts[again]]
     same = ((new == old) | (np.isnan(new) & np.isnan(old))).all(axis=1)
     if count := int(same.sum()):
         text = "records-twice" if count > 1 else "record-twice"
-        moments.notes.append(note(text, count=count, line=lines[again[np.argmax(same)]]))
-    if not same.all():
-        row = again[np.argmin(same)]
-        moment, clocks = written(stamps[row], "s"), note("name-timezone") if site.timezone is None else ""
-        where = f"{lines[firsts[row]]} and {lines[row]}{and_more(int((~same).sum()) - 1, 'record')}"
-        moments.problems.append(problem("moment-twice", "time", moment, moment=moment, lines=where, clocks=clocks))
+        notes.append(note(text, count=count, line=lines[again[np.argmax(same)]]))
+    if same.all():
+        return []
+    row = again[np.argmin(same)]
+    moment, clocks = written(stamps[row], "s"), note("name-timezone") if site.timezone is None else ""
+    where = f"{lines[firsts[row]]} and {lines[row]}{and_more(int((~same).sum()) - 1, 'record')}"
+    return [problem("moment-twice", "time", moment, moment=moment, lines=where, clocks=clocks)]
 
 
 def _doubled_hours(seconds: Ints, repeated: Mask, site: Site, notes: list[str]) -> tuple[Mask, Ints]:

@@ -22,7 +22,7 @@ from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.physics.air import saturation_vapour_pressure
 from panbudget.weather.calendar import days_where
-from panbudget.weather.messages import counted, note, problem
+from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.site import Site
 from panbudget.weather.subdaily.clocks import Stamps, day_lengths, in_order, on_the_sites_clock, seconds_of, written
 from panbudget.weather.subdaily.rain_records import rain_amounts
@@ -39,22 +39,14 @@ class Quantity(NamedTuple):
     """A column of records: its unit, the daily columns that come of it, and what a single record can be."""
 
     unit: str
-    daily: tuple[str, ...]
+    daily: list[str]
     lowest: float = -np.inf
     highest: float = np.inf
 
 
 #: column of records -> what it is. Beyond its limits a record is a mark or a fault. Units mistaken as a whole are for the
 #: daily checks, which name them; so few records must be concerned. Common practice, no source.
-QUANTITIES: dict[str, Quantity] = {
-    "temperature": Quantity("°C", ("tmin", "tmax"), -90.0, 60.0),
-    "humidity": Quantity("%", ("rh_max", "rh_min", "vapour_pressure"), 0.5, 110.0),
-    "dew_point": Quantity("°C", ("vapour_pressure", "rh_max", "rh_min"), -95.0, 40.0),
-    "wind": Quantity("m/s", ("wind",), 0.0, 75.0),
-    "radiation": Quantity("W/m²", ("radiation",), -20.0, 1600.0),
-    "rain": Quantity("mm", ("rain",)),
-    "pressure": Quantity("kPa", ("pressure",), 45.0, 110.0),
-}
+QUANTITIES = {name: Quantity(**row) for name, row in table_of("quantities").items()}
 
 # records further apart than this make no day [s]
 _COARSEST = 6 * 3600.0
@@ -192,12 +184,11 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
         raise WeatherError(problem("no-records"))
     names = list(records.values)
     table = np.column_stack([records.values[name] for name in names])
-    moments = in_order(records.stamps, table, records.lines, site=site, utc=records.utc)
-    stamps, lines = records.stamps[moments.rows], records.lines[moments.rows]
-    clock, rule = on_the_sites_clock(stamps, site) if records.utc else (stamps, "")
-    notes += [*filter(None, [rule]), *moments.notes]
-    values = dict(zip(names, table[moments.rows].T, strict=True))
-    problems = [*moments.problems, *_beyond(values, stamps, lines, records)]
+    clock = on_the_sites_clock(records.stamps, site, notes) if records.utc else records.stamps
+    rows, problems = in_order(records.stamps, table, records.lines, site=site, utc=records.utc, notes=notes)
+    stamps, clock, lines = records.stamps[rows], clock[rows], records.lines[rows]
+    values = dict(zip(names, table[rows].T, strict=True))
+    problems += _beyond(values, stamps, lines, records)
     apart = np.diff(seconds_of(stamps))
     step = float(np.median(apart[apart > 0])) if (apart > 0).any() else np.inf
     if step > _COARSEST:
@@ -250,10 +241,9 @@ def _columns(values: dict[str, Floats], days: _Days, records: Records, notes: li
     """Return the daily columns; add to the notes."""
     daily: dict[str, Floats] = {}
     air, day = _air(values, notes), days.of("temperature")
-    if "temperature" in values:
-        daily["tmin"], daily["tmax"] = days.extremes(values["temperature"], day)
-    if "rh" in air:
-        daily["rh_min"], daily["rh_max"] = days.extremes(air["rh"], day)
+    for low, high, column in (("tmin", "tmax", values.get("temperature")), ("rh_min", "rh_max", air.get("rh"))):
+        if column is not None:
+            daily[low], daily[high] = days.extremes(column, day)
     if "vapour_pressure" in air:
         daily["vapour_pressure"] = days.mean(air["vapour_pressure"], day)
     daily |= {name: days.mean(values[name], days.of(name)) for name in ("wind", "pressure") if name in values}

@@ -16,17 +16,12 @@ import numpy as np
 
 from panbudget.errors import Problem
 from panbudget.numeric import Floats, Ints, Mask
-from panbudget.weather.messages import counted, note, problem
+from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.text.columns import number
 from panbudget.words import and_more
 
 #: kind -> what a report calls it
-KINDS = {
-    "interval": "the rain of each interval",
-    "hourly": "a counter that begins again at the full hour",
-    "daily": "a counter that begins again at midnight",
-    "total": "a counter that only grows",
-}
+KINDS: dict[str, str] = table_of("rain-kinds")
 
 # shares of a counter's rises that may be followed by a fall elsewhere than at its reset, and that an interval
 # amount shows at least: after each spell of rain it is back at 0
@@ -92,8 +87,9 @@ def rain_amounts(values: Floats, seconds: Ints, *, kind: str, step: float, heade
     column = _Column(values[known], seconds[known], step, header)
     amounts = np.full(len(values), np.nan)
     notes: list[str] = []
-    if (column.level < 0.0).any():
-        return RainRecords(amounts, kind, problems=[column.negative()])
+    if below := int((column.level < 0.0).sum()):
+        worst, more = float(column.level.min()), and_more(below - 1, "record")
+        return RainRecords(amounts, kind, (), [column.problem("rain-negative", worst, worst=worst, more=more)])
     if not (column.level > 0.0).any():
         amounts[known] = 0.0
         return RainRecords(amounts, "interval" if kind == "unknown" else kind)
@@ -117,14 +113,19 @@ def rain_amounts(values: Floats, seconds: Ints, *, kind: str, step: float, heade
     return RainRecords(amounts, kind, notes, problems)
 
 
+def _grown(level: Floats) -> Floats:
+    """Return what a counter gained up to each record: all that it shows after a fall."""
+    change = np.diff(level, prepend=level[:1])
+    return np.where(change < -_TOLERANCE, level, np.maximum(change, 0.0))
+
+
 class _Column:
     """A rain column's known records, and what happens from each to the next, (records - 1,)."""
 
     def __init__(self, level: Floats, seconds: Ints, step: float, header: str) -> None:
         self.level, self.header, self.step = level, header, step
         self.hours = np.diff(seconds, prepend=seconds[:1] - int(step)) / 3600.0
-        self.change = np.diff(level)
-        self.rises, self.falls = self.change > _TOLERANCE, self.change < -_TOLERANCE
+        self.rises, self.falls = np.diff(level) > _TOLERANCE, np.diff(level) < -_TOLERANCE
         # a record closes the time before it, so that one at midnight is the old day's last
         days, hours = (seconds - 1) // 86400, (seconds - 1) // 3600
         self.day, self.hour = days[1:], hours[1:]
@@ -142,11 +143,6 @@ class _Column:
     def _slips(self, at_reset: Mask) -> float:
         """Falls elsewhere than at a reset, as a share of the rises."""
         return float((self.falls & ~at_reset).sum()) / max(int(self.rises.sum()), 1)
-
-    def negative(self) -> Problem:
-        """Refuse figures below 0."""
-        worst, count = float(self.level.min()), int((self.level < 0.0).sum())
-        return self.problem("rain-negative", worst, worst=worst, more=and_more(count - 1, "record"))
 
     def decide(self) -> str:
         """Tell the kind by how the column rises and falls; empty text where it can't be told."""
@@ -183,14 +179,14 @@ class _Column:
         """Return the amounts of the records, if they are of that kind."""
         if kind == "interval":
             return self.level.copy()
-        grown = np.where(self.falls, self.level[1:], np.maximum(self.change, 0.0))
+        grown = _grown(self.level)
         if kind == "total":
-            return np.concatenate([[0.0], grown])
+            return grown
         begins, span = (self.new_day, self.day) if kind == "daily" else (self.new_hour, self.hour)
         # what stands there after a break over midnight is all new; without a break too, unless the level falls
         # later that day: then the reset was still to come
         lazy = np.isin(span, span[self.falls & ~begins])
-        grown = np.where(begins & ~(self.near & lazy), self.level[1:], grown)
+        grown = np.where(begins & ~(self.near & lazy), self.level[1:], grown[1:])
         return np.concatenate([self.level[:1], grown])
 
     def without_slips(self, fallen: Floats) -> tuple[Floats, int]:
@@ -207,10 +203,8 @@ class _Column:
                 slip[offset:] |= back[: len(level) - offset]
         if not slip.any():
             return fallen, 0
-        sound = level[~slip]
-        change = np.diff(sound)
         result = np.zeros(len(level))
-        result[~slip] = np.concatenate([[0.0], np.where(change < -_TOLERANCE, sound[1:], np.maximum(change, 0.0))])
+        result[~slip] = _grown(level[~slip])
         return result, int(starts.sum())
 
     def leaps(self, fallen: Floats) -> list[Problem]:

@@ -10,8 +10,7 @@ import pytest
 
 from panbudget import scenario_from, statement
 from panbudget.errors import ReadingsError, ScenarioError
-from panbudget.studies.statement.ledger import largest_rate
-from panbudget.studies.statement.sources import sources_of
+from panbudget.studies.statement.ledger import largest_rate, sources_of
 from tests.scenario.test_garden import SOUND
 from tests.small_weather import weather_csv
 

@@ -27,9 +27,8 @@ from panbudget.season.replay import Day, as_day, replay
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.studies.common import read_data, refusal
 from panbudget.studies.ranges import interval_of, sampled_litres
-from panbudget.studies.statement.ledger import Ledger, beyond, keep_ledger, largest_rate
+from panbudget.studies.statement.ledger import Ledger, Source, beyond, keep_ledger, largest_rate, sources_of
 from panbudget.studies.statement.meter import Between, Readings, read_readings
-from panbudget.studies.statement.sources import Source, sources_of
 from panbudget.weather.of_scenario import read_scenario_weather
 
 _FINDINGS = read_data("statement/account")

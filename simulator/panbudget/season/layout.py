@@ -22,7 +22,7 @@ import pandas as pd
 from panbudget.engine import season as engine
 from panbudget.engine.arrays import Beds, Days, Pans, Tanks, no_tanks
 from panbudget.errors import Problem, ScenarioError
-from panbudget.numeric import Floats, Ints
+from panbudget.numeric import Ints
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.supplies import Tank
@@ -36,7 +36,6 @@ from panbudget.weather import Weather
 MOST_OPENINGS = 500_000
 #: the lanes of a bed; a present timer's only in a garden that describes one
 LANES = ("mean", "driest_quarter", "exact_refill", "timer")
-_WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _DAILY = ("swing", "rim", "dry", "shift", "leak", "rain_factor", "refill_flow", "valve_flow", "inflow", "draw_flow")
 _NOT_GROUND = {"area", "emitters", "uniformity"}  # of a bed: two that differ in these alone share their ground
 _FORCED = ("kc", "taw", "rain_in", "growing", "kc_max", "exposed", "p_table")  # of `Beds`, as `BedForcing` has them
@@ -334,11 +333,13 @@ def lay_out(
     pans, tanks = bundle.repeated(after - first)
     beds, inflow = bundle.filled(parts), [record.roof_inflow(tank.roof)[first:after] for tank in bundle.tanks_of]
     if "timer" in bundle.lanes:
-        beds = beds._replace(given=_timers(bundle, record.index[first:after]))
+        given = [bundle.valves[row.valve].timed(row.bed, record.index[first:after]) for row in bundle.rows]
+        beds = beds._replace(given=np.array(given))
     return Forcing(
         *(bundle, record, first, after, record.days(first, after)),
         pans=pans._replace(
-            evaporation=_evaporation(bundle, record, first, after), presses=_presses(bundle, record, first, after)
+            evaporation=record.evaporation(bundle.valves, first, after),
+            presses=record.presses(bundle.valves, first, after),
         ),
         tanks=tanks._replace(inflow=np.array(inflow).reshape(-1, after - first)),
         beds=beds,
@@ -360,53 +361,9 @@ def grounds_in(
     return tuple(parts)
 
 
-def _evaporation(bundle: Bundle, record: Record, first: int, after: int) -> Floats:
-    rows, dates = [], record.index[first:after]
-    for valve in bundle.valves:
-        where = f"{valve.where(dates[0].year)}.pan"
-        rows.append(record.pan_evaporation(valve.controller.pan, where)[first:after])
-        missing = dates[np.isnan(rows[-1])].strftime("%Y-%m-%d")
-        if len(missing):
-            more = f" and {len(missing) - 5} more days" if len(missing) > 5 else ""
-            found = f'= "measured": {record.shown} has no pan_evaporation on {", ".join(missing[:5])}{more}'
-            cure = 'fill them, or take "from-eto"'
-            raise ScenarioError(Problem("pan-days", f"{where}.evaporation", found, "", cure), file=record.file)
-    return np.array(rows)
-
-
-def _presses(bundle: Bundle, record: Record, first: int, after: int) -> Floats:
-    """Hours at which valves are pressed, (controllers, days · most presses a day)."""
-    times = [tuple(valve.controller.valve.press_times) for valve in bundle.valves]
-    none = np.zeros((after - first, 0))
-    tables = {key: record.press_hours(key, first, after) if key else none for key in set(times)}
-    most = max(table.shape[1] for table in tables.values())
-    padded = {
-        key: np.pad(part, ((0, 0), (0, most - part.shape[1])), constant_values=np.inf) for key, part in tables.items()
-    }
-    return np.array([padded[key].ravel() for key in times])
-
-
-def _timers(bundle: Bundle, dates: pd.DatetimeIndex) -> Floats:
-    """What the present timers give each ground, day by day. (grounds, days) [mm]"""
-    given = np.zeros((len(bundle.grounds), len(dates)))
-    for row in bundle.rows:
-        valve = bundle.valves[row.valve]
-        timer, flows = valve.controller.timer, valve.flows.bed_flows
-        if timer is None:
-            continue
-        if timer.duration is not None:
-            litres = flows[row.bed] * timer.duration
-        else:
-            assert timer.litres_a_week is not None
-            litres = timer.litres_a_week * flows[row.bed] / sum(flows.values()) / len(timer.days)
-        on = np.isin(dates.dayofweek, [_WEEKDAYS.index(day) for day in timer.days])
-        given[row.ground] = np.where(on, litres / row.area, 0.0)
-    return given
-
-
 def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) -> Forcing:
     """
-    Lay out one garden.
+    Lay out one garden, without faults and salt.
 
     Parameters
     ----------
@@ -416,31 +373,15 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
     start, end : date
         First and last day of the run.
 
-    Returns
-    -------
-    Forcing
-        Without faults and salt.
-
     Raises
     ------
     ScenarioError
         A season outside the weather file, a measured pan without its column, plantings that can't be.
     """
     record = record_of(scenario, weather)
-    span = record.span(start, end)
-    if span is None:
-        first, last = record.index[0], record.index[-1]
-        held = f"the weather file {record.shown}, which runs from {first:%Y-%m-%d} to {last:%Y-%m-%d}"
-        cure = "choose days within it, or name another file"
-        wrong = [
-            Problem("out-of-record", key, f"= {day} lies outside {held}", "", cure, day)
-            for key, day in (("season.start", start), ("season.end", end))
-            if not first.date() <= day <= last.date()
-        ]
-        raise ScenarioError(*wrong, file=record.file)
     timed = any(controller.timer is not None for controller in scenario.controller.values())
     bundle = bundle_of([Design("", scenario)], LANES if timed else LANES[:3])
-    forcing = lay_out(bundle, record, *span)
+    forcing = lay_out(bundle, record, *record.whole_span(start, end))
     assert forcing.room  # asked for here, so that a swing too small to list is refused at the door
     return dataclasses.replace(forcing, assumptions=tuple(dict.fromkeys(_assumptions(forcing, scenario))))
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import weakref
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,7 +26,8 @@ from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario, Site
 from panbudget.scenario.pans import Pan
 from panbudget.scenario.supplies import Roof
-from panbudget.season.demand import BedForcing, Climate, bed_forcing
+from panbudget.season.climate import Climate
+from panbudget.season.demand import BedForcing, bed_forcing
 from panbudget.season.supplies import PanFlows, Valve, roof_inflow
 from panbudget.weather import Weather
 
@@ -85,6 +86,20 @@ class Record:
         first = int((np.datetime64(start, "D") - self.dates[0]).astype(int))
         after = int((np.datetime64(end, "D") - self.dates[0]).astype(int)) + 1
         return (first, after) if first >= 0 and after <= len(self.dates) else None
+
+    def whole_span(self, start: dt.date, end: dt.date) -> tuple[int, int]:
+        """Return where a season's days stand; a `ScenarioError` if the record does not hold them all."""
+        span, first, last = self.span(start, end), self.index[0], self.index[-1]
+        if span is not None:
+            return span
+        held = f"the weather file {self.shown}, which runs from {first:%Y-%m-%d} to {last:%Y-%m-%d}"
+        cure = "choose days within it, or name another file"
+        wrong = [
+            Problem("out-of-record", key, f"= {day} lies outside {held}", "", cure, day)
+            for key, day in (("season.start", start), ("season.end", end))
+            if not first.date() <= day <= last.date()
+        ]
+        raise ScenarioError(*wrong, file=self.file)
 
     def days(self, first: int, after: int) -> Days:
         """Return the engine's drivers of some days."""
@@ -150,6 +165,29 @@ class Record:
             evaporation={model: self.pan_evaporation(pan, valve.name, model)[cut] for model in models},
             coefficient=PanCoefficient(kp[cut], wind[cut], humidity[cut], fetch),
         )
+
+    def evaporation(self, valves: Sequence[Valve], first: int, after: int) -> Floats:
+        """Return what valves' pans lose over some days, which must all be known. (valves, days) [mm/day]"""
+        rows, dates = [], self.index[first:after]
+        for valve in valves:
+            where = f"{valve.where(dates[0].year)}.pan"
+            rows.append(self.pan_evaporation(valve.controller.pan, where)[first:after])
+            missing = dates[np.isnan(rows[-1])].strftime("%Y-%m-%d")
+            if len(missing):
+                more = f" and {len(missing) - 5} more days" if len(missing) > 5 else ""
+                found = f'= "measured": {self.shown} has no pan_evaporation on {", ".join(missing[:5])}{more}'
+                cure = 'fill them, or take "from-eto"'
+                raise ScenarioError(Problem("pan-days", f"{where}.evaporation", found, "", cure), file=self.file)
+        return np.array(rows)
+
+    def presses(self, valves: Sequence[Valve], first: int, after: int) -> Floats:
+        """Return the hours at which valves are pressed. (valves, days · most presses a day)"""
+        times = [tuple(valve.controller.valve.press_times) for valve in valves]
+        none = np.zeros((after - first, 0))
+        tables = {key: self.press_hours(key, first, after) if key else none for key in set(times)}
+        most = max(table.shape[1] for table in tables.values())
+        wide = {key: ((0, 0), (0, most - table.shape[1])) for key, table in tables.items()}
+        return np.array([np.pad(tables[key], wide[key], constant_values=np.inf).ravel() for key in times])
 
     def roof_inflow(self, roof: Roof | None) -> Floats:
         """Return what a roof brings to its tank over the whole record. [L/day]"""

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
+import pandas as pd
 
 from panbudget.engine.tank import REFERENCE_PRESSURE
 from panbudget.numeric import Floats
@@ -21,6 +22,7 @@ from panbudget.scenario.beds import Emitter
 from panbudget.scenario.garden import Controller, Scenario
 from panbudget.scenario.supplies import Mains, Pipe, Roof, Supply, Tank
 
+_WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _NODES = 33  # of the table from static pressure to the emitters'
 
 
@@ -103,6 +105,19 @@ class Valve(NamedTuple):
     def where(self, year: int) -> str:
         """Name it in a message."""
         return (f"design {self.design}, {year}: " if self.design else "") + f"controller.{self.name}"
+
+    def timed(self, bed: str, dates: pd.DatetimeIndex) -> Floats:
+        """Return what the present timer gives a bed, nothing where there is none. (days,) [mm]"""
+        timer, flows = self.controller.timer, self.flows.bed_flows
+        if timer is None:
+            return np.zeros(len(dates))
+        if timer.duration is not None:
+            litres = flows[bed] * timer.duration
+        else:
+            assert timer.litres_a_week is not None
+            litres = timer.litres_a_week * flows[bed] / sum(flows.values()) / len(timer.days)
+        on = np.isin(dates.dayofweek, [_WEEKDAYS.index(day) for day in timer.days])
+        return np.where(on, litres / self.controller.bed[bed].area, 0.0)
 
     def resized(
         self, design: str, *, area: float, depth: float, swing: float, refill_flow: float, emitters: Sequence[float]

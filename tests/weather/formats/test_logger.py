@@ -22,6 +22,7 @@ from panbudget.errors import WeatherError
 from panbudget.weather import read_weather
 from panbudget.weather.formats import logger
 from panbudget.weather.text.headers import read_logger_header
+from panbudget.weather.text.mistakes import Mistakes
 from panbudget.weather.text.moments import read_stamps
 from panbudget.weather.text.source import Source
 from tests.weather.sites import Site
@@ -161,8 +162,9 @@ def test_one_day_whose_order_of_day_and_month_nothing_tells_is_refused():
 )
 def test_a_stamp_may_be_a_little_odd(text, moment):
     texts = pd.Series(["2025-06-01 01:00", text])
-    found = read_stamps(texts, np.array([2, 3]))
-    assert found.problems == []
+    mistakes = Mistakes()
+    found = read_stamps(texts, np.array([2, 3]), mistakes)
+    assert mistakes.problems() == []
     assert found.stamps[1] == np.datetime64(moment)
 
 
@@ -179,7 +181,9 @@ def test_a_stamp_may_be_a_little_odd(text, moment):
 )
 def test_a_stamp_that_is_none_is_named(text, said):
     texts = pd.Series(["2025-06-01 01:00", text, "2025-06-01 03:00"])
-    problems = read_stamps(texts, np.array([2, 3, 4])).problems
+    mistakes = Mistakes()
+    read_stamps(texts, np.array([2, 3, 4]), mistakes)
+    problems = mistakes.problems()
     assert len(problems) == 1
     assert "line 3" in problems[0].sentence()
     assert said in problems[0].sentence()
@@ -191,21 +195,24 @@ def test_a_stamp_read_is_the_stamp_written(moments, data):
     """A law over all forms, with a 25th of July before to settle the order."""
     form = data.draw(st.sampled_from(list(TIMES.values())))
     moments = [dt.datetime(2025, 7, 25, 13, 0), *(moment.replace(second=0, microsecond=0) for moment in moments)]
-    found = read_stamps(pd.Series([moment.strftime(form) for moment in moments]), np.arange(len(moments)))
-    assert found.problems == []
+    mistakes = Mistakes()
+    found = read_stamps(pd.Series([moment.strftime(form) for moment in moments]), np.arange(len(moments)), mistakes)
+    assert mistakes.problems() == []
     assert found.stamps.tolist() == [int(pd.Timestamp(moment).value) for moment in moments]
 
 
 def test_stamps_with_their_distance_from_utc_are_utc():
     texts = pd.Series(["2025-06-01T01:00:00+01:00", "2025-06-01T02:00:00Z"])
-    found = read_stamps(texts, np.array([2, 3]))
+    found = read_stamps(texts, np.array([2, 3]), Mistakes())
     assert found.utc
     assert found.stamps.tolist() == np.array(["2025-06-01T00:00", "2025-06-01T02:00"], "datetime64[ns]").tolist()
 
 
 def test_a_stamp_without_its_distance_among_those_with_it_is_named():
     texts = pd.Series(["2025-06-01T01:00:00Z", "2025-06-01T02:00:00", "2025-06-01T03:00:00Z"])
-    assert "line 3" in read_stamps(texts, np.array([2, 3, 4])).problems[0].sentence()
+    mistakes = Mistakes()
+    read_stamps(texts, np.array([2, 3, 4]), mistakes)
+    assert "line 3" in mistakes.problems()[0].sentence()
 
 
 def test_a_date_and_a_time_may_be_two_columns():
@@ -316,14 +323,14 @@ NOT_USED = [
 @pytest.mark.parametrize(("text", "meant"), HEADINGS.items(), ids=HEADINGS.keys())
 def test_a_header_is_read_by_its_words_and_unit(text, meant):
     quantity, unit = meant
-    header = read_logger_header(["Time", text], {}, time_places=[0], line=1)
+    header = read_logger_header(["Time", text], {}, times=[0], line=1)
     assert list(header.places) == [quantity]
     assert (header.units[quantity] if quantity in header.stated else None) == unit
 
 
 @pytest.mark.parametrize("text", NOT_USED)
 def test_what_is_no_quantity_of_ours_is_noted_and_not_used(text):
-    header = read_logger_header(["Time", "Temp (°C)", text], {}, time_places=[0], line=1)
+    header = read_logger_header(["Time", "Temp (°C)", text], {}, times=[0], line=1)
     assert list(header.places) == ["temperature"]
     assert header.problems == []
     assert any(text in note for note in header.notes)
@@ -341,7 +348,7 @@ def test_what_is_no_quantity_of_ours_is_noted_and_not_used(text):
     ],
 )
 def test_of_several_rain_columns_the_surest_is_taken(headers, taken, kind):
-    header = read_logger_header(["Time", "Temp (°C)", *headers], {}, time_places=[0], line=1)
+    header = read_logger_header(["Time", "Temp (°C)", *headers], {}, times=[0], line=1)
     assert header.headers["rain"] == taken
     assert header.rain_kind == kind
 

@@ -18,8 +18,7 @@ from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
 from panbudget.weather import read_weather
-from panbudget.weather.text.archive import unpack_gzip
-from panbudget.weather.text.source import open_source
+from panbudget.weather.text.source import open_source, unpack_gzip
 from tests.weather.sites import Site
 from tests.weather.test_broken_files import table
 

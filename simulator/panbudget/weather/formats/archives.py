@@ -18,13 +18,11 @@ import pandas as pd
 
 from panbudget.errors import WeatherError
 from panbudget.numeric import Floats, Ints
-from panbudget.weather.site import Station
 from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.mistakes import Mistakes, listed, note, notes, read_data, shortened
 from panbudget.weather.text.moments import read_dates
-from panbudget.weather.text.raw import ColumnChoice, LeftOut, RawTable
+from panbudget.weather.text.raw import Columns, LeftOut, RawTable, Source, Station
 from panbudget.weather.text.rows import read_rows
-from panbudget.weather.text.source import Source
 
 _NUMBER = re.compile(r"[+-]?(?:\d{1,15}(?:\.\d*)?|\.\d+)")
 _LAYOUTS = read_data("formats/layouts")
@@ -48,8 +46,7 @@ class Measure(NamedTuple):
     header: str = ""
 
 
-@dataclass(frozen=True)
-class Layout:
+class Layout(NamedTuple):
     """
     What a format fixes.
 
@@ -83,7 +80,7 @@ class Layout:
     whole: bool = False
     comments: bool = False
     sparse: bool = False
-    units: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    units: Mapping[str, Mapping[str, float]] = {}
 
 
 def facts_of(name: str) -> dict[str, Any]:
@@ -125,7 +122,6 @@ class Archived:
 def read_archive(
     source: Source,
     layout: Layout,
-    *,
     line: int,
     header: list[str],
     heed: Callable[[Archived], Station],
@@ -157,8 +153,8 @@ def read_archive(
     WeatherError
         A column twice, no temperatures, rows that don't fit, several stations, cells that are no numbers or dates.
     """
-    names = [name for name in header if name not in (*layout.station, *layout.date)]
-    require_temperatures([name for name in layout.measures if name in header], names, source, layout)
+    others = [name for name in header if name not in (*layout.station, *layout.date)]
+    require_temperatures([name for name in layout.measures if name in header], others, source, layout)
     frame, lines = frame_below(source, layout, line, header, mistakes)
     days = read_dates(_day_texts(frame, layout.date), lines, mistakes)
     table = Archived(frame, lines, [day for day in days if day is not None])
@@ -166,7 +162,8 @@ def read_archive(
         if name not in header or measure.column in table.chosen:
             continue
         table.chosen[measure.column] = name
-        figures = measured(frame[name], name, lines, mistakes, missing=measure.missing, whole=layout.whole)
+        names = pd.Series(name, index=frame.index)
+        figures = measured(frame[name], names, lines, mistakes, measure.missing, whole=layout.whole)
         if measure.trace:
             table.notes += notes("trace", int((figures == -1.0).sum()), what=measure.trace)
             figures = np.where(figures == -1.0, 0.0, figures)
@@ -215,16 +212,9 @@ def frame_below(
     for name in dict.fromkeys((*layout.measures, *layout.station, *layout.date)):
         if header.count(name) > 1:
             mistakes.add("column-twice", kind=name, line=line, column=name)
+    comments = layout.comments
     rows = read_rows(
-        source.text.split("\n"),
-        mistakes,
-        above=line,
-        separator=",",
-        width=len(header),
-        expected=f"{len(header)} are expected",
-        whose="archive-",
-        header=header,
-        comments=layout.comments,
+        source.lines, mistakes, above=line, separator=",", header=header, whose="archive-", comments=comments
     )
     mistakes.raise_if_any(source.shown_as)
     if not rows.texts:
@@ -251,18 +241,18 @@ def _day_texts(frame: pd.DataFrame, date: Sequence[str]) -> list[str]:
     if set(date) <= set(frame.columns):
         return ["-".join(parts) for parts in zip(*(frame[name] for name in date), strict=True)]
     year_and_day = frame["YEAR"].str.cat(frame["DOY"].str.zfill(3), sep=" ")
-    found = pd.to_datetime(year_and_day, format="%Y %j", errors="coerce")
-    return found.dt.strftime("%Y-%m-%d").fillna(year_and_day).tolist()
+    days = pd.to_datetime(year_and_day, format="%Y %j", errors="coerce")
+    return days.dt.strftime("%Y-%m-%d").fillna(year_and_day).tolist()
 
 
 def measured(
     texts: pd.Series[str],
-    names: str | pd.Series[str],
+    names: pd.Series[str],
     lines: Ints,
     mistakes: Mistakes,
+    missing: Sequence[float],
     *,
-    missing: Collection[float] = (),
-    whole: bool = False,
+    whole: bool,
 ) -> Floats:
     """
     Read cells as numbers; NaN for a blank one, a code for a missing value, and what is no number.
@@ -271,13 +261,13 @@ def measured(
     ----------
     texts : Series of str, (rows,)
         The cells, stripped.
-    names : str or Series of str, (rows,)
-        Of their column in the file, for messages.
+    names : Series of str, (rows,)
+        Of each one's column in the file, for messages.
     lines : ndarray of int, (rows,)
         Of the file, for messages.
     mistakes : Mistakes
         Where a cell that is no number is noted.
-    missing : collection of float
+    missing : sequence of float
         Codes for a missing value.
     whole : bool
         Whether the format has whole numbers only.
@@ -291,13 +281,12 @@ def measured(
     broken = plain & texts.str.contains(".", regex=False).to_numpy(dtype=bool) & whole
     for i in np.flatnonzero(broken | (~plain & (texts != "").to_numpy(dtype=bool))).tolist():
         key, text = "not-whole" if broken[i] else "archive-no-number", texts.iloc[i]
-        name = names if isinstance(names, str) else names.iloc[i]
-        mistakes.add(key, value=text, line=lines[i], name=name, text=shortened(text))
+        mistakes.add(key, value=text, line=lines[i], name=names.iloc[i], text=shortened(text))
     values = pd.to_numeric(texts.where(plain & ~broken), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
     return np.where(np.isin(values, list(missing)), np.nan, values)
 
 
-def refuse_columns(columns: Mapping[str, ColumnChoice], source: Source, name: str) -> None:
+def refuse_columns(columns: Columns, source: Source, name: str) -> None:
     """Refuse names for the columns of a format that has its own."""
     if columns:
         keys = ", ".join(f"{source.table}.columns.{key}" for key in columns)
@@ -322,13 +311,13 @@ def require_temperatures(present: Collection[str], names: Collection[str], sourc
 
 def no_header(source: Source, line: int, expected: str) -> WeatherError:
     """Make the refusal of a line that is not the format's header."""
-    text = source.text.split("\n")[line - 1].strip()[:60]
+    text = source.lines[line - 1].strip()[:60]
     return source.refusal("no-header", line=line, text=text, expected=expected, table=source.table)
 
 
 def first_line(source: Source) -> int:
     """Return the first line that isn't blank, counted from 1."""
-    return next(line for line, text in enumerate(source.text.split("\n"), start=1) if text.strip())
+    return next(line for line, text in enumerate(source.lines, start=1) if text.strip())
 
 
 def cut_off_notes(source: Source) -> list[str]:

@@ -12,15 +12,10 @@ in mm (999) of the quantity's hours (99). Wind is taken at 10 m, as the same doc
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
-
 from panbudget.weather.formats.archives import facts_of, refuse_columns
 from panbudget.weather.formats.typical import Hourly, read_typical
-from panbudget.weather.site import Site
-from panbudget.weather.text.raw import ColumnChoice, RawTable
+from panbudget.weather.text.raw import Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import split
-from panbudget.weather.text.source import Source
 
 NAME = "epw"
 #: where the format is described
@@ -29,7 +24,6 @@ SOURCE = 'EnergyPlus documentation, "Auxiliary Programs": EPW Data Dictionary (f
 _LAYOUT = Hourly(**facts_of(NAME))
 _FIELDS, _FEWEST = 35, 22  # older files end before the rain
 _LAST_HEADER = "DATA PERIODS"
-_LEAP_DAY = re.compile(r"\s*\d+\s*,\s*0?2\s*,\s*29\s*,")
 
 
 def sniff(head: str) -> tuple[float, str]:
@@ -54,7 +48,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.0, "does not begin with LOCATION"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
+def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     """
     Read an EPW file.
 
@@ -78,7 +72,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
         All that is wrong with header lines, hours and values; pvlib is not installed.
     """
     refuse_columns(columns, source, NAME)
-    lines = source.text.split("\n")
+    lines = source.lines
     above = next((i + 1 for i, line in enumerate(lines[:20]) if line.upper().startswith(_LAST_HEADER)), 0)
     if not above:
         raise source.refusal("epw-no-header")
@@ -87,15 +81,5 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
         raise source.refusal("half-hours", line=above, records=periods[2])
     width = len(lines[above].rstrip().rstrip(",").split(",")) if above < len(lines) else _FIELDS
     width = width if _FEWEST <= width <= _FIELDS else _FIELDS
-    hours = ["" if _LEAP_DAY.match(line) else line for line in lines[above:]]
-    return read_typical(
-        source,
-        site,
-        _LAYOUT,
-        lines=[*lines[:above], *hours],
-        above=above,
-        width=width,
-        expected=f"the format has {width}",
-        head=[*["-"] * 6, _LAST_HEADER],  # eight lines with the first
-        leap_days=hours != lines[above:],
-    )
+    # eight lines with the first
+    return read_typical(source, site, _LAYOUT, above=above, width=width, head=[*["-"] * 6, _LAST_HEADER])

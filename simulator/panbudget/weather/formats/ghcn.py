@@ -9,42 +9,28 @@ checks and is a gap here. Source: NOAA NCEI, readme of GHCN-Daily (from memory).
 
 from __future__ import annotations
 
-import dataclasses
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pandas as pd
 
 from panbudget.weather.formats import archives
-from panbudget.weather.site import Site, Station
 from panbudget.weather.text.columns import REQUIRED
 from panbudget.weather.text.mistakes import Mistakes, note, notes
 from panbudget.weather.text.moments import day_of, read_dates
-from panbudget.weather.text.raw import ColumnChoice, LeftOut, RawTable
+from panbudget.weather.text.raw import Columns, LeftOut, RawTable, Site, Source, Station
 from panbudget.weather.text.rows import split
-from panbudget.weather.text.source import Source
 
 NAME = "ghcn-daily"
 #: where the format is described
 SOURCE = "NOAA NCEI, readme of GHCN-Daily (from memory)"
 
-_ACCESS_LAYOUT = archives.Layout(**archives.facts_of(NAME))
-_LAYOUTS = {
-    "access": _ACCESS_LAYOUT,
-    "long": dataclasses.replace(
-        _ACCESS_LAYOUT,
-        station=("ID",),
-        recognised=_ACCESS_LAYOUT.recognised.replace("access CSV", "by-station CSV"),
-    ),
-    "dly": dataclasses.replace(
-        _ACCESS_LAYOUT, recognised=_ACCESS_LAYOUT.recognised.replace("access CSV", "fixed-width .dly")
-    ),
-}
-_MEASURES = _ACCESS_LAYOUT.measures
+_LAYOUT = archives.Layout(**archives.facts_of(NAME))
+_LONG_LAYOUT = _LAYOUT._replace(station=["ID"])
 # sums over several days, which can't be laid on single ones
 _SEVERAL_DAYS = {"MDPR": "rain", "MDEV": "pan evaporation"}
-_WATCHED = {*_MEASURES, *_SEVERAL_DAYS}
+_WATCHED = {*_LAYOUT.measures, *_SEVERAL_DAYS}
 _MISSING = -9999.0
 
 _ACCESS = ["STATION", "DATE", "LATITUDE", "LONGITUDE", "ELEVATION", "NAME"]
@@ -75,17 +61,16 @@ def sniff(head: str) -> tuple[float, str]:
     if not lines:
         return 0.0, "nothing to see"
     layout = _layout(lines)
-    if layout == "dly":
-        return 0.98, "lines that begin with station, year, month and element (.dly)"
-    if layout == "long":
-        return 0.98, "rows of station, day, element, value and flags (by-station CSV)"
+    if layout != "access":
+        what = {"dly": "lines that begin with station, year, month and element (.dly)"}
+        return 0.98, what.get(layout, "rows of station, day, element, value and flags (by-station CSV)")
     header = split(lines[0])
-    if header[: len(_ACCESS)] == _ACCESS and set(header) & set(_MEASURES) and "FRSHTT" not in header:
+    if header[: len(_ACCESS)] == _ACCESS and set(header) & set(_LAYOUT.measures) and "FRSHTT" not in header:
         return 0.97, "header with STATION, DATE, place and elements (access CSV)"
     return 0.0, "none of the three layouts"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
+def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     """
     Read a GHCN-Daily file of one station.
 
@@ -111,26 +96,26 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     """
     archives.refuse_columns(columns, source, NAME)
     mistakes = Mistakes()
-    layout = _layout([line for line in source.text.split("\n") if line.strip()][:5])
+    layout = _layout([line for line in source.lines if line.strip()][:5])
     read_layout = {"dly": _read_dly, "long": _read_long, "access": _read_access}[layout]
     values, station, texts = read_layout(source, mistakes)
     watched = values[values["element"].isin(_WATCHED)]
     lines = watched["line"].to_numpy()
-    figures = archives.measured(watched["text"], watched["element"], lines, mistakes, missing=(_MISSING,), whole=True)
+    figures = archives.measured(watched["text"], watched["element"], lines, mistakes, [_MISSING], whole=True)
     known = watched.assign(value=figures)[~np.isnan(figures)]
     twice = known.duplicated(["element", "day"])
     for line, day, element in known.loc[twice, ["line", "day", "element"]].itertuples(index=False):
         mistakes.add("value-twice", line=line, element=element, day=day)
     mistakes.raise_if_any(source.shown_as)
-    present = [element for element in _MEASURES if (watched["element"] == element).any()]
-    archives.require_temperatures(present, sorted(set(values["element"])), source, _ACCESS_LAYOUT)
+    present = [element for element in _LAYOUT.measures if (watched["element"] == element).any()]
+    archives.require_temperatures(present, sorted(set(values["element"])), source, _LAYOUT)
     # of the access CSV every row counts, in its order; of the others the days that have a value
     firsts = values.drop_duplicates("day") if layout == "access" else known.drop_duplicates("day").sort_values("day")
     if firsts.empty:
         raise source.refusal("no-value")
     table = archives.Archived(values, firsts["line"].to_numpy(dtype=np.int64), firsts["day"].tolist(), notes=texts)
     _heed(table, known, present)
-    return archives.finished(table, _LAYOUTS[layout], station)
+    return archives.finished(table, _LAYOUT._replace(recognised=note(f"ghcn-{layout}")), station)
 
 
 def _layout(lines: Sequence[str]) -> str:
@@ -145,7 +130,7 @@ def _read_dly(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Station
     """Fixed width: station 1-11, year 12-15, month 16-17, element 18-21, then 31 times value and three flags."""
     values: list[tuple[object, ...]] = []
     stations: dict[int, str] = {}
-    for line, text in enumerate(source.text.split("\n"), start=1):
+    for line, text in enumerate(source.lines, start=1):
         if not text.strip():
             continue
         match = _DLY_ROW.match(text)
@@ -182,8 +167,8 @@ def _days_of(text: str, match: re.Match[str], line: int, mistakes: Mistakes) -> 
 def _read_long(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Station, list[str]]:
     """A line for each day and element, with or without a header."""
     first = archives.first_line(source)
-    above = first if split(source.text.split("\n")[first - 1])[:3] == _LONG[:3] else first - 1
-    frame, lines = archives.frame_below(source, _LAYOUTS["long"], above, _LONG, mistakes)
+    above = first if split(source.lines[first - 1])[:3] == _LONG[:3] else first - 1
+    frame, lines = archives.frame_below(source, _LONG_LAYOUT, above, _LONG, mistakes)
     days = read_dates(frame["DATE"].tolist(), lines, mistakes)
     for i in np.flatnonzero((frame["DATA_VALUE"] == "") & frame["ELEMENT"].isin(_WATCHED)).tolist():
         mistakes.add("blank", line=lines[i], element=frame["ELEMENT"].iloc[i], day=days[i])
@@ -195,10 +180,10 @@ def _read_long(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Statio
 def _read_access(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Station, list[str]]:
     """A line for each day; beside each element's column one with its flags: measurement, quality, source, time."""
     first = archives.first_line(source)
-    header = split(source.text.split("\n")[first - 1])
+    header = split(source.lines[first - 1])
     if not {"STATION", "DATE"} <= set(header):
         raise archives.no_header(source, first, note("ghcn-layouts"))
-    frame, lines = archives.frame_below(source, _ACCESS_LAYOUT, first, header, mistakes)
+    frame, lines = archives.frame_below(source, _LAYOUT, first, header, mistakes)
     days = pd.Series(read_dates(frame["DATE"].tolist(), lines, mistakes), dtype=object)
     twice = days.duplicated() & days.notna()
     for i in np.flatnonzero(twice).tolist():
@@ -214,7 +199,7 @@ def _read_access(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Stat
         columns = (lines, days, name, frame[name], measurement, quality, time)
         parts.append(pd.DataFrame(dict(zip(_VALUE, columns, strict=True))))
     values = pd.concat([*parts, pd.DataFrame(columns=list(_VALUE))])
-    bare = [name for name in header if name in _MEASURES and f"{name}_ATTRIBUTES" not in header]
+    bare = [name for name in header if name in _LAYOUT.measures and f"{name}_ATTRIBUTES" not in header]
     row = frame.iloc[0]
     station = archives.station_at(row.get("NAME", row["STATION"]), *(row.get(name, "") for name in _ACCESS[2:5]))
     return values[values["day"].notna()], station, [note("no-flags", columns=", ".join(bare))] if bare else []
@@ -224,7 +209,7 @@ def _heed(table: archives.Archived, known: pd.DataFrame, present: Sequence[str])
     """Heed the flags of the values that are known, and lay those that passed on the days."""
     failed, sound = known[known["quality"] != ""], known[known["quality"] == ""]
     for element in present:
-        column = _MEASURES[element].column
+        column = _LAYOUT.measures[element].column
         of_element = sound[sound["element"] == element]
         if column not in table.chosen and (column in REQUIRED or len(of_element)):
             table.chosen[column] = element

@@ -9,16 +9,13 @@ from memory.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
 
 import numpy as np
 
 from panbudget.weather.formats import archives
-from panbudget.weather.site import Site, Station
 from panbudget.weather.text.mistakes import Mistakes, note, notes
-from panbudget.weather.text.raw import ColumnChoice, LeftOut, RawTable
+from panbudget.weather.text.raw import Columns, LeftOut, RawTable, Site, Source, Station
 from panbudget.weather.text.rows import split
-from panbudget.weather.text.source import Source
 
 NAME = "gsod"
 #: where the format is described
@@ -51,7 +48,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.0, "no header of this format"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
+def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     """
     Read a GSOD CSV.
 
@@ -76,7 +73,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     """
     archives.refuse_columns(columns, source, NAME)
     line = archives.first_line(source)
-    header = split(source.text.split("\n")[line - 1])
+    header = split(source.lines[line - 1])
     if not {"STATION", "DATE"} <= set(header):
         raise archives.no_header(source, line, "STATION, DATE, TEMP, DEWP and so on")
     return archives.read_archive(source, _LAYOUT, line=line, header=header, heed=_heed, mistakes=Mistakes())

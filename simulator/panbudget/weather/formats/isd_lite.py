@@ -15,22 +15,19 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Mapping
 
 import numpy as np
 import numpy.typing as npt
 
 from panbudget.numeric import Floats
 from panbudget.weather.formats.archives import refuse_columns
-from panbudget.weather.site import Site
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.cells import read_cells
 from panbudget.weather.text.columns import number
 from panbudget.weather.text.mistakes import Mistakes, note, notes
 from panbudget.weather.text.moments import moments_of
-from panbudget.weather.text.raw import ColumnChoice, RawTable
+from panbudget.weather.text.raw import Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import read_rows
-from panbudget.weather.text.source import Source
 
 NAME = "isd-lite"
 #: where the format is described
@@ -71,7 +68,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.0, "not twelve whole numbers a line"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
+def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     """
     Read an ISD-Lite file.
 
@@ -96,9 +93,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     """
     refuse_columns(columns, source, NAME)
     mistakes = Mistakes()
-    lines = source.text.split("\n")
-    expected = f"the format has {_WIDTH} numbers"
-    rows = read_rows(lines, mistakes, above=0, separator=" ", width=_WIDTH, expected=expected)
+    rows = read_rows(source.lines, mistakes, above=0, separator=" ", width=_WIDTH, whose="numbers-")
     mistakes.raise_if_any(source.shown_as)
     cells = read_cells(rows, mistakes, numbers={place: f'"{name}"' for place, name in _COLUMNS.items()}, missing=())
     mistakes.raise_if_any(source.shown_as)

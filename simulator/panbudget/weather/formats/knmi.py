@@ -9,14 +9,12 @@ own files (from memory).
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from panbudget.weather.formats import archives
-from panbudget.weather.site import Site, Station
 from panbudget.weather.text.mistakes import Mistakes, note
-from panbudget.weather.text.raw import ColumnChoice, RawTable
+from panbudget.weather.text.raw import Columns, RawTable, Site, Source, Station
 from panbudget.weather.text.rows import split
-from panbudget.weather.text.source import Source
 
 NAME = "knmi"
 #: where the format is described
@@ -51,7 +49,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.0, "no header line with STN and YYYYMMDD"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
+def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     """
     Read a KNMI daily text.
 
@@ -75,7 +73,7 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
         No header line, rows that don't fit it, numbers with decimals, hourly values, several stations.
     """
     archives.refuse_columns(columns, source, NAME)
-    lines = source.text.split("\n")
+    lines = source.lines
     line = _header_line(lines)
     if line is None:
         text = lines[archives.first_line(source) - 1].strip()[:60]
@@ -84,7 +82,13 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     if "HH" in header or "H" in header:
         raise source.refusal("knmi-hourly", line=line)
     mistakes = Mistakes()
-    _refuse_other_units(lines[: line - 1], mistakes)
+    # a column whose explanation names another unit than the format has always had
+    for at, text in enumerate(lines[: line - 1], start=1):
+        match = _EXPLANATION.fullmatch(text.strip())
+        measure = _LAYOUT.measures.get(match["name"]) if match else None
+        if match and measure and measure.explained not in match["text"]:
+            facts = {"line": at, "name": match["name"], "text": match["text"][:60], "unit": measure.unit}
+            mistakes.note("knmi-other-unit", **facts)
 
     def heed(table: archives.Archived) -> Station:
         table.notes += [note("utc"), *archives.cut_off_notes(source)]
@@ -105,13 +109,3 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
 def _header_line(lines: Sequence[str]) -> int | None:
     begins = ["STN", "YYYYMMDD"]
     return next((i for i, s in enumerate(lines, 1) if begins[1] in s and split(s.lstrip("# "))[:2] == begins), None)
-
-
-def _refuse_other_units(explanations: Sequence[str], mistakes: Mistakes) -> None:
-    """Refuse a column whose explanation names another unit than the format has always had."""
-    for line, text in enumerate(explanations, start=1):
-        match = _EXPLANATION.fullmatch(text.strip())
-        measure = _LAYOUT.measures.get(match["name"]) if match else None
-        if match and measure and measure.explained not in match["text"]:
-            facts = {"line": line, "name": match["name"], "text": match["text"][:60], "unit": measure.unit}
-            mistakes.note("knmi-other-unit", **facts)

@@ -10,22 +10,20 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from panbudget.physics.air import Floats, saturation_vapour_pressure
-from panbudget.weather.site import Site
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.cells import Cells, read_cells
 from panbudget.weather.text.headers import Header, is_weather, read_logger_header
 from panbudget.weather.text.mistakes import Mistakes
 from panbudget.weather.text.moments import ReadStamps, TimeColumns, find_time, moments_of, read_stamps
-from panbudget.weather.text.raw import ColumnChoice, RawTable
+from panbudget.weather.text.raw import Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, read_rows, separator_of, split
-from panbudget.weather.text.source import Source
 
 NAME = "logger"
 #: where the format is described
@@ -37,8 +35,7 @@ _HEAD, _ROWS, _BETWEEN = 30, 5, 3
 _MUCH_BETTER = 3.0
 
 
-@dataclass(frozen=True)
-class _Opening:
+class _Opening(NamedTuple):
     """The header: how many lines stand above the first row, its line, cells, separator, units and times."""
 
     above: int
@@ -71,7 +68,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.3, "header line, rows with a time of day"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
+def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     """
     Read a station's table.
 
@@ -94,45 +91,46 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     WeatherError
         All that is wrong with the header, the rows, the times and the values.
     """
-    lines = source.text.split("\n")
+    lines = source.lines
     opening = _find_header(lines[: 2 * _HEAD], columns)
     if opening is None:
         raise source.refusal("logger-no-header", table=source.table)
     header = read_logger_header(
-        opening.cells,
-        columns,
-        time_places=opening.time.places,
-        line=opening.line,
-        units=opening.units,
-        table=source.table,
+        opening.cells, columns, times=opening.time.places, line=opening.line, units=opening.units, table=source.table
     )
     mistakes = Mistakes(header.problems)
     mistakes.raise_if_any(source.shown_as)
-    cells = _read_rows(lines, opening, header, mistakes)
+    times = opening.time.places
+    rows = read_rows(lines, mistakes, above=opening.above, separator=opening.separator, header=opening.cells)
+    rows.refuse_repeats(mistakes)
+    numbers = {place: f'"{header.headers[name]}"' for name, place in header.places.items()}
+    numbers |= {place: opening.cells[place] for place in times} if len(times) > 2 else {}
+    cells = read_cells(rows, mistakes, numbers=numbers, texts=times if len(times) <= 2 else ())
     mistakes.raise_if_any(source.shown_as)
     if not len(cells.lines):
         raise source.refusal("logger-no-row", line=opening.line)
-    when = _when(cells, opening.time)
-    mistakes.others += when.problems
+    when = _when(cells, opening.time, mistakes)
     mistakes.raise_if_any(source.shown_as)
     step = _usual_step(when.stamps)
-    values = _values(cells, header, step)
+    if header.sums:
+        factor, _ = header.conversions.get("radiation", (1.0, 0.0))
+        header.conversions["radiation"] = factor / step, 0.0
+    values = header.standard({place: cells.numbers[place] for place in header.places.values()})
     _refuse_unlikely_units(values, header, mistakes)
     mistakes.raise_if_any(source.shown_as)
     values = {name: column for name, column in values.items() if not np.isnan(column).all()}
     if "temperature" not in values:
         raise source.refusal("logger-no-temperature", column=header.headers["temperature"])
-    every = frozenset(values)
     records = Records(
         stamps=when.stamps,
         values=values,
         lines=cells.lines,
         utc=when.utc or opening.time.utc,
         rain_kind="interval" if header.rain_kind == "hourly" and step >= 0.9 * 3600.0 else header.rain_kind,
-        ending=every if when.ends else frozenset(),
-        units={name: unit for name, unit in header.units.items() if name in values},
-        stated=frozenset(header.stated & every),
-        headers={name: text for name, text in header.headers.items() if name in values},
+        ending=frozenset(values if when.ends else ()),
+        units=header.units,
+        stated=frozenset(header.stated),
+        headers=header.headers,
     )
     separator = SEPARATORS[opening.separator]
     clock = "UTC" if records.utc else "the file's own clock"
@@ -140,13 +138,12 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     raw = to_days(records, site, recognised=recognised, shown_as=source.shown_as, notes=header.notes)
     # of daily columns whose figures are the records' own: extremes, means and sums of one unit
     daily = {"tmin": "temperature", "tmax": "temperature", "wind": "wind", "rain": "rain", "pressure": "pressure"}
-    conversions = {
-        day: header.conversions[name] for day, name in daily.items() if name in every & set(header.conversions)
-    }
+    converted = values.keys() & header.conversions.keys()
+    conversions = {day: header.conversions[name] for day, name in daily.items() if name in converted}
     return dataclasses.replace(raw, conversions=conversions)
 
 
-def _find_header(lines: Sequence[str], columns: Mapping[str, ColumnChoice] | None = None) -> _Opening | None:
+def _find_header(lines: Sequence[str], columns: Columns | None = None) -> _Opening | None:
     for i, text in enumerate(lines[:_HEAD]):
         if not text.strip() or text.lstrip().startswith("#"):
             continue
@@ -169,9 +166,7 @@ def _find_header(lines: Sequence[str], columns: Mapping[str, ColumnChoice] | Non
     return None
 
 
-def _named_time(
-    cells: Sequence[str], rows: Sequence[Sequence[str]], columns: Mapping[str, ColumnChoice]
-) -> TimeColumns | None:
+def _named_time(cells: Sequence[str], rows: Sequence[Sequence[str]], columns: Columns) -> TimeColumns | None:
     """Find the columns that the user names for the clock."""
     places = [
         cells.index(columns[name].column)
@@ -184,53 +179,21 @@ def _named_time(
     return TimeColumns(tuple(places)) if places else None
 
 
-def _read_rows(lines: Sequence[str], opening: _Opening, header: Header, mistakes: Mistakes) -> Cells:
-    """Read the columns that are used, and those that say when."""
-    rows = read_rows(
-        lines,
-        mistakes,
-        above=opening.above,
-        separator=opening.separator,
-        width=len(opening.cells),
-        header=opening.cells,
-    )
-    rows.refuse_repeats(mistakes)
-    numbers = {place: f'"{header.headers[name]}"' for name, place in header.places.items()}
-    times = opening.time.places
-    if len(times) > 2:
-        numbers |= {place: opening.cells[place] for place in times}
-    return read_cells(rows, mistakes, numbers=numbers, texts=times if len(times) <= 2 else ())
-
-
-def _when(cells: Cells, time: TimeColumns) -> ReadStamps:
+def _when(cells: Cells, time: TimeColumns, mistakes: Mistakes) -> ReadStamps:
     if len(time.places) <= 2:
-        texts = [cells.texts[place] for place in time.places]
-        return read_stamps(
-            texts[0] if len(texts) == 1 else texts[0].str.strip() + " " + texts[1].str.strip(), cells.lines
-        )
+        first, *second = (cells.texts[place].str.strip() for place in time.places)
+        return read_stamps(first + " " + second[0] if second else first, cells.lines, mistakes)
     *parts, hour = (cells.numbers[place] for place in time.places[:4])
     last = hour == 24.0
-    mistakes = Mistakes()
     stamps = moments_of([*parts, np.where(last, 23.0, hour)], cells.lines, mistakes) + last * np.timedelta64(1, "h")
     if len(time.places) == 5:
         stamps = stamps + np.nan_to_num(cells.numbers[time.places[4]]).astype(np.int64) * np.timedelta64(1, "m")
-    style = "by year, month, day and hour"
-    return ReadStamps(stamps, ends=bool(last.any()), style=style, problems=mistakes.problems())
+    return ReadStamps(stamps, ends=bool(last.any()), style="by year, month, day and hour")
 
 
 def _usual_step(stamps: npt.NDArray[np.datetime64]) -> float:
     apart = np.abs(np.diff(stamps.astype("datetime64[s]").astype(np.int64)))
     return float(np.median(apart[apart > 0])) if apart.any() else 3600.0
-
-
-def _values(cells: Cells, header: Header, step: float) -> dict[str, Floats]:
-    values: dict[str, Floats] = {}
-    for name, place in header.places.items():
-        factor, offset = header.conversions.get(name, (1.0, 0.0))
-        if name == "radiation" and header.sums:
-            factor /= step
-        values[name] = cells.numbers[place] * factor + offset
-    return values
 
 
 def _refuse_unlikely_units(values: dict[str, Floats], header: Header, mistakes: Mistakes) -> None:

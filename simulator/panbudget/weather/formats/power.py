@@ -7,16 +7,13 @@ NASA POWER documentation, daily API, CSV output and parameter dictionary (from m
 
 from __future__ import annotations
 
-import dataclasses
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from panbudget.weather.formats import archives
-from panbudget.weather.site import Site, Station
 from panbudget.weather.text.mistakes import Mistakes, note
-from panbudget.weather.text.raw import ColumnChoice, RawTable
+from panbudget.weather.text.raw import Columns, RawTable, Site, Source, Station
 from panbudget.weather.text.rows import split
-from panbudget.weather.text.source import Source
 
 NAME = "nasa-power"
 #: where the format is described
@@ -53,7 +50,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.0, "no block of explanations as in this format"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
+def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     """
     Read a NASA POWER daily CSV.
 
@@ -80,14 +77,14 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     """
     archives.refuse_columns(columns, source, NAME)
     explanations, line = _block(source)
-    header = split(source.text.split("\n")[line - 1])
+    header = split(source.lines[line - 1])
     mistakes = Mistakes()
     units: dict[str, str] = {}
     codes = [_USUAL_MISSING]
-    place: dict[str, str] = {}
+    position: dict[str, str] = {}
     for text in explanations:
         for pattern in (_LOCATION, _ELEVATION):
-            place |= match.groupdict() if (match := pattern.search(text)) else {}
+            position |= match.groupdict() if (match := pattern.search(text)) else {}
         if (match := _MISSING.search(text)) is not None:
             codes.append(float(match["code"]))
         elif (match := _PARAMETER.fullmatch(text)) is not None:
@@ -102,9 +99,9 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
         table.notes += [note("grid-cell"), *archives.cut_off_notes(source)]
         if unused := [name for name in header if name in measures and name not in table.chosen.values()]:
             table.notes.append(note("better-columns", columns=", ".join(unused)))
-        return archives.station_at("a grid cell of NASA POWER", **place)
+        return archives.station_at("a grid cell of NASA POWER", **position)
 
-    layout = dataclasses.replace(_LAYOUT, measures=measures)
+    layout = _LAYOUT._replace(measures=measures)
     return archives.read_archive(source, layout, line=line, header=header, heed=heed, mistakes=mistakes)
 
 
@@ -114,7 +111,7 @@ def _is_header(cells: Sequence[str]) -> bool:
 
 def _block(source: Source) -> tuple[list[str], int]:
     """Return the explanations, if there are any, and the line of the table's header."""
-    lines = source.text.split("\n")
+    lines = source.lines
     bare = [text.strip().strip('"') for text in lines]
     start = archives.first_line(source) - 1
     explanations: list[str] = []

@@ -9,21 +9,11 @@ from __future__ import annotations
 from panbudget.errors import Problem, WeatherError, did_you_mean
 from panbudget.weather.formats import epw, ghcn, gsod, isd_lite, knmi, logger, power, table, tmy3
 from panbudget.weather.text.mistakes import problem
-from panbudget.weather.text.raw import Reader
-from panbudget.weather.text.source import Source
+from panbudget.weather.text.raw import Reader, Source
 
+_ALL: tuple[Reader, ...] = (table, ghcn, gsod, power, knmi, logger, isd_lite, tmy3, epw)
 #: name, as in `[weather] format` -> reader
-READERS: dict[str, Reader] = {
-    table.NAME: table,
-    ghcn.NAME: ghcn,
-    gsod.NAME: gsod,
-    power.NAME: power,
-    knmi.NAME: knmi,
-    logger.NAME: logger,
-    isd_lite.NAME: isd_lite,
-    tmy3.NAME: tmy3,
-    epw.NAME: epw,
-}
+READERS = {reader.NAME: reader for reader in _ALL}
 
 # how much of a file a reader may look at to recognise it
 _HEAD_LINES = 60

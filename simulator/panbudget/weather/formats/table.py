@@ -10,30 +10,27 @@ text is named by line and column, since what it means is a guess.
 
 from __future__ import annotations
 
-import dataclasses
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from panbudget.weather.site import Site
 from panbudget.weather.text.cells import is_number, read_cells
 from panbudget.weather.text.columns import STANDARD
 from panbudget.weather.text.headers import read_header
 from panbudget.weather.text.mistakes import Mistakes, note
 from panbudget.weather.text.moments import read_dates
-from panbudget.weather.text.raw import ColumnChoice, RawTable
+from panbudget.weather.text.raw import Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, Rows, read_rows, separator_of, split
-from panbudget.weather.text.source import Source
 from panbudget.words import and_more
 
 NAME = "table"
 #: where the format is described
 SOURCE = "none: any table of this kind; the names of its columns are the program's own"
 
-_MOST_SAID = 3  # comment lines repeated in a report
+_COMMENTS_SHOWN = 3  # comment lines repeated in a report
 _MOST_TITLE_LINES = 20  # further down, a header isn't looked for
 
 
@@ -63,7 +60,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.1, "header line and separators"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
+def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     """
     Read a plain table.
 
@@ -86,20 +83,16 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     WeatherError
         All that is wrong with the header, the rows, the numbers and the dates.
     """
-    lines = source.text.split("\n")
+    lines = source.lines
     opening = _find_header(lines)
     if opening is None:
         raise source.refusal("only-comments")
     cells = split(opening.text, opening.separator)
-    mistakes = Mistakes()
     if len(cells) < 2 or _is_row_of_values(cells):
-        text = opening.text.strip()[:60]
-        mistakes.note(
-            "values-for-header" if len(cells) > 1 else "no-separator", value=text, line=opening.line, text=text
-        )
-    mistakes.raise_if_any(source.shown_as)
+        key, text = "values-for-header" if len(cells) > 1 else "no-separator", opening.text.strip()[:60]
+        raise source.refusal(key, value=text, line=opening.line, text=text)
     header = read_header(cells, columns, line=opening.line, table=source.table)
-    mistakes.others += header.problems
+    mistakes = Mistakes(header.problems)
     mistakes.raise_if_any(source.shown_as)
     rows, notes = _rows(lines, opening, cells, mistakes)
     if not rows.texts and not mistakes.problems():
@@ -110,36 +103,27 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
     table = read_cells(rows, mistakes, numbers=numbers, texts=[date], missing=("",), units=units, thousands=True)
     dates = read_dates(table.texts[date].str.strip().tolist() if table.texts else [], table.lines, mistakes)
     mistakes.raise_if_any(source.shown_as)
-    values = {}
-    for place, name in numbers.items():
-        factor, offset = header.conversions.get(name, (1.0, 0.0))
-        values[name] = table.numbers[place] * factor + offset
+    above = filter(None, (line.lstrip("#").strip() for line in lines[: opening.line - 1]))
+    remarks = [note("above", text=text) for text in list(above)[:_COMMENTS_SHOWN]]
     stamps = np.array(dates, dtype="datetime64[D]").astype("datetime64[ns]")
     return RawTable(
-        daily=pd.DataFrame(values, index=pd.DatetimeIndex(stamps, name="date")),
+        daily=pd.DataFrame(header.standard(table.numbers), index=pd.DatetimeIndex(stamps, name="date")),
         lines=tuple(table.lines.tolist()),
         recognised=f"plain table: {SEPARATORS[opening.separator]} between columns, decimal {table.decimal}",
         units=header.units,
         unit_is_stated=frozenset(header.stated),
         headers={name: cells[place] for name, place in header.places.items() if cells[place] != name},
         conversions=header.conversions,
-        notes=(*header.notes, *_above(lines, opening), *notes),
+        notes=(*header.notes, *remarks, *notes),
     )
 
 
-@dataclass(frozen=True)
-class _Opening:
+class _Opening(NamedTuple):
     """The header line: its number, its text, and what parts its columns."""
 
     line: int
     text: str
     separator: str
-
-
-def _above(lines: list[str], opening: _Opening) -> list[str]:
-    """What the file says of itself above its header."""
-    above = (line.lstrip("#").strip() for line in lines[: opening.line - 1])
-    return [note("above", text=text) for text in list(filter(None, above))[:_MOST_SAID]]
 
 
 def _find_header(lines: Sequence[str]) -> _Opening | None:
@@ -191,20 +175,13 @@ def _is_row_of_values(cells: Sequence[str]) -> bool:
 
 def _rows(lines: Sequence[str], opening: _Opening, header: list[str], mistakes: Mistakes) -> tuple[Rows, list[str]]:
     """Read the rows, name those that are none, and note comments among them."""
-    rows = read_rows(
-        lines,
-        mistakes,
-        above=opening.line,
-        separator=opening.separator,
-        width=len(header),
-        header=header,
-        comments=True,
-    )
+    above, separator = opening.line, opening.separator
+    rows = read_rows(lines, mistakes, above=above, separator=separator, header=header, comments=True)
     rows.refuse_repeats(mistakes)
     first = next(iter(rows.cells()), ["0"])
     if not any(any(letter.isdigit() for letter in cell) and "/m" not in cell for cell in first):
         mistakes.note("no-numbers", line=rows.lines[0])
-        rows = dataclasses.replace(rows, lines=rows.lines[1:], texts=rows.texts[1:])
+        rows = rows._replace(lines=rows.lines[1:], texts=rows.texts[1:])
     if not rows.comments:
         return rows, []
     line, more = rows.comments[0], and_more(len(rows.comments) - 1, "line")

@@ -11,14 +11,10 @@ hour before the stamp; pressure at the station in mbar; wind at 10 m, the anemom
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from panbudget.weather.formats.archives import facts_of, refuse_columns
 from panbudget.weather.formats.typical import Hourly, read_typical
-from panbudget.weather.site import Site
-from panbudget.weather.text.raw import ColumnChoice, RawTable
+from panbudget.weather.text.raw import Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import split
-from panbudget.weather.text.source import Source
 
 NAME = "tmy3"
 #: where the format is described
@@ -49,7 +45,7 @@ def sniff(head: str) -> tuple[float, str]:
     return 0.0, "no TMY3 header"
 
 
-def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
+def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     """
     Read a TMY3 file.
 
@@ -73,16 +69,8 @@ def read(source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> 
         All that is wrong with header, hours and values; pvlib is not installed.
     """
     refuse_columns(columns, source, NAME)
-    lines = source.text.split("\n")
+    lines = source.lines
     header = split(lines[1]) if len(lines) > 1 else []
     if absent := [name for name in _NEEDED if name not in header]:
         raise source.refusal("tmy3-no-header", absent=", ".join(absent))
-    return read_typical(
-        source,
-        site,
-        _LAYOUT,
-        lines=lines,
-        above=2,
-        width=len(header),
-        head=[lines[1]],
-    )
+    return read_typical(source, site, _LAYOUT, above=2, width=len(header), head=[lines[1]])

@@ -12,9 +12,8 @@ import re
 import tempfile
 import warnings
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -24,14 +23,13 @@ from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.calendar import NOMINAL_YEAR
 from panbudget.weather.formats.archives import Measure
-from panbudget.weather.site import Site, sky_of
+from panbudget.weather.site import sky_of
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.columns import number
 from panbudget.weather.text.mistakes import Mistakes, first_of, note, notes, problem, shortened
 from panbudget.weather.text.moments import day_of
-from panbudget.weather.text.raw import RawTable
+from panbudget.weather.text.raw import RawTable, Site, Source
 from panbudget.weather.text.rows import Rows, read_rows, split
-from panbudget.weather.text.source import Source
 
 # how far a file's place may lie from the site before that is said [degrees, m]
 _NEAR, _LEVEL = 0.5, 150.0
@@ -41,8 +39,7 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 _WIND_HEIGHT = 10.0
 
 
-@dataclass(frozen=True)
-class Hourly:
+class Hourly(NamedTuple):
     """
     What a layout of typical years fixes.
 
@@ -64,6 +61,10 @@ class Hourly:
         Pattern of the cells that say when, with the groups year, month, day and hour.
     closes : bool
         Whether pvlib's index is the hour's end; else its beginning.
+    whose : str
+        As in `read_rows`.
+    leap_day : str
+        Pattern of rows of 29 February, which are left out.
     """
 
     recognised: str
@@ -73,20 +74,13 @@ class Hourly:
     title: Sequence[int]
     when: str
     closes: bool
-    options: Mapping[str, Any] = dataclasses.field(default_factory=dict)
+    whose: str = ""
+    leap_day: str = "(?!)"
+    options: Mapping[str, Any] = {}
 
 
 def read_typical(
-    source: Source,
-    site: Site,
-    layout: Hourly,
-    *,
-    lines: Sequence[str],
-    above: int,
-    width: int,
-    expected: str = "",
-    head: Sequence[str],
-    leap_days: bool = False,
+    source: Source, site: Site, layout: Hourly, *, above: int, width: int, head: Sequence[str]
 ) -> RawTable:
     """
     Read a typical year.
@@ -97,14 +91,10 @@ def read_typical(
     site : Site
         Held against the place that the file names.
     layout : Hourly
-    lines : sequence of str
-        The file's, those that are not to be read blank.
-    above, width, expected
+    above, width
         As in `read_rows`.
     head : sequence of str
         The lines that pvlib expects between the first one and the hours.
-    leap_days : bool
-        Whether the file has a 29 February, which the reader leaves out.
 
     Returns
     -------
@@ -118,7 +108,9 @@ def read_typical(
         installed.
     """
     mistakes = Mistakes()
-    rows = read_rows(lines, mistakes, above=above, separator=",", width=width, expected=expected)
+    whole = source.lines
+    lines = [*whole[:above], *("" if re.match(layout.leap_day, line) else line for line in whole[above:])]
+    rows = read_rows(lines, mistakes, above=above, separator=",", width=width, whose=layout.whose)
     mistakes.raise_if_any(source.shown_as)
     if not rows.texts:
         raise source.refusal("no-hours")
@@ -138,23 +130,13 @@ def read_typical(
     values = {name: column for name, column in values.items() if not np.isnan(column).all()} | {"rain": rain}
     name, *_ = split(lines[0])[layout.title[1] :] or [""]
     texts += [why] if why else []
-    texts += [note("leap-day-left-out")] if leap_days else []
-    used = {m.column: (m.unit, m.header or name) for name, m in layout.measures.items() if m.column in values}
-    records = Records(
-        stamps=stamps,
-        values=values,
-        lines=rows.lines,
-        units={column: unit for column, (unit, _) in used.items()},
-        stated=frozenset(values),
-        headers={column: header for column, (_, header) in used.items()},
-    )
-    raw = to_days(
-        records,
-        site.model_copy(update={"timezone": None}),  # it keeps standard time, and has no day of 23 hours
-        recognised=layout.recognised,
-        shown_as=source.shown_as,
-        notes=[*texts, *_placed(name, place, site)],
-    )
+    texts += [note("leap-day-left-out")] if lines != whole else []
+    texts += _placed(name, place, site)
+    units = {measure.column: measure.unit for measure in layout.measures.values()}
+    headers = {measure.column: measure.header or title for title, measure in layout.measures.items()}
+    records = Records(stamps, values, rows.lines, units=units, stated=frozenset(values), headers=headers)
+    clock = site.model_copy(update={"timezone": None})  # it keeps standard time, and has no day of 23 hours
+    raw = to_days(records, clock, recognised=layout.recognised, shown_as=source.shown_as, notes=texts)
     return dataclasses.replace(raw, typical=True, wind_height=_WIND_HEIGHT, absent={"rain": why} if why else {})
 
 

@@ -21,10 +21,11 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from panbudget.errors import Problem, did_you_mean
+from panbudget.numeric import Floats
 from panbudget.units import UnitError, column_conversion
 from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.mistakes import listed, note, problem, read_data
-from panbudget.weather.text.raw import ColumnChoice
+from panbudget.weather.text.raw import Columns
 
 _DATA = read_data("text/headers")
 
@@ -117,6 +118,12 @@ class Header:
         if conversion != (1.0, 0.0):
             self.conversions[name] = conversion
 
+    def standard(self, numbers: Mapping[int, Floats]) -> dict[str, Floats]:
+        """Return the columns in our units, of those that stand in the row's places."""
+        places = {name: place for name, place in self.places.items() if place in numbers}
+        by = {name: self.conversions.get(name, (1.0, 0.0)) for name in places}
+        return {name: numbers[place] * by[name][0] + by[name][1] for name, place in places.items()}
+
 
 def _conversion(unit: str, targets: Sequence[str]) -> tuple[str, tuple[float, float]]:
     for target in targets[:-1]:
@@ -125,9 +132,7 @@ def _conversion(unit: str, targets: Sequence[str]) -> tuple[str, tuple[float, fl
     return targets[-1], column_conversion(unit, targets[-1])
 
 
-def _named(
-    header: Header, texts: Mapping[int, str], columns: Mapping[str, ColumnChoice], known: Mapping[str, str]
-) -> dict[str, str]:
+def _named(header: Header, texts: Mapping[int, str], columns: Columns, known: Mapping[str, str]) -> dict[str, str]:
     """Take the columns that the user names, by what each name stands for; return what took which name."""
     names: dict[str, str] = {}
     for name, choice in columns.items():
@@ -158,9 +163,7 @@ def _named(
     return names
 
 
-def read_header(
-    cells: Sequence[str], columns: Mapping[str, ColumnChoice], *, line: int, table: str = "weather"
-) -> Header:
+def read_header(cells: Sequence[str], columns: Columns, *, line: int, table: str = "weather") -> Header:
     """
     Find the standard columns among a table's headers.
 
@@ -244,12 +247,9 @@ def _look_at_the_rest(header: Header, cells: Sequence[str]) -> None:
             unused.append(cell)
             continue
         absent.remove(meant)
-        if meant == "date":
-            header.wrong(meant, "looks-like-date", column=cell)
-        else:
-            header.wrong(meant, "looks-like", column=cell, unit=STANDARD[meant].shown_unit)
-    if unused:
-        header.notes.append(note("columns-not-used", listed=", ".join(unused)))
+        key, unit = ("looks-like-date", "") if meant == "date" else ("looks-like", STANDARD[meant].shown_unit)
+        header.wrong(meant, key, column=cell, unit=unit)
+    header.notes += [note("columns-not-used", listed=", ".join(unused))] if unused else []
 
 
 def _meant(name: str, absent: Sequence[str]) -> str | None:
@@ -260,8 +260,7 @@ def _meant(name: str, absent: Sequence[str]) -> str | None:
     return near[0] if near else next(hinted, None)
 
 
-@dataclass(frozen=True)
-class _Heading:
+class _Heading(NamedTuple):
     place: int
     text: str
     name: str
@@ -287,9 +286,9 @@ def is_weather(cells: Sequence[str]) -> bool:
 
 def read_logger_header(
     cells: Sequence[str],
-    columns: Mapping[str, ColumnChoice],
+    columns: Columns,
     *,
-    time_places: Sequence[int],
+    times: Sequence[int],
     line: int,
     units: Sequence[str] = (),
     table: str = "weather",
@@ -303,7 +302,7 @@ def read_logger_header(
         The header line's cells.
     columns : mapping
         The user's choice: a quantity, or a daily column that comes of it, -> column and unit.
-    time_places : sequence of int
+    times : sequence of int
         Columns that say when.
     line : int
         The header's line, for messages.
@@ -319,7 +318,7 @@ def read_logger_header(
     headings = {
         i: _heading(i, cell, units[i] if i < len(units) else "")
         for i, cell in enumerate(cells)
-        if i not in time_places and cell.strip()
+        if i not in times and cell.strip()
     }
     header.imperial = [heading.text for heading in headings.values() if heading.unit in _DATA["imperial"]]
     choices = {name: choice for name, choice in columns.items() if name not in ("date", "time")}
@@ -343,7 +342,12 @@ def read_logger_header(
     if header.lacks("temperature"):
         example = next((heading.text for heading in headings.values()), "its header")
         header.wrong("temperature", "no-temperature-column", example=example)
-    _note_the_rest(header, [heading for heading in headings.values() if heading.place not in header.places.values()])
+    unused = [heading for heading in headings.values() if heading.place not in header.places.values()]
+    if unused:
+        header.notes.append(note("columns-not-used", listed=listed((heading.text for heading in unused), _NAMES_SHOWN)))
+    at_sea = [heading.text for heading in unused if re.search(r"\b(press\w*|baro\w*)", heading.name)]
+    if at_sea and "pressure" not in header.places:
+        header.notes.append(note("sea-level", column=at_sea[0]))
     return header
 
 
@@ -425,11 +429,3 @@ def _take(header: Header, quantity: str, heading: _Heading, unit: str | None, *,
         return
     known = _unit(unit) or unit
     header.convert(quantity, unit if known == "rate" else known, units, by_user=by_user)
-
-
-def _note_the_rest(header: Header, unused: Sequence[_Heading]) -> None:
-    if unused:
-        header.notes.append(note("columns-not-used", listed=listed((heading.text for heading in unused), _NAMES_SHOWN)))
-    at_sea = [heading.text for heading in unused if re.search(r"\b(press\w*|baro\w*)", heading.name)]
-    if at_sea and "pressure" not in header.places:
-        header.notes.append(note("sea-level", column=at_sea[0]))

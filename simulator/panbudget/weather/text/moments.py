@@ -11,7 +11,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -42,7 +42,6 @@ _TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,9}))?)?\s?(?:
 # rows that follow each other lie within so many days, and days taken for months leap this far [d]
 _FOLLOWS, _LEAPS = 7, 27
 _SPLIT = ("year", "month", "day", "hour")
-_NOWHERE = np.datetime64("NaT", "ns")
 
 
 def day_of(year: int, month: int, day: int) -> dt.date | None:
@@ -135,8 +134,7 @@ def _kind_of_mistake(text: str) -> str:
     return "serial" if _SERIAL.fullmatch(text) else "none"
 
 
-@dataclass(frozen=True)
-class TimeColumns:
+class TimeColumns(NamedTuple):
     """
     Where a table says when.
 
@@ -152,8 +150,7 @@ class TimeColumns:
     utc: bool = False
 
 
-@dataclass(frozen=True, eq=False)
-class ReadStamps:
+class ReadStamps(NamedTuple):
     """
     Moments.
 
@@ -167,15 +164,12 @@ class ReadStamps:
         Whether the table writes 24:00, so that a stamp closes the time it speaks of.
     style : str
         How times are written, for the report.
-    problems : list of Problem
-        What is wrong.
     """
 
     stamps: npt.NDArray[np.datetime64]
     utc: bool = False
     ends: bool = False
     style: str = ""
-    problems: list[Problem] = field(default_factory=list)
 
 
 def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColumns | None:
@@ -226,7 +220,7 @@ def _says_utc(header: str) -> bool:
     return clock is not None or "dateutc" in lowered
 
 
-def read_stamps(texts: pd.Series[str], lines: Ints) -> ReadStamps:
+def read_stamps(texts: pd.Series[str], lines: Ints, mistakes: Mistakes) -> ReadStamps:
     """
     Read a column of stamps.
 
@@ -236,42 +230,42 @@ def read_stamps(texts: pd.Series[str], lines: Ints) -> ReadStamps:
         The cells.
     lines : ndarray of int, (rows,)
         Where they stand.
+    mistakes : Mistakes
+        Where is noted what is wrong, one problem for each kind of mistake.
 
     Returns
     -------
     ReadStamps
-        With what is wrong, one problem for each kind of mistake.
     """
     texts = texts.reset_index(drop=True).str.strip()
     first = next((text for text in texts if text), "")
     utc = ends = False
     if first.isdigit() and len(first) in (10, 13):
         seconds = pd.to_numeric(texts, errors="coerce")
-        found = pd.to_datetime(seconds, unit="s" if len(first) == 10 else "ms", errors="coerce")
+        stamps = pd.to_datetime(seconds, unit="s" if len(first) == 10 else "ms", errors="coerce")
         style, utc = "seconds since 1970", True
     elif re.fullmatch(_COMPACT, first):
         mark = "" if first.isdigit() else first[8]
         form = f"%Y%m%d{mark}%H%M{'%S' if len(first) - len(mark) == 14 else ''}"
-        found, style = pd.to_datetime(texts, format=form, errors="coerce"), "digits only"
+        stamps, style = pd.to_datetime(texts, format=form, errors="coerce"), "digits only"
     elif _OFFSET_AT_END.search(first):
-        found = pd.to_datetime(texts, format="ISO8601", utc=True, errors="coerce").dt.tz_localize(None)
-        found = found.where(texts.str.contains(_OFFSET_AT_END))
+        stamps = pd.to_datetime(texts, format="ISO8601", utc=True, errors="coerce").dt.tz_localize(None)
+        stamps = stamps.where(texts.str.contains(_OFFSET_AT_END))
         style, utc = "year first, with their distance from UTC", True
     else:
         moments, style, ends = _by_parts(texts, first)
         if not style:
-            nowhere = np.zeros(len(texts), dtype="datetime64[ns]")
-            return ReadStamps(nowhere, problems=[problem("ambiguous-times", line=lines[0], text=first)])
-        found = pd.Series(moments)
-    mistakes = Mistakes()
-    years = found.dt.year.fillna(2000).to_numpy()
-    for i, more in first_of(found.isna().to_numpy(), "row"):
+            mistakes.note("ambiguous-times", line=lines[0], text=first)
+            return ReadStamps(moments)
+        stamps = pd.Series(moments)
+    years = stamps.dt.year.fillna(2000).to_numpy()
+    for i, more in first_of(stamps.isna().to_numpy(), "row"):
         text = texts.iloc[i]
         mistakes.note(f"time-{_kind_of_mistake(text)}", value=text, line=lines[i], text=shortened(text, 40), more=more)
     for i, more in first_of((years < _YEARS.start) | (years >= _YEARS.stop), "row"):
         text = texts.iloc[i]
         mistakes.note("time-no-year", value=text, line=lines[i], text=text, more=more, years=_YEARS_SHOWN)
-    return ReadStamps(found.to_numpy().astype("datetime64[ns]"), utc, ends, style, mistakes.problems())
+    return ReadStamps(stamps.to_numpy().astype("datetime64[ns]"), utc, ends, style)
 
 
 def _by_parts(texts: pd.Series[str], first: str) -> tuple[npt.NDArray[np.datetime64], str, bool]:
@@ -297,16 +291,16 @@ def _by_parts(texts: pd.Series[str], first: str) -> tuple[npt.NDArray[np.datetim
     else:
         forms = {"day first": f"%d{mark}%m{mark}%Y", "month first": f"%m{mark}%d{mark}%Y"}
     read = {style: pd.to_datetime(days, format=form, errors="coerce").to_numpy() for style, form in forms.items()}
-    failed = {style: int(np.isnat(found[of_day]).sum()) for style, found in read.items()}
+    failed = {style: int(np.isnat(days_read[of_day]).sum()) for style, days_read in read.items()}
     chosen = min(failed, key=lambda style: failed[style])
     if len(read) > 1 and len(set(failed.values())) == 1:
         # no number above 12: then the order in which rows follow each other from day to day
-        steps = {style: _longest_step(found[of_day]) for style, found in read.items()}
+        steps = {style: _longest_step(days_read[of_day]) for style, days_read in read.items()}
         near = [style for style, step in steps.items() if 0 < step <= _FOLLOWS]
         chosen = near[0] if len(near) == 1 and max(steps.values()) >= _LEAPS else ""
         if not chosen and min(failed.values()) == len(texts):
             chosen = "day first"  # no day at all: each is named
-    moments = np.full(len(texts), _NOWHERE)
+    moments = np.full(len(texts), np.datetime64("NaT", "ns"))
     if chosen:
         known = ~np.isnan(clock)
         since = (clock[known] * 1e9).round().astype("timedelta64[ns]")
@@ -360,7 +354,7 @@ def moments_of(parts: Sequence[Floats], lines: Ints, mistakes: Mistakes) -> npt.
     """
     table = pd.DataFrame(dict(zip(_SPLIT, parts, strict=True)))
     whole = (table == table.round()).all(axis=1) & table["year"].between(_YEARS.start, _YEARS.stop - 1)
-    whole &= table["hour"].between(0, 23)
+    whole &= table["month"].between(1, 12) & table["day"].between(1, 31) & table["hour"].between(0, 23)
     days = pd.to_datetime(table[["year", "month", "day"]].where(whole), errors="coerce")
     stamps = (days + pd.to_timedelta(table["hour"].where(whole), unit="h")).to_numpy().astype("datetime64[ns]")
     for i, more in first_of(np.isnat(stamps), "row"):

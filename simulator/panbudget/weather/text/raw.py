@@ -1,5 +1,5 @@
 """
-Raw: what every reader of a weather format hands over, before gaps, checks and humidity.
+Raw: what every reader of a weather format gets (`Source`) and hands over (`RawTable`), before gaps, checks and humidity.
 
 A reader is a module with a ``NAME``, a ``SOURCE``, a ``sniff`` and a ``read`` (see `Reader`); `readers` lists them. All
 that differs between formats ends here: from this table on, one road leads to the finished weather.
@@ -14,12 +14,51 @@ from typing import NamedTuple, Protocol
 
 import pandas as pd
 
-from panbudget.weather.site import Site, Station
-from panbudget.weather.text.source import Source
+from panbudget.errors import WeatherError
+from panbudget.weather.site import Site as Site
+from panbudget.weather.site import Station as Station
+from panbudget.weather.text.mistakes import refusal
 
 
 @dataclass(frozen=True)
-class ColumnChoice:
+class Source:
+    """
+    A weather file as text.
+
+    Parameters
+    ----------
+    text : str
+        The whole file, line ends as ``\\n``.
+    shown_as : str
+        Its name as the user gave it.
+    sha256 : str
+        Of its bytes, as they lie on the disk.
+    encoding : str
+        How the bytes were read.
+    taken_from : str
+        What it was unpacked from, such as "gzip"; empty for a plain text file.
+    table : str
+        The scenario's table that names it, to write cures with: f"[{source.table}.columns]".
+    """
+
+    text: str
+    shown_as: str
+    sha256: str
+    encoding: str
+    taken_from: str = ""
+    table: str = "weather"
+
+    @property
+    def lines(self) -> list[str]:
+        """Its lines, the first of which is line 1 in messages."""
+        return self.text.split("\n")
+
+    def refusal(self, key: str, **facts: object) -> WeatherError:
+        """Make the error that refuses it."""
+        return refusal(key, self.shown_as, **facts)
+
+
+class ColumnChoice(NamedTuple):
     """
     Where a standard column is found in a plain table.
 
@@ -33,6 +72,10 @@ class ColumnChoice:
 
     column: str
     unit: str | None = None
+
+
+#: standard column -> where it is found
+Columns = Mapping[str, ColumnChoice]
 
 
 class LeftOut(NamedTuple):
@@ -103,5 +146,5 @@ class Reader(Protocol):
     def sniff(self, head: str) -> tuple[float, str]:
         """Say from a file's first lines how sure it is that the format is its own, 0 to 1, and why."""
 
-    def read(self, source: Source, *, columns: Mapping[str, ColumnChoice], site: Site) -> RawTable:
+    def read(self, source: Source, *, columns: Columns, site: Site) -> RawTable:
         """Read a file measured at a site, by whose clock its days may go; raise WeatherError with all that is wrong."""

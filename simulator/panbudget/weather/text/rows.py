@@ -1,5 +1,5 @@
 """
-Rows: the one reader of rows, for every file of cells. The line of each row is kept, and what doesn't fit is named by it.
+Rows: the one reader of rows, for every file of cells. The line of each row is texts, and what doesn't fit is named by it.
 
 `read_rows` splits the rows below a header, all at once, however long the table; `read_typed` opens a file that somebody
 typed (a field log, meter readings, a list of sites) and gives each row by the names of its columns, with parsers for
@@ -9,7 +9,6 @@ its cells.
 from __future__ import annotations
 
 import csv
-import dataclasses
 import datetime as dt
 import hashlib
 import math
@@ -17,7 +16,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -75,8 +74,7 @@ def separator_of(text: str, among: Iterable[str] = SEPARATORS) -> str:
     return max(among, key=re.sub(r'"[^"]*"', "", text).count)
 
 
-@dataclass(frozen=True, eq=False)
-class Rows:
+class Rows(NamedTuple):
     """
     Rows that are as wide as their header.
 
@@ -95,10 +93,10 @@ class Rows:
 
     separator: str
     width: int
-    lines: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
-    texts: list[str] = field(default_factory=list)
-    repeated: list[int] = field(default_factory=list)
-    comments: list[int] = field(default_factory=list)
+    lines: Ints
+    texts: list[str]
+    repeated: list[int]
+    comments: list[int]
 
     def cells(self) -> Iterable[list[str]]:
         """Yield the cells of each row, stripped."""
@@ -116,10 +114,9 @@ def read_rows(
     *,
     above: int,
     separator: str,
-    width: int,
-    expected: str = "",
-    whose: str = "",
     header: Sequence[str] = (),
+    width: int = 0,
+    whose: str = "",
     comments: bool = False,
 ) -> Rows:
     """
@@ -135,14 +132,12 @@ def read_rows(
         How many lines stand above the first row.
     separator : str
         One character; a space stands for any run of spaces and tabs.
-    width : int
-        How many cells a row has.
-    expected : str
-        Says where the width comes from; "the header has N" if left out.
-    whose : str
-        "archive-" or "typed-" for what such files are told of rows that are too short or too long.
     header : sequence of str
         The header's cells; lines that repeat them are no rows.
+    width : int
+        How many cells a row has; as many as the header if left out.
+    whose : str
+        Which texts are for rows that are too short or too long, as in ``texts.toml``: "archive-", "typed-" and so on.
     comments : bool
         Whether lines that begin with # are no rows.
 
@@ -152,29 +147,29 @@ def read_rows(
         Blank lines and rows without a cell are passed over.
     """
     nothing = separator + " \t\r\x0b\x0c"
-    expected = expected or f"the header has {width}"
+    width = width or len(header)
     commas = "; if the numbers have decimal commas, save the file with semicolons between columns"
-    numbers: list[int] = []
-    rows = Rows(separator, width)
+    texts: dict[int, str] = {}
+    repeated: list[int] = []
+    passed_over: list[int] = []
     for line, text in enumerate(lines[above:], start=above + 1):
         count = len(text.split()) if separator == " " else text.count(separator) + 1
         if count != width or '"' in text or "#" in text:
             if comments and text.lstrip().startswith("#"):
-                rows.comments.append(line)
+                passed_over.append(line)
                 continue
             if text.count('"') % 2:
                 mistakes.add("open-quote", line=line)
                 continue
             text, count = _as_wide(text, separator, width)
         if header and header[0] in text and split(text, separator) == list(header):
-            rows.repeated.append(line)
+            repeated.append(line)
         elif count == width and text.strip(nothing):
-            numbers.append(line)
-            rows.texts.append(text)
+            texts[line] = text
         elif count != width and text.strip():
-            facts: dict[str, Any] = {"cells": count, "expected": expected, "commas": commas if separator == "," else ""}
+            facts: dict[str, Any] = {"cells": count, "width": width, "commas": commas if separator == "," else ""}
             mistakes.add(f"{whose}{'long' if count > width else 'short'}-row", value=count, line=line, **facts)
-    return dataclasses.replace(rows, lines=np.array(numbers, dtype=np.int64))
+    return Rows(separator, width, np.array(list(texts), dtype=np.int64), list(texts.values()), repeated, passed_over)
 
 
 def _as_wide(text: str, separator: str, width: int) -> tuple[str, int]:
@@ -247,14 +242,13 @@ class TypedRow:
         return None
 
 
-@dataclass(frozen=True, eq=False)
-class Typed:
+class Typed(NamedTuple):
     """
     A file that somebody typed.
 
     Parameters
     ----------
-    shown, sha256 : str
+    sha256 : str
     header_line : int
     header : tuple of str
         Its columns, by our names.
@@ -263,7 +257,6 @@ class Typed:
         What is wrong so far.
     """
 
-    shown: str
     sha256: str
     header_line: int
     header: tuple[str, ...]
@@ -316,8 +309,8 @@ def read_typed(
     PanbudgetError
         Of the type given: no such file, no text, no header, a column that is needed and absent.
     """
-    content, text = _typed_text(Path(path), what, shown, error)
-    lines = text.splitlines()
+    content, whole = _typed_text(Path(path), what, shown, error)
+    lines = whole.splitlines()
     first = next((i for i, line in enumerate(lines) if line.strip() and not line.startswith("#")), None)
     if first is None:
         raise error(problem("typed-empty", example=example), file=shown)
@@ -325,7 +318,15 @@ def read_typed(
     mistakes = Mistakes()
     factors: dict[str, float] = {}
     texts = [cell.casefold() if known else cell for cell in split(lines[first], separator)]
-    header = [_named(text, known, spoken or {}, units or {}, factors, mistakes, f"line {first + 1}:") for text in texts]
+    header = []
+    for text in texts:
+        quantity, unit = _unit_of(text, known, units or {})
+        target, name = (units or {}).get(quantity, ("", (spoken or {}).get(text, text)))
+        header.append(name)
+        try:
+            factors |= {name: column_conversion(_SPOKEN_UNITS.get(unit, unit), target)[0]} if quantity else {}
+        except UnitError as reason:
+            mistakes.others.append(reason.problem.under(f"line {first + 1}: column {text}: unit"))
     if absent := [name for name in needed if name not in header]:
         facts = {"line": first + 1, "absent": ", ".join(absent), "known": ", ".join(known or needed)}
         raise error(problem("typed-no-column", **facts), file=shown)
@@ -342,7 +343,7 @@ def read_typed(
         TypedRow(int(line), dict(zip(header, cells, strict=True)), problems, factors)
         for line, cells in zip(rows.lines, rows.cells(), strict=True)
     )
-    return Typed(shown, hashlib.sha256(content).hexdigest(), first + 1, tuple(header), typed, problems)
+    return Typed(hashlib.sha256(content).hexdigest(), first + 1, tuple(header), typed, problems)
 
 
 def _typed_text(path: Path, what: str, shown: str, error: type[PanbudgetError]) -> tuple[bytes, str]:
@@ -357,28 +358,12 @@ def _typed_text(path: Path, what: str, shown: str, error: type[PanbudgetError]) 
         raise error(problem("typed-no-text"), file=shown) from None
 
 
-def _named(
-    header: str,
-    known: Sequence[str],
-    spoken: Mapping[str, str],
-    units: Mapping[str, tuple[str, str]],
-    factors: dict[str, float],
-    mistakes: Mistakes,
-    where: str,
-) -> str:
-    """Return a column's own name; a unit that its header names becomes a factor."""
+def _unit_of(header: str, known: Sequence[str], units: Mapping[str, tuple[str, str]]) -> tuple[str, str]:
+    """Return the quantity and the unit that a header names; no quantity where there is none."""
     match = _UNIT.fullmatch(header) or re.fullmatch(rf"({'|'.join(units) or '(?!)'})_(.+)", header)
     if match is None or header in known:
-        return spoken.get(header, header)
-    quantity = next((key for key, (_, name) in units.items() if match[1] in (key, name)), None)
-    if quantity is None:
-        return header
-    target, name = units[quantity]
-    try:
-        factors[name], _ = column_conversion(_SPOKEN_UNITS.get(match[2], match[2]), target)
-    except UnitError as reason:
-        mistakes.others.append(reason.problem.under(f"{where} column {header}: unit"))
-    return name
+        return "", ""
+    return next((key for key, (_, name) in units.items() if match[1] in (key, name)), ""), match[2]
 
 
 def plain_number(text: str) -> float:

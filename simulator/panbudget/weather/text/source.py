@@ -1,64 +1,38 @@
 """
 Source: the bytes of a weather file, turned into text once, or refused in one line.
 
-A gzip file, a zip archive of one file and an .xlsx workbook are opened on the way (see `archive` and
-`workbook`). Refuses what is no text at all (a picture, an old workbook) and what is text but no table (a web
-page), because those are the files that people hand over by mistake.
+A gzip file, a zip archive of one file and an .xlsx workbook (see `workbook`) are opened on the way. Unpacking stops at
+`MOST_UNPACKED`, since a few kilobytes can be made to unpack to a full disk. Refuses what is no text at all (a picture, an
+old workbook) and what is text but no table (a web page), because those are the files that people hand over by mistake.
 """
 
 from __future__ import annotations
 
 import codecs
 import difflib
+import gzip
 import hashlib
+import io
 import re
-from dataclasses import dataclass
+import zipfile
+import zlib
 from pathlib import Path
+from typing import IO
 
 from panbudget.errors import WeatherError
-from panbudget.weather.text.archive import GZIP_MARK, ZIP_MARK, is_workbook, open_zip, unpack_gzip, unpack_zip
-from panbudget.weather.text.mistakes import PROBLEMS, refusal
-from panbudget.weather.text.workbook import sheet_as_text
+from panbudget.weather.text.mistakes import PROBLEMS, listed, refusal
+from panbudget.weather.text.raw import Source as Source
+from panbudget.weather.text.workbook import MOST_UNPACKED, sheet_as_text
 
+_GZIP_MARK, _ZIP_MARK = b"\x1f\x8b", b"PK\x03\x04"
+_MOST_NAMED = 5
+_LITTER = ("__macosx/", ".ds_store", "thumbs.db", "desktop.ini")
 # first bytes of files that are often mistaken for a table -> what is said of them
 _KINDS = {start.encode("latin-1"): key for key, text in PROBLEMS.items() for start in text.get("starts", ())}
 _WEB_PAGE = re.compile(r"<(!doctype|html|head|\?xml|body|!--|script|meta|title|table|div|h1)")
 # how a workbook that is locked by a password names its contents, inside the old workbooks' wrapping
 _LOCKED = "EncryptedPackage".encode("utf-16-le")
 _MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
-
-
-@dataclass(frozen=True)
-class Source:
-    """
-    A weather file as text.
-
-    Parameters
-    ----------
-    text : str
-        The whole file, line ends as ``\\n``.
-    shown_as : str
-        Its name as the user gave it.
-    sha256 : str
-        Of its bytes, as they lie on the disk.
-    encoding : str
-        How the bytes were read.
-    taken_from : str
-        What it was unpacked from, such as "gzip"; empty for a plain text file.
-    table : str
-        The scenario's table that names it, to write cures with: f"[{source.table}.columns]".
-    """
-
-    text: str
-    shown_as: str
-    sha256: str
-    encoding: str
-    taken_from: str = ""
-    table: str = "weather"
-
-    def refusal(self, key: str, **facts: object) -> WeatherError:
-        """Make the error that refuses it."""
-        return refusal(key, self.shown_as, **facts)
 
 
 def open_source(path: str | Path, *, shown_as: str) -> Source:
@@ -84,15 +58,14 @@ def open_source(path: str | Path, *, shown_as: str) -> Source:
         No such file, a folder, an unreadable, empty or binary file, a damaged archive or one of several
         files, a web page.
     """
-
     data = _bytes_of(Path(path), shown_as)
     sha256 = hashlib.sha256(data).hexdigest()
     taken_from = ""
-    if data.startswith(GZIP_MARK):
+    if data.startswith(_GZIP_MARK):
         data, taken_from = unpack_gzip(data, shown_as=shown_as), "gzip"
-    elif data.startswith(ZIP_MARK):
+    elif data.startswith(_ZIP_MARK):
         archive = open_zip(data, shown_as=shown_as)
-        if is_workbook(archive):
+        if any(name.lower() == "xl/workbook.xml" for name in archive.namelist()):
             text, sheet = sheet_as_text(data, archive, shown_as=shown_as)
             return Source(text, shown_as, sha256, "workbook", f"sheet {sheet!r}")
         data, member = unpack_zip(archive, shown_as=shown_as)
@@ -123,7 +96,7 @@ def _bytes_of(path: Path, shown_as: str) -> bytes:
 
 def _what_is_no_text(data: bytes, *, packed: bool) -> str:
     """Return what is to be said of bytes that are known to be no text."""
-    if packed and data.startswith((GZIP_MARK, ZIP_MARK)):
+    if packed and data.startswith((_GZIP_MARK, _ZIP_MARK)):
         return "packed-twice"
     if data.startswith(b"\xd0\xcf\x11\xe0") and _LOCKED in data:
         return "locked-workbook"
@@ -192,3 +165,115 @@ def _near(place: Path) -> str:
         return f"; nor is there a folder {place.parent.name!r}" if place.parent.name else ""
     near = difflib.get_close_matches(place.name, names, n=1)
     return f" (beside it lies {near[0]!r})" if near else ""
+
+
+def unpack_gzip(data: bytes, *, shown_as: str, at_most: int = MOST_UNPACKED) -> bytes:
+    """
+    Unpack a gzip file.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+    shown_as : str
+        Name to use in messages.
+    at_most : int
+        Largest result. [bytes]
+
+    Returns
+    -------
+    bytes
+        What was packed.
+
+    Raises
+    ------
+    WeatherError
+        A damaged or truncated file, or one that unpacks to more than ``at_most``.
+    """
+    try:
+        with gzip.GzipFile(fileobj=io.BytesIO(data)) as stream:
+            return _at_most(stream, at_most, shown_as)
+    except (EOFError, OSError, zlib.error) as error:
+        raise refusal("damaged-gzip", shown_as) from error
+
+
+def open_zip(data: bytes, *, shown_as: str) -> zipfile.ZipFile:
+    """
+    Open a zip archive (a workbook is one too).
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+    shown_as : str
+        Name to use in messages.
+
+    Returns
+    -------
+    ZipFile
+        With its table of contents read.
+
+    Raises
+    ------
+    WeatherError
+        A damaged or truncated archive.
+    """
+    try:
+        return zipfile.ZipFile(io.BytesIO(data))
+    except Exception as error:  # a garbled table of contents ends in many kinds of error, struct.error among them
+        raise refusal("damaged-either", shown_as) from error
+
+
+def unpack_zip(archive: zipfile.ZipFile, *, shown_as: str, at_most: int = MOST_UNPACKED) -> tuple[bytes, str]:
+    """
+    Unpack the one file that a zip archive holds.
+
+    Parameters
+    ----------
+    archive : ZipFile
+        From `open_zip`.
+    shown_as : str
+        Name to use in messages.
+    at_most : int
+        Largest result. [bytes]
+
+    Returns
+    -------
+    (bytes, str)
+        The file and its name in the archive.
+
+    Raises
+    ------
+    WeatherError
+        No file or several, one locked by a password, damaged or too large; a spreadsheet in another format.
+    """
+    members = [entry for entry in archive.infolist() if not _is_litter(entry.filename)]
+    named = listed((entry.filename for entry in members), _MOST_NAMED)
+    wrong = {
+        "open-document": {"mimetype", "content.xml"} <= set(archive.namelist()),
+        "no-member": not members,
+        "several-members": len(members) > 1,
+        "locked-member": bool(members) and bool(members[0].flag_bits & 0x1),
+    }
+    for key in (key for key, holds in wrong.items() if holds):
+        raise refusal(key, shown_as, count=len(members), named=named)
+    try:
+        with archive.open(members[0]) as stream:
+            return _at_most(stream, at_most, shown_as), " ".join(named.split())
+    except WeatherError:
+        raise
+    except Exception as error:  # as in `open_zip`: NotImplementedError, zlib.error, BadZipFile, EOFError and more
+        raise refusal("damaged-zip", shown_as) from error
+
+
+def _is_litter(name: str) -> bool:
+    """Tell folders, and what an archive program adds of its own accord."""
+    lowered = name.lower()
+    return name.endswith("/") or lowered.startswith(_LITTER[0]) or lowered.rsplit("/", 1)[-1] in _LITTER[1:]
+
+
+def _at_most(stream: IO[bytes] | gzip.GzipFile, most: int, shown_as: str) -> bytes:
+    data = stream.read(most + 1)
+    if len(data) > most:
+        raise refusal("too-large", shown_as, most=most / 1e6)
+    return data

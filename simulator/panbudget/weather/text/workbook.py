@@ -18,8 +18,10 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
-from panbudget.weather.text.archive import MOST_UNPACKED
 from panbudget.weather.text.mistakes import listed, refusal
+
+#: largest file after unpacking; some 60 years of 10-minute records. [bytes]
+MOST_UNPACKED = 500_000_000
 
 _MOST_NAMED = 5
 _MOST_COLUMNS = 1000
@@ -66,7 +68,8 @@ def sheet_as_text(data: bytes, archive: zipfile.ZipFile, *, shown_as: str) -> tu
             sheets = {sheet.title: list(_rows(sheet)) for sheet in book.worksheets}
             filled = [name for name, rows in sheets.items() if any(rows)]
             empty = None
-            if len(filled) == 1 and _has_formulas(archive):
+            parts = [name for name in archive.namelist() if name.lower().startswith("xl/worksheets/")]
+            if len(filled) == 1 and any(_FORMULA.search(archive.read(name)) for name in parts):
                 formulas = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
                 empty = _without_result(book[filled[0]], formulas[filled[0]])
     except Exception as error:  # openpyxl raises what its XML, zip and style parts raise: no list is complete
@@ -112,11 +115,6 @@ def _as_text(value: object) -> str:
             return value.isoformat()
         case _:
             return " ".join(str(value).split())
-
-
-def _has_formulas(archive: zipfile.ZipFile) -> bool:
-    sheets = [name for name in archive.namelist() if name.lower().startswith("xl/worksheets/")]
-    return any(_FORMULA.search(archive.read(name)) is not None for name in sheets)
 
 
 def _without_result(results: Any, formulas: Any) -> str | None:

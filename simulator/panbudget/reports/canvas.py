@@ -29,7 +29,7 @@ WIDTH = 9.0  # inches; an A4 page's text is narrower, and the vector picture shr
 Mask = npt.NDArray[np.bool_]
 
 
-def draw_into(folder: Path, drawings: Iterable[tuple[str, Figure | Sequence[Axes]]]) -> dict[str, str]:
+def draw_into(folder: Path, drawings: Iterable[tuple[str, Sequence[Axes]]]) -> dict[str, str]:
     """
     Write a page's figures into its folder, and return them to stand inside the page.
 
@@ -37,7 +37,7 @@ def draw_into(folder: Path, drawings: Iterable[tuple[str, Figure | Sequence[Axes
     ----------
     folder : Path
         The page's; ``figures`` is made in it.
-    drawings : iterable of (str, Figure or sequence of Axes)
+    drawings : iterable of (str, sequence of Axes)
         Names and figures; drawn one at a time where they are made as they are asked for.
 
     Returns
@@ -50,13 +50,13 @@ def draw_into(folder: Path, drawings: Iterable[tuple[str, Figure | Sequence[Axes
 
 
 @applied()
-def save(drawn: Figure | Sequence[Axes], path: Path) -> str:
+def save(drawn: Sequence[Axes], path: Path) -> str:
     """
     Write a figure as PNG and SVG, the same bytes each time.
 
     Parameters
     ----------
-    drawn : Figure or sequence of Axes
+    drawn : sequence of Axes
         As the functions here return.
     path : Path
         Without suffix.
@@ -66,28 +66,27 @@ def save(drawn: Figure | Sequence[Axes], path: Path) -> str:
     str
         The SVG file's text.
     """
-    figure = figure_of(drawn)
-    figure.savefig(path.with_name(path.name + ".png"), format="png", dpi=150, metadata={"Software": None})
-    text = _svg(figure)
+    _save(drawn, path.with_name(path.name + ".png"), format="png", dpi=150, metadata={"Software": None})
+    text = _svg(drawn)
     path.with_name(path.name + ".svg").write_text(text, encoding="utf-8", newline="\n")
     return text
 
 
 @applied()
-def svg_text(drawn: Figure | Sequence[Axes]) -> str:
+def svg_text(drawn: Sequence[Axes]) -> str:
     """
     Return a figure as an SVG element to stand inside a page.
 
     Parameters
     ----------
-    drawn : Figure or sequence of Axes
+    drawn : sequence of Axes
 
     Returns
     -------
     str
         ``<svg …>…</svg>``: no declaration, comment, metadata or address of anything outside.
     """
-    return _element(_svg(figure_of(drawn)))
+    return _element(_svg(drawn))
 
 
 def _element(text: str) -> str:
@@ -98,17 +97,16 @@ def _element(text: str) -> str:
     return re.sub(r' xmlns(:\w+)?="[^"]*"', "", text).strip()
 
 
-def _svg(figure: Figure) -> str:
+def _svg(drawn: Sequence[Axes]) -> str:
     buffer = io.StringIO()
-    figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+    _save(drawn, buffer, format="svg", metadata=dict.fromkeys(("Date", "Creator", "Format", "Type")))
     return buffer.getvalue()
 
 
-def figure_of(drawn: Figure | Sequence[Axes]) -> Figure:
-    """Return the figure that axes stand in."""
-    figure = drawn if isinstance(drawn, Figure) else drawn[0].figure
+def _save(drawn: Sequence[Axes], target: Any, **options: Any) -> None:
+    figure = drawn[0].figure
     assert isinstance(figure, Figure)
-    return figure
+    figure.savefig(target, **options)
 
 
 def panels(

@@ -2,8 +2,6 @@
 Folders: what a command writes goes into a folder of its own, whole or not at all, and over nothing but its own.
 """
 
-from __future__ import annotations
-
 import contextlib
 import importlib.resources
 import shutil

@@ -6,8 +6,6 @@ box, and the file's end says so. Same content, same bytes: the file carries no d
 [lengths in mm from the upper left corner, letters in points]
 """
 
-from __future__ import annotations
-
 import contextlib
 import datetime as dt
 import functools

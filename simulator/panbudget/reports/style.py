@@ -2,8 +2,6 @@
 Style: the one table of labels, units, colours, line styles and hatches that figures share; it stands in ``style.toml``.
 """
 
-from __future__ import annotations
-
 import contextlib
 import importlib.resources
 import tomllib

@@ -6,8 +6,6 @@ JSON with schema, title and provenance, figures as PNG and SVG, and the page. Wh
 `folders.FILES_OF`. A result finds its verb by its class attribute ``room``; see `panbudget.extras.Reported`.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import importlib
 import importlib.metadata

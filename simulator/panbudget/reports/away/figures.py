@@ -2,8 +2,6 @@
 Away figures: how near each bed comes to its limit while nobody is there, year by year.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

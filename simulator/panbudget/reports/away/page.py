@@ -2,8 +2,6 @@
 Away page: may the garden be left alone, in words, as one page and as data.
 """
 
-from __future__ import annotations
-
 import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict

@@ -4,8 +4,6 @@ Weather figures: what a record holds, drawn for `check`: the season day by day, 
 Labels, colours and hatches stand in `style`, as for `figures`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -52,8 +50,7 @@ def weather_figure(weather: Weather, days: pd.DataFrame, *, axes: Sequence[Axes]
     for name in ("tmax", "tmin"):
         mark = "." if len(days) == 1 else ""
         temperatures.plot(at, daily[name].to_numpy(float), **STYLES[name].lined(marker=mark))
-    temperatures.set_ylabel("°C")
-    temperatures.set_title("Temperatures of the day")
+    temperatures.set(ylabel="°C", title="Temperatures of the day")
     legend_above(temperatures)
     draw_rain_and_eto(water, at, daily["rain"], days["eto_mm"])
     for ax in axes:

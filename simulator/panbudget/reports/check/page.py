@@ -2,8 +2,6 @@
 Check page: what a weather file holds, and what a trial replay remarked on; and the same for a terminal.
 """
 
-from __future__ import annotations
-
 import functools
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any

@@ -4,8 +4,6 @@ Compare figures: variants side by side, one column each, on axes that all of a r
 Up to three variants stand beside each other; more go into a second band below.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Sequence
 
 import pandas as pd
@@ -172,8 +170,7 @@ def depletion_figure(comparison: Comparison) -> list[Axes]:
     for ax, name, season, key in _each(comparison, columns, comparison.beds):
         part = season.beds[key].iloc[_shown(comparison, season)]
         draw_root_zone(ax, part)
-        ax.set_ylim(_most(comparison, key, 1.0, deepest) * 1.08, 0.0)
-        ax.set_title(f"{plain(name)}: {plain(key)}")
+        ax.set(ylim=(_most(comparison, key, 1.0, deepest) * 1.08, 0.0), title=f"{plain(name)}: {plain(key)}")
         _dates(ax, comparison, pd.DatetimeIndex(part.index))
     return _finished(comparison, columns, "depletion [mm]", ("mean", "driest", "raw", "taw"), ("stress", "stress_mean"))
 

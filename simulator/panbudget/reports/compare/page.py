@@ -2,8 +2,6 @@
 Compare page: variants side by side in words, as one page and as data; what can't be told apart is said as such.
 """
 
-from __future__ import annotations
-
 import functools
 import math
 from collections.abc import Iterator, Mapping
@@ -184,17 +182,9 @@ def _changes(comparison: Comparison) -> Iterator[dict[str, Any]]:
         if name == AS_DESCRIBED:
             yield {"variant": name, "key": "nothing", "value": ""}
         else:
-            for path, value in _leaves(comparison.scenario.variant[name], ""):
-                yield {"variant": name, "key": path, "value": value}
-
-
-def _leaves(part: Mapping[str, Any], at: str) -> Iterator[tuple[str, str]]:
-    for key, value in part.items():
-        path = f"{at}.{key}".lstrip(".")
-        if isinstance(value, Mapping):
-            yield from _leaves(value, path)
-        else:
-            yield path, _toml(value)
+            (changed,) = pd.json_normalize(dict(comparison.scenario.variant[name])).to_dict("records")
+            for path, value in changed.items():
+                yield {"variant": name, "key": path, "value": _toml(value)}
 
 
 def _toml(value: Any) -> str:

@@ -2,8 +2,6 @@
 Faults figures: what each fault adds to the sound season, in bars.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from matplotlib.axes import Axes
 

@@ -2,8 +2,6 @@
 Faults page: what each fault would do, how it shows, and the cure, in words, as one page and as data.
 """
 
-from __future__ import annotations
-
 import functools
 from collections.abc import Iterator, Mapping
 from typing import Any

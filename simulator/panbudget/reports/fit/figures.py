@@ -31,8 +31,7 @@ def _each(fit: Fit, label: str) -> Iterator[tuple[Axes, ControllerFit]]:
     span = np.array([fit.log.first, fit.log.last], "datetime64[D]") + np.array([0, 1])
     for ax, (name, pan) in zip(axes, fit.controllers.items(), strict=True):
         yield ax, pan
-        ax.set_title(plain(name))
-        ax.set_ylabel(label)
+        ax.set(title=plain(name), ylabel=label)
         ax.grid()
         date_axis(ax, mdates.date2num(span))  # type: ignore[no-untyped-call]
 

@@ -2,8 +2,6 @@
 Fit page: what a field log says of the pan, before and after, in words, as one page and as data.
 """
 
-from __future__ import annotations
-
 import functools
 from collections.abc import Iterator, Mapping
 from pathlib import Path

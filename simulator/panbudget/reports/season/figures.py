@@ -65,8 +65,7 @@ def season_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Ax
     for ax, (key, table) in zip(axes[2:], season.beds.items(), strict=True):
         draw_root_zone(ax, table)
         ax.set_ylim(deepest(table) * 1.08, 0.0)  # downward: an empty root zone is at the bottom
-        ax.set_ylabel(STYLES["depletion"].axis)
-        ax.set_title(f"Root zone of {plain(key)}")
+        ax.set(ylabel=STYLES["depletion"].axis, title=f"Root zone of {plain(key)}")
     handles = [*axes[2].get_legend_handles_labels()[0], *keys(areas=list(_SHORT))]
     legend_above(axes[2], columns=3, handles=handles)
     for ax in axes:
@@ -79,8 +78,7 @@ def draw_rain_and_eto(ax: Axes, at: Floats, rain: pd.Series[float], eto: pd.Seri
     """Draw a season's weather in short: rain as bars, reference evapotranspiration as a line."""
     ax.bar(at, rain.to_numpy(float), width=0.85, **STYLES["rain"].filled(linewidth=0.3))
     ax.plot(at, eto.to_numpy(float), **STYLES["eto"].lined(marker="." if len(at) == 1 else ""))
-    ax.set_ylabel("mm/day")
-    ax.set_title("Rain and reference evapotranspiration")
+    ax.set(ylabel="mm/day", title="Rain and reference evapotranspiration")
     legend_above(ax)
 
 
@@ -90,8 +88,7 @@ def _draw_openings(ax: Axes, season: Season) -> None:
         canvas.steps(ax, day_numbers(table.index), table["openings"].to_numpy(), **look)
     ax.set_ylim(bottom=0.0)
     ax.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=4))
-    ax.set_ylabel("per day")
-    ax.set_title("Openings")
+    ax.set(ylabel="per day", title="Openings")
     legend_above(ax, columns=5)
 
 
@@ -380,9 +377,7 @@ def tank_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes
         left.fill_between(days, water, color=STYLES["gap_over"].colour, linewidth=0.0)
         left.plot(days, water, **STYLES["mean"].lined(label="water in the tank"))
         left.axhline(volume, **STYLES["rim"].lined(label="full"))
-        left.set_ylim(0.0, volume * 1.08)
-        left.set_ylabel("water [m³]")
-        left.set_title(f"Tank {plain(name)}")
+        left.set(ylim=(0.0, volume * 1.08), ylabel="water [m³]", title=f"Tank {plain(name)}")
         legend_above(left)
         date_axis(left, days, most=6)
         left.grid(axis="x")
@@ -397,9 +392,7 @@ def _draw_sizes(ax: Axes, sizes: pd.DataFrame, volume: float) -> None:
     ax.set_xscale("log")
     ax.set_xticks(list(volumes[::3]), [f"{tick:.3g}" for tick in volumes[::3]])
     ax.set_xticks([], minor=True)
-    ax.set_ylim(bottom=0.0)
-    ax.set_xlabel("size [m³]; dashed: this one")
-    ax.set_ylabel("hours open without water [h]")
+    ax.set(ylim=(0.0, None), xlabel="size [m³]; dashed: this one", ylabel="hours open without water [h]")
     ax.set_title("Other sizes")
     ax.grid()
 

@@ -4,8 +4,6 @@ Season tables: what is written of a season as CSV: its days, its beds' totals, i
 Two runs on the same inputs give the same bytes: no dates of writing, no host, numbers printed one way.
 """
 
-from __future__ import annotations
-
 import pandas as pd
 
 from panbudget.season.result import Season

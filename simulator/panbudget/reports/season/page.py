@@ -2,8 +2,6 @@
 Season page: what happened, in sentences, tables and figures, and what it rests on.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import functools
 import re
@@ -253,12 +251,7 @@ VERB = Verb(
     three_sentences,
     season_report,
     lambda season: {**season.totals, "findings": season.findings},
-    tables={
-        "daily.csv": daily_table,
-        "openings.csv": openings_table,
-        "beds.csv": beds_table,
-        "weeks.csv": weeks_table,
-    },
+    tables={"daily.csv": daily_table, "openings.csv": openings_table, "beds.csv": beds_table, "weeks.csv": weeks_table},
     figures=season_figures,
     of=lambda season: season,
 )

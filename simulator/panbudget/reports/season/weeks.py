@@ -4,32 +4,20 @@ Weeks: what the pan's valve gave a bed against ETc less rain, week by week, and 
 Units: mm over the bed, kg. Works on a finished season; nothing is simulated here.
 """
 
-from __future__ import annotations
-
 from collections.abc import Hashable, Mapping
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from panbudget.season.result import Season
 from panbudget.season.totals import rain_kept
 from panbudget.words import count
 
-COLUMNS = (
-    "controller",
-    "bed",
-    "week_from",
-    "days",
-    "irrigation_mm",
-    "etc_less_rain_mm",
-    "rain_mm",
-    "rain_kept_mm",
-    "deep_percolation_mm",
-    "kc",
-    "stress_days",
-    "pan_spilled_kg",
-    "why",
-)
+COLUMNS = [
+    *("controller", "bed", "week_from", "days", "irrigation_mm", "etc_less_rain_mm", "rain_mm", "rain_kept_mm"),
+    *("deep_percolation_mm", "kc", "stress_days", "pan_spilled_kg", "why"),
+]
 _DAYS = 7
 # within a quarter of ETc less rain, or 5 mm a week, is no mismatch; common practice, no source
 _NEAR, _NEAR_MM = 0.25, 5.0
@@ -56,31 +44,22 @@ def weeks_table(season: Season) -> pd.DataFrame:
     parts = []
     for key, table in season.beds.items():
         controller, bed = key.split("/")
-        pan = season.controllers[controller]
         rain_in = table["rain_mm"] - table["runoff_mm"]
         kept = rain_kept(rain_in, table["exact_irrigation_mm"], table["exact_deep_percolation_mm"], exact=True)
-        daily = pd.DataFrame(
-            {
-                "irrigation_mm": table["irrigation_mm"],
-                "etc_less_rain_mm": (table["exact_etc_mm"] - kept).where(table["growing"], 0.0),
-                "rain_mm": table["rain_mm"],
-                "rain_kept_mm": rain_kept(rain_in, table["irrigation_mm"], table["deep_percolation_mm"]),
-                "deep_percolation_mm": table["deep_percolation_mm"],
-                "stress_days": ((table["ks"] < 1.0) & table["growing"]).astype(int),
-                "pan_spilled_kg": pan["spilled_kg"],
-                "kc": table["kc"],
-                "growing": table["growing"].astype(int),
-            }
+        daily = table[["irrigation_mm", "rain_mm", "deep_percolation_mm", "kc"]].assign(
+            etc_less_rain_mm=(table["exact_etc_mm"] - kept).where(table["growing"], 0.0),
+            rain_kept_mm=rain_kept(rain_in, table["irrigation_mm"], table["deep_percolation_mm"]),
+            stress_days=((table["ks"] < 1.0) & table["growing"]).astype(int),
+            pan_spilled_kg=season.controllers[controller]["spilled_kg"],
+            growing=table["growing"].astype(int),
         )
-        week = pd.RangeIndex(len(daily)) // _DAYS
-        weeks = daily.drop(columns="kc").groupby(week).sum()
-        weeks["kc"] = daily["kc"].groupby(week).mean()
-        weeks["days"] = daily["kc"].groupby(week).size()
-        weeks["week_from"] = pd.DatetimeIndex(daily.index)[::_DAYS].strftime("%Y-%m-%d")
+        by_week = daily.groupby(np.arange(len(daily)) // _DAYS)
+        dates = pd.DatetimeIndex(daily.index)[::_DAYS].strftime("%Y-%m-%d")
+        about: dict[str, Any] = {"controller": controller, "bed": bed, "week_from": dates}
+        weeks = by_week.sum().assign(kc=by_week["kc"].mean(), days=by_week.size(), **about)
         weeks["why"] = [_why(row, float(table["kc"].max())) for row in weeks.to_dict("records")]
-        parts.append(weeks.assign(controller=controller, bed=bed))
-    whole = pd.concat(parts, ignore_index=True)
-    return whole[list(COLUMNS)]
+        parts.append(weeks)
+    return pd.concat(parts, ignore_index=True)[COLUMNS]
 
 
 def _why(week: Mapping[Hashable, Any], highest_kc: float) -> str:

@@ -2,8 +2,6 @@
 Setup page: what to set, valve by valve, on a page each, to print and take outside; and the same as data.
 """
 
-from __future__ import annotations
-
 import calendar
 import functools
 from collections.abc import Iterator

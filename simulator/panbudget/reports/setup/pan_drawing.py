@@ -4,8 +4,6 @@ Pan drawing: a pan from the side, to scale, and its upper rim in true size; plai
 Units: mm on paper, from the upper left corner, downward.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 

@@ -2,8 +2,6 @@
 Setup PDF: the same page on paper, one A4 sheet a valve, the same bytes for the same garden.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from panbudget.reports.pages import Report

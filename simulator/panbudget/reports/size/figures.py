@@ -2,8 +2,6 @@
 Size figures: the map of pans and refill flows, and what a drop of water buys.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 
@@ -51,13 +49,10 @@ def map_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> list[A
     ax.plot(best.area, best.refill_flow, markersize=15, label=label, **_STAR)
     cross: dict[str, Any] = {"marker": "x", "markersize": 9, "markeredgewidth": 2.0, "linestyle": "", "color": "black"}
     ax.plot(present.area, present.refill_flow, label="as described", **cross)
-    ax.set_xscale("log")
-    ax.set_yscale("log")
+    ax.set(xscale="log", yscale="log")
     _mark_round(ax.xaxis, area)
     _mark_round(ax.yaxis, flow)
-    ax.set_xlabel("pan's area [m²]")
-    ax.set_ylabel("refill flow [L/h]")
-    ax.set_title(f"Settings tried for {plain(valve.name)}")
+    ax.set(xlabel="pan's area [m²]", ylabel="refill flow [L/h]", title=f"Settings tried for {plain(valve.name)}")
     bar = ax.figure.colorbar(shades, ax=ax, shrink=0.8)
     bar.set_label(f"days short of water [days]; {_DARKEST:.0f} or more: black")
     ax.figure.legend(loc="outside lower center", ncols=3)
@@ -105,10 +100,8 @@ def trade_off_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> 
     most = max(float(choice.judged.litres.max()) for choice, *_ in sets) / 1000.0
     ax.set_xlim(0.0, min(3.0 * best, 1.05 * most))
     highest = max(1.0, *(float(choice.judged.stress_days.max()) for choice, *_ in sets))
-    ax.set_ylim(-0.04 * highest, 1.05 * highest)
-    ax.set_xlabel("water through the valve [m³ a season, mean of the years]")
-    ax.set_ylabel("days short of water [days]")
-    ax.set_title(f"What water buys, {plain(valve.name)}")
+    ax.set(ylim=(-0.04 * highest, 1.05 * highest), xlabel="water through the valve [m³ a season, mean of the years]")
+    ax.set(ylabel="days short of water [days]", title=f"What water buys, {plain(valve.name)}")
     ax.legend(loc="upper right")
     ax.grid()
     return [ax]

@@ -2,8 +2,6 @@
 Size page: the answer first, then its neighbours, the pictures and what was assumed; and the same as data.
 """
 
-from __future__ import annotations
-
 import functools
 import json
 import math
@@ -215,11 +213,4 @@ def size_figures(sizing: Sizing) -> dict[str, Callable[..., list[Axes]]]:
     }
 
 
-VERB = Verb(
-    "size",
-    size_sentences,
-    size_report,
-    size_totals,
-    tables={"size.csv": settings_table},
-    figures=size_figures,
-)
+VERB = Verb("size", size_sentences, size_report, size_totals, tables={"size.csv": settings_table}, figures=size_figures)

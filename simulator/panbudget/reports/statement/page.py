@@ -4,8 +4,6 @@ Statement page: a statement as page, PDF, CSV and JSON, with the season that it 
 Every number of `statement.json` says where in `season.json` it comes from, or how it follows. Same inputs, same bytes.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any

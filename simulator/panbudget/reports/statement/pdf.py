@@ -2,8 +2,6 @@
 Statement PDF: a statement's sheet on A4 or Letter, with page numbers and room for a signature.
 """
 
-from __future__ import annotations
-
 from panbudget.reports.pdf import BOX, GREY, SIDE, Paper, PaperSize, quiet
 from panbudget.reports.statement.sheet import Sheet, SourceSection
 

@@ -4,8 +4,6 @@ Statement sheet: a statement in sentences, facts and tables, which the page, bot
 Numbers become text here and nowhere else, so that all say the same. The fixed words stand in ``texts.toml``.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import functools
 import hashlib

@@ -2,8 +2,6 @@
 Sweep map: the design that suits each place, and the water that it takes, where the places lie.
 """
 
-from __future__ import annotations
-
 import math
 import tempfile
 from collections.abc import Sequence
@@ -69,8 +67,7 @@ def map_figure(choices: Sequence[Choice], designs: Sequence[str], title: str, wi
         right.set_title("its water, nine years in ten")
         right.figure.colorbar(shades, ax=right, label="water a season [m³]", shrink=0.8)
         for ax in (left, right):
-            ax.set_xlabel("longitude [°]")
-            ax.set_ylabel("latitude [°]")
+            ax.set(xlabel="longitude [°]", ylabel="latitude [°]")
             middle = float(np.radians(np.clip(latitude.mean(), -80.0, 80.0)))
             ax.set_aspect(1.0 / math.cos(middle), adjustable="datalim")
             ax.grid(True)

@@ -13,10 +13,9 @@ from pathlib import Path
 from panbudget.errors import OutputError, Problem
 
 _FIGURES = "figures"
+_TABLE = tomllib.loads(importlib.resources.files("panbudget.reports").joinpath("folders.toml").read_text("utf-8"))
 #: all that each command leaves in its folder; the first name is in no other's
-FILES_OF: dict[str, list[str]] = tomllib.loads(
-    importlib.resources.files("panbudget.reports").joinpath("folders.toml").read_text(encoding="utf-8")
-)
+FILES_OF: dict[str, list[str]] = _TABLE["files"]
 
 
 @contextlib.contextmanager
@@ -52,7 +51,7 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
         parent.mkdir(parents=True, exist_ok=True)
         staging = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=parent))
     except OSError as error:
-        raise _refused(folder, "not-made", f"can't be made ({error.strerror})") from None
+        raise _refused(folder, "not-made", why=str(error.strerror)) from None
     try:
         made = staging / "new"
         made.mkdir()
@@ -66,7 +65,7 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
                 target.rename(staging / "old")
             made.rename(target)
     except OSError as error:
-        raise _refused(folder, "not-written", f"can't be written ({error.strerror})") from None
+        raise _refused(folder, "not-written", why=str(error.strerror)) from None
     finally:
         if (staging / "old").exists() and not target.exists():
             (staging / "old").rename(target)
@@ -77,24 +76,21 @@ def _may_write(folder: Path, command: str, overwrite: bool) -> None:
     if not folder.exists():
         return
     if not folder.is_dir():
-        raise _refused(folder, "not-a-folder", "is a file, and a folder is wanted")
-    inside = sorted(entry.name for entry in folder.iterdir())
-    if not inside:
+        raise _refused(folder, "not-a-folder")
+    if not (inside := sorted(entry.name for entry in folder.iterdir())):
         return
-    others = [name for name in FILES_OF if name != command and FILES_OF[name][0] in inside]
-    if others:
-        found = f"holds what `panbudget {others[0]}` wrote, which `{command}` does not replace"
-        raise _refused(folder, "another-command", found, "choose another folder, or remove its files yourself")
+    if others := [name for name in FILES_OF if name != command and FILES_OF[name][0] in inside]:
+        raise _refused(folder, "another-command", other=others[0], command=command)
     if not overwrite:
-        cure = "choose another folder, or overwrite it to replace an earlier run there"
-        raise _refused(folder, "not-empty", "is not empty", cure)
+        raise _refused(folder, "not-empty")
     foreign = [name for name in inside if name not in FILES_OF[command]]
     if (folder / _FIGURES).is_dir():
         pictures = sorted((folder / _FIGURES).iterdir())
         foreign += [f"{_FIGURES}/{entry.name}" for entry in pictures if entry.suffix not in (".png", ".svg")]
     if foreign:
-        raise _refused(folder, "foreign", f"holds {foreign[0]}, which `{command}` did not make and will not remove")
+        raise _refused(folder, "foreign", name=foreign[0], command=command)
 
 
-def _refused(folder: Path, code: str, found: str, cure: str = "choose another folder") -> OutputError:
-    return OutputError(Problem(code, "", found, cure=cure), file=str(folder))
+def _refused(folder: Path, code: str, **values: str) -> OutputError:
+    found, cure = _TABLE["refused"][code]
+    return OutputError(Problem(code, "", found.format(**values), cure=cure), file=str(folder))

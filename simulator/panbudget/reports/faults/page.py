@@ -15,14 +15,6 @@ from panbudget.words import count, day_said, days_said
 _section, _say = functools.partial(section, "faults"), functools.partial(sentence, "faults")
 _NAMED = 3
 _SHOWS = 0.05  # a week's figure that differs by less than this share is not worth a look
-#: figure -> how it is written, and the least difference that is worth a look
-_LOOKED_AT = {
-    "openings": ("number", 1.0),
-    "open_hours": ("hours", 0.1),
-    "noon_level_mm": ("mm", 1.0),
-    "drop_mm": ("mm", 0.2),
-    "litres": ("litres", 1.0),
-}
 
 
 def faults_sentences(trials: Trials) -> list[str]:
@@ -66,13 +58,12 @@ def noticed(name: str, signs: Signs) -> str:
     str
     """
     parts = []
-    for figure, (form, least) in _LOOKED_AT.items():
+    for figure, (what, form, least) in texts("faults")["figures"].items():
         values = signs.figures[figure]
         if abs(values.with_fault - values.without) >= max(least, _SHOWS * abs(values.without)):
             shown = {when: written(value, form) for when, value in values._asdict().items()}
-            parts.append(_say("shows", what=texts("faults")["figures"][figure], **shown))
-    what = "; ".join(parts) or texts("faults")["figures"]["none"]
-    return f"{name}, {days_said(signs.start, signs.end)}: {what}."
+            parts.append(_say("shows", what=what, **shown))
+    return f"{name}, {days_said(signs.start, signs.end)}: {'; '.join(parts) or _say('nothing')}."
 
 
 def faults_report(trials: Trials, figures: Mapping[str, str]) -> Report:

@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from panbudget.reports.pages import Report, Section, gravest_first, section, sentence
+from panbudget.reports.pages import Report, Section, gravest_first, section, sentence, texts
 from panbudget.reports.season.figures import other_sizes, season_figures
 from panbudget.reports.season.files import beds_table, daily_table, openings_table
 from panbudget.reports.season.weeks import weeks_table
@@ -25,15 +25,6 @@ _section, _say = functools.partial(section, "season"), functools.partial(sentenc
 _MOST_BEDS_NAMED = 6
 # supply ÷ net demand within which a bed "got about what it needed"; common practice, no source
 _ABOUT_RIGHT = (0.9, 1.2)
-_LANES = {"mean": "the pan", "timer": "the present timer", "exact_refill": "exact refill"}
-_RANGES = {
-    "controllers": {"litres": "water, refill included [L]", "openings": "openings"},
-    "beds": {
-        "litres": "water [L]",
-        "driest_quarter_stress_days": "days short of water, driest quarter",
-        "deep_percolation_mm": "drained [mm]",
-    },
-}
 
 
 def three_sentences(season: Season) -> list[str]:
@@ -160,7 +151,7 @@ def _yardsticks(season: Season) -> Iterator[dict[str, Any]]:
             if totals is not None:
                 rain = totals["rain_mm"]
                 lost = 1.0 - totals["rain_kept_mm"] / rain if rain > 0.0 else None
-                yield {"bed": key, "by": _LANES[lane], **totals, "rain_lost": lost}
+                yield {"bed": key, "by": texts("season")["lanes"][lane], **totals, "rain_lost": lost}
 
 
 def _yields(season: Season) -> list[dict[str, Any]]:
@@ -189,7 +180,7 @@ def _ranges(ranges: Mapping[str, Any] | None) -> Section:
         return _section("ranges", table=())
     rows = [
         {"where": key, "what": label, **values[name]}
-        for part, labels in _RANGES.items()
+        for part, labels in texts("season")["ranged"].items()
         for key, values in ranges.get(part, {}).items()
         for name, label in labels.items()
     ]

@@ -25,7 +25,7 @@ import importlib.resources
 import re
 import string
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,6 +36,8 @@ from markupsafe import Markup
 from panbudget import words
 from panbudget.season.result import SEVERITIES, Finding
 
+#: a table's rows
+Rows = Iterable[Mapping[str, Any]] | pd.DataFrame
 #: keys of a section in ``texts.toml`` that say how its table is shown
 _OF_TABLE = ("columns", "names", "grouped", "paired", "caption", "widths", "total")
 
@@ -219,12 +221,7 @@ class Report:
 
 
 def section(
-    room: str,
-    key: str,
-    *,
-    table: Iterable[Mapping[str, Any]] | pd.DataFrame | None = None,
-    fill: Mapping[str, Any] | None = None,
-    **content: Any,
+    room: str, key: str, *, table: Rows | None = None, fill: Mapping[str, Any] | None = None, **content: Any
 ) -> Section:
     """
     Make a section of a page.
@@ -255,9 +252,12 @@ def section(
     return Section(**{**fixed, **content})
 
 
-def labelled(
-    rows: Iterable[Mapping[str, Any]] | pd.DataFrame, columns: Mapping[str, Any] | None = None, **shown: Any
-) -> pd.DataFrame:
+def words_of(room: str) -> tuple[Callable[..., Section], Callable[..., str]]:
+    """Return `section` and `sentence` for one room."""
+    return functools.partial(section, room), functools.partial(sentence, room)
+
+
+def labelled(rows: Rows, columns: Mapping[str, Any] | None = None, **shown: Any) -> pd.DataFrame:
     """
     Make a table that says of itself how it is shown.
 

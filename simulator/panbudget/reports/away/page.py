@@ -2,18 +2,17 @@
 Away page: may the garden be left alone, in words, as one page and as data.
 """
 
-import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from panbudget.reports.away.figures import room_figure
-from panbudget.reports.pages import Report, filled, section, sentence, texts
+from panbudget.reports.pages import Report, filled, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.years import moved
 from panbudget.studies.away import Away, Change, Stay
 
-_section, _say = functools.partial(section, "away"), functools.partial(sentence, "away")
+_section, _say = words_of("away")
 _ENOUGH_YEARS = 5  # common practice, no source
 
 

@@ -2,12 +2,11 @@
 Check page: what a weather file holds, and what a trial replay remarked on; and the same for a terminal.
 """
 
-import functools
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from panbudget.reports.check.figures import weather_figure, years_figure
-from panbudget.reports.pages import Report, section, sentence
+from panbudget.reports.pages import Report, words_of
 from panbudget.reports.season.page import days_of, filled_rows
 from panbudget.reports.writing import Verb
 from panbudget.studies.check import Checked
@@ -16,7 +15,7 @@ from panbudget.weather.checks.plausibility import PASSED
 from panbudget.weather.flags import is_borrowed
 from panbudget.words import count, days_said
 
-_section, _say = functools.partial(section, "check"), functools.partial(sentence, "check")
+_section, _say = words_of("check")
 _MONTHS = {"eto_mm": "ETo [mm]", "rain_mm": "rain [mm]"}
 
 

@@ -2,7 +2,6 @@
 Compare page: variants side by side in words, as one page and as data; what can't be told apart is said as such.
 """
 
-import functools
 import math
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -10,13 +9,13 @@ from typing import Any
 import pandas as pd
 
 from panbudget.reports.compare.figures import COMPARE_FIGURES
-from panbudget.reports.pages import Report, Section, filled, section, sentence, texts
+from panbudget.reports.pages import Report, Section, filled, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
 from panbudget.studies.compare import AS_DESCRIBED, BED_MEASURES, RULE, VALVE_MEASURES, Comparison, measure_of
 from panbudget.words import count, days_said, number, percent, signed
 
-_section, _say = functools.partial(section, "compare"), functools.partial(sentence, "compare")
+_section, _say = words_of("compare")
 
 
 def _figure(where: str, key: str, value: float) -> str:

@@ -2,17 +2,16 @@
 Faults page: what each fault would do, how it shows, and the cure, in words, as one page and as data.
 """
 
-import functools
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 from panbudget.reports.faults.figures import harm_figure
-from panbudget.reports.pages import Report, Section, section, sentence, texts, written
+from panbudget.reports.pages import Report, Section, texts, words_of, written
 from panbudget.reports.writing import Verb
 from panbudget.studies.faults import CURES, LOOKS, Signs, Trial, Trials
 from panbudget.words import count, day_said, days_said
 
-_section, _say = functools.partial(section, "faults"), functools.partial(sentence, "faults")
+_section, _say = words_of("faults")
 _NAMED = 3
 _SHOWS = 0.05  # a week's figure that differs by less than this share is not worth a look
 

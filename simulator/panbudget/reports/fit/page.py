@@ -2,7 +2,6 @@
 Fit page: what a field log says of the pan, before and after, in words, as one page and as data.
 """
 
-import functools
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -10,13 +9,13 @@ from typing import Any
 import pandas as pd
 
 from panbudget.reports.fit.figures import loss_figure, residual_figure
-from panbudget.reports.pages import Report, section, sentence, texts
+from panbudget.reports.pages import Report, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
 from panbudget.studies.fit.estimate import Estimate, Fit
 from panbudget.words import count, days_said, number, percent
 
-_section, _say = functools.partial(section, "fit"), functools.partial(sentence, "fit")
+_section, _say = words_of("fit")
 #: parameter -> factor to what is shown, decimals, unit
 _SHOWN = {"exposure": (1.0, 3, ""), "refill": (1.0, 2, " L/h"), "swing": (1000.0, 0, " g")}
 _MOST_QUESTIONED = 40
@@ -129,9 +128,7 @@ def fit_totals(fit: Fit) -> dict[str, Any]:
             name: {
                 "estimates": {estimate.name: estimate for estimate in pan.estimates},
                 "as_described": pan.untold,
-                "condition": pan.condition,
-                "rms_before_mm": pan.rms_before,
-                "rms_after_mm": pan.rms_after,
+                **{"condition": pan.condition, "rms_before_mm": pan.rms_before, "rms_after_mm": pan.rms_after},
                 "walk": pan.walk,
                 "questioned": [{"line": line, "what": what} for line, what in pan.questioned],
             }

@@ -3,14 +3,13 @@ Season page: what happened, in sentences, tables and figures, and what it rests 
 """
 
 import datetime as dt
-import functools
 import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 import pandas as pd
 
-from panbudget.reports.pages import Report, Section, gravest_first, section, sentence, texts
+from panbudget.reports.pages import Report, Section, gravest_first, texts, words_of
 from panbudget.reports.season.figures import other_sizes, season_figures
 from panbudget.reports.season.files import beds_table, daily_table, openings_table
 from panbudget.reports.season.weeks import weeks_table
@@ -21,7 +20,7 @@ from panbudget.studies.sensitivity import alternatives, summed_up
 from panbudget.studies.supplies import enough, pressed
 from panbudget.words import count, days_said, litres, number, signed
 
-_section, _say = functools.partial(section, "season"), functools.partial(sentence, "season")
+_section, _say = words_of("season")
 _MOST_BEDS_NAMED = 6
 # supply ÷ net demand within which a bed "got about what it needed"; common practice, no source
 _ABOUT_RIGHT = (0.9, 1.2)

@@ -3,18 +3,17 @@ Setup page: what to set, valve by valve, on a page each, to print and take outsi
 """
 
 import calendar
-import functools
 from collections.abc import Iterator
 from typing import Any
 
-from panbudget.reports.pages import Report, Section, filled, section, sentence, texts
+from panbudget.reports.pages import Report, Section, filled, texts, words_of
 from panbudget.reports.setup.pan_drawing import DrawnPage, pan_drawing
 from panbudget.reports.setup.pdf import setup_pdf
 from panbudget.reports.writing import Verb, provenance
 from panbudget.studies.setup import JUG_MINUTES, TOLERANCE, SetUp, ValveSheet
 from panbudget.words import number, percent
 
-_section, _say = functools.partial(section, "setup"), functools.partial(sentence, "setup")
+_section, _say = words_of("setup")
 
 
 def setup_sentences(plan: SetUp) -> list[str]:

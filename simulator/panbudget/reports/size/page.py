@@ -12,14 +12,14 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from panbudget.reports.pages import Report, Section, section, sentence, texts
+from panbudget.reports.pages import Report, Section, texts, words_of
 from panbudget.reports.size.figures import map_figure, trade_off_figure
 from panbudget.reports.writing import Verb
 from panbudget.season.supplies import most_static
 from panbudget.studies.size.choose import Choice, Sizing, ValveSizing
 from panbudget.words import calendar_day, count
 
-_section, _say = functools.partial(section, "size"), functools.partial(sentence, "size")
+_section, _say = words_of("size")
 _NEIGHBOURS = 8
 _FIGURES = {"map": map_figure, "trade-off": trade_off_figure}
 

@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 
 from panbudget.files import json_bytes
+from panbudget.reports.pages import filled, texts
 from panbudget.reports.season.files import daily_table, openings_table
 from panbudget.reports.statement.pdf import statement_pdf
 from panbudget.reports.statement.sheet import method_lines, season_fingerprint, statement_sentences, statement_sheet
@@ -128,17 +129,14 @@ def _source(account: Account, season: Season) -> dict[str, Any]:
 
 def _origin(account: Account) -> dict[str, Any]:
     """Where in `season.json` a source's numbers come from, or how they follow."""
-    source, supply = account.source, f"supplies.{account.source.supply}"
-    pans = " + ".join(
-        f"{share:.12g} × controllers.{name}.refilled_kg" for name, share in source.shares.items() if share
+    shares = account.source.shares.items()
+    litres, pans = (
+        " + ".join(f"{share:.12g} × controllers.{name}.{what}" for name, share in shares if share or what == "litres")
+        for what in ("litres", "refilled_kg")
     )
-    beds = {**{bed: f"beds.{bed}.litres" for bed in account.beds["bed"] if bed}, "pans": pans}
-    if source.is_whole_supply:
-        names = {"litres": "litres", "months": "by_month", "peak_day": "peak_day", "largest_rate": "peak_rate_l_per_h"}
-        return {**{key: f"{supply}.{name}" for key, name in names.items()}, "beds": beds}
-    days = "daily.csv, the same shares of each day"
-    litres = " + ".join(f"{share:.12g} × controllers.{name}.litres" for name, share in source.shares.items())
-    return {"litres": litres, "months": days, "peak_day": days, "largest_rate": "openings.csv", "beds": beds}
+    origin = texts("statement")["origin"]["whole" if account.source.is_whole_supply else "shared"]
+    beds = {bed: f"beds.{bed}.litres" for bed in account.beds["bed"] if bed}
+    return {**filled(origin, {"supply": account.source.supply, "litres": litres}), "beds": {**beds, "pans": pans}}
 
 
 def _year(account: Account, label: str) -> dict[str, Any]:

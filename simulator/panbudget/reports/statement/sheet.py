@@ -5,7 +5,6 @@ Numbers become text here and nowhere else, so that all say the same. The fixed w
 """
 
 import datetime as dt
-import functools
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -14,7 +13,7 @@ from typing import Any
 import pandas as pd
 
 from panbudget.files import json_bytes
-from panbudget.reports.pages import Report, Section, filled, section, sentence, texts
+from panbudget.reports.pages import Report, Section, filled, texts, words_of
 from panbudget.reports.writing import as_json, provenance
 from panbudget.scenario.garden import WeighedValve
 from panbudget.scenario.rights import StatementRules
@@ -26,7 +25,7 @@ from panbudget.studies.statement.ledger import beyond
 from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS, amount, rounded_parts
 from panbudget.words import count, day_said, days_said, number, percent
 
-_section, _say = functools.partial(section, "statement"), functools.partial(sentence, "statement")
+_section, _say = words_of("statement")
 
 
 @dataclass(frozen=True)

@@ -19,13 +19,14 @@ import pandas as pd
 from panbudget.errors import WeatherError
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.text.columns import REQUIRED, STANDARD
-from panbudget.weather.text.mistakes import Mistakes, listed, note, notes, read_data, shortened
+from panbudget.weather.text.mistakes import Mistakes, listed, note, notes, shortened
 from panbudget.weather.text.moments import read_dates
 from panbudget.weather.text.raw import Columns, LeftOut, RawTable, Source, Station
 from panbudget.weather.text.rows import read_rows
+from panbudget.words import packaged
 
 _NUMBER = re.compile(r"[+-]?(?:\d{1,15}(?:\.\d*)?|\.\d+)")
-_LAYOUTS = read_data("formats/layouts")
+_LAYOUTS = packaged("weather/formats/layouts.toml")
 
 
 class Measure(NamedTuple):

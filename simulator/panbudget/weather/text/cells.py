@@ -18,11 +18,11 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats, Ints
-from panbudget.weather.text.mistakes import Mistakes, read_data, shortened
+from panbudget.weather.text.mistakes import Mistakes, shortened
 from panbudget.weather.text.rows import Rows, split
-from panbudget.words import and_more
+from panbudget.words import and_more, packaged
 
-_DATA = read_data("text/cells")
+_DATA = packaged("weather/text/cells.toml")
 #: what people and stations write where they have no figure
 MISSING: tuple[str, ...] = tuple(_DATA["missing"])
 _SPOKEN_MISSING = {*(word.lower() for word in MISSING), *_DATA["spoken_missing"]}

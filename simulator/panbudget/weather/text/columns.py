@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from panbudget.weather.text.mistakes import read_data
+from panbudget.words import packaged
 
 
 class Column(NamedTuple):
@@ -22,7 +22,7 @@ class Column(NamedTuple):
     highest: float
 
 
-_DATA = read_data("text/columns")
+_DATA = packaged("weather/text/columns.toml")
 #: standard name -> column
 STANDARD: dict[str, Column] = {name: Column(**facts) for name, facts in _DATA["standard"].items()}
 #: columns that every file must have: temperatures are never invented (rain neither: see `gaps`)

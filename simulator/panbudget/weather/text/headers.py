@@ -24,10 +24,11 @@ from panbudget.errors import Problem, did_you_mean
 from panbudget.numeric import Floats
 from panbudget.units import UnitError, column_conversion
 from panbudget.weather.text.columns import REQUIRED, STANDARD
-from panbudget.weather.text.mistakes import listed, note, problem, read_data
+from panbudget.weather.text.mistakes import listed, note, problem
 from panbudget.weather.text.raw import Columns
+from panbudget.words import packaged
 
-_DATA = read_data("text/headers")
+_DATA = packaged("weather/text/headers.toml")
 
 
 def _words(patterns: Iterable[str]) -> re.Pattern[str]:

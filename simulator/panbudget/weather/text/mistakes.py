@@ -5,25 +5,16 @@ Mistakes: what is wrong with a file, as problems whose sentences stand in ``text
 from __future__ import annotations
 
 import dataclasses
-import tomllib
 from collections.abc import Iterable, Iterator
-from importlib import resources
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from panbudget.errors import PanbudgetError, Problem, WeatherError
-from panbudget.words import and_more
+from panbudget.words import and_more, packaged
 
-
-def read_data(name: str) -> dict[str, Any]:
-    """Read a file of words and figures beside the readers, such as "text/columns"."""
-    path = resources.files("panbudget.weather").joinpath(f"{name}.toml")
-    return tomllib.loads(path.read_text(encoding="utf-8"))
-
-
-_TEXTS = read_data("text/texts")
+_TEXTS = packaged("weather/text/texts.toml")
 #: key -> where, found, expected and cure of a problem, with its code where that is not the key
 PROBLEMS: dict[str, dict[str, Any]] = _TEXTS["problems"]
 

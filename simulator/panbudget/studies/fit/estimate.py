@@ -1,8 +1,8 @@
 """
 Fitting: a field log tunes the model to a real pan: exposure, and refill flow or swing where the log can tell them apart.
 
-Units: kg of water (= litres), mm in the pan, solar hours. The likelihood is `fit_filter`'s, the search `fit_search`'s, its
-order `fit_order`'s; here is what comes of it: estimates, intervals, an overlay, and what is said of the log's lines.
+Units: kg of water (= litres), mm in the pan, solar hours. The likelihood is `likelihood`'s, the search `search`'s, its
+order `order`'s; here is what comes of it: estimates, intervals, an overlay, and what is said of the log's lines.
 """
 
 from __future__ import annotations
@@ -283,12 +283,11 @@ def fit_controller(
         factor, low, high = (float(np.exp(log + side)) for side in (0.0, *sides))
         estimates.append(Estimate(parameter, value, value * factor, value * low, value * high, factor))
     untold = {parameter: untold[parameter] for parameter in NAMES if parameter in untold}
-    return _beside_the_log(name, pan, best, tuple(estimates), untold)
+    return _fitted(name, pan, best, estimates, untold)
 
 
-def _beside_the_log(
-    name: str, pan: PanModel, best: Best, estimates: tuple[Estimate, ...], untold: dict[str, str]
-) -> ControllerFit:
+def _fitted(name: str, pan: PanModel, best: Best, estimates: list[Estimate], untold: dict[str, str]) -> ControllerFit:
+    """What a log says of a pan, its readings beside the model."""
     factors = {estimate.name: estimate.factor for estimate in estimates}
     spoilt = account_of(pan, best)
     believed, breaks = believed_counts(pan, spoilt)
@@ -321,7 +320,7 @@ def _beside_the_log(
     rms_before, rms_after = (float(value) for value in np.sqrt(squares.mean()).fillna(0.0))
     return ControllerFit(
         name=name,
-        estimates=estimates,
+        estimates=tuple(estimates),
         untold=untold,
         condition=best.condition,
         readings=table,

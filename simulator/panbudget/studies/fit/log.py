@@ -34,8 +34,8 @@ _MOST_OPENINGS = 10_000
 _MOST_WRONG = 0.1  # share of the levels that may be impossible and are left out; more, and the unit is another
 _TOTAL_ROWS, _TOTAL_TIMES = 8, 3.0  # rows, and last over median, from which counts that never fall are a running total
 
-#: a row, its moment, and whether the time of day was written down
-_Timed = tuple[dt.datetime, bool, TypedRow]
+#: rows, each with its moment, and whether the time of day was written down
+_Timed = list[tuple[dt.datetime, bool, TypedRow]]
 
 
 @dataclass(frozen=True)
@@ -135,10 +135,14 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
     wrong = log.problems
     if not any(name in log.header for name in _READ):
         wrong.append(problem("nothing-read", f"line {log.header_line}:", columns=", ".join(_READ)))
-    rows: dict[str, list[_Timed]] = {}
+    rows: dict[str, _Timed] = {}
     timeless = 0
     for row in log.rows:
-        controller = _controller(row, list(scenario.controller))
+        controller, known = None, list(scenario.controller)
+        if row["controller"] or len(known) == 1:
+            controller = row.choice("controller", known, "the scenario", default=known[0])
+        else:
+            _wrong(row, "no-controller", known=", ".join(known))
         moment, has_time = row.moment()
         timeless += moment is not None and not has_time
         if controller is not None and moment is not None:
@@ -164,14 +168,7 @@ def _wrong(row: TypedRow, code: str, value: object = None, **values: object) -> 
     row.problems.append(problem(code, f"line {row.line}:", value, **values))
 
 
-def _controller(row: TypedRow, known: list[str]) -> str | None:
-    if not row["controller"] and len(known) > 1:
-        _wrong(row, "no-controller", known=", ".join(known))
-        return None
-    return row.choice("controller", known, "the scenario", default=known[0])
-
-
-def _visits(name: str, rows: list[_Timed], first: dt.date, scenario: Scenario, assumed: list[str]) -> tuple[Visit, ...]:
+def _visits(name: str, rows: _Timed, first: dt.date, scenario: Scenario, assumed: list[str]) -> tuple[Visit, ...]:
     depth, site = scenario.controller[name].pan.depth, scenario.site
     visits: list[Visit] = []
     levels = [row.value("level_mm") for *_, row in rows]
@@ -234,7 +231,7 @@ def _risen(row: TypedRow, stands: float, before: float, assumed: list[str]) -> f
     return None
 
 
-def _total(rows: list[_Timed]) -> None:
+def _total(rows: _Timed) -> None:
     """Tell counts that only ever grow: they are a running total, not since the row before."""
     counted = [row for *_, row in rows if math.isfinite(row.value("openings"))]
     counts = [row.value("openings") for row in counted]

@@ -51,9 +51,9 @@ def beforehand(visits: tuple[Visit, ...], hold: Sequence[str]) -> dict[str, str]
     -------
     dict
     """
-    counted = sum(visit.openings is not None for visit in visits)
-    levels = sum(visit.level is not None for visit in visits)
-    metered = sum(visit.meter is not None for visit in visits)
+    counted, levels, metered = (
+        sum(getattr(visit, name) is not None for visit in visits) for name in ("openings", "level", "meter")
+    )
     reasons = [
         ("refill", LEAST_METER, "meter", metered < LEAST_METER),
         ("refill", LEAST_METER, "meter-alone", max(counted, levels) < LEAST_METER),
@@ -161,19 +161,15 @@ def searched(pan: PanModel, untold: dict[str, str], uncertainty: float) -> Best:
     if "swing" not in best.errors:
         _, best.errors["exposure"] = quantiles(pan, best.seen, best.place, np.array([0.5]))
     if "refill" not in best.errors:
-        by_meter = not counted and "refill" in untold and metered
-        best.uncertainty = uncertainty * (1.0 if by_meter else _leans_on_refill(pan, best))
+        # by how much of a per cent the exposure moves with a per cent of the refill flow
+        by_meter, factors = not counted and "refill" in untold and metered, best.place.factors
+        moved = narrowed(pan, best.seen, {**factors, "refill": 1.06}, best.place).factors["exposure"]
+        leans = 1.0 if by_meter else abs(float(np.log(moved / factors["exposure"]) / np.log(1.06)))
+        best.uncertainty = uncertainty * leans
     error = (best.errors["exposure"] ** 2 + best.uncertainty**2) ** 0.5
     if error > MOST_ERROR:
         untold["exposure"] = _UNTOLD["open"].format(percent=100.0 * error)
     return best
-
-
-def _leans_on_refill(pan: PanModel, best: Best) -> float:
-    """By how much of a per cent the exposure moves with a per cent of the refill flow."""
-    factors = {**best.place.factors, "refill": 1.06}
-    moved = narrowed(pan, best.seen, factors, best.place).factors["exposure"] / best.place.factors["exposure"]
-    return abs(float(np.log(moved) / np.log(1.06)))
 
 
 def _by_likely_refill(pan: PanModel, ranked: list[Place]) -> list[Place]:
@@ -259,8 +255,8 @@ def _not_told(log: float, error: float) -> str:
 
 def account_of(pan: PanModel, best: Best) -> Account:
     """Return the likeliest account of the log under the best pan."""
-    place = best.place
-    return account(best.seen, sighted(pan, best.seen, [place.factors]), place.level_mm, place.walk)
+    seen, place = best.seen, best.place
+    return account(seen, sighted(pan, seen, [place.factors]), place.level_mm, place.walk)
 
 
 def believed_counts(pan: PanModel, spoilt: Account) -> tuple[Floats, frozenset[int]]:

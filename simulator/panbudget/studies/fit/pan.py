@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from panbudget.engine.arrays import Pans
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.season.layout import Forcing
@@ -86,11 +85,12 @@ class PanModel:
         beds = {key: values[:0] for key, values in forcing.beds._asdict().items() if key.startswith("lane_")}
         pans, self.row = forcing.pans, row
         if on_mains := pans.tank[row] < 0:  # the other pans need not be run
-            pans, self.row = _alone(pans, row), 0
-        leak = pans.leak.copy()
-        for visit in visits:
-            day = int(np.clip(visit.hour // 24.0, 0, leak.shape[1] - 1))
-            leak[self.row, day] -= visit.added / 24.0  # poured in: spread over its day
+            alone = {name: values[row : row + 1] for name, values in pans._asdict().items()}
+            alone |= {"block": np.array([0, 1], np.int64), "member": np.zeros(1, np.int64)}
+            pans, self.row = pans._replace(**alone), 0
+        leak, added = pans.leak.copy(), np.array([visit.added for visit in visits], float)
+        days_of_visits = np.clip(self.hours // 24.0, 0, leak.shape[1] - 1).astype(int)
+        np.subtract.at(leak[self.row], days_of_visits, added / 24.0)  # poured in: spread over its day
         pans = pans._replace(leak=leak)
         self.forcing = dataclasses.replace(forcing, pans=pans, beds=forcing.beds._replace(**beds))
         self.area, self.swing = float(pans.area[self.row]), float(pans.swing[self.row, 0])
@@ -102,10 +102,8 @@ class PanModel:
         self.hourly_evaporation = np.repeat(pans.evaporation[self.row] * self.area, 24) * shares
         self.hourly_gain = np.repeat(days.rain * pans.rain_factor[self.row] * self.area / 24.0 - leak[self.row], 24)
         # a fault or a tank's head may change them in the season: means over the days
-        self.refill, self.through = part.refill_flow, part.valve_flow
-        if on_mains:
-            self.refill = float(max(pans.refill_flow[self.row].mean(), 1e-6))
-            self.through = float(pans.valve_flow[self.row].mean())
+        means = max(float(pans.refill_flow[self.row].mean()), 1e-6), float(pans.valve_flow[self.row].mean())
+        self.refill, self.through = means if on_mains else (part.refill_flow, part.valve_flow)
         self._modelled: dict[tuple[float, ...], Modelled] = {}
         self.wander = 0.0
         self._stepped(1.0, 1.0, 1.0)
@@ -197,8 +195,7 @@ class PanModel:
         forcing = dataclasses.replace(self.forcing, pans=pans)
         out, count = run_forcing(forcing, first_morning(forcing)._replace(level=pans.swing[:, 0].copy()))
         opened_here = np.flatnonzero(out.opening_controller[:count] == row)
-        ends = out.opening_end[opened_here]
-        ends = np.where(np.isnan(ends), np.inf, ends)
+        ends = np.nan_to_num(out.opening_end[opened_here], nan=np.inf, posinf=np.inf)
         hours = 24 * len(forcing.dates)
         marks = np.arange(1, hours + 1, dtype=float)
         opened = np.searchsorted(out.opening_start[opened_here], marks, side="right")
@@ -210,8 +207,3 @@ class PanModel:
             self.wander = float(np.std(refilled) / self.swing) if len(refilled) > 3 else 0.05
         cycles, litres = opened + gone, summed(out.opening_litres[opened_here])[shut]
         return Modelled(np.append(0.0, cycles), np.append(0.0, litres), np.zeros(hours), np.zeros(hours + 1))
-
-
-def _alone(pans: Pans, row: int) -> Pans:
-    mine = {name: values[row : row + 1] for name, values in pans._asdict().items()}
-    return Pans(**mine | {"block": np.array([0, 1], np.int64), "member": np.zeros(1, np.int64)})

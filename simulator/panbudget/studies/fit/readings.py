@@ -76,10 +76,8 @@ def gather(
     stretch, read = 0, -1
     for k, visit in enumerate(pan.visits):
         stretch += k in breaks or (k > 0 and bool(unknown[k - 1]))
-        if visit.level is not None:
-            rows.append((k, "level", stretch, 0))
-        elif visit.openings is not None or visit.opened or k == 0:
-            rows.append((k, "count", stretch, 0))
+        if visit.level is not None or visit.openings is not None or visit.opened or k == 0:
+            rows.append((k, "count" if visit.level is None else "level", stretch, 0))
         if visit.meter is not None:
             if read >= 0 and not any(read < at <= k for at in breaks):
                 rows.append((k, "meter", stretch, read))

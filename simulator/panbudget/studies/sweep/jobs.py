@@ -1,23 +1,31 @@
 """
-Jobs: a plan cut into parts that fit in memory, and one part's work. The cut depends on the plan alone, so that any
-machine, with any number of workers, writes the same files.
+Jobs: a plan cut into parts that fit in memory, one part's work, and where it is done: here, in local processes, or on the
+workers of a dask scheduler. The cut depends on the plan alone, so that any machine, with any number of workers, writes the
+same files; results come as they are ready, and depend neither on their order nor on who made them.
 """
 
 from __future__ import annotations
 
+import collections
+import concurrent.futures
 import dataclasses
 import functools
+import itertools
 import math
+import multiprocessing
+import os
 import pickle
+import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import ScenarioError, WeatherError
+from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
 from panbudget.season.layout import Bundle, Design, Row, bundle_of
 from panbudget.season.years import moved, years_at_hand
 from panbudget.studies.sweep import problem
@@ -32,6 +40,13 @@ _YEARS_UNKNOWN = 40
 _MOST_SITES = 8
 #: controllers that the engine steps side by side: more than this, and their days no longer fit near the processor
 _SIDE_BY_SIDE = 12
+
+#: jobs handed out for each worker, so that none waits and none piles up
+_AHEAD = 2
+_TRIES = 4
+
+#: by a cell's name: its weather or what is wrong with it, and its ETo
+_Cells = dict[str, tuple[Weather | WeatherError, Any]]
 
 
 @dataclass(frozen=True)
@@ -99,12 +114,10 @@ def cut(plan: Plan) -> Iterator[Job]:
     Job
     """
     sites, designs = how_many(plan)
-    index = 0
-    for first in range(0, len(plan.places), sites):
-        for design in range(0, len(plan.designs), designs):
-            after = min(design + designs, len(plan.designs))
-            yield Job(index, tuple(plan.places[first : first + sites]), design, after)
-            index += 1
+    starts = itertools.product(range(0, len(plan.places), sites), range(0, len(plan.designs), designs))
+    for index, (first, design) in enumerate(starts):
+        after = min(design + designs, len(plan.designs))
+        yield Job(index, tuple(plan.places[first : first + sites]), design, after)
 
 
 def kit_of(plan: Plan, *, through_compiler: bool) -> bytes:
@@ -195,7 +208,7 @@ def _asked(plan: Plan) -> tuple[Any, Any]:
     return (days_of(season, years[0])[0], days_of(season, years[-1])[1]) if years else (None, None)
 
 
-def _cells(plan: Plan, places: Sequence[Place], clock: _Clock) -> dict[str, tuple[Weather | WeatherError, Any]]:
+def _cells(plan: Plan, places: Sequence[Place], clock: _Clock) -> _Cells:
     """Of a grid: each cell's weather and ETo, or what is wrong with it. Of a table nothing: its files are read in turn."""
     if plan.described.sites.grid is None:
         return {}
@@ -212,9 +225,7 @@ def _cells(plan: Plan, places: Sequence[Place], clock: _Clock) -> dict[str, tupl
     return {place.name: (read[index], eto.get(index)) for index, place in enumerate(places)}
 
 
-def _record(
-    plan: Plan, place: Place, cells: dict[str, tuple[Weather | WeatherError, Any]], clock: _Clock
-) -> SiteRecord:
+def _record(plan: Plan, place: Place, cells: _Cells, clock: _Clock) -> SiteRecord:
     if cells:
         weather, eto = cells[place.name]
         if isinstance(weather, WeatherError):
@@ -255,3 +266,115 @@ def _rows(plan: Plan, record: SiteRecord, bundles: Sequence[Bundle], years: list
     }
     position = {"latitude": place.latitude, "longitude": place.longitude, "elevation_m": place.elevation}
     return table.assign(site=place.name, **position, **days)
+
+
+def run_jobs(kit: bytes, jobs: Iterable[Job], *, processes: int, scheduler: str | None = None) -> Iterator[Part]:
+    """
+    Run jobs.
+
+    Parameters
+    ----------
+    kit : bytes
+        As `jobs.kit_of` makes it.
+    jobs : iterable of Job
+        Taken as they are needed.
+    processes : int
+        How many local processes; with 1 this one does it all.
+    scheduler : str, optional
+        Address of a dask scheduler, such as "tcp://127.0.0.1:8786", in their place.
+
+    Yields
+    ------
+    Part
+        As they are ready, in any order.
+
+    Raises
+    ------
+    PanbudgetError
+        A scheduler that doesn't answer, a worker that ended.
+    """
+    if scheduler is not None:
+        yield from _by_dask(kit, jobs, scheduler)
+    elif processes == 1:
+        yield from (run_job(kit, job) for job in jobs)
+    else:
+        yield from _by_processes(kit, jobs, processes)
+
+
+def _by_processes(kit: bytes, jobs: Iterable[Job], processes: int) -> Iterator[Part]:
+    # started afresh, not forked: this process has threads of its own (files, figures)
+    context = multiprocessing.get_context("spawn")
+    waiting = iter(jobs)
+    pool = concurrent.futures.ProcessPoolExecutor(processes, mp_context=context, initializer=_worker)
+    try:
+        running = {pool.submit(run_job, kit, job) for job in itertools.islice(waiting, processes * _AHEAD)}
+        while running:
+            ready, running = concurrent.futures.wait(running, return_when=concurrent.futures.FIRST_COMPLETED)
+            running |= {pool.submit(run_job, kit, job) for job in itertools.islice(waiting, len(ready))}
+            for future in ready:
+                yield future.result()
+    except BrokenProcessPool:
+        raise PanbudgetError(problem("worker-ended")) from None
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _worker() -> None:
+    """End with the process that started us, even where that was killed."""
+    parent = multiprocessing.parent_process()
+
+    def follow() -> None:
+        if parent is not None:
+            parent.join()
+            os._exit(1)
+
+    threading.Thread(target=follow, daemon=True).start()
+
+
+def _by_dask(kit: bytes, jobs: Iterable[Job], address: str) -> Iterator[Part]:
+    import distributed
+
+    dask: Any = distributed
+    try:
+        client = dask.Client(address, timeout="15s", set_as_default=False)
+    except (OSError, ValueError, TimeoutError) as error:
+        reason = str(error).splitlines()[0] if str(error) else type(error).__name__
+        raise PanbudgetError(problem("no-scheduler", "scheduler", address=address, reason=reason[:100])) from None
+    waiting = iter(jobs)
+    tries: collections.Counter[int] = collections.Counter()
+    with client:
+        workers = client.scheduler_info(n_workers=-1)["workers"]
+        if not workers:
+            raise PanbudgetError(problem("no-workers", "scheduler", address=address))
+        sent = client.scatter(kit, broadcast=True)
+        slots = sum(worker["nthreads"] for worker in workers.values())
+        job_of: dict[str, Job] = {}
+
+        def submitted(job: Job) -> Any:
+            future = client.submit(run_job, sent, job, pure=False, retries=_TRIES)
+            job_of[future.key] = job
+            return future
+
+        first = map(submitted, itertools.islice(waiting, max(slots * _AHEAD, 2)))
+        running = dask.as_completed(list(first), loop=client.loop)
+        for future in running:
+            job = job_of.pop(future.key)
+            try:
+                part: Part = future.result()
+            except PanbudgetError:
+                raise
+            except Exception as error:
+                # a worker that was lost took its job along, or the kit: both are sent again
+                tries[job.index] += 1
+                if tries[job.index] >= _TRIES or not _was_lost(error):
+                    raise
+                sent = client.scatter(kit, broadcast=True)
+                running.add(submitted(job))
+            else:
+                running.update(list(map(submitted, itertools.islice(waiting, 1))))
+                yield part
+
+
+def _was_lost(error: Exception) -> bool:
+    names = {kind.__name__ for kind in type(error).__mro__}
+    return bool(names & {"KilledWorker", "CancelledError", "FutureCancelledError", "CommClosedError", "TimeoutError"})

@@ -21,8 +21,7 @@ from panbudget.errors import PanbudgetError
 from panbudget.extras import of_reports, wants_extra
 from panbudget.files import json_bytes
 from panbudget.studies.sweep import problem
-from panbudget.studies.sweep.cluster import run_jobs
-from panbudget.studies.sweep.jobs import BadSite, Job, Part, cut, how_many, kit_of
+from panbudget.studies.sweep.jobs import BadSite, Job, Part, cut, how_many, kit_of, run_jobs
 from panbudget.studies.sweep.plan import Plan, load_plan
 from panbudget.studies.sweep.store import Store
 from panbudget.studies.sweep.summary import Choice, Summary, csv_bytes, summarised
@@ -135,11 +134,9 @@ def estimate(plan: Plan, processes: int | None = None) -> Estimate:
     rows = sites * years * plan.rows_a_year
     bed_days = float(rows) * ((plan.base.season.end - plan.base.season.start).days + 1)
     compiled = bed_days * _INTERPRETED >= _WORTH_COMPILING and has_compiler()
-    work = (
-        bed_days * (_COMPILED if compiled else _INTERPRETED)
-        + sites * years * 365.0 * _SECONDS_A_DAY_READ
-        + sites * years * len(plan.designs) * _SECONDS_A_SEASON
-    )
+    work = bed_days * (_COMPILED if compiled else _INTERPRETED)
+    work += sites * years * 365.0 * _SECONDS_A_DAY_READ
+    work += sites * years * len(plan.designs) * _SECONDS_A_SEASON
     sites_a_job, designs_a_job = how_many(plan)
     parts = math.ceil(sites / sites_a_job) * math.ceil(len(plan.designs) / designs_a_job)
     if processes is None and work >= _WORTH_PROCESSES:
@@ -211,8 +208,7 @@ def sweep(
         plan = load_plan(plan)
     expected = estimate(plan, processes)
     watch = _Watch(expected.parts, told)
-    about = {"title": plan.described.title, "sites": len(plan.places), "designs": [d.name for d in plan.designs]}
-    store = Store(Path(out), plan.fingerprint, about, overwrite=overwrite)
+    store = Store(Path(out), plan, overwrite=overwrite)
     store.trim(expected.parts)
     kit = kit_of(plan, through_compiler=expected.compiled if compiler is None else compiler)
 
@@ -224,7 +220,7 @@ def sweep(
     def waiting() -> Iterator[Job]:
         """Jobs that no earlier run has done, looked up as they are wanted."""
         for job in cut(plan):
-            done = store.done(job, plan)
+            done = store.done(job)
             if done is None:
                 yield job
             else:
@@ -302,8 +298,6 @@ def _finished(plan: Plan, store: Store, watch: _Watch) -> Swept:
         "skipped": [{"site": site.name, "why": site.lines} for site in bad.values()],
     }
     store.write("sweep.json", [json_bytes(content)])
-    elapsed = time.perf_counter() - watch.start
-    skipped, seconds = tuple(bad.values()), watch.seconds
-    return Swept(
-        store.folder, summary.rows, len(choices), summary.seasons, skipped, tuple(choices), watch.kept, seconds, elapsed
-    )
+    elapsed, skipped = time.perf_counter() - watch.start, tuple(bad.values())
+    counted = summary.rows, len(choices), summary.seasons
+    return Swept(store.folder, *counted, skipped, tuple(choices), watch.kept, watch.seconds, elapsed)

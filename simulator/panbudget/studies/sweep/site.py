@@ -1,5 +1,5 @@
 """
-Site: one place's weather, read once, and what every season there needs of it: ETo, pans, hours of the sun, demand.
+Site: the table of places, checked row by row; one place's weather, read once, and what every season there needs of it.
 
 Units as in the engine. Nothing here depends on what a valve does.
 """

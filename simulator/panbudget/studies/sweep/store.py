@@ -83,10 +83,7 @@ class Store:
     Parameters
     ----------
     folder : Path
-    fingerprint : str
-        The plan's.
-    about : dict
-        What the manifest says of it.
+    plan : Plan
     overwrite : bool
         Whether another plan's sweep there may be taken away.
 
@@ -96,8 +93,8 @@ class Store:
         It holds something else, or can't be written.
     """
 
-    def __init__(self, folder: Path, fingerprint: str, about: dict[str, Any], *, overwrite: bool) -> None:
-        self.folder, self.fingerprint = folder, fingerprint
+    def __init__(self, folder: Path, plan: Plan, *, overwrite: bool) -> None:
+        self.folder, self.plan = folder, plan
         if folder.exists() and not folder.is_dir():
             raise self._refused("not-a-folder")
         try:
@@ -105,10 +102,10 @@ class Store:
             for name in inside:
                 if name not in _OURS and not _is_draft(name):
                     raise self._refused("foreign", name=name)
-            plan = self._held()
-            stale = plan != fingerprint
+            held = self._held()
+            stale = held != plan.fingerprint
             if stale and not overwrite and not all(map(_is_draft, inside)):
-                raise self._refused("not-empty.plan" if plan else "not-empty.files")
+                raise self._refused("not-empty.plan" if held else "not-empty.files")
             if stale or overwrite:
                 self._clear()
             (folder / _PARTS).mkdir(parents=True, exist_ok=True)
@@ -116,7 +113,9 @@ class Store:
                 draft.unlink(missing_ok=True)  # what a killed run left half-made
         except OSError as error:
             raise self._refused("not-made", reason=error.strerror) from None
-        self.write(_MANIFEST, [json_bytes({"schema": 1, "plan": fingerprint, **about})])
+        names = [design.name for design in plan.designs]
+        about = {"title": plan.described.title, "sites": len(plan.places), "designs": names}
+        self.write(_MANIFEST, [json_bytes({"schema": 1, "plan": plan.fingerprint, **about})])
 
     def _refused(self, code: str, **values: object) -> OutputError:
         return OutputError(problem(code, **values), file=str(self.folder))
@@ -167,20 +166,16 @@ class Store:
         """Write a part of the dataset."""
         self.write(f"{_PARTS}/{self.part(index).name}", [payload])
 
-    def done(self, job: Job, plan: Plan) -> dict[str, Any] | None:
+    def done(self, job: Job) -> dict[str, Any] | None:
         """
         Return what a part that is there says of itself, if it is this plan's and its weather files are still the same.
 
-        Parameters
-        ----------
-        job : Job
-        plan : Plan
-            A grid's fingerprint is part of its own.
+        A grid's fingerprint is part of the plan's own.
         """
         about = self.about(job.index)
-        if about is None or about.get("plan") != self.fingerprint or about.get("part") != job.index:
+        if about is None or about.get("plan") != self.plan.fingerprint or about.get("part") != job.index:
             return None
-        files = {place.name: plan.folder / place.file for place in job.places if place.cell is None}
+        files = {place.name: self.plan.folder / place.file for place in job.places if place.cell is None}
         # a site without a mark could not be read: another try costs little
         changed = any(about["weather"].get(name) != _mark(path) for name, path in files.items())
         return None if changed else about

@@ -175,10 +175,9 @@ def _of_valve(season: Season, name: str) -> Iterator[Finding]:
     valve, flow, pressure = described.valve, forcing.valve_flow, forcing.pressure
     openings = season.openings[season.openings["controller"] == name]
     all_days, most = pd.Series(True, index=table.index), int(table["openings"].max())
-    if totals["openings"] == 0 and totals["open_hours"] == 0.0:
-        yield _finding("danger", "never-opened", name, all_days)
-    if openings["end_h"].isna().any():
-        yield _finding("note", "open-at-end", name, all_days.iloc[-1:])
+    never = totals["openings"] == 0 and totals["open_hours"] == 0.0
+    yield from _on_days("danger", "never-opened", name, all_days & never)
+    yield from _on_days("note", "open-at-end", name, all_days.iloc[-1:] & bool(openings["end_h"].isna().any()))
     starved, often = table["starved_hours"] > 0.0, table["openings"] > OPENINGS_A_DAY
     yield from _on_days("danger", "no-water", name, starved, hours=words.hours(totals["starved_hours"]))
     whole = openings[openings["end_h"].notna()]

@@ -197,14 +197,12 @@ def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
 
 
 def _openings(scenario: Scenario, forcing: Forcing, out: Results, count: int) -> pd.DataFrame:
-    names = list(scenario.controller)
-    which = out.opening_controller[:count]
+    names, first, site = list(scenario.controller), forcing.dates[0].date(), scenario.site
     start, end = out.opening_start[:count], out.opening_end[:count]
     through = np.where(np.isnan(end), len(forcing.dates) * 24.0, end)
-    first, site = forcing.dates[0].date(), scenario.site
     table = pd.DataFrame(
         {
-            "controller": [names[c] for c in which],
+            "controller": [names[c] for c in out.opening_controller[:count]],
             "start": _moments(first, start, site),
             "end": _moments(first, end, site),
             "minutes": (through - start) * 60.0,

@@ -105,11 +105,8 @@ def add_up(
     ClosureError
         A pan, a tank or a bed that does not close.
     """
-    return Sums(
-        _lanes(forcing, before, after, out, run),
-        _pans(forcing, before, after, out),
-        _tanks(forcing, before, after, out),
-    )
+    ran = (forcing, before, after, out)
+    return Sums(_lanes(*ran, run), _pans(*ran), _tanks(*ran))
 
 
 def _lanes(forcing: Forcing, before: State, after: State, out: Results, run: Callable[..., int]) -> dict[str, Floats]:
@@ -235,11 +232,9 @@ def season_totals(
     """
     bundle, days = forcing.bundle, len(forcing.dates)
     gaps = [_longest_gap(openings[openings["controller"] == valve.name], days) for valve in bundle.valves]
+    pans = {valve.name: _plain(sums.pans, index) for index, valve in enumerate(bundle.valves)}
     return {
-        "controllers": {
-            valve.name: _plain(sums.pans, index) | {"longest_gap_days": gaps[index]}
-            for index, valve in enumerate(bundle.valves)
-        },
+        "controllers": {name: pans[name] | {"longest_gap_days": gap} for name, gap in zip(pans, gaps, strict=True)},
         "beds": {
             f"{row.controller}/{row.bed}": _bed_totals(forcing, sums, out, index)
             for index, row in enumerate(bundle.rows)
@@ -286,10 +281,8 @@ def _yields(forcing: Forcing, out: Results, index: int) -> list[dict[str, Any]]:
     for part in forcing.parts[bundle.rows[index].ground].parts:
         asked, used = (float(values[lane][part.growing].sum()) for values in (out.etc, out.eta))
         if part.ky is not None and asked > 0.0:
-            share = max(1.0 - part.ky * (1.0 - used / asked), 0.0)
-            yields.append(
-                {"plants": part.name, "ky": part.ky, "eta_over_etc": used / asked, "share_of_full_yield": share}
-            )
+            share = {"share_of_full_yield": max(1.0 - part.ky * (1.0 - used / asked), 0.0)}
+            yields.append({"plants": part.name, "ky": part.ky, "eta_over_etc": used / asked, **share})
     return yields
 
 

@@ -13,14 +13,12 @@ from typing import Annotated
 
 import typer
 
-from panbudget.cli.options import app
+from panbudget.cli.options import TEXTS, app
 from panbudget.errors import PanbudgetError
 
 _BAD_INPUT, _INTERRUPTED = 2, 130
 # in the order in which --help lists them
-VERBS = (
-    *("new", "check", "replay", "known", "compare", "setup", "away", "faults", "fit", "size", "statement", "sweep"),
-)
+VERBS = ("new", "check", "replay", "known", "compare", "setup", "away", "faults", "fit", "size", "statement", "sweep")
 for _verb in VERBS:
     importlib.import_module(f"panbudget.cli.{_verb}")
 
@@ -42,17 +40,6 @@ def _common(
     pass
 
 
-#: code of a problem -> the option that helps, which the library does not know
-_OPTIONS = {
-    **dict.fromkeys(
-        ("not-made", "not-written", "not-a-folder", "another-command", "foreign"), "--out names the folder."
-    ),
-    "not-empty": "To replace an earlier run there, add --overwrite.",
-    "bad-sites": "To skip such sites and count them, add --keep-going.",
-    "worker-ended": "--processes says how many.",
-}
-
-
 def main(arguments: list[str] | None = None) -> None:
     """
     Run the command line.
@@ -63,7 +50,8 @@ def main(arguments: list[str] | None = None) -> None:
         code = app(args=arguments, standalone_mode=False)
     except PanbudgetError as error:
         typer.echo(str(error), err=True)
-        for hint in dict.fromkeys(_OPTIONS[problem.code] for problem in error.problems if problem.code in _OPTIONS):
+        hints = TEXTS["hints"]  # options, which the library does not know
+        for hint in dict.fromkeys(hints[problem.code] for problem in error.problems if problem.code in hints):
             typer.echo(hint, err=True)
         code = _BAD_INPUT
     except KeyboardInterrupt:

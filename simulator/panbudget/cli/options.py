@@ -33,13 +33,13 @@ app = typer.Typer(
     "valve and the beds it waters. Start with: [bold]panbudget new my-garden[/bold]",
 )
 
-_TEXTS = packaged("cli/verbs.toml")
+TEXTS = packaged("cli/verbs.toml")
 _LONG_LINE, _BETWEEN = 140, 2  # characters of a line, between two columns
 
 
 def command(body: Callable[..., None]) -> Callable[..., None]:
     """Make a command of a function, whose arguments become options as `verbs.toml` describes them."""
-    texts = {**_TEXTS["shared"], **_TEXTS.get(body.__name__, {})}
+    texts = {**TEXTS["shared"], **TEXTS.get(body.__name__, {})}
     parameters = [
         p.replace(annotation=Annotated[p.annotation, _option(p, **texts[name])], kind=p.KEYWORD_ONLY)
         for name, p in inspect.signature(body, eval_str=True).parameters.items()
@@ -123,7 +123,7 @@ def verb(steps: int | None = None) -> Callable[[Callable[..., Any]], Callable[..
     """
 
     def made(body: Callable[..., Any]) -> Callable[..., None]:
-        texts = _TEXTS[body.__name__]
+        texts = TEXTS[body.__name__]
         taken, shared = (dict(inspect.signature(part, eval_str=True).parameters) for part in (body, _shared))
         if "out" in texts:
             shared["out"] = shared["out"].replace(annotation=Path | None, default=None)
@@ -169,7 +169,7 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
         for line in done.result.sentences() if done.lines is None else done.lines:
             say(line)
     if out is not None:
-        say(f"Wrote {_TEXTS[body.__name__]['wrote'].format(out=out)}", quiet=quiet, aside=as_json)
+        say(f"Wrote {TEXTS[body.__name__]['wrote'].format(out=out)}", quiet=quiet, aside=as_json)
     if strict and done.danger:
         raise typer.Exit(1)
 

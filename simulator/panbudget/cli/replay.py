@@ -14,6 +14,8 @@ from panbudget.errors import PanbudgetError, Problem
 
 _LEAST_SPREAD = 20
 _MOST_FINDINGS = 6
+_AMOUNTS = ("litres", "irrigation_mm", "net_demand_mm")
+_DAYS = ("stress_days", "longest_stress_days")
 
 
 @verb()
@@ -64,11 +66,7 @@ def _lines(season: panbudget.Season) -> Iterator[str]:
     yield f"{totals['title']}: {when}"
     yield from season.sentences()
     rows = [
-        [
-            key,
-            *(number(bed[name]) for name in ("litres", "irrigation_mm", "net_demand_mm")),
-            *(str(bed[name]) for name in ("stress_days", "longest_stress_days")),
-        ]
+        [key, *(number(bed[name]) for name in _AMOUNTS), *(str(bed[name]) for name in _DAYS)]
         for key, bed in totals["beds"].items()
     ]
     yield table(("bed", "litres", "mm", "net demand mm", "days short", "of them in a row"), rows, numbers_from=1)

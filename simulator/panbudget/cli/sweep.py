@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 import panbudget
-from panbudget.cli.options import bar, command, print_json, say
+from panbudget.cli.options import TEXTS, bar, command, print_json, say
 from panbudget.errors import PanbudgetError, Problem
 
 if TYPE_CHECKING:
@@ -60,14 +60,9 @@ def sweep(
         say(line, quiet=quiet, aside=not dry_run)
     if dry_run or out is None:
         return
-    options: dict[str, Any] = {
-        "scheduler": scheduler,
-        "processes": processes,
-        "keep_going": keep_going,
-        "overwrite": overwrite,
-    }
+    options: dict[str, Any] = {"scheduler": scheduler, "processes": processes, "overwrite": overwrite}
     with _progress(quiet) as told:
-        swept = panbudget.sweep(described, out, told=told, **options)
+        swept = panbudget.sweep(described, out, told=told, keep_going=keep_going, **options)
     for site in swept.bad:
         say(f"skipped: {site.name}: {'; '.join(site.lines)}", quiet=quiet, aside=True)
     if as_json:
@@ -92,19 +87,16 @@ def _lines(swept: panbudget.Swept) -> Iterator[str]:
 
 
 def _estimate_lines(expected: Estimate) -> list[str]:
-    e = expected
-    years = str(e.years) if e.years_known else f"all (counted as {e.years})"
-    size = f"{e.sites} sites × {years} years × {e.designs} designs, {e.beds} beds together"
-    how = f"{'compiled' if e.compiled else 'interpreted'}, on {e.processes} process{'es' if e.processes > 1 else ''}"
-    speed = "by a machine once measured; yours may be twice as quick or slow"
-    left_out = [f"{e.left_out} cells without weather on the first day are left out"] if e.left_out else []
-    return [
-        f"{size}: {e.rows:,} rows in {e.parts} parts",
-        f"{e.bed_days:,.0f} bed-days, {how}",
-        f"memory: about {e.memory_bytes / 1e6:.0f} MB, whatever the number of sites",
-        f"time: about {_duration(e.seconds)}, {speed}",
-        *left_out,
-    ]
+    texts = TEXTS["estimate"]
+    values = {
+        "years": str(expected.years) if expected.years_known else f"all (counted as {expected.years})",
+        "how": "compiled" if expected.compiled else "interpreted",
+        "processes": f"{expected.processes} process{'es' if expected.processes > 1 else ''}",
+        "megabytes": expected.memory_bytes / 1e6,
+        "duration": _duration(expected.seconds),
+    }
+    lines = [*texts["lines"], *([texts["left_out"]] if expected.left_out else [])]
+    return [line.format(e=expected, **values) for line in lines]
 
 
 def _duration(seconds: float) -> str:

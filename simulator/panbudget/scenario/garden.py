@@ -426,21 +426,17 @@ _ALTERNATIVES = (("swing", "set_up_test"), ("plants", "plantings", "mix"), ("dur
 
 
 def _overlaid(base: Mapping[str, Any], overlay: Mapping[str, Any]) -> dict[str, Any]:
-    merged = dict(base)
-    for group in _ALTERNATIVES:
-        if any(key in overlay for key in group):
-            for key in group:
-                merged.pop(key, None)
+    replaced = {key for group in _ALTERNATIVES if not overlay.keys().isdisjoint(group) for key in group}
+    merged = {key: value for key, value in base.items() if key not in replaced}
     # mains that become a tank keep their water right and nothing else
     if overlay.get("kind", base.get("kind")) != base.get("kind") and ("pressure" in base or "volume" in base):
         merged = {key: value for key, value in merged.items() if key == "right"}
     for key, value in overlay.items():
+        below = merged.get(key)
         if value is None:  # a description in Python may take a key away
             merged.pop(key, None)
-            continue
-        below = merged.get(key)
         # soils and plants are one thing told in several ways: replaced whole, never mixed
-        if isinstance(below, Mapping) and isinstance(value, Mapping) and key not in ("soil", "plants"):
+        elif isinstance(below, Mapping) and isinstance(value, Mapping) and key not in ("soil", "plants"):
             merged[key] = _overlaid(below, value)
         else:
             merged[key] = value

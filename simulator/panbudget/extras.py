@@ -93,10 +93,8 @@ class Reported:
         ValueError
             Unknown name; the message lists the known ones.
         """
-        axes: list[Any] = importlib.import_module(_WRITING).plot(self, figure, **options)
-        return axes
+        return list(importlib.import_module(_WRITING).plot(self, figure, **options))
 
     def sentences(self) -> list[str]:
         """Return what its page says first."""
-        texts: list[str] = importlib.import_module(_WRITING).sentences(self)
-        return texts
+        return list(importlib.import_module(_WRITING).sentences(self))

@@ -7,8 +7,6 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Floats", "Ints", "Mask"]
-
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]

@@ -32,7 +32,7 @@ class UnitError(ValueError):
     """
 
     def __init__(self, problem: Problem) -> None:
-        self.problem = problem
+        self.problem, self.problems = problem, (problem,)
         super().__init__(problem.sentence())
 
 

@@ -4,11 +4,10 @@ Command line: `compare`, which variant does better.
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import Done, verb
+from panbudget.cli.options import Day, Done, verb
 from panbudget.errors import PanbudgetError, Problem
 
 
@@ -19,8 +18,8 @@ def compare(
     with_base: bool = False,
     around: str | None = None,
     hot_above: str | None = None,
-    start: dt.date | None = None,
-    end: dt.date | None = None,
+    start: Day = None,
+    end: Day = None,
     *,
     step: Any,
 ) -> Done:

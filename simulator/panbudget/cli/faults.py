@@ -4,15 +4,14 @@ Command line: `faults`, what could go wrong.
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import verb
+from panbudget.cli.options import Day, verb
 
 
 @verb()
-def faults(scenario: Any, start: dt.date | None = None, *, step: Any) -> Any:
+def faults(scenario: Any, start: Day = None, *, step: Any) -> Any:
     """
     What could go wrong, what would it do, how would I notice, and what is the cure? The usual faults, one by one.
 

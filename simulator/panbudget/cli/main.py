@@ -67,7 +67,3 @@ def main(arguments: list[str] | None = None) -> None:
     if code == _INTERRUPTED:
         typer.echo("Interrupted; nothing half-made is left.", err=True)
     sys.exit(code if isinstance(code, int) else 0)
-
-
-if __name__ == "__main__":
-    main()

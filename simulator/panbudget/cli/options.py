@@ -22,18 +22,10 @@ import typer
 from panbudget.errors import PanbudgetError, Problem
 from panbudget.words import packaged
 
-app = typer.Typer(
-    name="panbudget",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode="rich",
-    context_settings={"help_option_names": ["-h", "--help"]},
-    help="What would an evaporation-driven valve have done? Replays a season of daily weather through the pan, the "
-    "valve and the beds it waters. Start with: [bold]panbudget new my-garden[/bold]",
-)
-
 TEXTS = packaged("cli/verbs.toml")
+#: dates, as the options that take them are typed
+Day = dt.date | None
+app = typer.Typer(**TEXTS["app"])
 _LONG_LINE, _BETWEEN = 140, 2  # characters of a line, between two columns
 
 

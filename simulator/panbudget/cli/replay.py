@@ -4,12 +4,11 @@ Command line: `replay`, what the valve would have done over a season.
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import Done, dangerous, table, verb
+from panbudget.cli.options import Day, Done, dangerous, table, verb
 from panbudget.errors import PanbudgetError, Problem
 
 _LEAST_SPREAD = 20
@@ -21,8 +20,8 @@ _DAYS = ("stress_days", "longest_stress_days")
 @verb()
 def replay(
     scenario: Any,
-    start: dt.date | None = None,
-    end: dt.date | None = None,
+    start: Day = None,
+    end: Day = None,
     season: int | None = None,
     spread: int | None = None,
     *,

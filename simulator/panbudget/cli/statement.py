@@ -4,19 +4,18 @@ Command line: `statement`, season totals for a water-rights form.
 
 from __future__ import annotations
 
-import datetime as dt
 from pathlib import Path
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import Done, dangerous, verb
+from panbudget.cli.options import Day, Done, dangerous, verb
 
 
 @verb()
 def statement(
     scenario: Any,
-    start: dt.date | None = None,
-    end: dt.date | None = None,
+    start: Day = None,
+    end: Day = None,
     readings: Path | None = None,
     samples: int | None = None,
     *,

@@ -95,11 +95,6 @@ _OneOrMore = Reads(lambda value: value if isinstance(value, list) else [value], 
 class _Plants(Described):
     height: Annotated[Length, Field(gt=0, le=50)] | None = None
 
-    @property
-    def needs_date(self) -> bool:
-        """Whether a day of planting, or of first growth, must be known."""
-        return False
-
 
 class NamedPlants(_Plants):
     """A plant from the table, with changes, if any."""

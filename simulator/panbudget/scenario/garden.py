@@ -13,7 +13,7 @@ import re
 import zoneinfo
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Annotated, Any, Literal, NamedTuple
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
 from pydantic import Field, PrivateAttr, ValidationError
 
@@ -146,11 +146,6 @@ class _Valve(Described):
         """Water between trip and reset. [kg]"""
         raise NotImplementedError
 
-    @property
-    def arm_ratio(self) -> float:
-        """Counterweight's arm over the pan's arm, as far as the file says it."""
-        return 1.0
-
     def wrong(self) -> Iterator[Problem]:
         if self.swing_kg < _LEAST_SWING:
             found = "is below a gram, which no beam feels; a swing is some hundred grams"
@@ -167,6 +162,8 @@ class SwingValve(_Valve):
     """A valve whose swing is known."""
 
     marks = ("swing",)
+    #: as the file says nothing of it
+    arm_ratio: ClassVar[float] = 1.0
 
     swing: Annotated[quantities.Mass, Field(gt=0)]
 

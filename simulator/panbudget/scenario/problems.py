@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 from pydantic import BaseModel, ValidationError
 
 from panbudget.errors import Problem, did_you_mean, nearest
+from panbudget.units import UnitError
 from panbudget.words import packaged
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -115,7 +116,7 @@ def _spot(loc: tuple[Any, ...], root: type[BaseModel]) -> _Spot:
 def _of_item(item: Any, spot: _Spot, root: type[BaseModel]) -> Iterator[Problem]:
     kind, value, context = item["type"], item.get("input"), item.get("ctx", {})
     cause = context.get("error")
-    if isinstance(cause, Senseless):
+    if isinstance(cause, Senseless | UnitError):
         for problem in cause.problems:
             where = ".".join(filter(None, (spot.where, problem.where)))
             inner = _within(value, problem.where)

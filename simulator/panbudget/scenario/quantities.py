@@ -7,6 +7,7 @@ What each key means stands in `keys.toml`, by the class of its part.
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import re
 import typing
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -27,7 +28,7 @@ from pydantic_core import CoreSchema, core_schema
 from panbudget.errors import Problem
 from panbudget.scenario.problems import Senseless, kinds_of
 from panbudget.tables import UnknownName
-from panbudget.units import KINDS, UnitError, quantity
+from panbudget.units import KINDS, quantity
 from panbudget.words import packaged
 
 _KEYS = packaged("scenario/keys.toml")
@@ -58,14 +59,9 @@ class Reads:
 
 
 def _reads(kind: str) -> Reads:
-    def read(value: object) -> object:
-        try:
-            return quantity(value, kind)
-        except UnitError as error:
-            raise Senseless(error.problem) from error
-
     unit, _, example = KINDS[kind]
-    return Reads(read, {"type": "string", "examples": re.findall('"([^"]+)"', example), "unit": unit})
+    written = {"type": "string", "examples": re.findall('"([^"]+)"', example), "unit": unit}
+    return Reads(functools.partial(quantity, kind=kind), written)
 
 
 #: `soil = "loam"` is short for `soil = { name = "loam" }`

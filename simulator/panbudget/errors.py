@@ -148,7 +148,6 @@ def did_you_mean(word: object, known: Iterable[object], otherwise: str | None = 
     'known are loam, sand'
     """
     names = [str(name) for name in known]
-    near = nearest(word, names, cutoff=cutoff)
-    if near:
+    if near := nearest(word, names, cutoff=cutoff):
         return f'did you mean "{near}"?'
     return f"known are {', '.join(names)}" if otherwise is None else otherwise

@@ -20,8 +20,6 @@ from typing import Any, ClassVar
 
 from panbudget.errors import PanbudgetError, Problem
 
-_WRITING = "panbudget.reports.writing"
-
 #: told what is being done, step by step
 Step = Callable[[str], None]
 
@@ -71,7 +69,7 @@ class Reported:
         OutputError
             Not empty without ``overwrite``; holds something else; can't be written.
         """
-        importlib.import_module(_WRITING).write(self, Path(folder), overwrite=overwrite)
+        of_reports("writing", "write")(self, Path(folder), overwrite=overwrite)
 
     def plot(self, figure: str = "", **options: Any) -> list[Any]:
         """
@@ -93,8 +91,8 @@ class Reported:
         ValueError
             Unknown name; the message lists the known ones.
         """
-        return list(importlib.import_module(_WRITING).plot(self, figure, **options))
+        return list(of_reports("writing", "plot")(self, figure, **options))
 
     def sentences(self) -> list[str]:
         """Return what its page says first."""
-        return list(importlib.import_module(_WRITING).sentences(self))
+        return list(of_reports("writing", "sentences")(self))

@@ -101,11 +101,11 @@ def _toml_problem(message: str, text: str) -> Problem:
     row = int(at.group(1)) if at else len(rows)
     where = f"line {row}, column {at.group(2)}" if at else f"line {row}, where the file ends"
     line = rows[row - 1].strip() if 0 < row <= len(rows) else ""
-    twice = re.search(r"Cannot declare \((.*)\) twice", what)
-    if twice:
-        key = ".".join(re.findall(r"'([^']*)'", twice.group(1)))
-        found = f": [{key}] stands twice"
-        return Problem("said-twice", where, found, "", "two parts can't have one name, so rename one")
+    if twice := re.search(r"Cannot declare \((.*)\) twice", what):
+        key = ".".join(re.findall("'([^']*)'", twice[1]))
+        return Problem(
+            "said-twice", where, f": [{key}] stands twice", "", "two parts can't have one name, so rename one"
+        )
     if "Cannot overwrite a value" in what:
         return Problem("said-twice", where, f": the key of `{line}` stands twice", "", "keep one")
     line = line.partition(" #")[0].strip()

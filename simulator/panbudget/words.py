@@ -108,9 +108,7 @@ def count(value: int, one: str, many: str | None = None) -> str:
 
 def days_long(value: float) -> str:
     """Write a stretch of time in days, or in hours below one day."""
-    if value < 1.0:
-        return hours(24.0 * value)
-    return f"{number(value, 1)}{_NO_BREAK}days"
+    return hours(24.0 * value) if value < 1.0 else _with_unit(value, 1, "days")
 
 
 def calendar_day(day: dt.date) -> str:

@@ -14,8 +14,6 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import typer
-
 import panbudget
 from panbudget.cli.options import TEXTS, bar, command, print_json, say
 from panbudget.errors import PanbudgetError, Problem
@@ -66,7 +64,7 @@ def sweep(
     for site in swept.bad:
         say(f"skipped: {site.name}: {'; '.join(site.lines)}", quiet=quiet, aside=True)
     if as_json:
-        typer.echo((out / "sweep.json").read_text(encoding="utf-8").rstrip())
+        say((out / "sweep.json").read_text(encoding="utf-8").rstrip())
     else:
         for line in _lines(swept):
             say(line, quiet=quiet)

@@ -289,10 +289,8 @@ class Scenario(Described):
             "controller": self.controller,
             **{f"controller.{name}.bed": controller.bed for name, controller in self.controller.items()},
         }
-        for parent, names in made_up.items():
-            for name in names:
-                if not is_usable(name):
-                    yield Problem("no-name", f"{parent}.{name}", "is no usable name", USABLE)
+        for where in [f"{parent}.{name}" for parent in made_up for name in made_up[parent] if not is_usable(name)]:
+            yield Problem("no-name", where, "is no usable name", USABLE)
 
     def _rights_of_strange_beds(self) -> Iterator[Problem]:
         """A further right must name beds that its supply waters."""

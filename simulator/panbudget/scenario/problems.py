@@ -136,8 +136,6 @@ def _of_item(item: Any, spot: _Spot, root: type[BaseModel]) -> Iterator[Problem]
         yield _no_choice(spot.where, value, _literals(spot.annotation))
     else:
         found = _FOUND.get(kind, f"can't be used ({kind.replace('_', ' ')})").format(**context)
-        if kind.startswith(("date_", "datetime_")):
-            found = "is not a date such as 2025-05-01"
         yield Problem(kind.replace("_", "-"), spot.where, _with_value(value, found), _wanted(spot)[0], value=value)
 
 

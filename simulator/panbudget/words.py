@@ -152,10 +152,9 @@ def days_said(first: dt.date | str, last: dt.date | str) -> str:
     start, end = (dt.date.fromisoformat(day[:10]) if isinstance(day, str) else day for day in (first, last))
     if start == end:
         return day_said(end)
-    if start.year != end.year:
-        begin = day_said(start)
-    else:
-        begin = calendar_day(start) if start.month != end.month else str(start.day)
+    begin = calendar_day(start) if start.year == end.year else day_said(start)
+    if (start.year, start.month) == (end.year, end.month):
+        begin = str(start.day)
     return f"{begin} to {day_said(end)}"
 
 

@@ -7,14 +7,14 @@ from __future__ import annotations
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import Day, Done, verb
+from panbudget.cli.options import Day, Done, Names, verb
 from panbudget.errors import PanbudgetError, Problem
 
 
 @verb()
 def compare(
     scenario: Any,
-    variant: list[str] | None = None,
+    variant: Names = None,
     with_base: bool = False,
     around: str | None = None,
     hot_above: str | None = None,

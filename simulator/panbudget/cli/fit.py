@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import verb
+from panbudget.cli.options import Names, verb
 from panbudget.errors import PanbudgetError, Problem
 
 
 @verb()
-def fit(scenario: Any, log: Path, hold: list[str] | None = None, interval: float | None = None, *, step: Any) -> Any:
+def fit(scenario: Any, log: Path, hold: Names = None, interval: float | None = None, *, step: Any) -> Any:
     """
     My valve opened so often, my ruler and my meter read this: tune the model to my pan.
 

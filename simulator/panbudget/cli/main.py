@@ -37,7 +37,7 @@ def _common(
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and exit.")
     ] = False,
 ) -> None:
-    pass
+    """Take what goes before a command."""
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -11,11 +11,10 @@ import datetime as dt
 import functools
 import inspect
 import sys
-import typing
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args
 
 import typer
 
@@ -25,6 +24,8 @@ from panbudget.words import packaged
 TEXTS = packaged("cli/verbs.toml")
 #: dates, as the options that take them are typed
 Day = dt.date | None
+#: what may be given several times
+Names = list[str] | None
 app = typer.Typer(**TEXTS["app"])
 _LONG_LINE, _BETWEEN = 140, 2  # characters of a line, between two columns
 
@@ -47,7 +48,7 @@ def _option(parameter: inspect.Parameter, *, name: str = "", argument: bool = Fa
     if argument:
         return typer.Argument(**about)
     name = name or "--" + parameter.name.replace("_", "-")
-    if dt.date in (parameter.annotation, *typing.get_args(parameter.annotation)):
+    if dt.date in (parameter.annotation, *get_args(parameter.annotation)):
         about |= {"parser": _day(name), "metavar": "DATE"}
     return typer.Option(name, **about)
 
@@ -90,15 +91,9 @@ def dangerous(findings: Iterable[Any]) -> bool:
 
 
 def _shared(
-    scenario: Path,
-    out: Path,
-    variant: list[str] | None = None,
-    overwrite: bool = False,
-    quiet: bool = False,
-    as_json: bool = False,
-    strict: bool = False,
+    out: Path, variant: Names = None, overwrite: bool = False, quiet: bool = False, as_json: bool = False
 ) -> None:
-    """Stand for the arguments that every verb takes; ``strict`` where there is a text for it."""
+    """Stand for the arguments that every verb takes."""
 
 
 def verb(steps: int | None = None) -> Callable[[Callable[..., Any]], Callable[..., None]]:
@@ -119,15 +114,16 @@ def verb(steps: int | None = None) -> Callable[[Callable[..., Any]], Callable[..
         taken, shared = (dict(inspect.signature(part, eval_str=True).parameters) for part in (body, _shared))
         if "out" in texts:
             shared["out"] = shared["out"].replace(annotation=Path | None, default=None)
-        if "strict" not in texts:
-            del shared["strict"]
-        del taken["scenario"], taken["step"]
+        if "strict" in texts:
+            shared["strict"] = shared["quiet"].replace(name="strict")
+        taken["scenario"] = taken["scenario"].replace(annotation=Path)
+        del taken["step"]
 
         @functools.wraps(body)
         def run(**given: Any) -> None:
             _run(body, given, () if "variant" in taken else given.pop("variant") or (), steps)
 
-        arguments = {"scenario": shared["scenario"], **taken, **{k: p for k, p in shared.items() if k not in taken}}
+        arguments = {**taken, **{name: p for name, p in shared.items() if name not in taken}}
         run.__signature__ = inspect.Signature([p.replace(kind=p.KEYWORD_ONLY) for p in arguments.values()])  # type: ignore[attr-defined]
         return command(run)
 

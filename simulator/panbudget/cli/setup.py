@@ -7,11 +7,11 @@ from __future__ import annotations
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import verb
+from panbudget.cli.options import Names, verb
 
 
 @verb(steps=6)
-def setup(scenario: Any, bed: list[str] | None = None, *, step: Any) -> Any:
+def setup(scenario: Any, bed: Names = None, *, step: Any) -> Any:
     """
     What do I set, and how do I check it with a jug, a scale and a ruler? One page a valve, to print and take outside.
 

@@ -7,9 +7,8 @@ A class a fault, told by its `kind`. Knows no numerics; `season/faults` lays the
 from __future__ import annotations
 
 import datetime as dt
-import typing
 from collections.abc import Iterator
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import Field
 
@@ -24,6 +23,9 @@ _Factor = Annotated[Number, Field(ge=0, le=5)]
 class _Fault(Described):
     """One thing that goes wrong, with a valve where a kind says no other."""
 
+    #: what it is about
+    concerns: ClassVar[str] = "controller"
+
     kind: str
     start: dt.date | None = None
     end: dt.date | None = None
@@ -31,7 +33,7 @@ class _Fault(Described):
     @property
     def part(self) -> tuple[str, str | None]:
         """What it concerns, "controller", "bed" or "supply", and which one, if the file says so."""
-        return "controller", getattr(self, "controller", None)
+        return self.concerns, getattr(self, self.concerns, None)
 
     def wrong(self) -> Iterator[Problem]:
         return in_order(self.start, self.end)
@@ -113,13 +115,10 @@ class Knocked(_OfValve):
 class SupplyCut(_Fault):
     """No water comes."""
 
+    concerns = "supply"
+
     kind: Literal["supply-cut"]
     supply: str | None = None
-
-    @property
-    def part(self) -> tuple[str, str | None]:
-        """The supply."""
-        return "supply", self.supply
 
 
 class Splash(_OfValve):
@@ -139,6 +138,6 @@ class RainDiffers(_OfValve):
 
 _AnyFault = CloggedRefill | CloggedEmitters | Lost | Covered | Algae | Knocked | SupplyCut | Splash | RainDiffers
 Fault = Annotated[_AnyFault, OneOf()]
-KINDS = typing.get_args(_AnyFault)
+KINDS = get_args(_AnyFault)
 #: the kinds of fault there are
 FAULT_KINDS: tuple[str, ...] = tuple(name for part in KINDS for name in kinds_of(part))

@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-import typing
 from collections.abc import Iterable, Iterator
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -107,7 +106,7 @@ def _spot(loc: tuple[Any, ...], root: type[BaseModel]) -> _Spot:
             model = next((kind for kind in kinds if kind.__name__ == part), None)
         else:
             spot = _Spot(f"{spot.where}.{part}".lstrip("."), part, model, kinds, model.model_fields.get(part))
-            named = typing.get_origin(spot.annotation) is dict
+            named = get_origin(spot.annotation) is dict
             kinds = _models_in(spot.annotation)
             model = kinds[0] if len(kinds) == 1 else None
     return spot
@@ -224,18 +223,18 @@ def _models_in(annotation: Any) -> list[Any]:
     """Return the models that an annotation holds: several where a part comes in kinds."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return [annotation]
-    return [model for part in typing.get_args(annotation) for model in _models_in(part)]
+    return [model for part in get_args(annotation) for model in _models_in(part)]
 
 
 def _literals(annotation: Any) -> list[str]:
-    if typing.get_origin(annotation) is typing.Literal:
-        return list(typing.get_args(annotation))
-    return [name for part in typing.get_args(annotation) for name in _literals(part)]
+    if get_origin(annotation) is Literal:
+        return list(get_args(annotation))
+    return [name for part in get_args(annotation) for name in _literals(part)]
 
 
 def _all_models(model: Any, at: str) -> Iterator[tuple[str, Any]]:
     for name, field in model.model_fields.items():
-        place = f"{at}.{name}".lstrip(".") + (".NAME" if typing.get_origin(field.annotation) is dict else "")
+        place = f"{at}.{name}".lstrip(".") + (".NAME" if get_origin(field.annotation) is dict else "")
         for below in _models_in(field.annotation):
             yield place, below
             yield from _all_models(below, place)

@@ -9,10 +9,9 @@ from __future__ import annotations
 import datetime as dt
 import functools
 import re
-import typing
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
-from typing import Annotated, Any, ClassVar, Self
+from typing import Annotated, Any, ClassVar, Self, get_args
 
 from pydantic import (
     AfterValidator,
@@ -156,7 +155,7 @@ class OneOf:
     """
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        parts: tuple[type[Described], ...] = typing.get_args(source)
+        parts: tuple[type[Described], ...] = get_args(source)
         by_kind = {kind: part for part in parts for kind in kinds_of(part)}
 
         def which(value: Any) -> str | None:

@@ -71,7 +71,7 @@ def main() -> None:
     weather = read_scenario_weather(garden)
     years = []
     for year in years_at_hand(garden, weather, garden.season.start, garden.season.end):
-        years.append(year_forcing(year, replay(in_year(garden, year), weather=weather), "yard"))
+        years.append(year_forcing(replay(in_year(garden, year), weather=weather), "yard"))
     ready = time.perf_counter() - start
     present = Setting(0.196, 180.0, 2.45, 0.9)
     tried = _layout(garden, "yard", present)[0][:400]

@@ -76,8 +76,7 @@ class Checked(Reported):
         for column, (unit, which) in _EXTREMES.items():
             how = "min" if which == "lowest" else "max"
             value, day = float(daily[column].agg(how)), daily[column].agg(f"idx{how}")
-            row = {"column": column, "which": which, "value": value, "unit": unit, "date": f"{day:%Y-%m-%d}"}
-            rows.append(row)
+            rows.append({"column": column, "which": which, "value": value, "unit": unit, "date": f"{day:%Y-%m-%d}"})
         return rows
 
     def as_dict(self) -> dict[str, Any]:

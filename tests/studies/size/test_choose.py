@@ -51,7 +51,7 @@ def as_overlay(setting):
 def test_a_setting_comes_out_as_its_replay(garden):
     """Bit for bit the same engine: litres, stress days, openings of three settings against three replays."""
     season = replay(garden)
-    year = year_forcing(2025, season, "upper")
+    year = year_forcing(season, "upper")
     settings = [Setting(a, 180.0, f, s) for a, f, s in ((0.2, 2.0, 0.9), (0.1, 3.1, 0.5), (0.3, 1.2, 1.7))]
     (found,) = outcomes([year], settings, times=True)
     for index, setting in enumerate(settings):
@@ -164,7 +164,7 @@ def test_every_year_of_the_record_counts(make_garden):
 def test_a_compiler_gives_the_same_numbers(garden, monkeypatch):
     pytest.importorskip("numba")
     season = replay(garden)
-    year = year_forcing(2025, season, "upper")
+    year = year_forcing(season, "upper")
     settings = [Setting(0.05 * n, 180.0, 2.0, 0.9) for n in range(2, 8)]
     (plain,) = outcomes([year], settings)
     monkeypatch.setattr("panbudget.studies.size.settings._WORTH_COMPILING", 1)
@@ -175,7 +175,7 @@ def test_a_compiler_gives_the_same_numbers(garden, monkeypatch):
 
 def test_several_processes_give_the_same_numbers(garden, monkeypatch):
     season = replay(garden)
-    year = year_forcing(2025, season, "upper")
+    year = year_forcing(season, "upper")
     settings = [Setting(0.002 * n + 0.05, 180.0, 2.0, 0.9) for n in range(130)]
     (plain,) = outcomes([year], settings)
     monkeypatch.setattr("panbudget.studies.size.settings._WORTH_PROCESSES", 1)
@@ -235,7 +235,7 @@ def test_a_garden_on_a_tank_is_sized_too(garden, tmp_path):
         {"supply": {"spring": tank}, "owned": [{"name": "dripper", "flow": "2 L/h", "at": "60 kPa"}]}
     )
     season = replay(on_tank)
-    year = year_forcing(2025, season, "upper")
+    year = year_forcing(season, "upper")
     pan = season.forcing.pan_of["upper"]
     described = on_tank.controller["upper"]
     present = Setting(described.pan.area, described.pan.depth, pan.refill_flow, described.valve.swing_kg)

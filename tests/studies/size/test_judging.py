@@ -165,7 +165,7 @@ def test_the_hottest_week_has_the_highest_mean_of_seven_days(tmax, hottest):
         controllers={"upper": None},
     )
 
-    year = year_forcing(2025, season, "upper")
+    year = year_forcing(season, "upper")
     assert (year.hottest, year.net_demand.tolist()) == (hottest, [7.0])
 
 

@@ -235,7 +235,7 @@ def _valve(scenario: Scenario, name: str, seasons: dict[int, Season], step: Step
 
     described = scenario.controller[name]
     beds = tuple(described.bed)
-    years = [year_forcing(year, season, name) for year, season in seasons.items()]
+    years = [year_forcing(season, name) for season in seasons.values()]
     refill_flow = years[0].forcing.pan_of[name].refill_flow
     present = Setting(described.pan.area, described.pan.depth, refill_flow, described.valve.swing_kg)
     demand = np.array([year.net_demand for year in years]).sum(axis=0)
@@ -381,7 +381,7 @@ def _judged(scenario: Scenario, settings: Sequence[Setting], labels: Sequence[st
     wishes, none = scenario.wishes, np.zeros(len(settings))
     by_year = {name: np.array([getattr(outcome, name) for outcome in found]) for name in vars(found[0])}
     means = {name: by_year[name].mean(axis=0) for name in _MEANS}
-    stuck, dry = (by_year[name].max(axis=0) for name in ("stuck_hours", "dry_hours"))
+    worst = {name: by_year[name].max(axis=0) for name in ("stuck_hours", "dry_hours")}
     stress_days, wet_litres = _nine_in_ten(by_year["stress_days"].max(axis=2)), _nine_in_ten(by_year["litres"])
     (least, most), often = wishes.openings_a_day, means["openings_a_day"]
     missed = {
@@ -391,7 +391,7 @@ def _judged(scenario: Scenario, settings: Sequence[Setting], labels: Sequence[st
         + (np.maximum(1.0 - often / least, 0.0) if least > 0.0 else 0.0),
         "when": np.maximum(means["daylight_openings"] - _FEW_DAYLIGHT, 0.0) if wishes.when == "night" else none,
         # a valve that evaporation holds open for more than the odd hour, or a pan that runs dry, is no setting
-        "runs_well": np.maximum(stuck - len(found), 0.0) + dry,
+        "runs_well": np.maximum(worst["stuck_hours"] - len(found), 0.0) + worst["dry_hours"],
     }
     return Judged(
         settings=tuple(settings),
@@ -399,10 +399,9 @@ def _judged(scenario: Scenario, settings: Sequence[Setting], labels: Sequence[st
         stress_days=stress_days,
         adequacy=by_year["adequacy"].min(axis=2).mean(axis=0),
         wet_litres=wet_litres,
-        stuck_hours=stuck,
-        dry_hours=dry,
         violation=np.stack([missed[wish] for wish in WISHES], axis=1),
         **means,
+        **worst,
     )
 
 

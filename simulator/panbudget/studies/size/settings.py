@@ -51,7 +51,6 @@ class YearForcing:
 
     Parameters
     ----------
-    year : int
     forcing : Forcing
         Of the whole garden.
     began : State
@@ -64,7 +63,6 @@ class YearForcing:
         Exact refill. [mm]
     """
 
-    year: int
     forcing: Forcing
     began: State
     controller: int
@@ -109,13 +107,12 @@ class Outcome:
     wasted: Floats
 
 
-def year_forcing(year: int, season: Season, controller: str) -> YearForcing:
+def year_forcing(season: Season, controller: str) -> YearForcing:
     """
     Take one valve out of a replay.
 
     Parameters
     ----------
-    year : int
     season : Season
         Of the garden as described, in that year.
     controller : str
@@ -130,7 +127,6 @@ def year_forcing(year: int, season: Season, controller: str) -> YearForcing:
     first = int(np.argmax(np.round(means, 9)))
     demand = [season.totals["beds"][f"{controller}/{bed}"] for bed in season.scenario.controller[controller].bed]
     return YearForcing(
-        year=year,
         forcing=season.forcing,
         began=season.began,
         controller=list(season.controllers).index(controller),

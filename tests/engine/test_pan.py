@@ -8,18 +8,16 @@ import numpy as np
 import pytest
 
 from panbudget.engine.pan import (
-    HOUR_ENDS,
+    GOES_ON,
     PRESS,
     REACHES_RIM,
     RESETS,
     RUNS_DRY,
     TRIPS,
-    bounded_rates,
     end_opening,
-    keep_sums,
     next_event,
     open_valve,
-    sums_so_far,
+    pan_rates,
 )
 
 LEVELS = {"swing": 1.0, "rim": 5.0, "dry": -3.0}
@@ -29,19 +27,19 @@ LEVELS = {"swing": 1.0, "rim": 5.0, "dry": -3.0}
     ("w", "net", "is_open", "step", "ending"),
     [
         (0.5, -0.5, 0, 1.0, TRIPS),  # at the hour's very end
-        (0.5, -0.49, 0, 1.0, HOUR_ENDS),
+        (0.5, -0.49, 0, 1.0, GOES_ON),
         (0.0, -0.5, 0, 0.0, TRIPS),
         (-0.1, 0.5, 0, 0.0, TRIPS),  # the trip weight has been moved: at once, though the water rises
-        (0.0, 0.5, 0, 1.0, HOUR_ENDS),
+        (0.0, 0.5, 0, 1.0, GOES_ON),
         (0.5, 0.5, 1, 1.0, RESETS),
-        (0.5, 0.49, 1, 1.0, HOUR_ENDS),
+        (0.5, 0.49, 1, 1.0, GOES_ON),
         (1.0, -0.5, 1, 0.0, RESETS),
-        (4.5, 0.5, 0, 1.0, HOUR_ENDS),  # the rim at the hour's very end spills nothing
+        (4.5, 0.5, 0, 1.0, GOES_ON),  # the rim at the hour's very end spills nothing
         (4.5, 1.0, 0, 0.5, REACHES_RIM),
-        (5.0, 1.0, 0, 1.0, HOUR_ENDS),
-        (-2.5, -0.5, 1, 1.0, HOUR_ENDS),
+        (5.0, 1.0, 0, 1.0, GOES_ON),
+        (-2.5, -0.5, 1, 1.0, GOES_ON),
         (-2.5, -1.0, 1, 0.5, RUNS_DRY),
-        (-3.0, -1.0, 1, 1.0, HOUR_ENDS),
+        (-3.0, -1.0, 1, 1.0, GOES_ON),
     ],
 )
 def test_what_comes_next(w, net, is_open, step, ending):
@@ -51,27 +49,21 @@ def test_what_comes_next(w, net, is_open, step, ending):
 def test_a_rim_below_the_reset_is_reached_first():
     """A knocked counterweight: rim 0.8 under a swing of 1.0, so that the open valve goes on over the rim."""
     assert next_event(0.5, 0.4, 1, 1.0, 0.8, -3.0, 1.0) == (pytest.approx(0.75), REACHES_RIM)
-    assert bounded_rates(0.8, 0.6, 0.8, -3.0, 1.0, 0.4, 0.0) == (0.0, 0.4, 0.0, 0.6, False)
+    assert next_event(0.5, 0.6, 1, 1.0, 0.8, -3.0, 1.0) == (pytest.approx(0.5), REACHES_RIM)  # both in this hour
+    assert next_event(0.8, 0.0, 1, 1.0, 0.8, -3.0, 1.0) == (1.0, GOES_ON)
+    assert pan_rates(0.8, 1.0, 0.4, 0.0, 0.8, -3.0) == (0.0, 0.4, 0.0, 0.6, False)
 
 
 def test_a_dry_pan_parts_what_comes_between_sun_and_leak():
     """0.6 kg/h come, 0.9 and 0.3 would go: half of each."""
-    assert bounded_rates(-3.0, -0.6, 5.0, -3.0, 0.6, 0.9, 0.3) == (
+    assert pan_rates(-3.0, 0.6, 0.9, 0.3, 5.0, -3.0) == (
         0.0,
         pytest.approx(0.45),
         pytest.approx(0.15),
         0.0,
         True,
     )
-    assert bounded_rates(-3.0, 0.1, 5.0, -3.0, 1.3, 0.9, 0.3) == (0.1, 0.9, 0.3, 0.0, False)
-
-
-def test_sums_of_the_day_are_kept_by_pan_until_its_next_turn():
-    """Ten sums a pan; of the second pan's the first three have changed."""
-    state = SimpleNamespace(today=np.arange(30.0))
-    assert sums_so_far(1, state) == tuple(float(value) for value in range(10, 20))
-    keep_sums(1, (0.5, 1.5, 2.5, 3.5), 3, state)
-    assert state.today[9:14].tolist() == [9.0, 0.5, 1.5, 2.5, 13.0]
+    assert pan_rates(-3.0, 1.3, 0.9, 0.3, 5.0, -3.0) == (pytest.approx(0.1), 0.9, 0.3, 0.0, False)
 
 
 def test_openings_beyond_the_room_of_the_list_are_counted_and_not_listed():
@@ -93,6 +85,6 @@ def test_openings_beyond_the_room_of_the_list_are_counted_and_not_listed():
 
 def test_at_rest_nothing_is_bounded():
     """Nothing comes and nothing goes at the rim or on the floor: no spill, and not dry."""
-    assert bounded_rates(5.0, 0.0, 5.0, -3.0, 0.0, 0.0, 0.0) == (0.0, 0.0, 0.0, 0.0, False)
-    assert bounded_rates(-3.0, 0.0, 5.0, -3.0, 0.3, 0.2, 0.1) == (0.0, 0.2, 0.1, 0.0, False)
-    assert bounded_rates(4.9, 0.5, 5.0, -3.0, 0.6, 0.1, 0.0) == (0.5, 0.1, 0.0, 0.0, False)
+    assert pan_rates(5.0, 0.0, 0.0, 0.0, 5.0, -3.0) == (0.0, 0.0, 0.0, 0.0, False)
+    assert pan_rates(-3.0, 0.375, 0.25, 0.125, 5.0, -3.0) == (0.0, 0.25, 0.125, 0.0, False)
+    assert pan_rates(4.9, 0.75, 0.25, 0.0, 5.0, -3.0) == (0.5, 0.25, 0.0, 0.0, False)

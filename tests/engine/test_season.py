@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from panbudget.engine import pan, root_zone, surface, tank
+from panbudget.engine import hour, pan, root_zone, surface, tank
 from panbudget.engine import season as engine
 from panbudget.engine.arrays import Tanks, empty_results, empty_state, plain
 from panbudget.engine.pan import PRESS
@@ -27,8 +27,8 @@ DATA = Path(__file__).parents[1] / "data"
 
 def test_engine_imports_nothing_but_math():
     """So that the same text goes through a compiler for numeric Python."""
-    ours = {f"panbudget.engine.{name}" for name in ("pan", "tank", "surface", "root_zone")}
-    for module in (engine, pan, tank, surface, root_zone):
+    ours = {f"panbudget.engine.{name}" for name in ("hour", "pan", "tank", "surface", "root_zone")}
+    for module in (engine, hour, pan, tank, surface, root_zone):
         for node in ast.walk(ast.parse(Path(module.__file__).read_text(encoding="utf-8"))):
             if isinstance(node, ast.Import):
                 assert [alias.name for alias in node.names] == ["math"]
@@ -234,6 +234,27 @@ def test_a_knocked_counterweight_holds_the_valve_open_against_the_rim():
     }
     assert second == pytest.approx({"spilled": 4.1, "refilled": 4.8, "level": 0.6, "drawn": 124.8})
     assert out.open_hours[0, 1] == pytest.approx(24.0)
+    assert out.stuck_hours[0].tolist() == pytest.approx([0.0, 20.5])  # against the rim it is stuck
+
+
+def test_the_rim_comes_before_a_reset_above_it_in_the_same_hour():
+    """0.3 kg above the trip weight at midnight, pressed open: 2 kg/h fill to the rim at 0.8 in 0.25 h, then all spills."""
+    days, pans, beds, state = garden([0.0], area=0.1, freeboard=0.0, presses=[[0.0]])
+    state.level[0] = 0.3
+    count, out, _ = run((days, pans._replace(rim=np.array([[0.8]])), beds, state))
+    assert count == 1
+    refilled, spills_from = 48.0, 0.25
+    assert sums_of(out) == pytest.approx(
+        summed(
+            refilled=refilled,
+            spilled=2.0 * (24.0 - spills_from),
+            open_hours=24.0,
+            stuck_hours=24.0 - spills_from,
+            level=0.8,
+            drawn=out.drawn[0, 0],
+            openings=1,
+        )
+    )
 
 
 def test_a_sunken_trip_weight_spills_what_stands_over_the_new_rim():
@@ -271,13 +292,28 @@ def test_half_of_the_night_share_falls_by_night_and_none_of_it_is_lost():
     assert out.evaporated[0, 0] == pytest.approx(0.6)
 
 
-def on_a_tank(evaporation, volume, *, controllers=1, inflow=0.0, float_volume=0.0, float_rate=0.0, **more):
+def on_a_tank(
+    evaporation,
+    volume,
+    *,
+    controllers=1,
+    inflow=0.0,
+    float_volume=0.0,
+    float_rate=0.0,
+    refill_flows=(),
+    areas=(),
+    **more,
+):
     """The garden of bare arrays, once or side by side, on a tank of 10 L with compensated emitters only."""
     days, pans, beds, _ = garden(evaporation, shares=EVEN_HOURS, **more)
     n, ones = len(days.rain), np.ones(controllers)
     rows = {name: np.repeat(getattr(pans, name), controllers, axis=0) for name in pans._fields}
     whole = {"tank": np.zeros(controllers, np.int64), "member": np.arange(controllers)}
     pans = pans._replace(**rows)._replace(block=np.array([0, controllers]), **whole)
+    if refill_flows:
+        pans = pans._replace(refill_flow=np.repeat(np.array(refill_flows)[:, None], n, axis=1))
+    if areas:
+        pans = pans._replace(area=np.array(areas))
     tanks = Tanks(
         capacity=np.array([10.0]),
         outlet=np.ones(1),
@@ -309,20 +345,70 @@ def test_a_tank_that_runs_empty_leaves_the_valve_open_and_says_so():
     assert out.irrigation[:2, 0].tolist() == pytest.approx([2.0, 1.8])
 
 
-def test_of_two_valves_on_a_tank_the_first_has_the_hours_water_first():
-    """Both trip at 18 h; 2.8 L are the first one's for 0.4 h, and the second gets none until the day is over."""
+def test_two_valves_on_a_tank_share_what_it_has():
+    """Both trip at 18 h; 2.8 L last both for 0.2 h at 14 L/h."""
     count, out, _ = on_a_tank([12.0], 2.8, area=0.1, controllers=2)
     assert count == 2
-    assert out.drawn[:, 0].tolist() == pytest.approx([2.8, 0.0])
-    assert out.starved_hours[:, 0].tolist() == pytest.approx([5.6, 6.0])
-    assert out.level[:, 0].tolist() == pytest.approx([0.5, -0.3])
-    assert out.evaporated[:, 0].tolist() == pytest.approx([1.2, 1.2])
+    assert out.drawn[:, 0].tolist() == pytest.approx([1.4, 1.4])
+    assert out.starved_hours[:, 0].tolist() == pytest.approx([5.8, 5.8])
+    assert out.level[:, 0].tolist() == pytest.approx([0.1, 0.1])
     assert out.openings[:, 0].tolist() == [1, 1]
-    assert out.irrigation[:, 0].tolist() == pytest.approx([0.0, 0.0, 0.0], abs=1e-9)
+    assert out.irrigation[:2, 0].tolist() == pytest.approx([1.0, 0.9])
+
+
+def test_unlike_valves_share_a_tank_by_their_flows():
+    """Of 7 and 11 L/h, both open from 18 h, 1.8 L are 0.7 and 1.1; a float of 1.8 L/h gives as much an hour."""
+    _, out, _ = on_a_tank([12.0], 1.8, area=0.1, controllers=2, refill_flows=(2.0, 6.0))
+    assert out.drawn[:, 0].tolist() == pytest.approx([0.7, 1.1])
+    _, out, _ = on_a_tank(
+        [12.0], 1e-9, area=0.1, controllers=2, refill_flows=(2.0, 6.0), float_volume=1e-9, float_rate=1.8
+    )
+    refills = out.refilled[:, 0] / out.drawn[:, 0]
+    assert refills.tolist() == pytest.approx([2.0 / 7.0, 6.0 / 11.0])
+    assert out.open_hours[1, 0] < out.open_hours[0, 0]  # the first has all of it once the second is shut
+    assert out.drawn[1, 0] == pytest.approx(1.1 * out.open_hours[1, 0])
+
+
+@pytest.mark.parametrize("volume", [0.0, 2.8, 9.0])
+def test_the_order_of_valves_on_a_tank_changes_nothing(volume):
+    """Two unlike valves, one after the other and turned round, on a tank that runs low and a roof that brings a little."""
+    unlike = {"refill_flows": (2.0, 0.9), "areas": (0.1, 0.17)}
+    turned = {name: values[::-1] for name, values in unlike.items()}
+    by_file, by_turn = (
+        on_a_tank([12.0, 9.0, 14.0], volume, controllers=2, inflow=5.0, **more)[1] for more in (unlike, turned)
+    )
+    for name in ("drawn", "level", "open_hours", "starved_hours", "stuck_hours", "refilled"):
+        ours, others = getattr(by_file, name), getattr(by_turn, name)[::-1]
+        np.testing.assert_allclose(ours, others, rtol=1e-12, atol=1e-12, err_msg=name)
+    np.testing.assert_allclose(by_file.tank_volume, by_turn.tank_volume, rtol=1e-12, atol=1e-12)
+
+
+def test_a_float_valve_keeps_up_with_what_is_drawn():
+    """A header tank of 10 L with a float of 8 L/h at 0.5 L: 7 L/h are served for as long as the valve is open."""
+    _, out, _ = on_a_tank([12.0, 12.0], 0.5, area=0.1, float_volume=0.5, float_rate=8.0)
+    assert out.starved_hours.sum() == 0.0
+    assert out.tank_volume[0].tolist() == pytest.approx([0.5, 0.5])
+    assert out.tank_topped[0].tolist() == pytest.approx(out.drawn[0].tolist())
+    assert out.drawn[0, 0] == pytest.approx(7.0 * 0.9 / 1.95)
+
+
+def test_a_float_valve_that_is_too_small_serves_what_it_gives():
+    """3.5 L/h for a valve of 7 L/h: half of everything, so 1 kg/h into the pan against 0.05 kg/h of sun."""
+    _, out, _ = on_a_tank([12.0], 0.0, area=0.1, float_volume=1e-6, float_rate=3.5)
+    assert out.open_hours[0, 0] == pytest.approx(0.9 / 0.95, rel=1e-5)
+    assert out.drawn[0, 0] == pytest.approx(3.5 * 0.9 / 0.95, rel=1e-5)
+    assert (out.starved_hours[0, 0], out.stuck_hours[0, 0]) == (0.0, 0.0)
+
+
+def test_a_trickle_on_an_empty_tank_that_does_not_raise_the_pan_is_an_opening_without_water():
+    """0.14 L/h of roof for 7 L/h: 0.04 kg/h into a pan that loses 0.05."""
+    _, out, _ = on_a_tank([12.0, 12.0], 0.0, area=0.1, inflow=0.14 * 24.0)
+    assert out.stuck_hours.sum() == 0.0
+    assert out.starved_hours[0, 1] == pytest.approx(out.open_hours[0, 1])
 
 
 @pytest.mark.parametrize("controllers", [1, 2])
-def test_roof_and_float_bring_each_hours_water_once(controllers):
+def test_roof_and_float_bring_their_water_once(controllers):
     """0.25 L an hour from the roof and a float at 4 L of 0.5 L/h, into 1 L: 4 L after four hours, then the roof's alone."""
     _, out, state = on_a_tank([0.0, 0.0], 1.0, controllers=controllers, inflow=6.0, float_volume=4.0, float_rate=0.5)
     assert out.tank_topped[0].tolist() == pytest.approx([2.0, 0.0])

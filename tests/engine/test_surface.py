@@ -12,7 +12,9 @@ from panbudget.engine.surface import (
     evaporation_reduction,
     exposed_wetted_fraction,
     surface_day,
+    watered_surface,
     wetted_in_the_sun,
+    wetted_share,
 )
 from panbudget.physics import crops
 from tests.published import case, inputs
@@ -209,12 +211,29 @@ def test_kr_is_one_up_to_rew_and_none_at_tew():
 
 @pytest.mark.parametrize(
     ("rain", "irrigation", "wetted"),
-    [(1.0, 0.0, 0.7), (1.01, 0.0, 1.0), (1.0, 2.0, 0.3), (1.0, 0.005, 0.3), (9.0, 2.0, 1.0)],
+    [(3.0, 0.0, 0.7), (3.01, 0.0, 1.0), (3.0, 2.0, 0.3), (1.0, 0.005, 0.3), (9.0, 2.0, 1.0), (0.0, 0.0, 0.7)],
 )
-def test_a_fifth_of_eto_is_a_sprinkle_and_more_wets_all_of_the_surface(rain, irrigation, wetted):
-    """FAO-56 (1998), chapter 7, at eq. 77: rain below 0.2 ETo is ignored; ETo 5 mm, emitters wet 0.3, before 0.7."""
-    got = surface_day(10.0, 0.7, rain, irrigation, 5.0, 0.5, 1.2, 0.5, 0.3, 20.0, 8.0, 1.0)
-    assert got[4] == wetted
+def test_significant_rain_wets_all_of_the_surface(rain, irrigation, wetted):
+    """FAO-56 (1998), chapter 7, at eq. 75 (3 to 4 mm) and below Table 20: fw 1, irrigated or not; emitters wet 0.3."""
+    assert wetted_share(0.7, rain, irrigation, 0.3) == wetted
+    assert surface_day(10.0, 0.7, rain, irrigation, 5.0, 0.5, 1.2, 0.5, 0.3, 20.0, 8.0, 1.0)[4] == wetted
+
+
+@pytest.mark.parametrize(("rain", "lost"), [(0.99, 0.0), (1.0, 1.0), (2.0, 2.0)])
+def test_a_sprinkle_below_a_fifth_of_eto_does_not_reach_the_layer(rain, lost):
+    """FAO-56 (1998), chapter 7, at eq. 77; ETo 5 mm, and no evaporation under a mulch that leaves none."""
+    assert surface_day(10.0, 1.0, rain, 0.0, 5.0, 0.5, 1.2, 0.5, 0.3, 20.0, 8.0, 0.0)[3] == 10.0 - lost
+
+
+def test_negative_eto_is_no_rain():
+    """A polar day: 0 mm of rain is not more than a fifth of −0.1 mm."""
+    assert surface_day(10.0, 0.7, 0.0, 0.0, -0.1, 0.5, 1.2, 0.5, 0.3, 20.0, 8.0, 1.0)[4] == 0.7
+
+
+def test_water_wets_the_layer_by_its_share_and_what_is_too_much_goes_through():
+    """FAO-56 (1998), eq. 77: 3 mm over the bed are 10 mm where the emitters wet 0.3."""
+    assert watered_surface(15.0, 1.0, 3.0, 0.3) == pytest.approx(4.0)
+    assert watered_surface(9.0, 0.0, 3.0, 0.3) == 0.0
 
 
 def test_the_layer_gives_no_more_than_it_holds_and_ends_at_tew():

@@ -25,21 +25,6 @@ def test_a_value_at_a_node_belongs_to_the_piece_below(value, piece):
     assert tank.piece_of(POINTS, 0, value) == piece
 
 
-@pytest.mark.parametrize(
-    ("volume", "pressure", "step", "ending"),
-    [
-        (100.0, 100.0, 1.0, 0),
-        (5.0, 100.0, 0.5, tank.TANK_EMPTIES),
-        (10.0, 100.0, 1.0, tank.TANK_EMPTIES),
-        (100.0, 10.0, 0.2, tank.TANK_FALLS),  # a fiftieth of 10 kPa at 1 kPa/h
-        (100.0, 0.1, 1.0 / 60.0, tank.TANK_FALLS),  # and never less than a minute
-    ],
-)
-def test_a_stretch_ends_when_the_tank_is_empty_or_its_pressure_has_fallen_by_a_fiftieth(volume, pressure, step, ending):
-    """10 L/h out of a tank that loses 0.1 kPa a litre."""
-    assert tank.tank_lasts(volume, 10.0, pressure, 0.1, 1.0, 0) == (pytest.approx(step), ending)
-
-
 @pytest.mark.parametrize(("value", "piece"), [(39.0, 1), (40.0, 1), (42.0, 2), (45.0, 2), (49.0, 3), (200.0, 3)])
 def test_a_first_guess_above_the_piece_is_put_right(value, piece):
     """Equal thirds of 50 would put 39 into the second piece, and 200 far beyond the line."""
@@ -101,48 +86,102 @@ def test_without_pressure_not_even_a_compensated_emitter_gives_water():
 
 
 @pytest.mark.parametrize(
-    ("flow", "slope", "pressure", "step", "ending"),
+    ("net", "steepness", "step", "lasts"),
     [
-        (10.0, 0.2, 100.0, 1.0, 0),  # exactly a fiftieth: not more
-        (20.0, 0.2, 100.0, 0.5, tank.TANK_FALLS),
-        (10.0, 5.0, 1.0, 1.0 / 60.0, tank.TANK_FALLS),
+        (-10.0, 0.002, 1.0, 1.0),  # exactly a fiftieth: not more
+        (-20.0, 0.002, 1.0, 0.5),
+        (20.0, 0.002, 1.0, 0.5),  # rising or falling
+        (-10.0, 5.0, 1.0, 1.0 / 60.0),  # our choice: once a minute at the most
+        (-10.0, 5.0, 1.0 / 60.0, 1.0 / 60.0),
+        (-10.0, 5.0, 1.1 / 60.0, 1.0 / 60.0),
+        (-10.0, 0.003, 0.5, 0.5),
     ],
 )
-def test_a_fall_of_exactly_a_fiftieth_is_not_yet_one(flow, slope, pressure, step, ending):
-    assert tank.tank_lasts(1000.0, flow, pressure, slope, 1.0, 0) == (pytest.approx(step), ending)
-
-
-def test_a_stretch_of_exactly_a_minute_is_not_cut():
-    """Our choice: flows are computed again once a minute at the most."""
-    assert tank.tank_lasts(1000.0, 10.0, 1.0, 5.0, 1.0 / 60.0, 0) == (1.0 / 60.0, 0)
-    assert tank.tank_lasts(1000.0, 10.0, 1.0, 5.0, 1.1 / 60.0, 0)[1] == tank.TANK_FALLS
-    assert tank.tank_lasts(1000.0, 10.0, 100.0, 0.3, 0.5, 0) == (0.5, 0)  # 1.5 of 100 kPa in the half hour
+def test_flows_hold_until_the_pressure_has_changed_by_a_fiftieth(net, steepness, step, lasts):
+    assert tank.pressure_lasts(net, steepness, step) == pytest.approx(lasts)
 
 
 @pytest.mark.parametrize(
-    ("volume", "holds", "topped", "over"),
-    [(8.0, 8.0, 0.0, 0.0), (7.0, 8.0, 1.0, 0.0), (4.0, 7.0, 3.0, 0.0), (40.0, 40.0, 0.0, 0.0), (43.0, 40.0, 0.0, 3.0)],
+    ("volume", "flow", "net", "topped", "over", "share"),
+    [
+        (25.0, 0.0, 2.0, 0.0, 0.0, 1.0),  # above the float: the roof's 2 L/h alone
+        (25.0, 6.0, -4.0, 0.0, 0.0, 1.0),
+        (7.0, 0.0, 5.0, 3.0, 0.0, 1.0),  # below it, its whole 3 L/h
+        (8.0, 0.0, 2.0, 0.0, 0.0, 1.0),  # at it, what is drawn beyond the roof's water
+        (8.0, 4.0, 0.0, 2.0, 0.0, 1.0),
+        (8.0, 6.0, -1.0, 3.0, 0.0, 1.0),
+        (40.0, 0.0, 0.0, 0.0, 2.0, 1.0),  # full
+        (40.0, 1.0, 0.0, 0.0, 1.0, 1.0),
+        (40.0, 3.0, -1.0, 0.0, 0.0, 1.0),
+        (0.0, 4.0, 1.0, 3.0, 0.0, 1.0),  # empty: fills again while more comes than is drawn
+        (0.0, 5.0, 0.0, 3.0, 0.0, 1.0),
+        (0.0, 20.0, 0.0, 3.0, 0.0, 0.25),  # and passes on what comes
+        (1e-9, 20.0, -15.0, 3.0, 0.0, 1.0),
+    ],
 )
-def test_the_float_tops_up_to_its_mark_by_its_rate_and_what_passes_the_brim_runs_over(volume, holds, topped, over):
-    """A float at 8 L that gives 3 L/h, in a tank of 40 L; the day had topped 1 L and lost 2 L before."""
+def test_roof_and_float_run_while_the_valves_draw(volume, flow, net, topped, over, share):
+    """A roof that gives 2 L/h all day, a float at 8 L that gives 3 L/h, a tank of 40 L."""
+    _, tanks, state = two_of_all(volume)
+    tanks.inflow = np.array([[999.0, 999.0], [999.0, 48.0]])
+    assert tank.tank_rates(1, 1, flow, tanks, state) == (net, topped, over, share)
+
+
+@pytest.mark.parametrize(
+    ("volume", "net", "step", "comes_to"),
+    [
+        (25.0, -17.0, 1.0, 8.0),  # the float's level at the hour's very end
+        (25.0, -16.9, 1.0, -1.0),
+        (25.0, -34.0, 0.5, 8.0),
+        (8.0, -16.0, 0.5, 0.0),
+        (4.0, -4.0, 1.0, 0.0),
+        (4.0, 4.0, 1.0, 8.0),
+        (4.0, 3.9, 1.0, -1.0),
+        (8.0, 32.0, 1.0, 40.0),
+        (25.0, 30.0, 0.5, 40.0),
+        (25.0, 14.9, 1.0, -1.0),
+        (8.0, 0.0, 1.0, -1.0),
+        (0.0, 0.0, 1.0, -1.0),
+        (40.0, 0.0, 1.0, -1.0),
+    ],
+)
+def test_what_a_tank_comes_to_next(volume, net, step, comes_to):
+    _, tanks, state = two_of_all(volume)
+    assert tank.tank_event(1, net, tanks, state, 1.0) == (step, comes_to)
+
+
+@pytest.mark.parametrize(("comes_to", "remains"), [(-1.0, 15.0), (0.0, 0.0), (8.0, 8.0)])
+def test_a_stretch_moves_the_tank_and_its_sums(comes_to, remains):
     _, tanks, state = two_of_all()
-    state.tank_today[3:] = [0.0, 1.0, 2.0]
-    assert tank.held(1, volume, tanks, state) == holds
-    assert state.tank_today.tolist() == [0.0, 0.0, 0.0, 0.0, 1.0 + topped, 2.0 + over]
+    state.tank_today[3:] = [1.0, 2.0, 3.0]
+    tank.pass_tank(1, 0, 0.5, comes_to, 24.0, 4.0, 2.0, -20.0, tanks, state)
+    assert state.volume.tolist() == [1.0, remains]
+    assert state.tank_today.tolist() == [0.0, 0.0, 0.0, 13.0, 4.0, 4.0]
 
 
-@pytest.mark.parametrize(
-    ("litres", "is_emptied", "remains"),
-    [(5.0, False, 20.0), (24.9, True, 0.0), (24.995, False, 0.005), (25.1, False, 0.0)],
-)
-def test_what_is_drawn_leaves_the_tank_and_never_less_than_nothing(litres, is_emptied, remains):
+def test_a_tank_holds_never_less_than_nothing():
+    _, tanks, state = two_of_all(1e-12)
+    tank.pass_tank(1, 0, 1.0, -1.0, 0.0, 0.0, 0.0, -1e-11, tanks, state)
+    assert state.volume[1] == 0.0
+
+
+def test_while_all_is_shut_the_float_fills_to_its_mark_and_the_roof_to_the_brim():
+    """From 2 L: at 5 L/h to 8 L in 1.2 h, at 2 L/h to 40 L in 16 h; the last 2.8 of 20 hours run over."""
+    _, tanks, state = two_of_all(2.0)
+    tanks.inflow = np.array([[999.0], [48.0]])
+    tank.fill_tank(1, 0, 20.0, tanks, state)
+    assert state.volume.tolist() == [1.0, 40.0]
+    assert state.tank_today.tolist() == pytest.approx([0.0, 0.0, 0.0, 0.0, 3.6, 5.6])
+
+
+def test_a_valve_on_an_empty_tank_and_its_beds_have_their_share():
     """Half an hour at a quarter and at half of the reference flow is an eighth and a quarter of an hour more."""
     _, tanks, state = two_of_all()
-    state.tank_today[3] = 1.0
-    tank.draw_water(1, 1, litres, 0.5, is_emptied, tanks, state)
-    assert state.volume.tolist() == [1.0, pytest.approx(remains)]
-    assert state.tank_today.tolist() == [0.0, 0.0, 0.0, 1.0 + litres, 0.0, 0.0]
+    tank.add_draws(1, 0.5, tanks, state)
     assert state.draw_hours.tolist() == [1.0, 0.375, 0.75]
+    state.refill_flow, state.flow = np.array([9.0, 2.0]), np.array([9.0, 8.0])
+    tank.share_out(1, 0.25, tanks, state)
+    assert (state.refill_flow.tolist(), state.flow.tolist()) == ([9.0, 0.5], [9.0, 2.0])
+    assert state.draw_power.tolist() == [9.0, 0.0625, 0.125]
 
 
 def test_a_day_begins_with_nothing_of_ones_own_and_leaves_the_others_alone():

@@ -9,19 +9,21 @@ Hours are local solar time: hour 0 of a day begins at solar midnight.
 
 import math
 
+from panbudget.engine.hour import eventful_hour
 from panbudget.engine.pan import (
-    NO_SUMS,
+    EVAPORATED,
+    LEAKED,
+    OPEN,
     PAN_SUMS,
+    begin_pan,
     end_opening,
-    eventful_hour,
-    keep_sums,
+    next_press,
     open_valve,
-    sums_so_far,
     write_pan,
 )
 from panbudget.engine.root_zone import root_zone_day
-from panbudget.engine.surface import surface_day
-from panbudget.engine.tank import begin_draws, begin_tank, held, write_tank
+from panbudget.engine.surface import surface_day, watered_surface, wetted_share
+from panbudget.engine.tank import begin_draws, begin_tank, fill_tank, write_tank
 
 # where a lane's water comes from
 VALVE = 0
@@ -48,7 +50,7 @@ def run_season(days, pans, tanks, beds, state, out):
         ``night_share``, ``refill_exponent`` [-], ``tank`` (its place, or −1 on the mains). ``presses``
         (controllers, days·n) hour of the day, ascending, infinite where there is none. ``static``, ``at_emitters``
         (controllers, k) pressure before and after pipe and valve [kPa]. ``block`` (blocks + 1,), ``member``
-        (controllers,): controllers that share a tank form a block and are stepped hour by hour together.
+        (controllers,): controllers that share a tank form a block and are stepped together.
     tanks : Tanks
         Per tank: ``capacity`` [L], ``outlet`` (height above the emitters) [m], ``volumes`` [L] and ``levels`` [m]
         (tanks, k) its shape, ``inflow`` (tanks, days) [L/day], ``float_volume`` [L] and ``float_rate`` [L/h] of a
@@ -67,12 +69,15 @@ def run_season(days, pans, tanks, beds, state, out):
         the first day, so 0 or less], ``refilled`` and ``drawn`` [kg, L in the opening under way], ``cause``
         (controllers,); ``volume`` (tanks,) [L]; ``depletion`` [mm], ``surface_depletion`` [mm], ``wetted`` [-]
         (lanes,).
-        And what is only of the day under way: ``slot`` on the list, ``press`` to come, ``open_hours`` (controllers,);
-        ``today``, ``tank_today``, sums by pan and by tank; ``draw_hours``, hours of opening that would have given a
-        bed as much at the reference pressure, and ``draw_power``, its flow over that at the reference pressure.
+        And what is only of the day under way: ``slot`` on the list, ``press`` to come (controllers,); ``today``,
+        ``tank_today``, sums by pan and by tank; ``draw_hours``, hours of opening that would have given a bed as much at
+        the reference pressure, and ``draw_power``, its flow over that at the reference pressure. And of the stretch of
+        constant rates: ``rain``, ``evaporation`` [kg/h], ``refill_flow``, ``flow`` of the whole valve [L/h], ``step`` to
+        the pan's next event [h] and ``ending``, which it is (controllers,).
     out : Results
         Filled: per controller and day ``openings``, ``open_hours``, ``refilled``, ``drawn``, ``evaporated``,
-        ``leaked``, ``spilled``, ``level``, ``stuck_hours``, ``dry_hours``, ``starved_hours`` (open without water);
+        ``leaked``, ``spilled``, ``level``, ``stuck_hours`` (open with water, the pan not rising), ``dry_hours`` (nothing left to
+        evaporate), ``starved_hours`` (open without water);
         ``hourly_level`` (controllers, days·24), left alone when it has no columns; per tank and day ``tank_volume``,
         ``tank_drawn``, ``tank_topped``, ``tank_over``; per lane and day ``irrigation``, ``etc``, ``eta``, ``ks``,
         ``depletion``, ``deep_percolation``, ``left_below``, ``ke``; ``kr``, ``few``, ``surface_depletion``,
@@ -88,7 +93,7 @@ def run_season(days, pans, tanks, beds, state, out):
     Notes
     -----
     Growing roots find the soil below at field capacity (FAO-56 Example 38); what shallower roots of a new planting
-    can't reach is ``left_below``. Of several valves on one tank the first has the first of each hour's water.
+    can't reach is ``left_below``. Valves on one tank share it by their flows: no result depends on their order.
     """
     n_days = len(days.rain)
     keeps_terms = out.kr.shape[1] > 0
@@ -101,7 +106,7 @@ def run_season(days, pans, tanks, beds, state, out):
             count += 1
     for day in range(n_days):
         for block in range(len(pans.block) - 1):
-            count = block_day(block, day, count, days, pans, tanks, state, out)
+            count = supply_day(block, day, count, days, pans, tanks, state, out)
         for lane in range(len(beds.lane_bed)):
             lane_day(lane, day, days.eto[day], keeps_terms, beds, state, out)
     for c in range(len(pans.area)):
@@ -111,99 +116,96 @@ def run_season(days, pans, tanks, beds, state, out):
     return count
 
 
-def block_day(block, day, count, days, pans, tanks, state, out):
+def supply_day(block, day, count, days, pans, tanks, state, out):
     """
     Step the controllers that share a tank, or one alone, through a day; return the openings so far.
 
-    One alone goes through its day at once; several on one tank take turns hour by hour, in their order.
+    Most hours pass with all valves shut and nothing happening: those go at once, up to the first that does not.
     """
     first, behind = pans.block[block], pans.block[block + 1]
-    tank = pans.tank[pans.member[first]]
-    turn = 24 if behind - first == 1 else 1
+    tank, is_alone = pans.tank[pans.member[first]], behind - first == 1
+    for member in range(first, behind):
+        begin_pan(pans.member[member], day, pans, state)
     if tank >= 0:
         begin_tank(tank, state)
-    for hour in range(0, 24, turn):
         for member in range(first, behind):
-            brings = tank >= 0 and member == first  # roof and float valve bring their hour's water first
-            c = pans.member[member]
-            count = pan_hours(c, tank, brings, day, hour, hour + turn, count, days, pans, tanks, state, out)
-    if turn < 24:
+            begin_draws(pans.member[member], tanks, state)
+    hour = 0
+    while hour < 24:
+        until = 24
         for member in range(first, behind):
-            c = pans.member[member]
-            write_pan(c, day, state.level[c], sums_so_far(c, state), state, out)
+            until = quiet_hours(pans.member[member], day, hour, until, is_alone, days, pans, state, out)
+        if not is_alone:  # now that it is known which of them is the first to stop
+            for member in range(first, behind):
+                quiet_hours(pans.member[member], day, hour, until, True, days, pans, state, out)
+        if tank >= 0:
+            fill_tank(tank, day, until - hour, tanks, state)
+        if until < 24:
+            count = eventful_hour(first, behind, tank, day, until, count, pans, tanks, state, out)
+            if out.hourly_level.shape[1] > 0:
+                for member in range(first, behind):
+                    c = pans.member[member]
+                    out.hourly_level[c, day * 24 + until] = state.level[c]
+        hour = until + 1
+    for member in range(first, behind):
+        write_pan(pans.member[member], day, state, out)
     if tank >= 0:
         write_tank(tank, day, state, out)
     return count
 
 
-def pan_hours(c, tank, brings, day, start, end, count, days, pans, tanks, state, out):
+def quiet_hours(c, day, start, end, is_kept, days, pans, state, out):
     """
-    Step a pan, its valve and its tank through some hours of a day.
+    Step a pan through the hours of a day in which nothing happens to it.
 
-    Of a day, from ``start`` to before ``end``; ``brings`` says whether each hour's water from roof and float valve comes
-    into the tank before this pan's hour. Takes and returns the count of openings; groups as for `run_season`.
+    Parameters
+    ----------
+    c, day, start, end : int
+        From hour ``start`` to before ``end`` at most.
+    is_kept : bool
+        Whether the pan goes there; else this only looks how far it would.
+    days, pans, state, out
+        As for `run_season`; ``state.rain`` and ``state.evaporation`` [kg/h] are left as they are in the hour returned.
 
-    Notes
-    -----
-    Most hours pass with the valve shut and nothing happening: one step to their end.
+    Returns
+    -------
+    int
+        The first hour that is not quiet: the valve is open, or it or the pan would come to something. ``end`` if none.
     """
-    area, rim, dry, leak = pans.area[c], pans.rim[c, day], pans.dry[c, day], pans.leak[c, day]
-    pan = (pans.swing[c, day], rim, dry, leak, pans.refill_flow[c, day], pans.valve_flow[c, day])
+    w, is_open, rim, dry, leak = state.level[c], state.is_open[c], pans.rim[c, day], pans.dry[c, day], pans.leak[c, day]
     night_share, daylight_share = pans.night_share[c], days.daylight_share
+    area, at = pans.area[c], c * PAN_SUMS
     rain = days.rain[day] * pans.rain_factor[c, day] / 24.0 * area  # kg/h; evenly over the day
     day_evaporation = pans.evaporation[c, day] * area  # kg
-    presses_a_day = pans.presses.shape[1] // len(days.rain)
-    last_press = day * presses_a_day + presses_a_day
-    w, is_open, press, sums = state.level[c], state.is_open[c], state.press[c], NO_SUMS
-    if start == 0:
-        w -= pans.shift[c, day]
-        press = last_press - presses_a_day
-        if tank >= 0:
-            begin_draws(c, tanks, state)
-        evaporated, leaked = 0.0, 0.0
-    else:
-        evaporated, leaked = state.today[c * PAN_SUMS], state.today[c * PAN_SUMS + 1]
-    has_sums = start == 0  # the other sums are taken up again only where something happens
+    press = next_press(c, day, pans, state)
+    evaporated, leaked = state.today[at + EVAPORATED], state.today[at + LEAKED]
     hourly_level = out.hourly_level
     keeps_hours, first = hourly_level.shape[1] > 0, day * 24
-    inflow = tanks.inflow[tank, day] / 24.0 if tank >= 0 else 0.0  # L/h
-    for hour in range(start, end):
-        if brings:
-            state.volume[tank] = held(tank, state.volume[tank] + inflow, tanks, state)
+    hour, loss = start, 0.0
+    while hour < 24:
         share = daylight_share[day, hour]
         if night_share > 0.0:
             share = (1.0 - night_share) * share + night_share * days.dark_share[day, hour]
         loss = day_evaporation * share  # kg/h
         net = rain - loss - leak
-        if is_open or (press < last_press and pans.presses[c, press] - hour <= 1.0):
-            is_quiet = False
-        elif net <= 0.0:
-            is_quiet = w > -net and w - dry > -net
-        else:
-            is_quiet = w >= 0.0 and rim - w >= net
-        if is_quiet:
-            evaporated += loss
-            leaked += leak
-            w += net
-        else:
-            if not has_sums:
-                sums = sums_so_far(c, state)
-                has_sums = True
-            sums = (evaporated, leaked) + sums[2:]  # noqa: RUF005  # for numba
-            w, is_open, press, sums, count = eventful_hour(
-                c, tank, day, hour, rain, loss, pan, w, is_open, press, last_press, sums, count, pans, tanks, state, out
-            )
-            evaporated, leaked = sums[0], sums[1]
+        if hour == end or is_open or press - hour <= 1.0:
+            break
+        if net <= 0.0:
+            if w <= -net or w - dry <= -net:
+                break
+        elif w < 0.0 or rim - w < net:
+            break
+        evaporated += loss
+        leaked += leak
+        w += net
         if keeps_hours:
             hourly_level[c, first + hour] = w
-    state.level[c], state.is_open[c] = w, is_open
-    sums = (evaporated, leaked) + sums[2:]  # noqa: RUF005
-    state.press[c] = press
-    if start == 0 and end == 24:
-        write_pan(c, day, w, sums, state, out)
-    else:
-        keep_sums(c, sums, PAN_SUMS if has_sums else 2, state)
-    return count
+        hour += 1
+    state.rain[c], state.evaporation[c] = rain, loss
+    if is_kept:
+        state.level[c] = w
+        state.today[at + EVAPORATED], state.today[at + LEAKED] = evaporated, leaked
+    return hour
 
 
 def lane_day(lane, day, eto, keeps_terms, beds, state, out):
@@ -234,7 +236,7 @@ def lane_day(lane, day, eto, keeps_terms, beds, state, out):
     irrigation = 0.0  # exact refill waters at the end of the day
     is_refilled = False
     if source == VALVE:
-        hours = state.draw_hours[draw] if draw >= 0 else state.open_hours[beds.lane_controller[lane]]
+        hours = state.draw_hours[draw] if draw >= 0 else state.today[beds.lane_controller[lane] * PAN_SUMS + OPEN]
         irrigation = hours * beds.lane_mm_per_hour[lane] * beds.flow_factor[b, day]
     elif source == GIVEN:
         irrigation = beds.given[b, day]
@@ -259,6 +261,9 @@ def lane_day(lane, day, eto, keeps_terms, beds, state, out):
     irrigation, etc, eta, ks, depletion, deep_percolation = root_zone_day(
         depletion, rain_in, irrigation, eto, kcb, ke, taw, beds.p_table[b, day], is_refilled
     )
+    if is_refilled and irrigation > 0.0 and beds.dual[b]:  # for tomorrow's evaporation
+        state.surface_depletion[lane] = watered_surface(state.surface_depletion[lane], 0.0, irrigation, beds.fw[b])
+        state.wetted[lane] = wetted_share(state.wetted[lane], rain_in, irrigation, beds.fw[b])
     state.depletion[lane] = depletion
     out.irrigation[lane, day] = irrigation
     out.etc[lane, day] = etc

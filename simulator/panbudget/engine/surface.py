@@ -4,8 +4,10 @@ Surface: how fast the soil between the plants dries, FAO-56 (1998) chapter 7, on
 Plain scalars: mm, mm/day, shares. Kcb, Kc max and the ground that leaves cover are computed beforehand (`physics`).
 """
 
-# rain of less than this share of ETo is gone before it counts: FAO-56 (1998) chapter 7, text at eq. 77
+# rain of less than this share of ETo is gone before the layer has it: FAO-56 (1998) chapter 7, text at eq. 77
 _SPRINKLE = 0.2
+# rain above this wets all of the surface: FAO-56 (1998) chapter 7, text at eq. 75 (3 to 4 mm)
+_SIGNIFICANT = 3.0  # mm/day
 # what drippers wet under full cover is shaded by so much: FAO-56 (1998) Example 34, fw (1 − 2/3 fc)
 _SHADED = 2.0 / 3.0
 
@@ -98,6 +100,59 @@ def evaporation_coefficient(kr: float, kcb: float, kc_max: float, few: float) ->
     return most if most < ke else ke
 
 
+def wetted_share(wetted: float, rain_in: float, irrigation: float, fw: float) -> float:
+    """
+    Return fw, the share of the surface that the last wetting reached.
+
+    Parameters
+    ----------
+    wetted : float
+        Of the wettings before. [-]
+    rain_in, irrigation : float
+        [mm/day]
+    fw : float
+        Share that the emitters wet. [-]
+
+    Returns
+    -------
+    float
+        [-]
+
+    Notes
+    -----
+    FAO-56 (1998) chapter 7, text at eq. 75 and below Table 20: significant rain wets all, with or without irrigation.
+    """
+    if rain_in > _SIGNIFICANT:
+        return 1.0
+    return fw if irrigation > 0.0 else wetted
+
+
+def watered_surface(depletion: float, rain_in: float, irrigation: float, fw: float) -> float:
+    """
+    Return De after rain, which falls on all of the surface, and irrigation, which falls on its share.
+
+    Parameters
+    ----------
+    depletion : float
+        De before. [mm]
+    rain_in, irrigation : float
+        [mm/day]
+    fw : float
+        Share that the emitters wet. [-]
+
+    Returns
+    -------
+    float
+        Not below 0; the rest goes down to the roots. [mm]
+
+    Notes
+    -----
+    FAO-56 (1998) eq. 77.
+    """
+    after = depletion - rain_in - irrigation / fw
+    return after if after > 0.0 else 0.0
+
+
 def surface_day(
     before: float,
     wetted: float,
@@ -143,18 +198,13 @@ def surface_day(
 
     Notes
     -----
-    FAO-56 (1998) eq. 71, 74, 75, 77; rain and irrigation at the start of the day (Example 35). Rain wets all of the
-    surface, a sprinkle does not. The layer gives no more than it holds.
+    FAO-56 (1998) eq. 71, 74, 75, 77; rain and irrigation at the start of the day (Example 35). A sprinkle is gone before
+    the layer has it. The layer gives no more than it holds.
     """
-    if rain_in > _SPRINKLE * eto:
-        wetted = 1.0
-    elif irrigation > 0.0:
-        wetted = fw
+    wetted = wetted_share(wetted, rain_in, irrigation, fw)
     in_the_sun = wetted_in_the_sun(exposed, wetted) if wetted < 1.0 else wetted
     few = exposed_wetted_fraction(exposed, in_the_sun)
-    de = before - rain_in - irrigation / fw
-    if de < 0.0:
-        de = 0.0
+    de = watered_surface(before, rain_in if rain_in >= _SPRINKLE * eto else 0.0, irrigation, fw)
     kr = evaporation_reduction(de, tew, rew)
     ke = evaporation_coefficient(kr, kcb, kc_max, few)
     ke = ke * ke_factor if ke >= 0.0 else 0.0

@@ -8,17 +8,13 @@ are lines through points that are computed beforehand.
 #: pressure at which flows are given where a tank's falling head changes them [kPa]
 REFERENCE_PRESSURE = 100.0
 KPA_PER_M = 9.80665  # of water at 1.000 kg/L, as in `physics.hydraulics`
-# flows are computed again when the pressure has fallen by a fiftieth, but not more often than once a minute: our choice
+# flows are computed again when the pressure has changed by a fiftieth, but not more often than once a minute: our choice
 _FALL = 0.02
 _SHORTEST = 1.0 / 60.0  # h
 
 # places of a tank's sums of the day in `State.tank_today` [L]
 DRAWN, TOPPED, OVER = 0, 1, 2
 TANK_SUMS = 3
-
-# what ends a stretch of constant rates
-TANK_FALLS = 6
-TANK_EMPTIES = 7
 
 
 def piece_of(points, row, value):
@@ -123,84 +119,151 @@ def flows_at(c, day, pressure, pans, tanks, state):
     return refill, flow
 
 
-def tank_lasts(volume, flow, pressure, slope, step, ending):
+def tank_rates(tank, day, flow, tanks, state):
     """
-    Return how long the flows hold: until the tank is empty, or its pressure has fallen noticeably.
+    Return what comes into a tank and what happens to it while its valves draw a steady flow.
 
     Parameters
     ----------
-    volume, flow : float
-        [L]; above 0 [L/h].
-    pressure, slope : float
-        [kPa]; [kPa/L].
+    tank, day : int
+    flow : float
+        What its open valves would draw, all together. [L/h]
+    tanks : Tanks
+        ``inflow`` from the roof [L/day], ``float_volume`` [L], ``float_rate`` [L/h], ``capacity`` [L].
+    state : State
+
+    Returns
+    -------
+    net, topped, over : float
+        Rise; through the float valve; over the rim. [L/h]
+    share : float
+        What part of the flow there is: 1 but in an empty tank, which passes on what comes in. [-]
+
+    Notes
+    -----
+    The roof's water runs evenly over its day. The float valve passes its whole flow below its level, and at its level
+    what is drawn beyond the roof's water. Bookkeeping, with no source to name.
+    """
+    volume, roof = state.volume[tank], tanks.inflow[tank, day] / 24.0
+    most = tanks.float_rate[tank]
+    topped = 0.0
+    if volume < tanks.float_volume[tank]:
+        topped = most
+    elif volume == tanks.float_volume[tank]:
+        topped = min(max(flow - roof, 0.0), most)
+    comes = roof + topped
+    if volume <= 0.0 and flow > comes:
+        return 0.0, topped, 0.0, comes / flow
+    net = comes - flow
+    if volume == tanks.float_volume[tank] and 0.0 < topped < most:
+        net = 0.0  # exactly
+    if net > 0.0 and volume >= tanks.capacity[tank]:
+        return 0.0, topped, net, 1.0
+    return net, topped, 0.0, 1.0
+
+
+def tank_event(tank, net, tanks, state, step):
+    """
+    Return what a tank that rises or falls steadily comes to next, and when.
+
+    Parameters
+    ----------
+    tank : int
+    net : float
+        Its rise. [L/h]
+    tanks : Tanks
+    state : State
     step : float
         Until whatever else comes next. [h]
-    ending : int
-        What that is.
 
     Returns
     -------
     step : float
         [h]
-    ending : int
+    comes_to : float
+        The volume that it reaches at the end of the step: empty, the float valve's level, full. Below 0: none of them. [L]
     """
-    lasts = volume / flow
-    if lasts <= step:
-        step = lasts
-        ending = TANK_EMPTIES
-    if flow * slope * step > _FALL * pressure and step > _SHORTEST:
-        step = max(_FALL * pressure / (flow * slope), _SHORTEST)
-        ending = TANK_FALLS
-    return step, ending
+    volume, float_volume, comes_to = state.volume[tank], tanks.float_volume[tank], -1.0
+    if net < 0.0:
+        end = float_volume if volume > float_volume else 0.0
+    else:
+        end = float_volume if volume < float_volume else tanks.capacity[tank]
+    if net != 0.0 and abs(end - volume) <= abs(net) * step:
+        step = abs((end - volume) / net)
+        comes_to = end
+    return step, comes_to
 
 
-def held(tank, volume, tanks, state):
+def pressure_lasts(net, steepness, step):
     """
-    Return what a tank holds after its float valve has topped it up for an hour and what is too much ran over.
+    Return how long the flows hold: until the pressure at an emitter has changed by a fiftieth.
 
     Parameters
     ----------
-    tank : int
-    volume : float
-        With the hour's water from the roof. [L]
-    tanks : Tanks
-        ``capacity``, ``float_volume`` [L], ``float_rate`` [L/h].
-    state : State
-        ``tank_today`` is added to.
+    net : float
+        Rise of the tank. [L/h]
+    steepness : float
+        By what part of itself a pressure changes with the volume, at most. [1/L]
+    step : float
+        Until whatever else comes next. [h]
 
     Returns
     -------
     float
-        [L]
+        A minute at least, if the step is so long. [h]
     """
-    if volume < tanks.float_volume[tank]:
-        topped = min(tanks.float_rate[tank], tanks.float_volume[tank] - volume)
-        volume += topped
-        state.tank_today[tank * TANK_SUMS + TOPPED] += topped
-    if volume > tanks.capacity[tank]:
-        state.tank_today[tank * TANK_SUMS + OVER] += volume - tanks.capacity[tank]
-        volume = tanks.capacity[tank]
-    return volume
+    change = abs(net) * steepness
+    if change * step > _FALL and step > _SHORTEST:
+        return max(_FALL / change, _SHORTEST)
+    return step
 
 
-def draw_water(c, tank, litres, hours, is_emptied, tanks, state):
+def pass_tank(tank, day, step, comes_to, drawn, topped, over, net, tanks, state):
     """
-    Take a stretch's water out of a tank, and give its beds their hours.
+    Step a tank through a stretch, and add the stretch to its sums of the day.
 
     Parameters
     ----------
-    c, tank : int
-    litres, hours : float
-        [L]; [h].
-    is_emptied : bool
-        The stretch ends with the tank's last water.
+    tank, day : int
+    step : float
+        [h]
+    comes_to : float
+        As `tank_event` returns it. [L]
+    drawn, topped, over, net : float
+        [L/h]
     tanks : Tanks
     state : State
-        ``volume``, ``tank_today`` and ``draw_hours`` are written.
+        ``volume`` and ``tank_today`` are written.
     """
-    state.tank_today[tank * TANK_SUMS + DRAWN] += litres
-    volume = state.volume[tank] - litres
-    state.volume[tank] = 0.0 if is_emptied or volume < 0.0 else volume
+    today, at = state.tank_today, tank * TANK_SUMS
+    today[at + DRAWN] += drawn * step
+    today[at + TOPPED] += topped * step
+    today[at + OVER] += over * step
+    volume = state.volume[tank] + net * step
+    if comes_to >= 0.0:
+        volume = comes_to
+    state.volume[tank] = max(volume, 0.0)
+
+
+def fill_tank(tank, day, hours, tanks, state):
+    """Step a tank whose valves are shut through some hours of a day."""
+    while hours > 0.0:
+        net, topped, over, _ = tank_rates(tank, day, 0.0, tanks, state)
+        step, comes_to = tank_event(tank, net, tanks, state, hours)
+        pass_tank(tank, day, step, comes_to, 0.0, topped, over, net, tanks, state)
+        hours -= step
+
+
+def share_out(c, share, tanks, state):
+    """Leave a valve on an empty tank, and its beds, their share of what comes into it."""
+    state.refill_flow[c] *= share
+    state.flow[c] *= share
+    for draw in range(tanks.draw_from[c], tanks.draw_from[c + 1]):
+        state.draw_power[draw] *= share
+
+
+def add_draws(c, hours, tanks, state):
+    """Give a controller's beds their hours of a stretch: as many as would have given as much at the reference pressure."""
     for draw in range(tanks.draw_from[c], tanks.draw_from[c + 1]):
         state.draw_hours[draw] += hours * state.draw_power[draw]
 

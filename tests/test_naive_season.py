@@ -136,13 +136,14 @@ def test_a_bed_of_a_real_season_comes_out_the_same(name, lane, season, record):
         taw = 1000 * (0.25 - 0.12) * roots  # loam, Table 19's middle
         ke = 0.0
         if name == "dual":
-            wetted = 1.0 if rain > 0.2 * eto else 0.35 if given > 0 else wetted
+            wetted = 1.0 if rain > 3.0 else 0.35 if given > 0 else wetted  # chapter 7, at eq. 75
             term = 0.04 * (min(max(wind, 1), 6) - 2) - 0.004 * (min(max(rh_min, 20), 80) - 45)
             most = max(1.2 + term * (max(height, 0.1) / 3) ** 0.3, kc + 0.05)  # eq. 72
             cover = min((max(kc - 0.15, 0.01) / (most - 0.15)) ** (1 + 0.5 * height), 0.99)  # eq. 76
             few = min(1 - cover, wetted * (1 - 2 / 3 * cover) if wetted < 1 else 1.0)  # eq. 75, Example 34
             tew, rew = 1000 * (0.25 - 0.5 * 0.12) * 0.1, 9.0  # eq. 73
-            surface = max(surface - rain - given / 0.35, 0.0)
+            reaches = rain if rain >= 0.2 * eto else 0.0  # chapter 7, at eq. 77
+            surface = max(surface - reaches - given / 0.35, 0.0)
             kr = 1.0 if surface <= rew else (tew - surface) / (tew - rew)  # eq. 74
             ke = max(min(kr * (most - kc), few * most), 0.0)  # eq. 71
             ke = min(ke, few * (tew - surface) / eto)

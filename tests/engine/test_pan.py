@@ -14,10 +14,12 @@ from panbudget.engine.pan import (
     RESETS,
     RUNS_DRY,
     TRIPS,
+    bounded_rates,
     end_opening,
+    keep_sums,
     next_event,
     open_valve,
-    pan_rates,
+    sums_so_far,
 )
 
 LEVELS = {"swing": 1.0, "rim": 5.0, "dry": -3.0}
@@ -51,19 +53,28 @@ def test_a_rim_below_the_reset_is_reached_first():
     assert next_event(0.5, 0.4, 1, 1.0, 0.8, -3.0, 1.0) == (pytest.approx(0.75), REACHES_RIM)
     assert next_event(0.5, 0.6, 1, 1.0, 0.8, -3.0, 1.0) == (pytest.approx(0.5), REACHES_RIM)  # both in this hour
     assert next_event(0.8, 0.0, 1, 1.0, 0.8, -3.0, 1.0) == (1.0, GOES_ON)
-    assert pan_rates(0.8, 1.0, 0.4, 0.0, 0.8, -3.0) == (0.0, 0.4, 0.0, 0.6, False)
+    assert bounded_rates(0.8, 0.6, 0.8, -3.0, 1.0, 0.4, 0.0) == (0.0, 0.4, 0.0, 0.6, False)
 
 
 def test_a_dry_pan_parts_what_comes_between_sun_and_leak():
     """0.6 kg/h come, 0.9 and 0.3 would go: half of each."""
-    assert pan_rates(-3.0, 0.6, 0.9, 0.3, 5.0, -3.0) == (
+    assert bounded_rates(-3.0, -0.6, 5.0, -3.0, 0.6, 0.9, 0.3) == (
         0.0,
         pytest.approx(0.45),
         pytest.approx(0.15),
         0.0,
         True,
     )
-    assert pan_rates(-3.0, 1.3, 0.9, 0.3, 5.0, -3.0) == (pytest.approx(0.1), 0.9, 0.3, 0.0, False)
+    assert bounded_rates(-3.0, 0.1, 5.0, -3.0, 1.3, 0.9, 0.3) == (0.1, 0.9, 0.3, 0.0, False)
+
+
+def test_sums_of_the_day_are_kept_by_pan_until_its_next_turn():
+    """Ten sums a pan; the second pan's are changed."""
+    state = SimpleNamespace(today=np.arange(30.0))
+    assert sums_so_far(1, state) == tuple(float(value) for value in range(10, 20))
+    keep_sums(1, tuple(0.5 + value for value in range(10)), state)
+    assert state.today[9:12].tolist() == [9.0, 0.5, 1.5]
+    assert state.today[18:21].tolist() == [8.5, 9.5, 20.0]
 
 
 def test_openings_beyond_the_room_of_the_list_are_counted_and_not_listed():
@@ -85,6 +96,6 @@ def test_openings_beyond_the_room_of_the_list_are_counted_and_not_listed():
 
 def test_at_rest_nothing_is_bounded():
     """Nothing comes and nothing goes at the rim or on the floor: no spill, and not dry."""
-    assert pan_rates(5.0, 0.0, 0.0, 0.0, 5.0, -3.0) == (0.0, 0.0, 0.0, 0.0, False)
-    assert pan_rates(-3.0, 0.375, 0.25, 0.125, 5.0, -3.0) == (0.0, 0.25, 0.125, 0.0, False)
-    assert pan_rates(4.9, 0.75, 0.25, 0.0, 5.0, -3.0) == (0.5, 0.25, 0.0, 0.0, False)
+    assert bounded_rates(5.0, 0.0, 5.0, -3.0, 0.0, 0.0, 0.0) == (0.0, 0.0, 0.0, 0.0, False)
+    assert bounded_rates(-3.0, 0.0, 5.0, -3.0, 0.3, 0.2, 0.1) == (0.0, 0.2, 0.1, 0.0, False)
+    assert bounded_rates(4.9, 0.5, 5.0, -3.0, 0.6, 0.1, 0.0) == (0.5, 0.1, 0.0, 0.0, False)

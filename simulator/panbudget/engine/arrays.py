@@ -103,6 +103,7 @@ class State(NamedTuple):
     depletion: Floats
     surface_depletion: Floats
     wetted: Floats
+    open_hours: Floats
     today: Floats
     tank_today: Floats
     draw_hours: Floats
@@ -111,8 +112,6 @@ class State(NamedTuple):
     evaporation: Floats
     refill_flow: Floats
     flow: Floats
-    step: Floats
-    ending: Ints
 
     def copy(self) -> State:
         """Return a state of its own, which a run may overwrite."""
@@ -138,7 +137,7 @@ def empty_state(controllers: int, lanes: int, tanks: Tanks | None = None) -> Sta
     sums = {"today": controllers * PAN_SUMS, "tank_today": n_tanks * TANK_SUMS}
     by_tank = {"volume": n_tanks, "draw_hours": n_draws, "draw_power": n_draws}
     by_lane = dict.fromkeys(("depletion", "surface_depletion", "wetted"), lanes)
-    whole = {"is_open", "cause", "slot", "press", "ending"}
+    whole = {"is_open", "cause", "slot", "press"}
     state = State._make(
         np.zeros({**sums, **by_tank, **by_lane}.get(name, controllers), np.int64 if name in whole else np.float64)
         for name in State._fields

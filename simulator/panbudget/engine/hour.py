@@ -1,12 +1,12 @@
 """
-Hour: the valves of one supply through an hour in which one is open or something happens to a pan.
+Hour: the valves of one tank through an hour in which one of them is open or something happens to its pan.
 
 Plain scalars and the engine's arrays. The hour is cut where the first of all its events falls: a pan trips, resets,
-reaches its rim or its floor, a valve is pressed, a tank empties, fills or reaches its float valve. Between two events all
-rates are constant, so that valves that share a tank share it at every moment, whatever their order.
+reaches its rim or its floor, a valve is pressed, the tank empties, fills or reaches its float valve. Between two events
+all rates are constant, so that valves that share a tank share it at every moment, whatever their order.
 """
 
-from panbudget.engine.pan import GOES_ON, look_ahead, meet_event, pass_stretch
+from panbudget.engine.pan import bounded_rates, eventful_hour, keep_sums, next_event, sums_so_far
 from panbudget.engine.tank import (
     add_draws,
     emitter_pressure,
@@ -21,12 +21,12 @@ from panbudget.engine.tank import (
 
 def set_flows(first, behind, tank, day, pans, tanks, state):
     """
-    Set what each valve of a supply passes now.
+    Set what each valve on a tank passes now.
 
     Parameters
     ----------
     first, behind, tank, day : int
-        Of ``pans.member``; −1 for the mains.
+        Of ``pans.member``.
     pans : Pans
     tanks : Tanks
     state : State
@@ -43,9 +43,7 @@ def set_flows(first, behind, tank, day, pans, tanks, state):
     for member in range(first, behind):
         c = pans.member[member]
         refill, flow = 0.0, 0.0
-        if state.is_open[c] and tank < 0:
-            refill, flow = pans.refill_flow[c, day], pans.valve_flow[c, day]
-        elif state.is_open[c]:
+        if state.is_open[c]:
             pressure, slope = emitter_pressure(c, tank, state.volume[tank], pans, tanks)
             refill, flow = flows_at(c, day, pressure, pans, tanks, state)
             if flow > 0.0:
@@ -56,17 +54,28 @@ def set_flows(first, behind, tank, day, pans, tanks, state):
     return total, steepness
 
 
-def eventful_hour(first, behind, tank, day, hour, count, pans, tanks, state, out):
+def until_event(c, day, hour, clock, presses_a_day, pans, state):
+    """Return how long a pan goes on as it does, to the hour's end at most. [h]"""
+    w, rim, dry, leak = state.level[c], pans.rim[c, day], pans.dry[c, day], pans.leak[c, day]
+    comes, evaporation = state.rain[c] + state.refill_flow[c], state.evaporation[c]
+    net = bounded_rates(w, comes - evaporation - leak, rim, dry, comes, evaporation, leak)[0]
+    step, _ = next_event(w, net, state.is_open[c], pans.swing[c, day], rim, dry, 1.0 - clock)
+    press = state.press[c]
+    if press < (day + 1) * presses_a_day:
+        step = min(step, max(pans.presses[c, press] - hour - clock, 0.0))
+    return step
+
+
+def tank_hour(first, behind, tank, day, hour, count, presses_a_day, pans, tanks, state, out):
     """
-    Step a supply's pans, their valves and its tank through an hour.
+    Step the pans, the valves and the tank that they share through an hour.
 
     Parameters
     ----------
     first, behind : int
-        Of ``pans.member``: one controller on the mains, or all that share a tank.
+        Of ``pans.member``: all controllers of the tank.
     tank, day, hour : int
-        −1 for the mains.
-    count : int
+    count, presses_a_day : int
         Openings so far.
     pans, tanks, state, out
         As for `run_season`; ``state.rain`` and ``state.evaporation`` are the hour's. [kg/h]
@@ -78,40 +87,50 @@ def eventful_hour(first, behind, tank, day, hour, count, pans, tanks, state, out
 
     Notes
     -----
-    A tank's falling head changes the flows; they are computed again when the pressure has changed by a fiftieth, but not
+    A tank's changing head changes the flows; they are computed again when the pressure has changed by a fiftieth, but not
     more often than once a minute. Valves on an empty tank share by their flows what comes into it.
     """
-    clock, is_over = 0.0, False  # hours into this hour
-    net, topped, over, share, comes_to = 0.0, 0.0, 0.0, 1.0, -1.0
-    while not is_over:
+    clock = 0.0  # hours into this hour
+    while clock < 1.0:
         total, steepness = set_flows(first, behind, tank, day, pans, tanks, state)
-        if tank >= 0:
-            net, topped, over, share = tank_rates(tank, day, total, tanks, state)
-            if share < 1.0:
-                total *= share
-                for member in range(first, behind):
-                    share_out(pans.member[member], share, tanks, state)
+        net, topped, over, share = tank_rates(tank, day, total, tanks, state)
+        if share < 1.0:
+            total *= share
+            for member in range(first, behind):
+                share_out(pans.member[member], share, tanks, state)
         step = 1.0 - clock
-        is_over = True
+        for member in range(first, behind):
+            step = min(step, until_event(pans.member[member], day, hour, clock, presses_a_day, pans, state))
+        step, comes_to = tank_event(tank, net, tanks, state, step)
+        sooner = pressure_lasts(net, steepness, step)
+        if sooner < step:
+            step, comes_to = sooner, -1.0
+        pass_tank(tank, day, step, comes_to, total, topped, over, net, tanks, state)
         for member in range(first, behind):
             c = pans.member[member]
-            until = look_ahead(c, day, hour, clock, pans, state)
-            if state.ending[c] != GOES_ON and until <= step:
-                step, is_over = until, False
-        if tank >= 0:
-            until, comes_to = tank_event(tank, net, tanks, state, step)
-            sooner = pressure_lasts(net, steepness, until)
-            if sooner < until:
-                until, comes_to = sooner, -1.0
-            if until < step or comes_to >= 0.0:
-                step, is_over = until, False
-            pass_tank(tank, day, step, comes_to, total, topped, over, net, tanks, state)
-        clock += step
-        for member in range(first, behind):
-            c = pans.member[member]
-            pass_stretch(c, day, step, share < 1.0, pans, state)
-            if tank >= 0 and state.flow[c] > 0.0:
+            if state.flow[c] > 0.0:
                 add_draws(c, step, tanks, state)
-            if state.ending[c] != GOES_ON and state.step[c] <= step:
-                count = meet_event(c, day, day * 24.0 + hour + clock, count, pans, state, out)
+            pan = (pans.swing[c, day], pans.rim[c, day], pans.dry[c, day], pans.leak[c, day])
+            state.level[c], state.is_open[c], state.press[c], sums, count = eventful_hour(
+                c,
+                day,
+                hour,
+                clock,
+                step,
+                (state.refill_flow[c], state.flow[c], share < 1.0),
+                state.rain[c],
+                state.evaporation[c],
+                pan,
+                state.level[c],
+                state.is_open[c],
+                state.press[c],
+                (day + 1) * presses_a_day,
+                sums_so_far(c, state),
+                count,
+                pans,
+                state,
+                out,
+            )
+            keep_sums(c, sums, state)
+        clock += step
     return count

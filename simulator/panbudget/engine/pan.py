@@ -5,8 +5,6 @@ Plain scalars and the engine's arrays: kg (= litre of water), kg/h, hours. Rates
 happens in it, so that every crossing is exact. Model page §3; balances are bookkeeping, with no source to name.
 """
 
-import math
-
 # why an opening began
 TRIP = 0
 PRESS = 1
@@ -19,35 +17,37 @@ REACHES_RIM = 3
 RUNS_DRY = 4
 IS_PRESSED = 5
 
-# places of a pan's sums of the day in `State.today`: [kg] up to REFILLED, drawn through the valve [L], hours, openings
-EVAPORATED, LEAKED, SPILLED, REFILLED, DRAWN, OPEN, STARVED, STUCK, DRY, OPENED = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
-PAN_SUMS = 10
+# a pan's sums of the day, in this order: evaporated, leaked, spilled, refilled [kg]; drawn through the valve [L]; hours
+# open, open without water, stuck open, dry [h]; openings
+NO_SUMS = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+PAN_SUMS = len(NO_SUMS)
 
 _ROUNDING = 1e-9  # kg; a level so near to the one it was sent to is that one
 
 
-def pan_rates(w, comes, evaporation, leak, rim, dry):
+def bounded_rates(w, net, rim, dry, comes, evaporation, leak):
     """
-    Return how fast the water in a pan rises, and where what goes ends.
+    Return how fast the water in a pan rises where it stands at its rim or on its floor, and where what goes ends.
 
     Parameters
     ----------
     w, rim, dry : float
         Water, rim and dry floor. [kg above the trip weight]
+    net : float
+        What comes less evaporation and leak. [kg/h]
     comes, evaporation, leak : float
         Rain and refill; what full sun and wind would take; through the leak. [kg/h]
 
     Returns
     -------
-    net, evaporated, leaked, spilled : float
-        [kg/h]
+    net, lost, leaking, over : float
+        Rise; evaporated; leaked; spilled. [kg/h]
     is_dry : bool
 
     Notes
     -----
     A dry pan loses what comes in and no more; a full pan spills what it can't hold.
     """
-    net = comes - evaporation - leak
     if net < 0.0 and w <= dry:
         share = comes / (evaporation + leak)
         return 0.0, evaporation * share, leak * share, 0.0, True
@@ -128,146 +128,145 @@ def open_valve(c, moment, cause, count, state, out):
         out.opening_cause[count] = cause
 
 
-def next_press(c, day, pans, state):
-    """Return when today the valve is next pressed by hand, hour of the day; infinite if not again."""
-    presses_a_day = pans.presses.shape[1] // pans.evaporation.shape[1]
-    press = state.press[c]
-    return pans.presses[c, press] if press < (day + 1) * presses_a_day else math.inf
-
-
-def begin_pan(c, day, pans, state):
-    """Move a pan's water against a trip weight that has moved, and set its sums of the day to nothing."""
-    state.level[c] -= pans.shift[c, day]
-    state.press[c] = day * (pans.presses.shape[1] // pans.evaporation.shape[1])
-    for place in range(c * PAN_SUMS, (c + 1) * PAN_SUMS):
-        state.today[place] = 0.0
-
-
-def look_ahead(c, day, hour, clock, pans, state):
+def eventful_hour(
+    c,
+    day,
+    hour,
+    begin,
+    lasts,
+    flows,
+    rain,
+    evaporation,
+    pan,
+    w,
+    is_open,
+    press,
+    last_press,
+    sums,
+    count,
+    pans,
+    state,
+    out,
+):
     """
-    Note what a pan comes to next in this hour, and return when. [h from now]
+    Step a pan through an hour, or a part of it, in which its valve is open or something happens.
 
     Parameters
     ----------
     c, day, hour : int
-    clock : float
-        Into the hour. [h]
-    pans : Pans
-    state : State
-        ``rain``, ``evaporation`` [kg/h] and ``refill_flow`` [L/h] are those of this stretch; ``step`` and ``ending``
-        are written.
-    """
-    w, rim, dry = state.level[c], pans.rim[c, day], pans.dry[c, day]
-    comes = state.rain[c] + state.refill_flow[c]
-    net = pan_rates(w, comes, state.evaporation[c], pans.leak[c, day], rim, dry)[0]
-    step, ending = next_event(w, net, state.is_open[c], pans.swing[c, day], rim, dry, 1.0 - clock)
-    until_press = next_press(c, day, pans, state) - hour - clock
-    if until_press <= step:
-        step = max(until_press, 0.0)
-        ending = IS_PRESSED
-    state.step[c] = step
-    state.ending[c] = ending
-    return step
-
-
-def pass_stretch(c, day, step, is_emptied, pans, state):
-    """
-    Step a pan through a stretch of constant rates, and add the stretch to its sums of the day.
-
-    Parameters
-    ----------
-    c, day : int
-    step : float
-        [h]
-    is_emptied : bool
-        Its tank stands empty, and its valve passes what comes into the tank, or nothing.
-    pans, state
-        As for `look_ahead`.
-
-    Notes
-    -----
-    A valve is held open while it passes water and its pan does not rise: evaporation and leak take all that comes, or
-    the pan spills at a rim that stands below the reset. With an empty tank that is an opening without water.
-    """
-    refill, flow, today, at = state.refill_flow[c], state.flow[c], state.today, c * PAN_SUMS
-    net, evaporated, leaked, spilled, is_dry = pan_rates(
-        state.level[c],
-        state.rain[c] + refill,
-        state.evaporation[c],
-        pans.leak[c, day],
-        pans.rim[c, day],
-        pans.dry[c, day],
-    )
-    state.level[c] += net * step
-    today[at + EVAPORATED] += evaporated * step
-    today[at + LEAKED] += leaked * step
-    today[at + SPILLED] += spilled * step
-    if is_dry:
-        today[at + DRY] += step
-    if state.is_open[c]:
-        today[at + OPEN] += step
-        today[at + REFILLED] += refill * step
-        today[at + DRAWN] += flow * step
-        state.refilled[c] += refill * step
-        state.drawn[c] += flow * step
-        if flow <= 0.0 or (is_emptied and net <= 0.0):
-            today[at + STARVED] += step
-        elif net <= 0.0:
-            today[at + STUCK] += step
-
-
-def meet_event(c, day, moment, count, pans, state, out):
-    """
-    Do what the end of a stretch brings to a pan and its valve.
-
-    Parameters
-    ----------
-    c, day : int
-    moment : float
-        [h from the start of the first day]
-    count : int
-        Openings so far.
+    begin, lasts : float
+        From where in the hour, and for how long. [h]
+    flows : tuple
+        Of the open valve: refill flow and the whole flow [L/h], and whether that is all an empty tank passes on.
+    rain, evaporation : float
+        Of the pan. [kg/h]
+    pan : tuple
+        The day's swing, rim, dry floor [kg], leak [kg/h].
+    w, is_open, press, last_press, sums, count
+        Water [kg above the trip weight], whether the valve is open, the place of the day's next press and the one behind
+        its last, sums of the day, openings so far.
     pans, state, out
-        ``state.ending`` says what it is.
+        As for `run_season`.
 
     Returns
     -------
-    int
-        Openings so far.
+    w, is_open, press, sums, count
+
+    Notes
+    -----
+    A valve is stuck while it passes water and its pan does not rise: evaporation and leak take all that comes, or the pan
+    spills at a rim that stands below the reset. With an empty tank that is an opening without water.
     """
-    ending, swing, w = state.ending[c], pans.swing[c, day], state.level[c]
-    if ending == IS_PRESSED:
-        state.press[c] += 1
-    if ending == TRIPS or (ending == IS_PRESSED and not state.is_open[c] and w < swing):
-        if ending == TRIPS and w > -_ROUNDING:
-            state.level[c] = 0.0
-        state.is_open[c] = 1
-        open_valve(c, moment, TRIP if ending == TRIPS else PRESS, count, state, out)
-        state.today[c * PAN_SUMS + OPENED] += 1.0
-        count += 1
-    elif ending == RESETS:
-        if w < swing + _ROUNDING:
-            state.level[c] = swing
-        state.is_open[c] = 0
-        end_opening(c, moment, state, out)
-    elif ending == REACHES_RIM:
-        state.level[c] = pans.rim[c, day]
-    elif ending == RUNS_DRY:
-        state.level[c] = pans.dry[c, day]
-    return count
+    evaporated, leaked, spilled, refilled, drawn, open_hours, starved_hours, stuck_hours, dry_hours, openings = sums
+    swing, rim, dry, leak = pan
+    refill_flow, valve_flow, is_emptied = flows
+    elapsed, ending = 0.0, TRIPS
+    while ending != GOES_ON:
+        refill, flow = 0.0, 0.0
+        if is_open:
+            refill, flow = refill_flow, valve_flow
+        net = rain + refill - evaporation - leak
+        lost, leaking = evaporation, leak
+        if w <= dry or w >= rim:
+            net, lost, leaking, over, is_dry = bounded_rates(w, net, rim, dry, rain + refill, evaporation, leak)
+        else:
+            over, is_dry = 0.0, False
+        step, ending = next_event(w, net, is_open, swing, rim, dry, lasts - elapsed)
+        if press < last_press and pans.presses[c, press] - hour - begin - elapsed <= step:
+            step = max(pans.presses[c, press] - hour - begin - elapsed, 0.0)
+            ending = IS_PRESSED
+            press += 1
+
+        evaporated += lost * step
+        leaked += leaking * step
+        spilled += over * step
+        w += net * step
+        if is_dry:
+            dry_hours += step
+        if is_open:
+            open_hours += step
+            refilled += refill * step
+            drawn += flow * step
+            state.refilled[c] += refill * step
+            state.drawn[c] += flow * step
+            if flow <= 0.0 or (is_emptied and net <= 0.0):
+                starved_hours += step
+            elif net <= 0.0:
+                stuck_hours += step
+        elapsed += step
+        moment = day * 24.0 + hour + begin + elapsed  # h from the start of the first day
+
+        if ending == TRIPS or (ending == IS_PRESSED and not is_open and w < swing):
+            if ending == TRIPS and w > -_ROUNDING:
+                w = 0.0
+            is_open = 1
+            open_valve(c, moment, TRIP if ending == TRIPS else PRESS, count, state, out)
+            openings += 1.0
+            count += 1
+        elif ending == RESETS:
+            if w < swing + _ROUNDING:
+                w = swing
+            is_open = 0
+            end_opening(c, moment, state, out)
+        elif ending == REACHES_RIM:
+            w = rim
+        elif ending == RUNS_DRY:
+            w = dry
+    sums = (evaporated, leaked, spilled, refilled, drawn, open_hours, starved_hours, stuck_hours, dry_hours, openings)
+    return w, is_open, press, sums, count
 
 
-def write_pan(c, day, state, out):
-    """Write a pan's day into the results."""
+def begin_pan(c, day, presses_a_day, pans, state):
+    """Move a pan's water against a trip weight that has moved, and begin the day's presses."""
+    state.level[c] -= pans.shift[c, day]
+    state.press[c] = day * presses_a_day
+
+
+def sums_so_far(c, state):
+    """Return a pan's sums of the day, as `keep_sums` kept them."""
     today, at = state.today, c * PAN_SUMS
-    out.level[c, day] = state.level[c]
-    out.evaporated[c, day] = today[at + EVAPORATED]
-    out.leaked[c, day] = today[at + LEAKED]
-    out.spilled[c, day] = today[at + SPILLED]
-    out.refilled[c, day] = today[at + REFILLED]
-    out.drawn[c, day] = today[at + DRAWN]
-    out.open_hours[c, day] = today[at + OPEN]
-    out.starved_hours[c, day] = today[at + STARVED]
-    out.stuck_hours[c, day] = today[at + STUCK]
-    out.dry_hours[c, day] = today[at + DRY]
-    out.openings[c, day] = int(today[at + OPENED])
+    kg = (today[at], today[at + 1], today[at + 2], today[at + 3], today[at + 4])
+    return kg + (today[at + 5], today[at + 6], today[at + 7], today[at + 8], today[at + 9])  # noqa: RUF005  # for numba
+
+
+def keep_sums(c, sums, state):
+    """Keep a pan's sums until it is stepped on in the day."""
+    for place in range(PAN_SUMS):
+        state.today[c * PAN_SUMS + place] = sums[place]
+
+
+def write_pan(c, day, w, sums, state, out):
+    """Write a pan's day into the results, and its hours open for its beds."""
+    evaporated, leaked, spilled, refilled, drawn, open_hours, starved_hours, stuck_hours, dry_hours, openings = sums
+    state.open_hours[c] = open_hours
+    out.level[c, day] = w
+    out.evaporated[c, day] = evaporated
+    out.leaked[c, day] = leaked
+    out.spilled[c, day] = spilled
+    out.refilled[c, day] = refilled
+    out.drawn[c, day] = drawn
+    out.open_hours[c, day] = open_hours
+    out.starved_hours[c, day] = starved_hours
+    out.stuck_hours[c, day] = stuck_hours
+    out.dry_hours[c, day] = dry_hours
+    out.openings[c, day] = int(openings)

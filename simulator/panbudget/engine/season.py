@@ -9,16 +9,16 @@ Hours are local solar time: hour 0 of a day begins at solar midnight.
 
 import math
 
-from panbudget.engine.hour import eventful_hour
+from panbudget.engine.hour import tank_hour
 from panbudget.engine.pan import (
-    EVAPORATED,
-    LEAKED,
-    OPEN,
+    NO_SUMS,
     PAN_SUMS,
     begin_pan,
     end_opening,
-    next_press,
+    eventful_hour,
+    keep_sums,
     open_valve,
+    sums_so_far,
     write_pan,
 )
 from panbudget.engine.root_zone import root_zone_day
@@ -50,7 +50,7 @@ def run_season(days, pans, tanks, beds, state, out):
         ``night_share``, ``refill_exponent`` [-], ``tank`` (its place, or −1 on the mains). ``presses``
         (controllers, days·n) hour of the day, ascending, infinite where there is none. ``static``, ``at_emitters``
         (controllers, k) pressure before and after pipe and valve [kPa]. ``block`` (blocks + 1,), ``member``
-        (controllers,): controllers that share a tank form a block and are stepped together.
+        (controllers,): controllers that share a tank form a block.
     tanks : Tanks
         Per tank: ``capacity`` [L], ``outlet`` (height above the emitters) [m], ``volumes`` [L] and ``levels`` [m]
         (tanks, k) its shape, ``inflow`` (tanks, days) [L/day], ``float_volume`` [L] and ``float_rate`` [L/h] of a
@@ -69,11 +69,10 @@ def run_season(days, pans, tanks, beds, state, out):
         the first day, so 0 or less], ``refilled`` and ``drawn`` [kg, L in the opening under way], ``cause``
         (controllers,); ``volume`` (tanks,) [L]; ``depletion`` [mm], ``surface_depletion`` [mm], ``wetted`` [-]
         (lanes,).
-        And what is only of the day under way: ``slot`` on the list, ``press`` to come (controllers,); ``today``,
+        And what is only of the day under way: ``slot`` on the list, ``press`` to come, ``open_hours`` (controllers,); ``today``,
         ``tank_today``, sums by pan and by tank; ``draw_hours``, hours of opening that would have given a bed as much at
         the reference pressure, and ``draw_power``, its flow over that at the reference pressure. And of the stretch of
-        constant rates: ``rain``, ``evaporation`` [kg/h], ``refill_flow``, ``flow`` of the whole valve [L/h], ``step`` to
-        the pan's next event [h] and ``ending``, which it is (controllers,).
+        constant rates: ``rain``, ``evaporation`` [kg/h], ``refill_flow``, ``flow`` of the whole valve [L/h] (controllers,).
     out : Results
         Filled: per controller and day ``openings``, ``open_hours``, ``refilled``, ``drawn``, ``evaporated``,
         ``leaked``, ``spilled``, ``level``, ``stuck_hours`` (open with water, the pan not rising), ``dry_hours`` (nothing left to
@@ -96,6 +95,7 @@ def run_season(days, pans, tanks, beds, state, out):
     can't reach is ``left_below``. Valves on one tank share it by their flows: no result depends on their order.
     """
     n_days = len(days.rain)
+    presses_a_day = pans.presses.shape[1] // n_days
     keeps_terms = out.kr.shape[1] > 0
     count = 0
     for c in range(len(pans.area)):
@@ -106,7 +106,13 @@ def run_season(days, pans, tanks, beds, state, out):
             count += 1
     for day in range(n_days):
         for block in range(len(pans.block) - 1):
-            count = supply_day(block, day, count, days, pans, tanks, state, out)
+            first, behind = pans.block[block], pans.block[block + 1]
+            c = pans.member[first]
+            if pans.tank[c] >= 0:
+                count = tank_day(first, behind, pans.tank[c], day, count, days, pans, tanks, state, out)
+            else:
+                begin_pan(c, day, presses_a_day, pans, state)
+                _, count = pan_hours(c, -1, True, day, 0, 24, count, days, pans, state, out)
         for lane in range(len(beds.lane_bed)):
             lane_day(lane, day, days.eto[day], keeps_terms, beds, state, out)
     for c in range(len(pans.area)):
@@ -116,96 +122,133 @@ def run_season(days, pans, tanks, beds, state, out):
     return count
 
 
-def supply_day(block, day, count, days, pans, tanks, state, out):
+def tank_day(first, behind, tank, day, count, days, pans, tanks, state, out):
     """
-    Step the controllers that share a tank, or one alone, through a day; return the openings so far.
+    Step the controllers that share a tank through a day; return the openings so far.
 
-    Most hours pass with all valves shut and nothing happening: those go at once, up to the first that does not.
+    Hours in which all valves are shut and nothing happens go at once, up to the first that is not so.
     """
-    first, behind = pans.block[block], pans.block[block + 1]
-    tank, is_alone = pans.tank[pans.member[first]], behind - first == 1
+    presses_a_day = pans.presses.shape[1] // len(days.rain)
+    begin_tank(tank, state)
     for member in range(first, behind):
-        begin_pan(pans.member[member], day, pans, state)
-    if tank >= 0:
-        begin_tank(tank, state)
-        for member in range(first, behind):
-            begin_draws(pans.member[member], tanks, state)
+        c = pans.member[member]
+        begin_pan(c, day, presses_a_day, pans, state)
+        begin_draws(c, tanks, state)
+        keep_sums(c, NO_SUMS, state)
     hour = 0
     while hour < 24:
         until = 24
+        for member in range(first, behind):  # which of them is the first to stop?
+            until, _ = pan_hours(pans.member[member], tank, False, day, hour, until, count, days, pans, state, out)
         for member in range(first, behind):
-            until = quiet_hours(pans.member[member], day, hour, until, is_alone, days, pans, state, out)
-        if not is_alone:  # now that it is known which of them is the first to stop
-            for member in range(first, behind):
-                quiet_hours(pans.member[member], day, hour, until, True, days, pans, state, out)
-        if tank >= 0:
-            fill_tank(tank, day, until - hour, tanks, state)
+            pan_hours(pans.member[member], tank, True, day, hour, until, count, days, pans, state, out)
+        fill_tank(tank, day, until - hour, tanks, state)
         if until < 24:
-            count = eventful_hour(first, behind, tank, day, until, count, pans, tanks, state, out)
+            count = tank_hour(first, behind, tank, day, until, count, presses_a_day, pans, tanks, state, out)
             if out.hourly_level.shape[1] > 0:
                 for member in range(first, behind):
                     c = pans.member[member]
                     out.hourly_level[c, day * 24 + until] = state.level[c]
         hour = until + 1
     for member in range(first, behind):
-        write_pan(pans.member[member], day, state, out)
-    if tank >= 0:
-        write_tank(tank, day, state, out)
+        c = pans.member[member]
+        write_pan(c, day, state.level[c], sums_so_far(c, state), state, out)
+    write_tank(tank, day, state, out)
     return count
 
 
-def quiet_hours(c, day, start, end, is_kept, days, pans, state, out):
+def pan_hours(c, tank, is_kept, day, start, end, count, days, pans, state, out):
     """
-    Step a pan through the hours of a day in which nothing happens to it.
+    Step a pan and its valve through hours of a day: on the mains through all of them, on a tank while nothing happens.
 
     Parameters
     ----------
-    c, day, start, end : int
-        From hour ``start`` to before ``end`` at most.
+    c, tank : int
+        −1 for the mains.
     is_kept : bool
         Whether the pan goes there; else this only looks how far it would.
+    day, start, end : int
+        From hour ``start`` to before ``end`` at most.
+    count : int
+        Openings so far.
     days, pans, state, out
-        As for `run_season`; ``state.rain`` and ``state.evaporation`` [kg/h] are left as they are in the hour returned.
+        As for `run_season`. On a tank ``state.rain`` and ``state.evaporation`` [kg/h] are left as in the hour returned.
 
     Returns
     -------
-    int
-        The first hour that is not quiet: the valve is open, or it or the pan would come to something. ``end`` if none.
+    hour, count : int
+        The first hour of which nothing is done; openings so far.
+
+    Notes
+    -----
+    Most hours pass with the valve shut and nothing happening: one step to their end.
     """
-    w, is_open, rim, dry, leak = state.level[c], state.is_open[c], pans.rim[c, day], pans.dry[c, day], pans.leak[c, day]
+    area, rim, dry, leak = pans.area[c], pans.rim[c, day], pans.dry[c, day], pans.leak[c, day]
+    pan, flows = (pans.swing[c, day], rim, dry, leak), (pans.refill_flow[c, day], pans.valve_flow[c, day], False)
     night_share, daylight_share = pans.night_share[c], days.daylight_share
-    area, at = pans.area[c], c * PAN_SUMS
     rain = days.rain[day] * pans.rain_factor[c, day] / 24.0 * area  # kg/h; evenly over the day
     day_evaporation = pans.evaporation[c, day] * area  # kg
-    press = next_press(c, day, pans, state)
-    evaporated, leaked = state.today[at + EVAPORATED], state.today[at + LEAKED]
+    last_press = (day + 1) * (pans.presses.shape[1] // len(days.rain))
+    w, is_open, press, sums = state.level[c], state.is_open[c], state.press[c], NO_SUMS
+    evaporated, leaked, loss = 0.0, 0.0, 0.0
+    if tank >= 0:
+        evaporated, leaked = state.today[c * PAN_SUMS], state.today[c * PAN_SUMS + 1]
     hourly_level = out.hourly_level
     keeps_hours, first = hourly_level.shape[1] > 0, day * 24
-    hour, loss = start, 0.0
+    hour = start
     while hour < 24:
         share = daylight_share[day, hour]
         if night_share > 0.0:
             share = (1.0 - night_share) * share + night_share * days.dark_share[day, hour]
         loss = day_evaporation * share  # kg/h
         net = rain - loss - leak
-        if hour == end or is_open or press - hour <= 1.0:
+        if is_open or (press < last_press and pans.presses[c, press] - hour <= 1.0):
+            is_quiet = False
+        elif net <= 0.0:
+            is_quiet = w > -net and w - dry > -net
+        else:
+            is_quiet = w >= 0.0 and rim - w >= net
+        if tank >= 0 and (hour == end or not is_quiet):
             break
-        if net <= 0.0:
-            if w <= -net or w - dry <= -net:
-                break
-        elif w < 0.0 or rim - w < net:
-            break
-        evaporated += loss
-        leaked += leak
-        w += net
+        if is_quiet:
+            evaporated += loss
+            leaked += leak
+            w += net
+        else:
+            sums = (evaporated, leaked) + sums[2:]  # noqa: RUF005  # for numba
+            w, is_open, press, sums, count = eventful_hour(
+                c,
+                day,
+                hour,
+                0.0,
+                1.0,
+                flows,
+                rain,
+                loss,
+                pan,
+                w,
+                is_open,
+                press,
+                last_press,
+                sums,
+                count,
+                pans,
+                state,
+                out,
+            )
+            evaporated, leaked = sums[0], sums[1]
         if keeps_hours:
             hourly_level[c, first + hour] = w
         hour += 1
-    state.rain[c], state.evaporation[c] = rain, loss
+    if tank < 0:
+        write_pan(c, day, w, (evaporated, leaked) + sums[2:], state, out)  # noqa: RUF005
+    else:
+        state.rain[c], state.evaporation[c] = rain, loss
     if is_kept:
-        state.level[c] = w
-        state.today[at + EVAPORATED], state.today[at + LEAKED] = evaporated, leaked
-    return hour
+        state.level[c], state.is_open[c], state.press[c] = w, is_open, press
+        if tank >= 0:
+            state.today[c * PAN_SUMS], state.today[c * PAN_SUMS + 1] = evaporated, leaked
+    return hour, count
 
 
 def lane_day(lane, day, eto, keeps_terms, beds, state, out):
@@ -236,7 +279,7 @@ def lane_day(lane, day, eto, keeps_terms, beds, state, out):
     irrigation = 0.0  # exact refill waters at the end of the day
     is_refilled = False
     if source == VALVE:
-        hours = state.draw_hours[draw] if draw >= 0 else state.today[beds.lane_controller[lane] * PAN_SUMS + OPEN]
+        hours = state.draw_hours[draw] if draw >= 0 else state.open_hours[beds.lane_controller[lane]]
         irrigation = hours * beds.lane_mm_per_hour[lane] * beds.flow_factor[b, day]
     elif source == GIVEN:
         irrigation = beds.given[b, day]

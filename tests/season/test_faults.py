@@ -165,6 +165,12 @@ def test_a_swing_beyond_the_rim_lets_the_valve_run_on(make_garden):
     _, broken = runs(make_garden, {"kind": "knocked", "swing": "8 kg", "start": FIRST})
     assert broken.totals["controllers"]["upper"]["spilled_kg"] > 100.0
     assert valve(broken)["open_hours"].iloc[-1] == pytest.approx(24.0)
+    last = valve(broken)["stuck_hours"].iloc[-1]
+    assert last == pytest.approx(24.0)
+    finding = next(f for f in broken.findings if f.code == "stuck-at-rim")
+    assert finding.severity == "danger"
+    assert "never shuts the valve" in finding.message
+    assert {f.code for f in broken.findings if f.where == "upper"}.isdisjoint({"stuck-open", "spill"})
 
 
 def test_a_cut_supply_leaves_the_valve_open_without_water(make_garden):

@@ -89,7 +89,14 @@ class Beds(NamedTuple):
 
 
 class State(NamedTuple):
-    """Where a run stands between two days; a run overwrites it."""
+    """
+    Where a run stands between two days; a run overwrites it.
+
+    Of the day under way: ``slot`` on the list, ``press`` to come, ``open_hours`` (controllers,); ``today``,
+    ``tank_today``, sums by pan and by tank; ``draw_hours``, hours of opening that would have given a bed as much at the
+    reference pressure, and ``draw_power``, its flow over that at the reference pressure. Of a tank's stretch of constant
+    rates: ``rain``, ``evaporation`` [kg/h], ``refill_flow``, ``flow`` of the whole valve [L/h] (controllers,).
+    """
 
     level: Floats
     is_open: Ints
@@ -146,7 +153,19 @@ def empty_state(controllers: int, lanes: int, tanks: Tanks | None = None) -> Sta
 
 
 class Results(NamedTuple):
-    """What a run writes."""
+    """
+    What a run writes.
+
+    Per controller and day ``openings``, ``open_hours``, ``refilled``, ``drawn``, ``evaporated``,
+    ``leaked``, ``spilled``, ``level``, ``stuck_hours`` (open with water, the pan not rising), ``dry_hours``
+    (nothing left to evaporate), ``starved_hours`` (open without water);
+    ``hourly_level`` (controllers, days·24), left alone when it has no columns; per tank and day ``tank_volume``,
+    ``tank_drawn``, ``tank_topped``, ``tank_over``; per lane and day ``irrigation``, ``etc``, ``eta``, ``ks``,
+    ``depletion``, ``deep_percolation``, ``left_below``, ``ke``; ``kr``, ``few``, ``surface_depletion``,
+    left alone when they have no columns; the openings ``opening_controller``, ``opening_start``, ``opening_end``
+    [h from the start of the first day; not a number if still open], ``opening_refilled``, ``opening_litres``,
+    ``opening_cause`` (room,).
+    """
 
     openings: Ints
     open_hours: Floats

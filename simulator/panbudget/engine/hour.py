@@ -62,7 +62,7 @@ def until_event(c, day, hour, clock, presses_a_day, pans, state):
     step, _ = next_event(w, net, state.is_open[c], pans.swing[c, day], rim, dry, 1.0 - clock)
     press = state.press[c]
     if press < (day + 1) * presses_a_day:
-        step = min(step, max(pans.presses[c, press] - hour - clock, 0.0))
+        step = min(step, max(pans.presses[c, press] - (hour + clock), 0.0))
     return step
 
 
@@ -90,7 +90,7 @@ def tank_hour(first, behind, tank, day, hour, count, presses_a_day, pans, tanks,
     A tank's changing head changes the flows; they are computed again when the pressure has changed by a fiftieth, but not
     more often than once a minute. Valves on an empty tank share by their flows what comes into it.
     """
-    clock = 0.0  # hours into this hour
+    clock, last = 0.0, (day + 1) * presses_a_day  # hours into this hour; behind the day's last press
     while clock < 1.0:
         total, steepness = set_flows(first, behind, tank, day, pans, tanks, state)
         net, topped, over, share = tank_rates(tank, day, total, tanks, state)
@@ -110,26 +110,12 @@ def tank_hour(first, behind, tank, day, hour, count, presses_a_day, pans, tanks,
             c = pans.member[member]
             if state.flow[c] > 0.0:
                 add_draws(c, step, tanks, state)
-            pan = (pans.swing[c, day], pans.rim[c, day], pans.dry[c, day], pans.leak[c, day])
+            flows = (state.refill_flow[c], state.flow[c], share < 1.0)
+            rates = (state.rain[c], state.evaporation[c], pans.leak[c, day])
+            levels = (pans.swing[c, day], pans.rim[c, day], pans.dry[c, day])
+            w, is_open, press, sums = state.level[c], state.is_open[c], state.press[c], sums_so_far(c, state)
             state.level[c], state.is_open[c], state.press[c], sums, count = eventful_hour(
-                c,
-                day,
-                hour,
-                clock,
-                step,
-                (state.refill_flow[c], state.flow[c], share < 1.0),
-                state.rain[c],
-                state.evaporation[c],
-                pan,
-                state.level[c],
-                state.is_open[c],
-                state.press[c],
-                (day + 1) * presses_a_day,
-                sums_so_far(c, state),
-                count,
-                pans,
-                state,
-                out,
+                c, day, hour + clock, step, flows, rates, levels, w, is_open, press, last, sums, count, pans, state, out
             )
             keep_sums(c, sums, state)
         clock += step

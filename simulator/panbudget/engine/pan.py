@@ -129,56 +129,22 @@ def open_valve(c, moment, cause, count, state, out):
 
 
 def eventful_hour(
-    c,
-    day,
-    hour,
-    begin,
-    lasts,
-    flows,
-    rain,
-    evaporation,
-    pan,
-    w,
-    is_open,
-    press,
-    last_press,
-    sums,
-    count,
-    pans,
-    state,
-    out,
+    c, day, begin, lasts, flows, rates, levels, w, is_open, press, last_press, sums, count, pans, state, out
 ):
     """
     Step a pan through an hour, or a part of it, in which its valve is open or something happens.
 
-    Parameters
-    ----------
-    c, day, hour : int
-    begin, lasts : float
-        From where in the hour, and for how long. [h]
-    flows : tuple
-        Of the open valve: refill flow and the whole flow [L/h], and whether that is all an empty tank passes on.
-    rain, evaporation : float
-        Of the pan. [kg/h]
-    pan : tuple
-        The day's swing, rim, dry floor [kg], leak [kg/h].
-    w, is_open, press, last_press, sums, count
-        Water [kg above the trip weight], whether the valve is open, the place of the day's next press and the one behind
-        its last, sums of the day, openings so far.
-    pans, state, out
-        As for `run_season`.
+    From hour ``begin`` of the day for ``lasts`` hours. ``flows`` of the open valve: refill and all [L/h], and whether
+    that is what an empty tank passes on; ``rates`` of rain, evaporation and leak [kg/h]; ``levels`` of reset, rim and dry
+    floor. Takes and returns water [kg above the trip weight], whether the valve is open, the place of the day's next
+    press (``last_press`` is behind the last), the sums of the day and the count of openings.
 
-    Returns
-    -------
-    w, is_open, press, sums, count
-
-    Notes
-    -----
     A valve is stuck while it passes water and its pan does not rise: evaporation and leak take all that comes, or the pan
-    spills at a rim that stands below the reset. With an empty tank that is an opening without water.
+    spills at a rim below the reset. With an empty tank that is an opening without water.
     """
     evaporated, leaked, spilled, refilled, drawn, open_hours, starved_hours, stuck_hours, dry_hours, openings = sums
-    swing, rim, dry, leak = pan
+    swing, rim, dry = levels
+    rain, evaporation, leak = rates
     refill_flow, valve_flow, is_emptied = flows
     elapsed, ending = 0.0, TRIPS
     while ending != GOES_ON:
@@ -192,8 +158,8 @@ def eventful_hour(
         else:
             over, is_dry = 0.0, False
         step, ending = next_event(w, net, is_open, swing, rim, dry, lasts - elapsed)
-        if press < last_press and pans.presses[c, press] - hour - begin - elapsed <= step:
-            step = max(pans.presses[c, press] - hour - begin - elapsed, 0.0)
+        if press < last_press and pans.presses[c, press] - begin - elapsed <= step:
+            step = max(pans.presses[c, press] - begin - elapsed, 0.0)
             ending = IS_PRESSED
             press += 1
 
@@ -214,7 +180,7 @@ def eventful_hour(
             elif net <= 0.0:
                 stuck_hours += step
         elapsed += step
-        moment = day * 24.0 + hour + begin + elapsed  # h from the start of the first day
+        moment = day * 24.0 + begin + elapsed
 
         if ending == TRIPS or (ending == IS_PRESSED and not is_open and w < swing):
             if ending == TRIPS and w > -_ROUNDING:

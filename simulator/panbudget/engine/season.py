@@ -69,20 +69,9 @@ def run_season(days, pans, tanks, beds, state, out):
         the first day, so 0 or less], ``refilled`` and ``drawn`` [kg, L in the opening under way], ``cause``
         (controllers,); ``volume`` (tanks,) [L]; ``depletion`` [mm], ``surface_depletion`` [mm], ``wetted`` [-]
         (lanes,).
-        And what is only of the day under way: ``slot`` on the list, ``press`` to come, ``open_hours`` (controllers,); ``today``,
-        ``tank_today``, sums by pan and by tank; ``draw_hours``, hours of opening that would have given a bed as much at
-        the reference pressure, and ``draw_power``, its flow over that at the reference pressure. And of the stretch of
-        constant rates: ``rain``, ``evaporation`` [kg/h], ``refill_flow``, ``flow`` of the whole valve [L/h] (controllers,).
+        And what is only of the day and the stretch under way, named at `arrays.State`.
     out : Results
-        Filled: per controller and day ``openings``, ``open_hours``, ``refilled``, ``drawn``, ``evaporated``,
-        ``leaked``, ``spilled``, ``level``, ``stuck_hours`` (open with water, the pan not rising), ``dry_hours`` (nothing left to
-        evaporate), ``starved_hours`` (open without water);
-        ``hourly_level`` (controllers, days·24), left alone when it has no columns; per tank and day ``tank_volume``,
-        ``tank_drawn``, ``tank_topped``, ``tank_over``; per lane and day ``irrigation``, ``etc``, ``eta``, ``ks``,
-        ``depletion``, ``deep_percolation``, ``left_below``, ``ke``; ``kr``, ``few``, ``surface_depletion``,
-        left alone when they have no columns; the openings ``opening_controller``, ``opening_start``, ``opening_end``
-        [h from the start of the first day; not a number if still open], ``opening_refilled``, ``opening_litres``,
-        ``opening_cause`` (room,).
+        Filled.
 
     Returns
     -------
@@ -184,11 +173,11 @@ def pan_hours(c, tank, is_kept, day, start, end, count, days, pans, state, out):
     Most hours pass with the valve shut and nothing happening: one step to their end.
     """
     area, rim, dry, leak = pans.area[c], pans.rim[c, day], pans.dry[c, day], pans.leak[c, day]
-    pan, flows = (pans.swing[c, day], rim, dry, leak), (pans.refill_flow[c, day], pans.valve_flow[c, day], False)
+    levels, flows = (pans.swing[c, day], rim, dry), (pans.refill_flow[c, day], pans.valve_flow[c, day], False)
     night_share, daylight_share = pans.night_share[c], days.daylight_share
     rain = days.rain[day] * pans.rain_factor[c, day] / 24.0 * area  # kg/h; evenly over the day
     day_evaporation = pans.evaporation[c, day] * area  # kg
-    last_press = (day + 1) * (pans.presses.shape[1] // len(days.rain))
+    last = (day + 1) * (pans.presses.shape[1] // len(days.rain))
     w, is_open, press, sums = state.level[c], state.is_open[c], state.press[c], NO_SUMS
     evaporated, leaked, loss = 0.0, 0.0, 0.0
     if tank >= 0:
@@ -202,7 +191,7 @@ def pan_hours(c, tank, is_kept, day, start, end, count, days, pans, state, out):
             share = (1.0 - night_share) * share + night_share * days.dark_share[day, hour]
         loss = day_evaporation * share  # kg/h
         net = rain - loss - leak
-        if is_open or (press < last_press and pans.presses[c, press] - hour <= 1.0):
+        if is_open or (press < last and pans.presses[c, press] - hour <= 1.0):
             is_quiet = False
         elif net <= 0.0:
             is_quiet = w > -net and w - dry > -net
@@ -216,25 +205,9 @@ def pan_hours(c, tank, is_kept, day, start, end, count, days, pans, state, out):
             w += net
         else:
             sums = (evaporated, leaked) + sums[2:]  # noqa: RUF005  # for numba
+            rates = (rain, loss, leak)
             w, is_open, press, sums, count = eventful_hour(
-                c,
-                day,
-                hour,
-                0.0,
-                1.0,
-                flows,
-                rain,
-                loss,
-                pan,
-                w,
-                is_open,
-                press,
-                last_press,
-                sums,
-                count,
-                pans,
-                state,
-                out,
+                c, day, hour, 1.0, flows, rates, levels, w, is_open, press, last, sums, count, pans, state, out
             )
             evaporated, leaked = sums[0], sums[1]
         if keeps_hours:

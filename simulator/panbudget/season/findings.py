@@ -117,14 +117,21 @@ def _of_faults(season: Season) -> Iterator[Finding]:
 def _of_pan(season: Season, name: str) -> Iterator[Finding]:
     table, totals = season.controllers[name], season.totals["controllers"][name]
     model, forcing = season.scenario.controller[name].pan.evaporation, season.forcing.pan_of[name]
+    pans, place = season.forcing.pans, list(season.controllers).index(name)
+    low_rim = pd.Series(pans.rim[place] < pans.swing[place], index=table.index)
     stuck, dry, spilled = (table[column] > 0.0 for column in ("stuck_hours", "dry_hours", "spilled_kg"))
-    if stuck.any():
-        hours = totals["stuck_open_hours"]
-        litres = float((table["stuck_hours"].to_numpy() * valve_flows(season.forcing)[name]).sum())
-        severity = "danger" if hours > STUCK_HOURS_DANGER else "caution"
-        yield _finding(severity, "stuck-open", name, stuck, hours=words.hours(hours), litres=words.litres(litres))
+    at_rim, over_rim = (float(table[column][low_rim].sum()) for column in ("stuck_hours", "spilled_kg"))
+    held = totals["stuck_open_hours"] - at_rim
+    for severity, code, days, hours in (
+        ("danger" if held > STUCK_HOURS_DANGER else "caution", "stuck-open", stuck & ~low_rim, held),
+        ("danger", "stuck-at-rim", stuck & low_rim, at_rim),
+    ):
+        flows = valve_flows(season.forcing)[name][days]
+        litres = words.litres(float((table["stuck_hours"].to_numpy()[days] * flows).sum()))
+        yield from _on_days(severity, code, name, days, hours=words.hours(hours), litres=litres)
     yield from _on_days("danger", "dry-pan", name, dry, hours=words.hours(totals["dry_pan_hours"]))
-    yield from _on_days("note", "spill", name, spilled, kilograms=words.kilograms(totals["spilled_kg"]))
+    kilograms = words.kilograms(totals["spilled_kg"] - over_rim)
+    yield from _on_days("note", "spill", name, spilled & ~low_rim, kilograms=kilograms)
     noon = _hot_hour(season, name)
     if forcing.refill_flow <= noon:
         yield _finding("caution", "weak-refill", name, refill=forcing.refill_flow, noon=noon)

@@ -148,8 +148,7 @@ class _Valve(Described):
 
     def wrong(self) -> Iterator[Problem]:
         if self.swing_kg < _LEAST_SWING:
-            found = "is below a gram, which no beam feels; a swing is some hundred grams"
-            yield Problem("too-small", "swing", found)
+            yield Problem("too-small", "swing", "is below a gram, which no beam feels; a swing is some hundred grams")
         for index, text in enumerate(self.press_times):
             if not _PRESS_TIME.fullmatch(text):
                 found = 'must be "sunset", "sunrise" or a time such as "20:30"'
@@ -320,8 +319,7 @@ class Scenario(Described):
             elif isinstance(fault, Knocked) and fault.swing is not None:
                 swing = self.controller[fault.controller or known[0]].valve.swing_kg
                 if swing + fault.swing < _LEAST_SWING:
-                    found = f"leaves nothing of a swing of {swing:g} kg"
-                    yield Problem("too-small", f"fault[{index}].swing", found)
+                    yield Problem("too-small", f"fault[{index}].swing", f"leaves nothing of a swing of {swing:g} kg")
 
     @property
     def path(self) -> Path:
@@ -500,7 +498,6 @@ def load_scenario(path: str | Path, *variants: str) -> Scenario:
     ScenarioError
         The file can't be read, is no TOML, or says something unknown or impossible; all of it, a line each.
     """
-    path = Path(path)
     described, content = read_toml(path, missing="`panbudget new DIR` makes one to start from")
     scenario = scenario_from(described, path)
     scenario._source = scenario._source._replace(sha256=hashlib.sha256(content).hexdigest())

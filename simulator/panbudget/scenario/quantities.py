@@ -111,7 +111,6 @@ class Described(BaseModel):
 
     @classmethod
     def __pydantic_init_subclass__(cls, **options: Any) -> None:
-        super().__pydantic_init_subclass__(**options)
         texts = dict(_KEYS.get(cls.__name__, {}))
         cls.elsewhere = texts.pop("elsewhere", cls.elsewhere)
         for key, text in texts.items():

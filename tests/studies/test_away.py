@@ -135,7 +135,7 @@ def test_a_valve_that_evaporation_holds_open_is_told_and_a_larger_refill_cures_i
     garden = make(overlay("valve", {"refill": {"flow": "0.12 L/h"}}))
     found = away(garden, *JUNE)
     assert found.worst.pans["upper"].stuck_hours > 0
-    assert "evaporation holds the valve upper open" in " ".join(away_sentences(found))
+    assert "the valve upper is stuck open" in " ".join(away_sentences(found))
     larger = next(c for c in found.changes if "times as large at upper, which gives its beds less" in c.what)
     assert larger.safe
 

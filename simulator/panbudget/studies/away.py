@@ -75,7 +75,7 @@ class PanAway:
 
     @property
     def wrong_hours(self) -> float:
-        """Dry, or held open by evaporation. [h]"""
+        """Dry, or with the valve stuck open. [h]"""
         return self.dry_hours + self.stuck_hours
 
 

@@ -228,7 +228,7 @@ def _tanks(season: Season) -> Iterator[dict[str, Any]]:
 def _models(season: Season) -> Iterator[dict[str, Any]]:
     for name, pan in season.forcing.pan_of.items():
         chosen = season.scenario.controller[name].pan.evaporation
-        totals = {model: float(values.sum()) for model, values in sorted(pan.evaporation.items())}
+        totals = {model: float(values.sum()) for model, values in pan.evaporation.items()}
         base = totals.pop(chosen)
         yield {"pan": name, "model": f"{chosen}, used here", "evaporation_mm": base, "difference": ""}
         for model, total in totals.items():

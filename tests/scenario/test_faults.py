@@ -6,8 +6,12 @@ import re
 import tomllib
 from pathlib import Path
 
+import pytest
+
+from panbudget.errors import ScenarioError
 from panbudget.scenario import faults
 from panbudget.scenario.garden import scenario_from
+from panbudget.scenario.wishes import Owned
 
 TEMPLATE = Path(__file__).resolve().parents[2] / "simulator" / "panbudget" / "templates" / "garden.toml"
 
@@ -26,3 +30,18 @@ def test_every_commented_fault_of_the_template_is_known():
     assert shown == set().union(*(kind.model_fields for kind in faults.KINDS))
     for kind in faults.FAULT_KINDS:
         assert f'"{kind}"' in text
+
+
+@pytest.mark.parametrize("kind", [["leak"], {"of": "leak"}, 3, True])
+def test_a_kind_that_is_no_text_is_refused(kind):
+    described = tomllib.loads(TEMPLATE.read_text(encoding="utf-8")) | {"fault": [{"kind": kind}]}
+    with pytest.raises(ScenarioError, match=r'fault\[0\]\.kind.* must be one of "clogged-refill"'):
+        scenario_from(described)
+
+
+def test_the_surface_of_what_is_owned_counts_each_vessel_once():
+    """Two tubs of 50 by 40 cm side by side are one container of 0.4 m²."""
+    tubs = Owned.model_validate(
+        {"name": "tubs", "vessels": [{"length": "50 cm", "width": "40 cm", "count": 2}], "depth": "20 cm"}
+    )
+    assert tubs.area == pytest.approx(0.4)

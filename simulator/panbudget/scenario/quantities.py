@@ -165,7 +165,7 @@ class OneOf:
                 marked = [part for part in parts if any(mark in given for mark in part.marks)]
                 return (marked or parts[:1])[-1].__name__
             kind = given.get("kind", parts[0].model_fields["kind"].default)
-            return by_kind[kind].__name__ if kind in by_kind else kind if isinstance(kind, str) else None
+            return by_kind[kind].__name__ if isinstance(kind, str) and kind in by_kind else str(kind)
 
         schemas = {part.__name__: handler.generate_schema(part) for part in parts}
         return core_schema.tagged_union_schema(schemas, discriminator=which)

@@ -48,4 +48,4 @@ class Owned(Described):
     @property
     def area(self) -> float:
         """Open surface of one container. [m²]"""
-        return sum(vessel.surface * vessel.count for vessel in self.vessels)
+        return sum(vessel.surface for vessel in self.vessels)

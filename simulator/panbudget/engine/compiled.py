@@ -25,6 +25,8 @@ from typing import Any
 #: names another folder for compiled code
 CACHE_VARIABLE = "PANBUDGET_CACHE"
 
+# long, and called from two places: compiled once and called, all else is compiled into its caller
+_CALLED = ("eventful_hour",)
 _setting = threading.Lock()
 
 
@@ -70,7 +72,7 @@ def _njit(function: Callable[..., Any], **options: object) -> Callable[..., Any]
 def _bound(function: Callable[..., Any]) -> Callable[..., Any]:
     """Return the same function, with the plain functions that it calls replaced by ones to be compiled into it."""
     helpers = {
-        name: _njit(_bound(helper), inline="always")
+        name: _njit(_bound(helper), inline="never" if name in _CALLED else "always")
         for name, helper in function.__globals__.items()
         if name in function.__code__.co_names and isinstance(helper, types.FunctionType)
     }

@@ -119,4 +119,8 @@ def tank_hour(first, behind, tank, day, hour, count, presses_a_day, pans, tanks,
             )
             keep_sums(c, sums, state)
         clock += step
+    if out.hourly_level.shape[1] > 0:
+        for member in range(first, behind):
+            c = pans.member[member]
+            out.hourly_level[c, day * 24 + hour] = state.level[c]
     return count

@@ -84,7 +84,6 @@ def run_season(days, pans, tanks, beds, state, out):
     can't reach is ``left_below``. Valves on one tank share it by their flows: no result depends on their order.
     """
     n_days = len(days.rain)
-    presses_a_day = pans.presses.shape[1] // n_days
     keeps_terms = out.kr.shape[1] > 0
     count = 0
     for c in range(len(pans.area)):
@@ -96,12 +95,8 @@ def run_season(days, pans, tanks, beds, state, out):
     for day in range(n_days):
         for block in range(len(pans.block) - 1):
             first, behind = pans.block[block], pans.block[block + 1]
-            c = pans.member[first]
-            if pans.tank[c] >= 0:
-                count = tank_day(first, behind, pans.tank[c], day, count, days, pans, tanks, state, out)
-            else:
-                begin_pan(c, day, presses_a_day, pans, state)
-                _, count = pan_hours(c, -1, True, day, 0, 24, count, days, pans, state, out)
+            tank = pans.tank[pans.member[first]]
+            count = supply_day(first, behind, tank, day, count, days, pans, tanks, state, out)
         for lane in range(len(beds.lane_bed)):
             lane_day(lane, day, days.eto[day], keeps_terms, beds, state, out)
     for c in range(len(pans.area)):
@@ -111,38 +106,37 @@ def run_season(days, pans, tanks, beds, state, out):
     return count
 
 
-def tank_day(first, behind, tank, day, count, days, pans, tanks, state, out):
+def supply_day(first, behind, tank, day, count, days, pans, tanks, state, out):
     """
-    Step the controllers that share a tank through a day; return the openings so far.
+    Step a controller on the mains, or all that share a tank, through a day; return the openings so far.
 
-    Hours in which all valves are shut and nothing happens go at once, up to the first that is not so.
+    On a tank, hours in which all valves are shut and nothing happens go at once, up to the first that is not so.
     """
     presses_a_day = pans.presses.shape[1] // len(days.rain)
-    begin_tank(tank, state)
     for member in range(first, behind):
-        c = pans.member[member]
-        begin_pan(c, day, presses_a_day, pans, state)
-        begin_draws(c, tanks, state)
-        keep_sums(c, NO_SUMS, state)
+        begin_pan(pans.member[member], day, presses_a_day, pans, state)
+        if tank >= 0:
+            begin_draws(pans.member[member], tanks, state)
+            keep_sums(pans.member[member], NO_SUMS, state)
+    if tank >= 0:
+        begin_tank(tank, state)
     hour = 0
     while hour < 24:
         until = 24
-        for member in range(first, behind):  # which of them is the first to stop?
-            until, _ = pan_hours(pans.member[member], tank, False, day, hour, until, count, days, pans, state, out)
-        for member in range(first, behind):
-            pan_hours(pans.member[member], tank, True, day, hour, until, count, days, pans, state, out)
-        fill_tank(tank, day, until - hour, tanks, state)
-        if until < 24:
-            count = tank_hour(first, behind, tank, day, until, count, presses_a_day, pans, tanks, state, out)
-            if out.hourly_level.shape[1] > 0:
-                for member in range(first, behind):
-                    c = pans.member[member]
-                    out.hourly_level[c, day * 24 + until] = state.level[c]
+        for is_kept in range(0 if tank >= 0 else 1, 2):  # first, on a tank: which of them is the first to stop?
+            for member in range(first, behind):
+                c = pans.member[member]
+                until, count = pan_hours(c, tank, is_kept, day, hour, until, count, days, pans, state, out)
+        if tank >= 0:
+            fill_tank(tank, day, until - hour, tanks, state)
+            if until < 24:
+                count = tank_hour(first, behind, tank, day, until, count, presses_a_day, pans, tanks, state, out)
         hour = until + 1
-    for member in range(first, behind):
-        c = pans.member[member]
-        write_pan(c, day, state.level[c], sums_so_far(c, state), state, out)
-    write_tank(tank, day, state, out)
+    if tank >= 0:
+        for member in range(first, behind):
+            c = pans.member[member]
+            write_pan(c, day, state.level[c], sums_so_far(c, state), state, out)
+        write_tank(tank, day, state, out)
     return count
 
 

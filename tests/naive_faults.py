@@ -312,7 +312,7 @@ def _step_pans(
     days, _, pans = evaporation.shape
     supplies = len(tanks)
     beds = len(emitters) - pans
-    litres, given = np.zeros((days, beds)), np.zeros(beds)
+    litres, flow, wanted = np.zeros((days, beds)), np.zeros(pans + beds), np.zeros(supplies)
     refilled, leaked, spilled = np.zeros(pans), np.zeros(pans), np.zeros(pans)
     openings = np.zeros(pans)
     w = reset[0].copy()
@@ -326,33 +326,34 @@ def _step_pans(
                     if tanks[s, 0] < 0:
                         top_up = tanks[s, 6] * hours if volume[s] < tanks[s, 5] else 0.0
                         volume[s] = min(tanks[s, 1], volume[s] + inflow[d, s] * hours + top_up)
-                for c in range(pans):
+                wanted[:] = 0.0
+                for e in range(pans + beds):
+                    c = int(emitters[e, 0])
                     s = where[c]
-                    came = 0.0
-                    if is_open[c] and not cut[d, s]:
-                        kpa = tanks[s, 0]
-                        if kpa < 0:
-                            kpa = 0.0
-                            if volume[s] > 0:
-                                kpa = 9.80665 * (tanks[s, 4] + volume[s] / 1000.0 / tanks[s, 3])
-                        if kpa > 0:
-                            came = emitters[c, 1] * kpa ** emitters[c, 2] * refill[d, c] * hours
-                            drawn = came
-                            for b in range(beds):
-                                if emitters[pans + b, 0] == c:
-                                    given[b] = (
-                                        emitters[pans + b, 1] * kpa ** emitters[pans + b, 2] * clogged[d, b] * hours
-                                    )
-                                    drawn += given[b]
-                            share = 1.0
-                            if tanks[s, 0] < 0:  # the last of a tank may not last the step
-                                share = min(1.0, volume[s] / drawn)
-                                volume[s] -= drawn * share
-                            came *= share
-                            refilled[c] += came
-                            for b in range(beds):
-                                if emitters[pans + b, 0] == c:
-                                    litres[d, b] += given[b] * share
+                    kpa = tanks[s, 0]
+                    if kpa < 0:
+                        kpa = 9.80665 * (tanks[s, 4] + volume[s] / 1000.0 / tanks[s, 3]) if volume[s] > 0 else 0.0
+                    flow[e] = 0.0
+                    if is_open[c] and not cut[d, s] and kpa > 0:
+                        clear = refill[d, e] if e < pans else clogged[d, e - pans]
+                        flow[e] = emitters[e, 1] * kpa ** emitters[e, 2] * clear * hours
+                    wanted[s] += flow[e]
+                for e in range(pans + beds):
+                    c = int(emitters[e, 0])
+                    s = where[c]
+                    if (
+                        tanks[s, 0] < 0 and wanted[s] > 0
+                    ):  # the last of a tank may not last the step: all have their share
+                        flow[e] *= min(1.0, volume[s] / wanted[s])
+                    if e < pans:
+                        refilled[c] += flow[e]
+                    else:
+                        litres[d, e - pans] += flow[e]
+                for s in range(supplies):
+                    if tanks[s, 0] < 0:
+                        volume[s] -= min(wanted[s], volume[s])
+                for c in range(pans):
+                    came = flow[c]
                     w[c] += came + rain[d, c] * hours
                     gone = min(drain[d, c] * hours, w[c] - floor[c])
                     leaked[c] += gone

@@ -27,7 +27,7 @@ _DAYS, _SHARE_OF_DAYS, _SHARE_OF_LITRES = 3, 0.07, 0.005
 GARDENS = {
     "the one to start from": ("simulator/panbudget/templates/garden.toml", None, 1.0, 60),
     "the demo": ("scenarios/terraces.toml", None, 2.0, 60),
-    "the demo on a tank under a roof": ("scenarios/terraces.toml", "rain-tank", 5.0, 25),
+    "the demo on a tank under a roof": ("scenarios/terraces.toml", "rain-tank", 5.0, 9),
 }
 
 
@@ -35,10 +35,14 @@ def days_margin(days: int) -> float:
     return max(_DAYS, _SHARE_OF_DAYS * abs(days))
 
 
-@pytest.fixture(scope="module", params=GARDENS)
+@pytest.fixture(scope="module", params=["the one to start from"])  # `longer` has the others
 def both(request):
+    return compared(request.param)
+
+
+def compared(name):
     """Fault by fault in the program's order: its trial, and what the second simulator says that the fault adds."""
-    file, variant, step, apart = GARDENS[request.param]
+    file, variant, step, apart = GARDENS[name]
     scenario = load_scenario(_ROOT / file)
     scenario = scenario if variant is None else scenario.with_variant(variant)
     found = faults(scenario)

@@ -48,6 +48,7 @@ def garden(tmp_path):
     return path
 
 
+@pytest.mark.draws
 def test_faults_writes_a_page_a_table_totals_and_a_figure(garden, tmp_path, capsys):
     code, out, _ = run(capsys, "faults", garden, "--out", tmp_path / "f")
     assert code == 0
@@ -89,6 +90,7 @@ def kept(garden, tmp_path):
     return tmp_path / "in" / "log.csv"
 
 
+@pytest.mark.draws
 def test_fit_writes_an_overlay_that_other_commands_take(garden, tmp_path, capsys):
     log = kept(garden, tmp_path)
     code, out, _ = run(capsys, "fit", garden, log, "--out", tmp_path / "fit")

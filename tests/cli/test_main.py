@@ -51,6 +51,7 @@ def test_a_new_garden_replays_at_once(tmp_path):
     assert "mine: is not empty" in again.stderr
 
 
+@pytest.mark.draws
 def test_the_demo_is_replayed_and_written_as_the_contract_says(tmp_path, capsys):
     code, out, _ = run(capsys, "replay", DEMO, "--out", tmp_path / "season")
     assert code == 0

@@ -151,17 +151,6 @@ def test_a_tank_is_added_up_as_in_a_replay(record):
     assert said["roof_l"] > 0.0
 
 
-def test_the_compiled_engine_is_equal_bit_for_bit(record):
-    pytest.importorskip("numba")
-    designs = _designs("40 d")
-    bundle = bundle_of(designs)
-    plain, compiled = (
-        season_columns(record, bundle, designs[0].scenario.season, YEARS, Engine(through)) for through in (False, True)
-    )
-    for name in COLUMNS:
-        assert plain[name].tobytes() == compiled[name].tobytes(), name
-
-
 def test_designs_beside_one_another_do_not_meet(record):
     designs = _designs(None)
     together = season_columns(record, bundle_of(designs), designs[0].scenario.season, [2021], Engine(False))

@@ -80,7 +80,7 @@ def test_killed_at_random_moments_it_goes_on_to_the_same_bytes(tmp_path):
     command += ["--processes", "1"]
     dice = random.Random(11)
     alive = 0
-    for _ in range(4):
+    for _ in range(3):
         before = len(list((tmp_path / "out").glob("seasons/part-*")))
         running = subprocess.Popen(command, cwd=ROOT, stderr=subprocess.PIPE)
         limit = time.monotonic() + 30.0
@@ -194,14 +194,6 @@ def test_another_plans_folder_is_left_alone(tmp_path):
     (out / "mine.txt").write_text("mine", encoding="ascii")
     with pytest.raises(OutputError, match=r"holds mine\.txt"):
         sweep(plan, out, processes=1, overwrite=True)
-
-
-def test_the_compiled_sweep_writes_the_same_bytes(tmp_path):
-    pytest.importorskip("numba")
-    plan = make_plan(tmp_path, places=1)
-    sweep(plan, tmp_path / "plain", processes=1, compiler=False)
-    sweep(plan, tmp_path / "compiled", processes=1, compiler=True)
-    assert contents(tmp_path / "compiled") == contents(tmp_path / "plain")
 
 
 def test_a_small_plan_never_waits_for_a_compiler(tmp_path):

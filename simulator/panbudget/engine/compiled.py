@@ -53,7 +53,7 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     Notes
     -----
     Without fast arithmetic: every operation stays where the text has it, so that results are equal bit for bit. The
-    engine's functions that it calls are compiled into it.
+    engine's functions that it calls are compiled into it, but for those of `_CALLED`.
     """
     with _cache_set(cache_folder(function)) as kept:
         ready: Callable[..., Any] = _njit(_bound(function), nogil=True, cache=kept)

@@ -3,17 +3,16 @@ Folders: what a command writes goes into a folder of its own, whole or not at al
 """
 
 import contextlib
-import importlib.resources
 import shutil
 import tempfile
-import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
 from panbudget.errors import OutputError, Problem
+from panbudget.words import packaged
 
 _FIGURES = "figures"
-_TABLE = tomllib.loads(importlib.resources.files("panbudget.reports").joinpath("folders.toml").read_text("utf-8"))
+_TABLE = packaged("reports/folders.toml")
 #: all that each command leaves in its folder; the first name is in no other's
 FILES_OF: dict[str, list[str]] = _TABLE["files"]
 

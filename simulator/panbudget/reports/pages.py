@@ -21,10 +21,8 @@ from __future__ import annotations
 
 import datetime as dt
 import functools
-import importlib.resources
 import re
 import string
-import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -92,8 +90,7 @@ def filled(text: Any, values: Mapping[str, Any]) -> Any:
 @functools.cache
 def texts(room: str = "") -> dict[str, Any]:
     """Return the fixed words of a room's page, or those of every page."""
-    folder = importlib.resources.files("panbudget.reports")
-    return tomllib.loads((folder / room / "texts.toml").read_text(encoding="utf-8"))
+    return words.packaged("/".join(part for part in ("reports", room, "texts.toml") if part))
 
 
 def sentence(room: str, key: str, /, **values: Any) -> str:

@@ -3,8 +3,6 @@ Style: the one table of labels, units, colours, line styles and hatches that fig
 """
 
 import contextlib
-import importlib.resources
-import tomllib
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -12,7 +10,9 @@ from typing import Any
 
 import matplotlib
 
-_TABLE = tomllib.loads(importlib.resources.files("panbudget.reports").joinpath("style.toml").read_text("utf-8"))
+from panbudget.words import packaged
+
+_TABLE = packaged("reports/style.toml")
 _COLOURS: dict[str, str] = _TABLE["colours"]
 
 

@@ -5,14 +5,13 @@ refuse what can't be asked.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Iterable
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
+from panbudget import words
 from panbudget.errors import Problem, ScenarioError
 from panbudget.extras import Step, silent
 from panbudget.scenario.garden import Controller, Scenario
@@ -27,7 +26,7 @@ Garden = Scenario | str | Path
 
 def read_data(study: str) -> dict[str, Any]:
     """Read the fixed sizes and words of a study, from the TOML file of its name beside it."""
-    return tomllib.loads(resources.files("panbudget.studies").joinpath(f"{study}.toml").read_text(encoding="utf-8"))
+    return words.packaged(f"studies/{study}.toml")
 
 
 def refusal(

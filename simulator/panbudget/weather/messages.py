@@ -4,13 +4,12 @@ Messages: what the room says of a file. The words stand in `messages.toml`, by c
 
 from __future__ import annotations
 
-import tomllib
-from importlib import resources
 from typing import Any
 
 from panbudget.errors import Problem
+from panbudget.words import packaged
 
-_MESSAGES = tomllib.loads(resources.files("panbudget.weather").joinpath("messages.toml").read_text(encoding="utf-8"))
+_MESSAGES = packaged("weather/messages.toml")
 
 
 def table_of(name: str) -> Any:

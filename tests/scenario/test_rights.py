@@ -71,13 +71,28 @@ BAD = [
         "further.c.beds[0]",
         "named twice",
     ),
-    ("statement", {"exposure": [1.1, 1.2]}, "statement.exposure", "must hold 1"),
-    ("statement", {"exposure": [0.9]}, "statement.exposure", "two factors"),
-    ("statement", {"pressure": ["a", "b"]}, "statement.pressure", "two factors"),
-    ("statement", {"samples": 3}, "statement.samples", "at least 20"),
-    ("statement", {"interval": 1.0}, "statement.interval", "at most 0.99"),
+    ("uncertainty", {"exposure": [1.1, 1.2]}, "uncertainty.exposure", "must hold 1"),
+    ("uncertainty", {"exposure": [0.9]}, "uncertainty.exposure", "two factors"),
+    ("uncertainty", {"pressure": ["a", "b"]}, "uncertainty.pressure", "two factors"),
+    ("uncertainty", {"samples": 3}, "uncertainty.samples", "at least 20"),
+    ("uncertainty", {"interval": 1.0}, "uncertainty.interval", "at most 0.99"),
     ("statement", {"split": "crop"}, "statement.split", '"area"'),
-    ("statement", {"exposur": [0.9, 1.1]}, "exposur", 'did you mean "exposure"'),
+    ("uncertainty", {"exposur": [0.9, 1.1]}, "exposur", 'did you mean "exposure"'),
+    ("statement", {"exposure": [0.9, 1.1]}, "statement.exposure", "is now a key of [uncertainty]: move it there"),
+    ("statement", {"samples": 100}, "statement.samples", "is now a key of [uncertainty]: move it there"),
+    ("uncertainty", {"controller": {"uper": {}}}, "uncertainty.controller.uper", 'did you mean "upper"'),
+    (
+        "uncertainty",
+        {"controller": {"upper": {"exposure": [0.9, 1.1], "openings": [0.9, 1.1]}}},
+        "uncertainty.controller.upper.openings",
+        "stands beside exposure: give one of the two",
+    ),
+    (
+        "uncertainty",
+        {"controller": {"upper": {"refill_flow": [0.9, 1.1], "litres": [0.9, 1.1]}}},
+        "uncertainty.controller.upper.litres",
+        "stands beside refill_flow: give one of the two",
+    ),
 ]
 
 
@@ -106,4 +121,6 @@ def test_every_commented_key_of_the_template_is_known():
     given = scenario.supply["house"].right
     assert set(type(given).model_fields) == given.model_fields_set
     assert set(type(scenario.statement).model_fields) == scenario.statement.model_fields_set
+    assert set(type(scenario.uncertainty).model_fields) == scenario.uncertainty.model_fields_set | {"controller"}
+    assert scenario.uncertainty == scenario_from(tomllib.loads(text)).uncertainty  # shown are the defaults
     assert scenario.statement == scenario_from(tomllib.loads(text)).statement  # shown are the defaults

@@ -7,10 +7,13 @@ import pytest
 
 from panbudget import replay
 from panbudget.reports.writing import as_page
-from panbudget.studies.ranges import interval_of, sampled_litres, with_spread
+from panbudget.studies.ranges import drawn_factors, interval_of, ranges_of, sampled_litres, sampled_results, with_spread
 from tests.small_weather import weather_csv
 
-SURE = {"exposure": [1.0, 1.0], "refill_flow": [1.0, 1.0], "emitter_flow": [1.0, 1.0], "pressure": [1.0, 1.0]}
+SURE = {
+    name: [1.0, 1.0]
+    for name in ("exposure", "refill_flow", "emitter_flow", "measured_flow", "swing", "weighed_swing", "pressure")
+}
 
 
 def spread_of(garden, count=40):
@@ -21,7 +24,7 @@ def spread_of(garden, count=40):
 @pytest.mark.parametrize("season", [{}, {"season": {"start": "2025-05-08", "spin_up": "7 days"}}], ids=["", "spin-up"])
 def test_without_doubt_there_is_no_range(make_garden, season):
     """Every sample is then the season itself, to the last digit that ranges are given with."""
-    season, spread = spread_of(make_garden({"statement": SURE, **season}, weather=weather_csv(60)))
+    season, spread = spread_of(make_garden({"uncertainty": SURE, **season}, weather=weather_csv(60)))
     bed, valve = season.totals["beds"]["upper/tomatoes"], season.totals["controllers"]["upper"]
     for key, value in (
         ("litres", bed["litres"]),
@@ -37,8 +40,8 @@ def test_without_doubt_there_is_no_range(make_garden, season):
 
 def test_a_beds_litres_follow_its_emitters_and_the_valves_add_up(make_garden):
     """Emitters 1.2 times for sure: 1.2 times the bed's water, the refill's share unchanged."""
-    plain, _ = spread_of(make_garden({"statement": SURE}))
-    only = {"statement": {**SURE, "emitter_flow": [1.0, 1.4]}}
+    plain, _ = spread_of(make_garden({"uncertainty": SURE}))
+    only = {"uncertainty": {**SURE, "emitter_flow": [1.0, 1.4]}}
     _, spread = spread_of(make_garden(only), 200)
     litres = plain.totals["beds"]["upper/tomatoes"]["litres"]
     found = spread["beds"]["upper/tomatoes"]["litres"]
@@ -66,7 +69,7 @@ def test_the_report_has_the_ranges_only_when_asked(make_garden):
 
 
 def season_with(make_garden, **ranges):
-    return replay(make_garden({"statement": {**SURE, **ranges}}))
+    return replay(make_garden({"uncertainty": {**SURE, **ranges}}))
 
 
 def test_with_all_factors_one_every_sample_is_the_replay_itself(make_garden):
@@ -78,7 +81,8 @@ def test_with_all_factors_one_every_sample_is_the_replay_itself(make_garden):
 def test_a_sample_is_the_replay_of_a_garden_changed_by_its_factors(make_garden):
     """One factor on the exposure: the smallest sample is what a scenario with that exposure draws."""
     season = season_with(make_garden, exposure=[0.8, 1.2])
-    factors = 0.8 + 0.4 * np.random.default_rng(1).random((4, 1))[:, 0]
+    factors = drawn_factors(season.scenario, 4).exposure["upper"]
+    assert sorted(((factors - 0.8) / 0.1).astype(int)) == [0, 1, 2, 3]  # a quarter of the range each
     for factor, litres in zip(factors, sampled_litres(season, 4)["upper"], strict=True):
         changed = season.scenario.changed({"controller": {"upper": {"pan": {"exposure": float(factor)}}}})
         assert litres.sum() == pytest.approx(replay(changed).totals["supplies"]["spring"]["litres"], rel=1e-9)
@@ -94,13 +98,54 @@ def test_pressure_has_no_say_where_all_emitters_follow_it_alike(make_garden):
 def test_pressure_moves_what_a_season_gives_by_the_difference_of_exponents(make_garden):
     """A compensated refill emitter, beds' of exponent 0.5: the beds' water follows the root of the pressure."""
     compensated = {"controller": {"upper": {"valve": {"refill": {"exponent": 0.0}}}}}
-    season = replay(make_garden({**compensated, "statement": {**SURE, "pressure": [0.64, 1.0]}}))
-    factors = 0.64 + 0.36 * np.random.default_rng(1).random(12)[6:]  # the exposures are drawn first
+    season = replay(make_garden({**compensated, "uncertainty": {**SURE, "pressure": [0.64, 1.0]}}))
+    factors = drawn_factors(season.scenario, 6).pressure["spring"]
     flow = season.forcing.pan_of["upper"]
     beds = sum(flow.bed_flows.values())
     base = season.totals["supplies"]["spring"]["litres"]
     share = (flow.refill_flow + beds * factors**0.5) / (flow.refill_flow + beds)
     assert sampled_litres(season, 6)["upper"].sum(axis=1) == pytest.approx(share * base, rel=1e-3)
+
+
+def test_a_sample_is_the_replay_of_a_garden_changed_by_its_swing(make_garden):
+    """The swing drawn moves reset, rim and dry pan alike, and a pan that began at its reset begins at the new one."""
+    season = season_with(make_garden, swing=[0.8, 1.25])
+    factors = drawn_factors(season.scenario, 3).swing["upper"]
+    for factor, out in zip(factors, sampled_results(season, 3), strict=True):
+        changed = season.scenario.changed({"controller": {"upper": {"valve": {"swing": f"{0.9 * factor:.15g} kg"}}}})
+        valve = replay(changed).totals["controllers"]["upper"]
+        assert out.openings[0].sum() == valve["openings"]
+        assert out.drawn[0].sum() == pytest.approx(valve["litres"], rel=1e-9)
+
+
+def test_what_is_known_of_a_valve_takes_the_place_of_the_general_range(make_garden):
+    """Its exposure is openings times swing, and its refill flow what makes its beds' water so much, whatever emitters give."""
+    known = {"openings": [0.9, 1.1], "swing": [0.8, 1.2], "litres": [0.95, 1.05]}
+    over = {**SURE, "emitter_flow": [0.8, 1.2], "controller": {"upper": known}}
+    garden = make_garden(
+        {"uncertainty": over, "controller": {"upper": {"bed": {"tomatoes": {"emitters": {"at": "100 kPa"}}}}}}
+    )
+    draws = drawn_factors(garden, 50)
+    beds = draws.exposure["upper"] * draws.emitter_flow["upper/tomatoes"] / draws.refill_flow["upper"]
+    openings = draws.exposure["upper"] / draws.swing["upper"]
+    for values, (low, high) in ((beds, known["litres"]), (openings, known["openings"])):
+        assert low <= values.min() < low + 0.02 * (high - low)
+        assert high - 0.02 * (high - low) < values.max() <= high
+    assert ranges_of(garden)["controller.upper.litres"] == (0.95, 1.05)
+    assert "exposure" not in ranges_of(garden)
+
+
+def test_a_flow_by_jug_and_a_swing_by_two_weighings_are_known_better(make_garden):
+    described = make_garden()
+    test = {"set_up_test": {"falls_at": "7.4 kg", "rises_at": "6.5 kg"}}
+    measured = described.changed({"controller": {"upper": {"valve": {"refill": {"at": None}, **test}}}})
+    for garden, keys in ((described, {"refill_flow", "swing"}), (measured, {"measured_flow", "weighed_swing"})):
+        assert keys < set(ranges_of(garden))
+    widths = [
+        [np.ptp(getattr(drawn_factors(g, 200), part)["upper"]) for g in (described, measured)]
+        for part in ("refill_flow", "swing")
+    ]
+    assert np.array(widths) == pytest.approx(np.array([[0.2, 0.06], [0.1, 0.02]]), rel=0.02)
 
 
 def test_a_larger_refill_flow_draws_less_and_larger_emitters_more(make_garden):
@@ -115,7 +160,7 @@ def test_the_same_seed_gives_the_same_numbers_and_another_seed_others(make_garde
     season = replay(make_garden())
     first, again = sampled_litres(season, 5)["upper"], sampled_litres(season, 5)["upper"]
     assert np.array_equal(first, again)
-    other = sampled_litres(replay(make_garden({"statement": {"seed": 2}})), 5)["upper"]
+    other = sampled_litres(replay(make_garden({"uncertainty": {"seed": 2}})), 5)["upper"]
     assert not np.array_equal(first, other)
 
 

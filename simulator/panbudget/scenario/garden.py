@@ -27,6 +27,7 @@ from panbudget.scenario.pans import Pan
 from panbudget.scenario.quantities import Described, Flag, Flow, Length, Number, OneOf, Pressure, Time, in_order
 from panbudget.scenario.rights import StatementRules
 from panbudget.scenario.supplies import Pipe, Supply
+from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.scenario.wishes import Owned, Wishes
 from panbudget.scenario.zones import unknown_zone
 
@@ -263,6 +264,7 @@ class Scenario(Described):
     owned: list[Owned] = Field(default_factory=list)
     what_if: WhatIf = Field(default_factory=WhatIf)
     fault: list[Fault] = Field(default_factory=list)
+    uncertainty: Uncertainty = Field(default_factory=Uncertainty)
     statement: StatementRules = Field(default_factory=StatementRules)
     variant: dict[str, dict[str, Any]] = Field(default_factory=dict)
 
@@ -281,6 +283,9 @@ class Scenario(Described):
                 yield Problem("unknown-part", f"controller.{name}.supply", "names no [supply.…] of this file", "", cure)
             if len({bed.strip().casefold() for bed in controller.bed}) < len(controller.bed):
                 yield Problem("named-twice", f"controller.{name}.bed", "has two beds of one name")
+        for name in self.uncertainty.controller.keys() - self.controller.keys():
+            where, cure = f"uncertainty.controller.{name}", did_you_mean(name, self.controller, "")
+            yield Problem("unknown-part", where, "names no [controller.…] of this file", "", cure)
         made_up: dict[str, Iterable[str]] = {
             "supply": self.supply,
             **{f"supply.{name}.right.further": part.right.further for name, part in self.supply.items() if part.right},
@@ -415,7 +420,13 @@ def _variant_in(path: Path) -> dict[str, Any]:
 
 
 # an overlay that sets one of these takes the other away
-_ALTERNATIVES = (("swing", "set_up_test"), ("plants", "plantings", "mix"), ("duration", "litres_a_week"))
+_ALTERNATIVES = (
+    ("swing", "set_up_test"),
+    ("plants", "plantings", "mix"),
+    ("duration", "litres_a_week"),
+    ("exposure", "openings"),
+    ("refill_flow", "litres"),
+)
 
 
 def _overlaid(base: Mapping[str, Any], overlay: Mapping[str, Any]) -> dict[str, Any]:

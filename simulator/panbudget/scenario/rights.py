@@ -1,5 +1,5 @@
 """
-Scenario, the water right: what a form wants to know of a supply, and the ranges that a statement is drawn over.
+Scenario, the water right: what a form wants to know of a supply.
 
 Part of the scenario's models: frozen, every default stands here. Knows no law of any place.
 """
@@ -11,11 +11,11 @@ import re
 from collections.abc import Iterator
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import Field
 
 from panbudget.errors import Problem
 from panbudget.scenario.problems import Senseless
-from panbudget.scenario.quantities import Area, Described, Flow, Number, Reads, SomeVolume, Whole
+from panbudget.scenario.quantities import Area, Described, Flow, Reads, SomeVolume, Whole
 
 _LEAP_YEAR = 2000  # so that 29 February may be named
 
@@ -31,19 +31,7 @@ def _month_day(value: object) -> object:
     return month, day
 
 
-def _low_high(value: object) -> object:
-    """A range of factors: two plain numbers, the lower first, around 1."""
-    if not (isinstance(value, list | tuple) and len(value) == 2 and all(type(v) in (int, float) for v in value)):
-        raise Senseless(Problem("no-range", found="is not two factors in [ ], such as [0.9, 1.1]"))
-    low, high = map(float, value)
-    if not 0.0 < low <= 1.0 <= high <= 10.0:
-        found = "must hold 1, the value as described, between a lower factor above 0 and a higher one up to 10"
-        raise Senseless(Problem("no-range", found=found, expected="two factors such as [0.9, 1.1]"))
-    return low, high
-
-
 MonthDay = Annotated[tuple[int, int], Reads(_month_day, {"type": "string", "examples": ["04-01"]})]
-Factors = Annotated[tuple[float, float], BeforeValidator(_low_high)]
 Words = Annotated[str, Field(max_length=200)]
 _Metric = Literal["L", "m^3", "ML"]
 _American = Literal["gal", "acre-foot", "acre-inch", "acre-foot-survey", "acre-inch-survey", "hundred-cubic-feet"]
@@ -104,13 +92,6 @@ class Right(_Papers):
 
 
 class StatementRules(Described):
-    """How a statement splits shared water, and over what its ranges are drawn; factors on the values described."""
+    """How a statement splits shared water."""
 
-    exposure: Factors = (0.75, 1.33)
-    refill_flow: Factors = (0.9, 1.1)
-    emitter_flow: Factors = (0.9, 1.1)
-    pressure: Factors = (0.8, 1.2)
-    samples: Annotated[Whole, Field(ge=20, le=20_000)] = 500
-    interval: Annotated[Number, Field(ge=0.5, le=0.99)] = 0.9
-    seed: Annotated[Whole, Field(ge=0, le=2**31)] = 1
     split: Literal["emitters", "area"] = "emitters"

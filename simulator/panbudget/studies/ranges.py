@@ -1,10 +1,10 @@
 """
-Ranges: a season run many times over the uncertainty that its scenario states, for a replay's ranges and a statement's.
+Ranges: a season run many times over the uncertainty that its scenario states, for every verb that gives a range.
 
-Each run draws, evenly within its range in `[statement]`: one factor on the pan's evaporation for the whole garden (one
-method computes all pans, so one error moves them together), one on each supply's pressure, one on each refill
-emitter's flow and one on each bed's emitters. Seeded: the same scenario gives the same numbers. Soils, plants and the
-weather are taken as they are. [factors: -]
+Each run draws, evenly within its range in `[uncertainty]`: one factor on the evaporation of all pans that no log has
+fitted (one method computes them, so one error moves them together), one on each mains' pressure, on each refill
+emitter's flow and swing, and on each bed's emitters. Seeded and stratified: of n runs, each nth of every range is drawn
+once (Latin hypercube; McKay, Beckman & Conover 1979). Soils, plants and the weather are taken as they are. [factors: -]
 """
 
 from __future__ import annotations
@@ -19,13 +19,119 @@ from panbudget.engine.arrays import Results, empty_results
 from panbudget.engine.season import VALVE
 from panbudget.extras import Step, silent
 from panbudget.numeric import Floats
+from panbudget.scenario.garden import Scenario, WeighedValve
+from panbudget.scenario.uncertainty import Factors
 from panbudget.season.layout import Forcing
 from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
 
 LEAST_SAMPLES = 20  # fewer runs say nothing of a range's ends
-#: what is drawn, by its key in `[statement]`
-DRAWN = ("exposure", "refill_flow", "emitter_flow", "pressure")
+
+
+@dataclasses.dataclass(frozen=True)
+class Draws:
+    """
+    Factors on what a scenario describes, a row a draw.
+
+    Parameters
+    ----------
+    exposure, refill_flow, swing : dict of ndarray (draws,)
+        By controller.
+    emitter_flow : dict of ndarray (draws,)
+        By "CONTROLLER/BED".
+    pressure : dict of ndarray (draws,)
+        By supply; ones for a tank, whose head is computed from its water.
+    """
+
+    exposure: dict[str, Floats]
+    refill_flow: dict[str, Floats]
+    swing: dict[str, Floats]
+    emitter_flow: dict[str, Floats]
+    pressure: dict[str, Floats]
+
+
+def _drawn_over(scenario: Scenario) -> dict[tuple[str, str], tuple[str, Factors]]:
+    """What is drawn, of which part ("" for all pans) -> its key in `[uncertainty]`, and the range."""
+    rules, over = scenario.uncertainty, dict[tuple[str, str], tuple[str, Factors]]()
+    for name, controller in scenario.controller.items():
+        known = {key: pair for key, pair in rules.controller.get(name, ()) if pair is not None}
+        valve = controller.valve
+        swing = "weighed_swing" if isinstance(valve, WeighedValve) else "swing"
+        for keys, otherwise in (
+            (("exposure", "openings"), "exposure"),
+            (("refill_flow", "litres"), "refill_flow" if valve.refill.at is not None else "measured_flow"),
+            (("swing",), swing),
+        ):
+            for key in known.keys() & set(keys):
+                over[key, name] = f"controller.{name}.{key}", known[key]
+            if known.keys().isdisjoint(keys):
+                over[keys[0], "" if otherwise == "exposure" else name] = otherwise, getattr(rules, otherwise)
+        for bed, planted in controller.bed.items():
+            key = "emitter_flow" if planted.emitters.at is not None else "measured_flow"
+            over["emitter_flow", f"{name}/{bed}"] = key, getattr(rules, key)
+    mains = [name for name, supply in scenario.supply.items() if supply.kind == "mains"]
+    return over | {("pressure", name): ("pressure", rules.pressure) for name in mains}
+
+
+def ranges_of(scenario: Scenario) -> dict[str, Factors]:
+    """
+    Return over what a scenario's draws go.
+
+    Parameters
+    ----------
+    scenario : Scenario
+
+    Returns
+    -------
+    dict
+        Key in `[uncertainty]`, or "controller.NAME.KEY" for what is known of one valve -> lower and higher factor. Keys
+        that bear on nothing in this garden are left out.
+    """
+    return dict(_drawn_over(scenario).values())
+
+
+def drawn_factors(scenario: Scenario, count: int) -> Draws:
+    """
+    Draw factors over the ranges that a scenario states.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    count : int
+        How many draws.
+
+    Returns
+    -------
+    Draws
+        The same for the same scenario and count.
+    """
+    over, random = _drawn_over(scenario), np.random.default_rng(scenario.uncertainty.seed)
+    strata = random.permuted(np.tile(np.arange(count), (len(over), 1)), axis=1)
+    shares = (strata + random.random(strata.shape)) / count
+    drawn = {part: low + (high - low) * row for (part, (_, (low, high))), row in zip(over.items(), shares, strict=True)}
+    ones = np.ones(count)
+    pressure = {name: drawn.get(("pressure", name), ones) for name in scenario.supply}
+    swing = {name: drawn["swing", name] for name in scenario.controller}
+    exposure, refill = dict[str, Floats](), dict[str, Floats]()
+    emitter = {name: row for (what, name), row in drawn.items() if what == "emitter_flow"}
+    for name, controller in scenario.controller.items():
+        if ("openings", name) in drawn:
+            exposure[name] = drawn["openings", name] * swing[name]
+        else:
+            exposure[name] = drawn["exposure", name if ("exposure", name) in drawn else ""]
+        if ("litres", name) in drawn:  # whatever the beds' emitters give, they give so much together
+            head, beds = pressure[controller.supply], controller.bed.items()
+            flows = {bed: part.emitters.count * part.emitters.flow for bed, part in beds}
+            at_head = (
+                flows[bed]
+                * emitter[f"{name}/{bed}"]
+                * head ** (part.emitters.exponent - controller.valve.refill.exponent)
+                for bed, part in beds
+            )
+            refill[name] = exposure[name] / drawn["litres", name] * sum(at_head) / sum(flows.values())
+        else:
+            refill[name] = drawn["refill_flow", name]
+    return Draws(exposure, refill, swing, emitter, pressure)
 
 
 def interval_of(values: Floats, share: float) -> tuple[float, float]:
@@ -69,35 +175,30 @@ def sampled_forcings(season: Season, count: int) -> Iterator[Forcing]:
     Forcing
         The season's own, with the factors drawn laid on pans, tanks and beds.
     """
-    scenario, forcing, rules = season.scenario, season.forcing, season.scenario.statement
-    random = np.random.default_rng(rules.seed)
-
-    def drawn(name: str, of: Sequence[str]) -> dict[str, Floats]:
-        low, high = getattr(rules, name)
-        return dict(zip(of, (low + (high - low) * random.random((count, len(of)))).T, strict=True))
-
-    beds, controllers = list(season.beds), list(scenario.controller)
-    exposure = drawn("exposure", ["all pans"])["all pans"]
-    pressure = drawn("pressure", list(scenario.supply))
-    refill, emitter = drawn("refill_flow", controllers), drawn("emitter_flow", beds)
-    refill_factor, bed_factor = np.empty((count, len(controllers), 1)), np.ones((count, len(beds), 1))
+    scenario, forcing = season.scenario, season.forcing
+    draws, beds, controllers = drawn_factors(scenario, count), list(season.beds), list(scenario.controller)
+    exposure, refill_factor, swing = (
+        np.stack([part[name] for name in controllers], axis=1)[..., None]
+        for part in (draws.exposure, draws.refill_flow, draws.swing)
+    )
+    bed_factor = np.ones((count, len(beds), 1))
     valve_flow = np.empty((count, *forcing.pans.valve_flow.shape))
     on_tanks: list[int] = []  # beds in the order of the draws
     for index, name in enumerate(controllers):
         described, part = scenario.controller[name], forcing.pan_of[name]
-        on_tank = scenario.supply[described.supply].kind == "tank"
-        # under a tank the head is computed from its water, and its uncertainty is that of the water
-        head = np.ones(count) if on_tank else pressure[described.supply]
-        refill_factor[:, index, 0] = refill[name] * head**described.valve.refill.exponent
+        on_tank, head = scenario.supply[described.supply].kind == "tank", draws.pressure[described.supply]
+        refill_factor[:, index, 0] *= head**described.valve.refill.exponent
         # by day, for faults take from it
         valve_flow[:, index] = forcing.pans.refill_flow[index] * refill_factor[:, index]
         for bed, planted in described.bed.items():
             row = beds.index(f"{name}/{bed}")
-            bed_factor[:, row, 0] = emitter[beds[row]] * head**planted.emitters.exponent
+            bed_factor[:, row, 0] = draws.emitter_flow[beds[row]] * head**planted.emitters.exponent
             valve_flow[:, index] += part.bed_flows[bed] * bed_factor[:, row] * forcing.beds.flow_factor[row]
             on_tanks += [row] if on_tank else []
     for run in range(count):
+        grown = forcing.pans.swing * (swing[run] - 1.0)
         pans = forcing.pans._replace(
+            **{name: getattr(forcing.pans, name) + grown for name in ("swing", "rim", "dry")},
             evaporation=forcing.pans.evaporation * exposure[run],
             refill_flow=forcing.pans.refill_flow * refill_factor[run],
             valve_flow=valve_flow[run],
@@ -130,12 +231,15 @@ def sampled_results(season: Season, count: int, *, lanes: Sequence[int] = (), st
     kept, groups = list(lanes), season.forcing.beds._asdict()
     by_lane = {name: group[kept] for name, group in groups.items() if name.startswith("lane_")}
     soil = {name: getattr(season.began, name)[kept] for name in ("depletion", "surface_depletion", "wetted")}
-    began = season.began._replace(**soil)
+    began, described = season.began._replace(**soil), season.forcing.pans.swing[:, 0]
     for run, drawn in enumerate(sampled_forcings(season, count), 1):
         size = len(drawn.pans.area), len(kept), len(drawn.dates)
         out = empty_results(*size, room=0, tanks=drawn.tanks, keep_hours=False)
         beds = drawn.beds._replace(**by_lane)
-        yield run_forcing(dataclasses.replace(drawn, beds=beds), began.copy(), out=out)[0]
+        # a pan that began at its reset begins at the one drawn
+        grown = (drawn.pans.swing[:, 0] - described) * np.clip(began.level / described, 0.0, 1.0)
+        start = began._replace(level=began.level + grown).copy()
+        yield run_forcing(dataclasses.replace(drawn, beds=beds), start, out=out)[0]
         step(f"season {run} of {count} over the stated ranges")
 
 
@@ -186,14 +290,14 @@ def with_spread(season: Season, count: int, *, step: Step = silent) -> Season:
     """
     if count < LEAST_SAMPLES:
         raise ValueError(f"{count} runs are too few; {LEAST_SAMPLES} at least")
-    rules = season.scenario.statement
+    rules = season.scenario.uncertainty
     watered = [row for row, source in enumerate(season.forcing.beds.lane_source) if source == VALVE]
     runs = [_run_totals(season, out) for out in sampled_results(season, count, lanes=watered, step=step)]
     spread: dict[str, Any] = {
         "samples": count,
         "interval": rules.interval,
         "seed": rules.seed,
-        "ranges": {name: list(getattr(rules, name)) for name in DRAWN},
+        "ranges": {name: list(pair) for name, pair in ranges_of(season.scenario).items()},
         "controllers": {},
         "beds": {},
     }

@@ -63,7 +63,7 @@ def test_the_words_say_what_this_is_and_how_it_was_determined(state):
     assert "hours open × the flow" in said["Determination"]
     assert "meter" not in said["Determination"]
     assert "None of 92 days" in said["Days filled"]
-    assert "run 20 times" in said["Range"] and "seed 1" in said["Range"] and "0.75 to 1.33 (default)" in said["Range"]
+    assert "run 20 times" in said["Range"] and "seed 1" in said["Range"] and "0.6 to 1.3 (default)" in said["Range"]
     assert "1 acre-ft = 1233481.83754752\u00a0L exactly" in said["Units and rounding"]
     assert "US survey foot" in said["Units and rounding"]
     assert sheet.blanks == ("Prepared by", "Date", "Signature")
@@ -71,9 +71,9 @@ def test_the_words_say_what_this_is_and_how_it_was_determined(state):
 
 
 def test_ranges_of_ones_own_are_not_called_default(state):
-    said = dict(statement_sheet(state(None, overlay={"statement": {"samples": 20, "exposure": [0.9, 1.1]}})).limits)
+    said = dict(statement_sheet(state(None, overlay={"uncertainty": {"samples": 20, "exposure": [0.9, 1.1]}})).limits)
     assert "0.9 to 1.1;" in said["Range"]
-    assert said["Range"].count("(default)") == 3
+    assert said["Range"].count("(default)") == 4  # refill, emitters, swing, pressure
 
 
 def test_a_supply_without_a_right_says_where_to_describe_one(state):
@@ -123,7 +123,7 @@ def test_two_water_years_are_two_tables_and_two_terms(state):
 
 
 def said(make_garden, overlay, weather=None):
-    laid = {"statement": {"samples": 20}, **overlay}
+    laid = {"uncertainty": {"samples": 20}, **overlay}
     return method_lines(statement(make_garden(laid, weather=weather or weather_csv(10))))
 
 
@@ -135,7 +135,7 @@ def test_what_was_measured_in_place_is_called_measured(make_garden):
     upper = raw["controller"]["upper"]
     upper["valve"] = valve
     upper["bed"]["tomatoes"]["emitters"] = {"count": 30, "flow": "2 L/h"}
-    words = method_lines(statement(scenario_from({**raw, "statement": {"samples": 20}}, garden.path)))
+    words = method_lines(statement(scenario_from({**raw, "uncertainty": {"samples": 20}}, garden.path)))
     for part in ("swing of upper, by two weighings", "refill flow of upper, in place", "tomatoes, in place"):
         assert part in words["Measured"]
     assert "packets" not in words["Assumed"]

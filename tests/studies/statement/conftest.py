@@ -18,7 +18,7 @@ def state(make_garden):
 
     def make(right=None, *, overlay=None, days=92, start=dt.date(2025, 5, 1), pan=8.0, **more):
         text = weather_csv(days, start=start, pan=pan, radiation=20.0)
-        laid = {"statement": {"samples": SAMPLES}, **(overlay or {})}
+        laid = {"uncertainty": {"samples": SAMPLES}, **(overlay or {})}
         if right is not None:
             laid["supply"] = {"spring": {"right": right}}
         return statement(make_garden(laid, weather=text), **more)

@@ -32,7 +32,7 @@ def garden(tmp_path):
         lower["pan"]["vessels"] = [{"diameter": "40 cm"}]
         raw["controller"]["lower"] = lower
         raw["supply"]["spring"]["right"] = right
-        raw["statement"] = {"samples": 20, **rules}
+        raw["uncertainty"], raw["statement"] = {"samples": 20}, rules
         return scenario_from(raw, tmp_path / "garden.toml")
 
     return make
@@ -148,7 +148,7 @@ def test_a_variant_other_dates_and_samples_are_taken(garden):
 def test_what_a_user_can_cure_is_told(garden, tmp_path):
     with pytest.raises(ScenarioError, match="season.end = 2025-05-01 is before it starts, 2025-06-30"):
         statement(garden({}), start=garden({}).season.end, end=garden({}).season.start)
-    with pytest.raises(ScenarioError, match="statement.samples = 3 must be at least 20"):
+    with pytest.raises(ScenarioError, match="uncertainty.samples = 3 must be at least 20"):
         statement(garden({}), samples=3)
     with pytest.raises(ReadingsError, match="nowhere.csv: there is no such file"):
         statement(garden({"readings": "nowhere.csv"}))

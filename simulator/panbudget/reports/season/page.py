@@ -184,7 +184,8 @@ def _ranges(ranges: Mapping[str, Any] | None) -> Section:
         for name, label in labels.items()
     ]
     factors = ", ".join(
-        f"{name.replace('_', ' ')} {low:g} to {high:g} times" for name, (low, high) in ranges["ranges"].items()
+        f"{name.removeprefix('controller.').replace('_', ' ')} {low:g} to {high:g} times"
+        for name, (low, high) in ranges["ranges"].items()
     )
     return _section("ranges", table=rows, fill={**ranges, "factors": factors})
 

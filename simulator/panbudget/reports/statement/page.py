@@ -17,7 +17,7 @@ from panbudget.reports.statement.pdf import statement_pdf
 from panbudget.reports.statement.sheet import method_lines, season_fingerprint, statement_sentences, statement_sheet
 from panbudget.reports.writing import Verb, as_json
 from panbudget.season.result import Season
-from panbudget.studies.ranges import DRAWN
+from panbudget.studies.ranges import ranges_of
 from panbudget.studies.statement.account import Account, Statement
 from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS
 
@@ -68,7 +68,7 @@ def statement_totals(statement: Statement) -> dict[str, Any]:
     dict
         Litres, L/h and m² in full; ``printed`` figures in the form's unit; under ``from`` the place in `season.json`.
     """
-    rules, season = statement.season.scenario.statement, statement.season
+    rules, season = statement.season.scenario.uncertainty, statement.season
     return {
         "variant": statement.variant or None,
         "season": season.totals["season"],
@@ -78,7 +78,7 @@ def statement_totals(statement: Statement) -> dict[str, Any]:
             "seed": rules.seed,
             "interval": rules.interval,
             "drawn": "evenly within factors",
-            "factors": {name: getattr(rules, name) for name in DRAWN},
+            "factors": ranges_of(season.scenario),
         },
         "method": method_lines(statement),
         "findings": statement.findings,

@@ -16,10 +16,10 @@ from panbudget.files import json_bytes
 from panbudget.reports.pages import Report, Section, filled, texts, words_of
 from panbudget.reports.writing import as_json, provenance
 from panbudget.scenario.garden import WeighedValve
-from panbudget.scenario.rights import StatementRules
 from panbudget.scenario.supplies import Mains
+from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.season.faults import fault_assumptions
-from panbudget.studies.ranges import DRAWN
+from panbudget.studies.ranges import ranges_of
 from panbudget.studies.statement.account import Account, Fate, Metered, Statement
 from panbudget.studies.statement.ledger import beyond
 from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS, amount, rounded_parts
@@ -124,7 +124,7 @@ def _sentences(account: Account, statement: Statement) -> Iterator[str]:
         reported=f"{amount(ledger.reported)}\u00a0{ledger.unit.symbol}",
         by=_say("by_meter_in_part" if len(in_part) else "by_meter", **by) if metered or len(in_part) else "",
         days=ledger.days_of_use,
-        interval=statement.season.scenario.statement.interval,
+        interval=statement.season.scenario.uncertainty.interval,
         samples=statement.samples,
         low=low,
         high=high,
@@ -253,14 +253,16 @@ def method_lines(statement: Statement) -> dict[str, str]:
         Heading -> text.
     """
     fixed = texts("statement")["method"]
-    season, rules, default = statement.season, statement.season.scenario.statement, StatementRules.model_validate({})
+    season, default = statement.season, Uncertainty.model_validate({})
+    rules = season.scenario.uncertainty
     gaps, days = season.totals["weather"]["filled"], season.totals["season"]["days"]
     columns = (f"{column} on {number(n)} ({method})" for column, ways in gaps.items() for method, n in ways.items())
     ranges = []
-    for name in DRAWN:
-        low, high = getattr(rules, name)
-        usual = " (default)" if (low, high) == getattr(default, name) else ""
-        ranges.append(f"{texts('statement')['ranges'][name]} × {low:g} to {high:g}{usual}")
+    for name, (low, high) in ranges_of(season.scenario).items():
+        usual = " (default)" if (low, high) == getattr(default, name, None) else ""
+        valve, _, key = name.removeprefix("controller.").rpartition(".")
+        what = texts("statement")["ranges"][key]
+        ranges.append(f"{f'{valve}: ' if valve else ''}{what} × {low:g} to {high:g}{usual}")
     drawn = {"samples": statement.samples, "rules": rules, "ranges": "; ".join(ranges)}
     return {
         "Determination": " ".join(_determination(statement)),

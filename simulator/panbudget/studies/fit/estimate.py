@@ -173,7 +173,7 @@ def fit(
     scenario : Scenario or path
     log : path or FieldLog
     interval : float, optional
-        Share of intervals that are to hold the truth; the scenario's ``statement.interval`` if left out.
+        Share of intervals that are to hold the truth; the scenario's ``uncertainty.interval`` if left out.
     hold : sequence of str
         "refill", "swing": kept as described, whatever the log says.
     weather : Weather, optional
@@ -199,7 +199,7 @@ def fit(
         days = {"first": read.first, "last": read.last, "file": scenario.weather.file}
         record = {"held_first": held[0].date(), "held_last": held[-1].date()}
         raise ReadingsError(problem("outside-record", "date", **days, **record), file=read.file)
-    level = interval if interval is not None else scenario.statement.interval
+    level = interval if interval is not None else scenario.uncertainty.interval
     forcing = with_faults(scenario, prepare(scenario, weather, read.first, read.last))
     fits = {}
     for row, name in enumerate(scenario.controller):
@@ -259,7 +259,7 @@ def fit_controller(
     if gather(pan, {}).listed.empty:
         raise ReadingsError(problem("nothing-follows", name))
     untold = beforehand(visits, hold)
-    low, high = scenario.statement.refill_flow
+    low, high = scenario.uncertainty.refill_flow
     best = searched(pan, untold, uncertainty=float(np.log(high / low)) * QUANTISED)
     controller = scenario.controller[name]
     as_described = controller.pan.exposure, controller.valve.refill.flow, controller.valve.swing_kg

@@ -200,7 +200,7 @@ def statement(
     if variant:
         scenario = scenario.with_variant(variant)
     if samples is not None:
-        scenario = scenario.changed({"statement": {"samples": samples}})
+        scenario = scenario.changed({"uncertainty": {"samples": samples}})
     first = scenario.season.start if start is None else as_day(start, "start")
     last = scenario.season.end if end is None else as_day(end, "end")
     if last < first:
@@ -211,7 +211,7 @@ def statement(
     step("reading the weather")
     weather = read_scenario_weather(scenario, first, last)
     step("replaying the season")
-    season, count = replay(scenario, start=first, end=last, weather=weather), scenario.statement.samples
+    season, count = replay(scenario, start=first, end=last, weather=weather), scenario.uncertainty.samples
     litres = sampled_litres(season, count, step)
     between = {supply: part for file in files for supply, part in file.by_supply.items()}
     accounts = tuple(
@@ -253,7 +253,7 @@ def _readings(scenario: Scenario, given: str | Path | None) -> Iterator[Readings
 
 
 def _account(season: Season, source: Source, between: tuple[Between, ...], samples: Floats) -> Account:
-    share = season.scenario.statement.interval
+    share = season.scenario.uncertainty.interval
     ledger = keep_ledger(season, source, between, samples)
     counted = sum(ledger.months["metered_litres"].dropna())
     reported = counted + samples @ (1.0 - ledger.days["covered"].to_numpy())

@@ -304,7 +304,7 @@ def _months(
         if key in counted:
             in_part = covered.min() < 1.0
             basis, litres = ("metered in part", math.fsum(reported)) if in_part else ("metered", counted[key])
-        low, high = interval_of(samples[:, here].sum(axis=1), season.scenario.statement.interval)
+        low, high = interval_of(samples[:, here].sum(axis=1), season.scenario.uncertainty.interval)
         yield {
             "water_year": _year_label(key, source.right.water_year_start),
             "month": key,

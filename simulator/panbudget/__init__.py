@@ -41,15 +41,16 @@ if TYPE_CHECKING:
     from panbudget.studies.size.choose import Sizing, size
     from panbudget.studies.statement.account import Statement, statement
     from panbudget.studies.sweep.run import Swept, sweep
+    from panbudget.studies.years import SeasonsByYear, years
     from panbudget.weather import Fallback, Weather, read_weather
 
     __version__: str
 
 __all__ = ["Away", "Checked", "ClosureError", "Comparison", "Fallback", "Fit", "OutputError", "PanbudgetError"]
 __all__ += ["Problem", "ReadingsError", "Scenario", "ScenarioError", "Season", "SetUp", "Sizing", "Statement"]
-__all__ += ["Swept", "Trials", "Weather", "WeatherError"]
+__all__ += ["SeasonsByYear", "Swept", "Trials", "Weather", "WeatherError"]
 __all__ += ["__version__", "away", "check", "compare", "faults", "fit", "known", "load_scenario", "read_weather"]
-__all__ += ["read_year", "replay", "scenario_from", "setup", "size", "statement", "sweep", "with_spread"]
+__all__ += ["read_year", "replay", "scenario_from", "setup", "size", "statement", "sweep", "with_spread", "years"]
 
 # module -> the names that it gives
 _FROM = {
@@ -69,6 +70,7 @@ _FROM = {
     "studies.size.choose": "Sizing size",
     "studies.statement.account": "Statement statement",
     "studies.sweep.run": "Swept sweep",
+    "studies.years": "SeasonsByYear years",
     "weather": "Fallback Weather read_weather",
 }
 _HOME = {name: module for module, names in _FROM.items() for name in names.split()}

@@ -44,7 +44,9 @@ def test_seasons_are_those_that_the_record_holds_or_the_gardens_own(make_garden)
     ]
     garden = make_garden(season, weather="\n".join(winter) + "\n")
     told = []
-    seasons = seasons_of_record(garden, read_scenario_weather(garden), told.append)
+    seasons, left_out = seasons_of_record(garden, step=told.append)
+    assert left_out == []
+    assert list(seasons_of_record(garden, read_scenario_weather(garden))[0]) == [2025, 2026]
     assert list(seasons) == [2025, 2026]
     assert told == ["replaying 2025", "replaying 2026"]
     assert seasons[2026].days.index[0].date() == dt.date(2026, 5, 1)

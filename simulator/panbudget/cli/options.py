@@ -26,6 +26,8 @@ TEXTS = packaged("cli/verbs.toml")
 Day = dt.date | None
 #: what may be given several times
 Names = list[str] | None
+#: what `--season` takes for every usable year
+ALL = "all"
 app = typer.Typer(**TEXTS["app"])
 _LONG_LINE, _BETWEEN = 140, 2  # characters of a line, between two columns
 
@@ -137,6 +139,7 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
     from panbudget.reports.folders import new_folder
     from panbudget.scenario.garden import load_scenario
 
+    command_line = body.__name__ + (" --season all" if given.get("season") == ALL else "")
     with bar(steps and steps + 2, quiet=quiet) as update:
 
         def step(text: str) -> None:
@@ -144,7 +147,7 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
 
         step("reading the scenario")
         scenario = load_scenario(path, *laid_over)
-        folder = contextlib.nullcontext() if out is None else new_folder(out, body.__name__, overwrite=overwrite)
+        folder = contextlib.nullcontext() if out is None else new_folder(out, command_line, overwrite=overwrite)
         with folder as made:
             found = body(scenario, step=step, **given)
             done = found if isinstance(found, Done) else Done(found)
@@ -157,7 +160,7 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
         for line in done.result.sentences() if done.lines is None else done.lines:
             say(line)
     if out is not None:
-        say(f"Wrote {TEXTS[body.__name__]['wrote'].format(out=out)}", quiet=quiet, aside=as_json)
+        say(f"Wrote {TEXTS[command_line]['wrote'].format(out=out)}", quiet=quiet, aside=as_json)
     if strict and done.danger:
         raise typer.Exit(1)
 

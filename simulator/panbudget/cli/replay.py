@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import Day, Done, dangerous, table, verb
+from panbudget.cli.options import ALL, Day, Done, dangerous, table, verb
 from panbudget.errors import PanbudgetError, Problem
 
 _LEAST_SPREAD = 20
@@ -22,7 +22,7 @@ def replay(
     scenario: Any,
     start: Day = None,
     end: Day = None,
-    season: int | None = None,
+    season: str | None = None,
     spread: int | None = None,
     *,
     step: Any,
@@ -38,6 +38,13 @@ def replay(
     if season is not None and (start is not None or end is not None):
         cure = "leave out --start and --end, or --season"
         raise PanbudgetError(Problem("one-of", "--season", "takes the scenario's own days", "", cure))
+    if season == ALL:
+        if spread is not None:
+            raise PanbudgetError(Problem("one-of", "--spread", "is of one season", "", "leave it out, or name a year"))
+        by_year = panbudget.years(scenario, step=step)
+        return Done(by_year, danger=any(dangerous(each.findings) for each in by_year.seasons.values()))
+    if season is not None and not season.isdecimal():
+        raise PanbudgetError(Problem("no-year", f'--season "{season}"', "is no year", f"a year such as 2024, or {ALL}"))
     first, last = start or scenario.season.start, end or scenario.season.end
     if last < first:
         found = f"lies after --end {last}; the season would end before it starts"
@@ -48,7 +55,7 @@ def replay(
     if season is None:
         weather = read_scenario_weather(scenario, first, last)
     else:
-        scenario, weather = panbudget.read_year(scenario, season)
+        scenario, weather = panbudget.read_year(scenario, int(season))
         first, last = scenario.season.start, scenario.season.end
     step("replaying the season")
     replayed = panbudget.replay(scenario, start=first, end=last, weather=weather)

@@ -6,14 +6,16 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
+from dataclasses import dataclass
 from typing import Any
 
 from panbudget.errors import Problem, ScenarioError, WeatherError
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario
 from panbudget.weather import Weather
-from panbudget.weather.clean import read_raw
-from panbudget.weather.of_scenario import read_scenario_weather
+from panbudget.weather.clean import WeatherFile
+from panbudget.weather.of_scenario import open_scenario_weather, read_scenario_weather
+from panbudget.words import and_more
 
 # of a date that a person writes
 _FIRST_YEAR, _LAST_YEAR = 1000, 9998
@@ -130,6 +132,84 @@ def years_at_hand(scenario: Scenario, weather: Weather, start: dt.date, end: dt.
     return [own + by for by in span if moved(start, by) >= first and moved(end, by) <= last]
 
 
+@dataclass(frozen=True)
+class Years:
+    """
+    The years in which a garden's season can be replayed: those whose own days, spin-up included, are whole after filling.
+
+    A gap outside these days cuts nothing.
+
+    Parameters
+    ----------
+    weather : dict of Weather
+        Year in which the season starts -> the run of clean days that holds it; ascending.
+    left_out : dict of str
+        Year of which the file has a part -> why it can't be replayed.
+    """
+
+    weather: dict[int, Weather]
+    left_out: dict[int, str]
+
+    def sentences(self) -> list[str]:
+        """Say which years are left out, and why."""
+        return [f"{year} is left out: {why}" for year, why in self.left_out.items()]
+
+
+def usable_years(
+    scenario: Scenario,
+    start: dt.date | None = None,
+    end: dt.date | None = None,
+    weather: Weather | WeatherFile | None = None,
+) -> Years:
+    """
+    Find the years of a garden's weather in which its season, or the same calendar days, can be replayed.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    start, end : date, optional
+        First and last day, in the scenario's own year or another; its season's if left out.
+    weather : Weather or WeatherFile, optional
+        A clean record, or a file that is read, in place of the scenario's.
+
+    Returns
+    -------
+    Years
+
+    Raises
+    ------
+    ScenarioError, WeatherError
+        The file can't be read.
+    """
+    season = scenario.season
+    first, last = (start or season.start) - dt.timedelta(days=season.spin_up_days), end or season.end
+    if isinstance(weather, Weather):
+        at_hand = years_at_hand(scenario, weather, first, last)
+        return Years(dict.fromkeys(at_hand, weather), {})
+    file, present = weather or open_scenario_weather(scenario), season.start.year
+    indexes = [part.raw.daily.index for part in (file.file, *(lent for _, lent in file.others))]
+    low, high = min(index.min() for index in indexes).date(), max(index.max() for index in indexes).date()
+    by_year = range(low.year - last.year - 1, high.year - first.year + 2)
+    spans = {present + by: (moved(first, by), moved(last, by)) for by in sorted(by_year, key=lambda by: (by != 0, by))}
+    if file.file.raw.typical:
+        spans, low, high = {present: (first, last)}, first, last
+    touched = {year: span for year, span in spans.items() if span[0] <= high and span[1] >= low}
+    inside = {year: span for year, span in touched.items() if low <= span[0] and span[1] <= high}
+    seasons: dict[int, Weather | str] = dict.fromkeys(touched, f"the record runs from {low} to {high}")
+    for year, found in file.seasons(inside).items():
+        seasons[year] = found if isinstance(found, Weather) else _why(found)
+        if isinstance(found, Weather) and not found.holds(*spans[year]):
+            runs_from, runs_to = (found.daily.index[at].date() for at in (0, -1))
+            seasons[year] = f"its days are whole from {runs_from} to {runs_to} alone"
+    usable = {year: found for year, found in sorted(seasons.items()) if isinstance(found, Weather)}
+    return Years(usable, {year: why for year, why in sorted(seasons.items()) if isinstance(why, str)})
+
+
+def _why(error: WeatherError) -> str:
+    """What is wrong with a year's weather, in a line."""
+    return error.problems[0].sentence() + and_more(len(error.problems) - 1, "problem")
+
+
 def read_year(scenario: Scenario, year: int) -> tuple[Scenario, Weather]:
     """
     Move a garden to another year of its weather file, and read that year.
@@ -162,33 +242,29 @@ def read_year(scenario: Scenario, year: int) -> tuple[Scenario, Weather]:
     except WeatherError:
         _refuse_unknown(scenario, year)
         raise
-    held = weather.daily.index
-    if not held[0].date() <= there.season.start <= there.season.end <= held[-1].date():
+    if not weather.holds(there.season.start, there.season.end):
         _refuse_unknown(scenario, year)
     return there, weather
 
 
 def _refuse_unknown(scenario: Scenario, year: int) -> None:
     """Refuse a year whose season doesn't begin and end in the weather file; a typical year stands for any."""
-    source = scenario.weather
-    named: dict[str, Any] = {"shown_as": source.file, "file_format": source.format, "columns": source.columns}
-    raw = read_raw(scenario.weather_path, scenario.site, **named).raw
+    raw = open_scenario_weather(scenario).file.raw
     if raw.typical:
         return
     days = set(raw.daily.index.date)  # type: ignore[attr-defined]
     start, end = scenario.season.start, scenario.season.end
-    span = range(min(days).year - 1, max(days).year + 1)
-    held = [y for y in span if moved(start, y - start.year) in days and moved(end, y - start.year) in days]
-    if year in held:
+    if moved(start, year - start.year) in days and moved(end, year - start.year) in days:
         return
+    held = list(usable_years(scenario).weather)
     shown = f"{start:%d %B} to {end:%d %B}".replace(" 0", " ").removeprefix("0")
-    there = f"it holds them in {_listed(held)}" if held else f"it runs from {min(days)} to {max(days)}"
-    found = f"= {year}: {source.file} does not hold {shown} of that year; {there}"
+    there = f"it holds them in {listed(held)}" if held else f"it runs from {min(days)} to {max(days)}"
+    found = f"= {year}: {scenario.weather.file} does not hold {shown} of that year; {there}"
     problem = Problem("year-not-held", "season", found, cure="choose one of its years", value=year)
     raise ScenarioError(problem, file=str(scenario.path))
 
 
-def _listed(years: list[int]) -> str:
+def listed(years: list[int]) -> str:
     """Write years with runs drawn together: 1999, 2003 to 2010."""
     by_run = itertools.groupby(enumerate(years), key=lambda item: item[1] - item[0])
     runs = [[year for _, year in run] for _, run in by_run]

@@ -22,7 +22,7 @@ from panbudget.scenario.garden import Controller, Heat, Scenario, as_scenario
 from panbudget.season.heat import said as heat_said
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.season.years import in_year, moved, years_at_hand
+from panbudget.season.years import in_year, moved, usable_years
 from panbudget.studies import common
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
@@ -257,12 +257,14 @@ def away(
         raise common.refusal(scenario, *wrong, f"end, {end}, before they start, {start}", "give the earlier date first")
     if (end - start).days >= MOST_DAYS:
         raise common.refusal(scenario, *wrong, f"are {(end - start).days + 1}, more than a year", "ask for less")
-    weather = weather or read_scenario_weather(scenario)
     plain = scenario.changed({"what_if": {"heat": None}})
     first = _beside_the_season(plain, start)
-    leave = _Leave(plain, weather, min(plain.season.start, first), first, end - start, step)
-    years = years_at_hand(plain, weather, leave.begin, first + leave.length)
+    begin = min(plain.season.start, first)
+    usable = usable_years(plain, begin, first + (end - start), weather)
+    years = list(usable.weather)
+    leave = _Leave(plain, usable.weather, begin, first, end - start, step)
     if not years:
+        weather = weather or read_scenario_weather(scenario, begin, first + leave.length)
         held = f"{weather.daily.index[0].date()} to {weather.daily.index[-1].date()}"
         found = (
             f"from {calendar_day(first)} to {calendar_day(first + leave.length)} and those before them back to "
@@ -281,7 +283,7 @@ def away(
     # the two hardest first: a change that fails there need not be tried on every year
     tests = [(worst_year, made), (worst_year, None), *((year, None) for year in years if year != worst_year)]
     changes = leave.changes([*stays, hot], tests)
-    assumed = common.assumptions_of(stay.season for stay in (*stays, hot))
+    assumed = [*usable.sentences(), *common.assumptions_of(stay.season for stay in (*stays, hot))]
     return Away(scenario, start, end, tuple(stays), hot, worst, tuple(changes), tuple(assumed))
 
 
@@ -313,7 +315,8 @@ class _Leave:
     ----------
     plain : Scenario
         Without a made-up heat wave.
-    weather : Weather
+    weather : dict of Weather
+        Of each year.
     begin, first : date
         From when it is replayed, and the first day away, in the year of its own season.
     length : timedelta
@@ -323,7 +326,7 @@ class _Leave:
     """
 
     plain: Scenario
-    weather: Weather
+    weather: dict[int, Weather]
     begin: dt.date
     first: dt.date
     length: dt.timedelta
@@ -338,7 +341,7 @@ class _Leave:
             garden = garden.changed({"what_if": {"heat": {**heat.model_dump(), "warmer": f"{heat.warmer!r} K"}}})
         state, salt, short_before = None, None, {}
         if begin < first:
-            before = replay(garden, start=begin, end=first - _DAY, weather=self.weather)
+            before = replay(garden, start=begin, end=first - _DAY, weather=self.weather[year])
             state, salt = before.state, before.salt_left
             short_before = {key: bool(common.short_of_water(table).iloc[-1]) for key, table in before.beds.items()}
         if by_hand == _FULL_SOIL and state is None:
@@ -356,7 +359,9 @@ class _Leave:
         parts = []
         for described, start, end in spans:
             if start <= end:
-                parts.append(replay(described, start=start, end=end, weather=self.weather, state=state, salt=salt))
+                parts.append(
+                    replay(described, start=start, end=end, weather=self.weather[year], state=state, salt=salt)
+                )
                 state, salt = parts[-1].state, parts[-1].salt_left
         return _stay(parts, short_before, heat)
 

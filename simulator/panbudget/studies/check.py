@@ -18,7 +18,7 @@ from panbudget.extras import Reported
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.season.years import in_year, read_year
+from panbudget.season.years import Years, in_year, read_year, usable_years
 from panbudget.studies.common import Garden
 from panbudget.studies.sensitivity import Alternative, alternatives
 from panbudget.weather import Weather
@@ -45,6 +45,8 @@ class Checked(Reported):
     scenario : Scenario
     weather : Weather
     season : Season
+    usable : Years
+        In which years the season can be replayed, and why not in others.
     """
 
     room: ClassVar[str] = "check"
@@ -52,6 +54,7 @@ class Checked(Reported):
     scenario: Scenario
     weather: Weather
     season: Season
+    usable: Years
 
     @functools.cached_property
     def sensitivity(self) -> list[Alternative]:
@@ -96,6 +99,10 @@ class Checked(Reported):
                 "typical": bool(source.get("typical", False)),
                 "notes": list(self.weather.notes),
             },
+            "years": {
+                "usable": list(self.usable.weather),
+                "left_out": {str(y): w for y, w in self.usable.left_out.items()},
+            },
             "assumptions": list(self.season.assumptions),
             "findings": [finding.as_dict() for finding in self.season.findings],
         }
@@ -124,7 +131,7 @@ def check(scenario: Garden, *, season: int | None = None) -> Checked:
     moved, weather = (garden, read_scenario_weather(garden)) if season is None else read_year(garden, season)
     replayed = replay(moved, weather=weather)
     _try_variants(garden, season)
-    return Checked(moved, weather, replayed)
+    return Checked(moved, weather, replayed, usable_years(garden))
 
 
 def _try_variants(scenario: Scenario, season: int | None) -> None:

@@ -17,8 +17,9 @@ from panbudget.extras import Step, silent
 from panbudget.scenario.garden import Controller, Scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.season.years import in_year, years_at_hand
+from panbudget.season.years import in_year, usable_years
 from panbudget.weather import Weather
+from panbudget.weather.of_scenario import read_scenario_weather
 
 #: a garden, or the file that describes it
 Garden = Scenario | str | Path
@@ -43,28 +44,31 @@ def each_controller(
     return {"controller": {name: change(scenario.controller[name]) for name in names or scenario.controller}}
 
 
-def seasons_of_record(scenario: Scenario, weather: Weather, step: Step = silent) -> dict[int, Season]:
+def seasons_of_record(
+    scenario: Scenario, weather: Weather | None = None, step: Step = silent
+) -> tuple[dict[int, Season], list[str]]:
     """
-    Replay a garden in every year whose season the record holds; in its own year where it holds none.
+    Replay a garden in every usable year; in its own year, which is then refused, where there is none.
 
     Parameters
     ----------
     scenario : Scenario
-    weather : Weather
+    weather : Weather, optional
+        Already read; else the scenario's file.
     step : callable
         Told each year.
 
     Returns
     -------
-    dict
-        Year in which the season starts -> its Season; ascending.
+    (dict, list of str)
+        Year in which the season starts -> its Season, ascending; and which years are left out, and why.
     """
+    years, present = usable_years(scenario, weather=weather), scenario.season.start.year
     seasons = {}
-    start, end = scenario.season.start, scenario.season.end
-    for year in years_at_hand(scenario, weather, start, end) or [start.year]:
+    for year, record in (years.weather or {present: weather or read_scenario_weather(scenario)}).items():
         step(f"replaying {year}")
-        seasons[year] = replay(in_year(scenario, year), weather=weather)
-    return seasons
+        seasons[year] = replay(in_year(scenario, year), weather=record)
+    return seasons, years.sentences()
 
 
 def assumptions_of(seasons: Iterable[Season]) -> list[str]:

@@ -21,7 +21,6 @@ from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
 from panbudget.studies.common import Garden, assumptions_of, seasons_of_record
 from panbudget.weather import Weather
-from panbudget.weather.of_scenario import read_scenario_weather
 
 TOLERANCE = 0.05  # of a flow or a swing; as near as a jug and a kitchen scale come (common practice, no source)
 DRY_RAIN = 0.1  # mm; a day below is dry
@@ -219,14 +218,14 @@ def setup(
     scenario = as_scenario(scenario)
     chosen = _chosen(scenario, beds or [])
     plain = scenario.changed({"what_if": {"heat": None}, "fault": []})
-    by_year = seasons_of_record(plain, weather or read_scenario_weather(plain), step)
+    by_year, left_out = seasons_of_record(plain, weather, step)
     seasons, sheets = list(by_year.values()), {}
     for name in plain.controller:
         step(f"the refill calendar of {name}")
         sheets[name] = _sheet(name, seasons, chosen.get(name) or _neediest(name, seasons))
     assumed = ["the faults of [[fault]] are left out here: the pages set up a sound garden"] if scenario.fault else []
     assumed += ["the made-up heat wave of [what_if.heat] is left out here"] if scenario.what_if.heat is not None else []
-    return SetUp(scenario, tuple(by_year), sheets, tuple(seasons), (*assumed, *assumptions_of(seasons)))
+    return SetUp(scenario, tuple(by_year), sheets, tuple(seasons), (*assumed, *left_out, *assumptions_of(seasons)))
 
 
 def _chosen(scenario: Scenario, beds: list[str]) -> dict[str, str]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -34,6 +34,8 @@ from panbudget.weather.text.columns import FINISHED_UNITS
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.source import Source, open_source
 
+#: first and last day
+Span = tuple[dt.date, dt.date]
 #: standard name -> where it is found, as in `read_weather`
 Columns = Mapping[str, Any] | None
 
@@ -68,6 +70,10 @@ class Weather:
     flags: pd.DataFrame
     provenance: dict[str, Any] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+
+    def holds(self, start: dt.date, end: dt.date) -> bool:
+        """Tell whether these days are among its own."""
+        return bool(self.daily.index[0].date() <= start <= end <= self.daily.index[-1].date())
 
     def filled(self, start: dt.date | None = None, end: dt.date | None = None) -> dict[str, dict[str, int]]:
         """
@@ -176,18 +182,113 @@ def read_weather(
     -----
     FAO-56 chapter 3 for gaps; see `gaps`, `humidity` and `plausibility`.
     """
-    rules = _Rules(site, wind_height, missing_rain, too_bright, limits, start, end)
-    shown = str(path) if shown_as is None else shown_as
+    options: dict[str, Any] = {"missing_rain": missing_rain, "too_bright": too_bright, "limits": limits}
+    named: dict[str, Any] = {"file_format": file_format, "columns": columns, "shown_as": shown_as}
+    return open_weather(path, site, wind_height=wind_height, fallbacks=fallbacks, **named, **options).over(start, end)
+
+
+@dataclass(frozen=True)
+class WeatherFile:
+    """
+    A weather file and its fallbacks, read and not yet checked: what they give depends on the days asked for.
+
+    Parameters
+    ----------
+    file : RawFile
+    rules : _Rules
+    others : sequence of (Fallback, RawFile)
+    """
+
+    file: RawFile
+    rules: _Rules
+    others: Sequence[tuple[Fallback, RawFile]] = ()
+
+    def over(self, start: dt.date | None = None, end: dt.date | None = None) -> Weather:
+        """Return the longest run of clean days that holds some days, as `read_weather` does."""
+        return _finished(*self._whole(start, end))
+
+    def seasons(self, spans: Mapping[int, Span]) -> dict[int, Weather | WeatherError]:
+        """
+        Return the weather of each season whose own days are whole after filling, and what is wrong with the others.
+
+        Parameters
+        ----------
+        spans : mapping
+            Year -> first and last day; the first is read first.
+
+        Returns
+        -------
+        dict
+            Year -> Weather, one for all seasons that lie in one run of clean days; or the error.
+        """
+        seasons: dict[int, Weather | WeatherError] = {}
+        runs: list[Weather] = []
+        flawless = len(spans) > 1 and self._flawless(spans.values())
+        for year, (start, end) in spans.items():
+            try:
+                parts = None if flawless and runs else self._whole(start, end)
+                known = [run for run in runs if run.holds(start, end)]
+                runs += [] if known else [_finished(*(parts or self._whole(start, end)))]
+                seasons[year] = (known or runs)[-1]
+            except WeatherError as error:
+                seasons[year] = error
+        return seasons
+
+    def _flawless(self, spans: Iterable[Span]) -> bool:
+        """Tell whether nothing lacks or is filled from the first day of all to the last: then none needs a look of its own."""
+        starts, ends = zip(*spans, strict=True)
+        try:
+            self._whole(min(starts), max(ends), limits=GapLimits(0.0, 0), missing_rain="error")
+        except WeatherError:
+            return False
+        return True
+
+    def _whole(
+        self, start: dt.date | None, end: dt.date | None, **changes: Any
+    ) -> tuple[CheckedFile, _Rules, Borrowed]:
+        """Check the days asked for: refused if they are not whole after filling, or hold what can't be true."""
+        rules = replace(self.rules, start=start, end=end, **changes)
+        others = [(fallback, _checked_fallback(fallback, file, rules)) for fallback, file in self.others]
+        read = _checked(self.file, rules, others)
+        borrowed = Borrowed(read, rules.site, others)
+        gaps = Gaps(read, borrowed)
+        missing = gaps.values(rules.limits or GapLimits(), missing_rain=rules.missing_rain)
+        if wrong := (*read.arranged.problems, *gaps.rows(), *read.inspected.problems, *borrowed.problems, *missing):
+            raise WeatherError(*wrong, file=read.file.source.shown_as)
+        return read, rules, borrowed
+
+
+def open_weather(
+    path: str | Path,
+    site: Site,
+    *,
+    file_format: str = "auto",
+    columns: Columns = None,
+    shown_as: str | None = None,
+    fallbacks: Sequence[Fallback] = (),
+    **options: Any,
+) -> WeatherFile:
+    """
+    Read a weather file and its fallbacks, unchecked; takes what `read_weather` takes but for the days.
+
+    Raises
+    ------
+    WeatherError
+        A file can't be read, or an option can't be.
+    """
+    rules, shown = _Rules(site, **options), str(path) if shown_as is None else shown_as
     rules.refuse(shown)
     choices = _choices(columns or {}, rules.table, shown)
     others = [(fallback, _read_fallback(fallback, rules)) for fallback in fallbacks]
     file = read_raw(path, site, shown_as=shown, file_format=file_format, columns=choices)
-    return _finished(_checked(file, rules, others), rules, others)
+    if file.raw.typical and others:
+        raise WeatherError(problem("typical-with-fallback"), file=shown)
+    return WeatherFile(file, rules, others)
 
 
-def clean_weather(raw: RawTable, source: Source, site: Site, *, reader: str, **options: Any) -> Weather:
+def table_weather(raw: RawTable, source: Source, site: Site, *, reader: str, **options: Any) -> WeatherFile:
     """
-    Bring a table in standard columns and units, however it was read, into a clean daily one.
+    Take a table in standard columns and units, however it was read, for a weather file.
 
     Parameters
     ----------
@@ -199,19 +300,13 @@ def clean_weather(raw: RawTable, source: Source, site: Site, *, reader: str, **o
     reader : str
         What read it.
     **options
-        wind_height, missing_rain, too_bright, limits, start, end: as in `read_weather`.
+        wind_height, missing_rain, too_bright, limits: as in `read_weather`.
 
     Returns
     -------
-    Weather
-
-    Raises
-    ------
-    WeatherError
-        All that is wrong, one line each.
+    WeatherFile
     """
-    rules = _Rules(site, **options)
-    return _finished(_checked(RawFile(raw, source, reader, "as named"), rules), rules, [])
+    return WeatherFile(RawFile(raw, source, reader, "as named"), _Rules(site, **options))
 
 
 def read_raw(
@@ -284,16 +379,31 @@ def _checked(file: RawFile, rules: _Rules, others: Sequence[tuple[Fallback, Chec
     return CheckedFile(file, arranged, inspect_values(inspection), height, tuple(notes))
 
 
-def _read_fallback(fallback: Fallback, rules: _Rules) -> CheckedFile:
-    """Read a fallback's file, sound but with gaps; a typical year has no days to lend."""
-    shown, table, start, end = fallback.shown, "weather.fallback", rules.start, rules.end
-    rules = _Rules(fallback.site or rules.site, fallback.wind_height, "error", "limit", rules.limits, start, end, table)
+def _of_fallback(fallback: Fallback, rules: _Rules) -> _Rules:
+    """How a fallback's file is to be read."""
+    more: dict[str, Any] = {
+        "site": fallback.site or rules.site,
+        "wind_height": fallback.wind_height,
+        "table": "weather.fallback",
+    }
+    return replace(rules, missing_rain="error", too_bright="limit", **more)
+
+
+def _read_fallback(fallback: Fallback, rules: _Rules) -> RawFile:
+    """Read a fallback's file; a typical year has no days to lend."""
+    shown, rules = fallback.shown, _of_fallback(fallback, rules)
     rules.refuse(shown)
-    options: dict[str, Any] = {"file_format": fallback.file_format, "columns": fallback.columns, "table": table}
+    options: dict[str, Any] = {"file_format": fallback.file_format, "columns": fallback.columns, "table": rules.table}
     file = read_raw(fallback.path, rules.site, shown_as=shown, **options)
     if file.raw.typical:
         raise WeatherError(problem("fallback-typical"), file=shown)
-    read = _checked(file, rules)
+    return file
+
+
+def _checked_fallback(fallback: Fallback, file: RawFile, rules: _Rules) -> CheckedFile:
+    """Check a fallback's file: sound, but with gaps."""
+    shown, start, end = fallback.shown, rules.start, rules.end
+    read = _checked(file, _of_fallback(fallback, rules))
     problems = read.inspected.problems
     first, last = read.days[0].date(), read.days[-1].date()
     if (start is not None and last < start) or (end is not None and first > end):
@@ -304,18 +414,9 @@ def _read_fallback(fallback: Fallback, rules: _Rules) -> CheckedFile:
     return read
 
 
-def _finished(read: CheckedFile, rules: _Rules, others: Sequence[tuple[Fallback, CheckedFile]]) -> Weather:
+def _finished(read: CheckedFile, rules: _Rules, borrowed: Borrowed) -> Weather:
     """What is checked, with its gaps filled, from others or by rule."""
     raw, inspected, arranged = read.file.raw, read.inspected, read.arranged
-    shown = read.file.source.shown_as
-    if raw.typical and others:
-        raise WeatherError(problem("typical-with-fallback"), file=shown)
-    borrowed = Borrowed(read, rules.site, others)
-    gaps = Gaps(read, borrowed)
-    missing = gaps.values(rules.limits or GapLimits(), missing_rain=rules.missing_rain)
-    if wrong := (*arranged.problems, *gaps.rows(), *inspected.problems, *borrowed.problems, *missing):
-        raise WeatherError(*wrong, file=shown)
-
     daily = borrowed.laid_over(read.daily)
     finished, kept, climate = _filled(daily, read, borrowed, rules)
     parts = zip(*finished.values(), strict=True)

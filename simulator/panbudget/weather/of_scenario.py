@@ -9,7 +9,8 @@ from typing import Any
 
 from panbudget.errors import ScenarioError
 from panbudget.scenario.garden import FallbackSource, Scenario, WeatherSource
-from panbudget.weather import Fallback, Weather, read_weather
+from panbudget.weather import Fallback, Weather
+from panbudget.weather.clean import WeatherFile, open_weather
 from panbudget.weather.formats.readers import format_problem
 
 
@@ -32,18 +33,28 @@ def read_scenario_weather(scenario: Scenario, start: dt.date | None = None, end:
     WeatherError
         The file can't be read, or can't be true.
     """
+    return open_scenario_weather(scenario).over(start or scenario.season.start, end or scenario.season.end)
+
+
+def open_scenario_weather(scenario: Scenario) -> WeatherFile:
+    """
+    Read the weather file that a scenario names, and its fallbacks, unchecked.
+
+    Raises
+    ------
+    WeatherError, ScenarioError
+        A file can't be read; a format is unknown.
+    """
     source = scenario.weather
     formats = [("weather", source.format), *(("weather.fallback", other.format) for other in source.fallback)]
     if wrong := [problem for where, name in formats if (problem := format_problem(name, where=where))]:
         raise ScenarioError(*wrong, file=str(scenario.path))
-    return read_weather(
+    return open_weather(
         scenario.weather_path,
         scenario.site,
         **_of_file(source),
         missing_rain=source.missing_rain,
         too_bright=source.too_bright,
-        start=start or scenario.season.start,
-        end=end or scenario.season.end,
         fallbacks=[_fallback(scenario, other) for other in source.fallback],
     )
 

@@ -14,7 +14,7 @@ from panbudget.season.layout import Design, bundle_of
 from panbudget.season.replay import replay
 from panbudget.season.years import in_year
 from panbudget.studies.sweep.compute import COLUMNS, Engine, season_columns
-from panbudget.studies.sweep.site import Place, SiteRecord, read_site
+from panbudget.studies.sweep.site import Place, SiteRecord, open_site
 from tests.studies.sweep.district import GARDEN, ROOT, make_plan, write_district
 
 PLACE = Place(0, "Place 01", 38.25, -7.3, 55.0, "place-01.csv", more={"timezone": "Etc/GMT+0"})
@@ -28,7 +28,7 @@ def record(tmp_path_factory):
     folder = tmp_path_factory.mktemp("weather")
     write_district(folder, first=2020, last=2021, places=1)
     base = load_scenario(ROOT / "scenarios" / "terraces.toml")
-    return SiteRecord(PLACE, read_site(PLACE, base, str(folder / PLACE.file), None, None))
+    return SiteRecord(PLACE, open_site(PLACE, base, str(folder / PLACE.file)).over(None, None))
 
 
 def garden(overlay=None, *, tank=False):

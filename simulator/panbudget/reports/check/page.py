@@ -9,6 +9,7 @@ from panbudget.reports.check.figures import weather_figure, years_figure
 from panbudget.reports.pages import Report, words_of
 from panbudget.reports.season.page import days_of, filled_rows
 from panbudget.reports.writing import Verb
+from panbudget.season.years import listed
 from panbudget.studies.check import Checked
 from panbudget.studies.sensitivity import in_mm, in_percent
 from panbudget.weather.checks.plausibility import PASSED
@@ -62,6 +63,7 @@ def check_report(checked: Checked, figures: Mapping[str, str]) -> Report:
         when=days_of(season),
         sections=[
             _section("figures", figures=figures),
+            _section("usable", table=_usable(checked)),
             _section("units", table=units, fill=source, note=PASSED),
             _section("filled", table=filled_rows(season)),
             _section("fallbacks", table=_fallbacks(source.get("fallbacks", []))),
@@ -97,6 +99,8 @@ def check_lines(checked: Checked) -> list[str]:
     ]
     return [
         *(_say(key, pans=pans, **values) for key in ("line_sound", "line_file", "line_holds", "line_season")),
+        _say("line_usable", years=listed([*checked.usable.weather]) or "none"),
+        *(f"  {text}" for text in checked.usable.sentences()),
         *(_say("line_extreme", **extreme) for extreme in checked.extremes()),
         *(filled or ["Nothing had to be filled."]),
         *(_say("line_other", other=way, mm=in_mm(way), share=in_percent(way)) for way in checked.sensitivity),
@@ -113,6 +117,12 @@ def _how_complete(rows: Sequence[Mapping[str, Any]]) -> str:
     counts = {"borrowed from another station": borrowed, "estimated": sum(row["days"] for row in rows) - borrowed}
     parts = [f"{count(number, 'value')} of the season {how}" for how, number in counts.items() if number]
     return " and ".join(parts) or "nothing had to be filled"
+
+
+def _usable(checked: Checked) -> list[dict[str, str]]:
+    """A row for each year of which the file has a part."""
+    why = dict.fromkeys(checked.usable.weather, "") | checked.usable.left_out
+    return [{"year": str(year), "usable": "no" if why[year] else "yes", "why": why[year]} for year in sorted(why)]
 
 
 def _fallbacks(fallbacks: Sequence[Mapping[str, Any]]) -> Iterator[dict[str, Any]]:

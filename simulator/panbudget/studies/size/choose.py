@@ -25,7 +25,6 @@ from panbudget.season.supplies import most_static
 from panbudget.studies.common import Garden, read_data, refusal, seasons_of_record
 from panbudget.studies.size.settings import Done, Outcome, Setting, YearForcing, joined, outcomes, year_forcing
 from panbudget.weather import Weather
-from panbudget.weather.of_scenario import read_scenario_weather
 
 _AREAS, _FLOWS = 21, 19  # settings of the search, the present one in the middle
 _AREA_SPAN, _FLOW_SPAN = 4.0, 4.0  # times the present one, to either side
@@ -213,9 +212,8 @@ def size(
     if controller is not None and controller not in scenario.controller:
         unknown = ("unknown-valve", f"controller.{controller}", "is not in the file")
         raise refusal(scenario, *unknown, expected=f"one of {', '.join(scenario.controller)}", value=controller)
-    weather = weather or read_scenario_weather(scenario)
     sound = scenario.changed({"fault": []})
-    seasons = seasons_of_record(sound, weather)
+    seasons, left_out = seasons_of_record(sound, weather)
     count, several = len(seasons), len(scenario.controller) > 1
     valves = {name: _valve(sound, name, seasons, step) for name in scenario.controller if controller in (None, name)}
     applies = {
@@ -226,7 +224,7 @@ def size(
     }
     texts, years = read_data("size/size")["assumptions"], f"{count} season{'s' if count > 1 else ''}"
     assumptions = [texts[key].format(seasons=years) for key, holds in applies.items() if holds]
-    return Sizing(sound, tuple(seasons), valves, (*assumptions, *next(iter(seasons.values())).assumptions))
+    return Sizing(sound, tuple(seasons), valves, (*assumptions, *left_out, *next(iter(seasons.values())).assumptions))
 
 
 def _valve(scenario: Scenario, name: str, seasons: dict[int, Season], step: Step) -> ValveSizing:

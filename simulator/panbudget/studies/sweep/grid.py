@@ -7,7 +7,6 @@ cell on the first day (sea) is no site.
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -17,11 +16,10 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, ScenarioError, WeatherError
+from panbudget.errors import Problem, ScenarioError
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.site import Place
-from panbudget.weather import Weather
-from panbudget.weather.clean import clean_weather
+from panbudget.weather.clean import WeatherFile, table_weather
 from panbudget.weather.text.columns import STANDARD
 from panbudget.weather.text.raw import RawTable
 from panbudget.weather.text.source import Source
@@ -77,11 +75,9 @@ def places_in_grid(folder: Path, sites: Any) -> tuple[list[Place], int, bytes]:
     return places, first.size - len(places), mark
 
 
-def read_cells(
-    folder: Path, sites: Any, places: Sequence[Place], source: Any, start: dt.date | None, end: dt.date | None
-) -> list[Weather | WeatherError]:
+def read_cells(folder: Path, sites: Any, places: Sequence[Place], source: Any) -> list[WeatherFile]:
     """
-    Read some cells' weather and clean it like a file's.
+    Read some cells' weather, each as if it were a file's.
 
     Parameters
     ----------
@@ -91,13 +87,10 @@ def read_cells(
         Of this grid.
     source : WeatherSource
         The base scenario's; its file, format and columns are left aside.
-    start, end : date, optional
-        Days that must be sound.
 
     Returns
     -------
-    list of Weather or WeatherError
-        What is wrong with a cell in place of its weather.
+    list of WeatherFile
     """
     cells = np.array([place.cell for place in places])
     low, high = cells.min(axis=0), cells.max(axis=0) + 1
@@ -108,7 +101,7 @@ def read_cells(
             name: data[variable].isel(box).transpose(time, *axes).to_numpy().astype(float) * factor + offset
             for name, (variable, factor, offset) in variables.items()
         }
-    weathers: list[Weather | WeatherError] = []
+    files: list[WeatherFile] = []
     for place, cell in zip(places, cells - low, strict=True):
         raw = RawTable(
             daily=pd.DataFrame({name: block[(slice(None), *cell)] for name, block in values.items()}, index=dates),
@@ -117,20 +110,10 @@ def read_cells(
             units={name: STANDARD[name].unit for name in values},
             unit_is_stated=frozenset(values),
         )
-        try:
-            weather = clean_weather(
-                raw,
-                Source("", f"{sites.grid}, cell {place.name}", "", "utf-8"),
-                place.site(),
-                reader="grid",
-                **source.model_dump(include={"wind_height", "missing_rain", "too_bright"}),
-                start=start,
-                end=end,
-            )
-            weathers.append(weather)
-        except WeatherError as error:
-            weathers.append(error)
-    return weathers
+        shown = Source("", f"{sites.grid}, cell {place.name}", "", "utf-8")
+        options = source.model_dump(include={"wind_height", "missing_rain", "too_bright"})
+        files.append(table_weather(raw, shown, place.site(), reader="grid", **options))
+    return files
 
 
 def _wrong(which: str, shown: str, **values: object) -> ScenarioError:

@@ -27,12 +27,13 @@ import pandas as pd
 
 from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
 from panbudget.season.layout import Bundle, Design, Row, bundle_of
-from panbudget.season.years import moved, years_at_hand
+from panbudget.season.years import moved, usable_years
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import Engine, days_of, season_columns
 from panbudget.studies.sweep.plan import Plan
-from panbudget.studies.sweep.site import Place, SiteRecord, grid_evapotranspiration, read_site
+from panbudget.studies.sweep.site import Place, SiteRecord, grid_evapotranspiration, open_site
 from panbudget.weather import Weather
+from panbudget.weather.clean import WeatherFile
 from panbudget.words import calendar_day
 
 #: years that a record counts as where the plan takes all it has
@@ -45,8 +46,8 @@ _SIDE_BY_SIDE = 12
 _AHEAD = 2
 _TRIES = 4
 
-#: by a cell's name: its weather or what is wrong with it, and its ETo
-_Cells = dict[str, tuple[Weather | WeatherError, Any]]
+#: a place's runs of clean days, each with the years whose seasons it holds
+_Runs = list[tuple[SiteRecord, list[int]]]
 
 
 @dataclass(frozen=True)
@@ -168,19 +169,18 @@ def run_job(kit: bytes, job: Job) -> Part:
     plan, engine = _unpacked(kit)
     bundles = _bundles(kit, job.first_design, job.after_design)
     clock.tick("making ready")
-    cells = _cells(plan, job.places, clock)
+    grid = _cells(plan, job.places, clock)
     tables: list[pd.DataFrame] = []
     bad: list[BadSite] = []
     marks: dict[str, str] = {}
     seasons = 0
     for place in job.places:
         try:
-            record = _record(plan, place, cells, clock)
-            if not cells:
-                marks[place.name] = record.weather.provenance["sha256"]
-            years = _years(plan, record)
-            tables.append(_rows(plan, record, bundles, years, engine))
-            seasons += len(years) * (job.after_design - job.first_design)
+            runs = _of_cell(grid[place.name]) if grid else _runs(plan, place, clock)
+            if not grid:
+                marks[place.name] = runs[0][0].weather.provenance["sha256"]
+            tables.append(_rows(plan, place, bundles, runs, engine))
+            seasons += sum(len(years) for _, years in runs) * (job.after_design - job.first_design)
         except (WeatherError, ScenarioError) as error:
             bad.append(BadSite(place.name, tuple(error.text().split("\n"))))
         clock.tick("seasons")
@@ -202,60 +202,84 @@ class _Clock:
         self._last = now
 
 
-def _asked(plan: Plan) -> tuple[Any, Any]:
-    """Days that must be sound; a record's own where all its years are wanted."""
-    years, season = plan.years(), plan.base.season
-    return (days_of(season, years[0])[0], days_of(season, years[-1])[1]) if years else (None, None)
-
-
-def _cells(plan: Plan, places: Sequence[Place], clock: _Clock) -> _Cells:
-    """Of a grid: each cell's weather and ETo, or what is wrong with it. Of a table nothing: its files are read in turn."""
+def _cells(plan: Plan, places: Sequence[Place], clock: _Clock) -> dict[str, _Runs | PanbudgetError]:
+    """Of a grid: each cell's runs, or what is wrong with it. Of a table nothing: its files are read in turn."""
     if plan.described.sites.grid is None:
         return {}
     from panbudget.studies.sweep.grid import read_cells
 
-    read = read_cells(plan.folder, plan.described.sites, places, plan.base.weather, *_asked(plan))
+    found: dict[str, dict[int, Weather] | PanbudgetError] = {}
+    for place, file in zip(
+        places, read_cells(plan.folder, plan.described.sites, places, plan.base.weather), strict=True
+    ):
+        try:
+            found[place.name] = _weathers(plan, place, file)
+        except (WeatherError, ScenarioError) as error:
+            found[place.name] = error
     clock.tick("reading")
-    sound = {index: weather for index, weather in enumerate(read) if isinstance(weather, Weather)}
+    # cells whose clean days are one run: ETo of those that have the same days is computed together
+    whole = [
+        (place, next(iter(part.values())))
+        for place in places
+        if isinstance(part := found[place.name], dict) and len({id(weather) for weather in part.values()}) == 1
+    ]
     eto: dict[int, Any] = {}
-    if len({(len(weather.daily), weather.daily.index[0]) for weather in sound.values()}) == 1:
-        together = grid_evapotranspiration([places[index] for index in sound], [*sound.values()])
-        eto = dict(zip(sound, together, strict=True))
+    if len({(len(weather.daily), weather.daily.index[0]) for _, weather in whole}) == 1:
+        cells, weathers = zip(*whole, strict=True)
+        eto = dict(zip(map(id, weathers), grid_evapotranspiration(cells, weathers), strict=True))
     clock.tick("ETo")
-    return {place.name: (read[index], eto.get(index)) for index, place in enumerate(places)}
+    return {
+        place.name: part if isinstance(part := found[place.name], PanbudgetError) else _records(place, part, eto)
+        for place in places
+    }
 
 
-def _record(plan: Plan, place: Place, cells: _Cells, clock: _Clock) -> SiteRecord:
-    if cells:
-        weather, eto = cells[place.name]
-        if isinstance(weather, WeatherError):
-            raise weather
-        return SiteRecord(place, weather, eto)
-    weather = read_site(place, plan.base, str(plan.folder / place.file), *_asked(plan))
+def _of_cell(cell: _Runs | PanbudgetError) -> _Runs:
+    if isinstance(cell, PanbudgetError):
+        raise cell
+    return cell
+
+
+def _runs(plan: Plan, place: Place, clock: _Clock) -> _Runs:
+    weathers = _weathers(plan, place, open_site(place, plan.base, str(plan.folder / place.file)))
     clock.tick("reading")
-    record = SiteRecord(place, weather)
+    runs = _records(place, weathers, {})
     clock.tick("ETo")
-    return record
+    return runs
 
 
-def _years(plan: Plan, record: SiteRecord) -> list[int]:
-    season = plan.base.season
-    years = plan.years()
-    if years is None:
-        at_hand = years_at_hand(plan.base, record.weather, season.start, season.end)
-        years = [year for year in at_hand if record.span(*days_of(season, year))]
-    if not years:
+def _records(place: Place, weathers: dict[int, Weather], eto: dict[int, Any]) -> _Runs:
+    """A record for each run of clean days, with its years."""
+    by_run: dict[int, list[int]] = {}
+    for year, weather in weathers.items():
+        by_run.setdefault(id(weather), []).append(year)
+    return [(SiteRecord(place, weathers[years[0]], eto.get(run)), years) for run, years in by_run.items()]
+
+
+def _weathers(plan: Plan, place: Place, file: WeatherFile) -> dict[int, Weather]:
+    """The weather of each year asked for, all of them usable; or of each usable year."""
+    season, years = plan.base.season, plan.years()
+    if years is not None:
+        found = file.seasons({year: days_of(season, year) for year in years})
+        wrong = [error for error in found.values() if isinstance(error, WeatherError)]
+        if wrong:
+            raise wrong[0]
+        return {year: weather for year, weather in found.items() if isinstance(weather, Weather)}
+    usable = usable_years(plan.base, weather=file).weather
+    if not usable:
+        record = file.over()  # refused, if that is for what is wrong in all of it
         days = f"{calendar_day(season.start)} to {calendar_day(season.end)}"
-        first, last = record.index[0].date(), record.index[-1].date()
-        raise ScenarioError(problem("no-season", season=days, first=first, last=last), file=record.place.file)
-    return years
+        first, last = (record.daily.index[at].date() for at in (0, -1))
+        raise ScenarioError(problem("no-season", season=days, first=first, last=last), file=place.file)
+    return usable
 
 
-def _rows(plan: Plan, record: SiteRecord, bundles: Sequence[Bundle], years: list[int], engine: Engine) -> pd.DataFrame:
+def _rows(plan: Plan, place: Place, bundles: Sequence[Bundle], runs: _Runs, engine: Engine) -> pd.DataFrame:
     """A site's rows: every row of the designs in turn, and within it year after year."""
-    season, place, tables = plan.base.season, record.place, []
+    season, tables, years = plan.base.season, [], [year for _, held in runs for year in held]
     for bundle in bundles:
-        columns = pd.DataFrame(season_columns(record, bundle, season, years, engine))
+        parts = [pd.DataFrame(season_columns(record, bundle, season, held, engine)) for record, held in runs]
+        columns = pd.concat(parts, ignore_index=True)
         names = pd.DataFrame([*bundle.rows] * len(years), columns=Row._fields)
         order = np.arange(len(names)).reshape(len(years), -1).T.ravel()  # run year after year
         tables.append(pd.concat([names, columns], axis=1).iloc[order])

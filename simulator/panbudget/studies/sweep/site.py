@@ -6,7 +6,6 @@ Units as in the engine. Nothing here depends on what a valve does.
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -26,7 +25,8 @@ from panbudget.scenario.garden import Scenario, Site
 from panbudget.season.demand import ANTECEDENT_DAYS, BedForcing, bed_forcing, plant_of
 from panbudget.season.record import Record
 from panbudget.studies.sweep import problem
-from panbudget.weather import Weather, read_weather
+from panbudget.weather import Weather
+from panbudget.weather.clean import WeatherFile, open_weather
 from panbudget.weather.flags import is_filled
 from panbudget.weather.text.rows import read_typed
 
@@ -172,7 +172,7 @@ def _read(path: Path, shown_as: str) -> pd.DataFrame:
         raise ScenarioError(problem("unreadable.table", reason=reason), file=shown_as) from None
 
 
-def read_site(place: Place, base: Scenario, path: str, start: dt.date | None, end: dt.date | None) -> Weather:
+def open_site(place: Place, base: Scenario, path: str) -> WeatherFile:
     """
     Read a place's weather file, as the base scenario says its files are to be read.
 
@@ -183,27 +183,23 @@ def read_site(place: Place, base: Scenario, path: str, start: dt.date | None, en
         Its ``[weather]``, the file's name left aside.
     path : str
         Where the file is.
-    start, end : date, optional
-        Days that must be sound.
 
     Returns
     -------
-    Weather
+    WeatherFile
 
     Raises
     ------
     WeatherError
     """
     source = base.weather
-    return read_weather(
+    return open_weather(
         path,
         place.site(),
         file_format=source.format,
         **source.model_dump(include={"wind_height", "missing_rain", "too_bright"}),
         columns=source.columns,
         shown_as=place.file,
-        start=start,
-        end=end,
     )
 
 

@@ -1,0 +1,1 @@
+"""All usable years of a garden side by side: figure and page."""

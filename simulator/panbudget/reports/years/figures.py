@@ -1,0 +1,52 @@
+"""
+Years figures: days short of water and litres, year by year, the worst, the middle and the best year named.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from panbudget.reports.canvas import panels
+from panbudget.reports.style import STYLES, applied, plain
+from panbudget.studies.years import SeasonsByYear
+
+_MOST_LABELS = 21  # of years under an axis
+
+
+@applied()
+def years_figure(found: SeasonsByYear, axes: Sequence[Axes] | None = None) -> list[Axes]:
+    """
+    Draw each year's bars: days short of each bed's driest quarter, then each valve's litres.
+
+    Parameters
+    ----------
+    found : SeasonsByYear
+    axes : sequence of Axes, optional
+        One for each bed and each valve; a new figure if left out.
+
+    Returns
+    -------
+    list of Axes
+        Beds, then valves, in the scenario's order.
+    """
+    totals = [season.totals for season in found.seasons.values()]
+    beds = {key: [of["beds"][key]["driest_quarter"]["stress_days"] for of in totals] for key in totals[0]["beds"]}
+    valves = {name: [of["controllers"][name]["litres"] for of in totals] for name in totals[0]["controllers"]}
+    axes = panels(len(beds) + len(valves), height=1.5, more=0.6, axes=axes, sharex=True)
+    places = np.arange(len(totals))
+    looks = [STYLES["year_named" if year in found.named else "year_bar"].filled(label="") for year in found.seasons]
+    for at, (ax, (name, values)) in enumerate(zip(axes, [*beds.items(), *valves.items()], strict=True)):
+        for where, value, look in zip(places, values, looks, strict=True):
+            ax.bar(where, value, width=0.75, **look)
+        ax.set_title(plain(name))
+        ax.set_ylabel("days short" if at < len(beds) else "water [L]")
+        ax.set_ylim(0.0, 1.25 * max(*values, 1.0))
+        ax.grid(axis="y")
+    for where, year in zip(places, found.seasons, strict=True):
+        for ax, values in zip(axes, beds.values(), strict=False):
+            ax.annotate(found.named.get(year, ""), (where, values[where]), ha="center", va="bottom", fontsize=8.0)
+    apart = -(-len(places) // _MOST_LABELS)
+    axes[-1].set_xticks(places[::apart], [str(year) for year in found.seasons][::apart])
+    axes[-1].set_xlim(-0.6, len(places) - 0.4)
+    return axes

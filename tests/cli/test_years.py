@@ -1,0 +1,101 @@
+"""All usable years: replay --season all, and that check, size and away take the same ones."""
+
+from __future__ import annotations
+
+import json
+
+import pandas as pd
+import pytest
+
+import panbudget
+from tests.cli.test_main import run as run_program
+from tests.garden_file import write_garden, years_csv
+
+# a hole in February of 2022 and a day of its own season missing in 2023; the record ends within the season of 2025
+GAPPY = {"drop": [("2022-02-10", "2022-02-25"), ("2025-07-20", "2025-12-31")], "blank": [("2023-07-10", "2023-07-10")]}
+
+
+def run(capsys, *arguments):
+    code, out, err = run_program(capsys, *arguments)
+    return code, out.replace("\u00a0", " "), err.replace("\u00a0", " ")
+
+
+@pytest.fixture(scope="module")
+def garden(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("years")
+    return write_garden(folder, years_csv(2021, 2025, hot=(2022,), **GAPPY))
+
+
+@pytest.mark.draws
+def test_a_gap_in_february_cuts_nothing_and_years_stand_side_by_side(garden, tmp_path, capsys):
+    code, out, err = run(capsys, "replay", garden, "--season", "all", "--out", tmp_path / "y")
+    assert code == 0, err
+    assert out.startswith("Replayed in 3 years: 2021 to 2022, 2024. Years without a day short of water: none.")
+    assert "The worst year is 2022: upper/tomatoes " in out
+    assert sorted(p.name for p in (tmp_path / "y").iterdir()) == ["figures", "years.csv", "years.html", "years.json"]
+    whole = json.loads((tmp_path / "y" / "years.json").read_text(encoding="utf-8"))
+    assert list(whole["years"]) == ["2021", "2022", "2024"]
+    assert whole["named"]["worst"] == whole["ranked"][0] == 2022
+    assert whole["named"]["middle"] == whole["ranked"][1]
+    assert any(text.startswith("2023 is left out: tmax is empty on 2023-07-10") for text in whole["assumptions"])
+    assert any(text.startswith("2025 is left out: the record runs from 2021-01-01") for text in whole["assumptions"])
+    table = pd.read_csv(tmp_path / "y" / "years.csv").set_index("year")
+    assert table["named"].to_dict()[2022] == "worst"
+    # each row is that of the year's own replay
+    alone = panbudget.read_year(panbudget.load_scenario(garden), 2024)
+    season = panbudget.replay(alone[0], weather=alone[1])
+    assert table.loc[2024, "valve_litres"] == pytest.approx(season.totals["controllers"]["upper"]["litres"], abs=1e-6)
+    page = (tmp_path / "y" / "years.html").read_text(encoding="utf-8")
+    assert "2023 is left out" in page
+    assert 'id="years"' in page
+
+
+def test_check_lists_the_years_and_why_one_is_left_out(garden, capsys):
+    code, out, _ = run(capsys, "check", garden)
+    assert code == 0
+    assert "Years in which the season can be replayed: 2021 to 2022, 2024." in out
+    assert "2023 is left out: tmax is empty on 2023-07-10" in out
+    assert json.loads(run(capsys, "check", garden, "--json")[1])["years"]["usable"] == [2021, 2022, 2024]
+
+
+def test_size_away_and_setup_take_the_same_years(garden):
+    tub = {"name": "tub", "vessels": [{"diameter": "50 cm"}], "depth": "18 cm"}
+    emitter = {"name": "drip", "flow": "2 L/h", "at": "100 kPa"}
+    owned = panbudget.load_scenario(garden).changed({"owned": [tub, emitter]})
+    assert panbudget.size(owned).years == (2021, 2022, 2024)
+    assert panbudget.setup(garden).years == (2021, 2022, 2024)
+    away = panbudget.away(garden, pd.Timestamp("2021-07-15").date(), pd.Timestamp("2021-07-20").date())
+    assert [stay.start.year for stay in away.stays] == [2021, 2022, 2024]
+    assert any("2023 is left out" in text for text in away.assumptions)
+
+
+def test_a_season_over_new_year_is_filed_under_the_year_in_which_it_starts(tmp_path, capsys):
+    weather = years_csv(2020, 2023, southern=True, drop=[("2021-06-01", "2021-06-30"), ("2022-01-05", "2022-01-05")])
+    garden = write_garden(tmp_path, weather, start="2020-12-10", end="2021-01-20", latitude=-35.0)
+    code, out, _ = run(capsys, "replay", garden, "--season", "all", "--out", tmp_path / "y")
+    assert code == 0
+    assert out.startswith("Replayed in 2 years: 2020, 2022. ")
+    found = panbudget.years(garden)
+    assert str(found.seasons[2022].days.index[-1].date()) == "2023-01-20"
+
+
+@pytest.mark.parametrize(
+    ("options", "text"),
+    [
+        (("--season", "20x1"), '--season "20x1" is no year; expected: a year such as 2024, or all'),
+        (("--season", "all", "--spread", "30"), "--spread is of one season"),
+        (("--season", "all", "--start", "2021-07-01"), "--season takes the scenario's own days"),
+    ],
+)
+def test_what_can_t_be_asked_of_all_years(garden, options, text, tmp_path, capsys):
+    code, _, err = run(capsys, "replay", garden, *options, "--out", tmp_path / "y")
+    assert code == 2
+    assert text in err
+
+
+def test_where_no_year_is_usable_the_gardens_own_year_says_why(tmp_path, capsys):
+    garden = write_garden(tmp_path, years_csv(2021, 2021, blank=[("2021-07-02", "2021-07-02")]))
+    code, _, err = run(capsys, "replay", garden, "--season", "all", "--out", tmp_path / "y")
+    assert code == 2
+    assert "tmax is empty on 2021-07-02" in err
+    assert not (tmp_path / "y").exists()

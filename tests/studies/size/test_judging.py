@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from panbudget.scenario.supplies import Mains
 from panbudget.studies.size import choose
 from panbudget.studies.size.settings import Outcome, Setting, _daylight, year_forcing
 
@@ -178,3 +179,68 @@ def test_openings_in_daylight_are_a_share_of_each_settings_own():
     forcing = SimpleNamespace(days=SimpleNamespace(rain=np.zeros(2), daylight_share=daylight))
     out = SimpleNamespace(opening_start=start, opening_controller=which)
     assert _daylight(forcing, out, 6, 3).tolist() == [0.5, 0.0, 0.0]
+
+
+def garden_of(owned=(), pressure="100 kPa"):
+    """What laying settings out asks of a garden: freeboard, supply, and what is owned."""
+    valve = SimpleNamespace(pan=SimpleNamespace(freeboard=20.0), supply="spring")
+    mains = Mains.model_validate({"kind": "mains", "pressure": pressure})
+    return SimpleNamespace(controller={"upper": valve}, supply={"spring": mains}, owned=owned)
+
+
+PRESENT = Setting(0.2, 180.0, 2.0, 0.9)
+
+
+def test_a_free_search_lays_areas_and_flows_out_in_even_steps_from_a_quarter_to_four_times():
+    """21 areas beside 19 flows, the present ones in their middle; steps of 4^(1/10) and 4^(1/9)."""
+    settings, labels = choose._layout(garden_of(), "upper", PRESENT)
+    areas, flows = sorted({each.area for each in settings}), sorted({each.refill_flow for each in settings})
+    assert areas == pytest.approx([0.2 * 4.0 ** (step / 10) for step in range(-10, 11)])
+    assert flows == pytest.approx([2.0 * 4.0 ** (step / 9) for step in range(-9, 10)])
+    assert len(settings) == 21 * 19
+    assert set(labels) == {""}
+    assert {each.depth for each in settings} == {180.0}
+    assert {each.swing for each in settings} == {0.9}
+
+
+def test_a_small_pan_is_laid_out_with_the_swing_that_it_can_lose():
+    """0.2 m² × 160 mm × 0.8 are 25.6 kg; at a quarter of the area 6.4 kg; the present 10 kg stay where they can."""
+    settings, _ = choose._layout(garden_of(), "upper", PRESENT._replace(swing=10.0))
+    assert settings[0].swing == 6.4
+    assert settings[-1].swing == 10.0
+    assert all(each.swing <= 0.8 * each.area * 160.0 + 0.005 for each in settings)
+
+
+def test_up_to_three_refill_emitters_of_one_kind_stand_side_by_side_at_the_supplys_pressure():
+    """Four drippers of 2 L/h at 25 kPa, of exponent 0.5, on 100 kPa: 4, 8 or 12 L/h; one measured in place stays."""
+    dripper = SimpleNamespace(name="dripper", vessels=(), flow=2.0, at=25.0, exponent=0.5, count=4)
+    placed = SimpleNamespace(name="drop", vessels=(), flow=3.0, at=None, exponent=0.5, count=1)
+    settings, labels = choose._layout(garden_of([dripper, placed]), "upper", PRESENT)
+    flows = {label: each.refill_flow for label, each in zip(labels, settings, strict=True)}
+    assert flows == {"dripper": 4.0, "2 × dripper": 8.0, "3 × dripper": 12.0, "drop": 3.0}
+
+
+def test_looking_closer_cuts_a_step_of_the_grid_into_three_to_either_side():
+    """Steps of 8 and 27 times: in thirds of them, 2 and 3 times, without the best itself, which is known."""
+    best = choose._chosen(judged([1.0], [KEPT]))
+    closer = choose._around(best, np.array([8.0, 27.0]), 20.0)
+    assert len(closer) == 7 * 7 - 1
+    assert sorted({each.area for each in closer}) == pytest.approx([0.2 * 2.0**third for third in range(-3, 4)])
+    assert sorted({each.refill_flow for each in closer}) == pytest.approx([2.0 * 3.0**third for third in range(-3, 4)])
+    # a pan that can't lose its swing is left out: at 0.025 m² 3.2 kg are the most
+    heavy = choose._around(choose._chosen(judged([1.0], [KEPT])), np.array([8.0, 27.0]), 171.0)
+    assert min(each.area for each in heavy) == pytest.approx(0.2)
+
+
+def test_other_swings_are_tried_from_a_fifth_to_28_tenths_of_the_present_one():
+    assert [each.swing for each in choose._with_other_swings(PRESENT)] == [0.18, 0.32, 0.45, 0.63, 1.26, 1.8, 2.52]
+
+
+def test_only_the_ten_thriftier_settings_next_to_the_best_say_what_stops_them():
+    """Eleven of less water: the thriftiest of all misses another wish than the ten between."""
+    litres = [20.0, *np.arange(9.0, 20.0)]
+    runs, short = [0.0, 0.0, 0.0, 0.0, 1.0], [1.0, 0.0, 0.0, 0.0, 0.0]
+    choice = choose._chosen(judged(litres, [KEPT, short, *[runs] * 5, *[short] * 5]))
+    assert choice.binding == "stress_days"  # five and five: the first wish of equals
+    choice = choose._chosen(judged(litres, [KEPT, short, *[runs] * 6, *[short] * 4]))
+    assert choice.binding == "runs_well"

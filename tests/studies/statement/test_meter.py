@@ -192,3 +192,46 @@ def test_whole_stretches_keep_what_the_meter_says(modelled, lengths):
     assert litres.sum() == pytest.approx(sum(s.litres for s in stretches), abs=1e-6)
     assert (litres >= 0.0).all()
     assert covered.max() <= 1.0 + 1e-9
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "split"),
+    [
+        (0, 31, 0),  # to the first moment of June: all of it is May's
+        (0, 31 + 1 / 86400, 1),  # and one second of June
+        (30.5, 31, 0),
+        (31, 61, 0),
+        (-1 / 86400, 5, 1),  # from the last second of April
+        (0, 366, 1),  # to the same month of another year
+    ],
+)
+def test_a_stretch_is_split_when_a_month_ends_within_it_and_not_with_it(start, end, split):
+    assert metered_days([between(start, end, 1.0)], FIRST, np.ones(61))[2] == split
+
+
+def test_a_stretch_that_ends_after_the_season_is_spread_evenly_and_one_that_ends_with_it_as_modelled():
+    """8 L over the two days and two beyond: 2 L a day; over the two days alone, 1 and 3 parts of it."""
+    modelled = np.array([1.0, 3.0])
+    assert metered_days([between(0, 4, 8.0)], FIRST, modelled)[0].tolist() == [2.0, 2.0]
+    assert metered_days([between(0, 2, 8.0)], FIRST, modelled)[0].tolist() == [2.0, 6.0]
+
+
+@pytest.mark.parametrize(
+    ("rows", "litres"),
+    [
+        ("2025-05-01,9,L,\n2025-06-01,9,L,\n", [0.0]),  # a counter may stand still
+        ("2025-05-01,0,L,\n2025-06-01,0,L,removed\n2025-06-01,7,L,installed\n2025-07-01,8,L,\n", [0.0, 1.0]),
+        ("2025-05-01,9,L,\n2025-06-01,0,L,rollover at 10\n", [1.0]),
+        ("2025-05-01,9,L,\n2025-06-01,8,L,rollover at 9\n", ["a rollover needs the number"]),
+        ("2025-05-01,9,L,\n2025-06-01,9,L,rollover at 10\n", ["not below"]),
+        ("2025-05-01,9,L,\n2025-05-01,9,L,\n", ["order of time"]),
+        ("2025-05-02,9,L,removed\n2025-05-01,0,L,installed\n", ["order of time"]),
+    ],
+)
+def test_a_counter_at_the_bounds_of_its_rules(read, rows, litres):
+    if all(isinstance(part, float) for part in litres):
+        assert [part.litres for part in read(HEAD + rows).by_supply["spring"]] == pytest.approx(litres)
+    else:
+        with pytest.raises(ReadingsError) as caught:
+            read(HEAD + rows)
+        assert litres[0] in str(caught.value)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from panbudget import replay
 from panbudget.errors import ScenarioError
+from panbudget.studies import setup as study
 from panbudget.studies.setup import TURNED, _turned, ml_per_minute, setup
 from panbudget.weather.of_scenario import read_scenario_weather
 from tests.small_weather import weather_csv
@@ -174,7 +177,10 @@ def test_years_are_averaged(make_garden):
     assert plan.years == (2025, 2026)
     for a, b in zip(rows(plan.sheets["upper"]), rows(sheet), strict=True):
         assert a.litres_a_week == pytest.approx(b.litres_a_week, rel=0.02)
+        assert (a.supply_mm, a.need_mm) == pytest.approx((b.supply_mm, b.need_mm), rel=0.02)
         assert a.days == b.days
+    for a, b in zip(plan.sheets["upper"].gains, sheet.gains, strict=True):
+        assert a.litres == pytest.approx(b.litres, rel=0.02)
 
 
 def test_the_neediest_bed_leads_unless_another_is_chosen(make):
@@ -215,6 +221,8 @@ def test_the_neediest_bed_leads_unless_another_is_chosen(make):
         (80.0, 100.0, 32.0, (32, "")),  # what the sun takes
         (80.0, 100.0, 32.2, (33, "least")),  # upwards, or the valve sticks open
         (5.0, 0.0, 0.0, (160, "most")),  # no need at all
+        (400.0, 100.0, 170.0, (170, "least")),  # more than four times, where the sun takes that much
+        (20.0, 100.0, 170.0, (170, "least")),
     ],
 )
 def test_the_flow_is_supply_over_need_between_a_quarter_and_four_times(supply, need, least, turned):
@@ -268,3 +276,85 @@ def test_a_made_heat_wave_is_left_out_and_said(make):
     with_heat, without = setup(make(heat)), setup(make())
     assert with_heat.table().equals(without.table())
     assert "left out" in with_heat.assumptions[0]
+
+
+def test_a_flow_is_a_whole_millilitre_a_minute_and_one_at_least():
+    """1.2 mL/min: a quarter of it is 0.3, which no jug shows; 41.4 mL/min: four times are 165.6, downwards."""
+    assert _turned(1.2, 30.0, 100.0, 0.0) == (1, "")
+    assert _turned(41.4, 500.0, 100.0, 0.0) == (165, "most")
+
+
+def test_the_hottest_hour_has_its_share_of_the_night():
+    """
+    Half a square metre, a quarter of the loss spread over the dark: 4 mm, of which the hottest hour takes a fifth by
+    day and a tenth by dark: 4 (0.75 / 5 + 0.25 / 10) 0.5 = 0.35 L; a day of 6 mm and half of these shares 0.2625 L.
+    """
+    day, dark = np.zeros((2, 24)), np.zeros((2, 24))
+    day[:, 12], dark[:, 1] = (0.2, 0.1), (0.1, 0.05)
+    forcing = SimpleNamespace(
+        pans=SimpleNamespace(night_share=np.array([0.9, 0.25]), area=np.array([7.0, 0.5])),
+        days=SimpleNamespace(daylight_share=day, dark_share=dark),
+    )
+    tables = {"upper": None, "lower": pd.DataFrame({"pan_mm": [4.0, 6.0]})}
+    season = SimpleNamespace(controllers=tables, forcing=forcing)
+    assert study._hottest_hour(season, "lower") == pytest.approx(0.35)
+
+
+def test_openings_count_in_the_month_in_which_they_begin_and_those_from_before_the_season_not_at_all():
+    """By hand: one still open at the end has no length; the first hour of June is the 744th of a season from 1 May."""
+    rows = [
+        ("upper", -0.5, 1.0, 90.0, "trip"),
+        ("upper", 0.0, 0.5, 30.0, "trip"),
+        ("lower", 1.0, 2.0, 60.0, "trip"),
+        ("upper", 743.9, 744.4, 30.0, "press"),
+        ("upper", 744.0, np.nan, 20.0, "trip"),
+    ]
+    openings = pd.DataFrame(rows, columns=["controller", "start_h", "end_h", "minutes", "cause"])
+    season = SimpleNamespace(openings=openings, days=pd.DataFrame(index=pd.date_range("2025-05-01", periods=40)))
+    begun = study._openings_begun(season, "upper")
+    assert begun["month"].tolist() == [5, 5, 6]
+    assert begun["pressed"].tolist() == [False, True, False]
+    assert begun["minutes"].tolist()[:2] == [30.0, 30.0]
+    assert np.isnan(begun["minutes"].iloc[2])
+
+
+def test_the_neediest_bed_has_the_least_of_its_need_and_one_that_needs_nothing_has_enough(monkeypatch):
+    """By hand: a gets 9 of 10 mm, b 4 of 5, c needs none; of beds that need nothing the first."""
+    days = {"a": (9.0, 10.0), "b": (4.0, 5.0), "c": (3.0, 0.0), "d": (0.0, 0.0)}
+
+    def two_halves(season, name, key):
+        supply, need = days[key.split("/")[1]]
+        return pd.DataFrame({"supply_mm": [supply / 2] * 2, "need_mm": [need / 2] * 2})
+
+    monkeypatch.setattr(study, "_days", two_halves)
+
+    def neediest(*beds):
+        scenario = SimpleNamespace(controller={"upper": SimpleNamespace(bed=dict.fromkeys(beds))})
+        return study._neediest("upper", [SimpleNamespace(scenario=scenario)])
+
+    assert neediest("c", "a", "b") == "upper/b"
+    assert neediest("c", "a") == "upper/a"
+    assert neediest("d", "c") == "upper/d"
+
+
+def test_the_need_of_the_first_day_counts_from_the_soils_first_morning(make_garden):
+    """A quarter of the water gone already is none that the first day has taken."""
+    bed = {"initial_depletion": 0.25, "planted": dt.date(2025, 5, 1)}
+    season = replay(make_garden({"controller": {"upper": {"bed": {"tomatoes": bed}}}}, days=3))
+    table = season.beds["upper/tomatoes"]
+    days = study._days(season, "upper", "upper/tomatoes")
+    began = 0.25 * table["taw_mm"].iloc[0]
+    first = table["net_demand_mm"].iloc[0] + table["exact_depletion_mm"].iloc[0] - began
+    assert days["need_mm"].iloc[0] == pytest.approx(first, rel=1e-12)
+    assert 0.0 < first < began
+
+
+@pytest.mark.parametrize(
+    ("model", "other"), [("from-eto", "energy-balance"), ("energy-balance", "from-eto"), ("measured", "energy-balance")]
+)
+def test_the_other_pan_model_is_told_as_a_share_of_the_one_used(make_garden, model, other):
+    garden = make_garden({"controller": {"upper": {"pan": {"evaporation": model}}}}, days=5)
+    evaporation = replay(garden).forcing.pan_of["upper"].evaporation
+    sheet = setup(garden).sheets["upper"]
+    assert sheet.other_model == pytest.approx(evaporation[other].sum() / evaporation[model].sum())
+    assert sheet.model == model

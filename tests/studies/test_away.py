@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
+from types import SimpleNamespace
 
 import pytest
 
 from panbudget import replay
 from panbudget.errors import ScenarioError
 from panbudget.reports.away.page import away_sentences
-from panbudget.studies.away import away
+from panbudget.studies import away as study
+from panbudget.studies.away import BedAway, PanAway, Stay, away
 from tests.small_weather import weather_csv
 
 JUNE = (dt.date(2025, 6, 1), dt.date(2025, 6, 14))
@@ -188,3 +190,105 @@ def test_dates_in_no_year_of_the_record_are_told(make_garden):
     assert "are in no year of the weather file weather.csv" in str(told.value)
     assert "it runs from 2025-05-01 to 2025-05-31" in str(told.value)
     assert len(str(told.value).splitlines()) == 1
+
+
+def test_a_year_and_a_day_can_be_asked_for_and_one_day_more_can_t(make_garden):
+    """366 days are a leap year; both are refused here, for a month's record holds neither."""
+    start, garden = dt.date(2025, 5, 1), make_garden(days=3)
+    for days, said in ((366, "in no year of the weather file"), (367, "the days away are 367, more than a year")):
+        with pytest.raises(ScenarioError, match=said):
+            away(garden, start, start + dt.timedelta(days=days - 1))
+
+
+@pytest.mark.parametrize(
+    ("start", "first"),
+    [
+        (dt.date(2030, 11, 1), dt.date(2025, 11, 1)),
+        (dt.date(2030, 1, 1), dt.date(2026, 1, 1)),
+        (dt.date(2030, 3, 31), dt.date(2026, 3, 31)),  # the season's last day
+        (dt.date(2030, 4, 1), dt.date(2025, 4, 1)),  # beyond it: before the season of that year
+        (dt.date(2030, 10, 31), dt.date(2025, 10, 31)),
+    ],
+)
+def test_a_day_falls_into_a_season_over_new_year_where_that_holds_it(start, first):
+    season = SimpleNamespace(start=dt.date(2025, 11, 1), end=dt.date(2026, 3, 31))
+    assert study._beside_the_season(SimpleNamespace(season=season), start) == first
+
+
+@pytest.mark.parametrize(
+    ("start", "days", "taken"),
+    [
+        (dt.date(2025, 6, 14), 3, True),  # on the last day away
+        (dt.date(2025, 6, 15), 3, False),
+        (dt.date(2025, 5, 30), 3, True),  # it ends on the first one
+        (dt.date(2025, 5, 29), 3, False),
+    ],
+)
+def test_a_described_heat_wave_is_taken_if_one_day_of_it_is_a_day_away(make_garden, start, days, taken):
+    garden = make_garden({"what_if": {"heat": {"start": start, "days": days, "warmer": "+7 K"}}}, days=3)
+    heat = study._heat(garden, SimpleNamespace(start=JUNE[0], end=JUNE[1]), 2025)
+    assert (heat.start, heat.days, heat.warmer) == ((start, days, 7.0) if taken else (dt.date(2025, 6, 4), 7, 5.0))
+
+
+@pytest.mark.parametrize(
+    ("length", "first", "days"), [(14, 4, 7), (13, 4, 7), (8, 1, 7), (7, 1, 7), (5, 1, 5), (1, 1, 1)]
+)
+def test_a_made_heat_wave_lies_in_the_middle_and_is_no_longer_than_the_days_away(make_garden, length, first, days):
+    stay = SimpleNamespace(start=JUNE[0], end=JUNE[0] + dt.timedelta(days=length - 1))
+    heat = study._heat(make_garden(days=3), stay, 2025)
+    assert (heat.start, heat.days) == (dt.date(2025, 6, first), days)
+    assert heat.without_rain
+
+
+def stayed(stress=(0, 0), room=(5.0, 3.0), dry=0.0, stuck=0.0):
+    """A stay of two beds at one valve, and of a valve that nothing is wrong with."""
+    beds = {
+        f"upper/{name}": BedAway(days, None, False, least, 10.0)
+        for name, days, least in zip("ab", stress, room, strict=True)
+    }
+    pans = {"lower": PanAway(1, 2.0, 3.0, 0.0, 0.0), "upper": PanAway(1, 2.0, 3.0, dry, stuck)}
+    return Stay(*JUNE, "", beds, pans, None)
+
+
+@pytest.mark.parametrize(
+    ("stay", "badness", "failing"),
+    [
+        (stayed(), (0.0, 0.0, -3.0), []),
+        (stayed(stress=(2, 3)), (5.0, 0.0, -3.0), ["upper"]),
+        (stayed(dry=1.5, stuck=0.5, room=(-1.0, 9.0)), (0.0, 2.0, 1.0), ["upper"]),
+        (stayed(stuck=0.01), (0.0, 0.01, -3.0), ["upper"]),
+    ],
+)
+def test_a_stay_is_safe_while_no_bed_is_short_and_no_valve_wrong_for_a_moment(stay, badness, failing):
+    assert stay.badness == pytest.approx(badness)
+    assert stay.failing == failing
+    assert stay.safe is not bool(failing)
+
+
+@pytest.mark.parametrize(
+    ("now", "times", "then"), [(12, 1.25, 15), (2, 1.25, 3), (1, 1.5, 2), (1, 3.0, 3), (11, 1.5, 16)]
+)
+def test_more_emitters_are_at_least_one_more(make, now, times, then):
+    what, changed, _ = study._more_emitters(make(few_emitters(now)), ["upper/tomatoes"], times)
+    assert what == f"{then} emitters in place of {now} on upper/tomatoes"
+    assert changed["controller"]["upper"]["bed"]["tomatoes"]["emitters"]["count"] == then
+
+
+@pytest.mark.parametrize(("presses", "pressed"), [(0, True), (23, True), (24, False)])
+def test_a_valve_is_pressed_at_sunrise_too_where_it_may_be(presses, pressed):
+    """24 presses a day are the scenario's most."""
+    times = [f"{hour:02d}:00" for hour in range(presses)]
+    part = SimpleNamespace(valve=SimpleNamespace(press_times=times))
+    assert study._pressed(part) == ({"valve": {"press_times": [*times, "sunrise"]}} if pressed else {})
+    assert study._pressed(SimpleNamespace(valve=SimpleNamespace(press_times=["sunrise"]))) == {}
+
+
+def test_each_size_of_a_change_is_laid_over_the_present_one(make):
+    """A pan of 50 cm, 18 cm deep, 20 mm of freeboard; a swing of 0.9 kg; a refill of 2 L/h."""
+    part = make().controller["upper"]
+    area = float(study._sized(part, "surface", 2.0)["pan"]["vessels"][0]["area"].split()[0])
+    assert area == pytest.approx(2.0 * part.pan.area)
+    assert study._sized(part, "freeboard", 40.0)["pan"]["freeboard"] == "60.0 mm"
+    assert study._sized(part, "depth", 1.5)["pan"]["depth"] == "270.0 mm"
+    assert study._sized(part, "swing", 2.0)["valve"]["swing"] == "1.8 kg"
+    assert study._sized(part, "refill", 0.5)["valve"]["refill"]["flow"] == "1.0 L/h"

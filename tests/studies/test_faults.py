@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
+from types import SimpleNamespace
 
+import pandas as pd
 import pytest
+from pydantic import TypeAdapter
 
-from panbudget import replay
+from panbudget import replay, scenario_from
 from panbudget.errors import ScenarioError
 from panbudget.reports.faults.page import faults_sentences, noticed
-from panbudget.scenario.faults import FAULT_KINDS
+from panbudget.scenario.faults import FAULT_KINDS, Fault
+from panbudget.studies import faults as study
 from panbudget.studies.faults import CURES, LOOKS, faults
+from tests.scenario.test_garden import SOUND
 from tests.small_weather import weather_csv
 
 
@@ -103,3 +109,102 @@ def test_the_words_name_the_worst_first(garden):
 
 def test_a_season_of_few_days_is_enough(make_garden):
     assert len(faults(make_garden(weather=weather_csv(5))).trials) == 14
+
+
+@pytest.mark.parametrize(
+    ("lost", "rain", "first"),
+    [
+        ([5.0] * 3 + [9.0] * 7 + [5.0] * 3, {}, 3),
+        ([5.0] * 3 + [9.0] * 7 + [5.0] * 3, {4: 60.0}, 5),  # a wet day in it: the seven from the next on
+        ([5.0] * 8, {}, 0),  # the first of equals
+        ([1.0] * 6 + [2.0] * 2, {}, 1),
+        ([1.0] + [9.0] * 6, {}, 0),  # fewer than eight days are the week
+    ],
+)
+def test_the_thirstiest_week_loses_most_of_the_mean_pan_rain_off(lost, rain, first):
+    """Two valves, one of which loses 2 mm more each day; days before the faults' first one do not count."""
+    start, days = dt.date(2025, 5, 4), pd.date_range("2025-05-01", periods=len(lost) + 3)
+    fallen = [rain.get(day - 3, 0.0) for day in range(len(days))]
+    table = pd.DataFrame({"pan_mm": [99.0] * 3 + lost}, index=days)
+    season = SimpleNamespace(
+        controllers={"upper": table, "lower": table + 2.0}, days=pd.DataFrame({"rain_mm": fallen}, index=days)
+    )
+    assert study._thirstiest_week(season, start) == start + dt.timedelta(days=first)
+
+
+@pytest.fixture(scope="module")
+def plain_season(tmp_path_factory):
+    """45 days that lose 1.0, 1.1, 1.2 … mm."""
+    folder = tmp_path_factory.mktemp("plain")
+    text = weather_csv(45, pan=[1.0 + 0.1 * day for day in range(45)])
+    (folder / "weather.csv").write_text(text, encoding="utf-8")
+    description = copy.deepcopy(SOUND)
+    description["season"] = {"start": dt.date(2025, 5, 1), "end": dt.date(2025, 6, 14)}
+    description["controller"]["upper"]["pan"]["evaporation"] = "measured"
+    return replay(scenario_from(description, folder / "garden.toml"))
+
+
+@pytest.mark.parametrize(
+    ("fault", "first", "before"),
+    [
+        ({"kind": "leak", "loss": "1 L/day", "start": dt.date(2025, 5, 11)}, 10, slice(3, 10)),
+        ({"kind": "clogged-refill", "share": 0.5, "start": dt.date(2025, 5, 11)}, 10, slice(3, 10)),
+        # what grows by the month is looked at four weeks on
+        ({"kind": "clogged-refill", "rate": 0.2, "start": dt.date(2025, 5, 9)}, 36, slice(1, 8)),
+        ({"kind": "clogged-refill", "rate": 0.2, "start": dt.date(2025, 5, 21)}, 38, slice(13, 20)),  # the last week
+        ({"kind": "leak", "loss": "1 L/day", "start": dt.date(2025, 5, 3)}, 2, slice(0, 2)),
+        ({"kind": "leak", "loss": "1 L/day"}, 0, slice(0, 1)),
+        ({"kind": "leak", "loss": "1 L/day", "start": dt.date(2025, 4, 3)}, 0, slice(0, 1)),
+        ({"kind": "leak", "loss": "1 L/day", "start": dt.date(2025, 8, 3)}, 38, slice(37, 44)),
+    ],
+)
+def test_signs_are_of_the_faults_first_week_and_of_the_week_before_it(plain_season, fault, first, before):
+    fault = TypeAdapter(Fault).validate_python(fault)
+    signs = study._signs(fault, "upper", plain_season, plain_season)
+    table, pans = plain_season.controllers["upper"], plain_season.forcing.pans
+    days = slice(first, first + 7)
+    assert (signs.start, signs.end) == tuple(table.index[days][[0, -1]].date)
+    for name in ("openings", "open_hours"):
+        week, again, earlier = getattr(signs, name)
+        assert (week, earlier) == (table[name].iloc[days].sum(), table[name].iloc[before].sum())
+        assert again == week
+    to_beds = table["litres"] - table["refilled_kg"]
+    assert signs.litres[::2] == pytest.approx((to_beds.iloc[days].sum(), to_beds.iloc[before].sum()))
+    assert signs.drop_mm[::2] == pytest.approx((table["pan_mm"].iloc[days].mean(), table["pan_mm"].iloc[before].mean()))
+    noon = (plain_season.hourly_level["upper"].reshape(-1, 24)[:, 11] - pans.dry[0]) / pans.area[0]
+    assert signs.noon_level_mm[::2] == pytest.approx((noon[days].mean(), noon[before].mean()))
+
+
+def test_two_days_are_the_least_to_try_faults_in(make_garden):
+    with pytest.raises(ScenarioError, match="season of one day is too short"):
+        faults(make_garden(days=1))
+    for start in (dt.date(2025, 4, 30), dt.date(2025, 5, 3)):
+        with pytest.raises(ScenarioError, match="lies outside the season; expected: 2025-05-01 to 2025-05-02"):
+            faults(make_garden(days=2), start=start)
+    assert faults(make_garden(days=2), start=dt.date(2025, 5, 2)).start == dt.date(2025, 5, 2)
+
+
+def test_harm_adds_beds_and_valves_up():
+    """By hand: 2 mm of 12 m² and 3 mm of 4 m² drained are 36 L; 1 + 2 kg leaked and 3 + 4 kg spilled."""
+    valve = {"litres": 10.0, "stuck_open_hours": 1.0, "dry_pan_hours": 2.0, "starved_hours": 3.0}
+    beds = [(2.0, 12.0, 3), (3.0, 4.0, 4)]
+    totals = {
+        "controllers": {
+            "a": valve | {"leaked_kg": 1.0, "spilled_kg": 3.0},
+            "b": valve | {"leaked_kg": 2.0, "spilled_kg": 4.0},
+        },
+        "beds": {
+            f"a/{n}": {"deep_percolation_mm": mm, "area_m2": area, "driest_quarter": {"stress_days": days}}
+            for n, (mm, area, days) in enumerate(beds)
+        },
+    }
+    assert study._harm(SimpleNamespace(totals=totals)) == (7, 46.0, 20.0, 2.0, 4.0, 6.0)
+
+
+def test_a_fault_that_spares_stress_does_no_negative_harm():
+    def harm(days, litres):
+        return study.Harm(days, litres, 0.0, 0.0, 0.0, 0.0)
+
+    trial = study.Trial(None, "upper", "odd", False, harm(3, 50.0), harm(5, 80.0), {})
+    assert (trial.more_stress_days, trial.harm) == (-2, (0, -30.0))
+    assert study.Trial(None, "upper", "odd", False, harm(6, 50.0), harm(5, 20.0), {}).harm == (1, 30.0)

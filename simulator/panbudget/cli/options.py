@@ -154,6 +154,8 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
             if made is not None:
                 step("drawing and writing")
                 writing.write_into(done.result, made)
+    if laid_over:
+        say(f"Laid over: {', '.join(laid_over)}.", quiet=quiet, aside=as_json)
     if as_json:
         print_json(writing.as_json(done.result))
     elif not quiet:

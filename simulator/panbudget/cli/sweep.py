@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import panbudget
-from panbudget.cli.options import TEXTS, bar, command, print_json, say
+from panbudget.cli.options import TEXTS, Names, bar, command, print_json, say
 from panbudget.errors import PanbudgetError, Problem
 
 if TYPE_CHECKING:
@@ -28,6 +28,7 @@ _EVERY = 10.0  # seconds between two lines where no person looks at a bar
 def sweep(
     plan: Path,
     out: Path | None = None,
+    variant: Names = None,
     dry_run: bool = False,
     keep_going: bool = False,
     processes: int | None = None,
@@ -46,7 +47,7 @@ def sweep(
     from panbudget.studies.sweep.run import estimate
 
     wants_extra("pyarrow")
-    described = load_plan(plan)
+    described = load_plan(plan, variant or ())
     expected = estimate(described, processes)
     if dry_run and as_json:
         print_json(dataclasses.asdict(expected))

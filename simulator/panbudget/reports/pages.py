@@ -197,6 +197,10 @@ class Report:
         Whether method and cautions follow.
     provenance : mapping or None
         Versions and fingerprints, as `writing.provenance` gives them.
+    garden : Section or None
+        The garden that it is about.
+    laid_over : sequence of str
+        Variants, in order.
     template : str
         What renders it; a page that is signed or taken outside has one of its own.
     pages : sequence of Report
@@ -213,6 +217,8 @@ class Report:
     assumptions: Sequence[str] = ()
     method: bool = True
     provenance: Mapping[str, Any] | None = None
+    garden: Section | None = None
+    laid_over: Sequence[str] = ()
     template: str = "page.html.j2"
     pages: Sequence[Report] = ()
 
@@ -338,7 +344,8 @@ def provenance_table(provenance: Mapping[str, Any]) -> Table:
         "panbudget": provenance["panbudget"],
         "Python": provenance["python"],
         **provenance["packages"],
-        "scenario, SHA-256": provenance["scenario_sha256"],
+        "scenario file, SHA-256": provenance["scenario_file_sha256"],
+        "scenario as it ran, SHA-256": provenance["scenario_sha256"],
         **({"variants laid over it": ", ".join(laid)} if laid else {}),
         "weather file": weather["file"],
         "weather file, read as": weather["recognised"],

@@ -23,7 +23,9 @@ from matplotlib.axes import Axes
 from panbudget import files
 from panbudget.reports.canvas import draw_into
 from panbudget.reports.folders import FILES_OF, new_folder
-from panbudget.reports.pages import Report, page
+from panbudget.reports.garden import garden_data, garden_rows, gardens_of
+from panbudget.reports.pages import Report, page, section
+from panbudget.scenario.garden import Scenario
 from panbudget.season.result import Season
 
 _PACKAGES = ("numpy", "pandas", "pyet", "pint", "pydantic", "matplotlib")
@@ -51,8 +53,8 @@ class Verb:
         Result -> {name: (result -> list of Axes)}, in the page's order.
     files : mapping
         Any other file -> (result -> bytes).
-    of : callable or None
-        Result -> the season whose provenance it names; None where it names none.
+    of : callable
+        Result -> the season whose provenance it names.
     """
 
     command: str
@@ -62,7 +64,7 @@ class Verb:
     tables: Mapping[str, Callable[[Any], pd.DataFrame]] = field(default_factory=dict)
     figures: Callable[[Any], Mapping[str, Callable[..., list[Axes]]]] = lambda result: {}
     files: Mapping[str, Callable[[Any], bytes]] = field(default_factory=dict)
-    of: Callable[[Any], Season] | None = None
+    of: Callable[[Any], Season] = field(kw_only=True)
 
 
 def verb_of(result: Any) -> Verb:
@@ -79,8 +81,11 @@ def sentences(result: Any) -> list[str]:
 def as_json(result: Any) -> dict[str, Any]:
     """Return what a result's JSON file holds, and ``--json`` prints."""
     verb = verb_of(result)
-    content = {"schema": 1, "title": result.scenario.title, **_plain(verb.totals(result))}
-    return content if verb.of is None else {**content, "provenance": provenance(verb.of(result))}
+    gardens = gardens_of(result)
+    data = {name: garden_data(garden) for name, garden in gardens.items()}
+    about = {"laid_over": list(result.scenario.laid_over), "garden": data.get("", data)}
+    content = {"schema": 1, "title": result.scenario.title, **about, **_plain(verb.totals(result))}
+    return {**content, "provenance": provenance(verb.of(result), result.scenario)}
 
 
 def _plain(value: Any) -> Any:
@@ -107,7 +112,9 @@ def as_page(result: Any, figures: Mapping[str, str] | None = None) -> str:
     filled: dict[str, Any] = {
         "note": report.note or result.scenario.note,
         "sentences": report.sentences or verb.sentences(result),
-        "provenance": None if verb.of is None else provenance(verb.of(result)),
+        "provenance": provenance(verb.of(result), result.scenario),
+        "garden": section("", "garden", table=garden_rows(gardens_of(result))),
+        "laid_over": result.scenario.laid_over,
     }
     return page(replace(report, **filled))
 
@@ -164,26 +171,29 @@ def plot(result: Any, figure: str = "", **options: Any) -> Sequence[Axes]:
     return draws[name](result, **options)
 
 
-def provenance(season: Season) -> dict[str, Any]:
+def provenance(season: Season, scenario: Scenario | None = None) -> dict[str, Any]:
     """
     Say what a season was made from, so that someone can make it again.
 
     Parameters
     ----------
     season : Season
+    scenario : Scenario, optional
+        What ran, where that is not one season alone.
 
     Returns
     -------
     dict
         Versions, and fingerprints of the input files.
     """
-    weather = season.weather.provenance
+    weather, ran = season.weather.provenance, scenario or season.scenario
     return {
         "panbudget": importlib.metadata.version("panbudget"),
         "python": platform.python_version(),
         "packages": {name: importlib.metadata.version(name) for name in _PACKAGES},
-        "scenario_sha256": season.scenario.sha256,
-        **({"variants": list(season.scenario.laid_over)} if season.scenario.laid_over else {}),
+        "scenario_sha256": ran.sha256,
+        "scenario_file_sha256": ran.file_sha256,
+        "variants": list(ran.laid_over),
         "weather_sha256": weather["sha256"],
         "weather": {
             **{key: weather[key] for key in ("file", "reader", "recognised", "first", "last")},

@@ -8,10 +8,12 @@ the guide read them from here. All that is wrong with a file comes out in one `S
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import hashlib
+import json
 import re
 import zoneinfo
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
@@ -337,9 +339,15 @@ class Scenario(Described):
         return self._source.described
 
     @property
-    def sha256(self) -> str:
-        """Fingerprint of what was read."""
+    def file_sha256(self) -> str:
+        """Fingerprint of the file that was read."""
         return self._source.sha256
+
+    @property
+    def sha256(self) -> str:
+        """Fingerprint of the garden as it runs, variants laid over it and defaults filled in; variants not used leave no mark."""
+        described = self.model_dump(mode="json", exclude={"variant"})
+        return hashlib.sha256(json.dumps(described, sort_keys=True).encode()).hexdigest()
 
     @property
     def laid_over(self) -> tuple[str, ...]:
@@ -358,25 +366,32 @@ class Scenario(Described):
         Parameters
         ----------
         name : str
-            A key of `variant`; or a file that ends in ".toml" and holds one variant, such as `fit` writes.
+            A key of `variant`; or a file that ends in ".toml" and holds one variant, such as `fit` writes, or the bare
+            keys of one.
 
         Raises
         ------
         ScenarioError
             No such variant, or it makes the scenario impossible.
         """
-        prefix = ""
-        if name in self.variant:
-            overlay, prefix = self.variant[name], f"variant.{name}: "
-            wrong = list(self._misspelt(overlay, f"variant.{name}"))
-        elif name.endswith(".toml"):
-            overlay, wrong = _variant_in(Path(name)), []
-        else:
-            cure = did_you_mean(name, self.variant, f"the file has {', '.join(self.variant) or 'none'}")
-            wrong = [Problem("unknown-variant", f"variant.{name}", "is not in this file", "", cure, name)]
-        if wrong:
+        overlay, where = self.overlay_of(name), f"variant.{name}" if name in self.variant else name
+        if wrong := list(self._misspelt(overlay, where)):
             raise ScenarioError(*wrong, file=str(self.path))
-        return _checked(self._overlaid(overlay, name), prefix)
+        return _checked(self._overlaid(overlay, name), f"{where}: ")
+
+    def overlay_of(self, name: str) -> Mapping[str, Any]:
+        """Return what a variant changes, as nested mappings; ``name`` as `with_variant` takes it."""
+        if name in self.variant:
+            return self.variant[name]
+        if name.endswith(".toml"):
+            return _variant_in(Path(name))
+        cure = did_you_mean(name, self.variant, f"the file has {', '.join(self.variant) or 'none'}")
+        unknown = Problem("unknown-variant", f"variant.{name}", "is not in this file", "", cure, name)
+        raise ScenarioError(unknown, file=str(self.path))
+
+    def with_variants(self, names: Sequence[str]) -> Scenario:
+        """Return the scenario with variants laid over it in order, as `with_variant` takes them."""
+        return functools.reduce(Scenario.with_variant, names, self)
 
     def changed(self, overlay: Mapping[str, Any]) -> Scenario:
         """Return the scenario with an overlay, given as nested mappings, laid over it."""
@@ -410,14 +425,19 @@ def _table(value: object) -> Mapping[str, Any]:
 
 
 def _variant_in(path: Path) -> dict[str, Any]:
-    """Read the one variant that a file holds."""
+    """Read the one variant that a file holds, under its name or bare."""
     described, _ = read_toml(path)
     held = described.get("variant")
-    if set(described) != {"variant"} or not isinstance(held, dict) or len(held) != 1:
-        raise ScenarioError(Problem("no-variant", "", "must hold one [variant.NAME] and nothing else"), file=str(path))
-    only: dict[str, Any] = next(iter(held.values()))
+    one = set(described) == {"variant"} and isinstance(held, dict) and len(held) == 1
+    only: dict[str, Any] = next(iter(held.values())) if one and held else described
+    if not only or "variant" in only or not isinstance(only, dict) or only.keys() >= _WHOLE:
+        found = "must hold one [variant.NAME] and nothing else, or the keys of one overlay, and no whole garden"
+        raise ScenarioError(Problem("no-variant", "", found), file=str(path))
     return only
 
+
+# keys that every garden has, and no overlay all of
+_WHOLE = {"site", "weather", "season", "supply", "controller"}
 
 # an overlay that sets one of these takes the other away
 _ALTERNATIVES = (
@@ -512,11 +532,9 @@ def load_scenario(path: str | Path, *variants: str) -> Scenario:
     described, content = read_toml(path, missing="`panbudget new DIR` makes one to start from")
     scenario = scenario_from(described, path)
     scenario._source = scenario._source._replace(sha256=hashlib.sha256(content).hexdigest())
-    for name in variants:
-        scenario = scenario.with_variant(name)
-    return scenario
+    return scenario.with_variants(variants)
 
 
-def as_scenario(garden: Scenario | str | Path) -> Scenario:
-    """Return a scenario as it is, or read it from the file that describes it."""
-    return garden if isinstance(garden, Scenario) else load_scenario(garden)
+def as_scenario(garden: Scenario | str | Path, variants: Sequence[str] = ()) -> Scenario:
+    """Return a scenario, read from the file that describes it where it is a path, with variants laid over it in order."""
+    return (garden if isinstance(garden, Scenario) else load_scenario(garden)).with_variants(variants)

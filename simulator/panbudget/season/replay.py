@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +22,7 @@ from panbudget.engine.root_zone import depletion_fraction
 from panbudget.errors import Problem, ScenarioError
 from panbudget.numeric import Floats
 from panbudget.physics.solar_time import from_solar
-from panbudget.scenario.garden import Scenario, Site, load_scenario
+from panbudget.scenario.garden import Scenario, Site, as_scenario
 from panbudget.season import faults, findings, heat, totals
 from panbudget.season.layout import Forcing, prepare
 from panbudget.season.result import Season, with_units
@@ -42,6 +42,7 @@ def replay(
     *,
     start: Day | None = None,
     end: Day | None = None,
+    variants: Sequence[str] = (),
     weather: Weather | None = None,
     state: State | None = None,
     salt: Mapping[str, SaltLeft] | None = None,
@@ -56,6 +57,8 @@ def replay(
         A garden, or the file that describes it.
     start, end : date, or what pandas takes for one, optional
         First and last day, in place of the scenario's: ``"2025-06-01"``, a `datetime.date`, a `pandas.Timestamp`.
+    variants : sequence of str, optional
+        Laid over it in order: names of its own, or files such as `fitted.toml`.
     weather : Weather, optional
         Already read; else the scenario's file is read.
     state : State, optional
@@ -76,8 +79,7 @@ def replay(
     ClosureError
         A water balance that does not close.
     """
-    if not isinstance(scenario, Scenario):
-        scenario = load_scenario(scenario)
+    scenario = as_scenario(scenario, variants)
     first = scenario.season.start if start is None else as_day(start, "start")
     last = scenario.season.end if end is None else as_day(end, "end")
     if start is not None or end is not None:

@@ -220,7 +220,13 @@ _Try = tuple[str, dict[str, Any], str]
 
 
 def away(
-    scenario: common.Garden, start: dt.date, end: dt.date, *, weather: Weather | None = None, step: Step = silent
+    scenario: common.Garden,
+    start: dt.date,
+    end: dt.date,
+    *,
+    variants: Sequence[str] = (),
+    weather: Weather | None = None,
+    step: Step = silent,
 ) -> Away:
     """
     Leave a garden alone over the same calendar days in every year of its record, and in a made-up heat wave.
@@ -230,6 +236,8 @@ def away(
     scenario : Scenario or path
     start, end : date
         First and last day away; the year does not matter.
+    variants : sequence of str, optional
+        Laid over it in order: names of its own, or files such as `fitted.toml`.
     weather : Weather, optional
         Already read.
     step : callable
@@ -251,7 +259,7 @@ def away(
     warmer and without rain, in their middle. Changes are in place from the season's first day; what is done by hand
     happens on the morning of leaving.
     """
-    scenario = as_scenario(scenario)
+    scenario = as_scenario(scenario, variants)
     wrong = ("no-such-days", "the days away")
     if end < start:
         raise common.refusal(scenario, *wrong, f"end, {end}, before they start, {start}", "give the earlier date first")

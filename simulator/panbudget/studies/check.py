@@ -8,6 +8,7 @@ on is known beforehand.
 from __future__ import annotations
 
 import functools
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, ClassVar
 
@@ -108,7 +109,7 @@ class Checked(Reported):
         }
 
 
-def check(scenario: Garden, *, season: int | None = None) -> Checked:
+def check(scenario: Garden, *, season: int | None = None, variants: Sequence[str] = ()) -> Checked:
     """
     Read a scenario and its weather, and try the season and each variant.
 
@@ -117,6 +118,8 @@ def check(scenario: Garden, *, season: int | None = None) -> Checked:
     scenario : Scenario or path
     season : int, optional
         Another year of the weather file, in which the season is to start.
+    variants : sequence of str, optional
+        Laid over it in order: names of its own, or files such as `fitted.toml`.
 
     Returns
     -------
@@ -127,7 +130,7 @@ def check(scenario: Garden, *, season: int | None = None) -> Checked:
     PanbudgetError
         All that is wrong with the scenario; or, if that is sound, with the weather.
     """
-    garden = as_scenario(scenario)
+    garden = as_scenario(scenario, variants)
     moved, weather = (garden, read_scenario_weather(garden)) if season is None else read_year(garden, season)
     replayed = replay(moved, weather=weather)
     _try_variants(garden, season)

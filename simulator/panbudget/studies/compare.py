@@ -113,6 +113,11 @@ class Comparison(Reported):
     differences: pd.DataFrame
 
     @property
+    def gardens(self) -> dict[str, Scenario]:
+        """Each variant's garden."""
+        return {name: season.scenario for name, season in self.seasons.items()}
+
+    @property
     def names(self) -> tuple[str, ...]:
         """The variants, in the order asked for."""
         return tuple(self.seasons)
@@ -164,7 +169,7 @@ def compare(
     ----------
     scenario : Scenario or path
     names : sequence of str
-        Variants, two to six; "as described" is the scenario without any. The first is what the others are measured
+        Variants, two to six, or files that hold one; "as described" is the scenario without any. The first is what the others are measured
         against.
     around_heat : bool
         Whether to look at the season's greatest heat wave, five days before it to fourteen after; the made-up one if
@@ -254,7 +259,7 @@ def _wrong_names(scenario: Scenario, names: Sequence[str]) -> Iterator[Problem]:
     for name in dict.fromkeys(names):
         if name == AS_DESCRIBED and name in scenario.variant:
             yield Problem("taken", f'[variant."{name}"]', "has the name of the garden itself", "", "rename it")
-        elif name != AS_DESCRIBED and name not in scenario.variant:
+        elif name != AS_DESCRIBED and name not in scenario.variant and not name.endswith(".toml"):
             cure = did_you_mean(name, [*scenario.variant, AS_DESCRIBED], known)
             yield Problem("unknown-variant", f"[variant.{name}]", "is not in this file", "", cure, name)
     count = len(set(names))

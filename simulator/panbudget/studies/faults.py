@@ -9,6 +9,7 @@ spilled and what left the pan by leak, mouth or wind.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, NamedTuple
 
@@ -253,7 +254,12 @@ def _thirstiest_week(season: Season, start: dt.date) -> dt.date:
 
 
 def faults(
-    scenario: Garden, *, start: dt.date | None = None, weather: Weather | None = None, step: Step = silent
+    scenario: Garden,
+    *,
+    start: dt.date | None = None,
+    variants: Sequence[str] = (),
+    weather: Weather | None = None,
+    step: Step = silent,
 ) -> Trials:
     """
     Try the usual faults, and the scenario's own, each alone, in the scenario's season.
@@ -263,6 +269,8 @@ def faults(
     scenario : Scenario or path
     start : date, optional
         From when the usual faults are there; a third into the season if left out.
+    variants : sequence of str, optional
+        Laid over it in order: names of its own, or files such as `fitted.toml`.
     weather : Weather, optional
         Already read.
     step : callable
@@ -276,7 +284,7 @@ def faults(
     ------
     ScenarioError, WeatherError
     """
-    scenario = as_scenario(scenario)
+    scenario = as_scenario(scenario, variants)
     weather = weather or read_scenario_weather(scenario)
     sound = scenario.changed({"fault": []})
     first, last = scenario.season.start, scenario.season.end

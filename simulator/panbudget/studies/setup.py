@@ -7,7 +7,7 @@ Units: mm, g, mL per minute, litres, minutes. Figures by month are means over ev
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -183,7 +183,12 @@ class SetUp(Reported):
 
 
 def setup(
-    scenario: Garden, *, beds: list[str] | None = None, weather: Weather | None = None, step: Step = silent
+    scenario: Garden,
+    *,
+    beds: list[str] | None = None,
+    variants: Sequence[str] = (),
+    weather: Weather | None = None,
+    step: Step = silent,
 ) -> SetUp:
     """
     Work out what to set, and the refill calendar.
@@ -194,6 +199,8 @@ def setup(
     beds : list of str, optional
         "CONTROLLER/BED" that the calendar goes by, at most one a controller; the neediest if left out: the one whose
         driest quarter gets the least of its net demand.
+    variants : sequence of str, optional
+        Laid over it in order: names of its own, or files such as `fitted.toml`.
     weather : Weather, optional
         Already read.
     step : callable
@@ -215,7 +222,7 @@ def setup(
     times the present one, and above 1.5 times what the sun takes from the pan in the season's hottest hour. The gains
     come from replaying the seasons with these flows, month after month.
     """
-    scenario = as_scenario(scenario)
+    scenario = as_scenario(scenario, variants)
     chosen = _chosen(scenario, beds or [])
     plain = scenario.changed({"what_if": {"heat": None}, "fault": []})
     by_year, left_out = seasons_of_record(plain, weather, step)
@@ -263,7 +270,7 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
     other = "energy-balance" if pan.evaporation != "energy-balance" else "from-eto"
     return ValveSheet(
         name=name,
-        vessels=tuple(_vessel(vessel) for vessel in pan.vessels),
+        vessels=tuple(vessel_said(vessel) for vessel in pan.vessels),
         counts=tuple(vessel.count for vessel in pan.vessels),
         area=pan.area,
         depth_mm=pan.depth,
@@ -288,8 +295,8 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
     )
 
 
-def _vessel(vessel: Any) -> tuple[str, float]:
-    """A kind of vessel in words, and the width of its side view. [m]"""
+def vessel_said(vessel: Any) -> tuple[str, float]:
+    """Return a kind of vessel in words, and the width of its side view. [m]"""
     count = f"{vessel.count} × " if vessel.count > 1 else ""
     if vessel.diameter is not None:
         return f"{count}round, {1000 * vessel.diameter:.0f} mm across", vessel.diameter

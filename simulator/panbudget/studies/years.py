@@ -5,6 +5,7 @@ Years: one garden in every usable year of its record, side by side; the worst, t
 from __future__ import annotations
 
 import functools
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -78,13 +79,17 @@ class SeasonsByYear(Reported):
         return pd.DataFrame(rows)
 
 
-def years(scenario: Garden, *, weather: Weather | None = None, step: Step = silent) -> SeasonsByYear:
+def years(
+    scenario: Garden, *, variants: Sequence[str] = (), weather: Weather | None = None, step: Step = silent
+) -> SeasonsByYear:
     """
     Replay a garden in every usable year of its weather file.
 
     Parameters
     ----------
     scenario : Scenario or path
+    variants : sequence of str, optional
+        Laid over it in order: names of its own, or files such as `fitted.toml`.
     weather : Weather, optional
         Already read; else the scenario's file.
     step : callable
@@ -99,6 +104,6 @@ def years(scenario: Garden, *, weather: Weather | None = None, step: Step = sile
     ScenarioError, WeatherError
         No usable year: what is wrong with the scenario's own.
     """
-    scenario = as_scenario(scenario)
+    scenario = as_scenario(scenario, variants)
     seasons, left_out = seasons_of_record(scenario, weather, step)
     return SeasonsByYear(scenario, seasons, (*left_out, *assumptions_of(seasons.values())))

@@ -139,7 +139,7 @@ def test_a_variant_other_dates_and_samples_are_taken(garden):
     raw = garden({})
     wide = {"controller": {"upper": {"pan": {"vessels": [{"diameter": "70 cm"}]}}}}
     scenario = raw.changed({"variant": {"wide": wide}})
-    made = statement(scenario, variant="wide", samples=21, start=raw.season.start, end=raw.season.start)
+    made = statement(scenario, variants=["wide"], samples=21, start=raw.season.start, end=raw.season.start)
     assert made.variant == "wide"
     assert made.samples == 21
     assert made.season.totals["season"]["days"] == 1

@@ -147,6 +147,7 @@ VERB = Verb(
     check_sentences,
     check_report,
     Checked.as_dict,
+    of=lambda checked: checked.season,
     figures=lambda checked: {
         "weather": lambda checked, **options: weather_figure(checked.weather, checked.season.days, **options),
         **({"years": lambda checked, **options: years_figure(checked.weather, **options)} if checked.years > 1 else {}),

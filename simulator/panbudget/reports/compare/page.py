@@ -181,7 +181,7 @@ def _changes(comparison: Comparison) -> Iterator[dict[str, Any]]:
         if name == AS_DESCRIBED:
             yield {"variant": name, "key": "nothing", "value": ""}
         else:
-            (changed,) = pd.json_normalize(dict(comparison.scenario.variant[name])).to_dict("records")
+            (changed,) = pd.json_normalize(dict(comparison.scenario.overlay_of(name))).to_dict("records")
             for path, value in changed.items():
                 yield {"variant": name, "key": path, "value": _toml(value)}
 

@@ -50,7 +50,8 @@ def setup_report(plan: SetUp) -> Report:
 
 
 def _valve_page(plan: SetUp, sheet: ValveSheet) -> DrawnPage:
-    years, bed, made = plan.years, sheet.bed.split("/")[1], provenance(plan.seasons[0])
+    years, bed, made = plan.years, sheet.bed.split("/")[1], provenance(plan.seasons[0], plan.scenario)
+    laid = plan.scenario.laid_over
     span = {"first": years[0], "last": years[-1]}
     prints = {name: made[f"{name}_sha256"][:12] for name in ("scenario", "weather")}
     gains = [
@@ -63,7 +64,7 @@ def _valve_page(plan: SetUp, sheet: ValveSheet) -> DrawnPage:
         drawing=pan_drawing(sheet),
         alt=_say("alt", sheet=sheet),
         sections=[
-            *_steps(sheet),
+            *_steps(plan, sheet),
             _section(
                 "months",
                 table=_months(sheet),
@@ -73,14 +74,18 @@ def _valve_page(plan: SetUp, sheet: ValveSheet) -> DrawnPage:
             _section("gains", table=gains, fill={"bed": bed}),
         ],
         lead=texts("setup")["cautions"],
-        made_from=_say("made_from", made=made, **prints),
+        made_from=_say("made_from", made=made, laid=_say("laid", names=", ".join(laid)) if laid else "", **prints),
     )
 
 
-def _steps(sheet: ValveSheet) -> Iterator[Section]:
+def _steps(plan: SetUp, sheet: ValveSheet) -> Iterator[Section]:
     """What to set, step by step."""
     fixed = texts("setup")
-    emitters = (f"{bed} {count} × {number(flow, 1)} mL/min" for bed, (count, flow) in sheet.emitters.items())
+    beds = plan.scenario.controller[sheet.name].bed
+    emitters = (
+        f"{bed} ({beds[bed].area:.3g} m²) {count} × {number(flow, 1)} mL/min"
+        for bed, (count, flow) in sheet.emitters.items()
+    )
     values = {
         "sheet": sheet,
         "vessels": "; ".join(text for text, _ in sheet.vessels),

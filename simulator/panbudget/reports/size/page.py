@@ -213,4 +213,12 @@ def size_figures(sizing: Sizing) -> dict[str, Callable[..., list[Axes]]]:
     }
 
 
-VERB = Verb("size", size_sentences, size_report, size_totals, tables={"size.csv": settings_table}, figures=size_figures)
+VERB = Verb(
+    "size",
+    size_sentences,
+    size_report,
+    size_totals,
+    tables={"size.csv": settings_table},
+    figures=size_figures,
+    of=lambda sizing: sizing.season,
+)

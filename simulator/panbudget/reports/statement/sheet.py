@@ -13,6 +13,7 @@ from typing import Any
 import pandas as pd
 
 from panbudget.files import json_bytes
+from panbudget.reports.garden import garden_line
 from panbudget.reports.pages import Report, Section, filled, texts, words_of
 from panbudget.reports.writing import as_json, provenance
 from panbudget.scenario.garden import WeighedValve
@@ -140,6 +141,8 @@ def _sentences(account: Account, statement: Statement) -> Iterator[str]:
     if len(in_part):
         names = (_say("part_month", month=month["from"], **_days_of(month)) for month in in_part.to_dict("records"))
         yield _say("part_metered", months=", ".join(names))
+    line = garden_line(statement.season.scenario, account.source.supply)
+    yield line[0].upper() + line[1:]
     if not account.source.described:
         yield _say("no_right", supply=account.source.supply)
 

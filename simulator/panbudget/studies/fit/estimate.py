@@ -19,7 +19,7 @@ import pandas as pd
 
 from panbudget.errors import ReadingsError
 from panbudget.extras import Reported, Step, silent
-from panbudget.scenario.garden import Scenario, load_scenario
+from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.faults import with_faults
 from panbudget.season.layout import Forcing, prepare
 from panbudget.season.replay import replay
@@ -162,6 +162,7 @@ def fit(
     *,
     interval: float | None = None,
     hold: Sequence[str] = (),
+    variants: Sequence[str] = (),
     weather: Weather | None = None,
     step: Step = silent,
 ) -> Fit:
@@ -176,6 +177,8 @@ def fit(
         Share of intervals that are to hold the truth; the scenario's ``uncertainty.interval`` if left out.
     hold : sequence of str
         "refill", "swing": kept as described, whatever the log says.
+    variants : sequence of str, optional
+        Laid over it in order: names of its own, or files such as `fitted.toml`.
     weather : Weather, optional
         Already read; must hold the log's days and the season.
     step : callable
@@ -189,8 +192,7 @@ def fit(
     ------
     ScenarioError, WeatherError, ReadingsError
     """
-    if not isinstance(scenario, Scenario):
-        scenario = load_scenario(scenario)
+    scenario = as_scenario(scenario, variants)
     read = log if isinstance(log, FieldLog) else read_field_log(Path(log), scenario)
     season = scenario.season
     weather = weather or read_scenario_weather(scenario, min(season.start, read.first), max(season.end, read.last))

@@ -172,7 +172,7 @@ class ValveSizing:
 
 @dataclass(frozen=True)
 class Sizing(Reported):
-    """A garden's answer: years used, and each valve's."""
+    """A garden's answer: years used, each valve's, and its first season as described."""
 
     room: ClassVar[str] = "size"
 
@@ -180,10 +180,16 @@ class Sizing(Reported):
     years: tuple[int, ...]
     valves: dict[str, ValveSizing]
     assumptions: tuple[str, ...]
+    season: Season
 
 
 def size(
-    scenario: Garden, *, weather: Weather | None = None, controller: str | None = None, step: Step = silent
+    scenario: Garden,
+    *,
+    variants: Sequence[str] = (),
+    weather: Weather | None = None,
+    controller: str | None = None,
+    step: Step = silent,
 ) -> Sizing:
     """
     Choose each valve's pan, refill flow and swing.
@@ -192,6 +198,8 @@ def size(
     ----------
     scenario : Scenario or path
         With its wishes, and what is owned.
+    variants : sequence of str, optional
+        Laid over it in order: names of its own, or files such as `fitted.toml`.
     weather : Weather, optional
         Already read; else the scenario's file, all of it.
     controller : str, optional
@@ -208,7 +216,7 @@ def size(
     ScenarioError
         No such controller; owned things of which none will do.
     """
-    scenario = as_scenario(scenario)
+    scenario = as_scenario(scenario, variants)
     if controller is not None and controller not in scenario.controller:
         unknown = ("unknown-valve", f"controller.{controller}", "is not in the file")
         raise refusal(scenario, *unknown, expected=f"one of {', '.join(scenario.controller)}", value=controller)
@@ -224,7 +232,8 @@ def size(
     }
     texts, years = read_data("size/size")["assumptions"], f"{count} season{'s' if count > 1 else ''}"
     assumptions = [texts[key].format(seasons=years) for key, holds in applies.items() if holds]
-    return Sizing(sound, tuple(seasons), valves, (*assumptions, *left_out, *next(iter(seasons.values())).assumptions))
+    first = next(iter(seasons.values()))
+    return Sizing(sound, tuple(seasons), valves, (*assumptions, *left_out, *first.assumptions), first)
 
 
 def _valve(scenario: Scenario, name: str, seasons: dict[int, Season], step: Step) -> ValveSizing:

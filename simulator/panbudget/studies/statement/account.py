@@ -10,7 +10,7 @@ exactly. Runoff of applied water is none: it drips. Litres, L/h, m² inside; wha
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, ClassVar, NamedTuple
@@ -167,7 +167,7 @@ def statement(
     end: Day | None = None,
     readings: str | Path | None = None,
     samples: int | None = None,
-    variant: str | None = None,
+    variants: Sequence[str] = (),
     step: Step = silent,
 ) -> Statement:
     """
@@ -182,8 +182,8 @@ def statement(
         Meter readings, in place of those that the scenario names.
     samples : int, optional
         How many seasons to run over the stated ranges, in place of the scenario's number.
-    variant : str, optional
-        One of the scenario's variants, to lay over it.
+    variants : sequence of str, optional
+        Laid over it in order: names of its own, or files such as `fitted.toml`.
     step : callable, optional
         Told of each step.
 
@@ -196,9 +196,7 @@ def statement(
     ScenarioError, WeatherError, ReadingsError
         What the user can cure.
     """
-    scenario = as_scenario(scenario)
-    if variant:
-        scenario = scenario.with_variant(variant)
+    scenario = as_scenario(scenario, variants)
     if samples is not None:
         scenario = scenario.changed({"uncertainty": {"samples": samples}})
     first = scenario.season.start if start is None else as_day(start, "start")

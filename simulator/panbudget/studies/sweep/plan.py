@@ -132,7 +132,7 @@ class Plan:
         return None if first is None or last is None else list(range(first, last + 1))
 
 
-def load_plan(path: str | Path) -> Plan:
+def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
     """
     Read a plan and all that it names, weather files left aside.
 
@@ -140,6 +140,8 @@ def load_plan(path: str | Path) -> Plan:
     ----------
     path : path
         A TOML file.
+    variants : sequence of str, optional
+        Laid over its scenario in order, before the designs.
 
     Returns
     -------
@@ -156,7 +158,7 @@ def load_plan(path: str | Path) -> Plan:
         described = PlanFile.model_validate(raw)
     except ValidationError as error:
         raise ScenarioError(*scenario_errors.problems(error, PlanFile), file=str(path)) from None
-    base = load_scenario(path.parent / described.scenario)
+    base = load_scenario(path.parent / described.scenario, *variants)
     problems = [*_unfit(base)]
     designs = []
     for name, overlay in (described.design or {"as described": {}}).items():

@@ -166,6 +166,7 @@ def sweep(
     plan: Plan | str | Path,
     out: str | Path,
     *,
+    variants: Sequence[str] = (),
     scheduler: str | None = None,
     processes: int | None = None,
     keep_going: bool = False,
@@ -181,6 +182,8 @@ def sweep(
     plan : Plan or path
     out : path
         Folder of the results; made if missing. What an earlier run of the same plan left there is kept.
+    variants : sequence of str, optional
+        Laid over the plan's scenario in order, where ``plan`` is a path.
     scheduler : str, optional
         Address of a dask scheduler; local processes if left out.
     processes : int, optional
@@ -205,7 +208,7 @@ def sweep(
     """
     wants_extra("pyarrow", *(["distributed"] if scheduler else []))
     if not isinstance(plan, Plan):
-        plan = load_plan(plan)
+        plan = load_plan(plan, variants)
     expected = estimate(plan, processes)
     watch = _Watch(expected.parts, told)
     store = Store(Path(out), plan, overwrite=overwrite)
@@ -285,6 +288,8 @@ def _finished(plan: Plan, store: Store, watch: _Watch) -> Swept:
         "title": plan.described.title,
         "note": plan.described.note,
         "plan": plan.fingerprint,
+        "scenario_sha256": plan.base.sha256,
+        "laid_over": list(plan.base.laid_over),
         "sites": len(plan.places),
         "sites_run": len(choices),
         "sites_skipped": len(bad),

@@ -1,0 +1,147 @@
+"""--variant on every verb that reads a scenario: names and files, several, in order; what pages and JSON say of them."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import pytest
+
+import panbudget
+from panbudget.errors import ScenarioError
+from tests.cli.test_main import run
+from tests.garden_file import write_garden, years_csv
+
+MORE = """
+[uncertainty]
+samples = 20
+[variant.wide]
+controller.upper.pan.vessels = [{ diameter = "70 cm" }]
+[variant.strong]
+controller.upper.valve.refill.flow = "3 L/h"
+"""
+LOG = "date,level_mm\n2021-07-02 08:00,20\n"
+
+
+@pytest.fixture
+def garden(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "bare.toml").write_text("controller.upper.pan.exposure = 0.8\n", encoding="utf-8")
+    named = '[variant.fitted]\ncontroller.upper.valve.refill.flow = "2.5 L/h"\n'
+    (tmp_path / "named.toml").write_text(named, encoding="utf-8")
+    return write_garden(tmp_path, years_csv(2021, 2021), more=MORE)
+
+
+LAID = ("--variant", "wide", "--variant", "bare.toml", "--variant", "named.toml")
+VERBS = {
+    "check": (("check.html",), ()),
+    "replay": (("report.html", "season.json"), ()),
+    "setup": (("setup.html", "setup.json"), ()),
+    "away": (("away.html", "away.json"), ("--from", "2021-07-10", "--to", "2021-07-12")),
+    "statement": (("statement.html", "statement.json", "season.json"), ()),
+}
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_page_and_json_name_what_was_laid_over_show_the_garden_and_its_fingerprint(verb, garden, tmp_path, capsys):
+    files, options = VERBS[verb]
+    code, out, err = run(capsys, verb, garden, *LAID, *options, "--out", tmp_path / "o")
+    assert code == 0, err
+    assert "Laid over: wide, bare.toml, named.toml." in out
+    ran = panbudget.load_scenario(garden, "wide", "bare.toml", "named.toml")
+    for name in files:
+        text = (tmp_path / "o" / name).read_text(encoding="utf-8")
+        if name.endswith(".json"):
+            whole = json.loads(text)
+            assert whole["laid_over"] == ["wide", "bare.toml", "named.toml"]
+            assert whole["garden"]["upper"]["exposure"] == 0.8
+            assert whole["garden"]["upper"]["refill"]["flow"] == 2.5
+            assert whole["garden"]["upper"]["beds"]["tomatoes"]["area_m2"] == 12.0
+            assert whole["provenance"]["scenario_sha256"] == ran.sha256
+        else:
+            words = re.sub(r"\s+", " ", text)
+            assert "wide, bare.toml, named.toml" in words, name
+            assert "700 mm across" in words, name
+            assert "12 m²" in words or "12.0" in words, name
+            if verb not in ("setup", "statement"):
+                assert ran.sha256 in words
+                assert "2.5 L/h at 100 kPa" in words
+
+
+def test_the_fingerprint_is_of_the_garden_that_ran(garden):
+    base = panbudget.load_scenario(garden)
+    assert base.sha256 != base.with_variant("wide").sha256
+    assert base.with_variants(["wide", "strong"]).sha256 == base.with_variants(["strong", "wide"]).sha256
+    assert base.file_sha256 == base.with_variant("wide").file_sha256
+    # a variant that is not used, and another way to write a length, leave no mark
+    garden.write_text(
+        garden.read_text(encoding="utf-8").replace("50 cm", "500 mm") + "[variant.more]\ntitle = 'x'\n",
+        encoding="utf-8",
+    )
+    again = panbudget.load_scenario(garden)
+    assert again.sha256 == base.sha256
+    assert again.file_sha256 != base.file_sha256
+
+
+def test_later_ones_win(garden):
+    both = panbudget.replay(garden, variants=["strong", "named.toml"])
+    assert both.scenario.controller["upper"].valve.refill.flow == 2.5
+    assert panbudget.replay(garden, variants=["named.toml", "strong"]).scenario.laid_over == ("named.toml", "strong")
+    assert both == panbudget.replay(panbudget.load_scenario(garden, "strong", "named.toml"))
+
+
+def test_compare_takes_files(garden, tmp_path, capsys):
+    options = ("--with-base", "--variant", "bare.toml", "--variant", "wide")
+    code, out, err = run(capsys, "compare", garden, *options, "--out", tmp_path / "o")
+    assert code == 0, err
+    assert "bare.toml" in out
+    whole = json.loads((tmp_path / "o" / "compare.json").read_text(encoding="utf-8"))
+    assert whole["garden"]["bare.toml"]["upper"]["exposure"] == 0.8
+    assert whole["garden"]["as described"]["upper"]["exposure"] == 1.0
+    assert "bare.toml: upper" in (tmp_path / "o" / "compare.html").read_text(encoding="utf-8")
+
+
+def test_every_study_takes_variants_in_python(garden, monkeypatch):
+    """Each lays them over before it does anything else."""
+    calls = {
+        "check": {},
+        "years": {},
+        "setup": {},
+        "size": {},
+        "away": {
+            "start": panbudget.load_scenario(garden).season.start,
+            "end": panbudget.load_scenario(garden).season.end,
+        },
+        "faults": {},
+        "statement": {},
+        "fit": {"log": "log.csv"},
+    }
+    for verb, more in calls.items():
+        with pytest.raises(ScenarioError, match='did you mean "wide"'):
+            getattr(panbudget, verb)(garden, variants=["wyde"], **more)
+
+
+@pytest.mark.parametrize(
+    ("content", "text"),
+    [
+        ("", "must hold one [variant.NAME] and nothing else, or the keys of one overlay"),
+        ("[variant.a]\ntitle='a'\n[variant.b]\ntitle='b'\n", "must hold one [variant.NAME]"),
+        (
+            "controller.uper.pan.exposure = 0.8\n",
+            'bad.toml.controller.uper changes nothing that the file has; did you mean "upper"?',
+        ),
+        ("controller.upper.pan.exposure = -1\n", "bad.toml: controller.upper.pan.exposure"),
+        ("contoller.upper.pan.exposure = 0.8\n", "bad.toml: contoller"),
+    ],
+)
+def test_an_overlay_that_can_t_be_is_refused_with_its_name(content, text, garden, tmp_path, capsys):
+    (tmp_path / "bad.toml").write_text(content, encoding="utf-8")
+    code, _, err = run(capsys, "check", garden, "--variant", "bad.toml")
+    assert code == 2
+    assert text in err
+
+
+def test_a_whole_garden_is_no_overlay(garden, capsys):
+    code, _, err = run(capsys, "check", garden, "--variant", "garden.toml")
+    assert code == 2
+    assert "no whole garden" in err

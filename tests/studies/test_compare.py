@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from types import SimpleNamespace
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from panbudget import replay
 from panbudget.errors import ScenarioError
+from panbudget.studies import compare as study
 from panbudget.studies.compare import AS_DESCRIBED, compare, recovery_days
 from tests.small_weather import heat_wave
 
@@ -174,3 +177,107 @@ def test_every_replay_is_told_to_who_waits(garden):
     compare(garden, ["wide"], with_base=True, step=told.append)
     assert len(told) == 8
     assert told[0] == "replaying as described"
+
+
+def test_the_window_around_a_wave_is_no_longer_than_five_days_before_and_fourteen_after(make_garden):
+    """A wave from 11 to 20 May, in a season of 40 days that holds all of it."""
+    head, *rows = heat_wave().splitlines()
+    more = [rows[0].replace("2025-05-01", f"{dt.date(2025, 5, 31) + dt.timedelta(days=day)}") for day in range(10)]
+    garden = make_garden({"variant": VARIANTS}, weather="\n".join([head, *rows, *more]) + "\n")
+    found = compare(garden, [AS_DESCRIBED, "same"], around_heat=True)
+    assert (found.start, found.end) == (dt.date(2025, 5, 6), dt.date(2025, 6, 3))
+
+
+@pytest.mark.parametrize(
+    ("value", "other", "sign"),
+    [
+        (2.0, 1.0, 1),
+        (1.0, 2.0, -1),
+        (1.0, 1.0 + 0.9e-9, 0),
+        (1.0 + 1.1e-9, 1.0, 1),
+        (1e6, 1e6 + 9e-4, 0),
+        (0.0, 0.9e-9, 0),
+        (0.0, 1.1e-9, -1),
+        (math.inf, math.inf, 0),
+        (math.inf, 3.0, 1),
+    ],
+)
+def test_values_part_by_more_than_a_billionth(value, other, sign):
+    assert study._sign(value, other) == sign
+
+
+def cases(value, less=None, more=None, other=None):
+    """One measure as it is, with less and with more exposure, and by the other pan model."""
+    figures = {"value": value, study._LESS: less, study._MORE: more, study._OTHER: other}
+    return pd.DataFrame({case: [value if figure is None else figure] for case, figure in figures.items()})
+
+
+@pytest.mark.parametrize(
+    ("mine", "base", "same_pan", "verdict"),
+    [
+        (cases(10.0), cases(10.0), True, "none"),
+        (cases(12.0), cases(10.0), True, "clear"),
+        (cases(12.0, less=9.0), cases(10.0, less=9.5), True, "swamped"),  # both pans wrong alike turn it round
+        (cases(12.0, more=13.0), cases(10.0, more=14.0), True, "swamped"),
+        (cases(12.0, less=9.0, more=15.0), cases(10.0, less=8.0, more=14.0), True, "clear"),
+        (cases(12.0, less=9.0, more=15.0), cases(10.0, less=8.0, more=14.0), False, "swamped"),  # either pan alone
+        (cases(12.0, less=11.0, more=13.0), cases(10.0, less=9.0, more=10.5), False, "clear"),
+        (cases(12.0, less=10.0, more=13.0), cases(10.0), False, "swamped"),  # at the range's end
+        (cases(12.0), cases(10.0, more=12.0), False, "swamped"),
+        (cases(12.0, other=10.0), cases(10.0, other=10.0), True, "swamped"),  # it goes under the other model
+        (cases(12.0, other=10.0), cases(10.0, other=10.0), False, "swamped"),
+    ],
+)
+def test_a_difference_is_swamped_by_what_turns_it_round(mine, base, same_pan, verdict):
+    """The rule as the page says it, worked by hand."""
+    assert study._verdicts(mine, base, np.array([same_pan])).tolist() == [verdict]
+
+
+@pytest.mark.parametrize(("exposure", "less", "more"), [(1.0, 0.9, 1.1), (4.5, 4.05, 4.95), (4.8, 4.32, 5.0)])
+def test_a_pan_is_a_tenth_less_and_more_exposed_and_no_more_than_may_be_said(make_garden, exposure, less, more):
+    """5 is the most that a scenario may say."""
+    garden = make_garden({"controller": {"upper": {"pan": {"exposure": exposure}}}}, days=2)
+    changed = study._cases(garden)
+    found = [changed[case].controller["upper"].pan.exposure for case in ("value", study._LESS, study._MORE)]
+    assert found == pytest.approx([exposure, less, more])
+    assert changed[study._OTHER].controller["upper"].pan.evaporation == "from-eto"
+    from_eto = garden.changed({"controller": {"upper": {"pan": {"evaporation": "from-eto"}}}})
+    assert study._cases(from_eto)[study._OTHER].controller["upper"].pan.evaporation == "energy-balance"
+
+
+def test_each_measure_of_a_window_is_that_of_the_tables_days(garden):
+    season = replay(garden)
+    start, end = dt.date(2025, 5, 11), dt.date(2025, 5, 20)
+    found = study._measured(season, start, end, None)
+    days = slice("2025-05-11", "2025-05-20")
+    valve, bed = season.controllers["upper"].loc[days], season.beds["upper/tomatoes"].loc[days]
+    assert found["upper", "most_openings_a_day"] == valve["openings"].max() > valve["openings"].min()
+    for key in ("openings", "open_hours", "litres", "stuck_hours", "dry_hours"):
+        assert found["upper", key] == pytest.approx(valve[key].sum())
+    pan = season.scenario.controller["upper"].pan
+    level = season.hourly_level["upper"].reshape(-1, 24)[10:20].min() - season.forcing.pans.dry[0, 0]
+    assert found["upper", "lowest_level_mm"] == pytest.approx(level / pan.area)
+    assert found["upper/tomatoes", "stress_days_mean"] == (bed["growing"] & (bed["ks"] < 1.0)).sum()
+    assert ("upper/tomatoes", "recovery_days") not in found
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "inside"),
+    [
+        (dt.date(2025, 5, 1), dt.date(2025, 5, 3), True),  # it ends on the season's first day
+        (dt.date(2025, 5, 2), dt.date(2025, 5, 2), False),
+        (dt.date(2025, 4, 1), dt.date(2025, 4, 28), True),
+        (dt.date(2025, 4, 1), dt.date(2025, 4, 27), False),
+    ],
+)
+def test_a_made_wave_of_which_one_day_lies_in_the_season_is_looked_at(monkeypatch, start, end, inside):
+    """A wave from 28 April to 1 May 2025."""
+    wave = SimpleNamespace(start=dt.date(2025, 4, 28), end=dt.date(2025, 5, 1))
+    monkeypatch.setattr(study, "made_wave", lambda daily, heat: wave)
+    scenario = SimpleNamespace(what_if=SimpleNamespace(heat=SimpleNamespace(start=wave.start)), path="garden.toml")
+    season = SimpleNamespace(days=pd.DataFrame(index=pd.date_range(start, end)), weather=SimpleNamespace(daily=None))
+    if inside:
+        assert study._wave(scenario, None, season, None)[0] is wave
+    else:
+        with pytest.raises(ScenarioError, match="lies outside the season"):
+            study._wave(scenario, None, season, None)

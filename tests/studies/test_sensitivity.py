@@ -123,3 +123,67 @@ def test_half_a_metre_a_second_less_than_hardly_any_wind_is_none(make_garden):
     for instead, wind in (("0.5 m/s less", "0.0"), ("0.5 m/s more", "0.8")):
         expected = season_eto(make_garden, text.replace(row, row[:-3] + wind)) - was
         assert found[instead].change_mm == pytest.approx(expected, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("setting", "instead"),
+    [
+        ("inland", "from the temperature range, kRs 0.16 (inland)"),
+        ("coast", "from the temperature range, kRs 0.19 (coast)"),
+    ],
+)
+def test_borrowed_radiation_is_set_against_the_sites_own_estimate(make_garden, tmp_path, setting, instead):
+    """FAO-56 eq 50 with the kRs of the site's setting: what would have been estimated without the neighbour."""
+    (tmp_path / "hill.csv").write_text(weather_csv(31, radiation=20.0), encoding="utf-8")
+    bare = without(weather_csv(31), "radiation")
+    overlay = {"weather": {"fallback": [{"file": "hill.csv"}]}, "site": {"setting": setting}}
+    season = replay(make_garden(overlay, weather=bare))
+    (other,) = alternatives(season)
+    assert (other.quantity, other.used, other.instead) == ("radiation", "borrowed from hill.csv", instead)
+    expected = season_eto(make_garden, bare, setting=setting) - season.totals["weather"]["eto_mm"]
+    assert other.change_mm == pytest.approx(expected)
+
+
+def test_radiation_estimated_on_a_coast_is_set_against_that_inland(make_garden):
+    bare = without(weather_csv(31), "radiation")
+    season = replay(make_garden({"site": {"setting": "coast"}}, weather=bare))
+    (other,) = alternatives(season)
+    assert other.instead == "from the temperature range, kRs 0.16 (inland)"
+    expected = season_eto(make_garden, bare, setting="inland") - season.totals["weather"]["eto_mm"]
+    assert other.change_mm == pytest.approx(expected)
+
+
+def test_borrowed_humidity_is_set_against_both_climates(make_garden, tmp_path):
+    """FAO-56 eq 48: the dew point at Tmin, or 2 °C below."""
+    (tmp_path / "hill.csv").write_text(weather_csv(31), encoding="utf-8")
+    bare = without(weather_csv(31), "rh_max", "rh_min")
+    season = replay(make_garden({"weather": {"fallback": [{"file": "hill.csv"}]}}, weather=bare))
+    found = {one.instead: one.change_mm for one in alternatives(season)}
+    eto = season.totals["weather"]["eto_mm"]
+    assert found == pytest.approx(
+        {
+            "dew point at tmin": season_eto(make_garden, bare, climate="humid") - eto,
+            "dew point 2 °C below tmin": season_eto(make_garden, bare, climate="dry") - eto,
+        }
+    )
+
+
+def test_a_dew_point_of_a_dry_climate_is_set_against_that_of_a_humid_one(make_garden):
+    bare = without(weather_csv(31), "rh_max", "rh_min")
+    season = replay(make_garden({"site": {"climate": "dry"}}, weather=bare))
+    (other,) = alternatives(season)
+    assert other.instead == "dew point at tmin"
+    assert other.change_mm < 0.0
+
+
+def test_wind_borrowed_on_some_days_is_set_against_the_mean_of_the_others(make_garden, tmp_path):
+    """Two days of 31 borrowed at 4.5 m/s: without the neighbour, the mean of the month's other days, which is 2 m/s."""
+    (tmp_path / "hill.csv").write_text(weather_csv(31, wind=4.5), encoding="utf-8")
+    text = weather_csv(31)
+    for day in ("2025-05-04", "2025-05-05"):
+        text = text.replace(f"{day},14.0,30.0,80,35,2.0", f"{day},14.0,30.0,80,35,")
+    season = replay(make_garden({"weather": {"fallback": [{"file": "hill.csv"}]}}, weather=text))
+    (other,) = alternatives(season)
+    assert (other.instead, other.days) == ("the month's mean", 2)
+    expected = season_eto(make_garden, weather_csv(31)) - season.totals["weather"]["eto_mm"]
+    assert other.change_mm == pytest.approx(expected)

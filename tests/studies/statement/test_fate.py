@@ -86,3 +86,16 @@ def test_a_bed_without_water_has_no_fate(make_garden):
     season = replay(make_garden(weather=weather_csv(5, pan=0.0)))
     assert bed_fate(season, "upper/tomatoes").consumed == 0.0
     assert pan_fate(season, "upper").applied == 0.0
+
+
+def test_what_leaks_from_a_pan_is_gone_like_what_spills(make_garden):
+    """
+    By hand: 10 kg in the pan and 10 refilled; 4 evaporate and 6 leak, half of each of the refilled water: 10 are left,
+    5 of them refilled. Then 2 evaporate, 1 spills and 1 leaks: 3 of the refilled water are left.
+    """
+    season = replay(make_garden(weather=weather_csv(2)))
+    figures = {"refilled_kg": [10.0, 0.0], "rain_caught_kg": 0.0, "evaporated_kg": [4.0, 2.0], "spilled_kg": [0.0, 1.0]}
+    table = season.controllers["upper"].assign(**figures, leaked_kg=[6.0, 1.0])
+    totals = {"controllers": {"upper": {"refilled_kg": 10.0, "pan_start_kg": 10.0}}}
+    fate = pan_fate(dataclasses.replace(season, controllers={"upper": table}, totals=totals), "upper")
+    assert tuple(fate) == pytest.approx((10.0, 3.0, 4.0, 3.0))

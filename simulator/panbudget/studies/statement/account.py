@@ -2,7 +2,7 @@
 Account: a statement as a whole: each source's ledger, what its water did, its range, and what breaks its licence.
 
 What its water did, by rule: a root zone and a pan are each taken as well mixed. On every day, the part of what leaves it
-(ET, deep percolation, evaporation, spill) that is applied water is the part of applied water in what it holds that
+(ET, deep percolation, evaporation, spill and leaks) that is applied water is the part of applied water in what it holds that
 day. Water that was there on the first day, and rain, are not applied water. So the fates add up to what was applied,
 exactly. Runoff of applied water is none: it drips. Litres, L/h, m² inside; what is printed is made by `ledger`.
 """
@@ -45,7 +45,7 @@ class Fate(NamedTuple):
     consumed : float
         ET of applied water in a bed; evaporation of it from a pan.
     drained : float
-        Deep percolation of it below a bed's roots; spill of it over a pan's rim.
+        Deep percolation of it below a bed's roots; spill of it over a pan's rim, and what of it leaks.
     left : float
         Still in the root zone, or in the pan, when the season ends.
     """
@@ -405,6 +405,7 @@ def pan_fate(season: Season, controller: str) -> Fate:
         Its ``applied`` is the controller's refilled kg in `season.json`; a kg is a litre.
     """
     table, totals = season.controllers[controller], season.totals["controllers"][controller]
+    table = table.assign(spilled_kg=table["spilled_kg"] + table["leaked_kg"])  # gone alike
     refilled = table["refilled_kg"].to_numpy(float)
     changes = refilled + table["rain_caught_kg"] - table["evaporated_kg"] - table["spilled_kg"]
     at_end = totals["pan_start_kg"] + np.cumsum(changes.to_numpy(float))

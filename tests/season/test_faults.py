@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime as dt
 
 import numpy as np
+import pandas as pd
 import pytest
 from pydantic import TypeAdapter
 
 from panbudget import replay
 from panbudget.errors import ScenarioError
 from panbudget.scenario.faults import Fault
-from panbudget.season.faults import fault_said, with_faults
+from panbudget.season.faults import fault_days, fault_said, lost_share, with_faults
 from panbudget.season.layout import prepare
 from panbudget.season.run import first_morning
 from panbudget.season.years import in_year
@@ -295,3 +296,106 @@ def test_a_stuck_valves_litres_are_those_of_a_clogged_emitter(make_garden):
     flow = table["litres"].sum() / table["open_hours"].sum()
     said = next(f for f in season.findings if f.code == "stuck-open").message
     assert f"({litres(flow * table['stuck_hours'].sum())})" in said
+
+
+@pytest.mark.parametrize(
+    ("kind", "what", "said"),
+    [
+        ("clogged-refill", {"share": 0.55}, "the refill emitter lost 55 % of its flow"),
+        ("clogged-refill", {"rate": 0.2, "start": FIRST}, "the refill emitter loses 20 % of its flow a month"),
+        ("mesh", {"factor": 0.9}, "a mesh leaves 90 % of the pan's evaporation"),
+        ("leak", {"loss": "500 mL/day"}, "the pan leaks 0.5 L a day"),
+        ("animals", {"loss": "1 L/h"}, "animals drink 24.0 L a day from the pan"),
+        ("splash", {"above": "1.5 m/s", "splash": "2 mm"}, "wind over 1.5 m/s splashes out 2.0 mm a day for each m/s"),
+        (
+            "knocked",
+            {"trip": "300 g", "swing": "-200 g"},
+            "counterweight knocked: trip 300 g heavier, swing 200 g smaller",
+        ),
+        (
+            "knocked",
+            {"trip": "-300 g", "swing": "200 g"},
+            "counterweight knocked: trip 300 g lighter, swing 200 g larger",
+        ),
+    ],
+)
+def test_a_fault_is_said_with_its_size(kind, what, said):
+    assert fault_said(TypeAdapter(Fault).validate_python({"kind": kind, **what})) == said
+
+
+def laid(make_garden, *faults, days=31):
+    """A garden's forcing without and with faults."""
+    garden = make_garden(days=days)
+    forcing = prepare(garden, read_scenario_weather(garden), garden.season.start, garden.season.end)
+    return forcing, with_faults(garden.changed({"fault": list(faults)}), forcing)
+
+
+def test_two_knocks_leave_a_gram_of_swing_at_least(make_garden):
+    """Each may leave something of 0.9 kg; 0.6 kg twice would leave none."""
+    _, changed = laid(
+        make_garden, {"kind": "knocked", "swing": "-600 g"}, {"kind": "knocked", "swing": "-600 g"}, days=3
+    )
+    assert changed.pans.swing[0] == pytest.approx([0.001] * 3)
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "steps"),
+    [
+        (None, None, [0.0, 0.0, 0.0]),  # from before the first day on: filled to the reset as it then is
+        (dt.date(2025, 4, 20), None, [0.0, 0.0, 0.0]),
+        (dt.date(2025, 5, 1), None, [0.2, 0.0, 0.0]),
+        (dt.date(2025, 5, 2), None, [0.0, 0.2, 0.0]),
+        (dt.date(2025, 5, 2), dt.date(2025, 5, 2), [0.0, 0.2, -0.2]),
+        (dt.date(2025, 4, 20), dt.date(2025, 5, 1), [0.0, -0.2, 0.0]),
+        (dt.date(2025, 4, 20), dt.date(2025, 4, 30), [-0.2, 0.0, 0.0]),  # put right on the first morning
+        (dt.date(2025, 4, 20), dt.date(2025, 4, 29), [0.0, 0.0, 0.0]),  # and the day before
+    ],
+)
+def test_a_knocked_trip_moves_level_rim_and_floor_on_its_days(make_garden, start, end, steps):
+    """200 g heavier: 0.2 kg nearer to the rim and the floor, and a level that steps by as much when it is knocked."""
+    fault = {"kind": "knocked", "trip": "200 g"} | {k: day for k, day in (("start", start), ("end", end)) if day}
+    forcing, changed = laid(make_garden, fault, days=3)
+    first, last = start or dt.date(2025, 5, 1), end or dt.date(2025, 5, 3)
+    on = [0.2 if first <= dt.date(2025, 5, day) <= last else 0.0 for day in (1, 2, 3)]
+    assert changed.pans.shift[0] == pytest.approx(steps)
+    assert forcing.pans.rim[0] - changed.pans.rim[0] == pytest.approx(on)
+    assert forcing.pans.dry[0] - changed.pans.dry[0] == pytest.approx(on)
+
+
+def test_shares_of_several_faults_are_of_what_the_others_left(make_garden):
+    """By hand: half of the evaporation and nine tenths of that; leaks add up; a bed's flow by half and by a fifth."""
+    kinds = [
+        {"kind": "shade", "factor": 0.5},
+        {"kind": "algae", "share": 0.1},
+        {"kind": "leak", "loss": "1 L/h"},
+        {"kind": "animals", "loss": "2 L/h"},
+        {"kind": "clogged-emitters", "share": 0.5},
+        {"kind": "clogged-emitters", "share": 0.2},
+        {"kind": "clogged-refill", "share": 0.25},
+        {"kind": "rain-differs", "factor": 0.5},
+    ]
+    forcing, changed = laid(make_garden, *kinds, days=2)
+    assert changed.pans.evaporation == pytest.approx(0.45 * forcing.pans.evaporation)
+    assert changed.pans.leak[0].tolist() == [3.0, 3.0]
+    assert changed.beds.flow_factor[0] == pytest.approx([0.4, 0.4])
+    assert changed.pans.refill_flow == pytest.approx(0.75 * forcing.pans.refill_flow)
+    flow = forcing.pan_of["upper"]
+    assert changed.pans.valve_flow[0] == pytest.approx([0.4 * flow.bed_flows["tomatoes"] + 0.75 * flow.refill_flow] * 2)
+    assert changed.pans.rain_factor[0].tolist() == [0.5, 0.5]
+
+
+@pytest.mark.parametrize(("rate", "day", "gone"), [(1.0, 0, 0.5 / 30.4375), (1.0, 29, 29.5 / 30.4375), (1.0, 30, 1.0)])
+def test_what_clogs_by_the_month_is_all_gone_after_one_at_a_rate_of_one(rate, day, gone):
+    """A twelfth of 365.25 days: the middle of its 31st day lies beyond it."""
+    fault = TypeAdapter(Fault).validate_python({"kind": "clogged-refill", "rate": rate, "start": FIRST})
+    dates = pd.date_range(FIRST - dt.timedelta(days=1), periods=40)
+    lost = lost_share(fault, dates)
+    assert lost[0] == 0.0
+    assert lost[day + 1] == pytest.approx(gone)
+
+
+def test_a_fault_lasts_from_its_first_day_to_its_last():
+    dates = pd.date_range("2025-05-10", periods=12)
+    on = fault_days(TypeAdapter(Fault).validate_python({"kind": "supply-cut", "start": FIRST, "end": LAST}), dates)
+    assert on.tolist() == [False] + [True] * 10 + [False]
+    assert fault_days(TypeAdapter(Fault).validate_python({"kind": "supply-cut"}), dates).all()

@@ -232,7 +232,9 @@ def test_the_flow_is_supply_over_need_between_a_quarter_and_four_times(supply, n
 
 def test_the_refill_must_outrun_the_hottest_hour_by_half(make):
     """A bed that wants hardly any refill flow, of a present one so small that a quarter of it would be outrun."""
-    few = {"valve": {"refill": {"flow": "1 L/h"}}, "bed": {"tomatoes": {"emitters": {"count": 3}}}}
+    # a large pan, so that a tenth more or less of the least flow is more than the mL to which it is rounded
+    few = {"valve": {"refill": {"flow": "9 L/h"}}, "bed": {"tomatoes": {"emitters": {"count": 3}}}}
+    few["pan"] = {"vessels": [{"diameter": "150 cm"}]}
     garden = make({"controller": {"upper": few}})
     season, sheet = replay(garden), setup(garden).sheets["upper"]
     share = season.forcing.days.daylight_share.max(axis=1)  # no night share in this pan

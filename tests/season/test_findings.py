@@ -198,7 +198,7 @@ def test_a_day_is_short_below_a_ks_of_one(season, ks, days):
 )
 def test_too_wet_is_over_half_as_much_again_as_needed_with_over_three_tenths_drained(season, irrigation, drained, wet):
     """Common practice, no source. Of 100 mm needed."""
-    bed = {"irrigation_mm": irrigation, "net_demand_mm": 100.0, "deep_percolation_mm": drained}
+    bed = {"irrigation_growing_mm": irrigation, "net_demand_mm": 100.0, "drained_growing_mm": drained}
     assert bool(told(with_totals(season, bed=bed), "too-wet")) is wet
 
 

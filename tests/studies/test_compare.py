@@ -110,7 +110,10 @@ def bed_table(ks):
     ("ks", "days"),
     [
         ([1, 0.8, 0.8, 0.7, 0.9, 1, 1], 2.0),
-        ([1, 0.8, 0.8, 1, 0.9, 1, 1], 0.0),  # the day after the wave is not short
+        ([1, 0.8, 0.8, 1, 0.9, 1, 1], 2.0),  # the day after the wave is not short, but the next is
+        ([1, 0.8, 0.8, 1, 0.9, 0.9, 0.9], math.inf),
+        ([1, 0.8, 0.8, *[1] * 13, 0.9, 1], 14.0),  # the fourteenth day still counts, the fifteenth no longer
+        ([1, 0.8, 0.8, *[1] * 14, 0.9, 1], 0.0),
         ([1, 0.8, 0.8, 0.7, 0.7, 0.9, 0.9], math.inf),
         ([1, 1, 0.8], math.inf),  # the season ends with the wave, and it is short then
         ([1, 1, 1], 0.0),

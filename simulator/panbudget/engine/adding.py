@@ -4,9 +4,11 @@ Adding: what a run's days come to for each lane. Numbers in, numbers out, like t
 
 EXACT_REFILL = 1  # as the engine has it
 
-#: what `add_lanes` adds up, in order; asked and used are ETc and ETa of the growing days [mm], [days]
+#: what `add_lanes` adds up, in order; asked and used are ETc and ETa, wanted and lost what was given and drained, of the
+#: growing days alone [mm], [days]
 LANE_SUMS = (
     *("irrigation", "etc", "eta", "drained", "left_below", "kept", "asked", "used"),
+    *("wanted", "lost"),
     *("stress_days", "longest_stress_days"),
 )
 
@@ -20,7 +22,7 @@ def add_lanes(beds, out, sums):  # type: ignore[no-untyped-def]
     beds : Beds
     out : Results
         Of a run.
-    sums : ndarray (lanes, 10)
+    sums : ndarray (lanes, 12)
         Zeros; filled in the order of `LANE_SUMS`.
 
     Notes
@@ -30,7 +32,9 @@ def add_lanes(beds, out, sums):  # type: ignore[no-untyped-def]
     """
     for lane in range(sums.shape[0]):
         b = beds.lane_bed[lane]
-        irrigation = etc = eta = drained = left_below = kept = asked = used = stressed = longest = spell = 0.0
+        irrigation = etc = eta = drained = left_below = kept = asked = used = wanted = lost = stressed = longest = (
+            spell
+        ) = 0.0
         for day in range(out.irrigation.shape[1]):
             given, rain_in, drains = out.irrigation[lane, day], beds.rain_in[b, day], out.deep_percolation[lane, day]
             irrigation += given
@@ -48,11 +52,13 @@ def add_lanes(beds, out, sums):  # type: ignore[no-untyped-def]
             if beds.growing[b, day]:
                 asked += out.etc[lane, day]
                 used += out.eta[lane, day]
+                wanted += given
+                lost += drains
             if not beds.growing[b, day] or out.ks[lane, day] >= 1.0:
                 spell = 0.0
             else:
                 stressed += 1.0
             longest = max(longest, spell)
-        row = (irrigation, etc, eta, drained, left_below, kept, asked, used, stressed, longest)
+        row = (irrigation, etc, eta, drained, left_below, kept, asked, used, wanted, lost, stressed, longest)
         for place, value in enumerate(row):
             sums[lane, place] = value

@@ -201,6 +201,8 @@ class Report:
         The garden that it is about.
     laid_over : sequence of str
         Variants, in order.
+    has_tank : bool
+        Whether a tank is described, whose cautions follow.
     template : str
         What renders it; a page that is signed or taken outside has one of its own.
     pages : sequence of Report
@@ -219,6 +221,7 @@ class Report:
     provenance: Mapping[str, Any] | None = None
     garden: Section | None = None
     laid_over: Sequence[str] = ()
+    has_tank: bool = False
     template: str = "page.html.j2"
     pages: Sequence[Report] = ()
 

@@ -115,6 +115,7 @@ def as_page(result: Any, figures: Mapping[str, str] | None = None) -> str:
         "provenance": provenance(verb.of(result), result.scenario),
         "garden": section("", "garden", table=garden_rows(gardens_of(result))),
         "laid_over": result.scenario.laid_over,
+        "has_tank": any(s.kind == "tank" for g in gardens_of(result).values() for s in g.supply.values()),
     }
     return page(replace(report, **filled))
 

@@ -74,10 +74,20 @@ def _finding(
     return Finding(severity, code, at, message, f"{hits[0]:%Y-%m-%d}" if len(hits) else None, len(hits))
 
 
-def _on_days(severity: str, code: str, at: str, days: pd.Series[bool], **values: Any) -> Iterator[Finding]:
+def _on_days(
+    severity: str, code: str, at: str, days: pd.Series[bool], *, text: str = "", **values: Any
+) -> Iterator[Finding]:
     """The finding, if there is such a day."""
     if days.any():
-        yield _finding(severity, code, at, days, **values)
+        yield _finding(severity, code, at, days, text=text, **values)
+
+
+def _text_if_empty(text: str, season: Season, valve: str, days: pd.Series[bool]) -> str:
+    """Other words where the valve stood open without water on such a day or before: more pan or emitters only take more."""
+    starved = season.controllers[valve]["starved_hours"].gt(0.0).cummax()
+    return (
+        f"{text}-empty" if season.scenario.controller[valve].supply in season.tanks and (starved & days).any() else text
+    )
 
 
 def _outside(days: pd.Series[bool]) -> str:
@@ -129,7 +139,8 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
         flows = valve_flows(season.forcing)[name][days]
         litres = words.litres(float((table["stuck_hours"].to_numpy()[days] * flows).sum()))
         yield from _on_days(severity, code, name, days, hours=words.hours(hours), litres=litres)
-    yield from _on_days("danger", "dry-pan", name, dry, hours=words.hours(totals["dry_pan_hours"]))
+    empty = _text_if_empty("dry-pan", season, name, dry)
+    yield from _on_days("danger", "dry-pan", name, dry, text=empty, hours=words.hours(totals["dry_pan_hours"]))
     kilograms = words.kilograms(totals["spilled_kg"] - over_rim)
     yield from _on_days("note", "spill", name, spilled & ~low_rim, kilograms=kilograms)
     noon = _hot_hour(season, name)
@@ -211,11 +222,12 @@ def _of_bed(season: Season, key: str) -> Iterator[Finding]:
         where = f"{counted(mean, 'day')} on average over the bed, {days}" if mean else counted(days, "day")
         uses = f", where the plants could use {words.percent(share)} of what they would have"
         loss = uses if share < _NEARLY_ALL else ""
-        yield _finding(severity, "short-of-water", key, short, where=where, run=run, loss=loss)
+        text = _text_if_empty("short-of-water", season, key.split("/")[0], short)
+        yield _finding(severity, "short-of-water", key, short, text=text, where=where, run=run, loss=loss)
     # what drains while the bed gets far more than it needs is the valve's doing, not the rain's
-    given, needed, drained = (totals[name] for name in ("irrigation_mm", "net_demand_mm", "deep_percolation_mm"))
+    given, needed, drained = (totals[f"{name}_mm"] for name in ("irrigation_growing", "net_demand", "drained_growing"))
     if table["growing"].any() and given > DROWNED_TIMES * needed and drained > DROWNED_SHARE * given:
-        wet = table["deep_percolation_mm"] > 0.0
+        wet = (table["deep_percolation_mm"] > 0.0) & table["growing"]
         amounts = {"given": words.mm(given), "needed": words.mm(needed), "drained": words.mm(drained)}
         yield _finding("caution", "too-wet", key, wet, **amounts)
     severity, code = ("caution", "never-growing") if idle.all() else ("note", "not-growing")

@@ -24,8 +24,9 @@ from panbudget.numeric import Floats
 from panbudget.physics.solar_time import from_solar
 from panbudget.scenario.garden import Scenario, Site, as_scenario
 from panbudget.season import faults, findings, heat, totals
+from panbudget.season.demand import BedForcing
 from panbudget.season.layout import Forcing, prepare
-from panbudget.season.result import Season, with_units
+from panbudget.season.result import MORNING, Season, with_units
 from panbudget.season.run import Ran, first_morning, run_salted
 from panbudget.season.salt import SaltLeft
 from panbudget.season.supplies import tanks_in_use
@@ -173,7 +174,7 @@ def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
     lane = {name: getattr(out, name)[mean] for name in names}
     evaporated = np.minimum(lane["ke"] * eto, lane["eta"])
     dual = lane | {"kc": part.kc, "evaporated": evaporated, "transpired": lane["eta"] - evaporated}
-    p = [depletion_fraction(*p_etc) for p_etc in zip(part.p_table, lane["etc"], strict=True)]
+    raw = {name: _raw(part, out.etc[at]) for name, at in lanes.items()}
     return _table(
         forcing,
         {
@@ -182,12 +183,17 @@ def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
             "runoff_mm": forcing.days.rain - part.rain_in,
             "kc": part.kc + lane["ke"],
             "taw_mm": part.taw,
-            "raw_mm": np.array(p) * part.taw,
+            "raw_mm": raw["mean"],
             "growing": part.growing,
             **{
                 totals.PREFIXES[lane] + column: getattr(out, name)[at]
                 for lane, at in lanes.items()
                 for column, name in totals.COLUMNS["lane_days"].items()
+            },
+            **{
+                totals.PREFIXES[name] + column: values
+                for name in ("mean", "driest_quarter")
+                for column, values in _mornings(out, lanes[name], raw[name]).items()
             },
             "net_demand_mm": out.irrigation[lanes["exact_refill"]],
             **{
@@ -196,6 +202,21 @@ def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
             },
         },
     )
+
+
+def _raw(part: BedForcing, etc: Floats) -> Floats:
+    """Readily available water by day. (days,) [mm]"""
+    p = [depletion_fraction(*p_etc) for p_etc in zip(part.p_table, etc, strict=True)]
+    return np.array(p) * part.taw
+
+
+def _mornings(out: Results, lane: int, raw: Floats) -> dict[str, Floats]:
+    """Depletion in the morning, the day's rain and water counted, by which Ks goes; and what is left to RAW. (days,) [mm]"""
+    short = out.ks[lane] < 1.0
+    depletion = np.maximum(out.depletion[lane] - out.eta[lane] - out.deep_percolation[lane], 0.0)
+    # rounding must not say otherwise than Ks
+    water_left = np.where(short, np.minimum(raw - depletion, 0.0), np.maximum(raw - depletion, 0.0))
+    return dict(zip(MORNING, (depletion, water_left), strict=True))
 
 
 def _openings(scenario: Scenario, forcing: Forcing, out: Results, count: int) -> pd.DataFrame:

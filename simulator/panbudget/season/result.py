@@ -32,6 +32,8 @@ _UNITS = {"_mm": "mm", "_kg": "kg", "_m2": "m²", "_c": "°C", "_h": "h", "_l": 
     "days": "d",
 }
 _MOST_LINES = 10
+#: of a bed's day, by which it is short of water: depletion once the day's rain and water have come, and RAW less that
+MORNING = ("morning_depletion_mm", "water_left_mm")
 
 
 #: of findings: it breaks the garden; look at it; so that nothing is silent
@@ -104,6 +106,7 @@ class Season(Reported):
         "CONTROLLER/BED" -> one row a day: ``litres``, ``irrigation_mm``, ``rain_mm``, ``runoff_mm``,
         ``depletion_mm``, ``ks``, ``etc_mm``, ``eta_mm``, ``deep_percolation_mm``, ``kc``, ``taw_mm``, ``raw_mm``,
         ``growing``, ``left_below_mm``; the lane's own again with the prefix ``driest_`` for the driest quarter,
+        ``morning_depletion_mm`` and ``water_left_mm`` (`MORNING`; negative on a day short of water) of both;
         ``exact_`` for the yardstick of exact refill, ``timer_`` for a present timer; ``net_demand_mm``; and for
         the dual coefficient, else not numbers, ``kcb``, ``ke``, ``kr``, ``few``, ``surface_depletion_mm``,
         ``evaporation_mm``, ``transpiration_mm``.
@@ -168,7 +171,7 @@ class Season(Reported):
             lanes: dict[tuple[str, str], Any] = {
                 (lane, column): table[prefix + column]
                 for lane, prefix in PREFIXES.items()
-                for column in COLUMNS["lane_days"]
+                for column in (*COLUMNS["lane_days"], *MORNING)
                 if prefix + column in table
             }
             taken = {PREFIXES[lane] + column for lane, column in lanes} | set(_OF_DAY)

@@ -139,7 +139,7 @@ def _lanes(forcing: Forcing, before: State, after: State, out: Results, run: Cal
         "start": before.depletion,
         "end": after.depletion,
         "closure": checked_balance(lambda lane: _lane_name(forcing, lane), residual, passed),
-        "supply_over_demand": np.divide(irrigation, needed, out=np.full(len(bed), np.nan), where=needed > 0.0),
+        "supply_over_demand": np.divide(total["wanted"], needed, out=np.full(len(bed), np.nan), where=needed > 0.0),
     }
     return named("lane_totals", total | values)
 

@@ -10,15 +10,18 @@ from __future__ import annotations
 
 import datetime as dt
 import functools
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
 import pandas as pd
 
+from panbudget import words
 from panbudget.errors import ScenarioError
 from panbudget.extras import Reported, Step, silent
 from panbudget.scenario.garden import Controller, Heat, Scenario, as_scenario
+from panbudget.scenario.supplies import Tank
 from panbudget.season.heat import said as heat_said
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
@@ -31,10 +34,12 @@ from panbudget.words import calendar_day
 MOST_DAYS = 366
 # the made-up heat wave where the scenario describes none; common practice, no source
 HEAT_DAYS, HEAT_WARMER = 7, "+5 K"
+_FLOAT_SHARE = 0.2  # of a tank, below which its float valve opens; common practice, no source
 
 _MOST_PRESSES = 24  # a day, as the scenario allows
 _DAY = dt.timedelta(days=1)
-_FULL_SOIL, _PRESS = "full soil", "press"
+_HOURS = ("dry_hours", "stuck_hours", "starved_hours")
+_FULL_SOIL, _FULL_TANK, _PRESS = "full soil", "full tank", "press"
 _DATA = common.read_data("away")
 
 
@@ -51,7 +56,7 @@ class BedAway:
     short_before : bool
         Short already on the day of leaving.
     least_room_mm : float
-        Readily available water left at the worst evening; below zero when short. [mm]
+        Readily available water left in the worst morning; below zero when short. [mm]
     irrigation_mm : float
         The bed's mean. [mm]
     """
@@ -67,11 +72,14 @@ class BedAway:
 class PanAway:
     """One pan and valve while nobody is there: openings, litres, lowest level above the floor, and what went wrong."""
 
+    # starved: the valve is open and its tank empty
+
     openings: int
     litres: float
     lowest_level_mm: float
     dry_hours: float
     stuck_hours: float
+    starved_hours: float
 
     @property
     def wrong_hours(self) -> float:
@@ -358,6 +366,11 @@ class _Leave:
         elif by_hand == _FULL_SOIL and state is not None:
             state = state.copy()
             state.depletion[:] = state.surface_depletion[:] = 0.0
+        elif by_hand == _FULL_TANK and state is None:
+            garden = garden.changed({"supply": {name: {"full_at_start": 1.0} for name in common.tanks_of(garden)}})
+        elif by_hand == _FULL_TANK and state is not None:
+            state = state.copy()
+            state.volume[:] = before.forcing.tanks.capacity
         spans = [(garden, first, last)]
         if by_hand == _PRESS:  # one day with the valve pressed at sunrise, on top of what is pressed anyway
             spans = [
@@ -379,7 +392,13 @@ class _Leave:
             return []
         failing = [name for name in self.plain.controller if any(name in each.failing for each in stays)]
         beds = [key for key in stays[-1].beds if any(each.beds[key].stress_days for each in stays)]
-        families = _families(self.plain, failing, beds)
+        starved = {
+            self.plain.controller[name].supply
+            for each in stays
+            for name in each.failing
+            if each.pans[name].starved_hours > 0.0
+        }
+        families = _families(self.plain, failing, beds, [name for name in self.plain.supply if name in starved])
         changes = [self._best(family, tests, stays[-1].stress_days) for family in families]
         return sorted(changes, key=lambda change: (bool(change.impossible), not change.safe, change.stress_days))
 
@@ -411,7 +430,7 @@ def _stay(parts: Sequence[Season], short_before: dict[str, bool], heat: Heat | N
     for key in season.beds:
         table = pd.concat([part.beds[key] for part in parts])
         short = common.short_of_water(table)
-        room = (table["raw_mm"] - table["driest_depletion_mm"])[table["growing"]]
+        room = table["driest_water_left_mm"][table["growing"]]
         beds[key] = BedAway(
             stress_days=int(short.sum()),
             first_short=table.index[short][0].date() if short.any() else None,
@@ -422,8 +441,8 @@ def _stay(parts: Sequence[Season], short_before: dict[str, bool], heat: Heat | N
     for name in season.controllers:
         table = pd.concat([part.controllers[name] for part in parts])
         lowest = min(common.lowest_level(part, name) for part in parts)
-        openings, litres, dry, stuck = (table[key].sum() for key in ("openings", "litres", "dry_hours", "stuck_hours"))
-        pans[name] = PanAway(int(openings), float(litres), lowest, float(dry), float(stuck))
+        openings, litres, *hours = (float(table[key].sum()) for key in ("openings", "litres", *_HOURS))
+        pans[name] = PanAway(int(openings), litres, lowest, *hours)
     first, last = parts[0].days.index[0].date(), season.days.index[-1].date()
     return Stay(first, last, heat_said(heat) if heat is not None else "", beds, pans, season)
 
@@ -449,19 +468,50 @@ def _sized(part: Controller, kind: str, size: float) -> dict[str, Any]:
     return overlays[kind]
 
 
-def _families(scenario: Scenario, failing: list[str], beds: list[str]) -> Iterator[list[_Try]]:
-    """Changes to try, each in its sizes. Where several valves fail, each is changed alike."""
+def _families(scenario: Scenario, failing: list[str], beds: list[str], empty: list[str]) -> Iterator[list[_Try]]:
+    """
+    Changes to try, each in its sizes. Where several valves fail, each is changed alike.
+
+    Of what fails on a tank that runs dry (``empty``), only the tank is changed: more pan or more emitters only empty it sooner.
+    """
+    for name, kind in itertools.product(empty, _DATA["tanks"]):
+        tries: list[_Try] = list(_tank_tries(scenario, name, **kind))
+        if tries:
+            yield tries
+    failing = [name for name in failing if scenario.controller[name].supply not in empty]
+    beds = [key for key in beds if key.split("/")[0] in failing]
     yield [("water every bed by hand on the day before you leave, until the soil holds no more", {}, _FULL_SOIL)]
     yield [("press the valves by hand on the morning when you leave", {}, _PRESS)]
     if beds:
         yield [_more_emitters(scenario, beds, times) for times in _DATA["emitters"]["times"]]
-    for change in _DATA["changes"]:
-        tries: list[_Try] = []
+    for change in _DATA["changes"] if failing else ():
+        tries = []
         for size in change["sizes"]:
             what = change["what"].format(size=size, at=" and ".join(failing)).replace("%", "\u00a0%")
             sized = functools.partial(_sized, kind=change["kind"], size=size)
             tries.append((what, common.each_controller(scenario, sized, failing), ""))
         yield tries
+
+
+def _tank_tries(scenario: Scenario, name: str, kind: str, what: str, sizes: list[float]) -> Iterator[_Try]:
+    """A full tank at departure, a float valve, a wider tank, in their sizes."""
+    tank = scenario.supply[name]
+    assert isinstance(tank, Tank)
+    for size in sizes:
+        changes: dict[str, Any] = {}
+        if kind == "wider":
+            changes = {"volume": f"{tank.volume * size!r} L"}
+            changes |= {"footprint": f"{tank.footprint * size!r} m^2"} if tank.footprint is not None else {}
+            shape = [{"level": f"{at.level!r} m", "volume": f"{at.volume * size!r} L"} for at in tank.shape]
+            changes |= {"shape": shape} if shape else {}
+        elif kind == "float":
+            if tank.top_up is not None:
+                return
+            changes = {"top_up": {"below": f"{_FLOAT_SHARE * tank.volume!r} L", "rate": f"{size!r} L/h"}}
+        text = what.format(name=name, litres=words.litres(tank.volume * size), size=size, share=_FLOAT_SHARE).replace(
+            "%", "\u00a0%"
+        )
+        yield text, {"supply": {name: changes}}, _FULL_TANK if kind == "full" else ""
 
 
 def _more_emitters(scenario: Scenario, beds: list[str], times: float) -> _Try:

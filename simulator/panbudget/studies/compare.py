@@ -330,7 +330,8 @@ def _measured(season: Season, start: dt.date, end: dt.date, wave: HeatWave | Non
         in_bed = _sums(table, BED_MEASURES)
         in_bed["stress_days"] = float(common.short_of_water(table).sum())
         in_bed["stress_days_mean"] = float(common.short_of_water(table, "ks").sum())
-        in_bed["worst_depletion_percent"] = float((100.0 * table["driest_depletion_mm"] / table["taw_mm"]).max())
+        depletion = 100.0 * table["driest_morning_depletion_mm"] / table["taw_mm"]
+        in_bed["worst_depletion_percent"] = float(depletion.where(table["growing"], 0.0).max())
         if wave is not None:
             in_bed["recovery_days"] = recovery_days(whole, wave.end)
         values |= {(name, key): in_bed[key] for key in BED_MEASURES if key in in_bed}
@@ -356,13 +357,15 @@ def recovery_days(bed: pd.DataFrame, wave_end: dt.date) -> float:
     Returns
     -------
     float
-        0 when it is not short on the day after; infinite when it is short up to the table's last day.
+        Up to the end of the first run of short days that begins within `AFTER_WAVE`; 0 when there is none; infinite when
+        that run lasts to the table's last day.
     """
-    short = common.short_of_water(bed).loc[pd.Timestamp(wave_end) + pd.Timedelta(days=1) :].to_numpy()
-    if len(short) and not short.all():
-        return float(short.argmin())
-    last_is_short = bool((bed.loc[: pd.Timestamp(wave_end), "driest_ks"] < 1.0).iloc[-1])
-    return math.inf if len(short) or last_is_short else 0.0
+    short = common.short_of_water(bed)
+    after = short.loc[pd.Timestamp(wave_end) + pd.Timedelta(days=1) :].to_numpy()
+    if not after[: AFTER_WAVE.days].any():
+        return math.inf if not len(after) and short.iloc[-1] else 0.0
+    first = int(after.argmax())
+    return math.inf if after[first:].all() else float(first + after[first:].argmin())
 
 
 def _differences(

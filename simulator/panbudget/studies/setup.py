@@ -23,6 +23,8 @@ from panbudget.studies.common import Garden, assumptions_of, seasons_of_record
 from panbudget.weather import Weather
 
 TOLERANCE = 0.05  # of a flow or a swing; as near as a jug and a kitchen scale come (common practice, no source)
+#: of a month's refill: left as it is, since turning it would leave more days short of water
+KEPT = "kept"
 DRY_RAIN = 0.1  # mm; a day below is dry
 RULER_DAYS = 3
 JUG_MINUTES = 10
@@ -120,7 +122,8 @@ class ValveSheet:
           median, not a number if there was none;
         - ``supply_mm``, ``need_mm``: what the chosen bed's driest quarter got and needed, a season;
         - ``refill``: flow that makes supply match need [mL/min], and ``bound``: "least" or "most" where that would be beyond
-          what can be set; "idle" where the bed does not grow; else empty.
+          what can be set; "idle" where the bed does not grow; "kept" in all months where turning would leave the beds short on
+          more days than the present flow; else empty.
     bed : str
         The bed that the calendar goes by.
     gains : tuple of Gain
@@ -128,6 +131,8 @@ class ValveSheet:
     other_model : float
         What the other pan model gives, over what the one used gives. [-]
     model : str
+    starved_hours : float or None
+        Open without water because its tank was empty, a season; None on mains. [h]
     """
 
     name: str
@@ -150,6 +155,7 @@ class ValveSheet:
     gains: tuple[Gain, ...]
     other_model: float
     model: str
+    starved_hours: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -255,6 +261,8 @@ def _chosen(scenario: Scenario, beds: list[str]) -> dict[str, str]:
 def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
     described, forcing = seasons[0].scenario.controller[name], seasons[0].forcing.pan_of[name]
     pan, valve, refill = described.pan, described.valve, ml_per_minute(forcing.refill_flow)
+    supply = seasons[0].scenario.supply[described.supply]
+    starved = sum(float(season.controllers[name]["starved_hours"].sum()) for season in seasons)
     least = OUTRUN * ml_per_minute(max(_hottest_hour(season, name) for season in seasons))
     months = _months(name, bed, seasons, refill, least)
     flat, _ = _turned(refill, sum(months["supply_mm"]), sum(months["need_mm"]), least)
@@ -263,6 +271,9 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
     for way, flow in settings.items():
         flows = months["refill"].astype(float) if flow is None else months["refill"] * 0.0 + flow
         gains.append(Gain(way, flow, *_gained(name, bed, seasons, dict(zip(months["month"], flows, strict=True)))))
+    now, then = (gain.stress_days + gain.other_stress_days for gain in (gains[0], gains[-1]))
+    if then > now:  # no calendar that makes things worse
+        months = months.assign(refill=round(refill), bound=KEPT)
     totals = {
         model: sum(float(season.forcing.pan_of[name].evaporation[model].sum()) for season in seasons)
         for model in forcing.evaporation
@@ -292,6 +303,7 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
         gains=tuple(gains),
         other_model=totals[other] / totals[pan.evaporation] if totals[pan.evaporation] > 0.0 else 1.0,
         model=pan.evaporation,
+        starved_hours=None if supply.kind == "mains" else starved / len(seasons),
     )
 
 

@@ -132,11 +132,13 @@ def tank_sizes(season: Season, supply: str) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row a size: ``volume_l``, ``starved_hours`` (valves open without water, all of them together),
-        ``litres`` (drawn), ``over_l`` (run over).
+        One row a size: ``volume_l``, ``stress_days`` (short of water then: the driest quarters of the beds that it
+        waters, added), ``empty_days`` (on which one of its valves stood open without water), ``starved_hours`` (of
+        these, all valves together), ``litres`` (drawn), ``over_l`` (run over).
     """
     forcing, row = season.forcing, list(season.tanks).index(supply)
-    served = [part.supply == supply for part in season.scenario.controller.values()]
+    served = np.array([part.supply == supply for part in season.scenario.controller.values()])
+    driest = forcing.bundle.lane("driest_quarter")[served[forcing.bundle.by_row("valve")]]
     rows = []
     for factor in FACTORS:
         grown = np.ones(len(forcing.tanks.capacity))
@@ -149,14 +151,16 @@ def tank_sizes(season: Season, supply: str) -> pd.DataFrame:
         state = season.began.copy()
         state.volume[:] *= grown
         out, _ = run_forcing(dataclasses.replace(forcing, tanks=tanks), state)
+        short = (out.ks[driest] < 1.0) & (forcing.beds.growing[forcing.beds.lane_bed[driest]] > 0)
+        empty = (out.starved_hours[served] > 0.0).any(axis=0).sum()
         sums = (out.starved_hours[served].sum(), out.tank_drawn[row].sum(), out.tank_over[row].sum())
-        rows.append([float(value) for value in (tanks.capacity[row], *sums)])
-    return pd.DataFrame(rows, columns=["volume_l", "starved_hours", "litres", "over_l"])
+        rows.append([float(value) for value in (tanks.capacity[row], short.sum(), empty, *sums)])
+    return pd.DataFrame(rows, columns=["volume_l", "stress_days", "empty_days", "starved_hours", "litres", "over_l"])
 
 
-def enough(sizes: pd.DataFrame) -> float | None:
+def enough(sizes: pd.DataFrame) -> pd.Series[float]:
     """
-    Return the smallest size tried under which no valve stood dry.
+    Return the smallest size tried with the fewest days short of water: a larger one is no use to the plants.
 
     Parameters
     ----------
@@ -165,8 +169,7 @@ def enough(sizes: pd.DataFrame) -> float | None:
 
     Returns
     -------
-    float or None
-        [L]; none of them would have done.
+    Series
+        Its row.
     """
-    good = sizes.loc[sizes["starved_hours"] <= 0.0, "volume_l"]
-    return float(good.min()) if len(good) else None
+    return sizes.iloc[int(sizes["stress_days"].argmin())]

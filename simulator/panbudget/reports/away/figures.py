@@ -68,5 +68,5 @@ def room_figure(away: Away, axes: Sequence[Axes] | None = None) -> list[Axes]:
 def _used(bed: pd.DataFrame) -> tuple[Floats, Floats]:
     """Days counted from the first away, and depletion as a share of RAW. [%]"""
     raw = bed["raw_mm"].to_numpy(float)
-    used = 100.0 * bed["driest_depletion_mm"].to_numpy(float) / np.where(raw > 0.0, raw, np.nan)
+    used = 100.0 * (raw - bed["driest_water_left_mm"].to_numpy(float)) / np.where(raw > 0.0, raw, np.nan)
     return np.arange(1.0, len(bed) + 1.0), np.where(bed["growing"], used, np.nan)

@@ -43,6 +43,8 @@ def away_sentences(away: Away) -> list[str]:
         if before := sorted({key for stay in stays for key, bed in stay.beds.items() if bed.short_before}):
             sentences.append(_say("before", beds=", ".join(before)))
         sentences.append(_cure(away.changes))
+        if any(pan.starved_hours for stay in stays for pan in stay.pans.values()):
+            sentences.append(_say("tanks"))
     if not _within_the_season(away):
         sentences.append(_say("outside", season=away.scenario.season))
     return sentences + [_say("few", record=record)] * (record < _ENOUGH_YEARS)
@@ -74,7 +76,11 @@ def _nearest(stay: Stay) -> str:
 def _wrong(stay: Stay) -> str:
     parts = [_say("short", key=key, bed=bed) for key, bed in stay.beds.items() if bed.first_short is not None]
     for name, pan in stay.pans.items():
-        parts += [_say(what, name=name, pan=pan) for what in ("dry_hours", "stuck_hours") if getattr(pan, what)]
+        parts += [
+            _say(what, name=name, pan=pan)
+            for what in ("dry_hours", "stuck_hours", "starved_hours")
+            if getattr(pan, what)
+        ]
     return "; ".join(parts) or _say("nothing", nearest=_nearest(stay))
 
 

@@ -23,6 +23,13 @@ def _figure(where: str, key: str, value: float) -> str:
     return "not by the season's end" if math.isinf(value) else number(value, measure_of(where, key).decimals)
 
 
+def _printed(d: Any) -> tuple[float, float]:
+    """A row's value and reference as they are printed: a difference beside them is the difference of these."""
+    decimals = measure_of(d.where, d.measure).decimals
+    value, reference = (v if math.isinf(v) else round(v, decimals) for v in (d.value, d.reference))
+    return value, reference
+
+
 def _differs(difference: Any) -> bool:
     """Tell whether two values, a row of `Comparison.differences`, differ in what is printed of them."""
     shown = {_figure(difference.where, difference.measure, v) for v in (difference.value, difference.reference)}
@@ -96,12 +103,13 @@ def _overall(comparison: Comparison, span: str) -> str:
 
 def _part(d: Any, text: str) -> str:
     """Say how a measure, a row of `Comparison.differences`, differs."""
-    share = d.value / d.reference - 1.0 if d.reference > 0.0 else 0.0
+    value, reference = _printed(d)
+    share = value / reference - 1.0 if reference > 0.0 else 0.0
     values = {
         "new": _figure(d.where, d.measure, d.value),
         "old": _figure(d.where, d.measure, d.reference),
         "count": round(d.value) if math.isfinite(d.value) else 0,
-        "share": f" ({'+' if share > 0.0 else ''}{percent(share)})" if d.reference > 0.0 else "",
+        "share": f" ({'+' if share > 0.0 else ''}{percent(share)})" if reference > 0.0 else "",
         "recovered": _recovered(d.value, "recovered"),
         "recovered_before": _recovered(d.reference, "recovered_before"),
     }
@@ -171,7 +179,8 @@ def _row(comparison: Comparison, span: str, where: str, key: str) -> dict[str, s
             row[d.variant] += " (=)"
             continue
         if math.isfinite(d.difference):
-            row[d.variant] += f" ({signed(d.difference, measure_of(where, key).decimals)})"
+            value, reference = _printed(d)
+            row[d.variant] += f" ({signed(value - reference, measure_of(where, key).decimals)})"
         row[d.variant] += " ≈" if d.verdict == "swamped" else ""
     return row
 

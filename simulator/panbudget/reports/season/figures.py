@@ -32,7 +32,7 @@ _FAR_RIM = 2.5  # times the highest level of the days drawn
 _COLUMNS = 3
 #: style -> column of a bed's days
 _SHORT = {"stress": "driest_ks", "stress_mean": "ks"}
-_ROOT_ZONE = {"taw": "taw_mm", "raw": "raw_mm", "driest": "driest_depletion_mm", "mean": "depletion_mm"}
+_ROOT_ZONE = {"taw": "taw_mm", "raw": "raw_mm", "driest": "driest_morning_depletion_mm", "mean": "morning_depletion_mm"}
 _SUPPLIED = {
     **{"etc": "etc_mm", "needed": "net_demand_mm"},
     **{"supplied_driest": "driest_irrigation_mm", "supplied": "irrigation_mm"},
@@ -103,7 +103,7 @@ def draw_root_zone(ax: Axes, table: pd.DataFrame) -> None:
 
 def deepest(table: pd.DataFrame) -> float:
     """Return how far down a bed's picture reaches. [mm]"""
-    return max(1.0, float(table[["taw_mm", "driest_depletion_mm", "depletion_mm"]].max().max()))
+    return max(1.0, float(table[[_ROOT_ZONE[key] for key in ("taw", "driest", "mean")]].max().max()))
 
 
 def hottest_days(days: pd.DataFrame, length: int = _HOT_DAYS) -> slice:
@@ -354,7 +354,7 @@ def other_sizes(season: Season) -> dict[str, pd.DataFrame]:
 @applied()
 def tank_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
-    Draw each tank: its water day by day, and the hours that valves stood dry under smaller and larger ones.
+    Draw each tank: its water day by day, and the days short and days empty under smaller and larger ones.
 
     Parameters
     ----------
@@ -387,12 +387,15 @@ def tank_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes
 
 def _draw_sizes(ax: Axes, sizes: pd.DataFrame, volume: float) -> None:
     volumes = sizes["volume_l"] / 1000.0
-    ax.plot(volumes, sizes["starved_hours"], marker="o", **STYLES["needed"].lined(label=""))
+    for column, style in (("stress_days", "driest"), ("empty_days", "needed")):
+        label = "days short then" if column == "stress_days" else "days empty then"
+        ax.plot(volumes, sizes[column], marker="o", markersize=3.0, **STYLES[style].lined(label=label))
+    legend_above(ax, columns=1, fontsize=7.0)
     ax.axvline(volume, **STYLES["trip"].lined(label=""))
     ax.set_xscale("log")
     ax.set_xticks(list(volumes[::3]), [f"{tick:.3g}" for tick in volumes[::3]])
     ax.set_xticks([], minor=True)
-    ax.set(ylim=(0.0, None), xlabel="size [m³]; dashed: this one", ylabel="hours open without water [h]")
+    ax.set(ylim=(0.0, None), xlabel="size [m³]; dashed: this one", ylabel="days")
     ax.set_title("Other sizes")
     ax.grid()
 

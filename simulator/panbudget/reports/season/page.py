@@ -3,10 +3,12 @@ Season page: what happened, in sentences, tables and figures, and what it rests 
 """
 
 import datetime as dt
+import itertools
 import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from panbudget.reports.pages import Report, Section, gravest_first, texts, words_of
@@ -17,7 +19,7 @@ from panbudget.reports.writing import Verb
 from panbudget.season.heat import said as heat_said
 from panbudget.season.result import Season
 from panbudget.studies.sensitivity import alternatives, summed_up
-from panbudget.studies.supplies import enough, pressed
+from panbudget.studies.supplies import FACTORS, enough, pressed
 from panbudget.words import count, days_said, litres, number, signed
 
 _section, _say = words_of("season")
@@ -110,6 +112,7 @@ def season_report(season: Season, figures: Mapping[str, str]) -> Report:
             _section("supplies", table=_supplies(season)),
             _section("months", table=_months(season)),
             _section("tanks", table=_tanks(season)),
+            _section("tank_sizes", table=_tank_sizes(season)),
             _section("pressures", table=_pressures(season)),
             _section("figures", figures=figures),
             _section("models", table=_models(season)),
@@ -220,10 +223,22 @@ def _months(season: Season) -> pd.DataFrame:
 def _tanks(season: Season) -> Iterator[dict[str, Any]]:
     for name, sizes in other_sizes(season).items():
         tank = season.totals["supplies"][name]["tank"]
-        first, size = tank["first_empty_day"], enough(sizes)
+        first, best = tank["first_empty_day"], enough(sizes)
         empty = dt.date.fromisoformat(first) if first else "–"
-        suffices = litres(size) if size is not None else "none tried"
-        yield {"tank": name, **tank, "first_empty_day": empty, "enough": suffices}
+        yield {"tank": name, **tank, "first_empty_day": empty, "enough": best["volume_l"]}
+
+
+def _tank_sizes(season: Season) -> pd.DataFrame:
+    parts = []
+    for name, sizes in other_sizes(season).items():
+        best = enough(sizes)["volume_l"]
+        marks = {
+            "as described": np.array(FACTORS) == 1.0,
+            "smallest with the fewest days short": sizes["volume_l"] == best,
+        }
+        which = ["; ".join(itertools.compress(marks, holds)) for holds in zip(*marks.values(), strict=True)]
+        parts.append(sizes.assign(tank=name, which=which))
+    return pd.concat(parts) if parts else pd.DataFrame()
 
 
 def _models(season: Season) -> Iterator[dict[str, Any]]:
@@ -233,7 +248,7 @@ def _models(season: Season) -> Iterator[dict[str, Any]]:
         base = totals.pop(chosen)
         yield {"pan": name, "model": f"{chosen}, used here", "evaporation_mm": base, "difference": ""}
         for model, total in totals.items():
-            difference = f"{signed(100.0 * (total / base - 1.0))} %" if base > 0.0 else "–"
+            difference = f"{signed(100.0 * (round(total) / round(base) - 1.0))} %" if round(base) else "–"
             yield {"pan": name, "model": model, "evaporation_mm": total, "difference": difference}
 
 

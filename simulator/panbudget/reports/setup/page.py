@@ -10,7 +10,7 @@ from panbudget.reports.pages import Report, Section, filled, texts, words_of
 from panbudget.reports.setup.pan_drawing import DrawnPage, pan_drawing
 from panbudget.reports.setup.pdf import setup_pdf
 from panbudget.reports.writing import Verb, provenance
-from panbudget.studies.setup import JUG_MINUTES, TOLERANCE, SetUp, ValveSheet
+from panbudget.studies.setup import JUG_MINUTES, KEPT, TOLERANCE, SetUp, ValveSheet
 from panbudget.words import number, percent
 
 _section, _say = words_of("setup")
@@ -22,7 +22,9 @@ def setup_sentences(plan: SetUp) -> list[str]:
     for name, sheet in plan.sheets.items():
         pairs = zip(sheet.months["month"], sheet.months["refill"], strict=True)
         months = ", ".join(f"{calendar.month_name[int(month)]} {refill}" for month, refill in pairs)
-        lines.append(_say("set", name=name, sheet=sheet, months=months))
+        starved = _say("empty", sheet=sheet) if sheet.starved_hours else ""
+        key = "set_one" if KEPT in set(sheet.months["bound"]) else "set"
+        lines.append(_say(key, name=name, sheet=sheet, months=months, starved=starved))
     return lines
 
 
@@ -73,7 +75,7 @@ def _valve_page(plan: SetUp, sheet: ValveSheet) -> DrawnPage:
             ),
             _section("gains", table=gains, fill={"bed": bed}),
         ],
-        lead=texts("setup")["cautions"],
+        lead=texts("setup")["cautions"] + texts("setup")["tank_cautions"] * (sheet.starved_hours is not None),
         made_from=_say("made_from", made=made, laid=_say("laid", names=", ".join(laid)) if laid else "", **prints),
     )
 
@@ -136,6 +138,10 @@ def _notes(sheet: ValveSheet) -> Iterator[str]:
         yield notes["bound"]
     if "idle" in bounds:
         yield notes["idle"]
+    if KEPT in bounds:
+        yield filled(notes["kept"], {"now": sheet.gains[0], "then": sheet.gains[-1]})
+    if sheet.starved_hours:
+        yield filled(notes["starved"], {"sheet": sheet})
 
 
 def setup_totals(plan: SetUp) -> dict[str, Any]:

@@ -58,6 +58,7 @@ def _sentence(valve: ValveSizing, often: str) -> str:
     }
     holds = "binding" if choice.keeps else "furthest"
     keys = ["answer", *([holds] if choice.binding or not choice.keeps else []), *(["moved"] if valve.emitters else [])]
+    keys += ["starved"] if row["starved_hours"] > 0.0 else []
     return " ".join(_say(key, **values) for key in keys)
 
 

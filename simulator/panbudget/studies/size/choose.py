@@ -37,7 +37,14 @@ _FEW_DAYLIGHT = 0.05
 _TOGETHER = 1.35
 _CLOSER = 3  # parts into which a step of the grid is cut when looking closer
 _PARALLEL = 3  # refill emitters of one kind side by side, at most
-_MEANS = ("litres", "wasted", "openings_a_day", "open_hours", "daylight_openings")  # of an outcome, over the years
+_MEANS = (
+    "litres",
+    "wasted",
+    "openings_a_day",
+    "open_hours",
+    "starved_hours",
+    "daylight_openings",
+)  # of an outcome, over the years
 
 
 @dataclass(frozen=True)
@@ -58,8 +65,8 @@ class Judged:
         A season, mean of the years; ``wet_litres`` not exceeded in nine of ten. [L]
     openings_a_day : ndarray
         Hottest week, mean of the years.
-    open_hours, stuck_hours, dry_hours : ndarray
-        A season, mean; most; most. [h]
+    open_hours, starved_hours, stuck_hours, dry_hours : ndarray
+        A season, mean; mean, without water since the tank is empty; most; most. [h]
     daylight_openings : ndarray
         Share of openings in daylight. [-]
     violation : ndarray (settings, wishes)
@@ -75,6 +82,7 @@ class Judged:
     wasted: Floats
     openings_a_day: Floats
     open_hours: Floats
+    starved_hours: Floats
     stuck_hours: Floats
     dry_hours: Floats
     daylight_openings: Floats
@@ -88,7 +96,16 @@ class Judged:
     def row(self, index: int) -> dict[str, Any]:
         """One setting, as tables list it."""
         setting = self.settings[index]
-        names = ("stress_days", "adequacy", "litres", "wet_litres", "wasted", "openings_a_day", "open_hours")
+        names = (
+            "stress_days",
+            "adequacy",
+            "litres",
+            "wet_litres",
+            "wasted",
+            "openings_a_day",
+            "open_hours",
+            "starved_hours",
+        )
         return {
             "area_m2": float(setting.area),
             "diameter_cm": 200.0 * math.sqrt(setting.area / math.pi),

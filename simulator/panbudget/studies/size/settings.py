@@ -81,8 +81,8 @@ class Outcome:
         All that passed the valve. [L]
     openings_a_day : ndarray (settings,)
         In the hottest week. [1/day]
-    open_hours, stuck_hours, dry_hours : ndarray (settings,)
-        [h]
+    open_hours, stuck_hours, starved_hours, dry_hours : ndarray (settings,)
+        Starved: open without water, since the tank is empty. [h]
     daylight_openings : ndarray (settings,)
         Share of openings that began between sunrise and sunset; not a number where not asked for. [-]
     stress_days : ndarray (settings, beds)
@@ -90,7 +90,7 @@ class Outcome:
     adequacy : ndarray (settings, beds)
         ETa ÷ ETc of the driest quarter, growing days. [-]
     supply : ndarray (settings, beds)
-        Of the bed's mean. [mm]
+        Of the bed's mean, on growing days. [mm]
     wasted : ndarray (settings,)
         Deep percolation of all beds. [L]
     """
@@ -99,6 +99,7 @@ class Outcome:
     openings_a_day: Floats
     open_hours: Floats
     stuck_hours: Floats
+    starved_hours: Floats
     dry_hours: Floats
     daylight_openings: Floats
     stress_days: Floats
@@ -267,12 +268,13 @@ def _outcome(year: YearForcing, bundle: Bundle, times: bool, run: Callable[..., 
         litres=sums.pans["litres"],
         openings_a_day=out.openings[:, year.hottest].mean(axis=1),
         open_hours=sums.pans["open_hours"],
-        stuck_hours=sums.pans["stuck_open_hours"] + sums.pans["starved_hours"],
+        stuck_hours=sums.pans["stuck_open_hours"],
+        starved_hours=sums.pans["starved_hours"],
         dry_hours=sums.pans["dry_pan_hours"],
         daylight_openings=_daylight(forcing, out, count, n) if times else np.full(n, np.nan),
         stress_days=of_beds("driest_quarter", "stress_days").astype(float),
         adequacy=of_beds("driest_quarter", "adequacy"),
-        supply=of_beds("mean", "irrigation_mm"),
+        supply=of_beds("mean", "irrigation_growing_mm"),
         wasted=(of_beds("mean", "deep_percolation_mm") * areas).sum(axis=1),
     )
 

@@ -244,3 +244,15 @@ def test_only_the_ten_thriftier_settings_next_to_the_best_say_what_stops_them():
     assert choice.binding == "stress_days"  # five and five: the first wish of equals
     choice = choose._chosen(judged(litres, [KEPT, short, *[runs] * 6, *[short] * 4]))
     assert choice.binding == "runs_well"
+
+
+def test_a_row_shows_the_round_pan_of_its_area_and_the_wishes_that_it_misses():
+    """A pan of 40 cm across has 0.04 π m²."""
+    found = judged([1.0], [[0.0, 0.1, 0.0, 0.0, 1e-12]])
+    found = choose.Judged(**vars(found) | {"settings": (Setting(0.04 * math.pi, 180.0, 2.0, 0.9),)})
+    row = found.row(0)
+    assert row["diameter_cm"] == pytest.approx(40.0)
+    assert (row["depth_mm"], row["refill_l_per_h"], row["swing_kg"]) == (180.0, 2.0, 0.9)
+    assert row["missed"] == ["litres", "runs_well"]
+    assert row["keeps_all_wishes"] is False
+    assert judged([1.0], [KEPT]).row(0)["keeps_all_wishes"] is True

@@ -256,3 +256,124 @@ def test_a_row_shows_the_round_pan_of_its_area_and_the_wishes_that_it_misses():
     assert row["missed"] == ["litres", "runs_well"]
     assert row["keeps_all_wishes"] is False
     assert judged([1.0], [KEPT]).row(0)["keeps_all_wishes"] is True
+
+
+def searched(monkeypatch, litres, openings, wish):
+    """Search freely where a season's litres and openings a day are known functions of the setting."""
+
+    def known(years, settings, **_):
+        values = {
+            "litres": [litres(each) for each in settings],
+            "openings_a_day": [openings(each) for each in settings],
+        }
+        none, whole = np.zeros(len(settings)), np.zeros((len(settings), 1))
+        names = ("open_hours", "stuck_hours", "dry_hours", "daylight_openings", "wasted")
+        beds = {"stress_days": whole, "adequacy": whole + 1.0, "supply": whole}
+        by_setting = dict.fromkeys(names, none) | {key: np.array(value) for key, value in values.items()}
+        return [Outcome(**by_setting, **beds)]
+
+    monkeypatch.setattr(choose, "outcomes", known)
+    garden = garden_of()
+    garden.wishes = SimpleNamespace(stress_days=4, litres=None, openings_a_day=wish, when="any")
+    return choose._search(garden, "upper", [None], PRESENT, np.ones(1), lambda part, parts: None)
+
+
+def test_a_free_search_looks_closer_twice_and_ends_within_a_ninth_of_a_step(monkeypatch):
+    """The least litres lie two steps and four ninths up in area, and one step and two ninths down in flow."""
+    area, flow = 0.2 * 4.0 ** ((2 + 4 / 9) / 10), 2.0 * 4.0 ** (-(1 + 2 / 9) / 9)
+    choice = searched(
+        monkeypatch,
+        lambda each: 50.0 + 10.0 * math.log(each.area / area) ** 2 + 10.0 * math.log(each.refill_flow / flow) ** 2,
+        lambda each: 2.0,
+        (0.5, 8.0),
+    )
+    best = choice.judged.settings[choice.best]
+    assert (best.area, best.refill_flow) == pytest.approx((area, flow), rel=1e-9)
+    assert choice.keeps
+    # 21 × 19, and two closer looks of 7 × 7 without their middles; no swing needs another look
+    assert len(choice.judged.settings) == 399 + 48 + 48
+
+
+def test_swings_are_varied_on_the_forty_thriftiest_settings_that_open_too_often(monkeypatch):
+    """3.6 openings a day at 0.9 kg where two are wished for: twice the swing, 1.8 kg, is the least that does."""
+    choice = searched(monkeypatch, lambda each: 100.0 * each.area, lambda each: 3.24 / each.swing, (0.5, 1.8))
+    settings, litres = choice.judged.settings[495:], choice.judged.litres
+    assert len(settings) == 40 * 7
+    assert max(100.0 * each.area for each in settings) == pytest.approx(np.sort(litres[:495])[39])
+    best = choice.judged.settings[choice.best]
+    assert choice.keeps
+    assert best.swing == 1.8
+    assert best.area == pytest.approx(min(each.area for each in choice.judged.settings))
+
+
+def valve_of(monkeypatch, ranks, counts):
+    """One valve of two beds over two years, where searches come to these ranks; its sizing, and the factors searched."""
+    demand = {1: [10.0, 0.0], 2: [30.0, 0.0]}
+    supply = {1: [5.0, 3.0], 2: [15.0, 1.0]}
+    flows = SimpleNamespace(pan_of={"upper": SimpleNamespace(refill_flow=2.0)})
+    searches, left = [], iter(ranks)
+
+    def search(scenario, name, years, present, factors, done):
+        searches.append(factors.tolist())
+        return SimpleNamespace(rank=next(left))
+
+    def year(season, name):
+        return SimpleNamespace(forcing=flows, net_demand=np.array(demand[season]), season=season)
+
+    def known(years, settings):
+        return [SimpleNamespace(supply=np.array([supply[each.season]])) for each in years]
+
+    monkeypatch.setattr(choose, "_search", search)
+    monkeypatch.setattr(choose, "year_forcing", year)
+    monkeypatch.setattr(choose, "outcomes", known)
+    monkeypatch.setattr(choose, "_fair_counts", lambda scenario, name, ratios: (counts, "a"))
+    pan, valve = SimpleNamespace(area=0.2, depth=180.0), SimpleNamespace(swing_kg=0.9)
+    described = SimpleNamespace(bed={"a": None, "b": None}, pan=pan, valve=valve)
+    scenario = SimpleNamespace(controller={"upper": described})
+    return choose._valve(scenario, "upper", {2001: 1, 2002: 2}, lambda text: None), searches
+
+
+def test_a_beds_supply_over_demand_is_of_all_years_together(monkeypatch):
+    """5 + 15 mm given where 10 + 30 were needed; a bed that needed nothing has no end of it."""
+    sizing, searches = valve_of(monkeypatch, [(0.0, 9.0)], {})
+    assert sizing.ratios == {"a": 0.5, "b": math.inf}
+    assert (sizing.present, sizing.with_emitters, searches) == (PRESENT, None, [[1.0, 1.0]])
+
+
+@pytest.mark.parametrize(
+    ("moved", "worth"), [((0.0, 8.9), True), ((0.0, 9.0), False), ((0.1, 1.0), False), ((0.0, 9.1), False)]
+)
+def test_emitters_are_moved_only_where_that_is_better(monkeypatch, moved, worth):
+    """Ten emitters that become five have half of their flow; a rank of (0, 9) is what they give as they are."""
+    counts = {"a": (10, 10), "b": (10, 5)}
+    sizing, searches = valve_of(monkeypatch, [(0.0, 9.0), moved], counts)
+    assert searches == [[1.0, 1.0], [1.0, 0.5]]
+    assert (sizing.emitters == counts) is worth
+    assert (sizing.with_emitters is not None) is worth
+
+
+@pytest.mark.parametrize(
+    ("years", "valves", "tank", "owned", "told"),
+    [
+        (10, 1, True, True, ()),
+        (9, 1, False, False, ("the record holds 9 seasons",)),
+        (1, 1, False, False, ("the record holds 1 season:",)),
+        (10, 2, True, False, ("its tank to itself",)),
+        (10, 2, False, True, ("its choice of what is owned",)),
+    ],
+)
+def test_sizing_says_what_it_takes_for_granted(monkeypatch, make_garden, years, valves, tank, owned, told):
+    """Nine years of ten are told from ten on; a tank and what is owned are shared where there are two valves."""
+    upper = make_garden().described["controller"]["upper"]
+    overlay = {"controller": {f"other{n}": upper for n in range(valves - 1)}}
+    if tank:
+        spring = {"kind": "tank", "volume": "2 m^3", "footprint": "2 m^2", "outlet_height": "3 m", "pressure": None}
+        overlay["supply"] = {"spring": spring}
+    if owned:
+        overlay["owned"] = [{"name": "dripper", "flow": "2 L/h"}]
+    seasons = {2001 + year: SimpleNamespace(assumptions=()) for year in range(years)}
+    monkeypatch.setattr(choose, "seasons_of_record", lambda *_: (seasons, []))
+    monkeypatch.setattr(choose, "_valve", lambda *_: None)
+    found = choose.size(make_garden(overlay)).assumptions
+    assert len(found) == len(told)
+    assert all(text in said for text, said in zip(told, found, strict=True))

@@ -142,6 +142,8 @@ def test_salt_of_three_days_by_hand():
     listed = salt.as_dict(np.array([2.0, 1.0, 1.0]) * salt.evaporation_factor)
     assert listed["evaporation_less"] == pytest.approx(0.75 * (0.64e-3 + 0.768e-3) / 2.0)
     assert (listed["drift_end_g"], listed["drift_most_g"]) == pytest.approx((-0.256, 0.512))
+    strengths = dataclasses.replace(salt, concentration=np.array([0.5, 0.768, 0.6])).as_dict(np.ones(3))
+    assert strengths["most_g_per_kg"] == 0.768
     assert (listed["drift_most_of_swing"], listed["supply_g_per_l"]) == pytest.approx((0.512e-3, 0.64))
     assert salt.as_dict(np.zeros(3))["evaporation_less"] == 0.0
 

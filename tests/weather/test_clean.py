@@ -309,3 +309,14 @@ def test_filling_leaves_measured_values_alone_and_counts_each_hole_once(read, ho
     assert not weather.daily.isna().any().any()
     assert weather.daily["wind"].to_numpy() == pytest.approx(wind)
     assert sum(weather.filled().get("wind", {}).values()) == len(holes)
+
+
+@pytest.mark.parametrize(("start", "refused"), [(dt.date(2025, 6, 6), True), (dt.date(2025, 6, 5), False)])
+def test_a_season_of_one_day_is_read_and_one_that_ends_before_it_starts_is_not(read, start, refused):
+    if refused:
+        with pytest.raises(
+            WeatherError, match="start = .*2025-06-06 is after the end, 2025-06-05; expected: dates within"
+        ):
+            read(table(), start=start, end=dt.date(2025, 6, 5))
+    else:
+        assert len(read(table(), start=start, end=dt.date(2025, 6, 5)).daily) == 20

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from types import SimpleNamespace
 
@@ -377,3 +378,19 @@ def test_sizing_says_what_it_takes_for_granted(monkeypatch, make_garden, years, 
     found = choose.size(make_garden(overlay)).assumptions
     assert len(found) == len(told)
     assert all(text in said for text, said in zip(told, found, strict=True))
+
+
+def test_over_the_years_litres_and_adequacy_are_means_and_the_neediest_bed_counts():
+    """By hand: two settings, two beds, two years."""
+    years = [
+        outcome(litres=[100.0, 10.0], adequacy=[[0.9, 0.5], [1.0, 0.8]], stress_days=[[1.0, 4.0], [0.0, 0.0]]),
+        outcome(litres=[200.0, 30.0], adequacy=[[0.7, 0.8], [0.6, 1.0]], stress_days=[[2.0, 3.0], [5.0, 0.0]]),
+    ]
+    alike = ("openings_a_day", "open_hours", "stuck_hours", "dry_hours", "daylight_openings", "wasted")
+    years = [dataclasses.replace(year, **dict.fromkeys(alike, np.zeros(2))) for year in years]
+    wishes = SimpleNamespace(stress_days=4, litres=None, openings_a_day=(1.0, 4.0), when="any")
+    found = choose._judged(SimpleNamespace(wishes=wishes), [PRESENT, PRESENT], ["", ""], years)
+    assert found.litres.tolist() == [150.0, 20.0]
+    assert found.wet_litres.tolist() == [200.0, 30.0]
+    assert found.adequacy == pytest.approx([0.6, 0.7])
+    assert found.stress_days.tolist() == [4.0, 5.0]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -13,6 +15,7 @@ import pyarrow.parquet as pq  # noqa: E402
 
 from panbudget.errors import ScenarioError  # noqa: E402
 from panbudget.physics import evaporation  # noqa: E402
+from panbudget.studies.sweep.grid import _CF, places_in_grid  # noqa: E402
 from panbudget.studies.sweep.plan import load_plan  # noqa: E402
 from panbudget.studies.sweep.run import sweep  # noqa: E402
 from panbudget.studies.sweep.site import Place, grid_evapotranspiration  # noqa: E402
@@ -165,3 +168,59 @@ def test_a_file_that_is_no_grid_is_said_in_a_line(tmp_path):
         load_plan(grid_plan(tmp_path, "daily.nc"))
     with pytest.raises(ScenarioError, match="there is no such file"):
         load_plan(grid_plan(tmp_path, "none.nc"))
+
+
+def test_longitudes_count_from_greenwich_both_ways_and_sea_and_unknown_heights_are_no_places(tmp_path):
+    """180° E stays; 180.25° E is 179.75° W and 350° E is 10° W."""
+    air = {"standard_name": _AIR, "units": "degC"}
+    row = (("time", "lat", "lon"), np.array([[[10.0, 10.0, 10.0, np.nan, 10.0]]]))
+    data = xr.Dataset(
+        {
+            "tn": (*row, air | {"cell_methods": "time: minimum"}),
+            "tx": (*row, air | {"cell_methods": "time: maximum"}),
+            "orog": (("lat", "lon"), np.array([[1.0, 2.0, 3.0, 4.0, np.nan]]), {"standard_name": "surface_altitude"}),
+        },
+        coords={
+            "time": np.array(["2020-05-01"], "datetime64[ns]"),
+            "lat": ("lat", [38.25], {"units": "degrees_north"}),
+            "lon": ("lon", [180.0, 180.25, 350.0, 10.0, 20.0], {"units": "degrees_east"}),
+        },
+    )
+    data.to_netcdf(tmp_path / "g.nc", engine="h5netcdf")
+    sites = SimpleNamespace(grid="g.nc", variables={}, elevation=None)
+    places, none, _ = places_in_grid(tmp_path, sites)
+    assert [place.longitude for place in places] == [180.0, -179.75, -10.0]
+    assert [place.elevation for place in places] == [1.0, 2.0, 3.0]
+    assert [place.cell for place in places] == [(0, 0), (0, 1), (0, 2)]
+    assert none == 2
+
+
+#: by definition of these units; the knot is the nautical mile of 1852 m an hour
+UNITS = {
+    ("temperature", "K"): (1.0, -273.15),
+    ("temperature", "degF"): (1 / 1.8, -32 / 1.8),
+    ("share", "1"): (100.0, 0.0),
+    ("pressure", "hPa"): (0.1, 0.0),
+    ("pressure", "mbar"): (0.1, 0.0),
+    ("pressure", "Pa"): (0.001, 0.0),
+    ("speed", "km h-1"): (1 / 3.6, 0.0),
+    ("speed", "knot"): (1852 / 3600, 0.0),
+    ("water", "kg m-2 s-1"): (86400.0, 0.0),
+    ("water", "mm s-1"): (86400.0, 0.0),
+    ("water", "m"): (1000.0, 0.0),
+    ("water", "cm"): (10.0, 0.0),
+    ("water", "m s-1"): (86400e3, 0.0),
+    ("radiation", "W m-2"): (86400e-6, 0.0),
+    ("radiation", "J m-2"): (1e-6, 0.0),
+    ("radiation", "J m-2 day-1"): (1e-6, 0.0),
+    ("duration", "s"): (1 / 3600, 0.0),
+    ("duration", "min"): (1 / 60, 0.0),
+}
+
+
+def test_a_grids_units_are_brought_to_ours():
+    """All others are ours by another name."""
+    for kind, units in _CF["units"].items():
+        for unit, given in units.items():
+            assert given == pytest.approx(UNITS.get((kind, unit), (1.0, 0.0)), rel=1e-6), (kind, unit)
+    assert all(unit in _CF["units"][kind] for kind, unit in UNITS)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from panbudget import replay
 from panbudget.reports.writing import as_page
+from panbudget.studies import ranges
 from panbudget.studies.ranges import drawn_factors, interval_of, ranges_of, sampled_litres, sampled_results, with_spread
+from tests.season.test_faults import TANK
 from tests.small_weather import weather_csv
 
 SURE = {
@@ -183,3 +187,89 @@ def test_twenty_runs_are_the_least(make_garden, count):
     else:
         with pytest.raises(ValueError, match="19 runs are too few; 20 at least"):
             with_spread(season, count)
+
+
+#: one draw: evaporation doubled, a refill emitter of three times its flow, a swing half as large again, half the bed's
+#: emitters, four times the pressure
+ODD = {"exposure": 2.0, "refill_flow": 3.0, "swing": 1.5, "emitter_flow": 0.5, "pressure": 4.0}
+
+
+def drawn(monkeypatch, season, **factors):
+    """The one forcing that comes of known factors."""
+    valves, beds, supplies = list(season.scenario.controller), list(season.beds), list(season.scenario.supply)
+    names = {"exposure": valves, "refill_flow": valves, "swing": valves, "emitter_flow": beds, "pressure": supplies}
+    parts = {key: {name: np.array([{**ODD, **factors}[key]]) for name in of} for key, of in names.items()}
+    monkeypatch.setattr(ranges, "drawn_factors", lambda scenario, count: ranges.Draws(**parts))
+    (found,) = ranges.sampled_forcings(season, 1)
+    return found
+
+
+def test_a_draw_is_laid_on_pans_and_beds_by_hand(make_garden, monkeypatch):
+    """Emitters of exponent 0.5 give twice their flow at four times the pressure; a laminar bed gives four times."""
+    laminar = {"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"exponent": 1.0}}}}}}
+    season = replay(make_garden(laminar, days=3))
+    plain, found = season.forcing, drawn(monkeypatch, season)
+    assert found.pans.evaporation == pytest.approx(2.0 * plain.pans.evaporation)
+    assert found.pans.swing == pytest.approx(1.5 * plain.pans.swing)
+    for name in ("rim", "dry"):
+        assert getattr(found.pans, name) - getattr(plain.pans, name) == pytest.approx(0.5 * plain.pans.swing)
+    assert found.pans.refill_flow == pytest.approx(3.0 * 2.0 * plain.pans.refill_flow)
+    flows = plain.pan_of["upper"]
+    assert found.pans.valve_flow[0] == pytest.approx([6.0 * flows.refill_flow + 2.0 * flows.bed_flows["tomatoes"]] * 3)
+    assert found.beds.flow_factor == pytest.approx(0.5 * 4.0 * plain.beds.flow_factor)
+
+
+def test_faults_take_from_a_draw_what_they_take_from_the_season(make_garden, monkeypatch):
+    """A refill emitter and a bed's emitters that lost half: half of what is drawn, from the second day on."""
+    faults = [{"kind": kind, "share": 0.5, "start": "2025-05-02"} for kind in ("clogged-refill", "clogged-emitters")]
+    season = replay(make_garden({"fault": faults}, days=3))
+    found, flows = drawn(monkeypatch, season), season.forcing.pan_of["upper"]
+    whole = 6.0 * flows.refill_flow + 1.0 * flows.bed_flows["tomatoes"]
+    assert found.pans.valve_flow[0] == pytest.approx([whole, 0.5 * whole, 0.5 * whole])
+
+
+def test_under_a_tank_a_draw_is_of_the_flows_at_its_reference(make_garden, monkeypatch):
+    season = replay(make_garden(TANK, days=3))
+    found, plain = drawn(monkeypatch, season, pressure=1.0), season.forcing
+    assert found.tanks.draw_flow == pytest.approx(0.5 * plain.tanks.draw_flow)
+    assert found.pans.refill_flow == pytest.approx(3.0 * plain.pans.refill_flow)
+
+
+@pytest.mark.parametrize(("level", "began"), [(0.9, 1.35), (0.45, 0.675), (0.0, 0.0), (-0.3, -0.3), (2.0, 2.45)])
+def test_a_pan_begins_as_full_of_its_swing_as_it_was(make_garden, monkeypatch, level, began):
+    """A swing of 0.9 kg drawn as 1.35: half full it stays half full; below the trip, or over the reset, it moves as that."""
+    season = replay(make_garden(days=3))
+    season.began.level[:] = level
+    one = drawn(monkeypatch, season)
+    monkeypatch.setattr(ranges, "sampled_forcings", lambda season, count: iter([one]))
+    starts = []
+    monkeypatch.setattr(
+        ranges, "run_forcing", lambda forcing, state, out: starts.append(state.level.copy()) or (out, 0)
+    )
+    list(ranges.sampled_results(season, 1))
+    assert starts[0] == pytest.approx([began])
+
+
+def test_a_runs_totals_are_each_beds_own():
+    """By hand: lanes of mean and driest quarter, bed after bed; a day on which nothing grows is not short of water."""
+    ks = np.array([[1.0, 0.9, 0.9], [0.9, 0.9, 0.9], [1.0, 1.0, 1.0], [np.nextafter(1.0, 0.0), 1.0, 1.0]])
+    lanes = np.arange(12.0).reshape(4, 3)
+    out = SimpleNamespace(
+        drawn=np.array([[1.0, 2.0]]),
+        openings=np.array([[3.0, 4.0]]),
+        ks=ks,
+        irrigation=lanes,
+        deep_percolation=lanes + 1.0,
+    )
+    beds = {"a": SimpleNamespace(area=10.0), "b": SimpleNamespace(area=5.0)}
+    growing = np.array([[1, 1, 0], [1, 1, 1]])
+    season = SimpleNamespace(
+        scenario=SimpleNamespace(controller={"upper": SimpleNamespace(bed=beds)}),
+        beds={"upper/a": None, "upper/b": None},
+        forcing=SimpleNamespace(beds=SimpleNamespace(growing=growing)),
+    )
+    found = ranges._run_totals(season, out)
+    names = ("litres", "stress_days", "driest_quarter_stress_days", "deep_percolation_mm")
+    assert [found["beds", "upper/a", name] for name in names] == [30.0, 1.0, 2.0, 6.0]
+    assert [found["beds", "upper/b", name] for name in names] == [105.0, 0.0, 1.0, 24.0]
+    assert (found["controllers", "upper", "litres"], found["controllers", "upper", "openings"]) == (3.0, 7.0)

@@ -69,7 +69,7 @@ def test_a_stay_is_the_same_days_of_the_whole_seasons_replay(make):
     bed = found.stays[0].beds["upper/tomatoes"]
     assert bed.stress_days == int((table["growing"] & (table["driest_ks"] < 1.0)).sum()) > 0
     assert bed.irrigation_mm == pytest.approx(table["irrigation_mm"].sum())
-    assert bed.least_room_mm == pytest.approx((table["raw_mm"] - table["driest_depletion_mm"]).min())
+    assert bed.least_room_mm == pytest.approx(table["driest_water_left_mm"].min())
     valve = whole.controllers["upper"].loc["2025-06-01":"2025-06-14"]
     assert found.stays[0].pans["upper"].litres == pytest.approx(valve["litres"].sum())
     assert found.stays[0].pans["upper"].openings == valve["openings"].sum()

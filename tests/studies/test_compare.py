@@ -56,7 +56,7 @@ def test_a_window_is_cut_out_of_the_whole_season(garden):
     part = whole.controllers["upper"].loc["2025-05-11":"2025-05-20"]
     assert found.value("window", AS_DESCRIBED, "upper", "litres") == pytest.approx(part["litres"].sum())
     bed = whole.beds["upper/tomatoes"].loc["2025-05-11":"2025-05-20"]
-    worst = (100 * bed["driest_depletion_mm"] / bed["taw_mm"]).max()
+    worst = (100 * bed["driest_morning_depletion_mm"] / bed["taw_mm"]).max()
     assert found.value("window", AS_DESCRIBED, "upper/tomatoes", "worst_depletion_percent") == pytest.approx(worst)
     assert found.value("season", AS_DESCRIBED, "upper", "litres") == pytest.approx(
         whole.totals["controllers"]["upper"]["litres"]

@@ -25,6 +25,7 @@ from panbudget.words import count as counted
 STUCK_HOURS_DANGER = 6.0  # hours in a season with the valve held open by evaporation alone
 ADEQUACY_DANGER, ADEQUACY_CAUTION = 0.75, 0.95  # ETc actual ÷ ETc
 STRESS_RUN_DANGER = 14  # days in a row
+FLOOD = 100.0  # mm given in a day: more than a soil takes in or holds
 DROWNED_SHARE = 0.3  # of the irrigation, drained below the roots
 DROWNED_TIMES = 1.5  # supply over net demand
 SHORT_OPENING = 2.0  # minutes
@@ -96,6 +97,9 @@ def _outside(days: pd.Series[bool]) -> str:
 
 def _of_weather(season: Season) -> Iterator[Finding]:
     days, made = season.days, season.scenario.what_if.heat
+    yield from (
+        Finding("danger", "other-place", "weather", f"{text[0].upper()}{text[1:]}.") for text in season.weather.doubts
+    )
     eto = days["eto_mm"]
     yield from _on_days("note", "negative-eto", "weather", eto < 0.0, lowest=eto.min())
     if made is not None:
@@ -230,6 +234,12 @@ def _of_bed(season: Season, key: str) -> Iterator[Finding]:
         wet = (table["deep_percolation_mm"] > 0.0) & table["growing"]
         amounts = {"given": words.mm(given), "needed": words.mm(needed), "drained": words.mm(drained)}
         yield _finding("caution", "too-wet", key, wet, **amounts)
+    flood = table["irrigation_mm"] > FLOOD
+    if flood.any():
+        part = season.scenario.controller[key.split("/")[0]].bed[key.split("/")[1]]
+        most = words.mm(float(table["irrigation_mm"].max()))
+        values: dict[str, Any] = {"count": part.emitters.count, "flow": part.emitters.flow, "area": part.area}
+        yield _finding("caution", "flood", key, flood, most=most, limit=words.mm(FLOOD), **values)
     severity, code = ("caution", "never-growing") if idle.all() else ("note", "not-growing")
     yield from _on_days(severity, code, key, idle)
 

@@ -79,7 +79,7 @@ class PanAway:
     lowest_level_mm: float
     dry_hours: float
     stuck_hours: float
-    starved_hours: float
+    starved_hours: float = 0.0
 
     @property
     def wrong_hours(self) -> float:

@@ -29,7 +29,7 @@ from panbudget.weather.filling.fallback import Borrowed, Fallback
 from panbudget.weather.filling.gaps import GapLimits, Gaps
 from panbudget.weather.formats.readers import choose_reader
 from panbudget.weather.messages import counted, note, problem, table_of
-from panbudget.weather.site import Site, sky_of, station_notes
+from panbudget.weather.site import Site, place_doubts, sky_of, station_notes
 from panbudget.weather.text.columns import FINISHED_UNITS
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.source import Source, open_source
@@ -64,12 +64,15 @@ class Weather:
         the same facts of each, with adjust, rain, borrowed (column -> days asked for) and fit (column -> `Fit`).
     notes : tuple of str
         What a report should say, loudest first.
+    doubts : tuple of str
+        Where the file contradicts the place that the scenario describes.
     """
 
     daily: pd.DataFrame
     flags: pd.DataFrame
     provenance: dict[str, Any] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
 
     def holds(self, start: dt.date, end: dt.date) -> bool:
         """Tell whether these days are among its own."""
@@ -376,7 +379,8 @@ def _checked(file: RawFile, rules: _Rules, others: Sequence[tuple[Fallback, Chec
     sky = sky_of(pd.DatetimeIndex(daily.index), latitude=site.latitude, elevation=site.elevation)
     factor = 1.0 if height == _FINISHED_HEIGHT else float(air.wind_at_2m(1.0, height=height))
     inspection = Inspection(daily, arranged.asked, raw, sky, site, rules.table, factor, *options)
-    return CheckedFile(file, arranged, inspect_values(inspection), height, tuple(notes))
+    doubts = (*raw.doubts, *place_doubts(raw.station, arranged.daily, site))
+    return CheckedFile(file, arranged, inspect_values(inspection), height, tuple(notes), doubts)
 
 
 def _of_fallback(fallback: Fallback, rules: _Rules) -> _Rules:
@@ -436,7 +440,7 @@ def _finished(read: CheckedFile, rules: _Rules, borrowed: Borrowed) -> Weather:
     first, last = (str(read.days[kept][end].date()) for end in (0, -1))
     trimmed = [] if kept.all() else [note("days-trimmed", first=first, last=last)]
     notes = (*loud, *read.notes, *borrowed.notes, *arranged.notes, *inspected.notes, *trimmed)
-    return Weather(values, flags, provenance, notes)
+    return Weather(values, flags, provenance, notes, read.doubts)
 
 
 def _filled(

@@ -17,6 +17,11 @@ from panbudget.weather.messages import note
 
 __all__ = ["Site", "Sky", "Station", "sky_of", "station_notes"]
 
+# where the year has a warm half, and by how much it is the warmer [degrees, °C]; the days of each half that tell; how far the
+# middle of the day's radiation may be from the sun's noon [h]: half an hour for stamps, a quarter for the sun's own clock, one
+# for summer time. Common practice, no source
+_SEASONS_FROM, _WARMER, _DAYS_TO_JUDGE, _SUN_OFF = 23.5, 3.0, 60, 2.0
+
 # how far a station may lie from the site before a report says so: some 50 km, and 2 °C by height (6.5 °C a km)
 _FAR = {"latitude": (0.5, "°"), "longitude": (0.5, "°"), "elevation": (300.0, " m")}
 
@@ -66,6 +71,72 @@ def station_notes(station: Station | None, site: Site) -> list[str]:
     if station is None or not differences:
         return []
     return [note("elsewhere", name=station.name, differences=", ".join(differences))]
+
+
+def place_doubts(station: Station | None, daily: pd.DataFrame, site: Site) -> list[str]:
+    """
+    Say where the sign of the site's latitude or longitude does not go with the file.
+
+    Parameters
+    ----------
+    station : Station, optional
+        As the file has it.
+    daily : DataFrame
+        As read: index "date"; tmin and tmax, if the file has them. [°C]
+    site : Site
+        As the scenario has it.
+
+    Returns
+    -------
+    list of str
+        One doubt for each degree that is the station's own with the other sign; else one where the warm half of the
+        year is the other hemisphere's.
+    """
+    doubts = [
+        note("other-sign", what=what, described=described, measured=measured, name=station.name)
+        for what in ("latitude", "longitude")
+        if station is not None
+        and (measured := getattr(station, what)) is not None
+        and (described := getattr(site, what)) is not None
+        and abs(measured + described) <= _FAR[what][0] < abs(measured)
+    ]
+    if doubts or not {"tmin", "tmax"} <= set(daily.columns) or abs(site.latitude) < _SEASONS_FROM:
+        return doubts
+    mean = ((daily["tmin"] + daily["tmax"]) / 2.0).dropna()
+    month = pd.DatetimeIndex(mean.index).month
+    north, south = mean[month.isin([5, 6, 7, 8])], mean[month.isin([11, 12, 1, 2])]
+    if min(len(north), len(south)) < _DAYS_TO_JUDGE:
+        return doubts
+    warmer = float(north.median() - south.median()) * (1.0 if site.latitude > 0.0 else -1.0)
+    if warmer > -_WARMER:
+        return doubts
+    months = ("November to February", "May to August")[:: 1 if site.latitude > 0.0 else -1]
+    return [note("other-hemisphere", latitude=site.latitude, warm=months[0], cold=months[1], warmer=-warmer)]
+
+
+def sun_doubt(noon: float, site: Site) -> str:
+    """
+    Say where the hour of the highest sun in a file does not go with the site's longitude.
+
+    Parameters
+    ----------
+    noon : float
+        Middle of the day's radiation, in UTC. [h]
+    site : Site
+        As the scenario has it.
+
+    Returns
+    -------
+    str
+        Empty within two hours of the sun's noon there, or without a longitude.
+    """
+    if site.longitude is None:
+        return ""
+    off = (noon - 12.0 + site.longitude / 15.0 + 12.0) % 24.0 - 12.0
+    if abs(off) <= _SUN_OFF:
+        return ""
+    seen = (12.0 - noon) * 15.0
+    return note("other-sun", noon=noon % 24.0, seen=(seen + 180.0) % 360.0 - 180.0, longitude=site.longitude)
 
 
 class Sky(NamedTuple):

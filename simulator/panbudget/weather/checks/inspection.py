@@ -157,6 +157,8 @@ class CheckedFile:
         Of its gauge. [m]
     notes : tuple of str
         What a report should mention of the file itself.
+    doubts : tuple of str
+        Where the file contradicts the place that the scenario describes.
     """
 
     file: RawFile
@@ -164,6 +166,7 @@ class CheckedFile:
     inspected: Inspection
     wind_height: float
     notes: tuple[str, ...]
+    doubts: tuple[str, ...] = ()
 
     @property
     def days(self) -> pd.DatetimeIndex:

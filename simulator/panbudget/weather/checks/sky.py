@@ -110,7 +110,7 @@ def _radiation_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdic
     values, bound = inspection.all_of("radiation"), bright_bound(inspection.sky)
     over = (values > bound) & inspection.asked
     share = _share_of_clear_sky(inspection, _TELLING)
-    if over.sum() <= 0.5 * inspection.known("radiation").size or not share.size:
+    if over.sum() <= 0.5 * inspection.known("radiation").size or not share.size or _fits_other_side(inspection):
         return
     top = float(np.percentile(share, 98))
     fitting = [unit for unit in _UNITS if _TOP_SHARES[0] < top * unit["size"] <= _TOP_SHARES[1]]
@@ -156,13 +156,20 @@ def _no_light(values: Floats, inspection: Inspection) -> Floats:
     return np.asarray((values == 0.0) & (inspection.sky.clear > _LIGHT), dtype=np.float64)
 
 
-def _too_bright(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
+def _fits_other_side(inspection: Inspection) -> bool:
+    """Tell whether the radiation is none too bright at the same latitude of the other hemisphere."""
     site, days = inspection.site, pd.DatetimeIndex(inspection.daily.index)
     other = sky_of(days, latitude=-site.latitude, elevation=site.elevation)
-    fits = not (inspection.all_of("radiation") > bright_bound(other))[inspection.asked].any()
+    share = inspection.all_of("radiation")[inspection.asked] / bright_bound(other)[inspection.asked]
+    # as bright as a sky can be there on some day: a value a hundred times too small fits anywhere
+    return bool(np.nanmax(share, initial=0.0) <= 1.0 and np.nanmax(share, initial=0.0) > _TOP_SHARES[0])
+
+
+def _too_bright(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
+    site = inspection.site
     if _may_be_limited(inspection, here):
         cure = note("may-be-limited", table=inspection.table)
-    elif here.sum() > 6 and fits:
+    elif here.sum() > 6 and _fits_other_side(inspection):
         cure = note("other-latitude", latitude=number(-site.latitude))
     else:
         cure = note("too-bright")

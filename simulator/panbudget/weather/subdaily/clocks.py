@@ -69,6 +69,12 @@ def on_the_sites_clock(stamps: Stamps, site: Site, notes: list[str]) -> Stamps:
     return stamps + np.timedelta64(hours, "h")
 
 
+def in_utc(stamps: Stamps, site: Site) -> Stamps:
+    """Turn what the clock of the site's time zone shows into UTC, but for the hours in which the clock is changed."""
+    zone = _zone(site)
+    return stamps if zone is None else np.asarray(stamps - _ahead(stamps - _ahead(stamps, zone), zone))
+
+
 def day_lengths(days: Stamps, site: Site) -> Floats:
     """
     Return how long each day lasts on the site's clock.

@@ -23,8 +23,16 @@ from panbudget.numeric import Floats, Ints, Mask
 from panbudget.physics.air import saturation_vapour_pressure
 from panbudget.weather.calendar import days_where
 from panbudget.weather.messages import counted, note, problem, table_of
-from panbudget.weather.site import Site
-from panbudget.weather.subdaily.clocks import Stamps, day_lengths, in_order, on_the_sites_clock, seconds_of, written
+from panbudget.weather.site import Site, sun_doubt
+from panbudget.weather.subdaily.clocks import (
+    Stamps,
+    day_lengths,
+    in_order,
+    in_utc,
+    on_the_sites_clock,
+    seconds_of,
+    written,
+)
 from panbudget.weather.subdaily.rain_records import rain_amounts
 from panbudget.weather.text.columns import number
 from panbudget.weather.text.raw import LeftOut, RawTable
@@ -213,8 +221,20 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
         unit_is_stated=frozenset(_by_day(names, {name: name for name in records.stated})),
         headers=_by_day(names, records.headers),
         notes=tuple(notes),
+        doubts=tuple(filter(None, [_sun_doubt(values, stamps, records, site)])),
         left_out={name: LeftOut(note("few-records", share=_SHARE), gap) for name, gap in gaps.items() if gap},
     )
+
+
+def _sun_doubt(values: dict[str, Floats], stamps: Stamps, records: Records, site: Site) -> str:
+    """Doubt the longitude where the middle of the radiation is not near the sun's noon; a clock without a zone can't tell."""
+    flux = np.nan_to_num(np.maximum(values.get("radiation", np.zeros(0)), 0.0))
+    if not flux.sum() > 0.0 or not (records.utc or site.timezone):
+        return ""
+    utc = stamps if records.utc else in_utc(stamps, site)
+    angle = 2.0 * np.pi * (seconds_of(utc) % 86400) / 86400.0
+    middle = np.arctan2((flux * np.sin(angle)).sum(), (flux * np.cos(angle)).sum())
+    return sun_doubt(float(middle) * 12.0 / np.pi % 24.0, site)
 
 
 def _by_day(names: list[str], texts: dict[str, str]) -> dict[str, str]:

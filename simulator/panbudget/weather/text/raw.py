@@ -120,6 +120,8 @@ class RawTable:
         Column -> why the file's figures are no record of it; left out where there is nothing to say.
     left_out : dict
         Column -> why some of its figures count as missing, and on which days.
+    doubts : tuple of str
+        Where the file contradicts the place that the scenario describes.
     """
 
     daily: pd.DataFrame
@@ -135,6 +137,7 @@ class RawTable:
     station: Station | None = None
     absent: dict[str, str] = field(default_factory=dict)
     left_out: dict[str, LeftOut] = field(default_factory=dict)
+    doubts: tuple[str, ...] = ()
 
 
 class Reader(Protocol):

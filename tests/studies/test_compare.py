@@ -280,7 +280,7 @@ def test_a_made_wave_of_which_one_day_lies_in_the_season_is_looked_at(monkeypatc
     scenario = SimpleNamespace(what_if=SimpleNamespace(heat=SimpleNamespace(start=wave.start)), path="garden.toml")
     season = SimpleNamespace(days=pd.DataFrame(index=pd.date_range(start, end)), weather=SimpleNamespace(daily=None))
     if inside:
-        assert study._wave(scenario, None, season, None)[0] is wave
+        assert study._wave(scenario, season, None)[0] is wave
     else:
         with pytest.raises(ScenarioError, match="lies outside the season"):
-            study._wave(scenario, None, season, None)
+            study._wave(scenario, season, None)

@@ -8,6 +8,7 @@ from what a guess at the pan makes of it.
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import functools
 import math
@@ -213,7 +214,7 @@ def compare(
     seasons = {name: cases["value"] for name, cases in runs.items()}
     wave, definition = None, ""
     if around_heat:
-        wave, definition = _wave(base, weather, seasons[names[0]], hot_above)
+        wave, definition = _wave(base, seasons[names[0]], hot_above)
         window = max(season[0], wave.start - BEFORE_WAVE), min(season[1], wave.end + AFTER_WAVE)
     spans = {"window": window, "season": season} if window != season else {"season": season}
     measured = {
@@ -297,7 +298,7 @@ def _cases(scenario: Scenario) -> dict[str, Scenario]:
     }
 
 
-def _wave(scenario: Scenario, weather: Weather, season: Season, hot_above: float | None) -> tuple[HeatWave, str]:
+def _wave(scenario: Scenario, season: Season, hot_above: float | None) -> tuple[HeatWave, str]:
     heat = scenario.what_if.heat
     first, last = season.days.index[0].date(), season.days.index[-1].date()
     if heat is not None and hot_above is None:
@@ -306,13 +307,16 @@ def _wave(scenario: Scenario, weather: Weather, season: Season, hot_above: float
             found = f"= {heat.start} lies outside the season"
             raise common.refusal(scenario, _CODE, "what_if.heat.start", found, "move it into it")
         return wave, "The heat wave here is made up, by [what_if.heat]; it is not in the record."
-    waves = find_heat_waves(weather.daily, first, last, hot_above=hot_above)
+    # a made-up wave is in the season's weather, and counts
+    waves = find_heat_waves(season.weather.daily, first, last, hot_above=hot_above)
     if waves.greatest is None:
         highest = float(season.days["tmax_c"].max())
         found = f"has no heat wave from {first} to {last} (highest Tmax {highest:.1f} °C). {waves.definition}"
         cure = "lower the limit, or make a wave up with [what_if.heat]"
         raise common.refusal(scenario, _CODE, "the weather", found.rstrip("."), cure)
-    return waves.greatest, waves.definition
+    made = made_wave(season.weather.daily, heat) if heat is not None else None
+    overlaps = made is not None and made.start <= waves.greatest.end and waves.greatest.start <= made.end
+    return dataclasses.replace(waves.greatest, made=overlaps), waves.definition
 
 
 def _measured(season: Season, start: dt.date, end: dt.date, wave: HeatWave | None) -> pd.Series[float]:

@@ -57,7 +57,7 @@ def test_a_log_is_read_with_its_empty_cells(make_garden):
             "date,openings,controller\n2025-05-01,1,uper\n",
             'controller "uper" is not in the scenario; did you mean "upper"',
         ),
-        ("date,openings\n2025-05-01,1\n2025-05-02,1\n", "upper has 2 rows; expected: 3 visits at least"),
+        ("date,openings\n2025-05-01,1\n2025-05-02,1\n", "upper has 2\u00a0rows; expected: 3 visits at least"),
         ("date,opened\n2025-05-01,perhaps\n2025-05-02,yes\n2025-05-03,no\n", "is neither yes nor no"),
     ],
 )

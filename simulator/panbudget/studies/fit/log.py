@@ -20,6 +20,7 @@ from panbudget.physics.solar_time import solar_hour
 from panbudget.scenario.garden import Scenario
 from panbudget.studies.fit import problem
 from panbudget.weather.text.rows import TypedRow, read_typed
+from panbudget.words import count as counted
 
 _READ = ("openings", "counter", "opened", "level_mm", "meter_l")
 _KNOWN = ("date", "time", "controller", *_READ[:-1], "added_l", "meter_l", "tank_level", "note")
@@ -147,6 +148,8 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
         timeless += moment is not None and not has_time
         if controller is not None and moment is not None:
             rows.setdefault(controller, []).append((moment if has_time else moment + _NOON, has_time, row))
+        else:  # a row that has no place yet: its other cells are looked at all the same
+            _cells(row)
     assumed = [f"{timeless} rows of the log have no time of day and count as noon"] if timeless else []
     moments = [moment for part in rows.values() for moment, *_ in part]
     if not moments:
@@ -156,7 +159,7 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
     for name, part in rows.items():
         visits[name] = _visits(name, part, first, scenario, assumed)
         if len(part) < _LEAST_VISITS:
-            wrong.append(problem("few-visits", name, count=len(part), least=_LEAST_VISITS))
+            wrong.append(problem("few-visits", name, count=counted(len(part), "row"), least=_LEAST_VISITS))
     if any(row["tank_level"] for row in log.rows):
         assumed.append("the log's tank levels are kept in the file and not used")
     if wrong:
@@ -178,11 +181,10 @@ def _visits(name: str, rows: _Timed, first: dt.date, scenario: Scenario, assumed
     for moment, timed, row in rows:
         if visits and moment < visits[-1].moment:
             _wrong(row, "out-of-order", moment=moment)
-        count, stands = _count(row, "openings"), _count(row, "counter")
+        count, stands, level, added, meter = _cells(row)
         if stands is not None and count is None and counter is not None:
             count = _risen(row, stands, counter, assumed)
         counter = stands  # a row without it leaves what lies between the next one and the last unknown
-        level, opened = row.number("level_mm"), row["opened"].casefold()
         if level is not None and level > depth:
             too_deep = problem("too-deep", f"line {row.line}:", level, level=level, depth=depth)
             if few:
@@ -190,8 +192,6 @@ def _visits(name: str, rows: _Timed, first: dt.date, scenario: Scenario, assumed
                 level = None
             else:
                 row.problems.append(too_deep)
-        if opened not in ("", *_YES, *_NO):
-            _wrong(row, "no-answer", opened, opened=opened)
         hour = solar_hour(moment.date(), f"{moment:%H:%M}", site.longitude, site.timezone)
         visits.append(
             Visit(
@@ -199,15 +199,24 @@ def _visits(name: str, rows: _Timed, first: dt.date, scenario: Scenario, assumed
                 moment=moment,
                 hour=(moment.date() - first).days * 24.0 + hour,
                 openings=None if count is None else int(count),
-                opened=opened in _YES,
+                opened=row["opened"].casefold() in _YES,
                 level=level,
-                added=row.number("added_l") or 0.0,
-                meter=row.number("meter_l"),
+                added=added or 0.0,
+                meter=meter,
                 note=row["note"],
                 timed=timed,
             )
         )
     return tuple(visits)
+
+
+def _cells(row: TypedRow) -> tuple[float | None, ...]:
+    """Read a row's openings, counter, level [mm], water added and meter [L], and refuse what can't be."""
+    opened = row["opened"].casefold()
+    if opened not in ("", *_YES, *_NO):
+        _wrong(row, "no-answer", opened, opened=opened)
+    numbers = (row.number(name) for name in ("level_mm", "added_l", "meter_l"))
+    return _count(row, "openings"), _count(row, "counter"), *numbers
 
 
 def _count(row: TypedRow, name: str) -> float | None:

@@ -1,0 +1,44 @@
+"""Small mends of commands: a made-up wave that counts as hot, one row and its noun, two mistakes in one row of a log."""
+
+from __future__ import annotations
+
+import json
+
+from tests.cli.test_main import run
+from tests.garden_file import write_garden, years_csv
+
+HEAT = """
+[what_if.heat]
+start = 2021-07-15
+days = 5
+warmer = "+9 K"
+[variant.wide]
+controller.upper.pan.vessels = [{ diameter = "70 cm" }]
+"""
+
+
+def test_hot_above_sees_a_made_up_wave(tmp_path, capsys):
+    """The record never passes 30 °C; the wave brings five days of 39."""
+    garden = write_garden(tmp_path, years_csv(2021, 2021), more=HEAT)
+    options = ("--with-base", "--variant", "wide", "--around", "heat", "--hot-above", "35 degC", "--json")
+    code, out, err = run(capsys, "compare", garden, *options, "--out", tmp_path / "c")
+    assert code == 0, err
+    wave = json.loads(out)["wave"]
+    assert (wave["start"], wave["end"], wave["made"]) == ("2021-07-15", "2021-07-19", True)
+    code, _, err = run(capsys, "compare", garden, *options[:-2], "40 degC", "--out", tmp_path / "d")
+    assert code == 2
+    assert "highest Tmax 39.0 °C" in err
+
+
+def test_a_bad_date_hides_no_other_mistake_of_its_row_and_one_row_is_one_row(tmp_path, capsys):
+    garden = write_garden(tmp_path, years_csv(2021, 2021))
+    log = tmp_path / "log.csv"
+    rows = ["2021-07-02 08:00,2,20,yes", "2021-07-33 08:00,many,twelve,maybe"]
+    log.write_text("date,openings,level_mm,opened\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    code, _, err = run(capsys, "fit", garden, log, "--out", tmp_path / "f")
+    assert code == 2
+    lines = [line for line in err.splitlines() if "line 3" in line]
+    assert len(lines) == 4
+    for text in ("2021-07-33", "many", "twelve", "maybe"):
+        assert sum(text in line for line in lines) == 1, text
+    assert "upper has 1\u00a0row; expected: 3 visits at least" in err

@@ -9,6 +9,7 @@ import pytest
 
 import panbudget
 from panbudget.errors import ScenarioError
+from panbudget.studies.sweep.plan import load_plan
 from tests.cli.test_main import run
 from tests.garden_file import write_garden, years_csv
 
@@ -145,3 +146,16 @@ def test_a_whole_garden_is_no_overlay(garden, capsys):
     code, _, err = run(capsys, "check", garden, "--variant", "garden.toml")
     assert code == 2
     assert "no whole garden" in err
+
+
+def test_a_sweep_lays_variants_over_its_scenario(garden, tmp_path):
+    (tmp_path / "sites.csv").write_text(
+        "name,latitude,elevation,weather\nhere,38.6,240,weather.csv\n", encoding="utf-8"
+    )
+    plan = tmp_path / "plan.toml"
+    plan.write_text('scenario = "garden.toml"\n[sites]\ntable = "sites.csv"\n', encoding="utf-8")
+    plain, laid = load_plan(plan), load_plan(plan, ["wide", "bare.toml"])
+    assert laid.base.laid_over == ("wide", "bare.toml")
+    assert laid.base.controller["upper"].pan.exposure == 0.8
+    assert laid.designs[0].scenario.controller["upper"].pan.exposure == 0.8
+    assert plain.fingerprint != laid.fingerprint

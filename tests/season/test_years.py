@@ -12,8 +12,9 @@ from panbudget.errors import ScenarioError, WeatherError
 from panbudget.reports.writing import as_page
 from panbudget.scenario.garden import load_scenario, scenario_from
 from panbudget.season.replay import replay
-from panbudget.season.years import bed_in_year, in_year, moved, read_year, years_at_hand
+from panbudget.season.years import bed_in_year, in_year, moved, read_year, usable_years, years_at_hand
 from panbudget.weather.of_scenario import read_scenario_weather
+from tests.garden_file import write_garden, years_csv
 from tests.small_weather import weather_csv
 from tests.weather.formats.test_tmy3 import text as typical_text
 
@@ -165,3 +166,60 @@ def test_a_season_that_fits_its_year_to_the_day_counts_and_one_day_more_does_not
     assert years_at_hand(garden, weather, dt.date(2025, 5, 1), dt.date(2025, 6, 1)) == []
     # the same days, asked for as those of other years
     assert years_at_hand(garden, weather, dt.date(2020, 5, 1), dt.date(2020, 5, 31)) == [2030]
+
+
+def usable(folder, table, **changes):
+    garden = load_scenario(write_garden(folder, table, start="2021-05-10", end="2021-06-20"))
+    return usable_years(garden.changed(changes) if changes else garden)
+
+
+def test_a_usable_year_needs_its_spin_up_too(tmp_path):
+    """The record begins on 1 January; ten days before 10 January are not all in it, nine are."""
+    season = {"start": dt.date(2021, 1, 10), "end": dt.date(2021, 1, 20)}
+    for days, years in ((9, [2021, 2022]), (10, [2022])):
+        found = usable(tmp_path, years_csv(2021, 2022), season={**season, "spin_up": f"{days} days"})
+        assert list(found.weather) == years
+    assert found.left_out == {2021: "the record runs from 2021-01-01 to 2022-12-31"}
+
+
+def test_a_gap_just_outside_a_season_cuts_nothing_and_just_inside_it_all(tmp_path):
+    for day, whole in (("2022-05-09", True), ("2022-05-10", False), ("2022-06-20", False), ("2022-06-21", True)):
+        found = usable(tmp_path, years_csv(2021, 2023, drop=[(day, day)]))
+        assert (2022 in found.weather) is whole, day
+        assert (2022 in found.left_out) is not whole
+        assert {2021, 2023} <= set(found.weather)
+
+
+def test_years_in_one_run_of_days_share_their_weather(tmp_path):
+    """So that what they have in common is computed once; a gap parts them."""
+    found = usable(tmp_path, years_csv(2020, 2023, drop=[("2021-12-01", "2021-12-01")]))
+    assert found.weather[2020] is found.weather[2021]
+    assert found.weather[2022] is found.weather[2023]
+    assert found.weather[2021] is not found.weather[2022]
+
+
+def test_a_fallback_that_fills_the_gap_makes_the_year_usable(tmp_path):
+    (tmp_path / "hill.csv").write_text(years_csv(2022, 2022), encoding="utf-8")
+    weather = years_csv(2021, 2023, drop=[("2022-05-15", "2022-05-16")])
+    assert list(usable(tmp_path, weather).weather) == [2021, 2023]
+    source = {"file": "weather.csv", "fallback": [{"file": "hill.csv", "rain": True}]}
+    assert list(usable(tmp_path, weather, weather=source).weather) == [2021, 2022, 2023]
+
+
+def test_each_years_season_is_filled_within_the_limits_of_its_own_days(tmp_path):
+    """Wind is estimated on at most five days in a row; six in June of one year leave that year out and no other."""
+    rows = years_csv(2021, 2022).splitlines()
+    blank = {f"2021-06-{day:02d}" for day in range(1, 7)}
+    text = "\n".join(
+        ",".join([*row.split(",")[:5], "", *row.split(",")[6:]]) if row[:10] in blank else row for row in rows
+    )
+    found = usable(tmp_path, text + "\n")
+    assert list(found.weather) == [2022]
+    assert found.left_out[2021].startswith("wind is missing on up to 6 days in a row")
+
+
+def test_a_typical_year_has_its_own_year_alone(make_garden, tmp_path):
+    garden = make_garden({"weather": {"missing_rain": "zero"}})
+    (tmp_path / "weather.csv").write_text(typical_text(), encoding="utf-8")
+    found = usable_years(garden)
+    assert (list(found.weather), found.left_out) == ([2025], {})

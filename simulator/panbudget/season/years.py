@@ -182,7 +182,8 @@ def usable_years(
         The file can't be read.
     """
     season = scenario.season
-    first, last = (start or season.start) - dt.timedelta(days=season.spin_up_days), end or season.end
+    spin_up = dt.timedelta(days=season.spin_up_days)
+    first, last = (start or season.start) - spin_up, end or season.end
     if isinstance(weather, Weather):
         at_hand = years_at_hand(scenario, weather, first, last)
         return Years(dict.fromkeys(at_hand, weather), {})
@@ -193,7 +194,7 @@ def usable_years(
     spans = {present + by: (moved(first, by), moved(last, by)) for by in sorted(by_year, key=lambda by: (by != 0, by))}
     if file.file.raw.typical:
         spans, low, high = {present: (first, last)}, first, last
-    touched = {year: span for year, span in spans.items() if span[0] <= high and span[1] >= low}
+    touched = {year: span for year, span in spans.items() if span[0] + spin_up <= high and span[1] >= low}
     inside = {year: span for year, span in touched.items() if low <= span[0] and span[1] <= high}
     seasons: dict[int, Weather | str] = dict.fromkeys(touched, f"the record runs from {low} to {high}")
     for year, found in file.seasons(inside).items():

@@ -27,7 +27,7 @@ def _values(checked: Checked) -> dict[str, Any]:
         **{"scenario": scenario, "source": source, "season": totals["season"], "weather": totals["weather"]},
         **{"valves": len(scenario.controller), "beds": len(totals["beds"]), "variants": len(scenario.variant)},
         "held": days_said(source["first"], source["last"]),
-        "days": len(checked.weather.daily),
+        "days": source["rows"],
         "span": days_said(totals["season"]["start"], totals["season"]["end"]),
         "filled": _how_complete(filled_rows(checked.season)),
     }
@@ -120,9 +120,10 @@ def _how_complete(rows: Sequence[Mapping[str, Any]]) -> str:
 
 
 def _usable(checked: Checked) -> list[dict[str, str]]:
-    """A row for each year of which the file has a part."""
-    why = dict.fromkeys(checked.usable.weather, "") | checked.usable.left_out
-    return [{"year": str(year), "usable": "no" if why[year] else "yes", "why": why[year]} for year in sorted(why)]
+    """The usable years together, then a row for each of which the file has a part and that is left out."""
+    usable = {"year": listed([*checked.usable.weather]), "usable": "yes"}
+    left_out = [{"year": f"{year}", "usable": "no", "why": why} for year, why in checked.usable.left_out.items()]
+    return [usable | {"why": ""}] * bool(checked.usable.weather) + left_out
 
 
 def _fallbacks(fallbacks: Sequence[Mapping[str, Any]]) -> Iterator[dict[str, Any]]:

@@ -95,7 +95,8 @@ def test_fit_writes_an_overlay_that_other_commands_take(garden, tmp_path, capsys
     log = kept(garden, tmp_path)
     code, out, _ = run(capsys, "fit", garden, log, "--out", tmp_path / "fit")
     assert code == 0
-    assert out.startswith("upper: exposure 0.8")
+    assert out.startswith("upper: the scenario's season takes ")
+    assert "upper: exposure 0.8" in out or "upper: exposure 0.79" in out
     names = ["figures/loss", "figures/residuals"]
     assert files(tmp_path / "fit") == sorted(
         ["fit.csv", "fit.html", "fit.json", "fitted.toml", *(f"{n}.{kind}" for n in names for kind in ("png", "svg"))]
@@ -115,6 +116,13 @@ def test_fit_writes_an_overlay_that_other_commands_take(garden, tmp_path, capsys
     season = json.loads((tmp_path / "s" / "season.json").read_text(encoding="utf-8"))
     assert season["controllers"]["upper"]["litres"] == pytest.approx(whole["litres"]["as_fitted"], rel=1e-6)
     assert season["spread"]["samples"] == 20
+    assert (
+        season["spread"]["ranges"]["controller.upper.litres"]
+        == whole["overlay"]["uncertainty"]["controller"]["upper"]["litres"]
+    )
+    # what fit says of the season's litres is what a replay of its overlay draws, but for the number of draws
+    drawn, (low, high) = season["spread"]["controllers"]["upper"]["litres"], whole["litres"]["ranges"]["upper"]
+    assert (drawn["low"], drawn["high"]) == pytest.approx((low, high), rel=0.02)
 
 
 @pytest.mark.parametrize(
@@ -138,7 +146,7 @@ def test_a_broken_log_is_one_line_and_leaves_nothing(text, said, garden, tmp_pat
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("--hold", "exposure"), '--hold "exposure" is unknown; expected: refill or swing'),
+        (("--hold", "exposure"), 'hold "exposure" is unknown; expected: refill or swing'),
         (("--interval", "2"), "less than or equal to 0.99"),
     ],
 )

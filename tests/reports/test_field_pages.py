@@ -76,7 +76,10 @@ def test_the_fits_page_says_what_was_learnt_and_what_was_not(fitted):
     assert "controller.upper.pan.exposure = 0." in page
     said = fit_sentences(fitted)
     assert fitted.controllers["upper"].estimates[0].value == pytest.approx(0.8, rel=0.01)
-    assert said[0].startswith(("upper: exposure 0.8", "upper: exposure 0.79"))
+    assert said[0].startswith("upper: the scenario's season takes ")
+    assert said[1].startswith(("upper: exposure 0.8", "upper: exposure 0.79"))
+    assert any(sentence.startswith("upper: what would tell most next is ") for sentence in said)
+    assert "What to measure next" in page
     assert any("stays as described: " in sentence for sentence in said)
     assert "Readings that look wrong" in page
 

@@ -9,7 +9,6 @@ from typing import Any
 
 import panbudget
 from panbudget.cli.options import Names, verb
-from panbudget.errors import PanbudgetError, Problem
 
 
 @verb()
@@ -19,8 +18,5 @@ def fit(scenario: Any, log: Path, hold: Names = None, interval: float | None = N
 
     Example:  panbudget fit my-garden/garden.toml my-garden/log.csv --out my-garden/fit
     """
-    for name in hold or []:
-        if name not in ("refill", "swing"):
-            raise PanbudgetError(Problem("no-choice", f'--hold "{name}"', "is unknown", "refill or swing"))
     step("reading the log")
     return panbudget.fit(scenario, log, interval=interval, hold=hold or (), step=step)

@@ -48,10 +48,10 @@ class Field:
         path.write_text(kept_log(season, **kept), encoding="utf-8")
         return read_field_log(path, self.garden)
 
-    def fitted(self, truth, interval=0.9, hold=(), **kept):
+    def fitted(self, truth, hold=(), **kept):
         log = self.log(truth, **kept)
         forcing = prepare(self.garden, self.weather, log.first, log.last)
-        return fit_controller(self.garden, forcing, 0, log.visits["upper"], interval=interval, hold=hold)
+        return fit_controller(self.garden, forcing, 0, log.visits["upper"], hold=hold)
 
 
 def values(one):
@@ -101,7 +101,7 @@ def test_levels_alone_that_go_with_several_exposures_tell_none(field):
     """Every few days, a whole number of openings more or fewer between two levels can't be seen."""
     found = field.fitted({"exposure": 0.9}, counts=False, every=5.0)
     assert found.estimates == ()
-    assert "goes about as well with" in found.untold["exposure"]
+    assert "is about as consistent with" in found.untold["exposure"]
     overlay = fit(field.garden, field.log({"exposure": 0.9}, counts=False, every=5.0), weather=field.weather)
     assert overlay.after.totals == overlay.before.totals
     assert "openings counted beside it" in overlay.toml
@@ -112,7 +112,7 @@ def test_a_meter_alone_tells_the_exposure_as_well_as_the_refill_flow_is_known(fi
     assert "openings counted beside it would part them" in one.untold["refill"]
     found = one.estimates[0]
     assert found.value == pytest.approx(0.8, rel=0.03)
-    assert 0.08 < np.log(found.high / found.low) / 2.0 < 0.15  # [statement] doubts the refill flow by a tenth
+    assert 0.08 < np.log(found.high / found.low) / 2.0 < 0.15  # [uncertainty] has the refill flow within a tenth
 
 
 def test_levels_and_a_meter_that_ask_for_an_odd_refill_flow_are_not_believed(field):
@@ -120,7 +120,7 @@ def test_levels_and_a_meter_that_ask_for_an_odd_refill_flow_are_not_believed(fie
     seldom = {"counts": False, "meter": True, "seed": 2, "every": 0.3, "hours": (0, 24)}
     found = field.fitted({"exposure": 0.8, "refill": 3.6}, **seldom)
     assert found.estimates == ()
-    assert "times the refill flow described, which is unlikely" in found.untold["exposure"]
+    assert "which is unlikely: look at the meter's unit, and at the refill flow" in found.untold["exposure"]
 
 
 def test_levels_rounded_to_half_a_centimetre_tell_no_swing(field):
@@ -129,7 +129,7 @@ def test_levels_rounded_to_half_a_centimetre_tell_no_swing(field):
         dataclasses.replace(visit, level=5.0 * round((visit.level or 0.0) / 5.0)) for visit in log.visits["upper"]
     )
     forcing = prepare(field.garden, field.weather, log.first, log.last)
-    found = fit_controller(field.garden, forcing, 0, coarse, interval=0.9)
+    found = fit_controller(field.garden, forcing, 0, coarse)
     assert values(found)["exposure"] == pytest.approx(0.9, rel=0.03)
     assert "levels rounded to 5 mm" in found.untold["swing"]
 
@@ -141,7 +141,7 @@ def test_visits_without_the_time_of_day_tell_no_swing(field):
         for visit in log.visits["upper"]
     )
     forcing = prepare(field.garden, field.weather, log.first, log.last)
-    found = fit_controller(field.garden, forcing, 0, noon, interval=0.9)
+    found = fit_controller(field.garden, forcing, 0, noon)
     assert values(found)["exposure"] == pytest.approx(1.2, rel=0.05)
     assert "without the time of day" in found.untold["swing"]
 
@@ -161,13 +161,14 @@ def intervals(field, logs):
     """
     Fit logs of gardens that differ from the one described: whether each interval holds the truth, and how far it is off.
 
-    A refill flow within a tenth of the one described, as `[statement]` has it; a meter in every other log, levels in half of
-    them; up to three rows in a log are wrong, and visits are one to six days apart.
+    A refill flow within a tenth and a swing within a twentieth of those described, as `[uncertainty]` has it; a meter in
+    every other log, levels in half of them; up to three rows in a log are wrong, and visits are one to six days apart.
     """
     random = np.random.default_rng(20250601)
     holds, off = [], []
     for seed in range(logs):
         truth = {"exposure": float(random.uniform(0.6, 1.5)), "refill": 2.0 * float(random.uniform(0.9, 1.1))}
+        truth["swing"] = 0.9 * float(random.uniform(0.95, 1.05))
         levels = seed % 4 < 2
         wrong = {"misreads": seed % 3 if levels else 0, "miscounts": seed % 5 % 3}
         kept = {"meter": bool(seed % 2), "levels": levels, "every": float(random.uniform(1.0, 6.0)), "seed": seed}
@@ -198,7 +199,7 @@ def test_a_miscount_is_found_and_does_no_harm(field):
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     log = read_field_log(path, field.garden)
     forcing = prepare(field.garden, field.weather, log.first, log.last)
-    found = fit_controller(field.garden, forcing, 0, log.visits["upper"], interval=0.9)
+    found = fit_controller(field.garden, forcing, 0, log.visits["upper"])
     assert values(found)["exposure"] == pytest.approx(0.9, rel=0.03)
     assert any(line == 16 and "look counted too often" in what for line, what in found.questioned)
 

@@ -50,10 +50,6 @@ def test_a_log_is_read_with_its_empty_cells(make_garden):
         ),
         ("date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2,15 cm\n", 'level_mm = "15 cm" is no number'),
         (
-            "date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2,1500\n",
-            "level_mm = 1500 is more than the pan's depth, 180 mm",
-        ),
-        (
             "date,openings,controller\n2025-05-01,1,uper\n",
             'controller "uper" is not in the scenario; did you mean "upper"',
         ),
@@ -86,11 +82,25 @@ def test_a_log_that_is_not_there_or_not_text_is_told(make_garden, tmp_path):
 
 def test_units_in_headers_other_dates_and_a_counter_are_read(make_garden):
     text = "Date;Level (cm);meter [m3];added_ml;counter\n"
-    text += "1.5.2025;15,5;1.2;;100\n2025/05/03 18:30;15;1.3;500;104\n2025-05-05 7:15;;;;103\n2025-05-06 7:15;;;;109\n"
-    first, second, third, fourth = read(make_garden(), text).visits["upper"]
+    text += "1.5.2025;15,5;1.2;;100\n2025/05/03 18:30;15;1.3;500;104\n2025-05-05 7:15;;;;\n2025-05-06 7:15;;;;109\n"
+    text += "2025-05-07 7:15;;;;115\n"
+    first, second, third, fourth, fifth = read(make_garden(), text).visits["upper"]
     assert (first.level, first.meter, first.timed) == pytest.approx((155.0, 1200.0, False))
     assert (second.level, second.meter, second.added) == pytest.approx((150.0, 1300.0, 0.5))
-    assert (second.openings, third.openings, fourth.openings) == (4, None, 6)  # set back in between: not known
+    assert (second.openings, third.openings, fourth.openings, fifth.openings) == (
+        4,
+        None,
+        None,
+        6,
+    )  # over a gap: unknown
+
+
+def test_levels_most_of_which_are_deeper_than_the_pan_are_refused(make_garden):
+    with pytest.raises(ReadingsError) as caught:
+        read(make_garden(), "date,openings,level_mm\n" + ROWS.replace(",15", ",150"))
+    assert "line 2: level_mm = 1500 is more than the pan's depth, 180 mm; write the water's depth in mm" in str(
+        caught.value
+    )
 
 
 def test_one_impossible_level_in_many_is_left_out_and_said(make_garden):
@@ -113,9 +123,52 @@ def test_a_unit_of_another_kind_in_a_header_is_told(make_garden):
 
 def test_a_counter_with_gaps_counts_only_between_neighbours(make_garden):
     """Openings are those since the row before, and what lies over a gap is not known."""
-    rows = "2025-05-01,10\n2025-05-02,\n2025-05-03,15\n2025-05-04,17\n2025-05-05,3\n"
+    rows = "2025-05-01,10\n2025-05-02,\n2025-05-03,15\n2025-05-04,17\n"
     log = read(make_garden(), "date,counter\n" + rows)
-    assert [visit.openings for visit in log.visits["upper"]] == [None, None, None, 2, None]
-    assert any("the counter stands lower than in the row above it" in text for text in log.assumptions)
+    assert [visit.openings for visit in log.visits["upper"]] == [None, None, None, 2]
     with pytest.raises(ReadingsError, match="line 3: counter = 15.5 is no whole number"):
         read(make_garden(), "date,counter\n2025-05-01,10\n2025-05-02,15.5\n2025-05-03,17\n2025-05-04,18\n")
+
+
+def test_a_counter_that_falls_is_asked_about_and_the_cure_works(make_garden):
+    rows = "2025-05-01,10\n2025-05-02,17\n2025-05-03,3\n2025-05-04,8\n2025-05-05,12\n"
+    with pytest.raises(ReadingsError) as caught:
+        read(make_garden(), "date,counter\n" + rows)
+    assert "line 4: counter = 3 is below 17 in line 3: was it misread, or set back to zero?" in str(caught.value)
+    cured = read(make_garden(), "date,counter\n" + rows.replace("03,3", "03,"))
+    assert [visit.openings for visit in cured.visits["upper"]] == [None, 7, None, None, 4]
+
+
+@pytest.mark.parametrize(("level", "taken"), [(180, 180.0), (181, 180.0), (183, 180.0), (184, None)])
+def test_one_level_above_the_rim_refuses_no_log(level, taken, make_garden):
+    """Brimful, a ruler shows up to 3 mm more than the depth: it counts as the rim. More is left out, and said."""
+    log = read(make_garden(), f"date,openings,level_mm\n{ROWS}2025-05-06 08:00,0,{level}\n")
+    assert log.visits["upper"][3].level == taken
+    assert len(log.assumptions) == (taken is None)
+
+
+def test_a_jug_and_two_weighings_are_read_from_any_row(make_garden):
+    """700 mL in 20 minutes are 2.1 L/h; 7.42 less 6.5 kg. A row with nothing else parts no counts."""
+    head = "date,openings,level_mm,jug_ml,jug_minutes,fell_at_kg,rose_at_kg\n"
+    text = head + ROWS.replace("\n", ",,,,\n") + "2025-05-06 08:00,,,700,20,7.42,6.5\n2025-05-07 08:00,4,150,,,,\n"
+    log = read(make_garden(), text)
+    assert log.measured["upper"] == pytest.approx({"refill": 2.1, "swing": 0.92})
+    assert [visit.openings for visit in log.visits["upper"]] == [0, 4, 3, 4]
+
+
+@pytest.mark.parametrize(
+    ("cells", "said"),
+    [
+        ("700,,,", "line 5: has a jug without its minutes, or minutes without a jug"),
+        ("700,0,,", "line 5: has a jug without its minutes"),
+        (",,7.4,", "line 5: has one weighing of two; expected: both fell_at_kg and rose_at_kg"),
+        (",,6.5,7.4", "line 5: fell_at_kg = 6.5 is not above rose_at_kg = 7.4"),
+        ("0.7,20,,", "line 5: the jug gives 0.0021 L/h where the scenario has 2 L/h, which is unlikely"),
+        (",,7400,6500", "line 5: the weighings give 900 kg at the counterweight"),
+    ],
+)
+def test_a_jug_or_weighings_that_can_t_be_are_told(cells, said, make_garden):
+    head = "date,openings,level_mm,jug_ml,jug_minutes,fell_at_kg,rose_at_kg\n"
+    with pytest.raises(ReadingsError) as caught:
+        read(make_garden(), head + ROWS.replace("\n", ",,,,\n") + f"2025-05-06 08:00,2,150,{cells}\n")
+    assert said in str(caught.value)

@@ -43,14 +43,24 @@ def fit_sentences(fit: Fit) -> list[str]:
     """
     sentences = []
     for name, pan in fit.controllers.items():
+        sentences += [_say("contradicted", name=name, what=what) for what in pan.contradictions]
+        low, high = fit.litres[name]
+        total = fit.after.totals["controllers"][name]["litres"]
+        before = fit.before.totals["spread"]["controllers"][name]["litres"]
+        values = {"name": name, "litres": total, "low": low, "high": high, "before": before, "interval": fit.interval}
+        sentences.append(_say("season" if pan.ranges else "season-unfitted", **values))
         learnt = "; ".join(_say("estimate", **_shown(estimate)) for estimate in pan.estimates)
         sentences.append(_say("learnt" if learnt else "nothing", name=name, learnt=learnt, interval=fit.interval))
         for parameter, why in pan.untold.items():
             what = texts("fit")["parameters"][parameter].split(",")[0]
             sentences.append(_say("untold", name=name, what=what, why=why))
+        if pan.worth:
+            sentences.append(
+                _say("next", name=name, what=texts("fit")["measures"][pan.worth[0].what], worth=pan.worth[0])
+            )
         weigh = "weighs" if len(pan.questioned) == 1 else "weigh"
         sentences.append(_say("apart", name=name, pan=pan, questioned=len(pan.questioned), weigh=weigh))
-    return [*sentences, _say("season", after=_drawn(fit.after), before=_drawn(fit.before))]
+    return sentences
 
 
 def _drawn(season: Season) -> float:
@@ -82,9 +92,10 @@ def fit_report(fit: Fit, figures: Mapping[str, str]) -> Report:
         title=f"{fit.scenario.title}: tuned to a field log",
         when=f"{Path(fit.log.file).name}: {days_said(fit.log.first, fit.log.last)}, {count(visits, 'visit')}",
         sections=[
-            _section("estimates", table=_estimates(fit)),
+            _section("season", table=_seasons(fit)),
+            _section("next", table=_next(fit)),
+            _section("estimates", figures=figures, table=_estimates(fit)),
             _section("overlay", code=fit.toml),
-            _section("season", figures=figures, table=_seasons(fit)),
             _section("questioned", table=questioned),
         ],
         assumptions=(*fit.log.assumptions, *fit.after.assumptions),
@@ -96,21 +107,35 @@ def _estimates(fit: Fit) -> Iterator[dict[str, Any]]:
         for estimate in pan.estimates:
             shown = _shown(estimate)
             interval = f"{shown['low']} to {shown['high']} ({percent(fit.interval)})"
-            numbers = {"fitted": shown["value"], "interval": interval, "condition": number(pan.condition, 1)}
-            yield {"pan": name, **shown, **numbers}
+            yield {"pan": name, **shown, "fitted": shown["value"], "interval": interval}
         for parameter, why in pan.untold.items():
             row = {"pan": name, "what": texts("fit")["parameters"][parameter], "described": "as described"}
-            yield {**row, "fitted": why, "interval": "", "condition": ""}
+            yield {**row, "fitted": why, "interval": ""}
 
 
 def _seasons(fit: Fit) -> Iterator[dict[str, Any]]:
-    for key, before in fit.before.totals["beds"].items():
-        row: dict[str, Any] = {"bed": key}
-        for when, bed in (("before", before), ("after", fit.after.totals["beds"][key])):
-            row[f"litres_{when}"] = bed["litres"]
-            row[f"need_{when}"] = bed["supply_over_demand"]
-            row[f"short_{when}"] = bed["driest_quarter"]["stress_days"]
-        yield row
+    """Litres of valves and beds with their ranges, as described and as fitted; days short of water of beds."""
+    for part, short in (("controllers", None), ("beds", "driest_quarter_stress_days")):
+        for key in fit.before.totals[part]:
+            row: dict[str, Any] = {"of": key}
+            for when, season in (("before", fit.before), ("after", fit.after)):
+                spread = season.totals["spread"][part][key]
+                for what, name in (("litres", "litres"), ("short", short)):
+                    row[f"{what}_{when}"] = (
+                        f"{number(spread[name]['low'])} to {number(spread[name]['high'])}" if name else ""
+                    )
+            yield {**row, "litres": number(fit.after.totals[part][key]["litres"])}
+
+
+def _next(fit: Fit) -> Iterator[dict[str, Any]]:
+    for name, pan in fit.controllers.items():
+        for one in pan.worth:
+            what = texts("fit")["measures"][one.what]
+            yield {
+                "pan": name,
+                "what": what,
+                **{when: f"±{percent(getattr(one, when), 1)}" for when in ("before", "after")},
+            }
 
 
 def fit_totals(fit: Fit) -> dict[str, Any]:
@@ -128,14 +153,17 @@ def fit_totals(fit: Fit) -> dict[str, Any]:
             name: {
                 "estimates": {estimate.name: estimate for estimate in pan.estimates},
                 "as_described": pan.untold,
-                **{"condition": pan.condition, "rms_before_mm": pan.rms_before, "rms_after_mm": pan.rms_after},
+                "ranges": pan.ranges,
+                "measure_next": pan.worth,
+                "contradictions": pan.contradictions,
+                **{"rms_before_mm": pan.rms_before, "rms_after_mm": pan.rms_after},
                 "walk": pan.walk,
                 "questioned": [{"line": line, "what": what} for line, what in pan.questioned],
             }
             for name, pan in fit.controllers.items()
         },
         "overlay": fit.overlay,
-        "litres": {"as_described": _drawn(fit.before), "as_fitted": _drawn(fit.after)},
+        "litres": {"as_described": _drawn(fit.before), "as_fitted": _drawn(fit.after), "ranges": fit.litres},
     }
 
 

@@ -1,8 +1,9 @@
 """
-Fitting: a field log tunes the model to a real pan: exposure, and refill flow or swing where the log can tell them apart.
+Fitting: a field log tunes the model to a real pan, and says how many litres a season takes, with a range.
 
-Units: kg of water (= litres), mm in the pan, solar hours. The likelihood is `likelihood`'s, the search `search`'s, its
-order `order`'s; here is what comes of it: estimates, intervals, an overlay, and what is said of the log's lines.
+Units: kg of water (= litres), mm in the pan, solar hours. What readings are left out is `evidence`'s, what the rest says
+of the pan `posterior`'s; here is what comes of it: estimates, ranges, an overlay, what to measure next, and what is said
+of the log's lines.
 """
 
 from __future__ import annotations
@@ -10,31 +11,44 @@ from __future__ import annotations
 import json
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, ClassVar
 
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import ReadingsError
+from panbudget.errors import PanbudgetError, Problem, ReadingsError
 from panbudget.extras import Reported, Step, silent
+from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario, as_scenario
+from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.season.faults import with_faults
 from panbudget.season.layout import Forcing, prepare
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.studies.fit import problem
+from panbudget.studies.fit.evidence import AGAINST, UNTOLD, beforehand, reconciled, searched
 from panbudget.studies.fit.likelihood import Account
 from panbudget.studies.fit.log import FieldLog, Visit, read_field_log
-from panbudget.studies.fit.order import Best, account_of, beforehand, believed_counts, searched
 from panbudget.studies.fit.pan import NAMES, PanModel
-from panbudget.studies.fit.readings import QUANTISED, from_zeros, gather, lost_between, raw_residuals, standard_errors
-from panbudget.studies.fit.search import quantiles
+from panbudget.studies.fit.posterior import OUTLYING, Known, Posterior
+from panbudget.studies.fit.readings import (
+    QUANTISED,
+    believed_counts,
+    from_zeros,
+    gather,
+    lost_between,
+    raw_residuals,
+    standard_errors,
+)
+from panbudget.studies.ranges import range_of, with_spread
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
-_OUTLYING = 3.5  # standard errors
+_SEASONS = 60  # run for a range: stratified, so that few are enough
+_TOLD = 0.6  # of the spread known beforehand: a log that leaves less of it tells the parameter
+_TWO_WEEKS = 14.0  # days over which a meter is read three times
 # what a variant sets: the value, or a thousand times it
 _SETTINGS = {
     "exposure": "pan.exposure = {0:.4f}",
@@ -67,6 +81,24 @@ class Estimate:
 
 
 @dataclass(frozen=True)
+class Worth:
+    """
+    What one more measurement would make of the range of litres.
+
+    Parameters
+    ----------
+    what : str
+        "jug", "weighings", "jug-and-weighings" or "meter".
+    before, after : float
+        Half of the range over the litres, now and then. [-]
+    """
+
+    what: str
+    before: float
+    after: float
+
+
+@dataclass(frozen=True)
 class ControllerFit:
     """
     What a log says of one pan.
@@ -77,8 +109,13 @@ class ControllerFit:
     estimates : tuple of Estimate
     untold : dict
         Parameter -> why it stays as described.
-    condition : float
-        Of exposure and swing together; 1 is best. [-]
+    ranges : dict
+        "litres", "openings", "swing" -> lower and higher factor on what is fitted, as `[uncertainty.controller.NAME]` has them;
+        empty where no exposure is fitted.
+    worth : tuple of Worth
+        What to measure next, the most telling first.
+    contradictions : tuple of str
+        Readings that contradict others, and what was made of them.
     readings : DataFrame
         One row a reading: ``line``, ``date``, ``kind`` ("level", "count", "meter"), ``residual``, ``before`` (with the
         scenario as described) [mm; for the meter L], ``error`` (the reading's standard error), ``set_aside`` (0 or 1).
@@ -95,7 +132,9 @@ class ControllerFit:
     name: str
     estimates: tuple[Estimate, ...]
     untold: dict[str, str]
-    condition: float
+    ranges: dict[str, tuple[float, float]]
+    worth: tuple[Worth, ...]
+    contradictions: tuple[str, ...]
     readings: pd.DataFrame
     lost: pd.DataFrame
     questioned: tuple[tuple[int, str], ...]
@@ -103,10 +142,12 @@ class ControllerFit:
     rms_after: float
     walk: float
 
-    @property
-    def settings(self) -> list[str]:
-        """What differs, as lines of TOML below the controller."""
-        return [_SETTINGS[estimate.name].format(estimate.value, 1000.0 * estimate.value) for estimate in self.estimates]
+    def settings(self, key: str) -> Iterator[str]:
+        """Lines of a variant: what differs, and over what the log leaves it uncertain."""
+        for estimate in self.estimates:
+            yield f"controller.{key}." + _SETTINGS[estimate.name].format(estimate.value, 1000.0 * estimate.value)
+        for name, (low, high) in self.ranges.items():
+            yield f"uncertainty.controller.{key}.{name} = [{low:.4f}, {high:.4f}]"
 
 
 @dataclass(frozen=True)
@@ -135,25 +176,36 @@ class Fit(Reported):
     after: Season
 
     @property
+    def litres(self) -> dict[str, tuple[float, float]]:
+        """Range of the season's litres as fitted: of each valve, by its name, and of each bed, by "CONTROLLER/BED". [L]"""
+        spread = self.after.totals["spread"]
+        totals = {**spread["controllers"], **spread["beds"]}
+        return {name: (total["litres"]["low"], total["litres"]["high"]) for name, total in totals.items()}
+
+    @property
     def overlay(self) -> dict[str, Any]:
         """What differs, as a variant has it."""
-        return _overlay(self.controllers)
+        return _overlay(self.toml)
 
     @property
     def toml(self) -> str:
         """The overlay as the lines of a variant."""
-        lines = ["[variant.fitted]"]
-        for name, fitted in self.controllers.items():
-            if "exposure" in fitted.untold:
-                lines.append(f"# {name}: {fitted.untold['exposure']}")
-            bare = name.isascii() and name.replace("-", "").replace("_", "").isalnum()
-            key = name if bare else json.dumps(name)
-            lines += [f"controller.{key}.{setting}" for setting in fitted.settings]
-        return "\n".join(lines) + "\n"
+        return _toml(self.controllers)
 
 
-def _overlay(controllers: Mapping[str, ControllerFit]) -> dict[str, Any]:
-    return {"controller": {name: tomllib.loads("\n".join(fitted.settings)) for name, fitted in controllers.items()}}
+def _toml(controllers: Mapping[str, ControllerFit]) -> str:
+    lines = ["[variant.fitted]"]
+    for name, fitted in controllers.items():
+        if "exposure" in fitted.untold:
+            lines.append(f"# {name}: {fitted.untold['exposure']}")
+        bare = name.isascii() and name.replace("-", "").replace("_", "").isalnum()
+        lines += fitted.settings(name if bare else json.dumps(name))
+    return "\n".join(lines) + "\n"
+
+
+def _overlay(toml: str) -> dict[str, Any]:
+    only: dict[str, Any] = tomllib.loads(toml)["variant"]["fitted"]
+    return only
 
 
 def fit(
@@ -176,7 +228,7 @@ def fit(
     interval : float, optional
         Share of intervals that are to hold the truth; the scenario's ``uncertainty.interval`` if left out.
     hold : sequence of str
-        "refill", "swing": kept as described, whatever the log says.
+        "refill", "swing": taken as described, for certain.
     variants : sequence of str, optional
         Laid over it in order: names of its own, or files such as `fitted.toml`.
     weather : Weather, optional
@@ -192,7 +244,12 @@ def fit(
     ------
     ScenarioError, WeatherError, ReadingsError
     """
+    for name in hold:
+        if name not in NAMES[1:]:
+            raise PanbudgetError(Problem("no-choice", f'hold "{name}"', "is unknown", " or ".join(NAMES[1:])))
     scenario = as_scenario(scenario, variants)
+    if interval is not None:
+        scenario = scenario.changed({"uncertainty": {"interval": interval}})
     read = log if isinstance(log, FieldLog) else read_field_log(Path(log), scenario)
     season = scenario.season
     weather = weather or read_scenario_weather(scenario, min(season.start, read.first), max(season.end, read.last))
@@ -201,16 +258,22 @@ def fit(
         days = {"first": read.first, "last": read.last, "file": scenario.weather.file}
         record = {"held_first": held[0].date(), "held_last": held[-1].date()}
         raise ReadingsError(problem("outside-record", "date", **days, **record), file=read.file)
-    level = interval if interval is not None else scenario.uncertainty.interval
     forcing = with_faults(scenario, prepare(scenario, weather, read.first, read.last))
     fits = {}
-    for row, name in enumerate(scenario.controller):
-        if name in read.visits:
+    for row, (name, visits) in enumerate((name, read.visits.get(name)) for name in scenario.controller):
+        if visits is not None:
             step(f"fitting {name}")
-            fits[name] = fit_controller(scenario, forcing, row, read.visits[name], interval=level, hold=hold)
-    step("replaying as described and as fitted")
-    before, after = (replay(garden, weather=weather) for garden in (scenario, scenario.changed(_overlay(fits))))
-    return Fit(scenario, read, level, fits, before, after)
+            fits[name] = fit_controller(scenario, forcing, row, visits, measured=read.measured.get(name, {}), hold=hold)
+    step("replaying as described and as fitted, over what is uncertain")
+    gardens = scenario, scenario.changed(_overlay(_toml(fits)))
+    before, after = (with_spread(replay(garden, weather=weather), _SEASONS) for garden in gardens)
+    for name, pan in fits.items():
+        total = after.totals["controllers"][name]["litres"]
+        drawn = after.totals["spread"]["controllers"][name]["litres"]
+        half = (drawn["high"] - drawn["low"]) / 2.0 / max(total, 1e-9)
+        worth = tuple(replace(one, before=half, after=half * one.after / one.before) for one in pan.worth)
+        fits[name] = replace(pan, worth=worth)
+    return Fit(scenario, read, scenario.uncertainty.interval, fits, before, after)
 
 
 def fit_controller(
@@ -219,7 +282,7 @@ def fit_controller(
     row: int,
     visits: tuple[Visit, ...],
     *,
-    interval: float,
+    measured: Mapping[str, float] | None = None,
     hold: Sequence[str] = (),
 ) -> ControllerFit:
     """
@@ -234,10 +297,10 @@ def fit_controller(
         The controller's place.
     visits : tuple of Visit
         With hours since the forcing's first day.
-    interval : float
-        Share of intervals that are to hold the truth. [-]
+    measured : mapping, optional
+        "refill" by jug, "swing" by two weighings of the counterweight. [L/h; kg]
     hold : sequence of str
-        Kept as described.
+        "refill", "swing": taken as described, for certain.
 
     Raises
     ------
@@ -247,57 +310,134 @@ def fit_controller(
     Notes
     -----
     A likelihood over visits in which any count and any level may be wrong (`likelihood`), for every exposure from a
-    quarter to three times the one described; intervals are its quantiles, widened as Student's t is over the normal.
-    Where more than one exposure goes with the log, or it leaves the exposure open by more than a tenth, none is given.
-    The swing is tried where levels stand beside counts, the refill flow where a meter does. What the log leaves open by
-    more than a tenth stays as described; so does what it agrees with and tells less well than a scale or a jug would.
-    Bed emitters and the meter are taken as they are.
+    quarter to three times the one described, with refill flow and swing drawn over `[uncertainty]`; intervals are
+    quantiles. Where more than one exposure is consistent with the log, or it leaves the exposure as open as it was, none
+    is given. Refill flow and swing stay as described unless the log, a jug or two weighings tell them better; what is not
+    told of them is in the ranges. Bed emitters and the meter are taken as they are.
     """
-    from scipy.stats import norm as normal
-    from scipy.stats import t as student
-
     name = list(scenario.controller)[row]
-    pan = PanModel(scenario, forcing, row, visits)
+    pan, likely, level = (
+        PanModel(scenario, forcing, row, visits),
+        _likely(scenario, name),
+        scenario.uncertainty.interval,
+    )
     if gather(pan, {}).listed.empty:
         raise ReadingsError(problem("nothing-follows", name))
-    untold = beforehand(visits, hold)
-    low, high = scenario.uncertainty.refill_flow
-    best = searched(pan, untold, uncertainty=float(np.log(high / low)) * QUANTISED)
-    controller = scenario.controller[name]
-    as_described = controller.pan.exposure, controller.valve.refill.flow, controller.valve.swing_kg
-    described = dict(zip(NAMES, as_described, strict=True))
-    freedom = max(len(best.seen.kept) - 1 - len(best.errors), 2)
-    estimates = []
-    for parameter in NAMES:
-        if parameter in untold or parameter not in best.errors or "exposure" in untold:
-            continue
-        log, error = float(np.log(best.place.factors.get(parameter, 1.0))), best.errors[parameter]
-        half = float(student.ppf(0.5 + interval / 2.0, freedom))
-        sides = [-half * error, half * error]
-        if parameter == "exposure" and "swing" not in best.errors:
-            shares = np.array([0.5 - interval / 2.0, 0.5, 0.5 + interval / 2.0])
-            logs, _ = quantiles(pan, best.seen, best.place, shares)
-            log, wider = float(logs[1]), half / float(normal.ppf(0.5 + interval / 2.0))
-            sides = [wider * float(side - logs[1]) for side in logs[::2]]
-        if parameter == "exposure":
-            sides = [float(np.copysign(np.hypot(side, half * best.uncertainty), side)) for side in sides]
-        value = described[parameter]
-        factor, low, high = (float(np.exp(log + side)) for side in (0.0, *sides))
-        estimates.append(Estimate(parameter, value, value * factor, value * low, value * high, factor))
-    untold = {parameter: untold[parameter] for parameter in NAMES if parameter in untold}
-    return _fitted(name, pan, best, estimates, untold)
+    known = _known(scenario, name, pan, measured or {}, hold)
+    pan, contradictions = reconciled(pan, known, likely)
+    untold = beforehand(pan, hold)
+    found = searched(pan, known, likely, untold)
+    contradictions += [AGAINST["meter-apart"]] if found.scale > 1.0 else []
+    estimates, ranges, worth = list[Estimate](), dict[str, tuple[float, float]](), tuple[Worth, ...]()
+    if "exposure" not in untold:
+        point = _point(found, untold, measured or {})
+        controller = scenario.controller[name]
+        as_described = controller.pan.exposure, controller.valve.refill.flow, controller.valve.swing_kg
+        tails = (1.0 - level) / 2.0, (1.0 + level) / 2.0
+        for at, (parameter, value) in enumerate(zip(NAMES, as_described, strict=True)):
+            if parameter not in untold:
+                low, high = np.exp(found.quantiles(found.logs[:, at], tails)).tolist()
+                factor = float(np.exp(point[at]))
+                estimates.append(Estimate(parameter, value, value * factor, value * low, value * high, factor))
+        for key, turned in (("litres", (1, -1, 0)), ("openings", (1, 0, -1)), ("swing", (0, 0, 1))):
+            ranges[key] = _range(found, np.array(turned, float), point, level)
+        worth = tuple(_worth(found, measured or {}, scenario.uncertainty))
+    found = replace(found, place=replace(found.place, factors={one.name: one.factor for one in estimates}))
+    return _fitted(
+        name,
+        found,
+        estimates=tuple(estimates),
+        untold={parameter: untold[parameter] for parameter in NAMES if parameter in untold},
+        ranges=ranges,
+        worth=worth,
+        contradictions=tuple(contradictions),
+    )
 
 
-def _fitted(name: str, pan: PanModel, best: Best, estimates: list[Estimate], untold: dict[str, str]) -> ControllerFit:
+def _likely(scenario: Scenario, name: str) -> tuple[float, float]:
+    """Factors on the exposure described, over which it is uncertain."""
+    valve = scenario.uncertainty.controller.get(name)
+    return (valve and (valve.exposure or valve.openings)) or scenario.uncertainty.exposure
+
+
+def _known(scenario: Scenario, name: str, pan: PanModel, measured: Mapping[str, float], hold: Sequence[str]) -> Known:
+    """Refill flow and swing as they are known beforehand: as described, or by jug and weighings."""
+    known, rules, valve = {}, scenario.uncertainty, scenario.controller[name].valve
+    for parameter, key, sure, described in (
+        ("refill", "refill_flow", rules.measured_flow, pan.refill),
+        ("swing", "swing", rules.weighed_swing, valve.swing_kg / valve.arm_ratio),
+    ):
+        low, high = np.log(sure if parameter in measured else range_of(scenario, name, key))
+        centre = float(np.log(measured.get(parameter, described) / described))
+        known[parameter] = (0.0, 0.0) if parameter in hold else (centre, float(high - low) / 2.0)
+    return known
+
+
+def _point(found: Posterior, untold: dict[str, str], measured: Mapping[str, float]) -> Floats:
+    """Logarithms of the factors that are fitted; what the log tells no better than it was known stays as described."""
+    mean, covariance = found.mean, found.covariance
+    for at, name in enumerate(NAMES[1:], 1):
+        centre, half = found.known[name]
+        left_open = float(covariance[at, at]) ** 0.5
+        told = name in measured or left_open < _TOLD * half / 3.0**0.5 or abs(mean[at] - centre) > half
+        if name in measured:
+            untold.pop(name, None)
+        elif not told:
+            untold.setdefault(name, UNTOLD["open"].format(percent=100.0 * left_open))
+    stay = np.array([name in untold for name in NAMES])
+    # what is fitted, given that the others are as described
+    leans = covariance[~stay][:, stay] @ np.linalg.pinv(covariance[stay][:, stay], rcond=1e-9)
+    point = np.zeros(3)
+    point[~stay] = mean[~stay] - leans @ mean[stay]
+    return point
+
+
+def _range(found: Posterior, turned: Floats, point: Floats, level: float) -> tuple[float, float]:
+    """Even range of a factor on what is fitted, whose middle part is the log's interval; it holds 1."""
+    low, high = found.quantiles((found.logs - point) @ turned, ((1.0 - level) / 2.0, (1.0 + level) / 2.0))
+    beyond = (high - low) * (1.0 / level - 1.0) / 2.0
+    return float(min(np.exp(low - beyond), 1.0)), float(max(np.exp(high + beyond), 1.0))
+
+
+def _worth(found: Posterior, measured: Mapping[str, float], rules: Uncertainty) -> Iterator[Worth]:
+    """What a jug, two weighings and a meter would leave of the litres' error, to first order; most telling first."""
+    litres, covariance, known = np.array([1.0, -1.0, 0.0]), found.covariance, found.known
+    now = float(litres @ covariance @ litres)
+    pan = found.pan
+    gone = pan.modelled(found.place.factors).counted_at(pan.hours[[0, -1]])
+    openings = max(float(np.diff(gone)[0]) / (pan.hours[-1] - pan.hours[0]) * 24.0 * _TWO_WEEKS, 1.0)
+    # a season's meter against the model: each opening's own litres, and the phase of the first and last one
+    by_meter = float(np.hypot(pan.wander * openings**-0.5, (2.0 * QUANTISED**2) ** 0.5 / openings))
+    # of an even range, the standard deviation
+    sure = [float(np.diff(np.log(pair))[0]) / 12.0**0.5 for pair in (rules.measured_flow, rules.weighed_swing)]
+    jug, weighed = zip(np.eye(3)[1:], sure, strict=True)
+    tried = {"jug": [jug], "weighings": [weighed], "jug-and-weighings": [jug, weighed], "meter": [(litres, by_meter)]}
+    if "refill" in measured or known["refill"][1] == 0.0:
+        del tried["jug"], tried["jug-and-weighings"]
+    if "swing" in measured or known["swing"][1] == 0.0:
+        tried = {name: looks for name, looks in tried.items() if "weighings" not in name}
+    if found.meter is not None or found.seen.filled.any():
+        del tried["meter"]
+    parts = []
+    for name, looks in tried.items():
+        after = covariance
+        for direction, error in looks:
+            along = after @ direction
+            after = after - np.outer(along, along) / (direction @ along + error**2)
+        parts.append(Worth(name, now**0.5, float(litres @ after @ litres) ** 0.5))
+    yield from sorted(parts, key=lambda one: one.after)
+
+
+def _fitted(name: str, found: Posterior, **learnt: Any) -> ControllerFit:
     """What a log says of a pan, its readings beside the model."""
-    factors = {estimate.name: estimate.factor for estimate in estimates}
-    spoilt = account_of(pan, best)
+    pan, factors, spoilt = found.pan, found.place.factors, found.account()
     believed, breaks = believed_counts(pan, spoilt)
     # where nobody counted and a level beside is misread, nothing says how many openings there were
     blind = {k for k in range(1, len(pan.visits)) if np.isnan(believed[k]) and {k - 1, k} & spoilt.misread}
-    readings = gather(pan, factors, believed, breaks | blind, best.place.level_mm)
+    readings = gather(pan, factors, believed, breaks | blind, found.place.level_mm)
     error, visit, kind = standard_errors(pan, readings), readings.listed["visit"], readings.listed["kind"]
     misread = (visit.isin(spoilt.misread) & (kind == "level")).to_numpy(bool)
+    error = np.where(readings.meters, found.scale * error, error)
     after, before = (from_zeros(readings, raw_residuals(pan, readings, part), misread) for part in (factors, {}))
     unit = np.where(readings.meters, 1.0, pan.area)  # kg -> mm
     visits = [pan.visits[k] for k in visit]
@@ -309,11 +449,11 @@ def _fitted(name: str, pan: PanModel, best: Best, estimates: list[Estimate], unt
             "residual": after / unit,
             "before": before / unit,
             "error": error / unit,
-            "set_aside": (misread | (readings.meters & (np.abs(after) > _OUTLYING * error))).astype(int),
+            "set_aside": (misread | (readings.meters & (np.abs(after) > OUTLYING * error))).astype(int),
         }
     )
     aside = table["set_aside"] == 1
-    questioned = set(_miscounts(pan, best.place.factors, spoilt))
+    questioned = set(_miscounts(pan, factors, spoilt))
     for line, what, off in zip(*(table.loc[aside, column] for column in ("line", "kind", "residual")), strict=True):
         questioned.add(
             (line, f"the {what} is off by {abs(off):.1f} {'L' if what == 'meter' else 'mm'} and counts little")
@@ -322,15 +462,13 @@ def _fitted(name: str, pan: PanModel, best: Best, estimates: list[Estimate], unt
     rms_before, rms_after = (float(value) for value in np.sqrt(squares.mean()).fillna(0.0))
     return ControllerFit(
         name=name,
-        estimates=tuple(estimates),
-        untold=untold,
-        condition=best.condition,
+        **learnt,
         readings=table,
         lost=lost_between(pan, readings, factors),
         questioned=tuple(sorted(questioned)),
         rms_before=rms_before,
         rms_after=rms_after,
-        walk=best.place.walk,
+        walk=found.place.walk,
     )
 
 

@@ -46,6 +46,8 @@ class Tally(NamedTuple):
     reset_mm: float
     grain_mm: float  # to which levels are rounded
     beyond: Floats  # cycles that the openings' own moments add to the modelled ones
+    filled: npt.NDArray[np.bool_] = np.zeros(1, bool)  # counts that are a meter's litres over those of an opening
+    metered: Floats = np.ones(1)  # litres of the opening that they were divided by
 
 
 class Sight(NamedTuple):
@@ -56,6 +58,7 @@ class Sight(NamedTuple):
     share: Floats
     spilt: Floats  # hours so far in which the pan ran over
     swing_mm: Floats  # (pans,)
+    of_opening: Floats = np.ones(1)  # litres of one, (pans,)
 
 
 @dataclass(frozen=True)
@@ -78,8 +81,14 @@ class Account:
     ahead: Floats
 
 
-def tally(pan: PanModel, counts: Floats, idle: frozenset[int] = frozenset()) -> Tally:
-    """Return the visits' readings as arrays, with counts as they are taken, visits without any left out."""
+def tally(
+    pan: PanModel, counts: Floats, idle: frozenset[int] = frozenset(), metered_by: dict[str, float] | None = None
+) -> Tally:
+    """
+    Return the visits' readings as arrays, with counts as they are taken, visits without any left out.
+
+    ``metered_by``: factors of the pan by whose openings a meter's litres were turned into those counts that the log lacks.
+    """
     kept = np.array([k for k in range(len(pan.visits)) if k not in idle], np.int64)
     return Tally(
         kept=kept,
@@ -89,6 +98,8 @@ def tally(pan: PanModel, counts: Floats, idle: frozenset[int] = frozenset()) -> 
         reset_mm=pan.reset_mm,
         grain_mm=_grain(pan.levels[kept][~np.isnan(pan.levels[kept])]),
         beyond=np.zeros(len(kept)),
+        filled=(np.isnan(pan.counts) & ~np.isnan(counts))[kept],
+        metered=np.array([pan.of_opening(metered_by or {})]),
     )
 
 
@@ -110,6 +121,7 @@ def sighted(pan: PanModel, seen: Tally, factors: Sequence[dict[str, float]]) -> 
         share=np.array([one.open_shares(hours) for one in modelled]),
         spilt=np.array([np.interp(hours, np.arange(len(one.spilt)), one.spilt) for one in modelled]),
         swing_mm=np.array([pan.swing * one.get("swing", 1.0) / pan.area for one in factors]),
+        of_opening=np.array([pan.of_opening(one) for one in factors]),
     )
 
 
@@ -130,7 +142,8 @@ def likelihood(seen: Tally, sight: Sight, level_mm: Floats, walk: Floats) -> Flo
     -------
     ndarray (pans,)
     """
-    return _filter(seen, sight, level_mm, walk)[0]
+    # what is filled in was seen as litres: a density by the litre, not by the cycle
+    return np.asarray(_filter(seen, sight, level_mm, walk)[0] - seen.filled.sum() * np.log(sight.of_opening))
 
 
 def account(seen: Tally, sight: Sight, level_mm: float, walk: float) -> Account:
@@ -153,8 +166,9 @@ def _filter(
     seen: Tally, sight: Sight, level_mm: Floats, walk: Floats
 ) -> tuple[Floats, list[tuple[int, Floats, Floats, Floats, Floats]]]:
     pans, visits = sight.cycles.shape
-    total = np.cumsum(np.where(np.isnan(seen.counts), 0.0, seen.counts))
-    total -= total[0]
+    counts = np.where(seen.filled, seen.counts * (seen.metered / sight.of_opening)[:, None], seen.counts)
+    total = np.cumsum(np.where(np.isnan(counts), 0.0, counts), axis=1)
+    total = total - total[:, :1]
     measured = ~np.isnan(seen.levels)
     zero = np.full((pans, 1), seen.reset_mm)
     if measured.any():  # a ruler whose zero is another's shows in levels that lie outside the swing

@@ -6,13 +6,17 @@ One row a visit: ``date`` (with the time, or ``time`` beside it), and of the res
 (depth of the water, by ruler, valve shut), ``added_l`` (poured into the pan), ``meter_l`` (this valve's water meter),
 ``note``. In place of ``openings`` a ``counter`` that is never set back to zero will do. A level, an addition or a meter in
 another unit says so in its header: "level (cm)", "meter [m3]". Empty means not looked at; zero means zero.
+
+Two things may be measured by the way, on any row: the refill emitter, by ``jug_ml`` in ``jug_minutes``, and the swing, by the
+counterweights at which the beam fell and rose again, ``fell_at_kg`` and ``rose_at_kg``. A row with nothing else is no visit.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from panbudget.errors import ReadingsError
@@ -23,16 +27,20 @@ from panbudget.weather.text.rows import TypedRow, read_typed
 from panbudget.words import count as counted
 
 _READ = ("openings", "counter", "opened", "level_mm", "meter_l")
-_KNOWN = ("date", "time", "controller", *_READ[:-1], "added_l", "meter_l", "tank_level", "note")
+_MEASURED = ("jug_l", "jug_minutes", "fell_at_kg", "rose_at_kg")
+_KNOWN = ("date", "time", "controller", *_READ[:-1], "added_l", "meter_l", *_MEASURED, "tank_level", "note")
 _SPOKEN = {"level": "level_mm", "added": "added_l", "meter": "meter_l", "notes": "note", "count": "openings"}
 _SPOKEN |= {"datetime": "date", "timestamp": "date", "tank": "tank_level"}
 # quantities: the column's name without its unit -> kind of unit, and what the column is called in ours
 _QUANTITIES = {"level": ("mm", "level_mm"), "added": ("L", "added_l"), "meter": ("L", "meter_l")}
+_QUANTITIES |= {"jug": ("L", "jug_l"), "fell_at": ("kg", "fell_at_kg"), "rose_at": ("kg", "rose_at_kg")}
 _NOON = dt.timedelta(hours=12)
 _YES, _NO = ("yes", "y", "1"), ("no", "n", "0")
 _LEAST_VISITS = 3
 _MOST_OPENINGS = 10_000
-_MOST_WRONG = 0.1  # share of the levels that may be impossible and are left out; more, and the unit is another
+_MOST_WRONG = 0.1  # share of the levels, or one, that may be impossible and are left out; more, and the unit is another
+_BRIMFUL_MM = 3.0  # above the rim: a full pan's water stands so high, by skin and ruler (common practice, no source)
+_MOST_TIMES = 5.0  # times or parts of what is described: a jug's or a beam's weights are in another unit sooner
 _TOTAL_ROWS, _TOTAL_TIMES = 8, 3.0  # rows, and last over median, from which counts that never fall are a running total
 
 #: rows, each with its moment, and whether the time of day was written down
@@ -90,6 +98,8 @@ class FieldLog:
     visits : dict
         Controller -> its rows in order of time.
     assumptions : tuple of str
+    measured : dict
+        Controller -> "refill" by jug [L/h], "swing" by two weighings of the counterweight [kg]; means of all.
     """
 
     file: str
@@ -98,6 +108,7 @@ class FieldLog:
     last: dt.date
     visits: dict[str, tuple[Visit, ...]]
     assumptions: tuple[str, ...]
+    measured: dict[str, dict[str, float]] = field(default_factory=dict)
 
 
 def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> FieldLog:
@@ -134,9 +145,10 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
         units=_QUANTITIES,
     )
     wrong = log.problems
-    if not any(name in log.header for name in _READ):
+    if not any(name in log.header for name in (*_READ, *_MEASURED)):
         wrong.append(problem("nothing-read", f"line {log.header_line}:", columns=", ".join(_READ)))
     rows: dict[str, _Timed] = {}
+    measured: dict[str, dict[str, list[float]]] = {}
     timeless = 0
     for row in log.rows:
         controller, known = None, list(scenario.controller)
@@ -146,6 +158,12 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
             _wrong(row, "no-controller", known=", ".join(known))
         moment, has_time = row.moment()
         timeless += moment is not None and not has_time
+        if controller is not None:
+            values = measured.setdefault(controller, {})
+            for name, value in _measured(row, controller, scenario):
+                values.setdefault(name, []).append(value)
+            if any(row[name] for name in _MEASURED) and not any(row[name] for name in (*_READ, "added_l")):
+                continue  # what was counted before and after belongs together
         if controller is not None and moment is not None:
             rows.setdefault(controller, []).append((moment if has_time else moment + _NOON, has_time, row))
         else:  # a row that has no place yet: its other cells are looked at all the same
@@ -164,7 +182,32 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
         assumed.append("the log's tank levels are kept in the file and not used")
     if wrong:
         raise ReadingsError(*wrong, file=shown)
-    return FieldLog(shown, log.sha256, first, last, visits, tuple(assumed))
+    means = {name: {part: math.fsum(of) / len(of) for part, of in by.items()} for name, by in measured.items()}
+    return FieldLog(shown, log.sha256, first, last, visits, tuple(assumed), means)
+
+
+def _measured(row: TypedRow, name: str, scenario: Scenario) -> Iterator[tuple[str, float]]:
+    """What a row says of the refill flow and the swing: [L/h; kg at the counterweight]."""
+    valve = scenario.controller[name].valve
+    described = {"refill": valve.refill.flow, "swing": valve.swing_kg / valve.arm_ratio}
+    (litres, minutes), (fell, rose) = ([row.number(key) for key in keys] for keys in (_MEASURED[:2], _MEASURED[2:]))
+    values: dict[str, float] = {}
+    if (litres is None) != (minutes is None) or minutes == 0.0:
+        _wrong(row, "jug-half")
+    elif litres is not None and minutes is not None:
+        values["refill"] = 60.0 * litres / minutes
+    if (fell is None) != (rose is None):
+        _wrong(row, "weighing-half")
+    elif fell is not None and rose is not None and fell <= rose:
+        _wrong(row, "weighings-turned", fell, fell=fell, rose=rose)
+    elif fell is not None and rose is not None:
+        values["swing"] = fell - rose
+    for part, value in values.items():
+        times = value / described[part]
+        if not 1.0 / _MOST_TIMES <= times <= _MOST_TIMES:
+            _wrong(row, f"odd-measure.{part}", value, measured=value, described=described[part])
+        else:
+            yield part, value
 
 
 def _wrong(row: TypedRow, code: str, value: object = None, **values: object) -> None:
@@ -175,17 +218,21 @@ def _visits(name: str, rows: _Timed, first: dt.date, scenario: Scenario, assumed
     depth, site = scenario.controller[name].pan.depth, scenario.site
     visits: list[Visit] = []
     levels = [row.value("level_mm") for *_, row in rows]
-    few = 0 < sum(level > depth for level in levels) <= _MOST_WRONG * sum(map(math.isfinite, levels))
+    too_high = sum(level > depth + _BRIMFUL_MM for level in levels)
+    few = too_high <= max(1.0, _MOST_WRONG * sum(map(math.isfinite, levels)))
     _total(rows)
-    counter: float | None = None
+    counter: tuple[float, int] | None = None  # what it showed in the row above, and that row's line
     for moment, timed, row in rows:
         if visits and moment < visits[-1].moment:
             _wrong(row, "out-of-order", moment=moment)
         count, stands, level, added, meter = _cells(row)
         if stands is not None and count is None and counter is not None:
-            count = _risen(row, stands, counter, assumed)
-        counter = stands  # a row without it leaves what lies between the next one and the last unknown
-        if level is not None and level > depth:
+            count = _risen(row, stands, *counter)
+        # a row without it leaves what lies between the next one and the last unknown
+        counter = None if stands is None else (stands, row.line)
+        if level is not None and depth < level <= depth + _BRIMFUL_MM:
+            level = depth
+        elif level is not None and level > depth:
             too_deep = problem("too-deep", f"line {row.line}:", level, level=level, depth=depth)
             if few:
                 assumed.append(f"{too_deep.where} {too_deep.found}, and is left out")
@@ -228,11 +275,10 @@ def _count(row: TypedRow, name: str) -> float | None:
     return value
 
 
-def _risen(row: TypedRow, stands: float, before: float, assumed: list[str]) -> float | None:
+def _risen(row: TypedRow, stands: float, before: float, line: int) -> float | None:
     """Openings since the row before, by a counter that is never set back."""
     if stands < before:
-        lower = "the counter stands lower than in the row above it: openings between not known"
-        assumed.append(f"line {row.line}: {lower}")
+        _wrong(row, "counter-falls", stands, counter=stands, before=before, line=line)
     elif stands - before > _MOST_OPENINGS:
         _wrong(row, "counter-leaps", stands, counter=stands, more=stands - before)
     else:

@@ -2,8 +2,8 @@
 Fitting, the readings: a field log as numbers that a model can be held against, with a standard error each.
 
 Units: kg of water lost by the pan since the log began, litres by the meter. A stretch is a run of visits over which the
-openings are known; each has a zero of its own. Openings that nobody counted come from the litres of one, and the refill
-flow from litres over openings: bed emitters and the meter are taken as they are.
+openings are known; each has a zero of its own. Openings that nobody counted come from the litres of one; bed emitters
+and the meter are taken as they are.
 """
 
 from __future__ import annotations
@@ -16,15 +16,16 @@ import numpy.typing as npt
 import pandas as pd
 
 from panbudget.numeric import Floats
+from panbudget.studies.fit.likelihood import Account
 from panbudget.studies.fit.pan import PanModel, summed
 
 #: a count says nothing of where between two openings the pan stands: the standard error of a swing
 QUANTISED = 12.0**-0.5
 _LEVEL_MM = 1.5  # standard error of a ruler to start with
-_METER_L = 1.0  # standard error of a meter's difference by its last digit
+_METER_L = 0.7  # standard error of a meter's difference by its last digit
+_ADDS_UP = 0.3  # share of what one opening differs from the next that adds up: most of it goes with the hour
 _MOMENT = 0.05  # of a swing: an opening seen tells the moment to some minutes
 _WHOLE, _FEW = 0.3, 12.0  # so near to a whole number, and so few openings, it is one
-_STEP, _STRIDE, _MOST = 2e-3, 0.4, 1.6  # of a logarithm
 
 
 @dataclass
@@ -121,7 +122,7 @@ def standard_errors(pan: PanModel, readings: Readings) -> Floats:
     unknown = summed(np.isnan(readings.counts).astype(float))
     openings = np.maximum(followed[visit] - followed[since], 1.0)
     once = np.where(unknown[visit + 1] > unknown[since + 1], 2.0 * QUANTISED**2, 0.0)
-    apart = np.maximum(np.sqrt(once + pan.wander**2 * openings), 0.02)
+    apart = np.maximum(np.sqrt(once + (_ADDS_UP * pan.wander) ** 2 * openings), 0.02)
     litres = np.array([modelled.per_opening(hour) for hour in pan.hours[visit]])
     by_count = np.where(pan.opened[visit], _MOMENT, QUANTISED) * pan.swing
     by_level = np.full(len(visit), readings.level_mm * pan.area)
@@ -200,38 +201,10 @@ def metered_counts(pan: PanModel, factors: dict[str, float]) -> tuple[Floats, fr
     return filled, frozenset(idle)
 
 
-def refill_by_meter(pan: PanModel, readings: Readings, factors: dict[str, float]) -> tuple[float, float]:
-    """
-    Return the logarithm of the refill flow's factor that the meter asks for, and its standard error.
-
-    Parameters
-    ----------
-    pan : PanModel
-    readings : Readings
-        With counts as they are believed.
-    factors : dict
-        The refill's own is where to start.
-
-    Returns
-    -------
-    (float, float)
-    """
-    meters = readings.meters
-    weights = standard_errors(pan, readings)[meters]
-
-    def off(x: Floats) -> Floats:
-        tried = {**factors, "refill": float(np.exp(x[0]))}
-        return np.asarray(raw_residuals(pan, readings, tried)[meters] / weights)
-
-    from scipy.optimize import least_squares
-
-    start = float(np.clip(np.log(factors.get("refill", 1.0)), -_MOST, _MOST))
-    limits = {"bounds": (-_MOST, _MOST), "diff_step": _STEP, "x_scale": _STRIDE, "max_nfev": 30}
-    solved = least_squares(off, [start], loss="soft_l1", jac="3-point", **limits)
-    at, values = solved.x, off(solved.x)
-    slope = (off(at + _STEP) - off(at - _STEP)) / (2.0 * _STEP)
-    # Huber's covariance of an M-estimate, with psi of soft_l1: r / sqrt(1 + r²)
-    psi, weight = values / np.sqrt(1.0 + values**2), (1.0 + values**2) ** -1.5
-    spread = (psi**2).sum() / max(len(values) - 1, 1) / max(float(weight.mean()), 1e-6) ** 2
-    told = float((slope**2).sum())
-    return float(at[0]), float("inf") if told <= 0.0 else float((spread / told) ** 0.5)
+def believed_counts(pan: PanModel, spoilt: Account) -> tuple[Floats, frozenset[int]]:
+    """Return counts less what they are off by, and the visits where they are off by nobody knows how much."""
+    believed = pan.counts.copy()
+    breaks = {k for k, shift in spoilt.shifts.items() if np.isnan(believed[k]) or not np.isfinite(shift)}
+    for visit in spoilt.shifts.keys() - breaks:
+        believed[visit] = max(believed[visit] - spoilt.shifts[visit], 0.0)
+    return believed, frozenset(breaks)

@@ -162,6 +162,7 @@ def test_a_rinse_is_due_once_the_drift_is_over_a_twentieth_of_the_least_swing_an
     assert salt.rinses == (5, 11)
     assert (salt.shortest_interval, salt.rinsed_g, salt.swing) == (6, 30.0, 1.0)
     assert pan_salt(*one_pan([10.0] * 5, 0.0), 0, salinity, 10.0).shortest_interval is None
+    assert pan_salt(*one_pan([10.002] * 5, 0.0), 0, salinity, 10.0).rinses == (4,)
 
 
 @pytest.mark.parametrize(

@@ -591,3 +591,9 @@ def test_a_day_is_a_date():
     """Not a moment of the day before."""
     raw = days(records(hours("2025-06-01 00:00", 48)))
     assert [stamp.date() for stamp in raw.daily.index] == [dt.date(2025, 6, 1), dt.date(2025, 6, 2)]
+
+
+def test_the_faintest_light_counts():
+    """0.005 W/m² all day are 0.000432 MJ/m²."""
+    raw = days(records(hours("2025-06-01", 48), radiation=0.005))
+    assert raw.daily["radiation"].to_numpy() == pytest.approx(0.000432)

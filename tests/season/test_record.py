@@ -11,6 +11,7 @@ import pytest
 
 from panbudget import replay
 from panbudget.errors import ScenarioError
+from panbudget.physics.evaporation import hourly_shares
 from panbudget.scenario.garden import Site
 from panbudget.season.record import Record
 from tests.small_weather import weather_csv
@@ -78,3 +79,29 @@ def test_soils_spun_up_without_rain_are_drier_by_what_the_plants_took(make_garde
 def test_a_pan_begins_at_its_reset_level_and_never_over_its_rim(make_garden):
     """Filled to the swing, 0.9 kg above the trip weight."""
     assert replay(make_garden(days=2)).began.level.tolist() == pytest.approx([0.9])
+
+
+@pytest.mark.parametrize(
+    ("start", "of_year"),
+    [("2025-01-01", 1), ("2025-05-01", 121), ("2024-05-01", 122), ("2024-12-31", 366), ("2025-12-31", 365)],
+)
+def test_a_days_hours_are_those_of_its_day_of_the_year(start, of_year):
+    """Day 122 is 1 May of a leap year."""
+    found = record(1, start).days(0, 1)
+    daylight, dark = hourly_shares(38.6, np.array([float(of_year)]))
+    assert np.array_equal(found.daylight_share, daylight)
+    assert np.array_equal(found.dark_share, dark)
+
+
+@pytest.mark.parametrize(
+    ("holes", "named"),
+    [
+        ({0, 1, 2, 3, 4, 5}, "2025-05-01 to 2025-05-06"),
+        ({0, 2, 4, 6, 8}, "2025-05-01, .*2025-05-09"),
+        ({0, 2, 4, 6, 8, 10}, r"2025-05-01, .*2025-05-09 \(and 1 more day\)"),
+    ],
+)
+def test_days_without_a_measured_pan_are_named(make_garden, holes, named):
+    pan = ["" if day in holes else 8.0 for day in range(12)]
+    with pytest.raises(ScenarioError, match=f"has no pan_evaporation on {named}; fill them"):
+        replay(make_garden(weather=weather_csv(12, pan=pan)))

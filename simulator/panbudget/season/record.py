@@ -30,6 +30,7 @@ from panbudget.season.climate import Climate
 from panbudget.season.demand import BedForcing, bed_forcing
 from panbudget.season.supplies import PanFlows, Valve, roof_inflow
 from panbudget.weather import Weather
+from panbudget.words import name_days
 
 
 @dataclass(frozen=True)
@@ -172,10 +173,9 @@ class Record:
         for valve in valves:
             where = f"{valve.where(dates[0].year)}.pan"
             rows.append(self.pan_evaporation(valve.controller.pan, where)[first:after])
-            missing = dates[np.isnan(rows[-1])].strftime("%Y-%m-%d")
-            if len(missing):
-                more = f" and {len(missing) - 5} more days" if len(missing) > 5 else ""
-                found = f'= "measured": {self.shown} has no pan_evaporation on {", ".join(missing[:5])}{more}'
+            missing = [day.date() for day in dates[np.isnan(rows[-1])]]
+            if missing:
+                found = f'= "measured": {self.shown} has no pan_evaporation on {name_days(missing)}'
                 cure = 'fill them, or take "from-eto"'
                 raise ScenarioError(Problem("pan-days", f"{where}.evaporation", found, "", cure), file=self.file)
         return np.array(rows)

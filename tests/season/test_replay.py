@@ -204,3 +204,12 @@ def test_shallow_roots_after_deep_ones_leave_their_depletion_below(make_garden):
     table = season.beds["upper/tomatoes"]
     assert season.totals["beds"]["upper/tomatoes"]["left_below_mm"] > 10.0
     assert (table["depletion_mm"] <= table["taw_mm"] + 1e-9).all()
+
+
+def test_no_water_leaches_what_is_too_salty_for_the_plants(make_garden):
+    """FAO-29 eq. 9: of 6 dS/m under plants that bear 1, all would have to drain; how much that is can't be told."""
+    salty = {"leaching": {"water": "6 dS/m", "threshold": "1 dS/m"}}
+    bed = replay(make_garden({"controller": {"upper": {"bed": {"tomatoes": salty}}}}, days=10)).totals["beds"]
+    found = bed["upper/tomatoes"]
+    assert found["leaching_mm"] is None
+    assert found["supply_over_demand"] == pytest.approx(found["irrigation_growing_mm"] / found["net_demand_mm"])

@@ -157,3 +157,50 @@ def test_yield_falls_by_ky_times_the_lack_and_never_below_none(used, ky, share):
     out = SimpleNamespace(etc=np.array([[4.0, 6.0, 9.0]]), eta=np.array([[used / 2.0, used / 2.0, 9.0]]))
     (got,) = totals._yields(forcing, out, 0)
     assert got == {"plants": "a", "ky": ky, "eta_over_etc": used / 10.0, "share_of_full_yield": pytest.approx(share)}
+
+
+def test_a_tank_stood_empty_as_long_as_all_its_valves_were_open_without_water(monkeypatch):
+    """By hand: two valves on a tank, one on the mains; 1 h and 2 h on the second day, half an hour on the third."""
+    monkeypatch.setattr(totals, "_peak_rate", lambda forcing, openings: 7.0)
+
+    def valve(name, supply, tank):
+        return SimpleNamespace(name=name, tank=tank, controller=SimpleNamespace(supply=supply))
+
+    valves = [valve("a", "tank", 0), valve("tap", "mains", -1), valve("b", "tank", 0)]
+    dates = pd.date_range("2025-05-30", periods=3)
+    forcing = SimpleNamespace(bundle=SimpleNamespace(valves=valves), dates=dates)
+    out = SimpleNamespace(
+        drawn=np.array([[1.0, 5.0, 3.0], [90.0, 90.0, 90.0], [2.0, 4.0, 6.0]]),
+        starved_hours=np.array([[0.0, 1.0, 0.0], [9.0, 9.0, 9.0], [0.0, 2.0, 0.5]]),
+    )
+    sums = totals.Sums({}, {}, {"end_l": np.array([3.0])})
+    got = totals._supply_totals("tank", forcing, sums, out, openings())
+    assert got["litres"] == 21.0
+    assert got["by_month"] == {"2025-05": 12.0, "2025-06": 9.0}
+    assert got["peak_day"] == {"date": "2025-05-31", "litres": 9.0}  # the first of equals
+    assert got["tank"] == {"end_l": 3.0, "first_empty_day": "2025-05-31", "starved_hours": 3.5}
+    assert got["peak_rate_l_per_h"] == 7.0
+    mains = totals._supply_totals("mains", forcing, sums, out, openings())
+    assert (mains["litres"], "tank" in mains) == (270.0, False)
+    out.starved_hours[:] = 0.0
+    assert totals._supply_totals("tank", forcing, sums, out, openings())["tank"]["first_empty_day"] is None
+
+
+def test_a_tanks_reserve_is_its_end_by_what_is_drawn_a_day():
+    """By hand: 100 L, 40 from the roof and 20 from the mains, 60 drawn in two days, 5 over: 95 L, for 95 ÷ 30 days."""
+    day = np.array([[1.0, 1.0]])
+    out = SimpleNamespace(
+        tank_topped=10.0 * day, tank_drawn=30.0 * day, tank_over=2.5 * day, tank_volume=np.array([[90.0, 95.0]])
+    )
+    out._asdict = lambda: vars(out)
+    forcing = SimpleNamespace(tanks=SimpleNamespace(inflow=20.0 * day), days=SimpleNamespace(rain=np.zeros(2)))
+    state = [SimpleNamespace(volume=np.array([litres])) for litres in (100.0, 95.0)]
+    names = {name: key for key, name in totals.COLUMNS["tank_totals"].items()}
+    got = totals._tanks(forcing, *state, out)
+    for key, value in {"start": 100.0, "end": 95.0, "least": 90.0, "reserve": 95.0 / 30.0, "closure": 0.0}.items():
+        assert got[names[key]] == pytest.approx([value]), key
+    with pytest.raises(ClosureError, match="tank 0: the water balance is off by 1 of 160"):
+        totals._tanks(forcing, state[0], SimpleNamespace(volume=np.array([94.0])), out)
+    out.tank_drawn = 0.0 * day
+    still = totals._tanks(forcing, state[0], SimpleNamespace(volume=np.array([155.0])), out)
+    assert np.isnan(still[names["reserve"]]).all()

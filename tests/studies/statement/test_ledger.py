@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from decimal import Decimal
+from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from panbudget import replay, scenario_from
-from panbudget.studies.statement.ledger import largest_rate, litres_by_day, sources_of
+from panbudget.studies.statement.ledger import _year_label, beyond, largest_rate, litres_by_day, sources_of
 from panbudget.studies.statement.units_of_form import VOLUME_UNITS
 from tests.small_weather import weather_csv
 
@@ -234,3 +236,37 @@ def test_shares_add_up_and_days_are_the_valves(make_garden, split):
     assert sources[3].shares == {} and not sources[3].described
     together = np.sum([source.drawn(litres_by_day(season)) for source in sources], axis=0)
     assert together == pytest.approx(season.controllers["upper"]["litres"].to_numpy(), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("month", "start", "label"),
+    [
+        ("2025-07", 7, "July 2025 to June 2026"),
+        ("2025-06", 7, "July 2024 to June 2025"),
+        ("2025-12", 12, "December 2025 to November 2026"),
+        ("2025-01", 2, "February 2024 to January 2025"),
+        ("2025-01", 1, "2025"),
+    ],
+)
+def test_a_water_year_is_named_by_its_first_and_last_month(month, start, label):
+    assert _year_label(month, start) == label
+
+
+def test_a_figure_passes_a_limit_by_more_than_a_billionth_of_it():
+    assert not beyond(1000.0 + 0.9e-6, 1000.0)
+    assert beyond(1000.0 + 1.1e-6, 1000.0)
+
+
+def test_valves_rates_add_while_they_are_open_and_one_that_shuts_makes_room_first():
+    """By hand: 10 L/h and a half of 6 L/h; together on the second day, and no more than that on the third."""
+    pans = {"upper": SimpleNamespace(valve_flow=10.0), "lower": SimpleNamespace(valve_flow=6.0)}
+    days = [("upper", 1.0, 2.0), ("lower", 2.0, 3.0), ("upper", 25.0, 27.0), ("lower", 26.0, 28.0)]
+    days += [("lower", 50.0, np.nan), ("upper", 51.0, np.nan), ("idle", 52.0, 53.0)]
+    openings = pd.DataFrame(days, columns=["controller", "start_h", "end_h"])
+    openings["start"] = [f"2025-05-0{1 + int(hour // 24)} {hour % 24:02.0f}:00" for hour in openings["start_h"]]
+    season = SimpleNamespace(openings=openings, forcing=SimpleNamespace(pan_of=pans))
+    source = SimpleNamespace(shares={"upper": 1.0, "lower": 0.5})
+    assert largest_rate(season, source) == (13.0, "2025-05-02")
+    first = SimpleNamespace(openings=openings.iloc[:2], forcing=season.forcing)
+    assert largest_rate(first, source) == (10.0, "2025-05-01")
+    assert largest_rate(SimpleNamespace(openings=openings.iloc[:0], forcing=season.forcing), source) == (0.0, "")

@@ -70,13 +70,13 @@ def test_the_row_as_described_is_the_seasons_own(overlay, make_garden):
 
 
 @pytest.mark.parametrize(
-    ("hours", "volume"),
+    ("days", "volume"),
     [
-        ([5.0, 1e-6, 0.0], 300.0),  # a valve that stood dry for a moment stood dry
+        ([5.0, 1.0, 0.0], 300.0),
         ([0.0, 0.0, 0.0], 100.0),
         ([0.0, 2.0, 0.0], 100.0),  # the smallest, whatever a larger one did
-        ([5.0, 2.0, 1.0], None),
+        ([5.0, 2.0, 2.0], 200.0),  # more tank is no use to the plants
     ],
 )
-def test_the_smallest_tank_under_which_no_valve_stood_dry_is_enough(hours, volume):
-    assert enough(pd.DataFrame({"volume_l": [100.0, 200.0, 300.0], "starved_hours": hours})) == volume
+def test_the_smallest_tank_that_leaves_the_fewest_days_short_is_enough(days, volume):
+    assert enough(pd.DataFrame({"volume_l": [100.0, 200.0, 300.0], "stress_days": days}))["volume_l"] == volume

@@ -25,8 +25,10 @@ from typing import Any
 #: names another folder for compiled code
 CACHE_VARIABLE = "PANBUDGET_CACHE"
 
-# long, and called from two places: compiled once and called, all else is compiled into its caller
+# long, and called from two places: it stays a call, all else is compiled into its caller
 _CALLED = ("eventful_hour",)
+# only the outermost function is called from Python: to translate a call's arguments for each would take most of the time
+_INNER = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 _setting = threading.Lock()
 
 
@@ -56,7 +58,7 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     engine's functions that it calls are compiled into it, but for those of `_CALLED`.
     """
     with _cache_set(cache_folder(function)) as kept:
-        ready: Callable[..., Any] = _njit(_bound(function), nogil=True, cache=kept)
+        ready: Callable[..., Any] = _njit(_bound(function), nogil=True, cache=kept, no_cfunc_wrapper=True)
     return ready
 
 
@@ -72,7 +74,7 @@ def _njit(function: Callable[..., Any], **options: object) -> Callable[..., Any]
 def _bound(function: Callable[..., Any]) -> Callable[..., Any]:
     """Return the same function, with the plain functions that it calls replaced by ones to be compiled into it."""
     helpers = {
-        name: _njit(_bound(helper), inline="never" if name in _CALLED else "always")
+        name: _njit(_bound(helper), forceinline=name not in _CALLED, **_INNER)
         for name, helper in function.__globals__.items()
         if name in function.__code__.co_names and isinstance(helper, types.FunctionType)
     }

@@ -42,8 +42,9 @@ def test_a_new_garden_replays_at_once(tmp_path):
     ]
     assert "invented" in made.stdout
     assert "invented" in (tmp_path / "mine" / "weather.csv").read_text().splitlines()[0]
-    played = program("replay", "mine/garden.toml", "--out", "mine/season", cwd=tmp_path)
+    played = program("replay", "mine/garden.toml", "--out", "mine/season", "--json", cwd=tmp_path)
     assert played.returncode == 0, played.stderr
+    assert json.loads(played.stdout) == json.loads((tmp_path / "mine" / "season" / "season.json").read_text("utf-8"))
     assert sorted(p.name for p in (tmp_path / "mine" / "season").iterdir()) == SEASON_FILES
     assert "Traceback" not in played.stderr
     again = program("new", "mine", cwd=tmp_path)
@@ -93,10 +94,10 @@ def test_two_runs_give_the_same_bytes(tmp_path, capsys):
         assert (tmp_path / "one" / file).read_bytes() == (tmp_path / "two" / file).read_bytes(), file
 
 
-def test_json_stands_alone_on_standard_output(tmp_path):
-    done = program("replay", DEMO, "--out", tmp_path / "season", "--json")
-    assert done.returncode == 0
-    assert json.loads(done.stdout) == json.loads((tmp_path / "season" / "season.json").read_text(encoding="utf-8"))
+def test_json_stands_alone_on_standard_output(tmp_path, capsys):
+    code, out, _ = run(capsys, "replay", DEMO, "--out", tmp_path / "season", "--json")
+    assert code == 0
+    assert json.loads(out) == json.loads((tmp_path / "season" / "season.json").read_text(encoding="utf-8"))
 
 
 def test_strict_tells_a_danger_by_its_exit_code_and_still_writes(tmp_path, capsys):

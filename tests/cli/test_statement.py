@@ -7,7 +7,7 @@ import json
 import re
 from pathlib import Path
 
-from tests.cli.test_main import DEMO, program, run
+from tests.cli.test_main import DEMO, run
 
 ROOT = Path(__file__).resolve().parents[2]
 FILES = [
@@ -36,12 +36,12 @@ def test_the_demo_is_stated_and_totals_are_the_replays(tmp_path, capsys):
     assert {row["water_year"] for row in rows} == {"October 2024 to September 2025"}
 
 
-def test_json_stands_alone_on_standard_output(tmp_path):
-    done = program("statement", DEMO, "--out", tmp_path / "s", "--json", *FEW)
-    assert done.returncode == 0, done.stderr
+def test_json_stands_alone_on_standard_output(tmp_path, capsys):
+    code, out, err = run(capsys, "statement", DEMO, "--out", tmp_path / "s", "--json", *FEW)
+    assert code == 0, err
     written = json.loads((tmp_path / "s" / "statement.json").read_text(encoding="utf-8"))
     del written["season_json_sha256"]
-    assert json.loads(done.stdout) == written
+    assert json.loads(out) == written
 
 
 def test_variant_dates_and_readings_are_taken_and_quiet_is_quiet(tmp_path, capsys):

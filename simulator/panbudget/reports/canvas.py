@@ -67,6 +67,7 @@ def save(drawn: Sequence[Axes], path: Path) -> str:
         The SVG file's text.
     """
     _save(drawn, path.with_name(path.name + ".png"), format="png", dpi=150, metadata={"Software": None})
+    drawn[0].figure.set_layout_engine(None)  # laid out for both
     text = _svg(drawn)
     path.with_name(path.name + ".svg").write_text(text, encoding="utf-8", newline="\n")
     return text

@@ -3,12 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import random
-import signal
-import subprocess
-import sys
-import time
 
 import numpy as np
 import pytest
@@ -22,7 +16,7 @@ from panbudget.studies.sweep import run as running  # noqa: E402
 from panbudget.studies.sweep.jobs import cut, kit_of, run_job  # noqa: E402
 from panbudget.studies.sweep.plan import load_plan  # noqa: E402
 from panbudget.studies.sweep.run import estimate, sweep  # noqa: E402
-from tests.studies.sweep.district import ROOT, contents, make_plan  # noqa: E402
+from tests.studies.sweep.district import contents, make_plan  # noqa: E402
 
 _SMALL_PARTS = "[output]\nrows_per_file = 20\nfigures = false\n"
 
@@ -68,34 +62,6 @@ def test_the_folder_says_what_the_sweep_came_to(tmp_path):
     assert (said["sites"], said["sites_run"], said["rows"], said["seasons"]) == (3, 3, 54, 18)
     assert sum(said["suits"].values()) == 3
     assert len(found.choices) == 3
-
-
-def test_killed_at_random_moments_it_goes_on_to_the_same_bytes(tmp_path):
-    plan = make_plan(tmp_path, places=8, more=_SMALL_PARTS)
-    whole = tmp_path / "whole"
-    sweep(plan, whole, processes=1)
-    parts = len(list((whole / "seasons").iterdir()))
-    assert parts > 6
-    command = [sys.executable, "-m", "panbudget", "sweep", str(plan), "--out", str(tmp_path / "out"), "--quiet"]
-    command += ["--processes", "1"]
-    dice = random.Random(11)
-    alive = 0
-    for _ in range(3):
-        before = len(list((tmp_path / "out").glob("seasons/part-*")))
-        running = subprocess.Popen(command, cwd=ROOT, stderr=subprocess.PIPE)
-        limit = time.monotonic() + 30.0
-        # not before it has begun to write, so that the moments lie within the work
-        while len(list((tmp_path / "out").glob("seasons/part-*"))) <= before and running.poll() is None:
-            assert time.monotonic() < limit
-            time.sleep(0.002)
-        time.sleep(dice.random() * 0.15)
-        alive += running.poll() is None
-        running.send_signal(signal.SIGKILL)
-        running.communicate()
-    assert alive >= 2, "it must have been killed at work, or this proves nothing"
-    done = subprocess.run(command, cwd=ROOT, check=True, capture_output=True)
-    assert done.returncode == 0
-    assert contents(tmp_path / "out") == contents(whole)
 
 
 def test_a_broken_part_and_a_draft_are_made_anew(tmp_path):
@@ -272,27 +238,6 @@ def test_a_scheduler_that_does_not_answer_is_said_in_a_line(tmp_path):
     plan = make_plan(tmp_path, places=1)
     with pytest.raises(PanbudgetError, match="does not answer"):
         sweep(plan, tmp_path / "out", scheduler="nonsense://nowhere")
-
-
-@pytest.mark.filterwarnings("ignore")
-def test_a_cluster_that_loses_a_worker_writes_the_same_bytes(tmp_path):
-    distributed = pytest.importorskip("distributed")
-    plan = make_plan(tmp_path, places=8, more=_SMALL_PARTS)
-    sweep(plan, tmp_path / "alone", processes=1)
-    killed = []
-
-    def told(progress):
-        if progress.done == 3 and not killed:
-            victim = next(iter(cluster.workers.values()))
-            killed.append(victim.pid)
-            os.kill(victim.pid, signal.SIGKILL)
-
-    with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
-    ) as cluster:
-        sweep(plan, tmp_path / "together", scheduler=cluster.scheduler_address, told=told)
-    assert killed
-    assert contents(tmp_path / "together") == contents(tmp_path / "alone")
 
 
 def test_dependable_values_of_the_summary_are_those_of_the_rows(tmp_path):

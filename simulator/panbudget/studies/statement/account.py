@@ -197,8 +197,8 @@ def statement(
         What the user can cure.
     """
     scenario = as_scenario(scenario, variants)
-    if samples is not None:
-        scenario = scenario.changed({"uncertainty": {"samples": samples}})
+    # how often it is drawn is no part of the garden: the season stays the one that `replay` makes
+    drawn_over = scenario if samples is None else scenario.changed({"uncertainty": {"samples": samples}})
     first = scenario.season.start if start is None else as_day(start, "start")
     last = scenario.season.end if end is None else as_day(end, "end")
     if last < first:
@@ -209,7 +209,7 @@ def statement(
     step("reading the weather")
     weather = read_scenario_weather(scenario, first, last)
     step("replaying the season")
-    season, count = replay(scenario, start=first, end=last, weather=weather), scenario.uncertainty.samples
+    season, count = replay(scenario, start=first, end=last, weather=weather), drawn_over.uncertainty.samples
     litres = sampled_litres(season, count, step)
     between = {supply: part for file in files for supply, part in file.by_supply.items()}
     accounts = tuple(

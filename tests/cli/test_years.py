@@ -109,3 +109,27 @@ def test_the_page_of_check_has_the_usable_years_together_and_why_others_are_left
     cells = [re.findall(r">([^<]*)</td>", row) for row in rows]
     assert ["2021 to 2022, 2024", "yes", ""] in cells
     assert [row[:2] for row in cells if row[1] == "no"] == [["2023", "no"], ["2025", "no"]]
+
+
+def test_a_sweep_takes_the_same_years_and_refuses_one_that_is_asked_for_and_broken(garden, tmp_path, capsys):
+    text = garden.read_text(encoding="utf-8")
+    (tmp_path / "garden.toml").write_text(text, encoding="utf-8")
+    (tmp_path / "weather.csv").write_bytes((garden.parent / "weather.csv").read_bytes())
+    (tmp_path / "sites.csv").write_text(
+        "name,latitude,elevation,weather\nhere,38.6,240,weather.csv\n", encoding="utf-8"
+    )
+    plan = tmp_path / "plan.toml"
+    described = 'scenario = "garden.toml"\n[sites]\ntable = "sites.csv"\n[output]\nfigures = false\n'
+    plan.write_text(described, encoding="utf-8")
+    code, out, err = run(capsys, "sweep", plan, "--out", tmp_path / "s", "--processes", "1")
+    assert code == 0, err
+    assert out.startswith("3 seasons at 1 sites: 3 rows")
+    rows = pd.read_parquet(tmp_path / "s" / "seasons").sort_values("year")
+    assert rows["year"].tolist() == [2021, 2022, 2024]
+    own = panbudget.years(garden)
+    litres = [own.seasons[year].totals["beds"]["upper/tomatoes"]["litres"] for year in (2021, 2022, 2024)]
+    assert rows["litres"].tolist() == pytest.approx(litres)
+    plan.write_text(described + "[years]\nfirst = 2021\nlast = 2023\n", encoding="utf-8")
+    code, _, err = run(capsys, "sweep", plan, "--out", tmp_path / "t", "--processes", "1")
+    assert code == 2
+    assert "tmax is empty on 2023-07-10" in err

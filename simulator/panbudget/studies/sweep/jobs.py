@@ -169,15 +169,17 @@ def run_job(kit: bytes, job: Job) -> Part:
     plan, engine = _unpacked(kit)
     bundles = _bundles(kit, job.first_design, job.after_design)
     clock.tick("making ready")
-    grid = _cells(plan, job.places, clock)
+    found = _runs_of(plan, job.places, clock)
     tables: list[pd.DataFrame] = []
     bad: list[BadSite] = []
     marks: dict[str, str] = {}
     seasons = 0
     for place in job.places:
         try:
-            runs = _of_cell(grid[place.name]) if grid else _runs(plan, place, clock)
-            if not grid:
+            runs = found[place.name]
+            if isinstance(runs, PanbudgetError):
+                raise runs
+            if place.cell is None:
                 marks[place.name] = runs[0][0].weather.provenance["sha256"]
             tables.append(_rows(plan, place, bundles, runs, engine))
             seasons += sum(len(years) for _, years in runs) * (job.after_design - job.first_design)
@@ -202,17 +204,17 @@ class _Clock:
         self._last = now
 
 
-def _cells(plan: Plan, places: Sequence[Place], clock: _Clock) -> dict[str, _Runs | PanbudgetError]:
-    """Of a grid: each cell's runs, or what is wrong with it. Of a table nothing: its files are read in turn."""
-    if plan.described.sites.grid is None:
-        return {}
-    from panbudget.studies.sweep.grid import read_cells
+def _runs_of(plan: Plan, places: Sequence[Place], clock: _Clock) -> dict[str, _Runs | PanbudgetError]:
+    """By a place's name: its runs, or what is wrong with it."""
+    grid: Sequence[WeatherFile] = ()
+    if plan.described.sites.grid is not None:
+        from panbudget.studies.sweep.grid import read_cells
 
+        grid = read_cells(plan.folder, plan.described.sites, places, plan.base.weather)
     found: dict[str, dict[int, Weather] | PanbudgetError] = {}
-    for place, file in zip(
-        places, read_cells(plan.folder, plan.described.sites, places, plan.base.weather), strict=True
-    ):
+    for at, place in enumerate(places):
         try:
+            file = grid[at] if grid else open_site(place, plan.base, str(plan.folder / place.file))
             found[place.name] = _weathers(plan, place, file)
         except (WeatherError, ScenarioError) as error:
             found[place.name] = error
@@ -221,29 +223,16 @@ def _cells(plan: Plan, places: Sequence[Place], clock: _Clock) -> dict[str, _Run
     whole = [
         (place, next(iter(part.values())))
         for place in places
-        if isinstance(part := found[place.name], dict) and len({id(weather) for weather in part.values()}) == 1
+        if grid and isinstance(part := found[place.name], dict) and len({id(w) for w in part.values()}) == 1
     ]
     eto: dict[int, Any] = {}
     if len({(len(weather.daily), weather.daily.index[0]) for _, weather in whole}) == 1:
         cells, weathers = zip(*whole, strict=True)
         eto = dict(zip(map(id, weathers), grid_evapotranspiration(cells, weathers), strict=True))
-    clock.tick("ETo")
-    return {
+    runs = {
         place.name: part if isinstance(part := found[place.name], PanbudgetError) else _records(place, part, eto)
         for place in places
     }
-
-
-def _of_cell(cell: _Runs | PanbudgetError) -> _Runs:
-    if isinstance(cell, PanbudgetError):
-        raise cell
-    return cell
-
-
-def _runs(plan: Plan, place: Place, clock: _Clock) -> _Runs:
-    weathers = _weathers(plan, place, open_site(place, plan.base, str(plan.folder / place.file)))
-    clock.tick("reading")
-    runs = _records(place, weathers, {})
     clock.tick("ETo")
     return runs
 

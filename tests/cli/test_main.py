@@ -63,7 +63,8 @@ def test_the_demo_is_replayed_and_written_as_the_contract_says(tmp_path, capsys)
     whole = json.loads((folder / "season.json").read_text(encoding="utf-8"))
     assert whole["schema"] == 1
     assert set(whole) == {
-        *("schema", "title", "season", "controllers", "beds", "supplies", "weather", "findings", "provenance")
+        *("schema", "title", "laid_over", "garden", "season", "controllers", "beds", "supplies", "weather"),
+        *("findings", "provenance"),
     }
     bed = whole["beds"]["upper/tomatoes"]
     wanted = {

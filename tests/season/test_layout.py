@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from panbudget.engine.season import GIVEN
 from panbudget.errors import ScenarioError
-from panbudget.season.layout import LANES, prepare
+from panbudget.season.layout import LANES, Design, Forcing, bundle_of, prepare
 from panbudget.season.run import first_morning
 from panbudget.weather.of_scenario import read_scenario_weather
 from tests.small_weather import weather_csv
@@ -188,3 +190,72 @@ def test_a_roof_in_the_rain_on_the_records_first_day_is_told(make_garden):
     )
     assert any("first flush counts as not yet lost" in text for text in wet)
     assert not any("first flush" in text for text in dry)
+
+
+def shared(make_garden):
+    """Three valves: two on one tank of two points and one on another, of four; the first with two beds."""
+    cube = {"kind": "tank", "volume": "2 m^3", "footprint": "2 m^2", "outlet_height": "3 m", "pressure": None}
+    corners = ((0, 0.0), (500, 1.0), (1500, 2.0), (2000, 4.0))
+    steps = [{"volume": f"{litres} L", "level": f"{level} m"} for litres, level in corners]
+    shaped = {"kind": "tank", "volume": "2 m^3", "shape": steps, "outlet_height": "3 m"}
+    upper = make_garden().described["controller"]["upper"]
+    beans = {**upper["bed"]["tomatoes"], "area": "4 m^2", "planted": dt.date(2025, 5, 9)}
+    valves = {
+        "upper": {"bed": {"beans": beans}},
+        "side": {**upper, "supply": "well"},
+        "lower": {**upper, "bed": {"tomatoes": {**upper["bed"]["tomatoes"], "soil": "sand"}}},
+    }
+    return make_garden({"supply": {"spring": cube, "well": shaped}, "controller": valves}, days=3)
+
+
+def test_valves_on_one_tank_form_a_block_and_every_other_one_its_own(make_garden):
+    bundle = bundle_of([Design("", shared(make_garden))])
+    assert [valve.name for valve in bundle.valves] == ["upper", "side", "lower"]
+    assert bundle.pans.tank.tolist() == [0, 1, 0]
+    assert bundle.pans.member.tolist() == [0, 2, 1]
+    assert bundle.pans.block.tolist() == [0, 2, 3]
+    on_mains = bundle_of([Design("", make_garden(days=3))] * 2)
+    assert (on_mains.pans.tank.tolist(), on_mains.pans.block.tolist()) == ([-1, -1], [0, 1, 2])
+
+
+def test_tanks_of_different_shapes_have_as_many_points(make_garden):
+    """The shorter shape's last piece goes on: 1000 L a metre."""
+    tanks = bundle_of([Design("", shared(make_garden))]).tanks
+    assert tanks.volumes[1].tolist() == [0.0, 500.0, 1500.0, 2000.0]
+    assert tanks.volumes.shape == tanks.levels.shape == (2, 4)
+    assert np.diff(tanks.volumes[0]) / np.diff(tanks.levels[0]) == pytest.approx([2000.0] * 3)
+    # the draws of two beds, none and one more hang on the valves in turn
+    assert tanks.draw_from.tolist() == [0, 2, 3, 4]
+
+
+def test_lanes_stand_bed_by_bed_and_then_ground_by_ground(make_garden):
+    """Four rows, each on ground of its own."""
+    bundle = bundle_of([Design("", shared(make_garden))], LANES)
+    grounds = bundle.by_row("ground")
+    assert [row.bed for row in bundle.rows] == ["tomatoes", "beans", "tomatoes", "tomatoes"]
+    assert [row.draw for row in bundle.rows] == [0, 1, 2, 3]
+    assert bundle.lane("mean").tolist() == [0, 2, 4, 6]
+    assert bundle.lane("driest_quarter").tolist() == [1, 3, 5, 7]
+    assert bundle.lane("exact_refill").tolist() == (8 + grounds).tolist()
+    assert bundle.lane("timer").tolist() == (8 + len(bundle.grounds) + grounds).tolist()
+    beds = bundle._fixed
+    assert beds["lane_bed"][bundle.lane("exact_refill")].tolist() == grounds.tolist()
+    assert beds["lane_source"][bundle.lane("timer")].tolist() == [GIVEN] * 4
+    assert beds["lane_controller"][:8].tolist() == [0, 0, 0, 0, 1, 1, 2, 2]
+    assert beds["lane_draw"].tolist() == [0, 0, 1, 1, 2, 2, 3, 3, *[-1] * (2 * len(bundle.grounds))]
+
+
+def test_there_is_room_for_all_that_a_pan_can_lose_and_for_every_press():
+    """
+    By hand, two days: 14 mm of half a square metre, 0.3 kg/h for a day and a trip 1 kg heavier are 15.2 kg, 38 times the
+    least swing of 0.4 kg; two presses, and 4 that are always left room for. Beside it 2 kg of 1 kg: 2 and 4.
+    """
+    pans = SimpleNamespace(
+        evaporation=np.array([[8.0, 6.0], [-1.0, 2.0]]),
+        area=np.array([0.5, 1.0]),
+        leak=np.array([[0.1, 0.2], [0.0, -0.1]]),
+        shift=np.array([[1.0, -5.0], [0.0, 0.0]]),
+        swing=np.array([[0.8, 0.4], [1.0, 1.0]]),
+        presses=np.array([[6.0, np.inf, 30.0, np.inf], [np.inf] * 4]),
+    )
+    assert Forcing.room.func(SimpleNamespace(pans=pans)) == 44 + 6

@@ -76,16 +76,17 @@ def test_the_peak_rate_adds_valves_that_are_open_together_each_at_its_days_flow(
     assert totals._peak_rate(two_valves([10.0, 8.0], [2.0, 5.0]), openings(*shifts)) == most
 
 
-def test_a_valve_under_a_tank_gives_less_by_what_is_clogged():
-    """By hand: 1 of the refill and 4 of the beds; half of the refill and a quarter of one bed's 3 gone: 3.75 L/h."""
+@pytest.mark.parametrize(("open_share", "flow"), [([0.75, 1.0], 3.75), ([0.75, 0.5], 3.25), ([0.0, 0.0], 0.5)])
+def test_a_valve_under_a_tank_gives_less_by_what_is_clogged(open_share, flow):
+    """By hand: 1 of the refill, half of it gone, and 3 and 1 of two beds; with a quarter of the 3 gone 3.75 L/h."""
     part = SimpleNamespace(bed_flows={"a": 3.0, "b": 1.0}, valve_flow=5.0, refill_flow=1.0, at_reference={"": 2.0})
     forcing = SimpleNamespace(
         pan_of={"upper": part},
         bed_of={"upper/a": None, "upper/b": None},
         pans=SimpleNamespace(valve_flow=np.zeros((1, 1)), tank=np.array([0]), refill_flow=np.array([[1.0]])),
-        beds=SimpleNamespace(flow_factor=np.array([[0.75], [1.0]])),
+        beds=SimpleNamespace(flow_factor=np.array(open_share)[:, None]),
     )
-    assert totals.valve_flows(forcing)["upper"].tolist() == [3.75]
+    assert totals.valve_flows(forcing)["upper"].tolist() == [flow]
 
 
 #: rain, given, drained -> rain kept; and by exact refill, whose drainage is rain

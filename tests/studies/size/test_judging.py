@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from panbudget.scenario.supplies import Mains
-from panbudget.studies.size import choose
+from panbudget.studies.size import choose, settings
 from panbudget.studies.size.settings import Outcome, Setting, _daylight, year_forcing
 
 
@@ -19,6 +19,7 @@ def outcome(**values):
     """One setting's season that keeps every wish, but for what is said."""
     usual = {
         **{"litres": 100.0, "openings_a_day": 2.0, "open_hours": 10.0, "stuck_hours": 0.0, "dry_hours": 0.0},
+        "starved_hours": 0.0,
         **{"daylight_openings": 0.0, "stress_days": 0.0, "adequacy": 1.0, "supply": 1.0, "wasted": 0.0},
     } | values
     beds = ("stress_days", "adequacy", "supply")
@@ -268,7 +269,7 @@ def searched(monkeypatch, litres, openings, wish):
             "openings_a_day": [openings(each) for each in settings],
         }
         none, whole = np.zeros(len(settings)), np.zeros((len(settings), 1))
-        names = ("open_hours", "stuck_hours", "dry_hours", "daylight_openings", "wasted")
+        names = ("open_hours", "starved_hours", "stuck_hours", "dry_hours", "daylight_openings", "wasted")
         beds = {"stress_days": whole, "adequacy": whole + 1.0, "supply": whole}
         by_setting = dict.fromkeys(names, none) | {key: np.array(value) for key, value in values.items()}
         return [Outcome(**by_setting, **beds)]
@@ -386,7 +387,7 @@ def test_over_the_years_litres_and_adequacy_are_means_and_the_neediest_bed_count
         outcome(litres=[100.0, 10.0], adequacy=[[0.9, 0.5], [1.0, 0.8]], stress_days=[[1.0, 4.0], [0.0, 0.0]]),
         outcome(litres=[200.0, 30.0], adequacy=[[0.7, 0.8], [0.6, 1.0]], stress_days=[[2.0, 3.0], [5.0, 0.0]]),
     ]
-    alike = ("openings_a_day", "open_hours", "stuck_hours", "dry_hours", "daylight_openings", "wasted")
+    alike = ("openings_a_day", "open_hours", "starved_hours", "stuck_hours", "dry_hours", "daylight_openings", "wasted")
     years = [dataclasses.replace(year, **dict.fromkeys(alike, np.zeros(2))) for year in years]
     wishes = SimpleNamespace(stress_days=4, litres=None, openings_a_day=(1.0, 4.0), when="any")
     found = choose._judged(SimpleNamespace(wishes=wishes), [PRESENT, PRESENT], ["", ""], years)
@@ -394,3 +395,67 @@ def test_over_the_years_litres_and_adequacy_are_means_and_the_neediest_bed_count
     assert found.wet_litres.tolist() == [200.0, 30.0]
     assert found.adequacy == pytest.approx([0.6, 0.7])
     assert found.stress_days.tolist() == [4.0, 5.0]
+
+
+def way_of(monkeypatch, years, count, *, compiler=True, cores=4):
+    """How a job of so many settings and years is run, and in which chunks; nothing is."""
+    ways, chunks = [], []
+
+    class Pool:
+        def __init__(self, **_):
+            ways.append("processes")
+
+        def __enter__(self):
+            return self
+
+        def __exit__(self, *_):
+            return None
+
+        def map(self, run, jobs):
+            return [job[1] for job in jobs]
+
+    def one(year, bundle, times, run):
+        ways.append("compiled" if run == "compiled" else "plain")
+        return bundle
+
+    def bundle(year, chunk, factors):
+        chunks.append(len(chunk))
+        return len(chunk)
+
+    changes = {
+        "_bundle": bundle,
+        "_outcome": one,
+        "joined": lambda *parts: len(parts),
+        "compiled": lambda text: "compiled",
+    }
+    for name, change in changes.items():
+        monkeypatch.setattr(settings, name, change)
+    monkeypatch.setattr(settings, "has_compiler", lambda: compiler)
+    monkeypatch.setattr(settings.os, "cpu_count", lambda: cores)
+    monkeypatch.setattr(settings.concurrent.futures, "ProcessPoolExecutor", Pool)
+    found = settings.outcomes([None] * years, [PRESENT] * count)
+    assert found == [len(chunks)] * years
+    return set(ways), chunks
+
+
+@pytest.mark.parametrize(
+    ("years", "count", "options", "way"),
+    [
+        (1, 399, {}, "plain"),
+        (1, 400, {}, "processes"),
+        (1, 400, {"cores": 1}, "plain"),
+        (2, 200, {}, "processes"),
+        (1, 1499, {}, "processes"),
+        (1, 1500, {}, "compiled"),
+        (3, 500, {"cores": 1}, "compiled"),
+        (1, 1500, {"compiler": False}, "processes"),
+        (1, 1500, {"compiler": False, "cores": 1}, "plain"),
+    ],
+)
+def test_a_large_job_goes_over_the_cores_and_a_larger_one_through_the_compiler(monkeypatch, years, count, options, way):
+    """From 400 and from 1500 seasons on; a machine of one core has no use for processes."""
+    assert way_of(monkeypatch, years, count, **options)[0] == {way}
+
+
+def test_settings_are_handed_over_a_hundred_at_once(monkeypatch):
+    assert way_of(monkeypatch, 2, 250, cores=1)[1] == [100, 100, 50]

@@ -81,6 +81,7 @@ def test_days_on_which_nothing_grows_count_neither_as_need_nor_as_waste(tmp_path
     assert 0 < growing.sum() < len(growing)
     assert totals["irrigation_growing_mm"] == pytest.approx(table["irrigation_mm"][growing].sum())
     assert totals["irrigation_growing_mm"] < totals["irrigation_mm"]
+    assert totals["etc_bare_mm"] == pytest.approx(table["etc_mm"][~growing].sum()) and totals["etc_bare_mm"] > 0.0
     assert totals["drained_growing_mm"] == pytest.approx(table["deep_percolation_mm"][growing].sum())
     ratio = totals["irrigation_growing_mm"] / totals["net_demand_mm"]
     assert totals["supply_over_demand"] == pytest.approx(ratio)

@@ -133,6 +133,7 @@ def _lanes(forcing: Forcing, before: State, after: State, out: Results, run: Cal
     values = {
         "rain": np.full(len(bed), rain.sum()),
         "runoff": (rain - beds.rain_in).sum(axis=1)[bed],
+        "bare": total["etc"] - asked,
         "adequacy": np.divide(total["used"], asked, out=np.ones(len(bed)), where=asked > 0.0),
         "demand": demand[bed],
         "leaching": leaching[bed],

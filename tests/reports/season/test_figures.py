@@ -6,6 +6,7 @@ import datetime as dt
 import re
 
 import numpy as np
+import pandas as pd
 import pytest
 from matplotlib.figure import Figure
 
@@ -39,7 +40,7 @@ def test_the_season_shows_weather_openings_and_each_root_zone(season):
     ]
     assert lines(axes[0])["ETo"].get_ydata() == pytest.approx(season.days["eto_mm"].to_numpy())
     root = lines(axes[2])
-    for label, column in (("bed mean", "depletion_mm"), ("TAW", "taw_mm"), ("RAW", "raw_mm")):
+    for label, column in (("bed mean", "morning_depletion_mm"), ("TAW", "taw_mm"), ("RAW", "raw_mm")):
         assert root[label].get_ydata() == pytest.approx(season.beds["upper/tomatoes"][column].to_numpy())
     assert axes[2].get_ylim()[0] > axes[2].get_ylim()[1]  # an empty root zone is at the bottom
     assert all("mm" in ax.get_ylabel() for ax in (axes[0], axes[2]))
@@ -72,6 +73,29 @@ def test_trip_and_reset_share_a_label_where_the_pan_sank_far_below(make_garden):
     assert "trip, just below reset" in texts(ax)
     assert not {"trip: opens", "reset: shuts"} & texts(ax)
     assert {"trip", "reset"} <= set(lines(ax))
+
+
+def test_a_knocked_counterweight_moves_the_levels_that_are_drawn(make_garden):
+    """The valve trips under 4 kg more water from 15 May on: the rim stands that much nearer."""
+    knocked = {"fault": [{"kind": "knocked", "start": dt.date(2025, 5, 15), "trip": "4 kg"}]}
+    season = replay(make_garden(knocked, weather=heat_wave()))
+    (ax,) = figures.pan_level_figure(season)
+    window = figures.hottest_days(season.days)
+    drawn, stood = lines(ax), figures.levels_of(season, "upper", window)
+    for name in ("reset", "rim"):
+        assert drawn[name].get_ydata()[:-1].tolist() == stood[name].tolist()
+    described = season.scenario.controller["upper"]
+    before = described.valve.swing_kg + described.pan.freeboard * described.pan.area
+    day = [f"{date:%Y-%m-%d}" for date in season.days.index[window]].index("2025-05-15")
+    assert stood["rim"][day - 1] == pytest.approx(before)
+    assert stood["rim"][day] == pytest.approx(before - 4.0)
+
+
+def test_a_reset_is_drawn_where_it_stood_on_its_day():
+    openings = pd.DataFrame({"cause": "trip", "start_h": [10.0, 40.0], "end_h": [24.0, 48.0]})
+    hours, level = figures.level_points(np.full(72, 0.5), openings, 0.0, 72.0, np.array([0.9, 1.3, 2.0]))
+    assert level[hours == 24.0].tolist() == [0.5, 0.9]
+    assert level[hours == 48.0].tolist() == [0.5, 1.3]
 
 
 def test_the_hottest_days_are_the_hottest_run(season):

@@ -150,7 +150,7 @@ def pan_level_figure(season: Season, axes: Sequence[Axes] | None = None) -> list
     axes = panels(len(season.controllers), height=2.6, axes=axes)
     for ax, name in zip(axes, season.controllers, strict=True):
         begin, end, level = draw_level(ax, season, name, window)
-        _mark_levels(ax, season, name, begin, end, level)
+        _mark_levels(ax, levels_of(season, name, window), begin, end, level)
         _depth_at_right(ax, season.scenario.controller[name].pan.area)
         canvas.day_ticks(ax, shown)
         ax.set_ylabel(f"level [{STYLES['level'].unit}]")
@@ -192,36 +192,65 @@ def draw_level(
     look = STYLES["open"].filled(label="", edgecolor=STYLES["open"].colour, linewidth=0.6)
     for start, stop in zip(openings["start_h"][seen], through[seen], strict=True):
         ax.axvspan(zero + max(start, begin) / 24.0, zero + min(stop, end) / 24.0, **look)
-    swing = season.scenario.controller[valve].valve.swing_kg
-    hours, level = level_points(season.hourly_level[valve], openings[seen], begin, end, swing)
+    resets = levels_of(season, valve, slice(None))["reset"]
+    hours, level = level_points(season.hourly_level[valve], openings[seen], begin, end, resets)
     ax.plot(zero + hours / 24.0, level * per_kg, **STYLES["level"].lined())
     return zero + begin / 24.0, zero + end / 24.0, level * per_kg
 
 
-def _mark_levels(ax: Axes, season: Season, name: str, begin: float, end: float, level: Floats) -> None:
+def levels_of(season: Season, valve: str, window: slice) -> dict[str, Floats]:
+    """
+    Return the levels at which a pan trips, resets and spills, as they stood: a knocked counterweight moves them.
+
+    Parameters
+    ----------
+    season : Season
+    valve : str
+    window : slice
+        Rows of the season's days.
+
+    Returns
+    -------
+    dict of ndarray (days,)
+        "trip", "reset", "rim". [kg above the day's trip weight]
+    """
+    pans, row = season.forcing.pans, list(season.controllers).index(valve)
+    reset, rim = pans.swing[row, window], pans.rim[row, window]
+    return {"trip": np.zeros(len(reset)), "reset": reset, "rim": rim}
+
+
+def _mark_levels(ax: Axes, levels: dict[str, Floats], begin: float, end: float, level: Floats) -> None:
     """Draw trip, reset and rim, and name them at the right where they don't lie on each other."""
-    described = season.scenario.controller[name]
-    swing = described.valve.swing_kg
-    levels = {"trip": 0.0, "reset": swing, "rim": swing + described.pan.freeboard * described.pan.area}
     labels = {key: STYLES[key].label for key in levels}
-    low, high = min(0.0, float(np.min(level))), max(swing, float(np.max(level)))
-    far = levels["rim"] > _FAR_RIM * high  # it is named and not drawn, or the level would be a ripple at the bottom
-    room = 0.06 * max((high if far else max(high, levels["rim"])) - low, 1e-6)
+    reset, rim = (float(levels[key][-1]) for key in ("reset", "rim"))
+    low, high = min(0.0, float(np.min(level))), max(float(levels["reset"].max()), float(np.max(level)))
+    far = levels["rim"].min() > _FAR_RIM * high  # it is named and not drawn, or the level would be a ripple at the bottom
+    room = 0.06 * max((high if far else max(high, levels["rim"].max())) - low, 1e-6)
     if far:
-        text = f"rim: spills at {kilograms(levels.pop('rim'))}"
-        ax.annotate(text, (0.995, 0.93), xycoords="axes fraction", ha="right", va="top", **_ON_WHITE)
+        del levels["rim"]
+        ax.annotate(
+            f"rim: spills at {kilograms(rim)}",
+            (0.995, 0.93),
+            xycoords="axes fraction",
+            ha="right",
+            va="top",
+            **_ON_WHITE,
+        )
     else:
-        high = max(high, levels["rim"])
-        if levels["rim"] - swing < 1.6 * room:  # their labels would lie on each other
-            labels |= {"reset": "", "rim": "rim, just above reset"}
-    if labels["reset"] and swing < 1.6 * room:  # nor these, under a pan that sank far below the trip
+        high = max(high, float(levels["rim"].max()))
+        if rim <= reset - 1.6 * room:
+            labels["reset"] = "reset, never reached"
+        elif rim - reset < 1.6 * room:  # their labels would lie on each other
+            labels |= {"reset": "", "rim": "rim, just above reset" if rim >= reset else "rim, just below reset"}
+    if labels["reset"] and abs(reset) < 1.6 * room:  # nor these, under a pan that sank far below the trip
         labels |= {"reset": "", "trip": "trip, just below reset"}
     ax.set_ylim(low - room, high + (3.5 if far else 1.0) * room)
     ax.set_xlim(begin, end + 0.14 * (end - begin))  # the right margin is the lines' labels'
-    for key, value in levels.items():
-        ax.axhline(value, **STYLES[key].lined(label=key))
+    for key, values in levels.items():
+        days = np.linspace(begin, end, len(values) + 1)
+        ax.step(days, np.append(values, values[-1]), where="post", **STYLES[key].lined(label=key))
         if labels[key]:
-            ax.text(end + 0.008 * (end - begin), value, labels[key], va="center", ha="left", **_ON_WHITE)
+            ax.text(end + 0.008 * (end - begin), values[-1], labels[key], va="center", ha="left", **_ON_WHITE)
 
 
 def _depth_at_right(ax: Axes, area: float) -> None:
@@ -231,7 +260,7 @@ def _depth_at_right(ax: Axes, area: float) -> None:
 
 
 def level_points(
-    hourly: Floats, openings: pd.DataFrame, begin: float, end: float, swing: float
+    hourly: Floats, openings: pd.DataFrame, begin: float, end: float, swing: Floats
 ) -> tuple[Floats, Floats]:
     """
     Return a pan's level at the hours' ends, and at the exact moments between them: trips and resets.
@@ -244,8 +273,8 @@ def level_points(
         Of this pan's valve, in these hours.
     begin, end : float
         First and last hour. [h]
-    swing : float
-        [kg]
+    swing : ndarray (days,)
+        At which it resets, day by day. [kg above trip]
 
     Returns
     -------
@@ -256,7 +285,9 @@ def level_points(
     trips = openings["start_h"][(openings["cause"] == "trip") & openings["start_h"].between(begin, end)]
     resets = openings["end_h"][openings["end_h"].between(begin, end)]  # one still open has no number
     hours = np.concatenate([ends.astype(float), trips, resets])
-    levels = np.concatenate([hourly[ends - 1], np.zeros(len(trips)), np.full(len(resets), swing)])
+    # an opening that ends at midnight has reset on the day before
+    on = np.clip(np.ceil(resets.to_numpy() / 24.0).astype(int) - 1, 0, len(swing) - 1)
+    levels = np.concatenate([hourly[ends - 1], np.zeros(len(trips)), swing[on]])
     order = np.argsort(hours, kind="stable")
     return hours[order], levels[order]
 

@@ -67,7 +67,7 @@ def save(drawn: Sequence[Axes], path: Path) -> str:
         The SVG file's text.
     """
     _save(drawn, path.with_name(path.name + ".png"), format="png", dpi=150, metadata={"Software": None})
-    drawn[0].figure.set_layout_engine(None)  # laid out for both
+    _figure(drawn).set_layout_engine(None)  # laid out for both
     text = _svg(drawn)
     path.with_name(path.name + ".svg").write_text(text, encoding="utf-8", newline="\n")
     return text
@@ -104,10 +104,14 @@ def _svg(drawn: Sequence[Axes]) -> str:
     return buffer.getvalue()
 
 
-def _save(drawn: Sequence[Axes], target: Any, **options: Any) -> None:
+def _figure(drawn: Sequence[Axes]) -> Figure:
     figure = drawn[0].figure
     assert isinstance(figure, Figure)
-    figure.savefig(target, **options)
+    return figure
+
+
+def _save(drawn: Sequence[Axes], target: Any, **options: Any) -> None:
+    _figure(drawn).savefig(target, **options)
 
 
 def panels(

@@ -66,8 +66,9 @@ def sound(text):
 def test_the_comparisons_page_says_the_differences_first(comparison):
     text = comparison_page(comparison)
     headings = sound(text)
-    assert headings[:4] == [
+    assert headings[:5] == [
         "Test garden: 3\u00a0variants compared",
+        "The garden",
         "Side by side",
         "The days looked at",
         "The whole season",
@@ -114,7 +115,7 @@ def test_depletion_is_drawn_variant_by_variant_on_shared_axes(comparison):
     for ax, season in zip(axes, comparison.seasons.values(), strict=True):
         bed = season.beds["upper/tomatoes"].loc[str(comparison.start) : str(comparison.end)]
         drawn = lines(ax)
-        for label, column in (("bed mean", "depletion_mm"), ("RAW", "raw_mm"), ("TAW", "taw_mm")):
+        for label, column in (("bed mean", "morning_depletion_mm"), ("RAW", "raw_mm"), ("TAW", "taw_mm")):
             assert drawn[label].get_ydata() == pytest.approx(bed[column].to_numpy())
     assert "depletion [mm]" in axes[0].get_ylabel()
 
@@ -169,7 +170,7 @@ def test_the_away_figure_shows_the_share_of_raw_used_against_its_limit(alone):
     (ax,) = room_figure(alone)
     worst, heat, limit = ax.get_lines()
     bed = alone.worst.season.beds["upper/tomatoes"]
-    used = 100.0 * bed["driest_depletion_mm"] / bed["raw_mm"]
+    used = 100.0 * bed["driest_morning_depletion_mm"] / bed["raw_mm"]
     assert worst.get_ydata() == pytest.approx(used.to_numpy())
     assert worst.get_xdata().tolist() == list(range(1, 18))
     assert len(heat.get_ydata()) == 17
@@ -193,7 +194,7 @@ def test_the_setup_page_has_every_number_that_is_to_be_set(make_garden):
             "900 g",
             "855 to 945 g",
         ),
-        *("40.8 mL a minute", "408 mL", "388 to 429 mL", "22.0 minutes", "tomatoes 30 × 40.8 mL/min"),
+        *("40.8 mL a minute", "408 mL", "388 to 429 mL", "22.0 minutes", "tomatoes (12 m²) 30 × 40.8 mL/min"),
         *("May", "June", "backflow", "children", "mosquitoes", "pacemakers", "heavy"),
         *map(str, sheet.months["refill"]),
         *(f"{litres:.0f}" for litres in sheet.months["litres_a_week"]),

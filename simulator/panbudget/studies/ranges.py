@@ -101,6 +101,12 @@ def ranges_of(scenario: Scenario) -> dict[str, Factors]:
     return dict(_drawn_over(scenario).values())
 
 
+def stratified(random: np.random.Generator, parts: int, count: int) -> Floats:
+    """Draw numbers between 0 and 1 of which, part by part, each nth is drawn once. (parts, count)"""
+    strata = random.permuted(np.tile(np.arange(count), (parts, 1)), axis=1)
+    return np.asarray((strata + random.random(strata.shape)) / count)
+
+
 def drawn_factors(scenario: Scenario, count: int) -> Draws:
     """
     Draw factors over the ranges that a scenario states.
@@ -117,8 +123,7 @@ def drawn_factors(scenario: Scenario, count: int) -> Draws:
         The same for the same scenario and count.
     """
     over, random = _drawn_over(scenario), np.random.default_rng(scenario.uncertainty.seed)
-    strata = random.permuted(np.tile(np.arange(count), (len(over), 1)), axis=1)
-    shares = (strata + random.random(strata.shape)) / count
+    shares = stratified(random, len(over), count)
     drawn = {part: low + (high - low) * row for (part, (_, (low, high))), row in zip(over.items(), shares, strict=True)}
     ones = np.ones(count)
     pressure = {name: drawn.get(("pressure", name), ones) for name in scenario.supply}

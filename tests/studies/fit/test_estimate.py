@@ -89,12 +89,14 @@ def test_a_meter_tells_the_refill_flow(refill, field):
 
 
 def test_levels_beside_counts_tell_a_swing_that_is_not_as_described(field):
-    """A ruler good to half a mm, over a swing of 5.6 mm, tells it to some 3 % in 90 visits: four logs, and their mean."""
+    """
+    A ruler good to half a mm, over a swing of 5.6 mm, tells it to some 3 % in 90 visits; what was described weighs too.
+    """
     truth = {"exposure": 0.9, "swing": 1.1}
-    found = [values(field.fitted(truth, every=0.5, level_error=0.4, seed=seed)) for seed in (1, 2, 3, 4)]
-    assert [one["swing"] for one in found] == pytest.approx([1.1] * 4, rel=0.1)
-    assert np.mean([one["swing"] for one in found]) == pytest.approx(1.1, rel=0.04)
-    assert np.mean([one["exposure"] for one in found]) == pytest.approx(0.9, rel=0.04)
+    found = [values(field.fitted(truth, every=0.5, level_error=0.4, seed=seed)) for seed in (1, 2)]
+    assert [one["swing"] for one in found] == pytest.approx([1.1] * 2, rel=0.15)
+    assert np.mean([one["swing"] for one in found]) == pytest.approx(1.1, rel=0.08)
+    assert np.mean([one["exposure"] for one in found]) == pytest.approx(0.9, rel=0.08)
 
 
 def test_levels_alone_that_go_with_several_exposures_tell_none(field):
@@ -182,11 +184,11 @@ def intervals(field, logs):
 
 
 def test_intervals_of_a_few_logs_hold_the_truth_as_often_as_they_say(make_garden):
-    """12 logs, 90 %: fewer than 8 would come once in four thousand times. `tests/longer` has 200."""
-    holds, off = intervals(Field(make_garden, days=40), 12)
-    assert len(holds) >= 11
-    assert sum(holds) >= 8
-    assert np.quantile(off, 0.9) < 0.05
+    """4 logs, 90 %: fewer than 2 would come once in three hundred times. `tests/longer` has 200."""
+    holds, off = intervals(Field(make_garden, days=40), 4)
+    assert len(holds) >= 3
+    assert sum(holds) >= 2
+    assert np.quantile(off, 0.9) < 0.08  # the swing, within a twentieth, goes with the exposure
 
 
 def test_a_miscount_is_found_and_does_no_harm(field):

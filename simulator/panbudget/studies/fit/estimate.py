@@ -48,6 +48,7 @@ from panbudget.weather.of_scenario import read_scenario_weather
 
 _SEASONS = 60  # run for a range: stratified, so that few are enough
 _TOLD = 0.6  # of the spread known beforehand: a log that leaves less of it tells the parameter
+_LITRES = np.array([1.0, -1.0, 0.0])  # follow exposure over refill flow
 _TWO_WEEKS = 14.0  # days over which a meter is read three times
 # what a variant sets: the value, or a thousand times it
 _SETTINGS = {
@@ -379,6 +380,8 @@ def _point(found: Posterior, untold: dict[str, str], measured: Mapping[str, floa
     for at, name in enumerate(NAMES[1:], 1):
         centre, half = found.known[name]
         left_open = float(covariance[at, at]) ** 0.5
+        if name == "refill":  # with the litres, which follow it, it is told
+            left_open = min(left_open, float(_LITRES @ covariance @ _LITRES) ** 0.5)
         told = name in measured or left_open < _TOLD * half / 3.0**0.5 or abs(mean[at] - centre) > half
         if name in measured:
             untold.pop(name, None)
@@ -401,7 +404,7 @@ def _range(found: Posterior, turned: Floats, point: Floats, level: float) -> tup
 
 def _worth(found: Posterior, measured: Mapping[str, float], rules: Uncertainty) -> Iterator[Worth]:
     """What a jug, two weighings and a meter would leave of the litres' error, to first order; most telling first."""
-    litres, covariance, known = np.array([1.0, -1.0, 0.0]), found.covariance, found.known
+    litres, covariance, known = _LITRES, found.covariance, found.known
     now = float(litres @ covariance @ litres)
     pan = found.pan
     gone = pan.modelled(found.place.factors).counted_at(pan.hours[[0, -1]])

@@ -16,7 +16,7 @@ import numpy as np
 
 from panbudget.numeric import Floats
 from panbudget.studies.fit.likelihood import account, sighted, tally
-from panbudget.studies.fit.pan import PanModel
+from panbudget.studies.fit.pan import Modelled, PanModel
 from panbudget.studies.fit.posterior import (
     HIGHEST,
     LOWEST,
@@ -111,12 +111,16 @@ def reconciled(pan: PanModel, known: Known, likely: tuple[float, float]) -> tupl
         return pan, told
     place = by_counts(pan, start)
     exposure = place.factors["exposure"]
-    ratio = _meter_over_counts(pan, place.factors)
+    modelled = pan.modelled(place.factors)
+    ratio = _meter_over_counts(pan, modelled)
     agrees = bool(abs(np.log(ratio)) <= np.log(ODD))  # nan: nothing to compare
     if not agrees and np.isfinite(ratio):
         values = {"ratio": max(ratio, 1.0 / ratio), "word": "more" if ratio > 1.0 else "less"}
-        values |= {"counts": exposure * pan.exposure, "meter": exposure * ratio * pan.exposure}
-        if _is_likely(exposure * ratio, likely) and not _is_likely(exposure, likely):
+        read = pan.hours[np.isfinite(pan.meters)][[0, -1]]
+        litres = np.diff(np.interp(read, np.arange(len(modelled.litres)), modelled.litres))[0]
+        by_meter = exposure * float(np.ptp(pan.meters[np.isfinite(pan.meters)])) / max(litres, 1e-6)
+        values |= {"counts": exposure * pan.exposure, "meter": by_meter * pan.exposure}
+        if _is_likely(by_meter, likely) and not _is_likely(exposure, likely):
             return without(pan, "counts"), [*told, AGAINST["counts-by-meter"].format(**values)]
         pan = without(pan, "meters")
         units = [name for litres, name in _METER_UNITS.items() if abs(np.log(ratio * litres)) < 0.15]
@@ -150,9 +154,9 @@ def _level_hint(pan: PanModel) -> str:
     return "they read like the depth from the rim down to the water" if low <= high - middle <= high else ""
 
 
-def _meter_over_counts(pan: PanModel, factors: dict[str, float]) -> float:
+def _meter_over_counts(pan: PanModel, modelled: Modelled) -> float:
     """Median of the litres metered over those of the openings counted meanwhile, by a pan; nan without any."""
-    modelled, ratios = pan.modelled(factors), []
+    ratios = []
     for before, now in itertools.pairwise(np.flatnonzero(np.isfinite(pan.meters)).tolist()):
         litres = pan.counts[before + 1 : now + 1].sum() * modelled.per_opening(
             (pan.hours[before] + pan.hours[now]) / 2.0
@@ -229,6 +233,7 @@ def searched(pan: PanModel, known: Known, likely: tuple[float, float], untold: d
     found.sample(2)
     found.time_openings()
     found.follow_meter()
+    found.scale_meter()
     found.sample()
     error = float(found.covariance[0, 0]) ** 0.5
     if error > MOST_ERROR:

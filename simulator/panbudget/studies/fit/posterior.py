@@ -19,6 +19,7 @@ from panbudget.numeric import Floats
 from panbudget.studies.fit.likelihood import Account, Sight, Tally, account, likelihood, sighted, tally
 from panbudget.studies.fit.pan import NAMES, PanModel
 from panbudget.studies.fit.readings import Readings, believed_counts, gather, raw_residuals, standard_errors
+from panbudget.studies.ranges import stratified
 
 #: a place whose log likelihood is less by no more than this is not ruled out
 CONTENDS = 5.0
@@ -238,8 +239,7 @@ class Posterior:
         if "swing" in names and self.known["swing"][1] > 0.0 and np.isfinite(self.seen.levels).any():
             self._move(np.arange(-0.6, 0.61, 0.02), ("exposure", "swing"))
         if self.known["refill"][1] > 0.0 and self.meter is not None:
-            self._move(np.arange(-1.5, 1.51, 0.02), ("refill",))
-        self._scale_meter()
+            self._move(np.arange(-1.5, 1.51, 0.005), ("refill",))
 
     def _move(self, offs: Floats, names: Sequence[str]) -> None:
         start = np.log([self.place.factors.get(name, 1.0) for name in NAMES])
@@ -252,7 +252,7 @@ class Posterior:
         best = int((values + self.beforehand(logs)).argmax())
         self.place = placed(self.pan, self.seen, pans[best])
 
-    def _scale_meter(self) -> None:
+    def scale_meter(self) -> None:
         """Readings that stand apart are few; where they are not, none is wrong and all are less sure."""
         if self.meter is not None and self.meter.meters.any():
             of_meter = self.meter.meters
@@ -280,14 +280,16 @@ class Posterior:
             centre = np.log([self.place.factors.get(name, 1.0) for name in NAMES])
             sides = np.array([self._reach(), self.known["refill"][1], max(self.known["swing"][1], 0.03)])[free]
             spread = turn.T @ np.diag((0.7 * sides) ** 2) @ turn
+        from scipy.special import chdtri, ndtri
+
         count = _DRAWS_PRESSED if self.pan.pressed else _DRAWS
         random = np.random.default_rng(1)
         back = np.linalg.pinv(turn)
         drawn: list[tuple[Floats, Floats]] = []
         for _ in range(rounds):
             root = np.linalg.cholesky(1.3 * back.T @ spread @ back + 1e-9 * np.eye(free.sum()))
-            normal = random.standard_normal((count, free.sum()))
-            normal /= np.sqrt(random.chisquare(_TAILS, count) / _TAILS)[:, None]
+            shares = stratified(random, free.sum() + 1, count)
+            normal = ndtri(shares[:-1]).T * (_TAILS / chdtri(_TAILS, shares[-1]))[:, None] ** 0.5
             logs = centre + normal @ root.T @ turn
             logs[:, 0] = np.clip(logs[:, 0], np.log(LOWEST) - 1.0, np.log(HIGHEST) + 1.0)
             proposed = -0.5 * (_TAILS + free.sum()) * np.log1p((normal**2).sum(axis=1) / _TAILS)

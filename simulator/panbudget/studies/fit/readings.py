@@ -23,8 +23,10 @@ from panbudget.studies.fit.pan import PanModel, summed
 QUANTISED = 12.0**-0.5
 _LEVEL_MM = 1.5  # standard error of a ruler to start with
 _METER_L = 0.7  # standard error of a meter's difference by its last digit
-_ADDS_UP = 0.3  # share of what one opening differs from the next that adds up: most of it goes with the hour
+_ADDS_UP = 0.6  # share of what one opening differs from the next that adds up: some of it goes with the hour
 _MOMENT = 0.05  # of a swing: an opening seen tells the moment to some minutes
+_HOURS = 0.015  # of an opening's litres, by which all of a few days stray from the mean: they fall into the same hours
+_LEAST_SPANS = 3
 _WHOLE, _FEW = 0.3, 12.0  # so near to a whole number, and so few openings, it is one
 
 
@@ -122,7 +124,7 @@ def standard_errors(pan: PanModel, readings: Readings) -> Floats:
     unknown = summed(np.isnan(readings.counts).astype(float))
     openings = np.maximum(followed[visit] - followed[since], 1.0)
     once = np.where(unknown[visit + 1] > unknown[since + 1], 2.0 * QUANTISED**2, 0.0)
-    apart = np.maximum(np.sqrt(once + (_ADDS_UP * pan.wander) ** 2 * openings), 0.02)
+    apart = np.maximum(np.sqrt(once + (_ADDS_UP * pan.wander) ** 2 * openings + (_HOURS * openings) ** 2), 0.02)
     litres = np.array([modelled.per_opening(hour) for hour in pan.hours[visit]])
     by_count = np.where(pan.opened[visit], _MOMENT, QUANTISED) * pan.swing
     by_level = np.full(len(visit), readings.level_mm * pan.area)
@@ -207,4 +209,13 @@ def believed_counts(pan: PanModel, spoilt: Account) -> tuple[Floats, frozenset[i
     breaks = {k for k, shift in spoilt.shifts.items() if np.isnan(believed[k]) or not np.isfinite(shift)}
     for visit in spoilt.shifts.keys() - breaks:
         believed[visit] = max(believed[visit] - spoilt.shifts[visit], 0.0)
+    # a meter may bear out the count as it was written
+    spans = [slice(before + 1, now + 1) for before, now in itertools.pairwise(np.flatnonzero(np.isfinite(pan.meters)))]
+    passed, written = np.diff(pan.meters[np.isfinite(pan.meters)]), np.array([pan.counts[span].sum() for span in spans])
+    if (written > 0.0).sum() >= _LEAST_SPANS:
+        openings = passed / np.median(passed[written > 0.0] / written[written > 0.0])
+        for span, metered, count in zip(spans, openings, written, strict=True):
+            if abs(metered - count) < min(abs(metered - believed[span].sum()), 0.5):
+                believed[span] = pan.counts[span]
+                breaks -= set(range(span.start, span.stop))
     return believed, frozenset(breaks)

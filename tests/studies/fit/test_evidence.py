@@ -1,0 +1,138 @@
+"""What a log's readings say of each other: which are left out, what a log is worth, and what would tell more."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from panbudget import replay
+from panbudget.errors import PanbudgetError
+from panbudget.season.layout import prepare
+from panbudget.studies.fit.estimate import fit, fit_controller
+from tests.studies.fit.test_estimate import Field, true_garden, values
+
+TRUTH = {"exposure": 0.85, "refill": 2.1, "swing": 0.88}
+JUG = 2.1 * 1.5**0.5  # at 150 kPa [L/h]
+
+
+@pytest.fixture
+def field(make_garden):
+    return Field(make_garden, days=30)
+
+
+def turned(field, change, **kept):
+    """Fit a log of the true garden, each of its visits changed."""
+    log = field.log(TRUTH, every=3.0, **kept)
+    visits = tuple(dataclasses.replace(visit, **change(k, visit)) for k, visit in enumerate(log.visits["upper"]))
+    return fit_controller(field.garden, prepare(field.garden, field.weather, log.first, log.last), 0, visits)
+
+
+def litres_off(fitted):
+    """Return by how much the true litres are above those fitted, and the range's ends; logarithms."""
+    factors = {estimate.name: estimate.factor for estimate in fitted.estimates}
+    true = np.log(TRUTH["exposure"] / (TRUTH["refill"] / 2.0))
+    return true - np.log(factors["exposure"] / factors.get("refill", 1.0)), *np.log(fitted.ranges["litres"])
+
+
+def test_a_meter_in_gallons_is_told_by_the_counts_and_left_out(field):
+    """3.785 L a gallon: litres an opening are a quarter of what counts and described flows make them."""
+    found = turned(field, lambda k, visit: {"meter": visit.meter / 3.785}, meter=True)
+    assert any(
+        "the meter looks wrong and is left out; it reads like US gallons" in said for said in found.contradictions
+    )
+    assert values(found)["exposure"] == pytest.approx(0.85 * 0.9 / 0.88, rel=0.04)
+    off, low, high = litres_off(found)
+    assert low < off < high
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda level: level / 25.4, "they read like inches"),
+        (lambda level: level / 10.0, "they read like cm"),
+        (lambda level: 180.0 - level, "they read like the depth from the rim down to the water"),
+    ],
+)
+def test_levels_nowhere_near_the_swing_are_left_out_and_what_they_read_like_is_said(change, said, field):
+    found = turned(field, lambda k, visit: {"level": change(visit.level)})
+    assert said in found.contradictions[0]
+    assert values(found)["exposure"] == pytest.approx(0.85 * 0.9 / 0.88, rel=0.05)
+
+
+@pytest.mark.parametrize("meter", [False, True])
+def test_levels_of_another_pan_are_told_by_the_counts(meter, field):
+    """Anywhere over 45 mm, where the swing is under 5 mm."""
+    random = np.random.default_rng(4)
+    found = turned(field, lambda k, visit: {"level": float(round(random.uniform(120.0, 165.0)))}, meter=meter)
+    assert "the levels look wrong and are left out" in found.contradictions[0]
+    assert ("and the meter, which agree with each other" in found.contradictions[0]) == meter
+    assert values(found)["exposure"] == pytest.approx(0.85 * 0.9 / 0.88, rel=0.05)
+
+
+def test_counts_of_every_third_opening_are_told_by_the_meter(field):
+    found = turned(field, lambda k, visit: {"openings": visit.openings // 3}, meter=True)
+    assert "the counts look wrong and are left out" in found.contradictions[0]
+    assert abs(litres_off(found)[0]) < 0.08
+
+
+def test_meter_readings_that_agree_among_themselves_are_not_set_aside(field):
+    """Over the second half of the log every opening lets a fifth more through: neither half is a misreading."""
+    later = {}
+
+    def more(k, visit):
+        later.setdefault("from", visit.meter if k >= 5 else None)
+        if k == 5:
+            later["from"] = visit.meter
+        return {"meter": visit.meter + (0.2 * (visit.meter - later["from"]) if k > 5 else 0.0)}
+
+    plain, found = turned(field, lambda k, visit: {}, meter=True), turned(field, more, meter=True)
+    assert found.readings["set_aside"].sum() == 0
+    assert any("the meter's readings disagree with each other" in said for said in found.contradictions)
+    assert np.ptp(np.log(found.ranges["litres"])) > 2.0 * np.ptp(np.log(plain.ranges["litres"]))
+    assert plain.contradictions == ()
+
+
+def test_the_range_holds_the_refill_flow_and_swing_that_nobody_measured_and_narrows_by_what_is(field):
+    """Refill ±10 % and swing ±5 %, evenly: 90 % within ±10.5 %; by jug ±3 %; by a meter what counts leave."""
+    log = field.log(TRUTH, levels=False, every=3.0)
+    forcing = prepare(field.garden, field.weather, log.first, log.last)
+
+    def half(**measured):
+        found = fit_controller(field.garden, forcing, 0, log.visits["upper"], measured=measured)
+        off, low, high = litres_off(found)
+        assert low < off < high
+        return 0.9 * (high - low) / 2.0, found
+
+    (plain, found), (by_jug, jugged), (by_both, both) = half(), half(refill=JUG), half(refill=JUG, swing=0.88)
+    assert 0.095 < plain < 0.13
+    assert by_both < by_jug < 0.07
+    assert values(jugged)["refill"] == pytest.approx(2.1, rel=0.01)
+    assert values(both)["swing"] == pytest.approx(0.88, rel=0.01)
+    # what was foretold of each is what came of it
+    worth = {one.what: one.after / one.before for one in found.worth}
+    assert worth["jug"] == pytest.approx(by_jug / plain, abs=0.12)
+    assert worth["jug-and-weighings"] == pytest.approx(by_both / plain, abs=0.12)
+    assert [one.after for one in found.worth] == sorted(one.after for one in found.worth)
+    assert {one.what for one in both.worth} == {"meter"}
+
+
+def test_a_fit_gives_the_seasons_litres_with_a_range_that_its_overlay_draws(field):
+    log = field.log(TRUTH, every=3.0, meter=True)
+    found = fit(field.garden, log, weather=field.weather)
+    truth = replay(true_garden(field.garden, **TRUTH), weather=field.weather).totals["controllers"]["upper"]["litres"]
+    low, high = found.litres["upper"]
+    assert low < truth < high < 1.12 * low
+    before = found.before.totals["spread"]["controllers"]["upper"]["litres"]
+    assert high - low < 0.2 * (before["high"] - before["low"])
+    known = found.overlay["uncertainty"]["controller"]["upper"]
+    assert set(known) == {"litres", "openings", "swing"}
+    assert all(part[0] <= 1.0 <= part[1] for part in known.values())
+    assert "meter" not in {one.what for one in found.controllers["upper"].worth}
+
+
+@pytest.mark.parametrize("name", ["exposure", "refil"])
+def test_an_unknown_name_to_hold_is_refused(name, field):
+    with pytest.raises(PanbudgetError, match=f'hold "{name}" is unknown; expected: refill or swing'):
+        fit(field.garden, "log.csv", hold=(name,))

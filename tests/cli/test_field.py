@@ -163,7 +163,7 @@ def test_a_spread_of_few_seasons_is_told(garden, tmp_path, capsys):
 
 
 def test_a_variant_file_that_is_none_is_told(garden, tmp_path, capsys):
-    (tmp_path / "v.toml").write_text("[site]\nlatitude = 1.0\n", encoding="utf-8")
+    (tmp_path / "v.toml").write_text("[site]\nlatitude = 1.0\n[variant.a]\ntitle = 'a'\n", encoding="utf-8")
     code, _, err = run(capsys, "replay", garden, "--out", tmp_path / "s", "--variant", tmp_path / "v.toml")
     assert code == 2
     assert "must hold one [variant.NAME] and nothing else" in err

@@ -276,6 +276,13 @@ def test_the_drawing_says_which_of_several_vessels_it_shows(make_garden, vessels
     assert ("True size, for the rim of each" in texts) is (len(vessels) > 1 or vessels[0].get("count", 1) > 1)
 
 
+def test_a_jug_and_two_weighings_may_be_a_twentieth_out(make_garden):
+    """2 L/h · √1.5 for ten minutes are 408 mL, 388 to 429 of which will do; 900 g, 855 to 945."""
+    page = as_page(setup(make_garden(days=5))).replace("\u00a0", " ")
+    assert "for 10 minutes with the valve open: 408 mL, and 388 to 429 mL will do" in page
+    assert "must differ by 900 g" in page and "855 to 945 g will do" in page
+
+
 def test_the_strip_is_in_true_size(make_garden):
     shapes = pan_drawing(setup(make_garden()).sheets["upper"])
     levels = sorted(s.y1 - 10.0 for s in shapes if isinstance(s, Line) and s.x2 - s.x1 == 16.0 and s.y1 == s.y2)

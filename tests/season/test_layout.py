@@ -259,3 +259,25 @@ def test_there_is_room_for_all_that_a_pan_can_lose_and_for_every_press():
         presses=np.array([[6.0, np.inf, 30.0, np.inf], [np.inf] * 4]),
     )
     assert Forcing.room.func(SimpleNamespace(pans=pans)) == 44 + 6
+
+
+@pytest.mark.parametrize(
+    ("presses", "site", "told"),
+    [
+        (["06:00"], {}, True),
+        (["06:00", "sunset"], {"longitude": -9.0}, True),  # a zone is wanted too
+        (["06:00"], {"longitude": -9.0, "timezone": "Etc/GMT+0"}, False),
+        (["sunrise", "sunset"], {}, False),
+    ],
+)
+def test_clock_times_without_a_clock_count_as_the_suns_and_that_is_told(make_garden, presses, site, told):
+    garden = make_garden({"site": site, "controller": {"upper": {"valve": {"press_times": presses}}}}, days=2)
+    assert any("press times count as solar time" in text for text in forced(garden).assumptions) is told
+
+
+def test_one_valve_with_a_timer_gives_every_bed_a_timers_lane(make_garden):
+    upper = make_garden().described["controller"]["upper"]
+    timer = {"days": ["mon"], "duration": "1 h"}
+    both = {"controller": {"upper": {"timer": timer}, "lower": upper}}
+    assert forced(make_garden(both, days=2)).bundle.lanes == LANES
+    assert forced(make_garden({"controller": {"lower": upper}}, days=2)).bundle.lanes == LANES[:3]

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from panbudget.errors import WeatherError
 from panbudget.physics import air as met
 from panbudget.physics import sun
-from panbudget.weather import GapLimits, read_weather
+from panbudget.weather import GapLimits, Weather, read_weather
 from tests.weather.sites import Site
 from tests.weather.test_broken_files import table, with_day
 
@@ -320,3 +320,13 @@ def test_a_season_of_one_day_is_read_and_one_that_ends_before_it_starts_is_not(r
             read(table(), start=start, end=dt.date(2025, 6, 5))
     else:
         assert len(read(table(), start=start, end=dt.date(2025, 6, 5)).daily) == 20
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "held"), [(1, 3, True), (2, 2, True), (0, 3, False), (1, 4, False), (3, 2, False)]
+)
+def test_a_record_holds_days_from_its_first_to_its_last(start, end, held):
+    daily = pd.DataFrame({"tmin": 1.0}, index=pd.date_range("2025-06-01", periods=3))
+    day = dt.date(2025, 5, 31)
+    weather = Weather(daily, daily)
+    assert weather.holds(day + dt.timedelta(days=start), day + dt.timedelta(days=end)) is held

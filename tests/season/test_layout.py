@@ -7,6 +7,7 @@ import datetime as dt
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from panbudget.engine.season import GIVEN
@@ -14,6 +15,7 @@ from panbudget.errors import ScenarioError
 from panbudget.season.layout import LANES, Design, Forcing, bundle_of, prepare
 from panbudget.season.run import first_morning
 from panbudget.weather.of_scenario import read_scenario_weather
+from tests.season.test_faults import TANK
 from tests.small_weather import weather_csv
 from tests.test_laws import PAN, VALVE, merged, nested
 
@@ -281,3 +283,43 @@ def test_one_valve_with_a_timer_gives_every_bed_a_timers_lane(make_garden):
     both = {"controller": {"upper": {"timer": timer}, "lower": upper}}
     assert forced(make_garden(both, days=2)).bundle.lanes == LANES
     assert forced(make_garden({"controller": {"lower": upper}}, days=2)).bundle.lanes == LANES[:3]
+
+
+def test_a_valve_of_another_size_keeps_what_is_not_changed(make_garden):
+    """By hand: a pan of 0.5 m² and 150 mm holds 65 kg below 20 mm of freeboard; a refill of 3 L/h is 1.22 times 2 √1.5."""
+    (valve,) = bundle_of([Design("", make_garden(TANK, days=2))]).valves
+    found = valve.resized("wide", area=0.5, depth=150.0, swing=1.2, refill_flow=3.0, emitters=[2.0])
+    was, now = valve.flows, found.flows
+    assert (found.design, found.area, found.swing, found.water) == ("wide", 0.5, 1.2, pytest.approx(65.0))
+    assert now.refill_flow == 3.0
+    assert now.bed_flows["tomatoes"] == pytest.approx(2.0 * was.bed_flows["tomatoes"])
+    assert now.at_reference["tomatoes"] == pytest.approx(2.0 * was.at_reference["tomatoes"])
+    assert now.at_reference[""] == pytest.approx(was.at_reference[""] * 3.0 / was.refill_flow)
+    values = found.engine_values
+    assert values["rim"] == [pytest.approx(1.2 + 20.0 * 0.5)]
+    assert values["dry"] == [pytest.approx(1.2 - 65.0)]
+    assert values["refill_flow"] == [now.at_reference[""]]
+    assert values["valve_flow"] == [pytest.approx(3.0 + now.bed_flows["tomatoes"])]
+
+
+@pytest.mark.parametrize(
+    ("timer", "litres"),
+    [
+        ({"days": ["mon", "thu", "sun"], "duration": "30 min"}, 0.5 * 60.0),
+        # a week's litres go by the beds' flows, 60 to 20, and over the days
+        ({"days": ["mon", "thu", "sun"], "litres_a_week": "120 L"}, 120.0 * 60.0 / 80.0 / 3.0),
+    ],
+)
+def test_a_timer_waters_on_its_days(make_garden, timer, litres):
+    """30 and 10 emitters of 2 L/h measured in place, over 12 m²; 1 May 2025 is a Thursday."""
+    beds = {
+        "tomatoes": {"emitters": {"at": None}},
+        "beans": {
+            **make_garden().described["controller"]["upper"]["bed"]["tomatoes"],
+            "emitters": {"count": 10, "flow": "2 L/h"},
+        },
+    }
+    garden = make_garden({"controller": {"upper": {"bed": beds, "timer": timer}}}, days=2)
+    (valve,) = bundle_of([Design("", garden)]).valves
+    given = valve.timed("tomatoes", pd.date_range("2025-05-01", periods=8))
+    assert given == pytest.approx([litres / 12.0 if day in (0, 3, 4, 7) else 0.0 for day in range(8)])

@@ -374,3 +374,10 @@ def test_kc_ini_from_wettings_takes_the_eto_of_the_initial_stage_alone():
     late = bed(plants=plants, planted=dt.date(2026, 3, 11), wetting_interval="4 d")
     mean = climate(eto=float(eto.mean()))
     assert bed_demand(late, weather).kc[0] == pytest.approx(bed_demand(late, mean).kc[0], rel=1e-12)
+
+
+@pytest.mark.parametrize(("kc_ini", "kcb_ini"), [(0.7, 0.25), (0.45, 0.0), (0.3, 0.0)])
+def test_a_kc_of_less_than_the_bare_soils_leaves_the_plants_none(kc_ini, kcb_ini):
+    """FAO-56 (1998) Tables 12 and 17: a tomato's Kc ini 0.6 and Kcb ini 0.15, so that 0.45 are the soil's."""
+    plant = plant_of(checked(beds.Plants, {"name": "tomato", "kc_ini": kc_ini}))
+    assert plant.kcb_ini == pytest.approx(kcb_ini, abs=1e-12)

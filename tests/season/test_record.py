@@ -105,3 +105,12 @@ def test_days_without_a_measured_pan_are_named(make_garden, holes, named):
     pan = ["" if day in holes else 8.0 for day in range(12)]
     with pytest.raises(ScenarioError, match=f"has no pan_evaporation on {named}; fill them"):
         replay(make_garden(weather=weather_csv(12, pan=pan)))
+
+
+def test_valves_of_fewer_presses_have_none_where_others_have_theirs():
+    """Two days, at most two presses a day: a valve's days stand one after the other."""
+    times = [("06:00",), ("21:30", "06:00"), ()]
+    valves = [SimpleNamespace(controller=SimpleNamespace(valve=SimpleNamespace(press_times=part))) for part in times]
+    inf = np.inf
+    assert record().presses(valves, 2, 4).tolist() == [[6.0, inf, 6.0, inf], [6.0, 21.5, 6.0, 21.5], [inf] * 4]
+    assert record().presses(valves[2:], 2, 4).shape == (1, 0)

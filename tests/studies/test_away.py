@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from types import SimpleNamespace
 
 import pytest
 
 from panbudget import replay
-from panbudget.errors import ScenarioError
+from panbudget.errors import Problem, ScenarioError
 from panbudget.reports.away.page import away_sentences
 from panbudget.studies import away as study
 from panbudget.studies.away import BedAway, PanAway, Stay, away
@@ -292,3 +293,41 @@ def test_each_size_of_a_change_is_laid_over_the_present_one(make):
     assert study._sized(part, "depth", 1.5)["pan"]["depth"] == "270.0 mm"
     assert study._sized(part, "swing", 2.0)["valve"]["swing"] == "1.8 kg"
     assert study._sized(part, "refill", 0.5)["valve"]["refill"]["flow"] == "1.0 L/h"
+
+
+def best_of(sizes, impossible=()):
+    """The best size of a change whose stays are short of water on so many days; and how many stays were tried of each."""
+    tried = []
+
+    class Known(study._Leave):
+        def stay(self, garden, year, heat=None, by_hand=""):
+            tried.append(garden)
+            days = sizes[garden][[(2025, "hot"), (2025, None), (2024, None), (2023, None)].index((year, heat))]
+            return dataclasses.replace(stayed(stress=(days, 0)), start=dt.date(year, 6, 1), made_heat=heat or "")
+
+    def changed(overlay):
+        if overlay in impossible:
+            raise ScenarioError(Problem("no", "pan", "can't be"))
+        return overlay
+
+    plain = SimpleNamespace(changed=changed)
+    leave = Known(plain, None, *JUNE, dt.timedelta(days=13), lambda text: None)
+    tests = [(2025, "hot"), (2025, None), (2024, None), (2023, None)]
+    return leave._best([(name, name, "") for name in sizes], tests, 9), [tried.count(name) for name in sizes]
+
+
+def test_the_smallest_size_that_makes_every_stay_safe_is_taken_and_none_after_it():
+    """One that fails in either of the two hardest stays is not tried on the others."""
+    change, tried = best_of({"a": [5], "b": [0, 2], "c": [0, 0, 1, 0], "d": [0, 0, 0, 0], "e": [0, 0, 0, 0]})
+    assert (change.what, change.safe, change.fails_in, change.before) == ("d", True, (), 9)
+    assert tried == [1, 2, 4, 4, 0]
+
+
+def test_where_no_size_makes_it_safe_the_one_that_leaves_the_least_is_told():
+    change, _ = best_of({"a": [5], "b": [3], "c": [3], "d": [4]})
+    assert (change.what, change.safe, change.stress_days) == ("b", False, 3)
+    assert change.fails_in == ("2025 with a made-up heat wave",)
+    change, _ = best_of({"a": [0], "b": [4, 0]}, impossible=("a",))
+    assert (change.what, change.impossible) == ("b", "")
+    change, _ = best_of({"c": [0, 0, 1, 2]})
+    assert change.fails_in == ("2024", "2023")

@@ -241,7 +241,7 @@ def _of_bed(season: Season, key: str) -> Iterator[Finding]:
         values: dict[str, Any] = {"count": part.emitters.count, "flow": part.emitters.flow, "area": part.area}
         yield _finding("caution", "flood", key, flood, most=most, limit=words.mm(FLOOD), **values)
     severity, code = ("caution", "never-growing") if idle.all() else ("note", "not-growing")
-    yield from _on_days(severity, code, key, idle)
+    yield from _on_days(severity, code, key, idle, bare=words.mm(totals["etc_bare_mm"]))
 
 
 def _of_evenness(season: Season) -> Iterator[Finding]:

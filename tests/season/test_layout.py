@@ -323,3 +323,12 @@ def test_a_timer_waters_on_its_days(make_garden, timer, litres):
     (valve,) = bundle_of([Design("", garden)]).valves
     given = valve.timed("tomatoes", pd.date_range("2025-05-01", periods=8))
     assert given == pytest.approx([litres / 12.0 if day in (0, 3, 4, 7) else 0.0 for day in range(8)])
+
+
+def test_a_planting_that_can_t_be_is_named_without_a_year_in_the_gardens_own(make_garden):
+    plants = {"name": "tomato", "stages_gdd": [200, 300, 400, 100]}
+    bed = {"plants": plants, "planted": dt.date(2025, 4, 20)}
+    with pytest.raises(
+        ScenarioError, match=r"controller\.upper\.bed\.tomatoes: .* which the weather file does not hold"
+    ):
+        forced(make_garden({"controller": {"upper": {"bed": {"tomatoes": bed}}}}, days=2))

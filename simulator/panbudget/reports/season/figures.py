@@ -224,7 +224,9 @@ def _mark_levels(ax: Axes, levels: dict[str, Floats], begin: float, end: float, 
     labels = {key: STYLES[key].label for key in levels}
     reset, rim = (float(levels[key][-1]) for key in ("reset", "rim"))
     low, high = min(0.0, float(np.min(level))), max(float(levels["reset"].max()), float(np.max(level)))
-    far = levels["rim"].min() > _FAR_RIM * high  # it is named and not drawn, or the level would be a ripple at the bottom
+    far = (
+        levels["rim"].min() > _FAR_RIM * high
+    )  # it is named and not drawn, or the level would be a ripple at the bottom
     room = 0.06 * max((high if far else max(high, levels["rim"].max())) - low, 1e-6)
     if far:
         del levels["rim"]

@@ -184,7 +184,7 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
         problems.extend(problem.under(f"{error.file}: ") for problem in error.problems)
     if problems:
         raise ScenarioError(*problems, file=str(path))
-    marks = [content, base.sha256.encode(), Path(engine.__file__).read_bytes(), mark]
+    marks = [content, (base.file_sha256 + base.sha256).encode(), Path(engine.__file__).read_bytes(), mark]
     for name in _PACKAGES:
         version = next((package.version for package in importlib.metadata.distributions(name=name)), "none")
         marks.append(f"{name} {version}".encode())

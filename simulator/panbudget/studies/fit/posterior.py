@@ -40,6 +40,7 @@ _WEIGHS = 4.0  # errors whose log likelihood is less by more than this are left 
 _WRONG, _WRONG_BY = 0.05, 0.2
 _TAILS = 4.0  # degrees of freedom of a meter's errors and of the proposal
 _DRAWS, _DRAWS_PRESSED, _ROUNDS = 200, 80, 3
+_LEAST_REACH = 0.02  # of the exposure's logarithm, to begin with
 _FINE = 4.0  # looks an hour, for the moments of openings
 #: name -> centre and half width of what is known beforehand, as logarithms of factors
 Known = Mapping[str, tuple[float, float]]
@@ -278,7 +279,10 @@ class Posterior:
             centre, spread = self.mean, self.covariance
         else:
             centre = np.log([self.place.factors.get(name, 1.0) for name in NAMES])
-            sides = np.array([self._reach(), self.known["refill"][1], max(self.known["swing"][1], 0.03)])[free]
+            gone = self.pan.modelled(self.place.factors).counted_at(self.pan.hours[[0, -1]])
+            # a count off by one moves the exposure by so much
+            reach = float(np.clip(1.0 / max(gone[1] - gone[0], 1.0), _LEAST_REACH, _WRONG_BY))
+            sides = np.array([reach, self.known["refill"][1], max(self.known["swing"][1], 0.03)])[free]
             spread = turn.T @ np.diag((0.7 * sides) ** 2) @ turn
         from scipy.special import chdtri, ndtri
 
@@ -302,25 +306,6 @@ class Posterior:
             self.logs, self.weights = logs, weights / weights.sum()
             centre, spread = self.mean, self.covariance
         self.place = placed(self.pan, self.seen, dict(zip(NAMES, np.exp(centre).tolist(), strict=True)))
-
-    def _reach(self) -> float:
-        """Standard error of the exposure's logarithm, all else held."""
-        pan, at = self.pan, float(np.log(self.place.factors["exposure"]))
-        gone = pan.modelled(self.place.factors).counted_at(pan.hours)
-        wide = max(0.08, 2.2 / max(float(gone[-1] - gone[0]), 1.0))  # a count off by one moves the exposure by so much
-        error = wide
-        for _ in range(4):
-            logs = at + wide * np.linspace(-1.0, 1.0, 25)
-            values = _weigh(pan, self.seen, _exposed(self.place.factors, logs), self.place.level_mm, self.place.walk)[
-                :, 0
-            ]
-            part = np.exp(values - values.max())
-            at = float((part * logs).sum() / part.sum())
-            error = float((part * (logs - at) ** 2).sum() / part.sum()) ** 0.5
-            if error > wide / 6.0:
-                break
-            wide = max(4.0 * error, wide / 6.0)
-        return max(error, 1e-3)
 
     def time_openings(self, rounds: int = 1) -> None:
         """Take openings at the moments that the log is consistent with, in place of the mean over all moments."""

@@ -177,9 +177,8 @@ def pan_hours(c, tank, is_kept, day, start, end, count, days, pans, state, out):
     if tank >= 0:
         evaporated, leaked = state.today[c * PAN_SUMS], state.today[c * PAN_SUMS + 1]
     hourly_level = out.hourly_level
-    keeps_hours, first = hourly_level.shape[1] > 0, day * 24
-    hour = start
-    while hour < 24:
+    keeps_hours, first, is_on_tank = hourly_level.shape[1] > 0, day * 24, tank >= 0
+    for hour in range(start, 24):
         share = daylight_share[day, hour]
         if night_share > 0.0:
             share = (1.0 - night_share) * share + night_share * days.dark_share[day, hour]
@@ -191,7 +190,7 @@ def pan_hours(c, tank, is_kept, day, start, end, count, days, pans, state, out):
             is_quiet = w > -net and w - dry > -net
         else:
             is_quiet = w >= 0.0 and rim - w >= net
-        if tank >= 0 and (hour == end or not is_quiet):
+        if is_on_tank and (hour == end or not is_quiet):
             break
         if is_quiet:
             evaporated += loss
@@ -206,14 +205,15 @@ def pan_hours(c, tank, is_kept, day, start, end, count, days, pans, state, out):
             evaporated, leaked = sums[0], sums[1]
         if keeps_hours:
             hourly_level[c, first + hour] = w
-        hour += 1
-    if tank < 0:
+    else:
+        hour = 24
+    if not is_on_tank:
         write_pan(c, day, w, (evaporated, leaked) + sums[2:], state, out)  # noqa: RUF005
     else:
         state.rain[c], state.evaporation[c] = rain, loss
     if is_kept:
         state.level[c], state.is_open[c], state.press[c] = w, is_open, press
-        if tank >= 0:
+        if is_on_tank:
             state.today[c * PAN_SUMS], state.today[c * PAN_SUMS + 1] = evaporated, leaked
     return hour, count
 

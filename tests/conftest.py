@@ -30,3 +30,20 @@ def make_garden(tmp_path):
         return scenario.changed(overlay) if overlay else scenario
 
     return make
+
+
+@pytest.fixture(autouse=True)
+def figures_in_outline(request, monkeypatch):
+    """Drawing is most of a report's time: but for tests marked ``draws``, figures' files are written and not drawn."""
+    element = '<svg xmlns="http://www.w3.org/2000/svg"></svg>'
+
+    def outlines(folder, draws, _):
+        (folder / "figures").mkdir()
+        for name in draws:
+            (folder / "figures" / f"{name}.png").write_bytes(b"\x89PNG\r\n\x1a\n")
+            (folder / "figures" / f"{name}.svg").write_text(element, encoding="utf-8")
+        return dict.fromkeys(draws, element)
+
+    if "draws" not in request.keywords:
+        monkeypatch.setattr("panbudget.reports.writing.draw_into", outlines)
+        monkeypatch.setattr("panbudget.reports.canvas._save", lambda drawn, target, **options: target.write(element))

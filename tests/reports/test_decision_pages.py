@@ -211,6 +211,7 @@ def test_the_setup_pdf_is_one_sheet_a_valve_and_the_same_bytes(make_garden):
     assert b"2000" in pdf  # a fixed date of making
 
 
+@pytest.mark.draws
 def test_a_users_words_are_text_on_every_page(make_garden):
     garden = make_garden({"variant": VARIANTS}, weather=heat_wave())
     raw = dict(garden.described)

@@ -84,6 +84,7 @@ def test_seasons_of_the_same_files_and_days_are_equal(garden):
     assert len({season, again, shorter}) == 2
 
 
+@pytest.mark.draws
 def test_a_season_draws_and_writes_what_the_command_does(garden, tmp_path):
     season = panbudget.replay(garden)
     assert season.plot()[0].get_ylabel()

@@ -42,6 +42,7 @@ def test_lines_say_what_was_assumed(found):
     assert "the file says of itself: invented weather" in text
 
 
+@pytest.mark.draws
 def test_the_page_stands_alone(found, tmp_path):
     write_into(found, tmp_path)
     page = (tmp_path / "check.html").read_text(encoding="utf-8")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -29,16 +29,17 @@ WIDTH = 9.0  # inches; an A4 page's text is narrower, and the vector picture shr
 Mask = npt.NDArray[np.bool_]
 
 
-def draw_into(folder: Path, drawings: Iterable[tuple[str, Sequence[Axes]]]) -> dict[str, str]:
+def draw_into(folder: Path, draws: Mapping[str, Callable[..., Sequence[Axes]]], result: Any) -> dict[str, str]:
     """
-    Write a page's figures into its folder, and return them to stand inside the page.
+    Draw a result's figures into its page's folder, and return them to stand inside the page.
 
     Parameters
     ----------
     folder : Path
         The page's; ``figures`` is made in it.
-    drawings : iterable of (str, sequence of Axes)
-        Names and figures; drawn one at a time where they are made as they are asked for.
+    draws : mapping of callable
+        Names, and what draws them.
+    result : Reported
 
     Returns
     -------
@@ -46,7 +47,7 @@ def draw_into(folder: Path, drawings: Iterable[tuple[str, Sequence[Axes]]]) -> d
         Name -> SVG element.
     """
     (folder / "figures").mkdir()
-    return {name: _element(save(drawn, folder / "figures" / name)) for name, drawn in drawings}
+    return {name: _element(save(draw(result), folder / "figures" / name)) for name, draw in draws.items()}
 
 
 @applied()

@@ -138,7 +138,7 @@ def write_into(result: Any, folder: Path) -> None:
     for name, content in verb.files.items():
         (folder / name).write_bytes(content(result))
     draws = verb.figures(result)
-    drawn = draw_into(folder, ((name, draw(result)) for name, draw in draws.items())) if draws else {}
+    drawn = draw_into(folder, draws, result) if draws else {}
     (folder / names[0]).write_text(as_page(result, drawn), encoding="utf-8")
 
 

@@ -112,6 +112,7 @@ def test_supplied_and_needed_add_up_to_the_totals(season):
     assert drawn[STYLES["needed"].label].get_ydata()[-1] == pytest.approx(bed["net_demand_mm"])
 
 
+@pytest.mark.draws
 def test_the_weathers_coverage_names_what_was_filled(make_garden):
     text = weather_csv(20).replace("2025-05-04,14.0,30.0,80,35,2.0,0.0,24.0", "2025-05-04,14.0,30.0,80,35,2.0,0.0,")
     season = replay(make_garden(weather=text))
@@ -122,6 +123,7 @@ def test_the_weathers_coverage_names_what_was_filled(make_garden):
     assert {"radiation", "rain", "tmax"} <= labels
 
 
+@pytest.mark.draws
 @pytest.mark.parametrize("name", figures.SEASON_FIGURES)
 def test_figures_are_the_same_bytes_twice_and_say_nothing_of_the_machine(name, season, tmp_path):
     for run in ("a", "b"):
@@ -139,6 +141,7 @@ def test_styles_tell_lines_apart_without_colour():
         assert len(set(looks)) == len(looks)
 
 
+@pytest.mark.draws
 def test_a_name_with_a_dollar_is_no_formula(make_garden):
     garden = make_garden(days=3)
     raw = dict(garden.described)

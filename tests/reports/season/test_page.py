@@ -51,6 +51,7 @@ class Outline(HTMLParser):
             self.headings.append(data)
 
 
+@pytest.mark.draws
 def test_the_page_stands_alone_and_is_well_formed(season):
     text = page(season)
     assert not re.search(r'(src|href)="(?!#)', text)

@@ -32,5 +32,6 @@ def test_a_place_that_nothing_suits_is_hollow():
     assert [part.get_offsets().tolist() for part in hollow] == [[[-6.6, 38.4]]]
 
 
+@pytest.mark.draws
 def test_two_drawings_have_the_same_bytes():
     assert map_files(choices(), ["small", "wide"], "x", 3) == map_files(choices(), ["small", "wide"], "x", 3)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import pytest
+
 from panbudget.reports.sweep.map import map_figure, map_files
 from panbudget.studies.sweep.summary import Choice
 

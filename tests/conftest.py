@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import datetime as dt
+from pathlib import Path
 
 import pytest
 
@@ -37,6 +38,9 @@ def figures_in_outline(request, monkeypatch):
     """Drawing is most of a report's time: but for tests marked ``draws``, figures' files are written and not drawn."""
     element = '<svg xmlns="http://www.w3.org/2000/svg"></svg>'
 
+    def outline(drawn, target, **options):
+        target.write_bytes(b"\x89PNG\r\n\x1a\n") if isinstance(target, Path) else target.write(element)
+
     def outlines(folder, draws, _):
         (folder / "figures").mkdir()
         for name in draws:
@@ -46,4 +50,4 @@ def figures_in_outline(request, monkeypatch):
 
     if "draws" not in request.keywords:
         monkeypatch.setattr("panbudget.reports.writing.draw_into", outlines)
-        monkeypatch.setattr("panbudget.reports.canvas._save", lambda drawn, target, **options: target.write(element))
+        monkeypatch.setattr("panbudget.reports.canvas._save", outline)

@@ -22,10 +22,12 @@ from panbudget.studies.fit.pan import PanModel, summed
 #: a count says nothing of where between two openings the pan stands: the standard error of a swing
 QUANTISED = 12.0**-0.5
 _LEVEL_MM = 1.5  # standard error of a ruler to start with
-_METER_L = 0.7  # standard error of a meter's difference by its last digit
+_METER_L = 6.0**-0.5  # standard error of a difference of two whole litres: 1/12 of variance for each that is rounded
 _ADDS_UP = 0.6  # share of what one opening differs from the next that adds up: some of it goes with the hour
 _MOMENT = 0.05  # of a swing: an opening seen tells the moment to some minutes
-_HOURS = 0.015  # of an opening's litres, by which all of a few days stray from the mean: they fall into the same hours
+# of an opening's litres, by which all of a few days stray from the mean: they fall into the same hours. A little more than
+# the 0.006 by which whole logs of ten notes do (measured, `tests/benchmarks/README.md`)
+_HOURS = 0.0075
 _LEAST_SPANS = 3
 _WHOLE, _FEW = 0.3, 12.0  # so near to a whole number, and so few openings, it is one
 

@@ -15,7 +15,7 @@ _FEW_YEARS = 10
 @verb(steps=98)
 def size(scenario: Any, controller: str | None = None, *, step: Any) -> Done:
     """
-    Which pan, refill flow and swing would suit these beds, over all the years of the weather file?
+    Which pan, refill flow, swing and emitters would suit these beds, over all usable years and all that is uncertain?
 
     Example:  panbudget size scenarios/terraces.toml --out sizes
     """

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -48,6 +48,15 @@ class Draws:
     swing: dict[str, Floats]
     emitter_flow: dict[str, Floats]
     pressure: dict[str, Floats]
+
+
+class ValveFactors(NamedTuple):
+    """What draws come to for one valve, pressure in its flows: factors on what it and its beds are described as."""
+
+    exposure: Floats  # (draws,)
+    refill_flow: Floats  # (draws,)
+    swing: Floats  # (draws,)
+    emitters: Floats  # (draws, beds)
 
 
 def _drawn_over(scenario: Scenario) -> dict[tuple[str, str], tuple[str, Factors]]:
@@ -150,6 +159,17 @@ def drawn_factors(scenario: Scenario, count: int) -> Draws:
     return Draws(exposure, refill, swing, emitter, pressure)
 
 
+def valve_factors(scenario: Scenario, name: str, draws: Draws) -> ValveFactors:
+    """Return one valve's part of draws, with what a change of the mains' pressure does to each flow."""
+    described = scenario.controller[name]
+    head = draws.pressure[described.supply]
+    emitters = [
+        draws.emitter_flow[f"{name}/{bed}"] * head**planted.emitters.exponent for bed, planted in described.bed.items()
+    ]
+    refill = draws.refill_flow[name] * head**described.valve.refill.exponent
+    return ValveFactors(draws.exposure[name], refill, draws.swing[name], np.stack(emitters, axis=1))
+
+
 def interval_of(values: Floats, share: float) -> tuple[float, float]:
     """
     Return the range that holds the middle share of samples.
@@ -192,25 +212,23 @@ def sampled_forcings(season: Season, count: int) -> Iterator[Forcing]:
         The season's own, with the factors drawn laid on pans, tanks and beds.
     """
     scenario, forcing = season.scenario, season.forcing
-    draws, beds, controllers = drawn_factors(scenario, count), list(season.beds), list(scenario.controller)
+    draws, beds = drawn_factors(scenario, count), list(season.beds)
+    factors = [valve_factors(scenario, name, draws) for name in scenario.controller]
     exposure, refill_factor, swing = (
-        np.stack([part[name] for name in controllers], axis=1)[..., None]
-        for part in (draws.exposure, draws.refill_flow, draws.swing)
+        np.stack([getattr(part, what) for part in factors], axis=1)[..., None]
+        for what in ("exposure", "refill_flow", "swing")
     )
     bed_factor = np.ones((count, len(beds), 1))
-    valve_flow = np.empty((count, *forcing.pans.valve_flow.shape))
+    # by day, for faults take from it
+    valve_flow = forcing.pans.refill_flow * refill_factor
     on_tanks: list[int] = []  # beds in the order of the draws
-    for index, name in enumerate(controllers):
-        described, part = scenario.controller[name], forcing.pan_of[name]
-        on_tank, head = scenario.supply[described.supply].kind == "tank", draws.pressure[described.supply]
-        refill_factor[:, index, 0] *= head**described.valve.refill.exponent
-        # by day, for faults take from it
-        valve_flow[:, index] = forcing.pans.refill_flow[index] * refill_factor[:, index]
-        for bed, planted in described.bed.items():
+    for index, (name, described) in enumerate(scenario.controller.items()):
+        for place, bed in enumerate(described.bed):
             row = beds.index(f"{name}/{bed}")
-            bed_factor[:, row, 0] = draws.emitter_flow[beds[row]] * head**planted.emitters.exponent
-            valve_flow[:, index] += part.bed_flows[bed] * bed_factor[:, row] * forcing.beds.flow_factor[row]
-            on_tanks += [row] if on_tank else []
+            bed_factor[:, row, 0] = factors[index].emitters[:, place]
+            flow = forcing.pan_of[name].bed_flows[bed] * forcing.beds.flow_factor[row]
+            valve_flow[:, index] += flow * bed_factor[:, row]
+            on_tanks += [row] if scenario.supply[described.supply].kind == "tank" else []
     for run in range(count):
         grown = forcing.pans.swing * (swing[run] - 1.0)
         pans = forcing.pans._replace(

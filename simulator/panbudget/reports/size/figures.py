@@ -12,10 +12,11 @@ from matplotlib.axis import Axis
 from panbudget.numeric import Floats
 from panbudget.reports.canvas import panels
 from panbudget.reports.style import STYLES, applied, plain
-from panbudget.studies.size.choose import Choice, ValveSizing
+from panbudget.studies.size.choose import ValveSizing
 
 _DARKEST = 60.0  # days short of water
 _STAR: dict[str, Any] = {"marker": "*", "linestyle": "", "color": STYLES["eto"].colour, "markeredgecolor": "black"}
+_CROSS: dict[str, Any] = {"marker": "x", "markersize": 9, "markeredgewidth": 2.0, "linestyle": "", "color": "black"}
 
 
 @applied()
@@ -34,21 +35,22 @@ def map_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> list[A
     list of Axes
         One.
     """
-    choice, present = valve.advice, valve.present
-    judged, best = choice.judged, choice.judged.settings[choice.best]
-    area, _, flow, _ = np.array(judged.settings).T
+    present, best, interval = valve.present, valve.best, valve.interval
+    judged = valve.tried
+    area = np.array([setting.area for setting in judged.settings])
+    flow = np.array([valve.flow_of(setting) for setting in judged.settings])
+    feasible = judged.share >= interval
     (ax,) = panels(1, height=4.5, width=7.5, axes=axes)
     # the same pan and flow with other swings lie on each other: the one that keeps most shows
-    order = np.argsort(judged.feasible, kind="stable")
+    order = np.argsort(judged.share, kind="stable")
     shade = np.minimum(judged.stress_days[order], _DARKEST)
     squares: dict[str, Any] = {"cmap": "Greys", "vmin": 0.0, "vmax": _DARKEST, "s": 46.0, "marker": "s"}
     shades = ax.scatter(area[order], flow[order], c=shade, edgecolors="#BBBBBB", linewidths=0.3, **squares)
     rings: dict[str, Any] = {"facecolors": "none", "edgecolors": STYLES["mean"].colour, "s": 70.0, "linewidths": 1.3}
-    ax.scatter(area[judged.feasible], flow[judged.feasible], label="keeps every wish", **rings)
-    label = "best" if choice.keeps else "nearest to the wishes"
-    ax.plot(best.area, best.refill_flow, markersize=15, label=label, **_STAR)
-    cross: dict[str, Any] = {"marker": "x", "markersize": 9, "markeredgewidth": 2.0, "linestyle": "", "color": "black"}
-    ax.plot(present.area, present.refill_flow, label="as described", **cross)
+    ax.scatter(area[feasible], flow[feasible], label="keeps the wishes", **rings)
+    label = "best" if valve.choice.keeps else "nearest to the wishes"
+    ax.plot(best.area, valve.flow_of(best), markersize=15, label=label, **_STAR)
+    ax.plot(present.area, valve.flow_of(present), label="as described", **_CROSS)
     ax.set(xscale="log", yscale="log")
     _mark_round(ax.xaxis, area)
     _mark_round(ax.yaxis, flow)
@@ -84,23 +86,18 @@ def trade_off_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> 
     list of Axes
         One.
     """
-    sets: list[tuple[Choice, str, str, str]] = [(valve.choice, "emitters as they are", STYLES["taw"].colour, "--")]
-    if valve.with_emitters is not None:
-        sets.append((valve.with_emitters, "with the suggested emitters", STYLES["mean"].colour, "-"))
     (ax,) = panels(1, height=3.3, width=7.5, axes=axes)
-    for choice, label, colour, line in sets:
-        water, days = choice.judged.litres / 1000.0, choice.judged.stress_days
-        ax.scatter(water, days, s=14.0, color=colour, alpha=0.45, linewidths=0.0)
-        order = np.argsort(water, kind="stable")
-        look: dict[str, Any] = {"color": colour, "linestyle": line, "linewidth": 1.6, "label": label}
-        ax.step(water[order], np.minimum.accumulate(days[order]), where="post", **look)
-        star = "best" if choice is valve.advice else None
-        ax.plot(water[choice.best], days[choice.best], markersize=13, label=star, **_STAR)
-    best = float(valve.advice.judged.litres[valve.advice.best]) / 1000.0
-    most = max(float(choice.judged.litres.max()) for choice, *_ in sets) / 1000.0
-    ax.set_xlim(0.0, min(3.0 * best, 1.05 * most))
-    highest = max(1.0, *(float(choice.judged.stress_days.max()) for choice, *_ in sets))
-    ax.set(ylim=(-0.04 * highest, 1.05 * highest), xlabel="water through the valve [m³ a season, mean of the years]")
+    judged, choice = valve.tried, valve.choice
+    water, days = judged.litres / 1000.0, judged.stress_days
+    ax.scatter(water, days, s=14.0, color=STYLES["taw"].colour, alpha=0.45, linewidths=0.0)
+    order = np.argsort(water, kind="stable")
+    ax.step(water[order], np.minimum.accumulate(days[order]), where="post", color=STYLES["mean"].colour, linewidth=1.6)
+    chosen_water, chosen_days = choice.judged.litres / 1000.0, choice.judged.stress_days
+    ax.plot(chosen_water[choice.best], chosen_days[choice.best], markersize=13, label="best", **_STAR)
+    ax.plot(chosen_water[0], chosen_days[0], label="as described", **_CROSS)
+    ax.set_xlim(0.0, min(3.0 * float(chosen_water[[0, choice.best]].max()), 1.05 * float(water.max())))
+    highest = max(1.0, float(days.max()))
+    ax.set(ylim=(-0.04 * highest, 1.05 * highest), xlabel="water through the valve [m³ a season, mean]")
     ax.set(ylabel="days short of water [days]", title=f"What water buys, {plain(valve.name)}")
     ax.legend(loc="upper right")
     ax.grid()

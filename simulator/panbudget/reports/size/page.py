@@ -15,7 +15,6 @@ from matplotlib.axes import Axes
 from panbudget.reports.pages import Report, Section, texts, words_of
 from panbudget.reports.size.figures import map_figure, trade_off_figure
 from panbudget.reports.writing import Verb
-from panbudget.season.supplies import most_static
 from panbudget.studies.size.choose import Choice, Sizing, ValveSizing
 from panbudget.words import calendar_day, count
 
@@ -26,7 +25,7 @@ _FIGURES = {"map": map_figure, "trade-off": trade_off_figure}
 
 def size_sentences(sizing: Sizing) -> list[str]:
     """
-    Say the answer: for each valve what to build, what it gives, what holds it back.
+    Say the answer: for each valve what to build, in what share of the cells it keeps the wishes, what holds it back.
 
     Parameters
     ----------
@@ -35,36 +34,66 @@ def size_sentences(sizing: Sizing) -> list[str]:
     Returns
     -------
     list of str
+        The rule of choice last.
     """
-    return [_sentence(valve, _often(sizing)) for valve in sizing.valves.values()]
+    return [*(_sentence(valve, sizing) for valve in sizing.valves.values()), _rule(sizing)]
+
+
+def _rule(sizing: Sizing) -> str:
+    return _say("rule", interval=100.0 * sizing.interval)
 
 
 def _often(sizing: Sizing) -> str:
-    if len(sizing.years) >= 10:
-        return "in nine years of ten"
-    return "in the worst season" if len(sizing.years) > 1 else "in this season"
+    return _say("often", interval=100.0 * sizing.interval)
 
 
-def _sentence(valve: ValveSizing, often: str) -> str:
-    choice = valve.advice
-    row = choice.judged.row(choice.best)
-    moved = ", ".join(f"{bed} {new} instead of {old}" for bed, (old, new) in valve.emitters.items() if old != new)
+def _sentence(valve: ValveSizing, sizing: Sizing) -> str:
+    choice = valve.choice
+    row, described = valve.row(choice.best), valve.row(0)
+    moved = {bed: new for bed, new in row["emitters"].items() if new != valve.counts[bed]}
+    margin = valve.margins["best"]
     values = {
-        **{"valve": valve, "row": row, "often": often, "moved": moved},
+        **{"valve": valve, "row": row, "described": described, "choice": choice, "equal": len(choice.equal)},
         "what": row["from"] or _say("round", row=row),
         "swing": 1000.0 * row["swing_kg"],
-        "short": round(row["stress_days"]),
+        "share": math.floor(100.0 * row["share"] + 1e-9),
+        "interval": 100.0 * sizing.interval,
+        "cells": f"{sizing.draws} draws × {count(len(sizing.years), 'season')}",
+        "moved": ", ".join(f"{bed} {new} instead of {valve.counts[bed]}" for bed, new in moved.items()),
         "wish": texts("size")["held_back"].get(choice.binding),
+        **({"exposure": _range(margin.exposure), "refill": _range(margin.refill_flow)} if margin.exposure else {}),
     }
-    holds = "binding" if choice.keeps else "furthest"
-    keys = ["answer", *([holds] if choice.binding or not choice.keeps else []), *(["moved"] if valve.emitters else [])]
-    keys += ["starved"] if row["starved_hours"] > 0.0 else []
-    return " ".join(_say(key, **values) for key in keys)
+    first = "stay" if choice.best == 0 else "answer" if choice.keeps else "nearest"
+    worse = _say("worse", **values) if choice.worse else ""
+    keys = {
+        "gives": True,
+        "furthest": not choice.keeps,
+        "binding": choice.keeps and choice.binding,
+        "moved": moved,
+        "margin": margin.exposure,
+        "no_margin": margin.exposure is None,
+        "equal": choice.equal,
+        "stuck": row["stuck_hours"] >= 1.5,
+        "dry": row["dry_hours"] >= 0.5,
+        "starved": row["starved_hours"] > 0.0,
+    }
+    return " ".join(
+        [_say(first, worse=worse, **values), *(_say(key, **values) for key, holds in keys.items() if holds)]
+    )
+
+
+def _range(factors: tuple[float, float] | None) -> str:
+    """A margin in words; the ends of what was looked at stand for what lies beyond them."""
+    if factors is None:
+        return _say("range_none")
+    low, high = factors
+    bounds = (_say("range_low") if low <= 0.4 else f"{low:.2f}"), (_say("range_high") if high >= 2.0 else f"{high:.2f}")
+    return f"{bounds[0]} to {bounds[1]}"
 
 
 def variant_text(sizing: Sizing) -> str:
     """
-    Return the answer as an overlay to paste into the scenario.
+    Return the answer as an overlay, as `sized.toml` holds it.
 
     Parameters
     ----------
@@ -73,16 +102,23 @@ def variant_text(sizing: Sizing) -> str:
     Returns
     -------
     str
-        TOML; the refill flow is that at the supply's pressure.
+        TOML; only what differs from the garden as described. Flows at the pressure that the person wrote.
     """
     lines = ["[variant.sized]"]
     for name, valve in sizing.valves.items():
-        pressure = most_static(sizing.scenario.supply[sizing.scenario.controller[name].supply])
-        values = {**valve.advice.judged.settings[valve.advice.best]._asdict(), "pressure": pressure}
-        key = f"controller.{_key(name)}"
-        lines += [f"{key}.{line}" for line in _say("variant", **values).splitlines()]
-        moved = {bed: new for bed, (old, new) in valve.emitters.items() if old != new}
+        key, best, present = f"controller.{_key(name)}", valve.best, valve.present
+        parts = {
+            "variant_pan": (best.area, best.depth) != (present.area, present.depth),
+            "variant_swing": best.swing != present.swing,
+            "variant_refill": best.refill_flow != present.refill_flow,
+        }
+        values = {"best": best, "flow": valve.flow_of(best)}
+        wanted = [_say(part, **values).splitlines() for part, holds in parts.items() if holds]
+        lines += [f"{key}.{line}" for part in wanted for line in part]
+        moved = {bed: new for bed, new in valve.emitters_of(best).items() if new != valve.counts[bed]}
         lines += [f"{key}.bed.{_key(bed)}.emitters.count = {new}" for bed, new in moved.items()]
+        if not any(parts.values()) and not moved:
+            lines.append(f"# {name!r}: nothing to change")
     return "\n".join(lines) + "\n"
 
 
@@ -112,11 +148,13 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
         title=f"{sizing.scenario.title}: sizes",
         when=f"{days}; {count(len(years), 'season')}, {span}",
         sections=[
-            _section("wishes", items=_wishes(sizing), fill={"often": _often(sizing)}),
-            *(part for valve in sizing.valves.values() for part in _tables(valve)),
+            _section("wishes", items=_wishes(sizing), fill={"often": _often(sizing), "rule": _rule(sizing)}),
+            *(part for valve in sizing.valves.values() for part in _tables(valve, _often(sizing))),
+            _section("ranges", table=_ranges(sizing), fill={"draws": sizing.draws}),
             _section("figures", figures=figures),
             _section("variant", code=variant_text(sizing)),
         ],
+        sentences=size_sentences(sizing)[:-1],
         assumptions=sizing.assumptions,
     )
 
@@ -128,46 +166,75 @@ def _wishes(sizing: Sizing) -> list[str]:
     return [_say(f"wish_{key}", wishes=wishes) for key in keys]
 
 
-def _tables(valve: ValveSizing) -> Iterator[Section]:
-    """The best setting and those beside it; then the beds, with their emitters where others are suggested."""
-    settings = []
-    for place, index in enumerate(_near(valve.advice)):
-        row = valve.advice.judged.row(index)
-        settings.append(
-            {
-                **row,
-                "best": "best" if place == 0 else "",
-                "pan": row["from"] or _say("pan", row=row),
-                "refill_ml_min": row["refill_l_per_h"] * 1000.0 / 60.0,
-                "swing_g": 1000.0 * row["swing_kg"],
-                "missed": ", ".join(texts("size")["missed"][name] for name in row["missed"]) or "none",
-            }
+def _ranges(sizing: Sizing) -> list[dict[str, Any]]:
+    return [{"what": key, "low": low, "high": high} for key, (low, high) in sizing.ranges.items()]
+
+
+def _tables(valve: ValveSizing, often: str) -> Iterator[Section]:
+    """The best setting, the described one and those beside them; then the margins, and the beds."""
+    settings: dict[tuple[Any, ...], dict[str, Any]] = {}
+    counts = [valve.emitters_of(setting) for setting in valve.choice.judged.settings]
+    varied = [bed for bed, now in valve.counts.items() if any(layout[bed] != now for layout in counts)]
+    for index in _near(valve.choice):
+        row = valve.row(index)
+        shown = {
+            **row,
+            "which": _which(valve.choice, index),
+            "pan": row["from"] or _say("pan", row=row),
+            "refill_ml_min": row["refill_l_per_h"] * 1000.0 / 60.0,
+            "swing_g": 1000.0 * row["swing_kg"],
+            "share": math.floor(100.0 * row["share"] + 1e-9),
+            "emitters": ", ".join(f"{bed} {row['emitters'][bed]}" for bed in varied),
+            "missed": ", ".join(texts("size")["missed"][name] for name in row["missed"]) or "none",
+        }
+        if not varied:
+            del shown["emitters"]
+        alike = (
+            shown["pan"],
+            round(row["refill_l_per_h"], 2),
+            round(shown["swing_g"]),
+            tuple(row["emitters"].values()),
         )
-    yield _section("settings", table=settings, fill={"name": valve.name})
+        settings.setdefault(alike, shown)  # rows that print alike are one
+    rows = list(settings.values())
+    yield _section("settings", table=rows[: _NEIGHBOURS + 2], fill={"name": valve.name, "often": often})
+    margins = [
+        {"which": _which(valve.choice, index), "exposure": _range(part.exposure), "refill": _range(part.refill_flow)}
+        for part, index in ((valve.margins["best"], valve.choice.best), (valve.margins["described"], 0))
+    ]
+    yield _section("margins", table=margins if valve.choice.best else margins[:1])
     beds = []
-    for bed in valve.beds:
-        emitters = dict(zip(("now", "suggested"), valve.emitters.get(bed, (None, None)), strict=True))
+    for bed, now in valve.counts.items():
         ratio = valve.ratios[bed] if math.isfinite(valve.ratios[bed]) else None
-        beds.append({"bed": bed, "ratio": ratio, **(emitters if valve.emitters else {})})
+        beds.append({"bed": bed, "ratio": ratio, "now": now, "suggested": valve.emitters_of(valve.best)[bed]})
     yield _section("beds", table=beds)
 
 
+def _which(choice: Choice, index: int) -> str:
+    labels = {choice.best: "best", 0: "as described"}
+    if choice.best == 0 == index:
+        return "best, as described"
+    return labels.get(index, "equal" if index in choice.equal else "")
+
+
 def _near(choice: Choice) -> list[int]:
-    """The best setting and those next to it: other pans and flows, then other swings."""
-    area, _, flow, swing = np.array(choice.judged.settings).T
-    apart = sum(
-        weight * np.abs(np.log(values / values[choice.best]))
-        for weight, values in ((1.0, area), (1.0, flow), (0.2, swing))
-    )
-    others = [int(index) for index in np.argsort(apart, kind="stable") if index != choice.best]
-    return [choice.best, *others[:_NEIGHBOURS]]
+    """The best setting, the described one, and the others by how near they come to keeping the wishes with its water."""
+    judged = choice.judged
+    equal = np.isin(np.arange(len(judged.settings)), choice.equal)
+    apart = np.abs(np.log(np.maximum(judged.litres, 1.0) / max(float(judged.litres[choice.best]), 1.0)))
+    order = np.lexsort((apart, ~equal)).tolist()
+    return list(dict.fromkeys([choice.best, 0, *order]))
 
 
 def size_totals(sizing: Sizing) -> dict[str, Any]:
     """Return what `size.json` holds beside schema and title."""
     return {
         "years": sizing.years,
+        "draws": sizing.draws,
+        "ranges": sizing.ranges,
         "wishes": sizing.scenario.wishes.model_dump(mode="json"),
+        "wishes_to_be_kept_in": sizing.interval,
+        "rule": _rule(sizing),
         "said": size_sentences(sizing),
         "valves": {name: _valve(valve) for name, valve in sizing.valves.items()},
         "variant": variant_text(sizing),
@@ -176,28 +243,30 @@ def size_totals(sizing: Sizing) -> dict[str, Any]:
 
 
 def _valve(valve: ValveSizing) -> dict[str, Any]:
-    as_is, advice = valve.choice, valve.advice
+    choice = valve.choice
     return {
-        "present": valve.present,
+        "described": valve.row(0),
+        "best": valve.row(choice.best),
+        "equal_to_best": [valve.row(index) for index in choice.equal],
+        "margins": valve.margins,
+        "keeps_all_wishes": choice.keeps,
+        "leaves_plants_worse_than_described": choice.worse,
+        "binding": choice.binding,
         "supply_over_need_as_described": valve.ratios,
-        "best": advice.judged.row(advice.best),
-        "keeps_all_wishes": advice.keeps,
-        "binding": advice.binding,
-        "emitters": {bed: {"now": old, "suggested": new} for bed, (old, new) in valve.emitters.items()},
-        "best_with_emitters_as_they_are": as_is.judged.row(as_is.best),
     }
 
 
 def settings_table(sizing: Sizing) -> pd.DataFrame:
-    """Return a row for each setting tried, as `size.csv` has them."""
+    """Return a row for each setting, as `size.csv` has them: the shortlist over all draws, then the search over a few."""
     rows = []
     for name, valve in sizing.valves.items():
-        choices = {"as described": valve.choice, "suggested": valve.with_emitters}
-        for emitters, choice in ((how, choice) for how, choice in choices.items() if choice is not None):
-            for index in range(len(choice.judged.settings)):
-                head = {"controller": name, "emitters": emitters, "best": index == choice.best}
-                row = choice.judged.row(index)
-                rows.append({**head, **row, "missed": " ".join(row["missed"])})
+        for over, judged in (("all draws", valve.choice.judged), ("few draws", valve.tried)):
+            for index in range(len(judged.settings)):
+                which = _which(valve.choice, index) if over == "all draws" else ""
+                row = valve.row(index, judged)
+                emitters = " ".join(f"{bed}:{many}" for bed, many in row["emitters"].items())
+                head = {"controller": name, "judged_over": over, "which": which}
+                rows.append({**head, **row, "emitters": emitters, "missed": " ".join(row["missed"])})
     return pd.DataFrame(rows)
 
 
@@ -220,6 +289,7 @@ VERB = Verb(
     size_report,
     size_totals,
     tables={"size.csv": settings_table},
+    files={"sized.toml": lambda sizing: variant_text(sizing).encode()},
     figures=size_figures,
     of=lambda sizing: sizing.season,
 )

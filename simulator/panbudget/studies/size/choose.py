@@ -1,8 +1,10 @@
 """
-Sizing: which pan, refill flow and swing suit a valve's beds, over all the years of a record and the user's wishes.
+Sizing: which pan, refill flow, swing and emitters suit a valve's beds, over all the years of a record and over what is
+uncertain, by the user's wishes.
 
-Every setting is stepped through every year by the engine itself (`settings`); here they are laid out, judged and
-chosen. Units: m², L/h, kg, litres, mm over a bed.
+Every setting is stepped through every year and draw by the engine itself (`settings`): first the whole grid over a few
+draws, then a shortlist over all of them. Here they are laid out, judged and chosen. A cell is a year with a draw.
+Units: m², L/h, kg, litres, mm over a bed.
 """
 
 from __future__ import annotations
@@ -16,69 +18,77 @@ from typing import Any, ClassVar
 import numpy as np
 import numpy.typing as npt
 
+from panbudget.engine.compiled import has_compiler
 from panbudget.extras import Reported, Step, silent
-from panbudget.numeric import Floats
+from panbudget.numeric import Floats, Ints
 from panbudget.physics.hydraulics import emitter_flow
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.result import Season
 from panbudget.season.supplies import most_static
 from panbudget.studies.common import Garden, read_data, refusal, seasons_of_record
+from panbudget.studies.ranges import ValveFactors, drawn_factors, ranges_of, valve_factors
 from panbudget.studies.size.settings import Done, Outcome, Setting, YearForcing, joined, outcomes, year_forcing
 from panbudget.weather import Weather
 
 _AREAS, _FLOWS = 21, 19  # settings of the search, the present one in the middle
 _AREA_SPAN, _FLOW_SPAN = 4.0, 4.0  # times the present one, to either side
 _OTHER_SWINGS = (0.2, 0.35, 0.5, 0.7, 1.4, 2.0, 2.8)  # times the present one
+_OTHER_COUNTS = (0.5, 0.7, 1.4, 2.0)  # times the present emitters, where pan and refill are what is owned
 _MOST_OF_PAN = 0.8  # of the pan's water that a swing may take
-_YEARS_IN_TEN = 0.9  # model page: nine years of ten
-_BEST_FEW = 40  # settings whose swing is then varied
+#: draws of the judgement, and of the search before it; through a compiler, and without one
+_DRAWS = {True: (64, 8), False: (12, 2)}
+_SAFETIES = (-0.05, 0.0, 0.05, 0.1)  # beside the share asked for: the shortlist holds some of each
+_OF_EACH = 10  # settings of the shortlist at each of them
 _FEW_DAYLIGHT = 0.05
+# what is too near to tell settings apart: mean days short, share of the water, openings a day; common practice
+_ALIKE_DAYS, _ALIKE_WATER, _ALIKE_OPENINGS = 1.0, 0.02, 0.25
 # beds of one valve whose supply over demand parts by more than this can't be served together; common practice
 _TOGETHER = 1.35
 _CLOSER = 3  # parts into which a step of the grid is cut when looking closer
 _PARALLEL = 3  # refill emitters of one kind side by side, at most
-_MEANS = (
-    "litres",
-    "wasted",
-    "openings_a_day",
-    "open_hours",
-    "starved_hours",
-    "daylight_openings",
-)  # of an outcome, over the years
+_SCAN = 1.0 + 0.05 * np.arange(
+    -12, 21
+)  # factors over which a margin is looked for; its ends stand for what lies beyond
+_MEANS = ("litres", "wasted", "openings_a_day", "open_hours", "starved_hours", "daylight_openings")
+WISHES = ("stress_days", "litres", "openings_a_day", "when")
 
 
 @dataclass(frozen=True)
 class Judged:
     """
-    Settings over the years; arrays (settings,).
+    Settings over all cells, the described one first; arrays (settings,).
 
     Parameters
     ----------
     settings : tuple of Setting
-    labels : tuple of str
-        What each is built from, where it is from things at hand; else empty.
-    stress_days : ndarray
-        Neediest bed's driest quarter, not exceeded in nine years of ten.
+    share : ndarray
+        Of the cells in which every wish is kept. [-]
+    missed : ndarray (settings, wishes)
+        Share of the cells in which a wish is missed. [-]
+    stress_days, wet_litres : ndarray
+        Neediest bed's driest quarter, and a season's litres, not exceeded in the share of cells that is asked for.
+    mean_stress : ndarray
+        The same days, mean of the cells.
     adequacy : ndarray
-        ETa ÷ ETc of the same, mean of the years. [-]
+        ETa ÷ ETc of the neediest bed, mean of the cells. [-]
     litres, wasted : ndarray
-        A season, mean of the years; ``wet_litres`` not exceeded in nine of ten. [L]
+        A season, mean. [L]
     openings_a_day : ndarray
-        Hottest week, mean of the years.
+        Hottest week, mean.
     open_hours, starved_hours, stuck_hours, dry_hours : ndarray
         A season, mean; mean, without water since the tank is empty; most; most. [h]
     daylight_openings : ndarray
         Share of openings in daylight. [-]
-    violation : ndarray (settings, wishes)
-        How far each wish is missed, as a share of it; 0 where it is kept.
     """
 
     settings: tuple[Setting, ...]
-    labels: tuple[str, ...]
+    share: Floats
+    missed: Floats
     stress_days: Floats
+    wet_litres: Floats
+    mean_stress: Floats
     adequacy: Floats
     litres: Floats
-    wet_litres: Floats
     wasted: Floats
     openings_a_day: Floats
     open_hours: Floats
@@ -86,40 +96,6 @@ class Judged:
     stuck_hours: Floats
     dry_hours: Floats
     daylight_openings: Floats
-    violation: Floats
-
-    @property
-    def feasible(self) -> npt.NDArray[np.bool_]:
-        """Which keep every wish. (settings,)"""
-        return np.asarray(self.violation.sum(axis=1) <= 0.0)
-
-    def row(self, index: int) -> dict[str, Any]:
-        """One setting, as tables list it."""
-        setting = self.settings[index]
-        names = (
-            "stress_days",
-            "adequacy",
-            "litres",
-            "wet_litres",
-            "wasted",
-            "openings_a_day",
-            "open_hours",
-            "starved_hours",
-        )
-        return {
-            "area_m2": float(setting.area),
-            "diameter_cm": 200.0 * math.sqrt(setting.area / math.pi),
-            "depth_mm": float(setting.depth),
-            "refill_l_per_h": float(setting.refill_flow),
-            "swing_kg": float(setting.swing),
-            "from": self.labels[index],
-            **{name: float(getattr(self, name)[index]) for name in names},
-            "keeps_all_wishes": bool(self.feasible[index]),
-            "missed": [name for name, value in zip(WISHES, self.violation[index], strict=True) if value > 0.0],
-        }
-
-
-WISHES = ("stress_days", "litres", "openings_a_day", "when", "runs_well")
 
 
 @dataclass(frozen=True)
@@ -130,24 +106,43 @@ class Choice:
     Parameters
     ----------
     judged : Judged
-        All that were tried.
+        All that were tried; the described one is the first.
     best : int
         Its place.
     keeps : bool
-        Whether it keeps every wish.
+        Whether it keeps every wish in the share of cells that is asked for.
     binding : str
         The wish that stops a setting with less water, or that the best one misses most; empty if none does.
+    equal : tuple of int
+        Settings that can't be told from it, of which it is the simplest.
     """
 
     judged: Judged
     best: int
     keeps: bool
     binding: str
+    equal: tuple[int, ...] = ()
 
     @property
-    def rank(self) -> tuple[float, float]:
-        """How far it misses the wishes, then its litres; less is better."""
-        return float(self.judged.violation[self.best].sum()), float(self.judged.litres[self.best])
+    def worse(self) -> bool:
+        """Whether it leaves the plants short of water for longer than the described one, in the mean of the cells."""
+        stress = self.judged.mean_stress
+        return bool(stress[self.best] > stress[0] + 1e-9)
+
+
+@dataclass(frozen=True)
+class Margin:
+    """
+    Between which factors no bed falls below its wish, the rest as described; None where one does already.
+
+    Parameters
+    ----------
+    exposure, refill_flow : (float, float), optional
+        On the pan's evaporation and on the refill flow. [-]
+    """
+
+    exposure: tuple[float, float] | None
+    refill_flow: tuple[float, float] | None
 
 
 @dataclass(frozen=True)
@@ -158,46 +153,140 @@ class ValveSizing:
     Parameters
     ----------
     name : str
-    beds : tuple of str
-    present : Setting
+    counts : dict
+        Bed -> emitters as described.
+    written_flow : float
+        Refill flow as the person wrote it, at the pressure that they wrote. [L/h]
+    tried : Judged
+        The whole search, over a few draws.
     choice : Choice
-        With the emitters as they are.
+        Of the shortlist, over all draws.
     ratios : dict
-        Bed -> supply ÷ net demand with the present setting, mean of the years.
-    emitters : dict
-        Bed -> (present, suggested) count of emitters; empty where the beds can be served together.
-    with_emitters : Choice, optional
-        With the suggested counts.
-    reference : str
-        The bed whose emitters stay.
+        Bed -> supply ÷ net demand as described, of all years.
+    margins : dict
+        "described" and "best" -> Margin.
+    interval : float
+        Share of the cells in which the wishes are to be kept. [-]
     """
 
     name: str
-    beds: tuple[str, ...]
-    present: Setting
+    counts: dict[str, int]
+    written_flow: float
+    tried: Judged
     choice: Choice
     ratios: dict[str, float]
-    emitters: dict[str, tuple[int, int]]
-    with_emitters: Choice | None
-    reference: str
+    margins: dict[str, Margin]
+    interval: float
 
     @property
-    def advice(self) -> Choice:
-        """The choice to build: with other emitters where the beds need them."""
-        return self.with_emitters if self.with_emitters is not None else self.choice
+    def present(self) -> Setting:
+        """The described setting."""
+        return self.choice.judged.settings[0]
+
+    @property
+    def best(self) -> Setting:
+        """The recommended setting."""
+        return self.choice.judged.settings[self.choice.best]
+
+    def emitters_of(self, setting: Setting) -> dict[str, int]:
+        """Return each bed's count of emitters."""
+        factors = setting.emitters or (1.0,) * len(self.counts)
+        return {bed: round(count * factor) for (bed, count), factor in zip(self.counts.items(), factors, strict=True)}
+
+    def flow_of(self, setting: Setting) -> float:
+        """Return a refill flow at the pressure that the person wrote. [L/h]"""
+        return _digits(self.written_flow * setting.refill_flow / self.present.refill_flow)
+
+    def row(self, index: int, judged: Judged | None = None) -> dict[str, Any]:
+        """Return one setting, as tables list it."""
+        judged = judged or self.choice.judged
+        setting = judged.settings[index]
+        numbers = [name for name in vars(judged) if name not in ("settings", "missed", "daylight_openings")]
+        return {
+            "area_m2": float(setting.area),
+            "diameter_cm": 200.0 * math.sqrt(setting.area / math.pi),
+            "depth_mm": float(setting.depth),
+            "refill_l_per_h": self.flow_of(setting),
+            "swing_kg": float(setting.swing),
+            "emitters": self.emitters_of(setting),
+            "from": setting.label,
+            **{name: float(getattr(judged, name)[index]) for name in numbers},
+            "missed": {name: float(share) for name, share in zip(WISHES, judged.missed[index], strict=True) if share},
+        }
 
 
 @dataclass(frozen=True)
 class Sizing(Reported):
-    """A garden's answer: years used, each valve's, and its first season as described."""
+    """
+    A garden's answer.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    years : tuple of int
+        All usable ones.
+    draws : int
+        Over the scenario's ranges, each in every year.
+    interval : float
+        Share of the cells in which the wishes are to be kept. [-]
+    ranges : dict
+        Over what was drawn.
+    valves : dict of ValveSizing
+    assumptions : tuple of str
+    season : Season
+        Its first as described.
+    """
 
     room: ClassVar[str] = "size"
 
     scenario: Scenario
     years: tuple[int, ...]
+    draws: int
+    interval: float
+    ranges: dict[str, tuple[float, float]]
     valves: dict[str, ValveSizing]
     assumptions: tuple[str, ...]
     season: Season
+
+
+@dataclass(frozen=True)
+class _Search:
+    """One valve's years and draws, and what its settings are judged by."""
+
+    scenario: Scenario
+    name: str
+    years: Sequence[YearForcing]
+    present: Setting
+    draws: ValveFactors
+    done: Done
+
+    @property
+    def interval(self) -> float:
+        return self.scenario.uncertainty.interval
+
+    @property
+    def freeboard(self) -> float:
+        return self.scenario.controller[self.name].pan.freeboard
+
+    def judge(self, tried: Sequence[Setting], draws: ValveFactors, beside: Judged | None = None) -> Judged:
+        """Judge settings, beside others judged already or the described one, which comes first."""
+        known = () if beside is None else beside.settings
+        settings = [each for each in dict.fromkeys([self.present, *tried]) if each not in known]
+        if not settings and beside is not None:
+            return beside
+        night = self.scenario.wishes.when == "night"
+        found = outcomes(self.years, settings, draws=draws, times=night, done=self.done)
+        judged = _judged(self.scenario, settings, found)
+        return judged if beside is None else joined(beside, judged)
+
+    def few(self, count: int) -> ValveFactors:
+        """Return so many of the draws, spread evenly from what brings the beds little water to what brings much."""
+        draws = self.draws
+        order = np.argsort(draws.exposure / draws.refill_flow * draws.emitters.mean(axis=1), kind="stable")
+        chosen = order[((np.arange(count) + 0.5) / count * len(order)).astype(int)]
+        if count < 3:  # the dry end, and the middle
+            chosen = order[[len(order) // 20, len(order) // 2][:count]]
+        return ValveFactors(*(part[chosen] for part in draws))
 
 
 def size(
@@ -209,7 +298,7 @@ def size(
     step: Step = silent,
 ) -> Sizing:
     """
-    Choose each valve's pan, refill flow and swing.
+    Choose each valve's pan, refill flow, swing and emitters.
 
     Parameters
     ----------
@@ -240,7 +329,8 @@ def size(
     sound = scenario.changed({"fault": []})
     seasons, left_out = seasons_of_record(sound, weather)
     count, several = len(seasons), len(scenario.controller) > 1
-    valves = {name: _valve(sound, name, seasons, step) for name in scenario.controller if controller in (None, name)}
+    names = [name for name in scenario.controller if controller in (None, name)]
+    valves = {name: _valve(sound, name, seasons, step) for name in names}
     applies = {
         "few_years": count < 10,
         "faults": scenario.fault,
@@ -250,7 +340,9 @@ def size(
     texts, years = read_data("size/size")["assumptions"], f"{count} season{'s' if count > 1 else ''}"
     assumptions = [texts[key].format(seasons=years) for key, holds in applies.items() if holds]
     first = next(iter(seasons.values()))
-    return Sizing(sound, tuple(seasons), valves, (*assumptions, *left_out, *first.assumptions), first)
+    rules, draws = sound.uncertainty, _DRAWS[has_compiler()][0]
+    about = (*assumptions, *left_out, *first.assumptions)
+    return Sizing(sound, tuple(seasons), draws, rules.interval, ranges_of(sound), valves, about, first)
 
 
 def _valve(scenario: Scenario, name: str, seasons: dict[int, Season], step: Step) -> ValveSizing:
@@ -258,83 +350,101 @@ def _valve(scenario: Scenario, name: str, seasons: dict[int, Season], step: Step
         step(f"{name}: {part} of {parts} parts")
 
     described = scenario.controller[name]
-    beds = tuple(described.bed)
+    counts = {bed: planted.emitters.count for bed, planted in described.bed.items()}
     years = [year_forcing(season, name) for season in seasons.values()]
     refill_flow = years[0].forcing.pan_of[name].refill_flow
     present = Setting(described.pan.area, described.pan.depth, refill_flow, described.valve.swing_kg)
     demand = np.array([year.net_demand for year in years]).sum(axis=0)
-    supply = np.array([outcome.supply[0] for outcome in outcomes(years, [present])]).sum(axis=0)
+    supply = np.array([outcome.supply[0, 0] for outcome in outcomes(years, [present])]).sum(axis=0)
     ratios = {
         bed: float(got / needed) if needed > 0.0 else math.inf
-        for bed, got, needed in zip(beds, supply, demand, strict=True)
+        for bed, got, needed in zip(counts, supply, demand, strict=True)
     }
-    choice = _search(scenario, name, years, present, np.ones(len(beds)), done)
-    emitters, reference = _fair_counts(scenario, name, ratios)
-    with_emitters = None
-    if emitters:
-        factors = np.array([emitters[bed][1] / emitters[bed][0] for bed in beds])
-        with_emitters = _search(scenario, name, years, present, factors, done)
-        if with_emitters.rank >= choice.rank:  # moving emitters must be worth it
-            emitters, with_emitters = {}, None
-    return ValveSizing(name, beds, present, choice, ratios, emitters, with_emitters, reference)
+    count, few = _DRAWS[has_compiler()]
+    draws = valve_factors(scenario, name, drawn_factors(scenario, count))
+    search = _Search(scenario, name, years, present, draws, done)
+    written = described.valve.refill.flow
+    tried = _tried(search, ratios, search.few(min(few, count)))
+    shortlist = [_printable(each, present, written) for each in _shortlist(tried, search.interval)]
+    choice = _chosen(search.judge(shortlist, draws), search.interval, scenario.wishes.openings_a_day)
+    pair = [present, choice.judged.settings[choice.best]]
+    margins = dict(zip(("described", "best"), _margins(search, pair), strict=True))
+    return ValveSizing(name, counts, written, tried, choice, ratios, margins, search.interval)
 
 
-def _fair_counts(scenario: Scenario, name: str, ratios: dict[str, float]) -> tuple[dict[str, tuple[int, int]], str]:
+def _fair_counts(counts: dict[str, int], ratios: dict[str, float]) -> dict[str, int]:
     """Counts of emitters that would give every bed of a valve the same share of its need; none if they nearly do."""
     finite = {bed: ratio for bed, ratio in ratios.items() if math.isfinite(ratio) and ratio > 0.0}
-    beds = scenario.controller[name].bed
     if len(finite) < 2 or max(finite.values()) <= _TOGETHER * min(finite.values()):
-        return {}, max(beds, key=lambda bed: beds[bed].area)
+        return {}
 
-    def counts_beside(fixed: str) -> dict[str, tuple[int, int]]:
-        counts = {bed: described.emitters.count for bed, described in beds.items()}
-        share = {bed: ratios[fixed] / finite[bed] if bed in finite else 1.0 for bed in beds}
-        return {bed: (count, max(round(count * share[bed]), 1)) for bed, count in counts.items()}
+    def counts_beside(fixed: str) -> dict[str, int]:
+        share = {bed: ratios[fixed] / finite[bed] if bed in finite else 1.0 for bed in counts}
+        return {bed: max(round(count * share[bed]), 1) for bed, count in counts.items()}
 
     # the bed that stays as it is: the one that leaves fewest emitters to move
-    reference = min(finite, key=lambda bed: sum(abs(new - old) for old, new in counts_beside(bed).values()))
-    return counts_beside(reference), reference
+    every = [counts_beside(bed) for bed in finite]
+    return min(every, key=lambda moved: sum(abs(moved[bed] - count) for bed, count in counts.items()))
 
 
-def _search(
-    scenario: Scenario, name: str, years: Sequence[YearForcing], present: Setting, factors: Floats, done: Done
-) -> Choice:
-    freeboard = scenario.controller[name].pan.freeboard
-
-    def judge(tried: Sequence[Setting], labels: Sequence[str], told: Done | None = None) -> Judged:
-        found = outcomes(years, tried, emitter_factors=factors, times=scenario.wishes.when == "night", done=told)
-        return _judged(scenario, tried, labels, found)
-
-    judged = judge(*_layout(scenario, name, present), done)
-    if not any(judged.labels):  # free to choose any pan and flow: look closer around the best, twice
-        steps = np.array([_AREA_SPAN ** (2.0 / (_AREAS - 1)), _FLOW_SPAN ** (2.0 / (_FLOWS - 1))])
-        for _ in range(2):
-            closer = _around(_chosen(judged), steps, freeboard)
-            judged = joined(judged, judge(closer, [""] * len(closer)))
-            steps = steps ** (1.0 / _CLOSER)
-    # the swing hardly moves the water: only where openings a day miss the wish is it varied, on the best few
-    order = np.lexsort((judged.litres, judged.violation[:, [0, 1, 4]].sum(axis=1)))[:_BEST_FEW]
-    more = [
-        (setting, judged.labels[index])
-        for index in order[(judged.violation[order, 2:4] > 0.0).any(axis=1)]
-        for setting in _with_other_swings(judged.settings[index])
-        if _swings(setting, freeboard)
-    ]
-    if more:
-        judged = joined(judged, judge([setting for setting, _ in more], [label for _, label in more]))
-    return _chosen(judged)
+def _layouts(scenario: Scenario, name: str, ratios: dict[str, float]) -> list[tuple[float, ...]]:
+    """Emitters to try, as factors on the described counts; none stands for as they are."""
+    counts = {bed: planted.emitters.count for bed, planted in scenario.controller[name].bed.items()}
+    fair = _fair_counts(counts, ratios)
+    layouts = [counts, *([fair] if fair else [])]
+    if {bool(part.vessels) for part in scenario.owned} == {True, False}:  # only the emitters are free
+        layouts += [
+            {bed: max(round(times * count), 1) for bed, count in layout.items()}
+            for layout in list(layouts)
+            for times in _OTHER_COUNTS
+        ]
+    factors = [tuple(layout[bed] / count for bed, count in counts.items()) for layout in layouts]
+    return list(dict.fromkeys(() if set(each) == {1.0} else each for each in factors))
 
 
-def _around(choice: Choice, steps: Floats, freeboard: float) -> list[Setting]:
-    """A finer grid between the best setting's neighbours."""
-    best = choice.judged.settings[choice.best]
-    factors = [step ** (np.arange(-_CLOSER, _CLOSER + 1) / _CLOSER) for step in steps]
-    tried = (
+def _tried(search: _Search, ratios: dict[str, float], draws: ValveFactors) -> Judged:
+    """The whole search, over a few draws."""
+    present, wishes = search.present, search.scenario.wishes
+    tried = _layout(search.scenario, search.name, present, _layouts(search.scenario, search.name, ratios))
+    judged = search.judge(tried, draws)
+    kinds = {bool(part.vessels) for part in search.scenario.owned}  # what is owned is no matter of degree
+    steps = np.array([_AREA_SPAN ** (2.0 / (_AREAS - 1)), _FLOW_SPAN ** (2.0 / (_FLOWS - 1))])
+    steps = np.where([True in kinds, False in kinds], 1.0, steps)
+    for _ in range(2 if (steps > 1.0).any() else 0):  # look closer around the best, twice
+        best = judged.settings[_chosen(judged, search.interval, wishes.openings_a_day).best]
+        judged = search.judge(_around(best, present, steps, search.freeboard), draws, judged)
+        steps = steps ** (1.0 / _CLOSER)
+    # the swing hardly moves the water, but it says how soon the valve answers: varied on the best few
+    more = [other for setting in _shortlist(judged, search.interval) for other in _with_other_swings(setting)]
+    more = [setting for setting in more if _swings(setting, search.freeboard)]
+    return search.judge(more, draws, judged)
+
+
+def _around(best: Setting, present: Setting, steps: Floats, freeboard: float) -> list[Setting]:
+    """A finer grid between the best setting's neighbours, and the described pan with as much refill for its area."""
+    areas, flows = (step ** (np.arange(-_CLOSER, _CLOSER + 1) / _CLOSER) for step in steps.tolist())
+    tried = [
         best._replace(area=best.area * area, refill_flow=best.refill_flow * flow)
-        for area, flow in itertools.product(*factors)
-        if (area, flow) != (1.0, 1.0)
-    )
-    return [setting for setting in tried if _swings(setting, freeboard)]
+        for area, flow in itertools.product(areas.tolist(), flows.tolist())
+    ]
+    if steps[0] > 1.0:
+        same = best._replace(area=present.area, depth=present.depth)
+        tried += [same._replace(refill_flow=present.area * best.refill_flow / best.area * flow) for flow in flows]
+    return [setting for setting in dict.fromkeys(tried) if _swings(setting, freeboard)]
+
+
+def _printable(setting: Setting, present: Setting, written: float) -> Setting:
+    """Round a setting to what is printed, so that what is judged is what is read; what is described stays."""
+    area, per_written = setting.area, present.refill_flow / written
+    if not setting.label and not math.isclose(area, present.area):
+        area = _digits(area)
+    flow = setting.refill_flow
+    flow = present.refill_flow if math.isclose(flow, present.refill_flow) else _digits(flow / per_written) * per_written
+    return setting._replace(area=area, refill_flow=flow)
+
+
+def _digits(value: float) -> float:
+    return float(f"{value:.3g}")
 
 
 def _with_other_swings(setting: Setting) -> list[Setting]:
@@ -351,33 +461,41 @@ def _swings(setting: Setting, freeboard: float) -> bool:
     return setting.swing <= _MOST_OF_PAN * setting.area * (setting.depth - freeboard)
 
 
-def _layout(scenario: Scenario, name: str, present: Setting) -> tuple[list[Setting], list[str]]:
-    """Settings to search, and what each is built from: of what is owned, or a grid around the present one."""
+def _layout(
+    scenario: Scenario, name: str, present: Setting, layouts: Sequence[tuple[float, ...]] = ((),)
+) -> list[Setting]:
+    """Settings to search: of what is owned, or a grid around the present one; each with every layout of emitters."""
     freeboard = scenario.controller[name].pan.freeboard
     containers = [part for part in scenario.owned if part.vessels]
-    pans = [(present.area * factor, present.depth, "") for factor in np.geomspace(1.0 / _AREA_SPAN, _AREA_SPAN, _AREAS)]
+    factors = np.geomspace(1.0 / _AREA_SPAN, _AREA_SPAN, _AREAS).tolist()
+    pans = [(present.area * factor, present.depth, "", 0) for factor in factors]
     if containers:
         pans = _combined(containers, freeboard)
         if not pans:
             shallow = f"has containers that are all shallower than the freeboard of {freeboard:g} mm"
             raise refusal(scenario, "too-shallow", "owned", shallow, "name deeper ones or less freeboard")
-    flows = [(present.refill_flow * factor, "") for factor in np.geomspace(1.0 / _FLOW_SPAN, _FLOW_SPAN, _FLOWS)]
+    factors = np.geomspace(1.0 / _FLOW_SPAN, _FLOW_SPAN, _FLOWS).tolist()
+    flows = [(present.refill_flow * factor, "", 0) for factor in factors]
     emitters = [(part, part.flow) for part in scenario.owned if part.flow is not None]
     if emitters:
         pressure = most_static(scenario.supply[scenario.controller[name].supply])
         flows = [
-            (many * (flow if part.at is None else float(emitter_flow(pressure, flow, part.at, part.exponent))), label)
+            (
+                many * (flow if part.at is None else float(emitter_flow(pressure, flow, part.at, part.exponent))),
+                label,
+                many - 1,
+            )
             for part, flow in emitters
             for many, label in _several(part.name, min(part.count, _PARALLEL))
         ]
-    settings, labels = [], []
-    for (area, depth, container), (flow, emitter) in itertools.product(pans, flows):
+    settings = []
+    for (area, depth, container, vessels), (flow, emitter, more) in itertools.product(pans, flows):
         # a small pan can't lose a large swing
         most = _MOST_OF_PAN * area * (depth - freeboard)
         swing = min(present.swing, _round_swing(most)) if most < present.swing else present.swing
-        settings.append(Setting(area, depth, flow, swing))
-        labels.append(", ".join(text for text in (container, emitter) if text))
-    return settings, labels
+        label = ", ".join(text for text in (container, emitter) if text)
+        settings += [Setting(area, depth, flow, swing, layout, label, vessels + more) for layout in layouts]
+    return settings
 
 
 def _several(name: str, count: int) -> list[tuple[int, str]]:
@@ -385,62 +503,117 @@ def _several(name: str, count: int) -> list[tuple[int, str]]:
     return [(many, name if many == 1 else f"{many} × {name}") for many in range(1, count + 1)]
 
 
-def _combined(containers: Sequence[Any], freeboard: float) -> list[tuple[float, float, str]]:
+def _combined(containers: Sequence[Any], freeboard: float) -> list[tuple[float, float, str, int]]:
     """Each container, several of one kind, and pairs of kinds; a group is as deep as its shallowest."""
     single = [
-        (part.area * many, part.depth, label, part.name)
+        (part.area * many, part.depth, label, many - 1, part.name)
         for part in containers
         if part.depth > freeboard
         for many, label in _several(part.name, part.count)
     ]
     pairs = [
-        (a[0] + b[0], min(a[1], b[1]), f"{a[2]} and {b[2]}")
+        (a[0] + b[0], min(a[1], b[1]), f"{a[2]} and {b[2]}", a[3] + b[3] + 1)
         for a, b in itertools.combinations(single, 2)
-        if a[3] != b[3]
+        if a[4] != b[4]
     ]
-    return [group[:3] for group in single] + pairs
+    return [group[:4] for group in single] + pairs
 
 
-def _judged(scenario: Scenario, settings: Sequence[Setting], labels: Sequence[str], found: Sequence[Outcome]) -> Judged:
-    wishes, none = scenario.wishes, np.zeros(len(settings))
-    by_year = {name: np.array([getattr(outcome, name) for outcome in found]) for name in vars(found[0])}
-    means = {name: by_year[name].mean(axis=0) for name in _MEANS}
-    worst = {name: by_year[name].max(axis=0) for name in ("stuck_hours", "dry_hours")}
-    stress_days, wet_litres = _nine_in_ten(by_year["stress_days"].max(axis=2)), _nine_in_ten(by_year["litres"])
-    (least, most), often = wishes.openings_a_day, means["openings_a_day"]
+def _judged(scenario: Scenario, settings: Sequence[Setting], found: Sequence[Outcome]) -> Judged:
+    wishes = scenario.wishes
+    cells = {name: np.concatenate([getattr(each, name) for each in found], axis=1) for name in vars(found[0])}
+    stress, often = cells["stress_days"].max(axis=2), cells["openings_a_day"]
+    none, (least, most) = np.zeros(stress.shape, bool), wishes.openings_a_day
     missed = {
-        "stress_days": np.maximum(stress_days - wishes.stress_days, 0.0) / max(wishes.stress_days, 1),
-        "litres": none if wishes.litres is None else np.maximum(wet_litres / wishes.litres - 1.0, 0.0),
-        "openings_a_day": np.maximum(often / most - 1.0, 0.0)
-        + (np.maximum(1.0 - often / least, 0.0) if least > 0.0 else 0.0),
-        "when": np.maximum(means["daylight_openings"] - _FEW_DAYLIGHT, 0.0) if wishes.when == "night" else none,
-        # a valve that evaporation holds open for more than the odd hour, or a pan that runs dry, is no setting
-        "runs_well": np.maximum(worst["stuck_hours"] - len(found), 0.0) + worst["dry_hours"],
+        "stress_days": stress > wishes.stress_days,
+        "litres": none if wishes.litres is None else cells["litres"] > wishes.litres,
+        "openings_a_day": (often < least) | (often > most),
+        "when": cells["daylight_openings"] > _FEW_DAYLIGHT if wishes.when == "night" else none,
     }
+    by_wish = np.stack([missed[wish] for wish in WISHES], axis=2)
     return Judged(
         settings=tuple(settings),
-        labels=tuple(labels),
-        stress_days=stress_days,
-        adequacy=by_year["adequacy"].min(axis=2).mean(axis=0),
-        wet_litres=wet_litres,
-        violation=np.stack([missed[wish] for wish in WISHES], axis=1),
-        **means,
-        **worst,
+        share=1.0 - by_wish.any(axis=2).mean(axis=1),
+        missed=by_wish.mean(axis=1),
+        stress_days=_mostly(stress, scenario.uncertainty.interval),
+        wet_litres=_mostly(cells["litres"], scenario.uncertainty.interval),
+        mean_stress=stress.mean(axis=1),
+        adequacy=cells["adequacy"].min(axis=2).mean(axis=1),
+        **{name: cells[name].mean(axis=1) for name in _MEANS},
+        **{name: cells[name].max(axis=1) for name in ("stuck_hours", "dry_hours")},
     )
 
 
-def _nine_in_ten(by_year: Floats) -> Floats:
-    """The value not exceeded in nine years of ten; of fewer than ten years, the highest. (settings,)"""
-    return np.asarray(np.quantile(by_year, _YEARS_IN_TEN, axis=0, method="higher"))
+def _mostly(cells: Floats, share: float) -> Floats:
+    """The value not exceeded in this share of the cells; of few cells, the highest. (settings, cells) -> (settings,)"""
+    return np.asarray(np.quantile(cells, share, axis=1, method="higher"))
 
 
-def _chosen(judged: Judged) -> Choice:
-    if not judged.feasible.any():
-        best = int(np.lexsort((judged.litres, judged.violation.sum(axis=1)))[0])
-        return Choice(judged, best, False, WISHES[int(np.argmax(judged.violation[best]))])
-    best = int(np.argmin(np.where(judged.feasible, judged.litres, np.inf)))
+def _ranked(judged: Judged, least: float) -> Ints:
+    """Settings as the rule would have them, each next best: the share, up to the one asked for; the stress; the water."""
+    share = np.minimum(judged.share, least)
+    stress = judged.mean_stress - judged.mean_stress[share >= share.max()].min()
+    return np.lexsort((judged.litres, np.maximum(stress - _ALIKE_DAYS, 0.0), -share))
+
+
+def _shortlist(judged: Judged, interval: float) -> list[Setting]:
+    """The best few at several degrees of safety, for a few draws do not tell the shares well."""
+    chosen: dict[int, None] = {}
+    for more in _SAFETIES:
+        ranked = _ranked(judged, min(interval + more, 1.0)).tolist()
+        chosen |= dict.fromkeys([index for index in ranked if index not in chosen][:_OF_EACH])
+    return [judged.settings[index] for index in chosen]
+
+
+def _changes(setting: Setting, present: Setting) -> int:
+    """How much of the described valve a setting changes, and of how many things at hand it is pieced together."""
+    pan = (setting.area, setting.depth) != (present.area, present.depth)
+    others = (setting.refill_flow != present.refill_flow, setting.swing != present.swing, bool(setting.emitters))
+    return int(pan) + sum(others) + setting.pieces
+
+
+def _chosen(judged: Judged, interval: float, openings: Sequence[float]) -> Choice:
+    """The rule, in its order: `reports/size/texts.toml` prints it."""
+    highest, stress, litres = judged.share.max(), judged.mean_stress, judged.litres
+    keeps = bool(highest >= interval)
+    alike = np.flatnonzero(judged.share >= (interval if keeps else highest))
+    least = stress[alike].min()
+    # never above the described one for being nearly as good
+    alike = alike[stress[alike] <= np.clip(stress[0], least, least + _ALIKE_DAYS)]
+    alike = alike[litres[alike] <= (1.0 + _ALIKE_WATER) * litres[alike].min()]
+    often = judged.openings_a_day[alike]
+    off = np.maximum(openings[0] - often, 0.0) + np.maximum(often - openings[1], 0.0)
+    alike = alike[off <= off.min() + _ALIKE_OPENINGS]
+    changes = [_changes(judged.settings[index], judged.settings[0]) for index in alike]
+    best, *equal = alike[np.lexsort((litres[alike], changes))].tolist()
+    if not keeps:
+        return Choice(judged, best, False, WISHES[int(np.argmax(judged.missed[best]))], tuple(equal))
     # what stops the thriftiest settings just below this one
-    thriftier = np.flatnonzero(judged.litres < judged.litres[best])
-    near = thriftier[np.argsort(-judged.litres[thriftier], kind="stable")][:10]
-    worst = (judged.violation[near] > 0.0).sum(axis=0)
-    return Choice(judged, best, True, WISHES[int(np.argmax(worst))] if worst.any() else "")
+    thriftier = np.flatnonzero(litres < litres[best])
+    near = thriftier[np.argsort(-litres[thriftier], kind="stable")][:10]
+    stops = (judged.missed[near] > 1.0 - interval).sum(axis=0)
+    return Choice(judged, best, True, WISHES[int(np.argmax(stops))] if stops.any() else "", tuple(equal))
+
+
+def _margins(search: _Search, settings: Sequence[Setting]) -> list[Margin]:
+    """How far the pan's evaporation and the refill flow may be off, one at a time, the rest as described."""
+    count, beds = len(_SCAN), search.draws.emitters.shape[1]
+    same = np.ones(count)
+    scans = np.concatenate([_SCAN, same]), np.concatenate([same, _SCAN])
+    draws = ValveFactors(*scans, np.ones(2 * count), np.ones((2 * count, beds)))
+    found = outcomes(search.years, settings, draws=draws, done=search.done)
+    by_year = np.stack([outcome.stress_days.max(axis=2) for outcome in found])
+    days = np.quantile(by_year, search.interval, axis=0, method="higher")
+    holds: npt.NDArray[np.bool_] = days <= search.scenario.wishes.stress_days
+    return [Margin(*(_run_around(part) for part in row.reshape(2, count))) for row in holds]
+
+
+def _run_around(holds: npt.NDArray[np.bool_]) -> tuple[float, float] | None:
+    """The factors about 1 over which something holds without a break."""
+    middle = int(np.argmin(np.abs(_SCAN - 1.0)))
+    if not holds[middle]:
+        return None
+    below, above = (np.flatnonzero(~part) for part in (holds[middle::-1], holds[middle:]))
+    low = middle - below[0] + 1 if len(below) else 0
+    high = middle + above[0] - 1 if len(above) else len(holds) - 1
+    return round(float(_SCAN[low]), 2), round(float(_SCAN[high]), 2)

@@ -1,7 +1,8 @@
 """
-How long `size` takes: 20 invented summers × 400 settings × 4 beds, nothing compiled beforehand.
+How long `size` takes: 20 invented summers × 400 settings × 4 beds × draws, nothing compiled beforehand.
 
-`python tests/benchmarks/size.py`: over the cores with the interpreter alone, and through numba if that is installed.
+`python tests/benchmarks/size.py`: over the cores with the interpreter alone (one draw), and through numba if that is
+installed (64 draws).
 """
 
 from __future__ import annotations
@@ -38,6 +39,7 @@ def main() -> None:
     """Measure and print."""
     from panbudget import replay, scenario_from
     from panbudget.season.years import in_year, years_at_hand
+    from panbudget.studies.ranges import drawn_factors, valve_factors
     from panbudget.studies.size import settings
     from panbudget.studies.size.choose import _layout
     from panbudget.studies.size.settings import Setting, outcomes, year_forcing
@@ -74,17 +76,19 @@ def main() -> None:
         years.append(year_forcing(replay(in_year(garden, year), weather=weather), "yard"))
     ready = time.perf_counter() - start
     present = Setting(0.196, 180.0, 2.45, 0.9)
-    tried = _layout(garden, "yard", present)[0][:400]
+    tried = _layout(garden, "yard", present)[:400]
     while len(tried) < 400:
         tried.append(present._replace(area=0.2 + 0.001 * len(tried)))
     seasons = len(years) * len(tried)
+    draws = valve_factors(garden, "yard", drawn_factors(garden, 64))
     print(f"{len(years)} seasons × {len(tried)} settings × 4 beds; made ready in {ready:.1f} s")
     compiler = importlib.util.find_spec("numba") is not None
     if compiler:
         start = time.perf_counter()
-        outcomes(years, tried)
+        outcomes(years, tried, draws=draws)
         taken = time.perf_counter() - start
-        print(f"through numba, compiling included: {taken:5.1f} s, {1e6 * taken / seasons:7.0f} µs a season")
+        each = 1e6 * taken / seasons / 64
+        print(f"through numba, 64 draws, compiling included: {taken:5.1f} s, {each:7.0f} µs a season")
     settings._WORTH_COMPILING = 10**12
     start = time.perf_counter()
     outcomes(years, tried)

@@ -15,7 +15,7 @@ from panbudget.scenario.quantities import Count, Described, Flow, Number, Pressu
 
 
 class Wishes(Described):
-    """What a setting must keep to, in nine years of ten."""
+    """What a setting must keep to, in most years and draws: `uncertainty.interval` of them."""
 
     stress_days: Annotated[Whole, Field(ge=0, le=366)] = 3
     litres: SomeVolume | None = None

@@ -103,7 +103,7 @@ def judged(litres, share=None, stress=None, often=None, settings=None, missed=No
 
 
 def best_of(*args, **kwargs):
-    return choose._chosen(judged(*args, **kwargs), 0.9, (1.0, 4.0))
+    return choose._chosen(judged(*args, **kwargs), wishing(stress_days=1))
 
 
 def test_wishes_kept_as_often_as_asked_come_first_and_more_often_is_no_better():
@@ -121,6 +121,12 @@ def test_where_none_reaches_it_the_highest_share_is_best_and_the_wish_missed_mos
 def test_then_the_plants_count_and_a_day_is_as_good_as_none():
     """A mean of 1.0 days against 0.0 is equal, 1.1 is not: then less water wins."""
     assert best_of([90.0, 30.0, 20.0, 10.0], stress=[9.0, 0.0, 1.0, 1.1]).best == 2
+
+
+@pytest.mark.parametrize(("wish", "best"), [(0, 1), (1, 1), (3, 2)])
+def test_as_many_days_as_the_wish_allows_are_equal_and_one_at_least(wish, best):
+    found = judged([90.0, 30.0, 20.0, 10.0], stress=[9.0, 0.0, 3.0, 3.1])
+    assert choose._chosen(found, wishing(stress_days=wish)).best == best
 
 
 def test_a_setting_that_is_equal_but_for_its_days_never_leaves_the_plants_worse_than_described():
@@ -152,14 +158,14 @@ def test_the_described_setting_may_be_the_best():
 
 
 def test_the_shortlist_holds_the_thriftiest_at_each_degree_of_safety():
-    """Sixty settings, safer with every litre: ten from 0.85, from 0.9, from 0.95, and the ten nearest to one."""
+    """Sixty settings, safer with every litre: eight from 0.85 on, then the next eight from 0.88 on, and so on to 0.95."""
     share = np.linspace(0.4, 0.9999, 60)
-    found = choose._shortlist(judged(range(60), share), 0.9)
+    found = choose._shortlist(judged(range(60), share), wishing())
     places = [round((setting.area - 0.2) / 0.1) for setting in found]
-    for least in (0.85, 0.9, 0.95):
-        first = int(np.argmax(share >= least))
-        assert set(range(first, min(first + 10, 60))) <= set(places)
-    assert 59 in places
+    first = int(np.argmax(share >= 0.85))
+    assert len(places) == len(set(places)) == 40
+    assert set(range(first, first + 8)) <= set(places)
+    assert set(range(first, 60)) <= set(places)
 
 
 @pytest.mark.parametrize(("most", "counts"), [(1.35, {}), (1.36, {"a": 10, "b": 7})])

@@ -9,6 +9,7 @@ Units: m², L/h, kg, litres, mm over a bed.
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 import math
 from collections.abc import Sequence
@@ -35,13 +36,14 @@ _AREA_SPAN, _FLOW_SPAN = 4.0, 4.0  # times the present one, to either side
 _OTHER_SWINGS = (0.2, 0.35, 0.5, 0.7, 1.4, 2.0, 2.8)  # times the present one
 _OTHER_COUNTS = (0.5, 0.7, 1.4, 2.0)  # times the present emitters, where pan and refill are what is owned
 _MOST_OF_PAN = 0.8  # of the pan's water that a swing may take
-#: draws of the judgement, and of the search before it; through a compiler, and without one
-_DRAWS = {True: (64, 8), False: (12, 2)}
-_SAFETIES = (-0.05, 0.0, 0.05, 0.1)  # beside the share asked for: the shortlist holds some of each
-_OF_EACH = 10  # settings of the shortlist at each of them
+#: draws of the judgement; and of the search before it, and how many cells it has at least: through a compiler, or not
+_DRAWS = {True: (64, 8, 64), False: (12, 2, 8)}
+_SAFETIES = (-0.05, -0.02, 0.0, 0.02, 0.05)  # beside the share asked for: the shortlist holds some of each
+_OF_EACH = 8  # settings of the shortlist at each of them
 _FEW_DAYLIGHT = 0.05
-# what is too near to tell settings apart: mean days short, share of the water, openings a day; common practice
-_ALIKE_DAYS, _ALIKE_WATER, _ALIKE_OPENINGS = 1.0, 0.02, 0.25
+# what is too near to tell settings apart: share of the water, openings a day; common practice. Mean days short: as many
+# as the wish allows, and one at least
+_ALIKE_WATER, _ALIKE_OPENINGS = 0.02, 0.25
 # beds of one valve whose supply over demand parts by more than this can't be served together; common practice
 _TOGETHER = 1.35
 _CLOSER = 3  # parts into which a step of the grid is cut when looking closer
@@ -360,13 +362,13 @@ def _valve(scenario: Scenario, name: str, seasons: dict[int, Season], step: Step
         bed: float(got / needed) if needed > 0.0 else math.inf
         for bed, got, needed in zip(counts, supply, demand, strict=True)
     }
-    count, few = _DRAWS[has_compiler()]
+    count, few, cells = _DRAWS[has_compiler()]
     draws = valve_factors(scenario, name, drawn_factors(scenario, count))
     search = _Search(scenario, name, years, present, draws, done)
     written = described.valve.refill.flow
-    tried = _tried(search, ratios, search.few(min(few, count)))
-    shortlist = [_printable(each, present, written) for each in _shortlist(tried, search.interval)]
-    choice = _chosen(search.judge(shortlist, draws), search.interval, scenario.wishes.openings_a_day)
+    tried = _tried(search, ratios, search.few(min(max(few, math.ceil(cells / len(years))), count)))
+    shortlist = [_printable(each, present, written) for each in _shortlist(tried, scenario)]
+    choice = _chosen(search.judge(shortlist, draws), scenario)
     pair = [present, choice.judged.settings[choice.best]]
     margins = dict(zip(("described", "best"), _margins(search, pair), strict=True))
     return ValveSizing(name, counts, written, tried, choice, ratios, margins, search.interval)
@@ -404,20 +406,22 @@ def _layouts(scenario: Scenario, name: str, ratios: dict[str, float]) -> list[tu
 
 def _tried(search: _Search, ratios: dict[str, float], draws: ValveFactors) -> Judged:
     """The whole search, over a few draws."""
-    present, wishes = search.present, search.scenario.wishes
+    present = search.present
     tried = _layout(search.scenario, search.name, present, _layouts(search.scenario, search.name, ratios))
     judged = search.judge(tried, draws)
+    # the swing hardly moves the water, but it says how often the valve opens and how soon it answers: varied on those
+    # that are best if openings are left aside
+    aside = dataclasses.replace(judged, share=1.0 - judged.missed[:, :2].max(axis=1))
+    more = [other for setting in _shortlist(aside, search.scenario) for other in _with_other_swings(setting)]
+    judged = search.judge([setting for setting in more if _swings(setting, search.freeboard)], draws, judged)
     kinds = {bool(part.vessels) for part in search.scenario.owned}  # what is owned is no matter of degree
     steps = np.array([_AREA_SPAN ** (2.0 / (_AREAS - 1)), _FLOW_SPAN ** (2.0 / (_FLOWS - 1))])
     steps = np.where([True in kinds, False in kinds], 1.0, steps)
     for _ in range(2 if (steps > 1.0).any() else 0):  # look closer around the best, twice
-        best = judged.settings[_chosen(judged, search.interval, wishes.openings_a_day).best]
+        best = judged.settings[_chosen(judged, search.scenario).best]
         judged = search.judge(_around(best, present, steps, search.freeboard), draws, judged)
         steps = steps ** (1.0 / _CLOSER)
-    # the swing hardly moves the water, but it says how soon the valve answers: varied on the best few
-    more = [other for setting in _shortlist(judged, search.interval) for other in _with_other_swings(setting)]
-    more = [setting for setting in more if _swings(setting, search.freeboard)]
-    return search.judge(more, draws, judged)
+    return judged
 
 
 def _around(best: Setting, present: Setting, steps: Floats, freeboard: float) -> list[Setting]:
@@ -549,18 +553,24 @@ def _mostly(cells: Floats, share: float) -> Floats:
     return np.asarray(np.quantile(cells, share, axis=1, method="higher"))
 
 
-def _ranked(judged: Judged, least: float) -> Ints:
+def _alike_days(scenario: Scenario) -> float:
+    """Days short that no one would mind: as many as the wish allows, and one at least."""
+    return float(max(scenario.wishes.stress_days, 1))
+
+
+def _ranked(judged: Judged, least: float, days: float) -> Ints:
     """Settings as the rule would have them, each next best: the share, up to the one asked for; the stress; the water."""
     share = np.minimum(judged.share, least)
     stress = judged.mean_stress - judged.mean_stress[share >= share.max()].min()
-    return np.lexsort((judged.litres, np.maximum(stress - _ALIKE_DAYS, 0.0), -share))
+    return np.lexsort((judged.litres, np.maximum(stress - days, 0.0), -share))
 
 
-def _shortlist(judged: Judged, interval: float) -> list[Setting]:
+def _shortlist(judged: Judged, scenario: Scenario) -> list[Setting]:
     """The best few at several degrees of safety, for a few draws do not tell the shares well."""
     chosen: dict[int, None] = {}
     for more in _SAFETIES:
-        ranked = _ranked(judged, min(interval + more, 1.0)).tolist()
+        least = min(scenario.uncertainty.interval + more, 1.0)
+        ranked = _ranked(judged, least, _alike_days(scenario)).tolist()
         chosen |= dict.fromkeys([index for index in ranked if index not in chosen][:_OF_EACH])
     return [judged.settings[index] for index in chosen]
 
@@ -572,14 +582,15 @@ def _changes(setting: Setting, present: Setting) -> int:
     return int(pan) + sum(others) + setting.pieces
 
 
-def _chosen(judged: Judged, interval: float, openings: Sequence[float]) -> Choice:
+def _chosen(judged: Judged, scenario: Scenario) -> Choice:
     """The rule, in its order: `reports/size/texts.toml` prints it."""
+    interval, openings = scenario.uncertainty.interval, scenario.wishes.openings_a_day
     highest, stress, litres = judged.share.max(), judged.mean_stress, judged.litres
     keeps = bool(highest >= interval)
     alike = np.flatnonzero(judged.share >= (interval if keeps else highest))
     least = stress[alike].min()
     # never above the described one for being nearly as good
-    alike = alike[stress[alike] <= np.clip(stress[0], least, least + _ALIKE_DAYS)]
+    alike = alike[stress[alike] <= np.clip(stress[0], least, least + _alike_days(scenario))]
     alike = alike[litres[alike] <= (1.0 + _ALIKE_WATER) * litres[alike].min()]
     often = judged.openings_a_day[alike]
     off = np.maximum(openings[0] - often, 0.0) + np.maximum(often - openings[1], 0.0)

@@ -170,11 +170,12 @@ class Record:
     def evaporation(self, valves: Sequence[Valve], first: int, after: int) -> Floats:
         """Return what valves' pans lose over some days, which must all be known. (valves, days) [mm/day]"""
         rows, dates = [], self.index[first:after]
+        year = dates[0].year
         for valve in valves:
-            where = f"{valve.where(dates[0].year)}.pan"
+            where = f"{valve.where(year)}.pan"
             rows.append(self.pan_evaporation(valve.controller.pan, where)[first:after])
-            missing = [day.date() for day in dates[np.isnan(rows[-1])]]
-            if missing:
+            if np.isnan(rows[-1]).any():
+                missing = [day.date() for day in dates[np.isnan(rows[-1])]]
                 found = f'= "measured": {self.shown} has no pan_evaporation on {name_days(missing)}'
                 cure = 'fill them, or take "from-eto"'
                 raise ScenarioError(Problem("pan-days", f"{where}.evaporation", found, "", cure), file=self.file)
@@ -186,8 +187,11 @@ class Record:
         none = np.zeros((after - first, 0))
         tables = {key: self.press_hours(key, first, after) if key else none for key in set(times)}
         most = max(table.shape[1] for table in tables.values())
-        wide = {key: ((0, 0), (0, most - table.shape[1])) for key, table in tables.items()}
-        return np.array([np.pad(tables[key], wide[key], constant_values=np.inf).ravel() for key in times])
+        wide = {
+            key: np.pad(table, ((0, 0), (0, most - table.shape[1])), constant_values=np.inf).ravel()
+            for key, table in tables.items()
+        }
+        return np.array([wide[key] for key in times])
 
     def roof_inflow(self, roof: Roof | None) -> Floats:
         """Return what a roof brings to its tank over the whole record. [L/day]"""

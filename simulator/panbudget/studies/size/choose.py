@@ -37,7 +37,7 @@ _OTHER_SWINGS = (0.2, 0.35, 0.5, 0.7, 1.4, 2.0, 2.8)  # times the present one
 _OTHER_COUNTS = (0.5, 0.7, 1.4, 2.0)  # times the present emitters, where pan and refill are what is owned
 _MOST_OF_PAN = 0.8  # of the pan's water that a swing may take
 #: draws of the judgement; and of the search before it, and how many cells it has at least: through a compiler, or not
-_DRAWS = {True: (64, 8, 64), False: (12, 2, 8)}
+_DRAWS = {True: (64, 8, 64), False: (12, 2, 3)}
 _SAFETIES = (-0.05, -0.02, 0.0, 0.02, 0.05)  # beside the share asked for: the shortlist holds some of each
 _OF_EACH = 8  # settings of the shortlist at each of them
 _FEW_DAYLIGHT = 0.05

@@ -243,6 +243,7 @@ def test_several_processes_give_the_same_numbers(garden, monkeypatch):
     assert np.array_equal(plain.stress_days, spread.stress_days)
 
 
+@pytest.mark.draws
 def test_the_command_writes_page_table_and_json(garden, tmp_path, capsys):
     source = tmp_path / "garden.toml"
     source.write_text(_toml(garden.described), encoding="utf-8")

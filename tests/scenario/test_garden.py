@@ -304,3 +304,10 @@ def test_a_slip_of_the_keyboard_is_told_by_its_line_and_its_cure(tmp_path, line,
     assert "line 2" in str(caught.value)
     assert said in str(caught.value)
     assert len(str(caught.value).splitlines()) == 1
+
+
+def test_a_named_variant_may_change_nothing(tmp_path):
+    """`size` writes one where the garden is best as it is described."""
+    (tmp_path / "sized.toml").write_text("[variant.sized]\n# 'upper': nothing to change\n", encoding="utf-8")
+    scenario = scenario_from(SOUND, tmp_path / "garden.toml")
+    assert scenario.with_variant(str(tmp_path / "sized.toml")).controller == scenario.controller

@@ -430,7 +430,7 @@ def _variant_in(path: Path) -> dict[str, Any]:
     held = described.get("variant")
     one = set(described) == {"variant"} and isinstance(held, dict) and len(held) == 1
     only: dict[str, Any] = next(iter(held.values())) if one and held else described
-    if not only or "variant" in only or not isinstance(only, dict) or only.keys() >= _WHOLE:
+    if not (only or one) or "variant" in only or not isinstance(only, dict) or only.keys() >= _WHOLE:
         found = "must hold one [variant.NAME] and nothing else, or the keys of one overlay, and no whole garden"
         raise ScenarioError(Problem("no-variant", "", found), file=str(path))
     return only

@@ -181,7 +181,6 @@ def _tables(valve: ValveSizing, often: str) -> Iterator[Section]:
             **row,
             "which": _which(valve.choice, index),
             "pan": row["from"] or _say("pan", row=row),
-            "refill_ml_min": row["refill_l_per_h"] * 1000.0 / 60.0,
             "swing_g": 1000.0 * row["swing_kg"],
             "share": math.floor(100.0 * row["share"] + 1e-9),
             "emitters": ", ".join(f"{bed} {row['emitters'][bed]}" for bed in varied),

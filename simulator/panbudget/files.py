@@ -52,6 +52,12 @@ def _guarded(value: object) -> object:
     return f"'{value}"
 
 
+def toml_key(name: str) -> str:
+    """Return a name as a key of TOML, in quotes where it needs them."""
+    bare = name.isascii() and name.replace("-", "").replace("_", "").isalnum()
+    return name if bare else json.dumps(name, ensure_ascii=False)
+
+
 def read_toml(path: str | Path, *, missing: str = "check the path") -> tuple[dict[str, Any], bytes]:
     """
     Read a TOML file.

@@ -22,7 +22,7 @@ from panbudget.studies.size.settings import Setting, outcomes, year_forcing
 from tests.small_weather import weather_csv
 from tests.test_laws import nested
 
-SCAN = choose._SCAN
+SCAN = choose.SCAN
 BED = ("controller", "upper", "bed", "tomatoes")
 KC = {"plants": {"kc": 0.9, "root_depth": "40 cm", "depletion": 0.5}, "emitters": {"count": 40}}
 
@@ -81,7 +81,7 @@ def few(monkeypatch):
         "_OF_EACH": 3,
     }.items():
         monkeypatch.setattr(choose, name, value)
-    monkeypatch.setattr(choose, "_SCAN", np.array([0.4, 0.7, 1.0, 1.4, 2.0]))
+    monkeypatch.setattr(choose, "SCAN", np.array([0.4, 0.7, 1.0, 1.4, 2.0]))
     monkeypatch.setattr("panbudget.studies.size.settings._WORTH_COMPILING", math.inf)
     monkeypatch.setattr("panbudget.studies.size.settings._WORTH_PROCESSES", math.inf)
 
@@ -140,7 +140,7 @@ def test_the_answer_holds_where_pan_and_refill_are_a_little_off(garden):
 
 
 def test_the_margin_is_where_a_replay_falls_short(garden, monkeypatch):
-    monkeypatch.setattr(choose, "_SCAN", SCAN)
+    monkeypatch.setattr(choose, "SCAN", SCAN)
     sizing = size(garden)
     margin = sizing.valves["upper"].margins["best"]
     mended = garden.changed(tomllib.loads(variant_text(sizing))["variant"]["sized"])

@@ -3,7 +3,6 @@ Size page: the answer first, then its neighbours, the pictures and what was assu
 """
 
 import functools
-import json
 import math
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
@@ -12,10 +11,11 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from panbudget.files import toml_key
 from panbudget.reports.pages import Report, Section, texts, words_of
 from panbudget.reports.size.figures import map_figure, trade_off_figure
 from panbudget.reports.writing import Verb
-from panbudget.studies.size.choose import Choice, Sizing, ValveSizing
+from panbudget.studies.size.choose import SCAN, Choice, Sizing, ValveSizing
 from panbudget.words import calendar_day, count
 
 _section, _say = words_of("size")
@@ -87,7 +87,10 @@ def _range(factors: tuple[float, float] | None) -> str:
     if factors is None:
         return _say("range_none")
     low, high = factors
-    bounds = (_say("range_low") if low <= 0.4 else f"{low:.2f}"), (_say("range_high") if high >= 2.0 else f"{high:.2f}")
+    bounds = (
+        (_say("range_low") if low <= SCAN[0] else f"{low:.2f}"),
+        (_say("range_high") if high >= SCAN[-1] else f"{high:.2f}"),
+    )
     return f"{bounds[0]} to {bounds[1]}"
 
 
@@ -106,7 +109,7 @@ def variant_text(sizing: Sizing) -> str:
     """
     lines = ["[variant.sized]"]
     for name, valve in sizing.valves.items():
-        key, best, present = f"controller.{_key(name)}", valve.best, valve.present
+        key, best, present = f"controller.{toml_key(name)}", valve.best, valve.present
         parts = {
             "variant_pan": (best.area, best.depth) != (present.area, present.depth),
             "variant_swing": best.swing != present.swing,
@@ -116,15 +119,10 @@ def variant_text(sizing: Sizing) -> str:
         wanted = [_say(part, **values).splitlines() for part, holds in parts.items() if holds]
         lines += [f"{key}.{line}" for part in wanted for line in part]
         moved = {bed: new for bed, new in valve.emitters_of(best).items() if new != valve.counts[bed]}
-        lines += [f"{key}.bed.{_key(bed)}.emitters.count = {new}" for bed, new in moved.items()]
+        lines += [f"{key}.bed.{toml_key(bed)}.emitters.count = {new}" for bed, new in moved.items()]
         if not any(parts.values()) and not moved:
             lines.append(f"# {name!r}: nothing to change")
     return "\n".join(lines) + "\n"
-
-
-def _key(name: str) -> str:
-    bare = name.isascii() and name.replace("-", "").replace("_", "").isalnum()
-    return name if bare else json.dumps(name, ensure_ascii=False)
 
 
 def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:

@@ -8,7 +8,6 @@ of the log's lines.
 
 from __future__ import annotations
 
-import json
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -20,6 +19,7 @@ import pandas as pd
 
 from panbudget.errors import PanbudgetError, Problem, ReadingsError
 from panbudget.extras import Reported, Step, silent
+from panbudget.files import toml_key
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.scenario.uncertainty import Uncertainty
@@ -199,8 +199,7 @@ def _toml(controllers: Mapping[str, ControllerFit]) -> str:
     for name, fitted in controllers.items():
         if "exposure" in fitted.untold:
             lines.append(f"# {name}: {fitted.untold['exposure']}")
-        bare = name.isascii() and name.replace("-", "").replace("_", "").isalnum()
-        lines += fitted.settings(name if bare else json.dumps(name))
+        lines += fitted.settings(toml_key(name))
     return "\n".join(lines) + "\n"
 
 

@@ -48,9 +48,8 @@ _ALIKE_WATER, _ALIKE_OPENINGS = 0.02, 0.25
 _TOGETHER = 1.35
 _CLOSER = 3  # parts into which a step of the grid is cut when looking closer
 _PARALLEL = 3  # refill emitters of one kind side by side, at most
-_SCAN = 1.0 + 0.05 * np.arange(
-    -12, 21
-)  # factors over which a margin is looked for; its ends stand for what lies beyond
+#: factors over which a margin is looked for; its ends stand for what lies beyond
+SCAN = np.round(1.0 + 0.05 * np.arange(-12, 21), 2)
 _MEANS = ("litres", "wasted", "openings_a_day", "open_hours", "starved_hours", "daylight_openings")
 WISHES = ("stress_days", "litres", "openings_a_day", "when")
 
@@ -608,9 +607,9 @@ def _chosen(judged: Judged, scenario: Scenario) -> Choice:
 
 def _margins(search: _Search, settings: Sequence[Setting]) -> list[Margin]:
     """How far the pan's evaporation and the refill flow may be off, one at a time, the rest as described."""
-    count, beds = len(_SCAN), search.draws.emitters.shape[1]
+    count, beds = len(SCAN), search.draws.emitters.shape[1]
     same = np.ones(count)
-    scans = np.concatenate([_SCAN, same]), np.concatenate([same, _SCAN])
+    scans = np.concatenate([SCAN, same]), np.concatenate([same, SCAN])
     draws = ValveFactors(*scans, np.ones(2 * count), np.ones((2 * count, beds)))
     found = outcomes(search.years, settings, draws=draws, done=search.done)
     by_year = np.stack([outcome.stress_days.max(axis=2) for outcome in found])
@@ -621,10 +620,10 @@ def _margins(search: _Search, settings: Sequence[Setting]) -> list[Margin]:
 
 def _run_around(holds: npt.NDArray[np.bool_]) -> tuple[float, float] | None:
     """The factors about 1 over which something holds without a break."""
-    middle = int(np.argmin(np.abs(_SCAN - 1.0)))
+    middle = int(np.argmin(np.abs(SCAN - 1.0)))
     if not holds[middle]:
         return None
     below, above = (np.flatnonzero(~part) for part in (holds[middle::-1], holds[middle:]))
     low = middle - below[0] + 1 if len(below) else 0
     high = middle + above[0] - 1 if len(above) else len(holds) - 1
-    return round(float(_SCAN[low]), 2), round(float(_SCAN[high]), 2)
+    return float(SCAN[low]), float(SCAN[high])

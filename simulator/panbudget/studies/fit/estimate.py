@@ -338,6 +338,8 @@ def fit_controller(
             if parameter not in untold:
                 low, high = np.exp(found.quantiles(found.logs[:, at], tails)).tolist()
                 factor = float(np.exp(point[at]))
+                # the estimate takes the rest as described, the interval as the log has it: it is made to hold both
+                low, high = min(low, factor), max(high, factor)
                 estimates.append(Estimate(parameter, value, value * factor, value * low, value * high, factor))
         for key, turned in (("litres", (1, -1, 0)), ("openings", (1, 0, -1)), ("swing", (0, 0, 1))):
             ranges[key] = _range(found, np.array(turned, float), point, level)

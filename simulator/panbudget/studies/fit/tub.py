@@ -1,0 +1,140 @@
+"""
+Fitting, the tub: what a ruler tells of the exposure in a tub that stands in the pan's place with no valve, and what a few
+dry days of it would be worth.
+
+Units: mm in the tub, solar hours. The tub is of the pan's kind, so that it loses what the pan loses a square metre.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from panbudget.numeric import Floats
+from panbudget.season.result import Season
+from panbudget.studies.fit.pan import PanModel, summed
+from panbudget.studies.ranges import drawn_factors, valve_factors
+
+#: standard error of a ruler in still water (common practice, no source) [mm]
+RULER_MM = 1.0
+# shares by which a day's loss strays from the model's, and rain in the tub from the gauge's (common practice, no source)
+_BY_DAY, _BY_RAIN = 0.1, 0.2
+_TAILS = 4.0  # degrees of freedom of the errors
+_MORNING = 8.0  # h
+_DRAWS, _TRUTHS, _EXPOSURES = 1000, 16, 9
+
+
+class Tub(NamedTuple):
+    """Readings in a tub, in order of time."""
+
+    hours: Floats
+    levels: Floats  # [mm]
+    added: Floats  # poured in since the reading before [mm]
+
+
+class Worth(NamedTuple):
+    """
+    What one more measurement would make of the range of a season's litres.
+
+    Parameters
+    ----------
+    what : str
+        "jug", "weighings", "jug-and-weighings", "meter" or "ruler".
+    before, after : float
+        Half of the range over the litres, now and then. [-]
+    """
+
+    what: str
+    before: float
+    after: float
+
+
+def quantiles(values: Floats, weights: Floats, shares: tuple[float, ...]) -> Floats:
+    """Return quantiles of weighted draws. (shares,)"""
+    order = np.argsort(values)
+    return np.interp(shares, np.cumsum(weights[order]) - 0.5 * weights[order], values[order])
+
+
+def _expected(pan: PanModel, hours: Floats) -> tuple[Floats, Floats]:
+    """What a tub loses to the air as described, and gains by rain, between some hours. [mm]"""
+    marks = np.arange(len(pan.hourly_gain) + 1, dtype=float)
+    lost, gained = (
+        np.diff(np.interp(hours, marks, summed(part / pan.area))) for part in (pan.hourly_evaporation, pan.hourly_gain)
+    )
+    return lost, gained
+
+
+def tub_values(pan: PanModel, tub: Tub, exposures: Floats, ruler_mm: float = RULER_MM) -> Floats:
+    """
+    Return the log likelihood of a tub's readings.
+
+    Parameters
+    ----------
+    pan : PanModel
+    tub : Tub
+    exposures : ndarray (n,)
+        Factors on the exposure described.
+    ruler_mm : float
+        Standard error of a reading. [mm]
+
+    Returns
+    -------
+    ndarray (n,)
+        Student's t over all falls together: where they disagree with each other, they tell less.
+    """
+    lost, gained = _expected(pan, tub.hours)
+    fallen = tub.added[1:] - np.diff(tub.levels) + gained
+    near, days = max(float(fallen.sum() / max(lost.sum(), 1e-9)), 0.1), np.diff(tub.hours) / 24.0
+    strays = (_BY_DAY * near * lost) ** 2 / days + (_BY_RAIN * gained) ** 2
+    step = np.diff(np.eye(len(tub.hours)), axis=0)  # a reading misread by 1 mm makes two falls wrong
+    root = np.linalg.cholesky(np.diag(strays) + ruler_mm**2 * step @ step.T)
+    off = np.linalg.solve(root, fallen[:, None] - np.outer(lost, exposures))
+    return np.asarray(-0.5 * (_TAILS + len(fallen)) * np.log1p((off**2).sum(axis=0) / _TAILS))
+
+
+def worth_of_ruler_test(season: Season, *, days: int = 3, ruler_mm: float = RULER_MM) -> dict[str, Worth]:
+    """
+    Reckon by simulation what a few dry days with a ruler in a tub in the pan's place would narrow the litres to.
+
+    Parameters
+    ----------
+    season : Season
+        As described, or as fitted so far.
+    days : int
+        One reading each morning, from the first day's to that after the last: the season's first days without rain.
+    ruler_mm : float
+        Standard error of a reading. [mm]
+
+    Returns
+    -------
+    dict of Worth
+        Controller -> half of the range (the scenario's ``uncertainty.interval``) of the season's litres over those
+        litres, now and after: the mean over gardens drawn over `[uncertainty]`, each with its readings fitted.
+    """
+    scenario, forcing = season.scenario, season.forcing
+    draws, random, worth = drawn_factors(scenario, _DRAWS), np.random.default_rng(1), dict[str, Worth]()
+    tails = (1.0 - scenario.uncertainty.interval) / 2.0, (1.0 + scenario.uncertainty.interval) / 2.0
+    wet = [float(forcing.days.rain[first : first + days].sum()) for first in range(max(len(forcing.dates) - days, 1))]
+    mornings = int(np.argmin(wet)) + np.arange(min(days, len(forcing.dates) - 1) + 1)
+    hours: Floats = np.asarray(24.0 * mornings + _MORNING, float)
+    for row, name in enumerate(scenario.controller):
+        pan, factors = PanModel(scenario, forcing, row, ()), valve_factors(scenario, name, draws)
+        beds = np.array([forcing.pan_of[name].bed_flows[bed] for bed in scenario.controller[name].bed])
+        tried = np.append(np.linspace(factors.exposure.min(), factors.exposure.max(), _EXPOSURES), 1.0)
+        *seasons, described = (pan.modelled({"exposure": exposure}).litres[-1] for exposure in tried.tolist())
+        # beside what evaporates, what an opening lets through follows the flows; how often, the exposure
+        through = (factors.emitters @ beds / factors.refill_flow + pan.refill) / (beds.sum() + pan.refill)
+        litres = np.interp(factors.exposure, tried[:-1], seasons) * through
+        lost, gained = _expected(pan, hours)
+        after = []
+        for true in np.quantile(factors.exposure, (np.arange(_TRUTHS) + 0.5) / _TRUTHS):
+            falls = true * lost * (1.0 + _BY_DAY * random.standard_normal(len(lost))) - gained
+            levels = -summed(falls) + ruler_mm * random.standard_normal(len(hours))
+            value = tub_values(pan, Tub(hours, levels, np.zeros(len(hours))), factors.exposure, ruler_mm)
+            weights = np.exp(value - value.max())
+            weights /= weights.sum()
+            after.append(np.ptp(quantiles(litres, weights, tails)) / 2.0 / (weights @ litres))
+        before = np.ptp(np.quantile(litres, tails)) / 2.0 / max(described, 1e-9)
+        worth[name] = Worth("ruler", float(before), float(np.mean(after)))
+    return worth

@@ -10,8 +10,6 @@ does with its plotting backends. A class takes part by naming its room::
         room = "away"       # a ClassVar: reports/away/files.py holds VERB, which says what is drawn and written
 """
 
-from __future__ import annotations
-
 import importlib
 import importlib.util
 from collections.abc import Callable

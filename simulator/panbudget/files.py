@@ -4,8 +4,6 @@ Files: TOML that somebody typed is read; tables as CSV and totals as JSON are wr
 What is written holds no dates of writing and no host, and numbers printed one way.
 """
 
-from __future__ import annotations
-
 import json
 import re
 import tomllib

@@ -2,8 +2,6 @@
 Numeric: the kinds of arrays that pass between rooms, for type hints.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import numpy.typing as npt
 

@@ -5,8 +5,6 @@ Engine units: mm for depths of water, m and m² for the ground, kg, h, kPa, L/h,
 (pint) is one and shared, and imported only when the first quantity is read.
 """
 
-from __future__ import annotations
-
 import functools
 import math
 import re

@@ -5,8 +5,6 @@ Dates in sentences, headings and titles of figures are "3 July 2025"; in tables 
 ISO 8601 has them. Thousands are parted by a narrow space, never by a comma, which half of the world reads as a decimal mark.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import importlib.resources
 import math

@@ -2,8 +2,6 @@
 Command line: `away`, whether a garden may be left alone.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from typing import Any
 

@@ -2,8 +2,6 @@
 Command line: `check`, whether a garden is sound and its weather can be true.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 import panbudget

@@ -2,8 +2,6 @@
 Command line: `compare`, which variant does better.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 import panbudget

@@ -2,8 +2,6 @@
 Command line: `faults`, what could go wrong.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 import panbudget

@@ -2,8 +2,6 @@
 Command line: `fit`, a scenario tuned to a field log.
 """
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Any
 

@@ -2,8 +2,6 @@
 Command line: `known`, what the program knows by name; `schema`, what a scenario file may say.
 """
 
-from __future__ import annotations
-
 import panbudget
 from panbudget.cli.options import command, print_json, say, table
 from panbudget.errors import PanbudgetError, Problem, did_you_mean

@@ -5,8 +5,6 @@ A module a verb, which puts its command on `options.app` when it is imported. He
 them, so that ``--help`` is quick.
 """
 
-from __future__ import annotations
-
 import importlib
 import sys
 from typing import Annotated

@@ -2,8 +2,6 @@
 Command line: `new`, a garden to start from.
 """
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from panbudget.cli.options import command, say

@@ -4,8 +4,6 @@ Command line parts: how a function becomes a command, what the verbs share, mess
 What the options say in help stands in `verbs.toml`.
 """
 
-from __future__ import annotations
-
 import contextlib
 import datetime as dt
 import functools

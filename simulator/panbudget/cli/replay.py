@@ -2,8 +2,6 @@
 Command line: `replay`, what the valve would have done over a season.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Any
 

@@ -2,8 +2,6 @@
 Command line: `setup`, a page a valve to print and take outside.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 import panbudget

@@ -2,8 +2,6 @@
 Command line: `size`, which pan, refill flow and swing would suit.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 import panbudget

@@ -2,8 +2,6 @@
 Command line: `statement`, season totals for a water-rights form.
 """
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Any
 

@@ -7,8 +7,6 @@ older text is never run. ``PANBUDGET_CACHE`` names another place; where none can
 for itself. The installed package itself is never written to.
 """
 
-from __future__ import annotations
-
 import contextlib
 import functools
 import hashlib

@@ -9,8 +9,6 @@ Source of all equations, called FAO-56 below: Allen, R. G., Pereira, L. S., Raes
 Crop evapotranspiration, FAO Irrigation and Drainage Paper 56, Rome; with the errata of 2006.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import numpy.typing as npt
 

@@ -4,8 +4,6 @@ Bare soil: the crop coefficient of the initial stage, when most of the ground is
 Units: mm, days. Source: FAO-56 (1998), Figures 29 and 30 as the equations of its Annex 7, and eq. 59, 60.
 """
 
-from __future__ import annotations
-
 import math
 
 from panbudget.tables.soils import SoilType

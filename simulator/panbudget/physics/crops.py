@@ -5,8 +5,6 @@ Units: m, m/s, %, days. Curves are arrays of shape (days,). Plants are in `table
 chapters 6 and 7.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

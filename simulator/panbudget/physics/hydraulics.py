@@ -5,8 +5,6 @@ Units: kPa, L/h, m. Knows no dates, files or tables. Sources: ISO 9261:2004 (emi
 IEC 60534-2-1 (valves).
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 import numpy as np

@@ -5,8 +5,6 @@ Units: mm, m, m³ of water per m³ of soil. Computed over whole seasons beforeha
 in `engine` (`surface`, `root_zone`).
 """
 
-from __future__ import annotations
-
 import numpy as np
 import numpy.typing as npt
 

@@ -5,8 +5,6 @@ Units: hours, degrees. Source: FAO-56 (Allen et al. 1998) eq. 31–33, read back
 saving included, come from the IANA data base.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import zoneinfo
 

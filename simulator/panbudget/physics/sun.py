@@ -5,8 +5,6 @@ Units: MJ m⁻² d⁻¹, hours; latitude in degrees, north positive; angles betw
 arrays that broadcast against each other and gives arrays. Source, called FAO-56: see `air`.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import numpy.typing as npt
 

@@ -2,8 +2,6 @@
 The scenario's beds: soil, plants in all the ways they can be described, mulch, and the bed that holds them.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import itertools
 import math

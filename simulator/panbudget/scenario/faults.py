@@ -4,8 +4,6 @@ The scenario's faults: what goes wrong with a pan, a valve, its emitters or its 
 A class a fault, told by its `kind`. Knows no numerics; `season/faults` lays them over a season.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator
 from typing import Annotated, ClassVar, Literal, get_args

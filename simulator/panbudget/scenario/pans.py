@@ -2,8 +2,6 @@
 The scenario's pans: vessels, what lies upwind of them, and how they evaporate.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from typing import Annotated, Literal

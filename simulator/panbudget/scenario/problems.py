@@ -4,8 +4,6 @@ Scenario errors as data: where, what was found, what was expected, the nearest k
 pydantic finds what is wrong and where; this module says it. Knows the models' shape and no meaning of their own.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 from collections.abc import Iterable, Iterator

@@ -4,8 +4,6 @@ The scenario's building blocks: quantities with units, the base of all its parts
 What each key means stands in `keys.toml`, by the class of its part.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import functools
 import re

@@ -4,8 +4,6 @@ Scenario, the water right: what a form wants to know of a supply.
 Part of the scenario's models: frozen, every default stands here. Knows no law of any place.
 """
 
-from __future__ import annotations
-
 import calendar
 import re
 from collections.abc import Iterator

@@ -2,8 +2,6 @@
 The scenario's JSON schema, made from its models: what an editor needs to complete and check a `garden.toml`.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 from panbudget.scenario.garden import Scenario

@@ -2,8 +2,6 @@
 The scenario's supplies: mains or a tank, what fills the tank, and the pipe from it to a valve's beds.
 """
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Iterator
 from typing import Annotated, Literal

@@ -6,8 +6,6 @@ Defaults. Exposure: a Class A pan of 42 months at a real station lost 1.0 times 
 high end. Flows as printed on a packet, by jug, and swings: common practice, no source.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Annotated
 

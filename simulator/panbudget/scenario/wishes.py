@@ -2,8 +2,6 @@
 The scenario's wishes for `size`: what the garden should come to, and what is lying about to build it from.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Annotated, Literal
 

@@ -4,8 +4,6 @@ Zones: what an unknown time zone was meant to be.
 Names are those of the IANA time zone database; its "Etc" zones have their sign turned round (Etc/GMT-10 is UTC+10).
 """
 
-from __future__ import annotations
-
 import re
 import zoneinfo
 

@@ -1,7 +1,5 @@
 """Season: a scenario and weather laid out as arrays, and what came out."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Any
 

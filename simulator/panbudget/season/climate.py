@@ -2,8 +2,6 @@
 Climate: the record that demand is computed over, and what else stands by day and is cut as it is.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import datetime as dt
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ Planting: what a scenario's words about plants and soil come to, as demand over 
 Knows the scenario's parts and the tables; the equations themselves are in `crops`, `soil` and `bare_soil`.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import datetime as dt
 import itertools

@@ -4,8 +4,6 @@ Faults: what goes wrong, laid over a season's forcing day by day. Pure: a new fo
 Units as in the engine: kg, kg/h, mm, L/h. A fault lasts whole days, its first and last one included.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Sequence
 

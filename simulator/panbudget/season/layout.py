@@ -5,8 +5,6 @@ What does not depend on the weather is laid out once (`Bundle`) and filled in se
 beds are alike share their ground and its yardstick. Units as in the engine.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import datetime as dt
 import functools

@@ -5,8 +5,6 @@ Units as in the engine. Nothing here depends on what a valve does. Each thing is
 so that a season sees the days before it.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import weakref
 from collections.abc import Callable, Sequence

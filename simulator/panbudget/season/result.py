@@ -4,8 +4,6 @@ Result: a season that was replayed: daily tables, the list of openings, totals, 
 Units in the names of everything: kg (= litres), mm, hours, litres. A table's units are in its ``attrs["units"]`` too.
 """
 
-from __future__ import annotations
-
 import functools
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass

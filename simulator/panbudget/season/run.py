@@ -2,8 +2,6 @@
 Run: where a season starts, and its days through the engine; again where salt gathers in the pans and changes them.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Callable, Mapping
 from typing import NamedTuple

@@ -5,8 +5,6 @@ Units: dS/m, g, g/L, kg, days. Works on a season's daily results after the run; 
 Left out: salt that crusts on the wall or falls out, and the density that salt adds to the level.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

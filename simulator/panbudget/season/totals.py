@@ -4,8 +4,6 @@ Totals: runs added up, designs side by side, with every water balance checked on
 Units in the names: kg (= litres), mm over the bed, hours, litres, days.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple

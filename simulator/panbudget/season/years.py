@@ -2,8 +2,6 @@
 Years: the same calendar days in the other years of a record, plantings moved along.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import itertools
 from dataclasses import dataclass

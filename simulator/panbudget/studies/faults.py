@@ -6,8 +6,6 @@ stress days, all beds' driest quarters added up; between equals, wasted litres: 
 spilled and what left the pan by leak, mouth or wind.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass

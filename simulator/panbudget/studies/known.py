@@ -3,8 +3,6 @@ Known: lists of what the program knows by name, each with its source: plants, so
 what rests on memory.
 """
 
-from __future__ import annotations
-
 from panbudget.tables import read_table
 
 #: topic -> heading -> column of the table of that name

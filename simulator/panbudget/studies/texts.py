@@ -2,8 +2,6 @@
 Texts: what is wrong, by code, as a study's `problems.toml` has it; values in braces come from the study.
 """
 
-from __future__ import annotations
-
 import functools
 from collections.abc import Callable
 

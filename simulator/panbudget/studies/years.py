@@ -2,8 +2,6 @@
 Years: one garden in every usable year of its record, side by side; the worst, the middle and the best of them named.
 """
 
-from __future__ import annotations
-
 import functools
 from collections.abc import Sequence
 from dataclasses import dataclass

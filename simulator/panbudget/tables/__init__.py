@@ -1,7 +1,5 @@
 """Tables: published figures as CSV files, each row with its source, and the one way to read them and look names up."""
 
-from __future__ import annotations
-
 import csv
 import difflib
 import importlib.resources

@@ -1,7 +1,5 @@
 """Plants: a planting's published figures by name, and the levels of landscape factors. Units: m, days, shares."""
 
-from __future__ import annotations
-
 import functools
 from dataclasses import dataclass
 from typing import Literal

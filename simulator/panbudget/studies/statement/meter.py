@@ -6,8 +6,6 @@ is never guessed at: the row says "rollover at 10000" (it passed its last digit 
 last row says "removed" and the new one's first "installed". All that is wrong comes out at once, a line each.
 """
 
-from __future__ import annotations
-
 import contextlib
 import datetime as dt
 import re

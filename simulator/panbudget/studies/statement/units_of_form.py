@@ -16,8 +16,6 @@ and the digits then missing from the total go one each to the parts that lost mo
 the earlier one first where two lost the same. So no part is off by a whole last digit.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -5,8 +5,6 @@ The weather is read once, its ETo and pans computed once; then the engine steps 
 year. Every balance of every run is checked, as in a replay. Units in the names of columns: mm, kg (= litres), hours.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Sequence
 

@@ -5,8 +5,6 @@ A cell is a site. Its days go through the same checks and fills as a weather fil
 cell on the first day (sea) is no site.
 """
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager

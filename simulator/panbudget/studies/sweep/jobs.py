@@ -4,8 +4,6 @@ workers of a dask scheduler. The cut depends on the plan alone, so that any mach
 same files; results come as they are ready, and depend neither on their order nor on who made them.
 """
 
-from __future__ import annotations
-
 import collections
 import concurrent.futures
 import dataclasses

@@ -5,8 +5,6 @@ Every key, its default and its meaning stand in the models below. All that is wr
 each, before anything is run.
 """
 
-from __future__ import annotations
-
 import hashlib
 import importlib.metadata
 from collections.abc import Iterator, Sequence

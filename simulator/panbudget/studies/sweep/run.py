@@ -2,8 +2,6 @@
 Run: a plan from beginning to end: what is done already, what is left, the parts as they come, and what they come to.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import math
 import os

@@ -4,8 +4,6 @@ Site: the table of places, checked row by row; one place's weather, read once, a
 Units as in the engine. Nothing here depends on what a valve does.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path

@@ -4,8 +4,6 @@ Summary: what a sweep comes to: values to depend on four years in five and nine 
 Read part by part, so that it takes no more memory for more sites, but for one line a site. Units in the names.
 """
 
-from __future__ import annotations
-
 import io
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass

@@ -1,0 +1,36 @@
+"""What `panbudget` offers, and where it stands: read by type checkers, and by `__init__` when a name is first used."""
+
+from panbudget.errors import (
+    ClosureError,
+    OutputError,
+    PanbudgetError,
+    Problem,
+    ReadingsError,
+    ScenarioError,
+    WeatherError,
+)
+from panbudget.scenario.garden import Scenario, load_scenario, scenario_from
+from panbudget.season.replay import replay
+from panbudget.season.result import Season
+from panbudget.season.years import read_year
+from panbudget.studies.away import Away, away
+from panbudget.studies.check import Checked, check
+from panbudget.studies.compare import Comparison, compare
+from panbudget.studies.faults import Trials, faults
+from panbudget.studies.fit.estimate import Fit, fit
+from panbudget.studies.known import known
+from panbudget.studies.ranges import with_spread
+from panbudget.studies.setup import SetUp, setup
+from panbudget.studies.size.choose import Sizing, size
+from panbudget.studies.statement.account import Statement, statement
+from panbudget.studies.sweep.run import Swept, sweep
+from panbudget.studies.years import SeasonsByYear, years
+from panbudget.weather import Fallback, Weather, read_weather
+
+__all__ = ["Away", "Checked", "ClosureError", "Comparison", "Fallback", "Fit", "OutputError", "PanbudgetError"]
+__all__ += ["Problem", "ReadingsError", "Scenario", "ScenarioError", "Season", "SetUp", "Sizing", "Statement"]
+__all__ += ["SeasonsByYear", "Swept", "Trials", "Weather", "WeatherError"]
+__all__ += ["__version__", "away", "check", "compare", "faults", "fit", "known", "load_scenario", "read_weather"]
+__all__ += ["read_year", "replay", "scenario_from", "setup", "size", "statement", "sweep", "with_spread", "years"]
+
+__version__: str

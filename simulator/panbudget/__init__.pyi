@@ -16,6 +16,7 @@ from panbudget.season.years import read_year
 from panbudget.studies.away import Away, away
 from panbudget.studies.check import Checked, check
 from panbudget.studies.compare import Comparison, compare
+from panbudget.studies.download import Downloaded, download_weather
 from panbudget.studies.faults import Trials, faults
 from panbudget.studies.fit.estimate import Fit, fit
 from panbudget.studies.known import known
@@ -27,10 +28,31 @@ from panbudget.studies.sweep.run import Swept, sweep
 from panbudget.studies.years import SeasonsByYear, years
 from panbudget.weather import Fallback, Weather, read_weather
 
-__all__ = ["Away", "Checked", "ClosureError", "Comparison", "Fallback", "Fit", "OutputError", "PanbudgetError"]
+__all__ = [
+    "Away",
+    "Checked",
+    "ClosureError",
+    "Comparison",
+    "Downloaded",
+    "Fallback",
+    "Fit",
+    "OutputError",
+    "PanbudgetError",
+]
 __all__ += ["Problem", "ReadingsError", "Scenario", "ScenarioError", "Season", "SetUp", "Sizing", "Statement"]
 __all__ += ["SeasonsByYear", "Swept", "Trials", "Weather", "WeatherError"]
-__all__ += ["__version__", "away", "check", "compare", "faults", "fit", "known", "load_scenario", "read_weather"]
+__all__ += [
+    "__version__",
+    "away",
+    "check",
+    "compare",
+    "download_weather",
+    "faults",
+    "fit",
+    "known",
+    "load_scenario",
+    "read_weather",
+]
 __all__ += ["read_year", "replay", "scenario_from", "setup", "size", "statement", "sweep", "with_spread", "years"]
 
 __version__: str

@@ -5,14 +5,16 @@ What is written holds no dates of writing and no host, and numbers printed one w
 """
 
 import json
+import os
 import re
+import shutil
 import tomllib
 from pathlib import Path
 from typing import Any, TextIO
 
 import pandas as pd
 
-from panbudget.errors import Problem, ScenarioError
+from panbudget.errors import OutputError, Problem, ScenarioError
 
 # 12 significant digits: enough that sums close to 1e-9, and no trailing noise of binary fractions
 _FLOATS = "%.12g"
@@ -48,6 +50,31 @@ def _guarded(value: object) -> object:
     if not isinstance(value, str) or not value.startswith(_FORMULA_SIGNS) or _PLAIN_NUMBER.fullmatch(value):
         return value
     return f"'{value}"
+
+
+def write_whole(path: Path, text: str) -> None:
+    """
+    Write a text file whole or not at all: what stood there stays until all is written.
+
+    Raises
+    ------
+    OutputError
+        It can't be written.
+    """
+    target = path.resolve()  # a link stays one
+    draft = target.with_name(f".{target.name}.{os.getpid()}")
+    try:
+        draft.write_bytes(text.encode())
+        if target.exists():
+            shutil.copymode(target, draft)
+        draft.replace(target)
+    except OSError as error:
+        problem = Problem(
+            "unwritable", "", f"can't be written ({error.strerror})", cure="check the folder's permissions"
+        )
+        raise OutputError(problem, file=str(path)) from None
+    finally:
+        draft.unlink(missing_ok=True)
 
 
 def toml_key(name: str) -> str:

@@ -12,7 +12,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from panbudget.cli.main import main
+from panbudget.cli.main import VERBS, main
+from tests.weather_server import serving
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "scenarios" / "terraces.toml"
@@ -205,7 +206,7 @@ def test_a_mistake_in_the_call_is_told(arguments, capsys, tmp_path, monkeypatch)
 def test_help_names_every_command_with_an_example(capsys):
     code, out, _ = run(capsys, "--help")
     assert code == 0
-    for verb in ("new", "check", "replay", "known", "compare", "setup", "away", "size", "statement", "faults", "fit"):
+    for verb in VERBS:
         assert verb in out
         code, text, _ = run(capsys, verb, "--help")
         assert code == 0
@@ -218,7 +219,8 @@ def test_help_imports_nothing_heavy():
     script = (
         "import sys\nfrom panbudget.cli.main import main\n"
         "try: main(['--help'])\nexcept SystemExit: pass\n"
-        "heavy = {'numpy', 'pandas', 'matplotlib', 'pint', 'pydantic', 'pyet', 'scipy', 'jinja2', 'fpdf'} & set(sys.modules)\n"
+        "heavy = {'numpy', 'pandas', 'matplotlib', 'pint', 'pydantic', 'pyet', 'scipy', 'jinja2', 'fpdf', 'httpx', 'tomlkit'}\n"
+        "heavy &= set(sys.modules)\n"
         "sys.exit(repr(heavy) if heavy else 0)"
     )
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
@@ -304,3 +306,34 @@ def test_a_garden_of_ones_own_is_never_overwritten(tmp_path, capsys):
     assert code == 2
     assert "holds a garden.toml that has been changed, and stays as it is" in err
     assert garden.read_text(encoding="utf-8").endswith("# mine\n")
+
+
+def test_weather_downloads_both_kinds_and_names_them(tmp_path, capsys):
+    path = tmp_path / "garden.toml"
+    path.write_text("[site]\nlatitude = 38.6\nlongitude = -6.1\nelevation = '240 m'\n", encoding="utf-8")
+    with serving() as server:
+        services = ("--power-address", server.address, "--forecast-address", server.address)
+        code, out, err = run(capsys, "weather", path, "--years", "2024", "--forecast", "3", *services)
+        assert (code, err) == (0, "")
+        assert "Downloaded 366" in out
+        assert '[weather.forecast] now has file = "garden-forecast.csv"' in out
+        code, out, _ = run(capsys, "weather", path, "--years", "2024-2024", *services, "--json")
+        assert json.loads(out)["weather"]["new"] == 0
+        code, out, _ = run(capsys, "weather", path, "--forecast", "3", *services, "--quiet")
+        assert (code, out) == (0, "")
+        server.way = "web-page"
+        code, out, err = run(capsys, "weather", path, "--years", "2023", *services)
+        assert (code, out) == (2, "")
+        assert "web page" in err
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["garden-forecast.csv", "garden-weather.csv", "garden.toml"]
+
+
+def test_weather_tells_how_to_ask(tmp_path, capsys):
+    path = tmp_path / "garden.toml"
+    path.write_text("[site]\nlatitude = 38.6\nlongitude = -6.1\nelevation = '240 m'\n", encoding="utf-8")
+    code, _, err = run(capsys, "weather", path)
+    assert code == 2
+    assert "--years 2015-2025" in err
+    code, _, err = run(capsys, "weather", path, "--years", "recent")
+    assert code == 2
+    assert "write it such as 2015-2025" in err

@@ -16,7 +16,21 @@ from panbudget.errors import PanbudgetError
 
 _BAD_INPUT, _INTERRUPTED = 2, 130
 # in the order in which --help lists them
-VERBS = ("new", "check", "replay", "known", "compare", "setup", "away", "faults", "fit", "size", "statement", "sweep")
+VERBS = (
+    "new",
+    "weather",
+    "check",
+    "replay",
+    "known",
+    "compare",
+    "setup",
+    "away",
+    "faults",
+    "fit",
+    "size",
+    "statement",
+    "sweep",
+)
 for _verb in VERBS:
     importlib.import_module(f"panbudget.cli.{_verb}")
 

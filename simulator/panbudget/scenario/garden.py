@@ -90,11 +90,16 @@ class FallbackSource(_WeatherFile):
     elevation: _Elevation | None = None
 
 
+class ForecastSource(_WeatherFile):
+    """A file of the days ahead."""
+
+
 class WeatherSource(_WeatherFile):
     """The weather file."""
 
     missing_rain: Literal["error", "zero"] = "error"
     too_bright: Literal["error", "limit"] = "error"
+    forecast: ForecastSource | None = None
     fallback: list[FallbackSource] = Field(default_factory=list, max_length=10)
 
     def wrong(self) -> Iterator[Problem]:

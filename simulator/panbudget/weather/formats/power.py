@@ -19,8 +19,8 @@ NAME = "nasa-power"
 #: where the format is described
 SOURCE = "NASA POWER documentation: daily API, CSV output and parameter dictionary (from memory)"
 
-_BEGIN, _END = "-BEGIN HEADER-", "-END HEADER-"
-_USUAL_MISSING = -999.0
+BEGIN, END = "-BEGIN HEADER-", "-END HEADER-"
+USUAL_MISSING = -999.0
 _LAYOUT = archives.Layout(**archives.facts_of(NAME))
 _PARAMETER = re.compile(r"\s*(?P<name>[A-Z][A-Z0-9_]+)\s.*\((?P<unit>[^()]+)\)\s*")
 _MISSING = re.compile(r"missing.*?(?P<code>-\d+(?:\.\d+)?)\s*$")
@@ -43,8 +43,8 @@ def sniff(head: str) -> tuple[float, str]:
         Sure where the block of explanations begins, or a header line has the format's parameters. And why.
     """
     lines = [line for line in head.split("\n") if line.strip()]
-    if lines and lines[0].strip().strip('"') == _BEGIN:
-        return 0.98, f"the block {_BEGIN}"
+    if lines and lines[0].strip().strip('"') == BEGIN:
+        return 0.98, f"the block {BEGIN}"
     if lines and _is_header(cells := split(lines[0])) and set(cells) & set(_LAYOUT.measures):
         return 0.97, "header with YEAR and the parameters of NASA POWER"
     return 0.0, "no block of explanations as in this format"
@@ -76,18 +76,16 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         several cells.
     """
     archives.refuse_columns(columns, source, NAME)
-    explanations, line = _block(source)
+    explanations, line = head_of(source)
     header = split(source.lines[line - 1])
     mistakes = Mistakes()
     units: dict[str, str] = {}
-    codes = [_USUAL_MISSING]
+    codes = missing_codes(explanations)
     position: dict[str, str] = {}
     for text in explanations:
         for pattern in (_LOCATION, _ELEVATION):
             position |= match.groupdict() if (match := pattern.search(text)) else {}
-        if (match := _MISSING.search(text)) is not None:
-            codes.append(float(match["code"]))
-        elif (match := _PARAMETER.fullmatch(text)) is not None:
+        if (match := _PARAMETER.fullmatch(text)) is not None:
             units[match["name"]] = match["unit"].strip()
     measures = {
         name: _measure(name, measure, units.get(name), mistakes)._replace(missing=codes)
@@ -109,16 +107,22 @@ def _is_header(cells: Sequence[str]) -> bool:
     return "YEAR" in cells and ({"MO", "DY"} <= set(cells) or "DOY" in cells)
 
 
-def _block(source: Source) -> tuple[list[str], int]:
+def missing_codes(explanations: Sequence[str]) -> list[float]:
+    """Return the codes for a missing value: the usual one, and what the explanations name."""
+    matches = (_MISSING.search(text) for text in explanations)
+    return [USUAL_MISSING, *(float(match["code"]) for match in matches if match)]
+
+
+def head_of(source: Source) -> tuple[list[str], int]:
     """Return the explanations, if there are any, and the line of the table's header."""
     lines = source.lines
     bare = [text.strip().strip('"') for text in lines]
     start = archives.first_line(source) - 1
     explanations: list[str] = []
-    if bare[start] == _BEGIN:
-        if _END not in bare[start:]:
+    if bare[start] == BEGIN:
+        if END not in bare[start:]:
             raise source.refusal("open-block", line=start + 1)
-        end = bare.index(_END, start)
+        end = bare.index(END, start)
         explanations, start = bare[start + 1 : end], end + 1
     header = next((i for i in range(start, len(lines)) if lines[i].strip()), None)
     if header is None:

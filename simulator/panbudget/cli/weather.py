@@ -1,0 +1,59 @@
+"""
+Command line: `weather`, daily weather for a garden that has none.
+"""
+
+import re
+from pathlib import Path
+
+import panbudget
+from panbudget.cli.options import bar, command, print_json, say
+from panbudget.errors import PanbudgetError, Problem
+
+
+@command
+def weather(
+    scenario: Path,
+    years: str | None = None,
+    forecast: int | None = None,
+    file: str | None = None,
+    timeout: float = 20.0,
+    power_address: str | None = None,
+    forecast_address: str | None = None,
+    quiet: bool = False,
+    as_json: bool = False,
+) -> None:
+    """
+    No weather file? Download daily weather for the site, past years or the days ahead, and name it in the scenario.
+
+    Example:  panbudget weather my-garden/garden.toml --years 2015-2025 --forecast 10
+    """
+    span = _years(years)
+    with bar(None, quiet=quiet or as_json) as update:
+        result = panbudget.download_weather(
+            scenario,
+            years=span,
+            forecast=forecast,
+            file=file,
+            timeout=timeout,
+            power_address=power_address,
+            forecast_address=forecast_address,
+            step=lambda text: update(description=text),
+        )
+    if as_json:
+        print_json(result.files)
+        return
+    for line in result.sentences():
+        say(line, quiet=quiet)
+
+
+def _years(text: str | None) -> tuple[int, int] | None:
+    if text is None:
+        return None
+    match = re.fullmatch(r"\s*(\d{4})\s*(?:[-–]\s*(\d{4})\s*)?", text)
+    if match is None:
+        raise PanbudgetError(
+            Problem(
+                "no-years", f'--years "{text}"', "can't be read as years", cure="write it such as 2015-2025, or 2024"
+            )
+        )
+    return int(match[1]), int(match[2] or match[1])

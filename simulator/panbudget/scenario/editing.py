@@ -1,0 +1,65 @@
+"""
+Editing: keys of a scenario file that a command puts in; comments, order and all else stay as they were typed.
+"""
+
+import copy
+import tomllib
+from collections.abc import Collection, Mapping
+from pathlib import Path
+from typing import Any
+
+from panbudget.errors import Problem, ScenarioError
+from panbudget.files import toml_key, write_whole
+
+
+def put_in(path: Path, table: tuple[str, ...], values: Mapping[str, str], *, without: Collection[str] = ()) -> None:
+    """
+    Put texts into a table of a scenario file.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file that can be read.
+    table : tuple of str
+        Its names from the root, such as ("weather", "forecast"); made where it is missing.
+    values : mapping
+        Key -> text.
+    without : collection of str
+        Keys of the table that go.
+
+    Raises
+    ------
+    ScenarioError
+        The editor can't do it without touching something else; the message holds the lines to add by hand.
+    OutputError
+        The file can't be written.
+    """
+    import tomlkit
+
+    text = path.read_bytes().decode("utf-8-sig")
+    wanted = tomllib.loads(text.replace("\r\n", "\n"))
+    _change(wanted, table, values, without, dict)
+    try:
+        document = tomlkit.parse(text.replace("\r\n", "\n"))
+        _change(document, table, values, without, tomlkit.table)
+        edited = tomlkit.dumps(document)
+        as_wanted = tomllib.loads(edited) == wanted
+    except (ValueError, KeyError, TypeError):  # tomlkit's own errors are of these; so are tomllib's
+        as_wanted = False
+    if not as_wanted:
+        lines = "\n".join(f'{toml_key(key)} = "{value}"' for key, value in values.items())
+        found = f"could not be changed under [{'.'.join(table)}]"
+        raise ScenarioError(Problem("not-edited", "", found, cure=f"type there yourself: {lines}"), file=str(path))
+    write_whole(path, edited.replace("\n", "\r\n") if "\r\n" in text else edited)
+
+
+def _change(root: Any, table: tuple[str, ...], values: Mapping[str, str], without: Collection[str], new: Any) -> None:
+    part = root
+    for name in table:
+        if name not in part:
+            part[name] = new()
+        part = part[name]
+    for key in without:
+        part.pop(key, None)
+    for key, value in values.items():
+        part[key] = copy.copy(value)

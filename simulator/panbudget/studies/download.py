@@ -1,0 +1,287 @@
+"""
+Download: daily weather for a garden's place, past years and the days ahead, from two public services.
+
+The only study that asks another machine. It writes files beside the scenario, each whole or not at all, then names them
+in the scenario; what is there already is extended by the days that it lacks.
+"""
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pandas as pd
+from pydantic import ValidationError
+
+from panbudget.errors import Problem, ScenarioError, WeatherError
+from panbudget.extras import Step, silent
+from panbudget.files import read_toml, write_whole
+from panbudget.scenario.editing import put_in
+from panbudget.scenario.garden import Site
+from panbudget.scenario.problems import problems
+from panbudget.weather.formats import power
+from panbudget.weather.services import forecast as ahead
+from panbudget.weather.services import record
+from panbudget.weather.services.asking import FAR, Service
+from panbudget.weather.text.source import open_source
+from panbudget.words import count, days_said, number, packaged
+
+_TEXTS = packaged("studies/download.toml")
+# what under [weather] describes the file that was named before
+_OF_THE_FILE = ("format", "wind_height", "columns")
+
+
+@dataclass(frozen=True)
+class Downloaded:
+    """
+    What was downloaded.
+
+    Parameters
+    ----------
+    files : dict
+        "weather" and "forecast", as far as asked for -> the file's path, its first and last day, new days, and days that
+        lack a figure.
+    lines : list of str
+        What a person should know of it.
+    """
+
+    files: dict[str, dict[str, Any]] = field(default_factory=dict)
+    lines: list[str] = field(default_factory=list)
+
+    def sentences(self) -> list[str]:
+        """Return what a person should know of it."""
+        return self.lines
+
+
+def download_weather(
+    scenario: str | Path,
+    *,
+    years: tuple[int, int] | None = None,
+    forecast: int | None = None,
+    file: str | None = None,
+    power_address: str | None = None,
+    forecast_address: str | None = None,
+    timeout: float = 20.0,
+    step: Step = silent,
+) -> Downloaded:
+    """
+    Download daily weather for a garden's place, write it beside the scenario and name it there.
+
+    Parameters
+    ----------
+    scenario : path
+        A scenario's file; only its place need be described yet.
+    years : (int, int), optional
+        First and last year of the record wanted, up to yesterday.
+    forecast : int, optional
+        How many days of a forecast, from today.
+    file : str, optional
+        The record's file, relative to the scenario; the download named there already if left out, else
+        ``<scenario>-weather.csv``.
+    power_address, forecast_address : str, optional
+        Where the services answer; else PANBUDGET_POWER_ADDRESS and PANBUDGET_FORECAST_ADDRESS of the environment, else
+        their public addresses.
+    timeout : float
+        The longest silence to wait out. [s]
+    step : callable
+        Told what is being done.
+
+    Returns
+    -------
+    Downloaded
+
+    Raises
+    ------
+    ScenarioError
+        The scenario can't be read, has no whole place; nothing asked for; years or days that can't be.
+    WeatherError
+        No connection, or an answer that is not what was asked for; a file of that name that is something else. No file
+        is changed then.
+    """
+    path = Path(scenario)
+    garden = _Garden(path, *_place_of(path))
+    services = Service("power", power_address, timeout), Service("open-meteo", forecast_address, timeout)
+    _refuse_wish(years, forecast, file, services)
+    drafts = []
+    if years is not None:
+        step(f"asking {services[0].facts['name']}")
+        drafts.append(_record(garden, services[0], years, file))
+    if forecast is not None:
+        step(f"asking {services[1].facts['name']}")
+        drafts.append(_forecast(garden, services[1], forecast))
+    for draft in drafts:  # only now, when nothing can be missing any more
+        if draft.text:
+            write_whole(path.parent / draft.facts["file"], draft.text)
+    lines = [line for draft in drafts for line in (*draft.lines, *_name(garden, draft))]
+    return Downloaded({draft.tables[-1]: draft.facts for draft in drafts}, lines)
+
+
+class _Draft(NamedTuple):
+    """A file to write: the scenario's table that is to name it, its text (empty: it stays), facts, what to say of it."""
+
+    tables: tuple[str, ...]
+    text: str
+    facts: dict[str, Any]
+    lines: list[str]
+
+
+@dataclass(frozen=True)
+class _Garden:
+    """A scenario's file, what it says, its place, and today."""
+
+    path: Path
+    described: dict[str, Any]
+    site: Site
+    today: dt.date = field(default_factory=dt.date.today)
+
+    def named(self, *tables: str) -> Any:
+        """Return what stands under a path of tables; an empty table where there is none."""
+        part: Any = self.described
+        for name in tables:
+            part = part.get(name, {}) if isinstance(part, dict) else {}
+        return part
+
+    def beside(self, what: str) -> str:
+        """Return the name of a new file beside the scenario."""
+        return f"{self.path.stem}-{what}.csv"
+
+
+def _problem(code: str, where: str = "", **values: object) -> Problem:
+    predicate, cure = _TEXTS["problems"][code]
+    return Problem(code, where, predicate.format(**values), cure=cure.format(**values))
+
+
+def _place_of(path: Path) -> tuple[dict[str, Any], Site]:
+    described, _ = read_toml(path, missing="`panbudget new DIR` makes one to start from")
+    if not isinstance(described.get("site"), dict):
+        raise ScenarioError(_problem("no-site", "site"), file=str(path))
+    try:
+        site = Site.model_validate(described["site"])
+    except ValidationError as error:
+        raise ScenarioError(*problems(error, Site, "site."), file=str(path)) from None
+    if site.longitude is None:
+        raise ScenarioError(_problem("no-longitude", "site.longitude"), file=str(path))
+    return described, site
+
+
+def _refuse_wish(
+    years: tuple[int, int] | None, forecast: int | None, file: str | None, services: Sequence[Service]
+) -> None:
+    earliest, most, today = services[0].facts["first_year"], services[1].facts["most_days"], dt.date.today()
+    wrong = []
+    if years is None and forecast is None:
+        wrong.append(_problem("nothing-asked"))
+    if years is not None and not earliest <= years[0] <= years[1] <= today.year:
+        wrong.append(_problem("years", "years", first=years[0], last=years[1], earliest=earliest, latest=today.year))
+    elif years is not None and dt.date(years[0], 1, 1) >= today:
+        wrong.append(_problem("no-day", "years", first=years[0]))
+    if forecast is not None and not 1 <= forecast <= most:
+        wrong.append(_problem("days", "forecast", days=forecast, most=most))
+    if file is not None and (not file.strip() or Path(file).name in ("", ".", "..")):
+        wrong.append(_problem("a-file", f'file "{file}"'))
+    if wrong:
+        raise ScenarioError(*wrong)
+
+
+def _record(garden: _Garden, service: Service, years: tuple[int, int], file: str | None) -> _Draft:
+    """Ask for the days of past years that the record's file lacks."""
+    before, site, today = garden.named("weather").get("file"), garden.site, garden.today
+    name = file or (before if isinstance(before, str) and _is_download(garden, before) else garden.beside("weather"))
+    old = _old(garden, service, name) if (garden.path.parent / name).exists() else None
+    first, last = dt.date(years[0], 1, 1), min(dt.date(years[1], 12, 31), today - dt.timedelta(days=1))
+    days = record.lacking(old and old.cells, first, last)
+    table, text = old, ""
+    if new := list(record.asked_for(service, site, days, today=today)):
+        if old is not None:
+            _refuse_other_units(old, new[-1], service, name)
+        table = record.joined(old, new, first=first, last=last)
+        text = record.as_text(table, _about("about", service, today))
+        record.parsed(text, site, name)  # what is written can be read
+    assert table is not None  # without an old file, every day is lacking
+    days_before = pd.DatetimeIndex([]) if old is None else pd.DatetimeIndex(old.cells.dropna().index)
+    facts = _facts(name, table.cells, len(table.cells.index.difference(days_before)))
+    missing = _TEXTS["record_missing"].format(days=number(facts["missing"])) if facts["missing"] else ""
+    lines = [_line("record" if new else "record_nothing", service, facts, missing=missing)]
+    lines += [_TEXTS["grid"]] if old is None else []
+    start, end = (garden.named("season").get(key) for key in ("start", "end"))
+    dates = isinstance(start, dt.date) and isinstance(end, dt.date)
+    if dates and not pd.date_range(start, end).isin(table.cells.index).all():
+        lines.append(_TEXTS["season"].format(season=days_said(start, end)))
+    return _Draft(("weather",), text, facts, lines)
+
+
+def _forecast(garden: _Garden, service: Service, days: int) -> _Draft:
+    """Ask for the days ahead, whose file is written anew."""
+    named = garden.named("weather", "forecast").get("file")
+    name = named if isinstance(named, str) else garden.beside("forecast")
+    target = garden.path.parent / name
+    if target.exists() and service.facts["name"] not in target.read_bytes()[:1000].decode("utf-8", "replace"):
+        raise WeatherError(_problem("foreign-file", service=service.facts["name"]), file=name)
+    table = ahead.next_days(service, garden.site, days)
+    rows = table.set_axis(pd.DatetimeIndex(table.index).strftime("%Y-%m-%d"), axis="index").rename_axis("date")
+    text = "".join(f"# {line}\n" for line in _about("about_forecast", service, garden.today))
+    facts = _facts(name, table, len(table))
+    lines = [_line("forecast", service, facts)]
+    if table.index[-1].date() < garden.today:
+        lines.append(_TEXTS["forecast_old"].format(today=garden.today))
+    return _Draft(("weather", "forecast"), text + rows.to_csv(lineterminator="\n"), facts, lines)
+
+
+def _about(key: str, service: Service, today: dt.date) -> list[str]:
+    return [text.format(**{**service.facts, "today": today, "address": service.address}) for text in _TEXTS[key]]
+
+
+def _line(key: str, service: Service, facts: dict[str, Any], **values: str) -> str:
+    span = f"{count(facts['days'], 'day')}, {days_said(facts['first'], facts['last'])}"
+    named = {"file": facts["file"], "service": service.facts["name"], "span": span, "new": count(facts["new"], "day")}
+    return str(_TEXTS[key].format(**named, **values))
+
+
+def _facts(name: str, table: pd.DataFrame, new: int) -> dict[str, Any]:
+    first, last = (str(table.index[end].date()) for end in (0, -1))
+    missing = int(table.isna().any(axis=1).sum())
+    return {"file": name, "first": first, "last": last, "days": len(table), "new": new, "missing": missing}
+
+
+def _is_download(garden: _Garden, name: str) -> bool:
+    """Tell whether a file that the scenario names is in the service's layout, and plain text."""
+    path = garden.path.parent / name
+    if not path.is_file():
+        return False
+    try:
+        source = open_source(path, shown_as=name)
+    except WeatherError:
+        return False
+    return not source.taken_from and power.sniff(source.text)[0] > 0.0
+
+
+def _old(garden: _Garden, service: Service, name: str) -> record.Table:
+    """Read the file that is to be extended; refuse what is something else, or of another place."""
+    if not _is_download(garden, name):
+        raise WeatherError(_problem("foreign-file", service=service.facts["name"]), file=name)
+    old = record.parsed(open_source(garden.path.parent / name, shown_as=name).text, garden.site, name)
+    for key in ("latitude", "longitude"):
+        measured = getattr(old.raw.station, key, None)
+        if measured is not None and abs(measured - getattr(garden.site, key)) > FAR:
+            raise WeatherError(_problem("elsewhere", what=key, measured=measured), file=name)
+    return old
+
+
+def _refuse_other_units(old: record.Table, new: record.Table, service: Service, name: str) -> None:
+    for column, unit in old.units().items():
+        if new.units().get(column, unit) != unit:
+            problem = _problem("other-units", service=service.facts["name"], column=column, unit=unit)
+            raise WeatherError(problem, file=name)
+
+
+def _name(garden: _Garden, draft: _Draft) -> Iterator[str]:
+    """Name a file in the scenario and say so, unless it is named there already, as a fallback may be."""
+    name, part = draft.facts["file"], garden.named(*draft.tables)
+    fallbacks = garden.named("weather").get("fallback", [])
+    if part.get("file") == name or (len(draft.tables) == 1 and name in (other.get("file") for other in fallbacks)):
+        return
+    put_in(garden.path, draft.tables, {"file": name}, without=_OF_THE_FILE)
+    former = ", ".join(f"{key} = {part[key]!r}" for key in ("file", *_OF_THE_FILE) if key in part)
+    line = _TEXTS["put"].format(scenario=garden.path.name, table=".".join(draft.tables), file=name)
+    yield line + (_TEXTS["before"].format(lines=former) if former else "")

@@ -1,0 +1,172 @@
+"""
+Asking: one question to a public service, over HTTP, with patience and an end; what can go wrong is a `WeatherError`.
+
+A try ends when the service is silent for ``timeout`` seconds or takes six times as long in all. What may pass by itself is
+tried three times. The system's certificates and proxies count; a local address is asked directly.
+"""
+
+import json
+import os
+import time
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+from urllib.parse import urlsplit
+
+from panbudget.errors import Problem, WeatherError
+from panbudget.words import packaged
+
+TABLE = packaged("weather/services/services.toml")
+#: how far from the site what answers may lie: the cell of a coarse grid, common practice, no source [degrees]
+FAR = 0.5
+_TRIES, _PAUSE, _LONGEST_PAUSE = (
+    3,
+    1.0,
+    20.0,
+)  # [s]: the pause doubles; what the service asks for counts up to the longest
+_WHOLE_ANSWER = 6.0  # timeouts
+_MOST = 64_000_000  # bytes: forty years of days are 1 MB
+_LOCAL = ("127.0.0.1", "localhost", "::1")
+_PASSING = (429, 500, 502, 503, 504)  # HTTP: too many requests, and what a server says of its own troubles
+
+
+class Service(NamedTuple):
+    """A service by its name in ``services.toml``; ``base`` is another address, ``timeout`` the longest silence. [s]"""
+
+    key: str
+    base: str | None = None
+    timeout: float = 20.0
+
+    @property
+    def facts(self) -> dict[str, Any]:
+        """What ``services.toml`` says of it."""
+        return dict(TABLE[self.key])
+
+    @property
+    def address(self) -> str:
+        """Where it answers: the address named, in the call or the environment, with the service's path if it has none."""
+        facts = self.facts
+        base = self.base or os.environ.get(facts["variable"]) or facts["address"]
+        return base if urlsplit(base).path.strip("/") else base.rstrip("/") + facts["path"]
+
+    def refusal(self, code: str, **values: object) -> WeatherError:
+        """Make the error that says what is wrong with an answer."""
+        predicate, cure = TABLE["problems"][code]
+        address = values.get("address", self.address)
+        phrases = {name: text.format(address=address) for name, text in TABLE["phrases"].items()}
+        facts = {**phrases, "example": self.facts["address"], "timeout": self.timeout, **values}
+        return WeatherError(
+            Problem(code, "", predicate.format(**facts), cure=cure.format(**facts)), file=self.facts["name"]
+        )
+
+    def refuse_elsewhere(self, asked: tuple[float, float], answered: tuple[Any, Any]) -> None:
+        """Raise if an answer is for another place than was asked for, or names none; latitude and longitude. [degrees]"""
+        try:
+            latitude, longitude = (float(value) for value in answered)
+        except (TypeError, ValueError):
+            raise self.refusal("not-weather", why=": it names no place") from None
+        apart = abs(longitude - asked[1]) % 360.0
+        if not (abs(latitude - asked[0]) <= FAR and min(apart, 360.0 - apart) <= FAR):
+            raise self.refusal("other-place", latitude=latitude, longitude=longitude)
+
+
+def ask(service: Service, query: Mapping[str, str]) -> str:
+    """
+    Ask a service.
+
+    Parameters
+    ----------
+    service : Service
+    query : mapping
+        What goes into the address.
+
+    Returns
+    -------
+    str
+        The whole answer.
+
+    Raises
+    ------
+    WeatherError
+        No connection, silence, an answer that breaks off, an error, a web page, addresses that lead nowhere.
+    """
+    for further in reversed(range(_TRIES)):
+        pause = _PAUSE * 2.0 ** (_TRIES - 1 - further)
+        try:
+            return _answer(service, query)
+        except _Passing as passing:
+            if not further:
+                raise passing.problem from None
+            time.sleep(min(max(passing.pause, pause), _LONGEST_PAUSE))
+    raise AssertionError("the last try returns or raises")
+
+
+class _Passing(Exception):
+    """A trouble that may pass by itself; ``pause`` is how long the service asks to wait. [s]"""
+
+    def __init__(self, problem: WeatherError, pause: float = 0.0) -> None:
+        self.problem, self.pause = problem, pause
+
+
+def _answer(service: Service, query: Mapping[str, str]) -> str:
+    import httpx
+
+    local = urlsplit(service.address).hostname in _LOCAL
+    address, began = service.address, time.monotonic()
+    try:
+        address = str(httpx.URL(service.address).copy_merge_params(dict(query)))
+        with (
+            httpx.Client(
+                timeout=service.timeout, follow_redirects=True, max_redirects=5, trust_env=not local
+            ) as client,
+            client.stream("GET", address) as response,
+        ):
+            content = bytearray()
+            for chunk in response.iter_bytes():
+                content += chunk
+                if time.monotonic() - began > _WHOLE_ANSWER * service.timeout:
+                    raise httpx.ReadTimeout("the answer as a whole")
+                if len(content) > _MOST:
+                    raise service.refusal("too-large", address=address)
+    except httpx.TimeoutException:
+        raise _Passing(service.refusal("stalled", address=address)) from None
+    except (httpx.RemoteProtocolError, httpx.ReadError, httpx.DecodingError):
+        raise _Passing(service.refusal("broken-off", address=address)) from None
+    except httpx.TooManyRedirects:
+        raise service.refusal("redirects", address=address) from None
+    except (httpx.InvalidURL, httpx.UnsupportedProtocol, UnicodeError) as error:
+        raise service.refusal("address", address=service.address, why=error) from None
+    except httpx.TransportError as error:
+        raise _Passing(service.refusal("unreachable", address=address, why=error)) from None
+    text = content.decode("utf-8", errors="replace").removeprefix("\ufeff").replace("\r\n", "\n")
+    _refuse_error(service, address, response, text)
+    measured = "content-length" in response.headers or "transfer-encoding" in response.headers
+    if not measured and not text.endswith(("\n", "}")):
+        raise _Passing(service.refusal("broken-off", address=address))
+    return text
+
+
+def _refuse_error(service: Service, address: str, response: Any, text: str) -> None:
+    """Raise what is no answer: an error's status, a web page, an unencrypted address in place of an encrypted one."""
+    if address.startswith("https:") and response.url.scheme != "https":
+        raise service.refusal("insecure", address=response.url)
+    if response.status_code != 200:
+        status = f"{response.status_code} {response.reason_phrase}".strip()
+        refusal = service.refusal("status", address=address, status=status, why=reason_in(text))
+        if response.status_code in _PASSING:
+            wait = response.headers.get("retry-after", "")
+            raise _Passing(refusal, float(wait) if wait.isdigit() else 0.0)
+        raise refusal
+    if text.lstrip().startswith("<"):
+        raise service.refusal("web-page", address=address)
+
+
+def reason_in(text: str) -> str:
+    """Return what an error in JSON says, after a colon; empty where it says nothing."""
+    try:
+        answer = json.loads(text)
+    except ValueError:
+        return ""
+    keys = ("messages", "reason", "detail", "message", "title", "header")
+    reason = next((answer[key] for key in keys if answer.get(key)), "") if isinstance(answer, dict) else answer
+    words = reason if isinstance(reason, str) else json.dumps(reason, ensure_ascii=False)
+    return f": {words[:200]}" if words else ""

@@ -1,0 +1,348 @@
+"""
+Downloads, against a server on this machine: what is asked, what is written, and that nothing changes where an answer is none.
+
+The live services were not reached: their layouts are in `tests/weather_server`, from memory.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import tomllib
+
+import pandas as pd
+import pytest
+
+from panbudget import download_weather, load_scenario, read_weather
+from panbudget.errors import OutputError, PanbudgetError, ScenarioError, WeatherError
+from panbudget.physics.air import wind_at_2m
+from panbudget.weather.services import asking, record
+from panbudget.weather.site import Site
+from tests.weather_server import serving
+
+GARDEN = """\
+# my garden
+[site]
+latitude = 38.6     # by the map
+longitude = -6.1
+elevation = "240 m"
+
+[weather]           # from the station
+file = "station.csv"  # beside this file
+format = "logger"
+missing_rain = "zero" # dry
+"""
+SITE = Site(latitude=38.6, longitude=-6.1, elevation="240 m")
+
+
+@pytest.fixture(scope="module")
+def running():
+    with serving() as server:
+        yield server
+
+
+@pytest.fixture
+def server(running, monkeypatch):
+    running.__init__(running.address)
+    monkeypatch.setenv("PANBUDGET_POWER_ADDRESS", running.address)
+    monkeypatch.setenv("PANBUDGET_FORECAST_ADDRESS", running.address)
+    monkeypatch.setattr(asking, "_PAUSE", 0.01)
+    return running
+
+
+@pytest.fixture
+def garden(tmp_path):
+    path = tmp_path / "garden.toml"
+    path.write_text(GARDEN, encoding="utf-8")
+    return path
+
+
+def files(garden):
+    return {path.name: path.read_bytes() for path in garden.parent.iterdir()}
+
+
+def test_a_record_is_written_beside_the_garden_and_named_in_it(garden, server):
+    result = download_weather(garden, years=(2023, 2024))
+    assert [path for path, _ in server.asked] == ["/api/temporal/daily/point"]
+    query = server.asked[0][1]
+    assert (query["start"], query["end"], query["latitude"], query["longitude"]) == (
+        "20230101",
+        "20241231",
+        "38.6",
+        "-6.1",
+    )
+    assert {"T2M_MAX", "T2M_MIN", "RH2M", "WS2M", "PRECTOTCORR", "ALLSKY_SFC_SW_DWN"} <= set(
+        query["parameters"].split(",")
+    )
+    file = garden.parent / "garden-weather.csv"
+    text = file.read_text(encoding="utf-8")
+    assert f"Downloaded on {dt.date.today()} from {server.address}" in text
+    assert "Acknowledge: data from the NASA" in text
+    weather = read_weather(file, SITE)
+    assert len(weather.daily) == 731
+    assert weather.daily["tmax"].iloc[30] == pytest.approx(23.1)  # 31 January
+    assert result.files["weather"] == {
+        "file": "garden-weather.csv",
+        "first": "2023-01-01",
+        "last": "2024-12-31",
+        "days": 731,
+        "new": 731,
+        "missing": 0,
+    }
+    edited = garden.read_text(encoding="utf-8")
+    assert edited == GARDEN.replace('"station.csv"', '"garden-weather.csv"').replace('format = "logger"\n', "")
+    assert "Before, it had file = 'station.csv', format = 'logger'." in result.sentences()[-1]
+
+
+def test_only_days_that_are_lacking_are_asked_for(garden, server):
+    """And what is there stays as it is; the header then speaks of all days."""
+    download_weather(garden, years=(2022, 2022))
+    file = garden.parent / "garden-weather.csv"
+    changed = file.read_text(encoding="utf-8").replace("2022,7,1,20.10", "2022,7,1,33.33")
+    lines = changed.splitlines(keepends=True)
+    file.write_text("".join(line for line in lines if not line.startswith(("2022,3,", "2022,2,"))), encoding="utf-8")
+    server.asked.clear()
+    result = download_weather(garden, years=(2022, 2023))
+    assert [(query["start"], query["end"]) for _, query in server.asked] == [("20220201", "20231231")]
+    assert result.files["weather"]["new"] == 28 + 31 + 365
+    text = file.read_text(encoding="utf-8")
+    assert "2022,7,1,33.33" in text
+    assert "01/01/2022 through 12/31/2023" in text
+    assert text.count("Downloaded on") == 1
+    server.asked.clear()
+    assert "nothing was downloaded" in download_weather(garden, years=(2022, 2023)).lines[0]
+    assert not server.asked
+    assert file.read_text(encoding="utf-8") == text
+
+
+@pytest.mark.parametrize(
+    ("present", "years", "spans"),
+    [
+        # 3660 days: worked by the calendar
+        ((2005, 2005), (2003, 2020), [("2003-01-01", "2013-01-07"), ("2013-01-08", "2020-12-31")]),
+        # a year that is there lies between: 366 days from one missing to the next are asked for as one, 367 are not
+        ((1995, 1995), (1994, 1997), [("1994-01-01", "1997-12-31")]),
+        ((1996, 1996), (1994, 1997), [("1994-01-01", "1995-12-31"), ("1997-01-01", "1997-12-31")]),
+        ((1985, 1986), (1985, 1986), []),
+    ],
+)
+def test_a_question_is_of_ten_years_at_most_and_of_no_year_that_is_there(present, years, spans, monkeypatch):
+    monkeypatch.setattr(record, "_answered", lambda _, __, first, last, today: (str(first), str(last)))
+    cells = pd.DataFrame({"T2M_MAX": "1"}, index=pd.date_range(f"{present[0]}-01-01", f"{present[1]}-12-31"))
+    days = record.lacking(cells, dt.date(years[0], 1, 1), dt.date(years[1], 12, 31))
+    assert list(record.asked_for(asking.Service("power"), SITE, days, today=dt.date.today())) == spans
+
+
+def test_days_that_are_not_there_yet_are_left_out(garden, server):
+    """And asked for again the next time; the record never reaches beyond yesterday."""
+    today = dt.date.today()
+    server.latest = today - dt.timedelta(days=4)
+    result = download_weather(garden, years=(today.year - 1, today.year))
+    assert result.files["weather"]["last"] == str(server.latest)
+    assert server.asked[0][1]["end"] == f"{today - dt.timedelta(days=1):%Y%m%d}"
+    server.latest = today - dt.timedelta(days=2)
+    result = download_weather(garden, years=(today.year - 1, today.year))
+    assert server.asked[-1][1]["start"] == f"{today - dt.timedelta(days=3):%Y%m%d}"
+    assert result.files["weather"]["new"] == 2
+
+
+def test_a_forecast_is_written_as_a_plain_table_and_named(garden, server):
+    """FAO-56 eq 47: 4 m/s at 10 m are 2.99 m/s at 2 m."""
+    result = download_weather(garden, forecast=10)
+    assert server.asked[0][0] == "/v1/forecast"
+    assert server.asked[0][1]["forecast_days"] == "10"
+    weather = read_weather(garden.parent / "garden-forecast.csv", SITE)
+    assert weather.daily.index[-1].date() == dt.date.today() + dt.timedelta(days=9)
+    assert weather.daily["wind"].iloc[0] == pytest.approx(float(wind_at_2m(4.0, height=10.0)), abs=0.005)
+    assert weather.daily["radiation"].iloc[0] == 9.0
+    head = (garden.parent / "garden-forecast.csv").read_text(encoding="utf-8")
+    assert "CC BY 4.0" in head
+    assert str(dt.date.today()) in head
+    edited = garden.read_text(encoding="utf-8")
+    assert edited.startswith(GARDEN.rstrip("\n"))
+    assert tomllib.loads(edited)["weather"]["forecast"] == {"file": "garden-forecast.csv"}
+    before = edited
+    download_weather(garden, forecast=3)
+    assert garden.read_text(encoding="utf-8") == before
+    assert result.files["forecast"]["days"] == 20
+    server.today = dt.date.today() - dt.timedelta(days=30)
+    assert any("ends before today" in line for line in download_weather(garden, forecast=3).lines)
+
+
+WRONG = {
+    "stalls": "does not answer within 0.3 s",
+    "drips": "does not answer within 0.1 s",
+    "cut": "broke off",
+    500: "refuses with 500",
+    404: "refuses with 404",
+    "json-error": "refuses with 422 .*: .*no such parameter",
+    "json": "something else than weather: no such variable",
+    "web-page": "sign in",
+    "half": "only part of what was asked",
+    "elsewhere": "latitude 51",
+    "round": "sends on and on",
+}
+
+
+@pytest.mark.parametrize(("way", "says"), WRONG.items())
+@pytest.mark.parametrize("what", [{"years": (2024, 2024)}, {"forecast": 10}, {"years": (2024, 2024), "forecast": 10}])
+def test_what_goes_wrong_is_one_message_and_changes_nothing(way, says, what, garden, server):
+    """Of both together, the second only goes wrong; neither is written then."""
+    if len(what) == 2 and way in ("stalls", "drips", "cut", 500):
+        server.way = ["whole", way, way, way]
+    elif len(what) == 2 and way == "round":
+        server.way = ["whole", *["round"] * 10]
+    else:
+        server.way = ["whole", way] if len(what) == 2 else way
+    before = files(garden)
+    with pytest.raises(WeatherError, match=says) as caught:
+        download_weather(garden, **what, timeout=0.1 if way == "drips" else 0.3)
+    message = str(caught.value)
+    assert "no file was changed" in message
+    assert "\n" not in message
+    assert message.startswith("NASA POWER: " if "forecast" not in what else "Open-Meteo: ")
+    assert files(garden) == before
+    tries = 3 if way in ("stalls", "drips", "cut", 500) else 6 if way == "round" else 1
+    assert len(server.asked) == tries + len(what) - 1
+
+
+@pytest.mark.parametrize("way", ["uneven", "other-unit", "cut-silently"])
+@pytest.mark.parametrize("what", [{"years": (2024, 2024)}, {"forecast": 10}])
+def test_what_is_almost_weather_is_refused(way, what, garden, server):
+    if way == "uneven" and "years" in what:
+        return
+    server.way = way
+    before = files(garden)
+    with pytest.raises(WeatherError, match="something else|in °F|broke off"):
+        download_weather(garden, **what)
+    assert files(garden) == before
+
+
+def test_what_may_pass_is_tried_again_and_a_moved_service_is_followed(garden, server):
+    server.way = [503, "cut", "whole"]
+    assert download_weather(garden, years=(2024, 2024)).files["weather"]["days"] == 366
+    assert len(server.asked) == 3
+    server.way = "moved"
+    assert download_weather(garden, forecast=2).files["forecast"]["days"] == 12
+
+
+def test_offline_is_said_plainly_with_an_address_for_a_browser(garden, server):
+    before = files(garden)
+    with pytest.raises(WeatherError, match="is this computer connected") as caught:
+        download_weather(garden, years=(2024, 2024), power_address="http://127.0.0.1:9", timeout=1.0)
+    assert "http://127.0.0.1:9/api/temporal/daily/point?parameters=T2M_MAX" in str(caught.value)
+    with pytest.raises(WeatherError, match="Open-Meteo: can't be asked: its address nonsense can't be used"):
+        download_weather(garden, forecast=1, forecast_address="nonsense")
+    assert files(garden) == before
+
+
+@pytest.mark.parametrize(
+    ("wish", "says"),
+    [
+        ({}, "nothing to download"),
+        ({"years": (1980, 2000)}, "1980 to 2000 can't be"),
+        ({"years": (2001, 2000)}, "2001 to 2000"),
+        ({"years": (2001, 2999)}, "2999"),
+        ({"forecast": 0}, "0 can't be"),
+        ({"forecast": 17}, "from 1 to 16"),
+        ({"years": (2000, 2000), "file": ""}, "not a file's name"),
+    ],
+)
+def test_what_can_not_be_asked_is_refused_before_anything_is(wish, says, garden, server):
+    with pytest.raises(ScenarioError, match=says):
+        download_weather(garden, **wish)
+    assert not server.asked
+
+
+def test_the_earliest_year_and_the_longest_forecast_are_asked_for(garden, server):
+    assert download_weather(garden, years=(1981, 1981), forecast=16).files["forecast"]["days"] == 26
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("longitude = -6.1\n", "", "site.longitude is missing; add a line under"),
+        ("latitude = 38.6", "latitude = 138.6", "site.latitude"),
+        ("[site]", "[plot]", "site is missing"),
+    ],
+)
+def test_a_place_that_is_not_whole_is_told(old, new, says, garden, server):
+    garden.write_text(GARDEN.replace(old, new), encoding="utf-8")
+    with pytest.raises(ScenarioError, match=says):
+        download_weather(garden, years=(2024, 2024))
+    assert not server.asked
+
+
+def test_a_file_of_somebody_elses_or_of_another_place_stays(garden, server):
+    other = garden.parent / "garden-weather.csv"
+    other.write_text("date,tmin,tmax\n", encoding="utf-8")
+    with pytest.raises(WeatherError, match="no download of NASA POWER"):
+        download_weather(garden, years=(2024, 2024))
+    other.unlink()
+    download_weather(garden, years=(2024, 2024))
+    garden.write_text(garden.read_text(encoding="utf-8").replace("38.6", "39.2"), encoding="utf-8")
+    with pytest.raises(WeatherError, match="is of latitude 38.6, which is not at the site"):
+        download_weather(garden, years=(2023, 2024))
+    assert download_weather(garden, years=(2024, 2024), file="other.csv").files["weather"]["file"] == "other.csv"
+    (garden.parent / "garden-forecast.csv").write_text("mine\n", encoding="utf-8")
+    with pytest.raises(WeatherError, match="no download of Open-Meteo"):
+        download_weather(garden, forecast=2)
+
+
+def test_a_file_in_other_units_stays(garden, server):
+    download_weather(garden, years=(2024, 2024))
+    file = garden.parent / "garden-weather.csv"
+    file.write_text(file.read_text(encoding="utf-8").replace("MJ/m^2/day", "kW-hr/m^2/day"), encoding="utf-8")
+    with pytest.raises(WeatherError, match=r"other units .*\(radiation in kW-hr/m\^2/day\)"):
+        download_weather(garden, years=(2023, 2024))
+
+
+def test_a_file_that_a_fallback_names_is_extended_and_the_garden_stays(garden, server):
+    text = GARDEN + '[[weather.fallback]]\nfile = "grid.csv"\n'
+    garden.write_text(text, encoding="utf-8")
+    download_weather(garden, years=(2024, 2024), file="grid.csv")
+    assert garden.read_text(encoding="utf-8") == text
+
+
+@pytest.mark.parametrize("ends", ["\n", "\r\n"])
+def test_a_garden_without_weather_gets_the_table(tmp_path, server, ends):
+    path = tmp_path / "garden.toml"
+    text = GARDEN[: GARDEN.index("[weather]")] + "[season]\nstart = 2024-05-01\nend = 2025-06-01\n"
+    path.write_bytes(text.replace("\n", ends).encode())
+    result = download_weather(path, years=(2024, 2024), forecast=1)
+    content = path.read_bytes().decode()
+    assert content.count("\r\n") == (content.count("\n") if ends == "\r\n" else 0)
+    assert tomllib.loads(content)["weather"] == {
+        "file": "garden-weather.csv",
+        "forecast": {"file": "garden-forecast.csv"},
+    }
+    assert any("1 May 2024 to 1 June 2025, is not among these days" in line for line in result.lines)
+
+
+def test_a_folder_that_can_not_be_written_is_told(garden, server):
+    with pytest.raises(OutputError, match="can't be written"):
+        download_weather(garden, years=(2024, 2024), file="none/such.csv")
+    assert sorted(files(garden)) == ["garden.toml"]
+
+
+def test_the_demo_takes_a_download_and_loads(tmp_path, server):
+    """Every line of a long commented scenario stays, but for the file's."""
+    source = __import__("pathlib").Path(__file__).resolve().parents[2] / "simulator/panbudget/templates/garden.toml"
+    text = source.read_text(encoding="utf-8").replace("# longitude", "longitude", 1)
+    path = tmp_path / "garden.toml"
+    path.write_text(text, encoding="utf-8")
+    download_weather(path, years=(2024, 2024), forecast=3)
+    assert load_scenario(path).weather.forecast.file == "garden-forecast.csv"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    lacking = [line for line in text.splitlines() if line not in lines]
+    assert [line.split()[0] for line in lacking] == ["file"]
+
+
+def test_an_error_of_every_kind_is_one_that_a_person_can_read():
+    """Each text of the table can be made; and httpx is imported by one module only, when it asks."""
+    for code in asking.TABLE["problems"]:
+        values = dict.fromkeys(
+            ("why", "address", "missing", "first", "last", "name", "unit", "expected", "status"), "x"
+        )
+        error = asking.Service("power").refusal(code, **values, latitude=1.0, longitude=2.0)
+        assert isinstance(error, PanbudgetError)
+        assert "{" not in str(error)

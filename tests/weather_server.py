@@ -1,0 +1,158 @@
+"""
+A server on this machine that answers as the two public weather services are described to, and in all the ways that go wrong.
+
+Layouts: NASA POWER documentation, daily API (CSV), and Open-Meteo documentation, weather forecast API (both from memory).
+The figures are invented: the temperature tells the day of the month.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import json
+import threading
+import time
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from urllib.parse import parse_qs, urlsplit
+
+BLOCK = """-BEGIN HEADER-
+NASA/POWER Source Native Resolution Daily Data
+Dates (month/day/year): {first} through {last} in LST
+Location: Latitude  {latitude}   Longitude {longitude}
+Elevation from MERRA-2: Average for 0.5 x 0.625 degree lat/lon region = 240.5 meters
+The value for missing source data that cannot be computed or is outside of the sources availability range: -999
+Parameter(s):
+T2M_MAX               MERRA-2 Temperature at 2 Meters Maximum (C)
+T2M_MIN               MERRA-2 Temperature at 2 Meters Minimum (C)
+RH2M                  MERRA-2 Relative Humidity at 2 Meters (%)
+WS2M                  MERRA-2 Wind Speed at 2 Meters (m/s)
+PRECTOTCORR           MERRA-2 Precipitation Corrected (mm/day)
+ALLSKY_SFC_SW_DWN     CERES SYN1deg All Sky Surface Shortwave Downward Irradiance (MJ/m^2/day)
+-END HEADER-
+YEAR,MO,DY,T2M_MAX,T2M_MIN,RH2M,WS2M,PRECTOTCORR,ALLSKY_SFC_SW_DWN
+"""
+UNITS = {"temperature": "°C", "relative": "%", "wind": "m/s", "precipitation": "mm", "shortwave": "MJ/m²"}
+FIGURES = {"temperature_2m_max": 30.0, "temperature_2m_min": 15.0, "wind_speed_10m_mean": 4.0, "precipitation_sum": 0.0}
+FIGURES |= {"relative_humidity_2m_max": 80.0, "relative_humidity_2m_min": 35.0, "shortwave_radiation_sum": 9.0}
+
+
+def record(query, latest=dt.date.max):
+    """Answer a question for past days; days after the latest are not there yet."""
+    first, last = (dt.datetime.strptime(query[key], "%Y%m%d").date() for key in ("start", "end"))
+    shown = {"first": f"{first:%m/%d/%Y}", "last": f"{last:%m/%d/%Y}"}
+    rows = []
+    for n in range((last - first).days + 1):
+        day = first + dt.timedelta(days=n)
+        figures = f"{20 + day.day / 10:.2f},10.5,60.0,2.0,1.5,8.0" if day <= latest else ",".join(["-999"] * 6)
+        rows.append(f"{day.year},{day.month},{day.day},{figures}\n")
+    return BLOCK.format(latitude=query["latitude"], longitude=query["longitude"], **shown) + "".join(rows)
+
+
+def forecast(query, today):
+    """Answer a question for the days ahead."""
+    first, past = today, int(query.get("past_days", 0))
+    days = [str(first + dt.timedelta(days=n)) for n in range(-past, int(query["forecast_days"]))]
+    wanted = query["daily"].split(",")
+    return {
+        "latitude": float(query["latitude"]) + 0.02,
+        "longitude": float(query["longitude"]) - 0.02,
+        "timezone": "GMT",
+        "daily_units": {"time": "iso8601", **{name: UNITS[name.split("_")[0]] for name in wanted}},
+        "daily": {"time": days, **{name: [FIGURES[name]] * len(days) for name in wanted}},
+    }
+
+
+class Server:
+    """``way`` is how it answers, ``asked`` the questions so far; ``today`` and ``latest`` what days it has."""
+
+    def __init__(self, address):
+        self.address, self.way, self.asked = address, "whole", []
+        self.today, self.latest = dt.date.today(), dt.date.max
+
+    def answer(self, handler):
+        """Answer one question."""
+        parts = urlsplit(handler.path)
+        query = {name: values[0] for name, values in parse_qs(parts.query).items()}
+        self.asked.append((parts.path, query))
+        way = self.way.pop(0) if isinstance(self.way, list) else self.way
+        if way == "stalls":
+            time.sleep(1.0)
+        elif way in ("moved", "round"):
+            handler.send_response(302)
+            handler.send_header("Location", parts.path + ("x" if way == "round" else "/again") + "?" + parts.query)
+            handler.end_headers()
+            self.way = "whole" if way == "moved" else way
+        elif way == "web-page":
+            send(handler, "<!DOCTYPE html><html><body>Sign in</body></html>")
+        elif way in (404, 500, 503):
+            send(handler, "<html>trouble</html>", way)
+        elif way == "json-error":
+            send(handler, json.dumps({"header": "Error", "messages": ["no such parameter"]}), 422)
+        elif way == "json":
+            send(handler, json.dumps({"error": True, "reason": "no such variable"}))
+        else:
+            self.weather(handler, parts.path, query, way)
+
+    def weather(self, handler, path, query, way):
+        """Answer with weather, or with what is not quite that."""
+        if "point" in path:
+            text = record({**query, "latitude": 51.0} if way == "elsewhere" else query, self.latest)
+            lines = text.splitlines(keepends=True)
+            text = "".join(lines[: len(lines) // 2]) if way == "half" else text
+            text = text.replace("MJ/m^2/day", "furlongs") if way == "other-unit" else text
+        else:
+            whole = forecast({**query, "latitude": 51.0} if way == "elsewhere" else query, self.today)
+            if way == "half":
+                whole["daily"] = {name: values[:8] for name, values in whole["daily"].items()}
+            if way == "uneven":
+                whole["daily"]["temperature_2m_max"].pop()
+            if way == "other-unit":
+                whole["daily_units"]["temperature_2m_max"] = "°F"
+            text = json.dumps(whole)
+        if way in ("cut", "cut-silently"):
+            send(handler, text, cut=True, measured=way == "cut")
+        elif way == "drips":
+            with contextlib.suppress(OSError):
+                send(handler, "", measured=False)
+                for character in text[:40]:
+                    handler.wfile.write(character.encode())
+                    handler.wfile.flush()
+                    time.sleep(0.05)
+        else:
+            send(handler, text)
+
+
+def send(handler, text, status=200, *, cut=False, measured=True):
+    """Send a text; cut off in its middle, or without its length."""
+    content = text.encode()
+    handler.send_response(status)
+    if measured:
+        handler.send_header("Content-Length", str(len(content)))
+    handler.end_headers()
+    handler.wfile.write(content[: len(content) - 5] if cut else content)
+
+
+@contextlib.contextmanager
+def serving():
+    """Run the server on a free port of this machine."""
+
+    class Handler(BaseHTTPRequestHandler):
+        def do_GET(self):
+            with contextlib.suppress(BrokenPipeError, ConnectionResetError):
+                server.answer(self)
+
+        def log_message(self, *_):
+            """Say nothing."""
+
+    listening = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+    listening.daemon_threads = True
+    listening.block_on_close = False
+    server = Server(f"http://127.0.0.1:{listening.server_port}")
+    thread = threading.Thread(target=listening.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True)
+    thread.start()
+    try:
+        yield server
+    finally:
+        listening.shutdown()
+        listening.server_close()
+        thread.join()

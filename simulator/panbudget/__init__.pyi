@@ -28,31 +28,8 @@ from panbudget.studies.sweep.run import Swept, sweep
 from panbudget.studies.years import SeasonsByYear, years
 from panbudget.weather import Fallback, Weather, read_weather
 
-__all__ = [
-    "Away",
-    "Checked",
-    "ClosureError",
-    "Comparison",
-    "Downloaded",
-    "Fallback",
-    "Fit",
-    "OutputError",
-    "PanbudgetError",
-]
-__all__ += ["Problem", "ReadingsError", "Scenario", "ScenarioError", "Season", "SetUp", "Sizing", "Statement"]
-__all__ += ["SeasonsByYear", "Swept", "Trials", "Weather", "WeatherError"]
-__all__ += [
-    "__version__",
-    "away",
-    "check",
-    "compare",
-    "download_weather",
-    "faults",
-    "fit",
-    "known",
-    "load_scenario",
-    "read_weather",
-]
+__all__ = ["Away", "Checked", "ClosureError", "Comparison", "Downloaded", "Fallback", "Fit", "OutputError"]
+__all__ += ["PanbudgetError", "Problem", "ReadingsError", "Scenario", "ScenarioError", "Season", "SetUp", "Sizing"]
+__all__ += ["Statement", "SeasonsByYear", "Swept", "Trials", "Weather", "WeatherError", "__version__", "away"]
+__all__ += ["check", "compare", "download_weather", "faults", "fit", "known", "load_scenario", "read_weather"]
 __all__ += ["read_year", "replay", "scenario_from", "setup", "size", "statement", "sweep", "with_spread", "years"]
-
-__version__: str

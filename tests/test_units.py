@@ -96,3 +96,45 @@ def test_a_temperature_has_one():
     assert quantity("35 degC", "temperature") == pytest.approx(35.0)
     with pytest.raises(UnitError, match="expected: a temperature"):
         quantity("35 mm", "temperature")
+
+
+@pytest.mark.parametrize(
+    "unit",
+    [
+        "L**9**9**9",  # pint would compute it for minutes
+        "m**5",
+        "m**-5",
+        "m**2**2",
+        "m^2.5",
+        "(m)",
+        "m*(m",
+        "2*m",
+        "m" + "*m" * 20,  # 41 letters
+        "m, s",
+        "m+m",
+        "",
+    ],
+)
+def test_a_unit_is_no_expression(unit):
+    with pytest.raises(UnitError, match="unknown unit|has no unit"):
+        quantity(f"2 {unit}", "area")
+    with pytest.raises(UnitError):
+        column_conversion(unit, "mm")
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "value"),
+    [
+        ("2 m**4/m^2", "area", 2.0),
+        ("2 m^-4 * m ** 3 · m³", "area", 2.0),
+        ("2 m" + " " * 38 + "m", "area", 2.0),  # 40 letters
+        ("2 m" + " " * 39 + "m", "area", "unknown unit"),
+        ("3 kg/(m s^2)", "pressure", 0.003),
+    ],
+)
+def test_a_units_powers_and_length_go_this_far(text, kind, value):
+    if isinstance(value, str):
+        with pytest.raises(UnitError, match=value):
+            quantity(text, kind)
+    else:
+        assert quantity(text, kind) == pytest.approx(value)

@@ -17,6 +17,12 @@ _TABLES = packaged("units.toml")
 #: kind of quantity -> [engine unit, what to call it, an example to show]
 KINDS: dict[str, list[str]] = _TABLES["kinds"]
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
+# the unit library evaluates what it is given: only names with powers from -4 to 4, times or over each other, reach it
+_TERM = r"°?[^\W\d]\w*(?:\s*(?:\^|\*\*)\s*[-+]?[0-4](?![\w.]))?[²³]?"
+_TERMS = rf"{_TERM}(?:(?:\s*[*/·⋅]\s*|\s+){_TERM})*"
+_UNIT = re.compile(rf"{_TERMS}(?:\s*/\s*\(\s*{_TERMS}\s*\))?")
+_LONGEST_UNIT = 40
+_DAILY_SUM = "MJ/m^2/day"
 
 
 class UnitError(ValueError):
@@ -48,15 +54,46 @@ def registry() -> Any:
     return ureg
 
 
-def _in_unit(unit: Any, target: str, what: str, expected: str) -> tuple[float, float]:
-    """Factor and offset from one unit to another, if they have one dimension; ``what`` opens the message."""
-    if unit.dimensionality != registry().Unit(target).dimensionality:
+def _unit(text: str) -> Any:
+    """Return the unit of that text; anything else, down to what pint's tokenizer can't read, is a ValueError."""
+    if len(text) > _LONGEST_UNIT or not _UNIT.fullmatch(text):
+        raise ValueError(text)
+    try:
+        return registry().Unit(text)
+    except Exception as error:  # pint raises many kinds
+        raise ValueError(text) from error
+
+
+@functools.lru_cache(maxsize=1024)
+def _conversion(text: str, target: str) -> tuple[float, float]:
+    """
+    Factor and offset from the unit of that text to another of its dimension.
+
+    Raises
+    ------
+    ValueError
+        No unit; a TypeError with the dimension's name where it is another's.
+    """
+    unit, wanted = _unit(text), registry().Unit(target)
+    # a daily mean flux is a sum through the seconds of a day; joules in a column of days are the day's
+    if target == _DAILY_SUM and unit.dimensionality == registry().Unit("J/m^2").dimensionality:
+        unit = unit / registry().Unit("day")
+    if unit.dimensionality != wanted.dimensionality:
         dimension = str(unit.dimensionality)
-        name = _TABLES["dimensions"].get(dimension, f"a quantity of {dimension}")
-        raise UnitError(Problem("wrong-unit", "", f"{what}is {name}", expected))
+        raise TypeError(_TABLES["dimensions"].get(dimension, f"a quantity of {dimension}"))
     # read off at two points, so that °F and °C need no special case
-    zero, one, hundred = (float(registry().Quantity(v, unit).to(target).magnitude) for v in (0.0, 1.0, 100.0))
+    zero, one, hundred = (float(registry().Quantity(v, unit).to(wanted).magnitude) for v in (0.0, 1.0, 100.0))
     return (one, 0.0) if zero == 0.0 else ((hundred - zero) / 100.0, zero)
+
+
+def _in_unit(text: str, target: str, expected: str, *, subject: str = "", unknown: str) -> tuple[float, float]:
+    """As `_conversion`, with its errors as people's; ``subject`` opens the message."""
+    try:
+        return _conversion(text, target)
+    except TypeError as error:
+        raise UnitError(Problem("wrong-unit", "", f"{subject}is {error}", expected)) from error
+    except ValueError as error:
+        raise UnitError(Problem("unknown-unit", "", unknown, expected)) from error
 
 
 def quantity(text: object, kind: str) -> float:
@@ -105,11 +142,8 @@ def quantity(text: object, kind: str) -> float:
     if not unit:
         raise UnitError(Problem("no-unit", "", "has no unit", expected))
     named = _TABLES["differences"].get(unit.lower(), unit) if "difference" in kind else unit
-    try:
-        read = registry().Unit(_TABLES["spoken"].get(" ".join(named.lower().split()), named))
-    except Exception as error:  # pint raises many kinds, down to tokenizer errors, for a text it can't read
-        raise UnitError(Problem("unknown-unit", "", f"has an unknown unit {unit!r}", expected)) from error
-    factor, offset = _in_unit(read, target, "", expected)
+    named = _TABLES["spoken"].get(" ".join(named.lower().split()), named)
+    factor, offset = _in_unit(named, target, expected, unknown=f"has an unknown unit {unit!r}")
     return number * factor + offset
 
 
@@ -151,10 +185,4 @@ def column_conversion(unit: str, target: str) -> tuple[float, float]:
     text = _TABLES["columns"].get(text.lower(), text)
     text = text.replace("d-1", "day**-1").replace("m-2", "m**-2").replace("s-1", "s**-1")
     expected = f'a unit such as "{target}"'
-    try:
-        source = registry().Unit(text)
-    except Exception as error:  # see `quantity`
-        raise UnitError(Problem("unknown-unit", "", f'"{unit}" is an unknown unit', expected)) from error
-    if target == "MJ/m^2/day" and source.dimensionality == registry().Unit("J/m^2").dimensionality:
-        source = source / registry().Unit("day")
-    return _in_unit(source, target, f'"{unit}" ', expected)
+    return _in_unit(text, target, expected, subject=f'"{unit}" ', unknown=f'"{unit}" is an unknown unit')

@@ -248,6 +248,14 @@ def test_what_light_a_polar_night_has_is_all_diffuse():
     assert pan == pytest.approx(by_hand(0.5, 0.0, 80.0, 0.0, 0.26), rel=1e-9)
 
 
+def test_the_edge_of_a_polar_night_has_its_direct_share_too(monkeypatch):
+    """Any light from above the air, however little, is divided by: −0.11 + 1.31 × 0.5."""
+    monkeypatch.setattr(evap.sun, "extraterrestrial_radiation", lambda doy, latitude: np.full(len(doy), 0.004))
+    table = day("2015-12-21", tmin=14.0, tmax=30.0, vapour_pressure=1.2, wind=3.0, radiation=0.002)
+    pan = evap.pan_energy_balance(table, latitude=66.0, elevation=0.0)[0]
+    assert pan == pytest.approx(by_hand(0.002, 0.004, 66.0, 0.545, 0.26), rel=1e-12)
+
+
 def test_measured_pressure_goes_before_that_of_the_height():
     """γ is proportional to pressure (FAO-56 eq. 8): thinner air, less of the wind's part; a gap takes the height's."""
     columns = {"tmin": 14.0, "tmax": 30.0, "vapour_pressure": 1.2, "wind": 3.0, "radiation": 20.0}

@@ -229,10 +229,13 @@ class WeatherFile:
         flawless = len(spans) > 1 and self._flawless(spans.values())
         for year, (start, end) in spans.items():
             try:
-                parts = None if flawless and runs else self._whole(start, end)
-                known = [run for run in runs if run.holds(start, end)]
-                runs += [] if known else [_finished(*(parts or self._whole(start, end)))]
-                seasons[year] = (known or runs)[-1]
+                weather = next((run for run in reversed(runs) if run.holds(start, end)), None)
+                if weather is None:
+                    weather = _finished(*self._whole(start, end))
+                    runs.append(weather)
+                elif not flawless:
+                    self._whole(start, end)
+                seasons[year] = weather
             except WeatherError as error:
                 seasons[year] = error
         return seasons

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import datetime as dt
+import functools
 from pathlib import Path
 
 import pytest
@@ -13,24 +14,31 @@ from tests.scenario.test_garden import SOUND
 from tests.small_weather import weather_csv
 
 
+def garden_in(folder, overlay=None, *, weather=None, days=31):
+    """Make a scenario on a weather table of its own in a folder, with an overlay laid over it."""
+    text = weather if weather is not None else weather_csv(days)
+    (folder / "weather.csv").write_text(text, encoding="utf-8")
+    description = copy.deepcopy(SOUND)
+    rows = [line for line in text.splitlines() if line[:1].isdigit()]
+    description["season"] = {
+        "start": dt.date.fromisoformat(rows[0][:10]),
+        "end": dt.date.fromisoformat(rows[-1][:10]),
+    }
+    description["controller"]["upper"]["pan"]["evaporation"] = "measured"
+    scenario = scenario_from(description, folder / "garden.toml")
+    return scenario.changed(overlay) if overlay else scenario
+
+
 @pytest.fixture
 def make_garden(tmp_path):
-    """Return a function that makes a scenario on a weather table of its own, with an overlay laid over it."""
+    """Return `garden_in` of the test's folder."""
+    return functools.partial(garden_in, tmp_path)
 
-    def make(overlay=None, *, weather=None, days=31):
-        text = weather if weather is not None else weather_csv(days)
-        (tmp_path / "weather.csv").write_text(text, encoding="utf-8")
-        description = copy.deepcopy(SOUND)
-        rows = [line for line in text.splitlines() if line[:1].isdigit()]
-        description["season"] = {
-            "start": dt.date.fromisoformat(rows[0][:10]),
-            "end": dt.date.fromisoformat(rows[-1][:10]),
-        }
-        description["controller"]["upper"]["pan"]["evaporation"] = "measured"
-        scenario = scenario_from(description, tmp_path / "garden.toml")
-        return scenario.changed(overlay) if overlay else scenario
 
-    return make
+@pytest.fixture(scope="module")
+def make_shared_garden(tmp_path_factory):
+    """Return `garden_in` of a new folder for the tests of a module, which only look at what is made of it."""
+    return lambda *args, **options: garden_in(tmp_path_factory.mktemp("garden"), *args, **options)
 
 
 @pytest.fixture(autouse=True)

@@ -17,6 +17,7 @@ from tests.weather_server import serving
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "scenarios" / "terraces.toml"
+JULY = ("--start", "2025-07-01", "--end", "2025-07-14")  # a fortnight is quicker than a season
 SEASON_FILES = ["beds.csv", "daily.csv", "figures", "openings.csv", "report.html", "season.json", "weeks.csv"]
 
 
@@ -97,7 +98,7 @@ def test_two_runs_give_the_same_bytes(tmp_path, capsys):
 
 
 def test_json_stands_alone_on_standard_output(tmp_path, capsys):
-    code, out, _ = run(capsys, "replay", DEMO, "--out", tmp_path / "season", "--json")
+    code, out, _ = run(capsys, "replay", DEMO, "--out", tmp_path / "season", "--json", *JULY)
     assert code == 0
     assert json.loads(out) == json.loads((tmp_path / "season" / "season.json").read_text(encoding="utf-8"))
 
@@ -115,7 +116,7 @@ def test_tables_are_cut_off_nowhere_however_narrow_the_terminal(tmp_path, capsys
     name = "tomatoes-behind-the-old-greenhouse"
     garden = tmp_path / "garden.toml"
     garden.write_text(text.replace("bed.tomatoes", f"bed.{name}").replace("upper/tomatoes", f"upper/{name}"), "utf-8")
-    code, out, _ = run(capsys, "replay", garden, "--out", tmp_path / "s")
+    code, out, _ = run(capsys, "replay", garden, "--out", tmp_path / "s", *JULY)
     assert code == 0
     assert "…" not in out
     assert all(len(line) <= columns for line in out.splitlines() if line.startswith("upper/"))
@@ -178,8 +179,8 @@ def test_a_folder_of_somebody_elses_is_left_alone(tmp_path, capsys):
 
 def test_overwrite_replaces_an_earlier_run(tmp_path, capsys):
     out = tmp_path / "season"
-    assert run(capsys, "replay", DEMO, "--out", out, "--quiet")[0] == 0
-    assert run(capsys, "replay", DEMO, "--out", out, "--quiet")[0] == 2
+    assert run(capsys, "replay", DEMO, "--out", out, "--quiet", *JULY)[0] == 0
+    assert run(capsys, "replay", DEMO, "--out", out, "--quiet", *JULY)[0] == 2
     assert run(capsys, "replay", DEMO, "--out", out, "--quiet", "--overwrite", "--end", "2025-05-31")[0] == 0
     assert json.loads((out / "season.json").read_text(encoding="utf-8"))["season"]["days"] == 31
     assert [p.name for p in tmp_path.iterdir()] == ["season"]  # nothing half-made beside it

@@ -22,15 +22,15 @@ from tests.field_logs import kept_log
 from tests.small_weather import weather_csv
 
 
-@pytest.fixture
-def tried(make_garden):
-    garden = make_garden({"title": "<b>Mine</b>"}, weather=weather_csv(31))
+@pytest.fixture(scope="module")
+def tried(make_shared_garden):
+    garden = make_shared_garden({"title": "<b>Mine</b>"}, weather=weather_csv(31))
     return faults(garden.changed({"fault": [{"kind": "leak", "loss": "2 L/day"}]}))
 
 
-@pytest.fixture
-def fitted(make_garden):
-    garden = make_garden({"title": "<b>Mine</b>"}, weather=weather_csv(31))
+@pytest.fixture(scope="module")
+def fitted(make_shared_garden):
+    garden = make_shared_garden({"title": "<b>Mine</b>"}, weather=weather_csv(31))
     truth = garden.changed({"controller": {"upper": {"pan": {"exposure": 0.8}}}})
     log = garden.path.parent / "log.csv"
     log.write_text(kept_log(replay(truth), every=1.3, misreads=1), encoding="utf-8")

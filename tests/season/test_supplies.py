@@ -251,7 +251,7 @@ tanks = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(tanks)
 def test_whatever_the_tank_its_water_closes(tmp_path_factory, described):
     """Tank, pan and bed close to 1e-9 (the replay fails if they don't), and no level leaves the tank."""

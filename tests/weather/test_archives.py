@@ -70,7 +70,7 @@ def test_a_file_in_another_format_than_the_one_named_is_refused(tmp_path, named)
         assert len(str(caught.value).splitlines()) == 1
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     name=st.sampled_from(sorted(SAMPLES)),
     places=st.lists(

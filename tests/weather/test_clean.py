@@ -300,7 +300,7 @@ def test_pressure_and_pan_evaporation_are_there_only_if_the_file_has_them(read):
     assert weather.filled() == {"pressure": {"pressure from elevation": 1}}
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(holes=st.sets(st.integers(0, 39), max_size=4), wind=st.floats(0.2, 4.5))
 def test_filling_leaves_measured_values_alone_and_counts_each_hole_once(read, holes, wind):
     """Whatever four days of forty are missing."""

@@ -18,9 +18,9 @@ from panbudget.reports.style import STYLES
 from tests.small_weather import heat_wave, weather_csv
 
 
-@pytest.fixture
-def season(make_garden):
-    return replay(make_garden(weather=heat_wave()))
+@pytest.fixture(scope="module")
+def season(make_shared_garden):
+    return replay(make_shared_garden(weather=heat_wave()))
 
 
 def texts(ax):

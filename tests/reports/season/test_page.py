@@ -19,12 +19,19 @@ from tests.test_laws import VALVE, nested
 
 
 def page(season):
+    """The page with its figures in outline."""
+    return as_page(season, dict.fromkeys(figures.SEASON_FIGURES, "<svg/>"))
+
+
+@pytest.fixture(scope="module")
+def season(make_shared_garden):
+    return replay(make_shared_garden(weather=heat_wave()))
+
+
+@pytest.fixture(scope="module")
+def text(season):
+    """The season's page as it is written."""
     return as_page(season, {name: svg_text(season.plot(name)) for name in figures.SEASON_FIGURES})
-
-
-@pytest.fixture
-def season(make_garden):
-    return replay(make_garden(weather=heat_wave()))
 
 
 class Outline(HTMLParser):
@@ -51,9 +58,7 @@ class Outline(HTMLParser):
             self.headings.append(data)
 
 
-@pytest.mark.draws
-def test_the_page_stands_alone_and_is_well_formed(season):
-    text = page(season)
+def test_the_page_stands_alone_and_is_well_formed(text):
     assert not re.search(r'(src|href)="(?!#)', text)
     assert "http" not in text
     assert "@import" not in text
@@ -68,8 +73,7 @@ def test_the_page_stands_alone_and_is_well_formed(season):
     ]
 
 
-def test_three_sentences_come_first(season):
-    text = page(season)
+def test_three_sentences_come_first(season, text):
     said = three_sentences(season)
     assert len(said) == 3
     places = [text.index(sentence.split(":")[0][:30]) for sentence in said]
@@ -79,26 +83,25 @@ def test_three_sentences_come_first(season):
     assert re.match(rf"The valve upper opened {openings}\stimes", said[0])
 
 
-def test_dates_have_one_style_in_sentences_and_headings(season):
+def test_dates_have_one_style_in_sentences_and_headings(text):
     """3 July 2025; ISO 8601 is for tables."""
-    text = re.sub(r"<td.*?</td>", "", page(season), flags=re.DOTALL)
+    text = re.sub(r"<td.*?</td>", "", text, flags=re.DOTALL)
     assert not re.search(r"\d{4}-\d{2}-\d{2}|>[^<]*\b\d{2}-\d{2}\b", text)
     assert "1 to 30 May 2025" in text
 
 
-def test_plants_without_a_yield_are_named_with_the_reason(season, make_garden):
-    assert "No yield is given" not in page(season)
+def test_plants_without_a_yield_are_named_with_the_reason(text, make_garden):
+    assert "No yield is given" not in text
     herbs = {"controller": {"upper": {"bed": {"tomatoes": {"plants": "mint"}}}}}
-    text = page(replay(make_garden(herbs, weather=heat_wave())))
-    assert "No yield is given for upper/tomatoes (mint): no yield response factor (Ky) is known" in text
+    without = "No yield is given for upper/tomatoes (mint): no yield response factor (Ky) is known"
+    assert without in page(replay(make_garden(herbs, weather=heat_wave())))
     late = {"controller": {"upper": {"bed": {"tomatoes": {"planted": dt.date(2025, 5, 31)}}}}}
     assert "upper/tomatoes (tomato): nothing of it grew in these days" in page(
         replay(make_garden(late, weather=heat_wave()))
     )
 
 
-def test_cautions_are_there(season):
-    text = page(season)
+def test_cautions_are_there(text):
     for word in ("backflow", "children", "mosquitoes", "pacemakers", "heavy", "local code"):
         assert word in text
 
@@ -114,8 +117,8 @@ def test_a_users_words_are_text_and_not_markup(make_garden):
     assert "&lt;b&gt;bold&lt;/b&gt;" in text
 
 
-def test_the_beds_table_has_the_totals(season):
-    text = page(season).replace("\u202f", "").replace("\u00a0", " ")
+def test_the_beds_table_has_the_totals(season, text):
+    text = text.replace("\u202f", "").replace("\u00a0", " ")
     bed = season.totals["beds"]["upper/tomatoes"]
     assert f">{bed['litres']:.0f}<" in text
     assert f">{bed['irrigation_mm']:.0f}<" in text

@@ -23,7 +23,7 @@ HOSTILE = '=HYPERLINK("http://x","<script>alert(1)</script>") {nb} Æøλж 水�
 BED = "=1+2|<b>{{ 7*7 }}"
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def hostile(state):
     """A statement whose holder and bed try to be a formula, a script and a page number."""
     made = state({"holder": HOSTILE, "reference": "+1", "purpose": "@SUM(A1)", "point_of_diversion": "-2\t\n"}, days=31)
@@ -34,10 +34,9 @@ def hostile(state):
     return statement(scenario_from(raw, made.season.scenario.path))
 
 
-@pytest.fixture
-def written(hostile, tmp_path):
-    folder = tmp_path / "out"
-    folder.mkdir()
+@pytest.fixture(scope="module")
+def written(hostile, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("out")
     write_statement(hostile, folder)
     return folder
 

@@ -12,15 +12,19 @@ from tests.small_weather import weather_csv
 SAMPLES = 20  # few: what they come to is looked at in test_ranges
 
 
-@pytest.fixture
-def state(make_garden):
-    """Return a function that makes a statement of the small garden, equal dry days, under a right."""
+@pytest.fixture(scope="module")
+def state(make_shared_garden):
+    """Return a function that makes a statement of the small garden, equal dry days, under a right; of each one only."""
+    statements = {}
 
     def make(right=None, *, overlay=None, days=92, start=dt.date(2025, 5, 1), pan=8.0, **more):
-        text = weather_csv(days, start=start, pan=pan, radiation=20.0)
-        laid = {"uncertainty": {"samples": SAMPLES}, **(overlay or {})}
-        if right is not None:
-            laid["supply"] = {"spring": {"right": right}}
-        return statement(make_garden(laid, weather=text), **more)
+        asked = repr((right, overlay, days, start, pan, more))
+        if asked not in statements or "readings" in more:  # a file of one name may be another
+            text = weather_csv(days, start=start, pan=pan, radiation=20.0)
+            laid = {"uncertainty": {"samples": SAMPLES}, **(overlay or {})}
+            if right is not None:
+                laid["supply"] = {"spring": {"right": right}}
+            statements[asked] = statement(make_shared_garden(laid, weather=text), **more)
+        return statements[asked]
 
     return make

@@ -281,7 +281,7 @@ def test_borrowed_radiation_stays_below_a_clear_sky(read):
 GAPPY = ("tmin", "tmax", "wind", "rain", "radiation", "rh_max")
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     holes=st.sets(st.tuples(st.sampled_from(GAPPY), st.integers(0, 59)), max_size=8),
     rows=st.sets(st.integers(1, 58), max_size=3),

@@ -242,7 +242,7 @@ def test_a_damaged_file_is_refused_in_one_line(text, said):
     assert_one_line_says(refused(text), said)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(st.sampled_from(sorted(LAYOUTS)).flatmap(lambda layout: damages(LAYOUTS[layout], most_cut=2000)))
 def test_any_damage_is_refused_or_leaves_a_sound_table(text):
     assert_refused_or_sound(read, text)

@@ -154,7 +154,7 @@ def test_several_years_out_of_order_are_sorted_and_noted(read):
     assert any("out of order from line 367 (2024-01-01)" in note for note in weather.notes)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(
     name=st.sampled_from([name for name, text in SAME.items() if isinstance(text, str)]),
     places=st.lists(st.tuples(st.integers(0, 10_000), st.text(max_size=3)), max_size=4),

@@ -118,13 +118,13 @@ def test_what_is_tmy3_is_recognised():
 
 
 @given(damages(SOUND, "-9900"))
-@settings(deadline=None, max_examples=30, suppress_health_check=[HealthCheck.too_slow, HealthCheck.large_base_example])
+@settings(deadline=None, max_examples=10, suppress_health_check=[HealthCheck.too_slow, HealthCheck.large_base_example])
 def test_any_damage_makes_a_refusal_or_a_sound_table(content):
     assert_refused_or_a_year(read, content)
 
 
 @given(st.text(max_size=200))
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=15)
 def test_any_text_makes_a_refusal(content):
     with pytest.raises(WeatherError):
         read(content)

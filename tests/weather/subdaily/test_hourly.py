@@ -538,7 +538,7 @@ def test_more_rain_than_ever_fell_in_an_hour_is_refused():
 
 
 @given(st.lists(st.tuples(st.integers(1, 95), st.sampled_from([0.2, 1.0, 7.4])), max_size=30), st.floats(0.0, 900.0))
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=25)
 def test_all_kinds_of_counter_come_to_the_same_rain(pairs, before):
     """A law: whatever the gauge counts, what fell is what fell."""
     amounts = spells(*pairs)
@@ -559,7 +559,7 @@ def test_days_lost_to_gaps_do_not_lose_their_rain_silently():
 
 
 @given(st.data())
-@settings(deadline=None, max_examples=80)
+@settings(deadline=None, max_examples=30)
 def test_any_records_make_a_sound_table_or_a_refusal(data):
     """Fuzz: random stamps, values, gaps and kinds."""
     count = data.draw(st.integers(1, 120))

@@ -28,8 +28,10 @@ from panbudget.studies.sweep.run import Swept, sweep
 from panbudget.studies.years import SeasonsByYear, years
 from panbudget.weather import Fallback, Weather, read_weather
 
+__version__: str
+
 __all__ = ["Away", "Checked", "ClosureError", "Comparison", "Downloaded", "Fallback", "Fit", "OutputError"]
 __all__ += ["PanbudgetError", "Problem", "ReadingsError", "Scenario", "ScenarioError", "Season", "SetUp", "Sizing"]
-__all__ += ["Statement", "SeasonsByYear", "Swept", "Trials", "Weather", "WeatherError", "__version__", "away"]
+__all__ += ["SeasonsByYear", "Statement", "Swept", "Trials", "Weather", "WeatherError", "__version__", "away"]
 __all__ += ["check", "compare", "download_weather", "faults", "fit", "known", "load_scenario", "read_weather"]
 __all__ += ["read_year", "replay", "scenario_from", "setup", "size", "statement", "sweep", "with_spread", "years"]

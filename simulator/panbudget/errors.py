@@ -12,6 +12,9 @@ import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+# problems that are shown above whatever there is to paste
+_LEAST_LINES = 4
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -32,6 +35,8 @@ class Problem:
         What to do, an imperative; must work as it is pasted. Or a question (`did_you_mean`).
     value : object
         The value found, for callers; the sentence shows what ``found`` says.
+    paste : tuple of (str, str)
+        What to write in the scenario: key path, and its value as TOML has it. One block is made of all problems'.
 
     Examples
     --------
@@ -45,6 +50,7 @@ class Problem:
     expected: str = ""
     cure: str = ""
     value: object = None
+    paste: tuple[tuple[str, str], ...] = ()
 
     def sentence(self) -> str:
         """Return the line that a person reads: where, what was found, what was expected, what to do."""
@@ -71,6 +77,9 @@ class PanbudgetError(Exception):
         The file in which they stand, as the user named it.
     """
 
+    #: so long a message may be
+    most_lines = 1000
+
     def __init__(self, *problems: Problem, file: str = "") -> None:
         self.problems = problems
         self.file = file
@@ -87,9 +96,25 @@ class PanbudgetError(Exception):
         return self.problems[0].value if self.problems else None
 
     def text(self) -> str:
-        """Return the message: one line a problem, each opening with the file's name."""
-        where = f"{self.file}: " if self.file else ""
-        return "\n".join(where + problem.sentence() for problem in self.problems)
+        """Return the message: one line a problem, each opening with the file's name; what to paste below them."""
+        where, block = f"{self.file}: " if self.file else "", self.block()
+        most = max(self.most_lines - len(block), _LEAST_LINES)
+        shown = self.problems if len(self.problems) <= most else self.problems[: most - 1]
+        lines = [where + problem.sentence() for problem in shown]
+        if more := len(self.problems) - len(shown):
+            lines.append(f"{where}and {more} more problems, which are shown when these are mended")
+        return "\n".join([*lines, *block])
+
+    def block(self) -> list[str]:
+        """Return the lines to write in the scenario as they stand, a table for all problems that name a key of it."""
+        tables: dict[str, dict[str, str]] = {}
+        for key, value in (pair for problem in self.problems for pair in problem.paste):
+            table, _, name = key.rpartition(".")
+            tables.setdefault(table, {})[name] = value
+        lines = ["# in the scenario, in place of a table of this name:"] if tables else []
+        for table, pairs in tables.items():
+            lines += [f"[{table}]", *(f"{name} = {value}" for name, value in pairs.items())]
+        return lines
 
     __str__ = text
 
@@ -100,6 +125,8 @@ class ScenarioError(PanbudgetError):
 
 class WeatherError(PanbudgetError):
     """A weather file that can't be read, or can't be true."""
+
+    most_lines = 12
 
 
 class ReadingsError(PanbudgetError):

@@ -346,7 +346,12 @@ def read_raw(
     choices = _choices(columns or {}, table, shown_as)
     source = replace(open_source(path, shown_as=shown_as), table=table)
     reader, why = choose_reader(source, file_format=file_format)
-    return RawFile(reader.read(source, columns=choices, site=site), source, reader.NAME, why)
+    file = RawFile(reader.read(source, columns=choices, site=site), source, reader.NAME, why)
+    if file.raw.problems:  # whole columns in another unit are cured along with their names
+        inspected = _checked(file, _Rules(site, table=table)).inspected
+        units = [wrong for wrong in inspected.problems if wrong.where in inspected.condemned]
+        raise WeatherError(*file.raw.problems, *units, file=shown_as)
+    return file
 
 
 def _choices(columns: Mapping[str, Any], table: str, shown: str) -> dict[str, ColumnChoice]:

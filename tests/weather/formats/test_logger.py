@@ -357,7 +357,7 @@ def test_two_columns_that_both_fit_are_refused_with_the_cure():
     text = table(headers={"humidity": "Temp B (°C)", "temperature": "Temp A (°C)"})
     message = refusal(text)
     assert 'columns "Temp A (°C)" and "Temp B (°C)" may both be the temperature' in message
-    assert 'temperature = { column = "Temp A (°C)" }' in message
+    assert 'temperature = { column = "Temp A (°C)", unit = "degC" }' in message
 
 
 def test_a_choice_of_columns_settles_it(tmp_path):

@@ -37,7 +37,7 @@ def refused(read, content):
     """Return the one line of a refusal."""
     with pytest.raises(WeatherError) as caught:
         read(content)
-    lines = str(caught.value).splitlines()
+    lines = str(caught.value).split("\n# in the scenario")[0].splitlines()
     assert len(lines) == 1, lines
     return lines[0]
 
@@ -89,9 +89,10 @@ def test_a_comment_among_the_rows_is_noted(read):
     assert 'line 6 among the rows begins with # and is passed over: "# gauge cleaned"' in notes
 
 
-def test_a_title_above_a_header_that_is_none_is_refused(read):
-    """Without two standard names below it, the first line is still the one to mend."""
-    assert 'it begins "Weather of a garden"' in refused(read, "Weather of a garden\nday,low,high\n2025-06-01,1,2\n")
+def test_a_title_above_a_header_that_is_none_is_passed_over(read):
+    """What stands right above the rows is the header, and what its names may be is asked."""
+    refusal = refused(read, "Weather of a garden\nday,low,high\n2025-06-01,1,2\n")
+    assert 'line 2: "low" looks like tmin, "high" looks like tmax' in refusal
 
 
 def test_thousands_marks_are_read_where_a_number_shows_both_marks(read):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -21,7 +21,7 @@ from panbudget.weather.calendar import Arranged
 from panbudget.weather.messages import note, problem
 from panbudget.weather.site import Site, Sky
 from panbudget.weather.text.columns import STANDARD, number
-from panbudget.weather.text.raw import RawTable
+from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.source import Source
 from panbudget.words import and_more
 
@@ -113,6 +113,11 @@ class Inspection:
             return note("stated-unit", unit=self.raw.units[names[0]])
         lines = " and ".join(self._line(name, unit) for name in names)
         return note("name-the-unit", table=self.table, lines=lines)
+
+    def to_paste(self, unit: str, names: Sequence[str]) -> tuple[tuple[str, str], ...]:
+        """Return what names the unit that columns look like, to paste into the scenario."""
+        headers = self.raw.headers
+        return tuple((f"{self.table}.columns.{n}", ColumnChoice(headers.get(n, n), unit).as_toml()) for n in names)
 
     def words(self, name: str) -> dict[str, object]:
         """Return what any text may say of a column: its ``standard``, and how to ``confirm`` that it is in that unit."""
@@ -298,7 +303,8 @@ class Doubt:
             cure = inspection.unit_cure(str(unit), doubted) if unit else note("by-ten")
             words = {**inspection.words(columns[0]), "worst": inspection.worst(columns[0]), "cure": cure, **values}
             inspection.condemned.update(columns)
-            inspection.problems.append(problem(text, columns[0], **words))
+            wrong = problem(text, columns[0], **words)
+            inspection.problems.append(replace(wrong, paste=inspection.to_paste(str(unit), doubted) if unit else ()))
 
 
 def walk(inspection: Inspection, table: Iterable[Check | Doubt]) -> None:

@@ -9,41 +9,37 @@ of the file's own clock, a record belonging to the day that is written on it.
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import re
 from collections.abc import Sequence
-from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from panbudget.physics.air import Floats, saturation_vapour_pressure
 from panbudget.weather.subdaily.hourly import Records, to_days
-from panbudget.weather.text.cells import Cells, read_cells
-from panbudget.weather.text.headers import Header, is_weather, read_logger_header
+from panbudget.weather.text.cells import MISSING, Cells, read_cells
+from panbudget.weather.text.headers import Header, is_weather, read_logger_header, stated_order
 from panbudget.weather.text.mistakes import Mistakes
-from panbudget.weather.text.moments import ReadStamps, TimeColumns, find_time, moments_of, read_stamps
+from panbudget.weather.text.moments import (
+    ReadStamps,
+    TimeColumns,
+    at_midnight,
+    find_time,
+    moments_of,
+    read_stamps,
+    says_utc,
+)
+from panbudget.weather.text.opening import Opening, find_opening, without_footer
 from panbudget.weather.text.raw import Columns, RawTable, Site, Source
-from panbudget.weather.text.rows import SEPARATORS, read_rows, separator_of, split
+from panbudget.weather.text.rows import SEPARATORS, read_rows, split
 
 NAME = "logger"
 #: where the format is described
 SOURCE = "none: what such stations' tables have in common"
 
-# lines in which a header may stand, rows looked at below it, and lines of units between
-_HEAD, _ROWS, _BETWEEN = 30, 5, 3
 # how much better °F must fit the three columns of damp air than °C does [% of relative humidity]
 _MUCH_BETTER = 3.0
-
-
-class _Opening(NamedTuple):
-    """The header: how many lines stand above the first row, its line, cells, separator, units and times."""
-
-    above: int
-    line: int
-    cells: list[str]
-    separator: str
-    units: list[str]
-    time: TimeColumns
 
 
 def sniff(head: str) -> tuple[float, str]:
@@ -60,9 +56,11 @@ def sniff(head: str) -> tuple[float, str]:
     (float, str)
         High where a header with a temperature stands above rows with a time of day. And why.
     """
-    opening = _find_header(head.split("\n"))
-    if opening is None:
+    opening = find_opening(head.split("\n"))
+    if opening is None or find_time(opening.cells, opening.rows) is None:
         return 0.0, "no header above rows with a time of day"
+    if all(at_midnight(row[opening.dates[0]]) for row in opening.rows if len(opening.dates) == 1):
+        return 0.0, "rows at midnight only"
     if is_weather(opening.cells):
         return 0.8, "header line with a temperature, rows with a time of day"
     return 0.3, "header line, rows with a time of day"
@@ -92,25 +90,47 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         All that is wrong with the header, the rows, the times and the values.
     """
     lines = source.lines
-    opening = _find_header(lines[: 2 * _HEAD], columns)
-    if opening is None:
+    opening = find_opening(lines)
+    time = None if opening is None else _named_time(opening, columns) or find_time(opening.cells, opening.rows)
+    if opening is None or time is None:
         raise source.refusal("logger-no-header", table=source.table)
+    times = time.places
     header = read_logger_header(
-        opening.cells, columns, times=opening.time.places, line=opening.line, units=opening.units, table=source.table
+        opening.cells,
+        columns,
+        times=times,
+        line=opening.line,
+        units=opening.units,
+        legend=opening.legend,
+        table=source.table,
     )
     mistakes = Mistakes(header.problems)
-    mistakes.raise_if_any(source.shown_as)
-    times = opening.time.places
-    rows = read_rows(lines, mistakes, above=opening.above, separator=opening.separator, header=opening.cells)
+    end = without_footer(lines, len(opening.cells), opening.separator)
+    rows = read_rows(lines[:end], mistakes, above=opening.above, separator=opening.separator, header=opening.cells)
     rows.refuse_repeats(mistakes)
     numbers = {place: f'"{header.headers[name]}"' for name, place in header.places.items()}
+    units = {place: header.units[name] for name, place in header.places.items()}
     numbers |= {place: opening.cells[place] for place in times} if len(times) > 2 else {}
-    cells = read_cells(rows, mistakes, numbers=numbers, texts=times if len(times) <= 2 else ())
-    mistakes.raise_if_any(source.shown_as)
-    if not len(cells.lines):
+    cells = read_cells(
+        rows,
+        mistakes,
+        numbers=numbers,
+        texts=times if len(times) <= 2 else (),
+        missing=(*MISSING, *source.missing),
+        units=units,
+        traces=[header.places["rain"]] if "rain" in header.places else [],
+    )
+    if not len(cells.lines) and not mistakes.problems():
         raise source.refusal("logger-no-row", line=opening.line)
-    when = _when(cells, opening.time, mistakes)
+    when = (
+        _when(cells, opening, time, header, mistakes) if len(cells.lines) else ReadStamps(np.zeros(0, "datetime64[ns]"))
+    )
+    mistakes.paste = header.to_paste()
     mistakes.raise_if_any(source.shown_as)
+    away = _distance_above(lines[: opening.line - 1])
+    utc = when.utc or time.utc or away is not None
+    if away is not None and not when.utc:
+        when = when._replace(stamps=when.stamps - np.timedelta64(away, "s"))
     step = _usual_step(when.stamps)
     if header.sums:
         factor, _ = header.conversions.get("radiation", (1.0, 0.0))
@@ -125,7 +145,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         stamps=when.stamps,
         values=values,
         lines=cells.lines,
-        utc=when.utc or opening.time.utc,
+        utc=utc,
         rain_kind="interval" if header.rain_kind == "hourly" and step >= 0.9 * 3600.0 else header.rain_kind,
         ending=frozenset(values if when.ends else ()),
         units=header.units,
@@ -135,54 +155,46 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     separator = SEPARATORS[opening.separator]
     clock = "UTC" if records.utc else "the file's own clock"
     recognised = f"station table: {separator} between columns, decimal {cells.decimal}, times {when.style} in {clock}"
-    raw = to_days(records, site, recognised=recognised, shown_as=source.shown_as, notes=header.notes)
+    raw = to_days(records, site, recognised=recognised, shown_as=source.shown_as, notes=[*header.notes, *cells.notes])
     # of daily columns whose figures are the records' own: extremes, means and sums of one unit
     daily = {"tmin": "temperature", "tmax": "temperature", "wind": "wind", "rain": "rain", "pressure": "pressure"}
     converted = values.keys() & header.conversions.keys()
     conversions = {day: header.conversions[name] for day, name in daily.items() if name in converted}
-    return dataclasses.replace(raw, conversions=conversions)
+    return dataclasses.replace(raw, conversions=conversions, wind_height=header.wind_height)
 
 
-def _find_header(lines: Sequence[str], columns: Columns | None = None) -> _Opening | None:
-    for i, text in enumerate(lines[:_HEAD]):
-        if not text.strip() or text.lstrip().startswith("#"):
-            continue
-        separator = separator_of(text)
-        cells = split(text, separator)
-        if len(cells) < 2 or not any(re.search(r"[A-Za-z]", cell) for cell in cells):
-            continue
-        while cells and not cells[-1]:
-            cells.pop()
-        below = [(j, line) for j, line in enumerate(lines[i + 1 : i + 60], i + 1) if line.strip()]
-        for skipped in range(min(_BETWEEN + 1, len(below))):
-            rows = [split(line, separator) for _, line in below[skipped : skipped + _ROWS]]
-            if len(rows) > 1:
-                rows = [row for row in rows if len(row) >= len(cells)] or rows
-            time = _named_time(cells, rows, columns or {}) or find_time(cells, rows)
-            if time is None:
-                continue
-            units = [split(line, separator) for _, line in below[:skipped]]
-            return _Opening(below[skipped][0], i + 1, cells, separator, units[0] if units else [], time)
+def _named_time(opening: Opening, columns: Columns) -> TimeColumns | None:
+    """Find the columns that the user names for the clock."""
+    cells, named = opening.cells, [columns[name].column for name in ("date", "time") if name in columns]
+    places = [cells.index(column) for column in named if column in cells]
+    utc = any(says_utc(cells[place]) for place in places)
+    if len(places) == 1:
+        stamps = [[row[places[0]]] for row in opening.rows if len(row) > places[0]]
+        only = find_time([cells[places[0]] + " time"], stamps)
+        return None if only is None else TimeColumns((places[0],), utc)
+    return TimeColumns(tuple(places), utc) if places else None
+
+
+def _distance_above(lines: Sequence[str]) -> int | None:
+    """Return the clock's distance from UTC that a line of names and one of values below it say [s], as gridded services write."""
+    for names, values in itertools.pairwise(line for line in lines if line.strip()):
+        of = dict(zip((name.lower() for name in split(names)), split(values), strict=False))
+        for name, size in (("utc_offset_seconds", 1), ("time zone", 3600)):
+            if name in of and re.fullmatch(r"[+-]?\d+(\.\d+)?", of[name]):
+                return round(float(of[name]) * size)
     return None
 
 
-def _named_time(cells: Sequence[str], rows: Sequence[Sequence[str]], columns: Columns) -> TimeColumns | None:
-    """Find the columns that the user names for the clock."""
-    places = [
-        cells.index(columns[name].column)
-        for name in ("date", "time")
-        if name in columns and columns[name].column in cells
-    ]
-    if len(places) == 1:
-        only = find_time([cells[places[0]] + " time"], [[row[places[0]]] for row in rows if len(row) > places[0]])
-        return None if only is None else TimeColumns((places[0],), only.utc)
-    return TimeColumns(tuple(places)) if places else None
-
-
-def _when(cells: Cells, time: TimeColumns, mistakes: Mistakes) -> ReadStamps:
+def _when(cells: Cells, opening: Opening, time: TimeColumns, header: Header, mistakes: Mistakes) -> ReadStamps:
     if len(time.places) <= 2:
         first, *second = (cells.texts[place].str.strip() for place in time.places)
-        return read_stamps(first + " " + second[0] if second else first, cells.lines, mistakes)
+        if second and not second[0].iloc[:1].str.contains(":").any():  # 51, 0051 or an hour alone
+            bare = second[0].str.replace(r"^(\d{1,2})$", r"\1:00", regex=True)
+            second = [bare.str.replace(r"^(\d{1,2})(\d{2})$", r"\1:\2", regex=True)]
+        texts = first + " " + second[0] if second else first
+        days = first.str.replace(r"[T ]+\d{1,2}:.*", "", regex=True).drop_duplicates().tolist()
+        order = stated_order(header, days, opening.cells[time.places[0]], int(cells.lines[0]), mistakes)
+        return read_stamps(texts, cells.lines, mistakes, order=order)
     *parts, hour = (cells.numbers[place] for place in time.places[:4])
     last = hour == 24.0
     stamps = moments_of([*parts, np.where(last, 23.0, hour)], cells.lines, mistakes) + last * np.timedelta64(1, "h")

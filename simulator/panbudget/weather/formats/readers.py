@@ -16,7 +16,7 @@ _ALL: tuple[Reader, ...] = (table, ghcn, gsod, power, knmi, logger, isd_lite, tm
 READERS = {reader.NAME: reader for reader in _ALL}
 
 # how much of a file a reader may look at to recognise it
-_HEAD_LINES = 60
+_HEAD_LINES = 150
 
 
 def format_problem(file_format: str, *, where: str = "weather") -> Problem | None:

@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats, Ints
-from panbudget.weather.text.mistakes import Mistakes, shortened
+from panbudget.weather.text.mistakes import Mistakes, notes, shortened
 from panbudget.weather.text.rows import Rows, split
 from panbudget.words import and_more, packaged
 
@@ -32,6 +32,7 @@ _COMMA = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[., ']\d{3})+(?:[.,]\d+)?")
 # a number that has both marks tells which is which
 _BOTH_MARKS = {".": r"[+-]?\d{1,3}(?:\.\d{3})+,\d+", ",": r"[+-]?\d{1,3}(?:,\d{3})+\.\d+"}
+_MARK_WITH_UNIT = re.compile(r"([+-]?\d+(?:\.\d+)?) *([^\d\s.]+)")
 _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
 
 #: a cell: its row, the place of its column, and its text
@@ -53,12 +54,15 @@ class Cells:
         The line of the file that each row stands on.
     decimal : str
         "point" or "comma".
+    notes : list of str
+        What a report should mention.
     """
 
     numbers: dict[int, Floats] = field(default_factory=dict)
     texts: dict[int, pd.Series[str]] = field(default_factory=dict)
     lines: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     decimal: str = "point"
+    notes: list[str] = field(default_factory=list)
 
 
 def read_cells(
@@ -70,6 +74,7 @@ def read_cells(
     missing: Sequence[str] = MISSING,
     units: Mapping[int, str] | None = None,
     thousands: bool = False,
+    traces: Sequence[int] = (),
 ) -> Cells:
     """
     Read columns of a table.
@@ -84,11 +89,13 @@ def read_cells(
     texts : sequence of int
         Places of columns of text.
     missing : sequence of str
-        What stands for a missing number.
+        What stands for a missing number; one with a unit, "0 %", only in columns of that unit.
     units : mapping, optional
         Place of a column -> its unit, for messages.
     thousands : bool
         Whether marks between thousands are read, where one number of the file has both marks: "1.234,5".
+    traces : sequence of int
+        Places of columns of rain, in which T is a trace and counts as 0.
 
     Returns
     -------
@@ -96,7 +103,8 @@ def read_cells(
     """
     if not rows.texts:
         return Cells()
-    marks: dict[Any, list[str]] = {place: list(missing) for place in numbers}
+    shown = {place: (units or {}).get(place, "") for place in numbers}
+    marks: dict[Any, list[str]] = {place: _marks(missing, shown[place]) for place in numbers}
     try:
         frame = pd.read_csv(
             io.StringIO("\n".join(rows.texts)),
@@ -117,6 +125,8 @@ def read_cells(
         mistakes.note("no-rows")
         return Cells()
     columns = {place: frame[place] for place in numbers}
+    traced = {place: columns[place].astype(str).str.strip().str.lower().isin(_DATA["trace"]) for place in traces}
+    columns |= {place: columns[place].where(~is_trace, "0") for place, is_trace in traced.items() if is_trace.any()}
     wordy = {place: column for place, column in columns.items() if column.dtype.kind not in "fiu"}
     mark = _thousands_mark(wordy) if thousands else ""
     read = _Numbers(rows, numbers)
@@ -133,7 +143,8 @@ def read_cells(
         facts = {"line": rows.lines[i], "name": numbers[place], "other_line": rows.lines[j]}
         mistakes.note("two-decimals", value=comma, text=comma, other_name=numbers[other_place], other=point, **facts)
     words = {place: frame[place].fillna("").astype(str) for place in texts}
-    return Cells(values, words, rows.lines, "comma" if read.commas else "point")
+    count = sum(int(is_trace.sum()) for is_trace in traced.values())
+    return Cells(values, words, rows.lines, "comma" if read.commas else "point", notes("trace-word", count))
 
 
 @dataclass(frozen=True, eq=False)
@@ -197,6 +208,12 @@ class _Numbers:
             facts = {"line": self.rows.lines[i], "name": self.names[place], "text": shortened(text), "more": more}
             expected = f"a number ({units[place]})" if place in units else "a bare number"
             mistakes.note("no-number", value=text, expected=expected, cure=_DATA["cures"][cure], **facts)
+
+
+def _marks(missing: Sequence[str], unit: str) -> list[str]:
+    """Return the marks for a missing value that hold in a column of this unit."""
+    parted = [(mark, _MARK_WITH_UNIT.fullmatch(mark)) for mark in missing]
+    return [match[1] if match else mark for mark, match in parted if match is None or match[2] == unit]
 
 
 def is_number(text: str) -> bool:

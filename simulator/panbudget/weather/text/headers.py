@@ -1,13 +1,13 @@
 """
-Headers: which column of a table is which quantity, in what unit; of a plain table's header, and of a station's.
+Headers: which column of a table is which quantity, in what unit; of a daily table's header, and of a station's.
 
-A plain table's header is a standard name, may carry its unit in brackets, or is named by the user under
-[weather.columns]. Capitals, spaces and hyphens don't matter. Columns that nobody asked for are noted; one that looks like
-a standard column written otherwise is refused, because passing it over would let the program invent what the file has.
+Headers are read by their words and the unit in or behind them (``headers.toml``); a line above the table that explains a
+column counts as its words. Of a daily table only standard names are taken as they stand, capitals, spaces and hyphens
+aside, and what the user names under [weather.columns]; a column that looks like another that is missing is asked about,
+with the lines to paste, because passing it over would let the program invent what the file has.
 
-A station's headers are read by their words and the unit in or behind them (``headers.toml``). Of two columns that fit, the
-one named for outdoors is taken; where that doesn't decide, neither is, and the user is asked. Columns that aren't used are
-noted by name.
+Of a station's table the column that fits is taken; of two the one named for outdoors; where that doesn't decide, neither
+is, and the user is asked. Columns that aren't used are noted by name.
 """
 
 from __future__ import annotations
@@ -24,8 +24,9 @@ from panbudget.errors import Problem, did_you_mean
 from panbudget.numeric import Floats
 from panbudget.units import UnitError, column_conversion
 from panbudget.weather.text.columns import REQUIRED, STANDARD
-from panbudget.weather.text.mistakes import listed, note, problem
-from panbudget.weather.text.raw import Columns
+from panbudget.weather.text.mistakes import Mistakes, listed, note, problem
+from panbudget.weather.text.moments import ORDERS, order_of, order_to_state
+from panbudget.weather.text.raw import ColumnChoice, Columns
 from panbudget.words import packaged
 
 _DATA = packaged("weather/text/headers.toml")
@@ -53,17 +54,43 @@ _CHOICES = {name: name for name in _QUANTITIES} | {
     day: name for name, facts in _DATA["quantities"].items() for day in facts.get("daily", ())
 }
 _UNITS = {word: unit for unit, words in _DATA["units"].items() for word in words}
-_HINTS = [(re.compile(hint["pattern"]), hint["names"]) for hint in _DATA["hints"]]
-_NOT_MEANT, _GLUED = (re.compile(_DATA[name]) for name in ("not_meant", "glued"))
+_GLUED, _TIME_OF_DAY, _HEIGHT = (re.compile(_DATA[name]) for name in ("glued", "time_of_day", "height"))
 _NOT_OUTDOORS, _OUTDOORS, _MEAN, _EXTREME = (
     _words(_DATA[name]) for name in ("not_outdoors", "outdoors", "mean", "extreme")
 )
 _RAIN_ORDER: list[str] = _DATA["rain_order"]
 _RAIN_KINDS = {kind: _words(words) for kind, words in _DATA["rain_kinds"].items()}
+
+
+class _Daily(NamedTuple):
+    """The words of a daily column's headers: of each group one, or what may stand alone; none of others; the best first."""
+
+    needs: list[re.Pattern[str]]
+    alone: re.Pattern[str]
+    but: re.Pattern[str]
+    best: list[re.Pattern[str]]
+
+
+_DAILY = {
+    name: _Daily(
+        [_words(group) for group in facts["needs"]],
+        re.compile("|".join(facts.get("alone", ["(?!)"]))),
+        _words(facts["but"]),
+        [_words([words]) for words in facts.get("best", ())],
+    )
+    for name, facts in _DATA["daily"].items()
+}
 _BRACKETED = re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]")
 _DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "“": '"', "”": '"'})
 _BRACKETS = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
 _NAMES_SHOWN = 12
+
+
+class _Heading(NamedTuple):
+    place: int
+    text: str
+    name: str
+    unit: str | None
 
 
 @dataclass
@@ -76,6 +103,8 @@ class Header:
     ``conversions`` to our units where they differ, ``headers`` the columns' texts. ``settled`` are the names that a problem
     is about already, so that they aren't reported missing too. Of a station: ``sums`` is whether radiation is a sum over
     each interval (converted to J/m²), ``rain_kind`` what the rain counts, ``imperial`` the headers with imperial units.
+    ``chosen`` are columns that the user names, ``suggested`` those that the user is asked to name, ``wind_height``
+    the gauge's that the wind's header names [m].
     """
 
     table: str = "weather"
@@ -91,6 +120,9 @@ class Header:
     sums: bool = False
     rain_kind: str = "unknown"
     imperial: list[str] = field(default_factory=list)
+    suggested: dict[str, ColumnChoice] = field(default_factory=dict)
+    chosen: dict[str, ColumnChoice] = field(default_factory=dict)
+    wind_height: float | None = None
 
     def wrong(self, name: str, key: str, /, **facts: object) -> None:
         """Note a problem that is about a name."""
@@ -104,6 +136,9 @@ class Header:
     def take(self, name: str, place: int, text: str) -> None:
         """Take a column for a name."""
         self.places[name], self.headers[name] = place, text
+        if name == "wind" and (match := _HEIGHT.search(text.strip().lower())):
+            height = float(match[1] or match[2])
+            self.wind_height = height if 0.5 <= height <= 200.0 else None
 
     def convert(self, name: str, unit: str, targets: Sequence[str], *, by_user: bool) -> None:
         """Find what turns a stated unit into one of ours; the last of them is the one that a refusal names."""
@@ -118,6 +153,15 @@ class Header:
         self.sums |= target == "J/m^2"
         if conversion != (1.0, 0.0):
             self.conversions[name] = conversion
+
+    def suggest(self, name: str, heading: _Heading, unit: str | None = None) -> None:
+        """Have a column named in what the message gives to paste, with a unit only where the header, or the caller, has one."""
+        self.suggested[name] = ColumnChoice(heading.text, unit or heading.unit)
+
+    def to_paste(self) -> tuple[tuple[str, str], ...]:
+        """Return what is to be pasted, what the user has named rightly along with what is suggested."""
+        pairs = {**self.chosen, **self.suggested} if self.suggested else {}
+        return tuple((f"{self.table}.columns.{name}", choice.as_toml()) for name, choice in pairs.items())
 
     def standard(self, numbers: Mapping[int, Floats]) -> dict[str, Floats]:
         """Return the columns in our units, of those that stand in the row's places."""
@@ -161,12 +205,22 @@ def _named(header: Header, texts: Mapping[int, str], columns: Columns, known: Ma
         else:
             header.take(quantity, matches[0], texts[matches[0]])
             names[quantity] = name
+            header.chosen[name] = choice
     return names
 
 
-def read_header(cells: Sequence[str], columns: Columns, *, line: int, table: str = "weather") -> Header:
+def read_header(
+    cells: Sequence[str],
+    columns: Columns,
+    *,
+    line: int,
+    table: str = "weather",
+    units: Sequence[str] = (),
+    legend: Mapping[str, str] | None = None,
+    date: int | None = None,
+) -> Header:
     """
-    Find the standard columns among a table's headers.
+    Find the standard columns among a daily table's headers.
 
     Parameters
     ----------
@@ -176,6 +230,12 @@ def read_header(cells: Sequence[str], columns: Columns, *, line: int, table: str
         Standard name -> the user's choice of column and unit; "date" may be among them.
     line : int
         Line of the file, for messages.
+    units : sequence of str
+        Cells of a line of units below the header, if there is one.
+    legend : mapping, optional
+        Header in small letters -> what a line above the table says of it.
+    date : int, optional
+        Place of the column that holds days, where rows show it.
 
     Returns
     -------
@@ -183,30 +243,77 @@ def read_header(cells: Sequence[str], columns: Columns, *, line: int, table: str
         With its problems, if there are any.
     """
     header = Header(table, line)
+    headings = _headings(cells, units, legend)
     known = {name: name for name in ("date", *STANDARD)}
     names = _named(header, dict(enumerate(cells)), columns, known)
     for name in names:
-        _set_unit(header, name, columns[name].unit or _split_unit(header.headers[name])[1], by_user=True)
-    for place, cell in enumerate(cells):
-        text, unit = _split_unit(cell)
+        place = header.places[name]
+        in_header = headings[place].unit or _split_unit(cells[place])[1]
+        _set_unit(header, name, columns[name].unit or in_header, by_user=columns[name].unit is not None)
+    for place, heading in headings.items():
+        text, unit = _split_unit(heading.text)
         name = _plain(text)
         if place in header.places.values() or name not in known:
             continue
         first = header.headers.get(name)
         if first is None:
-            header.take(name, place, cell)
-            _set_unit(header, name, unit, by_user=False)
+            header.take(name, place, heading.text)
+            _set_unit(header, name, heading.unit or unit, by_user=False)
         elif name in names and _plain(_split_unit(first)[0]) != name:
-            header.notes.append(note("column-not-used", column=cell, name=name, first=first))
+            header.notes.append(note("column-not-used", column=heading.text, name=name, first=first))
         else:
-            header.wrong(name, "column-twice", column=cell)
-    _look_at_the_rest(header, cells)
+            header.wrong(name, "column-twice", column=heading.text)
+    if header.lacks("date") and date is not None:
+        header.take("date", date, cells[date])
+    _look_at_the_rest(header, headings)
     others = [cell for place, cell in enumerate(cells) if place not in header.places.values() and cell]
     for name in filter(header.lacks, ("date", *REQUIRED)):
         meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
-        near = difflib.get_close_matches(name, others, n=1, cutoff=0.5)
-        header.wrong(name, "no-column", meaning=meaning, example=near[0] if near else "its header")
+        header.wrong(name, "no-column", meaning=meaning, listed=listed(others, _NAMES_SHOWN) or "no other columns")
     return header
+
+
+def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mistakes: Mistakes) -> str:
+    """
+    Return the order of day, month and year that the user or a header states, and ask for it where it must be stated.
+
+    Parameters
+    ----------
+    header : Header
+        Gets what to paste: the likely order, by which rows follow each other.
+    texts : sequence of str
+        The dates.
+    cell : str
+        The header of their column.
+    line : int
+        Of the first of them, for messages.
+    mistakes : Mistakes
+
+    Returns
+    -------
+    str
+        A key of `moments.ORDERS`, the likely one where it is asked for; nothing where there is none.
+    """
+    stated = header.chosen["date"].unit if "date" in header.chosen else None
+    order = order_of(stated or cell)
+    if stated and not order:
+        mistakes.note("date-order", value=stated, table=header.table, stated=stated)
+    if order or stated:
+        return order
+    guess, short = order_to_state(texts)
+    if guess:
+        header.suggested["date"] = ColumnChoice(cell, ORDERS[guess].replace("yyyy", "yy" if short else "yyyy"))
+    if guess and short:
+        mistakes.note("short-years", line=line, text=texts[0])
+    return guess if short else ""
+
+
+def _headings(cells: Sequence[str], units: Sequence[str], legend: Mapping[str, str] | None) -> dict[int, _Heading]:
+    return {
+        i: _heading(i, cell, units[i] if i < len(units) else "", (legend or {}).get(cell.strip().lower(), ""))
+        for i, cell in enumerate(cells)
+        if cell.strip()
+    }
 
 
 def _plain(cell: str) -> str:
@@ -227,45 +334,56 @@ def _set_unit(header: Header, name: str, unit: str | None, *, by_user: bool) -> 
         header.convert(name, text, [STANDARD[name].unit], by_user=by_user)
 
 
-def _look_at_the_rest(header: Header, cells: Sequence[str]) -> None:
-    """Note the columns that are left, and refuse those that look like one which is missing."""
-    if header.lacks("date") and {"year", "month", "day"} <= {_plain(cell) for cell in cells}:
-        header.wrong("date", "split-date")
-    unused: list[str] = []
-    absent = [name for name in ("date", *STANDARD) if header.lacks(name)]
-    seen: set[str] = set()
-    for place, cell in enumerate(cells):
-        name = _plain(_split_unit(cell)[0])
-        # a standard column twice is refused, or noted, already
-        if place in header.places.values() or not cell or name in header.places:
-            continue
-        if name in seen:
-            header.wrong(cell, "column-twice", column=cell)
-            continue
-        seen.add(name)
-        meant = _meant(name, absent)
-        if meant is None:
-            unused.append(cell)
-            continue
-        absent.remove(meant)
-        key, unit = ("looks-like-date", "") if meant == "date" else ("looks-like", STANDARD[meant].shown_unit)
-        header.wrong(meant, key, column=cell, unit=unit)
-    header.notes += [note("columns-not-used", listed=", ".join(unused))] if unused else []
+def _look_at_the_rest(header: Header, headings: Mapping[int, _Heading]) -> None:
+    """Ask about columns that look like one which is missing, and take them, to find what else is wrong; note the others."""
+    used = set(header.places.values())
+    rest = [heading for place, heading in headings.items() if place not in used]
+    texts = [heading.text for heading in headings.values()]
+    absent = [name for name in _DAILY if header.lacks(name)]
+    meant: dict[str, list[_Heading]] = {}
+    for name in absent:
+        alike = (heading for heading in rest if not _NOT_OUTDOORS.search(heading.name))
+        near = [heading for heading in alike if difflib.get_close_matches(_plain(heading.text), [name], 1, 0.8)]
+        fitting = near or _best_of_day(name, rest)
+        if fitting and texts.count(fitting[0].text) > 1:
+            header.wrong(name, "column-twice", column=fitting[0].text)
+        elif fitting:
+            meant[name] = fitting
+            rest = [heading for heading in rest if heading is not fitting[0]]
+    for name, fitting in meant.items():
+        first = fitting[0]
+        header.take(name, first.place, first.text)
+        _set_unit(header, name, first.unit, by_user=False)
+        header.suggest(name, first)
+    if meant:
+        looks = ", ".join(f'"{fitting[0].text}" looks like {name}' for name, fitting in meant.items())
+        others = [f'"{other.text}"' for fitting in meant.values() for other in fitting[1:]]
+        also = f" (or {' or '.join(others[:_NAMES_SHOWN])})" if others else ""
+        no_unit = [name for name in meant if name not in header.stated]
+        standard = ", ".join(f"{name} in {STANDARD[name].shown_unit}" for name in no_unit)
+        units = f", and add their units where those are not the standard ones ({standard})" if no_unit else ""
+        header.wrong(next(iter(meant)), "looks-like", looks=looks, also=also, units=units)
+    unused = dict.fromkeys(heading.text for heading in rest)
+    header.notes += [note("columns-not-used", listed=listed(unused, _NAMES_SHOWN))] if unused else []
 
 
-def _meant(name: str, absent: Sequence[str]) -> str | None:
-    if _NOT_MEANT.search(name):
-        return None
-    near = difflib.get_close_matches(name, absent, n=1, cutoff=0.76)
-    hinted = (names[0] for pattern, names in _HINTS if pattern.search(name) and set(names) <= set(absent))
-    return near[0] if near else next(hinted, None)
+def _best_of_day(name: str, headings: Sequence[_Heading]) -> list[_Heading]:
+    """Return the columns that may be a daily one, the likeliest first; none where no header has its words."""
+    needs, alone, but, best = _DAILY[name]
 
+    def fits(heading: _Heading) -> bool:
+        words, squeezed = heading.name, heading.name.replace(" ", "")
+        never = name != "pan_evaporation" and _NOT_OUTDOORS.search(words)
+        if never or but.search(words) or _TIME_OF_DAY.search(words) or heading.unit == "rate":
+            return False
+        if not alone.fullmatch(squeezed) and not all(group.search(words) for group in needs):
+            return False
+        return heading.unit is None or _converts(heading.unit, [STANDARD[name].unit])
 
-class _Heading(NamedTuple):
-    place: int
-    text: str
-    name: str
-    unit: str | None
+    def rank(heading: _Heading) -> tuple[bool, ...]:
+        return (*(bool(words.search(heading.name)) for words in best), bool(_OUTDOORS.search(heading.name)))
+
+    return sorted(filter(fits, headings), key=rank, reverse=True)
 
 
 def is_weather(cells: Sequence[str]) -> bool:
@@ -292,6 +410,7 @@ def read_logger_header(
     times: Sequence[int],
     line: int,
     units: Sequence[str] = (),
+    legend: Mapping[str, str] | None = None,
     table: str = "weather",
 ) -> Header:
     """
@@ -309,6 +428,8 @@ def read_logger_header(
         The header's line, for messages.
     units : sequence of str
         Cells of a line of units below the header, if there is one.
+    legend : mapping, optional
+        As in `read_header`.
 
     Returns
     -------
@@ -316,18 +437,14 @@ def read_logger_header(
         With its problems, if there are any.
     """
     header = Header(table, line)
-    headings = {
-        i: _heading(i, cell, units[i] if i < len(units) else "")
-        for i, cell in enumerate(cells)
-        if i not in times and cell.strip()
-    }
+    headings = {i: heading for i, heading in _headings(cells, units, legend).items() if i not in times}
     header.imperial = [heading.text for heading in headings.values() if heading.unit in _DATA["imperial"]]
     choices = {name: choice for name, choice in columns.items() if name not in ("date", "time")}
     names = _named(header, {place: heading.text for place, heading in headings.items()}, choices, _CHOICES)
     for quantity, name in names.items():
         heading = headings[header.places[quantity]]
         unit = None if quantity == "rain" and heading.unit == "rate" else heading.unit
-        _take(header, quantity, heading, choices[name].unit or unit, by_user=True)
+        _take(header, quantity, heading, choices[name].unit or unit, by_user=choices[name].unit is not None)
     for quantity in _QUANTITIES:
         if quantity in names:
             continue
@@ -337,40 +454,54 @@ def read_logger_header(
         if len(best) > 1:
             both = " and ".join(f'"{heading.text}"' for heading in best)
             spoken = quantity.replace("_", " ")
-            header.wrong(quantity, "two-columns", both=both, quantity=spoken, column=best[0].text)
+            header.wrong(quantity, "two-columns", both=both, quantity=spoken)
+            header.suggest(quantity, best[0])
         elif best:
             _take(header, quantity, best[0], best[0].unit, by_user=False)
     if header.lacks("temperature"):
-        example = next((heading.text for heading in headings.values()), "its header")
-        header.wrong("temperature", "no-temperature-column", example=example)
+        others = listed((heading.text for heading in headings.values()), _NAMES_SHOWN)
+        header.wrong("temperature", "no-temperature-column", listed=others or "no other columns")
     unused = [heading for heading in headings.values() if heading.place not in header.places.values()]
     if unused:
         header.notes.append(note("columns-not-used", listed=listed((heading.text for heading in unused), _NAMES_SHOWN)))
     at_sea = [heading.text for heading in unused if re.search(r"\b(press\w*|baro\w*)", heading.name)]
     if at_sea and "pressure" not in header.places:
         header.notes.append(note("sea-level", column=at_sea[0]))
+    header.chosen |= {name: columns[name] for name in ("date", "time") if name in columns}
     return header
 
 
-def _heading(place: int, text: str, unit_below: str = "") -> _Heading:
-    clean = unicodedata.normalize("NFKC", text.strip().translate(_DEGREE))
-    unit = _unit(unit_below)
+def _heading(place: int, text: str, unit_below: str = "", legend: str = "") -> _Heading:
+    shown = text.strip()
+    clean = unicodedata.normalize("NFKC", (legend or shown).translate(_DEGREE))
+    unit = _unit(unit_below.strip(" ()[]"))
     for inside in _BRACKETS.findall(clean):
         unit = _unit(inside) or unit
-    name = _BRACKETS.sub(" ", clean)
+    name = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", _BRACKETS.sub(" ", clean))
     if unit is None:
         name, unit = _trailing_unit(name)
-    name = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
-    name = re.sub(r"[^a-z0-9]+", " ", name.lower()).strip()
+    name = re.sub(r"[^a-zäöüéèáíóúñç0-9]+", " ", name.lower()).strip()
     if unit is None and (match := _GLUED.fullmatch(name.replace(" ", ""))):
         unit = _UNITS[match["unit"] if match["unit"] != "ms" else "m/s"]
-        name = re.sub(r"^(daily|hourly|event|weekly|monthly|yearly|total)(?=rain)", r"\1 ", match["name"])
-    return _Heading(place, text.strip(), name, unit)
+        name = re.sub(
+            r"^(daily|hourly|event|weekly|monthly|yearly|total|max|min|avg)(?=rain|temp)", r"\1 ", match["name"]
+        )
+    if name in _DATA["whole"]:
+        name, known = _DATA["whole"][name]
+        unit = unit or known or None
+    return _Heading(place, shown, name, unit)
+
+
+def is_unit(cell: str) -> bool:
+    """Tell whether a cell is a unit and nothing else, in brackets or without."""
+    return _unit(cell.strip(" ()[]")) is not None
 
 
 def _unit(text: str) -> str | None:
     squeezed = re.sub(r"\s+", "", unicodedata.normalize("NFKC", text.translate(_DEGREE)).lower())
-    return _UNITS.get(squeezed.replace("m²", "m2").replace("degrees", "deg").replace("deg.", "deg"))
+    return _UNITS.get(
+        squeezed.replace("m²", "m2").replace("degrees", "deg").replace("degree", "deg").replace("deg.", "deg")
+    )
 
 
 def _trailing_unit(name: str) -> tuple[str, str | None]:
@@ -378,9 +509,9 @@ def _trailing_unit(name: str) -> tuple[str, str | None]:
     words = re.split(r"[\s,_]+", name.strip())
     for count in (2, 1):
         unit = _unit("".join(words[-count:])) if len(words) > count else None
-        # "in" is mostly indoors
+        # "in" is mostly indoors, and others are words of their own
         indoors = unit == "in" and words[-1].lower() == "in" and not re.search(r"rain|precip", name.lower())
-        if unit is not None and not indoors:
+        if unit is not None and not indoors and words[-1].lower() not in _DATA["no_trailing_units"]:
             return " ".join(words[:-count]), unit
     return name, None
 
@@ -392,8 +523,12 @@ def _fits(quantity: str, heading: _Heading) -> bool:
         return False
     if quantity != "rain" and _EXTREME.search(name):
         return False
+    return heading.unit is None or _converts(heading.unit, units)
+
+
+def _converts(unit: str, targets: Sequence[str]) -> bool:
     try:
-        return heading.unit is None or bool(_conversion(heading.unit, units))
+        return bool(_conversion(unit, targets))
     except UnitError:
         return False
 

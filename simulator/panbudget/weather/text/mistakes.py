@@ -83,6 +83,8 @@ class Mistakes:
     def __init__(self, others: Iterable[Problem] = ()) -> None:
         self._kinds: dict[tuple[str, str], tuple[Problem, str, int]] = {}
         self.others = list(others)
+        #: what cures them where it is pasted into the scenario, as `Problem` has it
+        self.paste: tuple[tuple[str, str], ...] = ()
 
     def note(self, key: str, /, *, value: object = None, **facts: object) -> None:
         """Note a mistake that is a problem of its own."""
@@ -97,10 +99,11 @@ class Mistakes:
 
     def problems(self) -> list[Problem]:
         """Return a problem for each kind; ``{more}`` in what was found becomes how many more there are."""
-        return self.others + [
+        all_of_them = self.others + [
             dataclasses.replace(first, found=first.found.replace("{more}", and_more(count - 1, noun)))
             for first, noun, count in self._kinds.values()
         ]
+        return [dataclasses.replace(first, paste=self.paste) for first in all_of_them[:1]] + all_of_them[1:]
 
     def raise_if_any(self, file: str, error: type[PanbudgetError] = WeatherError) -> None:
         """Raise with all problems, if there are any."""

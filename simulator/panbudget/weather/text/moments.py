@@ -27,18 +27,46 @@ _YEARS_SHOWN = f"{_YEARS.start} to {_YEARS.stop - 1}"
 _TIME = r"(?:[T ]+(?P<time>\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?)(?:Z|[+-]\d{2}:?\d{2})?)?"
 _YEAR_FIRST = re.compile(r"(?P<year>\d{4})(?P<mark>[-/.]?)(?P<first>\d{1,2})(?P=mark)(?P<second>\d{1,2})" + _TIME)
 _YEAR_LAST = re.compile(r"(?P<first>\d{1,2})(?P<mark>[-/. ])(?P<second>\d{1,2})(?P=mark)(?P<year>\d{4})" + _TIME)
+_MONTHS = {
+    name: i
+    for i, name in enumerate(
+        ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"], start=1
+    )
+}
+_MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[a-z]{{0,6}})\.?"
+_NAMED = [
+    re.compile(
+        rf"(?P<day>\d{{1,2}})[-/. ]?(?P<month>{_MONTH})[-/. ,]{{0,2}}(?P<year>\d{{4}}|\d{{2}})(?P<rest>[T ,].*)?"
+    ),
+    re.compile(rf"(?P<month>{_MONTH})[- ](?P<day>\d{{1,2}}),?[- ](?P<year>\d{{4}})(?P<rest>[T ,].*)?"),
+    re.compile(rf"(?P<year>\d{{4}})[-/. ](?P<month>{_MONTH})[-/. ](?P<day>\d{{1,2}})(?P<rest>[T ,].*)?"),
+]
+_THREE = re.compile(r"(\d{1,4})[-/. ](\d{1,2})[-/. ](\d{1,4})(?P<rest>[T ,].*)?")
+# two digits of a year from which it is of the last century (POSIX strptime)
+_LAST_CENTURY = 69
+#: orders of day, month and year, as they are stated
+ORDERS = {"dmy": "dd/mm/yyyy", "mdy": "mm/dd/yyyy", "ymd": "yyyy/mm/dd"}
 _SHORT_YEAR = re.compile(r"\d{1,2}[-/.]\d{1,2}[-/.]\d{2}(?:[T, ].*)?")
 _SERIAL = re.compile(r"\d{5}(?:\.\d+)?")
 _MIDNIGHT = re.compile(r"0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[Aa][Mm]")
 
-_DATE = r"(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/. ]\d{1,2}[-/. ](?:\d{4}|\d{2})|\d{8})"
-_CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s?[AaPp]\.?[Mm]\.?)?"
-_OFFSET = r"(?:Z|UTC|[+-]\d{2}:?\d{2})"
+_WITH_MONTH = (
+    rf"\d{{1,2}}[-/. ]?{_MONTH}[-/. ,]{{0,2}}(?:\d{{4}}|\d{{2}})|{_MONTH}[- ]\d{{1,2}},?[- ]\d{{4}}|"
+    rf"\d{{4}}[-/. ]{_MONTH}[-/. ]\d{{1,2}}"
+)
+_DATE = (
+    rf"(?:\d{{4}}[-/.]\d{{1,2}}[-/.]\d{{1,2}}|\d{{1,2}}[-/. ]\d{{1,2}}[-/. ](?:\d{{4}}|\d{{2}})|\d{{8}}|{_WITH_MONTH})"
+)
+_CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s?[AaPp](?:\.?[Mm])?\.?)?"
+_OFFSET = r"(?:Z|UTC|GMT|[+−-]\d{2}:?\d{2})"
 _COMPACT = r"\d{8}[ :T]?\d{4}(?:\d{2})?"
 _STAMP = re.compile(rf"(?:{_DATE}(?:T|,?\s+){_CLOCK}(?:\s?{_OFFSET})?|{_COMPACT}|1\d{{9}}(?:\d{{3}})?)")
-_ONLY_DATE, _ONLY_TIME = re.compile(_DATE), re.compile(_CLOCK)
-_OFFSET_AT_END = re.compile(rf":\d{{2}}(?::\d{{2}}(?:\.\d+)?)?\s?{_OFFSET}$")
-_TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,9}))?)?\s?(?:([AaPp])\.?[Mm]\.?)?")
+_ONLY_DATE, _ONLY_TIME = re.compile(_DATE), re.compile(rf"{_CLOCK}(?:\s?{_OFFSET})?")
+_DIGITS = re.compile(r"(?:18|19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[01]\d|2[0-4])?(?:[0-5]\d){0,2}")
+_BARE_TIME = re.compile(r"\d{1,4}")
+_OFFSET_AT_END = re.compile(rf"(:\d{{2}}(?::\d{{2}}(?:\.\d+)?)?)\s?({_OFFSET})$")
+_TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,9}))?)?\s?(?:([AaPp])(?:\.?[Mm])?\.?)?")
+_HALF_DAYS = re.compile(r"\d\s?[AaPp]\.?[Mm]?\.?$")
 # rows that follow each other lie within so many days, and days taken for months leap this far [d]
 _FOLLOWS, _LEAPS = 7, 27
 _SPLIT = ("year", "month", "day", "hour")
@@ -59,7 +87,114 @@ def day_of(year: int, month: int, day: int) -> dt.date | None:
         return None
 
 
-def read_dates(texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mistakes) -> list[dt.date | None]:
+def is_dated(cell: str) -> bool:
+    """Tell a date, with or without a time of day; of bare digits only those that can be one."""
+    if cell.isdigit():
+        return bool(_DIGITS.fullmatch(cell))
+    return bool(_ONLY_DATE.fullmatch(cell) or _STAMP.fullmatch(cell))
+
+
+def at_midnight(stamp: str) -> bool:
+    """Tell a stamp that is a day at midnight, as tables of days have it."""
+    day, time = _parted(stamp)
+    return bool(day) and bool(_MIDNIGHT.fullmatch(time))
+
+
+def order_of(stated: str | None) -> str:
+    """
+    Return the order of day, month and year that a text states, as a key of `ORDERS`; nothing where it states none.
+
+    Examples
+    --------
+    >>> order_of("DD/MM/YY"), order_of("%m/%d/%Y %H:%M"), order_of("UTC")
+    ('dmy', 'mdy', '')
+    """
+    text = (stated or "").lower()
+    for word, letter in (("year", "y"), ("month", "m"), ("day", "d"), ("%b", "m"), ("tt", "d"), ("jj", "y")):
+        text = text.replace(word, letter)
+    match = re.match(r"\W*([dmy])\1*[\W_]*([dmy])\2*[\W_]*([dmy])\3*(?![a-z])", text)
+    order = "".join(match.groups()) if match else ""
+    return order if order in ORDERS else ""
+
+
+def plainly(text: str, order: str = "") -> str:
+    """
+    Write a date with its year first, where its month has a name or its order is stated; else as it is.
+
+    Examples
+    --------
+    >>> plainly("01-Jan-2013"), plainly("1/2/24 00:10", "dmy"), plainly("1/2/2024")
+    ('2013-01-01', '2024-02-01 00:10', '1/2/2024')
+    """
+    for form in _NAMED:
+        if (match := form.fullmatch(text)) and (len(match["year"]) == 4 or order == "dmy"):
+            parts = {**match.groupdict(), "month": _MONTHS[match["month"][:3].lower()]}
+            return _year_first(parts["year"], parts["month"], parts["day"], match["rest"])
+    if order and (match := _THREE.fullmatch(text)):
+        of = dict(zip(order, match.groups()[:3], strict=True))
+        if len(of["y"]) in (2, 4) and len(of["d"]) <= 2 and len(of["m"]) <= 2:
+            return _year_first(of["y"], of["m"], of["d"], match["rest"])
+    return text
+
+
+def _year_first(year: str, month: int | str, day: str, rest: str | None) -> str:
+    full = int(year) + (0 if len(year) == 4 else 1900 if int(year) >= _LAST_CENTURY else 2000)
+    return f"{full:04d}-{int(month):02d}-{int(day):02d}{rest or ''}"
+
+
+def joined_date(parts: Sequence[str]) -> str:
+    """
+    Join year, month and day, or year and day of the year.
+
+    Examples
+    --------
+    >>> joined_date(["2024", "2", "1"]), joined_date(["2024", "32"]), joined_date(["2024", "Feb", "1"])
+    ('2024-02-01', '2024-02-01', '2024-02-01')
+    """
+    plain = [part.removesuffix(".0") for part in parts]
+    if len(plain) == 2 and all(map(str.isdigit, plain)) and int(plain[0]) in _YEARS and 1 <= int(plain[1]) <= 366:
+        day = dt.date(int(plain[0]), 1, 1) + dt.timedelta(days=int(plain[1]) - 1)
+        return str(day) if day.year == int(plain[0]) else "-".join(parts)
+    return plainly("-".join(part.zfill(2) for part in plain))
+
+
+def order_to_state(texts: Sequence[str]) -> tuple[str, bool]:
+    """
+    Return the order that must be stated of a column of days, by how its rows follow each other, and whether years are short.
+
+    Parameters
+    ----------
+    texts : sequence of str
+        The cells.
+
+    Returns
+    -------
+    (str, bool)
+        A key of `ORDERS`; nothing where none must be stated, or rows don't follow each other by any.
+    """
+    shown = [text for text in texts if text]
+    short = [
+        bool(_SHORT_YEAR.fullmatch(text) or (_NAMED[0].fullmatch(text) and plainly(text) == text)) for text in shown
+    ]
+    if not shown or sum(short) * 2 < len(short):
+        whole = [match for text in shown if (match := _YEAR_LAST.fullmatch(text))]
+        if len(whole) * 2 < len(shown) or any(int(m["first"]) > 12 or int(m["second"]) > 12 for m in whole):
+            return "", False
+    best: dict[str, float] = {}
+    for order in ORDERS:
+        days = pd.to_datetime(
+            pd.Series([plainly(text, order)[:10] for text in shown]), format="%Y-%m-%d", errors="coerce"
+        )
+        steps = days.diff().dt.days.abs()
+        if days.notna().mean() > 0.9:
+            best[order] = float((steps <= 1).sum()) / max(len(steps) - 1, 1)
+    order = max(best, key=lambda order: best[order]) if best else ""
+    return (order if order and best[order] > 0.5 else ""), any(short)
+
+
+def read_dates(
+    texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mistakes, *, order: str = ""
+) -> list[dt.date | None]:
     """
     Read a column of dates.
 
@@ -71,6 +206,8 @@ def read_dates(texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mist
         Line of the file each one stands on.
     mistakes : Mistakes
         Where is noted what is wrong, one problem for each kind.
+    order : str
+        Of day, month and year, where it is stated: a key of `ORDERS`.
 
     Returns
     -------
@@ -84,7 +221,10 @@ def read_dates(texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mist
     parsed: list[tuple[int, int, int] | None] = [None] * len(texts)
     year_last: list[int] = []
     for i, text in enumerate(texts):
-        match = _YEAR_FIRST.fullmatch(text) or _YEAR_LAST.fullmatch(text)
+        match = _YEAR_FIRST.fullmatch(text)
+        if match is None and (plain := plainly(text, order)) != text:
+            match = _YEAR_FIRST.fullmatch(plain)
+        match = match or _YEAR_LAST.fullmatch(text)
         if match is None or (match["mark"] == "" and len(match["first"] + match["second"]) != 4):
             wrong(i, f"date-{_kind_of_mistake(text)}")
         elif match["time"] is not None and _MIDNIGHT.fullmatch(match["time"]) is None:
@@ -202,25 +342,29 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
     if stamps := [i for i in columns(_STAMP) if i in says_time or not rows[0][i].isdigit()]:
         # of two clocks the local one, whose days are the site's
         place = next((i for i in stamps if not re.search(r"utc|gmt", plain[i])), stamps[0])
-        return TimeColumns((place,), _says_utc(header[place]))
-    dates, times = columns(_ONLY_DATE, "date|day|datum"), columns(_ONLY_TIME)
+        return TimeColumns((place,), says_utc(header[place]))
+    dates, times = (
+        columns(_ONLY_DATE, "date|day|datum"),
+        columns(_ONLY_TIME) or columns(_BARE_TIME, "^(time|hour|hh|hhmm|hr)\\b"),
+    )
     if dates and times:
-        return TimeColumns((dates[0], times[0]), _says_utc(header[times[0]]))
+        return TimeColumns((dates[0], times[0]), any(says_utc(header[place]) for place in (dates[0], times[0])))
     if set(_SPLIT) <= set(plain):
         minutes = [name for name in ("minute", "min") if name in plain][:1]
         places = tuple(plain.index(name) for name in (*_SPLIT, *minutes))
         if all(row[place].isdigit() for row in rows for place in places):
-            return TimeColumns(places, _says_utc(" ".join(header)))
+            return TimeColumns(places, says_utc(" ".join(header)))
     return None
 
 
-def _says_utc(header: str) -> bool:
+def says_utc(header: str) -> bool:
+    """Tell whether a header says that its clock is UTC, and not at a distance from it."""
     lowered = header.lower()
     clock = re.search(r"\b(utc|gmt)(?![\w ]*[+-]\s?\d*[1-9])", lowered.replace("_", " "))
     return clock is not None or "dateutc" in lowered
 
 
-def read_stamps(texts: pd.Series[str], lines: Ints, mistakes: Mistakes) -> ReadStamps:
+def read_stamps(texts: pd.Series[str], lines: Ints, mistakes: Mistakes, *, order: str = "") -> ReadStamps:
     """
     Read a column of stamps.
 
@@ -232,6 +376,8 @@ def read_stamps(texts: pd.Series[str], lines: Ints, mistakes: Mistakes) -> ReadS
         Where they stand.
     mistakes : Mistakes
         Where is noted what is wrong, one problem for each kind of mistake.
+    order : str
+        As in `read_dates`.
 
     Returns
     -------
@@ -248,16 +394,14 @@ def read_stamps(texts: pd.Series[str], lines: Ints, mistakes: Mistakes) -> ReadS
         mark = "" if first.isdigit() else first[8]
         form = f"%Y%m%d{mark}%H%M{'%S' if len(first) - len(mark) == 14 else ''}"
         stamps, style = pd.to_datetime(texts, format=form, errors="coerce"), "digits only"
-    elif _OFFSET_AT_END.search(first):
-        stamps = pd.to_datetime(texts, format="ISO8601", utc=True, errors="coerce").dt.tz_localize(None)
-        stamps = stamps.where(texts.str.contains(_OFFSET_AT_END))
-        style, utc = "year first, with their distance from UTC", True
     else:
-        moments, style, ends = _by_parts(texts, first)
+        away, bare = _offsets(texts) if (utc := bool(_OFFSET_AT_END.search(first))) else (np.timedelta64(0, "m"), texts)
+        moments, style, ends = _by_parts(bare, _OFFSET_AT_END.sub(r"\1", first), order)
         if not style:
             mistakes.note("ambiguous-times", line=lines[0], text=first)
             return ReadStamps(moments)
-        stamps = pd.Series(moments)
+        stamps = pd.Series(moments - away)
+        style += ", with their distance from UTC" if utc else ""
     years = stamps.dt.year.fillna(2000).to_numpy()
     for i, more in first_of(stamps.isna().to_numpy(), "row"):
         text = texts.iloc[i]
@@ -268,7 +412,22 @@ def read_stamps(texts: pd.Series[str], lines: Ints, mistakes: Mistakes) -> ReadS
     return ReadStamps(stamps.to_numpy().astype("datetime64[ns]"), utc, ends, style)
 
 
-def _by_parts(texts: pd.Series[str], first: str) -> tuple[npt.NDArray[np.datetime64], str, bool]:
+def _offsets(texts: pd.Series[str]) -> tuple[npt.NDArray[np.timedelta64], pd.Series[str]]:
+    """Part stamps from their distance from UTC; NaT where there is none."""
+    marks = texts.str.extract(_OFFSET_AT_END)[1].fillna("")
+    away = {}
+    for mark in marks.unique():
+        digits = mark.replace(":", "")[1:]
+        minutes = int(digits[:2]) * 60 + int(digits[2:]) if digits.isdigit() else 0
+        away[mark] = (
+            np.timedelta64(-minutes if mark[:1] in "-−" else minutes, "m") if mark else np.timedelta64("NaT", "m")
+        )
+    return np.array([away[mark] for mark in marks], dtype="timedelta64[m]"), texts.str.replace(
+        _OFFSET_AT_END, r"\1", regex=True
+    )
+
+
+def _by_parts(texts: pd.Series[str], first: str, order: str) -> tuple[npt.NDArray[np.datetime64], str, bool]:
     """
     Read days and times of day, each that differs once: half a million stamps have few thousand days.
 
@@ -283,7 +442,9 @@ def _by_parts(texts: pd.Series[str], first: str) -> tuple[npt.NDArray[np.datetim
         parts = [_parted(text) for text in texts]
     of_day, days = pd.factorize(np.array([part[0] for part in parts], dtype=object))
     of_time, times = pd.factorize(np.array([part[1].strip() for part in parts], dtype=object))
-    half = bool(re.search(r"[AaPp]\.?[Mm]", time))
+    days = np.array([plainly(text, order) for text in days], dtype=object)
+    day = plainly(day, order)
+    half = bool(_HALF_DAYS.search(time))
     clock = np.array([_seconds(time, half=half) for time in times])[of_time]
     mark = next((letter for letter in day if not letter.isdigit()), "-")
     if re.match(r"\d{4}\D", day):

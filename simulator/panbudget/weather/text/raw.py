@@ -8,13 +8,14 @@ that differs between formats ends here: from this table on, one road leads to th
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple, Protocol
 
 import pandas as pd
 
-from panbudget.errors import WeatherError
+from panbudget.errors import Problem, WeatherError
 from panbudget.weather.site import Site as Site
 from panbudget.weather.site import Station as Station
 from panbudget.weather.text.mistakes import refusal
@@ -39,6 +40,8 @@ class Source:
         What it was unpacked from, such as "gzip"; empty for a plain text file.
     table : str
         The scenario's table that names it, to write cures with: f"[{source.table}.columns]".
+    missing : tuple of str
+        What the user names as a mark for a missing value, beside those that are known.
     """
 
     text: str
@@ -47,6 +50,7 @@ class Source:
     encoding: str
     taken_from: str = ""
     table: str = "weather"
+    missing: tuple[str, ...] = ()
 
     @property
     def lines(self) -> list[str]:
@@ -72,6 +76,11 @@ class ColumnChoice(NamedTuple):
 
     column: str
     unit: str | None = None
+
+    def as_toml(self) -> str:
+        """Write it as a scenario has it."""
+        quoted = {name: json.dumps(text, ensure_ascii=False) for name, text in self._asdict().items() if text}
+        return f"{{ {', '.join(f'{name} = {text}' for name, text in quoted.items())} }}"
 
 
 #: standard column -> where it is found
@@ -122,6 +131,8 @@ class RawTable:
         Column -> why some of its figures count as missing, and on which days.
     doubts : tuple of str
         Where the file contradicts the place that the scenario describes.
+    problems : tuple of Problem
+        What must be cured before the table is used, though it could be read.
     """
 
     daily: pd.DataFrame
@@ -138,6 +149,7 @@ class RawTable:
     absent: dict[str, str] = field(default_factory=dict)
     left_out: dict[str, LeftOut] = field(default_factory=dict)
     doubts: tuple[str, ...] = ()
+    problems: tuple[Problem, ...] = ()
 
 
 class Reader(Protocol):

@@ -1,0 +1,190 @@
+"""
+Opening: where a table begins among the lines of a file, whatever stands above it, and what its columns are called.
+
+Exports have titles, the place, legends and lists of units above their tables, and names spread over two lines. So the first
+row of values is looked for, one with a date whose neighbours have theirs in the same column; the header is what stands
+above it, as wide as it, in words.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from panbudget.weather.text.cells import MISSING, is_number
+from panbudget.weather.text.headers import is_unit
+from panbudget.weather.text.moments import is_dated
+from panbudget.weather.text.rows import SEPARATORS, split
+
+# lines in which a table may begin, rows that must agree on where their date stands, and lines of units and of a damaged
+# row between a header and the first sound row
+_HEAD, _ROWS, _BETWEEN = 120, 3, 4
+_SPLIT_DATES = (
+    ("year", "month", "day"),
+    ("year", "mo", "dy"),
+    ("yyyy", "mm", "dd"),
+    ("year", "doy"),
+    ("year", "day of year"),
+)
+_OF_DATES = re.compile(r"[dmyhs\W_]+|utc|lst|local|ts|deg|degrees|none")
+_LEGEND = re.compile(r"\W*(?P<name>\w[\w ./]{0,30}?)\s*[:=]\s*-?\s*(?P<says>\S.*)")
+
+
+class Opening(NamedTuple):
+    """
+    How a table begins.
+
+    Parameters
+    ----------
+    line : int
+        The header's, counted from 1.
+    above : int
+        How many lines stand above the first row.
+    cells : list of str
+        The header's, those of two lines joined.
+    separator : str
+    units : list of str
+        Cells of a line of units below it; empty without one.
+    dates : tuple of int
+        Columns in which the first rows have a date; or those of year, month and day, or year and day of the year.
+    rows : list of list of str
+        The first rows' cells.
+    legend : dict
+        Header in small letters -> what a line above the table says of it.
+    """
+
+    line: int
+    above: int
+    cells: list[str]
+    separator: str
+    units: list[str]
+    dates: tuple[int, ...]
+    rows: list[list[str]]
+    legend: dict[str, str]
+
+    @property
+    def split_date(self) -> bool:
+        """Whether the day stands in several columns."""
+        return len(self.dates) > 1 and not any(is_dated(row[self.dates[0]]) for row in self.rows)
+
+
+def find_opening(lines: Sequence[str]) -> Opening | None:
+    """
+    Find where a table begins.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        The file's, or its first.
+
+    Returns
+    -------
+    Opening or None
+        None where no row has a date below a line of words.
+    """
+    head = [(i, text) for i, text in enumerate(lines[:_HEAD]) if text.strip()]
+    for at, (i, text) in enumerate(head):
+        if text.lstrip().startswith("#"):
+            continue
+        following = [line for _, line in head[at : at + _ROWS] if not line.startswith("#")]
+        for separator in SEPARATORS:
+            rows = [split(line, separator) for line in following]
+            if len(rows[0]) < 2 or not (dates := _dates_of(rows)):
+                continue
+            if opening := _header_above(head[:at], i, separator, rows, dates):
+                return opening
+    return None
+
+
+def _dates_of(rows: Sequence[list[str]]) -> tuple[int, ...]:
+    """Columns in which all rows have a date, or the row's own first numbers where that may be year, month and day."""
+    dated = [{i for i, cell in enumerate(row) if is_dated(cell)} for row in rows]
+    if common := set.intersection(*dated):
+        return tuple(sorted(common))
+    numbers = all(_is_values(row) and sum(map(str.isdigit, row)) >= 2 for row in rows)
+    return (-1,) if numbers else ()
+
+
+def _header_above(
+    above: Sequence[tuple[int, str]], first: int, separator: str, rows: list[list[str]], dates: tuple[int, ...]
+) -> Opening | None:
+    """Find the header of a row of values among the lines above it."""
+    width, units = len(rows[0]), []
+    near = list(reversed(above[-_BETWEEN:]))
+    for i, text in [line for line in near if line[1][0] != "#"] + [line for line in near if line[1][0] == "#"]:
+        cells = _cells(text, separator)
+        if not max(2, 0.6 * width) <= len(cells) <= width + 1 or _is_values(cells):
+            continue
+        if not units and _is_units(cells):
+            units = cells
+            continue
+        line = i + 1
+        names = _joined(cells, [pair for pair in above if pair[0] < i], separator, max(dates[0], 0))
+        plain = [re.sub(r"[^a-z]+", " ", name.lower()).strip() for name in names]
+        if dates == (-1,):
+            split_date = next((names for names in _SPLIT_DATES if set(names) <= set(plain)), ())
+            if not split_date:
+                return None
+            dates = tuple(plain.index(name) for name in split_date)
+        legend = dict(_legend(text for _, text in above))
+        below = next(j for j, other in [*above, (first, "")] if j > i and not _is_units(_cells(other, separator)))
+        return Opening(line, below, names, separator, units, dates, rows, legend)
+    return None
+
+
+def _cells(text: str, separator: str) -> list[str]:
+    cells = split(text.lstrip("# ") if text.lstrip().startswith("#") else text, separator)
+    while cells and not cells[-1]:
+        cells.pop()
+    return cells
+
+
+def _joined(cells: list[str], above: Sequence[tuple[int, str]], separator: str, date: int) -> list[str]:
+    """Join a header with the names above it, if one of the two lines has nothing where the other names the date."""
+    upper = _cells(above[-1][1], separator) if above else []
+    if len(upper) < 0.5 * len(cells) or len(upper) > len(cells) + 1 or _is_values(upper):
+        return cells
+    upper += [""] * (len(cells) - len(upper))
+    cells = cells + [""] * (len(upper) - len(cells))
+    if (upper[date] == "") is (cells[date] == ""):
+        return cells
+    spread, last = [], ""
+    for name, cell in zip(upper, cells, strict=True):
+        # a name over several columns stands over the first of them; a column of its own has nothing below it
+        last = name or (last if cell else "")
+        spread.append(f"{last} {cell}".strip())
+    return spread
+
+
+def _is_units(cells: Sequence[str]) -> bool:
+    """Tell a line of units: each cell is one, how a date is written, or nothing."""
+    said = [cell for cell in cells if cell and cell not in MISSING]
+    return bool(said) and all(is_unit(cell) or _OF_DATES.fullmatch(cell.lower()) for cell in said)
+
+
+def _is_values(cells: Sequence[str]) -> bool:
+    """Tell a row of values: most of its cells are numbers or dates."""
+    said = [cell for cell in cells if cell and cell not in MISSING]
+    return sum(is_number(cell) or is_dated(cell) for cell in said) * 2 >= len(said)
+
+
+def _legend(above: Iterator[str]) -> Iterator[tuple[str, str]]:
+    for text in above:
+        if match := _LEGEND.fullmatch(text.strip().strip(',;\t"')):
+            yield match["name"].lower(), match["says"]
+
+
+def without_footer(lines: Sequence[str], width: int, separator: str) -> int:
+    """
+    Return how many lines there are up to the end of a table, what stands below it left out.
+
+    Only lines without a digit are left out, of fewer cells than the table has: a row that is cut off stays.
+    """
+    end = len(lines)
+    for i in range(len(lines) - 1, -1, -1):
+        text = lines[i]
+        if text.strip() and (re.search(r"\d", text) or len(split(text.strip(separator), separator)) >= min(width, 3)):
+            break
+        end = i
+    return end

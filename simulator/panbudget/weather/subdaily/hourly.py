@@ -196,6 +196,7 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
     rows, problems = in_order(records.stamps, table, records.lines, site=site, utc=records.utc, notes=notes)
     stamps, clock, lines = records.stamps[rows], clock[rows], records.lines[rows]
     values = dict(zip(names, table[rows].T, strict=True))
+    notes += _without_flashes(values, stamps)
     problems += _beyond(values, stamps, lines, records)
     apart = np.diff(seconds_of(stamps))
     step = float(np.median(apart[apart > 0])) if (apart > 0).any() else np.inf
@@ -217,7 +218,7 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
         daily=daily,
         lines=tuple(first_lines[in_file].astype(int).tolist()),
         recognised=f"{recognised}; a record every {number(step / 60.0)} min",
-        units=_by_day(names, records.units),
+        units=_by_day([name for name in names if name != "dew_point"], records.units),
         unit_is_stated=frozenset(_by_day(names, {name: name for name in records.stated})),
         headers=_by_day(names, records.headers),
         notes=tuple(notes),
@@ -255,6 +256,16 @@ def _beyond(values: dict[str, Floats], stamps: Stamps, lines: Ints, records: Rec
             worst = f"{number(value)} {unit} at {written(stamps[row])}{and_more(int(wrong.sum()) - 1, 'record')}"
             span = f"{number(lowest)} to {number(highest)} {unit}"
             yield problem("record-range", f"line {lines[row]}:", value, header=header, worst=worst, span=span)
+
+
+def _without_flashes(values: dict[str, Floats], stamps: Stamps) -> Iterator[str]:
+    """Take single records of radiation out that are brighter than any sky, as a sensor's faults and glints are."""
+    flux, most = values.get("radiation", np.zeros(0)), QUANTITIES["radiation"].highest
+    bright = flux >= most
+    if bright.any() and bright.sum() <= max(_FEW * (~np.isnan(flux)).sum(), 1):
+        values["radiation"] = np.where(bright, np.nan, flux)
+        worst = f"{number(float(flux[bright].max()))} W/m² at {written(stamps[int(np.nanargmax(flux))])}"
+        yield note("flashes", records=counted(int(bright.sum()), "record"), most=most, worst=worst)
 
 
 def _columns(values: dict[str, Floats], days: _Days, records: Records, notes: list[str]) -> pd.DataFrame:

@@ -37,8 +37,10 @@ def problem(key: str, /, *, value: object = None, **facts: object) -> Problem:
     Problem
     """
     text = PROBLEMS[key]
-    parts = {part: _filled(text.get(part, ""), facts) for part in ("where", "found", "expected", "cure")}
-    return Problem(text.get("code", key), **parts, value=value)
+    where, found, expected, cure = (
+        _filled(text.get(part, ""), facts) for part in ("where", "found", "expected", "cure")
+    )
+    return Problem(text.get("code", key), where, found, expected, cure, value)
 
 
 def note(key: str, /, **facts: object) -> str:

@@ -128,8 +128,7 @@ def plainly(text: str, order: str = "") -> str:
     """
     for form in _NAMED:
         if (match := form.fullmatch(text)) and (len(match["year"]) == 4 or order == "dmy"):
-            parts = {**match.groupdict(), "month": _MONTHS[match["month"][:3].lower()]}
-            return _year_first(parts["year"], parts["month"], parts["day"], match["rest"])
+            return _year_first(match["year"], _MONTHS[match["month"][:3].lower()], match["day"], match["rest"])
     if order and (match := _THREE.fullmatch(text)):
         of = dict(zip(order, match.groups()[:3], strict=True))
         if len(of["y"]) in (2, 4) and len(of["d"]) <= 2 and len(of["m"]) <= 2:
@@ -232,8 +231,8 @@ def read_dates(
         else:
             parsed[i] = int(match["year"]), int(match["first"]), int(match["second"])
             year_last += [i] if match.re is _YEAR_LAST else []
-    if year_last and (order := _settle_order(parsed, year_last, texts, lines)) is not None:
-        mistakes.others.append(order)
+    if year_last and (unsure := _settle_order(parsed, year_last, texts, lines)) is not None:
+        mistakes.others.append(unsure)
         return [None] * len(texts)
     dates = [None if parts is None else day_of(*parts) for parts in parsed]
     for i, parts in enumerate(parsed):

@@ -110,7 +110,8 @@ def _header_above(
     above: Sequence[tuple[int, str]], first: int, separator: str, rows: list[list[str]], dates: tuple[int, ...]
 ) -> Opening | None:
     """Find the header of a row of values among the lines above it."""
-    width, units = len(rows[0]), []
+    width = len(rows[0])
+    units: list[str] = []
     near = list(reversed(above[-_BETWEEN:]))
     for i, text in [line for line in near if line[1][0] != "#"] + [line for line in near if line[1][0] == "#"]:
         cells = _cells(text, separator)

@@ -7,6 +7,7 @@ import datetime as dt
 import functools
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from panbudget.scenario.garden import scenario_from
@@ -39,6 +40,13 @@ def make_garden(tmp_path):
 def make_shared_garden(tmp_path_factory):
     """Return `garden_in` of a new folder for the tests of a module, which only look at what is made of it."""
     return lambda *args, **options: garden_in(tmp_path_factory.mktemp("garden"), *args, **options)
+
+
+@pytest.fixture(autouse=True)
+def few_draws(monkeypatch):
+    """What is judged over draws is judged over two of them, and margins are looked for at few factors."""
+    monkeypatch.setattr("panbudget.studies.ranges.DRAWS", {True: 2, False: 2})
+    monkeypatch.setattr("panbudget.studies.away._SCAN", np.array([0.4, 0.9, 1.0, 1.1, 2.0]))
 
 
 @pytest.fixture(autouse=True)

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from tests.cli.test_main import DEMO, run
+from tests.garden_file import write_garden, years_csv
 
 COMPARE = ("compare", DEMO, "--with-base", "--variant", "wide-pan", "--around", "heat")
 AWAY = ("away", DEMO, "--from", "2025-07-01", "--to", "2025-07-21")
@@ -17,9 +18,24 @@ SETUP = ("setup", DEMO)
 GARDEN = Path(__file__).resolve().parents[2] / "simulator" / "panbudget" / "templates" / "garden.toml"
 SMALL = [
     ("compare", GARDEN, "--with-base", "--variant", "wide-pan"),
-    ("away", GARDEN, "--from", "2023-07-01", "--to", "2023-07-14"),
+    ("away", "a small garden", "--from", "2021-07-08", "--to", "2021-07-28"),
     ("setup", GARDEN),
 ]
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory):
+    """A garden of one bed and five weeks, in the place of a call's "a small garden"."""
+    folder = tmp_path_factory.mktemp("small")
+    lettuce = """\
+[controller.upper.bed.lettuce]
+area = "4 m^2"
+soil = "loam"
+plants = { kc = 1.0, root_depth = "30 cm", depletion = 0.3 }
+emitters = { count = 12, flow = "2 L/h", at = "100 kPa" }
+"""
+    garden = write_garden(folder, years_csv(2021, 2021), end="2021-08-04", more=lettuce)
+    return lambda call: [garden if part == "a small garden" else part for part in call]
 
 
 def files(folder):
@@ -61,42 +77,42 @@ def test_setup_writes_a_page_to_print(tmp_path, capsys):
     assert not (tmp_path / "t").exists()
 
 
-def test_away_says_whether_and_writes_when_asked(tmp_path, capsys):
-    assert run(capsys, *SMALL[1])[0] == 0
+def test_away_says_whether_and_writes_when_asked(tmp_path, capsys, small):
+    assert run(capsys, *small(SMALL[1]))[0] == 0
     assert not list(tmp_path.iterdir())
-    code, out, _ = run(capsys, *AWAY, "--out", tmp_path / "a", "--strict")
+    code, out, _ = run(capsys, *small(SMALL[1]), "--out", tmp_path / "a", "--strict")
     assert code == 1
-    assert out.startswith("No: from 1 July to 21 July")
+    assert out.startswith("No: from 8 July to 28 July")
     assert "emitters in place of 12 on upper/lettuce" in out
     assert files(tmp_path / "a") == ["away.csv", "away.html", "away.json", "figures/room.png", "figures/room.svg"]
     whole = json.loads((tmp_path / "a" / "away.json").read_text(encoding="utf-8"))
-    assert (whole["safe"], whole["days"], whole["worst"]) == (False, 21, 2025)
+    assert (whole["safe"], whole["days"], whole["worst"]) == (False, 21, 2021)
 
 
 @pytest.mark.parametrize("call", SMALL, ids=lambda call: call[0])
-def test_two_runs_give_the_same_bytes(call, tmp_path, capsys):
+def test_two_runs_give_the_same_bytes(call, tmp_path, capsys, small):
     for name in ("one", "two"):
-        assert run(capsys, *call, "--out", tmp_path / name, "--quiet")[:2] == (0, "")
+        assert run(capsys, *small(call), "--out", tmp_path / name, "--quiet")[:2] == (0, "")
     for file in files(tmp_path / "one"):
         assert (tmp_path / "one" / file).read_bytes() == (tmp_path / "two" / file).read_bytes(), file
 
 
 @pytest.mark.parametrize("call", SMALL, ids=lambda call: call[0])
-def test_json_stands_alone_on_standard_output(call, tmp_path, capsys):
-    code, out, err = run(capsys, *call, "--out", tmp_path / "o", "--json")
+def test_json_stands_alone_on_standard_output(call, tmp_path, capsys, small):
+    code, out, err = run(capsys, *small(call), "--out", tmp_path / "o", "--json")
     assert code == 0, err
     assert json.loads(out) == json.loads((tmp_path / "o" / f"{call[0]}.json").read_text(encoding="utf-8"))
     assert "Wrote" in err
 
 
 @pytest.mark.parametrize("call", SMALL, ids=lambda call: call[0])
-def test_an_earlier_run_is_replaced_only_when_asked(call, tmp_path, capsys):
-    assert run(capsys, *call, "--out", tmp_path / "o", "--quiet")[0] == 0
-    code, _, err = run(capsys, *call, "--out", tmp_path / "o")
+def test_an_earlier_run_is_replaced_only_when_asked(call, tmp_path, capsys, small):
+    assert run(capsys, *small(call), "--out", tmp_path / "o", "--quiet")[0] == 0
+    code, _, err = run(capsys, *small(call), "--out", tmp_path / "o")
     assert code == 2
     assert "is not empty; choose another folder" in err
     assert "add --overwrite" in err
-    assert run(capsys, *call, "--out", tmp_path / "o", "--overwrite", "--quiet")[0] == 0
+    assert run(capsys, *small(call), "--out", tmp_path / "o", "--overwrite", "--quiet")[0] == 0
     assert [p.name for p in tmp_path.iterdir()] == ["o"]
 
 

@@ -223,3 +223,14 @@ def test_a_typical_year_has_its_own_year_alone(make_garden, tmp_path):
     (tmp_path / "weather.csv").write_text(typical_text(), encoding="utf-8")
     found = usable_years(garden)
     assert (list(found.weather), found.left_out) == ([2025], {})
+
+
+def test_a_spin_up_is_taken_off_where_the_season_has_been_moved_to(make_garden):
+    """From 1 March, two days before it are 28 February of a leap year and 27 February of another."""
+    season = {"start": dt.date(2024, 3, 1), "end": dt.date(2024, 3, 4), "spin_up": "2 days"}
+    for begins, years in ((dt.date(2025, 2, 27), [2025]), (dt.date(2025, 2, 28), [])):
+        text = weather_csv(8, start=begins, radiation=12.0)
+        garden = make_garden({"season": season, "weather": {"missing_rain": "zero"}}, weather=text)
+        assert list(usable_years(garden).weather) == years
+        if years:
+            assert list(usable_years(garden, weather=read_scenario_weather(in_year(garden, 2025))).weather) == years

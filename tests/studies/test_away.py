@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import dataclasses
 import datetime as dt
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from panbudget import replay
@@ -295,25 +295,32 @@ def test_each_size_of_a_change_is_laid_over_the_present_one(make):
     assert study._sized(part, "refill", 0.5)["valve"]["refill"]["flow"] == "1.0 L/h"
 
 
-def best_of(sizes, impossible=()):
+def best_of(sizes, impossible=(), **shares):
     """The best size of a change whose stays are short of water on so many days; and how many stays were tried of each."""
     tried = []
 
     class Known(study._Leave):
-        def stay(self, garden, year, heat=None, by_hand=""):
+        def described(self, garden, test, by_hand=""):
             tried.append(garden)
-            days = sizes[garden][[(2025, "hot"), (2025, None), (2024, None), (2023, None)].index((year, heat))]
-            return dataclasses.replace(stayed(stress=(days, 0)), start=dt.date(year, 6, 1), made_heat=heat or "")
+            days = sizes[garden][[(2025, "hot"), (2025, None), (2024, None), (2023, None)].index(test)]
+            return study.Fared(np.array([[days, 0]]), np.zeros((1, 2)), np.zeros((1, 2)))
+
+        def judged(self, garden, tests, count, by_hand=""):
+            return study.Sure(shares.get(garden, 1.0), 1.0), ([], [], [])
 
     def changed(overlay):
         if overlay in impossible:
             raise ScenarioError(Problem("no", "pan", "can't be"))
         return overlay
 
+    monkey = pytest.MonkeyPatch()
+    monkey.setattr(study, "_interval", lambda garden: 0.9)
     plain = SimpleNamespace(changed=changed)
     leave = Known(plain, None, *JUNE, dt.timedelta(days=13), lambda text: None)
     tests = [(2025, "hot"), (2025, None), (2024, None), (2023, None)]
-    return leave._best([(name, name, "") for name in sizes], tests, 9), [tried.count(name) for name in sizes]
+    best = leave._best([(name, name, "") for name in sizes], tests, 9, 4)
+    monkey.undo()
+    return best, [tried.count(name) for name in sizes]
 
 
 def test_the_smallest_size_that_makes_every_stay_safe_is_taken_and_none_after_it():
@@ -321,6 +328,14 @@ def test_the_smallest_size_that_makes_every_stay_safe_is_taken_and_none_after_it
     change, tried = best_of({"a": [5], "b": [0, 2], "c": [0, 0, 1, 0], "d": [0, 0, 0, 0], "e": [0, 0, 0, 0]})
     assert (change.what, change.safe, change.fails_in, change.before) == ("d", True, (), 9)
     assert tried == [1, 2, 4, 4, 0]
+
+
+@pytest.mark.parametrize(("share", "taken"), [(0.9, "a"), (0.89, "b")])
+def test_a_size_that_is_safe_as_described_must_be_so_over_what_is_uncertain_too(share, taken):
+    change, _ = best_of({"a": [0, 0, 0, 0], "b": [0, 0, 0, 0]}, a=share, b=0.95)
+    assert (change.what, change.safe) == (taken, True)
+    change, _ = best_of({"a": [0, 0, 0, 0], "b": [0, 0, 0, 0]}, a=0.5, b=0.6)
+    assert (change.what, change.safe, change.fails_in) == ("b", False, ())
 
 
 def test_where_no_size_makes_it_safe_the_one_that_leaves_the_least_is_told():

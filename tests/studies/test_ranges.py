@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from types import SimpleNamespace
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 
 from panbudget import replay
 from panbudget.reports.writing import as_page
+from panbudget.season import layout
 from panbudget.studies import ranges
 from panbudget.studies.ranges import drawn_factors, interval_of, ranges_of, sampled_litres, sampled_results, with_spread
 from tests.season.test_faults import TANK
@@ -244,7 +246,7 @@ def test_a_pan_begins_as_full_of_its_swing_as_it_was(make_garden, monkeypatch, l
     monkeypatch.setattr(ranges, "sampled_forcings", lambda season, count: iter([one]))
     starts = []
     monkeypatch.setattr(
-        ranges, "run_forcing", lambda forcing, state, out: starts.append(state.level.copy()) or (out, 0)
+        ranges, "run_forcing", lambda forcing, state, out, run: starts.append(state.level.copy()) or (out, 0)
     )
     list(ranges.sampled_results(season, 1))
     assert starts[0] == pytest.approx([began])
@@ -273,3 +275,58 @@ def test_a_runs_totals_are_each_beds_own():
     assert [found["beds", "upper/a", name] for name in names] == [30.0, 1.0, 2.0, 6.0]
     assert [found["beds", "upper/b", name] for name in names] == [105.0, 0.0, 1.0, 24.0]
     assert (found["controllers", "upper", "litres"], found["controllers", "upper", "openings"]) == (3.0, 7.0)
+
+
+AS_SHIPPED = dict(ranges.DRAWS), ranges.WORTH_COMPILING
+
+
+def test_advice_is_judged_by_sixty_four_draws_or_twelve_without_a_compiler(monkeypatch):
+    assert AS_SHIPPED == ({True: 64, False: 12}, 1500)
+    monkeypatch.setattr(ranges, "compiled", lambda engine: "compiled")
+    monkeypatch.setattr(ranges, "has_compiler", lambda: True)
+    assert [ranges.engine_for(seasons) for seasons in (1499, 1500)] == [ranges.run_season, "compiled"]
+    monkeypatch.setattr(ranges, "has_compiler", lambda: False)
+    assert ranges.engine_for(1500) is ranges.run_season
+
+
+@pytest.mark.parametrize(
+    ("fails", "margin"),
+    [([], (0.5, 2.0)), ([0.8, 1.4], (0.9, 1.2)), ([1.0], None), ([0.5, 2.0], (0.8, 1.4)), ([0.9, 1.2], (1.0, 1.0))],
+)
+def test_a_margin_is_the_run_about_one_and_none_where_that_fails(fails, margin):
+    """Beyond the first failure nothing counts."""
+    factors = np.array([0.5, 0.8, 0.9, 1.0, 1.2, 1.4, 2.0])
+    assert ranges.around(lambda factor: factor not in fails, factors) == margin
+
+
+def test_what_two_variants_share_is_drawn_alike_in_both(make_garden):
+    garden = make_garden({"variant": {"more": {"controller": {"upper": {"bed": {"beans": BEANS}}}}}})
+    plain, more = drawn_factors(garden, 8), drawn_factors(garden.with_variant("more"), 8)
+    for part in ("exposure", "refill_flow", "swing", "pressure"):
+        for name, factors in getattr(plain, part).items():
+            assert getattr(more, part)[name].tolist() == factors.tolist()
+    assert plain.emitter_flow["upper/tomatoes"].tolist() == more.emitter_flow["upper/tomatoes"].tolist()
+    assert plain.emitter_flow["upper/tomatoes"].tolist() != more.emitter_flow["upper/beans"].tolist()
+
+
+BEANS = {
+    "area": "4 m^2",
+    "emitters": {"count": 8, "flow": "2 L/h", "at": "100 kPa"},
+    "soil": "loam",
+    "plants": {"kc": 0.9, "root_depth": "60 cm", "depletion": 0.45},
+}
+
+
+def test_days_that_follow_each_other_are_the_season_that_they_make_up(make_garden):
+    """Draw by draw, eleven days and the twenty after them are the thirty-one."""
+    season = replay(make_garden())
+    garden, weather, start = season.scenario, season.weather, season.scenario.season.start
+    at = [start, start + dt.timedelta(days=10), start + dt.timedelta(days=11), garden.season.end]
+    parts = [
+        ranges.Days(garden, layout.prepare(garden, weather, *at[:2]), season.began),
+        ranges.Days(garden, layout.prepare(garden, weather, *at[2:]), season.began),
+    ]
+    whole = list(sampled_results(season, 3, lanes=[0, 1]))
+    for (first, second), out in zip(ranges.sampled_chains(parts, 3, lanes=[0, 1]), whole, strict=True):
+        assert np.hstack([first.depletion, second.depletion]) == pytest.approx(out.depletion)
+        assert np.hstack([first.drawn, second.drawn]) == pytest.approx(out.drawn)

@@ -33,6 +33,7 @@ from markupsafe import Markup
 
 from panbudget import words
 from panbudget.season.result import SEVERITIES, Finding
+from panbudget.studies.ranges import SCAN
 
 #: a table's rows
 Rows = Iterable[Mapping[str, Any]] | pd.DataFrame
@@ -91,6 +92,17 @@ def filled(text: Any, values: Mapping[str, Any]) -> Any:
 def texts(room: str = "") -> dict[str, Any]:
     """Return the fixed words of a room's page, or those of every page."""
     return words.packaged("/".join(part for part in ("reports", room, "texts.toml") if part))
+
+
+def margin_said(factors: tuple[float, float] | None) -> str:
+    """Write between which factors something holds; the ends of what was looked at stand for what lies beyond them."""
+    fixed = texts()["margin"]
+    if factors is None:
+        return str(fixed["none"])
+    low, high = factors
+    at_ends = low <= SCAN[0], high >= SCAN[-1]
+    bounds = [fixed[key] if at_end else f"{at:.2f}" for key, at_end, at in zip(("low", "high"), at_ends, factors)]  # noqa: B905
+    return str(fixed["between"]).format(*bounds)
 
 
 def sentence(room: str, key: str, /, **values: Any) -> str:

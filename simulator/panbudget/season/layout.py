@@ -359,7 +359,7 @@ def grounds_in(
     return tuple(parts)
 
 
-def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) -> Forcing:
+def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date, by: int = 0) -> Forcing:
     """
     Lay out one garden, without faults and salt.
 
@@ -370,6 +370,8 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
         Must hold every day from start to end.
     start, end : date
         First and last day of the run.
+    by : int
+        Years by which plantings are moved along.
 
     Raises
     ------
@@ -379,7 +381,7 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) 
     record = record_of(scenario, weather)
     timed = any(controller.timer is not None for controller in scenario.controller.values())
     bundle = bundle_of([Design("", scenario)], LANES if timed else LANES[:3])
-    forcing = lay_out(bundle, record, *record.whole_span(start, end))
+    forcing = lay_out(bundle, record, *record.whole_span(start, end), by=by)
     assert forcing.room  # asked for here, so that a swing too small to list is refused at the door
     return dataclasses.replace(forcing, assumptions=tuple(dict.fromkeys(_assumptions(forcing, scenario))))
 

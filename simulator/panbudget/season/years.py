@@ -108,7 +108,9 @@ def bed_in_year(bed: Bed, by: int) -> Bed:
     return replanted
 
 
-def years_at_hand(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date) -> list[int]:
+def years_at_hand(
+    scenario: Scenario, weather: Weather, start: dt.date, end: dt.date, spin_up: dt.timedelta = dt.timedelta()
+) -> list[int]:
     """
     List the years in which the record holds the same calendar days.
 
@@ -118,6 +120,8 @@ def years_at_hand(scenario: Scenario, weather: Weather, start: dt.date, end: dt.
     weather : Weather
     start, end : date
         First and last day, in the scenario's own year or another.
+    spin_up : timedelta, optional
+        Held before the first day too.
 
     Returns
     -------
@@ -127,7 +131,7 @@ def years_at_hand(scenario: Scenario, weather: Weather, start: dt.date, end: dt.
     first, last = weather.daily.index[0].date(), weather.daily.index[-1].date()
     own = scenario.season.start.year
     span = range(first.year - end.year - 1, last.year - start.year + 2)
-    return [own + by for by in span if moved(start, by) >= first and moved(end, by) <= last]
+    return [own + by for by in span if moved(start, by) - spin_up >= first and moved(end, by) <= last]
 
 
 @dataclass(frozen=True)
@@ -181,17 +185,22 @@ def usable_years(
     """
     season = scenario.season
     spin_up = dt.timedelta(days=season.spin_up_days)
-    first, last = (start or season.start) - spin_up, end or season.end
+    first, last = start or season.start, end or season.end
     if isinstance(weather, Weather):
-        at_hand = years_at_hand(scenario, weather, first, last)
+        at_hand = years_at_hand(scenario, weather, first, last, spin_up)
         return Years(dict.fromkeys(at_hand, weather), {})
     file, present = weather or open_scenario_weather(scenario), season.start.year
     indexes = [part.raw.daily.index for part in (file.file, *(lent for _, lent in file.others))]
     low, high = min(index.min() for index in indexes).date(), max(index.max() for index in indexes).date()
     by_year = range(low.year - last.year - 1, high.year - first.year + 2)
-    spans = {present + by: (moved(first, by), moved(last, by)) for by in sorted(by_year, key=lambda by: (by != 0, by))}
+    # 29 February moves by a day: first the season, then the days before it
+    spans = {
+        present + by: (moved(first, by) - spin_up, moved(last, by))
+        for by in sorted(by_year, key=lambda by: (by != 0, by))
+    }
     if file.file.raw.typical:
-        spans, low, high = {present: (first, last)}, first, last
+        spans = {present: spans[present]} if present in spans else {present: (first - spin_up, last)}
+        low, high = spans[present]
     touched = {year: span for year, span in spans.items() if span[0] + spin_up <= high and span[1] >= low}
     inside = {year: span for year, span in touched.items() if low <= span[0] and span[1] <= high}
     seasons: dict[int, Weather | str] = dict.fromkeys(touched, f"the record runs from {low} to {high}")

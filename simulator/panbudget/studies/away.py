@@ -1,32 +1,43 @@
 """
 Leaving: may the garden be left alone from this date to that? The same calendar days in every year of the record, and
-once more with a made-up heat wave; and which single change would make it safe.
+once more with a made-up heat wave, as described and over what is uncertain; and which single change would make it safe.
 
 A bed is safe while its driest quarter keeps within its readily available water (RAW); a pan, while it stays wet and
-evaporation never holds the valve open.
+evaporation never holds the valve open. A cell is a year with a draw of what is uncertain.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import functools
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from panbudget import words
+from panbudget.engine.arrays import State
+from panbudget.engine.compiled import has_compiler
+from panbudget.engine.season import run_season
 from panbudget.errors import ScenarioError
 from panbudget.extras import Reported, Step, silent
+from panbudget.numeric import Floats
 from panbudget.scenario.garden import Controller, Heat, Scenario, as_scenario
 from panbudget.scenario.supplies import Tank
+from panbudget.season.faults import with_faults
 from panbudget.season.heat import said as heat_said
+from panbudget.season.heat import with_heat
+from panbudget.season.layout import prepare
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
+from panbudget.season.run import first_morning
 from panbudget.season.years import in_year, moved, usable_years
-from panbudget.studies import common
+from panbudget.studies import common, ranges
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 from panbudget.words import calendar_day
@@ -38,6 +49,9 @@ _FLOAT_SHARE = 0.2  # of a tank, below which its float valve opens; common pract
 
 _MOST_PRESSES = 24  # a day, as the scenario allows
 _DAY = dt.timedelta(days=1)
+_SCAN = ranges.SCAN[::2]
+_HEAT_MADE = " with a made-up heat wave"
+_MANY = 12  # gardens that are judged if one is: the changes tried
 _HOURS = ("dry_hours", "stuck_hours", "starved_hours")
 _FULL_SOIL, _FULL_TANK, _PRESS = "full soil", "full tank", "press"
 _DATA = common.read_data("away")
@@ -113,7 +127,7 @@ class Stay:
     @property
     def name(self) -> str:
         """The year, and whether heat was made."""
-        return f"{self.start.year}" + (" with a made-up heat wave" if self.made_heat else "")
+        return f"{self.start.year}" + _HEAT_MADE * bool(self.made_heat)
 
     @property
     def stress_days(self) -> int:
@@ -139,6 +153,27 @@ class Stay:
 
 
 @dataclass(frozen=True)
+class Sure:
+    """
+    How sure it is that the garden comes through.
+
+    Parameters
+    ----------
+    share, heat_share : float
+        Of the cells, and of the draws in the made-up heat wave, in which nothing goes wrong. [-]
+    exposure, refill_flow : (float, float), optional
+        Between which factors on what the pan loses and on the refill flow, one at a time and the rest as described,
+        nothing goes wrong in the share of the years that is asked for, the heat wave among them; None where it does
+        already. [-]
+    """
+
+    share: float
+    heat_share: float
+    exposure: tuple[float, float] | None = None
+    refill_flow: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
 class Change:
     """
     One change tried.
@@ -148,13 +183,15 @@ class Change:
     what : str
         What it is, in words.
     safe : bool
-        In every year and in the made-up heat wave.
+        In every year and in the made-up heat wave, and in as many of a hundred cells as are asked for.
     fails_in : tuple of str
         Stays in which something is left, among those tried.
     stress_days, before : int
         In the worst stay, with and without it.
     impossible : str
         Why it can't be done; empty if it can.
+    sure : Sure, optional
+        None where it can't be done.
     """
 
     what: str
@@ -163,6 +200,7 @@ class Change:
     stress_days: int
     before: int
     impossible: str = ""
+    sure: Sure | None = None
 
 
 @dataclass(frozen=True)
@@ -184,6 +222,10 @@ class Away(Reported):
     changes : tuple of Change
         Tried when it is not safe as it is; those that make it safe first.
     assumptions : tuple of str
+    sure : Sure
+        Of the garden as described.
+    draws : int
+        In each year.
     """
 
     room: ClassVar[str] = "away"
@@ -196,11 +238,23 @@ class Away(Reported):
     worst: Stay
     changes: tuple[Change, ...]
     assumptions: tuple[str, ...]
+    sure: Sure
+    draws: int
+
+    @property
+    def safe_as_described(self) -> bool:
+        """Whether nothing goes wrong in any year, nor in the made-up heat wave."""
+        return all(stay.safe for stay in (*self.stays, self.heat))
 
     @property
     def safe(self) -> bool:
-        """Whether nothing goes wrong in any year, nor in the made-up heat wave."""
-        return all(stay.safe for stay in (*self.stays, self.heat))
+        """Whether that is so, and over what is uncertain as often as is asked for."""
+        return self.safe_as_described and _often(self.sure, self.interval)
+
+    @property
+    def interval(self) -> float:
+        """Share of the cells in which nothing may go wrong. [-]"""
+        return self.scenario.uncertainty.interval
 
     @property
     def days(self) -> int:
@@ -223,8 +277,14 @@ class Away(Reported):
         return pd.DataFrame(rows)
 
 
+def _often(sure: Sure, interval: float) -> bool:
+    return min(sure.share, sure.heat_share) >= interval
+
+
 # one size of a change: what it is, its overlay, and what is done by hand
 _Try = tuple[str, dict[str, Any], str]
+# a year, and the heat that is made up in it
+_Test = tuple[int, Heat | None]
 
 
 def away(
@@ -265,7 +325,7 @@ def away(
     Every year is replayed from the season's first day, or from the first day away if that comes before it. The heat
     wave is laid over the worst year: the scenario's ``what_if.heat`` if it falls on the days away, else seven days 5 °C
     warmer and without rain, in their middle. Changes are in place from the season's first day; what is done by hand
-    happens on the morning of leaving.
+    happens on the morning of leaving. The draws are those of `ranges.drawn_factors`, the same for every change.
     """
     scenario = as_scenario(scenario, variants)
     wrong = ("no-such-days", "the days away")
@@ -298,9 +358,14 @@ def away(
     hot = leave.stay(plain, worst_year, made)
     # the two hardest first: a change that fails there need not be tried on every year
     tests = [(worst_year, made), (worst_year, None), *((year, None) for year in years if year != worst_year)]
-    changes = leave.changes([*stays, hot], tests)
-    assumed = [*usable.sentences(), *common.assumptions_of(stay.season for stay in (*stays, hot))]
-    return Away(scenario, start, end, tuple(stays), hot, worst, tuple(changes), tuple(assumed))
+    step("over what is uncertain")
+    count = ranges.DRAWS[has_compiler()]
+    sure, failing = leave.judged(plain, tests, count)
+    assumed = (*usable.sentences(), *common.assumptions_of(stay.season for stay in (*stays, hot)))
+    answer = Away(scenario, start, end, tuple(stays), hot, worst, (), assumed, sure, count)
+    if answer.safe:
+        return answer
+    return dataclasses.replace(answer, changes=tuple(leave.changes([*stays, hot], tests, failing, count)))
 
 
 def _beside_the_season(scenario: Scenario, start: dt.date) -> dt.date:
@@ -348,11 +413,15 @@ class _Leave:
     length: dt.timedelta
     step: Step
 
-    def stay(self, garden: Scenario, year: int, heat: Heat | None = None, by_hand: str = "") -> Stay:
-        """Replay the days away in one year, with what is done by hand on the morning of leaving."""
+    def _days_of(self, year: int) -> tuple[dt.date, dt.date, dt.date]:
+        """The day from which it is replayed, the first day away and the last."""
         by = year - self.plain.season.start.year
-        garden, begin, first = in_year(garden, year), moved(self.begin, by), moved(self.first, by)
-        last = first + self.length
+        first = moved(self.first, by)
+        return moved(self.begin, by), first, first + self.length
+
+    def stay(self, garden: Scenario, year: int, heat: Heat | None = None) -> Stay:
+        """Replay the days away in one year."""
+        garden, (begin, first, last) = in_year(garden, year), self._days_of(year)
         if heat is not None:
             garden = garden.changed({"what_if": {"heat": {**heat.model_dump(), "warmer": f"{heat.warmer!r} K"}}})
         state, salt, short_before = None, None, {}
@@ -360,77 +429,185 @@ class _Leave:
             before = replay(garden, start=begin, end=first - _DAY, weather=self.weather[year])
             state, salt = before.state, before.salt_left
             short_before = {key: bool(common.short_of_water(table).iloc[-1]) for key, table in before.beds.items()}
-        if by_hand == _FULL_SOIL and state is None:
-            full = {"initial_depletion": 0.0}
-            garden = garden.changed(common.each_controller(garden, lambda part: {"bed": dict.fromkeys(part.bed, full)}))
-        elif by_hand == _FULL_SOIL and state is not None:
-            state = state.copy()
-            state.depletion[:] = state.surface_depletion[:] = 0.0
-        elif by_hand == _FULL_TANK and state is None:
-            garden = garden.changed({"supply": {name: {"full_at_start": 1.0} for name in common.tanks_of(garden)}})
-        elif by_hand == _FULL_TANK and state is not None:
-            state = state.copy()
-            state.volume[:] = before.forcing.tanks.capacity
-        spans = [(garden, first, last)]
+        season = replay(garden, start=first, end=last, weather=self.weather[year], state=state, salt=salt)
+        return _stay(season, short_before, heat)
+
+    def stretches(self, garden: Scenario, test: _Test, by_hand: str) -> tuple[list[ranges.Days], int]:
+        """Lay out the days before leaving and those away, and say which is the first of these."""
+        (year, heat), (begin, first, last) = test, self._days_of(test[0])
+        garden, by = (in_year(garden, year), 0) if garden.fault else (garden, year - self.plain.season.start.year)
+        weather = self.weather[year]
+        if heat is not None:
+            weather = with_heat(weather, heat, garden.site, file=str(garden.path))
+        spans = [(garden, begin, first - _DAY), (garden, first, last)]
         if by_hand == _PRESS:  # one day with the valve pressed at sunrise, on top of what is pressed anyway
-            spans = [
-                (garden.changed(common.each_controller(garden, _pressed)), first, first),
-                (garden, first + _DAY, last),
-            ]
-        parts = []
+            pressed = garden.changed(common.each_controller(garden, _pressed))
+            spans[1:] = [(pressed, first, first), (garden, first + _DAY, last)]
+        stretches: list[ranges.Days] = []
         for described, start, end in spans:
             if start <= end:
-                parts.append(
-                    replay(described, start=start, end=end, weather=self.weather[year], state=state, salt=salt)
-                )
-                state, salt = parts[-1].state, parts[-1].salt_left
-        return _stay(parts, short_before, heat)
+                forcing = with_faults(described, prepare(described, weather, start, end, by))
+                spin_up = described.season.spin_up_days
+                began = stretches[0].began if stretches else first_morning(forcing, spin_up=spin_up, by=by)
+                stretches.append(ranges.Days(described, forcing, began))
+        return stretches, int(begin < first)
 
-    def changes(self, stays: list[Stay], tests: list[tuple[int, Heat | None]]) -> list[Change]:
-        """Return the best of each family of changes, where any of the stays, of which the last is the hot one, is not safe."""
-        if all(each.safe for each in stays):
-            return []
-        failing = [name for name in self.plain.controller if any(name in each.failing for each in stays)]
-        beds = [key for key in stays[-1].beds if any(each.beds[key].stress_days for each in stays)]
-        starved = {
+    def described(self, garden: Scenario, test: _Test, by_hand: str) -> Fared:
+        """Leave a garden alone in one year as it is described."""
+        return fared(*self.stretches(garden, test, by_hand), ranges.scanned(garden), by_hand)
+
+    def judged(
+        self, garden: Scenario, tests: Sequence[_Test], count: int, by_hand: str = ""
+    ) -> tuple[Sure, tuple[list[str], list[str], list[str]]]:
+        """
+        Judge a garden over what is uncertain.
+
+        Returns
+        -------
+        Sure
+        lists of str
+            Controllers, beds ("CONTROLLER/BED") and tanks at which something goes wrong in some of the draws.
+        """
+        laid_out = [self.stretches(garden, test, by_hand) for test in tests]
+        run = ranges.engine_for(count * len(tests) * _MANY)
+        drawn = [fared(*each, ranges.drawn_factors(garden, count), by_hand, run) for each in laid_out]
+
+        def holds(exposure: float, refill_flow: float) -> bool:
+            draws = ranges.scanned(garden, [exposure], [refill_flow])
+            return float(np.mean([fared(*each, draws, by_hand, run).safe for each in laid_out])) >= _interval(garden)
+
+        hot, *years = drawn
+        sure = Sure(float(np.mean([each.safe for each in years])), float(hot.safe.mean()))
+        if garden is self.plain or _often(sure, _interval(garden)):
+            exposure = ranges.around(lambda factor: holds(factor, 1.0), _SCAN)
+            refill_flow = exposure and ranges.around(lambda factor: holds(1.0, factor), _SCAN)
+            sure = dataclasses.replace(sure, exposure=exposure, refill_flow=refill_flow)
+        tail = (1.0 - _interval(garden)) / 2.0
+        parts = garden.controller
+        keys = [f"{name}/{bed}" for name, part in parts.items() for bed in part.bed]
+
+        def at(names: Sequence[str], what: str) -> list[str]:
+            often = np.mean([(getattr(each, what) > 0.0).mean(axis=0) for each in drawn], axis=0)
+            return [name for name, share in zip(names, often, strict=True) if share > tail]
+
+        short, wrong, empty = at(keys, "stress_days"), at([*parts], "wrong_hours"), at([*parts], "starved_hours")
+        failing = [name for name in parts if name in {key.split("/")[0] for key in short} | set(wrong)]
+        return sure, (failing, short, [parts[name].supply for name in empty if name in failing])
+
+    def changes(
+        self,
+        stays: list[Stay],
+        tests: list[_Test],
+        drawn: tuple[list[str], list[str], list[str]],
+        count: int,
+    ) -> list[Change]:
+        """Return the best of each family of changes to what fails in the stays, the last of them hot, or over the draws."""
+        fails, short, dry = drawn
+        failing = [name for name in self.plain.controller if name in fails or any(name in s.failing for s in stays)]
+        beds = [key for key in stays[-1].beds if key in short or any(each.beds[key].stress_days for each in stays)]
+        starved = set(dry) | {
             self.plain.controller[name].supply
             for each in stays
             for name in each.failing
             if each.pans[name].starved_hours > 0.0
         }
         families = _families(self.plain, failing, beds, [name for name in self.plain.supply if name in starved])
-        changes = [self._best(family, tests, stays[-1].stress_days) for family in families]
-        return sorted(changes, key=lambda change: (bool(change.impossible), not change.safe, change.stress_days))
+        changes = [self._best(family, tests, stays[-1].stress_days, count) for family in families]
+        return sorted(changes, key=_rank)
 
-    def _best(self, family: list[_Try], tests: list[tuple[int, Heat | None]], before: int) -> Change:
+    def _best(self, family: list[_Try], tests: list[_Test], before: int, count: int) -> Change:
         """The smallest size of a change that makes it safe; else the one that leaves the least."""
-        changes = []
+        changes: list[tuple[Change, Scenario, str]] = []
         for what, overlay, by_hand in family:
             self.step(what)
             try:
                 garden = self.plain.changed(overlay)
             except ScenarioError as error:
-                changes.append(Change(what, False, (), before, before, error.problems[0].sentence()))
+                changes.append((Change(what, False, (), before, before, error.problems[0].sentence()), self.plain, ""))
                 continue
-            stays: list[Stay] = []
-            for year, heat in tests:
-                stays.append(self.stay(garden, year, heat, by_hand))
-                if not stays[-1].safe and len(stays) <= 2:
+            fails, first_days = [], before
+            for index, test in enumerate(tests):
+                described = self.described(garden, test, by_hand)
+                first_days = first_days if index else int(described.stress_days.sum())
+                fails += [] if described.safe.all() else [f"{test[0]}" + _HEAT_MADE * (test[1] is not None)]
+                if fails and index < 2:
                     break  # the rest need not be tried
-            fails = tuple(stay.name for stay in stays if not stay.safe)
-            changes.append(Change(what, not fails, fails, stays[0].stress_days, before))
+            change = Change(what, False, tuple(fails), first_days, before)
             if not fails:
-                return changes[-1]
-        return min(changes, key=lambda change: (bool(change.impossible), change.stress_days))
+                sure, _ = self.judged(garden, tests, count, by_hand)
+                change = dataclasses.replace(change, sure=sure, safe=_often(sure, _interval(garden)))
+            changes.append((change, garden, by_hand))
+            if change.safe:
+                return change
+        best, garden, by_hand = min(changes, key=lambda tried: _rank(tried[0]))
+        if not best.impossible and best.sure is None:
+            best = dataclasses.replace(best, sure=self.judged(garden, tests, count, by_hand)[0])
+        return best
 
 
-def _stay(parts: Sequence[Season], short_before: dict[str, bool], heat: Heat | None) -> Stay:
-    """Read the days away out of the seasons that make them up."""
-    beds, pans, season = {}, {}, parts[-1]
-    for key in season.beds:
-        table = pd.concat([part.beds[key] for part in parts])
-        short = common.short_of_water(table)
-        room = table["driest_water_left_mm"][table["growing"]]
+def _rank(change: Change) -> tuple[bool, bool, int, float]:
+    """What changes are listed by: those that can be done, that make it safe, that leave the fewest days, the surest."""
+    return bool(change.impossible), not change.safe, change.stress_days, -change.sure.share if change.sure else 0.0
+
+
+def _interval(garden: Scenario) -> float:
+    return garden.uncertainty.interval
+
+
+@dataclass(frozen=True)
+class Fared:
+    """
+    What the days away came to, a row a draw.
+
+    Parameters
+    ----------
+    stress_days : ndarray (draws, beds)
+        Short of water, driest quarters.
+    wrong_hours, starved_hours : ndarray (draws, controllers)
+        Pan dry or valve held open by evaporation; open without water. [h]
+    """
+
+    stress_days: Floats
+    wrong_hours: Floats
+    starved_hours: Floats
+
+    @property
+    def safe(self) -> npt.NDArray[np.bool_]:
+        """As `Stay.safe`. (draws,)"""
+        return np.asarray(~((self.stress_days > 0).any(axis=1) | (self.wrong_hours > 0.0).any(axis=1)))
+
+
+def fared(
+    stretches: Sequence[ranges.Days],
+    leaving: int,
+    draws: ranges.Draws,
+    by_hand: str = "",
+    run: Callable[..., int] = run_season,
+) -> Fared:
+    """Run the days before leaving and those away, of which the first is named, over draws."""
+    driest = stretches[0].forcing.bundle.lane("driest_quarter").tolist()
+    growing = [each.forcing.beds.growing[each.forcing.beds.lane_bed[driest]] > 0 for each in stretches[leaving:]]
+
+    def by_hand_on_leaving(index: int, state: State) -> None:
+        if index == leaving and by_hand == _FULL_SOIL:
+            state.depletion[:] = state.surface_depletion[:] = 0.0
+        elif index == leaving and by_hand == _FULL_TANK:
+            state.volume[:] = stretches[index].forcing.tanks.capacity
+
+    rows = []
+    for results in ranges.sampled_chains(stretches, draws, lanes=driest, run=run, between=by_hand_on_leaving):
+        away = results[leaving:]
+        short = sum(((out.ks < 1.0) & grows).sum(axis=1) for out, grows in zip(away, growing, strict=True))
+        wrong = sum((out.dry_hours + out.stuck_hours).sum(axis=1) for out in away)
+        rows.append((short, wrong, sum(out.starved_hours.sum(axis=1) for out in away)))
+    return Fared(*map(np.array, zip(*rows, strict=True)))
+
+
+def _stay(season: Season, short_before: dict[str, bool], heat: Heat | None) -> Stay:
+    """Read a stay out of the season of the days away."""
+    beds, pans = {}, {}
+    for key, table in season.beds.items():
+        short, room = common.short_of_water(table), table["driest_water_left_mm"][table["growing"]]
         beds[key] = BedAway(
             stress_days=int(short.sum()),
             first_short=table.index[short][0].date() if short.any() else None,
@@ -438,12 +615,10 @@ def _stay(parts: Sequence[Season], short_before: dict[str, bool], heat: Heat | N
             least_room_mm=float(room.min() if len(room) else table["taw_mm"].min()),
             irrigation_mm=float(table["irrigation_mm"].sum()),
         )
-    for name in season.controllers:
-        table = pd.concat([part.controllers[name] for part in parts])
-        lowest = min(common.lowest_level(part, name) for part in parts)
+    for name, table in season.controllers.items():
         openings, litres, *hours = (float(table[key].sum()) for key in ("openings", "litres", *_HOURS))
-        pans[name] = PanAway(int(openings), litres, lowest, *hours)
-    first, last = parts[0].days.index[0].date(), season.days.index[-1].date()
+        pans[name] = PanAway(int(openings), litres, common.lowest_level(season, name), *hours)
+    first, last = season.days.index[0].date(), season.days.index[-1].date()
     return Stay(first, last, heat_said(heat) if heat is not None else "", beds, pans, season)
 
 

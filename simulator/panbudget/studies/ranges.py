@@ -10,13 +10,15 @@ once (Latin hypercube; McKay, Beckman & Conover 1979). Soils, plants and the wea
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Sequence
-from typing import Any, NamedTuple
+from collections.abc import Callable, Iterator, Sequence
+from itertools import takewhile
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 
-from panbudget.engine.arrays import Results, empty_results
-from panbudget.engine.season import VALVE
+from panbudget.engine.arrays import Results, State, empty_results
+from panbudget.engine.compiled import compiled, has_compiler
+from panbudget.engine.season import VALVE, run_season
 from panbudget.extras import Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario, WeighedValve
@@ -26,6 +28,31 @@ from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
 
 LEAST_SAMPLES = 20  # fewer runs say nothing of a range's ends
+#: draws that advice is judged by, each in every usable year: through a compiler, or not
+DRAWS = {True: 64, False: 12}
+#: seasons from which a compiler pays for itself, if there is one
+WORTH_COMPILING = 1500
+#: factors over which a margin is looked for; its ends stand for what lies beyond
+SCAN = np.round(1.0 + 0.05 * np.arange(-12, 21), 2)
+
+
+class Stretch(Protocol):
+    """Some days of a garden, and where they begin; a `Season` is one."""
+
+    @property
+    def scenario(self) -> Scenario: ...
+    @property
+    def forcing(self) -> Forcing: ...
+    @property
+    def began(self) -> State: ...
+
+
+class Days(NamedTuple):
+    """The same, that nobody has replayed."""
+
+    scenario: Scenario
+    forcing: Forcing
+    began: State
 
 
 @dataclasses.dataclass(frozen=True)
@@ -131,9 +158,11 @@ def drawn_factors(scenario: Scenario, count: int) -> Draws:
     Draws
         The same for the same scenario and count.
     """
-    over, random = _drawn_over(scenario), np.random.default_rng(scenario.uncertainty.seed)
-    shares = stratified(random, len(over), count)
-    drawn = {part: low + (high - low) * row for (part, (_, (low, high))), row in zip(over.items(), shares, strict=True)}
+    drawn = dict[tuple[str, str], Floats]()
+    for part, (_, (low, high)) in _drawn_over(scenario).items():
+        # by its name, so that what two variants share is drawn alike in both
+        random = np.random.default_rng([scenario.uncertainty.seed, *"/".join(part).encode()])
+        drawn[part] = low + (high - low) * stratified(random, 1, count)[0]
     ones = np.ones(count)
     pressure = {name: drawn.get(("pressure", name), ones) for name in scenario.supply}
     swing = {name: drawn["swing", name] for name in scenario.controller}
@@ -157,6 +186,29 @@ def drawn_factors(scenario: Scenario, count: int) -> Draws:
         else:
             refill[name] = drawn["refill_flow", name]
     return Draws(exposure, refill, swing, emitter, pressure)
+
+
+def scanned(scenario: Scenario, exposure: Sequence[float] = (1.0,), refill_flow: Sequence[float] = (1.0,)) -> Draws:
+    """Return what factors chosen by hand on all pans and refill flows come to as draws, the rest as described."""
+    by_hand = np.broadcast_arrays(np.array(exposure, float), np.array(refill_flow, float))
+    ones, valves = np.ones(len(by_hand[0])), scenario.controller
+    beds = [f"{name}/{bed}" for name, part in valves.items() for bed in part.bed]
+    exposed, refilled = (dict.fromkeys(valves, factors) for factors in by_hand)
+    return Draws(exposed, refilled, *(dict.fromkeys(keys, ones) for keys in (valves, beds, scenario.supply)))
+
+
+def around(holds: Callable[[float], bool], factors: Floats) -> tuple[float, float] | None:
+    """Return the factors about 1 over which something holds without a break; None if not even at 1."""
+    if not holds(1.0):
+        return None
+    sides = (factors[factors < 1.0][::-1].tolist(), factors[factors > 1.0].tolist())
+    low, high = ([1.0, *takewhile(holds, side)][-1] for side in sides)
+    return low, high
+
+
+def engine_for(seasons: int) -> Callable[..., int]:
+    """Return the engine for so many seasons: through a compiler where there is one and it pays."""
+    return compiled(run_season) if seasons >= WORTH_COMPILING and has_compiler() else run_season
 
 
 def valve_factors(scenario: Scenario, name: str, draws: Draws) -> ValveFactors:
@@ -195,16 +247,16 @@ def interval_of(values: Floats, share: float) -> tuple[float, float]:
     return round(float(low), 9), round(float(high), 9)
 
 
-def sampled_forcings(season: Season, count: int) -> Iterator[Forcing]:
+def sampled_forcings(season: Stretch, draws: Draws | int) -> Iterator[Forcing]:
     """
-    Draw forcings over the ranges that a season's scenario states.
+    Lay draws on a stretch's forcing.
 
     Parameters
     ----------
-    season : Season
-        The season as described; the ranges are factors on it.
-    count : int
-        How many.
+    season : Stretch
+        As described; the draws are factors on it.
+    draws : Draws or int
+        Or how many, over the ranges that its scenario states.
 
     Yields
     ------
@@ -212,24 +264,22 @@ def sampled_forcings(season: Season, count: int) -> Iterator[Forcing]:
         The season's own, with the factors drawn laid on pans, tanks and beds.
     """
     scenario, forcing = season.scenario, season.forcing
-    draws, beds = drawn_factors(scenario, count), list(season.beds)
+    draws = drawn_factors(scenario, draws) if isinstance(draws, int) else draws
     factors = [valve_factors(scenario, name, draws) for name in scenario.controller]
     exposure, refill_factor, swing = (
         np.stack([getattr(part, what) for part in factors], axis=1)[..., None]
         for what in ("exposure", "refill_flow", "swing")
     )
-    bed_factor = np.ones((count, len(beds), 1))
+    bed_factor = np.concatenate([part.emitters for part in factors], axis=1)[..., None]  # (draws, beds, 1)
     # by day, for faults take from it
     valve_flow = forcing.pans.refill_flow * refill_factor
     on_tanks: list[int] = []  # beds in the order of the draws
-    for index, (name, described) in enumerate(scenario.controller.items()):
-        for place, bed in enumerate(described.bed):
-            row = beds.index(f"{name}/{bed}")
-            bed_factor[:, row, 0] = factors[index].emitters[:, place]
-            flow = forcing.pan_of[name].bed_flows[bed] * forcing.beds.flow_factor[row]
-            valve_flow[:, index] += flow * bed_factor[:, row]
-            on_tanks += [row] if scenario.supply[described.supply].kind == "tank" else []
-    for run in range(count):
+    rows = ((index, name, bed) for index, (name, part) in enumerate(scenario.controller.items()) for bed in part.bed)
+    for row, (index, name, bed) in enumerate(rows):
+        flow = forcing.pan_of[name].bed_flows[bed] * forcing.beds.flow_factor[row]
+        valve_flow[:, index] += flow * bed_factor[:, row]
+        on_tanks += [row] if scenario.supply[scenario.controller[name].supply].kind == "tank" else []
+    for run in range(len(exposure)):
         grown = forcing.pans.swing * (swing[run] - 1.0)
         pans = forcing.pans._replace(
             **{name: getattr(forcing.pans, name) + grown for name in ("swing", "rim", "dry")},
@@ -242,39 +292,85 @@ def sampled_forcings(season: Season, count: int) -> Iterator[Forcing]:
         yield dataclasses.replace(forcing, pans=pans, tanks=tanks, beds=beds_drawn)
 
 
-def sampled_results(season: Season, count: int, *, lanes: Sequence[int] = (), step: Step = silent) -> Iterator[Results]:
+def sampled_results(
+    season: Stretch,
+    count: Draws | int,
+    *,
+    lanes: Sequence[int] = (),
+    step: Step = silent,
+    run: Callable[..., int] = run_season,
+    keep_hours: bool = False,
+) -> Iterator[Results]:
     """
     Run a season over the ranges that its scenario states.
 
     Parameters
     ----------
-    season : Season
+    season : Stretch
         The season as described; the ranges are factors on it.
-    count : int
-        How many runs.
+    count : Draws or int
+        How many runs, or over what.
     lanes : sequence of int
         Lanes of beds to run along. None are needed for the water drawn: the soil does not change it.
     step : callable
         Told after each run.
+    run : callable
+        The engine, plain or compiled.
+    keep_hours : bool
+        Whether the pan's level is kept hour by hour.
 
     Yields
     ------
     Results
-        Of one run, with the lanes chosen and without hourly levels and openings.
+        Of one run, with the lanes chosen and without openings.
     """
-    kept, groups = list(lanes), season.forcing.beds._asdict()
-    by_lane = {name: group[kept] for name, group in groups.items() if name.startswith("lane_")}
-    soil = {name: getattr(season.began, name)[kept] for name in ("depletion", "surface_depletion", "wetted")}
-    began, described = season.began._replace(**soil), season.forcing.pans.swing[:, 0]
-    for run, drawn in enumerate(sampled_forcings(season, count), 1):
-        size = len(drawn.pans.area), len(kept), len(drawn.dates)
-        out = empty_results(*size, room=0, tanks=drawn.tanks, keep_hours=False)
-        beds = drawn.beds._replace(**by_lane)
+    drawn = sampled_chains([season], count, lanes=lanes, run=run, keep_hours=keep_hours)
+    for index, (out,) in enumerate(drawn, 1):
+        yield out
+        step(f"season {index} of {count} over the stated ranges")
+
+
+def sampled_chains(
+    stretches: Sequence[Stretch],
+    draws: Draws | int,
+    *,
+    lanes: Sequence[int] = (),
+    run: Callable[..., int] = run_season,
+    keep_hours: bool = False,
+    between: Callable[[int, State], None] = lambda index, state: None,
+) -> Iterator[list[Results]]:
+    """
+    Run stretches that follow each other, each draw from the first to the last.
+
+    Parameters
+    ----------
+    stretches : sequence of Stretch
+        Of one garden; where the first begins counts.
+    draws, lanes, run, keep_hours
+        As `sampled_results` takes them.
+    between : callable
+        Told a stretch's place and the state in which it begins, which it may change.
+
+    Yields
+    ------
+    list of Results
+        Of one draw, a stretch each.
+    """
+    kept, first = list(lanes), stretches[0]
+    soil = {name: getattr(first.began, name)[kept] for name in ("depletion", "surface_depletion", "wetted")}
+    began, described = first.began._replace(**soil), first.forcing.pans.swing[:, 0]
+    for forcings in zip(*(sampled_forcings(stretch, draws) for stretch in stretches), strict=True):
         # a pan that began at its reset begins at the one drawn
-        grown = (drawn.pans.swing[:, 0] - described) * np.clip(began.level / described, 0.0, 1.0)
-        start = began._replace(level=began.level + grown).copy()
-        yield run_forcing(dataclasses.replace(drawn, beds=beds), start, out=out)[0]
-        step(f"season {run} of {count} over the stated ranges")
+        grown = (forcings[0].pans.swing[:, 0] - described) * np.clip(began.level / described, 0.0, 1.0)
+        state, results = began._replace(level=began.level + grown).copy(), []
+        for index, drawn in enumerate(forcings):
+            between(index, state)
+            by_lane = {k: part[kept] for k, part in drawn.beds._asdict().items() if k.startswith("lane_")}
+            size = len(drawn.pans.area), len(kept), len(drawn.dates)
+            out = empty_results(*size, room=0, tanks=drawn.tanks, keep_hours=keep_hours)
+            chosen = dataclasses.replace(drawn, beds=drawn.beds._replace(**by_lane))
+            results.append(run_forcing(chosen, state, run=run, out=out)[0])
+        yield results
 
 
 def sampled_litres(season: Season, count: int, step: Step = silent) -> dict[str, Floats]:

@@ -347,7 +347,7 @@ def test_what_is_judged_is_what_is_printed():
 )
 def test_a_margin_reaches_to_the_last_factor_before_a_bed_falls_short(fails, margin):
     holds = ~np.isclose(choose.SCAN[:, None], fails).any(axis=1) if fails else np.ones(len(choose.SCAN), bool)
-    assert choose._run_around(holds) == margin
+    assert choose.around(dict(zip(choose.SCAN.tolist(), holds.tolist(), strict=True)).__getitem__) == margin
 
 
 def test_few_draws_are_spread_from_little_water_to_much():

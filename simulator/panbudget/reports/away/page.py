@@ -2,15 +2,17 @@
 Away page: may the garden be left alone, in words, as one page and as data.
 """
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
 from panbudget.reports.away.figures import room_figure
-from panbudget.reports.pages import Report, filled, texts, words_of
+from panbudget.reports.pages import Report, filled, margin_said, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.years import moved
-from panbudget.studies.away import Away, Change, Stay
+from panbudget.studies.away import Away, Change, Stay, Sure
+from panbudget.studies.ranges import ranges_of
 
 _section, _say = words_of("away")
 _ENOUGH_YEARS = 5  # common practice, no source
@@ -35,14 +37,16 @@ def away_sentences(away: Away) -> list[str]:
         key: _say(f"single_{key}" if single else key, **values) for key in ("all_years", "bad_years", "worst_is")
     }
     values |= {"heat": _say("heat", away=away), "of_worst": describe(away.worst), "of_heat": describe(away.heat)}
-    sentences: list[str] = filled(
-        texts("away")["verdict"]["safe" if away.safe else "unsafe" if bad else "heat"], values
-    )
+    verdict = "safe" if away.safe else "unsafe" if bad else "unsure" if away.safe_as_described else "heat"
+    sentences: list[str] = filled(texts("away")["verdict"][verdict], values)
+    sentences.append(_say("sure", away=away, record=record, **_hundreds(away.sure)))
+    if away.sure.exposure is not None:
+        sentences.append(_say("margin", **_margins(away.sure)))
     if not away.safe:
         stays = (*away.stays, away.heat)
         if before := sorted({key for stay in stays for key, bed in stay.beds.items() if bed.short_before}):
             sentences.append(_say("before", beds=", ".join(before)))
-        sentences.append(_cure(away.changes))
+        sentences.append(_cure(away))
         if any(pan.starved_hours for stay in stays for pan in stay.pans.values()):
             sentences.append(_say("tanks"))
     if not _within_the_season(away):
@@ -50,13 +54,33 @@ def away_sentences(away: Away) -> list[str]:
     return sentences + [_say("few", record=record)] * (record < _ENOUGH_YEARS)
 
 
-def _cure(changes: Sequence[Change]) -> str:
+def _hundreds(sure: Sure | None) -> dict[str, float | None]:
+    """Shares as so many of a hundred, downwards."""
+    shares = (None, None) if sure is None else (sure.share, sure.heat_share)
+    return {
+        key: None if share is None else math.floor(100.0 * share + 1e-9)
+        for key, share in zip(("share", "heat_share"), shares, strict=True)
+    }
+
+
+def _margins(sure: Sure | None) -> dict[str, str]:
+    """Between which factors it holds, in words."""
+    ranges = (None, None) if sure is None else (sure.exposure, sure.refill_flow)
+    return {key: margin_said(pair) for key, pair in zip(("exposure", "refill"), ranges, strict=True)}
+
+
+def _cure(away: Away) -> str:
     """Say which changes would make it safe, or which comes nearest."""
-    if sure := [change.what for change in changes if change.safe]:
-        return _say("sure", changes="; ".join(f"({n}) {what}" for n, what in enumerate(sure, 1)))
-    possible = [change for change in changes if not change.impossible]
-    helps = possible and possible[0].stress_days < possible[0].before
-    return _say("best", best=possible[0]) if helps else _say("none")
+    if sure := [change for change in away.changes if change.safe]:
+        several = (_say("one", n=n, change=each, **_hundreds(each.sure)) for n, each in enumerate(sure, 1))
+        return _say("sure_changes", changes="; ".join(several))
+    best = next((change for change in away.changes if change.sure is not None), None)  # they are ranked
+    gains = best is not None and (best.stress_days < best.before or _share(best.sure) > _share(away.sure))
+    return _say("best", best=best, **_hundreds(best.sure)) if best and gains else _say("none")
+
+
+def _share(sure: Sure | None) -> float:
+    return 0.0 if sure is None else sure.share
 
 
 def _within_the_season(away: Away) -> bool:
@@ -109,13 +133,19 @@ def away_report(away: Away, figures: Mapping[str, str]) -> Report:
             _section("figures", figures=figures),
             _section("beds", table=beds),
             _section("pans", table=pans),
-            _section("changes", table=[{**vars(change), "outcome": _outcome(change)} for change in away.changes]),
+            _section("changes", table=[_change(change) for change in away.changes]),
         ],
         assumptions=away.assumptions,
     )
 
 
+def _change(change: Change) -> dict[str, Any]:
+    return {**vars(change), "outcome": _outcome(change), **_hundreds(change.sure), **_margins(change.sure)}
+
+
 def _outcome(change: Change) -> str:
+    if change.sure is not None and not change.safe and not change.fails_in:
+        return _say("unsure")
     more = change.stress_days - change.before
     key = "can_not" if change.impossible else "safe" if change.safe else "better" if more < 0 else "worse"
     return _say("no_help" if key == "worse" and more == 0 else key, change=change, years=", ".join(change.fails_in))
@@ -128,6 +158,11 @@ def away_totals(away: Away) -> dict[str, Any]:
         "to": away.end,
         "days": away.days,
         "safe": away.safe,
+        "safe_as_described": away.safe_as_described,
+        "draws": away.draws,
+        "interval": away.interval,
+        "ranges": ranges_of(away.scenario),
+        "sure": away.sure,
         "sentences": away_sentences(away),
         "worst": away.worst.start.year,
         "years": [_stay(stay) for stay in away.stays],

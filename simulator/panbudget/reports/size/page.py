@@ -12,10 +12,10 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from panbudget.files import toml_key
-from panbudget.reports.pages import Report, Section, texts, words_of
+from panbudget.reports.pages import Report, Section, margin_said, texts, words_of
 from panbudget.reports.size.figures import map_figure, trade_off_figure
 from panbudget.reports.writing import Verb
-from panbudget.studies.size.choose import SCAN, Choice, Sizing, ValveSizing
+from panbudget.studies.size.choose import Choice, Sizing, ValveSizing
 from panbudget.words import calendar_day, count
 
 _section, _say = words_of("size")
@@ -61,7 +61,11 @@ def _sentence(valve: ValveSizing, sizing: Sizing) -> str:
         "cells": f"{sizing.draws} draws × {count(len(sizing.years), 'season')}",
         "moved": ", ".join(f"{bed} {new} instead of {valve.counts[bed]}" for bed, new in moved.items()),
         "wish": texts("size")["held_back"].get(choice.binding),
-        **({"exposure": _range(margin.exposure), "refill": _range(margin.refill_flow)} if margin.exposure else {}),
+        **(
+            {"exposure": margin_said(margin.exposure), "refill": margin_said(margin.refill_flow)}
+            if margin.exposure
+            else {}
+        ),
     }
     first = "stay" if choice.best == 0 else "answer" if choice.keeps else "nearest"
     worse = _say("worse", **values) if choice.worse else ""
@@ -80,18 +84,6 @@ def _sentence(valve: ValveSizing, sizing: Sizing) -> str:
     return " ".join(
         [_say(first, worse=worse, **values), *(_say(key, **values) for key, holds in keys.items() if holds)]
     )
-
-
-def _range(factors: tuple[float, float] | None) -> str:
-    """A margin in words; the ends of what was looked at stand for what lies beyond them."""
-    if factors is None:
-        return _say("range_none")
-    low, high = factors
-    bounds = (
-        (_say("range_low") if low <= SCAN[0] else f"{low:.2f}"),
-        (_say("range_high") if high >= SCAN[-1] else f"{high:.2f}"),
-    )
-    return f"{bounds[0]} to {bounds[1]}"
 
 
 def variant_text(sizing: Sizing) -> str:
@@ -196,7 +188,11 @@ def _tables(valve: ValveSizing, often: str) -> Iterator[Section]:
     rows = list(settings.values())
     yield _section("settings", table=rows[: _NEIGHBOURS + 2], fill={"name": valve.name, "often": often})
     margins = [
-        {"which": _which(valve.choice, index), "exposure": _range(part.exposure), "refill": _range(part.refill_flow)}
+        {
+            "which": _which(valve.choice, index),
+            "exposure": margin_said(part.exposure),
+            "refill": margin_said(part.refill_flow),
+        }
         for part, index in ((valve.margins["best"], valve.choice.best), (valve.margins["described"], 0))
     ]
     yield _section("margins", table=margins if valve.choice.best else margins[:1])

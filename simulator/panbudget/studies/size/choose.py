@@ -27,7 +27,7 @@ from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.result import Season
 from panbudget.season.supplies import most_static
 from panbudget.studies.common import Garden, read_data, refusal, seasons_of_record
-from panbudget.studies.ranges import ValveFactors, drawn_factors, ranges_of, valve_factors
+from panbudget.studies.ranges import DRAWS, SCAN, ValveFactors, around, drawn_factors, ranges_of, valve_factors
 from panbudget.studies.size.settings import Done, Outcome, Setting, YearForcing, joined, outcomes, year_forcing
 from panbudget.weather import Weather
 
@@ -37,7 +37,7 @@ _OTHER_SWINGS = (0.2, 0.35, 0.5, 0.7, 1.4, 2.0, 2.8)  # times the present one
 _OTHER_COUNTS = (0.5, 0.7, 1.4, 2.0)  # times the present emitters, where pan and refill are what is owned
 _MOST_OF_PAN = 0.8  # of the pan's water that a swing may take
 #: draws of the judgement; and of the search before it, and how many cells it has at least: through a compiler, or not
-_DRAWS = {True: (64, 8, 64), False: (12, 2, 3)}
+_DRAWS = {True: (DRAWS[True], 8, 64), False: (DRAWS[False], 2, 3)}
 _SAFETIES = (-0.05, -0.02, 0.0, 0.02, 0.05)  # beside the share asked for: the shortlist holds some of each
 _OF_EACH = 8  # settings of the shortlist at each of them
 _FEW_DAYLIGHT = 0.05
@@ -48,8 +48,6 @@ _ALIKE_WATER, _ALIKE_OPENINGS = 0.02, 0.25
 _TOGETHER = 1.35
 _CLOSER = 3  # parts into which a step of the grid is cut when looking closer
 _PARALLEL = 3  # refill emitters of one kind side by side, at most
-#: factors over which a margin is looked for; its ends stand for what lies beyond
-SCAN = np.round(1.0 + 0.05 * np.arange(-12, 21), 2)
 _MEANS = ("litres", "wasted", "openings_a_day", "open_hours", "starved_hours", "daylight_openings")
 WISHES = ("stress_days", "litres", "openings_a_day", "when")
 
@@ -615,15 +613,8 @@ def _margins(search: _Search, settings: Sequence[Setting]) -> list[Margin]:
     by_year = np.stack([outcome.stress_days.max(axis=2) for outcome in found])
     days = np.quantile(by_year, search.interval, axis=0, method="higher")
     holds: npt.NDArray[np.bool_] = days <= search.scenario.wishes.stress_days
-    return [Margin(*(_run_around(part) for part in row.reshape(2, count))) for row in holds]
-
-
-def _run_around(holds: npt.NDArray[np.bool_]) -> tuple[float, float] | None:
-    """The factors about 1 over which something holds without a break."""
-    middle = int(np.argmin(np.abs(SCAN - 1.0)))
-    if not holds[middle]:
-        return None
-    below, above = (np.flatnonzero(~part) for part in (holds[middle::-1], holds[middle:]))
-    low = middle - below[0] + 1 if len(below) else 0
-    high = middle + above[0] - 1 if len(above) else len(holds) - 1
-    return float(SCAN[low]), float(SCAN[high])
+    at = SCAN.tolist()
+    return [
+        Margin(*(around(dict(zip(at, part, strict=True)).__getitem__, SCAN) for part in row.reshape(2, count).tolist()))
+        for row in holds
+    ]

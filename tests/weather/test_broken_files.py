@@ -117,7 +117,7 @@ BROKEN = {
     "negative wind": (table(wind=with_day(2, -1)), ["wind is -1 m/s on 2025-06-04", "correct it"]),
     "sentinel": (
         table(tmin=with_day(14, -999)),
-        ["tmin is -999 on 2025-06-04", "leave missing values empty"],
+        ["tmin is empty on 2025-06-04", "left out there for the mark -999 of a missing value", "never invented"],
     ),
     "too bright": (
         table(radiation=with_day(24, 36)),

@@ -74,10 +74,21 @@ class Column(Described):
 
 
 class _WeatherFile(Described):
-    file: quantities.WeatherFile
+    file: quantities.WeatherFiles
     format: str = "auto"
     wind_height: Annotated[Length, Field(ge=0.5, le=200)] | None = None
     columns: dict[str, Column] = Field(default_factory=dict)
+    missing: list[str] = Field(default_factory=list)
+
+    @property
+    def files(self) -> list[str]:
+        """Its files or patterns, in the order in which they are read."""
+        return [self.file] if isinstance(self.file, str) else self.file
+
+    @property
+    def shown(self) -> str:
+        """What messages and reports call it."""
+        return ", ".join(self.files)
 
 
 class FallbackSource(_WeatherFile):
@@ -103,13 +114,13 @@ class WeatherSource(_WeatherFile):
     fallback: list[FallbackSource] = Field(default_factory=list, max_length=10)
 
     def wrong(self) -> Iterator[Problem]:
-        seen = {self.file: "the weather file itself"}
+        seen = {self.shown: "the weather file itself"}
         for index, fallback in enumerate(self.fallback):
-            if fallback.file in seen:
+            if fallback.shown in seen:
                 where = f"fallback[{index}].file"
-                yield Problem("named-twice", where, f"is {seen[fallback.file]}", cure="name another file")
+                yield Problem("named-twice", where, f"is {seen[fallback.shown]}", cure="name another file")
                 return
-            seen[fallback.file] = f"named twice, here and in fallback[{index}]"
+            seen[fallback.shown] = f"named twice, here and in fallback[{index}]"
 
 
 class SeasonDates(Described):
@@ -360,9 +371,9 @@ class Scenario(Described):
         return self._source.laid_over
 
     @property
-    def weather_path(self) -> Path:
-        """The weather file. Relative paths start at the scenario's folder."""
-        return self.path.parent / self.weather.file
+    def weather_paths(self) -> list[Path]:
+        """The weather files, or patterns of theirs. Relative paths start at the scenario's folder."""
+        return [self.path.parent / file for file in self.weather.files]
 
     def with_variant(self, name: str) -> Scenario:
         """

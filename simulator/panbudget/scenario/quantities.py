@@ -12,7 +12,6 @@ from dataclasses import replace
 from typing import Annotated, Any, ClassVar, Self, get_args
 
 from pydantic import (
-    AfterValidator,
     BaseModel,
     ConfigDict,
     Field,
@@ -65,15 +64,20 @@ def _reads(kind: str) -> Reads:
 OrName = Reads(lambda value: {"name": value} if isinstance(value, str) else value, {"type": "string"}, beside=True)
 
 
-def _names_a_file(text: str) -> str:
-    name = text.replace("\\", "/").rsplit("/", 1)[-1].strip()
-    if name in ("", ".", ".."):
-        found = "is a folder" if text.strip() else "is empty"
-        raise Senseless(Problem("no-file", "", found, 'the path of a weather file, such as "weather.csv"'))
-    return text
+def _names_files(given: object) -> object:
+    """Refuse what names no file, or no file beside others."""
+    for text in given if isinstance(given, list) and given else [given]:
+        if not isinstance(text, str) or text.replace("\\", "/").rsplit("/", 1)[-1].strip() in ("", ".", ".."):
+            found = "is no path" if not isinstance(text, str) else "is a folder" if text.strip() else "is empty"
+            raise Senseless(
+                Problem("no-file", "", found, 'the path of a weather file, such as "weather.csv", or a list')
+            )
+    return given
 
 
-WeatherFile = Annotated[str, AfterValidator(_names_a_file)]
+_FILES = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}, "minItems": 1}]}
+#: a file, a pattern of files, or a list of them
+WeatherFiles = Annotated[str | list[str], Reads(_names_files, _FILES)]
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Whole = Annotated[int, Field(strict=True)]
 Count = Annotated[int, Field(strict=True, ge=1, le=1_000_000)]

@@ -271,7 +271,7 @@ def record_of(scenario: Scenario, weather: Weather) -> Record:
         Its site, and its names of files.
     weather : Weather
     """
-    shown, file = scenario.weather.file, str(scenario.path)
+    shown, file = scenario.weather.shown, str(scenario.path)
     # a table that somebody changed in place is another one
     key = (scenario.site.model_dump_json(), shown, file, hash(weather.daily.to_numpy().tobytes()))
     records = _RECORDS.setdefault(weather, {})

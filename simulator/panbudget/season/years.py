@@ -267,7 +267,7 @@ def _refuse_unknown(scenario: Scenario, year: int) -> None:
     held = list(usable_years(scenario).weather)
     shown = f"{start:%d %B} to {end:%d %B}".replace(" 0", " ").removeprefix("0")
     there = f"it holds them in {listed(held)}" if held else f"it runs from {min(days)} to {max(days)}"
-    found = f"= {year}: {scenario.weather.file} does not hold {shown} of that year; {there}"
+    found = f"= {year}: {scenario.weather.shown} does not hold {shown} of that year; {there}"
     problem = Problem("year-not-held", "season", found, cure="choose one of its years", value=year)
     raise ScenarioError(problem, file=str(scenario.path))
 

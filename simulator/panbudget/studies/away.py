@@ -344,7 +344,7 @@ def away(
         held = f"{weather.daily.index[0].date()} to {weather.daily.index[-1].date()}"
         found = (
             f"from {calendar_day(first)} to {calendar_day(first + leave.length)} and those before them back to "
-            f"{calendar_day(leave.begin)} are in no year of the weather file {scenario.weather.file} (it runs from {held})"
+            f"{calendar_day(leave.begin)} are in no year of the weather file {scenario.weather.shown} (it runs from {held})"
         )
         raise common.refusal(scenario, *wrong, found, "choose days within it")
     stays = []

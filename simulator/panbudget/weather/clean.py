@@ -28,7 +28,9 @@ from panbudget.weather.filling import estimates
 from panbudget.weather.filling.fallback import Borrowed, Fallback
 from panbudget.weather.filling.gaps import GapLimits, Gaps
 from panbudget.weather.formats.readers import choose_reader
+from panbudget.weather.marks import without_marks
 from panbudget.weather.messages import counted, note, problem, table_of
+from panbudget.weather.several import Paths, joined, paths_of, shown_names
 from panbudget.weather.site import Site, place_doubts, sky_of, station_notes
 from panbudget.weather.text.columns import FINISHED_UNITS
 from panbudget.weather.text.raw import ColumnChoice, RawTable
@@ -124,7 +126,7 @@ class _Rules:
 
 
 def read_weather(
-    path: str | Path,
+    path: Paths,
     site: Site,
     *,
     file_format: str = "auto",
@@ -132,6 +134,7 @@ def read_weather(
     missing_rain: str = "error",
     too_bright: str = "error",
     columns: Columns = None,
+    missing: Sequence[str] = (),
     shown_as: str | None = None,
     limits: GapLimits | None = None,
     start: dt.date | None = None,
@@ -143,8 +146,8 @@ def read_weather(
 
     Parameters
     ----------
-    path : str or Path
-        The file.
+    path : str or Path, or a sequence of them
+        The file; several, or a pattern of theirs such as "2024-*.csv", are joined by date (see `several`).
     site : Site
         Where it was measured.
     file_format : str
@@ -159,6 +162,8 @@ def read_weather(
     columns : mapping, optional
         Standard name -> {"column": header, "unit": unit}, or an object with these attributes, or the header
         alone.
+    missing : sequence of str
+        What stands for a missing value in a table, beside the usual words and codes: "x", or "0 %" in columns of %.
     shown_as : str, optional
         The file's name in messages; the path as given if left out.
     limits : GapLimits, optional
@@ -186,7 +191,7 @@ def read_weather(
     FAO-56 chapter 3 for gaps; see `gaps`, `humidity` and `plausibility`.
     """
     options: dict[str, Any] = {"missing_rain": missing_rain, "too_bright": too_bright, "limits": limits}
-    named: dict[str, Any] = {"file_format": file_format, "columns": columns, "shown_as": shown_as}
+    named: dict[str, Any] = {"file_format": file_format, "columns": columns, "missing": missing, "shown_as": shown_as}
     return open_weather(path, site, wind_height=wind_height, fallbacks=fallbacks, **named, **options).over(start, end)
 
 
@@ -265,11 +270,12 @@ class WeatherFile:
 
 
 def open_weather(
-    path: str | Path,
+    path: Paths,
     site: Site,
     *,
     file_format: str = "auto",
     columns: Columns = None,
+    missing: Sequence[str] = (),
     shown_as: str | None = None,
     fallbacks: Sequence[Fallback] = (),
     **options: Any,
@@ -282,11 +288,11 @@ def open_weather(
     WeatherError
         A file can't be read, or an option can't be.
     """
-    rules, shown = _Rules(site, **options), str(path) if shown_as is None else shown_as
+    rules, shown = _Rules(site, **options), shown_names(path) if shown_as is None else shown_as
     rules.refuse(shown)
     choices = _choices(columns or {}, rules.table, shown)
     others = [(fallback, _read_fallback(fallback, rules)) for fallback in fallbacks]
-    file = read_raw(path, site, shown_as=shown, file_format=file_format, columns=choices)
+    file = read_files(path, site, shown_as=shown, file_format=file_format, columns=choices, missing=missing)
     if file.raw.typical and others:
         raise WeatherError(problem("typical-with-fallback"), file=shown)
     return WeatherFile(file, rules, others)
@@ -315,6 +321,15 @@ def table_weather(raw: RawTable, source: Source, site: Site, *, reader: str, **o
     return WeatherFile(RawFile(raw, source, reader, "as named"), _Rules(site, **options))
 
 
+def read_files(path: Paths, site: Site, *, shown_as: str, **options: Any) -> RawFile:
+    """Recognise a file or several and read them, unchecked; several joined. Takes what `read_raw` takes."""
+    paths = paths_of(path, shown_as=shown_as)
+    if len(paths) == 1:
+        return read_raw(paths[0], site, shown_as=shown_as, **options)
+    files = [read_raw(each, site, shown_as=each.name, **options) for each in paths]
+    return joined(files, site, shown_as=shown_as, columns=_choices(options.get("columns") or {}, "weather", shown_as))
+
+
 def read_raw(
     path: str | Path,
     site: Site,
@@ -322,6 +337,7 @@ def read_raw(
     shown_as: str,
     file_format: str = "auto",
     columns: Columns = None,
+    missing: Sequence[str] = (),
     table: str = "weather",
 ) -> RawFile:
     """
@@ -329,8 +345,8 @@ def read_raw(
 
     Parameters
     ----------
-    path, site, shown_as, file_format, columns
-        As in `read_weather`.
+    path, site, shown_as, file_format, columns, missing
+        As in `read_weather`; one file.
     table : str
         The scenario's table that names the file.
 
@@ -344,7 +360,7 @@ def read_raw(
         An unknown format, or a file that doesn't hold to its own.
     """
     choices = _choices(columns or {}, table, shown_as)
-    source = replace(open_source(path, shown_as=shown_as), table=table)
+    source = replace(open_source(path, shown_as=shown_as), table=table, missing=tuple(missing))
     reader, why = choose_reader(source, file_format=file_format)
     file = RawFile(reader.read(source, columns=choices, site=site), source, reader.NAME, why)
     if file.raw.problems:  # whole columns in another unit are cured along with their names
@@ -376,6 +392,7 @@ def _checked(file: RawFile, rules: _Rules, others: Sequence[tuple[Fallback, Chec
     site = rules.site
     if file.raw.typical:
         file = file._replace(raw=laid_out(file.raw, start=rules.start, end=rules.end))
+    file = file._replace(raw=without_marks(file.raw))
     raw, notes = file.raw, [*station_notes(file.raw.station, site), *file.raw.notes]
     height = rules.wind_height or raw.wind_height or _FINISHED_HEIGHT
     if rules.wind_height is None and height != _FINISHED_HEIGHT and "wind" in raw.daily.columns:
@@ -406,7 +423,7 @@ def _read_fallback(fallback: Fallback, rules: _Rules) -> RawFile:
     shown, rules = fallback.shown, _of_fallback(fallback, rules)
     rules.refuse(shown)
     options: dict[str, Any] = {"file_format": fallback.file_format, "columns": fallback.columns, "table": rules.table}
-    file = read_raw(fallback.path, rules.site, shown_as=shown, **options)
+    file = read_files(fallback.path, rules.site, shown_as=shown, missing=fallback.missing, **options)
     if file.raw.typical:
         raise WeatherError(problem("fallback-typical"), file=shown)
     return file

@@ -50,7 +50,7 @@ def open_scenario_weather(scenario: Scenario) -> WeatherFile:
     if wrong := [problem for where, name in formats if (problem := format_problem(name, where=where))]:
         raise ScenarioError(*wrong, file=str(scenario.path))
     return open_weather(
-        scenario.weather_path,
+        scenario.weather_paths,
         scenario.site,
         **_of_file(source),
         missing_rain=source.missing_rain,
@@ -60,12 +60,12 @@ def open_scenario_weather(scenario: Scenario) -> WeatherFile:
 
 
 def _of_file(source: WeatherSource | FallbackSource) -> dict[str, Any]:
-    file = {"shown_as": source.file, "file_format": source.format}
+    file = {"shown_as": source.shown, "file_format": source.format, "missing": source.missing}
     return {**file, "wind_height": source.wind_height, "columns": source.columns}
 
 
 def _fallback(scenario: Scenario, source: FallbackSource) -> Fallback:
     elsewhere = {name: v for name in ("latitude", "longitude", "elevation") if (v := getattr(source, name)) is not None}
     site = scenario.site.model_copy(update=elsewhere)
-    path = scenario.path.parent / source.file
-    return Fallback(path, **_of_file(source), adjust=source.adjust, rain=source.rain, site=site)
+    paths = [scenario.path.parent / file for file in source.files]
+    return Fallback(paths, **_of_file(source), adjust=source.adjust, rain=source.rain, site=site)

@@ -311,10 +311,18 @@ LIMITS = [
 def test_a_record_is_believed_up_to_its_limits(name, usual, lowest, highest):
     for value, believed in ((lowest, True), (highest, True), (lowest - 0.01, False), (highest + 0.01, False)):
         found = records(hours("2025-06-01", 48), **{name: [value] + [usual] * 47})
-        if believed:
+        if believed or (name == "radiation" and value > 0.0):
             days(found)
         else:
             assert f'line 2: "{name}" is ' in refusal(found)
+
+
+@pytest.mark.parametrize(("flux", "gap"), [(1599.9, False), (1600.0, True), (2400.0, True)])
+def test_a_record_brighter_than_any_sky_is_a_gap_and_said(flux, gap):
+    """A glint or a fault of the sensor; what is left of the day is enough."""
+    found = days(records(hours("2025-06-01", 48), radiation=[100.0] * 12 + [flux] + [100.0] * 35))
+    assert any("brighter than any sky" in note for note in found.notes) is gap
+    assert found.daily["radiation"].iloc[0] == pytest.approx(8.64 if gap else 8.64 + (flux - 100.0) * 3.6e-3, abs=0.2)
 
 
 def test_few_records_are_faults_and_many_are_another_unit():

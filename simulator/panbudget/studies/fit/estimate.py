@@ -255,7 +255,7 @@ def fit(
     weather = weather or read_scenario_weather(scenario, min(season.start, read.first), max(season.end, read.last))
     held = weather.daily.index
     if read.first < held[0].date() or read.last > held[-1].date():
-        days = {"first": read.first, "last": read.last, "file": scenario.weather.file}
+        days = {"first": read.first, "last": read.last, "file": scenario.weather.shown}
         record = {"held_first": held[0].date(), "held_last": held[-1].date()}
         raise ReadingsError(problem("outside-record", "date", **days, **record), file=read.file)
     forcing = with_faults(scenario, prepare(scenario, weather, read.first, read.last))

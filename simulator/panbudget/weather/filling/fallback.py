@@ -52,7 +52,7 @@ class Fallback:
         The file.
     shown_as : str, optional
         Its name in messages; the path as given if left out.
-    file_format, wind_height, columns
+    file_format, wind_height, columns, missing
         As in `read_weather`.
     adjust : bool
         Whether what it lends is fitted to the primary file first, over the days that both have.
@@ -62,11 +62,12 @@ class Fallback:
         Where it was measured; the season's own site if left out.
     """
 
-    path: str | Path
+    path: str | Path | Sequence[str | Path]
     shown_as: str | None = None
     file_format: str = "auto"
     wind_height: float | None = None
     columns: Mapping[str, Any] = field(default_factory=dict)
+    missing: Sequence[str] = ()
     adjust: bool = False
     rain: bool = False
     site: Site | None = None

@@ -11,16 +11,17 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import numpy.typing as npt
 
 from panbudget.physics.air import Floats, saturation_vapour_pressure
-from panbudget.weather.subdaily.hourly import Records, to_days
+from panbudget.weather.marks import is_known_mark
+from panbudget.weather.subdaily.hourly import QUANTITIES, Records, to_days
 from panbudget.weather.text.cells import MISSING, Cells, read_cells
 from panbudget.weather.text.headers import Header, is_weather, read_logger_header, stated_order
-from panbudget.weather.text.mistakes import Mistakes
+from panbudget.weather.text.mistakes import Mistakes, note
 from panbudget.weather.text.moments import (
     ReadStamps,
     TimeColumns,
@@ -31,7 +32,7 @@ from panbudget.weather.text.moments import (
     says_utc,
 )
 from panbudget.weather.text.opening import Opening, find_opening, without_footer
-from panbudget.weather.text.raw import Columns, RawTable, Site, Source
+from panbudget.weather.text.raw import ColumnChoice, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, read_rows, split
 
 NAME = "logger"
@@ -40,6 +41,8 @@ SOURCE = "none: what such stations' tables have in common"
 
 # how much better °F must fit the three columns of damp air than °C does [% of relative humidity]
 _MUCH_BETTER = 3.0
+# a middling speed below which a garden's wind may be taken for m/s, and from which the daily checks name another unit
+_CALM, _STRONG = 4.0, 10.0
 
 
 def sniff(head: str) -> tuple[float, str]:
@@ -136,7 +139,9 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         factor, _ = header.conversions.get("radiation", (1.0, 0.0))
         header.conversions["radiation"] = factor / step, 0.0
     values = header.standard({place: cells.numbers[place] for place in header.places.values()})
+    marks = list(_without_marks(values, header, cells))
     _refuse_unlikely_units(values, header, mistakes)
+    mistakes.paste = header.to_paste()
     mistakes.raise_if_any(source.shown_as)
     values = {name: column for name, column in values.items() if not np.isnan(column).all()}
     if "temperature" not in values:
@@ -155,7 +160,9 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     separator = SEPARATORS[opening.separator]
     clock = "UTC" if records.utc else "the file's own clock"
     recognised = f"station table: {separator} between columns, decimal {cells.decimal}, times {when.style} in {clock}"
-    raw = to_days(records, site, recognised=recognised, shown_as=source.shown_as, notes=[*header.notes, *cells.notes])
+    raw = to_days(
+        records, site, recognised=recognised, shown_as=source.shown_as, notes=[*header.notes, *cells.notes, *marks]
+    )
     # of daily columns whose figures are the records' own: extremes, means and sums of one unit
     daily = {"tmin": "temperature", "tmax": "temperature", "wind": "wind", "rain": "rain", "pressure": "pressure"}
     converted = values.keys() & header.conversions.keys()
@@ -208,8 +215,25 @@ def _usual_step(stamps: npt.NDArray[np.datetime64]) -> float:
     return float(np.median(apart[apart > 0])) if apart.any() else 3600.0
 
 
+def _without_marks(values: dict[str, Floats], header: Header, cells: Cells) -> Iterator[str]:
+    """Take known marks for a missing value out, where no record can be so; say so."""
+    for name, column in values.items():
+        lowest, highest = max(QUANTITIES[name].lowest, -1e3 if name != "rain" else 0.0), QUANTITIES[name].highest
+        is_mark = is_known_mark(cells.numbers[header.places[name]]) & ((column < lowest) | (column > highest))
+        if is_mark.any():
+            values[name] = np.where(is_mark, np.nan, column)
+            yield note("marks", column=header.headers[name], count=int(is_mark.sum()))
+
+
 def _refuse_unlikely_units(values: dict[str, Floats], header: Header, mistakes: Mistakes) -> None:
-    """Refuse a temperature without a unit that other columns show to be in °F."""
+    """Refuse a wind that may be in several units, and a temperature that other columns show to be in °F, without a unit."""
+    if "wind" in values and not {"wind"} & (header.stated | header.chosen.keys()):
+        speeds = values["wind"][values["wind"] > 0.0]
+        middle = float(np.median(speeds)) if speeds.size else 0.0
+        if header.imperial or _CALM < middle < _STRONG:
+            text = header.headers["wind"]
+            mistakes.note("wind-no-unit", value=text, column=text, middle=middle)
+            header.suggested["wind"] = ColumnChoice(text)
     if "temperature" in header.stated:
         return
     text = header.headers["temperature"]

@@ -6,15 +6,19 @@ them, so that ``--help`` is quick.
 """
 
 import importlib
+import os
 import sys
+import traceback
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from panbudget import terminal
 from panbudget.cli.options import TEXTS, app
 from panbudget.errors import PanbudgetError
 
-_BAD_INPUT, _INTERRUPTED = 2, 130
+_BAD_INPUT, _BUG, _INTERRUPTED = 2, 70, 130
 # in the order in which --help lists them
 VERBS = (
     "new",
@@ -56,8 +60,19 @@ def main(arguments: list[str] | None = None) -> None:
     """
     Run the command line.
 
-    Exit codes: 0 done; 1 with ``--strict`` when a finding is a danger; 2 bad input; 130 interrupted.
+    Exit codes: 0 done; 1 with ``--strict`` when a finding is a danger; 2 bad input; 70 a mistake of ours; 130
+    interrupted.
     """
+    try:
+        with terminal.patient():
+            code = _run(arguments)
+    except terminal.Unwritten as error:
+        typer.echo(f"standard output can't be written ({error.strerror})", err=True)
+        code = _BAD_INPUT
+    sys.exit(code)
+
+
+def _run(arguments: list[str] | None) -> int:
     try:
         code = app(args=arguments, standalone_mode=False)
     except PanbudgetError as error:
@@ -75,7 +90,18 @@ def main(arguments: list[str] | None = None) -> None:
             show()
             code = _BAD_INPUT
         else:
-            raise
+            code = _told(error)
     if code == _INTERRUPTED:
         typer.echo("Interrupted; nothing half-made is left.", err=True)
-    sys.exit(code if isinstance(code, int) else 0)
+    return code if isinstance(code, int) else 0
+
+
+def _told(error: Exception) -> int:
+    """Say that a mistake is ours, in two lines; all of it where PANBUDGET_TRACEBACK is set."""
+    if os.environ.get("PANBUDGET_TRACEBACK"):
+        traceback.print_exception(error)
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    at = f"{type(error).__name__} in {Path(last.filename).name}, line {last.lineno}: {error}"
+    typer.echo(" ".join(f"panbudget itself is at fault: {at}".split()), err=True)
+    typer.echo(TEXTS["ours"]["report"], err=True)
+    return _BUG

@@ -1,0 +1,102 @@
+"""
+Terminal: what the program prints gets as far as the terminal lets it, and a signal stops it as Ctrl-C does.
+
+A code page that lacks a sign gets a plainer one; a reader that has gone is no error; a full device is one.
+"""
+
+import codecs
+import contextlib
+import os
+import signal
+import sys
+import threading
+import unicodedata
+from collections.abc import Iterator
+from typing import Any, TextIO
+
+# signs that Unicode itself gives no plainer form
+_PLAINER = {"−": "-", "–": "-", "—": "-", "×": "x", "·": ".", "→": "->", "“": '"', "”": '"', "‘": "'", "’": "'"}
+
+
+def _plainer(error: UnicodeError) -> tuple[str, int]:
+    """Stand in for letters that the terminal's code page lacks: their parts, or a question mark."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    letters = error.object[error.start : error.end]
+    plain = (_PLAINER.get(letter) or unicodedata.normalize("NFKD", letter) for letter in letters)
+    return "".join(part.encode("ascii", "ignore").decode() or "?" for part in plain), error.end
+
+
+codecs.register_error("plainer", _plainer)
+
+
+class Unwritten(OSError):
+    """Standard output can't be written, and not because its reader has gone."""
+
+
+class _Patient:
+    """A standard stream: nothing reaches it any more once writing has failed."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream: Any = stream
+        self.failure: OSError | None = None
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="plainer")
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+    def write(self, text: str) -> int:
+        self._trying(self._stream.write, text)
+        return len(text)
+
+    def flush(self) -> None:
+        self._trying(self._stream.flush)
+
+    def _trying(self, act: Any, *arguments: str) -> None:
+        if self.failure is not None:
+            return
+        try:
+            act(*arguments)
+        except OSError as failure:
+            self.failure = failure
+            with contextlib.suppress(OSError, ValueError):  # else Python itself fails on what is left, at its end
+                os.dup2(os.open(os.devnull, os.O_WRONLY), self._stream.fileno())
+
+
+def _interrupt(*_: object) -> None:
+    raise KeyboardInterrupt
+
+
+@contextlib.contextmanager
+def patient() -> Iterator[None]:
+    """
+    Print through all that a terminal can be, and take SIGTERM and SIGHUP as Ctrl-C.
+
+    Raises
+    ------
+    Unwritten
+        At the end, if standard output could not be written for another reason than that its reader has gone.
+    """
+    before = {name: getattr(sys, name) for name in ("stdout", "stderr")}
+    streams = {name: _Patient(stream) for name, stream in before.items() if stream is not None}
+    handlers: dict[int, Any] = {}
+    if threading.current_thread() is threading.main_thread():
+        numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+        # what nohup has told to ignore stays ignored
+        wanted = [number for number in numbers if signal.getsignal(number) is not signal.SIG_IGN]
+        handlers = {number: signal.signal(number, _interrupt) for number in wanted}
+    for name, stream in streams.items():
+        setattr(sys, name, stream)
+    try:
+        yield
+        for stream in streams.values():
+            stream.flush()
+    finally:
+        for name, old in before.items():
+            setattr(sys, name, old)
+        for number, handler in handlers.items():
+            signal.signal(number, handler)
+    failure = streams["stdout"].failure if "stdout" in streams else None
+    if failure is not None and not isinstance(failure, BrokenPipeError):
+        raise Unwritten(failure.errno, failure.strerror)

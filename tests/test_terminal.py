@@ -1,0 +1,88 @@
+"""Terminal: closed pipes, full devices, code pages, signals; a mistake of ours has an exit code of its own."""
+
+from __future__ import annotations
+
+import io
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from panbudget import terminal
+from panbudget.cli import main as command_line
+from tests.cli.test_main import run
+
+ROOT = Path(__file__).resolve().parents[1]
+KNOWN = [sys.executable, "-m", "panbudget", "known", "plants"]
+
+
+def environment(**more):
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), **more}
+
+
+@pytest.mark.parametrize(
+    ("page", "text", "printed"),
+    [
+        ("cp1252", "1\u202f200 m² − 3 … ×", b"1 200 m\xb2 - 3 \x85 \xd7"),
+        ("ascii", "5 m² – Zoë → ◆", b"5 m2 - Zoe -> ?"),
+        ("utf-8", "m\udce9n", b"m?n"),  # a surrogate, as of a file's name in another code page
+    ],
+)
+def test_a_letter_that_a_code_page_lacks_gets_a_plainer_one(page, text, printed, monkeypatch):
+    raw = io.BytesIO()
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(raw, encoding=page, write_through=True))
+    with terminal.patient():
+        print(text, end="")
+    assert raw.getvalue() == printed
+
+
+def test_a_reader_that_goes_is_no_error():
+    with subprocess.Popen(KNOWN, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment()) as process:
+        process.stdout.close()
+        assert (process.stderr.read(), process.wait()) == (b"", 0)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no full device")
+def test_a_full_device_is_one_line():
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(KNOWN, stdout=full, stderr=subprocess.PIPE, text=True, env=environment(), check=False)
+    assert done.returncode == 2
+    assert done.stderr.startswith("standard output can't be written (") and done.stderr.count("\n") == 1
+
+
+def test_without_standard_output_nothing_is_said():
+    command = "exec 1>&-; exec " + " ".join(KNOWN)
+    done = subprocess.run(["sh", "-c", command], stderr=subprocess.PIPE, text=True, env=environment(), check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
+def test_a_signal_stops_it_as_ctrl_c_does_and_leaves_nothing(name, tmp_path, capsys, monkeypatch):
+    def stopped(*_):
+        os.kill(os.getpid(), getattr(signal, name))
+        time.sleep(5.0)
+
+    monkeypatch.setattr("panbudget.reports.writing.write_into", stopped)
+    before = signal.getsignal(getattr(signal, name))
+    demo = ROOT / "scenarios" / "terraces.toml"
+    code, _, err = run(capsys, "replay", demo, "--out", tmp_path / "season", "--start", "2025-08-25")
+    assert (code, err) == (130, "Interrupted; nothing half-made is left.\n")
+    assert list(tmp_path.iterdir()) == []
+    assert signal.getsignal(getattr(signal, name)) is before
+
+
+def test_a_mistake_of_ours_is_two_lines_and_an_exit_code_of_its_own(capsys, monkeypatch):
+    def broken(**_):
+        raise ZeroDivisionError("a\nb")
+
+    monkeypatch.setattr(command_line, "app", broken)
+    code, out, err = run(capsys, "known")
+    assert (code, out) == (70, "")
+    assert err.startswith("panbudget itself is at fault: ZeroDivisionError in test_terminal.py, line ")
+    assert err.count("\n") == 2
+    monkeypatch.setenv("PANBUDGET_TRACEBACK", "1")
+    assert "Traceback" in run(capsys, "known")[2]

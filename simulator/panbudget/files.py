@@ -20,6 +20,8 @@ from panbudget.errors import OutputError, Problem, ScenarioError
 _FLOATS = "%.12g"
 # with which a text may be taken for a formula by a spreadsheet
 _FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n")
+# what somebody types is smaller
+_MOST_BYTES, _MOST_LEVELS, _MOST_KEYS = 2_000_000, 50, 10_000
 _PLAIN_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 
 
@@ -105,9 +107,16 @@ def read_toml(path: str | Path, *, missing: str = "check the path") -> tuple[dic
     """
     path = Path(path)
     try:
+        if path.exists() and not path.is_dir() and (problem := _unlikely(path)):
+            raise ScenarioError(problem, file=str(path))
         content = path.read_bytes()
         text = content.decode("utf-8-sig").replace("\r\n", "\n")
-        return tomllib.loads(text), content
+        read = tomllib.loads(text)
+        if (keys := _keys(read, _MOST_LEVELS)) <= _MOST_KEYS:
+            return read, content
+        problem = Problem("too-much", "", f"has {keys:,} keys", f"at most {_MOST_KEYS:,}", "name another file")
+    except RecursionError:
+        problem = Problem("too-deep", "", f"is nested deeper than {_MOST_LEVELS} levels", "", "name another file")
     except FileNotFoundError:
         problem = Problem("no-file", "", "there is no such file", "", missing)
     except IsADirectoryError:
@@ -121,7 +130,29 @@ def read_toml(path: str | Path, *, missing: str = "check the path") -> tuple[dic
         problem = Problem("not-utf8", "", "is not a text file in UTF-8", "", "save it as UTF-8")
     except tomllib.TOMLDecodeError as error:
         problem = _toml_problem(str(error), text)
+    except ValueError:  # Python's own limit of digits
+        problem = Problem("too-long", "", "has a number of thousands of digits", "", "write it shorter")
     raise ScenarioError(problem, file=str(path))
+
+
+def _unlikely(path: Path) -> Problem | None:
+    """Return what is wrong with a path that is no file, or too large a one for somebody to have typed."""
+    if not path.is_file():
+        return Problem("no-plain-file", "", "is not a plain file", "", "name the .toml file")
+    if (size := path.stat().st_size) > _MOST_BYTES:
+        found = f"is {size / 1e6:.1f} MB"
+        return Problem("too-large", "", found, f"TOML of at most {_MOST_BYTES / 1e6:g} MB", "name another file")
+    return None
+
+
+def _keys(part: Any, levels: int) -> int:
+    """Count the keys of a tree; a RecursionError if it has more levels."""
+    if not isinstance(part, dict | list):
+        return 0
+    if levels == 0:
+        raise RecursionError
+    inner = part.values() if isinstance(part, dict) else part
+    return len(part) + sum(_keys(value, levels - 1) for value in inner)
 
 
 def _toml_problem(message: str, text: str) -> Problem:

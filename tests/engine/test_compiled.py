@@ -27,7 +27,43 @@ def test_code_is_kept_where_the_variable_says_and_used_again(tmp_path, monkeypat
     compiling.compiled.cache_clear()
     again = compiling.compiled(third)
     assert again(1.0) == third(1.0)
-    assert sum(again.stats.cache_hits.values()) == 1
+    assert again.hits() == 1
+    compiling.compiled.cache_clear()
+
+
+@pytest.mark.parametrize("damage", ["cut off", "a byte changed", "empty", "rubbish", "no seal", "a rubbish seal"])
+@pytest.mark.parametrize("suffix", ["nbi", "nbc"])
+def test_code_that_is_not_as_it_was_written_is_compiled_again(damage, suffix, tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv(compiling.CACHE_VARIABLE, str(tmp_path))
+    compiling.compiled.cache_clear()
+    compiling.compiled(third)(1.0)
+    (file,) = tmp_path.rglob(f"*.{suffix}")
+    (seal,) = tmp_path.rglob("digests.json")
+    whole = file.read_bytes()
+    changed = whole[:-1] + bytes([whole[-1] ^ 1])
+    broken = {"cut off": whole[:-9], "a byte changed": changed, "empty": b"", "rubbish": b"rubbish"}
+    if "seal" in damage:
+        seal.unlink() if damage == "no seal" else seal.write_text("{", encoding="ascii")
+    else:
+        file.write_bytes(broken[damage])
+    compiling.compiled.cache_clear()
+    again = compiling.compiled(third)
+    assert again(1.0) == third(1.0)
+    assert again.hits() == 0
+    assert capsys.readouterr().err.count("\n") == 1
+    compiling.compiled.cache_clear()
+    once_more = compiling.compiled(third)
+    assert (once_more(1.0), once_more.hits(), capsys.readouterr().err) == (third(1.0), 1, "")
+    compiling.compiled.cache_clear()
+
+
+def test_a_cache_that_can_t_be_written_to_any_more_stops_nothing(tmp_path, monkeypatch):
+    monkeypatch.setenv(compiling.CACHE_VARIABLE, str(tmp_path))
+    compiling.compiled.cache_clear()
+    run = compiling.compiled(third)
+    for folder in sorted(tmp_path.rglob("*"), reverse=True):
+        folder.rmdir()
+    assert run(1.0) == third(1.0)
     compiling.compiled.cache_clear()
 
 

@@ -11,6 +11,7 @@ import contextlib
 import functools
 import hashlib
 import importlib.util
+import json
 import os
 import stat
 import sys
@@ -28,6 +29,8 @@ _CALLED = ("eventful_hour",)
 # only the outermost function is called from Python: to translate a call's arguments for each would take most of the time
 _INNER = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 _setting = threading.Lock()
+# digests of what is kept, written after it
+_SEAL = "digests.json"
 
 
 def has_compiler() -> bool:
@@ -55,9 +58,62 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     Without fast arithmetic: every operation stays where the text has it, so that results are equal bit for bit. The
     engine's functions that it calls are compiled into it, but for those of `_CALLED`.
     """
-    with _cache_set(cache_folder(function)) as kept:
-        ready: Callable[..., Any] = _njit(_bound(function), nogil=True, cache=kept, no_cfunc_wrapper=True)
-    return ready
+    folder = cache_folder(function)
+    if folder is not None and not _is_as_written(folder):
+        print("panbudget: what was kept of compiled code is damaged; it is compiled again", file=sys.stderr)
+        folder = folder if _thrown_away(folder) else None
+    ready = _outermost(function, folder)
+
+    @functools.wraps(function)
+    def run(*arguments: Any) -> Any:
+        nonlocal ready
+        compilings = sum(ready.stats.cache_misses.values())
+        try:
+            done = ready(*arguments)
+        except OSError:  # a full disk, a folder that went: nothing has run yet
+            ready = _outermost(function, None)
+            done = ready(*arguments)
+        if folder is not None and sum(ready.stats.cache_misses.values()) > compilings:
+            with contextlib.suppress(OSError):
+                (folder / _SEAL).write_text(json.dumps(_digests(folder)), encoding="ascii")
+        return done
+
+    run.hits = lambda: sum(ready.stats.cache_hits.values())  # type: ignore[attr-defined]
+    return run
+
+
+def _outermost(function: Callable[..., Any], folder: Path | None) -> Any:
+    with _cache_set(folder) as kept:
+        return _njit(_bound(function), nogil=True, cache=kept, no_cfunc_wrapper=True)
+
+
+def _kept(folder: Path) -> list[Path]:
+    return sorted(path for path in folder.rglob("*") if path.suffix in (".nbi", ".nbc"))
+
+
+def _digests(folder: Path) -> dict[str, str]:
+    """Return the digest of each file that numba keeps."""
+    return {
+        path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest() for path in _kept(folder)
+    }
+
+
+def _is_as_written(folder: Path) -> bool:
+    """Tell whether what is kept is what a whole run has left: it is read as code, so nothing else may be."""
+    try:
+        digests = _digests(folder)
+        return not digests or json.loads((folder / _SEAL).read_text(encoding="ascii")) == digests
+    except (OSError, ValueError):
+        return False
+
+
+def _thrown_away(folder: Path) -> bool:
+    try:
+        for path in _kept(folder):
+            path.unlink(missing_ok=True)
+    except OSError:
+        return False
+    return True
 
 
 def _njit(function: Callable[..., Any], **options: object) -> Callable[..., Any]:

@@ -1,0 +1,50 @@
+"""Files: what somebody typed is read within bounds, and never waited for."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+from panbudget.errors import ScenarioError
+from panbudget.files import read_toml
+
+
+def written(tmp_path, text):
+    path = tmp_path / "garden.toml"
+    path.write_text(text, encoding="ascii")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("text", "most"),
+    [
+        ("#" * 1_999_999 + "\n", "#" * 2_000_000 + "\n"),
+        ("a = " + "[" * 49 + "]" * 49, "a = " + "[" * 50 + "]" * 50),
+        ("\n".join(f"k{i} = 1" for i in range(10_000)), "\n".join(f"k{i} = 1" for i in range(10_001))),
+    ],
+)
+def test_the_bounds_of_toml_are_these(text, most, tmp_path):
+    read_toml(written(tmp_path, text))
+    with pytest.raises(ScenarioError, match=r"is 2\.0 MB|nested deeper than 50|has 10,001 keys"):
+        read_toml(written(tmp_path, most))
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("a = " + "[" * 5000, "nested deeper than 50 levels"),
+        ("a" + ".a" * 5000 + " = 1", "nested deeper than 50 levels"),
+        ("a = " + "9" * 5000, "thousands of digits"),
+    ],
+)
+def test_what_would_exhaust_the_reader_is_a_message(text, found, tmp_path):
+    with pytest.raises(ScenarioError, match=found):
+        read_toml(written(tmp_path, text))
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_is_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "garden.toml")
+    with pytest.raises(ScenarioError, match="is not a plain file"):
+        read_toml(tmp_path / "garden.toml")

@@ -51,7 +51,7 @@ def test_a_cluster_that_loses_a_worker_writes_the_same_bytes(tmp_path):
     sweep(plan, tmp_path / "alone", processes=1)
     killed = []
 
-    def told(progress):
+    def watch(progress):
         if progress.done == 3 and not killed:
             victim = next(iter(cluster.workers.values()))
             killed.append(victim.pid)
@@ -60,6 +60,6 @@ def test_a_cluster_that_loses_a_worker_writes_the_same_bytes(tmp_path):
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
     ) as cluster:
-        sweep(plan, tmp_path / "together", scheduler=cluster.scheduler_address, told=told)
+        sweep(plan, tmp_path / "together", scheduler=cluster.scheduler_address, progress=watch)
     assert killed
     assert contents(tmp_path / "together") == contents(tmp_path / "alone")

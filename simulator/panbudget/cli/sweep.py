@@ -60,8 +60,8 @@ def sweep(
     if dry_run or out is None:
         return
     options: dict[str, Any] = {"scheduler": scheduler, "processes": processes, "overwrite": overwrite}
-    with _progress(quiet) as told:
-        swept = panbudget.sweep(described, out, told=told, keep_going=keep_going, **options)
+    with _progress(quiet) as progress:
+        swept = panbudget.sweep(described, out, progress=progress, keep_going=keep_going, **options)
     for site in swept.bad:
         say(f"skipped: {site.name}: {'; '.join(site.lines)}", quiet=quiet, aside=True)
     if as_json:
@@ -115,7 +115,7 @@ def _progress(quiet: bool) -> Iterator[Callable[[Progress], None] | None]:
     looking, last = sys.stderr.isatty(), time.monotonic()
     with bar(None, quiet=quiet) as update:
 
-        def told(progress: Progress) -> None:
+        def show(progress: Progress) -> None:
             nonlocal last
             if looking:
                 update(completed=progress.done, total=progress.parts, description=_rate(progress))
@@ -123,4 +123,4 @@ def _progress(quiet: bool) -> Iterator[Callable[[Progress], None] | None]:
                 last = time.monotonic()
                 say(_rate(progress), aside=True)
 
-        yield None if quiet else told
+        yield None if quiet else show

@@ -4,8 +4,8 @@ workers of a dask scheduler. The cut depends on the plan alone, so that any mach
 same files; results come as they are ready, and depend neither on their order nor on who made them.
 """
 
-import collections
 import concurrent.futures
+import contextlib
 import dataclasses
 import functools
 import itertools
@@ -15,7 +15,7 @@ import os
 import pickle
 import threading
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -87,6 +87,10 @@ class Part:
     seasons: int
     bad: tuple[BadSite, ...]
     seconds: dict[str, float] = field(default_factory=dict)
+
+
+#: hands a job to a worker
+_Submit = Callable[[Job], concurrent.futures.Future[Part]]
 
 
 def how_many(plan: Plan) -> tuple[int, int]:
@@ -304,26 +308,27 @@ def run_jobs(kit: bytes, jobs: Iterable[Job], *, processes: int, scheduler: str 
     PanbudgetError
         A scheduler that doesn't answer, a worker that ended.
     """
-    if scheduler is not None:
-        yield from _by_dask(kit, jobs, scheduler)
-    elif processes == 1:
+    if scheduler is None and processes == 1:
         yield from (run_job(kit, job) for job in jobs)
-    else:
-        yield from _by_processes(kit, jobs, processes)
-
-
-def _by_processes(kit: bytes, jobs: Iterable[Job], processes: int) -> Iterator[Part]:
-    # started afresh, not forked: this process has threads of its own (files, figures)
-    context = multiprocessing.get_context("spawn")
+        return
     waiting = iter(jobs)
-    pool = concurrent.futures.ProcessPoolExecutor(processes, mp_context=context, initializer=_worker)
-    try:
-        running = {pool.submit(run_job, kit, job) for job in itertools.islice(waiting, processes * _AHEAD)}
+    with _processes(kit, processes) if scheduler is None else _cluster(kit, scheduler) as (submit, workers):
+        running = set(map(submit, itertools.islice(waiting, workers * _AHEAD)))
         while running:
             ready, running = concurrent.futures.wait(running, return_when=concurrent.futures.FIRST_COMPLETED)
-            running |= {pool.submit(run_job, kit, job) for job in itertools.islice(waiting, len(ready))}
+            running |= set(map(submit, itertools.islice(waiting, len(ready))))
             for future in ready:
                 yield future.result()
+
+
+@contextlib.contextmanager
+def _processes(kit: bytes, processes: int) -> Iterator[tuple[_Submit, int]]:
+    """Hand jobs to processes of this machine."""
+    # started afresh, not forked: this process has threads of its own (files, figures)
+    context = multiprocessing.get_context("spawn")
+    pool = concurrent.futures.ProcessPoolExecutor(processes, mp_context=context, initializer=_worker)
+    try:
+        yield functools.partial(pool.submit, run_job, kit), processes
     except BrokenProcessPool:
         raise PanbudgetError(problem("worker-ended")) from None
     finally:
@@ -342,7 +347,9 @@ def _worker() -> None:
     threading.Thread(target=follow, daemon=True).start()
 
 
-def _by_dask(kit: bytes, jobs: Iterable[Job], address: str) -> Iterator[Part]:
+@contextlib.contextmanager
+def _cluster(kit: bytes, address: str) -> Iterator[tuple[_Submit, int]]:
+    """Hand jobs to the workers of a dask scheduler, which gives a lost worker's jobs to another."""
     import distributed
 
     dask: Any = distributed
@@ -351,41 +358,12 @@ def _by_dask(kit: bytes, jobs: Iterable[Job], address: str) -> Iterator[Part]:
     except (OSError, ValueError, TimeoutError) as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise PanbudgetError(problem("no-scheduler", "scheduler", address=address, reason=reason[:100])) from None
-    waiting = iter(jobs)
-    tries: collections.Counter[int] = collections.Counter()
     with client:
         workers = client.scheduler_info(n_workers=-1)["workers"]
         if not workers:
             raise PanbudgetError(problem("no-workers", "scheduler", address=address))
-        sent = client.scatter(kit, broadcast=True)
-        slots = sum(worker["nthreads"] for worker in workers.values())
-        job_of: dict[str, Job] = {}
-
-        def submitted(job: Job) -> Any:
-            future = client.submit(run_job, sent, job, pure=False, retries=_TRIES)
-            job_of[future.key] = job
-            return future
-
-        first = map(submitted, itertools.islice(waiting, max(slots * _AHEAD, 2)))
-        running = dask.as_completed(list(first), loop=client.loop)
-        for future in running:
-            job = job_of.pop(future.key)
-            try:
-                part: Part = future.result()
-            except PanbudgetError:
-                raise
-            except Exception as error:
-                # a worker that was lost took its job along, or the kit: both are sent again
-                tries[job.index] += 1
-                if tries[job.index] >= _TRIES or not _was_lost(error):
-                    raise
-                sent = client.scatter(kit, broadcast=True)
-                running.add(submitted(job))
-            else:
-                running.update(list(map(submitted, itertools.islice(waiting, 1))))
-                yield part
-
-
-def _was_lost(error: Exception) -> bool:
-    names = {kind.__name__ for kind in type(error).__mro__}
-    return bool(names & {"KilledWorker", "CancelledError", "FutureCancelledError", "CommClosedError", "TimeoutError"})
+        pool, sent = client.get_executor(pure=False, retries=_TRIES), client.scatter(kit, broadcast=True)
+        try:
+            yield functools.partial(pool.submit, run_job, sent), sum(worker["nthreads"] for worker in workers.values())
+        except (dask.KilledWorker, concurrent.futures.CancelledError):
+            raise PanbudgetError(problem("worker-ended")) from None

@@ -170,7 +170,7 @@ def sweep(
     keep_going: bool = False,
     overwrite: bool = False,
     compiler: bool | None = None,
-    told: Callable[[Progress], None] | None = None,
+    progress: Callable[[Progress], None] | None = None,
 ) -> Swept:
     """
     Run a plan, or go on with it where an earlier run was stopped.
@@ -192,8 +192,8 @@ def sweep(
         Start again.
     compiler : bool, optional
         Whether the engine goes through the compiler; by the plan's size if left out. The numbers are the same.
-    told : callable, optional
-        Told how far it is.
+    progress : callable, optional
+        Called with a `Progress` after each part.
 
     Returns
     -------
@@ -208,7 +208,7 @@ def sweep(
     if not isinstance(plan, Plan):
         plan = load_plan(plan, variants)
     expected = estimate(plan, processes)
-    watch = _Watch(expected.parts, told)
+    watch = _Watch(expected.parts, progress)
     store = Store(Path(out), plan, overwrite=overwrite)
     store.trim(expected.parts)
     kit = kit_of(plan, through_compiler=expected.compiled if compiler is None else compiler)
@@ -240,7 +240,7 @@ class _Watch:
     """Counts parts, and says how fast they come."""
 
     parts: int
-    told: Callable[[Progress], None] | None
+    report: Callable[[Progress], None] | None
     start: float = field(default_factory=time.perf_counter)
     kept: int = 0
     done: int = 0
@@ -255,10 +255,10 @@ class _Watch:
             self.done += 1
             self.seasons += part.seasons
             self.seconds |= {name: self.seconds.get(name, 0.0) + value for name, value in part.seconds.items()}
-        if self.told is not None:
+        if self.report is not None:
             done, elapsed = self.done + self.kept, time.perf_counter() - self.start
             remaining = (self.parts - done) * elapsed / self.done if self.done else math.nan
-            self.told(Progress(done, self.parts, self.seasons / max(elapsed, 1e-9), remaining))
+            self.report(Progress(done, self.parts, self.seasons / max(elapsed, 1e-9), remaining))
 
 
 def _finished(plan: Plan, store: Store, watch: _Watch) -> Swept:

@@ -199,5 +199,5 @@ def name_days(days: Sequence[dt.date], *, at_most: int = 5) -> str:
         else:
             runs.append([day, day])
     shown = [str(first) if first == last else f"{first} to {last}" for first, last in runs[:at_most]]
-    left = sum((last - first).days + 1 for first, last in runs[at_most:])
-    return ", ".join(shown) + and_more(left, "day")
+    others = sum((last - first).days + 1 for first, last in runs[at_most:])
+    return ", ".join(shown) + and_more(others, "day")

@@ -12,8 +12,8 @@ from pydantic import TypeAdapter, ValidationError
 from panbudget.physics.crops import covered_fraction
 from panbudget.physics.soil import available_water
 from panbudget.scenario import beds
-from panbudget.season.climate import Climate
 from panbudget.season.demand import (
+    Climate,
     PlantingError,
     bed_demand,
     bed_forcing,

@@ -63,11 +63,11 @@ def test_the_signs_are_a_weeks_counts_with_the_fault_and_without(garden):
     assert (signs.start, signs.end) == (dt.date(2025, 5, 16), dt.date(2025, 5, 22))
     week = slice("2025-05-16", "2025-05-22")
     sound = found.season.controllers["upper"]
-    assert signs.openings[1] == sound.loc[week, "openings"].sum()
-    assert signs.openings[2] == sound.loc["2025-05-09":"2025-05-15", "openings"].sum()
+    assert signs.figures["openings"][1] == sound.loc[week, "openings"].sum()
+    assert signs.figures["openings"][2] == sound.loc["2025-05-09":"2025-05-15", "openings"].sum()
     area = garden.controller["upper"].pan.area
-    assert signs.drop_mm[0] == pytest.approx(8.0 + 0.3 / area)  # 8 mm a day and 300 mL of leak
-    assert signs.drop_mm[1] == pytest.approx(8.0)
+    assert signs.figures["drop_mm"][0] == pytest.approx(8.0 + 0.3 / area)  # 8 mm a day and 300 mL of leak
+    assert signs.figures["drop_mm"][1] == pytest.approx(8.0)
     assert "lost a day while shut 9.5 mm in place of 8.0 mm" in noticed("upper", signs).replace("\u00a0", " ")
 
 
@@ -76,7 +76,7 @@ def test_the_level_is_counted_from_the_floor_where_the_trip_has_moved(garden):
     found = faults(garden)
     trip = next(trial for trial in found.trials if getattr(trial.fault, "trip", None) is not None)
     area = garden.controller["upper"].pan.area
-    level, sound, _ = trip.signs["upper"].noon_level_mm
+    level, sound, _ = trip.signs["upper"].figures["noon_level_mm"]
     assert level - sound == pytest.approx(0.225 / area, abs=0.9)
     assert 0.0 < level < 180.0
 
@@ -165,14 +165,16 @@ def test_signs_are_of_the_faults_first_week_and_of_the_week_before_it(plain_seas
     days = slice(first, first + 7)
     assert (signs.start, signs.end) == tuple(table.index[days][[0, -1]].date)
     for name in ("openings", "open_hours"):
-        week, again, earlier = getattr(signs, name)
+        week, again, earlier = signs.figures[name]
         assert (week, earlier) == (table[name].iloc[days].sum(), table[name].iloc[before].sum())
         assert again == week
     to_beds = table["litres"] - table["refilled_kg"]
-    assert signs.litres[::2] == pytest.approx((to_beds.iloc[days].sum(), to_beds.iloc[before].sum()))
-    assert signs.drop_mm[::2] == pytest.approx((table["pan_mm"].iloc[days].mean(), table["pan_mm"].iloc[before].mean()))
+    assert signs.figures["litres"][::2] == pytest.approx((to_beds.iloc[days].sum(), to_beds.iloc[before].sum()))
+    assert signs.figures["drop_mm"][::2] == pytest.approx(
+        (table["pan_mm"].iloc[days].mean(), table["pan_mm"].iloc[before].mean())
+    )
     noon = (plain_season.hourly_level["upper"].reshape(-1, 24)[:, 11] - pans.dry[0]) / pans.area[0]
-    assert signs.noon_level_mm[::2] == pytest.approx((noon[days].mean(), noon[before].mean()))
+    assert signs.figures["noon_level_mm"][::2] == pytest.approx((noon[days].mean(), noon[before].mean()))
 
 
 def test_two_days_are_the_least_to_try_faults_in(make_garden):

@@ -16,5 +16,5 @@ def away(scenario: Any, start: dt.date, end: dt.date, *, step: Any) -> Done:
 
     Example:  panbudget away scenarios/terraces.toml --from 2025-07-01 --to 2025-07-21
     """
-    found = panbudget.away(scenario, start, end, step=step)
-    return Done(found, danger=not found.safe)
+    result = panbudget.away(scenario, start, end, step=step)
+    return Done(result, danger=not result.safe)

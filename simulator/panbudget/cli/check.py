@@ -18,5 +18,5 @@ def check(scenario: Any, season: int | None = None, *, step: Any) -> Done:
     from panbudget.reports.check.page import check_lines
 
     step("reading the weather")
-    found = panbudget.check(scenario, season=season)
-    return Done(found, check_lines(found), dangerous(found.season.findings))
+    result = panbudget.check(scenario, season=season)
+    return Done(result, check_lines(result), dangerous(result.season.findings))

@@ -30,8 +30,8 @@ def compare(
         raise PanbudgetError(Problem("no-choice", f'--around "{around}"', "is unknown", "heat"))
     options: dict[str, Any] = {"start": start, "end": end, "with_base": with_base, "around_heat": around == "heat"}
     limit = None if hot_above is None else _temperature(hot_above)
-    found = panbudget.compare(scenario, variant or [], hot_above=limit, step=step, **options)
-    return Done(found, [*found.sentences(), *filter(None, [found.definition])])
+    result = panbudget.compare(scenario, variant or [], hot_above=limit, step=step, **options)
+    return Done(result, [*result.sentences(), *filter(None, [result.definition])])
 
 
 def _temperature(text: str) -> float:

@@ -147,8 +147,8 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
         scenario = load_scenario(path, *laid_over)
         folder = contextlib.nullcontext() if out is None else new_folder(out, command_line, overwrite=overwrite)
         with folder as made:
-            found = body(scenario, step=step, **given)
-            done = found if isinstance(found, Done) else Done(found)
+            result = body(scenario, step=step, **given)
+            done = result if isinstance(result, Done) else Done(result)
             if made is not None:
                 step("drawing and writing")
                 writing.write_into(done.result, made)

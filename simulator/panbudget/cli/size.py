@@ -18,6 +18,6 @@ def size(scenario: Any, controller: str | None = None, *, step: Any) -> Done:
     Example:  panbudget size scenarios/terraces.toml --out sizes
     """
     step("reading the weather")
-    found = panbudget.size(scenario, controller=controller, step=step)
-    assumed = found.assumptions[:1] if len(found.years) < _FEW_YEARS else ()
-    return Done(found, [*found.sentences(), *(f"assumed: {text}" for text in assumed)])
+    result = panbudget.size(scenario, controller=controller, step=step)
+    assumed = result.assumptions[:1] if len(result.years) < _FEW_YEARS else ()
+    return Done(result, [*result.sentences(), *(f"assumed: {text}" for text in assumed)])

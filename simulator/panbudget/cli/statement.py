@@ -24,5 +24,5 @@ def statement(
 
     Example:  panbudget statement scenarios/terraces.toml --out statement-terraces
     """
-    found = panbudget.statement(scenario, start=start, end=end, readings=readings, samples=samples, step=step)
-    return Done(found, danger=dangerous(found.findings))
+    result = panbudget.statement(scenario, start=start, end=end, readings=readings, samples=samples, step=step)
+    return Done(result, danger=dangerous(result.findings))

@@ -154,7 +154,7 @@ def kc_curve(
     -----
     FAO-56 [1]_ Figure 36 and eq. 66: straight lines between the stages; day i counts from 1. Kc mid and Kc end are
     adjusted (eq. 62, 65) to the mean wind and RHmin of their own stage's days in the record, or, where the record
-    has none of these, of all its days, which is said. Roots and height of an annual grow straight from planting to
+    has none of these, of all its days, which is notes. Roots and height of an annual grow straight from planting to
     mid season, respectively through the development stage.
 
     References
@@ -174,8 +174,8 @@ def kc_curve(
     kc_ini, kc_mid, kc_end = table
 
     def adjusted(kc: float, which: int, length: int, name: str) -> float:
-        adjusted_kc, said = _adjusted(plant, kc, stage == which, length, name, wind, rh_min)
-        assumptions.extend(said)
+        adjusted_kc, notes = _adjusted(plant, kc, stage == which, length, name, wind, rh_min)
+        assumptions.extend(notes)
         return adjusted_kc
 
     kc_mid = adjusted(kc_mid, 3, mid, "mid")

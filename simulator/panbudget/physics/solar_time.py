@@ -42,9 +42,9 @@ def solar_hour(day: dt.date, text: str, longitude: float | None, timezone: str |
     hour, minute = (int(part) for part in text.split(":"))
     if longitude is None or timezone is None:
         return hour + minute / 60.0
-    there = dt.datetime(day.year, day.month, day.day, hour, minute, tzinfo=zoneinfo.ZoneInfo(timezone))
+    moment = dt.datetime(day.year, day.month, day.day, hour, minute, tzinfo=zoneinfo.ZoneInfo(timezone))
     midnight = dt.datetime(day.year, day.month, day.day, tzinfo=dt.UTC)
-    utc_hours = (there.astimezone(dt.UTC) - midnight).total_seconds() / 3600.0
+    utc_hours = (moment.astimezone(dt.UTC) - midnight).total_seconds() / 3600.0
     return utc_hours + _ahead_of_utc(day.timetuple().tm_yday, longitude)
 
 

@@ -14,19 +14,16 @@ from typing import Any
 
 import matplotlib.dates as mdates
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from panbudget.numeric import Floats
+from panbudget.numeric import Floats, Mask
 from panbudget.reports.style import STYLES, applied
 
 WIDTH = 9.0  # inches; an A4 page's text is narrower, and the vector picture shrinks to it
-
-Mask = npt.NDArray[np.bool_]
 
 
 def draw_into(folder: Path, draws: Mapping[str, Callable[..., Sequence[Axes]]], result: Any) -> dict[str, str]:

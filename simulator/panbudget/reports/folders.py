@@ -91,5 +91,5 @@ def _may_write(folder: Path, command: str, overwrite: bool) -> None:
 
 
 def _refused(folder: Path, code: str, **values: str) -> OutputError:
-    found, cure = _TABLE["refused"][code]
-    return OutputError(Problem(code, "", found.format(**values), cure=cure), file=str(folder))
+    text, cure = _TABLE["refused"][code]
+    return OutputError(Problem(code, "", text.format(**values), cure=cure), file=str(folder))

@@ -9,16 +9,15 @@ import datetime as dt
 import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 import numpy.typing as npt
 
-from panbudget.numeric import Floats
+from panbudget.numeric import Floats, Mask
 from panbudget.physics import bare_soil, crops, soil
 from panbudget.scenario import beds as scenario
 from panbudget.season import TEXTS
-from panbudget.season.climate import ByDay, Climate, Dates
 from panbudget.season.years import moved
 from panbudget.tables import folded
 from panbudget.tables.plants import Plant, find_plant
@@ -31,7 +30,60 @@ _ORGANIC_MULCH = 0.5
 ANTECEDENT_DAYS = 5
 _TEXTS: dict[str, str] = TEXTS["assumptions"]
 
-Mask = npt.NDArray[np.bool_]
+Dates = npt.NDArray[np.datetime64]
+
+
+@dataclass(frozen=True)
+class ByDay:
+    """Something whose arrays stand by day."""
+
+    def between(self, first: int, after: int) -> Self:
+        """Return days first…after−1 of it."""
+        return dataclasses.replace(self, **{name: _cut(part, slice(first, after)) for name, part in vars(self).items()})
+
+
+def _cut(part: Any, days: slice) -> Any:
+    if isinstance(part, ByDay):
+        return part.between(days.start, days.stop)
+    if isinstance(part, tuple):
+        return tuple(_cut(each, days) for each in part)
+    return part[days] if isinstance(part, np.ndarray) else part
+
+
+@dataclass(frozen=True)
+class Climate(ByDay):
+    """
+    The record that demand is computed over; all arrays (days,).
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D]
+        Consecutive.
+    wind : ndarray
+        At 2 m. [m/s]
+    rh_min : ndarray
+        [%]
+    tmean : ndarray
+        [°C]
+    eto : ndarray
+        [mm/day]
+    within : (date, date), optional
+        The season; what had to be assumed outside of it is nobody's concern.
+    """
+
+    dates: Dates
+    wind: Floats
+    rh_min: Floats
+    tmean: Floats
+    eto: Floats
+    within: tuple[dt.date, dt.date] | None = None
+
+    def concerns(self, dates: Dates) -> bool:
+        """Whether any of these days lies within the season."""
+        if self.within is None or not len(dates):
+            return True
+        first, last = (np.datetime64(day, "D") for day in self.within)
+        return bool(dates[0] <= last and dates[-1] >= first)
 
 
 class PlantingError(ValueError):
@@ -131,10 +183,10 @@ def bed_forcing(
         Plantings that can't be.
     """
     demand, ground = bed_demand(bed, climate).between(first, after), soil_of(bed.soil)
-    said, salty = list(demand.assumptions), bed.leaching
+    assumptions, salty = list(demand.assumptions), bed.leaching
     reach = sum(thickness for thickness, _ in ground.layers)
     if ground.layers and float(demand.root_depth.max()) > reach + 1e-9:
-        said.append(_TEXTS["deep-roots"].format(reach=reach))
+        assumptions.append(_TEXTS["deep-roots"].format(reach=reach))
     rain_in = rain[first:after]
     if bed.curve_number is not None:
         numbers: float | Floats = bed.curve_number
@@ -142,7 +194,7 @@ def bed_forcing(
             before = min(first, ANTECEDENT_DAYS)
             numbers = soil.moist_curve_number(rain[first - before : after], bed.curve_number)[before:]
             if before < ANTECEDENT_DAYS:
-                said.append(_TEXTS["few-days"].format(before=before))
+                assumptions.append(_TEXTS["few-days"].format(before=before))
         rain_in = rain_in - soil.curve_number_runoff(rain_in, numbers)
     kc_max, exposed = np.zeros(after - first), np.ones(after - first)
     if bed.method == "dual":
@@ -150,7 +202,7 @@ def bed_forcing(
         kc_max = np.asarray(crops.kc_max(demand.kc, wind=wind, rh_min=rh_min, height=demand.height))
         exposed = np.asarray(1.0 - crops.covered_fraction(demand.kc, kc_max, height=demand.height))
     return BedForcing(
-        **vars(demand) | {"assumptions": tuple(said)},
+        **vars(demand) | {"assumptions": tuple(assumptions)},
         controller=controller,
         name=name,
         taw=soil.available_water(ground, demand.root_depth, bed.root_fraction),
@@ -295,14 +347,14 @@ def demand_curve(
     """
     figures: Plant | scenario.OwnPlants | scenario.Landscape
     curve, ky = None, None
-    said: list[str] = []
+    assumptions: list[str] = []
     bare = _BARE_SOIL_SHARE if basal else 0.0  # in a Kc that is given for plants and ground together
     if isinstance(described, scenario.NamedPlants):
         figures = plant = plant_of(described)
         name, ky, factors = plant.name, plant.ky, plant.plant_factor
         if folded(described.name) in plant.stands_for:
             name = described.name
-            said.append(_TEXTS["stand-in"].format(plant=plant.name, name=name))
+            assumptions.append(_TEXTS["stand-in"].format(plant=plant.name, name=name))
         own_stages = described.stages or described.stages_gdd
         if factors is None and (plant.stages is None or (plant.evergreen and not own_stages)):
             factors, bare = (plant.kcb_mid if basal else plant.kc_mid,), 0.0
@@ -310,7 +362,9 @@ def demand_curve(
             assert planted is not None
             day = np.datetime64(planted, "D")
             if described.stages_gdd is not None:
-                plant = dataclasses.replace(plant, stages=_stages_by_heat(plant.name, described, day, climate, said))
+                plant = dataclasses.replace(
+                    plant, stages=_stages_by_heat(plant.name, described, day, climate, assumptions)
+                )
             if bed is not None and bed.wetting_days is not None and not basal:
                 plant = dataclasses.replace(plant, kc_ini=_wetted_kc(plant, day, climate, bed, bed.wetting_days))
             curve = _staged(plant, planted, climate, basal)
@@ -325,7 +379,7 @@ def demand_curve(
         curve = crops.landscape_curve(climate.dates, kc, figures.root_depth, height)
     by_day: dict[str, Any] = {key: getattr(curve, key) for key in ("kc", "height", "root_depth", "growing")}
     by_day["p_table"] = np.full(len(curve.kc), figures.depletion)
-    return Demand(**by_day, assumptions=(*said, *curve.assumptions), parts=(Part(name, curve.growing, ky),))
+    return Demand(**by_day, assumptions=(*assumptions, *curve.assumptions), parts=(Part(name, curve.growing, ky),))
 
 
 def _staged(plant: Plant, planted: dt.date, climate: Climate, basal: bool) -> crops.DemandCurve:
@@ -343,14 +397,14 @@ def _staged(plant: Plant, planted: dt.date, climate: Climate, basal: bool) -> cr
         for start, part in spans
     ]
     concern = [piece for piece, (_, part) in zip(pieces, spans, strict=True) if climate.concerns(part.dates)]
-    said = dict.fromkeys(text for piece in concern for text in piece.assumptions)
+    assumptions = dict.fromkeys(text for piece in concern for text in piece.assumptions)
     by_day = ("kc", "height", "root_depth", "growing", "stage")
     joined: dict[str, Any] = {name: np.concatenate([getattr(piece, name) for piece in pieces]) for name in by_day}
-    return dataclasses.replace(pieces[-1], **joined, assumptions=tuple(said))
+    return dataclasses.replace(pieces[-1], **joined, assumptions=tuple(assumptions))
 
 
 def _stages_by_heat(
-    name: str, described: scenario.NamedPlants, planted: np.datetime64, climate: Climate, said: list[str]
+    name: str, described: scenario.NamedPlants, planted: np.datetime64, climate: Climate, assumptions: list[str]
 ) -> tuple[int, int, int, int]:
     """
     Stage lengths in days from growing degree days: mean temperature above the base, never below 0, added up.
@@ -368,7 +422,7 @@ def _stages_by_heat(
             raise PlantingError(_TEXTS["heat-never"].format(name=name, wanted=wanted[-1], base=base))
         more = int(np.ceil((wanted[-1] - total[-1]) / recent))
         total = np.concatenate([total, total[-1] + recent * np.arange(1, more + 1)])
-        said.append(_TEXTS["heat-open"].format(name=name))
+        assumptions.append(_TEXTS["heat-open"].format(name=name))
     a, b, c, d = np.diff(np.searchsorted(total, wanted - 1e-9) + 1, prepend=0).tolist()
     return a, b, c, d
 

@@ -8,10 +8,9 @@ import dataclasses
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
-from panbudget.numeric import Floats
+from panbudget.numeric import Floats, Mask
 from panbudget.scenario import faults as kinds
 from panbudget.scenario.faults import Fault
 from panbudget.scenario.garden import Scenario
@@ -26,7 +25,7 @@ _SHOWN = dict.fromkeys(("share", "rate", "factor"), (100.0, 0))
 _SHOWN |= {"loss": (24.0, 1), "above": (1.0, 1), "splash": (1.0, 1)}
 
 
-def fault_days(fault: Fault, dates: pd.DatetimeIndex) -> npt.NDArray[np.bool_]:
+def fault_days(fault: Fault, dates: pd.DatetimeIndex) -> Mask:
     """
     Return the days on which a fault is there.
 
@@ -167,14 +166,14 @@ def _lay(fault: Fault, where: str, forcing: Forcing) -> None:
             _lay_on_pan(fault, [valve.name for valve in bundle.valves].index(where), on, forcing)
 
 
-def _lay_on_pan(fault: Fault, row: int, on: npt.NDArray[np.bool_], forcing: Forcing) -> None:
+def _lay_on_pan(fault: Fault, row: int, on: Mask, forcing: Forcing) -> None:
     pans = forcing.pans
     match fault:
         case kinds.Clogged():
-            left = 1.0 - lost_share(fault, forcing.dates)
+            share = 1.0 - lost_share(fault, forcing.dates)
             if pans.tank[row] < 0:  # under a tank the engine adds the flows itself
-                pans.valve_flow[row] -= pans.refill_flow[row] * (1.0 - left)
-            pans.refill_flow[row] *= left
+                pans.valve_flow[row] -= pans.refill_flow[row] * (1.0 - share)
+            pans.refill_flow[row] *= share
         case kinds.Lost():
             pans.leak[row] += np.where(on, fault.loss, 0.0)
         case kinds.Covered():
@@ -190,7 +189,7 @@ def _lay_on_pan(fault: Fault, row: int, on: npt.NDArray[np.bool_], forcing: Forc
             _knock(fault, row, on, forcing)
 
 
-def _knock(fault: kinds.Knocked, row: int, on: npt.NDArray[np.bool_], forcing: Forcing) -> None:
+def _knock(fault: kinds.Knocked, row: int, on: Mask, forcing: Forcing) -> None:
     pans = forcing.pans
     risen = np.where(on, fault.trip or 0.0, 0.0)
     pans.rim[row] -= risen
@@ -203,13 +202,13 @@ def _knock(fault: kinds.Knocked, row: int, on: npt.NDArray[np.bool_], forcing: F
     pans.swing[row] = np.maximum(pans.swing[row] + np.where(on, fault.swing or 0.0, 0.0), _MOST)
 
 
-def _clog(rows: Sequence[Row], left: Floats, forcing: Forcing) -> None:
+def _clog(rows: Sequence[Row], share: Floats, forcing: Forcing) -> None:
     """Take flow from beds' emitters; ``left`` is what remains of it, by day. [-]"""
     for row in rows:
         factor, flow = forcing.beds.flow_factor[row.ground], forcing.pans.valve_flow[row.valve]
         was = factor.copy()
-        factor *= left
+        factor *= share
         if row.draw < 0:
             flow[:] = np.maximum(flow - row.flow * (was - factor), 0.0)
         else:
-            forcing.tanks.draw_flow[row.draw] *= left
+            forcing.tanks.draw_flow[row.draw] *= share

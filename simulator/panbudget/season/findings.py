@@ -131,8 +131,8 @@ def _of_faults(season: Season) -> Iterator[Finding]:
 def _of_pan(season: Season, name: str) -> Iterator[Finding]:
     table, totals = season.controllers[name], season.totals["controllers"][name]
     model, forcing = season.scenario.controller[name].pan.evaporation, season.forcing.pan_of[name]
-    pans, place = season.forcing.pans, list(season.controllers).index(name)
-    low_rim = pd.Series(pans.rim[place] < pans.swing[place], index=table.index)
+    pans, row = season.forcing.pans, list(season.controllers).index(name)
+    low_rim = pd.Series(pans.rim[row] < pans.swing[row], index=table.index)
     stuck, dry, spilled = (table[column] > 0.0 for column in ("stuck_hours", "dry_hours", "spilled_kg"))
     at_rim, over_rim = (float(table[column][low_rim].sum()) for column in ("stuck_hours", "spilled_kg"))
     held = totals["stuck_open_hours"] - at_rim

@@ -11,7 +11,6 @@ import dataclasses
 import datetime as dt
 import weakref
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -63,10 +62,6 @@ class HeatWave:
     peak_c: float
     degree_days: float
     made: bool = False
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as JSON lists it."""
-        return {**dataclasses.asdict(self), "start": self.start.isoformat(), "end": self.end.isoformat()}
 
 
 @dataclass(frozen=True)
@@ -120,16 +115,16 @@ def find_heat_waves(daily: pd.DataFrame, start: dt.date, end: dt.date, *, hot_ab
     part = daily.loc[pd.Timestamp(start) : pd.Timestamp(end)]
     index, tmax = pd.DatetimeIndex(part.index), part["tmax"].to_numpy(float)
     limits = {"least_days": LEAST_DAYS, "years_wanted": YEARS_WANTED, "least_tmax": LEAST_TMAX, "window": WINDOW}
-    rule, own, years = "given", np.nan, 0
+    rule, warmest_tenth, years = "given", np.nan, 0
     limit = np.full(len(part), np.nan if hot_above is None else hot_above)
     if hot_above is None:
         limit, years = _calendar_limit(daily, index)
         rule = "calendar" if years >= YEARS_WANTED else "season"
     if rule == "season":
-        own = float(np.percentile(tmax, SEASON_PERCENTILE))
-        limit = np.full(len(part), max(own, LEAST_TMAX))
+        warmest_tenth = float(np.percentile(tmax, SEASON_PERCENTILE))
+        limit = np.full(len(part), max(warmest_tenth, LEAST_TMAX))
     percentile = PERCENTILE if rule == "calendar" else SEASON_PERCENTILE
-    values = {"low": limit.min(), "high": limit.max(), "own": own, "years": years, "percentile": percentile}
+    values = {"low": limit.min(), "high": limit.max(), "own": warmest_tenth, "years": years, "percentile": percentile}
     # at a percentile of its own days, a wave of equal days would else rule itself out
     hot = tmax >= limit if rule == "season" else tmax > limit
     edges = np.flatnonzero(np.diff(hot.astype(np.int8), prepend=0, append=0))
@@ -151,10 +146,10 @@ def find_heat_waves(daily: pd.DataFrame, start: dt.date, end: dt.date, *, hot_ab
 def _calendar_limit(daily: pd.DataFrame, wanted: pd.DatetimeIndex) -> tuple[Floats, int]:
     """Percentile of each day's calendar window, and how many years the poorest window holds."""
     index, tmax = pd.DatetimeIndex(daily.index), daily["tmax"].to_numpy(float)
-    place, years, asked = _day_of_common_year(index), index.year.to_numpy(), _day_of_common_year(wanted)
+    of_year, years, asked = _day_of_common_year(index), index.year.to_numpy(), _day_of_common_year(wanted)
     limit, held = np.empty(len(asked)), []
     for day in np.unique(asked):
-        away = np.abs(place - day)
+        away = np.abs(of_year - day)
         near = np.minimum(away, 365 - away) <= WINDOW
         limit[asked == day] = float(np.percentile(tmax[near], PERCENTILE))
         held.append(len(np.unique(years[near])))

@@ -108,11 +108,11 @@ class Bundle:
     def rows(self) -> tuple[Row, ...]:
         """The beds of all valves, in turn."""
         draws, rows = itertools.count(), []
-        for place, valve in enumerate(self.valves):
+        for row, valve in enumerate(self.valves):
             flows = valve.flows.bed_flows if valve.tank < 0 else valve.flows.at_reference
             for (key, bed), ground in zip(valve.controller.bed.items(), valve.grounds, strict=True):
                 draw = next(draws) if valve.tank >= 0 else -1
-                places = (place, ground, draw)
+                places = (row, ground, draw)
                 figures = (flows[key], bed.emitters.exponent, bed.uniformity)
                 rows.append(Row(valve.design, valve.name, key, bed.area, *places, *figures))
         return tuple(rows)

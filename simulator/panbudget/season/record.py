@@ -24,8 +24,7 @@ from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario, Site
 from panbudget.scenario.pans import Pan
 from panbudget.scenario.supplies import Roof
-from panbudget.season.climate import Climate
-from panbudget.season.demand import BedForcing, bed_forcing
+from panbudget.season.demand import BedForcing, Climate, bed_forcing
 from panbudget.season.supplies import PanFlows, Valve, roof_inflow
 from panbudget.weather import Weather
 from panbudget.words import name_days

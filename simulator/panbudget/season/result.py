@@ -6,7 +6,7 @@ Units in the names of everything: kg (= litres), mm, hours, litres. A table's un
 
 import functools
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any, ClassVar
 
 import pandas as pd
@@ -65,10 +65,6 @@ class Finding:
     message: str
     first: str | None = None
     days: int = 0
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as `season.json` lists it."""
-        return asdict(self)
 
 
 def with_units(table: pd.DataFrame, names: Iterable[str] | None = None) -> pd.DataFrame:
@@ -212,7 +208,7 @@ class Season(Reported):
             ]
         if len(lines) >= _MOST_LINES:
             lines = [*lines[: _MOST_LINES - 2], "  …: `summary()` has every bed"]
-        by_severity = {level: sum(one.severity == level for one in self.findings) for level in SEVERITIES}
+        by_severity = {level: sum(finding.severity == level for finding in self.findings) for level in SEVERITIES}
         lines.append("findings: " + ", ".join(f"{often} {level}" for level, often in by_severity.items()))
         return "\n".join(lines)
 

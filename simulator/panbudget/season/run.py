@@ -174,7 +174,7 @@ def run_salted(
         if not again:
             if not salt and not any(balance.matters for balance in balances.values()):
                 return Ran(forcing, after, out, count, balances, salted=False)
-        elif all(np.abs(one.drift - known[row].drift).max() < _SALT_KG for row, one in balances.items()):
+        elif all(np.abs(salt.drift - known[row].drift).max() < _SALT_KG for row, salt in balances.items()):
             break
     return Ran(salted, after, out, count, balances, salted=True)
 

@@ -199,12 +199,12 @@ def pan_salt(
     supply, swing = GRAMS_PER_LITRE * salinity, float(pans.swing[row].min())
     came, water = supply * out.refilled[row], out.level[row] - pans.dry[row]
     passed = water + (out.spilled[row] + np.maximum(out.leaked[row], 0.0))
-    kept = np.divide(water, passed, out=np.ones(len(water)), where=passed > 0.0)
+    shares = np.divide(water, passed, out=np.ones(len(water)), where=passed > 0.0)
     filled = supply * start_kg
     before = before or SaltLeft(filled, filled, filled, 0.0)
     now, rinsed, left = before.grams, before.rinsed_g, 0.0
     grams, rinses = np.empty(len(water)), list[int]()
-    for day, (gained, share) in enumerate(zip(came, kept, strict=True)):
+    for day, (gained, share) in enumerate(zip(came, shares, strict=True)):
         whole = now + gained
         now = whole * share
         left += whole - now

@@ -321,10 +321,10 @@ def roof_inflow(rain: Floats, roof: Roof | None) -> Floats:
     """
     if roof is None:
         return np.zeros_like(rain)
-    flush = left = roof.first_flush * 1000.0  # mm
-    kept = np.zeros_like(rain)
+    flush = remaining = roof.first_flush * 1000.0  # mm
+    caught = np.zeros_like(rain)
     for day, fallen in enumerate(rain.tolist()):
-        lost = min(left, fallen)
-        left = left - lost if fallen > 0.0 else flush
-        kept[day] = fallen - lost
-    return kept * roof.area * roof.runoff
+        lost = min(remaining, fallen)
+        remaining = remaining - lost if fallen > 0.0 else flush
+        caught[day] = fallen - lost
+    return caught * roof.area * roof.runoff

@@ -320,8 +320,8 @@ def valve_flows(forcing: Forcing) -> dict[str, Floats]:
         flows[name] = pans.valve_flow[row]
         if pans.tank[row] >= 0:
             clogged = sum(flow * (1.0 - open_share[f"{name}/{bed}"]) for bed, flow in part.bed_flows.items())
-            left = pans.refill_flow[row] / part.at_reference[""]
-            flows[name] = np.maximum(part.valve_flow - part.refill_flow * (1.0 - left) - clogged, 0.0)
+            share = pans.refill_flow[row] / part.at_reference[""]
+            flows[name] = np.maximum(part.valve_flow - part.refill_flow * (1.0 - share) - clogged, 0.0)
     return flows
 
 

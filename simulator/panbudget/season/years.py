@@ -129,9 +129,9 @@ def years_at_hand(
         Years in which the scenario's season would start, ascending.
     """
     first, last = weather.daily.index[0].date(), weather.daily.index[-1].date()
-    own = scenario.season.start.year
+    described = scenario.season.start.year
     span = range(first.year - end.year - 1, last.year - start.year + 2)
-    return [own + by for by in span if moved(start, by) - spin_up >= first and moved(end, by) <= last]
+    return [described + by for by in span if moved(start, by) - spin_up >= first and moved(end, by) <= last]
 
 
 @dataclass(frozen=True)
@@ -244,15 +244,15 @@ def read_year(scenario: Scenario, year: int) -> tuple[Scenario, Weather]:
         found = f"= {year} is not a year of four digits"
         problem = Problem("no-year", "season", found, "one of the weather file's years", value=year)
         raise ScenarioError(problem, file=str(scenario.path))
-    there = in_year(scenario, year)
+    of_year = in_year(scenario, year)
     try:
-        weather = read_scenario_weather(there)
+        weather = read_scenario_weather(of_year)
     except WeatherError:
         _refuse_unknown(scenario, year)
         raise
-    if not weather.holds(there.season.start, there.season.end):
+    if not weather.holds(of_year.season.start, of_year.season.end):
         _refuse_unknown(scenario, year)
-    return there, weather
+    return of_year, weather
 
 
 def _refuse_unknown(scenario: Scenario, year: int) -> None:
@@ -266,8 +266,8 @@ def _refuse_unknown(scenario: Scenario, year: int) -> None:
         return
     held = list(usable_years(scenario).weather)
     shown = f"{start:%d %B} to {end:%d %B}".replace(" 0", " ").removeprefix("0")
-    there = f"it holds them in {listed(held)}" if held else f"it runs from {min(days)} to {max(days)}"
-    found = f"= {year}: {scenario.weather.shown} does not hold {shown} of that year; {there}"
+    instead = f"it holds them in {listed(held)}" if held else f"it runs from {min(days)} to {max(days)}"
+    found = f"= {year}: {scenario.weather.shown} does not hold {shown} of that year; {instead}"
     problem = Problem("year-not-held", "season", found, cure="choose one of its years", value=year)
     raise ScenarioError(problem, file=str(scenario.path))
 

@@ -105,7 +105,7 @@ class Checked(Reported):
                 "left_out": {str(y): w for y, w in self.usable.left_out.items()},
             },
             "assumptions": list(self.season.assumptions),
-            "findings": [finding.as_dict() for finding in self.season.findings],
+            "findings": list(self.season.findings),
         }
 
 

@@ -50,26 +50,14 @@ class Signs:
     Parameters
     ----------
     start, end : date
-    openings, open_hours, litres : Thrice
-        Litres are all beds' of the valve.
-    noon_level_mm : Thrice
-        Mean level at noon above the pan's floor.
-    drop_mm : Thrice
-        What the pan loses in a day while the valve is shut, rain apart.
+    figures : dict of Thrice
+        ``openings``, ``open_hours``, ``litres`` (all beds' of the valve), ``noon_level_mm`` (mean level at noon above
+        the pan's floor), ``drop_mm`` (what the pan loses in a day while the valve is shut, rain apart).
     """
 
     start: dt.date
     end: dt.date
-    openings: Thrice
-    open_hours: Thrice
-    litres: Thrice
-    noon_level_mm: Thrice
-    drop_mm: Thrice
-
-    @property
-    def figures(self) -> dict[str, Thrice]:
-        """Each figure by its name."""
-        return {name: value for name, value in vars(self).items() if isinstance(value, Thrice)}
+    figures: dict[str, Thrice]
 
 
 class Harm(NamedTuple):
@@ -333,10 +321,10 @@ def _harm(season: Season) -> Harm:
 def _signs(fault: Fault, name: str, sound: Season, broken: Season) -> Signs:
     dates, row = pd.DatetimeIndex(sound.days.index), list(sound.controllers).index(name)
     begins = fault.start or dates[0].date()
-    place = int(np.clip((begins - dates[0].date()).days, 0, len(dates) - 1))
-    later = place + (_LATER if isinstance(fault, Clogged) and fault.rate is not None else 0)
+    first = int(np.clip((begins - dates[0].date()).days, 0, len(dates) - 1))
+    later = first + (_LATER if isinstance(fault, Clogged) and fault.rate is not None else 0)
     at = max(min(later, len(dates) - WEEK), 0)
-    week, before = slice(at, min(at + WEEK, len(dates))), slice(max(place - WEEK, 0), max(place, 1))
+    week, before = slice(at, min(at + WEEK, len(dates))), slice(max(first - WEEK, 0), max(first, 1))
 
     def seen(season: Season, days: slice) -> dict[str, float]:
         table, pans = season.controllers[name].iloc[days], season.forcing.pans
@@ -351,4 +339,4 @@ def _signs(fault: Fault, name: str, sound: Season, broken: Season) -> Signs:
 
     weeks = [seen(broken, week), seen(sound, week), seen(sound, before)]
     figures = {figure: Thrice(*(float(values[figure]) for values in weeks)) for figure in weeks[0]}
-    return Signs(dates[week][0].date(), dates[week][-1].date(), **figures)
+    return Signs(dates[week][0].date(), dates[week][-1].date(), figures)

@@ -17,7 +17,7 @@ from panbudget.studies.sweep.compute import COLUMNS, Engine, season_columns
 from panbudget.studies.sweep.site import Place, SiteRecord, open_site
 from tests.studies.sweep.district import GARDEN, ROOT, make_plan, write_district
 
-PLACE = Place(0, "Place 01", 38.25, -7.3, 55.0, "place-01.csv", more={"timezone": "Etc/GMT+0"})
+PLACE = Place("Place 01", 38.25, -7.3, 55.0, "place-01.csv", more={"timezone": "Etc/GMT+0"})
 TANK = {"kind": "tank", "volume": "2 m^3", "footprint": "2 m^2", "outlet_height": "10 m"}
 YEARS = [2020, 2021]
 

@@ -118,7 +118,7 @@ def test_cells_without_weather_are_left_out_and_counted(tmp_path, tables):
 
 
 def test_eto_of_a_grid_is_that_of_each_cell_alone(tmp_path, tables):
-    places = [Place(n, str(n), 38.0 + 0.2 * n, None, 40.0 * n, "x") for n in range(4)]
+    places = [Place(str(n), 38.0 + 0.2 * n, None, 40.0 * n, "x") for n in range(4)]
     weathers = [
         read_weather(tmp_path / "weather" / f"place-{n + 1:02d}.csv", Site(place.latitude, place.elevation))
         for n, place in enumerate(places)

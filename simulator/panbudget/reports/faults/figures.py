@@ -14,27 +14,27 @@ _LONGEST = 62  # letters of a label
 
 
 @applied()
-def harm_figure(found: Trials) -> list[Axes]:
+def harm_figure(trials: Trials) -> list[Axes]:
     """
     Draw stress days and wasted litres that each fault adds, the most harmful at the top.
 
     Parameters
     ----------
-    found : Trials
+    trials : Trials
 
     Returns
     -------
     list of Axes
         Stress days; litres.
     """
-    rows = np.arange(len(found.trials))
+    rows = np.arange(len(trials.trials))
     axes = panels(2, height=0.24 * len(rows), columns=2, more=1.0, sharey=True)
     for ax, key, figure in zip(axes, ("more_stress", "more_wasted"), _FIGURES, strict=True):
-        ax.barh(rows, [getattr(trial, figure) for trial in found.trials], height=0.7, **STYLES[key].filled(label=""))
+        ax.barh(rows, [getattr(trial, figure) for trial in trials.trials], height=0.7, **STYLES[key].filled(label=""))
         ax.axvline(0.0, color="black", linewidth=0.7)
         ax.set_xlabel(STYLES[key].axis)
         ax.grid(axis="x")
-    names = [trial.name for trial in found.trials]
+    names = [trial.name for trial in trials.trials]
     short = [name if len(name) <= _LONGEST else name[: _LONGEST - 1] + "…" for name in names]
     axes[0].set_yticks(rows, [plain(name) for name in short])
     axes[0].set_ylim(len(rows) - 0.4, -0.6)

@@ -45,9 +45,9 @@ def weeks_table(season: Season) -> pd.DataFrame:
     for key, table in season.beds.items():
         controller, bed = key.split("/")
         rain_in = table["rain_mm"] - table["runoff_mm"]
-        kept = rain_kept(rain_in, table["exact_irrigation_mm"], table["exact_deep_percolation_mm"], exact=True)
+        held = rain_kept(rain_in, table["exact_irrigation_mm"], table["exact_deep_percolation_mm"], exact=True)
         daily = table[["irrigation_mm", "rain_mm", "deep_percolation_mm", "kc"]].assign(
-            etc_less_rain_mm=(table["exact_etc_mm"] - kept).where(table["growing"], 0.0),
+            etc_less_rain_mm=(table["exact_etc_mm"] - held).where(table["growing"], 0.0),
             rain_kept_mm=rain_kept(rain_in, table["irrigation_mm"], table["deep_percolation_mm"]),
             stress_days=((table["ks"] < 1.0) & table["growing"]).astype(int),
             pan_spilled_kg=season.controllers[controller]["spilled_kg"],

@@ -206,9 +206,9 @@ def _licence(account: Account) -> Iterator[tuple[str, str, str, str]]:
     if papers.volume is not None:
         for label, year in ledger.years.iterrows():
             term = "volume" if len(ledger.years) == 1 else f"volume, {label}"
-            used, left = (f"{amount(year[name])}\u00a0{ledger.unit.symbol}" for name in ("reported", "headroom"))
+            used, headroom = (f"{amount(year[name])}\u00a0{ledger.unit.symbol}" for name in ("reported", "headroom"))
             key = "volume_left" if year["exceeded_on"] is None else "volume_exceeded"
-            yield term, ledger.text(papers.volume), used, _say(key, year=year, left=left)
+            yield term, ledger.text(papers.volume), used, _say(key, year=year, left=headroom)
     if papers.rate is not None:
         unit = RATE_UNITS[right.rate_unit]
         outcome = f"EXCEEDED, first on {account.rate_date}" if beyond(account.rate, papers.rate) else "within"

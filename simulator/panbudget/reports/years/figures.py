@@ -15,13 +15,13 @@ _MOST_LABELS = 21  # of years under an axis
 
 
 @applied()
-def years_figure(found: SeasonsByYear, axes: Sequence[Axes] | None = None) -> list[Axes]:
+def years_figure(years: SeasonsByYear, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
     Draw each year's bars: days short of each bed's driest quarter, then each valve's litres.
 
     Parameters
     ----------
-    found : SeasonsByYear
+    years : SeasonsByYear
     axes : sequence of Axes, optional
         One for each bed and each valve; a new figure if left out.
 
@@ -30,12 +30,12 @@ def years_figure(found: SeasonsByYear, axes: Sequence[Axes] | None = None) -> li
     list of Axes
         Beds, then valves, in the scenario's order.
     """
-    totals = [season.totals for season in found.seasons.values()]
+    totals = [season.totals for season in years.seasons.values()]
     beds = {key: [of["beds"][key]["driest_quarter"]["stress_days"] for of in totals] for key in totals[0]["beds"]}
     valves = {name: [of["controllers"][name]["litres"] for of in totals] for name in totals[0]["controllers"]}
     axes = panels(len(beds) + len(valves), height=1.5, more=0.6, axes=axes, sharex=True)
     places = np.arange(len(totals))
-    looks = [STYLES["year_named" if year in found.named else "year_bar"].filled(label="") for year in found.seasons]
+    looks = [STYLES["year_named" if year in years.named else "year_bar"].filled(label="") for year in years.seasons]
     for at, (ax, (name, values)) in enumerate(zip(axes, [*beds.items(), *valves.items()], strict=True)):
         for where, value, look in zip(places, values, looks, strict=True):
             ax.bar(where, value, width=0.75, **look)
@@ -43,10 +43,10 @@ def years_figure(found: SeasonsByYear, axes: Sequence[Axes] | None = None) -> li
         ax.set_ylabel("days short" if at < len(beds) else "water [L]")
         ax.set_ylim(0.0, 1.25 * max(*values, 1.0))
         ax.grid(axis="y")
-    for where, year in zip(places, found.seasons, strict=True):
+    for where, year in zip(places, years.seasons, strict=True):
         for ax, values in zip(axes, beds.values(), strict=False):
-            ax.annotate(found.named.get(year, ""), (where, values[where]), ha="center", va="bottom", fontsize=8.0)
+            ax.annotate(years.named.get(year, ""), (where, values[where]), ha="center", va="bottom", fontsize=8.0)
     apart = -(-len(places) // _MOST_LABELS)
-    axes[-1].set_xticks(places[::apart], [str(year) for year in found.seasons][::apart])
+    axes[-1].set_xticks(places[::apart], [str(year) for year in years.seasons][::apart])
     axes[-1].set_xlim(-0.6, len(places) - 0.4)
     return axes

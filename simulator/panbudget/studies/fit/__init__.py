@@ -1,5 +1,5 @@
 """Fit: a pan's exposure from what somebody saw."""
 
-from panbudget.studies.texts import problems_of
+from panbudget.studies.common import problems_of
 
 problem = problems_of("fit")

@@ -5,6 +5,6 @@ Sweeping: many seasons at once, sites × years × designs × beds, through the o
 gridded weather, `compute` a place's seasons, `store` the files, `summary` what they come to, `run` all of it in order.
 """
 
-from panbudget.studies.texts import problems_of
+from panbudget.studies.common import problems_of
 
 problem = problems_of("sweep")

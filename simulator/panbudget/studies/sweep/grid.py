@@ -65,7 +65,7 @@ def places_in_grid(folder: Path, sites: Any) -> tuple[list[Place], int, bytes]:
     for cell in np.argwhere(~(np.isnan(first) | np.isnan(heights))):
         at, over, height = (float(values[tuple(cell)]) for values in (latitude, longitude, heights))
         over = over - 360.0 if over > 180.0 else over
-        places.append(Place(len(places), f"{at:.4f} {over:.4f}", at, over, height, shown, tuple(map(int, cell))))
+        places.append(Place(f"{at:.4f} {over:.4f}", at, over, height, shown, tuple(map(int, cell))))
     if not places:
         raise _wrong("empty", shown)
     if len({place.name for place in places}) < len(places):

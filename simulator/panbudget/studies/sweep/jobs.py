@@ -328,7 +328,7 @@ def _processes(kit: bytes, processes: int) -> Iterator[tuple[_Submit, int]]:
     context = multiprocessing.get_context("spawn")
     pool = concurrent.futures.ProcessPoolExecutor(processes, mp_context=context, initializer=_worker)
     try:
-        yield functools.partial(pool.submit, run_job, kit), processes
+        yield lambda job: pool.submit(run_job, kit, job), processes
     except BrokenProcessPool:
         raise PanbudgetError(problem("worker-ended")) from None
     finally:

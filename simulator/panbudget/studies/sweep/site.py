@@ -42,8 +42,6 @@ class Place:
 
     Parameters
     ----------
-    index : int
-        Its place in the plan.
     name : str
     latitude, longitude, elevation : float
         [degrees], [degrees], [m]
@@ -55,7 +53,6 @@ class Place:
         Other keys of `scenario.Site`.
     """
 
-    index: int
     name: str
     latitude: float
     longitude: float | None
@@ -102,19 +99,19 @@ def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) ->
     places: list[Place] = []
     problems: list[Problem] = []
     rows: dict[str, int] = {}
-    for index, cells in enumerate(table.to_dict("records")):
+    for index, cells in enumerate(table.to_dict("records"), 1):
         row = {key: text for key in _KNOWN if (text := str(cells.get(key, "")).strip())}
         name = row.get("name", "")
         wrong = list(_wrong_names(row, rows))
-        rows.setdefault(name, index + 1)
+        rows.setdefault(name, index)
         try:
             site = Site.model_validate({key: _value(key, row[key]) for key in Site.model_fields if key in row})
             more: dict[str, str] = {key: row[key] for key in _MORE if key in row}
             where = site.latitude, site.longitude, site.elevation
-            places.append(Place(index, name, *where, row.get("weather", ""), more=more))
+            places.append(Place(name, *where, row.get("weather", ""), more=more))
         except ValidationError as error:
             wrong += scenario_errors.problems(error, Site)
-        problems += [problem.under(f"row {index + 1}: ") for problem in wrong]
+        problems += [problem.under(f"row {index}: ") for problem in wrong]
     if len(problems) > _MOST_LINES:
         problems[_MOST_LINES:] = [problem("more", count=len(problems) - _MOST_LINES)]
     if problems:

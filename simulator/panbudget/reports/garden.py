@@ -36,13 +36,13 @@ def garden_rows(gardens: Mapping[str, Scenario]) -> Iterator[dict[str, str]]:
             of_valve = {
                 "valve": f"{title}: {name}" if title else name,
                 "pan": f"{vessels}; {number(pan.area, 3)} m², {pan.depth:g} mm deep, exposure {pan.exposure:.3g}",
-                "swing": f"{1000.0 * part.valve.swing_kg:.0f} g",
+                "swing": f"{1000.0 * part.valve.swing_kg:.0f}\u00a0g",
                 "refill": _flow(part.valve.refill),
                 "supply": f"{part.supply} ({of_tank})",
             }
             for bed, planted in part.bed.items():
                 emitters = f"{planted.emitters.count} × {_flow(planted.emitters)}"
-                yield {**of_valve, "bed": bed, "area": f"{planted.area:.3g} m²", "emitters": emitters}
+                yield {**of_valve, "bed": bed, "area": f"{planted.area:.3g}\u00a0m²", "emitters": emitters}
                 of_valve = dict.fromkeys(of_valve, "")
 
 

@@ -224,20 +224,13 @@ def _mark_levels(ax: Axes, levels: dict[str, Floats], begin: float, end: float, 
     labels = {key: STYLES[key].label for key in levels}
     reset, rim = (float(levels[key][-1]) for key in ("reset", "rim"))
     low, high = min(0.0, float(np.min(level))), max(float(levels["reset"].max()), float(np.max(level)))
-    far = (
-        levels["rim"].min() > _FAR_RIM * high
-    )  # it is named and not drawn, or the level would be a ripple at the bottom
+    # a rim that is far is named and not drawn, or the level would be a ripple at the bottom
+    far = levels["rim"].min() > _FAR_RIM * high
     room = 0.06 * max((high if far else max(high, levels["rim"].max())) - low, 1e-6)
     if far:
         del levels["rim"]
-        ax.annotate(
-            f"rim: spills at {kilograms(rim)}",
-            (0.995, 0.93),
-            xycoords="axes fraction",
-            ha="right",
-            va="top",
-            **_ON_WHITE,
-        )
+        corner: dict[str, Any] = {"xycoords": "axes fraction", "ha": "right", "va": "top", **_ON_WHITE}
+        ax.annotate(f"rim: spills at {kilograms(rim)}", (0.995, 0.93), **corner)
     else:
         high = max(high, float(levels["rim"].max()))
         if rim <= reset - 1.6 * room:
@@ -420,8 +413,10 @@ def tank_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes
 
 def _draw_sizes(ax: Axes, sizes: pd.DataFrame, volume: float) -> None:
     volumes = sizes["volume_l"] / 1000.0
-    for column, style in (("stress_days", "driest"), ("empty_days", "needed")):
-        label = "days short then" if column == "stress_days" else "days empty then"
+    for column, style, label in (
+        ("stress_days", "driest", "days short then"),
+        ("empty_days", "needed", "days empty then"),
+    ):
         ax.plot(volumes, sizes[column], marker="o", markersize=3.0, **STYLES[style].lined(label=label))
     legend_above(ax, columns=1, fontsize=7.0)
     ax.axvline(volume, **STYLES["trip"].lined(label=""))

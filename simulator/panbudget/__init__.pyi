@@ -35,5 +35,3 @@ __all__ += ["PanbudgetError", "Problem", "ReadingsError", "Scenario", "ScenarioE
 __all__ += ["SeasonsByYear", "Statement", "Swept", "Trials", "Weather", "WeatherError", "__version__", "away"]
 __all__ += ["check", "compare", "download_weather", "faults", "fit", "known", "load_scenario", "read_weather"]
 __all__ += ["read_year", "replay", "scenario_from", "setup", "size", "statement", "sweep", "with_spread", "years"]
-
-__version__: str

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from panbudget.errors import OutputError
+from panbudget.reports import folders
 from panbudget.reports.folders import FILES_OF, new_folder
 
 
@@ -92,3 +96,83 @@ def test_an_empty_folder_is_filled_where_it_stands(tmp_path, monkeypatch):
     with new_folder(Path(), "replay", overwrite=False) as made:
         (made / "daily.csv").write_text("whole")
     assert [entry.name for entry in Path.cwd().iterdir()] == ["daily.csv"]
+
+
+KILLED = """
+import os
+from pathlib import Path
+from panbudget.reports import folders
+with folders.new_folder(Path("season"), "replay", overwrite=True) as made:
+    (made / "daily.csv").write_text("second")
+    {}
+"""
+
+
+def killed(folder, at):
+    """A run into a folder that is killed at that point of its way."""
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    done = subprocess.run([sys.executable, "-c", KILLED.format(at)], cwd=folder, env=environment, check=False)
+    assert done.returncode == 9
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs to ask for a process")
+@pytest.mark.parametrize(
+    "at",
+    [
+        "os._exit(9)",
+        # between the two renamings, where a system has no exchange in one step
+        "folders._exchanged = lambda made, target: target.rename(made.parent / 'old') and os._exit(9)",
+    ],
+)
+def test_the_next_run_clears_up_after_a_killed_one(at, tmp_path):
+    target = tmp_path / "season"
+    with new_folder(target, "replay", overwrite=False) as made:
+        (made / "daily.csv").write_text("first")
+    killed(tmp_path, at)
+    assert len(list(tmp_path.glob(".season-*"))) == 1
+    with pytest.raises(OutputError, match="is not empty"), new_folder(target, "replay", overwrite=False):
+        pass
+    assert (target / "daily.csv").read_text() == "first"
+    assert list(tmp_path.iterdir()) == [target]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="asks the system for an exchange")
+def test_what_is_killed_in_the_exchange_has_left_one_of_the_two(tmp_path, monkeypatch):
+    for name in ("made", "target"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / name).touch()
+    if not folders._exchanged(tmp_path / "made", tmp_path / "target"):
+        pytest.skip("this file system can't")
+    assert (tmp_path / "made" / "target").exists() and (tmp_path / "target" / "made").exists()
+
+
+@pytest.mark.parametrize("one_step", [True, False])
+def test_an_earlier_run_is_replaced_with_and_without_an_exchange_in_one_step(one_step, tmp_path, monkeypatch):
+    if not one_step:
+        monkeypatch.setattr(folders, "_exchanged", lambda made, target: False)
+    for text in ("first", "second"):
+        with new_folder(tmp_path / "season", "replay", overwrite=True) as made:
+            (made / "daily.csv").write_text(text)
+    assert (tmp_path / "season" / "daily.csv").read_text() == "second"
+    assert list(tmp_path.iterdir()) == [tmp_path / "season"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs to ask for a process")
+def test_two_runs_into_one_folder_are_not_let_in(tmp_path):
+    target = tmp_path / "season"
+    with new_folder(target, "replay", overwrite=True) as made:
+        with (
+            pytest.raises(OutputError, match=rf"is being written by another run \(process {os.getpid()}\); wait"),
+            new_folder(target, "replay", overwrite=True),
+        ):
+            pass
+        (made / "daily.csv").touch()
+    assert (target / "daily.csv").exists()
+
+
+def test_a_folder_that_can_t_be_is_refused(tmp_path):
+    (tmp_path / "loop").symlink_to(tmp_path / "loop")
+    for name in ("a" * 300, "loop", "loop/in", "nul\0"):
+        with pytest.raises(OutputError, match=r"can't be made \(.+\); choose another"):
+            new_folder(tmp_path / name, "replay", overwrite=True).__enter__()
+    assert [path.name for path in tmp_path.iterdir()] == ["loop"]

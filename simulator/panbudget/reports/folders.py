@@ -3,7 +3,12 @@ Folders: what a command writes goes into a folder of its own, whole or not at al
 """
 
 import contextlib
+import ctypes
+import glob
+import os
+import re
 import shutil
+import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,7 +16,7 @@ from pathlib import Path
 from panbudget.errors import OutputError, Problem
 from panbudget.words import packaged
 
-_FIGURES = "figures"
+_FIGURES, _NEW, _OLD = "figures", "new", "old"
 _TABLE = packaged("reports/folders.toml")
 #: all that each command leaves in its folder; the first name is in no other's
 FILES_OF: dict[str, list[str]] = _TABLE["files"]
@@ -43,32 +48,76 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
         Not empty without ``overwrite``; holds another command's files or something of the user's; can't be written.
     """
     folder = Path(folder)
-    _may_write(folder, command, overwrite)
-    target = folder.resolve()
     try:
-        parent = target.parent
-        parent.mkdir(parents=True, exist_ok=True)
-        staging = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=parent))
-    except OSError as error:
-        raise _refused(folder, "not-made", why=str(error.strerror)) from None
+        target = folder.resolve()
+        target.parent.mkdir(parents=True, exist_ok=True)
+        _clear_up(folder, target)
+        _may_write(folder, command, overwrite)
+        staging = Path(tempfile.mkdtemp(prefix=f"{_staged(target)}{os.getpid()}-", dir=target.parent))
+    except (OSError, RuntimeError, ValueError) as error:  # a loop of links, a name that is too long or none
+        raise _refused(folder, "not-made", why=getattr(error, "strerror", None) or str(error)) from None
     try:
-        made = staging / "new"
+        made = staging / _NEW
         made.mkdir()
         yield made
         _may_write(folder, command, overwrite)  # something may have come in between
         if target.exists() and not any(target.iterdir()):  # it may be where somebody stands
             for part in made.iterdir():
                 part.rename(target / part.name)
-        else:
-            if target.exists():
-                target.rename(staging / "old")
+        elif not target.exists():
+            made.rename(target)
+        elif not _exchanged(made, target):
+            target.rename(staging / _OLD)
             made.rename(target)
     except OSError as error:
         raise _refused(folder, "not-written", why=str(error.strerror)) from None
     finally:
-        if (staging / "old").exists() and not target.exists():
-            (staging / "old").rename(target)
-        shutil.rmtree(staging, ignore_errors=True)
+        _give_back(staging, target)
+
+
+def _staged(target: Path) -> str:
+    """Return how the names of folders begin in which a run into that place is made; the process's number follows."""
+    return f".{target.name[:100]}-"
+
+
+def _give_back(staging: Path, target: Path) -> None:
+    """Put back what stood there if nothing does, and remove what was being made."""
+    if (staging / _OLD).exists() and not target.exists():
+        (staging / _OLD).rename(target)
+    shutil.rmtree(staging, ignore_errors=True)
+
+
+def _clear_up(folder: Path, target: Path) -> None:
+    """Give back what a killed run left; refuse while another one writes into the same place."""
+    if os.name != "posix":  # whether a process is there can't be asked without harm
+        return
+    for staging in target.parent.glob(f"{glob.escape(_staged(target))}*"):
+        process = re.fullmatch(r"(\d+)-\w+", staging.name.removeprefix(_staged(target)))
+        if process is None or not staging.is_dir():
+            continue
+        if _runs(int(process[1])):
+            raise _refused(folder, "busy", process=process[1])
+        _give_back(staging, target)
+
+
+def _runs(process: int) -> bool:
+    """Tell whether a process of that number is there, be it another user's."""
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        pass
+    return True
+
+
+def _exchanged(made: Path, target: Path) -> bool:
+    """Let two folders change places in one step, where the system has one (Linux: renameat2 with RENAME_EXCHANGE)."""
+    if sys.platform != "linux":
+        return False
+    exchange = getattr(ctypes.CDLL(None), "renameat2", None)
+    here, flag = -100, 2
+    return exchange is not None and exchange(here, os.fsencode(made), here, os.fsencode(target), flag) == 0
 
 
 def _may_write(folder: Path, command: str, overwrite: bool) -> None:

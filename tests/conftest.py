@@ -46,7 +46,10 @@ def make_shared_garden(tmp_path_factory):
 def few_draws(monkeypatch):
     """What is judged over draws is judged over two of them, and margins are looked for at few factors."""
     monkeypatch.setattr("panbudget.studies.ranges.DRAWS", {True: 2, False: 2})
-    monkeypatch.setattr("panbudget.studies.away._SCAN", np.array([0.4, 0.9, 1.0, 1.1, 2.0]))
+    monkeypatch.setattr("panbudget.studies.fit.tub._DRAWS", 40)
+    monkeypatch.setattr("panbudget.studies.fit.tub._TRUTHS", 2)
+    monkeypatch.setattr("panbudget.studies.fit.tub._EXPOSURES", 3)
+    monkeypatch.setattr("panbudget.studies.ranges.COARSE", np.array([0.4, 0.9, 1.0, 1.1, 2.0]))
 
 
 @pytest.fixture(autouse=True)

@@ -12,7 +12,8 @@ does with its plotting backends. A class takes part by naming its room::
 
 import importlib
 import importlib.util
-from collections.abc import Callable
+import weakref
+from collections.abc import Callable, Hashable
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -24,6 +25,17 @@ Step = Callable[[str], None]
 
 def silent(text: str) -> None:
     """Say nothing of a step."""
+
+
+_MADE: weakref.WeakKeyDictionary[Any, dict[Any, Any]] = weakref.WeakKeyDictionary()
+
+
+def made_once(owner: Any, key: Hashable, make: Callable[[], Any]) -> Any:
+    """Return what is made of an owner under a key: once, and for as long as the owner is held."""
+    made = _MADE.setdefault(owner, {})
+    if key not in made:
+        made[key] = make()
+    return made[key]
 
 
 def wants_extra(*packages: str, extra: str = "sweep") -> None:

@@ -66,7 +66,7 @@ def test_the_demo_is_replayed_and_written_as_the_contract_says(tmp_path, capsys)
     assert whole["schema"] == 1
     assert set(whole) == {
         *("schema", "title", "laid_over", "garden", "season", "controllers", "beds", "supplies", "weather"),
-        *("findings", "provenance"),
+        *("findings", "provenance", "measure_first"),
     }
     bed = whole["beds"]["upper/tomatoes"]
     wanted = {

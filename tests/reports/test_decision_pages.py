@@ -179,7 +179,8 @@ def test_the_away_figure_shows_the_share_of_raw_used_against_its_limit(alone):
 
 
 def test_the_setup_page_has_every_number_that_is_to_be_set(make_garden):
-    plan = setup(make_garden(weather=weather_csv(61, rain=[0.0] * 40 + [5.0] + [0.0] * 20)))
+    known = {"uncertainty": {"exposure": [0.95, 1.05]}, "wishes": {"stress_days": 61}}
+    plan = setup(make_garden(known, weather=weather_csv(61, rain=[0.0] * 40 + [5.0] + [0.0] * 20)))
     text = as_page(plan)
     sound(text)
     plain = re.sub(r"<[^>]+>", " ", text).replace("\u00a0", " ").replace("\u202f", " ")
@@ -201,6 +202,17 @@ def test_the_setup_page_has_every_number_that_is_to_be_set(make_garden):
         "measure 50 mm on paper",
     ):
         assert wanted in plain, wanted
+
+
+def test_no_tolerance_is_printed_that_does_not_hold_over_what_is_uncertain(make_garden):
+    garden = make_garden({"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"count": 12}}}}}})
+    plan = setup(garden)
+    sure = plan.sheets["upper"].sure
+    assert (sure.share, sure.refill_within, sure.exposure) == (0.0, 0.0, None)
+    page = as_page(plan).replace("\u00a0", " ")
+    assert "408 mL, and set it as near as you can" in page
+    assert "no bed is short of water on more than 3 days in 0 of a hundred (1 year × 2 draws" in page
+    assert "panbudget fit garden.toml log.csv" in page
 
 
 def test_the_setup_pdf_is_one_sheet_a_valve_and_the_same_bytes(make_garden):

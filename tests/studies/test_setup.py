@@ -360,3 +360,27 @@ def test_the_other_pan_model_is_told_as_a_share_of_the_one_used(make_garden, mod
     sheet = setup(garden).sheets["upper"]
     assert sheet.other_model == pytest.approx(evaporation[other].sum() / evaporation[model].sum())
     assert sheet.model == model
+
+
+@pytest.mark.parametrize(("turned", "kept"), [(1.0, False), (1.1, True)])
+def test_no_calendar_that_makes_things_worse_over_the_draws(make, monkeypatch, turned, kept):
+    sure = study.Sure(1.0, (1.0, 2.0), None, None, 0.05, 0.05, (1.0, 1.0, turned))
+    monkeypatch.setattr(study, "_sure", lambda *_: sure)
+    sheet = setup(make()).sheets["upper"]
+    assert ({month.bound for month in rows(sheet)} == {study.KEPT}) is kept
+    assert ({month.refill for month in rows(sheet)} == {round(sheet.refill)}) is kept
+
+
+def test_a_tolerance_will_do_where_both_its_ends_keep_the_wish_as_often_as_asked(make, monkeypatch):
+    """A bed short on 10 days from 4 % more refill on, and none before: 5 % will not do, 2 % will."""
+    season = replay(make())
+
+    def drawn(name, seasons, draws, run):
+        short = np.where(draws.refill_flow["upper"] > 1.04, 10.0, 0.0)
+        return short[None, :, None], short[None, :]
+
+    monkeypatch.setattr(study, "_drawn", drawn)
+    monkeypatch.setattr(study.ranges, "drawn_factors", lambda scenario, count: study.ranges.scanned(scenario))
+    sure = study._sure("upper", [season], [None])
+    assert (sure.share, sure.refill_within, sure.swing_within) == (1.0, 0.02, 0.05)
+    assert sure.refill_flow == (0.4, 1.0)

@@ -24,6 +24,7 @@ from panbudget import files
 from panbudget.reports.canvas import draw_into
 from panbudget.reports.folders import FILES_OF, new_folder
 from panbudget.reports.garden import garden_data, garden_rows, gardens_of
+from panbudget.reports.measuring import measure_first, measured_data
 from panbudget.reports.pages import Report, page, section
 from panbudget.scenario.garden import Scenario
 from panbudget.season.result import Season
@@ -55,6 +56,8 @@ class Verb:
         Any other file -> (result -> bytes).
     of : callable
         Result -> the season whose provenance it names.
+    measures : bool
+        Whether it says what measuring first would be worth.
     """
 
     command: str
@@ -65,6 +68,7 @@ class Verb:
     figures: Callable[[Any], Mapping[str, Callable[..., list[Axes]]]] = lambda result: {}
     files: Mapping[str, Callable[[Any], bytes]] = field(default_factory=dict)
     of: Callable[[Any], Season] = field(kw_only=True)
+    measures: bool = False
 
 
 def verb_of(result: Any) -> Verb:
@@ -75,7 +79,8 @@ def verb_of(result: Any) -> Verb:
 
 def sentences(result: Any) -> list[str]:
     """Return what a result's page says first."""
-    return verb_of(result).sentences(result)
+    verb = verb_of(result)
+    return verb.sentences(result) + (measure_first(verb.of(result)) if verb.measures else [])
 
 
 def as_json(result: Any) -> dict[str, Any]:
@@ -84,6 +89,8 @@ def as_json(result: Any) -> dict[str, Any]:
     gardens = gardens_of(result)
     data = {name: garden_data(garden) for name, garden in gardens.items()}
     about = {"laid_over": list(result.scenario.laid_over), "garden": data.get("", data)}
+    if verb.measures:
+        about["measure_first"] = measured_data(verb.of(result))
     content = {"schema": 1, "title": result.scenario.title, **about, **_plain(verb.totals(result))}
     return {**content, "provenance": provenance(verb.of(result), result.scenario)}
 
@@ -111,7 +118,7 @@ def as_page(result: Any, figures: Mapping[str, str] | None = None) -> str:
     report = verb.report(result, figures or {})
     filled: dict[str, Any] = {
         "note": report.note or result.scenario.note,
-        "sentences": report.sentences or verb.sentences(result),
+        "sentences": report.sentences or sentences(result),
         "provenance": provenance(verb.of(result), result.scenario),
         "garden": section("", "garden", table=garden_rows(gardens_of(result))),
         "laid_over": result.scenario.laid_over,

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-import weakref
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError
+from panbudget.extras import made_once
 from panbudget.numeric import Floats
 from panbudget.physics import air
 from panbudget.physics.evaporation import reference_evapotranspiration
@@ -218,10 +218,6 @@ def add_heat(daily: pd.DataFrame, heat: Heat, *, latitude: float, elevation: flo
     return made
 
 
-# one wave is tried with many gardens: it is laid over a record once, for as long as the record is held
-_MADE: weakref.WeakKeyDictionary[Weather, dict[tuple[object, ...], Weather]] = weakref.WeakKeyDictionary()
-
-
 def with_heat(weather: Weather, heat: Heat, site: Site, *, file: str = "") -> Weather:
     """
     Lay a made-up heat wave over a weather record, and flag each value that it changed.
@@ -253,23 +249,24 @@ def with_heat(weather: Weather, heat: Heat, site: Site, *, file: str = "") -> We
         raise ScenarioError(problem, file=file)
     if (weather.flags.loc[days, "tmax"] == MADE_HEAT).all():
         return weather
-    made = _MADE.setdefault(weather, {})
-    # a table that somebody changed in place is another one
-    key = (heat.model_dump_json(), site.model_dump_json(), hash(weather.daily.to_numpy().tobytes()))
-    if key in made:
-        return made[key]
+    # one wave is tried with many gardens; a table that somebody changed in place is another one
+    key = (Heat, heat.model_dump_json(), site.model_dump_json(), hash(weather.daily.to_numpy().tobytes()))
+    made: Weather = made_once(weather, key, lambda: _heated(weather, heat, site, days))
+    return made
+
+
+def _heated(weather: Weather, heat: Heat, site: Site, days: pd.DatetimeIndex) -> Weather:
     changed = {"tmin", "tmax", "rh_mean", "rh_min", "pan_evaporation", *(["rain"] if heat.without_rain else [])}
     flags = weather.flags.copy()
     flags.loc[days, [name for name in flags if name in changed]] = MADE_HEAT
     text = f"the weather holds {said(heat)}"
-    made[key] = dataclasses.replace(
+    return dataclasses.replace(
         weather,
         daily=add_heat(weather.daily, heat, latitude=site.latitude, elevation=site.elevation),
         flags=flags,
         provenance={**weather.provenance, "assumptions": [text, *weather.provenance["assumptions"]]},
         notes=(text, *weather.notes),
     )
-    return made[key]
 
 
 def _days_of(daily: pd.DataFrame, heat: Heat) -> pd.DatetimeIndex:

@@ -6,7 +6,6 @@ so that a season sees the days before it.
 """
 
 import datetime as dt
-import weakref
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -16,6 +15,7 @@ import pandas as pd
 
 from panbudget.engine.arrays import Days
 from panbudget.errors import Problem, ScenarioError
+from panbudget.extras import made_once
 from panbudget.numeric import Floats
 from panbudget.physics import evaporation, sun
 from panbudget.physics.evaporation import PanCoefficient
@@ -256,13 +256,9 @@ class Record:
         return Climate(self.dates[cut], self.wind[cut], self.rh_min[cut], self.tmean[cut], self.eto[cut], within=within)
 
 
-# the years of a study are seasons of one record: what they share is computed once for as long as the weather is held
-_RECORDS: weakref.WeakKeyDictionary[Weather, dict[tuple[object, ...], Record]] = weakref.WeakKeyDictionary()
-
-
 def record_of(scenario: Scenario, weather: Weather) -> Record:
     """
-    Return a scenario's record of its weather.
+    Return a scenario's record of its weather: the years of a study are seasons of one record, and share what it holds.
 
     Parameters
     ----------
@@ -272,8 +268,6 @@ def record_of(scenario: Scenario, weather: Weather) -> Record:
     """
     shown, file = scenario.weather.shown, str(scenario.path)
     # a table that somebody changed in place is another one
-    key = (scenario.site.model_dump_json(), shown, file, hash(weather.daily.to_numpy().tobytes()))
-    records = _RECORDS.setdefault(weather, {})
-    if key not in records:
-        records[key] = Record(scenario.site, weather, shown=shown, file=file)
-    return records[key]
+    key = (Record, scenario.site.model_dump_json(), shown, file, hash(weather.daily.to_numpy().tobytes()))
+    record: Record = made_once(weather, key, lambda: Record(scenario.site, weather, shown=shown, file=file))
+    return record

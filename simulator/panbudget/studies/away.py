@@ -49,7 +49,6 @@ _FLOAT_SHARE = 0.2  # of a tank, below which its float valve opens; common pract
 
 _MOST_PRESSES = 24  # a day, as the scenario allows
 _DAY = dt.timedelta(days=1)
-_SCAN = ranges.SCAN[::2]
 _HEAT_MADE = " with a made-up heat wave"
 _MANY = 12  # gardens that are judged if one is: the changes tried
 _HOURS = ("dry_hours", "stuck_hours", "starved_hours")
@@ -479,8 +478,8 @@ class _Leave:
         hot, *years = drawn
         sure = Sure(float(np.mean([each.safe for each in years])), float(hot.safe.mean()))
         if garden is self.plain or _often(sure, _interval(garden)):
-            exposure = ranges.around(lambda factor: holds(factor, 1.0), _SCAN)
-            refill_flow = exposure and ranges.around(lambda factor: holds(1.0, factor), _SCAN)
+            exposure = ranges.around(lambda factor: holds(factor, 1.0), ranges.COARSE)
+            refill_flow = exposure and ranges.around(lambda factor: holds(1.0, factor), ranges.COARSE)
             sure = dataclasses.replace(sure, exposure=exposure, refill_flow=refill_flow)
         tail = (1.0 - _interval(garden)) / 2.0
         parts = garden.controller

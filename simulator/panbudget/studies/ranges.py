@@ -34,6 +34,7 @@ DRAWS = {True: 64, False: 12}
 WORTH_COMPILING = 1500
 #: factors over which a margin is looked for; its ends stand for what lies beyond
 SCAN = np.round(1.0 + 0.05 * np.arange(-12, 21), 2)
+COARSE = SCAN[::2]
 
 
 class Stretch(Protocol):

@@ -1,32 +1,39 @@
 """
 Setting up: what to set, and how to check it with a jug, a scale and a ruler; and the refill flow month by month.
 
-Units: mm, g, mL per minute, litres, minutes. Figures by month are means over every year whose season the record holds.
+Units: mm, g, mL per minute, litres, minutes. Figures by month are means over every year whose season the record holds. How
+sure they are, how near a flow or a swing must be set, and whether a calendar makes things worse, is judged over cells: years
+with draws of what is uncertain.
 """
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
 import numpy as np
 import pandas as pd
 
+from panbudget.engine.compiled import has_compiler
 from panbudget.errors import Problem, ScenarioError, did_you_mean
 from panbudget.extras import Reported, Step, silent
+from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
+from panbudget.studies import ranges
 from panbudget.studies.common import Garden, assumptions_of, seasons_of_record
 from panbudget.weather import Weather
 
-TOLERANCE = 0.05  # of a flow or a swing; as near as a jug and a kitchen scale come (common practice, no source)
+#: of a flow or a swing, the coarsest first: as near as a jug and a kitchen scale come, and finer (common practice, no source)
+TOLERANCES = (0.05, 0.02)
 #: of a month's refill: left as it is, since turning it would leave more days short of water
 KEPT = "kept"
 DRY_RAIN = 0.1  # mm; a day below is dry
 RULER_DAYS = 3
+_ALIKE = 0.02  # by which two shares of the cells may part and count as the same; common practice, no source
 JUG_MINUTES = 10
 # how far a small valve or a set of nozzles can be turned from where it is; common practice, no source
 LEAST_TURN, MOST_TURN = 0.25, 4.0
@@ -84,6 +91,36 @@ class Gain:
     litres: float
 
 
+@dataclass(frozen=True)
+class Sure:
+    """
+    How sure a valve's settings are, over the cells.
+
+    Parameters
+    ----------
+    share : float
+        Of the cells in which no bed of the valve is short of water on more days than wished. [-]
+    litres : (float, float)
+        A season's, between which the scenario's interval of the cells lies. [L]
+    exposure, refill_flow : (float, float), optional
+        Between which factors no bed falls below that wish, in as many of the years as asked for; None where one does
+        already. [-]
+    refill_within, swing_within : float
+        Of `TOLERANCES`, within which of the setting the share stays as high as asked for, of the swing as high as it is;
+        0 where none does. [-]
+    mean_days : tuple of float
+        Days short of all beds, a season: of each of the gains. Mean of the cells.
+    """
+
+    share: float
+    litres: tuple[float, float]
+    exposure: tuple[float, float] | None
+    refill_flow: tuple[float, float] | None
+    refill_within: float
+    swing_within: float
+    mean_days: tuple[float, ...]
+
+
 @dataclass(frozen=True, eq=False)
 class ValveSheet:
     """
@@ -133,6 +170,7 @@ class ValveSheet:
     model : str
     starved_hours : float or None
         Open without water because its tank was empty, a season; None on mains. [h]
+    sure : Sure
     """
 
     name: str
@@ -156,6 +194,7 @@ class ValveSheet:
     other_model: float
     model: str
     starved_hours: float | None
+    sure: Sure
 
 
 @dataclass(frozen=True, eq=False)
@@ -172,6 +211,8 @@ class SetUp(Reported):
     seasons : tuple of Season
         As described, one a year.
     assumptions : tuple of str
+    draws : int
+        Over which it is judged, in each year.
     """
 
     room: ClassVar[str] = "setup"
@@ -181,6 +222,7 @@ class SetUp(Reported):
     sheets: dict[str, ValveSheet]
     seasons: tuple[Season, ...]
     assumptions: tuple[str, ...]
+    draws: int
 
     def table(self) -> pd.DataFrame:
         """Return a row for each valve and month, as `setup.csv` holds them."""
@@ -238,7 +280,8 @@ def setup(
         sheets[name] = _sheet(name, seasons, chosen.get(name) or _neediest(name, seasons))
     assumed = ["the faults of [[fault]] are left out here: the pages set up a sound garden"] if scenario.fault else []
     assumed += ["the made-up heat wave of [what_if.heat] is left out here"] if scenario.what_if.heat is not None else []
-    return SetUp(scenario, tuple(by_year), sheets, tuple(seasons), (*assumed, *left_out, *assumptions_of(seasons)))
+    assumptions = (*assumed, *left_out, *assumptions_of(seasons))
+    return SetUp(scenario, tuple(by_year), sheets, tuple(seasons), assumptions, ranges.DRAWS[has_compiler()])
 
 
 def _chosen(scenario: Scenario, beds: list[str]) -> dict[str, str]:
@@ -267,13 +310,16 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
     months = _months(name, bed, seasons, refill, least)
     flat, _ = _turned(refill, sum(months["supply_mm"]), sum(months["need_mm"]), least)
     settings = {"as it is": refill, "one flow all season": float(flat), TURNED: None}
-    gains = []
+    gains, by_way = [], []
     for way, flow in settings.items():
         flows = months["refill"].astype(float) if flow is None else months["refill"] * 0.0 + flow
+        by_way.append(flows)
         gains.append(Gain(way, flow, *_gained(name, bed, seasons, dict(zip(months["month"], flows, strict=True)))))
+    turned = [None, *(dict(zip(months["month"], flows, strict=True)) for flows in by_way[1:])]
+    sure = _sure(name, seasons, turned)
     now, then = (gain.stress_days + gain.other_stress_days for gain in (gains[0], gains[-1]))
-    if then > now:  # no calendar that makes things worse
-        months = months.assign(refill=round(refill), bound=KEPT)
+    if then > now or sure.mean_days[-1] > sure.mean_days[0]:  # no calendar that makes things worse
+        months = months.assign(refill=round(refill), bound=months["bound"].where(months["bound"] == "idle", KEPT))
     totals = {
         model: sum(float(season.forcing.pan_of[name].evaporation[model].sum()) for season in seasons)
         for model in forcing.evaporation
@@ -304,6 +350,7 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
         other_model=totals[other] / totals[pan.evaporation] if totals[pan.evaporation] > 0.0 else 1.0,
         model=pan.evaporation,
         starved_hours=None if supply.kind == "mains" else starved / len(seasons),
+        sure=sure,
     )
 
 
@@ -402,21 +449,86 @@ def _openings_begun(season: Season, name: str) -> pd.DataFrame:
     return pd.DataFrame({"month": start.month, "pressed": (begun["cause"] == "press").to_numpy(), "minutes": minutes})
 
 
+def _turned_season(season: Season, name: str, flows: Mapping[int, float]) -> Season:
+    """A season as if its valve's refill had a flow for each month, its other parts as they were. [mL/min]"""
+    forcing, row = season.forcing, list(season.controllers).index(name)
+    turned = np.array([flows[month] * 60.0 / 1000.0 for month in forcing.dates.month])  # L/h
+    refill, through = forcing.pans.refill_flow.copy(), forcing.pans.valve_flow.copy()
+    present = forcing.pan_of[name].refill_flow
+    refill[row] *= turned / present
+    through[row] += turned - present
+    pans = forcing.pans._replace(refill_flow=refill, valve_flow=through)
+    return dataclasses.replace(season, forcing=dataclasses.replace(forcing, pans=pans))
+
+
 def _gained(name: str, bed: str, seasons: list[Season], flows: Mapping[int, float]) -> tuple[float, ...]:
     """Run the seasons with a flow for each month, one month after the other; what `Gain` has of it. [mL/min]"""
     totals = np.zeros(4)  # stress days, drained, others' stress days, litres
     for season in seasons:
-        forcing, row = season.forcing, list(season.controllers).index(name)
-        present = forcing.pan_of[name].refill_flow
-        turned = np.array([flows[month] * 60.0 / 1000.0 for month in forcing.dates.month])  # L/h
-        refill, through = forcing.pans.refill_flow.copy(), forcing.pans.valve_flow.copy()
-        refill[row] *= turned / present
-        through[row] += turned - present
-        pans = forcing.pans._replace(refill_flow=refill, valve_flow=through)
-        out, _ = run_forcing(dataclasses.replace(forcing, pans=pans), season.began.copy())
+        forcing, row = _turned_season(season, name, flows).forcing, list(season.controllers).index(name)
+        out, _ = run_forcing(forcing, season.began.copy())
         means, driest = (forcing.bundle.lane(lane) for lane in ("mean", "driest_quarter"))
         short = ((out.ks[driest] < 1.0) & (forcing.beds.growing > 0)).sum(axis=1)
         at, keys = list(season.beds).index(bed), [key.split("/")[0] for key in season.beds]
         others = short[[key == name for key in keys]].sum() - short[at]
         totals += (short[at], out.deep_percolation[means[at]].sum(), others, out.drawn[row].sum())
     return tuple(float(total) for total in totals / len(seasons))
+
+
+def _drawn(name: str, seasons: Sequence[Season], draws: ranges.Draws, run: Callable[..., int]) -> tuple[Floats, Floats]:
+    """Days short of each of a valve's beds, and litres through it, by year and draw. (years, draws, beds), (years, draws)"""
+    days, litres = list[Floats](), list[Floats]()
+    for season in seasons:
+        beds, row = season.forcing.beds, list(season.controllers).index(name)
+        mine = [key.split("/")[0] == name for key in season.beds]
+        driest = season.forcing.bundle.lane("driest_quarter")[mine].tolist()
+        growing = beds.growing[beds.lane_bed[driest]] > 0
+        outs = [
+            (((out.ks < 1.0) & growing).sum(axis=1), out.drawn[row].sum())
+            for out in ranges.sampled_results(season, draws, lanes=driest, run=run)
+        ]
+        for kind, part in zip((days, litres), zip(*outs, strict=True), strict=True):
+            kind.append(np.array(part, float))
+    return np.array(days), np.array(litres)
+
+
+def _sure(name: str, seasons: list[Season], ways: Sequence[Mapping[int, float] | None]) -> Sure:
+    """How sure the settings are; the ways are the refill as it is and as it could be turned, month by month."""
+    scenario, count = seasons[0].scenario, ranges.DRAWS[has_compiler()]
+    interval, wish = scenario.uncertainty.interval, scenario.wishes.stress_days
+    run = ranges.engine_for(len(seasons) * count * (len(ways) + 2))
+    draws = ranges.drawn_factors(scenario, count)
+
+    def share(days: Floats) -> float:
+        return float((days.max(axis=2) <= wish).mean())
+
+    def holds(exposure: float, refill_flow: float) -> bool:
+        days, _ = _drawn(name, seasons, ranges.scanned(scenario, [exposure], [refill_flow]), run)
+        return share(days) >= interval
+
+    def within(what: str, least: float) -> float:
+        """The coarsest tolerance at whose both ends the share is as high as this."""
+        for tolerance in TOLERANCES:
+            ends = (
+                dataclasses.replace(draws, **{what: {**getattr(draws, what), name: getattr(draws, what)[name] * off}})
+                for off in (1.0 - tolerance, 1.0 + tolerance)
+            )
+            if all(share(_drawn(name, seasons, end, run)[0]) >= least for end in ends):
+                return tolerance
+        return 0.0
+
+    ran = [
+        _drawn(name, seasons if flows is None else [_turned_season(s, name, flows) for s in seasons], draws, run)
+        for flows in ways
+    ]
+    days, litres = ran[0]
+    exposure = ranges.around(lambda factor: holds(factor, 1.0), ranges.COARSE)
+    return Sure(
+        share=share(days),
+        litres=ranges.interval_of(litres, interval),
+        exposure=exposure,
+        refill_flow=exposure and ranges.around(lambda factor: holds(1.0, factor), ranges.COARSE),
+        refill_within=within("refill_flow", interval) if share(days) >= interval else 0.0,
+        swing_within=within("swing", min(interval, share(days) - _ALIKE)),  # the swing hardly moves the water
+        mean_days=tuple(float(each.sum(axis=2).mean()) for each, _ in ran),
+    )

@@ -260,4 +260,5 @@ VERB = Verb(
     tables={"daily.csv": daily_table, "openings.csv": openings_table, "beds.csv": beds_table, "weeks.csv": weeks_table},
     figures=season_figures,
     of=lambda season: season,
+    measures=True,
 )

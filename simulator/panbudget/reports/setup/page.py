@@ -3,14 +3,16 @@ Setup page: what to set, valve by valve, on a page each, to print and take outsi
 """
 
 import calendar
+import math
 from collections.abc import Iterator
 from typing import Any
 
-from panbudget.reports.pages import Report, Section, filled, texts, words_of
+from panbudget.reports.pages import Report, Section, filled, margin_said, texts, words_of
 from panbudget.reports.setup.pan_drawing import DrawnPage, pan_drawing
 from panbudget.reports.setup.pdf import setup_pdf
 from panbudget.reports.writing import Verb, provenance
-from panbudget.studies.setup import JUG_MINUTES, KEPT, TOLERANCE, SetUp, ValveSheet
+from panbudget.studies.ranges import ranges_of
+from panbudget.studies.setup import JUG_MINUTES, KEPT, SetUp, ValveSheet
 from panbudget.words import number, percent
 
 _section, _say = words_of("setup")
@@ -23,6 +25,9 @@ def setup_sentences(plan: SetUp) -> list[str]:
         pairs = zip(sheet.months["month"], sheet.months["refill"], strict=True)
         months = ", ".join(f"{calendar.month_name[int(month)]} {refill}" for month, refill in pairs)
         starved = _say("empty", sheet=sheet) if sheet.starved_hours else ""
+        starved += _say(
+            "kept_in", share=math.floor(100.0 * sheet.sure.share + 1e-9), wish=plan.scenario.wishes.stress_days
+        )
         key = "set_one" if KEPT in set(sheet.months["bound"]) else "set"
         lines.append(_say(key, name=name, sheet=sheet, months=months, starved=starved))
     return lines
@@ -99,8 +104,23 @@ def _steps(plan: SetUp, sheet: ValveSheet) -> Iterator[Section]:
         **fixed["several_vessels" if sum(sheet.counts) > 1 else "one_vessel"],
         **filled(fixed["equal_arms" if sheet.arm_ratio == 1.0 else "uneven_arms"], {"sheet": sheet}),
     }
-    for name, value in (("weight", sheet.counterweight_g), ("full", JUG_MINUTES * sheet.refill)):
-        values[name] = (value * (1.0 - TOLERANCE), value, value * (1.0 + TOLERANCE))
+    interval, sure = plan.scenario.uncertainty.interval, sheet.sure
+    values |= {"interval": 100.0 * interval, "wish": plan.scenario.wishes.stress_days}
+    for name, value, unit, within in (
+        ("weight", sheet.counterweight_g, "g", sure.swing_within),
+        ("full", JUG_MINUTES * sheet.refill, "mL", sure.refill_within),
+    ):
+        ends = {"low": value * (1.0 - within), "high": value * (1.0 + within), "unit": unit}
+        values[name] = value
+        values[f"{name}_near"] = _say("will_do" if within else "as_near", **ends, **values)
+    cells: dict[str, Any] = {
+        "share": math.floor(100.0 * sure.share + 1e-9),
+        "years": len(plan.years),
+        "draws": plan.draws,
+    }
+    cells |= {"exposure": margin_said(sure.exposure), "refill": margin_said(sure.refill_flow)}
+    values["sure"] = _say("sure", **cells, **values) + (_say("margin", **cells) if sure.exposure else "")
+    values["file"] = plan.scenario.path.name
     for step in fixed["steps"]:
         yield Section(heading=step["heading"], items=filled(step["lines"], values))
 
@@ -139,15 +159,22 @@ def _notes(sheet: ValveSheet) -> Iterator[str]:
     if "idle" in bounds:
         yield notes["idle"]
     if KEPT in bounds:
-        yield filled(notes["kept"], {"now": sheet.gains[0], "then": sheet.gains[-1]})
+        yield filled(notes["kept"], _kept(sheet))
     if sheet.starved_hours:
         yield filled(notes["starved"], {"sheet": sheet})
+
+
+def _kept(sheet: ValveSheet) -> dict[str, Any]:
+    """What the note says of a calendar that would make things worse."""
+    drawn = {"now_drawn": sheet.sure.mean_days[0], "then_drawn": sheet.sure.mean_days[-1]}
+    return {"now": sheet.gains[0], "then": sheet.gains[-1], **drawn}
 
 
 def setup_totals(plan: SetUp) -> dict[str, Any]:
     """Return what `setup.json` holds beside schema, title and provenance."""
     valves = {name: _valve(sheet) for name, sheet in plan.sheets.items()}
-    return {"years": plan.years, "controllers": valves, "assumptions": plan.assumptions}
+    about = {"draws": plan.draws, "ranges": ranges_of(plan.scenario)}
+    return {"years": plan.years, **about, "controllers": valves, "assumptions": plan.assumptions}
 
 
 def _valve(sheet: ValveSheet) -> dict[str, Any]:
@@ -168,4 +195,5 @@ VERB = Verb(
     tables={"setup.csv": SetUp.table},
     files={"setup.pdf": lambda plan: setup_pdf(setup_report(plan))},
     of=lambda plan: plan.seasons[0],
+    measures=True,
 )

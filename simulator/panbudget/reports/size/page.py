@@ -285,4 +285,5 @@ VERB = Verb(
     files={"sized.toml": lambda sizing: variant_text(sizing).encode()},
     figures=size_figures,
     of=lambda sizing: sizing.season,
+    measures=True,
 )

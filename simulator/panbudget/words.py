@@ -92,7 +92,7 @@ def percent(value: float | None, decimals: int = 0) -> str:
     return "–" if value is None else _with_unit(100.0 * value, decimals, "%")
 
 
-def count(value: int, one: str, many: str | None = None) -> str:
+def count(value: int, noun: str, plural: str | None = None) -> str:
     """
     Write a count with its noun.
 
@@ -101,7 +101,7 @@ def count(value: int, one: str, many: str | None = None) -> str:
     >>> count(1, "day").replace("\\u00a0", " "), count(3, "day").replace("\\u00a0", " ")
     ('1 day', '3 days')
     """
-    return f"{number(value)}{_NO_BREAK}{one if value == 1 else many or one + 's'}"
+    return f"{number(value)}{_NO_BREAK}{noun if value == 1 else plural or noun + 's'}"
 
 
 def days_long(value: float) -> str:

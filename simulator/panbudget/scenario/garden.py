@@ -443,10 +443,10 @@ def _table(value: object) -> Mapping[str, Any]:
 def _variant_in(path: Path) -> dict[str, Any]:
     """Read the one variant that a file holds, under its name or bare."""
     described, _ = read_toml(path)
-    held = described.get("variant")
-    one = set(described) == {"variant"} and isinstance(held, dict) and len(held) == 1
-    only: dict[str, Any] = next(iter(held.values())) if one and held else described
-    if not (only or one) or "variant" in only or not isinstance(only, dict) or only.keys() >= _WHOLE:
+    variants = described.get("variant")
+    is_named = set(described) == {"variant"} and isinstance(variants, dict) and len(variants) == 1
+    only: dict[str, Any] = next(iter(variants.values())) if is_named and variants else described
+    if not (only or is_named) or "variant" in only or not isinstance(only, dict) or only.keys() >= _WHOLE:
         found = "must hold one [variant.NAME] and nothing else, or the keys of one overlay, and no whole garden"
         raise ScenarioError(Problem("no-variant", "", found), file=str(path))
     return only

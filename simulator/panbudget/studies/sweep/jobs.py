@@ -171,14 +171,14 @@ def run_job(kit: bytes, job: Job) -> Part:
     plan, engine = _unpacked(kit)
     bundles = _bundles(kit, job.first_design, job.after_design)
     clock.tick("making ready")
-    found = _runs_of(plan, job.places, clock)
+    runs_of = _runs_of(plan, job.places, clock)
     tables: list[pd.DataFrame] = []
     bad: list[BadSite] = []
     marks: dict[str, str] = {}
     seasons = 0
     for place in job.places:
         try:
-            runs = found[place.name]
+            runs = runs_of[place.name]
             if isinstance(runs, PanbudgetError):
                 raise runs
             if place.cell is None:
@@ -213,26 +213,26 @@ def _runs_of(plan: Plan, places: Sequence[Place], clock: _Clock) -> dict[str, _R
         from panbudget.studies.sweep.grid import read_cells
 
         grid = read_cells(plan.folder, plan.described.sites, places, plan.base.weather)
-    found: dict[str, dict[int, Weather] | PanbudgetError] = {}
+    weathers_of: dict[str, dict[int, Weather] | PanbudgetError] = {}
     for at, place in enumerate(places):
         try:
             file = grid[at] if grid else open_site(place, plan.base, str(plan.folder / place.file))
-            found[place.name] = _weathers(plan, place, file)
+            weathers_of[place.name] = _weathers(plan, place, file)
         except (WeatherError, ScenarioError) as error:
-            found[place.name] = error
+            weathers_of[place.name] = error
     clock.tick("reading")
     # cells whose clean days are one run: ETo of those that have the same days is computed together
     whole = [
         (place, next(iter(part.values())))
         for place in places
-        if grid and isinstance(part := found[place.name], dict) and len({id(w) for w in part.values()}) == 1
+        if grid and isinstance(part := weathers_of[place.name], dict) and len({id(w) for w in part.values()}) == 1
     ]
     eto: dict[int, Any] = {}
     if len({(len(weather.daily), weather.daily.index[0]) for _, weather in whole}) == 1:
         cells, weathers = zip(*whole, strict=True)
         eto = dict(zip(map(id, weathers), grid_evapotranspiration(cells, weathers), strict=True))
     runs = {
-        place.name: part if isinstance(part := found[place.name], PanbudgetError) else _records(place, part, eto)
+        place.name: part if isinstance(part := weathers_of[place.name], PanbudgetError) else _records(place, part, eto)
         for place in places
     }
     clock.tick("ETo")
@@ -251,11 +251,11 @@ def _weathers(plan: Plan, place: Place, file: WeatherFile) -> dict[int, Weather]
     """The weather of each year asked for, all of them usable; or of each usable year."""
     season, years = plan.base.season, plan.years()
     if years is not None:
-        found = file.seasons({year: days_of(season, year) for year in years})
-        wrong = [error for error in found.values() if isinstance(error, WeatherError)]
+        by_year = file.seasons({year: days_of(season, year) for year in years})
+        wrong = [error for error in by_year.values() if isinstance(error, WeatherError)]
         if wrong:
             raise wrong[0]
-        return {year: weather for year, weather in found.items() if isinstance(weather, Weather)}
+        return {year: weather for year, weather in by_year.items() if isinstance(weather, Weather)}
     usable = usable_years(plan.base, weather=file).weather
     if not usable:
         record = file.over()  # refused, if that is for what is wrong in all of it

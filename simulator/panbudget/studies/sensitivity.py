@@ -5,8 +5,6 @@ One quantity at a time, on the days on which it was filled and no others. It say
 how wrong it is: both figures are guesses. Temperature and rain have no other estimate and are left out.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 

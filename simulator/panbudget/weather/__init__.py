@@ -5,8 +5,6 @@ Weather: files in, one clean daily table out.
 plausibility (`checks`), gaps and humidity (`filling`).
 """
 
-from __future__ import annotations
-
 from panbudget.weather.clean import Weather, read_weather
 from panbudget.weather.filling.fallback import Fallback
 from panbudget.weather.filling.gaps import GapLimits

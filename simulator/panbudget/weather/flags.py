@@ -5,8 +5,6 @@ A value that follows by a published equation from what the file mainly holds is 
 report names the equation once. Everything else that wasn't measured is counted by column and method.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import numpy.typing as npt
 

@@ -3,8 +3,6 @@ Site: where the weather was measured, as the scenario describes it, what the sun
 station that a file says it is of.
 """
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 import pandas as pd

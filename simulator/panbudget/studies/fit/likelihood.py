@@ -7,8 +7,6 @@ accounts side by side (a sum of Gaussians; Alspach & Sorenson 1972, from memory)
 by any number, with this level right or misread. What was not counted may be any whole number of openings.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple

@@ -6,8 +6,6 @@ follow. Order of preference: vapour pressure or dew point; maximum and minimum r
 at last the dew point from the minimum temperature (FAO-56 eq 14, 17, 18, 19, 48).
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 import numpy as np

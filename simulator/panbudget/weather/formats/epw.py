@@ -10,8 +10,6 @@ pressure in Pa (999999), global horizontal radiation in Wh/m² (9999), wind spee
 in mm (999) of the quantity's hours (99). Wind is taken at 10 m, as the same documentation does.
 """
 
-from __future__ import annotations
-
 from panbudget.weather.formats.archives import facts_of, refuse_columns
 from panbudget.weather.formats.typical import Hourly, read_typical
 from panbudget.weather.text.raw import Columns, RawTable, Site, Source

@@ -7,8 +7,6 @@ a rule, -9999 for missing, and flags beside each value; a value with a quality f
 checks and is a gap here. Source: NOAA NCEI, readme of GHCN-Daily (from memory).
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Sequence
 

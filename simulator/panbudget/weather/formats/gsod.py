@@ -6,8 +6,6 @@ missing values. Source: NOAA NCEI, "Federal Climate Complex Global Surface Summa
 from memory.
 """
 
-from __future__ import annotations
-
 import itertools
 
 import numpy as np

@@ -6,8 +6,6 @@ A block of explanations, a header line that begins with STN,YYYYMMDD, and whole 
 own files (from memory).
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 

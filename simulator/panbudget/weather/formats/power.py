@@ -5,8 +5,6 @@ The values are those of a grid's cell, from a weather model and satellites: no s
 NASA POWER documentation, daily API, CSV output and parameter dictionary (from memory).
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 

@@ -9,8 +9,6 @@ closes the hour (01:00 to 24:00 local standard time); −9900 missing; global ho
 hour before the stamp; pressure at the station in mbar; wind at 10 m, the anemometer height of airports.
 """
 
-from __future__ import annotations
-
 from panbudget.weather.formats.archives import facts_of, refuse_columns
 from panbudget.weather.formats.typical import Hourly, read_typical
 from panbudget.weather.text.raw import Columns, RawTable, Site, Source

@@ -5,8 +5,6 @@ pvlib takes the file apart; what its columns mean here, which marks stand for mi
 record at all, and what a person is told of a broken file, is said here. `weather.calendar` lays the days onto the calendar.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import re
 import tempfile

@@ -5,8 +5,6 @@ Stamps in UTC are moments already. Stamps of a station's own clock stand twice i
 back, and skip one in spring: the doubled hour is kept, because both of its halves happened.
 """
 
-from __future__ import annotations
-
 import zoneinfo
 
 import numpy as np

@@ -7,8 +7,6 @@ header doesn't say, the whole column decides, and what it can't decide is refuse
 practice, no source.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import NamedTuple
 

@@ -5,8 +5,6 @@ weather.
 The one place where a column is described (in ``columns.toml``); readers, checks and reports look it up here.
 """
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 from panbudget.words import packaged

@@ -6,8 +6,6 @@ typed (a field log, meter readings, a list of sites) and gives each row by the n
 its cells.
 """
 
-from __future__ import annotations
-
 import csv
 import datetime as dt
 import hashlib

@@ -6,8 +6,6 @@ A gzip file, a zip archive of one file and an .xlsx workbook (see `workbook`) ar
 old workbook) and what is text but no table (a web page), because those are the files that people hand over by mistake.
 """
 
-from __future__ import annotations
-
 import codecs
 import difflib
 import gzip

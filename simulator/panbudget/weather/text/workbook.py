@@ -5,8 +5,6 @@ Row n of the sheet becomes line n of the text, so that messages name rows as the
 Formulas give the results that were saved with them. Needs openpyxl, an extra of the package.
 """
 
-from __future__ import annotations
-
 import contextlib
 import csv
 import datetime as dt

@@ -169,8 +169,8 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
     try:
         if described.sites.table is not None:
             table = path.parent / described.sites.table
-            mark = _content(table)
             places = places_in_table(table, described.sites.columns, shown_as=described.sites.table)
+            mark = table.read_bytes()
         else:
             wants_extra("xarray")
             from panbudget.studies.sweep.grid import places_in_grid
@@ -188,14 +188,6 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
         marks.append(f"{name} {version}".encode())
     fingerprint = hashlib.sha256(b"\n".join(hashlib.sha256(mark).digest() for mark in marks)).hexdigest()
     return Plan(path, described, base, tuple(designs), places, left_out, fingerprint)
-
-
-def _content(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        which = "missing" if isinstance(error, FileNotFoundError) else "file"
-        raise ScenarioError(problem(f"unreadable.{which}", reason=error.strerror), file=str(path)) from None
 
 
 def _unfit(base: Scenario) -> Iterator[Problem]:

@@ -163,8 +163,8 @@ def _read(path: Path, shown_as: str) -> pd.DataFrame:
         frame = pd.read_parquet(path)
         return frame.astype(object).where(frame.notna(), "").map(str)
     except (OSError, ValueError) as error:
-        reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise ScenarioError(problem("unreadable.table", reason=reason), file=shown_as) from None
+        reason = getattr(error, "strerror", None) or str(error).splitlines()[0]
+        raise ScenarioError(problem("unreadable", reason=reason), file=shown_as) from None
 
 
 def open_site(place: Place, base: Scenario, path: str) -> WeatherFile:

@@ -117,7 +117,7 @@ def pan_levels_figure(comparison: Comparison) -> list[Axes]:
     for ax, name, season, valve in _each(comparison, columns, comparison.controllers):
         described = season.scenario.controller[valve]
         # here a day's mark stands at its noon, so that days and hours share an axis
-        begin, end, _ = draw_level(ax, season, valve, window, per_kg=1.0 / described.pan.area, noon=0.5)
+        begin, end, _ = draw_level(ax, season, valve, window, per_kg=1.0 / described.pan.area, noon=0.5, linewidth=0.7)
         ax.axhline(0.0, **STYLES["trip"].lined())
         ax.axhline(described.valve.swing_kg / described.pan.area, **STYLES["reset"].lined())
         ax.set_title(f"{plain(name)}: pan of {plain(valve)}")

@@ -162,7 +162,7 @@ def pan_level_figure(season: Season, axes: Sequence[Axes] | None = None) -> list
 
 
 def draw_level(
-    ax: Axes, season: Season, valve: str, window: slice, *, per_kg: float = 1.0, noon: float = 0.0
+    ax: Axes, season: Season, valve: str, window: slice, *, per_kg: float = 1.0, noon: float = 0.0, **look: Any
 ) -> tuple[float, float, Floats]:
     """
     Draw a pan's level through some days, and shade the valve's openings.
@@ -178,6 +178,8 @@ def draw_level(
         What the axis counts, per kg of water.
     noon : float
         How far a day's mark stands from its midnight. [days]
+    **look
+        Of the level's line, in place of its usual look.
 
     Returns
     -------
@@ -189,12 +191,12 @@ def draw_level(
     openings = season.openings[season.openings["controller"] == valve]
     through = openings["end_h"].fillna(24.0 * len(season.days))
     seen = (openings["start_h"] < end) & (through > begin)
-    look = STYLES["open"].filled(label="", edgecolor=STYLES["open"].colour, linewidth=0.6)
+    shaded = STYLES["open"].filled(label="", edgecolor=STYLES["open"].colour, linewidth=0.6)
     for start, stop in zip(openings["start_h"][seen], through[seen], strict=True):
-        ax.axvspan(zero + max(start, begin) / 24.0, zero + min(stop, end) / 24.0, **look)
+        ax.axvspan(zero + max(start, begin) / 24.0, zero + min(stop, end) / 24.0, **shaded)
     resets = levels_of(season, valve, slice(None))["reset"]
     hours, level = level_points(season.hourly_level[valve], openings[seen], begin, end, resets)
-    ax.plot(zero + hours / 24.0, level * per_kg, **STYLES["level"].lined())
+    ax.plot(zero + hours / 24.0, level * per_kg, **STYLES["level"].lined(**look))
     return zero + begin / 24.0, zero + end / 24.0, level * per_kg
 
 

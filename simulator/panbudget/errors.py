@@ -9,11 +9,26 @@ message and exits 2; a traceback is for our own bugs only.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+# letters that steer a terminal or turn the reading round, and halves of letters
+CONTROLS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 # problems that are shown above whatever there is to paste
 _LEAST_LINES = 4
+
+
+def visible(text: str) -> str:
+    r"""
+    Return a text whose control characters are written out.
+
+    Examples
+    --------
+    >>> visible("a\x1b[2Jb")
+    'a\\x1b[2Jb'
+    """
+    return CONTROLS.sub(lambda found: found[0].encode("unicode_escape", "surrogatepass").decode(), text)
 
 
 @dataclass(frozen=True)
@@ -58,7 +73,7 @@ class Problem:
         gap = "" if self.found.startswith(":") else " "
         parts = (f"{self.where}{gap}{self.found}".strip(), expected, self.cure)
         # what is quoted from a broken file may hold line ends of its own
-        return " ".join("; ".join(filter(None, parts)).splitlines())
+        return visible(" ".join("; ".join(filter(None, parts)).splitlines()))
 
     def under(self, prefix: str) -> Problem:
         """Return the same problem with a prefix put before where it is, such as "variant.wide: "."""

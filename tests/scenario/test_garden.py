@@ -311,3 +311,20 @@ def test_a_named_variant_may_change_nothing(tmp_path):
     (tmp_path / "sized.toml").write_text("[variant.sized]\n# 'upper': nothing to change\n", encoding="utf-8")
     scenario = scenario_from(SOUND, tmp_path / "garden.toml")
     assert scenario.with_variant(str(tmp_path / "sized.toml")).controller == scenario.controller
+
+
+@pytest.mark.parametrize("letter", ["\x00", "\x1b", "\x08", "\x7f", "\x9f", "\u202e", "\u2066", "\udfff"])
+def test_a_letter_that_steers_a_terminal_is_refused_in_any_text(letter):
+    for overlay, where in (({"title": f"a{letter}b"}, "title"), ({"note": f"a{letter}"}, "note")):
+        with pytest.raises(ScenarioError, match=f"^scenario.toml: {where} = .* can't be seen"):
+            scenario_from({**SOUND, **overlay})
+    with pytest.raises(ScenarioError, match="a key = .* can't be seen") as caught:
+        scenario_from({**SOUND, f"ti{letter}tle": "x"})
+    assert letter not in str(caught.value)
+
+
+@pytest.mark.parametrize("letter", ["\n", "\t", "\u2028"])
+def test_only_a_note_runs_over_lines(letter):
+    scenario_from({**SOUND, "note": f"a{letter}b"})
+    with pytest.raises(ScenarioError, match="^scenario.toml: title = "):
+        scenario_from({**SOUND, "title": f"a{letter}b"})

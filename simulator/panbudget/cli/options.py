@@ -16,7 +16,7 @@ from typing import Annotated, Any, get_args
 
 import typer
 
-from panbudget.errors import PanbudgetError, Problem
+from panbudget.errors import PanbudgetError, Problem, visible
 from panbudget.words import packaged
 
 TEXTS = packaged("cli/verbs.toml")
@@ -168,7 +168,7 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
 def say(text: str, *, quiet: bool = False, aside: bool = False) -> None:
     """Print a message; aside (standard error) where standard output belongs to JSON."""
     if not quiet:
-        typer.echo(text, err=aside)
+        typer.echo(visible(text), err=aside)
 
 
 @contextlib.contextmanager

@@ -19,7 +19,7 @@ from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
 from pydantic import Field, PrivateAttr, ValidationError
 
-from panbudget.errors import Problem, ScenarioError, did_you_mean
+from panbudget.errors import CONTROLS, Problem, ScenarioError, did_you_mean
 from panbudget.files import read_toml
 from panbudget.scenario import problems as scenario_errors
 from panbudget.scenario import quantities
@@ -492,6 +492,22 @@ def _checked(source: _Source, prefix: str = "") -> Scenario:
     return scenario
 
 
+def _unseen(part: Any, where: str = "") -> Iterator[Problem]:
+    """Find texts and keys with letters that can't be seen; only a note may run over several lines."""
+    if isinstance(part, str):
+        letter = CONTROLS.search(part) or (None if where == "note" else re.search("[\n\t\u2028\u2029]", part))
+        if letter is not None:
+            found = f"= {json.dumps(part[:40])} holds a letter that can't be seen ({letter[0]!r})"
+            yield Problem("unseen-letter", where, found, cure="type it anew without it")
+    elif isinstance(part, Mapping):
+        for key, value in part.items():
+            yield from _unseen(str(key), "a key")
+            yield from _unseen(value, f"{where}.{key}" if where else str(key))
+    elif isinstance(part, list | tuple):
+        for item in part:
+            yield from _unseen(item, where)
+
+
 def scenario_from(description: Mapping[str, Any], path: str | Path = "scenario.toml") -> Scenario:
     """
     Check a scenario given as nested mappings, as `tomllib` would read it.
@@ -513,6 +529,8 @@ def scenario_from(description: Mapping[str, Any], path: str | Path = "scenario.t
         All that is wrong, a line each.
     """
     described = dict(description)
+    if unseen := list(_unseen(described)):
+        raise ScenarioError(*unseen, file=str(path))
     scenario = _checked(_Source(described, Path(path), hashlib.sha256(repr(described).encode()).hexdigest()))
     wrong: list[Problem] = []
     for name in scenario.variant:

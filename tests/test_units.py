@@ -138,3 +138,15 @@ def test_a_units_powers_and_length_go_this_far(text, kind, value):
             quantity(text, kind)
     else:
         assert quantity(text, kind) == pytest.approx(value)
+
+
+def test_what_is_beyond_any_garden_is_refused_with_the_most_there_is():
+    assert quantity("100 km", "length") == 100_000.0
+    for text in ("100.1 km", "-100.1 km", "1e300 m"):
+        with pytest.raises(UnitError, match="is beyond any garden; expected: a length of at most 100000 m"):
+            quantity(text, "length")
+
+
+def test_only_plain_digits_are_a_number():
+    with pytest.raises(UnitError, match="does not begin with a number"):
+        quantity("９００ m", "length")

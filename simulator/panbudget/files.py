@@ -9,6 +9,7 @@ import os
 import re
 import shutil
 import tomllib
+import unicodedata
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -39,7 +40,7 @@ def write_csv(table: pd.DataFrame, path: Path | TextIO, *, header: bool = True) 
     """
     Write a table: numbers in full, and no text that a spreadsheet would run.
 
-    A text that begins with = + - @, a tab or a line's end gets an apostrophe before it.
+    A text that begins with = + - @, be it after blanks or in full width, a tab or a line's end gets an apostrophe.
     """
     safe = table.copy()
     for name in safe.columns:
@@ -49,9 +50,10 @@ def write_csv(table: pd.DataFrame, path: Path | TextIO, *, header: bool = True) 
 
 
 def _guarded(value: object) -> object:
-    if not isinstance(value, str) or not value.startswith(_FORMULA_SIGNS) or _PLAIN_NUMBER.fullmatch(value):
+    if not isinstance(value, str) or _PLAIN_NUMBER.fullmatch(value):
         return value
-    return f"'{value}"
+    plain = unicodedata.normalize("NFKC", value).lstrip(" \ufeff\u200b")
+    return f"'{value}" if plain.startswith(_FORMULA_SIGNS) else value
 
 
 def write_whole(path: Path, text: str) -> None:

@@ -16,7 +16,7 @@ from panbudget.words import packaged
 _TABLES = packaged("units.toml")
 #: kind of quantity -> [engine unit, what to call it, an example to show]
 KINDS: dict[str, list[str]] = _TABLES["kinds"]
-_NUMBER = re.compile(r"^\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
+_NUMBER = re.compile(r"^\s*([-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]+)?)\s*(.*?)\s*$")
 # the unit library evaluates what it is given: only names with powers from -4 to 4, times or over each other, reach it
 _TERM = r"°?[^\W\d]\w*(?:\s*(?:\^|\*\*)\s*[-+]?[0-4](?![\w.]))?[²³]?"
 _TERMS = rf"{_TERM}(?:(?:\s*[*/·⋅]\s*|\s+){_TERM})*"
@@ -144,7 +144,10 @@ def quantity(text: object, kind: str) -> float:
     named = _TABLES["differences"].get(unit.lower(), unit) if "difference" in kind else unit
     named = _TABLES["spoken"].get(" ".join(named.lower().split()), named)
     factor, offset = _in_unit(named, target, expected, unknown=f"has an unknown unit {unit!r}")
-    return number * factor + offset
+    value = number * factor + offset
+    if abs(value) > (most := _TABLES["most"][kind]):
+        raise UnitError(Problem("too-large", "", "is beyond any garden", f"{name} of at most {most:g} {target}"))
+    return value
 
 
 def column_conversion(unit: str, target: str) -> tuple[float, float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import datetime as dt
 import math
 import tomllib
 from pathlib import Path
@@ -328,3 +329,18 @@ def test_only_a_note_runs_over_lines(letter):
     scenario_from({**SOUND, "note": f"a{letter}b"})
     with pytest.raises(ScenarioError, match="^scenario.toml: title = "):
         scenario_from({**SOUND, "title": f"a{letter}b"})
+
+
+@pytest.mark.parametrize(
+    ("start", "found"),
+    [
+        (1430438400, "season.start = 1430438400 is a number; expected: a date such as 2025-05-01"),
+        (0, "is a number"),
+        (dt.date(205, 5, 1), "is in a year outside 1800 to 2200"),
+        ("1799-05-01", "is in a year outside 1800 to 2200"),
+        (dt.date(2201, 5, 1), "is in a year outside 1800 to 2200"),
+    ],
+)
+def test_a_number_or_a_year_of_no_weather_is_no_date(start, found):
+    with pytest.raises(ScenarioError, match=found):
+        scenario_from({**SOUND, "season": {"start": start, "end": dt.date(2025, 5, 31)}})

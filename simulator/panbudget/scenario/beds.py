@@ -2,7 +2,6 @@
 The scenario's beds: soil, plants in all the ways they can be described, mulch, and the bed that holds them.
 """
 
-import datetime as dt
 import itertools
 import math
 from collections.abc import Iterable, Iterator
@@ -12,7 +11,7 @@ from pydantic import Field
 
 from panbudget.errors import Problem
 from panbudget.scenario import quantities
-from panbudget.scenario.quantities import Described, Length, Number, OneOf, OrName, Part, Reads, Share, unknown
+from panbudget.scenario.quantities import Date, Described, Length, Number, OneOf, OrName, Part, Reads, Share, unknown
 from panbudget.tables.plants import find_plant, landscape_level
 from panbudget.tables.soils import find_soil
 
@@ -172,7 +171,7 @@ class Planting(Described):
     """What grows, and since when."""
 
     plants: Annotated[Plants, OrName]
-    planted: dt.date | None = None
+    planted: Date | None = None
 
     def wrong(self) -> Iterator[Problem]:
         if self.planted is None and isinstance(self.plants, NamedPlants) and self.plants.needs_date:

@@ -4,7 +4,6 @@ The scenario's faults: what goes wrong with a pan, a valve, its emitters or its 
 A class a fault, told by its `kind`. Knows no numerics; `season/faults` lays them over a season.
 """
 
-import datetime as dt
 from collections.abc import Iterator
 from typing import Annotated, ClassVar, Literal, get_args
 
@@ -12,7 +11,7 @@ from pydantic import Field
 
 from panbudget.errors import Problem
 from panbudget.scenario.problems import kinds_of
-from panbudget.scenario.quantities import Described, Flow, Mass, Number, OneOf, Share, SomeDepth, Speed, in_order
+from panbudget.scenario.quantities import Date, Described, Flow, Mass, Number, OneOf, Share, SomeDepth, Speed, in_order
 
 _Taken = Annotated[Share, Field(gt=0)]
 _Factor = Annotated[Number, Field(ge=0, le=5)]
@@ -25,8 +24,8 @@ class _Fault(Described):
     concerns: ClassVar[str] = "controller"
 
     kind: str
-    start: dt.date | None = None
-    end: dt.date | None = None
+    start: Date | None = None
+    end: Date | None = None
 
     @property
     def part(self) -> tuple[str, str | None]:

@@ -7,7 +7,6 @@ the guide read them from here. All that is wrong with a file comes out in one `S
 
 from __future__ import annotations
 
-import datetime as dt
 import functools
 import hashlib
 import json
@@ -26,7 +25,7 @@ from panbudget.scenario import quantities
 from panbudget.scenario.beds import Bed, Emitter
 from panbudget.scenario.faults import Fault, Knocked
 from panbudget.scenario.pans import Pan
-from panbudget.scenario.quantities import Described, Flag, Flow, Length, Number, OneOf, Pressure, Time, in_order
+from panbudget.scenario.quantities import Date, Described, Flag, Flow, Length, Number, OneOf, Pressure, Time, in_order
 from panbudget.scenario.rights import StatementRules
 from panbudget.scenario.supplies import Pipe, Supply
 from panbudget.scenario.uncertainty import Uncertainty
@@ -126,8 +125,8 @@ class WeatherSource(_WeatherFile):
 class SeasonDates(Described):
     """First and last day."""
 
-    start: dt.date
-    end: dt.date
+    start: Date
+    end: Date
     spin_up: Time | None = None
 
     def wrong(self) -> Iterator[Problem]:
@@ -247,7 +246,7 @@ class Controller(Described):
 class Heat(Described):
     """A made-up heat wave, laid over the weather file's days."""
 
-    start: dt.date
+    start: Date
     days: Annotated[quantities.Whole, Field(ge=1, le=60)] = 7
     warmer: Annotated[quantities.TemperatureDifference, Field(gt=0, le=15)]
     without_rain: Flag = False

@@ -28,6 +28,7 @@ from panbudget.units import KINDS, quantity
 from panbudget.words import packaged
 
 _KEYS = packaged("scenario/keys.toml")
+_YEARS = (1800, 2200)
 
 
 class Reads:
@@ -75,9 +76,22 @@ def _names_files(given: object) -> object:
     return given
 
 
+def _a_date(given: object) -> object:
+    """Refuse numbers, which would count seconds, and years of no weather."""
+    expected = "a date such as 2025-05-01"
+    if isinstance(given, int | float):
+        raise Senseless(Problem("no-date", "", "is a number", expected))
+    year = int(given[:4]) if isinstance(given, str) and re.match("[0-9]{4}-", given) else getattr(given, "year", 2000)
+    if not _YEARS[0] <= year <= _YEARS[1]:
+        found = f"is in a year outside {_YEARS[0]} to {_YEARS[1]}"
+        raise Senseless(Problem("no-date", "", found, expected))
+    return given
+
+
 _FILES = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}, "minItems": 1}]}
 #: a file, a pattern of files, or a list of them
 WeatherFiles = Annotated[str | list[str], Reads(_names_files, _FILES)]
+Date = Annotated[dt.date, Reads(_a_date, {"type": "string", "format": "date"})]
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Whole = Annotated[int, Field(strict=True)]
 Count = Annotated[int, Field(strict=True, ge=1, le=1_000_000)]

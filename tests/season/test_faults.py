@@ -10,6 +10,7 @@ import pytest
 from pydantic import TypeAdapter
 
 from panbudget import replay
+from panbudget.cli.options import dangerous
 from panbudget.errors import ScenarioError
 from panbudget.scenario.faults import Fault
 from panbudget.season.faults import fault_days, fault_said, lost_share, with_faults
@@ -399,3 +400,48 @@ def test_a_fault_lasts_from_its_first_day_to_its_last():
     on = fault_days(TypeAdapter(Fault).validate_python({"kind": "supply-cut", "start": FIRST, "end": LAST}), dates)
     assert on.tolist() == [False] + [True] * 10 + [False]
     assert fault_days(TypeAdapter(Fault).validate_python({"kind": "supply-cut"}), dates).all()
+
+
+#: so bad that the garden breaks, and by what it is told on dry days
+GRAVE = {
+    "clogged-refill": ({"share": 1.0}, "stuck-open"),
+    "clogged-emitters": ({"share": 1.0}, "short-of-water"),
+    "leak": ({"loss": "60 L/day"}, "stuck-open"),
+    "animals": ({"loss": "60 L/day"}, "stuck-open"),
+    "mesh": ({"factor": 0.0}, "short-of-water"),
+    "shade": ({"factor": 0.0}, "short-of-water"),
+    "algae": ({"share": 1.0}, "short-of-water"),
+    "knocked": ({"trip": "40 kg"}, "stuck-at-rim"),
+    "supply-cut": ({}, "no-water"),
+    "splash": ({"above": "0 m/s", "splash": "2 m"}, "stuck-open"),
+    "rain-differs": ({"factor": 0.0}, ""),
+}
+PLACES = {
+    "mains": ({}, 0.0),
+    "tank": (TANK, 0.0),
+    "deep rim": ({"controller": {"upper": {"pan": {"freeboard": "150 mm"}}}}, 0.0),
+    "no freeboard": ({"controller": {"upper": {"pan": {"freeboard": "0 mm"}}}}, 0.0),
+    "rain": ({}, 25.0),
+}
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_strict_ends_with_one_for_every_fault_that_breaks_the_garden(place, make_shared_garden):
+    """Each dangerous state of the pan is a finding; on dry days each fault, bad enough, is told by its own."""
+    overlay, rain = PLACES[place]
+    weather = weather_csv(18, pan=[7.0] * 18, rain=[rain if day % 3 == 1 else 0.0 for day in range(18)])
+    garden = make_shared_garden(overlay or None, weather=weather)
+    for kind in GRAVE if place == "mains" else ("clogged-refill", "leak", "knocked", "supply-cut"):
+        fault, code = GRAVE[kind]
+        broken = replay(garden.changed({"fault": [{"kind": kind, "start": dt.date(2025, 5, 3), **fault}]}))
+        grave = {finding.code for finding in broken.findings if finding.severity == "danger"}
+        totals = broken.totals["controllers"]["upper"]
+        states = {
+            "stuck-open": totals["stuck_open_hours"] > 6.0,
+            "dry-pan": totals["dry_pan_hours"] > 0.0,
+            "no-water": totals["starved_hours"] > 0.0,
+        }
+        for state in (state for state, holds in states.items() if holds):
+            assert state in grave or (state, kind) == ("stuck-open", "knocked"), (kind, state)
+        assert dangerous(broken.findings) == bool(grave)
+        assert rain or code in grave or not code, (kind, grave)

@@ -48,3 +48,15 @@ def test_cycles_and_litres_are_the_engines_within_an_opening(factors, overlay, m
     assert smooth[-1] - counted[-1] == pytest.approx(0.5, abs=1.2)
     litres = season.totals["controllers"]["upper"]["litres"]
     assert found.litres[-1] == pytest.approx(litres, rel=0.06 if overlay else 0.03)
+
+
+def test_the_refill_flow_of_a_pan_on_a_tank_is_at_the_heads_that_the_tank_gave(make_garden):
+    """A jug under the emitter catches what the falling head gives, not what its packet says at 100 kPa."""
+    garden = make_garden(TANK, weather=weather_csv(20, pan=[6.0] * 20))
+    season = replay(garden)
+    pan = PanModel(garden, season.forcing, 0, ())
+    openings = season.openings[season.openings["end_h"].notna()]
+    hours = (openings["end_h"] - openings["start_h"]).sum()
+    assert pan.through == pytest.approx(openings["litres"].sum() / hours, rel=0.05)
+    assert pan.refill < season.forcing.pan_of["upper"].refill_flow  # that of the full tank
+    assert pan.through / pan.refill == pytest.approx(31.0, rel=0.02)  # 30 emitters of 2 L/h beside one of 2 L/h

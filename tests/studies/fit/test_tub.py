@@ -7,8 +7,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from panbudget import replay
+from panbudget import fit, replay
+from panbudget.errors import ReadingsError
 from panbudget.season.layout import prepare
+from panbudget.studies.fit.log import read_field_log
 from panbudget.studies.fit.pan import PanModel
 from panbudget.studies.fit.tub import RULER_MM, Tub, quantiles, tub_values, worth_of_ruler_test
 from panbudget.studies.ranges import with_spread
@@ -66,3 +68,64 @@ def test_the_worth_of_a_ruler_starts_from_the_spread_and_grows_with_days_and_car
     fitted = garden.changed({"uncertainty": {"controller": {"upper": {"exposure": [0.98, 1.02]}}}})
     narrow = worth_of_ruler_test(replay(fitted))["upper"]
     assert narrow.after == pytest.approx(narrow.before, rel=0.1)  # nothing more to learn
+
+
+def written(garden, *rows, header="date,time,tub_mm,added_l,openings,note"):
+    path = garden.path.parent / "log.csv"
+    path.write_text("\n".join([header, *rows]) + "\n", encoding="utf-8")
+    return path
+
+
+THREE_DAYS = [
+    f"2025-05-0{day},07:30,{level}" for day, level in ((3, 150), (4, 143), (5, 136), (6, 129))
+]  # 7 mm a day for 6
+
+
+@pytest.mark.parametrize("column", ["tub_mm", "level_mm"])
+def test_a_fit_takes_three_days_of_a_tub_alone_and_narrows_the_litres(column, garden):
+    """7 mm a day where 6 are modelled; what a ruler and the unmeasured flows leave open is in the range."""
+    found = fit(garden, written(garden, *THREE_DAYS, header=f"date,time,{column}"))
+    upper = found.controllers["upper"]
+    (exposure,) = upper.estimates
+    assert exposure.value == pytest.approx(7.0 / 6.0, rel=0.02)
+    assert 1.15 < exposure.high / exposure.low < 1.6
+    low, high = found.litres["upper"]
+    before = found.before.totals["spread"]["controllers"]["upper"]["litres"]
+    assert high - low < 0.7 * (before["high"] - before["low"])
+    assert set(found.overlay["uncertainty"]["controller"]["upper"]) == {"litres", "openings", "swing"}
+    assert upper.readings["kind"].tolist() == ["tub"] * 4
+    assert upper.lost["observed"].tolist() == pytest.approx([7.0] * 3)
+    assert any("taken as read in a tub" in text for text in found.log.assumptions) == (column == "level_mm")
+
+
+def test_water_poured_into_a_tub_and_a_row_without_a_reading_are_added_up(garden):
+    area = garden.controller["upper"].pan.area
+    rows = ["2025-05-03,07:30,150,,,", "2025-05-04,07:30,143,,,", f"2025-05-05,07:30,{136 + 20},{20 * area},,"]
+    found = fit(garden, written(garden, *rows, "2025-05-06,07:30,149,,,"))
+    assert found.controllers["upper"].estimates[0].value == pytest.approx(7.0 / 6.0, rel=0.02)
+
+
+def test_a_tub_beside_counts_weighs_with_them_and_one_of_another_kind_is_named(garden):
+    """Counts of a pan as described, and a tub that loses as much, or twice as much."""
+    season = replay(garden)
+    counts = np.diff(np.searchsorted(season.openings["start_h"].to_numpy(), 24.0 * np.arange(DAYS)))
+    visits = [f"2025-05-{day + 2:02d},00:00,,,{count}," for day, count in enumerate(counts.tolist())]
+    same, other = (
+        fit(garden, written(garden, *[f"2025-05-0{3 + k},07:30,{150 - fall * k},,," for k in range(4)], *visits))
+        for fall in (6, 13)
+    )
+    assert same.controllers["upper"].contradictions == ()
+    assert "the tub without a valve asks for an exposure of 2." in other.controllers["upper"].contradictions[0]
+
+
+@pytest.mark.parametrize(
+    ("rows", "message"),
+    [
+        (["2025-05-03,07:30,150,,3,", "2025-05-04,07:30,143,,,"], "has a tub's level beside readings of a valve"),
+        (["2025-05-03,07:30,150,,,"], "has 1\xa0row; expected: 2 visits at least"),
+        (["2025-05-03,07:30,1500,,,", "2025-05-04,07:30,1430,,,"], "tub_mm = 1500 is more than the pan's depth"),
+    ],
+)
+def test_a_tub_that_can_t_be_is_told(rows, message, garden):
+    with pytest.raises(ReadingsError, match=message):
+        read_field_log(written(garden, *rows), garden)

@@ -21,14 +21,14 @@ from panbudget.errors import PanbudgetError, Problem, ReadingsError
 from panbudget.extras import Reported, Step, silent
 from panbudget.files import toml_key
 from panbudget.numeric import Floats
-from panbudget.scenario.garden import Scenario, as_scenario
+from panbudget.scenario.garden import Controller, Scenario, as_scenario
 from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.season.faults import with_faults
 from panbudget.season.layout import Forcing, prepare
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.studies.fit import problem
-from panbudget.studies.fit.evidence import AGAINST, UNTOLD, beforehand, reconciled, searched
+from panbudget.studies.fit.evidence import AGAINST, UNTOLD, beforehand, levels_off, reconciled, searched, tub_apart
 from panbudget.studies.fit.likelihood import Account
 from panbudget.studies.fit.log import FieldLog, Visit, read_field_log
 from panbudget.studies.fit.pan import NAMES, PanModel
@@ -42,7 +42,8 @@ from panbudget.studies.fit.readings import (
     raw_residuals,
     standard_errors,
 )
-from panbudget.studies.ranges import range_of, with_spread
+from panbudget.studies.fit.tub import RULER_MM, Tub, Worth, tub_rows, worth_of_ruler_test
+from panbudget.studies.ranges import drawn_factors, range_of, with_spread
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
@@ -82,24 +83,6 @@ class Estimate:
 
 
 @dataclass(frozen=True)
-class Worth:
-    """
-    What one more measurement would make of the range of litres.
-
-    Parameters
-    ----------
-    what : str
-        "jug", "weighings", "jug-and-weighings" or "meter".
-    before, after : float
-        Half of the range over the litres, now and then. [-]
-    """
-
-    what: str
-    before: float
-    after: float
-
-
-@dataclass(frozen=True)
 class ControllerFit:
     """
     What a log says of one pan.
@@ -118,7 +101,7 @@ class ControllerFit:
     contradictions : tuple of str
         Readings that contradict others, and what was made of them.
     readings : DataFrame
-        One row a reading: ``line``, ``date``, ``kind`` ("level", "count", "meter"), ``residual``, ``before`` (with the
+        One row a reading: ``line``, ``date``, ``kind`` ("level", "count", "meter", "tub"), ``residual``, ``before`` (with the
         scenario as described) [mm; for the meter L], ``error`` (the reading's standard error), ``set_aside`` (0 or 1).
     lost : DataFrame
         One row a pair of visits: ``start``, ``end``, ``observed``, ``before``, ``after``: net loss. [mm/day]
@@ -260,10 +243,12 @@ def fit(
         raise ReadingsError(problem("outside-record", "date", **days, **record), file=read.file)
     forcing = with_faults(scenario, prepare(scenario, weather, read.first, read.last))
     fits = {}
-    for row, (name, visits) in enumerate((name, read.visits.get(name)) for name in scenario.controller):
-        if visits is not None:
+    for row, name in enumerate(scenario.controller):
+        visits, tub = read.visits.get(name, ()), read.tubs.get(name, ())
+        if visits or tub:
             step(f"fitting {name}")
-            fits[name] = fit_controller(scenario, forcing, row, visits, measured=read.measured.get(name, {}), hold=hold)
+            measured = read.measured.get(name, {})
+            fits[name] = fit_controller(scenario, forcing, row, visits, tub=tub, measured=measured, hold=hold)
     step("replaying as described and as fitted, over what is uncertain")
     gardens = scenario, scenario.changed(_overlay(_toml(fits)))
     before, after = (with_spread(replay(garden, weather=weather), _SEASONS) for garden in gardens)
@@ -272,6 +257,8 @@ def fit(
         drawn = after.totals["spread"]["controllers"][name]["litres"]
         half = (drawn["high"] - drawn["low"]) / 2.0 / max(total, 1e-9)
         worth = tuple(replace(one, before=half, after=half * one.after / one.before) for one in pan.worth)
+        if "exposure" in pan.untold and name not in read.tubs:
+            worth = (worth_of_ruler_test(before)[name],)
         fits[name] = replace(pan, worth=worth)
     return Fit(scenario, read, scenario.uncertainty.interval, fits, before, after)
 
@@ -282,6 +269,7 @@ def fit_controller(
     row: int,
     visits: tuple[Visit, ...],
     *,
+    tub: tuple[Visit, ...] = (),
     measured: Mapping[str, float] | None = None,
     hold: Sequence[str] = (),
 ) -> ControllerFit:
@@ -297,6 +285,8 @@ def fit_controller(
         The controller's place.
     visits : tuple of Visit
         With hours since the forcing's first day.
+    tub : tuple of Visit
+        Levels in a tub in the pan's place, with no valve.
     measured : mapping, optional
         "refill" by jug, "swing" by two weighings of the counterweight. [L/h; kg]
     hold : sequence of str
@@ -313,7 +303,8 @@ def fit_controller(
     quarter to three times the one described, with refill flow and swing drawn over `[uncertainty]`; intervals are
     quantiles. Where more than one exposure is consistent with the log, or it leaves the exposure as open as it was, none
     is given. Refill flow and swing stay as described unless the log, a jug or two weighings tell them better; what is not
-    told of them is in the ranges. Bed emitters and the meter are taken as they are.
+    told of them is in the ranges, and unless a meter was read what the beds' emitters may give together. The meter is taken
+    as it is.
     """
     name = list(scenario.controller)[row]
     pan, likely, level = (
@@ -321,39 +312,50 @@ def fit_controller(
         _likely(scenario, name),
         scenario.uncertainty.interval,
     )
-    if gather(pan, {}).listed.empty:
+    in_tub = Tub.of(tub, pan.area) if tub else None
+    if gather(pan, {}).listed.empty and in_tub is None:
         raise ReadingsError(problem("nothing-follows", name))
     known = _known(scenario, name, pan, measured or {}, hold)
     pan, contradictions = reconciled(pan, known, likely)
     untold = beforehand(pan, hold)
-    found = searched(pan, known, likely, untold)
-    contradictions += [AGAINST["meter-apart"]] if found.scale > 1.0 else []
+    found = searched(pan, known, likely, untold, in_tub)
+    contradictions += [*([AGAINST["meter-apart"]] if found.scale > 1.0 else [])]
+    contradictions += [*levels_off(pan), *tub_apart(found)]
     estimates, ranges, worth = list[Estimate](), dict[str, tuple[float, float]](), tuple[Worth, ...]()
     if "exposure" not in untold:
         point = _point(found, untold, measured or {})
-        controller = scenario.controller[name]
-        as_described = controller.pan.exposure, controller.valve.refill.flow, controller.valve.swing_kg
-        tails = (1.0 - level) / 2.0, (1.0 + level) / 2.0
-        for at, (parameter, value) in enumerate(zip(NAMES, as_described, strict=True)):
-            if parameter not in untold:
-                low, high = np.exp(found.quantiles(found.logs[:, at], tails)).tolist()
-                factor = float(np.exp(point[at]))
-                # the estimate takes the rest as described, the interval as the log has it: it is made to hold both
-                low, high = min(low, factor), max(high, factor)
-                estimates.append(Estimate(parameter, value, value * factor, value * low, value * high, factor))
-        for key, turned in (("litres", (1, -1, 0)), ("openings", (1, 0, -1)), ("swing", (0, 0, 1))):
-            ranges[key] = _range(found, np.array(turned, float), point, level)
-        worth = tuple(_worth(found, measured or {}, scenario.uncertainty))
+        estimates = list(_estimates(found, scenario.controller[name], untold, point, level))
+        # a meter's litres are those of the beds' emitters, whatever they give
+        metered = found.meter is not None or bool(found.seen.filled.any())
+        emitted = np.zeros(len(found.logs)) if metered else _emitted(scenario, name, len(found.logs))
+        for key, turned in (("litres", _LITRES), ("openings", np.array([1.0, 0.0, -1.0])), ("swing", np.eye(3)[2])):
+            ranges[key] = _range(found, (found.logs - point) @ turned + (key == "litres") * emitted, level)
+        worth = tuple(_worth(found, measured or {}, scenario.uncertainty, float(np.var(emitted))))
     found = replace(found, place=replace(found.place, factors={one.name: one.factor for one in estimates}))
     return _fitted(
         name,
         found,
+        tub,
         estimates=tuple(estimates),
         untold={parameter: untold[parameter] for parameter in NAMES if parameter in untold},
         ranges=ranges,
         worth=worth,
         contradictions=tuple(contradictions),
     )
+
+
+def _estimates(
+    found: Posterior, controller: Controller, untold: dict[str, str], point: Floats, level: float
+) -> Iterator[Estimate]:
+    """What is fitted, with its interval."""
+    as_described = controller.pan.exposure, controller.valve.refill.flow, controller.valve.swing_kg
+    for at, (parameter, value) in enumerate(zip(NAMES, as_described, strict=True)):
+        if parameter not in untold:
+            low, high = np.exp(found.quantiles(found.logs[:, at], ((1.0 - level) / 2.0, (1.0 + level) / 2.0))).tolist()
+            factor = float(np.exp(point[at]))
+            # the estimate takes the rest as described, the interval as the log has it: it is made to hold both
+            low, high = min(low, factor), max(high, factor)
+            yield Estimate(parameter, value, value * factor, value * low, value * high, factor)
 
 
 def _likely(scenario: Scenario, name: str) -> tuple[float, float]:
@@ -396,20 +398,27 @@ def _point(found: Posterior, untold: dict[str, str], measured: Mapping[str, floa
     return point
 
 
-def _range(found: Posterior, turned: Floats, point: Floats, level: float) -> tuple[float, float]:
+def _emitted(scenario: Scenario, name: str, count: int) -> Floats:
+    """Draw what a valve's beds are given together, over what is described; logarithms. (count,)"""
+    draws, beds = drawn_factors(scenario, count).emitter_flow, scenario.controller[name].bed
+    flows = {f"{name}/{bed}": part.emitters.count * part.emitters.flow for bed, part in beds.items()}
+    return np.log(sum(flow * draws[bed] for bed, flow in flows.items()) / sum(flows.values()))
+
+
+def _range(found: Posterior, off: Floats, level: float) -> tuple[float, float]:
     """Even range of a factor on what is fitted, whose middle part is the log's interval; it holds 1."""
-    low, high = found.quantiles((found.logs - point) @ turned, ((1.0 - level) / 2.0, (1.0 + level) / 2.0))
+    low, high = found.quantiles(off, ((1.0 - level) / 2.0, (1.0 + level) / 2.0))
     beyond = (high - low) * (1.0 / level - 1.0) / 2.0
     return float(min(np.exp(low - beyond), 1.0)), float(max(np.exp(high + beyond), 1.0))
 
 
-def _worth(found: Posterior, measured: Mapping[str, float], rules: Uncertainty) -> Iterator[Worth]:
+def _worth(found: Posterior, measured: Mapping[str, float], rules: Uncertainty, emitted: float) -> Iterator[Worth]:
     """What a jug, two weighings and a meter would leave of the litres' error, to first order; most telling first."""
     litres, covariance, known = _LITRES, found.covariance, found.known
     now = float(litres @ covariance @ litres)
     pan = found.pan
-    gone = pan.modelled(found.place.factors).counted_at(pan.hours[[0, -1]])
-    openings = max(float(np.diff(gone)[0]) / (pan.hours[-1] - pan.hours[0]) * 24.0 * _TWO_WEEKS, 1.0)
+    cycles = pan.modelled(found.place.factors).cycles
+    openings = max(float(cycles.max()) / len(cycles) * 24.0 * _TWO_WEEKS, 1.0)
     # a season's meter against the model: each opening's own litres, and the phase of the first and last one
     by_meter = float(np.hypot(pan.wander * openings**-0.5, (2.0 * QUANTISED**2) ** 0.5 / openings))
     # of an even range, the standard deviation
@@ -428,11 +437,12 @@ def _worth(found: Posterior, measured: Mapping[str, float], rules: Uncertainty) 
         for direction, error in looks:
             along = after @ direction
             after = after - np.outer(along, along) / (direction @ along + error**2)
-        parts.append(Worth(name, now**0.5, float(litres @ after @ litres) ** 0.5))
+        left = float(litres @ after @ litres) + (0.0 if name == "meter" else emitted)
+        parts.append(Worth(name, (now + emitted) ** 0.5, left**0.5))
     yield from sorted(parts, key=lambda one: one.after)
 
 
-def _fitted(name: str, found: Posterior, **learnt: Any) -> ControllerFit:
+def _fitted(name: str, found: Posterior, tub: tuple[Visit, ...], **learnt: Any) -> ControllerFit:
     """What a log says of a pan, its readings beside the model."""
     pan, factors, spoilt = found.pan, found.place.factors, found.account()
     believed, breaks = believed_counts(pan, spoilt)
@@ -444,11 +454,9 @@ def _fitted(name: str, found: Posterior, **learnt: Any) -> ControllerFit:
     error = np.where(readings.meters, found.scale * error, error)
     after, before = (from_zeros(readings, raw_residuals(pan, readings, part), misread) for part in (factors, {}))
     unit = np.where(readings.meters, 1.0, pan.area)  # kg -> mm
-    visits = [pan.visits[k] for k in visit]
     table = pd.DataFrame(
         {
-            "line": [part.line for part in visits],
-            "date": [part.moment for part in visits],
+            **_dated([pan.visits[k] for k in visit]),
             "kind": kind,
             "residual": after / unit,
             "before": before / unit,
@@ -456,24 +464,39 @@ def _fitted(name: str, found: Posterior, **learnt: Any) -> ControllerFit:
             "set_aside": (misread | (readings.meters & (np.abs(after) > OUTLYING * error))).astype(int),
         }
     )
+    lost = lost_between(pan, readings, factors)
+    if found.tub is not None:
+        exposures = factors.get("exposure", 1.0), 1.0
+        (off, observed, now), (off_before, _, was) = (tub_rows(pan, found.tub, exposure) for exposure in exposures)
+        rows = {"kind": "tub", "residual": off, "before": off_before, "error": RULER_MM, "set_aside": 0}
+        ends = np.array([one.moment for one in tub], "datetime64[ns]")
+        spans = {"start": ends[:-1], "end": ends[1:], "observed": observed, "before": was, "after": now}
+        table, lost = (
+            pd.concat([part, pd.DataFrame(more)], ignore_index=True) if len(part) else pd.DataFrame(more)
+            for part, more in ((table, {**_dated(tub), **rows}), (lost, spans))
+        )
     aside = table["set_aside"] == 1
     questioned = set(_miscounts(pan, factors, spoilt))
     for line, what, off in zip(*(table.loc[aside, column] for column in ("line", "kind", "residual")), strict=True):
         questioned.add(
             (line, f"the {what} is off by {abs(off):.1f} {'L' if what == 'meter' else 'mm'} and counts little")
         )
-    squares = table[~aside & ~readings.meters][["before", "residual"]] ** 2
+    squares = table[~aside & (table["kind"] != "meter")][["before", "residual"]] ** 2
     rms_before, rms_after = (float(value) for value in np.sqrt(squares.mean()).fillna(0.0))
     return ControllerFit(
         name=name,
         **learnt,
         readings=table,
-        lost=lost_between(pan, readings, factors),
+        lost=lost,
         questioned=tuple(sorted(questioned)),
         rms_before=rms_before,
         rms_after=rms_after,
         walk=found.place.walk,
     )
+
+
+def _dated(visits: Sequence[Visit]) -> dict[str, list[Any]]:
+    return {"line": [visit.line for visit in visits], "date": [visit.moment for visit in visits]}
 
 
 def _miscounts(pan: PanModel, factors: dict[str, float], spoilt: Account) -> Iterator[tuple[int, str]]:

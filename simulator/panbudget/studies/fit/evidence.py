@@ -20,16 +20,19 @@ from panbudget.studies.fit.pan import Modelled, PanModel
 from panbudget.studies.fit.posterior import (
     HIGHEST,
     LOWEST,
+    OUTLYING,
     Known,
     Place,
     Posterior,
     by_counts,
+    by_tub,
     contenders,
     placed,
     places,
     without,
 )
-from panbudget.studies.fit.readings import metered_counts
+from panbudget.studies.fit.readings import gather, metered_counts
+from panbudget.studies.fit.tub import Tub, tub_values
 from panbudget.words import packaged
 
 MOST_ERROR = 0.18  # relative standard error beyond which a log tells no exposure: the range of one unfitted has 0.2
@@ -41,6 +44,7 @@ ODD = 1.6
 _MOST_WRONG = 0.3  # share of the levels, beside which readings look wrong that do not without them
 _LEAST_APART, _OPENINGS_APART = 0.12, 3.0  # of a logarithm; and so many openings in all
 _OFF_MM = 15.0  # a ruler's zero lies no further off
+_BEYOND, _BEYOND_MM = 0.2, 4.0  # share of the levels, and by how much, that lie beyond the swing before it is said
 #: why a parameter stays as described
 UNTOLD: dict[str, str] = packaged("studies/fit/untold.toml")
 #: what is said of readings that contradict each other
@@ -179,7 +183,9 @@ def _levels_apart(pan: PanModel, place: Place) -> bool:
     return bool(apart or wrong[0] - wrong[1] > _MOST_WRONG * np.isfinite(pan.levels).sum())
 
 
-def searched(pan: PanModel, known: Known, likely: tuple[float, float], untold: dict[str, str]) -> Posterior:
+def searched(
+    pan: PanModel, known: Known, likely: tuple[float, float], untold: dict[str, str], tub: Tub | None = None
+) -> Posterior:
     """
     Search, and add to ``untold`` what the log turns out not to tell.
 
@@ -192,16 +198,25 @@ def searched(pan: PanModel, known: Known, likely: tuple[float, float], untold: d
         Factors on the exposure described, over which it is uncertain.
     untold : dict
         Parameter -> why the log can't tell it; added to.
+    tub : Tub, optional
+        Read in the pan's place with no valve.
 
     Returns
     -------
     Posterior
     """
+    if tub is not None and gather(pan, {}).listed.empty:
+        found = by_tub(pan, known, tub)
+        exposure = float(np.exp(found.mean[0]))
+        if not LOWEST * 1.1 < exposure < HIGHEST / 1.1:
+            untold["exposure"] = UNTOLD["unlikely"].format(exposure=exposure)
+        _open(found, untold)
+        return found
     counted, levels = bool(np.isfinite(pan.counts).any()), bool(np.isfinite(pan.levels).any())
     metered = np.isfinite(pan.meters).sum() > 1
     start = {name: float(np.exp(centre)) for name, (centre, _) in known.items()}
     seen = tally(pan, pan.counts)
-    ranked = places(pan, seen, start) if counted or levels else []
+    ranked = _with_tub(pan, places(pan, seen, start) if counted or levels else [], tub)
     if ranked and not counted and len(contenders(ranked)) > 1 and metered and "refill" not in untold:
         ranked = sorted(_by_meter(pan, known, ranked), key=lambda place: -place.value)
     if by_meter := metered and not counted and (not ranked or len(contenders(ranked)) > 1):
@@ -209,9 +224,9 @@ def searched(pan: PanModel, known: Known, likely: tuple[float, float], untold: d
         factors = start
         for _ in range(3):  # the litres of an opening depend a little on the exposure
             seen = tally(pan, *metered_counts(pan, factors), metered_by=factors)
-            ranked = places(pan, seen, start)
+            ranked = _with_tub(pan, places(pan, seen, start), tub)
             factors = ranked[0].factors
-    found, several = Posterior(pan, known, seen, ranked[0]), contenders(ranked)
+    found, several = Posterior(pan, known, seen, ranked[0], tub=tub), contenders(ranked)
     exposure = ranked[0].factors["exposure"]
     if not LOWEST * 1.02 < exposure < HIGHEST / 1.02 or (by_meter and not _is_likely(exposure, likely)):
         untold["exposure"] = UNTOLD["unlikely-by-meter" if by_meter else "unlikely"].format(exposure=exposure)
@@ -235,10 +250,46 @@ def searched(pan: PanModel, known: Known, likely: tuple[float, float], untold: d
     found.follow_meter()
     found.scale_meter()
     found.sample()
+    _open(found, untold)
+    return found
+
+
+def levels_off(pan: PanModel) -> list[str]:
+    """Say so where one level in five at least lies beyond the pan's swing, where no valve leaves the water."""
+    levels = pan.levels[np.isfinite(pan.levels)]
+    if len(levels) < LEAST_METER:
+        return []
+    low, high = np.quantile(levels, (_BEYOND, 1.0 - _BEYOND))
+    below, above = float(pan.reset_mm - pan.swing / pan.area - low), float(high - pan.reset_mm)
+    off, side = max((below, "below"), (above, "above"))
+    return [AGAINST["levels-zero"].format(off=off, side=side)] if off > _BEYOND_MM else []
+
+
+def tub_apart(found: Posterior) -> list[str]:
+    """Say so where a tub asks for another exposure than the rest of the log."""
+    if found.tub is None or gather(found.pan, {}).listed.empty:
+        return []
+    alone, mean = by_tub(found.pan, found.known, found.tub), float(found.mean[0])
+    if abs(mean - alone.mean[0]) < OUTLYING * float(alone.covariance[0, 0]) ** 0.5:
+        return []
+    exposures = {"tub": np.exp(alone.mean[0]), "rest": np.exp(mean)}
+    return [AGAINST["tub-apart"].format(**{name: factor * found.pan.exposure for name, factor in exposures.items()})]
+
+
+def _open(found: Posterior, untold: dict[str, str]) -> None:
+    """Say so where the exposure is left open."""
     error = float(found.covariance[0, 0]) ** 0.5
     if error > MOST_ERROR:
         untold["exposure"] = UNTOLD["open"].format(percent=100.0 * error)
-    return found
+
+
+def _with_tub(pan: PanModel, ranked: list[Place], tub: Tub | None) -> list[Place]:
+    """Exposures in the order of what the rest of the log and a tub together make of them."""
+    if tub is None or not ranked:
+        return ranked
+    values = tub_values(pan, tub, np.array([place.factors["exposure"] for place in ranked]))
+    weighed = (replace(place, value=place.value + value) for place, value in zip(ranked, values.tolist(), strict=True))
+    return sorted(weighed, key=lambda place: -place.value)
 
 
 def _by_meter(pan: PanModel, known: Known, ranked: list[Place]) -> Iterator[Place]:

@@ -9,6 +9,7 @@ another unit says so in its header: "level (cm)", "meter [m3]". Empty means not 
 
 Two things may be measured by the way, on any row: the refill emitter, by ``jug_ml`` in ``jug_minutes``, and the swing, by the
 counterweights at which the beam fell and rose again, ``fell_at_kg`` and ``rose_at_kg``. A row with nothing else is no visit.
+Nor is one with ``tub_mm``: the depth of the water, by ruler, in a tub that stands in the pan's place with no valve.
 """
 
 from __future__ import annotations
@@ -28,15 +29,23 @@ from panbudget.words import count as counted
 
 _READ = ("openings", "counter", "opened", "level_mm", "meter_l")
 _MEASURED = ("jug_l", "jug_minutes", "fell_at_kg", "rose_at_kg")
-_KNOWN = ("date", "time", "controller", *_READ[:-1], "added_l", "meter_l", *_MEASURED, "tank_level", "note")
+_KNOWN = ("date", "time", "controller", *_READ[:-1], "added_l", "meter_l", "tub_mm", *_MEASURED, "tank_level", "note")
 _SPOKEN = {"level": "level_mm", "added": "added_l", "meter": "meter_l", "notes": "note", "count": "openings"}
-_SPOKEN |= {"datetime": "date", "timestamp": "date", "tank": "tank_level"}
+_SPOKEN |= {"datetime": "date", "timestamp": "date", "tank": "tank_level", "tub": "tub_mm"}
 # quantities: the column's name without its unit -> kind of unit, and what the column is called in ours
-_QUANTITIES = {"level": ("mm", "level_mm"), "added": ("L", "added_l"), "meter": ("L", "meter_l")}
+_QUANTITIES = {
+    "level": ("mm", "level_mm"),
+    "added": ("L", "added_l"),
+    "meter": ("L", "meter_l"),
+    "tub": ("mm", "tub_mm"),
+}
 _QUANTITIES |= {"jug": ("L", "jug_l"), "fell_at": ("kg", "fell_at_kg"), "rose_at": ("kg", "rose_at_kg")}
 _NOON = dt.timedelta(hours=12)
 _YES, _NO = ("yes", "y", "1"), ("no", "n", "0")
-_LEAST_VISITS = 3
+_LEAST_VISITS, _LEAST_IN_TUB = 3, 2
+_TUB_ASSUMED = """\
+{name}: the levels only fall, by more than its swing, and nothing else was looked at: taken as read in a tub with no valve"""
+_TUB_FALLS = 1.5  # swings by which levels fall that never rise: no valve stood in the pan
 _MOST_OPENINGS = 10_000
 _MOST_WRONG = 0.1  # share of the levels, or one, that may be impossible and are left out; more, and the unit is another
 _BRIMFUL_MM = 3.0  # above the rim: a full pan's water stands so high, by skin and ruler (common practice, no source)
@@ -100,6 +109,8 @@ class FieldLog:
     assumptions : tuple of str
     measured : dict
         Controller -> "refill" by jug [L/h], "swing" by two weighings of the counterweight [kg]; means of all.
+    tubs : dict
+        Controller -> levels in a tub with no valve, in order of time.
     """
 
     file: str
@@ -109,6 +120,7 @@ class FieldLog:
     visits: dict[str, tuple[Visit, ...]]
     assumptions: tuple[str, ...]
     measured: dict[str, dict[str, float]] = field(default_factory=dict)
+    tubs: dict[str, tuple[Visit, ...]] = field(default_factory=dict)
 
 
 def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> FieldLog:
@@ -145,9 +157,10 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
         units=_QUANTITIES,
     )
     wrong = log.problems
-    if not any(name in log.header for name in (*_READ, *_MEASURED)):
-        wrong.append(problem("nothing-read", f"line {log.header_line}:", columns=", ".join(_READ)))
+    if not any(name in log.header for name in (*_READ, *_MEASURED, "tub_mm")):
+        wrong.append(problem("nothing-read", f"line {log.header_line}:", columns=", ".join((*_READ, "tub_mm"))))
     rows: dict[str, _Timed] = {}
+    in_tub: dict[str, _Timed] = {}
     measured: dict[str, dict[str, list[float]]] = {}
     timeless = 0
     for row in log.rows:
@@ -162,28 +175,43 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
             values = measured.setdefault(controller, {})
             for name, value in _measured(row, controller, scenario):
                 values.setdefault(name, []).append(value)
-            if any(row[name] for name in _MEASURED) and not any(row[name] for name in (*_READ, "added_l")):
+            if any(row[name] for name in _MEASURED) and not any(row[name] for name in (*_READ, "added_l", "tub_mm")):
                 continue  # what was counted before and after belongs together
+        if row["tub_mm"] and any(row[name] for name in _READ):
+            _wrong(row, "tub-and-valve")
         if controller is not None and moment is not None:
-            rows.setdefault(controller, []).append((moment if has_time else moment + _NOON, has_time, row))
+            part = (in_tub if row["tub_mm"] else rows).setdefault(controller, [])
+            part.append((moment if has_time else moment + _NOON, has_time, row))
         else:  # a row that has no place yet: its other cells are looked at all the same
             _cells(row)
     assumed = [f"{timeless} rows of the log have no time of day and count as noon"] if timeless else []
-    moments = [moment for part in rows.values() for moment, *_ in part]
+    moments = [moment for part in (*rows.values(), *in_tub.values()) for moment, *_ in part]
     if not moments:
         raise ReadingsError(*(wrong or [problem("no-row")]), file=shown)
     first, last = min(moments).date(), max(moments).date()
-    visits = {}
-    for name, part in rows.items():
-        visits[name] = _visits(name, part, first, scenario, assumed)
-        if len(part) < _LEAST_VISITS:
-            wrong.append(problem("few-visits", name, count=counted(len(part), "row"), least=_LEAST_VISITS))
+    visits = {name: _visits(name, part, first, scenario, assumed) for name, part in rows.items()}
+    tubs = {name: _visits(name, part, first, scenario, assumed, "tub_mm") for name, part in in_tub.items()}
+    for name in [name for name in visits if name not in tubs and _valveless(visits[name], scenario, name)]:
+        tubs[name] = visits.pop(name)
+        assumed.append(_TUB_ASSUMED.format(name=name))
+    for part_of, least in ((visits, _LEAST_VISITS), (tubs, _LEAST_IN_TUB)):
+        few = {name: counted(len(looks), "row") for name, looks in part_of.items() if len(looks) < least}
+        wrong += [problem("few-visits", name, count=count, least=least) for name, count in few.items()]
     if any(row["tank_level"] for row in log.rows):
         assumed.append("the log's tank levels are kept in the file and not used")
     if wrong:
         raise ReadingsError(*wrong, file=shown)
     means = {name: {part: math.fsum(of) / len(of) for part, of in by.items()} for name, by in measured.items()}
-    return FieldLog(shown, log.sha256, first, last, visits, tuple(assumed), means)
+    return FieldLog(shown, log.sha256, first, last, visits, tuple(assumed), means, tubs)
+
+
+def _valveless(visits: tuple[Visit, ...], scenario: Scenario, name: str) -> bool:
+    """Whether levels fall and fall by more than the valve's swing, with nothing else looked at: a tub without a valve."""
+    described = scenario.controller[name]
+    levels = [visit.level for visit in visits if visit.level is not None]
+    other = any(visit.openings is not None or visit.opened or visit.added or visit.meter for visit in visits)
+    falls = len(levels) >= _LEAST_IN_TUB and levels == sorted(levels, reverse=True)
+    return not other and falls and levels[0] - levels[-1] > _TUB_FALLS * described.valve.swing_kg / described.pan.area
 
 
 def _measured(row: TypedRow, name: str, scenario: Scenario) -> Iterator[tuple[str, float]]:
@@ -214,10 +242,12 @@ def _wrong(row: TypedRow, code: str, value: object = None, **values: object) -> 
     row.problems.append(problem(code, f"line {row.line}:", value, **values))
 
 
-def _visits(name: str, rows: _Timed, first: dt.date, scenario: Scenario, assumed: list[str]) -> tuple[Visit, ...]:
+def _visits(
+    name: str, rows: _Timed, first: dt.date, scenario: Scenario, assumed: list[str], key: str = "level_mm"
+) -> tuple[Visit, ...]:
     depth, site = scenario.controller[name].pan.depth, scenario.site
     visits: list[Visit] = []
-    levels = [row.value("level_mm") for *_, row in rows]
+    levels = [row.value(key) for *_, row in rows]
     too_high = sum(level > depth + _BRIMFUL_MM for level in levels)
     few = too_high <= max(1.0, _MOST_WRONG * sum(map(math.isfinite, levels)))
     _total(rows)
@@ -225,7 +255,7 @@ def _visits(name: str, rows: _Timed, first: dt.date, scenario: Scenario, assumed
     for moment, timed, row in rows:
         if visits and moment < visits[-1].moment:
             _wrong(row, "out-of-order", moment=moment)
-        count, stands, level, added, meter = _cells(row)
+        count, stands, level, added, meter = _cells(row, key)
         if stands is not None and count is None and counter is not None:
             count = _risen(row, stands, *counter)
         # a row without it leaves what lies between the next one and the last unknown
@@ -233,7 +263,7 @@ def _visits(name: str, rows: _Timed, first: dt.date, scenario: Scenario, assumed
         if level is not None and depth < level <= depth + _BRIMFUL_MM:
             level = depth
         elif level is not None and level > depth:
-            too_deep = problem("too-deep", f"line {row.line}:", level, level=level, depth=depth)
+            too_deep = problem("too-deep", f"line {row.line}:", level, key=key, level=level, depth=depth)
             if few:
                 assumed.append(f"{too_deep.where} {too_deep.found}, and is left out")
                 level = None
@@ -257,12 +287,12 @@ def _visits(name: str, rows: _Timed, first: dt.date, scenario: Scenario, assumed
     return tuple(visits)
 
 
-def _cells(row: TypedRow) -> tuple[float | None, ...]:
+def _cells(row: TypedRow, key: str = "level_mm") -> tuple[float | None, ...]:
     """Read a row's openings, counter, level [mm], water added and meter [L], and refuse what can't be."""
     opened = row["opened"].casefold()
     if opened not in ("", *_YES, *_NO):
         _wrong(row, "no-answer", opened, opened=opened)
-    numbers = (row.number(name) for name in ("level_mm", "added_l", "meter_l"))
+    numbers = (row.number(name) for name in (key, "added_l", "meter_l"))
     return _count(row, "openings"), _count(row, "counter"), *numbers
 
 

@@ -101,7 +101,7 @@ class PanModel:
         shares = ((1.0 - night) * days.daylight_share + night * days.dark_share).ravel()
         self.hourly_evaporation = np.repeat(pans.evaporation[self.row] * self.area, 24) * shares
         self.hourly_gain = np.repeat(days.rain * pans.rain_factor[self.row] * self.area / 24.0 - leak[self.row], 24)
-        # a fault or a tank's head may change them in the season: means over the days
+        # a fault may change them in the season: means over the days; a tank's head does, opening by opening
         means = max(float(pans.refill_flow[self.row].mean()), 1e-6), float(pans.valve_flow[self.row].mean())
         self.refill, self.through = means if on_mains else (part.refill_flow, part.valve_flow)
         self._modelled: dict[tuple[float, ...], Modelled] = {}
@@ -203,7 +203,12 @@ class PanModel:
         by_hour = np.repeat(pans.swing[row], 24)
         gone = np.where(opened > shut, 0.0, (by_hour - out.hourly_level[row]) / by_hour)
         if not self.wander:
-            refilled = out.opening_refilled[opened_here][np.isfinite(ends)]
+            whole = opened_here[np.isfinite(ends)]
+            refilled = out.opening_refilled[whole]
             self.wander = float(np.std(refilled) / self.swing) if len(refilled) > 3 else 0.05
+            lasted = float((out.opening_end[whole] - out.opening_start[whole]).sum())
+            if pans.tank[row] >= 0 and lasted > 0.0:  # at the heads that the tank gave
+                self.refill = float(refilled.sum()) / lasted
+                self.through = float(out.opening_litres[whole].sum()) / lasted
         cycles, litres = opened + gone, summed(out.opening_litres[opened_here])[shut]
         return Modelled(np.append(0.0, cycles), np.append(0.0, litres), np.zeros(hours), np.zeros(hours + 1))

@@ -19,6 +19,7 @@ from panbudget.numeric import Floats
 from panbudget.studies.fit.likelihood import Account, Sight, Tally, account, likelihood, sighted, tally
 from panbudget.studies.fit.pan import NAMES, PanModel
 from panbudget.studies.fit.readings import Readings, believed_counts, gather, raw_residuals, standard_errors
+from panbudget.studies.fit.tub import Tub, quantiles, tub_values
 from panbudget.studies.ranges import stratified
 
 #: a place whose log likelihood is less by no more than this is not ruled out
@@ -39,7 +40,7 @@ _WEIGHS = 4.0  # errors whose log likelihood is less by more than this are left 
 # what was described is wrong, not uncertain, in so many gardens, and then by so much (common practice, no source)
 _WRONG, _WRONG_BY = 0.05, 0.2
 _TAILS = 4.0  # degrees of freedom of a meter's errors and of the proposal
-_DRAWS, _DRAWS_PRESSED, _ROUNDS = 200, 80, 3
+_DRAWS, _DRAWS_PRESSED, _DRAWS_BY_TUB, _ROUNDS = 200, 80, 4000, 3
 _LEAST_REACH = 0.02  # of the exposure's logarithm, to begin with
 _FINE = 4.0  # looks an hour, for the moments of openings
 #: name -> centre and half width of what is known beforehand, as logarithms of factors
@@ -168,6 +169,8 @@ class Posterior:
         Where a meter was read twice or more.
     scale : float
         By how much the meter departs from the counts beyond its own error. [-]
+    tub : Tub or None
+        Read with no valve in it.
     """
 
     pan: PanModel
@@ -178,6 +181,7 @@ class Posterior:
     weights: Floats = field(default_factory=lambda: np.ones(1))
     meter: Readings | None = None
     scale: float = 1.0
+    tub: Tub | None = None
 
     @property
     def mean(self) -> Floats:
@@ -192,9 +196,7 @@ class Posterior:
 
     def quantiles(self, values: Floats, shares: Sequence[float]) -> Floats:
         """Return quantiles of a value a draw. (shares,)"""
-        order = np.argsort(values)
-        below = np.cumsum(self.weights[order]) - 0.5 * self.weights[order]
-        return np.interp(shares, below, values[order])
+        return quantiles(values, self.weights, shares)
 
     def account(self) -> Account:
         """Return the likeliest account of the log under the likeliest pan."""
@@ -233,7 +235,8 @@ class Posterior:
         good = np.argsort(-of_errors, kind="stable")[:4]
         good = good[of_errors[good] > of_errors.max() - _WEIGHS]
         by_pan = _weigh(self.pan, self.seen, pans, levels[good], walks[good]) - walks[good] / _LIKELY_WALK
-        return np.asarray(np.logaddexp.reduce(by_pan, axis=1) + self.meter_values(pans) + self.beforehand(logs))
+        values = np.logaddexp.reduce(by_pan, axis=1) + self.meter_values(pans) + self.beforehand(logs)
+        return np.asarray(values + (0.0 if self.tub is None else tub_values(self.pan, self.tub, np.exp(logs[:, 0]))))
 
     def begin(self, names: Sequence[str] = ("swing", "refill")) -> None:
         """Choose swing and refill flow to start from, over wide ranges; the exposure moves along with the swing."""
@@ -323,6 +326,18 @@ class Posterior:
             opened = every[1:][np.diff(np.floor(np.maximum.accumulate(cycles))) > 0.0]
             self.seen = self.seen._replace(beyond=pan.beyond(factors, opened, hours))
             self.place = _narrowed(pan, self.seen, factors, self.place)
+
+
+def by_tub(pan: PanModel, known: Known, tub: Tub) -> Posterior:
+    """Return what a tub alone tells: the exposure; refill flow and swing stay as they were known."""
+    sides = [(0.5 * np.log(LOWEST * HIGHEST), 0.5 * np.log(HIGHEST / LOWEST)), known["refill"], known["swing"]]
+    centres, halves = np.array(sides).T
+    logs = centres + halves * (2.0 * stratified(np.random.default_rng(1), len(NAMES), _DRAWS_BY_TUB).T - 1.0)
+    values = tub_values(pan, tub, np.exp(logs[:, 0]))
+    weights = np.exp(values - values.max())
+    weights /= weights.sum()
+    place = Place(dict(zip(NAMES, np.exp(weights @ logs).tolist(), strict=True)), 0.0, _COARSE_MM, _LEAST_WALK)
+    return Posterior(pan, known, tally(pan, pan.counts), place, logs, weights, tub=tub)
 
 
 def without(pan: PanModel, kind: str) -> PanModel:

@@ -88,6 +88,7 @@ def gather(
                 rows.append((k, "meter", stretch, read))
             read = k
     listed = pd.DataFrame(rows, columns=["visit", "kind", "stretch", "since"])
+    listed = listed.astype(dict.fromkeys(("visit", "stretch", "since"), int))  # even where there is none
     # a zero of its own for one reading alone teaches nothing
     alone = ~listed.duplicated(["kind", "stretch"], keep=False)
     listed = listed[(listed["kind"] == "meter") | ~alone].reset_index(drop=True)

@@ -7,12 +7,15 @@ Units: mm in the tub, solar hours. The tub is of the pan's kind, so that it lose
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
 from panbudget.numeric import Floats
 from panbudget.season.result import Season
+from panbudget.studies.fit.log import Visit
 from panbudget.studies.fit.pan import PanModel, summed
 from panbudget.studies.ranges import drawn_factors, valve_factors
 
@@ -32,8 +35,21 @@ class Tub(NamedTuple):
     levels: Floats  # [mm]
     added: Floats  # poured in since the reading before [mm]
 
+    @classmethod
+    def of(cls, visits: Sequence[Visit], area: float) -> Tub:
+        """Return readings as arrays; those without a level left out, what was poured in meanwhile added up."""
+        looks, poured, added = [visit for visit in visits if visit.level is not None], 0.0, list[float]()
+        for visit in visits:
+            poured += visit.added
+            if visit.level is not None:
+                added.append(poured / area)
+                poured = 0.0
+        hours, levels = (np.array([getattr(visit, name) for visit in looks], float) for name in ("hour", "level"))
+        return cls(hours, levels, np.array(added))
 
-class Worth(NamedTuple):
+
+@dataclass(frozen=True)
+class Worth:
     """
     What one more measurement would make of the range of a season's litres.
 
@@ -50,10 +66,14 @@ class Worth(NamedTuple):
     after: float
 
 
-def quantiles(values: Floats, weights: Floats, shares: tuple[float, ...]) -> Floats:
+def quantiles(values: Floats, weights: Floats, shares: Sequence[float]) -> Floats:
     """Return quantiles of weighted draws. (shares,)"""
     order = np.argsort(values)
     return np.interp(shares, np.cumsum(weights[order]) - 0.5 * weights[order], values[order])
+
+
+def _fallen(tub: Tub) -> Floats:
+    return tub.added[1:] - np.diff(tub.levels)
 
 
 def _expected(pan: PanModel, hours: Floats) -> tuple[Floats, Floats]:
@@ -84,13 +104,37 @@ def tub_values(pan: PanModel, tub: Tub, exposures: Floats, ruler_mm: float = RUL
         Student's t over all falls together: where they disagree with each other, they tell less.
     """
     lost, gained = _expected(pan, tub.hours)
-    fallen = tub.added[1:] - np.diff(tub.levels) + gained
+    fallen = _fallen(tub) + gained
     near, days = max(float(fallen.sum() / max(lost.sum(), 1e-9)), 0.1), np.diff(tub.hours) / 24.0
-    strays = (_BY_DAY * near * lost) ** 2 / days + (_BY_RAIN * gained) ** 2
+    strays = (_BY_DAY * near * lost) ** 2 / np.maximum(days, 1e-3) + (_BY_RAIN * gained) ** 2
     step = np.diff(np.eye(len(tub.hours)), axis=0)  # a reading misread by 1 mm makes two falls wrong
     root = np.linalg.cholesky(np.diag(strays) + ruler_mm**2 * step @ step.T)
     off = np.linalg.solve(root, fallen[:, None] - np.outer(lost, exposures))
     return np.asarray(-0.5 * (_TAILS + len(fallen)) * np.log1p((off**2).sum(axis=0) / _TAILS))
+
+
+def tub_rows(pan: PanModel, tub: Tub, exposure: float) -> tuple[Floats, Floats, Floats]:
+    """
+    Set a tub's readings beside the model.
+
+    Parameters
+    ----------
+    pan : PanModel
+    tub : Tub
+    exposure : float
+        Factor on the exposure described.
+
+    Returns
+    -------
+    residuals : ndarray (readings,)
+        Of the level, from their own zero. [mm]
+    observed, modelled : ndarray (readings - 1,)
+        Net loss between readings. [mm/day]
+    """
+    lost, gained = _expected(pan, tub.hours)
+    modelled, days = exposure * lost - gained, np.diff(tub.hours) / 24.0
+    off = summed(modelled - _fallen(tub))
+    return off - np.median(off), _fallen(tub) / days, modelled / days
 
 
 def worth_of_ruler_test(season: Season, *, days: int = 3, ruler_mm: float = RULER_MM) -> dict[str, Worth]:

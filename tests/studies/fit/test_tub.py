@@ -62,7 +62,7 @@ def test_the_worth_of_a_ruler_starts_from_the_spread_and_grows_with_days_and_car
     spread = with_spread(season, 200).totals["spread"]["controllers"]["upper"]["litres"]
     worth = worth_of_ruler_test(season)["upper"]
     half = (spread["high"] - spread["low"]) / 2.0 / season.totals["controllers"]["upper"]["litres"]
-    assert worth.before == pytest.approx(half, rel=0.1)
+    assert worth.before == pytest.approx(half, rel=0.15)  # whole openings, some fifteen of them, against their mean
     longer, finer = (worth_of_ruler_test(season, **one)["upper"].after for one in ({"days": 7}, {"ruler_mm": 0.5}))
     assert max(longer, finer) < worth.after < 0.7 * worth.before
     fitted = garden.changed({"uncertainty": {"controller": {"upper": {"exposure": [0.98, 1.02]}}}})

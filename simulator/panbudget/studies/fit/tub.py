@@ -165,6 +165,7 @@ def worth_of_ruler_test(season: Season, *, days: int = 3, ruler_mm: float = RULE
     for row, name in enumerate(scenario.controller):
         pan, factors = PanModel(scenario, forcing, row, ()), valve_factors(scenario, name, draws)
         beds = np.array([forcing.pan_of[name].bed_flows[bed] for bed in scenario.controller[name].bed])
+        beds *= (pan.through - pan.refill) / beds.sum()  # at the heads that a tank gave
         tried = np.append(np.linspace(factors.exposure.min(), factors.exposure.max(), _EXPOSURES), 1.0)
         *seasons, described = (pan.modelled({"exposure": exposure}).litres[-1] for exposure in tried.tolist())
         # beside what evaporates, what an opening lets through follows the flows; how often, the exposure

@@ -27,7 +27,7 @@ from panbudget.weather.checks.plausibility import inspect_values
 from panbudget.weather.filling import estimates
 from panbudget.weather.filling.fallback import Borrowed, Fallback
 from panbudget.weather.filling.gaps import GapLimits, Gaps
-from panbudget.weather.formats.readers import choose_reader
+from panbudget.weather.formats.readers import as_archived, choose_reader, refuse_months
 from panbudget.weather.marks import without_marks
 from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.several import Paths, joined, paths_of, shown_names
@@ -361,6 +361,8 @@ def read_raw(
     """
     choices = _choices(columns or {}, table, shown_as)
     source = replace(open_source(path, shown_as=shown_as), table=table, missing=tuple(missing))
+    refuse_months(source)
+    source = as_archived(source)
     reader, why = choose_reader(source, file_format=file_format)
     file = RawFile(reader.read(source, columns=choices, site=site), source, reader.NAME, why)
     if file.raw.problems:  # whole columns in another unit are cured along with their names
@@ -405,7 +407,29 @@ def _checked(file: RawFile, rules: _Rules, others: Sequence[tuple[Fallback, Chec
     factor = 1.0 if height == _FINISHED_HEIGHT else float(air.wind_at_2m(1.0, height=height))
     inspection = Inspection(daily, arranged.asked, raw, sky, site, rules.table, factor, *options)
     doubts = (*raw.doubts, *place_doubts(raw.station, arranged.daily, site))
-    return CheckedFile(file, arranged, inspect_values(inspection), height, tuple(notes), doubts)
+    inspected = inspect_values(inspection)
+    notes += _without_spare(inspected)
+    return CheckedFile(file, arranged, inspected, height, tuple(notes), doubts)
+
+
+# columns of one quantity, the one that is used first
+_HUMIDITIES = ("vapour_pressure", "dew_point", "rh_max", "rh_min", "rh_mean")
+
+
+def _without_spare(inspected: Inspection) -> Iterator[str]:
+    """Leave out columns that can't be true and that nothing needs, for a better one is whole; say why instead of refusing."""
+    wrong = {problem.where for problem in inspected.problems}
+    whole = [
+        name
+        for name in _HUMIDITIES
+        if inspected.has(name) and name not in wrong and inspected.known(name).size == inspected.asked.sum()
+    ]
+    spare = set(_HUMIDITIES[_HUMIDITIES.index(whole[0]) + 1 :] if whole else ()) | {"pan_evaporation"}
+    left_out = [problem for problem in inspected.problems if problem.where in spare]
+    inspected.problems[:] = [problem for problem in inspected.problems if problem.where not in spare]
+    for each in left_out:
+        inspected.daily[each.where] = np.nan
+        yield note("spare", sentence=each.sentence())
 
 
 def _of_fallback(fallback: Fallback, rules: _Rules) -> _Rules:
@@ -452,7 +476,7 @@ def _finished(read: CheckedFile, rules: _Rules, borrowed: Borrowed) -> Weather:
     values, flags = (pd.DataFrame(dict(zip(finished, part, strict=True)), index=read.days)[kept] for part in parts)
     values.attrs["units"] = {name: FINISHED_UNITS[name] for name in values.columns}
     known = estimates.known_days(daily)
-    absent = (text for name, text in table_of("absent").items() if not known[name].any())
+    absent = (text for name, text in table_of("absent").items() if not known[name][arranged.asked].any())
     loud = [*([note("typical")] if raw.typical else []), *absent]
     assumptions = [*loud, *_assumptions(flags[arranged.asked[kept]], borrowed.fitted)]
     if "wind" in raw.daily.columns and read.wind_height != _FINISHED_HEIGHT:

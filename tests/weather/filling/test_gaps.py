@@ -159,3 +159,14 @@ def test_what_is_never_invented_is_asked_for(read, columns, options, words):
         read(table(**columns), **options)
     for word in words:
         assert word in str(caught.value)
+
+
+@pytest.mark.parametrize("name", ["wind", "radiation"])
+def test_a_column_that_is_empty_on_all_days_asked_for_is_absent_and_no_gap(read, name):
+    """As one that ended decades ago; one figure among them, and it is a gap."""
+    dates = {"start": dt.date(2025, 6, 20), "end": dt.date(2025, 7, 19)}
+    usual = {"wind": 2, "radiation": 24}[name]
+    weather = read(table(60, **{name: [usual] * 10 + [""] * 50}), **dates)
+    assert any(f"the file has no {name}" in note for note in weather.notes)
+    with pytest.raises(WeatherError, match=f"{name} is missing"):
+        read(table(60, **{name: [usual] * 25 + [""] * 35}), **dates)

@@ -31,6 +31,8 @@ _KWH = 3.6
 _TOP_SHARES = (0.4, 1.15)
 # a clear sky's radiation from which a day tells units apart, and from which it is never without light [MJ m⁻² d⁻¹]
 _TELLING, _LIGHT = 1.0, 3.0
+# a clear sky's radiation below which the sun is low: winter of middle latitudes [MJ m⁻² d⁻¹]
+_LOW_SUN = 8.0
 _DAYS_TO_JUDGE = 14
 # sunshine above the geometric day: refraction and rounding [h]
 _LONGER = 0.3
@@ -136,12 +138,21 @@ def _limit(sky: Sky) -> Floats:
 
 
 def limit_bright(inspection: Inspection) -> None:
-    """Bring radiation that is a little too bright down to its bound, where the user chose so and it is on few days."""
+    """
+    Bring radiation that is a little too bright down to its bound, on few days: where the user chose so, or in a low sun.
+
+    A clear sky's radiation by its height alone (FAO-56 eq 37) is less sure the longer the light's way through the air.
+    """
     inspection.limited = np.zeros(len(inspection.daily), dtype=bool)
-    if not inspection.has("radiation") or inspection.too_bright != "limit":
+    if not inspection.has("radiation"):
         return
     values, bound = inspection.all_of("radiation"), bright_bound(inspection.sky)
     over = values > bound
+    if inspection.too_bright != "limit":
+        low = (inspection.sky.clear > _TELLING) & (inspection.sky.clear < _LOW_SUN)
+        if (over & ~low & inspection.asked).any():
+            return
+        over &= low
     if (over & inspection.asked).any() and _may_be_limited(inspection, over):
         inspection.limited = over & (values <= _limit(inspection.sky))
         inspection.daily.loc[inspection.limited, "radiation"] = bound[inspection.limited]

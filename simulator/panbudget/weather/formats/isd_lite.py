@@ -6,9 +6,10 @@ documentation" (isd-lite-format, 2006), from memory: twelve whole numbers a line
 point, sea-level pressure and wind in tenths, rain of one hour and of six hours in tenths of a millimetre, −9999
 missing, −1 a trace.
 
-Rain is the one-hour amount where there is one. A six-hour total (of 00, 06, 12 and 18 UTC) only fills hours that
-lack theirs: what it holds beyond the hours that are known, spread over those that aren't, so that nothing counts
-twice. Sea-level pressure is no pressure at the site and is left out; FAO-56 eq 7 then gives it.
+Rain is the one-hour amount where there is one. A six-hour total (of 00, 06, 12 and 18 UTC) fills hours that lack theirs:
+what it holds beyond the hours that are known, spread over those that aren't, so that nothing counts twice. Where all six
+are known and the total holds more, it is taken, for gauges lose rain and seldom make any, and both sums are said.
+Sea-level pressure is no pressure at the site and is left out; FAO-56 eq 7 then gives it.
 """
 
 from __future__ import annotations
@@ -42,8 +43,8 @@ _UNITS = {"temperature": "0.1 °C", "dew_point": "0.1 °C", "wind": "0.1 m/s", "
 _WIDTH = 12
 _MISSING, _TRACE = -9999.0, -1.0
 _WIND_HEIGHT = 10.0
-# how much more the six-hour totals may hold than the hours they are made of before that is said
-_DISAGREEMENT = 0.10
+# by how much the six-hour totals and the hours they are made of may part before that is said, and tenths that are rounded [mm]
+_DISAGREEMENT, _ROUNDING = 0.10, 0.35
 
 
 def sniff(head: str) -> tuple[float, str]:
@@ -144,7 +145,14 @@ def _rain(stamps: npt.NDArray[np.datetime64], one: Floats, six: Floats) -> tuple
     filled = ~known & ~np.isnan(rain)
     texts += notes("isd-filled", int(filled.sum()), amount=number(float(rain[filled].sum())))
     both = (np.bincount(place[known], minlength=blocks) == 6) & ~np.isnan(of_block)
+    more = both & (of_block > held + _ROUNDING)
+    # by the hours' own shares, or alike over all six where they have none
+    taken = np.where(held > 0.0, of_block / np.where(held > 0.0, held, 1.0), 0.0)
+    level = np.where(held > 0.0, 0.0, of_block / 6.0)
+    rain = np.where(more[place], rain * taken[place] + level[place], rain)
     by_six, by_one = float(of_block[both].sum()), float(held[both].sum())
-    if by_six > by_one * (1.0 + _DISAGREEMENT) and by_six - by_one > 1.0:
-        texts.append(note("isd-disagree", by_six=number(by_six), by_one=number(by_one)))
+    if more.any() and abs(by_six - by_one) > max(_DISAGREEMENT * by_one, 1.0):
+        texts.append(
+            note("isd-disagree", by_six=number(by_six), by_one=number(by_one), by_larger=number(float(np.nansum(rain))))
+        )
     return rain, texts

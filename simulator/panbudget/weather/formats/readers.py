@@ -6,10 +6,15 @@ To add a format: write a module with ``NAME``, ``SOURCE``, ``sniff`` and ``read`
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+
 from panbudget.errors import Problem, WeatherError, did_you_mean
 from panbudget.weather.formats import epw, ghcn, gsod, isd_lite, knmi, logger, power, table, tmy3
 from panbudget.weather.text.mistakes import problem
+from panbudget.weather.text.moments import MONTH, is_dated
 from panbudget.weather.text.raw import Reader, Source
+from panbudget.weather.text.rows import separator_of, split
 
 _ALL: tuple[Reader, ...] = (table, ghcn, gsod, power, knmi, logger, isd_lite, tmy3, epw)
 #: name, as in `[weather] format` -> reader
@@ -17,6 +22,19 @@ READERS = {reader.NAME: reader for reader in _ALL}
 
 # how much of a file a reader may look at to recognise it
 _HEAD_LINES = 150
+# how sure an archive's reader must be of a copy that a spreadsheet made
+_SURE = 0.5
+_DECIMAL_COMMA = re.compile(r"^([+-]?\d+),(\d+)$")
+_MONTH = re.compile(
+    rf"(?:18|19|20)\d{{2}}[-/](?:0?[1-9]|1[0-2])|(?:0?[1-9]|1[0-2])/(?:18|19|20)\d{{2}}|{MONTH}[- ]?(?:\d{{4}}|\d{{2}})"
+)
+# what stands in an archive's monthly files -> its daily product
+_DAILY_PRODUCTS = {
+    "NASA/POWER": "NASA POWER's daily CSV",
+    '"STATION"': "the daily summaries (GHCN-Daily)",
+    "STATION,": "the daily summaries (GHCN-Daily)",
+    "KNMI": "KNMI's daily values (etmgeg)",
+}
 
 
 def format_problem(file_format: str, *, where: str = "weather") -> Problem | None:
@@ -27,6 +45,47 @@ def format_problem(file_format: str, *, where: str = "weather") -> Problem | Non
     hint = did_you_mean(file_format, names, "name one of these")
     known = " or ".join(f'"{name}"' for name in names)
     return problem("unknown-format", value=file_format, table=where, name=file_format, known=known, hint=hint)
+
+
+def as_archived(source: Source) -> Source:
+    """
+    Return an archive's file that a spreadsheet saved again as the archive had it: commas between columns, none at line ends.
+
+    Examples
+    --------
+    >>> as_archived(Source("a;b\\n1;2\\n", "x.csv", "", "utf-8")).text
+    'a;b\\n1;2\\n'
+    """
+    head = source.text[:20_000]
+    if not re.search(r"[;\t]|,,+$", head, re.MULTILINE):
+        return source
+    separator = max(";\t,", key=head.count)
+    archives = [reader for reader in _ALL if reader not in (table, logger)]
+
+    def plain(line: str) -> str:
+        cells = [_DECIMAL_COMMA.sub(r"\1.\2", cell) for cell in split(line, separator)]
+        said = [cell for cell in cells if cell]
+        return said[0] if len(said) == 1 else ",".join(f'"{cell}"' if "," in cell else cell for cell in cells)
+
+    few = "\n".join(map(plain, source.text.split("\n", _HEAD_LINES)[:_HEAD_LINES]))
+    copy, as_it_is = (max(reader.sniff(text)[0] for reader in archives) for text in (few, head))
+    if copy <= _SURE or copy < as_it_is or (copy == as_it_is and separator == ","):
+        return source
+    return replace(
+        source, text="\n".join(map(plain, source.lines)), taken_from=source.taken_from or "a spreadsheet's copy"
+    )
+
+
+def refuse_months(source: Source) -> None:
+    """Refuse a file with a row a month, and name the daily product of the archives that have one."""
+    lines = [line for line in source.text.split("\n", _HEAD_LINES)[:_HEAD_LINES] if line.strip()]
+    for i in range(len(lines) - 2):
+        rows = [split(line, separator_of(line)) for line in lines[i : i + 3]]
+        if any(is_dated(cell) for row in rows for cell in row) or len({len(row) for row in rows}) > 1:
+            continue
+        if any(all(_MONTH.fullmatch(row[place]) for row in rows) for place in range(min(len(rows[0]), 4))):
+            daily = next((name for mark, name in _DAILY_PRODUCTS.items() if mark in source.text[:3000]), "daily values")
+            raise source.refusal("monthly", line=source.lines.index(lines[i]) + 1, text=lines[i][:40], daily=daily)
 
 
 def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:

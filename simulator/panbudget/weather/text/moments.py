@@ -33,13 +33,13 @@ _MONTHS = {
         ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"], start=1
     )
 }
-_MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[a-z]{{0,6}})\.?"
+MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[a-z]{{0,6}})\.?"
 _NAMED = [
     re.compile(
-        rf"(?P<day>\d{{1,2}})[-/. ]?(?P<month>{_MONTH})[-/. ,]{{0,2}}(?P<year>\d{{4}}|\d{{2}})(?P<rest>[T ,].*)?"
+        rf"(?P<day>\d{{1,2}})[-/. ]?(?P<month>{MONTH})[-/. ,]{{0,2}}(?P<year>\d{{4}}|\d{{2}})(?P<rest>[T ,].*)?"
     ),
-    re.compile(rf"(?P<month>{_MONTH})[- ](?P<day>\d{{1,2}}),?[- ](?P<year>\d{{4}})(?P<rest>[T ,].*)?"),
-    re.compile(rf"(?P<year>\d{{4}})[-/. ](?P<month>{_MONTH})[-/. ](?P<day>\d{{1,2}})(?P<rest>[T ,].*)?"),
+    re.compile(rf"(?P<month>{MONTH})[- ](?P<day>\d{{1,2}}),?[- ](?P<year>\d{{4}})(?P<rest>[T ,].*)?"),
+    re.compile(rf"(?P<year>\d{{4}})[-/. ](?P<month>{MONTH})[-/. ](?P<day>\d{{1,2}})(?P<rest>[T ,].*)?"),
 ]
 _THREE = re.compile(r"(\d{1,4})[-/. ](\d{1,2})[-/. ](\d{1,4})(?P<rest>[T ,].*)?")
 # two digits of a year from which it is of the last century (POSIX strptime)
@@ -51,8 +51,8 @@ _SERIAL = re.compile(r"\d{5}(?:\.\d+)?")
 _MIDNIGHT = re.compile(r"0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[Aa][Mm]")
 
 _WITH_MONTH = (
-    rf"\d{{1,2}}[-/. ]?{_MONTH}[-/. ,]{{0,2}}(?:\d{{4}}|\d{{2}})|{_MONTH}[- ]\d{{1,2}},?[- ]\d{{4}}|"
-    rf"\d{{4}}[-/. ]{_MONTH}[-/. ]\d{{1,2}}"
+    rf"\d{{1,2}}[-/. ]?{MONTH}[-/. ,]{{0,2}}(?:\d{{4}}|\d{{2}})|{MONTH}[- ]\d{{1,2}},?[- ]\d{{4}}|"
+    rf"\d{{4}}[-/. ]{MONTH}[-/. ]\d{{1,2}}"
 )
 _DATE = (
     rf"(?:\d{{4}}[-/.]\d{{1,2}}[-/.]\d{{1,2}}|\d{{1,2}}[-/. ]\d{{1,2}}[-/. ](?:\d{{4}}|\d{{2}})|\d{{8}}|{_WITH_MONTH})"

@@ -1,0 +1,96 @@
+"""
+Files that were refused and are read: a spreadsheet's copy of an archive's file, spare columns, winter light; and months told.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pandas as pd
+import pytest
+
+from panbudget.errors import WeatherError
+from panbudget.weather import read_weather
+from panbudget.weather.checks.sky import bright_bound
+from panbudget.weather.site import sky_of
+from tests.weather.sites import Site
+from tests.weather.test_broken_files import table, with_day
+
+SITE = Site(latitude=52.0, longitude=5.0, elevation=0.0)
+
+POWER = """-BEGIN HEADER-
+NASA/POWER CERES/MERRA2 Native Resolution Daily Data
+Location: Latitude  52.0   Longitude 5.0
+T2M_MAX               MERRA-2 Temperature at 2 Meters Maximum (C)
+T2M_MIN               MERRA-2 Temperature at 2 Meters Minimum (C)
+PRECTOTCORR           MERRA-2 Precipitation Corrected (mm/day)
+-END HEADER-
+YEAR,MO,DY,T2M_MAX,T2M_MIN,PRECTOTCORR
+""" + "".join(f"2025,6,{day},{20 + day / 10:.1f},10.5,0.5\n" for day in range(1, 21))
+
+
+def read(folder, text, **options):
+    path = folder / "weather.csv"
+    path.write_text(text, encoding="utf-8")
+    return read_weather(path, SITE, **options)
+
+
+@pytest.mark.parametrize(
+    "again",
+    [
+        lambda text: "\n".join(line + "," * (5 - line.count(",")) for line in text.splitlines()),
+        lambda text: text.replace(",", ";"),
+        lambda text: text.replace(",", ";").replace(".", ","),
+        lambda text: text.replace(",", "\t"),
+    ],
+    ids=["padded", "semicolons", "decimal commas", "tabs"],
+)
+def test_an_archives_file_that_a_spreadsheet_saved_again_reads_the_same(tmp_path, again):
+    """The numbers and the reader are the archive's."""
+    plain, copy = read(tmp_path, POWER), read(tmp_path, again(POWER))
+    assert copy.daily.equals(plain.daily)
+    assert copy.provenance["reader"] == plain.provenance["reader"] == "nasa-power"
+
+
+@pytest.mark.parametrize(
+    ("text", "daily"),
+    [
+        ("date,tmin,tmax,rain\n2025-01,1,5,60\n2025-02,2,6,40\n2025-03,4,9,50\n", "daily values"),
+        (
+            '"STATION","DATE","TMAX","TMIN"\n"X","2025-01","5","1"\n"X","2025-02","6","2"\n"X","2025-03","9","3"\n',
+            "GHCN-Daily",
+        ),
+        ("month;tmin;tmax\nJan 2025;1;5\nFeb 2025;2;6\nMar 2025;4;9\n", "daily values"),
+    ],
+)
+def test_months_are_told_to_be_months_and_the_daily_product_named(tmp_path, text, daily):
+    """A row a month can't be stepped day by day."""
+    with pytest.raises(WeatherError, match=f"line 2: .* are months; .* download or export .*{daily}"):
+        read(tmp_path, text)
+
+
+def test_a_spare_column_that_cannot_be_true_is_left_out_and_said(tmp_path):
+    """The dew point gives the humidity; a pan's figures are for comparison only."""
+    text = table(dew_point=10, rh_max=with_day(80, 400), pan_evaporation=with_day(6, -3))
+    notes = " | ".join(read(tmp_path, text, start=dt.date(2025, 6, 1)).notes)
+    assert "left out, as nothing needs it: rh_max is 400 %" in notes
+    assert "left out, as nothing needs it: pan_evaporation is -3 mm" in notes
+    with pytest.raises(WeatherError, match="rh_max is 400 %"):
+        read(tmp_path, table(rh_max=with_day(80, 400)))
+
+
+@pytest.mark.parametrize(("share", "refused"), [(1.04, False), (1.2, False), (1.24, False), (1.26, True)])
+def test_a_bright_day_in_a_low_sun_is_brought_down(tmp_path, share, refused):
+    """In December at 52° a clear sky's light by its height alone is too little; beyond 1.25 of it is no weather."""
+    days = pd.date_range("2024-12-01", periods=20)
+    clear = sky_of(days, latitude=52.0, elevation=0.0).clear
+    light = [round(float(sky) * (share if i == 5 else 0.6), 3) for i, sky in enumerate(clear)]
+    text = table(20, start=dt.date(2024, 12, 1), tmin=1, tmax=6, radiation=light)
+    if refused:
+        with pytest.raises(WeatherError, match="radiation is"):
+            read(tmp_path, text)
+        return
+    found = float(read(tmp_path, text).daily["radiation"].iloc[5])
+    assert found == pytest.approx(
+        min(light[5], float(bright_bound(sky_of(days, latitude=52.0, elevation=0.0))[5])), abs=1e-3
+    )

@@ -22,7 +22,7 @@ from panbudget.studies.fit.estimate import Fit, fit
 from panbudget.studies.known import known
 from panbudget.studies.ranges import with_spread
 from panbudget.studies.setup import SetUp, setup
-from panbudget.studies.size.choose import Sizing, size
+from panbudget.studies.size.sizing import Sizing, size
 from panbudget.studies.statement.account import Statement, statement
 from panbudget.studies.sweep.run import Swept, sweep
 from panbudget.studies.years import SeasonsByYear, years

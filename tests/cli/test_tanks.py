@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 
-import numpy as np
 import pandas as pd
 import pytest
 
@@ -12,6 +11,7 @@ import panbudget
 from panbudget.studies.supplies import FACTORS, enough, tank_sizes
 from tests.cli.test_main import run
 from tests.garden_file import write_garden, years_csv
+from tests.studies.size.made_up import search_coarsely
 
 # a dry summer from 5 m³ without a roof: empty after some weeks
 TANK = 'kind = "tank"\nvolume = "{} L"\nfootprint = "2 m^2"\noutlet_height = "2 m"\n{}'
@@ -133,13 +133,7 @@ def test_setup_prints_no_calendar_that_makes_things_worse(tmp_path, capsys):
 
 
 def test_size_says_that_the_tank_is_empty(tmp_path, monkeypatch):
-    monkeypatch.setattr("panbudget.studies.size.choose._DRAWS", dict.fromkeys((True, False), (4, 2, 2)))
-    monkeypatch.setattr("panbudget.studies.size.choose.SCAN", np.array([0.4, 1.0, 2.0]))
-    monkeypatch.setattr("panbudget.studies.size.choose._AREAS", 5)
-    monkeypatch.setattr("panbudget.studies.size.choose._FLOWS", 5)
-    monkeypatch.setattr("panbudget.studies.size.choose._OF_EACH", 1)
-    monkeypatch.setattr("panbudget.studies.size.settings._WORTH_COMPILING", 10**9)
-    monkeypatch.setattr("panbudget.studies.size.settings._WORTH_PROCESSES", 10**9)
+    search_coarsely(monkeypatch, draws=4, grid=(5, 5), of_each=1)
     tub = {"name": "tub", "vessels": [{"diameter": "50 cm"}], "depth": "18 cm"}
     emitter = {"name": "drip", "flow": "2 L/h", "at": "100 kPa"}
     garden = panbudget.load_scenario(tank_garden(tmp_path)).changed({"owned": [tub, emitter]})

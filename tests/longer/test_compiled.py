@@ -11,7 +11,7 @@ from panbudget.studies.size.settings import Setting, outcomes, year_forcing
 from panbudget.studies.sweep.compute import COLUMNS, Engine, season_columns
 from panbudget.studies.sweep.run import sweep
 from tests.conftest import make_garden  # noqa: F401
-from tests.studies.size.test_choose import garden  # noqa: F401
+from tests.studies.size.test_sizing import garden  # noqa: F401
 from tests.studies.sweep.district import contents, make_plan
 from tests.studies.sweep.test_compute import YEARS, _designs, record  # noqa: F401
 

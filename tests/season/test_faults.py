@@ -18,7 +18,7 @@ from panbudget.season.layout import prepare
 from panbudget.season.run import first_morning
 from panbudget.season.years import in_year
 from panbudget.studies.setup import setup
-from panbudget.studies.size.choose import size
+from panbudget.studies.size.sizing import size
 from panbudget.weather.of_scenario import read_scenario_weather
 from panbudget.words import litres
 from tests.small_weather import weather_csv

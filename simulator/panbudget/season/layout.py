@@ -268,7 +268,8 @@ class Forcing:
         lost = lost + np.maximum(pans.shift, 0.0).sum(axis=1)
         most = lost / pans.swing.min(axis=1) + np.isfinite(pans.presses).sum(axis=1) + pans.swing.shape[1] + 2.0
         for index in np.flatnonzero(most > MOST_OPENINGS):
-            where = f"{self.bundle.valves[index].where(self.dates[0].year)}.valve.swing"
+            valve = self.bundle.valves[index % len(self.bundle.valves)]  # several may be one, at other sizes
+            where = f"{valve.where(self.dates[0].year)}.valve.swing"
             found = f"= {pans.swing[index].min():g} kg would open the valve some {most[index]:.0f} times"
             cure = f"a pan of {pans.area[index]:g} m² wants a larger swing"
             raise ScenarioError(Problem("small-swing", where, found, "", cure), file=self.record.file)

@@ -185,7 +185,7 @@ def _pans(forcing: Forcing, before: State, after: State, out: Results) -> dict[s
     residual = start + gained - total["evaporated"] - total["leaked"] - total["spilled"] - end
 
     def name(index: int) -> str:
-        valve = forcing.bundle.valves[index]
+        valve = forcing.bundle.valves[index % len(forcing.bundle.valves)]  # several may be one, at other sizes
         return f"controller {valve.name}" + (f" of design {valve.design}" if valve.design else "")
 
     total |= {"start": start, "end": end, "closure": checked_balance(name, residual, gained + start)}

@@ -12,7 +12,7 @@ from matplotlib.axis import Axis
 from panbudget.numeric import Floats
 from panbudget.reports.canvas import panels
 from panbudget.reports.style import STYLES, applied, plain
-from panbudget.studies.size.choose import ValveSizing
+from panbudget.studies.size.sizing import ValveSizing
 
 _DARKEST = 60.0  # days short of water
 _STAR: dict[str, Any] = {"marker": "*", "linestyle": "", "color": STYLES["eto"].colour, "markeredgecolor": "black"}

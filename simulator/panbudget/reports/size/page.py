@@ -15,11 +15,13 @@ from panbudget.files import toml_key
 from panbudget.reports.pages import Report, Section, margin_said, texts, words_of
 from panbudget.reports.size.figures import map_figure, trade_off_figure
 from panbudget.reports.writing import Verb
-from panbudget.studies.size.choose import Choice, Sizing, ValveSizing
+from panbudget.studies.size.choosing import Choice
+from panbudget.studies.size.sizing import Sizing, ValveSizing
 from panbudget.words import calendar_day, count
 
 _section, _say = words_of("size")
 _NEIGHBOURS = 8
+_MORE_WATER = 1.2  # times that of the garden as described, from which the first sentence says so
 _FIGURES = {"map": map_figure, "trade-off": trade_off_figure}
 
 
@@ -56,9 +58,11 @@ def _sentence(valve: ValveSizing, sizing: Sizing) -> str:
         **{"valve": valve, "row": row, "described": described, "choice": choice, "equal": len(choice.equal)},
         "what": row["from"] or _say("round", row=row),
         "swing": 1000.0 * row["swing_kg"],
-        "share": math.floor(100.0 * row["share"] + 1e-9),
+        "promise": _hundredths(choice.promise),
         "interval": 100.0 * sizing.interval,
-        "cells": f"{sizing.draws} draws × {count(len(sizing.years), 'season')}",
+        "cells": _cells(sizing),
+        "water_ratio": row["litres"] / max(described["litres"], 1e-9),
+        "worse_beds": " and ".join(bed for bed, worse in zip(valve.counts, choice.worse_beds, strict=True) if worse),
         "moved": ", ".join(f"{bed} {new} instead of {valve.counts[bed]}" for bed, new in moved.items()),
         "wish": texts("size")["held_back"].get(choice.binding),
         **(
@@ -68,7 +72,14 @@ def _sentence(valve: ValveSizing, sizing: Sizing) -> str:
         ),
     }
     first = "stay" if choice.best == 0 else "answer" if choice.keeps else "nearest"
-    worse = _say("worse", **values) if choice.worse else ""
+    clauses = {
+        "promised": True,
+        "water": values["water_ratio"] >= _MORE_WATER,
+        "worse": choice.worse,
+        "worse_beds": not choice.worse and values["worse_beds"],
+    }
+    parts = {key: _say(key, **values) if holds else "" for key, holds in clauses.items()}
+    values |= parts | {"worse": parts["worse"] + parts["worse_beds"]}
     keys = {
         "gives": True,
         "furthest": not choice.keeps,
@@ -81,9 +92,16 @@ def _sentence(valve: ValveSizing, sizing: Sizing) -> str:
         "dry": row["dry_hours"] >= 0.5,
         "starved": row["starved_hours"] > 0.0,
     }
-    return " ".join(
-        [_say(first, worse=worse, **values), *(_say(key, **values) for key, holds in keys.items() if holds)]
-    )
+    return " ".join([_say(first, **values), *(_say(key, **values) for key, holds in keys.items() if holds)])
+
+
+def _cells(sizing: Sizing) -> str:
+    return f"{sizing.draws} draws × {count(len(sizing.years), 'season')}"
+
+
+def _hundredths(share: float) -> int:
+    """Whole hundredths of a share, never more than it is."""
+    return math.floor(100.0 * share + 1e-9)
 
 
 def variant_text(sizing: Sizing) -> str:
@@ -139,7 +157,7 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
         when=f"{days}; {count(len(years), 'season')}, {span}",
         sections=[
             _section("wishes", items=_wishes(sizing), fill={"often": _often(sizing), "rule": _rule(sizing)}),
-            *(part for valve in sizing.valves.values() for part in _tables(valve, _often(sizing))),
+            *(part for valve in sizing.valves.values() for part in _tables(valve, sizing)),
             _section("ranges", table=_ranges(sizing), fill={"draws": sizing.draws}),
             _section("figures", figures=figures),
             _section("variant", code=variant_text(sizing)),
@@ -160,7 +178,7 @@ def _ranges(sizing: Sizing) -> list[dict[str, Any]]:
     return [{"what": key, "low": low, "high": high} for key, (low, high) in sizing.ranges.items()]
 
 
-def _tables(valve: ValveSizing, often: str) -> Iterator[Section]:
+def _tables(valve: ValveSizing, sizing: Sizing) -> Iterator[Section]:
     """The best setting, the described one and those beside them; then the margins, and the beds."""
     settings: dict[tuple[Any, ...], dict[str, Any]] = {}
     counts = [valve.emitters_of(setting) for setting in valve.choice.judged.settings]
@@ -172,7 +190,7 @@ def _tables(valve: ValveSizing, often: str) -> Iterator[Section]:
             "which": _which(valve.choice, index),
             "pan": row["from"] or _say("pan", row=row),
             "swing_g": 1000.0 * row["swing_kg"],
-            "share": math.floor(100.0 * row["share"] + 1e-9),
+            "share": _hundredths(row["share"]),
             "emitters": ", ".join(f"{bed} {row['emitters'][bed]}" for bed in varied),
             "missed": ", ".join(texts("size")["missed"][name] for name in row["missed"]) or "none",
         }
@@ -186,7 +204,12 @@ def _tables(valve: ValveSizing, often: str) -> Iterator[Section]:
         )
         settings.setdefault(alike, shown)  # rows that print alike are one
     rows = list(settings.values())
-    yield _section("settings", table=rows[: _NEIGHBOURS + 2], fill={"name": valve.name, "often": often})
+    fill = {
+        **{"name": valve.name, "often": _often(sizing), "cells": _cells(sizing), "few": valve.few},
+        **{"tried": len(valve.tried.settings), "kept": len(valve.choice.judged.settings) - 1},
+        "promise": _hundredths(valve.choice.promise),
+    }
+    yield _section("settings", table=rows[: _NEIGHBOURS + 2], fill=fill)
     margins = [
         {
             "which": _which(valve.choice, index),
@@ -195,7 +218,8 @@ def _tables(valve: ValveSizing, often: str) -> Iterator[Section]:
         }
         for part, index in ((valve.margins["best"], valve.choice.best), (valve.margins["described"], 0))
     ]
-    yield _section("margins", table=margins if valve.choice.best else margins[:1])
+    fill = {"interval": 100.0 * sizing.interval}
+    yield _section("margins", table=margins if valve.choice.best else margins[:1], fill=fill)
     beds = []
     for bed, now in valve.counts.items():
         ratio = valve.ratios[bed] if math.isfinite(valve.ratios[bed]) else None
@@ -242,6 +266,7 @@ def _valve(valve: ValveSizing) -> dict[str, Any]:
         "best": valve.row(choice.best),
         "equal_to_best": [valve.row(index) for index in choice.equal],
         "margins": valve.margins,
+        "share_promised": choice.promise,
         "keeps_all_wishes": choice.keeps,
         "leaves_plants_worse_than_described": choice.worse,
         "binding": choice.binding,

@@ -2,16 +2,13 @@
 Settings: many pans, refill flows and draws at once over one year's weather, through the same engine as a replay.
 
 A setting is one pan area, refill flow, swing and emitter counts for one valve. Each is laid out once for every draw of
-what is uncertain, as a design of its own, with that valve's beds behind it and, where it stands on a tank, the tank to
-itself. Units as in the engine.
+what is uncertain: what a year brings to the valve and its beds is computed once (`year_forcing`) and repeated by arrays,
+with the tank to itself where it stands on one. Units as in the engine.
 """
-
-from __future__ import annotations
 
 import concurrent.futures
 import dataclasses
 import functools
-import itertools
 import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -20,23 +17,24 @@ from typing import Any, NamedTuple, TypeVar
 import numpy as np
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Results, State, empty_results
+from panbudget.engine.arrays import Pans, Results, State, Tanks, empty_results, empty_state
 from panbudget.engine.compiled import compiled, has_compiler
 from panbudget.numeric import Floats
-from panbudget.season.layout import Bundle, Forcing, lay_out
+from panbudget.season.layout import LANES, Bundle, Forcing, lay_out
 from panbudget.season.result import Season
-from panbudget.season.run import first_morning, run_forcing
+from panbudget.season.run import run_forcing
 from panbudget.season.totals import add_up
 from panbudget.studies.ranges import ValveFactors
 
 _HOT_DAYS = 7
+_SOILS = ("depletion", "surface_depletion", "wetted")
 #: seasons from which a compiler pays for itself, if there is one
 _WORTH_COMPILING = 1500
 _WORTH_PROCESSES = 400
 #: told how many parts of how many are done
 Done = Callable[[int, int], None]
 Parts = TypeVar("Parts")
-_CHUNK = 100  # designs handed over at once, or the draws of one setting
+_CHUNK = 64  # designs handed over at once, or the draws of one setting: what a processor keeps at hand
 
 
 class Setting(NamedTuple):
@@ -59,11 +57,9 @@ class YearForcing:
     Parameters
     ----------
     forcing : Forcing
-        Of the whole garden.
+        Of this valve alone, as described.
     began : State
-        Its first morning.
-    controller : int
-        The valve's place.
+        The first morning, with the soils of its lanes.
     hottest : slice
         Days of the hottest week.
     net_demand : ndarray (beds,)
@@ -72,7 +68,6 @@ class YearForcing:
 
     forcing: Forcing
     began: State
-    controller: int
     hottest: slice
     net_demand: Floats
 
@@ -97,9 +92,9 @@ class Outcome:
     adequacy : ndarray (settings, draws, beds)
         ETa ÷ ETc of the driest quarter, growing days. [-]
     supply : ndarray (settings, draws, beds)
-        Of the bed's mean, on growing days. [mm]
+        Of the bed's mean, on growing days; not a number where means are not wanted. [mm]
     wasted : ndarray (settings, draws)
-        Deep percolation of all beds. [L]
+        Deep percolation of all beds, likewise. [L]
     """
 
     litres: Floats
@@ -115,6 +110,14 @@ class Outcome:
     wasted: Floats
 
 
+def hottest_week(tmax: Floats) -> slice:
+    """Return the seven days of the highest mean, the first of equals; all days of a season that has fewer."""
+    length = min(_HOT_DAYS, len(tmax))
+    means = np.convolve(tmax, np.full(length, 1.0 / length), mode="valid")
+    first = int(np.argmax(np.round(means, 9)))
+    return slice(first, first + length)
+
+
 def year_forcing(season: Season, controller: str) -> YearForcing:
     """
     Take one valve out of a replay.
@@ -128,18 +131,24 @@ def year_forcing(season: Season, controller: str) -> YearForcing:
     Returns
     -------
     YearForcing
+        Its beds are all the ground that there is, and it has its tank to itself.
     """
-    tmax = season.days["tmax_c"].to_numpy(float)
-    length = min(_HOT_DAYS, len(tmax))
-    means = np.convolve(tmax, np.full(length, 1.0 / length), mode="valid")
-    first = int(np.argmax(np.round(means, 9)))
-    demand = [season.totals["beds"][f"{controller}/{bed}"] for bed in season.scenario.controller[controller].bed]
+    whole, row = season.forcing, list(season.controllers).index(controller)
+    valve = whole.bundle.valves[row]
+    grounds = tuple(whole.bundle.grounds[ground] for ground in valve.grounds)
+    tanks = whole.bundle.tanks_of[valve.tank : valve.tank + 1] if valve.tank >= 0 else ()
+    alone = valve._replace(tank=0 if tanks else -1, grounds=tuple(range(len(grounds))))
+    bundle = Bundle((alone,), grounds, tanks, lanes=LANES[:2])
+    parts = [whole.parts[ground] for ground in valve.grounds]
+    forcing = lay_out(bundle, whole.record, whole.first, whole.after, parts=parts)
+    pans = forcing.pans._replace(evaporation=whole.pans.evaporation[row : row + 1])
+    lanes = whole.bundle.lane("mean")[whole.bundle.by_row("valve") == row][forcing.beds.lane_bed]
+    demand = [season.totals["beds"][f"{controller}/{bed}"]["net_demand_mm"] for bed in valve.controller.bed]
     return YearForcing(
-        forcing=season.forcing,
-        began=season.began,
-        controller=list(season.controllers).index(controller),
-        hottest=slice(first, first + length),
-        net_demand=np.array([bed["net_demand_mm"] for bed in demand]),
+        forcing=dataclasses.replace(forcing, pans=pans),
+        began=season.began._replace(**{name: getattr(season.began, name)[lanes] for name in _SOILS}),
+        hottest=hottest_week(season.days["tmax_c"].to_numpy(float)),
+        net_demand=np.array(demand),
     )
 
 
@@ -152,9 +161,10 @@ def outcomes(
     years: Sequence[YearForcing],
     settings: Sequence[Setting],
     *,
-    draws: ValveFactors | None = None,
+    draws: ValveFactors | Sequence[ValveFactors] | None = None,
     times: bool = False,
-    done: Done | None = None,
+    whole: bool = True,
+    done: Done = lambda part, parts: None,
 ) -> list[Outcome]:
     """
     Step every setting through every year.
@@ -163,11 +173,13 @@ def outcomes(
     ----------
     years : sequence of YearForcing
     settings : sequence of Setting
-    draws : ValveFactors, optional
-        Over which each setting is stepped; as described where left out.
+    draws : ValveFactors or sequence of ValveFactors, optional
+        Over which each setting is stepped; of a sequence, each year has its own, all as many. As described if left out.
     times : bool
         Whether openings' times of day are wanted.
-    done : callable, optional
+    whole : bool
+        Whether the beds' means are wanted; else their driest quarters alone are stepped.
+    done : callable
         Told how many parts of how many are done.
 
     Returns
@@ -182,59 +194,55 @@ def outcomes(
     """
     if not len(settings):
         raise ValueError("no settings were given")
-    count = 1 if draws is None else len(draws.exposure)
+    if draws is None:
+        draws = as_described(len(years[0].net_demand))
+    by_year = [draws] * len(years) if isinstance(draws, ValveFactors) else list(draws)
+    count = len(by_year[0].exposure)
     at_once = max(_CHUNK // count, 1)
     chunks = [settings[at : at + at_once] for at in range(0, len(settings), at_once)]
-    bundles = [_designs(years[0], chunk, draws) for chunk in chunks]
-    jobs = [(year, bundle, times) for year in range(len(years)) for bundle in range(len(bundles))]
-    seasons = len(years) * len(settings) * count
-
-    def outcome_of(job: tuple[int, int, bool], run: Callable[..., int] = engine.run_season) -> Outcome:
-        return _outcome(years[job[0]], bundles[job[1]], times, run)
+    jobs = [(year, chunk, times, whole) for year in range(len(years)) for chunk in range(len(chunks))]
+    seasons, work = len(years) * len(settings) * count, (years, by_year, chunks)
 
     if seasons >= _WORTH_COMPILING and has_compiler():
-        through = functools.partial(outcome_of, run=compiled(engine.run_season))  # lets other threads run meanwhile
+        through = functools.partial(
+            _job, work=work, run=compiled(engine.run_season)
+        )  # lets other threads run meanwhile
         found = [through(jobs[0])]  # compiles
         with concurrent.futures.ThreadPoolExecutor(os.cpu_count() or 1) as threads:
             found += _counted(threads.map(through, jobs[1:]), len(jobs), done)
     elif seasons >= _WORTH_PROCESSES and (os.cpu_count() or 1) > 1:
-        with concurrent.futures.ProcessPoolExecutor(initializer=_take, initargs=(years, bundles)) as pool:
+        with concurrent.futures.ProcessPoolExecutor(initializer=_take, initargs=work) as pool:
             found = _counted(pool.map(_job, jobs), len(jobs), done)
     else:
-        found = [outcome_of(job) for job in jobs]
+        found = [_job(job, work) for job in jobs]
     return [joined(*found[at : at + len(chunks)]) for at in range(0, len(found), len(chunks))]
 
 
-def _counted(found: Iterable[Outcome], count: int, done: Done | None) -> list[Outcome]:
+def _counted(found: Iterable[Outcome], count: int, done: Done) -> list[Outcome]:
     """Collect outcomes as they come, and tell how many there are."""
     collected = []
     for outcome in found:
         collected.append(outcome)
-        if done is not None:
-            done(len(collected), count)
+        done(len(collected), count)
     return collected
 
 
-@dataclass(frozen=True)
-class Designs:
-    """Settings × draws side by side: the bundle, each design's factor on the pan's evaporation, and how many draws."""
-
-    bundle: Bundle
-    exposure: Floats
-    draws: int
+#: years, each one's draws, and settings in chunks
+Work = tuple[Sequence[YearForcing], Sequence[ValveFactors], Sequence[Sequence[Setting]]]
+_TAKEN: Work = ((), (), ())  # in a process of the pool: handed over once
 
 
-_TAKEN: tuple[Sequence[YearForcing], Sequence[Designs]] = ((), ())  # in a process of the pool: handed over once
-
-
-def _take(years: Sequence[YearForcing], bundles: Sequence[Designs]) -> None:
+def _take(*work: Any) -> None:
     global _TAKEN
-    _TAKEN = (years, bundles)
+    _TAKEN = work
 
 
-def _job(job: tuple[int, int, bool]) -> Outcome:
-    year, bundle, times = job
-    return _outcome(_TAKEN[0][year], _TAKEN[1][bundle], times, engine.run_season)
+def _job(
+    job: tuple[int, int, bool, bool], work: Work | None = None, run: Callable[..., int] = engine.run_season
+) -> Outcome:
+    years, draws, chunks = work or _TAKEN
+    year, chunk, times, whole = job
+    return _outcome(years[year], chunks[chunk], draws[year], times=times, whole=whole, run=run)
 
 
 def joined(*parts: Parts) -> Parts:
@@ -246,60 +254,97 @@ def joined(*parts: Parts) -> Parts:
     return type(parts[0])(**whole)
 
 
-def _designs(year: YearForcing, settings: Sequence[Setting], draws: ValveFactors | None) -> Designs:
-    """Settings and draws as designs: the valve's beds are the ground of all, and each has the valve's tank to itself."""
-    whole = year.forcing.bundle
-    valve = whole.valves[year.controller]
-    grounds = tuple(whole.grounds[ground] for ground in valve.grounds)
-    tanks = whole.tanks_of[valve.tank : valve.tank + 1] if valve.tank >= 0 else ()
-    valve = valve._replace(grounds=tuple(range(len(valve.grounds))))
-    factors = as_described(len(grounds)) if draws is None else draws
-    rows = list(zip(*(part.tolist() for part in factors[1:]), strict=True))  # refill flow, swing, emitters
-    valves = [
-        valve._replace(tank=index if tanks else -1).resized(
-            f"{index}",
-            area=setting.area,
-            depth=setting.depth,
-            refill_flow=setting.refill_flow * refill,
-            swing=setting.swing * swing,
-            emitters=[count * flow for count, flow in zip(setting.emitters or itertools.repeat(1.0), flows)],  # noqa: B905
-        )
-        for index, (setting, (refill, swing, flows)) in enumerate(itertools.product(settings, rows))
-    ]
-    bundle = Bundle(tuple(valves), grounds, tanks * len(valves), lanes=("mean", "driest_quarter"))
-    return Designs(bundle, np.tile(factors.exposure, len(settings)), len(rows))
+def side_by_side(
+    year: YearForcing, settings: Sequence[Setting], draws: ValveFactors, *, whole: bool = True
+) -> tuple[Forcing, State]:
+    """
+    Lay settings out in a year, each once for every draw, and fill their pans for the first morning.
 
+    Parameters
+    ----------
+    year : YearForcing
+    settings : sequence of Setting
+    draws : ValveFactors
+    whole : bool
+        As for `outcomes`.
 
-def _forcing(year: YearForcing, designs: Designs) -> tuple[Forcing, State]:
-    """The settings in one year, and their first morning: the valve's own weather and soils for each."""
-    whole, bundle = year.forcing, designs.bundle
-    valve = whole.bundle.valves[year.controller]
-    parts = [whole.parts[ground] for ground in valve.grounds]
-    forcing = lay_out(bundle, whole.record, whole.first, whole.after, parts=parts)
-    evaporation = designs.exposure[:, None] * whole.pans.evaporation[year.controller]
-    forcing = dataclasses.replace(forcing, pans=forcing.pans._replace(evaporation=evaporation))  # faults and all
-    lanes = whole.bundle.lane("mean")[[ground in valve.grounds for ground in whole.bundle.by_row("ground")]]
-    soils = {
-        name: getattr(year.began, name)[lanes][forcing.beds.lane_bed]
-        for name in ("depletion", "surface_depletion", "wetted")
+    Returns
+    -------
+    (Forcing, State)
+        Settings × draws in a row; the lanes of each together, bed by bed. The bundle is the described valve's.
+    """
+    described, times = year.forcing, len(draws.exposure)
+    (valve,), n_beds, n_days = described.bundle.valves, len(year.net_demand), len(described.days.rain)
+    counts = np.array([setting.emitters or (1.0,) * n_beds for setting in settings])
+    emitters = (counts[:, None] * draws.emitters).reshape(-1, n_beds)
+    area, depth, refill, swing = np.repeat([setting[:4] for setting in settings], times, axis=0).T
+    exposure, refill_off, swing_off = (np.tile(part, len(settings)) for part in draws[:3])
+    refill, swing, n = refill * refill_off, swing * swing_off, len(area)
+    freeboard, flows, on_tank = valve.controller.pan.freeboard, valve.flows, valve.tank >= 0
+    at_reference = flows.at_reference[""] / flows.refill_flow if on_tank else 1.0
+    daily = {
+        "swing": swing,
+        "rim": swing + freeboard * area,
+        "dry": swing - (depth - freeboard) * area,
+        "refill_flow": refill * at_reference,
+        "valve_flow": refill + emitters @ np.array(list(flows.bed_flows.values())),
     }
-    return forcing, first_morning(forcing)._replace(**soils)
+    places = np.arange(n)
+    pans = Pans._make(np.repeat(part, n, axis=0) for part in described.pans)._replace(
+        **{name: np.repeat(part[:, None], n_days, axis=1) for name, part in daily.items()},
+        area=np.ascontiguousarray(area),
+        evaporation=exposure[:, None] * described.pans.evaporation,
+        tank=places if on_tank else np.full(n, -1),
+        block=np.arange(n + 1),
+        member=places,
+    )
+    tanks = described.tanks
+    if on_tank:
+        tanks = Tanks._make(np.repeat(part, n, axis=0) for part in tanks)._replace(
+            draw_flow=(emitters[..., None] * tanks.draw_flow).reshape(n * n_beds, -1),
+            draw_exponent=np.tile(tanks.draw_exponent, n),
+            draw_from=n_beds * np.arange(n + 1),
+        )
+    lanes = np.arange(0 if whole else 1, 2 * n_beds, 1 if whole else 2)
+    by_lane = {
+        name: np.tile(getattr(described.beds, name)[lanes], n) for name in ("lane_bed", "lane_source", "lane_draw")
+    }
+    owner, bed = np.repeat(places, len(lanes)), described.beds.lane_bed[lanes]
+    beds = described.beds._replace(
+        **by_lane | {"lane_draw": by_lane["lane_draw"] + (n_beds * owner if on_tank else 0)},
+        lane_controller=owner,
+        lane_mm_per_hour=(emitters[:, bed] * described.beds.lane_mm_per_hour[lanes]).ravel(),
+    )
+    before = empty_state(n, n * len(lanes), tanks)._replace(
+        level=np.minimum(swing, pans.rim[:, 0]),
+        volume=np.repeat([tank.volume * tank.full_at_start for tank in described.bundle.tanks_of], n),
+        **{name: np.tile(getattr(year.began, name)[lanes], n) for name in _SOILS},
+    )
+    return dataclasses.replace(described, pans=pans, tanks=tanks, beds=beds), before
 
 
-def _outcome(year: YearForcing, designs: Designs, times: bool, run: Callable[..., int]) -> Outcome:
-    (forcing, before), bundle = _forcing(year, designs), designs.bundle
-    n, lanes, days = len(bundle.valves), len(forcing.beds.lane_bed), len(forcing.days.rain)
+def _outcome(
+    year: YearForcing,
+    settings: Sequence[Setting],
+    draws: ValveFactors,
+    *,
+    times: bool,
+    whole: bool,
+    run: Callable[..., int],
+) -> Outcome:
+    forcing, before = side_by_side(year, settings, draws, whole=whole)
+    n, lanes, days = len(forcing.pans.area), len(forcing.beds.lane_bed), len(forcing.days.rain)
     room = forcing.room if times else 0
     out = empty_results(n, lanes, days, room=room, tanks=forcing.tanks, keep_hours=False, keep_terms=False)
     after = before.copy()
     _, count = run_forcing(forcing, after, run=run, out=out)
-    sums = add_up(forcing, before, after, out, run=run)
-    shape = (-1, designs.draws)
+    sums, shape = add_up(forcing, before, after, out, run=run), (len(settings), -1)
 
-    def of_beds(lane: str, name: str) -> Floats:
-        return sums.lanes[name][bundle.lane(lane)].reshape(n // designs.draws, designs.draws, -1)
+    def of_beds(lane: int, name: str) -> Floats:
+        """Lane 0 is a bed's mean, -1 its driest quarter; a mean that was not stepped is not a number."""
+        found = sums.lanes[name].reshape(*shape, len(year.net_demand), 2 if whole else 1)[..., lane].astype(float)
+        return found if whole or lane else np.full_like(found, np.nan)
 
-    areas = bundle.by_row("area").reshape(n // designs.draws, designs.draws, -1)
     daylight = _daylight(forcing, out, count, n) if times else np.full(n, np.nan)
     pans = {"litres": "litres", "open_hours": "open_hours", "stuck_hours": "stuck_open_hours"}
     pans |= {"starved_hours": "starved_hours", "dry_hours": "dry_pan_hours"}
@@ -307,10 +352,10 @@ def _outcome(year: YearForcing, designs: Designs, times: bool, run: Callable[...
         **{name: sums.pans[total].reshape(shape) for name, total in pans.items()},
         openings_a_day=out.openings[:, year.hottest].mean(axis=1).reshape(shape),
         daylight_openings=daylight.reshape(shape),
-        stress_days=of_beds("driest_quarter", "stress_days").astype(float),
-        adequacy=of_beds("driest_quarter", "adequacy"),
-        supply=of_beds("mean", "irrigation_growing_mm"),
-        wasted=(of_beds("mean", "deep_percolation_mm") * areas).sum(axis=2),
+        stress_days=of_beds(-1, "stress_days"),
+        adequacy=of_beds(-1, "adequacy"),
+        supply=of_beds(0, "irrigation_growing_mm"),
+        wasted=(of_beds(0, "deep_percolation_mm") * forcing.bundle.by_row("area")).sum(axis=2),
     )
 
 

@@ -63,6 +63,7 @@ def search_coarsely(monkeypatch, *, draws=4, grid=(5, 5), of_each=2):
     monkeypatch.setattr(sizing, "_DRAWS", dict.fromkeys((True, False), (draws, 4)))
     monkeypatch.setattr(layouts, "_AREAS", grid[0])
     monkeypatch.setattr(layouts, "_FLOWS", grid[1])
+    monkeypatch.setattr(layouts, "_CLOSER", 1)
     monkeypatch.setattr(choosing, "_OF_EACH", of_each)
     monkeypatch.setattr(judging, "SCAN", np.array([0.4, 0.7, 1.0, 1.4, 2.0]))
     for name in ("_WORTH_COMPILING", "_WORTH_PROCESSES"):

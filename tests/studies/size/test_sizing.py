@@ -165,7 +165,7 @@ def test_a_wish_for_little_water_can_make_the_rest_impossible(garden):
 
 
 def test_openings_a_day_are_had_by_another_swing(garden):
-    often = garden.changed({"wishes": {"openings_a_day": [0.05, 1.2]}, "uncertainty": {"interval": 0.8}})
+    often = garden.changed({"wishes": {"openings_a_day": [0.05, 1.2]}, "uncertainty": {"exposure": [0.8, 1.2]}})
     valve = size(often).valves["upper"]
     row = valve.row(valve.choice.best)
     assert valve.choice.keeps

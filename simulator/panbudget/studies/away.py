@@ -29,13 +29,10 @@ from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Controller, Heat, Scenario, as_scenario
 from panbudget.scenario.supplies import Tank
-from panbudget.season.faults import with_faults
 from panbudget.season.heat import said as heat_said
 from panbudget.season.heat import with_heat
-from panbudget.season.layout import prepare
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.season.run import first_morning
 from panbudget.season.years import in_year, moved, usable_years
 from panbudget.studies import common, ranges
 from panbudget.weather import Weather
@@ -445,10 +442,8 @@ class _Leave:
         stretches: list[ranges.Days] = []
         for described, start, end in spans:
             if start <= end:
-                forcing = with_faults(described, prepare(described, weather, start, end, by))
-                spin_up = described.season.spin_up_days
-                began = stretches[0].began if stretches else first_morning(forcing, spin_up=spin_up, by=by)
-                stretches.append(ranges.Days(described, forcing, began))
+                began = stretches[0].began if stretches else None
+                stretches.append(ranges.days_of(described, weather, start, end, by, began))
         return stretches, int(begin < first)
 
     def described(self, garden: Scenario, test: _Test, by_hand: str) -> Fared:

@@ -2,8 +2,8 @@
 Comparing: two to six variants of one garden in the same weather, and which of their differences can be trusted.
 
 Each variant is replayed over the whole season, so that soil and pan are in the state that they would be in; what is
-compared is then cut out of it. The same is done again with the pan's evaporation less sure, which tells a difference
-from what a guess at the pan makes of it.
+compared is then cut out of it. The same is done over draws of what is uncertain, the same for all variants, and in every
+usable year, which tells a difference from what guesses make of it. A cell is a year with a draw.
 """
 
 from __future__ import annotations
@@ -12,20 +12,25 @@ import dataclasses
 import datetime as dt
 import functools
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
+from panbudget.engine.compiled import has_compiler
+from panbudget.engine.season import run_season
 from panbudget.errors import Problem, ScenarioError, did_you_mean
 from panbudget.extras import Reported, Step, silent
+from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.heat import HeatWave, find_heat_waves, made_wave
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.studies import common
+from panbudget.season.years import in_year, moved, usable_years
+from panbudget.studies import common, ranges
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
@@ -35,7 +40,9 @@ MOST = 6
 BEFORE_WAVE, AFTER_WAVE = dt.timedelta(days=5), dt.timedelta(days=14)  # shown around a heat wave
 _CODE = "not-comparable"
 _ROUNDING = 1e-9  # by which two values may part and count as the same
-EXPOSURE_UNSURE = 0.1  # common practice, no source: what a mesh, a colour or a wall does to a pan
+#: of a valve's measures, those that are sums of the engine's results
+_OF_VALVE = {"openings": "openings", "open_hours": "open_hours", "litres": "drawn"}
+_OF_VALVE |= {"stuck_hours": "stuck_hours", "dry_hours": "dry_hours"}
 
 _DATA = common.read_data("compare")
 #: how a difference is told from what the input's uncertainty makes
@@ -66,8 +73,6 @@ VALVE_MEASURES, BED_MEASURES = (
 )
 # where a measure stands in compare.csv: a valve's litres after its other measures
 _ROWS = {key: at for at, key in enumerate((*VALVE_MEASURES, *BED_MEASURES))}
-#: how the pan may evaporate otherwise: what is replayed again for each variant
-_LESS, _MORE, _OTHER = "less exposure", "more exposure", "other pan model"
 
 
 def measure_of(where: str, key: str) -> Measure:
@@ -94,12 +99,18 @@ class Comparison(Reported):
         What a heat wave is; empty if none was asked for.
     values : DataFrame
         Index ``span`` ("window" or "season"), ``variant``, ``where`` (controller, or "CONTROLLER/BED") and ``measure``;
-        ``value``, and what it is with less exposure, more exposure and the other pan model. A recovery that did not
-        come within the season is infinite.
+        ``value``. A recovery that did not come within the season is infinite.
     differences : DataFrame
         A row for each measure of each variant beside the first: ``span``, ``where``, ``measure``, ``unit``, ``variant``,
-        ``against``, ``value``, ``reference``, ``difference``, the value's range ``low`` to ``high`` under 10 % of
-        exposure, and the ``verdict``: "none", "clear" or "swamped".
+        ``against``, ``value``, ``reference``, ``difference``, its range ``low`` to ``high`` over the cells, the shares of
+        them in which it is ``below`` and ``above`` zero, and the ``verdict``: "none", "clear" or "swamped".
+    odds : DataFrame
+        The same of a garden's "stress_days" (driest quarters of all beds, added) and "litres" (all valves): ``span``,
+        ``variant``, ``against``, ``measure``, ``mean``, ``low``, ``high``, ``below``, ``above``.
+    years : tuple of int
+        Of the season's cells; a window's are of its own year.
+    draws : int
+        In each year.
     """
 
     room: ClassVar[str] = "compare"
@@ -112,6 +123,9 @@ class Comparison(Reported):
     definition: str
     values: pd.DataFrame
     differences: pd.DataFrame
+    odds: pd.DataFrame
+    years: tuple[int, ...]
+    draws: int
 
     @property
     def gardens(self) -> dict[str, Scenario]:
@@ -184,7 +198,7 @@ def compare(
     weather : Weather, optional
         Already read.
     step : callable
-        Told what is being done, once a replay: four replays a variant.
+        Told what is being done: twice a variant.
 
     Returns
     -------
@@ -205,30 +219,46 @@ def compare(
         found = f"end, {window[1]}, before they start, {window[0]}"
         raise common.refusal(garden, _CODE, "the days to look at", found, "give the earlier date first")
     season = (min(base.season.start, window[0]), max(base.season.end, window[1]))
+    by_year = usable_years(base, *season, weather).weather
     weather = weather or read_scenario_weather(base, *season)
-    runs: dict[str, dict[str, Season]] = {name: {} for name in described}
+    seasons = {}
     for name, variant in described.items():
-        for case, changed in _cases(variant).items():
-            step(f"replaying {name}" + (f", {case}" if case != "value" else ""))
-            runs[name][case] = replay(changed, start=season[0], end=season[1], weather=weather)
-    seasons = {name: cases["value"] for name, cases in runs.items()}
+        step(f"replaying {name}")
+        seasons[name] = replay(variant, start=season[0], end=season[1], weather=weather)
     wave, definition = None, ""
     if around_heat:
         wave, definition = _wave(base, seasons[names[0]], hot_above)
         window = max(season[0], wave.start - BEFORE_WAVE), min(season[1], wave.end + AFTER_WAVE)
     spans = {"window": window, "season": season} if window != season else {"season": season}
-    measured = {
-        (span, name): pd.DataFrame({case: _measured(run, *days, wave) for case, run in cases.items()})
-        for span, days in spans.items()
-        for name, cases in runs.items()
-    }
-    values = pd.concat(measured, names=["span", "variant", "where", "measure"])
-    differences = [
-        _differences(described, span, name, mine, measured[span, names[0]])
-        for (span, name), mine in measured.items()
-        if name != names[0]
-    ]
-    return Comparison(garden, seasons, *window, wave, definition, values, pd.concat(differences, ignore_index=True))
+    count, present = ranges.DRAWS[has_compiler()], base.season.start.year
+    others = [year for year in by_year if year != present]
+    run = ranges.engine_for(count * (len(others) + 1) * len(seasons))
+    values, cells = {}, {}
+    for name, replayed in seasons.items():
+        step(f"{name} over what is uncertain")
+        draws = ranges.drawn_factors(replayed.scenario, count)
+        for span, days in spans.items():
+            at = replayed.days.index.slice_indexer(pd.Timestamp(days[0]), pd.Timestamp(days[1]))
+            values[span, name] = _measured(replayed, at, wave, ranges.scanned(replayed.scenario))[0]
+            cells[span, name] = _measured(replayed, at, wave, draws, run)
+        for year in others:
+            moved_on = _in_year(described[name], by_year[year], season, year - present)
+            more = _measured(moved_on, slice(None), None, draws, run)
+            cells["season", name] = pd.concat([cells["season", name], more], axis=1, ignore_index=True)
+    compared = [(span, name) for span, name in values if name != names[0]]
+    differences = pd.concat([_differences(described, *at, values, cells) for at in compared], ignore_index=True)
+    odds = pd.DataFrame([row for at in compared for row in _odds(described, *at, cells)])
+    table = pd.concat(values, names=["span", "variant", "where", "measure"]).to_frame("value")
+    years = tuple(sorted({present, *others}))
+    return Comparison(garden, seasons, *window, wave, definition, table, differences, odds, years, count)
+
+
+def _in_year(scenario: Scenario, weather: Weather, days: tuple[dt.date, dt.date], by: int) -> ranges.Days:
+    """A garden's days in another year, without a made-up heat wave, which is of its own."""
+    start, end = (moved(day, by) for day in days)
+    if scenario.fault:
+        return ranges.days_of(in_year(scenario, scenario.season.start.year + by), weather, start, end)
+    return ranges.days_of(scenario, weather, start, end, by)
 
 
 def _refuse_days(
@@ -284,20 +314,6 @@ def _other_days(described: Mapping[str, Scenario]) -> Iterator[Problem]:
             yield Problem("other-days", where, found, expected, "leave it out or replay it by itself")
 
 
-def _cases(scenario: Scenario) -> dict[str, Scenario]:
-    """The garden as it is, and with pans that evaporate otherwise."""
-
-    def changed(key: str, change: Callable[[Any], Any]) -> Scenario:
-        return scenario.changed(common.each_controller(scenario, lambda part: {"pan": {key: change(part.pan)}}))
-
-    return {
-        "value": scenario,
-        _LESS: changed("exposure", lambda pan: pan.exposure * (1.0 - EXPOSURE_UNSURE)),
-        _MORE: changed("exposure", lambda pan: min(pan.exposure * (1.0 + EXPOSURE_UNSURE), 5.0)),
-        _OTHER: changed("evaporation", lambda pan: "energy-balance" if pan.evaporation == "from-eto" else "from-eto"),
-    }
-
-
 def _wave(scenario: Scenario, season: Season, hot_above: float | None) -> tuple[HeatWave, str]:
     heat = scenario.what_if.heat
     first, last = season.days.index[0].date(), season.days.index[-1].date()
@@ -319,71 +335,99 @@ def _wave(scenario: Scenario, season: Season, hot_above: float | None) -> tuple[
     return dataclasses.replace(waves.greatest, made=overlaps), waves.definition
 
 
-def _measured(season: Season, start: dt.date, end: dt.date, wave: HeatWave | None) -> pd.Series[float]:
-    """A season's measures over some days of it; index where and the measure's key."""
-    days = season.days.index.slice_indexer(pd.Timestamp(start), pd.Timestamp(end))
-    values: dict[tuple[str, str], float] = {}
-    for name, whole in season.controllers.items():
-        table = whole.iloc[days]
-        at_valve = _sums(table, VALVE_MEASURES)
-        at_valve["most_openings_a_day"] = float(table["openings"].max())
-        at_valve["lowest_level_mm"] = common.lowest_level(season, name, days)
-        values |= {(name, key): at_valve[key] for key in VALVE_MEASURES}
-    for name, whole in season.beds.items():
-        table = whole.iloc[days]
-        in_bed = _sums(table, BED_MEASURES)
-        in_bed["stress_days"] = float(common.short_of_water(table).sum())
-        in_bed["stress_days_mean"] = float(common.short_of_water(table, "ks").sum())
-        depletion = 100.0 * table["driest_morning_depletion_mm"] / table["taw_mm"]
-        in_bed["worst_depletion_percent"] = float(depletion.where(table["growing"], 0.0).max())
-        if wave is not None:
-            in_bed["recovery_days"] = recovery_days(whole, wave.end)
-        values |= {(name, key): in_bed[key] for key in BED_MEASURES if key in in_bed}
-    return pd.Series(values)
+def _measured(
+    stretch: ranges.Stretch,
+    days: slice,
+    wave: HeatWave | None,
+    draws: ranges.Draws,
+    run: Callable[..., int] = run_season,
+) -> pd.DataFrame:
+    """A season's measures over some days of it, a column a draw; index where and the measure's key."""
+    forcing, controllers = stretch.forcing, stretch.scenario.controller
+    lanes = range(2 * len(forcing.bundle.rows))  # each bed's mean and driest quarter, in turn
+    after = None if wave is None else int(forcing.dates.searchsorted(pd.Timestamp(wave.end))) + 1
+    growing, taw = (getattr(forcing.beds, name)[forcing.beds.lane_bed[lanes]] for name in ("growing", "taw"))
+    columns = []
+    outs = ranges.sampled_results(stretch, draws, lanes=lanes, run=run, keep_hours=True)
+    for at, out in enumerate(outs):
+        values: dict[tuple[str, str], float] = {}
+        for row, (name, part) in enumerate(controllers.items()):
+            by_day = {key: getattr(out, field)[row, days] for key, field in _OF_VALVE.items()}
+            empty = part.valve.swing_kg * draws.swing[name][at] - part.pan.water_at_reset
+            level = out.hourly_level[row].reshape(-1, 24)[days].min() - empty
+            of_valve = {key: part.sum() for key, part in by_day.items()}
+            of_valve |= {"most_openings_a_day": by_day["openings"].max(), "lowest_level_mm": level / part.pan.area}
+            values |= {(name, key): float(of_valve[key]) for key in VALVE_MEASURES}
+        short = (out.ks < 1.0) & (growing > 0)
+        used = 100.0 * np.maximum(out.depletion - out.eta - out.deep_percolation, 0.0) / taw
+        worst = np.where(growing > 0, used, 0.0)[:, days].max(axis=1)
+        for row, bed in enumerate(forcing.bundle.rows):
+            mean, driest = 2 * row, 2 * row + 1
+            in_bed = {
+                "irrigation_mm": out.irrigation[mean, days].sum(),
+                "litres": out.irrigation[mean, days].sum() * bed.area,
+                "stress_days": short[driest, days].sum(),
+                "stress_days_mean": short[mean, days].sum(),
+                "worst_depletion_percent": worst[driest],
+                "deep_percolation_mm": out.deep_percolation[mean, days].sum(),
+            }
+            if after is not None:
+                in_bed["recovery_days"] = recovery_days(short[driest], after)
+            where = f"{bed.controller}/{bed.bed}"
+            values |= {(where, key): float(in_bed[key]) for key in BED_MEASURES if key in in_bed}
+        columns.append(pd.Series(values))
+    return pd.concat(columns, axis=1)
 
 
-def _sums(table: pd.DataFrame, measures: Iterable[str]) -> dict[str, float]:
-    """The measures that are sums of a daily table's columns."""
-    return {key: float(table[key].sum()) for key in measures if key in table}
-
-
-def recovery_days(bed: pd.DataFrame, wave_end: dt.date) -> float:
+def recovery_days(short: npt.NDArray[np.bool_], after: int) -> float:
     """
     Count the days after a heat wave on which a bed's driest quarter is still short of water.
 
     Parameters
     ----------
-    bed : DataFrame
-        A bed's daily table, as `Season.beds` holds it.
-    wave_end : date
-        The wave's last day.
+    short : ndarray (days,)
+        Whether it is, day by day.
+    after : int
+        The place of the first day after the wave.
 
     Returns
     -------
     float
         Up to the end of the first run of short days that begins within `AFTER_WAVE`; 0 when there is none; infinite when
-        that run lasts to the table's last day.
+        that run lasts to the last day.
     """
-    short = common.short_of_water(bed)
-    after = short.loc[pd.Timestamp(wave_end) + pd.Timedelta(days=1) :].to_numpy()
-    if not after[: AFTER_WAVE.days].any():
-        return math.inf if not len(after) and short.iloc[-1] else 0.0
-    first = int(after.argmax())
-    return math.inf if after[first:].all() else float(first + after[first:].argmin())
+    later = short[after:]
+    if not later[: AFTER_WAVE.days].any():
+        return math.inf if not len(later) and short[-1] else 0.0
+    first = int(later.argmax())
+    return math.inf if later[first:].all() else float(first + later[first:].argmin())
+
+
+_Cells = Mapping[tuple[str, str], pd.DataFrame]
 
 
 def _differences(
-    described: Mapping[str, Scenario], span: str, name: str, mine: pd.DataFrame, base: pd.DataFrame
+    described: Mapping[str, Scenario],
+    span: str,
+    name: str,
+    values: Mapping[tuple[str, str], pd.Series[float]],
+    cells: _Cells,
 ) -> pd.DataFrame:
     """One variant's measures beside the first variant's, as `Comparison.differences` has them."""
     reference = next(iter(described))
+    mine, base = values[span, name], values[span, reference]
     shared = [key for key in base.index if key in mine.index]
     places = list(dict.fromkeys(where for where, _ in shared))
     shared.sort(key=lambda key: (places.index(key[0]), _ROWS[key[1]]))
     mine, base = mine.loc[shared], base.loc[shared]
     where, measure = zip(*shared, strict=True)
-    one, other = (described[variant].controller for variant in (name, reference))
-    same_pan = [one[key].pan == other[key].pan for key in (place.split("/")[0] for place in where)]
+    interval = described[name].uncertainty.interval
+    # another year has no wave to recover from
+    pairs = [[cells[span, of].loc[key].dropna().to_numpy(float) for of in (name, reference)] for key in shared]
+    drawn = pd.DataFrame([_told(pair[0], pair[1], interval) for pair in pairs], index=mine.index)
+    signs = _sign(mine.to_numpy(float), base.to_numpy(float))
+    agree = np.where(signs > 0, drawn["above"], drawn["below"])
+    verdict = np.where(signs == 0, "none", np.where(agree >= interval, "clear", "swamped"))
     return pd.DataFrame(
         {
             "span": span,
@@ -392,32 +436,41 @@ def _differences(
             "unit": [measure_of(*key).unit for key in shared],
             "variant": name,
             "against": reference,
-            "value": mine["value"],
-            "reference": base["value"],
-            "difference": np.where(mine["value"] == base["value"], 0.0, mine["value"] - base["value"]),
-            **dict(zip(("low", "high"), _range(mine), strict=True)),
-            "verdict": _verdicts(mine, base, np.array(same_pan)),
+            "value": mine,
+            "reference": base,
+            "difference": np.where(mine == base, 0.0, mine - base),
+            **drawn[["low", "high", "below", "above"]],
+            "verdict": verdict,
         }
     )
 
 
-def _range(measures: pd.DataFrame) -> tuple[pd.Series[float], pd.Series[float]]:
-    """Least and most of measures under 10 % of exposure."""
-    near = measures[["value", _LESS, _MORE]]
-    return near.min(axis=1), near.max(axis=1)
+def _odds(described: Mapping[str, Scenario], span: str, name: str, cells: _Cells) -> Iterator[dict[str, Any]]:
+    """How a variant's days short and litres, all beds and valves together, differ from the first one's over the cells."""
+    reference, interval = next(iter(described)), described[name].uncertainty.interval
+    for key in ("stress_days", "litres"):
+        pair = []
+        for variant in (name, reference):
+            drawn = cells[span, variant]
+            of_key = [at for at in drawn.index if at[1] == key and ("/" in at[0]) == (key == "stress_days")]
+            pair.append(drawn.loc[of_key].sum().to_numpy(float))
+        yield {"span": span, "variant": name, "against": reference, "measure": key, **_told(pair[0], pair[1], interval)}
 
 
-def _verdicts(mine: pd.DataFrame, base: pd.DataFrame, same_pan: Any) -> Any:
-    """Tell differences from what the pan's uncertainty makes of them; see `RULE`."""
-    signs = {case: np.array([_sign(*pair) for pair in zip(mine[case], base[case], strict=True)]) for case in mine}
-    turned = {case: sign != signs["value"] for case, sign in signs.items()}
-    within = base["value"].between(*_range(mine)) | mine["value"].between(*_range(base))
-    swamped = turned[_OTHER] | np.where(same_pan, turned[_LESS] | turned[_MORE], within)
-    return np.where(signs["value"] == 0, "none", np.where(swamped, "swamped", "clear"))
+def _told(mine: Floats, base: Floats, interval: float) -> dict[str, float]:
+    """The mean and range of paired differences, and in what shares of the cells they are below and above zero."""
+    signs = _sign(mine, base)
+    with np.errstate(invalid="ignore"):  # two recoveries that never came
+        apart = np.where(signs == 0, 0.0, mine - base)
+    low, high = np.quantile(apart, [(1.0 - interval) / 2.0, (1.0 + interval) / 2.0], method="nearest")
+    shares = {"below": float((signs < 0).mean()), "above": float((signs > 0).mean())}
+    return {"mean": float(apart.mean()), "low": float(low), "high": float(high), **shares}
 
 
-def _sign(value: float, other: float) -> int:
-    """Which way a value differs from another: 1, -1, or 0 where they are the same but for rounding."""
-    if math.isclose(value, other, rel_tol=_ROUNDING, abs_tol=_ROUNDING):
-        return 0
-    return 1 if value > other else -1
+def _sign(value: Any, other: Any) -> npt.NDArray[np.int64]:
+    """Which way values differ from others: 1, -1, or 0 where they are the same but for rounding."""
+    value, other = np.asarray(value, float), np.asarray(other, float)
+    with np.errstate(invalid="ignore"):
+        apart = np.abs(value - other) > _ROUNDING * np.maximum(np.maximum(np.abs(value), np.abs(other)), 1.0)
+        signs = np.where(apart | (np.isinf(value) ^ np.isinf(other)), np.sign(value - other), 0.0)
+    return np.asarray(signs, np.int64)

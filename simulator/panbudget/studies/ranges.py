@@ -10,6 +10,7 @@ once (Latin hypercube; McKay, Beckman & Conover 1979). Soils, plants and the wea
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 from collections.abc import Callable, Iterator, Sequence
 from itertools import takewhile
 from typing import Any, NamedTuple, Protocol
@@ -23,9 +24,11 @@ from panbudget.extras import Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario, WeighedValve
 from panbudget.scenario.uncertainty import Factors
-from panbudget.season.layout import Forcing
+from panbudget.season.faults import with_faults
+from panbudget.season.layout import Forcing, prepare
 from panbudget.season.result import Season
-from panbudget.season.run import run_forcing
+from panbudget.season.run import first_morning, run_forcing
+from panbudget.weather import Weather
 
 LEAST_SAMPLES = 20  # fewer runs say nothing of a range's ends
 #: draws that advice is judged by, each in every usable year: through a compiler, or not
@@ -54,6 +57,15 @@ class Days(NamedTuple):
     scenario: Scenario
     forcing: Forcing
     began: State
+
+
+def days_of(
+    scenario: Scenario, weather: Weather, start: dt.date, end: dt.date, by: int = 0, began: State | None = None
+) -> Days:
+    """Lay out some days of a garden, whose plantings are moved by years; they begin in their first morning, or as given."""
+    forcing = with_faults(scenario, prepare(scenario, weather, start, end, by))
+    first = first_morning(forcing, spin_up=scenario.season.spin_up_days, by=by) if began is None else began
+    return Days(scenario, forcing, first)
 
 
 @dataclasses.dataclass(frozen=True)

@@ -13,6 +13,7 @@ from panbudget.reports.pages import Report, Section, filled, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
 from panbudget.studies.compare import AS_DESCRIBED, BED_MEASURES, RULE, VALVE_MEASURES, Comparison, measure_of
+from panbudget.studies.ranges import ranges_of
 from panbudget.words import count, days_said, number, percent, signed
 
 _section, _say = words_of("compare")
@@ -61,12 +62,32 @@ def comparison_sentences(comparison: Comparison) -> list[str]:
     list of str
     """
     span, wave, table = comparison.spans[0], comparison.wave, comparison.differences
-    sentences = [_overall(comparison, span)]
+    sentences = [_overall(comparison, span), *_odds(comparison)]
     if wave is not None:
         sentences.insert(0, _say("made_wave" if wave.made else "wave", wave=wave, days=days_said(wave.start, wave.end)))
     for name in comparison.names[1:]:
         sentences += _of_variant(name, table[(table["span"] == span) & (table["variant"] == name)])
     return sentences
+
+
+def _odds(comparison: Comparison) -> Iterator[str]:
+    """Say how sure the differences in days short and litres are: over the days looked at, and over all years' seasons."""
+    for span in comparison.spans:
+        years = comparison.years if span == "season" else (comparison.start.year,)
+        cells = {
+            "years": len(years),
+            "draws": comparison.draws,
+            "interval": _first(comparison).scenario.uncertainty.interval,
+        }
+        rows = comparison.odds[comparison.odds["span"] == span]
+        for name, both in rows.groupby("variant", sort=False):
+            days, litres = both.to_dict("records")
+            shares = {key: math.floor(100.0 * days[key] + 1e-9) for key in ("below", "above")}
+            ends = {key: signed(litres[key]) for key in ("low", "high")}
+            ends |= {f"{key}_days": signed(days[key]) for key in ("low", "high")}
+            yield _say(
+                "odds", name=name, against=days["against"], span=_days_of(comparison, span), **cells, **shares, **ends
+            )
 
 
 def _of_variant(name: str, differences: pd.DataFrame) -> list[str]:
@@ -221,6 +242,10 @@ def compare_totals(comparison: Comparison) -> dict[str, Any]:
         "sentences": comparison_sentences(comparison),
         "values": values,
         "differences": comparison.differences.to_dict("records"),
+        "odds": comparison.odds.to_dict("records"),
+        "years": comparison.years,
+        "draws": comparison.draws,
+        "ranges": ranges_of(_first(comparison).scenario),
         "findings": {name: season.findings for name, season in comparison.seasons.items()},
     }
 

@@ -51,5 +51,18 @@ def test_a_text_that_a_spreadsheet_would_run_gets_an_apostrophe_and_a_number_doe
     texts = ["=1+1", "+1", "-x", "@SUM(A1)", "\tx", "a=b", "-2.5", "", None, " =1", "\u2003＝1", "ﹶ"]
     write_csv(pd.DataFrame({"name": texts, "value": [-1.5] * len(texts)}), tmp_path / "x.csv")
     rows = pd.read_csv(tmp_path / "x.csv", keep_default_na=False)
-    assert rows["name"].tolist() == ["'=1+1", "'+1", "'-x", "'@SUM(A1)", "'\tx", "a=b", "-2.5", "", "", "' =1", "'\u2003＝1", "ﹶ"]
+    assert rows["name"].tolist() == [
+        "'=1+1",
+        "'+1",
+        "'-x",
+        "'@SUM(A1)",
+        "'\tx",
+        "a=b",
+        "-2.5",
+        "",
+        "",
+        "' =1",
+        "'\u2003＝1",
+        "ﹶ",
+    ]
     assert (rows["value"] == -1.5).all()

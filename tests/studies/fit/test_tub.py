@@ -70,6 +70,17 @@ def test_the_worth_of_a_ruler_starts_from_the_spread_and_grows_with_days_and_car
     assert narrow.after == pytest.approx(narrow.before, rel=0.1)  # nothing more to learn
 
 
+@pytest.mark.parametrize(
+    ("overlay", "evaporation", "days"),
+    [({}, 0.0, 5), ({"fault": [{"kind": "supply-cut"}]}, 6.0, 5), ({}, 6.0, 1)],
+    ids=["nothing evaporates", "no water", "one day"],
+)
+def test_a_ruler_is_worth_a_number_in_any_season(overlay, evaporation, days, make_garden):
+    season = replay(make_garden(overlay or None, weather=weather_csv(days, pan=[evaporation] * days)))
+    worth = worth_of_ruler_test(season)["upper"]
+    assert np.isfinite([worth.before, worth.after]).all()
+
+
 def written(garden, *rows, header="date,time,tub_mm,added_l,openings,note"):
     path = garden.path.parent / "log.csv"
     path.write_text("\n".join([header, *rows]) + "\n", encoding="utf-8")

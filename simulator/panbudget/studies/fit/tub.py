@@ -154,7 +154,8 @@ def worth_of_ruler_test(season: Season, *, days: int = 3, ruler_mm: float = RULE
     -------
     dict of Worth
         Controller -> half of the range (the scenario's ``uncertainty.interval``) of the season's litres over those
-        litres, now and after: the mean over gardens drawn over `[uncertainty]`, each with its readings fitted.
+        litres, now and after: the mean over gardens drawn over `[uncertainty]`, each with its readings fitted. A
+        tank is taken to have water.
     """
     scenario, forcing = season.scenario, season.forcing
     draws, random, worth = drawn_factors(scenario, _DRAWS), np.random.default_rng(1), dict[str, Worth]()
@@ -165,7 +166,7 @@ def worth_of_ruler_test(season: Season, *, days: int = 3, ruler_mm: float = RULE
     for row, name in enumerate(scenario.controller):
         pan, factors = PanModel(scenario, forcing, row, ()), valve_factors(scenario, name, draws)
         beds = np.array([forcing.pan_of[name].bed_flows[bed] for bed in scenario.controller[name].bed])
-        beds *= (pan.through - pan.refill) / beds.sum()  # at the heads that a tank gave
+        beds *= max(pan.through - pan.refill, 0.0) / max(beds.sum(), 1e-9)  # at the heads that a tank gave
         tried = np.append(np.linspace(factors.exposure.min(), factors.exposure.max(), _EXPOSURES), 1.0)
         *seasons, described = (pan.modelled({"exposure": exposure}).litres[-1] for exposure in tried.tolist())
         # beside what evaporates, what an opening lets through follows the flows; how often, the exposure
@@ -179,7 +180,7 @@ def worth_of_ruler_test(season: Season, *, days: int = 3, ruler_mm: float = RULE
             value = tub_values(pan, Tub(hours, levels, np.zeros(len(hours))), factors.exposure, ruler_mm)
             weights = np.exp(value - value.max())
             weights /= weights.sum()
-            after.append(np.ptp(quantiles(litres, weights, tails)) / 2.0 / (weights @ litres))
+            after.append(np.ptp(quantiles(litres, weights, tails)) / 2.0 / max(weights @ litres, 1e-9))
         before = np.ptp(np.quantile(litres, tails)) / 2.0 / max(described, 1e-9)
         worth[name] = Worth("ruler", float(before), float(np.mean(after)))
     return worth

@@ -37,7 +37,7 @@ def test_months_add_up(found):
 
 
 def test_lines_say_what_was_assumed(found):
-    text = "\n".join(check_lines(found))
+    text = "\n".join(check_lines(found, everything=True))
     assert "assumed: vapour_pressure" in text
     assert "the file says of itself: invented weather" in text
 
@@ -102,11 +102,15 @@ def test_check_says_what_was_borrowed_and_what_it_matters(mended):
     assert whole["fallbacks"][0]["borrowed"]["tmin"] == 2
     assert whole["fallbacks"][0]["fit"]["tmin"]["shift"] == pytest.approx(2.0)
     assert {row["quantity"] for row in whole["sensitivity"]} == {"wind", "humidity", "radiation"}
-    text = "\n".join(check_lines(found))
+    assert len(check_lines(found)) <= 20
+    text = "\n".join(check_lines(found, everything=True))
     assert "tmin: 2 day(s) borrowed from hill.csv" in text
     assert "wind: 1 day(s) estimated by monthly mean wind" in text
     assert "wind filled by 0.5 m/s more instead: ETo +" in text
-    assert "Wrong units looked for, and none found" in text
+    assert "by monthly mean wind; filled otherwise, ETo would change by −" in text
+    assert "km/h, knots, mph or km a day for m/s: wind" in text
+    assert "sunshine" not in text.partition("Looked for in the values:")[2].partition("assumed:")[0]
+    assert "a clock that is hours out" not in text
 
 
 def test_the_page_shows_the_years_the_fallback_and_how_much_it_matters(mended, tmp_path):

@@ -9,7 +9,7 @@ from panbudget.cli.options import Done, dangerous, verb
 
 
 @verb(steps=1)
-def check(scenario: Any, season: int | None = None, *, step: Any) -> Done:
+def check(scenario: Any, season: int | None = None, everything: bool = False, *, step: Any) -> Done:
     """
     Is the scenario sound, and what does its weather file hold?
 
@@ -19,4 +19,4 @@ def check(scenario: Any, season: int | None = None, *, step: Any) -> Done:
 
     step("reading the weather")
     result = panbudget.check(scenario, season=season)
-    return Done(result, check_lines(result), dangerous(result.season.findings))
+    return Done(result, check_lines(result, everything=everything), dangerous(result.season.findings))

@@ -78,6 +78,7 @@ class _WeatherFile(Described):
     wind_height: Annotated[Length, Field(ge=0.5, le=200)] | None = None
     columns: dict[str, Column] = Field(default_factory=dict)
     missing: list[str] = Field(default_factory=list)
+    trust: list[str] = Field(default_factory=list)
 
     @property
     def files(self) -> list[str]:

@@ -100,6 +100,8 @@ def _of_weather(season: Season) -> Iterator[Finding]:
     yield from (
         Finding("danger", "other-place", "weather", f"{text[0].upper()}{text[1:]}.") for text in season.weather.doubts
     )
+    for name, sentence, _, worth in season.weather.cautions:
+        yield Finding("caution", name, "weather", "; ".join(filter(None, (sentence, worth))))
     eto = days["eto_mm"]
     yield from _on_days("note", "negative-eto", "weather", eto < 0.0, lowest=eto.min())
     if made is not None:

@@ -17,6 +17,7 @@ import pandas as pd
 from panbudget.errors import PanbudgetError, Problem, ScenarioError, WeatherError
 from panbudget.extras import Reported
 from panbudget.scenario.garden import Scenario, as_scenario
+from panbudget.season.heat import HeatWaves, find_heat_waves
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.years import Years, in_year, read_year, usable_years
@@ -62,6 +63,12 @@ class Checked(Reported):
         """What the season's ETo would be, had what was filled been filled otherwise."""
         return alternatives(self.season)
 
+    @functools.cached_property
+    def heat(self) -> HeatWaves:
+        """The season's heat waves, found in the whole record."""
+        days = self.season.days.index
+        return find_heat_waves(self.weather.daily, days[0].date(), days[-1].date())
+
     def by_month(self) -> pd.DataFrame:
         """Return ETo, rain and each pan's evaporation by month of the season. [mm]"""
         pans = {f"pan_mm {name}": table["pan_mm"] for name, table in self.season.controllers.items()}
@@ -99,6 +106,9 @@ class Checked(Reported):
                 "fallbacks": source.get("fallbacks", []),
                 "typical": bool(source.get("typical", False)),
                 "notes": list(self.weather.notes),
+                "cautions": [{"check": c.name, "message": c.sentence, "worth": c.worth} for c in self.weather.cautions],
+                "checks": {name: list(columns) for name, columns in self.weather.checks.items()},
+                "heat_waves": [wave.as_dict() for wave in self.heat.waves],
             },
             "years": {
                 "usable": list(self.usable.weather),

@@ -20,10 +20,11 @@ import pandas as pd
 from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Mask
 from panbudget.physics import air
+from panbudget.physics.evaporation import reference_evapotranspiration
 from panbudget.weather import flags as origins
 from panbudget.weather.calendar import arrange, laid_out
-from panbudget.weather.checks.inspection import CheckedFile, Inspection, RawFile
-from panbudget.weather.checks.plausibility import inspect_values
+from panbudget.weather.checks.inspection import Caution, CheckedFile, Inspection, RawFile
+from panbudget.weather.checks.plausibility import inspect_values, trust_problem
 from panbudget.weather.filling import estimates
 from panbudget.weather.filling.fallback import Borrowed, Fallback
 from panbudget.weather.filling.gaps import GapLimits, Gaps
@@ -68,6 +69,10 @@ class Weather:
         What a report should say, loudest first.
     doubts : tuple of str
         Where the file contradicts the place that the scenario describes.
+    cautions : tuple of Caution
+        What is unlikely on the days asked for, with what it is worth.
+    checks : dict
+        Name of a check that was made -> the columns on which it was.
     """
 
     daily: pd.DataFrame
@@ -75,6 +80,8 @@ class Weather:
     provenance: dict[str, Any] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    checks: Mapping[str, Sequence[str]] = field(default_factory=dict)
 
     def holds(self, start: dt.date, end: dt.date) -> bool:
         """Tell whether these days are among its own."""
@@ -111,6 +118,7 @@ class _Rules:
     start: dt.date | None = None
     end: dt.date | None = None
     table: str = "weather"
+    trust: Sequence[str] = ()
 
     def refuse(self, shown: str) -> None:
         """Raise with the options that can't be."""
@@ -121,6 +129,8 @@ class _Rules:
         for name, other in (("missing_rain", "zero"), ("too_bright", "limit")):
             if (given := getattr(self, name)) not in ("error", other):
                 problems.append(problem("unknown-choice", f"{self.table}.{name}", given, given=given, other=other))
+        if unknown := trust_problem(self.trust, where=self.table):
+            problems.append(unknown)
         if problems:
             raise WeatherError(*problems, file=shown)
 
@@ -140,6 +150,7 @@ def read_weather(
     start: dt.date | None = None,
     end: dt.date | None = None,
     fallbacks: Sequence[Fallback] = (),
+    trust: Sequence[str] = (),
 ) -> Weather:
     """
     Read a weather file into a clean daily table.
@@ -175,6 +186,8 @@ def read_weather(
     fallbacks : sequence of Fallback
         Other stations' files, asked in this order for what the file lacks on any day (see `fallback`); limits hold
         for what is missing after that.
+    trust : sequence of str
+        Names of checks that the user knows better than.
 
     Returns
     -------
@@ -190,7 +203,7 @@ def read_weather(
     -----
     FAO-56 chapter 3 for gaps; see `gaps`, `humidity` and `plausibility`.
     """
-    options: dict[str, Any] = {"missing_rain": missing_rain, "too_bright": too_bright, "limits": limits}
+    options: dict[str, Any] = {"missing_rain": missing_rain, "too_bright": too_bright, "limits": limits, "trust": trust}
     named: dict[str, Any] = {"file_format": file_format, "columns": columns, "missing": missing, "shown_as": shown_as}
     return open_weather(path, site, wind_height=wind_height, fallbacks=fallbacks, **named, **options).over(start, end)
 
@@ -405,7 +418,9 @@ def _checked(file: RawFile, rules: _Rules, others: Sequence[tuple[Fallback, Chec
     daily, options = arranged.daily.copy(), (rules.too_bright, (rules.limits or GapLimits()).share)
     sky = sky_of(pd.DatetimeIndex(daily.index), latitude=site.latitude, elevation=site.elevation)
     factor = 1.0 if height == _FINISHED_HEIGHT else float(air.wind_at_2m(1.0, height=height))
-    inspection = Inspection(daily, arranged.asked, raw, sky, site, rules.table, factor, *options)
+    inspection = Inspection(
+        daily, arranged.asked, raw, sky, site, rules.table, factor, *options, frozenset(rules.trust)
+    )
     doubts = (*raw.doubts, *place_doubts(raw.station, arranged.daily, site))
     inspected = inspect_values(inspection)
     notes += _without_spare(inspected)
@@ -438,6 +453,7 @@ def _of_fallback(fallback: Fallback, rules: _Rules) -> _Rules:
         "site": fallback.site or rules.site,
         "wind_height": fallback.wind_height,
         "table": "weather.fallback",
+        "trust": fallback.trust,
     }
     return replace(rules, missing_rain="error", too_bright="limit", **more)
 
@@ -489,7 +505,26 @@ def _finished(read: CheckedFile, rules: _Rules, borrowed: Borrowed) -> Weather:
     first, last = (str(read.days[kept][end].date()) for end in (0, -1))
     trimmed = [] if kept.all() else [note("days-trimmed", first=first, last=last)]
     notes = (*loud, *read.notes, *borrowed.notes, *arranged.notes, *inspected.notes, *trimmed)
-    return Weather(values, flags, provenance, notes, read.doubts)
+    cautions = tuple(_worth(caution, daily, values, read, borrowed, rules) for caution in inspected.cautions)
+    return Weather(values, flags, provenance, notes, read.doubts, cautions, inspected.ran)
+
+
+def _worth(
+    caution: Caution, daily: pd.DataFrame, values: pd.DataFrame, read: CheckedFile, borrowed: Borrowed, rules: _Rules
+) -> Caution:
+    """Say what a caution is worth: the season's ETo and rain, if it is right, against what they are."""
+    if not caution.instead:
+        return caution
+    factor = read.inspected.wind_factor
+    instead = {name: v * factor if name == "wind" else v for name, v in caution.instead.items()}
+    other, kept, _ = _filled(daily.assign(**instead), read, borrowed, rules)
+    asked = read.days[read.arranged.asked & kept]
+    changed = pd.DataFrame({name: part[0] for name, part in other.items()}, index=read.days).loc[asked]
+    site = {"latitude": rules.site.latitude, "elevation": rules.site.elevation}
+    now, then = (reference_evapotranspiration(table, **site).sum() for table in (values.loc[asked], changed))
+    rain = changed["rain"].sum() - values.loc[asked, "rain"].sum()
+    text = "worth-rain" if "rain" in instead else "worth"
+    return caution._replace(instead={}, worth=note(text, eto=then, change=then - now, rain=rain))
 
 
 def _filled(

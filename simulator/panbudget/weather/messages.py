@@ -45,6 +45,11 @@ def problem(text: str, where: str = "", value: object = None, /, **values: Any) 
     return Problem(text.partition("/")[0], where, found, expected, cure, value)
 
 
+def is_caution(text: str) -> bool:
+    """Tell whether a text's words are a caution's: what they speak of is unlikely, and not refused."""
+    return bool(_MESSAGES[text].get("caution", False))
+
+
 def counted(count: int, noun: str) -> str:
     """
     Write a count with its noun.

@@ -10,6 +10,7 @@ from typing import Any
 from panbudget.errors import ScenarioError
 from panbudget.scenario.garden import FallbackSource, Scenario, WeatherSource
 from panbudget.weather import Fallback, Weather
+from panbudget.weather.checks.plausibility import trust_problem
 from panbudget.weather.clean import WeatherFile, open_weather
 from panbudget.weather.formats.readers import format_problem
 
@@ -46,8 +47,9 @@ def open_scenario_weather(scenario: Scenario) -> WeatherFile:
         A file can't be read; a format is unknown.
     """
     source = scenario.weather
-    formats = [("weather", source.format), *(("weather.fallback", other.format) for other in source.fallback)]
-    if wrong := [problem for where, name in formats if (problem := format_problem(name, where=where))]:
+    files = [("weather", source), *(("weather.fallback", other) for other in source.fallback)]
+    formats = (format_problem(part.format, where=where) for where, part in files)
+    if wrong := [*filter(None, (*formats, *(trust_problem(part.trust, where=where) for where, part in files)))]:
         raise ScenarioError(*wrong, file=str(scenario.path))
     return open_weather(
         scenario.weather_paths,
@@ -61,7 +63,7 @@ def open_scenario_weather(scenario: Scenario) -> WeatherFile:
 
 def _of_file(source: WeatherSource | FallbackSource) -> dict[str, Any]:
     file = {"shown_as": source.shown, "file_format": source.format, "missing": source.missing}
-    return {**file, "wind_height": source.wind_height, "columns": source.columns}
+    return {**file, "wind_height": source.wind_height, "columns": source.columns, "trust": source.trust}
 
 
 def _fallback(scenario: Scenario, source: FallbackSource) -> Fallback:

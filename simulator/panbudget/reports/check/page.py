@@ -9,14 +9,17 @@ from panbudget.reports.check.figures import weather_figure, years_figure
 from panbudget.reports.pages import Report, words_of
 from panbudget.reports.season.page import days_of, filled_rows
 from panbudget.reports.writing import Verb
+from panbudget.season.heat import HeatWave
 from panbudget.season.years import listed
 from panbudget.studies.check import Checked
 from panbudget.studies.sensitivity import in_mm, in_percent
-from panbudget.weather.checks.plausibility import PASSED
+from panbudget.weather.checks.plausibility import checks_made
 from panbudget.weather.flags import is_borrowed
-from panbudget.words import count, days_said
+from panbudget.words import and_more, count, days_said
 
 _section, _say = words_of("check")
+# findings that a screen shows, gravest first
+_FINDINGS = 6
 _MONTHS = {"eto_mm": "ETo [mm]", "rain_mm": "rain [mm]"}
 
 
@@ -64,14 +67,19 @@ def check_report(checked: Checked, figures: Mapping[str, str]) -> Report:
         sections=[
             _section("figures", figures=figures),
             _section("usable", table=_usable(checked)),
-            _section("units", table=units, fill=source, note=PASSED),
+            _section("cautions", table=[caution._asdict() for caution in checked.weather.cautions]),
+            _section("units", table=units, fill=source),
             _section("filled", table=filled_rows(season)),
             _section("fallbacks", table=_fallbacks(source.get("fallbacks", []))),
             _section("sensitivity", table=others),
             _section(
                 "extremes", table=[{"what": f"{row['which']} {row['column']}", **row} for row in checked.extremes()]
             ),
+            _section("heat", table=[_wave(wave) for wave in checked.heat.waves], note=checked.heat.definition),
             _section("months", table=months.rename(columns=named)),
+            _section(
+                "checks", table=[{"what": what, "columns": ", ".join(names)} for what, names in _made(checked).items()]
+            ),
             _section("assumed", items=season.assumptions),
             _section("notes", items=checked.weather.notes),
             _section("findings", findings=season.findings),
@@ -80,35 +88,75 @@ def check_report(checked: Checked, figures: Mapping[str, str]) -> Report:
     )
 
 
-def check_lines(checked: Checked) -> list[str]:
+def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
     """
     Say it for a terminal.
 
     Parameters
     ----------
     checked : Checked
+    everything : bool
+        Whether extremes, checks, assumptions, notes and the findings of a trial replay follow.
 
     Returns
     -------
     list of str
+        What fits a screen: sound or not, years, what is missing, what was filled and what it is worth.
     """
-    season, values = checked.season, _values(checked)
+    season, values, cautions = checked.season, _values(checked), checked.weather.cautions
     pans = ", ".join(f"pan {name} {mm:.0f} mm" for name, mm in values["weather"]["pan_evaporation_mm"].items())
-    filled = [
-        _say("line_borrowed" if is_borrowed(row["method"]) else "line_estimated", **row) for row in filled_rows(season)
-    ]
-    return [
+    doubted, out = {caution.name for caution in cautions}, checked.usable.sentences()
+    findings = [f for f in season.findings if f.severity != "note" and f.code not in doubted]
+    shown = findings if everything else findings[:_FINDINGS]
+    lines = [
         *(_say(key, pans=pans, **values) for key in ("line_sound", "line_file", "line_holds", "line_season")),
-        _say("line_usable", years=listed([*checked.usable.weather]) or "none"),
-        *(f"  {text}" for text in checked.usable.sentences()),
+        _say("line_usable", years=listed([*checked.usable.weather]) or "none", out=_first(out, everything)),
+        *(_filled_lines(checked) or [_say("line_whole")]),
+        *("caution: weather: " + "; ".join(filter(None, (c.sentence, c.worth))) for c in cautions),
+        *([_say("line_trust", names=", ".join(f'"{name}"' for name in sorted(doubted)))] if doubted else []),
+        *(f"{f.severity}: {f.where}: {f.message}" for f in shown),
+    ]
+    if not everything:
+        more = count(len(findings) - len(shown), "more finding")
+        return [*lines, _say("line_checks", checks=len(checked.weather.checks), more=more)]
+    return [
+        *lines,
         *(_say("line_extreme", **extreme) for extreme in checked.extremes()),
-        *(filled or ["Nothing had to be filled."]),
         *(_say("line_other", other=way, mm=in_mm(way), share=in_percent(way)) for way in checked.sensitivity),
-        PASSED,
+        _say("line_made"),
+        *(f"  {what}: {', '.join(names)}" for what, names in _made(checked).items()),
         *(f"assumed: {text}" for text in season.assumptions),
         *(f"note: {text}" for text in checked.weather.notes),
-        *(f"{f.severity}: {f.where}: {f.message}" for f in season.findings if f.severity != "note"),
     ]
+
+
+def _made(checked: Checked) -> dict[str, list[str]]:
+    return checks_made(checked.weather.checks)
+
+
+def _first(sentences: list[str], everything: bool) -> str:
+    """Years left out, on the line of those that count: all, or the first and how many more."""
+    shown = sentences if everything else sentences[:1]
+    return "".join(f" {text}" for text in shown) + and_more(len(sentences) - len(shown), "year")
+
+
+def _filled_lines(checked: Checked) -> list[str]:
+    """A line for each column and way of filling, with what another way would change."""
+    lines = []
+    for row in filled_rows(checked.season):
+        ways = [way for way in checked.sensitivity if (way.used, way.days) == (row["method"], row["days"])]
+        changes = sorted({way.change_mm: in_mm(way) for way in ways}.items())
+        worth = (
+            _say("line_worth", worth=" to ".join(dict.fromkeys(text for _, text in (changes[:1] + changes[-1:]))))
+            if ways
+            else ""
+        )
+        lines.append(_say("line_borrowed" if is_borrowed(row["method"]) else "line_estimated", worth=worth, **row))
+    return lines
+
+
+def _wave(wave: HeatWave) -> dict[str, Any]:
+    return {**wave.as_dict(), "when": days_said(str(wave.start), str(wave.end))}
 
 
 def _how_complete(rows: Sequence[Mapping[str, Any]]) -> str:

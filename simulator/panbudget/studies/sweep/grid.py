@@ -109,7 +109,7 @@ def read_cells(folder: Path, sites: Any, places: Sequence[Place], source: Any) -
             unit_is_stated=frozenset(values),
         )
         shown = Source("", f"{sites.grid}, cell {place.name}", "", "utf-8")
-        options = source.model_dump(include={"wind_height", "missing_rain", "too_bright"})
+        options = source.model_dump(include={"wind_height", "missing_rain", "too_bright", "trust"})
         files.append(table_weather(raw, shown, place.site(), reader="grid", **options))
     return files
 

@@ -192,7 +192,7 @@ def open_site(place: Place, base: Scenario, path: str) -> WeatherFile:
         path,
         place.site(),
         file_format=source.format,
-        **source.model_dump(include={"wind_height", "missing_rain", "too_bright"}),
+        **source.model_dump(include={"wind_height", "missing_rain", "too_bright", "trust"}),
         columns=source.columns,
         shown_as=place.file,
     )

@@ -2,7 +2,8 @@
 Checks of the air: temperature, humidity, wind and pressure, and the units that people mistake for ours.
 
 The thresholds are common practice, no source, unless said otherwise: set so that no real season meets them,
-and a column in a wrong unit nearly always does.
+and a column in a wrong unit nearly always does. A unit that is stated is doubted as one that is not; but where the values could
+be true, it is a caution.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+import pandas as pd
 
 from panbudget.numeric import Floats
 from panbudget.physics import air
@@ -21,11 +23,24 @@ from panbudget.weather.text.columns import STANDARD
 _MEDIAN_LIMITS = {"tmax": 50.0, "tmin": 38.0, "dew_point": 33.0}
 # how far a day's mean dew point may lie above its minimum temperature (a warm damp day that ends cold) [°C]
 _DEW_ABOVE_TMIN = 10.0
-# median wind at 2 m beyond which the unit is doubted, from which it is worth a look, that is doubted on a few days or
-# in a stated unit too, and that is a day's run of wind in km [m/s]
-_WINDY, _BREEZY, _STORMY, _RUN_OF_WIND = 5.0, 3.5, 15.0, 50.0
-# how many days it takes to question a windy site
-_DAYS_TO_JUDGE = 14
+# median wind at 2 m beyond which the unit is doubted, from which it is worth a look, that no place has, and that is a day's
+# run of wind in km; the wind of a windy day (one in twenty) beyond which a stated unit is doubted too [m/s]
+_WINDY, _BREEZY, _STORMY, _RUN_OF_WIND, _WINDY_DAY = 5.0, 3.5, 15.0, 50.0, 9.5
+# how many days it takes to question a windy site, a climate
+_DAYS_TO_JUDGE, _MONTH = 14, 30
+# m/s in one, in the order of likelihood [m/s]
+_WIND_UNITS = {"km/h": 1.0 / 3.6, "mph": 0.44704, "knot": 0.514444}
+# degrees from the equator -> the hottest month that any place there has, and the coldest of those with a high sun, both brought
+# to sea level; world maps and records, from memory [°C]. The sun is high at Ra of 36 MJ m⁻² d⁻¹
+_LATITUDES = (0.0, 15.0, 25.0, 37.0, 43.0, 50.0, 58.0, 66.0, 75.0, 90.0)
+_HOTTEST = (34.0, 39.0, 43.0, 43.0, 38.0, 32.0, 28.5, 24.0, 15.0, 8.0)
+_COLDEST = (13.0, 12.0, 11.0, 9.5, 7.5, 5.0, 0.0, -5.0, -15.0, -30.0)
+_HIGH_SUN, _LAPSE = 36.0, 0.0065
+# the least and most that a season's middling day warms up anywhere: small oceanic islands, high deserts, and where the highest
+# humidity of the middling day is the second of these, not the first [°C, %]
+_RANGES, _DAMPNESS = (2.5, 22.0, 16.0), (80.0, 90.0)
+# share of the days with a dew point above the minimum, and by how much in the middle, beyond which the two are exchanged [-, °C]
+_EXCHANGED, _EXCHANGED_BY = 0.8, 0.3
 # unit -> kPa in one
 _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "bar": 100.0, "atm": 101.325}
 # how far a middling day's pressure may be from what the elevation gives, by weather and a coarse elevation, and how far
@@ -34,6 +49,8 @@ _PRESSURE_NEAR, _PRESSURE_FAR, _PRESSURE_DAY = 4.0, 20.0, 12.0
 
 # what temperatures are taken for -> the unit to name
 _SCALES = {"K": "K", "°F": "degF"}
+# the most that a humidity can be that is a fraction, printed or a little off
+_FRACTION = 1.05
 _HUMIDITIES = ("rh_max", "rh_min", "rh_mean")
 
 
@@ -53,7 +70,7 @@ def _temperature_unit(inspection: Inspection, names: list[str]) -> Iterator[Verd
         *others, top = (name for name in names if guesses.get(name) == scale)
         cold = float(np.median(inspection.known(top))) < STANDARD[top].lowest
         worst = inspection.worst(top, lowest=cold) + (f" ({others[0]} too)" if others else "")
-        yield (top, *others), "temperature-unit", {"worst": worst, "scale": scale, "unit": _SCALES.get(scale)}
+        yield Verdict((top, *others), "temperature-unit", {"worst": worst, "scale": scale, "unit": _SCALES.get(scale)})
 
 
 def _exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -61,17 +78,17 @@ def _exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         apart = (inspection.all_of("tmax") - inspection.all_of("tmin"))[inspection.asked]
         wrong, known = int((apart < 0.0).sum()), int((~np.isnan(apart)).sum())
         if wrong > 0.5 * known and wrong > 1:
-            yield ("tmax", "tmin"), "columns-exchanged", {"wrong": wrong, "known": known}
+            yield Verdict(("tmax", "tmin"), "columns-exchanged", {"wrong": wrong, "known": known})
 
 
 def _humidity_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     highest = max(float(inspection.known(name).max()) for name in names)
     middle = max(float(np.median(inspection.known(name))) for name in names)
     too = f" ({', '.join(names[1:])} too)" if names[1:] else ""
-    if 0.0 < highest <= 1.05:
-        yield names, "humidity-unit/fraction", {"highest": highest, "too": too, "unit": "fraction"}
+    if 0.0 < highest <= _FRACTION:
+        yield Verdict(names, "humidity-unit/fraction", {"highest": highest, "too": too, "unit": "fraction"})
     elif middle > 105.0 and highest <= 1000.0:
-        yield names, "humidity-unit/tenths", {"too": too}
+        yield Verdict(names, "humidity-unit/tenths", {"too": too})
 
 
 def _dew_point_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -83,7 +100,7 @@ def _dew_point_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdic
         if here.any() and (values > tmax)[here].mean() > 0.5 and (as_celsius <= tmax + 0.5)[here].all():
             scale = "°F"
     if scale:
-        yield names, "dew-point-unit", {"scale": scale, "unit": _SCALES.get(scale)}
+        yield Verdict(names, "dew-point-unit", {"scale": scale, "unit": _SCALES.get(scale)})
 
 
 def _saturation(inspection: Inspection) -> Floats:
@@ -91,27 +108,29 @@ def _saturation(inspection: Inspection) -> Floats:
 
 
 def _vapour_pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    if not inspection.has("tmin", "tmax"):
-        return
     values, saturated = inspection.all_of("vapour_pressure"), _saturation(inspection)
     ratio = (values / saturated)[inspection.asked]
     ratio = ratio[~np.isnan(ratio)]
     middle = float(np.median(ratio)) if ratio.size else 0.0
     if middle > 1.5:
         most = saturated[inspection.row_of_highest(values)]
-        yield names, "vapour-pressure-unit", {"unit": "hPa" if middle < 15.0 else "Pa", "most": most}
+        yield Verdict(names, "vapour-pressure-unit", {"unit": "hPa" if middle < 15.0 else "Pa", "most": most})
 
 
 def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    known = inspection.known("wind")
-    middle = float(np.median(known)) * inspection.wind_factor
-    unsure = known.size >= _DAYS_TO_JUDGE and not inspection.is_stated("wind")
+    known = inspection.known("wind") * inspection.wind_factor
+    middle, stated, enough = float(np.median(known)), inspection.is_stated("wind"), known.size >= _DAYS_TO_JUDGE
+    values = {"middle": middle, "usual": _WINDY, "unit": "km/h"}
     if middle > _RUN_OF_WIND:
-        yield names, "wind-unit/run", {"unit": "km/day"}
-    elif middle > (_WINDY if unsure else _STORMY):
-        yield names, "wind-unit", {"middle": middle, "usual": _WINDY, "unit": "km/h"}
-    elif unsure and middle > _BREEZY:
-        inspection.notes.append(note("windy-site", middle=middle, **inspection.words("wind")))
+        yield Verdict(names, "wind-unit/run", {"unit": "km/day"})
+    elif middle > (_WINDY if enough and not stated else _STORMY):
+        yield Verdict(names, "wind-unit", values)
+    elif stated and enough and (middle > _WINDY or float(np.percentile(known, 95.0)) > _WINDY_DAY):
+        slower = inspection.of_asked("wind") * _WIND_UNITS["km/h"]
+        yield Verdict(names, "wind-unit/stated", values, inspection.with_asked(wind=slower))
+    elif enough and not stated and middle > _BREEZY:
+        slower = inspection.of_asked("wind") * _WIND_UNITS["mph"]
+        yield Verdict(names, "wind-unit/windy", values, inspection.with_asked(wind=slower))
 
 
 def _by_elevation(inspection: Inspection) -> float:
@@ -124,14 +143,65 @@ def _pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
     units = [unit for unit, size in _PRESSURE_UNITS.items() if abs(middle * size - usual) < _PRESSURE_NEAR]
     values = {"middle": middle, "usual": usual, "elevation": inspection.site.elevation}
     if units and apart > _PRESSURE_FAR:
-        yield names, "pressure-unit", {**values, "unit": units[0]}
+        yield Verdict(names, "pressure-unit", {**values, "unit": units[0]})
     elif apart > _PRESSURE_NEAR:
         sea = note("sea-level") if 98.0 < middle < 105.0 else ""
-        yield names, "pressure-unit/elevation", {**values, "sea": sea}
+        yield Verdict(names, "pressure-unit/elevation", {**values, "sea": sea})
+
+
+def _climate(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a month that is hotter than any at that latitude and height, or with a high sun colder than any."""
+    mean = (inspection.of_asked("tmin") + inspection.of_asked("tmax")) / 2.0
+    month = pd.Series(mean).rolling(_MONTH, min_periods=_MONTH).mean() + _LAPSE * inspection.site.elevation
+    light = pd.Series(inspection.sky.extraterrestrial[inspection.asked]).rolling(_MONTH).min()
+    most, least = (np.interp(abs(inspection.site.latitude), _LATITUDES, table) for table in (_HOTTEST, _COLDEST))
+    for kind, beyond, bound in (
+        ("hot", month - most, most),
+        ("cold", (least - month).where(light >= _HIGH_SUN), least),
+    ):
+        if (beyond > 0.0).any():
+            last = int(np.nanargmax(beyond))
+            level = float(np.mean(mean[last - _MONTH + 1 : last + 1]))
+            values = {"level": level, "month": _MONTH, "last": inspection.day_asked(last), "unit": "degF"}
+            limit = float(bound) - _LAPSE * inspection.site.elevation
+            yield Verdict(("tmax", "tmin"), f"temperature-climate/{kind}", {**values, "limit": limit})
+
+
+def _range(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a daily range of no climate: whole degrees in place of tenths have next to none; damp air warms up by less."""
+    ranges = inspection.of_asked("tmax") - inspection.of_asked("tmin")
+    middle = float(np.nanmedian(ranges)) if not np.isnan(ranges).all() else _RANGES[0]
+    damp = (
+        float(np.median(inspection.known("rh_max")))
+        if inspection.has("rh_max") and inspection.known("rh_max").size
+        else 0.0
+    )
+    most = float(np.interp(damp, _DAMPNESS, _RANGES[1:]))
+    kind = "small" if middle < _RANGES[0] else "large" if middle > most else ""
+    if kind:
+        mean, half = (
+            (inspection.of_asked("tmin") + inspection.of_asked("tmax")) / 2.0,
+            np.clip(middle, _RANGES[0], most) / 2.0,
+        )
+        instead = inspection.with_asked(tmin=mean - half, tmax=mean + half)
+        values = {"middle": middle, "least": _RANGES[0], "most": most}
+        yield Verdict(("tmax", "tmin"), f"temperature-range/{kind}", values, instead)
+
+
+def _dew_point_exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    above = inspection.of_asked("dew_point") - inspection.of_asked("tmin")
+    above = above[~np.isnan(above)]
+    if above.size and (above > 0.0).mean() > _EXCHANGED and float(np.median(above)) > _EXCHANGED_BY:
+        share = 100.0 * float((above > 0.0).mean())
+        yield Verdict(("dew_point", "tmin"), "dew-point-exchanged", {"share": share, "middle": float(np.median(above))})
 
 
 def _nothing(values: Floats, inspection: Inspection) -> Floats:
     return np.asarray(values == 0.0, dtype=np.float64)
+
+
+def _fraction(values: Floats, inspection: Inspection) -> Floats:
+    return np.where((values > 0.0) & (values <= _FRACTION), 2.0 - values, 0.0)
 
 
 def _not_above_nothing(values: Floats, inspection: Inspection) -> Floats:
@@ -148,31 +218,34 @@ def _far_from_elevation(values: Floats, inspection: Inspection) -> Floats:
 
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
-    Doubt(_temperature_unit, ("tmin", "tmax")),
+    Doubt("temperature-unit", _temperature_unit, ("tmin", "tmax")),
     *(row(name) for name in ("tmin", "tmax") for row in (at_most, at_least)),
-    Doubt(_exchanged, ("tmin", "tmax")),
+    Doubt("columns-exchanged", _exchanged, ("tmin", "tmax")),
     beside("tmax", "below", "tmin"),
-    Doubt(_humidity_unit, _HUMIDITIES),
+    Doubt("temperature-climate", _climate, ("tmin", "tmax"), _MONTH, needs=("tmin", "tmax")),
+    Doubt("temperature-range", _range, ("tmin", "tmax"), _MONTH, needs=("tmin", "tmax")),
+    Doubt("humidity-unit", _humidity_unit, _HUMIDITIES),
     *(row(name) for name in _HUMIDITIES for row in (at_most, at_least)),
-    Check("humidity-zero", "rh_max", _nothing),
-    Check("humidity-zero", "rh_mean", _nothing),
+    *(Check("humidity-zero", name, _nothing) for name in ("rh_max", "rh_mean")),
+    *(Check("humidity-fraction", name, _fraction) for name in ("rh_max", "rh_mean")),
     beside("rh_max", "below", "rh_min"),
     # half a per cent: figures are rounded
     beside("rh_mean", "above", "rh_max", by=0.5),
     beside("rh_mean", "below", "rh_min", by=0.5),
-    Doubt(_dew_point_unit, ("dew_point",)),
+    Doubt("dew-point-unit", _dew_point_unit, ("dew_point",)),
+    Doubt("dew-point-exchanged", _dew_point_exchanged, ("dew_point",), _DAYS_TO_JUDGE, needs=("tmin",)),
     beside("dew_point", "above", "tmax", blamed=False),
     beside("dew_point", "above", "tmin", by=_DEW_ABOVE_TMIN, blamed=False),
     at_least("dew_point"),
     at_most("dew_point", unless=("tmax",)),
-    Doubt(_vapour_pressure_unit, ("vapour_pressure",)),
+    Doubt("vapour-pressure-unit", _vapour_pressure_unit, ("vapour_pressure",), needs=("tmin", "tmax")),
     Check("saturation", "vapour_pressure", _over_saturation, needs=("tmin", "tmax")),
     at_most("vapour_pressure", unless=("tmin", "tmax")),
     Check("vapour_pressure-range/low", "vapour_pressure", _not_above_nothing),
     at_least("wind"),
-    Doubt(_wind_unit, ("wind",)),
+    Doubt("wind-unit", _wind_unit, ("wind",)),
     at_most("wind"),
-    Doubt(_pressure_unit, ("pressure",)),
+    Doubt("pressure-unit", _pressure_unit, ("pressure",)),
     Check(
         "pressure-range", "pressure", _far_from_elevation, lambda inspection, *_: {"usual": _by_elevation(inspection)}
     ),

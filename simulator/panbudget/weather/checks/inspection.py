@@ -1,16 +1,17 @@
 """
-Inspection: a weather table under inspection, and the walk through the tables of checks (`air`, `sky`).
+Inspection: a weather table under inspection, and the walk through the tables of checks (`air`, `sky`, `sensors`).
 
 A value that can't be true is a problem if its day is asked for, and is left out (and counted) if not: old
-trouble in a long record must neither block a season nor colour its monthly means.
+trouble in a long record must neither block a season nor colour its monthly means. What is only unlikely is a caution, and
+changes nothing. Whoever knows better trusts a check by name.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -18,12 +19,26 @@ import pandas as pd
 from panbudget.errors import Problem
 from panbudget.numeric import Floats, Mask
 from panbudget.weather.calendar import Arranged
-from panbudget.weather.messages import note, problem
+from panbudget.weather.messages import is_caution, note, problem
 from panbudget.weather.site import Site, Sky
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.source import Source
 from panbudget.words import and_more
+
+
+class Caution(NamedTuple):
+    """
+    What is unlikely, but not refused.
+
+    ``name`` of the check; the ``sentence``; ``instead``: column -> what its values of all days would be, NaN where they would
+    be filled by rule, if the caution is right; ``worth``: what that is worth, in a sentence.
+    """
+
+    name: str
+    sentence: str
+    instead: Mapping[str, Floats]
+    worth: str = ""
 
 
 @dataclass(eq=False)
@@ -51,12 +66,16 @@ class Inspection:
         "error", or "limit": bring radiation up to 1.25 Rso down to 1.05 Rso.
     bright_share : float
         Largest share of days on which it may be so limited. [-]
+    trust : frozenset of str
+        Names of checks that the user knows better than.
     limited : ndarray of bool, (days,)
         Where radiation was brought down to 1.05 Rso.
     condemned : set of str
         Columns refused as a whole.
-    problems, notes : list
-        What is wrong, and what a report should mention.
+    problems, cautions, notes : list
+        What is wrong, what is unlikely, and what a report should mention.
+    ran : dict
+        Name of a check that was made -> the columns on which it was.
     left_out : Counter
         Column -> values left out on days that nobody asked for.
     """
@@ -70,10 +89,13 @@ class Inspection:
     wind_factor: float = 1.0
     too_bright: str = "error"
     bright_share: float = 0.10
+    trust: frozenset[str] = frozenset()
     limited: Mask = field(init=False)
     condemned: set[str] = field(default_factory=set)
     problems: list[Problem] = field(default_factory=list)
+    cautions: list[Caution] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    ran: dict[str, list[str]] = field(default_factory=dict)
     left_out: Counter[str] = field(default_factory=Counter)
 
     def has(self, *names: str) -> bool:
@@ -84,10 +106,25 @@ class Inspection:
         """Return a column's values of all days."""
         return self.daily[name].to_numpy(dtype=float)
 
+    def of_asked(self, name: str) -> Floats:
+        """Return a column's values of the days asked for."""
+        return self.all_of(name)[self.asked]
+
     def known(self, name: str) -> Floats:
         """Return a column's values of the asked days that have one."""
-        values = self.all_of(name)[self.asked]
+        values = self.of_asked(name)
         return values[~np.isnan(values)]
+
+    def with_asked(self, **columns: Floats | float) -> dict[str, Floats]:
+        """Return columns of all days with other values on the days asked for."""
+        changed = {name: self.all_of(name).copy() for name in columns}
+        for name, values in columns.items():
+            changed[name][self.asked] = values
+        return changed
+
+    def day_asked(self, place: int) -> str:
+        """Write one of the days asked for, the first of which is 0."""
+        return self.day(int(np.flatnonzero(self.asked)[place]))
 
     def is_stated(self, name: str) -> bool:
         """Tell whether the user or the file names the column's unit."""
@@ -119,12 +156,9 @@ class Inspection:
         headers = self.raw.headers
         return tuple((f"{self.table}.columns.{n}", ColumnChoice(headers.get(n, n), unit).as_toml()) for n in names)
 
-    def words(self, name: str) -> dict[str, object]:
-        """Return what any text may say of a column: its ``standard``, and how to ``confirm`` that it is in that unit."""
-        standard = STANDARD[name]
-        confirm = note("right-after-all", line=self._line(name, standard.shown_unit), table=self.table)
-        unless_right = "" if self.is_stated(name) else f"; {confirm}"
-        return {"standard": standard, "confirm": confirm, "unless_right": unless_right}
+    def words(self, name: str, check: str) -> dict[str, object]:
+        """Return what any text may say of a column: its ``standard``, and how to ``confirm`` that it is right."""
+        return {"standard": STANDARD[name], "confirm": note("right-after-all", name=check, table=self.table)}
 
     def _line(self, name: str, unit: str) -> str:
         return f'{name} = {{ column = "{self.raw.headers.get(name, name)}", unit = "{unit}" }}'
@@ -222,6 +256,8 @@ class Check:
         Columns in whose presence another row checks it better.
     also : tuple of str
         Other columns that share the blame, and are left out on the same days.
+    certain : bool
+        Whether nobody can know better.
     """
 
     text: str
@@ -231,11 +267,18 @@ class Check:
     needs: tuple[str, ...] = ()
     unless: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
+    certain: bool = True
+
+    @property
+    def name(self) -> str:
+        """Its name: the problem's code."""
+        return self.text.partition("/")[0]
 
     def walk(self, inspection: Inspection) -> None:
         """Refuse the values that are wrong."""
         if not inspection.has(self.column, *self.needs) or (self.unless and inspection.has(*self.unless)):
             return
+        inspection.ran.setdefault(self.name, []).append(self.column)
         excess = self.excess(inspection.all_of(self.column), inspection)
         wrong = excess > 0.0
         here = wrong & inspection.asked
@@ -244,7 +287,8 @@ class Check:
             value = float(inspection.all_of(self.column)[row])
             more = and_more(int(here.sum()) - 1, "day")
             worst = f"{number(value)} {STANDARD[self.column].shown_unit} on {inspection.day(row)}{more}"
-            values = {**inspection.words(self.column), "worst": worst, **self.values(inspection, row, here)}
+            words = inspection.words(self.column, self.name)
+            values = {**words, "worst": worst, **self.values(inspection, row, here)}
             inspection.problems.append(problem(self.text, self.column, value, **values))
         inspection.leave_out(wrong, self.column, *self.also)
 
@@ -274,40 +318,72 @@ def beside(column: str, way: str, other: str, *, by: float = 0.0, blamed: bool =
     )
 
 
-#: what is wrong with whole columns: the first is named, all are condemned; a text of `messages.toml`, what stands in braces
-#: there, and under "unit" the unit that they seem to be in, of which ``{cure}`` is made
-Verdict = tuple[Sequence[str], str, Mapping[str, object]]
+class Verdict(NamedTuple):
+    """
+    What is wrong with whole columns, or unlikely.
+
+    ``columns``: the first is named, all are condemned if it is a problem; ``text`` of `messages.toml`, which tells problem from
+    caution; ``values`` that stand in braces there, under "unit" the unit that they seem to be in, of which ``{cure}`` is made;
+    ``instead`` as in `Caution`.
+    """
+
+    columns: Sequence[str]
+    text: str
+    values: Mapping[str, object] = {}
+    instead: Mapping[str, Floats] = {}
 
 
 @dataclass(frozen=True)
 class Doubt:
     """
-    A row of the table: what columns as a whole may be by mistake, another unit above all.
+    A row of the table: what columns as a whole may be by mistake, another unit above all, and what sensors do to them.
 
     Parameters
     ----------
+    name : str
+        The check's.
     judge : callable
-        The inspection and the columns' names -> verdicts.
+        The inspection and the columns' names -> verdicts, whose texts are the name, or begin with it and a stroke.
     columns : str
-        Of those, the ones that are there and have values on the days asked for are judged.
+        Of those, the ones that are there and have enough values on the days asked for are judged.
+    days : int
+        How many are enough.
+    needs : tuple of str
+        Other columns without which none is judged.
+    hourly : bool
+        Whether it looks at the hours of records, and not at days.
     """
 
-    judge: Callable[[Inspection, list[str]], Iterator[Verdict]]
+    name: str
+    judge: Callable[[Inspection, list[str]], Iterable[Verdict]]
     columns: tuple[str, ...]
+    days: int = 1
+    needs: tuple[str, ...] = ()
+    hourly: bool = False
+    certain: ClassVar[bool] = False
 
     def walk(self, inspection: Inspection) -> None:
-        """Condemn the columns that the judge doesn't believe; later rows pass them over."""
-        names = [name for name in self.columns if inspection.has(name) and inspection.known(name).size]
-        for columns, text, values in list(self.judge(inspection, names)) if names else ():
-            unit, doubted = values.get("unit"), [name for name in names if name in columns]
+        """Condemn the columns that the judge doesn't believe, which later rows pass over, or caution about them."""
+        present = filter(inspection.has, self.columns)
+        names = [name for name in present if inspection.known(name).size >= self.days]
+        if not names or not inspection.has(*self.needs) or (self.hourly and inspection.raw.by_hour is None):
+            return
+        inspection.ran[self.name] = names
+        for columns, text, values, instead in list(self.judge(inspection, names)):
+            unit, doubted = values.get("unit"), [name for name in names if name in columns] or columns
             cure = inspection.unit_cure(str(unit), doubted) if unit else note("by-ten")
-            words = {**inspection.words(columns[0]), "worst": inspection.worst(columns[0]), "cure": cure, **values}
-            inspection.condemned.update(columns)
-            wrong = problem(text, columns[0], **words)
-            inspection.problems.append(replace(wrong, paste=inspection.to_paste(str(unit), doubted) if unit else ()))
+            words = {**inspection.words(columns[0], self.name), "cure": cure, **values}
+            doubt = problem(text, columns[0], **{"worst": inspection.worst(columns[0]), **words})
+            if is_caution(text):
+                inspection.cautions.append(Caution(self.name, doubt.sentence(), instead))
+            else:
+                inspection.condemned.update(columns)
+                paste = inspection.to_paste(str(unit), doubted) if unit else ()
+                inspection.problems.append(replace(doubt, paste=paste))
 
 
 def walk(inspection: Inspection, table: Iterable[Check | Doubt]) -> None:
-    """Go through a table of checks in its order."""
+    """Go through a table of checks in its order, but for those that the user knows better than."""
     for row in table:
-        row.walk(inspection)
+        if row.certain or row.name not in inspection.trust:
+            row.walk(inspection)

@@ -2,30 +2,59 @@
 Plausibility: values that can't be true, and whole columns that betray another unit.
 
 Each mistake is one problem, with the worst value, its day and the cure; a guess at a unit is only a hint in
-that message, never acted upon. A column whose unit is stated escapes the guesses that rest on habit (wind,
-radiation, rain), but not what no weather can be.
+that message, never acted upon. A unit that is stated switches no check off: who knows better trusts a check by name.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
+
 import numpy as np
 
+from panbudget.errors import Problem
 from panbudget.numeric import Mask
-from panbudget.weather.checks import air, sky
+from panbudget.weather.checks import air, sensors, sky
 from panbudget.weather.checks.inspection import Inspection, walk
 from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.words import and_more
 
-#: what a file that was not refused has passed, in one line
-PASSED = (
-    "Wrong units looked for, and none found: Fahrenheit or kelvin for °C, km/h, knots or mph for m/s, W/m² or kWh/m² for "
-    "MJ/m² (against a clear sky's), inches for mm of rain, hPa for kPa, shares for %, marks such as -999 for a "
-    "missing value, tmin above tmax, dew points above tmax."
-)
+#: names of the checks that a user may know better than, and trust
+TRUSTED = sorted({row.name for row in (*air.CHECKS, *sky.CHECKS, *sky.DARK, *sensors.CHECKS) if not row.certain})
 
 # numbers that loggers and archives write for a missing value
 _MARKS = np.array(table_of("marks")["numbers"])
+# share of a mark above which no other value lies, where it could not be one, and where it could and stands there again
+_ALONE, _ALONE_THOUGH_LIKELY = 0.5, 0.8
+_THRICE = 3
+
+
+def trust_problem(names: Iterable[str], *, where: str = "weather") -> Problem | None:
+    """Say what names are no checks that can be trusted."""
+    unknown = [name for name in names if name not in TRUSTED]
+    values = {"given": ", ".join(f'"{name}"' for name in unknown), "known": ", ".join(TRUSTED)}
+    return problem("unknown-check", f"{where}.trust", unknown[0], **values) if unknown else None
+
+
+def checks_made(ran: Mapping[str, Sequence[str]]) -> dict[str, list[str]]:
+    """
+    Say what was looked for, and in which columns.
+
+    Parameters
+    ----------
+    ran : mapping
+        Name of a check -> columns, as `Weather.checks`.
+
+    Returns
+    -------
+    dict
+        What was looked for -> columns; checks of ranges together, and those of one column beside another.
+    """
+    labels, made = table_of("labels"), dict[str, list[str]]()
+    for name, columns in ran.items():
+        label = labels.get(name) or labels["range" if name.endswith("-range") else "beside"]
+        made[label] = list(dict.fromkeys([*made.get(label, []), *columns]))
+    return made
 
 
 def inspect_values(inspection: Inspection) -> Inspection:
@@ -43,7 +72,7 @@ def inspect_values(inspection: Inspection) -> Inspection:
         The same one, with its problems, if there are any.
     """
     _marks(inspection)
-    walk(inspection, (*air.CHECKS, *sky.CHECKS))
+    walk(inspection, (*air.CHECKS, *sky.CHECKS, *sensors.CHECKS))
     sky.limit_bright(inspection)
     problems = len(inspection.problems)
     walk(inspection, [sky.BRIGHT])
@@ -58,6 +87,7 @@ def inspect_values(inspection: Inspection) -> Inspection:
 
 def _marks(inspection: Inspection) -> None:
     """Name numbers that stand for a missing value, one problem for each such number, and take them out."""
+    inspection.ran["missing-mark"] = list(map(str, inspection.daily.columns))
     marks: dict[float, tuple[list[str], Mask]] = {}
     for name in inspection.daily.columns:
         factor, offset = inspection.raw.conversions.get(name, (1.0, 0.0))
@@ -66,10 +96,11 @@ def _marks(inspection: Inspection) -> None:
         for mark in np.intersect1d(_MARKS, as_written).tolist():
             days = as_written == mark
             outside = not STANDARD[name].lowest <= mark * factor + offset <= STANDARD[name].highest
-            repeated = name == "rain" and int(days.sum()) >= 2
+            repeated = int(days.sum()) >= 2
             # 999 among values near 900 is a value in another unit, and a check of its own
-            alone = mark < 0 or not (values > 0.5 * mark).any()
-            if (outside or repeated) and alone:
+            alone = mark < 0 or not (values > (_ALONE if outside else _ALONE_THOUGH_LIKELY) * mark).any()
+            # rain of one such amount on three days is no chance
+            if ((outside or repeated) and alone) or (name == "rain" and mark > 0.0 and days.sum() >= _THRICE):
                 names, of_all = marks.setdefault(mark, ([], np.zeros_like(days)))
                 names.append(name)
                 of_all |= days

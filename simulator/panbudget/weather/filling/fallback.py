@@ -60,6 +60,8 @@ class Fallback:
         Whether it lends rain, which is more local than all else.
     site : Site, optional
         Where it was measured; the season's own site if left out.
+    trust : sequence of str
+        As in `read_weather`.
     """
 
     path: str | Path | Sequence[str | Path]
@@ -71,6 +73,7 @@ class Fallback:
     adjust: bool = False
     rain: bool = False
     site: Site | None = None
+    trust: Sequence[str] = ()
 
     @property
     def shown(self) -> str:

@@ -35,7 +35,7 @@ from panbudget.weather.subdaily.clocks import (
 )
 from panbudget.weather.subdaily.rain_records import rain_amounts
 from panbudget.weather.text.columns import number
-from panbudget.weather.text.raw import LeftOut, RawTable
+from panbudget.weather.text.raw import ByHour, LeftOut, RawTable
 from panbudget.words import and_more, name_days
 
 #: share of a day's records that a column needs
@@ -223,6 +223,7 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
         headers=_by_day(names, records.headers),
         notes=tuple(notes),
         doubts=tuple(filter(None, [_sun_doubt(values, stamps, records, site)])),
+        by_hour=_by_hour(values, stamps, records, site) if step <= 3600.0 else None,
         left_out={name: LeftOut(note("few-records", share=_SHARE), gap) for name, gap in gaps.items() if gap},
     )
 
@@ -236,6 +237,21 @@ def _sun_doubt(values: dict[str, Floats], stamps: Stamps, records: Records, site
     angle = 2.0 * np.pi * (seconds_of(utc) % 86400) / 86400.0
     middle = np.arctan2((flux * np.sin(angle)).sum(), (flux * np.cos(angle)).sum())
     return sun_doubt(float(middle) * 12.0 / np.pi % 24.0, site)
+
+
+def _by_hour(values: dict[str, Floats], stamps: Stamps, records: Records, site: Site) -> ByHour:
+    """Count and average the hours of the day, by the sun where the clock's zone and the longitude are known."""
+    by_sun = site.longitude is not None and (records.utc or site.timezone is not None)
+    utc = stamps if records.utc or not by_sun else in_utc(stamps, site)
+    hour = (seconds_of(utc) + round(240.0 * (site.longitude or 0.0) if by_sun else 0.0)) // 3600 % 24
+    counts, means = [], []
+    for name in ("temperature", "radiation"):
+        column = values.get(name, np.full(len(hour), np.nan))
+        known = ~np.isnan(column)
+        counts.append(np.bincount(hour[known], minlength=24).astype(np.float64))
+        total = np.bincount(hour[known], weights=column[known], minlength=24)
+        means.append(np.where(counts[-1] > 0.0, total / np.maximum(counts[-1], 1.0), np.nan))
+    return ByHour(counts[0], means[0], means[1], by_sun)
 
 
 def _by_day(names: list[str], texts: dict[str, str]) -> dict[str, str]:

@@ -16,6 +16,7 @@ from typing import NamedTuple, Protocol
 import pandas as pd
 
 from panbudget.errors import Problem, WeatherError
+from panbudget.numeric import Floats
 from panbudget.weather.site import Site as Site
 from panbudget.weather.site import Station as Station
 from panbudget.weather.text.mistakes import refusal
@@ -94,6 +95,20 @@ class LeftOut(NamedTuple):
     days: frozenset[dt.date]
 
 
+class ByHour(NamedTuple):
+    """
+    What the hours of the day hold in a file of records at least every hour, (24,) each.
+
+    ``records``: how many temperatures; ``temperature`` [°C] and ``radiation`` [W/m²]: their means, NaN without any; ``by_sun``:
+    whether the hours are the sun's own at the site, and not those of a clock whose zone nobody names.
+    """
+
+    records: Floats
+    temperature: Floats
+    radiation: Floats
+    by_sun: bool
+
+
 @dataclass(frozen=True, eq=False)
 class RawTable:
     """
@@ -133,6 +148,8 @@ class RawTable:
         Where the file contradicts the place that the scenario describes.
     problems : tuple of Problem
         What must be cured before the table is used, though it could be read.
+    by_hour : ByHour, optional
+        Of a file of records.
     """
 
     daily: pd.DataFrame
@@ -150,6 +167,7 @@ class RawTable:
     left_out: dict[str, LeftOut] = field(default_factory=dict)
     doubts: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
+    by_hour: ByHour | None = None
 
 
 class Reader(Protocol):

@@ -1,0 +1,262 @@
+"""
+Checks of sensors: what a station does wrong over days and weeks though every single value could be true.
+
+After ASCE-EWRI, The ASCE Standardized Reference Evapotranspiration Equation (2005), Appendix D, and R. G. Allen, Assessing
+Integrity of Weather Data for Reference Evapotranspiration Estimation, J. Irrig. Drain. Eng. 122 (1996), which FAO-56 Annex 5
+takes up: radiation against a clear sky's, humidity that comes near saturation on wet days, wind that is never nothing for a day;
+and after WMO No. 8, Guide to Instruments and Methods of Observation: values that persist, leap, or repeat. All from memory.
+The thresholds were set on genuine and invented records (tests/benchmarks/weather_checks.py): common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from panbudget.numeric import Floats, Mask
+from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict
+from panbudget.weather.text.columns import STANDARD, number
+
+# days on which most checks are made, at least; days of a window over which a sensor is judged, and those that it must have
+_ENOUGH, _WINDOW, _OF_WINDOW = 20, 20, 12
+# the chance of a run of equal values, by how often neighbours are equal, below which a sensor is stuck; its least days
+_CHANCE, _LEAST_RUN = 3e-6, 4
+# days in a row with a humidity of this or more, on days that warm up by this, that saturate a sensor [-, %, °C]
+_DAMP_RUN, _DAMP, _WARMING = 5, 99.0, 4.0
+# wet days, their rain, and the highest humidity of the middling one, below which a hygrometer reads low [-, mm, %]
+_WET_DAYS, _WET, _LOW_DAMP = 3, 5.0, 72.0
+# days without wind: in a row, in all; a wind at 2 m over weeks that only a dead gauge has while it doesn't freeze [m/s]
+_CALM_RUN, _CALM_DAYS, _DEAD = 3, 5, 0.12
+# a wind that is so many times its own of the weeks before, and then faster than this; or so small a part of it [-, m/s, -]
+_FASTER, _FAST, _SLOWER = 2.3, 4.0, 0.2
+# days whose figures stand in the file twice, in a row
+_TWICE = 4
+# how far from the middle of the days around a spike lies, and how many times as far as they do; or far enough anyhow [°C, -]
+_SPIKE, _SPIKES, _FAR_SPIKE, _FAR_SPIKES, _AROUND = 12.0, 9.5, 22.0, 6.0, 11
+# by how much the middle of ten days leaps from that of the ten before [°C]
+_LEAP, _LEAP_DAYS = 26.0, 10
+# how much more from day to day than over two days, and that at least [-, °C]
+_TO_AND_FRO, _APART = 1.3, 1.5
+
+# hours: of the sun's noon, of the day's warmest wave; how far from it a clock is out by whether hours are the sun's own; the
+# least wave that tells [h, h, h, °C]
+_NOON, _WARMEST, _CLOCK_OFF, _WAVE = 12.0, 14.8, {True: 3.5, False: 5.0}, 1.0
+# share of the records of a usual hour below which an hour is missing as a rule, and of how many hours that is a fault
+_RARE, _FEW_HOURS = 0.5, 8
+
+
+def longest(of: Mask) -> tuple[int, int]:
+    """Return where the longest run of True begins, and its length."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], of.astype(np.int8), [0]])))
+    lengths = edges[1::2] - edges[::2]
+    return (int(edges[2 * int(np.argmax(lengths))]), int(lengths.max())) if lengths.size else (0, 0)
+
+
+def around(values: Floats, window: int, least: int) -> tuple[Floats, Floats]:
+    """Return the middle of the days before each day, and of those from it on."""
+    series = pd.Series(values)
+    after = series[::-1].rolling(window, min_periods=least).median()[::-1]
+    return series.rolling(window, min_periods=least).median().shift(1).to_numpy(), after.to_numpy()
+
+
+def _varies(inspection: Inspection) -> bool:
+    """Tell whether temperatures change at all: made-up weather of equal days has no sensors."""
+    return bool(np.ptp(inspection.known("tmax")) > 0.0)
+
+
+def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a value that repeats longer than its grain and the weather explain; nothing and saturation may last."""
+    for name in names if _varies(inspection) else ():
+        values = inspection.of_asked(name)
+        same = (values[1:] == values[:-1]) & (values[1:] != 0.0) & ~((values[1:] >= _DAMP) & name.startswith("rh"))
+        first, length = longest(same)
+        chance = min((int(same.sum()) - length + 1) / (same.size - length + 1), 0.5)
+        if length + 1 >= _LEAST_RUN and same.size * chance**length < _CHANCE:
+            shown = f"{number(float(values[first]))} {STANDARD[name].shown_unit}"
+            days = slice(first + 1, first + length + 1)
+            instead = {} if name in ("tmin", "tmax") else _without(inspection, name, days)
+            values_of = {"shown": shown, "count": length + 1, "first": inspection.day_asked(first)}
+            yield Verdict((name,), "value-stuck", values_of, instead)
+
+
+def _without(inspection: Inspection, name: str, days: slice | Mask) -> dict[str, Floats]:
+    values = inspection.of_asked(name).copy()
+    values[days] = np.nan
+    return inspection.with_asked(**{name: values})
+
+
+def _damp(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt air that is saturated for days though they warm up."""
+    warming = inspection.of_asked("tmax") - inspection.of_asked("tmin") > _WARMING
+    for name in names:
+        first, length = longest((inspection.of_asked(name) >= _DAMP) & warming)
+        if length >= _DAMP_RUN:
+            values = {"count": length, "first": inspection.day_asked(first), "damp": _DAMP, "warming": _WARMING}
+            days = slice(first, first + length)
+            instead = {k: v for part in _present(inspection) for k, v in _without(inspection, part, days).items()}
+            yield Verdict((name,), "humidity-saturated", values, instead)
+            return
+
+
+def _present(inspection: Inspection) -> list[str]:
+    return [name for name in ("rh_max", "rh_min", "rh_mean", "vapour_pressure", "dew_point") if inspection.has(name)]
+
+
+def _dry(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a hygrometer that stays low on wet days, on which air comes near saturation."""
+    wet = (inspection.of_asked("rain") >= _WET) & ~np.isnan(inspection.of_asked("rh_max"))
+    middle = float(np.median(inspection.of_asked("rh_max")[wet])) if wet.sum() >= _WET_DAYS else 100.0
+    if middle < _LOW_DAMP:
+        instead = {k: v for name in _present(inspection) for k, v in inspection.with_asked(**{name: np.nan}).items()}
+        yield Verdict(names, "humidity-low", {"middle": middle, "wet": int(wet.sum()), "rain": _WET}, instead)
+
+
+def _wind_zero(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    calm = (inspection.of_asked("wind") == 0.0) & (inspection.of_asked("tmax") > 0.0)
+    first, length = longest(calm)
+    if length >= _CALM_RUN or calm.sum() >= _CALM_DAYS:
+        values = {"count": int(calm.sum()), "run": length, "first": inspection.day_asked(first)}
+        yield Verdict(names, "wind-zero", values, _without(inspection, "wind", calm))
+
+
+def _wind_dead(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a wind that hardly blows for weeks on which it doesn't freeze (an anemometer may, then)."""
+    wind = np.where(inspection.of_asked("tmax") > 0.0, inspection.of_asked("wind") * inspection.wind_factor, np.nan)
+    middle = pd.Series(wind).rolling(_WINDOW, min_periods=_OF_WINDOW).median()
+    if (middle < _DEAD).any() and (wind > 0.0).any():
+        last = int(np.nanargmin(middle))
+        values = {"low": float(middle[last]), "last": inspection.day_asked(last), "window": _WINDOW}
+        weak = (middle[::-1].rolling(_WINDOW, min_periods=1).min()[::-1] < _DEAD).to_numpy()
+        yield Verdict(names, "wind-dead", values, _without(inspection, "wind", weak))
+
+
+def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a wind that from a day on is several times faster, as in another unit, or all but gone."""
+    wind = inspection.of_asked("wind") * inspection.wind_factor
+    before, after = around(wind, _WINDOW, _OF_WINDOW)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = after / before
+    thawed = inspection.of_asked("tmax") > 0.0
+    faster, slower = (ratio > _FASTER) & (after > _FAST), (ratio < _SLOWER) & thawed
+    if (faster | slower).any():
+        row = int(np.nanargmax(np.where(faster | slower, np.abs(np.log(np.maximum(ratio, 1e-3))), np.nan)))
+        values = inspection.of_asked("wind").copy()
+        values[row:] = values[row:] / ratio[row] if ratio[row] > 1.0 else np.nan
+        words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "window": _WINDOW}
+        yield Verdict(names, "wind-leap", words, inspection.with_asked(wind=values))
+
+
+def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt days in a row whose figures stand in the file before, to the last digit; days alike in a row are another's."""
+    table = inspection.daily[names]
+    if len(table) < 2 * _TWICE or not _varies(inspection):
+        return
+    changes = np.abs(np.diff(inspection.all_of("tmax"), prepend=np.nan)) > 0.0
+    parts = [pd.util.hash_pandas_object(table, index=False).to_numpy(), table.notna().all(axis=1).to_numpy(), changes]
+    rows, whole, changing = (np.lib.stride_tricks.sliding_window_view(part, _TWICE) for part in parts)
+    key = (rows * np.uint64(31) ** np.arange(_TWICE, dtype=np.uint64)).sum(axis=1, dtype=np.uint64)
+    key = np.where(whole.all(axis=1) & (changing.sum(axis=1) >= _TWICE // 2), key, np.arange(key.size, dtype=np.uint64))
+    again = np.flatnonzero(pd.Series(key).duplicated().to_numpy())
+    copied = np.zeros(len(table), dtype=bool)
+    copied[(again[:, None] + np.arange(_TWICE)).ravel()] = True
+    if (days := copied & inspection.asked).any():
+        row = int(again[np.argmax(again >= np.argmax(days) - _TWICE + 1)])
+        before = inspection.day(int(np.argmax(key == key[row])))
+        words = {"count": int(days.sum()), "first": inspection.day(row), "before": before}
+        filled = [name for name in names if name not in ("tmin", "tmax")]
+        instead = {k: v for name in filled for k, v in _without(inspection, name, days[inspection.asked]).items()}
+        yield Verdict(("tmin", "tmax"), "days-twice", words, instead)
+
+
+def _spike(values: Floats, inspection: Inspection) -> Floats:
+    """How far a temperature stands out of the days around, against how far these do among themselves."""
+    middle = pd.Series(values).rolling(_AROUND, center=True, min_periods=6).median().to_numpy()
+    off = np.abs(values - middle)
+    usual = pd.Series(off).rolling(5 * _AROUND, center=True, min_periods=10).median().to_numpy() * 1.4826 + 0.5
+    with np.errstate(invalid="ignore"):
+        out = ((off > _SPIKE) & (off > _SPIKES * usual)) | ((off > _FAR_SPIKE) & (off > _FAR_SPIKES * usual))
+    return np.where(out, off, 0.0)
+
+
+def _leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Refuse temperatures that leap from a day on and stay there, as in another unit."""
+    mean = (inspection.of_asked("tmin") + inspection.of_asked("tmax")) / 2.0
+    before, after = around(mean, _LEAP_DAYS, 6)
+    apart = after - before
+    if (np.abs(apart) > _LEAP).any():
+        row = int(np.nanargmax(np.abs(apart)))
+        words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "days": _LEAP_DAYS}
+        yield Verdict(("tmax", "tmin"), "temperature-leap", words)
+
+
+def _mixed(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt days that go to and fro, as those of two stations in turn."""
+    for name in names:
+        days = pd.Series(inspection.of_asked(name))
+        daily, over_two = float(days.diff().abs().median()), float(days.diff(2).abs().median())
+        if daily > _APART and daily > _TO_AND_FRO * over_two:
+            yield Verdict((name,), "stations-mixed", {"daily": daily, "over_two": over_two})
+            return
+
+
+def _peak(means: Floats) -> tuple[float, float]:
+    """Return the hour at which a day's first wave is highest, and its height."""
+    wave = (means * np.exp(2j * np.pi * (np.arange(24) + 0.5) / 24.0)).sum() / 12.0
+    return float(np.angle(wave)) * 12.0 / np.pi % 24.0, float(np.abs(wave))
+
+
+def _clock(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a clock by which the sun or the day's warmth is highest hours from when it is anywhere."""
+    hours = inspection.raw.by_hour
+    if hours is None or np.isnan(hours.temperature).any():
+        return
+    light, (warmest, height) = np.nan_to_num(hours.radiation), _peak(hours.temperature)
+    by_light = bool(light.sum() > 0.0)
+    peak, usual = (_peak(light)[0], _NOON) if by_light else (warmest, _WARMEST)
+    off = (peak - usual + 12.0) % 24.0 - 12.0
+    if abs(off) > _CLOCK_OFF[hours.by_sun] and (by_light or height > _WAVE):
+        words = {"peak": peak, "off": abs(off), "usual": usual, "what": "the sun" if by_light else "the air's warmth"}
+        yield Verdict(("tmax", "tmin"), "clock", words)
+
+
+def _hours_missing(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt days that lack the same hours: a night without records has no minimum."""
+    hours = inspection.raw.by_hour
+    rare = np.zeros(24, bool) if hours is None else hours.records < _RARE * np.median(hours.records)
+    if 0 < rare.sum() <= _FEW_HOURS:
+        words = {"hours": ", ".join(f"{hour}" for hour in np.flatnonzero(rare)), "share": 100.0 * _RARE}
+        yield Verdict(("tmin", "tmax"), "hours-missing", words)
+
+
+#: in the order in which they are made: a later row sees what earlier ones left
+CHECKS: tuple[Check | Doubt, ...] = (
+    *(
+        Check("temperature-spike", name, _spike, lambda *_: {"window": _AROUND}, certain=False)
+        for name in ("tmin", "tmax")
+    ),
+    Doubt("temperature-leap", _leap, ("tmin", "tmax"), _ENOUGH, needs=("tmin", "tmax")),
+    Doubt("clock", _clock, ("tmax",), hourly=True),
+    Doubt("hours-missing", _hours_missing, ("tmin",), hourly=True),
+    Doubt("stations-mixed", _mixed, ("tmin", "tmax"), _ENOUGH),
+    Doubt(
+        "value-stuck",
+        _stuck,
+        ("tmin", "tmax", "rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation"),
+        _ENOUGH,
+        needs=("tmax",),
+    ),
+    Doubt(
+        "days-twice",
+        _twice,
+        ("tmin", "tmax", "rh_max", "rh_min", "vapour_pressure", "wind", "radiation"),
+        _ENOUGH,
+        needs=("tmin", "tmax"),
+    ),
+    Doubt("humidity-saturated", _damp, ("rh_min", "rh_mean"), _ENOUGH, needs=("tmin", "tmax")),
+    Doubt("humidity-low", _dry, ("rh_max",), _ENOUGH, needs=("rain",)),
+    Doubt("wind-zero", _wind_zero, ("wind",), _ENOUGH, needs=("tmax",)),
+    Doubt("wind-dead", _wind_dead, ("wind",), _ENOUGH, needs=("tmax",)),
+    Doubt("wind-leap", _wind_leap, ("wind",), 2 * _ENOUGH, needs=("tmax",)),
+)

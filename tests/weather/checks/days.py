@@ -1,0 +1,73 @@
+"""
+Days for the tests of the checks, inspected: ordinary ones, and one that is not.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from panbudget.physics import air
+from panbudget.weather.checks import sensors
+from panbudget.weather.checks.inspection import Inspection
+from panbudget.weather.checks.plausibility import inspect_values
+from panbudget.weather.site import sky_of
+from panbudget.weather.text.raw import RawTable
+from tests.weather.sites import Site
+
+SITE = Site(38.0, 100.0)
+E30 = float(air.saturation_vapour_pressure(30.0))
+# FAO-56 eq 7 at 100 m, and its neighbours of the checks
+P100 = float(air.atmospheric_pressure(100.0))
+
+
+def inspected(
+    days=20, *, start="2025-06-01", site=SITE, asked=None, stated=(), conversions=None, factor=1.0, **columns
+):
+    """
+    Return ordinary days with these columns, one value for all or a list, inspected; further ones are options.
+
+    What looks at sensors is trusted, unless ``trust`` says otherwise: equal days but for one are what it is there for.
+    """
+    options = {name: columns.pop(name) for name in ("too_bright", "bright_share", "table") if name in columns}
+    trust = frozenset(columns.pop("trust", SENSORS))
+    more = {"by_hour": columns.pop("by_hour")} if "by_hour" in columns else {}
+    clear = columns.pop("clear", None)
+    index = pd.date_range(start, periods=days, name="date")
+    daily = pd.DataFrame(
+        {name: np.broadcast_to(np.asarray(v, float), days) for name, v in columns.items()}, index=index
+    )
+    raw = RawTable(
+        daily,
+        tuple(range(2, days + 2)),
+        "test",
+        units=dict.fromkeys(stated, "as stated"),
+        unit_is_stated=frozenset(stated),
+        conversions=conversions or {},
+        **more,
+    )
+    mask = np.ones(days, bool) if asked is None else np.asarray(asked, bool)
+    sky = sky_of(index, latitude=site.latitude, elevation=site.elevation)
+    if clear is not None:
+        sky = sky._replace(clear=np.broadcast_to(np.asarray(clear, float), days))
+    return inspect_values(Inspection(daily.copy(), mask, raw, sky, site, wind_factor=factor, trust=trust, **options))
+
+
+def codes(*arguments, **columns):
+    """Return the codes of what is refused."""
+    return [problem.code for problem in inspected(*arguments, **columns).problems]
+
+
+def cautions(*arguments, **columns):
+    """Return the names of what is cautioned about."""
+    return [caution.name for caution in inspected(*arguments, **columns).cautions]
+
+
+def one_day(usual, odd, *, days=20, at=3):
+    """Return days that are as usual but for one."""
+    return [odd if day == at else usual for day in range(days)]
+
+
+#: names of the checks of sensors
+SENSORS = [row.name for row in sensors.CHECKS] + ["temperature-climate", "temperature-range"]
+AIR = {"tmin": 14.0, "tmax": 30.0}

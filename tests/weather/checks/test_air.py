@@ -1,0 +1,161 @@
+"""
+Checks of the air, every threshold at its bound.
+
+Thresholds are common practice, no source, unless a test says otherwise. The days are invented: 20 of a June at 38° north.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from panbudget.physics import air
+from tests.weather.checks.days import AIR, E30, P100, codes, inspected, one_day
+from tests.weather.sites import Site
+
+WHOLE = [
+    # medians that no place on earth reaches, in °C
+    ({"tmin": 14.0, "tmax": 50.0}, {"tmin": 14.0, "tmax": 50.1}, "temperature-unit", "°F"),
+    ({"tmin": 38.0, "tmax": 45.0}, {"tmin": 38.1, "tmax": 45.0}, "temperature-unit", "°F"),
+    ({"rain": 0.0, "dew_point": 33.0}, {"rain": 0.0, "dew_point": 33.1}, "dew-point-unit", "°F"),
+    # kelvin: all above 180 and below 340
+    ({}, {"tmin": 181.0, "tmax": 339.0}, "temperature-unit", "K"),
+    ({}, {"tmax": one_day(80.0, 135.1)}, "temperature-unit", "tenths of °C"),
+    ({}, {"tmin": -40.0, "tmax": -136.0}, "temperature-unit", "tenths of °C"),
+    # at most 1.05 in a column of per cent; above 105 in the middle and 1000 at most
+    ({"rh_max": 1.06}, {"rh_max": 1.05}, "humidity-unit", "fraction"),
+    ({}, {"rh_max": 1000.0}, "humidity-unit", "tenths of %"),
+    # vapour pressure over saturation at tmax, in the middle: 1.5, and 15 from hPa to Pa
+    ({}, AIR | {"vapour_pressure": E30 * 1.51}, "vapour-pressure-unit", "hPa"),
+    ({}, AIR | {"vapour_pressure": E30 * 14.9}, "vapour-pressure-unit", "hPa"),
+    ({}, AIR | {"vapour_pressure": E30 * 15.1}, "vapour-pressure-unit", "Pa"),
+    ({"wind": 5.0}, {"wind": 5.1}, "wind-unit", "km/h"),
+    ({}, {"wind": 50.0}, "wind-unit", "km/h"),
+    ({}, {"wind": 50.1}, "wind-unit", "run of wind"),
+    ({"pressure": P100 + 3.99}, {"pressure": P100 + 4.01}, "pressure-unit", "sea level"),
+    ({"pan_evaporation": 40.0}, {"pan_evaporation": 40.1}, "pan-evaporation-unit", "tenths of a millimetre"),
+]
+
+
+@pytest.mark.parametrize(("sound", "odd", "code", "looks_like"), WHOLE)
+def test_a_whole_column_is_doubted_beyond_its_bound(sound, odd, code, looks_like):
+    assert codes(**(sound or AIR)) == []
+    found = inspected(**odd)
+    (problem,) = found.problems
+    assert problem.code == code
+    assert looks_like in problem.found
+    assert problem.where in found.condemned
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "looks_like"), [(180.0, 330.0, "tenths"), (181.0, 340.0, "tenths"), (181.0, 339.0, "K")]
+)
+def test_kelvin_lies_between_180_and_340(low, high, looks_like):
+    (problem,) = inspected(tmax=[low, high] * 10).problems
+    assert looks_like in problem.found
+
+
+def test_fahrenheit_is_told_from_tenths_by_its_highest():
+    assert "°F" in inspected(tmin=60.0, tmax=one_day(80.0, 135.0)).problems[0].found
+    assert "°F" in inspected(tmax=135.0).problems[0].found
+    assert "tenths" in inspected(tmax=135.1).problems[0].found
+
+
+@pytest.mark.parametrize(("days", "expected"), [(10, ["tmax-below-tmin"]), (11, ["columns-exchanged"])])
+def test_columns_look_exchanged_on_more_than_half_of_the_days(days, expected):
+    assert codes(tmin=14.0, tmax=[9.0] * days + [30.0] * (20 - days)) == expected
+
+
+@pytest.mark.parametrize(("days", "expected"), [(1, "tmax-below-tmin"), (2, "columns-exchanged")])
+def test_one_day_is_no_exchange(days, expected):
+    assert codes(days, tmin=14.0, tmax=9.0) == [expected]
+
+
+def test_humidity_between_105_and_1000_is_tenths_and_single_days_above_100_are_faults():
+    assert "rh_max-range" in codes(rh_max=105.0)
+    assert codes(rh_max=105.1) == ["humidity-unit"]
+    assert codes(rh_max=one_day(800.0, 1000.1)) == ["rh_max-range"]
+
+
+def test_a_dew_point_in_fahrenheit_shows_by_tmax():
+    """More than half of the days above tmax, and none more than half a degree above it once turned into °C."""
+    air_of_winter = {"tmin": 0.0, "tmax": 5.0}
+    as_celsius = 32.0 + 1.8 * 5.5
+    assert codes(**air_of_winter, dew_point=[32.0] * 11 + [as_celsius] * 9) == ["dew-point-unit"]
+    assert "dew-point-unit" not in codes(**air_of_winter, dew_point=[32.0] * 11 + [as_celsius + 0.1] * 9)
+    assert "dew-point-unit" not in codes(**air_of_winter, dew_point=[32.0] * 10 + [4.0] * 10)
+    assert "dew-point-unit" in codes(**air_of_winter, dew_point=[32.0] * 11 + [4.0] * 9)
+
+
+@pytest.mark.parametrize("ratio", [1.0009, 1.49])
+def test_a_vapour_pressure_up_to_half_above_saturation_is_no_unit(ratio):
+    assert "vapour-pressure-unit" not in codes(**AIR, vapour_pressure=E30 * ratio)
+
+
+def test_the_wind_is_doubted_at_2_metres():
+    """A gauge at 10 m has 5.1 m/s where 2 m have 3.8."""
+    assert codes(wind=5.1, factor=0.75) == []
+    assert codes(wind=5.1 / 0.75, factor=0.75) == ["wind-unit"]
+
+
+@pytest.mark.parametrize(
+    ("days", "wind", "stated", "refused", "cautioned"),
+    [
+        (14, 5.1, (), True, False),
+        (13, 5.1, (), False, False),
+        (13, 15.0, (), False, False),
+        (13, 15.1, (), True, False),
+        (20, 5.0, ("wind",), False, False),
+        (20, 5.1, ("wind",), False, True),
+        (13, 5.1, ("wind",), False, False),
+        (20, [4.0] * 18 + [9.8] * 2, ("wind",), False, True),
+        (20, [4.0] * 18 + [9.4] * 2, ("wind",), False, False),
+        (20, 15.0, ("wind",), False, True),
+        (20, 15.1, ("wind",), True, False),
+        (20, 3.5, (), False, False),
+        (20, 3.51, (), False, True),
+        (13, 3.51, (), False, False),
+        (14, 3.51, (), False, True),
+        (20, 3.51, ("wind",), False, False),
+    ],
+)
+def test_a_wind_is_refused_or_cautioned_about_by_its_middle_its_days_and_its_unit(
+    days, wind, stated, refused, cautioned
+):
+    found = inspected(days, wind=wind, stated=stated)
+    assert [problem.code for problem in found.problems] == ["wind-unit"] * refused
+    assert [caution.name for caution in found.cautions] == ["wind-unit"] * cautioned
+    if refused:
+        cure = (
+            'correct its unit, which is stated as "as stated"'
+            if stated
+            else 'wind = { column = "wind", unit = "km/h" }'
+        )
+        assert cure in found.problems[0].cure
+        assert 'if it is right after all, write trust = ["wind-unit"] under [weather]' in found.problems[0].cure
+    trusting = inspected(days, wind=wind, stated=stated, trust=["wind-unit"])
+    assert (trusting.problems, trusting.cautions) == ([], [])
+
+
+# one kPa is 10 hPa, 1000 Pa, 7.50062 mmHg, 0.2953 inHg, 0.01 bar and 0.00986923 atm (by definition of these units)
+@pytest.mark.parametrize(
+    ("unit", "in_one"),
+    [("hPa", 10.0), ("Pa", 1000.0), ("mmHg", 7.50062), ("inHg", 0.295300), ("bar", 0.01), ("atm", 0.00986923)],
+)
+@pytest.mark.parametrize(("apart", "looks"), [(3.9, True), (-3.9, True), (4.1, False), (-4.1, False)])
+def test_pressure_in_another_unit_is_known_within_4_kilopascals(unit, in_one, apart, looks):
+    if unit == "atm" and apart == 3.9:
+        unit = "bar"  # they are 1.3 % apart, and the one that is thought of first is named
+    site = Site(38.0, 300.0)
+    (problem,) = inspected(pressure=(float(air.atmospheric_pressure(300.0)) + apart) * in_one, site=site).problems
+    assert problem.code == "pressure-unit"
+    assert (f"looks like {unit}" in problem.found) is looks
+
+
+@pytest.mark.parametrize(
+    ("elevation", "pressure", "sea"),
+    [(1000.0, 98.0, False), (1000.0, 98.1, True), (1000.0, 104.9, True), (1000.0, 105.0, False)],
+)
+def test_pressure_brought_down_to_sea_level_lies_between_98_and_105(elevation, pressure, sea):
+    (problem,) = inspected(pressure=pressure, site=Site(38.0, elevation)).problems
+    assert ("sea level" in problem.found) is sea
+    assert "delete the column" in problem.cure

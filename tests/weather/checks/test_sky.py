@@ -1,0 +1,302 @@
+"""
+Checks of what comes from the sky, every threshold at its bound.
+
+Thresholds are common practice, no source, unless a test says otherwise. The days are invented: 20 of a June at 38° north.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from panbudget.physics import air, sun
+from panbudget.weather.site import sky_of
+from tests.weather.checks.days import SITE, cautions, codes, inspected, one_day
+from tests.weather.sites import Site
+
+RISING = list(np.linspace(0.0, 50.1, 20))
+
+
+@pytest.mark.parametrize(
+    ("rain", "expected"),
+    [
+        (RISING, ["rain-unit"]),
+        ([*RISING[:10], RISING[9] - 0.1, *RISING[11:]], []),
+        (list(np.linspace(0.0, 50.0, 20)), []),
+        ([0.0] * 15 + [10.05, 20.05, 30.05, 40.05, 50.05], ["rain-unit"]),
+        ([0.0] * 16 + [20.05, 30.05, 40.05, 50.05], []),
+        (RISING[1:], []),
+    ],
+)
+def test_a_running_total_never_falls_in_20_days_rises_5_times_and_passes_50_mm(rain, expected):
+    assert codes(len(rain), rain=rain) == expected
+
+
+def rains(amounts, days=40):
+    return [*amounts, *[0.0] * (days - len(amounts))]
+
+
+@pytest.mark.parametrize(
+    ("amounts", "stated", "expected"),
+    [
+        ([26.0] * 10, (), ["rain-unit"]),
+        ([26.0] * 9, (), []),
+        ([25.0] * 10, (), []),
+        ([26.0] * 9 + [26.5], (), []),
+    ],
+)
+def test_whole_numbers_with_a_median_above_25_in_10_wet_days_look_like_tenths(amounts, stated, expected):
+    assert codes(40, rain=rains(amounts), stated=stated) == expected
+    assert cautions(40, rain=rains(amounts), stated=("rain",)) == expected
+
+
+INCHES = [0.13, 0.27, 0.55, 0.08, 0.31] * 3
+
+
+@pytest.mark.parametrize(
+    ("amounts", "unit"),
+    [
+        (INCHES, "in"),
+        (INCHES[:14], ""),
+        ([*INCHES[:14], 3.99], "in"),
+        ([*INCHES[:14], 4.01], "cm"),
+        ([0.61, 0.59] * 7 + [0.59], "in"),
+        ([0.61, 0.59] * 8, "cm"),
+        ([0.12, 0.26, 0.54, 0.08, 0.32] * 3, "cm"),
+        ([*INCHES[:14], 9.99], "cm"),
+        ([*INCHES[:14], 10.01], ""),
+        ([0.98, 1.01] * 8, "cm"),
+        ([0.99, 1.01] * 8, ""),
+        ([*INCHES[:14], 0.125], ""),
+        ([0.13, 0.1] * 7 + [0.13], "in"),
+        ([0.13, 0.1] * 8, ""),
+        ([0.25, 0.51, 0.76, 1.02, 0.25] * 3, ""),
+    ],
+)
+def test_rain_in_hundredths_looks_like_inches_or_centimetres(amounts, unit):
+    """
+    From 15 wet days, fewer than half of them in tenths. Inches: below 4, with a mean below 0.6; cm: below 10, with a mean
+    below 1, or in fiftieths throughout, as a gauge that tips at 0.2 mm. Multiples of 0.254 mm were inches, and are none now.
+    """
+    problems = inspected(40, rain=rains(amounts)).problems
+    assert [problem.code for problem in problems] == ["rain-unit"] * bool(unit)
+    assert not unit or f'unit = "{unit}" }}; if it is right after all, write trust = ["rain-unit"]' in problems[0].cure
+    assert cautions(40, rain=rains(amounts), stated=("rain",)) == ["rain-unit"] * bool(unit)
+    assert cautions(40, rain=rains(amounts), stated=("rain",), trust=["rain-unit"]) == []
+
+
+def test_a_stated_unit_lets_rain_reach_the_worlds_record_with_a_caution():
+    found = inspected(rain=one_day(0.0, 1850.0), stated=("rain",))
+    assert (found.problems, [caution.name for caution in found.cautions]) == ([], ["rain-spike"])
+    (problem,) = inspected(rain=one_day(0.0, 1850.1), stated=("rain",)).problems
+    assert problem.expected == "at most 1850 mm"
+    (problem,) = inspected(rain=one_day(0.0, 400.1)).problems
+    assert problem.expected == "at most 400 mm, as nearly everywhere"
+    assert 'trust = ["rain-much"] under [weather]' in problem.cure
+    assert codes(rain=one_day(0.0, 400.1), trust=["rain-much"]) == []
+
+
+DAYS = pd.date_range("2025-06-01", periods=20).day_of_year.to_numpy()
+DAYLIGHT = sun.daylight_hours(DAYS, latitude=38.0)
+CLEAR = air.clear_sky_radiation(sun.extraterrestrial_radiation(DAYS, latitude=38.0), elevation=100.0)
+
+
+def test_sunshine_ends_a_little_after_the_day():
+    """0.3 h: refraction and rounding."""
+    assert codes(sunshine=one_day(9.0, DAYLIGHT[3] + 0.299)) == []
+    (problem,) = inspected(sunshine=one_day(9.0, DAYLIGHT[3] + 0.301)).problems
+    assert problem.code == "sunshine-range"
+    assert f"{DAYLIGHT[3]:.1f} h" in problem.expected
+
+
+LONGEST = float(DAYLIGHT.max())
+
+
+@pytest.mark.parametrize(
+    ("highest", "looks_like"),
+    [
+        (61.0 * LONGEST + 1.0, "seconds"),
+        (61.0 * LONGEST - 1.0, "minutes"),
+        (10.0 * LONGEST + 3.1, "minutes"),
+        (10.0 * LONGEST + 2.9, "tenths of an hour (or minutes)"),
+        (100.1, "tenths of an hour (or minutes)"),
+        (100.0, "per cent"),
+    ],
+)
+def test_sunshine_in_another_unit_shows_by_its_highest(highest, looks_like):
+    (problem,) = inspected(sunshine=highest).problems
+    assert problem.code == "sunshine-unit"
+    assert f"looks like {looks_like}" in problem.found
+    assert f"{LONGEST:.1f} h" in problem.expected
+
+
+@pytest.mark.parametrize(("over", "code"), [(8, "sunshine-range"), (9, "sunshine-unit")])
+def test_sunshine_is_in_another_unit_if_it_is_too_long_on_more_than_40_percent_of_the_days(over, code):
+    assert codes(sunshine=[60.0] * over + [9.0] * (20 - over)) == [code]
+
+
+@pytest.mark.parametrize(
+    ("days", "highest", "stated", "expected"),
+    [
+        (14, 1.0, (), ["sunshine-unit"]),
+        (14, 1.01, (), []),
+        (13, 1.0, (), []),
+        (14, 0.0, (), []),
+        (14, 0.01, (), ["sunshine-unit"]),
+        (14, 1.0, ("sunshine",), ["sunshine-unit"]),
+    ],
+)
+def test_sunshine_never_above_1_in_14_days_looks_like_a_share(days, highest, stated, expected):
+    assert codes(days, sunshine=highest, stated=stated) == expected
+
+
+@pytest.mark.parametrize("site", [SITE, Site(38.0, 2000.0)])
+def test_radiation_is_believed_up_to_1_05_of_a_clear_skys(site):
+    """The bound of the project's own model page; Rso by FAO-56 eq 37."""
+    clear = sky_of(pd.date_range("2025-06-01", periods=20), latitude=38.0, elevation=site.elevation).clear
+    assert codes(radiation=one_day(24.0, clear[3] * 1.0499), site=site) == []
+    (problem,) = inspected(radiation=one_day(24.0, clear[3] * 1.0501), site=site).problems
+    assert problem.code == "radiation-too-bright"
+    assert f"{clear[3] * 1.05:.1f} MJ/m² (1.05 Rso)" in problem.expected
+    assert 'too_bright = "limit" under [weather]' in problem.cure
+
+
+def test_radiation_may_be_a_half_in_polar_night():
+    """Twilight and printed digits."""
+    north = Site(78.0, 10.0)
+    assert codes(start="2024-12-10", radiation=one_day(0.0, 0.5), site=north) == []
+    assert codes(start="2024-12-10", radiation=one_day(0.0, 0.51), site=north) == ["radiation-too-bright"]
+    limited = inspected(start="2024-12-10", radiation=one_day(0.0, 0.62), site=north, too_bright="limit")
+    assert limited.problems == [] and limited.daily["radiation"].iloc[3] == 0.5
+    assert codes(start="2024-12-10", radiation=one_day(0.0, 0.63), site=north, too_bright="limit") == [
+        "radiation-too-bright"
+    ]
+
+
+@pytest.mark.parametrize(("share", "limited"), [(1.2499, True), (1.2501, False)])
+def test_radiation_is_limited_up_to_1_25_of_a_clear_skys(share, limited):
+    found = inspected(radiation=one_day(24.0, CLEAR[3] * share), too_bright="limit")
+    assert (found.problems == []) is limited
+    assert found.limited.tolist() == [limited and day == 3 for day in range(20)]
+    if limited:
+        assert found.daily["radiation"].iloc[3] == pytest.approx(1.05 * CLEAR[3])
+    else:
+        assert "check the unit, the sensor's calibration" in found.problems[0].cure
+
+
+@pytest.mark.parametrize(("days", "limited"), [(2, True), (3, False)])
+def test_radiation_is_limited_on_at_most_10_percent_of_the_days(days, limited):
+    radiation = [*CLEAR[:days] * 1.1, *[24.0] * (20 - days)]
+    assert (codes(radiation=radiation, too_bright="limit") == []) is limited
+    assert codes(radiation=radiation, too_bright="limit", bright_share=0.2) == []
+
+
+def test_one_day_may_be_limited_however_few_there_are():
+    assert codes(3, radiation=[CLEAR[0] * 1.1, 24.0, 24.0], too_bright="limit") == []
+    assert codes(3, radiation=[*CLEAR[:2] * 1.1, 24.0], too_bright="limit") != []
+
+
+def test_the_day_that_is_too_bright_by_the_largest_share_is_named():
+    radiation = [24.0] * 20
+    radiation[2], radiation[18] = CLEAR[2] * 1.2, CLEAR[18] * 1.19
+    assert radiation[18] > radiation[2]
+    (problem,) = inspected(radiation=radiation).problems
+    assert "on 2025-06-03 (and 1 more day)" in problem.found
+
+
+@pytest.mark.parametrize(("days", "sign"), [(6, False), (7, True)])
+def test_the_sign_of_the_latitude_is_thought_of_from_7_days_on(days, sign):
+    south = Site(-38.0, 100.0)
+    (problem,) = inspected(radiation=[24.0] * days + [10.0] * (20 - days), site=south).problems
+    assert ("it would fit latitude 38" in problem.cure) is sign
+    spoilt = inspected(radiation=[24.0] * 7 + [10.0] * 12 + [36.0], site=south).problems
+    assert "it would fit" not in spoilt[0].cure
+
+
+# unit -> MJ/m² in one: 0.0864 from W/m² over a day (86,400 s), 0.0036 from Wh, 0.04184 from cal/cm², by definition
+@pytest.mark.parametrize(
+    ("looks_like", "size"),
+    [
+        ("W/m²", 0.0864),
+        ("J/cm²", 0.01),
+        ("kJ/m²", 0.001),
+        ("Wh/m²", 0.0036),
+        ("cal/cm² (langley)", 0.04184),
+        ("J/m²", 1e-6),
+    ],
+)
+@pytest.mark.parametrize("share", [0.9, 1.0, 1.149])
+def test_radiation_in_another_unit_is_known_by_a_clear_sky(looks_like, size, share):
+    """The brightest days come just below a clear sky's in the right unit; some others would bring them lower."""
+    (problem,) = inspected(radiation=CLEAR * share / size).problems
+    assert f"looks like {looks_like}" in problem.found
+
+
+@pytest.mark.parametrize(
+    ("top", "looks_like"),
+    [(1.149, "J/m²"), (1.151, "radiation-too-bright"), (0.401, "J/m²"), (0.399, "radiation-too-bright")],
+)
+def test_a_unit_brings_the_brightest_days_to_between_0_4_and_1_15_of_a_clear_skys(top, looks_like):
+    (problem,) = inspected(radiation=CLEAR * top * 1e6).problems
+    assert looks_like in problem.found or problem.code == looks_like
+
+
+@pytest.mark.parametrize(("top", "looks_like"), [(4.01, "tenths of MJ/m²"), (4.62, "tenths of MJ/m²"), (4.64, "W/m²")])
+def test_tenths_are_thought_of_where_no_unit_fits(top, looks_like):
+    """4 MJ/m² in tenths are 0.4 of a clear sky's; from 4.63 on 0.0864 MJ/m² in one W/m² bring as much."""
+    (problem,) = inspected(radiation=CLEAR * top).problems
+    assert f"looks like {looks_like}" in problem.found
+    assert ("divide by ten" in problem.cure) is looks_like.startswith("tenths")
+
+
+def test_below_four_tenths_of_a_clear_skys_in_tenths_it_is_no_unit():
+    assert codes(radiation=CLEAR * 3.95) == ["radiation-too-bright"]
+
+
+def test_a_few_spikes_hide_no_unit():
+    """The 98th of 100 counts: 3 days of 200 are left aside, 5 are not."""
+    assert "W/m²" in inspected(200, clear=30.0, radiation=[9000.0] * 3 + [340.0] * 197).problems[0].found
+    assert "W/m²" not in inspected(200, clear=30.0, radiation=[9000.0] * 5 + [340.0] * 195).problems[0].found
+
+
+def test_days_with_little_light_tell_no_unit():
+    """From 1 MJ/m² of a clear sky's on."""
+    assert codes(clear=1.0, radiation=11.0) == ["radiation-too-bright"]
+    assert codes(clear=1.01, radiation=11.0) == ["radiation-unit"]
+
+
+@pytest.mark.parametrize(("days", "code"), [(10, "radiation-too-bright"), (11, "radiation-unit")])
+def test_radiation_is_in_another_unit_if_it_is_too_bright_on_more_than_half_of_the_days(days, code):
+    assert codes(radiation=[250.0] * days + [24.0] * (20 - days)) == [code]
+
+
+@pytest.mark.parametrize(
+    ("days", "top", "stated", "expected"),
+    [
+        (14, 0.39, (), ["radiation-too-dark"]),
+        (14, 0.41, (), []),
+        (13, 0.39, (), []),
+    ],
+)
+def test_radiation_never_above_40_percent_of_a_clear_skys_in_14_days_is_doubted(days, top, stated, expected):
+    assert codes(days, radiation=CLEAR[:days] * top, stated=stated) == expected
+    assert cautions(days, radiation=CLEAR[:days] * top, stated=("radiation",)) == expected
+
+
+@pytest.mark.parametrize(("top", "looks"), [(1.149 / 3.6, True), (1.151 / 3.6, False)])
+def test_radiation_in_kilowatt_hours_would_be_up_to_1_15_of_a_clear_skys(top, looks):
+    """3.6 MJ are 1 kWh, by definition."""
+    (problem,) = inspected(radiation=CLEAR * top).problems
+    assert ("looks like kWh/m²" in problem.found) is looks
+    assert 'trust = ["radiation-too-dark"]' in problem.cure
+
+
+@pytest.mark.parametrize(("clear", "expected"), [(3.0, []), (3.01, ["radiation-zero"])])
+def test_a_day_may_be_without_any_light_where_a_clear_sky_gives_at_most_3(clear, expected):
+    assert codes(radiation=one_day(20.0, 0.0), clear=one_day(30.0, clear)) == expected
+
+
+@pytest.mark.parametrize(("clear", "expected"), [(3.0, []), (3.01, ["radiation-too-dark"])])
+def test_only_days_with_light_are_too_dark(clear, expected):
+    assert codes(radiation=0.3 * clear, clear=clear) == expected

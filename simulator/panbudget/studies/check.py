@@ -108,7 +108,9 @@ class Checked(Reported):
                 "notes": list(self.weather.notes),
                 "cautions": [{"check": c.name, "message": c.sentence, "worth": c.worth} for c in self.weather.cautions],
                 "checks": {name: list(columns) for name, columns in self.weather.checks.items()},
-                "heat_waves": [wave.as_dict() for wave in self.heat.waves],
+                "heat_waves": [
+                    asdict(wave) | {"start": str(wave.start), "end": str(wave.end)} for wave in self.heat.waves
+                ],
             },
             "years": {
                 "usable": list(self.usable.weather),

@@ -156,7 +156,7 @@ def _filled_lines(checked: Checked) -> list[str]:
 
 
 def _wave(wave: HeatWave) -> dict[str, Any]:
-    return {**wave.as_dict(), "when": days_said(str(wave.start), str(wave.end))}
+    return {**vars(wave), "when": days_said(str(wave.start), str(wave.end))}
 
 
 def _how_complete(rows: Sequence[Mapping[str, Any]]) -> str:

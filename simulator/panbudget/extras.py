@@ -15,7 +15,7 @@ import importlib.util
 import weakref
 from collections.abc import Callable, Hashable
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any, ClassVar, TypeVar
 
 from panbudget.errors import PanbudgetError, Problem
 
@@ -27,12 +27,13 @@ def silent(text: str) -> None:
     """Say nothing of a step."""
 
 
+Made = TypeVar("Made")
 _MADE: weakref.WeakKeyDictionary[Any, dict[Any, Any]] = weakref.WeakKeyDictionary()
 
 
-def made_once(owner: Any, key: Hashable, make: Callable[[], Any]) -> Any:
+def made_once(owner: Any, key: Hashable, make: Callable[[], Made]) -> Made:
     """Return what is made of an owner under a key: once, and for as long as the owner is held."""
-    made = _MADE.setdefault(owner, {})
+    made: dict[Hashable, Made] = _MADE.setdefault(owner, {})
     if key not in made:
         made[key] = make()
     return made[key]

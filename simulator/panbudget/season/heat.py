@@ -251,8 +251,7 @@ def with_heat(weather: Weather, heat: Heat, site: Site, *, file: str = "") -> We
         return weather
     # one wave is tried with many gardens; a table that somebody changed in place is another one
     key = (Heat, heat.model_dump_json(), site.model_dump_json(), hash(weather.daily.to_numpy().tobytes()))
-    made: Weather = made_once(weather, key, lambda: _heated(weather, heat, site, days))
-    return made
+    return made_once(weather, key, lambda: _heated(weather, heat, site, days))
 
 
 def _heated(weather: Weather, heat: Heat, site: Site, days: pd.DatetimeIndex) -> Weather:

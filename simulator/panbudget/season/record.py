@@ -6,9 +6,8 @@ so that a season sees the days before it.
 """
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -77,7 +76,6 @@ class Record:
         self.rh_min: Floats = daily["rh_min"].to_numpy(float)
         self.tmean: Floats = (daily["tmin"].to_numpy(float) + daily["tmax"].to_numpy(float)) / 2.0
         self.daylight, self.dark = evaporation.hourly_shares(site.latitude, np.arange(1.0, 367.0))
-        self._kept: dict[tuple[Any, ...], Any] = {}
 
     def span(self, start: dt.date, end: dt.date) -> tuple[int, int] | None:
         """Return where a season's days stand, or nothing if the record does not hold them all."""
@@ -105,19 +103,14 @@ class Record:
         rain, eto = (np.ascontiguousarray(part[first:after]) for part in (self.rain, self.eto))
         return Days(rain, eto, self.daylight[rows], self.dark[rows])
 
-    def _once(self, key: tuple[Any, ...], make: Callable[[], Any]) -> Any:
-        if key not in self._kept:
-            self._kept[key] = make()
-        return self._kept[key]
-
     def pan_coefficient(self, pan: Pan) -> PanCoefficient:
         """Return a pan's coefficient over the whole record, and where its table's bounds bit."""
         fetch, rh_mean = pan.fetch, self.daily["rh_mean"].to_numpy(float)
-        coefficient: PanCoefficient = self._once(
+        return made_once(
+            self,
             ("coefficient", fetch.distance, fetch.cover),
             lambda: evaporation.pan_coefficient(self.wind, rh_mean, fetch=fetch.distance, cover=fetch.cover),
         )
-        return coefficient
 
     def pan_evaporation(self, pan: Pan, where: str, model: str | None = None) -> Floats:
         """
@@ -138,8 +131,7 @@ class Record:
         """
         model = model or pan.evaporation
         key = (model, pan.fetch.distance, pan.fetch.cover, pan.ground_albedo, pan.exposure)
-        values: Floats = self._once(key, lambda: self._evaporation(pan, model, where) * pan.exposure)
-        return values
+        return made_once(self, key, lambda: self._evaporation(pan, model, where) * pan.exposure)
 
     def _evaporation(self, pan: Pan, model: str, where: str) -> Floats:
         if model == "energy-balance":
@@ -193,8 +185,7 @@ class Record:
     def roof_inflow(self, roof: Roof | None) -> Floats:
         """Return what a roof brings to its tank over the whole record. [L/day]"""
         key = ("roof", roof.model_dump_json() if roof is not None else "")
-        values: Floats = self._once(key, lambda: roof_inflow(self.rain, roof))
-        return values
+        return made_once(self, key, lambda: roof_inflow(self.rain, roof))
 
     def press_hours(self, press_times: tuple[str, ...], first: int, after: int) -> Floats:
         """
@@ -269,5 +260,4 @@ def record_of(scenario: Scenario, weather: Weather) -> Record:
     shown, file = scenario.weather.shown, str(scenario.path)
     # a table that somebody changed in place is another one
     key = (Record, scenario.site.model_dump_json(), shown, file, hash(weather.daily.to_numpy().tobytes()))
-    record: Record = made_once(weather, key, lambda: Record(scenario.site, weather, shown=shown, file=file))
-    return record
+    return made_once(weather, key, lambda: Record(scenario.site, weather, shown=shown, file=file))

@@ -14,7 +14,7 @@ import pandas as pd
 from pydantic import ValidationError
 
 from panbudget.errors import Problem, ScenarioError, nearest
-from panbudget.extras import wants_extra
+from panbudget.extras import made_once, wants_extra
 from panbudget.numeric import Floats
 from panbudget.physics.air import atmospheric_pressure
 from panbudget.scenario import problems as scenario_errors
@@ -253,7 +253,6 @@ class SiteRecord(Record):
         self.place, self.weather = place, weather
         known = [flag for flag in pd.unique(weather.flags.to_numpy().ravel()) if is_filled(str(flag))]
         self._filled = np.concatenate([[0], np.cumsum(weather.flags.isin(known).to_numpy().sum(axis=1))])
-        self._grounds: dict[tuple[Any, ...], BedForcing] = {}
 
     def filled(self, first: int, after: int) -> int:
         """Count the values of some days that were not measured."""
@@ -278,10 +277,9 @@ class SiteRecord(Record):
         """
         steady, days = _steady_key(bed), len(self.dates)
         if steady is not None:
-            key = (controller, name, steady)
-            if key not in self._grounds:
-                self._grounds[key] = bed_forcing(controller, name, bed, self.climate(0, days), self.rain, 0, days)
-            return self._grounds[key].between(first, after)
+            of_record = (controller, name, bed, self.climate(0, days), self.rain, 0, days)
+            whole = made_once(self, (controller, name, steady), lambda: bed_forcing(*of_record))
+            return whole.between(first, after)
         low, high, length = 0, days, _stage_days(bed)
         if length and isinstance(bed, PlantedBed) and bed.planted is not None:
             at = int((np.datetime64(bed.planted, "D") - self.dates[0]).astype(int))

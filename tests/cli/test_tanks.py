@@ -133,7 +133,7 @@ def test_setup_prints_no_calendar_that_makes_things_worse(tmp_path, capsys):
 
 
 def test_size_says_that_the_tank_is_empty(tmp_path, monkeypatch):
-    search_coarsely(monkeypatch, draws=4, grid=(5, 5), of_each=1)
+    search_coarsely(monkeypatch, draws=2, grid=(5, 5), of_each=1)
     tub = {"name": "tub", "vessels": [{"diameter": "50 cm"}], "depth": "18 cm"}
     emitter = {"name": "drip", "flow": "2 L/h", "at": "100 kPa"}
     garden = panbudget.load_scenario(tank_garden(tmp_path)).changed({"owned": [tub, emitter]})

@@ -60,10 +60,11 @@ def judged_over(garden, tried, years):
 
 def search_coarsely(monkeypatch, *, draws=4, grid=(5, 5), of_each=2):
     """Few draws of a coarse grid, interpreted in one process."""
-    monkeypatch.setattr(sizing, "_DRAWS", dict.fromkeys((True, False), (draws, 4)))
+    monkeypatch.setattr(sizing, "_DRAWS", dict.fromkeys((True, False), (draws, draws)))
     monkeypatch.setattr(layouts, "_AREAS", grid[0])
     monkeypatch.setattr(layouts, "_FLOWS", grid[1])
     monkeypatch.setattr(layouts, "_CLOSER", 1)
+    monkeypatch.setattr(layouts, "_OTHER_SWINGS", (0.7, 2.0))
     monkeypatch.setattr(choosing, "_OF_EACH", of_each)
     monkeypatch.setattr(judging, "SCAN", np.array([0.4, 0.7, 1.0, 1.4, 2.0]))
     for name in ("_WORTH_COMPILING", "_WORTH_PROCESSES"):

@@ -11,6 +11,7 @@ import pytest
 from panbudget.errors import WeatherError
 from panbudget.physics.air import wind_at_2m
 from panbudget.weather import read_weather
+from panbudget.weather.text.headers import read_header, unit_of
 from tests.weather.sites import Site
 from tests.weather.styles import STYLES, TRUTH
 
@@ -49,3 +50,77 @@ def test_what_was_written_in_comes_out_once_the_suggestion_is_pasted(tmp_path, s
             truth = [float(wind_at_2m(wind, height=style.wind_height)) for wind in truth]
         assert weather.daily[name].iloc[[i for i, _ in kept]].tolist() == pytest.approx(truth, abs=style.near), name
         assert weather.filled().get(name) is None
+
+
+NEVER = (
+    "indoor",
+    "grass",
+    "soil",
+    "clear",
+    "record",
+    "normal",
+    "indicator",
+    "zenith",
+    "longitude",
+    "gust",
+    "igmin",
+    "tgk",
+    "9am",
+)
+
+
+@pytest.mark.parametrize("style", STYLES.values(), ids=STYLES.keys())
+def test_a_suggestion_names_no_unit_that_the_file_does_not_and_no_other_quantity(tmp_path, style):
+    """Where neither header nor legend has a unit, the block has none."""
+    path = tmp_path / "station.csv"
+    path.write_bytes(style.content if isinstance(style.content, bytes) else style.content.encode())
+    _, message = read_as_told(path)
+    text = path.read_bytes().decode("utf-16" if path.read_bytes()[:2] in (b"\xff\xfe",) else "latin-1").lower()
+    for name, choice in pasted(message).items() if message else ():
+        assert not any(word in choice["column"].lower() for word in NEVER), choice
+        if name != "date" and choice.get("unit"):
+            assert any(
+                word in text
+                for word in ("°", "(c", "deg", "(mm", "(in", "(knot", "(j/", "[", "mph", "tempera", " mm", "mj/")
+            )
+    if "short names" in str(path) or b"TXK" in path.read_bytes():
+        assert not any("unit" in choice for choice in pasted(message).values())
+
+
+@pytest.mark.parametrize(
+    ("headers", "suggested"),
+    [
+        ("Total Rain (mm),Total Precip (mm)", {"rain": "Total Precip (mm)"}),
+        ("Max Wind (km/h),Mean Wind (km/h)", {"wind": "Mean Wind (km/h)"}),
+        ("Clearsky GHI (W/m2),GHI (W/m2)", {"radiation": "GHI (W/m2)"}),
+        ("Soil Temp Min (C),Grass Min Temp (C),Record Rain (mm),Rain Indicator,Solar Zenith Angle", {}),
+        ("Rain (furlong)", {}),
+        ("Humidity,DewPt (F)", {"rh_mean": "Humidity", "dew_point": "DewPt (F)"}),
+    ],
+)
+def test_of_several_columns_the_right_one_is_suggested(headers, suggested):
+    """And none where there is none."""
+    header = read_header(["date", "tmin", "tmax", *headers.split(",")], {}, line=1)
+    assert {name: choice.column for name, choice in header.suggested.items()} == suggested
+
+
+@pytest.mark.parametrize(
+    ("text", "unit"),
+    [
+        ("Temp (°F)", "degF"),
+        ("TemperatureF", "degF"),
+        ("Dew Point (F)", "degF"),
+        ("Dew PointF", "degF"),
+        ("PrecipitationIn", "in"),
+        ("Wind SpeedMPH", "mph"),
+        ("wind_speed_10m (km/h)", "km/h"),
+        ("Rain (cm)", "cm"),
+        ("Pressure (mmHg)", "mmHg"),
+        ("Rainfall", None),
+        ("Temp Min", None),
+        ("Rain (mm/h)", "rate"),
+    ],
+)
+def test_a_headers_own_unit_is_understood(text, unit):
+    """In brackets, behind the name, or joined to it."""
+    assert unit_of(text) == unit

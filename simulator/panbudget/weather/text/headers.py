@@ -492,6 +492,11 @@ def _heading(place: int, text: str, unit_below: str = "", legend: str = "") -> _
     return _Heading(place, shown, name, unit)
 
 
+def unit_of(text: str) -> str | None:
+    """Return the unit that a header names, as `units` has it; None where it names none."""
+    return _heading(0, text).unit
+
+
 def is_unit(cell: str) -> bool:
     """Tell whether a cell is a unit and nothing else, in brackets or without."""
     return _unit(cell.strip(" ()[]")) is not None

@@ -9,6 +9,7 @@ import pytest
 
 from panbudget import fit, replay
 from panbudget.errors import ReadingsError
+from panbudget.reports.fit.page import fit_sentences
 from panbudget.season.layout import prepare
 from panbudget.studies.fit.log import read_field_log
 from panbudget.studies.fit.pan import PanModel
@@ -97,6 +98,7 @@ def test_a_fit_takes_three_days_of_a_tub_alone_and_narrows_the_litres(column, ga
     """7 mm a day where 6 are modelled; what a ruler and the unmeasured flows leave open is in the range."""
     found = fit(garden, written(garden, *THREE_DAYS, header=f"date,time,{column}"))
     upper = found.controllers["upper"]
+    assert "upper: 4\xa0levels were taken as read in a tub with no valve." in fit_sentences(found)
     (exposure,) = upper.estimates
     assert exposure.value == pytest.approx(7.0 / 6.0, rel=0.02)
     assert 1.15 < exposure.high / exposure.low < 1.6

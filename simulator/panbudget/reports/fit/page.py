@@ -44,6 +44,8 @@ def fit_sentences(fit: Fit) -> list[str]:
     sentences = []
     for name, pan in fit.controllers.items():
         sentences += [_say("contradicted", name=name, what=what) for what in pan.contradictions]
+        if name in fit.log.tubs:
+            sentences.append(_say("tub", name=name, readings=len(fit.log.tubs[name])))
         low, high = fit.litres[name]
         total = fit.after.totals["controllers"][name]["litres"]
         before = fit.before.totals["spread"]["controllers"][name]["litres"]

@@ -25,6 +25,7 @@ from panbudget.studies.setup import SetUp, setup
 from panbudget.studies.size.sizing import Sizing, size
 from panbudget.studies.statement.account import Statement, statement
 from panbudget.studies.sweep.run import Swept, sweep
+from panbudget.studies.today.standing import Today, today
 from panbudget.studies.years import SeasonsByYear, years
 from panbudget.weather import Fallback, Weather, read_weather
 
@@ -32,6 +33,7 @@ __version__: str
 
 __all__ = ["Away", "Checked", "ClosureError", "Comparison", "Downloaded", "Fallback", "Fit", "OutputError"]
 __all__ += ["PanbudgetError", "Problem", "ReadingsError", "Scenario", "ScenarioError", "Season", "SetUp", "Sizing"]
-__all__ += ["SeasonsByYear", "Statement", "Swept", "Trials", "Weather", "WeatherError", "__version__", "away"]
-__all__ += ["check", "compare", "download_weather", "faults", "fit", "known", "load_scenario", "read_weather"]
-__all__ += ["read_year", "replay", "scenario_from", "setup", "size", "statement", "sweep", "with_spread", "years"]
+__all__ += ["SeasonsByYear", "Statement", "Swept", "Today", "Trials", "Weather", "WeatherError", "__version__"]
+__all__ += ["away", "check", "compare", "download_weather", "faults", "fit", "known", "load_scenario"]
+__all__ += ["read_weather", "read_year", "replay", "scenario_from", "setup", "size", "statement", "sweep", "today"]
+__all__ += ["with_spread", "years"]

@@ -25,6 +25,7 @@ VERBS = (
     "weather",
     "check",
     "replay",
+    "today",
     "known",
     "compare",
     "setup",

@@ -174,7 +174,7 @@ def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
     lane = {name: getattr(out, name)[mean] for name in names}
     evaporated = np.minimum(lane["ke"] * eto, lane["eta"])
     dual = lane | {"kc": part.kc, "evaporated": evaporated, "transpired": lane["eta"] - evaporated}
-    raw = {name: _raw(part, out.etc[at]) for name, at in lanes.items()}
+    raw = {name: readily_available(part, out.etc[at]) for name, at in lanes.items()}
     return _table(
         forcing,
         {
@@ -193,7 +193,7 @@ def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
             **{
                 totals.PREFIXES[name] + column: values
                 for name in ("mean", "driest_quarter")
-                for column, values in _mornings(out, lanes[name], raw[name]).items()
+                for column, values in mornings(out, lanes[name], raw[name]).items()
             },
             "net_demand_mm": out.irrigation[lanes["exact_refill"]],
             **{
@@ -204,13 +204,13 @@ def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:
     )
 
 
-def _raw(part: BedForcing, etc: Floats) -> Floats:
+def readily_available(part: BedForcing, etc: Floats) -> Floats:
     """Readily available water by day. (days,) [mm]"""
     p = [depletion_fraction(*p_etc) for p_etc in zip(part.p_table, etc, strict=True)]
     return np.array(p) * part.taw
 
 
-def _mornings(out: Results, lane: int, raw: Floats) -> dict[str, Floats]:
+def mornings(out: Results, lane: int, raw: Floats) -> dict[str, Floats]:
     """Depletion in the morning, the day's rain and water counted, by which Ks goes; and what is left to RAW. (days,) [mm]"""
     short = out.ks[lane] < 1.0
     depletion = np.maximum(out.depletion[lane] - out.eta[lane] - out.deep_percolation[lane], 0.0)

@@ -276,7 +276,12 @@ def sampled_forcings(season: Stretch, draws: Draws | int) -> Iterator[Forcing]:
     Forcing
         The season's own, with the factors drawn laid on pans, tanks and beds.
     """
-    scenario, forcing = season.scenario, season.forcing
+    return drawn_forcings(season.scenario, [season.forcing], draws)
+
+
+def drawn_forcings(scenario: Scenario, forcings: Sequence[Forcing], draws: int | Draws) -> Iterator[Forcing]:
+    """Draw forcings of one garden as `sampled_forcings` does, taking several stretches of weather in turn."""
+    forcing = forcings[0]
     draws = drawn_factors(scenario, draws) if isinstance(draws, int) else draws
     factors = [valve_factors(scenario, name, draws) for name in scenario.controller]
     exposure, refill_factor, swing = (
@@ -293,6 +298,7 @@ def sampled_forcings(season: Stretch, draws: Draws | int) -> Iterator[Forcing]:
         valve_flow[:, index] += flow * bed_factor[:, row]
         on_tanks += [row] if scenario.supply[scenario.controller[name].supply].kind == "tank" else []
     for run in range(len(exposure)):
+        forcing = forcings[run % len(forcings)]
         grown = forcing.pans.swing * (swing[run] - 1.0)
         pans = forcing.pans._replace(
             **{name: getattr(forcing.pans, name) + grown for name in ("swing", "rim", "dry")},

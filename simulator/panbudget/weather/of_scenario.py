@@ -8,7 +8,7 @@ import datetime as dt
 from typing import Any
 
 from panbudget.errors import ScenarioError
-from panbudget.scenario.garden import FallbackSource, Scenario, WeatherSource
+from panbudget.scenario.garden import FallbackSource, ForecastSource, Scenario, WeatherSource
 from panbudget.weather import Fallback, Weather
 from panbudget.weather.checks.plausibility import trust_problem
 from panbudget.weather.clean import WeatherFile, open_weather
@@ -61,7 +61,18 @@ def open_scenario_weather(scenario: Scenario) -> WeatherFile:
     )
 
 
-def _of_file(source: WeatherSource | FallbackSource) -> dict[str, Any]:
+def open_forecast(scenario: Scenario) -> WeatherFile | None:
+    """Read the file of the days ahead that a scenario names, unchecked; None where it names none."""
+    source = scenario.weather.forecast
+    if source is None:
+        return None
+    if wrong := format_problem(source.format, where="weather.forecast"):
+        raise ScenarioError(wrong, file=str(scenario.path))
+    paths = [scenario.path.parent / file for file in source.files]
+    return open_weather(paths, scenario.site, missing_rain="error", **_of_file(source))
+
+
+def _of_file(source: WeatherSource | FallbackSource | ForecastSource) -> dict[str, Any]:
     file = {"shown_as": source.shown, "file_format": source.format, "missing": source.missing}
     return {**file, "wind_height": source.wind_height, "columns": source.columns, "trust": source.trust}
 

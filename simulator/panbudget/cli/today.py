@@ -1,0 +1,47 @@
+"""
+Command line: `today`, how a garden stands in the season that is running.
+"""
+
+import datetime as dt
+import re
+from typing import Any
+
+import panbudget
+from panbudget.cli.options import Day, Done, Names, dangerous, verb
+from panbudget.errors import PanbudgetError, Problem
+
+
+@verb()
+def today(scenario: Any, day: Day = None, level: Names = None, opened: Names = None, *, step: Any) -> Done:
+    """
+    How are the beds now, when does each valve open next, what may come, and what is to be done?
+
+    Example:  panbudget today my-garden/garden.toml --out my-garden/today --overwrite
+    """
+    from panbudget.units import quantity
+
+    levels = {name: quantity(text, "depth") for name, text in _by_valve(scenario, level)}
+    moments = {name: _moment(text) for name, text in _by_valve(scenario, opened)}
+    result = panbudget.today(scenario, day=day, level=levels, opened=moments, step=step)
+    return Done(result, [*result.sentences(), *result.notes], dangerous(result.season.findings))
+
+
+def _by_valve(scenario: Any, given: Names) -> list[tuple[str, str]]:
+    """Take "NAME=…" apart; of a garden's only valve, the name may be left out."""
+    names, pairs = list(scenario.controller), list[tuple[str, str]]()
+    for text in given or ():
+        name, sign, value = text.partition("=")
+        if not sign and len(names) > 1:
+            cure = f"name the valve, such as {names[0]}={text}"
+            raise PanbudgetError(Problem("no-valve", f'"{text}"', "names no valve", ", ".join(names), cure))
+        pairs.append((name.strip(), value.strip()) if sign else (names[0], text.strip()))
+    return pairs
+
+
+def _moment(text: str) -> dt.datetime:
+    if re.fullmatch(r"\d{4}-\d{2}-\d{2}[ T]\d{2}:\d{2}", text):
+        try:
+            return dt.datetime.fromisoformat(text)
+        except ValueError:
+            pass
+    raise PanbudgetError(Problem("no-moment", f'"{text}"', "is no moment", 'one such as "2025-07-20 06:30"'))

@@ -1,0 +1,1 @@
+"""Reports: what `today` shows and writes."""

@@ -1,0 +1,197 @@
+"""
+Today page: how the garden stands, what may come and what to do, on a phone's screen and as data.
+"""
+
+import datetime as dt
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import pandas as pd
+
+from panbudget.reports.pages import Report, gravest_first, texts, words_of
+from panbudget.reports.today.figures import fan_figure
+from panbudget.reports.writing import Verb
+from panbudget.studies.today.fan import band
+from panbudget.studies.today.standing import RECENT, BedToday, Today, ValveToday
+from panbudget.studies.today.trials import WEEKS, Action
+from panbudget.words import count
+
+_section, _say = words_of("today")
+
+
+def today_sentences(today: Today) -> list[str]:
+    """
+    Say what to do, first things first; then how valves, beds and supplies stand.
+
+    Parameters
+    ----------
+    today : Today
+
+    Returns
+    -------
+    list of str
+    """
+    fan = today.fan
+    lines = [
+        _say("action", number=number, action=action, worth=_worth(today, action))
+        for number, action in enumerate(today.actions, 1)
+    ]
+    if fan is not None and not lines:
+        lines.append(_say("nothing", weeks=_weeks(today)))
+    lines += [_of_valve(today, name, valve) for name, valve in today.valves.items()]
+    lines += [text for key, bed in today.beds.items() if (text := _of_bed(key, bed))]
+    beds = [bed for bed in today.beds.values() if bed.growing]
+    if fan is not None and not any(bed.first_short and bed.first_short.years for bed in beds):
+        lines.append(_say("never_short", end=fan.dates[-1].date(), years=len(fan.years)))
+    return [*lines, *_of_supplies(today)]
+
+
+def _weeks(today: Today) -> int:
+    return min(WEEKS, (today.end - today.day).days)
+
+
+def _worth(today: Today, action: Action) -> str:
+    litres = _say("less" if action.litres < 0.0 else "more", litres=abs(action.litres))
+    low, high = action.days_range
+    key = "worth_days" if action.days > 0.0 else "worth_water"
+    return _say(key, action=action, low=low, high=high, litres=litres, weeks=_weeks(today))
+
+
+def _of_valve(today: Today, name: str, valve: ValveToday) -> str:
+    times = "once" if valve.openings == 1 else count(valve.openings, "time")
+    past = _say("past", times=times, valve=valve)
+    if valve.next_opening is None:
+        why = _say("none_ahead" if today.fan is None else "none_soon", weeks=_weeks(today))
+        return _say("open" if valve.is_open else "no_next", name=name, valve=valve, past=past, why=why)
+    middle, early, late = (_say("moment", moment=moment) for moment in valve.next_opening)
+    return _say("next", name=name, valve=valve, past=past, middle=middle, early=early, late=late)
+
+
+def _of_bed(key: str, bed: BedToday) -> str:
+    if bed.growing and bed.driest_left_mm < 0.0:
+        return _say("short_now", key=key, lack=-bed.driest_left_mm)
+    return _say("short", key=key, chance=bed.first_short) if bed.first_short and bed.first_short.years else ""
+
+
+def _of_supplies(today: Today) -> Iterator[str]:
+    for name, supply in today.supplies.items():
+        licence = tank = out = ""
+        if supply.licence is not None:
+            licence = _say("licence", litres=supply.licence)
+        if supply.tank_l is not None:
+            tank = _say("tank", litres=supply.tank_l, capacity=supply.capacity)
+        if supply.runs_out is not None:
+            out = _say("out" if supply.runs_out.years else "not_out", chance=supply.runs_out)
+        yield _say("supply", name=name, supply=supply, licence=licence, tank=tank, out=out)
+
+
+def today_report(today: Today, figures: Mapping[str, str]) -> Report:
+    """
+    Say what the page says.
+
+    Parameters
+    ----------
+    today : Today
+    figures : mapping
+        Name -> SVG element.
+
+    Returns
+    -------
+    Report
+    """
+    fan = today.fan
+    years = _say("no_years")
+    if fan is not None and fan.years != (0,):
+        years = _say("years", end=fan.dates[-1].date(), count=len(fan.years))
+    forecast = _say("forecast", days=today.forecast_days) if today.forecast_days else ""
+    beds = [
+        {
+            **vars(bed),
+            "bed": key,
+            "days": bed.days_left,
+            "driest_days": bed.driest_days_left,
+            "short": _short_said(bed),
+        }
+        for key, bed in today.beds.items()
+    ]
+    recent = (today.day - dt.timedelta(days=RECENT)).isoformat()
+    grave = [one for one in today.season.findings if one.severity != "note" and (one.first or "") >= recent]
+    return Report(
+        title=f"{today.scenario.title}: today",
+        when=_say("when", day=today.day, years=years, forecast=forecast),
+        lead=[texts("today")["rule"]],
+        sections=[
+            _section("beds", table=beds),
+            _section("figures", figures=figures),
+            _section("notes", items=list(today.notes)),
+            *([_section("findings", findings=gravest_first(grave))] if grave else []),
+        ],
+        assumptions=today.assumptions,
+        template="today.html.j2",
+    )
+
+
+def _short_said(bed: BedToday) -> str:
+    chance = bed.first_short
+    if not bed.growing or chance is None:
+        return "–"
+    return f"{chance.years} of {chance.of}"
+
+
+def today_totals(today: Today) -> dict[str, Any]:
+    """Return what `today.json` holds beside schema, title and provenance."""
+    fan = today.fan
+    return {
+        "day": today.day,
+        "end": today.end,
+        "sentences": today_sentences(today),
+        "notes": list(today.notes),
+        "actions": list(today.actions),
+        "controllers": {name: _moments(valve) for name, valve in today.valves.items()},
+        "beds": {
+            key: {**vars(bed), "days_left": bed.days_left, "driest_days_left": bed.driest_days_left}
+            for key, bed in today.beds.items()
+        },
+        "supplies": today.supplies,
+        "forecast_days": today.forecast_days,
+        "years": [] if fan is None else [year for year in fan.years if year],
+        "findings": [finding.as_dict() for finding in today.season.findings],
+    }
+
+
+def _moments(valve: ValveToday) -> dict[str, Any]:
+    moments = valve.next_opening
+    names = ("middle", "earliest", "latest")
+    told = None if moments is None else {n: f"{at:%Y-%m-%d %H:%M}" for n, at in zip(names, moments, strict=True)}
+    return {**vars(valve), "next_opening": told}
+
+
+def fan_table(today: Today) -> pd.DataFrame:
+    """
+    Return the fan as a table.
+
+    Returns
+    -------
+    DataFrame
+        A row a day and bed ("driest_left_mm") or valve ("openings", "litres", from tonight on): low, middle, high, worst.
+    """
+    rows = []
+    if (fan := today.fan) is not None:
+        parts = [("driest_left_mm", "room_mm", list(today.beds))]
+        parts += [(what, what, list(today.valves)) for what in ("openings", "litres")]
+        for name, what, row, key in ((name, what, *at) for name, what, keys in parts for at in enumerate(keys)):
+            ends = band(fan.each(what, row), worst_is_low=what == "room_mm")
+            about = {"where": key, "what": name}
+            rows += [{"date": day.date(), **about, **{e: ends[e][n] for e in ends}} for n, day in enumerate(fan.dates)]
+    return pd.DataFrame(rows, columns=["date", "where", "what", "low", "middle", "high", "worst"])
+
+
+VERB = Verb(
+    "today",
+    today_sentences,
+    today_report,
+    today_totals,
+    tables={"today.csv": fan_table},
+    figures=lambda today: {"fan": fan_figure} if today.fan is not None else {},
+    of=lambda today: today.season,
+)

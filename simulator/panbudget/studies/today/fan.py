@@ -1,0 +1,213 @@
+"""
+Fan: what earlier years would do from today's state on, to the season's end; a forecast's days come first.
+
+Ensemble prediction from historical years (Day, G. N., 1985, Extended streamflow forecasting using NWSRFS; from memory): the
+weather of the same calendar days of each year follows on today's. Sowing dates and soils are this year's. The fan is of the
+weather alone: the pan's own uncertainty is not in it.
+"""
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from panbudget.engine.arrays import State
+from panbudget.numeric import Floats, Mask
+from panbudget.scenario.garden import Scenario
+from panbudget.season.demand import BedForcing
+from panbudget.season.faults import with_faults
+from panbudget.season.layout import LANES, Design, Forcing, bundle_of, lay_out
+from panbudget.season.record import Record, record_of
+from panbudget.season.replay import mornings, readily_available
+from panbudget.season.result import MORNING, Season
+from panbudget.season.run import run_salted
+from panbudget.season.salt import SaltLeft
+from panbudget.season.years import moved
+from panbudget.weather import Weather
+
+# of the record before the season that beds and roofs may look back on [days]
+_LOOK_BACK = 400
+#: the middle, and the ends between which four years in five lie
+BAND = {"low": 0.1, "middle": 0.5, "high": 0.9}
+
+
+class Start(NamedTuple):
+    """Where the days ahead begin: the engine's state this evening, and the salt in the pans."""
+
+    state: State
+    salt: Mapping[str, SaltLeft]
+
+
+class Outcome(NamedTuple):
+    """What one run of the days ahead comes to, a row a bed or a valve or a tank."""
+
+    room_mm: Floats  # the driest quarters' water left, by day; not a number where nothing grows
+    openings: Floats  # by day
+    litres: Floats  # by day
+    starved_hours: Floats  # by day
+    tank_l: Floats  # at each day's end
+    next_h: Floats  # hours from tonight to the next opening, not a number if none comes
+
+    @property
+    def short(self) -> Mask:
+        """Whether a bed's driest quarter is short of water. (beds, days)"""
+        return self.room_mm < 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Fan:
+    """
+    The days ahead in each earlier year's weather.
+
+    Parameters
+    ----------
+    years : tuple of int
+        Whose weather it is; 0 where the forecast stands alone.
+    dates : DatetimeIndex
+    outcomes : tuple of Outcome
+        One a year.
+    """
+
+    years: tuple[int, ...]
+    dates: pd.DatetimeIndex
+    outcomes: tuple[Outcome, ...]
+
+    def each(self, what: str, row: int) -> Floats:
+        """Return one row of a part of the outcomes, summed up from tonight where it is of days. (years, days)"""
+        values = np.stack([getattr(outcome, what)[row] for outcome in self.outcomes])
+        return values.cumsum(axis=1) if what in ("openings", "litres") else values
+
+    def first_days(self, hits: Iterable[Mask]) -> list[dt.date]:
+        """Return the first day that each year's days hit, of the years in which one does; ascending."""
+        return sorted(self.dates[int(np.argmax(days))].date() for days in hits if days.any())
+
+
+def band(values: Floats, *, worst_is_low: bool) -> dict[str, Floats]:
+    """
+    Return the middle, the four-in-five ends and the worst of the years, day by day.
+
+    Parameters
+    ----------
+    values : ndarray (years, days)
+    worst_is_low : bool
+        Whether less is worse, as of water left.
+
+    Returns
+    -------
+    dict
+        "low", "middle", "high", "worst" -> ndarray (days,).
+
+    Notes
+    -----
+    Weibull's plotting positions, k/(n + 1), so that of few years the ends lie far enough out: the next year lies within
+    them four times in five from nine years on.
+    """
+    ends = {name: np.quantile(values, share, axis=0, method="weibull") for name, share in BAND.items()}
+    return {**ends, "worst": (np.min if worst_is_low else np.max)(values, axis=0)}
+
+
+def records_ahead(
+    scenario: Scenario, season: Season, years: Mapping[int, Weather], forecast: pd.DataFrame, end: dt.date
+) -> dict[int, Record]:
+    """
+    Put each year's weather behind the season's so far.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    season : Season
+        To this evening.
+    years : mapping
+        Year in which the season started -> weather that holds the same calendar days.
+    forecast : DataFrame
+        The first days ahead, in the columns of clean weather; without rows if there is none.
+    end : date
+        Last day.
+
+    Returns
+    -------
+    dict
+        Year -> Record to that day; year 0 -> as far as the forecast goes alone, where there are no years.
+    """
+    present, known = scenario.season.start.year, record_of(scenario, season.weather)
+    after, start = season.days.index[-1] + pd.Timedelta(days=1), pd.Timestamp(scenario.season.start)
+    first = max(int(known.index.searchsorted(start)) - _LOOK_BACK, 0)
+    until = int(known.index.searchsorted(after))
+    parts, etos = [known.daily.iloc[first:until]], [known.eto[first:until]]
+    length = (pd.Timestamp(end) - after).days + 1
+    if len(forecast := forecast.iloc[:length]):
+        foretold = Record(scenario.site, Weather(forecast, forecast), shown="", file=str(scenario.path))
+        parts, etos = [*parts, forecast], [*etos, foretold.eto]
+    records = {}
+    for year, weather in years.items() or [(0, season.weather)]:
+        daily, eto = list(parts), list(etos)
+        if year:
+            record = record_of(scenario, weather)
+            at = int(record.index.searchsorted(pd.Timestamp(moved(after.date(), year - present))))
+            # of a leap year and another, the last day may stand in twice
+            days = np.minimum(np.arange(at + len(forecast), at + length), len(record.index) - 1)
+            daily, eto = [*daily, record.daily.iloc[days]], [*eto, record.eto[days]]
+        columns = [name for name in daily[0] if all(name in part for part in daily)]
+        joined = pd.concat([part[columns] for part in daily])
+        joined.index = pd.date_range(known.index[first], periods=len(joined), name="date")
+        names = {"shown": scenario.weather.file, "file": str(scenario.path)}
+        whole = np.ascontiguousarray(np.concatenate(eto))
+        records[year] = Record(scenario.site, Weather(joined, joined), **names, eto=whole)
+    return records
+
+
+def days_ahead(
+    scenario: Scenario,
+    records: Mapping[int, Record],
+    first: dt.date,
+    last: dt.date,
+    parts: Sequence[Sequence[BedForcing]] = (),
+) -> list[Forcing]:
+    """
+    Lay out the days ahead in each year's weather, of the lanes that valves water.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    records : mapping
+        As `records_ahead` gives them.
+    first, last : date
+        As far as the records go.
+    parts : sequence, optional
+        Of each forcing's beds, where they are at hand.
+    """
+    bundle, laid = bundle_of([Design("", scenario)], LANES[:2]), []
+    for row, record in enumerate(records.values()):
+        span = record.whole_span(first, min(last, record.index[-1].date()))
+        laid.append(with_faults(scenario, lay_out(bundle, record, *span, parts=parts[row] if parts else ())))
+    return laid
+
+
+def start_of(season: Season) -> Start:
+    """Return where a season ended, without the lanes that no valve waters."""
+    lanes = 2 * len(season.beds)
+    by_lane = {name: getattr(season.state, name)[:lanes] for name in ("depletion", "surface_depletion", "wetted")}
+    return Start(season.state._replace(**by_lane).copy(), season.salt_left)
+
+
+def outcome_of(scenario: Scenario, forcing: Forcing, start: Start) -> Outcome:
+    """Run the days ahead in one year's weather."""
+    _, _, out, count, _, _ = run_salted(scenario, forcing, start.state, start.salt)
+    rooms = []
+    for row in range(len(forcing.bundle.rows)):
+        driest, part = 2 * row + 1, forcing.parts[forcing.bundle.rows[row].ground]
+        raw = readily_available(part, out.etc[driest])
+        rooms.append(np.where(part.growing, mornings(out, driest, raw)[MORNING[1]], np.nan))
+    valves, began = out.opening_controller[:count], out.opening_start[:count]
+    coming = [began[(valves == row) & (began >= 0.0)] for row in range(len(forcing.pans.area))]
+    return Outcome(
+        room_mm=np.array(rooms),
+        openings=out.openings.astype(float),
+        litres=out.drawn,
+        starved_hours=out.starved_hours,
+        tank_l=out.tank_volume,
+        next_h=np.array([hours.min() if len(hours) else np.nan for hours in coming]),
+    )

@@ -1,0 +1,367 @@
+"""
+Standing: how a garden stands this evening, the weather file's last, and what may come until the season ends.
+"""
+
+import dataclasses
+import datetime as dt
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, ClassVar
+
+import numpy as np
+import pandas as pd
+
+from panbudget.errors import Problem, ScenarioError
+from panbudget.extras import Reported, Step, silent
+from panbudget.numeric import Mask
+from panbudget.physics.solar_time import from_solar
+from panbudget.scenario.garden import Scenario, as_scenario
+from panbudget.season.replay import replay
+from panbudget.season.result import Season
+from panbudget.season.years import in_year, usable_years
+from panbudget.studies.common import assumptions_of, read_data, tanks_of
+from panbudget.studies.today.fan import Fan, Start, days_ahead, outcome_of, records_ahead, start_of
+from panbudget.studies.today.seen import Seen, corrected
+from panbudget.studies.today.trials import WEEKS, Action, Trials
+from panbudget.weather import Weather
+from panbudget.weather.clean import WeatherFile
+from panbudget.weather.of_scenario import open_forecast, open_scenario_weather
+from panbudget.words import count, days_said
+
+_TEXTS = read_data("today")
+_ENOUGH_YEARS = 9  # from which on the fan's ends hold four years in five (see `fan.band`)
+#: over which needs and openings are told [days]
+RECENT = 7
+_DAY = dt.timedelta(days=1)
+
+
+@dataclasses.dataclass(frozen=True)
+class Chance:
+    """In how many ``years`` of how many (``of``) something comes, and on which ``day`` in the middle of those."""
+
+    years: int
+    of: int
+    day: dt.date | None
+
+
+@dataclasses.dataclass(frozen=True)
+class ValveToday:
+    """
+    A valve this evening.
+
+    Parameters
+    ----------
+    level_mm, trip_mm, reset_mm : float
+        The pan's level, and those at which it opens and shuts. [mm above the floor]
+    is_open : bool
+    next_opening : (datetime, datetime, datetime) or None
+        Middle, and between which it comes in four runs of five over years and `[uncertainty]`; None if none is in sight.
+    openings, litres : float
+        Of the last seven days.
+    """
+
+    level_mm: float
+    trip_mm: float
+    reset_mm: float
+    is_open: bool
+    next_opening: tuple[dt.datetime, dt.datetime, dt.datetime] | None
+    openings: int
+    litres: float
+
+
+@dataclasses.dataclass(frozen=True)
+class BedToday:
+    """
+    A bed this evening.
+
+    Parameters
+    ----------
+    growing : bool
+    left_mm, driest_left_mm : float
+        Water left before its plants suffer, mean and driest quarter; below zero when they do. [mm]
+    need_mm : float
+        A day, in the last seven. [mm/day]
+    first_short : Chance or None
+        The first day on which its driest quarter falls short.
+    """
+
+    growing: bool
+    left_mm: float
+    driest_left_mm: float
+    need_mm: float
+    first_short: Chance | None
+
+    @property
+    def days_left(self) -> float | None:
+        """Days until its plants suffer, at this week's need; None without one."""
+        return max(self.left_mm, 0.0) / self.need_mm if self.need_mm > 0.0 else None
+
+    @property
+    def driest_days_left(self) -> float | None:
+        """The same of its driest quarter."""
+        return max(self.driest_left_mm, 0.0) / self.need_mm if self.need_mm > 0.0 else None
+
+
+@dataclasses.dataclass(frozen=True)
+class SupplyToday:
+    """
+    A supply this evening.
+
+    Parameters
+    ----------
+    litres : float
+        Through its valves this season, within the licence's water year where there is one. [L]
+    licence, tank_l, capacity : float or None
+        What the licence allows a year, what the tank holds, and can hold. [L]
+    runs_out : Chance or None
+        The first day on which the licence is used up, or the tank leaves an open valve without water.
+    """
+
+    litres: float
+    licence: float | None
+    tank_l: float | None
+    capacity: float | None
+    runs_out: Chance | None
+
+
+@dataclasses.dataclass(frozen=True)
+class Today(Reported):
+    """
+    How a garden stands, what may come, and what to do.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        In the year that is running.
+    season : Season
+        From its start to today.
+    end : date
+        The season's last day.
+    valves, beds, supplies : dict
+        Name -> `ValveToday`, `BedToday` ("CONTROLLER/BED"), `SupplyToday`.
+    fan : Fan or None
+        None where there is neither a forecast nor an earlier year, or the season ends today.
+    forecast_days : int
+        Days ahead that a forecast covers.
+    actions : tuple of Action
+    notes : tuple of str
+        What is lacking, and what was put right.
+    """
+
+    room: ClassVar[str] = "today"
+
+    scenario: Scenario
+    season: Season
+    end: dt.date
+    valves: dict[str, ValveToday]
+    beds: dict[str, BedToday]
+    supplies: dict[str, SupplyToday]
+    fan: Fan | None
+    forecast_days: int
+    actions: tuple[Action, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def day(self) -> dt.date:
+        """Today: the last day of the season so far."""
+        return pd.DatetimeIndex(self.season.days.index)[-1].date()
+
+    @property
+    def assumptions(self) -> list[str]:
+        """What the season so far assumes."""
+        return assumptions_of([self.season])
+
+
+def today(
+    scenario: Scenario | str | Path,
+    *,
+    day: dt.date | None = None,
+    level: Mapping[str, float] | None = None,
+    opened: Mapping[str, dt.datetime] | None = None,
+    step: Step = silent,
+) -> Today:
+    """
+    Say how a garden stands in the season that is running, what may come, and what to do.
+
+    Parameters
+    ----------
+    scenario : Scenario or path
+    day : date, optional
+        In place of the weather file's last day; later days, and later years, are then not looked at.
+    level : mapping, optional
+        Controller -> its pan's level as somebody saw it tonight. [mm above the floor]
+    opened : mapping, optional
+        Controller -> when somebody last saw its valve open, by the site's clock (by the sun without a time zone).
+    step : callable
+        Told what is being done.
+
+    Returns
+    -------
+    Today
+
+    Raises
+    ------
+    ScenarioError, WeatherError
+        No season is running on that day; a typical year; what was seen can't be.
+    """
+    garden = as_scenario(scenario)
+    step("reading the weather")
+    file = open_scenario_weather(garden)
+    garden, weather, last, notes = _running(garden, file, day)
+    end, seen = garden.season.end, Seen(dict(level or {}), dict(opened or {}))
+    step("replaying the season so far")
+    season = replay(garden, end=last, weather=weather)
+    start, garden, more = corrected(garden, season, start_of(season), seen)
+    notes += more
+    fan, trials, forecast_days = None, None, 0
+    if last < end:
+        forecast, text = _forecast(garden, weather, last)
+        forecast_days = min(len(forecast), (end - last).days)
+        years = usable_years(garden, last + _DAY, end, file).weather
+        earlier = {year: record for year, record in years.items() if year < garden.season.start.year}
+        notes += [text] if text else []
+        notes += [_TEXTS["notes"]["no-years"]] if not earlier else []
+        if 0 < len(earlier) < _ENOUGH_YEARS:
+            notes.append(_TEXTS["notes"]["few-years"].format(count=count(len(earlier), "year")))
+        if earlier or forecast_days:
+            step("running the days ahead")
+            records = records_ahead(garden, season, earlier, forecast, end)
+            laid = days_ahead(garden, records, last + _DAY, end)
+            fan = Fan(tuple(records), laid[0].dates, tuple(outcome_of(garden, forcing, start) for forcing in laid))
+            step("trying changes")
+            near = min(end, last + WEEKS * _DAY)
+            trials = Trials(garden, start, records, last + _DAY, near, frozenset(seen.level))
+    return Today(
+        scenario=garden,
+        season=season,
+        end=end,
+        valves=_valves(garden, season, start, trials),
+        beds=_beds(season, fan),
+        supplies=_supplies(garden, season, start, fan),
+        fan=fan,
+        forecast_days=forecast_days,
+        actions=tuple(trials.actions()) if trials is not None else (),
+        notes=tuple(notes),
+    )
+
+
+def _refused(garden: Scenario, code: str, where: str = "", **values: object) -> ScenarioError:
+    return ScenarioError(Problem(code, where, _TEXTS["problems"][code].format(**values)), file=str(garden.path))
+
+
+def _running(garden: Scenario, file: WeatherFile, day: dt.date | None) -> tuple[Scenario, Weather, dt.date, list[str]]:
+    """Move a garden to the season that holds the weather's last day, or the day named; and read it to there."""
+    raw, described, notes = file.file.raw, garden.season.start.year, list[str]()
+    if raw.typical:
+        raise _refused(garden, "typical", "weather.file")
+    held = raw.daily.index.max().date()
+    last = min(day, held) if day is not None else held
+    season = days_said(garden.season.start, garden.season.end)
+    for year in (last.year, last.year - 1):
+        moved = in_year(garden, year)
+        if moved.season.start <= last <= moved.season.end:
+            break
+    else:
+        raise _refused(garden, "not-running", "season", season=season, last=last)
+    whole = file.over(moved.season.start, moved.season.start).daily.index[-1].date()
+    if day is not None and day > whole:
+        raise _refused(garden, "day", "", day=day, season=days_said(moved.season.start, moved.season.end))
+    if whole < last:
+        notes.append(_TEXTS["notes"]["behind"].format(last=last, today=whole))
+        last = whole
+    if year != described:
+        notes.append(_TEXTS["notes"]["moved"].format(described=described, year=year))
+    weather = file.over(moved.season.start - dt.timedelta(days=moved.season.spin_up_days), last)
+    return moved, weather, last, notes
+
+
+def _forecast(garden: Scenario, weather: Weather, last: dt.date) -> tuple[pd.DataFrame, str]:
+    """Return the forecast's days from tomorrow on, in turn; and why there are none."""
+    none, notes = weather.daily.iloc[:0], _TEXTS["notes"]
+    file, source = open_forecast(garden), garden.weather.forecast
+    if file is None or source is None:
+        return none, notes["no-forecast"]
+    if any(part.pan.evaporation == "measured" for part in garden.controller.values()):
+        return none, notes["no-column"]
+    daily = file.over().daily
+    ahead = daily.loc[pd.Timestamp(last + _DAY) :]
+    if not len(ahead) or ahead.index[0].date() != last + _DAY:
+        first, final = (daily.index[at].date() for at in (0, -1))
+        return none, notes["old-forecast"].format(file=source.file, first=first, last=final, today=last)
+    return ahead, ""
+
+
+def _valves(garden: Scenario, season: Season, start: Start, trials: Trials | None) -> dict[str, ValveToday]:
+    found, tomorrow, site = dict[str, ValveToday](), season.days.index[-1].date() + _DAY, garden.site
+    for row, (name, part) in enumerate(garden.controller.items()):
+        at_trip = part.pan.water_at_reset - part.valve.swing_kg
+        coming = trials.next_openings(row) if trials is not None and not start.state.is_open[row] else None
+        recent = season.controllers[name].iloc[-RECENT:]
+        moments = None
+        if coming is not None:
+            texts = from_solar(tomorrow, np.array(coming), site.longitude, site.timezone)
+            middle, early, late = (dt.datetime.fromisoformat(text).replace(second=0) for text in texts)
+            moments = middle, early, late
+        found[name] = ValveToday(
+            level_mm=(float(start.state.level[row]) + at_trip) / part.pan.area,
+            trip_mm=at_trip / part.pan.area,
+            reset_mm=part.pan.depth - part.pan.freeboard,
+            is_open=bool(start.state.is_open[row]),
+            next_opening=moments,
+            openings=int(recent["openings"].sum()),
+            litres=float(recent["litres"].sum()),
+        )
+    return found
+
+
+def _chance(fan: Fan, hits: list[Mask]) -> Chance:
+    days = fan.first_days(hits)
+    return Chance(len(days), len(fan.years), days[len(days) // 2] if days else None)
+
+
+def _beds(season: Season, fan: Fan | None) -> dict[str, BedToday]:
+    beds = {}
+    for row, (key, table) in enumerate(season.beds.items()):
+        last, growing = table.iloc[-1], bool(table["growing"].iloc[-1])
+        # in the evening: the day's use is over
+        left, driest = (float(last["raw_mm"] - last[f"{lane}depletion_mm"]) for lane in ("", "driest_"))
+        first_short = None
+        if fan is not None:
+            first_short = _chance(fan, [outcome.short[row] for outcome in fan.outcomes])
+        need = float(table["etc_mm"].iloc[-RECENT:].mean()) if growing else 0.0
+        beds[key] = BedToday(growing, left, driest, need, first_short)
+    return beds
+
+
+def _supplies(garden: Scenario, season: Season, start: Start, fan: Fan | None) -> dict[str, SupplyToday]:
+    found, tanks = dict[str, SupplyToday](), tanks_of(garden)
+    in_use = {part.supply for part in garden.controller.values()}
+    for name, supply in garden.supply.items():
+        if name not in in_use:
+            continue
+        rows = [row for row, part in enumerate(garden.controller.values()) if part.supply == name]
+        right = supply.right if supply.right is not None and not supply.right.further else None
+        licence = right.volume if right is not None else None
+        drawn = sum(season.controllers[list(garden.controller)[row]]["litres"] for row in rows)
+        drawn, ahead = pd.Series(drawn), None if fan is None else np.ones(len(fan.dates), bool)
+        if right is not None:  # a water year that begins on the way begins anew
+            day, month = season.days.index[-1], right.water_year_start
+            began = pd.Timestamp(day.year - (day.month < month), month, 1)
+            drawn = drawn.loc[began:]
+            ahead = None if fan is None else fan.dates < began + pd.DateOffset(years=1)
+        litres, runs_out, tank = float(drawn.sum()), None, tanks.index(name) if name in tanks else None
+        if fan is not None and (licence is not None or tank is not None):
+            hits = []
+            for outcome in fan.outcomes:
+                out = np.zeros(len(fan.dates), bool)
+                if licence is not None:
+                    out |= (litres + outcome.litres[rows].sum(axis=0).cumsum() > licence) & ahead
+                if tank is not None:
+                    out |= outcome.starved_hours[rows].sum(axis=0) > 0.0
+                hits.append(out)
+            runs_out = _chance(fan, hits)
+        content: dict[str, Any] = {"tank_l": None, "capacity": None}
+        if tank is not None:
+            content = {"tank_l": float(start.state.volume[tank]), "capacity": getattr(supply, "volume", None)}
+        found[name] = SupplyToday(litres, licence, runs_out=runs_out, **content)
+    return found

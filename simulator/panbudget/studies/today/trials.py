@@ -1,0 +1,210 @@
+"""
+Trials: single changes tried on the weeks ahead, and what each is worth; and when a valve opens next, with its range.
+
+Each run takes one earlier year's weather and one draw of `[uncertainty]`, the same for every change, so that what is said
+of a change is the difference that it makes in the same weather, for the same pan.
+"""
+
+import dataclasses
+import datetime as dt
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from panbudget.numeric import Floats
+from panbudget.scenario.garden import Scenario
+from panbudget.season.layout import Forcing
+from panbudget.season.record import Record
+from panbudget.studies.common import read_data, tanks_of
+from panbudget.studies.ranges import drawn_factors, drawn_forcings, interval_of
+from panbudget.studies.setup import ml_per_minute
+from panbudget.studies.today.fan import Outcome, Start, days_ahead, outcome_of
+
+#: how far ahead changes are judged [days]: until somebody looks again; common practice, no source
+WEEKS = 30
+RUNS = 16
+MOST_ACTIONS = 3
+# what makes a change worth a sentence: so many bed-days fewer, or such a share of the water with no day more; no source
+_LEAST_DAYS, _LEAST_SAVED = 1.0, 0.1
+_BAND = 0.8
+_DATA = read_data("today")
+
+
+@dataclasses.dataclass(frozen=True)
+class Action:
+    """
+    A change worth making.
+
+    Parameters
+    ----------
+    what : str
+        In words.
+    days : float
+        Days short of water fewer, added over the beds' driest quarters; the mean over the runs.
+    days_range : (float, float)
+        Between which it lies in four runs of five.
+    litres : float
+        More water through the valves (or, below zero, less), in the mean. [L]
+    """
+
+    what: str
+    days: float
+    days_range: tuple[float, float]
+    litres: float
+
+
+class _Trial(NamedTuple):
+    what: str
+    kind: str
+    overlay: dict[str, Any]
+    by_hand: Callable[[Forcing, Start], tuple[Forcing, Start]] | None = None
+
+
+class Trials:
+    """
+    The weeks ahead of one garden, drawn once and run again with each change.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    start : Start
+    records : mapping
+        Year -> weather, as `fan.records_ahead` gives it; so many at most are taken, evenly over the years.
+    first, last : date
+        The days ahead.
+    seen : frozenset of str
+        Valves whose pan somebody looked at, whose level is then no matter of the model.
+    """
+
+    def __init__(
+        self,
+        scenario: Scenario,
+        start: Start,
+        records: Mapping[int, Record],
+        first: dt.date,
+        last: dt.date,
+        seen: frozenset[str],
+    ) -> None:
+        self.scenario, self.start, self.seen, self._span = scenario, start, seen, (first, last)
+        years = np.array(list(records))
+        chosen = years[np.linspace(0, len(years) - 1, min(RUNS, len(years))).round().astype(int)]
+        self._records = {year: records[year] for year in chosen.tolist()}
+        self.forcings = days_ahead(scenario, self._records, first, last)
+        self.dates = self.forcings[0].dates
+        self.base = list(self._runs(_Trial("", "", {})))
+
+    def _runs(self, trial: _Trial) -> Iterator[Outcome]:
+        scenario, forcings = self.scenario, self.forcings
+        if trial.overlay:
+            scenario = scenario.changed(trial.overlay)
+            # under mulch, beds need something else
+            parts = () if trial.kind == "mulch" else [forcing.parts for forcing in forcings]
+            forcings = days_ahead(scenario, self._records, *self._span, parts)
+        exposure = drawn_factors(scenario, RUNS).exposure
+        for run, drawn in enumerate(drawn_forcings(scenario, forcings, RUNS)):
+            forcing, start = drawn, self._begun(drawn, {name: float(rows[run]) for name, rows in exposure.items()})
+            if trial.by_hand is not None:
+                forcing, start = trial.by_hand(forcing, start)
+            yield outcome_of(scenario, forcing, start)
+
+    def _begun(self, drawn: Forcing, exposure: Mapping[str, float]) -> Start:
+        """What the pan lost since its last opening goes with the draw, unless somebody looked; a drawn swing, with the pan."""
+        described, swing = self.forcings[0].pans.swing[:, 0], drawn.pans.swing[:, 0]
+        level = self.start.state.level.copy()
+        for row, name in enumerate(self.scenario.controller):
+            if name in self.seen or self.start.state.is_open[row]:
+                continue
+            lost = (described[row] - level[row]) * exposure[name]
+            level[row] = min(max(swing[row] - lost, 0.0), max(swing[row], level[row]))
+        return self.start._replace(state=self.start.state._replace(level=level))
+
+    def next_openings(self, row: int) -> tuple[float, float, float] | None:
+        """Return the hours from tonight to a valve's next opening: middle, and four runs in five; None if most see none."""
+        hours = np.array([outcome.next_h[row] for outcome in self.base])
+        if np.isnan(hours).mean() > (1.0 - _BAND) / 2.0:
+            return None
+        known = np.where(np.isnan(hours), 24.0 * len(self.dates), hours)
+        return float(np.median(known)), *interval_of(known, _BAND)
+
+    def actions(self) -> list[Action]:
+        """Return at most three changes worth making, of different kinds, that with most days fewer first."""
+        before = np.array([_scores(outcome) for outcome in self.base])
+        worth: dict[str, Action] = {}
+        for trial in self._trials():
+            gained = before - np.array([_scores(outcome) for outcome in self._runs(trial)])
+            days, saved = gained.mean(axis=0)
+            low, high = interval_of(gained[:, 0], _BAND)
+            helps = days >= _LEAST_DAYS and high > 0.0
+            saves = gained[:, 0].min() >= 0.0 and saved >= _LEAST_SAVED * before[:, 1].mean() > 0.0
+            action = Action(trial.what, round(float(days), 1), (low, high), round(float(-saved), 1))
+            best = worth.get(trial.kind)
+            if (helps or saves) and (best is None or _order(action) < _order(best)):
+                worth[trial.kind] = action
+        return sorted(worth.values(), key=_order)[:MOST_ACTIONS]
+
+    def _trials(self) -> Iterator[_Trial]:
+        scenario, words = self.scenario, _DATA["actions"]
+        short = {key for key, days in zip(self.forcings[0].bed_of, self._short_by_bed(), strict=True) if days > 0.0}
+        for row, (name, part) in enumerate(scenario.controller.items()):
+            here = {key.split("/")[1] for key in short if key.split("/")[0] == name}
+            now, valve = ml_per_minute(float(self.forcings[0].pans.refill_flow[row, 0])), part.valve
+            on_tank = scenario.supply[part.supply].kind == "tank"
+            for factor in _DATA["refill"] if here else _DATA["saving"]:
+                text = words["refill-tank" if on_tank else "refill"]
+                what = text.format(name=name, then=now * factor, now=now, share=abs(factor - 1.0) * 100.0)
+                flow = {"refill": {"flow": f"{valve.refill.flow * factor!r} L/h"}}
+                yield _Trial(what, f"refill {name}", {"controller": {name: {"valve": flow}}})
+            if here and not self.start.state.is_open[row]:
+                yield _Trial(words["press"].format(name=name), f"press {name}", {}, _pressed(row))
+            for bed in sorted(here):
+                planted = part.bed[bed]
+                if planted.mulch is None:
+                    mulched = {"mulch": _DATA["mulch"]}
+                    what = words["mulch"].format(bed=f"{name}/{bed}", cover=100.0 * _DATA["mulch"]["cover"])
+                    yield _Trial(what, "mulch", {"controller": {name: {"bed": {bed: mulched}}}})
+                count = max(round(planted.emitters.count * _DATA["emitters"]), planted.emitters.count + 1)
+                what = words["emitters"].format(bed=f"{name}/{bed}", then=count, now=planted.emitters.count)
+                more = {"bed": {bed: {"emitters": {"count": count}}}}
+                yield _Trial(what, f"emitters {name}/{bed}", {"controller": {name: more}})
+        for row, name in enumerate(tanks_of(scenario)):
+            capacity, volume = self.forcings[0].tanks.capacity[row], self.start.state.volume[row]
+            if short and volume < 0.9 * capacity:
+                what = words["fill"].format(name=name, litres=capacity - volume)
+                yield _Trial(what, f"fill {name}", {}, _filled(row, float(capacity)))
+
+    def _short_by_bed(self) -> Floats:
+        return np.asarray(np.mean([outcome.short.sum(axis=1) for outcome in self.base], axis=0))
+
+
+def _scores(outcome: Outcome) -> tuple[float, float]:
+    """Days short of water, all beds; litres."""
+    return float(outcome.short.sum()), float(outcome.litres.sum())
+
+
+def _order(action: Action) -> tuple[float, float]:
+    return -action.days, action.litres
+
+
+def _pressed(row: int) -> Callable[[Forcing, Start], tuple[Forcing, Start]]:
+    """Press a valve tomorrow at seven by the sun, beside what is pressed anyway."""
+
+    def press(forcing: Forcing, start: Start) -> tuple[Forcing, Start]:
+        days, presses = len(forcing.dates), forcing.pans.presses
+        by_day = presses.reshape(len(presses), days, -1)
+        wider = np.concatenate([by_day, np.full((*by_day.shape[:2], 1), np.inf)], axis=2)
+        wider[row, 0, -1] = _DATA["press_hour"]
+        wider.sort(axis=2)
+        pans = forcing.pans._replace(presses=wider.reshape(len(presses), -1))
+        return dataclasses.replace(forcing, pans=pans), start
+
+    return press
+
+
+def _filled(row: int, capacity: float) -> Callable[[Forcing, Start], tuple[Forcing, Start]]:
+    def fill(forcing: Forcing, start: Start) -> tuple[Forcing, Start]:
+        volume = start.state.volume.copy()
+        volume[row] = capacity
+        return forcing, start._replace(state=start.state._replace(volume=volume))
+
+    return fill

@@ -37,6 +37,7 @@ LAID = ("--variant", "wide", "--variant", "bare.toml", "--variant", "named.toml"
 VERBS = {
     "check": (("check.html",), ()),
     "replay": (("report.html", "season.json"), ()),
+    "today": (("today.html", "today.json"), ("--day", "2021-07-20")),
     "setup": (("setup.html", "setup.json"), ()),
     "away": (("away.html", "away.json"), ("--from", "2021-07-10", "--to", "2021-07-12")),
     "statement": (("statement.html", "statement.json", "season.json"), ()),

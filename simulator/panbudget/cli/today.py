@@ -18,9 +18,7 @@ def today(scenario: Any, day: Day = None, level: Names = None, opened: Names = N
 
     Example:  panbudget today my-garden/garden.toml --out my-garden/today --overwrite
     """
-    from panbudget.units import quantity
-
-    levels = {name: quantity(text, "depth") for name, text in _by_valve(scenario, level)}
+    levels = {name: _level(text) for name, text in _by_valve(scenario, level)}
     moments = {name: _moment(text) for name, text in _by_valve(scenario, opened)}
     result = panbudget.today(scenario, day=day, level=levels, opened=moments, step=step)
     return Done(result, [*result.sentences(), *result.notes], dangerous(result.season.findings))
@@ -36,6 +34,15 @@ def _by_valve(scenario: Any, given: Names) -> list[tuple[str, str]]:
             raise PanbudgetError(Problem("no-valve", f'"{text}"', "names no valve", ", ".join(names), cure))
         pairs.append((name.strip(), value.strip()) if sign else (names[0], text.strip()))
     return pairs
+
+
+def _level(text: str) -> float:
+    from panbudget.units import UnitError, quantity
+
+    try:
+        return quantity(text, "depth")
+    except UnitError as error:
+        raise PanbudgetError(error.problem.under(f'--level "{text}"')) from None
 
 
 def _moment(text: str) -> dt.datetime:

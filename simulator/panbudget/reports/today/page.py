@@ -51,10 +51,12 @@ def _weeks(today: Today) -> int:
 
 
 def _worth(today: Today, action: Action) -> str:
-    litres = _say("less" if action.litres < 0.0 else "more", litres=abs(action.litres))
+    change = "as_much" if abs(action.litres) < 1.0 else "less" if action.litres < 0.0 else "more"
+    litres = _say(change, litres=abs(action.litres))
+    days = count(round(action.days), "fewer day")
     low, high = action.days_range
-    key = "worth_days" if action.days > 0.0 else "worth_water"
-    return _say(key, action=action, low=low, high=high, litres=litres, weeks=_weeks(today))
+    key = "worth_days" if action.days >= 0.5 else "worth_lack" if action.lack > 0.0 else "worth_water"
+    return _say(key, action=action, days=days, low=low, high=high, litres=litres, weeks=_weeks(today))
 
 
 def _of_valve(today: Today, name: str, valve: ValveToday) -> str:

@@ -263,6 +263,8 @@ def _running(garden: Scenario, file: WeatherFile, day: dt.date | None) -> tuple[
             break
     else:
         raise _refused(garden, "not-running", "season", season=season, last=last)
+    if moved.season.start < (first := raw.daily.index.min().date()):
+        raise _refused(garden, "late", "season.start", start=moved.season.start, first=first)
     whole = file.over(moved.season.start, moved.season.start).daily.index[-1].date()
     if day is not None and day > whole:
         raise _refused(garden, "day", "", day=day, season=days_said(moved.season.start, moved.season.end))

@@ -25,8 +25,9 @@ from panbudget.studies.today.fan import Outcome, Start, days_ahead, outcome_of
 WEEKS = 30
 RUNS = 16
 MOST_ACTIONS = 3
-# what makes a change worth a sentence: so many bed-days fewer, or such a share of the water with no day more; no source
-_LEAST_DAYS, _LEAST_SAVED = 1.0, 0.1
+# what makes a change worth a sentence: so many bed-days fewer, such a share of the lack, or such a share of the water with
+# no day more; no source
+_LEAST_DAYS, _LEAST_LACK, _LEAST_SAVED = 1.0, 0.25, 0.1
 _BAND = 0.8
 _DATA = read_data("today")
 
@@ -44,6 +45,8 @@ class Action:
         Days short of water fewer, added over the beds' driest quarters; the mean over the runs.
     days_range : (float, float)
         Between which it lies in four runs of five.
+    lack : float
+        By what share the water that the beds lack, mm by mm and day by day, falls. [-]
     litres : float
         More water through the valves (or, below zero, less), in the mean. [L]
     """
@@ -51,6 +54,7 @@ class Action:
     what: str
     days: float
     days_range: tuple[float, float]
+    lack: float
     litres: float
 
 
@@ -133,13 +137,17 @@ class Trials:
         worth: dict[str, Action] = {}
         for trial in self._trials():
             gained = before - np.array([_scores(outcome) for outcome in self._runs(trial)])
-            days, saved = gained.mean(axis=0)
+            days, saved, less = gained.mean(axis=0)
+            lack = less / max(float(before[:, 2].mean()), 1e-9)
             low, high = interval_of(gained[:, 0], _BAND)
-            helps = days >= _LEAST_DAYS and high > 0.0
+            helps = days >= _LEAST_DAYS or (days >= 0.0 and lack >= _LEAST_LACK)
             saves = gained[:, 0].min() >= 0.0 and saved >= _LEAST_SAVED * before[:, 1].mean() > 0.0
-            action = Action(trial.what, round(float(days), 1), (low, high), round(float(-saved), 1))
+            action = Action(
+                trial.what, round(float(days), 1), (low, high), round(float(lack), 3), round(float(-saved), 1)
+            )
             best = worth.get(trial.kind)
-            if (helps or saves) and (best is None or _order(action) < _order(best)):
+            better = best is None or _order(action) < _order(best)
+            if (helps or saves) and better:
                 worth[trial.kind] = action
         return sorted(worth.values(), key=_order)[:MOST_ACTIONS]
 
@@ -158,15 +166,20 @@ class Trials:
             if here and not self.start.state.is_open[row]:
                 yield _Trial(words["press"].format(name=name), f"press {name}", {}, _pressed(row))
             for bed in sorted(here):
-                planted = part.bed[bed]
+                planted, at = part.bed[bed], list(self.forcings[0].bed_of).index(f"{name}/{bed}")
+                lack = float(self.start.state.depletion[2 * at]) * planted.area
+                yield _Trial(
+                    words["soak"].format(bed=f"{name}/{bed}", litres=lack), f"soak {name}/{bed}", {}, _soaked(at)
+                )
                 if planted.mulch is None:
                     mulched = {"mulch": _DATA["mulch"]}
                     what = words["mulch"].format(bed=f"{name}/{bed}", cover=100.0 * _DATA["mulch"]["cover"])
                     yield _Trial(what, "mulch", {"controller": {name: {"bed": {bed: mulched}}}})
-                count = max(round(planted.emitters.count * _DATA["emitters"]), planted.emitters.count + 1)
-                what = words["emitters"].format(bed=f"{name}/{bed}", then=count, now=planted.emitters.count)
-                more = {"bed": {bed: {"emitters": {"count": count}}}}
-                yield _Trial(what, f"emitters {name}/{bed}", {"controller": {name: more}})
+                for times in _DATA["emitters"]:
+                    count = max(round(planted.emitters.count * times), planted.emitters.count + 1)
+                    what = words["emitters"].format(bed=f"{name}/{bed}", then=count, now=planted.emitters.count)
+                    more = {"bed": {bed: {"emitters": {"count": count}}}}
+                    yield _Trial(what, f"emitters {name}/{bed}", {"controller": {name: more}})
         for row, name in enumerate(tanks_of(scenario)):
             capacity, volume = self.forcings[0].tanks.capacity[row], self.start.state.volume[row]
             if short and volume < 0.9 * capacity:
@@ -177,13 +190,15 @@ class Trials:
         return np.asarray(np.mean([outcome.short.sum(axis=1) for outcome in self.base], axis=0))
 
 
-def _scores(outcome: Outcome) -> tuple[float, float]:
-    """Days short of water, all beds; litres."""
-    return float(outcome.short.sum()), float(outcome.litres.sum())
+def _scores(outcome: Outcome) -> tuple[float, float, float]:
+    """Days short of water, all beds; litres; what the beds lack on these days, added up. [mm·days]"""
+    lack = -np.minimum(np.nan_to_num(outcome.room_mm), 0.0).sum()
+    return float(outcome.short.sum()), float(outcome.litres.sum()), float(lack)
 
 
-def _order(action: Action) -> tuple[float, float]:
-    return -action.days, action.litres
+def _order(action: Action) -> tuple[float, float, float]:
+    """Most days fewer first; of equal ones, the less lack, by tenths; then the less water."""
+    return -round(action.days), -round(action.lack, 1), action.litres
 
 
 def _pressed(row: int) -> Callable[[Forcing, Start], tuple[Forcing, Start]]:
@@ -199,6 +214,17 @@ def _pressed(row: int) -> Callable[[Forcing, Start], tuple[Forcing, Start]]:
         return dataclasses.replace(forcing, pans=pans), start
 
     return press
+
+
+def _soaked(row: int) -> Callable[[Forcing, Start], tuple[Forcing, Start]]:
+    """Fill a bed's soil up tonight."""
+
+    def soak(forcing: Forcing, start: Start) -> tuple[Forcing, Start]:
+        depletion = start.state.depletion.copy()
+        depletion[2 * row : 2 * row + 2] = 0.0
+        return forcing, start._replace(state=start.state._replace(depletion=depletion))
+
+    return soak
 
 
 def _filled(row: int, capacity: float) -> Callable[[Forcing, Start], tuple[Forcing, Start]]:

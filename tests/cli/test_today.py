@@ -1,0 +1,64 @@
+"""today through the real program: exit code, what it prints, what it leaves on disk."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from tests.cli.test_decide import files
+from tests.cli.test_main import run
+from tests.garden_file import write_garden, years_csv
+
+
+@pytest.fixture(scope="module")
+def garden(tmp_path_factory):
+    weather = [line for line in years_csv(2018, 2021).splitlines() if line[:10] <= "2021-07-20" or line[0] == "d"]
+    return write_garden(tmp_path_factory.mktemp("g"), "\n".join(weather) + "\n", emitters=15)
+
+
+@pytest.mark.draws
+def test_today_writes_a_page_a_table_totals_and_a_figure(garden, tmp_path, capsys):
+    code, out, err = run(capsys, "today", garden, "--level", "150 mm", "--out", tmp_path / "t")
+    assert code == 0, err
+    assert "upper: the pan stands at 150 mm" in out
+    assert "3 years of the record are few" in out.replace("\u00a0", " ")
+    assert files(tmp_path / "t") == ["figures/fan.png", "figures/fan.svg", "today.csv", "today.html", "today.json"]
+    page = (tmp_path / "t" / "today.html").read_text(encoding="utf-8")
+    assert 'name="viewport"' in page
+    assert "max-width: 26rem" in page
+    whole = json.loads((tmp_path / "t" / "today.json").read_text(encoding="utf-8"))
+    assert (whole["day"], whole["end"], whole["years"]) == ("2021-07-20", "2021-08-10", [2018, 2019, 2020])
+    assert whole["controllers"]["upper"]["level_mm"] == pytest.approx(150.0)
+    assert set(whole["controllers"]["upper"]["next_opening"]) == {"middle", "earliest", "latest"}
+    assert whole["beds"]["upper/tomatoes"]["first_short"]["of"] == 3
+
+
+def test_today_says_it_on_the_terminal_alone(garden, tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, out, _ = run(capsys, "today", garden, "--opened", "upper=2021-07-20 06:30", "--json")
+    assert code == 0
+    assert any("you saw it open on 2021-07-20 06:30" in note for note in json.loads(out)["notes"])
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (("--level", "43 kPa"), "43 kPa"),
+        (("--level", "lower=43 mm"), "names no valve"),
+        (("--opened", "yesterday"), 'such as "2025-07-20 06:30"'),
+        (("--opened", "2021-07-32 06:30"), 'such as "2025-07-20 06:30"'),
+        (("--day", "2021-12-24"), "2021-12-24 is no day of 1 July to 10 August 2021"),
+        (
+            ("--day", "2017-07-15"),
+            "the season began on 2017-07-01, before the weather file, which begins on 2018-01-01",
+        ),
+        (("--day", "2020-12-24"), "no season is running"),
+    ],
+)
+def test_what_can_not_be_is_told(garden, options, says, capsys):
+    code, out, err = run(capsys, "today", garden, *options)
+    assert (code, out) == (2, "")
+    assert says in err
+    assert "Traceback" not in err

@@ -1,0 +1,268 @@
+"""
+Today: the evening's state is the replay's; the fan goes on from it; what was seen corrects it; changes are worth what they do.
+
+The law behind most of it: where every earlier year has this year's weather, the fan is the season itself. Invented weather.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import panbudget
+from panbudget.errors import ScenarioError
+from panbudget.studies.today import trials
+from panbudget.studies.today.fan import band
+from tests.garden_file import write_garden, years_csv
+
+DAY = dt.date(2021, 7, 20)
+SMALL = 'plants = {{ kc = 1.0, root_depth = "50 cm", depletion = 0.45 }}'
+
+
+def record(first=2018, last=DAY, **options):
+    """Weather to a day; the same each year but for ``hot`` ones."""
+    lines = years_csv(first, last.year, **options).splitlines(keepends=True)
+    return "".join(line for line in lines if not line[:1].isdigit() or line[:10] <= str(last))
+
+
+@pytest.fixture(scope="module", autouse=True)
+def few_runs():
+    """Sixteen runs a change are for real gardens."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(trials, "RUNS", 4)
+        yield
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("today")
+
+
+@pytest.fixture(scope="module")
+def garden(folder):
+    return write_garden(folder, record(hot=(2019,)))
+
+
+@pytest.fixture(scope="module")
+def result(garden):
+    return panbudget.today(garden)
+
+
+@pytest.fixture(scope="module")
+def whole(folder):
+    """The season as it goes on, in the weather of all years but 2019."""
+    (folder / "whole").mkdir()
+    return panbudget.replay(write_garden(folder / "whole", years_csv(2021, 2021)))
+
+
+def test_the_evening_is_that_of_the_replay(result, whole):
+    assert (result.day, result.end) == (DAY, dt.date(2021, 8, 10))
+    pan, valve = whole.scenario.controller["upper"].pan, result.valves["upper"]
+    level = whole.controllers["upper"]["pan_level_kg"].loc["2021-07-20"]
+    assert (valve.level_mm - valve.trip_mm) * pan.area == pytest.approx(level, abs=1e-9)
+    assert (valve.reset_mm - valve.trip_mm) * pan.area == pytest.approx(0.9)
+    week = whole.controllers["upper"].loc["2021-07-14":"2021-07-20"]
+    assert (valve.openings, valve.litres) == (week["openings"].sum(), pytest.approx(week["litres"].sum()))
+    bed, table = result.beds["upper/tomatoes"], whole.beds["upper/tomatoes"].loc[:"2021-07-20"]
+    assert bed.left_mm == pytest.approx(table["raw_mm"].iloc[-1] - table["depletion_mm"].iloc[-1])
+    assert bed.need_mm == pytest.approx(table["etc_mm"].iloc[-7:].mean())
+    assert bed.driest_days_left == pytest.approx(max(bed.driest_left_mm, 0.0) / bed.need_mm)
+    assert result.supplies["spring"].litres == pytest.approx(
+        whole.controllers["upper"].loc[:"2021-07-20", "litres"].sum()
+    )
+
+
+def test_in_this_years_weather_the_fan_is_the_season(result, whole):
+    """2018 is as 2021, and 2020 but for the sun, a leap day further on; 2019 is hotter, and uses more water."""
+    fan = result.fan
+    assert fan.years == (2018, 2019, 2020)
+    ahead = whole.beds["upper/tomatoes"].loc["2021-07-21":]
+    litres = whole.controllers["upper"].loc["2021-07-21":, "litres"].cumsum()
+    for year, off in ((0, 1e-9), (2, 5e-3)):
+        np.testing.assert_allclose(fan.each("room_mm", 0)[year], ahead["driest_water_left_mm"], rtol=off)
+        np.testing.assert_allclose(fan.each("litres", 0)[year], litres, rtol=off)
+    assert fan.each("litres", 0)[1, -1] > fan.each("litres", 0)[0, -1]
+    assert fan.each("openings", 0)[0, -1] == whole.controllers["upper"].loc["2021-07-21":, "openings"].sum()
+
+
+def test_the_next_opening_is_the_replays_within_its_range(result, whole):
+    moments = whole.openings["start"]
+    coming = moments[moments >= "2021-07-21"].iloc[0]
+    middle, early, late = result.valves["upper"].next_opening
+    assert early <= coming.to_pydatetime() <= late
+    assert early <= middle <= late
+
+
+def test_a_band_of_nine_years_reaches_to_its_first_and_last():
+    """Weibull's positions: of nine, the tenth and the ninetieth hundredth are the first and the last; of nineteen, the second."""
+    values = np.arange(9.0)[:, None]
+    ends = band(values, worst_is_low=True)
+    assert (ends["low"][0], ends["middle"][0], ends["high"][0], ends["worst"][0]) == (0.0, 4.0, 8.0, 0.0)
+    ends = band(np.arange(19.0)[:, None], worst_is_low=False)
+    assert (ends["low"][0], ends["high"][0], ends["worst"][0]) == pytest.approx((1.0, 17.0, 18.0))
+
+
+def test_without_years_and_forecast_the_rest_is_done_and_said(folder):
+    (folder / "lone").mkdir()
+    found = panbudget.today(write_garden(folder / "lone", record(2021)))
+    assert found.fan is None
+    assert found.valves["upper"].next_opening is None
+    assert any("No earlier year" in note for note in found.notes)
+    assert any("There is no forecast" in note for note in found.notes)
+    assert "only a forecast or earlier years could say" in " ".join(found.sentences())
+
+
+def test_a_forecast_comes_first(folder):
+    """Ten hot days ahead dry the bed in every year; past days of the file are not used; an old file is told."""
+    (folder / "hot").mkdir()
+    path = write_garden(folder / "hot", record(2019))
+    path.write_text(
+        path.read_text(encoding="utf-8").replace("[season]", '[weather.forecast]\nfile = "f.csv"\n[season]'),
+        encoding="utf-8",
+    )
+    lines = years_csv(2021, 2021, hot=(2021,)).splitlines()
+    days = [line for line in lines if "2021-07-15" <= line[:10] <= "2021-07-30"]
+    (folder / "hot" / "f.csv").write_text("\n".join([lines[0], *days]) + "\n", encoding="utf-8")
+    found = panbudget.today(path)
+    assert found.forecast_days == 10
+    plain = panbudget.today(path, day=dt.date(2021, 7, 14))
+    assert plain.forecast_days == 16
+    assert found.fan.each("litres", 0)[0, 9] == pytest.approx(found.fan.each("litres", 0)[1, 9])
+    (folder / "hot" / "f.csv").write_text("\n".join([lines[0], *days[:4]]) + "\n", encoding="utf-8")
+    old = panbudget.today(path)
+    assert old.forecast_days == 0
+    assert any("no use today: f.csv runs from 2021-07-15 to 2021-07-18" in note for note in old.notes)
+    assert found.fan.each("litres", 0)[0, 9] > old.fan.each("litres", 0)[0, 9]
+    (folder / "hot" / "f.csv").write_text("\n".join([lines[0], *days[:8]]) + "\n", encoding="utf-8")
+    (folder / "hot" / "weather.csv").write_text(record(2021), encoding="utf-8")
+    alone = panbudget.today(path)
+    assert (alone.forecast_days, alone.fan.years, len(alone.fan.dates)) == (2, (0,), 2)
+
+
+def test_a_pan_moved_by_hand_opens_later_or_is_suspected(garden, result):
+    valve = result.valves["upper"]
+    fuller = panbudget.today(garden, level={"upper": valve.reset_mm})
+    assert fuller.valves["upper"].level_mm == pytest.approx(valve.reset_mm)
+    assert fuller.valves["upper"].next_opening[0] > valve.next_opening[0]
+    assert any(
+        f"you saw {valve.reset_mm:.0f} mm where the model had {valve.level_mm:.0f} mm" in n for n in fuller.notes
+    )
+    lower = panbudget.today(garden, level={"upper": valve.trip_mm - 3.0})
+    assert any("lies below the level at which it opens" in note for note in lower.notes)
+    assert not any("lies below" in note for note in fuller.notes)
+    with pytest.raises(ScenarioError, match="181 mm can't be in a pan 180 mm deep"):
+        panbudget.today(garden, level={"upper": 181.0})
+    with pytest.raises(ScenarioError, match='names no valve; name one of upper, such as "upper=43 mm"'):
+        panbudget.today(garden, level={"lower": 43.0})
+
+
+def test_an_opening_seen_when_the_model_has_one_changes_nothing(garden, result):
+    """And one seen hours later leaves the pan fuller, by what it did not lose."""
+    openings = result.season.openings
+    last = openings["start"].iloc[-1].to_pydatetime()
+    same = panbudget.today(garden, opened={"upper": last})
+    assert same.valves["upper"].level_mm == pytest.approx(result.valves["upper"].level_mm, abs=0.3)  # to the minute
+    assert any("nearest opening is 0 hours" in note for note in same.notes)
+    first = dt.datetime(2021, 7, 1, 0, 0)
+    with pytest.raises(ScenarioError, match="does not lie between 2021-07-01 and 2021-07-20"):
+        panbudget.today(garden, opened={"upper": first - dt.timedelta(minutes=1)})
+
+
+@pytest.mark.parametrize(
+    ("ratio", "says"), [(1.2, "which its uncertainty allows"), (2.0, "look for a leak"), (0.4, "filled it up")]
+)
+def test_an_opening_and_a_level_tell_the_exposure_or_a_fault(ratio, says, folder):
+    """Two dry days since an opening: the pan lost so many times what the model says, of which 0.6 to 1.3 is likely."""
+    (folder / f"r{ratio}").mkdir()
+    path = write_garden(folder / f"r{ratio}", record(2020), more="").with_name("garden.toml")
+    path.write_text(path.read_text(encoding="utf-8").replace('swing = "0.9 kg"', 'swing = "6 kg"'), encoding="utf-8")
+    seen = {"upper": dt.datetime(2021, 7, 17, 12, 0)}
+    model = panbudget.today(path, opened=seen).valves["upper"]
+    level = model.reset_mm - ratio * (model.reset_mm - model.level_mm)
+    found = panbudget.today(path, opened=seen, level={"upper": level})
+    assert any(says in note and f"{ratio:.2f} times" in note for note in found.notes)
+    exposure = found.scenario.controller["upper"].pan.exposure
+    assert exposure == pytest.approx(1.2 if ratio == 1.2 else 1.0)
+
+
+def test_a_season_of_another_year_is_moved_and_none_is_told(folder):
+    (folder / "moved").mkdir()
+    path = write_garden(folder / "moved", record(), start="2019-07-01", end="2019-08-10")
+    found = panbudget.today(path)
+    assert (found.day, found.end) == (DAY, dt.date(2021, 8, 10))
+    assert any("moved to 2021" in note for note in found.notes)
+    early = panbudget.today(path, day=dt.date(2020, 7, 5))
+    assert (early.day, early.fan.years) == (dt.date(2020, 7, 5), (2018, 2019))
+    assert panbudget.today(path, day=dt.date(2020, 8, 10)).fan is None  # the season's last day
+    for day in (dt.date(2020, 8, 11), dt.date(2020, 6, 30)):
+        with pytest.raises(ScenarioError, match="no season is running"):
+            panbudget.today(path, day=day)
+
+
+def test_days_that_are_not_whole_are_not_today(folder):
+    (folder / "gap").mkdir()
+    found = panbudget.today(write_garden(folder / "gap", record(blank=(("2021-07-19", "2021-07-20"),))))
+    assert found.day == dt.date(2021, 7, 18)
+    assert any("days up to 2021-07-20, but they are whole to 2021-07-18 alone" in note for note in found.notes)
+
+
+def test_licence_and_tank_run_out_in_so_many_years(folder, result):
+    """A licence a litre above the dry years' need runs out in the hot one alone; one below it, in all three."""
+    need = result.supplies["spring"].litres + result.fan.each("litres", 0)[:, -1]
+    for name, volume, years in (("more", max(need[0], need[2]) + 1.0, 1), ("less", min(need) - 1.0, 3)):
+        (folder / name).mkdir()
+        supply = f'kind = "mains"\npressure = "150 kPa"\nright = {{ volume = "{volume} L" }}'
+        chance = (
+            panbudget.today(write_garden(folder / name, record(hot=(2019,)), supply=supply)).supplies["spring"].runs_out
+        )
+        assert (chance.years, chance.of) == (years, 3)
+        assert DAY < chance.day <= dt.date(2021, 8, 10)
+    (folder / "tank").mkdir()
+    supply = 'kind = "tank"\nvolume = "3 m^3"\nfootprint = "2 m^2"\noutlet_height = "8 m"'
+    found = panbudget.today(write_garden(folder / "tank", record(), supply=supply))
+    tank = found.supplies["spring"]
+    assert tank.capacity == pytest.approx(3000.0)
+    assert tank.tank_l == pytest.approx(3000.0 - tank.litres, abs=1e-6)
+    assert tank.runs_out.of == 3
+
+
+def test_a_bed_with_too_little_is_told_what_helps_and_it_does(folder):
+    """At most three, most days first, of different kinds. Soil filled up by hand takes what it lacks."""
+    (folder / "dry").mkdir()
+    path = write_garden(folder / "dry", record(2016), emitters=24, more="[uncertainty]\nexposure = [0.9, 1.1]\n")
+    found = panbudget.today(path)
+    assert 1 <= len(found.actions) <= 3
+    lack = found.season.beds["upper/tomatoes"]["depletion_mm"].iloc[-1] * 12.0
+    assert found.actions[0].what == f"water the bed upper/tomatoes once by hand, with {lack:.0f} L evenly"
+    assert found.actions[0].litres == pytest.approx(0.0)
+    days = [action.days for action in found.actions]
+    assert days == sorted(days, reverse=True)
+    assert all(action.days >= 1.0 or action.lack >= 0.25 for action in found.actions)
+    assert any("turn the refill emitter of upper to" in action.what for action in found.actions)
+    for action in found.actions:
+        assert action.days_range[0] <= action.days <= action.days_range[1]
+    assert found.sentences()[0].startswith("Do 1: ")
+    chance = found.beds["upper/tomatoes"].first_short
+    assert (chance.years, chance.of) == (5, 5)
+
+
+def test_a_bed_with_too_much_is_told_to_save(folder):
+    (folder / "wet").mkdir()
+    found = panbudget.today(write_garden(folder / "wet", record(2016), emitters=150))
+    assert [action.days for action in found.actions] == [0.0]
+    assert found.actions[0].litres < 0.0
+    assert "no bed falls short more often" in found.sentences()[0]
+    assert "No bed falls short" in " ".join(found.sentences())
+
+
+def test_the_fans_table_has_a_row_a_day_and_part(result):
+    from panbudget.reports.today.page import fan_table
+
+    table = fan_table(result)
+    assert list(table["what"].unique()) == ["driest_left_mm", "openings", "litres"]
+    assert len(table) == 3 * len(result.fan.dates)
+    assert (table["low"] <= table["high"]).all()
+    assert pd.Timestamp(table["date"].iloc[0]) == pd.Timestamp("2021-07-21")

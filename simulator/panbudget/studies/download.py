@@ -29,7 +29,7 @@ from panbudget.words import count, days_said, number, packaged
 
 _TEXTS = packaged("studies/download.toml")
 # what under [weather] describes the file that was named before
-_OF_THE_FILE = ("format", "wind_height", "columns")
+_OF_THE_FILE = ("format", "wind_height", "columns", "missing")
 
 
 @dataclass(frozen=True)
@@ -278,8 +278,8 @@ def _refuse_other_units(old: record.Table, new: record.Table, service: Service, 
 def _name(garden: _Garden, draft: _Draft) -> Iterator[str]:
     """Name a file in the scenario and say so, unless it is named there already, as a fallback may be."""
     name, part = draft.facts["file"], garden.named(*draft.tables)
-    fallbacks = garden.named("weather").get("fallback", [])
-    if part.get("file") == name or (len(draft.tables) == 1 and name in (other.get("file") for other in fallbacks)):
+    named = [part, *(garden.named("weather").get("fallback", []) if len(draft.tables) == 1 else [])]
+    if any(name in files if isinstance(files := other.get("file"), list) else name == files for other in named):
         return
     put_in(garden.path, draft.tables, {"file": name}, without=_OF_THE_FILE)
     former = ", ".join(f"{key} = {part[key]!r}" for key in ("file", *_OF_THE_FILE) if key in part)

@@ -157,7 +157,7 @@ def today_totals(today: Today) -> dict[str, Any]:
         "supplies": today.supplies,
         "forecast_days": today.forecast_days,
         "years": [] if fan is None else [year for year in fan.years if year],
-        "findings": [finding.as_dict() for finding in today.season.findings],
+        "findings": list(today.season.findings),
     }
 
 

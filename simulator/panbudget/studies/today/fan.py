@@ -153,7 +153,7 @@ def records_ahead(
         columns = [name for name in daily[0] if all(name in part for part in daily)]
         joined = pd.concat([part[columns] for part in daily])
         joined.index = pd.date_range(known.index[first], periods=len(joined), name="date")
-        names = {"shown": scenario.weather.file, "file": str(scenario.path)}
+        names = {"shown": scenario.weather.shown, "file": str(scenario.path)}
         whole = np.ascontiguousarray(np.concatenate(eto))
         records[year] = Record(scenario.site, Weather(joined, joined), **names, eto=whole)
     return records

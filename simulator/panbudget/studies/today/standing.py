@@ -289,7 +289,7 @@ def _forecast(garden: Scenario, weather: Weather, last: dt.date) -> tuple[pd.Dat
     ahead = daily.loc[pd.Timestamp(last + _DAY) :]
     if not len(ahead) or ahead.index[0].date() != last + _DAY:
         first, final = (daily.index[at].date() for at in (0, -1))
-        return none, notes["old-forecast"].format(file=source.file, first=first, last=final, today=last)
+        return none, notes["old-forecast"].format(file=source.shown, first=first, last=final, today=last)
     return ahead, ""
 
 

@@ -28,7 +28,8 @@ from panbudget.units import KINDS, quantity
 from panbudget.words import packaged
 
 _KEYS = packaged("scenario/keys.toml")
-_YEARS = (1800, 2200)
+#: of a date that a person writes: the first year, and the last
+YEARS = (1800, 2200)
 
 
 class Reads:
@@ -82,8 +83,8 @@ def _a_date(given: object) -> object:
     if isinstance(given, int | float):
         raise Senseless(Problem("no-date", "", "is a number", expected))
     year = int(given[:4]) if isinstance(given, str) and re.match("[0-9]{4}-", given) else getattr(given, "year", 2000)
-    if not _YEARS[0] <= year <= _YEARS[1]:
-        found = f"is in a year outside {_YEARS[0]} to {_YEARS[1]}"
+    if not YEARS[0] <= year <= YEARS[1]:
+        found = f"is in a year outside {YEARS[0]} to {YEARS[1]}"
         raise Senseless(Problem("no-date", "", found, expected))
     return given
 

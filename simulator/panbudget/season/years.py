@@ -10,13 +10,11 @@ from typing import Any
 from panbudget.errors import Problem, ScenarioError, WeatherError
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario
+from panbudget.scenario.quantities import YEARS
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
 from panbudget.weather.of_scenario import open_scenario_weather, read_scenario_weather
 from panbudget.words import and_more
-
-# of a date that a person writes
-_FIRST_YEAR, _LAST_YEAR = 1000, 9998
 
 
 def moved(day: dt.date, years: int) -> dt.date:
@@ -240,8 +238,9 @@ def read_year(scenario: Scenario, year: int) -> tuple[Scenario, Weather]:
     WeatherError
         The file can't be read, or that season's weather can't be true.
     """
-    if not _FIRST_YEAR <= year <= _LAST_YEAR:
-        found = f"= {year} is not a year of four digits"
+    first, last = YEARS
+    if not first <= year < last:  # a season may end in the year after
+        found = f"= {year} is not a year from {first} to {last - 1}"
         problem = Problem("no-year", "season", found, "one of the weather file's years", value=year)
         raise ScenarioError(problem, file=str(scenario.path))
     of_year = in_year(scenario, year)

@@ -142,7 +142,8 @@ def quantity(text: object, kind: str) -> float:
     if not unit:
         raise UnitError(Problem("no-unit", "", "has no unit", expected))
     named = _TABLES["differences"].get(unit.lower(), unit) if "difference" in kind else unit
-    named = _TABLES["spoken"].get(" ".join(named.lower().split()), named)
+    spoken, named = _TABLES["spoken"], " ".join(named.split())
+    named = spoken.get(named, spoken.get(named.lower(), named))
     factor, offset = _in_unit(named, target, expected, unknown=f"has an unknown unit {unit!r}")
     value = number * factor + offset
     if abs(value) > (most := _TABLES["most"][kind]):

@@ -96,15 +96,41 @@ def test_meter_and_model_are_set_against_each_other_in_one_sentence(state, tmp_p
     file.write_text("date,reading,unit,event\n2025-05-01,0,L,\n2025-06-20,9,L,\n2025-07-02,2,L,rollover at 10\n")
     sheet = statement_sheet(state(None, readings=file))
     section = sheet.sections[0]
-    assert any("2 of 3\u00a0months by meter, 1 in part" in sentence for sentence in section.items)
+    assert any(
+        "2 of 3\u00a0months by meter, 2 of them only in their sum, 1 in part" in sentence for sentence in section.items
+    )
     (line,) = [sentence for sentence in section.items if sentence.startswith("Over the metered")]
     assert "outside the model's range" in line and "less)" in line
     assert any("only a part of July 2025 (1 of 31\u00a0days)" in sentence for sentence in section.items)
     last = "METERED\u00a01/31"
-    assert [row[6] for row in table_of(sheet.sections[1].table).rows[:-1]] == ["METERED", "METERED", last]
+    summed = "METERED\u00a0SUM, MODEL'S\u00a0SPLIT"
+    assert [row[6] for row in table_of(sheet.sections[1].table).rows[:-1]] == [summed, summed, last]
     said = dict(statement_sheet(state(None, readings=file)).limits)
     assert "passed its last digit" in said["Measured"]
     assert "(2 here) are split" in said["Determination"]
+
+
+@pytest.mark.parametrize(
+    ("days", "bases", "told"),
+    [
+        (("05-01", "08-01"), ["sum"] * 3, "(3 of 3\u00a0months by meter, 3 of them only in their sum)"),
+        (("05-01", "06-01", "08-01"), ["metered", "sum", "sum"], "(3 of 3\u00a0months by meter, 2 of them only"),
+        (("05-01", "06-01", "07-01", "08-01"), ["metered"] * 3, "(3 of 3\u00a0months by meter)"),
+    ],
+)
+def test_a_month_is_metered_only_where_readings_stand_at_its_ends(state, tmp_path, days, bases, told):
+    """Between two readings the meter fixes the sum, and the model its split."""
+    file = tmp_path / "meter.csv"
+    rows = [f"2025-{day},{100 * number},L" for number, day in enumerate(days)]
+    file.write_text("\n".join(["date,reading,unit", *rows]) + "\n", encoding="utf-8")
+    made = state(None, readings=file)
+    names = {"sum": "metered total, split by the model", "metered": "metered"}
+    assert made.accounts[0].ledger.months["basis"].tolist() == [names[basis] for basis in bases]
+    items = statement_sheet(made).sections[0].items
+    assert told in items[0]
+    assert "lie between" not in items[0]  # nothing of it is the model's
+    (split,) = [item for item in items if item.startswith("No reading was taken at the ends of")] or [""]
+    assert split.count(" 2025") == bases.count("sum")
 
 
 def test_part_of_a_month_names_its_days(state):

@@ -22,7 +22,7 @@ from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.season.faults import fault_assumptions
 from panbudget.studies.ranges import ranges_of
 from panbudget.studies.statement.account import Account, Fate, Metered, Statement
-from panbudget.studies.statement.ledger import beyond
+from panbudget.studies.statement.ledger import SPLIT, beyond
 from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS, amount, rounded_parts
 from panbudget.words import count, day_said, days_said, number, percent
 
@@ -117,18 +117,18 @@ def _sections(account: Account, statement: Statement) -> Iterator[Section]:
 def _sentences(account: Account, statement: Statement) -> Iterator[str]:
     ledger, metered, months = account.ledger, account.metered, account.ledger.months
     in_part = months[months["basis"] == "metered in part"]
-    by = {"metered": metered.months if metered else 0, "months": len(months), "part": len(in_part)}
+    split = months[months["basis"] == SPLIT]
+    by: dict[str, Any] = {"metered": metered.months if metered else 0, "months": len(months), "part": len(in_part)}
+    by["split"] = _say("of_them_split", months=len(split)) if len(split) else ""
     low, high = map(ledger.text, account.interval)
+    share = statement.season.scenario.uncertainty.interval
     day, litres = ledger.peak
     yield _say(
         "drawn",
         reported=f"{amount(ledger.reported)}\u00a0{ledger.unit.symbol}",
         by=_say("by_meter_in_part" if len(in_part) else "by_meter", **by) if metered or len(in_part) else "",
         days=ledger.days_of_use,
-        interval=statement.season.scenario.uncertainty.interval,
-        samples=statement.samples,
-        low=low,
-        high=high,
+        range="" if low == high else _say("drawn_range", samples=statement.samples, low=low, high=high, interval=share),
     )
     first = _say("first", day=account.rate_date) if account.rate_date else ""
     rate = RATE_UNITS[account.source.right.rate_unit].text(account.rate)
@@ -138,6 +138,8 @@ def _sentences(account: Account, statement: Statement) -> Iterator[str]:
         yield _say("consumed", **{name: part / parts["applied"] for name, part in parts.items()})
     if metered is not None:
         yield _meter_against_model(account, metered)
+    if len(split):
+        yield _say("split_metered", months=", ".join(f"{month:%B %Y}" for month in split["from"]))
     if len(in_part):
         names = (_say("part_month", month=month["from"], **_days_of(month)) for month in in_part.to_dict("records"))
         yield _say("part_metered", months=", ".join(names))

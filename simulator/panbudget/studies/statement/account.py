@@ -27,7 +27,7 @@ from panbudget.season.replay import Day, as_day, replay
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.studies.common import read_data, refusal
 from panbudget.studies.ranges import interval_of, sampled_litres
-from panbudget.studies.statement.ledger import Ledger, Source, beyond, keep_ledger, largest_rate, sources_of
+from panbudget.studies.statement.ledger import SPLIT, Ledger, Source, beyond, keep_ledger, largest_rate, sources_of
 from panbudget.studies.statement.meter import Between, Readings, read_readings
 from panbudget.weather.of_scenario import read_scenario_weather
 
@@ -255,7 +255,7 @@ def _account(season: Season, source: Source, between: tuple[Between, ...], sampl
     ledger = keep_ledger(season, source, between, samples)
     counted = sum(ledger.months["metered_litres"].dropna())
     reported = counted + samples @ (1.0 - ledger.days["covered"].to_numpy())
-    whole, metered = ledger.months[ledger.months["basis"] == "metered"], None
+    whole, metered = ledger.months[ledger.months["basis"].isin(["metered", SPLIT])], None
     if len(whole):
         of_month = pd.DatetimeIndex(season.days.index).strftime("%Y-%m").to_numpy()
         modelled = np.sum([samples[:, of_month == key].sum(axis=1) for key in whole["month"]], axis=0)

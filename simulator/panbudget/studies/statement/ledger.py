@@ -29,9 +29,11 @@ from panbudget.numeric import Floats
 from panbudget.scenario.rights import FurtherRight, Right
 from panbudget.season.result import Season
 from panbudget.studies.ranges import interval_of
-from panbudget.studies.statement.meter import Between, metered_days
+from panbudget.studies.statement.meter import Between, metered_days, months_of
 from panbudget.studies.statement.units_of_form import VOLUME_UNITS, FormUnit, rounded_parts
 
+#: what is reported of a month where the meter fixes only the sum of several
+SPLIT = "metered total, split by the model"
 _WHOLE = 1.0 - 1e-9  # of a day, that lies between readings
 _ROOM = 1e-9  # share by which two figures of one size may part in the last bits of their units' conversion
 
@@ -111,8 +113,9 @@ class Ledger:
     months : DataFrame
         One row a calendar month, or the season's part of it, with the names of `statement.csv`: ``month`` ("2025-05"),
         ``from``, ``to`` (dates), ``days_of_use`` (on which the source gave water, by the model; a valve that stands open
-        on an empty tank draws none), ``basis`` (what is reported: "metered" where readings hold all of its days,
-        "metered in part" where they hold some and the model stands in for the others, else "modelled"),
+        on an empty tank draws none), ``basis`` (what is reported: "metered" where readings hold all of its days and no
+        other month's, "metered total, split by the model" where the meter fixes only the sum of several months, "metered
+        in part" where readings hold some of its days and the model stands in for the others, else "modelled"),
         ``metered_days`` (how many of its days lie between readings, parts of days counted); ``modelled``, ``metered``,
         ``reported`` as printed in ``unit``, and ``headroom``, the licensed volume less all that is reported of the water
         year up to and with this month; the same ``_litres``, and the range of what is modelled. None where there is none.
@@ -246,7 +249,9 @@ def keep_ledger(season: Season, source: Source, between: Sequence[Between], samp
     unit = VOLUME_UNITS[source.right.volume_unit]
     decimals = unit.decimals if source.right.decimals is None else source.right.decimals
     days, counted, split = _days(season, source, between)
-    months = list(_months(season, source, days, counted, samples))
+    lying = map(months_of, between)
+    summed = {month for months in lying if len(months) > 1 for month in months}
+    months = list(_months(season, source, days, counted, summed, samples))
     total = season.totals["supplies"][source.supply]["litres"]
     litres = float(total if source.is_whole_supply else days["modelled"].to_numpy().sum())
     parts = {label: list(rows) for label, rows in itertools.groupby(months, lambda month: str(month["water_year"]))}
@@ -293,7 +298,7 @@ def _by_month(dates: pd.Index[Any]) -> dict[str, Any]:
 
 
 def _months(
-    season: Season, source: Source, days: pd.DataFrame, counted: dict[str, float], samples: Floats
+    season: Season, source: Source, days: pd.DataFrame, counted: dict[str, float], summed: set[str], samples: Floats
 ) -> Iterator[dict[str, Any]]:
     """The months' rows, but for what is printed."""
     whole = season.totals["supplies"][source.supply]["by_month"]
@@ -303,7 +308,8 @@ def _months(
         basis, litres = "modelled", modelled
         if key in counted:
             in_part = covered.min() < 1.0
-            basis, litres = ("metered in part", math.fsum(reported)) if in_part else ("metered", counted[key])
+            by_meter = SPLIT if key in summed else "metered"
+            basis, litres = ("metered in part", math.fsum(reported)) if in_part else (by_meter, counted[key])
         low, high = interval_of(samples[:, here].sum(axis=1), season.scenario.uncertainty.interval)
         yield {
             "water_year": _year_label(key, source.right.water_year_start),
@@ -334,7 +340,8 @@ def _print_months(
     for month in months:
         month.setdefault("metered", None)
         in_part = month["basis"] == "metered in part"
-        month["reported"] = unit.rounded(month["reported_litres"], decimals) if in_part else month[month["basis"]]
+        whole = month["modelled" if month["basis"] == "modelled" else "metered"]
+        month["reported"] = unit.rounded(month["reported_litres"], decimals) if in_part else whole
         headroom = month["headroom"] = None if headroom is None else headroom - month["reported"]
 
 

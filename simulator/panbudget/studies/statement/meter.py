@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 from panbudget.errors import Problem, ReadingsError
 from panbudget.numeric import Floats
@@ -197,6 +198,12 @@ def _mistake(before: _Reading | None, reading: _Reading) -> str | None:
     return next((code for code, wrong in mistakes.items() if wrong), None)
 
 
+def months_of(stretch: Between) -> list[str]:
+    """Return the months, such as "2025-05", in which a stretch between two readings lies."""
+    last = stretch.end - dt.timedelta(microseconds=1)
+    return [str(month) for month in pd.period_range(stretch.start, last, freq="M")]
+
+
 def metered_days(between: Sequence[Between], first: dt.date, modelled: Floats) -> tuple[Floats, Floats, int]:
     """
     Spread what a meter counted over the season's days.
@@ -231,6 +238,5 @@ def metered_days(between: Sequence[Between], first: dt.date, modelled: Floats) -
         as_modelled = inside and weights.sum() > 0.0
         litres += stretch.litres * (weights / weights.sum() if as_modelled else part / (end - start))
         covered += part
-        last = stretch.end - dt.timedelta(microseconds=1)
-        split += (stretch.start.year, stretch.start.month) != (last.year, last.month)
+        split += len(months_of(stretch)) > 1
     return litres, covered, split

@@ -45,8 +45,14 @@ def test_a_mark_in_two_columns_is_one_problem():
     assert problem.found.startswith("are -999 on 2025-06-04")
 
 
-def test_a_figure_that_rain_can_be_is_a_mark_only_when_it_repeats():
+def test_a_figure_that_could_be_true_is_a_mark_only_when_it_repeats_and_stands_alone():
+    """Twice with no other above 0.8 of it, or rain three times; 99 % is a humidity."""
     assert codes(rain=one_day(0.0, 99.9)) == []
+    assert codes(rain=[99.0, 99.0, 79.2, *[0.0] * 17]) == ["missing-mark"]
+    assert codes(rain=[99.0, 99.0, 79.3, *[0.0] * 17]) == []
+    assert codes(rain=[99.0, 99.0, 99.0, 79.3, *[0.0] * 16]) == ["missing-mark"]
+    assert codes(wind=[25.5, 25.5, *[2.0] * 18]) == ["missing-mark"]
+    assert codes(rh_min=[99.0, 99.0, *[40.0] * 18]) == []
 
 
 @pytest.mark.parametrize(("other", "expected"), [(499.5, "missing-mark"), (499.6, "pressure-unit")])

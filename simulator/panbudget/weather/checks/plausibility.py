@@ -96,7 +96,8 @@ def _marks(inspection: Inspection) -> None:
         for mark in np.intersect1d(_MARKS, as_written).tolist():
             days = as_written == mark
             outside = not STANDARD[name].lowest <= mark * factor + offset <= STANDARD[name].highest
-            repeated = int(days.sum()) >= 2
+            # 99 % is a humidity
+            repeated = int(days.sum()) >= 2 and not name.startswith("rh")
             # 999 among values near 900 is a value in another unit, and a check of its own
             alone = mark < 0 or not (values > (_ALONE if outside else _ALONE_THOUGH_LIKELY) * mark).any()
             # rain of one such amount on three days is no chance

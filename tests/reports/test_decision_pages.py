@@ -11,6 +11,7 @@ from panbudget import away, compare, setup
 from panbudget.reports.away.figures import room_figure
 from panbudget.reports.away.page import away_sentences
 from panbudget.reports.canvas import svg_text
+from panbudget.reports.compare import page
 from panbudget.reports.compare.figures import COMPARE_FIGURES, depletion_figure, openings_figure, pan_levels_figure
 from panbudget.reports.compare.page import comparison_sentences
 from panbudget.reports.setup.page import setup_report
@@ -97,7 +98,9 @@ def test_sentences_name_openings_litres_stress_and_recovery(make_garden):
         "recovered",
     ):
         assert words in text
-    assert "[too close to call: the pan's uncertainty swamps it]" in text
+    assert "wide has fewer days short than as described in 100 of a hundred and more in 0" in text
+    row = next(found.differences.assign(verdict="swamped").itertuples())
+    assert page._part(row, "openings").endswith("openings [too close to call: what is uncertain swamps it]")
     assert "same makes no difference to anything compared here." in text
 
 
@@ -211,7 +214,7 @@ def test_no_tolerance_is_printed_that_does_not_hold_over_what_is_uncertain(make_
     assert (sure.share, sure.refill_within, sure.exposure) == (0.0, 0.0, None)
     page = as_page(plan).replace("\u00a0", " ")
     assert "408 mL, and set it as near as you can" in page
-    assert "no bed is short of water on more than 3 days in 0 of a hundred (1 year × 2 draws" in page
+    assert "beds are short of water on at most 3 days in 0 of a hundred (1 year × 2 draws" in page
     assert "panbudget fit garden.toml log.csv" in page
 
 

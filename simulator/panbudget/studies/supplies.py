@@ -22,6 +22,7 @@ from panbudget.season.layout import prepare
 from panbudget.season.result import Season
 from panbudget.season.run import run_forcing, run_salted
 from panbudget.season.totals import add_up
+from panbudget.studies.common import short_lanes
 
 TIMES = (0.5, 1.0, 2.0)
 #: sizes tried, as factors on the tank's volume
@@ -138,7 +139,7 @@ def tank_sizes(season: Season, supply: str) -> pd.DataFrame:
     """
     forcing, row = season.forcing, list(season.tanks).index(supply)
     served = np.array([part.supply == supply for part in season.scenario.controller.values()])
-    driest = forcing.bundle.lane("driest_quarter")[served[forcing.bundle.by_row("valve")]]
+    driest = forcing.bundle.lane("driest_quarter")[served[forcing.bundle.by_row("valve")]].tolist()
     rows = []
     for factor in FACTORS:
         grown = np.ones(len(forcing.tanks.capacity))
@@ -151,7 +152,7 @@ def tank_sizes(season: Season, supply: str) -> pd.DataFrame:
         state = season.began.copy()
         state.volume[:] *= grown
         out, _ = run_forcing(dataclasses.replace(forcing, tanks=tanks), state)
-        short = (out.ks[driest] < 1.0) & (forcing.beds.growing[forcing.beds.lane_bed[driest]] > 0)
+        short = short_lanes(out, forcing.beds, driest)
         empty = (out.starved_hours[served] > 0.0).any(axis=0).sum()
         sums = (out.starved_hours[served].sum(), out.tank_drawn[row].sum(), out.tank_over[row].sum())
         rows.append([float(value) for value in (tanks.capacity[row], short.sum(), empty, *sums)])

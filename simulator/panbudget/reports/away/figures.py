@@ -3,7 +3,6 @@ Away figures: how near each bed comes to its limit while nobody is there, year b
 """
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,7 +14,7 @@ from panbudget.reports.style import STYLES, applied, plain
 from panbudget.studies.away import Away
 
 _COLUMNS = 3
-_FAR = 200.0  # % of RAW; a bed that goes far below would flatten the others, and is named instead
+_FAR = 200.0  # % of RAW; a bed that goes far below would flatten the others, and has a scale of its own
 
 
 @applied()
@@ -32,10 +31,10 @@ def room_figure(away: Away, axes: Sequence[Axes] | None = None) -> list[Axes]:
     Returns
     -------
     list of Axes
-        One for each bed, in the scenario's order; all with the same axes.
+        One for each bed, in the scenario's order; all with the same axes, but for beds far below their limit.
     """
     beds = list(away.worst.beds)
-    axes = panels(len(beds), height=2.1, columns=_COLUMNS, more=0.7, axes=axes, sharex=True, sharey=True)
+    axes = panels(len(beds), height=2.1, columns=_COLUMNS, more=0.7, axes=axes, sharex=True)
     others = [(stay, "year") for stay in away.stays if stay is not away.worst]
     for ax, key in zip(axes, beds, strict=True):
         for stay, style in (*others, (away.worst, "year_worst"), (away.heat, "year_heat")):
@@ -44,17 +43,10 @@ def room_figure(away: Away, axes: Sequence[Axes] | None = None) -> list[Axes]:
         ax.set_title(plain(key))
         ax.grid()
     lows = [max(float(np.nanmax(np.append(line.get_ydata(), 0.0))) for line in ax.get_lines()) for ax in axes]
-    deepest = min(max(100.0, *lows), _FAR)
-    axes[0].set_ylim(deepest * 1.06, 0.0)  # downward, as depletion everywhere
-    axes[0].set_xlim(0.5, away.days + 0.5)
+    deepest = max(100.0, *(low for low in lows if low <= _FAR))
     for ax, low in zip(axes, lows, strict=True):
-        if low > deepest:
-            look: dict[str, Any] = {
-                "bbox": {"facecolor": "white", "edgecolor": "none", "pad": 1.5},
-                "ha": "center",
-                "fontsize": 8.0,
-            }
-            ax.text(0.5, 0.04, f"down to {low:.0f} %", transform=ax.transAxes, **look)
+        ax.set_ylim(1.06 * (low if low > _FAR else deepest), 0.0)  # downward, as depletion everywhere
+    axes[0].set_xlim(0.5, away.days + 0.5)
     for ax in axes[::_COLUMNS]:
         ax.set_ylabel("used of RAW [%]")
     for ax in axes[-_COLUMNS:]:

@@ -69,8 +69,8 @@ def _most(comparison: Comparison, where: str, least: float, highest: Callable[[p
     return max(least, *map(highest, drawn))
 
 
-def _dates(ax: Axes, comparison: Comparison, index: pd.DatetimeIndex) -> None:
-    """Put dates under an axis, and mark the heat wave."""
+def _dates(ax: Axes, comparison: Comparison, index: pd.DatetimeIndex, noon: float = 0.0) -> None:
+    """Put dates under an axis, and mark the heat wave; ``noon``: how far a day's mark stands from its middle. [days]"""
     at = day_numbers(index)
     date_axis(ax, at, most=5)
     if len(at) <= _FEW_DAYS:  # the locator's own weeks begin at the months' firsts, and leave a window with one mark
@@ -78,7 +78,7 @@ def _dates(ax: Axes, comparison: Comparison, index: pd.DatetimeIndex) -> None:
     ax.grid(axis="x")
     if comparison.wave is not None:
         first, last = day_numbers(pd.DatetimeIndex([comparison.wave.start, comparison.wave.end]))
-        for edge in (first - 0.5, last + 0.5):
+        for edge in (first - 0.5 + noon, last + 0.5 + noon):
             ax.axvline(edge, **STYLES["wave"].lined(label=""))
 
 
@@ -116,12 +116,11 @@ def pan_levels_figure(comparison: Comparison) -> list[Axes]:
     columns = _panels(comparison, len(comparison.controllers), 2.0)
     for ax, name, season, valve in _each(comparison, columns, comparison.controllers):
         described = season.scenario.controller[valve]
-        # here a day's mark stands at its noon, so that days and hours share an axis
-        begin, end, _ = draw_level(ax, season, valve, window, per_kg=1.0 / described.pan.area, noon=0.5, linewidth=0.7)
+        begin, end, _ = draw_level(ax, season, valve, window, per_kg=1.0 / described.pan.area, linewidth=0.7)
         ax.axhline(0.0, **STYLES["trip"].lined())
         ax.axhline(described.valve.swing_kg / described.pan.area, **STYLES["reset"].lined())
         ax.set_title(f"{plain(name)}: pan of {plain(valve)}")
-        _dates(ax, comparison, index)
+        _dates(ax, comparison, index, noon=0.5)  # a day's mark stands at its midnight, as in a replay's levels
         ax.set_xlim(begin, end)
     return _finished(comparison, columns, "mm above trip", ("level", "reset", "trip"), ("open",))
 

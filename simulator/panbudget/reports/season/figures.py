@@ -162,7 +162,7 @@ def pan_level_figure(season: Season, axes: Sequence[Axes] | None = None) -> list
 
 
 def draw_level(
-    ax: Axes, season: Season, valve: str, window: slice, *, per_kg: float = 1.0, noon: float = 0.0, **look: Any
+    ax: Axes, season: Season, valve: str, window: slice, *, per_kg: float = 1.0, **look: Any
 ) -> tuple[float, float, Floats]:
     """
     Draw a pan's level through some days, and shade the valve's openings.
@@ -176,8 +176,6 @@ def draw_level(
         Rows of the season's days.
     per_kg : float
         What the axis counts, per kg of water.
-    noon : float
-        How far a day's mark stands from its midnight. [days]
     **look
         Of the level's line, in place of its usual look.
 
@@ -186,7 +184,7 @@ def draw_level(
     (float, float, ndarray)
         First and last moment, as matplotlib counts days, and the levels drawn.
     """
-    zero = float(day_numbers(season.days.index)[0]) - noon
+    zero = float(day_numbers(season.days.index)[0])
     begin, end = window.start * 24.0, window.stop * 24.0
     openings = season.openings[season.openings["controller"] == valve]
     through = openings["end_h"].fillna(24.0 * len(season.days))

@@ -14,7 +14,7 @@ from panbudget.studies.setup import ValveSheet
 from panbudget.words import number
 
 WIDTH, HEIGHT = 180.0, 57.0
-_SIDE_WIDTH, _SIDE_HEIGHT = 72.0, 37.0
+_SIDE_WIDTH, _SIDE_HEIGHT = 64.0, 37.0
 _SCALES = (1.0, 2.0, 2.5, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0, 25.0, 40.0, 50.0, 100.0, 200.0, 500.0)
 _LEFT, _TOP = 2.0, 10.0  # of what is drawn
 _APART = 4.2  # between two labels

@@ -29,7 +29,7 @@ from panbudget.words import count, days_said, number, packaged
 
 _TEXTS = packaged("studies/download.toml")
 # what under [weather] describes the file that was named before
-_OF_THE_FILE = ("format", "wind_height", "columns", "missing")
+_OF_THE_FILE = ("format", "wind_height", "columns", "missing", "trust")
 
 
 @dataclass(frozen=True)

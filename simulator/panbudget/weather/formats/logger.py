@@ -12,6 +12,7 @@ import dataclasses
 import itertools
 import re
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -98,31 +99,10 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     if opening is None or time is None:
         raise source.refusal("logger-no-header", table=source.table)
     times = time.places
-    header = read_logger_header(
-        opening.cells,
-        columns,
-        times=times,
-        line=opening.line,
-        units=opening.units,
-        legend=opening.legend,
-        table=source.table,
-    )
+    more: dict[str, Any] = {"units": opening.units, "legend": opening.legend, "table": source.table}
+    header = read_logger_header(opening.cells, columns, times=times, line=opening.line, **more)
     mistakes = Mistakes(header.problems)
-    end = without_footer(lines, len(opening.cells), opening.separator)
-    rows = read_rows(lines[:end], mistakes, above=opening.above, separator=opening.separator, header=opening.cells)
-    rows.refuse_repeats(mistakes)
-    numbers = {place: f'"{header.headers[name]}"' for name, place in header.places.items()}
-    units = {place: header.units[name] for name, place in header.places.items()}
-    numbers |= {place: opening.cells[place] for place in times} if len(times) > 2 else {}
-    cells = read_cells(
-        rows,
-        mistakes,
-        numbers=numbers,
-        texts=times if len(times) <= 2 else (),
-        missing=(*MISSING, *source.missing),
-        units=units,
-        traces=[header.places["rain"]] if "rain" in header.places else [],
-    )
+    cells = _cells(source, opening, header, times, mistakes)
     if not len(cells.lines) and not mistakes.problems():
         raise source.refusal("logger-no-row", line=opening.line)
     when = (
@@ -168,6 +148,27 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     converted = values.keys() & header.conversions.keys()
     conversions = {day: header.conversions[name] for day, name in daily.items() if name in converted}
     return dataclasses.replace(raw, conversions=conversions, wind_height=header.wind_height)
+
+
+def _cells(source: Source, opening: Opening, header: Header, times: tuple[int, ...], mistakes: Mistakes) -> Cells:
+    """Read the rows' cells: numbers of the quantities, and the clock as text, or as numbers where it is in parts."""
+    end = without_footer(source.lines, len(opening.cells), opening.separator)
+    rows = read_rows(
+        source.lines[:end], mistakes, above=opening.above, separator=opening.separator, header=opening.cells
+    )
+    rows.refuse_repeats(mistakes)
+    numbers = {place: f'"{header.headers[name]}"' for name, place in header.places.items()}
+    units = {place: header.units[name] for name, place in header.places.items()}
+    numbers |= {place: opening.cells[place] for place in times} if len(times) > 2 else {}
+    return read_cells(
+        rows,
+        mistakes,
+        numbers=numbers,
+        texts=times if len(times) <= 2 else (),
+        missing=(*MISSING, *source.missing),
+        units=units,
+        traces=[header.places["rain"]] if "rain" in header.places else [],
+    )
 
 
 def _named_time(opening: Opening, columns: Columns) -> TimeColumns | None:

@@ -230,10 +230,31 @@ def compare(
         wave, definition = _wave(base, seasons[names[0]], hot_above)
         window = max(season[0], wave.start - BEFORE_WAVE), min(season[1], wave.end + AFTER_WAVE)
     spans = {"window": window, "season": season} if window != season else {"season": season}
-    count, present = ranges.DRAWS[has_compiler()], base.season.start.year
+    values, cells, years = _over_draws(described, seasons, spans, wave, by_year, step)
+    compared = [(span, name) for span, name in values if name != names[0]]
+    differences = pd.concat([_differences(described, *at, values, cells) for at in compared], ignore_index=True)
+    odds = pd.DataFrame([row for at in compared for row in _odds(described, *at, cells)])
+    table = pd.concat(values, names=["span", "variant", "where", "measure"]).to_frame("value")
+    drawn = (odds, years, ranges.DRAWS[has_compiler()])
+    return Comparison(garden, seasons, *window, wave, definition, table, differences, *drawn)
+
+
+def _over_draws(
+    described: Mapping[str, Scenario],
+    seasons: Mapping[str, Season],
+    spans: Mapping[str, tuple[dt.date, dt.date]],
+    wave: HeatWave | None,
+    by_year: Mapping[int, Weather],
+    step: Step,
+) -> tuple[dict[tuple[str, str], pd.Series[float]], dict[tuple[str, str], pd.DataFrame], tuple[int, ...]]:
+    """Each span's and variant's measures as described and in all cells; and the years of a season's cells."""
+    first = next(iter(described.values()))
+    season = spans["season"]
+    count, present = ranges.DRAWS[has_compiler()], first.season.start.year
     others = [year for year in by_year if year != present]
     run = ranges.engine_for(count * (len(others) + 1) * len(seasons))
-    values, cells = {}, {}
+    values: dict[tuple[str, str], pd.Series[float]] = {}
+    cells: dict[tuple[str, str], pd.DataFrame] = {}
     for name, replayed in seasons.items():
         step(f"{name} over what is uncertain")
         draws = ranges.drawn_factors(replayed.scenario, count)
@@ -245,12 +266,7 @@ def compare(
             moved_on = _in_year(described[name], by_year[year], season, year - present)
             more = _measured(moved_on, slice(None), None, draws, run)
             cells["season", name] = pd.concat([cells["season", name], more], axis=1, ignore_index=True)
-    compared = [(span, name) for span, name in values if name != names[0]]
-    differences = pd.concat([_differences(described, *at, values, cells) for at in compared], ignore_index=True)
-    odds = pd.DataFrame([row for at in compared for row in _odds(described, *at, cells)])
-    table = pd.concat(values, names=["span", "variant", "where", "measure"]).to_frame("value")
-    years = tuple(sorted({present, *others}))
-    return Comparison(garden, seasons, *window, wave, definition, table, differences, odds, years, count)
+    return values, cells, tuple(sorted({present, *others}))
 
 
 def _in_year(scenario: Scenario, weather: Weather, days: tuple[dt.date, dt.date], by: int) -> ranges.Days:

@@ -235,8 +235,8 @@ def compare(
     differences = pd.concat([_differences(described, *at, values, cells) for at in compared], ignore_index=True)
     odds = pd.DataFrame([row for at in compared for row in _odds(described, *at, cells)])
     table = pd.concat(values, names=["span", "variant", "where", "measure"]).to_frame("value")
-    drawn = (odds, years, ranges.DRAWS[has_compiler()])
-    return Comparison(garden, seasons, *window, wave, definition, table, differences, *drawn)
+    count = ranges.DRAWS[has_compiler()]
+    return Comparison(garden, seasons, *window, wave, definition, table, differences, odds, years, count)
 
 
 def _over_draws(

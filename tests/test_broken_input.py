@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from panbudget.cli.main import main
+from panbudget.__main__ import main
 
 ROOT = Path(__file__).resolve().parents[1]
 GARDEN = (ROOT / "simulator" / "panbudget" / "templates" / "garden.toml").read_text(encoding="utf-8")

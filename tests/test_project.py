@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 import panbudget
-from panbudget.cli.main import VERBS
+from panbudget.__main__ import VERBS
 
 ROOT = Path(__file__).resolve().parents[1]
 MODULES = sorted(m.name for m in pkgutil.walk_packages(panbudget.__path__, "panbudget.") if "__main__" not in m.name)

@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from panbudget import __main__ as command_line
 from panbudget import terminal
-from panbudget.cli import main as command_line
 from tests.cli.test_main import run
 
 ROOT = Path(__file__).resolve().parents[1]

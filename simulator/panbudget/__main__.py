@@ -1,5 +1,112 @@
-"""``python -m panbudget`` is ``panbudget``."""
+"""
+Command line: parse, call, print. Whatever a command can do, a Python user can do in one call.
 
-from panbudget.cli.main import main
+A module a verb, which puts its command on `cli.app` when it is imported. Heavy imports wait until a command needs
+them, so that ``--help`` is quick.
+"""
 
-main()
+import importlib
+import os
+import sys
+import traceback
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from panbudget import terminal
+from panbudget.cli import TEXTS, app
+from panbudget.errors import PanbudgetError
+
+_BAD_INPUT, _BUG, _INTERRUPTED = 2, 70, 130
+# in the order in which --help lists them
+VERBS = (
+    "new",
+    "weather",
+    "check",
+    "replay",
+    "today",
+    "known",
+    "compare",
+    "setup",
+    "away",
+    "faults",
+    "fit",
+    "size",
+    "statement",
+    "sweep",
+)
+for _verb in VERBS:
+    importlib.import_module(f"panbudget.cli.{_verb}")
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        import importlib.metadata
+
+        typer.echo(f"panbudget {importlib.metadata.version('panbudget')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and exit.")
+    ] = False,
+) -> None:
+    """Take what goes before a command."""
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """
+    Run the command line.
+
+    Exit codes: 0 done; 1 with ``--strict`` when a finding is a danger; 2 bad input; 70 a mistake of ours; 130
+    interrupted.
+    """
+    try:
+        with terminal.patient():
+            code = _run(arguments)
+    except terminal.Unwritten as error:
+        typer.echo(f"standard output can't be written ({error.strerror})", err=True)
+        code = _BAD_INPUT
+    sys.exit(code)
+
+
+def _run(arguments: list[str] | None) -> int:
+    try:
+        code = app(args=arguments, standalone_mode=False)
+    except PanbudgetError as error:
+        typer.echo(str(error), err=True)
+        hints = TEXTS["hints"]  # options, which the library does not know
+        for hint in dict.fromkeys(hints[problem.code] for problem in error.problems if problem.code in hints):
+            typer.echo(hint, err=True)
+        code = _BAD_INPUT
+    except KeyboardInterrupt:
+        code = _INTERRUPTED
+    except Exception as error:  # typer's own message for a mistake in the call; anything else is a bug of ours
+        if type(error).__name__ == "Abort":
+            code = _INTERRUPTED
+        elif callable(show := getattr(error, "show", None)) and isinstance(getattr(error, "exit_code", None), int):
+            show()
+            code = _BAD_INPUT
+        else:
+            code = _told(error)
+    if code == _INTERRUPTED:
+        typer.echo("Interrupted; nothing half-made is left.", err=True)
+    return code if isinstance(code, int) else 0
+
+
+def _told(error: Exception) -> int:
+    """Say that a mistake is ours, in two lines; all of it where PANBUDGET_TRACEBACK is set."""
+    if os.environ.get("PANBUDGET_TRACEBACK"):
+        traceback.print_exception(error)
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    at = f"{type(error).__name__} in {Path(last.filename).name}, line {last.lineno}: {error}"
+    typer.echo(" ".join(f"panbudget itself is at fault: {at}".split()), err=True)
+    typer.echo(TEXTS["ours"]["report"], err=True)
+    return _BUG
+
+
+if __name__ == "__main__":
+    main()

@@ -12,7 +12,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from panbudget.cli.main import VERBS, main
+from panbudget.__main__ import VERBS, main
 from tests.weather_server import serving
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -220,7 +220,7 @@ def test_help_names_every_command_with_an_example(capsys):
 def test_help_imports_nothing_heavy():
     """So that it answers at once; the time itself is measured in tests/benchmarks."""
     script = (
-        "import sys\nfrom panbudget.cli.main import main\n"
+        "import sys\nfrom panbudget.__main__ import main\n"
         "try: main(['--help'])\nexcept SystemExit: pass\n"
         "heavy = {'numpy', 'pandas', 'matplotlib', 'pint', 'pydantic', 'pyet', 'scipy', 'jinja2', 'fpdf', 'httpx', 'tomlkit'}\n"
         "heavy &= set(sys.modules)\n"

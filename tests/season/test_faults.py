@@ -10,7 +10,7 @@ import pytest
 from pydantic import TypeAdapter
 
 from panbudget import replay
-from panbudget.cli.options import dangerous
+from panbudget.cli import dangerous
 from panbudget.errors import ScenarioError
 from panbudget.scenario.faults import Fault
 from panbudget.season.faults import fault_days, fault_said, lost_share, with_faults

@@ -1,1 +1,245 @@
-"""Command line: parse, call, print; a module a verb."""
+"""
+Command line parts: how a function becomes a command, what the verbs share, messages, progress. Imports nothing heavy.
+
+What the options say in help stands in `verbs.toml`.
+"""
+
+import contextlib
+import datetime as dt
+import functools
+import inspect
+import sys
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, get_args
+
+import typer
+
+from panbudget.errors import PanbudgetError, Problem, visible
+from panbudget.words import packaged
+
+TEXTS = packaged("cli/verbs.toml")
+#: dates, as the options that take them are typed
+Day = dt.date | None
+#: what may be given several times
+Names = list[str] | None
+#: what `--season` takes for every usable year
+ALL = "all"
+app = typer.Typer(**TEXTS["app"])
+_LONG_LINE, _BETWEEN = 140, 2  # characters of a line, between two columns
+
+
+def command(body: Callable[..., None]) -> Callable[..., None]:
+    """Make a command of a function, whose arguments become options as `verbs.toml` describes them."""
+    texts = {**TEXTS["shared"], **TEXTS.get(body.__name__, {})}
+    parameters = [
+        p.replace(annotation=Annotated[p.annotation, _option(p, **texts[name])], kind=p.KEYWORD_ONLY)
+        for name, p in inspect.signature(body, eval_str=True).parameters.items()
+    ]
+    body.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+    body.__annotations__ = {p.name: p.annotation for p in parameters}
+    app.command()(body)
+    return body
+
+
+def _option(parameter: inspect.Parameter, *, name: str = "", argument: bool = False, **about: Any) -> Any:
+    about = {"show_default": False, **about}
+    if argument:
+        return typer.Argument(**about)
+    name = name or "--" + parameter.name.replace("_", "-")
+    if dt.date in (parameter.annotation, *get_args(parameter.annotation)):
+        about |= {"parser": _day(name), "metavar": "DATE"}
+    return typer.Option(name, **about)
+
+
+def _day(name: str) -> Callable[[str], dt.date]:
+    """Read a date; any other text is refused in a line."""
+
+    def parse(text: str) -> dt.date:
+        try:
+            return dt.datetime.strptime(text.strip(), "%Y-%m-%d").date()
+        except ValueError:
+            found = "is not a date as expected, year-month-day: write it such as 2025-05-01"
+            raise PanbudgetError(Problem("no-date", f'{name} "{text}"', found)) from None
+
+    return parse
+
+
+@dataclass(frozen=True)
+class Done:
+    """
+    What a verb has found, where more is to be said of it than a result says of itself.
+
+    Parameters
+    ----------
+    result : Reported
+    lines : iterable of str, optional
+        What a person can read in ten seconds; the result's own sentences if left out.
+    danger : bool
+        Whether ``--strict`` ends with 1.
+    """
+
+    result: Any
+    lines: Iterable[str] | None = None
+    danger: bool = False
+
+
+def dangerous(findings: Iterable[Any]) -> bool:
+    """Whether a finding is a danger."""
+    return any(finding.severity == "danger" for finding in findings)
+
+
+def _shared(
+    out: Path, variant: Names = None, overwrite: bool = False, quiet: bool = False, as_json: bool = False
+) -> None:
+    """Stand for the arguments that every verb takes."""
+
+
+def verb(steps: int | None = None) -> Callable[[Callable[..., Any]], Callable[..., None]]:
+    """
+    Make a command of a function that takes a scenario, says each step to ``step`` and gives what it has found.
+
+    The command reads the scenario and lays variants over it (where the function has no ``variant`` of its own), shows
+    progress, makes the folder whole or not at all, prints, and sets the exit code.
+
+    Parameters
+    ----------
+    steps : int, optional
+        How many are to come beside reading and writing; None where nobody can know.
+    """
+
+    def made(body: Callable[..., Any]) -> Callable[..., None]:
+        texts = TEXTS[body.__name__]
+        taken, shared = (dict(inspect.signature(part, eval_str=True).parameters) for part in (body, _shared))
+        if "out" in texts:
+            shared["out"] = shared["out"].replace(annotation=Path | None, default=None)
+        if "strict" in texts:
+            shared["strict"] = shared["quiet"].replace(name="strict")
+        taken["scenario"] = taken["scenario"].replace(annotation=Path)
+        del taken["step"]
+
+        @functools.wraps(body)
+        def run(**given: Any) -> None:
+            _run(body, given, () if "variant" in taken else given.pop("variant") or (), steps)
+
+        arguments = {**taken, **{name: p for name, p in shared.items() if name not in taken}}
+        run.__signature__ = inspect.Signature([p.replace(kind=p.KEYWORD_ONLY) for p in arguments.values()])  # type: ignore[attr-defined]
+        return command(run)
+
+    return made
+
+
+def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[str], steps: int | None) -> None:
+    path, out, overwrite, quiet, as_json = (given.pop(k) for k in ("scenario", "out", "overwrite", "quiet", "as_json"))
+    strict = given.pop("strict", False)
+    from panbudget.reports import writing
+    from panbudget.reports.folders import new_folder
+    from panbudget.scenario.garden import load_scenario
+
+    command_line = body.__name__ + (" --season all" if given.get("season") == ALL else "")
+    with bar(steps and steps + 2, quiet=quiet) as update:
+
+        def step(text: str) -> None:
+            update(advance=1, description=text)
+
+        step("reading the scenario")
+        scenario = load_scenario(path, *laid_over)
+        folder = contextlib.nullcontext() if out is None else new_folder(out, command_line, overwrite=overwrite)
+        with folder as made:
+            result = body(scenario, step=step, **given)
+            done = result if isinstance(result, Done) else Done(result)
+            if made is not None:
+                step("drawing and writing")
+                writing.write_into(done.result, made)
+    if laid_over:
+        say(f"Laid over: {', '.join(laid_over)}.", quiet=quiet, aside=as_json)
+    if as_json:
+        print_json(writing.as_json(done.result))
+    elif not quiet:
+        for line in done.result.sentences() if done.lines is None else done.lines:
+            say(line)
+    if out is not None:
+        say(f"Wrote {TEXTS[command_line]['wrote'].format(out=out)}", quiet=quiet, aside=as_json)
+    if strict and done.danger:
+        raise typer.Exit(1)
+
+
+def say(text: str, *, quiet: bool = False, aside: bool = False) -> None:
+    """Print a message; aside (standard error) where standard output belongs to JSON."""
+    if not quiet:
+        typer.echo(visible(text), err=aside)
+
+
+@contextlib.contextmanager
+def bar(steps: int | None, *, quiet: bool) -> Iterator[Callable[..., None]]:
+    """
+    Show a bar on standard error, if a person is looking, and give what moves it.
+
+    Parameters
+    ----------
+    steps : int or None
+        How many are to come; None where nobody can know, and the bar only moves.
+    quiet : bool
+    """
+    if quiet or not sys.stderr.isatty():
+        yield lambda **moves: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as drawn:
+        yield functools.partial(drawn.update, drawn.add_task("starting", total=steps))
+
+
+def print_json(content: dict[str, Any]) -> None:
+    """Print a JSON object, alone."""
+    import json
+
+    typer.echo(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False))
+
+
+def table(
+    headings: Sequence[str], rows: Sequence[Sequence[str]], *, numbers_from: int | None = None, wide: bool = False
+) -> str:
+    """
+    Lay out a table that is cut off nowhere: what is too long for its column goes on below.
+
+    Parameters
+    ----------
+    headings : sequence of str
+    rows : sequence of sequence of str
+    numbers_from : int, optional
+        First column of numbers, which stand to the right; all are words if left out.
+    wide : bool
+        Whether what is no terminal, and so has no width, gets long lines.
+    """
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    console = Console(highlight=False)
+    if wide and not console.is_terminal:
+        console = Console(highlight=False, width=_LONG_LINE)
+    drawn = Table(box=None, pad_edge=False, padding=(0, _BETWEEN, 0, 0), header_style="bold")
+    widths = _widths([list(column) for column in zip(headings, *rows, strict=True)], console.width)
+    for index, (heading, width) in enumerate(zip(headings, widths, strict=True)):
+        justify: Any = "right" if numbers_from is not None and index >= numbers_from else "left"
+        drawn.add_column(Text(heading), justify=justify, overflow="fold", width=width)
+    for row in rows:
+        drawn.add_row(*map(Text, row))  # as text, whose brackets are no style
+    with console.capture() as captured:
+        console.print(drawn)
+    return captured.get().removesuffix("\n")
+
+
+def _widths(columns: Sequence[Sequence[str]], room: int) -> list[int]:
+    """Widths that fit: taken from columns that can part between words, then from the widest."""
+    widths = [max(map(len, cells)) for cells in columns]
+    words = [max((len(word) for cell in cells for word in cell.split(" ")), default=0) for cells in columns]
+    while sum(widths) + _BETWEEN * (len(widths) - 1) > room and max(widths) > 1:
+        spare = [width - word for width, word in zip(widths, words, strict=True)]
+        widest = max(range(len(widths)), key=lambda index: (max(spare[index], 0), widths[index]))
+        widths[widest] -= 1
+    return widths

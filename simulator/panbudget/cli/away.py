@@ -6,7 +6,7 @@ import datetime as dt
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import Done, verb
+from panbudget.cli import Done, verb
 
 
 @verb()

@@ -5,7 +5,7 @@ Command line: `check`, whether a garden is sound and its weather can be true.
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import Done, dangerous, verb
+from panbudget.cli import Done, dangerous, verb
 
 
 @verb(steps=1)

@@ -5,7 +5,7 @@ Command line: `compare`, which variant does better.
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import Day, Done, Names, verb
+from panbudget.cli import Day, Done, Names, verb
 from panbudget.errors import PanbudgetError, Problem
 
 

@@ -5,7 +5,7 @@ Command line: `faults`, what could go wrong.
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import Day, verb
+from panbudget.cli import Day, verb
 
 
 @verb()

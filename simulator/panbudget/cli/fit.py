@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import Names, verb
+from panbudget.cli import Names, verb
 
 
 @verb()

@@ -3,7 +3,7 @@ Command line: `known`, what the program knows by name; `schema`, what a scenario
 """
 
 import panbudget
-from panbudget.cli.options import command, print_json, say, table
+from panbudget.cli import command, print_json, say, table
 from panbudget.errors import PanbudgetError, Problem, did_you_mean
 
 

@@ -4,7 +4,7 @@ Command line: `new`, a garden to start from.
 
 from pathlib import Path
 
-from panbudget.cli.options import command, say
+from panbudget.cli import command, say
 from panbudget.errors import OutputError, Problem
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import ALL, Day, Done, dangerous, table, verb
+from panbudget.cli import ALL, Day, Done, dangerous, table, verb
 from panbudget.errors import PanbudgetError, Problem
 
 _LEAST_SPREAD = 20

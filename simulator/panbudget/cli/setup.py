@@ -5,7 +5,7 @@ Command line: `setup`, a page a valve to print and take outside.
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import Names, verb
+from panbudget.cli import Names, verb
 
 
 @verb(steps=6)

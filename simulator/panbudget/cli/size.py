@@ -5,7 +5,7 @@ Command line: `size`, which pan, refill flow and swing would suit.
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import Done, verb
+from panbudget.cli import Done, verb
 
 _FEW_YEARS = 10
 

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import panbudget
-from panbudget.cli.options import TEXTS, Names, bar, command, print_json, say
+from panbudget.cli import TEXTS, Names, bar, command, print_json, say
 from panbudget.errors import PanbudgetError, Problem
 
 if TYPE_CHECKING:

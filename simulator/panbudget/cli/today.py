@@ -7,7 +7,7 @@ import re
 from typing import Any
 
 import panbudget
-from panbudget.cli.options import Day, Done, Names, dangerous, verb
+from panbudget.cli import Day, Done, Names, dangerous, verb
 from panbudget.errors import PanbudgetError, Problem
 
 

@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import panbudget
-from panbudget.cli.options import bar, command, print_json, say
+from panbudget.cli import bar, command, print_json, say
 from panbudget.errors import PanbudgetError, Problem
 
 

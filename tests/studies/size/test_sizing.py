@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from panbudget import replay
-from panbudget.cli.main import main
+from panbudget.__main__ import main
 from panbudget.errors import ScenarioError
 from panbudget.reports.size.page import variant_text
 from panbudget.studies.ranges import ValveFactors

@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 pq = pytest.importorskip("pyarrow.parquet")
 
-from panbudget.cli import main as cli  # noqa: E402
+from panbudget import __main__ as cli  # noqa: E402
 from panbudget.errors import OutputError, PanbudgetError  # noqa: E402
 from panbudget.studies.sweep import run as running  # noqa: E402
 from panbudget.studies.sweep.jobs import cut, kit_of, run_job  # noqa: E402

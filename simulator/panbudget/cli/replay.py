@@ -2,6 +2,8 @@
 Command line: `replay`, what the valve would have done over a season.
 """
 
+from __future__ import annotations  # the package's own names are imported when they are used
+
 from collections.abc import Iterator
 from typing import Any
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 import copy
 import datetime as dt
 import functools
+import os
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from panbudget.engine.compiled import COMPILER_VARIABLE
 from panbudget.scenario.garden import scenario_from
 from tests.scenario.test_garden import SOUND
 from tests.small_weather import weather_csv
@@ -50,6 +52,10 @@ def few_draws(monkeypatch):
     monkeypatch.setattr("panbudget.studies.fit.tub._TRUTHS", 2)
     monkeypatch.setattr("panbudget.studies.fit.tub._EXPOSURES", 3)
     monkeypatch.setattr("panbudget.studies.ranges.COARSE", np.array([0.4, 0.9, 1.0, 1.1, 2.0]))
+
+
+# compiling takes longer than all that the tests here would gain; `longer` compiles
+os.environ.setdefault(COMPILER_VARIABLE, "off")
 
 
 @pytest.fixture(autouse=True)

@@ -8,6 +8,7 @@ import datetime as dt
 import numpy as np
 
 from panbudget.scenario.garden import scenario_from
+from panbudget.weather.checks.plausibility import TRUSTED
 from tests.scenario.test_garden import SOUND
 
 _HEADER = "date,tmin,tmax,rh_max,rh_min,wind,rain"
@@ -77,6 +78,6 @@ def random_garden(number, folder, *, start=dt.date(2025, 5, 1), days=60, latitud
     }
     for supply in described["supply"].values():
         supply["pressure"] = f"{draw.uniform(40.0, 250.0) * pressure} kPa"
-    described["weather"] = {"file": f"weather-{number}.csv"}
+    described["weather"] = {"file": f"weather-{number}.csv", "trust": TRUSTED}  # of no climate
     (folder / f"weather-{number}.csv").write_text(weather_of(draw, start, days), encoding="utf-8")
     return scenario_from(described, folder / "garden.toml")

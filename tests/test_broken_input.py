@@ -6,6 +6,8 @@ Each entry changes one thing in a sound garden. The words looked for name the pl
 
 from __future__ import annotations
 
+import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -113,7 +115,7 @@ WEATHERS = {
     "a day twice": (_line(9, lambda line: [line, line]), ["twice"]),
     "a day missing": (_line(40, lambda line: []), ["2023-06-09", "has no row", "add the rows"]),
     "a date that is none": (_line(9, lambda line: ["2023-02-30" + line[10:]]), ["2023-02-30"]),
-    "no column of dates": (lambda text: text.replace("date,", "when_was_it,", 1), ["date"]),
+    "no column of dates": (lambda text: re.sub(r"^(?!#)[^,\n]*,", "", text, flags=re.MULTILINE), ["date"]),
     "no temperatures": (lambda text: text.replace("tmin,", "t_low,", 1), ["tmin"]),
     "Fahrenheit": (_column("tmax", lambda cell: f"{float(cell) * 1.8 + 32:.1f}" if cell else ""), ["tmax", "degF"]),
     "watts": (_column("radiation", lambda cell: f"{float(cell) / 0.0864:.0f}" if cell else ""), ["radiation", "W/m"]),
@@ -161,8 +163,10 @@ def test_a_broken_weather_file_is_told_in_one_line(name, tmp_path, capsys):
     damaged = damage(WEATHER)
     assert damaged != WEATHER
     for message in attempt(tmp_path, GARDEN, damaged, capsys):
-        lines = message.strip().splitlines()
+        lines, _, block = message.strip().partition("\n# in the scenario")  # below it, what to paste
+        lines = lines.splitlines()
         assert 1 <= len(lines) <= 2, message
+        assert block == "" or tomllib.loads("#" + block)
         assert lines[0].startswith("weather.csv"), message
         assert "Traceback" not in message
         for word in words:

@@ -106,3 +106,10 @@ def test_the_users_own_cache_is_the_place_by_default(tmp_path, monkeypatch):
     folder = compiling.cache_folder(engine.run_season)
     assert folder is not None
     assert folder.parent == tmp_path / "panbudget"
+
+
+def test_a_variable_forbids_compiling(monkeypatch):
+    monkeypatch.setenv(compiling.COMPILER_VARIABLE, "off")
+    assert not compiling.has_compiler()
+    monkeypatch.delenv(compiling.COMPILER_VARIABLE)
+    assert compiling.has_compiler()

@@ -21,6 +21,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+#: says "off" where nothing is to be compiled
+COMPILER_VARIABLE = "PANBUDGET_COMPILER"
 #: names another folder for compiled code
 CACHE_VARIABLE = "PANBUDGET_CACHE"
 
@@ -34,8 +36,8 @@ _SEAL = "digests.json"
 
 
 def has_compiler() -> bool:
-    """Whether numba is installed."""
-    return importlib.util.find_spec("numba") is not None
+    """Whether numba is installed, and ``PANBUDGET_COMPILER=off`` does not forbid it."""
+    return os.environ.get(COMPILER_VARIABLE) != "off" and importlib.util.find_spec("numba") is not None
 
 
 @functools.cache

@@ -72,7 +72,8 @@ class _Day:
 def _rows(scenario: Scenario) -> list[_Day]:
     """Read the plain weather table; ETo by FAO-56 eq. 6 with its chapter 3."""
     assert scenario.weather.wind_height in (None, 2.0)
-    with scenario.weather_path.open(encoding="utf-8") as file:
+    (path,) = scenario.weather_paths
+    with path.open(encoding="utf-8") as file:
         table = list(csv.DictReader(line for line in file if not line.startswith("#")))
     return [_day(row, math.radians(scenario.site.latitude), scenario.site.elevation) for row in table]
 

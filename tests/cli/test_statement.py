@@ -61,7 +61,8 @@ def test_strict_tells_a_broken_licence_by_its_exit_code_and_still_writes(tmp_pat
     assert 'volume = "60 m^3"' in text
     (tmp_path / "garden.toml").write_text(text.replace('volume = "60 m^3"', 'volume = "20 m^3"'), encoding="utf-8")
     garden = tmp_path / "garden.toml"
-    assert run(capsys, "statement", DEMO, "--out", tmp_path / "kept", *FEW, "--strict", "--quiet")[0] == 0
+    early = ("--end", "2025-06-14")
+    assert run(capsys, "statement", DEMO, "--out", tmp_path / "kept", *FEW, "--strict", "--quiet", *early)[0] == 0
     code, out, _ = run(capsys, "statement", garden, "--out", tmp_path / "broken", *FEW, "--strict")
     assert code == 1
     assert "danger: spring: What is reported passes the licensed volume" in out
@@ -89,7 +90,7 @@ def test_bad_readings_and_numbers_are_told_and_leave_nothing(tmp_path, capsys):
 
 def test_overwrite_replaces_an_earlier_statement(tmp_path, capsys):
     out = tmp_path / "s"
-    assert run(capsys, "statement", DEMO, "--out", out, *FEW, "--quiet")[0] == 0
+    assert run(capsys, "statement", DEMO, "--out", out, *FEW, "--quiet", "--end", "2025-05-14")[0] == 0
     assert run(capsys, "statement", DEMO, "--out", out, *FEW, "--quiet")[0] == 2
     assert run(capsys, "statement", DEMO, "--out", out, *FEW, "--quiet", "--overwrite", "--end", "2025-05-31")[0] == 0
     assert json.loads((out / "season.json").read_text(encoding="utf-8"))["season"]["days"] == 31

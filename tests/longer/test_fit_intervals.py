@@ -1,10 +1,18 @@
-"""The intervals of `fit` over many logs."""
+"""The intervals of `fit` over many logs, and its exposure over a wide range."""
 
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
-from tests.studies.fit.test_estimate import Field, intervals
+from tests.studies.fit.test_estimate import KEPT, Field, intervals, values
+
+
+@pytest.mark.parametrize("exposure", [0.85, 1.3])
+@pytest.mark.parametrize("kept", KEPT.values(), ids=KEPT)
+def test_exposure_comes_back_within_a_twentieth(exposure, kept, make_garden):
+    found = values(Field(make_garden).fitted({"exposure": exposure}, **kept))
+    assert found["exposure"] == pytest.approx(exposure, rel=0.05)
 
 
 def test_intervals_hold_the_truth_as_often_as_they_say(make_garden):

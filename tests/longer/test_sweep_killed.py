@@ -1,4 +1,4 @@
-"""A sweep whose processes are killed goes on to the same bytes."""
+"""Longer sweeps: one whose processes are killed goes on to the same bytes; designs parted over files."""
 
 from __future__ import annotations
 
@@ -63,3 +63,12 @@ def test_a_cluster_that_loses_a_worker_writes_the_same_bytes(tmp_path):
         sweep(plan, tmp_path / "together", scheduler=cluster.scheduler_address, progress=watch)
     assert killed
     assert contents(tmp_path / "together") == contents(tmp_path / "alone")
+
+
+def test_designs_parted_over_files_are_chosen_from_together(tmp_path):
+    plan = make_plan(tmp_path, first=2014, last=2025, more="[output]\nrows_per_file = 100\nfigures = false\n")
+    parted = sweep(plan, tmp_path / "parted", processes=1)
+    plan = make_plan(tmp_path, first=2014, last=2025, more="[output]\nfigures = false\n")
+    whole = sweep(plan, tmp_path / "whole", processes=1)
+    assert len(list((tmp_path / "parted" / "seasons").iterdir())) == 6
+    assert parted.choices == whole.choices

@@ -22,6 +22,7 @@ from panbudget.studies.size.sizing import size
 from panbudget.weather.of_scenario import read_scenario_weather
 from panbudget.words import litres
 from tests.small_weather import weather_csv
+from tests.studies.size.made_up import search_coarsely
 
 FIRST, LAST = dt.date(2025, 5, 11), dt.date(2025, 5, 20)
 TANK = {
@@ -264,7 +265,8 @@ def test_setup_goes_by_the_sound_garden_and_says_so(make_garden):
     assert b.assumptions[0].startswith("the faults of [[fault]] are left out here")
 
 
-def test_size_goes_by_the_sound_garden_and_says_so(make_garden):
+def test_size_goes_by_the_sound_garden_and_says_so(make_garden, monkeypatch):
+    search_coarsely(monkeypatch)
     sound, broken = faulty(make_garden, {"kind": "shade", "factor": 0.3}, weather=weather_csv(31))
     a, b = size(sound), size(broken)
     assert a.valves["upper"].choice.best == b.valves["upper"].choice.best

@@ -191,15 +191,6 @@ def test_a_part_holds_no_more_rows_than_asked(tmp_path):
     assert {(job.first_design, job.after_design) for job in jobs} == {(0, 2), (2, 3)}
 
 
-def test_designs_parted_over_files_are_chosen_from_together(tmp_path):
-    plan = make_plan(tmp_path, first=2014, last=2025, more="[output]\nrows_per_file = 100\nfigures = false\n")
-    parted = sweep(plan, tmp_path / "parted", processes=1)
-    plan = make_plan(tmp_path, first=2014, last=2025, more="[output]\nfigures = false\n")
-    whole = sweep(plan, tmp_path / "whole", processes=1)
-    assert len(list((tmp_path / "parted" / "seasons").iterdir())) == 6
-    assert parted.choices == whole.choices
-
-
 def test_the_command_says_what_it_would_take_and_does_nothing(tmp_path):
     plan = make_plan(tmp_path)
     result = CliRunner().invoke(cli.app, ["sweep", str(plan), "--dry-run"])

@@ -18,11 +18,9 @@ from panbudget.words import packaged
 TABLE = packaged("weather/services/services.toml")
 #: how far from the site what answers may lie: the cell of a coarse grid, common practice, no source [degrees]
 FAR = 0.5
-_TRIES, _PAUSE, _LONGEST_PAUSE = (
-    3,
-    1.0,
-    20.0,
-)  # [s]: the pause doubles; what the service asks for counts up to the longest
+_TRIES = 3
+# [s]: the pause doubles; what the service asks for counts up to the longest
+_PAUSE, _LONGEST_PAUSE = 1.0, 20.0
 _WHOLE_ANSWER = 6.0  # timeouts
 _MOST = 64_000_000  # bytes: forty years of days are 1 MB
 _LOCAL = ("127.0.0.1", "localhost", "::1")

@@ -9,7 +9,7 @@ from pathlib import Path
 import nbformat
 import pytest
 
-ROOT = Path(__file__).resolve().parents[1]
+ROOT = Path(__file__).resolve().parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 #: notebook -> what its output must hold: text, and a mark of what its page or picture shows
 EXPECTED = {

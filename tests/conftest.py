@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import datetime as dt
 import functools
+import gc
 import os
 from pathlib import Path
 
@@ -54,6 +55,9 @@ def few_draws(monkeypatch):
     monkeypatch.setattr("panbudget.studies.ranges.COARSE", np.array([0.4, 0.9, 1.0, 1.1, 2.0]))
 
 
+# what the imports made stays; to walk through it again and again takes a tenth of the suite's time
+gc.freeze()
+gc.set_threshold(50_000, 20, 100)
 # compiling takes longer than all that the tests here would gain; `longer` compiles
 os.environ.setdefault(COMPILER_VARIABLE, "off")
 

@@ -173,7 +173,15 @@ def test_a_damaged_file_is_refused_in_one_line(text, said):
     assert_one_line_says(refused(text), said)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(damages(season(8), most_cut=2000))
 def test_any_damage_is_refused_or_leaves_a_sound_table(text):
     assert_refused_or_sound(read, text)
+
+
+@pytest.mark.parametrize("at", [1, 2, 3])
+def test_a_row_that_is_cut_off_within_its_date_is_told(at):
+    """A line's end of old systems may fall anywhere."""
+    cells = season().splitlines()[-1].split(",")
+    cut = season().replace(",".join(cells), ",".join(cells[:at]) + "\r" + ",".join(cells[at:]))
+    assert "line " in str(refused(cut))

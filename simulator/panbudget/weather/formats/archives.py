@@ -238,7 +238,8 @@ def one_station(names: pd.Series[str], lines: Ints, source: Source) -> None:
 
 
 def _day_texts(frame: pd.DataFrame, date: Sequence[str]) -> list[str]:
-    """Return each row's day as one text."""
+    """Return each row's day as one text; of a row that is cut off, what is there."""
+    frame = frame.fillna(dict.fromkeys(date, "") | {name: "" for name in ("YEAR", "DOY") if name in frame})
     if set(date) <= set(frame.columns):
         return ["-".join(parts) for parts in zip(*(frame[name] for name in date), strict=True)]
     year_and_day = frame["YEAR"].str.cat(frame["DOY"].str.zfill(3), sep=" ")

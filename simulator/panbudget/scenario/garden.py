@@ -498,7 +498,7 @@ def _unseen(part: Any, where: str = "") -> Iterator[Problem]:
         letter = CONTROLS.search(part) or (None if where == "note" else re.search("[\n\t\u2028\u2029]", part))
         if letter is not None:
             found = f"= {json.dumps(part[:40])} holds a letter that can't be seen ({letter[0]!r})"
-            yield Problem("unseen-letter", where, found, cure="type it anew without it")
+            yield Problem("unseen-letter", where, found, cure="type it again without it")
     elif isinstance(part, Mapping):
         for key, value in part.items():
             yield from _unseen(str(key), "a key")

@@ -212,7 +212,7 @@ def _record(garden: _Garden, service: Service, years: tuple[int, int], file: str
 
 
 def _forecast(garden: _Garden, service: Service, days: int) -> _Draft:
-    """Ask for the days ahead, whose file is written anew."""
+    """Ask for the days ahead, whose file is written again each time."""
     named = garden.named("weather", "forecast").get("file")
     name = named if isinstance(named, str) else garden.beside("forecast")
     target = garden.path.parent / name

@@ -346,7 +346,7 @@ def _supplies(garden: Scenario, season: Season, start: Start, fan: Fan | None) -
         licence = right.volume if right is not None else None
         drawn = sum(season.controllers[list(garden.controller)[row]]["litres"] for row in rows)
         drawn, ahead = pd.Series(drawn), None if fan is None else np.ones(len(fan.dates), bool)
-        if right is not None:  # a water year that begins on the way begins anew
+        if right is not None:  # a water year that begins on the way starts from nothing
             day, month = season.days.index[-1], right.water_year_start
             began = pd.Timestamp(day.year - (day.month < month), month, 1)
             drawn = drawn.loc[began:]

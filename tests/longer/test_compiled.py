@@ -40,7 +40,7 @@ def test_a_compiler_gives_the_same_numbers(garden, monkeypatch):  # noqa: F811
     year = year_forcing(season, "upper")
     settings = [Setting(0.05 * n, 180.0, 2.0, 0.9) for n in range(2, 8)]
     (plain,) = outcomes([year], settings)
-    monkeypatch.setattr("panbudget.studies.size.settings._WORTH_COMPILING", 1)
+    monkeypatch.setattr("panbudget.studies.size.settings.WORTH_COMPILING", 1)
     (compiled,) = outcomes([year], settings)
     for name in ("litres", "stress_days", "adequacy", "supply", "wasted", "openings_a_day"):
         assert np.array_equal(getattr(plain, name), getattr(compiled, name)), name

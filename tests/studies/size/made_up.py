@@ -67,5 +67,5 @@ def search_coarsely(monkeypatch, *, draws=4, grid=(5, 5), of_each=2):
     monkeypatch.setattr(layouts, "_OTHER_SWINGS", (0.7, 2.0))
     monkeypatch.setattr(choosing, "_OF_EACH", of_each)
     monkeypatch.setattr(judging, "SCAN", np.array([0.4, 0.7, 1.0, 1.4, 2.0]))
-    for name in ("_WORTH_COMPILING", "_WORTH_PROCESSES"):
+    for name in ("WORTH_COMPILING", "_WORTH_PROCESSES"):
         monkeypatch.setattr(settings, name, math.inf)

@@ -24,12 +24,10 @@ from panbudget.season.layout import LANES, Bundle, Forcing, lay_out
 from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
 from panbudget.season.totals import add_up
-from panbudget.studies.ranges import ValveFactors
+from panbudget.studies.ranges import WORTH_COMPILING, ValveFactors
 
 _HOT_DAYS = 7
 _SOILS = ("depletion", "surface_depletion", "wetted")
-#: seasons from which a compiler pays for itself, if there is one
-_WORTH_COMPILING = 1500
 _WORTH_PROCESSES = 400
 #: told how many parts of how many are done
 Done = Callable[[int, int], None]
@@ -203,10 +201,9 @@ def outcomes(
     jobs = [(year, chunk, times, whole) for year in range(len(years)) for chunk in range(len(chunks))]
     seasons, work = len(years) * len(settings) * count, (years, by_year, chunks)
 
-    if seasons >= _WORTH_COMPILING and has_compiler():
-        through = functools.partial(
-            _job, work=work, run=compiled(engine.run_season)
-        )  # lets other threads run meanwhile
+    if seasons >= WORTH_COMPILING and has_compiler():
+        # compiled code lets other threads run meanwhile
+        through = functools.partial(_job, work=work, run=compiled(engine.run_season))
         found = [through(jobs[0])]  # compiles
         with concurrent.futures.ThreadPoolExecutor(os.cpu_count() or 1) as threads:
             found += _counted(threads.map(through, jobs[1:]), len(jobs), done)

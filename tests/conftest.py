@@ -70,13 +70,14 @@ def figures_in_outline(request, monkeypatch):
     def outline(drawn, target, **options):
         target.write_bytes(b"\x89PNG\r\n\x1a\n") if isinstance(target, Path) else target.write(element)
 
-    def outlines(folder, draws, _):
-        (folder / "figures").mkdir()
-        for name in draws:
-            (folder / "figures" / f"{name}.png").write_bytes(b"\x89PNG\r\n\x1a\n")
-            (folder / "figures" / f"{name}.svg").write_text(element, encoding="utf-8")
+    def outlines(draws, _, folder=None):
+        if folder is not None:
+            folder.mkdir()
+            for name in draws:
+                (folder / f"{name}.png").write_bytes(b"\x89PNG\r\n\x1a\n")
+                (folder / f"{name}.svg").write_text(element, encoding="utf-8")
         return dict.fromkeys(draws, element)
 
     if "draws" not in request.keywords:
-        monkeypatch.setattr("panbudget.reports.writing.draw_into", outlines)
+        monkeypatch.setattr("panbudget.reports.writing.draw", outlines)
         monkeypatch.setattr("panbudget.reports.canvas._save", outline)

@@ -64,9 +64,9 @@ class Reported:
 
     room: ClassVar[str]
 
-    def write(self, folder: str | Path, *, overwrite: bool = False) -> None:
+    def write(self, folder: str | Path, *, overwrite: bool = False, figures: bool = False) -> None:
         """
-        Write what the command of the same name writes: page, tables, totals and figures.
+        Write what the command of the same name writes: page, tables and totals.
 
         Parameters
         ----------
@@ -74,13 +74,15 @@ class Reported:
             Made if missing.
         overwrite : bool
             Whether an earlier run of the same command may be replaced.
+        figures : bool
+            Whether the page's figures stand beside it too, as PNG and SVG.
 
         Raises
         ------
         OutputError
             Not empty without ``overwrite``; holds something else; can't be written.
         """
-        of_reports("writing", "write")(self, Path(folder), overwrite=overwrite)
+        of_reports("writing", "write")(self, Path(folder), overwrite=overwrite, figures=figures)
 
     def plot(self, figure: str = "", **options: Any) -> list[Any]:
         """

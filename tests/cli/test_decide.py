@@ -43,7 +43,7 @@ def files(folder):
 
 
 def test_compare_writes_a_page_a_table_totals_and_figures(tmp_path, capsys):
-    code, out, _ = run(capsys, *COMPARE, "--out", tmp_path / "c")
+    code, out, _ = run(capsys, *COMPARE, "--figures", "--out", tmp_path / "c")
     assert code == 0
     out = out.replace("\u00a0", " ")
     assert out.startswith("The heat wave of 8 to 17 July 2025: 10 days, Tmax up to 41.1 °C.")
@@ -80,7 +80,7 @@ def test_setup_writes_a_page_to_print(tmp_path, capsys):
 def test_away_says_whether_and_writes_when_asked(tmp_path, capsys, small):
     assert run(capsys, *small(SMALL[1]))[0] == 0
     assert not list(tmp_path.iterdir())
-    code, out, _ = run(capsys, *small(SMALL[1]), "--out", tmp_path / "a", "--strict")
+    code, out, _ = run(capsys, *small(SMALL[1]), "--out", tmp_path / "a", "--strict", "--figures")
     assert code == 1
     assert out.startswith("No: from 8 July to 28 July")
     assert "emitters in place of 12 on upper/lettuce" in out

@@ -50,7 +50,7 @@ def garden(tmp_path):
 
 @pytest.mark.draws
 def test_faults_writes_a_page_a_table_totals_and_a_figure(garden, tmp_path, capsys):
-    code, out, _ = run(capsys, "faults", garden, "--out", tmp_path / "f")
+    code, out, _ = run(capsys, "faults", garden, "--figures", "--out", tmp_path / "f")
     assert code == 0
     assert "14" in out
     assert "Most harm: (1) upper: " in out
@@ -61,7 +61,7 @@ def test_faults_writes_a_page_a_table_totals_and_a_figure(garden, tmp_path, caps
     assert table["more_stress_days"].tolist() == [one["more_stress_days"] for one in whole["faults"]]
     page = (tmp_path / "f" / "faults.html").read_text(encoding="utf-8")
     assert page.count("<strong>Cure:</strong>") == 14
-    code, out, _ = run(capsys, "faults", garden, "--out", tmp_path / "g", "--json")
+    code, out, _ = run(capsys, "faults", garden, "--figures", "--out", tmp_path / "g", "--json")
     assert json.loads(out) == whole
     for name in files(tmp_path / "f"):
         assert (tmp_path / "f" / name).read_bytes() == (tmp_path / "g" / name).read_bytes()
@@ -93,7 +93,7 @@ def kept(garden, tmp_path):
 @pytest.mark.draws
 def test_fit_writes_an_overlay_that_other_commands_take(garden, tmp_path, capsys):
     log = kept(garden, tmp_path)
-    code, out, _ = run(capsys, "fit", garden, log, "--out", tmp_path / "fit")
+    code, out, _ = run(capsys, "fit", garden, log, "--figures", "--out", tmp_path / "fit")
     assert code == 0
     assert out.startswith("upper: the scenario's season takes ")
     assert "upper: exposure 0.8" in out or "upper: exposure 0.79" in out
@@ -104,7 +104,7 @@ def test_fit_writes_an_overlay_that_other_commands_take(garden, tmp_path, capsys
     whole = json.loads((tmp_path / "fit" / "fit.json").read_text(encoding="utf-8"))
     value = whole["controllers"]["upper"]["estimates"]["exposure"]["value"]
     assert value == pytest.approx(0.8, rel=0.05)
-    code, out, _ = run(capsys, "fit", garden, log, "--out", tmp_path / "again", "--json")
+    code, out, _ = run(capsys, "fit", garden, log, "--figures", "--out", tmp_path / "again", "--json")
     assert json.loads(out) == whole
     for name in files(tmp_path / "fit"):
         assert (tmp_path / "fit" / name).read_bytes() == (tmp_path / "again" / name).read_bytes(), name

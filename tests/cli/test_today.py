@@ -19,7 +19,7 @@ def garden(tmp_path_factory):
 
 @pytest.mark.draws
 def test_today_writes_a_page_a_table_totals_and_a_figure(garden, tmp_path, capsys):
-    code, out, err = run(capsys, "today", garden, "--level", "150 mm", "--out", tmp_path / "t")
+    code, out, err = run(capsys, "today", garden, "--level", "150 mm", "--figures", "--out", tmp_path / "t")
     assert code == 0, err
     assert "upper: the pan stands at 150 mm" in out
     assert "3 years of the record are few" in out.replace("\u00a0", " ")

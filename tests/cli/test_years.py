@@ -30,7 +30,7 @@ def garden(tmp_path_factory):
 
 @pytest.mark.draws
 def test_a_gap_in_february_cuts_nothing_and_years_stand_side_by_side(garden, tmp_path, capsys):
-    code, out, err = run(capsys, "replay", garden, "--season", "all", "--out", tmp_path / "y")
+    code, out, err = run(capsys, "replay", garden, "--season", "all", "--figures", "--out", tmp_path / "y")
     assert code == 0, err
     assert out.startswith("Replayed in 3 years: 2021 to 2022, 2024. Years without a day short of water: none.")
     assert "The worst year is 2022: upper/tomatoes " in out

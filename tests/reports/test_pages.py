@@ -72,7 +72,7 @@ def test_a_result_writes_what_its_command_writes(make_garden, tmp_path):
     from tests.small_weather import heat_wave
 
     found = away(make_garden(weather=heat_wave()), dt.date(2025, 5, 8), dt.date(2025, 5, 12))
-    found.write(tmp_path / "out")
+    found.write(tmp_path / "out", figures=True)
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == [
         "away.csv",
         "away.html",
@@ -80,3 +80,4 @@ def test_a_result_writes_what_its_command_writes(make_garden, tmp_path):
         "figures",
     ]
     found.write(tmp_path / "out", overwrite=True)
+    assert not (tmp_path / "out" / "figures").exists()

@@ -89,7 +89,7 @@ def test_a_season_draws_and_writes_what_the_command_does(garden, tmp_path):
     season = panbudget.replay(garden)
     assert season.plot()[0].get_ylabel()
     folder = tmp_path / "season"
-    season.write(folder)
+    season.write(folder, figures=True)
     names = {path.name for path in folder.iterdir()}
     assert {"daily.csv", "openings.csv", "beds.csv", "weeks.csv", "season.json", "report.html", "figures"} <= names
     with pytest.raises(OutputError):

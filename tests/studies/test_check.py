@@ -44,7 +44,7 @@ def test_lines_say_what_was_assumed(found):
 
 @pytest.mark.draws
 def test_the_page_stands_alone(found, tmp_path):
-    write_into(found, tmp_path)
+    write_into(found, tmp_path, figures=True)
     page = (tmp_path / "check.html").read_text(encoding="utf-8")
     assert "http" not in page
     assert sorted(p.name for p in (tmp_path / "figures").iterdir()) == ["weather.png", "weather.svg"]
@@ -118,7 +118,7 @@ def test_the_page_shows_the_years_the_fallback_and_how_much_it_matters(mended, t
     found = check(mended, season=2025)
     folder = tmp_path / "page"
     folder.mkdir()
-    write_into(found, folder)
+    write_into(found, folder, figures=True)
     page = (folder / "check.html").read_text(encoding="utf-8")
     names = ["weather.png", "weather.svg", "years.png", "years.svg"]
     assert sorted(p.name for p in (folder / "figures").iterdir()) == names

@@ -91,7 +91,12 @@ def dangerous(findings: Iterable[Any]) -> bool:
 
 
 def _shared(
-    out: Path, variant: Names = None, overwrite: bool = False, quiet: bool = False, as_json: bool = False
+    out: Path,
+    variant: Names = None,
+    overwrite: bool = False,
+    figures: bool = False,
+    quiet: bool = False,
+    as_json: bool = False,
 ) -> None:
     """Stand for the arguments that every verb takes."""
 
@@ -114,6 +119,8 @@ def verb(steps: int | None = None) -> Callable[[Callable[..., Any]], Callable[..
         taken, shared = (dict(inspect.signature(part, eval_str=True).parameters) for part in (body, _shared))
         if "out" in texts:
             shared["out"] = shared["out"].replace(annotation=Path | None, default=None)
+        if "figures" not in packaged("reports/folders.toml")["files"][body.__name__]:
+            del shared["figures"]
         if "strict" in texts:
             shared["strict"] = shared["quiet"].replace(name="strict")
         taken["scenario"] = taken["scenario"].replace(annotation=Path)
@@ -132,7 +139,7 @@ def verb(steps: int | None = None) -> Callable[[Callable[..., Any]], Callable[..
 
 def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[str], steps: int | None) -> None:
     path, out, overwrite, quiet, as_json = (given.pop(k) for k in ("scenario", "out", "overwrite", "quiet", "as_json"))
-    strict = given.pop("strict", False)
+    strict, figures = (given.pop(name, False) for name in ("strict", "figures"))
     from panbudget.reports import writing
     from panbudget.reports.folders import new_folder
     from panbudget.scenario.garden import load_scenario
@@ -151,7 +158,7 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
             done = result if isinstance(result, Done) else Done(result)
             if made is not None:
                 step("drawing and writing")
-                writing.write_into(done.result, made)
+                writing.write_into(done.result, made, figures=figures)
     if laid_over:
         say(f"Laid over: {', '.join(laid_over)}.", quiet=quiet, aside=as_json)
     if as_json:

@@ -19,6 +19,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
+from matplotlib.ticker import FixedFormatter, FixedLocator
 
 from panbudget.numeric import Floats, Mask
 from panbudget.reports.style import STYLES, applied
@@ -26,25 +27,27 @@ from panbudget.reports.style import STYLES, applied
 WIDTH = 9.0  # inches; an A4 page's text is narrower, and the vector picture shrinks to it
 
 
-def draw_into(folder: Path, draws: Mapping[str, Callable[..., Sequence[Axes]]], result: Any) -> dict[str, str]:
+def draw(draws: Mapping[str, Callable[..., Sequence[Axes]]], result: Any, folder: Path | None = None) -> dict[str, str]:
     """
-    Draw a result's figures into its page's folder, and return them to stand inside the page.
+    Draw a result's figures to stand inside its page.
 
     Parameters
     ----------
-    folder : Path
-        The page's; ``figures`` is made in it.
     draws : mapping of callable
         Names, and what draws them.
     result : Reported
+    folder : Path, optional
+        Where they are to stand as files too; made.
 
     Returns
     -------
     dict
         Name -> SVG element.
     """
-    (folder / "figures").mkdir()
-    return {name: _element(save(draw(result), folder / "figures" / name)) for name, draw in draws.items()}
+    if folder is None:
+        return {name: svg_text(drawn(result)) for name, drawn in draws.items()}
+    folder.mkdir()
+    return {name: _element(save(drawn(result), folder / name)) for name, drawn in draws.items()}
 
 
 @applied()
@@ -65,7 +68,6 @@ def save(drawn: Sequence[Axes], path: Path) -> str:
         The SVG file's text.
     """
     _save(drawn, path.with_name(path.name + ".png"), format="png", dpi=150, metadata={"Software": None})
-    _figure(drawn).set_layout_engine(None)  # laid out for both
     text = _svg(drawn)
     path.with_name(path.name + ".svg").write_text(text, encoding="utf-8", newline="\n")
     return text
@@ -109,7 +111,11 @@ def _figure(drawn: Sequence[Axes]) -> Figure:
 
 
 def _save(drawn: Sequence[Axes], target: Any, **options: Any) -> None:
-    _figure(drawn).savefig(target, **options)
+    figure = _figure(drawn)
+    if (engine := figure.get_layout_engine()) is not None:
+        engine.execute(figure)  # once; saving would lay it out twice, and again for each kind of file
+        figure.set_layout_engine(None)
+    figure.savefig(target, **options)
 
 
 def panels(
@@ -215,7 +221,12 @@ def date_axis(ax: Axes, days: Floats, most: int = 9) -> None:
     ax.xaxis.set_major_locator(locator)
     beside = ["", "%Y", "%B %Y", "%d %B %Y", "%d %B %Y", "%d %B %Y"]  # where marks are years, months, days and less
     formatter = mdates.ConciseDateFormatter(locator, offset_formats=beside)  # type: ignore[no-untyped-call]
-    ax.xaxis.set_major_formatter(formatter)
+    marks = ax.xaxis.get_majorticklocs()
+    # found once: matplotlib asks some forty times for each drawing, and dates are slow
+    fixed = FixedFormatter(formatter.format_ticks(marks))
+    fixed.set_offset_string(formatter.get_offset())
+    ax.xaxis.set_major_locator(FixedLocator(marks))
+    ax.xaxis.set_major_formatter(fixed)
 
 
 def day_ticks(ax: Axes, index: pd.DatetimeIndex, apart: int = 1) -> None:

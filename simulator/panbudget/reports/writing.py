@@ -2,11 +2,12 @@
 Writing: whatever a study found becomes a folder of files, in one way for all of them.
 
 A verb describes itself once, as ``VERB`` in ``reports/VERB/page.py``, and `write` follows it: tables as CSV, totals as
-JSON with schema, title and provenance, figures as PNG and SVG, and the page. What the files are called stands in
-`folders.FILES_OF`. A result finds its verb by its class attribute ``room``; see `panbudget.extras.Reported`.
+JSON with schema, title and provenance, the page with its figures, and these as PNG and SVG where they are wanted. What
+the files are called stands in `folders.FILES_OF`. A result finds its verb by its class attribute ``room``; see `panbudget.extras.Reported`.
 """
 
 import datetime as dt
+import functools
 import importlib
 import importlib.metadata
 import math
@@ -21,7 +22,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from panbudget import files
-from panbudget.reports.canvas import draw_into
+from panbudget.reports.canvas import draw
 from panbudget.reports.folders import FILES_OF, new_folder
 from panbudget.reports.garden import garden_data, garden_rows, gardens_of
 from panbudget.reports.measuring import measure_first, measured_data
@@ -127,7 +128,7 @@ def as_page(result: Any, figures: Mapping[str, str] | None = None) -> str:
     return page(replace(report, **filled))
 
 
-def write_into(result: Any, folder: Path) -> None:
+def write_into(result: Any, folder: Path, *, figures: bool = False) -> None:
     """
     Write a result's files into an empty folder.
 
@@ -135,6 +136,8 @@ def write_into(result: Any, folder: Path) -> None:
     ----------
     result : Reported
     folder : Path
+    figures : bool
+        Whether the page's figures stand beside it too, as PNG and SVG.
     """
     verb = verb_of(result)
     names = FILES_OF[verb.command]
@@ -145,11 +148,11 @@ def write_into(result: Any, folder: Path) -> None:
     for name, content in verb.files.items():
         (folder / name).write_bytes(content(result))
     draws = verb.figures(result)
-    drawn = draw_into(folder, draws, result) if draws else {}
+    drawn = draw(draws, result, folder / "figures" if figures and draws else None)
     (folder / names[0]).write_text(as_page(result, drawn), encoding="utf-8")
 
 
-def write(result: Any, folder: Path, *, overwrite: bool = False) -> None:
+def write(result: Any, folder: Path, *, overwrite: bool = False, figures: bool = False) -> None:
     """
     Write a result's files into a folder of its own, whole or not at all.
 
@@ -160,6 +163,8 @@ def write(result: Any, folder: Path, *, overwrite: bool = False) -> None:
         Made if missing.
     overwrite : bool
         Whether an earlier run of the same command may be replaced.
+    figures : bool
+        As `write_into` takes it.
 
     Raises
     ------
@@ -167,7 +172,7 @@ def write(result: Any, folder: Path, *, overwrite: bool = False) -> None:
         See `folders.new_folder`.
     """
     with new_folder(folder, verb_of(result).command, overwrite=overwrite) as made:
-        write_into(result, made)
+        write_into(result, made, figures=figures)
 
 
 def plot(result: Any, figure: str = "", **options: Any) -> Sequence[Axes]:
@@ -177,6 +182,11 @@ def plot(result: Any, figure: str = "", **options: Any) -> Sequence[Axes]:
     if name not in draws:
         raise ValueError(f"there is no figure {figure!r}; expected: {', '.join(draws) or 'none, it has no figures'}")
     return draws[name](result, **options)
+
+
+@functools.cache
+def _version(package: str) -> str:
+    return importlib.metadata.version(package)
 
 
 def provenance(season: Season, scenario: Scenario | None = None) -> dict[str, Any]:
@@ -196,9 +206,9 @@ def provenance(season: Season, scenario: Scenario | None = None) -> dict[str, An
     """
     weather, ran = season.weather.provenance, scenario or season.scenario
     return {
-        "panbudget": importlib.metadata.version("panbudget"),
+        "panbudget": _version("panbudget"),
         "python": platform.python_version(),
-        "packages": {name: importlib.metadata.version(name) for name in _PACKAGES},
+        "packages": {name: _version(name) for name in _PACKAGES},
         "scenario_sha256": ran.sha256,
         "scenario_file_sha256": ran.file_sha256,
         "variants": list(ran.laid_over),

@@ -249,7 +249,7 @@ def test_the_command_writes_page_table_and_json(garden, tmp_path, capsys):
     source = tmp_path / "garden.toml"
     source.write_text(_toml(garden.described), encoding="utf-8")
     with pytest.raises(SystemExit) as stopped:
-        main(["size", str(source), "--out", str(tmp_path / "sizes")])
+        main(["size", str(source), "--out", str(tmp_path / "sizes"), "--figures"])
     assert stopped.value.code == 0
     said = capsys.readouterr().out
     assert "upper: a pan of" in said

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 
 import numpy as np
 import pytest
@@ -29,9 +30,31 @@ def rows(folder):
     return pd.concat(tables, ignore_index=True)
 
 
-def test_one_row_for_each_site_year_design_and_bed(tmp_path):
-    found = sweep(make_plan(tmp_path), tmp_path / "out", processes=1)
-    table = rows(tmp_path / "out")
+@pytest.fixture(scope="module")
+def swept(tmp_path_factory):
+    """A folder with a plan and what it came to, and that; for tests that only look."""
+    folder = tmp_path_factory.mktemp("swept")
+    return folder, sweep(make_plan(folder), folder / "out", processes=1)
+
+
+@pytest.fixture(scope="module")
+def parted(tmp_path_factory):
+    """The same in many small parts."""
+    folder = tmp_path_factory.mktemp("parted")
+    sweep(make_plan(folder, more=_SMALL_PARTS), folder / "out", processes=1)
+    return folder
+
+
+@pytest.fixture
+def again(parted, tmp_path):
+    """The same, of a test's own."""
+    shutil.copytree(parted, tmp_path, dirs_exist_ok=True)
+    return tmp_path / "plan.toml", tmp_path / "out"
+
+
+def test_one_row_for_each_site_year_design_and_bed(swept):
+    folder, found = swept
+    table = rows(folder / "out")
     assert len(table) == found.rows == 3 * 2 * 3 * 3
     assert not table.duplicated(["site", "year", "design", "controller", "bed"]).any()
     assert found.seasons == 3 * 2 * 3
@@ -46,9 +69,9 @@ def test_one_row_for_each_site_year_design_and_bed(tmp_path):
         assert (table[balance].abs() <= 1e-9 * (table[passed] + table["irrigation_mm"] + 100.0)).all()
 
 
-def test_the_folder_says_what_the_sweep_came_to(tmp_path):
-    found = sweep(make_plan(tmp_path), tmp_path / "out", processes=1)
-    names = set(contents(tmp_path / "out"))
+def test_the_folder_says_what_the_sweep_came_to(swept):
+    folder, found = swept
+    names = set(contents(folder / "out"))
     assert names == {
         "figures/map.png",
         "figures/map.svg",
@@ -58,16 +81,14 @@ def test_the_folder_says_what_the_sweep_came_to(tmp_path):
         "summary.csv",
         "sweep.json",
     }
-    said = json.loads((tmp_path / "out" / "sweep.json").read_text(encoding="utf-8"))
+    said = json.loads((folder / "out" / "sweep.json").read_text(encoding="utf-8"))
     assert (said["sites"], said["sites_run"], said["rows"], said["seasons"]) == (3, 3, 54, 18)
     assert sum(said["suits"].values()) == 3
     assert len(found.choices) == 3
 
 
-def test_a_broken_part_and_a_draft_are_made_anew(tmp_path):
-    plan = make_plan(tmp_path, more=_SMALL_PARTS)
-    out = tmp_path / "out"
-    sweep(plan, out, processes=1)
+def test_a_broken_part_and_a_draft_are_made_anew(again):
+    plan, out = again
     whole = contents(out)
     part = out / "seasons" / "part-000001.parquet"
     part.write_bytes(part.read_bytes()[:1000])
@@ -77,12 +98,10 @@ def test_a_broken_part_and_a_draft_are_made_anew(tmp_path):
     assert contents(out) == whole
 
 
-def test_a_weather_file_changed_since_is_not_mixed_with_the_old_one(tmp_path):
-    plan = make_plan(tmp_path, more=_SMALL_PARTS)
-    out = tmp_path / "out"
-    sweep(plan, out, processes=1)
+def test_a_weather_file_changed_since_is_not_mixed_with_the_old_one(again):
+    plan, out = again
     before = rows(out)
-    weather = tmp_path / "weather" / "place-02.csv"
+    weather = plan.parent / "weather" / "place-02.csv"
     weather.write_text(weather.read_text(encoding="ascii").replace(",0.0,", ",0.1,"), encoding="ascii")
     sweep(plan, out, processes=1)
     after = rows(out)
@@ -90,24 +109,19 @@ def test_a_weather_file_changed_since_is_not_mixed_with_the_old_one(tmp_path):
     assert changed == {"Place 02"}
 
 
-def test_the_order_of_the_jobs_changes_nothing(tmp_path, monkeypatch):
-    plan = make_plan(tmp_path, more=_SMALL_PARTS)
-    sweep(plan, tmp_path / "forth", processes=1)
-
+def test_the_order_of_the_jobs_changes_nothing(parted, tmp_path, monkeypatch):
     def backwards(kit, jobs, **_):
         for job in reversed(list(jobs)):
             yield run_job(kit, job)
 
     monkeypatch.setattr(running, "run_jobs", backwards)
-    sweep(plan, tmp_path / "back", processes=1)
-    assert contents(tmp_path / "back") == contents(tmp_path / "forth")
+    sweep(parted / "plan.toml", tmp_path / "back", processes=1)
+    assert contents(tmp_path / "back") == contents(parted / "out")
 
 
-def test_two_processes_write_the_same_bytes_as_one(tmp_path):
-    plan = make_plan(tmp_path, more=_SMALL_PARTS)
-    sweep(plan, tmp_path / "one", processes=1)
-    sweep(plan, tmp_path / "two", processes=2)
-    assert contents(tmp_path / "two") == contents(tmp_path / "one")
+def test_two_processes_write_the_same_bytes_as_one(parted, tmp_path):
+    sweep(parted / "plan.toml", tmp_path / "two", processes=2)
+    assert contents(tmp_path / "two") == contents(parted / "out")
 
 
 def test_a_bad_site_stops_the_sweep_and_says_why(tmp_path):
@@ -151,7 +165,7 @@ def test_another_plans_folder_is_left_alone(tmp_path):
     out = tmp_path / "out"
     sweep(make_plan(tmp_path), out, processes=1)
     whole = contents(out)
-    plan = make_plan(tmp_path, designs="[design.other]\n")
+    plan = make_plan(tmp_path, places=1, designs="[design.other]\n")
     with pytest.raises(OutputError, match="another plan's sweep.*overwrite it to start again"):
         sweep(plan, out, processes=1)
     assert contents(out) == whole

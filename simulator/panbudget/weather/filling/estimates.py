@@ -42,7 +42,7 @@ _KINDS: dict[tuple[str, ...], tuple[int, Callable[..., Floats]]] = {
 
 def column_or_nan(daily: pd.DataFrame, name: str) -> Floats:
     """Return a column's values, all NaN where the table lacks it."""
-    return daily.reindex(columns=[name])[name].to_numpy(dtype=float)
+    return daily[name].to_numpy(dtype=float) if name in daily.columns else np.full(len(daily), np.nan)
 
 
 def known_days(daily: pd.DataFrame) -> dict[str, Mask]:
@@ -165,7 +165,7 @@ def has_humidity(daily: pd.DataFrame) -> Mask:
 
 
 def _has(daily: pd.DataFrame, names: tuple[str, ...]) -> Mask:
-    return daily.reindex(columns=list(names)).notna().all(axis=1).to_numpy(dtype=bool)
+    return np.asarray(np.all([~np.isnan(column_or_nan(daily, name)) for name in names], axis=0), dtype=bool)
 
 
 def humidity_of(daily: pd.DataFrame, *, dry: bool, in_file: Mask, borrowed: Flags | None = None) -> dict[str, Column]:

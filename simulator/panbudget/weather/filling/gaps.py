@@ -63,11 +63,11 @@ class Gaps:
     def __init__(self, read: CheckedFile, borrowed: Borrowed) -> None:
         self._read, self._borrowed = read, borrowed
         self._daily = borrowed.laid_over(read.arranged.daily)
-        temperatures = self._daily.reindex(columns=["tmin", "tmax"]).notna().all(axis=1).to_numpy()
-        in_file = read.arranged.in_file | temperatures
+        known = known_days(self._daily)
+        in_file = read.arranged.in_file | (known["tmin"] & known["tmax"])
         self._rows = read.arranged.asked & in_file
         self._absent = days_where(read.days, read.arranged.asked & ~in_file)
-        self._missing = {name: self._rows & ~known for name, known in known_days(self._daily).items()}
+        self._missing = {name: self._rows & ~days for name, days in known.items()}
         self._helped = "/helped" if borrowed.files else ""
         self._cure = note(f"figures{self._helped}")
 

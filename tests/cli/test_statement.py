@@ -21,7 +21,7 @@ def test_the_demo_is_stated_and_totals_are_the_replays(tmp_path, capsys):
     code, out, err = run(capsys, "statement", DEMO, "--out", tmp_path / "statement", *FEW)
     assert (code, err) == (0, "")
     assert "Source: spring" in out
-    assert "not certified" in out
+    assert "certified by nobody" in out
     assert sorted(p.name for p in (tmp_path / "statement").iterdir()) == FILES
     assert run(capsys, "replay", DEMO, "--out", tmp_path / "season", "--quiet")[0] == 0
     for name in ("season.json", "daily.csv", "openings.csv"):
@@ -31,6 +31,10 @@ def test_the_demo_is_stated_and_totals_are_the_replays(tmp_path, capsys):
     assert said["sources"]["spring"]["litres"] == season["supplies"]["spring"]["litres"]
     assert said["range"]["samples"] == 20
     with (tmp_path / "statement" / "statement.csv").open(encoding="utf-8", newline="") as file:
+        assert next(file).startswith(
+            "# An estimate prepared by the holder. Not a legal statement and certified by nobody;"
+        )
+        assert next(file).startswith("# Weather: Taken from ../weather_samples/terraces-2025.csv, which says of itself")
         rows = list(csv.DictReader(file))
     assert [row["month"] for row in rows] == list(season["supplies"]["spring"]["by_month"])
     assert {row["water_year"] for row in rows} == {"October 2024 to September 2025"}

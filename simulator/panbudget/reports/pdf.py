@@ -51,13 +51,17 @@ class Paper(FPDF):
         At each page's foot, with "page 1 of 2"; empty for none.
     bottom : float
         Margin below. [mm]
+    mark : str
+        Across each page, behind what stands on it; empty for none.
     """
 
-    def __init__(self, title: str, *, size: PaperSize = "A4", foot: str = "", bottom: float = 10.0) -> None:
+    def __init__(
+        self, title: str, *, size: PaperSize = "A4", foot: str = "", bottom: float = 10.0, mark: str = ""
+    ) -> None:
         super().__init__("portrait", "mm", size)
         #: whether a letter stood as a box so far
         self.boxed = False
-        self._foot, self._bottom = self.drawn(foot), bottom
+        self._foot, self._bottom, self._mark = self.drawn(foot), bottom, mark
         self.set_creation_date(_MADE)
         self.set_title(self.drawn(title))
         self.set_lang("en")
@@ -65,6 +69,15 @@ class Paper(FPDF):
         self.set_auto_page_break(True, margin=bottom)
         for style, file in _FONTS.items():
             self.add_font(_FAMILY, style, file)
+
+    def header(self) -> None:
+        """Put the mark; fpdf asks for it at each page's start."""
+        if self._mark:
+            self.face(54.0, bold=True, grey=225)
+            width, (x, y) = self.get_string_width(self._mark), (self.w / 2.0, self.h / 2.0)
+            with self.rotation(52.0, x, y):
+                self.text(x - width / 2.0, y + 8.0, self._mark)
+            self.set_xy(SIDE, _TOP)
 
     def footer(self) -> None:
         """Put foot and page number; fpdf asks for it at each page's end."""
@@ -95,6 +108,13 @@ class Paper(FPDF):
         self.face(size, bold=bold, grey=grey)
         given = {"w": 0, "h": size * POINT * _LEADING, "align": "L", "new_x": "LMARGIN", "new_y": "NEXT", **options}
         self.multi_cell(text=self.drawn(text), **given)
+
+    def say_whole(self, text: str, size: float) -> None:
+        """Write a paragraph on one page."""
+        self.face(size)
+        lines: Any = self.multi_cell(0, text=self.drawn(text), align="L", dry_run=True, output="LINES")
+        self.keep(len(lines) * size * POINT * _LEADING)
+        self.say(text, size)
 
     def say_labelled(self, label: str, text: str, size: float) -> None:
         """Write a paragraph that opens with a label in bold letters."""

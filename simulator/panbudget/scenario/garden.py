@@ -27,7 +27,7 @@ from panbudget.scenario.faults import Fault, Knocked
 from panbudget.scenario.pans import Pan
 from panbudget.scenario.quantities import Date, Described, Flag, Flow, Length, Number, OneOf, Pressure, Time, in_order
 from panbudget.scenario.rights import StatementRules
-from panbudget.scenario.supplies import Pipe, Supply
+from panbudget.scenario.supplies import Pipe, Supply, Tank
 from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.scenario.wishes import Owned, Wishes
 from panbudget.scenario.zones import unknown_zone
@@ -291,6 +291,7 @@ class Scenario(Described):
     def wrong(self) -> Iterator[Problem]:
         yield from self._supplies_and_names()
         yield from self._rights_of_strange_beds()
+        yield from self._floats_from_nowhere()
         yield from self._faults_of_strange_parts()
 
     def _supplies_and_names(self) -> Iterator[Problem]:
@@ -324,6 +325,16 @@ class Scenario(Described):
                         where = f"supply.{name}.right.further.{further}.beds[{index}]"
                         found = f'is no bed that [supply.{name}] waters, written "CONTROLLER/BED"'
                         yield Problem("unknown-part", where, found, "", did_you_mean(bed, served, ""))
+
+    def _floats_from_nowhere(self) -> Iterator[Problem]:
+        """A float valve's water is drawn from mains, under their right or a further one."""
+        mains = {name: supply.right for name, supply in self.supply.items() if supply.kind == "mains"}
+        known = [*mains, *(f"{name} / {key}" for name, right in mains.items() if right for key in right.further)]
+        for name, supply in self.supply.items():
+            source = supply.top_up.source if isinstance(supply, Tank) and supply.top_up else ""
+            if source and source not in known:
+                where, cure = f"supply.{name}.top_up.from", did_you_mean(source, known, "")
+                yield Problem("unknown-part", where, "names no mains of this file", "", cure, source)
 
     def _beds(self) -> list[tuple[str, Controller]]:
         return [(f"{name}/{bed}", controller) for name, controller in self.controller.items() for bed in controller.bed]
@@ -468,9 +479,9 @@ _ALTERNATIVES = (
 def _overlaid(base: Mapping[str, Any], overlay: Mapping[str, Any]) -> dict[str, Any]:
     replaced = {key for group in _ALTERNATIVES if not overlay.keys().isdisjoint(group) for key in group}
     merged = {key: value for key, value in base.items() if key not in replaced}
-    # mains that become a tank keep their water right and nothing else
+    # mains that become a tank keep their water right and meter, and nothing else
     if overlay.get("kind", base.get("kind")) != base.get("kind") and ("pressure" in base or "volume" in base):
-        merged = {key: value for key, value in merged.items() if key == "right"}
+        merged = {key: value for key, value in merged.items() if key in ("right", "meter")}
     for key, value in overlay.items():
         below = merged.get(key)
         if value is None:  # a description in Python may take a key away

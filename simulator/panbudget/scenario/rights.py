@@ -5,6 +5,7 @@ Part of the scenario's models: frozen, every default stands here. Knows no law o
 """
 
 import calendar
+import datetime as dt
 import re
 from collections.abc import Iterator
 from typing import Annotated, Literal
@@ -13,7 +14,7 @@ from pydantic import Field
 
 from panbudget.errors import Problem
 from panbudget.scenario.problems import Senseless
-from panbudget.scenario.quantities import Area, Described, Flow, Reads, SomeVolume, Whole
+from panbudget.scenario.quantities import Area, Date, Described, Flow, Number, Reads, SomeVolume, Whole
 
 _LEAP_YEAR = 2000  # so that 29 February may be named
 
@@ -31,6 +32,14 @@ def _month_day(value: object) -> object:
 
 MonthDay = Annotated[tuple[int, int], Reads(_month_day, {"type": "string", "examples": ["04-01"]})]
 Words = Annotated[str, Field(max_length=200)]
+#: what is printed as it is given: words, a number or a date
+Printed = Annotated[
+    Words,
+    Reads(
+        lambda given: str(given) if isinstance(given, dt.date | int | float) and not isinstance(given, bool) else given,
+        {"type": ["string", "number"]},
+    ),
+]
 _Metric = Literal["L", "m^3", "ML"]
 _American = Literal["gal", "acre-foot", "acre-inch", "acre-foot-survey", "acre-inch-survey", "hundred-cubic-feet"]
 
@@ -55,6 +64,12 @@ class _Papers(Described):
     reference: Words = ""
     point_of_diversion: Words = ""
     purpose: Words = ""
+    address: Printed = ""
+    priority_date: Printed = ""
+    source_kind: Printed = ""
+    coordinates: Printed = ""
+    place_of_use: Printed = ""
+    attestation: Annotated[str, Field(max_length=1000)] = ""
     volume: SomeVolume | None = None
     rate: Flow | None = None
     season: LicensedSeason | None = None
@@ -87,6 +102,19 @@ class Right(_Papers):
                     yield Problem("named-twice", where, found, cure="a bed has one right")
                     return
                 seen[bed] = name
+
+
+class Meter(Described):
+    """The meter that counts a supply's water."""
+
+    # half the width of what a meter's counts are worth: common practice, no source
+    accuracy: Annotated[Number, Field(ge=0, le=0.5)] = 0.02
+    multiplier: Annotated[Number, Field(gt=0)] = 1.0
+    make: Printed = ""
+    serial_number: Printed = ""
+    calibration_date: Date | None = None
+    first_reading: Printed = ""
+    last_reading: Printed = ""
 
 
 class StatementRules(Described):

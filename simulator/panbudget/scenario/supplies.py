@@ -4,14 +4,14 @@ The scenario's supplies: mains or a tank, what fills the tank, and the pipe from
 
 import itertools
 from collections.abc import Iterator
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, create_model
 
 from panbudget.errors import Problem
 from panbudget.scenario import quantities
 from panbudget.scenario.quantities import Area, Described, Flow, Number, OneOf, Pressure, Share, SomeLength, SomeVolume
-from panbudget.scenario.rights import Right
+from panbudget.scenario.rights import Meter, Right, Words
 
 _ROUNDING = 1e-9  # of unit conversion
 _Length = Annotated[quantities.Length, Field(ge=0)]
@@ -32,11 +32,22 @@ class Roof(Described):
     first_flush: _Length = 0.0
 
 
-class TopUp(Described):
-    """A float valve that lets mains water into a tank."""
+class _Float(Described):
+    """A float valve that lets water into a tank."""
 
     below: SomeVolume
     rate: Flow
+
+    @property
+    def source(self) -> str:
+        """The supply, or "SUPPLY / FURTHER RIGHT", that its water is drawn from; empty where nobody says."""
+        return str(getattr(self, "from"))
+
+
+if TYPE_CHECKING:
+    TopUp = _Float
+else:  # its key `from` is a word of Python's
+    TopUp = create_model("TopUp", __base__=_Float, __module__=__name__, **{"from": (Words, "")})
 
 
 class Pipe(Described):
@@ -50,6 +61,7 @@ class Pipe(Described):
 class _Supply(Described):
     salinity: quantities.Conductivity | None = None
     right: Right | None = None
+    meter: Meter | None = None
 
 
 class Mains(_Supply):

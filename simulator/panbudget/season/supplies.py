@@ -235,6 +235,22 @@ def tanks_in_use(scenario: Scenario) -> dict[str, Tank]:
     return {name: supply for name, supply in scenario.supply.items() if isinstance(supply, Tank) and name in used}
 
 
+def float_key(tank: str) -> str:
+    """Return what a tank's float valve is called beside the valves; no controller can be called so."""
+    return f"{tank}/top_up"
+
+
+def floats_on(scenario: Scenario, *sources: str) -> dict[str, Tank]:
+    """Return the tanks in use whose float valves draw on one of some supplies or further rights; "" for none named."""
+    return {name: tank for name, tank in tanks_in_use(scenario).items() if float_source(scenario, name) in sources}
+
+
+def float_source(scenario: Scenario, tank: str) -> str | None:
+    """Return what a tank's float valve draws on, "" where nobody says, None where there is no float valve."""
+    supply = scenario.supply[tank]
+    return supply.top_up.source if isinstance(supply, Tank) and supply.top_up else None
+
+
 def lengthened(points: Floats, length: int) -> Floats:
     """
     Return shapes of as many points as the longest one.

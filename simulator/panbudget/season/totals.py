@@ -325,16 +325,37 @@ def valve_flows(forcing: Forcing) -> dict[str, Floats]:
     return flows
 
 
-def _peak_rate(forcing: Forcing, openings: pd.DataFrame) -> float:
-    """Largest flow of all valves that are open together, at an opening's start or a midnight. [L/h]"""
-    days, starts = len(forcing.dates), np.maximum(openings["start_h"].to_numpy(float), 0.0)
+def rates_by_day(openings: pd.DataFrame, flows: Mapping[str, Floats]) -> Floats:
+    """
+    Return the largest flow of all valves that are open together on each day, at an opening's start or a midnight.
+
+    Parameters
+    ----------
+    openings : DataFrame
+    flows : mapping of ndarray (days,)
+        Controller -> what its valve lets through while it is open; those of no other count. [L/h]
+
+    Returns
+    -------
+    ndarray (days,)
+        [L/h]
+    """
+    days = max((len(flow) for flow in flows.values()), default=0)
+    starts = np.maximum(openings["start_h"].to_numpy(float), 0.0)
     moments = np.concatenate([starts, 24.0 * np.arange(days)])
-    day = np.minimum(moments // 24.0, days - 1).astype(int)
-    rate = np.zeros(len(moments))
-    for name, flow in valve_flows(forcing).items():
+    day = np.minimum(moments // 24.0, max(days - 1, 0)).astype(int)
+    rate, most = np.zeros(len(moments)), np.zeros(days)
+    for name, flow in flows.items():
         of_valve = (openings["controller"] == name).to_numpy()
         ends = openings["end_h"].to_numpy(float)[of_valve]  # not a number, and sorted last, if still open
         # at one moment, shutting counts before opening
         opened, shut = (np.searchsorted(np.sort(hours), moments, side="right") for hours in (starts[of_valve], ends))
         rate += np.where(opened > shut, flow[day], 0.0)
-    return float(rate.max())
+    if days:
+        np.maximum.at(most, day, rate)
+    return most
+
+
+def _peak_rate(forcing: Forcing, openings: pd.DataFrame) -> float:
+    """Largest flow of all valves that are open together. [L/h]"""
+    return float(rates_by_day(openings, valve_flows(forcing)).max())

@@ -24,6 +24,7 @@ from panbudget.extras import Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario, WeighedValve
 from panbudget.scenario.uncertainty import Factors
+from panbudget.season import supplies
 from panbudget.season.faults import with_faults
 from panbudget.season.layout import Forcing, prepare
 from panbudget.season.result import Season
@@ -392,9 +393,11 @@ def sampled_chains(
         yield results
 
 
-def sampled_litres(season: Season, count: int, step: Step = silent) -> dict[str, Floats]:
+def sampled_litres(
+    season: Season, count: int, step: Step = silent, *, before: Sequence[Stretch] = ()
+) -> dict[str, Floats]:
     """
-    Return what passed each valve in each of many runs over the stated ranges.
+    Return what passed each valve, and each tank's float valve, in each of many runs over the stated ranges.
 
     Parameters
     ----------
@@ -403,14 +406,20 @@ def sampled_litres(season: Season, count: int, step: Step = silent) -> dict[str,
         How many runs.
     step : callable
         Told after each.
+    before : sequence of Stretch
+        From where the season goes on.
 
     Returns
     -------
     dict
-        Controller -> ndarray (samples, days). [L/day]
+        Controller, or `supplies.float_key` of a tank -> ndarray (samples, days). [L/day]
     """
-    drawn = np.stack([out.drawn for out in sampled_results(season, count, step=step)], axis=1)
-    return dict(zip(season.scenario.controller, drawn, strict=True))
+    drawn = []
+    for index, (*_, out) in enumerate(sampled_chains([*before, season], count), 1):
+        drawn.append(np.concatenate([out.drawn, out.tank_topped]))
+        step(f"season {index} of {count} over the stated ranges")
+    names = [*season.scenario.controller, *map(supplies.float_key, season.tanks)]
+    return dict(zip(names, np.stack(drawn, axis=1), strict=True))
 
 
 def with_spread(season: Season, count: int, *, step: Step = silent) -> Season:

@@ -39,7 +39,7 @@ def test_columns_add_up_to_their_totals_as_printed(state, unit, tmp_path):
     file = tmp_path / "meter.csv"
     file.write_text("date,reading,unit\n2025-05-01,0,L\n2025-06-03,4321.7,L\n2025-06-20,5000,L\n", encoding="utf-8")
     made = state({"volume_unit": unit, "volume": "20 m^3"}, readings=file)
-    months, _, beds = tables(made)
+    months, _, licensed, beds = tables(made)
     for column in (1, 2, 4, 5):  # days, modelled, metered, reported
         cells = [row[column] for row in months.rows if row[column] != "–"]
         assert sum(map(number, cells)) == number(months.total[column]), months.headings[column]
@@ -48,7 +48,7 @@ def test_columns_add_up_to_their_totals_as_printed(state, unit, tmp_path):
     for row in (*beds.rows, beds.total):
         assert number(row[3]) == number(row[4]) + number(row[5]) + number(row[6])  # where the water went
     assert beds.total[3] == months.total[2]
-    licence = number(tables(made)[1].rows[0][1].split("\u00a0")[0])
+    licence = number(licensed.rows[0][1].split("\u00a0")[0])
     used = Decimal(0)
     for row in months.rows:
         used += number(row[5])
@@ -58,7 +58,7 @@ def test_columns_add_up_to_their_totals_as_printed(state, unit, tmp_path):
 def test_the_words_say_what_this_is_and_how_it_was_determined(state):
     sheet = statement_sheet(state({"volume_unit": "acre-foot"}))
     (estimate,) = sheet.lead
-    assert "estimate" in estimate and "not certified" in estimate and "prevail" in estimate
+    assert "estimate" in estimate and "certified by nobody" in estimate and "prevail" in estimate
     said = dict(sheet.limits)
     assert "hours open × the flow" in said["Determination"]
     assert "meter" not in said["Determination"]
@@ -97,13 +97,14 @@ def test_meter_and_model_are_set_against_each_other_in_one_sentence(state, tmp_p
     sheet = statement_sheet(state(None, readings=file))
     section = sheet.sections[0]
     assert any(
-        "2 of 3\u00a0months by meter, 2 of them only in their sum, 1 in part" in sentence for sentence in section.items
+        "(of 3\u00a0months, 2 metered only in a sum that the model splits, 1 metered in part)" in sentence
+        for sentence in section.items
     )
-    (line,) = [sentence for sentence in section.items if sentence.startswith("Over the metered")]
+    (line,) = [sentence for sentence in section.items if sentence.startswith("Over the 62 metered days of spring")]
     assert "outside the model's range" in line and "less)" in line
     assert any("only a part of July 2025 (1 of 31\u00a0days)" in sentence for sentence in section.items)
     last = "METERED\u00a01/31"
-    summed = "METERED\u00a0SUM, MODEL'S\u00a0SPLIT"
+    summed = "metered\u00a0total, split\u00a0by\u00a0the\u00a0model"
     assert [row[6] for row in table_of(sheet.sections[1].table).rows[:-1]] == [summed, summed, last]
     said = dict(statement_sheet(state(None, readings=file)).limits)
     assert "passed its last digit" in said["Measured"]
@@ -113,9 +114,13 @@ def test_meter_and_model_are_set_against_each_other_in_one_sentence(state, tmp_p
 @pytest.mark.parametrize(
     ("days", "bases", "told"),
     [
-        (("05-01", "08-01"), ["sum"] * 3, "(3 of 3\u00a0months by meter, 3 of them only in their sum)"),
-        (("05-01", "06-01", "08-01"), ["metered", "sum", "sum"], "(3 of 3\u00a0months by meter, 2 of them only"),
-        (("05-01", "06-01", "07-01", "08-01"), ["metered"] * 3, "(3 of 3\u00a0months by meter)"),
+        (("05-01", "08-01"), ["sum"] * 3, "(of 3\u00a0months, 3 metered only in a sum that the model splits)"),
+        (
+            ("05-01", "06-01", "08-01"),
+            ["metered", "sum", "sum"],
+            "(of 3\u00a0months, 1 metered, 2 metered only in a sum",
+        ),
+        (("05-01", "06-01", "07-01", "08-01"), ["metered"] * 3, "(of 3\u00a0months, 3 metered)"),
     ],
 )
 def test_a_month_is_metered_only_where_readings_stand_at_its_ends(state, tmp_path, days, bases, told):
@@ -128,7 +133,11 @@ def test_a_month_is_metered_only_where_readings_stand_at_its_ends(state, tmp_pat
     assert made.accounts[0].ledger.months["basis"].tolist() == [names[basis] for basis in bases]
     items = statement_sheet(made).sections[0].items
     assert told in items[0]
-    assert "lie between" not in items[0]  # nothing of it is the model's
+    assert (
+        "lie between" not in items[0] and "the meter's ±2\u00a0% makes it" in items[0]
+    )  # nothing of it is the model's
+    (total,) = [item for item in items if item.startswith("Metered total of spring: ")]
+    assert f"from the reading of 2025-05-01 (0 L) to that of 2025-08-01 ({100 * (len(days) - 1)} L)" in total
     (split,) = [item for item in items if item.startswith("No reading was taken at the ends of")] or [""]
     assert split.count(" 2025") == bases.count("sum")
 
@@ -162,7 +171,7 @@ def test_what_was_measured_in_place_is_called_measured(make_garden):
     upper["valve"] = valve
     upper["bed"]["tomatoes"]["emitters"] = {"count": 30, "flow": "2 L/h"}
     words = method_lines(statement(scenario_from({**raw, "uncertainty": {"samples": 20}}, garden.path)))
-    for part in ("swing of upper, by two weighings", "refill flow of upper, in place", "tomatoes, in place"):
+    for part in ("Swing of upper, by two weighings", "refill flow of upper, in place", "tomatoes, in place"):
         assert part in words["Measured"]
     assert "packets" not in words["Assumed"]
 
@@ -172,7 +181,9 @@ def test_a_computed_pan_names_its_model_and_exposure(make_garden):
     words = said(make_garden, pan)
     assert "Pan evaporation of upper: the pan's energy balance, exposure 0.9" in words["Assumed"]
     assert "packets" in words["Assumed"]
-    assert "column of the weather file" in said(make_garden, {})["Measured"]
+    measured = said(make_garden, {})
+    assert "its column pan_evaporation" in measured["Weather"] and "measured" not in measured["Weather"]
+    assert measured["Measured"] == "nothing at the garden itself"
 
 
 def test_a_leak_in_the_season_is_named_on_the_sheet_that_people_sign(make_garden):
@@ -217,5 +228,5 @@ def test_what_a_person_reads_in_ten_seconds_names_each_source_what_is_broken_and
     assert lines[-2].startswith(
         "danger: spring: What is reported passes the licensed volume of water year 2025. First on "
     )
-    assert "not certified" in lines[-1]
+    assert "certified by nobody" in lines[-1]
     assert made.sentences() == lines

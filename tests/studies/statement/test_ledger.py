@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 from decimal import Decimal
-from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from panbudget import replay, scenario_from
+from panbudget.season.totals import rates_by_day
 from panbudget.studies.statement.ledger import _year_label, beyond, largest_rate, litres_by_day, sources_of
 from panbudget.studies.statement.units_of_form import VOLUME_UNITS
 from tests.small_weather import weather_csv
@@ -111,8 +111,8 @@ def test_a_licence_that_is_enough_is_not_exceeded(state):
 
 def test_a_licence_used_up_to_the_litre_is_not_exceeded(state, tmp_path):
     """60 m³ is 59 999.99999999999 L in floats, and 160 m³ less 100 m³ something else: neither is a litre too many."""
-    file = meter(tmp_path, "2025-05-01,100,m^3\n2025-06-01,160,m^3\n")
-    made = state({"volume": "60 m^3", "area": "0.0012 ha"}, days=31, readings=file)
+    file = meter(tmp_path, "2025-05-01,100,m^3\n2025-08-01,160,m^3\n")
+    made = state({"volume": "60 m^3", "area": "0.0012 ha"}, readings=file)
     assert made.accounts[0].ledger.years["exceeded_on"].iloc[0] is None
     assert {finding.code for finding in made.findings} == {"licence-near", "meter-apart"}
 
@@ -171,19 +171,22 @@ def meter(tmp_path, text):
 
 
 def test_metered_months_replace_modelled_ones_and_both_are_kept(state, tmp_path):
-    """May by the meter: 4 000 L. June half by it, half by the model. July: modelled."""
+    """May by the meter: 4 000 L. June half by it, half by the model. July: modelled, at the meter's ratio: it counts twice."""
     file = meter(tmp_path, "2025-05-01,10,m^3\n2025-06-01,14,m^3\n2025-06-16,16,m^3\n")
     ledger = state({"volume": "100 m^3"}, readings=file).accounts[0].ledger
     may, june, july = ledger.months.itertuples()
-    assert (may.basis, june.basis, july.basis) == ("metered", "metered in part", "modelled")
+    assert (may.basis, june.basis, july.basis) == ("metered", "metered in part", "modelled, at the meter's ratio")
+    ratio = 6000.0 / ledger.days["modelled"].iloc[:46].sum()
+    assert ledger.metered.ratio == pytest.approx(ratio) and ratio > 1.5 and not ledger.metered.agrees
     assert (may.metered_days, june.metered_days, july.metered_days) == (31.0, 15.0, 0.0)
     assert may.metered_litres == may.reported_litres == pytest.approx(4000.0)
     assert may.modelled_litres != may.reported_litres
     assert june.metered_litres == pytest.approx(2000.0)
     rest = ledger.days["modelled"].iloc[46:61].sum()  # 16 to 30 June
-    assert june.reported_litres == pytest.approx(2000.0 + rest)
+    assert june.reported_litres == pytest.approx(2000.0 + ratio * rest)
+    assert july.reported_litres == pytest.approx(ratio * july.modelled_litres)
     assert np.isnan(july.metered_litres) and july.metered is None
-    assert sum(ledger.months["reported_litres"]) == pytest.approx(6000.0 + rest + july.modelled_litres)
+    assert sum(ledger.months["reported_litres"]) == pytest.approx(6000.0 + ratio * (rest + july.modelled_litres))
     assert ledger.reported == sum(ledger.months["reported"])
     assert may.headroom == 96_000
     assert ledger.days["reported"].iloc[:31].sum() == pytest.approx(4000.0)
@@ -191,12 +194,13 @@ def test_metered_months_replace_modelled_ones_and_both_are_kept(state, tmp_path)
 
 def test_a_last_reading_on_the_last_day_leaves_only_that_day_to_the_model(state, tmp_path):
     """No hour: the day's start, so that 30 of May's 31 days are metered; written 24:00, all of them are."""
-    early = meter(tmp_path, "2025-05-01,10,m^3\n2025-05-31,14,m^3\n")
+    early = meter(tmp_path, "2025-05-01,10,m^3\n2025-05-31,11.8,m^3\n")
     ledger = state(None, days=31, readings=early).accounts[0].ledger
     (may,) = ledger.months.itertuples()
     assert (may.basis, may.metered_days) == ("metered in part", 30.0)
-    assert may.reported_litres == pytest.approx(4000.0 + ledger.days["modelled"].iloc[30])
-    assert ledger.days["reported"].iloc[:30].sum() == pytest.approx(4000.0)
+    assert ledger.metered.ratio == 1.0  # inside the model's range
+    assert may.reported_litres == pytest.approx(1800.0 + ledger.days["modelled"].iloc[30])
+    assert ledger.days["reported"].iloc[:30].sum() == pytest.approx(1800.0)
     assert ledger.days["reported"].sum() == pytest.approx(may.reported_litres)
     late = meter(tmp_path, "2025-05-01,10,m^3\n2025-05-31 24:00,14,m^3\n")
     (may,) = state(None, days=31, readings=late).accounts[0].ledger.months.itertuples()
@@ -259,14 +263,10 @@ def test_a_figure_passes_a_limit_by_more_than_a_billionth_of_it():
 
 def test_valves_rates_add_while_they_are_open_and_one_that_shuts_makes_room_first():
     """By hand: 10 L/h and a half of 6 L/h; together on the second day, and no more than that on the third."""
-    pans = {"upper": SimpleNamespace(valve_flow=10.0), "lower": SimpleNamespace(valve_flow=6.0)}
     days = [("upper", 1.0, 2.0), ("lower", 2.0, 3.0), ("upper", 25.0, 27.0), ("lower", 26.0, 28.0)]
     days += [("lower", 50.0, np.nan), ("upper", 51.0, np.nan), ("idle", 52.0, 53.0)]
     openings = pd.DataFrame(days, columns=["controller", "start_h", "end_h"])
-    openings["start"] = [f"2025-05-0{1 + int(hour // 24)} {hour % 24:02.0f}:00" for hour in openings["start_h"]]
-    season = SimpleNamespace(openings=openings, forcing=SimpleNamespace(pan_of=pans))
-    source = SimpleNamespace(shares={"upper": 1.0, "lower": 0.5})
-    assert largest_rate(season, source) == (13.0, "2025-05-02")
-    first = SimpleNamespace(openings=openings.iloc[:2], forcing=season.forcing)
-    assert largest_rate(first, source) == (10.0, "2025-05-01")
-    assert largest_rate(SimpleNamespace(openings=openings.iloc[:0], forcing=season.forcing), source) == (0.0, "")
+    flows = {"upper": np.full(3, 10.0), "lower": np.full(3, 3.0)}
+    assert rates_by_day(openings, flows).tolist() == [10.0, 13.0, 13.0]
+    assert rates_by_day(openings.iloc[:0], flows).tolist() == [0.0] * 3
+    assert rates_by_day(openings, {}).tolist() == []

@@ -4,6 +4,8 @@ Season tables: what is written of a season as CSV: its days, its beds' totals, i
 Two runs on the same inputs give the same bytes: no dates of writing, no host, numbers printed one way.
 """
 
+from typing import Any
+
 import pandas as pd
 
 from panbudget.season.result import Season
@@ -25,14 +27,29 @@ def daily_table(season: Season) -> pd.DataFrame:
     -------
     DataFrame
         ``date``, ``controller``, ``bed``; the day's ``eto_mm`` and ``rain_mm``; the controller's ``pan_mm``,
-        ``openings``, ``open_hours`` and ``pan_level_kg`` (above the trip weight, at solar midnight), repeated for
-        each of its beds; then the bed's own columns, the driest quarter's with the prefix ``driest_``.
+        ``openings``, ``open_hours`` and ``pan_level_kg`` (above the trip weight, at solar midnight), what passed its valve
+        (``valve_litres``), its ``supply`` and what passed all valves on that (``supply_litres``), and in a garden with a
+        tank what a float valve let into it (``float_litres``), repeated for each of its beds; then the bed's own columns,
+        the driest quarter's with the prefix ``driest_``.
     """
-    parts = []
+    parts, valves = [], season.scenario.controller
+    drawn = {
+        supply: sum(season.controllers[name]["litres"] for name, part in valves.items() if part.supply == supply)
+        for supply in season.scenario.supply
+    }
     for rank, (key, table) in enumerate(season.beds.items()):
         controller, bed = key.split("/")
         of_bed = table.drop(columns=_NOT_DAILY).assign(growing=table["growing"].astype(int))
-        part = pd.concat([season.days[["eto_mm", "rain_mm"]], season.controllers[controller][_OF_PAN], of_bed], axis=1)
+        of_valve, supply = season.controllers[controller], valves[controller].supply
+        draughts: dict[str, Any] = {
+            "valve_litres": of_valve["litres"],
+            "supply": supply,
+            "supply_litres": drawn[supply],
+        }
+        if season.tanks:
+            draughts["float_litres"] = season.tanks[supply]["topped_l"] if supply in season.tanks else 0.0
+        of_pan = of_valve[_OF_PAN].assign(**draughts)
+        part = pd.concat([season.days[["eto_mm", "rain_mm"]], of_pan, of_bed], axis=1)
         dates = pd.DatetimeIndex(table.index).strftime("%Y-%m-%d")
         for column, value in (("bed", bed), ("controller", controller), ("date", dates)):
             part.insert(0, column, value)

@@ -4,19 +4,21 @@ Statement page: a statement as page, PDF, CSV and JSON, with the season that it 
 Every number of `statement.json` says where in `season.json` it comes from, or how it follows. Same inputs, same bytes.
 """
 
+import io
 from collections.abc import Mapping
-from dataclasses import asdict
 from typing import Any
 
 import pandas as pd
 
-from panbudget.files import json_bytes
+from panbudget.files import json_bytes, write_csv
 from panbudget.reports.pages import filled, texts
 from panbudget.reports.season.files import daily_table, openings_table
+from panbudget.reports.statement.origins import first_day_said, weather_kind, weather_said
 from panbudget.reports.statement.pdf import statement_pdf
 from panbudget.reports.statement.sheet import method_lines, season_fingerprint, statement_sentences, statement_sheet
 from panbudget.reports.writing import Verb, as_json
 from panbudget.season.result import Season
+from panbudget.season.supplies import float_source
 from panbudget.studies.ranges import ranges_of
 from panbudget.studies.statement.account import Account, Statement
 from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS
@@ -27,6 +29,8 @@ _CSV_COLUMNS = [
     *("reported_litres", "range_low_litres", "range_high_litres"),
 ]
 _PAPERS = ("holder", "reference", "point_of_diversion", "purpose")
+_OF_METER = ("days", "metered", "modelled", "interval", "accuracy", "agrees", "ratio")
+_GIVEN = ("address", "priority_date", "source_kind", "coordinates", "place_of_use", "attestation")
 
 
 def months_table(statement: Statement) -> pd.DataFrame:
@@ -41,7 +45,7 @@ def months_table(statement: Statement) -> pd.DataFrame:
     -------
     DataFrame
         Printed volumes in the form's unit (they add up as printed), then litres in full. ``basis`` says what is
-        reported: "modelled", "metered", or "metered in part" with the model for the rest. Empty where there is none.
+        reported, as `Ledger` has it. Empty where there is none.
     """
     parts = []
     for account in statement.accounts:
@@ -70,6 +74,14 @@ def statement_totals(statement: Statement) -> dict[str, Any]:
     """
     rules, season = statement.season.scenario.uncertainty, statement.season
     return {
+        "notice": texts("statement")["estimate"],
+        "weather": {
+            "taken_from": season.weather.provenance["file"],
+            "says_of_itself": season.weather.provenance["says"],
+            "kind": weather_kind(statement),
+            "sentence": weather_said(statement),
+        },
+        "first_day": first_day_said(statement),
         "variant": statement.variant or None,
         "season": season.totals["season"],
         "sources": {account.source.name: _source(account, season) for account in statement.accounts},
@@ -91,10 +103,14 @@ def _source(account: Account, season: Season) -> dict[str, Any]:
     rate_unit, area_unit = RATE_UNITS[right.rate_unit], AREA_UNITS[right.area_unit]
     (peak_day, peak), outside, beds = ledger.peak, ledger.outside, account.beds[account.beds["bed"] != ""]
     crops = beds.groupby("crop", sort=False)[["area_m2", "applied"]].sum().rename(columns={"applied": "litres"})
+    meter = season.scenario.supply[source.supply].meter
+    given = {name: text for name in _GIVEN if (text := getattr(papers, name))}
     return {
         "supply": source.supply,
         "right_described": source.described,
         **{name: getattr(papers, name) for name in _PAPERS},
+        **given,
+        "meter_described": None if meter is None else meter.model_dump(mode="json", exclude_unset=True),
         "water_year_start": right.water_year_start,
         "unit": {"key": ledger.unit.key, "exact": ledger.unit.factor_text("L"), "decimals": ledger.decimals},
         "litres": ledger.litres,
@@ -122,19 +138,30 @@ def _source(account: Account, season: Season) -> dict[str, Any]:
         },
         "beds": [_bed(bed, season) for bed in account.beds.to_dict("records")],
         "crops": crops.to_dict("index"),
-        "meter": account.metered and {**asdict(account.metered), "agrees": account.metered.agrees},
+        "tanks": {
+            name: {**tank, "change_l": tank["end_l"] - tank["start_l"], "float_on": float_source(season.scenario, name)}
+            for name, tank in account.tanks.items()
+        },
+        "meter": account.metered and {name: getattr(account.metered, name) for name in _OF_METER},
+        "readings": [
+            {"date": part.shown, "counter": part.text, "litres": part.litres, "event": part.row["event"]}
+            for part in account.readings
+        ],
         "from": _origin(account),
     }
 
 
 def _origin(account: Account) -> dict[str, Any]:
     """Where in `season.json` a source's numbers come from, or how they follow."""
-    shares = account.source.shares.items()
+    floats = [f"supplies.{name}.tank.topped_l" for name in account.source.floats]
+    shares = [(name, share) for name, share in account.source.shares.items() if "/" not in name]
     litres, pans = (
-        " + ".join(f"{share:.12g} × controllers.{name}.{what}" for name, share in shares if share or what == "litres")
-        for what in ("litres", "refilled_kg")
+        " + ".join(
+            [f"{share:.12g} × controllers.{name}.{what}" for name, share in shares if share or what == "litres"] + more
+        )
+        for what, more in (("litres", floats), ("refilled_kg", []))
     )
-    origin = texts("statement")["origin"]["whole" if account.source.is_whole_supply else "shared"]
+    origin = texts("statement")["origin"]["whole" if account.source.is_whole_supply and not floats else "shared"]
     beds = {bed: f"beds.{bed}.litres" for bed in account.beds["bed"] if bed}
     return {**filled(origin, {"supply": account.source.supply, "litres": litres}), "beds": {**beds, "pans": pans}}
 
@@ -145,7 +172,8 @@ def _year(account: Account, label: str) -> dict[str, Any]:
         "label": label,
         "litres": year["modelled_litres"],
         "reported_litres": year["reported_litres"],
-        "printed": {name: year[name] for name in ("modelled", "reported")},
+        "printed": {name: year[name] for name in ("modelled", "metered", "reported")},
+        "basis": year["basis"] or None,
         "share_used": year["share_used"],
         "exceeded_on": year["exceeded_on"],
         "months": {
@@ -170,6 +198,15 @@ def _bed(bed: Mapping[Any, Any], season: Season) -> dict[str, Any]:
     return {**bed, **{name: totals[total] * area for name, total in with_rain.items()}}
 
 
+def _csv(statement: Statement) -> bytes:
+    """`statement.csv`: what it is, and where its weather is from, then `months_table`."""
+    text = io.StringIO()
+    for line in (texts("statement")["estimate"], f"Weather: {weather_said(statement)}"):
+        text.write(f"# {' '.join(line.split())}\n")
+    write_csv(months_table(statement), text)
+    return text.getvalue().encode()
+
+
 def _sealed(statement: Statement) -> bytes:
     """`statement.json`, which names the `season.json` beside it."""
     return json_bytes({**as_json(statement), "season_json_sha256": season_fingerprint(statement)})
@@ -183,11 +220,11 @@ VERB = Verb(
     tables={
         "daily.csv": lambda statement: daily_table(statement.season),
         "openings.csv": lambda statement: openings_table(statement.season),
-        "statement.csv": months_table,
     },
     files={
         "season.json": lambda statement: json_bytes(as_json(statement.season)),
         "statement.json": _sealed,
+        "statement.csv": _csv,
         "statement-a4.pdf": lambda statement: statement_pdf(statement_sheet(statement), "A4"),
         "statement-letter.pdf": lambda statement: statement_pdf(statement_sheet(statement), "Letter"),
     },

@@ -2,10 +2,14 @@
 Statement PDF: a statement's sheet on A4 or Letter, with page numbers and room for a signature.
 """
 
+from typing import Any
+
 from panbudget.reports.pdf import BOX, GREY, SIDE, Paper, PaperSize, quiet
 from panbudget.reports.statement.sheet import Sheet, SourceSection
 
 _BODY, _TABLE, _SMALL, _TINY = 8.0, 7.2, 6.7, 5.8  # points
+_ROW = 4.7  # mm, of a table
+_WITH_SIGNATURE = 2  # paragraphs that stand on the page that is signed
 
 
 @quiet()
@@ -23,7 +27,7 @@ def statement_pdf(sheet: Sheet, size: PaperSize) -> bytes:
     bytes
         A PDF file.
     """
-    paper = Paper(sheet.title, size=size, foot=f"{sheet.title} · {sheet.when}", bottom=13.0)
+    paper = Paper(sheet.title, size=size, foot=f"{sheet.title} · {sheet.when}", bottom=13.0, mark=sheet.mark)
     paper.add_page()
     paper.say(sheet.title, 14.0, bold=True)
     paper.say(sheet.when, _BODY + 1.0)
@@ -34,31 +38,67 @@ def statement_pdf(sheet: Sheet, size: PaperSize) -> bytes:
         paper.say(text, _SMALL + 0.6, bold=True, border=1, padding=1)
     for part in sheet.sections:
         if part.heading:
-            _heading(paper, part.heading)
+            _heading(paper, part.heading, 55.0)
         if isinstance(part, SourceSection):
             _facts(paper, part.facts)
-        for sentence in part.items or ():
-            paper.say(sentence, _BODY)
+        for index, sentence in enumerate(part.items or ()):
+            paper.say_whole(sentence, _BODY)
             paper.ln(0.5)
+            if index == 0 and isinstance(part, SourceSection) and part.bar is not None:
+                _bar(paper, part.bar, part.bar_ends)
         if part.table is not None and part.shown:
             paper.ln(1.2)
-            paper.keep(18.0)
+            paper.keep(min(_ROW * (len(part.table) + 3), 0.8 * paper.eph))  # whole, where a page holds it
             paper.say(part.table.attrs["caption"], _SMALL, grey=GREY)
             paper.put_table(part.table, size=_TABLE, height=3.4, padding=0.45)
     _heading(paper, sheet.limits_heading)
-    for label, text in sheet.limits:
+    for label, text in sheet.limits[:-_WITH_SIGNATURE]:
         paper.say_labelled(label, text, _SMALL)
+    # neither a signature alone on a page, nor a page of a line
+    tried: Any
+    with paper.offset_rendering() as tried:
+        _end(tried, sheet)
+    if tried.page_break_triggered:
+        paper.add_page()
+    _end(paper, sheet)
+    return bytes(paper.output())
+
+
+def _end(paper: Paper, sheet: Sheet) -> None:
+    """The last paragraphs, what is signed, and what it was made from: on one page."""
+    for label, text in sheet.limits[-_WITH_SIGNATURE:]:
+        paper.say_labelled(label, text, _SMALL)
+    for text in sheet.attested:
+        paper.ln(1.5)
+        paper.say(text, _BODY)
     _blanks(paper, sheet.blanks)
     for label, text in sheet.made_from:
         paper.say(f"{label}: {text}", _TINY)
     if paper.boxed:
         paper.say(f"{BOX} stands for a letter that this file's font lacks; statement.html has it.", _TINY)
-    return bytes(paper.output())
 
 
-def _heading(paper: Paper, text: str) -> None:
+def _bar(paper: Paper, bar: tuple[float, float, float], ends: tuple[str, str, str]) -> None:
+    """The range as a bar with what is reported as its mark, from nothing on."""
+    width, top = 0.5 * paper.epw, paper.get_y() + 0.8
+    low, middle, high = (SIDE + share * width for share in bar)
+    paper.set_draw_color(170)
+    paper.line(SIDE, top + 1.2, SIDE + width, top + 1.2)
+    paper.line(SIDE, top, SIDE, top + 2.4)
+    paper.set_draw_color(0)
+    with paper.local_context(fill_color=150):
+        paper.rect(low, top + 0.3, max(high - low, 0.3), 1.8, style="F")
+    paper.set_line_width(0.6)
+    paper.line(middle, top - 0.3, middle, top + 2.7)
+    paper.set_line_width(0.2)
+    paper.set_xy(SIDE + width + 3.0, top - 0.5)
+    paper.say(f"{ends[0]} – {ends[2]}; reported {ends[1]}", _SMALL, grey=GREY)
+    paper.set_y(top + 3.6)
+
+
+def _heading(paper: Paper, text: str, height: float = 16.0) -> None:
     paper.ln(2.0)
-    paper.keep(16.0)
+    paper.keep(height)
     paper.say(text, _BODY + 1.2, bold=True)
     paper.ln(0.6)
 

@@ -15,35 +15,71 @@ import pandas as pd
 from panbudget.files import json_bytes
 from panbudget.reports.garden import garden_line
 from panbudget.reports.pages import Report, Section, filled, texts, words_of
+from panbudget.reports.statement.origins import covered_said, first_day_said, weather_mark, weather_said
 from panbudget.reports.writing import as_json, provenance
 from panbudget.scenario.garden import WeighedValve
+from panbudget.scenario.rights import Meter
 from panbudget.scenario.supplies import Mains
 from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.season.faults import fault_assumptions
+from panbudget.season.supplies import float_source
 from panbudget.studies.ranges import ranges_of
-from panbudget.studies.statement.account import Account, Fate, Metered, Statement
-from panbudget.studies.statement.ledger import SPLIT, beyond
+from panbudget.studies.statement.account import Account, Fate, Statement
+from panbudget.studies.statement.ledger import BY_RATIO, METERED, MODELLED, PART, SPLIT, Metered, beyond
+from panbudget.studies.statement.meter import months_of
 from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS, amount, rounded_parts
 from panbudget.words import count, day_said, days_said, number, percent
 
 _section, _say = words_of("statement")
+_MOST_READINGS = 24  # in a table; of more, the first, the last and those with an event
 
 
 @dataclass(frozen=True)
 class SourceSection(Section):
-    """One source's part: ``facts`` are what the papers say; a dash where the scenario says nothing."""
+    """
+    One source's part.
+
+    Parameters
+    ----------
+    facts : tuple of (str, str)
+        What the papers say, an even number; a dash where the scenario says nothing.
+    bar : tuple of float or None
+        The range and what is reported, low, middle, high, as shares of a picture's width.
+    bar_ends : tuple of str
+        The same as text.
+    """
 
     facts: tuple[tuple[str, str], ...] = ()
+    bar: tuple[float, float, float] | None = None
+    bar_ends: tuple[str, str, str] = ("", "", "")
 
 
 @dataclass(frozen=True)
 class Sheet(Report):
-    """A whole statement: ``limits`` say how it was determined, ``made_from`` are names and fingerprints of inputs."""
+    """
+    A whole statement.
+
+    Parameters
+    ----------
+    limits : tuple of (str, str)
+        How it was determined.
+    limits_heading : str
+    blanks : tuple of str
+        Above which one signs.
+    attested : tuple of str
+        What is attested, in the signer's words.
+    made_from : tuple of (str, str)
+        Names and fingerprints of inputs.
+    mark : str
+        Across each page that prints; empty for none.
+    """
 
     limits: tuple[tuple[str, str], ...] = ()
     limits_heading: str = ""
     blanks: tuple[str, ...] = ()
+    attested: tuple[str, ...] = ()
     made_from: tuple[tuple[str, str], ...] = ()
+    mark: str = ""
 
 
 def statement_sheet(statement: Statement) -> Sheet:
@@ -70,6 +106,8 @@ def statement_sheet(statement: Statement) -> Sheet:
         limits=tuple(method_lines(statement).items()),
         limits_heading=fixed["method_heading"],
         blanks=tuple(fixed["blanks"]),
+        attested=tuple(dict.fromkeys(filter(None, (a.source.papers.attestation for a in statement.accounts)))),
+        mark=weather_mark(statement),
         made_from=(
             ("panbudget", made["panbudget"]),
             ("scenario, SHA-256", made["scenario_sha256"]),
@@ -98,65 +136,191 @@ def statement_sentences(statement: Statement) -> list[str]:
 
 
 def _sections(account: Account, statement: Statement) -> Iterator[Section]:
-    papers, right, ledger = account.source.papers, account.source.right, account.ledger
-    area, unit = AREA_UNITS[right.area_unit], {"unit": ledger.unit.symbol}
-    values = {name: getattr(papers, name) or "–" for name in ("holder", "reference", "point_of_diversion", "purpose")}
-    values |= {"area": area.text(account.area), "start": dt.date(2000, right.water_year_start, 1)}
-    yield SourceSection(
-        heading=f"Source: {account.source.name}",
-        items=list(_sentences(account, statement)),
-        facts=tuple(filled(texts("statement")["facts"], values).items()),
-    )
+    right, ledger, source = account.source.right, account.ledger, account.source
+    area, unit = AREA_UNITS[right.area_unit], {"unit": ledger.unit.symbol, "source": source.name}
+    heading, items = f"Source: {source.name}", list(_sentences(account, statement))
+    yield SourceSection(heading=heading, items=items, facts=_facts(account, statement), **_bar(account))
     for year in ledger.years.index:
-        yield _section("months", table=_months(account, year), fill={**unit, "year": year})
+        yield _section("months", table=_months(account, statement, year), fill={**unit, "year": year})
+    first_of_meter = next(other for other in statement.accounts if other.source.supply == source.supply)
+    if account.readings and account is first_of_meter:
+        yield _readings(account, statement)
+    yield _section("storage", table=_storage(account, statement), fill=unit)
     terms = pd.DataFrame(_licence(account), columns=["term", "licensed", "here", "outcome"])
-    yield _section("licence", table=terms)
+    yield _section("licence", table=terms, fill=unit)
     yield _section("beds", table=_beds(account), fill={**unit, "area_unit": area.symbol})
+
+
+def _facts(account: Account, statement: Statement) -> tuple[tuple[str, str], ...]:
+    papers, right, fixed = account.source.papers, account.source.right, texts("statement")
+    meter = statement.scenario.supply[account.source.supply].meter or Meter()
+    values: dict[str, Any] = {name: getattr(papers, name) or "–" for name in fixed["papers"]}
+    values["area"] = AREA_UNITS[right.area_unit].text(account.area)
+    values |= {"start": dt.date(2000, right.water_year_start, 1), "papers": papers, "meter": meter}
+    values["calibrated"] = meter.calibration_date or ""
+    values["multiplier"] = "" if meter.multiplier == 1.0 else f"{meter.multiplier:g}"
+    for at, name in ((0, "first_reading"), (-1, "last_reading")):
+        values[name] = getattr(meter, name)
+        if account.readings:
+            values[name] = f"{account.readings[at].text}, {account.readings[at].shown}"
+    given = filled(fixed["given"], values).items()
+    facts = [*filled(fixed["facts"], values).items(), *((label, text) for label, text in given if text)]
+    return tuple(facts if len(facts) % 2 == 0 else [*facts, ("", "")])
+
+
+def _bar(account: Account) -> dict[str, Any]:
+    """The range as a picture, from nothing to a little more than its upper end."""
+    (low, high), ledger = account.interval, account.ledger
+    ends = [ledger.text(end) for end in (low, ledger.reported_litres, high)]
+    if ends[0] == ends[2]:
+        return {}
+    most = 1.05 * max(high, ledger.reported_litres)
+    return {"bar": (low / most, ledger.reported_litres / most, high / most), "bar_ends": tuple(ends)}
 
 
 def _sentences(account: Account, statement: Statement) -> Iterator[str]:
     ledger, metered, months = account.ledger, account.metered, account.ledger.months
-    in_part = months[months["basis"] == "metered in part"]
-    split = months[months["basis"] == SPLIT]
-    by: dict[str, Any] = {"metered": metered.months if metered else 0, "months": len(months), "part": len(in_part)}
-    by["split"] = _say("of_them_split", months=len(split)) if len(split) else ""
-    low, high = map(ledger.text, account.interval)
-    share = statement.season.scenario.uncertainty.interval
     day, litres = ledger.peak
-    yield _say(
-        "drawn",
-        reported=f"{amount(ledger.reported)}\u00a0{ledger.unit.symbol}",
-        by=_say("by_meter_in_part" if len(in_part) else "by_meter", **by) if metered or len(in_part) else "",
-        days=ledger.days_of_use,
-        range="" if low == high else _say("drawn_range", samples=statement.samples, low=low, high=high, interval=share),
-    )
+    reported = f"{amount(ledger.reported)}\u00a0{ledger.unit.symbol}"
+    how = {"by": _bases(months), "range": _range(account, statement)}
+    yield _say("drawn", reported=reported, days=ledger.days_of_use, **how)
     first = _say("first", day=account.rate_date) if account.rate_date else ""
     rate = RATE_UNITS[account.source.right.rate_unit].text(account.rate)
-    yield _say("most", litres=ledger.text(litres), day=day, rate=rate, first=first)
+    floats = _say("with_floats") if account.source.floats else ""
+    yield _say("most", litres=ledger.text(litres), day=day, rate=rate, first=first, floats=floats)
     parts = {name: sum(account.beds[name]) for name in Fate._fields}
     if parts["applied"] > 0.0:
         yield _say("consumed", **{name: part / parts["applied"] for name, part in parts.items()})
+    yield from _of_floats(account, statement)
     if metered is not None:
+        yield _metered_total(account)
         yield _meter_against_model(account, metered)
-    if len(split):
-        yield _say("split_metered", months=", ".join(f"{month:%B %Y}" for month in split["from"]))
-    if len(in_part):
-        names = (_say("part_month", month=month["from"], **_days_of(month)) for month in in_part.to_dict("records"))
+        if metered.ratio != 1.0 and metered.days < len(ledger.days):
+            yield _say("by_the_ratio", ratio=metered.ratio)
+    spread = {month for part in account.between for month in months_of(part) if len(months_of(part)) > 1}
+    if split := [month for month in months.to_dict("records") if month["basis"] == SPLIT and month["month"] in spread]:
+        yield _say("split_metered", months=", ".join(f"{month['from']:%B %Y}" for month in split))
+    if in_part := months[months["basis"] == PART].to_dict("records"):
+        names = (_say("part_month", month=month["from"], **_days_of(month)) for month in in_part)
         yield _say("part_metered", months=", ".join(names))
     line = garden_line(statement.season.scenario, account.source.supply)
-    yield line[0].upper() + line[1:]
+    if len(line) > 1:
+        yield line[0].upper() + line[1:]
     if not account.source.described:
         yield _say("no_right", supply=account.source.supply)
+
+
+def _bases(months: pd.DataFrame) -> str:
+    """How many months are metered, and how; nothing where none is."""
+    named = {METERED: "metered", SPLIT: "sum", PART: "part", BY_RATIO: "ratio", MODELLED: "model"}
+    counts = {key: int((months["basis"] == basis).sum()) for basis, key in named.items()}
+    if counts["model"] == len(months):
+        return ""
+    parts = ", ".join(_say(f"by_{key}", count=count) for key, count in counts.items() if count)
+    return _say("by", parts=parts, months=len(months))
+
+
+def _range(account: Account, statement: Statement) -> str:
+    low, high = map(account.ledger.text, account.interval)
+    metered, ledger = account.metered, account.ledger
+    if low == high:
+        return ""
+    key = "drawn_range" if metered is None else "range_metered" if metered.days >= len(ledger.days) else "range_both"
+    facts = {"low": low, "high": high, "samples": statement.samples, "accuracy": _accuracy(metered)}
+    return _say(key, interval=statement.season.scenario.uncertainty.interval, **facts)
+
+
+def _accuracy(metered: Metered | None) -> str:
+    return "" if metered is None else f"{100.0 * metered.accuracy:g}\u00a0%"
+
+
+def _of_floats(account: Account, statement: Statement) -> Iterator[str]:
+    """What float valves let into tanks, and under whose right."""
+    for name, tank in account.tanks.items():
+        drawn_on, topped = float_source(statement.scenario, name), account.ledger.text(tank["topped_l"])
+        if name in account.source.floats:
+            yield _say("by_float", tank=name, source=drawn_on, topped=topped)
+        elif drawn_on == "":
+            yield _say("from_nobody", tank=name, topped=topped)
+        elif drawn_on is not None:
+            twice = _say("twice") if tank["drawn_l"] > 0.0 and tank["topped_l"] > 0.0 else ""
+            yield _say("from_float", tank=name, source=drawn_on, topped=topped, twice=twice)
+
+
+def _metered_total(account: Account) -> str:
+    """What the meter counted in all, between which readings, and what of it is this source's and this statement's."""
+    ledger, (first, *_, last) = account.ledger, account.readings
+    dates = ledger.days.index
+    counted = sum(part.litres for part in account.between)
+    within = [dates[0] <= part.start and part.end <= dates[-1] + pd.Timedelta(days=1) for part in account.between]
+    here = ledger.text(ledger.days["metered"].sum())
+    return _say(
+        "metered_total",
+        supply=account.source.supply,
+        volume=ledger.text(counted),
+        first=first.shown,
+        first_text=first.text,
+        last=last.shown,
+        last_text=last.text,
+        inside="" if all(within) or ledger.shared else _say("metered_inside", volume=here),
+        share=_say("metered_share", volume=here) if ledger.shared else "",
+    )
 
 
 def _meter_against_model(account: Account, metered: Metered) -> str:
     volumes = (metered.metered, metered.modelled, *metered.interval)
     shown = dict(zip(("metered", "modelled", "low", "high"), map(account.ledger.text, volumes), strict=True))
+    shown |= {"source": account.source.supply, "accuracy": _accuracy(metered)}
+    shown["days"] = number(metered.days, 0 if metered.days == round(metered.days) else 1)
     apart = ""
     if metered.modelled > 0.0:
         share = metered.metered / metered.modelled - 1.0
         apart = f" ({percent(abs(share))} {'more' if share >= 0.0 else 'less'})"
     return _say("agrees" if metered.agrees else "differs", apart=apart, **shown)
+
+
+def _readings(account: Account, statement: Statement) -> Section:
+    """Each reading, what its counter shows, and what passed since the one before; of many, those that matter."""
+    ledger, readings = account.ledger, account.readings
+    passed = {part.end: part.litres for part in account.between}
+    meter = statement.scenario.supply[account.source.supply].meter or Meter()
+    multiplied = "" if meter.multiplier == 1.0 else f", × {meter.multiplier:g}"
+    ends = {0: texts("statement")["first"], len(readings) - 1: texts("statement")["last"]}
+    rows = [
+        {
+            "date": reading.shown,
+            "text": reading.text,
+            "event": ", ".join(filter(None, (ends.get(index, ""), reading.row["event"]))),
+            "passed": "–"
+            if reading.event == "installed" or index == 0
+            else amount(ledger.unit.rounded(passed[reading.moment], ledger.decimals)),
+        }
+        for index, reading in enumerate(readings)
+    ]
+    few = rows if len(rows) <= _MOST_READINGS else [row for row in rows if row["event"]]
+    left_out = f"; {len(rows) - len(few)} more in the file" if len(few) < len(rows) else ""
+    fill = {"supply": account.source.supply, "unit": ledger.unit.symbol, "multiplied": multiplied, "left_out": left_out}
+    return _section("readings", table=few, fill=fill)
+
+
+def _storage(account: Account, statement: Statement) -> pd.DataFrame:
+    """What came into each tank and left it, so that both add up as printed."""
+    unit, decimals = account.ledger.unit, account.ledger.decimals
+    rows = []
+    for name, tank in account.tanks.items():
+        sides = [("start_l", "roof_l", "topped_l"), ("drawn_l", "over_l", "end_l")]
+        total = unit.rounded(sum(tank[key] for key in sides[0]), decimals)
+        parts = {
+            key.removesuffix("_l"): part
+            for side in sides
+            for key, part in zip(
+                side, rounded_parts([unit.exact(max(tank[k], 0.0)) for k in side], decimals, total), strict=True
+            )
+        }
+        parts["change"] = parts["end"] - parts["start"]
+        drawn_on, shown = float_source(statement.scenario, name), {key: amount(part) for key, part in parts.items()}
+        rows.append({"tank": name, "source": "–" if drawn_on is None else drawn_on or "?", **shown})
+    return pd.DataFrame(rows)
 
 
 def _days_of(month: Any) -> dict[str, Any]:
@@ -170,14 +334,15 @@ def _month_name(month: Any) -> str:
     return str(month["month"]) + ("" if first.day == 1 and after.day == 1 else f", {first.day} to {month['to'].day}")
 
 
-def _months(account: Account, year: str) -> pd.DataFrame:
-    """A water year's months as text, and their total."""
+def _months(account: Account, statement: Statement, year: str) -> pd.DataFrame:
+    """A water year's months as text, and their total, which is named where there are several."""
     ledger = account.ledger
     has_meter = bool(ledger.months["metered"].notna().any())
     months = ledger.months[ledger.months["water_year"] == year]
 
     def span(*ends: float) -> str:
-        return "\u00a0–\u00a0".join(amount(ledger.unit.rounded(end, ledger.decimals)) for end in ends)
+        low, high = (amount(ledger.unit.rounded(end, ledger.decimals)) for end in ends)
+        return "–" if low == high else f"{low}\u00a0–\u00a0{high}"
 
     rows = [
         {
@@ -189,14 +354,14 @@ def _months(account: Account, year: str) -> pd.DataFrame:
         }
         for month in months.to_dict("records")
     ]
-    counted = months["metered"].dropna()
+    names = [account.source.name] if len(statement.accounts) > 1 else []
+    names += [year] if len(ledger.years) > 1 else []
     totals = {
-        **{name: amount(ledger.years[name][year]) for name in ("modelled", "reported", "headroom")},
-        "metered": amount(sum(counted) if len(counted) else None),
-        "month": "total",
+        **{name: amount(ledger.years[name][year]) for name in ("modelled", "metered", "reported", "headroom")},
+        "month": ", ".join(["total", *names]),
         "days": str(months["days_of_use"].sum()),
         "range": span(*account.interval) if len(ledger.years) == 1 and not has_meter else "",
-        "basis": "",
+        "basis": texts("statement")["bases"].get(ledger.years["basis"][year], ""),
     }
     left_out = (() if has_meter else ("metered", "reported", "basis")) + (() if ledger.licensed else ("headroom",))
     return pd.DataFrame([*rows, totals]).drop(columns=list(left_out))
@@ -271,8 +436,11 @@ def method_lines(statement: Statement) -> dict[str, str]:
     drawn = {"samples": statement.samples, "rules": rules, "ranges": "; ".join(ranges)}
     return {
         "Determination": " ".join(_determination(statement)),
-        "Measured": _listed(_measured(statement)),
+        "Weather": weather_said(statement),
+        "First day": first_day_said(statement),
+        "Measured": _listed(_measured(statement)) if any(_measured(statement)) else fixed["nothing"],
         "Assumed": _listed(_assumed(statement)),
+        "Days covered": " ".join(covered_said(statement)),
         "Days filled": fixed["filled" if gaps else "not_filled"].format(days=days, columns="; ".join(columns)),
         "Range": filled(fixed["range"], drawn),
         "Consumption": fixed["consumption"],
@@ -294,20 +462,19 @@ def _determination(statement: Statement) -> Iterator[str]:
     stretches = {account.source.supply: account.ledger.split_stretches for account in statement.accounts}
     if any(stretches.values()):
         yield fixed["stretches"].format(stretches=number(sum(stretches.values())))
+    if any(account.source.floats for account in statement.accounts):
+        yield fixed["floats"]
     if not all(account.source.is_whole_supply for account in statement.accounts):
         yield fixed[f"by_{statement.season.scenario.statement.split}"]
 
 
 def _measured(statement: Statement) -> Iterator[str]:
     season = statement.season
-    yield f"weather of {season.weather.provenance['file']}, but for what is filled"
     for name, controller in season.scenario.controller.items():
         if isinstance(controller.valve, WeighedValve):
             yield f"swing of {name}, by two weighings"
         if controller.valve.refill.at is None:
             yield f"refill flow of {name}, in place"
-        if controller.pan.evaporation == "measured":
-            yield f"pan evaporation of {name}, a column of the weather file"
         in_place = [bed for bed, described in controller.bed.items() if described.emitters.at is None]
         if in_place:
             yield f"emitter flow of {name}: {', '.join(in_place)}, in place"

@@ -9,7 +9,9 @@ exactly. Runoff of applied water is none: it drips. Litres, L/h, m² inside; wha
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
+import functools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -18,18 +20,31 @@ from typing import Any, ClassVar, NamedTuple
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, ReadingsError
+from panbudget.errors import Problem, ReadingsError, WeatherError
 from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario, as_scenario
+from panbudget.scenario.rights import Meter
 from panbudget.season.replay import Day, as_day, replay
 from panbudget.season.result import SEVERITIES, Finding, Season
+from panbudget.season.supplies import floats_on
 from panbudget.studies.common import read_data, refusal
-from panbudget.studies.ranges import interval_of, sampled_litres
-from panbudget.studies.statement.ledger import SPLIT, Ledger, Source, beyond, keep_ledger, largest_rate, sources_of
-from panbudget.studies.statement.meter import Between, Readings, read_readings
+from panbudget.studies.ranges import sampled_litres
+from panbudget.studies.statement.ledger import (
+    Ledger,
+    Metered,
+    Source,
+    beyond,
+    keep_ledger,
+    largest_rate,
+    most_by_hour,
+    sources_of,
+)
+from panbudget.studies.statement.meter import Between, Reading, Readings, read_readings
+from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
+from panbudget.words import litres as litres_said
 
 _FINDINGS = read_data("statement/account")
 NEAR_LICENCE = 0.9  # share used from which it is said; common practice, no source
@@ -60,31 +75,6 @@ class Fate(NamedTuple):
         return Fate(*(part * share for part in self))
 
 
-@dataclass(frozen=True)
-class Metered:
-    """
-    Meter against model, over the months that were metered whole.
-
-    Parameters
-    ----------
-    months : int
-    metered, modelled : float
-        [L]
-    interval : (float, float)
-        Of the modelled litres of those months, over the stated ranges. [L]
-    """
-
-    months: int
-    metered: float
-    modelled: float
-    interval: tuple[float, float]
-
-    @property
-    def agrees(self) -> bool:
-        """Whether the meter lies within the model's stated range."""
-        return self.interval[0] <= self.metered <= self.interval[1]
-
-
 @dataclass(frozen=True, eq=False)
 class Account:
     """
@@ -101,17 +91,24 @@ class Account:
         Largest flow of its valves open together. [L/h]
     rate_date : str
         First day on which it ran, empty if never.
-    interval : (float, float)
-        Of the reported season, over the stated ranges; what was metered stands still in it. [L]
-    metered : Metered or None
+    tanks : dict
+        Tank that it is, or whose float valve draws on it -> that tank's totals, as `season.json` has them.
+    fed_area : float
+        Of the beds on tanks that it fills. [m²]
+    between : tuple of Between
+        What its supply's meter counted, as far as it bears on the season.
+    readings : tuple of Reading
+        At the ends of these.
     """
 
     ledger: Ledger
     beds: pd.DataFrame
     rate: float
     rate_date: str
-    interval: tuple[float, float]
-    metered: Metered | None
+    tanks: dict[str, dict[str, Any]]
+    fed_area: float
+    between: tuple[Between, ...]
+    readings: tuple[Reading, ...]
 
     @property
     def source(self) -> Source:
@@ -119,9 +116,19 @@ class Account:
         return self.ledger.source
 
     @property
+    def interval(self) -> tuple[float, float]:
+        """Of the reported season. [L]"""
+        return self.ledger.interval
+
+    @property
+    def metered(self) -> Metered | None:
+        """Meter against model."""
+        return self.ledger.metered
+
+    @property
     def area(self) -> float:
-        """Area irrigated. [m²]"""
-        return float(sum(self.beds["area_m2"]))
+        """Area irrigated, out of tanks that it fills too. [m²]"""
+        return float(sum(self.beds["area_m2"])) + self.fed_area
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,6 +146,12 @@ class Statement(Reported):
     readings : tuple of Readings
     findings : tuple of Finding
         What breaks a licence, or sets meter and model apart; gravest first.
+    before : Season or None
+        The days before, from the scenario's first, of a statement that begins later: it goes on from where they end.
+    is_cut : bool
+        Whether it begins later than the scenario's first day.
+    described_start : date
+        That day.
     """
 
     room: ClassVar[str] = "statement"
@@ -148,6 +161,9 @@ class Statement(Reported):
     samples: int
     readings: tuple[Readings, ...]
     findings: tuple[Finding, ...]
+    before: Season | None = None
+    is_cut: bool = False
+    described_start: dt.date | None = None
 
     @property
     def scenario(self) -> Scenario:
@@ -207,17 +223,36 @@ def statement(
     for file in files:
         _within_the_season(file, first, last)
     step("reading the weather")
-    weather = read_scenario_weather(scenario, first, last)
+    is_cut, before = first > scenario.season.start, None
+    weather = _weather(scenario, first, last)
     step("replaying the season")
-    season, count = replay(scenario, start=first, end=last, weather=weather), drawn_over.uncertainty.samples
-    litres = sampled_litres(season, count, step)
-    between = {supply: part for file in files for supply, part in file.by_supply.items()}
-    accounts = tuple(
-        _account(season, source, between.get(source.supply, ()), source.drawn(litres)) for source in sources_of(season)
-    )
+    if is_cut and weather.holds(scenario.season.start, last):
+        before = replay(scenario, end=first - dt.timedelta(days=1), weather=weather)
+    goes_on: dict[str, Any] = {} if before is None else {"state": before.state, "salt": before.salt_left}
+    season, count = replay(scenario, start=first, end=last, weather=weather, **goes_on), drawn_over.uncertainty.samples
+    litres = sampled_litres(season, count, step, before=[before] if before else ())
+    accounts = tuple(_account(season, source, files, litres, before) for source in sources_of(season))
     findings = [finding for account in accounts for finding in _findings(account)]
+    findings += _unknown(season, is_cut and before is None)
     findings.sort(key=lambda finding: SEVERITIES.index(finding.severity))
-    return Statement(season, accounts, count, files, tuple(findings))
+    return Statement(season, accounts, count, files, tuple(findings), before, is_cut, scenario.season.start)
+
+
+def _weather(scenario: Scenario, first: dt.date, last: dt.date) -> Weather:
+    """The weather of the statement's days, and where the file has them, of those before it from the scenario's first."""
+    with contextlib.suppress(WeatherError):
+        if scenario.season.start < first:
+            return read_scenario_weather(scenario, scenario.season.start, last)
+    return read_scenario_weather(scenario, first, last)
+
+
+def _unknown(season: Season, began_unknown: bool) -> Iterator[Finding]:
+    """What can't be accounted for."""
+    if began_unknown:
+        yield _finding("first-day-unknown", "season", first=season.totals["season"]["start"])
+    for name in floats_on(season.scenario, ""):
+        topped = season.totals["supplies"][name]["tank"]["topped_l"]
+        yield _finding("float-unnamed", name, litres=litres_said(topped), tank=name)
 
 
 def _within_the_season(file: Readings, first: dt.date, last: dt.date) -> None:
@@ -232,42 +267,48 @@ def _within_the_season(file: Readings, first: dt.date, last: dt.date) -> None:
 
 
 def _readings(scenario: Scenario, given: str | Path | None) -> Iterator[Readings]:
-    supplies = list(scenario.supply)
+    supplies, meters = list(scenario.supply), {name: supply.meter for name, supply in scenario.supply.items()}
+    read_them = functools.partial(read_readings, supplies=supplies, meters=meters, most=most_by_hour(scenario))
     rights = {name: supply.right for name, supply in scenario.supply.items() if supply.right is not None}
     if given is not None:
         default = next(iter(rights)) if len(rights) == 1 else None
-        read = read_readings(Path(given), supplies, default=default, shown_as=str(given))
+        read = read_them(Path(given), default=default, shown_as=str(given))
         # the path that a person typed is no business of who reads the statement
         yield replace(read, file=Path(given).name)
         return
     for name, right in rights.items():
         if right.readings is not None:
             path = scenario.path.parent / right.readings
-            read = read_readings(path, supplies, default=name, shown_as=right.readings)
+            read = read_them(path, default=name, shown_as=right.readings)
             # a file that several supplies share is named by each of them
             by_supply = {supply: part for supply, part in read.by_supply.items() if supply == name}
             events = tuple(event for event in read.events if event.startswith(f"{name}: "))
-            yield replace(read, by_supply=by_supply, events=events)
+            yield replace(read, by_supply=by_supply, events=events, taken={name: read.taken.get(name, ())})
 
 
-def _account(season: Season, source: Source, between: tuple[Between, ...], samples: Floats) -> Account:
-    share = season.scenario.uncertainty.interval
-    ledger = keep_ledger(season, source, between, samples)
-    counted = sum(ledger.months["metered_litres"].dropna())
-    reported = counted + samples @ (1.0 - ledger.days["covered"].to_numpy())
-    whole, metered = ledger.months[ledger.months["basis"].isin(["metered", SPLIT])], None
-    if len(whole):
-        of_month = pd.DatetimeIndex(season.days.index).strftime("%Y-%m").to_numpy()
-        modelled = np.sum([samples[:, of_month == key].sum(axis=1) for key in whole["month"]], axis=0)
-        reported_sum, modelled_sum = (float(sum(whole[f"{name}_litres"])) for name in ("reported", "modelled"))
-        metered = Metered(len(whole), reported_sum, modelled_sum, interval_of(modelled, share))
+def _account(
+    season: Season, source: Source, files: tuple[Readings, ...], litres: dict[str, Floats], before: Season | None
+) -> Account:
+    supplies, controllers = season.scenario.supply, season.scenario.controller
+    between = {supply: part for file in files for supply, part in file.by_supply.items()}.get(source.supply, ())
+    first, after = season.days.index[0], season.days.index[-1] + pd.Timedelta(days=1)
+    between = tuple(part for part in between if part.start < after and part.end > first)
+    taken = {supply: part for file in files for supply, part in file.taken.items()}.get(source.supply, ())
+    ends = {moment for part in between for moment in (part.start, part.end)}
+    taken = tuple(reading for reading in taken if reading.moment in ends)
+    accuracy = (supplies[source.supply].meter or Meter()).accuracy
+    ledger = keep_ledger(season, source, between, litres, accuracy=accuracy, before=before)
     beds = pd.DataFrame(_bed_rows(season, source), columns=["bed", "crop", "area_m2", *Fate._fields])
-    return Account(ledger, beds, *largest_rate(season, source), interval_of(reported, share), metered)
+    names = [name for name in season.tanks if name in source.floats or name == source.supply]
+    tanks = {name: season.totals["supplies"][name]["tank"] for name in names}
+    fed = [part for part in controllers.values() if part.supply in source.floats]
+    area = sum(bed.area for part in fed for bed in part.bed.values())
+    return Account(ledger, beds, *largest_rate(season, source), tanks, float(area), between, taken)
 
 
 def _bed_rows(season: Season, source: Source) -> Iterator[tuple[Any, ...]]:
     pans = []
-    for controller, share in source.shares.items():
+    for controller, share in [(name, share) for name, share in source.shares.items() if name in season.controllers]:
         beds = {f"{controller}/{name}": bed for name, bed in season.scenario.controller[controller].bed.items()}
         covered = {key: bed for key, bed in beds.items() if key in source.beds}
         totals = season.totals["controllers"][controller]
@@ -304,23 +345,26 @@ def _plants_text(plants: dict[str, Any]) -> str:
     return "own plant factor, " + (f"{low:g}" if low == high else f"{low:g} to {high:g}")
 
 
+def _finding(code: str, where: str, *, first: str | None = None, days: int = 0, **values: object) -> Finding:
+    severity, message = _FINDINGS[code]["severity"], _FINDINGS[code]["message"].format(**values)
+    return Finding(severity, code, where, message, first, days)
+
+
 def _findings(account: Account) -> Iterator[Finding]:
     """Terms of a licence that are broken, or nearly; and a meter that the model's range does not hold."""
     papers, outside, metered = account.source.papers, account.ledger.outside, account.metered
 
-    def finding(code: str, first: str | None = None, days: int = 0, **values: object) -> Finding:
-        severity, message = _FINDINGS[code]["severity"], _FINDINGS[code]["message"].format(**values)
-        return Finding(severity, code, account.source.name, message, first, days)
+    finding = functools.partial(_finding, where=account.source.name)
 
     for label, year in account.ledger.years.iterrows():
         if year["exceeded_on"] is not None:
-            yield finding("licence-exceeded", year["exceeded_on"].isoformat(), year=label)
+            yield finding("licence-exceeded", first=year["exceeded_on"].isoformat(), year=label)
         elif year["share_used"] is not None and year["share_used"] > NEAR_LICENCE:
             yield finding("licence-near", year=label)
     if papers.rate is not None and beyond(account.rate, papers.rate):
-        yield finding("rate-exceeded", account.rate_date or None)
+        yield finding("rate-exceeded", first=account.rate_date or None)
     if len(outside):
-        yield finding("out-of-season", f"{outside.index[0]:%Y-%m-%d}", len(outside))
+        yield finding("out-of-season", first=f"{outside.index[0]:%Y-%m-%d}", days=len(outside))
     if papers.area is not None and beyond(account.area, papers.area):
         yield finding("area-exceeded")
     if metered is not None and not metered.agrees:

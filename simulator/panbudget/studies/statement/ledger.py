@@ -3,7 +3,10 @@ Ledger: a source's litres by month and water year, in engine units and as printe
 
 Modelled months are those of `season.json`. A month whose every day lies between meter readings is metered, and the
 metered figure is the one reported. Of a month that readings hold in part, what the meter counted is reported with what
-the model has for the rest. All figures are kept. What a licence is held against is what is reported.
+the model has for the rest; at the meter's own ratio to the model, where the two disagree beyond their ranges. All figures
+are kept. What a licence is held against is what is reported.
+
+What is diverted is what passes a supply's valves, and what a tank's float valve lets in from it, when it does.
 
 A source is a supply under its right, or the part of it that a further right covers. A valve whose beds have different
 rights is split by a fixed share: its beds' emitter flow as described, or their area, whichever the scenario's
@@ -16,8 +19,8 @@ import calendar
 import datetime as dt
 import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -26,14 +29,20 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats
+from panbudget.scenario.garden import Scenario
 from panbudget.scenario.rights import FurtherRight, Right
+from panbudget.scenario.supplies import Tank
 from panbudget.season.result import Season
+from panbudget.season.supplies import float_key, floats_on, pan_flows
+from panbudget.season.totals import rates_by_day, valve_flows
 from panbudget.studies.ranges import interval_of
 from panbudget.studies.statement.meter import Between, metered_days, months_of
 from panbudget.studies.statement.units_of_form import VOLUME_UNITS, FormUnit, rounded_parts
 
-#: what is reported of a month where the meter fixes only the sum of several
-SPLIT = "metered total, split by the model"
+#: what is reported of a month: the meter decides; it fixes only the sum with other months or rights, or a part of the month
+METERED, SPLIT, PART = "metered", "metered total, split by the model", "metered in part"
+#: or it lies outside all readings
+MODELLED, BY_RATIO = "modelled", "modelled, at the meter's ratio"
 _WHOLE = 1.0 - 1e-9  # of a day, that lies between readings
 _ROOM = 1e-9  # share by which two figures of one size may part in the last bits of their units' conversion
 
@@ -57,7 +66,7 @@ class Source:
     beds : tuple of str
         "CONTROLLER/BED".
     shares : dict
-        Controller -> share of what passes its valve. [-]
+        Controller, or `float_key` of a tank -> share of what passes its valve. [-]
     """
 
     name: str
@@ -73,6 +82,11 @@ class Source:
         """Whether all of the supply's water is this source's."""
         return all(share == 1.0 for share in self.shares.values())
 
+    @property
+    def floats(self) -> list[str]:
+        """The tanks whose float valves draw on it."""
+        return [name.split("/")[0] for name in self.shares if name == float_key(name.split("/")[0])]
+
     def drawn(self, litres: Mapping[str, Floats]) -> Floats:
         """
         Return this source's part of what passes the valves.
@@ -80,17 +94,54 @@ class Source:
         Parameters
         ----------
         litres : mapping of ndarray, all of one shape
-            By controller. [L]
+            By controller, or float valve. [L]
 
         Returns
         -------
         ndarray, that shape
-            All controllers on it together. [L]
+            All that is drawn on it together. [L]
         """
         drawn = np.zeros_like(next(iter(litres.values())))
         for controller, share in self.shares.items():
             drawn = drawn + share * litres[controller]
         return drawn
+
+
+@dataclass(frozen=True, eq=False)
+class Metered:
+    """
+    Meter against model, over the days, and parts of days, that lie between readings; of the whole supply that it counts.
+
+    Parameters
+    ----------
+    days : float
+    metered, modelled : float
+        [L]
+    runs : ndarray (samples,)
+        The modelled litres of those days in runs over the stated ranges. [L]
+    interval : (float, float)
+        Of these. [L]
+    accuracy : float
+        Half the width of what the meter's counts are worth. [-]
+    """
+
+    days: float
+    metered: float
+    modelled: float
+    runs: Floats = field(repr=False)
+    interval: tuple[float, float]
+    accuracy: float
+
+    @property
+    def agrees(self) -> bool:
+        """Whether what the meter may have counted meets the model's stated range."""
+        low, high = self.interval
+        return low <= self.metered * (1.0 + self.accuracy) and self.metered * (1.0 - self.accuracy) <= high
+
+    @property
+    def ratio(self) -> float:
+        """By what the model is multiplied outside the readings: 1 where the two agree, or one of them has nothing."""
+        return 1.0 if self.agrees or not self.metered or not self.modelled else self.metered / self.modelled
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,25 +159,32 @@ class Ledger:
     licensed : Decimal or None
         Volume of a water year, as printed.
     days : DataFrame
-        Index "date"; ``modelled`` and ``reported`` [L/day], ``covered``, the share of each day that lies between meter
-        readings. [-]
+        Index "date"; ``modelled``, ``metered`` and ``reported`` [L/day], ``covered``, the share of each day that lies
+        between meter readings [-]; ``counted`` by the meter, and ``supply``, all that the model draws on it. [L/day]
     months : DataFrame
         One row a calendar month, or the season's part of it, with the names of `statement.csv`: ``month`` ("2025-05"),
-        ``from``, ``to`` (dates), ``days_of_use`` (on which the source gave water, by the model; a valve that stands open
-        on an empty tank draws none), ``basis`` (what is reported: "metered" where readings hold all of its days and no
-        other month's, "metered total, split by the model" where the meter fixes only the sum of several months, "metered
-        in part" where readings hold some of its days and the model stands in for the others, else "modelled"),
-        ``metered_days`` (how many of its days lie between readings, parts of days counted); ``modelled``, ``metered``,
-        ``reported`` as printed in ``unit``, and ``headroom``, the licensed volume less all that is reported of the water
-        year up to and with this month; the same ``_litres``, and the range of what is modelled. None where there is none.
+        ``from``, ``to`` (dates), ``days_of_use`` (on which something is reported; a valve that stands open on an empty tank
+        draws nothing, and no day counts on which the meter stood still), ``basis`` (what is reported: "metered" where
+        readings hold all of its days and no other month's, "metered total, split by the model" where the meter fixes only
+        the sum of several months or rights, "metered in part" where readings hold some of its days and the model stands in
+        for the others, else "modelled", or "modelled, at the meter's ratio"), ``metered_days`` (how many of its days lie
+        between readings, parts of days counted); ``modelled``, ``metered``, ``reported`` as printed in ``unit``, and
+        ``headroom``, the licensed volume less all that is reported of the water year up to and with this month; the same
+        ``_litres``, and the range of what is modelled. None where there is none.
     years : DataFrame
-        One row a water year, index its label, such as "July 2024 to June 2025": ``modelled``, ``reported`` (sums of the
-        months as printed), ``modelled_litres``, ``reported_litres``, ``headroom``, ``share_used`` (reported over licensed
-        volume) and ``exceeded_on`` (first day on which what is reported, added up, passes that volume; else None).
+        One row a water year, index its label, such as "July 2024 to June 2025": ``modelled``, ``metered``, ``reported``
+        (sums of the months as printed), ``basis`` of a year that readings hold whole, else empty, ``modelled_litres``,
+        ``reported_litres``, ``headroom``, ``share_used`` (reported over licensed volume) and ``exceeded_on`` (first day on
+        which what is reported, added up, passes that volume; else None).
     litres : float
-        The season's modelled total, that of `season.json`. [L]
+        The season's modelled total; without a float valve, that of `season.json`. [L]
     split_stretches : int
         Stretches between readings that run over a month's end.
+    shared : bool
+        Whether its supply's meter counts other rights too.
+    metered : Metered or None
+    interval : (float, float)
+        Of the reported season: of what is modelled over the stated ranges, of what is metered by the meter's accuracy. [L]
     """
 
     source: Source
@@ -138,6 +196,9 @@ class Ledger:
     years: pd.DataFrame
     litres: float
     split_stretches: int
+    shared: bool
+    metered: Metered | None
+    interval: tuple[float, float]
 
     @property
     def modelled(self) -> Decimal:
@@ -156,7 +217,7 @@ class Ledger:
 
     @property
     def days_of_use(self) -> int:
-        """On which the source gave water, by the model."""
+        """On which something is reported."""
         return int(self.months["days_of_use"].sum())
 
     @property
@@ -179,8 +240,25 @@ class Ledger:
 
 
 def litres_by_day(season: Season) -> dict[str, Floats]:
-    """Return what passes each valve day by day, by the model. [L/day]"""
-    return {name: table["litres"].to_numpy(float) for name, table in season.controllers.items()}
+    """Return what passes each valve, and each tank's float valve, day by day, by the model. [L/day]"""
+    by_float = {float_key(name): table["topped_l"].to_numpy(float) for name, table in season.tanks.items()}
+    return {name: table["litres"].to_numpy(float) for name, table in season.controllers.items()} | by_float
+
+
+def most_by_hour(scenario: Scenario) -> dict[str, float]:
+    """Return what all valves on each supply, and float valves that draw on it, pass while they are open. [L/h]"""
+    valves = {name: pan_flows(scenario, name, []).valve_flow for name in scenario.controller}
+    return {
+        supply: sum(flow for name, flow in valves.items() if scenario.controller[name].supply == supply)
+        + sum(tank.top_up.rate for tank in _floats_of(scenario, supply).values() if tank.top_up)
+        for supply in scenario.supply
+    }
+
+
+def _floats_of(scenario: Scenario, supply: str) -> dict[str, Tank]:
+    """The tanks whose float valves draw on a supply, under whichever of its rights."""
+    right = scenario.supply[supply].right
+    return floats_on(scenario, supply, *(f"{supply} / {key}" for key in (right.further if right else ())))
 
 
 def sources_of(season: Season) -> Iterator[Source]:
@@ -206,9 +284,11 @@ def sources_of(season: Season) -> Iterator[Source]:
             *((f"{name} / {key}", papers, papers.beds) for key, papers in right.further.items()),
         ]
         for label, papers, covered in parts:
-            if covered or not right.further:
+            floats = dict.fromkeys(map(float_key, floats_on(season.scenario, label)), 1.0)
+            if covered or not right.further or floats:
                 beds = tuple(bed for bed in served if bed in covered)
-                yield Source(label, name, right, papers, supply.right is not None, beds, _shares(season, name, beds))
+                shares = _shares(season, name, beds) | floats
+                yield Source(label, name, right, papers, supply.right is not None, beds, shares)
 
 
 def _shares(season: Season, supply: str, beds: tuple[str, ...]) -> dict[str, float]:
@@ -229,7 +309,15 @@ def beyond(value: Any, limit: float) -> Any:
     return value > limit * (1.0 + _ROOM)
 
 
-def keep_ledger(season: Season, source: Source, between: Sequence[Between], samples: Floats) -> Ledger:
+def keep_ledger(
+    season: Season,
+    source: Source,
+    between: Sequence[Between],
+    litres: Mapping[str, Floats],
+    *,
+    accuracy: float = 0.0,
+    before: Season | None = None,
+) -> Ledger:
     """
     Account for a source.
 
@@ -238,57 +326,109 @@ def keep_ledger(season: Season, source: Source, between: Sequence[Between], samp
     season : Season
     source : Source
     between : sequence of Between
-        What the supply's meter counted. A source that is a part of its supply gets its modelled part of each month.
-    samples : ndarray (samples, days)
-        What the source drew in runs over the stated ranges. [L/day]
+        What the supply's meter counted. A source that is a part of its supply gets its modelled part of each day.
+    litres : mapping of ndarray (samples, days)
+        By valve, as `sampled_litres` gives them. [L/day]
+    accuracy : float
+        Of the meter. [-]
+    before : Season, optional
+        From where the season goes on.
 
     Returns
     -------
     Ledger
     """
-    unit = VOLUME_UNITS[source.right.volume_unit]
+    unit, samples = VOLUME_UNITS[source.right.volume_unit], source.drawn(litres)
     decimals = unit.decimals if source.right.decimals is None else source.right.decimals
-    days, counted, split = _days(season, source, between)
-    lying = map(months_of, between)
-    summed = {month for months in lying if len(months) > 1 for month in months}
-    months = list(_months(season, source, days, counted, summed, samples))
-    total = season.totals["supplies"][source.supply]["litres"]
-    litres = float(total if source.is_whole_supply else days["modelled"].to_numpy().sum())
+    days, split = _days(season, source, between, before)
+    share, covered = season.scenario.uncertainty.interval, days["covered"].to_numpy()
+    metered = None
+    if covered.any():
+        runs = _of_supply(season, source, litres) @ covered
+        counted, modelled = math.fsum(days["counted"]), float(covered @ days["supply"].to_numpy())
+        metered = Metered(float(covered.sum()), counted, modelled, runs, interval_of(runs, share), accuracy)
+    days["reported"] = days["metered"] + (1.0 - covered) * days["modelled"] * (metered.ratio if metered else 1.0)
+    shared = _is_shared(season, source)
+    summed = _summed(between, days.index) | ({*_by_month(days.index)} if shared else set())
+    months = list(_months(season, source, days, summed, samples, metered))
+    whole = season.totals["supplies"][source.supply]["litres"]
+    total = float(whole if _is_in_totals(source) else days["modelled"].to_numpy().sum())
     parts = {label: list(rows) for label, rows in itertools.groupby(months, lambda month: str(month["water_year"]))}
-    # the season's total is rounded first, then its water years, then their months: every column adds up
-    exact = [sum((unit.exact(month["modelled_litres"]) for month in part), Fraction(0)) for part in parts.values()]
-    printed = rounded_parts(exact, decimals, unit.rounded(litres, decimals))
     volume = source.papers.volume
     licensed = None if volume is None else unit.rounded(volume, decimals)
-    for part, year in zip(parts.values(), printed, strict=True):
-        _print_months(part, year, unit, decimals, licensed)
-    years = pd.DataFrame.from_dict({label: _year(part, days, volume) for label, part in parts.items()}, orient="index")
+    _print_months([*parts.values()], total, unit, decimals, licensed)
+    crossed = _summed(between, days.index, lambda month: _year_label(month, source.right.water_year_start))
+    years = {label: _year(part, days, volume, shared or label in crossed) for label, part in parts.items()}
     table = pd.DataFrame(months).astype({"metered_litres": float})
-    return Ledger(source, unit, decimals, licensed, days, table, years, litres, split)
+    of_years = pd.DataFrame.from_dict(years, orient="index")
+    interval = _interval(days, samples, metered, share)
+    return Ledger(source, unit, decimals, licensed, days, table, of_years, total, split, shared, metered, interval)
 
 
-def _days(season: Season, source: Source, between: Sequence[Between]) -> tuple[pd.DataFrame, dict[str, float], int]:
-    """The ledger's days, the metered litres of each month that readings touch, and how many stretches were split."""
+def _is_in_totals(source: Source) -> bool:
+    """Whether a source's litres are its supply's in `season.json`."""
+    return source.is_whole_supply and not source.floats
+
+
+def _is_shared(season: Season, source: Source) -> bool:
+    """Whether other rights draw on the source's meter."""
+    floats = _floats_of(season.scenario, source.supply)
+    return not source.is_whole_supply or len(floats) > len(source.floats)
+
+
+def _summed(
+    between: Sequence[Between], dates: pd.Index[Any], of: Callable[[str], str] = lambda month: month
+) -> set[str]:
+    """The months, or whatever they belong to, of which a meter fixes only the sum with others, or with days outside."""
+    first, after = dates[0].to_pydatetime(), dates[-1].to_pydatetime() + dt.timedelta(days=1)
+    summed = set[str]()
+    for stretch in between:
+        parts = {of(month) for month in months_of(stretch)}
+        if len(parts) > 1 or stretch.start < first or stretch.end > after:
+            summed |= parts
+    return summed
+
+
+def _interval(days: pd.DataFrame, samples: Floats, metered: Metered | None, share: float) -> tuple[float, float]:
+    """The range of what is reported. [L]"""
+    covered = days["covered"].to_numpy()
+    rest, counted = samples @ (1.0 - covered), math.fsum(days["metered"])
+    if metered is None:
+        return interval_of(rest, share)
+    less, more = 1.0 - metered.accuracy, 1.0 + metered.accuracy
+    if metered.ratio == 1.0:
+        low, high = interval_of(rest, share)
+        return counted * less + low, counted * more + high
+    # each run at its own ratio to the meter
+    ones = np.full_like(rest, metered.ratio)
+    low, high = interval_of(rest * np.divide(metered.metered, metered.runs, out=ones, where=metered.runs > 0.0), share)
+    return (counted + low) * less, (counted + high) * more
+
+
+def _of_supply(season: Season, source: Source, litres: Mapping[str, Floats]) -> Floats:
+    """What is drawn on the source's supply, under whichever right: all that a meter on it counts."""
+    on_it = [name for name, valve in season.scenario.controller.items() if valve.supply == source.supply]
+    on_it += map(float_key, _floats_of(season.scenario, source.supply))
+    return sum((litres[name] for name in on_it), np.zeros_like(next(iter(litres.values()))))
+
+
+def _days(
+    season: Season, source: Source, between: Sequence[Between], before: Season | None
+) -> tuple[pd.DataFrame, int]:
+    """The ledger's days but for what is reported, and how many stretches between readings were split."""
     by_valve, dates = litres_by_day(season), season.days.index
-    drawn = source.drawn(by_valve)
-    of_supply = [name for name, valve in season.scenario.controller.items() if valve.supply == source.supply]
-    supply = sum((by_valve[name] for name in of_supply), np.zeros_like(drawn))
-    counted, covered, split = metered_days(between, dates[0].date(), supply)
+    drawn, supply = source.drawn(by_valve), _of_supply(season, source, by_valve)
+    led = np.zeros(0) if before is None else _of_supply(before, source, litres_by_day(before))
+    begins = (dates[0] - pd.Timedelta(days=len(led))).date()
+    counted, covered, split = metered_days(between, begins, np.append(led, supply))
+    counted, covered = counted[len(led) :], covered[len(led) :]
     # whole but for the last bits of hours turned into days is whole
     covered = np.where(covered >= _WHOLE, 1.0, covered)
-    reported, litres = drawn.copy(), dict[str, float]()
-    for key, here in _by_month(dates).items():
-        if not covered[here].any():
-            continue
-        metered, modelled = covered[here] * supply[here], covered[here] * drawn[here]
-        # what a part of a supply drew on days on which the model draws nothing can't be told: by its whole share
-        part, whole = (modelled, metered) if metered.sum() > 0.0 else (drawn, supply)
-        share = float(part.sum()) / float(whole.sum()) if whole.sum() > 0.0 else 0.0
-        litres[key] = float(counted[here].sum()) * (1.0 if source.is_whole_supply else share)
-        # over its metered days as the model would: evenly where it draws nothing
-        weights = modelled if modelled.any() else covered[here]
-        reported[here] = litres[key] * (weights / weights.sum()) + (1.0 - covered[here]) * drawn[here]
-    return pd.DataFrame({"modelled": drawn, "reported": reported, "covered": covered}, index=dates), litres, split
+    # what a part of a supply drew on a day on which the model draws nothing can't be told: by its whole share
+    share = float(drawn.sum()) / float(supply.sum()) if supply.sum() > 0.0 else float(source.is_whole_supply)
+    shares = np.divide(drawn, supply, out=np.full_like(drawn, share), where=supply > 0.0)
+    columns = {"modelled": drawn, "metered": counted * shares, "covered": covered, "counted": counted, "supply": supply}
+    return pd.DataFrame(columns, index=dates), split
 
 
 def _by_month(dates: pd.Index[Any]) -> dict[str, Any]:
@@ -298,29 +438,32 @@ def _by_month(dates: pd.Index[Any]) -> dict[str, Any]:
 
 
 def _months(
-    season: Season, source: Source, days: pd.DataFrame, counted: dict[str, float], summed: set[str], samples: Floats
+    season: Season, source: Source, days: pd.DataFrame, summed: set[str], samples: Floats, metered: Metered | None
 ) -> Iterator[dict[str, Any]]:
     """The months' rows, but for what is printed."""
     whole = season.totals["supplies"][source.supply]["by_month"]
     for key, here in _by_month(days.index).items():
-        drawn, reported, covered = (days[name].to_numpy()[here] for name in ("modelled", "reported", "covered"))
-        modelled = float(whole[key] if source.is_whole_supply else drawn.sum())
-        basis, litres = "modelled", modelled
-        if key in counted:
-            in_part = covered.min() < 1.0
-            by_meter = SPLIT if key in summed else "metered"
-            basis, litres = ("metered in part", math.fsum(reported)) if in_part else (by_meter, counted[key])
+        drawn, counted, reported, covered = (
+            days[name].to_numpy()[here] for name in ("modelled", "metered", "reported", "covered")
+        )
+        modelled = float(whole[key] if _is_in_totals(source) else drawn.sum())
+        basis, litres = MODELLED, modelled
+        if covered.any():
+            basis = PART if covered.min() < 1.0 else SPLIT if key in summed else METERED
+            litres = math.fsum(reported)
+        elif metered is not None and metered.ratio != 1.0:
+            basis, litres = BY_RATIO, math.fsum(reported)
         low, high = interval_of(samples[:, here].sum(axis=1), season.scenario.uncertainty.interval)
         yield {
             "water_year": _year_label(key, source.right.water_year_start),
             "month": key,
             "from": days.index[here][0].date(),
             "to": days.index[here][-1].date(),
-            "days_of_use": int((drawn > 0.0).sum()),
+            "days_of_use": int((reported > 0.0).sum()),
             "basis": basis,
             "metered_days": float(covered.sum()),
             "modelled_litres": modelled,
-            "metered_litres": counted.get(key),
+            "metered_litres": math.fsum(counted) if covered.any() else None,
             "reported_litres": litres,
             "range_low_litres": low,
             "range_high_litres": high,
@@ -328,35 +471,50 @@ def _months(
 
 
 def _print_months(
-    months: list[dict[str, Any]], total: Decimal, unit: FormUnit, decimals: int, licensed: Decimal | None
+    years: list[list[dict[str, Any]]], litres: float, unit: FormUnit, decimals: int, licensed: Decimal | None
 ) -> None:
-    """Add what is printed to the months of one water year, so that what is modelled adds up to its total."""
-    read = [month for month in months if month["metered_litres"] is not None]
-    for name, rows, wanted in (("modelled", months, total), ("metered", read, None)):
-        parts = rounded_parts([unit.exact(row[f"{name}_litres"]) for row in rows], decimals, wanted)
-        for row, part in zip(rows, parts, strict=True):
-            row[name] = part
-    headroom = licensed
-    for month in months:
-        month.setdefault("metered", None)
-        in_part = month["basis"] == "metered in part"
-        whole = month["modelled" if month["basis"] == "modelled" else "metered"]
-        month["reported"] = unit.rounded(month["reported_litres"], decimals) if in_part else whole
-        headroom = month["headroom"] = None if headroom is None else headroom - month["reported"]
+    """Add what is printed: the season's total is rounded first, then its water years, then their months: all add up."""
+    for name, whole in (("modelled", unit.rounded(litres, decimals)), ("metered", None)):
+        read = [[month for month in months if month[f"{name}_litres"] is not None] for months in years]
+        exact = [[unit.exact(month[f"{name}_litres"]) for month in months] for months in read]
+        totals = rounded_parts([sum(parts, Fraction(0)) for parts in exact], decimals, whole)
+        for months, parts, total in zip(read, exact, totals, strict=True):
+            for month, part in zip(months, rounded_parts(parts, decimals, total), strict=True):
+                month[name] = part
+    for months in years:
+        headroom = licensed
+        for month in months:
+            month.setdefault("metered", None)
+            whole = month["modelled" if month["basis"] == MODELLED else "metered"]
+            mixed = month["basis"] in (PART, BY_RATIO)
+            month["reported"] = unit.rounded(month["reported_litres"], decimals) if mixed else whole
+            headroom = month["headroom"] = None if headroom is None else headroom - month["reported"]
 
 
-def _year(months: list[dict[str, Any]], days: pd.DataFrame, volume: float | None) -> dict[str, Any]:
-    """One water year's row."""
+def _year(months: list[dict[str, Any]], days: pd.DataFrame, volume: float | None, summed: bool) -> dict[str, Any]:
+    """One water year's row; ``summed`` where the meter fixes only its sum with another's."""
     litres = {name: math.fsum(month[name] for month in months) for name in ("modelled_litres", "reported_litres")}
     over = days["reported"].loc[str(months[0]["from"]) : str(months[-1]["to"])].cumsum()
     over = over[beyond(over, math.inf if volume is None else volume)]
+    counted = [month["metered"] for month in months if month["metered"] is not None]
+    by_meter = all(month["basis"] in (METERED, SPLIT) for month in months)
     return {
         **{name: sum(month[name] for month in months) for name in ("modelled", "reported")},
+        "metered": sum(counted) if counted else None,
+        "basis": "" if not by_meter else SPLIT if summed else METERED,
         "headroom": months[-1]["headroom"],
         **litres,
         "share_used": None if volume is None else litres["reported_litres"] / volume,
         "exceeded_on": over.index[0].date() if len(over) else None,
     }
+
+
+def year_starts(ledger: Ledger) -> Iterator[tuple[str, dt.date]]:
+    """Yield the label and the first day of each water year of a ledger."""
+    start = ledger.source.right.water_year_start
+    for label, months in ledger.months.groupby("water_year", sort=False):
+        first = months["from"].iloc[0]
+        yield str(label), dt.date(first.year if first.month >= start else first.year - 1, start, 1)
 
 
 def _year_label(key: str, start: int) -> str:
@@ -379,18 +537,27 @@ def largest_rate(season: Season, source: Source) -> tuple[float, str]:
     Returns
     -------
     (float, str)
-        [L/h], and the moment's date, empty if nothing ran. For a whole supply the rate is that of `season.json`.
+        [L/h], and its date, empty if nothing ran. For a whole supply without float valves the rate is that of `season.json`.
+
+    Notes
+    -----
+    Of a float valve, only a day's litres are known. On a day on which it runs it is taken to run beside all that is open
+    together on that day: at its own rate if the tank was below its level at the day's start or end, else at what the tank's
+    valves drew at most, if that is less. So the rate is an upper bound where there is one.
     """
-    flow = {name: share * season.forcing.pan_of[name].valve_flow for name, share in source.shares.items()}
-    openings = season.openings[season.openings["controller"].map(flow).fillna(0.0) > 0.0]
-    opened, shut = openings.assign(at=openings["start_h"], change=1), openings.assign(at=openings["end_h"], change=-1)
-    # at one moment, shutting (−1) counts before opening
-    moments = pd.concat([opened, shut]).dropna(subset="at").sort_values(["at", "change", "controller"], kind="stable")
-    most, when = 0.0, ""
-    running: set[str] = set()
-    for change, controller, start in zip(moments["change"], moments["controller"], moments["start"], strict=True):
-        (running.add if change > 0 else running.discard)(controller)
-        together = sum(flow[name] for name in flow if name in running)
-        if change > 0 and together > most * (1.0 + 1e-12):
-            most, when = together, str(start)[:10]
-    return most, when
+    flows, controllers = valve_flows(season.forcing), season.scenario.controller
+    shares = {name: share for name, share in source.shares.items() if name in flows}
+    rate = rates_by_day(season.openings, {name: share * flows[name] for name, share in shares.items()})
+    rate = rate if len(rate) else np.zeros(len(season.days))
+    for tank, described in floats_on(season.scenario, source.name).items():
+        top_up, table = described.top_up, season.tanks[tank]
+        assert top_up is not None
+        level = table["volume_l"].to_numpy()
+        began = np.append(season.totals["supplies"][tank]["tank"]["start_l"], level[:-1])
+        on_it = {name: flow for name, flow in flows.items() if controllers[name].supply == tank}
+        below = np.minimum(began, level) < top_up.below
+        runs = np.where(below, top_up.rate, np.minimum(rates_by_day(season.openings, on_it), top_up.rate))
+        rate = rate + np.where(table["topped_l"].to_numpy() > 0.0, runs, 0.0)
+    most = float(rate.max())
+    first = season.days.index[int(np.argmax(rate >= most * (1.0 - 1e-12)))]
+    return most, f"{first:%Y-%m-%d}" if most > 0.0 else ""

@@ -3,14 +3,16 @@ Meter: a file of readings into litres between readings, and those into the seaso
 
 One row a reading: ``date, reading, unit``, and where wanted ``supply``, ``event``, ``note``. A counter that goes down
 is never guessed at: the row says "rollover at 10000" (it passed its last digit and began again), or the old meter's
-last row says "removed" and the new one's first "installed". All that is wrong comes out at once, a line each.
+last row says "removed" and the new one's first "installed". Nor is one believed that no open valves could have passed:
+`typos` finds the row that is wrong. All that is wrong comes out at once, a line each.
 """
 
 import contextlib
 import datetime as dt
+import math
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -18,9 +20,12 @@ import pandas as pd
 
 from panbudget.errors import Problem, ReadingsError
 from panbudget.numeric import Floats
+from panbudget.scenario.rights import Meter
 from panbudget.studies.common import read_data
+from panbudget.studies.statement.typos import Suspect, suspect
 from panbudget.units import UnitError, quantity
 from panbudget.weather.text.rows import TypedRow, read_typed
+from panbudget.words import litres as litres_said
 
 _NEEDED = ("date", "reading", "unit")
 _MISTAKES = read_data("statement/meter")
@@ -46,6 +51,56 @@ class Between:
 
 
 @dataclass(frozen=True)
+class Reading:
+    """
+    One row of a file of readings.
+
+    Parameters
+    ----------
+    row : TypedRow
+    moment : datetime
+    timed : bool
+        Whether its time of day is given.
+    litres : float
+        What the counter stands for, its multiplier in it. [L]
+    event : str
+        "removed", "installed", "rollover" or empty.
+    top : float
+        Where a counter that rolled over begins again, else 0. [L]
+    multiplier : float
+        Of the meter. [-]
+    """
+
+    row: TypedRow
+    moment: dt.datetime
+    timed: bool
+    litres: float
+    event: str
+    top: float
+    multiplier: float
+
+    @property
+    def shown(self) -> str:
+        """Its date, as the file has it."""
+        return self.row["date"]
+
+    @property
+    def number(self) -> str:
+        """Its number, with a decimal point."""
+        return self.row["reading"].replace(",", ".")
+
+    @property
+    def unit(self) -> str:
+        """Its unit, as the file has it."""
+        return self.row["unit"]
+
+    @property
+    def text(self) -> str:
+        """What the counter shows."""
+        return f"{self.number} {self.unit}"
+
+
+@dataclass(frozen=True)
 class Readings:
     """
     A file of readings.
@@ -60,30 +115,26 @@ class Readings:
         Supply -> what was counted between readings, in order of time.
     events : tuple of str
         Rollovers and replacements, in words.
+    taken : dict
+        Supply -> its readings, in order of time.
     """
 
     file: str
     sha256: str
     by_supply: dict[str, tuple[Between, ...]]
     events: tuple[str, ...]
+    taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
-class _Reading:
-    """One row; ``top`` is where a counter that rolled over begins again, else 0. [L]"""
-
-    row: TypedRow
-    moment: dt.datetime
-    litres: float
-    event: str
-    top: float
-
-    @property
-    def shown(self) -> str:
-        return self.row["date"]
-
-
-def read_readings(path: Path, supplies: Sequence[str], *, default: str | None = None, shown_as: str = "") -> Readings:
+def read_readings(
+    path: Path,
+    supplies: Sequence[str],
+    *,
+    default: str | None = None,
+    shown_as: str = "",
+    meters: Mapping[str, Meter | None] | None = None,
+    most: Mapping[str, float] | None = None,
+) -> Readings:
     """
     Read meter readings.
 
@@ -98,6 +149,10 @@ def read_readings(path: Path, supplies: Sequence[str], *, default: str | None = 
         ``supply``.
     shown_as : str
         How messages name the file.
+    meters : mapping of Meter, optional
+        Supply -> its meter, whose multiplier counts.
+    most : mapping of float, optional
+        Supply -> what all that draws on it passes while it is open; without it nothing is too much. [L/h]
 
     Returns
     -------
@@ -107,7 +162,7 @@ def read_readings(path: Path, supplies: Sequence[str], *, default: str | None = 
     ------
     ReadingsError
         The file can't be read; a date, number or unit that is none; readings out of order; a counter that goes down
-        without a word; all of it, a line each.
+        without a word, or counts more than its valves could have passed; all of it, a line each.
     """
     shown = shown_as or str(path)
     known = (*_NEEDED, "supply", "event", "note")
@@ -119,9 +174,11 @@ def read_readings(path: Path, supplies: Sequence[str], *, default: str | None = 
     if "supply" not in typed.header and default is None:
         several = f"needs a column supply, since the scenario has several: {', '.join(supplies)}"
         raise ReadingsError(Problem("no-supply", "", several, "", "add it, with a supply on each row"), file=shown)
-    by_supply: dict[str, list[_Reading]] = {}
+    by_supply: dict[str, list[Reading]] = {}
     for row in typed.rows:
-        supply, reading = row.choice("supply", supplies, "the scenario", default or ""), _reading(row)
+        supply = row.choice("supply", supplies, "the scenario", default or "")
+        meter = (meters or {}).get(supply or "")
+        reading = _reading(row, meter.multiplier if meter else 1.0)
         if supply is not None and reading is not None:
             by_supply.setdefault(supply, []).append(reading)
     if not typed.problems and not by_supply:
@@ -132,23 +189,27 @@ def read_readings(path: Path, supplies: Sequence[str], *, default: str | None = 
         if len(readings) < 2:
             readings[0].row.wrong("one-reading", f"{supply} has one reading", expected="two at least")
     events: list[str] = []
-    between = {supply: tuple(_between(supply, readings, events)) for supply, readings in by_supply.items()}
+    between = {}
+    for supply, readings in by_supply.items():
+        meter = (meters or {}).get(supply) or Meter()
+        limit = (most or {}).get(supply, 0.0) * (1.0 + meter.accuracy) or math.inf
+        between[supply] = tuple(_between(supply, readings, events, limit))
     if typed.problems:
         raise ReadingsError(*typed.problems, file=shown)
-    return Readings(shown, typed.sha256, between, tuple(events))
+    return Readings(shown, typed.sha256, between, tuple(events), {key: tuple(part) for key, part in by_supply.items()})
 
 
-def _reading(row: TypedRow) -> _Reading | None:
-    moment, _ = row.moment()
+def _reading(row: TypedRow, multiplier: float) -> Reading | None:
+    moment, timed = row.moment()
     if moment is None:
         return None
     text = f"{row['reading']} {row['unit']}"
     try:
-        litres = quantity(text, "volume")
+        volume = quantity(text, "volume") * multiplier
     except UnitError as error:
         row.wrong("no-volume", f'reading "{text}" {error}', value=text)
         return None
-    if litres < 0.0:
+    if volume < 0.0:
         row.wrong("below-zero", f"reading {row['reading']} is below zero", expected="a counter's number", value=text)
         return None
     event, top = row["event"].casefold(), 0.0
@@ -156,29 +217,61 @@ def _reading(row: TypedRow) -> _Reading | None:
         match = re.fullmatch(r"rollover at (\S+)", event)
         event = "rollover"
         with contextlib.suppress(UnitError):  # no number at which it begins again
-            top = quantity(f"{match[1]} {row['unit']}", "volume") if match else 0.0
-    return _Reading(row, moment, litres, event, top)
+            top = quantity(f"{match[1]} {row['unit']}", "volume") * multiplier if match else 0.0
+    return Reading(row, moment, timed, volume, event, top, multiplier)
 
 
-def _between(supply: str, readings: Sequence[_Reading], events: list[str]) -> Iterator[Between]:
-    """Walk over one supply's readings; what can't be true is noted at its row."""
-    before: _Reading | None = None
-    for reading in readings:
-        code = _mistake(before, reading)
-        if code is not None:
+def _between(supply: str, readings: Sequence[Reading], events: list[str], limit: float) -> Iterator[Between]:
+    """Walk over one supply's readings; what can't be true is noted at its row. The limit is in L/h."""
+    sound: list[Reading] = []
+    for at, reading in enumerate(readings):
+        before = sound[-1] if sound else None
+        code = _mistake(before, reading, limit)
+        if before is not None and code in ("counter-down", "too-much"):
+            doubt = suspect([*sound, *readings[at:]], len(sound), lambda a, b: _mistake(a, b, limit) is None)
+            _note_typo(code, before, reading, doubt, limit)
+            if doubt.wrong == "before":
+                sound.pop()
+            elif not doubt.goes_on:
+                continue
+        elif code is not None:
             facts = {"event": reading.event, "shown": reading.shown, "before": before.shown if before else ""}
             found, cure = (_MISTAKES[code][part].format(**facts) for part in ("found", "cure"))
             reading.row.wrong(code, found, cure=cure, value=reading.event or reading.shown)
         elif reading.event == "installed":
             events.append(f"{supply}: a meter was installed on {reading.shown}")
         elif before is not None:
-            yield Between(before.moment, reading.moment, reading.top - before.litres + reading.litres)
+            yield Between(before.moment, reading.moment, _passed(before, reading))
             if reading.event == "rollover":
                 events.append(f"{supply}: the counter passed its last digit before {reading.shown}, once")
-        before = reading
+        sound.append(reading)
 
 
-def _mistake(before: _Reading | None, reading: _Reading) -> str | None:
+def _note_typo(code: str, before: Reading, reading: Reading, doubt: Suspect, limit: float) -> None:
+    """Note a step that can't be at the row that is wrong, likelier cures first."""
+    wrong, other = (before, reading) if doubt.wrong == "before" else (reading, before)
+    words = _MISTAKES[code]
+    facts = {
+        **{"shown": wrong.shown, "before": other.shown, "passed": litres_said(_passed(before, reading))},
+        "most": litres_said(limit * _hours(before, reading)) if limit < math.inf else "",
+    }
+    cures = [_MISTAKES["cures"][kind].format(text=text, **facts) for kind, text in doubt.cures]
+    found = words["found_before" if doubt.wrong == "before" else "found"].format(**facts)
+    wrong.row.wrong(code, found, cure="; ".join([*cures, words["cure"]]), value=wrong.shown)
+
+
+def _passed(before: Reading, reading: Reading) -> float:
+    """What the counter counted from one reading to the next. [L]"""
+    return reading.top - before.litres + reading.litres
+
+
+def _hours(before: Reading, reading: Reading) -> float:
+    """The time between two readings; a day more where a time of day is not given."""
+    hours = (reading.moment - before.moment).total_seconds() / 3600.0
+    return hours if before.timed and reading.timed else hours + 24.0
+
+
+def _mistake(before: Reading | None, reading: Reading, limit: float) -> str | None:
     """What can't be true of a reading after the one before it, by its code; the first of several."""
     event = reading.event
     if event not in _EVENTS:
@@ -194,6 +287,7 @@ def _mistake(before: _Reading | None, reading: _Reading) -> str | None:
         "counter-down": event in ("", "removed") and not up,
         "no-rollover-number": rollover and not reading.top > max(before.litres, reading.litres),
         "no-rollover": rollover and up,
+        "too-much": event != "installed" and _passed(before, reading) > limit * _hours(before, reading),
     }
     return next((code for code, wrong in mistakes.items() if wrong), None)
 

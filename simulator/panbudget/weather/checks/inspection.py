@@ -8,9 +8,11 @@ changes nothing. Whoever knows better trusts a check by name.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from textwrap import shorten
 from typing import Any, ClassVar, NamedTuple
 
 import numpy as np
@@ -25,6 +27,9 @@ from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.source import Source
 from panbudget.words import and_more
+
+# lines of a file among which it says something of itself; how many of them are repeated, and how much of each
+_SAYS_IN, _SAYS, _SAYS_LONG = 12, 3, 150
 
 
 class Caution(NamedTuple):
@@ -229,7 +234,10 @@ class CheckedFile:
         raw, source, reader, _ = self.file
         facts = {"file": source.shown_as, "sha256": source.sha256, "reader": reader, "recognised": self.recognised}
         first, last = (str(day.date()) for day in (raw.daily.index.min(), raw.daily.index.max()))
-        return {**facts, "units": dict(raw.units), "rows": len(raw.daily), "first": first, "last": last}
+        # comments and titles above its table
+        above = (text for text in source.lines[:_SAYS_IN] if text.startswith("#") or not re.search("[,;\t]", text))
+        says = [shorten(plain, _SAYS_LONG, placeholder=" …") for text in above if (plain := text.strip("# \t"))][:_SAYS]
+        return {**facts, "units": dict(raw.units), "rows": len(raw.daily), "first": first, "last": last, "says": says}
 
 
 OfDays = Callable[[Floats, Inspection], Floats]

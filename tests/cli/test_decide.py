@@ -52,7 +52,7 @@ def test_compare_writes_a_page_a_table_totals_and_figures(tmp_path, capsys):
     assert files(tmp_path / "c") == sorted(
         [
             *("compare.csv", "compare.html", "compare.json"),
-            *(f"figures/{name}.{kind}" for name in ("pan-level", "openings", "depletion") for kind in ("png", "svg")),
+            *(f"figures/{name}.{kind}" for name in ("pan-level", "openings", "water-left") for kind in ("png", "svg")),
         ]
     )
     table = pd.read_csv(tmp_path / "c" / "compare.csv")

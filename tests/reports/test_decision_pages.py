@@ -12,7 +12,7 @@ from panbudget.reports.away.figures import room_figure
 from panbudget.reports.away.page import away_sentences
 from panbudget.reports.canvas import svg_text
 from panbudget.reports.compare import page
-from panbudget.reports.compare.figures import COMPARE_FIGURES, depletion_figure, openings_figure, pan_levels_figure
+from panbudget.reports.compare.figures import COMPARE_FIGURES, openings_figure, pan_levels_figure, water_left_figure
 from panbudget.reports.compare.page import comparison_sentences
 from panbudget.reports.setup.page import setup_report
 from panbudget.reports.setup.pan_drawing import HEIGHT, WIDTH, Box, Line, Text, as_svg, pan_drawing
@@ -108,19 +108,19 @@ def lines(ax):
     return {line.get_label(): line for line in ax.get_lines()}
 
 
-def test_depletion_is_drawn_variant_by_variant_on_shared_axes(comparison):
-    axes = depletion_figure(comparison)
+def test_water_left_is_drawn_variant_by_variant_on_shared_axes(comparison):
+    axes = water_left_figure(comparison)
     assert [ax.get_title(loc="left") for ax in axes] == [
         f"{name}: upper/tomatoes" for name in ("as described", "wide", "slower")
     ]
     assert len({ax.get_ylim() for ax in axes}) == 1
-    assert axes[0].get_ylim()[0] > axes[0].get_ylim()[1]
+    assert axes[0].get_ylim()[0] < 0.0 < axes[0].get_ylim()[1]
     for ax, season in zip(axes, comparison.seasons.values(), strict=True):
         bed = season.beds["upper/tomatoes"].loc[str(comparison.start) : str(comparison.end)]
         drawn = lines(ax)
-        for label, column in (("bed mean", "morning_depletion_mm"), ("RAW", "raw_mm"), ("TAW", "taw_mm")):
+        for label, column in (("bed mean", "water_left_mm"), ("driest quarter", "driest_water_left_mm")):
             assert drawn[label].get_ydata() == pytest.approx(bed[column].to_numpy())
-    assert "depletion [mm]" in axes[0].get_ylabel()
+    assert "water left [mm]" in axes[0].get_ylabel()
 
 
 def test_openings_are_drawn_on_one_scale_that_holds_them_all(comparison):
@@ -319,9 +319,9 @@ def test_a_bed_that_only_one_variant_has_is_shown_there_alone(make_garden):
     )
     found = compare(garden, ["more"], with_base=True)
     assert found.beds == ["upper/tomatoes", "upper/beans"]
-    axes = depletion_figure(found)
+    axes = water_left_figure(found)
     assert [t.get_text() for t in axes[1].texts] == ["not in this variant"]
-    assert len(axes[3].get_lines()) == 4
+    assert len(axes[3].get_lines()) == 3
     text = comparison_page(found)
     sound(text)
     assert re.search(r'<td class="name">upper/beans</td><td class="name">water \[L\]</td><td>–</td><td>\d', text)

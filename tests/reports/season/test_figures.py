@@ -36,13 +36,15 @@ def test_the_season_shows_weather_openings_and_each_root_zone(season):
     assert [ax.get_title(loc="left") for ax in axes] == [
         "Rain and reference evapotranspiration",
         "Openings",
-        "Root zone of upper/tomatoes",
+        "Water left in upper/tomatoes before plants suffer",
     ]
     assert lines(axes[0])["ETo"].get_ydata() == pytest.approx(season.days["eto_mm"].to_numpy())
-    root = lines(axes[2])
-    for label, column in (("bed mean", "morning_depletion_mm"), ("TAW", "taw_mm"), ("RAW", "raw_mm")):
-        assert root[label].get_ydata() == pytest.approx(season.beds["upper/tomatoes"][column].to_numpy())
-    assert axes[2].get_ylim()[0] > axes[2].get_ylim()[1]  # an empty root zone is at the bottom
+    left, bed = lines(axes[2]), season.beds["upper/tomatoes"]
+    for label, mean in (("bed mean", ""), ("driest quarter", "driest_")):
+        drawn = bed["raw_mm"] - bed[f"{mean}morning_depletion_mm"]
+        assert left[label].get_ydata() == pytest.approx(np.where(bed["growing"], drawn, np.nan), nan_ok=True, abs=1e-9)
+    low, high = axes[2].get_ylim()
+    assert low < 0.0 < high  # upward, with room below the line at which plants suffer
     assert all("mm" in ax.get_ylabel() for ax in (axes[0], axes[2]))
 
 
@@ -136,7 +138,7 @@ def test_figures_are_the_same_bytes_twice_and_say_nothing_of_the_machine(name, s
 
 def test_styles_tell_lines_apart_without_colour():
     """In grey, every two lines that share axes differ in dash or width; hatches tell areas apart."""
-    for group in (("mean", "driest", "raw", "taw"), ("supplied", "supplied_driest", "needed", "etc"), ("tmax", "tmin")):
+    for group in (("mean", "driest", "zero"), ("supplied", "supplied_driest", "needed", "etc"), ("tmax", "tmin")):
         looks = [(str(STYLES[name].line), STYLES[name].width) for name in group]
         assert len(set(looks)) == len(looks)
 

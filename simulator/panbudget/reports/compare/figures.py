@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from panbudget.reports.canvas import WIDTH, date_axis, day_numbers, day_ticks, keys, legend_over, steps
-from panbudget.reports.season.figures import deepest, draw_level, draw_root_zone, hottest_days
+from panbudget.reports.season.figures import draw_level, draw_water_left, hottest_days, least_and_most_left
 from panbudget.reports.style import STYLES, applied, plain
 from panbudget.season.result import Season
 from panbudget.studies.compare import Comparison
@@ -64,9 +64,13 @@ def _each(
 
 def _most(comparison: Comparison, where: str, least: float, highest: Callable[[pd.DataFrame], float]) -> float:
     """Highest of all variants on the days shown, so that they share an axis."""
+    return max(least, *map(highest, _drawn(comparison, where)))
+
+
+def _drawn(comparison: Comparison, where: str) -> list[pd.DataFrame]:
+    """A valve's or bed's days shown, of each variant that has it."""
     seasons = comparison.seasons.values()
-    drawn = [_tables(s)[where].iloc[_shown(comparison, s)] for s in seasons if where in _tables(s)]
-    return max(least, *map(highest, drawn))
+    return [_tables(s)[where].iloc[_shown(comparison, s)] for s in seasons if where in _tables(s)]
 
 
 def _dates(ax: Axes, comparison: Comparison, index: pd.DatetimeIndex, noon: float = 0.0) -> None:
@@ -152,9 +156,9 @@ def openings_figure(comparison: Comparison) -> list[Axes]:
 
 
 @applied()
-def depletion_figure(comparison: Comparison) -> list[Axes]:
+def water_left_figure(comparison: Comparison) -> list[Axes]:
     """
-    Draw each bed's root zone for each variant against RAW and TAW.
+    Draw the water left in each bed for each variant before plants suffer.
 
     Parameters
     ----------
@@ -163,20 +167,20 @@ def depletion_figure(comparison: Comparison) -> list[Axes]:
     Returns
     -------
     list of Axes
-        Variant by variant, bed by bed; depletion downward.
+        Variant by variant, bed by bed; a bed's axes are the same in all.
     """
     columns = _panels(comparison, len(comparison.beds), 1.55)
     for ax, name, season, key in _each(comparison, columns, comparison.beds):
         part = season.beds[key].iloc[_shown(comparison, season)]
-        draw_root_zone(ax, part)
-        ax.set(ylim=(_most(comparison, key, 1.0, deepest) * 1.08, 0.0), title=f"{plain(name)}: {plain(key)}")
+        draw_water_left(ax, part, least_and_most_left(*_drawn(comparison, key)))
+        ax.set_title(f"{plain(name)}: {plain(key)}")
         _dates(ax, comparison, pd.DatetimeIndex(part.index))
-    return _finished(comparison, columns, "depletion [mm]", ("mean", "driest", "raw", "taw"), ("stress", "stress_mean"))
+    return _finished(comparison, columns, STYLES["left"].axis, ("mean", "driest"), ("suffer",))
 
 
 #: name -> function of a comparison: what `compare` draws
 COMPARE_FIGURES: dict[str, Callable[[Comparison], list[Axes]]] = {
     "pan-level": pan_levels_figure,
     "openings": openings_figure,
-    "depletion": depletion_figure,
+    "water-left": water_left_figure,
 }

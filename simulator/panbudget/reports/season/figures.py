@@ -31,8 +31,8 @@ _HOT_DAYS = 10
 _FAR_RIM = 2.5  # times the highest level of the days drawn
 _COLUMNS = 3
 #: style -> column of a bed's days
-_SHORT = {"stress": "driest_ks", "stress_mean": "ks"}
-_ROOT_ZONE = {"taw": "taw_mm", "raw": "raw_mm", "driest": "driest_morning_depletion_mm", "mean": "morning_depletion_mm"}
+_LEFT = {"driest": "driest_water_left_mm", "mean": "water_left_mm"}
+_ROOM_BELOW = 0.15  # of what is above it, at least, so that the line at zero is seen to be one
 _SUPPLIED = {
     **{"etc": "etc_mm", "needed": "net_demand_mm"},
     **{"supplied_driest": "driest_irrigation_mm", "supplied": "irrigation_mm"},
@@ -43,7 +43,7 @@ _ON_WHITE: dict[str, Any] = {"fontsize": 8.0, "bbox": {"facecolor": "white", "ed
 @applied()
 def season_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
-    Draw the season: rain and ETo, openings a day, and each bed's root zone against RAW and TAW.
+    Draw the season: rain and ETo, openings a day, and the water left in each bed before plants suffer.
 
     Parameters
     ----------
@@ -63,11 +63,9 @@ def season_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Ax
     draw_rain_and_eto(axes[0], day_numbers(days.index), days["rain_mm"], days["eto_mm"])
     _draw_openings(axes[1], season)
     for ax, (key, table) in zip(axes[2:], season.beds.items(), strict=True):
-        draw_root_zone(ax, table)
-        ax.set_ylim(deepest(table) * 1.08, 0.0)  # downward: an empty root zone is at the bottom
-        ax.set(ylabel=STYLES["depletion"].axis, title=f"Root zone of {plain(key)}")
-    handles = [*axes[2].get_legend_handles_labels()[0], *keys(areas=list(_SHORT))]
-    legend_above(axes[2], columns=3, handles=handles)
+        draw_water_left(ax, table, least_and_most_left(table))
+        ax.set(ylabel="mm", title=f"Water left in {plain(key)} before plants suffer")
+    legend_above(axes[2], columns=4, handles=keys(list(_LEFT)[::-1], ["suffer"]))
     for ax in axes:
         date_axis(ax, day_numbers(days.index))
         ax.grid(axis="x")
@@ -92,18 +90,37 @@ def _draw_openings(ax: Axes, season: Season) -> None:
     legend_above(ax, columns=5)
 
 
-def draw_root_zone(ax: Axes, table: pd.DataFrame) -> None:
-    """Draw a bed's days: depletion of its mean and driest quarter, RAW, TAW, and days short of water as bands."""
-    at = day_numbers(table.index)
-    for style, column in _SHORT.items():
-        canvas.shade(ax, at, (table["growing"] & (table[column] < 1.0)).to_numpy(bool), style)
-    for style, column in _ROOT_ZONE.items():
-        ax.plot(at, table[column].to_numpy(), **STYLES[style].lined(marker="." if len(at) == 1 else ""))
+def draw_water_left(ax: Axes, table: pd.DataFrame, ends: tuple[float, float]) -> None:
+    """
+    Draw what each morning leaves in a bed's soil before its plants suffer: its mean, and its driest quarter as a band below.
+
+    Nothing is drawn of days on which nothing grows.
+
+    Parameters
+    ----------
+    ax : Axes
+    table : DataFrame
+        A bed's days.
+    ends : (float, float)
+        Of the axis, below and above zero. [mm]
+    """
+    at, growing = day_numbers(table.index), table["growing"].to_numpy(bool)
+    left = {style: np.where(growing, table[column].to_numpy(float), np.nan) for style, column in _LEFT.items()}
+    ax.axhspan(ends[0], 0.0, **STYLES["suffer"].filled(label=""))
+    ax.axhline(0.0, **STYLES["zero"].lined(label=""))
+    ax.fill_between(at, left["driest"], left["mean"], **STYLES["quarter"].filled(label=""))
+    for style, values in left.items():
+        ax.plot(at, values, **STYLES[style].lined(marker="." if len(at) == 1 else ""))
+    ax.set_ylim(ends)
 
 
-def deepest(table: pd.DataFrame) -> float:
-    """Return how far down a bed's picture reaches. [mm]"""
-    return max(1.0, float(table[[_ROOT_ZONE[key] for key in ("taw", "driest", "mean")]].max().max()))
+def least_and_most_left(*tables: pd.DataFrame) -> tuple[float, float]:
+    """Return where the axis of some beds' water left ends, below and above zero. [mm]"""
+    left = np.concatenate(
+        [[0.0, 1.0], *(table.loc[table["growing"], list(_LEFT.values())].to_numpy().ravel() for table in tables)]
+    )
+    most = 1.05 * float(left.max())
+    return min(1.08 * float(left.min()), -_ROOM_BELOW * most), most
 
 
 def hottest_days(days: pd.DataFrame, length: int = _HOT_DAYS) -> slice:

@@ -10,6 +10,7 @@ for itself. The installed package itself is never written to.
 import contextlib
 import functools
 import hashlib
+import importlib.metadata
 import importlib.util
 import json
 import os
@@ -84,6 +85,16 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     return run
 
 
+def is_kept(function: Callable[..., Any]) -> bool:
+    """Whether an earlier process has compiled a function: taking that costs a second, where compiling costs many."""
+    if not has_compiler() or (folder := cache_folder(function)) is None:
+        return False
+    # numba keeps a source folder's code under its name and the digest of its path
+    source = Path(function.__code__.co_filename).absolute().parent
+    mark = hashlib.sha1(str(source).encode(), usedforsecurity=False).hexdigest()
+    return any(folder.glob(f"{source.name}_{mark}/*.{function.__name__}-*.nbi"))
+
+
 def _outermost(function: Callable[..., Any], folder: Path | None) -> Any:
     with _cache_set(folder) as kept:
         return _njit(_bound(function), nogil=True, cache=kept, no_cfunc_wrapper=True)
@@ -152,14 +163,12 @@ def cache_folder(function: Callable[..., Any]) -> Path | None:
     Path or None
         None where there is no folder that only this user can write to: code is never taken from such a one.
     """
-    import numba
-
     sources = [Path(function.__code__.co_filename), *sorted(Path(__file__).parent.glob("*.py"))]
     try:
         text = b"".join(source.read_bytes() for source in sources)
     except OSError:
         return None
-    mark = hashlib.sha256(text + f"{numba.__version__} {sys.version}".encode()).hexdigest()[:16]
+    mark = hashlib.sha256(text + f"{importlib.metadata.version('numba')} {sys.version}".encode()).hexdigest()[:16]
     given = os.environ.get(CACHE_VARIABLE)
     try:
         base = Path(given) if given else _users_cache()

@@ -123,6 +123,18 @@ class WeatherSource(_WeatherFile):
             seen[fallback.shown] = f"named twice, here and in fallback[{index}]"
 
 
+class LogSource(Described):
+    """What somebody writes down beside the pans this season."""
+
+    file: str
+
+
+class Neighbour(Described):
+    """Who looks after the garden while you are away, for the sheet of `today`."""
+
+    ask: str = ""
+
+
 class SeasonDates(Described):
     """First and last day."""
 
@@ -276,6 +288,8 @@ class Scenario(Described):
     site: Site
     weather: WeatherSource
     season: SeasonDates
+    log: LogSource | None = None
+    neighbour: Neighbour = Field(default_factory=Neighbour)
     supply: dict[str, Supply] = Field(min_length=1)
     controller: dict[str, Controller] = Field(min_length=1)
     wishes: Wishes = Field(default_factory=Wishes)
@@ -373,7 +387,7 @@ class Scenario(Described):
     @property
     def sha256(self) -> str:
         """Fingerprint of the garden as it runs, variants laid over it and defaults filled in; variants not used leave no mark."""
-        described = self.model_dump(mode="json", exclude={"variant"})
+        described = self.model_dump(mode="json", exclude={"variant", "log", "neighbour"})
         return hashlib.sha256(json.dumps(described, sort_keys=True).encode()).hexdigest()
 
     @property

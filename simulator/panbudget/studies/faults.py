@@ -303,7 +303,7 @@ def _trial(scenario: Scenario, sound: Season, broken: Season, described: bool) -
         for name, controller in scenario.controller.items()
         if where.split("/")[0] == (controller.supply if fault.kind == "supply-cut" else name)
     ]
-    signs = {name: _signs(fault, name, sound, broken) for name in concerned}
+    signs = {name: signs_of(fault, name, sound, broken) for name in concerned}
     return Trial(fault, where, fault_said(fault), described, _harm(broken), _harm(sound), signs)
 
 
@@ -318,7 +318,18 @@ def _harm(season: Season) -> Harm:
     )
 
 
-def _signs(fault: Fault, name: str, sound: Season, broken: Season) -> Signs:
+def signs_of(fault: Fault, name: str, sound: Season, broken: Season) -> Signs:
+    """
+    Return how a fault shows outside at one valve, in its first week, or that in which what grows by the month has grown.
+
+    Parameters
+    ----------
+    fault : Fault
+    name : str
+        Controller.
+    sound, broken : Season
+        Without it and with it, the same days.
+    """
     dates, row = pd.DatetimeIndex(sound.days.index), list(sound.controllers).index(name)
     begins = fault.start or dates[0].date()
     first = int(np.clip((begins - dates[0].date()).days, 0, len(dates) - 1))

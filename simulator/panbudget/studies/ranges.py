@@ -18,7 +18,7 @@ from typing import Any, NamedTuple, Protocol
 import numpy as np
 
 from panbudget.engine.arrays import Results, State, empty_results
-from panbudget.engine.compiled import compiled, has_compiler
+from panbudget.engine.compiled import compiled, has_compiler, is_kept
 from panbudget.engine.season import VALVE, run_season
 from panbudget.extras import Step, silent
 from panbudget.numeric import Floats
@@ -36,6 +36,8 @@ LEAST_SAMPLES = 20  # fewer runs say nothing of a range's ends
 DRAWS = {True: 64, False: 12}
 #: seasons from which a compiler pays for itself, if there is one
 WORTH_COMPILING = 1500
+#: and from which what an earlier process compiled does, which takes a second to load
+WORTH_LOADING = 100
 #: factors over which a margin is looked for; its ends stand for what lies beyond
 SCAN = np.round(1.0 + 0.05 * np.arange(-12, 21), 2)
 COARSE = SCAN[::2]
@@ -222,7 +224,8 @@ def around(holds: Callable[[float], bool], factors: Floats) -> tuple[float, floa
 
 def engine_for(seasons: int) -> Callable[..., int]:
     """Return the engine for so many seasons: through a compiler where there is one and it pays."""
-    return compiled(run_season) if seasons >= WORTH_COMPILING and has_compiler() else run_season
+    pays = has_compiler() if seasons >= WORTH_COMPILING else seasons >= WORTH_LOADING and is_kept(run_season)
+    return compiled(run_season) if pays else run_season
 
 
 def valve_factors(scenario: Scenario, name: str, draws: Draws) -> ValveFactors:

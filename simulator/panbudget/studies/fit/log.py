@@ -123,7 +123,7 @@ class FieldLog:
     tubs: dict[str, tuple[Visit, ...]] = field(default_factory=dict)
 
 
-def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> FieldLog:
+def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_learn: bool = True) -> FieldLog:
     """
     Read a field log.
 
@@ -135,6 +135,9 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
         For its controllers, its pans' depths and its clock.
     shown_as : str
         How messages name the file.
+    to_learn : bool
+        Whether there must be rows enough to learn from, levels that only fall are taken for a tub's, and a measurement is
+        the mean of all; else it is the last.
 
     Returns
     -------
@@ -162,7 +165,7 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
     rows: dict[str, _Timed] = {}
     in_tub: dict[str, _Timed] = {}
     measured: dict[str, dict[str, list[float]]] = {}
-    timeless = 0
+    timeless, by_jug = 0, list[dt.datetime]()
     for row in log.rows:
         controller, known = None, list(scenario.controller)
         if row["controller"] or len(known) == 1:
@@ -176,6 +179,7 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
             for name, value in _measured(row, controller, scenario):
                 values.setdefault(name, []).append(value)
             if any(row[name] for name in _MEASURED) and not any(row[name] for name in (*_READ, "added_l", "tub_mm")):
+                by_jug += [moment] if moment is not None and not to_learn else []
                 continue  # what was counted before and after belongs together
         if row["tub_mm"] and any(row[name] for name in _READ):
             _wrong(row, "tub-and-valve")
@@ -185,23 +189,26 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "") -> Fie
         else:  # a row that has no place yet: its other cells are looked at all the same
             _cells(row)
     assumed = [f"{timeless} rows of the log have no time of day and count as noon"] if timeless else []
-    moments = [moment for part in (*rows.values(), *in_tub.values()) for moment, *_ in part]
+    moments = [moment for part in (*rows.values(), *in_tub.values()) for moment, *_ in part] or by_jug
     if not moments:
         raise ReadingsError(*(wrong or [problem("no-row")]), file=shown)
     first, last = min(moments).date(), max(moments).date()
     visits = {name: _visits(name, part, first, scenario, assumed) for name, part in rows.items()}
     tubs = {name: _visits(name, part, first, scenario, assumed, "tub_mm") for name, part in in_tub.items()}
-    for name in [name for name in visits if name not in tubs and _valveless(visits[name], scenario, name)]:
+    for name in [n for n in visits if to_learn and n not in tubs and _valveless(visits[n], scenario, n)]:
         tubs[name] = visits.pop(name)
         assumed.append(_TUB_ASSUMED.format(name=name))
-    for part_of, least in ((visits, _LEAST_VISITS), (tubs, _LEAST_IN_TUB)):
+    for part_of, least in ((visits, _LEAST_VISITS), (tubs, _LEAST_IN_TUB)) if to_learn else ():
         few = {name: counted(len(looks), "row") for name, looks in part_of.items() if len(looks) < least}
         wrong += [problem("few-visits", name, count=count, least=least) for name, count in few.items()]
     if any(row["tank_level"] for row in log.rows):
         assumed.append("the log's tank levels are kept in the file and not used")
     if wrong:
         raise ReadingsError(*wrong, file=shown)
-    means = {name: {part: math.fsum(of) / len(of) for part, of in by.items()} for name, by in measured.items()}
+    means = {
+        name: {part: math.fsum(of) / len(of) if to_learn else of[-1] for part, of in by.items()}
+        for name, by in measured.items()
+    }
     return FieldLog(shown, log.sha256, first, last, visits, tuple(assumed), means, tubs)
 
 

@@ -7,7 +7,7 @@ weather alone: the pan's own uncertainty is not in it.
 """
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.engine.arrays import State
+from panbudget.engine.season import run_season
 from panbudget.numeric import Floats, Mask
 from panbudget.scenario.garden import Scenario
 from panbudget.season.demand import BedForcing
@@ -193,9 +194,9 @@ def start_of(season: Season) -> Start:
     return Start(season.state._replace(**by_lane).copy(), season.salt_left)
 
 
-def outcome_of(scenario: Scenario, forcing: Forcing, start: Start) -> Outcome:
-    """Run the days ahead in one year's weather."""
-    _, _, out, count, _, _ = run_salted(scenario, forcing, start.state, start.salt)
+def outcome_of(scenario: Scenario, forcing: Forcing, start: Start, run: Callable[..., int] = run_season) -> Outcome:
+    """Run the days ahead in one year's weather, with the engine plain or compiled."""
+    _, _, out, count, _, _ = run_salted(scenario, forcing, start.state, start.salt, run=run)
     rooms = []
     for row in range(len(forcing.bundle.rows)):
         driest, part = 2 * row + 1, forcing.parts[forcing.bundle.rows[row].ground]

@@ -1,13 +1,13 @@
 """
-Seen: what somebody saw outside sets the pan's state, and where it tells something, the exposure.
+Seen: what somebody saw outside, by an option or in the field log, sets the pans and, where it tells something, the exposure.
 
-A level alone sets the level. A valve seen to open sets the pan at its trip at that moment, from which it is run again. Both
-together tell what the pan lost in between: within what `[uncertainty]` allows the days ahead go by it, beyond it a fault is
-the likelier cause.
+A level sets the level. A valve seen to open sets its pan at the trip at that moment; from the last of them the pan is run to
+tonight. What several of them tell of the exposure, or of a fault, is found in `telling`.
 """
 
 import datetime as dt
-from typing import Any, NamedTuple
+from collections.abc import Mapping
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,67 +17,105 @@ from panbudget.scenario.garden import Scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.studies.common import read_data
-from panbudget.studies.ranges import ranges_of
-from panbudget.studies.today.fan import Start
+from panbudget.studies.fit.log import read_field_log
+from panbudget.studies.today.fan import Start, start_of
+from panbudget.studies.today.telling import Look, course_of, told_by
+from panbudget.words import count
 
 _TEXTS = read_data("today")
 _NEAR = 2.0  # days within which an opening of the model is the one that was seen
-_TELLS = 5.0  # mm lost, below which a ruler tells nothing of the exposure; common practice, no source
+# mm below the trip, and above the reset level, that a ruler's error does not explain; common practice, no source
+_LOW, _HIGH = 2.0, 5.0
 
 
 class Seen(NamedTuple):
     """Controller -> the pan's level tonight [mm above the floor]; when its valve was seen to open, on the site's clock."""
 
-    level: dict[str, float]
-    opened: dict[str, dt.datetime]
+    level: Mapping[str, float]
+    opened: Mapping[str, dt.datetime]
 
 
-def corrected(garden: Scenario, season: Season, start: Start, seen: Seen) -> tuple[Start, Scenario, list[str]]:
+class Corrected(NamedTuple):
+    """A garden as what was seen corrects it, its season to tonight, where the days ahead begin, what was seen, and notes."""
+
+    garden: Scenario
+    season: Season
+    start: Start
+    looked_at: frozenset[str]
+    notes: list[str]
+
+
+def corrected(garden: Scenario, season: Season, seen: Seen) -> Corrected:
     """
     Put what was seen in place of what the model says.
 
     Parameters
     ----------
     garden : Scenario
+        Its field log is read too, if it names one.
     season : Season
         To this evening.
-    start : Start
-        Where it ended.
     seen : Seen
 
     Returns
     -------
-    (Start, Scenario, list of str)
-        Where the days ahead begin; the garden, its exposure as what was seen says; and what differs from the model.
+    Corrected
 
     Raises
     ------
-    ScenarioError
-        A valve that is unknown, a level or a moment that can't be.
+    ScenarioError, ReadingsError
+        A valve that is unknown, a level or a moment that can't be, a log that can't be read.
     """
     _refuse(garden, season, seen)
-    notes, names = [], list(garden.controller)
-    state = start.state.copy()
+    looks, by_jug, notes = _looks(garden, season, seen)
+    overlays = []
+    for name, rows in looks.items():
+        change, texts = told_by(garden, season, name, rows, by_jug.get(name))
+        overlays += [change] if change else []
+        notes += texts
+    if overlays:
+        garden = garden.changed(*overlays)
+        season = replay(garden, end=season.days.index[-1].date(), weather=season.weather)
+    start = start_of(season)
+    anchors = {name: at[-1] for name, rows in looks.items() if (at := [look for look in rows if look.tells_level])}
+    for name, look in anchors.items():
+        notes += _put(garden, season, start, name, look)
+    return Corrected(garden, season, start, frozenset(anchors), notes)
+
+
+def _looks(garden: Scenario, season: Season, seen: Seen) -> tuple[dict[str, list[Look]], dict[str, float], list[str]]:
+    """What was seen, a list a valve in order of time; refill flows by jug [L/h]; and what of it can't be used."""
+    first, last = season.days.index[0].date(), season.days.index[-1].date()
+    looks, by_jug, notes = {name: list[Look]() for name in garden.controller}, dict[str, float](), list[str]()
+    if garden.log is not None:
+        path = garden.path.parent / garden.log.file
+        log = read_field_log(path, garden, shown_as=garden.log.file, to_learn=False)
+        notes += log.assumptions
+        by_jug = {name: values["refill"] for name, values in log.measured.items() if "refill" in values}
+        begins = 24.0 * (log.first - first).days
+        for name, visits in log.visits.items():
+            known = [visit for visit in visits if first <= visit.moment.date() <= last]
+            looks[name] += [
+                Look(begins + v.hour, v.moment, v.openings, v.opened, v.level, v.added, v.meter) for v in known
+            ]
+            later = sum(visit.moment.date() > last for visit in visits)
+            notes += [_TEXTS["notes"]["log-later"].format(name=name, rows=count(later, "row"), last=last)] if later else []
+        if not any(looks.values()) and not by_jug:
+            notes.append(_TEXTS["notes"]["log-silent"].format(file=garden.log.file, first=first, last=last))
     for name, moment in seen.opened.items():
-        notes.append(_nearest(season, name, moment))
-        again = _since(garden, season, name, moment)
-        row = names.index(name)
-        for part in ("level", "is_open", "since", "refilled", "drawn", "cause", "slot", "press"):
-            getattr(state, part)[row] = getattr(again.state, part)[row]
-        if name not in seen.level:
-            continue
-        change, text = _told(garden, again, name, seen.level[name])
-        garden, notes = garden.changed(change) if change else garden, [*notes, *text]
+        hour = 24.0 * (moment.date() - first).days + _hour(garden, moment)
+        looks[name] = [look for look in looks[name] if look.hour < hour]
+        looks[name].append(Look(hour, moment, None, True))
     for name, level in seen.level.items():
-        row, pan, valve = names.index(name), garden.controller[name].pan, garden.controller[name].valve
-        at_trip = pan.water_at_reset - valve.swing_kg
-        values = {"name": name, "seen": level, "trip": at_trip / pan.area}
-        model = (float(state.level[row]) + at_trip) / pan.area
-        notes.append(_TEXTS["notes"]["levels"].format(**values, model=model))
-        state.level[row] = level * pan.area - at_trip
-        if state.level[row] < 0.0 and not state.is_open[row]:
-            notes.append(_TEXTS["notes"]["below-trip"].format(**values))
-    return start._replace(state=state), garden, notes
+        tonight = dt.datetime.combine(last, dt.time()) + dt.timedelta(days=1)
+        shut = 0 if name in seen.opened else None
+        looks[name].append(Look(24.0 * len(season.days), tonight, shut, False, level))
+    return looks, by_jug, notes
+
+
+def _hour(garden: Scenario, moment: dt.datetime) -> float:
+    site = garden.site
+    return min(max(solar_hour(moment.date(), f"{moment:%H:%M}", site.longitude, site.timezone), 0.0), 24.0)
 
 
 def _refuse(garden: Scenario, season: Season, seen: Seen) -> None:
@@ -98,6 +136,35 @@ def _refuse(garden: Scenario, season: Season, seen: Seen) -> None:
         raise ScenarioError(*wrong)
 
 
+def _put(garden: Scenario, season: Season, start: Start, name: str, look: Look) -> list[str]:
+    """Set a pan in the start's state as it was last seen, and run to tonight; say how far the model was off."""
+    part, state, texts = garden.controller[name], start.state, _TEXTS["notes"]
+    row, pan = list(garden.controller).index(name), part.pan
+    at_trip, notes = pan.water_at_reset - part.valve.swing_kg, list[str]()
+    seen_kg = 0.0 if look.opened or look.level is None else look.level * pan.area - at_trip
+    if look.opened:
+        notes.append(_nearest(season, name, look.moment))
+    else:
+        hours = np.concatenate([season.began.level[row : row + 1], season.hourly_level[name]])
+        model = float(np.interp(look.hour, np.arange(len(hours)), hours))
+        tonight = look.hour >= len(hours) - 1
+        moment = "" if tonight else texts["on"].format(moment=f"{look.moment:%Y-%m-%d %H:%M}")
+        values = {"name": name, "seen": look.level, "trip": at_trip / pan.area, "on": moment}
+        values |= {"reset": pan.depth - pan.freeboard}
+        notes.append(texts["levels"].format(**values, model=(model + at_trip) / pan.area))
+        if seen_kg < -_LOW * pan.area and not (tonight and state.is_open[row]):
+            notes.append(texts["below-trip"].format(**values))
+        if seen_kg > part.valve.swing_kg + _HIGH * pan.area and model <= part.valve.swing_kg:
+            notes.append(texts["above-reset"].format(**values))
+        if tonight:
+            state.level[row] = seen_kg
+            return notes
+    again = _since(garden, season, name, look, seen_kg + look.added)
+    for what in ("level", "is_open", "since", "refilled", "drawn", "cause", "slot", "press"):
+        getattr(state, what)[row] = getattr(again.state, what)[row]
+    return notes
+
+
 def _nearest(season: Season, name: str, moment: dt.datetime) -> str:
     """Say how far the model's nearest opening is from one that was seen."""
     openings = season.openings
@@ -110,36 +177,14 @@ def _nearest(season: Season, name: str, moment: dt.datetime) -> str:
     return str(texts["opened"].format(name=name, moment=f"{moment:%Y-%m-%d %H:%M}", model=model))
 
 
-def _since(garden: Scenario, season: Season, name: str, moment: dt.datetime) -> Season:
-    """Run a season again from the day of an opening, with the pan so full that it trips at that moment."""
-    day, site = moment.date(), garden.site
-    row, at = list(garden.controller).index(name), season.days.index.get_loc(str(day))
+def _since(garden: Scenario, season: Season, name: str, look: Look, seen_kg: float) -> Season:
+    """Run a season again from the day of a look, its pan so full that it holds at that moment what was seen. [kg above trip]"""
+    row, at = list(garden.controller).index(name), min(int(look.hour // 24.0), len(season.days) - 1)
+    day, last = (season.days.index[index].date() for index in (at, -1))
     before = season.began if at == 0 else replay(garden, end=day - dt.timedelta(days=1), weather=season.weather).state
-    hour = min(max(solar_hour(day, f"{moment:%H:%M}", site.longitude, site.timezone), 0.0), 24.0)
-    days, pans = season.forcing.days, season.forcing.pans
-    night = pans.night_share[row]
-    shares = (1.0 - night) * days.daylight_share[at] + night * days.dark_share[at]
-    past = np.clip(hour - np.arange(24.0), 0.0, 1.0)
-    rain = days.rain[at] * pans.rain_factor[row, at] * hour / 24.0
-    lost = (pans.evaporation[row, at] * float((shares * past).sum()) - rain) * pans.area[row]
+    lost, caught = course_of(season, row)
+    hours = np.arange(len(lost))
+    by_then = [float(np.diff(np.interp([24.0 * at, look.hour], hours, sums))[0]) for sums in (lost, caught)]
     state = before.copy()
-    state.level[row], state.is_open[row] = max(lost, 0.0), 0
-    last = season.days.index[-1].date()
+    state.level[row], state.is_open[row] = max(seen_kg + by_then[0] - by_then[1], 0.0), 0
     return replay(garden, start=day, end=last, weather=season.weather, state=state)
-
-
-def _told(garden: Scenario, again: Season, name: str, level: float) -> tuple[dict[str, Any], list[str]]:
-    """What a level tells of the exposure, from the last opening on: a change of the garden, and what to say of it."""
-    part, row, texts = garden.controller[name], list(garden.controller).index(name), _TEXTS["notes"]
-    swing, at_trip = part.valve.swing_kg, part.pan.water_at_reset - part.valve.swing_kg
-    model, seen = swing - float(again.state.level[row]), swing - (level * part.pan.area - at_trip)
-    if model < _TELLS * part.pan.area or again.state.is_open[row]:
-        return {}, []
-    ratio, ranges = seen / model, ranges_of(garden)
-    low, high = ranges.get(f"controller.{name}.exposure", ranges.get("exposure", (1.0, 1.0)))
-    values = {"name": name, "ratio": ratio, "low": low, "high": high}
-    if not low <= ratio <= high:
-        cause = texts["lost-more" if ratio > high else "lost-less"]
-        return {}, [texts["fault"].format(**values, cause=cause)]
-    change = {"controller": {name: {"pan": {"exposure": part.pan.exposure * ratio}}}}
-    return change, [texts["exposure"].format(**values)]

@@ -20,9 +20,10 @@ from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.years import in_year, usable_years
 from panbudget.studies.common import assumptions_of, read_data, tanks_of
-from panbudget.studies.today.fan import Fan, Start, days_ahead, outcome_of, records_ahead, start_of
+from panbudget.studies.ranges import engine_for
+from panbudget.studies.today.fan import Fan, Start, days_ahead, outcome_of, records_ahead
 from panbudget.studies.today.seen import Seen, corrected
-from panbudget.studies.today.trials import WEEKS, Action, Trials
+from panbudget.studies.today.trials import FEW_CHANGES, RUNS, WEEKS, Action, Trials
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
 from panbudget.weather.of_scenario import open_forecast, open_scenario_weather
@@ -191,7 +192,8 @@ def today(
     level : mapping, optional
         Controller -> its pan's level as somebody saw it tonight. [mm above the floor]
     opened : mapping, optional
-        Controller -> when somebody last saw its valve open, by the site's clock (by the sun without a time zone).
+        Controller -> when somebody last saw its valve open, by the site's clock (by the sun without a time zone). Both
+        come after the field log that the scenario names.
     step : callable
         Told what is being done.
 
@@ -211,7 +213,7 @@ def today(
     end, seen = garden.season.end, Seen(dict(level or {}), dict(opened or {}))
     step("replaying the season so far")
     season = replay(garden, end=last, weather=weather)
-    start, garden, more = corrected(garden, season, start_of(season), seen)
+    garden, season, start, looked_at, more = corrected(garden, season, seen)
     notes += more
     fan, trials, forecast_days = None, None, 0
     if last < end:
@@ -227,10 +229,12 @@ def today(
             step("running the days ahead")
             records = records_ahead(garden, season, earlier, forecast, end)
             laid = days_ahead(garden, records, last + _DAY, end)
-            fan = Fan(tuple(records), laid[0].dates, tuple(outcome_of(garden, forcing, start) for forcing in laid))
+            run = engine_for(len(laid) + RUNS * FEW_CHANGES)
+            outcomes = tuple(outcome_of(garden, forcing, start, run) for forcing in laid)
+            fan = Fan(tuple(records), laid[0].dates, outcomes)
             step("trying changes")
             near = min(end, last + WEEKS * _DAY)
-            trials = Trials(garden, start, records, last + _DAY, near, frozenset(seen.level))
+            trials = Trials(garden, start, records, last + _DAY, near, looked_at, run)
     return Today(
         scenario=garden,
         season=season,

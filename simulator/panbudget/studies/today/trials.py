@@ -7,11 +7,13 @@ of a change is the difference that it makes in the same weather, for the same pa
 
 import dataclasses
 import datetime as dt
+import itertools
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 import numpy as np
 
+from panbudget.engine.season import run_season
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.season.layout import Forcing
@@ -24,6 +26,10 @@ from panbudget.studies.today.fan import Outcome, Start, days_ahead, outcome_of
 #: how far ahead changes are judged [days]: until somebody looks again; common practice, no source
 WEEKS = 30
 RUNS = 16
+#: changes that a garden in need of several has to try, about
+FEW_CHANGES = 10
+# of each change, so many runs first, and all of so many of the best
+_FIRST, _FINALISTS = 4, 6
 MOST_ACTIONS = 3
 # what makes a change worth a sentence: so many bed-days fewer, such a share of the lack, or such a share of the water with
 # no day more; no source
@@ -79,6 +85,8 @@ class Trials:
         The days ahead.
     seen : frozenset of str
         Valves whose pan somebody looked at, whose level is then no matter of the model.
+    run : callable
+        The engine, plain or compiled.
     """
 
     def __init__(
@@ -89,8 +97,9 @@ class Trials:
         first: dt.date,
         last: dt.date,
         seen: frozenset[str],
+        run: Callable[..., int] = run_season,
     ) -> None:
-        self.scenario, self.start, self.seen, self._span = scenario, start, seen, (first, last)
+        self.scenario, self.start, self.seen, self._span, self._run = scenario, start, seen, (first, last), run
         years = np.array(list(records))
         chosen = years[np.linspace(0, len(years) - 1, min(RUNS, len(years))).round().astype(int)]
         self._records = {year: records[year] for year in chosen.tolist()}
@@ -110,7 +119,7 @@ class Trials:
             forcing, start = drawn, self._begun(drawn, {name: float(rows[run]) for name, rows in exposure.items()})
             if trial.by_hand is not None:
                 forcing, start = trial.by_hand(forcing, start)
-            yield outcome_of(scenario, forcing, start)
+            yield outcome_of(scenario, forcing, start, self._run)
 
     def _begun(self, drawn: Forcing, exposure: Mapping[str, float]) -> Start:
         """What the pan lost since its last opening goes with the draw, unless somebody looked; a drawn swing, with the pan."""
@@ -134,22 +143,19 @@ class Trials:
     def actions(self) -> list[Action]:
         """Return at most three changes worth making, of different kinds, that with most days fewer first."""
         before = np.array([_scores(outcome) for outcome in self.base])
-        worth: dict[str, Action] = {}
-        for trial in self._trials():
-            gained = before - np.array([_scores(outcome) for outcome in self._runs(trial)])
-            days, saved, less = gained.mean(axis=0)
-            lack = less / max(float(before[:, 2].mean()), 1e-9)
-            low, high = interval_of(gained[:, 0], _BAND)
-            helps = days >= _LEAST_DAYS or (days >= 0.0 and lack >= _LEAST_LACK)
-            saves = gained[:, 0].min() >= 0.0 and saved >= _LEAST_SAVED * before[:, 1].mean() > 0.0
-            action = Action(
-                trial.what, round(float(days), 1), (low, high), round(float(lack), 3), round(float(-saved), 1)
-            )
-            best = worth.get(trial.kind)
-            better = best is None or _order(action) < _order(best)
-            if (helps or saves) and better:
-                worth[trial.kind] = action
-        return sorted(worth.values(), key=_order)[:MOST_ACTIONS]
+        tried = [(trial, map(_scores, self._runs(trial)), list[tuple[float, ...]]()) for trial in self._trials()]
+        best = dict[str, tuple[int, Action]]()  # kind -> which, and what it comes to
+        for runs in (_FIRST, RUNS):
+            rated = []
+            for row, (trial, scores, after) in enumerate(tried):
+                after += itertools.islice(scores, max(min(runs, len(before)) - len(after), 0))
+                worth, action = _judged(trial.what, before[: len(after)], np.array(after))
+                rated += [(row, trial.kind, action)] if worth else []
+            rated.sort(key=lambda entry: _order(entry[2]))
+            best = {kind: (row, action) for row, kind, action in reversed(rated)}
+            finalists = sorted(best.values(), key=lambda pair: _order(pair[1]))[:_FINALISTS]
+            tried = [tried[row] for row, _ in finalists]
+        return [action for _, action in finalists[:MOST_ACTIONS]]
 
     def _trials(self) -> Iterator[_Trial]:
         scenario, words = self.scenario, _DATA["actions"]
@@ -194,6 +200,17 @@ def _scores(outcome: Outcome) -> tuple[float, float, float]:
     """Days short of water, all beds; litres; what the beds lack on these days, added up. [mm·days]"""
     lack = -np.minimum(np.nan_to_num(outcome.room_mm), 0.0).sum()
     return float(outcome.short.sum()), float(outcome.litres.sum()), float(lack)
+
+
+def _judged(what: str, before: Floats, after: Floats) -> tuple[bool, Action]:
+    """Whether a change is worth a sentence, and what it comes to, by the scores of the same runs without and with it."""
+    gained = before - after
+    days, saved, less = gained.mean(axis=0)
+    lack = less / max(float(before[:, 2].mean()), 1e-9)
+    helps = days >= _LEAST_DAYS or (days >= 0.0 and lack >= _LEAST_LACK)
+    saves = gained[:, 0].min() >= 0.0 and saved >= _LEAST_SAVED * before[:, 1].mean() > 0.0
+    span = interval_of(gained[:, 0], _BAND)
+    return helps or saves, Action(what, round(float(days), 1), span, round(float(lack), 3), round(float(-saved), 1))
 
 
 def _order(action: Action) -> tuple[float, float, float]:

@@ -1,0 +1,145 @@
+"""
+Today's field log: its last rows set the pan, tell the exposure, or name the fault that shows as they do.
+
+Invented weather of one year: no years to look ahead by, so that each run is a replay. What the log says is made from a season
+whose truth is known (`field_logs`).
+"""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+import panbudget
+from tests.field_logs import kept_log
+from tests.garden_file import write_garden, years_csv
+
+LAST = "2021-07-20"
+
+
+@pytest.fixture(scope="module")
+def garden(tmp_path_factory):
+    weather = [line for line in years_csv(2021, 2021).splitlines() if line[:10] <= LAST or line[0] == "d"]
+    folder = tmp_path_factory.mktemp("log")
+    path = write_garden(folder, "\n".join(weather) + "\n", more='[log]\nfile = "log.csv"\n')
+    return panbudget.load_scenario(path)
+
+
+@pytest.fixture(scope="module")
+def sound(garden):
+    return panbudget.replay(garden, end=LAST)
+
+
+@pytest.fixture(scope="module")
+def rows(sound):
+    return kept_log(sound, every=1.5, seed=3, level_error=0.0, meter=True).splitlines()
+
+
+def told(garden, rows, **given):
+    """Today with a log of some rows."""
+    (garden.path.parent / "log.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return panbudget.today(garden, **given)
+
+
+def seen_in(garden, **change):
+    """The log of a garden that is not as it is described."""
+    season = panbudget.replay(garden.changed(change), end=LAST)
+    return kept_log(season, every=1.5, seed=3, level_error=0.0, meter=True).splitlines()
+
+
+def test_a_log_as_the_model_says_changes_nothing_and_narrows_the_exposure(garden, sound, rows):
+    found = told(garden, rows)
+    assert found.scenario.controller["upper"].pan.exposure == pytest.approx(1.0, abs=0.02)
+    low, high = found.scenario.uncertainty.controller["upper"].exposure
+    assert low == pytest.approx(2.0 - high)
+    assert 0.03 <= high - 1.0 < 0.1
+    level = sound.controllers["upper"]["pan_level_kg"].iloc[-1]
+    valve, pan = found.valves["upper"], garden.controller["upper"].pan
+    assert (valve.level_mm - valve.trip_mm) * pan.area == pytest.approx(level, abs=0.1)  # read by the millimetre
+    assert not any("fault" in note for note in found.notes)
+
+
+def test_a_pan_that_loses_more_than_described_is_computed_so(garden, sound):
+    """And its beds get what it gave: the season so far is replayed, not the days ahead alone."""
+    found = told(garden, seen_in(garden, controller={"upper": {"pan": {"exposure": 1.2}}}))
+    assert found.scenario.controller["upper"].pan.exposure == pytest.approx(1.2, abs=0.04)
+    assert any("which its uncertainty allows; the season" in note for note in found.notes)
+    more = found.season.totals["controllers"]["upper"]["litres"] / sound.totals["controllers"]["upper"]["litres"]
+    assert more == pytest.approx(1.2, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("fault", "seen", "names"),
+    [
+        ({"kind": "clogged-refill", "share": 0.5}, "each opening gave 2.", "a clogged refill emitter. Catch"),
+        ({"kind": "clogged-emitters", "share": 0.4}, "each opening gave 0.6", "clogged emitters in the beds. Walk"),
+        ({"kind": "leak", "loss": "1.5 L/day"}, "the pan lost 1.", "a leak or animals that drink from it. A wet"),
+        (
+            {"kind": "shade", "factor": 0.4},
+            "the pan lost 0.4",
+            "a pan in the shade or algae or leaves on the water. Where the shadow",
+        ),
+        ({"kind": "knocked", "swing": "0.45 kg"}, "each opening gave 1.5", "a knocked counterweight. Mark"),
+    ],
+)
+def test_the_fault_that_shows_so_is_the_likelier_cause(fault, seen, names, garden):
+    """Its size is not the usual list's, nor is its day the log's first."""
+    found = told(garden, seen_in(garden, fault=[{**fault, "start": "2021-07-11"}]))
+    (note,) = [note for note in found.notes if "likelier cause" in note]
+    assert seen in note
+    assert f"likelier cause, {names}" in note
+    assert found.scenario.controller["upper"].pan.exposure == 1.0
+
+
+def test_the_last_jug_tells_of_a_clogged_refill(garden):
+    """2 L/h are 333 mL in ten minutes; half of it is no packet's error, 7 % less are."""
+    head, jugs = "date,jug_ml,jug_minutes", ["2021-07-02 10:00,333,10", "2021-07-19 10:00,{},10"]
+    clogged = told(garden, [head, jugs[0], jugs[1].format(167)])
+    assert any("0.50 times the flow described" in note and "a clogged refill emitter" in note for note in clogged.notes)
+    assert not any("likelier" in note for note in told(garden, [head, jugs[0], jugs[1].format(310)]).notes)
+
+
+def test_a_pan_moved_by_hand_is_told_and_tells_no_exposure(garden, rows):
+    """Twelve millimetres more in one row: poured in, or moved; nothing else is told by it, and the days ahead start there."""
+    cells = rows[-1].split(",")
+    filled = [*rows[:-1], ",".join([*cells[:2], str(int(cells[2]) + 12), *cells[3:]])]
+    found = told(garden, filled)
+    (note,) = [note for note in found.notes if "Was it filled up or moved" in note]
+    assert "came to hold 13 mm more" in note  # to the millimetre of two readings
+    assert found.scenario.controller["upper"].pan.exposure == pytest.approx(1.0, abs=0.04)
+    assert found.valves["upper"].level_mm > found.valves["upper"].reset_mm
+    assert any("lies above the level at which it shuts" in note for note in found.notes)
+    emptied = [*rows[:-1], ",".join([*cells[:2], str(int(cells[2]) - 12), *cells[3:]])]
+    notes = told(garden, emptied).notes
+    assert any(re.search("came to hold 1[1-3] mm less", note) for note in notes)
+    assert any("lies below the level at which it opens" in note for note in notes)
+
+
+def test_water_poured_in_is_no_jump(garden, rows):
+    """Two litres, ten millimetres, into a pan whose log says so."""
+    cells = rows[-1].split(",")
+    higher = ",".join([*cells[:2], str(int(cells[2]) + 10), *cells[3:]])
+    added = [f"{row},{2.0 if row is rows[-2] else 0.0}" for row in rows[1:-1]]
+    for header, moved in ((f"{rows[0]},added_l", False), (f"{rows[0]},tank_level", True)):
+        assert any("moved" in note for note in told(garden, [header, *added, f"{higher},0.0"]).notes) is moved
+
+
+@pytest.mark.parametrize(
+    ("row", "says"),
+    [
+        ("2021-07-22 08:00,,157,,", "1 row of the field log after 2021-07-20"),
+        ("2020-07-19 08:00,,157,,", "has no row from 2021-07-01 to 2021-07-20"),
+        ("2021-07-19 08:00,,157,,", "you saw 157 mm on 2021-07-19 08:00 where the model had"),
+    ],
+)
+def test_rows_that_are_of_no_use_are_told_and_one_will_do(row, says, garden):
+    found = told(garden, ["date,openings,level_mm,meter_l,note", row])
+    assert any(says in note.replace("\u00a0", " ") for note in found.notes)
+
+
+def test_what_is_given_by_hand_comes_after_the_log(garden, rows):
+    found = told(garden, rows, level={"upper": 158.0})
+    assert found.valves["upper"].level_mm == pytest.approx(158.0)
+    with pytest.raises(panbudget.PanbudgetError, match=r"log\.csv"):
+        told(garden, ["date,level_mm", "2021-07-19 08:00,wet"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+import pypdf
 import pytest
 
 from tests.cli.test_decide import files
@@ -19,14 +20,34 @@ def garden(tmp_path_factory):
 
 @pytest.mark.draws
 def test_today_writes_a_page_a_table_totals_and_a_figure(garden, tmp_path, capsys):
-    code, out, err = run(capsys, "today", garden, "--level", "150 mm", "--figures", "--out", tmp_path / "t")
+    code, out, err = run(capsys, "today", garden, "--level", "150 mm", "--sheet", "--figures", "--out", tmp_path / "t")
     assert code == 0, err
     assert "upper: the pan stands at 150 mm" in out
     assert "3 years of the record are few" in out.replace("\u00a0", " ")
-    assert files(tmp_path / "t") == ["figures/fan.png", "figures/fan.svg", "today.csv", "today.html", "today.json"]
+    sheets = ["neighbour-a4.pdf", "neighbour-letter.pdf"]
+    assert files(tmp_path / "t") == [
+        "figures/fan.png",
+        "figures/fan.svg",
+        *sheets,
+        "today.csv",
+        "today.html",
+        "today.json",
+    ]
     page = (tmp_path / "t" / "today.html").read_text(encoding="utf-8")
     assert 'name="viewport"' in page
     assert "max-width: 26rem" in page
+    first_screen, *folded = page[page.index("<body>") :].split("<details")
+    assert "Do 1: " in first_screen
+    assert ">upper/tomatoes<" in first_screen
+    assert "<svg" not in first_screen
+    assert "<svg" in folded[0]
+    assert first_screen.count("Do ") <= 3
+    for name, size in zip(sheets, ((210.0, 297.0), (215.9, 279.4)), strict=True):
+        (sheet,) = pypdf.PdfReader(tmp_path / "t" / name).pages
+        assert [float(side) * 25.4 / 72.0 for side in sheet.mediabox[2:]] == pytest.approx(size, abs=0.1)
+        text = sheet.extract_text()
+        for words in ("Wed 21 Jul", "upper: ruler, mm", "Whom to ask", "Name and number:", "small children"):
+            assert words in text
     whole = json.loads((tmp_path / "t" / "today.json").read_text(encoding="utf-8"))
     assert (whole["day"], whole["end"], whole["years"]) == ("2021-07-20", "2021-08-10", [2018, 2019, 2020])
     assert whole["controllers"]["upper"]["level_mm"] == pytest.approx(150.0)
@@ -38,6 +59,7 @@ def test_today_says_it_on_the_terminal_alone(garden, tmp_path, capsys, monkeypat
     monkeypatch.chdir(tmp_path)
     code, out, _ = run(capsys, "today", garden, "--opened", "upper=2021-07-20 06:30", "--json")
     assert code == 0
+    assert json.loads(out)["visits"] == []
     assert any("you saw it open on 2021-07-20 06:30" in note for note in json.loads(out)["notes"])
     assert not list(tmp_path.iterdir())
 

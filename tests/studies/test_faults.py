@@ -160,7 +160,7 @@ def plain_season(tmp_path_factory):
 )
 def test_signs_are_of_the_faults_first_week_and_of_the_week_before_it(plain_season, fault, first, before):
     fault = TypeAdapter(Fault).validate_python(fault)
-    signs = study._signs(fault, "upper", plain_season, plain_season)
+    signs = study.signs_of(fault, "upper", plain_season, plain_season)
     table, pans = plain_season.controllers["upper"], plain_season.forcing.pans
     days = slice(first, first + 7)
     assert (signs.start, signs.end) == tuple(table.index[days][[0, -1]].date)

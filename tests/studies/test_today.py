@@ -151,8 +151,8 @@ def test_a_pan_moved_by_hand_opens_later_or_is_suspected(garden, result):
         f"you saw {valve.reset_mm:.0f} mm where the model had {valve.level_mm:.0f} mm" in n for n in fuller.notes
     )
     lower = panbudget.today(garden, level={"upper": valve.trip_mm - 3.0})
-    assert any("lies below the level at which it opens" in note for note in lower.notes)
-    assert not any("lies below" in note for note in fuller.notes)
+    assert any("lies below the level at which it opens" in note for note in lower.alarms)
+    assert not fuller.alarms
     with pytest.raises(ScenarioError, match="181 mm can't be in a pan 180 mm deep"):
         panbudget.today(garden, level={"upper": 181.0})
     with pytest.raises(ScenarioError, match='names no valve; name one of upper, such as "upper=43 mm"'):
@@ -183,7 +183,7 @@ def test_an_opening_and_a_level_tell_the_exposure_or_a_fault(ratio, says, folder
     model = panbudget.today(path, opened=seen).valves["upper"]
     level = model.reset_mm - ratio * (model.reset_mm - model.level_mm)
     found = panbudget.today(path, opened=seen, level={"upper": level})
-    assert any(says in note and f"{ratio:.2f} times" in note for note in found.notes)
+    assert any(says in note and f"{ratio:.2f} times" in note for note in (*found.alarms, *found.notes))
     exposure = found.scenario.controller["upper"].pan.exposure
     assert exposure == pytest.approx(1.2 if ratio == 1.2 else 1.0)
 
@@ -266,3 +266,22 @@ def test_the_fans_table_has_a_row_a_day_and_part(result):
     assert len(table) == 3 * len(result.fan.dates)
     assert (table["low"] <= table["high"]).all()
     assert pd.Timestamp(table["date"].iloc[0]) == pd.Timestamp("2021-07-21")
+
+
+def test_the_sheet_has_the_next_two_weeks_and_whom_to_ask(garden, result):
+    """Every other morning, ruler between trip and reset; what is private stands there only where it is given."""
+    from panbudget.reports.today.sheet import sheet_lines
+
+    asked = panbudget.load_scenario(garden).changed({"neighbour": {"ask": "A. Gardener, 0000"}})
+    found = panbudget.today(asked, sheet=True)
+    assert [visit.day.day for visit in found.visits] == [21, 23, 25, 27, 29, 31, 2]
+    valve, week = found.valves["upper"], found.season.controllers["upper"]["openings"].iloc[-7:].mean()
+    for visit in found.visits:
+        low, high = visit.levels["upper"]
+        assert valve.trip_mm - 1e-9 <= low <= high <= valve.reset_mm + 1e-9
+        least, most = visit.openings["upper"]
+        assert least <= (0.0 if visit.day.day == 21 else 2.0 * week) <= most
+    lines = "\n".join(sheet_lines(found))
+    assert "A. Gardener, 0000" in lines
+    assert "Name and number" not in lines
+    assert list(sheet_lines(result)) == []

@@ -57,7 +57,7 @@ def test_a_log_as_the_model_says_changes_nothing_and_narrows_the_exposure(garden
     level = sound.controllers["upper"]["pan_level_kg"].iloc[-1]
     valve, pan = found.valves["upper"], garden.controller["upper"].pan
     assert (valve.level_mm - valve.trip_mm) * pan.area == pytest.approx(level, abs=0.1)  # read by the millimetre
-    assert not any("fault" in note for note in found.notes)
+    assert not found.alarms
 
 
 def test_a_pan_that_loses_more_than_described_is_computed_so(garden, sound):
@@ -86,7 +86,7 @@ def test_a_pan_that_loses_more_than_described_is_computed_so(garden, sound):
 def test_the_fault_that_shows_so_is_the_likelier_cause(fault, seen, names, garden):
     """Its size is not the usual list's, nor is its day the log's first."""
     found = told(garden, seen_in(garden, fault=[{**fault, "start": "2021-07-11"}]))
-    (note,) = [note for note in found.notes if "likelier cause" in note]
+    (note,) = [note for note in found.alarms if "likelier cause" in note]
     assert seen in note
     assert f"likelier cause, {names}" in note
     assert found.scenario.controller["upper"].pan.exposure == 1.0
@@ -96,8 +96,10 @@ def test_the_last_jug_tells_of_a_clogged_refill(garden):
     """2 L/h are 333 mL in ten minutes; half of it is no packet's error, 7 % less are."""
     head, jugs = "date,jug_ml,jug_minutes", ["2021-07-02 10:00,333,10", "2021-07-19 10:00,{},10"]
     clogged = told(garden, [head, jugs[0], jugs[1].format(167)])
-    assert any("0.50 times the flow described" in note and "a clogged refill emitter" in note for note in clogged.notes)
-    assert not any("likelier" in note for note in told(garden, [head, jugs[0], jugs[1].format(310)]).notes)
+    assert any(
+        "0.50 times the flow described" in note and "a clogged refill emitter" in note for note in clogged.alarms
+    )
+    assert not any("likelier" in note for note in told(garden, [head, jugs[0], jugs[1].format(310)]).alarms)
 
 
 def test_a_pan_moved_by_hand_is_told_and_tells_no_exposure(garden, rows):
@@ -109,11 +111,11 @@ def test_a_pan_moved_by_hand_is_told_and_tells_no_exposure(garden, rows):
     assert "came to hold 13 mm more" in note  # to the millimetre of two readings
     assert found.scenario.controller["upper"].pan.exposure == pytest.approx(1.0, abs=0.04)
     assert found.valves["upper"].level_mm > found.valves["upper"].reset_mm
-    assert any("lies above the level at which it shuts" in note for note in found.notes)
+    assert any("lies above the level at which it shuts" in note for note in found.alarms)
     emptied = [*rows[:-1], ",".join([*cells[:2], str(int(cells[2]) - 12), *cells[3:]])]
-    notes = told(garden, emptied).notes
-    assert any(re.search("came to hold 1[1-3] mm less", note) for note in notes)
-    assert any("lies below the level at which it opens" in note for note in notes)
+    found = told(garden, emptied)
+    assert any(re.search("came to hold 1[1-3] mm less", note) for note in found.notes)
+    assert any("lies below the level at which it opens" in note for note in found.alarms)
 
 
 def test_water_poured_in_is_no_jump(garden, rows):

@@ -12,7 +12,9 @@ from panbudget.errors import PanbudgetError, Problem
 
 
 @verb()
-def today(scenario: Any, day: Day = None, level: Names = None, opened: Names = None, *, step: Any) -> Done:
+def today(
+    scenario: Any, day: Day = None, level: Names = None, opened: Names = None, sheet: bool = False, *, step: Any
+) -> Done:
     """
     How are the beds now, when does each valve open next, what may come, and what is to be done?
 
@@ -20,8 +22,13 @@ def today(scenario: Any, day: Day = None, level: Names = None, opened: Names = N
     """
     levels = {name: _level(text) for name, text in _by_valve(scenario, level)}
     moments = {name: _moment(text) for name, text in _by_valve(scenario, opened)}
-    result = panbudget.today(scenario, day=day, level=levels, opened=moments, step=step)
-    return Done(result, [*result.sentences(), *result.notes], dangerous(result.season.findings))
+    result = panbudget.today(scenario, day=day, level=levels, opened=moments, sheet=sheet, step=step)
+    lines = [*result.sentences(), *result.notes]
+    if sheet:
+        from panbudget.reports.today.sheet import sheet_lines
+
+        lines += sheet_lines(result)
+    return Done(result, lines, dangerous(result.season.findings))
 
 
 def _by_valve(scenario: Any, given: Names) -> list[tuple[str, str]]:

@@ -162,6 +162,8 @@ class Section:
         To copy, as it is.
     note : str
         Beneath, in small letters.
+    folded : bool
+        Behind its heading until somebody opens it, on a page for a phone.
     """
 
     heading: str = ""
@@ -176,6 +178,7 @@ class Section:
     entries: Mapping[str, str] | None = None
     code: str = ""
     note: str = ""
+    folded: bool = False
 
     @property
     def shown(self) -> bool:

@@ -54,7 +54,7 @@ class Verb:
     figures : callable
         Result -> {name: (result -> list of Axes)}, in the page's order.
     files : mapping
-        Any other file -> (result -> bytes).
+        Any other file -> (result -> bytes; none where it is not asked for).
     of : callable
         Result -> the season whose provenance it names.
     measures : bool
@@ -146,7 +146,8 @@ def write_into(result: Any, folder: Path, *, figures: bool = False) -> None:
     for name in [name for name in names if name.endswith(".json")][:1]:
         files.write_json(as_json(result), folder / name)
     for name, content in verb.files.items():
-        (folder / name).write_bytes(content(result))
+        if whole := content(result):
+            (folder / name).write_bytes(whole)
     draws = verb.figures(result)
     drawn = draw(draws, result, folder / "figures" if figures and draws else None)
     (folder / names[0]).write_text(as_page(result, drawn), encoding="utf-8")

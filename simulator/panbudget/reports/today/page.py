@@ -10,6 +10,7 @@ import pandas as pd
 
 from panbudget.reports.pages import Report, gravest_first, texts, words_of
 from panbudget.reports.today.figures import fan_figure
+from panbudget.reports.today.sheet import sheet_pdf
 from panbudget.reports.writing import Verb
 from panbudget.studies.today.fan import band
 from panbudget.studies.today.standing import RECENT, BedToday, Today, ValveToday
@@ -31,19 +32,27 @@ def today_sentences(today: Today) -> list[str]:
     -------
     list of str
     """
-    fan = today.fan
+    lines = _first(today)
+    lines += [_of_valve(today, name, valve) for name, valve in today.valves.items()]
+    return [*lines, *_of_beds(today), *_of_supplies(today)]
+
+
+def _first(today: Today) -> list[str]:
+    """Faults that were seen, and what to do."""
     lines = [
         _say("action", number=number, action=action, worth=_worth(today, action))
         for number, action in enumerate(today.actions, 1)
     ]
-    if fan is not None and not lines:
+    if today.fan is not None and not lines:
         lines.append(_say("nothing", weeks=_weeks(today)))
-    lines += [_of_valve(today, name, valve) for name, valve in today.valves.items()]
-    lines += [text for key, bed in today.beds.items() if (text := _of_bed(key, bed))]
-    beds = [bed for bed in today.beds.values() if bed.growing]
+    return [*today.alarms, *lines]
+
+
+def _of_beds(today: Today) -> Iterator[str]:
+    yield from (text for key, bed in today.beds.items() if (text := _of_bed(key, bed)))
+    beds, fan = [bed for bed in today.beds.values() if bed.growing], today.fan
     if fan is not None and not any(bed.first_short and bed.first_short.years for bed in beds):
-        lines.append(_say("never_short", end=fan.dates[-1].date(), years=len(fan.years)))
-    return [*lines, *_of_supplies(today)]
+        yield _say("never_short", end=fan.dates[-1].date(), years=len(fan.years))
 
 
 def _weeks(today: Today) -> int:
@@ -65,8 +74,16 @@ def _of_valve(today: Today, name: str, valve: ValveToday) -> str:
     if valve.next_opening is None:
         why = _say("none_ahead" if today.fan is None else "none_soon", weeks=_weeks(today))
         return _say("open" if valve.is_open else "no_next", name=name, valve=valve, past=past, why=why)
-    middle, early, late = (_say("moment", moment=moment) for moment in valve.next_opening)
-    return _say("next", name=name, valve=valve, past=past, middle=middle, early=early, late=late)
+    return _say("next", name=name, valve=valve, past=past, moment=_moment_said(valve.next_opening))
+
+
+def _moment_said(moments: tuple[dt.datetime, dt.datetime, dt.datetime]) -> str:
+    """The likeliest moment and its range, whose ends name no day that is the same."""
+    middle, early, late = (
+        _say("hour" if at is not moments[0] and at.date() == moments[0].date() else "moment", moment=at)
+        for at in moments
+    )
+    return _say("between", middle=middle, early=early, late=late)
 
 
 def _of_bed(key: str, bed: BedToday) -> str:
@@ -118,19 +135,38 @@ def today_report(today: Today, figures: Mapping[str, str]) -> Report:
     ]
     recent = (today.day - dt.timedelta(days=RECENT)).isoformat()
     grave = [one for one in today.season.findings if one.severity != "note" and (one.first or "") >= recent]
+    valves = [
+        {
+            "valve": name,
+            "next": _next_said(valve),
+            "level": f"{valve.level_mm:.0f}",
+            "trip": f"{valve.trip_mm:.0f}",
+            "litres": valve.litres,
+        }
+        for name, valve in today.valves.items()
+    ]
     return Report(
         title=f"{today.scenario.title}: today",
         when=_say("when", day=today.day, years=years, forecast=forecast),
+        sentences=_first(today),
         lead=[texts("today")["rule"]],
         sections=[
+            _section("valves", table=valves),
             _section("beds", table=beds),
-            _section("figures", figures=figures),
-            _section("notes", items=list(today.notes)),
-            *([_section("findings", findings=gravest_first(grave))] if grave else []),
+            _section("figures", figures=figures, folded=True),
+            _section("water", items=[*_of_supplies(today), *_of_beds(today)], folded=True),
+            _section("notes", items=list(today.notes), folded=True),
+            *([_section("findings", findings=gravest_first(grave), folded=True)] if grave else []),
         ],
         assumptions=today.assumptions,
         template="today.html.j2",
     )
+
+
+def _next_said(valve: ValveToday) -> str:
+    if valve.is_open:
+        return _say("open_now")
+    return "–" if valve.next_opening is None else _moment_said(valve.next_opening)
 
 
 def _short_said(bed: BedToday) -> str:
@@ -148,6 +184,7 @@ def today_totals(today: Today) -> dict[str, Any]:
         "end": today.end,
         "sentences": today_sentences(today),
         "notes": list(today.notes),
+        "alarms": list(today.alarms),
         "actions": list(today.actions),
         "controllers": {name: _moments(valve) for name, valve in today.valves.items()},
         "beds": {
@@ -155,6 +192,7 @@ def today_totals(today: Today) -> dict[str, Any]:
             for key, bed in today.beds.items()
         },
         "supplies": today.supplies,
+        "visits": list(today.visits),
         "forecast_days": today.forecast_days,
         "years": [] if fan is None else [year for year in fan.years if year],
         "findings": list(today.season.findings),
@@ -195,5 +233,9 @@ VERB = Verb(
     today_totals,
     tables={"today.csv": fan_table},
     figures=lambda today: {"fan": fan_figure} if today.fan is not None else {},
+    files={
+        "neighbour-a4.pdf": lambda today: sheet_pdf(today, "A4"),
+        "neighbour-letter.pdf": lambda today: sheet_pdf(today, "Letter"),
+    },
     of=lambda today: today.season,
 )

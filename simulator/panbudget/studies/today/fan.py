@@ -29,6 +29,8 @@ from panbudget.season.salt import SaltLeft
 from panbudget.season.years import moved
 from panbudget.weather import Weather
 
+#: by the sun, at which somebody looks at the pan
+MORNING_HOUR = 8
 # of the record before the season that beds and roofs may look back on [days]
 _LOOK_BACK = 400
 #: the middle, and the ends between which four years in five lie
@@ -51,6 +53,7 @@ class Outcome(NamedTuple):
     starved_hours: Floats  # by day
     tank_l: Floats  # at each day's end
     next_h: Floats  # hours from tonight to the next opening, not a number if none comes
+    morning_kg: Floats  # above the trip, at eight by the sun, by day
 
     @property
     def short(self) -> Mask:
@@ -210,5 +213,6 @@ def outcome_of(scenario: Scenario, forcing: Forcing, start: Start, run: Callable
         litres=out.drawn,
         starved_hours=out.starved_hours,
         tank_l=out.tank_volume,
+        morning_kg=out.hourly_level[:, MORNING_HOUR - 1 :: 24],
         next_h=np.array([hours.min() if len(hours) else np.nan for hours in coming]),
     )

@@ -7,7 +7,7 @@ tonight. What several of them tell of the exposure, or of a fault, is found in `
 
 import datetime as dt
 from collections.abc import Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -36,13 +36,14 @@ class Seen(NamedTuple):
 
 
 class Corrected(NamedTuple):
-    """A garden as what was seen corrects it, its season to tonight, where the days ahead begin, what was seen, and notes."""
+    """A garden as what was seen corrects it, its season to tonight, where the days ahead begin; valves seen; notes, alarms."""
 
     garden: Scenario
     season: Season
     start: Start
     looked_at: frozenset[str]
     notes: list[str]
+    alarms: list[str]
 
 
 def corrected(garden: Scenario, season: Season, seen: Seen) -> Corrected:
@@ -68,19 +69,20 @@ def corrected(garden: Scenario, season: Season, seen: Seen) -> Corrected:
     """
     _refuse(garden, season, seen)
     looks, by_jug, notes = _looks(garden, season, seen)
-    overlays = []
+    overlays, alarms = list[dict[str, Any]](), list[str]()
     for name, rows in looks.items():
-        change, texts = told_by(garden, season, name, rows, by_jug.get(name))
+        change, texts, grave = told_by(garden, season, name, rows, by_jug.get(name))
         overlays += [change] if change else []
-        notes += texts
+        notes, alarms = notes + texts, alarms + grave
     if overlays:
         garden = garden.changed(*overlays)
         season = replay(garden, end=season.days.index[-1].date(), weather=season.weather)
     start = start_of(season)
     anchors = {name: at[-1] for name, rows in looks.items() if (at := [look for look in rows if look.tells_level])}
     for name, look in anchors.items():
-        notes += _put(garden, season, start, name, look)
-    return Corrected(garden, season, start, frozenset(anchors), notes)
+        texts, grave = _put(garden, season, start, name, look)
+        notes, alarms = notes + texts, alarms + grave
+    return Corrected(garden, season, start, frozenset(anchors), notes, alarms)
 
 
 def _looks(garden: Scenario, season: Season, seen: Seen) -> tuple[dict[str, list[Look]], dict[str, float], list[str]]:
@@ -99,7 +101,9 @@ def _looks(garden: Scenario, season: Season, seen: Seen) -> tuple[dict[str, list
                 Look(begins + v.hour, v.moment, v.openings, v.opened, v.level, v.added, v.meter) for v in known
             ]
             later = sum(visit.moment.date() > last for visit in visits)
-            notes += [_TEXTS["notes"]["log-later"].format(name=name, rows=count(later, "row"), last=last)] if later else []
+            notes += (
+                [_TEXTS["notes"]["log-later"].format(name=name, rows=count(later, "row"), last=last)] if later else []
+            )
         if not any(looks.values()) and not by_jug:
             notes.append(_TEXTS["notes"]["log-silent"].format(file=garden.log.file, first=first, last=last))
     for name, moment in seen.opened.items():
@@ -136,11 +140,11 @@ def _refuse(garden: Scenario, season: Season, seen: Seen) -> None:
         raise ScenarioError(*wrong)
 
 
-def _put(garden: Scenario, season: Season, start: Start, name: str, look: Look) -> list[str]:
-    """Set a pan in the start's state as it was last seen, and run to tonight; say how far the model was off."""
+def _put(garden: Scenario, season: Season, start: Start, name: str, look: Look) -> tuple[list[str], list[str]]:
+    """Set a pan in the start's state as it was last seen, run to tonight; say how far the model was off, and what can't be."""
     part, state, texts = garden.controller[name], start.state, _TEXTS["notes"]
     row, pan = list(garden.controller).index(name), part.pan
-    at_trip, notes = pan.water_at_reset - part.valve.swing_kg, list[str]()
+    at_trip, notes, alarms = pan.water_at_reset - part.valve.swing_kg, list[str](), list[str]()
     seen_kg = 0.0 if look.opened or look.level is None else look.level * pan.area - at_trip
     if look.opened:
         notes.append(_nearest(season, name, look.moment))
@@ -153,16 +157,16 @@ def _put(garden: Scenario, season: Season, start: Start, name: str, look: Look) 
         values |= {"reset": pan.depth - pan.freeboard}
         notes.append(texts["levels"].format(**values, model=(model + at_trip) / pan.area))
         if seen_kg < -_LOW * pan.area and not (tonight and state.is_open[row]):
-            notes.append(texts["below-trip"].format(**values))
+            alarms.append(texts["below-trip"].format(**values))
         if seen_kg > part.valve.swing_kg + _HIGH * pan.area and model <= part.valve.swing_kg:
-            notes.append(texts["above-reset"].format(**values))
+            alarms.append(texts["above-reset"].format(**values))
         if tonight:
             state.level[row] = seen_kg
-            return notes
+            return notes, alarms
     again = _since(garden, season, name, look, seen_kg + look.added)
     for what in ("level", "is_open", "since", "refilled", "drawn", "cause", "slot", "press"):
         getattr(state, what)[row] = getattr(again.state, what)[row]
-    return notes
+    return notes, alarms
 
 
 def _nearest(season: Season, name: str, moment: dt.datetime) -> str:

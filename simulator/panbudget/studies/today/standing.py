@@ -23,6 +23,7 @@ from panbudget.studies.common import assumptions_of, read_data, tanks_of
 from panbudget.studies.ranges import engine_for
 from panbudget.studies.today.fan import Fan, Start, days_ahead, outcome_of, records_ahead
 from panbudget.studies.today.seen import Seen, corrected
+from panbudget.studies.today.sheet import Visit, visits_of
 from panbudget.studies.today.trials import FEW_CHANGES, RUNS, WEEKS, Action, Trials
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
@@ -147,6 +148,10 @@ class Today(Reported):
     actions : tuple of Action
     notes : tuple of str
         What is lacking, and what was put right.
+    alarms : tuple of str
+        What was seen that a fault is the likelier cause of.
+    visits : tuple of Visit
+        What somebody who looks after the garden should find; empty where that is not asked for.
     """
 
     room: ClassVar[str] = "today"
@@ -161,6 +166,8 @@ class Today(Reported):
     forecast_days: int
     actions: tuple[Action, ...]
     notes: tuple[str, ...]
+    alarms: tuple[str, ...] = ()
+    visits: tuple[Visit, ...] = ()
 
     @property
     def day(self) -> dt.date:
@@ -179,6 +186,7 @@ def today(
     day: dt.date | None = None,
     level: Mapping[str, float] | None = None,
     opened: Mapping[str, dt.datetime] | None = None,
+    sheet: bool = False,
     step: Step = silent,
 ) -> Today:
     """
@@ -194,6 +202,8 @@ def today(
     opened : mapping, optional
         Controller -> when somebody last saw its valve open, by the site's clock (by the sun without a time zone). Both
         come after the field log that the scenario names.
+    sheet : bool
+        Whether somebody else looks after the garden in the next two weeks, and gets a sheet.
     step : callable
         Told what is being done.
 
@@ -213,7 +223,7 @@ def today(
     end, seen = garden.season.end, Seen(dict(level or {}), dict(opened or {}))
     step("replaying the season so far")
     season = replay(garden, end=last, weather=weather)
-    garden, season, start, looked_at, more = corrected(garden, season, seen)
+    garden, season, start, looked_at, more, alarms = corrected(garden, season, seen)
     notes += more
     fan, trials, forecast_days = None, None, 0
     if last < end:
@@ -246,6 +256,8 @@ def today(
         forecast_days=forecast_days,
         actions=tuple(trials.actions()) if trials is not None else (),
         notes=tuple(notes),
+        alarms=tuple(alarms),
+        visits=visits_of(garden, last, end, trials) if sheet else (),
     )
 
 

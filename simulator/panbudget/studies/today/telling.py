@@ -98,7 +98,7 @@ def course_of(season: Season, row: int) -> tuple[Floats, Floats]:
 
 def told_by(
     garden: Scenario, season: Season, name: str, looks: Sequence[Look], refill: float | None = None
-) -> tuple[dict[str, Any], list[str]]:
+) -> tuple[dict[str, Any], list[str], list[str]]:
     """
     Say what a valve's looks tell of its exposure.
 
@@ -116,8 +116,8 @@ def told_by(
 
     Returns
     -------
-    (dict, list of str)
-        A change of the garden, if they tell its exposure; and what to say of it.
+    (dict, list of str, list of str)
+        A change of the garden, if they tell its exposure; what to say of it; and of a fault, if that is likelier.
     """
     recent = [look for look in looks if look.hour >= looks[-1].hour - _WEEK]
     spans, notes = _moved(garden, name, list(_spans(garden, season, name, recent)))
@@ -126,7 +126,7 @@ def told_by(
         factors = valve_factors(garden, name, drawn_factors(garden, _DRAWS)).refill_flow
         figures["refill"] = _figure(refill, garden.controller[name].valve.refill.flow, _METER, factors)
     if not figures:
-        return {}, notes
+        return {}, notes, []
     texts, between = _TEXTS["notes"], _between(recent)
     main = min((key for key in ("drop", "openings") if key in figures), key=lambda key: figures[key].error, default="")
     low, high = _range(garden, name)
@@ -135,16 +135,17 @@ def told_by(
     if any(figure.beyond for figure in figures.values()):
         key = "fault" if main and figures[main].beyond else "fault-apart"
         seen = "; ".join(texts[f"seen-{what}"].format(ratio=np.exp(f.ratio)) for what, f in figures.items() if f.beyond)
-        return {}, [*notes, texts[key].format(**values, seen=seen, cause=_cause(garden, season, name, figures))]
+        cause = _cause(garden, season, name, figures)
+        return {}, notes, [texts[key].format(**values, seen=seen, cause=cause)]
     if not main or (width := max(3.0**0.5 * figures[main].error, 0.03)) >= (high - low) / 2.0:
-        return {}, notes
+        return {}, notes, []
     known = garden.uncertainty.controller.get(name)
     key = "openings" if known is not None and known.openings is not None else "exposure"
     change = {
         "controller": {name: {"pan": {"exposure": garden.controller[name].pan.exposure * ratio}}},
         "uncertainty": {"controller": {name: {key: [1.0 - width, 1.0 + width]}}},
     }
-    return change, [*notes, texts["exposure"].format(**values)]
+    return change, [*notes, texts["exposure"].format(**values)], []
 
 
 def _between(looks: Sequence[Look]) -> str:

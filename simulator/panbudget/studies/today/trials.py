@@ -34,7 +34,8 @@ MOST_ACTIONS = 3
 # what makes a change worth a sentence: so many bed-days fewer, such a share of the lack, or such a share of the water with
 # no day more; no source
 _LEAST_DAYS, _LEAST_LACK, _LEAST_SAVED = 1.0, 0.25, 0.1
-_BAND = 0.8
+#: share of the runs that a range holds
+BAND = 0.8
 _DATA = read_data("today")
 
 
@@ -135,10 +136,10 @@ class Trials:
     def next_openings(self, row: int) -> tuple[float, float, float] | None:
         """Return the hours from tonight to a valve's next opening: middle, and four runs in five; None if most see none."""
         hours = np.array([outcome.next_h[row] for outcome in self.base])
-        if np.isnan(hours).mean() > (1.0 - _BAND) / 2.0:
+        if np.isnan(hours).mean() > (1.0 - BAND) / 2.0:
             return None
         known = np.where(np.isnan(hours), 24.0 * len(self.dates), hours)
-        return float(np.median(known)), *interval_of(known, _BAND)
+        return float(np.median(known)), *interval_of(known, BAND)
 
     def actions(self) -> list[Action]:
         """Return at most three changes worth making, of different kinds, that with most days fewer first."""
@@ -209,7 +210,7 @@ def _judged(what: str, before: Floats, after: Floats) -> tuple[bool, Action]:
     lack = less / max(float(before[:, 2].mean()), 1e-9)
     helps = days >= _LEAST_DAYS or (days >= 0.0 and lack >= _LEAST_LACK)
     saves = gained[:, 0].min() >= 0.0 and saved >= _LEAST_SAVED * before[:, 1].mean() > 0.0
-    span = interval_of(gained[:, 0], _BAND)
+    span = interval_of(gained[:, 0], BAND)
     return helps or saves, Action(what, round(float(days), 1), span, round(float(lack), 3), round(float(-saved), 1))
 
 

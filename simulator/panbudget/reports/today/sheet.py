@@ -1,0 +1,161 @@
+"""
+Today's sheet for whoever looks after the garden: what to look at on which day, what should be there, what to do if not.
+
+Black on white, for paper; nothing private stands on it but what `[neighbour]` names.
+"""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from panbudget.reports.pages import Section, filled, labelled, sentence, texts
+from panbudget.reports.pdf import Paper, PaperSize, quiet
+from panbudget.studies.today.standing import Today
+
+_A_WHILE = 240.0  # minutes
+_BODY, _TABLE, _SMALL = 9.5, 8.5, 8.0  # points
+
+
+def sheet_sections(today: Today) -> list[Section]:
+    """
+    Say what the sheet says; nothing where none was asked for, or the season ends today.
+
+    Parameters
+    ----------
+    today : Today
+
+    Returns
+    -------
+    list of Section
+        The last has the cautions, that before it whom to ask.
+    """
+    if not today.visits:
+        return []
+    words, minutes = texts("today")["sheet"], _minutes(today)
+    longest = max((value for value, _ in minutes.values()), default=0.0)
+    longest = longest if longest < _A_WHILE else 0.0  # a tank that ran empty, or a valve that stuck
+    resets = [valve.reset_mm for valve in today.valves.values()]
+    need = sum(
+        bed.need_mm * part.area
+        for bed, part in zip(
+            today.beds.values(), (b for c in today.scenario.controller.values() for b in c.bed.values()), strict=True
+        )
+    )
+    values: dict[str, Any] = {"reset": min(resets), "litres": need}
+    values["minutes"] = filled(words["longer"], {"minutes": longest}) if longest else ""
+    cautions = [part["text"] for part in words["cautions"]]
+    tanks = texts()["tank_cautions"] if any(visit.tanks for visit in today.visits) else []
+    ask = today.scenario.neighbour.ask
+    return [
+        Section(heading=words["visits"], table=_table(today), items=[words["ruler"], *_bounds(today, minutes)]),
+        Section(heading=words["beds"], items=list(_beds(today))),
+        Section(
+            heading=words["wrong"],
+            items=[filled(words[key], values) for key in ("lower", "higher", "stuck", "wet", "hand", "write")],
+        ),
+        Section(heading=words["ask"], text=ask or words["blank"]),
+        Section(heading=words["caution"], items=[*cautions, *tanks[2:5]]),
+    ]
+
+
+def _minutes(today: Today) -> dict[str, tuple[float, float]]:
+    """Valve -> how long nine of ten openings of the season so far took at most, and the middle one."""
+    openings = today.season.openings.groupby("controller")["minutes"]
+    return {str(name): (float(of.quantile(0.9)), float(of.median())) for name, of in openings}
+
+
+def _table(today: Today) -> Any:
+    words, columns = texts("today")["sheet"], {"day": [texts("today")["sheet"]["column_day"], "calendar_day"]}
+    parts = (("level", "levels"), ("openings", "openings"), ("tank", "tanks"))
+    rows: list[dict[str, Any]] = [{"day": visit.day} for visit in today.visits]
+    for what, field in parts:
+        for name in getattr(today.visits[-1], field):
+            columns[f"{what} {name}"] = [filled(words[f"column_{what}"], {"name": name}), 0]
+            for row, visit in zip(rows, today.visits, strict=True):
+                row[f"{what} {name}"] = _ends(*getattr(visit, field)[name])
+    for row in rows:
+        row["day"] = f"{row['day']:%a} {row['day'].day} {row['day']:%b}"
+    return labelled(rows, columns, names=1, widths=dict.fromkeys(columns, 1.0))
+
+
+def _ends(low: float, high: float) -> str:
+    key = "end" if f"{low:.0f}" == f"{high:.0f}" else "ends"
+    return sentence("today", key, low=low, high=high)
+
+
+def _bounds(today: Today, minutes: dict[str, tuple[float, float]]) -> Iterator[str]:
+    words = texts("today")["sheet"]
+    for name, valve in today.valves.items():
+        _, mean = minutes.get(name, (0.0, 0.0))
+        values = {"name": name, "trip": valve.trip_mm, "reset": valve.reset_mm, "minutes": mean}
+        yield filled(words["bounds" if mean else "no_opening"], values) + (words["running"] if valve.is_open else "")
+
+
+def _beds(today: Today) -> Iterator[str]:
+    words = texts("today")["sheet"]
+    areas = [bed.area for part in today.scenario.controller.values() for bed in part.bed.values()]
+    for row, ((key, bed), area) in enumerate(zip(today.beds.items(), areas, strict=True)):
+        days = [] if today.fan is None else today.fan.first_days(outcome.short[row] for outcome in today.fan.outcomes)
+        if not bed.growing:
+            continue
+        if bed.driest_left_mm < 0.0:
+            lack = float(today.season.beds[key]["driest_depletion_mm"].iloc[-1]) * area
+            yield filled(words["dry"], {"key": key, "litres": lack})
+        else:
+            yield filled(words["first" if days else "fine"], {"key": key, "day": days[0] if days else None})
+
+
+def sheet_lines(today: Today) -> Iterator[str]:
+    """Write the sheet for a terminal, a line each."""
+    for part in sheet_sections(today):
+        yield f"{part.heading}:"
+        if part.table is not None:
+            headings = part.table.attrs["labels"]
+            for row in part.table.to_dict("records"):
+                yield "  " + "; ".join(f"{headings[key]}: {value}" for key, value in row.items())
+        yield from (f"  {text}" for text in ([part.text] if part.text else part.items or ()))
+
+
+@quiet()
+def sheet_pdf(today: Today, size: PaperSize) -> bytes:
+    """
+    Lay the sheet out on paper.
+
+    Parameters
+    ----------
+    today : Today
+    size : {"A4", "Letter"}
+
+    Returns
+    -------
+    bytes
+        A PDF file; empty where no sheet was asked for.
+    """
+    parts: Sequence[Section] = sheet_sections(today)
+    if not parts:
+        return b""
+    words, first, last = texts("today")["sheet"], today.visits[0].day, today.visits[-1].day
+    title = filled(words["title"], {"title": today.scenario.title})
+    foot = filled(words["foot"], {"title": title, "first": first})
+    paper = Paper(title, size=size, foot=foot, bottom=12.0)
+    paper.add_page()
+    paper.say(title, 15.0, bold=True)
+    paper.say(filled(words["when"], {"first": first, "days": (last - first).days + 1}), _BODY)
+    for part in parts:
+        paper.ln(2.0)
+        paper.keep(18.0)
+        paper.rule()
+        paper.ln(1.0)
+        paper.say(part.heading, _BODY + 1.5, bold=True)
+        paper.ln(0.5)
+        if part.table is not None:
+            paper.put_table(part.table, size=_TABLE, height=4.6)
+            paper.ln(1.0)
+        if part.text:
+            paper.say(part.text, _BODY + 1.0, bold=True)
+        if part.text == words["blank"]:
+            paper.ln(3.0)
+            paper.rule()
+            paper.ln(5.0)
+        for text in part.items or ():
+            paper.say(f"•  {text}", _SMALL if part is parts[-1] else _BODY)
+    return bytes(paper.output())

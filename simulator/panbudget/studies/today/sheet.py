@@ -1,0 +1,79 @@
+"""
+Sheet: on which days somebody who looks after the garden looks at it, and what should be there.
+
+Ranges hold four runs in five, over earlier years and `[uncertainty]`, as those of the next opening do.
+"""
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+
+from panbudget.scenario.garden import Scenario
+from panbudget.studies.common import tanks_of
+from panbudget.studies.ranges import interval_of
+from panbudget.studies.today.trials import BAND, Trials
+
+# days ahead, and from one visit to the next; common practice, no source
+_SPAN, _EVERY = 14, 2
+
+Ends = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Visit:
+    """
+    One look at the garden in the morning, at eight by the sun.
+
+    Parameters
+    ----------
+    day : date
+    levels : dict
+        Controller -> between which its pan stands, by ruler, valve shut. [mm above the floor]
+    openings : dict
+        Controller -> between which its openings since the visit before lie, or since tonight; ends whole.
+    tanks : dict
+        Supply -> between which its content lies. [L]
+    """
+
+    day: dt.date
+    levels: dict[str, Ends]
+    openings: dict[str, Ends]
+    tanks: dict[str, Ends]
+
+
+def visits_of(garden: Scenario, last: dt.date, end: dt.date, trials: Trials | None) -> tuple[Visit, ...]:
+    """
+    Return the visits of the next two weeks, tomorrow's first.
+
+    Parameters
+    ----------
+    garden : Scenario
+    last, end : date
+        Today, and the season's last day.
+    trials : Trials or None
+        Without earlier years and forecast, a pan stands anywhere between trip and reset, and nothing else is known.
+
+    Returns
+    -------
+    tuple of Visit
+    """
+    visits, before = [], 0
+    for ahead in range(0, min(_SPAN, (end - last).days), _EVERY):
+        levels, openings, tanks = dict[str, Ends](), dict[str, Ends](), dict[str, Ends]()
+        for row, (name, part) in enumerate(garden.controller.items()):
+            at_trip, area = part.pan.water_at_reset - part.valve.swing_kg, part.pan.area
+            levels[name] = at_trip / area, (at_trip + part.valve.swing_kg) / area
+            if trials is not None:
+                kg = np.array([outcome.morning_kg[row, ahead] for outcome in trials.base])
+                low, high = interval_of((kg + at_trip) / area, BAND)
+                levels[name] = low, high
+                counts = [outcome.openings[row, before:ahead].sum() for outcome in trials.base]
+                low, high = interval_of(np.array(counts), BAND)
+                openings[name] = float(np.floor(low)), float(np.ceil(high))
+        if trials is not None:
+            for row, name in enumerate(tanks_of(garden)):
+                tanks[name] = interval_of(np.array([run.tank_l[row, max(ahead - 1, 0)] for run in trials.base]), BAND)
+        visits.append(Visit(last + dt.timedelta(days=ahead + 1), levels, openings, tanks))
+        before = ahead
+    return tuple(visits)

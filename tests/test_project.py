@@ -34,7 +34,7 @@ def test_facades_list_their_names():
 
 def test_every_verb_of_the_command_line_is_a_function_of_its_own_name():
     assert callable(panbudget.download_weather)  # `weather`, which is a room of the package
-    for verb in set(VERBS) - {"new", "weather"}:
+    for verb in set(VERBS) - {"new", "weather", "open"}:  # `open` shows a page, and its name is Python's own
         assert callable(getattr(panbudget, verb)), verb
         assert verb in panbudget.__all__
 

@@ -22,6 +22,7 @@ _BAD_INPUT, _BUG, _INTERRUPTED = 2, 70, 130
 # in the order in which --help lists them
 VERBS = (
     "new",
+    "open",
     "weather",
     "check",
     "replay",

@@ -3,18 +3,24 @@ Command line: `new`, a garden to start from.
 """
 
 from pathlib import Path
+from typing import Any
+
+import typer
 
 from panbudget.cli import command, say
-from panbudget.errors import OutputError, Problem
+from panbudget.errors import OutputError, PanbudgetError, Problem
 
 
 @command
-def new(folder: Path, overwrite: bool = False, quiet: bool = False) -> None:
+def new(folder: Path, full: bool = False, ask: bool = False, overwrite: bool = False, quiet: bool = False) -> None:
     """
-    Start from nothing: a commented scenario and a small weather file that replay at once.
+    Start from nothing: a short scenario and a small weather file that replay at once; or your garden, question by question.
 
-    Example:  panbudget new my-garden
+    Example:  panbudget new my-garden --ask
     """
+    if ask:
+        _ask(folder)
+        return
     import importlib.resources
 
     from panbudget.files import json_bytes
@@ -22,10 +28,12 @@ def new(folder: Path, overwrite: bool = False, quiet: bool = False) -> None:
     from panbudget.scenario.schema import schema
 
     templates = importlib.resources.files("panbudget") / "templates"
-    contents = {name: (templates / name).read_bytes() for name in ("garden.toml", "weather.csv")}
-    for name, content in contents.items():
+    sources = {"garden.toml": "garden.toml" if full else "short.toml", "weather.csv": "weather.csv"}
+    contents = {name: (templates / source).read_bytes() for name, source in sources.items()}
+    ours = {(templates / source).read_bytes() for source in ("garden.toml", "short.toml", "weather.csv")}
+    for name in contents:
         file = folder / name
-        if file.is_file() and file.read_bytes() != content:
+        if file.is_file() and file.read_bytes() not in ours:
             found = f"holds a {name} that has been changed, and stays as it is"
             raise OutputError(Problem("changed", "", found, "", "choose another folder"), file=str(folder))
     contents["garden.schema.json"] = json_bytes(schema())
@@ -35,3 +43,81 @@ def new(folder: Path, overwrite: bool = False, quiet: bool = False) -> None:
     about = "garden.toml (describe your garden there) and weather.csv (invented, to try it)"
     say(f"Made {folder}: {about}; garden.schema.json lets an editor complete and check the garden.", quiet=quiet)
     say(f"Try it:  panbudget replay {folder / 'garden.toml'} --out {folder / 'season'}", quiet=quiet)
+
+
+def _ask(folder: Path) -> None:
+    """Ask all that the page asks, and write the garden."""
+    from panbudget.page import questions
+
+    if (folder / questions.GARDEN).exists():
+        raise OutputError(Problem("changed", "", "has a garden already", "", "choose another folder"), file=str(folder))
+    answers, weather = questions.first_answers(), None
+    for screen in questions.screens():
+        say(f"\n{screen.title}\n{screen.text}")
+        if screen.repeated:
+            answers["beds"] = list(_beds(screen, answers))
+            continue
+        _answer(screen, answers)
+        if screen.key == "weather" and (weather := _weather(answers)) is not None:
+            answers["weather_file"] = str(weather)
+            days = questions.look_at_weather(weather, answers).season(float(answers["latitude"]))
+            answers["start"], answers["end"] = map(str, days or (answers["start"], answers["end"]))
+    if wrong := list(questions.problems_of(answers)):
+        raise PanbudgetError(*(Problem("answer", label, text) for label, text in wrong))
+    questions.write_garden(folder, answers, weather)
+    garden = folder / questions.GARDEN
+    say(f"\nWrote {garden}. What would it have done?  panbudget replay {garden} --out {folder / 'season'}")
+
+
+def _answer(screen: Any, answers: dict[str, Any]) -> None:
+    """Ask a screen's questions, each again until its answer is right."""
+    from panbudget.page.questions import names_of
+    from panbudget.units import KINDS
+
+    for question in screen.questions:
+        if not question.is_asked(answers):
+            continue
+        for name, about in (question.choices or (names_of("soil") if question.kind == "soil" else {})).items():
+            say(f"  {name}: {about}")
+        while wrong := question.wrong(answer := typer.prompt(question.label, default=answers[question.key]).strip()):
+            say(f'"{answer}" {wrong}' if question.kind not in KINDS else wrong)
+        answers[question.key] = answer
+
+
+def _weather(answers: dict[str, Any]) -> Path | None:
+    """Return the weather file, with what it was taken for said; None for the invented one."""
+    from panbudget.page import questions
+
+    if answers["weather"] == "sample":
+        return None
+    while answers["weather"] == "file":
+        path = Path(answers["weather_file"]).expanduser()
+        seen = questions.look_at_weather(path, answers)
+        for line in seen.lines:
+            say(f"  {line}")
+        if seen.first is not None and typer.confirm("Take it?", default=True):
+            return path
+        answers["weather_file"] = typer.prompt("The file").strip()
+    say(questions.TEXTS["download"])
+    return questions.download(answers, lambda text: say(f"  {text}"))
+
+
+def _beds(screen: Any, answers: dict[str, Any]) -> Any:
+    """Ask for beds until there are no more."""
+    from panbudget.page.questions import TEXTS
+
+    (first,) = answers["beds"]
+    names = set[str]()
+    again = True
+    while again:
+        bed = {**first, "planted": answers["start"] if not names else first["planted"]}
+        if names:
+            bed["name"] = f"bed {len(names) + 1}"
+        _answer(screen, bed)
+        if bed["name"].casefold() in names:
+            say(TEXTS["name_twice"])
+            continue
+        names.add(bed["name"].casefold())
+        first = bed
+        yield bed
+        again = typer.confirm(TEXTS["another"], default=False)

@@ -1,0 +1,240 @@
+"""
+Asking: the first visit, question by question, each with its drawing; and the garden's file to mend.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from nicegui import events, ui
+
+from panbudget.errors import PanbudgetError
+from panbudget.page import questions
+from panbudget.page.desk import TEXTS, Desk
+from panbudget.page.pictures import picture
+from panbudget.page.questions import Question, Screen
+
+_TEXTS: dict[str, str] = TEXTS["ask"]
+_MOST_BYTES = 100_000_000  # of an uploaded weather file
+
+
+class Asking:
+    """
+    The questions in one window.
+
+    Parameters
+    ----------
+    desk : Desk
+        Holds the answers, for all windows.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk, self.screens = desk, questions.screens()
+        self.body = ui.column().classes("card")
+        self.draw()
+
+    @property
+    def bed(self) -> int:
+        """Which bed is asked about, from 0."""
+        return max(self.desk.screen - len(self.screens) + 1, 0)
+
+    @property
+    def screen(self) -> Screen:
+        """What is asked; the beds come last, one after the other."""
+        return self.screens[min(self.desk.screen, len(self.screens) - 1)]
+
+    @property
+    def answers(self) -> dict[str, Any]:
+        """The answers to the screen; a bed's own."""
+        given: dict[str, Any] = self.desk.answers["beds"][self.bed] if self.screen.repeated else self.desk.answers
+        return given
+
+    def draw(self) -> None:
+        """Draw the screen again."""
+        self.body.clear()
+        self.fields: dict[str, Any] = {}
+        with self.body:
+            total = len(self.screens) - 1 + len(self.desk.answers["beds"])
+            ui.label(TEXTS["question"].format(number=self.desk.screen + 1, total=total)).classes("quiet")
+            ui.html(self.screen.title, sanitize=False, tag="h2")
+            ui.label(self.screen.text)
+            self.drawing = ui.html(picture(self.screen.key, self.answers), sanitize=False).classes("picture")
+            for question in self.screen.asked(self.answers):
+                self._field(question)
+            if self.screen.key == "weather" and self.answers["weather"] != "sample":
+                self._weather()
+            self.message = ui.label("").classes("wrong").props('role="alert"')
+            with ui.row():
+                if self.desk.screen:
+                    ui.button(questions.TEXTS["back"], on_click=partial(self.go, -1)).props("outline no-caps")
+                last = self.screen.repeated and self.bed == len(self.desk.answers["beds"]) - 1
+                if last:
+                    ui.button(questions.TEXTS["more"], on_click=self.another).props("outline no-caps")
+                if self.screen.repeated and len(self.desk.answers["beds"]) > 1:
+                    ui.button(questions.TEXTS["fewer"], on_click=self.fewer).props("outline no-caps")
+                ui.button(
+                    questions.TEXTS["finish" if last else "next"], on_click=self.finish if last else partial(self.go, 1)
+                ).props("no-caps")
+
+    def _field(self, question: Question) -> None:
+        answer, change = self.answers[question.key], partial(self.typed, question)
+        if question.kind == "file":
+            return
+        if question.kind in ("choice", "soil"):
+            known = question.choices or questions.names_of("soil")
+            options = {name: about if question.choices else f"{name}: {about}" for name, about in known.items()}
+            with ui.element("fieldset"):
+                ui.html(question.label, sanitize=False, tag="legend")
+                ui.radio(options, value=answer, on_change=change).props(f'aria-label="{question.label}"')
+        elif question.kind == "plant":
+            plants = {name: f"{name} ({also})" if also else name for name, also in questions.names_of("plant").items()}
+            ui.select(plants, label=question.label, value=answer, with_input=True, on_change=change).props(
+                f'hint="{_TEXTS["search"]}" outlined'
+            ).classes("wide")
+        else:
+            kind = "date" if question.kind == "date" else "text"
+            field = ui.input(question.label, value=answer, on_change=change).classes("wide")
+            self.fields[question.key] = field.mark(question.key).props(f"type={kind} outlined stack-label")
+
+    def typed(self, question: Question, event: events.ValueChangeEventArguments[Any]) -> None:
+        """Take an answer as it is typed, and let the drawing grow."""
+        self.answers[question.key] = str(event.value or "")
+        if question.kind == "choice":
+            self.draw()
+            return
+        self.drawing.set_content(picture(self.screen.key, {**self.desk.answers, **self.answers}))
+        if (field := self.fields.get(question.key)) is not None:
+            wrong = question.wrong(self.answers[question.key])
+            field.props(remove="error error-message")
+            if wrong:
+                field.props["error"], field.props["error-message"] = True, wrong
+
+    def _weather(self) -> None:
+        if self.answers["weather"] == "file":
+            ui.upload(
+                label=_TEXTS["upload"], auto_upload=True, max_file_size=_MOST_BYTES, on_upload=self.uploaded
+            ).classes("wide").props(f'aria-label="{_TEXTS["upload"]}" flat bordered')
+        else:
+            ui.label(questions.TEXTS["download"])
+            ui.button(_TEXTS["download"], on_click=self.download).props("outline no-caps")
+        self.seen = ui.column().props('role="status" aria-live="polite"')
+        if self.answers["weather_file"]:
+            self._show_seen()
+
+    def _show_seen(self) -> None:
+        seen = questions.look_at_weather(Path(self.answers["weather_file"]), self.desk.answers)
+        self.seen.clear()
+        with self.seen:
+            for line in seen.lines:
+                ui.label(line)
+        if days := seen.season(float(self.desk.answers["latitude"])):
+            self.desk.answers["start"], self.desk.answers["end"] = map(str, days)
+            for bed in self.desk.answers["beds"]:
+                bed["planted"] = str(days[0])
+
+    async def uploaded(self, event: events.UploadEventArguments) -> None:
+        """Put an uploaded file into the garden's folder, under its own name, and look at it."""
+        name = Path(event.file.name.replace("\\", "/")).name
+        target = self.desk.folder / name
+        content = await event.file.read()
+        if name.startswith(".") or target.suffix == ".toml" or (target.exists() and target.read_bytes() != content):
+            self.message.set_text(questions.TEXTS["taken"].format(name=name))
+            return
+        self.desk.folder.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(content)
+        self.answers["weather_file"] = str(target)
+        self._show_seen()
+
+    async def download(self) -> None:
+        """Download the years asked for, and look at them."""
+        self.message.set_text(_TEXTS["downloading"])
+        try:
+            self.answers["weather_file"] = str(await asyncio.to_thread(questions.download, dict(self.desk.answers)))
+        except PanbudgetError as error:
+            self.message.set_text(error.text())
+            return
+        self.message.set_text("")
+        self._show_seen()
+
+    def wrong(self) -> str:
+        """Say what is wrong with the screen's answers; "" if nothing is."""
+        labels = {question.key: question.label for question in self.screen.questions}
+        found = [f"{labels[key]}: {text}" for key, text in self.screen.wrong(self.answers).items()]
+        if self.screen.key == "weather" and self.answers["weather"] != "sample" and not self.answers["weather_file"]:
+            found.append(_TEXTS["choose"])
+        return ". ".join(found)
+
+    def go(self, by: int) -> None:
+        """Go on to the next screen when all is right, or back."""
+        if by > 0 and (wrong := self.wrong()):
+            self.message.set_text(wrong)
+            return
+        self.desk.screen += by
+        self.desk.tell("asked")
+
+    def another(self) -> None:
+        """Ask about one more bed, which begins as the last."""
+        if wrong := self.wrong():
+            self.message.set_text(wrong)
+            return
+        beds = self.desk.answers["beds"]
+        beds.append({**beds[-1], "name": f"bed {len(beds) + 1}"})
+        self.go(1)
+
+    def fewer(self) -> None:
+        """Take this bed away."""
+        self.desk.answers["beds"].pop(self.bed)
+        self.desk.screen -= 1 if self.bed else 0
+        self.desk.tell("asked")
+
+    def finish(self) -> None:
+        """Write the garden, and show it."""
+        wrong = [f"{label}: {text}".lstrip(": ") for label, text in questions.problems_of(self.desk.answers)]
+        file = self.desk.answers["weather_file"] if self.desk.answers["weather"] != "sample" else ""
+        try:
+            if not (wrong := wrong or questions.described(self.desk.answers, self.desk.folder)):
+                questions.write_garden(self.desk.folder, self.desk.answers, Path(file) if file else None)
+        except PanbudgetError as error:
+            wrong = [error.text()]
+        if wrong:
+            self.message.set_text(". ".join(wrong))
+        else:
+            self.desk.load()
+
+
+def mending(desk: Desk, close: Any = None) -> None:
+    """
+    Show the garden's file with what is wrong with it, to be mended there.
+
+    Parameters
+    ----------
+    desk : Desk
+    close : callable, optional
+        Goes back to the garden, where it can be read.
+    """
+    texts: dict[str, str] = TEXTS["mend"]
+    with ui.column().classes("card"):
+        ui.html(texts["heading"], sanitize=False, tag="h2")
+        if desk.error:
+            ui.label(texts["broken"])
+        message = ui.label(desk.error).classes("wrong file").props('role="alert"')
+        label = texts["label"].format(file=desk.path.name)
+        area = ui.textarea(label, value=desk.text()).classes("wide code").props("outlined autogrow spellcheck=false")
+
+        def check() -> None:
+            message.set_text(desk.wrong_with(area.value or "") or texts["sound"])
+
+        def save() -> None:
+            try:
+                desk.replace_text(area.value or "")
+            except PanbudgetError as error:
+                message.set_text(error.text())
+
+        with ui.row():
+            ui.button(texts["check"], on_click=check).props("outline no-caps")
+            ui.button(texts["save"], on_click=save).props("no-caps")
+            if close is not None:
+                ui.button(texts["close"], on_click=close).props("flat no-caps")

@@ -1,0 +1,445 @@
+"""
+Desk: one garden as it lies on the page, for all windows alike: its file, the settings that are tried, what came of them.
+
+Knows no screen. What changes is told to whoever listens; what takes long runs in threads, and only the latest is wanted.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import datetime as dt
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from panbudget import words
+from panbudget.engine.compiled import compiled, has_compiler
+from panbudget.engine.season import run_season
+from panbudget.errors import PanbudgetError, Problem, ScenarioError
+from panbudget.files import toml_key, write_whole
+from panbudget.page import jobs
+from panbudget.page import lines as drawn
+from panbudget.page.questions import first_answers, inline
+from panbudget.scenario.garden import Scenario, is_usable, load_scenario, scenario_from
+from panbudget.season.heat import find_heat_waves
+from panbudget.season.replay import replay
+from panbudget.season.result import Season
+from panbudget.season.years import in_year, usable_years
+from panbudget.season.years import moved as moved_day
+from panbudget.studies.ranges import DRAWS
+from panbudget.weather import Weather
+from panbudget.weather.of_scenario import read_scenario_weather
+
+TEXTS: dict[str, Any] = words.packaged("page/page.toml")
+_QUIET = 0.25  # s without a change, after which all is replayed
+_LEAST, _MOST = 0.25, 2.5  # of a value: the ends of its slider
+
+
+@dataclass(frozen=True)
+class Setting:
+    """
+    What a slider moves.
+
+    Parameters
+    ----------
+    key : str
+        "VALVE/pan", "VALVE/refill", "VALVE/swing" or "VALVE/BED/emitters".
+    label, unit : str
+    value : float
+        As the file has it, in the unit.
+    least, most, step : float
+        The slider's ends and steps.
+    path : tuple of str
+        Where it stands in the garden.
+    """
+
+    key: str
+    label: str
+    unit: str
+    value: float
+    least: float
+    most: float
+    step: float
+    path: tuple[str, ...]
+
+    def overlay(self, value: float) -> dict[str, Any]:
+        """Return the change of the garden that gives the setting a value."""
+        shown = f"{value:.6g}"
+        written: Any = int(value) if not self.unit else f"{shown} {self.unit}"
+        if self.path[-1] == "vessels":
+            written = [{"diameter": written} if self.unit == "cm" else {"area": written}]
+        for name in reversed(self.path):
+            written = {name: written}
+        return dict(written)
+
+    def shown(self, value: float) -> str:
+        """Return a value as a person reads it."""
+        return f"{value:.4g} {self.unit}".strip()
+
+
+def settings_of(scenario: Scenario) -> dict[str, Setting]:
+    """List what can be moved in a garden, by key."""
+    made = {}
+    for name, controller in scenario.controller.items():
+        vessels, valve, at = controller.pan.vessels, controller.valve, ("controller", name)
+        is_round = len(vessels) == 1 and vessels[0].count == 1 and vessels[0].diameter is not None
+        pan = vessels[0].diameter * 100.0 if is_round and vessels[0].diameter else controller.pan.area
+        unit, step = ("cm", 0.5) if is_round else ("m^2", 0.005)
+        parts = [
+            ("pan", unit, pan, step, (*at, "pan", "vessels")),
+            ("refill", "L/h", valve.refill.flow, 0.05, (*at, "valve", "refill", "flow")),
+            ("swing", "kg", valve.swing_kg, 0.01, (*at, "valve", "swing")),
+        ]
+        parts += [
+            (f"{bed}/emitters", "", float(part.emitters.count), 1.0, (*at, "bed", bed, "emitters", "count"))
+            for bed, part in controller.bed.items()
+        ]
+        for key, unit, value, step, path in parts:
+            what = key.rpartition("/")[2]
+            kind = "area" if what == "pan" and not is_round else what
+            label = TEXTS["settings"][kind].format(valve=name, bed=key.rpartition("/")[0])
+            least = max(round(value * _LEAST / step) * step, step)
+            most = max(round(value * _MOST / step) * step, least + 10 * step)
+            made[f"{name}/{key}"] = Setting(f"{name}/{key}", label, unit, round(value, 6), least, most, step, path)
+    return made
+
+
+def _merged(base: dict[str, Any], more: Mapping[str, Any]) -> dict[str, Any]:
+    for key, value in more.items():
+        below = base.get(key)
+        base[key] = _merged(below, value) if isinstance(below, dict) and isinstance(value, Mapping) else value
+    return base
+
+
+@dataclass(frozen=True)
+class Tried:
+    """Settings that were tried, and what came of them."""
+
+    values: Mapping[str, float]
+    year: int
+    heat: Mapping[str, Any] | None
+    said: str
+
+
+@dataclass
+class Desk:
+    """
+    A garden on the page.
+
+    Parameters
+    ----------
+    path : Path
+        The garden's file; nothing outside its folder is written.
+    """
+
+    path: Path
+    answers: dict[str, Any] = field(default_factory=first_answers)
+    screen: int = 0
+    scenario: Scenario | None = None
+    error: str = ""
+    settings: dict[str, Setting] = field(default_factory=dict)
+    values: dict[str, float] = field(default_factory=dict)
+    years: dict[int, Weather] = field(default_factory=dict)
+    year: int = 0
+    heat: dict[str, Any] | None = None
+    lines: drawn.Lines | None = None
+    pinned: tuple[str, drawn.Lines] | None = None
+    season: Season | None = None
+    band: drawn.Band | None = None
+    refused: str = ""
+    tried: list[Tried] = field(default_factory=list)
+    undone: list[Tried] = field(default_factory=list)
+    run: drawn.Run = run_season
+    job: jobs.Job | None = None
+
+    def __post_init__(self) -> None:
+        self._listeners: dict[int, Callable[[str], None]] = {}
+        self._changed = asyncio.Event()
+        self._version = 0
+        self.load()
+
+    @property
+    def folder(self) -> Path:
+        """The garden's folder."""
+        return self.path.parent
+
+    @property
+    def state(self) -> str:
+        """What the page shows: "new" for a garden that is not there, "broken", or "ready"."""
+        return "new" if not self.path.exists() else "broken" if self.scenario is None else "ready"
+
+    def listen(self, key: int, listener: Callable[[str], None]) -> None:
+        """Have somebody told what changed: "all", "values", "lines", "season", "band" or "job"."""
+        self._listeners[key] = listener
+
+    def leave(self, key: int) -> None:
+        """Tell somebody no more."""
+        self._listeners.pop(key, None)
+
+    def tell(self, what: str) -> None:
+        """Tell all that listen that something has changed."""
+        for listener in list(self._listeners.values()):
+            listener(what)
+
+    def load(self) -> None:
+        """Read the garden and its weather; what was tried stays, as far as the garden still has it."""
+        self.scenario, self.error = None, ""
+        if self.path.exists():
+            try:
+                scenario = load_scenario(self.path)
+                years = usable_years(scenario).weather
+                if not years:
+                    years = {scenario.season.start.year: read_scenario_weather(scenario)}
+            except PanbudgetError as error:
+                self.error = error.text()
+            else:
+                self.scenario, self.years, self.settings = scenario, years, settings_of(scenario)
+                own = scenario.season.start.year
+                self.year = self.year if self.year in years else own if own in years else max(years)
+                self.values = {key: value for key, value in self.values.items() if key in self.settings}
+                self.lines = self.season = self.band = None
+                self._touch()
+        self.tell("all")
+
+    def _touch(self) -> None:
+        self._version += 1
+        self._changed.set()
+
+    def value(self, key: str) -> float:
+        """Return what a setting is now."""
+        return self.values.get(key, self.settings[key].value)
+
+    def set(self, key: str, value: float | None) -> None:
+        """Give a setting a value; what is no number above 0 is refused."""
+        if value is None or not 0.0 < value < float("inf") or value == self.value(key):
+            return
+        if value == self.settings[key].value:
+            self.values.pop(key)
+        else:
+            self.values[key] = float(value)
+        self._touch()
+        self.tell("values")
+
+    def choose(self, *, year: int | None = None, heat: Mapping[str, Any] | bool | None = False) -> None:
+        """Switch the year, or lay a made-up heat wave over it; None takes it away."""
+        self.year = self.year if year is None else year
+        if not isinstance(heat, bool):
+            self.heat = None if heat is None else dict(heat)
+        self._touch()
+        self.tell("values")
+
+    def take(self, tried: Tried) -> None:
+        """Go back to settings that were tried."""
+        self.values, self.year, self.heat = dict(tried.values), tried.year, dict(tried.heat) if tried.heat else None
+        self._touch()
+        self.tell("values")
+
+    def undo(self) -> None:
+        """Go back to what was tried before."""
+        if len(self.tried) > 1:
+            self.undone.append(self.tried.pop())
+            self.take(self.tried[-1])
+
+    def redo(self) -> None:
+        """Take the last step back again."""
+        if self.undone:
+            self.tried.append(self.undone.pop())
+            self.take(self.tried[-1])
+
+    def pin(self) -> None:
+        """Pin what is drawn, to compare the next with it; or take the pin away."""
+        self.pinned = (
+            None if self.pinned or self.lines is None else (self.differences() or TEXTS["as_described"], self.lines)
+        )
+        self.tell("lines")
+
+    def differences(self) -> str:
+        """Say what differs from the file."""
+        return "; ".join(f"{self.settings[key].label} {self.settings[key].shown(v)}" for key, v in self.values.items())
+
+    def overlay(self) -> dict[str, Any]:
+        """Return what differs from the file, as a variant has it."""
+        changes: dict[str, Any] = {}
+        for key, value in self.values.items():
+            _merged(changes, self.settings[key].overlay(value))
+        return changes
+
+    def now(self) -> Scenario:
+        """
+        Return the garden as it is set, in the year chosen.
+
+        Raises
+        ------
+        ScenarioError
+            The settings make it impossible.
+        """
+        assert self.scenario is not None
+        changes = self.overlay()
+        garden = in_year(self.scenario.changed(changes) if changes else self.scenario, self.year)
+        return garden.changed({"what_if": {"heat": self.heat}}) if self.heat else garden
+
+    def in_season(self, day: dt.date) -> dt.date:
+        """Return the same day of the year in the season that is shown; as it is where the season has none."""
+        assert self.scenario is not None
+        season = in_year(self.scenario, self.year).season
+        days = (moved_day(day, year - day.year) for year in (season.start.year, season.end.year))
+        return next((other for other in days if season.start <= other <= season.end), day)
+
+    def heat_wave(self) -> tuple[dt.date, dt.date] | None:
+        """Return the days of the season's greatest heat wave, the made-up one first; None where there is none."""
+        if self.season is None:
+            return None
+        if self.heat:
+            first = dt.date.fromisoformat(str(self.heat["start"]))
+            return first, first + dt.timedelta(days=self.heat["days"] - 1)
+        span = self.season.scenario.season
+        wave = find_heat_waves(self.season.weather.daily, span.start, span.end).greatest
+        return None if wave is None else (wave.start, wave.end)
+
+    async def work(self) -> None:
+        """Compute what is wanted, the latest first, for as long as the page is open."""
+        while True:
+            await self._changed.wait()
+            self._changed.clear()
+            if self.scenario is None:
+                continue
+            try:
+                await self._compute()
+                self.refused = ""
+            except PanbudgetError as error:
+                self.refused = error.text()
+                self.tell("season")
+
+    async def _compute(self) -> None:
+        version, run = self._version, self.run
+
+        def going() -> bool:
+            return version == self._version
+
+        garden, weather = self.now(), self.years[self.year]
+        days = await asyncio.to_thread(drawn.days_now, garden, weather)
+        self.lines = await asyncio.to_thread(drawn.quick_lines, days, run)
+        self.band = None
+        self.tell("lines")
+        if self.season is not None:
+            await asyncio.sleep(_QUIET)
+        if not going():
+            return
+        season = await asyncio.to_thread(replay, garden, weather=weather, run=run)
+        if not going():
+            return
+        self.season, self.lines = season, drawn.season_lines(season)
+        self._remember()
+        self.tell("season")
+        draws = DRAWS[run is not run_season]
+        band = await asyncio.to_thread(drawn.band_of, days, draws, run, going)
+        if band is not None and going():
+            self.band = band
+            self.tell("band")
+
+    def _remember(self) -> None:
+        assert self.season is not None
+        sums = self.season.totals["beds"].values()
+        short = max((bed["driest_quarter"]["stress_days"] for bed in sums), default=0)
+        litres = sum(part["litres"] for part in self.season.totals["controllers"].values())
+        parts = [self.differences() or TEXTS["as_described"], str(self.year)]
+        what = "; ".join(parts + [TEXTS["heat"]["short"]] * bool(self.heat))
+        said = TEXTS["step"].format(what=what, litres=words.litres(litres), short=words.count(short, "day"))
+        step = Tried(dict(self.values), self.year, self.heat and dict(self.heat), said)
+        if not self.tried or self.tried[-1] != step:
+            self.tried.append(step)
+            self.undone.clear()
+
+    async def do(self, verb: str, options: Mapping[str, Any]) -> None:
+        """Have a verb write its pages for the garden as it is set; one at a time."""
+        if self.job is None or not self.job.is_running:
+            self.job = jobs.Job(self.path, verb, dict(options), self.overlay(), self.year)
+            await self.job.run(lambda: self.tell("job"))
+
+    async def warm(self) -> None:
+        """Have the engine compiled, where there is a compiler: in a process of its own first, so that the page stays quick."""
+        if not has_compiler():
+            return
+        if await jobs.warm(self.path):
+            await asyncio.to_thread(self._warmed)
+
+    def _warmed(self) -> None:
+        if self.scenario is None:
+            return
+        run = compiled(run_season)
+        days = drawn.days_now(in_year(self.scenario, self.year), self.years[self.year])
+        drawn.quick_lines(days, run)
+        self.run = run
+
+    def text(self) -> str:
+        """Return the garden's file as it stands."""
+        return self.path.read_bytes().decode("utf-8", "replace")
+
+    def wrong_with(self, text: str) -> str:
+        """Say what is wrong with a text for the garden's file; "" if nothing is."""
+        try:
+            scenario_from(tomllib.loads(text.replace("\r\n", "\n")), self.path)
+        except tomllib.TOMLDecodeError as error:
+            return str(TEXTS["mend"]["no_toml"].format(error=error))
+        except ScenarioError as error:
+            return error.text()
+        return ""
+
+    def replace_text(self, text: str) -> None:
+        """Write the garden's file, whatever is wrong with it, and read it again."""
+        write_whole(self.path, text)
+        self.load()
+
+    def save_variant(self, name: str) -> None:
+        """
+        Add the settings to the garden's file as a variant, below all that stands there.
+
+        Raises
+        ------
+        ScenarioError
+            No usable name, or one that is taken; settings that make the garden impossible.
+        """
+        assert self.scenario is not None
+        if not is_usable(name) or name in self.scenario.variant:
+            raise ScenarioError(Problem("no-name", f'"{name}"', TEXTS["save"]["no_name"]), file=str(self.path))
+        self.now()
+        text = self.text().rstrip("\r\n") + f"\n\n[variant.{toml_key(name)}]\n"
+        for key in self.values:
+            text += _dotted(self.settings[key].overlay(self.values[key])) + "\n"
+        self.replace_text(text)
+
+    def save_into_file(self) -> None:
+        """
+        Write the settings into the garden's file; comments, order and all else stay.
+
+        Raises
+        ------
+        ScenarioError
+            The settings make the garden impossible, or stand where an editor can't put them.
+        """
+        import tomlkit
+
+        self.now()
+        document: Any = tomlkit.parse(self.text())
+        for key, value in self.values.items():
+            setting = self.settings[key]
+            part, written = document, setting.overlay(value)
+            for name in setting.path[:-1]:
+                part, written = part[name], written[name]
+            if setting.path[-1] == "swing" and "set_up_test" in part:
+                del part["set_up_test"]
+            part[setting.path[-1]] = inline(written[setting.path[-1]])
+        text = tomlkit.dumps(document)
+        if wrong := self.wrong_with(text):
+            raise ScenarioError(Problem("not-edited", "", wrong), file=str(self.path))
+        self.values = {}
+        self.replace_text(text)
+
+
+def _dotted(overlay: Mapping[str, Any]) -> str:
+    """Write an overlay of one value as a line of TOML."""
+    ((name, part),) = overlay.items()
+    rest = _dotted(part) if isinstance(part, Mapping) else f"= {inline(part).as_string()}"
+    return f"{toml_key(name)}{'.' if isinstance(part, Mapping) else ' '}{rest}"

@@ -1,0 +1,357 @@
+"""
+Garden: the page of a garden: its settings, its season, what was found, what was tried, and what can be made from there.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import html
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+from nicegui import background_tasks, context, events, ui
+
+from panbudget import words
+from panbudget.errors import PanbudgetError
+from panbudget.page import charts
+from panbudget.page.asking import mending
+from panbudget.page.desk import TEXTS, Desk, Setting
+from panbudget.page.jobs import VERBS
+
+_LIVE = 'role="status" aria-live="polite"'
+
+
+def _named(element: ui.element, label: str) -> None:
+    """Give an element the name that a screen reader says."""
+    element.props["aria-label"] = label
+
+
+def _heading(text: str) -> None:
+    ui.html(text, sanitize=False, tag="h2")
+
+
+class Range(ui.element):
+    """The browser's own slider, which keyboards and screen readers know; it keeps its value while it is dragged."""
+
+    def __init__(self, setting: Setting, value: float, moved: Callable[[float], None]) -> None:
+        super().__init__("input")
+        ends = {"min": setting.least, "max": setting.most, "step": setting.step}
+        for name, given in ({"type": "range", "aria-label": setting.label} | ends | {"value": value}).items():
+            self.props[name] = given
+
+        def take(event: events.GenericEventArguments) -> None:
+            with self.props.suspend_updates():
+                self.props["value"] = event.args
+            moved(float(event.args))
+
+        keep = "(e) => { element.props.value = Number(e.target.value); emit(element.props.value) }"
+        self.on("input", take, throttle=0.05, js_handler=keep)
+
+    def show(self, value: float) -> None:
+        """Show a value that came from elsewhere."""
+        if self.props["value"] != value:
+            self.props["value"] = value
+
+
+class Garden:
+    """
+    The garden in one window.
+
+    Parameters
+    ----------
+    desk : Desk
+    address : str
+        What the paths of its pages begin with.
+    """
+
+    def __init__(self, desk: Desk, address: str) -> None:
+        assert desk.scenario is not None
+        self.desk, self.address, self.client = desk, address, context.client
+        self.sliders: dict[str, Range] = {}
+        self.numbers: dict[str, ui.number] = {}
+        ui.html(_escaped(desk.scenario.title), sanitize=False, tag="h1")
+        with ui.element("div").classes("garden"):
+            with ui.element("section").classes("card settings"):
+                self._settings()
+            with ui.element("section").classes("card season"):
+                self._season()
+        with ui.element("div").classes("garden below"):
+            with ui.element("section").classes("card"):
+                _heading(TEXTS["job"]["heading"])
+                self._jobs()
+            with ui.element("section").classes("card"):
+                _heading(TEXTS["findings"]["heading"])
+                self.findings = ui.element("ul")
+                _heading(TEXTS["tried"]["heading"])
+                self.tried = ui.element("ol")
+        for what in ("values", "lines", "season", "job"):
+            self.heard(what)
+
+    def heard(self, what: str) -> None:
+        """Show what has changed."""
+        shows = {
+            "values": [self._show_values],
+            "lines": [self._show_lines],
+            "season": [self._show_lines, self._show_season],
+            "band": [self._show_lines],
+            "job": [self._show_job],
+        }
+        for show in shows.get(what, []):
+            show()
+
+    def _settings(self) -> None:
+        texts: dict[str, str] = TEXTS["settings"]
+        _heading(texts["heading"])
+        ui.label(texts["intro"]).classes("quiet")
+        valves = list(dict.fromkeys(key.split("/")[0] for key in self.desk.settings))
+        for valve in valves:
+            if len(valves) > 1:
+                ui.html(_escaped(texts["valve"].format(name=valve)), sanitize=False, tag="h3")
+            for key, setting in self.desk.settings.items():
+                if key.startswith(f"{valve}/"):
+                    self._setting(key, setting)
+        ui.label(texts["caution"]).classes("caution")
+        self.refused = ui.label("").classes("wrong").props('role="alert"')
+        with ui.row().classes("no-print"):
+            self.undo = ui.button(TEXTS["season"]["undo"], on_click=self.desk.undo).props("outline no-caps dense")
+            self.redo = ui.button(TEXTS["season"]["redo"], on_click=self.desk.redo).props("outline no-caps dense")
+            self.pin = ui.button(TEXTS["season"]["pin"], on_click=self.desk.pin).props("outline no-caps dense")
+        self._heat()
+        self._keep()
+
+    def _setting(self, key: str, setting: Setting) -> None:
+        value = self.desk.value(key)
+        with ui.element("div").classes("setting"):
+            ui.label(f"{setting.label}{', ' + setting.unit if setting.unit else ''}").classes("label")
+            self.sliders[key] = Range(setting, value, lambda given: self.desk.set(key, round(given, 6)))
+            self.numbers[key] = ui.number(value=value, min=0, on_change=lambda event: self.desk.set(key, event.value))
+            _named(
+                self.numbers[key].props("dense outlined debounce=300"),
+                TEXTS["settings"]["field"].format(label=setting.label),
+            )
+
+    def _heat(self) -> None:
+        assert self.desk.scenario is not None
+        texts: dict[str, str] = TEXTS["heat"]
+        span = self.desk.scenario.season
+        middle = span.start + (span.end - span.start) // 2
+        with ui.expansion(texts["heading"]).classes("wide").props("dense"):
+            self.heat_on = ui.checkbox(texts["on"], on_change=self._heated)
+            self.heat_start = ui.input(texts["start"], value=str(middle), on_change=self._heated).props(
+                "type=date outlined dense stack-label"
+            )
+            self.heat_days = ui.number(
+                texts["days"], value=7, min=1, max=60, precision=0, on_change=self._heated
+            ).props("outlined dense")
+            self.heat_warmer = ui.number(texts["warmer"], value=5, min=0.5, max=15, on_change=self._heated).props(
+                "outlined dense"
+            )
+            self.heat_dry = ui.checkbox(texts["without_rain"], on_change=self._heated)
+
+    def _heated(self) -> None:
+        heat: dict[str, Any] | None = None
+        if self.heat_on.value:
+            try:
+                start = self.desk.in_season(dt.date.fromisoformat(self.heat_start.value or ""))
+            except ValueError:
+                return
+            size = {"days": int(self.heat_days.value or 7), "warmer": f"{self.heat_warmer.value or 5:g} K"}
+            heat = {"start": start, **size, "without_rain": bool(self.heat_dry.value)}
+        if heat != self.desk.heat:
+            self.desk.choose(heat=heat)
+
+    def _keep(self) -> None:
+        texts: dict[str, str] = TEXTS["save"]
+        with ui.expansion(texts["heading"]).classes("wide").props("dense"):
+            name = ui.input(texts["name"], value="tried").props("outlined dense")
+            with ui.row():
+                ui.button(texts["variant"], on_click=lambda: self._kept_as(name.value)).props("outline no-caps dense")
+                into = partial(self._kept, self.desk.save_into_file)
+                ui.button(texts["file"], on_click=into).props("outline no-caps dense")
+                ui.button(texts["edit"], on_click=self._edit).props("flat no-caps dense")
+                ui.button(texts["again"], on_click=self.desk.load).props("flat no-caps dense")
+
+    def _kept_as(self, name: str | None) -> None:
+        self._kept(partial(self.desk.save_variant, (name or "").strip()))
+
+    def _kept(self, keep: Any) -> None:
+        if not self.desk.values:
+            ui.notify(TEXTS["save"]["nothing"])
+            return
+        try:
+            keep()
+        except PanbudgetError as error:
+            self.refused.set_text(error.text())
+        else:
+            with self.client:  # what was drawn here is drawn again by now
+                ui.notify(TEXTS["save"]["done"].format(file=self.desk.path.name))
+
+    def _edit(self) -> None:
+        with ui.dialog().props("full-width") as dialog, ui.card():
+            mending(self.desk, dialog.close)
+        dialog.open()
+
+    def _season(self) -> None:
+        texts: dict[str, str] = TEXTS["season"]
+        _heading(texts["heading"])
+        with ui.row().classes("items-center no-print"):
+            self.year = ui.select(
+                list(self.desk.years),
+                label=texts["year"],
+                value=self.desk.year,
+                on_change=lambda event: self._year(event.value),
+            ).props("outlined dense")
+            ui.button(texts["zoom"], on_click=self._zoom).props("outline no-caps dense")
+            ui.button(texts["whole"], on_click=lambda: self._show_days(None)).props("outline no-caps dense")
+        self.said = ui.label("").classes("said").props(_LIVE)
+        beds = sum(len(part.bed) for part in self.desk.scenario.controller.values()) if self.desk.scenario else 0
+        self.chart = ui.echart(charts.season_chart(self.desk)).style(f"height:{charts.height(beds)}px")
+        _named(self.chart.props("role=img"), texts["chart_label"])
+        ui.html(texts["water"], sanitize=False, tag="h3")
+        self.water = ui.echart(charts.water_chart(self.desk), renderer="svg").style(f"height:{60 + 56 * beds}px")
+        _named(self.water.props("role=img"), texts["water_label"])
+        with ui.element("details"):
+            ui.html(texts["table"], sanitize=False, tag="summary")
+            self.table = ui.html("", sanitize=False)
+
+    def _year(self, year: int | None) -> None:
+        if year is not None and year != self.desk.year:
+            self.desk.choose(year=year)
+
+    def _zoom(self) -> None:
+        wave = self.desk.heat_wave()
+        if wave is None:
+            ui.notify(TEXTS["season"]["no_wave"])
+        else:
+            self._show_days(wave)
+
+    def _show_days(self, days: tuple[dt.date, dt.date] | None) -> None:
+        """Zoom to some days with a few to each side, or to all."""
+        if days is None or self.desk.lines is None:
+            ends: dict[str, Any] = {"start": 0, "end": 100}
+        else:
+            dates, margin = self.desk.lines.dates, dt.timedelta(days=5)
+            first, last = str(days[0] - margin), str(days[1] + margin)
+            ends = {"startValue": max(first, dates[0]), "endValue": min(last, dates[-1])}
+        self.chart.run_chart_method("dispatchAction", {"type": "dataZoom", **ends})
+
+    def _show_values(self) -> None:
+        desk = self.desk
+        for key in desk.settings:
+            self.sliders[key].show(desk.value(key))
+            self.numbers[key].set_value(desk.value(key))
+        self.year.set_value(desk.year)
+        self.heat_on.set_value(desk.heat is not None)
+        if desk.heat:
+            self.heat_start.set_value(str(desk.heat["start"]))
+            self.heat_days.set_value(desk.heat["days"])
+            self.heat_warmer.set_value(float(desk.heat["warmer"].split()[0]))
+            self.heat_dry.set_value(desk.heat["without_rain"])
+
+    def _show_lines(self) -> None:
+        for chart, options in (
+            (self.chart, charts.season_series(self.desk)),
+            (self.water, charts.water_series(self.desk)),
+        ):
+            if options:
+                chart.run_chart_method("setOption", options)
+        self.said.set_text(charts.said(self.desk))
+        self.pin.set_text(TEXTS["season"]["unpin" if self.desk.pinned else "pin"])
+
+    def _show_season(self) -> None:
+        desk = self.desk
+        self.refused.set_text(desk.refused)
+        self.undo.set_enabled(len(desk.tried) > 1)
+        self.redo.set_enabled(bool(desk.undone))
+        self.tried.clear()
+        with self.tried:
+            for step in desk.tried:
+                with ui.element("li"):
+                    ui.label(step.said)
+                    take = ui.button(TEXTS["tried"]["take"], on_click=partial(desk.take, step)).props(
+                        "flat dense no-caps"
+                    )
+                    _named(take.classes("no-print"), f"{TEXTS['tried']['take']}: {step.said}")
+        if desk.season is None:
+            return
+        self.findings.clear()
+        with self.findings:
+            for finding in desk.season.findings:
+                with ui.element("li").classes(f"is-{finding.severity}"):
+                    ui.label(f"{TEXTS['findings'][finding.severity]}, {finding.where}: {finding.message}")
+            if not desk.season.findings:
+                ui.label(TEXTS["findings"]["none"])
+        self.table.set_content(_table(desk))
+
+    def _jobs(self) -> None:
+        texts: dict[str, str] = TEXTS["job"]
+        ui.label(texts["intro"]).classes("quiet")
+        with ui.row().classes("no-print"):
+            for verb in VERBS:
+                if verb != "away":
+                    ui.button(texts[verb], on_click=partial(self._do, verb)).props("outline no-caps dense")
+        today = dt.date.today()
+        with ui.row().classes("items-center no-print"):
+            first = ui.input(texts["from"], value=str(today)).props("type=date outlined dense stack-label")
+            last = ui.input(texts["to"], value=str(today + dt.timedelta(days=14))).props(
+                "type=date outlined dense stack-label"
+            )
+            ui.button(texts["away"], on_click=lambda: self._do("away", start=first.value, end=last.value)).props(
+                "outline no-caps dense"
+            )
+        self.job = ui.column().props(_LIVE)
+
+    def _do(self, verb: str, **options: str) -> None:
+        background_tasks.create(self.desk.do(verb, options))
+
+    def _show_job(self) -> None:
+        texts, job = TEXTS["job"], self.desk.job
+        self.job.clear()
+        if job is None:
+            return
+        name = texts[job.verb]
+        with self.job:
+            if job.is_running:
+                ui.label(texts["running"].format(verb=name, step=job.steps[-1] if job.steps else texts["starting"]))
+                ui.linear_progress(show_value=False).props("indeterminate")
+                ui.button(texts["stop"], on_click=job.stop).props("no-caps dense")
+            elif job.is_stopped:
+                ui.label(texts["stopped"].format(verb=name))
+            elif job.error:
+                ui.label(job.error).classes("wrong file")
+            else:
+                ui.label(texts["done"].format(verb=name, seconds=f"{job.seconds:.0f} s"))
+                for sentence in job.sentences:
+                    ui.label(sentence)
+                for page in job.pages:
+                    ui.link(texts["open"].format(file=page), f"{self.address}/pages/{page}", new_tab=True)
+
+
+def _escaped(text: str) -> str:
+
+    return html.escape(text, quote=True)
+
+
+def _table(desk: Desk) -> str:
+    """What the charts draw, as a table."""
+    season = desk.season
+    assert season is not None
+    rows = []
+    for key, bed in season.totals["beds"].items():
+        left = season.beds[key]["water_left_mm"]
+        least = left.idxmin()
+        rows.append(
+            [
+                key.replace("/", ", "),
+                words.number(float(left.min()), 1),
+                words.day_said(f"{least:%Y-%m-%d}"),
+                words.number(bed["driest_quarter"]["stress_days"]),
+                words.number(bed["irrigation_mm"]),
+                words.number(bed["net_demand_mm"]),
+                words.number(bed["litres"]),
+            ]
+        )
+    head = "".join(f'<th scope="col">{_escaped(text)}</th>' for text in TEXTS["season"]["heads"])
+    body = "".join("<tr>" + "".join(f"<td>{_escaped(cell)}</td>" for cell in row) + "</tr>" for row in rows)
+    return f'<div class="scroll"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'

@@ -1,0 +1,191 @@
+"""
+Jobs: what takes long runs in a process of its own, which says its steps and can be stopped; it writes what the command writes.
+
+`python -m panbudget.page.jobs` is that process: it is given one job as JSON on its standard input.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import datetime as dt
+import json
+import os
+import signal
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from panbudget import words
+from panbudget.errors import PanbudgetError
+
+#: verbs that the page runs, and the first page of each
+VERBS = {"size": "size.html", "setup": "setup.html", "away": "away.html", "statement": "statement.html"} | {
+    "today": "today.html",
+    "replay": "report.html",
+}
+TEXTS: dict[str, Any] = words.packaged("page/page.toml")
+_PATIENCE = 5.0  # s from asking a process to stop to ending it
+
+
+@dataclass
+class Job:
+    """
+    One run of a verb.
+
+    Parameters
+    ----------
+    path : Path
+        The garden's file; what is written goes into a folder of the verb's name beside it.
+    verb : str
+        One of `VERBS`.
+    options : dict
+        What else it is asked: first and last day for "away".
+    overlay : dict
+        What differs from the garden's file.
+    year : int
+        In which the season starts; for verbs of one season.
+    """
+
+    path: Path
+    verb: str
+    options: dict[str, Any]
+    overlay: dict[str, Any]
+    year: int
+    steps: list[str] = field(default_factory=list)
+    sentences: list[str] = field(default_factory=list)
+    error: str = ""
+    is_running: bool = False
+    is_stopped: bool = False
+    seconds: float = 0.0
+    _process: asyncio.subprocess.Process | None = field(default=None, repr=False)
+
+    @property
+    def pages(self) -> list[str]:
+        """What it has written for people, relative to the garden's folder."""
+        made = self.path.parent / self.verb
+        if self.is_running or self.error or self.is_stopped:
+            return []
+        files = [made / VERBS[self.verb], *sorted(made.glob("*.pdf"))]
+        return [f"{self.verb}/{file.name}" for file in files if file.is_file()]
+
+    async def run(self, tell: Callable[[], None]) -> None:
+        """Run it to its end, telling of each step."""
+        begun, self.is_running = time.monotonic(), True
+        tell()
+        asked = {"path": str(self.path), "verb": self.verb, "options": self.options} | {
+            "overlay": self.overlay,
+            "year": self.year,
+        }
+        try:
+            self._process = await _started()
+            out, errors = await self._talk(json.dumps(asked), tell)
+            if not self.sentences and not self.error and not self.is_stopped:
+                self.error = errors or TEXTS["job"]["ended"].format(out=out)
+        finally:
+            self.is_running, self.seconds = False, time.monotonic() - begun
+            tell()
+
+    async def _talk(self, asked: str, tell: Callable[[], None]) -> tuple[str, str]:
+        process = self._process
+        assert process is not None and process.stdin is not None and process.stdout is not None
+        assert process.stderr is not None
+        process.stdin.write(asked.encode() + b"\n")
+        process.stdin.close()
+        errors, line = asyncio.create_task(process.stderr.read()), ""
+        while raw := await process.stdout.readline():
+            line = raw.decode("utf-8", "replace").strip()
+            with contextlib.suppress(ValueError):
+                message = json.loads(line)
+                self.steps += message.get("step", [])
+                self.sentences += message.get("sentences", [])
+                self.error += message.get("error", "")
+                tell()
+        await process.wait()
+        lines = (await errors).decode("utf-8", "replace").strip().splitlines()
+        return line, lines[-1] if lines else ""
+
+    async def stop(self) -> None:
+        """Stop it as Ctrl-C does, so that nothing half-made is left; end it if it does not listen."""
+        process = self._process
+        if process is None or process.returncode is not None:
+            return
+        self.is_stopped = True
+        if os.name == "posix":
+            process.send_signal(signal.SIGINT)
+        else:
+            process.terminate()
+        try:
+            await asyncio.wait_for(process.wait(), _PATIENCE)
+        except TimeoutError:
+            process.kill()
+
+
+async def _started() -> asyncio.subprocess.Process:
+    pipe = asyncio.subprocess.PIPE
+    command = (sys.executable, "-m", "panbudget.page.jobs")
+    return await asyncio.create_subprocess_exec(*command, stdin=pipe, stdout=pipe, stderr=pipe)
+
+
+async def warm(path: Path) -> bool:
+    """Compile the engine in a process of its own and keep it; whether that went well."""
+    process = await _started()
+    try:
+        await process.communicate(json.dumps({"verb": "warm", "path": str(path)}).encode())
+    finally:
+        if process.returncode is None:
+            process.kill()
+    return process.returncode == 0
+
+
+def _say(**message: Any) -> None:
+    print(json.dumps(message), flush=True)
+
+
+def _work(asked: dict[str, Any]) -> None:
+    """Do one job: what the command of that name does, for the garden with its settings laid over it."""
+    import panbudget
+    from panbudget.season.years import in_year
+
+    path, verb = Path(asked["path"]), asked["verb"]
+    scenario = panbudget.load_scenario(path)
+    if asked["overlay"]:
+        scenario = scenario.changed(asked["overlay"])
+    if verb in ("replay", "statement") and asked["year"] != scenario.season.start.year:
+        scenario = in_year(scenario, asked["year"])
+    days = {key: dt.date.fromisoformat(text) for key, text in asked["options"].items()}
+    # a replay takes no steps: it is over at once
+    steps = {} if verb == "replay" else {"step": lambda text: _say(step=[text])}
+    result = getattr(panbudget, verb)(scenario, **days, **steps)
+    _say(step=[TEXTS["job"]["writing"]])
+    result.write(path.parent / verb, overwrite=True)
+    _say(sentences=result.sentences())
+
+
+def _warm(path: Path) -> None:
+    from panbudget.engine.compiled import compiled
+    from panbudget.engine.season import run_season
+    from panbudget.season.replay import replay
+
+    replay(path, run=compiled(run_season))
+
+
+def main() -> None:
+    """Do the job that standard input describes."""
+    asked = json.loads(sys.stdin.readline())
+    try:
+        if asked["verb"] == "warm":
+            _warm(Path(asked["path"]))
+        else:
+            _work(asked)
+    except PanbudgetError as error:
+        _say(error=error.text())
+    except KeyboardInterrupt:
+        sys.exit(130)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,411 @@
+"""
+Questions: what is asked of a gardener who begins, and the garden written from the answers; on the page and in the terminal.
+
+What is asked, and where each answer stands in the file, is in `questions.toml`; what is not answered stays as in
+`templates/short.toml`. Answers are texts, as they are typed.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import importlib.resources
+import re
+import tempfile
+import tomllib
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from panbudget import words
+from panbudget.errors import OutputError, PanbudgetError, Problem, ScenarioError, did_you_mean
+from panbudget.extras import Step, silent
+from panbudget.files import json_bytes, toml_key, write_whole
+from panbudget.scenario.garden import Scenario, is_usable, scenario_from
+from panbudget.scenario.schema import schema
+from panbudget.studies.download import download_weather
+from panbudget.tables import read_table
+from panbudget.units import KINDS, UnitError, quantity
+from panbudget.weather.clean import open_weather
+from panbudget.weather.site import Site
+
+TABLE = words.packaged("page/questions.toml")
+TEXTS: dict[str, str] = TABLE["texts"]
+GARDEN, SAMPLE, SCHEMA = "garden.toml", "weather.csv", "garden.schema.json"
+_BED = "[controller.yard.bed."
+_NEEDED = ("tmin", "tmax", "rain", "wind")
+_MOST_BYTES = 200_000_000  # of a weather file
+
+
+@dataclass(frozen=True)
+class Question:
+    """
+    One question.
+
+    Parameters
+    ----------
+    key, label : str
+        Of the answer; what is asked.
+    kind : str
+        A key of `units.KINDS`, or text, name, number, count, date, choice, plant, soil, file.
+    at : str
+        Where the answer stands in the garden, or in its bed; "" if nowhere by itself.
+    default, example : str
+        The answer that stands there at first; one to show. An empty default may stay empty.
+    choices : mapping
+        Answer -> what it means.
+    when : mapping
+        Key of another question -> the answer at which this one is asked.
+    least, most : float
+        Of a number.
+    """
+
+    key: str
+    label: str
+    kind: str
+    at: str = ""
+    default: str = ""
+    example: str = ""
+    choices: Mapping[str, str] = field(default_factory=dict)
+    when: Mapping[str, str] = field(default_factory=dict)
+    least: float = float("-inf")
+    most: float = float("inf")
+
+    def is_asked(self, answers: Mapping[str, Any]) -> bool:
+        """Tell whether it is asked after these answers."""
+        return all(answers.get(key) == answer for key, answer in self.when.items())
+
+    def wrong(self, answer: str) -> str:
+        """Say what is wrong with an answer; "" if nothing is."""
+        example = self.example or self.default
+        if not answer.strip():
+            return TEXTS["empty"].format(example=example) if self.default else ""
+        if self.kind in KINDS:
+            try:
+                quantity(answer, self.kind)
+            except UnitError as error:
+                return str(error)
+            return ""
+        checks: dict[str, Callable[[str], object]] = {"number": float, "date": _date, "count": _count}
+        try:
+            checks.get(self.kind, str)(answer)
+        except ValueError:
+            return TEXTS[f"no_{self.kind}"].format(example=example)
+        if self.kind == "number" and not self.least <= float(answer) <= self.most:
+            return TEXTS["outside"].format(least=self.least, most=self.most)
+        if self.kind == "name" and not is_usable(answer.strip()):
+            return TEXTS["no_name"]
+        if self.kind in ("plant", "soil", "choice"):
+            known = self.choices or names_of(self.kind)
+            if answer not in known:
+                cure = did_you_mean(answer, known, "")
+                return TEXTS["unknown"].format(meant=f"; {cure}" if cure else "")
+        return ""
+
+    def value(self, answer: str) -> Any:
+        """Return a right answer as the file has it."""
+        kinds: dict[str, Callable[[str], Any]] = {"number": _number, "date": _date, "count": _count}
+        return kinds.get(self.kind, str.strip)(answer)
+
+
+@dataclass(frozen=True)
+class Screen:
+    """What is asked at once."""
+
+    key: str
+    title: str
+    text: str
+    questions: tuple[Question, ...]
+    repeated: bool = False
+
+    def asked(self, answers: Mapping[str, Any]) -> list[Question]:
+        """Return the questions asked after these answers."""
+        return [question for question in self.questions if question.is_asked(answers)]
+
+    def wrong(self, answers: Mapping[str, Any]) -> dict[str, str]:
+        """Say what is wrong with the answers to it: question's key -> what."""
+        found = {question.key: question.wrong(answers.get(question.key, "")) for question in self.asked(answers)}
+        return {key: text for key, text in found.items() if text}
+
+
+def _date(text: str) -> dt.date:
+    return dt.date.fromisoformat(text.strip())
+
+
+def _number(text: str) -> float:
+    value = float(text)
+    return int(value) if value.is_integer() else value
+
+
+def _count(text: str) -> int:
+    count = int(text)
+    if count < 1:
+        raise ValueError(text)
+    return count
+
+
+def names_of(kind: str) -> dict[str, str]:
+    """Return the "plant"s or "soil"s that are known, by name: what else they are called, or how they feel."""
+    if kind == "soil":
+        return {row["name"]: TABLE["feel"].get(row["name"], "") for row in read_table("soils")}
+    rows = read_table("plants")
+    return {
+        row["name"]: ", ".join(filter(None, (*row["also"].split(";"), *row["stands_for"].split(";")))) for row in rows
+    }
+
+
+def _template(name: str) -> str:
+    return (importlib.resources.files("panbudget") / "templates" / name).read_text(encoding="utf-8")
+
+
+def screens() -> tuple[Screen, ...]:
+    """Return all that is asked, in turn; what has no default of its own has the one of the file to start from."""
+    start = tomllib.loads(_template("short.toml"))
+    bed = next(iter(start["controller"]["yard"]["bed"].values()))
+    made = []
+    for screen in TABLE["screen"]:
+        asked = []
+        for given in screen["question"]:
+            part: Any = bed if screen.get("repeated") else start
+            if "default" not in given:
+                for name in given["at"].split("."):
+                    part = part[name]
+                given = {**given, "default": str(part)}
+            asked.append(Question(**given))
+        made.append(Screen(**{k: v for k, v in screen.items() if k != "question"}, questions=tuple(asked)))
+    return tuple(made)
+
+
+def first_answers() -> dict[str, Any]:
+    """Return the answers that stand there at first, one bed among them under "beds"."""
+    answers: dict[str, Any] = {}
+    for screen in screens():
+        defaults = {question.key: question.default for question in screen.questions}
+        answers |= {"beds": [defaults]} if screen.repeated else defaults
+    return answers
+
+
+def garden_text(answers: Mapping[str, Any]) -> str:
+    """
+    Write the garden that answers describe: the file to start from, comments and all, with the answers in their places.
+
+    Parameters
+    ----------
+    answers : mapping
+        Question's key -> text; "beds" -> a list of the same. All must be right (`Screen.wrong`).
+
+    Returns
+    -------
+    str
+        TOML.
+    """
+    import tomlkit
+
+    head, bed, *_ = re.split(rf"(?m)^(?={re.escape(_BED)})", _template("short.toml"))
+    document: Any = tomlkit.parse(head)
+    shown = [screen for screen in screens() if not screen.repeated]
+    supply = document["supply"]["house"]
+    if answers["supply"] == "tank":
+        supply["kind"] = "tank"
+        supply["kind"].comment(TEXTS["tank"])
+        del supply["pressure"]
+    for question in (question for screen in shown for question in screen.asked(answers)):
+        answer = answers[question.key]
+        if question.at and answer.strip():
+            _put(document, question.at, question.value(answer))
+    sides = {"diameter": "diameter"} if answers["shape"] == "round" else {"length": "long", "width": "wide"}
+    vessel = {side: answers[key].strip() for side, key in sides.items()}
+    _put(document, "controller.yard.pan.vessels", inline([vessel]))
+    if answers["weather"] != "sample":
+        del document["note"]
+        _put(document, "weather.file", Path(answers.get("weather_file") or SAMPLE).name)
+        document["weather"]["file"].comment("one row a day; the path starts at this file's folder")
+    parts = [tomlkit.dumps(document)]
+    for described in answers["beds"]:
+        parts.append(_bed_text(bed, described))
+    return "\n".join(part.rstrip() + "\n" for part in parts)
+
+
+def _bed_text(block: str, described: Mapping[str, str]) -> str:
+    """Write a bed by the block of the file to start from."""
+    import tomlkit
+
+    document: Any = tomlkit.parse(block)
+    (table,) = document["controller"]["yard"]["bed"].values()
+    screen = next(screen for screen in screens() if screen.repeated)
+    for question in screen.questions:
+        if question.at and described[question.key].strip():
+            _put(table, question.at, question.value(described[question.key]))
+    if not described["planted"].strip():
+        del table["planted"]
+    header = f"{_BED}{toml_key(described['name'].strip())}]"
+    return re.sub(rf"(?m)^{re.escape(_BED)}.*?\]", lambda _: header, tomlkit.dumps(document), count=1)
+
+
+def _put(part: Any, at: str, value: Any) -> None:
+    """Put a value where it stands, with the comment that is there; what stays as it is stays as it is written."""
+    *tables, key = at.split(".")
+    for name in tables:
+        if name not in part:
+            part[name] = inline({})
+        part = part[name]
+    if key not in part or part[key] != value:
+        part[key] = value
+
+
+def download(answers: Mapping[str, Any], step: Step = silent) -> Path:
+    """
+    Download the past years asked for into a folder of its own, and return the file.
+
+    Raises
+    ------
+    ScenarioError, WeatherError
+        No whole place, no years, no connection.
+    """
+    years = re.fullmatch(r"\s*(\d{4})(?:\s*[-–]\s*(\d{4}))?\s*", answers["years"])
+    if years is None:
+        raise ScenarioError(Problem("no-years", "years", TEXTS["no_years"]))
+    folder = Path(tempfile.mkdtemp(prefix="panbudget-"))
+    place = folder / GARDEN
+    lines = [f'elevation = "{answers["elevation"]}"']
+    lines += [f"{key} = {float(answers[key])}" for key in ("latitude", "longitude") if answers[key].strip()]
+    place.write_text("\n".join(["[site]", *lines, ""]), encoding="utf-8")
+    first, last = int(years[1]), int(years[2] or years[1])
+    download_weather(place, years=(first, last), step=step)
+    return next(folder.glob("*.csv"))
+
+
+def inline(value: Any) -> Any:
+    """Return a value as a file has it in one line."""
+    import tomlkit
+
+    if isinstance(value, list):
+        items = tomlkit.array()
+        items.extend(map(inline, value))
+        return items
+    if isinstance(value, Mapping):
+        table = tomlkit.inline_table()
+        table.update(value)
+        return table
+    return tomlkit.item(value)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """
+    What a weather file was taken for.
+
+    Parameters
+    ----------
+    lines : tuple of str
+        What it is and what is missing, in sentences.
+    first, last : date or None
+        Its days; None where it can't be read.
+    """
+
+    lines: tuple[str, ...]
+    first: dt.date | None = None
+    last: dt.date | None = None
+
+    def season(self, latitude: float) -> tuple[dt.date, dt.date] | None:
+        """Return the latest half year of warm days that it holds, else all its days; None where it has none."""
+        if self.first is None or self.last is None:
+            return None
+        north = latitude >= 0.0
+        for year in range(self.last.year, self.first.year - 1, -1):
+            start = dt.date(year, 5, 1) if north else dt.date(year - 1, 11, 1)
+            end = dt.date(year, 9, 30) if north else dt.date(year, 3, 31)
+            if self.first <= start and end <= self.last:
+                return start, end
+        return self.first, self.last
+
+
+def look_at_weather(path: Path, answers: Mapping[str, Any]) -> Seen:
+    """Read a weather file and say what it was taken for, and what is missing."""
+    if not path.is_file():
+        return Seen((TEXTS["no_weather"].format(file=path),))
+    where = {key: float(text) for key in ("latitude", "longitude") if (text := str(answers.get(key, "")).strip())}
+    try:
+        site = Site.model_validate({**where, "elevation": answers["elevation"]})
+        file = open_weather([path], site, shown_as=path.name)
+    except PanbudgetError as error:
+        return Seen(tuple(error.text().splitlines()))
+    raw = file.file.raw
+    days = raw.daily.index
+    first, last = days.min().date(), days.max().date()
+    recognised = raw.recognised or f"{path.name} is read as {file.file.reader}"
+    span = {"first": words.day_said(first), "last": words.day_said(last), "days": words.count(days.nunique(), "day")}
+    lines = [TEXTS["seen"].format(recognised=recognised[:1].upper() + recognised[1:], **span)]
+    if missing := [name for name in _NEEDED if name not in raw.daily]:
+        lines.append(TEXTS["missing_columns"].format(columns=", ".join(missing)))
+    lacking = raw.daily.isna().sum()
+    gaps = [f"{name} on {words.count(int(count), 'day')}" for name, count in lacking.items() if count]
+    lines.append(TEXTS["gaps"].format(gaps=", ".join(gaps)) if gaps else TEXTS["no_gaps"])
+    try:
+        file.over(None, None)
+        lines.append(TEXTS["whole"])
+    except PanbudgetError as error:
+        lines += [problem.sentence() for problem in error.problems[:5]]
+    return Seen((*lines, *raw.notes[:3]), first, last)
+
+
+def write_garden(folder: Path, answers: Mapping[str, Any], weather: Path | None = None) -> Scenario:
+    """
+    Write a garden into a folder: its scenario, its weather and the schema.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if missing; a file of the user's that stands there is not replaced.
+    answers : mapping
+        As `garden_text` takes them.
+    weather : Path, optional
+        The weather file; copied into the folder if it stands elsewhere. The invented summer if left out.
+
+    Returns
+    -------
+    Scenario
+
+    Raises
+    ------
+    ScenarioError
+        The answers describe no possible garden.
+    OutputError
+        A garden, or other weather of that name, is there already; the folder can't be written.
+    """
+    text, path = garden_text(answers), folder / GARDEN
+    scenario = scenario_from(tomllib.loads(text), path)
+    content = _template(SAMPLE).encode() if weather is None else weather.read_bytes()
+    target = folder / (SAMPLE if weather is None else weather.name)
+    for file, new in ((path, text.encode()), (target, content)):
+        if file.exists() and file.read_bytes() != new:
+            raise OutputError(Problem("changed", "", TEXTS["taken"].format(name=file.name)), file=str(folder))
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(content)
+        (folder / SCHEMA).write_bytes(json_bytes(schema()))
+    except OSError as error:
+        raise OutputError(Problem("unwritable", "", f"can't be written ({error.strerror})"), file=str(folder)) from None
+    write_whole(path, text)
+    return scenario
+
+
+def problems_of(answers: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Say all that is wrong with answers: label of the question, and what."""
+    for screen in screens():
+        parts: Sequence[Mapping[str, Any]] = answers["beds"] if screen.repeated else [answers]
+        labels = {question.key: question.label for question in screen.questions}
+        for part in parts:
+            yield from ((labels[key], text) for key, text in screen.wrong(part).items())
+    names = [bed["name"].strip().casefold() for bed in answers["beds"]]
+    if len(set(names)) < len(names):
+        yield "", TEXTS["name_twice"]
+
+
+def described(answers: Mapping[str, Any], folder: Path) -> list[str]:
+    """Say all that is wrong with a garden as a whole, as `check` would; [] if nothing is."""
+    try:
+        scenario_from(tomllib.loads(garden_text(answers)), folder / GARDEN)
+    except ScenarioError as error:
+        return [problem.sentence() for problem in error.problems]
+    return []

@@ -1,0 +1,145 @@
+"""
+Server: the garden's page on 127.0.0.1, at an address with a token in it, for whoever has that address.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import importlib.resources
+import secrets
+import socket
+import webbrowser
+from collections.abc import Callable
+from pathlib import Path
+
+from nicegui import app, background_tasks, context, ui
+from starlette.requests import Request
+from starlette.responses import FileResponse, PlainTextResponse, Response
+
+from panbudget.page.asking import Asking, mending
+from panbudget.page.desk import TEXTS, Desk
+from panbudget.page.garden import Garden
+from panbudget.page.guard import HOST, SHOWN, Guard, shown_file
+
+# scripts in a page that was written beside the garden do not run
+_STILL = {
+    "content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'"
+}
+
+
+def window_of(desk: Desk) -> Callable[[Request], None]:
+    """
+    Return the function that draws the page in a window.
+
+    Parameters
+    ----------
+    desk : Desk
+        One for all windows.
+
+    Returns
+    -------
+    callable
+        `nicegui.ui.run` takes it as its root.
+    """
+    style = (importlib.resources.files("panbudget") / "page" / "page.css").read_text(encoding="utf-8")
+
+    def window(request: Request) -> None:
+        client, address = context.client, str(request.scope.get("root_path", ""))
+        ui.add_css(style)
+        ui.colors(primary="#00558A", negative="#9b2c00")
+        ui.page_title(TEXTS["title"].format(garden=desk.scenario.title if desk.scenario else desk.folder.name))
+        body = ui.column().classes("wide").props('role="main"')
+        shown: dict[str, Asking | Garden] = {}
+
+        def draw() -> None:
+            body.clear()
+            shown.clear()
+            with body:
+                if desk.state == "ready":
+                    shown["part"] = Garden(desk, address)
+                elif desk.state == "new":
+                    shown["part"] = Asking(desk)
+                else:
+                    mending(desk)
+
+        def heard(what: str) -> None:
+            part = shown.get("part")
+            if what == "all":
+                with client:
+                    draw()
+            elif isinstance(part, Garden):
+                part.heard(what)
+            elif isinstance(part, Asking):
+                part.draw()
+
+        draw()
+        desk.listen(id(client), heard)
+        client.on_delete(lambda: desk.leave(id(client)))
+
+    return window
+
+
+def _register(desk: Desk) -> None:
+    """Register the pages beside the garden, and what runs while the page is open."""
+
+    @app.get("/pages/{name:path}")
+    def written(name: str) -> Response:
+        file = shown_file(desk.folder, name)
+        if file is None:
+            return PlainTextResponse("Not there.", 404)
+        return FileResponse(file, media_type=SHOWN[file.suffix], headers=_STILL, content_disposition_type="inline")
+
+    def begin() -> None:
+        for work in (desk.work(), desk.warm()):
+            background_tasks.create(work)
+
+    async def end() -> None:
+        if desk.job is not None:
+            await desk.job.stop()
+
+    app.on_startup(begin)
+    app.on_shutdown(end)
+
+
+def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[[str], None] = print) -> None:
+    """
+    Show a garden's page until the program is stopped.
+
+    Parameters
+    ----------
+    folder : Path
+        The garden's, or its file.
+    port : int
+        On this machine; any free one if 0.
+    browser : bool
+        Whether the browser is opened.
+    ready : callable
+        Told the address.
+    """
+    if not port:
+        with contextlib.closing(socket.create_server((HOST, 0))) as free:
+            port = int(free.getsockname()[1])
+    token = secrets.token_urlsafe(24)
+    desk = Desk(folder if folder.suffix == ".toml" else folder / "garden.toml")
+    _register(desk)
+    app.add_middleware(Guard, token=token, port=port)
+    address = f"http://{HOST}:{port}/{token}/"
+
+    def opened() -> None:
+        ready(TEXTS["ready"].format(address=address))
+        if browser:
+            webbrowser.open(address)
+
+    app.on_startup(opened)
+    ui.run(
+        window_of(desk),
+        host=HOST,
+        port=port,
+        title="panbudget",
+        language="en-US",
+        show=False,
+        reload=False,
+        show_welcome_message=False,
+        storage_secret=None,
+        tailwind=False,
+    )

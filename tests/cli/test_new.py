@@ -1,0 +1,58 @@
+"""`new`: short, full, or by question; and `open` where its extra is not installed."""
+
+from __future__ import annotations
+
+import importlib.util
+import io
+import tomllib
+from pathlib import Path
+
+from panbudget.scenario.garden import load_scenario
+from tests.cli.test_main import run
+
+TEMPLATES = Path(__file__).resolve().parents[2] / "simulator" / "panbudget" / "templates"
+STATION = Path(__file__).resolve().parents[2] / "weather_samples" / "terraces-2025.csv"
+
+
+def test_the_file_is_short_and_full_when_asked(tmp_path, capsys):
+    for folder, options, source in (("short", (), "short.toml"), ("full", ("--full",), "garden.toml")):
+        assert run(capsys, "new", tmp_path / folder, *options)[0] == 0
+        assert (tmp_path / folder / "garden.toml").read_bytes() == (TEMPLATES / source).read_bytes()
+    assert run(capsys, "new", tmp_path / "short", "--full", "--overwrite")[0] == 0  # neither has been changed
+
+
+def _answered(monkeypatch, capsys, folder, *answers):
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(answers) + "\n"))
+    return run(capsys, "new", folder, "--ask")
+
+
+def test_a_garden_is_asked_for_and_written(tmp_path, capsys, monkeypatch):
+    """Each wrong answer is asked for again; what is left empty takes the default."""
+    place = ("Asked", "fifty", "38.6", "", "240 m")
+    weather = ("file", str(tmp_path / "none.csv"), "2 m", str(STATION), "y")
+    days, pan = ("", ""), ("square", "2 kPa", "60 cm", "", "")
+    refill, supply = ("", "", ""), ("", "")
+    bed, other = ("beans", "", "", "", "tomatto", "tomato", "", "", "y"), ("Beans", *[""] * 6, "peas", *[""] * 6, "n")
+    code, out, err = _answered(monkeypatch, capsys, tmp_path / "a", *place, *weather, *days, *pan, *refill, *supply, *bed, *other)
+    assert (code, err) == (0, "")
+    for said in ('"fifty" is no number', "There is no such file", "245\u00a0days", "is a pressure", 'did you mean "tomato"'):
+        assert said in out
+    assert "Two beds can't have one name." in out
+    garden = load_scenario(tmp_path / "a" / "garden.toml")
+    assert (garden.title, garden.site.latitude, [*garden.controller["yard"].bed]) == ("Asked", 38.6, ["beans", "peas"])
+    assert (str(garden.season.start), str(garden.season.end)) == ("2025-05-01", "2025-09-30")
+    assert (tmp_path / "a" / STATION.name).read_bytes() == STATION.read_bytes()
+    text = (tmp_path / "a" / "garden.toml").read_text(encoding="utf-8")
+    assert tomllib.loads(text)["weather"]["file"] == STATION.name
+    assert "INVENTED" not in text
+    code, _, err = run(capsys, "new", tmp_path / "a", "--ask")
+    assert code == 2
+    assert "has a garden already" in err
+
+
+def test_open_says_how_to_install_what_it_needs(tmp_path, capsys, monkeypatch):
+    found = importlib.util.find_spec
+    monkeypatch.setattr(importlib.util, "find_spec", lambda name, *a: None if name == "nicegui" else found(name, *a))
+    code, out, err = run(capsys, "open", tmp_path / "mine")
+    assert (code, out) == (2, "")
+    assert err == "this needs nicegui, which is not installed; pip install 'panbudget[page]'\n"

@@ -1,0 +1,167 @@
+"""The questions: what is refused, and that the garden written from the answers is the one of a text editor, comments and all."""
+
+from __future__ import annotations
+
+import datetime as dt
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from panbudget.errors import OutputError
+from panbudget.page import pictures, questions
+from panbudget.page.questions import Seen, first_answers, garden_text, screens
+from panbudget.scenario.garden import load_scenario
+
+ROOT = Path(__file__).resolve().parents[2]
+TEMPLATES = ROOT / "simulator" / "panbudget" / "templates"
+BY_KEY = {question.key: question for screen in screens() for question in screen.questions}
+
+
+def answered(**changes):
+    """Return the first answers with some changed; "bed" changes the first bed's."""
+    answers = first_answers()
+    answers["beds"][0] |= changes.pop("bed", {})
+    return answers | changes
+
+
+def test_the_first_answers_write_the_file_to_start_from_with_its_first_bed():
+    written = garden_text(first_answers())
+    assert (TEMPLATES / "short.toml").read_text(encoding="utf-8").startswith(written.rstrip())
+
+
+def test_the_short_file_and_the_full_one_describe_one_garden():
+    short, full = (
+        tomllib.loads((TEMPLATES / name).read_text(encoding="utf-8")) for name in ("short.toml", "garden.toml")
+    )
+    full["controller"]["yard"]["bed"]["herbs"]["plants"] = "mint"  # there as a table, to show that it can be one
+    del full["variant"]
+    short["weather"].pop("wind_height")  # the default, named because stations differ
+    assert short == full
+
+
+def test_a_file_to_start_from_has_some_forty_lines():
+    lines = (TEMPLATES / "short.toml").read_text(encoding="utf-8").splitlines()
+    assert len([line for line in lines if line.strip()]) <= 40
+
+
+def test_answers_stand_in_the_file_and_comments_stay():
+    herbs = {"name": "Aunt's herbs", "plants": "mint", "count": "12", "soil": "clay", "planted": "2023-05-02"}
+    answers = answered(latitude="-38.5", longitude="20", depth="7 in", shape="square", long="3 ft", swing="2 lb")
+    answers["beds"].append({**answers["beds"][0], **herbs})
+    text = garden_text(answers)
+    garden = tomllib.loads(text)
+    assert garden["site"] == {"latitude": -38.5, "elevation": "120 m", "longitude": 20}
+    yard = garden["controller"]["yard"]
+    assert yard["pan"] == {"vessels": [{"length": "3 ft", "width": "40 cm"}], "depth": "7 in"}
+    assert yard["valve"]["swing"] == "2 lb"
+    assert [*yard["bed"]] == ["tomatoes", "Aunt's herbs"]
+    bed = yard["bed"]["Aunt's herbs"]
+    assert (bed["emitters"]["count"], bed["soil"], bed["planted"]) == (12, "clay", dt.date(2023, 5, 2))
+    assert "# water lost from shutting to opening" in text
+    assert text.count("# ground that the plants' roots share") == 2
+
+
+def test_a_tank_takes_the_place_of_the_mains():
+    supply = tomllib.loads(garden_text(answered(supply="tank", volume="300 L", roof="20 m^2")))["supply"]["house"]
+    assert supply == {"kind": "tank", "volume": "300 L", "footprint": "0.8 m^2", "outlet_height": "2 m"} | {
+        "roof": {"area": "20 m^2"}
+    }
+    assert "roof" not in tomllib.loads(garden_text(answered(supply="tank")))["supply"]["house"]
+
+
+@pytest.mark.parametrize(
+    ("key", "answer", "says"),
+    [
+        ("latitude", "north", "is no number: write it such as 43.5"),
+        ("latitude", "90.1", "lies outside -90 to 90"),
+        ("latitude", "", "is empty"),
+        ("elevation", "120 kPa", "is a pressure"),
+        ("start", "1 May", "is no date: write year-month-day"),
+        ("count", "0", "is no whole number above 0"),
+        ("count", "1.5", "is no whole number above 0"),
+        ("plants", "tomatto", 'did you mean "tomato"?'),
+        ("soil", "lome", "is not in the list"),
+        ("name", "a/b", "is no usable name"),
+        ("supply", "river", "is not in the list"),
+    ],
+)
+def test_a_wrong_answer_is_refused_in_words(key, answer, says):
+    assert says in BY_KEY[key].wrong(answer)
+
+
+@pytest.mark.parametrize(
+    ("key", "answer"), [("latitude", "90"), ("latitude", "-90"), ("longitude", ""), ("count", "1"), ("roof", "")]
+)
+def test_an_answer_at_the_bound_and_an_empty_one_that_may_be_are_right(key, answer):
+    assert BY_KEY[key].wrong(answer) == ""
+
+
+def test_two_beds_of_one_name_are_refused():
+    answers = answered()
+    answers["beds"].append({**answers["beds"][0], "name": "Tomatoes"})
+    assert list(questions.problems_of(answers)) == [("", "Two beds can't have one name.")]
+    assert list(questions.problems_of(answered())) == []
+
+
+def test_what_no_single_answer_shows_is_said_of_the_whole(tmp_path):
+    (wrong,) = questions.described(answered(start="2023-09-01"), tmp_path)
+    assert "season" in wrong
+    assert questions.described(answered(), tmp_path) == []
+
+
+def test_a_garden_is_written_once_and_nothing_is_written_over(tmp_path):
+    folder = tmp_path / "mine"
+    questions.write_garden(folder, answered(title="Mine"))
+    assert sorted(file.name for file in folder.iterdir()) == ["garden.schema.json", "garden.toml", "weather.csv"]
+    assert load_scenario(folder / "garden.toml").title == "Mine"
+    with pytest.raises(OutputError, match=r"garden\.toml is there already"):
+        questions.write_garden(folder, answered(title="Another"))
+    assert load_scenario(folder / "garden.toml").title == "Mine"
+
+
+def test_a_weather_file_is_told_and_what_it_lacks():
+    station = ROOT / "weather_samples" / "terraces-2025.csv"
+    seen = questions.look_at_weather(station, answered(latitude="38.6"))
+    assert (seen.first, seen.last) == (dt.date(2025, 3, 1), dt.date(2025, 10, 31))
+    assert "It holds 1 March 2025 to 31 October 2025: 245\u00a0days." in seen.lines[0]
+    assert "These days can be used." in seen.lines
+
+
+def test_a_poor_weather_file_is_told_too(tmp_path):
+    file = tmp_path / "poor.csv"
+    rows = [f"2023-05-{day:02d},10,{'' if day == 3 else 20},80,40,2.0,20" for day in range(1, 10)]
+    file.write_text("\n".join(["date,tmin,tmax,rh_max,rh_min,wind,radiation", *rows]), encoding="utf-8")
+    lines = questions.look_at_weather(file, answered()).lines
+    assert "Not in the file: rain." in lines
+    assert "Without a figure: tmax on 1\u00a0day." in lines
+    file.write_text("nothing of the kind", encoding="utf-8")
+    assert questions.look_at_weather(file, answered()).first is None
+    assert "There is no such file" in questions.look_at_weather(tmp_path / "none.csv", answered()).lines[0]
+
+
+@pytest.mark.parametrize(
+    ("latitude", "season"),
+    [(40.0, (dt.date(2022, 5, 1), dt.date(2022, 9, 30))), (-40.0, (dt.date(2022, 11, 1), dt.date(2023, 3, 31)))],
+)
+def test_the_season_is_the_latest_warm_half_year_of_the_record(latitude, season):
+    assert Seen((), dt.date(2020, 1, 1), dt.date(2023, 9, 29)).season(latitude) == season
+
+
+def test_a_short_record_is_the_season_itself():
+    days = dt.date(2023, 5, 1), dt.date(2023, 8, 31)
+    assert Seen((), *days).season(40.0) == days
+
+
+def test_the_drawings_follow_what_is_typed():
+    """30 cm of a pan are drawn as long as the bar beside it."""
+    for screen in screens():
+        answers = first_answers()["beds"][0] if screen.repeated else first_answers()
+        assert pictures.picture(screen.key, answers).startswith("<svg")
+    small, wide = (pictures.picture("pan", answered(diameter=text)) for text in ("30 cm", "3 m"))
+    assert 'r="37.5"' in small  # px, half of 30 cm where 60 cm are the widest
+    assert 'r="75.0"' in wide
+    assert pictures.picture("bed", {"count": "7", "area": "nonsense"}).count("<circle") == 7
+    # 0.9 kg on a square of 60 by 50 cm are 3 mm
+    swing = pictures.picture("refill", answered(shape="square", wide="50 cm", swing="0.9 kg"))
+    assert "swing: 3.0 mm of water" in swing

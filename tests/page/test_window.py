@@ -1,0 +1,66 @@
+"""The page in a window, by nicegui's own simulated user: from no garden to a garden, and what happens elsewhere."""
+
+from __future__ import annotations
+
+import asyncio
+
+from nicegui import ui
+from nicegui.testing import user_simulation
+
+from panbudget.page.desk import Desk
+from panbudget.page.questions import screens
+from panbudget.page.server import window_of
+from tests.garden_file import write_garden, years_csv
+
+
+def _simulated(desk, act):
+    async def run():
+        async with user_simulation(root=window_of(desk)) as user:
+            work = asyncio.create_task(desk.work())
+            await user.open("/")
+            await act(user)
+            work.cancel()
+
+    asyncio.run(run())
+
+
+def test_a_garden_is_made_from_nothing_by_answering(tmp_path):
+    desk = Desk(tmp_path / "mine" / "garden.toml")
+
+    async def answers(user):
+        for number, screen in enumerate(screens(), 1):
+            await user.should_see(screen.title)
+            await user.should_see(f"Question {number} of 7")
+            if screen.key == "place":
+                user.find(marker="latitude").clear().type("north")
+                user.find("Next").click()
+                await user.should_see("is no number: write it such as 43.5")
+                user.find(marker="latitude").clear().type("43")
+            if not screen.repeated:
+                user.find("Next").click()
+        user.find("Write the garden").click()
+        await user.should_see("The season", retries=60)
+        await user.should_see("through the valves", retries=60)
+
+    _simulated(desk, answers)
+    assert "latitude = 43 " in desk.text()
+    assert desk.state == "ready"
+
+
+def test_what_changes_elsewhere_is_seen_and_a_broken_file_is_mended(tmp_path):
+    desk = Desk(write_garden(tmp_path, years_csv(2021, 2021), start="2021-07-01", end="2021-07-12"))
+
+    async def two(user):
+        desk.set("upper/pan", 77.0)
+        assert 77.0 in {element.value for element in user.find(ui.number).elements}
+        sound = desk.text()
+        desk.replace_text(sound.replace('"0.9 kg"', '"0.9 kPa"'))
+        await user.should_see("is a pressure")
+        user.find(ui.textarea).clear().type(sound)
+        user.find("Check").click()
+        await user.should_see("The file is sound.")
+        user.find("Save").click()
+        await user.should_see("The season")
+
+    _simulated(desk, two)
+    assert desk.state == "ready"

@@ -33,9 +33,17 @@ def test_a_garden_is_asked_for_and_written(tmp_path, capsys, monkeypatch):
     days, pan = ("", ""), ("square", "2 kPa", "60 cm", "", "")
     refill, supply = ("", "", ""), ("", "")
     bed, other = ("beans", "", "", "", "tomatto", "tomato", "", "", "y"), ("Beans", *[""] * 6, "peas", *[""] * 6, "n")
-    code, out, err = _answered(monkeypatch, capsys, tmp_path / "a", *place, *weather, *days, *pan, *refill, *supply, *bed, *other)
+    code, out, err = _answered(
+        monkeypatch, capsys, tmp_path / "a", *place, *weather, *days, *pan, *refill, *supply, *bed, *other
+    )
     assert (code, err) == (0, "")
-    for said in ('"fifty" is no number', "There is no such file", "245\u00a0days", "is a pressure", 'did you mean "tomato"'):
+    for said in (
+        '"fifty" is no number',
+        "There is no such file",
+        "245\u00a0days",
+        "is a pressure",
+        'did you mean "tomato"',
+    ):
         assert said in out
     assert "Two beds can't have one name." in out
     garden = load_scenario(tmp_path / "a" / "garden.toml")

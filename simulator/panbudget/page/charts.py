@@ -80,8 +80,10 @@ def season_chart(desk: Desk) -> dict[str, Any]:
             "animation": False,
             "emphasis": {"disabled": True},
         }
-    every = {"animation": False, "textStyle": {"fontFamily": "system-ui, sans-serif", "color": _INK}}
+    every: dict[str, Any] = {"animation": False, "textStyle": {"fontFamily": "system-ui, sans-serif", "color": _INK}}
     shown = {"show": True, "fontSize": 11, "color": _INK}
+    if len(valves) > 1:
+        every["legend"] = {"data": valves, "top": 0, "right": 14, "icon": "rect", "textStyle": {"color": _INK}}
     return every | {
         "aria": {"enabled": True, "label": {"description": _TEXTS["chart_label"]}},
         "tooltip": {"trigger": "axis", "confine": True, "axisPointer": {"type": "line"}},
@@ -199,7 +201,11 @@ def water_chart(desk: Desk) -> dict[str, Any]:
         "tooltip": {"trigger": "axis", "confine": True, "axisPointer": {"type": "shadow"}},
         "grid": {"left": 112, "right": 24, "top": 34, "bottom": 24},
         "xAxis": {"type": "value", "axisLabel": {"hideOverlap": True, "color": _INK}},
-        "yAxis": {"type": "category", "inverse": True, "axisLabel": {"color": _INK, "width": 100, "overflow": "break"}},
+        "yAxis": {
+            "type": "category",
+            "inverse": True,
+            "axisLabel": {"color": _INK, "width": 100, "overflow": "break", "lineHeight": 13},
+        },
         "series": [
             {"id": what, "name": names[what], "type": "bar", "itemStyle": style, "data": []}
             for what, style in styles.items()

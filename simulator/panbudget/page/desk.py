@@ -28,7 +28,7 @@ from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.years import in_year, usable_years
 from panbudget.season.years import moved as moved_day
-from panbudget.studies.ranges import DRAWS
+from panbudget.studies.ranges import DRAWS, Days
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
@@ -99,7 +99,9 @@ def settings_of(scenario: Scenario) -> dict[str, Setting]:
         for key, unit, value, step, path in parts:
             what = key.rpartition("/")[2]
             kind = "area" if what == "pan" and not is_round else what
-            label = TEXTS["settings"][kind].format(valve=name, bed=key.rpartition("/")[0])
+            label = TEXTS["settings"][kind].format(bed=key.rpartition("/")[0])
+            if len(scenario.controller) > 1:
+                label = TEXTS["settings"]["of"].format(label=label, valve=name)
             least = max(round(value * _LEAST / step) * step, step)
             most = max(round(value * _MOST / step) * step, least + 10 * step)
             made[f"{name}/{key}"] = Setting(f"{name}/{key}", label, unit, round(value, 6), least, most, step, path)
@@ -319,8 +321,12 @@ class Desk:
             return version == self._version
 
         garden, weather = self.now(), self.years[self.year]
-        days = await asyncio.to_thread(drawn.days_now, garden, weather)
-        self.lines = await asyncio.to_thread(drawn.quick_lines, days, run)
+
+        def quick() -> tuple[Days, drawn.Lines]:
+            laid = drawn.days_now(garden, weather)
+            return laid, drawn.quick_lines(laid, run)
+
+        days, self.lines = await asyncio.to_thread(quick)
         self.band = None
         self.tell("lines")
         if self.season is not None:

@@ -27,8 +27,8 @@ def _named(element: ui.element, label: str) -> None:
     element.props["aria-label"] = label
 
 
-def _heading(text: str) -> None:
-    ui.html(text, sanitize=False, tag="h2")
+def _heading(text: str, classes: str = "") -> None:
+    ui.html(text, sanitize=False, tag="h2").classes(classes)
 
 
 class Range(ui.element):
@@ -78,13 +78,13 @@ class Garden:
                 self._season()
         with ui.element("div").classes("garden below"):
             with ui.element("section").classes("card"):
-                _heading(TEXTS["job"]["heading"])
+                _heading(TEXTS["job"]["heading"], "no-print")
                 self._jobs()
+                _heading(TEXTS["tried"]["heading"])
+                self.tried = ui.element("ol")
             with ui.element("section").classes("card"):
                 _heading(TEXTS["findings"]["heading"])
                 self.findings = ui.element("ul")
-                _heading(TEXTS["tried"]["heading"])
-                self.tried = ui.element("ol")
         for what in ("values", "lines", "season", "job"):
             self.heard(what)
 
@@ -286,7 +286,7 @@ class Garden:
 
     def _jobs(self) -> None:
         texts: dict[str, str] = TEXTS["job"]
-        ui.label(texts["intro"]).classes("quiet")
+        ui.label(texts["intro"]).classes("quiet no-print")
         with ui.row().classes("no-print"):
             for verb in VERBS:
                 if verb != "away":

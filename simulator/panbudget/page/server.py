@@ -21,6 +21,16 @@ from panbudget.page.desk import TEXTS, Desk
 from panbudget.page.garden import Garden
 from panbudget.page.guard import HOST, SHOWN, Guard, shown_file
 
+# a chart is as wide as its window was when it was drawn: on paper it is drawn again [px]
+_ON_PAPER = """<script>
+const fit = (size) => document.querySelectorAll(".nicegui-echart").forEach((e) => {
+  const chart = getElement(e.id.slice(1)).chart;
+  chart.resize(size);
+  chart.getZr().flush();
+});
+addEventListener("beforeprint", () => fit({ width: 680 }));
+addEventListener("afterprint", () => fit());
+</script>"""
 # scripts in a page that was written beside the garden do not run
 _STILL = {
     "content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'"
@@ -46,6 +56,7 @@ def window_of(desk: Desk) -> Callable[[Request], None]:
     def window(request: Request) -> None:
         client, address = context.client, str(request.scope.get("root_path", ""))
         ui.add_css(style)
+        ui.add_head_html(_ON_PAPER)
         ui.colors(primary="#00558A", negative="#9b2c00")
         ui.page_title(TEXTS["title"].format(garden=desk.scenario.title if desk.scenario else desk.folder.name))
         body = ui.column().classes("wide").props('role="main"')

@@ -13,7 +13,7 @@ from panbudget.scenario.garden import Scenario
 from panbudget.scenario.quantities import YEARS
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
-from panbudget.weather.of_scenario import open_scenario_weather, read_scenario_weather
+from panbudget.weather.of_scenario import open_scenario_weather
 from panbudget.words import and_more
 
 
@@ -216,7 +216,7 @@ def _why(error: WeatherError) -> str:
     return error.problems[0].sentence() + and_more(len(error.problems) - 1, "problem")
 
 
-def read_year(scenario: Scenario, year: int) -> tuple[Scenario, Weather]:
+def read_year(scenario: Scenario, year: int, file: WeatherFile | None = None) -> tuple[Scenario, Weather]:
     """
     Move a garden to another year of its weather file, and read that year.
 
@@ -225,6 +225,8 @@ def read_year(scenario: Scenario, year: int) -> tuple[Scenario, Weather]:
     scenario : Scenario
     year : int
         In which the season is to start.
+    file : WeatherFile, optional
+        Its weather file, where that is read already.
 
     Returns
     -------
@@ -244,26 +246,27 @@ def read_year(scenario: Scenario, year: int) -> tuple[Scenario, Weather]:
         problem = Problem("no-year", "season", found, "one of the weather file's years", value=year)
         raise ScenarioError(problem, file=str(scenario.path))
     of_year = in_year(scenario, year)
+    file = file or open_scenario_weather(of_year)
     try:
-        weather = read_scenario_weather(of_year)
+        weather = file.over(of_year.season.start, of_year.season.end)
     except WeatherError:
-        _refuse_unknown(scenario, year)
+        _refuse_unknown(scenario, year, file)
         raise
     if not weather.holds(of_year.season.start, of_year.season.end):
-        _refuse_unknown(scenario, year)
+        _refuse_unknown(scenario, year, file)
     return of_year, weather
 
 
-def _refuse_unknown(scenario: Scenario, year: int) -> None:
+def _refuse_unknown(scenario: Scenario, year: int, file: WeatherFile) -> None:
     """Refuse a year whose season doesn't begin and end in the weather file; a typical year stands for any."""
-    raw = open_scenario_weather(scenario).file.raw
+    raw = file.file.raw
     if raw.typical:
         return
     days = set(raw.daily.index.date)  # type: ignore[attr-defined]
     start, end = scenario.season.start, scenario.season.end
     if moved(start, year - start.year) in days and moved(end, year - start.year) in days:
         return
-    held = list(usable_years(scenario).weather)
+    held = list(usable_years(scenario, weather=file).weather)
     shown = f"{start:%d %B} to {end:%d %B}".replace(" 0", " ").removeprefix("0")
     instead = f"it holds them in {listed(held)}" if held else f"it runs from {min(days)} to {max(days)}"
     found = f"= {year}: {scenario.weather.shown} does not hold {shown} of that year; {instead}"

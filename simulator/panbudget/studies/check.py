@@ -7,6 +7,7 @@ on is known beforehand.
 
 from __future__ import annotations
 
+import datetime as dt
 import functools
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -24,7 +25,8 @@ from panbudget.season.years import Years, in_year, read_year, usable_years
 from panbudget.studies.common import Garden
 from panbudget.studies.sensitivity import Alternative, alternatives
 from panbudget.weather import Weather
-from panbudget.weather.of_scenario import read_scenario_weather
+from panbudget.weather.clean import WeatherFile
+from panbudget.weather.of_scenario import open_scenario_weather
 
 #: column -> unit, and which of its values is looked for
 _EXTREMES = {
@@ -142,20 +144,49 @@ def check(scenario: Garden, *, season: int | None = None, variants: Sequence[str
     PanbudgetError
         All that is wrong with the scenario; or, if that is sound, with the weather.
     """
-    garden = as_scenario(scenario, variants)
-    moved, weather = (garden, read_scenario_weather(garden)) if season is None else read_year(garden, season)
+    garden, read = as_scenario(scenario, variants), _Read()
+    moved = garden
+    if season is not None:
+        moved, _ = read_year(garden, season, read.file(garden))
+    weather = read.season(moved)
     replayed = replay(moved, weather=weather)
-    _try_variants(garden, season)
-    return Checked(moved, weather, replayed, usable_years(garden))
+    _try_variants(garden, season, read)
+    return Checked(moved, weather, replayed, usable_years(garden, weather=read.file(garden)))
 
 
-def _try_variants(scenario: Scenario, season: int | None) -> None:
+class _Read:
+    """What was read of weather: each file once, and each season of it, by all that bears on them."""
+
+    def __init__(self) -> None:
+        self._files = dict[str, WeatherFile]()
+        self._seasons = dict[tuple[str, dt.date, dt.date], Weather]()
+
+    @staticmethod
+    def _key(scenario: Scenario) -> str:
+        return "\n".join([str(scenario.path), scenario.weather.model_dump_json(), scenario.site.model_dump_json()])
+
+    def file(self, scenario: Scenario) -> WeatherFile:
+        """Return the weather file that a garden names."""
+        if (key := self._key(scenario)) not in self._files:
+            self._files[key] = open_scenario_weather(scenario)
+        return self._files[key]
+
+    def season(self, scenario: Scenario) -> Weather:
+        """Return the weather with a garden's season sound."""
+        start, end = scenario.season.start, scenario.season.end
+        if (key := (self._key(scenario), start, end)) not in self._seasons:
+            self._seasons[key] = self.file(scenario).over(start, end)
+        return self._seasons[key]
+
+
+def _try_variants(scenario: Scenario, season: int | None, read: _Read) -> None:
     """Replay each variant too: a variant that only fails when it is wanted has not been checked."""
     wrong: list[Problem] = []
     for name in scenario.variant:
         try:
             variant = scenario.with_variant(name)
-            replay(variant if season is None else in_year(variant, season))
+            variant = variant if season is None else in_year(variant, season)
+            replay(variant, weather=read.season(variant))
         except (ScenarioError, WeatherError) as error:
             wrong += [Problem("variant", f"variant.{name}:", line) for line in error.text().splitlines()]
     if wrong:

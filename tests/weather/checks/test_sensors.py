@@ -11,7 +11,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from panbudget.physics.air import saturation_vapour_pressure
 from panbudget.weather.checks.plausibility import TRUSTED, trust_problem
+from panbudget.weather.checks.sensors import _too_many_alike
 from panbudget.weather.site import sky_of
 from panbudget.weather.text.raw import ByHour
 from tests.weather.checks.days import SITE, inspected
@@ -83,7 +85,7 @@ def test_temperatures_that_leap_and_stay_are_refused(by, expected):
 
 
 @pytest.mark.parametrize(
-    ("warming", "by", "expected"), [(14.0, 0.73, 0), (14.0, 0.70, 1), (8.0, 0.69, 0), (8.0, 0.67, 1)]
+    ("warming", "by", "expected"), [(14.0, 0.77, 0), (14.0, 0.75, 1), (8.0, 0.73, 0), (8.0, 0.70, 1)]
 )
 def test_radiation_stays_below_a_clear_sky_by_itself_or_for_the_warmth_of_the_days(warming, by, expected):
     found = seen(tmax=AIR["tmin"] + warming, radiation=CLEAR * (by + 0.0001 * WALK))
@@ -108,10 +110,118 @@ def test_a_gauge_that_freezes_is_not_dead():
     assert not {"wind-zero", "wind-dead"} & set(seen(**cold, wind=on(0.1 + 0.01 * WALK, 0.0, 30, 5)))
 
 
-@pytest.mark.parametrize(("rh", "wet", "expected"), [(72.0, 3, False), (71.9, 3, True), (71.9, 2, False)])
-def test_a_hygrometer_that_stays_below_72_percent_on_3_wet_days_reads_low(rh, wet, expected):
+@pytest.mark.parametrize(("rh", "wet", "expected"), [(80.0, 3, False), (79.9, 3, True), (79.9, 2, False)])
+def test_a_hygrometer_that_stays_below_80_percent_on_3_wet_days_reads_low(rh, wet, expected):
     found = seen(rain=on(0.0, 5.0, 20, wet) + 0.1 * (np.arange(N) == 21), rh_max=on(60.0 + WALK, rh, 20, wet))
     assert ("humidity-low" in found) is expected
+
+
+@pytest.mark.parametrize(
+    ("damp", "warming", "hotter", "days", "expected"),
+    [
+        (74.1, 12.0, 0.0, 60, False),
+        (73.9, 12.0, 0.0, 60, True),
+        (73.9, 12.6, 0.0, 60, False),
+        (73.9, 12.0, 6.0, 60, False),
+        (73.9, 12.0, 0.0, 59, False),
+    ],
+)
+def test_the_dampest_days_of_a_season_come_to_74_percent_but_in_deserts(damp, warming, hotter, days, expected):
+    """A desert: hotter than 33 °C on the middling day (26.9 + 6), or warming up by more than 12.5 °C."""
+    tmin = AIR["tmin"] + hotter + 13.0 - warming
+    rh_max = on(60.0 + WALK, damp, 20, 8)
+    assert (
+        "humidity-low" in seen(days, tmin=tmin[:days], tmax=tmin[:days] + warming, rh_max=rh_max[:days])
+    ) is expected
+
+
+@pytest.mark.parametrize(
+    ("times", "warm", "expected"), [(1.27, 60, False), (1.29, 60, True), (1.29, 40, True), (1.29, 39, False)]
+)
+def test_vapour_by_day_is_near_that_of_the_night_but_in_the_sun(times, warm, expected):
+    """es(tmax)·rh_min against es(tmin)·rh_max, on days above freezing."""
+    tmin, tmax = (np.where(np.arange(N) < warm, part, part - 40.0) for part in AIR.values())
+    rh_max = 90.0 + WALK
+    rh_min = rh_max * times * saturation_vapour_pressure(tmin) / saturation_vapour_pressure(tmax)
+    found = inspected(N, tmin=tmin, tmax=tmax, rh_max=rh_max, rh_min=rh_min, trust=["temperature-leap"])
+    assert ("thermometer-sun" in [caution.name for caution in found.cautions]) is expected
+
+
+@pytest.mark.parametrize(("by", "expected"), [(0.40, False), (0.44, True)])
+def test_days_warm_up_as_light_wind_and_season_have_it_but_in_the_sun(by, expected):
+    """The logarithm of the middling range, 0.42 above that of the fit."""
+    sky = sky_of(pd.date_range("2025-06-01", periods=N), latitude=38.0, elevation=100.0)
+    light, share = np.median(sky.extraterrestrial), 0.6
+    tmin, wind = float(np.median(AIR["tmin"])), 3.0
+    usual = 0.971 + 1.629 * share - 0.0957 * wind + 0.013 * light - 0.0092 * tmin + 0.0001 * 100.0
+    columns = {"radiation": sky.clear * (share + 0.0001 * WALK), "wind": wind + 0.1 * (WALK - np.median(WALK))}
+    tmax = AIR["tmin"] + np.exp(usual + by)
+    assert ("thermometer-sun" in seen(tmax=tmax, **columns, trust=["radiation-low"])) is expected
+
+
+@pytest.mark.parametrize(
+    ("before", "times", "expected"),
+    [(10, 6.5, False), (10, 6.9, True), (10, 1 / 6.9, True), (7, 7.2, False), (8, 7.2, True)],
+)
+def test_rain_that_is_many_times_as_much_from_a_day_on_is_seen(before, times, expected):
+    """exp(1.9) = 6.7 times, with eight wet days on either side."""
+    rain = np.zeros(N)
+    rain[:20:2], rain[21:41:2] = 3.0 + 0.13 * np.arange(10), times * (3.0 + 0.13 * np.arange(10))
+    rain[: 2 * (10 - before)] = 0.0
+    assert ("rain-change" in seen(rain=rain)) is expected
+
+
+@pytest.mark.parametrize(
+    ("gaps", "expected"),
+    [
+        ([7, 7, 8, 5, 7, 7, 7], True),
+        ([7, 7, 9, 4, 8, 7, 7], False),
+        ([7, 8, 6, 8, 7, 7, 8], False),
+        ([7, 8, 6, 7, 7, 7], False),
+        ([30, 31, 28], True),
+        ([30, 33, 28], False),
+    ],
+)
+def test_totals_of_weeks_and_months_are_seen_though_some_slip(gaps, expected):
+    days = 100
+    rain = np.zeros(days)
+    rain[np.cumsum([2, *gaps])] = 3.0 + np.arange(len(gaps) + 1)
+    warm = np.resize(AIR["tmin"], days)
+    found = inspected(days, tmin=warm, tmax=warm + 14.0, rain=rain, trust=())
+    assert ("rain-periods" in [caution.name for caution in found.cautions]) is expected
+
+
+KNOTS = np.resize(np.r_[0.0, np.arange(3.0, 33.0)], 620)
+
+
+@pytest.mark.parametrize(
+    ("winds", "looks_like"),
+    [
+        (KNOTS, "knots"),
+        (np.where(KNOTS > 0.0, KNOTS - 1.0, 0.0), ""),  # whole m/s from 2 on
+        (KNOTS[:500], ""),
+        ((KNOTS * 1.150779).round(0), "mph"),
+        (np.resize(np.arange(40.0) * 1.852, 620).round(1), "km/h"),
+        (np.resize(np.arange(40.0) * 0.514444, 620).round(1), ""),
+        (np.resize(np.arange(40.0) * 0.1, 620), ""),
+    ],
+)
+def test_hours_of_wind_that_stand_on_the_steps_of_another_unit_are_seen(winds, looks_like):
+    found = inspected(N, **AIR, wind=2.0 + 0.1 * WALK, by_hour=by_hour(0.0)._replace(winds=winds), trust=())
+    sentences = [caution.sentence for caution in found.cautions if caution.name == "wind-steps"]
+    assert [looks_like] * bool(looks_like) == [s.split("that wind in ")[1].split(" has")[0] for s in sentences]
+
+
+def test_how_many_days_in_a_row_stand_there_twice_by_no_chance_grows_with_a_file_of_coarse_figures():
+    rng = np.random.default_rng(1)
+    assert _too_many_alike(rng.integers(0, 10**9, 400).astype(np.uint64)) == 4
+    assert _too_many_alike(rng.integers(0, 600, 33_000).astype(np.uint64)) == 6
+
+
+@pytest.mark.parametrize(("times", "expected"), [(2.9, False), (3.1, True)])
+def test_a_weak_wind_that_grows_threefold_is_another_units(times, expected):
+    wind = (1.0 + 0.001 * WALK) * np.where(np.arange(N) < 30, 1.0, times)
+    assert ("wind-leap" in seen(wind=wind)) is expected
 
 
 @pytest.mark.parametrize(("step", "wet", "seen_as"), [(7, 8, True), (6, 8, False), (30, 3, True)])

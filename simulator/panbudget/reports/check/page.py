@@ -112,7 +112,7 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
         *(_say(key, pans=pans, **values) for key in ("line_sound", "line_file", "line_holds", "line_season")),
         _say("line_usable", years=listed([*checked.usable.weather]) or "none", out=_first(out, everything)),
         *(_filled_lines(checked) or [_say("line_whole")]),
-        *("caution: weather: " + "; ".join(filter(None, (c.sentence, c.worth))) for c in cautions),
+        *(f"caution: weather: {c.sentence if everything else c.brief}; {c.worth}" for c in cautions),
         *([_say("line_trust", names=", ".join(f'"{name}"' for name in sorted(doubted)))] if doubted else []),
         *(f"{f.severity}: {f.where}: {f.message}" for f in shown),
     ]

@@ -30,6 +30,11 @@ _WINDY, _BREEZY, _STORMY, _RUN_OF_WIND, _WINDY_DAY = 5.0, 3.5, 15.0, 50.0, 9.5
 _DAYS_TO_JUDGE, _MONTH = 14, 30
 # m/s in one, in the order of likelihood [m/s]
 _WIND_UNITS = {"km/h": 1.0 / 3.6, "mph": 0.44704, "knot": 0.514444}
+# whole knots, mph and m/s in another unit: step in it -> that unit [m/s -> unit]; share of the hours on such steps, chance that
+# they are there though it is none, and hours that tell; share of calms, and the least wind that moves a gauge where those are
+# called calm: 3 knots at airports [m/s, -, -, h, -, m/s]
+_STEPS = {1.852: "km/h", 1.609344: "km/h", 3.6: "km/h", 1.150779: "mph", 2.236936: "mph", 1.943844: "knot"}
+_ON_STEPS, _BY_CHANCE, _HOURS, _CALMS, _LEAST_WIND = 0.995, 1e-4, 500, 0.005, 2.5
 # degrees from the equator -> the hottest month that any place there has, and the coldest of those with a high sun, both brought
 # to sea level; world maps and records, from memory [°C]. The sun is high at Ra of 36 MJ m⁻² d⁻¹
 _LATITUDES = (0.0, 15.0, 25.0, 37.0, 43.0, 50.0, 58.0, 66.0, 75.0, 90.0)
@@ -40,7 +45,7 @@ _HIGH_SUN, _LAPSE = 36.0, 0.0065
 # humidity of the middling day is the second of these, not the first [°C, %]
 _RANGES, _DAMPNESS = (2.5, 22.0, 16.0), (80.0, 90.0)
 # share of the days with a dew point above the minimum, and by how much in the middle, beyond which the two are exchanged [-, °C]
-_EXCHANGED, _EXCHANGED_BY = 0.8, 0.3
+_EXCHANGED, _EXCHANGED_BY = 0.95, 0.3
 # unit -> kPa in one
 _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "bar": 100.0, "atm": 101.325}
 # how far a middling day's pressure may be from what the elevation gives, by weather and a coarse elevation, and how far
@@ -131,6 +136,27 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     elif enough and not stated and middle > _BREEZY:
         slower = inspection.of_asked("wind") * _WIND_UNITS["mph"]
         yield Verdict(names, "wind-unit/windy", values, inspection.with_asked(wind=slower))
+
+
+def _wind_steps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt hours of wind that stand on the steps of another unit, or that know no weak wind but calms."""
+    winds = inspection.raw.by_hour.winds if inspection.raw.by_hour else np.zeros(0)
+    blowing, unit = winds[winds > 0.0], ""
+    if blowing.size < _HOURS:
+        return
+    least, values = float(np.percentile(blowing, 0.5)), np.unique(blowing)
+    off = next((0.5 * 10.0**-d for d in (0, 1, 2) if (np.abs(values - values.round(d)) < 1e-6).all()), 0.0)
+    for step, of in _STEPS.items() if off else ():
+        fits = np.abs(blowing - np.round(blowing / step) * step) <= off + 1e-6
+        if fits.mean() >= _ON_STEPS and min(2.0 * off / step, 1.0) ** values.size < _BY_CHANCE:
+            unit = of
+    if not unit and least >= _LEAST_WIND and winds.size - blowing.size >= _CALMS * winds.size:
+        unit = (
+            "km/h" if least > 4.5 else "knot" if values[values > least].min(initial=np.inf) - least < 1.5 else "mph"
+        )  # whole knots in mph leave 4 out
+    if unit:
+        instead = inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS[unit])
+        yield Verdict(names, "wind-steps", {"looks_like": f"{unit}s" if unit == "knot" else unit}, instead)
 
 
 def _by_elevation(inspection: Inspection) -> float:
@@ -244,6 +270,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
     Check("vapour_pressure-range/low", "vapour_pressure", _not_above_nothing),
     at_least("wind"),
     Doubt("wind-unit", _wind_unit, ("wind",)),
+    Doubt("wind-steps", _wind_steps, ("wind",), hourly=True),
     at_most("wind"),
     Doubt("pressure-unit", _pressure_unit, ("pressure",)),
     Check(

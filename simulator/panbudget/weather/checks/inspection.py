@@ -37,13 +37,14 @@ class Caution(NamedTuple):
     What is unlikely, but not refused.
 
     ``name`` of the check; the ``sentence``; ``instead``: column -> what its values of all days would be, NaN where they would
-    be filled by rule, if the caution is right; ``worth``: what that is worth, in a sentence.
+    be filled by rule, if the caution is right; ``worth``: what that is worth, in a sentence; ``brief``: what was found alone.
     """
 
     name: str
     sentence: str
     instead: Mapping[str, Floats]
     worth: str = ""
+    brief: str = ""
 
 
 @dataclass(eq=False)
@@ -383,7 +384,8 @@ class Doubt:
             words = {**inspection.words(columns[0], self.name), "cure": cure, **values}
             doubt = problem(text, columns[0], **{"worst": inspection.worst(columns[0]), **words})
             if is_caution(text):
-                inspection.cautions.append(Caution(self.name, doubt.sentence(), instead))
+                brief = replace(doubt, expected="", cure="").sentence()
+                inspection.cautions.append(Caution(self.name, doubt.sentence(), instead, note("worth-unknown"), brief))
             else:
                 inspection.condemned.update(columns)
                 paste = inspection.to_paste(str(unit), doubted) if unit else ()

@@ -13,14 +13,16 @@ import numpy as np
 
 from panbudget.errors import Problem
 from panbudget.numeric import Mask
-from panbudget.weather.checks import air, sensors, sky
+from panbudget.weather.checks import air, rain, sensors, sky
 from panbudget.weather.checks.inspection import Inspection, walk
 from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.words import and_more
 
 #: names of the checks that a user may know better than, and trust
-TRUSTED = sorted({row.name for row in (*air.CHECKS, *sky.CHECKS, *sky.DARK, *sensors.CHECKS) if not row.certain})
+TRUSTED = sorted(
+    {row.name for row in (*air.CHECKS, *rain.CHECKS, *sky.CHECKS, *sky.DARK, *sensors.CHECKS) if not row.certain}
+)
 
 # numbers that loggers and archives write for a missing value
 _MARKS = np.array(table_of("marks")["numbers"])
@@ -72,7 +74,7 @@ def inspect_values(inspection: Inspection) -> Inspection:
         The same one, with its problems, if there are any.
     """
     _marks(inspection)
-    walk(inspection, (*air.CHECKS, *sky.CHECKS, *sensors.CHECKS))
+    walk(inspection, (*air.CHECKS, *rain.CHECKS, *sky.CHECKS, *sensors.CHECKS))
     sky.limit_bright(inspection)
     problems = len(inspection.problems)
     walk(inspection, [sky.BRIGHT])

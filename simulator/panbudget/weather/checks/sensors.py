@@ -13,10 +13,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from panbudget.numeric import Floats, Mask
+from panbudget.physics import air
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict
+from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 from panbudget.weather.text.columns import STANDARD, number
 
 # days on which most checks are made, at least; days of a window over which a sensor is judged, and those that it must have
@@ -26,13 +29,25 @@ _CHANCE, _LEAST_RUN = 3e-6, 4
 # days in a row with a humidity of this or more, on days that warm up by this, that saturate a sensor [-, %, °C]
 _DAMP_RUN, _DAMP, _WARMING = 5, 99.0, 4.0
 # wet days, their rain, and the highest humidity of the middling one, below which a hygrometer reads low [-, mm, %]
-_WET_DAYS, _WET, _LOW_DAMP = 3, 5.0, 72.0
+_WET_DAYS, _WET, _LOW_DAMP = 3, 5.0, 80.0
+# the same of a season's dampest days (one in twenty), where days are no hotter than this and warm up by no more than this, as in
+# deserts; and the days that takes [%, °C, °C, d]
+_DAMPEST, _DESERT, _DESERT_RANGE, _MONTHS = 74.0, 33.0, 12.5, 60
+# days above freezing, and how many times the vapour of the night the afternoon's humidity holds at what a thermometer in the sun
+# reads; by how much saturated vapour grows with a degree [d, -, -]
+_WARM_DAYS, _DAMPER, _OF_A_DEGREE = 40, 1.28, 0.06
+# ln of the middling day's range of temperature [°C] by the share of a clear sky's light, wind at 2 m [m/s], Ra [MJ m⁻² d⁻¹],
+# minimum [°C] and elevation [m], fitted to genuine seasons; and by how much a thermometer in the sun is above it
+_RANGE_BY, _SUNLIT = (0.971, 1.629, -0.0957, 0.0130, -0.0092, 0.0001), 0.42
 # days without wind: in a row, in all; a wind at 2 m over weeks that only a dead gauge has while it doesn't freeze [m/s]
 _CALM_RUN, _CALM_DAYS, _DEAD = 3, 5, 0.12
 # a wind that is so many times its own of the weeks before, and then faster than this; or so small a part of it [-, m/s, -]
 _FASTER, _FAST, _SLOWER = 2.3, 4.0, 0.2
-# days whose figures stand in the file twice, in a row
-_TWICE = 4
+# and where it is so many times its own, faster than this; those weeks, and the days of them that it must have [-, m/s, d, d]
+_MUCH_FASTER, _FRESH, _WEEKS, _OF_WEEKS = 3.0, 2.5, 45, 25
+# days whose figures stand in the file twice, in a row at least; how many times as likely a day is to be like another if the day
+# before is; and how often that may be so by chance in a file [d, -, -]
+_TWICE, _LASTING, _BY_CHANCE = 4, 5.0, 0.003
 # how far from the middle of the days around a spike lies, and how many times as far as they do; or far enough anyhow [°C, -]
 _SPIKE, _SPIKES, _FAR_SPIKE, _FAR_SPIKES, _AROUND = 12.0, 9.5, 22.0, 6.0, 11
 # by how much the middle of ten days leaps from that of the ten before [°C]
@@ -76,7 +91,7 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         if length + 1 >= _LEAST_RUN and same.size * chance**length < _CHANCE:
             shown = f"{number(float(values[first]))} {STANDARD[name].shown_unit}"
             days = slice(first + 1, first + length + 1)
-            instead = {} if name in ("tmin", "tmax") else _without(inspection, name, days)
+            instead = _between(inspection, days, name) if name in ("tmin", "tmax") else _without(inspection, name, days)
             values_of = {"shown": shown, "count": length + 1, "first": inspection.day_asked(first)}
             yield Verdict((name,), "value-stuck", values_of, instead)
 
@@ -85,6 +100,17 @@ def _without(inspection: Inspection, name: str, days: slice | Mask) -> dict[str,
     values = inspection.of_asked(name).copy()
     values[days] = np.nan
     return inspection.with_asked(**{name: values})
+
+
+def _between(inspection: Inspection, days: slice, *names: str) -> dict[str, Floats]:
+    """Columns with the days between others on a line between them."""
+    changed = {}
+    for name in names:
+        values = inspection.of_asked(name)
+        known = ~np.isnan(values)
+        known[days] = False
+        changed[name] = np.interp(np.arange(values.size), np.flatnonzero(known), values[known])
+    return inspection.with_asked(**changed)
 
 
 def _damp(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -105,12 +131,53 @@ def _present(inspection: Inspection) -> list[str]:
 
 
 def _dry(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt a hygrometer that stays low on wet days, on which air comes near saturation."""
-    wet = (inspection.of_asked("rain") >= _WET) & ~np.isnan(inspection.of_asked("rh_max"))
-    middle = float(np.median(inspection.of_asked("rh_max")[wet])) if wet.sum() >= _WET_DAYS else 100.0
+    """Doubt a hygrometer that stays low on wet days, or all season where it is no desert: air comes near saturation by night."""
+    damp, tmax = inspection.of_asked("rh_max"), inspection.of_asked("tmax")
+    ranges, rain = (
+        tmax - inspection.of_asked("tmin"),
+        inspection.of_asked("rain") if inspection.has("rain") else 0.0 * damp,
+    )
+    wet = (rain >= _WET) & ~np.isnan(damp)
+    middle = float(np.median(damp[wet])) if wet.sum() >= _WET_DAYS else 100.0
+    dampest, mild = float(np.nanpercentile(damp, 95.0)), np.nanmedian(tmax) < _DESERT
+    instead = {k: v for name in _present(inspection) for k, v in inspection.with_asked(**{name: np.nan}).items()}
     if middle < _LOW_DAMP:
-        instead = {k: v for name in _present(inspection) for k, v in inspection.with_asked(**{name: np.nan}).items()}
         yield Verdict(names, "humidity-low", {"middle": middle, "wet": int(wet.sum()), "rain": _WET}, instead)
+    elif damp.size >= _MONTHS and dampest < _DAMPEST and mild and np.nanmedian(ranges) < _DESERT_RANGE:
+        yield Verdict(names, "humidity-low/season", {"dampest": dampest}, instead)
+
+
+def _in_the_sun(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a maximum that the afternoon's humidity, or the light, the wind and the season don't go with."""
+    tmin, tmax = inspection.of_asked("tmin"), inspection.of_asked("tmax")
+    middle = float(np.nanmedian(tmax - tmin))
+    damper, wider = _damper(inspection, tmin, tmax), _wider(inspection, middle)
+    if damper > _DAMPER or wider > _SUNLIT:
+        cooler = np.log(damper) / _OF_A_DEGREE if damper > _DAMPER else (1.0 - np.exp(-wider)) * (tmax - tmin)
+        instead = inspection.with_asked(tmax=np.maximum(tmax - cooler, tmin))
+        yield Verdict(names, "thermometer-sun", {"middle": middle}, instead)
+
+
+def _damper(inspection: Inspection, tmin: Floats, tmax: Floats) -> float:
+    """How many times the vapour of the night there is by day, by relative humidity: near 1, as vapour hardly changes."""
+    if not inspection.has("rh_min", "rh_max"):
+        return 1.0
+    day = air.saturation_vapour_pressure(tmax) * inspection.of_asked("rh_min")
+    night = air.saturation_vapour_pressure(tmin) * inspection.of_asked("rh_max")
+    ratio = (day / np.maximum(night, 1e-6))[(tmin > 0.0) & ~np.isnan(day + night)]
+    return float(np.median(ratio)) if ratio.size >= _WARM_DAYS else 1.0
+
+
+def _wider(inspection: Inspection, middle: float) -> float:
+    """How far the logarithm of the range of temperature is above what goes with light, wind, season and elevation."""
+    if not inspection.has("radiation", "wind"):
+        return 0.0
+    light, share = inspection.sky.extraterrestrial[inspection.asked], telling_share(inspection, SOME_LIGHT)
+    columns = (share, inspection.of_asked("wind") * inspection.wind_factor, light, inspection.of_asked("tmin"))
+    if min((~np.isnan(column)).sum() for column in columns) < _WARM_DAYS:
+        return 0.0
+    usual = np.dot(_RANGE_BY, [1.0, *map(np.nanmedian, columns), inspection.site.elevation])
+    return float(np.log(max(middle, 0.1)) - usual)
 
 
 def _wind_zero(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -135,39 +202,51 @@ def _wind_dead(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a wind that from a day on is several times faster, as in another unit, or all but gone."""
     wind = inspection.of_asked("wind") * inspection.wind_factor
-    before, after = around(wind, _WINDOW, _OF_WINDOW)
+    before, after = around(wind, _WEEKS, _OF_WEEKS)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = after / before
     thawed = inspection.of_asked("tmax") > 0.0
-    faster, slower = (ratio > _FASTER) & (after > _FAST), (ratio < _SLOWER) & thawed
+    faster = ((ratio > _FASTER) & (after > _FAST)) | ((ratio > _MUCH_FASTER) & (after > _FRESH))
+    slower = (ratio < _SLOWER) & thawed
     if (faster | slower).any():
         row = int(np.nanargmax(np.where(faster | slower, np.abs(np.log(np.maximum(ratio, 1e-3))), np.nan)))
         values = inspection.of_asked("wind").copy()
         values[row:] = values[row:] / ratio[row] if ratio[row] > 1.0 else np.nan
-        words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "window": _WINDOW}
+        words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "window": _WEEKS}
         yield Verdict(names, "wind-leap", words, inspection.with_asked(wind=values))
 
 
 def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt days in a row whose figures stand in the file before, to the last digit; days alike in a row are another's."""
     table = inspection.daily[names]
-    if len(table) < 2 * _TWICE or not _varies(inspection):
+    days = pd.util.hash_pandas_object(table, index=False).to_numpy()
+    count = _too_many_alike(days)
+    if len(table) < 2 * count or not _varies(inspection):
         return
     changes = np.abs(np.diff(inspection.all_of("tmax"), prepend=np.nan)) > 0.0
-    parts = [pd.util.hash_pandas_object(table, index=False).to_numpy(), table.notna().all(axis=1).to_numpy(), changes]
-    rows, whole, changing = (np.lib.stride_tricks.sliding_window_view(part, _TWICE) for part in parts)
-    key = (rows * np.uint64(31) ** np.arange(_TWICE, dtype=np.uint64)).sum(axis=1, dtype=np.uint64)
-    key = np.where(whole.all(axis=1) & (changing.sum(axis=1) >= _TWICE // 2), key, np.arange(key.size, dtype=np.uint64))
+    parts = [days, table.notna().all(axis=1).to_numpy(), changes]
+    rows, whole, changing = (np.lib.stride_tricks.sliding_window_view(part, count) for part in parts)
+    key = (rows * np.uint64(31) ** np.arange(count, dtype=np.uint64)).sum(axis=1, dtype=np.uint64)
+    key = np.where(whole.all(axis=1) & (changing.sum(axis=1) >= count // 2), key, np.arange(key.size, dtype=np.uint64))
     again = np.flatnonzero(pd.Series(key).duplicated().to_numpy())
     copied = np.zeros(len(table), dtype=bool)
-    copied[(again[:, None] + np.arange(_TWICE)).ravel()] = True
-    if (days := copied & inspection.asked).any():
-        row = int(again[np.argmax(again >= np.argmax(days) - _TWICE + 1)])
+    copied[(again[:, None] + np.arange(count)).ravel()] = True
+    if (wrong := copied & inspection.asked).any():
+        row = int(again[np.argmax(again >= np.argmax(wrong) - count + 1)])
         before = inspection.day(int(np.argmax(key == key[row])))
-        words = {"count": int(days.sum()), "first": inspection.day(row), "before": before}
+        words = {"count": int(wrong.sum()), "first": inspection.day(row), "before": before}
         filled = [name for name in names if name not in ("tmin", "tmax")]
-        instead = {k: v for name in filled for k, v in _without(inspection, name, days[inspection.asked]).items()}
+        instead = {k: v for name in filled for k, v in _without(inspection, name, wrong[inspection.asked]).items()}
         yield Verdict(("tmin", "tmax"), "days-twice", words, instead)
+
+
+def _too_many_alike(days: npt.NDArray[np.uint64]) -> int:
+    """Return how many days in a row stand in a file twice by no chance: more in a long file of few and coarse figures."""
+    pairs = len(days) * (len(days) - 1) / 2.0
+    counts = np.unique(days, return_counts=True)[1]
+    alike = max(float((counts * (counts - 1) / 2.0).sum()) / max(pairs, 1.0), 1e-12)
+    further = np.log(_BY_CHANCE / (pairs * alike)) / np.log(min(_LASTING * alike, 0.5)) if pairs else 0.0
+    return max(_TWICE, 1 + int(np.ceil(further)))
 
 
 def _spike(values: Floats, inspection: Inspection) -> Floats:
@@ -197,7 +276,8 @@ def _mixed(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         days = pd.Series(inspection.of_asked(name))
         daily, over_two = float(days.diff().abs().median()), float(days.diff(2).abs().median())
         if daily > _APART and daily > _TO_AND_FRO * over_two:
-            yield Verdict((name,), "stations-mixed", {"daily": daily, "over_two": over_two})
+            instead = _between(inspection, slice(None, None, 2), *names)
+            yield Verdict((name,), "stations-mixed", {"daily": daily, "over_two": over_two}, instead)
             return
 
 
@@ -255,7 +335,8 @@ CHECKS: tuple[Check | Doubt, ...] = (
         needs=("tmin", "tmax"),
     ),
     Doubt("humidity-saturated", _damp, ("rh_min", "rh_mean"), _ENOUGH, needs=("tmin", "tmax")),
-    Doubt("humidity-low", _dry, ("rh_max",), _ENOUGH, needs=("rain",)),
+    Doubt("humidity-low", _dry, ("rh_max",), _ENOUGH, needs=("tmin", "tmax")),
+    Doubt("thermometer-sun", _in_the_sun, ("tmax",), _MONTHS, needs=("tmin",)),
     Doubt("wind-zero", _wind_zero, ("wind",), _ENOUGH, needs=("tmax",)),
     Doubt("wind-dead", _wind_dead, ("wind",), _ENOUGH, needs=("tmax",)),
     Doubt("wind-leap", _wind_leap, ("wind",), 2 * _ENOUGH, needs=("tmax",)),

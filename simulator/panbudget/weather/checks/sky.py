@@ -1,6 +1,5 @@
 """
-Checks of what comes from the sky: radiation, sunshine and rain, with the pan's measured evaporation beside
-them.
+Checks of what comes from the sky: radiation and sunshine, with the pan's measured evaporation beside them.
 
 Radiation is held against a clear sky's (FAO-56 eq 37): at most 1.05 Rso. Other thresholds are common
 practice, no source.
@@ -14,7 +13,6 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats, Mask
-from panbudget.physics import air
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
 from panbudget.weather.messages import note, table_of
 from panbudget.weather.site import Sky, sky_of
@@ -35,108 +33,23 @@ _TELLING, _LIGHT = 1.0, 3.0
 # a clear sky's radiation below which the sun is low: winter of middle latitudes [MJ m⁻² d⁻¹]
 _LOW_SUN = 8.0
 _DAYS_TO_JUDGE = 14
-# ranges of temperature below this say nothing [°C]
-_LEAST_RANGE = 0.5
+# ranges of temperature below this say nothing, and a clear sky's radiation that tells how bright bright days are [°C, MJ m⁻² d⁻¹]
+_LEAST_RANGE, SOME_LIGHT = 0.5, 6.0
 # days with light over which a radiation sensor is judged; what the brightest (one in twenty) reach of a clear sky's at least,
-# and that times the root of how they stand to the range of temperature against FAO-56's 0.16 [d, -, -]
-_DAYS_OF_LIGHT, _ENVELOPE, _ENVELOPE_BY_RANGE = 45, 0.68, 0.68
-# share of its own of the weeks before, against a clear sky and against the range of temperature, that a sensor falls to, or
-# rises from; those weeks, and a clear sky's radiation that tells [-, d, MJ m⁻² d⁻¹]
-_FALLEN, _WEEKS, _MUCH_LIGHT = 0.7, 30, 6.0
-# days at both ends of the season, and share of the first that the last are in the end [d, -]
-_END, _FADED = 40, 0.68
-# least wet days, share of them that repeat the day before's figure, and how rain may go with the day before's, on twice as many
-# wet days; share of wet days on one day of the week or month
-_WET_DAYS, _REPEATED, _ALIKE, _ON_ONE_DAY = 10, 0.3, 0.65, 0.9
-# a day's rain that is one of a kind: this much, and so many times the next; shares of wet and calm days that speak for an exchange
-_CLOUDBURST, _TIMES_SECOND, _NEVER_DRY, _OFTEN_CALM = 150.0, 3.0, 0.95, 0.3
+# over the day's middling range of temperature [°C] to this power: where days warm up much, skies are clear [d, -, -]
+_DAYS_OF_LIGHT, _ENVELOPE, _BY_RANGE = 45, 0.575, 0.105
+# share of its own of the weeks before, against a clear sky and against the range of temperature, that a sensor falls to, and that
+# it rises to; those weeks, the days of them that it must have, and a clear sky's radiation that tells [-, -, d, d, MJ m⁻² d⁻¹]
+_FALLEN, _RISEN, _WEEKS, _OF_WEEKS, _MUCH_LIGHT = 0.7, 1.5, 45, 20, 12.0
+# days of a part of the season, and share of its beginning that a sensor that fades is at in the end [d, -]
+_PART, _FADED = 30, 0.71
 # sunshine above the geometric day: refraction and rounding [h]
 _LONGER = 0.3
-# a day's rain in mm beyond which it is doubted, and refused where its unit is not stated
-_MUCH_RAIN = 400.0
-# the most and the mean of wet days in inches, and in cm [in, cm]
-_INCHES, _CENTIMETRES = (4.0, 0.6), (10.0, 1.0)
-# mm in one, and what people call it
-_SMALL, _NAMES = {"in": 25.4, "cm": 10.0}, {"in": "inches", "cm": "cm"}
 
 
 def bright_bound(sky: Sky) -> Floats:
     """Return the largest believable radiation of each day. [MJ m⁻² d⁻¹]"""
     return np.maximum(BRIGHTEST * sky.clear, _FLOOR)
-
-
-def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    known = inspection.known("rain")
-    steps, wet, stated = np.diff(known), known[known > 0.0], "/stated" if inspection.is_stated("rain") else ""
-    if known.size >= 20 and (steps >= 0.0).all() and known[-1] > 50.0 and (steps > 0.0).sum() >= 5:
-        yield Verdict(names, "rain-unit/total")
-    elif wet.size >= 10 and (wet == np.round(wet)).all() and (np.median(wet) > 25.0 or wet.mean() > 40.0):
-        instead = inspection.with_asked(rain=inspection.of_asked("rain") / 10.0)
-        yield Verdict(names, f"rain-unit/tenths{stated}", {"half": np.median(wet)}, instead)
-    elif unit := _too_small(wet):
-        instead = inspection.with_asked(rain=inspection.of_asked("rain") * _SMALL[unit])
-        yield Verdict(
-            names, f"rain-unit/inches{stated}", {"wet": wet.size, "unit": unit, "looks_like": _NAMES[unit]}, instead
-        )
-
-
-def _too_small(wet: Floats) -> str:
-    """Tell whether rain is in hundredths, as gauges in inches are and gauges in millimetres aren't; or in cm, which falls more."""
-    if wet.size < 15 or wet.max() >= _CENTIMETRES[0] or wet.mean() >= _CENTIMETRES[1]:
-        return ""
-    hundredths, fiftieths, tenths, tips = (
-        np.abs(wet * parts - np.round(wet * parts)) < grain
-        for parts, grain in ((100.0, 1e-6), (50.0, 1e-6), (10.0, 1e-6), (1.0 / 0.254, 0.021))
-    )
-    if not hundredths.all() or tenths.mean() >= 0.5 or tips.mean() > 0.9:
-        return ""  # the last: inches turned into millimetres
-    return "in" if wet.max() < _INCHES[0] and wet.mean() < _INCHES[1] and not fiftieths.all() else "cm"
-
-
-def _over_most_rain(values: Floats, inspection: Inspection) -> Floats:
-    return np.zeros_like(values) if inspection.is_stated("rain") else values - _MUCH_RAIN
-
-
-def _rain_repeats(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt rain that repeats to the digit from day to day, as running totals and sliding sums do on dry days."""
-    rain = inspection.of_asked("rain")
-    same, wet = (rain[1:] == rain[:-1]) & (rain[1:] > 0.0), int((rain > 0.0).sum())
-    known = ~np.isnan(rain[1:] + rain[:-1])
-    with np.errstate(divide="ignore", invalid="ignore"):  # rain of one amount goes with nothing
-        alike = np.corrcoef(rain[1:][known], rain[:-1][known])[0, 1] if wet >= 2 * _WET_DAYS else 0.0
-    often = wet >= _WET_DAYS and same.sum() > _REPEATED * wet and np.unique(rain[rain > 0.0]).size > 2
-    if often or alike > _ALIKE:
-        rises = np.maximum(np.diff(rain, prepend=0.0), 0.0)
-        values = {"same": int(same.sum()), "wet": wet}
-        yield Verdict(names, "rain-sum", values, inspection.with_asked(rain=rises))
-
-
-def _rain_periods(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt rain on one day of the week alone, or of the month."""
-    days = pd.DatetimeIndex(inspection.daily.index[inspection.asked])
-    wet = days[inspection.of_asked("rain") > 0.0]
-    of_month = np.where(wet.is_month_end, 0, wet.day)
-    for kind, which, least, length in (("week", wet.weekday.to_numpy(), 6, 7), ("month", of_month, 3, 31)):
-        if wet.size >= max(least, 0.5 * len(days) / length) and np.bincount(which).max() >= _ON_ONE_DAY * wet.size:
-            yield Verdict(names, "rain-periods", {"kind": kind, "wet": wet.size})
-            return
-
-
-def _rain_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    *_, second, most = (0.0, *np.sort(inspection.known("rain")))
-    if most > min(max(_CLOUDBURST, _TIMES_SECOND * second), _MUCH_RAIN):
-        rain = inspection.of_asked("rain")
-        instead = inspection.with_asked(rain=np.where(rain == most, second, rain))
-        yield Verdict(names, "rain-spike", {"second": second}, instead)
-
-
-def _rain_exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Refuse rain on nearly every day beside a wind that is often nothing."""
-    rain, wind = inspection.known("rain"), inspection.known("wind")
-    if wind.size and (rain > 0.0).mean() > _NEVER_DRY and (wind == 0.0).mean() > _OFTEN_CALM:
-        yield Verdict(
-            ("rain", "wind"), "rain-exchanged", {"wet": 100 * (rain > 0.0).mean(), "calm": 100 * (wind == 0).mean()}
-        )
 
 
 def _sunshine_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -269,36 +182,43 @@ def _by_range(inspection: Inspection) -> Floats:
     """How much of the extraterrestrial radiation comes, over the root of the range of temperature (kRs, FAO-56 eq 50)."""
     ranges = np.sqrt(np.maximum(inspection.of_asked("tmax") - inspection.of_asked("tmin"), _LEAST_RANGE))
     clear, outside = (part[inspection.asked] for part in (inspection.sky.clear, inspection.sky.extraterrestrial))
-    by_range: Floats = _telling_share(inspection) * clear / (np.maximum(outside, _LIGHT) * ranges)
+    by_range: Floats = telling_share(inspection) * clear / (np.maximum(outside, _LIGHT) * ranges)
     return by_range
 
 
-def _telling_share(inspection: Inspection) -> Floats:
+def telling_share(inspection: Inspection, from_clear: float = _MUCH_LIGHT) -> Floats:
     """Radiation over a clear sky's on the days asked for, NaN without much light."""
     clear = inspection.sky.clear[inspection.asked]
-    return np.where(clear > _MUCH_LIGHT, inspection.of_asked("radiation") / np.maximum(clear, _LIGHT), np.nan)
+    return np.where(clear > from_clear, inspection.of_asked("radiation") / np.maximum(clear, _LIGHT), np.nan)
 
 
 def _too_low(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt radiation whose bright days stay below a clear sky, more so where the warmth of the days speaks of sun."""
-    share, by_range = _telling_share(inspection), _by_range(inspection)
-    if (~np.isnan(by_range)).sum() < _DAYS_OF_LIGHT:
+    """Doubt radiation whose bright days stay below a clear sky, more so where days warm up much."""
+    share = telling_share(inspection, SOME_LIGHT)
+    ranges = (inspection.of_asked("tmax") - inspection.of_asked("tmin"))[~np.isnan(share)]
+    if ranges.size < _DAYS_OF_LIGHT or np.isnan(ranges).all():
         return
     top = float(np.nanpercentile(share, 95.0))
-    if top < _ENVELOPE or top * np.sqrt(np.nanmedian(by_range) / air.KRS_INLAND) < _ENVELOPE_BY_RANGE:
+    if top < _ENVELOPE * max(float(np.nanmedian(ranges)), _LEAST_RANGE) ** _BY_RANGE:
         instead = inspection.with_asked(radiation=inspection.of_asked("radiation") / top)
         yield Verdict(names, "radiation-low", {"top": 100 * top}, instead)
+
+
+def _envelopes(inspection: Inspection) -> Iterator[tuple[Floats, float]]:
+    """Two ways to look at a sensor's days, and the rank of theirs that clouds leave alone: by a clear sky, and by range."""
+    yield telling_share(inspection), 0.9
+    yield _by_range(inspection), 0.5
 
 
 def _light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a sensor that from a day on gives less, or more, than cloud and the warmth of the days explain."""
     ratios = []
-    for values, rank in ((_telling_share(inspection), 0.9), (_by_range(inspection), 0.5)):
+    for values, rank in _envelopes(inspection):
         series = pd.Series(values)
-        after = series[::-1].rolling(_WEEKS, min_periods=_WEEKS // 2).quantile(rank)[::-1]
-        ratios.append((after / series.rolling(_WEEKS, min_periods=_WEEKS // 2).quantile(rank).shift(1)).to_numpy())
+        after = series[::-1].rolling(_WEEKS, min_periods=_OF_WEEKS).quantile(rank)[::-1]
+        ratios.append((after / series.rolling(_WEEKS, min_periods=_OF_WEEKS).quantile(rank).shift(1)).to_numpy())
     less, more = np.fmax(*ratios), np.fmin(*ratios)
-    leaps = (less < _FALLEN) | (more > 1.0 / _FALLEN)
+    leaps = (less < _FALLEN) | (more > _RISEN)
     if leaps.any():
         row = int(np.nanargmax(np.where(leaps, np.abs(np.log(ratios[0])), np.nan)))
         values = inspection.of_asked("radiation").copy()
@@ -308,30 +228,24 @@ def _light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 
 def _light_fades(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt a sensor that ends lower than it began, by a clear sky and by the range of temperature."""
-    times = []
-    for values, rank in ((_telling_share(inspection), 90.0), (_by_range(inspection), 50.0)):
-        ends = [part[~np.isnan(part)] for part in (values[:_END], values[-_END:])]
-        if min(part.size for part in ends) < _END // 2:
+    """Doubt a sensor whose light declines over the season, by a clear sky and by the range of temperature."""
+    times, days = [], int(inspection.asked.sum())
+    for values, rank in _envelopes(inspection):
+        parts = [values[first : first + _PART] for first in range(0, days - _PART + 1, _PART)]
+        known = [place for place, part in enumerate(parts) if (~np.isnan(part)).sum() >= _PART // 2]
+        levels = [float(np.nanquantile(parts[place], rank)) for place in known]
+        if len(known) < 3 or min(levels) <= 0.0:
             return
-        first, last = (float(np.percentile(part, rank)) for part in ends)
-        times.append(last / first if first > 0.0 else 1.0)
+        # a straight line through the logarithms, from the season's first day to its last
+        times.append(float(np.exp(np.polyfit(known, np.log(levels), 1)[0] * days / _PART)))
     if max(times) < _FADED:
-        slope = np.linspace(1.0, 1.0 / times[0], int(inspection.asked.sum()))
+        slope = np.geomspace(1.0, 1.0 / times[0], days)
         instead = inspection.with_asked(radiation=inspection.of_asked("radiation") * slope)
-        yield Verdict(names, "radiation-fades", {"times": times[0], "end": _END}, instead)
+        yield Verdict(names, "radiation-fades", {"times": times[0], "part": _PART}, instead)
 
 
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
-    at_least("rain"),
-    Doubt("rain-unit", _rain_unit, ("rain",)),
-    Doubt("rain-exchanged", _rain_exchanged, ("rain",), _WEEKS, needs=("wind",)),
-    Doubt("rain-sum", _rain_repeats, ("rain",), _WEEKS),
-    Doubt("rain-periods", _rain_periods, ("rain",), 2 * _WEEKS),
-    at_most("rain"),
-    Check("rain-much", "rain", _over_most_rain, lambda *_: {"most": _MUCH_RAIN}, certain=False),
-    Doubt("rain-spike", _rain_spike, ("rain",), _DAYS_TO_JUDGE),
     at_least("sunshine"),
     Doubt("sunshine-unit", _sunshine_unit, ("sunshine",)),
     Check("sunshine-range", "sunshine", _over_daylight, _daylight),
@@ -350,6 +264,6 @@ DARK: tuple[Check | Doubt, ...] = (
     Doubt("radiation-too-dark", _too_dark, ("radiation",)),
     Check("radiation-zero", "radiation", _no_light),
     Doubt("radiation-low", _too_low, ("radiation",), _DAYS_OF_LIGHT, needs=("tmin", "tmax")),
-    Doubt("radiation-fades", _light_fades, ("radiation",), 2 * _END, needs=("tmin", "tmax")),
-    Doubt("radiation-leap", _light_leaps, ("radiation",), 2 * _WEEKS, needs=("tmin", "tmax")),
+    Doubt("radiation-fades", _light_fades, ("radiation",), 3 * _PART, needs=("tmin", "tmax")),
+    Doubt("radiation-leap", _light_leaps, ("radiation",), 2 * _OF_WEEKS, needs=("tmin", "tmax")),
 )

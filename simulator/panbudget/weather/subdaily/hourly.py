@@ -240,7 +240,7 @@ def _sun_doubt(values: dict[str, Floats], stamps: Stamps, records: Records, site
 
 
 def _by_hour(values: dict[str, Floats], stamps: Stamps, records: Records, site: Site) -> ByHour:
-    """Count and average the hours of the day, by the sun where the clock's zone and the longitude are known."""
+    """Count and average the hours of the day, by the sun where the clock's zone and the longitude are known; list winds."""
     by_sun = site.longitude is not None and (records.utc or site.timezone is not None)
     utc = stamps if records.utc or not by_sun else in_utc(stamps, site)
     hour = (seconds_of(utc) + round(240.0 * (site.longitude or 0.0) if by_sun else 0.0)) // 3600 % 24
@@ -251,7 +251,8 @@ def _by_hour(values: dict[str, Floats], stamps: Stamps, records: Records, site: 
         counts.append(np.bincount(hour[known], minlength=24).astype(np.float64))
         total = np.bincount(hour[known], weights=column[known], minlength=24)
         means.append(np.where(counts[-1] > 0.0, total / np.maximum(counts[-1], 1.0), np.nan))
-    return ByHour(counts[0], means[0], means[1], by_sun)
+    winds = values.get("wind", np.zeros(0))
+    return ByHour(counts[0], means[0], means[1], by_sun, winds[~np.isnan(winds)])
 
 
 def _by_day(names: list[str], texts: dict[str, str]) -> dict[str, str]:

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple, Protocol
 
+import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, WeatherError
@@ -100,13 +101,15 @@ class ByHour(NamedTuple):
     What the hours of the day hold in a file of records at least every hour, (24,) each.
 
     ``records``: how many temperatures; ``temperature`` [°C] and ``radiation`` [W/m²]: their means, NaN without any; ``by_sun``:
-    whether the hours are the sun's own at the site, and not those of a clock whose zone nobody names.
+    whether the hours are the sun's own at the site, and not those of a clock whose zone nobody names; ``winds``: that of each
+    record that has one, (records,) [m/s].
     """
 
     records: Floats
     temperature: Floats
     radiation: Floats
     by_sun: bool
+    winds: Floats = np.zeros(0)
 
 
 @dataclass(frozen=True, eq=False)

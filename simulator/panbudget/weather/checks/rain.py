@@ -1,0 +1,148 @@
+"""
+Checks of rain: units, totals of more than a day, and gauges.
+
+The thresholds are common practice, no source: set so that no real season meets them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from panbudget.numeric import Floats
+from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
+
+_DAYS_TO_JUDGE, _MONTH = 14, 30
+# least wet days, share of them that repeat the day before's figure, and how rain may go with the day before's, on twice as many
+# wet days; share of wet days on one day of the week or month
+_WET_DAYS, _REPEATED, _ALIKE, _ON_ONE_DAY = 10, 0.3, 0.65, 0.9
+# a day's rain that is one of a kind: this much, and so many times the next; shares of wet and calm days that speak for an exchange
+_CLOUDBURST, _TIMES_SECOND, _NEVER_DRY, _OFTEN_CALM = 150.0, 3.0, 0.95, 0.3
+# gaps between wet days that tell: how many, the shortest, and share of whole weeks among them; how many, and how far from a
+# month's length [-, d, -, -, d, d]
+_WEEKLY, _NO_SOONER, _ON_TIME, _MONTHLY, _LATE, _OF_YEAR = 7, 5, 0.6, 3, 2.5, 30.44
+# wet days before and after, by how much the mean of their logarithms changes, and how many times its standard error that is
+_SIDE, _RAIN_LEAP, _SURE = 8, 1.9, 5.0
+# a day's rain in mm beyond which it is doubted, and refused where its unit is not stated
+_MUCH_RAIN = 400.0
+# the most and the mean of wet days in inches, and in cm [in, cm]
+_INCHES, _CENTIMETRES = (4.0, 0.6), (10.0, 1.0)
+# mm in one, and what people call it
+_SMALL, _NAMES = {"in": 25.4, "cm": 10.0}, {"in": "inches", "cm": "cm"}
+
+
+def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    known = inspection.known("rain")
+    steps, wet, stated = np.diff(known), known[known > 0.0], "/stated" if inspection.is_stated("rain") else ""
+    if known.size >= 20 and (steps >= 0.0).all() and known[-1] > 50.0 and (steps > 0.0).sum() >= 5:
+        yield Verdict(names, "rain-unit/total")
+    elif wet.size >= 10 and (wet == np.round(wet)).all() and (np.median(wet) > 25.0 or wet.mean() > 40.0):
+        instead = inspection.with_asked(rain=inspection.of_asked("rain") / 10.0)
+        yield Verdict(names, f"rain-unit/tenths{stated}", {"half": np.median(wet)}, instead)
+    elif unit := _too_small(wet):
+        instead = inspection.with_asked(rain=inspection.of_asked("rain") * _SMALL[unit])
+        yield Verdict(
+            names, f"rain-unit/inches{stated}", {"wet": wet.size, "unit": unit, "looks_like": _NAMES[unit]}, instead
+        )
+
+
+def _too_small(wet: Floats) -> str:
+    """Tell whether rain is in hundredths, as gauges in inches are and gauges in millimetres aren't; or in cm, which falls more."""
+    if wet.size < 15 or wet.max() >= _CENTIMETRES[0] or wet.mean() >= _CENTIMETRES[1]:
+        return ""
+    hundredths, fiftieths, tenths, tips = (
+        np.abs(wet * parts - np.round(wet * parts)) < grain
+        for parts, grain in ((100.0, 1e-6), (50.0, 1e-6), (10.0, 1e-6), (1.0 / 0.254, 0.021))
+    )
+    if not hundredths.all() or tenths.mean() >= 0.5 or tips.mean() > 0.9:
+        return ""  # the last: inches turned into millimetres
+    return "in" if wet.max() < _INCHES[0] and wet.mean() < _INCHES[1] and not fiftieths.all() else "cm"
+
+
+def _over_most_rain(values: Floats, inspection: Inspection) -> Floats:
+    return np.zeros_like(values) if inspection.is_stated("rain") else values - _MUCH_RAIN
+
+
+def _rain_repeats(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt rain that repeats to the digit from day to day, as running totals and sliding sums do on dry days."""
+    rain = inspection.of_asked("rain")
+    same, wet = (rain[1:] == rain[:-1]) & (rain[1:] > 0.0), int((rain > 0.0).sum())
+    known = ~np.isnan(rain[1:] + rain[:-1])
+    with np.errstate(divide="ignore", invalid="ignore"):  # rain of one amount goes with nothing
+        alike = np.corrcoef(rain[1:][known], rain[:-1][known])[0, 1] if wet >= 2 * _WET_DAYS else 0.0
+    often = wet >= _WET_DAYS and same.sum() > _REPEATED * wet and np.unique(rain[rain > 0.0]).size > 2
+    if often or alike > _ALIKE:
+        rises = np.maximum(np.diff(rain, prepend=0.0), 0.0)
+        values = {"same": int(same.sum()), "wet": wet}
+        yield Verdict(names, "rain-sum", values, inspection.with_asked(rain=rises))
+
+
+def _rain_periods(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt rain on one day of the week alone, or of the month, or at steps of a week or a month but for a slip."""
+    days = pd.DatetimeIndex(inspection.daily.index[inspection.asked])
+    wet = days[inspection.of_asked("rain") > 0.0]
+    gaps = np.diff(np.flatnonzero(inspection.of_asked("rain") > 0.0))
+    weekly = gaps.size >= _WEEKLY and gaps.min() >= _NO_SOONER and (gaps % 7 == 0).mean() >= _ON_TIME
+    monthly = (
+        gaps.size >= _MONTHLY and (np.abs(gaps - np.maximum(np.round(gaps / _OF_YEAR), 1.0) * _OF_YEAR) < _LATE).all()
+    )
+    of_month = np.where(wet.is_month_end, 0, wet.day)
+    for kind, which, least, length in (("week", wet.weekday.to_numpy(), 6, 7), ("month", of_month, 3, 31)):
+        regular = (
+            wet.size >= max(least, 0.5 * len(days) / length) and np.bincount(which).max() >= _ON_ONE_DAY * wet.size
+        )
+        if regular or (weekly if kind == "week" else monthly):
+            yield Verdict(names, "rain-periods", {"kind": kind, "wet": wet.size})
+            return
+
+
+def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt wet days that from a day on are many times as wet, or as small a part, as no change of season makes them."""
+    rain = inspection.of_asked("rain")
+    wet = np.flatnonzero(rain > 0.0)
+    logs, steps = np.log(rain[wet]), range(_SIDE, wet.size - _SIDE + 1)
+    leaps = [
+        (abs(change), change, wet[at])
+        for at in steps
+        if abs(change := float(logs[at:].mean() - logs[:at].mean())) > _RAIN_LEAP
+        and abs(change) > _SURE * np.sqrt(logs[at:].var(ddof=1) / (wet.size - at) + logs[:at].var(ddof=1) / at)
+    ]
+    if leaps:
+        _, change, row = max(leaps)
+        values, first = {"times": np.exp(change), "first": inspection.day_asked(row)}, np.arange(rain.size) < row
+        smaller = first if change > 0.0 else ~first
+        instead = inspection.with_asked(rain=np.where(smaller, rain * np.exp(abs(change)), rain))
+        yield Verdict(names, "rain-change", values, instead)
+
+
+def _rain_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    *_, second, most = (0.0, *np.sort(inspection.known("rain")))
+    if most > min(max(_CLOUDBURST, _TIMES_SECOND * second), _MUCH_RAIN):
+        rain = inspection.of_asked("rain")
+        instead = inspection.with_asked(rain=np.where(rain == most, second, rain))
+        yield Verdict(names, "rain-spike", {"second": second}, instead)
+
+
+def _rain_exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Refuse rain on nearly every day beside a wind that is often nothing."""
+    rain, wind = inspection.known("rain"), inspection.known("wind")
+    if wind.size and (rain > 0.0).mean() > _NEVER_DRY and (wind == 0.0).mean() > _OFTEN_CALM:
+        yield Verdict(
+            ("rain", "wind"), "rain-exchanged", {"wet": 100 * (rain > 0.0).mean(), "calm": 100 * (wind == 0).mean()}
+        )
+
+
+#: in the order in which they are made: a later row sees what earlier ones left
+CHECKS: tuple[Check | Doubt, ...] = (
+    at_least("rain"),
+    Doubt("rain-unit", _rain_unit, ("rain",)),
+    Doubt("rain-exchanged", _rain_exchanged, ("rain",), _MONTH, needs=("wind",)),
+    Doubt("rain-sum", _rain_repeats, ("rain",), _MONTH),
+    Doubt("rain-change", _rain_change, ("rain",), _MONTH),
+    Doubt("rain-periods", _rain_periods, ("rain",), 2 * _MONTH),
+    at_most("rain"),
+    Check("rain-much", "rain", _over_most_rain, lambda *_: {"most": _MUCH_RAIN}, certain=False),
+    Doubt("rain-spike", _rain_spike, ("rain",), _DAYS_TO_JUDGE),
+)

@@ -101,10 +101,10 @@ def _of_weather(season: Season) -> Iterator[Finding]:
     yield from (
         Finding("danger", "other-place", "weather", f"{text[0].upper()}{text[1:]}.") for text in season.weather.doubts
     )
-    for name, sentence, _, worth in season.weather.cautions:
+    for caution in season.weather.cautions:
         # a file's dates are ISO 8601; a season's sentences have its own
-        sentence = re.sub(r"\b\d{4}-\d{2}-\d{2}\b", lambda day: words.day_said(day[0]), sentence)
-        yield Finding("caution", name, "weather", "; ".join(filter(None, (sentence, worth))))
+        sentence = re.sub(r"\b\d{4}-\d{2}-\d{2}\b", lambda day: words.day_said(day[0]), caution.sentence)
+        yield Finding("caution", caution.name, "weather", "; ".join(filter(None, (sentence, caution.worth))))
     eto = days["eto_mm"]
     yield from _on_days("note", "negative-eto", "weather", eto < 0.0, lowest=eto.min())
     if made is not None:

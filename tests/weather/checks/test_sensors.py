@@ -311,6 +311,15 @@ def test_summer_is_no_colder_than_the_coldest_at_that_latitude():
 def test_dew_point_and_minimum_exchanged_are_refused():
     assert "dew-point-exchanged" in seen(dew_point=AIR["tmin"], tmin=AIR["tmin"] - 0.4)
     assert "dew-point-exchanged" not in seen(dew_point=AIR["tmin"], tmin=AIR["tmin"] - 0.2)
+    cold = AIR["tmin"] - 40.0  # over ice it may lie above all winter
+    assert "dew-point-exchanged" not in seen(dew_point=cold, tmin=cold - 0.4, tmax=AIR["tmax"] - 40.0)
+
+
+@pytest.mark.parametrize(("by", "below", "expected"), [(5.1, 14, True), (4.9, 14, False), (5.1, 16, False)])
+def test_a_dew_point_that_is_often_far_above_the_minimum_is_it(by, below, expected):
+    """On three days in four, and by 5 °C on one in ten."""
+    above = np.where(np.arange(N) < below, -0.5, by)
+    assert ("dew-point-exchanged" in seen(dew_point=AIR["tmin"] + above)) is expected
 
 
 def test_names_that_can_be_trusted_are_listed():

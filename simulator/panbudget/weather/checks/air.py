@@ -46,6 +46,8 @@ _HIGH_SUN, _LAPSE = 36.0, 0.0065
 _RANGES, _DAMPNESS = (2.5, 22.0, 16.0), (80.0, 90.0)
 # share of the days with a dew point above the minimum, and by how much in the middle, beyond which the two are exchanged [-, °C]
 _EXCHANGED, _EXCHANGED_BY = 0.95, 0.3
+# the same, and by how much on one day in ten, on days above freezing [-, °C]
+_OFTEN_ABOVE, _FAR_ABOVE = 0.75, 5.0
 # unit -> kPa in one
 _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "bar": 100.0, "atm": 101.325}
 # how far a middling day's pressure may be from what the elevation gives, by weather and a coarse elevation, and how far
@@ -215,9 +217,12 @@ def _range(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 
 def _dew_point_exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    above = inspection.of_asked("dew_point") - inspection.of_asked("tmin")
-    above = above[~np.isnan(above)]
-    if above.size and (above > 0.0).mean() > _EXCHANGED and float(np.median(above)) > _EXCHANGED_BY:
+    dew_point, tmin = inspection.of_asked("dew_point"), inspection.of_asked("tmin")
+    above = (dew_point - tmin)[(np.fmax(dew_point, tmin) > 0.0) & ~np.isnan(dew_point + tmin)]
+    if above.size < _DAYS_TO_JUDGE:
+        return
+    always = (above > 0.0).mean() > _EXCHANGED and float(np.median(above)) > _EXCHANGED_BY
+    if always or ((above > 0.0).mean() > _OFTEN_ABOVE and float(np.percentile(above, 90.0)) > _FAR_ABOVE):
         share = 100.0 * float((above > 0.0).mean())
         yield Verdict(("dew_point", "tmin"), "dew-point-exchanged", {"share": share, "middle": float(np.median(above))})
 

@@ -219,7 +219,7 @@ def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt days in a row whose figures stand in the file before, to the last digit; days alike in a row are another's."""
     table = inspection.daily[names]
-    days = pd.util.hash_pandas_object(table, index=False).to_numpy()
+    days = pd.util.hash_pandas_object(table, index=False).to_numpy(dtype=np.uint64)
     count = _too_many_alike(days)
     if len(table) < 2 * count or not _varies(inspection):
         return

@@ -150,6 +150,8 @@ def _dry(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 def _in_the_sun(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a maximum that the afternoon's humidity, or the light, the wind and the season don't go with."""
     tmin, tmax = inspection.of_asked("tmin"), inspection.of_asked("tmax")
+    if not _varies(inspection):
+        return
     middle = float(np.nanmedian(tmax - tmin))
     damper, wider = _damper(inspection, tmin, tmax), _wider(inspection, middle)
     if damper > _DAMPER or wider > _SUNLIT:
@@ -219,7 +221,7 @@ def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt days in a row whose figures stand in the file before, to the last digit; days alike in a row are another's."""
     table = inspection.daily[names]
-    days = pd.util.hash_pandas_object(table, index=False).to_numpy(dtype=np.uint64)
+    days = np.asarray(pd.util.hash_pandas_object(table, index=False), dtype=np.uint64)
     count = _too_many_alike(days)
     if len(table) < 2 * count or not _varies(inspection):
         return

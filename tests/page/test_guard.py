@@ -7,7 +7,7 @@ import os
 
 import pytest
 
-from panbudget.page.guard import Guard, shown_file
+from panbudget.page.guard import Guard, shown_file, upload_target
 
 HOST = "127.0.0.1:8123"
 
@@ -101,3 +101,12 @@ def test_only_pages_below_the_gardens_folder_are_shown(tmp_path):
     if hasattr(os, "symlink"):
         (garden / "away").symlink_to(outside / "size")
         assert shown_file(garden, "away/size.html") is None
+
+
+def test_an_upload_stays_in_the_gardens_folder_and_is_a_table(tmp_path):
+    assert upload_target(tmp_path, "station.csv") == tmp_path / "station.csv"
+    for name in ("../../station.csv", "/etc/station.csv", "C:\\weather\\station.csv"):
+        assert upload_target(tmp_path, name) == tmp_path / "station.csv"
+    assert upload_target(tmp_path, "a" * 116 + ".csv") == tmp_path / ("a" * 116 + ".csv")
+    refused = ["garden.toml", "garden.TOML", "page.html", ".hidden.csv", "", "..", "x/", "a" * 117 + ".csv", "a\n.csv"]
+    assert [upload_target(tmp_path, name) for name in refused] == [None] * len(refused)

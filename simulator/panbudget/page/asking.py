@@ -14,6 +14,7 @@ from nicegui import events, ui
 from panbudget.errors import PanbudgetError
 from panbudget.page import questions
 from panbudget.page.desk import TEXTS, Desk
+from panbudget.page.guard import upload_target
 from panbudget.page.pictures import picture
 from panbudget.page.questions import Question, Screen
 
@@ -125,6 +126,8 @@ class Asking:
             self._show_seen()
 
     def _show_seen(self) -> None:
+        if self.screens[0].wrong(self.desk.answers):  # somebody types there in another window
+            return
         seen = questions.look_at_weather(Path(self.answers["weather_file"]), self.desk.answers)
         self.seen.clear()
         with self.seen:
@@ -137,11 +140,13 @@ class Asking:
 
     async def uploaded(self, event: events.UploadEventArguments) -> None:
         """Put an uploaded file into the garden's folder, under its own name, and look at it."""
-        name = Path(event.file.name.replace("\\", "/")).name
-        target = self.desk.folder / name
+        name, target = event.file.name, upload_target(self.desk.folder, event.file.name)
+        if target is None or event.file.size() > _MOST_BYTES:
+            self.message.set_text(_TEXTS["no_upload"].format(name=name))
+            return
         content = await event.file.read()
-        if name.startswith(".") or target.suffix == ".toml" or (target.exists() and target.read_bytes() != content):
-            self.message.set_text(questions.TEXTS["taken"].format(name=name))
+        if target.exists() and target.read_bytes() != content:
+            self.message.set_text(questions.TEXTS["taken"].format(name=target.name))
             return
         self.desk.folder.mkdir(parents=True, exist_ok=True)
         target.write_bytes(content)

@@ -412,9 +412,9 @@ class Desk:
             raise ScenarioError(Problem("no-name", f'"{name}"', TEXTS["save"]["no_name"]), file=str(self.path))
         self.now()
         text = self.text().rstrip("\r\n") + f"\n\n[variant.{toml_key(name)}]\n"
-        for key in self.values:
-            text += _dotted(self.settings[key].overlay(self.values[key])) + "\n"
-        self.replace_text(text)
+        for key, value in self.values.items():
+            text += _dotted(self.settings[key].overlay(value)) + "\n"
+        self._keep(text)
 
     def save_into_file(self) -> None:
         """
@@ -437,10 +437,14 @@ class Desk:
             if setting.path[-1] == "swing" and "set_up_test" in part:
                 del part["set_up_test"]
             part[setting.path[-1]] = inline(written[setting.path[-1]])
-        text = tomlkit.dumps(document)
+        self._keep(tomlkit.dumps(document))
+        self.values = {}
+        self.tell("values")
+
+    def _keep(self, text: str) -> None:
+        """Write a text that nothing is wrong with."""
         if wrong := self.wrong_with(text):
             raise ScenarioError(Problem("not-edited", "", wrong), file=str(self.path))
-        self.values = {}
         self.replace_text(text)
 
 

@@ -68,6 +68,7 @@ class Garden:
     def __init__(self, desk: Desk, address: str) -> None:
         assert desk.scenario is not None
         self.desk, self.address, self.client = desk, address, context.client
+        self.is_showing = False
         self.sliders: dict[str, Range] = {}
         self.numbers: dict[str, ui.number] = {}
         ui.html(_escaped(desk.scenario.title), sanitize=False, tag="h1")
@@ -150,6 +151,8 @@ class Garden:
             self.heat_dry = ui.checkbox(texts["without_rain"], on_change=self._heated)
 
     def _heated(self) -> None:
+        if self.is_showing:  # what came from elsewhere is no wish of this window
+            return
         heat: dict[str, Any] | None = None
         if self.heat_on.value:
             try:
@@ -237,7 +240,7 @@ class Garden:
         self.chart.run_chart_method("dispatchAction", {"type": "dataZoom", **ends})
 
     def _show_values(self) -> None:
-        desk = self.desk
+        desk, self.is_showing = self.desk, True
         for key in desk.settings:
             self.sliders[key].show(desk.value(key))
             self.numbers[key].set_value(desk.value(key))
@@ -248,6 +251,7 @@ class Garden:
             self.heat_days.set_value(desk.heat["days"])
             self.heat_warmer.set_value(float(desk.heat["warmer"].split()[0]))
             self.heat_dry.set_value(desk.heat["without_rain"])
+        self.is_showing = False
 
     def _show_lines(self) -> None:
         for chart, options in (
@@ -303,6 +307,9 @@ class Garden:
         self.job = ui.column().props(_LIVE)
 
     def _do(self, verb: str, **options: str) -> None:
+        if self.desk.job is not None and self.desk.job.is_running:
+            ui.notify(TEXTS["job"]["busy"])
+            return
         background_tasks.create(self.desk.do(verb, options))
 
     def _show_job(self) -> None:
@@ -313,7 +320,8 @@ class Garden:
         name = texts[job.verb]
         with self.job:
             if job.is_running:
-                ui.label(texts["running"].format(verb=name, step=job.steps[-1] if job.steps else texts["starting"]))
+                step = job.steps[-1] if job.steps else texts["starting"]
+                ui.label(texts["running"].format(verb=name, number=len(job.steps) + 1, step=step))
                 ui.linear_progress(show_value=False).props("indeterminate")
                 ui.button(texts["stop"], on_click=job.stop).props("no-caps dense")
             elif job.is_stopped:

@@ -17,6 +17,9 @@ Act = Callable[..., Awaitable[Any]]
 HOST = "127.0.0.1"
 #: what of a garden's folder a page may show, and as what
 SHOWN = {".html": "text/html; charset=utf-8", ".pdf": "application/pdf"}
+# a scenario, a schema, and what a browser would run
+_NOT_WEATHER = {"", ".toml", ".json", ".html", ".htm", ".svg", ".pdf", ".exe"}
+_LONGEST_NAME = 120
 _HEADERS = {
     "content-security-policy": "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; frame-ancestors 'self'; "
     "form-action 'self'; base-uri 'self'; object-src 'none'",
@@ -91,6 +94,13 @@ def _with_headers(send: Act) -> Act:
         await send(message)
 
     return sent
+
+
+def upload_target(folder: Path, name: str) -> Path | None:
+    """Return where an uploaded weather file goes: into the garden's folder, by its last name; None for what is none."""
+    last = name.replace("\\", "/").rsplit("/", 1)[-1].strip()
+    is_plain = last.isprintable() and 0 < len(last) <= _LONGEST_NAME and not last.startswith(".")
+    return folder / last if is_plain and Path(last).suffix.lower() not in _NOT_WEATHER else None
 
 
 def shown_file(folder: Path, name: str) -> Path | None:

@@ -166,6 +166,8 @@ def _work(asked: dict[str, Any]) -> None:
 
 
 def _warm(path: Path) -> None:
+    if hasattr(os, "nice"):
+        os.nice(10)  # the page comes first
     from panbudget.engine.compiled import compiled
     from panbudget.engine.season import run_season
     from panbudget.season.replay import replay

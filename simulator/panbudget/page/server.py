@@ -16,6 +16,7 @@ from nicegui import app, background_tasks, context, ui
 from starlette.requests import Request
 from starlette.responses import FileResponse, PlainTextResponse, Response
 
+from panbudget.errors import PanbudgetError, Problem
 from panbudget.page.asking import Asking, mending
 from panbudget.page.desk import TEXTS, Desk
 from panbudget.page.garden import Garden
@@ -127,9 +128,14 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[
     ready : callable
         Told the address.
     """
-    if not port:
-        with contextlib.closing(socket.create_server((HOST, 0))) as free:
+    try:
+        with contextlib.closing(socket.create_server((HOST, port))) as free:
             port = int(free.getsockname()[1])
+    except OSError as error:
+        found = f"can't be used ({error.strerror})"
+        raise PanbudgetError(
+            Problem("no-port", f"port {port}", found, "", "leave it out: any free one is taken")
+        ) from None
     token = secrets.token_urlsafe(24)
     desk = Desk(folder if folder.suffix == ".toml" else folder / "garden.toml")
     _register(desk)
@@ -142,15 +148,16 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[
             webbrowser.open(address)
 
     app.on_startup(opened)
-    ui.run(
-        window_of(desk),
-        host=HOST,
-        port=port,
-        title="panbudget",
-        language="en-US",
-        show=False,
-        reload=False,
-        show_welcome_message=False,
-        storage_secret=None,
-        tailwind=False,
-    )
+    with contextlib.suppress(KeyboardInterrupt):  # the way to close it
+        ui.run(
+            window_of(desk),
+            host=HOST,
+            port=port,
+            title="panbudget",
+            language="en-US",
+            show=False,
+            reload=False,
+            show_welcome_message=False,
+            storage_secret=None,
+            tailwind=False,
+        )

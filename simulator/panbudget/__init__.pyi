@@ -13,7 +13,7 @@ from panbudget.scenario.garden import Scenario, load_scenario, scenario_from
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.years import read_year
-from panbudget.studies.away import Away, away
+from panbudget.studies.away.leaving import Away, away
 from panbudget.studies.check import Checked, check
 from panbudget.studies.compare import Comparison, compare
 from panbudget.studies.download import Downloaded, download_weather

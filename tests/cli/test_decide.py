@@ -117,7 +117,7 @@ def test_an_earlier_run_is_replaced_only_when_asked(call, tmp_path, capsys, smal
 
 
 @pytest.mark.parametrize(
-    ("call", "step"), [(COMPARE, "studies.compare"), (AWAY, "studies.away"), (SETUP, "studies.common")]
+    ("call", "step"), [(COMPARE, "studies.compare"), (AWAY, "studies.away.judging"), (SETUP, "studies.common")]
 )
 def test_an_interruption_leaves_nothing_half_made(call, step, tmp_path, capsys, monkeypatch):
     def interrupted(*_, **__):

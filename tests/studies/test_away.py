@@ -11,8 +11,9 @@ import pytest
 from panbudget import replay
 from panbudget.errors import Problem, ScenarioError
 from panbudget.reports.away.page import away_sentences
-from panbudget.studies import away as study
-from panbudget.studies.away import BedAway, PanAway, Stay, away
+from panbudget.studies.away import changes, judging, leaving
+from panbudget.studies.away.leaving import away
+from panbudget.studies.away.stays import BedAway, Fared, PanAway, Stay
 from tests.small_weather import weather_csv
 
 JUNE = (dt.date(2025, 6, 1), dt.date(2025, 6, 14))
@@ -213,7 +214,7 @@ def test_a_year_and_a_day_can_be_asked_for_and_one_day_more_can_t(make_garden):
 )
 def test_a_day_falls_into_a_season_over_new_year_where_that_holds_it(start, first):
     season = SimpleNamespace(start=dt.date(2025, 11, 1), end=dt.date(2026, 3, 31))
-    assert study._beside_the_season(SimpleNamespace(season=season), start) == first
+    assert leaving._beside_the_season(SimpleNamespace(season=season), start) == first
 
 
 @pytest.mark.parametrize(
@@ -227,7 +228,7 @@ def test_a_day_falls_into_a_season_over_new_year_where_that_holds_it(start, firs
 )
 def test_a_described_heat_wave_is_taken_if_one_day_of_it_is_a_day_away(make_garden, start, days, taken):
     garden = make_garden({"what_if": {"heat": {"start": start, "days": days, "warmer": "+7 K"}}}, days=3)
-    heat = study._heat(garden, SimpleNamespace(start=JUNE[0], end=JUNE[1]), 2025)
+    heat = leaving._heat(garden, SimpleNamespace(start=JUNE[0], end=JUNE[1]), 2025)
     assert (heat.start, heat.days, heat.warmer) == ((start, days, 7.0) if taken else (dt.date(2025, 6, 4), 7, 5.0))
 
 
@@ -236,7 +237,7 @@ def test_a_described_heat_wave_is_taken_if_one_day_of_it_is_a_day_away(make_gard
 )
 def test_a_made_heat_wave_lies_in_the_middle_and_is_no_longer_than_the_days_away(make_garden, length, first, days):
     stay = SimpleNamespace(start=JUNE[0], end=JUNE[0] + dt.timedelta(days=length - 1))
-    heat = study._heat(make_garden(days=3), stay, 2025)
+    heat = leaving._heat(make_garden(days=3), stay, 2025)
     assert (heat.start, heat.days) == (dt.date(2025, 6, first), days)
     assert heat.without_rain
 
@@ -270,7 +271,7 @@ def test_a_stay_is_safe_while_no_bed_is_short_and_no_valve_wrong_for_a_moment(st
     ("now", "times", "then"), [(12, 1.25, 15), (2, 1.25, 3), (1, 1.5, 2), (1, 3.0, 3), (11, 1.5, 16)]
 )
 def test_more_emitters_are_at_least_one_more(make, now, times, then):
-    what, changed, _ = study._more_emitters(make(few_emitters(now)), ["upper/tomatoes"], times)
+    what, changed, _ = changes._more_emitters(make(few_emitters(now)), ["upper/tomatoes"], times)
     assert what == f"{then} emitters in place of {now} on upper/tomatoes"
     assert changed["controller"]["upper"]["bed"]["tomatoes"]["emitters"]["count"] == then
 
@@ -280,33 +281,33 @@ def test_a_valve_is_pressed_at_sunrise_too_where_it_may_be(presses, pressed):
     """24 presses a day are the scenario's most."""
     times = [f"{hour:02d}:00" for hour in range(presses)]
     part = SimpleNamespace(valve=SimpleNamespace(press_times=times))
-    assert study._pressed(part) == ({"valve": {"press_times": [*times, "sunrise"]}} if pressed else {})
-    assert study._pressed(SimpleNamespace(valve=SimpleNamespace(press_times=["sunrise"]))) == {}
+    assert changes.also_pressed(part) == ({"valve": {"press_times": [*times, "sunrise"]}} if pressed else {})
+    assert changes.also_pressed(SimpleNamespace(valve=SimpleNamespace(press_times=["sunrise"]))) == {}
 
 
 def test_each_size_of_a_change_is_laid_over_the_present_one(make):
     """A pan of 50 cm, 18 cm deep, 20 mm of freeboard; a swing of 0.9 kg; a refill of 2 L/h."""
     part = make().controller["upper"]
-    area = float(study._sized(part, "surface", 2.0)["pan"]["vessels"][0]["area"].split()[0])
+    area = float(changes._sized(part, "surface", 2.0)["pan"]["vessels"][0]["area"].split()[0])
     assert area == pytest.approx(2.0 * part.pan.area)
-    assert study._sized(part, "freeboard", 40.0)["pan"]["freeboard"] == "60.0 mm"
-    assert study._sized(part, "depth", 1.5)["pan"]["depth"] == "270.0 mm"
-    assert study._sized(part, "swing", 2.0)["valve"]["swing"] == "1.8 kg"
-    assert study._sized(part, "refill", 0.5)["valve"]["refill"]["flow"] == "1.0 L/h"
+    assert changes._sized(part, "freeboard", 40.0)["pan"]["freeboard"] == "60.0 mm"
+    assert changes._sized(part, "depth", 1.5)["pan"]["depth"] == "270.0 mm"
+    assert changes._sized(part, "swing", 2.0)["valve"]["swing"] == "1.8 kg"
+    assert changes._sized(part, "refill", 0.5)["valve"]["refill"]["flow"] == "1.0 L/h"
 
 
 def best_of(sizes, impossible=(), **shares):
     """The best size of a change whose stays are short of water on so many days; and how many stays were tried of each."""
     tried = []
 
-    class Known(study._Leave):
+    class Known(judging.Leave):
         def described(self, garden, test, by_hand=""):
             tried.append(garden)
             days = sizes[garden][[(2025, "hot"), (2025, None), (2024, None), (2023, None)].index(test)]
-            return study.Fared(np.array([[days, 0]]), np.zeros((1, 2)), np.zeros((1, 2)))
+            return Fared(np.array([[days, 0]]), np.zeros((1, 2)), np.zeros((1, 2)))
 
-        def judged(self, garden, tests, count, by_hand=""):
-            return study.Sure(shares.get(garden, 1.0), 1.0), ([], [], [])
+        def judged(self, garden, tests, count, by_hand="", beside=()):
+            return judging.Sure(shares.get(garden, 1.0), 1.0), []
 
     def changed(overlay):
         if overlay in impossible:
@@ -314,7 +315,7 @@ def best_of(sizes, impossible=(), **shares):
         return overlay
 
     monkey = pytest.MonkeyPatch()
-    monkey.setattr(study, "_interval", lambda garden: 0.9)
+    monkey.setattr(judging, "_interval", lambda garden: 0.9)
     plain = SimpleNamespace(changed=changed)
     leave = Known(plain, None, *JUNE, dt.timedelta(days=13), lambda text: None)
     tests = [(2025, "hot"), (2025, None), (2024, None), (2023, None)]

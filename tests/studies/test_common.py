@@ -69,5 +69,5 @@ def test_a_refusal_names_the_file_the_place_and_the_cure(make_garden):
 
 
 def test_a_studys_sizes_are_read_from_beside_it():
-    assert read_data("away")["emitters"]["times"] == sorted(read_data("away")["emitters"]["times"])
+    assert read_data("away/changes")["emitters"]["times"] == sorted(read_data("away/changes")["emitters"]["times"])
     assert set(read_data("compare")) == {"rule", "valve", "bed"}

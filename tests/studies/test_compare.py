@@ -228,26 +228,31 @@ def test_the_window_around_a_wave_is_no_longer_than_five_days_before_and_fourtee
     ],
 )
 def test_values_part_by_more_than_a_billionth(value, other, sign):
-    assert study._sign(value, other) == sign
+    assert ranges.signs(value, other) == sign
 
 
 @pytest.mark.parametrize(
     ("apart", "verdict"),
     [
         ([0.0] * 10, "none"),
+        ([0.4] * 10, "none"),  # litres are printed whole
+        ([0.6] * 10, "clear"),
         ([2.0] * 9 + [-1.0], "clear"),  # nine of ten, as asked for
         ([2.0] * 8 + [-1.0] * 2, "swamped"),
-        ([2.0] * 8 + [0.0] * 2, "swamped"),
-        ([-2.0] * 9 + [0.0], "clear"),
+        ([-2.0] * 2 + [0.0] * 8, "clear"),  # two that are equal contradict nothing
+        ([2.0] * 7 + [-1.0] + [0.0] * 2, "swamped"),  # seven of eight
+        ([2.0] + [0.0] * 9, "rare"),  # equal in nine of ten
+        ([2.0] * 18 + [-1.0] * 2 + [0.0] * 30, "clear"),
+        ([2.0] * 17 + [-1.0] * 2 + [0.0] * 31, "swamped"),
     ],
 )
-def test_a_difference_is_swamped_where_too_few_draws_share_its_sign(make_garden, apart, verdict):
+def test_a_difference_is_swamped_where_too_few_of_the_draws_that_differ_share_its_sign(make_garden, apart, verdict):
     """The rule as the page says it, worked by hand; as described, it is the first draw's."""
     garden, key = make_garden(days=2), [("upper", "litres")]
     values = {("season", "new"): pd.Series([10.0 + apart[0]], key), ("season", "old"): pd.Series([10.0], key)}
     cells = {
         ("season", "new"): pd.DataFrame([10.0 + np.array(apart)], pd.MultiIndex.from_tuples(key)),
-        ("season", "old"): pd.DataFrame([[10.0] * 10], pd.MultiIndex.from_tuples(key)),
+        ("season", "old"): pd.DataFrame([[10.0] * len(apart)], pd.MultiIndex.from_tuples(key)),
     }
     (row,) = study._differences({"old": garden, "new": garden}, "season", "new", values, cells).itertuples()
     assert row.verdict == verdict

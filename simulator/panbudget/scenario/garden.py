@@ -33,7 +33,7 @@ from panbudget.scenario.wishes import Owned, Wishes
 from panbudget.scenario.zones import unknown_zone
 
 _LEAST_SWING = 0.001  # kg; a gram, which no beam feels
-_MOST_PRESSES = 24  # a day
+MOST_PRESSES = 24  # a day
 _PRESS_TIME = re.compile(r"sunset|sunrise|(2[0-3]|[01]\d|\d):([0-5]\d|\d)")
 USABLE = '1 to 60 printable characters without "/"'
 
@@ -184,8 +184,8 @@ class _Valve(Described):
             if not _PRESS_TIME.fullmatch(text):
                 found = 'must be "sunset", "sunrise" or a time such as "20:30"'
                 yield Problem("no-time", f"press_times[{index}]", found)
-        if len(self.press_times) > _MOST_PRESSES:
-            yield Problem("too-long", "press_times", f"has more than {_MOST_PRESSES} times a day")
+        if len(self.press_times) > MOST_PRESSES:
+            yield Problem("too-long", "press_times", f"has more than {MOST_PRESSES} times a day")
 
 
 class SwingValve(_Valve):

@@ -24,7 +24,6 @@ from panbudget.engine.compiled import has_compiler
 from panbudget.engine.season import run_season
 from panbudget.errors import Problem, ScenarioError, did_you_mean
 from panbudget.extras import Reported, Step, silent
-from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.heat import HeatWave, find_heat_waves, made_wave
 from panbudget.season.replay import replay
@@ -39,7 +38,6 @@ AS_DESCRIBED = "as described"
 MOST = 6
 BEFORE_WAVE, AFTER_WAVE = dt.timedelta(days=5), dt.timedelta(days=14)  # shown around a heat wave
 _CODE = "not-comparable"
-_ROUNDING = 1e-9  # by which two values may part and count as the same
 #: of a valve's measures, those that are sums of the engine's results
 _OF_VALVE = {"openings": "openings", "open_hours": "open_hours", "litres": "drawn"}
 _OF_VALVE |= {"stuck_hours": "stuck_hours", "dry_hours": "dry_hours"}
@@ -80,6 +78,11 @@ def measure_of(where: str, key: str) -> Measure:
     return (BED_MEASURES if "/" in where else VALVE_MEASURES)[key]
 
 
+def round_to(key: tuple[str, str], value: float) -> float:
+    """Return the value of a measure (where, key) as it is printed; infinite as it is."""
+    return value if math.isinf(value) else round(value, measure_of(*key).decimals)
+
+
 @dataclass(frozen=True)
 class Comparison(Reported):
     """
@@ -103,7 +106,8 @@ class Comparison(Reported):
     differences : DataFrame
         A row for each measure of each variant beside the first: ``span``, ``where``, ``measure``, ``unit``, ``variant``,
         ``against``, ``value``, ``reference``, ``difference``, its range ``low`` to ``high`` over the cells, the shares of
-        them in which it is ``below`` and ``above`` zero, and the ``verdict``: "none", "clear" or "swamped".
+        them in which it is ``below`` and ``above`` zero, and the ``verdict`` on what is printed, as `ranges.verdict_of`
+        gives it.
     odds : DataFrame
         The same of a garden's "stress_days" (driest quarters of all beds, added) and "litres" (all valves): ``span``,
         ``variant``, ``against``, ``measure``, ``mean``, ``low``, ``high``, ``below``, ``above``.
@@ -440,10 +444,10 @@ def _differences(
     interval = described[name].uncertainty.interval
     # another year has no wave to recover from
     pairs = [[cells[span, of].loc[key].dropna().to_numpy(float) for of in (name, reference)] for key in shared]
-    drawn = pd.DataFrame([_told(pair[0], pair[1], interval) for pair in pairs], index=mine.index)
-    signs = _sign(mine.to_numpy(float), base.to_numpy(float))
-    agree = np.where(signs > 0, drawn["above"], drawn["below"])
-    verdict = np.where(signs == 0, "none", np.where(agree >= interval, "clear", "swamped"))
+    drawn = pd.DataFrame([ranges.paired(*pair, interval) for pair in pairs], index=mine.index)
+    printed = ([round_to(key, value) for key, value in values.items()] for values in (mine, base))
+    signs = ranges.signs(*printed).tolist()
+    verdict = [ranges.verdict_of(*told, interval) for told in zip(signs, drawn["below"], drawn["above"], strict=True)]
     return pd.DataFrame(
         {
             "span": span,
@@ -470,23 +474,5 @@ def _odds(described: Mapping[str, Scenario], span: str, name: str, cells: _Cells
             drawn = cells[span, variant]
             of_key = [at for at in drawn.index if at[1] == key and ("/" in at[0]) == (key == "stress_days")]
             pair.append(drawn.loc[of_key].sum().to_numpy(float))
-        yield {"span": span, "variant": name, "against": reference, "measure": key, **_told(pair[0], pair[1], interval)}
-
-
-def _told(mine: Floats, base: Floats, interval: float) -> dict[str, float]:
-    """The mean and range of paired differences, and in what shares of the cells they are below and above zero."""
-    signs = _sign(mine, base)
-    with np.errstate(invalid="ignore"):  # two recoveries that never came
-        apart = np.where(signs == 0, 0.0, mine - base)
-    low, high = np.quantile(apart, [(1.0 - interval) / 2.0, (1.0 + interval) / 2.0], method="nearest")
-    shares = {"below": float((signs < 0).mean()), "above": float((signs > 0).mean())}
-    return {"mean": float(apart.mean()), "low": float(low), "high": float(high), **shares}
-
-
-def _sign(value: Any, other: Any) -> npt.NDArray[np.int64]:
-    """Which way values differ from others: 1, -1, or 0 where they are the same but for rounding."""
-    value, other = np.asarray(value, float), np.asarray(other, float)
-    with np.errstate(invalid="ignore"):
-        apart = np.abs(value - other) > _ROUNDING * np.maximum(np.maximum(np.abs(value), np.abs(other)), 1.0)
-        signs = np.where(apart | (np.isinf(value) ^ np.isinf(other)), np.sign(value - other), 0.0)
-    return np.asarray(signs, np.int64)
+        told = ranges.paired(pair[0], pair[1], interval)._asdict()
+        yield {"span": span, "variant": name, "against": reference, "measure": key, **told}

@@ -21,16 +21,18 @@ from panbudget.engine.arrays import Results, State, empty_results
 from panbudget.engine.compiled import compiled, has_compiler, is_kept
 from panbudget.engine.season import VALVE, run_season
 from panbudget.extras import Step, silent
-from panbudget.numeric import Floats
+from panbudget.numeric import Floats, Ints
 from panbudget.scenario.garden import Scenario, WeighedValve
 from panbudget.scenario.uncertainty import Factors
 from panbudget.season import supplies
 from panbudget.season.faults import with_faults
 from panbudget.season.layout import Forcing, prepare
 from panbudget.season.result import Season
-from panbudget.season.run import first_morning, run_forcing
+from panbudget.season.run import first_morning, run_forcing, run_salted
+from panbudget.season.salt import SaltLeft
 from panbudget.weather import Weather
 
+_ROUNDING = 1e-9  # by which two values may part and count as the same
 LEAST_SAMPLES = 20  # fewer runs say nothing of a range's ends
 #: draws that advice is judged by, each in every usable year: through a compiler, or not
 DRAWS = {True: 64, False: 12}
@@ -55,20 +57,29 @@ class Stretch(Protocol):
 
 
 class Days(NamedTuple):
-    """The same, that nobody has replayed."""
+    """The same, that nobody has replayed; where the water brings salt, what it does to the pans as described is in the forcing."""
 
     scenario: Scenario
     forcing: Forcing
     began: State
+    ended: State
+    salt: dict[str, SaltLeft]
 
 
 def days_of(
-    scenario: Scenario, weather: Weather, start: dt.date, end: dt.date, by: int = 0, began: State | None = None
+    scenario: Scenario, weather: Weather, start: dt.date, end: dt.date, by: int = 0, before: Days | None = None
 ) -> Days:
-    """Lay out some days of a garden, whose plantings are moved by years; they begin in their first morning, or as given."""
+    """Lay out some days of a garden, whose plantings are moved by years; they begin in their first morning, or after others."""
     forcing = with_faults(scenario, prepare(scenario, weather, start, end, by))
-    first = first_morning(forcing, spin_up=scenario.season.spin_up_days, by=by) if began is None else began
-    return Days(scenario, forcing, first)
+    if before is None:
+        began, salt = first_morning(forcing, spin_up=scenario.season.spin_up_days, by=by), dict[str, SaltLeft]()
+    else:
+        began, salt = before.ended, before.salt
+    if all(supply.salinity is None for supply in scenario.supply.values()):
+        return Days(scenario, forcing, began, began, salt)
+    ran, names = run_salted(scenario, forcing, began, salt), [*scenario.controller]
+    salt = {names[row]: balance.left(salted=ran.salted) for row, balance in ran.salts.items()}
+    return Days(scenario, ran.forcing, began, ran.after, salt)
 
 
 @dataclasses.dataclass(frozen=True)
@@ -262,6 +273,59 @@ def interval_of(values: Floats, share: float) -> tuple[float, float]:
     tail = (1.0 - share) / 2.0
     low, high = np.quantile(values, [tail, 1.0 - tail])
     return round(float(low), 9), round(float(high), 9)
+
+
+class Paired(NamedTuple):
+    """Differences of one garden from another over the same cells: mean, range, shares of cells below and above zero."""
+
+    mean: float
+    low: float
+    high: float
+    below: float
+    above: float
+
+
+def paired(mine: Floats, base: Floats, interval: float) -> Paired:
+    """Return how one garden's figures (cells,) differ from another's over the same cells."""
+    sign = signs(mine, base)
+    with np.errstate(invalid="ignore"):  # two recoveries that never came
+        apart = np.where(sign == 0, 0.0, mine - base)
+    low, high = np.quantile(apart, [(1.0 - interval) / 2.0, (1.0 + interval) / 2.0], method="nearest").tolist()
+    return Paired(float(apart.mean()), low, high, float((sign < 0).mean()), float((sign > 0).mean()))
+
+
+def verdict_of(sign: float, below: float, above: float, interval: float) -> str:
+    """
+    Judge a difference by the cells, in which it may turn the other way or vanish.
+
+    Parameters
+    ----------
+    sign : float
+        Which way it points as it is printed; 0 for no difference.
+    below, above : float
+        Share of the cells in which it is below and above zero. [-]
+    interval : float
+        Share that is asked for. [-]
+
+    Returns
+    -------
+    str
+        "none" as printed; "rare" where the two are equal in that share of the cells; "clear" where it points this way in
+        that share of the cells in which they differ, for equal ones contradict nothing; else "swamped".
+    """
+    if not sign:
+        return "none"
+    if below + above <= 1.0 - interval + _ROUNDING:
+        return "rare"
+    return "clear" if (above if sign > 0 else below) >= interval * (below + above) - _ROUNDING else "swamped"
+
+
+def signs(value: Any, other: Any) -> Ints:
+    """Return which way values differ from others: 1, -1, or 0 where they are the same but for rounding."""
+    value, other = np.asarray(value, float), np.asarray(other, float)
+    with np.errstate(invalid="ignore"):
+        apart = np.abs(value - other) > _ROUNDING * np.maximum(np.maximum(np.abs(value), np.abs(other)), 1.0)
+        return np.asarray(np.where(apart | (np.isinf(value) ^ np.isinf(other)), np.sign(value - other), 0), np.int64)
 
 
 def sampled_forcings(season: Stretch, draws: Draws | int) -> Iterator[Forcing]:

@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from panbudget.numeric import Floats
 from panbudget.reports.canvas import keys, legend_over, panels
 from panbudget.reports.style import STYLES, applied, plain
-from panbudget.studies.away import Away
+from panbudget.studies.away.leaving import Away
 
 _COLUMNS = 3
 _FAR = 200.0  # % of RAW; a bed that goes far below would flatten the others, and has a scale of its own

@@ -11,7 +11,9 @@ from panbudget.reports.away.figures import room_figure
 from panbudget.reports.pages import Report, filled, margin_said, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.years import moved
-from panbudget.studies.away import Away, Change, Stay, Sure
+from panbudget.studies.away.judging import Change, Sure
+from panbudget.studies.away.leaving import Away
+from panbudget.studies.away.stays import Stay
 from panbudget.studies.ranges import ranges_of
 
 _section, _say = words_of("away")
@@ -75,7 +77,7 @@ def _cure(away: Away) -> str:
         several = (_say("one", n=n, change=each, **_hundreds(each.sure)) for n, each in enumerate(sure, 1))
         return _say("sure_changes", changes="; ".join(several))
     best = next((change for change in away.changes if change.sure is not None), None)  # they are ranked
-    gains = best is not None and (best.stress_days < best.before or _share(best.sure) > _share(away.sure))
+    gains = best and (best.verdict(away.interval) == "fewer" or _share(best.sure) > _share(away.sure))
     return _say("best", best=best, **_hundreds(best.sure)) if best and gains else _say("none")
 
 
@@ -133,22 +135,22 @@ def away_report(away: Away, figures: Mapping[str, str]) -> Report:
             _section("figures", figures=figures),
             _section("beds", table=beds),
             _section("pans", table=pans),
-            _section("changes", table=[_change(change) for change in away.changes]),
+            _section("changes", table=[_change(change, away.interval) for change in away.changes]),
         ],
         assumptions=away.assumptions,
     )
 
 
-def _change(change: Change) -> dict[str, Any]:
-    return {**vars(change), "outcome": _outcome(change), **_hundreds(change.sure), **_margins(change.sure)}
+def _change(change: Change, interval: float) -> dict[str, Any]:
+    outcome = _outcome(change, interval)
+    return {**vars(change), "outcome": outcome, **_hundreds(change.sure), **_margins(change.sure)}
 
 
-def _outcome(change: Change) -> str:
+def _outcome(change: Change, interval: float) -> str:
     if change.sure is not None and not change.safe and not change.fails_in:
         return _say("unsure")
-    more = change.stress_days - change.before
-    key = "can_not" if change.impossible else "safe" if change.safe else "better" if more < 0 else "worse"
-    return _say("no_help" if key == "worse" and more == 0 else key, change=change, years=", ".join(change.fails_in))
+    key = "can_not" if change.impossible else "safe" if change.safe else f"days_{change.verdict(interval)}"
+    return _say(key, change=change, years=", ".join(change.fails_in))
 
 
 def away_totals(away: Away) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from panbudget.reports.compare.figures import COMPARE_FIGURES
 from panbudget.reports.pages import Report, Section, filled, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
-from panbudget.studies.compare import AS_DESCRIBED, BED_MEASURES, RULE, VALVE_MEASURES, Comparison, measure_of
+from panbudget.studies.compare import AS_DESCRIBED, BED_MEASURES, RULE, VALVE_MEASURES, Comparison, measure_of, round_to
 from panbudget.studies.ranges import ranges_of
 from panbudget.words import count, days_said, number, percent, signed
 
@@ -26,15 +26,7 @@ def _figure(where: str, key: str, value: float) -> str:
 
 def _printed(d: Any) -> tuple[float, float]:
     """A row's value and reference as they are printed: a difference beside them is the difference of these."""
-    decimals = measure_of(d.where, d.measure).decimals
-    value, reference = (v if math.isinf(v) else round(v, decimals) for v in (d.value, d.reference))
-    return value, reference
-
-
-def _differs(difference: Any) -> bool:
-    """Tell whether two values, a row of `Comparison.differences`, differ in what is printed of them."""
-    shown = {_figure(difference.where, difference.measure, v) for v in (difference.value, difference.reference)}
-    return difference.verdict != "none" and len(shown) == 2
+    return round_to((d.where, d.measure), d.value), round_to((d.where, d.measure), d.reference)
 
 
 def _first(comparison: Comparison) -> Season:
@@ -94,7 +86,7 @@ def _of_variant(name: str, differences: pd.DataFrame) -> list[str]:
     measures, sentences, same = texts("compare")["measures"], [], []
     for where, rows in differences.groupby("where", sort=False):
         shown = measures["of_bed" if "/" in str(where) else "of_valve"]
-        parts = [_part(d, shown[d.measure]) for d in rows.itertuples() if d.measure in shown and _differs(d)]
+        parts = [_part(d, shown[d.measure]) for d in rows.itertuples() if d.measure in shown and d.verdict != "none"]
         if parts:
             sentences.append(f"{name}, {where}: " + "; ".join(parts) + ".")
         else:
@@ -134,8 +126,7 @@ def _part(d: Any, text: str) -> str:
         "recovered": _recovered(d.value, "recovered"),
         "recovered_before": _recovered(d.reference, "recovered_before"),
     }
-    unsure: str = texts("compare")["unsure"] if d.verdict == "swamped" else ""
-    return f"{filled(text, values)}{unsure}"
+    return f"{filled(text, values)}{texts('compare')['verdicts'][d.verdict]}"
 
 
 def _recovered(days: float, when: str) -> str:
@@ -196,13 +187,13 @@ def _row(comparison: Comparison, span: str, where: str, key: str) -> dict[str, s
     table = comparison.differences
     d: Any
     for d in table[(table["span"] == span) & (table["where"] == where) & (table["measure"] == key)].itertuples():
-        if not _differs(d):
+        if d.verdict == "none":
             row[d.variant] += " (=)"
             continue
         if math.isfinite(d.difference):
             value, reference = _printed(d)
             row[d.variant] += f" ({signed(value - reference, measure_of(where, key).decimals)})"
-        row[d.variant] += " ≈" if d.verdict == "swamped" else ""
+        row[d.variant] += "" if d.verdict == "clear" else " ≈"
     return row
 
 

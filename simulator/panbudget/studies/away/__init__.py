@@ -1,0 +1,1 @@
+"""Away: may the garden be left alone."""

@@ -40,7 +40,7 @@ CASES = {
         "danger",
         "More or larger emitters",
     ),
-    "too-wet": (nested(BED, {"emitters": {"count": 300}}), {}, "caution", "Fewer or smaller emitters"),
+    "too-wet": (nested(BED, {"emitters": {"count": 120}}), {}, "caution", "Fewer or smaller emitters"),
     "not-growing": (nested(BED, {"planted": dt.date(2025, 5, 10)}), {}, "note", "nothing grows here"),
     "never-growing": (nested(BED, {"planted": dt.date(2023, 5, 10)}), {}, "caution", "Look at the year of `planted`"),
     "pan-table-bounds": (
@@ -200,6 +200,18 @@ def test_too_wet_is_over_half_as_much_again_as_needed_with_over_three_tenths_dra
     """Common practice, no source. Of 100 mm needed."""
     bed = {"irrigation_growing_mm": irrigation, "net_demand_mm": 100.0, "drained_growing_mm": drained}
     assert bool(told(with_totals(season, bed=bed), "too-wet")) is wet
+
+
+@pytest.mark.parametrize(
+    ("given", "needed", "grave"),
+    [(499.9, 100.0, False), (500.0, 100.0, True), (109.9, 10.0, False), (110.0, 10.0, True)],
+)
+def test_five_times_the_need_and_a_hundred_millimetres_more_is_far_too_wet(season, given, needed, grave):
+    """Ours, no source: above it, something is broken or slipped."""
+    bed = {"irrigation_growing_mm": given, "net_demand_mm": needed, "drained_growing_mm": given - needed}
+    (finding,) = told(with_totals(season, bed=bed), "too-wet")
+    assert (finding.severity == "danger") is grave
+    assert ("the jug under the refill emitter" in finding.message) is grave
 
 
 @pytest.mark.parametrize(("minutes", "short"), [([2.0, 2.0], False), ([1.9, 2.0], True), ([1.0, 2.0, 9.0], False)])

@@ -11,6 +11,7 @@ import pytest
 from panbudget import replay
 from panbudget.errors import Problem, ScenarioError
 from panbudget.reports.away.page import away_sentences
+from panbudget.studies import ranges
 from panbudget.studies.away import changes, judging, leaving
 from panbudget.studies.away.leaving import away
 from panbudget.studies.away.stays import BedAway, Fared, PanAway, Stay
@@ -347,3 +348,21 @@ def test_where_no_size_makes_it_safe_the_one_that_leaves_the_least_is_told():
     assert (change.what, change.impossible) == ("b", "")
     change, _ = best_of({"c": [0, 0, 1, 2]})
     assert change.fails_in == ("2024", "2023")
+
+
+@pytest.mark.parametrize(
+    ("days", "verdict"),
+    [
+        (None, "none"),
+        ((0.0, 0.0, 0.0), "none"),
+        ((-1.0, 0.9, 0.1), "fewer"),
+        ((-1.0, 0.89, 0.11), "swamped"),
+        ((-1.0, 0.2, 0.0), "fewer"),  # equal in the others
+        ((-1.0, 0.1, 0.0), "rare"),
+        ((1.0, 0.1, 0.9), "clear"),
+    ],
+)
+def test_a_change_helps_where_the_draws_that_it_changes_say_so(days, verdict):
+    """Mean, shares below and above; nine of ten are asked for."""
+    told = None if days is None else judging.Sure(0.5, 0.5, days=ranges.Paired(days[0], 0.0, 0.0, *days[1:]))
+    assert judging.Change("x", False, (), 1, 2, "", told).verdict(0.9) == verdict

@@ -274,6 +274,15 @@ def test_each_measure_of_a_window_is_that_of_the_tables_days(garden):
     assert ("upper/tomatoes", "recovery_days") not in found
 
 
+def test_a_bed_where_nothing_grows_has_no_worst_depletion(make_garden):
+    """Planted on the fifth day: four days without plants are none, as in the tables."""
+    late = {"controller": {"upper": {"bed": {"tomatoes": {"planted": dt.date(2025, 5, 5), "initial_depletion": 0.9}}}}}
+    season = replay(make_garden(late, days=5))
+    assert season.beds["upper/tomatoes"]["growing"].tolist() == [False] * 4 + [True]
+    found = study._measured(season, slice(0, 4), None, ranges.scanned(season.scenario))[0]
+    assert (found["upper/tomatoes", "worst_depletion_percent"], found["upper/tomatoes", "stress_days"]) == (0.0, 0.0)
+
+
 @pytest.mark.parametrize(
     ("start", "end", "inside"),
     [

@@ -10,7 +10,6 @@ import pytest
 
 from panbudget import replay
 from panbudget.reports.writing import as_page
-from panbudget.season import layout
 from panbudget.studies import ranges
 from panbudget.studies.ranges import drawn_factors, interval_of, ranges_of, sampled_litres, sampled_results, with_spread
 from tests.season.test_faults import TANK
@@ -322,11 +321,25 @@ def test_days_that_follow_each_other_are_the_season_that_they_make_up(make_garde
     season = replay(make_garden())
     garden, weather, start = season.scenario, season.weather, season.scenario.season.start
     at = [start, start + dt.timedelta(days=10), start + dt.timedelta(days=11), garden.season.end]
-    parts = [
-        ranges.Days(garden, layout.prepare(garden, weather, *at[:2]), season.began),
-        ranges.Days(garden, layout.prepare(garden, weather, *at[2:]), season.began),
-    ]
+    first = ranges.days_of(garden, weather, *at[:2])
+    parts = [first, ranges.days_of(garden, weather, *at[2:], before=first)]
     whole = list(sampled_results(season, 3, lanes=[0, 1]))
     for (first, second), out in zip(ranges.sampled_chains(parts, 3, lanes=[0, 1]), whole, strict=True):
         assert np.hstack([first.depletion, second.depletion]) == pytest.approx(out.depletion)
         assert np.hstack([first.drawn, second.drawn]) == pytest.approx(out.drawn)
+
+
+def test_days_on_salty_water_have_the_salt_of_the_replay(make_garden):
+    """Its slower evaporation and lower trip, handed on from the days before."""
+    garden = make_garden({"supply": {"spring": {"salinity": "6 dS/m"}}})
+    begin, end = garden.season.start, garden.season.end
+    first = replay(garden, end=begin + dt.timedelta(days=19))
+    later = {"start": begin + dt.timedelta(days=20), "end": end}
+    second = replay(garden, **later, weather=first.weather, state=first.state, salt=first.salt_left)
+    days = ranges.days_of(garden, first.weather, begin, begin + dt.timedelta(days=19))
+    more = ranges.days_of(garden, first.weather, *later.values(), before=days)
+    fresh = ranges.days_of(garden.changed({"supply": {"spring": {"salinity": None}}}), first.weather, begin, end)
+    for laid_out, season in ((days, first), (more, second)):
+        for name in ("evaporation", "shift", "swing", "dry"):
+            assert np.array_equal(getattr(laid_out.forcing.pans, name), getattr(season.forcing.pans, name)), name
+    assert more.forcing.pans.evaporation[0, -1] < fresh.forcing.pans.evaporation[0, -1]

@@ -270,6 +270,7 @@ def test_a_month_in_which_the_bed_does_not_grow_keeps_the_flow(make):
     late = {"controller": {"upper": {"bed": {"tomatoes": {"planted": dt.date(2025, 6, 1)}}}}}
     months = rows(setup(make(late)).sheets["upper"])
     assert months[0].bound == "idle"
+    assert (months[0].supply_mm, months[0].need_mm) == (0.0, 0.0)
     assert months[0].refill == round(ml_per_minute(2.0 * math.sqrt(1.5)))
 
 

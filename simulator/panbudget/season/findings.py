@@ -29,6 +29,10 @@ STRESS_RUN_DANGER = 14  # days in a row
 FLOOD = 100.0  # mm given in a day: more than a soil takes in or holds
 DROWNED_SHARE = 0.3  # of the irrigation, drained below the roots
 DROWNED_TIMES = 1.5  # supply over net demand
+DROWNED_DANGER, DROWNED_MM = (
+    5.0,
+    100.0,
+)  # supply over net demand; and mm more than that, or a wet summer's need is soon passed
 SHORT_OPENING = 2.0  # minutes
 OPENINGS_A_DAY = 12
 BOUND_SHARE = 0.1  # of the days: model page §2
@@ -238,7 +242,9 @@ def _of_bed(season: Season, key: str) -> Iterator[Finding]:
     if table["growing"].any() and given > DROWNED_TIMES * needed and drained > DROWNED_SHARE * given:
         wet = (table["deep_percolation_mm"] > 0.0) & table["growing"]
         amounts = {"given": words.mm(given), "needed": words.mm(needed), "drained": words.mm(drained)}
-        yield _finding("caution", "too-wet", key, wet, **amounts)
+        grave = given >= DROWNED_DANGER * needed and given - needed >= DROWNED_MM
+        severity, text = ("danger", "too-wet-by-far") if grave else ("caution", "too-wet")
+        yield _finding(severity, "too-wet", key, wet, text=text, **amounts)
     flood = table["irrigation_mm"] > FLOOD
     if flood.any():
         part = season.scenario.controller[key.split("/")[0]].bed[key.split("/")[1]]

@@ -51,6 +51,12 @@ def test_etc_less_rain_is_net_demand_but_for_what_the_soil_gains(make_garden):
     assert weeks_table(season)["etc_less_rain_mm"].sum() == pytest.approx(bed["net_demand_mm"].sum() + fallen)
 
 
+def test_a_week_in_which_nothing_grows_needs_nothing(make_garden):
+    late = {"controller": {"upper": {"bed": {"tomatoes": {"planted": "2025-05-08"}}}}}
+    first, second = weeks_table(replay(make_garden(late, days=14)))["etc_less_rain_mm"]
+    assert first == 0.0 < second
+
+
 def test_a_week_of_rain_is_said_to_be(make_garden):
     bed = {"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"count": 60}}}}}}
     season = replay(make_garden(bed, weather=weather_csv(21, rain=[0.0] * 7 + [45.5] + [0.0] * 13)))

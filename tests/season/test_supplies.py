@@ -293,14 +293,13 @@ def test_whatever_the_tank_its_water_closes(tmp_path_factory, described):
 
 
 def test_other_sizes_of_a_tank_are_seasons_of_their_own(make_garden):
-    """The size as it is gives the season's own hours; a larger one never more; none leaves fewer days short than what is enough."""
+    """The size as it is gives the season's own hours; a larger one never more; none keeps the wish more often than what is enough."""
     season = replay(on_tank(make_garden, {**TANK, "volume": "300 L", "footprint": "0.3 m^2"}, days=40))
     sizes = tank_sizes(season, "spring")
     own = sizes[sizes["volume_l"] == 300.0].iloc[0]
     assert own["starved_hours"] == season.totals["controllers"]["upper"]["starved_hours"] > 0.0
     assert (sizes["starved_hours"].diff().dropna() <= 1e-6).all()
-    fewest = sizes["stress_days"] == sizes["stress_days"].min()
-    assert enough(sizes)["volume_l"] == sizes[fewest]["volume_l"].min()
+    assert enough(sizes)["share"] == sizes["share"].max()
     figure = tank_figure(season)
     assert figure[0].get_title(loc="left") == "Tank spring"
     assert "m³" in figure[0].get_ylabel()
@@ -320,7 +319,7 @@ def test_a_report_runs_the_sizes_of_a_tank_once(make_garden, tmp_path, monkeypat
     write_into(season, tmp_path)
     assert asked == ["spring"]
     page = (tmp_path / "report.html").read_text(encoding="utf-8")
-    assert "smallest size with the fewest days short" in page
+    assert "size that is enough for the plants" in page
 
 
 def test_a_tank_that_no_valve_hangs_on_is_left_out(make_garden):

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import pandas as pd
 import pytest
 
 from panbudget import replay
-from panbudget.studies.supplies import enough, pressed
+from panbudget.studies.supplies import pressed
 from tests.season.test_faults import TANK
 from tests.small_weather import weather_csv
 
@@ -67,16 +66,3 @@ def test_the_row_as_described_is_the_seasons_own(overlay, make_garden):
     assert (row.openings, row.open_hours, row.bed_litres) == pytest.approx(
         (own["openings"], own["open_hours"], own["bed_litres"]), rel=1e-12
     )
-
-
-@pytest.mark.parametrize(
-    ("days", "volume"),
-    [
-        ([5.0, 1.0, 0.0], 300.0),
-        ([0.0, 0.0, 0.0], 100.0),
-        ([0.0, 2.0, 0.0], 100.0),  # the smallest, whatever a larger one did
-        ([5.0, 2.0, 2.0], 200.0),  # more tank is no use to the plants
-    ],
-)
-def test_the_smallest_tank_that_leaves_the_fewest_days_short_is_enough(days, volume):
-    assert enough(pd.DataFrame({"volume_l": [100.0, 200.0, 300.0], "stress_days": days}))["volume_l"] == volume

@@ -81,7 +81,12 @@ def verb_of(result: Any) -> Verb:
 def sentences(result: Any) -> list[str]:
     """Return what a result's page says first."""
     verb = verb_of(result)
-    return verb.sentences(result) + (measure_first(verb.of(result)) if verb.measures else [])
+    return verb.sentences(result) + _measure_first(result)
+
+
+def _measure_first(result: Any) -> list[str]:
+    verb = verb_of(result)
+    return measure_first(verb.of(result)) if verb.measures else []
 
 
 def as_json(result: Any) -> dict[str, Any]:
@@ -119,7 +124,7 @@ def as_page(result: Any, figures: Mapping[str, str] | None = None) -> str:
     report = verb.report(result, figures or {})
     filled: dict[str, Any] = {
         "note": report.note or result.scenario.note,
-        "sentences": report.sentences or sentences(result),
+        "sentences": [*(report.sentences or verb.sentences(result)), *_measure_first(result)],
         "provenance": provenance(verb.of(result), result.scenario),
         "garden": section("", "garden", table=garden_rows(gardens_of(result))),
         "laid_over": result.scenario.laid_over,

@@ -28,7 +28,7 @@ from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.heat import HeatWave, find_heat_waves, made_wave
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.season.years import in_year, moved, usable_years
+from panbudget.season.years import usable_years
 from panbudget.studies import common, ranges
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
@@ -267,18 +267,10 @@ def _over_draws(
             values[span, name] = _measured(replayed, at, wave, ranges.scanned(replayed.scenario))[0]
             cells[span, name] = _measured(replayed, at, wave, draws, run)
         for year in others:
-            moved_on = _in_year(described[name], by_year[year], season, year - present)
+            moved_on = ranges.days_in_year(described[name], by_year[year], season, year - present)
             more = _measured(moved_on, slice(None), None, draws, run)
             cells["season", name] = pd.concat([cells["season", name], more], axis=1, ignore_index=True)
     return values, cells, tuple(sorted({present, *others}))
-
-
-def _in_year(scenario: Scenario, weather: Weather, days: tuple[dt.date, dt.date], by: int) -> ranges.Days:
-    """A garden's days in another year, without a made-up heat wave, which is of its own."""
-    start, end = (moved(day, by) for day in days)
-    if scenario.fault:
-        return ranges.days_of(in_year(scenario, scenario.season.start.year + by), weather, start, end)
-    return ranges.days_of(scenario, weather, start, end, by)
 
 
 def _refuse_days(

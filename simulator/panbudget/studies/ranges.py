@@ -30,6 +30,7 @@ from panbudget.season.layout import Forcing, prepare
 from panbudget.season.result import Season
 from panbudget.season.run import first_morning, run_forcing, run_salted
 from panbudget.season.salt import SaltLeft
+from panbudget.season.years import in_year, moved
 from panbudget.weather import Weather
 
 _ROUNDING = 1e-9  # by which two values may part and count as the same
@@ -80,6 +81,14 @@ def days_of(
     ran, names = run_salted(scenario, forcing, began, salt), [*scenario.controller]
     salt = {names[row]: balance.left(salted=ran.salted) for row, balance in ran.salts.items()}
     return Days(scenario, ran.forcing, began, ran.after, salt)
+
+
+def days_in_year(scenario: Scenario, weather: Weather, days: tuple[dt.date, dt.date], by: int) -> Days:
+    """Lay out a garden's days some years on, without a made-up heat wave, which is of its own year."""
+    start, end = (moved(day, by) for day in days)
+    if scenario.fault:
+        return days_of(in_year(scenario, scenario.season.start.year + by), weather, start, end)
+    return days_of(scenario, weather, start, end, by)
 
 
 @dataclasses.dataclass(frozen=True)

@@ -56,7 +56,9 @@ class SeasonsByYear(Reported):
 
     @property
     def named(self) -> dict[int, str]:
-        """The years with a name: the worst, the best, and, of three or more, the middle one."""
+        """The years with a name: the worst, the best, and, of three or more, the middle one; a single one has none."""
+        if len(self.ranked) == 1:
+            return {}
         names = {self.ranked[-1]: "best", self.ranked[0]: "worst"}
         return names | ({self.ranked[len(self.ranked) // 2]: "middle"} if len(self.ranked) > 2 else {})
 

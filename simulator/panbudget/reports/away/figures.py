@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
 from panbudget.numeric import Floats
 from panbudget.reports.canvas import keys, legend_over, panels
@@ -47,6 +48,7 @@ def room_figure(away: Away, axes: Sequence[Axes] | None = None) -> list[Axes]:
     for ax, low in zip(axes, lows, strict=True):
         ax.set_ylim(1.06 * (low if low > _FAR else deepest), 0.0)  # downward, as depletion everywhere
     axes[0].set_xlim(0.5, away.days + 0.5)
+    axes[0].xaxis.set_major_locator(MaxNLocator(nbins=6, integer=True))
     for ax in axes[::_COLUMNS]:
         ax.set_ylabel("used of RAW [%]")
     for ax in axes[-_COLUMNS:]:

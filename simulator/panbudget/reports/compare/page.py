@@ -75,6 +75,7 @@ def _odds(comparison: Comparison) -> Iterator[str]:
         for name, both in rows.groupby("variant", sort=False):
             days, litres = both.to_dict("records")
             shares = {key: math.floor(100.0 * days[key] + 1e-9) for key in ("below", "above")}
+            shares["equal"] = math.floor(100.0 * (1.0 - days["below"] - days["above"]) + 1e-9)
             ends = {key: signed(litres[key]) for key in ("low", "high")}
             ends |= {f"{key}_days": signed(days[key]) for key in ("low", "high")}
             yield _say(

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from panbudget.reports.pages import Report, Section, gravest_first, texts, words_of
+from panbudget.reports.pages import Report, Section, gravest_first, margin_said, texts, words_of
 from panbudget.reports.season.figures import other_sizes, season_figures
 from panbudget.reports.season.files import beds_table, daily_table, openings_table
 from panbudget.reports.season.weeks import weeks_table
@@ -112,7 +112,7 @@ def season_report(season: Season, figures: Mapping[str, str]) -> Report:
             _section("supplies", table=_supplies(season)),
             _section("months", table=_months(season)),
             _section("tanks", table=_tanks(season)),
-            _section("tank_sizes", table=_tank_sizes(season)),
+            _section("tank_sizes", table=_tank_sizes(season), fill=_over(season)),
             _section("pressures", table=_pressures(season)),
             _section("figures", figures=figures),
             _section("models", table=_models(season)),
@@ -234,11 +234,19 @@ def _tank_sizes(season: Season) -> pd.DataFrame:
         best = enough(sizes)["volume_l"]
         marks = {
             "as described": np.array(FACTORS) == 1.0,
-            "smallest with the fewest days short": sizes["volume_l"] == best,
+            "enough for the plants": sizes["volume_l"] == best,
         }
         which = ["; ".join(itertools.compress(marks, holds)) for holds in zip(*marks.values(), strict=True)]
-        parts.append(sizes.assign(tank=name, which=which))
+        margin = [margin_said(pair) if marked else "" for pair, marked in zip(sizes["exposure"], which, strict=True)]
+        kept = np.floor(100.0 * sizes["share"] + 1e-9)
+        parts.append(sizes.assign(tank=name, which=which, kept=kept, margin=margin))
     return pd.concat(parts) if parts else pd.DataFrame()
+
+
+def _over(season: Season) -> dict[str, Any]:
+    """Over how many years and draws the sizes of tanks are judged, and by what wish."""
+    about = next(iter(other_sizes(season).values())).attrs if season.tanks else {"years": 0, "draws": 0}
+    return {**about, "wish": season.scenario.wishes.stress_days}
 
 
 def _models(season: Season) -> Iterator[dict[str, Any]]:

@@ -191,7 +191,7 @@ def _tables(valve: ValveSizing, sizing: Sizing) -> Iterator[Section]:
             "pan": row["from"] or _say("pan", row=row),
             "swing_g": 1000.0 * row["swing_kg"],
             "share": _hundredths(row["share"]),
-            "emitters": ", ".join(f"{bed} {row['emitters'][bed]}" for bed in varied),
+            "emitters": ", ".join(f"{bed}\u00a0{row['emitters'][bed]}" for bed in varied),
             "missed": ", ".join(texts("size")["missed"][name] for name in row["missed"]) or "none",
         }
         if not varied:

@@ -6,12 +6,14 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
 from panbudget.reports.canvas import panels
 from panbudget.reports.style import STYLES, applied, plain
 from panbudget.studies.years import SeasonsByYear
 
 _MOST_LABELS = 21  # of years under an axis
+_FEWEST_PLACES = 6  # on an axis, or a bar is a wall
 
 
 @applied()
@@ -42,11 +44,12 @@ def years_figure(years: SeasonsByYear, axes: Sequence[Axes] | None = None) -> li
         ax.set_title(plain(name))
         ax.set_ylabel("days short" if at < len(beds) else "water [L]")
         ax.set_ylim(0.0, 1.25 * max(*values, 1.0))
+        ax.yaxis.set_major_locator(MaxNLocator(nbins=4, integer=True))
         ax.grid(axis="y")
     for where, year in zip(places, years.seasons, strict=True):
         for ax, values in zip(axes, beds.values(), strict=False):
             ax.annotate(years.named.get(year, ""), (where, values[where]), ha="center", va="bottom", fontsize=8.0)
     apart = -(-len(places) // _MOST_LABELS)
     axes[-1].set_xticks(places[::apart], [str(year) for year in years.seasons][::apart])
-    axes[-1].set_xlim(-0.6, len(places) - 0.4)
+    axes[-1].set_xlim(-0.6, max(len(places), _FEWEST_PLACES) - 0.4)
     return axes

@@ -21,7 +21,7 @@ def years_sentences(years: SeasonsByYear) -> list[str]:
     """Say how many years there are, how many are without a short day, and what the named ones are like."""
     held, calm = [*years.seasons], sum(not years.days_short(year) for year in years.seasons)
     first = _say("years", years=len(held), listed=listed(held), calm=calm or "none")
-    ranks = [] if len(held) == 1 else sorted(years.named, key=years.ranked.index)
+    ranks = sorted(years.named, key=years.ranked.index)
     return [first, *(_say("named", name=years.named[year], year=year, what=_what(years, year)) for year in ranks)]
 
 
@@ -84,4 +84,5 @@ VERB = Verb(
     tables={"years.csv": SeasonsByYear.table},
     figures=lambda years: {"years": years_figure},
     of=lambda years: years.seasons[years.ranked[0]],
+    measures=True,
 )

@@ -436,8 +436,8 @@ def _differences(
     interval = described[name].uncertainty.interval
     # another year has no wave to recover from
     pairs = [[cells[span, of].loc[key].dropna().to_numpy(float) for of in (name, reference)] for key in shared]
-    drawn = pd.DataFrame([ranges.paired(*pair, interval) for pair in pairs], index=mine.index)
-    printed = ([round_to(key, value) for key, value in values.items()] for values in (mine, base))
+    drawn = pd.DataFrame([ranges.paired(new, old, interval) for new, old in pairs], index=mine.index)
+    printed = ([round_to(key, value) for key, value in zip(shared, values, strict=True)] for values in (mine, base))
     signs = ranges.signs(*printed).tolist()
     verdict = [ranges.verdict_of(*told, interval) for told in zip(signs, drawn["below"], drawn["above"], strict=True)]
     return pd.DataFrame(

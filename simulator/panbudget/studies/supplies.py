@@ -189,8 +189,10 @@ def tank_sizes(season: Season, supply: str) -> pd.DataFrame:
 
         return ranges.around(holds, ranges.COARSE)
 
-    shown = {FACTORS.index(1.0), int(sizes.index.get_loc(enough(sizes).name))}
-    return sizes.assign(exposure=[margin(factor) if at in shown else None for at, factor in enumerate(FACTORS)])
+    best = enough(sizes)["volume_l"]
+    shown = [factor == 1.0 or volume == best for factor, volume in zip(FACTORS, sizes["volume_l"], strict=True)]
+    margins = [margin(factor) if is_shown else None for factor, is_shown in zip(FACTORS, shown, strict=True)]
+    return sizes.assign(exposure=pd.Series(margins, dtype=object))
 
 
 def _grown(stretch: ranges.Stretch, row: int, factor: float) -> ranges.Days:
@@ -238,4 +240,5 @@ def enough(sizes: pd.DataFrame) -> pd.Series[Any]:
     """
     often = sizes[sizes["share"] >= sizes["share"].max() - _ALIKE_SHARE - 1e-9]
     few = often[often["mean_days"] <= often["mean_days"].min() + _ALIKE_DAYS + 1e-9]
-    return few.loc[few["volume_l"].idxmin()]
+    row: pd.Series[Any] = few.iloc[int(few["volume_l"].argmin())]
+    return row

@@ -245,8 +245,8 @@ def _tank_sizes(season: Season) -> pd.DataFrame:
 
 def _over(season: Season) -> dict[str, Any]:
     """Over how many years and draws the sizes of tanks are judged, and by what wish."""
-    about = next(iter(other_sizes(season).values())).attrs if season.tanks else {"years": 0, "draws": 0}
-    return {**about, "wish": season.scenario.wishes.stress_days}
+    about = [sizes.attrs for sizes in other_sizes(season).values()] or [{"years": 0, "draws": 0}]
+    return {**{str(key): value for key, value in about[0].items()}, "wish": season.scenario.wishes.stress_days}
 
 
 def _models(season: Season) -> Iterator[dict[str, Any]]:

@@ -176,8 +176,8 @@ class Leave:
         hot, *years = drawn
         sure = Sure(float(np.mean([each.safe for each in years])), float(hot.safe.mean()))
         if beside:
-            days = ([each.stress_days.sum(axis=1) for each in part] for part in (drawn, beside))
-            sure = dataclasses.replace(sure, days=ranges.paired(*map(np.concatenate, days), _interval(garden)))
+            now, before = (np.concatenate([each.stress_days.sum(axis=1) for each in part]) for part in (drawn, beside))
+            sure = dataclasses.replace(sure, days=ranges.paired(now, before, _interval(garden)))
         if garden is self.plain or often(sure, _interval(garden)):
             exposure = ranges.around(lambda factor: holds(factor, 1.0), ranges.COARSE)
             refill_flow = exposure and ranges.around(lambda factor: holds(1.0, factor), ranges.COARSE)

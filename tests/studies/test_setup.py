@@ -385,3 +385,23 @@ def test_a_tolerance_will_do_where_both_its_ends_keep_the_wish_as_often_as_asked
     sure = study._sure("upper", [season], [None])
     assert (sure.share, sure.refill_within, sure.swing_within) == (1.0, 0.02, 0.05)
     assert sure.refill_flow == (0.4, 1.0)
+
+
+def test_each_months_ranges_are_of_the_draws(make):
+    """By hand: the same months of each drawn season; the flow to set goes with the supply of a draw, in the mean of the years."""
+    garden = make()
+    season, table = replay(garden), setup(garden).sheets["upper"].months
+    outs = list(study.ranges.sampled_results(season, 2, lanes=[1]))
+    month, growing = season.days.index.month, season.beds["upper/tomatoes"]["growing"].to_numpy()
+    for row in table.itertuples():
+        of_month = month == row.month
+        litres = [7.0 * out.drawn[0, of_month].sum() / of_month.sum() for out in outs]
+        supply = [out.irrigation[0, of_month & growing].sum() for out in outs]
+        assert (row.litres_a_week_low, row.litres_a_week_high) == pytest.approx(tuple(np.quantile(litres, [0.05, 0.95])))
+        assert row.openings_a_week_low <= row.openings_a_week_high
+        for flow, of in zip((row.refill_low, row.refill_high), np.quantile(supply, [0.05, 0.95]), strict=True):
+            assert flow == max(round(sheet_flow(garden) * of / row.need_mm), 1)
+
+
+def sheet_flow(garden):
+    return ml_per_minute(replay(garden).forcing.pan_of["upper"].refill_flow)

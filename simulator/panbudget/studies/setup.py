@@ -44,10 +44,12 @@ TURNED = "turned each month"
 
 _DROPS = {"_": "mean", "_low_": "min", "_high_": "max"}
 _CSV_NAMES = {"drop_mm": "drop_in_three_dry_days_mm", "refill": "refill_ml_min"}
+_CSV_NAMES |= {f"refill_{end}": f"refill_ml_min_{end}" for end in ("low", "high")}
 _CSV_COLUMNS = (
     *("controller", "month", "days", "drop_in_three_dry_days_mm", "drop_low_mm", "drop_high_mm", "dry_runs"),
     *("openings_a_week", "pressed_a_week", "minutes", "litres_a_week", "bed", "supply_mm", "need_mm"),
     *("refill_ml_min", "bound"),
+    *(f"{name}_{end}" for name in ("openings_a_week", "litres_a_week", "refill_ml_min") for end in ("low", "high")),
 )
 
 
@@ -160,7 +162,9 @@ class ValveSheet:
         - ``supply_mm``, ``need_mm``: what the chosen bed's driest quarter got and needed, a season;
         - ``refill``: flow that makes supply match need [mL/min], and ``bound``: "least" or "most" where that would be beyond
           what can be set; "idle" where the bed does not grow; "kept" in all months where turning would leave the beds short on
-          more days than the present flow; else empty.
+          more days than the present flow; else empty;
+        - ``openings_a_week``, ``litres_a_week`` and ``refill`` with ``_low`` and ``_high`` behind: between which they lie in
+          the scenario's interval of the cells, the refill of the draws, in the mean of the years.
     bed : str
         The bed that the calendar goes by.
     gains : tuple of Gain
@@ -308,6 +312,9 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
     starved = sum(float(season.controllers[name]["starved_hours"].sum()) for season in seasons)
     least = OUTRUN * ml_per_minute(max(_hottest_hour(season, name) for season in seasons))
     months = _months(name, bed, seasons, refill, least)
+    months = months.join(
+        _month_ranges(name, bed, seasons, months, lambda supply, need: _turned(refill, supply, need, least)[0])
+    )
     flat, _ = _turned(refill, sum(months["supply_mm"]), sum(months["need_mm"]), least)
     settings = {"as it is": refill, "one flow all season": float(flat), TURNED: None}
     gains, by_way = [], []
@@ -319,7 +326,8 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
     sure = _sure(name, seasons, turned)
     now, then = (gain.stress_days + gain.other_stress_days for gain in (gains[0], gains[-1]))
     if then > now or sure.mean_days[-1] > sure.mean_days[0]:  # no calendar that makes things worse
-        months = months.assign(refill=round(refill), bound=months["bound"].where(months["bound"] == "idle", KEPT))
+        kept = dict.fromkeys(("refill", "refill_low", "refill_high"), round(refill))
+        months = months.assign(**kept, bound=months["bound"].where(months["bound"] == "idle", KEPT))
     totals = {
         model: sum(float(season.forcing.pan_of[name].evaporation[model].sum()) for season in seasons)
         for model in forcing.evaporation
@@ -417,6 +425,35 @@ def _months(name: str, bed: str, seasons: list[Season], refill: float, least: fl
         for supply, need, grows in zip(months["supply_mm"], months["need_mm"], total["growing"], strict=True)
     ]
     return months.join(pd.DataFrame(settings, columns=["refill", "bound"], index=months.index)).reset_index()
+
+
+def _month_ranges(
+    name: str, bed: str, seasons: Sequence[Season], months: pd.DataFrame, turned: Callable[[float, float], int]
+) -> pd.DataFrame:
+    """Ranges of a week's openings and litres over the cells, and over the draws of the refill that makes supply match need."""
+    scenario, count, sums = seasons[0].scenario, ranges.DRAWS[has_compiler()], list[list[Floats]]()
+    draws, run = ranges.drawn_factors(scenario, count), ranges.engine_for(len(seasons) * count)
+    numbers = months["month"].to_numpy(int)
+    for season in seasons:
+        forcing, row = season.forcing, list(season.controllers).index(name)
+        lane = int(forcing.bundle.lane("driest_quarter")[list(season.beds).index(bed)])
+        growing, month = forcing.beds.growing[forcing.beds.lane_bed[lane]] > 0, forcing.dates.month.to_numpy()
+        days = np.bincount(month, minlength=13)
+        outs = (
+            (7.0 * out.openings[row] / days[month], 7.0 * out.drawn[row] / days[month], out.irrigation[0] * growing)
+            for out in ranges.sampled_results(season, draws, lanes=[lane], run=run)
+        )
+        sums.append([np.array([np.bincount(month, part, 13)[numbers] for part in out]) for out in outs])
+    by_cell = np.array(sums)  # (years, draws, 3, months)
+    ends = [(1.0 - scenario.uncertainty.interval) / 2.0, (1.0 + scenario.uncertainty.interval) / 2.0]
+    weekly = np.quantile(by_cell[:, :, :2], ends, axis=(0, 1))  # (ends, 2, months)
+    supply = np.quantile(by_cell[:, :, 2].mean(axis=0), ends, axis=0)  # (ends, months)
+    found = dict[str, Any]()
+    for at, end in enumerate(("low", "high")):
+        found |= {f"openings_a_week_{end}": weekly[at, 0], f"litres_a_week_{end}": weekly[at, 1]}
+        flows = [turned(got, need) for got, need in zip(supply[at], months["need_mm"], strict=True)]
+        found[f"refill_{end}"] = np.where(months["bound"] == "idle", months["refill"], flows)
+    return pd.DataFrame(found, index=months.index)
 
 
 def _days(season: Season, name: str, bed: str) -> pd.DataFrame:

@@ -4,7 +4,7 @@ Setup page: what to set, valve by valve, on a page each, to print and take outsi
 
 import calendar
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from panbudget.reports.measuring import measure_first
@@ -76,8 +76,8 @@ def _valve_page(plan: SetUp, sheet: ValveSheet) -> DrawnPage:
             _section(
                 "months",
                 table=_months(sheet),
-                items=list(_notes(sheet)),
-                fill={"pressed": " (pressed)" if sheet.press_times else ""},
+                items=list(_notes(sheet, plan.scenario.uncertainty.interval)),
+                fill={"pressed": "; pressed" if sheet.press_times else ""},
             ),
             _section("gains", table=gains, fill={"bed": bed}),
         ],
@@ -132,29 +132,37 @@ def _months(sheet: ValveSheet) -> Iterator[dict[str, Any]]:
     marks = texts("setup")["marks"]
     for month in sheet.months.to_dict("records"):
         drop, openings = number(month["drop_mm"]), number(month["openings_a_week"], 1)
+        refill = f"{month['refill']}{marks[month['bound']]}"
+        if month["refill_low"] < month["refill_high"]:
+            refill += f" ({month['refill_low']}–{month['refill_high']})"
         if month["dry_runs"] > 1:
             drop += f" ({number(month['drop_low_mm'])}–{number(month['drop_high_mm'])})"
         elif not month["dry_runs"]:
             drop += " *"
+        openings += f" ({_ends(month, 'openings_a_week')})"
         if sheet.press_times:
-            openings += f" ({number(month['pressed_a_week'], 1)})"
+            openings += f"; {number(month['pressed_a_week'], 1)}"
         yield {
             "month": calendar.month_name[month["month"]],
             "drop": drop,
             "openings": openings,
             "minutes": month["minutes"],
-            "litres": month["litres_a_week"],
-            "refill": f"{month['refill']}{marks[month['bound']]}",
+            "litres": f"{number(month['litres_a_week'])} ({_ends(month, 'litres_a_week')})",
+            "refill": refill,
         }
 
 
-def _notes(sheet: ValveSheet) -> Iterator[str]:
+def _ends(month: Mapping[str, Any], what: str) -> str:
+    return "–".join(number(month[f"{what}_{end}"]) for end in ("low", "high"))
+
+
+def _notes(sheet: ValveSheet, interval: float) -> Iterator[str]:
     notes, change, bounds = texts("setup")["notes"], sheet.other_model - 1.0, set(sheet.months["bound"])
     other = "energy-balance" if sheet.model != "energy-balance" else "from-eto"
     yield notes["ruler"]
     sign = "+" if change > 0 else "−"
     yield filled(notes["model"], {"model": sheet.model, "other": other, "change": sign + percent(abs(change))})
-    yield notes["present"]
+    yield filled(notes["present"], {"interval": 100.0 * interval})
     if not sheet.months["dry_runs"].all():
         yield notes["no_run"]
     if bounds & {"least", "most"}:

@@ -14,6 +14,7 @@ import pytest
 
 from panbudget.engine.compiled import COMPILER_VARIABLE
 from panbudget.scenario.garden import scenario_from
+from panbudget.studies.away import changes
 from tests.scenario.test_garden import SOUND
 from tests.small_weather import weather_csv
 
@@ -53,6 +54,13 @@ def few_draws(monkeypatch):
     monkeypatch.setattr("panbudget.studies.fit.tub._TRUTHS", 2)
     monkeypatch.setattr("panbudget.studies.fit.tub._EXPOSURES", 3)
     monkeypatch.setattr("panbudget.studies.ranges.COARSE", np.array([0.4, 0.9, 1.0, 1.1, 2.0]))
+
+
+@pytest.fixture
+def few_changes(monkeypatch):
+    """`away` tries more emitters, what is done by hand, and one change more."""
+    data = changes._DATA
+    monkeypatch.setitem(data, "changes", data["changes"][:1])
 
 
 # what the imports made stays; to walk through it again and again takes a tenth of the suite's time

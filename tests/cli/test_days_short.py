@@ -25,6 +25,8 @@ plants = { name = "lettuce", stages = [5, 5, 6, 4] }
 planted = 2021-07-11
 """
 
+pytestmark = pytest.mark.usefixtures("few_changes")
+
 
 def season_of(folder, *, more="", emitters=30):
     return panbudget.replay(write_garden(folder, years_csv(2021, 2021), more=more, emitters=emitters))

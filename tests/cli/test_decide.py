@@ -19,8 +19,10 @@ GARDEN = Path(__file__).resolve().parents[2] / "simulator" / "panbudget" / "temp
 SMALL = [
     ("compare", GARDEN, "--with-base", "--variant", "wide-pan"),
     ("away", "a small garden", "--from", "2021-07-08", "--to", "2021-07-28"),
-    ("setup", GARDEN),
+    ("setup", "a small garden"),
 ]
+
+pytestmark = pytest.mark.usefixtures("few_changes")
 
 
 @pytest.fixture(scope="module")

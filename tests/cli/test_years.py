@@ -16,6 +16,8 @@ from tests.studies.size.made_up import search_coarsely
 # a hole in February of 2022 and a day of its own season missing in 2023; the record ends within the season of 2025
 GAPPY = {"drop": [("2022-02-10", "2022-02-25"), ("2025-07-20", "2025-12-31")], "blank": [("2023-07-10", "2023-07-10")]}
 
+pytestmark = pytest.mark.usefixtures("few_changes")
+
 
 def run(capsys, *arguments):
     code, out, err = run_program(capsys, *arguments)
@@ -61,7 +63,7 @@ def test_check_lists_the_years_and_why_one_is_left_out(garden, capsys):
 
 
 def test_size_away_and_setup_take_the_same_years(garden, monkeypatch):
-    search_coarsely(monkeypatch)
+    search_coarsely(monkeypatch, draws=2, of_each=1)
     tub = {"name": "tub", "vessels": [{"diameter": "50 cm"}], "depth": "18 cm"}
     emitter = {"name": "drip", "flow": "2 L/h", "at": "100 kPa"}
     owned = panbudget.load_scenario(garden).changed({"owned": [tub, emitter]})

@@ -24,21 +24,31 @@ from tests.reports.season.test_page import Outline
 from tests.small_weather import heat_wave, weather_csv
 from tests.studies.test_compare import VARIANTS
 
+pytestmark = pytest.mark.usefixtures("few_changes")
+
 
 @pytest.fixture
 def garden(make_garden):
     return make_garden({"variant": VARIANTS}, weather=heat_wave())
 
 
+_MADE = {}  # what is only looked at, made once
+
+
 @pytest.fixture
 def comparison(garden):
-    return compare(garden, ["wide", "slower"], with_base=True, around_heat=True)
+    if "comparison" not in _MADE:
+        _MADE["comparison"] = compare(garden, ["wide", "slower"], with_base=True, around_heat=True)
+    return _MADE["comparison"]
 
 
 @pytest.fixture
 def alone(make_garden):
-    few = {"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"count": 12}}}}}}
-    return away(make_garden(few, weather=heat_wave()), dt.date(2025, 5, 8), dt.date(2025, 5, 24))
+    if "alone" not in _MADE:
+        few = {"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"count": 12}}}}}}
+        garden = make_garden(few, weather=heat_wave())
+        _MADE["alone"] = away(garden, dt.date(2025, 5, 8), dt.date(2025, 5, 24))
+    return _MADE["alone"]
 
 
 def comparison_page(comparison):
@@ -329,8 +339,8 @@ def test_a_bed_that_only_one_variant_has_is_shown_there_alone(make_garden):
 
 
 def test_days_beside_the_season_are_said_to_be(make_garden):
-    garden = make_garden({"season": {"end": dt.date(2025, 5, 31)}}, days=80)
+    garden = make_garden({"season": {"end": dt.date(2025, 5, 31)}}, days=45)
     inside = away_sentences(away(garden, dt.date(2025, 5, 10), dt.date(2025, 5, 20)))
-    beside = away_sentences(away(garden, dt.date(2025, 6, 20), dt.date(2025, 6, 30)))
+    beside = away_sentences(away(garden, dt.date(2025, 6, 4), dt.date(2025, 6, 14)))
     assert not any("outside the season" in text for text in inside)
     assert any("outside the season described, 1 May to 31 May" in text for text in beside)

@@ -55,8 +55,17 @@ def make(make_garden):
     return made
 
 
+_LEFT = {}  # emitters -> what came of it, found once
+
+
+def left_alone(make, count):
+    if count not in _LEFT:
+        _LEFT[count] = away(make(few_emitters(count)), *JUNE)
+    return _LEFT[count]
+
+
 def test_a_garden_with_enough_water_is_safe_and_nothing_is_tried(make):
-    found = away(make(few_emitters(60)), *JUNE)
+    found = left_alone(make, 60)
     assert found.safe
     assert [stay.start.year for stay in found.stays] == [2025, 2026]
     assert found.changes == ()
@@ -66,7 +75,7 @@ def test_a_garden_with_enough_water_is_safe_and_nothing_is_tried(make):
 
 def test_a_stay_is_the_same_days_of_the_whole_seasons_replay(make):
     garden = make(few_emitters(12))
-    found = away(garden, *JUNE)
+    found = left_alone(make, 12)
     whole = replay(garden)
     table = whole.beds["upper/tomatoes"].loc["2025-06-01":"2025-06-14"]
     bed = found.stays[0].beds["upper/tomatoes"]
@@ -80,7 +89,7 @@ def test_a_stay_is_the_same_days_of_the_whole_seasons_replay(make):
 
 def test_the_year_of_the_dates_does_not_matter(make):
     garden = make(few_emitters(12))
-    a, b = away(garden, *JUNE), away(garden, dt.date(2031, 6, 1), dt.date(2031, 6, 14))
+    a, b = left_alone(make, 12), away(garden, dt.date(2031, 6, 1), dt.date(2031, 6, 14))
     assert a.table().equals(b.table())
 
 
@@ -94,7 +103,7 @@ def test_the_worst_year_is_the_one_that_hurts_most(make):
 
 
 def test_the_made_heat_is_five_degrees_for_seven_days_in_the_middle(make):
-    found = away(make(few_emitters(60)), *JUNE)
+    found = left_alone(make, 60)
     assert found.heat.made_heat.startswith("a made-up heat wave, 7 days from 4 June 2025, 5 °C warmer")
     assert "without rain" in found.heat.made_heat
     tmax = found.heat.season.days["tmax_c"]
@@ -112,8 +121,7 @@ def test_the_scenarios_own_made_heat_is_taken_if_it_falls_on_the_days_away(make)
 
 
 def test_a_thirsty_bed_wants_more_emitters_and_the_change_truly_makes_it_safe(make):
-    garden = make(few_emitters(12))
-    found = away(garden, *JUNE)
+    found = left_alone(make, 12)
     assert not found.safe
     assert found.stays[0].beds["upper/tomatoes"].short_before
     change = found.changes[0]
@@ -129,7 +137,7 @@ def test_a_thirsty_bed_wants_more_emitters_and_the_change_truly_makes_it_safe(ma
 
 def test_what_is_done_by_hand_helps_for_a_while(make):
     """Full soil on the day of leaving: fewer days short than without, and it is told as not enough."""
-    found = away(make(few_emitters(12)), *JUNE)
+    found = left_alone(make, 12)
     hand = next(change for change in found.changes if change.what.startswith("water every bed by hand"))
     assert hand.stress_days < hand.before
     press = next(change for change in found.changes if change.what.startswith("press"))
@@ -180,7 +188,7 @@ def test_dates_that_can_t_be_are_told(make, start, end, said):
 
 
 def test_the_table_has_a_row_for_each_stay_and_bed(make):
-    found = away(make(few_emitters(12)), *JUNE)
+    found = left_alone(make, 12)
     table = found.table()
     assert table["start"].tolist() == ["2025-06-01", "2026-06-01", f"{found.worst.start}"]
     assert table["made_heat"].tolist() == [0, 0, 1]

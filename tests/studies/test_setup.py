@@ -397,7 +397,9 @@ def test_each_months_ranges_are_of_the_draws(make):
         of_month = month == row.month
         litres = [7.0 * out.drawn[0, of_month].sum() / of_month.sum() for out in outs]
         supply = [out.irrigation[0, of_month & growing].sum() for out in outs]
-        assert (row.litres_a_week_low, row.litres_a_week_high) == pytest.approx(tuple(np.quantile(litres, [0.05, 0.95])))
+        assert (row.litres_a_week_low, row.litres_a_week_high) == pytest.approx(
+            tuple(np.quantile(litres, [0.05, 0.95]))
+        )
         assert row.openings_a_week_low <= row.openings_a_week_high
         for flow, of in zip((row.refill_low, row.refill_high), np.quantile(supply, [0.05, 0.95]), strict=True):
             assert flow == max(round(sheet_flow(garden) * of / row.need_mm), 1)

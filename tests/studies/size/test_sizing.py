@@ -236,7 +236,7 @@ def test_every_year_of_the_record_counts(make_garden, monkeypatch):
 def test_several_processes_give_the_same_numbers(garden, monkeypatch):
     season = replay(garden)
     year = year_forcing(season, "upper")
-    settings = [Setting(0.002 * n + 0.05, 180.0, 2.0, 0.9) for n in range(130)]
+    settings = [Setting(0.002 * n + 0.05, 180.0, 2.0, 0.9) for n in range(70)]  # two chunks
     (plain,) = outcomes([year], settings)
     monkeypatch.setattr("panbudget.studies.size.settings._WORTH_PROCESSES", 1)
     (spread,) = outcomes([year], settings)

@@ -152,7 +152,7 @@ def _months(sheet: ValveSheet) -> Iterator[dict[str, Any]]:
         }
 
 
-def _ends(month: Mapping[str, Any], what: str) -> str:
+def _ends(month: Mapping[Any, Any], what: str) -> str:
     return "–".join(number(month[f"{what}_{end}"]) for end in ("low", "high"))
 
 

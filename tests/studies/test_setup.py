@@ -30,6 +30,17 @@ def make(make_garden):
     return made
 
 
+_PLAIN = []
+
+
+def plain(make):
+    """The garden without a change, its season and what is to be set: made once, and only looked at."""
+    if not _PLAIN:
+        garden = make()
+        _PLAIN.append((garden, replay(garden), setup(garden)))
+    return _PLAIN[0]
+
+
 def rows(sheet):
     """The months of a sheet, by name."""
     return list(sheet.months.itertuples())
@@ -37,7 +48,7 @@ def rows(sheet):
 
 def test_levels_weights_and_flows_are_those_worked_by_hand(make):
     """A round pan of 50 cm, 18 cm deep, 20 mm of freeboard, a swing of 0.9 kg, 2 L/h rated at 100 kPa on 150."""
-    sheet = setup(make()).sheets["upper"]
+    sheet = plain(make)[2].sheets["upper"]
     area = math.pi * 0.25**2
     assert sheet.area == pytest.approx(area)
     assert sheet.swing_mm == pytest.approx(0.9 / area)  # 4.58 mm
@@ -57,7 +68,7 @@ def test_an_uneven_beam_has_the_counterweights_own_difference(make):
 
 def test_the_ruler_test_is_the_mean_of_runs_of_three_dry_days(make):
     """May: 6 mm a day, showers on days 1, 10, 19 and 28 of the record: 6 + 6 + 6 + 1 runs of three dry days."""
-    months = rows(setup(make()).sheets["upper"])
+    months = rows(plain(make)[2].sheets["upper"])
     assert [m.month for m in months] == [5, 6, 7]
     assert months[0].drop_mm == pytest.approx(18.0)
     assert months[0].dry_runs == 6 + 6 + 6 + 1
@@ -80,8 +91,8 @@ def test_a_month_without_three_dry_days_falls_back_on_its_mean_day(make_garden):
 
 
 def test_weeks_are_the_seasons_own_sums(make):
-    garden = make()
-    season, months = replay(garden), rows(setup(garden).sheets["upper"])
+    _, season, plan = plain(make)
+    months = rows(plan.sheets["upper"])
     june = season.controllers["upper"].loc["2025-06"]
     assert months[1].openings_a_week == pytest.approx(june["openings"].sum() / 30 * 7)
     assert months[1].litres_a_week == pytest.approx(june["litres"].sum() / 30 * 7)
@@ -100,13 +111,13 @@ def test_pressed_openings_count_among_the_openings_and_their_minutes_alike(make)
     assert months[1].openings_a_week == pytest.approx(len(june) / 30 * 7)
     assert months[1].pressed_a_week == pytest.approx((june["cause"] == "press").sum() / 30 * 7)
     assert months[1].minutes == pytest.approx(june["minutes"].median())
-    plain = rows(setup(make()).sheets["upper"])
-    assert {month.pressed_a_week for month in plain} == {0.0}
+    as_it_is = rows(plain(make)[2].sheets["upper"])
+    assert {month.pressed_a_week for month in as_it_is} == {0.0}
 
 
 def test_the_calendar_is_flow_times_supply_over_need(make):
-    garden = make()
-    season, sheet = replay(garden), setup(garden).sheets["upper"]
+    _, season, plan = plain(make)
+    sheet = plan.sheets["upper"]
     bed = season.beds["upper/tomatoes"]
     for month, name in zip(rows(sheet), ("2025-05", "2025-06", "2025-07"), strict=True):
         part = bed.loc[name]
@@ -124,9 +135,8 @@ def test_the_calendar_is_flow_times_supply_over_need(make):
 
 
 def test_the_first_gain_is_the_season_as_it_is(make):
-    garden = make()
-    season = replay(garden)
-    as_it_is = setup(garden).sheets["upper"].gains[0]
+    _, season, plan = plain(make)
+    as_it_is = plan.sheets["upper"].gains[0]
     quarter = season.totals["beds"]["upper/tomatoes"]["driest_quarter"]
     assert as_it_is.stress_days == quarter["stress_days"]
     assert as_it_is.litres == pytest.approx(season.totals["controllers"]["upper"]["litres"], rel=1e-9)
@@ -134,8 +144,8 @@ def test_the_first_gain_is_the_season_as_it_is(make):
 
 
 def test_one_flow_is_what_replay_gives_with_it(make):
-    garden = make()
-    sheet = setup(garden).sheets["upper"]
+    garden, _, plan = plain(make)
+    sheet = plan.sheets["upper"]
     one = sheet.gains[1]
     flow = one.refill * 60 / 1000 / math.sqrt(1.5)  # nominal, at 100 kPa
     changed = garden.changed({"controller": {"upper": {"valve": {"refill": {"flow": f"{flow!r} L/h"}}}}})
@@ -146,8 +156,8 @@ def test_one_flow_is_what_replay_gives_with_it(make):
 
 def test_turning_the_refill_brings_each_months_supply_to_its_need(make):
     """The law behind the calendar: water goes as one over the refill flow."""
-    garden = make()
-    sheet = setup(garden).sheets["upper"]
+    garden, _, plan = plain(make)
+    sheet = plan.sheets["upper"]
     state = None
     for month in rows(sheet):
         if month.bound:
@@ -276,7 +286,7 @@ def test_a_month_in_which_the_bed_does_not_grow_keeps_the_flow(make):
 
 def test_a_made_heat_wave_is_left_out_and_said(make):
     heat = {"what_if": {"heat": {"start": dt.date(2025, 6, 10), "warmer": "+5 K"}}}
-    with_heat, without = setup(make(heat)), setup(make())
+    with_heat, without = setup(make(heat)), plain(make)[2]
     assert with_heat.table().equals(without.table())
     assert "left out" in with_heat.assumptions[0]
 
@@ -389,8 +399,8 @@ def test_a_tolerance_will_do_where_both_its_ends_keep_the_wish_as_often_as_asked
 
 def test_each_months_ranges_are_of_the_draws(make):
     """By hand: the same months of each drawn season; the flow to set goes with the supply of a draw, in the mean of the years."""
-    garden = make()
-    season, table = replay(garden), setup(garden).sheets["upper"].months
+    _, season, plan = plain(make)
+    sheet, table = plan.sheets["upper"], plan.sheets["upper"].months
     outs = list(study.ranges.sampled_results(season, 2, lanes=[1]))
     month, growing = season.days.index.month, season.beds["upper/tomatoes"]["growing"].to_numpy()
     for row in table.itertuples():
@@ -402,8 +412,4 @@ def test_each_months_ranges_are_of_the_draws(make):
         )
         assert row.openings_a_week_low <= row.openings_a_week_high
         for flow, of in zip((row.refill_low, row.refill_high), np.quantile(supply, [0.05, 0.95]), strict=True):
-            assert flow == max(round(sheet_flow(garden) * of / row.need_mm), 1)
-
-
-def sheet_flow(garden):
-    return ml_per_minute(replay(garden).forcing.pan_of["upper"].refill_flow)
+            assert flow == max(round(sheet.refill * of / row.need_mm), 1)

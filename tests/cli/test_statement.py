@@ -15,15 +15,16 @@ FILES = [
     *("statement.html", "statement.json"),
 ]
 FEW = ("--samples", "20")
+SHORT = ("--end", "2025-06-14")
 
 
 def test_the_demo_is_stated_and_totals_are_the_replays(tmp_path, capsys):
-    code, out, err = run(capsys, "statement", DEMO, "--out", tmp_path / "statement", *FEW)
+    code, out, err = run(capsys, "statement", DEMO, "--out", tmp_path / "statement", *FEW, *SHORT)
     assert (code, err) == (0, "")
     assert "Source: spring" in out
     assert "certified by nobody" in out
     assert sorted(p.name for p in (tmp_path / "statement").iterdir()) == FILES
-    assert run(capsys, "replay", DEMO, "--out", tmp_path / "season", "--quiet")[0] == 0
+    assert run(capsys, "replay", DEMO, "--out", tmp_path / "season", "--quiet", *SHORT)[0] == 0
     for name in ("season.json", "daily.csv", "openings.csv"):
         assert (tmp_path / "statement" / name).read_bytes() == (tmp_path / "season" / name).read_bytes()
     said = json.loads((tmp_path / "statement" / "statement.json").read_text(encoding="utf-8"))
@@ -41,7 +42,7 @@ def test_the_demo_is_stated_and_totals_are_the_replays(tmp_path, capsys):
 
 
 def test_json_stands_alone_on_standard_output(tmp_path, capsys):
-    code, out, err = run(capsys, "statement", DEMO, "--out", tmp_path / "s", "--json", *FEW)
+    code, out, err = run(capsys, "statement", DEMO, "--out", tmp_path / "s", "--json", *FEW, *SHORT)
     assert code == 0, err
     written = json.loads((tmp_path / "s" / "statement.json").read_text(encoding="utf-8"))
     del written["season_json_sha256"]
@@ -51,7 +52,7 @@ def test_json_stands_alone_on_standard_output(tmp_path, capsys):
 def test_variant_dates_and_readings_are_taken_and_quiet_is_quiet(tmp_path, capsys):
     meter = tmp_path / "meter.csv"
     meter.write_text("date,reading,unit\n2025-06-01,100,m^3\n2025-07-01,109,m^3\n", encoding="utf-8")
-    options = ("--variant", "wide-pan", "--start", "2025-06-01", "--end", "2025-07-31", "--readings", meter)
+    options = ("--variant", "wide-pan", "--start", "2025-06-01", "--end", "2025-07-03", "--readings", meter)
     assert run(capsys, "statement", DEMO, "--out", tmp_path / "s", *options, *FEW, "--quiet") == (0, "", "")
     said = json.loads((tmp_path / "s" / "statement.json").read_text(encoding="utf-8"))
     assert said["variant"] == "wide-pan"
@@ -65,9 +66,10 @@ def test_strict_tells_a_broken_licence_by_its_exit_code_and_still_writes(tmp_pat
     assert 'volume = "60 m^3"' in text
     (tmp_path / "garden.toml").write_text(text.replace('volume = "60 m^3"', 'volume = "20 m^3"'), encoding="utf-8")
     garden = tmp_path / "garden.toml"
-    early = ("--end", "2025-06-14")
-    assert run(capsys, "statement", DEMO, "--out", tmp_path / "kept", *FEW, "--strict", "--quiet", *early)[0] == 0
-    code, out, _ = run(capsys, "statement", garden, "--out", tmp_path / "broken", *FEW, "--strict")
+    assert run(capsys, "statement", DEMO, "--out", tmp_path / "kept", *FEW, "--strict", "--quiet", *SHORT)[0] == 0
+    code, out, _ = run(
+        capsys, "statement", garden, "--out", tmp_path / "broken", *FEW, "--strict", "--end", "2025-07-31"
+    )
     assert code == 1
     assert "danger: spring: What is reported passes the licensed volume" in out
     assert re.search(r"First on \d+ July 2025", out)  # the third month
@@ -94,10 +96,10 @@ def test_bad_readings_and_numbers_are_told_and_leave_nothing(tmp_path, capsys):
 
 def test_overwrite_replaces_an_earlier_statement(tmp_path, capsys):
     out = tmp_path / "s"
-    assert run(capsys, "statement", DEMO, "--out", out, *FEW, "--quiet", "--end", "2025-05-14")[0] == 0
+    assert run(capsys, "statement", DEMO, "--out", out, *FEW, "--quiet", "--end", "2025-05-02")[0] == 0
     assert run(capsys, "statement", DEMO, "--out", out, *FEW, "--quiet")[0] == 2
-    assert run(capsys, "statement", DEMO, "--out", out, *FEW, "--quiet", "--overwrite", "--end", "2025-05-31")[0] == 0
-    assert json.loads((out / "season.json").read_text(encoding="utf-8"))["season"]["days"] == 31
+    assert run(capsys, "statement", DEMO, "--out", out, *FEW, "--quiet", "--overwrite", "--end", "2025-05-04")[0] == 0
+    assert json.loads((out / "season.json").read_text(encoding="utf-8"))["season"]["days"] == 4
 
 
 def test_help_shows_an_example(capsys):

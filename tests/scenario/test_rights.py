@@ -46,6 +46,11 @@ def test_a_licensed_season_holds_both_ends_and_may_run_over_new_year():
 
 
 BAD = [
+    ("supply/spring/meter", {"accuracy": 0.51}, "meter.accuracy", "at most 0.5"),
+    ("supply/spring/meter", {"multiplier": 0}, "meter.multiplier", "above 0"),
+    ("supply/spring/meter", {"serial": "1"}, "serial", 'did you mean "serial_number"'),
+    ("supply/spring/right", {"priority_date": True}, "right.priority_date", ""),
+    ("supply/spring/right", {"adress": "A"}, "adress", 'did you mean "address"'),
     ("supply/spring/right", {"volume": "60 kg"}, "right.volume", "expected: a volume"),
     ("supply/spring/right", {"volume": "0 L"}, "right.volume", "above 0"),
     ("supply/spring/right", {"rate": "2 L"}, "right.rate", "expected: a flow"),
@@ -120,6 +125,7 @@ def test_every_commented_key_of_the_template_is_known():
     scenario = scenario_from(tomllib.loads("\n".join(lines)))
     given = scenario.supply["house"].right
     assert set(type(given).model_fields) == given.model_fields_set
+    assert set(type(scenario.supply["house"].meter).model_fields) == scenario.supply["house"].meter.model_fields_set
     assert set(type(scenario.statement).model_fields) == scenario.statement.model_fields_set
     assert set(type(scenario.uncertainty).model_fields) == scenario.uncertainty.model_fields_set | {"controller"}
     assert scenario.uncertainty == scenario_from(tomllib.loads(text)).uncertainty  # shown are the defaults

@@ -45,6 +45,14 @@ def test_tables_have_a_row_for_each_day_and_bed_and_for_each_part(season):
     assert len(daily) == 7 * len(season.beds)
     assert beds["part"].tolist() == ["mean", "driest_quarter", "exact_refill"] * len(season.beds)
     assert beds.loc[1, "irrigation_mm"] == pytest.approx(0.9 * beds.loc[0, "irrigation_mm"])
+    # what passed each valve and each supply, day by day
+    for name, part in daily.groupby("controller"):
+        (one_bed,) = {part["bed"].iloc[0]}
+        of_valve = part[part["bed"] == one_bed]
+        assert of_valve["valve_litres"].sum() == pytest.approx(season.totals["controllers"][name]["litres"])
+        supply = of_valve["supply"].iloc[0]
+        assert of_valve["supply_litres"].sum() == pytest.approx(season.totals["supplies"][supply]["litres"])
+    assert "float_litres" not in daily
 
 
 def test_a_text_that_a_spreadsheet_would_run_gets_an_apostrophe_and_a_number_does_not(tmp_path):

@@ -157,3 +157,27 @@ def test_a_notebook_can_show_the_page(state):
     page = as_page(state(None, days=31))
     assert page.startswith("<!DOCTYPE html>")
     assert "Statement of water drawn" in page
+
+
+def test_invented_weather_is_marked_on_every_page_and_what_is_signed_is_not_alone(state):
+    sheet = statement_sheet(state({"attestation": "I stand by this."}, days=31))
+    for copies in (1, 3):
+        marked = dataclasses.replace(sheet, mark="INVENTED WEATHER", sections=sheet.sections * copies)
+        pages = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(statement_pdf(marked, "A4"))).pages]
+        assert all("INVENTED WEATHER" in page for page in pages)
+        (signed,) = [page for page in pages if "Signature" in page]
+        assert signed is pages[-1]
+        for text in ("Consumption.", "Units and rounding.", "I stand by this.", "SHA-256"):
+            assert text in signed
+        assert signed.index("I stand by this.") < signed.index("Prepared by")
+    assert '<div class="mark">' not in as_page(state(None, days=31))
+
+
+def test_all_files_say_what_this_is_and_where_its_weather_is_from(hostile, written):
+    notice = "Not a legal statement and certified by nobody; the authority's own method, meter rules and licence terms prevail."
+    data = json.loads((written / "statement.json").read_text(encoding="utf-8"))
+    assert data["notice"].endswith(notice)
+    assert data["weather"]["taken_from"] == "weather.csv" and data["weather"]["kind"] == "unknown"
+    head = (written / "statement.csv").read_text(encoding="utf-8").splitlines()[:2]
+    assert head[0].endswith(notice) and head[1].startswith("# Weather: Taken from weather.csv.")
+    assert notice.split(";")[0] in (written / "statement.html").read_text(encoding="utf-8")

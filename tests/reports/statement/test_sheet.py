@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import re
 from decimal import Decimal
@@ -10,10 +11,12 @@ import pytest
 
 from panbudget import replay, scenario_from
 from panbudget.reports.pages import table_of
+from panbudget.reports.statement.origins import weather_kind, weather_mark, weather_said
 from panbudget.reports.statement.sheet import method_lines, statement_sentences, statement_sheet
 from panbudget.studies.statement.account import statement
 from panbudget.studies.statement.units_of_form import VOLUME_UNITS
 from tests.small_weather import weather_csv
+from tests.studies.statement.test_account import on_tank
 
 
 def number(cell):
@@ -138,7 +141,7 @@ def test_a_month_is_metered_only_where_readings_stand_at_its_ends(state, tmp_pat
     )  # nothing of it is the model's
     (total,) = [item for item in items if item.startswith("Metered total of spring: ")]
     assert f"from the reading of 2025-05-01 (0 L) to that of 2025-08-01 ({100 * (len(days) - 1)} L)" in total
-    (split,) = [item for item in items if item.startswith("No reading was taken at the ends of")] or [""]
+    (split,) = [item for item in items if item.startswith("No reading was taken at both ends of")] or [""]
     assert split.count(" 2025") == bases.count("sum")
 
 
@@ -230,3 +233,126 @@ def test_what_a_person_reads_in_ten_seconds_names_each_source_what_is_broken_and
     )
     assert "certified by nobody" in lines[-1]
     assert made.sentences() == lines
+
+
+@pytest.mark.parametrize(
+    ("source", "kind"),
+    [
+        ({"typical": True}, "typical"),
+        ({"says": ["invented weather: no such place"]}, "invented"),
+        ({"says": ["a typical meteorological year"]}, "typical"),
+        ({"says": ["ERA reanalysis, nearest cell"]}, "grid"),
+        ({"says": ["Station 12, hilltop"]}, "station"),
+        ({"reader": "nasa-power"}, "grid"),
+        ({"reader": "ghcn-daily"}, "station"),
+        ({}, "unknown"),
+    ],
+)
+def test_weather_is_called_what_its_file_says_of_itself_and_never_measured(state, source, kind):
+    made = state(None, days=31)
+    weather = made.season.weather
+    provenance = {**weather.provenance, "says": [], **source}
+    season = dataclasses.replace(made.season, weather=dataclasses.replace(weather, provenance=provenance))
+    other = dataclasses.replace(made, season=season)
+    assert weather_kind(other) == kind
+    assert weather_mark(other) == {"typical": "TYPICAL YEAR", "invented": "INVENTED WEATHER"}.get(kind, "")
+    said = weather_said(other)
+    assert said.startswith("Taken from weather.csv") and "measured" not in said
+    assert ("which says of itself" in said) == bool(source.get("says"))
+
+
+def test_a_made_up_heat_wave_is_invented_weather(state):
+    heat = {"what_if": {"heat": {"start": "2025-05-10", "days": 3, "warmer": "+3 K"}}}
+    assert weather_mark(state(None, days=31, overlay=heat)) == "INVENTED WEATHER"
+
+
+GIVEN = {
+    **{"address": "Mill Lane 1", "priority_date": dt.date(1905, 5, 1), "source_kind": "spring"},
+    **{"coordinates": "38.60 N", "place_of_use": "lot 4", "attestation": "I stand by this."},
+}
+METER = {"make": "turbine", "serial_number": 4711, "calibration_date": dt.date(2020, 3, 1), "multiplier": 10.0}
+
+
+def test_what_the_officer_asks_for_is_printed_where_it_is_given_and_only_there(state, tmp_path):
+    file = tmp_path / "meter.csv"
+    file.write_text("date,reading,unit\n2025-05-01,100,L\n2025-05-11,120,L\n", encoding="utf-8")
+    overlay = {"supply": {"spring": {"right": GIVEN, "meter": {**METER, "first_reading": "90 L"}}}}
+    made = state(None, days=31, overlay=overlay, readings=file)
+    sheet = statement_sheet(made)
+    facts = dict(sheet.sections[0].facts)
+    assert {
+        label: facts[label] for label in ("Address", "Priority date", "Kind of source", "Coordinates", "Place of use")
+    } == {
+        **{"Address": "Mill Lane 1", "Priority date": "1905-05-01", "Kind of source": "spring"},
+        **{"Coordinates": "38.60 N", "Place of use": "lot 4"},
+    }
+    assert (facts["Meter"], facts["Serial number"], facts["Calibrated"], facts["Multiplier"]) == (
+        *("turbine", "4711", "2020-03-01", "10"),
+    )
+    # the file's own, whatever the scenario says
+    assert (facts["First reading"], facts["Last reading"]) == ("100 L, 2025-05-01", "120 L, 2025-05-11")
+    assert made.accounts[0].metered.metered == pytest.approx(200.0)
+    assert sheet.attested == ("I stand by this.",)
+    bare = statement_sheet(state(None, days=31))
+    assert len(bare.sections[0].facts) == 6 and bare.attested == ()
+    described = state(None, days=31, overlay={"supply": {"spring": {"meter": {"first_reading": "90 L"}}}})
+    assert dict(statement_sheet(described).sections[0].facts)["First reading"] == "90 L"
+
+
+def test_readings_are_listed_with_their_dates_and_of_many_those_that_matter(state, tmp_path):
+    file = tmp_path / "meter.csv"
+    days = [dt.date(2025, 5, 1) + dt.timedelta(days=index) for index in range(30)]
+    for count, shown in ((24, 24), (25, 2)):
+        rows = [f"{day},{10 * index},L" for index, day in enumerate(days[:count])]
+        file.write_text("\n".join(["date,reading,unit", *rows]) + "\n", encoding="utf-8")
+        table = table_of(statement_sheet(state(None, days=31, readings=file)).sections[2].table)
+        assert len(table.rows) == shown
+        assert (table.rows[0][:3], table.rows[-1][0]) == (("2025-05-01", "0 L", "first"), str(days[count - 1]))
+        assert (f"{count - 2} more in the file" in table.caption) == (shown == 2)
+
+
+def test_the_range_is_drawn_with_its_middle_and_no_range_is_a_point(state):
+    made = state(None, days=31)
+    section = statement_sheet(made).sections[0]
+    low, middle, high = section.bar
+    assert 0.0 < low < middle < high < 1.0
+    account = made.accounts[0]
+    assert (low / high, middle / high) == pytest.approx(
+        (account.interval[0] / account.interval[1], account.ledger.reported_litres / account.interval[1])
+    )
+    assert "do not add up to the season's" in statement_sheet(made).sections[1].table.attrs["caption"]
+    dry = statement_sheet(state(None, days=10, pan=0.0))
+    assert dry.sections[0].bar is None
+    assert "–" in {row[3] for row in table_of(dry.sections[1].table).rows}
+    assert "; 90" not in dry.sections[0].items[0]
+
+
+def test_days_that_the_weather_does_not_cover_are_counted(state):
+    text = dict(statement_sheet(state({}, days=31)).limits)["Days covered"]
+    assert text == (
+        "Of water year 2025, 31 of 365\u00a0days are in this statement, and what was drawn on the other 334 is not; weather.csv "
+        "runs from 2025-05-01 to 2025-05-31, and does not cover 334 of them."
+    )
+
+
+def test_a_tank_adds_up_as_printed_and_a_source_without_beds_has_no_table_of_them(state):
+    sheet = statement_sheet(state(None, overlay=on_tank("creek"), days=40))
+    tables = [part.table for part in sheet.sections if part.table is not None and part.shown]
+    storage = [table for table in tables if "storage change [L]" in table_of(table).headings]
+    assert len(storage) == 2  # of the tank, and of the creek that fills it
+    for table in storage:
+        (row,) = table_of(table).rows
+        assert row[:2] == ("spring", "creek")
+        start, roof, topped, drawn, over, end, change = map(number, row[2:])
+        assert start + roof + topped == drawn + over + end
+        assert change == end - start
+    assert sum("bed by bed" in table.attrs["caption"] for table in tables) == 1
+    words = [item for part in sheet.sections for item in part.items or ()]
+    assert any(
+        "drawn on creek and counted there; adding both sources up would count it twice" in item for item in words
+    )
+    assert any("float valves with them, at most" in item for item in words)
+    totals = [
+        table_of(part.table).rows[-1][0] for part in sheet.sections if part.table is not None and "month" in part.table
+    ]
+    assert totals == ["total, spring", "total, creek", "total, house"]

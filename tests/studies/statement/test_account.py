@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import copy
 import dataclasses
+import datetime as dt
 
 import pandas as pd
 import pytest
 
 from panbudget import scenario_from, statement
 from panbudget.errors import ReadingsError, ScenarioError
+from panbudget.reports.statement.origins import first_day_said
 from panbudget.studies.statement.ledger import largest_rate, sources_of
 from tests.scenario.test_garden import SOUND
 from tests.small_weather import weather_csv
@@ -126,7 +128,7 @@ def test_the_range_is_around_the_replay_and_metered_months_stand_still_in_it(gar
 
 
 def test_a_meter_far_from_the_model_is_a_finding(garden, tmp_path):
-    for reading, codes in ((1e5, ["meter-apart"]), (0.0, ["meter-apart"])):
+    for reading, codes in ((1e5, ["meter-apart", "reading-unlikely"]), (0.0, ["meter-apart"])):
         (tmp_path / "meter.csv").write_text(f"date,reading,unit\n2025-05-01,0,L\n2025-07-01,{reading},L\n")
         made = statement(garden({}), readings=tmp_path / "meter.csv")
         assert [finding.code for finding in made.findings] == codes
@@ -176,3 +178,125 @@ def test_readings_of_another_year_are_refused(make_garden, tmp_path):
     readings.write_text("date,reading,unit\n2020-05-01,100,L\n2020-06-01,900,L\n", encoding="utf-8")
     with pytest.raises(ReadingsError, match="no reading falls in the season, 2025-05-01 to 2025-05-31"):
         statement(make_garden(days=31), readings=readings)
+
+
+def on_tank(source="", **more):
+    """The small garden's supply as a tank, half full, whose float valve keeps 200 of its 1000 L up; a creek and a house."""
+    top_up = {"below": "200 L", "rate": "100 L/h", **({"from": source} if source else {})}
+    tank = {"kind": "tank", "pressure": None, "volume": "1 m^3", "footprint": "0.8 m^2", "outlet_height": "2 m"}
+    tank |= {"full_at_start": 0.5, "roof": {"area": "10 m^2"}, "top_up": top_up}
+    creek = {"pressure": "150 kPa", "right": {"volume": "1 m^3", "further": more.pop("further", {})}}
+    return {"supply": {"spring": tank, "creek": creek, "house": {"pressure": "200 kPa"}}}
+
+
+@pytest.mark.parametrize("source", ["creek", "house"])
+def test_what_a_float_valve_lets_in_is_drawn_on_the_right_that_it_names_and_on_no_other(state, source):
+    made = state(None, overlay=on_tank(source), days=40)
+    by_name = {account.source.name: account for account in made.accounts}
+    topped = made.season.tanks["spring"]["topped_l"]
+    assert topped.sum() > 100.0
+    named, other = by_name[source], by_name[{"creek": "house", "house": "creek"}[source]]
+    assert named.ledger.litres == pytest.approx(topped.sum(), rel=1e-12)
+    assert named.ledger.days["modelled"].to_numpy() == pytest.approx(topped.to_numpy())
+    assert (other.ledger.litres, other.rate, other.area) == (0.0, 0.0, 0.0)
+    assert named.area == by_name["spring"].area == 12.0
+    tank = named.tanks["spring"]
+    assert tank["start_l"] + tank["roof_l"] + tank["topped_l"] == pytest.approx(
+        tank["drawn_l"] + tank["over_l"] + tank["end_l"]
+    )
+    # at its level it passes what the valves draw, and no more
+    valve = made.season.forcing.pan_of["upper"].valve_flow
+    assert 0.0 < named.rate <= valve < 100.0
+    assert named.interval[0] < named.ledger.litres < named.interval[1]
+    assert ("licence-exceeded" in {finding.code for finding in made.findings}) == (source == "creek")
+
+
+def test_a_tank_that_begins_below_its_float_valve_fills_at_the_valves_own_rate(state):
+    low = on_tank("creek")
+    low["supply"]["spring"]["full_at_start"] = 0.1
+    creek = state(None, overlay=low, days=3).accounts[1]
+    assert (creek.rate, creek.rate_date) == (100.0, "2025-05-01")
+
+
+def test_a_float_valve_may_name_a_further_right_or_nobody(state):
+    shared = on_tank("creek / mill", further={"mill": {"beds": ["upper/tomatoes"]}})
+    with pytest.raises(ScenarioError, match="further.mill"):  # its beds are on the tank
+        state(None, overlay=shared, days=3)
+    made = state(None, overlay=on_tank(), days=3)
+    assert [(finding.code, finding.where) for finding in made.findings] == [("float-unnamed", "spring")]
+    assert all(account.ledger.litres == 0.0 for account in made.accounts[1:])
+    with pytest.raises(ScenarioError, match='supply.spring.top_up.from = "crek" names no mains.*did you mean "creek"'):
+        state(None, overlay=on_tank("crek"), days=3)
+
+
+def test_a_statement_that_begins_within_the_season_goes_on_from_the_days_before(garden):
+    """Two halves are the whole: litres, soils and ranges; the second says from where it goes on."""
+    scenario = garden({})
+    whole, first, second = (
+        statement(scenario, **part) for part in ({}, {"end": "2025-05-31"}, {"start": "2025-06-01"})
+    )
+    months = [made.accounts[0].ledger.months for made in (first, second)]
+    for index in (0, 1):
+        for name in ("modelled_litres", "range_low_litres", "range_high_litres"):
+            assert months[index][name].iloc[0] == pytest.approx(
+                whole.accounts[0].ledger.months[name].iloc[index], rel=1e-9
+            )
+    depletion = [made.season.beds["upper/tomatoes"]["depletion_mm"].to_numpy() for made in (whole, second)]
+    assert depletion[0][31:] == pytest.approx(depletion[1])
+    assert not whole.is_cut and whole.before is None and second.is_cut and second.before is not None
+    said = first_day_said(second)
+    assert said.startswith("1 June 2025 is not the first day") and "as the days from 1 May 2025 left them" in said
+    assert "filled to where their valves shut" in first_day_said(whole)
+
+
+def test_a_season_whose_days_before_the_file_lacks_says_so(garden):
+    scenario = garden({}).changed({"season": {"start": dt.date(2025, 4, 20)}})
+    made = statement(scenario, start="2025-06-20")
+    assert made.is_cut and made.before is None
+    assert [finding.code for finding in made.findings] == ["first-day-unknown"]
+    assert "weather.csv does not hold all days from 20 April 2025 on" in first_day_said(made)
+
+
+def test_outside_the_readings_the_meters_ratio_is_followed_where_it_disagrees(state, tmp_path):
+    model = state(None, days=61).accounts[0].ledger.days["modelled"].to_numpy()
+    file = tmp_path / "meter.csv"
+    for times, follows in ((1.05, 1.0), (2.0, 2.0)):
+        file.write_text(
+            f"date,reading,unit\n2025-05-01,0,L\n2025-06-01,{times * model[:31].sum()},L\n", encoding="utf-8"
+        )
+        account = state(None, days=61, readings=file).accounts[0]
+        assert account.metered.ratio == pytest.approx(follows)
+        june = account.ledger.months.iloc[1]
+        assert june["basis"] == ("modelled" if follows == 1.0 else "modelled, at the meter's ratio")
+        assert june["reported_litres"] == pytest.approx(follows * model[31:].sum())
+        low, high = account.interval
+        assert low < account.ledger.reported_litres < high
+
+
+def test_a_meter_that_stood_still_has_no_days_of_use_and_no_ratio(state, tmp_path):
+    file = tmp_path / "meter.csv"
+    file.write_text("date,reading,unit\n2025-05-01,7,L\n2025-06-01,7,L\n", encoding="utf-8")
+    account = state(None, days=61, readings=file).accounts[0]
+    assert account.ledger.months["days_of_use"].tolist()[0] == 0
+    assert account.ledger.months["days_of_use"].tolist()[1] > 0
+    assert account.metered.ratio == 1.0 and not account.metered.agrees
+
+
+def test_readings_that_reach_beyond_the_season_are_no_better_than_the_models_range(state, tmp_path):
+    """A year between readings: what of it fell on these days, time alone splits; the range is the model's, at most all."""
+    file = tmp_path / "meter.csv"
+    free = state(None, days=61).accounts[0]
+    file.write_text("date,reading,unit\n2024-11-01,0,m3\n2025-11-01,20,m3\n", encoding="utf-8")
+    account = state(None, days=61, readings=file).accounts[0]
+    assert account.ledger.months["basis"].tolist() == ["metered total, split by the model"] * 2
+    assert account.ledger.reported_litres == pytest.approx(20000.0 * 61 / 365)
+    low, high = account.interval
+    assert low <= min(free.interval[0], 20000.0 * 61 / 365) + 1.0 and high >= free.interval[1] - 1.0
+
+
+def test_two_water_years_are_one_metered_total_split(state, tmp_path):
+    file = tmp_path / "meter.csv"
+    file.write_text("date,reading,unit\n2025-05-01,0,L\n2025-07-01,3456.7,L\n", encoding="utf-8")
+    ledger = state({"water_year_start": 6}, days=61, readings=file).accounts[0].ledger
+    assert ledger.years["basis"].tolist() == ["metered total, split by the model"] * 2
+    assert sum(ledger.years["metered"]) == 3457

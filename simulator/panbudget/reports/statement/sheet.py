@@ -8,6 +8,7 @@ import datetime as dt
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 import pandas as pd
@@ -198,6 +199,8 @@ def _sentences(account: Account, statement: Statement) -> Iterator[str]:
         if metered.ratio != 1.0 and metered.days < len(ledger.days):
             yield _say("by_the_ratio", ratio=metered.ratio)
     spread = {month for part in account.between for month in months_of(part) if len(months_of(part)) > 1}
+    if ledger.days["loose"].any():
+        yield _say("loose")
     if split := [month for month in months.to_dict("records") if month["basis"] == SPLIT and month["month"] in spread]:
         yield _say("split_metered", months=", ".join(f"{month['from']:%B %Y}" for month in split))
     if in_part := months[months["basis"] == PART].to_dict("records"):
@@ -226,6 +229,7 @@ def _range(account: Account, statement: Statement) -> str:
     if low == high:
         return ""
     key = "drawn_range" if metered is None else "range_metered" if metered.days >= len(ledger.days) else "range_both"
+    key = "range_loose" if ledger.days["loose"].any() else key
     facts = {"low": low, "high": high, "samples": statement.samples, "accuracy": _accuracy(metered)}
     return _say(key, interval=statement.season.scenario.uncertainty.interval, **facts)
 
@@ -395,6 +399,8 @@ def _licence(account: Account) -> Iterator[tuple[str, str, str, str]]:
 def _beds(account: Account) -> pd.DataFrame:
     """Bed by bed what was applied and where it went, as text, and the total."""
     ledger, area_unit, beds = account.ledger, AREA_UNITS[account.source.right.area_unit], account.beds
+    if not len(beds):
+        return beds
     unit, decimals, fates = ledger.unit, ledger.decimals, ["consumed", "drained", "left"]
     applied = rounded_parts([unit.exact(litres) for litres in beds["applied"]], decimals, ledger.modelled)
     areas = rounded_parts([area_unit.exact(area) for area in beds["area_m2"]], area_unit.decimals)
@@ -405,7 +411,7 @@ def _beds(account: Account) -> pd.DataFrame:
     printed = pd.DataFrame(parts, columns=fates).join(pd.DataFrame({"area": areas, "applied": applied}))
     table = printed.map(amount).assign(bed=beds["bed"].replace("", texts("statement")["pans"]), crop=beds["crop"])
     table.loc[beds["bed"] == "", "area"] = ""
-    totals = {name: amount(sum(printed[name])) for name in printed}
+    totals = {name: amount(sum(printed[name], Decimal(0))) for name in printed}
     return pd.concat([table, pd.DataFrame([{"bed": "total", "crop": "", **totals}])])
 
 

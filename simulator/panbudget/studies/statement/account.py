@@ -41,12 +41,13 @@ from panbudget.studies.statement.ledger import (
     most_by_hour,
     sources_of,
 )
-from panbudget.studies.statement.meter import Between, Reading, Readings, read_readings
+from panbudget.studies.statement.meter import Between, Reading, Readings, metered_days, read_readings
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 from panbudget.words import litres as litres_said
 
 _FINDINGS = read_data("statement/account")
+UNLIKELY = 5.0  # times the model: an extra zero, or a unit; common practice, no source
 NEAR_LICENCE = 0.9  # share used from which it is said; common practice, no source
 
 
@@ -369,6 +370,24 @@ def _findings(account: Account) -> Iterator[Finding]:
         yield finding("area-exceeded")
     if metered is not None and not metered.agrees:
         yield finding("meter-apart")
+        yield from _unlikely(account)
+
+
+def _unlikely(account: Account) -> Iterator[Finding]:
+    """Stretches between readings in which a meter counted many times what the model has."""
+    days = account.ledger.days
+    supply, first = days["supply"].to_numpy(), days.index[0].date()
+    for part in account.between:
+        modelled = float(metered_days([part], first, supply)[1] @ supply)
+        if modelled > 0.0 and part.end.date() <= days.index[-1].date() + dt.timedelta(days=1):
+            times = part.litres / modelled
+            if times > UNLIKELY:
+                facts: dict[str, Any] = {
+                    "since": part.start.date(),
+                    "last": part.end.date(),
+                    "litres": litres_said(part.litres),
+                }
+                yield _finding("reading-unlikely", account.source.name, times=times, **facts)
 
 
 def mixed(store: Floats, applied: Floats, used: Floats, drained: Floats) -> tuple[float, float, float]:

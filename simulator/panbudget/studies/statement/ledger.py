@@ -160,7 +160,8 @@ class Ledger:
         Volume of a water year, as printed.
     days : DataFrame
         Index "date"; ``modelled``, ``metered`` and ``reported`` [L/day], ``covered``, the share of each day that lies
-        between meter readings [-]; ``counted`` by the meter, and ``supply``, all that the model draws on it. [L/day]
+        between meter readings [-]; ``counted`` by the meter, and ``supply``, all that the model draws on it [L/day];
+        ``loose``, the share of each day between readings that reach beyond the model's days [-], and its ``loose_litres``.
     months : DataFrame
         One row a calendar month, or the season's part of it, with the names of `statement.csv`: ``month`` ("2025-05"),
         ``from``, ``to`` (dates), ``days_of_use`` (on which something is reported; a valve that stands open on an empty tank
@@ -361,7 +362,9 @@ def keep_ledger(
     years = {label: _year(part, days, volume, shared or label in crossed) for label, part in parts.items()}
     table = pd.DataFrame(months).astype({"metered_litres": float})
     of_years = pd.DataFrame.from_dict(years, orient="index")
-    interval = _interval(days, samples, metered, share)
+    interval = _interval(
+        days, samples, metered, share, sum(part.litres for part in _reaching_out(between, days.index, before))
+    )
     return Ledger(source, unit, decimals, licensed, days, table, of_years, total, split, shared, metered, interval)
 
 
@@ -389,20 +392,32 @@ def _summed(
     return summed
 
 
-def _interval(days: pd.DataFrame, samples: Floats, metered: Metered | None, share: float) -> tuple[float, float]:
-    """The range of what is reported. [L]"""
+def _interval(
+    days: pd.DataFrame, samples: Floats, metered: Metered | None, share: float, most: float
+) -> tuple[float, float]:
+    """The range of what is reported; ``most`` is what readings that reach beyond the model's days counted. [L]"""
     covered = days["covered"].to_numpy()
     rest, counted = samples @ (1.0 - covered), math.fsum(days["metered"])
     if metered is None:
         return interval_of(rest, share)
+    # of what readings counted that reach beyond the model's days, no more is known than the model's range and their count
+    loose = float(days["loose_litres"].sum())
+    below, above = interval_of(samples @ days["loose"].to_numpy(), share)
+    below, above = min(below, loose) - loose, max(min(above, most * (1.0 + metered.accuracy)), loose) - loose
     less, more = 1.0 - metered.accuracy, 1.0 + metered.accuracy
     if metered.ratio == 1.0:
         low, high = interval_of(rest, share)
-        return counted * less + low, counted * more + high
+        return (counted - loose) * less + loose + below + low, (counted - loose) * more + loose + above + high
     # each run at its own ratio to the meter
     ones = np.full_like(rest, metered.ratio)
     low, high = interval_of(rest * np.divide(metered.metered, metered.runs, out=ones, where=metered.runs > 0.0), share)
-    return (counted + low) * less, (counted + high) * more
+    return (counted + low) * less + below, (counted + high) * more + above
+
+
+def _reaching_out(between: Sequence[Between], dates: pd.Index[Any], before: Season | None) -> list[Between]:
+    """What was counted between readings of which one lies outside the days that the model runs through."""
+    first, after = (dates if before is None else before.days.index)[0], dates[-1] + pd.Timedelta(days=1)
+    return [part for part in between if part.start < first or part.end > after]
 
 
 def _of_supply(season: Season, source: Source, litres: Mapping[str, Floats]) -> Floats:
@@ -422,12 +437,15 @@ def _days(
     begins = (dates[0] - pd.Timedelta(days=len(led))).date()
     counted, covered, split = metered_days(between, begins, np.append(led, supply))
     counted, covered = counted[len(led) :], covered[len(led) :]
+    out = _reaching_out(between, dates, before)
+    loose_litres, loose, _ = metered_days(out, dates[0].date(), supply)
     # whole but for the last bits of hours turned into days is whole
     covered = np.where(covered >= _WHOLE, 1.0, covered)
     # what a part of a supply drew on a day on which the model draws nothing can't be told: by its whole share
     share = float(drawn.sum()) / float(supply.sum()) if supply.sum() > 0.0 else float(source.is_whole_supply)
     shares = np.divide(drawn, supply, out=np.full_like(drawn, share), where=supply > 0.0)
     columns = {"modelled": drawn, "metered": counted * shares, "covered": covered, "counted": counted, "supply": supply}
+    columns |= {"loose": loose, "loose_litres": loose_litres * shares}
     return pd.DataFrame(columns, index=dates), split
 
 

@@ -230,6 +230,8 @@ def _between(supply: str, readings: Sequence[Reading], events: list[str], limit:
         if before is not None and code in ("counter-down", "too-much"):
             doubt = suspect([*sound, *readings[at:]], len(sound), lambda a, b: _mistake(a, b, limit) is None)
             _note_typo(code, before, reading, doubt, limit)
+            if doubt.cures and doubt.cures[0][0] == "units":
+                return  # nor is any other row
             if doubt.wrong == "before":
                 sound.pop()
             elif not doubt.goes_on:

@@ -36,7 +36,7 @@ class Suspect:
     wrong : {"before", "current"}
         Which reading of the two.
     cures : tuple of (str, str)
-        What would put it right, likelier first: "digit", "unit", "swapped" or "rollover", and the text that it should be.
+        What would put it right, likelier first: "digit", "unit", "units" (of all), "swapped" or "rollover", and the text that it should be.
 
     goes_on : bool
         Whether what follows goes on from the second: its counter has begun again, or is another.
@@ -90,9 +90,20 @@ def suspect(readings: Sequence[Reading], at: int, possible: Callable[[Reading, R
             without_current = _unevenness(earlier, before, after) <= _unevenness(earlier, current, after)
         else:  # nothing tells: a digit too many, of two readings that came to hand, is the smaller claim
             without_current = not any(kind == "digit" and len(text) < len(before.text) for kind, text in of_before)
+    if not of_before and not of_current and (unit := _unit_of_all(readings, possible)):
+        return Suspect("current", (("units", unit),))
     if without_before and not without_current:
         return Suspect("before", of_before)
     return Suspect("current", of_current, goes_on=not without_current and chain(current, after))
+
+
+def _unit_of_all(readings: Sequence[Reading], possible: Callable[[Reading, Reading], bool]) -> str:
+    """In which unit all readings could follow each other; empty where in none."""
+    for unit in _UNITS:
+        other = [_as_written(reading, f"{reading.number} {unit}") for reading in readings]
+        if all(possible(a, b) for a, b in itertools.pairwise(other)):
+            return unit
+    return ""
 
 
 def _begun_again(before: Reading, current: Reading, possible: Callable[[Reading, Reading], bool]) -> str:

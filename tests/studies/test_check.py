@@ -79,9 +79,10 @@ def without_wind(text):
     return "\n".join(line for line in text.splitlines() if not line.startswith(("2025-05-11", "2025-05-12"))) + "\n"
 
 
-@pytest.fixture
-def mended(tmp_path):
+@pytest.fixture(scope="module")
+def mended(tmp_path_factory):
     """A record of two years with gaps, a fallback for some of them, and the garden on it; checked in its first year."""
+    tmp_path = tmp_path_factory.mktemp("mended")
     (tmp_path / "weather.csv").write_text(without_wind(weather_csv(400, radiation=12.0)), encoding="utf-8")
     lines = weather_csv(60, tmin=12.0, radiation=12.0).splitlines()
     del lines[4]
@@ -95,8 +96,13 @@ def mended(tmp_path):
     return tmp_path / "garden.toml"
 
 
-def test_check_says_what_was_borrowed_and_what_it_matters(mended):
-    found = check(mended, season=2025)
+@pytest.fixture(scope="module")
+def lent(mended):
+    return check(mended, season=2025)
+
+
+def test_check_says_what_was_borrowed_and_what_it_matters(lent):
+    found = lent
     whole = found.as_dict()["weather"]
     assert whole["filled"]["tmin"] == {"borrowed from hill.csv": 2}
     assert whole["filled"]["wind"] == {"borrowed from hill.csv": 2, "monthly mean wind": 1}
@@ -114,8 +120,8 @@ def test_check_says_what_was_borrowed_and_what_it_matters(mended):
     assert "a clock that is hours out" not in text
 
 
-def test_the_page_shows_the_years_the_fallback_and_how_much_it_matters(mended, tmp_path):
-    found = check(mended, season=2025)
+def test_the_page_shows_the_years_the_fallback_and_how_much_it_matters(lent, tmp_path):
+    found = lent
     folder = tmp_path / "page"
     folder.mkdir()
     write_into(found, folder, figures=True)
@@ -131,17 +137,18 @@ def test_the_page_shows_the_years_the_fallback_and_how_much_it_matters(mended, t
 def test_variants_are_tried_in_the_year_asked_for(mended):
     """The variant's own planting day moves along; tried in 2023 it would lie outside the weather file."""
     text = mended.read_text(encoding="utf-8") + "\n[variant.later]\nseason.start = 2023-05-10\n"
-    mended.write_text(text, encoding="utf-8")
-    assert check(mended, season=2025).season.totals["season"]["start"] == "2025-05-01"
+    later = mended.with_name("later.toml")
+    later.write_text(text, encoding="utf-8")
+    assert check(later, season=2025).season.totals["season"]["start"] == "2025-05-01"
 
 
-def test_a_replay_is_made_from_its_fallbacks_too(mended, tmp_path):
+def test_a_replay_is_made_from_its_fallbacks_too(lent, mended):
     """Their fingerprints stand in season.json and under "Made from"."""
     import hashlib
 
-    season = check(mended, season=2025).season
+    season = lent.season
     written = as_json(season)["provenance"]["weather"]
-    sha256 = hashlib.sha256((tmp_path / "hill.csv").read_bytes()).hexdigest()
+    sha256 = hashlib.sha256(mended.with_name("hill.csv").read_bytes()).hexdigest()
     assert [one["sha256"] for one in written["fallbacks"]] == [sha256]
     assert written["typical"] is False
     page = as_page(season)

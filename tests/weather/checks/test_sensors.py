@@ -157,6 +157,7 @@ def test_days_warm_up_as_light_wind_and_season_have_it_but_in_the_sun(by, expect
     columns = {"radiation": sky.clear * (share + 0.0001 * WALK), "wind": wind + 0.1 * (WALK - np.median(WALK))}
     tmax = AIR["tmin"] + np.exp(usual + by)
     assert ("thermometer-sun" in seen(tmax=tmax, **columns, trust=["radiation-low"])) is expected
+    assert "thermometer-sun" not in seen(tmax=tmax, **columns, trust=["thermometer-sun"])
 
 
 @pytest.mark.parametrize(
@@ -169,6 +170,7 @@ def test_rain_that_is_many_times_as_much_from_a_day_on_is_seen(before, times, ex
     rain[:20:2], rain[21:41:2] = 3.0 + 0.13 * np.arange(10), times * (3.0 + 0.13 * np.arange(10))
     rain[: 2 * (10 - before)] = 0.0
     assert ("rain-change" in seen(rain=rain)) is expected
+    assert "rain-change" not in seen(rain=rain, trust=["rain-change"])
 
 
 @pytest.mark.parametrize(
@@ -209,6 +211,11 @@ KNOTS = np.resize(np.r_[0.0, np.arange(3.0, 33.0)], 620)
 def test_hours_of_wind_that_stand_on_the_steps_of_another_unit_are_seen(winds, looks_like):
     found = inspected(N, **AIR, wind=2.0 + 0.1 * WALK, by_hour=by_hour(0.0)._replace(winds=winds), trust=())
     sentences = [caution.sentence for caution in found.cautions if caution.name == "wind-steps"]
+    trusted = inspected(
+        N, **AIR, wind=2.0 + 0.1 * WALK, by_hour=by_hour(0.0)._replace(winds=winds), trust=["wind-steps"]
+    )
+    assert "wind-steps" not in [caution.name for caution in trusted.cautions]
+    assert all('unit = "' in sentence for sentence in sentences)  # the line to paste
     assert [looks_like] * bool(looks_like) == [s.split("that wind in ")[1].split(" has")[0] for s in sentences]
 
 

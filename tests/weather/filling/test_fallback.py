@@ -321,9 +321,10 @@ def test_whatever_is_missing_is_lent_estimated_or_refused(read, holes, rows, lac
 def test_a_typical_year_neither_lends_nor_borrows(read):
     """Its months are from different years: it has no record of the days that are missing."""
     dates = {"start": dt.date(2025, 6, 1), "end": dt.date(2025, 6, 20)}
-    said = refusal(read, table(), ("typical.csv", typical_year(), {}), **dates)
+    year = typical_year()
+    said = refusal(read, table(), ("typical.csv", year, {}), **dates)
     assert said.startswith("typical.csv: is a typical year made of months from different years")
-    said = refusal(read, typical_year(), hill(table()), **dates)
+    said = refusal(read, year, hill(table()), **dates)
     assert (
         said
         == "own.csv: is a typical year, which has no gaps that a fallback could fill; take [[weather.fallback]] out"

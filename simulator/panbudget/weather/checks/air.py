@@ -158,7 +158,9 @@ def _wind_steps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         )  # whole knots in mph leave 4 out
     if unit:
         instead = inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS[unit])
-        yield Verdict(names, "wind-steps", {"looks_like": f"{unit}s" if unit == "knot" else unit}, instead)
+        yield Verdict(
+            names, "wind-steps", {"looks_like": f"{unit}s" if unit == "knot" else unit, "unit": unit}, instead
+        )
 
 
 def _by_elevation(inspection: Inspection) -> float:

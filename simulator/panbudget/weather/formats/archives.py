@@ -7,7 +7,6 @@ what doesn't fit is named by line, one message for each kind of mistake. What a 
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -20,7 +19,7 @@ from panbudget.errors import WeatherError
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.mistakes import Mistakes, listed, note, notes, shortened
-from panbudget.weather.text.moments import read_dates
+from panbudget.weather.text.moments import Days, plain_dates, read_dates
 from panbudget.weather.text.raw import Columns, LeftOut, RawTable, Source, Station
 from panbudget.weather.text.rows import read_rows
 from panbudget.words import packaged
@@ -69,6 +68,8 @@ class Layout(NamedTuple):
         Whether lines that begin with # are no rows.
     sparse : bool
         Whether a column that is blank throughout was never measured (temperatures aside).
+    more : sequence of str
+        Other columns that its reader looks at.
     units : dict
         Unit that a measure has if the file names none -> others that it may name -> factor.
     """
@@ -81,6 +82,7 @@ class Layout(NamedTuple):
     whole: bool = False
     comments: bool = False
     sparse: bool = False
+    more: Sequence[str] = ()
     units: Mapping[str, Mapping[str, float]] = {}
 
 
@@ -101,7 +103,7 @@ class Archived:
     frame : DataFrame of str
         Its rows.
     lines : ndarray of int, (rows,)
-    days : list of date, (rows,)
+    days : ndarray of datetime64[D], (rows,)
     chosen : dict
         Standard column -> the file's, of which it is read.
     values : dict
@@ -112,7 +114,7 @@ class Archived:
 
     frame: pd.DataFrame
     lines: Ints
-    days: Sequence[dt.date]
+    days: Days
     chosen: dict[str, str] = field(default_factory=dict)
     values: dict[str, Floats] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
@@ -157,14 +159,13 @@ def read_archive(
     others = [name for name in header if name not in (*layout.station, *layout.date)]
     require_temperatures([name for name in layout.measures if name in header], others, source, layout)
     frame, lines = frame_below(source, layout, line, header, mistakes)
-    days = read_dates(_day_texts(frame, layout.date), lines, mistakes)
-    table = Archived(frame, lines, [day for day in days if day is not None])
+    days = days_of(_day_texts(frame, layout.date), lines, mistakes)
+    table = Archived(frame, lines, days)
     for name, measure in layout.measures.items():
         if name not in header or measure.column in table.chosen:
             continue
         table.chosen[measure.column] = name
-        names = pd.Series(name, index=frame.index)
-        figures = measured(frame[name], names, lines, mistakes, measure.missing, whole=layout.whole)
+        figures = measured(frame[name], name, lines, mistakes, measure.missing, whole=layout.whole)
         if measure.trace:
             table.notes += notes("trace", int((figures == -1.0).sum()), what=measure.trace)
             figures = np.where(figures == -1.0, 0.0, figures)
@@ -178,7 +179,7 @@ def read_archive(
 def finished(table: Archived, layout: Layout, station: Station) -> RawTable:
     """Put columns together to what every reader returns."""
     measures = {column: layout.measures[table.chosen[column]] for column in table.values}
-    stamps = np.array(table.days, dtype="datetime64[D]").astype("datetime64[ns]")
+    stamps = table.days.astype("datetime64[ns]")
     standard = {column: table.values[column] * m.factor + m.offset for column, m in measures.items()}
     conversions = {column: (m.factor, m.offset) for column, m in measures.items()}
     return RawTable(
@@ -220,10 +221,12 @@ def frame_below(
     mistakes.raise_if_any(source.shown_as)
     if not rows.texts:
         raise source.refusal("no-row", line=line)
-    frame = pd.DataFrame(list(rows.cells()), columns=header)
-    frame = frame.loc[:, ~frame.columns.duplicated()]
+    wanted = {*layout.measures, *layout.station, *layout.date, *layout.more, "YEAR", "DOY"}
+    names = [name for name in dict.fromkeys(header) if name in wanted]
+    frame = rows.columns([header.index(name) for name in names]).set_axis(names, axis=1)
     if set(layout.station) <= set(header):
-        one_station(frame[list(layout.station)].agg(" ".join, axis=1), rows.lines, source)
+        firsts = frame[list(layout.station)].drop_duplicates()
+        one_station(firsts.agg(" ".join, axis=1), rows.lines, source)
     return frame, rows.lines
 
 
@@ -237,19 +240,28 @@ def one_station(names: pd.Series[str], lines: Ints, source: Source) -> None:
         raise source.refusal("several-stations", count=len(firsts), named=named)
 
 
-def _day_texts(frame: pd.DataFrame, date: Sequence[str]) -> list[str]:
-    """Return each row's day as one text; of a row that is cut off, what is there."""
-    frame = frame.fillna(dict.fromkeys(date, "") | {name: "" for name in ("YEAR", "DOY") if name in frame})
+def days_of(texts: pd.Series[str], lines: Ints, mistakes: Mistakes) -> Days:
+    """Read a column of dates; each text is looked at once, if all are plain."""
+    code, kinds = pd.factorize(texts)
+    plain = plain_dates(list(kinds))
+    return read_dates(texts.tolist(), lines, mistakes) if plain is None else plain[code]
+
+
+def _day_texts(frame: pd.DataFrame, date: Sequence[str]) -> pd.Series[str]:
+    """Return each row's day as one text."""
+    if len(date) == 1:
+        return frame[date[0]]
     if set(date) <= set(frame.columns):
-        return ["-".join(parts) for parts in zip(*(frame[name] for name in date), strict=True)]
+        return pd.Series(list(map("-".join, zip(*(frame[name].tolist() for name in date), strict=True))), dtype=object)
+    frame = frame.astype(object)
     year_and_day = frame["YEAR"].str.cat(frame["DOY"].str.zfill(3), sep=" ")
     days = pd.to_datetime(year_and_day, format="%Y %j", errors="coerce")
-    return days.dt.strftime("%Y-%m-%d").fillna(year_and_day).tolist()
+    return days.dt.strftime("%Y-%m-%d").fillna(year_and_day)
 
 
 def measured(
     texts: pd.Series[str],
-    names: pd.Series[str],
+    names: str | pd.Series[str],
     lines: Ints,
     mistakes: Mistakes,
     missing: Sequence[float],
@@ -263,7 +275,7 @@ def measured(
     ----------
     texts : Series of str, (rows,)
         The cells, stripped.
-    names : Series of str, (rows,)
+    names : str, or Series of str, (rows,)
         Of each one's column in the file, for messages.
     lines : ndarray of int, (rows,)
         Of the file, for messages.
@@ -279,13 +291,19 @@ def measured(
     ndarray, (rows,)
         In the file's unit.
     """
-    plain = texts.str.fullmatch(_NUMBER).to_numpy(dtype=bool)
-    broken = plain & texts.str.contains(".", regex=False).to_numpy(dtype=bool) & whole
-    for i in np.flatnonzero(broken | (~plain & (texts != "").to_numpy(dtype=bool))).tolist():
-        key, text = "not-whole" if broken[i] else "archive-no-number", texts.iloc[i]
-        mistakes.add(key, value=text, line=lines[i], name=names.iloc[i], text=shortened(text))
-    values = pd.to_numeric(texts.where(plain & ~broken), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
-    return np.where(np.isin(values, list(missing)), np.nan, values)
+    # figures repeat: each is looked at once
+    code, figures = pd.factorize(texts)
+    broken = np.array([whole and "." in text and _NUMBER.fullmatch(text) is not None for text in figures], dtype=bool)
+    bad = broken | np.array([text != "" and _NUMBER.fullmatch(text) is None for text in figures], dtype=bool)
+    for i in np.flatnonzero(bad[code]).tolist() if bad.any() else ():
+        key, text = "not-whole" if broken[code[i]] else "archive-no-number", texts.iloc[i]
+        name = names if isinstance(names, str) else names.iloc[i]
+        mistakes.add(key, value=text, line=lines[i], name=name, text=shortened(text))
+    values = np.array(
+        [np.nan if wrong or text == "" else float(text) for text, wrong in zip(figures, bad, strict=True)]
+    )
+    values[np.isin(values, list(missing))] = np.nan
+    return values[code] if len(values) else np.zeros(0)
 
 
 def refuse_columns(columns: Columns, source: Source, name: str) -> None:

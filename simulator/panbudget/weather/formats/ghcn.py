@@ -8,15 +8,16 @@ checks and is a gap here. Source: NOAA NCEI, readme of GHCN-Daily (from memory).
 """
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from panbudget.weather.formats import archives
 from panbudget.weather.text.columns import REQUIRED
 from panbudget.weather.text.mistakes import Mistakes, note, notes
-from panbudget.weather.text.moments import day_of, read_dates
+from panbudget.weather.text.moments import day_of
 from panbudget.weather.text.raw import Columns, LeftOut, RawTable, Site, Source, Station
 from panbudget.weather.text.rows import split
 
@@ -24,7 +25,8 @@ NAME = "ghcn-daily"
 #: where the format is described
 SOURCE = "NOAA NCEI, readme of GHCN-Daily (from memory)"
 
-_LAYOUT = archives.Layout(**archives.facts_of(NAME))
+_PLAIN = archives.Layout(**archives.facts_of(NAME))
+_LAYOUT = _PLAIN._replace(more=[*_PLAIN.more, *(f"{name}_ATTRIBUTES" for name in (*_PLAIN.measures, *_PLAIN.more))])
 _LONG_LAYOUT = _LAYOUT._replace(station=["ID"])
 # sums over several days, which can't be laid on single ones
 _SEVERAL_DAYS = {"MDPR": "rain", "MDEV": "pan evaporation"}
@@ -97,21 +99,23 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     layout = _layout([line for line in source.lines if line.strip()][:5])
     read_layout = {"dly": _read_dly, "long": _read_long, "access": _read_access}[layout]
     values, station, texts = read_layout(source, mistakes)
+    values["element"] = values["element"].astype("category")
     watched = values[values["element"].isin(_WATCHED)]
     lines = watched["line"].to_numpy()
     figures = archives.measured(watched["text"], watched["element"], lines, mistakes, [_MISSING], whole=True)
     known = watched.assign(value=figures)[~np.isnan(figures)]
     twice = known.duplicated(["element", "day"])
     for line, day, element in known.loc[twice, ["line", "day", "element"]].itertuples(index=False):
-        mistakes.add("value-twice", line=line, element=element, day=day)
+        mistakes.add("value-twice", line=line, element=element, day=day.date())
     mistakes.raise_if_any(source.shown_as)
-    present = [element for element in _LAYOUT.measures if (watched["element"] == element).any()]
+    present = [element for element in _LAYOUT.measures if element in set(watched["element"].unique())]
     archives.require_temperatures(present, sorted(set(values["element"])), source, _LAYOUT)
     # of the access CSV every row counts, in its order; of the others the days that have a value
     firsts = values.drop_duplicates("day") if layout == "access" else known.drop_duplicates("day").sort_values("day")
     if firsts.empty:
         raise source.refusal("no-value")
-    table = archives.Archived(values, firsts["line"].to_numpy(dtype=np.int64), firsts["day"].tolist(), notes=texts)
+    days = firsts["day"].to_numpy().astype("datetime64[D]")
+    table = archives.Archived(values, firsts["line"].to_numpy(dtype=np.int64), days, notes=texts)
     _heed(table, known, present)
     return archives.finished(table, _LAYOUT._replace(recognised=note(f"ghcn-{layout}")), station)
 
@@ -126,14 +130,14 @@ def _layout(lines: Sequence[str]) -> str:
 
 def _read_dly(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Station, list[str]]:
     """Fixed width: station 1-11, year 12-15, month 16-17, element 18-21, then 31 times value and three flags."""
-    values: list[tuple[object, ...]] = []
-    stations: dict[int, str] = {}
+    months: dict[int, tuple[str, re.Match[str]]] = {}
     for line, text in enumerate(source.lines, start=1):
         if not text.strip():
             continue
         match = _DLY_ROW.match(text)
         # the last day's flags are blank where it has no value, and blanks at a line's end get lost
-        padded = text.ljust(_DLY_WIDTH) if text.rstrip().endswith("-9999") and len(text) >= _DLY_WIDTH - 3 else text
+        cut = _DLY_WIDTH - 3 <= len(text) < _DLY_WIDTH and text.rstrip().endswith("-9999")
+        padded = text.ljust(_DLY_WIDTH) if cut else text
         if match is None:
             mistakes.add("dly-start", kind=text.strip()[:3], line=line, text=text.strip()[:30])
         elif len(padded) < _DLY_WIDTH or text[_DLY_WIDTH:].strip():
@@ -141,25 +145,49 @@ def _read_dly(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Station
         elif day_of(int(match["year"]), int(match["month"]), 1) is None:
             mistakes.add("dly-month", kind="month", line=line, year=match["year"], month=match["month"])
         else:
-            stations[line] = match["id"]
-            values += _days_of(padded, match, line, mistakes)
-    names = pd.Series(list(stations.values()), dtype=object)
-    archives.one_station(names, np.array(list(stations), dtype=np.int64), source)
+            months[line] = padded[:_DLY_WIDTH], match
+    names = pd.Series([match["id"] for _, match in months.values()], dtype=object)
+    archives.one_station(names, np.array(list(months), dtype=np.int64), source)
     station = Station(names.iloc[0] if len(names) else "a station without a number")
-    return pd.DataFrame(values, columns=list(_VALUE)), station, []
+    return _days_of(months, mistakes), station, []
 
 
-def _days_of(text: str, match: re.Match[str], line: int, mistakes: Mistakes) -> Iterator[tuple[object, ...]]:
-    """Yield the values of a month's days."""
-    for number, start in enumerate(range(_DLY_HEAD, _DLY_WIDTH, _DLY_GROUP), start=1):
-        value, measurement, quality = (text[start + i : start + j].strip() for i, j in ((0, 5), (5, 6), (6, 7)))
-        day = day_of(int(match["year"]), int(match["month"]), number)
-        if day is not None and value:
-            yield line, day, match["element"], value, measurement, quality, ""
-        elif day is not None:
-            mistakes.add("dly-blank", line=line, day=day, **match.groupdict())
-        elif value != "-9999":
-            mistakes.add("dly-no-day", line=line, number=number, **match.groupdict())
+def _days_of(months: Mapping[int, tuple[str, re.Match[str]]], mistakes: Mistakes) -> pd.DataFrame:
+    """Return the values of months' days: line -> its text and what its head says."""
+    heads = [match.groups() for _, match in months.values()]
+    letters = np.frombuffer("".join(text for text, _ in months.values()).encode("utf-32-le"), np.uint32)
+    groups = letters.reshape(-1, _DLY_WIDTH)[:, _DLY_HEAD:].reshape(-1, _DLY_DAYS, _DLY_GROUP)
+
+    def cells(start: int, end: int) -> npt.NDArray[np.object_]:
+        """Cut the same letters out of each day, stripped; each text is made once."""
+        codes = groups[..., start:end].astype(np.int64) @ (1 << 8 * np.arange(end - start))
+        code, _ = pd.factorize(codes.ravel())
+        firsts = np.unique(code, return_index=True)[1]
+        texts = groups[..., start:end].reshape(-1, end - start)[firsts]
+        words = ["".join(map(chr, row)).strip() for row in texts.tolist()]
+        return np.array(words, dtype=object)[code].reshape(codes.shape)
+
+    begins = np.array([f"{year}-{month}" for _, year, month, _ in heads], dtype="datetime64[M]")
+    days = begins.astype("datetime64[D]")[:, None] + np.arange(_DLY_DAYS)
+    text, exists = cells(0, 5), days < (begins + 1).astype("datetime64[D]")[:, None]
+    lines = np.array(list(months), dtype=np.int64)
+    for row, number in np.argwhere((exists & (text == "")) | (~exists & (text != "-9999"))).tolist():
+        facts = {"line": lines[row], **months[int(lines[row])][1].groupdict()}
+        if exists[row, number]:
+            mistakes.add("dly-blank", day=days[row, number], **facts)
+        else:
+            mistakes.add("dly-no-day", number=number + 1, **facts)
+    some = exists & (text != "")
+    where = np.nonzero(some)[0]
+    element = np.array([head[3] for head in heads], dtype=object)
+    columns = (
+        lines[where],
+        days[some].astype("datetime64[s]"),
+        element[where],
+        *(part[some] for part in (text, cells(5, 6), cells(6, 7))),
+        "",
+    )
+    return pd.DataFrame(dict(zip(_VALUE, columns, strict=True)))
 
 
 def _read_long(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Station, list[str]]:
@@ -167,11 +195,11 @@ def _read_long(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Statio
     first = archives.first_line(source)
     above = first if split(source.lines[first - 1])[:3] == _LONG[:3] else first - 1
     frame, lines = archives.frame_below(source, _LONG_LAYOUT, above, _LONG, mistakes)
-    days = read_dates(frame["DATE"].tolist(), lines, mistakes)
+    days = archives.days_of(frame["DATE"], lines, mistakes)
     for i in np.flatnonzero((frame["DATA_VALUE"] == "") & frame["ELEMENT"].isin(_WATCHED)).tolist():
         mistakes.add("blank", line=lines[i], element=frame["ELEMENT"].iloc[i], day=days[i])
     columns = (frame[name] for name in ("ELEMENT", "DATA_VALUE", "M_FLAG", "Q_FLAG", "OBS_TIME"))
-    values = pd.DataFrame(dict(zip(_VALUE, (lines, days, *columns), strict=True)))
+    values = pd.DataFrame(dict(zip(_VALUE, (lines, days.astype("datetime64[s]"), *columns), strict=True)))
     return values[values["day"].notna()], Station(frame["ID"].iloc[0]), []
 
 
@@ -182,21 +210,22 @@ def _read_access(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Stat
     if not {"STATION", "DATE"} <= set(header):
         raise archives.no_header(source, first, note("ghcn-layouts"))
     frame, lines = archives.frame_below(source, _LAYOUT, first, header, mistakes)
-    days = pd.Series(read_dates(frame["DATE"].tolist(), lines, mistakes), dtype=object)
+    days = pd.Series(archives.days_of(frame["DATE"], lines, mistakes).astype("datetime64[s]"))
     twice = days.duplicated() & days.notna()
     for i in np.flatnonzero(twice).tolist():
-        mistakes.add("day-twice", line=lines[i], day=days[i], first=lines[days.eq(days[i]).argmax()])
-    days = days.where(~twice, None)
+        mistakes.add("day-twice", line=lines[i], day=days[i].date(), first=lines[days.eq(days[i]).argmax()])
+    days = days.where(~twice)
     parts = []
     for name in (name for name in header if name not in _ACCESS and not name.endswith("_ATTRIBUTES")):
         if name not in _WATCHED:  # its name is all that is ever said of it
-            parts.append(pd.DataFrame({"line": lines[:1], "day": days[:1], "element": name, "text": ""}))
+            parts.append(pd.DataFrame(dict(zip(_VALUE, (lines[:1], days[:1], name, *[""] * 4), strict=True))))
             continue
-        marks = frame.get(f"{name}_ATTRIBUTES", pd.Series("", index=frame.index)).str.split(",")
-        measurement, quality, time = (marks.str[i].fillna("").str.strip() for i in (0, 1, 3))
+        code, marks = pd.factorize(frame.get(f"{name}_ATTRIBUTES", pd.Series("", index=frame.index)))
+        parts_of = [[*map(str.strip, mark.split(",")), "", "", ""] for mark in marks]
+        measurement, quality, time = (np.array([p[i] for p in parts_of], dtype=object)[code] for i in (0, 1, 3))
         columns = (lines, days, name, frame[name], measurement, quality, time)
         parts.append(pd.DataFrame(dict(zip(_VALUE, columns, strict=True))))
-    values = pd.concat([*parts, pd.DataFrame(columns=list(_VALUE))])
+    values = pd.concat(parts or [pd.DataFrame(columns=list(_VALUE))])
     bare = [name for name in header if name in _LAYOUT.measures and f"{name}_ATTRIBUTES" not in header]
     row = frame.iloc[0]
     station = archives.station_at(row.get("NAME", row["STATION"]), *(row.get(name, "") for name in _ACCESS[2:5]))
@@ -212,18 +241,18 @@ def _heed(table: archives.Archived, known: pd.DataFrame, present: Sequence[str])
         if column not in table.chosen and (column in REQUIRED or len(of_element)):
             table.chosen[column] = element
             by_day = of_element.set_index("day")["value"]
-            table.values[column] = by_day.reindex(list(table.days)).to_numpy(dtype=float)
-            if days := frozenset(failed.loc[failed["element"] == element, "day"]):
+            table.values[column] = by_day.reindex(table.days.astype("datetime64[s]")).to_numpy(dtype=float)
+            if days := frozenset(failed.loc[failed["element"] == element, "day"].dt.date):
                 table.left_out[column] = LeftOut("its quality flag", days)
-    counts = ", ".join(f"{name} {count}" for name, count in failed.groupby("element").size().items())
+    counts = ", ".join(f"{name} {count}" for name, count in failed.groupby("element", observed=True).size().items())
     table.notes += notes("checks-failed", len(failed), counts=counts)
     rain = sound[sound["element"] == "PRCP"]
     table.notes += notes("rain-trace", int((rain["measurement"] == "T").sum()))
     table.notes += notes("rain-presumed", int((rain["measurement"] == "P").sum()))
     for element, what in _SEVERAL_DAYS.items():
         table.notes += notes("several-days", int((sound["element"] == element).sum()), what=what, element=element)
-    times = rain.loc[rain["time"].astype(str).str.fullmatch(r"\d{4}"), "time"]
-    if (times < "1200").sum() > (times >= "1200").sum():
+    times = {time: count for time, count in rain["time"].value_counts().items() if re.fullmatch(r"\d{4}", str(time))}
+    if sum(count if str(time) < "1200" else -count for time, count in times.items()) > 0:
         table.notes.append(note("rain-in-the-morning"))
     if table.chosen.get("wind") == "WDMV":
         table.notes.append(note("wind-run"))

@@ -6,8 +6,6 @@ missing values. Source: NOAA NCEI, "Federal Climate Complex Global Surface Summa
 from memory.
 """
 
-import itertools
-
 import numpy as np
 
 from panbudget.weather.formats import archives
@@ -95,7 +93,7 @@ def _heed(table: archives.Archived) -> Station:
         table.notes += [text for key, mask in kinds.items() for text in notes(key, int((mask & known).sum()))]
         values["rain"] = np.where(no_report, np.nan, values["rain"])
         if no_report.any():
-            days = frozenset(itertools.compress(table.days, no_report))
+            days = frozenset(table.days[no_report].tolist())
             table.left_out["rain"] = LeftOut("its attribute I, no report of rain", days)
     if "rain" in values and np.isnan(values["rain"]).all():
         table.absent["rain"] = note("rain-never-reported")

@@ -195,14 +195,16 @@ def _distance_above(lines: Sequence[str]) -> int | None:
 
 def _when(cells: Cells, opening: Opening, time: TimeColumns, header: Header, mistakes: Mistakes) -> ReadStamps:
     if len(time.places) <= 2:
-        first, *second = (cells.texts[place].str.strip() for place in time.places)
+        first, *second = (cells.texts[place] for place in time.places)
+        second = [texts.str.strip() for texts in second]
         if second and not second[0].iloc[:1].str.contains(":").any():  # 51, 0051 or an hour alone
             bare = second[0].str.replace(r"^(\d{1,2})$", r"\1:00", regex=True)
             second = [bare.str.replace(r"^(\d{1,2})(\d{2})$", r"\1:\2", regex=True)]
-        texts = first + " " + second[0] if second else first
-        days = first.str.replace(r"[T ]+\d{1,2}:.*", "", regex=True).drop_duplicates().tolist()
-        order = stated_order(header, days, opening.cells[time.places[0]], int(cells.lines[0]), mistakes)
-        return read_stamps(texts, cells.lines, mistakes, order=order)
+        texts = first.str.strip() + " " + second[0] if second else first
+        cell, line = opening.cells[time.places[0]], int(cells.lines[0])
+        return read_stamps(
+            texts, cells.lines, mistakes, order_by=lambda days: stated_order(header, days, cell, line, mistakes)
+        )
     *parts, hour = (cells.numbers[place] for place in time.places[:4])
     last = hour == 24.0
     stamps = moments_of([*parts, np.where(last, 23.0, hour)], cells.lines, mistakes) + last * np.timedelta64(1, "h")

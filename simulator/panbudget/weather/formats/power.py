@@ -5,6 +5,7 @@ The values are those of a grid's cell, from a weather model and satellites: no s
 NASA POWER documentation, daily API, CSV output and parameter dictionary (from memory).
 """
 
+import itertools
 import re
 from collections.abc import Sequence
 
@@ -114,14 +115,14 @@ def missing_codes(explanations: Sequence[str]) -> list[float]:
 def head_of(source: Source) -> tuple[list[str], int]:
     """Return the explanations, if there are any, and the line of the table's header."""
     lines = source.lines
-    bare = [text.strip().strip('"') for text in lines]
     start = archives.first_line(source) - 1
+    bare = (text.strip().strip('"') for text in lines[start:])
     explanations: list[str] = []
-    if bare[start] == BEGIN:
-        if END not in bare[start:]:
-            raise source.refusal("open-block", line=start + 1)
-        end = bare.index(END, start)
-        explanations, start = bare[start + 1 : end], end + 1
+    if next(bare) == BEGIN:
+        explanations = list(itertools.takewhile(lambda text: text != END, bare))
+        start += len(explanations) + 2
+        if start > len(lines):
+            raise source.refusal("open-block", line=archives.first_line(source))
     header = next((i for i in range(start, len(lines)) if lines[i].strip()), None)
     if header is None:
         raise source.refusal("no-table")

@@ -10,7 +10,6 @@ codes; any other text is named by line and column, since what it means is a gues
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 from collections.abc import Sequence
 
@@ -20,7 +19,7 @@ import pandas as pd
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
 from panbudget.weather.text.headers import Header, read_header, stated_order
 from panbudget.weather.text.mistakes import Mistakes, note
-from panbudget.weather.text.moments import joined_date, read_dates
+from panbudget.weather.text.moments import Days, joined_date, read_dates
 from panbudget.weather.text.opening import Opening, find_opening, without_footer
 from panbudget.weather.text.raw import Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, Rows, read_rows, separator_of, split
@@ -118,16 +117,19 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     table = read_cells(
         rows, mistakes, numbers=numbers, texts=texts, missing=missing, units=units, thousands=True, traces=traces
     )
-    dates = _dates([table.texts[place].str.strip().tolist() for place in texts if table.texts], table, header, mistakes)
+    dates = _dates(
+        [list(map(str.strip, table.texts[place])) for place in texts if table.texts], table, header, mistakes
+    )
     mistakes.paste = header.to_paste()
     whole = [problem for problem in mistakes.problems() if problem.code not in _TO_PASTE]
-    if whole or None in dates or not dates:
+    if whole or np.isnat(dates).any() or not len(dates):
         mistakes.raise_if_any(source.shown_as)
     above = filter(None, (line.lstrip("#").strip() for line in lines[: opening.line - 1]))
     remarks = [note("above", text=text[:100]) for text in list(above)[:_COMMENTS_SHOWN]]
-    stamps = np.array(dates, dtype="datetime64[D]").astype("datetime64[ns]")
     return RawTable(
-        daily=pd.DataFrame(header.standard(table.numbers), index=pd.DatetimeIndex(stamps, name="date")),
+        daily=pd.DataFrame(
+            header.standard(table.numbers), index=pd.DatetimeIndex(dates.astype("datetime64[ns]"), name="date")
+        ),
         lines=tuple(table.lines.tolist()),
         recognised=f"plain table: {SEPARATORS[opening.separator]} between columns, decimal {table.decimal}",
         units=header.units,
@@ -156,10 +158,10 @@ def _day_column(opening: Opening, columns: Columns) -> int | None:
     return None if "date" in columns or not places else places[0]
 
 
-def _dates(texts: list[list[str]], table: Cells, header: Header, mistakes: Mistakes) -> list[dt.date | None]:
+def _dates(texts: list[list[str]], table: Cells, header: Header, mistakes: Mistakes) -> Days:
     """Read the days, by the order of their parts where that is stated or must be."""
     if not texts:
-        return []
+        return np.zeros(0, dtype="datetime64[D]")
     if len(texts) > 1:
         return read_dates([joined_date(parts) for parts in zip(*texts, strict=True)], table.lines, mistakes)
     order = stated_order(header, texts[0], header.headers["date"], int(table.lines[0]), mistakes)

@@ -103,6 +103,19 @@ def _zone(site: Site) -> zoneinfo.ZoneInfo | None:
 
 def _ahead(stamps: Stamps, zone: zoneinfo.ZoneInfo) -> npt.NDArray[np.timedelta64]:
     """How far the zone's clock is ahead of UTC at each of these UTC moments."""
+    if len(stamps) < 3:
+        return _ahead_each(stamps, zone)
+    # looked up day by day, and moment by moment on days when the clock is changed
+    day = stamps.astype("datetime64[D]").astype(np.int64)
+    first = int(day.min())
+    midnights = np.arange(first, int(day.max()) + 2).astype("datetime64[D]").astype("datetime64[ns]")
+    of_day = _ahead_each(midnights, zone)
+    ahead, changed = of_day[day - first], (np.diff(of_day) != np.timedelta64(0))[day - first]
+    ahead[changed] = _ahead_each(stamps[changed], zone)
+    return ahead
+
+
+def _ahead_each(stamps: Stamps, zone: zoneinfo.ZoneInfo) -> npt.NDArray[np.timedelta64]:
     utc = pd.DatetimeIndex(stamps).tz_localize("UTC")
     local = utc.tz_convert(zone).tz_localize(None).as_unit("ns").to_numpy()
     return np.asarray(local - stamps.astype("datetime64[ns]"))

@@ -125,13 +125,17 @@ def read_cells(
         mistakes.note("no-rows")
         return Cells()
     columns = {place: frame[place] for place in numbers}
-    traced = {place: columns[place].astype(str).str.strip().str.lower().isin(_DATA["trace"]) for place in traces}
-    columns |= {place: columns[place].where(~is_trace, "0") for place, is_trace in traced.items() if is_trace.any()}
     wordy = {place: column for place, column in columns.items() if column.dtype.kind not in "fiu"}
+    traced = {
+        place: wordy[place].astype(str).str.strip().str.lower().isin(_DATA["trace"])
+        for place in traces
+        if place in wordy
+    }
+    wordy |= {place: wordy[place].where(~is_trace, "0") for place, is_trace in traced.items() if is_trace.any()}
     mark = _thousands_mark(wordy) if thousands else ""
     read = _Numbers(rows, numbers)
     values = {
-        place: read.words(place, column, mark) if place in wordy else read.figures(place, column)
+        place: read.words(place, wordy[place], mark) if place in wordy else read.figures(place, column)
         for place, column in columns.items()
     }
     read.note_bad(mistakes, units or {})
@@ -170,27 +174,28 @@ class _Numbers:
 
     def words(self, place: int, column: pd.Series, mark: str) -> Floats:
         """Read a column of texts; ``mark`` is what parts thousands."""
-        filled = np.flatnonzero(column.notna().to_numpy())
-        texts = column.iloc[filled].astype(str).str.strip().str.replace("−", "-")
-        plain = texts
-        if mark:
-            marked = texts.str.fullmatch(_THOUSANDS) & ~texts.str.contains("[ ']")
-            plain = texts.where(~marked, texts.str.replace(mark, "", regex=False))
-        point = plain.str.fullmatch(_POINT).to_numpy(dtype=bool)
-        comma = plain.str.fullmatch(_COMMA).to_numpy(dtype=bool) & (self.rows.separator not in ", ")
-        read = pd.to_numeric(plain.where(point | comma).str.replace(",", "."), errors="coerce").to_numpy(dtype=float)
-        read = np.where(np.isinf(read), np.nan, read)
-        bad = np.isnan(read) & (texts != "").to_numpy(dtype=bool)
-        dotted = point & plain.str.contains(".", regex=False).to_numpy(dtype=bool)
-        for cells, mask, shown, most in (
+        code, cells = pd.factorize(column.astype(object))  # each text is looked at once
+        texts = [str(text).strip().replace("−", "-") for text in cells]
+        plain = [
+            text.replace(mark, "") if mark and _THOUSANDS.fullmatch(text) and not re.search("[ ']", text) else text
+            for text in texts
+        ]
+        point = np.array([_POINT.fullmatch(text) is not None for text in plain], dtype=bool)
+        comma = np.array([_COMMA.fullmatch(text) is not None for text in plain], dtype=bool)
+        comma &= self.rows.separator not in ", "
+        pairs = zip(plain, point | comma, strict=True)
+        read = np.array([float(text.replace(",", ".")) if ok else np.nan for text, ok in pairs], dtype=float)
+        read[np.isinf(read)] = np.nan
+        bad = np.isnan(read) & np.array([text != "" for text in texts], dtype=bool)
+        dotted = point & np.array(["." in text for text in plain], dtype=bool)
+        for found_in, mask, shown, most in (
             (self.bad, bad, texts, None),
             (self.commas, comma, plain, 1),
             (self.points, dotted, plain, 1),
         ):
-            cells.extend((int(filled[i]), place, shown.iloc[i]) for i in np.flatnonzero(mask)[:most].tolist())
-        values = np.full(len(column), np.nan)
-        values[filled] = read
-        return values
+            rows = np.flatnonzero(np.append(mask, False)[code])[:most].tolist()  # -1 is a cell without a text
+            found_in.extend((i, place, shown[code[i]]) for i in rows)
+        return np.append(read, np.nan)[code]
 
     def note_bad(self, mistakes: Mistakes, units: Mapping[int, str]) -> None:
         """Name cells that are no numbers, those with one cure in one line."""
@@ -227,8 +232,8 @@ def _thousands_mark(columns: Mapping[int, pd.Series]) -> str:
 
     Then 1.234 can only be 1234 in such a file, and is read so throughout.
     """
-    texts = [column.astype(str) for column in columns.values()]
-    seen = [mark for mark, form in _BOTH_MARKS.items() if any(text.str.fullmatch(form).any() for text in texts)]
+    texts = {str(text) for column in columns.values() for text in column.unique()}
+    seen = [mark for mark, form in _BOTH_MARKS.items() if any(re.fullmatch(form, text) for text in texts)]
     return seen[0] if len(seen) == 1 else ""
 
 

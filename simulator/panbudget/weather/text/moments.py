@@ -9,9 +9,11 @@ because a guess would be silent.
 from __future__ import annotations
 
 import datetime as dt
+import io
 import re
-from collections.abc import Sequence
-from typing import NamedTuple
+from collections.abc import Callable, Sequence
+from operator import methodcaller
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +22,8 @@ import pandas as pd
 from panbudget.errors import Problem
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.text.mistakes import Mistakes, first_of, problem, shortened
+
+Days = npt.NDArray[np.datetime64]
 
 _YEARS = range(1800, 2101)
 _YEARS_SHOWN = f"{_YEARS.start} to {_YEARS.stop - 1}"
@@ -171,6 +175,8 @@ def order_to_state(texts: Sequence[str]) -> tuple[str, bool]:
     (str, bool)
         A key of `ORDERS`; nothing where none must be stated, or rows don't follow each other by any.
     """
+    if plain_dates(texts) is not None:
+        return "", False
     shown = [text for text in texts if text]
     short = [
         bool(_SHORT_YEAR.fullmatch(text) or (_NAMED[0].fullmatch(text) and plainly(text) == text)) for text in shown
@@ -191,9 +197,7 @@ def order_to_state(texts: Sequence[str]) -> tuple[str, bool]:
     return (order if order and best[order] > 0.5 else ""), any(short)
 
 
-def read_dates(
-    texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mistakes, *, order: str = ""
-) -> list[dt.date | None]:
+def read_dates(texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mistakes, *, order: str = "") -> Days:
     """
     Read a column of dates.
 
@@ -210,13 +214,15 @@ def read_dates(
 
     Returns
     -------
-    list of date or None
-        None where a cell is no date.
+    ndarray of datetime64[D]
+        NaT where a cell is no date.
     """
 
     def wrong(i: int, key: str) -> None:
         mistakes.add(key, value=texts[i], line=lines[i], text=shortened(texts[i], 40), years=_YEARS_SHOWN)
 
+    if not order and (plain_days := plain_dates(texts)) is not None:
+        return plain_days
     parsed: list[tuple[int, int, int] | None] = [None] * len(texts)
     year_last: list[int] = []
     for i, text in enumerate(texts):
@@ -233,12 +239,40 @@ def read_dates(
             year_last += [i] if match.re is _YEAR_LAST else []
     if year_last and (unsure := _settle_order(parsed, year_last, texts, lines)) is not None:
         mistakes.others.append(unsure)
-        return [None] * len(texts)
+        return np.full(len(texts), np.datetime64("NaT"), dtype="datetime64[D]")
     dates = [None if parts is None else day_of(*parts) for parts in parsed]
     for i, parts in enumerate(parsed):
         if parts is not None and dates[i] is None:
             wrong(i, "no-day" if parts[0] in _YEARS else "no-year")
-    return dates
+    return np.array(dates, dtype="datetime64[D]")
+
+
+def plain_dates(texts: Sequence[str]) -> Days | None:
+    """Read a column of dates at a stroke, if all have one form and are days of the calendar whose order is beyond doubt."""
+    body = "\n".join(texts) + "\n"
+    first = re.match(r"\d+([-/.]?)(\d*)", body)
+    mark = first[1] if first else ""
+    year_first = bool(mark) and re.match(r"\d{4}\D", body) is not None
+    cells = ("\\d{4}", "\\d\\d?", "\\d\\d?") if year_first else ("\\d\\d?", "\\d\\d?", "\\d{4}")
+    form = re.escape(mark).join(cells) if mark else r"\d{8}"
+    if not body.isascii() or not re.fullmatch(rf"(?:{form}\n)++", body):
+        return None
+    numbers = np.array((body.replace(mark, " ") if mark else body).split(), dtype=np.int64)
+    if not mark:
+        year, month, day = numbers // 10000, numbers // 100 % 100, numbers % 100
+    else:
+        year, month, day = numbers.reshape(-1, 3).T[:: 1 if year_first else -1]
+        if not year_first and month.max() > 12:
+            month, day = day, month
+        if not year_first and day.max() <= 12:
+            return None
+    if year.min() < _YEARS.start or year.max() >= _YEARS.stop or min(month.min(), day.min()) < 1 or month.max() > 12:
+        return None
+    months = (year - 1970) * 12 + month - 1
+    days = months.astype("datetime64[M]").astype("datetime64[D]") + (day - 1)
+    if (days.astype("datetime64[M]").astype(np.int64) != months).any():
+        return None
+    return np.asarray(days, dtype="datetime64[D]")
 
 
 def _settle_order(
@@ -363,7 +397,9 @@ def says_utc(header: str) -> bool:
     return clock is not None or "dateutc" in lowered
 
 
-def read_stamps(texts: pd.Series[str], lines: Ints, mistakes: Mistakes, *, order: str = "") -> ReadStamps:
+def read_stamps(
+    texts: pd.Series[str], lines: Ints, mistakes: Mistakes, *, order_by: Callable[[list[str]], str] = lambda days: ""
+) -> ReadStamps:
     """
     Read a column of stamps.
 
@@ -375,16 +411,18 @@ def read_stamps(texts: pd.Series[str], lines: Ints, mistakes: Mistakes, *, order
         Where they stand.
     mistakes : Mistakes
         Where is noted what is wrong, one problem for each kind of mistake.
-    order : str
-        As in `read_dates`.
+    order_by : callable
+        Their days -> the order of day, month and year where that is stated, as in `read_dates`.
 
     Returns
     -------
     ReadStamps
     """
-    texts = texts.reset_index(drop=True).str.strip()
+    texts = pd.Series(list(map(str.strip, texts)), dtype=object)
     first = next((text for text in texts if text), "")
     utc = ends = False
+    if first.isdigit() or re.fullmatch(_COMPACT, first):
+        order_by([])
     if first.isdigit() and len(first) in (10, 13):
         seconds = pd.to_numeric(texts, errors="coerce")
         stamps = pd.to_datetime(seconds, unit="s" if len(first) == 10 else "ms", errors="coerce")
@@ -395,7 +433,7 @@ def read_stamps(texts: pd.Series[str], lines: Ints, mistakes: Mistakes, *, order
         stamps, style = pd.to_datetime(texts, format=form, errors="coerce"), "digits only"
     else:
         away, bare = _offsets(texts) if (utc := bool(_OFFSET_AT_END.search(first))) else (np.timedelta64(0, "m"), texts)
-        moments, style, ends = _by_parts(bare, _OFFSET_AT_END.sub(r"\1", first), order)
+        moments, style, ends = _by_parts(bare, _OFFSET_AT_END.sub(r"\1", first), order_by)
         if not style:
             mistakes.note("ambiguous-times", line=lines[0], text=first)
             return ReadStamps(moments)
@@ -426,7 +464,9 @@ def _offsets(texts: pd.Series[str]) -> tuple[npt.NDArray[np.timedelta64], pd.Ser
     )
 
 
-def _by_parts(texts: pd.Series[str], first: str, order: str) -> tuple[npt.NDArray[np.datetime64], str, bool]:
+def _by_parts(
+    texts: pd.Series[str], first: str, order_by: Callable[[list[str]], str]
+) -> tuple[npt.NDArray[np.datetime64], str, bool]:
     """
     Read days and times of day, each that differs once: half a million stamps have few thousand days.
 
@@ -434,14 +474,9 @@ def _by_parts(texts: pd.Series[str], first: str, order: str) -> tuple[npt.NDArra
     whether 24:00 is among them.
     """
     day, time = _parted(first)
-    mark = first[len(day) : len(day) + 1]
-    if mark and mark in " T" and mark not in day:  # as most are: parted at a stroke
-        parts = [text.partition(mark)[::2] if mark in text else _parted(text) for text in texts]
-    else:
-        parts = [_parted(text) for text in texts]
-    of_day, days = pd.factorize(np.array([part[0] for part in parts], dtype=object))
-    of_time, times = pd.factorize(np.array([part[1].strip() for part in parts], dtype=object))
-    days = np.array([plainly(text, order) for text in days], dtype=object)
+    of_day, bare, of_time, times = _parts_of(texts.tolist(), first)
+    order = order_by(list(dict.fromkeys(re.sub(r"[T ]+\d{1,2}:.*", "", text) for text in bare)))
+    days = np.array([plainly(text, order) for text in bare], dtype=object)
     day = plainly(day, order)
     half = bool(_HALF_DAYS.search(time))
     clock = np.array([_seconds(time, half=half) for time in times])[of_time]
@@ -466,6 +501,36 @@ def _by_parts(texts: pd.Series[str], first: str, order: str) -> tuple[npt.NDArra
         since = (clock[known] * 1e9).round().astype("timedelta64[ns]")
         moments[known] = read[chosen][of_day[known]].astype("datetime64[ns]") + since
     return moments, chosen, bool((clock == 86400.0).any())
+
+
+class _Parts(NamedTuple):
+    """The day and the time of day of stamps, each that differs once."""
+
+    of_day: Ints
+    days: list[str]
+    of_time: Ints
+    times: list[str]
+
+
+def _parts_of(texts: list[str], first: str) -> _Parts:
+    day, _ = _parted(first)
+    mark, body = first[len(day) : len(day) + 1], "\n".join(texts)
+    count = first.count(mark) if mark and mark in " T" and mark not in day else 0
+    if count in (1, 2) and not re.search(r'["\r\0]', body) and set(map(methodcaller("count", mark), texts)) == {count}:
+        options: dict[str, Any] = {"header": None, "index_col": False, "dtype": "category", "na_filter": False}
+        frame = pd.read_csv(
+            io.StringIO(body), sep=mark, names=list(range(count + 1)), skip_blank_lines=False, **options
+        )
+        days, *rest = (list(frame[i].cat.categories) for i in frame)
+        of_day, *codes = (frame[i].cat.codes.to_numpy().astype(np.int64) for i in frame)
+        of_time, pairs = pd.factorize(codes[0] if count == 1 else codes[0] * len(rest[1]) + codes[1])
+        numbers = [divmod(int(pair), len(rest[1])) if count == 2 else (int(pair),) for pair in pairs]
+        times = [mark.join(kinds[i] for kinds, i in zip(rest, pair, strict=True)).strip() for pair in numbers]
+        return _Parts(of_day, days, of_time, times)
+    parts = [text.partition(mark)[::2] if count and mark in text else _parted(text) for text in texts]
+    of_day, kinds = pd.factorize(np.array([part[0] for part in parts], dtype=object))
+    of_time, clocks = pd.factorize(np.array([part[1].strip() for part in parts], dtype=object))
+    return _Parts(of_day, kinds.tolist(), of_time, clocks.tolist())
 
 
 def _parted(text: str) -> tuple[str, str]:
@@ -512,12 +577,15 @@ def moments_of(parts: Sequence[Floats], lines: Ints, mistakes: Mistakes) -> npt.
     -------
     ndarray of datetime64[ns], (rows,)
     """
-    table = pd.DataFrame(dict(zip(_SPLIT, parts, strict=True)))
-    whole = (table == table.round()).all(axis=1) & table["year"].between(_YEARS.start, _YEARS.stop - 1)
-    whole &= table["month"].between(1, 12) & table["day"].between(1, 31) & table["hour"].between(0, 23)
-    days = pd.to_datetime(table[["year", "month", "day"]].where(whole), errors="coerce")
-    stamps = (days + pd.to_timedelta(table["hour"].where(whole), unit="h")).to_numpy().astype("datetime64[ns]")
+    table = np.array(parts, dtype=float)
+    lowest, highest = np.array([[_YEARS.start, 1, 1, 0], [_YEARS.stop - 1, 12, 31, 23]], dtype=float)[:, :, None]
+    sound = ((table == np.round(table)) & (table >= lowest) & (table <= highest)).all(axis=0)
+    year, month, day, hour = np.where(sound, table, [[1970], [1], [1], [0]]).astype(np.int64)
+    months = ((year - 1970) * 12 + month - 1).astype("datetime64[M]")
+    days = months.astype("datetime64[D]") + (day - 1)
+    stamps = days.astype("datetime64[ns]") + hour * np.timedelta64(1, "h")
+    stamps[~sound | (days.astype("datetime64[M]") != months)] = np.datetime64("NaT")
     for i, more in first_of(np.isnat(stamps), "row"):
-        text = " ".join(f"{figure:g}" for figure in table.iloc[i])
+        text = " ".join(f"{figure:g}" for figure in table[:, i])
         mistakes.note("no-hour", line=lines[i], text=text, more=more)
-    return stamps
+    return np.asarray(stamps)

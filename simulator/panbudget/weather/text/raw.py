@@ -11,6 +11,7 @@ import datetime as dt
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import NamedTuple, Protocol
 
 import numpy as np
@@ -54,7 +55,7 @@ class Source:
     table: str = "weather"
     missing: tuple[str, ...] = ()
 
-    @property
+    @cached_property
     def lines(self) -> list[str]:
         """Its lines, the first of which is line 1 in messages."""
         return self.text.split("\n")

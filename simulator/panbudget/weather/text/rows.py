@@ -9,14 +9,17 @@ its cells.
 import csv
 import datetime as dt
 import hashlib
+import io
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from operator import methodcaller
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
+import pandas as pd
 
 from panbudget.errors import PanbudgetError, Problem, ReadingsError, did_you_mean
 from panbudget.numeric import Ints
@@ -87,6 +90,8 @@ class Rows(NamedTuple):
         The lines, unsplit.
     repeated, comments : list of int
         Lines that are the header again, and lines among the rows that begin with #.
+    regular : bool
+        Whether quotation marks stand around whole cells only, if anywhere, so that any parser takes all rows alike.
     """
 
     separator: str
@@ -95,10 +100,27 @@ class Rows(NamedTuple):
     texts: list[str]
     repeated: list[int]
     comments: list[int]
+    regular: bool = False
 
     def cells(self) -> Iterable[list[str]]:
         """Yield the cells of each row, stripped."""
         return (split(text, self.separator) for text in self.texts)
+
+    def columns(self, places: Sequence[int]) -> pd.DataFrame:
+        """Return columns of cells, stripped, by their places: as categories, for cells repeat."""
+        if not self.regular:
+            whole = pd.DataFrame(list(self.cells()), dtype=object).reindex(columns=list(places))
+            return whole.fillna("").astype("category")
+        options: dict[str, Any] = {"header": None, "index_col": False, "dtype": "category", "na_filter": False}
+        options |= {"names": list(range(self.width)), "usecols": sorted(set(places)), "skipinitialspace": True}
+        frame: pd.DataFrame = pd.read_csv(io.StringIO("\n".join(self.texts)), sep=self.separator, **options)
+        for place in frame.columns:
+            kinds = frame[place].cat
+            stripped = [str(text).strip() for text in kinds.categories]
+            if stripped != kinds.categories.tolist():
+                code, texts = pd.factorize(np.array(stripped, dtype=object))
+                frame[place] = pd.Categorical.from_codes(code[kinds.codes], pd.Index(texts.tolist()))
+        return frame[list(places)]
 
     def refuse_repeats(self, mistakes: Mistakes) -> None:
         """Note lines that are the header again."""
@@ -146,6 +168,17 @@ def read_rows(
     """
     nothing = separator + " \t\r\x0b\x0c"
     width = width or len(header)
+    some = list(lines[above:])
+    while some and not some[-1].strip():
+        some.pop()
+    numbers: Sequence[int] = range(above + 1, above + 1 + len(some))
+    has_cells = methodcaller("strip", nothing)
+    if not all(map(has_cells, some)):
+        numbers = [line for line, text in zip(numbers, some, strict=True) if text.strip()]
+        some = [lines[line - 1] for line in numbers]
+    if all(map(has_cells, some)) and _are_regular(some, separator, header, width, comments):
+        where = np.arange(above + 1, above + 1 + len(some)) if isinstance(numbers, range) else np.array(numbers)
+        return Rows(separator, width, where, some, [], [], regular=True)
     commas = "; if the numbers have decimal commas, save the file with semicolons between columns"
     texts: dict[int, str] = {}
     repeated: list[int] = []
@@ -168,6 +201,30 @@ def read_rows(
             facts: dict[str, Any] = {"cells": count, "width": width, "commas": commas if separator == "," else ""}
             mistakes.add(f"{whose}{'long' if count > width else 'short'}-row", value=count, line=line, **facts)
     return Rows(separator, width, np.array(list(texts), dtype=np.int64), list(texts.values()), repeated, passed_over)
+
+
+def _are_regular(texts: Collection[str], separator: str, header: Sequence[str], width: int, comments: bool) -> bool:
+    """Tell, at a stroke, whether rows are as wide as they should be, none is the header again, and quotes stand around cells."""
+    body = "\n".join(texts)
+    if "\r" in body or "\0" in body or (comments and "#" in body) or (header and header[0] in body):
+        return False
+    if separator != " " and '"' not in body:
+        return set(map(methodcaller("count", separator), texts)) <= {width - 1}
+    letters = np.frombuffer(f"{body}\n".encode("utf-8", "surrogatepass"), np.uint8)
+    end, blank = letters == 10, letters <= 32
+    if separator == " ":  # where a cell begins
+        parts = np.append(True, blank[:-1]) & ~blank
+        regular = body.isascii() and '"' not in body and np.count_nonzero(letters < 32) == len(texts)
+    else:
+        quote = letters == ord('"')
+        inside, parts, width = np.cumsum(quote, dtype=np.int32) % 2 == 1, letters == ord(separator), width - 1
+        edge = np.concatenate([[True], parts | end])
+        regular = not (
+            (quote & inside & ~edge[:-1]) | (quote & ~inside & ~np.append(edge[2:], True)) | (end & inside)
+        ).any()
+        parts &= ~inside
+    starts = np.append(0, np.flatnonzero(end)[:-1])
+    return regular and bool((np.add.reduceat(parts, starts, dtype=np.int32) == width).all())
 
 
 def _as_wide(text: str, separator: str, width: int) -> tuple[str, int]:

@@ -30,6 +30,7 @@ _KINDS = {start.encode("latin-1"): key for key, text in PROBLEMS.items() for sta
 _WEB_PAGE = re.compile(r"<(!doctype|html|head|\?xml|body|!--|script|meta|title|table|div|h1)")
 # how a workbook that is locked by a password names its contents, inside the old workbooks' wrapping
 _LOCKED = "EncryptedPackage".encode("utf-16-le")
+_CONTROL = re.compile(r"[\0-\x08\x0e-\x19\x1b-\x1f]")
 _MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 
 
@@ -148,7 +149,7 @@ def _decode(data: bytes) -> tuple[str, str]:
         text = data.decode(encoding, "stray-cp1252" if encoding == "utf-8" else "strict")
     except UnicodeDecodeError:
         return "", ""
-    if any(ord(letter) < 32 and letter not in "\t\n\r\x0b\x0c\x1a" for letter in text[:4096]):
+    if _CONTROL.search(text, 0, 4096):
         return "", ""
     if encoding == "utf-8" and (whole := data.decode("utf-8", "ignore")) != text:
         encoding = "cp1252" if whole.isascii() else "utf-8 with bytes of cp1252"

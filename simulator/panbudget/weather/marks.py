@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,6 +17,10 @@ from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.raw import LeftOut, RawTable
 
 _MARKS = np.array(table_of("marks")["numbers"])
+# share of a mark above which no other value lies, where it could not be one, and where it could and stands there again
+_ALONE, _ALONE_THOUGH_LIKELY = 0.5, 0.8
+# how many times as often as any other amount near it rain of such an amount is no chance
+_OFTEN = 3.0
 
 
 def is_known_mark(values: Floats) -> Mask:
@@ -23,37 +28,45 @@ def is_known_mark(values: Floats) -> Mask:
     return np.asarray(np.isin(np.round(values, 4), _MARKS))
 
 
-def marked(raw: RawTable, name: str) -> Iterator[tuple[float, Mask, bool]]:
+class Mark(NamedTuple):
     """
-    Find the marks in a column.
+    A mark in a column: as the file has it, on which rows, whether it lies ``outside`` what the column can be, and is ``likely``.
 
-    Parameters
-    ----------
-    raw : RawTable
-    name : str
-        The column's.
-
-    Yields
-    ------
-    (float, ndarray of bool, bool)
-        The mark as the file has it, its rows, and whether it lies outside what the column can be.
+    It is likely where it is negative or stands alone: 999 among values near 900 is a value in another unit, and a check of its
+    own. One that could be true must stand there twice, and alone; of rain thrice, and as often as three other amounts near it,
+    for 9.9 mm is 99 in tenths of a millimetre. 99 % is a humidity.
     """
+
+    number: float
+    rows: Mask
+    outside: bool
+    likely: bool
+
+
+def marks_in(raw: RawTable, name: str, values: Floats) -> Iterator[Mark]:
+    """Find the marks among a column's values in our units, which are figures of a table's file."""
     factor, offset = raw.conversions.get(name, (1.0, 0.0))
-    as_written = np.round((raw.daily[name].to_numpy(dtype=float) - offset) / factor, 4)
-    values = as_written[~np.isin(as_written, _MARKS) & ~np.isnan(as_written)]
+    as_written = np.round((values - offset) / factor, 4)
+    others = as_written[~np.isin(as_written, _MARKS) & ~np.isnan(as_written)]
     for mark in np.intersect1d(_MARKS, as_written).tolist():
+        rows = as_written == mark
         outside = not STANDARD[name].lowest <= mark * factor + offset <= STANDARD[name].highest
-        # 999 among values near 900 is a value in another unit, and a check of its own
-        if mark < 0 or not (values > 0.5 * mark).any():
-            yield mark, as_written == mark, outside
+        alone = mark < 0 or not (others > (_ALONE if outside else _ALONE_THOUGH_LIKELY) * mark).any()
+        _, near = np.unique(others[(others > 0.5 * mark) & (others < 2.0 * mark)], return_counts=True)
+        often = (
+            name == "rain" and mark > 0.0 and rows.sum() >= _OFTEN * max(float(near.mean()) if near.size else 1.0, 1.0)
+        )
+        yield Mark(
+            mark, rows, outside, (alone and (outside or (rows.sum() >= 2 and not name.startswith("rh")))) or often
+        )
 
 
 def without_marks(raw: RawTable) -> RawTable:
     """Return a table with marks outside what a column can be taken out: gaps, which are counted and said."""
     daily, notes, left_out = raw.daily.copy(), [], dict(raw.left_out)
     for name in map(str, daily.columns):
-        for mark, rows, outside in marked(raw, name):
-            if not outside:
+        for mark, rows, outside, likely in marks_in(raw, name, daily[name].to_numpy(dtype=float)):
+            if not (outside and likely):
                 continue
             daily.loc[rows, name] = np.nan
             notes.append(note("mark", name=name, mark=number(mark), days=counted(int(rows.sum()), "day")))

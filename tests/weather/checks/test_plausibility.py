@@ -46,11 +46,15 @@ def test_a_mark_in_two_columns_is_one_problem():
 
 
 def test_a_figure_that_could_be_true_is_a_mark_only_when_it_repeats_and_stands_alone():
-    """Twice with no other above 0.8 of it, or rain three times; 99 % is a humidity."""
+    """Twice with no other above 0.8 of it, or rain three times as often as others near it; 99 % is a humidity."""
     assert codes(rain=one_day(0.0, 99.9)) == []
     assert codes(rain=[99.0, 99.0, 79.2, *[0.0] * 17]) == ["missing-mark"]
     assert codes(rain=[99.0, 99.0, 79.3, *[0.0] * 17]) == []
     assert codes(rain=[99.0, 99.0, 99.0, 79.3, *[0.0] * 16]) == ["missing-mark"]
+    # 9.9 mm in tenths, in a long record that has every amount near it now and then
+    often = [tenths for tenths in range(60, 150) if tenths != 99 for _ in range(2)]
+    assert "missing-mark" not in codes(len(often) + 5, rain=[99.0] * 5 + often)
+    assert "missing-mark" in codes(len(often) + 6, rain=[99.0] * 6 + often)
     assert codes(wind=[25.5, 25.5, *[2.0] * 18]) == ["missing-mark"]
     assert codes(rh_min=[99.0, 99.0, *[40.0] * 18]) == []
 

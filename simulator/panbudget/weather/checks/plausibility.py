@@ -15,20 +15,15 @@ from panbudget.errors import Problem
 from panbudget.numeric import Mask
 from panbudget.weather.checks import air, rain, sensors, sky
 from panbudget.weather.checks.inspection import Inspection, walk
+from panbudget.weather.marks import marks_in
 from panbudget.weather.messages import counted, note, problem, table_of
-from panbudget.weather.text.columns import STANDARD, number
+from panbudget.weather.text.columns import number
 from panbudget.words import and_more
 
 #: names of the checks that a user may know better than, and trust
 TRUSTED = sorted(
     {row.name for row in (*air.CHECKS, *rain.CHECKS, *sky.CHECKS, *sky.DARK, *sensors.CHECKS) if not row.certain}
 )
-
-# numbers that loggers and archives write for a missing value
-_MARKS = np.array(table_of("marks")["numbers"])
-# share of a mark above which no other value lies, where it could not be one, and where it could and stands there again
-_ALONE, _ALONE_THOUGH_LIKELY = 0.5, 0.8
-_THRICE = 3
 
 
 def trust_problem(names: Iterable[str], *, where: str = "weather") -> Problem | None:
@@ -92,22 +87,12 @@ def _marks(inspection: Inspection) -> None:
     inspection.ran["missing-mark"] = list(map(str, inspection.daily.columns))
     marks: dict[float, tuple[list[str], Mask]] = {}
     for name in inspection.daily.columns:
-        factor, offset = inspection.raw.conversions.get(name, (1.0, 0.0))
-        as_written = np.round((inspection.all_of(name) - offset) / factor, 4)
-        values = as_written[~np.isin(as_written, _MARKS) & ~np.isnan(as_written)]
-        for mark in np.intersect1d(_MARKS, as_written).tolist():
-            days = as_written == mark
-            outside = not STANDARD[name].lowest <= mark * factor + offset <= STANDARD[name].highest
-            # 99 % is a humidity
-            repeated = int(days.sum()) >= 2 and not name.startswith("rh")
-            # 999 among values near 900 is a value in another unit, and a check of its own
-            alone = mark < 0 or not (values > (_ALONE if outside else _ALONE_THOUGH_LIKELY) * mark).any()
-            # rain of one such amount on three days is no chance
-            if ((outside or repeated) and alone) or (name == "rain" and mark > 0.0 and days.sum() >= _THRICE):
-                names, of_all = marks.setdefault(mark, ([], np.zeros_like(days)))
+        for seen in marks_in(inspection.raw, str(name), inspection.all_of(name)):
+            if seen.likely:
+                names, of_all = marks.setdefault(seen.number, ([], np.zeros_like(seen.rows)))
                 names.append(name)
-                of_all |= days
-                inspection.leave_out(days, name)
+                of_all |= seen.rows
+                inspection.leave_out(seen.rows, name)
     for mark, (names, days) in marks.items():
         rows = np.flatnonzero(days & inspection.asked)
         if rows.size:

@@ -15,6 +15,7 @@ import pytest
 from panbudget.engine.compiled import COMPILER_VARIABLE
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.away import changes
+from panbudget.weather.clean import WeatherFile, open_weather
 from tests.scenario.test_garden import SOUND
 from tests.small_weather import weather_csv
 
@@ -68,6 +69,41 @@ gc.freeze()
 gc.set_threshold(50_000, 20, 100)
 # compiling takes longer than all that the tests here would gain; `longer` compiles
 os.environ.setdefault(COMPILER_VARIABLE, "off")
+
+
+class KeptFile(WeatherFile):
+    """A weather file that gives the same days once."""
+
+    @functools.cache  # noqa: B019 the files of a session are few
+    def over(self, start=None, end=None):
+        return super().over(start, end)
+
+    __hash__ = object.__hash__
+    __eq__ = object.__eq__
+
+
+_READ = {}
+
+
+def read_once(path, site, *, fallbacks=(), **options):
+    """Read a file of the same name, bytes and options once a session: most tests look at what is made of one weather."""
+    groups = [path, *(part.path for part in fallbacks)]
+    paths = [Path(each) for group in groups for each in ([group] if isinstance(group, str | Path) else group)]
+    try:
+        content = tuple((each.name, each.read_bytes()) for each in paths)
+    except OSError:  # told by the reader itself
+        return open_weather(path, site, fallbacks=fallbacks, **options)
+    key = content, repr((site, fallbacks, options)).replace(str(paths[0].parent), "")
+    if key not in _READ:
+        file = open_weather(path, site, fallbacks=fallbacks, **options)
+        _READ[key] = KeptFile(file.file, file.rules, file.others)
+    return _READ[key]
+
+
+@pytest.fixture(autouse=True)
+def weather_read_once(monkeypatch):
+    """Weather that a scenario names is read once a session, whatever garden it waters."""
+    monkeypatch.setattr("panbudget.weather.of_scenario.open_weather", read_once)
 
 
 @pytest.fixture(autouse=True)

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -162,32 +162,8 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_lea
     wrong = log.problems
     if not any(name in log.header for name in (*_READ, *_MEASURED, "tub_mm")):
         wrong.append(problem("nothing-read", f"line {log.header_line}:", columns=", ".join((*_READ, "tub_mm"))))
-    rows: dict[str, _Timed] = {}
-    in_tub: dict[str, _Timed] = {}
-    measured: dict[str, dict[str, list[float]]] = {}
-    timeless, by_jug = 0, list[dt.datetime]()
-    for row in log.rows:
-        controller, known = None, list(scenario.controller)
-        if row["controller"] or len(known) == 1:
-            controller = row.choice("controller", known, "the scenario", default=known[0])
-        else:
-            _wrong(row, "no-controller", known=", ".join(known))
-        moment, has_time = row.moment()
-        timeless += moment is not None and not has_time
-        if controller is not None:
-            values = measured.setdefault(controller, {})
-            for name, value in _measured(row, controller, scenario):
-                values.setdefault(name, []).append(value)
-            if any(row[name] for name in _MEASURED) and not any(row[name] for name in (*_READ, "added_l", "tub_mm")):
-                by_jug += [moment] if moment is not None and not to_learn else []
-                continue  # what was counted before and after belongs together
-        if row["tub_mm"] and any(row[name] for name in _READ):
-            _wrong(row, "tub-and-valve")
-        if controller is not None and moment is not None:
-            part = (in_tub if row["tub_mm"] else rows).setdefault(controller, [])
-            part.append((moment if has_time else moment + _NOON, has_time, row))
-        else:  # a row that has no place yet: its other cells are looked at all the same
-            _cells(row)
+    rows, in_tub, measured, by_jug = _sorted(log.rows, scenario, to_learn=to_learn)
+    timeless = sum(not has_time for part in (*rows.values(), *in_tub.values()) for _, has_time, _ in part)
     assumed = [f"{timeless} rows of the log have no time of day and count as noon"] if timeless else []
     moments = [moment for part in (*rows.values(), *in_tub.values()) for moment, *_ in part] or by_jug
     if not moments:
@@ -210,6 +186,38 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_lea
         for name, by in measured.items()
     }
     return FieldLog(shown, log.sha256, first, last, visits, tuple(assumed), means, tubs)
+
+
+def _sorted(
+    listed: Iterable[TypedRow], scenario: Scenario, *, to_learn: bool
+) -> tuple[dict[str, _Timed], dict[str, _Timed], dict[str, dict[str, list[float]]], list[dt.datetime]]:
+    """Valves' rows and tubs' rows by controller, what was measured, and the moments of what was only measured."""
+    rows: dict[str, _Timed] = {}
+    in_tub: dict[str, _Timed] = {}
+    measured: dict[str, dict[str, list[float]]] = {}
+    by_jug: list[dt.datetime] = []
+    for row in listed:
+        controller, known = None, list(scenario.controller)
+        if row["controller"] or len(known) == 1:
+            controller = row.choice("controller", known, "the scenario", default=known[0])
+        else:
+            _wrong(row, "no-controller", known=", ".join(known))
+        moment, has_time = row.moment()
+        if controller is not None:
+            values = measured.setdefault(controller, {})
+            for name, value in _measured(row, controller, scenario):
+                values.setdefault(name, []).append(value)
+            if any(row[name] for name in _MEASURED) and not any(row[name] for name in (*_READ, "added_l", "tub_mm")):
+                by_jug += [moment] if moment is not None and not to_learn else []
+                continue  # what was counted before and after belongs together
+        if row["tub_mm"] and any(row[name] for name in _READ):
+            _wrong(row, "tub-and-valve")
+        if controller is not None and moment is not None:
+            part = (in_tub if row["tub_mm"] else rows).setdefault(controller, [])
+            part.append((moment if has_time else moment + _NOON, has_time, row))
+        else:  # a row that has no place yet: its other cells are looked at all the same
+            _cells(row)
+    return rows, in_tub, measured, by_jug
 
 
 def _valveless(visits: tuple[Visit, ...], scenario: Scenario, name: str) -> bool:

@@ -111,11 +111,16 @@ def test_a_garden_is_made_and_moved_in_a_browser_and_nothing_leaves_the_machine(
         page.get_by_role("slider", name="Pan, diameter").focus()
         page.keyboard.press("ArrowRight")
         other.wait_for_function("document.querySelector('.setting input[type=number]').value === '70.5'")
+        page.get_by_role("button", name="Season's report").click()
+        with context.expect_page() as opened:
+            page.get_by_role("link", name="Open replay/report.html").click()
+        opened.value.get_by_text("Findings").first.wait_for()
+        assert "a page of panbudget" not in opened.value.title()
         unnamed = """[...document.querySelectorAll('input, button, textarea')].filter(part => part.offsetParent
             && !(part.getAttribute('aria-label') || part.labels?.length || part.innerText.trim())).map(part => part.outerHTML)"""
         assert page.evaluate(unnamed) == []
         page.set_viewport_size({"width": 390, "height": 844})
-        assert page.evaluate("document.documentElement.scrollWidth") == 390
+        page.wait_for_function("document.documentElement.scrollWidth === 390")
         origin = "/".join(address.split("/")[:3]) + "/"
         assert [url for url in asked if not url.startswith((origin, "data:", "blob:"))] == []
 

@@ -61,13 +61,11 @@ class Garden:
     Parameters
     ----------
     desk : Desk
-    address : str
-        What the paths of its pages begin with.
     """
 
-    def __init__(self, desk: Desk, address: str) -> None:
+    def __init__(self, desk: Desk) -> None:
         assert desk.scenario is not None
-        self.desk, self.address, self.client = desk, address, context.client
+        self.desk, self.client = desk, context.client
         self.is_showing = False
         self.sliders: dict[str, Range] = {}
         self.numbers: dict[str, ui.number] = {}
@@ -333,7 +331,7 @@ class Garden:
                 for sentence in job.sentences:
                     ui.label(sentence)
                 for page in job.pages:
-                    ui.link(texts["open"].format(file=page), f"{self.address}/pages/{page}", new_tab=True)
+                    ui.link(texts["open"].format(file=page), f"/pages/{page}", new_tab=True)
 
 
 def _escaped(text: str) -> str:

@@ -13,7 +13,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 from nicegui import app, background_tasks, context, ui
-from starlette.requests import Request
 from starlette.responses import FileResponse, PlainTextResponse, Response
 
 from panbudget.errors import PanbudgetError, Problem
@@ -38,7 +37,7 @@ _STILL = {
 }
 
 
-def window_of(desk: Desk) -> Callable[[Request], None]:
+def window_of(desk: Desk) -> Callable[[], None]:
     """
     Return the function that draws the page in a window.
 
@@ -54,8 +53,8 @@ def window_of(desk: Desk) -> Callable[[Request], None]:
     """
     style = (importlib.resources.files("panbudget") / "page" / "page.css").read_text(encoding="utf-8")
 
-    def window(request: Request) -> None:
-        client, address = context.client, str(request.scope.get("root_path", ""))
+    def window() -> None:
+        client = context.client
         ui.add_css(style)
         ui.add_head_html(_ON_PAPER)
         ui.colors(primary="#00558A", negative="#9b2c00")
@@ -68,7 +67,7 @@ def window_of(desk: Desk) -> Callable[[Request], None]:
             shown.clear()
             with body:
                 if desk.state == "ready":
-                    shown["part"] = Garden(desk, address)
+                    shown["part"] = Garden(desk)
                 elif desk.state == "new":
                     shown["part"] = Asking(desk)
                 else:

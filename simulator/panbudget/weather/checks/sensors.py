@@ -25,7 +25,7 @@ from panbudget.weather.text.columns import STANDARD, number
 # days on which most checks are made, at least; days of a window over which a sensor is judged, and those that it must have
 _ENOUGH, _WINDOW, _OF_WINDOW = 20, 20, 12
 # the chance of a run of equal values, by how often neighbours are equal, below which a sensor is stuck; its least days
-_CHANCE, _LEAST_RUN = 3e-6, 4
+_CHANCE, _LEAST_RUN = 5.5e-6, 4
 # days in a row with a humidity of this or more, on days that warm up by this, that saturate a sensor [-, %, °C]
 _DAMP_RUN, _DAMP, _WARMING = 5, 99.0, 4.0
 # wet days, their rain, and the highest humidity of the middling one, below which a hygrometer reads low [-, mm, %]

@@ -216,7 +216,7 @@ def test_a_meter_decides_when_a_licence_is_exceeded(state, tmp_path):
 def test_a_valve_open_on_an_empty_tank_is_no_day_of_use(state):
     """200 L and no roof: after some days the valve stands open for good and nothing comes."""
     tank = {"kind": "tank", "pressure": None, "volume": "200 L", "footprint": "0.2 m^2", "outlet_height": "2 m"}
-    made = state(None, overlay={"supply": {"spring": tank}})
+    made = state(None, overlay={"supply": {"spring": tank}}, days=31)
     ledger, table = made.accounts[0].ledger, made.season.controllers["upper"]
     assert (table["open_hours"] > 0.0).sum() > (table["litres"] > 0.0).sum() > 0
     assert ledger.months["days_of_use"].sum() == (table["litres"] > 0.0).sum()

@@ -283,10 +283,10 @@ def test_a_season_of_another_year_is_picked_by_name(tmp_path, capsys):
     assert len(err.splitlines()) == 1
     assert "it holds them in 2024 to 2025" in err
     assert not (tmp_path / "t").exists()
-    arguments = ("--season", 2024, "--start", "2024-06-01", "--out", tmp_path / "t")
+    arguments = ("--season", 2024, "--end", "2025-06-01", "--out", tmp_path / "t")
     code, _, err = run(capsys, "replay", tmp_path / "garden.toml", *arguments)
     assert code == 2
-    assert "--season takes the scenario's own days" in err
+    assert "2025-06-01 lies outside the season of 2024, 2024-05-01 to 2024-09-30" in err
 
 
 def test_every_reader_has_its_purpose_and_a_source_of_its_own(capsys):

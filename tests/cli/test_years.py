@@ -89,7 +89,7 @@ def test_a_season_over_new_year_is_filed_under_the_year_in_which_it_starts(tmp_p
     [
         (("--season", "20x1"), '--season "20x1" is no year; expected: a year such as 2024, or all'),
         (("--season", "all", "--spread", "30"), "--spread is of one season"),
-        (("--season", "all", "--start", "2021-07-01"), "--season takes the scenario's own days"),
+        (("--season", "all", "--start", "2021-07-01"), "--season all takes the scenario's own days"),
     ],
 )
 def test_what_can_t_be_asked_of_all_years(garden, options, text, tmp_path, capsys):
@@ -137,3 +137,20 @@ def test_a_sweep_takes_the_same_years_and_refuses_one_that_is_asked_for_and_brok
     code, _, err = run(capsys, "sweep", plan, "--out", tmp_path / "t", "--processes", "1")
     assert code == 2
     assert "tmax is empty on 2023-07-10" in err
+
+
+def test_a_season_that_began_is_replayed_as_far_as_the_file_goes(tmp_path, capsys):
+    """Last year's dates, a file that ends on 20 July: one command, no edit; what lies outside it is told."""
+    weather = [line for line in years_csv(2021, 2022).splitlines() if line[:10] <= "2022-07-20" or line[0] == "d"]
+    garden = write_garden(tmp_path, "\n".join(weather) + "\n")
+    code, out, err = run(capsys, "replay", garden, "--season", 2022, "--end", "2022-07-20", "--out", tmp_path / "y")
+    assert code == 0, err
+    assert "1 to 20 July 2022, 20 days" in out
+    for options, text in (
+        (("--end", "2022-08-11"), "2022-08-11 lies outside the season of 2022, 2022-07-01 to 2022-08-10"),
+        (("--start", "2022-06-30"), "2022-06-30 lies outside the season of 2022"),
+        ((), "choose one of its years, or days within them"),
+        (("--end", "2022-07-21"), "choose one of its years, or days within them"),
+    ):
+        code, _, err = run(capsys, "replay", garden, "--season", 2022, *options, "--out", tmp_path / "z")
+        assert (code, text in err) == (2, True), err

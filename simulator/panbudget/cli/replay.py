@@ -35,28 +35,28 @@ def replay(
     if spread is not None and spread < _LEAST_SPREAD:
         cure = f"{_LEAST_SPREAD} at least"
         raise PanbudgetError(Problem("too-few", f"--spread {spread}", "is too few seasons to give a range", "", cure))
-    if season is not None and (start is not None or end is not None):
-        cure = "leave out --start and --end, or --season"
-        raise PanbudgetError(Problem("one-of", "--season", "takes the scenario's own days", "", cure))
     if season == ALL:
+        if start is not None or end is not None:
+            cure = "leave out --start and --end, or name a year"
+            raise PanbudgetError(Problem("one-of", "--season all", "takes the scenario's own days", "", cure))
         if spread is not None:
             raise PanbudgetError(Problem("one-of", "--spread", "is of one season", "", "leave it out, or name a year"))
         by_year = panbudget.years(scenario, step=step)
         return Done(by_year, danger=any(dangerous(each.findings) for each in by_year.seasons.values()))
     if season is not None and not season.isdecimal():
         raise PanbudgetError(Problem("no-year", f'--season "{season}"', "is no year", f"a year such as 2024, or {ALL}"))
-    first, last = start or scenario.season.start, end or scenario.season.end
-    if last < first:
+    first, last = (start, end) if season is not None else (start or scenario.season.start, end or scenario.season.end)
+    if first is not None and last is not None and last < first:
         found = f"lies after --end {last}; the season would end before it starts"
         raise PanbudgetError(Problem("order", f"--start {first}", found, "", "give the earlier date first"))
-    from panbudget.weather.of_scenario import read_scenario_weather
-
     step("reading the weather")
     if season is None:
+        from panbudget.weather.of_scenario import read_scenario_weather
+
         weather = read_scenario_weather(scenario, first, last)
     else:
-        scenario, weather = panbudget.read_year(scenario, int(season))
-        first, last = scenario.season.start, scenario.season.end
+        scenario, weather = panbudget.read_year(scenario, int(season), start=first, end=last)
+        first, last = first or scenario.season.start, last or scenario.season.end
     step("replaying the season")
     replayed = panbudget.replay(scenario, start=first, end=last, weather=weather)
     if spread is not None:

@@ -216,7 +216,14 @@ def _why(error: WeatherError) -> str:
     return error.problems[0].sentence() + and_more(len(error.problems) - 1, "problem")
 
 
-def read_year(scenario: Scenario, year: int, file: WeatherFile | None = None) -> tuple[Scenario, Weather]:
+def read_year(
+    scenario: Scenario,
+    year: int,
+    file: WeatherFile | None = None,
+    *,
+    start: dt.date | None = None,
+    end: dt.date | None = None,
+) -> tuple[Scenario, Weather]:
     """
     Move a garden to another year of its weather file, and read that year.
 
@@ -227,11 +234,13 @@ def read_year(scenario: Scenario, year: int, file: WeatherFile | None = None) ->
         In which the season is to start.
     file : WeatherFile, optional
         Its weather file, where that is read already.
+    start, end : date, optional
+        Days of that season, of which a file that ends on the way holds a part; all of it if left out.
 
     Returns
     -------
     (Scenario, Weather)
-        The garden in that year, and the weather with that season sound.
+        The garden in that year, and the weather with those days sound.
 
     Raises
     ------
@@ -246,13 +255,17 @@ def read_year(scenario: Scenario, year: int, file: WeatherFile | None = None) ->
         problem = Problem("no-year", "season", found, "one of the weather file's years", value=year)
         raise ScenarioError(problem, file=str(scenario.path))
     of_year = in_year(scenario, year)
-    file = file or open_scenario_weather(of_year)
+    season, file = of_year.season, file or open_scenario_weather(of_year)
+    days = start or season.start, end or season.end
+    if outside := [day for day in days if not season.start <= day <= season.end]:
+        found = f"lies outside the season of {year}, {season.start} to {season.end}"
+        raise ScenarioError(Problem("outside-season", str(outside[0]), found, cure="choose a day within it"))
     try:
-        weather = file.over(of_year.season.start, of_year.season.end)
+        weather = file.over(*days)
     except WeatherError:
         _refuse_unknown(scenario, year, file)
         raise
-    if not weather.holds(of_year.season.start, of_year.season.end):
+    if not weather.holds(*days):
         _refuse_unknown(scenario, year, file)
     return of_year, weather
 
@@ -270,7 +283,7 @@ def _refuse_unknown(scenario: Scenario, year: int, file: WeatherFile) -> None:
     shown = f"{start:%d %B} to {end:%d %B}".replace(" 0", " ").removeprefix("0")
     instead = f"it holds them in {listed(held)}" if held else f"it runs from {min(days)} to {max(days)}"
     found = f"= {year}: {scenario.weather.shown} does not hold {shown} of that year; {instead}"
-    problem = Problem("year-not-held", "season", found, cure="choose one of its years", value=year)
+    problem = Problem("year-not-held", "season", found, cure="choose one of its years, or days within them", value=year)
     raise ScenarioError(problem, file=str(scenario.path))
 
 

@@ -52,6 +52,7 @@ class Outcome(NamedTuple):
     litres: Floats  # by day
     starved_hours: Floats  # by day
     tank_l: Floats  # at each day's end
+    topped_l: Floats  # through each tank's float valve, by day
     next_h: Floats  # hours from tonight to the next opening, not a number if none comes
     morning_kg: Floats  # above the trip, at eight by the sun, by day
 
@@ -213,6 +214,7 @@ def outcome_of(scenario: Scenario, forcing: Forcing, start: Start, run: Callable
         litres=out.drawn,
         starved_hours=out.starved_hours,
         tank_l=out.tank_volume,
+        topped_l=out.tank_topped,
         morning_kg=out.hourly_level[:, MORNING_HOUR - 1 :: 24],
         next_h=np.array([hours.min() if len(hours) else np.nan for hours in coming]),
     )

@@ -18,9 +18,11 @@ from panbudget.physics.solar_time import from_solar
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
+from panbudget.season.supplies import float_key
 from panbudget.season.years import in_year, usable_years
 from panbudget.studies.common import assumptions_of, read_data, tanks_of
 from panbudget.studies.ranges import engine_for
+from panbudget.studies.statement.ledger import litres_by_day, sources_of
 from panbudget.studies.today.fan import Fan, Start, days_ahead, outcome_of, records_ahead
 from panbudget.studies.today.seen import Seen, corrected
 from panbudget.studies.today.sheet import Visit, visits_of
@@ -112,7 +114,8 @@ class SupplyToday:
     Parameters
     ----------
     litres : float
-        Through its valves this season, within the licence's water year where there is one. [L]
+        Through its valves this season, within the licence's water year where there is one; of a further right, through
+        the beds under it. [L]
     licence, tank_l, capacity : float or None
         What the licence allows a year, what the tank holds, and can hold. [L]
     runs_out : Chance or None
@@ -352,34 +355,40 @@ def _beds(season: Season, fan: Fan | None) -> dict[str, BedToday]:
 
 
 def _supplies(garden: Scenario, season: Season, start: Start, fan: Fan | None) -> dict[str, SupplyToday]:
+    """A row a supply, and one for each further right on it, of what the beds under it draw."""
     found, tanks = dict[str, SupplyToday](), tanks_of(garden)
-    in_use = {part.supply for part in garden.controller.values()}
-    for name, supply in garden.supply.items():
-        if name not in in_use:
+    in_use, so_far = {part.supply for part in garden.controller.values()}, litres_by_day(season)
+    for source in sources_of(season):
+        name = source.supply
+        licence = float(source.papers.volume) if source.described and source.papers.volume is not None else None
+        if name not in in_use and licence is None:
             continue
-        rows = [row for row, part in enumerate(garden.controller.values()) if part.supply == name]
-        right = supply.right if supply.right is not None and not supply.right.further else None
-        licence = right.volume if right is not None else None
-        drawn = sum(season.controllers[list(garden.controller)[row]]["litres"] for row in rows)
-        drawn, ahead = pd.Series(drawn), None if fan is None else np.ones(len(fan.dates), bool)
-        if right is not None:  # a water year that begins on the way starts from nothing
-            day, month = season.days.index[-1], right.water_year_start
+        drawn, tank = pd.Series(source.drawn(so_far), index=season.days.index), None
+        ahead = np.ones(0 if fan is None else len(fan.dates), bool)
+        if source.described:  # a water year that begins on the way starts from nothing
+            day, month = season.days.index[-1], source.right.water_year_start
             began = pd.Timestamp(day.year - (day.month < month), month, 1)
             drawn = drawn.loc[began:]
-            ahead = None if fan is None else fan.dates < began + pd.DateOffset(years=1)
-        litres, runs_out, tank = float(drawn.sum()), None, tanks.index(name) if name in tanks else None
-        if fan is not None and (licence is not None or tank is not None):
-            hits = []
-            for outcome in fan.outcomes:
-                out = np.zeros(len(fan.dates), bool)
-                if licence is not None:
-                    out |= (litres + outcome.litres[rows].sum(axis=0).cumsum() > licence) & ahead
-                if tank is not None:
-                    out |= outcome.starved_hours[rows].sum(axis=0) > 0.0
-                hits.append(out)
-            runs_out = _chance(fan, hits)
+            ahead = ahead if fan is None else fan.dates < began + pd.DateOffset(years=1)
+        litres, hits = float(drawn.sum()), list[Mask]()
+        if name in tanks and source.name == name:
+            tank = tanks.index(name)
+        for outcome in fan.outcomes if fan is not None and (licence is not None or tank is not None) else ():
+            out = np.zeros(len(ahead), bool)
+            if licence is not None:
+                by_valve = dict(zip(garden.controller, outcome.litres, strict=True))
+                by_float = {float_key(key): outcome.topped_l[row] for row, key in enumerate(tanks)}
+                out |= (litres + source.drawn(by_valve | by_float).cumsum() > licence) & ahead
+            if tank is not None:
+                rows = [row for row, part in enumerate(garden.controller.values()) if part.supply == name]
+                out |= outcome.starved_hours[rows].sum(axis=0) > 0.0
+            hits.append(out)
         content: dict[str, Any] = {"tank_l": None, "capacity": None}
         if tank is not None:
-            content = {"tank_l": float(start.state.volume[tank]), "capacity": getattr(supply, "volume", None)}
-        found[name] = SupplyToday(litres, licence, runs_out=runs_out, **content)
+            content = {
+                "tank_l": float(start.state.volume[tank]),
+                "capacity": getattr(garden.supply[name], "volume", None),
+            }
+        runs_out = _chance(fan, hits) if fan is not None and hits else None
+        found[source.name] = SupplyToday(litres, licence, runs_out=runs_out, **content)
     return found

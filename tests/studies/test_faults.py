@@ -25,19 +25,24 @@ def weather():
     return weather_csv(45, rain=[0.0] * 9 + [6.0] + [0.0] * 35)
 
 
-@pytest.fixture
-def garden(make_garden, weather):
+@pytest.fixture(scope="module")
+def garden(make_shared_garden, weather):
     few = {"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"count": 16}}}}}}
-    return make_garden(few, weather=weather)
+    return make_shared_garden(few, weather=weather)
+
+
+@pytest.fixture(scope="module")
+def found(garden):
+    """The usual faults of that garden, tried once."""
+    return faults(garden)
 
 
 def test_every_kind_has_a_place_to_look_and_a_cure():
     assert set(LOOKS) == set(CURES) == set(FAULT_KINDS)
 
 
-def test_faults_are_ranked_by_stress_days_and_then_by_wasted_litres(garden):
+def test_faults_are_ranked_by_stress_days_and_then_by_wasted_litres(garden, found):
     """Each trial's figures are those of its own replay, added up here anew; every kind but none twice alike."""
-    found = faults(garden)
     harms = []
     for trial in found.trials:
         fault = {k: v for k, v in trial.fault.model_dump().items() if v is not None}
@@ -56,8 +61,7 @@ def test_faults_are_ranked_by_stress_days_and_then_by_wasted_litres(garden):
     )
 
 
-def test_the_signs_are_a_weeks_counts_with_the_fault_and_without(garden):
-    found = faults(garden)
+def test_the_signs_are_a_weeks_counts_with_the_fault_and_without(garden, found):
     leak = next(trial for trial in found.trials if trial.fault.kind == "leak")
     signs = leak.signs["upper"]
     assert (signs.start, signs.end) == (dt.date(2025, 5, 16), dt.date(2025, 5, 22))
@@ -71,9 +75,8 @@ def test_the_signs_are_a_weeks_counts_with_the_fault_and_without(garden):
     assert "lost a day while shut 9.5 mm in place of 8.0 mm" in noticed("upper", signs).replace("\u00a0", " ")
 
 
-def test_the_level_is_counted_from_the_floor_where_the_trip_has_moved(garden):
+def test_the_level_is_counted_from_the_floor_where_the_trip_has_moved(garden, found):
     """A trip 225 g heavier leaves 225 g more in the pan: 1.1 mm of its 0.196 m², give or take the hour."""
-    found = faults(garden)
     trip = next(trial for trial in found.trials if getattr(trial.fault, "trip", None) is not None)
     area = garden.controller["upper"].pan.area
     level, sound, _ = trip.signs["upper"].figures["noon_level_mm"]
@@ -99,8 +102,7 @@ def test_the_scenarios_own_faults_are_tried_alone_and_marked(garden):
     assert found.start == dt.date(2025, 5, 20)
 
 
-def test_the_words_name_the_worst_first(garden):
-    found = faults(garden)
+def test_the_words_name_the_worst_first(garden, found):
     said = faults_sentences(found)
     assert said[1].startswith(f"Most harm: (1) {found.trials[0].name}: ")
     with pytest.raises(ScenarioError, match="lies outside the season"):

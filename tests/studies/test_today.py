@@ -28,12 +28,21 @@ def record(first=2018, last=DAY, **options):
     return "".join(line for line in lines if not line[:1].isdigit() or line[:10] <= str(last))
 
 
+ACTIONS = trials.Trials.actions
+
+
 @pytest.fixture(scope="module", autouse=True)
 def few_runs():
-    """Sixteen runs a change are for real gardens."""
+    """Sixteen runs a change are for real gardens; and changes are tried where they are looked at (`changes`)."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(trials, "RUNS", 4)
+        patch.setattr(trials.Trials, "actions", lambda self: [])
         yield
+
+
+@pytest.fixture
+def changes(monkeypatch):
+    monkeypatch.setattr(trials.Trials, "actions", ACTIONS)
 
 
 @pytest.fixture(scope="module")
@@ -103,6 +112,18 @@ def test_a_band_of_nine_years_reaches_to_its_first_and_last():
     assert (ends["low"][0], ends["middle"][0], ends["high"][0], ends["worst"][0]) == (0.0, 4.0, 8.0, 0.0)
     ends = band(np.arange(19.0)[:, None], worst_is_low=False)
     assert (ends["low"][0], ends["high"][0], ends["worst"][0]) == pytest.approx((1.0, 17.0, 18.0))
+
+
+def test_of_few_years_the_band_reaches_beyond_them():
+    """Student's t, 0.9, of two degrees of freedom: 1.886; three values of spread 1: 2 ± 1.886 √(4/3). Eight: 1.415 and √(9/8)."""
+    three = np.array([[1.0], [2.0], [3.0]])
+    ends = band(three, worst_is_low=True)
+    assert (ends["low"][0], ends["high"][0]) == pytest.approx((-0.178, 4.178), abs=1e-3)
+    assert band(three, worst_is_low=False)["low"][0] == 0.0  # of litres
+    assert ends["worst"][0] == 1.0
+    eight = np.array([-1.0, 1.0] * 4)[:, None]  # spread √(8/7)
+    assert band(eight, worst_is_low=True)["high"][0] == pytest.approx(1.415 * (9.0 / 7.0) ** 0.5, abs=1e-3)
+    assert band(three[:1], worst_is_low=True)["high"][0] == 1.0
 
 
 def test_without_years_and_forecast_the_rest_is_done_and_said(folder):
@@ -229,7 +250,7 @@ def test_licence_and_tank_run_out_in_so_many_years(folder, result):
     assert tank.runs_out.of == 3
 
 
-def test_a_bed_with_too_little_is_told_what_helps_and_it_does(folder):
+def test_a_bed_with_too_little_is_told_what_helps_and_it_does(folder, changes):
     """At most three, most days first, of different kinds. Soil filled up by hand takes what it lacks."""
     (folder / "dry").mkdir()
     path = write_garden(folder / "dry", record(2016), emitters=24, more="[uncertainty]\nexposure = [0.9, 1.1]\n")
@@ -249,7 +270,7 @@ def test_a_bed_with_too_little_is_told_what_helps_and_it_does(folder):
     assert (chance.years, chance.of) == (5, 5)
 
 
-def test_a_bed_with_too_much_is_told_to_save(folder):
+def test_a_bed_with_too_much_is_told_to_save(folder, changes):
     (folder / "wet").mkdir()
     found = panbudget.today(write_garden(folder / "wet", record(2016), emitters=150))
     assert [action.days for action in found.actions] == [0.0]

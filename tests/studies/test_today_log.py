@@ -73,14 +73,12 @@ def test_a_pan_that_loses_more_than_described_is_computed_so(garden, sound):
     ("fault", "seen", "names"),
     [
         ({"kind": "clogged-refill", "share": 0.5}, "each opening gave 2.", "a clogged refill emitter. Catch"),
-        ({"kind": "clogged-emitters", "share": 0.4}, "each opening gave 0.6", "clogged emitters in the beds. Walk"),
         ({"kind": "leak", "loss": "1.5 L/day"}, "the pan lost 1.", "a leak or animals that drink from it. A wet"),
         (
             {"kind": "shade", "factor": 0.4},
             "the pan lost 0.4",
             "a pan in the shade or algae or leaves on the water. Where the shadow",
         ),
-        ({"kind": "knocked", "swing": "0.45 kg"}, "each opening gave 1.5", "a knocked counterweight. Mark"),
     ],
 )
 def test_the_fault_that_shows_so_is_the_likelier_cause(fault, seen, names, garden):

@@ -35,6 +35,8 @@ MORNING_HOUR = 8
 _LOOK_BACK = 400
 #: the middle, and the ends between which four years in five lie
 BAND = {"low": 0.1, "middle": 0.5, "high": 0.9}
+# nine tenths of Student's t, for one degree of freedom to seven (tabulated in any textbook)
+_STUDENT = (3.078, 1.886, 1.638, 1.533, 1.476, 1.440, 1.415)
 
 
 class Start(NamedTuple):
@@ -107,10 +109,16 @@ def band(values: Floats, *, worst_is_low: bool) -> dict[str, Floats]:
 
     Notes
     -----
-    Weibull's plotting positions, k/(n + 1), so that of few years the ends lie far enough out: the next year lies within
-    them four times in five from nine years on.
+    Weibull's plotting positions, k/(n + 1): the next year lies within the ends four times in five from nine years on. Fewer
+    years do not reach so far: their ends are at least those of a normal variate whose mean and spread they tell (Student's t,
+    a prediction interval); of openings and litres, not below none. One year alone has no range.
     """
     ends = {name: np.quantile(values, share, axis=0, method="weibull") for name, share in BAND.items()}
+    if 1 < (years := len(values)) <= len(_STUDENT) + 1:
+        middle = values.mean(axis=0)
+        reach = _STUDENT[years - 2] * values.std(axis=0, ddof=1) * (1.0 + 1.0 / years) ** 0.5
+        low = middle - reach if worst_is_low else np.maximum(middle - reach, 0.0)
+        ends |= {"low": np.minimum(ends["low"], low), "high": np.maximum(ends["high"], middle + reach)}
     return {**ends, "worst": (np.min if worst_is_low else np.max)(values, axis=0)}
 
 

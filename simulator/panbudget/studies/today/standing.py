@@ -11,7 +11,7 @@ from typing import Any, ClassVar
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, ScenarioError
+from panbudget.errors import Problem, ScenarioError, WeatherError
 from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Mask
 from panbudget.physics.solar_time import from_solar
@@ -237,7 +237,8 @@ def today(
         notes += [text] if text else []
         notes += [_TEXTS["notes"]["no-years"]] if not earlier else []
         if 0 < len(earlier) < _ENOUGH_YEARS:
-            notes.append(_TEXTS["notes"]["few-years"].format(count=count(len(earlier), "year")))
+            key = "one-year" if len(earlier) == 1 else "few-years"
+            notes.append(_TEXTS["notes"][key].format(count=count(len(earlier), "year")))
         if earlier or forecast_days:
             step("running the days ahead")
             records = records_ahead(garden, season, earlier, forecast, end)
@@ -284,16 +285,28 @@ def _running(garden: Scenario, file: WeatherFile, day: dt.date | None) -> tuple[
         raise _refused(garden, "not-running", "season", season=season, last=last)
     if moved.season.start < (first := raw.daily.index.min().date()):
         raise _refused(garden, "late", "season.start", start=moved.season.start, first=first)
-    whole = file.over(moved.season.start, moved.season.start).daily.index[-1].date()
-    if day is not None and day > whole:
+    begin = moved.season.start - dt.timedelta(days=moved.season.spin_up_days)
+    weather = _sound(file, begin, last)
+    if weather is None:
+        whole = file.over(moved.season.start, moved.season.start).daily.index[-1].date()
+        if whole < last:
+            notes.append(_TEXTS["notes"]["behind"].format(last=last, today=whole))
+            last = whole
+        weather = file.over(begin, last)
+    if day is not None and day > last:
         raise _refused(garden, "day", "", day=day, season=days_said(moved.season.start, moved.season.end))
-    if whole < last:
-        notes.append(_TEXTS["notes"]["behind"].format(last=last, today=whole))
-        last = whole
     if year != described:
         notes.append(_TEXTS["notes"]["moved"].format(described=described, year=year))
-    weather = file.over(moved.season.start - dt.timedelta(days=moved.season.spin_up_days), last)
     return moved, weather, last, notes
+
+
+def _sound(file: WeatherFile, first: dt.date, last: dt.date) -> Weather | None:
+    """Read some days; None where they are not whole."""
+    try:
+        weather = file.over(first, last)
+    except WeatherError:
+        return None
+    return weather if weather.holds(first, last) else None
 
 
 def _forecast(garden: Scenario, weather: Weather, last: dt.date) -> tuple[pd.DataFrame, str]:

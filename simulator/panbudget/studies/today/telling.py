@@ -275,6 +275,8 @@ def _cause(garden: Scenario, season: Season, name: str, figures: dict[str, _Figu
     errors = np.array([max(figures[key].error, _ALIKE) for key in keys])
     apart = dict[str, float]()
     for table in usual_faults(sound, plain, first):
+        if "rate" in table:  # a week shows nothing of what grows by the month
+            continue
         broken = sound.changed({"fault": [table]})
         (fault,) = broken.fault
         if name not in (where := fault_where(fault, broken)) and garden.controller[name].supply != where:

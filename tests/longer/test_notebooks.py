@@ -25,7 +25,7 @@ EXPECTED = {
     ),
     "season-totals": (
         [r"July 2022 to June 2023", r"Drawn: \d+\.\d\d\sm³, on \d+\sdays of use", "metered", r"acre-foot 0\.\d{5}\+"],
-        "not certified",
+        "certified by nobody",
     ),
 }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import re
 
@@ -235,6 +236,11 @@ def test_the_setup_pdf_is_one_sheet_a_valve_and_the_same_bytes(make_garden):
     assert pdf == setup_pdf(report)
     assert len(re.findall(rb"/Type /Page\b", pdf)) == 1
     assert b"2000" in pdf  # a fixed date of making
+    # more cautions than a sheet has room for: smaller letters, and still one sheet
+    crowded = dataclasses.replace(
+        report, pages=[dataclasses.replace(report.pages[0], lead=[*report.pages[0].lead] * 3)]
+    )
+    assert len(re.findall(rb"/Type /Page\b", setup_pdf(crowded))) == 1
 
 
 @pytest.mark.draws

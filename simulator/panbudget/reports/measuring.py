@@ -21,9 +21,9 @@ def ruler_worth(season: Season) -> dict[str, Worth]:
     return {name: worth for name, worth in known.items() if worth.after < PAYS * worth.before}
 
 
-def measure_first(season: Season, of: str = "") -> list[str]:
-    """Say in one line what the ruler would be worth, to all valves or one; nothing where it does not pay."""
-    fixed, worths = texts()["measure"], {k: worth for k, worth in ruler_worth(season).items() if of in ("", k)}
+def measure_first(season: Season) -> list[str]:
+    """Say in one line what the ruler would be worth; nothing where it does not pay."""
+    fixed, worths = texts()["measure"], ruler_worth(season)
     parts = (
         fixed["valve"].format(name=name, before=percent(worth.before), after=percent(worth.after))
         for name, worth in worths.items()

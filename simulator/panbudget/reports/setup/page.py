@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from panbudget.reports.measuring import measure_first
+from panbudget.reports.measuring import ruler_worth
 from panbudget.reports.pages import Report, Section, filled, margin_said, texts, words_of
 from panbudget.reports.setup.pan_drawing import DrawnPage, pan_drawing
 from panbudget.reports.setup.pdf import setup_pdf
@@ -122,10 +122,10 @@ def _steps(plan: SetUp, sheet: ValveSheet) -> Iterator[Section]:
     cells |= {"exposure": margin_said(sure.exposure), "refill": margin_said(sure.refill_flow)}
     values["sure"] = _say("sure", **cells, **values) + (_say("margin", **cells) if sure.exposure else "")
     values["file"] = plan.scenario.path.name
-    worth = measure_first(plan.seasons[0], sheet.name)  # beside the test itself, which is the first step
+    worth = ruler_worth(plan.seasons[0]).get(sheet.name)
+    values["worth"] = "" if worth is None else _say("worth", worth=worth)
     for step in fixed["steps"]:
-        yield Section(heading=step["heading"], items=filled(step["lines"], values) + worth)
-        worth = []
+        yield Section(heading=step["heading"], items=filled(step["lines"], values))
 
 
 def _months(sheet: ValveSheet) -> Iterator[dict[str, Any]]:

@@ -9,6 +9,7 @@ from panbudget.reports.pdf import POINT, SIDE, Paper, quiet
 from panbudget.reports.setup.pan_drawing import HEIGHT, Box, DrawnPage, Line, Shape
 
 _FEW_ROWS = 8  # more, and the lines move together so that one sheet holds all
+_SCALES = (1.0, 0.95, 0.9, 0.85, 0.8)  # of the letters, until a valve has one sheet
 
 
 @quiet()
@@ -25,6 +26,16 @@ def setup_pdf(report: Report) -> bytes:
     -------
     bytes
     """
+    for scale in _SCALES:
+        paper = _written(report, scale)
+        made = bytes(paper.output())  # which closes the fonts' files, too
+        if paper.pages_count == len(report.pages):
+            break
+    return made
+
+
+def _written(report: Report, scale: float) -> Paper:
+    """The sheets with letters of this size."""
     paper = Paper(report.title)
     for page in report.pages:
         assert isinstance(page, DrawnPage)
@@ -40,16 +51,16 @@ def setup_pdf(report: Report) -> bytes:
             _heading(paper, part.heading)
             if part.table is not None:
                 height = 4.1 if len(part.table) <= _FEW_ROWS else 3.5
-                paper.put_table(part.table, size=8.2, height=height)
+                paper.put_table(part.table, size=8.2 * scale, height=height * scale)
                 paper.ln(0.8)
             for sentence in part.items or ():
-                paper.say(sentence, 8.2 if part.table is None else 7.0)
+                paper.say(sentence, (8.2 if part.table is None else 7.0) * scale)
         _heading(paper, "Cautions")
         for caution in page.lead:
-            paper.say(f"•  {caution}", 7.4)
+            paper.say(f"•  {caution}", 7.4 * scale)
         paper.ln(1.0)
         paper.say(page.made_from, 6.2)
-    return bytes(paper.output())
+    return paper
 
 
 def _heading(paper: Paper, text: str) -> None:

@@ -221,10 +221,10 @@ def date_axis(ax: Axes, days: Floats, most: int = 9) -> None:
     ax.xaxis.set_major_locator(locator)
     beside = ["", "%Y", "%B %Y", "%d %B %Y", "%d %B %Y", "%d %B %Y"]  # where marks are years, months, days and less
     formatter = mdates.ConciseDateFormatter(locator, offset_formats=beside)  # type: ignore[no-untyped-call]
-    marks = ax.xaxis.get_majorticklocs()
+    marks = ax.xaxis.get_majorticklocs().tolist()
     # found once: matplotlib asks some forty times for each drawing, and dates are slow
-    fixed = FixedFormatter(formatter.format_ticks(marks))
-    fixed.set_offset_string(formatter.get_offset())
+    fixed = FixedFormatter(formatter.format_ticks(marks))  # type: ignore[no-untyped-call]
+    fixed.set_offset_string(formatter.get_offset())  # type: ignore[no-untyped-call]
     ax.xaxis.set_major_locator(FixedLocator(marks))
     ax.xaxis.set_major_formatter(fixed)
 

@@ -11,7 +11,7 @@ import shutil
 import tomllib
 import unicodedata
 from pathlib import Path
-from typing import Any, TextIO
+from typing import IO, Any, TextIO
 
 import pandas as pd
 
@@ -22,7 +22,14 @@ _FLOATS = "%.12g"
 # with which a text may be taken for a formula by a spreadsheet
 _FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n")
 # what somebody types is smaller
-_MOST_BYTES, _MOST_LEVELS, _MOST_KEYS = 2_000_000, 50, 10_000
+_MOST_BYTES, _MOST_LEVELS, _MOST_KEYS, _MOST_NAMED = 2_000_000, 50, 10_000, 200
+#: largest file that is read, unpacked [bytes], and its most lines: 68 years of hours, 11 of ten minutes
+MOST_UNPACKED, MOST_LINES = 512_000_000, 600_000
+#: letters of a table's cell, and cells of its header
+LONGEST_CELL, MOST_COLUMNS = 10_000, 1000
+_CHUNK = 1 << 22  # bytes
+_BINARY = re.compile(rb"[\0-\x08]")
+_MANY_LINES, _FEW_OF_THEM = 2000, 0.02  # of a chunk, and the share of them that differ, below which it is no record
 _PLAIN_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 
 
@@ -54,6 +61,78 @@ def _guarded(value: object) -> object:
         return value
     plain = unicodedata.normalize("NFKC", value).lstrip(" \ufeff\u200b")
     return f"'{value}" if plain.startswith(_FORMULA_SIGNS) else value
+
+
+class Unlikely(Exception):
+    """
+    A file that is not what somebody means to have read.
+
+    Parameters
+    ----------
+    problem : Problem
+        Which file, the caller knows.
+    """
+
+    def __init__(self, code: str, found: str, expected: str = "", cure: str = "name another file") -> None:
+        self.problem = Problem(code, "", found, expected, cure)
+        super().__init__(found)
+
+
+def contents(path: Path, most: int = MOST_UNPACKED) -> bytes:
+    """
+    Read a plain file whole.
+
+    Raises
+    ------
+    OSError
+        It can't be read.
+    Unlikely
+        A pipe or a device; or as `bounded`.
+    """
+    if path.exists() and not (path.is_file() or path.is_dir()):
+        raise Unlikely("no-plain-file", "is not a plain file", cure="name a file that stands on a disk")
+    with path.open("rb") as stream:
+        return bounded(stream, most)
+
+
+def bounded(stream: IO[bytes], most: int = MOST_UNPACKED) -> bytes:
+    """
+    Read a stream whole, once it has been gone through: a few kilobytes can unpack to a full memory.
+
+    Raises
+    ------
+    Unlikely
+        More bytes than that, more lines than `MOST_LINES`, megabytes of one line or of NUL, the same few lines again and again.
+    """
+    size = lines = 0
+    while chunk := stream.read(_CHUNK):
+        size += len(chunk)
+        rows = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")
+        if size > most:
+            raise Unlikely("too-large", f"holds more than {most / 1e6:g} MB", cure="keep what you need of it")
+        if len(chunk) == _CHUNK and not chunk.strip(b"\0"):
+            raise Unlikely("nul", f"line {lines + 1} holds megabytes of NUL characters", cure="copy the file again")
+        filled = [row for row in rows if row.strip(b' ,;|"\t\r')]
+        if len(filled) > _MANY_LINES and len(set(filled)) < _FEW_OF_THEM * len(filled):
+            raise Unlikely("repeated", f"has the same few lines again and again, from line {lines + 1} on")
+        lines += len(rows) - 1
+        if len(rows) == 1 and len(chunk) == _CHUNK and not _BINARY.search(chunk):
+            raise Unlikely("long-line", f"line {lines + 1} is megabytes long")
+        if lines > MOST_LINES:
+            cure = "part it into several, or keep the years that you need"
+            raise Unlikely("too-many-lines", f"has more than {MOST_LINES:,} lines", cure=cure)
+    stream.seek(0)
+    return stream.read()
+
+
+def unlikely_text(text: str) -> tuple[int, str] | None:
+    """Return the line of a NUL or of a cell of too many letters, and what it holds; None where there is neither."""
+    if (at := text.find("\0")) >= 0:
+        return text.count("\n", 0, at) + 1, "holds a NUL character (a byte of 0)"
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > LONGEST_CELL and max(map(len, re.split("[,;\t|]", line))) > LONGEST_CELL:
+            return number, f"holds a cell of more than {LONGEST_CELL:,} characters"
+    return None
 
 
 def write_whole(path: Path, text: str) -> None:
@@ -109,14 +188,15 @@ def read_toml(path: str | Path, *, missing: str = "check the path") -> tuple[dic
     """
     path = Path(path)
     try:
-        if path.exists() and not path.is_dir() and (problem := _unlikely(path)):
-            raise ScenarioError(problem, file=str(path))
-        content = path.read_bytes()
+        content = contents(path, _MOST_BYTES)
         text = content.decode("utf-8-sig").replace("\r\n", "\n")
         read = tomllib.loads(text)
         if (keys := _keys(read, _MOST_LEVELS)) <= _MOST_KEYS:
             return read, content
-        problem = Problem("too-much", "", f"has {keys:,} keys", f"at most {_MOST_KEYS:,}", "name another file")
+        named = f"has {keys:,} keys, which begin with {', '.join(map(str, list(read)[:10]))[:_MOST_NAMED]}"
+        problem = Problem("too-much", "", named, f"at most {_MOST_KEYS:,}", "name another file")
+    except Unlikely as error:
+        problem = error.problem
     except RecursionError:
         problem = Problem("too-deep", "", f"is nested deeper than {_MOST_LEVELS} levels", "", "name another file")
     except FileNotFoundError:
@@ -135,16 +215,6 @@ def read_toml(path: str | Path, *, missing: str = "check the path") -> tuple[dic
     except ValueError:  # Python's own limit of digits
         problem = Problem("too-long", "", "has a number of thousands of digits", "", "write it shorter")
     raise ScenarioError(problem, file=str(path))
-
-
-def _unlikely(path: Path) -> Problem | None:
-    """Return what is wrong with a path that is no file, or too large a one for somebody to have typed."""
-    if not path.is_file():
-        return Problem("no-plain-file", "", "is not a plain file", "", "name the .toml file")
-    if (size := path.stat().st_size) > _MOST_BYTES:
-        found = f"is {size / 1e6:.1f} MB"
-        return Problem("too-large", "", found, f"TOML of at most {_MOST_BYTES / 1e6:g} MB", "name another file")
-    return None
 
 
 def _keys(part: Any, levels: int) -> int:

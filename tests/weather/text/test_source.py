@@ -134,7 +134,7 @@ def test_a_zip_locked_by_a_password_is_refused(tmp_path):
 
 def test_unpacking_stops_at_the_limit():
     """A small file can hold a full disk."""
-    with pytest.raises(WeatherError, match=r"^bomb\.gz: unpacks to more than 0\.01 MB"):
+    with pytest.raises(WeatherError, match=r"^bomb\.gz: holds more than 0\.01 MB"):
         unpack_gzip(gzip.compress(b"0" * 2_000_000), shown_as="bomb.gz", at_most=10_000)
 
 

@@ -42,7 +42,7 @@ _QUANTITIES = {
 _QUANTITIES |= {"jug": ("L", "jug_l"), "fell_at": ("kg", "fell_at_kg"), "rose_at": ("kg", "rose_at_kg")}
 _NOON = dt.timedelta(hours=12)
 _YES, _NO = ("yes", "y", "1"), ("no", "n", "0")
-_LEAST_VISITS, _LEAST_IN_TUB = 3, 2
+_LEAST_VISITS, _LEAST_IN_TUB, _MOST_VISITS = 3, 2, 10_000
 _TUB_ASSUMED = """\
 {name}: the levels only fall, by more than its swing, and nothing else was looked at: taken as read in a tub with no valve"""
 _TUB_FALLS = 1.5  # swings by which levels fall that never rise: no valve stood in the pan
@@ -158,6 +158,7 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_lea
         needed=("date",),
         spoken=_SPOKEN,
         units=_QUANTITIES,
+        most=_MOST_VISITS,
     )
     wrong = log.problems
     if not any(name in log.header for name in (*_READ, *_MEASURED, "tub_mm")):

@@ -143,11 +143,12 @@ def _opened(folder: Path, sites: Any) -> Iterator[_Grid]:
 
 def _fingerprint(path: Path) -> str:
     """Return that of a file's content, or of a folder's names, sizes and small files."""
-    content = [path.read_bytes()] if path.is_file() else []
-    for part in sorted(part for part in path.rglob("*") if part.is_file()):
-        content.append(f"{part.relative_to(path).as_posix()} {part.stat().st_size}".encode())
-        content.append(hashlib.sha256(part.read_bytes()).digest())
-    return hashlib.sha256(b"".join(content)).hexdigest()
+    whole = hashlib.sha256()
+    for part in [path] if path.is_file() else sorted(part for part in path.rglob("*") if part.is_file()):
+        with part.open("rb") as file:
+            digest = hashlib.file_digest(file, "sha256").digest()
+        whole.update(f"{part.relative_to(path).as_posix()} {part.stat().st_size}".encode() + digest)
+    return whole.hexdigest()
 
 
 def _time(data: Any, shown: str) -> str:

@@ -22,13 +22,15 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import PanbudgetError, Problem, ReadingsError, did_you_mean
+from panbudget.files import MOST_COLUMNS, Unlikely, contents, unlikely_text
 from panbudget.numeric import Ints
 from panbudget.units import UnitError, column_conversion
-from panbudget.weather.text.mistakes import Mistakes, problem
+from panbudget.weather.text.mistakes import Mistakes, problem, shortened
 
 #: what parts columns -> what a report calls it
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 
+_MOST_TYPED = 20_000_000  # bytes of what somebody types
 _LONGEST_PLAIN = 1000  # letters of a line that needs no csv rules
 _DATES = (
     r"(?P<year>\d{4})[-/](?P<month>\d{1,2})[-/](?P<day>\d{1,2})",
@@ -330,6 +332,7 @@ def read_typed(
     spoken: Mapping[str, str] | None = None,
     units: Mapping[str, tuple[str, str]] | None = None,
     error: type[PanbudgetError] = ReadingsError,
+    most: int = 100_000,
 ) -> Typed:
     """
     Read a CSV file that somebody typed: comma, semicolon or tab; lines that begin with # are passed over.
@@ -353,6 +356,8 @@ def read_typed(
         Column without its unit -> (unit of our column, our name): "level (cm)" and "level_cm" are then read as "level_mm".
     error : type
         What is raised.
+    most : int
+        Rows that there may be.
 
     Returns
     -------
@@ -369,10 +374,17 @@ def read_typed(
     first = next((i for i, line in enumerate(lines) if line.strip() and not line.startswith("#")), None)
     if first is None:
         raise error(problem("typed-empty", example=example), file=shown)
+    if (count := len(lines) - first - 1) > most and (
+        count := sum(map(bool, map(str.strip, lines[first + 1 :])))
+    ) > most:
+        raise error(problem("typed-too-many-rows", count=count, most=most), file=shown)
     separator = separator_of(lines[first], ",;\t")
     mistakes = Mistakes()
     factors: dict[str, float] = {}
     texts = [cell.casefold() if known else cell for cell in split(lines[first], separator)]
+    if len(texts) > MOST_COLUMNS:
+        facts = {"line": first + 1, "count": len(texts), "named": ", ".join(map(shortened, texts[:10]))}
+        raise error(problem("typed-too-many-columns", most=MOST_COLUMNS, **facts), file=shown)
     header = []
     for text in texts:
         quantity, unit = _unit_of(text, known, units or {})
@@ -403,10 +415,17 @@ def read_typed(
 
 def _typed_text(path: Path, what: str, shown: str, error: type[PanbudgetError]) -> tuple[bytes, str]:
     try:
-        content = path.read_bytes()
-        return content, content.decode("utf-8-sig")
+        content = contents(path, _MOST_TYPED)
+        text = content.decode("utf-8-sig")
+        if unlikely := unlikely_text(text):
+            raise error(problem("unlikely-text", line=unlikely[0], what=unlikely[1]), file=shown)
+        return content, text
     except FileNotFoundError:
         raise error(problem("typed-no-file", what=what), file=shown) from None
+    except IsADirectoryError:
+        raise error(problem("typed-folder"), file=shown) from None
+    except Unlikely as reason:
+        raise error(reason.problem, file=shown) from None
     except OSError as reason:
         raise error(problem("typed-unreadable", reason=reason.strerror), file=shown) from None
     except UnicodeDecodeError:

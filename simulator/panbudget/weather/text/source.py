@@ -2,7 +2,7 @@
 Source: the bytes of a weather file, turned into text once, or refused in one line.
 
 A gzip file, a zip archive of one file and an .xlsx workbook (see `workbook`) are opened on the way. Unpacking stops at
-`MOST_UNPACKED`, since a few kilobytes can be made to unpack to a full disk. Refuses what is no text at all (a picture, an
+`files.MOST_UNPACKED`, since a few kilobytes can be made to unpack to a full disk. Refuses what is no text at all (a picture, an
 old workbook) and what is text but no table (a web page), because those are the files that people hand over by mistake.
 """
 
@@ -15,22 +15,23 @@ import re
 import zipfile
 import zlib
 from pathlib import Path
-from typing import IO
 
 from panbudget.errors import WeatherError
+from panbudget.files import MOST_UNPACKED, Unlikely, bounded, contents, unlikely_text
 from panbudget.weather.text.mistakes import PROBLEMS, listed, refusal
 from panbudget.weather.text.raw import Source as Source
-from panbudget.weather.text.workbook import MOST_UNPACKED, sheet_as_text
+from panbudget.weather.text.workbook import sheet_as_text
 
 _GZIP_MARK, _ZIP_MARK = b"\x1f\x8b", b"PK\x03\x04"
 _MOST_NAMED = 5
+_FEW_ZEROS = 0.02  # share of the bytes that are NUL in what is text all the same
 _LITTER = ("__macosx/", ".ds_store", "thumbs.db", "desktop.ini")
 # first bytes of files that are often mistaken for a table -> what is said of them
 _KINDS = {start.encode("latin-1"): key for key, text in PROBLEMS.items() for start in text.get("starts", ())}
 _WEB_PAGE = re.compile(r"<(!doctype|html|head|\?xml|body|!--|script|meta|title|table|div|h1)")
 # how a workbook that is locked by a password names its contents, inside the old workbooks' wrapping
 _LOCKED = "EncryptedPackage".encode("utf-16-le")
-_CONTROL = re.compile(r"[\0-\x08\x0e-\x19\x1b-\x1f]")
+_CONTROL = re.compile(r"[\x01-\x08\x0e-\x19\x1b-\x1f]")
 _MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 
 
@@ -73,18 +74,23 @@ def open_source(path: str | Path, *, shown_as: str) -> Source:
     decoded, encoding = ("", "") if wrong else _decode(data)
     if not wrong and not encoding:
         wrong = "no-text"
+    del data  # some files fill a good part of the memory
     text = decoded.replace("\r\n", "\n").replace("\r", "\n")
     if wrong := wrong or _what_is_no_table(text):
         raise refusal(wrong, shown_as)
+    if unlikely := unlikely_text(text):
+        raise refusal("unlikely-text", shown_as, line=unlikely[0], what=unlikely[1])
     return Source(text, shown_as, sha256, encoding, taken_from)
 
 
 def _bytes_of(path: Path, shown_as: str) -> bytes:
     try:
-        data = path.read_bytes()
+        data = contents(path)
         if data.strip(b" \t\r\n\0"):
             return data
         raise refusal("empty", shown_as)
+    except Unlikely as error:
+        raise WeatherError(error.problem, file=shown_as) from None
     except FileNotFoundError:
         raise refusal("no-file", shown_as, near=_near(path)) from None
     except PermissionError:
@@ -120,7 +126,7 @@ def _encoding_of(data: bytes) -> str:
         if data.startswith(mark):
             return encoding
     zeros, half = [data[i:4096:2].count(0) for i in (0, 1)], len(data[:4096]) / 2
-    if not any(zeros):
+    if sum(zeros) <= _FEW_ZEROS * half:  # what NUL there is, is told by its line
         return "utf-8"
     wide = {"utf-16-be": zeros, "utf-16-le": zeros[::-1]}
     return next((encoding for encoding, (high, low) in wide.items() if high > 0.8 * half and low < 0.1 * half), "")
@@ -151,7 +157,7 @@ def _decode(data: bytes) -> tuple[str, str]:
         return "", ""
     if _CONTROL.search(text, 0, 4096):
         return "", ""
-    if encoding == "utf-8" and (whole := data.decode("utf-8", "ignore")) != text:
+    if encoding == "utf-8" and not text.isascii() and (whole := data.decode("utf-8", "ignore")) != text:
         encoding = "cp1252" if whole.isascii() else "utf-8 with bytes of cp1252"
     return text.rstrip("\x1a"), encoding
 
@@ -191,7 +197,9 @@ def unpack_gzip(data: bytes, *, shown_as: str, at_most: int = MOST_UNPACKED) -> 
     """
     try:
         with gzip.GzipFile(fileobj=io.BytesIO(data)) as stream:
-            return _at_most(stream, at_most, shown_as)
+            return bounded(stream, at_most)
+    except Unlikely as error:
+        raise WeatherError(error.problem, file=shown_as) from None
     except (EOFError, OSError, zlib.error) as error:
         raise refusal("damaged-gzip", shown_as) from error
 
@@ -258,9 +266,9 @@ def unpack_zip(archive: zipfile.ZipFile, *, shown_as: str, at_most: int = MOST_U
         raise refusal(key, shown_as, count=len(members), named=named)
     try:
         with archive.open(members[0]) as stream:
-            return _at_most(stream, at_most, shown_as), " ".join(named.split())
-    except WeatherError:
-        raise
+            return bounded(stream, at_most), " ".join(named.split())
+    except Unlikely as error:
+        raise WeatherError(error.problem, file=shown_as) from None
     except Exception as error:  # as in `open_zip`: NotImplementedError, zlib.error, BadZipFile, EOFError and more
         raise refusal("damaged-zip", shown_as) from error
 
@@ -269,10 +277,3 @@ def _is_litter(name: str) -> bool:
     """Tell folders, and what an archive program adds of its own accord."""
     lowered = name.lower()
     return name.endswith("/") or lowered.startswith(_LITTER[0]) or lowered.rsplit("/", 1)[-1] in _LITTER[1:]
-
-
-def _at_most(stream: IO[bytes] | gzip.GzipFile, most: int, shown_as: str) -> bytes:
-    data = stream.read(most + 1)
-    if len(data) > most:
-        raise refusal("too-large", shown_as, most=most / 1e6)
-    return data

@@ -9,6 +9,7 @@ import contextlib
 import csv
 import datetime as dt
 import io
+import itertools
 import re
 import warnings
 import zipfile
@@ -16,13 +17,16 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
+from panbudget.errors import WeatherError
+from panbudget.files import MOST_COLUMNS, MOST_UNPACKED
 from panbudget.weather.text.mistakes import listed, refusal
 
-#: largest file after unpacking; some 60 years of 10-minute records. [bytes]
-MOST_UNPACKED = 500_000_000
-
 _MOST_NAMED = 5
-_MOST_COLUMNS = 1000
+_MOST_ROWS, _MOST_CELLS = (
+    1_048_576,
+    4_000_000,
+)  # of a sheet as spreadsheet programs have it; of all sheets that are read
+_MOST_BESIDE = 50_000_000  # bytes of any part of it that is no sheet
 _FORMULA = re.compile(rb"<(?:\w+:)?f[ >/]")
 
 
@@ -56,20 +60,24 @@ def sheet_as_text(data: bytes, archive: zipfile.ZipFile, *, shown_as: str) -> tu
         import openpyxl
     except ImportError as error:
         raise refusal("no-openpyxl", shown_as) from error
-    if sum(entry.file_size for entry in archive.infolist()) > MOST_UNPACKED:
+    beside = max((entry.file_size for entry in archive.infolist() if "worksheets/" not in entry.filename), default=0)
+    if sum(entry.file_size for entry in archive.infolist()) > MOST_UNPACKED or beside > _MOST_BESIDE:
         raise refusal("too-large-workbook", shown_as, most=MOST_UNPACKED / 1e6)
     try:
         # openpyxl warns of (and sometimes prints) styles and validation that it leaves out; only cells matter here
         with warnings.catch_warnings(), contextlib.redirect_stdout(io.StringIO()):
             warnings.simplefilter("ignore")
             book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-            sheets = {sheet.title: list(_rows(sheet)) for sheet in book.worksheets}
+            count = itertools.count()
+            sheets = {sheet.title: list(_rows(sheet, count, shown_as)) for sheet in book.worksheets}
             filled = [name for name, rows in sheets.items() if any(rows)]
             empty = None
             parts = [name for name in archive.namelist() if name.lower().startswith("xl/worksheets/")]
             if len(filled) == 1 and any(_FORMULA.search(archive.read(name)) for name in parts):
                 formulas = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
                 empty = _without_result(book[filled[0]], formulas[filled[0]])
+    except WeatherError:
+        raise
     except Exception as error:  # openpyxl raises what its XML, zip and style parts raise: no list is complete
         raise refusal("damaged-workbook", shown_as) from error
     if not filled:
@@ -79,15 +87,17 @@ def sheet_as_text(data: bytes, archive: zipfile.ZipFile, *, shown_as: str) -> tu
     if len(filled) > 1:
         raise refusal("several-sheets", shown_as, count=len(filled), named=listed(map(repr, filled), _MOST_NAMED))
     rows = sheets[filled[0]]
-    if max(map(len, rows)) > _MOST_COLUMNS:
-        raise refusal("too-wide", shown_as, sheet=filled[0], most=_MOST_COLUMNS)
+    if max(map(len, rows)) > MOST_COLUMNS:
+        raise refusal("too-wide", shown_as, sheet=filled[0], most=MOST_COLUMNS)
     return _text(rows), filled[0]
 
 
-def _rows(sheet: Any) -> Iterator[list[str]]:
+def _rows(sheet: Any, count: Iterator[int], shown_as: str) -> Iterator[list[str]]:
     """Yield each row's cells as text, without the empty ones at its end; none for rows that are all empty."""
     sheet.reset_dimensions()  # some programs write a wrong size, and cells beyond it would be lost
-    for row in sheet.iter_rows(values_only=True):
+    for number, row in enumerate(sheet.iter_rows(values_only=True)):
+        if number >= _MOST_ROWS or next(itertools.islice(count, len(row), None)) > _MOST_CELLS:
+            raise refusal("too-many-cells", shown_as, sheet=sheet.title, most=_MOST_CELLS)
         cells = [_as_text(value) for value in row]
         while cells and not cells[-1]:
             cells.pop()

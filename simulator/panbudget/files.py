@@ -4,6 +4,7 @@ Files: TOML that somebody typed is read; tables as CSV and totals as JSON are wr
 What is written holds no dates of writing and no host, and numbers printed one way.
 """
 
+import gzip
 import json
 import os
 import re
@@ -95,7 +96,7 @@ def contents(path: Path, most: int = MOST_UNPACKED) -> bytes:
         return bounded(stream, most)
 
 
-def bounded(stream: IO[bytes], most: int = MOST_UNPACKED) -> bytes:
+def bounded(stream: IO[bytes] | gzip.GzipFile, most: int = MOST_UNPACKED) -> bytes:
     """
     Read a stream whole, once it has been gone through: a few kilobytes can unpack to a full memory.
 

@@ -148,6 +148,9 @@ def quantity(text: object, kind: str) -> float:
     value = number * factor + offset
     if abs(value) > (most := _TABLES["most"][kind]):
         raise UnitError(Problem("too-large", "", "is beyond any garden", f"{name} of at most {most:g} {target}"))
+    if 0.0 < abs(value) < (least := _TABLES["least"][kind]):
+        found = "is smaller than anything in a garden"
+        raise UnitError(Problem("too-small", "", found, f"{name} of at least {least:g} {target}"))
     return value
 
 

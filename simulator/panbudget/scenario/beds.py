@@ -15,11 +15,15 @@ from panbudget.scenario.quantities import Date, Described, Length, Number, OneOf
 from panbudget.tables.plants import find_plant, landscape_level
 from panbudget.tables.soils import find_soil
 
+# field capacities from coarse gravel to raw peat, and the water that some plant lives on (common practice, no source)
+_DRIEST, _WETTEST, _LEAST_WATER = 0.03, 0.8, 0.01
+_MOST_RATE = 1000.0  # mm/h that a bed's emitters give
+
 
 class Emitter(Described):
     """One emitter, by its packet or by a jug."""
 
-    flow: quantities.Flow
+    flow: Annotated[quantities.Flow, Field(le=10_000)]
     at: quantities.Pressure | None = None
     exponent: Share = 0.5
 
@@ -46,16 +50,19 @@ class OwnSoil(Described):
 
     marks = ("field_capacity", "wilting_point")
 
-    field_capacity: Annotated[Number, Field(gt=0, lt=1)]
-    wilting_point: Annotated[Number, Field(ge=0, lt=1)]
+    field_capacity: Annotated[Number, Field(ge=_DRIEST, le=_WETTEST)]
+    wilting_point: Annotated[Number, Field(ge=0, lt=_WETTEST)]
 
     def wrong(self) -> Iterator[Problem]:
         if self.wilting_point >= self.field_capacity:
             found = f"must be below the field capacity, {self.field_capacity:g}; the two may be swapped"
             yield Problem("order", "wilting_point", found)
+        elif self.field_capacity - self.wilting_point < _LEAST_WATER:
+            found = f"leaves less than {_LEAST_WATER:g} to the field capacity, {self.field_capacity:g}: no plant lives on that"
+            yield Problem("too-small", "wilting_point", found)
 
 
-_Deep = Annotated[Length, Field(gt=0, le=10)]
+_Deep = Annotated[Length, Field(gt=0, le=10), Field(ge=0.01)]
 
 
 class _Layer(Described):
@@ -84,7 +91,7 @@ _LEVELS = ("species", "density", "microclimate")
 _Coefficient = Annotated[Number, Field(gt=0, le=2)]
 _Depletion = Annotated[Number, Field(gt=0, lt=1)]
 _Days = Annotated[quantities.Whole, Field(ge=0, le=400)]
-_DegreeDays = Annotated[Number, Field(ge=0)]
+_DegreeDays = Annotated[Number, Field(ge=0, le=10_000)]
 _PlantFactor = Annotated[Number, Field(ge=0, le=1.5)]
 _OneOrMore = Reads(lambda value: value if isinstance(value, list) else [value], {"type": "number"}, beside=True)
 
@@ -114,7 +121,18 @@ class NamedPlants(_Plants):
         for key, stages in (("stages", self.stages), ("stages_gdd", self.stages_gdd)):
             if stages is not None and not sum(stages):
                 return [Problem("no-days", key, "has no day in it", cure="give all four stages")]
-        return unknown(find_plant, self.name)
+        return [*unknown(find_plant, self.name)] or self._out_of_order()
+
+    def _out_of_order(self) -> Iterator[Problem]:
+        """The Kc of mid-season is no less than another's that is given, but where the table has it so."""
+        plant = find_plant(self.name)
+        mid = plant.kc_mid if self.kc_mid is None else self.kc_mid
+        for key, table in (("kc_ini", plant.kc_ini), ("kc_end", plant.kc_end)):
+            given = getattr(self, key)
+            value = table if given is None else given
+            if (given, self.kc_mid) != (None, None) and mid < value and plant.kc_mid >= table:
+                found = f"= {value:g} is above the Kc of mid-season, {mid:g}, which is the season's highest"
+                yield Problem("order", key if given is not None else "kc_mid", f": {key} {found}", cure="exchange them")
 
     @property
     def needs_date(self) -> bool:
@@ -207,8 +225,8 @@ class _Bed(Described):
     emitters: Emitters
     soil: Annotated[Soil, OrName]
     mulch: Mulch | None = None
-    wetting_interval: quantities.Time | None = None
-    wetting_depth: quantities.SomeDepth = 10.0
+    wetting_interval: Annotated[quantities.Time, Field(le=24 * 60)] | None = None
+    wetting_depth: Annotated[quantities.SomeDepth, Field(le=500)] = 10.0
     method: Literal["single", "dual"] = "single"
     uniformity: Part = 0.9
     initial_depletion: Share = 0.0
@@ -217,6 +235,12 @@ class _Bed(Described):
     curve_number: Annotated[Number, Field(ge=30, le=100)] | None = None
     antecedent: Literal["average", "five-day"] = "average"
     leaching: Leaching | None = None
+
+    def wrong(self) -> Iterator[Problem]:
+        rate = self.emitters.count * self.emitters.flow / self.area
+        if rate > _MOST_RATE:
+            found = f"give {rate:,.0f} mm an hour on this area"
+            yield Problem("too-much", "emitters", found, f"at most {_MOST_RATE:,.0f} mm/h")
 
     @property
     def wetting_days(self) -> float | None:
@@ -236,6 +260,12 @@ class BedInTurn(_Bed):
     marks = ("plantings",)
 
     plantings: list[Planting] = Field(min_length=1)
+
+    def wrong(self) -> Iterator[Problem]:
+        for index, (one, other) in enumerate(itertools.pairwise(self.plantings), 1):
+            if one.planted is not None and other.planted is not None and other.planted <= one.planted:
+                found = f"is not after the planting before it, {one.planted}"
+                yield Problem("order", f"plantings[{index}].planted", found, cure="list plantings in order of time")
 
 
 class MixedBed(_Bed):

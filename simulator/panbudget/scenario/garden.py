@@ -11,6 +11,7 @@ import functools
 import hashlib
 import json
 import re
+import unicodedata
 import zoneinfo
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
@@ -27,13 +28,14 @@ from panbudget.scenario.faults import Fault, Knocked
 from panbudget.scenario.pans import Pan
 from panbudget.scenario.quantities import Date, Described, Flag, Flow, Length, Number, OneOf, Pressure, Time, in_order
 from panbudget.scenario.rights import StatementRules
-from panbudget.scenario.supplies import Pipe, Supply, Tank
+from panbudget.scenario.supplies import Mains, Pipe, Supply, Tank
 from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.scenario.wishes import Owned, Wishes
 from panbudget.scenario.zones import unknown_zone
 
 _LEAST_SWING = 0.001  # kg; a gram, which no beam feels
 MOST_PRESSES = 24  # a day
+_LONGEST_TEXT = 500  # characters of any text
 _PRESS_TIME = re.compile(r"sunset|sunrise|(2[0-3]|[01]\d|\d):([0-5]\d|\d)")
 USABLE = '1 to 60 printable characters without "/"'
 
@@ -184,8 +186,19 @@ class _Valve(Described):
             if not _PRESS_TIME.fullmatch(text):
                 found = 'must be "sunset", "sunrise" or a time such as "20:30"'
                 yield Problem("no-time", f"press_times[{index}]", found)
+        minutes = [_minute(text) for text in self.press_times]
+        for index in range(len(minutes)):
+            if minutes[index] in minutes[:index]:
+                yield Problem(
+                    "named-twice", f"press_times[{index}]", "is a time that stands there before", cure="keep one"
+                )
         if len(self.press_times) > MOST_PRESSES:
             yield Problem("too-long", "press_times", f"has more than {MOST_PRESSES} times a day")
+
+
+def _minute(text: str) -> str:
+    """Return a press's time in one form: 8:00 is 08:00."""
+    return text.rjust(5, "0") if ":" in text else text
 
 
 class SwingValve(_Valve):
@@ -228,8 +241,8 @@ class Timer(Described):
     """The clock timer that waters these beds now: a yardstick to compare the pan with."""
 
     days: list[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]] = Field(min_length=1, max_length=7)
-    duration: Time | None = None
-    litres_a_week: quantities.SomeVolume | None = None
+    duration: Annotated[Time, Field(le=24)] | None = None
+    litres_a_week: Annotated[quantities.SomeVolume, Field(le=1e7)] | None = None
 
     def wrong(self) -> Iterator[Problem]:
         if (self.duration is None) == (self.litres_a_week is None):
@@ -314,8 +327,10 @@ class Scenario(Described):
             if controller.supply not in self.supply:
                 cure = did_you_mean(controller.supply, self.supply, "")
                 yield Problem("unknown-part", f"controller.{name}.supply", "names no [supply.…] of this file", "", cure)
-            if len({bed.strip().casefold() for bed in controller.bed}) < len(controller.bed):
-                yield Problem("named-twice", f"controller.{name}.bed", "has two beds of one name")
+            supply, loss = self.supply.get(controller.supply), controller.valve.rated_loss
+            if isinstance(supply, Mains) and loss is not None and loss >= supply.pressure:
+                found = f"is all of the mains' pressure, {supply.pressure:g} kPa, or more: no water would pass"
+                yield Problem("too-much", f"controller.{name}.valve.rated_loss", found)
         for name in self.uncertainty.controller.keys() - self.controller.keys():
             where, cure = f"uncertainty.controller.{name}", did_you_mean(name, self.controller, "")
             yield Problem("unknown-part", where, "names no [controller.…] of this file", "", cure)
@@ -326,6 +341,12 @@ class Scenario(Described):
             "controller": self.controller,
             **{f"controller.{name}.bed": controller.bed for name, controller in self.controller.items()},
         }
+        for where, names in made_up.items():
+            seen: dict[str, str] = {}
+            for name in names:
+                alike = unicodedata.normalize("NFKC", name).strip().casefold()
+                if seen.setdefault(alike, name) != name:
+                    yield Problem("named-twice", f"{where}.{name}", f"and {seen[alike]} look alike", cure="rename one")
         for where in [f"{parent}.{name}" for parent in made_up for name in made_up[parent] if not is_usable(name)]:
             yield Problem("no-name", where, "is no usable name", USABLE)
 
@@ -415,10 +436,11 @@ class Scenario(Described):
         ScenarioError
             No such variant, or it makes the scenario impossible.
         """
-        overlay, where = self.overlay_of(name), f"variant.{name}" if name in self.variant else name
-        if wrong := list(self._misspelt(overlay, where)):
-            raise ScenarioError(*wrong, file=str(self.path))
-        return _checked(self._overlaid(overlay, name), f"{where}: ")
+        overlay, is_own = self.overlay_of(name), name in self.variant
+        where, file = (f"variant.{name}", str(self.path)) if is_own else ("", name)
+        if wrong := [*unseen(overlay), *self._misspelt(overlay, where)]:
+            raise ScenarioError(*wrong, file=file)
+        return _checked(self._overlaid(overlay, name), where and f"{where}: ", file=file)
 
     def overlay_of(self, name: str) -> Mapping[str, Any]:
         """Return what a variant changes, as nested mappings; ``name`` as `with_variant` takes it."""
@@ -458,7 +480,7 @@ class Scenario(Described):
                 cure = did_you_mean(name, known, "")
                 if cure and name not in known and not any(mark <= set(_table(change)) for mark in marks):
                     found = "changes nothing that the file has"
-                    yield Problem("unknown-part", f"{where}.{path}.{name}", found, "", cure, name)
+                    yield Problem("unknown-part", f"{where}.{path}.{name}".lstrip("."), found, "", cure, name)
 
 
 def _table(value: object) -> Mapping[str, Any]:
@@ -508,29 +530,34 @@ def _overlaid(base: Mapping[str, Any], overlay: Mapping[str, Any]) -> dict[str, 
     return merged
 
 
-def _checked(source: _Source, prefix: str = "") -> Scenario:
+def _checked(source: _Source, prefix: str = "", file: str = "") -> Scenario:
+    """Check what is described; ``file`` is to blame where that is not the source's."""
     try:
         scenario = Scenario.model_validate(source.described)
     except ValidationError as error:
-        raise ScenarioError(*scenario_errors.problems(error, Scenario, prefix), file=str(source.path)) from None
+        problems = scenario_errors.problems(error, Scenario, prefix)
+        raise ScenarioError(*problems, file=file or str(source.path)) from None
     scenario._source = source
     return scenario
 
 
-def _unseen(part: Any, where: str = "") -> Iterator[Problem]:
-    """Find texts and keys with letters that can't be seen; only a note may run over several lines."""
-    if isinstance(part, str):
+def unseen(part: Any, where: str = "") -> Iterator[Problem]:
+    """Find texts and keys that are too long or have letters that can't be seen; only a note may run over several lines."""
+    if isinstance(part, str) and len(part) > _LONGEST_TEXT:
+        found = f'= "{part[:40]}…" has {len(part):,} characters'
+        yield Problem("too-long", where, found, f"at most {_LONGEST_TEXT}", "say it shorter")
+    elif isinstance(part, str):
         letter = CONTROLS.search(part) or (None if where == "note" else re.search("[\n\t\u2028\u2029]", part))
         if letter is not None:
             found = f"= {json.dumps(part[:40])} holds a letter that can't be seen ({letter[0]!r})"
             yield Problem("unseen-letter", where, found, cure="type it again without it")
     elif isinstance(part, Mapping):
         for key, value in part.items():
-            yield from _unseen(str(key), "a key")
-            yield from _unseen(value, f"{where}.{key}" if where else str(key))
+            yield from unseen(str(key), "a key")
+            yield from unseen(value, f"{where}.{key}" if where else str(key))
     elif isinstance(part, list | tuple):
         for item in part:
-            yield from _unseen(item, where)
+            yield from unseen(item, where)
 
 
 def scenario_from(description: Mapping[str, Any], path: str | Path = "scenario.toml") -> Scenario:
@@ -554,10 +581,10 @@ def scenario_from(description: Mapping[str, Any], path: str | Path = "scenario.t
         All that is wrong, a line each.
     """
     described = dict(description)
-    if unseen := list(_unseen(described)):
-        raise ScenarioError(*unseen, file=str(path))
+    wrong = [*unseen(described)]
+    if wrong:
+        raise ScenarioError(*wrong, file=str(path))
     scenario = _checked(_Source(described, Path(path), hashlib.sha256(repr(described).encode()).hexdigest()))
-    wrong: list[Problem] = []
     for name in scenario.variant:
         try:
             scenario.with_variant(name)

@@ -11,13 +11,16 @@ from pydantic import Field
 from panbudget.errors import Problem
 from panbudget.scenario.quantities import Area, Count, Depth, Described, Number, Share, SomeDepth, SomeLength
 
+_MOST_AREA = 100.0  # m² of a pan
+_Across = Annotated[SomeLength, Field(le=20)]
+
 
 class Vessel(Described):
     """One open container with vertical sides."""
 
-    diameter: SomeLength | None = None
-    length: SomeLength | None = None
-    width: SomeLength | None = None
+    diameter: _Across | None = None
+    length: _Across | None = None
+    width: _Across | None = None
     area: Area | None = None
     count: Count = 1
 
@@ -44,11 +47,11 @@ class Pan(Described):
     """The open container on the beam."""
 
     vessels: list[Vessel] = Field(min_length=1)
-    depth: SomeDepth
+    depth: Annotated[SomeDepth, Field(le=5000)]
     freeboard: Annotated[Depth, Field(ge=0)] = 20.0
     evaporation: Literal["from-eto", "energy-balance", "measured"] = "from-eto"
     fetch: Fetch = Field(default_factory=Fetch)
-    exposure: Annotated[Number, Field(gt=0, le=5)] = 1.0
+    exposure: Annotated[Number, Field(gt=0, le=5), Field(ge=0.05)] = 1.0
     night_share: Share = 0.0
     ground_albedo: Share = 0.26
 
@@ -56,6 +59,9 @@ class Pan(Described):
         if self.freeboard >= self.depth:
             found = f"reaches down to the floor of a pan {self.depth:g} mm deep"
             yield Problem("too-much", "freeboard", found, cure="give less freeboard or a deeper pan")
+        if self.area > _MOST_AREA:
+            found = f"have {self.area:,.0f} m² of water in all, which no beam carries"
+            yield Problem("too-much", "vessels", found, f"at most {_MOST_AREA:g} m²")
 
     @property
     def area(self) -> float:

@@ -110,7 +110,7 @@ Conductivity = Annotated[float, _reads("conductivity"), Field(gt=0)]
 Speed = Annotated[float, _reads("speed")]
 Share = Annotated[Number, Field(ge=0, le=1)]
 #: a share of nothing makes no sense
-Part = Annotated[Number, Field(gt=0, le=1)]
+Part = Annotated[Number, Field(gt=0, le=1), Field(ge=0.01)]
 SomeLength = Annotated[Length, Field(gt=0)]
 SomeDepth = Annotated[Depth, Field(gt=0)]
 SomeVolume = Annotated[Volume, Field(gt=0)]

@@ -13,6 +13,7 @@ from panbudget.scenario import quantities
 from panbudget.scenario.quantities import Area, Described, Flow, Number, OneOf, Pressure, Share, SomeLength, SomeVolume
 from panbudget.scenario.rights import Meter, Right, Words
 
+_TALLEST = 50.0  # m of a tank
 _ROUNDING = 1e-9  # of unit conversion
 _Length = Annotated[quantities.Length, Field(ge=0)]
 
@@ -27,7 +28,7 @@ class LevelVolume(Described):
 class Roof(Described):
     """What rain brings to a tank."""
 
-    area: Area
+    area: Annotated[Area, Field(le=100_000)]
     runoff: Share = 0.9
     first_flush: _Length = 0.0
 
@@ -53,8 +54,8 @@ else:  # its key `from` is a word of Python's
 class Pipe(Described):
     """The pipe from the supply to the emitters."""
 
-    length: SomeLength
-    diameter: SomeLength
+    length: Annotated[SomeLength, Field(le=10_000)]
+    diameter: Annotated[SomeLength, Field(ge=0.001, le=1)]
     smoothness: Annotated[Number, Field(ge=60, le=160)] = 140.0
 
 
@@ -75,10 +76,10 @@ class Tank(_Supply):
     """A head that falls as it empties."""
 
     kind: Literal["tank"]
-    volume: SomeVolume
+    volume: Annotated[SomeVolume, Field(le=1e7)]
     footprint: Area | None = None
     shape: list[LevelVolume] = Field(default_factory=list)
-    outlet_height: _Length
+    outlet_height: Annotated[_Length, Field(le=500)]
     full_at_start: Share = 1.0
     roof: Roof | None = None
     top_up: TopUp | None = None
@@ -87,6 +88,9 @@ class Tank(_Supply):
         shape, top = self.shape, self.shape[-1].volume if self.shape else 0.0
         if (self.footprint is None) == (not shape):
             yield Problem("one-of", "", "needs a footprint (upright sides) or a shape: one of the two")
+        elif self.points[-1][1] > _TALLEST:
+            found = f"stands {self.points[-1][1]:,.0f} m high with that volume"
+            yield Problem("too-much", "shape" if shape else "footprint", found, f"a tank of at most {_TALLEST:g} m")
         elif self.top_up is not None and self.top_up.below > self.volume:
             yield Problem("too-much", "top_up.below", f"is more than the tank holds, {self.volume:g} L")
         elif shape and (len(shape) < 2 or shape[0].volume > 0.0):

@@ -16,6 +16,7 @@ import pandas as pd
 
 from panbudget import words
 from panbudget.physics.hydraulics import KPA_PER_M
+from panbudget.scenario.garden import Scenario
 from panbudget.season import TEXTS, faults, heat
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.season.salt import MOST_DRIFT
@@ -63,6 +64,7 @@ def find(season: Season) -> tuple[Finding, ...]:
     """
     findings = [
         *_of_weather(season),
+        *_of_supplies(season.scenario),
         *_of_faults(season),
         *(f for name in season.controllers for of in (_of_pan, _of_salt, _of_valve) for f in of(season, name)),
         *(f for key in season.beds for f in _of_bed(season, key)),
@@ -98,6 +100,11 @@ def _text_if_empty(text: str, season: Season, valve: str, days: pd.Series[bool])
 
 def _outside(days: pd.Series[bool]) -> str:
     return "" if days.any() else _TEXTS["outside"]
+
+
+def _of_supplies(scenario: Scenario) -> Iterator[Finding]:
+    used = {controller.supply for controller in scenario.controller.values()}
+    yield from (_finding("note", "unused-supply", name) for name in scenario.supply if name not in used)
 
 
 def _of_weather(season: Season) -> Iterator[Finding]:

@@ -21,13 +21,14 @@ from panbudget.engine import season as engine
 from panbudget.engine.arrays import Beds, Days, Pans, Tanks, no_tanks
 from panbudget.errors import Problem, ScenarioError
 from panbudget.numeric import Ints
-from panbudget.scenario.beds import Bed
+from panbudget.scenario.beds import Bed, LayeredSoil, NamedSoil
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.supplies import Tank
 from panbudget.season import TEXTS, demand, supplies, years
 from panbudget.season.demand import BedForcing
 from panbudget.season.record import PanForcing, Record, record_of
 from panbudget.season.supplies import Valve
+from panbudget.tables.soils import find_soil
 from panbudget.weather import Weather
 
 #: an opening list longer than this is a mistake in the scenario, not a season
@@ -398,3 +399,25 @@ def _assumptions(forcing: Forcing, scenario: Scenario) -> Iterator[str]:
     for name, supply in supplies.tanks_in_use(scenario).items():
         if forcing.first == 0 and forcing.days.rain[0] > 0.0 and supply.roof is not None and supply.roof.first_flush:
             yield TEXTS["assumptions"]["wet-roof"].format(name=name)
+    yield from _defaults(scenario)
+
+
+def _defaults(scenario: Scenario) -> Iterator[str]:
+    """Say what nobody stated, and what texture stands for a soil that nobody measured."""
+    texts = TEXTS["assumptions"]
+    pans = [name for name, part in scenario.controller.items() if "exposure" not in part.pan.model_fields_set]
+    if pans:
+        yield texts["no-exposure"].format(names=", ".join(pans))
+    beds = {f"{name}/{key}": bed for name, part in scenario.controller.items() for key, bed in part.bed.items()}
+    full = [key for key, bed in beds.items() if "initial_depletion" not in bed.model_fields_set]
+    if full and not scenario.season.spin_up_days:
+        yield texts["no-depletion"].format(names=", ".join(full))
+    textures: dict[str, list[str]] = {}
+    for key, bed in beds.items():
+        for layer in bed.soil.layers if isinstance(bed.soil, LayeredSoil) else [bed.soil]:
+            if isinstance(layer, NamedSoil):
+                textures.setdefault(layer.name, []).append(key)
+    for texture, keys in textures.items():
+        soil = find_soil(texture)
+        facts = {"capacity": soil.field_capacity, "wilting": soil.wilting_point}
+        yield texts["texture"].format(names=", ".join(dict.fromkeys(keys)), texture=texture, **facts)

@@ -46,6 +46,8 @@ Columns = Mapping[str, Any] | None
 _WIND_HEIGHTS = (0.5, 200.0)
 # at which the wind of a finished table is [m]
 _FINISHED_HEIGHT = 2.0
+# readers of tables whose units and heights no format fixes
+_OF_NO_FORMAT = ("table", "logger")
 
 
 @dataclass(frozen=True, eq=False)
@@ -495,6 +497,7 @@ def _finished(read: CheckedFile, rules: _Rules, borrowed: Borrowed) -> Weather:
     absent = (text for name, text in table_of("absent").items() if not known[name][arranged.asked].any())
     loud = [*([note("typical")] if raw.typical else []), *absent]
     assumptions = [*loud, *_assumptions(flags[arranged.asked[kept]], borrowed.fitted)]
+    assumptions += _unstated(read, rules)
     if "wind" in raw.daily.columns and read.wind_height != _FINISHED_HEIGHT:
         assumptions.append(note("wind-to-2m", height=read.wind_height))
     provenance = {**read.facts(), "assumptions": [*assumptions, *climate]}
@@ -507,6 +510,17 @@ def _finished(read: CheckedFile, rules: _Rules, borrowed: Borrowed) -> Weather:
     notes = (*loud, *read.notes, *borrowed.notes, *arranged.notes, *inspected.notes, *trimmed)
     cautions = tuple(_worth(caution, daily, values, read, borrowed, rules) for caution in inspected.cautions)
     return Weather(values, flags, provenance, notes, read.doubts, cautions, inspected.ran)
+
+
+def _unstated(read: CheckedFile, rules: _Rules) -> Iterator[str]:
+    """Say what neither the user nor the file nor its format states: units, and the wind gauge's height."""
+    raw = read.file.raw
+    if read.file.reader not in _OF_NO_FORMAT:
+        return
+    if units := [f"{name} {unit}" for name, unit in raw.units.items() if name not in raw.unit_is_stated]:
+        yield note("units-unstated", units=", ".join(units))
+    if "wind" in raw.daily.columns and rules.wind_height is None and raw.wind_height is None:
+        yield note("wind-height-unstated", height=_FINISHED_HEIGHT)
 
 
 def _worth(

@@ -506,6 +506,7 @@ def _assumed(statement: Statement) -> Iterator[str]:
             yield f"pressure of {name} {number(supply.pressure)}\u00a0kPa all season"
     faults = fault_assumptions(scenario)
     yield from faults
+    yield from (text for text in statement.season.assumptions if text not in faults)
     other = "no other leak or clogging" if faults else "no leak, no clogging"
     yield f"weather at the garden as in the file; {other}, nothing else drawn on the line"
 

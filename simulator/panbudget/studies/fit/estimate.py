@@ -17,7 +17,7 @@ from typing import Any, ClassVar
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import PanbudgetError, Problem, ReadingsError
+from panbudget.errors import PanbudgetError, Problem, ReadingsError, ScenarioError
 from panbudget.extras import Reported, Step, silent
 from panbudget.files import toml_key
 from panbudget.numeric import Floats
@@ -250,7 +250,7 @@ def fit(
             measured = read.measured.get(name, {})
             fits[name] = fit_controller(scenario, forcing, row, visits, tub=tub, measured=measured, hold=hold)
     step("replaying as described and as fitted, over what is uncertain")
-    gardens = scenario, scenario.changed(_overlay(_toml(fits)))
+    gardens = scenario, _after_fit(scenario, fits, read.file)
     before, after = (with_spread(replay(garden, weather=weather), _SEASONS) for garden in gardens)
     for name, pan in fits.items():
         total = after.totals["controllers"][name]["litres"]
@@ -261,6 +261,14 @@ def fit(
             worth = (worth_of_ruler_test(before)[name],)
         fits[name] = replace(pan, worth=worth)
     return Fit(scenario, read, scenario.uncertainty.interval, fits, before, after)
+
+
+def _after_fit(scenario: Scenario, fits: Mapping[str, ControllerFit], file: str) -> Scenario:
+    """Lay what was fitted over a scenario; where that can't be, it is for what the log says, and not the scenario."""
+    try:
+        return scenario.changed(_overlay(_toml(fits)))
+    except ScenarioError as error:
+        raise ReadingsError(*(wrong.under("what the log comes to: ") for wrong in error.problems), file=file) from None
 
 
 def fit_controller(

@@ -19,7 +19,7 @@ from panbudget.errors import Problem, ScenarioError
 from panbudget.extras import wants_extra
 from panbudget.files import read_toml
 from panbudget.scenario import problems as scenario_errors
-from panbudget.scenario.garden import USABLE, Column, Scenario, is_usable, load_scenario
+from panbudget.scenario.garden import USABLE, Column, Scenario, is_usable, load_scenario, unseen
 from panbudget.scenario.quantities import Described, Length
 from panbudget.season.layout import Design
 from panbudget.studies.sweep import problem
@@ -152,6 +152,8 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
     """
     path = Path(path)
     raw, content = read_toml(path, missing="a plan such as scenarios/district.toml is expected")
+    if wrong := [*unseen(raw)]:
+        raise ScenarioError(*wrong, file=str(path))
     try:
         described = PlanFile.model_validate(raw)
     except ValidationError as error:

@@ -221,7 +221,7 @@ class Leaching(Described):
 class _Bed(Described):
     """One planted area with one soil."""
 
-    area: quantities.Area
+    area: Annotated[quantities.Area, Field(le=1e6)]
     emitters: Emitters
     soil: Annotated[Soil, OrName]
     mulch: Mulch | None = None

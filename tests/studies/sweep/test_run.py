@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import shutil
+import socket
+import threading
 
 import numpy as np
 import pytest
@@ -13,10 +15,12 @@ pq = pytest.importorskip("pyarrow.parquet")
 
 from panbudget import __main__ as cli  # noqa: E402
 from panbudget.errors import OutputError, PanbudgetError  # noqa: E402
+from panbudget.studies.sweep import jobs  # noqa: E402
 from panbudget.studies.sweep import run as running  # noqa: E402
 from panbudget.studies.sweep.jobs import cut, kit_of, run_job  # noqa: E402
 from panbudget.studies.sweep.plan import load_plan  # noqa: E402
 from panbudget.studies.sweep.run import estimate, sweep  # noqa: E402
+from panbudget.studies.sweep.store import alone  # noqa: E402
 from tests.studies.sweep.district import contents, make_plan  # noqa: E402
 
 _SMALL_PARTS = "[output]\nrows_per_file = 20\nfigures = false\n"
@@ -78,6 +82,7 @@ def test_the_folder_says_what_the_sweep_came_to(swept):
         "plan.json",
         "seasons/part-000000.parquet",
         "suits.csv",
+        "parts.sha256",
         "summary.csv",
         "sweep.json",
     }
@@ -92,10 +97,16 @@ def test_a_broken_part_and_a_draft_are_made_anew(again):
     whole = contents(out)
     part = out / "seasons" / "part-000001.parquet"
     part.write_bytes(part.read_bytes()[:1000])
+    bent = out / "seasons" / "part-000000.parquet"
+    content = bytearray(bent.read_bytes())
+    content[200] ^= 1  # a byte of the data, which the footer knows nothing of
+    bent.write_bytes(content)
     (out / "seasons" / ".part-000002.parquet.77.draft").write_bytes(b"half")
     found = sweep(plan, out, processes=1)
-    assert found.kept == len(list((out / "seasons").iterdir())) - 1
+    assert found.kept == len(list((out / "seasons").iterdir())) - 2
     assert contents(out) == whole
+    with alone(out), pytest.raises(OutputError, match="is being written by another sweep; wait for its end"):
+        sweep(plan, out, processes=1)
 
 
 def test_a_weather_file_changed_since_is_not_mixed_with_the_old_one(again):
@@ -238,11 +249,18 @@ def test_without_the_extra_one_line_says_how_to_get_it(tmp_path, monkeypatch):
     assert caught.value.text() == "this needs pyarrow, which is not installed; pip install 'panbudget[sweep]'"
 
 
-def test_a_scheduler_that_does_not_answer_is_said_in_a_line(tmp_path):
+def test_a_scheduler_that_does_not_answer_is_said_in_a_line(tmp_path, monkeypatch):
     pytest.importorskip("distributed")
     plan = make_plan(tmp_path, places=1)
-    with pytest.raises(PanbudgetError, match="does not answer"):
-        sweep(plan, tmp_path / "out", scheduler="nonsense://nowhere")
+    for address in ("nonsense://nowhere", "tcp://127.0.0.1:99999", ""):
+        with pytest.raises(PanbudgetError, match=r"does not answer \(an address is such as"):
+            sweep(plan, tmp_path / "out", scheduler=address)
+    with socket.create_server(("127.0.0.1", 0)) as server:  # somebody who says nothing, and then something else
+        address = f"tcp://127.0.0.1:{server.getsockname()[1]}"
+        monkeypatch.setattr(jobs, "_ANSWERS", 0.3)
+        assert jobs._mute(address) == "nobody answers"
+        threading.Thread(target=lambda: [server.accept()[0].sendall(b"HTTP/1.1 400 no") for _ in range(2)]).start()
+        assert jobs._mute(address) == "no scheduler is there"
 
 
 def test_dependable_values_of_the_summary_are_those_of_the_rows(tmp_path):

@@ -13,6 +13,8 @@ import math
 import multiprocessing
 import os
 import pickle
+import re
+import socket
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -43,6 +45,9 @@ _SIDE_BY_SIDE = 12
 #: jobs handed out for each worker, so that none waits and none piles up
 _AHEAD = 2
 _TRIES = 4
+#: a scheduler's address, how soon it answers [s], and how long its first message may be [bytes]
+_ADDRESS = re.compile(r"(?:(?P<scheme>tcp|tls)://)?(?P<host>\[[\da-fA-F:.%]+\]|[\w.-]+):(?P<port>\d{1,5})")
+_ANSWERS, _LONGEST_GREETING = 4.0, 1_000_000
 
 #: a place's runs of clean days, each with the years whose seasons it holds
 _Runs = list[tuple[SiteRecord, list[int]]]
@@ -347,15 +352,42 @@ def _worker() -> None:
     threading.Thread(target=follow, daemon=True).start()
 
 
+def _mute(address: str) -> str:
+    """
+    Return why nobody who speaks as a scheduler does is at an address; nothing where somebody is.
+
+    The library itself waits long for what is no address or does not answer, and takes any bytes for a message's length.
+    """
+    parts = _ADDRESS.fullmatch(address)
+    if parts is None or int(parts["port"]) > 65535:
+        return "an address is such as tcp://10.0.0.5:8786"
+    heard = ["nobody answers"]
+
+    def listen() -> None:
+        try:
+            with socket.create_connection((parts["host"].strip("[]"), int(parts["port"])), timeout=_ANSWERS) as line:
+                length = b"" if parts["scheme"] == "tls" else line.recv(8)  # a scheduler speaks first
+                heard[0] = "" if int.from_bytes(length, "little") < _LONGEST_GREETING else "no scheduler is there"
+        except OSError as error:
+            heard[0] = error.strerror or heard[0]
+
+    thread = threading.Thread(target=listen, daemon=True)  # a name may take longer to look up than anybody waits
+    thread.start()
+    thread.join(_ANSWERS)
+    return heard[0]
+
+
 @contextlib.contextmanager
 def _cluster(kit: bytes, address: str) -> Iterator[tuple[_Submit, int]]:
     """Hand jobs to the workers of a dask scheduler, which gives a lost worker's jobs to another."""
+    if reason := _mute(address):
+        raise PanbudgetError(problem("no-scheduler", "scheduler", address=address, reason=reason))
     import distributed
 
     dask: Any = distributed
     try:
-        client = dask.Client(address, timeout="15s", set_as_default=False)
-    except (OSError, ValueError, TimeoutError) as error:
+        client = dask.Client(address, timeout=f"{_ANSWERS} s", set_as_default=False)
+    except (OSError, ValueError, TimeoutError, MemoryError) as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise PanbudgetError(problem("no-scheduler", "scheduler", address=address, reason=reason[:100])) from None
     with client:

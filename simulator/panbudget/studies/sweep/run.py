@@ -21,7 +21,7 @@ from panbudget.files import json_bytes
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.jobs import BadSite, Job, Part, cut, how_many, kit_of, run_jobs
 from panbudget.studies.sweep.plan import Plan, load_plan
-from panbudget.studies.sweep.store import Store
+from panbudget.studies.sweep.store import Store, alone
 from panbudget.studies.sweep.summary import Choice, Summary, csv_bytes, summarised
 
 # as measured on one rented core; see tests/benchmarks/README.md
@@ -209,8 +209,6 @@ def sweep(
         plan = load_plan(plan, variants)
     expected = estimate(plan, processes)
     watch = _Watch(expected.parts, progress)
-    store = Store(Path(out), plan, overwrite=overwrite)
-    store.trim(expected.parts)
     kit = kit_of(plan, through_compiler=expected.compiled if compiler is None else compiler)
 
     def checked(bad: Iterable[Sequence[Any]]) -> None:
@@ -218,7 +216,7 @@ def sweep(
             problems = [problem("bad-site", f"site {name}:", line=line) for name, lines in bad for line in lines]
             raise PanbudgetError(*problems, problem("bad-sites"), file=str(plan.path))
 
-    def waiting() -> Iterator[Job]:
+    def waiting(store: Store) -> Iterator[Job]:
         """Jobs that no earlier run has done, looked up as they are wanted."""
         for job in cut(plan):
             done = store.done(job)
@@ -228,11 +226,14 @@ def sweep(
                 checked(done["bad"])
                 watch.count()
 
-    for part in run_jobs(kit, waiting(), processes=expected.processes, scheduler=scheduler):
-        checked(part.bad)
-        store.write_part(part.index, part.payload)
-        watch.count(part)
-    return _finished(plan, store, watch)
+    with alone(Path(out)):
+        store = Store(Path(out), plan, overwrite=overwrite)
+        store.trim(expected.parts)
+        for part in run_jobs(kit, waiting(store), processes=expected.processes, scheduler=scheduler):
+            checked(part.bad)
+            store.write_part(part.index, part.payload)
+            watch.count(part)
+        return _finished(plan, store, watch)
 
 
 @dataclass
@@ -271,6 +272,7 @@ def _finished(plan: Plan, store: Store, watch: _Watch) -> Swept:
             raise PanbudgetError(problem("part-gone", str(store.part(index))))
         bad |= {name: BadSite(name, tuple(lines)) for name, lines in about["bad"] if name not in bad}
     summary = Summary([], 0, 0)
+    store.seal()
     store.write("summary.csv", summarised(map(store.part, range(watch.parts)), wish, summary))
     choices, designs = summary.choices, [design.name for design in plan.designs]
     table = pd.DataFrame(choices, columns=[part.name for part in dataclasses.fields(Choice)])

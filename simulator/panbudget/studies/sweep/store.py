@@ -13,7 +13,7 @@ import io
 import json
 import os
 import shutil
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -34,7 +34,8 @@ _HEADS = ("site", "latitude", "longitude", "elevation_m", "design", "controller"
 
 _MANIFEST = "plan.json"
 _PARTS = "seasons"
-_OURS = frozenset({_MANIFEST, _PARTS, "summary.csv", "suits.csv", "sweep.json", "figures"})
+_DIGESTS = "parts.sha256"  # a line a part, as `sha256sum --check` reads it
+_OURS = frozenset({_MANIFEST, _PARTS, _DIGESTS, "summary.csv", "suits.csv", "sweep.json", "figures"})
 _KEY = b"panbudget"
 
 
@@ -76,6 +77,33 @@ def part_bytes(
     return buffer.getvalue()
 
 
+@contextlib.contextmanager
+def alone(folder: Path) -> Iterator[None]:
+    """
+    Keep other runs out of a sweep's folder meanwhile, where the system can; a run that is killed keeps nobody out.
+
+    Raises
+    ------
+    OutputError
+        Another run is at work there.
+    """
+    try:
+        import fcntl
+
+        folder.mkdir(parents=True, exist_ok=True)
+        handle = os.open(folder, os.O_RDONLY)
+    except (ImportError, OSError):  # `Store` says what is the matter with it
+        yield
+        return
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        yield
+    except BlockingIOError:
+        raise OutputError(problem("busy"), file=str(folder)) from None
+    finally:
+        os.close(handle)
+
+
 class Store:
     """
     A sweep's folder.
@@ -113,6 +141,7 @@ class Store:
                 draft.unlink(missing_ok=True)  # what a killed run left half-made
         except OSError as error:
             raise self._refused("not-made", reason=error.strerror) from None
+        self._digests = self._read_digests()
         names = [design.name for design in plan.designs]
         about = {"title": plan.described.title, "sites": len(plan.places), "designs": names}
         self.write(_MANIFEST, [json_bytes({"schema": 1, "plan": plan.fingerprint, **about})])
@@ -163,17 +192,37 @@ class Store:
         return self.folder / _PARTS / f"part-{index:06d}.parquet"
 
     def write_part(self, index: int, payload: bytes) -> None:
-        """Write a part of the dataset."""
+        """Write a part of the dataset, and then its digest."""
         self.write(f"{_PARTS}/{self.part(index).name}", [payload])
+        digest = self._digests[self.part(index).name] = hashlib.sha256(payload).hexdigest()
+        with (self.folder / _DIGESTS).open("a", encoding="ascii") as file:
+            file.write(f"{digest}  {_PARTS}/{self.part(index).name}\n")
+
+    def seal(self) -> None:
+        """Write the digests in the parts' order, which does not depend on who was ready first."""
+        lines = [f"{self._digests[name]}  {_PARTS}/{name}\n".encode() for name in sorted(self._digests)]
+        self.write(_DIGESTS, lines)
+
+    def _read_digests(self) -> dict[str, str]:
+        """Part -> its digest; of a part that was written again, the last."""
+        try:
+            lines = (self.folder / _DIGESTS).read_text(encoding="ascii").splitlines()
+        except (OSError, ValueError):
+            return {}
+        pairs = (line.split(f"  {_PARTS}/") for line in lines)
+        return {pair[1]: pair[0] for pair in pairs if len(pair) == 2}
 
     def done(self, job: Job) -> dict[str, Any] | None:
         """
-        Return what a part that is there says of itself, if it is this plan's and its weather files are still the same.
+        Return what a part that is there says of itself, if its bytes are as they were written, and the plan and its
+        weather files are still the same.
 
         A grid's fingerprint is part of the plan's own.
         """
         about = self.about(job.index)
-        if about is None or about.get("plan") != self.plan.fingerprint or about.get("part") != job.index:
+        if about is None or self._digests.get(self.part(job.index).name) != _mark(self.part(job.index)):
+            return None
+        if about.get("plan") != self.plan.fingerprint or about.get("part") != job.index:
             return None
         files = {place.name: self.plan.folder / place.file for place in job.places if place.cell is None}
         # a site without a mark could not be read: another try costs little
@@ -195,6 +244,7 @@ class Store:
         """Take away parts that this plan has not."""
         for path in set((self.folder / _PARTS).glob("part-*.parquet")) - set(map(self.part, range(parts))):
             path.unlink(missing_ok=True)
+            self._digests.pop(path.name, None)
 
 
 def _is_draft(name: str) -> bool:

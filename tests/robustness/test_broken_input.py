@@ -14,7 +14,7 @@ import pytest
 
 from panbudget.__main__ import main
 
-ROOT = Path(__file__).resolve().parents[1]
+ROOT = Path(__file__).resolve().parents[2]
 GARDEN = (ROOT / "simulator" / "panbudget" / "templates" / "garden.toml").read_text(encoding="utf-8")
 WEATHER = (ROOT / "simulator" / "panbudget" / "templates" / "weather.csv").read_text(encoding="utf-8")
 

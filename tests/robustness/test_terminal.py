@@ -16,7 +16,7 @@ from panbudget import __main__ as command_line
 from panbudget import terminal
 from tests.cli.test_main import run
 
-ROOT = Path(__file__).resolve().parents[1]
+ROOT = Path(__file__).resolve().parents[2]
 KNOWN = [sys.executable, "-m", "panbudget", "known", "plants"]
 
 

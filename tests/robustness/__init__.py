@@ -1,0 +1,1 @@
+"""Robustness: broken files, values, texts, terminals; `fuzz.py` looks for more."""

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from panbudget.errors import PanbudgetError, ReadingsError, WeatherError
+from panbudget.errors import ReadingsError, ScenarioError, WeatherError
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.fit.log import read_field_log
 from panbudget.studies.statement.meter import read_readings
@@ -41,10 +42,8 @@ _TREES = st.recursive(
 @settings(_QUICK, max_examples=150)
 @given(st.sampled_from([*paths(GARDEN)]), _TREES)
 def test_any_value_in_any_place_of_a_scenario_is_read_or_told(path, value):
-    try:
+    with contextlib.suppress(ScenarioError):
         scenario_from(with_values({path: value}))
-    except PanbudgetError as error:
-        assert str(error).startswith("scenario.toml: ")
 
 
 @pytest.fixture(scope="module")
@@ -54,11 +53,9 @@ def folder(tmp_path_factory):
 
 def read_or_told(read, error, content, file):
     file.write_bytes(content)
-    try:
+    with contextlib.suppress(error):
         return read(file)
-    except error as refused:
-        assert str(refused).startswith("w: ")
-        return None
+    return None
 
 
 def assert_weather(content, folder):

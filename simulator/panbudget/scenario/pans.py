@@ -11,7 +11,7 @@ from pydantic import Field
 from panbudget.errors import Problem
 from panbudget.scenario.quantities import Area, Count, Depth, Described, Number, Share, SomeDepth, SomeLength
 
-_MOST_AREA = 100.0  # m² of a pan
+_MOST_AREA = 500.0  # m² of a pan
 _Across = Annotated[SomeLength, Field(le=20)]
 
 

@@ -16,6 +16,7 @@ from panbudget.units import UnitError
 from panbudget.words import packaged
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
+_MOST_STRANGERS = 10  # unknown keys that are named
 _MOST_SHOWN = 60  # characters of a value
 
 _FOUND = packaged("scenario/problems.toml")
@@ -54,17 +55,25 @@ def problems(error: ValidationError, root: type[BaseModel], prefix: str = "") ->
         In the order of the file's models, one for each thing that is wrong.
     """
     listed: list[Problem] = []
+    seen: set[tuple[str, str]] = set()
+    strangers = 0
     excused: set[str] = set()  # keys that a misspelt key was meant to be, tables that have keys of another kind
     for item in error.errors(include_url=False):
+        strangers += item["type"] == "extra_forbidden"
+        if item["type"] == "extra_forbidden" and strangers > _MOST_STRANGERS:
+            continue  # each takes a search for what it may have meant
         spot = _spot(item["loc"], root)
         for problem in _of_item(item, spot, root):
-            if problem not in listed:
+            if (problem.where, problem.found) not in seen:
+                seen.add((problem.where, problem.found))
                 listed.append(problem)
             parent = problem.where.rpartition(".")[0]
             if problem.code == "unknown-key" and spot.model is not None:
                 excused.add(f"{parent}.{nearest(spot.key, spot.model.model_fields)}".lstrip("."))
             elif problem.code in ("other-kind", "said-twice"):
                 excused.add(parent)
+    if (more := strangers - _MOST_STRANGERS) > 0:
+        listed.append(Problem("unknown-keys", "", f"has {more:,} more keys that are unknown", cure="take them out"))
     # one mistake is one line: that the right key is missing, or another kind's, need not be said as well
     return [
         problem.under(prefix)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import shutil
 import socket
@@ -259,8 +260,16 @@ def test_a_scheduler_that_does_not_answer_is_said_in_a_line(tmp_path, monkeypatc
         address = f"tcp://127.0.0.1:{server.getsockname()[1]}"
         monkeypatch.setattr(jobs, "_ANSWERS", 0.3)
         assert jobs._mute(address) == "nobody answers"
-        threading.Thread(target=lambda: [server.accept()[0].sendall(b"HTTP/1.1 400 no") for _ in range(2)]).start()
+
+        def say_something_else():
+            for _ in range(2):
+                with server.accept()[0] as line, contextlib.suppress(OSError):
+                    line.sendall(b"HTTP/1.1 400 no")
+
+        thread = threading.Thread(target=say_something_else)
+        thread.start()
         assert jobs._mute(address) == "no scheduler is there"
+        thread.join()
 
 
 def test_dependable_values_of_the_summary_are_those_of_the_rows(tmp_path):

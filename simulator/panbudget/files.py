@@ -92,8 +92,13 @@ def contents(path: Path, most: int = MOST_UNPACKED) -> bytes:
     """
     if path.exists() and not (path.is_file() or path.is_dir()):
         raise Unlikely("no-plain-file", "is not a plain file", cure="name a file that stands on a disk")
-    with path.open("rb") as stream:
+    with open(path, "rb", opener=_unblocked) as stream:
         return bounded(stream, most)
+
+
+def _unblocked(path: str, flags: int) -> int:
+    """Open a file that gives what it has, were it a kernel's that waits for more."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
 
 
 def bounded(stream: IO[bytes] | gzip.GzipFile, most: int = MOST_UNPACKED) -> bytes:
@@ -123,7 +128,7 @@ def bounded(stream: IO[bytes] | gzip.GzipFile, most: int = MOST_UNPACKED) -> byt
             cure = "part it into several, or keep the years that you need"
             raise Unlikely("too-many-lines", f"has more than {MOST_LINES:,} lines", cure=cure)
     stream.seek(0)
-    return stream.read()
+    return stream.read() or b""
 
 
 def unlikely_text(text: str) -> tuple[int, str] | None:

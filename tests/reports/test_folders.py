@@ -176,3 +176,30 @@ def test_a_folder_that_can_t_be_is_refused(tmp_path):
         with pytest.raises(OutputError, match=r"can't be made \(.+\); choose another"):
             new_folder(tmp_path / name, "replay", overwrite=True).__enter__()
     assert [path.name for path in tmp_path.iterdir()] == ["loop"]
+
+
+FULL = """
+import resource
+from pathlib import Path
+from panbudget.errors import OutputError
+from panbudget.reports.folders import new_folder
+resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))
+try:
+    with new_folder(Path("season"), "replay", overwrite=True) as made:
+        (made / "daily.csv").write_text("x" * 1000)
+        (made / "report.html").write_text("x" * 5000)
+except OutputError as error:
+    print(error)
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs a bound on files")
+def test_a_disk_that_is_full_in_the_middle_leaves_the_earlier_run_and_no_litter(tmp_path):
+    written(tmp_path / "season", "replay")
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    done = subprocess.run(
+        [sys.executable, "-c", FULL], cwd=tmp_path, env=environment, capture_output=True, text=True, check=True
+    )
+    assert done.stdout == "season: can't be written (File too large); choose another folder\n"
+    assert [path.name for path in tmp_path.iterdir()] == ["season"]
+    assert (tmp_path / "season" / FILES_OF["replay"][0]).read_text() == "replay"

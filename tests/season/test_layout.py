@@ -19,7 +19,11 @@ from tests.season.test_faults import TANK
 from tests.small_weather import weather_csv
 from tests.test_laws import PAN, VALVE, merged, nested
 
+BED = ("controller", "upper", "bed", "tomatoes")
+
 START = dt.date(2025, 5, 1)
+UNITS = {"tmin": "degC", "tmax": "degC", "rh_max": "%", "rh_min": "%", "wind": "m/s", "rain": "mm"}
+UNITS |= {"radiation": "MJ/m^2/day", "pan_evaporation": "mm"}
 
 
 def forced(garden):
@@ -47,6 +51,29 @@ def test_flows_follow_the_supplys_pressure(make_garden):
     found = forced(scenario_from(raw, measured.path))
     assert found.pans.refill_flow[0, 0] == pytest.approx(1.98)
     assert any("measured in place" in text for text in found.assumptions)
+
+
+def test_what_nobody_stated_is_assumed_by_name(make_garden):
+    """Exposure, first day's water, texture, units, the gauge's height; nothing of it where it is stated."""
+    garden = make_garden()
+    weather = read_scenario_weather(garden)
+    said = "\n".join((*prepare(garden, weather, START, START).assumptions, *weather.provenance["assumptions"]))
+    for words in (
+        "upper: no exposure is given",
+        "upper/tomatoes: no initial depletion is given",
+        "upper/tomatoes: soil by its texture, loam: the table's field capacity of 0.25 and wilting point of 0.12",
+        "units that nobody states, taken as standard: tmin degC, tmax degC",
+        "wind: nobody states the gauge's height above ground, and 2 m is taken",
+    ):
+        assert words in said
+    own = {"field_capacity": 0.25, "wilting_point": 0.12}
+    stated = nested(PAN, {"exposure": 1.0}), nested(BED, {"initial_depletion": 0.0, "soil": own})
+    columns = {name: {"column": name, "unit": unit} for name, unit in UNITS.items()}
+    garden = make_garden(merged(*stated, {"weather": {"wind_height": "2 m", "columns": columns}}))
+    weather = read_scenario_weather(garden)
+    said = "\n".join((*prepare(garden, weather, START, START).assumptions, *weather.provenance["assumptions"]))
+    for words in ("no exposure", "no initial", "texture", "nobody states"):
+        assert words not in said
 
 
 def test_exposure_multiplies_every_model(make_garden):

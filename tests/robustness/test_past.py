@@ -1,0 +1,40 @@
+"""Each past failure is a case: what once hung, took all memory, ended in a traceback, lost or passed in silence."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+
+from panbudget.errors import ScenarioError
+from panbudget.files import read_toml
+from panbudget.scenario.garden import scenario_from
+from tests.robustness.test_values import BED, refusal
+from tests.scenario.test_garden import SOUND
+
+
+def test_thousands_of_unknown_keys_are_counted_and_ten_are_named():
+    """For each, what it may have meant was searched for: 37 s."""
+    began = time.process_time()
+    with pytest.raises(ScenarioError) as caught:
+        scenario_from({**SOUND, **{f"k{index}": 1 for index in range(9000)}})
+    assert time.process_time() - began < 5.0
+    assert [problem.where for problem in caught.value.problems] == [*(f"k{index}" for index in range(10)), ""]
+    assert str(caught.value).splitlines()[-1].startswith("scenario.toml: has 8,990 more keys that are unknown")
+    with pytest.raises(ScenarioError) as caught:
+        scenario_from({**SOUND, **{f"k{index}": 1 for index in range(10)}})
+    assert len(caught.value.problems) == 10
+
+
+def test_too_many_keys_are_named_by_their_first(tmp_path):
+    (tmp_path / "g.toml").write_text("".join(f"k{index} = 1\n" for index in range(10_001)), encoding="ascii")
+    with pytest.raises(
+        ScenarioError, match="has 10,001 keys, which begin with k0, k1, .*, k9; expected: at most 10,000"
+    ):
+        read_toml(tmp_path / "g.toml")
+
+
+@pytest.mark.parametrize("days", [[1e9] * 4, [1e300, 1.0, 1.0, 1.0]])
+def test_degree_days_of_no_plant(days):
+    """They were laid out one by one."""
+    assert "stages_gdd[0]" in refusal({BED + "plants": {"name": "tomato", "stages_gdd": days}})

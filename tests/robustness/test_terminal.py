@@ -62,7 +62,7 @@ def test_without_standard_output_nothing_is_said():
 
 @pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
 def test_a_signal_stops_it_as_ctrl_c_does_and_leaves_nothing(name, tmp_path, capsys, monkeypatch):
-    def stopped(*_):
+    def stopped(*_, **__):
         os.kill(os.getpid(), getattr(signal, name))
         time.sleep(5.0)
 

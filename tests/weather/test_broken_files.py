@@ -244,3 +244,9 @@ def test_trouble_outside_the_days_asked_for_is_noted_and_does_not_block(tmp_path
     assert str(weather.daily.index[0].date()) == "2025-06-05"
     assert any("can't be true left out" in note for note in weather.notes)
     assert any("days before 2025-06-05" in note for note in weather.notes)
+
+
+def test_a_name_that_no_file_can_have_is_refused(tmp_path):
+    for name in ("x" * 300, "x" * 300 + "*"):
+        with pytest.raises(WeatherError, match=r"^t\.csv: (can't be read|.*meets no file|.*no file)"):
+            read_weather(tmp_path / name, SITE, shown_as="t.csv")

@@ -2,6 +2,7 @@
 Command line: `new`, a garden to start from.
 """
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -33,7 +34,7 @@ def new(folder: Path, full: bool = False, ask: bool = False, overwrite: bool = F
     ours = {(templates / source).read_bytes() for source in ("garden.toml", "short.toml", "weather.csv")}
     for name in contents:
         file = folder / name
-        if file.is_file() and file.read_bytes() not in ours:
+        if os.path.isfile(file) and file.read_bytes() not in ours:
             found = f"holds a {name} that has been changed, and stays as it is"
             raise OutputError(Problem("changed", "", found, "", "choose another folder"), file=str(folder))
     contents["garden.schema.json"] = json_bytes(schema())
@@ -49,7 +50,7 @@ def _ask(folder: Path) -> None:
     """Ask all that the page asks, and write the garden."""
     from panbudget.page import questions
 
-    if (folder / questions.GARDEN).exists():
+    if os.path.exists(folder / questions.GARDEN):
         raise OutputError(Problem("changed", "", "has a garden already", "", "choose another folder"), file=str(folder))
     answers, weather = questions.first_answers(), None
     for screen in questions.screens():

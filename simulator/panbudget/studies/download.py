@@ -6,6 +6,7 @@ in the scenario; what is there already is extended by the days that it lacks.
 """
 
 import datetime as dt
+import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -188,7 +189,7 @@ def _record(garden: _Garden, service: Service, years: tuple[int, int], file: str
     """Ask for the days of past years that the record's file lacks."""
     before, site, today = garden.named("weather").get("file"), garden.site, garden.today
     name = file or (before if isinstance(before, str) and _is_download(garden, before) else garden.beside("weather"))
-    old = _old(garden, service, name) if (garden.path.parent / name).exists() else None
+    old = _old(garden, service, name) if os.path.exists(garden.path.parent / name) else None
     first, last = dt.date(years[0], 1, 1), min(dt.date(years[1], 12, 31), today - dt.timedelta(days=1))
     days = record.lacking(old and old.cells, first, last)
     table, text = old, ""
@@ -216,7 +217,7 @@ def _forecast(garden: _Garden, service: Service, days: int) -> _Draft:
     named = garden.named("weather", "forecast").get("file")
     name = named if isinstance(named, str) else garden.beside("forecast")
     target = garden.path.parent / name
-    if target.exists() and service.facts["name"] not in target.read_bytes()[:1000].decode("utf-8", "replace"):
+    if os.path.isfile(target) and service.facts["name"] not in target.read_bytes()[:1000].decode("utf-8", "replace"):
         raise WeatherError(_problem("foreign-file", service=service.facts["name"]), file=name)
     table = ahead.next_days(service, garden.site, days)
     rows = table.set_axis(pd.DatetimeIndex(table.index).strftime("%Y-%m-%d"), axis="index").rename_axis("date")
@@ -247,7 +248,7 @@ def _facts(name: str, table: pd.DataFrame, new: int) -> dict[str, Any]:
 def _is_download(garden: _Garden, name: str) -> bool:
     """Tell whether a file that the scenario names is in the service's layout, and plain text."""
     path = garden.path.parent / name
-    if not path.is_file():
+    if not os.path.isfile(path):
         return False
     try:
         source = open_source(path, shown_as=name)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import glob
 import hashlib
+import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -46,7 +47,7 @@ def paths_of(path: Paths, *, shown_as: str) -> list[Path]:
     files: list[Path] = []
     for each in [path] if isinstance(path, str | Path) else path:
         pattern = str(each)
-        if any(mark in Path(pattern).name for mark in "*?[") and not Path(pattern).exists():
+        if any(mark in Path(pattern).name for mark in "*?[") and not os.path.exists(pattern):
             # an exact folder, whatever stands in its name
             folder = glob.escape(str(Path(pattern).parent))
             met = sorted(glob.glob(f"{folder}/{Path(pattern).name}"))

@@ -6,6 +6,7 @@ cell on the first day (sea) is no site.
 """
 
 import hashlib
+import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -123,7 +124,7 @@ def _opened(folder: Path, sites: Any) -> Iterator[_Grid]:
     import xarray as xr
 
     shown, path = str(sites.grid), folder / str(sites.grid)
-    if not path.exists():
+    if not os.path.exists(path):
         raise _wrong("no-file", shown)
     try:
         # neither dask nor threads: a job reads its own block

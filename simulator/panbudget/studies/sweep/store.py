@@ -123,10 +123,10 @@ class Store:
 
     def __init__(self, folder: Path, plan: Plan, *, overwrite: bool) -> None:
         self.folder, self.plan = folder, plan
-        if folder.exists() and not folder.is_dir():
+        if os.path.exists(folder) and not folder.is_dir():
             raise self._refused("not-a-folder")
         try:
-            inside = sorted(entry.name for entry in folder.iterdir()) if folder.exists() else []
+            inside = sorted(entry.name for entry in folder.iterdir()) if os.path.exists(folder) else []
             for name in inside:
                 if name not in _OURS and not _is_draft(name):
                     raise self._refused("foreign", name=name)

@@ -11,6 +11,7 @@ import difflib
 import gzip
 import hashlib
 import io
+import os
 import re
 import zipfile
 import zlib
@@ -96,7 +97,7 @@ def _bytes_of(path: Path, shown_as: str) -> bytes:
     except PermissionError:
         raise refusal("no-permission", shown_as) from None
     except (OSError, ValueError) as error:
-        raise refusal("folder" if path.is_dir() else "unreadable", shown_as, reason=error) from None
+        raise refusal("folder" if os.path.isdir(path) else "unreadable", shown_as, reason=error) from None
 
 
 def _what_is_no_text(data: bytes, *, packed: bool) -> str:

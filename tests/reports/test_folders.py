@@ -172,7 +172,7 @@ def test_two_runs_into_one_folder_are_not_let_in(tmp_path):
 
 def test_a_folder_that_can_t_be_is_refused(tmp_path):
     (tmp_path / "loop").symlink_to(tmp_path / "loop")
-    for name in ("a" * 300, "loop", "loop/in", "nul\0"):
+    for name in ("a" * 300, "loop", "loop/in", "nul\0", "made/" + "a" * 300 + "/in"):
         with pytest.raises(OutputError, match=r"can't be made \(.+\); choose another"):
             new_folder(tmp_path / name, "replay", overwrite=True).__enter__()
     assert [path.name for path in tmp_path.iterdir()] == ["loop"]

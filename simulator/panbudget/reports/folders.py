@@ -47,14 +47,18 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
     OutputError
         Not empty without ``overwrite``; holds another command's files or something of the user's; can't be written.
     """
-    folder = Path(folder)
+    folder, fresh = Path(folder), list[Path]()
     try:
         target = folder.resolve()
+        fresh = [parent for parent in target.parents if not os.path.exists(parent)]
         target.parent.mkdir(parents=True, exist_ok=True)
         _clear_up(folder, target)
         _may_write(folder, command, overwrite)
         staging = Path(tempfile.mkdtemp(prefix=f"{_staged(target)}{os.getpid()}-", dir=target.parent))
     except (OSError, RuntimeError, ValueError) as error:  # a loop of links, a name that is too long or none
+        for parent in fresh:
+            with contextlib.suppress(OSError, ValueError):
+                parent.rmdir()
         raise _refused(folder, "not-made", why=getattr(error, "strerror", None) or str(error)) from None
     try:
         made = staging / _NEW

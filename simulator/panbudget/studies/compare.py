@@ -439,7 +439,8 @@ def _differences(
     drawn = pd.DataFrame([ranges.paired(new, old, interval) for new, old in pairs], index=mine.index)
     printed = ([round_to(key, value) for key, value in zip(shared, values, strict=True)] for values in (mine, base))
     signs = ranges.signs(*printed).tolist()
-    verdict = [ranges.verdict_of(*told, interval) for told in zip(signs, drawn["below"], drawn["above"], strict=True)]
+    cells_of = zip(signs, drawn["below"], drawn["above"], strict=True)
+    verdict = [ranges.verdict_of(sign, below, above, interval) for sign, below, above in cells_of]
     return pd.DataFrame(
         {
             "span": span,
@@ -466,5 +467,5 @@ def _odds(described: Mapping[str, Scenario], span: str, name: str, cells: _Cells
             drawn = cells[span, variant]
             of_key = [at for at in drawn.index if at[1] == key and ("/" in at[0]) == (key == "stress_days")]
             pair.append(drawn.loc[of_key].sum().to_numpy(float))
-        told = ranges.paired(pair[0], pair[1], interval)._asdict()
-        yield {"span": span, "variant": name, "against": reference, "measure": key, **told}
+        apart = ranges.paired(pair[0], pair[1], interval)._asdict()
+        yield {"span": span, "variant": name, "against": reference, "measure": key, **apart}

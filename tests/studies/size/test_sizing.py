@@ -14,6 +14,7 @@ from panbudget import replay
 from panbudget.__main__ import main
 from panbudget.errors import ScenarioError
 from panbudget.reports.size.page import variant_text
+from panbudget.studies.fit.tub import Worth
 from panbudget.studies.ranges import ValveFactors
 from panbudget.studies.size import judging, layouts, settings, sizing
 from panbudget.studies.size.choosing import chosen
@@ -245,7 +246,9 @@ def test_several_processes_give_the_same_numbers(garden, monkeypatch):
 
 
 @pytest.mark.draws
-def test_the_command_writes_page_table_and_json(garden, tmp_path, capsys):
+def test_the_command_writes_page_table_and_json(garden, tmp_path, capsys, monkeypatch):
+    worth = {"upper": Worth("ruler", 0.38, 0.09)}
+    monkeypatch.setattr("panbudget.reports.measuring.worth_of_ruler_test", lambda season, days: worth)
     source = tmp_path / "garden.toml"
     source.write_text(_toml(garden.described), encoding="utf-8")
     with pytest.raises(SystemExit) as stopped:
@@ -266,6 +269,7 @@ def test_the_command_writes_page_table_and_json(garden, tmp_path, capsys):
     page = (tmp_path / "sizes" / "size.html").read_text(encoding="utf-8")
     assert "http" not in page
     assert "[variant.sized]" in page
+    assert "of upper from ±38\u00a0% to ±9\u00a0%" in page
     with pytest.raises(SystemExit) as stopped:
         main(["size", str(source), "--out", str(tmp_path / "none"), "--controller", "lower"])
     assert stopped.value.code == 2

@@ -154,3 +154,12 @@ def test_a_damaged_file_is_refused_in_one_line(text, said):
 @given(damages(season(8), most_cut=2500))
 def test_any_damage_is_refused_or_leaves_a_sound_table(text):
     assert_refused_or_sound(read, text)
+
+
+def test_marks_of_the_users_own_are_refused_where_the_format_has_its_own(tmp_path):
+    file = tmp_path / "etmgeg.txt"
+    file.write_text(season(), encoding="utf-8")
+    with pytest.raises(WeatherError) as caught:
+        read_weather(file, SITE, shown_as="etmgeg.txt", missing=["-99"])
+    said = ["weather.missing names marks", 'the format "knmi" says itself', "take the line out"]
+    assert_one_line_says(str(caught.value).splitlines(), said)

@@ -400,6 +400,16 @@ def test_a_temperature_without_a_unit_beside_imperial_columns_is_refused():
     assert '"Temp" names no unit while "Wind (mph)" is in an imperial one' in refusal(text)
 
 
+@pytest.mark.parametrize(("middle", "asked"), [(1.5, False), (1.6, True), (9.9, True), (10.0, False)])
+def test_wind_without_a_unit_is_asked_for_where_it_may_be_in_several(middle, asked):
+    """Up to 1.5 it can only be m/s, from 10 on the daily checks name another unit (ours, no source)."""
+    text = table(48, headers={"wind": "wind"}, wind=lambda hour: middle)
+    if asked:
+        assert "may be m/s, km/h, mph or knots" in refusal(text)
+    else:
+        assert "wind" in read(text).daily
+
+
 def test_wind_in_kmh_without_a_unit_is_named_by_the_daily_checks(tmp_path):
     file = tmp_path / "station.csv"
     file.write_text(table(480, headers={"wind": "Wind"}, wind=lambda _: 14.0), encoding="utf-8")

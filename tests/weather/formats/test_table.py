@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
 from panbudget.weather import read_weather
+from panbudget.weather.formats import table as table_reader
+from panbudget.weather.text.raw import Source
 from tests.weather.sites import Site
 from tests.weather.test_broken_files import table
 
@@ -175,3 +177,22 @@ def test_any_damage_to_a_table_is_refused_or_leaves_a_sound_table(tmp_path_facto
         return
     assert np.isfinite(weather.daily.drop(columns="pan_evaporation", errors="ignore").to_numpy()).all()
     assert weather.daily.index.is_monotonic_increasing
+
+
+LOGGER = """"TOA5","Garden","X","1","os","program","1","Daily"
+"TIMESTAMP","RECORD","tmin","tmax","rain"
+"TS","RN","Deg C","Deg C","mm"
+"","","Min","Max","Tot"
+"2025-06-02 00:00:00",0,10.1,22.3,0
+"2025-06-03 00:00:00",1,11.1,23.3,2.2
+"2025-06-04 00:00:00",2,12.1,24.3,0
+"""
+
+
+def test_a_loggers_daily_row_is_of_the_day_that_ends_at_its_midnight():
+    """From memory of the layout: itself, names, units and processing in four lines; a table is written when its time is over."""
+    raw = table_reader.read(Source(LOGGER, "logger.dat", "", "utf-8"), columns={}, site=SITE)
+    assert raw.daily.index[0] == pd.Timestamp("2025-06-01")
+    assert raw.daily["rain"].tolist() == [0.0, 2.2, 0.0]
+    assert raw.units["tmax"] == "degC"
+    assert any("of the day that ends then" in note for note in raw.notes)

@@ -32,7 +32,7 @@ from panbudget.weather.text.moments import (
     read_stamps,
     says_utc,
 )
-from panbudget.weather.text.opening import Opening, find_opening, without_footer
+from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, without_footer
 from panbudget.weather.text.raw import ColumnChoice, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, read_rows, split
 
@@ -42,8 +42,9 @@ SOURCE = "none: what such stations' tables have in common"
 
 # how much better °F must fit the three columns of damp air than °C does [% of relative humidity]
 _MUCH_BETTER = 3.0
-# a middling speed below which a garden's wind may be taken for m/s, and from which the daily checks name another unit
-_CALM, _STRONG = 4.0, 10.0
+# a middling speed up to which wind can only be in m/s, for in km/h it would hardly turn a gauge (some 0.4 m/s), and from which
+# the daily checks name another unit
+_CALM, _STRONG = 1.5, 10.0
 
 
 def sniff(head: str) -> tuple[float, str]:
@@ -132,7 +133,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         lines=cells.lines,
         utc=utc,
         rain_kind="interval" if header.rain_kind == "hourly" and step >= 0.9 * 3600.0 else header.rain_kind,
-        ending=frozenset(values if when.ends else ()),
+        ending=frozenset(values if when.ends or is_logger_layout(lines[0]) else ()),
         units=header.units,
         stated=frozenset(header.stated),
         headers=header.headers,

@@ -19,8 +19,8 @@ import pandas as pd
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
 from panbudget.weather.text.headers import Header, read_header, stated_order
 from panbudget.weather.text.mistakes import Mistakes, note
-from panbudget.weather.text.moments import Days, joined_date, read_dates
-from panbudget.weather.text.opening import Opening, find_opening, without_footer
+from panbudget.weather.text.moments import Days, at_midnight, joined_date, read_dates
+from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, without_footer
 from panbudget.weather.text.raw import Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, Rows, read_rows, separator_of, split
 from panbudget.words import and_more
@@ -120,6 +120,8 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     dates = _dates(
         [list(map(str.strip, table.texts[place])) for place in texts if table.texts], table, header, mistakes
     )
+    if is_logger_layout(lines[0]) and not mistakes.problems() and all(map(at_midnight, table.texts[texts[0]][:3])):
+        dates, notes = dates - 1, [*notes, note("day-before")]  # a logger's daily table is written when the day is over
     mistakes.paste = header.to_paste()
     whole = [problem for problem in mistakes.problems() if problem.code not in _TO_PASTE]
     if whole or np.isnat(dates).any() or not len(dates):

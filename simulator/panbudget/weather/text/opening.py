@@ -97,6 +97,11 @@ def find_opening(lines: Sequence[str]) -> Opening | None:
     return None
 
 
+def is_logger_layout(text: str) -> bool:
+    """Tell by its first line a logger's table under four lines: itself, names, units, and what each figure is of its time."""
+    return bool(re.match(r'"?TOA5\b', text))
+
+
 def _dates_of(rows: Sequence[list[str]]) -> tuple[int, ...]:
     """Columns in which all rows have a date, or the row's own first numbers where that may be year, month and day."""
     dated = [{i for i, cell in enumerate(row) if is_dated(cell)} for row in rows]
@@ -112,6 +117,9 @@ def _header_above(
     """Find the header of a row of values among the lines above it."""
     width = len(rows[0])
     units: list[str] = []
+    if len(above) > 2 and is_logger_layout(above[0][1]):
+        names, units = (_cells(text, separator) for _, text in above[1:3])
+        return Opening(above[1][0] + 1, first, names, separator, units, dates, rows, {})
     near = list(reversed(above[-_BETWEEN:]))
     for i, text in [line for line in near if line[1][0] != "#"] + [line for line in near if line[1][0] == "#"]:
         cells = _cells(text, separator)

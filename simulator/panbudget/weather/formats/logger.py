@@ -109,6 +109,9 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     when = (
         _when(cells, opening, time, header, mistakes) if len(cells.lines) else ReadStamps(np.zeros(0, "datetime64[ns]"))
     )
+    if len(cells.lines):
+        numbers = {place: cells.numbers[place] for place in header.places.values() if place in cells.numbers}
+        _refuse_unlikely_units(header.standard(numbers), header, mistakes)
     mistakes.paste = header.to_paste()
     mistakes.raise_if_any(source.shown_as)
     away = _distance_above(lines[: opening.line - 1])
@@ -121,9 +124,6 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         header.conversions["radiation"] = factor / step, 0.0
     values = header.standard({place: cells.numbers[place] for place in header.places.values()})
     marks = list(_without_marks(values, header, cells))
-    _refuse_unlikely_units(values, header, mistakes)
-    mistakes.paste = header.to_paste()
-    mistakes.raise_if_any(source.shown_as)
     values = {name: column for name, column in values.items() if not np.isnan(column).all()}
     if "temperature" not in values:
         raise source.refusal("logger-no-temperature", column=header.headers["temperature"])
@@ -238,7 +238,7 @@ def _refuse_unlikely_units(values: dict[str, Floats], header: Header, mistakes: 
             text = header.headers["wind"]
             mistakes.note("wind-no-unit", value=text, column=text, middle=middle)
             header.suggested["wind"] = ColumnChoice(text)
-    if "temperature" in header.stated:
+    if "temperature" in header.stated or "temperature" not in values:
         return
     text = header.headers["temperature"]
     if header.imperial:

@@ -1,5 +1,6 @@
 """Sizing: the same numbers as a replay, an optimum that an exhaustive search confirms, wishes that bind."""
 
+import dataclasses
 import datetime as dt
 import itertools
 import json
@@ -415,3 +416,13 @@ def test_sizing_says_what_it_takes_for_granted(monkeypatch, make_garden, years, 
     found = sizing.size(make_garden(overlay)).assumptions
     assert len(found) == len(told)
     assert all(text in said for text, said in zip(told, found, strict=True))
+
+
+@pytest.mark.parametrize(("more", "is_said"), [(0.0499, False), (0.05, True)])
+def test_that_other_draws_leave_the_plants_worse_off_stands_in_the_first_sentence(sized, more, is_said):
+    """A twentieth of a day prints as a tenth."""
+    valve = sized.valves["upper"]
+    assert valve.choice.more_days <= 0.0  # the garden as described is far drier
+    other = dataclasses.replace(valve, choice=dataclasses.replace(valve.choice, more_days=more))
+    first = dataclasses.replace(sized, valves={"upper": other}).sentences()[0].split(". ")[0]
+    assert ("short of water for 0.1 days more than described, in the mean" in first.replace("\u00a0", " ")) is is_said

@@ -21,6 +21,7 @@ from panbudget.words import calendar_day, count
 
 _section, _say = words_of("size")
 _NEIGHBOURS = 8
+_PRINTED_DAYS = 0.05  # that print as a tenth
 _MORE_WATER = 1.2  # times that of the garden as described, from which the first sentence says so
 _FIGURES = {"map": map_figure, "trade-off": trade_off_figure}
 
@@ -77,9 +78,10 @@ def _sentence(valve: ValveSizing, sizing: Sizing) -> str:
         "water": values["water_ratio"] >= _MORE_WATER,
         "worse": choice.worse,
         "worse_beds": not choice.worse and values["worse_beds"],
+        "worse_fresh": not choice.worse and choice.more_days >= _PRINTED_DAYS,
     }
     parts = {key: _say(key, **values) if holds else "" for key, holds in clauses.items()}
-    values |= parts | {"worse": parts["worse"] + parts["worse_beds"]}
+    values |= parts | {"worse": parts["worse"] + parts["worse_beds"] + parts["worse_fresh"]}
     keys = {
         "gives": True,
         "furthest": not choice.keeps,
@@ -269,6 +271,7 @@ def _valve(valve: ValveSizing) -> dict[str, Any]:
         "share_promised": choice.promise,
         "keeps_all_wishes": choice.keeps,
         "leaves_plants_worse_than_described": choice.worse,
+        "days_beyond_described_in_other_draws": choice.more_days,
         "binding": choice.binding,
         "supply_over_need_as_described": valve.ratios,
     }

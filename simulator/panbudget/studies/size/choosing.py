@@ -48,6 +48,8 @@ class Choice:
         Settings that can't be told from it, of which it is the simplest.
     promise : float
         Share of cells that were not used in choosing in which it keeps every wish. [-]
+    more_days : float
+        Short of water in them, in the mean, beyond those of the described one.
     """
 
     judged: Judged
@@ -56,6 +58,7 @@ class Choice:
     binding: str
     equal: tuple[int, ...] = ()
     promise: float = 0.0
+    more_days: float = 0.0
 
     @property
     def worse(self) -> bool:
@@ -70,7 +73,11 @@ class Choice:
 
 
 def promised(
-    scenario: Scenario, settings: Sequence[Setting], cells: Outcome, near: Outcome, fresh: Callable[[Setting], float]
+    scenario: Scenario,
+    settings: Sequence[Setting],
+    cells: Outcome,
+    near: Outcome,
+    fresh: Callable[[Setting], tuple[float, float]],
 ) -> Choice:
     """
     Choose, and promise no more than cells that were not used in choosing bear out.
@@ -84,7 +91,7 @@ def promised(
     cells, near : Outcome
         As `judging.by_cell` gives them.
     fresh : callable
-        Setting -> share in which the wishes are kept over other draws.
+        Setting -> share in which the wishes are kept over other draws, and mean days short there beyond the described ones.
 
     Returns
     -------
@@ -98,7 +105,7 @@ def promised(
         [judged(scenario, settings, cells, among=among, near=near) for among in (~others, others)]
         for others in held_out(*cells.litres.shape[1:])
     ]
-    shares, steps, litres = dict[int, float](), round((1.0 - interval) / _SAFER), whole.litres
+    known, steps, litres = dict[int, tuple[float, float]](), round((1.0 - interval) / _SAFER), whole.litres
     for step in range(steps + 1 + _TRIALS):
         least, among = min(interval + _SAFER * step, 1.0), whole
         if step > steps:  # kept in all the cells that choose, and not often enough in others: a wetter one
@@ -109,10 +116,11 @@ def promised(
         choice = dataclasses.replace(chosen(among, scenario, least), judged=whole)
         at = [chosen(used, scenario, least).best for used, _ in parts]
         flattery = [used.share[best] - other.share[best] for best, (used, other) in zip(at, parts, strict=True)]
-        if choice.best not in shares:
-            shares[choice.best] = min(fresh(whole.settings[choice.best]), float(whole.share[choice.best]))
-        promise = shares[choice.best] - max(float(np.mean(flattery)) if parts else 0.0, 0.0)
-        choices.append(dataclasses.replace(choice, promise=max(promise, 0.0)))
+        if choice.best not in known:
+            known[choice.best] = fresh(whole.settings[choice.best])
+        share, more = known[choice.best]
+        promise = min(share, float(whole.share[choice.best])) - max(float(np.mean(flattery)) if parts else 0.0, 0.0)
+        choices.append(dataclasses.replace(choice, promise=max(promise, 0.0), more_days=more))
         if promise >= interval - 1e-9:
             return dataclasses.replace(choices[-1], keeps=True)
     best = max(choices, key=lambda choice: choice.promise)

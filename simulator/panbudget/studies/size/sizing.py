@@ -205,11 +205,13 @@ class _Search:
             self.scenario, settings, by_cell(found, slice(count)), by_cell(found, slice(count, None)), self.fresh
         )
 
-    def fresh(self, setting: Setting) -> float:
-        """Return the share in which a setting keeps the wishes over as many other draws, in every year."""
+    def fresh(self, setting: Setting) -> tuple[float, float]:
+        """Return the share in which a setting keeps the wishes over as many other draws, and its mean days short beyond the described."""
         other = self.scenario.changed({"uncertainty": {"seed": (self.scenario.uncertainty.seed + 1) % 2**31}})
         draws = valve_factors(other, self.name, drawn_factors(other, len(self.draws.exposure)))
-        return float(judged(other, [setting], by_cell(self.found([setting], draws, whole=False))).share[0])
+        both = [self.present, setting]
+        tried = judged(other, both, by_cell(self.found(both, draws, whole=False)))
+        return float(tried.share[1]), float(tried.mean_stress[1] - tried.mean_stress[0])
 
 
 def size(

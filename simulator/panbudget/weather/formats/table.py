@@ -117,9 +117,8 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     table = read_cells(
         rows, mistakes, numbers=numbers, texts=texts, missing=missing, units=units, thousands=True, traces=traces
     )
-    dates = _dates(
-        [list(map(str.strip, table.texts[place])) for place in texts if table.texts], table, header, mistakes
-    )
+    shown = [list(map(str.strip, table.texts[place])) for place in texts if table.texts]
+    dates = _dates(shown, table, header, mistakes)
     if is_logger_layout(lines[0]) and not mistakes.problems() and all(map(at_midnight, table.texts[texts[0]][:3])):
         dates, notes = dates - 1, [*notes, note("day-before")]  # a logger's daily table is written when the day is over
     mistakes.paste = header.to_paste()

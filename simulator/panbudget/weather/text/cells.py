@@ -126,11 +126,7 @@ def read_cells(
         return Cells()
     columns = {place: frame[place] for place in numbers}
     wordy = {place: column for place, column in columns.items() if column.dtype.kind not in "fiu"}
-    traced = {
-        place: wordy[place].astype(str).str.strip().str.lower().isin(_DATA["trace"])
-        for place in traces
-        if place in wordy
-    }
+    traced = {place: _traces(wordy[place]) for place in traces if place in wordy}
     wordy |= {place: wordy[place].where(~is_trace, "0") for place, is_trace in traced.items() if is_trace.any()}
     mark = _thousands_mark(wordy) if thousands else ""
     read = _Numbers(rows, numbers)
@@ -213,6 +209,10 @@ class _Numbers:
             facts = {"line": self.rows.lines[i], "name": self.names[place], "text": shortened(text), "more": more}
             expected = f"a number ({units[place]})" if place in units else "a bare number"
             mistakes.note("no-number", value=text, expected=expected, cure=_DATA["cures"][cure], **facts)
+
+
+def _traces(column: pd.Series) -> pd.Series:
+    return column.astype(str).str.strip().str.lower().isin(_DATA["trace"])
 
 
 def _marks(missing: Sequence[str], unit: str) -> list[str]:

@@ -132,7 +132,9 @@ def test_marks_that_contradict_each_other_are_refused(read, cells, said):
 
 def test_a_cell_beyond_any_size_is_refused(read):
     """A quotation mark that takes in the rest of a broken line."""
-    assert "line 22 holds a cell of more than 10,000 characters" in refused(read, SOUND + '2025-06-21,"' + "x" * 200_000 + '"\n')
+    assert "line 22 holds a cell of more than 10,000 characters" in refused(
+        read, SOUND + '2025-06-21,"' + "x" * 200_000 + '"\n'
+    )
 
 
 def test_dates_that_no_row_decides_are_refused(read):

@@ -384,7 +384,7 @@ def _supplies(garden: Scenario, season: Season, start: Start, fan: Fan | None) -
             drawn = drawn.loc[began:]
             ahead = ahead if fan is None else fan.dates < began + pd.DateOffset(years=1)
         litres, hits = float(drawn.sum()), list[Mask]()
-        if name in tanks and source.name == name:
+        if name in tanks and not any(key.split(" / ")[0] == name for key in found):  # with the first of its rights
             tank = tanks.index(name)
         for outcome in fan.outcomes if fan is not None and (licence is not None or tank is not None) else ():
             out = np.zeros(len(ahead), bool)

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import runpy
+from pathlib import Path
 
 import numpy as np
 import pytest
-from weather_samples import make_samples
 
 import panbudget
 from panbudget.season.years import in_year
@@ -19,6 +20,7 @@ from panbudget.studies.today.fan import band
 from tests.field_logs import kept_log
 from tests.garden_file import write_garden
 
+SCRIPT = Path(__file__).resolve().parents[2] / "weather_samples" / "make_samples.py"
 HELD_OUT = range(2014, 2026)
 STOPS = (20, 35, 50)  # days into a season of 72
 AHEAD = 10
@@ -30,9 +32,10 @@ def garden(tmp_path_factory):
     wet = (0.30, 0.28, 0.24, 0.22, 0.18, 0.13, 0.10, 0.10, 0.12, 0.20, 0.28, 0.30)
     none = {"heat": {}, "showers": {}, "dry_spell": None, "no_wind": (), "no_humidity": ()}
     span = {"start": dt.date(1996, 1, 1), "end": dt.date(2025, 12, 31)}
-    sample = dataclasses.replace(make_samples.SAMPLES[0], seed=7, wet=wet, **none, **span)
+    made = runpy.run_path(str(SCRIPT), run_name="make_samples")
+    sample = dataclasses.replace(made["SAMPLES"][0], seed=7, wet=wet, **none, **span)
     path = write_garden(
-        tmp_path_factory.mktemp("years"), make_samples._text(sample), start="2025-06-01", end="2025-08-11", emitters=40
+        tmp_path_factory.mktemp("years"), made["_text"](sample), start="2025-06-01", end="2025-08-11", emitters=40
     )
     path.write_text(path.read_text(encoding="utf-8").replace('"0.9 kg"', '"2.5 kg"'), encoding="utf-8")
     return panbudget.load_scenario(path)

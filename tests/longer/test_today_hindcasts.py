@@ -83,7 +83,7 @@ def test_the_fan_holds_four_years_in_five(garden, monkeypatch):
 @pytest.mark.parametrize(
     ("fault", "names"),
     [
-        ({"kind": "clogged-emitters", "share": 0.4}, "clogged emitters in the beds. Walk"),
+        ({"kind": "clogged-emitters", "share": 0.7}, "clogged emitters in the beds. Walk"),
         ({"kind": "knocked", "swing": "0.9 kg"}, "a knocked counterweight. Mark"),
     ],
 )

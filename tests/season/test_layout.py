@@ -62,7 +62,7 @@ def test_what_nobody_stated_is_assumed_by_name(make_garden):
         "upper: no exposure is given",
         "upper/tomatoes: no initial depletion is given",
         "upper/tomatoes: soil by its texture, loam: the table's field capacity of 0.25 and wilting point of 0.12",
-        "units that nobody states, taken as standard: tmin degC, tmax degC",
+        "units that nobody states, taken as standard: tmin °C, tmax °C",
         "wind: nobody states the gauge's height above ground, and 2 m is taken",
     ):
         assert words in said

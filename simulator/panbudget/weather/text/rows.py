@@ -374,17 +374,12 @@ def read_typed(
     first = next((i for i, line in enumerate(lines) if line.strip() and not line.startswith("#")), None)
     if first is None:
         raise error(problem("typed-empty", example=example), file=shown)
-    if (count := len(lines) - first - 1) > most and (
-        count := sum(map(bool, map(str.strip, lines[first + 1 :])))
-    ) > most:
-        raise error(problem("typed-too-many-rows", count=count, most=most), file=shown)
     separator = separator_of(lines[first], ",;\t")
     mistakes = Mistakes()
     factors: dict[str, float] = {}
     texts = [cell.casefold() if known else cell for cell in split(lines[first], separator)]
-    if len(texts) > MOST_COLUMNS:
-        facts = {"line": first + 1, "count": len(texts), "named": ", ".join(map(shortened, texts[:10]))}
-        raise error(problem("typed-too-many-columns", most=MOST_COLUMNS, **facts), file=shown)
+    if wrong := _unlikely_table(lines, first, texts, most):
+        raise error(wrong, file=shown)
     header = []
     for text in texts:
         quantity, unit = _unit_of(text, known, units or {})
@@ -411,6 +406,17 @@ def read_typed(
         for line, cells in zip(rows.lines, rows.cells(), strict=True)
     )
     return Typed(hashlib.sha256(content).hexdigest(), first + 1, tuple(header), typed, problems)
+
+
+def _unlikely_table(lines: Sequence[str], first: int, header: Sequence[str], most: int) -> Problem | None:
+    """Say what nobody types: more rows than that below the header's line, or columns beyond any table's."""
+    count = len(lines) - first - 1
+    if count > most and (count := sum(map(bool, map(str.strip, lines[first + 1 :])))) > most:
+        return problem("typed-too-many-rows", count=count, most=most)
+    if len(header) > MOST_COLUMNS:
+        facts = {"line": first + 1, "count": len(header), "named": ", ".join(map(shortened, header[:10]))}
+        return problem("typed-too-many-columns", most=MOST_COLUMNS, **facts)
+    return None
 
 
 def _typed_text(path: Path, what: str, shown: str, error: type[PanbudgetError]) -> tuple[bytes, str]:

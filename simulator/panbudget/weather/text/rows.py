@@ -376,19 +376,10 @@ def read_typed(
         raise error(problem("typed-empty", example=example), file=shown)
     separator = separator_of(lines[first], ",;\t")
     mistakes = Mistakes()
-    factors: dict[str, float] = {}
     texts = [cell.casefold() if known else cell for cell in split(lines[first], separator)]
     if wrong := _unlikely_table(lines, first, texts, most):
         raise error(wrong, file=shown)
-    header = []
-    for text in texts:
-        quantity, unit = _unit_of(text, known, units or {})
-        target, name = (units or {}).get(quantity, ("", (spoken or {}).get(text, text)))
-        header.append(name)
-        try:
-            factors |= {name: column_conversion(_SPOKEN_UNITS.get(unit, unit), target)[0]} if quantity else {}
-        except UnitError as reason:
-            mistakes.others.append(reason.problem.under(f"line {first + 1}: column {text}: unit"))
+    header, factors = _columns(texts, first + 1, known, spoken or {}, units or {}, mistakes)
     if absent := [name for name in needed if name not in header]:
         facts = {"line": first + 1, "absent": ", ".join(absent), "known": ", ".join(known or needed)}
         raise error(problem("typed-no-column", **facts), file=shown)
@@ -406,6 +397,28 @@ def read_typed(
         for line, cells in zip(rows.lines, rows.cells(), strict=True)
     )
     return Typed(hashlib.sha256(content).hexdigest(), first + 1, tuple(header), typed, problems)
+
+
+def _columns(
+    texts: Sequence[str],
+    line: int,
+    known: Sequence[str],
+    spoken: Mapping[str, str],
+    units: Mapping[str, tuple[str, str]],
+    mistakes: Mistakes,
+) -> tuple[list[str], dict[str, float]]:
+    """Return a header's columns by our names, and what turns their units into ours."""
+    header: list[str] = []
+    factors: dict[str, float] = {}
+    for text in texts:
+        quantity, unit = _unit_of(text, known, units)
+        target, name = units.get(quantity, ("", spoken.get(text, text)))
+        header.append(name)
+        try:
+            factors |= {name: column_conversion(_SPOKEN_UNITS.get(unit, unit), target)[0]} if quantity else {}
+        except UnitError as reason:
+            mistakes.others.append(reason.problem.under(f"line {line}: column {text}: unit"))
+    return header, factors
 
 
 def _unlikely_table(lines: Sequence[str], first: int, header: Sequence[str], most: int) -> Problem | None:

@@ -25,9 +25,9 @@ _LEVEL_MM = 1.5  # standard error of a ruler to start with
 _METER_L = 6.0**-0.5  # standard error of a difference of two whole litres: 1/12 of variance for each that is rounded
 _ADDS_UP = 0.6  # share of what one opening differs from the next that adds up: some of it goes with the hour
 _MOMENT = 0.05  # of a swing: an opening seen tells the moment to some minutes
-# of an opening's litres, by which all of a few days stray from the mean: they fall into the same hours. A little more than
-# the 0.006 by which whole logs of ten notes do (measured, `tests/benchmarks/README.md`)
-_HOURS = 0.0075
+# of an opening's litres, by which all of a few days stray from the mean: they fall into the same hours (measured on whole
+# logs of ten notes, `tests/benchmarks/README.md`)
+_HOURS = 0.006
 _LEAST_SPANS = 3
 _WHOLE, _FEW = 0.3, 12.0  # so near to a whole number, and so few openings, it is one
 
@@ -131,7 +131,7 @@ def standard_errors(pan: PanModel, readings: Readings) -> Floats:
     litres = np.array([modelled.per_opening(hour) for hour in pan.hours[visit]])
     by_count = np.where(pan.opened[visit], _MOMENT, QUANTISED) * pan.swing
     by_level = np.full(len(visit), readings.level_mm * pan.area)
-    return np.select([kind == "level", kind == "count"], [by_level, by_count], litres * apart + _METER_L)
+    return np.select([kind == "level", kind == "count"], [by_level, by_count], np.hypot(litres * apart, _METER_L))
 
 
 def from_zeros(readings: Readings, raw: Floats, aside: npt.NDArray[np.bool_]) -> Floats:

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
+import matplotlib.dates as mdates
+import numpy as np
+import pandas as pd
 import pytest
 
 from panbudget.errors import PanbudgetError
+from panbudget.physics.evaporation import reference_evapotranspiration
+from panbudget.reports.check.figures import march_band, march_figure
 from panbudget.reports.check.page import check_lines
 from panbudget.reports.writing import as_json, as_page, write_into
 from panbudget.studies.check import check
@@ -47,7 +54,13 @@ def test_the_page_stands_alone(found, tmp_path):
     write_into(found, tmp_path, figures=True)
     page = (tmp_path / "check.html").read_text(encoding="utf-8")
     assert "http" not in page
-    assert sorted(p.name for p in (tmp_path / "figures").iterdir()) == ["weather.png", "weather.svg"]
+    assert "no spread between years" in page
+    assert sorted(p.name for p in (tmp_path / "figures").iterdir()) == [
+        "march.png",
+        "march.svg",
+        "weather.png",
+        "weather.svg",
+    ]
 
 
 def test_the_page_has_the_scenarios_note_under_its_title(tmp_path):
@@ -126,9 +139,10 @@ def test_the_page_shows_the_years_the_fallback_and_how_much_it_matters(lent, tmp
     folder.mkdir()
     write_into(found, folder, figures=True)
     page = (folder / "check.html").read_text(encoding="utf-8")
-    names = ["weather.png", "weather.svg", "years.png", "years.svg"]
+    names = ["march.png", "march.svg", "weather.png", "weather.svg", "years.png", "years.svg"]
     assert sorted(p.name for p in (folder / "figures").iterdir()) == names
     assert "+2.00 °C over" in page
+    assert "from the lowest to the highest year" in page
     assert "How much it matters what was filled" in page
     assert "0.5 m/s more" in page
     assert "borrowed from another station" in page
@@ -154,3 +168,67 @@ def test_a_replay_is_made_from_its_fallbacks_too(lent, mended):
     page = as_page(season)
     assert sha256 in page
     assert "Filled otherwise, " in page
+
+
+def marching(found, years, lacking=(), season=("2025-05-01", "2025-09-30")):
+    """Return `found` on an invented record of so many years to the end of 2025, and that record's ETo and rain by day."""
+    days = pd.date_range(f"{2026 - years}-01-01", "2025-12-31", name="date").drop(pd.to_datetime(list(lacking)))
+    wave = 3.0 + np.sin(days.day_of_year.to_numpy() * 0.7) + days.year.to_numpy() * 5 % 7 / 3.0
+    record = pd.DataFrame({name: values.iloc[0] for name, values in found.weather.daily.items()}, days)
+    record = record.assign(rain=wave, tmax=record["tmax"] + wave)
+    dates = pd.DataFrame(index=pd.date_range(*season))
+    weather, usable = replace(found.weather, daily=record), replace(found.usable, weather={})
+    site = found.scenario.site
+    eto = reference_evapotranspiration(record, latitude=site.latitude, elevation=site.elevation)
+    return replace(found, weather=weather, usable=usable, season=SimpleNamespace(days=dates)), [eto, record["rain"]]
+
+
+def drawn(ax):
+    """Lines by label and the band's lowest and highest, week by week."""
+    lines = {line.get_label(): line.get_ydata() for line in ax.lines}
+    corners = [vertex for area in ax.collections for path in area.get_paths() for vertex in path.vertices]
+    at = {x: [y for x_, y in corners if x_ == x] for x, _ in corners}
+    return lines, [(min(at[x]), max(at[x])) for x in sorted(at)]
+
+
+def test_the_years_march_has_the_records_mean_four_years_in_five_and_the_seasons_year(found):
+    """Nineteen years: by Weibull's positions, a tenth lies below the second lowest. The last week has eight or nine days."""
+    checked, series = marching(found, 19, lacking=["2012-01-17"])
+    for ax, values in zip(march_figure(checked), series, strict=True):
+        lines, band = drawn(ax)
+        for week in (0, 2, 20, 51):
+            of_years = {}
+            for year in range(2007, 2026):
+                start = pd.Timestamp(year, 1, 1) + pd.Timedelta(days=7 * week)
+                end = start + pd.Timedelta(days=6) if week < 51 else pd.Timestamp(year, 12, 31)
+                of_years[year] = 7.0 * values.loc[start:end].mean()
+            if week == 2:
+                del of_years[2012]  # it lacks a day
+            assert lines["mean of all years"][week] == pytest.approx(sum(of_years.values()) / len(of_years))
+            assert lines["the season's own year"][week] == pytest.approx(of_years[2025])
+            ranked = sorted(of_years.values())
+            if len(ranked) == 19:
+                assert band[week] == pytest.approx((ranked[1], ranked[-2]))
+        assert len(band) == 52
+
+
+@pytest.mark.parametrize(("years", "holds"), [(1, "none"), (2, "few"), (8, "few"), (9, "many")])
+def test_fewer_than_nine_years_lie_all_in_the_band_and_a_single_one_has_none(found, years, holds):
+    checked, (eto, _) = marching(found, years)
+    assert march_band(checked) == holds
+    lines, band = drawn(march_figure(checked)[0])
+    assert len(lines) == (1 if years == 1 else 2)
+    weeks = [7.0 * eto[f"{year}-01-01" : f"{year}-01-07"].mean() for year in range(2026 - years, 2026)]
+    assert lines["the season's own year"][0] == pytest.approx(weeks[-1])
+    assert band[:1] == ([] if years == 1 else [pytest.approx((min(weeks), max(weeks)))])
+
+
+def test_the_march_of_a_season_across_new_year_begins_in_its_first_month(found):
+    checked, (eto, rain) = marching(found, 3, season=("2024-11-10", "2025-03-31"))
+    ax, _ = march_figure(checked)
+    (own,) = [line for line in ax.lines if line.get_label() == "the season's own year"]
+    assert own.get_xdata()[0] == mdates.date2num(pd.Timestamp("2024-11-04"))
+    assert own.get_ydata()[0] == pytest.approx(eto["2024-11-01":"2024-11-07"].sum())
+    assert own.get_ydata()[51] == pytest.approx(7.0 * eto["2025-10-24":"2025-10-31"].mean())
+    assert checked.weeks["rain_mm"][2022].count() == 43  # of the year that began before the record: from 3 January on
+    assert rain.index[0] == pd.Timestamp("2023-01-01")

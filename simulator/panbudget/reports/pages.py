@@ -263,11 +263,11 @@ def section(
     Section
     """
     fixed = dict(texts(room).get(key, {}))
+    if "figures" in content:
+        fixed["captions"] = texts(room)["captions"]
     if fill is not None:
         fixed = filled(fixed, fill)
     described = {name: fixed.pop(name) for name in _OF_TABLE if name in fixed}
-    if "figures" in content:
-        fixed["captions"] = texts(room)["captions"]
     if table is not None:
         fixed["table"] = labelled(table, **described)
     return Section(**{**fixed, **content})

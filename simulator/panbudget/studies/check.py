@@ -17,6 +17,7 @@ import pandas as pd
 
 from panbudget.errors import PanbudgetError, Problem, ScenarioError, WeatherError
 from panbudget.extras import Reported
+from panbudget.physics.evaporation import reference_evapotranspiration
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.heat import HeatWaves, find_heat_waves
 from panbudget.season.replay import replay
@@ -36,6 +37,7 @@ _EXTREMES = {
     "rain": ("mm", "highest"),
     "radiation": ("MJ/m²", "highest"),
 }
+_WEEKS = 52  # of a year, the last of eight or nine days
 _OF_FILE = ("file", "sha256", "reader", "recognised", "rows", "first", "last")
 
 
@@ -76,6 +78,29 @@ class Checked(Reported):
         pans = {f"pan_mm {name}": table["pan_mm"] for name, table in self.season.controllers.items()}
         frame = self.season.days[["eto_mm", "rain_mm"]].assign(**pans)
         return frame.groupby(pd.DatetimeIndex(frame.index).strftime("%Y-%m")).sum()
+
+    @functools.cached_property
+    def weeks(self) -> pd.DataFrame:
+        """
+        ETo and rain by week of each year of the record, not a number where it lacks a day of the week. [mm/week]
+
+        Index "year", "week", the week's first day in the season's own year. Years run from 1 January; where the season runs
+        across New Year, from the first of its first month.
+        """
+        runs = {id(run): run.daily for run in (self.weather, *self.usable.weather.values())}
+        record = pd.concat(runs.values())
+        record = record[~record.index.duplicated()]
+        site, (first, last) = self.scenario.site, self.season.days.index[[0, -1]]
+        month = first.month if last.year > first.year else 1
+        eto = reference_evapotranspiration(record, latitude=site.latitude, elevation=site.elevation)
+        held = pd.DatetimeIndex(record.index).to_period("M") - (month - 1)
+        start, end, own = (pd.Timestamp(of, month, 1) for of in (held.year.min(), held.year.max() + 1, first.year))
+        days = pd.date_range(start, end, inclusive="left")
+        year = pd.Series((days.to_period("M") - (month - 1)).year, days, name="year")
+        number = (year.groupby(year).cumcount() // 7).clip(upper=_WEEKS - 1)
+        week = (own + pd.to_timedelta(7 * number, unit="D")).rename("week")
+        weeks = pd.DataFrame({"eto_mm": eto, "rain_mm": record["rain"]}).reindex(days).groupby([year, week])
+        return weeks.mean().mul(7.0).where(weeks.count().eq(weeks.size(), axis=0))
 
     @property
     def years(self) -> int:

@@ -1,5 +1,5 @@
 """
-Weather figures: what a record holds, drawn for `check`: the season day by day, and all its years.
+Weather figures: what a record holds, drawn for `check`: the season day by day, all its years, and the year's march.
 
 Labels, colours and hatches stand in `style`, as for `figures`.
 """
@@ -12,14 +12,17 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from panbudget.reports.canvas import date_axis, day_numbers, keys, legend_above, panels, runs
+from panbudget.reports.canvas import date_axis, day_numbers, day_ticks, keys, legend_above, legend_over, panels, runs
 from panbudget.reports.season.figures import draw_rain_and_eto
 from panbudget.reports.style import STYLES, applied, plain
+from panbudget.studies.check import Checked
+from panbudget.studies.today.fan import BAND
 from panbudget.weather import Weather
 from panbudget.weather.flags import MISSING, is_borrowed, is_filled
 
 #: how a value came about, as the pictures tell it apart: names of styles
 KINDS = ("measured", "filled", "borrowed", "missing")
+_MARCH = {"eto_mm": "ETo of each week", "rain_mm": "Rain of each week"}
 
 
 @applied()
@@ -92,6 +95,55 @@ def years_figure(weather: Weather, *, axes: Sequence[Axes] | None = None) -> lis
     ax.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=12))
     ax.set_title("Share of each year's days")
     return [ax]
+
+
+@applied()
+def march_figure(checked: Checked, *, axes: Sequence[Axes] | None = None) -> list[Axes]:
+    """
+    Draw the march of the year, week by week: the record's mean, how far its years lie apart, and the season's own year.
+
+    Parameters
+    ----------
+    checked : Checked
+    axes : sequence of Axes, optional
+        Two; a new figure if left out.
+
+    Returns
+    -------
+    list of Axes
+        ETo, rain.
+
+    Notes
+    -----
+    The band's ends are at Weibull's plotting positions, as those of `today`: fewer than nine years lie all within it.
+    """
+    axes = panels(2, height=1.5, more=0.7, axes=axes, sharex=True)
+    band = march_band(checked)
+    for ax, (column, title) in zip(axes, _MARCH.items(), strict=True):
+        weeks = checked.weeks.reset_index().pivot_table(column, "week", "year", dropna=False)
+        at, ends = day_numbers(weeks.index) + 3.0, np.full((2, len(weeks)), np.nan)
+        if band != "none":
+            several = weeks.count(axis=1).to_numpy() > 1
+            shares = [BAND["low"], BAND["high"]]
+            ends[:, several] = np.nanquantile(weeks[several], shares, axis=1, method="weibull")
+            ax.fill_between(at, *ends, **STYLES[f"march_{band}"].filled())
+        if len(weeks.columns) > 1:
+            ax.plot(at, weeks.mean(axis=1), **STYLES["march_mean"].lined())
+        # a week between two that the record lacks is a point
+        ax.plot(at, weeks[checked.season.days.index[0].year], **STYLES["march_own"].lined(marker=".", markersize=3.0))
+        ax.set(title=title, ylabel="mm/week", xlim=(at[0] - 3.0, at[-1] + 4.0))
+        ax.grid()
+    day_ticks(axes[-1], pd.date_range(weeks.index[0], periods=12, freq="MS"))
+    axes[0].set_ylim(bottom=min(0.0, axes[0].get_ylim()[0]))
+    axes[1].set_ylim(bottom=0.0)
+    legend_over(axes, 3, axes[0].get_legend_handles_labels()[0])
+    return axes
+
+
+def march_band(checked: Checked) -> str:
+    """Name what the band of the year's march holds: "many", "few" or, where no week is in the record twice, "none"."""
+    years = int(checked.weeks["eto_mm"].groupby("week").count().max())
+    return "none" if years < 2 else "few" if (years + 1) * BAND["low"] < 1.0 else "many"
 
 
 def _area(kind: str) -> dict[str, Any]:

@@ -5,7 +5,7 @@ Check page: what a weather file holds, and what a trial replay remarked on; and 
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from panbudget.reports.check.figures import weather_figure, years_figure
+from panbudget.reports.check.figures import march_band, march_figure, weather_figure, years_figure
 from panbudget.reports.pages import Report, words_of
 from panbudget.reports.season.page import days_of, filled_rows
 from panbudget.reports.writing import Verb
@@ -65,7 +65,7 @@ def check_report(checked: Checked, figures: Mapping[str, str]) -> Report:
         title=f"{season.totals['title']}: its weather, checked",
         when=days_of(season),
         sections=[
-            _section("figures", figures=figures),
+            _section("figures", figures=figures, fill={"band": _say(f"band_{march_band(checked)}")}),
             _section("usable", table=_usable(checked)),
             _section("cautions", table=[caution._asdict() for caution in checked.weather.cautions]),
             _section("units", table=units, fill=source),
@@ -200,5 +200,6 @@ VERB = Verb(
     figures=lambda checked: {
         "weather": lambda checked, **options: weather_figure(checked.weather, checked.season.days, **options),
         **({"years": lambda checked, **options: years_figure(checked.weather, **options)} if checked.years > 1 else {}),
+        **({"march": march_figure} if checked.weeks.notna().any(axis=None) else {}),
     },
 )

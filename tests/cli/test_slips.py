@@ -118,7 +118,7 @@ def test_the_hour_of_the_highest_sun_tells_the_longitude(longitude, noon, doubte
 
 def hourly(noon, zone_hours=0):
     """Twelve days by the hour; the sun highest at an hour of the file's clock."""
-    lines = ["time,temperature,humidity,wind,rain,radiation"]
+    lines = ["time,temperature,humidity,wind (m/s),rain,radiation"]
     for stamp in pd.date_range("2021-06-30", periods=13 * 24, freq="h"):
         sun = max(np.cos((stamp.hour - noon) * np.pi / 12.0), 0.0)
         lines.append(f"{stamp:%Y-%m-%d %H:%M},{18 + 10 * sun:.1f},50,2,0,{800 * sun:.0f}")

@@ -130,7 +130,7 @@ def test_every_study_takes_variants_in_python(garden, monkeypatch):
         ("[variant.a]\ntitle='a'\n[variant.b]\ntitle='b'\n", "must hold one [variant.NAME]"),
         (
             "controller.uper.pan.exposure = 0.8\n",
-            'bad.toml.controller.uper changes nothing that the file has; did you mean "upper"?',
+            'bad.toml: controller.uper changes nothing that the file has; did you mean "upper"?',
         ),
         ("controller.upper.pan.exposure = -1\n", "bad.toml: controller.upper.pan.exposure"),
         ("contoller.upper.pan.exposure = 0.8\n", "bad.toml: contoller"),

@@ -101,7 +101,7 @@ BEANS = {"plants": "green bean", "planted": dt.date(2025, 6, 15)}  # 90 days
 def test_plantings_in_turn_leave_bare_soil_between_them():
     weather = climate()
     texts = ("2025-06-04", "2025-06-05", "2025-06-14", "2025-06-15", "2025-09-12", "2025-09-13")
-    demand = bed_demand(bed(plantings=[BEANS, SPINACH]), weather)
+    demand = bed_demand(bed(plantings=[SPINACH, BEANS]), weather)
     day = {text: int((np.datetime64(text, "D") - weather.dates[0]).astype(int)) for text in texts}
     assert demand.growing[day["2025-06-04"]]
     assert not demand.growing[day["2025-06-05"] : day["2025-06-15"]].any()
@@ -111,7 +111,7 @@ def test_plantings_in_turn_leave_bare_soil_between_them():
     assert not demand.growing[day["2025-09-13"]]
     assert demand.p_table[day["2025-06-04"]] == 0.2
     assert demand.p_table[day["2025-06-15"]] == 0.45
-    assert [part.name for part in demand.parts] == ["green bean", "spinach"]
+    assert [part.name for part in demand.parts] == ["spinach", "green bean"]
 
 
 def test_plantings_that_overlap_are_refused():

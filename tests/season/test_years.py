@@ -84,7 +84,7 @@ def test_a_year_that_the_file_lacks_is_refused_in_one_line_that_names_those_at_h
             read_year(garden, year)
         assert str(caught.value).splitlines() == [
             f"{garden.path}: season = {year}: weather.csv does not hold 1 May to 20 June of that year; it holds them in "
-            "2025, 2029; choose one of its years"
+            "2025, 2029; choose one of its years, or days within them"
         ]
 
 

@@ -168,7 +168,7 @@ def test_a_swing_that_would_open_too_often_is_refused(record):
 
     design = Design(
         "tiny",
-        garden({"controller": {"yard": {"valve": {"swing": "1 g"}, "pan": {"vessels": [{"diameter": "80 m"}]}}}}),
+        garden({"controller": {"yard": {"valve": {"swing": "1 g"}, "pan": {"vessels": [{"diameter": "20 m"}]}}}}),
     )
     with pytest.raises(ScenarioError, match="wants a larger swing"):
         season_columns(record, bundle_of([design]), design.scenario.season, [2020], Engine(False))

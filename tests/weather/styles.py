@@ -383,4 +383,109 @@ STYLES = {
             separator=";",
         ),
     ),
+    "French words": Style(
+        daily(
+            "Date;Température minimale (°C);Température maximale (°C);Précipitations (mm);Vent moyen (km/h);"
+            "Rayonnement global (J/cm²);Humidité moyenne (%)",
+            lambda d: [
+                *(f"{d.date:%d/%m/%Y}", comma(d.tmin), comma(d.tmax), comma(d.rain), comma(kmh(d.wind))),
+                *(round(d.radiation * 100), d.rh),
+            ],
+            separator=";",
+        ).encode("latin-1"),
+        (*BASE, *WIND, *SUN, *HUMID),
+    ),
+    "Czech words in their own code page": Style(
+        daily(
+            "Datum;Minimální teplota (°C);Maximální teplota (°C);Srážky (mm);Průměrná rychlost větru (m/s);Relativní vlhkost (%)",
+            lambda d: [f"{d.date.day}.{d.date:%m.%Y}", *map(comma, (d.tmin, d.tmax, d.rain, d.wind)), d.rh],
+            separator=";",
+        ).encode("cp1250"),
+        (*BASE, *WIND, *HUMID),
+    ),
+    "Dutch words": Style(
+        daily(
+            "Datum;Minimumtemperatuur (°C);Maximumtemperatuur (°C);Neerslag (mm);Gemiddelde windsnelheid (m/s);"
+            "Windstoot (m/s);Globale straling (J/cm²);Relatieve luchtvochtigheid (%)",
+            lambda d: [
+                *(f"{d.date.day}-{d.date.month}-{d.date.year}", *map(comma, (d.tmin, d.tmax, d.rain, d.wind))),
+                *(9, round(d.radiation * 100), d.rh),
+            ],
+            separator=";",
+        ),
+        (*BASE, *WIND, *SUN, *HUMID),
+    ),
+    "Portuguese words under a station's lines": Style(
+        daily(
+            "Data Medição;PRECIPITAÇÃO TOTAL, DIÁRIO(mm);TEMPERATURA MAXIMA, DIARIA(°C);TEMPERATURA MINIMA, DIARIA(°C);"
+            "UMIDADE RELATIVA DO AR, MEDIA DIARIA(%);VENTO, VELOCIDADE MEDIA DIARIA(m/s);",
+            lambda d: [d.date, *map(comma, (d.rain, d.tmax, d.tmin)), d.rh, comma(d.wind), ""],
+            above="Nome: INVENTADO\nAltitude: 100\n\n",
+            separator=";",
+        ),
+        (*BASE, *WIND, *HUMID),
+    ),
+    "Polish words, year, month and day apart": Style(
+        daily(
+            '"Rok","Miesiąc","Dzień","Maksymalna temperatura dobowa [°C]","Minimalna temperatura dobowa [°C]",'
+            '"Suma dobowa opadów [mm]","Rodzaj opadu"',
+            lambda d: [d.date.year, d.date.month, d.date.day, d.tmax, d.tmin, d.rain, ""],
+        ),
+    ),
+    "Danish words": Style(
+        daily(
+            "DateTime;Laveste temperatur (°C);Højeste temperatur (°C);Nedbør (mm);Middelvind (m/s)",
+            lambda d: [f"{d.date} 00:00:00", *map(comma, (d.tmin, d.tmax, d.rain, d.wind))],
+            separator=";",
+        ),
+        (*BASE, *WIND),
+    ),
+    "German station, indoors and rain since midnight": Style(
+        hourly(
+            "Zeit;Außentemperatur(°C);Innentemperatur(°C);Außenluftfeuchtigkeit(%);Windgeschwindigkeit(km/h);Böe(km/h);Regen Tag(mm)",
+            lambda when, d, t: [
+                *(f"{when:%d.%m.%Y %H:%M}", comma(t), "23,1", d.rh, comma(kmh(d.wind)), 30),
+                comma(d.rain if when.hour >= 5 else 0.0),
+            ],
+            separator=";",
+        ),
+        (*BASE, *WIND),
+    ),
+    "Spanish station, a. m. and p. m.": Style(
+        hourly(
+            "Fecha y hora;Temp. exterior (°C);Hum. exterior (%);Vel. viento (km/h);Lluvia (mm)",
+            lambda when, d, t: [
+                f"{when.day}/{when.month}/{when.year} {(when.hour - 1) % 12 + 1}:00:00 {'ap'[when.hour > 11]}. m.",
+                *(comma(t), d.rh, comma(kmh(d.wind)), comma(at_five(when, d))),
+            ],
+            separator=";",
+        ),
+        (*BASE, *WIND),
+    ),
+    "rainfall of 24 hours, days of a service at midnight UTC": Style(
+        daily(
+            "Date,Lowest Temp (°C),Highest Temp (°C),24h Rainfall (mm),Mean Windspeed (kt)",
+            lambda d: [f"{d.date}T00:00+00:00", d.tmin, d.tmax, d.rain, round(d.wind / 0.514444, 2)],
+        ),
+        (*BASE, *WIND),
+    ),
+    "codes explained above by two spaces": Style(
+        daily(
+            "stn;time;tre200dn;tre200dx;rre150d0;ure200d0",
+            lambda d: ["XYZ", f"{d.date:%Y%m%d}", d.tmin, d.tmax, d.rain, d.rh],
+            above=(
+                "tre200dn  [°C]  Lufttemperatur 2 m über Boden; Tagesminimum\n"
+                "tre200dx  [°C]  Lufttemperatur 2 m über Boden; Tagesmaximum\nrre150d0  [mm]  Niederschlag; Tagessumme\n"
+                "ure200d0  [%]  Relative Luftfeuchtigkeit 2 m über Boden; Tagesmittel\n\n"
+            ),
+            separator=";",
+        ),
+        (*BASE, *HUMID),
+    ),
+    "seconds since 1970": Style(
+        hourly(
+            "dateTime,interval,outTemp (°C),outHumidity (%),rain (mm)",
+            lambda when, d, t: [round(when.replace(tzinfo=dt.UTC).timestamp()), 60, t, d.rh, at_five(when, d)],
+        ),
+    ),
 }

@@ -13,7 +13,7 @@ from panbudget.physics.air import wind_at_2m
 from panbudget.weather import read_weather
 from panbudget.weather.text.headers import read_header, unit_of
 from tests.weather.sites import Site
-from tests.weather.styles import STYLES, TRUTH
+from tests.weather.styles import STYLES, TRUTH, f
 
 SITE = Site(latitude=38.0, longitude=0.0, elevation=100.0, timezone="Etc/GMT+0")
 
@@ -124,3 +124,35 @@ def test_of_several_columns_the_right_one_is_suggested(headers, suggested):
 def test_a_headers_own_unit_is_understood(text, unit):
     """In brackets, behind the name, or joined to it."""
     assert unit_of(text) == unit
+
+
+@pytest.mark.parametrize("given", ["rain", "wind", "dew_point"])
+def test_beside_a_temperature_in_fahrenheit_a_unit_is_asked_for_and_not_assumed(tmp_path, given):
+    """Of what the user names no unit for; what the message says makes it read."""
+    path = tmp_path / "station.csv"
+    header = {"rain": "Precipitation", "wind": "Wind Speed", "dew_point": "Dew Point"}
+    rows = [f"{day.date},{f(day.tmin)},{f(day.tmax)},0.4,50.0,5.0" for day in TRUTH]
+    names = [header["rain"], header["dew_point"], header["wind"]]
+    path.write_text("\n".join([",".join(["Date", "Low (°F)", "High (°F)", *names]), *rows]) + "\n")
+    units = {"rain": "in", "dew_point": "degF", "wind": "mph"}
+    columns = {
+        "tmin": {"column": "Low (°F)"},
+        "tmax": {"column": "High (°F)"},
+        **{name: {"column": header[name], "unit": unit} for name, unit in units.items() if name != given},
+        given: {"column": header[given]},
+    }
+    with pytest.raises(WeatherError, match=f'"{header[given]}" names no unit while "Low') as refusal:
+        read_weather(path, SITE, columns=columns)
+    line = f'{given} = {{ column = "{header[given]}", unit = "{units[given]}" }}'
+    assert line in str(refusal.value)
+    weather = read_weather(path, SITE, columns={**columns, **tomllib.loads(line)})
+    assert weather.daily["rain"].tolist() == pytest.approx([0.4 * 25.4] * len(TRUTH))
+
+
+def test_where_temperatures_look_like_fahrenheit_the_wind_is_guessed_in_mph(tmp_path):
+    """A guess at km/h, pasted, would make it two thirds."""
+    path = tmp_path / "station.csv"
+    rows = [f"{day.date},{f(day.tmin)},{f(day.tmax)},0.4,{14 + i % 3}" for i, day in enumerate(TRUTH)]
+    path.write_text("\n".join(["date,tmin,tmax,rain,wind", *rows]) + "\n")
+    with pytest.raises(WeatherError, match=r"looks like mph \(or knots or km/h\)"):
+        read_weather(path, SITE)

@@ -127,7 +127,9 @@ def _vapour_pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[
 def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known("wind") * inspection.wind_factor
     middle, stated, enough = float(np.median(known)), inspection.is_stated("wind"), known.size >= _DAYS_TO_JUDGE
-    values = {"middle": middle, "usual": _WINDY, "unit": "km/h"}
+    imperial = any(problem.code == "temperature-unit" and "°F" in problem.found for problem in inspection.problems)
+    unit, others = ("mph", "knots or km/h") if imperial else ("km/h", "knots or mph")
+    values = {"middle": middle, "usual": _WINDY, "unit": unit, "others": others}
     if middle > _RUN_OF_WIND:
         yield Verdict(names, "wind-unit/run", {"unit": "km/day"})
     elif middle > (_WINDY if enough and not stated else _STORMY):

@@ -58,6 +58,8 @@ _GLUED, _TIME_OF_DAY, _HEIGHT = (re.compile(_DATA[name]) for name in ("glued", "
 _NOT_OUTDOORS, _OUTDOORS, _MEAN, _EXTREME = (
     _words(_DATA[name]) for name in ("not_outdoors", "outdoors", "mean", "extreme")
 )
+_ENGLISH = [(re.compile(rf"\b(?:{'|'.join(words)})"), english) for english, words in _DATA["english"].items()]
+_PLAIN_LETTERS = str.maketrans({"ß": "ss", "ø": "o", "ł": "l", "đ": "d", "æ": "ae"})
 _RAIN_ORDER: list[str] = _DATA["rain_order"]
 _RAIN_KINDS = {kind: _words(words) for kind, words in _DATA["rain_kinds"].items()}
 
@@ -270,7 +272,20 @@ def read_header(
     for name in filter(header.lacks, ("date", *REQUIRED)):
         meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
         header.wrong(name, "no-column", meaning=meaning, listed=listed(others, _NAMES_SHOWN) or "no other columns")
+    _ask_beside_imperial(header, [name for name, text in header.headers.items() if text != name])
     return header
+
+
+def _ask_beside_imperial(header: Header, names: Iterable[str]) -> None:
+    """Ask for the units of columns that name none while another's is imperial: theirs is likely so, too."""
+    stated = sorted(header.stated, key=lambda name: header.places[name])
+    header.imperial = header.imperial or [
+        header.headers[name] for name in stated if _unit(header.units[name]) in _DATA["imperial"]
+    ]
+    for name in set(names) & _DATA["beside"].keys() - header.stated if header.imperial else ():
+        unit, shown = _DATA["beside"][name]
+        facts = {"column": header.headers[name], "imperial": header.imperial[0], "unit": unit, "shown": shown}
+        header.wrong(name, "imperial-beside", **facts)
 
 
 def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mistakes: Mistakes) -> str:
@@ -467,6 +482,7 @@ def read_logger_header(
     at_sea = [heading.text for heading in unused if re.search(r"\b(press\w*|baro\w*)", heading.name)]
     if at_sea and "pressure" not in header.places:
         header.notes.append(note("sea-level", column=at_sea[0]))
+    _ask_beside_imperial(header, header.places)
     header.chosen |= {name: columns[name] for name in ("date", "time") if name in columns}
     return header
 
@@ -480,7 +496,7 @@ def _heading(place: int, text: str, unit_below: str = "", legend: str = "") -> _
     name = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", _BRACKETS.sub(" ", clean))
     if unit is None:
         name, unit = _trailing_unit(name)
-    name = re.sub(r"[^a-zäöüéèáíóúñç0-9]+", " ", name.lower()).strip()
+    name = in_english(name)
     if unit is None and (match := _GLUED.fullmatch(name.replace(" ", ""))):
         unit = _UNITS[match["unit"] if match["unit"] != "ms" else "m/s"]
         name = re.sub(
@@ -490,6 +506,17 @@ def _heading(place: int, text: str, unit_below: str = "", legend: str = "") -> _
         name, known = _DATA["whole"][name]
         unit = unit or known or None
     return _Heading(place, shown, name, unit)
+
+
+def in_english(text: str) -> str:
+    """Return a header's words in small plain letters, those of some other languages in English."""
+    letters = unicodedata.normalize("NFKD", text.lower().translate(_PLAIN_LETTERS))
+    words = re.sub(
+        r"[^a-z0-9]+", " ", "".join(filter(lambda letter: not unicodedata.combining(letter), letters))
+    ).strip()
+    for pattern, english in _ENGLISH:
+        words = pattern.sub(english, words)
+    return " ".join(words.split())
 
 
 def unit_of(text: str) -> str | None:

@@ -52,7 +52,7 @@ _LAST_CENTURY = 69
 ORDERS = {"dmy": "dd/mm/yyyy", "mdy": "mm/dd/yyyy", "ymd": "yyyy/mm/dd"}
 _SHORT_YEAR = re.compile(r"\d{1,2}[-/.]\d{1,2}[-/.]\d{2}(?:[T, ].*)?")
 _SERIAL = re.compile(r"\d{5}(?:\.\d+)?")
-_MIDNIGHT = re.compile(r"0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[Aa][Mm]")
+_MIDNIGHT = re.compile(r"0?0:00(?::00(?:\.0+)?)?(?:Z|[+-]\d{2}:?\d{2})?|12:00(?::00)? ?[Aa][Mm]")
 
 _WITH_MONTH = (
     rf"\d{{1,2}}[-/. ]?{MONTH}[-/. ,]{{0,2}}(?:\d{{4}}|\d{{2}})|{MONTH}[- ]\d{{1,2}},?[- ]\d{{4}}|"
@@ -61,7 +61,7 @@ _WITH_MONTH = (
 _DATE = (
     rf"(?:\d{{4}}[-/.]\d{{1,2}}[-/.]\d{{1,2}}|\d{{1,2}}[-/. ]\d{{1,2}}[-/. ](?:\d{{4}}|\d{{2}})|\d{{8}}|{_WITH_MONTH})"
 )
-_CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s?[AaPp](?:\.?[Mm])?\.?)?"
+_CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s?[AaPp](?:\.?\s?[Mm])?\.?)?"
 _OFFSET = r"(?:Z|UTC|GMT|[+−-]\d{2}:?\d{2})"
 _COMPACT = r"\d{8}[ :T]?\d{4}(?:\d{2})?"
 _STAMP = re.compile(rf"(?:{_DATE}(?:T|,?\s+){_CLOCK}(?:\s?{_OFFSET})?|{_COMPACT}|1\d{{9}}(?:\d{{3}})?)")
@@ -69,8 +69,8 @@ _ONLY_DATE, _ONLY_TIME = re.compile(_DATE), re.compile(rf"{_CLOCK}(?:\s?{_OFFSET
 _DIGITS = re.compile(r"(?:18|19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[01]\d|2[0-4])?(?:[0-5]\d){0,2}")
 _BARE_TIME = re.compile(r"\d{1,4}")
 _OFFSET_AT_END = re.compile(rf"(:\d{{2}}(?::\d{{2}}(?:\.\d+)?)?)\s?({_OFFSET})$")
-_TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,9}))?)?\s?(?:([AaPp])(?:\.?[Mm])?\.?)?")
-_HALF_DAYS = re.compile(r"\d\s?[AaPp]\.?[Mm]?\.?$")
+_TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,9}))?)?\s?(?:([AaPp])(?:\.?\s?[Mm])?\.?)?")
+_HALF_DAYS = re.compile(r"\d\s?[AaPp]\.?\s?[Mm]?\.?$")
 # rows that follow each other lie within so many days, and days taken for months leap this far [d]
 _FOLLOWS, _LEAPS = 7, 27
 _SPLIT = ("year", "month", "day", "hour")

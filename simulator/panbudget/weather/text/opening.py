@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from panbudget.weather.text.cells import MISSING, is_number
-from panbudget.weather.text.headers import is_unit
+from panbudget.weather.text.headers import in_english, is_unit
 from panbudget.weather.text.moments import is_dated
 from panbudget.weather.text.rows import SEPARATORS, split
 
@@ -28,7 +28,7 @@ _SPLIT_DATES = (
     ("year", "day of year"),
 )
 _OF_DATES = re.compile(r"[dmyhs\W_]+|utc|lst|local|ts|deg|degrees|none")
-_LEGEND = re.compile(r"\W*(?P<name>\w[\w ./]{0,30}?)\s*[:=]\s*-?\s*(?P<says>\S.*)")
+_LEGEND = re.compile(r"\W*(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,})(?P<says>\S.*)")
 
 
 class Opening(NamedTuple):
@@ -130,16 +130,22 @@ def _header_above(
             continue
         line = i + 1
         names = _joined(cells, [pair for pair in above if pair[0] < i], separator, max(dates[0], 0))
-        plain = [re.sub(r"[^a-z]+", " ", name.lower()).strip() for name in names]
+        plain = [re.sub(r"\bdaily\b", "day", in_english(name)) for name in names]
         if dates == (-1,):
             split_date = next((names for names in _SPLIT_DATES if set(names) <= set(plain)), ())
-            if not split_date:
+            dates = tuple(plain.index(name) for name in split_date) or _seconds(plain, rows)
+            if not dates:
                 return None
-            dates = tuple(plain.index(name) for name in split_date)
         legend = dict(_legend(text for _, text in above))
         below = next(j for j, other in [*above, (first, "")] if j > i and not _is_units(_cells(other, separator)))
         return Opening(line, below, names, separator, units, dates, rows, legend)
     return None
+
+
+def _seconds(names: Sequence[str], rows: Sequence[list[str]]) -> tuple[int, ...]:
+    """Columns whose name says time and that hold seconds or milliseconds since 1970."""
+    called = (i for i, name in enumerate(names) if re.search("date|time|epoch|unix", name))
+    return tuple(i for i in called if all(re.fullmatch(r"1\d{9}(?:\d{3})?", row[i]) for row in rows if len(row) > i))
 
 
 def _cells(text: str, separator: str) -> list[str]:

@@ -1,7 +1,7 @@
 """
 Logger: the tables of garden weather stations, a record every hour or every few minutes.
 
-A header line with English words, with or without units in it, below any title lines; comma, semicolon, tab or bar
+A header line with words of several European languages, with or without units in it, below any title lines; comma, semicolon, tab or bar
 between the columns, decimal point or decimal comma; one column of times, or a date and a time. The days are those
 of the file's own clock, a record belonging to the day that is written on it.
 """

@@ -279,7 +279,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
     Check("vapour_pressure-range/low", "vapour_pressure", _not_above_nothing),
     at_least("wind"),
     Doubt("wind-unit", _wind_unit, ("wind",)),
-    Doubt("wind-steps", _wind_steps, ("wind",), hourly=True),
+    Doubt("wind-steps", _wind_steps, ("wind",), beside="by_hour"),
     at_most("wind"),
     Doubt("pressure-unit", _pressure_unit, ("pressure",)),
     Check(

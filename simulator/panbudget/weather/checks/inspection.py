@@ -359,8 +359,8 @@ class Doubt:
         How many are enough.
     needs : tuple of str
         Other columns without which none is judged.
-    hourly : bool
-        Whether it looks at the hours of records, and not at days.
+    beside : str
+        What it looks at in the file as read, such as "by_hour", and not at days: without it none is judged.
     """
 
     name: str
@@ -368,14 +368,18 @@ class Doubt:
     columns: tuple[str, ...]
     days: int = 1
     needs: tuple[str, ...] = ()
-    hourly: bool = False
+    beside: str = ""
     certain: ClassVar[bool] = False
 
     def walk(self, inspection: Inspection) -> None:
         """Condemn the columns that the judge doesn't believe, which later rows pass over, or caution about them."""
         present = filter(inspection.has, self.columns)
         names = [name for name in present if inspection.known(name).size >= self.days]
-        if not names or not inspection.has(*self.needs) or (self.hourly and inspection.raw.by_hour is None):
+        if (
+            not names
+            or not inspection.has(*self.needs)
+            or (self.beside and getattr(inspection.raw, self.beside) is None)
+        ):
             return
         inspection.ran[self.name] = names
         for columns, text, values, instead in list(self.judge(inspection, names)):

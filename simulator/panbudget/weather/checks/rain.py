@@ -25,6 +25,8 @@ _CLOUDBURST, _TIMES_SECOND, _NEVER_DRY, _OFTEN_CALM = 150.0, 3.0, 0.95, 0.3
 _WEEKLY, _NO_SOONER, _ON_TIME, _MONTHLY, _LATE, _OF_YEAR = 7, 5, 0.6, 3, 2.5, 30.44
 # wet days before and after, by how much the mean of their logarithms changes, and how many times its standard error that is
 _SIDE, _RAIN_LEAP, _SURE = 8, 1.9, 5.0
+# by how much the larger of six-hour totals and their hours may exceed the hours [-, mm]
+_MORE_IN_SIX, _MORE_MM = 0.10, 1.0
 # a day's rain in mm beyond which it is doubted, and refused where its unit is not stated
 _MUCH_RAIN = 400.0
 # the most and the mean of wet days in inches, and in cm [in, cm]
@@ -117,6 +119,17 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, "rain-change", values, instead)
 
 
+def _rain_twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt rain of which six-hour totals hold more than the hours that they are made of."""
+    assert inspection.raw.rain_twice is not None
+    of_days = inspection.raw.rain_twice.reindex(inspection.daily.index).fillna(0.0)
+    sums = of_days[inspection.asked].sum()
+    if sums["larger"] - sums["hours"] > max(_MORE_IN_SIX * sums["hours"], _MORE_MM):
+        less = inspection.all_of("rain") - (of_days["larger"] - of_days["hours"]).to_numpy(float)
+        instead = inspection.with_asked(rain=np.maximum(less, 0.0)[inspection.asked])
+        yield Verdict(names, "rain-six-hours", {str(sort): mm for sort, mm in sums.items()}, instead)
+
+
 def _rain_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     *_, second, most = (0.0, *np.sort(inspection.known("rain")))
     if most > min(max(_CLOUDBURST, _TIMES_SECOND * second), _MUCH_RAIN):
@@ -142,6 +155,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
     Doubt("rain-sum", _rain_repeats, ("rain",), _MONTH),
     Doubt("rain-change", _rain_change, ("rain",), _MONTH),
     Doubt("rain-periods", _rain_periods, ("rain",), 2 * _MONTH),
+    Doubt("rain-six-hours", _rain_twice, ("rain",), beside="rain_twice"),
     at_most("rain"),
     Check("rain-much", "rain", _over_most_rain, lambda *_: {"most": _MUCH_RAIN}, certain=False),
     Doubt("rain-spike", _rain_spike, ("rain",), _DAYS_TO_JUDGE),

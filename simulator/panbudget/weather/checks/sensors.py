@@ -319,8 +319,8 @@ CHECKS: tuple[Check | Doubt, ...] = (
         for name in ("tmin", "tmax")
     ),
     Doubt("temperature-leap", _leap, ("tmin", "tmax"), _ENOUGH, needs=("tmin", "tmax")),
-    Doubt("clock", _clock, ("tmax",), hourly=True),
-    Doubt("hours-missing", _hours_missing, ("tmin",), hourly=True),
+    Doubt("clock", _clock, ("tmax",), beside="by_hour"),
+    Doubt("hours-missing", _hours_missing, ("tmin",), beside="by_hour"),
     Doubt("stations-mixed", _mixed, ("tmin", "tmax"), _ENOUGH),
     Doubt(
         "value-stuck",

@@ -8,7 +8,7 @@ missing, −1 a trace.
 
 Rain is the one-hour amount where there is one. A six-hour total (of 00, 06, 12 and 18 UTC) fills hours that lack theirs:
 what it holds beyond the hours that are known, spread over those that aren't, so that nothing counts twice. Where all six
-are known and the total holds more, it is taken, for gauges lose rain and seldom make any, and both sums are said.
+are known and the total holds more, it is taken, for gauges lose rain and seldom make any; `checks.rain` says both sums.
 Sea-level pressure is no pressure at the site and is left out; FAO-56 eq 7 then gives it.
 """
 
@@ -19,9 +19,11 @@ import re
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from panbudget.numeric import Floats
 from panbudget.weather.formats.archives import refuse_columns
+from panbudget.weather.subdaily.clocks import on_the_sites_clock
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.cells import read_cells
 from panbudget.weather.text.columns import number
@@ -43,8 +45,8 @@ _UNITS = {"temperature": "0.1 °C", "dew_point": "0.1 °C", "wind": "0.1 m/s", "
 _WIDTH = 12
 _MISSING, _TRACE = -9999.0, -1.0
 _WIND_HEIGHT = 10.0
-# by how much the six-hour totals and the hours they are made of may part before that is said, and tenths that are rounded [mm]
-_DISAGREEMENT, _ROUNDING = 0.10, 0.35
+# by how much six-hour totals and the hours they are made of part as their tenths are rounded [mm]
+_ROUNDING = 0.35
 
 
 def sniff(head: str) -> tuple[float, str]:
@@ -105,7 +107,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     tenths = {i: np.where(column == _MISSING, np.nan, column / 10.0) for i, column in cells.numbers.items()}
     traces = {i: cells.numbers[i] == _TRACE for i in (10, 11)}
     one, six = (np.where(traces[i], 0.0, tenths[i]) for i in (10, 11))
-    rain, rain_notes = _rain(stamps, one, six)
+    rain, twice, rain_notes = _rain(stamps, one, six)
     values = {"temperature": tenths[4], "dew_point": tenths[5], "wind": tenths[8], "rain": rain}
     values = {name: column for name, column in values.items() if name == "rain" or not np.isnan(column).all()}
     records = Records(
@@ -121,17 +123,22 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     texts = [note("isd-sea-level"), *notes("isd-trace", int(traces[10].sum())), *rain_notes]
     raw = to_days(records, site, recognised="NOAA ISD-Lite, UTC", shown_as=source.shown_as, notes=texts)
     absent = {"rain": note("isd-no-rain")} if np.isnan(rain).all() else {}
-    return dataclasses.replace(raw, wind_height=_WIND_HEIGHT, absent=absent)
+    if twice is not None:
+        fell = on_the_sites_clock(twice.index.to_numpy(np.datetime64), site, [])
+        twice = twice.groupby(fell.astype("datetime64[D]").astype("datetime64[ns]")).sum()
+    return dataclasses.replace(raw, wind_height=_WIND_HEIGHT, absent=absent, rain_twice=twice)
 
 
-def _rain(stamps: npt.NDArray[np.datetime64], one: Floats, six: Floats) -> tuple[Floats, list[str]]:
-    """Fill hours without an amount from the six-hour totals that hold them."""
+def _rain(
+    stamps: npt.NDArray[np.datetime64], one: Floats, six: Floats
+) -> tuple[Floats, pd.DataFrame | None, list[str]]:
+    """Fill hours without an amount from the six-hour totals that hold them; both sorts of the hours that have both."""
     hours = stamps.astype("datetime64[h]").astype(np.int64)
     odd = ~np.isnan(six) & (hours % 6 != 0)
     total = ~np.isnan(six) & ~odd
     texts = notes("isd-odd-hours", int(odd.sum()))
     if not total.any():
-        return one, texts
+        return one, None, texts
     # blocks of six hours, numbered by the hour that closes them
     block = -(-hours // 6)
     place, blocks = block - block.min(), int(np.ptp(block)) + 1
@@ -149,10 +156,8 @@ def _rain(stamps: npt.NDArray[np.datetime64], one: Floats, six: Floats) -> tuple
     # by the hours' own shares, or alike over all six where they have none
     taken = np.where(held > 0.0, of_block / np.where(held > 0.0, held, 1.0), 0.0)
     level = np.where(held > 0.0, 0.0, of_block / 6.0)
-    rain = np.where(more[place], rain * taken[place] + level[place], rain)
-    by_six, by_one = float(of_block[both].sum()), float(held[both].sum())
-    if more.any() and abs(by_six - by_one) > max(_DISAGREEMENT * by_one, 1.0):
-        texts.append(
-            note("isd-disagree", by_six=number(by_six), by_one=number(by_one), by_larger=number(float(np.nansum(rain))))
-        )
-    return rain, texts
+    by_six = rain * taken[place] + level[place]
+    rain = np.where(more[place], by_six, rain)
+    # an hour's rain fell before its stamp
+    sorts = pd.DataFrame({"hours": one, "six": by_six, "larger": rain}, index=stamps - np.timedelta64(1, "m"))
+    return rain, sorts[both[place]], texts

@@ -154,6 +154,8 @@ class RawTable:
         What must be cured before the table is used, though it could be read.
     by_hour : ByHour, optional
         Of a file of records.
+    rain_twice : DataFrame, optional
+        Of hours whose rain the file has twice, by day: as ``hours``, by ``six``-hour totals, and the ``larger``, taken. [mm]
     """
 
     daily: pd.DataFrame
@@ -172,6 +174,7 @@ class RawTable:
     doubts: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
     by_hour: ByHour | None = None
+    rain_twice: pd.DataFrame | None = None
 
 
 class Reader(Protocol):

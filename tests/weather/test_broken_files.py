@@ -88,7 +88,7 @@ BROKEN = {
     ),
     "odd mark": (
         table(wind=with_day(2, "x")),
-        ["line 5", "wind", "leave missing values empty", 'missing = ["M"] under [weather]'],
+        ["line 5", "wind", "leave missing values empty", 'missing = ["x"] under [weather]'],
     ),
     "°F as °C": (
         table(tmin=57, tmax=86),

@@ -156,3 +156,14 @@ def test_where_temperatures_look_like_fahrenheit_the_wind_is_guessed_in_mph(tmp_
     path.write_text("\n".join(["date,tmin,tmax,rain,wind", *rows]) + "\n")
     with pytest.raises(WeatherError, match=r"looks like mph \(or knots or km/h\)"):
         read_weather(path, SITE)
+
+
+def test_the_marks_that_a_refusal_names_are_gaps_once_its_line_is_pasted(tmp_path):
+    """All of them, each once."""
+    path = tmp_path / "station.csv"
+    marks = {2: "x", 9: "missing"}
+    rows = [f"{day.date},{day.tmin},{day.tmax},{day.rain},{marks.get(i, day.wind)}" for i, day in enumerate(TRUTH)]
+    path.write_text("\n".join(["date,tmin,tmax,rain,wind", *rows]) + "\n")
+    with pytest.raises(WeatherError, match=r'write missing = \["x", "missing"\] under \[weather\]'):
+        read_weather(path, SITE)
+    read_weather(path, SITE, missing=["x", "missing"])

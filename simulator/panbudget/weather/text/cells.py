@@ -208,7 +208,9 @@ class _Numbers:
                 more = more.replace(")", f", also in {', '.join(others)})")
             facts = {"line": self.rows.lines[i], "name": self.names[place], "text": shortened(text), "more": more}
             expected = f"a number ({units[place]})" if place in units else "a bare number"
-            mistakes.note("no-number", value=text, expected=expected, cure=_DATA["cures"][cure], **facts)
+            marks = ", ".join(dict.fromkeys(f'"{shortened(cell[2].strip())}"' for cell in cells if cure == "missing"))
+            advice = _DATA["cures"][cure].replace("{marks}", marks)
+            mistakes.note("no-number", value=text, expected=expected, cure=advice, **facts)
 
 
 def _traces(column: pd.Series) -> pd.Series:

@@ -14,6 +14,7 @@ from panbudget.weather import read_weather
 from panbudget.weather.text.headers import read_header, unit_of
 from tests.weather.sites import Site
 from tests.weather.styles import STYLES, TRUTH, f
+from tests.weather.test_broken_files import table
 
 SITE = Site(latitude=38.0, longitude=0.0, elevation=100.0, timezone="Etc/GMT+0")
 
@@ -167,3 +168,14 @@ def test_the_marks_that_a_refusal_names_are_gaps_once_its_line_is_pasted(tmp_pat
     with pytest.raises(WeatherError, match=r'write missing = \["x", "missing"\] under \[weather\]'):
         read_weather(path, SITE)
     read_weather(path, SITE, missing=["x", "missing"])
+
+
+def test_what_is_named_already_stays_in_the_block_that_takes_its_place(tmp_path):
+    (tmp_path / "w.csv").write_text(table(tmin=57.2, tmax=86.0).replace("rain", "fell"), encoding="utf-8")
+    columns = {"rain": {"column": "fell", "unit": "mm"}}
+    with pytest.raises(WeatherError) as caught:
+        read_weather(tmp_path / "w.csv", SITE, columns=columns)
+    whole = pasted(str(caught.value))
+    assert whole["rain"] == columns["rain"]
+    assert whole["tmax"] == {"column": "tmax", "unit": "degF"}
+    assert read_weather(tmp_path / "w.csv", SITE, columns=whole).daily["tmax"].iloc[0] == pytest.approx(30.0)

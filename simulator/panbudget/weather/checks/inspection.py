@@ -158,9 +158,11 @@ class Inspection:
         return note("name-the-unit", table=self.table, lines=lines)
 
     def to_paste(self, unit: str, names: Sequence[str]) -> tuple[tuple[str, str], ...]:
-        """Return what names the unit that columns look like, to paste into the scenario."""
-        headers = self.raw.headers
-        return tuple((f"{self.table}.columns.{n}", ColumnChoice(headers.get(n, n), unit).as_toml()) for n in names)
+        """Return what names the unit that columns look like, to paste into the scenario; the first has what is named there."""
+        first = not any(wrong.paste for wrong in (*self.raw.problems, *self.problems))
+        named = {name: ColumnChoice(self.raw.headers.get(name, name), unit) for name in names}
+        pairs = {**(self.raw.chosen if first else {}), **named}
+        return tuple((f"{self.table}.columns.{name}", choice.as_toml()) for name, choice in pairs.items())
 
     def words(self, name: str, check: str) -> dict[str, object]:
         """Return what any text may say of a column: its ``standard``, and how to ``confirm`` that it is right."""

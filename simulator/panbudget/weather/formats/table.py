@@ -137,6 +137,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         unit_is_stated=frozenset(header.stated),
         headers={name: opening.cells[place] for name, place in header.places.items() if opening.cells[place] != name},
         conversions=header.conversions,
+        chosen=header.chosen,
         wind_height=header.wind_height,
         notes=(*header.notes, *remarks, *notes, *table.notes),
         problems=tuple(mistakes.problems()),

@@ -135,6 +135,8 @@ class RawTable:
         Column -> its header in the file; left out where that is the standard name.
     conversions : dict
         Column -> (factor, offset) that was applied; left out where the file has the standard unit.
+    chosen : dict
+        Column -> what the user names it by, which is pasted again with what else is to be named.
     notes : tuple of str
         What a report should mention: columns not used, rows sorted.
     typical : bool
@@ -165,6 +167,7 @@ class RawTable:
     unit_is_stated: frozenset[str] = frozenset()
     headers: dict[str, str] = field(default_factory=dict)
     conversions: dict[str, tuple[float, float]] = field(default_factory=dict)
+    chosen: dict[str, ColumnChoice] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     typical: bool = False
     wind_height: float | None = None

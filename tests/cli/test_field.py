@@ -90,7 +90,6 @@ def kept(garden, tmp_path):
     return tmp_path / "in" / "log.csv"
 
 
-@pytest.mark.draws
 def test_fit_writes_an_overlay_that_other_commands_take(garden, tmp_path, capsys):
     log = kept(garden, tmp_path)
     code, out, _ = run(capsys, "fit", garden, log, "--figures", "--out", tmp_path / "fit")

@@ -14,7 +14,6 @@ from panbudget.studies import ranges
 from panbudget.studies.supplies import FACTORS, enough, tank_sizes
 from tests.cli.test_main import run
 from tests.garden_file import write_garden, years_csv
-from tests.studies.size.made_up import search_coarsely
 
 # a dry summer from 5 m³ without a roof: empty after some weeks
 TANK = 'kind = "tank"\nvolume = "{} L"\nfootprint = "2 m^2"\noutlet_height = "2 m"\n{}'
@@ -169,13 +168,3 @@ def test_setup_prints_no_calendar_that_makes_things_worse(tmp_path, capsys):
     page = (tmp_path / "s" / "setup.html").read_text(encoding="utf-8")
     assert "The refill stays as it is" in page
     assert "weighs a tonne" in page
-
-
-def test_size_says_that_the_tank_is_empty(tmp_path, monkeypatch):
-    search_coarsely(monkeypatch, draws=2, grid=(5, 5), of_each=1)
-    tub = {"name": "tub", "vessels": [{"diameter": "50 cm"}], "depth": "18 cm"}
-    emitter = {"name": "drip", "flow": "2 L/h", "at": "100 kPa"}
-    garden = panbudget.load_scenario(tank_garden(tmp_path)).changed({"owned": [tub, emitter]})
-    assert "The tank is empty under the open valve" in panbudget.size(garden).sentences()[0]
-    plenty = garden.changed({"supply": {"spring": {"volume": "90000 L", "footprint": "60 m^2"}}})
-    assert "The tank is empty" not in panbudget.size(plenty).sentences()[0]

@@ -11,7 +11,6 @@ import pytest
 import panbudget
 from tests.cli.test_main import run as run_program
 from tests.garden_file import write_garden, years_csv
-from tests.studies.size.made_up import search_coarsely
 
 # a hole in February of 2022 and a day of its own season missing in 2023; the record ends within the season of 2025
 GAPPY = {"drop": [("2022-02-10", "2022-02-25"), ("2025-07-20", "2025-12-31")], "blank": [("2023-07-10", "2023-07-10")]}
@@ -60,18 +59,6 @@ def test_check_lists_the_years_and_why_one_is_left_out(garden, capsys):
     assert "Years in which the season can be replayed: 2021 to 2022, 2024." in out
     assert "2023 is left out: tmax is empty on 2023-07-10" in out
     assert json.loads(run(capsys, "check", garden, "--json")[1])["years"]["usable"] == [2021, 2022, 2024]
-
-
-def test_size_away_and_setup_take_the_same_years(garden, monkeypatch):
-    search_coarsely(monkeypatch, draws=2, of_each=1)
-    tub = {"name": "tub", "vessels": [{"diameter": "50 cm"}], "depth": "18 cm"}
-    emitter = {"name": "drip", "flow": "2 L/h", "at": "100 kPa"}
-    owned = panbudget.load_scenario(garden).changed({"owned": [tub, emitter]})
-    assert panbudget.size(owned).years == (2021, 2022, 2024)
-    assert panbudget.setup(garden).years == (2021, 2022, 2024)
-    away = panbudget.away(garden, pd.Timestamp("2021-07-15").date(), pd.Timestamp("2021-07-20").date())
-    assert [stay.start.year for stay in away.stays] == [2021, 2022, 2024]
-    assert any("2023 is left out" in text for text in away.assumptions)
 
 
 def test_a_season_over_new_year_is_filed_under_the_year_in_which_it_starts(tmp_path, capsys):

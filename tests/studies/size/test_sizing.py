@@ -1,7 +1,6 @@
 """Sizing: the same numbers as a replay, an optimum that an exhaustive search confirms, wishes that bind."""
 
 import dataclasses
-import datetime as dt
 import itertools
 import json
 import math
@@ -193,46 +192,6 @@ def test_only_what_is_owned_is_chosen(garden):
     assert {round(40 * (each.emitters or (1.0,))[0]) for each in tried} == {20, 28, 40, 56, 80}
     with pytest.raises(ScenarioError, match="all shallower than the freeboard"):
         size(garden.changed({"owned": [{"name": "lid", "vessels": [{"diameter": "40 cm"}], "depth": "1 cm"}]}))
-
-
-def test_unlike_beds_are_given_emitters_of_their_own(make_garden):
-    plants = {"kc": 0.9, "root_depth": "40 cm", "depletion": 0.5}
-    bed = {"area": "10 m^2", "soil": "loam", "plants": plants}
-    emitters = {"flow": "2 L/h", "at": "100 kPa"}
-    beds = {
-        "few": {**bed, "emitters": {"count": 20, **emitters}},
-        "many": {**bed, "emitters": {"count": 60, **emitters}},
-    }
-    garden = make_garden(weather=varied_weather())
-    raw = dict(garden.described)
-    raw["controller"]["upper"]["bed"] = beds
-    from panbudget.scenario.garden import scenario_from
-
-    valve = size(scenario_from(raw, garden.path)).valves["upper"]
-    assert valve.ratios["many"] == pytest.approx(3 * valve.ratios["few"])
-    layouts = {tuple(valve.emitters_of(each).values()) for each in valve.tried.settings}
-    assert layouts == {(20, 60), (20, 20)} or layouts == {(20, 60), (60, 60)}
-    few, many = valve.emitters_of(valve.best).values()
-    assert few == many
-
-
-def test_every_year_of_the_record_counts(make_garden, monkeypatch):
-    """Twelve summers, one of them far hotter: nine years of ten leave that one out."""
-    lines = ["date,tmin,tmax,rh_max,rh_min,wind,rain,radiation,pan_evaporation"]
-    for n in range(12 * 366):
-        day = dt.date(2010, 1, 1) + dt.timedelta(days=n)
-        sun = 17.0 + 9.0 * np.cos(2 * np.pi * (day.timetuple().tm_yday - 172) / 365)
-        lines.append(f"{day},14,30,80,35,2,0,{sun:.1f},{12 if day.year == 2015 else 7}")
-    garden = make_garden(nested(BED, KC), weather="\n".join(lines) + "\n")
-    summer = garden.changed({"season": {"start": dt.date(2015, 7, 1), "end": dt.date(2015, 7, 31)}})
-    search_coarsely(monkeypatch, draws=2, of_each=1)
-    sizing = size(summer)
-    assert sizing.years == tuple(range(2010, 2022))
-    assert not any("can't be told from so few" in text for text in sizing.assumptions)
-    judged = sizing.valves["upper"].choice.judged
-    # each of twelve summers with each of two draws: shares of them
-    assert (judged.share * 24) % 1 == pytest.approx(0.0, abs=1e-9)
-    assert (judged.wet_litres > judged.litres).all()
 
 
 def test_several_processes_give_the_same_numbers(garden, monkeypatch):

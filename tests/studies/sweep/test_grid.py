@@ -96,20 +96,6 @@ def test_a_grid_gives_the_rows_that_its_cells_give_as_tables(tmp_path, tables):
     pd.testing.assert_frame_equal(grid, table, rtol=1e-7, atol=1e-6)
 
 
-def test_a_zarr_folder_gives_the_same_as_the_netcdf_file(tmp_path, tables):
-    pytest.importorskip("zarr")
-    import warnings
-
-    data = dataset(tables)
-    data.to_netcdf(tmp_path / "daily.nc", engine="h5netcdf")
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        data.to_zarr(tmp_path / "daily.zarr", consolidated=False)
-    sweep(grid_plan(tmp_path, "daily.nc"), tmp_path / "nc", processes=1)
-    sweep(grid_plan(tmp_path, "daily.zarr"), tmp_path / "zarr", processes=1)
-    assert (tmp_path / "nc" / "summary.csv").read_bytes() == (tmp_path / "zarr" / "summary.csv").read_bytes()
-
-
 def test_cells_without_weather_are_left_out_and_counted(tmp_path, tables):
     dataset(tables, sea=True).to_netcdf(tmp_path / "daily.nc", engine="h5netcdf")
     plan = load_plan(grid_plan(tmp_path, "daily.nc"))

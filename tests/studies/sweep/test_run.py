@@ -24,7 +24,7 @@ from panbudget.studies.sweep.run import estimate, sweep  # noqa: E402
 from panbudget.studies.sweep.store import alone  # noqa: E402
 from tests.studies.sweep.district import contents, make_plan  # noqa: E402
 
-_SMALL_PARTS = "[output]\nrows_per_file = 20\nfigures = false\n"
+SMALL_PARTS = "[output]\nrows_per_file = 20\nfigures = false\n"
 
 
 def rows(folder):
@@ -46,7 +46,7 @@ def swept(tmp_path_factory):
 def parted(tmp_path_factory):
     """The same in many small parts."""
     folder = tmp_path_factory.mktemp("parted")
-    sweep(make_plan(folder, more=_SMALL_PARTS), folder / "out", processes=1)
+    sweep(make_plan(folder, more=SMALL_PARTS), folder / "out", processes=1)
     return folder
 
 
@@ -129,11 +129,6 @@ def test_the_order_of_the_jobs_changes_nothing(parted, tmp_path, monkeypatch):
     monkeypatch.setattr(running, "run_jobs", backwards)
     sweep(parted / "plan.toml", tmp_path / "back", processes=1)
     assert contents(tmp_path / "back") == contents(parted / "out")
-
-
-def test_two_processes_write_the_same_bytes_as_one(parted, tmp_path):
-    sweep(parted / "plan.toml", tmp_path / "two", processes=2)
-    assert contents(tmp_path / "two") == contents(parted / "out")
 
 
 def test_a_bad_site_stops_the_sweep_and_says_why(tmp_path):

@@ -13,11 +13,11 @@ import pytest
 
 from panbudget.studies.sweep.run import sweep
 from tests.studies.sweep.district import ROOT, contents, make_plan
-from tests.studies.sweep.test_run import _SMALL_PARTS
+from tests.studies.sweep.test_run import SMALL_PARTS
 
 
 def test_killed_at_random_moments_it_goes_on_to_the_same_bytes(tmp_path):
-    plan = make_plan(tmp_path, places=8, more=_SMALL_PARTS)
+    plan = make_plan(tmp_path, places=8, more=SMALL_PARTS)
     whole = tmp_path / "whole"
     sweep(plan, whole, processes=1)
     parts = len(list((whole / "seasons").iterdir()))
@@ -47,7 +47,7 @@ def test_killed_at_random_moments_it_goes_on_to_the_same_bytes(tmp_path):
 @pytest.mark.filterwarnings("ignore")
 def test_a_cluster_that_loses_a_worker_writes_the_same_bytes(tmp_path):
     distributed = pytest.importorskip("distributed")
-    plan = make_plan(tmp_path, places=8, more=_SMALL_PARTS)
+    plan = make_plan(tmp_path, places=8, more=SMALL_PARTS)
     sweep(plan, tmp_path / "alone", processes=1)
     killed = []
 

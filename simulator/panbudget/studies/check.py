@@ -172,7 +172,8 @@ def check(scenario: Garden, *, season: int | None = None, variants: Sequence[str
     garden, read = as_scenario(scenario, variants), _Read()
     moved = garden
     if season is not None:
-        moved, _ = read_year(garden, season, read.file(garden))
+        moved, of_year = read_year(garden, season, read.file(garden))
+        read.keep(moved, of_year)
     weather = read.season(moved)
     replayed = replay(moved, weather=weather)
     _try_variants(garden, season, read)
@@ -190,6 +191,10 @@ class _Read:
     def _key(scenario: Scenario) -> str:
         return "\n".join([str(scenario.path), scenario.weather.model_dump_json(), scenario.site.model_dump_json()])
 
+    def keep(self, scenario: Scenario, weather: Weather) -> None:
+        """Keep the weather of a garden's season that is read already."""
+        self._seasons[self._key(scenario), scenario.season.start, scenario.season.end] = weather
+
     def file(self, scenario: Scenario) -> WeatherFile:
         """Return the weather file that a garden names."""
         if (key := self._key(scenario)) not in self._files:
@@ -200,7 +205,7 @@ class _Read:
         """Return the weather with a garden's season sound."""
         start, end = scenario.season.start, scenario.season.end
         if (key := (self._key(scenario), start, end)) not in self._seasons:
-            self._seasons[key] = self.file(scenario).over(start, end)
+            self.keep(scenario, self.file(scenario).over(start, end))
         return self._seasons[key]
 
 

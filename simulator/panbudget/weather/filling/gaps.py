@@ -9,11 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import pandas as pd
-
 from panbudget.errors import Problem
 from panbudget.weather.calendar import days_where
 from panbudget.weather.checks.inspection import CheckedFile
+from panbudget.weather.checks.sensors import longest
 from panbudget.weather.filling.estimates import known_days
 from panbudget.weather.filling.fallback import Borrowed
 from panbudget.weather.messages import counted, note, problem
@@ -130,11 +129,11 @@ class Gaps:
     def _over_limit(self, name: str, limits: GapLimits) -> list[Problem]:
         gap = self._missing[name]
         count, total = int(gap.sum()), int(self._read.arranged.asked.sum())
-        longest = int(pd.Series(gap).groupby((~gap).cumsum()).sum().max())
+        _, run = longest(gap)
         also = {"humidity": " (every column of it)", "radiation": " (and sunshine)"}.get(name, "")
         values = {"also": also, "days": name_days(days_where(self._read.days, gap)), "cure": self._cure}
-        if longest > limits.run:
-            return [problem("gap-too-long/run", name, count, longest=longest, run=limits.run, **values)]
+        if run > limits.run:
+            return [problem("gap-too-long/run", name, count, longest=run, run=limits.run, **values)]
         share, most = 100 * limits.share, int(limits.share * total)
         too_many = problem(
             "gap-too-long/share", name, count, count=count, total=total, share=share, most=most, **values

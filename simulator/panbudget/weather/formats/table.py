@@ -89,10 +89,8 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     if opening is None:
         raise source.refusal("only-comments")
     if len(opening.cells) < 2 or _is_row_of_values(opening.cells):
-        key, text = (
-            "values-for-header" if len(opening.cells) > 1 else "no-separator",
-            lines[opening.line - 1].strip()[:60],
-        )
+        key = "values-for-header" if len(opening.cells) > 1 else "no-separator"
+        text = lines[opening.line - 1].strip()[:60]
         raise source.refusal(key, value=text, line=opening.line, text=text)
     date = _day_column(opening, columns)
     header = read_header(

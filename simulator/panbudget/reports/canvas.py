@@ -168,12 +168,6 @@ def panels(
     return made[:count]
 
 
-def shade(ax: Axes, days: Floats, mask: Mask, style: str) -> None:
-    """Shade the days of a mask from top to bottom."""
-    for first, last in runs(mask):
-        ax.axvspan(days[first] - 0.5, days[last] + 0.5, **STYLES[style].filled(label=""))
-
-
 def steps(ax: Axes, days: Floats, values: Any, **look: Any) -> None:
     """Draw a value a day as steps whose edges are at midnight."""
     ax.stairs(values, np.append(days - 0.5, days[-1] + 0.5), **look)

@@ -30,10 +30,8 @@ STRESS_RUN_DANGER = 14  # days in a row
 FLOOD = 100.0  # mm given in a day: more than a soil takes in or holds
 DROWNED_SHARE = 0.3  # of the irrigation, drained below the roots
 DROWNED_TIMES = 1.5  # supply over net demand
-DROWNED_DANGER, DROWNED_MM = (
-    5.0,
-    100.0,
-)  # supply over net demand; and mm more than that, or a wet summer's need is soon passed
+# supply over net demand; and mm more than that, or a wet summer's need is soon passed
+DROWNED_DANGER, DROWNED_MM = 5.0, 100.0
 SHORT_OPENING = 2.0  # minutes
 OPENINGS_A_DAY = 12
 BOUND_SHARE = 0.1  # of the days: model page §2

@@ -385,7 +385,7 @@ def _draw_weeks(ax: Axes, weeks: pd.DataFrame, edges: Floats, *, legend: bool) -
     ax.stairs(given, edges, baseline=None, **STYLES["weekly_supply"].lined())
     ax.set_ylabel("mm/week")
     ax.set_ylim(min(0.0, float(needed.min())) * 1.1, max(float(given.max()), float(needed.max()), 1.0) * 1.08)
-    ax.axhline(0.0, color=STYLES["taw"].colour, linewidth=0.5)
+    ax.axhline(0.0, color=STYLES["faint"].colour, linewidth=0.5)
 
 
 @functools.lru_cache(maxsize=1)  # a dozen seasons a tank, for the figure and for the page

@@ -89,7 +89,7 @@ def trade_off_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> 
     (ax,) = panels(1, height=3.3, width=7.5, axes=axes)
     judged, choice = valve.tried, valve.choice
     water, days = judged.litres / 1000.0, judged.stress_days
-    ax.scatter(water, days, s=14.0, color=STYLES["tried"].colour, alpha=0.45, linewidths=0.0)
+    ax.scatter(water, days, s=14.0, color=STYLES["faint"].colour, alpha=0.45, linewidths=0.0)
     order = np.argsort(water, kind="stable")
     ax.step(water[order], np.minimum.accumulate(days[order]), where="post", color=STYLES["mean"].colour, linewidth=1.6)
     chosen_water, chosen_days = choice.judged.litres / 1000.0, choice.judged.stress_days

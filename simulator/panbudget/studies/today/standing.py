@@ -282,7 +282,7 @@ def _running(garden: Scenario, file: WeatherFile, day: dt.date | None) -> tuple[
         if moved.season.start <= last <= moved.season.end:
             break
     else:
-        raise _refused(garden, "not-running", "season", season=season, last=last)
+        raise _refused(garden, "not-running", "season:", season=season, last=last)
     if moved.season.start < (first := raw.daily.index.min().date()):
         raise _refused(garden, "late", "season.start", start=moved.season.start, first=first)
     begin = moved.season.start - dt.timedelta(days=moved.season.spin_up_days)

@@ -105,11 +105,18 @@ def test_of_several_columns_the_right_one_is_suggested(headers, suggested):
     assert {name: choice.column for name, choice in header.suggested.items()} == suggested
 
 
+@pytest.mark.parametrize("word", ["temperature", "temperatura", "temperatuur", "lufttemperatur"])
+def test_a_temperature_is_known_whose_min_and_max_are_joined_to_its_word(word):
+    header = read_header(["date", f"{word}min", f"{word}max"], {}, line=1)
+    assert (header.headers["tmin"], header.headers["tmax"]) == (f"{word}min", f"{word}max")
+
+
 @pytest.mark.parametrize(
     ("text", "unit"),
     [
         ("Temp (°F)", "degF"),
         ("TemperatureF", "degF"),
+        ("temperaturef", "degF"),
         ("Dew Point (F)", "degF"),
         ("Dew PointF", "degF"),
         ("PrecipitationIn", "in"),

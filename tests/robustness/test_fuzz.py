@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
+import random
 
 import pytest
 from hypothesis import given, settings
@@ -83,7 +84,7 @@ def test_a_table_cut_off_is_sound_or_refused(folder, length):
 @settings(_QUICK, max_examples=60)
 @given(st.integers(0, 10**9))
 def test_what_somebody_typed_and_broke_is_read_or_told(folder, seed):
-    chance = fuzz.random.Random(seed)
+    chance = random.Random(seed)
     garden = scenario_from(GARDEN | {"season": {"start": dt.date(2023, 5, 1), "end": dt.date(2023, 6, 10)}})
     for text, read in (
         (fuzz.LOG, lambda file: read_field_log(file, garden, shown_as="w")),

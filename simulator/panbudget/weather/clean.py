@@ -44,11 +44,9 @@ Columns = Mapping[str, Any] | None
 
 # the heights of a gauge that a profile over grass and a mast allow [m]
 _WIND_HEIGHTS = (0.5, 200.0)
-# readers of tables that say nowhere what stands for a missing value
-_OF_PEOPLE = ("table", "logger")
 # at which the wind of a finished table is [m]
 _FINISHED_HEIGHT = 2.0
-# readers of tables whose units and heights no format fixes
+# readers of tables of which no format fixes units, heights and what stands for a missing value
 _OF_NO_FORMAT = ("table", "logger")
 
 
@@ -381,7 +379,7 @@ def read_raw(
     refuse_months(source)
     source = as_archived(source)
     reader, why = choose_reader(source, file_format=file_format)
-    if missing and reader.NAME not in _OF_PEOPLE:
+    if missing and reader.NAME not in _OF_NO_FORMAT:
         raise source.refusal("own-missing", name=reader.NAME, table=table)
     file = RawFile(reader.read(source, columns=choices, site=site), source, reader.NAME, why)
     if file.raw.problems:  # whole columns in another unit are cured along with their names

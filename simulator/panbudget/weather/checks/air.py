@@ -35,6 +35,8 @@ _WIND_UNITS = {"km/h": 1.0 / 3.6, "mph": 0.44704, "knot": 0.514444}
 # called calm: 3 knots at airports [m/s, -, -, h, -, m/s]
 _STEPS = {1.852: "km/h", 1.609344: "km/h", 3.6: "km/h", 1.150779: "mph", 2.236936: "mph", 1.943844: "knot"}
 _ON_STEPS, _BY_CHANCE, _HOURS, _CALMS, _LEAST_WIND = 0.995, 1e-4, 500, 0.005, 2.5
+# 3 knots are 5.6 km/h; in whole mph they are 3, and the next knot is 5, for none gives 4 [km/h, mph]
+_LEAST_KMH, _LEAST_STEP_MPH = 4.5, 1.5
 # degrees from the equator -> the hottest month that any place there has, and the coldest of those with a high sun, both brought
 # to sea level; world maps and records, from memory [°C]. The sun is high at Ra of 36 MJ m⁻² d⁻¹
 _LATITUDES = (0.0, 15.0, 25.0, 37.0, 43.0, 50.0, 58.0, 66.0, 75.0, 90.0)
@@ -78,6 +80,12 @@ def _temperature_unit(inspection: Inspection, names: list[str]) -> Iterator[Verd
         cold = float(np.median(inspection.known(top))) < STANDARD[top].lowest
         worst = inspection.worst(top, lowest=cold) + (f" ({others[0]} too)" if others else "")
         yield Verdict((top, *others), "temperature-unit", {"worst": worst, "scale": scale, "unit": _SCALES.get(scale)})
+
+
+def _is_fahrenheit(inspection: Inspection) -> bool:
+    """Tell whether temperatures are refused since they look like °F."""
+    refused = inspection.condemned.intersection(inspection.ran.get("temperature-unit", ()))
+    return any(_other_scale(name, inspection.known(name)) == "°F" for name in refused)
 
 
 def _exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -127,8 +135,7 @@ def _vapour_pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[
 def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known("wind") * inspection.wind_factor
     middle, stated, enough = float(np.median(known)), inspection.is_stated("wind"), known.size >= _DAYS_TO_JUDGE
-    imperial = any(problem.code == "temperature-unit" and "°F" in problem.found for problem in inspection.problems)
-    unit, others = ("mph", "knots or km/h") if imperial else ("km/h", "knots or mph")
+    unit, others = ("mph", "knots or km/h") if _is_fahrenheit(inspection) else ("km/h", "knots or mph")
     values = {"middle": middle, "usual": _WINDY, "unit": unit, "others": others}
     if middle > _RUN_OF_WIND:
         yield Verdict(names, "wind-unit/run", {"unit": "km/day"})
@@ -155,14 +162,12 @@ def _wind_steps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         if fits.mean() >= _ON_STEPS and min(2.0 * off / step, 1.0) ** values.size < _BY_CHANCE:
             unit = of
     if not unit and least >= _LEAST_WIND and winds.size - blowing.size >= _CALMS * winds.size:
-        unit = (
-            "km/h" if least > 4.5 else "knot" if values[values > least].min(initial=np.inf) - least < 1.5 else "mph"
-        )  # whole knots in mph leave 4 out
+        step = values[values > least].min(initial=np.inf) - least
+        unit = "km/h" if least > _LEAST_KMH else "knot" if step < _LEAST_STEP_MPH else "mph"
     if unit:
         instead = inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS[unit])
-        yield Verdict(
-            names, "wind-steps", {"looks_like": f"{unit}s" if unit == "knot" else unit, "unit": unit}, instead
-        )
+        looks_like = "knots" if unit == "knot" else unit
+        yield Verdict(names, "wind-steps", {"looks_like": looks_like, "unit": unit}, instead)
 
 
 def _by_elevation(inspection: Inspection) -> float:

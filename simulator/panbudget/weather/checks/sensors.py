@@ -133,14 +133,12 @@ def _present(inspection: Inspection) -> list[str]:
 def _dry(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a hygrometer that stays low on wet days, or all season where it is no desert: air comes near saturation by night."""
     damp, tmax = inspection.of_asked("rh_max"), inspection.of_asked("tmax")
-    ranges, rain = (
-        tmax - inspection.of_asked("tmin"),
-        inspection.of_asked("rain") if inspection.has("rain") else 0.0 * damp,
-    )
+    ranges = tmax - inspection.of_asked("tmin")
+    rain = inspection.of_asked("rain") if inspection.has("rain") else 0.0 * damp
     wet = (rain >= _WET) & ~np.isnan(damp)
     middle = float(np.median(damp[wet])) if wet.sum() >= _WET_DAYS else 100.0
     dampest, mild = float(np.nanpercentile(damp, 95.0)), np.nanmedian(tmax) < _DESERT
-    instead = {k: v for name in _present(inspection) for k, v in inspection.with_asked(**{name: np.nan}).items()}
+    instead = inspection.with_asked(**dict.fromkeys(_present(inspection), np.nan))
     if middle < _LOW_DAMP:
         yield Verdict(names, "humidity-low", {"middle": middle, "wet": int(wet.sum()), "rain": _WET}, instead)
     elif damp.size >= _MONTHS and dampest < _DAMPEST and mild and np.nanmedian(ranges) < _DESERT_RANGE:

@@ -209,7 +209,7 @@ class _Numbers:
             facts = {"line": self.rows.lines[i], "name": self.names[place], "text": shortened(text), "more": more}
             expected = f"a number ({units[place]})" if place in units else "a bare number"
             marks = ", ".join(dict.fromkeys(f'"{shortened(cell[2].strip())}"' for cell in cells if cure == "missing"))
-            advice = _DATA["cures"][cure].replace("{marks}", marks)
+            advice = _DATA["cures"][cure].format(marks=marks)
             mistakes.note("no-number", value=text, expected=expected, cure=advice, **facts)
 
 

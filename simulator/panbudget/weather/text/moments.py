@@ -422,7 +422,7 @@ def read_stamps(
     first = next((text for text in texts if text), "")
     utc = ends = False
     if first.isdigit() or re.fullmatch(_COMPACT, first):
-        order_by([])
+        order_by([])  # nothing to order, but an order that was stated wrong is told
     if first.isdigit() and len(first) in (10, 13):
         seconds = pd.to_numeric(texts, errors="coerce")
         stamps = pd.to_datetime(seconds, unit="s" if len(first) == 10 else "ms", errors="coerce")

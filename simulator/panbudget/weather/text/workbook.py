@@ -22,10 +22,8 @@ from panbudget.files import MOST_COLUMNS, MOST_UNPACKED
 from panbudget.weather.text.mistakes import listed, refusal
 
 _MOST_NAMED = 5
-_MOST_ROWS, _MOST_CELLS = (
-    1_048_576,
-    4_000_000,
-)  # of a sheet as spreadsheet programs have it; of all sheets that are read
+# of a sheet as spreadsheet programs have it; of all sheets that are read
+_MOST_ROWS, _MOST_CELLS = 1_048_576, 4_000_000
 _MOST_BESIDE = 50_000_000  # bytes of any part of it that is no sheet
 _FORMULA = re.compile(rb"<(?:\w+:)?f[ >/]")
 

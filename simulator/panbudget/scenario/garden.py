@@ -268,6 +268,11 @@ class Controller(Described):
             cure = "take a smaller swing, or a wider or deeper pan"
             yield Problem("too-much", f"valve.{self.valve.marks[0]}", found, cure=cure)
 
+    @property
+    def water_at_trip(self) -> float:
+        """Water in the pan at the trip level. [kg]"""
+        return self.pan.water_at_reset - self.valve.swing_kg
+
 
 class Heat(Described):
     """A made-up heat wave, laid over the weather file's days."""

@@ -122,6 +122,5 @@ def short_lanes(out: Results, beds: Beds, lanes: Sequence[int]) -> npt.NDArray[n
 def lowest_level(season: Season, controller: str, days: slice = slice(None)) -> float:
     """Return the lowest hourly level of a pan over some days of a season, above its floor. [mm]"""
     described = season.scenario.controller[controller]
-    at_trip = described.pan.water_at_reset - described.valve.swing_kg  # kg
     levels = season.hourly_level[controller].reshape(-1, 24)[days]  # kg above the trip
-    return (float(levels.min()) + at_trip) / described.pan.area
+    return (float(levels.min()) + described.water_at_trip) / described.pan.area

@@ -144,7 +144,7 @@ def _put(garden: Scenario, season: Season, start: Start, name: str, look: Look) 
     """Set a pan in the start's state as it was last seen, run to tonight; say how far the model was off, and what can't be."""
     part, state, texts = garden.controller[name], start.state, _TEXTS["notes"]
     row, pan = list(garden.controller).index(name), part.pan
-    at_trip, notes, alarms = pan.water_at_reset - part.valve.swing_kg, list[str](), list[str]()
+    at_trip, notes, alarms = part.water_at_trip, list[str](), list[str]()
     seen_kg = 0.0 if look.opened or look.level is None else look.level * pan.area - at_trip
     if look.opened:
         notes.append(_nearest(season, name, look.moment))

@@ -58,16 +58,16 @@ def visits_of(garden: Scenario, last: dt.date, end: dt.date, trials: Trials | No
     -------
     tuple of Visit
     """
-    visits, before = [], 0
+    visits = []
     for ahead in range(0, min(_SPAN, (end - last).days), _EVERY):
+        before = max(ahead - _EVERY, 0)
         levels, openings, tanks = dict[str, Ends](), dict[str, Ends](), dict[str, Ends]()
         for row, (name, part) in enumerate(garden.controller.items()):
-            at_trip, area = part.pan.water_at_reset - part.valve.swing_kg, part.pan.area
+            at_trip, area = part.water_at_trip, part.pan.area
             levels[name] = at_trip / area, (at_trip + part.valve.swing_kg) / area
             if trials is not None:
                 kg = np.array([outcome.morning_kg[row, ahead] for outcome in trials.base])
-                low, high = interval_of((kg + at_trip) / area, BAND)
-                levels[name] = low, high
+                levels[name] = interval_of((kg + at_trip) / area, BAND)
                 counts = [outcome.openings[row, before:ahead].sum() for outcome in trials.base]
                 low, high = interval_of(np.array(counts), BAND)
                 openings[name] = float(np.floor(low)), float(np.ceil(high))
@@ -75,5 +75,4 @@ def visits_of(garden: Scenario, last: dt.date, end: dt.date, trials: Trials | No
             for row, name in enumerate(tanks_of(garden)):
                 tanks[name] = interval_of(np.array([run.tank_l[row, max(ahead - 1, 0)] for run in trials.base]), BAND)
         visits.append(Visit(last + dt.timedelta(days=ahead + 1), levels, openings, tanks))
-        before = ahead
     return tuple(visits)

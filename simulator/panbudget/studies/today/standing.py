@@ -328,7 +328,6 @@ def _forecast(garden: Scenario, weather: Weather, last: dt.date) -> tuple[pd.Dat
 def _valves(garden: Scenario, season: Season, start: Start, trials: Trials | None) -> dict[str, ValveToday]:
     found, tomorrow, site = dict[str, ValveToday](), season.days.index[-1].date() + _DAY, garden.site
     for row, (name, part) in enumerate(garden.controller.items()):
-        at_trip = part.pan.water_at_reset - part.valve.swing_kg
         coming = trials.next_openings(row) if trials is not None and not start.state.is_open[row] else None
         recent = season.controllers[name].iloc[-RECENT:]
         moments = None
@@ -337,8 +336,8 @@ def _valves(garden: Scenario, season: Season, start: Start, trials: Trials | Non
             middle, early, late = (dt.datetime.fromisoformat(text).replace(second=0) for text in texts)
             moments = middle, early, late
         found[name] = ValveToday(
-            level_mm=(float(start.state.level[row]) + at_trip) / part.pan.area,
-            trip_mm=at_trip / part.pan.area,
+            level_mm=(float(start.state.level[row]) + part.water_at_trip) / part.pan.area,
+            trip_mm=part.water_at_trip / part.pan.area,
             reset_mm=part.pan.depth - part.pan.freeboard,
             is_open=bool(start.state.is_open[row]),
             next_opening=moments,

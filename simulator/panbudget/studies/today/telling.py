@@ -168,7 +168,7 @@ def _spans(garden: Scenario, season: Season, name: str, looks: Sequence[Look]) -
     """Take a valve's looks two and two, those that tell the pan's water; without the openings between, if no model can say."""
     part, row = garden.controller[name], list(garden.controller).index(name)
     swing, area, (lost, caught) = part.valve.swing_kg, part.pan.area, course_of(season, row)
-    at_trip, hours = part.pan.water_at_reset - swing, np.arange(len(lost))
+    at_trip, hours = part.water_at_trip, np.arange(len(lost))
     openings = season.openings[season.openings["controller"] == name]
     refill = openings["refilled_kg"].sum() / max(openings["minutes"].sum() / 60.0, 1e-9)
     running = _running(season, name, swing)

@@ -15,7 +15,7 @@ from panbudget.errors import ScenarioError
 from panbudget.reports.faults.page import faults_sentences, noticed
 from panbudget.scenario.faults import FAULT_KINDS, Fault
 from panbudget.studies import faults as study
-from panbudget.studies.faults import CURES, LOOKS, faults
+from panbudget.studies.faults import CURES, LOOKS, faults, valves_of
 from tests.scenario.test_garden import SOUND
 from tests.small_weather import weather_csv
 
@@ -39,6 +39,21 @@ def found(garden):
 
 def test_every_kind_has_a_place_to_look_and_a_cure():
     assert set(LOOKS) == set(CURES) == set(FAULT_KINDS)
+
+
+@pytest.mark.parametrize(
+    ("fault", "valves"),
+    [
+        ({"kind": "leak", "loss": "1 L/day", "controller": "upper"}, ["upper"]),
+        ({"kind": "clogged-emitters", "share": 0.5, "bed": "upper/tomatoes"}, ["upper"]),
+        ({"kind": "supply-cut", "supply": "spring"}, ["upper", "up"]),
+    ],
+)
+def test_a_fault_shows_at_its_own_valve_or_at_all_on_its_supply(fault, valves, make_garden):
+    """And not at one whose name is a part of its own."""
+    upper = copy.deepcopy(SOUND)["controller"]["upper"]
+    broken = make_garden({"controller": {"upper": upper, "up": upper}}).changed({"fault": [fault]})
+    assert valves_of(broken.fault[0], broken) == valves
 
 
 def test_faults_are_ranked_by_stress_days_and_then_by_wasted_litres(garden, found):

@@ -297,14 +297,8 @@ def faults(
 
 def _trial(scenario: Scenario, sound: Season, broken: Season, described: bool) -> Trial:
     (fault,) = scenario.fault
-    where = fault_where(fault, scenario)
-    concerned = [
-        name
-        for name, controller in scenario.controller.items()
-        if where.split("/")[0] == (controller.supply if fault.kind == "supply-cut" else name)
-    ]
-    signs = {name: signs_of(fault, name, sound, broken) for name in concerned}
-    return Trial(fault, where, fault_said(fault), described, _harm(broken), _harm(sound), signs)
+    signs = {name: signs_of(fault, name, sound, broken) for name in valves_of(fault, scenario)}
+    return Trial(fault, fault_where(fault, scenario), fault_said(fault), described, _harm(broken), _harm(sound), signs)
 
 
 def _harm(season: Season) -> Harm:
@@ -316,6 +310,16 @@ def _harm(season: Season) -> Harm:
         float(drained + sum(valve["leaked_kg"] + valve["spilled_kg"] for valve in valves)),
         *map(float, sums),
     )
+
+
+def valves_of(fault: Fault, scenario: Scenario) -> list[str]:
+    """Return the controllers at which a fault shows: its own, or all on its supply."""
+    where = fault_where(fault, scenario).split("/")[0]
+    return [
+        name
+        for name, controller in scenario.controller.items()
+        if where == (controller.supply if fault.kind == "supply-cut" else name)
+    ]
 
 
 def signs_of(fault: Fault, name: str, sound: Season, broken: Season) -> Signs:

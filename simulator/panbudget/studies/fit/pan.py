@@ -30,6 +30,15 @@ def summed(values: Floats) -> Floats:
     return np.concatenate([[0.0], np.cumsum(values)])
 
 
+def by_hour(forcing: Forcing, row: int) -> tuple[Floats, Floats]:
+    """Return what evaporates from a pan and what rain it catches, hour by hour. [kg] (hours,)"""
+    days, pans = forcing.days, forcing.pans
+    area, night = float(pans.area[row]), float(pans.night_share[row])
+    shares = ((1.0 - night) * days.daylight_share + night * days.dark_share).ravel()
+    rain = np.repeat(days.rain * pans.rain_factor[row] * area / 24.0, 24)
+    return np.repeat(pans.evaporation[row] * area, 24) * shares, rain
+
+
 @dataclass(frozen=True)
 class Modelled:
     """What the pan does by the model, at the end of each hour: cycles, and litres through the valve."""
@@ -97,10 +106,8 @@ class PanModel:
         self.freeboard = float(pans.rim[self.row, 0] - pans.swing[self.row, 0])
         self.exposure, self.reset_mm = described.exposure, described.depth - described.freeboard
         self.pressed = bool(np.isfinite(pans.presses[self.row]).any())
-        days, night = forcing.days, float(pans.night_share[self.row])
-        shares = ((1.0 - night) * days.daylight_share + night * days.dark_share).ravel()
-        self.hourly_evaporation = np.repeat(pans.evaporation[self.row] * self.area, 24) * shares
-        self.hourly_gain = np.repeat(days.rain * pans.rain_factor[self.row] * self.area / 24.0 - leak[self.row], 24)
+        self.hourly_evaporation, rain = by_hour(self.forcing, self.row)
+        self.hourly_gain = rain - np.repeat(leak[self.row], 24)
         # a fault may change them in the season: means over the days; a tank's head does, opening by opening
         means = max(float(pans.refill_flow[self.row].mean()), 1e-6), float(pans.valve_flow[self.row].mean())
         self.refill, self.through = means if on_mains else (part.refill_flow, part.valve_flow)

@@ -21,7 +21,7 @@ from panbudget.studies.fit.pan import PanModel, summed
 
 #: a count says nothing of where between two openings the pan stands: the standard error of a swing
 QUANTISED = 12.0**-0.5
-_LEVEL_MM = 1.5  # standard error of a ruler to start with
+RULER_MM = 1.5  # standard error of a ruler to start with
 _METER_L = 6.0**-0.5  # standard error of a difference of two whole litres: 1/12 of variance for each that is rounded
 _ADDS_UP = 0.6  # share of what one opening differs from the next that adds up: some of it goes with the hour
 _MOMENT = 0.05  # of a swing: an opening seen tells the moment to some minutes
@@ -66,7 +66,7 @@ def gather(
     held: dict[str, float],
     counts: Floats | None = None,
     breaks: frozenset[int] = frozenset(),
-    level_mm: float = _LEVEL_MM,
+    level_mm: float = RULER_MM,
 ) -> Readings:
     """
     List the readings, in stretches.

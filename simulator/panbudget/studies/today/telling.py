@@ -16,17 +16,17 @@ import numpy as np
 
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
-from panbudget.season.faults import fault_where
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.studies.common import read_data
-from panbudget.studies.faults import LOOKS, WEEK, signs_of, usual_faults
+from panbudget.studies.faults import LOOKS, WEEK, signs_of, usual_faults, valves_of
+from panbudget.studies.fit.pan import by_hour, summed
+from panbudget.studies.fit.readings import RULER_MM
 from panbudget.studies.ranges import drawn_factors, ranges_of, valve_factors
 
 _TEXTS = read_data("today")
 _WEEK = 168.0  # hours of the log that tell of today
 _TELLS = 5.0  # mm lost, below which a ruler tells nothing of the exposure; common practice, no source
-_RULER = 1.5  # mm by which a ruler's reading strays, as in `fit`
 _PHASE = 6.0**-0.5  # swings by which a count strays that begins and ends anywhere between two openings
 _JUMP = 8.0  # mm from what its neighbours tell, and more than five readings' error, at which a pan was moved; no source
 _LEAST_SPANS = 3  # of which one may be told to be unlike the others
@@ -88,12 +88,8 @@ def _figure(seen: float, model: float, error: float, factor: Floats) -> _Figure:
 
 def course_of(season: Season, row: int) -> tuple[Floats, Floats]:
     """Return what a pan has lost and the rain that it has caught since the season began, by full hours. [kg] (hours + 1,)"""
-    days, pans = season.forcing.days, season.forcing.pans
-    night, area = pans.night_share[row], pans.area[row]
-    shares = (1.0 - night) * days.daylight_share + night * days.dark_share
-    lost = pans.evaporation[row][:, None] * shares * area + pans.leak[row][:, None]
-    caught = np.repeat(days.rain * pans.rain_factor[row] * area / 24.0, 24)
-    return np.append(0.0, np.cumsum(lost)), np.append(0.0, np.cumsum(caught))
+    evaporation, rain = by_hour(season.forcing, row)
+    return summed(evaporation + np.repeat(season.forcing.pans.leak[row], 24)), summed(rain)
 
 
 def told_by(
@@ -238,7 +234,7 @@ def _figures(
     ):
         seen, model = (sum(getattr(span, side) for span in part_of) for side in ("seen", "model"))
         if model >= _TELLS * area:
-            figures[what] = _figure(seen, model, 2.0**0.5 * _RULER * area / model, factor)
+            figures[what] = _figure(seen, model, 2.0**0.5 * RULER_MM * area / model, factor)
     counted = list(itertools.dropwhile(lambda look: look.openings is None, looks[1:]))
     count = sum(look.openings or 0 for look in counted)
     known = bool(counted) and all(look.openings is not None for look in looks[1:])
@@ -279,7 +275,7 @@ def _cause(garden: Scenario, season: Season, name: str, figures: dict[str, _Figu
             continue
         broken = sound.changed({"fault": [table]})
         (fault,) = broken.fault
-        if name not in (where := fault_where(fault, broken)) and garden.controller[name].supply != where:
+        if name not in valves_of(fault, broken):
             continue
         shown = signs_of(fault, name, plain, replay(broken, start=first, end=last, weather=season.weather)).figures
         logs = {key: np.log(max(f.with_fault, 0.1) / max(f.without, 0.1)) for key, f in shown.items()}

@@ -275,7 +275,7 @@ def _meter_against_model(account: Account, metered: Metered) -> str:
     volumes = (metered.metered, metered.modelled, *metered.interval)
     shown = dict(zip(("metered", "modelled", "low", "high"), map(account.ledger.text, volumes), strict=True))
     shown |= {"source": account.source.supply, "accuracy": _accuracy(metered)}
-    shown["days"] = number(metered.days, 0 if metered.days == round(metered.days) else 1)
+    shown["days"] = _days_said(metered.days)
     apart = ""
     if metered.modelled > 0.0:
         share = metered.metered / metered.modelled - 1.0
@@ -329,8 +329,12 @@ def _storage(account: Account, statement: Statement) -> pd.DataFrame:
 
 def _days_of(month: Any) -> dict[str, Any]:
     """How many of a month's days are metered, and how many it has."""
-    days = month["metered_days"]
-    return {"metered": number(days, 0 if days == round(days) else 1), "days": (month["to"] - month["from"]).days + 1}
+    return {"metered": _days_said(month["metered_days"]), "days": (month["to"] - month["from"]).days + 1}
+
+
+def _days_said(days: float) -> str:
+    """Write days, of which some may be metered in part."""
+    return number(days, 0 if days == round(days) else 1)
 
 
 def _month_name(month: Any) -> str:

@@ -34,12 +34,7 @@ def sheet_sections(today: Today) -> list[Section]:
     longest = max((value for value, _ in minutes.values()), default=0.0)
     longest = longest if longest < _A_WHILE else 0.0  # a tank that ran empty, or a valve that stuck
     resets = [valve.reset_mm for valve in today.valves.values()]
-    need = sum(
-        bed.need_mm * part.area
-        for bed, part in zip(
-            today.beds.values(), (b for c in today.scenario.controller.values() for b in c.bed.values()), strict=True
-        )
-    )
+    need = sum(bed.need_mm * area for bed, area in zip(today.beds.values(), _areas(today), strict=True))
     values: dict[str, Any] = {"reset": min(resets), "litres": need}
     values["minutes"] = filled(words["longer"], {"minutes": longest}) if longest else ""
     cautions = [part["text"] for part in words["cautions"]]
@@ -57,6 +52,11 @@ def sheet_sections(today: Today) -> list[Section]:
     ]
 
 
+def _areas(today: Today) -> list[float]:
+    """The beds' areas, in their order. [m²]"""
+    return [bed.area for part in today.scenario.controller.values() for bed in part.bed.values()]
+
+
 def _minutes(today: Today) -> dict[str, tuple[float, float]]:
     """Valve -> how long nine of ten openings of the season so far took at most, and the middle one."""
     openings = today.season.openings.groupby("controller")["minutes"]
@@ -64,7 +64,8 @@ def _minutes(today: Today) -> dict[str, tuple[float, float]]:
 
 
 def _table(today: Today) -> Any:
-    words, columns = texts("today")["sheet"], {"day": [texts("today")["sheet"]["column_day"], "calendar_day"]}
+    words = texts("today")["sheet"]
+    columns = {"day": [words["column_day"], "calendar_day"]}
     parts = (("level", "levels"), ("openings", "openings"), ("tank", "tanks"))
     rows: list[dict[str, Any]] = [{"day": visit.day} for visit in today.visits]
     for what, field in parts:
@@ -92,8 +93,7 @@ def _bounds(today: Today, minutes: dict[str, tuple[float, float]]) -> Iterator[s
 
 def _beds(today: Today) -> Iterator[str]:
     words = texts("today")["sheet"]
-    areas = [bed.area for part in today.scenario.controller.values() for bed in part.bed.values()]
-    for row, ((key, bed), area) in enumerate(zip(today.beds.items(), areas, strict=True)):
+    for row, ((key, bed), area) in enumerate(zip(today.beds.items(), _areas(today), strict=True)):
         days = [] if today.fan is None else today.fan.first_days(outcome.short[row] for outcome in today.fan.outcomes)
         if not bed.growing:
             continue

@@ -354,9 +354,7 @@ def _finding(code: str, where: str, *, first: str | None = None, days: int = 0, 
 def _findings(account: Account) -> Iterator[Finding]:
     """Terms of a licence that are broken, or nearly; and a meter that the model's range does not hold."""
     papers, outside, metered = account.source.papers, account.ledger.outside, account.metered
-
     finding = functools.partial(_finding, where=account.source.name)
-
     for label, year in account.ledger.years.iterrows():
         if year["exceeded_on"] is not None:
             yield finding("licence-exceeded", first=year["exceeded_on"].isoformat(), year=label)
@@ -382,12 +380,9 @@ def _unlikely(account: Account) -> Iterator[Finding]:
         if modelled > 0.0 and part.end.date() <= days.index[-1].date() + dt.timedelta(days=1):
             times = part.litres / modelled
             if times > UNLIKELY:
-                facts: dict[str, Any] = {
-                    "since": part.start.date(),
-                    "last": part.end.date(),
-                    "litres": litres_said(part.litres),
-                }
-                yield _finding("reading-unlikely", account.source.name, times=times, **facts)
+                since, last, counted = part.start.date(), part.end.date(), litres_said(part.litres)
+                where = account.source.name
+                yield _finding("reading-unlikely", where, times=times, since=since, last=last, litres=counted)
 
 
 def mixed(store: Floats, applied: Floats, used: Floats, drained: Floats) -> tuple[float, float, float]:

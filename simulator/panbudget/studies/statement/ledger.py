@@ -529,17 +529,19 @@ def _year(months: list[dict[str, Any]], days: pd.DataFrame, volume: float | None
 
 def year_starts(ledger: Ledger) -> Iterator[tuple[str, dt.date]]:
     """Yield the label and the first day of each water year of a ledger."""
-    start = ledger.source.right.water_year_start
     for label, months in ledger.months.groupby("water_year", sort=False):
-        first = months["from"].iloc[0]
-        yield str(label), dt.date(first.year if first.month >= start else first.year - 1, start, 1)
+        yield str(label), year_start(months["from"].iloc[0], ledger.source.right.water_year_start)
+
+
+def year_start(day: dt.date, start: int) -> dt.date:
+    """Return the first day of the water year that holds a day; ``start`` is its first month."""
+    return dt.date(day.year - (day.month < start), start, 1)
 
 
 def _year_label(key: str, start: int) -> str:
-    year, month = int(key[:4]), int(key[5:])
+    begins = year_start(dt.date.fromisoformat(f"{key}-01"), start).year
     if start == 1:
-        return f"{year}"
-    begins = year if month >= start else year - 1
+        return f"{begins}"
     return f"{calendar.month_name[start]} {begins} to {calendar.month_name[start - 1]} {begins + 1}"
 
 

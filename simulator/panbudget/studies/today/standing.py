@@ -22,7 +22,7 @@ from panbudget.season.supplies import float_key
 from panbudget.season.years import in_year, usable_years
 from panbudget.studies.common import assumptions_of, read_data, tanks_of
 from panbudget.studies.ranges import engine_for
-from panbudget.studies.statement.ledger import litres_by_day, sources_of
+from panbudget.studies.statement.ledger import litres_by_day, sources_of, year_start
 from panbudget.studies.today.fan import Fan, Start, days_ahead, outcome_of, records_ahead
 from panbudget.studies.today.seen import Seen, corrected
 from panbudget.studies.today.sheet import Visit, visits_of
@@ -378,8 +378,7 @@ def _supplies(garden: Scenario, season: Season, start: Start, fan: Fan | None) -
         drawn, tank = pd.Series(source.drawn(so_far), index=season.days.index), None
         ahead = np.ones(0 if fan is None else len(fan.dates), bool)
         if source.described:  # a water year that begins on the way starts from nothing
-            day, month = season.days.index[-1], source.right.water_year_start
-            began = pd.Timestamp(day.year - (day.month < month), month, 1)
+            began = pd.Timestamp(year_start(season.days.index[-1], source.right.water_year_start))
             drawn = drawn.loc[began:]
             ahead = ahead if fan is None else fan.dates < began + pd.DateOffset(years=1)
         litres, hits = float(drawn.sum()), list[Mask]()

@@ -89,7 +89,6 @@ def test_the_fan_holds_four_years_in_five(garden, monkeypatch):
 )
 def test_the_log_of_a_genuine_looking_summer_names_the_fault(fault, names, garden):
     """As in `tests/studies/test_today_log`, with rain, and a ruler that strays."""
-    (garden.path.parent / "log.csv").write_text("", encoding="utf-8")
     broken = garden.changed({"fault": [{**fault, "start": "2025-07-08"}]})
     season = panbudget.replay(broken, end="2025-07-20")
     (garden.path.parent / "log.csv").write_text(kept_log(season, every=1.5, meter=True), encoding="utf-8")

@@ -48,7 +48,7 @@ def sheet_sections(today: Today) -> list[Section]:
             items=[filled(words[key], values) for key in ("lower", "higher", "stuck", "wet", "hand", "write")],
         ),
         Section(heading=words["ask"], text=ask or words["blank"]),
-        Section(heading=words["caution"], items=[*cautions, *tanks[2:5]]),
+        Section(heading=words["caution"], items=[*cautions, *tanks[2:5]]),  # lid, mosquitoes, not to be drunk
     ]
 
 

@@ -25,7 +25,7 @@ from panbudget.studies.fit.readings import RULER_MM
 from panbudget.studies.ranges import drawn_factors, ranges_of, valve_factors
 
 _TEXTS = read_data("today")
-_WEEK = 168.0  # hours of the log that tell of today
+_TOLD = 24.0 * WEEK  # hours of the log that tell of today
 _TELLS = 5.0  # mm lost, below which a ruler tells nothing of the exposure; common practice, no source
 _PHASE = 6.0**-0.5  # swings by which a count strays that begins and ends anywhere between two openings
 _JUMP = 8.0  # mm from what its neighbours tell, and more than five readings' error, at which a pan was moved; no source
@@ -115,7 +115,7 @@ def told_by(
     (dict, list of str, list of str)
         A change of the garden, if they tell its exposure; what to say of it; and of a fault, if that is likelier.
     """
-    recent = [look for look in looks if look.hour >= looks[-1].hour - _WEEK]
+    recent = [look for look in looks if look.hour >= looks[-1].hour - _TOLD]
     spans, notes = _moved(garden, name, list(_spans(garden, season, name, recent)))
     figures = _figures(garden, season, name, recent, spans)
     if refill is not None:

@@ -195,16 +195,9 @@ def read_toml(path: str | Path, *, missing: str = "check the path") -> tuple[dic
     path = Path(path)
     try:
         content = contents(path, _MOST_BYTES)
-        text = content.decode("utf-8-sig").replace("\r\n", "\n")
-        read = tomllib.loads(text)
-        if (keys := _keys(read, _MOST_LEVELS)) <= _MOST_KEYS:
-            return read, content
-        named = f"has {keys:,} keys, which begin with {', '.join(map(str, list(read)[:10]))[:_MOST_NAMED]}"
-        problem = Problem("too-much", "", named, f"at most {_MOST_KEYS:,}", "name another file")
+        return toml_of(content, path), content
     except Unlikely as error:
         problem = error.problem
-    except RecursionError:
-        problem = Problem("too-deep", "", f"is nested deeper than {_MOST_LEVELS} levels", "", "name another file")
     except FileNotFoundError:
         problem = Problem("no-file", "", "there is no such file", "", missing)
     except IsADirectoryError:
@@ -214,6 +207,27 @@ def read_toml(path: str | Path, *, missing: str = "check the path") -> tuple[dic
     except OSError as error:
         cure = "check its permissions, or name another file"
         problem = Problem("unreadable", "", f"can't be read ({error.strerror})", "", cure)
+    raise ScenarioError(problem, file=str(path))
+
+
+def toml_of(content: bytes, path: str | Path) -> dict[str, Any]:
+    """
+    Return what a TOML file says that holds this.
+
+    Raises
+    ------
+    ScenarioError
+        As `read_toml`, of what it holds.
+    """
+    try:
+        text = content.decode("utf-8-sig").replace("\r\n", "\n")
+        read = tomllib.loads(text)
+        if (keys := _keys(read, _MOST_LEVELS)) <= _MOST_KEYS:
+            return read
+        named = f"has {keys:,} keys, which begin with {', '.join(map(str, list(read)[:10]))[:_MOST_NAMED]}"
+        problem = Problem("too-much", "", named, f"at most {_MOST_KEYS:,}", "name another file")
+    except RecursionError:
+        problem = Problem("too-deep", "", f"is nested deeper than {_MOST_LEVELS} levels", "", "name another file")
     except UnicodeDecodeError:
         problem = Problem("not-utf8", "", "is not a text file in UTF-8", "", "save it as UTF-8")
     except tomllib.TOMLDecodeError as error:

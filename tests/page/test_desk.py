@@ -84,8 +84,11 @@ def test_the_band_holds_the_described_season_and_stops_when_told(desk):
     days = drawn.days_now(desk.now(), desk.years[2021])
     band = drawn.band_of(days, 4)
     assert band is not None and band.draws == 4
-    assert (band.low["upper/tomatoes"] <= band.high["upper/tomatoes"]).all()
-    assert band.litres[0] < band.litres[1]
+    described = drawn.quick_lines(days)
+    low, left, high = (part["upper/tomatoes"] for part in (band.low, described.left, band.high))
+    assert (low <= left).all() and (left <= high).all()
+    assert (low < high).any()
+    assert band.litres[0] < sum(described.litres.values()) < band.litres[1]
     answers = iter([True, True, False])
     assert drawn.band_of(days, 4, going=lambda: next(answers)) is None
 
@@ -174,13 +177,25 @@ def test_two_weighings_give_way_to_a_swing(desk):
     assert valve["swing"] == "0.5 kg" and "set_up_test" not in valve
 
 
+def test_a_file_of_another_system_is_saved_into(desk):
+    """A byte-order mark and line ends of two characters are read; the mark goes, the line ends stay."""
+    desk.path.write_bytes(b"\xef\xbb\xbf" + desk.text().replace("\n", "\r\n").encode())
+    desk.load()
+    desk.set("upper/swing", 0.5)
+    desk.save_variant("small")
+    desk.save_into_file()
+    content = desk.path.read_bytes()
+    assert b'swing = "0.5 kg"' in content and content.count(b"\r\n") > 10
+    assert load_scenario(desk.path, "small").controller["upper"].valve.swing_kg == 0.5
+
+
 def test_a_broken_file_is_shown_with_its_message_and_mended(desk):
     sound = desk.text()
     desk.replace_text(sound.replace('"0.9 kg"', '"0.9 kPa"'))
     assert desk.state == "broken"
     assert "is a pressure" in desk.error
     assert "is a pressure" in desk.wrong_with(desk.text())
-    assert "can't be read as TOML" in desk.wrong_with("title =")
+    assert "line 1, where the file ends: this can't be read as TOML" in desk.wrong_with("title =")
     assert desk.wrong_with(sound) == ""
     desk.replace_text(sound)
     assert (desk.state, desk.error) == ("ready", "")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,10 +17,11 @@ from panbudget import words
 from panbudget.engine.compiled import compiled, has_compiler
 from panbudget.engine.season import run_season
 from panbudget.errors import PanbudgetError, Problem, ScenarioError
-from panbudget.files import toml_key, write_whole
+from panbudget.files import toml_key, toml_of, write_whole
 from panbudget.page import jobs
 from panbudget.page import lines as drawn
 from panbudget.page.questions import first_answers, inline
+from panbudget.scenario.editing import edited
 from panbudget.scenario.garden import Scenario, is_usable, load_scenario, scenario_from
 from panbudget.season.heat import find_heat_waves
 from panbudget.season.replay import replay
@@ -64,15 +64,14 @@ class Setting:
     step: float
     path: tuple[str, ...]
 
-    def overlay(self, value: float) -> dict[str, Any]:
-        """Return the change of the garden that gives the setting a value."""
-        shown = f"{value:.6g}"
-        written: Any = int(value) if not self.unit else f"{shown} {self.unit}"
+    def written(self, value: float) -> Any:
+        """Return a value as the garden's file has it."""
+        if not self.unit:
+            return int(value)
+        text = f"{value:.6g} {self.unit}"
         if self.path[-1] == "vessels":
-            written = [{"diameter": written} if self.unit == "cm" else {"area": written}]
-        for name in reversed(self.path):
-            written = {name: written}
-        return dict(written)
+            return [{"diameter": text} if self.unit == "cm" else {"area": text}]
+        return text
 
     def shown(self, value: float) -> str:
         """Return a value as a person reads it."""
@@ -106,13 +105,6 @@ def settings_of(scenario: Scenario) -> dict[str, Setting]:
             most = max(round(value * _MOST / step) * step, least + 10 * step)
             made[f"{name}/{key}"] = Setting(f"{name}/{key}", label, unit, round(value, 6), least, most, step, path)
     return made
-
-
-def _merged(base: dict[str, Any], more: Mapping[str, Any]) -> dict[str, Any]:
-    for key, value in more.items():
-        below = base.get(key)
-        base[key] = _merged(below, value) if isinstance(below, dict) and isinstance(value, Mapping) else value
-    return base
 
 
 @dataclass(frozen=True)
@@ -265,7 +257,10 @@ class Desk:
         """Return what differs from the file, as a variant has it."""
         changes: dict[str, Any] = {}
         for key, value in self.values.items():
-            _merged(changes, self.settings[key].overlay(value))
+            setting, part = self.settings[key], changes
+            for name in setting.path[:-1]:
+                part = part.setdefault(name, {})
+            part[setting.path[-1]] = setting.written(value)
         return changes
 
     def now(self) -> Scenario:
@@ -381,17 +376,18 @@ class Desk:
 
     def text(self) -> str:
         """Return the garden's file as it stands."""
-        return self.path.read_bytes().decode("utf-8", "replace")
+        return self.path.read_bytes().decode("utf-8-sig", "replace")
 
     def wrong_with(self, text: str) -> str:
         """Say what is wrong with a text for the garden's file; "" if nothing is."""
         try:
-            scenario_from(tomllib.loads(text.replace("\r\n", "\n")), self.path)
-        except tomllib.TOMLDecodeError as error:
-            return str(TEXTS["mend"]["no_toml"].format(error=error))
+            self._check(text)
         except ScenarioError as error:
             return error.text()
         return ""
+
+    def _check(self, text: str) -> None:
+        scenario_from(toml_of(text.encode(), self.path), self.path)
 
     def replace_text(self, text: str) -> None:
         """Write the garden's file, whatever is wrong with it, and read it again."""
@@ -413,7 +409,8 @@ class Desk:
         self.now()
         text = self.text().rstrip("\r\n") + f"\n\n[variant.{toml_key(name)}]\n"
         for key, value in self.values.items():
-            text += _dotted(self.settings[key].overlay(value)) + "\n"
+            setting = self.settings[key]
+            text += f"{'.'.join(map(toml_key, setting.path))} = {inline(setting.written(value)).as_string()}\n"
         self._keep(text)
 
     def save_into_file(self) -> None:
@@ -425,31 +422,18 @@ class Desk:
         ScenarioError
             The settings make the garden impossible, or stand where an editor can't put them.
         """
-        import tomlkit
-
         self.now()
-        document: Any = tomlkit.parse(self.text())
+        text = self.text()
         for key, value in self.values.items():
-            setting = self.settings[key]
-            part, written = document, setting.overlay(value)
-            for name in setting.path[:-1]:
-                part, written = part[name], written[name]
-            if setting.path[-1] == "swing" and "set_up_test" in part:
-                del part["set_up_test"]
-            part[setting.path[-1]] = inline(written[setting.path[-1]])
-        self._keep(tomlkit.dumps(document))
+            *table, name = self.settings[key].path
+            written = {name: inline(self.settings[key].written(value))}
+            without = ("set_up_test",) if name == "swing" else ()
+            text = edited(text, tuple(table), written, without=without, file=str(self.path))
+        self._keep(text)
         self.values = {}
         self.tell("values")
 
     def _keep(self, text: str) -> None:
         """Write a text that nothing is wrong with."""
-        if wrong := self.wrong_with(text):
-            raise ScenarioError(Problem("not-edited", "", wrong), file=str(self.path))
+        self._check(text)
         self.replace_text(text)
-
-
-def _dotted(overlay: Mapping[str, Any]) -> str:
-    """Write an overlay of one value as a line of TOML."""
-    ((name, part),) = overlay.items()
-    rest = _dotted(part) if isinstance(part, Mapping) else f"= {inline(part).as_string()}"
-    return f"{toml_key(name)}{'.' if isinstance(part, Mapping) else ' '}{rest}"

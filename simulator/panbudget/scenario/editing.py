@@ -1,5 +1,5 @@
 """
-Editing: keys of a scenario file that a command puts in; comments, order and all else stay as they were typed.
+Editing: keys of a scenario file that a command or the page puts in; comments, order and all else stay as they were typed.
 """
 
 import copy
@@ -20,40 +20,62 @@ def put_in(path: Path, table: tuple[str, ...], values: Mapping[str, str], *, wit
     ----------
     path : Path
         A TOML file that can be read.
+    table, values, without
+        As `edited` takes them.
+
+    Raises
+    ------
+    ScenarioError
+        As `edited`.
+    OutputError
+        The file can't be written.
+    """
+    write_whole(path, edited(path.read_bytes().decode("utf-8-sig"), table, values, without=without, file=str(path)))
+
+
+def edited(
+    text: str, table: tuple[str, ...], values: Mapping[str, Any], *, without: Collection[str] = (), file: str
+) -> str:
+    """
+    Return the text of a scenario file with values put into one of its tables.
+
+    Parameters
+    ----------
+    text : str
+        TOML that can be read.
     table : tuple of str
         Its names from the root, such as ("weather", "forecast"); made where it is missing.
     values : mapping
-        Key -> text.
+        Key -> value.
     without : collection of str
         Keys of the table that go.
+    file : str
+        Its name, for the message.
 
     Raises
     ------
     ScenarioError
         The editor can't do it without touching something else; the message holds the lines to add by hand.
-    OutputError
-        The file can't be written.
     """
     import tomlkit
 
-    text = path.read_bytes().decode("utf-8-sig")
     wanted = tomllib.loads(text.replace("\r\n", "\n"))
     _change(wanted, table, values, without, dict)
     try:
         document = tomlkit.parse(text.replace("\r\n", "\n"))
         _change(document, table, values, without, tomlkit.table)
-        edited = tomlkit.dumps(document)
-        as_wanted = tomllib.loads(edited) == wanted
+        made = tomlkit.dumps(document)
+        as_wanted = tomllib.loads(made) == wanted
     except (ValueError, KeyError, TypeError):  # tomlkit's own errors are of these; so are tomllib's
         as_wanted = False
     if not as_wanted:
         lines = "\n".join(f'{toml_key(key)} = "{value}"' for key, value in values.items())
         found = f"could not be changed under [{'.'.join(table)}]"
-        raise ScenarioError(Problem("not-edited", "", found, cure=f"type there yourself: {lines}"), file=str(path))
-    write_whole(path, edited.replace("\n", "\r\n") if "\r\n" in text else edited)
+        raise ScenarioError(Problem("not-edited", "", found, cure=f"type there yourself: {lines}"), file=file)
+    return made.replace("\n", "\r\n") if "\r\n" in text else made
 
 
-def _change(root: Any, table: tuple[str, ...], values: Mapping[str, str], without: Collection[str], new: Any) -> None:
+def _change(root: Any, table: tuple[str, ...], values: Mapping[str, Any], without: Collection[str], new: Any) -> None:
     part = root
     for name in table:
         if name not in part:

@@ -106,7 +106,7 @@ class Asking:
         if question.kind == "choice":
             self.draw()
             return
-        self.drawing.set_content(picture(self.screen.key, {**self.desk.answers, **self.answers}))
+        self.drawing.set_content(picture(self.screen.key, self.answers))
         if (field := self.fields.get(question.key)) is not None:
             wrong = question.wrong(self.answers[question.key])
             field.props(remove="error error-message")

@@ -69,7 +69,7 @@ class Garden:
         self.is_showing = False
         self.sliders: dict[str, Range] = {}
         self.numbers: dict[str, ui.number] = {}
-        ui.html(_escaped(desk.scenario.title), sanitize=False, tag="h1")
+        ui.html(html.escape(desk.scenario.title), sanitize=False, tag="h1")
         with ui.element("div").classes("garden"):
             with ui.element("section").classes("card settings"):
                 self._settings()
@@ -106,7 +106,7 @@ class Garden:
         valves = list(dict.fromkeys(key.split("/")[0] for key in self.desk.settings))
         for valve in valves:
             if len(valves) > 1:
-                ui.html(_escaped(texts["valve"].format(name=valve)), sanitize=False, tag="h3")
+                ui.html(html.escape(texts["valve"].format(name=valve)), sanitize=False, tag="h3")
             for key, setting in self.desk.settings.items():
                 if key.startswith(f"{valve}/"):
                     self._setting(key, setting)
@@ -334,11 +334,6 @@ class Garden:
                     ui.link(texts["open"].format(file=page), f"/pages/{page}", new_tab=True)
 
 
-def _escaped(text: str) -> str:
-
-    return html.escape(text, quote=True)
-
-
 def _table(desk: Desk) -> str:
     """What the charts draw, as a table."""
     season = desk.season
@@ -358,6 +353,6 @@ def _table(desk: Desk) -> str:
                 words.number(bed["litres"]),
             ]
         )
-    head = "".join(f'<th scope="col">{_escaped(text)}</th>' for text in TEXTS["season"]["heads"])
-    body = "".join("<tr>" + "".join(f"<td>{_escaped(cell)}</td>" for cell in row) + "</tr>" for row in rows)
+    head = "".join(f'<th scope="col">{html.escape(text)}</th>' for text in TEXTS["season"]["heads"])
+    body = "".join("<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>" for row in rows)
     return f'<div class="scroll"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'

@@ -24,6 +24,7 @@ from panbudget.files import json_bytes, toml_key, write_whole
 from panbudget.scenario.garden import Scenario, is_usable, scenario_from
 from panbudget.scenario.schema import schema
 from panbudget.studies.download import download_weather
+from panbudget.studies.known import known
 from panbudget.tables import read_table
 from panbudget.units import KINDS, UnitError, quantity
 from panbudget.weather.clean import open_weather
@@ -34,7 +35,6 @@ TEXTS: dict[str, str] = TABLE["texts"]
 GARDEN, SAMPLE, SCHEMA = "garden.toml", "weather.csv", "garden.schema.json"
 _BED = "[controller.yard.bed."
 _NEEDED = ("tmin", "tmax", "rain", "wind")
-_MOST_BYTES = 200_000_000  # of a weather file
 
 
 @dataclass(frozen=True)
@@ -86,9 +86,8 @@ class Question:
             except UnitError as error:
                 return str(error)
             return ""
-        checks: dict[str, Callable[[str], object]] = {"number": float, "date": _date, "count": _count}
         try:
-            checks.get(self.kind, str)(answer)
+            self.value(answer)
         except ValueError:
             return TEXTS[f"no_{self.kind}"].format(example=example)
         if self.kind == "number" and not self.least <= float(answer) <= self.most:
@@ -96,9 +95,9 @@ class Question:
         if self.kind == "name" and not is_usable(answer.strip()):
             return TEXTS["no_name"]
         if self.kind in ("plant", "soil", "choice"):
-            known = self.choices or names_of(self.kind)
-            if answer not in known:
-                cure = did_you_mean(answer, known, "")
+            names = self.choices or names_of(self.kind)
+            if answer not in names:
+                cure = did_you_mean(answer, names, "")
                 return TEXTS["unknown"].format(meant=f"; {cure}" if cure else "")
         return ""
 
@@ -148,10 +147,7 @@ def names_of(kind: str) -> dict[str, str]:
     """Return the "plant"s or "soil"s that are known, by name: what else they are called, or how they feel."""
     if kind == "soil":
         return {row["name"]: TABLE["feel"].get(row["name"], "") for row in read_table("soils")}
-    rows = read_table("plants")
-    return {
-        row["name"]: ", ".join(filter(None, (*row["also"].split(";"), *row["stands_for"].split(";")))) for row in rows
-    }
+    return {row["name"]: row["also"] for row in known("plants")}
 
 
 def _template(name: str) -> str:

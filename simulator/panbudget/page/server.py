@@ -20,6 +20,7 @@ from panbudget.page.asking import Asking, mending
 from panbudget.page.desk import TEXTS, Desk
 from panbudget.page.garden import Garden
 from panbudget.page.guard import HOST, SHOWN, Guard, shown_file
+from panbudget.page.questions import GARDEN
 
 # a chart is as wide as its window was when it was drawn: on paper it is drawn again [px]
 _ON_PAPER = """<script>
@@ -136,7 +137,7 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[
             Problem("no-port", f"port {port}", found, "", "leave it out: any free one is taken")
         ) from None
     token = secrets.token_urlsafe(24)
-    desk = Desk(folder if folder.suffix == ".toml" else folder / "garden.toml")
+    desk = Desk(folder if folder.suffix == ".toml" else folder / GARDEN)
     _register(desk)
     app.add_middleware(Guard, token=token, port=port)
     address = f"http://{HOST}:{port}/{token}/"

@@ -116,7 +116,12 @@ def short_of_water(bed: pd.DataFrame, ks: str = "driest_ks") -> pd.Series[bool]:
 
 def short_lanes(out: Results, beds: Beds, lanes: Sequence[int]) -> npt.NDArray[np.bool_]:
     """Tell the same of the lanes of a run, of all of which results were kept. (lanes, days)"""
-    return np.asarray((out.ks[lanes] < 1.0) & (beds.growing[beds.lane_bed[lanes]] > 0))
+    return np.asarray((out.ks[lanes] < 1.0) & growing_lanes(beds, lanes))
+
+
+def growing_lanes(beds: Beds, lanes: Sequence[int]) -> npt.NDArray[np.bool_]:
+    """Tell on which days the beds of lanes grow. (lanes, days)"""
+    return np.asarray(beds.growing[beds.lane_bed[lanes]] > 0)
 
 
 def lowest_level(season: Season, controller: str, days: slice = slice(None)) -> float:

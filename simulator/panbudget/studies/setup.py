@@ -24,7 +24,7 @@ from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
 from panbudget.studies import ranges
-from panbudget.studies.common import Garden, assumptions_of, seasons_of_record
+from panbudget.studies.common import Garden, assumptions_of, growing_lanes, seasons_of_record
 from panbudget.weather import Weather
 
 #: of a flow or a swing, the coarsest first: as near as a jug and a kitchen scale come, and finer (common practice, no source)
@@ -437,7 +437,7 @@ def _month_ranges(
     for season in seasons:
         forcing, row = season.forcing, list(season.controllers).index(name)
         lane = int(forcing.bundle.lane("driest_quarter")[list(season.beds).index(bed)])
-        growing, month = forcing.beds.growing[forcing.beds.lane_bed[lane]] > 0, forcing.dates.month.to_numpy()
+        growing, month = growing_lanes(forcing.beds, [lane])[0], forcing.dates.month.to_numpy()
         days = np.bincount(month, minlength=13)
         outs = (
             (7.0 * out.openings[row] / days[month], 7.0 * out.drawn[row] / days[month], out.irrigation[0] * growing)
@@ -519,7 +519,7 @@ def _drawn(name: str, seasons: Sequence[Season], draws: ranges.Draws, run: Calla
         beds, row = season.forcing.beds, list(season.controllers).index(name)
         mine = [key.split("/")[0] == name for key in season.beds]
         driest = season.forcing.bundle.lane("driest_quarter")[mine].tolist()
-        growing = beds.growing[beds.lane_bed[driest]] > 0
+        growing = growing_lanes(beds, driest)
         outs = [
             (((out.ks < 1.0) & growing).sum(axis=1), out.drawn[row].sum())
             for out in ranges.sampled_results(season, draws, lanes=driest, run=run)

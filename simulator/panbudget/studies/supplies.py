@@ -27,7 +27,7 @@ from panbudget.season.run import run_forcing, run_salted
 from panbudget.season.totals import add_up
 from panbudget.season.years import usable_years
 from panbudget.studies import ranges
-from panbudget.studies.common import short_lanes
+from panbudget.studies.common import growing_lanes, short_lanes
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
 from panbudget.weather.of_scenario import open_scenario_weather
@@ -161,13 +161,11 @@ def tank_sizes(season: Season, supply: str) -> pd.DataFrame:
 
     def days(factor: float, over: ranges.Draws) -> Floats:
         """Days short of the neediest bed, by year and draw."""
-        grown = [_grown(stretch, row, factor) for stretch in by_year]
-        outs = [ranges.sampled_results(stretch, over, lanes=driest, run=run) for stretch in grown]
-        growing = [stretch.forcing.beds.growing[stretch.forcing.beds.lane_bed[driest]] > 0 for stretch in grown]
-        short = [
-            [((out.ks < 1.0) & grows).sum(axis=1).max() for out in of_year]
-            for of_year, grows in zip(outs, growing, strict=True)
-        ]
+        short = []
+        for stretch in by_year:
+            outs = ranges.sampled_results(_grown(stretch, row, factor), over, lanes=driest, run=run)
+            grows = growing_lanes(stretch.forcing.beds, driest)
+            short.append([((out.ks < 1.0) & grows).sum(axis=1).max() for out in outs])
         return np.array(short, float)
 
     rows = []

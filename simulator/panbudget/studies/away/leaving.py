@@ -22,9 +22,9 @@ from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 from panbudget.words import calendar_day
 
-MOSTDAYS = 366
+MOST_DAYS = 366
 # the made-up heat wave where the scenario describes none; common practice, no source
-HEATDAYS, HEAT_WARMER = 7, "+5 K"
+HEAT_DAYS, HEAT_WARMER = 7, "+5 K"
 
 
 @dataclass(frozen=True)
@@ -145,7 +145,7 @@ def away(
     wrong = ("no-such-days", "the days away")
     if end < start:
         raise common.refusal(scenario, *wrong, f"end, {end}, before they start, {start}", "give the earlier date first")
-    if (end - start).days >= MOSTDAYS:
+    if (end - start).days >= MOST_DAYS:
         raise common.refusal(scenario, *wrong, f"are {(end - start).days + 1}, more than a year", "ask for less")
     plain = scenario.changed({"what_if": {"heat": None}})
     first = _beside_the_season(plain, start)
@@ -196,6 +196,6 @@ def _heat(scenario: Scenario, worst: Stay, year: int) -> Heat:
         if described.start <= worst.end and last >= worst.start:
             return described
     length = (worst.end - worst.start).days + 1
-    days = min(HEATDAYS, length)
+    days = min(HEAT_DAYS, length)
     start = worst.start + (length - days) // 2 * DAY
     return Heat.model_validate({"start": start, "days": days, "warmer": HEAT_WARMER, "without_rain": True})

@@ -171,7 +171,7 @@ def fared(
 ) -> Fared:
     """Run the days before leaving and those away, of which the first is named, over draws."""
     driest = stretches[0].forcing.bundle.lane("driest_quarter").tolist()
-    growing = [each.forcing.beds.growing[each.forcing.beds.lane_bed[driest]] > 0 for each in stretches[leaving:]]
+    growing = [common.growing_lanes(each.forcing.beds, driest) for each in stretches[leaving:]]
 
     def by_hand_on_leaving(index: int, state: State) -> None:
         if index == leaving and by_hand == FULL_SOIL:

@@ -20,6 +20,7 @@ from panbudget.errors import PanbudgetError, Problem, visible
 from panbudget.words import packaged
 
 TEXTS = packaged("cli/verbs.toml")
+_FILES = packaged("reports/folders.toml")["files"]
 #: dates, as the options that take them are typed
 Day = dt.date | None
 #: what may be given several times
@@ -119,7 +120,7 @@ def verb(steps: int | None = None) -> Callable[[Callable[..., Any]], Callable[..
         taken, shared = (dict(inspect.signature(part, eval_str=True).parameters) for part in (body, _shared))
         if "out" in texts:
             shared["out"] = shared["out"].replace(annotation=Path | None, default=None)
-        if "figures" not in packaged("reports/folders.toml")["files"][body.__name__]:
+        if "figures" not in _FILES[body.__name__]:
             del shared["figures"]
         if "strict" in texts:
             shared["strict"] = shared["quiet"].replace(name="strict")

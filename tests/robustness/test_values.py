@@ -37,6 +37,12 @@ def soil(capacity, wilting):
 
 # where, the last that can be, the first that can't, what is said of it
 BOUNDS = [
+    (
+        "variant",
+        {f"v{number}": {"title": "other"} for number in range(100)},
+        {f"v{number}": {} for number in range(101)},
+        "takes at most 100 entries",
+    ),
     (PAN + "vessels", [{"area": "500 m^2"}], [{"area": "501 m^2"}], "at most 500 m²"),
     (PAN + "vessels", [{"diameter": "20 m"}], [{"diameter": "21 m"}], "at most 20"),
     (PAN + "depth", "5 m", "5.1 m", "at most 5000"),

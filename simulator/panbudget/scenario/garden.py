@@ -316,7 +316,7 @@ class Scenario(Described):
     fault: list[Fault] = Field(default_factory=list)
     uncertainty: Uncertainty = Field(default_factory=Uncertainty)
     statement: StatementRules = Field(default_factory=StatementRules)
-    variant: dict[str, dict[str, Any]] = Field(default_factory=dict)
+    variant: dict[str, dict[str, Any]] = Field(default_factory=dict, max_length=100)
 
     _source: _Source = PrivateAttr(default=_Source({}))
 

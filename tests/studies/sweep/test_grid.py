@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from types import SimpleNamespace
 
 import numpy as np
@@ -154,6 +155,10 @@ def test_a_file_that_is_no_grid_is_said_in_a_line(tmp_path):
         load_plan(grid_plan(tmp_path, "daily.nc"))
     with pytest.raises(ScenarioError, match="there is no such file"):
         load_plan(grid_plan(tmp_path, "none.nc"))
+    if hasattr(os, "mkfifo"):
+        os.mkfifo(tmp_path / "pipe.nc")
+        with pytest.raises(ScenarioError, match="neither a plain file nor a folder"):
+            load_plan(grid_plan(tmp_path, "pipe.nc"))
 
 
 def test_longitudes_count_from_greenwich_both_ways_and_sea_and_unknown_heights_are_no_places(tmp_path):

@@ -130,6 +130,12 @@ def test_several_sheets_with_data_are_refused_by_name(tmp_path):
     assert "one is expected" in line
 
 
+def test_a_sheet_has_as_many_rows_as_a_text_may_have(tmp_path, monkeypatch):
+    monkeypatch.setattr("panbudget.weather.text.workbook.MOST_LINES", 3)
+    assert opened(tmp_path, workbook({"Data": rows(2)}))
+    assert "sheet 'Data' has more than 3 rows" in refusal(tmp_path, workbook({"Data": rows(3)}))
+
+
 def test_an_empty_workbook_is_refused(tmp_path):
     """Nothing in it."""
     assert "without a value in it" in refusal(tmp_path, workbook({"Data": []}))

@@ -126,6 +126,8 @@ def _opened(folder: Path, sites: Any) -> Iterator[_Grid]:
     shown, path = str(sites.grid), folder / str(sites.grid)
     if not os.path.exists(path):
         raise _wrong("no-file", shown)
+    if not (path.is_file() or path.is_dir()):
+        raise _wrong("unreadable", shown, reason="neither a plain file nor a folder")
     try:
         # neither dask nor threads: a job reads its own block
         data: Any = xr.open_zarr(path, chunks=None, consolidated=False) if path.is_dir() else xr.open_dataset(path)

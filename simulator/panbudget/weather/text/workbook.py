@@ -18,12 +18,12 @@ from decimal import Decimal
 from typing import Any
 
 from panbudget.errors import WeatherError
-from panbudget.files import MOST_COLUMNS, MOST_UNPACKED
+from panbudget.files import MOST_COLUMNS, MOST_LINES, MOST_UNPACKED
 from panbudget.weather.text.mistakes import listed, refusal
 
 _MOST_NAMED = 5
-# of a sheet as spreadsheet programs have it; of all sheets that are read
-_MOST_ROWS, _MOST_CELLS = 1_048_576, 4_000_000
+# of all sheets that are read; of one sheet, as many rows as of a text
+_MOST_CELLS = 4_000_000
 _MOST_BESIDE = 50_000_000  # bytes of any part of it that is no sheet
 _FORMULA = re.compile(rb"<(?:\w+:)?f[ >/]")
 
@@ -94,8 +94,8 @@ def _rows(sheet: Any, count: Iterator[int], shown_as: str) -> Iterator[list[str]
     """Yield each row's cells as text, without the empty ones at its end; none for rows that are all empty."""
     sheet.reset_dimensions()  # some programs write a wrong size, and cells beyond it would be lost
     for number, row in enumerate(sheet.iter_rows(values_only=True)):
-        if number >= _MOST_ROWS or next(itertools.islice(count, len(row), None)) > _MOST_CELLS:
-            raise refusal("too-many-cells", shown_as, sheet=sheet.title, most=_MOST_CELLS)
+        if number >= MOST_LINES or next(itertools.islice(count, len(row), None)) > _MOST_CELLS:
+            raise refusal("too-many-cells", shown_as, sheet=sheet.title, rows=MOST_LINES, most=_MOST_CELLS)
         cells = [_as_text(value) for value in row]
         while cells and not cells[-1]:
             cells.pop()

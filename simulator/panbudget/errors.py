@@ -28,7 +28,7 @@ def visible(text: str) -> str:
     >>> visible("a\x1b[2Jb")
     'a\\x1b[2Jb'
     """
-    return CONTROLS.sub(lambda found: found[0].encode("unicode_escape", "surrogatepass").decode(), text)
+    return CONTROLS.sub(lambda found: found[0].encode("unicode_escape", "surrogatepass").decode(), str(text))
 
 
 @dataclass(frozen=True)
@@ -75,6 +75,10 @@ class Problem:
         # what is quoted from a broken file may hold line ends of its own
         return visible(" ".join("; ".join(filter(None, parts)).splitlines()))
 
+    def settled(self) -> Problem:
+        """Return the same problem with its words in the units that are shown now."""
+        return replace(self, found=str(self.found), expected=str(self.expected), cure=str(self.cure))
+
     def under(self, prefix: str) -> Problem:
         """Return the same problem with a prefix put before where it is, such as "variant.wide: "."""
         return replace(self, where=prefix + self.where)
@@ -99,6 +103,10 @@ class PanbudgetError(Exception):
         self.problems = problems
         self.file = file
         super().__init__(*self.problems)  # from these it is made again in another process
+
+    def settle(self) -> None:
+        """Keep the words of its problems in the units that are shown now, wherever it is printed."""
+        self.problems = self.args = tuple(problem.settled() for problem in self.problems)
 
     @property
     def key(self) -> str:

@@ -154,6 +154,21 @@ def quantity(text: object, kind: str) -> float:
     return value
 
 
+def system_of(text: str) -> str:
+    """
+    Say of which system of units a quantity is, as text: "metric", "US", or "" of both or none.
+
+    Examples
+    --------
+    >>> system_of("18 in"), system_of("2 L/h"), system_of("90 min"), system_of("A bed 2 ft wide"), system_of("100 ft of water")
+    ('US', 'metric', '', '', 'US')
+    """
+    match = _NUMBER.match(text)
+    words = set(re.findall("°?[A-Za-z]+", match[2])) if match else set[str]()
+    names = {system: set(units.split()) for system, units in _TABLES["systems"].items()}
+    return next((s for s in ("US", "metric") if words & names[s] and words <= names[s] | names["both"]), "")
+
+
 def column_conversion(unit: str, target: str) -> tuple[float, float]:
     """
     Return factor and offset that turn a weather column's unit into the standard one.

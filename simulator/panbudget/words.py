@@ -1,20 +1,31 @@
 """
 Words: numbers and dates as a person reads them, on pages, in figures and on the terminal; the package's own texts.
 
+A number with a unit is written by `amount`, in the units that the garden's person thinks in (`units_shown`); a text names the
+kind of a quantity in place of a unit, ``{level:depth}`` (`say`), and a heading does so in brackets, ``supplied [depth]``. A text
+that is made before anybody asks for it knows both (`InUnits`); as data it is metric.
+
 Dates in sentences, headings and titles of figures are "3 July 2025"; in tables and files, and in messages about them, as
 ISO 8601 has them. Thousands are parted by a narrow space, never by a comma, which half of the world reads as a decimal mark.
 """
 
+import contextlib
+import contextvars
 import datetime as dt
+import functools
 import importlib.resources
 import math
 import re
+import string
 import tomllib
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from typing import Any, Literal, NamedTuple, ParamSpec
+
+from panbudget.errors import PanbudgetError
 
 _NARROW_SPACE = "\u202f"
 _NO_BREAK = "\u00a0"
+_P = ParamSpec("_P")
 
 
 def packaged(name: str) -> dict[str, Any]:
@@ -61,23 +72,214 @@ def _with_unit(value: float | None, decimals: int, unit: str) -> str:
     return f"{number(value, decimals)}{_NO_BREAK}{unit}"
 
 
+class Shown(NamedTuple):
+    """
+    How a kind of quantity is shown.
+
+    Parameters
+    ----------
+    metric, metric_name, us, us_name : str
+        Units, and what a heading calls them.
+    size : float
+        Metric units in one US unit.
+    more : int
+        Decimals that the US figure needs more, to tell no less than the metric one.
+    zero : float
+        In US units, where the metric one is 0.
+    """
+
+    metric: str
+    metric_name: str
+    us: str
+    us_name: str
+    size: float
+    more: int
+    zero: float = 0.0
+
+    @property
+    def unit(self) -> str:
+        """Unit in which it is shown."""
+        return self.us if is_us() else self.metric
+
+    @property
+    def name(self) -> str:
+        """Name of that unit."""
+        return self.us_name if is_us() else self.metric_name
+
+    def shown(self, value: float) -> float:
+        """Return a metric value in the unit shown."""
+        return value / self.size + self.zero if is_us() else value
+
+    def metric_of(self, value: float) -> float:
+        """Return the metric value of one in the unit shown."""
+        return (value - self.zero) * self.size if is_us() else value
+
+    def decimals(self, metric: int) -> int:
+        """Return the decimals shown, where the metric figure has so many."""
+        return max(metric + self.more, 0) if is_us() else metric
+
+
+#: kind of quantity -> how it is shown
+SHOWN: Mapping[str, Shown] = {kind: Shown(*row) for kind, row in packaged("units.toml")["shown"].items()}
+#: what a person may think in
+System = Literal["metric", "US"]
+_SYSTEM: contextvars.ContextVar[System] = contextvars.ContextVar("units", default="metric")
+
+
+def is_us() -> bool:
+    """Whether numbers are shown in US units."""
+    return _SYSTEM.get() == "US"
+
+
+def paper() -> Literal["A4", "Letter"]:
+    """Return the paper that goes with the units shown."""
+    return "Letter" if is_us() else "A4"
+
+
+@contextlib.contextmanager
+def units_shown(system: System) -> Iterator[None]:
+    """Show numbers in these units; the words of an error that comes out stay in them."""
+    token = _SYSTEM.set(system)
+    try:
+        yield
+    except PanbudgetError as error:
+        error.settle()
+        raise
+    finally:
+        _SYSTEM.reset(token)
+
+
+class InUnits(str):
+    """A text that has numbers with units: metric as data, in the units shown wherever it is printed or put into a text."""
+
+    us: str
+
+    def __new__(cls, metric: str, us: str) -> "InUnits":
+        made = super().__new__(cls, metric)
+        made.us = us
+        return made
+
+    def __getnewargs__(self) -> tuple[str, str]:  # type: ignore[override]
+        return str.__str__(self), self.us
+
+    def __str__(self) -> str:
+        return self.us if is_us() else str.__str__(self)
+
+    def __format__(self, form: str) -> str:
+        return format(str(self), form)
+
+
+def in_both(make: Callable[_P, str]) -> Callable[_P, str]:
+    """Make a function's text know both systems of units."""
+
+    @functools.wraps(make)
+    def made(*args: _P.args, **options: _P.kwargs) -> str:
+        with units_shown("metric"):
+            metric = str(make(*args, **options))
+        with units_shown("US"):
+            us = str(make(*args, **options))
+        return metric if metric == us else InUnits(metric, us)
+
+    return made
+
+
+@in_both
+def joined(between: str, texts: Iterable[str]) -> str:
+    """Join texts, whose numbers keep both units."""
+    return between.join(map(str, texts))
+
+
+@in_both
+def amount(value: float | None, kind: str, form: str = "") -> str:
+    """
+    Write a number with its unit.
+
+    Parameters
+    ----------
+    value : float or None
+        In the kind's metric unit.
+    kind : str
+        A key of `SHOWN`.
+    form : str
+        Decimals of the metric figure; left out, one below ten and else none. "signed" or "signed 1": with its sign. Or,
+        with a plain space before the unit, a format of Python's own, such as ".2f" or "g", or ",1" for decimals.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> amount(425.4, "depth").replace("\\u00a0", " "), amount(2.0, "flow", "g")
+    ('425 mm', '2 L/h')
+    >>> with units_shown("US"):
+    ...     print(amount(425.4, "depth", ".0f"), amount(2.0, "flow", "g"))
+    16.75 in 0.5283 gal/h
+    """
+    kept = SHOWN[kind]
+    if form and not form.isdigit() and not form.startswith("signed"):  # within a text: no hard space
+        return f"{bare(value, kind, form)} {kept.unit}".rstrip()
+    return f"{bare(value, kind, form)}{_NO_BREAK}{kept.unit}"
+
+
+def bare(value: float | None, kind: str, form: str | int = "") -> str:
+    """Write a number as `amount` does, without its unit, which a heading has."""
+    kept, form = SHOWN[kind], str(form)
+    if form == "":
+        form = str(_few_decimals(value))
+    of_zero = kept.zero if form.startswith("signed") else 0.0  # a difference of temperatures has no zero of its own
+    shown = None if value is None else kept.shown(value) - (of_zero if is_us() else 0.0)
+    if form.startswith("signed"):
+        return signed(shown, kept.decimals(int(form[6:] or 0)))
+    if form.removeprefix(",").isdigit():
+        return number(shown, kept.decimals(int(form.removeprefix(","))))
+    if form[-1] == "f":
+        sign, decimals = form[:-1].split(".")
+        form = f"{sign}.{kept.decimals(int(decimals))}f"
+    elif form == "g" and is_us():
+        form = ".4g"
+    return format(shown, form)
+
+
+def printed(value: float, kind: str, decimals: int = 0) -> float:
+    """Return a metric value as rounded where it is printed, so that differences are those of printed numbers."""
+    kept = SHOWN[kind]
+    return kept.metric_of(round(kept.shown(value), kept.decimals(decimals)))
+
+
+def heading(text: str) -> tuple[str, str]:
+    """
+    Put a heading's unit, and return the kind that it names; empty where none.
+
+    Examples
+    --------
+    >>> heading("supplied [depth]"), heading("[volume name]"), heading("strongest [g/kg]")
+    (('supplied [mm]', 'depth'), ('litres', 'volume'), ('strongest [g/kg]', ''))
+    """
+    match = re.search(r"\[([\w-]+)( name)?\]$", text)
+    if match is None or match[1] not in SHOWN:
+        return text, ""
+    kept = SHOWN[match[1]]
+    return text[: match.start()] + (kept.name if match[2] else f"[{kept.unit}]"), match[1]
+
+
 def _few_decimals(value: float | None) -> int:
     return 1 if value is not None and abs(value) < 10.0 else 0
 
 
 def litres(value: float | None) -> str:
-    """Write litres: "5 120 L"; one decimal below ten."""
-    return _with_unit(value, _few_decimals(value), "L")
+    """Write a volume of water: "5 120 L"; one decimal below ten."""
+    return amount(value, "volume")
 
 
 def kilograms(value: float | None) -> str:
-    """Write kilograms: one decimal."""
-    return _with_unit(value, 1, "kg")
+    """Write a weight: one decimal."""
+    return amount(value, "weight", "1")
 
 
 def mm(value: float | None) -> str:
     """Write a depth: "425 mm"; one decimal below ten."""
-    return _with_unit(value, _few_decimals(value), "mm")
+    return amount(value, "depth")
 
 
 def hours(value: float | None) -> str:
@@ -201,3 +403,71 @@ def name_days(days: Sequence[dt.date], *, at_most: int = 5) -> str:
     shown = [str(first) if first == last else f"{first} to {last}" for first, last in runs[:at_most]]
     others = sum((last - first).days + 1 for first, last in runs[at_most:])
     return ", ".join(shown) + and_more(others, "day")
+
+
+def written(value: Any, form: str | int) -> str:
+    """
+    Put a value as text.
+
+    Parameters
+    ----------
+    value : object
+    form : str or int
+        Decimals; a kind of quantity and what `amount` takes beside it, such as "depth" or "flow .2f"; a function of this
+        module and what it takes beside the value, such as "litres", "percent 1" or "count day"; or a format as Python's own.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> written(0.256, "percent 1").replace("\\u00a0", " "), written(3, "count day").replace("\\u00a0", " ")
+    ('25.6 %', '3 days')
+    >>> written(2.5, 1), written(2.5, "g"), written(2.5, "flow g")
+    ('2.5', '2.5', '2.5 L/h')
+    """
+    if isinstance(form, int):
+        return number(value, form)
+    name, *options = form.split() or [""]
+    if name in SHOWN:
+        return amount(value, name, *options)
+    if not callable(make := globals().get(name)):
+        return format(value, form)
+    text: str = make(value, *(int(option) if option.isdigit() else option for option in options))
+    return text
+
+
+class _Filler(string.Formatter):
+    """Fills the braces of a text by `written`; ``{8:depth}`` is a number that stands there, ``{:depth}`` a unit alone."""
+
+    def vformat(self, format_string: str, args: Any, kwargs: Any) -> str:
+        parts = []
+        for literal, field, form, conversion in self.parse(format_string):
+            parts.append(literal)
+            if field is None:
+                continue
+            if field == "":
+                kind, _, name = (form or "").partition(" ")
+                parts.append(SHOWN[kind].name if name else SHOWN[kind].unit)
+            else:
+                value = float(field) if field[0].isdigit() else self.get_field(field, args, kwargs)[0]
+                value = value if conversion is None else self.convert_field(value, conversion)
+                parts.append(str(written(value, form or "")))
+        return "".join(parts)
+
+
+def filled(text: Any, values: Mapping[str, Any]) -> Any:
+    """Fill the braces of a text, or of all texts in a list or table of them, in the units shown."""
+    if isinstance(text, str):
+        return _Filler().vformat(text, (), values)
+    if isinstance(text, Mapping):
+        return {name: filled(inner, values) for name, inner in text.items()}
+    return [filled(inner, values) for inner in text] if isinstance(text, list) else text
+
+
+@in_both
+def say(text: str, /, **values: Any) -> str:
+    """Fill the braces of a text, as `filled` does, which then knows both systems of units."""
+    filled_in: str = filled(text, values)
+    return filled_in

@@ -17,7 +17,7 @@ from typing import Annotated, Any, get_args
 import typer
 
 from panbudget.errors import PanbudgetError, Problem, visible
-from panbudget.words import packaged
+from panbudget.words import packaged, units_shown
 
 TEXTS = packaged("cli/verbs.toml")
 _FILES = packaged("reports/folders.toml")["files"]
@@ -153,20 +153,22 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
 
         step("reading the scenario")
         scenario = load_scenario(path, *laid_over)
-        folder = contextlib.nullcontext() if out is None else new_folder(out, command_line, overwrite=overwrite)
-        with folder as made:
-            result = body(scenario, step=step, **given)
-            done = result if isinstance(result, Done) else Done(result)
-            if made is not None:
-                step("drawing and writing")
-                writing.write_into(done.result, made, figures=figures)
+        with units_shown(scenario.units):
+            folder = contextlib.nullcontext() if out is None else new_folder(out, command_line, overwrite=overwrite)
+            with folder as made:
+                result = body(scenario, step=step, **given)
+                done = result if isinstance(result, Done) else Done(result)
+                if made is not None:
+                    step("drawing and writing")
+                    writing.write_into(done.result, made, figures=figures)
+            lines = () if quiet or as_json else done.result.sentences() if done.lines is None else done.lines
+            lines = [str(line) for line in lines]
     if laid_over:
         say(f"Laid over: {', '.join(laid_over)}.", quiet=quiet, aside=as_json)
     if as_json:
         print_json(writing.as_json(done.result))
-    elif not quiet:
-        for line in done.result.sentences() if done.lines is None else done.lines:
-            say(line)
+    for line in lines:
+        say(line)
     if out is not None:
         say(f"Wrote {TEXTS[command_line]['wrote'].format(out=out)}", quiet=quiet, aside=as_json)
     if strict and done.danger:
@@ -236,7 +238,7 @@ def table(
         justify: Any = "right" if numbers_from is not None and index >= numbers_from else "left"
         drawn.add_column(Text(heading), justify=justify, overflow="fold", width=width)
     for row in rows:
-        drawn.add_row(*map(Text, row))  # as text, whose brackets are no style
+        drawn.add_row(*(Text(str(cell)) for cell in row))  # as text, whose brackets are no style
     with console.capture() as captured:
         console.print(drawn)
     return captured.get().removesuffix("\n")

@@ -7,8 +7,9 @@ How a verb uses it. Its room, ``reports/VERB/``, holds three things:
   ``subheading``), ``text`` above, ``note`` in small letters beneath, ``none`` in place of an empty table, and how its
   table is shown: ``names`` (so many columns of names before the numbers), ``grouped`` (a name is not repeated in the row
   below), ``paired`` (rows belong two and two), ``columns`` (column of the DataFrame -> its heading, or heading and
-  format, as `written` takes it). ``[captions]`` has a caption a figure. What stands in braces is filled in: ``{litres}``,
-  ``{litres:litres}``, ``{days:count day}``; after the colon, a format as above.
+  format, as `words.written` takes it). ``[captions]`` has a caption a figure. What stands in braces is filled in: ``{litres}``,
+  ``{litres:litres}``, ``{days:count day}``, ``{level:depth}``; after the colon, a format as above. A heading that ends with
+  ``[depth]`` or another kind of quantity has its unit there, and its column's numbers in that unit.
 - ``page.py``: a function from a result and its drawn figures to a `Report`, whose sections are made by `section`, in the
   page's order; an empty section is left out. And ``VERB``, a `writing.Verb`, which names page, totals, tables and
   figures; `writing.write` does the rest.
@@ -22,7 +23,6 @@ from __future__ import annotations
 import datetime as dt
 import functools
 import re
-import string
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -34,58 +34,12 @@ from markupsafe import Markup
 from panbudget import words
 from panbudget.season.result import SEVERITIES, Finding
 from panbudget.studies.ranges import SCAN
+from panbudget.words import InUnits, filled, written
 
 #: a table's rows
 Rows = Iterable[Mapping[str, Any]] | pd.DataFrame
 #: keys of a section in ``texts.toml`` that say how its table is shown
 _OF_TABLE = ("columns", "names", "grouped", "paired", "caption", "widths", "total")
-
-
-def written(value: Any, form: str | int) -> str:
-    """
-    Put a value as text.
-
-    Parameters
-    ----------
-    value : object
-    form : str or int
-        Decimals; or a function of `panbudget.words` and what it takes beside the value, such as "litres", "percent 1" or
-        "count day"; or a format as Python's own.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> written(0.256, "percent 1").replace("\\u00a0", " "), written(3, "count day").replace("\\u00a0", " ")
-    ('25.6 %', '3 days')
-    >>> written(2.5, 1), written(2.5, "g")
-    ('2.5', '2.5')
-    """
-    if isinstance(form, int):
-        return words.number(value, form)
-    name, *options = form.split() or [""]
-    if not hasattr(words, name):
-        return format(value, form)
-    text: str = getattr(words, name)(value, *(int(option) if option.isdigit() else option for option in options))
-    return text
-
-
-class _Filler(string.Formatter):
-    """Fills the braces of a text by `written`."""
-
-    def format_field(self, value: Any, format_spec: str) -> str:
-        return written(value, format_spec)
-
-
-def filled(text: Any, values: Mapping[str, Any]) -> Any:
-    """Fill the braces of a text, or of all texts in a list or table of them."""
-    if isinstance(text, str):
-        return _Filler().vformat(text, (), values)
-    if isinstance(text, Mapping):
-        return {name: filled(inner, values) for name, inner in text.items()}
-    return [filled(inner, values) for inner in text] if isinstance(text, list) else text
 
 
 @functools.cache
@@ -265,8 +219,10 @@ def section(
     fixed = dict(texts(room).get(key, {}))
     if "figures" in content:
         fixed["captions"] = texts(room)["captions"]
-    if fill is not None:
-        fixed = filled(fixed, fill)
+    if table is not None and not isinstance(table, pd.DataFrame):
+        table = list(table)
+    if fill is not None or table is None or len(table):  # of an empty table nobody knows what its words would say
+        fixed = filled(fixed, fill or {})
     described = {name: fixed.pop(name) for name in _OF_TABLE if name in fixed}
     if table is not None:
         fixed["table"] = labelled(table, **described)
@@ -296,7 +252,9 @@ def labelled(rows: Rows, columns: Mapping[str, Any] | None = None, **shown: Any)
         With ``labels`` and ``formats`` in attrs, and what else was given.
     """
     columns = columns or {}
-    frame = pd.DataFrame(rows if isinstance(rows, pd.DataFrame) else list(rows))
+    if not isinstance(rows, pd.DataFrame):  # a frame's column of texts would keep the metric ones
+        rows = [{key: str(v) if isinstance(v, InUnits) else v for key, v in row.items()} for row in rows]
+    frame = pd.DataFrame(rows)
     if not len(frame.columns):
         frame = pd.DataFrame(columns=list(columns))
     frame = frame[[name for name in columns or frame if name in frame]]
@@ -321,8 +279,14 @@ def table_of(frame: pd.DataFrame) -> Table:
     Table
     """
     labels, units, formats = (frame.attrs.get(key, {}) for key in ("labels", "units", "formats"))
-    headings = [labels.get(name, str(name)) + (f" [{units[name]}]" if units.get(name) else "") for name in frame]
-    columns = [[_cell(value, formats.get(name, 0)) for value in frame[name].tolist()] for name in frame]
+    heads = [
+        words.heading(labels.get(name, str(name)) + (f" [{units[name]}]" if units.get(name) else "")) for name in frame
+    ]
+    headings, kinds = [text for text, _ in heads], [kind for _, kind in heads]
+    columns = [
+        [_cell(value, formats.get(name, 0), kind) for value in frame[name].tolist()]
+        for name, kind in zip(frame, kinds, strict=True)
+    ]
     if frame.attrs.get("grouped") and columns:
         first = columns[0]
         columns[0] = [text if at == 0 or text != first[at - 1] else "" for at, text in enumerate(first)]
@@ -330,14 +294,15 @@ def table_of(frame: pd.DataFrame) -> Table:
     return Table(tuple(headings), tuple(zip(*columns, strict=True)), **shown)
 
 
-def _cell(value: Any, form: str | int) -> str:
+def _cell(value: Any, form: str | int, kind: str = "") -> str:
     if isinstance(value, str):
-        return value
+        return str(value)
     if isinstance(value, dt.date):
         return value.isoformat().replace("-", "\u2011")  # so that no cell breaks a date
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return written(None if value != value else value, form)
+    value = None if value != value else value
+    return words.bare(value, kind, form) if kind else str(written(value, form))
 
 
 def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
@@ -390,7 +355,7 @@ def _templates() -> jinja2.Environment:
 
 def render(template: str, **content: Any) -> str:
     """Fill one of our templates."""
-    return _templates().get_template(template).render(**content) + "\n"
+    return _templates().get_template(template).render(paper=words.paper(), **content) + "\n"
 
 
 def page(report: Report) -> str:
@@ -404,6 +369,6 @@ def page(report: Report) -> str:
     Returns
     -------
     str
-        A whole page of HTML, which stands by itself and prints on A4.
+        A whole page of HTML, which stands by itself and prints on A4, or on Letter where units are those of the US.
     """
     return render(report.template, title=report.title, report=report, fixed=texts())

@@ -16,7 +16,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, is_dataclass, replace
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import pandas as pd
 from matplotlib.axes import Axes
@@ -29,7 +29,9 @@ from panbudget.reports.measuring import measure_first, measured_data
 from panbudget.reports.pages import Report, page, section
 from panbudget.scenario.garden import Scenario
 from panbudget.season.result import Season
+from panbudget.words import System, units_shown
 
+_T = TypeVar("_T")
 _PACKAGES = ("numpy", "pandas", "pyet", "pint", "pydantic", "matplotlib")
 
 
@@ -72,12 +74,28 @@ class Verb:
     measures: bool = False
 
 
+def _shown(make: Callable[..., _T], units: System | None = None) -> Callable[..., _T]:
+    """Make something in the units of the result's garden, or in those given."""
+
+    @functools.wraps(make)
+    def made(result: Any, *given: Any, **options: Any) -> _T:
+        with units_shown(units or result.scenario.units):
+            return make(result, *given, **options)
+
+    return made
+
+
+#: what is for machines is metric, the words in it, too
+_metric = functools.partial(_shown, units="metric")
+
+
 def verb_of(result: Any) -> Verb:
     """Return the description of the command that a result comes from."""
     verb: Verb = importlib.import_module(f"panbudget.reports.{result.room}.page").VERB
     return verb
 
 
+@_shown
 def sentences(result: Any) -> list[str]:
     """Return what a result's page says first."""
     verb = verb_of(result)
@@ -89,6 +107,7 @@ def _measure_first(result: Any) -> list[str]:
     return measure_first(verb.of(result)) if verb.measures else []
 
 
+@_metric
 def as_json(result: Any) -> dict[str, Any]:
     """Return what a result's JSON file holds, and ``--json`` prints."""
     verb = verb_of(result)
@@ -118,6 +137,7 @@ def _plain(value: Any) -> Any:
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
+@_shown
 def as_page(result: Any, figures: Mapping[str, str] | None = None) -> str:
     """Return a result's page as HTML, with its figures (name -> SVG element) in it."""
     verb = verb_of(result)
@@ -147,13 +167,13 @@ def write_into(result: Any, folder: Path, *, figures: bool = False) -> None:
     verb = verb_of(result)
     names = FILES_OF[verb.command]
     for name, table in verb.tables.items():
-        files.write_csv(table(result), folder / name)
+        files.write_csv(_metric(table)(result), folder / name)
     for name in [name for name in names if name.endswith(".json")][:1]:
         files.write_json(as_json(result), folder / name)
     for name, content in verb.files.items():
-        if whole := content(result):
+        if whole := _shown(content)(result):
             (folder / name).write_bytes(whole)
-    draws = verb.figures(result)
+    draws = {name: _shown(drawn) for name, drawn in verb.figures(result).items()}
     drawn = draw(draws, result, folder / "figures" if figures and draws else None)
     (folder / names[0]).write_text(as_page(result, drawn), encoding="utf-8")
 
@@ -181,6 +201,7 @@ def write(result: Any, folder: Path, *, overwrite: bool = False, figures: bool =
         write_into(result, made, figures=figures)
 
 
+@_shown
 def plot(result: Any, figure: str = "", **options: Any) -> Sequence[Axes]:
     """Draw one of a result's figures; see `extras.Reported.plot`."""
     draws = verb_of(result).figures(result)

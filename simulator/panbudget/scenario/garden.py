@@ -19,6 +19,7 @@ from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
 from pydantic import Field, PrivateAttr, ValidationError
 
+from panbudget import words
 from panbudget.errors import CONTROLS, Problem, ScenarioError, did_you_mean
 from panbudget.files import read_toml
 from panbudget.scenario import problems as scenario_errors
@@ -28,6 +29,7 @@ from panbudget.scenario.faults import Fault, Knocked
 from panbudget.scenario.pans import Pan
 from panbudget.scenario.quantities import Date, Described, Flag, Flow, Length, Number, OneOf, Pressure, Time, in_order
 from panbudget.scenario.rights import StatementRules
+from panbudget.scenario.show import Show, units_asked, units_of
 from panbudget.scenario.supplies import Mains, Pipe, Supply, Tank
 from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.scenario.wishes import Owned, Wishes
@@ -296,6 +298,8 @@ class _Source(NamedTuple):
     path: Path = Path("scenario.toml")
     sha256: str = ""
     laid_over: tuple[str, ...] = ()
+    #: those that the file uses most: what is laid over it asks for others or leaves them
+    units: words.System = "metric"
 
 
 class Scenario(Described):
@@ -308,6 +312,7 @@ class Scenario(Described):
     season: SeasonDates
     log: LogSource | None = None
     neighbour: Neighbour = Field(default_factory=Neighbour)
+    show: Show = Field(default_factory=Show)
     supply: dict[str, Supply] = Field(min_length=1)
     controller: dict[str, Controller] = Field(min_length=1)
     wishes: Wishes = Field(default_factory=Wishes)
@@ -413,8 +418,13 @@ class Scenario(Described):
     @property
     def sha256(self) -> str:
         """Fingerprint of the garden as it runs, variants laid over it and defaults filled in; variants not used leave no mark."""
-        described = self.model_dump(mode="json", exclude={"variant", "log", "neighbour"})
+        described = self.model_dump(mode="json", exclude={"variant", "log", "neighbour", "show"})
         return hashlib.sha256(json.dumps(described, sort_keys=True).encode()).hexdigest()
+
+    @property
+    def units(self) -> words.System:
+        """Units in which pages, figures and lines speak: as `show` says, or those that the file uses most."""
+        return units_asked(self.described) or self._source.units
 
     @property
     def laid_over(self) -> tuple[str, ...]:
@@ -537,11 +547,12 @@ def _overlaid(base: Mapping[str, Any], overlay: Mapping[str, Any]) -> dict[str, 
 
 def _checked(source: _Source, prefix: str = "", file: str = "") -> Scenario:
     """Check what is described; ``file`` is to blame where that is not the source's."""
-    try:
-        scenario = Scenario.model_validate(source.described)
-    except ValidationError as error:
-        problems = scenario_errors.problems(error, Scenario, prefix)
-        raise ScenarioError(*problems, file=file or str(source.path)) from None
+    with words.units_shown(units_asked(source.described) or source.units):
+        try:
+            scenario = Scenario.model_validate(source.described)
+        except ValidationError as error:
+            problems = scenario_errors.problems(error, Scenario, prefix)
+            raise ScenarioError(*problems, file=file or str(source.path)) from None
     scenario._source = source
     return scenario
 
@@ -589,7 +600,8 @@ def scenario_from(description: Mapping[str, Any], path: str | Path = "scenario.t
     wrong = [*unseen(described)]
     if wrong:
         raise ScenarioError(*wrong, file=str(path))
-    scenario = _checked(_Source(described, Path(path), hashlib.sha256(repr(described).encode()).hexdigest()))
+    sha256, units = hashlib.sha256(repr(described).encode()).hexdigest(), units_of(described)
+    scenario = _checked(_Source(described, Path(path), sha256, units=units))
     for name in scenario.variant:
         try:
             scenario.with_variant(name)

@@ -14,6 +14,7 @@ from typing import Any, Self
 import numpy as np
 import numpy.typing as npt
 
+from panbudget import words
 from panbudget.numeric import Floats, Mask
 from panbudget.physics import bare_soil, crops, soil
 from panbudget.scenario import beds as scenario
@@ -186,7 +187,7 @@ def bed_forcing(
     assumptions, salty = list(demand.assumptions), bed.leaching
     reach = sum(thickness for thickness, _ in ground.layers)
     if ground.layers and float(demand.root_depth.max()) > reach + 1e-9:
-        assumptions.append(_TEXTS["deep-roots"].format(reach=reach))
+        assumptions.append(words.say(_TEXTS["deep-roots"], reach=reach))
     rain_in = rain[first:after]
     if bed.curve_number is not None:
         numbers: float | Floats = bed.curve_number
@@ -419,7 +420,7 @@ def _stages_by_heat(
     if wanted[-1] > total[-1]:
         recent = float(heat[-30:].mean())
         if recent <= 0.0:
-            raise PlantingError(_TEXTS["heat-never"].format(name=name, wanted=wanted[-1], base=base))
+            raise PlantingError(words.say(_TEXTS["heat-never"], name=name, wanted=wanted[-1], base=base))
         more = int(np.ceil((wanted[-1] - total[-1]) / recent))
         total = np.concatenate([total, total[-1] + recent * np.arange(1, more + 1)])
         assumptions.append(_TEXTS["heat-open"].format(name=name))

@@ -16,13 +16,12 @@ from panbudget.scenario.faults import Fault
 from panbudget.scenario.garden import Scenario
 from panbudget.season import TEXTS
 from panbudget.season.layout import Forcing, Row
-from panbudget.words import day_said, number
+from panbudget.words import day_said, joined, say
 
 DAYS_A_MONTH = 365.25 / 12.0
 _MOST = 0.001  # kg; no swing is smaller
-# how a fault's sizes are shown: by what they are multiplied, and with how many decimals; flows are by the hour
-_SHOWN = dict.fromkeys(("share", "rate", "factor"), (100.0, 0))
-_SHOWN |= {"loss": (24.0, 1), "above": (1.0, 1), "splash": (1.0, 1)}
+# by what a fault's sizes are multiplied where they are shown; flows are by the hour
+_SHOWN = {"share": 100.0, "rate": 100.0, "factor": 100.0, "loss": 24.0, "above": 1.0, "splash": 1.0}
 
 
 def fault_days(fault: Fault, dates: pd.DatetimeIndex) -> Mask:
@@ -88,15 +87,15 @@ def fault_said(fault: Fault) -> str:
     if isinstance(fault, kinds.Knocked):
         changes = (("trip", fault.trip, "heavier", "lighter"), ("swing", fault.swing, "larger", "smaller"))
         parts = [
-            f"{what} {number(abs(1000.0 * by))} g {more if by > 0.0 else less}"
+            say(TEXTS["faults"]["knocked"], what=what, by=abs(1000.0 * by), how=more if by > 0.0 else less)
             for what, by, more, less in changes
             if by is not None
         ]
-        return "counterweight knocked: " + ", ".join(parts)
+        return joined("", ("counterweight knocked: ", joined(", ", parts)))
     sizes = {name: getattr(fault, name, None) for name in _SHOWN}
-    shown = {name: number(size * _SHOWN[name][0], _SHOWN[name][1]) for name, size in sizes.items() if size is not None}
+    shown = {name: size * _SHOWN[name] for name, size in sizes.items() if size is not None}
     text: str = TEXTS["faults"][fault.kind + ("-by-month" if "rate" in shown else "")]
-    return text.format(**shown)
+    return say(text, **shown)
 
 
 def with_faults(scenario: Scenario, forcing: Forcing) -> Forcing:
@@ -146,7 +145,8 @@ def fault_assumptions(scenario: Scenario) -> list[str]:
     for fault in scenario.fault:
         first = f"from {day_said(fault.start)}" if fault.start is not None else "from before the first day"
         last = f"to {day_said(fault.end)}" if fault.end is not None else "on"
-        lines.append(f"fault, {fault_where(fault, scenario)}: {fault_said(fault)}, {first} {last}")
+        where = f"fault, {fault_where(fault, scenario)}: "
+        lines.append(joined("", (where, fault_said(fault), f", {first} {last}")))
     return list(dict.fromkeys(lines))
 
 

@@ -39,8 +39,8 @@ HOT_DAY_SHARE = 0.9  # quantile of daily pan evaporation taken for a hot day
 MODELS_APART = 0.15
 _NEARLY_ALL = 0.995  # of what plants could use: shown as 100 %
 
-# of a pan's salt: decimals shown, and shares shown as per cent
-_SALT_SHOWN = {"salinity_ds_m": 1, "came_g": 0, "most_g_per_kg": 1, "drift_most_g": 0}
+# of a pan's salt: what is shown, and shares shown as per cent
+_SALT_SHOWN = ("salinity_ds_m", "came_g", "most_g_per_kg", "drift_most_g")
 _SALT_SHARES = ("evaporation_less", "drift_most_of_swing")
 
 _TEXTS: dict[str, str] = TEXTS["findings"]
@@ -76,7 +76,7 @@ def _finding(
 ) -> Finding:
     """One finding, of the days on which a mask is true; ``text`` names its words where one code has several."""
     hits = list(days.index[days.to_numpy(bool)]) if days is not None else []
-    message = _TEXTS[text or code].format(days=counted(len(hits), "day"), **values)
+    message = words.say(_TEXTS[text or code], days=counted(len(hits), "day"), **values)
     return Finding(severity, code, at, message, f"{hits[0]:%Y-%m-%d}" if len(hits) else None, len(hits))
 
 
@@ -128,7 +128,7 @@ def _of_weather(season: Season) -> Iterator[Finding]:
             total = count >= len(days)
             often = "every day" if total else f"{count} of {len(days)} days"
             text = f"filled-{'borrowed' if is_borrowed(method) else 'estimated'}{'-whole' if total else ''}"
-            message = _TEXTS[text].format(column=column, often=often, method=method)
+            message = words.say(_TEXTS[text], column=column, often=often, method=method)
             first = f"{days.index[0]:%Y-%m-%d}" if total else None
             yield Finding("caution" if total else "note", "filled", "weather", message, first, count)
 
@@ -185,7 +185,7 @@ def _of_salt(season: Season, name: str) -> Iterator[Finding]:
     salt = season.totals["controllers"][name].get("salt")
     if salt is None:
         return
-    shown = {key: words.number(salt[key], decimals) for key, decimals in _SALT_SHOWN.items()}
+    shown: dict[str, Any] = {key: salt[key] for key in _SALT_SHOWN}
     shown |= {key: words.number(100.0 * salt[key], 1) for key in _SALT_SHARES}
     if salt["rinse_every_days"] is None:
         yield _finding("note", "salt", name, **shown)

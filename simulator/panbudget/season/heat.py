@@ -24,7 +24,7 @@ from panbudget.season import TEXTS
 from panbudget.weather import Weather
 from panbudget.weather.flags import MADE_HEAT
 from panbudget.weather.site import Site
-from panbudget.words import day_said
+from panbudget.words import day_said, say
 
 # what makes a heat wave; issue "Decide", and common practice, no source
 LEAST_DAYS = 3
@@ -139,7 +139,7 @@ def find_heat_waves(daily: pd.DataFrame, start: dt.date, end: dt.date, *, hot_ab
         for first, after in zip(edges[::2], edges[1::2], strict=True)
         if after - first >= LEAST_DAYS
     )
-    definition = (_TEXTS["wave"] + _TEXTS[rule]).format(**limits, **values)
+    definition = say(_TEXTS["wave"] + _TEXTS[rule], **limits, **values)
     return HeatWaves(waves, definition, pd.Series(limit, index=index, name="limit_c"))
 
 
@@ -166,7 +166,7 @@ def said(heat: Heat) -> str:
     """Say what a made-up heat wave is."""
     rain = "without rain" if heat.without_rain else "rain as it was"
     text: str = _TEXTS["made"]
-    return text.format(days=heat.days, start=day_said(heat.start), warmer=heat.warmer, rain=rain)
+    return say(text, days=heat.days, start=day_said(heat.start), warmer=heat.warmer, rain=rain)
 
 
 def made_wave(daily: pd.DataFrame, heat: Heat) -> HeatWave:

@@ -30,6 +30,7 @@ from panbudget.season.record import PanForcing, Record, record_of
 from panbudget.season.supplies import Valve
 from panbudget.tables.soils import find_soil
 from panbudget.weather import Weather
+from panbudget.words import joined, say
 
 #: an opening list longer than this is a mistake in the scenario, not a season
 MOST_OPENINGS = 500_000
@@ -271,8 +272,12 @@ class Forcing:
         for index in np.flatnonzero(most > MOST_OPENINGS):
             valve = self.bundle.valves[index % len(self.bundle.valves)]  # several may be one, at other sizes
             where = f"{valve.where(self.dates[0].year)}.valve.swing"
-            found = f"= {pans.swing[index].min():g} kg would open the valve some {most[index]:.0f} times"
-            cure = f"a pan of {pans.area[index]:g} m² wants a larger swing"
+            found = say(
+                "= {swing:weight g} would open the valve some {most:.0f} times",
+                swing=pans.swing[index].min(),
+                most=most[index],
+            )
+            cure = say("a pan of {area:area g} wants a larger swing", area=pans.area[index])
             raise ScenarioError(Problem("small-swing", where, found, "", cure), file=self.record.file)
         return int(most.sum())
 
@@ -391,7 +396,7 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date, 
 def _assumptions(forcing: Forcing, scenario: Scenario) -> Iterator[str]:
     yield from forcing.bundle.assumptions
     for part in forcing.parts:
-        yield from (f"{part.key}: {text}" for text in part.assumptions)
+        yield from (joined(": ", (part.key, text)) for text in part.assumptions)
     site = scenario.site
     times = {time for controller in scenario.controller.values() for time in controller.valve.press_times}
     if times - {"sunrise", "sunset"} and (site.longitude is None or site.timezone is None):

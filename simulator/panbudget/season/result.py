@@ -19,7 +19,7 @@ from panbudget.season.layout import Forcing
 from panbudget.season.salt import SaltLeft
 from panbudget.season.totals import COLUMNS, PREFIXES
 from panbudget.weather import Weather
-from panbudget.words import count, litres, number
+from panbudget.words import amount, count, litres, units_shown
 
 _OF_DAY = ["eto_mm", "rain_mm"]
 _OF_CONTROLLER = ["pan_mm", "openings", "open_hours", "pan_level_kg"]
@@ -196,13 +196,18 @@ class Season(Reported):
         return with_units(table)
 
     def __repr__(self) -> str:
+        with units_shown(self.scenario.units):
+            return self._told()
+
+    def _told(self) -> str:
         span = self.totals["season"]
         lines = [f'Season of "{self.totals["title"]}", {span["start"]} to {span["end"]}, {count(span["days"], "day")}']
         for name, pan in self.totals["controllers"].items():
             lines.append(f"{name}: {count(pan['openings'], 'opening')}, {litres(pan['litres'])} through the valve")
             lines += [
-                f"  {key.split('/')[1]}: {number(bed['irrigation_mm'])} mm given, {number(bed['net_demand_mm'])} mm "
-                f"needed, driest quarter {count(bed['driest_quarter']['stress_days'], 'day')} short of water"
+                f"  {key.split('/')[1]}: {amount(bed['irrigation_mm'], 'depth', '0')} given, "
+                f"{amount(bed['net_demand_mm'], 'depth', '0')} needed, "
+                f"driest quarter {count(bed['driest_quarter']['stress_days'], 'day')} short of water"
                 for key, bed in self.totals["beds"].items()
                 if key.split("/")[0] == name
             ]

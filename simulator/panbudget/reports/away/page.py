@@ -8,13 +8,14 @@ from dataclasses import asdict
 from typing import Any
 
 from panbudget.reports.away.figures import room_figure
-from panbudget.reports.pages import Report, filled, margin_said, texts, words_of
+from panbudget.reports.pages import Report, margin_said, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.years import moved
 from panbudget.studies.away.judging import Change, Sure
 from panbudget.studies.away.leaving import Away
 from panbudget.studies.away.stays import Stay
 from panbudget.studies.ranges import ranges_of
+from panbudget.words import filled
 
 _section, _say = words_of("away")
 _ENOUGH_YEARS = 5  # common practice, no source

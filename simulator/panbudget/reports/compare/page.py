@@ -9,12 +9,12 @@ from typing import Any
 import pandas as pd
 
 from panbudget.reports.compare.figures import COMPARE_FIGURES
-from panbudget.reports.pages import Report, Section, filled, texts, words_of
+from panbudget.reports.pages import Report, Section, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
 from panbudget.studies.compare import AS_DESCRIBED, BED_MEASURES, RULE, VALVE_MEASURES, Comparison, measure_of, round_to
 from panbudget.studies.ranges import ranges_of
-from panbudget.words import count, days_said, number, percent, signed
+from panbudget.words import count, days_said, filled, number, percent, signed
 
 _section, _say = words_of("compare")
 

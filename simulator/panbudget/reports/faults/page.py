@@ -6,10 +6,10 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from panbudget.reports.faults.figures import harm_figure
-from panbudget.reports.pages import Report, Section, texts, words_of, written
+from panbudget.reports.pages import Report, Section, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.studies.faults import CURES, LOOKS, Signs, Trial, Trials
-from panbudget.words import count, day_said, days_said
+from panbudget.words import count, day_said, days_said, written
 
 _section, _say = words_of("faults")
 _NAMED = 3

@@ -8,13 +8,13 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from panbudget.reports.measuring import ruler_worth
-from panbudget.reports.pages import Report, Section, filled, margin_said, texts, words_of
+from panbudget.reports.pages import Report, Section, margin_said, texts, words_of
 from panbudget.reports.setup.pan_drawing import DrawnPage, pan_drawing
 from panbudget.reports.setup.pdf import setup_pdf
 from panbudget.reports.writing import Verb, provenance
 from panbudget.studies.ranges import ranges_of
 from panbudget.studies.setup import JUG_MINUTES, KEPT, SetUp, ValveSheet
-from panbudget.words import number, percent
+from panbudget.words import filled, number, percent
 
 _section, _say = words_of("setup")
 

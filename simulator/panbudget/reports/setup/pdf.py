@@ -1,9 +1,10 @@
 """
-Setup PDF: the same page on paper, one A4 sheet a valve, the same bytes for the same garden.
+Setup PDF: the same page on paper, one sheet of A4 or Letter a valve, the same bytes for the same garden.
 """
 
 from collections.abc import Sequence
 
+from panbudget import words
 from panbudget.reports.pages import Report
 from panbudget.reports.pdf import POINT, SIDE, Paper, quiet
 from panbudget.reports.setup.pan_drawing import HEIGHT, Box, DrawnPage, Line, Shape
@@ -36,7 +37,7 @@ def setup_pdf(report: Report) -> bytes:
 
 def _written(report: Report, scale: float) -> Paper:
     """The sheets with letters of this size."""
-    paper = Paper(report.title)
+    paper = Paper(report.title, size=words.paper())
     for page in report.pages:
         assert isinstance(page, DrawnPage)
         paper.add_page()

@@ -9,9 +9,10 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-from panbudget.reports.pages import filled, texts
+from panbudget.reports.pages import texts
 from panbudget.studies.statement.account import Statement
 from panbudget.studies.statement.ledger import year_starts
+from panbudget.words import filled
 
 
 def weather_kind(statement: Statement) -> str:

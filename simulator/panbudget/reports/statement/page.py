@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 
 from panbudget.files import json_bytes, write_csv
-from panbudget.reports.pages import filled, texts
+from panbudget.reports.pages import texts
 from panbudget.reports.season.files import daily_table, openings_table
 from panbudget.reports.statement.origins import first_day_said, weather_kind, weather_said
 from panbudget.reports.statement.pdf import statement_pdf
@@ -22,6 +22,7 @@ from panbudget.season.supplies import float_source
 from panbudget.studies.ranges import ranges_of
 from panbudget.studies.statement.account import Account, Statement
 from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS
+from panbudget.words import filled
 
 _CSV_COLUMNS = [
     *("source", "holder", "reference", "water_year", "month", "from", "to", "days_of_use", "unit", "modelled"),

@@ -15,7 +15,7 @@ import pandas as pd
 
 from panbudget.files import json_bytes
 from panbudget.reports.garden import garden_line
-from panbudget.reports.pages import Report, Section, filled, texts, words_of
+from panbudget.reports.pages import Report, Section, texts, words_of
 from panbudget.reports.statement.origins import covered_said, first_day_said, weather_mark, weather_said
 from panbudget.reports.writing import as_json, provenance
 from panbudget.scenario.garden import WeighedValve
@@ -29,7 +29,7 @@ from panbudget.studies.statement.account import Account, Fate, Statement
 from panbudget.studies.statement.ledger import BY_RATIO, METERED, MODELLED, PART, SPLIT, Metered, beyond
 from panbudget.studies.statement.meter import months_of
 from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS, amount, rounded_parts
-from panbudget.words import count, day_said, days_said, number, percent
+from panbudget.words import count, day_said, days_said, filled, number, percent
 
 _section, _say = words_of("statement")
 _MOST_READINGS = 24  # in a table; of more, the first, the last and those with an event

@@ -7,9 +7,10 @@ Black on white, for paper; nothing private stands on it but what `[neighbour]` n
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from panbudget.reports.pages import Section, filled, labelled, sentence, texts
+from panbudget.reports.pages import Section, labelled, sentence, texts
 from panbudget.reports.pdf import Paper, PaperSize, quiet
 from panbudget.studies.today.standing import Today
+from panbudget.words import filled
 
 _A_WHILE = 240.0  # minutes
 _BODY, _TABLE, _SMALL = 9.5, 8.5, 8.0  # points

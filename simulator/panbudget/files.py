@@ -118,7 +118,8 @@ def bounded(stream: IO[bytes] | gzip.GzipFile, most: int = MOST_UNPACKED) -> byt
             raise Unlikely("too-large", f"holds more than {most / 1e6:g} MB", cure="keep what you need of it")
         if len(chunk) == _CHUNK and not chunk.strip(b"\0"):
             raise Unlikely("nul", f"line {lines + 1} holds megabytes of NUL characters", cure="copy the file again")
-        filled = [row for row in rows if row.strip(b' ,;|"\t\r')]
+        many = len(rows) > _MANY_LINES and len(set(rows)) < len(rows) / 2
+        filled = [row for row in rows if row.strip(b' ,;|"\t\r')] if many else []
         if len(filled) > _MANY_LINES and len(set(filled)) < _FEW_OF_THEM * len(filled):
             raise Unlikely("repeated", f"has the same few lines again and again, from line {lines + 1} on")
         lines += len(rows) - 1
@@ -135,7 +136,8 @@ def unlikely_text(text: str) -> tuple[int, str] | None:
     """Return the line of a NUL or of a cell of too many letters, and what it holds; None where there is neither."""
     if (at := text.find("\0")) >= 0:
         return text.count("\n", 0, at) + 1, "holds a NUL character (a byte of 0)"
-    for number, line in enumerate(text.split("\n"), 1):
+    lines = text.split("\n")
+    for number, line in enumerate(lines if max(map(len, lines)) > LONGEST_CELL else (), 1):
         if len(line) > LONGEST_CELL and max(map(len, re.split("[,;\t|]", line))) > LONGEST_CELL:
             return number, f"holds a cell of more than {LONGEST_CELL:,} characters"
     return None

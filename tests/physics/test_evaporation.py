@@ -299,3 +299,19 @@ def test_the_regressions_are_those_of_table_7_digit_by_digit(cover, wind, rh, fe
     """FAO-56 (1998), Table 7: each coefficient times 2 m/s, 50 %, ln F 0 or 4, ln 50 and ln 172.8."""
     got = evap.pan_coefficient(np.array([wind]), np.array([rh]), fetch=fetch, cover=cover).kp[0]
     assert got == pytest.approx(kp, abs=1e-8)
+
+
+@pytest.mark.parametrize("latitude", [38.6, -75.0, 0.0])
+def test_eto_is_that_which_pyet_gives_of_the_dates_themselves(latitude):
+    """The sky is looked up by the day of the year: the same to the last bit, leap years and polar night included."""
+    import pyet
+
+    days, rng = pd.date_range("2019-12-20", "2021-01-10"), np.random.default_rng(1)
+    names = {"tmin": (2, 8), "tmax": (12, 25), "vapour_pressure": (0.5, 1.0), "wind": (0.5, 5), "radiation": (1, 28)}
+    daily = pd.DataFrame({name: rng.uniform(*span, len(days)) for name, span in names.items()}, index=days)
+    mean = (daily["tmax"] + daily["tmin"]) / 2.0
+    options = {"tmax": daily["tmax"], "tmin": daily["tmin"], "ea": daily["vapour_pressure"], "clip_zero": False}
+    place = {"elevation": 240.0, "lat": np.radians(latitude)}
+    expected = pyet.pm_fao56(mean, daily["wind"], rs=daily["radiation"], **options, **place)
+    found = evap.reference_evapotranspiration(daily, latitude=latitude, elevation=240.0)
+    assert found.to_numpy().tolist() == expected.to_numpy().tolist()

@@ -6,12 +6,14 @@ from __future__ import annotations
 
 import datetime as dt
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from panbudget.errors import WeatherError
 from panbudget.weather import read_weather
 from panbudget.weather.checks.sky import bright_bound
+from panbudget.weather.clean import open_weather
 from panbudget.weather.site import sky_of
 from tests.weather.sites import Site
 from tests.weather.test_broken_files import table, with_day
@@ -94,3 +96,20 @@ def test_a_bright_day_in_a_low_sun_is_brought_down(tmp_path, share, refused):
     assert found == pytest.approx(
         min(light[5], float(bright_bound(sky_of(days, latitude=52.0, elevation=0.0))[5])), abs=1e-3
     )
+
+
+def test_who_asks_for_no_cautions_has_the_same_days(tmp_path):
+    """A wind that stands still is a caution and no refusal: the table, its flags and the seasons' one run are the same."""
+    days, rng = pd.date_range("2020-01-01", "2021-12-31"), np.random.default_rng(1)
+    warm = 10.0 - 8.0 * np.cos(2.0 * np.pi * days.day_of_year / 365.0) + rng.normal(0.0, 2.0, len(days))
+    columns = {"tmin": warm, "tmax": warm + 9.0, "rh_max": 85.0 + rng.normal(0.0, 3.0, len(days)), "wind": 2.0}
+    columns |= {"rh_min": 45.0 + rng.normal(0.0, 4.0, len(days)), "rain": rng.exponential(2.0, len(days))}
+    file = tmp_path / "weather.csv"
+    pd.DataFrame(columns, index=days.rename("date")).round(1).to_csv(file)
+    spans = {year: (dt.date(year, 5, 1), dt.date(year, 8, 31)) for year in (2020, 2021)}
+    told, untold = (open_weather(file, SITE, cautious=cautious).seasons(spans) for cautious in (True, False))
+    assert told[2020].cautions
+    assert not untold[2020].cautions
+    for year in spans:
+        assert untold[year].daily.equals(told[year].daily)
+        assert untold[year].flags.equals(told[year].flags)

@@ -27,6 +27,8 @@ PAN_WIND = (1.202, 1.621)  # mm d⁻¹ kPa⁻¹ and per m/s
 PAN_ALBEDO = 0.14  # from memory
 PAN_SIDES_DIFFUSE = 1.42  # diffuse radiation on rim and walls, per unit on the level
 PAN_SIDES_GROUND = 0.42  # radiation from the ground on the walls
+_OF_ETO = ("tmin", "tmax", "vapour_pressure", "wind", "radiation", "pressure")
+_DAYS_OF_A_YEAR = pd.date_range("2000-01-01", periods=366)
 
 
 def reference_evapotranspiration(daily: pd.DataFrame, *, latitude: float, elevation: float) -> pd.Series[float]:
@@ -59,21 +61,21 @@ def reference_evapotranspiration(daily: pd.DataFrame, *, latitude: float, elevat
     """
     import pyet
 
-    pressure = None
-    if "pressure" in daily:
-        by_height = float(met.atmospheric_pressure(elevation))
-        pressure = daily["pressure"].fillna(by_height)
-    tmean = (daily["tmax"] + daily["tmin"]) / 2.0
+    day = {name: pd.Series(daily[name].to_numpy(float), index=daily.index) for name in _OF_ETO if name in daily}
+    if "pressure" in day:
+        day["pressure"] = day["pressure"].fillna(float(met.atmospheric_pressure(elevation)))
+    # the sky of each day of the year, and not of each day: pyet tells days of the year by writing dates out
+    sky = pyet.calc_rso(pyet.extraterrestrial_r(_DAYS_OF_A_YEAR, np.radians(latitude)), elevation).to_numpy()
     eto = pyet.pm_fao56(
-        tmean=tmean,
-        wind=daily["wind"],
-        rs=daily["radiation"],
-        tmax=daily["tmax"],
-        tmin=daily["tmin"],
-        ea=daily["vapour_pressure"],
-        pressure=pressure,
+        tmean=(day["tmax"] + day["tmin"]) / 2.0,
+        wind=day["wind"],
+        rs=day["radiation"],
+        tmax=day["tmax"],
+        tmin=day["tmin"],
+        ea=day["vapour_pressure"],
+        pressure=day.get("pressure"),
         elevation=elevation,
-        lat=np.radians(latitude),
+        rso=pd.Series(sky[pd.DatetimeIndex(daily.index).day_of_year.to_numpy() - 1], index=daily.index),
         clip_zero=False,
     )
     return pd.Series(np.asarray(eto, dtype=float), index=daily.index, name="eto_mm")

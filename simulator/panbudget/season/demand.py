@@ -318,7 +318,7 @@ def plant_of(described: scenario.NamedPlants) -> Plant:
         changes["root_depth_start"] = min(start, described.root_depth)
     if described.stages is not None:
         changes["stages"] = tuple(described.stages)
-    return dataclasses.replace(plant, **changes)
+    return dataclasses.replace(plant, **changes) if changes else plant
 
 
 def demand_curve(
@@ -397,6 +397,8 @@ def _staged(plant: Plant, planted: dt.date, climate: Climate, basal: bool) -> cr
         crops.kc_curve(part.dates, start, plant, wind=part.wind, rh_min=part.rh_min, basal=basal)
         for start, part in spans
     ]
+    if len(pieces) == 1 and climate.concerns(spans[0][1].dates):
+        return pieces[0]
     concern = [piece for piece, (_, part) in zip(pieces, spans, strict=True) if climate.concerns(part.dates)]
     assumptions = dict.fromkeys(text for piece in concern for text in piece.assumptions)
     by_day = ("kc", "height", "root_depth", "growing", "stage")

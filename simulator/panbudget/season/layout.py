@@ -105,6 +105,7 @@ class Bundle:
     lanes: tuple[str, ...] = LANES[:3]
     assumptions: tuple[str, ...] = ()
     _by_length: dict[int, tuple[Pans, Tanks]] = dataclasses.field(default_factory=dict, init=False)
+    _by_years: dict[int, tuple[Ground, ...]] = dataclasses.field(default_factory=dict, init=False)
 
     @functools.cached_property
     def rows(self) -> tuple[Row, ...]:
@@ -181,6 +182,13 @@ class Bundle:
         if n_days not in self._by_length:
             self._by_length[n_days] = (_repeated(self.pans, n_days), _repeated(self.tanks, n_days))
         return self._by_length[n_days]
+
+    def grounds_along(self, by: int) -> tuple[Ground, ...]:
+        """Return the grounds with their plantings moved along by years; kept, since many places ask for the same."""
+        if by not in self._by_years:
+            moved = (ground._replace(bed=years.bed_in_year(ground.bed, by)) for ground in self.grounds)
+            self._by_years[by] = tuple(moved)
+        return self._by_years[by]
 
     def filled(self, parts: Sequence[BedForcing]) -> Beds:
         """Return the engine's beds: what a season gives to each ground, and the lanes."""
@@ -357,9 +365,9 @@ def grounds_in(
 ) -> tuple[BedForcing, ...]:
     """Return the bundle's grounds over some days; as `lay_out`."""
     parts = []
-    for controller, name, bed in bundle.grounds:
+    for controller, name, bed in bundle.grounds_along(by):
         try:
-            parts.append(record.ground(controller, name, years.bed_in_year(bed, by), first, after))
+            parts.append(record.ground(controller, name, bed, first, after))
         except demand.PlantingError as error:
             where = f"controller.{controller}.bed.{name}" + (f", {year}" if year else "")
             raise ScenarioError(Problem("planting", f"{where}:", str(error)), file=record.file) from error

@@ -99,7 +99,7 @@ class Record:
 
     def days(self, first: int, after: int) -> Days:
         """Return the engine's drivers of some days."""
-        rows = self.index[first:after].day_of_year.to_numpy() - 1
+        rows = made_once(self, "days of the year", lambda: self.index.day_of_year.to_numpy() - 1)[first:after]
         rain, eto = (np.ascontiguousarray(part[first:after]) for part in (self.rain, self.eto))
         return Days(rain, eto, self.daylight[rows], self.dark[rows])
 

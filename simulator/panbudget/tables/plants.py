@@ -99,6 +99,7 @@ def known_plants() -> list[str]:
     return list(dict.fromkeys(plant.name for plant in _plants().values()))
 
 
+@functools.cache
 def find_plant(name: str) -> Plant:
     """
     Look a plant up; case, hyphens, spaces and the plural don't matter.

@@ -121,6 +121,7 @@ class _Rules:
     end: dt.date | None = None
     table: str = "weather"
     trust: Sequence[str] = ()
+    cautious: bool = True
 
     def refuse(self, shown: str) -> None:
         """Raise with the options that can't be."""
@@ -210,6 +211,9 @@ def read_weather(
     return open_weather(path, site, wind_height=wind_height, fallbacks=fallbacks, **named, **options).over(start, end)
 
 
+_Whole = tuple[CheckedFile, _Rules, Borrowed]
+
+
 @dataclass(frozen=True)
 class WeatherFile:
     """
@@ -246,32 +250,32 @@ class WeatherFile:
         """
         seasons: dict[int, Weather | WeatherError] = {}
         runs: list[Weather] = []
-        flawless = len(spans) > 1 and self._flawless(spans.values())
+        flawless = self._flawless(spans.values()) if len(spans) > 1 else None
         for year, (start, end) in spans.items():
             try:
                 weather = next((run for run in reversed(runs) if run.holds(start, end)), None)
                 if weather is None:
-                    weather = _finished(*self._whole(start, end))
+                    # what a season is cautioned of is its own days' concern
+                    whole = flawless if flawless and not self.rules.cautious else self._whole(start, end)
+                    weather = _finished(*whole)
                     runs.append(weather)
-                elif not flawless:
+                elif flawless is None:
                     self._whole(start, end)
                 seasons[year] = weather
             except WeatherError as error:
                 seasons[year] = error
         return seasons
 
-    def _flawless(self, spans: Iterable[Span]) -> bool:
-        """Tell whether nothing lacks or is filled from the first day of all to the last: then none needs a look of its own."""
+    def _flawless(self, spans: Iterable[Span]) -> _Whole | None:
+        """Return all days from the first to the last where nothing lacks or is filled: then none needs a look of its own."""
         starts, ends = zip(*spans, strict=True)
         try:
-            self._whole(min(starts), max(ends), limits=GapLimits(0.0, 0), missing_rain="error")
+            read, rules, borrowed = self._whole(min(starts), max(ends), limits=GapLimits(0.0, 0), missing_rain="error")
         except WeatherError:
-            return False
-        return True
+            return None
+        return read, replace(rules, missing_rain=self.rules.missing_rain), borrowed
 
-    def _whole(
-        self, start: dt.date | None, end: dt.date | None, **changes: Any
-    ) -> tuple[CheckedFile, _Rules, Borrowed]:
+    def _whole(self, start: dt.date | None, end: dt.date | None, **changes: Any) -> _Whole:
         """Check the days asked for: refused if they are not whole after filling, or hold what can't be true."""
         rules = replace(self.rules, start=start, end=end, **changes)
         others = [(fallback, _checked_fallback(fallback, file, rules)) for fallback, file in self.others]
@@ -423,7 +427,7 @@ def _checked(file: RawFile, rules: _Rules, others: Sequence[tuple[Fallback, Chec
     sky = sky_of(pd.DatetimeIndex(daily.index), latitude=site.latitude, elevation=site.elevation)
     factor = 1.0 if height == _FINISHED_HEIGHT else float(air.wind_at_2m(1.0, height=height))
     inspection = Inspection(
-        daily, arranged.asked, raw, sky, site, rules.table, factor, *options, frozenset(rules.trust)
+        *(daily, arranged.asked, raw, sky, site, rules.table, factor, *options, frozenset(rules.trust), rules.cautious)
     )
     doubts = (*raw.doubts, *place_doubts(raw.station, arranged.daily, site))
     inspected = inspect_values(inspection)
@@ -587,7 +591,7 @@ def _climate(site: Site, index: float) -> tuple[bool, list[str]]:
 def _assumptions(flags: pd.DataFrame, fitted: Mapping[tuple[str, str], str]) -> Iterator[str]:
     """Say, for each column, by what rule values came about that weren't measured."""
     for name in map(str, flags.columns):
-        for flag, count in sorted(Counter(flags[name]).items()):
+        for flag, count in sorted((str(flag), int(days)) for flag, days in flags[name].value_counts().items()):
             if flag not in (origins.MEASURED, origins.MISSING):
                 days = f"{count} of {counted(len(flags), 'day')}"
                 how = origins.EXPLAINED.get(flag) or fitted.get((name, flag), note("from-borrowed"))

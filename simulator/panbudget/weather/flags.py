@@ -7,7 +7,9 @@ report names the equation once. Everything else that wasn't measured is counted 
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
+from panbudget.numeric import Mask
 from panbudget.weather.messages import table_of
 
 Flags = npt.NDArray[np.object_]
@@ -75,6 +77,12 @@ def is_borrowed(flag: str) -> bool:
     (True, False)
     """
     return flag.startswith(_BORROWED)
+
+
+def filled_in(flags: npt.NDArray[np.object_]) -> Mask:
+    """Tell of each of many flags whether it means that a value was filled in."""
+    code, kinds = pd.factorize(flags)
+    return np.array([is_filled(str(kind)) for kind in kinds], dtype=bool)[code]
 
 
 def is_filled(flag: str) -> bool:

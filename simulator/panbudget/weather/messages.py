@@ -4,6 +4,7 @@ Messages: what the room says of a file. The words stand in `messages.toml`, by c
 
 from __future__ import annotations
 
+import functools
 from typing import Any
 
 from panbudget.errors import Problem
@@ -48,6 +49,13 @@ def problem(text: str, where: str = "", value: object = None, /, **values: Any) 
 def is_caution(text: str) -> bool:
     """Tell whether a text's words are a caution's: what they speak of is unlikely, and not refused."""
     return bool(_MESSAGES[text].get("caution", False))
+
+
+@functools.cache
+def only_cautions(name: str) -> bool:
+    """Tell whether all that a check may say is a caution's: it refuses nothing, and changes no value."""
+    texts = [text for text in _MESSAGES if text.partition("/")[0] == name]
+    return bool(texts) and all(map(is_caution, texts))
 
 
 def counted(count: int, noun: str) -> str:

@@ -111,7 +111,7 @@ def read_cells(folder: Path, sites: Any, places: Sequence[Place], source: Any) -
         )
         shown = Source("", f"{sites.grid}, cell {place.name}", "", "utf-8")
         options = source.model_dump(include={"wind_height", "missing_rain", "too_bright", "trust"})
-        files.append(table_weather(raw, shown, place.site(), reader="grid", **options))
+        files.append(table_weather(raw, shown, place.site(), reader="grid", cautious=False, **options))
     return files
 
 

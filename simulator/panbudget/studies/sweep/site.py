@@ -7,7 +7,7 @@ Units as in the engine. Nothing here depends on what a valve does.
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -25,13 +25,14 @@ from panbudget.season.record import Record
 from panbudget.studies.sweep import problem
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile, open_weather
-from panbudget.weather.flags import is_filled
+from panbudget.weather.flags import filled_in
 from panbudget.weather.text.rows import read_typed
 
 _NEEDED = ("name", "latitude", "elevation", "weather")
 _KNOWN = (*_NEEDED, *(key for key in Site.model_fields if key not in _NEEDED))
 _MORE = ("timezone", "setting", "climate")
 _MOST_LINES = 20
+_MOST_KINDS = 10_000  # beds of all years
 _LONGEST_NAME = 120  # characters
 
 
@@ -195,6 +196,7 @@ def open_site(place: Place, base: Scenario, path: str) -> WeatherFile:
         **source.model_dump(include={"wind_height", "missing_rain", "too_bright", "trust"}),
         columns=source.columns,
         shown_as=place.file,
+        cautious=False,
     )
 
 
@@ -251,8 +253,8 @@ class SiteRecord(Record):
     def __init__(self, place: Place, weather: Weather, eto: Floats | None = None) -> None:
         super().__init__(place.site(), weather, shown=place.file, file=place.file, eto=eto)
         self.place, self.weather = place, weather
-        known = [flag for flag in pd.unique(weather.flags.to_numpy().ravel()) if is_filled(str(flag))]
-        self._filled = np.concatenate([[0], np.cumsum(weather.flags.isin(known).to_numpy().sum(axis=1))])
+        filled = np.sum([filled_in(weather.flags[name].to_numpy()) for name in weather.flags], axis=0)
+        self._filled = np.concatenate([[0], np.cumsum(filled)])
 
     def filled(self, first: int, after: int) -> int:
         """Count the values of some days that were not measured."""
@@ -275,18 +277,38 @@ class SiteRecord(Record):
         A planting whose demand depends on the days about it alone is computed over these; any other over the whole
         record, once where it comes to the same every year.
         """
-        steady, days = _steady_key(bed), len(self.dates)
+        (_, steady, length), days = _kind_of(bed), len(self.dates)
         if steady is not None:
             of_record = (controller, name, bed, self.climate(0, days), self.rain, 0, days)
             whole = made_once(self, (controller, name, steady), lambda: bed_forcing(*of_record))
             return whole.between(first, after)
-        low, high, length = 0, days, _stage_days(bed)
+        low, high = 0, days
         if length and isinstance(bed, PlantedBed) and bed.planted is not None:
             at = int((np.datetime64(bed.planted, "D") - self.dates[0]).astype(int))
             if at >= 0 and at + length <= high:  # the record holds all its stages
                 low, high = max(min(at, first - ANTECEDENT_DAYS), 0), max(at + length, after)
         climate, rain = self.climate(low, high), self.rain[low:high]
         return bed_forcing(controller, name, bed, climate, rain, first - low, after - low)
+
+
+class _Kind(NamedTuple):
+    """A bed, held so that no other one gets its number, and its `_steady_key` and `_stage_days`."""
+
+    bed: Bed
+    steady: str | None
+    length: int
+
+
+_KINDS: dict[int, _Kind] = {}
+
+
+def _kind_of(bed: Bed) -> _Kind:
+    """Return a bed's kind; kept, since all places share a bundle's beds."""
+    if (kind := _KINDS.get(id(bed))) is None:
+        if len(_KINDS) > _MOST_KINDS:
+            _KINDS.clear()
+        kind = _KINDS[id(bed)] = _Kind(bed, _steady_key(bed), _stage_days(bed))
+    return kind
 
 
 def _steady_key(bed: Bed) -> str | None:

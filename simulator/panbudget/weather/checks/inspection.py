@@ -21,7 +21,7 @@ import pandas as pd
 from panbudget.errors import Problem
 from panbudget.numeric import Floats, Mask
 from panbudget.weather.calendar import Arranged
-from panbudget.weather.messages import is_caution, note, problem
+from panbudget.weather.messages import is_caution, note, only_cautions, problem
 from panbudget.weather.site import Site, Sky
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.raw import ColumnChoice, RawTable
@@ -74,6 +74,8 @@ class Inspection:
         Largest share of days on which it may be so limited. [-]
     trust : frozenset of str
         Names of checks that the user knows better than.
+    cautious : bool
+        Whether what is only unlikely is looked for.
     limited : ndarray of bool, (days,)
         Where radiation was brought down to 1.05 Rso.
     condemned : set of str
@@ -96,6 +98,7 @@ class Inspection:
     too_bright: str = "error"
     bright_share: float = 0.10
     trust: frozenset[str] = frozenset()
+    cautious: bool = True
     limited: Mask = field(init=False)
     condemned: set[str] = field(default_factory=set)
     problems: list[Problem] = field(default_factory=list)
@@ -399,7 +402,8 @@ class Doubt:
 
 
 def walk(inspection: Inspection, table: Iterable[Check | Doubt]) -> None:
-    """Go through a table of checks in its order, but for those that the user knows better than."""
+    """Go through a table of checks in its order, but for those that nobody wants."""
     for row in table:
-        if row.certain or row.name not in inspection.trust:
+        wanted = row.certain or row.name not in inspection.trust
+        if wanted and (inspection.cautious or not only_cautions(row.name)):
             row.walk(inspection)

@@ -253,6 +253,8 @@ def _spike(values: Floats, inspection: Inspection) -> Floats:
     """How far a temperature stands out of the days around, against how far these do among themselves."""
     middle = pd.Series(values).rolling(_AROUND, center=True, min_periods=6).median().to_numpy()
     off = np.abs(values - middle)
+    if not (off > min(_SPIKE, _FAR_SPIKE)).any():
+        return np.zeros(len(off))
     usual = pd.Series(off).rolling(5 * _AROUND, center=True, min_periods=10).median().to_numpy() * 1.4826 + 0.5
     with np.errstate(invalid="ignore"):
         out = ((off > _SPIKE) & (off > _SPIKES * usual)) | ((off > _FAR_SPIKE) & (off > _FAR_SPIKES * usual))

@@ -170,7 +170,7 @@ class Borrowed:
     """
 
     def __init__(self, own: CheckedFile, site: Site, others: Sequence[tuple[Fallback, CheckedFile]]) -> None:
-        self._own = own
+        self._own, self._lends = own, bool(others)
         self.values = pd.DataFrame(np.nan, index=own.days, columns=list(BORROWED))
         self.flags = pd.DataFrame("", index=own.days, columns=list(BORROWED), dtype=object)
         self.fitted: dict[tuple[str, str], str] = {}
@@ -195,7 +195,7 @@ class Borrowed:
 
     def has(self, name: str) -> Mask:
         """Tell on which days a column was borrowed."""
-        return np.asarray(self.flags[name] != "", dtype=bool)
+        return np.asarray(self.flags[name] != "", dtype=bool) if self._lends else np.zeros(len(self.flags), dtype=bool)
 
     def laid_over(self, daily: pd.DataFrame) -> pd.DataFrame:
         """Return a table with the borrowed values in place."""

@@ -79,9 +79,11 @@ def as_archived(source: Source) -> Source:
 def refuse_months(source: Source) -> None:
     """Refuse a file with a row a month, and name the daily product of the archives that have one."""
     lines = [line for line in source.text.split("\n", _HEAD_LINES)[:_HEAD_LINES] if line.strip()]
+    cells = [split(line, separator_of(line)) for line in lines]
+    dated = [any(map(is_dated, row)) for row in cells]
     for i in range(len(lines) - 2):
-        rows = [split(line, separator_of(line)) for line in lines[i : i + 3]]
-        if any(is_dated(cell) for row in rows for cell in row) or len({len(row) for row in rows}) > 1:
+        rows = cells[i : i + 3]
+        if any(dated[i : i + 3]) or len({len(row) for row in rows}) > 1:
             continue
         if any(all(_MONTH.fullmatch(row[place]) for row in rows) for place in range(min(len(rows[0]), 4))):
             daily = next((name for mark, name in _DAILY_PRODUCTS.items() if mark in source.text[:3000]), "daily values")

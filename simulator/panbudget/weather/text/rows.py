@@ -175,10 +175,11 @@ def read_rows(
         some.pop()
     numbers: Sequence[int] = range(above + 1, above + 1 + len(some))
     has_cells = methodcaller("strip", nothing)
-    if not all(map(has_cells, some)):
+    whole = not re.search(f"^[{re.escape(nothing)}]*$", "\n".join(some), re.MULTILINE)
+    if not whole:
         numbers = [line for line, text in zip(numbers, some, strict=True) if text.strip()]
         some = [lines[line - 1] for line in numbers]
-    if all(map(has_cells, some)) and _are_regular(some, separator, header, width, comments):
+    if (whole or all(map(has_cells, some))) and _are_regular(some, separator, header, width, comments):
         where = np.arange(above + 1, above + 1 + len(some)) if isinstance(numbers, range) else np.array(numbers)
         return Rows(separator, width, where, some, [], [], regular=True)
     commas = "; if the numbers have decimal commas, save the file with semicolons between columns"
@@ -210,13 +211,13 @@ def _are_regular(texts: Collection[str], separator: str, header: Sequence[str], 
     body = "\n".join(texts)
     if "\r" in body or "\0" in body or (comments and "#" in body) or (header and header[0] in body):
         return False
-    if separator != " " and '"' not in body:
-        return set(map(methodcaller("count", separator), texts)) <= {width - 1}
     letters = np.frombuffer(f"{body}\n".encode("utf-8", "surrogatepass"), np.uint8)
     end, blank = letters == 10, letters <= 32
     if separator == " ":  # where a cell begins
         parts = np.append(True, blank[:-1]) & ~blank
         regular = body.isascii() and '"' not in body and np.count_nonzero(letters < 32) == len(texts)
+    elif '"' not in body:
+        regular, parts, width = True, letters == ord(separator), width - 1
     else:
         quote = letters == ord('"')
         inside, parts, width = np.cumsum(quote, dtype=np.int32) % 2 == 1, letters == ord(separator), width - 1

@@ -56,6 +56,10 @@ def test_a_garden_is_asked_for_and_written(tmp_path, capsys, monkeypatch):
     code, _, err = run(capsys, "new", tmp_path / "a", "--ask")
     assert code == 2
     assert "has a garden already" in err
+    for option in ("--full", "--overwrite"):
+        code, out, err = run(capsys, "new", tmp_path / "b", "--ask", option)
+        assert (code, out) == (2, "")
+        assert f"{option} does not go with --ask" in err
 
 
 def test_open_says_how_to_install_what_it_needs(tmp_path, capsys, monkeypatch):

@@ -211,8 +211,9 @@ def test_weather_that_is_not_there_is_told_too(tmp_path):
 
 def test_a_job_does_what_the_command_does_with_the_settings_laid_over(desk, capsys):
     desk.set("upper/pan", 80.0)
-    desk.choose(year=2020)
-    jobs._work({"path": str(desk.path), "verb": "replay", "options": {}, "year": 2020, "overlay": desk.overlay()})
+    desk.choose(year=2020, heat={"start": dt.date(2020, 7, 5), "days": 4, "warmer": "6 K", "without_rain": True})
+    asked = {"path": str(desk.path), "verb": "replay", "options": {}, "year": 2020, "overlay": desk.overlay()}
+    jobs._work(json.loads(json.dumps(asked | {"heat": desk.heat}, default=str)))
     assert '"sentences": [' in capsys.readouterr().out
     totals = json.loads((desk.folder / "replay" / "season.json").read_text(encoding="utf-8"))
     alone = replay(desk.now(), weather=desk.years[2020]).totals

@@ -165,3 +165,22 @@ def test_the_drawings_follow_what_is_typed():
     # 0.9 kg on a square of 60 by 50 cm are 3 mm
     swing = pictures.picture("refill", answered(shape="square", wide="50 cm", swing="0.9 kg"))
     assert "swing: 3.0 mm of water" in swing
+
+
+def test_downloaded_years_stand_in_the_folder_and_nothing_else_is_left(tmp_path, monkeypatch):
+    def fetched(place, *, years, step):
+        assert tomllib.loads(place.read_text())["site"] == {"elevation": "240 m", "latitude": 38.6}
+        place.with_name(f"years-{years[0]}-{years[1]}.csv").write_text("date\n")
+
+    temporary, garden = tmp_path / "temporary", tmp_path / "garden"
+    temporary.mkdir()
+    monkeypatch.setattr(questions.tempfile, "tempdir", str(temporary))
+    monkeypatch.setattr(questions, "download_weather", fetched)
+    answers = {"years": "2020-2021", "elevation": "240 m", "latitude": "38.6", "longitude": ""}
+    file = questions.download(answers, garden)
+    assert (file, [*temporary.iterdir()]) == (garden / "years-2020-2021.csv", [])
+    assert questions.download(answers, garden) == file
+    file.write_text("another\n")
+    with pytest.raises(OutputError, match="rename your file"):
+        questions.download(answers, garden)
+    assert file.read_text() == "another\n"

@@ -3,6 +3,7 @@ Command line: `new`, a garden to start from.
 """
 
 import os
+import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +21,12 @@ def new(folder: Path, full: bool = False, ask: bool = False, overwrite: bool = F
     Example:  panbudget new my-garden --ask
     """
     if ask:
-        _ask(folder)
+        if full or overwrite:
+            found = f"{'--full' if full else '--overwrite'} does not go with --ask"
+            cure = "leave it out: --ask writes what its answers say, and replaces no garden"
+            raise PanbudgetError(Problem("options", "", found, "", cure))
+        with tempfile.TemporaryDirectory(prefix="panbudget-") as downloads:
+            _ask(folder, Path(downloads), quiet=quiet)
         return
     import importlib.resources
 
@@ -46,7 +52,7 @@ def new(folder: Path, full: bool = False, ask: bool = False, overwrite: bool = F
     say(f"Try it:  panbudget replay {folder / 'garden.toml'} --out {folder / 'season'}", quiet=quiet)
 
 
-def _ask(folder: Path) -> None:
+def _ask(folder: Path, downloads: Path, *, quiet: bool) -> None:
     """Ask all that the page asks, and write the garden."""
     from panbudget.page import questions
 
@@ -54,12 +60,12 @@ def _ask(folder: Path) -> None:
         raise OutputError(Problem("changed", "", "has a garden already", "", "choose another folder"), file=str(folder))
     answers, weather = questions.first_answers(), None
     for screen in questions.screens():
-        say(f"\n{screen.title}\n{screen.text}")
+        say(f"\n{screen.title}\n{screen.text}", quiet=quiet)
         if screen.repeated:
             answers["beds"] = list(_beds(screen, answers))
             continue
         _answer(screen, answers)
-        if screen.key == "weather" and (weather := _weather(answers)) is not None:
+        if screen.key == "weather" and (weather := _weather(answers, downloads)) is not None:
             answers["weather_file"] = str(weather)
             days = questions.look_at_weather(weather, answers).season(float(answers["latitude"]))
             answers["start"], answers["end"] = map(str, days or (answers["start"], answers["end"]))
@@ -67,7 +73,7 @@ def _ask(folder: Path) -> None:
         raise PanbudgetError(*(Problem("answer", label, text) for label, text in wrong))
     questions.write_garden(folder, answers, weather)
     garden = folder / questions.GARDEN
-    say(f"\nWrote {garden}. What would it have done?  panbudget replay {garden} --out {folder / 'season'}")
+    say(f"\nWrote {garden}. What would it have done?  panbudget replay {garden} --out {folder / 'season'}", quiet=quiet)
 
 
 def _answer(screen: Any, answers: dict[str, Any]) -> None:
@@ -85,7 +91,7 @@ def _answer(screen: Any, answers: dict[str, Any]) -> None:
         answers[question.key] = answer
 
 
-def _weather(answers: dict[str, Any]) -> Path | None:
+def _weather(answers: dict[str, Any], downloads: Path) -> Path | None:
     """Return the weather file, with what it was taken for said; None for the invented one."""
     from panbudget.page import questions
 
@@ -100,7 +106,7 @@ def _weather(answers: dict[str, Any]) -> Path | None:
             return path
         answers["weather_file"] = typer.prompt("The file").strip()
     say(questions.TEXTS["download"])
-    return questions.download(answers, lambda text: say(f"  {text}"))
+    return questions.download(answers, downloads, lambda text: say(f"  {text}"))
 
 
 def _beds(screen: Any, answers: dict[str, Any]) -> Any:

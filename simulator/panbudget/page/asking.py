@@ -157,7 +157,8 @@ class Asking:
         """Download the years asked for, and look at them."""
         self.message.set_text(_TEXTS["downloading"])
         try:
-            self.answers["weather_file"] = str(await asyncio.to_thread(questions.download, dict(self.desk.answers)))
+            answers = dict(self.desk.answers)
+            self.answers["weather_file"] = str(await asyncio.to_thread(questions.download, answers, self.desk.folder))
         except PanbudgetError as error:
             self.message.set_text(error.text())
             return

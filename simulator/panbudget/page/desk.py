@@ -356,7 +356,7 @@ class Desk:
     async def do(self, verb: str, options: Mapping[str, Any]) -> None:
         """Have a verb write its pages for the garden as it is set; one at a time."""
         if self.job is None or not self.job.is_running:
-            self.job = jobs.Job(self.path, verb, dict(options), self.overlay(), self.year)
+            self.job = jobs.Job(self.path, verb, dict(options), self.overlay(), self.year, self.heat)
             await self.job.run(lambda: self.tell("job"))
 
     async def warm(self) -> None:

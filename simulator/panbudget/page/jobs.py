@@ -14,7 +14,7 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -48,6 +48,8 @@ class Job:
         What differs from the garden's file.
     year : int
         In which the season starts; for verbs of one season.
+    heat : dict or None
+        A made-up heat wave in that year; for the others it is moved to the garden's own.
     """
 
     path: Path
@@ -55,6 +57,7 @@ class Job:
     options: dict[str, Any]
     overlay: dict[str, Any]
     year: int
+    heat: Mapping[str, Any] | None = None
     steps: list[str] = field(default_factory=list)
     sentences: list[str] = field(default_factory=list)
     error: str = ""
@@ -79,10 +82,11 @@ class Job:
         asked = {"path": str(self.path), "verb": self.verb, "options": self.options} | {
             "overlay": self.overlay,
             "year": self.year,
+            "heat": self.heat,
         }
         try:
             self._process = await _started()
-            out, errors = await self._talk(json.dumps(asked), tell)
+            out, errors = await self._talk(json.dumps(asked, default=str), tell)
             if not self.sentences and not self.error and not self.is_stopped:
                 self.error = errors or TEXTS["job"]["ended"].format(out=out)
         finally:
@@ -154,8 +158,12 @@ def _work(asked: dict[str, Any]) -> None:
     scenario = panbudget.load_scenario(path)
     if asked["overlay"]:
         scenario = scenario.changed(asked["overlay"])
-    if verb in ("replay", "statement") and asked["year"] != scenario.season.start.year:
-        scenario = in_year(scenario, asked["year"])
+    described = scenario.season.start.year
+    scenario = in_year(scenario, asked["year"])
+    if asked.get("heat"):
+        scenario = scenario.changed({"what_if": {"heat": asked["heat"]}})
+    if verb not in ("replay", "statement"):
+        scenario = in_year(scenario, described)
     days = {key: dt.date.fromisoformat(text) for key, text in asked["options"].items()}
     # a replay takes no steps: it is over at once
     steps = {} if verb == "replay" else {"step": lambda text: _say(step=[text])}

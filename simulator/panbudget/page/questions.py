@@ -249,26 +249,33 @@ def _put(part: Any, at: str, value: Any) -> None:
         part[key] = value
 
 
-def download(answers: Mapping[str, Any], step: Step = silent) -> Path:
+def download(answers: Mapping[str, Any], folder: Path, step: Step = silent) -> Path:
     """
-    Download the past years asked for into a folder of its own, and return the file.
+    Download the past years asked for into a folder, and return the file.
 
     Raises
     ------
     ScenarioError, WeatherError
         No whole place, no years, no connection.
+    OutputError
+        Another file of that name is there.
     """
     years = re.fullmatch(r"\s*(\d{4})(?:\s*[-–]\s*(\d{4}))?\s*", answers["years"])
     if years is None:
         raise ScenarioError(Problem("no-years", "years", TEXTS["no_years"]))
-    folder = Path(tempfile.mkdtemp(prefix="panbudget-"))
-    place = folder / GARDEN
     lines = [f'elevation = "{answers["elevation"]}"']
     lines += [f"{key} = {float(answers[key])}" for key in ("latitude", "longitude") if answers[key].strip()]
-    place.write_text("\n".join(["[site]", *lines, ""]), encoding="utf-8")
-    first, last = int(years[1]), int(years[2] or years[1])
-    download_weather(place, years=(first, last), step=step)
-    return next(folder.glob("*.csv"))
+    with tempfile.TemporaryDirectory(prefix="panbudget-") as made:
+        place = Path(made) / GARDEN
+        place.write_text("\n".join(["[site]", *lines, ""]), encoding="utf-8")
+        download_weather(place, years=(int(years[1]), int(years[2] or years[1])), step=step)
+        file = next(place.parent.glob("*.csv"))
+        target, content = folder / file.name, file.read_bytes()
+    if target.exists() and target.read_bytes() != content:
+        raise OutputError(Problem("changed", "", TEXTS["taken"].format(name=target.name)), file=str(folder))
+    folder.mkdir(parents=True, exist_ok=True)
+    target.write_bytes(content)
+    return target
 
 
 def inline(value: Any) -> Any:

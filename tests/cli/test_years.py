@@ -96,7 +96,7 @@ def test_where_no_year_is_usable_the_gardens_own_year_says_why(tmp_path, capsys)
 def test_the_page_of_check_has_the_usable_years_together_and_why_others_are_left_out(garden, tmp_path, capsys):
     assert run(capsys, "check", garden, "--out", tmp_path / "c", "--quiet")[0] == 0
     page = (tmp_path / "c" / "check.html").read_text(encoding="utf-8")
-    rows = re.findall(r'<tr>\s*(?:<td class="name">[^<]*</td>){3}', page)
+    rows = re.findall(r'<tr>\s*(?:<td class="name"[^>]*>[^<]*</td>){3}', page)
     cells = [re.findall(r">([^<]*)</td>", row) for row in rows]
     assert ["2021 to 2022, 2024", "yes", ""] in cells
     assert [row[:2] for row in cells if row[1] == "no"] == [["2023", "no"], ["2025", "no"]]

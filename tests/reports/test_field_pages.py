@@ -43,7 +43,8 @@ def test_the_faults_page_ranks_them_and_tells_signs_and_cure(tried):
     assert "<b>Mine" not in page
     assert "http" not in page
     assert page.index(faults_sentences(tried)[0].split(",")[0]) < page.index("<h2>Harm")
-    assert page.count("<strong>Cure:</strong>") == len(tried.trials)
+    kinds = {trial.fault.kind for trial in tried.trials}
+    assert page.count("<strong>Cure:</strong>") == len(kinds) < len(tried.trials)
     assert "(in your file)" in page
 
 

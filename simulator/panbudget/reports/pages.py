@@ -32,12 +32,15 @@ import pandas as pd
 from markupsafe import Markup
 
 from panbudget import words
-from panbudget.season.result import SEVERITIES, Finding
+from panbudget.reports.arranging import arranged, causes, words_used
+from panbudget.season.result import Finding
 from panbudget.studies.ranges import SCAN
 from panbudget.words import InUnits, filled, written
 
 #: a table's rows
 Rows = Iterable[Mapping[str, Any]] | pd.DataFrame
+# where a template has the words that the page uses
+_WORDS = "<!-- words used -->"
 #: keys of a section in ``texts.toml`` that say how its table is shown
 _OF_TABLE = ("columns", "names", "grouped", "paired", "caption", "widths", "total")
 
@@ -116,8 +119,8 @@ class Section:
         To copy, as it is.
     note : str
         Beneath, in small letters.
-    folded : bool
-        Behind its heading until somebody opens it, on a page for a phone.
+    folded : bool or None
+        Whether it stands behind its heading until somebody opens it; tables and lists do if nothing is said.
     """
 
     heading: str = ""
@@ -132,7 +135,7 @@ class Section:
     entries: Mapping[str, str] | None = None
     code: str = ""
     note: str = ""
-    folded: bool = False
+    folded: bool | None = None
 
     @property
     def shown(self) -> bool:
@@ -156,11 +159,13 @@ class Report:
     sections : sequence of Section
         In the page's order.
     sentences : sequence of str
-        The answer, first of all.
+        The answer: three beside the picture, the others to unfold.
+    first : sequence of str
+        What to do first, in order.
     note : str or None
         The scenario's own, under the title.
     lead : sequence of str
-        In small letters under the sentences: what a word or a rule means.
+        How it was counted: what a rule means; to unfold.
     assumptions : sequence of str
     method : bool
         Whether method and cautions follow.
@@ -183,6 +188,7 @@ class Report:
     when: str
     sections: Sequence[Section]
     sentences: Sequence[str] = ()
+    first: Sequence[str] = ()
     note: str | None = None
     lead: Sequence[str] = ()
     assumptions: Sequence[str] = ()
@@ -305,11 +311,6 @@ def _cell(value: Any, form: str | int, kind: str = "") -> str:
     return words.bare(value, kind, form) if kind else str(written(value, form))
 
 
-def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
-    """Sort findings as a page lists them."""
-    return sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity))
-
-
 def placed_figures(part: Section) -> Iterator[dict[str, Any]]:
     """Put a section's figures; one drawn for each valve, such as "map-2", has the caption of "map"."""
     captions = part.captions or {}
@@ -348,7 +349,7 @@ def _templates() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    filters = (table_of, gravest_first, placed_figures, provenance_table, words.day_said, words.count)
+    filters = (table_of, arranged, causes, placed_figures, provenance_table, words.day_said, words.count)
     environment.filters |= {function.__name__: function for function in filters}
     return environment
 
@@ -371,4 +372,5 @@ def page(report: Report) -> str:
     str
         A whole page of HTML, which stands by itself and prints on A4, or on Letter where units are those of the US.
     """
-    return render(report.template, title=report.title, report=report, fixed=texts())
+    whole = render(report.template, title=report.title, report=report, fixed=texts())
+    return whole.replace(_WORDS, render("words.html.j2", words=list(words_used(whole)), fixed=texts()))

@@ -22,6 +22,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from panbudget import files
+from panbudget.reports.arranging import MOST_STEPS, steps_of
 from panbudget.reports.canvas import draw
 from panbudget.reports.folders import FILES_OF, new_folder
 from panbudget.reports.garden import garden_data, garden_rows, gardens_of
@@ -142,9 +143,13 @@ def as_page(result: Any, figures: Mapping[str, str] | None = None) -> str:
     """Return a result's page as HTML, with its figures (name -> SVG element) in it."""
     verb = verb_of(result)
     report = verb.report(result, figures or {})
+    found = steps_of(finding for part in report.sections for finding in part.findings or ())
+    # measured before it is built; what is not among the first stands with the other sentences
+    first = [*_measure_first(result), *report.first] if report.first else [*found, *_measure_first(result)]
     filled: dict[str, Any] = {
         "note": report.note or result.scenario.note,
-        "sentences": [*(report.sentences or verb.sentences(result)), *_measure_first(result)],
+        "sentences": [*(report.sentences or verb.sentences(result)), *first[MOST_STEPS:]],
+        "first": first[:MOST_STEPS],
         "provenance": provenance(verb.of(result), result.scenario),
         "garden": section("", "garden", table=garden_rows(gardens_of(result))),
         "laid_over": result.scenario.laid_over,

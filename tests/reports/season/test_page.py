@@ -67,9 +67,10 @@ def test_the_page_stands_alone_and_is_well_formed(text):
     assert outline.open == []
     assert len(outline.ids) == len(set(outline.ids))
     assert outline.headings == [
-        *("Test garden", "The garden", "Findings, gravest first", "Beds", "Beside exact refill, and beside a timer"),
-        *("Valves and pans", "Supplies", "Figures", "The largest uncertainty: how much the pan evaporates"),
-        *("Filled and assumed", "Method, and where it ends", "Before you build or change anything", "Made from"),
+        *("Test garden", "Do this first", "Findings, gravest first", "Figures", "Words used here", "Beds"),
+        *("Beside exact refill, and beside a timer", "Valves and pans", "Supplies"),
+        *("The largest uncertainty: how much the pan evaporates", "Filled and assumed", "The garden"),
+        *("Method, and where it ends", "Made from"),
     ]
 
 

@@ -3,10 +3,11 @@ Away page: may the garden be left alone, in words, as one page and as data.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from typing import Any
 
+from panbudget.reports.arranging import MOST_STEPS
 from panbudget.reports.away.figures import room_figure
 from panbudget.reports.pages import Report, margin_said, texts, words_of
 from panbudget.reports.writing import Verb
@@ -82,6 +83,17 @@ def _cure(away: Away) -> str:
     return _say("best", best=best, **_hundreds(best.sure)) if best and gains else _say("none")
 
 
+def _first(away: Away) -> Iterator[str]:
+    """Say what to do before leaving: each change alone makes it safe, or gains most."""
+    if away.safe:
+        yield _say("first_safe")
+        return
+    sure = [change for change in away.changes if change.safe]
+    yield from (_say("first_change", change=change, **_hundreds(change.sure)) for change in sure[:MOST_STEPS])
+    if not sure:
+        yield _say("first_ask")
+
+
 def _share(sure: Sure | None) -> float:
     return 0.0 if sure is None else sure.share
 
@@ -132,6 +144,7 @@ def away_report(away: Away, figures: Mapping[str, str]) -> Report:
         title=f"{away.scenario.title}: left alone",
         when=_say("when", span=_say("span", away=away), record=len(away.stays)),
         lead=[texts("away")["rule"]],
+        first=list(_first(away)),
         sections=[
             _section("figures", figures=figures),
             _section("beds", table=beds),

@@ -64,6 +64,7 @@ def check_report(checked: Checked, figures: Mapping[str, str]) -> Report:
     return Report(
         title=f"{season.totals['title']}: its weather, checked",
         when=days_of(season),
+        first=[caution.sentence for caution in checked.weather.cautions],
         sections=[
             _section("figures", figures=figures, fill={"band": _say(f"band_{march_band(checked)}")}),
             _section("usable", table=_usable(checked)),

@@ -83,6 +83,18 @@ def _odds(comparison: Comparison) -> Iterator[str]:
             )
 
 
+def _choices(comparison: Comparison) -> Iterator[str]:
+    """Say of each variant whether to take it, by how often it has fewer or more days short than the first."""
+    rows = comparison.odds[comparison.odds["span"] == comparison.spans[0]]
+    asked = _first(comparison).scenario.uncertainty.interval
+    for name, both in rows.groupby("variant", sort=False):
+        days, litres = both.to_dict("records")
+        shares = {key: math.floor(100.0 * days[key] + 1e-9) for key in ("below", "above")}
+        cheaper = litres["high"] < 0.0
+        key = "take" if days["below"] >= asked else "leave" if days["above"] >= asked else "save" if cheaper else "open"
+        yield _say(f"first_{key}", name=name, against=days["against"], **shares)
+
+
 def _of_variant(name: str, differences: pd.DataFrame) -> list[str]:
     measures, sentences, same = texts("compare")["measures"], [], []
     for where, rows in differences.groupby("where", sort=False):
@@ -155,6 +167,7 @@ def compare_report(comparison: Comparison, figures: Mapping[str, str]) -> Report
         title=f"{comparison.scenario.title}: {count(len(seasons), 'variant')} compared",
         when=f"{', '.join(seasons)}; {_days_of(comparison, comparison.spans[0])}",
         lead=[comparison.definition, RULE],
+        first=list(_choices(comparison)),
         sections=[
             _section("figures", figures=figures),
             *(part for span in comparison.spans for part in _span(comparison, span)),

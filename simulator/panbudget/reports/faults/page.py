@@ -2,9 +2,10 @@
 Faults page: what each fault would do, how it shows, and the cure, in words, as one page and as data.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from panbudget.reports.arranging import MOST_STEPS
 from panbudget.reports.faults.figures import harm_figure
 from panbudget.reports.pages import Report, Section, texts, words_of
 from panbudget.reports.writing import Verb
@@ -85,10 +86,11 @@ def faults_report(trials: Trials, figures: Mapping[str, str]) -> Report:
         title=f"{trials.scenario.title}: what could go wrong",
         when=f"{when}; usual faults from {day_said(trials.start)}",
         lead=[texts("faults")["rule"]],
+        first=list(f"{kind.capitalize()}: {LOOKS[several[0][1].fault.kind]}" for kind, several in _kinds(trials).items())[:MOST_STEPS],
         sections=[
             _section("harm", figures=figures, table=_harm(trials)),
             _section("signs"),
-            *(_how_it_shows(rank, trial) for rank, trial in enumerate(trials.trials, 1)),
+            *(_how_it_shows(kind, several) for kind, several in _kinds(trials).items()),
         ],
         assumptions=trials.season.assumptions,
     )
@@ -101,12 +103,26 @@ def _harm(trials: Trials) -> Iterator[dict[str, Any]]:
         yield {"rank": rank, "fault": fault, **trial.figures, "more_litres": more}
 
 
-def _how_it_shows(rank: int, trial: Trial) -> Section:
+def _kinds(trials: Trials) -> dict[str, list[tuple[int, Trial]]]:
+    """Faults of one kind together, with their ranks: they are looked for, and cured, alike."""
+    kinds: dict[str, list[tuple[int, Trial]]] = {}
+    for rank, trial in enumerate(trials.trials, 1):
+        kinds.setdefault(texts("faults")["kinds"].get(trial.fault.kind, trial.fault.kind), []).append((rank, trial))
+    return kinds
+
+
+def _how_it_shows(kind: str, several: Sequence[tuple[int, Trial]]) -> Section:
+    fault = several[0][1].fault
+    entries = {"Look": LOOKS[fault.kind], "Cure": CURES[fault.kind]}
+    return Section(subheading=kind.capitalize(), entries=entries | dict(_signs(*each) for each in several))
+
+
+def _signs(rank: int, trial: Trial) -> tuple[str, str]:
+    """A fault's name with its rank and days; what it would show."""
     fault, signs = trial.fault, " ".join(noticed(name, signs) for name, signs in trial.signs.items())
     until = f" to {day_said(fault.end)}" if fault.end else ""
-    when = f"From {day_said(fault.start)}{until}" if fault.start else f"All season{until}"
-    entries = {when: signs, "Look": LOOKS[fault.kind], "Cure": CURES[fault.kind]}
-    return Section(subheading=f"{rank}  {trial.name}", entries=entries)
+    when = f"from {day_said(fault.start)}{until}" if fault.start else f"all season{until}"
+    return f"{rank}  {trial.name}, {when}", signs
 
 
 def faults_totals(trials: Trials) -> dict[str, Any]:

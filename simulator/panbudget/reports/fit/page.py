@@ -65,6 +65,15 @@ def fit_sentences(fit: Fit) -> list[str]:
     return sentences
 
 
+def _first(fit: Fit) -> Iterator[str]:
+    """Say what to measure next, valve by valve, and what to do with what is fitted."""
+    if fit.overlay:
+        yield _say("first_lay", file=fit.scenario.path.name)
+    for name, pan in fit.controllers.items():
+        if pan.worth:
+            yield _say("first_next", name=name, what=texts("fit")["measures"][pan.worth[0].what])
+
+
 def _drawn(season: Season) -> float:
     """What passed all valves in a season. [L]"""
     return float(sum(valve["litres"] for valve in season.totals["controllers"].values()))
@@ -100,6 +109,7 @@ def fit_report(fit: Fit, figures: Mapping[str, str]) -> Report:
             _section("overlay", code=fit.toml),
             _section("questioned", table=questioned),
         ],
+        first=list(_first(fit)),
         assumptions=(*fit.log.assumptions, *fit.after.assumptions),
     )
 

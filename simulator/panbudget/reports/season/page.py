@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from panbudget.reports.pages import Report, Section, gravest_first, margin_said, texts, words_of
+from panbudget.reports.arranging import gravest_first
+from panbudget.reports.pages import Report, Section, margin_said, texts, words_of
 from panbudget.reports.season.figures import other_sizes, season_figures
 from panbudget.reports.season.files import beds_table, daily_table, openings_table
 from panbudget.reports.season.weeks import weeks_table

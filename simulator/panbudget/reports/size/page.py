@@ -165,6 +165,10 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
             _section("variant", code=variant_text(sizing)),
         ],
         sentences=size_sentences(sizing)[:-1],
+        first=[
+            _say(key, file=sizing.scenario.path.name)
+            for key in (("first_try", "first_build") if any(v.choice.best for v in sizing.valves.values()) else ("first_stay",))
+        ],
         assumptions=sizing.assumptions,
     )
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from panbudget.reports.pages import Report, gravest_first, texts, words_of
+from panbudget.reports.pages import Report, texts, words_of
 from panbudget.reports.today.figures import fan_figure
 from panbudget.reports.today.sheet import sheet_pdf
 from panbudget.reports.writing import Verb
@@ -32,20 +32,20 @@ def today_sentences(today: Today) -> list[str]:
     -------
     list of str
     """
-    lines = _first(today)
+    lines = [*today.alarms, *_first(today)]
     lines += [_of_valve(today, name, valve) for name, valve in today.valves.items()]
     return [*lines, *_of_beds(today), *_of_supplies(today)]
 
 
 def _first(today: Today) -> list[str]:
-    """Faults that were seen, and what to do."""
+    """What to do; that there is nothing to do, as far as earlier years or a forecast tell."""
     lines = [
         _say("action", number=number, action=action, worth=_worth(today, action))
         for number, action in enumerate(today.actions, 1)
     ]
     if today.fan is not None and not lines:
         lines.append(_say("nothing", weeks=_weeks(today)))
-    return [*today.alarms, *lines]
+    return lines
 
 
 def _of_beds(today: Today) -> Iterator[str]:
@@ -148,15 +148,16 @@ def today_report(today: Today, figures: Mapping[str, str]) -> Report:
     return Report(
         title=f"{today.scenario.title}: today",
         when=_say("when", day=today.day, years=years, forecast=forecast),
-        sentences=_first(today),
+        sentences=[*today.alarms, *(_of_valve(today, *each) for each in today.valves.items()), *_of_beds(today)],
+        first=_first(today),
         lead=[texts("today")["rule"]],
         sections=[
-            _section("valves", table=valves),
-            _section("beds", table=beds),
-            _section("figures", figures=figures, folded=True),
-            _section("water", items=[*_of_supplies(today), *_of_beds(today)], folded=True),
+            _section("figures", figures=figures),
+            _section("valves", table=valves, folded=False),
+            _section("beds", table=beds, folded=False),
+            _section("water", items=list(_of_supplies(today)), folded=True),
             _section("notes", items=list(today.notes), folded=True),
-            *([_section("findings", findings=gravest_first(grave), folded=True)] if grave else []),
+            *([_section("findings", findings=grave, folded=True)] if grave else []),
         ],
         assumptions=today.assumptions,
         template="today.html.j2",

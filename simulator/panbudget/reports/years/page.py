@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from panbudget.reports.arranging import steps_of
 from panbudget.reports.pages import Report, words_of
 from panbudget.reports.writing import Verb
 from panbudget.reports.years.figures import years_figure
@@ -44,6 +45,7 @@ def years_report(years: SeasonsByYear, figures: Mapping[str, str]) -> Report:
             _section("years", table=pd.DataFrame(_rows(years))),
             _section("beds", table=_bed_rows(years) if len(next(iter(years.seasons.values())).beds) > 1 else []),
         ],
+        first=steps_of(years.seasons[years.ranked[0]].findings),
         assumptions=years.assumptions,
     )
 

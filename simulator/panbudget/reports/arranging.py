@@ -1,0 +1,157 @@
+"""
+Arranging: in which order every page stands: its picture, what was found by its causes, what is folded, and which words it explains.
+"""
+
+from __future__ import annotations
+
+import functools
+import html
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby, takewhile
+from typing import Any
+
+from panbudget import words
+from panbudget.season.result import SEVERITIES, Finding
+
+# where one sentence ends and the next begins
+_NEXT = re.compile(r"(?<=[.!?])\s+(?=[A-Z“\"])")
+#: so many things are said to be done first
+MOST_STEPS = 3
+
+
+def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
+    """Sort findings as a page lists them."""
+    return sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity))
+
+
+@dataclass(frozen=True)
+class Cause:
+    """
+    Findings that have one cause, the gravest first.
+
+    Parameters
+    ----------
+    findings : tuple of Finding
+    cure : str
+        The sentences with which all their messages end: what to do about all of them.
+    """
+
+    findings: tuple[Finding, ...]
+    cure: str
+
+    @property
+    def severity(self) -> str:
+        """That of the gravest."""
+        return self.findings[0].severity
+
+    def step(self) -> str:
+        """Say where to do what about the gravest of them."""
+        where = [finding.where for finding in self.findings if finding.severity == self.severity]
+        rest = _NEXT.split(self.findings[0].message, maxsplit=1)
+        return f"{', '.join(where)}: {self.cure or rest[-1]}"
+
+    def told(self, finding: Finding) -> str:
+        """Return a finding's message without what is said of all."""
+        return finding.message.removesuffix(self.cure).rstrip()
+
+
+def causes(findings: Iterable[Finding]) -> list[Cause]:
+    """Group findings by what causes them, the gravest first."""
+    by_code: dict[str, list[Finding]] = {}
+    for finding in gravest_first(findings):
+        by_code.setdefault(finding.code, []).append(finding)
+    return [Cause(tuple(several), _cure(several)) for several in by_code.values()]
+
+
+def _cure(findings: Sequence[Finding]) -> str:
+    """The sentences with which the messages of several end, all alike; none of which is a whole message."""
+    if len(findings) < 2:
+        return ""
+    split = [_NEXT.split(finding.message)[1:] for finding in findings]
+    alike = takewhile(lambda last: len(set(last)) == 1, zip(*(map(reversed, split)), strict=False))
+    return " ".join(reversed([last[0] for last in alike]))
+
+
+def steps_of(findings: Iterable[Finding]) -> list[str]:
+    """Say what to do first about findings; notes need nothing."""
+    return [cause.step() for cause in causes(findings) if cause.severity != "note"][:MOST_STEPS]
+
+
+@dataclass(frozen=True)
+class Arranged:
+    """
+    A page's sections as they stand.
+
+    Parameters
+    ----------
+    picture : section or None
+        With one figure: the first of the page.
+    open, folded : list of list of sections
+        Blocks: a section with a heading, and those without one that follow it.
+    """
+
+    picture: Any
+    open: list[list[Any]]
+    folded: list[list[Any]]
+
+
+def arranged(sections: Iterable[Any]) -> Arranged:
+    """
+    Put a page's sections in order: its picture first of all, findings before figures, and tables behind their headings.
+
+    Parameters
+    ----------
+    sections : iterable of `pages.Section`
+
+    Returns
+    -------
+    Arranged
+    """
+    picture, blocks = None, list[list[Any]]()
+    for part in sections:
+        if picture is None and part.figures:
+            (first, svg), *others = part.figures.items()
+            picture = replace(part, heading="", text="", table=None, note="", figures={first: svg})
+            bare = part.table is None and not part.text
+            part = replace(part, figures=dict(others) or (part.figures and {} if bare else None))  # noqa: PLW2901
+        if not part.shown:
+            continue
+        if part.heading or not blocks:
+            blocks.append([])
+        blocks[-1].append(part)
+    by_kind = {kind: list(several) for kind, several in groupby(sorted(blocks, key=_kind), _kind)}
+    return Arranged(picture, by_kind.get(0, []) + by_kind.get(1, []), by_kind.get(2, []))
+
+
+def _kind(block: Sequence[Any]) -> int:
+    """0 for what was found, 1 for what else stays open, 2 for what is folded."""
+    if any(part.findings is not None for part in block):
+        return 0
+    if block[0].folded is not None:
+        return 2 if block[0].folded else 1
+    return 1 if any(part.figures or part.code for part in block) else 2
+
+
+@functools.cache
+def _table() -> dict[str, tuple[re.Pattern[str], str]]:
+    described = words.packaged("reports/words.toml")["words"]
+    return {
+        word: (re.compile(rf"\b(?:{about.get('seen', re.escape(word))})\b"), about["means"])
+        for word, about in described.items()
+    }
+
+
+def words_used(page: str) -> Iterator[tuple[str, str]]:
+    """
+    Yield the words of a page that not everybody knows, with what they mean.
+
+    Parameters
+    ----------
+    page : str
+        HTML.
+    """
+    body = page.partition("</style>")[2]
+    text = html.unescape(re.sub(r"<style.*?</style>|<[^>]*>", " ", body, flags=re.DOTALL))
+    yield from ((word, means) for word, (seen, means) in _table().items() if seen.search(text))

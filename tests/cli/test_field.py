@@ -60,7 +60,7 @@ def test_faults_writes_a_page_a_table_totals_and_a_figure(garden, tmp_path, caps
     table = pd.read_csv(tmp_path / "f" / "faults.csv")
     assert table["more_stress_days"].tolist() == [one["more_stress_days"] for one in whole["faults"]]
     page = (tmp_path / "f" / "faults.html").read_text(encoding="utf-8")
-    assert page.count("<strong>Cure:</strong>") == 14
+    assert page.count("<strong>Cure:</strong>") == 11  # one for each kind
     code, out, _ = run(capsys, "faults", garden, "--figures", "--out", tmp_path / "g", "--json")
     assert json.loads(out) == whole
     for name in files(tmp_path / "f"):

@@ -20,7 +20,11 @@ WET = Finding("caution", "wet", "b/figs", "Too wet: 80 mm drained below the root
 def test_findings_of_one_cause_stand_together_and_say_once_what_to_do():
     short, wet = causes([WET, *SHORT])
     assert (short.severity, short.cure) == ("danger", MORE)
-    assert [short.told(finding) for finding in short.findings] == ["Short: 30 days.", "Short: 20 days.", "Short: 2 days."]
+    assert [short.told(finding) for finding in short.findings] == [
+        "Short: 30 days.",
+        "Short: 20 days.",
+        "Short: 2 days.",
+    ]
     assert (wet.cure, wet.told(WET)) == ("", WET.message)
     alike = causes([Finding("note", "x", "a", "The same."), Finding("note", "x", "b", "The same.")])
     assert [cause.cure for cause in alike] == [""]  # a whole message is no cure
@@ -42,12 +46,26 @@ def _page(**content):
         Section("Found", findings=[WET]),
         Section("Paste it", code="x = 1"),
     ]
-    return page(Report("Title", "when", sections, sentences=["S1.", "S2.", "S3.", "S4."], first=["Mend it."], **content))
+    return page(
+        Report("Title", "when", sections, sentences=["S1.", "S2.", "S3.", "S4."], first=["Mend it."], **content)
+    )
 
 
 def test_the_picture_is_first_then_three_sentences_what_to_do_and_what_was_found():
     text = _page()
-    order = ["Title", ">one<", "S1.", "S3.", "S4.", "Mend it.", "Before you build", "Found", ">two<", "x = 1", "drained:"]
+    order = [
+        "Title",
+        ">one<",
+        "S1.",
+        "S3.",
+        "S4.",
+        "Mend it.",
+        "Before you build",
+        "Found",
+        ">two<",
+        "x = 1",
+        "drained:",
+    ]
     order[-1] = "<dt>drained</dt>"
     places = [text.index(part) for part in [*order, "Numbers", "under the table", "Method, and where"]]
     assert places == sorted(places)

@@ -79,7 +79,14 @@ def sound(text):
 def test_the_comparisons_page_says_the_differences_first(comparison):
     text = comparison_page(comparison)
     headings = sound(text)
-    parts = ("More in words", "Do this first", "Findings, gravest first", "Side by side", "Words used here", "The days looked at")
+    parts = (
+        "More in words",
+        "Do this first",
+        "Findings, gravest first",
+        "Side by side",
+        "Words used here",
+        "The days looked at",
+    )
     places = [headings.index(part) for part in (*parts, "The whole season", "How this was counted", "The garden")]
     assert headings[0] == "Test garden: 3\u00a0variants compared" and places == sorted(places)
     plain = text.replace("&#39;", "'").replace("\u202f", " ")

@@ -115,7 +115,7 @@ def arranged(sections: Iterable[Any]) -> Arranged:
             (first, svg), *others = part.figures.items()
             picture = replace(part, heading="", text="", table=None, note="", figures={first: svg})
             bare = part.table is None and not part.text
-            part = replace(part, figures=dict(others) or (part.figures and {} if bare else None))  # noqa: PLW2901
+            part = replace(part, figures=dict(others) or (part.figures and {} if bare else None))
         if not part.shown:
             continue
         if part.heading or not blocks:

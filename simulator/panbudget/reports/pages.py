@@ -177,6 +177,8 @@ class Report:
         Variants, in order.
     has_tank : bool
         Whether a tank is described, whose cautions follow.
+    picture_later : bool
+        Whether what to do stands before the picture: on a page that is looked at on the way to the garden.
     template : str
         What renders it; a page that is signed or taken outside has one of its own.
     pages : sequence of Report
@@ -197,6 +199,7 @@ class Report:
     garden: Section | None = None
     laid_over: Sequence[str] = ()
     has_tank: bool = False
+    picture_later: bool = False
     template: str = "page.html.j2"
     pages: Sequence[Report] = ()
 

@@ -86,7 +86,9 @@ def faults_report(trials: Trials, figures: Mapping[str, str]) -> Report:
         title=f"{trials.scenario.title}: what could go wrong",
         when=f"{when}; usual faults from {day_said(trials.start)}",
         lead=[texts("faults")["rule"]],
-        first=list(f"{kind.capitalize()}: {LOOKS[several[0][1].fault.kind]}" for kind, several in _kinds(trials).items())[:MOST_STEPS],
+        first=[f"{kind.capitalize()}: {LOOKS[several[0][1].fault.kind]}" for kind, several in _kinds(trials).items()][
+            :MOST_STEPS
+        ],
         sections=[
             _section("harm", figures=figures, table=_harm(trials)),
             _section("signs"),

@@ -167,7 +167,9 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
         sentences=size_sentences(sizing)[:-1],
         first=[
             _say(key, file=sizing.scenario.path.name)
-            for key in (("first_try", "first_build") if any(v.choice.best for v in sizing.valves.values()) else ("first_stay",))
+            for key in (
+                ("first_try", "first_build") if any(v.choice.best for v in sizing.valves.values()) else ("first_stay",)
+            )
         ],
         assumptions=sizing.assumptions,
     )

@@ -160,6 +160,7 @@ def today_report(today: Today, figures: Mapping[str, str]) -> Report:
             *([_section("findings", findings=grave, folded=True)] if grave else []),
         ],
         assumptions=today.assumptions,
+        picture_later=True,
         template="today.html.j2",
     )
 

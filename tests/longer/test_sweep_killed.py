@@ -65,6 +65,76 @@ def test_a_cluster_that_loses_a_worker_writes_the_same_bytes(tmp_path):
     assert contents(tmp_path / "together") == contents(tmp_path / "alone")
 
 
+@pytest.fixture
+def dask(tmp_path):
+    """Start a scheduler and workers as people do, from the shell; return them, and where the scheduler says its address."""
+    pytest.importorskip("distributed")
+    made, file = [], tmp_path / "scheduler.json"
+
+    def start(which, *more):
+        command = [sys.executable, "-m", f"distributed.cli.dask_{which}", "--scheduler-file", str(file), "--no-dashboard"]
+        made.append(subprocess.Popen([*command, *more], stderr=subprocess.DEVNULL, cwd=ROOT))
+        return made[-1]
+
+    def started(threads):
+        scheduler = start("scheduler", "--host", "127.0.0.1", "--port", "0")
+        limit = time.monotonic() + 60.0
+        while not file.exists():
+            assert time.monotonic() < limit
+            time.sleep(0.05)
+        worker = start("worker", "--nthreads", str(threads), "--no-nanny", "--host", "127.0.0.1")
+        while True:
+            assert time.monotonic() < limit
+            with distributed_client(file) as client:
+                if client.scheduler_info()["workers"]:
+                    return scheduler, worker, file
+            time.sleep(0.2)
+
+    yield started
+    for process in reversed(made):
+        process.kill()
+        process.wait()
+
+
+def distributed_client(file):
+    import distributed
+
+    return distributed.Client(scheduler_file=str(file), set_as_default=False, timeout="30 s")
+
+
+@pytest.mark.filterwarnings("ignore")
+@pytest.mark.parametrize("threads", [1, 2, 4])
+def test_a_worker_with_several_threads_writes_the_same_bytes(tmp_path, dask, threads):
+    plan = make_plan(tmp_path, places=6, more=SMALL_PARTS)
+    sweep(plan, tmp_path / "alone", processes=1)
+    _, _, file = dask(threads)
+    sweep(plan, tmp_path / "together", scheduler=str(file), compiler=True)
+    assert contents(tmp_path / "together") == contents(tmp_path / "alone")
+
+
+@pytest.mark.parametrize("lost", ["scheduler", "workers"])
+def test_who_loses_scheduler_or_workers_is_told_in_two_lines_and_goes_on(tmp_path, dask, lost):
+    plan = make_plan(tmp_path, places=8, first=2010, more="[output]\nrows_per_file = 40\nfigures = false\n")
+    scheduler, worker, file = dask(2)
+    command = [sys.executable, "-m", "panbudget", "sweep", str(plan), "--out", str(tmp_path / "out"), "--quiet"]
+    running = subprocess.Popen([*command, "--scheduler", str(file)], cwd=ROOT, stderr=subprocess.PIPE, text=True)
+    limit = time.monotonic() + 120.0
+    while not (done := list((tmp_path / "out").glob("seasons/part-*"))):
+        assert time.monotonic() < limit
+        assert running.poll() is None
+        time.sleep(0.01)
+    (scheduler if lost == "scheduler" else worker).kill()
+    told = running.communicate(timeout=120)[1].strip().splitlines()
+    assert running.returncode == 2
+    assert told[0].endswith("is gone" if lost == "scheduler" else "has no workers any more")
+    assert told[1:] == [
+        "what is done is kept; start scheduler and workers again, and run the same command to go on"
+    ]
+    bytes_of = {path: path.read_bytes() for path in done}
+    subprocess.run([*command, "--processes", "1"], cwd=ROOT, check=True)
+    assert {path: path.read_bytes() for path in done} == bytes_of
+
+
 def test_designs_parted_over_files_are_chosen_from_together(tmp_path):
     plan = make_plan(tmp_path, first=2014, last=2025, more="[output]\nrows_per_file = 100\nfigures = false\n")
     parted = sweep(plan, tmp_path / "parted", processes=1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import concurrent.futures
 import contextlib
 import json
 import shutil
@@ -16,7 +17,7 @@ pq = pytest.importorskip("pyarrow.parquet")
 
 from panbudget import __main__ as cli  # noqa: E402
 from panbudget.errors import OutputError, PanbudgetError  # noqa: E402
-from panbudget.studies.sweep import jobs  # noqa: E402
+from panbudget.studies.sweep import workers  # noqa: E402
 from panbudget.studies.sweep import run as running  # noqa: E402
 from panbudget.studies.sweep.jobs import cut, kit_of, run_job  # noqa: E402
 from panbudget.studies.sweep.plan import load_plan  # noqa: E402
@@ -245,6 +246,28 @@ def test_without_the_extra_one_line_says_how_to_get_it(tmp_path, monkeypatch):
     assert caught.value.text() == "this needs pyarrow, which is not installed; pip install 'panbudget[sweep]'"
 
 
+def test_parts_that_threads_of_one_process_make_have_the_same_bytes(parted):
+    """A worker of a cluster has several threads: they share the plan, and nothing that anybody writes to."""
+    plan = load_plan(parted / "plan.toml")
+    kit, some = kit_of(plan, through_compiler=False), list(cut(plan))
+    alone_made = [run_job(kit, job).payload for job in some]
+    for threads in (2, 4):
+        with concurrent.futures.ThreadPoolExecutor(threads) as pool:
+            assert [part.payload for part in pool.map(lambda job: run_job(kit, job), some)] == alone_made
+
+
+def test_a_scheduler_file_says_the_address(tmp_path):
+    file = tmp_path / "scheduler.json"
+    file.write_text('{"type": "Scheduler", "address": "tcp://10.0.0.5:8786", "workers": {}}', encoding="utf-8")
+    assert workers._address_in(str(file)) == "tcp://10.0.0.5:8786"
+    assert workers._address_in("tcp://10.0.0.6:8786") == "tcp://10.0.0.6:8786"
+    file.write_text("[]", encoding="utf-8")
+    with pytest.raises(PanbudgetError, match="names no scheduler .it is not what `dask scheduler --scheduler-file`"):
+        workers._address_in(str(file))
+    with pytest.raises(PanbudgetError, match="names no scheduler .No such file or directory"):
+        workers._address_in(str(tmp_path / "none.json"))
+
+
 def test_a_scheduler_that_does_not_answer_is_said_in_a_line(tmp_path, monkeypatch):
     pytest.importorskip("distributed")
     plan = make_plan(tmp_path, places=1)
@@ -253,8 +276,8 @@ def test_a_scheduler_that_does_not_answer_is_said_in_a_line(tmp_path, monkeypatc
             sweep(plan, tmp_path / "out", scheduler=address)
     with socket.create_server(("127.0.0.1", 0)) as server:  # somebody who says nothing, and then something else
         address = f"tcp://127.0.0.1:{server.getsockname()[1]}"
-        monkeypatch.setattr(jobs, "_ANSWERS", 0.3)
-        assert jobs._mute(address) == "nobody answers"
+        monkeypatch.setattr(workers, "_ANSWERS", 0.3)
+        assert workers._mute(address) == "nobody answers"
 
         def say_something_else():
             for _ in range(2):
@@ -263,7 +286,7 @@ def test_a_scheduler_that_does_not_answer_is_said_in_a_line(tmp_path, monkeypatc
 
         thread = threading.Thread(target=say_something_else)
         thread.start()
-        assert jobs._mute(address) == "no scheduler is there"
+        assert workers._mute(address) == "no scheduler is there"
         thread.join()
 
 

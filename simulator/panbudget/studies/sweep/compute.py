@@ -6,6 +6,7 @@ year. Every balance of every run is checked, as in a replay. Units in the names 
 """
 
 import datetime as dt
+import threading
 from collections.abc import Sequence
 
 import numpy as np
@@ -54,20 +55,21 @@ class Engine:
 
     def __init__(self, through_compiler: bool) -> None:
         self.run = compiled(engine.run_season) if through_compiler else engine.run_season
-        self._room: dict[tuple[int, ...], Results] = {}
+        self._kept = threading.local()  # a worker may have several threads, each at a season of its own
 
     def room(self, forcing: Forcing) -> Results:
         """Return arrays to write to, used again from season to season so that they stay near the processor."""
         tanks = forcing.tanks
         key = (*forcing.pans.swing.shape, len(forcing.beds.lane_bed), len(tanks.capacity), len(tanks.draw_exponent))
-        if key not in self._room:
-            if len(self._room) > 8:
-                self._room.clear()
+        rooms: dict[tuple[int, ...], Results] = self._kept.__dict__.setdefault("rooms", {})
+        if key not in rooms:
+            if len(rooms) > 8:
+                rooms.clear()
             controllers, days, lanes = key[:3]
-            self._room[key] = empty_results(
+            rooms[key] = empty_results(
                 controllers, lanes, days, room=0, tanks=tanks, keep_hours=False, keep_terms=False
             )
-        return self._room[key]
+        return rooms[key]
 
 
 def season_columns(

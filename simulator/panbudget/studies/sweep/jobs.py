@@ -1,24 +1,15 @@
 """
-Jobs: a plan cut into parts that fit in memory, one part's work, and where it is done: here, in local processes, or on the
-workers of a dask scheduler. The cut depends on the plan alone, so that any machine, with any number of workers, writes the
-same files; results come as they are ready, and depend neither on their order nor on who made them.
+Jobs: a plan cut into parts that fit in memory, and one part's work. The cut depends on the plan alone, so that any machine,
+with any number of workers, writes the same files.
 """
 
-import concurrent.futures
-import contextlib
 import dataclasses
 import functools
 import itertools
 import math
-import multiprocessing
-import os
 import pickle
-import re
-import socket
-import threading
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures.process import BrokenProcessPool
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -41,13 +32,6 @@ _YEARS_UNKNOWN = 40
 _MOST_SITES = 8
 #: controllers that the engine steps side by side: more than this, and their days no longer fit near the processor
 _SIDE_BY_SIDE = 12
-
-#: jobs handed out for each worker, so that none waits and none piles up
-_AHEAD = 2
-_TRIES = 4
-#: a scheduler's address, how soon it answers [s], and how long its first message may be [bytes]
-_ADDRESS = re.compile(r"(?:(?P<scheme>tcp|tls)://)?(?P<host>\[[\da-fA-F:.%]+\]|[\w.-]+):(?P<port>\d{1,5})")
-_ANSWERS, _LONGEST_GREETING = 4.0, 1_000_000
 
 #: a place's runs of clean days, each with the years whose seasons it holds
 _Runs = list[tuple[SiteRecord, list[int]]]
@@ -92,10 +76,6 @@ class Part:
     seasons: int
     bad: tuple[BadSite, ...]
     seconds: dict[str, float] = field(default_factory=dict)
-
-
-#: hands a job to a worker
-_Submit = Callable[[Job], concurrent.futures.Future[Part]]
 
 
 def how_many(plan: Plan) -> tuple[int, int]:
@@ -286,116 +266,3 @@ def _rows(plan: Plan, place: Place, bundles: Sequence[Bundle], runs: _Runs, engi
     }
     position = {"latitude": place.latitude, "longitude": place.longitude, "elevation_m": place.elevation}
     return table.assign(site=place.name, **position, **days)
-
-
-def run_jobs(kit: bytes, jobs: Iterable[Job], *, processes: int, scheduler: str | None = None) -> Iterator[Part]:
-    """
-    Run jobs.
-
-    Parameters
-    ----------
-    kit : bytes
-        As `jobs.kit_of` makes it.
-    jobs : iterable of Job
-        Taken as they are needed.
-    processes : int
-        How many local processes; with 1 this one does it all.
-    scheduler : str, optional
-        Address of a dask scheduler, such as "tcp://127.0.0.1:8786", in their place.
-
-    Yields
-    ------
-    Part
-        As they are ready, in any order.
-
-    Raises
-    ------
-    PanbudgetError
-        A scheduler that doesn't answer, a worker that ended.
-    """
-    if scheduler is None and processes == 1:
-        yield from (run_job(kit, job) for job in jobs)
-        return
-    waiting = iter(jobs)
-    with _processes(kit, processes) if scheduler is None else _cluster(kit, scheduler) as (submit, workers):
-        running = set(map(submit, itertools.islice(waiting, workers * _AHEAD)))
-        while running:
-            ready, running = concurrent.futures.wait(running, return_when=concurrent.futures.FIRST_COMPLETED)
-            running |= set(map(submit, itertools.islice(waiting, len(ready))))
-            for future in ready:
-                yield future.result()
-
-
-@contextlib.contextmanager
-def _processes(kit: bytes, processes: int) -> Iterator[tuple[_Submit, int]]:
-    """Hand jobs to processes of this machine."""
-    # started afresh, not forked: this process has threads of its own (files, figures)
-    context = multiprocessing.get_context("spawn")
-    pool = concurrent.futures.ProcessPoolExecutor(processes, mp_context=context, initializer=_worker)
-    try:
-        yield lambda job: pool.submit(run_job, kit, job), processes
-    except BrokenProcessPool:
-        raise PanbudgetError(problem("worker-ended")) from None
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
-
-
-def _worker() -> None:
-    """End with the process that started us, even where that was killed."""
-    parent = multiprocessing.parent_process()
-
-    def follow() -> None:
-        if parent is not None:
-            parent.join()
-            os._exit(1)
-
-    threading.Thread(target=follow, daemon=True).start()
-
-
-def _mute(address: str) -> str:
-    """
-    Return why nobody who speaks as a scheduler does is at an address; nothing where somebody is.
-
-    The library itself waits long for what is no address or does not answer, and takes any bytes for a message's length.
-    """
-    parts = _ADDRESS.fullmatch(address)
-    if parts is None or int(parts["port"]) > 65535:
-        return "an address is such as tcp://10.0.0.5:8786"
-    heard = ["nobody answers"]
-
-    def listen() -> None:
-        try:
-            with socket.create_connection((parts["host"].strip("[]"), int(parts["port"])), timeout=_ANSWERS) as line:
-                length = b"" if parts["scheme"] == "tls" else line.recv(8)  # a scheduler speaks first
-                heard[0] = "" if int.from_bytes(length, "little") < _LONGEST_GREETING else "no scheduler is there"
-        except OSError as error:
-            heard[0] = error.strerror or heard[0]
-
-    thread = threading.Thread(target=listen, daemon=True)  # a name may take longer to look up than anybody waits
-    thread.start()
-    thread.join(_ANSWERS)
-    return heard[0]
-
-
-@contextlib.contextmanager
-def _cluster(kit: bytes, address: str) -> Iterator[tuple[_Submit, int]]:
-    """Hand jobs to the workers of a dask scheduler, which gives a lost worker's jobs to another."""
-    if reason := _mute(address):
-        raise PanbudgetError(problem("no-scheduler", "scheduler", address=address, reason=reason))
-    import distributed
-
-    dask: Any = distributed
-    try:
-        client = dask.Client(address, timeout=f"{_ANSWERS} s", set_as_default=False)
-    except (OSError, ValueError, TimeoutError, MemoryError) as error:
-        reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise PanbudgetError(problem("no-scheduler", "scheduler", address=address, reason=reason[:100])) from None
-    with client:
-        workers = client.scheduler_info(n_workers=-1)["workers"]
-        if not workers:
-            raise PanbudgetError(problem("no-workers", "scheduler", address=address))
-        pool, sent = client.get_executor(pure=False, retries=_TRIES), client.scatter(kit, broadcast=True)
-        try:
-            yield functools.partial(pool.submit, run_job, sent), sum(worker["nthreads"] for worker in workers.values())
-        except (dask.KilledWorker, concurrent.futures.CancelledError):
-            raise PanbudgetError(problem("worker-ended")) from None

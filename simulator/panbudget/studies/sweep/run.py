@@ -19,10 +19,11 @@ from panbudget.errors import PanbudgetError
 from panbudget.extras import of_reports, wants_extra
 from panbudget.files import json_bytes
 from panbudget.studies.sweep import problem
-from panbudget.studies.sweep.jobs import BadSite, Job, Part, cut, how_many, kit_of, run_jobs
+from panbudget.studies.sweep.jobs import BadSite, Job, Part, cut, how_many, kit_of
 from panbudget.studies.sweep.plan import Plan, load_plan
 from panbudget.studies.sweep.store import Store, alone
 from panbudget.studies.sweep.summary import Choice, Summary, csv_bytes, summarised
+from panbudget.studies.sweep.workers import run_jobs
 
 # as measured on one rented core; see tests/benchmarks/README.md
 _INTERPRETED = 8.0e-6  # seconds a bed-day
@@ -183,7 +184,7 @@ def sweep(
     variants : sequence of str, optional
         Laid over the plan's scenario in order, where ``plan`` is a path.
     scheduler : str, optional
-        Address of a dask scheduler; local processes if left out.
+        Address of a dask scheduler, or the file that it wrote; local processes if left out.
     processes : int, optional
         How many of these; as many as the machine has cores, or one for a small plan, if left out.
     keep_going : bool

@@ -72,7 +72,14 @@ def dask(tmp_path):
     made, file = [], tmp_path / "scheduler.json"
 
     def start(which, *more):
-        command = [sys.executable, "-m", f"distributed.cli.dask_{which}", "--scheduler-file", str(file), "--no-dashboard"]
+        command = [
+            sys.executable,
+            "-m",
+            f"distributed.cli.dask_{which}",
+            "--scheduler-file",
+            str(file),
+            "--no-dashboard",
+        ]
         made.append(subprocess.Popen([*command, *more], stderr=subprocess.DEVNULL, cwd=ROOT))
         return made[-1]
 
@@ -127,9 +134,7 @@ def test_who_loses_scheduler_or_workers_is_told_in_two_lines_and_goes_on(tmp_pat
     told = running.communicate(timeout=120)[1].strip().splitlines()
     assert running.returncode == 2
     assert told[0].endswith("is gone" if lost == "scheduler" else "has no workers any more")
-    assert told[1:] == [
-        "what is done is kept; start scheduler and workers again, and run the same command to go on"
-    ]
+    assert told[1:] == ["what is done is kept; start scheduler and workers again, and run the same command to go on"]
     bytes_of = {path: path.read_bytes() for path in done}
     subprocess.run([*command, "--processes", "1"], cwd=ROOT, check=True)
     assert {path: path.read_bytes() for path in done} == bytes_of

@@ -17,8 +17,8 @@ pq = pytest.importorskip("pyarrow.parquet")
 
 from panbudget import __main__ as cli  # noqa: E402
 from panbudget.errors import OutputError, PanbudgetError  # noqa: E402
-from panbudget.studies.sweep import workers  # noqa: E402
 from panbudget.studies.sweep import run as running  # noqa: E402
+from panbudget.studies.sweep import workers  # noqa: E402
 from panbudget.studies.sweep.jobs import cut, kit_of, run_job  # noqa: E402
 from panbudget.studies.sweep.plan import load_plan  # noqa: E402
 from panbudget.studies.sweep.run import estimate, sweep  # noqa: E402

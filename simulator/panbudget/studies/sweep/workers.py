@@ -149,7 +149,11 @@ def _address_in(text: str) -> str:
 @contextlib.contextmanager
 def _quiet() -> Iterator[None]:
     """Keep the library's own log from a screen on which we say what happened ourselves."""
-    names = ["asyncio", "tornado", *(name for name in logging.root.manager.loggerDict if name.startswith("distributed"))]
+    names = [
+        "asyncio",
+        "tornado",
+        *(name for name in logging.root.manager.loggerDict if name.startswith("distributed")),
+    ]
     levels = {name: logging.getLogger(name).level for name in names}
     try:
         for name in names:

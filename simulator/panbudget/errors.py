@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import difflib
 import re
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
@@ -162,6 +163,11 @@ class OutputError(PanbudgetError):
 
 class ClosureError(PanbudgetError):
     """A water balance that does not close: a bug of ours, never hidden."""
+
+
+def alike(name: str) -> str:
+    """Return what names that look alike have in common, however they are composed and capitals aside."""
+    return unicodedata.normalize("NFKC", name).strip().casefold()
 
 
 def nearest(word: object, known: Iterable[object], *, cutoff: float = 0.6) -> str | None:

@@ -165,7 +165,7 @@ def test_a_job_tells_its_steps_or_its_error(tmp_path):
 
 
 def test_a_job_that_is_stopped_leaves_nothing(tmp_path):
-    path = write_garden(tmp_path, years_csv(2021, 2021))
+    path = write_garden(tmp_path, years_csv(2010, 2021))
 
     async def run():
         job = jobs.Job(path, "size", {}, {}, 2021)

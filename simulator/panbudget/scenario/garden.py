@@ -11,7 +11,6 @@ import functools
 import hashlib
 import json
 import re
-import unicodedata
 import zoneinfo
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
@@ -20,7 +19,7 @@ from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 from pydantic import Field, PrivateAttr, ValidationError
 
 from panbudget import words
-from panbudget.errors import CONTROLS, Problem, ScenarioError, did_you_mean
+from panbudget.errors import CONTROLS, Problem, ScenarioError, alike, did_you_mean
 from panbudget.files import read_toml
 from panbudget.scenario import problems as scenario_errors
 from panbudget.scenario import quantities
@@ -354,9 +353,8 @@ class Scenario(Described):
         for where, names in made_up.items():
             seen: dict[str, str] = {}
             for name in names:
-                alike = unicodedata.normalize("NFKC", name).strip().casefold()
-                if seen.setdefault(alike, name) != name:
-                    yield Problem("named-twice", f"{where}.{name}", f"and {seen[alike]} look alike", cure="rename one")
+                if (other := seen.setdefault(alike(name), name)) != name:
+                    yield Problem("named-twice", f"{where}.{name}", f"and {other} look alike", cure="rename one")
         for where in [f"{parent}.{name}" for parent in made_up for name in made_up[parent] if not is_usable(name)]:
             yield Problem("no-name", where, "is no usable name", USABLE)
 

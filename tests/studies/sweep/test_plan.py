@@ -91,11 +91,13 @@ def test_every_bad_row_of_the_table_has_a_line(tmp_path):
         "A,95,0,10,a.csv,auto\n"
         "A,45,0,10,a.csv,auto\n"
         "B,45,east,10,b.csv,wet\n"
-        'C,45,,"800 L/h",,\n',
+        'C,45,,"800 L/h",,\n'
+        "b,45,0,10,b.csv,auto\n",
         encoding="utf-8",
     )
     lines = _lines(path)
-    assert len(lines) == 6
+    assert len(lines) == 7
+    assert any('row 5: name = "b" stands in row 3 too' in line for line in lines)
     assert "row 1: latitude = 95.0 must be at most 90" in lines[0]
     assert 'row 2: name = "A" stands in row 1 too' in lines[1]
     assert 'row 3: climate = "wet"' in lines[2] or 'row 3: climate = "wet"' in lines[3]

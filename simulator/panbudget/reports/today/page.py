@@ -2,20 +2,24 @@
 Today page: how the garden stands, what may come and what to do, on a phone's screen and as data.
 """
 
+from __future__ import annotations
+
 import datetime as dt
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from panbudget.reports.pages import Report, texts, words_of
 from panbudget.reports.today.figures import fan_figure
-from panbudget.reports.today.sheet import sheet_pdf
 from panbudget.reports.writing import Verb
 from panbudget.studies.today.fan import band
 from panbudget.studies.today.standing import RECENT, BedToday, Today, ValveToday
 from panbudget.studies.today.trials import WEEKS, Action
 from panbudget.words import count
+
+if TYPE_CHECKING:
+    from panbudget.reports.pdf import PaperSize
 
 _section, _say = words_of("today")
 
@@ -228,6 +232,13 @@ def fan_table(today: Today) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["date", "where", "what", "low", "middle", "high", "worst"])
 
 
+def _sheet(today: Today, size: PaperSize) -> bytes:
+    # a PDF's library takes half as long to import as the page takes to make, and most want no sheet
+    from panbudget.reports.today.sheet import sheet_pdf
+
+    return sheet_pdf(today, size)
+
+
 VERB = Verb(
     "today",
     today_sentences,
@@ -236,8 +247,8 @@ VERB = Verb(
     tables={"today.csv": fan_table},
     figures=lambda today: {"fan": fan_figure} if today.fan is not None else {},
     files={
-        "neighbour-a4.pdf": lambda today: sheet_pdf(today, "A4"),
-        "neighbour-letter.pdf": lambda today: sheet_pdf(today, "Letter"),
+        "neighbour-a4.pdf": lambda today: _sheet(today, "A4"),
+        "neighbour-letter.pdf": lambda today: _sheet(today, "Letter"),
     },
     of=lambda today: today.season,
 )

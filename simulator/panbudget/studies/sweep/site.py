@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from pydantic import ValidationError
 
-from panbudget.errors import Problem, ScenarioError, nearest
+from panbudget.errors import Problem, ScenarioError, alike, nearest
 from panbudget.extras import made_once, wants_extra
 from panbudget.numeric import Floats
 from panbudget.physics.air import atmospheric_pressure
@@ -104,7 +104,7 @@ def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) ->
         row = {key: text for key in _KNOWN if (text := str(cells.get(key, "")).strip())}
         name = row.get("name", "")
         wrong = list(_wrong_names(row, rows))
-        rows.setdefault(name, index)
+        rows.setdefault(alike(name), index)
         try:
             site = Site.model_validate({key: _value(key, row[key]) for key in Site.model_fields if key in row})
             more: dict[str, str] = {key: row[key] for key in _MORE if key in row}
@@ -137,8 +137,8 @@ def _wrong_names(row: Mapping[str, str], rows: Mapping[str, int]) -> Iterator[Pr
     name = row.get("name", "")
     if not name or not name.isprintable() or len(name) > _LONGEST_NAME:
         yield problem("bad-name", "name", name, name=name, longest=_LONGEST_NAME)
-    elif name in rows:
-        yield problem("same-name", "name", name, name=name, row=rows[name])
+    elif alike(name) in rows:
+        yield problem("same-name", "name", name, name=name, row=rows[alike(name)])
     if "weather" not in row:
         yield problem("no-weather", "weather")
 

@@ -24,7 +24,8 @@ from panbudget.studies.ranges import with_spread
 from panbudget.studies.setup import SetUp, setup
 from panbudget.studies.size.sizing import Sizing, size
 from panbudget.studies.statement.account import Statement, statement
-from panbudget.studies.sweep.run import Swept, sweep
+from panbudget.studies.sweep.run import sweep
+from panbudget.studies.sweep.swept import Swept
 from panbudget.studies.today.standing import Today, today
 from panbudget.studies.years import SeasonsByYear, years
 from panbudget.weather import Fallback, Weather, read_weather

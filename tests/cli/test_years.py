@@ -102,7 +102,7 @@ def test_the_page_of_check_has_the_usable_years_together_and_why_others_are_left
     assert [row[:2] for row in cells if row[1] == "no"] == [["2023", "no"], ["2025", "no"]]
 
 
-def test_a_sweep_takes_the_same_years_and_refuses_one_that_is_asked_for_and_broken(garden, tmp_path, capsys):
+def test_a_sweep_takes_the_same_years_and_names_one_that_is_asked_for_and_broken(garden, tmp_path, capsys):
     text = garden.read_text(encoding="utf-8")
     (tmp_path / "garden.toml").write_text(text, encoding="utf-8")
     (tmp_path / "weather.csv").write_bytes((garden.parent / "weather.csv").read_bytes())
@@ -121,9 +121,13 @@ def test_a_sweep_takes_the_same_years_and_refuses_one_that_is_asked_for_and_brok
     litres = [own.seasons[year].totals["beds"]["upper/tomatoes"]["litres"] for year in (2021, 2022, 2024)]
     assert rows["litres"].tolist() == pytest.approx(litres)
     plan.write_text(described + "[years]\nfirst = 2021\nlast = 2023\n", encoding="utf-8")
-    code, _, err = run(capsys, "sweep", plan, "--out", tmp_path / "t", "--processes", "1")
-    assert code == 2
-    assert "tmax is empty on 2023-07-10" in err
+    code, out, err = run(capsys, "sweep", plan, "--out", tmp_path / "t", "--processes", "1")
+    assert code == 0, err
+    assert "Left out: 1 season at 1 site (sites.csv" in out
+    assert "here: 2023: tmax is empty on 2023-07-10" in out
+    record = pd.read_csv(tmp_path / "t" / "sites.csv").iloc[0]
+    assert (record["years_run"], record["years_skipped"]) == ("2021 2022", 2023)
+    assert record["why"].startswith("2023: tmax is empty on 2023-07-10")
 
 
 def test_a_season_that_began_is_replayed_as_far_as_the_file_goes(tmp_path, capsys):

@@ -17,11 +17,14 @@ from typing import TYPE_CHECKING, Any
 import panbudget
 from panbudget.cli import TEXTS, Names, bar, command, print_json, say
 from panbudget.errors import PanbudgetError, Problem
+from panbudget.words import and_more, count
 
 if TYPE_CHECKING:
+    from panbudget.studies.sweep.plan import Plan
     from panbudget.studies.sweep.run import Estimate, Progress
 
 _EVERY = 10.0  # seconds between two lines where no person looks at a bar
+_NAMED = 8  # sites, and years of one, that are named on the screen
 
 
 @command
@@ -30,6 +33,10 @@ def sweep(
     out: Path | None = None,
     variant: Names = None,
     dry_run: bool = False,
+    limit: int | None = None,
+    to: Names = None,
+    map_of: Names = None,
+    quantile: float | None = None,
     keep_going: bool = False,
     processes: int | None = None,
     scheduler: str | None = None,
@@ -45,21 +52,24 @@ def sweep(
     from panbudget.extras import wants_extra
     from panbudget.studies.sweep.plan import load_plan
     from panbudget.studies.sweep.run import estimate
+    from panbudget.studies.sweep.swept import refuse_unasked
 
     wants_extra("pyarrow")
+    refuse_unasked(map_of or (), quantile, to or ())
     described = load_plan(plan, variant or ())
+    described = described if limit is None else described.limited(limit)
     expected = estimate(described, processes)
-    if dry_run and as_json:
-        print_json(dataclasses.asdict(expected))
+    if dry_run:
+        _dry(described, expected, keep_going, as_json)
         return
-    if not dry_run and out is None:
+    if out is None:
         cure = "name a folder to make, or take --dry-run"
         raise PanbudgetError(Problem("missing", "--out DIR", "is missing", "", cure))
-    for line in _estimate_lines(expected)[: None if dry_run else 1]:
-        say(line, quiet=quiet, aside=not dry_run)
-    if dry_run or out is None:
-        return
+    say(_estimate_lines(expected)[0], quiet=quiet, aside=True)
+    for line in _variable_lines(described):
+        say(line, quiet=quiet, aside=True)
     options: dict[str, Any] = {"scheduler": scheduler, "processes": processes, "overwrite": overwrite}
+    options |= {"to": to or (), "maps": map_of or (), "quantile": quantile}
     with _progress(quiet) as progress:
         swept = panbudget.sweep(described, out, progress=progress, keep_going=keep_going, **options)
     for site in swept.bad:
@@ -69,8 +79,40 @@ def sweep(
     else:
         for line in _lines(swept):
             say(line, quiet=quiet)
-    beside = f"with the dataset in {out}/seasons and sweep.json beside them"
-    say(f"Wrote {out}/summary.csv and suits.csv, {beside}.", quiet=quiet, aside=as_json)
+    beside = f"with the dataset in {out}/seasons, and what every column is in columns.csv"
+    say(f"Wrote {out}/summary.csv, suits.csv and sites.csv, {beside}.", quiet=quiet, aside=as_json)
+
+
+def _dry(plan: Plan, expected: Estimate, keep_going: bool, as_json: bool) -> None:
+    """Say what a plan would take, what its weather holds and all that is missing."""
+    from panbudget.studies.sweep.usable import heads_of, refuse_sites
+
+    heads = heads_of(plan)
+    if as_json:
+        listed = plan.grid.listed() if plan.grid is not None else []
+        print_json({**dataclasses.asdict(expected), "variables": listed, **dataclasses.asdict(heads)})
+    else:
+        texts, table = TEXTS["estimate"], plan.grid is None
+        lines = [*_estimate_lines(expected), *_variable_lines(plan)]
+        lines += [texts["opened"].format(opened=len(plan.places), bad=len(heads.bad))] if table else []
+        lines += [texts["lacking"].format(what=what, count=lack) for what, lack in heads.estimated.items()]
+        if heads.late:
+            names = ", ".join(f"{name} ({day})" for name, day in [*heads.late.items()][:_NAMED])
+            more = and_more(len(heads.late) - _NAMED, "site")
+            lines.append(texts["late"].format(count=len(heads.late), names=names + more))
+        for line in lines:
+            say(line)
+    if heads.bad and not keep_going:
+        refuse_sites(plan, heads.bad)
+    for name, why in heads.bad.items():
+        say(f"would be skipped: {name}: {'; '.join(why)}", aside=as_json)
+
+
+def _variable_lines(plan: Plan) -> Iterator[str]:
+    """A line for each variable of a grid."""
+    for line in plan.grid.listed() if plan.grid is not None else ():
+        text = TEXTS["estimate"]["variable"][line["how"]].format_map(line)
+        yield f"  {text}{'; ' if line['note'] else ''}{line['note']}"
 
 
 def _lines(swept: panbudget.Swept) -> Iterator[str]:
@@ -78,6 +120,11 @@ def _lines(swept: panbudget.Swept) -> Iterator[str]:
     reused = f", {swept.kept} parts kept from an earlier run" if swept.kept else ""
     at = f"{swept.seasons} seasons at {swept.sites} sites{skipped}"
     yield f"{at}: {swept.rows} rows in {swept.elapsed:.1f} s{reused}."
+    if swept.skipped:
+        years, at = count(sum(map(len, swept.skipped.values())), "season"), count(len(swept.skipped), "site")
+        yield f"Left out: {years} at {at} (sites.csv names them all):"
+        for name, why_of in [*swept.skipped.items()][:_NAMED]:
+            yield f"  {name}: " + "; ".join(f"{year}: {why}" for year, why in [*why_of.items()][:_NAMED])
     counts = collections.Counter(choice.design for choice in swept.choices)
     if counts:
         none = sum(not choice.keeps for choice in swept.choices)
@@ -95,6 +142,8 @@ def _estimate_lines(expected: Estimate) -> list[str]:
         "duration": _duration(expected.seconds),
     }
     lines = [*texts["lines"], *([texts["left_out"]] if expected.left_out else [])]
+    lines += [texts["grid"]] if expected.grid_bytes else []
+    values |= {"read": expected.grid_bytes / 1e9, "copy": expected.copy_bytes / 1e9}
     return [line.format(e=expected, **values) for line in lines]
 
 

@@ -169,10 +169,8 @@ def cache_folder(function: Callable[..., Any]) -> Path | None:
     except OSError:
         return None
     mark = hashlib.sha256(text + f"{importlib.metadata.version('numba')} {sys.version}".encode()).hexdigest()[:16]
-    given = os.environ.get(CACHE_VARIABLE)
     try:
-        base = Path(given) if given else _users_cache()
-        folder = base / f"compiled-{mark}"
+        folder = users_cache() / f"compiled-{mark}"
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         about = folder.stat()
     except (OSError, RuntimeError):  # no home, or one that can't be written
@@ -182,7 +180,10 @@ def cache_folder(function: Callable[..., Any]) -> Path | None:
     return folder if os.access(folder, os.W_OK | os.X_OK) else None
 
 
-def _users_cache() -> Path:
+def users_cache() -> Path:
+    """Return where what can be made again is kept; a RuntimeError where there is no home."""
+    if given := os.environ.get(CACHE_VARIABLE):
+        return Path(given)
     if sys.platform == "win32":
         return Path(os.environ.get("LOCALAPPDATA", str(Path.home()))) / "panbudget"
     if sys.platform == "darwin":

@@ -25,6 +25,8 @@ KRS_COAST = 0.19
 #: FAO-56 chapter 3, text at eq 48: in arid regions the dew point lies 2 to 3 °C below Tmin; the smaller. [°C]
 DRY_DEW_POINT_OFFSET = 2.0
 
+# molar mass of water over that of dry air, as in FAO-56 eq 8. [-]
+_VAPOUR_TO_AIR = 0.622
 # FAO-56 eq 39, Stefan-Boltzmann constant by the day. [MJ K⁻⁴ m⁻² d⁻¹]
 _STEFAN_BOLTZMANN = 4.903e-9
 # FAO-56 eq 39 notes K = °C + 273.16. [K]
@@ -171,6 +173,36 @@ def vapour_pressure_from_dew_point(dew_point: npt.ArrayLike) -> Floats:
     FAO-56 eq 14.
     """
     return saturation_vapour_pressure(dew_point)
+
+
+def vapour_pressure_from_specific_humidity(specific_humidity: npt.ArrayLike, *, pressure: npt.ArrayLike) -> Floats:
+    """
+    Actual vapour pressure from the specific humidity.
+
+    Parameters
+    ----------
+    specific_humidity : float or ndarray
+        Mass of vapour in a mass of moist air, q. [kg/kg]
+    pressure : float or ndarray
+        Air pressure at the site. [kPa]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        ea. [kPa]
+
+    Notes
+    -----
+    ea = q P / (ε + (1 - ε) q) with ε = 0.622, the ratio of the molar masses of water and dry air: the definitions of
+    specific humidity and mixing ratio of WMO-No. 8 (2018), vol. I, annex 4.A (from memory), solved for ea.
+
+    Examples
+    --------
+    >>> round(float(vapour_pressure_from_specific_humidity(0.01, pressure=101.3)), 4)
+    1.6188
+    """
+    q = _array(specific_humidity)
+    return _array(q * _array(pressure) / (_VAPOUR_TO_AIR + (1.0 - _VAPOUR_TO_AIR) * q))
 
 
 def vapour_pressure_from_psychrometer(

@@ -403,6 +403,12 @@ class Scenario(Described):
         """File it was read from; paths inside it are relative to its folder."""
         return self._source.path
 
+    def at(self, path: Path) -> Scenario:
+        """Return the same garden with its file called by another path, such as one that holds in any folder."""
+        copy = self.model_copy()
+        copy._source = self._source._replace(path=path)
+        return copy
+
     @property
     def described(self) -> Mapping[str, Any]:
         """What was read, before it was checked: nested mappings."""

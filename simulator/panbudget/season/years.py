@@ -4,6 +4,7 @@ Years: the same calendar days in the other years of a record, plantings moved al
 
 import datetime as dt
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -160,6 +161,7 @@ def usable_years(
     start: dt.date | None = None,
     end: dt.date | None = None,
     weather: Weather | WeatherFile | None = None,
+    years: Sequence[int] | None = None,
 ) -> Years:
     """
     Find the years of a garden's weather in which its season, or the same calendar days, can be replayed.
@@ -171,6 +173,8 @@ def usable_years(
         First and last day, in the scenario's own year or another; its season's if left out.
     weather : Weather or WeatherFile, optional
         A clean record, or a file that is read, in place of the scenario's.
+    years : sequence of int, optional
+        Those asked for; all of which a file has a part if left out.
 
     Returns
     -------
@@ -190,16 +194,19 @@ def usable_years(
     file, present = weather or open_scenario_weather(scenario), season.start.year
     indexes = [part.raw.daily.index for part in (file.file, *(lent for _, lent in file.others))]
     low, high = min(index.min() for index in indexes).date(), max(index.max() for index in indexes).date()
+
+    def span(year: int) -> tuple[dt.date, dt.date]:
+        # 29 February moves by a day: first the season, then the days before it
+        return moved(first, year - present) - spin_up, moved(last, year - present)
+
     by_year = range(low.year - last.year - 1, high.year - first.year + 2)
-    # 29 February moves by a day: first the season, then the days before it
     spans = {
-        present + by: (moved(first, by) - spin_up, moved(last, by))
-        for by in sorted(by_year, key=lambda by: (by != 0, by))
+        year: span(year) for year in years or sorted((present + by for by in by_year), key=lambda y: (y != present, y))
     }
     if file.file.raw.typical:
-        spans = {present: spans[present]} if present in spans else {present: (first - spin_up, last)}
-        low, high = spans[present]
-    touched = {year: span for year, span in spans.items() if span[0] + spin_up <= high and span[1] >= low}
+        spans = {year: span(year) for year in years or [present]}
+        low, high = min(start for start, _ in spans.values()), max(end for _, end in spans.values())
+    touched = {year: span for year, span in spans.items() if years or (span[0] + spin_up <= high and span[1] >= low)}
     inside = {year: span for year, span in touched.items() if low <= span[0] and span[1] <= high}
     seasons: dict[int, Weather | str] = dict.fromkeys(touched, f"the record runs from {low} to {high}")
     for year, found in file.seasons(inside).items():

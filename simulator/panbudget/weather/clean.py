@@ -310,7 +310,7 @@ def open_weather(
     rules, shown = _Rules(site, **options), shown_names(path) if shown_as is None else shown_as
     rules.refuse(shown)
     choices = _choices(columns or {}, rules.table, shown)
-    others = [(fallback, _read_fallback(fallback, rules)) for fallback in fallbacks]
+    others = [(fallback, read_fallback(fallback, rules.site)) for fallback in fallbacks]
     file = read_files(path, site, shown_as=shown, file_format=file_format, columns=choices, missing=missing)
     if file.raw.typical and others:
         raise WeatherError(problem("typical-with-fallback"), file=shown)
@@ -466,9 +466,9 @@ def _of_fallback(fallback: Fallback, rules: _Rules) -> _Rules:
     return replace(rules, missing_rain="error", too_bright="limit", **more)
 
 
-def _read_fallback(fallback: Fallback, rules: _Rules) -> RawFile:
-    """Read a fallback's file; a typical year has no days to lend."""
-    shown, rules = fallback.shown, _of_fallback(fallback, rules)
+def read_fallback(fallback: Fallback, site: Site) -> RawFile:
+    """Read a fallback's file, for a site; a typical year has no days to lend."""
+    shown, rules = fallback.shown, _of_fallback(fallback, _Rules(site))
     rules.refuse(shown)
     options: dict[str, Any] = {"file_format": fallback.file_format, "columns": fallback.columns, "table": rules.table}
     file = read_files(fallback.path, rules.site, shown_as=shown, missing=fallback.missing, **options)

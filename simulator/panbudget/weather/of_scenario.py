@@ -8,7 +8,7 @@ import datetime as dt
 from typing import Any
 
 from panbudget.errors import ScenarioError
-from panbudget.scenario.garden import FallbackSource, ForecastSource, Scenario, WeatherSource
+from panbudget.scenario.garden import FallbackSource, ForecastSource, Scenario, Site, WeatherSource
 from panbudget.weather import Fallback, Weather
 from panbudget.weather.checks.plausibility import trust_problem
 from panbudget.weather.clean import WeatherFile, open_weather
@@ -54,10 +54,10 @@ def open_scenario_weather(scenario: Scenario) -> WeatherFile:
     return open_weather(
         scenario.weather_paths,
         scenario.site,
-        **_of_file(source),
+        **as_described(source),
         missing_rain=source.missing_rain,
         too_bright=source.too_bright,
-        fallbacks=[_fallback(scenario, other) for other in source.fallback],
+        fallbacks=[fallback_at(scenario, other, scenario.site) for other in source.fallback],
     )
 
 
@@ -69,16 +69,18 @@ def open_forecast(scenario: Scenario) -> WeatherFile | None:
     if wrong := format_problem(source.format, where="weather.forecast"):
         raise ScenarioError(wrong, file=str(scenario.path))
     paths = [scenario.path.parent / file for file in source.files]
-    return open_weather(paths, scenario.site, missing_rain="error", **_of_file(source))
+    return open_weather(paths, scenario.site, missing_rain="error", **as_described(source))
 
 
-def _of_file(source: WeatherSource | FallbackSource | ForecastSource) -> dict[str, Any]:
+def as_described(source: WeatherSource | FallbackSource | ForecastSource) -> dict[str, Any]:
+    """Return how a file is to be read, as `open_weather` takes it."""
     file = {"shown_as": source.shown, "file_format": source.format, "missing": source.missing}
     return {**file, "wind_height": source.wind_height, "columns": source.columns, "trust": source.trust}
 
 
-def _fallback(scenario: Scenario, source: FallbackSource) -> Fallback:
+def fallback_at(scenario: Scenario, source: FallbackSource, site: Site) -> Fallback:
+    """Return a scenario's fallback as a place uses it: where the fallback names no place of its own, it stands there."""
     elsewhere = {name: v for name in ("latitude", "longitude", "elevation") if (v := getattr(source, name)) is not None}
-    site = scenario.site.model_copy(update=elsewhere)
+    site = site.model_copy(update=elsewhere)
     paths = [scenario.path.parent / file for file in source.files]
-    return Fallback(paths, **_of_file(source), adjust=source.adjust, rain=source.rain, site=site)
+    return Fallback(paths, **as_described(source), adjust=source.adjust, rain=source.rain, site=site)

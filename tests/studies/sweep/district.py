@@ -98,5 +98,6 @@ def make_plan(
 
 
 def contents(folder: Path) -> dict[str, bytes]:
-    """Every file below a folder."""
-    return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+    """Every file below a folder, but for the log: that alone tells when things were done."""
+    files = [path for path in sorted(folder.rglob("*")) if path.is_file() and path.name != "sweep.log"]
+    return {str(path.relative_to(folder)): path.read_bytes() for path in files}

@@ -16,7 +16,8 @@ import pyarrow.parquet as pq  # noqa: E402
 
 from panbudget.errors import ScenarioError  # noqa: E402
 from panbudget.physics import evaporation  # noqa: E402
-from panbudget.studies.sweep.grid import _CF, places_in_grid  # noqa: E402
+from panbudget.studies.sweep.cf import TABLE as _CF  # noqa: E402
+from panbudget.studies.sweep.grid import places_in_grid  # noqa: E402
 from panbudget.studies.sweep.plan import load_plan  # noqa: E402
 from panbudget.studies.sweep.run import sweep  # noqa: E402
 from panbudget.studies.sweep.site import Place, grid_evapotranspiration  # noqa: E402
@@ -179,11 +180,11 @@ def test_longitudes_count_from_greenwich_both_ways_and_sea_and_unknown_heights_a
     )
     data.to_netcdf(tmp_path / "g.nc", engine="h5netcdf")
     sites = SimpleNamespace(grid="g.nc", variables={}, elevation=None)
-    places, none, _ = places_in_grid(tmp_path, sites)
+    places, held = places_in_grid(tmp_path, sites)
     assert [place.longitude for place in places] == [180.0, -179.75, -10.0]
     assert [place.elevation for place in places] == [1.0, 2.0, 3.0]
     assert [place.cell for place in places] == [(0, 0), (0, 1), (0, 2)]
-    assert none == 2
+    assert held.left_out == 2
 
 
 #: by definition of these units; the knot is the nautical mile of 1852 m an hour
@@ -194,16 +195,24 @@ UNITS = {
     ("pressure", "hPa"): (0.1, 0.0),
     ("pressure", "mbar"): (0.1, 0.0),
     ("pressure", "Pa"): (0.001, 0.0),
+    ("fraction", "g kg-1"): (0.001, 0.0),
     ("speed", "km h-1"): (1 / 3.6, 0.0),
     ("speed", "knot"): (1852 / 3600, 0.0),
     ("water", "kg m-2 s-1"): (86400.0, 0.0),
     ("water", "mm s-1"): (86400.0, 0.0),
+    ("water", "mm h-1"): (24.0, 0.0),
+    ("water", "kg m-2 h-1"): (24.0, 0.0),
     ("water", "m"): (1000.0, 0.0),
+    ("water", "m day-1"): (1000.0, 0.0),
     ("water", "cm"): (10.0, 0.0),
+    ("water", "cm day-1"): (10.0, 0.0),
     ("water", "m s-1"): (86400e3, 0.0),
     ("radiation", "W m-2"): (86400e-6, 0.0),
     ("radiation", "J m-2"): (1e-6, 0.0),
     ("radiation", "J m-2 day-1"): (1e-6, 0.0),
+    ("radiation", "J m-2 s-1"): (86400e-6, 0.0),
+    ("radiation", "kJ m-2"): (1e-3, 0.0),
+    ("radiation", "kJ m-2 day-1"): (1e-3, 0.0),
     ("duration", "s"): (1 / 3600, 0.0),
     ("duration", "min"): (1 / 60, 0.0),
 }

@@ -84,6 +84,9 @@ def test_the_folder_says_what_the_sweep_came_to(swept):
         "plan.json",
         "seasons/part-000000.parquet",
         "suits.csv",
+        "suits.parquet",
+        "sites.csv",
+        "columns.csv",
         "parts.sha256",
         "summary.csv",
         "sweep.json",
@@ -157,10 +160,16 @@ def test_with_keep_going_bad_sites_are_skipped_and_counted(tmp_path):
         sweep(plan, tmp_path / "out", processes=1)
 
 
-def test_a_year_that_a_record_lacks_makes_a_bad_site(tmp_path):
-    plan = make_plan(tmp_path, years="[years]\nfirst = 2019\nlast = 2021\n")
-    with pytest.raises(PanbudgetError, match="has no whole season 2019-05-01 to 2019-06-30"):
-        sweep(plan, tmp_path / "out", processes=1)
+def test_a_year_that_a_record_lacks_is_left_out_and_named(tmp_path):
+    plan = make_plan(tmp_path, places=1, designs="", years="[years]\nfirst = 2019\nlast = 2021\n")
+    found = sweep(plan, tmp_path / "out", processes=1)
+    assert found.skipped == {"Place 01": {"2019": "the record runs from 2020-01-01 to 2021-12-31"}}
+    assert set(rows(tmp_path / "out")["year"]) == {2020, 2021}
+    plan = make_plan(tmp_path, places=1, designs="", years="[years]\nfirst = 2018\nlast = 2019\n")
+    with pytest.raises(PanbudgetError) as caught:
+        sweep(plan, tmp_path / "out", processes=1, overwrite=True)
+    assert "2018 to 2019: the record runs from 2020-01-01 to 2021-12-31" in caught.value.text()
+    assert "has no usable season 1 May to 30 June" in caught.value.text()
 
 
 def test_without_years_all_whole_seasons_of_a_record_are_taken(tmp_path):
@@ -300,10 +309,11 @@ def test_dependable_values_of_the_summary_are_those_of_the_rows(tmp_path):
     mine = table[(table["design"] == "wide") & (table["bed"] == "herbs")]
     line = summary.loc[("wide", "yard", "herbs")]
     ordered = np.sort(mine["litres"])
-    # twelve years: ten of them make four in five (9.6), eleven nine in ten (10.8)
-    assert line["litres_four_in_five"] == pytest.approx(ordered[9], rel=1e-11)
-    assert line["litres_nine_in_ten"] == pytest.approx(ordered[10], rel=1e-11)
-    assert line["driest_adequacy_nine_in_ten"] == pytest.approx(np.sort(mine["driest_adequacy"])[1], rel=1e-11)
+    # twelve years: four in five stands at 0.8 · 13 = 10.4, nine in ten at 11.7, and from the other end at 1.3
+    low = np.sort(mine["driest_adequacy"])
+    assert line["litres_four_in_five"] == pytest.approx(0.6 * ordered[9] + 0.4 * ordered[10], rel=1e-11)
+    assert line["litres_nine_in_ten"] == pytest.approx(0.3 * ordered[10] + 0.7 * ordered[11], rel=1e-11)
+    assert line["driest_adequacy_nine_in_ten"] == pytest.approx(0.7 * low[0] + 0.3 * low[1], rel=1e-11)
 
 
 def test_fewer_than_five_years_tell_no_dependable_value(tmp_path):

@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from matplotlib.axes import Axes
 
 from panbudget.reports.canvas import panels, save
 from panbudget.reports.style import VALVE_STYLES, applied, plain
+from panbudget.studies.sweep.store import described
 from panbudget.studies.sweep.summary import Choice
 
 _MARKS = "osD^vP*Xhp"
@@ -41,7 +43,7 @@ def map_figure(choices: Sequence[Choice], designs: Sequence[str], title: str, wi
     longitude = np.array([choice.longitude for choice in placed])
     latitude = np.array([choice.latitude for choice in placed])
     keeps = np.array([choice.keeps for choice in placed], bool)
-    size = float(np.clip(2400.0 / max(len(placed), 1), 6.0, 60.0))
+    size = _size(len(placed))
     with applied():
         left, right = panels(2, height=4.1, columns=2)
         for index, name in enumerate(designs):
@@ -61,17 +63,95 @@ def map_figure(choices: Sequence[Choice], designs: Sequence[str], title: str, wi
         left.figure.suptitle(plain(title)[:100], x=0.01, ha="left")
         left.set_title(f"what suits; hollow: none keeps to {wish} days short")
         left.legend(loc="upper center", bbox_to_anchor=(0.5, -0.12), ncols=3)
-        water = np.array([choice.litres for choice in placed]) / 1000.0
-        grey: dict[str, Any] = {"cmap": "Greys", "edgecolors": "#7F7F7F", "linewidths": 0.4}
-        shades = right.scatter(longitude, latitude, c=water, s=size, **grey)
-        right.set_title("its water, nine years in ten")
-        right.figure.colorbar(shades, ax=right, label="water a season [m³]", shrink=0.8)
+        text, water = _level(placed)
+        _shaded(right, longitude, latitude, water / 1000.0, "water a season [m³]")
+        right.set_title(f"its water, {text}")
         for ax in (left, right):
-            ax.set(xlabel="longitude [°]", ylabel="latitude [°]")
-            middle = float(np.radians(np.clip(latitude.mean(), -80.0, 80.0)))
-            ax.set_aspect(1.0 / math.cos(middle), adjustable="datalim")
-            ax.grid(True)
+            _laid(ax, latitude)
         return [left, right]
+
+
+def _level(choices: Sequence[Choice]) -> tuple[str, Any]:
+    """The water of places by the highest return level that most of them have; else that of their highest years."""
+    for text, name in (("nine years in ten", "litres_nine_in_ten"), ("four years in five", "litres_four_in_five")):
+        water = np.array([getattr(choice, name) for choice in choices])
+        if np.isfinite(water).mean() >= 0.5:
+            return text, water
+    return "highest of its years", np.array([choice.litres for choice in choices])
+
+
+def _size(places: int) -> float:
+    return float(np.clip(2400.0 / max(places, 1), 6.0, 60.0))
+
+
+def _shaded(ax: Axes, longitude: Any, latitude: Any, values: Any, label: str, limits: Any = (None, None)) -> None:
+    """Places shaded by a value; a cross where there is none."""
+    known = np.isfinite(values)
+    grey: dict[str, Any] = {"cmap": "Greys", "edgecolors": "#7F7F7F", "linewidths": 0.4}
+    grey |= {"s": _size(len(values)), "vmin": limits[0], "vmax": limits[1]}
+    shades = ax.scatter(longitude[known], latitude[known], c=values[known], **grey)
+    if not known.all():
+        ax.scatter(longitude[~known], latitude[~known], marker="x", c="#7F7F7F", s=12.0, label="too few years")
+        ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.12))
+    ax.figure.colorbar(shades, ax=ax, label=label, shrink=0.8)
+
+
+def _laid(ax: Axes, latitude: Any) -> None:
+    """Axes of a map: a degree of longitude as much shorter as it is there."""
+    ax.set(xlabel="longitude [°]", ylabel="latitude [°]")
+    middle = float(np.radians(np.clip(latitude.mean(), -80.0, 80.0)))
+    ax.set_aspect(1.0 / math.cos(middle), adjustable="datalim")
+    ax.grid(True)
+
+
+def column_figure(values: pd.DataFrame, column: str, quantile: float | None, title: str) -> list[Axes]:
+    """
+    Draw a column of the dataset on maps, one a design, on one scale.
+
+    Parameters
+    ----------
+    values : DataFrame
+        site, latitude, longitude, design, value: as `summary.mapped` gives it.
+    column : str
+    quantile : float, optional
+        Of the years; their mean if left out. [-]
+    title : str
+
+    Returns
+    -------
+    list of Axes
+    """
+    unit, meaning, over = described(column)
+    placed = values[np.isfinite(values["longitude"].astype(float))]
+    by_design = list(placed.groupby("design", sort=False))
+    years = "mean of the years" if quantile is None else f"not exceeded in {100.0 * quantile:g} % of years"
+    known = placed["value"].dropna()
+    limits = (float(known.min()), float(known.max())) if len(known) else (0.0, 1.0)
+    with applied():
+        axes = panels(max(len(by_design), 1), height=3.6, columns=2)
+        axes[0].figure.suptitle(f"{plain(title)[:70]}: {meaning}; {years}{_OVER.get(over, '')}", x=0.01, ha="left")
+        for ax, (design, rows) in zip(axes, by_design, strict=False):
+            longitude, latitude, shades = (rows[name].to_numpy(float) for name in ("longitude", "latitude", "value"))
+            _shaded(ax, longitude, latitude, shades, f"{column} [{unit}]", limits)
+            ax.set_title(plain(str(design)))
+            _laid(ax, latitude)
+        return axes
+
+
+_OVER = {
+    "mean": "; mean of the beds",
+    "sum": "; sum of the beds",
+    "valves": "; sum of the valves",
+    "highest": "; highest of the beds",
+    "lowest": "; lowest of the beds",
+}
+
+
+def column_files(values: pd.DataFrame, column: str, quantile: float | None, title: str) -> dict[str, bytes]:
+    """Return such maps as files, as `map_files` does."""
+    return _files(
+        column_figure(values, column, quantile, title), f"map-{column}" + ("" if quantile is None else f"-{quantile:g}")
+    )
 
 
 def map_files(choices: Sequence[Choice], designs: Sequence[str], title: str, wish: int) -> dict[str, bytes]:
@@ -88,7 +168,10 @@ def map_files(choices: Sequence[Choice], designs: Sequence[str], title: str, wis
     dict
         Name -> content: PNG and SVG.
     """
-    axes = map_figure(choices, designs, title, wish)
+    return _files(map_figure(choices, designs, title, wish), "map")
+
+
+def _files(axes: Sequence[Axes], name: str) -> dict[str, bytes]:
     with tempfile.TemporaryDirectory() as folder:
-        save(axes, Path(folder) / "map")
-        return {name: (Path(folder) / name).read_bytes() for name in ("map.png", "map.svg")}
+        save(axes, Path(folder) / name)
+        return {f"{name}{suffix}": (Path(folder) / f"{name}{suffix}").read_bytes() for suffix in (".png", ".svg")}

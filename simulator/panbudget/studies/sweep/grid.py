@@ -1,42 +1,103 @@
 """
-Grid: gridded daily weather, NetCDF or Zarr through xarray, by the names and units of the CF conventions (`grid.toml`).
+Grid: gridded daily weather, NetCDF or Zarr through xarray, by the names and units of the CF conventions (`cf`).
 
-A cell is a site. Its days go through the same checks and fills as a weather file's. What is missing everywhere in a
-cell on the first day (sea) is no site.
+A cell is a site. Its days go through the same checks and fills as a weather file's. A cell that no variable has a value for
+on any of the days looked at (sea) is no site.
 """
 
 import hashlib
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, ScenarioError
+from panbudget.errors import ScenarioError
+from panbudget.numeric import Floats, Mask
+from panbudget.physics.air import atmospheric_pressure
+from panbudget.physics.sun import extraterrestrial_radiation
+from panbudget.scenario.garden import Scenario
 from panbudget.studies.sweep import problem
-from panbudget.studies.sweep.site import Place
+from panbudget.studies.sweep.calendars import CalendarError, Days, days_of_axis
+from panbudget.studies.sweep.cells import chunks_of, copy_bytes, copy_cells, copy_folder, read_copy
+from panbudget.studies.sweep.cf import (
+    TABLE,
+    Recognised,
+    canonical,
+    listed,
+    recognise,
+    to_ours,
+    wrong_names,
+    wrong_needs,
+    wrong_units,
+)
+from panbudget.studies.sweep.site import Place, lent_to
 from panbudget.weather.clean import WeatherFile, table_weather
 from panbudget.weather.text.columns import STANDARD
 from panbudget.weather.text.raw import RawTable
 from panbudget.weather.text.source import Source
-from panbudget.words import packaged
 
-_CF = packaged("studies/sweep/grid.toml")
+#: of a record, days between two on which a cell is looked at for a value: a usable season lacks fewer than one day in eight
+_LOOK_EVERY = 8
+# of a sample of the numbers: days, cells along an axis
+_SAMPLE_DAYS, _SAMPLE_SPAN, _SAMPLE_RAIN, _SAMPLE_WIDE = 36, 1100, 400, 16
+# seasons tell that latitude and longitude are exchanged: common practice, no source. Days that temperatures lag behind the
+# sun; how well they then follow it, at most as stated and at least exchanged; a range that no year has near the equator [°C]
+_LAG, _FOLLOWS_NOT, _FOLLOWS, _LEAST_RANGE, _NO_TROPICS = 25, 0.0, 0.8, 8.0, 16.0
+_TROPICS, _FAR_FROM_THEM = 15.0, 25.0  # degrees
 
 
-class _Grid(NamedTuple):
-    """An open grid: our column -> its variable, factor and offset; its axis of time, and those of its cells."""
+@dataclass(frozen=True)
+class Held:
+    """
+    What a grid holds.
 
-    data: Any
-    variables: dict[str, tuple[str, float, float]]
+    Parameters
+    ----------
+    recognised : Recognised
+    days : Days
+    time : str
+    axes : tuple of str
+        Its axis of days, and those of its cells.
+    left_out : int
+        Cells without weather.
+    mark : bytes
+        What its fingerprint is made from.
+    read_bytes, copy_bytes : float
+        How much is read of it, and how large its copy by cells is.
+    """
+
+    recognised: Recognised
+    days: Days
     time: str
     axes: tuple[str, ...]
+    left_out: int
+    mark: bytes
+    read_bytes: float
+    copy_bytes: float
+
+    @property
+    def names(self) -> list[str]:
+        """The grid's variables that are read."""
+        return list(dict.fromkeys(part.variable for part in self.recognised.variables.values()))
+
+    def listed(self) -> list[dict[str, str]]:
+        """List its variables, and what is done about days that its calendar cannot have."""
+        which = {"noleap": "noleap", "365_day": "noleap", "all_leap": "leap", "366_day": "leap", "360_day": "360_day"}
+        lines = listed(self.recognised)
+        if name := which.get(self.days.calendar):
+            note = TABLE["says"][name].format(count=len(self.days.made))
+            lines.append(
+                {"for": "days", "variable": self.time, "unit": self.days.calendar, "how": "converted", "note": note}
+            )
+        return lines
 
 
-def places_in_grid(folder: Path, sites: Any) -> tuple[list[Place], int, bytes]:
+def places_in_grid(folder: Path, sites: Any, source: Any = None) -> tuple[list[Place], Held]:
     """
     List a grid's cells.
 
@@ -45,36 +106,69 @@ def places_in_grid(folder: Path, sites: Any) -> tuple[list[Place], int, bytes]:
     folder : Path
         The plan's.
     sites : plan.Sites
+    source : WeatherSource, optional
+        The base scenario's, for its wind_height, missing_rain and trust.
 
     Returns
     -------
-    (list of Place, int, bytes)
-        Cells with weather, by rows; how many have none; what the grid's fingerprint is made from.
+    (list of Place, Held)
+        Cells with weather, by rows.
 
     Raises
     ------
     ScenarioError
-        All that is wrong with the grid's names and units, a line each.
+        All that is wrong with the grid's names, units and numbers, a line each.
     """
     shown = str(sites.grid)
-    with _opened(folder, sites) as grid:
-        latitude, longitude = (_coordinate(grid, name, shown) for name in ("latitude", "longitude"))
-        first = grid.data[grid.variables["tmin"][0]].isel({grid.time: 0}).transpose(*grid.axes).to_numpy()
-        heights = _heights(grid, sites, shown)
-        mark = repr((dict(grid.data.sizes), sorted(grid.variables.items()), _fingerprint(folder / shown))).encode()
+    with _opened(folder, sites) as data:
+        time = _time_axis(data, shown)
+        days = _days(data, time, shown)
+        if wrong := [*wrong_names(data, sites.variables, time)]:
+            raise ScenarioError(*wrong, file=shown)
+        recognised = recognise(data, sites.variables, time, getattr(source, "wind_height", None))
+        needs_rain = source is not None and source.missing_rain == "error" and not any(f.rain for f in source.fallback)
+        if wrong := [*wrong_needs(recognised, rain=needs_rain)]:
+            raise ScenarioError(*wrong, file=shown)
+        at = _coordinates(data, recognised.variables["tmin"].variable, time, shown)
+        axes, latitude, longitude = at
+        arrays = {name: _on_axes(data, name, time, axes, shown) for name in _names(recognised)}
+        heights = _heights(data, axes, sites, shown)
+        usable = ~(np.isnan(heights) | np.isnan(latitude) | np.isnan(longitude))
+        land = usable & _with_weather(data, arrays[recognised.variables["tmin"].variable], axes)
+        if not land.any():
+            raise _wrong("empty", shown)
+        samples, dates, cells = _samples(recognised, arrays, land, days)
+        trust = tuple(source.trust) if source is not None else ()
+        if wrong := [*wrong_units(recognised, samples, trust)]:
+            raise ScenarioError(*wrong, file=shown)
+        _refuse_exchanged(recognised, samples, dates, latitude[cells], longitude[cells], shown)
+        shape = dict(data.sizes), sorted(recognised.variables.items()), _fingerprint(folder / shown)
+        sizes = copy_bytes(arrays, int(land.sum()))
+        read = float(sum(values.dtype.itemsize * values.size for values in arrays.values()))
     places: list[Place] = []
-    for cell in np.argwhere(~(np.isnan(first) | np.isnan(heights))):
-        at, over, height = (float(values[tuple(cell)]) for values in (latitude, longitude, heights))
-        over = over - 360.0 if over > 180.0 else over
-        places.append(Place(f"{at:.4f} {over:.4f}", at, over, height, shown, tuple(map(int, cell))))
-    if not places:
-        raise _wrong("empty", shown)
+    for cell in np.argwhere(land):
+        north, east, height = (float(values[tuple(cell)]) for values in (latitude, longitude, heights))
+        east = east - 360.0 if east > 180.0 else east + 360.0 if east < -180.0 else east
+        places.append(Place(f"{north:.4f} {east:.4f}", north, east, height, shown, tuple(map(int, cell))))
     if len({place.name for place in places}) < len(places):
         raise _wrong("near", shown)
-    return places, first.size - len(places), mark
+    held = Held(recognised, days, time, axes, int(land.size - land.sum()), repr(shape).encode(), read, sizes)
+    return places, held
 
 
-def read_cells(folder: Path, sites: Any, places: Sequence[Place], source: Any) -> list[WeatherFile]:
+def copy_grid(
+    folder: Path, sites: Any, held: Held, places: Sequence[Place], tell: Callable[[str], None]
+) -> Path | None:
+    """Lay a grid out by cells, each of its chunks read once; return where, or None where there is no cache folder."""
+    target = copy_folder(held.mark)
+    if target is not None:
+        with _opened(folder, sites) as data:
+            arrays = {name: _on_axes(data, name, held.time, held.axes, str(sites.grid)) for name in held.names}
+            copy_cells(target, [_cell(place) for place in places], arrays, tell)
+    return target
+
+
+def read_cells(folder: Path, sites: Any, held: Held, places: Sequence[Place], base: Scenario) -> list[WeatherFile]:
     """
     Read some cells' weather, each as if it were a file's.
 
@@ -82,37 +176,63 @@ def read_cells(folder: Path, sites: Any, places: Sequence[Place], source: Any) -
     ----------
     folder : Path
     sites : plan.Sites
+    held : Held
     places : sequence of Place
         Of this grid.
-    source : WeatherSource
-        The base scenario's; its file, format and columns are left aside.
+    base : Scenario
+        Its ``[weather]``; file, format and columns are left aside.
 
     Returns
     -------
     list of WeatherFile
     """
-    cells = np.array([place.cell for place in places])
-    low, high = cells.min(axis=0), cells.max(axis=0) + 1
-    with _opened(folder, sites) as (data, variables, time, axes):
-        dates = pd.DatetimeIndex(data[time].to_numpy(), name="date").normalize()
-        box = {axis: slice(int(a), int(b)) for axis, a, b in zip(axes, low, high, strict=True)}
-        values = {
-            name: data[variable].isel(box).transpose(time, *axes).to_numpy().astype(float) * factor + offset
-            for name, (variable, factor, offset) in variables.items()
-        }
+    source = base.weather
+    cells = [_cell(place) for place in places]
+    raw = read_copy(copy_folder(held.mark), cells, held.names)
+    if raw is None:
+        raw = _read_box(folder, sites, held, np.array(cells))
+    recognised, days = held.recognised, held.days
+    rain = recognised.variables["rain"].variable if "rain" in recognised.variables else ""
+    laid = {name: days.laid(values, rain=name == rain) for name, values in raw.items()}
+    ours = to_ours(recognised.variables, laid, atmospheric_pressure([place.elevation for place in places]))
+    wind_height = recognised.wind_height[0] if source.wind_height is None else None
     files: list[WeatherFile] = []
-    for place, cell in zip(places, cells - low, strict=True):
-        raw = RawTable(
-            daily=pd.DataFrame({name: block[(slice(None), *cell)] for name, block in values.items()}, index=dates),
-            lines=tuple(range(1, len(dates) + 1)),
+    for at, place in enumerate(places):
+        table = RawTable(
+            daily=pd.DataFrame(
+                {name: np.ascontiguousarray(block[:, at]) for name, block in ours.items()}, index=days.index
+            ),
+            lines=tuple(range(1, len(days.index) + 1)),
             recognised="CF names and units",
-            units={name: STANDARD[name].unit for name in values},
-            unit_is_stated=frozenset(values),
+            units={name: STANDARD[name].unit for name in ours},
+            unit_is_stated=frozenset(ours),
+            wind_height=wind_height,
         )
         shown = Source("", f"{sites.grid}, cell {place.name}", "", "utf-8")
         options = source.model_dump(include={"wind_height", "missing_rain", "too_bright", "trust"})
-        files.append(table_weather(raw, shown, place.site(), reader="grid", cautious=False, **options))
+        files.append(
+            lent_to(table_weather(table, shown, place.site(), reader="grid", cautious=False, **options), place, base)
+        )
     return files
+
+
+def _cell(place: Place) -> tuple[int, ...]:
+    assert place.cell is not None
+    return place.cell
+
+
+def _names(recognised: Recognised) -> list[str]:
+    return list(dict.fromkeys(part.variable for part in recognised.variables.values()))
+
+
+def _read_box(folder: Path, sites: Any, held: Held, cells: Any) -> dict[str, Floats]:
+    """Read cells of a grid that has no copy: the box about them."""
+    low, high = cells.min(axis=0), cells.max(axis=0) + 1
+    box = {axis: slice(int(a), int(b)) for axis, a, b in zip(held.axes, low, high, strict=True)}
+    at = (slice(None), *(cells - low).T)
+    with _opened(folder, sites) as data:
+        arrays = {name: _on_axes(data, name, held.time, held.axes, str(sites.grid)) for name in held.names}
+        return {name: values.isel(box).to_numpy().astype(float)[at] for name, values in arrays.items()}
 
 
 def _wrong(which: str, shown: str, **values: object) -> ScenarioError:
@@ -120,7 +240,7 @@ def _wrong(which: str, shown: str, **values: object) -> ScenarioError:
 
 
 @contextmanager
-def _opened(folder: Path, sites: Any) -> Iterator[_Grid]:
+def _opened(folder: Path, sites: Any) -> Iterator[Any]:
     import xarray as xr
 
     shown, path = str(sites.grid), folder / str(sites.grid)
@@ -130,18 +250,17 @@ def _opened(folder: Path, sites: Any) -> Iterator[_Grid]:
         raise _wrong("unreadable", shown, reason="neither a plain file nor a folder")
     try:
         # neither dask nor threads: a job reads its own block
-        data: Any = xr.open_zarr(path, chunks=None, consolidated=False) if path.is_dir() else xr.open_dataset(path)
+        options: dict[str, Any] = {"decode_timedelta": False}
+        data: Any = (
+            xr.open_zarr(path, chunks=None, consolidated=False, **options)
+            if path.is_dir()
+            else xr.open_dataset(path, **options)
+        )
     except (OSError, ValueError, ImportError, KeyError) as error:
         reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
         raise _wrong("unreadable", shown, reason=reason) from None
     with data:
-        variables, time = _variables(data, sites, shown), _time(data, shown)
-        axes = tuple(str(axis) for axis in data[variables["tmin"][0]].dims if axis != time)
-        for name, (variable, *_) in variables.items():
-            if set(dims := list(map(str, data[variable].dims))) != {time, *axes}:
-                expected = ", ".join((time, *axes))
-                raise _wrong("axes", shown, variable=variable, name=name, dims=", ".join(dims), expected=expected)
-        yield _Grid(data, variables, time, axes)
+        yield data
 
 
 def _fingerprint(path: Path) -> str:
@@ -154,82 +273,168 @@ def _fingerprint(path: Path) -> str:
     return whole.hexdigest()
 
 
-def _time(data: Any, shown: str) -> str:
+def _time_axis(data: Any, shown: str) -> str:
     for name in data.dims:
-        if name in data.coords and np.issubdtype(data[name].dtype, np.datetime64):
-            if not (np.diff(data[name].to_numpy()) > np.timedelta64(0, "s")).all():
-                raise _wrong("order", shown, name=name)
-            return str(name)
+        if name in data.coords and data.sizes[name]:
+            first = data[name].to_numpy()[0]
+            if isinstance(first, np.datetime64) or hasattr(first, "calendar"):
+                return str(name)
     raise _wrong("no-time", shown)
 
 
-def _variables(data: Any, sites: Any, shown: str) -> dict[str, tuple[str, float, float]]:
-    """Our column -> the grid's variable, factor and offset."""
-    problems: list[Problem] = []
-    variables: dict[str, tuple[str, float, float]] = {}
+def _days(data: Any, time: str, shown: str) -> Days:
+    try:
+        return days_of_axis(data, time)
+    except CalendarError as error:
+        raise _wrong(str(error), shown, **error.values) from None
 
-    def add(name: str, variable: str, unit: str | None = None) -> None:
-        known, unit = _CF["units"][_CF["kinds"][name]], unit or str(data[variable].attrs.get("units", ""))
-        plain = " ".join(unit.replace("**", "").replace("^", "").split())
-        plain = _CF["aliases"].get(plain, plain)
-        if plain in known:
-            variables[name] = (variable, *known[plain])
-        else:
-            names = ", ".join(known)
-            problems.append(problem("unknown-unit", value=unit, variable=variable, unit=unit, name=name, known=names))
 
-    for name, choice in sites.variables.items():
-        key, variable = f"sites.variables.{name}", choice.column
-        if name not in _CF["kinds"]:
-            problems.append(problem("unknown-column", key, known=", ".join(_CF["kinds"])))
-        elif variable not in data:
-            have = ", ".join(map(str, data.data_vars))
-            problems.append(problem("no-variable.named", key, variable=variable, variables=have))
-        else:
-            add(name, variable, choice.unit)
-    for name, standard, method in _CF["names"]:
-        if name in sites.variables or name in variables:
+def _on_axes(data: Any, variable: str, time: str, axes: tuple[str, ...], shown: str) -> Any:
+    """A variable with its days first and then its cells' axes; others of length 1, such as a height, are dropped."""
+    values = data[variable].reset_coords(drop=True)
+    values = values.squeeze([axis for axis in values.dims if axis not in (time, *axes) and values.sizes[axis] == 1])
+    if axes == (_POINT,):
+        values = values.expand_dims(_POINT, axis=-1)
+    if set(dims := list(map(str, values.dims))) != {time, *axes}:
+        names = {"variable": variable, "dims": ", ".join(dims), "expected": ", ".join((time, *axes))}
+        raise _wrong("axes", shown, **names)
+    return values.transpose(time, *axes)
+
+
+_POINT = "cell"
+
+
+def _coordinates(data: Any, tmin: str, time: str, shown: str) -> tuple[tuple[str, ...], Floats, Floats]:
+    """The axes of a grid's cells, and each cell's latitude and longitude. [degrees]"""
+    dims = {str(dim) for dim in data[tmin].dims} - {time}
+    named = {name: _called(data, name, dims, shown) for name in TABLE["coordinates"]}
+    spanned = {str(dim) for values in named.values() for dim in values.dims}
+    axes = tuple(str(dim) for dim in data[tmin].dims if str(dim) in spanned)
+    sizes = {axis: data.sizes[axis] for axis in axes}
+    latitude, longitude = (
+        values.variable.set_dims(sizes).transpose(*axes).to_numpy().astype(float) for values in named.values()
+    )
+    ends = {name: f"{np.nanmin(v):g} to {np.nanmax(v):g}" for name, v in (("lat", latitude), ("lon", longitude))}
+    (south, north), (west, east) = (about["bounds"] for about in TABLE["coordinates"].values())
+    inside = np.nanmin(longitude) >= west and np.nanmax(longitude) <= east
+    if np.nanmin(latitude) < south or np.nanmax(latitude) > north:
+        fits = np.nanmin(longitude) >= south and np.nanmax(longitude) <= north
+        raise _wrong("latitude" + (".exchanged" if fits else ""), shown, **ends)
+    if not inside:
+        raise _wrong("longitude", shown, **ends)
+    if not axes:
+        return (_POINT,), latitude.reshape(1), longitude.reshape(1)
+    return axes, latitude, longitude
+
+
+def _called(data: Any, name: str, dims: set[str], shown: str) -> Any:
+    """The coordinate that is called latitude or longitude; refused where its name says one and its attributes the other."""
+    (about,) = (part for key, part in TABLE["coordinates"].items() if key == name)
+    (other,) = (part for key, part in TABLE["coordinates"].items() if key != name)
+    fitting = []
+    for key in data.variables:
+        values = data[key]
+        units = str(values.attrs.get("units", "")).lower()
+        by_attribute = values.attrs.get("standard_name") == name or units in about["units"]
+        by_name = str(key).lower() in about["names"]
+        against = units in other["units"] or values.attrs.get("standard_name") in other["names"][:1]
+        if not {str(dim) for dim in values.dims} <= dims or not (by_attribute or by_name):
             continue
-        fitting = [str(key) for key, values in data.data_vars.items() if _is(values, standard, method)]
-        if len(fitting) > 1:
-            problems.append(problem("two-variables", value=name, variables=" and ".join(fitting), name=name))
-        elif fitting:
-            add(name, fitting[0])
-    for name, method in (("tmin", "minimum"), ("tmax", "maximum")):
-        if name not in variables and not problems:
-            problems.append(problem("no-variable.needed", value=name, name=name, method=method))
-    if problems:
-        raise ScenarioError(*problems, file=shown)
-    return variables
+        if against or (by_attribute and str(key).lower() in other["names"]):
+            raise _wrong("exchanged-names", shown, name=key, units=units or values.attrs.get("standard_name"))
+        fitting.append((not by_attribute, values.ndim, values))
+    if not fitting:
+        raise _wrong("no-place", shown, name=name, axes=", ".join(sorted(dims)))
+    return min(fitting, key=lambda each: each[:2])[2]
 
 
-def _is(values: Any, standard: str, method: str) -> bool:
-    methods = str(values.attrs.get("cell_methods", ""))
-    if values.attrs.get("standard_name") != standard:
-        return False
-    if method == "mean":
-        return "minimum" not in methods and "maximum" not in methods
-    return method in methods
-
-
-def _coordinate(grid: _Grid, name: str, shown: str) -> Any:
-    """Latitude or longitude of each cell."""
-    units = {"latitude": "degrees_north", "longitude": "degrees_east"}[name]
-    for key, values in grid.data.variables.items():
-        if values.attrs.get("standard_name") == name or values.attrs.get("units") == units or key == name:
-            if not set(values.dims) <= set(grid.axes):
-                break
-            spread = values.set_dims({axis: grid.data.sizes[axis] for axis in grid.axes}) if grid.axes else values
-            return spread.transpose(*grid.axes).to_numpy().astype(float)
-    raise _wrong("no-place", shown, name=name, axes=", ".join(grid.axes))
-
-
-def _heights(grid: _Grid, sites: Any, shown: str) -> Any:
+def _heights(data: Any, axes: tuple[str, ...], sites: Any, shown: str) -> Floats:
+    sizes = [data.sizes.get(axis, 1) for axis in axes]
     if sites.elevation is not None:
-        return np.full([grid.data.sizes[axis] for axis in grid.axes], sites.elevation)
-    for values in grid.data.variables.values():
-        if values.attrs.get("standard_name") in _CF["heights"] and set(values.dims) == set(grid.axes):
-            if values.attrs.get("units", "m") != "m":
+        return np.full(sizes, sites.elevation)
+    for values in data.variables.values():
+        if values.attrs.get("standard_name") in TABLE["heights"] and set(values.dims) == {*axes} - {_POINT} | (
+            {_POINT} if _POINT in data.dims else set()
+        ):
+            if canonical(str(values.attrs.get("units", "m"))) != "m":
                 raise _wrong("heights", shown, unit=values.attrs["units"])
-            return values.transpose(*grid.axes).to_numpy().astype(float)
+            ordered = values.transpose(*values.dims) if values.ndim < 1 else values.transpose(*axes)
+            return np.asarray(ordered.to_numpy(), float).reshape(sizes)
     raise _wrong("no-heights", shown)
+
+
+def _with_weather(data: Any, tmin: Any, axes: tuple[str, ...]) -> Mask:
+    """Tell which cells have weather: by a mask of land or sea, or since they have a value on one of the days looked at."""
+    for values in data.variables.values():
+        name = values.attrs.get("standard_name")
+        if name in TABLE["masks"] and set(values.dims) == set(axes):
+            numbers = values.transpose(*axes).to_numpy().astype(float)
+            return np.asarray(numbers > 0.0 if TABLE["masks"][name] else numbers < (1.0 if "fraction" in name else 0.5))
+    known = ~np.isnan(tmin[0].to_numpy().astype(float))
+    deep = max(chunks_of(tmin)[0], 64 * _LOOK_EVERY)
+    for start in range(0, tmin.shape[0], deep):
+        if known.all():
+            break
+        part = tmin[start : min(start + deep, tmin.shape[0]) : _LOOK_EVERY].to_numpy().astype(float)
+        known |= ~np.isnan(part).all(axis=0)
+    return np.asarray(known)
+
+
+def _samples(
+    recognised: Recognised, arrays: dict[str, Any], land: Mask, days: Days
+) -> tuple[dict[str, Floats], pd.DatetimeIndex, tuple[Any, ...]]:
+    """
+    Some of a grid's numbers, of few chunks: what we take -> (days, cells); the days; and the cells, as an index.
+
+    They lie about a cell in the middle of the land: near in time where a chunk holds many days, else apart.
+    """
+    cells = np.argwhere(land)
+    middle = cells[len(cells) // 2]
+    first = next(iter(arrays.values()))
+    chunk, rows = chunks_of(first), days.rows[days.rows >= 0]
+    chosen = rows[rows < rows[0] + _SAMPLE_SPAN]
+    if chunk[0] < 300:
+        chosen = chosen[:: max(len(chosen) // _SAMPLE_DAYS, 1)]
+    box = []
+    for at, size, whole in zip(middle, chunk[1:], land.shape, strict=True):
+        low = max(int(at) - _SAMPLE_WIDE // 2, int(at) // size * size)
+        box.append(slice(low, min(low + _SAMPLE_WIDE, (int(at) // size + 1) * size, whole)))
+    inside = np.argwhere(land[tuple(box)])
+    index = tuple((inside + [part.start for part in box]).T)
+    samples = {}
+    for name, part in recognised.variables.items():
+        values = arrays[part.variable][(slice(None), *box)]
+        # a dry month tells nothing of rain's unit
+        values = values[rows[rows < rows[0] + _SAMPLE_RAIN]] if name == "rain" else values[chosen]
+        samples[name] = values.to_numpy().astype(float)[(slice(None), *inside.T)]
+    on_days = np.searchsorted(days.rows[days.rows >= 0], chosen)
+    return samples, days.index[days.rows >= 0][on_days], index
+
+
+def _refuse_exchanged(
+    recognised: Recognised,
+    samples: dict[str, Floats],
+    dates: pd.DatetimeIndex,
+    latitude: Floats,
+    longitude: Floats,
+    shown: str,
+) -> None:
+    """Refuse a grid whose seasons are those of its longitude taken for a latitude."""
+    tmin, tmax = (
+        samples[name] * recognised.variables[name].factor + recognised.variables[name].offset
+        for name in ("tmin", "tmax")
+    )
+    with np.errstate(invalid="ignore"):
+        mean = np.nanmean((tmin + tmax) / 2.0, axis=1) if np.isfinite(tmin + tmax).any(axis=1).all() else np.empty(0)
+    north, east = float(latitude.mean()), float(longitude.mean())
+    if mean.size < _SAMPLE_DAYS // 2 or abs(east) > 90.0 or dates[-1] - dates[0] < pd.Timedelta(days=300):
+        return
+    span = float(np.subtract(*np.percentile(mean, [95.0, 5.0])))
+    lagged = (dates.day_of_year.to_numpy(float) - _LAG - 1.0) % 365.0 + 1.0
+
+    def follows(at: float) -> float:
+        return float(np.corrcoef(mean, extraterrestrial_radiation(lagged, latitude=at))[0, 1])
+
+    tropical = abs(north) < _TROPICS and abs(east) > _FAR_FROM_THEM and span > _NO_TROPICS
+    if span > _LEAST_RANGE and follows(east) > _FOLLOWS and (tropical or follows(north) < _FOLLOWS_NOT):
+        raise _wrong("exchanged", shown, north=f"{north:.4g}", east=f"{east:.4g}")

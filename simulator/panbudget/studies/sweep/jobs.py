@@ -18,14 +18,14 @@ import pandas as pd
 
 from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
 from panbudget.season.layout import Bundle, Design, Row, bundle_of
-from panbudget.season.years import moved, usable_years
+from panbudget.season.years import Years, moved
 from panbudget.studies.sweep import problem
-from panbudget.studies.sweep.compute import Engine, days_of, season_columns
+from panbudget.studies.sweep.compute import Engine, season_columns
 from panbudget.studies.sweep.plan import Plan
 from panbudget.studies.sweep.site import Place, SiteRecord, grid_evapotranspiration, open_site
+from panbudget.studies.sweep.usable import Runs, about_site, with_made_days, years_of
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
-from panbudget.words import calendar_day
 
 #: years that a record counts as where the plan takes all it has
 _YEARS_UNKNOWN = 40
@@ -33,8 +33,6 @@ _MOST_SITES = 8
 #: controllers that the engine steps side by side: more than this, and their days no longer fit near the processor
 _SIDE_BY_SIDE = 12
 
-#: a place's runs of clean days, each with the years whose seasons it holds
-_Runs = list[tuple[SiteRecord, list[int]]]
 
 
 @dataclass(frozen=True)
@@ -110,7 +108,8 @@ def cut(plan: Plan) -> Iterator[Job]:
 
 def kit_of(plan: Plan, *, through_compiler: bool) -> bytes:
     """Return what the workers need of a plan, to be sent to them: all but its places."""
-    return pickle.dumps((dataclasses.replace(plan, path=plan.path.absolute(), places=()), through_compiler))
+    anywhere = {"path": plan.path.absolute(), "base": plan.base.at(plan.base.path.absolute())}
+    return pickle.dumps((dataclasses.replace(plan, **anywhere, places=()), through_compiler))
 
 
 @functools.lru_cache(maxsize=2)
@@ -160,20 +159,23 @@ def run_job(kit: bytes, job: Job) -> Part:
     tables: list[pd.DataFrame] = []
     bad: list[BadSite] = []
     marks: dict[str, str] = {}
+    about: dict[str, dict[str, Any]] = {}
     seasons = 0
     for place in job.places:
         try:
-            runs = runs_of[place.name]
-            if isinstance(runs, PanbudgetError):
-                raise runs
+            found = runs_of[place.name]
+            if isinstance(found, PanbudgetError):
+                raise found
+            runs, skipped = found
             if place.cell is None:
                 marks[place.name] = runs[0][0].weather.provenance["sha256"]
             tables.append(_rows(plan, place, bundles, runs, engine))
+            about[place.name] = about_site(plan, runs, skipped)
             seasons += sum(len(years) for _, years in runs) * (job.after_design - job.first_design)
         except (WeatherError, ScenarioError) as error:
             bad.append(BadSite(place.name, tuple(error.text().split("\n"))))
         clock.tick("seasons")
-    payload = part_bytes(tables, plan.fingerprint, job.index, marks, bad)
+    payload = part_bytes(tables, plan.fingerprint, job.index, marks, bad, about)
     clock.tick("writing")
     return Part(job.index, payload, sum(map(len, tables)), seasons, tuple(bad), clock.seconds)
 
@@ -191,40 +193,44 @@ class _Clock:
         self._last = now
 
 
-def _runs_of(plan: Plan, places: Sequence[Place], clock: _Clock) -> dict[str, _Runs | PanbudgetError]:
-    """By a place's name: its runs, or what is wrong with it."""
+def _runs_of(
+    plan: Plan, places: Sequence[Place], clock: _Clock
+) -> dict[str, tuple[Runs, dict[int, str]] | PanbudgetError]:
+    """By a place's name: its runs and the years left out, or what is wrong with it."""
     grid: Sequence[WeatherFile] = ()
-    if plan.described.sites.grid is not None:
+    if plan.grid is not None:
         from panbudget.studies.sweep.grid import read_cells
 
-        grid = read_cells(plan.folder, plan.described.sites, places, plan.base.weather)
-    weathers_of: dict[str, dict[int, Weather] | PanbudgetError] = {}
+        grid = read_cells(plan.folder, plan.described.sites, plan.grid, places, plan.base)
+    years: dict[str, Years | PanbudgetError] = {}
     for at, place in enumerate(places):
         try:
             file = grid[at] if grid else open_site(place, plan.base, str(plan.folder / place.file))
-            weathers_of[place.name] = _weathers(plan, place, file)
+            usable = years_of(plan, place, file)
+            years[place.name] = with_made_days(usable, plan.grid.days.made) if plan.grid is not None else usable
         except (WeatherError, ScenarioError) as error:
-            weathers_of[place.name] = error
+            years[place.name] = error
     clock.tick("reading")
     # cells whose clean days are one run: ETo of those that have the same days is computed together
     whole = [
-        (place, next(iter(part.values())))
+        (place, next(iter(part.weather.values())))
         for place in places
-        if grid and isinstance(part := weathers_of[place.name], dict) and len({id(w) for w in part.values()}) == 1
+        if grid and isinstance(part := years[place.name], Years) and len({*map(id, part.weather.values())}) == 1
     ]
     eto: dict[int, Any] = {}
     if len({(len(weather.daily), weather.daily.index[0]) for _, weather in whole}) == 1:
         cells, weathers = zip(*whole, strict=True)
         eto = dict(zip(map(id, weathers), grid_evapotranspiration(cells, weathers), strict=True))
     runs = {
-        place.name: part if isinstance(part := weathers_of[place.name], PanbudgetError) else _records(place, part, eto)
+        place.name: (_records(place, part.weather, eto), part.left_out) if isinstance(part, Years) else part
         for place in places
+        for part in [years[place.name]]
     }
     clock.tick("ETo")
     return runs
 
 
-def _records(place: Place, weathers: dict[int, Weather], eto: dict[int, Any]) -> _Runs:
+def _records(place: Place, weathers: dict[int, Weather], eto: dict[int, Any]) -> Runs:
     """A record for each run of clean days, with its years."""
     by_run: dict[int, list[int]] = {}
     for year, weather in weathers.items():
@@ -232,25 +238,7 @@ def _records(place: Place, weathers: dict[int, Weather], eto: dict[int, Any]) ->
     return [(SiteRecord(place, weathers[years[0]], eto.get(run)), years) for run, years in by_run.items()]
 
 
-def _weathers(plan: Plan, place: Place, file: WeatherFile) -> dict[int, Weather]:
-    """The weather of each year asked for, all of them usable; or of each usable year."""
-    season, years = plan.base.season, plan.years()
-    if years is not None:
-        by_year = file.seasons({year: days_of(season, year) for year in years})
-        wrong = [error for error in by_year.values() if isinstance(error, WeatherError)]
-        if wrong:
-            raise wrong[0]
-        return {year: weather for year, weather in by_year.items() if isinstance(weather, Weather)}
-    usable = usable_years(plan.base, weather=file).weather
-    if not usable:
-        record = file.over()  # refused, if that is for what is wrong in all of it
-        days = f"{calendar_day(season.start)} to {calendar_day(season.end)}"
-        first, last = (record.daily.index[at].date() for at in (0, -1))
-        raise ScenarioError(problem("no-season", season=days, first=first, last=last), file=place.file)
-    return usable
-
-
-def _rows(plan: Plan, place: Place, bundles: Sequence[Bundle], runs: _Runs, engine: Engine) -> pd.DataFrame:
+def _rows(plan: Plan, place: Place, bundles: Sequence[Bundle], runs: Runs, engine: Engine) -> pd.DataFrame:
     """A site's rows: every row of the designs in turn, and within it year after year."""
     season, tables, years = plan.base.season, [], [year for _, held in runs for year in held]
     for bundle in bundles:

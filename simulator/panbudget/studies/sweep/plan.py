@@ -5,12 +5,14 @@ Every key, its default and its meaning stand in the models below. All that is wr
 each, before anything is run.
 """
 
+from __future__ import annotations
+
 import hashlib
 import importlib.metadata
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import Field, ValidationError
 
@@ -24,6 +26,9 @@ from panbudget.scenario.quantities import Described, Length
 from panbudget.season.layout import Design
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.site import Place, places_in_table
+
+if TYPE_CHECKING:
+    from panbudget.studies.sweep.grid import Held
 
 #: what a design may not change, since the plan gives it or a sweep has no use for it
 _NOT_BY_DESIGN = ("site", "weather", "season", "what_if", "variant", "title", "note")
@@ -103,6 +108,8 @@ class Plan:
         Cells of a grid without weather (sea).
     fingerprint : str
         Of all that decides what comes out, the weather files left aside.
+    grid : Held, optional
+        What a grid holds.
     """
 
     path: Path
@@ -112,6 +119,7 @@ class Plan:
     places: Sequence[Place]
     left_out: int
     fingerprint: str
+    grid: Held | None = None
 
     @property
     def folder(self) -> Path:
@@ -123,6 +131,11 @@ class Plan:
     def rows_a_year(self) -> int:
         """Rows of one site and year: beds of all designs."""
         return sum(len(part.bed) for design in self.designs for part in design.scenario.controller.values())
+
+    def limited(self, sites: int) -> Plan:
+        """Return a plan of the first so many sites."""
+        mark = hashlib.sha256(f"{self.fingerprint} first {sites}".encode()).hexdigest()
+        return replace(self, places=self.places[:sites], fingerprint=mark)
 
     def years(self) -> list[int] | None:
         """The years asked for; None for all of each record."""
@@ -167,7 +180,7 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
         except ScenarioError as error:
             problems.extend(problem.under(f"design.{name}: ") for problem in error.problems)
     places: Sequence[Place] = ()
-    left_out, mark = 0, b""
+    held, mark = None, b""
     try:
         if described.sites.table is not None:
             table = path.parent / described.sites.table
@@ -177,7 +190,8 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
             wants_extra("xarray")
             from panbudget.studies.sweep.grid import places_in_grid
 
-            places, left_out, mark = places_in_grid(path.parent, described.sites)
+            places, held = places_in_grid(path.parent, described.sites, base.weather)
+            mark = held.mark
     except ScenarioError as error:
         if not problems:
             raise
@@ -189,7 +203,8 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
         version = next((package.version for package in importlib.metadata.distributions(name=name)), "none")
         marks.append(f"{name} {version}".encode())
     fingerprint = hashlib.sha256(b"\n".join(hashlib.sha256(mark).digest() for mark in marks)).hexdigest()
-    return Plan(path, described, base, tuple(designs), places, left_out, fingerprint)
+    left_out = held.left_out if held is not None else 0
+    return Plan(path, described, base, tuple(designs), places, left_out, fingerprint, held)
 
 
 def _unfit(base: Scenario) -> Iterator[Problem]:

@@ -2,27 +2,20 @@
 Run: a plan from beginning to end: what is done already, what is left, the parts as they come, and what they come to.
 """
 
-import dataclasses
 import math
 import os
 import time
-from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
-
-import pandas as pd
 
 from panbudget.engine.compiled import has_compiler
-from panbudget.errors import PanbudgetError
-from panbudget.extras import of_reports, wants_extra
-from panbudget.files import json_bytes
-from panbudget.studies.sweep import problem
-from panbudget.studies.sweep.jobs import BadSite, Job, Part, cut, how_many, kit_of
+from panbudget.extras import wants_extra
+from panbudget.studies.sweep.jobs import Job, Part, cut, how_many, kit_of
 from panbudget.studies.sweep.plan import Plan, load_plan
 from panbudget.studies.sweep.store import Store, alone
-from panbudget.studies.sweep.summary import Choice, Summary, csv_bytes, summarised
+from panbudget.studies.sweep.swept import Swept, finished, refuse_unasked
+from panbudget.studies.sweep.usable import absent_sites, refuse_sites
 from panbudget.studies.sweep.workers import run_jobs
 
 # as measured on one rented core; see tests/benchmarks/README.md
@@ -31,6 +24,7 @@ _COMPILED = 6.0e-8
 _SECONDS_A_DAY_READ = 1.6e-5  # of a site's record
 _SECONDS_A_SEASON = 1.0e-4  # of a design and year at a site: making ready, adding up
 _WORKER_BYTES = 2.6e8
+_READ_A_SECOND, _WRITTEN_A_SECOND = 1.5e8, 3.0e8  # of a grid, unpacked, and of its copy by cells [bytes]
 #: interpreted seconds from which a compiler pays for itself, and worker processes do
 _WORTH_COMPILING = 6.0
 _WORTH_PROCESSES = 8.0
@@ -56,6 +50,8 @@ class Estimate:
     compiled : bool
     left_out : int
         Cells of a grid without weather.
+    grid_bytes, copy_bytes : float
+        How much is read of a grid, and how large its copy by cells is.
     """
 
     sites: int
@@ -71,6 +67,8 @@ class Estimate:
     seconds: float
     compiled: bool
     left_out: int
+    grid_bytes: float = 0.0
+    copy_bytes: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -81,36 +79,6 @@ class Progress:
     parts: int
     seasons_a_second: float
     seconds_left: float
-
-
-@dataclass(frozen=True)
-class Swept:
-    """
-    A finished sweep.
-
-    Parameters
-    ----------
-    folder : Path
-    rows, sites, seasons : int
-    bad : tuple of BadSite
-        Skipped, and why.
-    choices : tuple of Choice
-    kept : int
-        Parts that an earlier run had done.
-    seconds : dict
-        What took how long in the workers, this run.
-    elapsed : float
-    """
-
-    folder: Path
-    rows: int
-    sites: int
-    seasons: int
-    bad: tuple[BadSite, ...]
-    choices: tuple[Choice, ...]
-    kept: int
-    seconds: dict[str, float]
-    elapsed: float
 
 
 def estimate(plan: Plan, processes: int | None = None) -> Estimate:
@@ -155,15 +123,24 @@ def estimate(plan: Plan, processes: int | None = None) -> Estimate:
         processes=workers,
         bed_days=bed_days,
         memory_bytes=(workers + 1) * _WORKER_BYTES + workers * (a_record * at_once + a_part) + sites * 600.0,
-        seconds=work / workers + (2.0 if compiled or workers > 1 else 0.0),
+        seconds=work / workers + _copying(plan) + (2.0 if compiled or workers > 1 else 0.0),
         compiled=compiled,
         left_out=plan.left_out,
+        grid_bytes=plan.grid.read_bytes if plan.grid is not None else 0.0,
+        copy_bytes=plan.grid.copy_bytes if plan.grid is not None else 0.0,
+    )
+
+
+def _copying(plan: Plan) -> float:
+    """Seconds that a grid's copy by cells takes."""
+    return (
+        0.0 if plan.grid is None else plan.grid.read_bytes / _READ_A_SECOND + plan.grid.copy_bytes / _WRITTEN_A_SECOND
     )
 
 
 def sweep(
     plan: Plan | str | Path,
-    out: str | Path,
+    out: str | Path | None = None,
     *,
     variants: Sequence[str] = (),
     scheduler: str | None = None,
@@ -171,6 +148,10 @@ def sweep(
     keep_going: bool = False,
     overwrite: bool = False,
     compiler: bool | None = None,
+    limit: int | None = None,
+    to: Sequence[str] = (),
+    maps: Sequence[str] = (),
+    quantile: float | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Swept:
     """
@@ -179,8 +160,9 @@ def sweep(
     Parameters
     ----------
     plan : Plan or path
-    out : path
-        Folder of the results; made if missing. What an earlier run of the same plan left there is kept.
+    out : path, optional
+        Folder of the results; made if missing; named after the plan, in the present folder, if left out. What an earlier
+        run of the same plan left there is kept.
     variants : sequence of str, optional
         Laid over the plan's scenario in order, where ``plan`` is a path.
     scheduler : str, optional
@@ -193,6 +175,14 @@ def sweep(
         Start again.
     compiler : bool, optional
         Whether the engine goes through the compiler; by the plan's size if left out. The numbers are the same.
+    limit : int, optional
+        Take the first so many sites alone.
+    to : sequence of str, optional
+        What the dataset is written as beside Parquet: "zarr", "netcdf".
+    maps : sequence of str, optional
+        Columns of the dataset to draw as maps.
+    quantile : float, optional
+        Of the years, on those maps, such as 0.9; their mean if left out. [-]
     progress : callable, optional
         Called with a `Progress` after each part.
 
@@ -206,35 +196,71 @@ def sweep(
         A plan, a site or a folder that the user can mend. What is done is kept.
     """
     wants_extra("pyarrow", *(["distributed"] if scheduler else []))
+    refuse_unasked(maps, quantile, to)
     if not isinstance(plan, Plan):
         plan = load_plan(plan, variants)
+    plan = plan if limit is None else plan.limited(limit)
+    folder = Path(f"{plan.path.stem}-sweep" if out is None else out)
+    if not keep_going and (absent := absent_sites(plan)):
+        refuse_sites(plan, absent)
     expected = estimate(plan, processes)
     watch = _Watch(expected.parts, progress)
     kit = kit_of(plan, through_compiler=expected.compiled if compiler is None else compiler)
 
-    def checked(bad: Iterable[Sequence[Any]]) -> None:
-        if bad and not keep_going:
-            problems = [problem("bad-site", f"site {name}:", line=line) for name, lines in bad for line in lines]
-            raise PanbudgetError(*problems, problem("bad-sites"), file=str(plan.path))
+    bad: dict[str, Sequence[str]] = {}
+    laid: list[Path | None] = []
 
     def waiting(store: Store) -> Iterator[Job]:
         """Jobs that no earlier run has done, looked up as they are wanted."""
         for job in cut(plan):
             done = store.done(job)
             if done is None:
+                if plan.grid is not None and not laid:
+                    laid.append(_laid_by_cells(plan, store))
                 yield job
             else:
-                checked(done["bad"])
+                bad.update(done["bad"])
                 watch.count()
 
-    with alone(Path(out)):
-        store = Store(Path(out), plan, overwrite=overwrite)
+    with alone(folder):
+        store = Store(folder, plan, overwrite=overwrite)
         store.trim(expected.parts)
+        store.log(f"{len(plan.places)} sites, {expected.parts} parts, {expected.processes} processes: begun")
         for part in run_jobs(kit, waiting(store), processes=expected.processes, scheduler=scheduler):
-            checked(part.bad)
+            bad.update(part.bad)
             store.write_part(part.index, part.payload)
+            store.log(f"part {part.index}: {part.rows} rows")
             watch.count(part)
-        return _finished(plan, store, watch)
+        for name, lines in bad.items():
+            store.log(f"site {name} can't be run: {'; '.join(lines)}")
+        if bad and not keep_going:
+            refuse_sites(plan, bad)
+        done = {"kept": watch.kept, "seconds": watch.seconds, "elapsed": time.perf_counter() - watch.start}
+        swept = finished(plan, store, watch.parts, **done)
+        for kind in to:
+            swept.written(kind)
+        for column in maps:
+            for name, drawn in swept.map(column, quantile).items():
+                store.write(f"figures/{name}", [drawn])
+        for site, years in swept.skipped.items():
+            store.log(f"site {site} runs without {', '.join(years)}: {'; '.join(dict.fromkeys(years.values()))}")
+        store.log(f"{swept.rows} rows: finished in {done['elapsed']:.1f} s")
+        return swept
+
+
+def _laid_by_cells(plan: Plan, store: Store) -> Path | None:
+    """Lay a grid out by cells, so that each of its chunks is read once; older copies make room."""
+    from panbudget.studies.sweep.cells import trim_copies
+    from panbudget.studies.sweep.grid import copy_grid
+
+    assert plan.grid is not None
+
+    def tell(name: str) -> None:
+        store.log(f"reading {name} of the grid")
+
+    laid = copy_grid(plan.folder, plan.described.sites, plan.grid, plan.places, tell)
+    trim_copies(laid)
+    return laid
 
 
 @dataclass
@@ -261,49 +287,3 @@ class _Watch:
             done, elapsed = self.done + self.kept, time.perf_counter() - self.start
             remaining = (self.parts - done) * elapsed / self.done if self.done else math.nan
             self.report(Progress(done, self.parts, self.seasons / max(elapsed, 1e-9), remaining))
-
-
-def _finished(plan: Plan, store: Store, watch: _Watch) -> Swept:
-    """Write what the parts come to; from them alone, so that it depends on no run's history."""
-    wish = plan.base.wishes.stress_days
-    bad: dict[str, BadSite] = {}  # each part of a site's designs names it
-    for index in range(watch.parts):
-        about = store.about(index)
-        if about is None:
-            raise PanbudgetError(problem("part-gone", str(store.part(index))))
-        bad |= {name: BadSite(name, tuple(lines)) for name, lines in about["bad"] if name not in bad}
-    summary = Summary([], 0, 0)
-    store.seal()
-    store.write("summary.csv", summarised(map(store.part, range(watch.parts)), wish, summary))
-    choices, designs = summary.choices, [design.name for design in plan.designs]
-    table = pd.DataFrame(choices, columns=[part.name for part in dataclasses.fields(Choice)])
-    table = table.rename(columns={name: f"{name}_nine_in_ten" for name in ("litres", "stress_days")})
-    store.write("suits.csv", [csv_bytes(table)])
-    if plan.described.output.figures and any(math.isfinite(choice.longitude) for choice in choices):
-        map_files = of_reports("sweep.map", "map_files")
-        for name, drawn in map_files(choices, designs, plan.described.title, wish).items():
-            store.write(f"figures/{name}", [drawn])
-    counts = Counter(choice.design for choice in choices)
-    content = {
-        "schema": 1,
-        "title": plan.described.title,
-        "note": plan.described.note,
-        "plan": plan.fingerprint,
-        "scenario_sha256": plan.base.sha256,
-        "laid_over": list(plan.base.laid_over),
-        "sites": len(plan.places),
-        "sites_run": len(choices),
-        "sites_skipped": len(bad),
-        "cells_without_weather": plan.left_out,
-        "seasons": summary.seasons,
-        "rows": summary.rows,
-        "parts": watch.parts,
-        "wish_stress_days": wish,
-        "suits": {name: counts[name] for name in designs},
-        "sites_that_no_design_suits": sum(not choice.keeps for choice in choices),
-        "skipped": [{"site": site.name, "why": site.lines} for site in bad.values()],
-    }
-    store.write("sweep.json", [json_bytes(content)])
-    elapsed, skipped = time.perf_counter() - watch.start, tuple(bad.values())
-    counted = summary.rows, len(choices), summary.seasons
-    return Swept(store.folder, *counted, skipped, tuple(choices), watch.kept, watch.seconds, elapsed)

@@ -5,7 +5,7 @@ Units as in the engine. Nothing here depends on what a valve does.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -24,8 +24,10 @@ from panbudget.season.demand import ANTECEDENT_DAYS, BedForcing, bed_forcing, pl
 from panbudget.season.record import Record
 from panbudget.studies.sweep import problem
 from panbudget.weather import Weather
-from panbudget.weather.clean import WeatherFile, open_weather
+from panbudget.weather.checks.inspection import RawFile
+from panbudget.weather.clean import WeatherFile, open_weather, read_fallback
 from panbudget.weather.flags import filled_in
+from panbudget.weather.of_scenario import as_described, fallback_at
 from panbudget.weather.text.rows import read_typed
 
 _NEEDED = ("name", "latitude", "elevation", "weather")
@@ -188,16 +190,35 @@ def open_site(place: Place, base: Scenario, path: str) -> WeatherFile:
     ------
     WeatherError
     """
-    source = base.weather
-    return open_weather(
-        path,
-        place.site(),
-        file_format=source.format,
-        **source.model_dump(include={"wind_height", "missing_rain", "too_bright", "trust"}),
-        columns=source.columns,
-        shown_as=place.file,
-        cautious=False,
-    )
+    options = base.weather.model_dump(include={"missing_rain", "too_bright"})
+    described = {**as_described(base.weather), "shown_as": place.file}
+    file = open_weather(path, place.site(), **described, **options, cautious=False)
+    return file if file.file.raw.typical else lent_to(file, place, base)
+
+
+_LENDERS: dict[tuple[str, str], RawFile] = {}
+_MOST_LENDERS = 32
+
+
+def lent_to(file: WeatherFile, place: Place, base: Scenario) -> WeatherFile:
+    """Return a place's weather with the base scenario's fallbacks, each of them read once where places can share it."""
+    others = []
+    for source in base.weather.fallback:
+        fallback = fallback_at(base, source, place.site())
+        if source.files == [place.file]:
+            continue  # a place lends itself nothing
+        described = source.model_dump_json()
+        held = _LENDERS.get((described, "")) or _LENDERS.get((described, repr(fallback.site)))
+        if held is None:
+            held = read_fallback(fallback, place.site())
+            if len(_LENDERS) >= _MOST_LENDERS:
+                _LENDERS.clear()
+            # days of a plain table go by no clock: they are the same wherever the place is
+            _LENDERS[described, "" if held.reader == "table" and held.raw.by_hour is None else repr(fallback.site)] = (
+                held
+            )
+        others.append((fallback, held))
+    return replace(file, others=others) if others else file
 
 
 def grid_evapotranspiration(places: Sequence[Place], weathers: Sequence[Weather]) -> list[Floats]:

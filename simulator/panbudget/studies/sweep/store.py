@@ -13,16 +13,18 @@ import io
 import json
 import os
 import shutil
-from collections.abc import Iterable, Iterator, Sequence
+import time
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from panbudget.errors import OutputError
+from panbudget.errors import OutputError, visible
 from panbudget.files import json_bytes
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import COLUMNS, WHOLE
+from panbudget.words import packaged
 
 if TYPE_CHECKING:
     from panbudget.studies.sweep.jobs import BadSite, Job
@@ -35,12 +37,58 @@ _HEADS = ("site", "latitude", "longitude", "elevation_m", "design", "controller"
 _MANIFEST = "plan.json"
 _PARTS = "seasons"
 _DIGESTS = "parts.sha256"  # a line a part, as `sha256sum --check` reads it
-_OURS = frozenset({_MANIFEST, _PARTS, _DIGESTS, "summary.csv", "suits.csv", "sweep.json", "figures"})
+_LOG = "sweep.log"
+_OURS = frozenset({_MANIFEST, _PARTS, _DIGESTS, _LOG, "summary.csv", "suits.csv", "sweep.json", "figures"})
+_OURS |= {"sites.csv", "suits.parquet", "columns.csv", "seasons.zarr", "seasons.nc"}
 _KEY = b"panbudget"
+
+#: the system of coordinates of all places
+CRS = "EPSG:4326"
+_COLUMNS = packaged("studies/sweep/columns.toml")
+
+
+def described(name: str) -> tuple[str, str, str]:
+    """Return a column's unit, its meaning, and how a map takes it over a site's beds."""
+    whole = _COLUMNS["rows"].get(name)
+    if whole is None and name.startswith("driest_"):
+        unit, meaning, over = _COLUMNS["rows"][name.removeprefix("driest_")]
+        return unit, f"in the bed's driest quarter: {meaning}", over
+    unit, meaning, over = whole
+    return unit, meaning, over
+
+
+def _about(name: str) -> dict[str, str]:
+    unit, meaning, _ = described(name)
+    return {"unit": unit, "description": meaning}
+
+
+def dictionary(files: Mapping[str, Iterable[str]]) -> pd.DataFrame:
+    """
+    Return what every column of a sweep's files is: file, column, unit, meaning.
+
+    Parameters
+    ----------
+    files : mapping
+        File -> its columns, but for the dataset's.
+    """
+    rows = [("seasons", name, *described(name)[:2]) for name in (*_HEADS, *COLUMNS)]
+    for file, names in files.items():
+        table = {**_COLUMNS["summary"], **_COLUMNS.get(Path(file).stem, {})}
+        for name in names:
+            level = next((word for word in ("mean", "four_in_five", "nine_in_ten") if name.endswith(f"_{word}")), "")
+            base = name.removesuffix(f"_{level}") if level else name
+            unit, meaning, _ = table.get(base) or described(base)
+            rows.append((file, name, unit, f"{meaning}; {table[level][1]}" if level else meaning))
+    return pd.DataFrame(rows, columns=["file", "column", "unit", "meaning"])
 
 
 def part_bytes(
-    sites: Sequence[pd.DataFrame], fingerprint: str, index: int, marks: dict[str, str], bad: Sequence[BadSite]
+    sites: Sequence[pd.DataFrame],
+    fingerprint: str,
+    index: int,
+    marks: dict[str, str],
+    bad: Sequence[BadSite],
+    about_sites: Mapping[str, Any],
 ) -> bytes:
     """
     Return a part of the dataset as a Parquet file.
@@ -56,6 +104,8 @@ def part_bytes(
     marks : dict
         Site -> fingerprint of its weather file.
     bad : sequence of BadSite
+    about_sites : mapping
+        Site -> what became of its weather, as `usable.about_site` has it.
 
     Returns
     -------
@@ -66,12 +116,13 @@ def part_bytes(
 
     whole = {"start": pa.date32(), "end": pa.date32(), **dict.fromkeys(WHOLE, pa.int32())}
     kinds = whole | dict.fromkeys(KEYS, pa.dictionary(pa.int32(), pa.string()))
-    schema = pa.schema([(name, kinds.get(name, pa.float64())) for name in (*_HEADS, *COLUMNS)])
+    fields = [pa.field(name, kinds.get(name, pa.float64()), metadata=_about(name)) for name in (*_HEADS, *COLUMNS)]
+    schema = pa.schema(fields)
     rows = pd.concat(sites) if sites else pd.DataFrame(columns=schema.names)
     rows = rows.astype(dict.fromkeys(KEYS, "category"))
-    about = {"plan": fingerprint, "part": index, "weather": marks, "bad": bad, "sites": len(sites)}
+    about = {"plan": fingerprint, "part": index, "weather": marks, "bad": bad, "sites": about_sites}
     table = pa.Table.from_pandas(rows, schema=schema, preserve_index=False)
-    table = table.replace_schema_metadata({_KEY: json.dumps(about, sort_keys=True)})
+    table = table.replace_schema_metadata({_KEY: json.dumps(about, sort_keys=True), "crs": CRS})
     buffer = io.BytesIO()
     pq.write_table(table, buffer, compression="zstd", compression_level=1, row_group_size=1_000_000)
     return buffer.getvalue()
@@ -186,6 +237,11 @@ class Store:
             with contextlib.suppress(OSError):
                 draft.unlink(missing_ok=True)
             raise OutputError(problem("not-written", reason=error.strerror), file=str(target)) from None
+
+    def log(self, text: str) -> None:
+        """Add a line to the log, which alone tells when things were done."""
+        with contextlib.suppress(OSError), (self.folder / _LOG).open("a", encoding="utf-8") as file:
+            file.write(f"{time.strftime('%Y-%m-%d %H:%M:%S', time.gmtime())} UTC  {visible(text)}\n")
 
     def part(self, index: int) -> Path:
         """Return where a part stands."""

@@ -4,9 +4,11 @@ Summary: what a sweep comes to: values to depend on four years in five and nine 
 Read part by part, so that it takes no more memory for more sites, but for one line a site. Units in the names.
 """
 
+from __future__ import annotations
+
 import io
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +16,7 @@ import pandas as pd
 
 from panbudget.files import write_csv
 from panbudget.numeric import Floats
-from panbudget.studies.sweep.store import KEYS
+from panbudget.studies.sweep.store import KEYS, described
 
 #: column -> whether a high value is the bad one
 _SUMMED = dict.fromkeys(("litres", "irrigation_mm", "net_demand_mm", "driest_stress_days"), True)
@@ -27,7 +29,11 @@ _READ = (*KEYS, *_POSITION, "year", "refilled_kg", *_SUMMED)
 
 @dataclass
 class Choice:
-    """A site's design: the thriftiest that keeps the wish, or else the one that falls least short of it."""
+    """
+    A site's design: the thriftiest that keeps the wish, or else the one that falls least short of it.
+
+    ``litres`` and ``stress_days`` are what it is judged by: not exceeded in nine years of ten, or the highest of fewer years.
+    """
 
     site: str
     latitude: float
@@ -37,6 +43,15 @@ class Choice:
     litres: float
     stress_days: float
     years: int
+    litres_four_in_five: float = np.nan
+    litres_nine_in_ten: float = np.nan
+    stress_days_four_in_five: float = np.nan
+    stress_days_nine_in_ten: float = np.nan
+
+    @property
+    def judged_by(self) -> str:
+        """By which level."""
+        return "nine years in ten" if self.years >= _DEPENDED["nine_in_ten"][1] else f"highest of {self.years}"
 
 
 @dataclass
@@ -56,34 +71,33 @@ class Summary:
     seasons: int
 
 
-def dependable(values: Floats, share: float, *, high_is_bad: bool) -> Floats:
+def dependable(values: Floats, level: str, *, high_is_bad: bool) -> Floats:
     """
     Return the value that holds in a share of years: not exceeded, or reached.
 
     Parameters
     ----------
     values : ndarray (…, years)
-    share : float
-        Such as 0.8, four years in five. [-]
+    level : str
+        "four_in_five" or "nine_in_ten".
     high_is_bad : bool
         True for what should not be exceeded.
 
     Returns
     -------
     ndarray (…)
-        A value of one of the years, never between two.
+        By Weibull's plotting positions, k/(n + 1), as in `studies.today.fan`; not a number of fewer years than can tell.
 
     Examples
     --------
     >>> years = np.array([10.0, 20.0, 30.0, 40.0, 50.0])
-    >>> float(dependable(years, 0.8, high_is_bad=True)), float(dependable(years, 0.8, high_is_bad=False))
-    (40.0, 20.0)
+    >>> [round(float(dependable(years, "four_in_five", high_is_bad=high)), 9) for high in (True, False)]
+    [48.0, 12.0]
     """
-    n = values.shape[-1]
-    # as many years as the share asks for, counted from the good end; a hair less, so that 0.8 · 5 is 4 and not 5
-    place = int(np.ceil(share * n - 1e-9)) - 1
-    ordered = np.sort(values, axis=-1)
-    return np.asarray(ordered[..., place] if high_is_bad else ordered[..., n - 1 - place])
+    share, fewest = _DEPENDED[level]
+    if values.shape[-1] < fewest:
+        return np.full(values.shape[:-1], np.nan)
+    return np.asarray(np.quantile(values, share if high_is_bad else 1.0 - share, axis=-1, method="weibull"))
 
 
 def summarised(parts: Iterable[Path], stress_days: int, summary: Summary) -> Iterator[bytes]:
@@ -141,21 +155,22 @@ def _summed(site: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     beds = site.iloc[::years][[*KEYS, *_POSITION]].astype(dict.fromkeys(KEYS, str)).assign(years=years)
     for name, high_is_bad in _SUMMED.items():
         beds[f"{name}_mean"] = values[name].mean(axis=1)
-        for word, (share, fewest) in _DEPENDED.items():
-            enough = years >= fewest
-            beds[f"{name}_{word}"] = dependable(values[name], share, high_is_bad=high_is_bad) if enough else np.nan
+        for level in _DEPENDED:
+            beds[f"{name}_{level}"] = dependable(values[name], level, high_is_bad=high_is_bad)
     first_bed = ~beds.duplicated(["design", "controller"]).to_numpy()
     water = values["litres"] + values["refilled_kg"] * first_bed[:, None]  # a pan's refill counts once
     heads = beds.drop_duplicates("design")[["site", "latitude", "longitude", "design", "years"]]
     mine = [(beds["design"] == design).to_numpy() for design in heads["design"]]
 
-    def nine_in_ten(by_year: list[Floats]) -> Floats:
-        return dependable(np.array(by_year), 0.9, high_is_bad=True)
-
-    return beds, heads.assign(
-        litres=nine_in_ten([water[rows].sum(axis=0) for rows in mine]),
-        stress_days=nine_in_ten([values["driest_stress_days"][rows].max(axis=0) for rows in mine]),
-    )
+    by_year = {
+        "litres": np.array([water[rows].sum(axis=0) for rows in mine]),
+        "stress_days": np.array([values["driest_stress_days"][rows].max(axis=0) for rows in mine]),
+    }
+    for name, totals in by_year.items():
+        levels = {level: dependable(totals, level, high_is_bad=True) for level in _DEPENDED}
+        judged = levels["nine_in_ten"] if years >= _DEPENDED["nine_in_ten"][1] else totals.max(axis=1)
+        heads = heads.assign(**{name: judged}, **{f"{name}_{level}": value for level, value in levels.items()})
+    return beds, heads
 
 
 def _chosen(designs: pd.DataFrame, wish: int) -> list[Choice]:
@@ -165,3 +180,63 @@ def _chosen(designs: pd.DataFrame, wish: int) -> list[Choice]:
     best = designs.assign(keeps=short == 0.0, short=short).sort_values(["short", "litres"], kind="stable")
     best = best.drop_duplicates("site").sort_index()
     return [Choice(**{str(name): row[name] for name in row}) for row in best.drop(columns="short").to_dict("records")]
+
+
+def suits_table(choices: Iterable[Choice]) -> pd.DataFrame:
+    """Return the choices as ``suits.csv`` has them, a row a site."""
+    choices = list(choices)
+    table = pd.DataFrame(choices, columns=[part.name for part in fields(Choice)])
+    table.insert(5, "judged_by", pd.Series([choice.judged_by for choice in choices], dtype=object))
+    return table.rename(columns={name: f"{name}_judged" for name in ("litres", "stress_days")})
+
+
+def mapped(parts: Iterable[Path], column: str, quantile: float | None) -> pd.DataFrame:
+    """
+    Take a column of the dataset over each site's beds and years.
+
+    Parameters
+    ----------
+    parts : iterable of Path
+    column : str
+        A column of numbers.
+    quantile : float, optional
+        Share of years that do not exceed it, by Weibull's plotting positions; the years' mean if left out. [-]
+
+    Returns
+    -------
+    DataFrame
+        site, latitude, longitude, design, years, value: not a number where a site's years are too few for the quantile.
+    """
+    import pyarrow.parquet as pq
+
+    over = described(column)[2]
+    names = [*KEYS, "latitude", "longitude", "year", "area_m2", *({column} - {"area_m2", "year"})]
+    tables = []
+    for path in parts:
+        rows = pq.read_table(path, columns=names).to_pandas().astype(dict.fromkeys(KEYS, str))
+        if over == "valves":
+            rows = rows.drop_duplicates(["site", "design", "controller", "year"])
+        rows["value"] = rows[column].astype(float)
+        if over == "mean":
+            rows["value"] *= rows["area_m2"]
+        by_year = rows.groupby(["site", "design", "year"], sort=False)
+        how = {"mean": "sum", "sum": "sum", "valves": "sum", "highest": "max", "lowest": "min"}.get(over, "first")
+        value = by_year["value"].agg(how)
+        if over == "mean":
+            value /= by_year["area_m2"].sum()
+        seasons = by_year[["latitude", "longitude"]].first().assign(value=value).reset_index()
+        designs = seasons.groupby(["site", "design"], sort=False)
+        table = designs[["latitude", "longitude"]].first()
+        table["years"] = designs["value"].size()
+        table["value"] = designs["value"].mean() if quantile is None else designs["value"].agg(_level, quantile)
+        tables.append(table.reset_index())
+    whole: pd.DataFrame = pd.concat(tables, ignore_index=True)
+    return whole
+
+
+def _level(values: pd.Series[float], quantile: float) -> float:
+    """A quantile by Weibull's plotting positions; not a number beyond those of so many years."""
+    n = len(values)
+    if not 1.0 / (n + 1) - 1e-9 <= quantile <= n / (n + 1) + 1e-9:
+        return float("nan")
+    return float(np.quantile(values.to_numpy(), quantile, method="weibull"))

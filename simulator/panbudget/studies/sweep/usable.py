@@ -1,0 +1,222 @@
+"""
+Usable: the years of a place whose own days are whole after filling, and a record of it: what was read, filled, skipped and why.
+"""
+
+import contextlib
+import os
+import tempfile
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, NoReturn
+
+import numpy as np
+import pandas as pd
+
+from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
+from panbudget.season.years import Years, listed, usable_years
+from panbudget.studies.sweep import problem
+from panbudget.studies.sweep.compute import days_of
+from panbudget.studies.sweep.plan import Plan
+from panbudget.studies.sweep.site import Place, SiteRecord, open_site
+from panbudget.weather.clean import WeatherFile
+from panbudget.weather.flags import is_filled
+from panbudget.words import calendar_day
+
+#: a place's runs of clean days, each with the years whose seasons it holds
+Runs = list[tuple[SiteRecord, list[int]]]
+#: in the record of a place: column and method, as `Weather.flags` has it -> days
+Filled = dict[str, int]
+# of a place without any usable year, so many are named with what is wrong
+_NAMED = 5
+
+
+def years_of(plan: Plan, place: Place, file: WeatherFile) -> Years:
+    """
+    Find the usable years of a place, of those asked for.
+
+    Raises
+    ------
+    ScenarioError
+        It has none.
+    WeatherError
+        Nor could it have one: what is wrong with all of its file.
+    """
+    years = usable_years(plan.base, weather=file, years=plan.years())
+    if years.weather:
+        return years
+    if plan.years() is None:
+        file.over()  # refused, if that is for what is wrong in all of it
+    season = f"{calendar_day(plan.base.season.start)} to {calendar_day(plan.base.season.end)}"
+    by_reason: dict[str, list[int]] = {}
+    for year, why in years.left_out.items():
+        by_reason.setdefault(why, []).append(year)
+    wrong = [problem("no-usable-year", value=held[0], years=listed(held), why=why) for why, held in by_reason.items()]
+    raise ScenarioError(*wrong[:_NAMED], problem("no-season", season=season), file=place.file)
+
+
+def with_made_days(years: Years, made: pd.DatetimeIndex) -> Years:
+    """Mark days that a grid's calendar cannot have as filled."""
+    for weather in {id(weather): weather for weather in years.weather.values()}.values():
+        weather.flags.loc[weather.flags.index.isin(made)] = MADE
+    return years
+
+
+#: flag of such days
+MADE = "between two days of the grid's calendar"
+
+
+def about_site(plan: Plan, runs: Runs, skipped: Mapping[int, str]) -> dict[str, Any]:
+    """
+    Record what became of a place's weather.
+
+    Returns
+    -------
+    dict
+        read: first and last day; columns; years; filled: "column: method" -> days of the seasons run; skipped: year -> why.
+    """
+    filled: Filled = {}
+    columns: set[str] = set()
+    for record, years in runs:
+        flags = record.weather.flags
+        spans = [
+            (record.index.searchsorted(pd.Timestamp(d)) for d in days_of(plan.base.season, year)) for year in years
+        ]
+        days = np.concatenate([np.arange(first, last + 1) for first, last in spans])
+        for name in map(str, flags.columns):
+            of_column = flags[name].to_numpy()[days]
+            for flag in pd.unique(of_column):
+                if is_filled(str(flag)):
+                    key = f"{name}: {flag}"
+                    filled[key] = filled.get(key, 0) + int((of_column == flag).sum())
+        columns |= set(map(str, flags.columns))
+    ends = [str(record.index[at].date()) for record, _ in runs for at in (0, -1)]
+    return {
+        "read": [min(ends), max(ends)],
+        "columns": sorted(columns),
+        "years": sorted(year for _, years in runs for year in years),
+        "filled": dict(sorted(filled.items())),
+        "skipped": {str(year): why for year, why in skipped.items()},
+    }
+
+
+def sites_table(
+    places: Sequence[Place], about: Mapping[str, Mapping[str, Any]], bad: Mapping[str, Iterable[str]]
+) -> pd.DataFrame:
+    """
+    Return the record of all places, a row each.
+
+    Parameters
+    ----------
+    places : sequence of Place
+    about : mapping
+        Place -> as `about_site` has it.
+    bad : mapping
+        Place -> why it could not be run, a line each.
+    """
+    rows = []
+    for place in places:
+        record = about.get(place.name, {})
+        skipped = record.get("skipped", {})
+        read = record.get("read", ["", ""])
+        rows.append(
+            {
+                "site": place.name,
+                "latitude": place.latitude,
+                "longitude": np.nan if place.longitude is None else place.longitude,
+                "elevation_m": place.elevation,
+                "weather": place.file,
+                "run": place.name not in bad,
+                "first_day": read[0],
+                "last_day": read[1],
+                "columns": " ".join(record.get("columns", [])),
+                "years": len(record.get("years", [])),
+                "years_run": " ".join(map(str, record.get("years", []))),
+                "filled_values": sum(record.get("filled", {}).values()),
+                "filled": "; ".join(f"{what} ({days} d)" for what, days in record.get("filled", {}).items()),
+                "years_skipped": " ".join(skipped),
+                "why": "; ".join([*bad.get(place.name, ()), *(f"{year}: {why}" for year, why in skipped.items())]),
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def refuse_sites(plan: Plan, bad: Mapping[str, Iterable[str]]) -> NoReturn:
+    """Raise with all sites that can't be run."""
+    problems = [problem("bad-site", f"site {name}:", line=line) for name, lines in bad.items() for line in lines]
+    raise PanbudgetError(*problems, problem("bad-sites"), file=str(plan.path))
+
+
+def absent_sites(plan: Plan) -> dict[str, tuple[str, ...]]:
+    """Return the sites whose weather file is not there, or is no file: site -> why."""
+    absent: dict[str, tuple[str, ...]] = {}
+    for place in plan.places:
+        if place.cell is None and not os.path.isfile(path := plan.folder / place.file):
+            try:
+                open_site(place, plan.base, str(path))  # several, by a pattern
+            except WeatherError as error:
+                absent[place.name] = tuple(error.text().split("\n"))
+    return absent
+
+
+@dataclass
+class Heads:
+    """
+    What the weather files' first lines tell.
+
+    ``bad``: site -> why it can't be run; ``estimated``: what -> how many sites lack it; ``late``: site -> its first day, where
+    that is after the first day asked for.
+    """
+
+    bad: dict[str, tuple[str, ...]]
+    estimated: dict[str, int]
+    late: dict[str, str]
+
+
+_HUMIDITIES = {"vapour_pressure", "dew_point", "rh_max", "rh_min", "rh_mean"}
+_HEAD_BYTES = 30_000
+
+
+def heads_of(plan: Plan) -> Heads:
+    """
+    Open the head of every weather file of a plan's table, and list all that is missing.
+
+    A file whose head can't be read by itself is read whole.
+    """
+    heads, years = Heads({}, {}, {}), plan.years()
+    lends_rain = any(source.rain for source in plan.base.weather.fallback)
+    needed = ["tmin", "tmax"] + (["rain"] if plan.base.weather.missing_rain == "error" and not lends_rain else [])
+    for place in plan.places:
+        if place.cell is not None:
+            continue
+        try:
+            table = _head_of(plan, place)
+            if lacking := [name for name in needed if name not in table.columns]:
+                raise ScenarioError(problem("lacks", columns=" and ".join(lacking)), file=place.file)
+        except (WeatherError, ScenarioError) as error:
+            heads.bad[place.name] = tuple(error.text().split("\n"))
+            continue
+        columns = set(table.columns)
+        absent = {
+            "humidity": not columns & _HUMIDITIES,
+            "wind": "wind" not in columns,
+            "radiation": not columns & {"radiation", "sunshine"},
+        }
+        for name in filter(absent.get, absent):
+            heads.estimated[name] = heads.estimated.get(name, 0) + 1
+        first = min(table.index).date()
+        if years and first > days_of(plan.base.season, years[0])[0]:
+            heads.late[place.name] = str(first)
+    return heads
+
+
+def _head_of(plan: Plan, place: Place) -> pd.DataFrame:
+    path = plan.folder / place.file
+    with contextlib.suppress(OSError), path.open("rb") as file:
+        head, whole = file.read(_HEAD_BYTES), not file.read(1)
+        if not whole and not head.startswith((b"\x1f\x8b", b"PK")) and b"\0" not in head:
+            with tempfile.TemporaryDirectory() as folder, contextlib.suppress(WeatherError):
+                short = Path(folder) / path.name
+                short.write_bytes(head[: head.rfind(b"\n") + 1])
+                return open_site(place, plan.base, str(short)).file.raw.daily
+    return open_site(place, plan.base, str(path)).file.raw.daily

@@ -108,7 +108,7 @@ def cut(plan: Plan) -> Iterator[Job]:
 
 def kit_of(plan: Plan, *, through_compiler: bool) -> bytes:
     """Return what the workers need of a plan, to be sent to them: all but its places."""
-    anywhere = {"path": plan.path.absolute(), "base": plan.base.at(plan.base.path.absolute())}
+    anywhere: dict[str, Any] = {"path": plan.path.absolute(), "base": plan.base.at(plan.base.path.absolute())}
     return pickle.dumps((dataclasses.replace(plan, **anywhere, places=()), through_compiler))
 
 

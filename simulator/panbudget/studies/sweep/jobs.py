@@ -19,7 +19,6 @@ import pandas as pd
 from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
 from panbudget.season.layout import Bundle, Design, Row, bundle_of
 from panbudget.season.years import Years, moved
-from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import Engine, season_columns
 from panbudget.studies.sweep.plan import Plan
 from panbudget.studies.sweep.site import Place, SiteRecord, grid_evapotranspiration, open_site
@@ -32,7 +31,6 @@ _YEARS_UNKNOWN = 40
 _MOST_SITES = 8
 #: controllers that the engine steps side by side: more than this, and their days no longer fit near the processor
 _SIDE_BY_SIDE = 12
-
 
 
 @dataclass(frozen=True)

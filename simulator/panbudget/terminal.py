@@ -79,7 +79,8 @@ def patient() -> Iterator[None]:
         At the end, if standard output could not be written for another reason than that its reader has gone.
     """
     before = {name: getattr(sys, name) for name in ("stdout", "stderr")}
-    streams = {name: _Patient(stream) for name, stream in before.items() if stream is not None}
+    nowhere = open(os.devnull, "w", encoding="utf-8")  # for one that is closed: what asks a stream of it finds one
+    streams = {name: _Patient(nowhere if stream is None else stream) for name, stream in before.items()}
     handlers: dict[int, Any] = {}
     if threading.current_thread() is threading.main_thread():
         numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
@@ -97,6 +98,7 @@ def patient() -> Iterator[None]:
             setattr(sys, name, old)
         for number, handler in handlers.items():
             signal.signal(number, handler)
-    failure = streams["stdout"].failure if "stdout" in streams else None
+        nowhere.close()
+    failure = streams["stdout"].failure
     if failure is not None and not isinstance(failure, BrokenPipeError):
         raise Unwritten(failure.errno, failure.strerror)

@@ -60,6 +60,14 @@ def test_without_standard_output_nothing_is_said():
     assert (done.returncode, done.stderr) == (0, "")
 
 
+def test_without_standard_error_what_asks_for_it_finds_one_that_shows_nothing(monkeypatch):
+    monkeypatch.setattr(sys, "stderr", None)
+    with terminal.patient():
+        assert not sys.stderr.isatty()
+        print("nobody reads this", file=sys.stderr, flush=True)
+    assert sys.stderr is None
+
+
 @pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
 def test_a_signal_stops_it_as_ctrl_c_does_and_leaves_nothing(name, tmp_path, capsys, monkeypatch):
     def stopped(*_, **__):

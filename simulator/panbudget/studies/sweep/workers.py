@@ -198,7 +198,9 @@ def _cluster(kit: bytes, scheduler: str) -> Iterator[_Crew]:
 def _at_work(client: Any) -> dict[str, Any] | None:
     """Return a scheduler's workers; None where it is gone."""
     try:
-        workers: dict[str, Any] | None = client.scheduler_info(n_workers=-1)["workers"] if client.status == "running" else None
+        workers: dict[str, Any] | None = (
+            client.scheduler_info(n_workers=-1)["workers"] if client.status == "running" else None
+        )
     except (OSError, TimeoutError):
         return None
     return workers

@@ -241,6 +241,129 @@ STYLES = {
         ),
         (*BASE, *WIND, *HUMID),
     ),
+    "columns that only blanks part, its units below": Style(
+        daily(
+            "year  day radn  maxt   mint  rain\n ()   () (MJ/m^2) (oC) (oC) (mm)",
+            lambda d: [f"{d.date:%Y  %j} {d.radiation:6} {d.tmax:6} {d.tmin:6} {d.rain:5}"],
+            above="[weather]\n!station number = 7\nlatitude = 38.0\n",
+        ),
+        (*BASE, *SUN),
+    ),
+    "blanks, a date and a time": Style(
+        hourly("Date Time  Temp(C)  Rain(mm)", lambda w, d, t: [f"{w:%Y-%m-%d %H:%M} {t:8} {at_five(w, d):6}"]),
+    ),
+    "row numbers under no header, blanks and quotes": Style(
+        '"date" "tmin" "tmax" "rain"\n'
+        + "".join(f'"{i}" "{d.date}" {d.tmin} {d.tmax} {d.rain}\n' for i, d in enumerate(TRUTH)),
+    ),
+    "a row a value": Style(
+        "station;time;parameter;value;unit\n"
+        + "".join(
+            f"X;{d.date};{name};{value};{unit}\n"
+            for d in TRUTH
+            for name, value, unit in (
+                ("air temperature min", d.tmin, "degC"),
+                ("air temperature max", d.tmax, "degC"),
+                ("precipitation amount", d.rain, "mm"),
+            )
+        ),
+    ),
+    "a row a month with the days across": Style(
+        "STATION,YEAR,MONTH,ELEMENT,"
+        + ",".join(map(str, range(1, 32)))
+        + "\n"
+        + "".join(
+            f"X,2025,6,{name}," + ",".join([""] * 3 + [str(getattr(d, name.lower())) for d in TRUTH] + [""] * 4) + "\n"
+            for name in ("TMAX", "TMIN", "RAIN")
+        ),
+    ),
+    "a printed month": Style(
+        daily(
+            "     TEMPERATURE (°C), RAIN (mm)\n\n    MEAN\nDAY TEMP  HIGH   TIME   LOW   TIME   RAIN\n" + "-" * 44,
+            lambda d: [f" {d.date.day:>2} {20.0:5} {d.tmax:5}  14:30 {d.tmin:5}  05:10  {d.rain:5}"],
+            above="    MONTHLY SUMMARY for JUN. 2025\n\nNAME: Invented\n\n",
+            below="-" * 44 + "\n    20.1  31.0     30  12.1      4   25.0\n",
+            days=[Day(dt.date(2025, 6, i), 10.0, 20.0, 60, 2.0, 0.0, 20.0) for i in (1, 2, 3)] + TRUTH,
+        ),
+    ),
+    "Japanese, in an older encoding": Style(
+        daily(
+            "年月日,最高気温(℃),最低気温(℃),降水量の合計(mm),平均風速(m/s),日照時間(時間)",
+            lambda d: [f"{d.date.year}/{d.date.month}/{d.date.day}", d.tmax, d.tmin, d.rain, d.wind, ""],
+            above="ダウンロードした時刻：2025/09/01 10:00:00\n\n",
+        ).encode("cp932"),
+        (*BASE, *WIND),
+    ),
+    "Russian, in an older encoding": Style(
+        daily(
+            "Дата;Минимальная температура (°C);Максимальная температура (°C);Осадки (мм);Средняя скорость ветра (м/с)",
+            lambda d: [f"{d.date:%d.%m.%Y}", comma(d.tmin), comma(d.tmax), comma(d.rain), comma(d.wind)],
+            separator=";",
+        ).encode("cp1251"),
+        (*BASE, *WIND),
+    ),
+    "a degree sign of an older encoding": Style(
+        daily("Date;Tmin (°C);Tmax (°C);Rain (mm)", lambda d: [d.date, d.tmin, d.tmax, d.rain], separator=";").encode(
+            "cp850"
+        ),
+    ),
+    "encoded twice": Style(
+        daily("Date;Tmin (Â°C);Tmax (Â°C);Rain (mm)", lambda d: [d.date, d.tmin, d.tmax, d.rain], separator=";"),
+    ),
+    "day numbers of a spreadsheet": Style(
+        daily(
+            "Date,Tmin (°C),Tmax (°C),Rain (mm)",
+            lambda d: [(d.date - dt.date(1899, 12, 30)).days, d.tmin, d.tmax, d.rain],
+        ),
+    ),
+    "hours as day numbers of a spreadsheet": Style(
+        hourly(
+            "Zeit;Temperatur (°C);Regen (mm)",
+            lambda w, d, t: [
+                comma(round((w.date() - dt.date(1899, 12, 30)).days + w.hour / 24, 5)),
+                comma(t),
+                comma(at_five(w, d)),
+            ],
+            separator=";",
+        ),
+    ),
+    "bare digits with the hour": Style(
+        hourly("time,Temp (C),Rain (mm)", lambda w, d, t: [f"{w:%Y%m%d%H}", t, at_five(w, d)]),
+    ),
+    "the hour alone": Style(
+        hourly("valid_time,t2m (C),precipitation (mm)", lambda w, d, t: [f"{w:%Y-%m-%dT%H}", t, at_five(w, d)]),
+    ),
+    "year and day of the year in one": Style(
+        daily("Date,Tmin (C),Tmax (C),Rain (mm)", lambda d: [f"{d.date:%Y%j}", d.tmin, d.tmax, d.rain]),
+    ),
+    "tenths by their headers": Style(
+        daily(
+            "DATE,TN (0.1 °C),TX (0.1 °C),RR (0.1 mm)",
+            lambda d: [f"{d.date:%Y%m%d}", round(d.tmin * 10), round(d.tmax * 10), round(d.rain * 10)],
+        ),
+    ),
+    "decimal commas in quotes": Style(
+        daily(
+            "Date,Tmin (°C),Tmax (°C),Rain (mm)",
+            lambda d: [d.date, *(f'"{comma(value)}"' for value in (d.tmin, d.tmax, d.rain))],
+        ),
+    ),
+    "units behind in": Style(
+        daily(
+            "Day,Minimum temperature in °C,Maximum temperature in °C,Rain in mm,Solar in kWh/m²/day",
+            lambda d: [d.date, d.tmin, d.tmax, d.rain, round(d.radiation / 3.6, 3)],
+        ),
+        (*BASE, *SUN),
+    ),
+    "what is no unit in brackets": Style(
+        daily("Date,Temp (min),Temp (max),Rain (daily total)", lambda d: [d.date, d.tmin, d.tmax, d.rain]),
+    ),
+    "times of its extremes": Style(
+        daily(
+            "fecha,tmin,horatmin,tmax,horatmax,rain",
+            lambda d: [d.date, d.tmin, "04:50", d.tmax, "15:10", d.rain],
+        ),
+    ),
     "tabs": Style(
         daily(
             "Day\tT max [°C]\tT min [°C]\tPrecipitation [mm]",

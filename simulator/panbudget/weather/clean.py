@@ -28,7 +28,7 @@ from panbudget.weather.checks.plausibility import inspect_values, trust_problem
 from panbudget.weather.filling import estimates
 from panbudget.weather.filling.fallback import Borrowed, Fallback
 from panbudget.weather.filling.gaps import GapLimits, Gaps
-from panbudget.weather.formats.readers import as_archived, choose_reader, refuse_months
+from panbudget.weather.formats.readers import as_archived, as_table, choose_reader, refuse_months
 from panbudget.weather.marks import without_marks
 from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.several import Paths, joined, paths_of, shown_names
@@ -382,6 +382,8 @@ def read_raw(
     source = replace(open_source(path, shown_as=shown_as), table=table, missing=tuple(missing))
     refuse_months(source)
     source = as_archived(source)
+    if file_format in ("auto", *_OF_NO_FORMAT):
+        source = as_table(source)
     reader, why = choose_reader(source, file_format=file_format)
     if missing and reader.NAME not in _OF_NO_FORMAT:
         raise source.refusal("own-missing", name=reader.NAME, table=table)

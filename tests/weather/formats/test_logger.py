@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import importlib.util
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -435,7 +436,7 @@ DAMAGED = {
     "too many cells": (SOUND.replace(",2.0,", ",2,0,", 1), ["has 7 cells", "delete what is too much"]),
     "no temperature": (table(temperature=None), ["no column is an air temperature", "[weather.columns]"]),
     "header only": (SOUND.split("\n")[0] + "\n", ["no header line stands above rows with a time of day"]),
-    "no times": (SOUND.replace(" ", "T", 0).replace(":00", ""), ["no header line stands above rows"]),
+    "no times": (re.sub(r" \d\d:00", "", SOUND), ["no header line stands above rows"]),
     "mixed decimals": (
         table(separator=";", comma=True).replace(",0;", ".0;", 3),
         ["has a decimal comma and line 2", "expected: one of the two throughout"],

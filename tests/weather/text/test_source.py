@@ -162,8 +162,11 @@ def test_every_usual_encoding_gives_the_same_text(tmp_path, content, encoding):
 
 
 def test_a_byte_of_no_encoding_is_refused(tmp_path):
-    """0x81 is neither UTF-8 on its own nor a letter of Windows-1252."""
-    assert "is not a text file" in refusal(tmp_path, HEADED.encode() + b"\x81\n")
+    """0x81 is neither UTF-8 on its own nor a letter of Windows-1252; beside zeros it is no text at all."""
+    message = refusal(tmp_path, HEADED.encode() + b"\x81\n")
+    assert "encoding older than UTF-8" in message
+    assert "save it in UTF-8" in message
+    assert "is not a text file" in refusal(tmp_path, HEADED.encode() + b"\x81\x01\n")
 
 
 @settings(max_examples=60, deadline=None)

@@ -157,13 +157,14 @@ class Inspection:
         """Say how to name the unit that columns look like."""
         if self.is_stated(names[0]):
             return note("stated-unit", unit=self.raw.units[names[0]])
-        lines = " and ".join(self._line(name, unit) for name in names)
+        lines = " and ".join(dict.fromkeys(self._line(name, unit) for name in names))
         return note("name-the-unit", table=self.table, lines=lines)
 
     def to_paste(self, unit: str, names: Sequence[str]) -> tuple[tuple[str, str], ...]:
         """Return what names the unit that columns look like, to paste into the scenario; the first has what is named there."""
         first = not any(wrong.paste for wrong in (*self.raw.problems, *self.problems))
-        named = {name: ColumnChoice(self.raw.headers.get(name, name), unit) for name in names}
+        by = self.raw.of_records
+        named = {by.get(name, name): ColumnChoice(self.raw.headers.get(name, name), unit) for name in names}
         pairs = {**(self.raw.chosen if first else {}), **named}
         return tuple((f"{self.table}.columns.{name}", choice.as_toml()) for name, choice in pairs.items())
 
@@ -172,7 +173,7 @@ class Inspection:
         return {"standard": STANDARD[name], "confirm": note("right-after-all", name=check, table=self.table)}
 
     def _line(self, name: str, unit: str) -> str:
-        return f'{name} = {{ column = "{self.raw.headers.get(name, name)}", unit = "{unit}" }}'
+        return f'{self.raw.of_records.get(name, name)} = {{ column = "{self.raw.headers.get(name, name)}", unit = "{unit}" }}'
 
     def leave_out(self, wrong: Mask, *names: str) -> None:
         """Take values out on all days, so that no later check names the same mistake again; count those not asked for."""
@@ -316,7 +317,15 @@ def at_most(column: str, *, unless: tuple[str, ...] = ()) -> Check:
 def at_least(column: str) -> Check:
     """Make the row for the least that a column can be on any day."""
     least = STANDARD[column].lowest
-    return Check(f"{column}-range/low", column, lambda values, inspection: least - values)
+    return Check(
+        f"{column}-range/low",
+        column,
+        lambda values, inspection: least - values,
+        lambda inspection, row, here: {
+            "mark": number(float(inspection.all_of(column)[row])),
+            "table": inspection.table,
+        },
+    )
 
 
 def beside(column: str, way: str, other: str, *, by: float = 0.0, blamed: bool = True) -> Check:

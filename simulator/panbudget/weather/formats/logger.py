@@ -145,10 +145,12 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         records, site, recognised=recognised, shown_as=source.shown_as, notes=[*header.notes, *cells.notes, *marks]
     )
     # of daily columns whose figures are the records' own: extremes, means and sums of one unit
-    daily = {"tmin": "temperature", "tmax": "temperature", "wind": "wind", "rain": "rain", "pressure": "pressure"}
-    converted = values.keys() & header.conversions.keys()
-    conversions = {day: header.conversions[name] for day, name in daily.items() if name in converted}
-    return dataclasses.replace(raw, conversions=conversions, wind_height=header.wind_height)
+    of_records = {day: name for name in values for day in QUANTITIES[name].daily}
+    alike = {day: name for day, name in of_records.items() if name in ("temperature", "wind", "rain", "pressure")}
+    conversions = {day: header.conversions[name] for day, name in alike.items() if name in header.conversions}
+    return dataclasses.replace(
+        raw, conversions=conversions, wind_height=header.wind_height, chosen=header.chosen, of_records=of_records
+    )
 
 
 def _cells(source: Source, opening: Opening, header: Header, times: tuple[int, ...], mistakes: Mistakes) -> Cells:
@@ -197,7 +199,7 @@ def _distance_above(lines: Sequence[str]) -> int | None:
 def _when(cells: Cells, opening: Opening, time: TimeColumns, header: Header, mistakes: Mistakes) -> ReadStamps:
     if len(time.places) <= 2:
         first, *second = (cells.texts[place] for place in time.places)
-        second = [texts.str.strip() for texts in second]
+        second = [texts.str.strip().str.replace(r"(?<=^\d{4}) (UTC|Z)$", "", regex=True) for texts in second]
         if second and not second[0].iloc[:1].str.contains(":").any():  # 51, 0051 or an hour alone
             bare = second[0].str.replace(r"^(\d{1,2})$", r"\1:00", regex=True)
             second = [bare.str.replace(r"^(\d{1,2})(\d{2})$", r"\1:\2", regex=True)]

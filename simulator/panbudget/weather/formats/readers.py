@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from panbudget.errors import Problem, WeatherError, did_you_mean
 from panbudget.weather.formats import epw, ghcn, gsod, isd_lite, knmi, logger, power, table, tmy3
+from panbudget.weather.formats.recast import recast
 from panbudget.weather.text.mistakes import problem
 from panbudget.weather.text.moments import MONTH, is_dated
 from panbudget.weather.text.raw import Reader, Source
@@ -60,7 +61,6 @@ def as_archived(source: Source) -> Source:
     if not re.search(r"[;\t]|,,+$", head, re.MULTILINE):
         return source
     separator = max(";\t,", key=head.count)
-    archives = [reader for reader in _ALL if reader not in (table, logger)]
 
     def plain(line: str) -> str:
         cells = [_DECIMAL_COMMA.sub(r"\1.\2", cell) for cell in split(line, separator)]
@@ -68,12 +68,22 @@ def as_archived(source: Source) -> Source:
         return said[0] if len(said) == 1 else ",".join(f'"{cell}"' if "," in cell else cell for cell in cells)
 
     few = "\n".join(map(plain, source.text.split("\n", _HEAD_LINES)[:_HEAD_LINES]))
-    copy, as_it_is = (max(reader.sniff(text)[0] for reader in archives) for text in (few, head))
+    copy, as_it_is = map(_archives, (few, head))
     if copy <= _SURE or copy < as_it_is or (copy == as_it_is and separator == ","):
         return source
     return replace(
         source, text="\n".join(map(plain, source.lines)), taken_from=source.taken_from or "a spreadsheet's copy"
     )
+
+
+def _archives(head: str) -> float:
+    """Return how sure an archive's reader is of a file by its first lines."""
+    return max(reader.sniff(head)[0] for reader in _ALL if reader not in (table, logger))
+
+
+def as_table(source: Source) -> Source:
+    """Return a file that is a table of another shape as one with a row a moment, and others as they are."""
+    return recast(source, lambda head: _archives(head) > _SURE)
 
 
 def refuse_months(source: Source) -> None:

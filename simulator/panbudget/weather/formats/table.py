@@ -12,13 +12,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
-from panbudget.weather.text.headers import Header, read_header, stated_order
-from panbudget.weather.text.mistakes import Mistakes, note
+from panbudget.weather.text.headers import Header, in_english, read_header, stated_order
+from panbudget.weather.text.mistakes import Mistakes, listed, note
 from panbudget.weather.text.moments import Days, at_midnight, joined_date, read_dates
 from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, without_footer
 from panbudget.weather.text.raw import Columns, RawTable, Site, Source
@@ -32,7 +33,7 @@ SOURCE = "none: any table of this kind; the names of its columns are the program
 _COMMENTS_SHOWN = 3  # comment lines repeated in a report
 _MOST_TITLE_LINES = 20  # further down, a header above no row of values isn't looked for
 # what is cured by pasting alone, so that the values can be looked at too
-_TO_PASTE = ("looks-like", "short-year")
+_TO_PASTE = ("looks-like", "short-year", "day-number")
 
 
 def sniff(head: str) -> tuple[float, str]:
@@ -117,6 +118,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     )
     shown = [list(map(str.strip, table.texts[place])) for place in texts if table.texts]
     dates = _dates(shown, table, header, mistakes)
+    _refuse_stations(source, opening, rows, [] if mistakes.problems() else dates)
     if is_logger_layout(lines[0]) and not mistakes.problems() and all(map(at_midnight, table.texts[texts[0]][:3])):
         dates, notes = dates - 1, [*notes, note("day-before")]  # a logger's daily table is written when the day is over
     mistakes.paste = header.to_paste()
@@ -149,6 +151,21 @@ def _first_line(lines: Sequence[str]) -> Opening | None:
     i, text = next(wide, shown[0] if shown else (0, ""))
     separator = separator_of(text)
     return Opening(i + 1, i + 1, split(text, separator), separator, [], (), [], {}) if shown else None
+
+
+def _refuse_stations(source: Source, opening: Opening, rows: Rows, dates: Days | list[Any]) -> None:
+    """Refuse a table whose days repeat since it holds several stations, named in a column of its own."""
+    names = [in_english(cell) for cell in opening.cells]
+    place = next(
+        (i for i, name in enumerate(names) if re.search(r"\b(station|stn|site|location|name|id|code)\b", name)), None
+    )
+    if place is None or len(dates) != len(rows.texts) or np.unique(dates).size == len(dates):
+        return
+    stations = [cells[place] for cells in rows.cells()]
+    if len(named := list(dict.fromkeys(stations))) > 1 and len(set(zip(stations, map(str, dates), strict=True))) == len(
+        dates
+    ):
+        raise source.refusal("several-stations", count=len(named), named=listed(named, 5))
 
 
 def _day_column(opening: Opening, columns: Columns) -> int | None:

@@ -129,7 +129,7 @@ def read_cells(
     traced = {place: _traces(wordy[place]) for place in traces if place in wordy}
     wordy |= {place: wordy[place].where(~is_trace, "0") for place, is_trace in traced.items() if is_trace.any()}
     mark = _thousands_mark(wordy) if thousands else ""
-    read = _Numbers(rows, numbers)
+    read = _Numbers(rows, numbers, _has_decimal_commas(rows.separator, wordy))
     values = {
         place: read.words(place, wordy[place], mark) if place in wordy else read.figures(place, column)
         for place, column in columns.items()
@@ -153,6 +153,7 @@ class _Numbers:
 
     rows: Rows
     names: Mapping[int, str]
+    decimal_commas: bool
     bad: list[_Cell] = field(default_factory=list)
     commas: list[_Cell] = field(default_factory=list)
     points: list[_Cell] = field(default_factory=list)
@@ -178,7 +179,7 @@ class _Numbers:
         ]
         point = np.array([_POINT.fullmatch(text) is not None for text in plain], dtype=bool)
         comma = np.array([_COMMA.fullmatch(text) is not None for text in plain], dtype=bool)
-        comma &= self.rows.separator not in ", "
+        comma &= self.decimal_commas
         pairs = zip(plain, point | comma, strict=True)
         read = np.array([float(text.replace(",", ".")) if ok else np.nan for text, ok in pairs], dtype=float)
         read[np.isinf(read)] = np.nan
@@ -226,6 +227,14 @@ def _marks(missing: Sequence[str], unit: str) -> list[str]:
 def is_number(text: str) -> bool:
     """Tell whether a cell is a plain number, with a decimal point or comma."""
     return bool(_POINT.fullmatch(text) or _COMMA.fullmatch(text))
+
+
+def _has_decimal_commas(separator: str, columns: Mapping[int, pd.Series]) -> bool:
+    """Tell whether commas may be decimal: where they part columns, only if they stand in quotes, and not between thousands."""
+    if separator != ",":
+        return separator != " "
+    texts = (str(text).strip() for column in columns.values() for text in column.unique())
+    return any(_COMMA.fullmatch(text) and not _THOUSANDS.fullmatch(text) for text in texts)
 
 
 def _thousands_mark(columns: Mapping[int, pd.Series]) -> str:

@@ -25,7 +25,7 @@ from panbudget.numeric import Floats
 from panbudget.units import UnitError, column_conversion
 from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.mistakes import Mistakes, listed, note, problem
-from panbudget.weather.text.moments import ORDERS, order_of, order_to_state
+from panbudget.weather.text.moments import ORDERS, SERIAL, SERIAL_STATED, order_of, order_to_state, serial_day
 from panbudget.weather.text.raw import ColumnChoice, Columns
 from panbudget.words import packaged
 
@@ -59,7 +59,9 @@ _NOT_OUTDOORS, _OUTDOORS, _MEAN, _EXTREME = (
     _words(_DATA[name]) for name in ("not_outdoors", "outdoors", "mean", "extreme")
 )
 _ENGLISH = [(re.compile(rf"\b(?:{'|'.join(words)})"), english) for english, words in _DATA["english"].items()]
-_PLAIN_LETTERS = str.maketrans({"ß": "ss", "ø": "o", "ł": "l", "đ": "d", "æ": "ae"})
+# small letters of other alphabets -> Latin ones
+_PLAIN_LETTERS = str.maketrans(_DATA["letters"])
+_SIGNS = re.compile("|".join(sorted(_DATA["signs"], key=len, reverse=True)))
 _RAIN_ORDER: list[str] = _DATA["rain_order"]
 _RAIN_KINDS = {kind: _words(words) for kind, words in _DATA["rain_kinds"].items()}
 
@@ -85,7 +87,11 @@ _DAILY = {
 _BRACKETED = re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]")
 _DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "“": '"', "”": '"'})
 _BRACKETS = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
+# what stands in brackets though it is no unit
+_NO_UNITS = re.compile(rf"(?:(?:{'|'.join(_DATA['no_units'])})\b ?)+")
 _NAMES_SHOWN = 12
+# a name that says nothing: letters and digits
+_CODE = re.compile(r"[A-Za-z_]{1,4}\d\w*")
 
 
 class _Heading(NamedTuple):
@@ -139,7 +145,7 @@ class Header:
         """Take a column for a name."""
         self.places[name], self.headers[name] = place, text
         if name == "wind" and (match := _HEIGHT.search(text.strip().lower())):
-            height = float(match[1] or match[2])
+            height = float(next(filter(None, match.groups())))
             self.wind_height = height if 0.5 <= height <= 200.0 else None
 
     def convert(self, name: str, unit: str, targets: Sequence[str], *, by_user: bool) -> None:
@@ -173,6 +179,9 @@ class Header:
 
 
 def _conversion(unit: str, targets: Sequence[str]) -> tuple[str, tuple[float, float]]:
+    if unit.startswith("0.1 "):
+        target, (factor, offset) = _conversion(unit.removeprefix("0.1 "), targets)
+        return target, (0.1 * factor, offset)
     for target in targets[:-1]:
         with contextlib.suppress(UnitError):
             return target, column_conversion(unit, target)
@@ -269,9 +278,12 @@ def read_header(
         header.take("date", date, cells[date])
     _look_at_the_rest(header, headings)
     others = [cell for place, cell in enumerate(cells) if place not in header.places.values() and cell]
+    codes = [cell for cell in others if _CODE.fullmatch(cell)]
     for name in filter(header.lacks, ("date", *REQUIRED)):
         meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
-        header.wrong(name, "no-column", meaning=meaning, listed=listed(others, _NAMES_SHOWN) or "no other columns")
+        of_codes = note("codes", code=codes[0]) if len(codes) > 0.5 * len(others) else ""
+        shown = listed(others, _NAMES_SHOWN) or "no other columns"
+        header.wrong(name, "no-column", meaning=meaning, listed=shown, codes=of_codes)
     _ask_beside_imperial(header, [name for name, text in header.headers.items() if text != name])
     return header
 
@@ -315,6 +327,10 @@ def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mis
         mistakes.note("date-order", value=stated, table=header.table, stated=stated)
     if order or stated:
         return order
+    if texts and (day := serial_day(texts[0])):
+        header.suggested["date"] = ColumnChoice(cell, SERIAL_STATED)
+        mistakes.note("date-serial", value=texts[0], line=line, text=texts[0], day=day)
+        return SERIAL
     guess, short = order_to_state(texts)
     if guess:
         header.suggested["date"] = ColumnChoice(cell, ORDERS[guess].replace("yyyy", "yy" if short else "yyyy"))
@@ -337,7 +353,9 @@ def _plain(cell: str) -> str:
 
 def _split_unit(cell: str) -> tuple[str, str | None]:
     match = _BRACKETED.fullmatch(cell)
-    return (match["name"], match["unit"] or None) if match and match["name"] else (cell, None)
+    if not match or not match["name"]:
+        return cell, None
+    return match["name"], None if _NO_UNITS.fullmatch(in_english(match["unit"])) else match["unit"]
 
 
 def _set_unit(header: Header, name: str, unit: str | None, *, by_user: bool) -> None:
@@ -389,7 +407,8 @@ def _best_of_day(name: str, headings: Sequence[_Heading]) -> list[_Heading]:
     def fits(heading: _Heading) -> bool:
         words, squeezed = heading.name, heading.name.replace(" ", "")
         never = name != "pan_evaporation" and _NOT_OUTDOORS.search(words)
-        if never or but.search(words) or _TIME_OF_DAY.search(words) or heading.unit == "rate":
+        hours = _TIME_OF_DAY.search(words) and not (name == "rain" and re.search(r"total|sum", words))
+        if never or but.search(words) or hours or heading.unit == "rate":
             return False
         if not alone.fullmatch(squeezed) and not all(group.search(words) for group in needs):
             return False
@@ -475,7 +494,9 @@ def read_logger_header(
             _take(header, quantity, best[0], best[0].unit, by_user=False)
     if header.lacks("temperature"):
         others = listed((heading.text for heading in headings.values()), _NAMES_SHOWN)
-        header.wrong("temperature", "no-temperature-column", listed=others or "no other columns")
+        codes = [heading.text for heading in headings.values() if _CODE.fullmatch(heading.text)]
+        of_codes = note("codes", code=codes[0]) if len(codes) > 0.5 * len(headings) else ""
+        header.wrong("temperature", "no-temperature-column", listed=others or "no other columns", codes=of_codes)
     unused = [heading for heading in headings.values() if heading.place not in header.places.values()]
     if unused:
         header.notes.append(note("columns-not-used", listed=listed((heading.text for heading in unused), _NAMES_SHOWN)))
@@ -489,11 +510,13 @@ def read_logger_header(
 
 def _heading(place: int, text: str, unit_below: str = "", legend: str = "") -> _Heading:
     shown = text.strip()
-    clean = unicodedata.normalize("NFKC", (legend or shown).translate(_DEGREE))
+    clean = unicodedata.normalize("NFKC", _once_encoded(legend or shown).translate(_DEGREE))
     unit = _unit(unit_below.strip(" ()[]"))
     for inside in _BRACKETS.findall(clean):
-        unit = _unit(inside) or unit
-    name = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", _BRACKETS.sub(" ", clean))
+        extreme = inside.lower() == "min" and re.search("temp|hum|rh", clean.lower())  # and not minutes
+        unit = unit if extreme else _unit(inside) or unit
+    words = _BRACKETS.sub(lambda of: f" {of[1]} " if _NO_UNITS.fullmatch(in_english(of[1])) else " ", clean)
+    name = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", words)
     if unit is None:
         name, unit = _trailing_unit(name)
     name = in_english(name)
@@ -510,13 +533,24 @@ def _heading(place: int, text: str, unit_below: str = "", legend: str = "") -> _
 
 def in_english(text: str) -> str:
     """Return a header's words in small plain letters, those of some other languages in English."""
-    letters = unicodedata.normalize("NFKD", text.lower().translate(_PLAIN_LETTERS))
-    words = re.sub(
-        r"[^a-z0-9]+", " ", "".join(filter(lambda letter: not unicodedata.combining(letter), letters))
-    ).strip()
+    letters = _latin(_SIGNS.sub(lambda sign: f" {_DATA['signs'][sign[0]]} ", text.lower()))
+    words = re.sub(r"[^a-z0-9]+", " ", letters).strip()
     for pattern, english in _ENGLISH:
         words = pattern.sub(english, words)
     return " ".join(words.split())
+
+
+def _latin(text: str) -> str:
+    """Return small letters without accents, those of other alphabets in Latin ones."""
+    bare = unicodedata.normalize("NFKD", text.lower().translate(_PLAIN_LETTERS))
+    return "".join(letter for letter in bare if not unicodedata.combining(letter)).translate(_PLAIN_LETTERS)
+
+
+def _once_encoded(text: str) -> str:
+    """Return a text that was encoded as UTF-8 twice as it was before: "Â°C" is "°C"."""
+    with contextlib.suppress(UnicodeError):
+        return text.encode("cp1252").decode("utf-8")
+    return text
 
 
 def unit_of(text: str) -> str | None:
@@ -530,10 +564,14 @@ def is_unit(cell: str) -> bool:
 
 
 def _unit(text: str) -> str | None:
-    squeezed = re.sub(r"\s+", "", unicodedata.normalize("NFKC", text.translate(_DEGREE)).lower())
-    return _UNITS.get(
-        squeezed.replace("m²", "m2").replace("degrees", "deg").replace("degree", "deg").replace("deg.", "deg")
+    squeezed = re.sub(
+        r"\s+", "", unicodedata.normalize("NFKC", text.translate(_DEGREE)).lower().translate(_PLAIN_LETTERS)
     )
+    plain = squeezed.replace("m²", "m2").replace("degrees", "deg").replace("degree", "deg").replace("deg.", "deg")
+    tenth = "0.1 " if re.match(r"(0[.,]1|1/10)[a-z°]", plain) else ""
+    plain = re.sub(r"^(0[.,]1|1/10)(?=[a-z°])", "", plain)
+    unit = _UNITS.get(plain) or _UNITS.get(re.sub(r"(/day|/d|\*?day-1|\*?d-1)$", "", plain))
+    return f"{tenth}{unit}" if unit else None
 
 
 def _trailing_unit(name: str) -> tuple[str, str | None]:
@@ -544,7 +582,8 @@ def _trailing_unit(name: str) -> tuple[str, str | None]:
         # "in" is mostly indoors, and others are words of their own
         indoors = unit == "in" and words[-1].lower() == "in" and not re.search(r"rain|precip", name.lower())
         if unit is not None and not indoors and words[-1].lower() not in _DATA["no_trailing_units"]:
-            return " ".join(words[:-count]), unit
+            words = words[:-count]
+            return " ".join(words[:-1] if words[-1].lower() == "in" and len(words) > 1 else words), unit
     return name, None
 
 

@@ -31,13 +31,13 @@ _YEARS_SHOWN = f"{_YEARS.start} to {_YEARS.stop - 1}"
 _TIME = r"(?:[T ]+(?P<time>\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?)(?:Z|[+-]\d{2}:?\d{2})?)?"
 _YEAR_FIRST = re.compile(r"(?P<year>\d{4})(?P<mark>[-/.]?)(?P<first>\d{1,2})(?P=mark)(?P<second>\d{1,2})" + _TIME)
 _YEAR_LAST = re.compile(r"(?P<first>\d{1,2})(?P<mark>[-/. ])(?P<second>\d{1,2})(?P=mark)(?P<year>\d{4})" + _TIME)
-_MONTHS = {
+MONTHS = {
     name: i
     for i, name in enumerate(
         ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"], start=1
     )
 }
-MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[a-z]{{0,6}})\.?"
+MONTH = rf"(?i:(?:{'|'.join(MONTHS)})[a-z]{{0,6}})\.?"
 _NAMED = [
     re.compile(
         rf"(?P<day>\d{{1,2}})[-/. ]?(?P<month>{MONTH})[-/. ,]{{0,2}}(?P<year>\d{{4}}|\d{{2}})(?P<rest>[T ,].*)?"
@@ -51,7 +51,6 @@ _LAST_CENTURY = 69
 #: orders of day, month and year, as they are stated
 ORDERS = {"dmy": "dd/mm/yyyy", "mdy": "mm/dd/yyyy", "ymd": "yyyy/mm/dd"}
 _SHORT_YEAR = re.compile(r"\d{1,2}[-/.]\d{1,2}[-/.]\d{2}(?:[T, ].*)?")
-_SERIAL = re.compile(r"\d{5}(?:\.\d+)?")
 _MIDNIGHT = re.compile(r"0?0:00(?::00(?:\.0+)?)?(?:Z|[+-]\d{2}:?\d{2})?|12:00(?::00)? ?[Aa][Mm]")
 
 _WITH_MONTH = (
@@ -63,10 +62,19 @@ _DATE = (
 )
 _CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s?[AaPp](?:\.?\s?[Mm])?\.?)?"
 _OFFSET = r"(?:Z|UTC|GMT|[+−-]\d{2}:?\d{2})"
-_COMPACT = r"\d{8}[ :T]?\d{4}(?:\d{2})?"
-_STAMP = re.compile(rf"(?:{_DATE}(?:T|,?\s+){_CLOCK}(?:\s?{_OFFSET})?|{_COMPACT}|1\d{{9}}(?:\d{{3}})?)")
-_ONLY_DATE, _ONLY_TIME = re.compile(_DATE), re.compile(rf"{_CLOCK}(?:\s?{_OFFSET})?")
+_COMPACT = r"\d{8}[ :T]?\d{2}(?:\d{2}){0,2}"
+_STAMP = re.compile(
+    rf"(?:{_DATE}\.?(?:T|,?\s+)(?:{_CLOCK}(?:\s?{_OFFSET})?|\d{{1,2}}h?)|{_COMPACT}|1\d{{9}}(?:\d{{3}})?)"
+)
+_ONLY_DATE, _ONLY_TIME = re.compile(rf"{_DATE}\.?"), re.compile(rf"(?:{_CLOCK}|\d{{4}}(?= (?:UTC|Z)))(?:\s?{_OFFSET})?")
+# a spreadsheet's day number, with the time of day as its fraction, and the day that is 0; a date and an hour of bare digits; a
+# year and the day of it
+_SERIAL, _SERIAL_ZERO = re.compile(r"[2-6]\d{4}(?:[.,]\d+)?"), np.datetime64("1899-12-30")
+_WITH_HOUR, _DAY_OF_YEAR = re.compile(r"\d{10}"), re.compile(r"(?:19|20)\d{2}(?:[0-2]\d{2}|3[0-6]\d)")
+#: the order of a column of spreadsheets' day numbers, and how it is stated
+SERIAL, SERIAL_STATED = "serial", "day number"
 _DIGITS = re.compile(r"(?:18|19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[01]\d|2[0-4])?(?:[0-5]\d){0,2}")
+_EPOCH = re.compile(r"1\d{9}(?:\d{3})?")
 _BARE_TIME = re.compile(r"\d{1,4}")
 _OFFSET_AT_END = re.compile(rf"(:\d{{2}}(?::\d{{2}}(?:\.\d+)?)?)\s?({_OFFSET})$")
 _TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,9}))?)?\s?(?:([AaPp])(?:\.?\s?[Mm])?\.?)?")
@@ -89,6 +97,21 @@ def day_of(year: int, month: int, day: int) -> dt.date | None:
         return dt.date(year, month, day) if year in _YEARS else None
     except ValueError:
         return None
+
+
+def is_number_of_a_day(cell: str) -> bool:
+    """Tell bare numbers that are moments under a name that says so: seconds or milliseconds since 1970, or a day's number."""
+    return any(form.fullmatch(cell) for form in (_EPOCH, _SERIAL, _DAY_OF_YEAR))
+
+
+def serial_days(texts: Sequence[str]) -> Floats:
+    """Read spreadsheets' day numbers, NaN for what is none."""
+    return np.array([float(text.replace(",", ".")) if _SERIAL.fullmatch(text) else np.nan for text in texts])
+
+
+def serial_day(text: str) -> str:
+    """Return the day that a spreadsheet's number means, nothing for what is no such number."""
+    return str(_SERIAL_ZERO + int(text[:5])) if _SERIAL.fullmatch(text) else ""
 
 
 def is_dated(cell: str) -> bool:
@@ -114,6 +137,8 @@ def order_of(stated: str | None) -> str:
     ('dmy', 'mdy', '')
     """
     text = (stated or "").lower()
+    if text == SERIAL_STATED:
+        return SERIAL
     for word, letter in (("year", "y"), ("month", "m"), ("day", "d"), ("%b", "m"), ("tt", "d"), ("jj", "y")):
         text = text.replace(word, letter)
     match = re.match(r"\W*([dmy])\1*[\W_]*([dmy])\2*[\W_]*([dmy])\3*(?![a-z])", text)
@@ -132,7 +157,7 @@ def plainly(text: str, order: str = "") -> str:
     """
     for form in _NAMED:
         if (match := form.fullmatch(text)) and (len(match["year"]) == 4 or order == "dmy"):
-            return _year_first(match["year"], _MONTHS[match["month"][:3].lower()], match["day"], match["rest"])
+            return _year_first(match["year"], MONTHS[match["month"][:3].lower()], match["day"], match["rest"])
     if order and (match := _THREE.fullmatch(text)):
         of = dict(zip(order, match.groups()[:3], strict=True))
         if len(of["y"]) in (2, 4) and len(of["d"]) <= 2 and len(of["m"]) <= 2:
@@ -223,6 +248,14 @@ def read_dates(texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mist
 
     if not order and (plain_days := plain_dates(texts)) is not None:
         return plain_days
+    if order == SERIAL:
+        days = serial_days(texts)
+        for i in np.flatnonzero(np.isnan(days)).tolist():
+            wrong(i, "date-none" if texts[i] else "date-empty")
+        return np.where(np.isnan(days), np.datetime64("NaT"), _SERIAL_ZERO + np.nan_to_num(days).astype(np.int64))
+    texts = [
+        joined_date([text[:4], text[4:]]) if _DAY_OF_YEAR.fullmatch(text) else text.removesuffix(".") for text in texts
+    ]
     parsed: list[tuple[int, int, int] | None] = [None] * len(texts)
     year_last: list[int] = []
     for i, text in enumerate(texts):
@@ -304,7 +337,7 @@ def _kind_of_mistake(text: str) -> str:
         return "empty"
     if _SHORT_YEAR.fullmatch(text):
         return "short-year"
-    return "serial" if _SERIAL.fullmatch(text) else "none"
+    return "number" if _SERIAL.fullmatch(text) else "none"
 
 
 class TimeColumns(NamedTuple):
@@ -371,16 +404,24 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
         return [i for i in places if re.search(headers, plain[i])]
 
     # bare digits are a time only under a header that says so
-    says_time = columns(_STAMP, "date|time|stamp|epoch|unix")
-    if stamps := [i for i in columns(_STAMP) if i in says_time or not rows[0][i].isdigit()]:
+    named = "date|time|stamp|epoch|unix|datum|fecha|zeit"
+    says_time = columns(_STAMP, named) + [
+        i for i in columns(_SERIAL, named) if any(float(row[i].replace(",", ".")) % 1.0 for row in rows)
+    ]
+    if (
+        stamps := says_time[-1:]
+        if says_time and _SERIAL.fullmatch(rows[0][says_time[-1]])
+        else [i for i in columns(_STAMP) if i in says_time or not rows[0][i].isdigit()]
+    ):
         # of two clocks the local one, whose days are the site's
         place = next((i for i in stamps if not re.search(r"utc|gmt", plain[i])), stamps[0])
         return TimeColumns((place,), says_utc(header[place]))
     dates, times = (
-        columns(_ONLY_DATE, "date|day|datum"),
-        columns(_ONLY_TIME) or columns(_BARE_TIME, "^(time|hour|hh|hhmm|hr)\\b"),
+        columns(_ONLY_DATE, "dat|day|fecha|tag|jour|dia|giorno|日|날"),
+        columns(_ONLY_TIME) or columns(_BARE_TIME, "^(time|hour|hh|hhmm|hr|hora|heure|ora|uhrzeit|zeit|stunde)\\b"),
     )
-    if dates and times:
+    # a table of days may have the times of its extremes: of its records, days repeat
+    if dates and times and (len(rows) < 3 or len({row[dates[0]] for row in rows}) < len(rows)):
         return TimeColumns((dates[0], times[0]), any(says_utc(header[place]) for place in (dates[0], times[0])))
     if set(_SPLIT) <= set(plain):
         minutes = [name for name in ("minute", "min") if name in plain][:1]
@@ -421,17 +462,16 @@ def read_stamps(
     texts = pd.Series(list(map(str.strip, texts)), dtype=object)
     first = next((text for text in texts if text), "")
     utc = ends = False
-    if first.isdigit() or re.fullmatch(_COMPACT, first):
-        order_by([])  # nothing to order, but an order that was stated wrong is told
-    if first.isdigit() and len(first) in (10, 13):
-        seconds = pd.to_numeric(texts, errors="coerce")
-        stamps = pd.to_datetime(seconds, unit="s" if len(first) == 10 else "ms", errors="coerce")
-        style, utc = "seconds since 1970", True
-    elif re.fullmatch(_COMPACT, first):
-        mark = "" if first.isdigit() else first[8]
-        form = f"%Y%m%d{mark}%H%M{'%S' if len(first) - len(mark) == 14 else ''}"
-        stamps, style = pd.to_datetime(texts, format=form, errors="coerce"), "digits only"
+    if (serial := _SERIAL.fullmatch(first)) or first.isdigit() or re.fullmatch(_COMPACT, first):
+        order_by([first] if serial else [])  # nothing to order, but an order that was stated wrong is told
+    if digits := _from_digits(texts, first):
+        stamps, style, utc, ends = digits
     else:
+        if not _ONLY_DATE.fullmatch(first) and re.search(r"[T ]\d{1,2}h?$", first):  # the hour alone
+            texts = texts.str.replace(r"h?$", ":00", regex=True)
+        if re.match(r"[\d.]+\.( |$)", first):  # a point behind the day
+            texts = texts.str.replace(r"^([\d.]+)\.( |$)", r"\1\2", regex=True)
+        first = next((text for text in texts if text), "")
         away, bare = _offsets(texts) if (utc := bool(_OFFSET_AT_END.search(first))) else (np.timedelta64(0, "m"), texts)
         moments, style, ends = _by_parts(bare, _OFFSET_AT_END.sub(r"\1", first), order_by)
         if not style:
@@ -442,11 +482,39 @@ def read_stamps(
     years = stamps.dt.year.fillna(2000).to_numpy()
     for i, more in first_of(stamps.isna().to_numpy(), "row"):
         text = texts.iloc[i]
-        mistakes.note(f"time-{_kind_of_mistake(text)}", value=text, line=lines[i], text=shortened(text, 40), more=more)
+        kind = _kind_of_mistake(text).replace("number", "none")
+        mistakes.note(f"time-{kind}", value=text, line=lines[i], text=shortened(text, 40), more=more)
     for i, more in first_of((years < _YEARS.start) | (years >= _YEARS.stop), "row"):
         text = texts.iloc[i]
         mistakes.note("time-no-year", value=text, line=lines[i], text=text, more=more, years=_YEARS_SHOWN)
     return ReadStamps(stamps.to_numpy().astype("datetime64[ns]"), utc, ends, style)
+
+
+def _from_digits(texts: pd.Series[str], first: str) -> tuple[Any, str, bool, bool] | None:
+    """Read stamps without a mark in them, by the form of the first; their style, whether they are UTC, whether 24 is among hours."""
+    if _SERIAL.fullmatch(first):
+        minutes = np.round(serial_days(texts.tolist()) * 1440.0)
+        since = np.nan_to_num(minutes).astype("timedelta64[m]")
+        moments = np.where(np.isnan(minutes), np.datetime64("NaT"), _SERIAL_ZERO.astype("datetime64[ns]") + since)
+        return pd.Series(moments), "day numbers", False, False
+    if _WITH_HOUR.fullmatch(first) and _DIGITS.fullmatch(first):
+        numbers = pd.to_numeric(texts, errors="coerce").fillna(0).astype(np.int64)
+        days, hours = pd.to_datetime((numbers // 100).astype(str), format="%Y%m%d", errors="coerce"), numbers % 100
+        return (
+            (days + pd.to_timedelta(hours, unit="h")).where(hours <= 24),
+            "digits only",
+            False,
+            bool((hours == 24).any()),
+        )
+    if first.isdigit() and len(first) in (10, 13):
+        seconds = pd.to_numeric(texts, errors="coerce")
+        unit: Any = "s" if len(first) == 10 else "ms"
+        return pd.to_datetime(seconds, unit=unit, errors="coerce"), "seconds since 1970", True, False
+    if re.fullmatch(_COMPACT, first):
+        mark = "" if first.isdigit() else first[8]
+        form = f"%Y%m%d{mark}%H" + {10: "", 12: "%M", 14: "%M%S"}[len(first) - len(mark)]
+        return pd.to_datetime(texts, format=form, errors="coerce"), "digits only", False, False
+    return None
 
 
 def _offsets(texts: pd.Series[str]) -> tuple[npt.NDArray[np.timedelta64], pd.Series[str]]:
@@ -475,7 +543,8 @@ def _by_parts(
     """
     day, time = _parted(first)
     of_day, bare, of_time, times = _parts_of(texts.tolist(), first)
-    order = order_by(list(dict.fromkeys(re.sub(r"[T ]+\d{1,2}:.*", "", text) for text in bare)))
+    in_turn = (bare[i] for i in pd.unique(of_day))  # by how days follow each other their order is told
+    order = order_by(list(dict.fromkeys(re.sub(r"[T ]+\d{1,2}:.*", "", text) for text in in_turn)))
     days = np.array([plainly(text, order) for text in bare], dtype=object)
     day = plainly(day, order)
     half = bool(_HALF_DAYS.search(time))

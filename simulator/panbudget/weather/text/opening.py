@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from panbudget.weather.text.cells import MISSING, is_number
 from panbudget.weather.text.headers import in_english, is_unit
-from panbudget.weather.text.moments import is_dated
+from panbudget.weather.text.moments import is_dated, is_number_of_a_day
 from panbudget.weather.text.rows import SEPARATORS, split
 
 # lines in which a table may begin, rows that must agree on where their date stands, and lines of units and of a damaged
@@ -26,6 +26,7 @@ _SPLIT_DATES = (
     ("yyyy", "mm", "dd"),
     ("year", "doy"),
     ("year", "day of year"),
+    ("year", "day"),
 )
 _OF_DATES = re.compile(r"[dmyhs\W_]+|utc|lst|local|ts|deg|degrees|none")
 _LEGEND = re.compile(r"\W*(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,})(?P<says>\S.*)")
@@ -107,7 +108,9 @@ def _dates_of(rows: Sequence[list[str]]) -> tuple[int, ...]:
     dated = [{i for i, cell in enumerate(row) if is_dated(cell)} for row in rows]
     if common := set.intersection(*dated):
         return tuple(sorted(common))
-    numbers = all(_is_values(row) and sum(map(str.isdigit, row)) >= 2 for row in rows)
+    numbers = all(
+        is_row_of_values(row) and (sum(map(str.isdigit, row)) >= 2 or any(map(is_number_of_a_day, row))) for row in rows
+    )
     return (-1,) if numbers else ()
 
 
@@ -123,7 +126,7 @@ def _header_above(
     near = list(reversed(above[-_BETWEEN:]))
     for i, text in [line for line in near if line[1][0] != "#"] + [line for line in near if line[1][0] == "#"]:
         cells = _cells(text, separator)
-        if not max(2, 0.6 * width) <= len(cells) <= width + 1 or _is_values(cells):
+        if not max(2, 0.6 * width) <= len(cells) <= width + 1 or is_row_of_values(cells):
             continue
         if not units and _is_units(cells):
             units = cells
@@ -133,7 +136,7 @@ def _header_above(
         plain = [re.sub(r"\bdaily\b", "day", in_english(name)) for name in names]
         if dates == (-1,):
             split_date = next((names for names in _SPLIT_DATES if set(names) <= set(plain)), ())
-            dates = tuple(plain.index(name) for name in split_date) or _seconds(plain, rows)
+            dates = tuple(plain.index(name) for name in split_date) or _numbered(plain, rows)
             if not dates:
                 return None
         legend = dict(_legend(text for _, text in above))
@@ -142,10 +145,10 @@ def _header_above(
     return None
 
 
-def _seconds(names: Sequence[str], rows: Sequence[list[str]]) -> tuple[int, ...]:
-    """Columns whose name says time and that hold seconds or milliseconds since 1970."""
-    called = (i for i, name in enumerate(names) if re.search("date|time|epoch|unix", name))
-    return tuple(i for i in called if all(re.fullmatch(r"1\d{9}(?:\d{3})?", row[i]) for row in rows if len(row) > i))
+def _numbered(names: Sequence[str], rows: Sequence[list[str]]) -> tuple[int, ...]:
+    """Columns whose name says time and that hold moments as bare numbers."""
+    called = (i for i, name in enumerate(names) if re.search("date|time|epoch|unix|datum|fecha|zeit", name))
+    return tuple(i for i in called if all(is_number_of_a_day(row[i]) for row in rows if len(row) > i))
 
 
 def _cells(text: str, separator: str) -> list[str]:
@@ -158,7 +161,7 @@ def _cells(text: str, separator: str) -> list[str]:
 def _joined(cells: list[str], above: Sequence[tuple[int, str]], separator: str, date: int) -> list[str]:
     """Join a header with the names above it, if one of the two lines has nothing where the other names the date."""
     upper = _cells(above[-1][1], separator) if above else []
-    if len(upper) < 0.5 * len(cells) or len(upper) > len(cells) + 1 or _is_values(upper):
+    if len(upper) < 0.5 * len(cells) or len(upper) > len(cells) + 1 or is_row_of_values(upper):
         return cells
     upper += [""] * (len(cells) - len(upper))
     cells = cells + [""] * (len(upper) - len(cells))
@@ -178,7 +181,7 @@ def _is_units(cells: Sequence[str]) -> bool:
     return bool(said) and all(is_unit(cell) or _OF_DATES.fullmatch(cell.lower()) for cell in said)
 
 
-def _is_values(cells: Sequence[str]) -> bool:
+def is_row_of_values(cells: Sequence[str]) -> bool:
     """Tell a row of values: most of its cells are numbers or dates."""
     said = [cell for cell in cells if cell and cell not in MISSING]
     return sum(is_number(cell) or is_dated(cell) for cell in said) * 2 >= len(said)

@@ -156,6 +156,8 @@ class RawTable:
         What must be cured before the table is used, though it could be read.
     by_hour : ByHour, optional
         Of a file of records.
+    of_records : dict
+        Column -> the quantity of records that it comes of, by which the user names it; empty of days.
     rain_twice : DataFrame, optional
         Of hours whose rain the file has twice, by day: as ``hours``, by ``six``-hour totals, and the ``larger``, taken. [mm]
     """
@@ -177,6 +179,7 @@ class RawTable:
     doubts: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
     by_hour: ByHour | None = None
+    of_records: dict[str, str] = field(default_factory=dict)
     rain_twice: pd.DataFrame | None = None
 
 

@@ -7,6 +7,7 @@ old workbook) and what is text but no table (a web page), because those are the 
 """
 
 import codecs
+import contextlib
 import difflib
 import gzip
 import hashlib
@@ -22,6 +23,7 @@ from panbudget.files import MOST_UNPACKED, Unlikely, bounded, contents, unlikely
 from panbudget.weather.text.mistakes import PROBLEMS, listed, refusal
 from panbudget.weather.text.raw import Source as Source
 from panbudget.weather.text.workbook import sheet_as_text
+from panbudget.words import packaged
 
 _GZIP_MARK, _ZIP_MARK = b"\x1f\x8b", b"PK\x03\x04"
 _MOST_NAMED = 5
@@ -33,7 +35,16 @@ _WEB_PAGE = re.compile(r"<(!doctype|html|head|\?xml|body|!--|script|meta|title|t
 # how a workbook that is locked by a password names its contents, inside the old workbooks' wrapping
 _LOCKED = "EncryptedPackage".encode("utf-16-le")
 _CONTROL = re.compile(r"[\x01-\x08\x0e-\x19\x1b-\x1f]")
-_MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
+_CONTROL_BYTES = re.compile(rb"[\0-\x08\x0e-\x19\x1c-\x1f]")
+_MARKS = (
+    (b"\xef\xbb\xbf", "utf-8-sig"),
+    (b"\xff\xfe\0\0", "utf-32"),
+    (b"\0\0\xfe\xff", "utf-32"),
+    (b"\xff\xfe", "utf-16"),
+    (b"\xfe\xff", "utf-16"),
+)
+_ENCODINGS: dict[str, list[str]] = packaged("weather/text/encodings.toml")
+_HEAD = 20_000  # bytes among which words of weather tables are looked for
 
 
 def open_source(path: str | Path, *, shown_as: str) -> Source:
@@ -74,7 +85,7 @@ def open_source(path: str | Path, *, shown_as: str) -> Source:
     wrong = _what_is_no_text(data, packed=bool(taken_from))
     decoded, encoding = ("", "") if wrong else _decode(data)
     if not wrong and not encoding:
-        wrong = "no-text"
+        wrong = "no-text" if _CONTROL_BYTES.search(data[:4096]) else "unknown-encoding"
     del data  # some files fill a good part of the memory
     text = decoded.replace("\r\n", "\n").replace("\r", "\n")
     if wrong := wrong or _what_is_no_table(text):
@@ -144,23 +155,39 @@ codecs.register_error("stray-cp1252", _stray)
 
 def _decode(data: bytes) -> tuple[str, str]:
     """
-    Return the text and its encoding, both empty where the bytes or the characters that come out can't be a table.
+    Return the text and its encoding; no text where that is not known for sure, no encoding where it can't be a table.
 
     Text that is not UTF-8 throughout, as when files of two programs are joined: a letter of two or more bytes is
-    UTF-8 hardly ever by chance; what is no such letter is Windows-1252.
+    UTF-8 hardly ever by chance. Other bytes are in the encoding in which they have words of weather tables, or Windows-1252.
     """
     encoding = _encoding_of(data)
-    if not encoding:
-        return "", ""
-    try:
-        text = data.decode(encoding, "stray-cp1252" if encoding == "utf-8" else "strict")
-    except UnicodeDecodeError:
-        return "", ""
+    text = _decoded(data, encoding) if encoding else ""
+    if not text and data and encoding == "utf-8":
+        encoding = _by_words(data)
+        text = _decoded(data, encoding) if encoding else ""
+        if not text:
+            with contextlib.suppress(UnicodeDecodeError):
+                text = data.decode("utf-8", "stray-cp1252")
+            encoding = "cp1252" if data.decode("utf-8", "ignore").isascii() else "utf-8 with bytes of cp1252"
     if _CONTROL.search(text, 0, 4096):
         return "", ""
-    if encoding == "utf-8" and not text.isascii() and (whole := data.decode("utf-8", "ignore")) != text:
-        encoding = "cp1252" if whole.isascii() else "utf-8 with bytes of cp1252"
-    return text.rstrip("\x1a"), encoding
+    return text.rstrip("\x1a"), encoding if text or not data else ""
+
+
+def _decoded(data: bytes, encoding: str) -> str:
+    try:
+        return data.decode(encoding)
+    except UnicodeDecodeError:
+        return ""
+
+
+def _by_words(data: bytes) -> str:
+    """Return the encoding in which the first lines have most words that tables of weather have; nothing where none has any."""
+    head = data[:_HEAD].rpartition(b"\n")[0] if len(data) > _HEAD else data
+    texts = {encoding: _decoded(head, encoding).lower() for encoding in _ENCODINGS}
+    counts = {encoding: sum(word in text for word in _ENCODINGS[encoding]) for encoding, text in texts.items()}
+    best = max(counts, key=lambda encoding: counts[encoding])
+    return best if counts[best] else ""
 
 
 def _near(place: Path) -> str:

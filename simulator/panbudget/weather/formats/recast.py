@@ -1,0 +1,243 @@
+"""
+Recast: files that are tables, though not with a row a day under headers with marks between them, turned into such a table.
+
+Columns that only blanks part; a row a value, with what it is in a column of its own; a row a month, with the days across; a
+station's printed month; rows numbered under no header. What can't be turned is refused by its shape.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+from panbudget.weather.text.cells import is_number
+from panbudget.weather.text.headers import in_english, is_unit
+from panbudget.weather.text.moments import MONTH, MONTHS, is_dated, joined_date
+from panbudget.weather.text.opening import Opening, find_opening, is_row_of_values
+from panbudget.weather.text.raw import Source
+from panbudget.weather.text.rows import separator_of, split
+
+# lines in which a table may begin, rows that must be alike, lines above them that may be its header
+_HEAD, _ROWS, _ABOVE = 120, 3, 4
+_ELEMENT = re.compile(
+    r"\b(elements?|parameters?|variables?|quantity|measurements?|observations?|sensor|observed property)\b"
+)
+_VALUE = re.compile(r"\b(values?|reading|results?|wert|valor|valeur|data)\b")
+_UNIT, _YEAR, _MONTH = (re.compile(rf"\b({words})\b") for words in ("units?|einheit|uom", "year|yyyy", "month|mm|mo"))
+_MOST_ELEMENTS = 60
+_DAY_NUMBER = re.compile(r"(?:day|d|val|value|tag|dia|jour)?[ _.]?0?(\d{1,2})", re.IGNORECASE)
+_DAYS_ACROSS = 28
+_MONTH_NAME = re.compile(
+    r"jan|ene|gen|feb|fev|mar|apr|avr|abr|ma[iyg]|ju[nil]|giu|lug|aug|ago|ao|se[pt]|o[ckut]t|nov|de[cz]|dic"
+)
+_TITLE = re.compile(rf"\b(?P<month>{MONTH})[. ,]+(?P<year>(?:19|20)\d\d)\b")
+_LEGEND = re.compile(r"([A-Za-z][A-Za-z ]*?)\s*\(([^()]+)\)")
+_TOKEN = re.compile(r'"[^"]*"|\S+')
+
+
+class _Shape(NamedTuple):
+    """What a file was turned from, as a report calls it, and its text as a table."""
+
+    was: str
+    text: str
+
+
+def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
+    """
+    Turn a file of another shape into a table with a row a moment.
+
+    Parameters
+    ----------
+    source : Source
+    is_archive : callable
+        Whether a text's head is an archive's, whose reader knows its shape.
+
+    Returns
+    -------
+    Source
+        The same one where it is a table, or none that is known.
+
+    Raises
+    ------
+    WeatherError
+        Days across, of one quantity alone.
+    """
+    lines = source.lines
+    opening = find_opening(lines)
+    shapes = [_numbered, _long] if opening else [_printed_month, _days_across, _by_blanks]
+    for shape in shapes:
+        turned = shape(source, lines, opening)
+        if turned is not None and not is_archive("\n".join(lines[:_HEAD])):
+            again = replace(source, text=turned.text, taken_from=source.taken_from or turned.was)
+            return recast(again, is_archive) if shape is _by_blanks else again
+    return source
+
+
+def _tokens(text: str) -> list[str]:
+    return [token.strip('"') for token in _TOKEN.findall(text)]
+
+
+def _alike(lines: Sequence[str], least: int) -> Iterator[tuple[int, list[list[str]]]]:
+    """Yield where rows of as many values begin that only blanks part, at least so many, and the first of them."""
+    for i in range(min(len(lines), _HEAD)):
+        rows = [_tokens(text) for text in lines[i : i + _ROWS]]
+        plain = not any(re.search(r"[;\t|]|,\s|,$", text.strip()) for text in lines[i : i + _ROWS])
+        if (
+            plain
+            and len(rows[0]) >= least
+            and len({len(row) for row in rows}) == 1
+            and all(map(is_row_of_values, rows))
+        ):
+            yield i, rows
+
+
+def _by_blanks(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
+    """Put tabs between columns that only blanks part, a date and its time of day kept together."""
+    first, rows = next(_alike(lines, 3), (0, [[]]))
+    width, below = len(rows[0]), first
+    for i in range(first - 1, max(first - 1 - _ABOVE, -1), -1):
+        text = lines[i].lstrip("#! ")
+        ways = re.split(r"\s{2,}|\t", text.strip()), _tokens(text)
+        names = next((cells for wide in (width, width - 1) for cells in ways if len(cells) == wide), [])
+        if names and all(is_unit(name) or name == "()" for name in names):
+            below = i
+            continue
+        if not names or is_row_of_values(names):
+            continue
+        timed = [
+            j
+            for j in range(width - 1)
+            if all(is_dated(row[j]) and re.match(r"\d{1,2}:\d{2}", row[j + 1]) for row in rows)
+        ]
+        at = timed[0] if timed and len(names) < width else -1
+        if len(names) < width and at < 0:
+            names = ["row", *names]
+
+        def tabbed(text: str, at: int = at) -> str:
+            cells = _tokens(text)
+            if 0 <= at < len(cells) - 1:
+                cells[at : at + 2] = [f"{cells[at]} {cells[at + 1]}"]
+            return "\t".join(cells)
+
+        units = ["\t".join(_tokens(text.replace("()", '""'))) for text in lines[below:first]]
+        table = [text if text.lstrip()[:1] == "#" else tabbed(text) for text in lines[first:]]
+        above = [f"# {text}" if text.strip() else text for text in lines[:i]]
+        return _Shape(
+            "columns that only blanks part",
+            "\n".join([*above, "\t".join(names), *[""] * (below - i - 1), *units, *table]),
+        )
+    return None
+
+
+def _numbered(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+    """Give a column of row numbers a header, as tables lack that statistics programs write."""
+    assert opening is not None
+    firsts = [row[0] for row in opening.rows]
+    lacks = len(opening.rows[0]) == len(opening.cells) + 1 and all(first.isdigit() for first in firsts)
+    if not lacks or [int(first) - int(firsts[0]) for first in firsts] != list(range(len(firsts))):
+        return None
+    header = opening.line - 1
+    return _Shape(
+        "rows under no header",
+        "\n".join([*lines[:header], f"row{opening.separator}{lines[header]}", *lines[header + 1 :]]),
+    )
+
+
+def _column(names: Sequence[str], of: re.Pattern[str]) -> int | None:
+    return next((i for i, name in enumerate(names) if of.search(name)), None)
+
+
+def _long(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+    """Put values side by side that stand in a row each, under what a column says they are, and their units."""
+    assert opening is not None
+    names = [in_english(cell) for cell in opening.cells]
+    element, value = _column(names, _ELEMENT), _column(names, _VALUE)
+    if element is None or value is None or element == value or not opening.dates:
+        return None
+    rows = [cells for text in lines[opening.above :] if len(cells := split(text, opening.separator)) >= len(names)]
+    unit = _column(names, _UNIT)
+    times = [i for i, name in enumerate(names) if i not in opening.dates and name in ("time", "hour", "hhmm")]
+    when = [*opening.dates[: None if opening.split_date else 1], *times]
+    wide: dict[tuple[str, ...], dict[str, str]] = {}
+    for row in rows:
+        what = row[element] if unit is None else f"{row[element]} ({row[unit]})"
+        wide.setdefault(tuple(row[i] for i in when), {})[what] = row[value]
+    order = list(dict.fromkeys(what for of in wide.values() for what in of))
+    if sum(map(len, wide.values())) < len(rows) or not 2 <= len(order) <= _MOST_ELEMENTS:
+        return None  # one moment has a value twice, as where there are several stations
+    header = [*(opening.cells[i] for i in when), *order]
+    return _Shape(
+        "a row a value", _table(header, ([*key, *(of.get(name, "") for name in order)] for key, of in wide.items()))
+    )
+
+
+def _table(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    return "\n".join("\t".join(row) for row in [header, *rows]) + "\n"
+
+
+def _cells(text: str) -> list[str]:
+    return split(text, separator_of(text)) if re.search(r"[,;\t|]", text) else _tokens(text)
+
+
+def _days_across(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
+    """Put the days of months one below the other, where a column says what a row holds; refuse those of one quantity."""
+    for i, text in enumerate(lines[:_HEAD]):
+        cells = _cells(text)
+        days = {int(match[1]): j for j, cell in enumerate(cells) if (match := _DAY_NUMBER.fullmatch(cell))}
+        names = [in_english(cell) for cell in cells]
+        if len(days) < _DAYS_ACROSS or sorted(days) != list(range(1, len(days) + 1)):
+            below = [_cells(line)[:1] for line in lines[i + 1 : i + 1 + _ROWS]]
+            if below == [["1"], ["2"], ["3"]] and sum(bool(_MONTH_NAME.match(name)) for name in names[1:]) >= _ROWS:
+                raise source.refusal("days-across", line=i + 1)
+            continue
+        rows = [row for line in lines[i + 1 :] if len(row := _cells(line)) >= days[_DAYS_ACROSS]]
+        of_date = [_column(names, of) for of in (_YEAR, _MONTH)]
+        words = (j for j in range(days[1]) if j not in of_date and not any(is_number(row[j]) for row in rows))
+        element = next((j for j in words if 2 <= len({row[j] for row in rows}) <= _MOST_ELEMENTS), None)
+        year, month = of_date
+        if element is None or year is None or month is None:
+            raise source.refusal("days-across", line=i + 1)
+        table: dict[str, dict[str, str]] = {}
+        for row in rows:
+            for day, j in days.items():
+                if j < len(row) and row[j]:
+                    table.setdefault(joined_date([row[year], row[month], str(day)]), {})[row[element]] = row[j]
+        order = list(dict.fromkeys(row[element] for row in rows))
+        body = ([day, *(of.get(name, "") for name in order)] for day, of in sorted(table.items()))
+        return _Shape("a row a month, days across", _table(["date", *order], body))
+    return None
+
+
+def _printed_month(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
+    """Turn the month that a station's program prints, a numbered row a day below names of several lines, into dated rows."""
+    title = next(filter(None, map(_TITLE.search, lines[:_ABOVE])), None)
+    first = next((i for i, rows in _alike(lines, 5) if [row[0] for row in rows] == ["1", "2", "3"]), None)
+    if title is None or first is None:
+        return None
+    spans = [match.span() for match in _TOKEN.finditer(lines[first])]
+    words: list[list[str]] = [[] for _ in spans]
+    for text in lines[max(first - _ABOVE - 1, 0) : first]:
+        if not text.strip():
+            words = [[] for _ in spans]
+        for match in re.finditer(r"[A-Za-z][\w.]*", text):
+            off = [abs(match.start() + match.end() - start - end) for start, end in spans]
+            words[off.index(min(off))].append(match[0])
+    quantities = {name.strip(): unit for text in lines[:first] for name, unit in _LEGEND.findall(text)}
+    names, now = ["date"], next(iter(quantities), "")
+    clock = {j for j, text in enumerate(_tokens(lines[first])) if ":" in text}  # when an extreme was
+    for column in (column for j, column in enumerate(words) if j and j not in clock):
+        now = next((name for name in quantities if name.split()[0] in column), now)
+        more = [word for word in now.split() if word not in column]
+        names.append(f"{' '.join([*more, *column])} ({quantities[now]})" if now else " ".join(column))
+    month = f"{title['year']}-{MONTHS[title['month'][:3].lower()]:02d}"
+    table = [""] * (first - 1) + ["\t".join(names)]
+    for day, text in enumerate(lines[first : first + 31], start=1):
+        cells = _tokens(text)
+        table.append(
+            "\t".join([f"{month}-{day:02d}", *(cells[j] for j in range(1, len(cells)) if j not in clock)])
+            if cells[:1] == [str(day)]
+            else ""
+        )
+    return _Shape("a printed month", "\n".join(table) + "\n")

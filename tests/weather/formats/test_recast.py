@@ -1,0 +1,100 @@
+"""
+Tables of other shapes: what can't be turned is refused by its shape, and what is one already stays as it is.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from panbudget.errors import WeatherError
+from panbudget.weather import read_weather
+from panbudget.weather.formats.readers import as_table
+from panbudget.weather.text.raw import Source
+from tests.weather.sites import Site
+
+SITE = Site(latitude=38.0, longitude=0.0, elevation=100.0)
+DAYS = ",".join(map(str, range(1, 32)))
+VALUES = ",".join(["20.1"] * 31)
+
+
+def refusal(tmp_path, content):
+    path = tmp_path / "station.csv"
+    path.write_bytes(content if isinstance(content, bytes) else content.encode())
+    with pytest.raises(WeatherError) as caught:
+        read_weather(path, SITE)
+    return str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        f"Year,Month,{DAYS}\n2025,5,{VALUES}\n2025,6,{VALUES}\n",
+        "Rain 2025 (mm)\nDay;May;June;July\n" + "".join(f"{day};1.0;2.0;3.0\n" for day in range(1, 32)),
+    ],
+    ids=["days across", "months side by side"],
+)
+def test_days_across_of_one_quantity_are_refused_as_that(tmp_path, content):
+    """Nothing says what they are of, and there is one of it only."""
+    message = refusal(tmp_path, content)
+    assert "stand across" in message
+    assert "a row a day with all quantities" in message
+
+
+def test_twenty_seven_numbered_columns_are_no_month(tmp_path):
+    """The shortest month has twenty-eight."""
+    few = ",".join(map(str, range(1, 28)))
+    content = f"Year,Month,{few}\n" + f"2025,5,{','.join(['20.1'] * 27)}\n" * 3
+    assert "stand across" not in refusal(tmp_path, content)
+    content = f"Year,Month,{few},28\n" + f"2025,2,{','.join(['20.1'] * 28)}\n" * 3
+    assert "stand across" in refusal(tmp_path, content)
+
+
+def test_several_stations_of_a_table_are_named(tmp_path):
+    """Not each of their days as one that stands twice."""
+    rows = "".join(f"{name},2025-06-{day:02d},10,20,0\n" for name in ("Hill", "Dale") for day in range(1, 25))
+    message = refusal(tmp_path, "Station,Date,tmin,tmax,rain\n" + rows)
+    assert "holds 2 stations (Hill, Dale)" in message
+
+
+def test_codes_are_said_to_be_codes(tmp_path):
+    """Where no line explains them."""
+    rows = "".join(f"2025-06-{day:02d},10,20,0\n" for day in range(1, 25))
+    assert "names such as p1 are codes" in refusal(tmp_path, "date,p1,p2,p3\n" + rows)
+    assert "are codes" not in refusal(tmp_path, "date,here,other,p3\n" + rows)
+
+
+def test_a_mark_below_nothing_may_be_named_as_missing_or_be_a_trace(tmp_path):
+    """-1 is a trace to some services, and missing to others."""
+    rows = "".join(f"2025-06-{day:02d},10,20,{-1 if day % 2 else 3}\n" for day in range(1, 25))
+    assert 'missing = ["-1"]' in refusal(tmp_path, "date,tmin,tmax,rain\n" + rows)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "date,tmin,tmax,rain\n" + "2025-06-01,1,2,3\n" * 3,
+        "a title with words and no table\nand another\n",
+        "ID,DATE,ELEMENT,VALUE\nXX000000001,20250601,TMAX,200\nXX000000001,20250601,TMIN,100\n",
+    ],
+    ids=["a table", "no table", "an archive's rows of values"],
+)
+def test_what_is_a_table_or_none_stays_as_it_is(text):
+    """An archive's rows of values are for its own reader, whatever its columns are called."""
+    source = Source(text, "x.csv", "", "utf-8")
+    assert as_table(source) is source or "ELEMENT" in text
+
+
+def test_a_unit_doubted_of_records_is_named_by_the_quantity_of_records(tmp_path):
+    """With what is named already, so that the block stands in place of the table."""
+    rows = "".join(
+        f"2025-06-{day:02d} {hour:02d}:00,{70 + hour % 12 * 2},0,{2.0}\n" for day in range(1, 25) for hour in range(24)
+    )
+    path = tmp_path / "hours.csv"
+    path.write_text("Time,Sensor A,Rain (mm),Wind (m/s)\n" + rows, encoding="utf-8")
+    with pytest.raises(WeatherError) as caught:
+        read_weather(path, SITE, columns={"temperature": {"column": "Sensor A"}, "rain": {"column": "Rain (mm)"}})
+    block = str(caught.value).split("[weather.columns]\n")[-1]
+    assert block.splitlines() == [
+        'temperature = { column = "Sensor A", unit = "degF" }',
+        'rain = { column = "Rain (mm)" }',
+    ]

@@ -79,7 +79,9 @@ def patient() -> Iterator[None]:
         At the end, if standard output could not be written for another reason than that its reader has gone.
     """
     before = {name: getattr(sys, name) for name in ("stdout", "stderr")}
-    nowhere = open(os.devnull, "w", encoding="utf-8")  # for one that is closed: what asks a stream of it finds one
+    closing = contextlib.ExitStack()
+    # for one that is closed: what asks a stream of it finds one
+    nowhere = closing.enter_context(open(os.devnull, "w", encoding="utf-8"))
     streams = {name: _Patient(nowhere if stream is None else stream) for name, stream in before.items()}
     handlers: dict[int, Any] = {}
     if threading.current_thread() is threading.main_thread():
@@ -98,7 +100,7 @@ def patient() -> Iterator[None]:
             setattr(sys, name, old)
         for number, handler in handlers.items():
             signal.signal(number, handler)
-        nowhere.close()
+        closing.close()
     failure = streams["stdout"].failure
     if failure is not None and not isinstance(failure, BrokenPipeError):
         raise Unwritten(failure.errno, failure.strerror)

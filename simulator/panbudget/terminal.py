@@ -79,28 +79,26 @@ def patient() -> Iterator[None]:
         At the end, if standard output could not be written for another reason than that its reader has gone.
     """
     before = {name: getattr(sys, name) for name in ("stdout", "stderr")}
-    closing = contextlib.ExitStack()
-    # for one that is closed: what asks a stream of it finds one
-    nowhere = closing.enter_context(open(os.devnull, "w", encoding="utf-8"))
-    streams = {name: _Patient(nowhere if stream is None else stream) for name, stream in before.items()}
-    handlers: dict[int, Any] = {}
-    if threading.current_thread() is threading.main_thread():
-        numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
-        # what nohup has told to ignore stays ignored
-        wanted = [number for number in numbers if signal.getsignal(number) is not signal.SIG_IGN]
-        handlers = {number: signal.signal(number, _interrupt) for number in wanted}
-    for name, stream in streams.items():
-        setattr(sys, name, stream)
-    try:
-        yield
-        for stream in streams.values():
-            stream.flush()
-    finally:
-        for name, old in before.items():
-            setattr(sys, name, old)
-        for number, handler in handlers.items():
-            signal.signal(number, handler)
-        closing.close()
+    # for a stream that is closed: what asks it finds one
+    with open(os.devnull, "w", encoding="utf-8") as nowhere:
+        streams = {name: _Patient(nowhere if stream is None else stream) for name, stream in before.items()}
+        handlers: dict[int, Any] = {}
+        if threading.current_thread() is threading.main_thread():
+            numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+            # what nohup has told to ignore stays ignored
+            wanted = [number for number in numbers if signal.getsignal(number) is not signal.SIG_IGN]
+            handlers = {number: signal.signal(number, _interrupt) for number in wanted}
+        for name, stream in streams.items():
+            setattr(sys, name, stream)
+        try:
+            yield
+            for stream in streams.values():
+                stream.flush()
+        finally:
+            for name, old in before.items():
+                setattr(sys, name, old)
+            for number, handler in handlers.items():
+                signal.signal(number, handler)
     failure = streams["stdout"].failure
     if failure is not None and not isinstance(failure, BrokenPipeError):
         raise Unwritten(failure.errno, failure.strerror)

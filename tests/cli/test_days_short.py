@@ -71,8 +71,8 @@ def test_figures_cross_their_limit_on_the_days_short(tmp_path):
     assert below.tolist() == (table["driest_ks"] < 1.0).tolist()
     dates = [pd.Timestamp(day).date() for day in ("2021-07-20", "2021-07-30")]
     away = panbudget.away(season.scenario, *dates)
-    used = np.asarray(room_figure(away)[0].get_lines()[0].get_ydata())
-    assert int((used > 100.0 + 1e-9).sum()) == away.worst.beds["upper/tomatoes"].stress_days
+    left = np.asarray(room_figure(away)[0].get_lines()[0].get_ydata())
+    assert int((left < -1e-9).sum()) == away.worst.beds["upper/tomatoes"].stress_days
 
 
 def test_days_on_which_nothing_grows_count_neither_as_need_nor_as_waste(tmp_path):

@@ -185,16 +185,17 @@ def test_the_away_page_answers_first_and_shows_each_change(alone):
         assert change.what in text
 
 
-def test_the_away_figure_shows_the_share_of_raw_used_against_its_limit(alone):
+def test_the_away_figure_shows_the_water_left_above_the_line_at_which_plants_suffer(alone):
     (ax,) = room_figure(alone)
-    worst, heat, limit = ax.get_lines()
+    worst, heat, zero = ax.get_lines()
     bed = alone.worst.season.beds["upper/tomatoes"]
-    used = 100.0 * bed["driest_morning_depletion_mm"] / bed["raw_mm"]
-    assert worst.get_ydata() == pytest.approx(used.to_numpy())
+    assert worst.get_ydata() == pytest.approx((bed["raw_mm"] - bed["driest_morning_depletion_mm"]).to_numpy())
     assert worst.get_xdata().tolist() == list(range(1, 18))
     assert len(heat.get_ydata()) == 17
-    assert list(limit.get_ydata()) == [100.0, 100.0]
-    assert ax.get_ylabel() == "used of RAW [%]"
+    assert (list(zero.get_ydata()), zero.get_linewidth()) == ([0.0, 0.0], 2.2)
+    low, high = ax.get_ylim()
+    assert low < 0.0 < min(max(worst.get_ydata()), high)  # upward, with room below the line
+    assert ax.get_ylabel() == "water left [mm]"
 
 
 def test_the_setup_page_has_every_number_that_is_to_be_set(make_garden):
@@ -295,9 +296,10 @@ def test_the_drawing_keeps_to_its_scale_and_its_frame(make_garden, pan):
     (title,) = (s.text for s in shapes if isinstance(s, Text) and "rom the side" in s.text)
     scale = float(title.split(":")[1])
     walls = [s for s in shapes if isinstance(s, Line) and s.width == 0.7 and s.x1 == s.x2]
+    assert {"beam", "counterweight", "latch", "refill emitter"} <= {s.text for s in shapes if isinstance(s, Text)}
     assert walls[0].y2 - walls[0].y1 == pytest.approx(sheet.depth_mm / scale)
     assert walls[1].x1 - walls[0].x1 == pytest.approx(1000 * sheet.vessels[0][1] / scale)
-    (water,) = (s for s in shapes if isinstance(s, Box))
+    water = next(s for s in shapes if isinstance(s, Box))
     assert water.y - walls[0].y1 == pytest.approx(sheet.freeboard_mm / scale)
     assert as_svg(shapes).startswith('<svg width="180mm" height="57mm"')
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from panbudget.reports.canvas import svg_text
 from panbudget.reports.faults.figures import harm_figure
 from panbudget.reports.faults.page import faults_sentences
 from panbudget.reports.fit.figures import loss_figure, residual_figure
-from panbudget.reports.fit.page import fit_sentences
+from panbudget.reports.fit.page import VERB, fit_sentences
 from panbudget.reports.writing import as_page
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.faults import faults
@@ -99,3 +100,18 @@ def test_what_is_set_aside_is_drawn_hollow(fitted):
     (ax,) = residual_figure(fitted)
     hollow = sum(len(line.get_xdata()) for line in ax.get_lines() if line.get_markerfacecolor() == "none")
     assert hollow == fitted.controllers["upper"].readings["set_aside"].sum() >= 1
+
+
+def test_levels_alone_draw_no_empty_figure_and_give_no_empty_overlay_to_paste(fitted):
+    def pages_of(fit):
+        draws = VERB.figures(fit)
+        return draws, VERB.report(fit, dict.fromkeys(draws, "<svg/>"))
+
+    draws, report = pages_of(fitted)
+    assert [*draws] == ["loss", "residuals"] and any(part.code for part in report.sections)
+    bare = {
+        name: replace(pan, lost=pan.lost.iloc[:0], estimates=(), ranges={}) for name, pan in fitted.controllers.items()
+    }
+    draws, report = pages_of(replace(fitted, controllers=bare))
+    assert [*draws] == ["residuals"] and not any(part.code for part in report.sections)
+    assert not any("fitted.toml" in step for step in report.first)

@@ -1,5 +1,5 @@
 """
-Away figures: how near each bed comes to its limit while nobody is there, year by year.
+Away figures: the water left in each bed while nobody is there, year by year.
 """
 
 from collections.abc import Sequence
@@ -15,13 +15,13 @@ from panbudget.reports.style import STYLES, applied, plain
 from panbudget.studies.away.leaving import Away
 
 _COLUMNS = 3
-_FAR = 200.0  # % of RAW; a bed that goes far below would flatten the others, and has a scale of its own
+_ROOM_BELOW = 0.15  # of what is above zero, at least
 
 
 @applied()
 def room_figure(away: Away, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
-    Draw what each bed's driest quarter has used of its readily available water, day by day, a line a year.
+    Draw the water left in each bed's driest quarter before its plants suffer, day by day, a line a year.
 
     Parameters
     ----------
@@ -32,35 +32,34 @@ def room_figure(away: Away, axes: Sequence[Axes] | None = None) -> list[Axes]:
     Returns
     -------
     list of Axes
-        One for each bed, in the scenario's order; all with the same axes, but for beds far below their limit.
+        One for each bed, in the scenario's order; upward, each with its own scale. [mm]
     """
     beds = list(away.worst.beds)
     axes = panels(len(beds), height=2.1, columns=_COLUMNS, more=0.7, axes=axes, sharex=True)
     others = [(stay, "year") for stay in away.stays if stay is not away.worst]
     for ax, key in zip(axes, beds, strict=True):
         for stay, style in (*others, (away.worst, "year_worst"), (away.heat, "year_heat")):
-            ax.plot(*_used(stay.season.beds[key]), **STYLES[style].lined(label=""))
-        ax.axhline(100.0, **STYLES["limit"].lined(label=""))
-        ax.set_title(plain(key))
+            ax.plot(*_left(stay.season.beds[key]), **STYLES[style].lined(label=""))
+        drawn = np.concatenate([[0.0, 1.0], *(np.asarray(line.get_ydata(), float) for line in ax.get_lines())])
+        most = 1.06 * float(np.nanmax(drawn))
+        least = min(1.08 * float(np.nanmin(drawn)), -_ROOM_BELOW * most)
+        ax.axhspan(least, 0.0, **STYLES["suffer"].filled(label=""))
+        ax.axhline(0.0, **STYLES["zero"].lined(label=""))
+        ax.set(ylim=(least, most), title=plain(key))
         ax.grid()
-    lows = [max(float(np.nanmax(np.append(line.get_ydata(), 0.0))) for line in ax.get_lines()) for ax in axes]
-    deepest = max(100.0, *(low for low in lows if low <= _FAR))
-    for ax, low in zip(axes, lows, strict=True):
-        ax.set_ylim(1.06 * (low if low > _FAR else deepest), 0.0)  # downward, as depletion everywhere
     axes[0].set_xlim(0.5, away.days + 0.5)
     axes[0].xaxis.set_major_locator(MaxNLocator(nbins=6, integer=True))
     for ax in axes[::_COLUMNS]:
-        ax.set_ylabel("used of RAW [%]")
+        ax.set_ylabel("water left [mm]")
     for ax in axes[-_COLUMNS:]:
         ax.set_xlabel("day away")
-    lines = [*(["year"] if others else []), "year_worst", "year_heat", "limit"]
+    lines = [*(["year"] if others else []), "year_worst", "year_heat"]
     labels = {"year_worst": f"{away.worst.name}, the worst year", "year_heat": away.heat.name}
-    legend_over(axes, 4, keys(lines, **labels))
+    legend_over(axes, 4, keys(lines, ["suffer"], **labels))
     return axes
 
 
-def _used(bed: pd.DataFrame) -> tuple[Floats, Floats]:
-    """Days counted from the first away, and depletion as a share of RAW. [%]"""
-    raw = bed["raw_mm"].to_numpy(float)
-    used = 100.0 * (raw - bed["driest_water_left_mm"].to_numpy(float)) / np.where(raw > 0.0, raw, np.nan)
-    return np.arange(1.0, len(bed) + 1.0), np.where(bed["growing"], used, np.nan)
+def _left(bed: pd.DataFrame) -> tuple[Floats, Floats]:
+    """Days counted from the first away, and water left. [mm]"""
+    left = bed["driest_water_left_mm"].to_numpy(float)
+    return np.arange(1.0, len(bed) + 1.0), np.where(bed["growing"], left, np.nan)

@@ -180,7 +180,7 @@ def water_left_figure(comparison: Comparison) -> list[Axes]:
 
 #: name -> function of a comparison: what `compare` draws
 COMPARE_FIGURES: dict[str, Callable[[Comparison], list[Axes]]] = {
+    "water-left": water_left_figure,
     "pan-level": pan_levels_figure,
     "openings": openings_figure,
-    "water-left": water_left_figure,
 }

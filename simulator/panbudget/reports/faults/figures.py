@@ -2,6 +2,8 @@
 Faults figures: what each fault adds to the sound season, in bars.
 """
 
+import textwrap
+
 import numpy as np
 from matplotlib.axes import Axes
 
@@ -10,7 +12,7 @@ from panbudget.reports.style import STYLES, applied, plain
 from panbudget.studies.faults import Trials
 
 _FIGURES = ("more_stress_days", "more_wasted_litres")
-_LONGEST = 62  # letters of a label
+_LONGEST = 62  # letters of a label's line
 
 
 @applied()
@@ -34,8 +36,7 @@ def harm_figure(trials: Trials) -> list[Axes]:
         ax.axvline(0.0, color="black", linewidth=0.7)
         ax.set_xlabel(STYLES[key].axis)
         ax.grid(axis="x")
-    names = [trial.name for trial in trials.trials]
-    short = [name if len(name) <= _LONGEST else name[: _LONGEST - 1] + "…" for name in names]
-    axes[0].set_yticks(rows, [plain(name) for name in short])
+    names = ["\n".join(textwrap.wrap(trial.name, _LONGEST)) for trial in trials.trials]
+    axes[0].set_yticks(rows, [plain(name) for name in names], linespacing=0.9)
     axes[0].set_ylim(len(rows) - 0.4, -0.6)
     return axes

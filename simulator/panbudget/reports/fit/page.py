@@ -106,7 +106,7 @@ def fit_report(fit: Fit, figures: Mapping[str, str]) -> Report:
             _section("season", table=_seasons(fit)),
             _section("next", table=_next(fit)),
             _section("estimates", figures=figures, table=_estimates(fit)),
-            _section("overlay", code=fit.toml),
+            *([_section("overlay", code=fit.toml)] if fit.overlay else []),
             _section("questioned", table=questioned),
         ],
         first=list(_first(fit)),
@@ -192,7 +192,13 @@ VERB = Verb(
     fit_report,
     fit_totals,
     tables={"fit.csv": readings_table},
-    figures=lambda fit: {"loss": loss_figure, "residuals": residual_figure},
+    # levels alone tell no loss between them: there is nothing to draw of it
+    figures=lambda fit: {
+        **(
+            {"loss": loss_figure} if any(pan.lost["observed"].notna().any() for pan in fit.controllers.values()) else {}
+        ),
+        "residuals": residual_figure,
+    },
     files={"fitted.toml": lambda fit: fit.toml.encode()},
     of=lambda fit: fit.after,
 )

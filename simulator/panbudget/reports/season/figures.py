@@ -33,6 +33,7 @@ _COLUMNS = 3
 #: style -> column of a bed's days
 _LEFT = {"driest": "driest_water_left_mm", "mean": "water_left_mm"}
 _ROOM_BELOW = 0.15  # of what is above it, at least, so that the line at zero is seen to be one
+_STRIP = 0.07  # of the axes' height: a valve that stands open all day would paint all of them
 _SUPPLIED = {
     **{"etc": "etc_mm", "needed": "net_demand_mm"},
     **{"supplied_driest": "driest_irrigation_mm", "supplied": "irrigation_mm"},
@@ -182,7 +183,7 @@ def draw_level(
     ax: Axes, season: Season, valve: str, window: slice, *, per_kg: float = 1.0, **look: Any
 ) -> tuple[float, float, Floats]:
     """
-    Draw a pan's level through some days, and shade the valve's openings.
+    Draw a pan's level through some days, and the valve's openings in a strip beneath.
 
     Parameters
     ----------
@@ -208,7 +209,7 @@ def draw_level(
     seen = (openings["start_h"] < end) & (through > begin)
     shaded = STYLES["open"].filled(label="", edgecolor=STYLES["open"].colour, linewidth=0.6)
     for start, stop in zip(openings["start_h"][seen], through[seen], strict=True):
-        ax.axvspan(zero + max(start, begin) / 24.0, zero + min(stop, end) / 24.0, **shaded)
+        ax.axvspan(zero + max(start, begin) / 24.0, zero + min(stop, end) / 24.0, ymax=_STRIP, **shaded)
     resets = levels_of(season, valve, slice(None))["reset"]
     hours, level = level_points(season.hourly_level[valve], openings[seen], begin, end, resets)
     ax.plot(zero + hours / 24.0, level * per_kg, **STYLES["level"].lined(**look))

@@ -14,10 +14,11 @@ from panbudget.studies.setup import ValveSheet
 from panbudget.words import number
 
 WIDTH, HEIGHT = 180.0, 57.0
-_SIDE_WIDTH, _SIDE_HEIGHT = 64.0, 37.0
+_SIDE_WIDTH, _SIDE_HEIGHT = 42.0, 37.0
 _SCALES = (1.0, 2.0, 2.5, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0, 25.0, 40.0, 50.0, 100.0, 200.0, 500.0)
 _LEFT, _TOP = 2.0, 10.0  # of what is drawn
 _APART = 4.2  # between two labels
+_MECHANISM_LEFT = 86.0
 _STRIP_LEFT, _STRIP_MOST = 125.0, 40.0
 _DASHED, _DOTTED = "1.6 0.9", "0.3 0.8"
 
@@ -73,7 +74,7 @@ def pan_drawing(sheet: ValveSheet) -> list[Shape]:
     list of Line, Box or Text
         Within `WIDTH` and `HEIGHT`.
     """
-    return [*_side(sheet), *_true_size(sheet)]
+    return [*_side(sheet), *_mechanism(), *_true_size(sheet)]
 
 
 def _side(sheet: ValveSheet) -> list[Shape]:
@@ -84,10 +85,10 @@ def _side(sheet: ValveSheet) -> list[Shape]:
     down = {"reset": sheet.freeboard_mm, "trip": sheet.freeboard_mm + sheet.swing_mm}
     reset, trip = (_TOP + level / scale for level in down.values())
     labels = {
-        "rim": _TOP,
-        f"reset: {number(down['reset'], 1)} mm below the rim; shuts": reset,
-        f"trip: {number(down['trip'], 1)} mm below; opens": trip,
-        f"floor: {number(deep)} mm below": bottom,
+        "below the rim:": _TOP,
+        f"reset, {number(down['reset'], 1)} mm: shuts": reset,
+        f"trip, {number(down['trip'], 1)} mm: opens": trip,
+        f"floor, {number(deep)} mm": bottom,
     }
     return [
         Text(left, 4.0, f"{_which(sheet.counts)}rom the side, 1 : {scale:g}", bold=True),
@@ -100,6 +101,29 @@ def _side(sheet: ValveSheet) -> list[Shape]:
         *_labels(right + 0.8, right + 4.0, labels),
         *_measure(left, right, bottom + 4.0, 1.0, 0.15, 0.15),
         Text((left + right) / 2.0, bottom + 8.2, f"{number(wide)} mm", anchor="middle"),
+    ]
+
+
+def _mechanism() -> list[Shape]:
+    """What works the valve, not to scale: the pan on its beam, the counterweight and latch that hold it, the emitter above."""
+    x, beam = _MECHANISM_LEFT, 28.0
+    return [
+        Text(x, 4.0, "Not to scale", bold=True),
+        Line(x + 6.0, 9.0, x + 6.0, 12.0, 0.7),
+        Line(x + 6.0, 13.0, x + 6.0, 19.0, 0.3, _DOTTED),
+        Text(x + 8.0, 12.0, "refill emitter", 2.4),
+        Box(x, 21.5, 12.0, beam - 21.5, 226),
+        *(Line(x + side, 19.5, x + side, beam, 0.5) for side in (0.0, 12.0)),
+        Text(x + 6.0, 25.8, "pan", 2.4, "middle"),
+        Line(x, beam, x + 30.0, beam, 1.0),
+        Text(x, beam + 3.6, "beam", 2.4),
+        *(Line(x + 16.0, beam, x + foot, beam + 9.0, 0.5) for foot in (13.0, 19.0)),
+        Text(x + 16.0, beam + 12.0, "pivot", 2.4, "middle"),
+        Box(x + 24.0, beam - 5.0, 5.0, 5.0, 120),
+        Text(x + 31.0, beam - 6.0, "counterweight", 2.4, "end"),
+        Box(x + 26.0, beam + 1.0, 3.0, 1.6, 60),
+        Line(x + 27.5, beam + 2.6, x + 27.5, beam + 9.0, 0.5),
+        Text(x + 31.0, beam + 12.0, "latch", 2.4, "end"),
     ]
 
 

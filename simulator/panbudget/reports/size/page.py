@@ -39,7 +39,7 @@ def size_sentences(sizing: Sizing) -> list[str]:
     list of str
         The rule of choice last.
     """
-    return [*(_sentence(valve, sizing) for valve in sizing.valves.values()), _rule(sizing)]
+    return [*(" ".join(_answer(valve, sizing)) for valve in sizing.valves.values()), _rule(sizing)]
 
 
 def _rule(sizing: Sizing) -> str:
@@ -50,7 +50,8 @@ def _often(sizing: Sizing) -> str:
     return _say("often", interval=100.0 * sizing.interval)
 
 
-def _sentence(valve: ValveSizing, sizing: Sizing) -> str:
+def _answer(valve: ValveSizing, sizing: Sizing) -> list[str]:
+    """The answer in a sentence, then what it gives, what holds it back and what margin it has."""
     choice = valve.choice
     row, described = valve.row(choice.best), valve.row(0)
     moved = {bed: new for bed, new in row["emitters"].items() if new != valve.counts[bed]}
@@ -94,7 +95,7 @@ def _sentence(valve: ValveSizing, sizing: Sizing) -> str:
         "dry": row["dry_hours"] >= 0.5,
         "starved": row["starved_hours"] > 0.0,
     }
-    return " ".join([_say(first, **values), *(_say(key, **values) for key, holds in keys.items() if holds)])
+    return [_say(first, **values), *(_say(key, **values) for key, holds in keys.items() if holds)]
 
 
 def _cells(sizing: Sizing) -> str:
@@ -153,6 +154,7 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
     """
     season, years = sizing.scenario.season, sizing.years
     span = str(years[0]) + (f" to {years[-1]}" if len(years) > 1 else "")
+    answers = [_answer(valve, sizing) for valve in sizing.valves.values()]
     days = f"{calendar_day(season.start)} to {calendar_day(season.end)}"
     return Report(
         title=f"{sizing.scenario.title}: sizes",
@@ -164,7 +166,7 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
             _section("figures", figures=figures),
             _section("variant", code=variant_text(sizing)),
         ],
-        sentences=size_sentences(sizing)[:-1],
+        sentences=[*(answer for answer, *_ in answers), *(" ".join(rest) for _, *rest in answers)],
         first=[
             _say(key, file=sizing.scenario.path.name)
             for key in (

@@ -48,10 +48,10 @@ def fan_figure(today: Today, axes: Sequence[Axes] | None = None) -> list[Axes]:
             ax.fill_between(ahead[grows], ends["low"], ends["high"], **STYLES["fan_band"].filled(label=""))
             for name in ("middle", "worst"):
                 ax.plot(ahead[grows], ends[name], **STYLES[f"fan_{name}"].lined(label=""))
-        ax.axhline(0.0, **STYLES["limit"].lined(label=""))
+        ax.axhline(0.0, **STYLES["zero"].lined(label=""))
         ax.set_title(plain(key))
         ax.set_ylabel("left [mm]")
         ax.grid()
     date_axis(axes[-1], np.array([day_numbers(today.season.days.index)[-_BEFORE:][0], ahead[-1]]), most=5)
-    legend_over(axes, 2, keys(["fan_past", "fan_middle", "fan_worst", "limit"], ["fan_band"]))
+    legend_over(axes, 2, keys(["fan_past", "fan_middle", "fan_worst", "zero"], ["fan_band"]))
     return axes

@@ -179,7 +179,7 @@ def test_mulch_takes_its_part_of_the_evaporation_and_none_of_the_plants():
     plastic = {"kind": "plastic", "cover": 1.0}
     at = 65  # early in the season: Kc 0.7, Kcb 0.15
     assert bare.kc[at] == pytest.approx(0.7)
-    for mulch, left in ((straw, 0.5), (plastic, 0.0)):
+    for mulch, left in ((straw, 0.5), ({**straw, "kind": "compost"}, 0.5), (plastic, 0.0)):
         got = bed_demand(bed(plants="lettuce", planted=dt.date(2025, 5, 1), mulch=mulch), climate())
         assert got.kc[at] == pytest.approx(0.15 + left * 0.55)
         assert (got.kc <= bare.kc + 1e-12).all()

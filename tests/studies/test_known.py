@@ -30,3 +30,10 @@ def test_what_rests_on_memory_is_listed_whole_with_where_it_is_used():
 def test_every_reader_and_every_plant_is_known():
     assert [row["name"] for row in known("readers")] == list(READERS)
     assert {row["name"] for row in known("plants")} == {row["name"] for row in read_table("plants")}
+
+
+def test_plants_stand_in_a_gardeners_order():
+    """FAO-56 (1998): tomato's Tables 22 (roots, p), 11 (30 + 40 days) and 12 (Kc mid)."""
+    by_name = {row["name"]: list(row.values())[2:-1] for row in known("plants")}
+    assert by_name["tomato"] == ["0.7", "40", "70", "1.15"]
+    assert by_name["lavender"] == ["0.5", "60", "all year", "0.3"]

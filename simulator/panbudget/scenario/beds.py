@@ -207,7 +207,7 @@ class MixPart(Planting):
 class Mulch(Described):
     """What covers the soil between the plants."""
 
-    kind: Literal["organic", "plastic"]
+    kind: Literal["organic", "compost", "plastic"]
     cover: Share
 
 

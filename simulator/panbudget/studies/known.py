@@ -7,7 +7,6 @@ from panbudget.tables import read_table
 
 #: topic -> heading -> column of the table of that name
 _COLUMNS = {
-    "plants": {"roots [m]": "root_depth_m", "p": "p_at_etc_5", "Ky": "ky", "source": "source"},
     "soils": {"name": "name", "field capacity": "field_capacity", "wilting point": "wilting_point"}
     | {"REW [mm]": "rew_mm", "source": "source"},
     "landscape": {"value": "value", "range": "range", "source": "source"},
@@ -51,13 +50,15 @@ def known(topic: str) -> list[dict[str, str]]:
 
 
 def _plant(row: dict[str, str]) -> dict[str, str]:
-    stages = [row[key] for key in ("l_ini_d", "l_dev_d", "l_mid_d", "l_late_d")]
+    until_cover = [row[key] for key in ("l_ini_d", "l_dev_d")]
     return {
         "name": row["name"],
         "also": ", ".join(name for key in ("also", "stands_for") for name in row[key].split(";") if name),
-        "Kc ini/mid/end": "/".join(row[f"kc_{stage}"] for stage in ("ini", "mid", "end")),
-        "stages [days]": "/".join(stages) if all(stages) else "all year",
-        **{heading: row[column] for heading, column in _COLUMNS["plants"].items()},
+        "roots [m]": row["root_depth_m"],
+        "may use of the soil's water [%]": f"{100.0 * float(row['p_at_etc_5']):.0f}",
+        "days to full cover": str(sum(map(int, until_cover))) if all(until_cover) else "all year",
+        "water use at full cover [times ETo]": row["plant_factor"] or row["kc_mid"],
+        "source": row["source"],
     }
 
 

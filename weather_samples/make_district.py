@@ -51,7 +51,7 @@ def write_district(folder: Path, *, first: int = _FIRST, last: int = _LAST, plac
         draw = np.random.default_rng(7000 + index).random(3)
         # a coast in the west, hills in the north-east: cooler and wetter with height, hotter by day inland
         latitude = round(38.2 + 0.2 * row + 0.06 * float(draw[0]), 3)
-        longitude = round(-7.4 + 0.25 * column + 0.08 * float(draw[1]), 3)
+        longitude = round(-37.4 + 0.25 * column + 0.08 * float(draw[1]), 3)
         elevation = round(30.0 + 60.0 * column + 90.0 * row * column / _COLUMNS + 40.0 * float(draw[2]))
         cooler = 0.006 * elevation
         wetter = 1.0 + elevation / 900.0
@@ -69,7 +69,7 @@ def write_district(folder: Path, *, first: int = _FIRST, last: int = _LAST, plac
             wet=tuple(round(min(chance * wetter, 0.5), 3) for chance in make_samples._DRY_SUMMER),
             dryness=1.5 + 0.5 * column,
         )
-        text = make_samples._text(sample).replace("make_samples.py", "make_district.py")
+        text = make_samples._text(sample)
         (folder / sample.path).write_bytes(text.encode("ascii"))
         lines.append(f"Place {index + 1:02d},{latitude},{longitude},{elevation},{sample.path}")
     table = folder / "places.csv"

@@ -206,7 +206,7 @@ def write_all(root: Path) -> list[Path]:
 def _text(sample: Sample) -> str:
     lines = [
         f"# invented weather: {sample.place}, {sample.start.year}; {sample.remark}",
-        f"# invented weather: by weather_samples/make_samples.py, seed {sample.seed}; nothing was measured",
+        "# invented weather: drawn by chance by a script of panbudget; nothing was measured",
         f"# latitude {sample.latitude:g}, elevation {sample.elevation:g} m; degC, %, m/s at 2 m, mm, MJ/m2/d",
         "date,tmin,tmax,rh_max,rh_min,wind,rain,radiation",
         *_days(sample),

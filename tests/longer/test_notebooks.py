@@ -40,7 +40,6 @@ def test_a_notebook_is_kept_without_output(path):
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
 @pytest.mark.filterwarnings("ignore")  # of the kernel's own machinery; the cells' are turned into errors by an option
 def test_a_notebook_runs_from_top_to_bottom(path, tmp_path, monkeypatch):
-    pytest.importorskip("vega_datasets")
     from nbclient import NotebookClient
 
     monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")]))

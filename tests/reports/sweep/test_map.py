@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import math
 
+import pandas as pd
 import pytest
 
-from panbudget.reports.sweep.map import map_figure, map_files
+from panbudget.reports.sweep.map import column_figure, map_figure, map_files
 from panbudget.studies.sweep.summary import Choice
 
 
 def choices():
     """Three places on the map and one without a longitude."""
     return [
-        Choice("a", 38.0, -7.0, "small", True, 20_000.0, 1.0, 12),
-        Choice("b", 38.2, -6.8, "wide", True, 30_000.0, 2.0, 12),
-        Choice("c", 38.4, -6.6, "wide", False, 40_000.0, 9.0, 12),
+        Choice("a", 38.0, -7.0, "small", True, 20_000.0, 1.0, 12, litres_nine_in_ten=20_000.0),
+        Choice("b", 38.2, -6.8, "wide", True, 30_000.0, 2.0, 12, litres_nine_in_ten=30_000.0),
+        Choice("c", 38.4, -6.6, "wide", False, 40_000.0, 9.0, 12, litres_nine_in_ten=40_000.0),
         Choice("d", 38.4, math.nan, "wide", True, 10_000.0, 0.0, 12),
     ]
 
@@ -37,3 +38,32 @@ def test_a_place_that_nothing_suits_is_hollow():
 @pytest.mark.draws
 def test_two_drawings_have_the_same_bytes():
     assert map_files(choices(), ["small", "wide"], "x", 3) == map_files(choices(), ["small", "wide"], "x", 3)
+
+
+def test_the_water_is_that_of_the_highest_level_that_most_places_have():
+    """Of twelve years nine in ten, of six four in five, of two the highest; the legend says so."""
+    for years, text in ((12, "nine years in ten"), (6, "four years in five"), (2, "highest of its years")):
+        levels = {"litres_nine_in_ten": 9000.0 if years > 9 else math.nan}
+        levels["litres_four_in_five"] = 8000.0 if years > 4 else math.nan
+        _, right = map_figure([Choice("a", 38.0, -7.0, "s", True, 10_000.0, 1.0, years, **levels)], ["s"], "x", 3)
+        assert right.get_title(loc="left") == f"its water, {text}"
+        assert right.collections[0].get_array().tolist() == [{12: 9.0, 6: 8.0, 2: 10.0}[years]]
+
+
+def test_a_column_has_a_map_a_design_on_one_scale_and_crosses_where_years_are_too_few():
+    values = pd.DataFrame(
+        {
+            "site": ["a", "b", "a", "b"],
+            "latitude": [38.0, 38.2] * 2,
+            "longitude": [-7.0, -6.8] * 2,
+            "design": ["small", "small", "wide", "wide"],
+            "value": [3.0, 9.0, 1.0, math.nan],
+        }
+    )
+    small, wide = column_figure(values, "stress_days", 0.9, "A district")
+    assert (small.get_title(loc="left"), wide.get_title(loc="left")) == ("small", "wide")
+    title = "A district: days short of water; not exceeded in 90 % of years; highest of the beds"
+    assert small.figure.get_suptitle() == title
+    assert small.collections[0].get_clim() == wide.collections[0].get_clim() == (1.0, 9.0)
+    assert wide.collections[1].get_offsets().tolist() == [[-6.8, 38.2]]
+    assert [text.get_text() for text in wide.get_legend().get_texts()] == ["too few years"]

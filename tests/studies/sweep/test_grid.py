@@ -16,8 +16,8 @@ import pyarrow.parquet as pq  # noqa: E402
 
 from panbudget.errors import ScenarioError  # noqa: E402
 from panbudget.physics import evaporation  # noqa: E402
-from panbudget.studies.sweep.cf import TABLE as _CF  # noqa: E402
 from panbudget.studies.sweep.grid import places_in_grid  # noqa: E402
+from panbudget.studies.sweep.gridded.cf import TABLE as _CF  # noqa: E402
 from panbudget.studies.sweep.plan import load_plan  # noqa: E402
 from panbudget.studies.sweep.run import sweep  # noqa: E402
 from panbudget.studies.sweep.site import Place, grid_evapotranspiration  # noqa: E402
@@ -29,12 +29,25 @@ LATITUDES, LONGITUDES = (38.25, 38.75), (-7.25, -7.0)
 _AIR = "air_temperature"
 
 
-@pytest.fixture
-def tables(tmp_path):
-    """Four places' tables, read."""
-    write_district(tmp_path / "weather", first=2020, last=2021, places=4)
+@pytest.fixture(scope="module")
+def weather(tmp_path_factory):
+    """Four places' weather files."""
+    folder = tmp_path_factory.mktemp("district") / "weather"
+    write_district(folder, first=2020, last=2021, places=4)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def tables(weather):
+    """The same, read; not to be changed."""
     names = [f"place-{n:02d}.csv" for n in range(1, 5)]
-    return [pd.read_csv(tmp_path / "weather" / name, comment="#", parse_dates=["date"]) for name in names]
+    return [pd.read_csv(weather / name, comment="#", parse_dates=["date"]) for name in names]
+
+
+@pytest.fixture(autouse=True)
+def own_cache(tmp_path, monkeypatch):
+    """Copies of grids by cells stand in the test's own folder."""
+    monkeypatch.setenv("PANBUDGET_CACHE", str(tmp_path / "cache"))
 
 
 def dataset(tables, *, sea=False):
@@ -79,13 +92,13 @@ def grid_plan(folder, grid, more=""):
     return path
 
 
-def test_a_grid_gives_the_rows_that_its_cells_give_as_tables(tmp_path, tables):
+def test_a_grid_gives_the_rows_that_its_cells_give_as_tables(tmp_path, tables, weather):
     dataset(tables).to_netcdf(tmp_path / "daily.nc", engine="h5netcdf")
     sweep(grid_plan(tmp_path, "daily.nc"), tmp_path / "by-grid", processes=1)
     lines = ["name,latitude,longitude,elevation,weather"]
     for index in range(4):
         at, over = LATITUDES[index // 2], LONGITUDES[index % 2]
-        lines.append(f"{at:.4f} {over:.4f},{at},{over},{50 + 50 * index},weather/place-{index + 1:02d}.csv")
+        lines.append(f"{at:.4f} {over:.4f},{at},{over},{50 + 50 * index},{weather}/place-{index + 1:02d}.csv")
     (tmp_path / "cells.csv").write_text("\n".join(lines) + "\n", encoding="ascii")
     plan = grid_plan(tmp_path, "x")
     plan.write_text(plan.read_text(encoding="utf-8").replace('grid = "x"', 'table = "cells.csv"'), encoding="utf-8")
@@ -105,10 +118,10 @@ def test_cells_without_weather_are_left_out_and_counted(tmp_path, tables):
     assert plan.left_out == 1
 
 
-def test_eto_of_a_grid_is_that_of_each_cell_alone(tmp_path, tables):
+def test_eto_of_a_grid_is_that_of_each_cell_alone(weather):
     places = [Place(str(n), 38.0 + 0.2 * n, None, 40.0 * n, "x") for n in range(4)]
     weathers = [
-        read_weather(tmp_path / "weather" / f"place-{n + 1:02d}.csv", Site(place.latitude, place.elevation))
+        read_weather(weather / f"place-{n + 1:02d}.csv", Site(place.latitude, place.elevation))
         for n, place in enumerate(places)
     ]
     together = grid_evapotranspiration(places, weathers)

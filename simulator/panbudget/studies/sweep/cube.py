@@ -1,7 +1,7 @@
 """
 Cube: a sweep's dataset as a Zarr folder or NetCDF file by the CF conventions, and its sites as GeoParquet points.
 
-Written a column at a time from the parts: as much memory as one column of all rows takes. Sources: CF Conventions 1.11
+Written some columns at a time: as much memory as these take of all rows, or as one does, if that is more. Sources: CF Conventions 1.11
 (axes, cell bounds, grid mapping, discrete points); GeoParquet 1.1 and OGC 06-103r4 (well-known binary).
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import json
+import math
 import shutil
 import struct
 from collections.abc import Sequence
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 
 #: what may be written beside the dataset -> its name
 FILES = {"zarr": "seasons.zarr", "netcdf": "seasons.nc"}
+# of columns that are written together [bytes]
+_AT_ONCE = 2.0e8
 # a grid's cells lie on axes of their own where these are not much more than the cells
 _MOSTLY_FILLED = 0.2
 # EPSG:4326 as PROJJSON, and its ellipsoid
@@ -103,10 +106,14 @@ def write_cube(parts: Sequence[Path], target: Path, kind: str, title: str, *, gr
     _remove(draft)
     try:
         where, data = _axes_of(parts, title, gridded)
-        _add(data, draft, kind, "w")
-        for name in dict.fromkeys(("area_m2", *COLUMNS)):
-            if name != "year":
-                _add(_filled(parts, name, where, data), draft, kind, "a")
+        names, cells = (
+            [name for name in ("area_m2", *COLUMNS) if name != "year"],
+            math.prod(data.sizes[axis] for axis in where),
+        )
+        at_once = max(int(_AT_ONCE / (8.0 * cells)), 1)
+        for first in range(0, len(names), at_once):
+            batch = _filled(parts, names[first : first + at_once], where, data)
+            _add(batch if first else data.merge(batch), draft, kind, "a" if first else "w")
         _remove(target)
         draft.rename(target)
     except OSError as error:
@@ -200,14 +207,15 @@ def _axes_of(parts: Sequence[Path], title: str, gridded: bool) -> tuple[Any, xr.
     return at, data
 
 
-def _filled(parts: Sequence[Path], name: str, at: Any, axes: xr.Dataset) -> xr.Dataset:
-    """One column laid along the axes."""
+def _filled(parts: Sequence[Path], names: Sequence[str], at: Any, axes: xr.Dataset) -> xr.Dataset:
+    """Columns laid along the axes."""
     import xarray as xr
 
-    values = np.full([axes.sizes[axis] for axis in at], np.nan)
-    values[tuple(at.values())] = _read(parts, [name])[name].to_numpy(float)
-    unit, meaning, _ = described(name)
-    about = {"long_name": meaning, "units": unit, "grid_mapping": "crs"}
-    filled = xr.Dataset({name: (tuple(at), values, about)})
-    filled[name].encoding = {"coordinates": "latitude longitude elevation year"} if "site" in at else {}
-    return filled
+    rows, shape = _read(parts, names), [axes.sizes[axis] for axis in at]
+    columns = {}
+    for name in names:
+        values = np.full(shape, np.nan)
+        values[tuple(at.values())] = rows[name].to_numpy(float)
+        unit, meaning, _ = described(name)
+        columns[name] = tuple(at), values, {"long_name": meaning, "units": unit, "grid_mapping": "crs"}
+    return xr.Dataset(columns, coords=axes.coords, attrs=axes.attrs)

@@ -22,9 +22,9 @@ from panbudget.physics.air import atmospheric_pressure
 from panbudget.physics.sun import extraterrestrial_radiation
 from panbudget.scenario.garden import Scenario
 from panbudget.studies.sweep import problem
-from panbudget.studies.sweep.calendars import CalendarError, Days, days_of_axis
-from panbudget.studies.sweep.cells import chunks_of, copy_bytes, copy_cells, copy_folder, read_copy
-from panbudget.studies.sweep.cf import (
+from panbudget.studies.sweep.gridded.calendars import CalendarError, Days, days_of_axis
+from panbudget.studies.sweep.gridded.cells import chunks_of, copy_bytes, copy_cells, copy_folder, read_copy
+from panbudget.studies.sweep.gridded.cf import (
     TABLE,
     Recognised,
     canonical,
@@ -424,8 +424,8 @@ def _refuse_exchanged(
         samples[name] * recognised.variables[name].factor + recognised.variables[name].offset
         for name in ("tmin", "tmax")
     )
-    with np.errstate(invalid="ignore"):
-        mean = np.nanmean((tmin + tmax) / 2.0, axis=1) if np.isfinite(tmin + tmax).any(axis=1).all() else np.empty(0)
+    known = np.isfinite(tmin + tmax).any(axis=1)
+    mean, dates = np.nanmean((tmin + tmax)[known] / 2.0, axis=1), dates[known]
     north, east = float(latitude.mean()), float(longitude.mean())
     if mean.size < _SAMPLE_DAYS // 2 or abs(east) > 90.0 or dates[-1] - dates[0] < pd.Timedelta(days=300):
         return

@@ -250,8 +250,8 @@ def sweep(
 
 def _laid_by_cells(plan: Plan, store: Store) -> Path | None:
     """Lay a grid out by cells, so that each of its chunks is read once; older copies make room."""
-    from panbudget.studies.sweep.cells import trim_copies
     from panbudget.studies.sweep.grid import copy_grid
+    from panbudget.studies.sweep.gridded.cells import trim_copies
 
     assert plan.grid is not None
 

@@ -4,6 +4,7 @@ CF: what the variables of gridded weather are, by the names and units of the CF 
 Each is read, converted, left aside, or refused where its numbers contradict the unit that it states; a list tells which.
 """
 
+import itertools
 import re
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
@@ -293,6 +294,8 @@ def listed(recognised: Recognised) -> list[dict[str, str]]:
             height, by = recognised.wind_height
             text = "height-unknown" if height is None else "at-2m" if height == 2.0 else "height"
             line["note"] = "; ".join(filter(None, (line["note"], says[text].format(height=height, by=by))))
+    for before, line in itertools.pairwise(lines):
+        line["note"] = "" if line["note"] == before["note"] else line["note"]  # two components are told once
     estimated = {
         "humidity": not have.intersection(_HUMIDITIES),
         "wind": "wind" not in have,

@@ -1,0 +1,224 @@
+"""Years that a place has: a gap costs those that it touches, fallbacks lend, every site has its record; what outputs hold."""
+
+from __future__ import annotations
+
+import json
+import struct
+
+import numpy as np
+import pandas as pd
+import pytest
+
+pq = pytest.importorskip("pyarrow.parquet")
+xr = pytest.importorskip("xarray")
+pytest.importorskip("zarr")
+pytest.importorskip("h5netcdf")
+
+import panbudget  # noqa: E402
+from panbudget.errors import PanbudgetError  # noqa: E402
+from panbudget.studies.sweep import cube  # noqa: E402
+from panbudget.studies.sweep.store import described  # noqa: E402
+from tests.cli.test_main import run  # noqa: E402
+from tests.studies.sweep.district import GARDEN, contents, write_district  # noqa: E402
+
+_ONE_BED = GARDEN[: GARDEN.index("[controller.yard.bed.herbs]")].replace("2020-06-30", "2020-05-20")
+_SITES = 20
+
+
+def lacking(lines, *days, columns=None):
+    """A weather file's lines without some days, or with holes in a column on them."""
+    if columns is None:
+        return [line for line in lines if line[:10] not in days]
+    at = next(line for line in lines if line.startswith("date")).split(",").index(columns)
+    cells = [line.split(",") for line in lines]
+    return [",".join("" if row[0] in days and n == at else cell for n, cell in enumerate(row)) for row in cells]
+
+
+def days(month, first, last, year=2021):
+    """Days of a month."""
+    return [f"{year}-{month:02d}-{day:02d}" for day in range(first, last + 1)]
+
+
+@pytest.fixture(scope="module")
+def gappy(tmp_path_factory):
+    """Twenty sites of two years: five whole, five without a week of January, five of May, three of some wind, two broken."""
+    folder = tmp_path_factory.mktemp("gappy")
+    write_district(folder / "whole", first=2020, last=2021, places=1)
+    lines = (folder / "whole" / "place-01.csv").read_text(encoding="ascii").splitlines()
+    lines = [line for line in lines if not line[:4].isdigit() or line[5:7] < "06"]  # no summers after the season
+    kinds = {
+        range(5): lines,
+        range(5, 10): lacking(lines, *days(1, 10, 16)),
+        range(10, 15): lacking(lines, *days(5, 8, 14)),
+        range(15, 18): lacking(lines, *days(5, 8, 9), columns="wind"),
+        range(18, 20): [line.replace("tmax", "other") for line in lines],
+    }
+    table = ["name,latitude,longitude,elevation,weather"]
+    for sites, text in kinds.items():
+        for n in sites:
+            (folder / f"{n}.csv").write_text("\n".join(text) + "\n", encoding="ascii")
+            table.append(f"site {n:02d},{38.2 + 0.01 * n:.2f},{-7.0 - 0.01 * n:.2f},100,{n}.csv")
+    (folder / "sites.csv").write_text("\n".join(table) + "\n", encoding="ascii")
+    (folder / "garden.toml").write_text(_ONE_BED, encoding="utf-8")
+    text = (
+        'title = "Gaps"\nscenario = "garden.toml"\n[sites]\ntable = "sites.csv"\n[years]\nfirst = 2020\nlast = 2021\n'
+    )
+    (folder / "plan.toml").write_text(text + "[output]\nfigures = false\n", encoding="utf-8")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def ran(gappy):
+    """The same, run but for its two bad sites."""
+    return panbudget.sweep(gappy / "plan.toml", gappy / "out", processes=1, keep_going=True)
+
+
+def test_a_stop_and_a_dry_run_name_all_bad_sites(gappy, ran, capsys):
+    code, out, err = run(capsys, "sweep", gappy / "plan.toml", "--dry-run")
+    assert code == 2
+    assert "20 weather files opened; 2 of their sites can't be run" in out
+    assert err.count("site 18: 18.csv:") == err.count("site 19: 19.csv:") == 1
+    assert "To skip such sites and count them, add --keep-going." in err
+    code, out, err = run(capsys, "sweep", gappy / "plan.toml", "--dry-run", "--keep-going")
+    assert (code, out.count("would be skipped: site 1")) == (0, 2), err
+    with pytest.raises(PanbudgetError) as caught:  # what is done is kept
+        panbudget.sweep(gappy / "plan.toml", ran.folder, processes=1)
+    assert [name for name in ("site 18", "site 19") if name in caught.value.text()] == ["site 18", "site 19"]
+    assert (ran.folder / "sweep.log").read_text(encoding="utf-8").count("can't be run") == 4
+
+
+def test_files_that_are_not_there_stop_a_sweep_before_it_begins_each_by_name(gappy, tmp_path):
+    table = (
+        (gappy / "sites.csv").read_text(encoding="ascii").replace(",3.csv", ",none.csv").replace(",7.csv", ",no.csv")
+    )
+    (gappy / "absent.csv").write_text(table, encoding="ascii")
+    text = (gappy / "plan.toml").read_text(encoding="utf-8").replace("sites.csv", "absent.csv")
+    (gappy / "absent.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(PanbudgetError) as caught:
+        panbudget.sweep(gappy / "absent.toml", tmp_path / "out")
+    lines = caught.value.text().splitlines()
+    assert [line.partition(": site site ")[2][:2] for line in lines[:2]] == ["03", "07"]
+    assert len(lines) == 3
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_gap_costs_the_years_that_it_touches_and_not_the_site(ran):
+    """A winter's gap costs nothing, a summer's its year; two windless days are filled and counted."""
+    record = pd.read_csv(ran.folder / "sites.csv").set_index("site")
+    assert list(record.index) == [f"site {n:02d}" for n in range(_SITES)]
+    assert record["years_run"].tolist()[:18] == ["2020 2021"] * 10 + ["2020"] * 5 + ["2020 2021"] * 3
+    assert record["years_skipped"].dropna().tolist() == [2021] * 5
+    assert record["why"].iloc[10].startswith("2021: ")
+    assert "2021-05-08" in record["why"].iloc[10]
+    assert record["filled"].dropna().tolist() == ["wind: monthly mean wind (2 d)"] * 3
+    assert record["run"].tolist() == [True] * 18 + [False] * 2
+    assert "18.csv" in record["why"].iloc[18]
+    years = ran.table(["site", "year"]).groupby("site", observed=True)["year"].apply(list)
+    assert years["site 12"] == [2020]
+    assert years["site 07"] == [2020, 2021]
+    content = json.loads((ran.folder / "sweep.json").read_text(encoding="utf-8"))
+    assert set(content["years_skipped"]) == {f"site {n}" for n in range(10, 15)}
+    assert ran.record.shape == (_SITES, len(record.columns) + 1)
+    log = (ran.folder / "sweep.log").read_text(encoding="utf-8")
+    assert "site 10 runs without 2021: " in log
+
+
+def test_fallbacks_lend_in_sweeps_from_any_folder(gappy, tmp_path, monkeypatch, capsys):
+    """The site that lacks a week of May borrows it; asked for with --limit, so that it stands first."""
+    folder = tmp_path / "lent"
+    folder.mkdir()
+    for name in ("12.csv", "0.csv"):
+        (folder / name).write_bytes((gappy / name).read_bytes())
+    borrowing = 'file = "none.csv"\n[[weather.fallback]]\nfile = "0.csv"\nrain = true\n'
+    (folder / "garden.toml").write_text(_ONE_BED.replace('file = "none.csv"', borrowing), encoding="utf-8")
+    rows = "name,latitude,longitude,elevation,weather\nfirst,38.2,-7,100,12.csv\nsecond,38.2,-7,100,gone.csv\n"
+    (folder / "sites.csv").write_text(rows, encoding="ascii")
+    (folder / "plan.toml").write_text((gappy / "plan.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    code, out, err = run(capsys, "sweep", "lent/plan.toml", "--limit", 1, "--out", "out", "--processes", 1)
+    assert code == 0, err
+    assert out.startswith("2 seasons at 1 sites: 2 rows")
+    record = pd.read_csv("out/sites.csv").iloc[0]
+    assert "rain: borrowed from 0.csv (7 d)" in record["filled"]
+    assert "tmin: borrowed from 0.csv (7 d)" in record["filled"]
+
+
+def test_every_column_is_described_where_it_stands_and_in_a_table(ran):
+    schema = pq.read_schema(ran.parquet / "part-000000.parquet")
+    assert schema.field("litres").metadata == {b"unit": b"L", b"description": b"water given to the bed by its emitters"}
+    assert all(field.metadata[b"description"] for field in schema)
+    assert schema.metadata[b"crs"] == b"EPSG:4326"
+    assert str(schema.field("start").type) == "date32[day]"
+    dictionary = pd.read_csv(ran.folder / "columns.csv")
+    assert dictionary["meaning"].notna().all()
+    for file in ("summary.csv", "suits.csv", "sites.csv"):
+        header = pd.read_csv(ran.folder / file, nrows=0).columns
+        assert dictionary.loc[dictionary["file"] == file, "column"].tolist() == list(header)
+    assert dictionary.loc[dictionary["file"] == "seasons", "column"].tolist() == schema.names
+    assert described("driest_adequacy")[0] == "1"
+    table = ran.table()
+    assert table["start"].dtype.kind == "M"
+    assert table.attrs["units"]["irrigation_mm"] == "mm"
+
+
+def test_sites_are_points_of_geoparquet(ran):
+    """GeoParquet 1.1: the file's metadata; OGC 06-103r4: byte order 1, type 1, x, y."""
+    table = pq.read_table(ran.folder / "suits.parquet")
+    geo = json.loads(table.schema.metadata[b"geo"])
+    about = geo["columns"][geo["primary_column"]]
+    assert (geo["version"], about["encoding"], about["geometry_types"]) == ("1.1.0", "WKB", ["Point"])
+    assert about["crs"]["id"] == {"authority": "EPSG", "code": 4326}
+    assert about["bbox"] == pytest.approx([-7.17, 38.2, -7.0, 38.37])
+    assert struct.unpack("<BIdd", table["geometry"][1].as_py()) == pytest.approx((1, 1, -7.01, 38.21))
+    assert ran.suits["litres_nine_in_ten"].isna().all()  # of two years
+    assert ran.suits["judged_by"].iloc[0] == "highest of 2"
+
+
+@pytest.mark.parametrize("at_once", [cube._AT_ONCE, 1.0])
+def test_zarr_and_netcdf_hold_the_dataset_along_axes_by_the_cf_conventions(ran, at_once, monkeypatch):
+    """The same numbers as the rows; written in one go, or column by column where memory is short."""
+    monkeypatch.setattr(cube, "_AT_ONCE", at_once)
+    monkeypatch.setattr(cube, "COLUMNS", ("year", "litres", "eto_mm"))
+    rows = ran.table(["site", "year", "litres"]).set_index(["site", "year"])["litres"]
+    with xr.open_dataset(ran.written("netcdf")) as netcdf:
+        assert netcdf.attrs["featureType"] == "timeSeries"
+        assert netcdf["litres"].attrs["units"] == "L"
+    data = xr.open_zarr(ran.written("zarr"), consolidated=False)
+    assert data.attrs["Conventions"] == "CF-1.11"
+    assert data["crs"].attrs["epsg_code"] == "EPSG:4326"
+    assert data["litres"].attrs["grid_mapping"] == "crs"
+    assert data["litres"].dims == ("design", "bed", "time", "site")
+    assert {"latitude", "longitude", "elevation"} <= set(data.coords)
+    assert data["time"].to_numpy().astype("datetime64[D]").astype(str).tolist() == ["2020-05-01", "2021-05-01"]
+    assert data["time_bounds"].to_numpy()[0, 1].astype("datetime64[D]").astype(str) == "2020-05-21"
+    cells = data["litres"].isel(design=0, bed=0).to_pandas()
+    assert cells.loc["2021-05-01"].isna().sum() == 5
+    assert cells.loc["2020-05-01", "site 03"] == rows[("site 03", 2020)]
+
+
+def test_a_grids_sites_lie_on_latitude_and_longitude(ran, tmp_path):
+    """Four sites on a cross of the grid leave the others empty."""
+    table = ran.table().astype(dict.fromkeys(("site", "design", "controller", "bed"), str))
+    table = table[table["year"] == 2020].head(4).reset_index(drop=True)
+    table["latitude"], table["longitude"] = [38.0, 38.5, 38.5, 39.0], [-7.0, -7.5, -7.0, -7.0]
+    table.to_parquet(tmp_path / "part-000000.parquet")
+    path = cube.write_cube([tmp_path / "part-000000.parquet"], tmp_path / "s.zarr", "zarr", "x", gridded=True)
+    data = xr.open_zarr(path, consolidated=False)["litres"].isel(design=0, bed=0, time=0)
+    assert data.dims == ("latitude", "longitude")
+    assert np.isfinite(data.to_numpy()).tolist() == [[False, True], [True, True], [False, True]]
+    assert float(data.sel(latitude=38.5, longitude=-7.5)) == table["litres"][1]
+
+
+def test_maps_and_other_files_are_asked_for_by_name(ran, gappy, capsys):
+    before = contents(ran.folder)
+    asked = ("sweep", gappy / "plan.toml", "--out", ran.folder, "--keep-going")
+    code, _, err = run(capsys, *asked, "--map", "stres_days", "--to", "shapefile", "--quantile", 1)
+    assert code == 2
+    assert 'map = "stres_days" is no column of numbers in the dataset' in err
+    assert 'did you mean "stress_days"?' in err
+    assert 'to = "shapefile" is nothing that a sweep writes; expected: zarr or netcdf' in err
+    assert "quantile = 1.0 is no share of years" in err
+    code, _, err = run(capsys, *asked, "--map", "stress_days", "--quantile", 0.5)
+    assert code == 0, err
+    made = set(contents(ran.folder)) - set(before)
+    assert made == {"figures/map-stress_days-0.5.png", "figures/map-stress_days-0.5.svg"}

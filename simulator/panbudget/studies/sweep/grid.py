@@ -424,7 +424,7 @@ def _refuse_exchanged(
         samples[name] * recognised.variables[name].factor + recognised.variables[name].offset
         for name in ("tmin", "tmax")
     )
-    known = np.isfinite(tmin + tmax).any(axis=1)
+    known = np.asarray(np.isfinite(tmin + tmax).any(axis=1))
     mean, dates = np.nanmean((tmin + tmax)[known] / 2.0, axis=1), dates[known]
     north, east = float(latitude.mean()), float(longitude.mean())
     if mean.size < _SAMPLE_DAYS // 2 or abs(east) > 90.0 or dates[-1] - dates[0] < pd.Timedelta(days=300):

@@ -504,7 +504,7 @@ def _finished(read: CheckedFile, rules: _Rules, borrowed: Borrowed) -> Weather:
     known = estimates.known_days(daily)
     absent = (text for name, text in table_of("absent").items() if not known[name][arranged.asked].any())
     loud = [*([note("typical")] if raw.typical else []), *absent]
-    assumptions = [*loud, *_assumptions(flags[arranged.asked[kept]], borrowed.fitted)]
+    assumptions = [*loud, *(_assumptions(flags[arranged.asked[kept]], borrowed.fitted) if rules.cautious else ())]
     assumptions += _unstated(read, rules)
     if "wind" in raw.daily.columns and read.wind_height != _FINISHED_HEIGHT:
         assumptions.append(note("wind-to-2m", height=read.wind_height))

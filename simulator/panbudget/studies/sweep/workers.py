@@ -148,20 +148,17 @@ def _address_in(text: str) -> str:
 
 @contextlib.contextmanager
 def _quiet() -> Iterator[None]:
-    """Keep the library's own log from a screen on which we say what happened ourselves."""
-    names = [
-        "asyncio",
-        "tornado",
-        *(name for name in logging.root.manager.loggerDict if name.startswith("distributed")),
+    """Keep the library's own log from a screen on which we say what happened; after an error for good, for it comes late."""
+    ours = ("asyncio", "distributed", "tornado")
+    logs = [
+        logging.getLogger(name) for name in (*ours, *list(logging.root.manager.loggerDict)) if name.startswith(ours)
     ]
-    levels = {name: logging.getLogger(name).level for name in names}
-    try:
-        for name in names:
-            logging.getLogger(name).setLevel(logging.CRITICAL + 1)
-        yield
-    finally:
-        for name, level in levels.items():
-            logging.getLogger(name).setLevel(level)
+    levels = [log.level for log in logs]
+    for log in logs:
+        log.setLevel(logging.CRITICAL + 1)
+    yield
+    for log, level in zip(logs, levels, strict=True):
+        log.setLevel(level)
 
 
 @contextlib.contextmanager
@@ -198,12 +195,9 @@ def _cluster(kit: bytes, scheduler: str) -> Iterator[_Crew]:
 def _at_work(client: Any) -> dict[str, Any] | None:
     """Return a scheduler's workers; None where it is gone."""
     try:
-        workers: dict[str, Any] | None = (
-            client.scheduler_info(n_workers=-1)["workers"] if client.status == "running" else None
-        )
+        return dict(client.scheduler_info(n_workers=-1)["workers"]) if client.status == "running" else None
     except (OSError, TimeoutError):
         return None
-    return workers
 
 
 def _lost(client: Any, address: str) -> PanbudgetError:

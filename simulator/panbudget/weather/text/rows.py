@@ -14,7 +14,6 @@ import math
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from operator import methodcaller
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -174,18 +173,21 @@ def read_rows(
     while some and not some[-1].strip():
         some.pop()
     numbers: Sequence[int] = range(above + 1, above + 1 + len(some))
-    has_cells = methodcaller("strip", nothing)
-    whole = not re.search(f"^[{re.escape(nothing)}]*$", "\n".join(some), re.MULTILINE)
-    if not whole:
-        numbers = [line for line, text in zip(numbers, some, strict=True) if text.strip()]
-        some = [lines[line - 1] for line in numbers]
-    if (whole or all(map(has_cells, some))) and _are_regular(some, separator, header, width, comments):
+    # rows are looked at one by one where they may hold no cell, or a comment
+    apart = re.compile(f"^[{re.escape(nothing)}]*{'(?:#|$)' if comments else '$'}", re.MULTILINE)
+    starts = [match.start() for match in apart.finditer("\n".join(some))] if some else []
+    odd = set(np.searchsorted(np.cumsum([len(text) + 1 for text in some]), starts, side="right").tolist())
+    said = {i for i in odd if comments and some[i].lstrip().startswith("#")}
+    passed_over = [numbers[i] for i in sorted(said)]
+    if dropped := said | {i for i in odd if not some[i].strip()}:
+        numbers = [line for i, line in enumerate(numbers) if i not in dropped]
+        some = [text for i, text in enumerate(some) if i not in dropped]
+    if odd <= dropped and _are_regular(some, separator, header, width, comments):
         where = np.arange(above + 1, above + 1 + len(some)) if isinstance(numbers, range) else np.array(numbers)
-        return Rows(separator, width, where, some, [], [], regular=True)
+        return Rows(separator, width, where, some, [], passed_over, regular=True)
     commas = "; if the numbers have decimal commas, save the file with semicolons between columns"
     texts: dict[int, str] = {}
-    repeated: list[int] = []
-    passed_over: list[int] = []
+    repeated, passed_over = list[int](), []
     for line, text in enumerate(lines[above:], start=above + 1):
         count = len(text.split()) if separator == " " else text.count(separator) + 1
         if count != width or '"' in text or "#" in text:

@@ -169,8 +169,13 @@ def cache_folder(function: Callable[..., Any]) -> Path | None:
     except OSError:
         return None
     mark = hashlib.sha256(text + f"{importlib.metadata.version('numba')} {sys.version}".encode()).hexdigest()[:16]
+    return own_folder(f"compiled-{mark}")
+
+
+def own_folder(name: str) -> Path | None:
+    """Return a folder of the cache, made if missing; None where there is none that only this user can write to."""
     try:
-        folder = users_cache() / f"compiled-{mark}"
+        folder = users_cache() / name
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         about = folder.stat()
     except (OSError, RuntimeError):  # no home, or one that can't be written

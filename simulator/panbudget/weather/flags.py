@@ -5,6 +5,8 @@ A value that follows by a published equation from what the file mainly holds is 
 report names the equation once. Everything else that wasn't measured is counted by column and method.
 """
 
+from __future__ import annotations
+
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
@@ -79,7 +81,7 @@ def is_borrowed(flag: str) -> bool:
     return flag.startswith(_BORROWED)
 
 
-def filled_in(flags: npt.NDArray[np.object_]) -> Mask:
+def filled_in(flags: pd.Series[str]) -> Mask:
     """Tell of each of many flags whether it means that a value was filled in."""
     code, kinds = pd.factorize(flags)
     return np.array([is_filled(str(kind)) for kind in kinds], dtype=bool)[code]

@@ -140,5 +140,7 @@ def test_the_fingerprint_follows_plan_scenario_and_table_but_no_weather(tmp_path
     assert load_plan(path).fingerprint == first
     path = make_plan(tmp_path, designs=DESIGNS + "[design.more]\n")
     assert load_plan(path).fingerprint != first
-    path = make_plan(tmp_path, garden=GARDEN + "\n# a remark\n")
+    path = make_plan(tmp_path, garden=GARDEN + "\n# a remark\n", more="\n# another\n")
+    assert load_plan(path).fingerprint == first
+    path = make_plan(tmp_path, garden=GARDEN.replace('swing = "0.9 kg"', 'swing = "1.0 kg"'))
     assert load_plan(path).fingerprint != first

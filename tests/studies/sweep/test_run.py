@@ -5,6 +5,7 @@ from __future__ import annotations
 import concurrent.futures
 import contextlib
 import json
+import os
 import shutil
 import socket
 import threading
@@ -17,11 +18,14 @@ pq = pytest.importorskip("pyarrow.parquet")
 
 from panbudget import __main__ as cli  # noqa: E402
 from panbudget.errors import OutputError, PanbudgetError  # noqa: E402
+from panbudget.studies.sweep import jobs, kept, workers  # noqa: E402
+from panbudget.studies.sweep import plan as planning  # noqa: E402
 from panbudget.studies.sweep import run as running  # noqa: E402
-from panbudget.studies.sweep import workers  # noqa: E402
+from panbudget.studies.sweep.compute import season_columns  # noqa: E402
 from panbudget.studies.sweep.jobs import cut, kit_of, run_job  # noqa: E402
 from panbudget.studies.sweep.plan import load_plan  # noqa: E402
 from panbudget.studies.sweep.run import estimate, sweep  # noqa: E402
+from panbudget.studies.sweep.site import open_site  # noqa: E402
 from panbudget.studies.sweep.store import alone  # noqa: E402
 from tests.studies.sweep.district import contents, make_plan  # noqa: E402
 
@@ -110,7 +114,8 @@ def test_a_broken_part_and_a_draft_are_made_anew(again):
     found = sweep(plan, out, processes=1)
     assert found.kept == len(list((out / "seasons").iterdir())) - 2
     assert contents(out) == whole
-    with alone(out), pytest.raises(OutputError, match="is being written by another sweep; wait for its end"):
+    owner = f"is being written by another sweep .process {os.getpid()} on {socket.gethostname()}, since .* UTC.; wait for it"
+    with alone(out), pytest.raises(OutputError, match=owner):
         sweep(plan, out, processes=1)
 
 
@@ -133,6 +138,71 @@ def test_the_order_of_the_jobs_changes_nothing(parted, tmp_path, monkeypatch):
     monkeypatch.setattr(running, "run_jobs", backwards)
     sweep(parted / "plan.toml", tmp_path / "back", processes=1)
     assert contents(tmp_path / "back") == contents(parted / "out")
+
+
+def test_added_sites_years_and_designs_alone_are_computed(tmp_path, monkeypatch):
+    """What an earlier plan of the same sweep has left is taken over, and the bytes are those of a sweep from scratch."""
+    ran = []
+
+    def counted(record, bundle, dates, years, engine):
+        ran.extend((record.place.name, name, year) for name in {row.design for row in bundle.rows} for year in years)
+        return season_columns(record, bundle, dates, years, engine)
+
+    monkeypatch.setattr(jobs, "season_columns", counted)
+    head, only = "[design.as-is]\n", "[years]\nfirst = 2020\nlast = 2020\n"
+    wide = '[design.wide]\ncontroller.yard.pan.vessels = [{ diameter = "70 cm" }]\n'
+    more = "[output]\nfigures = false\nrows_per_file = 12\n"
+    sweep(make_plan(tmp_path, places=2, years=only, designs=head, more=more), tmp_path / "out", processes=1)
+    first, ran[:] = {*ran}, []
+    both = "[years]\nfirst = 2020\nlast = 2021\n# and a remark\n"
+    plan = make_plan(tmp_path, places=3, years=both, designs=head + wide, more=more)
+    sweep(plan, tmp_path / "out", processes=1)
+    added, ran[:] = {*ran}, []
+    assert len(first) == 2
+    assert not first & added
+    sweep(plan, tmp_path / "fresh", processes=1)
+    assert {*ran} == first | added
+    assert contents(tmp_path / "out") == contents(tmp_path / "fresh")
+    monkeypatch.setattr(planning, "code_mark", lambda: "other sources")
+    monkeypatch.setattr(jobs, "code_mark", lambda: "other sources")
+    ran.clear()
+    sweep(plan, tmp_path / "out", processes=1)
+    assert {*ran} == first | added
+    monkeypatch.undo()
+    with pytest.raises(PanbudgetError, match="some workers have other sources"):
+        monkeypatch.setattr(jobs, "code_mark", lambda: "a worker's")
+        jobs._unpacked.cache_clear()
+        sweep(plan, tmp_path / "elsewhere", processes=1)
+
+
+def test_weather_once_read_is_kept_and_never_trusted_blindly(tmp_path, monkeypatch):
+    monkeypatch.setenv("PANBUDGET_CACHE", str(tmp_path / "cache"))
+    plan = make_plan(tmp_path, places=1, more=SMALL_PARTS)
+    opened = []
+    monkeypatch.setattr(jobs, "open_site", lambda *given: opened.append(1) or open_site(*given))
+
+    def swept_in(name):
+        opened.clear()
+        sweep(plan, tmp_path / name, processes=1)
+        assert contents(tmp_path / name) == contents(tmp_path / "first")
+        return len(opened)
+
+    assert swept_in("first") == 1
+    (file,) = (tmp_path / "cache" / "weather").iterdir()
+    assert swept_in("again") == 0
+    content = bytearray(file.read_bytes())
+    content[len(content) // 2] ^= 1
+    file.write_bytes(content)
+    assert swept_in("bent") == 1
+    assert swept_in("mended") == 0
+    file.write_bytes(b"")
+    assert swept_in("emptied") == 1
+    (tmp_path / "cache" / "weather").chmod(0o777)  # of whoever likes
+    assert swept_in("open") == 1
+    (tmp_path / "cache" / "weather").chmod(0o700)
+    monkeypatch.setattr(kept, "_MOST", file.stat().st_size - 1)
+    kept.trim()
+    assert not list((tmp_path / "cache" / "weather").iterdir())
 
 
 def test_a_bad_site_stops_the_sweep_and_says_why(tmp_path):

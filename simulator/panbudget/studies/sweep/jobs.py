@@ -11,15 +11,21 @@ import pickle
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
+from panbudget.numeric import Floats
+from panbudget.physics.evaporation import reference_evapotranspiration
 from panbudget.season.layout import Bundle, Design, Row, bundle_of
 from panbudget.season.years import Years, moved
-from panbudget.studies.sweep.compute import Engine, season_columns
+from panbudget.studies.sweep import problem
+from panbudget.studies.sweep.compute import COLUMNS, Engine, season_columns
+from panbudget.studies.sweep.kept import Read, kept_or_read
+from panbudget.studies.sweep.marks import code_mark
 from panbudget.studies.sweep.plan import Plan
 from panbudget.studies.sweep.site import Place, SiteRecord, grid_evapotranspiration, open_site
 from panbudget.studies.sweep.usable import Runs, about_site, with_made_days, years_of
@@ -35,12 +41,13 @@ _SIDE_BY_SIDE = 12
 
 @dataclass(frozen=True)
 class Job:
-    """Some sites under some designs; all years."""
+    """Some sites under some designs; all years; rows that are ``known`` already."""
 
     index: int
     places: tuple[Place, ...]
     first_design: int
     after_design: int
+    known: pd.DataFrame | None = field(default=None, compare=False)
 
 
 class BadSite(NamedTuple):
@@ -113,13 +120,15 @@ def kit_of(plan: Plan, *, through_compiler: bool) -> bytes:
 @functools.lru_cache(maxsize=2)
 def _unpacked(kit: bytes) -> tuple[Plan, Engine]:
     plan, through_compiler = pickle.loads(kit)
+    if plan.marks.code != code_mark():
+        raise PanbudgetError(problem("other-code"))
     return plan, Engine(through_compiler)
 
 
-@functools.lru_cache(maxsize=4)
-def _bundles(kit: bytes, first: int, after: int) -> tuple[Bundle, ...]:
+@functools.lru_cache(maxsize=8)
+def _bundles(kit: bytes, chosen: tuple[int, ...]) -> tuple[Bundle, ...]:
     groups: list[list[Design]] = [[]]
-    for design in _unpacked(kit)[0].designs[first:after]:
+    for design in (_unpacked(kit)[0].designs[at] for at in chosen):
         beside = sum(len(other.scenario.controller) for other in groups[-1])
         if groups[-1] and beside + len(design.scenario.controller) > _SIDE_BY_SIDE:
             groups.append([])
@@ -150,8 +159,7 @@ def run_job(kit: bytes, job: Job) -> Part:
     from panbudget.studies.sweep.store import part_bytes
 
     clock = _Clock()
-    plan, engine = _unpacked(kit)
-    bundles = _bundles(kit, job.first_design, job.after_design)
+    plan, _ = _unpacked(kit)
     clock.tick("making ready")
     runs_of = _runs_of(plan, job.places, clock)
     tables: list[pd.DataFrame] = []
@@ -167,13 +175,18 @@ def run_job(kit: bytes, job: Job) -> Part:
             runs, skipped = found
             if place.cell is None:
                 marks[place.name] = runs[0][0].weather.provenance["sha256"]
-            tables.append(_rows(plan, place, bundles, runs, engine))
+            tables.append(_rows(kit, job, place, runs))
             about[place.name] = about_site(plan, runs, skipped)
             seasons += sum(len(years) for _, years in runs) * (job.after_design - job.first_design)
         except (WeatherError, ScenarioError) as error:
             bad.append(BadSite(place.name, tuple(error.text().split("\n"))))
         clock.tick("seasons")
-    payload = part_bytes(tables, plan.fingerprint, job.index, marks, bad, about)
+    designs = {
+        design.name: plan.marks.designs[design.name] for design in plan.designs[job.first_design : job.after_design]
+    }
+    places = {place.name: repr(place) for place in job.places if place.name in marks}
+    more = {"designs": designs, "places": places, "all_years": plan.years() is None}
+    payload = part_bytes(tables, plan.fingerprint, job.index, marks, bad, about, more)
     clock.tick("writing")
     return Part(job.index, payload, sum(map(len, tables)), seasons, tuple(bad), clock.seconds)
 
@@ -201,11 +214,17 @@ def _runs_of(
 
         grid = read_cells(plan.folder, plan.described.sites, plan.grid, places, plan.base)
     years: dict[str, Years | PanbudgetError] = {}
+    eto: dict[int, Floats] = {}
     for at, place in enumerate(places):
         try:
-            file = grid[at] if grid else open_site(place, plan.base, str(plan.folder / place.file))
-            usable = years_of(plan, place, file)
-            years[place.name] = with_made_days(usable, plan.grid.days.made) if plan.grid is not None else usable
+            if plan.grid is not None:
+                years[place.name] = with_made_days(years_of(plan, place, grid[at]), plan.grid.days.made)
+                continue
+            path = plan.folder / place.file
+            years[place.name], of_runs = kept_or_read(
+                place, plan.base, path, plan.years(), functools.partial(_read, plan, place, path)
+            )
+            eto |= of_runs
         except (WeatherError, ScenarioError) as error:
             years[place.name] = error
     clock.tick("reading")
@@ -215,10 +234,9 @@ def _runs_of(
         for place in places
         if grid and isinstance(part := years[place.name], Years) and len({*map(id, part.weather.values())}) == 1
     ]
-    eto: dict[int, Any] = {}
     if len({(len(weather.daily), weather.daily.index[0]) for _, weather in whole}) == 1:
         cells, weathers = zip(*whole, strict=True)
-        eto = dict(zip(map(id, weathers), grid_evapotranspiration(cells, weathers), strict=True))
+        eto |= dict(zip(map(id, weathers), grid_evapotranspiration(cells, weathers), strict=True))
     runs = {
         place.name: (_records(place, part.weather, eto), part.left_out) if isinstance(part, Years) else part
         for place in places
@@ -228,7 +246,16 @@ def _runs_of(
     return runs
 
 
-def _records(place: Place, weathers: dict[int, Weather], eto: dict[int, Any]) -> Runs:
+def _read(plan: Plan, place: Place, path: Path) -> Read:
+    """A place's years, from its file, and the ETo of their runs."""
+    years, site = years_of(plan, place, open_site(place, plan.base, str(path))), place.site()
+    runs = {id(weather): weather for weather in years.weather.values()}
+    where = {"latitude": site.latitude, "elevation": site.elevation}
+    eto = {run: reference_evapotranspiration(weather.daily, **where) for run, weather in runs.items()}
+    return years, {run: np.ascontiguousarray(values, dtype=np.float64) for run, values in eto.items()}
+
+
+def _records(place: Place, weathers: dict[int, Weather], eto: dict[int, Floats]) -> Runs:
     """A record for each run of clean days, with its years."""
     by_run: dict[int, list[int]] = {}
     for year, weather in weathers.items():
@@ -236,16 +263,34 @@ def _records(place: Place, weathers: dict[int, Weather], eto: dict[int, Any]) ->
     return [(SiteRecord(place, weathers[years[0]], eto.get(run)), years) for run, years in by_run.items()]
 
 
-def _rows(plan: Plan, place: Place, bundles: Sequence[Bundle], runs: Runs, engine: Engine) -> pd.DataFrame:
+def _rows(kit: bytes, job: Job, place: Place, runs: Runs) -> pd.DataFrame:
     """A site's rows: every row of the designs in turn, and within it year after year."""
-    season, tables, years = plan.base.season, [], [year for _, held in runs for year in held]
-    for bundle in bundles:
-        parts = [pd.DataFrame(season_columns(record, bundle, season, held, engine)) for record, held in runs]
-        columns = pd.concat(parts, ignore_index=True)
-        names = pd.DataFrame([*bundle.rows] * len(years), columns=Row._fields)
-        order = np.arange(len(names)).reshape(len(years), -1).T.ravel()  # run year after year
-        tables.append(pd.concat([names, columns], axis=1).iloc[order])
-    table = pd.concat(tables, ignore_index=True).rename(columns={"area": "area_m2"})
+    plan, engine = _unpacked(kit)
+    season, years = plan.base.season, [year for _, held in runs for year in held]
+    names, tables = ["design", "controller", "bed"], list[pd.DataFrame]()
+    if job.known is not None:
+        known = job.known[(job.known["site"] == place.name) & job.known["year"].isin(years)]
+        tables = [known[[*names, "area_m2", *COLUMNS]].astype(dict.fromkeys(names, object))]
+    at_hand = {key for table in tables for key in zip(table["design"], table["year"], strict=True)}
+    by_missing: dict[tuple[int, ...], list[int]] = {}
+    chosen = range(job.first_design, job.after_design)
+    for at in chosen:
+        missing = tuple(year for year in years if (plan.designs[at].name, year) not in at_hand)
+        by_missing.setdefault(missing, []).append(at)
+    for missing, designs in by_missing.items():
+        of_runs = [(record, [year for year in held if year in missing]) for record, held in runs]
+        for bundle in _bundles(kit, tuple(designs)) if missing else ():
+            parts = [season_columns(record, bundle, season, held, engine) for record, held in of_runs if held]
+            columns = pd.concat([pd.DataFrame(part) for part in parts], ignore_index=True)
+            heads = pd.DataFrame([*bundle.rows] * len(missing), columns=Row._fields)[[*names, "area"]]
+            tables.append(pd.concat([heads.rename(columns={"area": "area_m2"}), columns], axis=1))
+    whole = pd.concat(tables, ignore_index=True)
+    valves = [(plan.designs[at].name, *item) for at in chosen for item in plan.designs[at].scenario.controller.items()]
+    rows = {
+        key: at for at, key in enumerate((design, name, bed) for design, name, valve in valves for bed in valve.bed)
+    }
+    row = [rows[key] for key in zip(*(whole[name] for name in names), strict=True)]
+    table = whole.iloc[np.lexsort(np.array([whole["year"].to_numpy(int), row]))].reset_index(drop=True)
     days = {
         name: table["year"].map({year: moved(day, year - season.start.year) for year in years})
         for name, day in (("start", season.start), ("end", season.end))

@@ -8,15 +8,13 @@ each, before anything is run.
 from __future__ import annotations
 
 import hashlib
-import importlib.metadata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 from pydantic import Field, ValidationError
 
-from panbudget.engine import season as engine
 from panbudget.errors import Problem, ScenarioError
 from panbudget.extras import wants_extra
 from panbudget.files import read_toml
@@ -25,6 +23,7 @@ from panbudget.scenario.garden import USABLE, Column, Scenario, is_usable, load_
 from panbudget.scenario.quantities import Described, Length
 from panbudget.season.layout import Design
 from panbudget.studies.sweep import problem
+from panbudget.studies.sweep.marks import code_mark, file_mark, mark_of
 from panbudget.studies.sweep.site import Place, places_in_table
 
 if TYPE_CHECKING:
@@ -32,7 +31,6 @@ if TYPE_CHECKING:
 
 #: what a design may not change, since the plan gives it or a sweep has no use for it
 _NOT_BY_DESIGN = ("site", "weather", "season", "what_if", "variant", "title", "note")
-_PACKAGES = ("panbudget", "numpy", "pandas", "pyet", "pyarrow")
 _Year = Annotated[int, Field(strict=True, ge=1700, le=2500)]
 
 
@@ -92,6 +90,14 @@ class PlanFile(Described):
         return (problem("no-name", f"design.{name}", usable=USABLE) for name in self.design if not is_usable(name))
 
 
+class Marks(NamedTuple):
+    """Fingerprints of what computes, of what all designs share, and of each design by its name."""
+
+    code: str
+    base: str
+    designs: dict[str, str]
+
+
 @dataclass(frozen=True)
 class Plan:
     """
@@ -108,6 +114,8 @@ class Plan:
         Cells of a grid without weather (sea).
     fingerprint : str
         Of all that decides what comes out, the weather files left aside.
+    marks : Marks
+        Of its pieces: what of an earlier plan's rows still holds.
     grid : Held, optional
         What a grid holds.
     """
@@ -119,6 +127,7 @@ class Plan:
     places: Sequence[Place]
     left_out: int
     fingerprint: str
+    marks: Marks
     grid: Held | None = None
 
     @property
@@ -164,7 +173,7 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
         All that is wrong with the plan, a line each.
     """
     path = Path(path)
-    raw, content = read_toml(path, missing="a plan such as scenarios/district.toml is expected")
+    raw, _ = read_toml(path, missing="a plan such as scenarios/district.toml is expected")
     if wrong := [*unseen(raw)]:
         raise ScenarioError(*wrong, file=str(path))
     try:
@@ -180,31 +189,43 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
         except ScenarioError as error:
             problems.extend(problem.under(f"design.{name}: ") for problem in error.problems)
     places: Sequence[Place] = ()
-    held, mark = None, b""
+    held, mark = None, ""
     try:
         if described.sites.table is not None:
             table = path.parent / described.sites.table
             places = places_in_table(table, described.sites.columns, shown_as=described.sites.table)
-            mark = table.read_bytes()
+            mark = "\n".join(map(repr, places))
         else:
             wants_extra("xarray")
             from panbudget.studies.sweep.grid import places_in_grid
 
             places, held = places_in_grid(path.parent, described.sites, base.weather)
-            mark = held.mark
+            mark = repr(held.mark)
     except ScenarioError as error:
         if not problems:
             raise
         problems.extend(problem.under(f"{error.file}: ") for problem in error.problems)
     if problems:
         raise ScenarioError(*problems, file=str(path))
-    marks = [content, (base.file_sha256 + base.sha256).encode(), Path(engine.__file__).read_bytes(), mark]
-    for name in _PACKAGES:
-        version = next((package.version for package in importlib.metadata.distributions(name=name)), "none")
-        marks.append(f"{name} {version}".encode())
-    fingerprint = hashlib.sha256(b"\n".join(hashlib.sha256(mark).digest() for mark in marks)).hexdigest()
+    marks = Marks(code_mark(), _mark_of_base(base, described), {name: mark_of(part.sha256) for name, part in designs})
+    cut = (described.years.model_dump(), described.output.rows_per_file)
+    fingerprint = mark_of(marks, list(marks.designs), cut, mark)
     left_out = held.left_out if held is not None else 0
-    return Plan(path, described, base, tuple(designs), places, left_out, fingerprint, held)
+    return Plan(path, described, base, tuple(designs), places, left_out, fingerprint, marks, held)
+
+
+def _mark_of_base(base: Scenario, described: PlanFile) -> str:
+    """Mark the scenario, what fallbacks hold, and how sites are read."""
+    lent = [
+        path for source in base.weather.fallback for name in source.files for path in _files(base.path.parent, name)
+    ]
+    how = described.sites.model_dump(mode="json", exclude={"table"})
+    return mark_of(base.sha256, [file_mark(path) for path in lent], how)
+
+
+def _files(folder: Path, name: str) -> list[Path]:
+    """The files that a name or a pattern of names stands for."""
+    return sorted(folder.glob(name)) if set("*?[") & set(name) and not Path(name).is_absolute() else [folder / name]
 
 
 def _unfit(base: Scenario) -> Iterator[Problem]:

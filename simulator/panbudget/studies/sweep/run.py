@@ -2,6 +2,7 @@
 Run: a plan from beginning to end: what is done already, what is left, the parts as they come, and what they come to.
 """
 
+import dataclasses
 import math
 import os
 import time
@@ -12,6 +13,7 @@ from pathlib import Path
 from panbudget.engine.compiled import has_compiler
 from panbudget.extras import wants_extra
 from panbudget.studies.sweep.jobs import Job, Part, cut, how_many, kit_of
+from panbudget.studies.sweep.kept import trim as trim_weather
 from panbudget.studies.sweep.plan import Plan, load_plan
 from panbudget.studies.sweep.store import Store, alone
 from panbudget.studies.sweep.swept import Swept, finished, refuse_unasked
@@ -217,7 +219,7 @@ def sweep(
             if done is None:
                 if plan.grid is not None and not laid:
                     laid.append(_laid_by_cells(plan, store))
-                yield job
+                yield dataclasses.replace(job, known=store.at_hand(job))
             else:
                 bad.update(done["bad"])
                 watch.count()
@@ -236,6 +238,7 @@ def sweep(
         if bad and not keep_going:
             refuse_sites(plan, bad)
         done = {"kept": watch.kept, "seconds": watch.seconds, "elapsed": time.perf_counter() - watch.start}
+        trim_weather()
         swept = finished(plan, store, watch.parts, **done)
         for kind in to:
             swept.written(kind)

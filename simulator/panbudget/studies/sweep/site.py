@@ -274,7 +274,7 @@ class SiteRecord(Record):
     def __init__(self, place: Place, weather: Weather, eto: Floats | None = None) -> None:
         super().__init__(place.site(), weather, shown=place.file, file=place.file, eto=eto)
         self.place, self.weather = place, weather
-        filled = np.sum([filled_in(weather.flags[name].to_numpy()) for name in weather.flags], axis=0)
+        filled = np.sum([filled_in(weather.flags[name]) for name in weather.flags], axis=0)
         self._filled = np.concatenate([[0], np.cumsum(filled)])
 
     def filled(self, first: int, after: int) -> int:

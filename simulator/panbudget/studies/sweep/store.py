@@ -13,6 +13,7 @@ import io
 import json
 import os
 import shutil
+import socket
 import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
@@ -24,6 +25,7 @@ from panbudget.errors import OutputError, visible
 from panbudget.files import json_bytes
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import COLUMNS, WHOLE
+from panbudget.studies.sweep.marks import file_mark
 from panbudget.words import packaged
 
 if TYPE_CHECKING:
@@ -38,8 +40,10 @@ _MANIFEST = "plan.json"
 _PARTS = "seasons"
 _DIGESTS = "parts.sha256"  # a line a part, as `sha256sum --check` reads it
 _LOG = "sweep.log"
+_LOCK = ".owner"  # who is at work here
+_EARLIER = "earlier"  # parts of this sweep under an earlier plan, until all of the present one's are there
 _OURS = frozenset({_MANIFEST, _PARTS, _DIGESTS, _LOG, "summary.csv", "suits.csv", "sweep.json", "figures"})
-_OURS |= {"sites.csv", "suits.parquet", "columns.csv", "seasons.zarr", "seasons.nc"}
+_OURS |= {_EARLIER, "sites.csv", "suits.parquet", "columns.csv", "seasons.zarr", "seasons.nc"}
 _KEY = b"panbudget"
 
 #: the system of coordinates of all places
@@ -89,6 +93,7 @@ def part_bytes(
     marks: dict[str, str],
     bad: Sequence[BadSite],
     about_sites: Mapping[str, Any],
+    more: Mapping[str, Any] | None = None,
 ) -> bytes:
     """
     Return a part of the dataset as a Parquet file.
@@ -106,6 +111,8 @@ def part_bytes(
     bad : sequence of BadSite
     about_sites : mapping
         Site -> what became of its weather, as `usable.about_site` has it.
+    more : mapping, optional
+        What a later plan must know to take rows from here.
 
     Returns
     -------
@@ -120,7 +127,7 @@ def part_bytes(
     schema = pa.schema(fields)
     rows = pd.concat(sites) if sites else pd.DataFrame(columns=schema.names)
     rows = rows.astype(dict.fromkeys(KEYS, "category"))
-    about = {"plan": fingerprint, "part": index, "weather": marks, "bad": bad, "sites": about_sites}
+    about = {"plan": fingerprint, "part": index, "weather": marks, "bad": bad, "sites": about_sites, **(more or {})}
     table = pa.Table.from_pandas(rows, schema=schema, preserve_index=False)
     table = table.replace_schema_metadata({_KEY: json.dumps(about, sort_keys=True), "crs": CRS})
     buffer = io.BytesIO()
@@ -148,11 +155,32 @@ def alone(folder: Path) -> Iterator[None]:
         return
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        yield
-    except BlockingIOError:
-        raise OutputError(problem("busy"), file=str(folder)) from None
-    finally:
+    except OSError as error:
         os.close(handle)
+        if isinstance(error, BlockingIOError):
+            raise OutputError(problem("busy", owner=_owner(folder)), file=str(folder)) from None
+        yield  # a file system without locks
+        return
+    since = time.strftime("%Y-%m-%d %H:%M UTC", time.gmtime())
+    about = {"process": os.getpid(), "host": socket.gethostname(), "since": since}
+    try:
+        if not [name for name in os.listdir(folder) if name not in {*_OURS, _LOCK} and not _is_draft(name)]:
+            with contextlib.suppress(OSError):
+                (folder / _LOCK).write_bytes(json_bytes(about))
+        yield
+    finally:
+        with contextlib.suppress(OSError):
+            (folder / _LOCK).unlink(missing_ok=True)
+        os.close(handle)
+
+
+def _owner(folder: Path) -> str:
+    """Say whose a folder is, as far as its lock tells."""
+    try:
+        about = json.loads((folder / _LOCK).read_text(encoding="utf-8"))
+        return " (process {process} on {host}, since {since})".format(**about)
+    except (OSError, ValueError, KeyError, TypeError):
+        return ""
 
 
 class Store:
@@ -177,42 +205,77 @@ class Store:
         if os.path.exists(folder) and not folder.is_dir():
             raise self._refused("not-a-folder")
         try:
-            inside = sorted(entry.name for entry in folder.iterdir()) if os.path.exists(folder) else []
+            held_names = os.listdir(folder) if os.path.exists(folder) else []
+            inside = sorted(name for name in held_names if name != _LOCK)
             for name in inside:
                 if name not in _OURS and not _is_draft(name):
                     raise self._refused("foreign", name=name)
-            held = self._held()
-            stale = held != plan.fingerprint
-            if stale and not overwrite and not all(map(_is_draft, inside)):
+            held, marks = self._held(), plan.marks._asdict()
+            stale = held.get("plan") != plan.fingerprint
+            # other sites, years or further designs of one sweep
+            grown = held.get("base") == marks["base"] and held.get("designs", {}).items() <= marks["designs"].items()
+            if stale and not grown and not overwrite and not all(map(_is_draft, inside)):
                 raise self._refused("not-empty.plan" if held else "not-empty.files")
-            if stale or overwrite:
+            if overwrite or (stale and not (grown and held.get("code") == marks["code"])):
                 self._clear()
+            elif stale:
+                self._set_aside(str(held["plan"]))
             (folder / _PARTS).mkdir(parents=True, exist_ok=True)
             for draft in [*folder.glob(".*.draft"), *folder.glob("*/.*.draft")]:
                 draft.unlink(missing_ok=True)  # what a killed run left half-made
         except OSError as error:
             raise self._refused("not-made", reason=error.strerror) from None
         self._digests = self._read_digests()
-        names = [design.name for design in plan.designs]
-        about = {"title": plan.described.title, "sites": len(plan.places), "designs": names}
+        about = {"title": plan.described.title, "sites": len(plan.places), **marks}
         self.write(_MANIFEST, [json_bytes({"schema": 1, "plan": plan.fingerprint, **about})])
+        self._earlier = _earlier_parts(folder / _EARLIER)
 
     def _refused(self, code: str, **values: object) -> OutputError:
         return OutputError(problem(code, **values), file=str(self.folder))
 
-    def _held(self) -> str | None:
+    def _held(self) -> dict[str, Any]:
         try:
-            return str(json.loads((self.folder / _MANIFEST).read_text(encoding="utf-8"))["plan"])
-        except (OSError, ValueError, KeyError, TypeError):
-            return None
+            held = json.loads((self.folder / _MANIFEST).read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            return {}
+        return held if isinstance(held, dict) and isinstance(held.get("designs"), dict) and "plan" in held else {}
+
+    def _set_aside(self, plan: str) -> None:
+        """Keep the parts of this sweep's earlier plan that are whole, for the rows that still hold."""
+        digests, earlier = self._read_digests(), self.folder / _EARLIER
+        earlier.mkdir(exist_ok=True)
+        for path in (self.folder / _PARTS).glob("part-*.parquet"):
+            if digests.get(path.name) == file_mark(path):
+                path.replace(earlier / f"{plan[:16]}-{path.name}")
+        for name in (_PARTS, _DIGESTS):
+            self._take_away(name)
+
+    def at_hand(self, job: Job) -> pd.DataFrame | None:
+        """Return the rows of a job that an earlier plan of this sweep has left, the same in all that decides about them."""
+        import pyarrow.parquet as pq
+
+        marks, rows = self.plan.marks, []
+        designs = {design.name for design in self.plan.designs[job.first_design : job.after_design]}
+        for place in job.places:
+            for path, about in self._earlier.get(place.name, ()) if place.cell is None else ():
+                same = [name for name in designs if about["designs"].get(name) == marks.designs[name]]
+                asked_alike = about["all_years"] == (self.plan.years() is None)
+                weather = about["weather"].get(place.name) == file_mark(self.plan.folder / place.file)
+                if asked_alike and weather and about["places"].get(place.name) == repr(place) and same:
+                    wanted = [("site", "=", place.name), ("design", "in", same)]
+                    rows.append(pq.read_table(path, filters=wanted).to_pandas())
+        return pd.concat(rows, ignore_index=True).drop_duplicates([*KEYS, "year"]) if rows else None
 
     def _clear(self) -> None:
         for name in _OURS:
-            path = self.folder / name
-            if path.is_dir() and not path.is_symlink():
-                shutil.rmtree(path)
-            else:
-                path.unlink(missing_ok=True)
+            self._take_away(name)
+
+    def _take_away(self, name: str) -> None:
+        path = self.folder / name
+        if path.is_dir() and not path.is_symlink():
+            shutil.rmtree(path)
+        else:
+            path.unlink(missing_ok=True)
 
     def write(self, name: str, pieces: Iterable[bytes]) -> None:
         """
@@ -258,6 +321,8 @@ class Store:
         """Write the digests in the parts' order, which does not depend on who was ready first."""
         lines = [f"{self._digests[name]}  {_PARTS}/{name}\n".encode() for name in sorted(self._digests)]
         self.write(_DIGESTS, lines)
+        with contextlib.suppress(OSError):
+            self._take_away(_EARLIER)
 
     def _read_digests(self) -> dict[str, str]:
         """Part -> its digest; of a part that was written again, the last."""
@@ -276,25 +341,18 @@ class Store:
         A grid's fingerprint is part of the plan's own.
         """
         about = self.about(job.index)
-        if about is None or self._digests.get(self.part(job.index).name) != _mark(self.part(job.index)):
+        if about is None or self._digests.get(self.part(job.index).name) != file_mark(self.part(job.index)):
             return None
         if about.get("plan") != self.plan.fingerprint or about.get("part") != job.index:
             return None
         files = {place.name: self.plan.folder / place.file for place in job.places if place.cell is None}
         # a site without a mark could not be read: another try costs little
-        changed = any(about["weather"].get(name) != _mark(path) for name, path in files.items())
+        changed = any(about["weather"].get(name) != file_mark(path) for name, path in files.items())
         return None if changed else about
 
     def about(self, index: int) -> dict[str, Any] | None:
         """Return what a part says of itself; nothing where there is none, or none that is whole."""
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-
-        try:
-            about: dict[str, Any] = json.loads((pq.read_schema(self.part(index)).metadata or {})[_KEY])
-        except (OSError, pa.ArrowException, KeyError, ValueError):
-            return None
-        return about
+        return _about_part(self.part(index))
 
     def trim(self, parts: int) -> None:
         """Take away parts that this plan has not."""
@@ -307,9 +365,23 @@ def _is_draft(name: str) -> bool:
     return name.startswith(".") and name.endswith(".draft")
 
 
-def _mark(path: Path) -> str:
+def _earlier_parts(folder: Path) -> dict[str, list[tuple[Path, dict[str, Any]]]]:
+    """Site -> the earlier parts that hold rows of it, and what they say of themselves."""
+    parts: dict[str, list[tuple[Path, dict[str, Any]]]] = {}
+    for path in sorted(folder.glob("*.parquet")):
+        if about := _about_part(path):
+            for site in about.get("places", {}):
+                parts.setdefault(site, []).append((path, about))
+    return parts
+
+
+def _about_part(path: Path) -> dict[str, Any] | None:
+    """Return what a part says of itself; nothing where there is none, or none that is whole."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
     try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError:
-        return ""
+        about: dict[str, Any] = json.loads((pq.read_schema(path).metadata or {})[_KEY])
+    except (OSError, pa.ArrowException, KeyError, ValueError):
+        return None
+    return about

@@ -204,7 +204,9 @@ def humidity_of(daily: pd.DataFrame, *, dry: bool, in_file: Mask, borrowed: Flag
             flags[days] = _flag(" and ".join(columns), is_main=rank <= main)
     if borrowed is not None:
         flags[lent] = borrowed[lent]
-    from_ea = np.where(origins.filled_in(flags), origins.FROM_ESTIMATED, origins.FROM_VAPOUR_PRESSURE).astype(object)
+    from_ea = np.where(
+        origins.filled_in(pd.Series(flags)), origins.FROM_ESTIMATED, origins.FROM_VAPOUR_PRESSURE
+    ).astype(object)
     from_ea[lent] = flags[lent]
     result = {"vapour_pressure": (ea, flags)}
     middle = (column_or_nan(daily, "rh_max") + column_or_nan(daily, "rh_min")) / 2.0

@@ -1,0 +1,155 @@
+"""
+Kept: cleaned weather and ETo of places, in a folder of this user's alone, so that the next plan on the same weather need not read
+it again. Found by fingerprint (the file's content, the place, how the file is to be read, the seasons, the package's sources); a
+file is written whole or not at all, believed only where its digest fits, and made again where it is gone. What was used longest
+ago goes once there is too much of it.
+"""
+
+import contextlib
+import datetime as dt
+import hashlib
+import io
+import json
+import os
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from panbudget.engine.compiled import own_folder
+from panbudget.numeric import Floats
+from panbudget.scenario.garden import Scenario
+from panbudget.season.years import Years
+from panbudget.studies.sweep.marks import code_mark, mark_of
+from panbudget.studies.sweep.site import Place
+from panbudget.weather import Weather
+
+#: what may stay [bytes]
+_MOST = 2e9
+_DIGEST = 32  # bytes of it before the table
+_META = b"panbudget"
+
+#: years of a place, and ETo of each of its weathers, by `id`
+Read = tuple[Years, dict[int, Floats]]
+
+
+def kept_or_read(place: Place, base: Scenario, path: Path, asked: Any, read: Callable[[], Read]) -> Read:
+    """
+    Return a place's years and ETo: kept from an earlier plan, or read and kept.
+
+    Parameters
+    ----------
+    place : Place
+    base : Scenario
+    path : Path
+        Its weather file. Of a pattern, and of a scenario with fallbacks, nothing is kept.
+    asked : list of int or None
+        The plan's years.
+    read : callable
+    """
+    file = None if base.weather.fallback else _file(place, base, path, asked)
+    if file is None:
+        return read()
+    held = _held(file)
+    if held is None:
+        held = read()
+        _keep(file, *held)
+    return held
+
+
+def trim() -> None:
+    """Remove what was used longest ago, until what stays is within its bound."""
+    if (folder := own_folder("weather")) is None:
+        return
+    with contextlib.suppress(OSError):
+        room = _MOST
+        for path in sorted(folder.iterdir(), key=lambda path: path.stat().st_mtime, reverse=True):
+            room -= path.stat().st_size
+            if room < 0:
+                path.unlink(missing_ok=True)
+
+
+def _file(place: Place, base: Scenario, path: Path, asked: Any) -> Path | None:
+    folder = own_folder("weather")
+    try:
+        content = path.read_bytes() if folder is not None else b""
+    except OSError:
+        return None
+    if folder is None:
+        return None
+    season = base.season
+    days = (season.start.isoformat(), season.end.isoformat(), season.spin_up_days)
+    how = (base.weather.model_dump_json(exclude={"file"}), place.site().model_dump_json(), place.file, path.suffix)
+    return folder / mark_of(code_mark(), hashlib.sha256(content).hexdigest(), how, days, asked)[:40]
+
+
+def _keep(file: Path, years: Years, eto: dict[int, Floats]) -> None:
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    runs = list({id(weather): weather for weather in years.weather.values()}.values())
+    names = list(dict.fromkeys(str(name) for weather in runs for name in weather.daily))
+    if any(list(weather.daily) != names for weather in runs):
+        return
+    numbers = {name: np.concatenate([weather.daily[name].to_numpy(float) for weather in runs]) for name in names}
+    numbers["eto"] = np.concatenate([eto[id(weather)] for weather in runs])
+    columns = {name: pa.array(values) for name, values in numbers.items()}
+    for name in names:
+        texts = np.concatenate([weather.flags[name].to_numpy(object) for weather in runs])
+        columns[f"flag {name}"] = pa.array(texts, pa.string()).dictionary_encode()
+    about = {
+        "runs": [(str(weather.daily.index[0].date()), len(weather.daily)) for weather in runs],
+        "years": {year: [id(run) for run in runs].index(id(weather)) for year, weather in years.weather.items()},
+        "left_out": years.left_out,
+        "sha256": runs[0].provenance["sha256"],
+    }
+    table = pa.table(columns).replace_schema_metadata({_META: json.dumps(about)})
+    buffer = io.BytesIO()
+    pq.write_table(table, buffer, compression="zstd", compression_level=1)
+    payload = buffer.getvalue()
+    draft = file.with_name(f".{file.name}.{os.getpid()}.{threading.get_ident()}")
+    try:
+        draft.write_bytes(hashlib.sha256(payload).digest() + payload)
+        draft.replace(file)
+    except OSError:  # a full disk: it is read again next time
+        with contextlib.suppress(OSError):
+            draft.unlink(missing_ok=True)
+
+
+def _held(file: Path) -> Read | None:
+    import pyarrow.parquet as pq
+
+    try:
+        content = file.read_bytes()
+        os.utime(file)
+    except OSError:
+        return None
+    payload = content[_DIGEST:]
+    if hashlib.sha256(payload).digest() != content[:_DIGEST]:
+        return None
+    table = pq.read_table(io.BytesIO(payload), use_threads=False)
+    about = json.loads(table.schema.metadata[_META])
+    columns = dict(zip(table.column_names, table.combine_chunks().columns, strict=True))
+    weathers, eto, at = [], dict[int, Floats](), 0
+    for first, days in about["runs"]:
+        weather, values = _run(columns, dt.date.fromisoformat(first), slice(at, at + days), about["sha256"])
+        weathers.append(weather)
+        eto[id(weather)] = values
+        at += days
+    years = {int(year): weathers[run] for year, run in about["years"].items()}
+    return Years(years, {int(year): why for year, why in about["left_out"].items()}), eto
+
+
+def _run(columns: dict[str, Any], first: dt.date, cut: slice, sha256: str) -> tuple[Weather, Floats]:
+    """A run of days as it was kept: its weather and its ETo."""
+    days = pd.DatetimeIndex((np.datetime64(first, "D") + np.arange(cut.stop - cut.start)).astype("M8[ns]"), name="date")
+    numbers = {name: np.array(part.to_numpy()[cut]) for name, part in columns.items() if not name.startswith("flag ")}
+    eto = numbers.pop("eto")
+    flags = {}
+    for name in numbers:
+        held = columns[f"flag {name}"].chunk(0)
+        flags[name] = pd.Categorical.from_codes(held.indices.to_numpy()[cut], held.dictionary.to_pylist())
+    return Weather(pd.DataFrame(numbers, days), pd.DataFrame(flags, days), {"sha256": sha256}), eto

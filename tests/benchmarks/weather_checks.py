@@ -409,6 +409,7 @@ OF_HOURS: dict[str, Callable[[pd.DataFrame, Record], pd.DataFrame]] = {
     "local hours that pass for UTC from a date on": lambda hours, record: _later(lambda late: _by_zone(late, record))(
         hours, record
     ),
+    "a clock an hour out from a date on": _later(lambda late: late.shift(1, freq="h")),
     "a clock twelve hours out": lambda hours, record: hours.shift(12, freq="h"),
     "a clock twelve hours out from a date on": _later(lambda late: late.shift(12, freq="h")),
     "four hours of the night always missing": _without_hours(2, 3, 4, 5),

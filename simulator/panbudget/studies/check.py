@@ -87,7 +87,7 @@ class Checked(Reported):
         Index "year", "week", the week's first day in the season's own year. Years run from 1 January; where the season runs
         across New Year, from the first of its first month.
         """
-        runs = {id(run): run.daily for run in (self.weather, *self.usable.weather.values())}
+        runs = {id(run.daily): run.daily for run in (self.weather, *self.usable.weather.values())}
         record = pd.concat(runs.values())
         record = record[~record.index.duplicated()]
         site, (first, last) = self.scenario.site, self.season.days.index[[0, -1]]

@@ -246,7 +246,7 @@ class WeatherFile:
         Returns
         -------
         dict
-            Year -> Weather, one for all seasons that lie in one run of clean days; or the error.
+            Year -> Weather, one for all seasons that lie in one run of clean days but for its cautions; or the error.
         """
         seasons: dict[int, Weather | WeatherError] = {}
         runs: list[Weather] = []
@@ -254,13 +254,13 @@ class WeatherFile:
         for year, (start, end) in spans.items():
             try:
                 weather = next((run for run in reversed(runs) if run.holds(start, end)), None)
+                # what a season is cautioned of is its own days' concern
+                whole = flawless if flawless and not self.rules.cautious else self._whole(start, end)
                 if weather is None:
-                    # what a season is cautioned of is its own days' concern
-                    whole = flawless if flawless and not self.rules.cautious else self._whole(start, end)
                     weather = _finished(*whole)
                     runs.append(weather)
-                elif flawless is None:
-                    self._whole(start, end)
+                elif weather.cautions or whole[0].inspected.cautions:
+                    weather = replace(weather, cautions=_cautions(*whole, weather.daily))
                 seasons[year] = weather
             except WeatherError as error:
                 seasons[year] = error
@@ -516,8 +516,15 @@ def _finished(read: CheckedFile, rules: _Rules, borrowed: Borrowed) -> Weather:
     first, last = (str(read.days[kept][end].date()) for end in (0, -1))
     trimmed = [] if kept.all() else [note("days-trimmed", first=first, last=last)]
     notes = (*loud, *read.notes, *borrowed.notes, *arranged.notes, *inspected.notes, *trimmed)
-    cautions = tuple(_worth(caution, daily, values, read, borrowed, rules) for caution in inspected.cautions)
-    return Weather(values, flags, provenance, notes, read.doubts, cautions, inspected.ran)
+    return Weather(
+        values, flags, provenance, notes, read.doubts, _cautions(read, rules, borrowed, values), inspected.ran
+    )
+
+
+def _cautions(read: CheckedFile, rules: _Rules, borrowed: Borrowed, values: pd.DataFrame) -> tuple[Caution, ...]:
+    """What is unlikely on the days asked for, with what it is worth beside the finished values."""
+    daily = borrowed.laid_over(read.daily)
+    return tuple(_worth(caution, daily, values, read, borrowed, rules) for caution in read.inspected.cautions)
 
 
 def _unstated(read: CheckedFile, rules: _Rules) -> Iterator[str]:

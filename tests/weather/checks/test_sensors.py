@@ -13,7 +13,7 @@ import pytest
 
 from panbudget.physics.air import saturation_vapour_pressure
 from panbudget.weather.checks.plausibility import TRUSTED, trust_problem
-from panbudget.weather.checks.sensors import _too_many_alike
+from panbudget.weather.checks.sensors import _too_many_alike, homogeneity
 from panbudget.weather.site import sky_of
 from panbudget.weather.text.raw import ByHour
 from tests.weather.checks.days import SITE, inspected
@@ -23,6 +23,7 @@ N = 60
 WAVE = np.array([0.0, 0.6, 1.3, 1.9, 1.1, 0.4, -0.5, -1.3, -2.1, -1.2, -0.6])
 WALK = np.resize(WAVE, N) + np.linspace(0.0, 3.7, N)  # never the same twice
 AIR = {"tmin": 14.0 + WALK, "tmax": 28.0 + WALK}
+LATE = np.where(np.arange(N) >= 30, 1.0, 0.0)
 CLEAR = sky_of(pd.date_range("2025-06-01", periods=N), latitude=38.0, elevation=100.0).clear
 
 
@@ -343,3 +344,107 @@ def test_what_ran_is_listed_and_nothing_else():
     ran = inspected(tmin=14.0, tmax=30.0, rain=0.0, site=SITE).ran
     assert ran["tmin-range"] == ["tmin", "tmin"] and ran["rain-unit"] == ["rain"]
     assert not any(name.startswith(("wind", "radiation", "humidity", "clock")) for name in ran)
+
+
+def test_the_homogeneity_statistic_is_that_worked_by_hand():
+    """Six days of 0 and 2, six of 3 and 5: they stray by 1 and the mean moves by 3, so that 6 · 6 / 12 · 3² = 27 (Alexandersson 1986)."""
+    strength, at, moved = homogeneity(np.array([0.0, 2.0] * 3 + [3.0, 5.0] * 3), 3)
+    assert (strength, at, moved) == (pytest.approx(27.0), 6, pytest.approx(3.0))
+
+
+def clock(moved, *, light=True, by_sun=True, first=30):
+    """Return what hours hold whose days' middle moves on one of them, and strays by a quarter of an hour."""
+    flux = np.where(light, np.maximum(-np.cos(2.0 * np.pi * np.arange(24) / 24.0), 0.0) * 600.0, np.nan)
+    warmth = 20.0 - 5.0 * np.cos(2.0 * np.pi * (np.arange(24) - 2.5) / 24.0)
+    middles = 12.0 + 0.25 * WAVE[np.arange(N) % 11] / 2.1 + moved * (np.arange(N) >= first)
+    days = pd.date_range("2025-06-01", periods=N)
+    return ByHour(np.full(24, 60.0), warmth, flux, by_sun, middles=pd.Series(middles % 24.0, index=days))
+
+
+@pytest.mark.parametrize(
+    ("by_hour", "is_seen"),
+    [
+        (clock(0.68), False),
+        (clock(0.76), True),
+        (clock(12.0), True),
+        (clock(-12.0), True),
+        (clock(1.0, first=4), False),
+        (clock(1.0, by_sun=False), False),
+        (clock(3.9, light=False), False),
+        (clock(4.1, light=False), True),
+    ],
+    ids=[
+        "little",
+        "most of an hour",
+        "half a day",
+        "half a day back",
+        "too early",
+        "no zone",
+        "warmth, little",
+        "warmth",
+    ],
+)
+def test_a_clock_that_changes_is_seen_where_the_days_middle_moves(by_hour, is_seen):
+    """By the sun's hours alone: a civil clock without a zone changes twice a year."""
+    assert ("clock-change" in seen(by_hour=by_hour)) is is_seen
+
+
+@pytest.mark.parametrize(
+    ("columns", "is_seen"),
+    [
+        ({"pressure": 100.0 + 0.01 * WALK - 1.02 * LATE}, False),
+        ({"pressure": 100.0 + 0.01 * WALK - 1.08 * LATE}, True),
+        ({"rh_max": 94.0 - WAVE[np.arange(N) % 11] - 12.0 * LATE, "rh_min": 40.0 + WALK}, False),
+        ({"rh_max": 94.0 - WAVE[np.arange(N) % 11] - 21.0 * LATE, "rh_min": 40.0 + WALK}, True),
+    ],
+    ids=["a little lower", "lower", "a little drier", "drier"],
+)
+def test_another_station_is_seen_where_no_day_is_as_before(columns, is_seen):
+    """A kPa apart, or fifteen per cent of humidity, beyond how far the days themselves lie apart."""
+    assert ("record-parted" in seen(**{"rh_max": 94.0 + 0.0 * WALK, "rh_min": 40.0 + WALK} | columns)) is is_seen
+
+
+def test_fewer_than_twenty_days_on_a_side_tell_no_other_station():
+    """Forty days are the least."""
+    early = np.where(np.arange(N) >= 20, -5.0, 0.0)
+    columns = {"rh_max": 94.0 + 0.0 * WALK, "rh_min": 40.0 + WALK}
+    assert "record-parted" in seen(
+        40, pressure=(100.0 + 0.01 * WALK + early)[:40], **{k: v[:40] for k, v in columns.items()}
+    )
+    assert "record-parted" not in seen(
+        39, pressure=(100.0 + 0.01 * WALK + early)[:39], **{k: v[:39] for k, v in columns.items()}
+    )
+
+
+def rain_that_stops(dull_after, *, days=90, wet_days=(0, 3)):
+    """Return days of which two in six are dull and wet until the forty-fifth, and dull and dry after that."""
+    place = np.arange(days)
+    dull = np.isin(place % 6, wet_days) & ((place < 45) | dull_after)
+    ranges = np.where(dull, 6.0, 14.0) + 0.01 * (place % 7)
+    rain = np.where(dull & (place < 45), 5.0 + 0.1 * (place % 9), 0.0)
+    clear = sky_of(pd.date_range("2025-06-01", periods=days), latitude=38.0, elevation=100.0).clear
+    light = clear * np.where(dull, 0.4, 0.85)
+    tmin = 14.0 + np.resize(WALK, days)
+    return inspected(days, tmin=tmin, tmax=tmin + ranges, rain=rain, radiation=light)
+
+
+def test_rain_that_stops_though_days_stay_dull_is_a_blocked_gauge():
+    """Fifteen wet days would be expected of ninety's second half; where days turn bright, none."""
+    assert "rain-stops" in [caution.name for caution in rain_that_stops(True).cautions]
+    assert "rain-stops" not in [caution.name for caution in rain_that_stops(False).cautions]
+
+
+@pytest.mark.parametrize(("days", "is_seen"), [(70, False), (73, True)])
+def test_rain_may_stay_away_for_nine_dull_days(days, is_seen):
+    """Of the dull days after the last wet one, the ninth passes yet."""
+    found = rain_that_stops(True, days=days)
+    assert ("rain-stops" in [caution.name for caution in found.cautions]) is is_seen
+
+
+@pytest.mark.parametrize(("elevation", "is_seen"), [(700.0, True), (1213.0, False)])
+def test_a_summit_may_be_windy(elevation, is_seen):
+    """6.7 m/s at 2 m, as on a mountain of 1,213 m among genuine records, is doubted in a plain."""
+    site = Site(latitude=38.0, longitude=0.0, elevation=elevation)
+    wind = 6.7 + 0.3 * WALK
+    found = inspected(N, **AIR, wind=wind, stated=("wind",), site=site)
+    assert ("wind-unit" in [caution.name for caution in found.cautions]) is is_seen

@@ -26,6 +26,8 @@ _DEW_ABOVE_TMIN = 10.0
 # median wind at 2 m beyond which the unit is doubted, from which it is worth a look, that no place has, and that is a day's
 # run of wind in km; the wind of a windy day (one in twenty) beyond which a stated unit is doubted too [m/s]
 _WINDY, _BREEZY, _STORMY, _RUN_OF_WIND, _WINDY_DAY = 5.0, 3.5, 15.0, 50.0, 9.5
+# elevations from which on wind may be stronger, and up to which it grows, and how many times as strong it may be there [m, -]
+_SUMMITS, _ON_SUMMITS = (700.0, 1200.0), (1.0, 1.7)
 # how many days it takes to question a windy site, a climate
 _DAYS_TO_JUDGE, _MONTH = 14, 30
 # m/s in one, in the order of likelihood [m/s]
@@ -132,6 +134,11 @@ def _vapour_pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[
         yield Verdict(names, "vapour-pressure-unit", {"unit": "hPa" if middle < 15.0 else "Pa", "most": most})
 
 
+def windier(inspection: Inspection) -> float:
+    """Return how many times as strong as in a plain wind may be at a site's height, before it is doubted: summits are windy."""
+    return float(np.interp(inspection.site.elevation, _SUMMITS, _ON_SUMMITS))
+
+
 def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known("wind") * inspection.wind_factor
     middle, stated, enough = float(np.median(known)), inspection.is_stated("wind"), known.size >= _DAYS_TO_JUDGE
@@ -141,7 +148,7 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, "wind-unit/run", {"unit": "km/day"})
     elif middle > (_WINDY if enough and not stated else _STORMY):
         yield Verdict(names, "wind-unit", values)
-    elif stated and enough and (middle > _WINDY or float(np.percentile(known, 95.0)) > _WINDY_DAY):
+    elif stated and enough and max(middle / _WINDY, np.percentile(known, 95.0) / _WINDY_DAY) > windier(inspection):
         slower = inspection.of_asked("wind") * _WIND_UNITS["km/h"]
         yield Verdict(names, "wind-unit/stated", values, inspection.with_asked(wind=slower))
     elif enough and not stated and middle > _BREEZY:

@@ -13,6 +13,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
+from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 
 _DAYS_TO_JUDGE, _MONTH = 14, 30
 # least wet days, share of them that repeat the day before's figure, and how rain may go with the day before's, on twice as many
@@ -25,6 +26,8 @@ _CLOUDBURST, _TIMES_SECOND, _NEVER_DRY, _OFTEN_CALM = 150.0, 3.0, 0.95, 0.3
 _WEEKLY, _NO_SOONER, _ON_TIME, _MONTHLY, _LATE, _OF_YEAR = 7, 5, 0.6, 3, 2.5, 30.44
 # wet days before and after, by how much the mean of their logarithms changes, and how many times its standard error that is
 _SIDE, _RAIN_LEAP, _SURE = 8, 1.9, 5.0
+# classes of days by how dull and damp they are, and the wet days to be expected by them of which none comes [-, d]
+_CLASSES, _EXPECTED = 4, 9.0
 # by how much the larger of six-hour totals and their hours may exceed the hours [-, mm]
 _MORE_IN_SIX, _MORE_MM = 0.10, 1.0
 # a day's rain in mm beyond which it is doubted, and refused where its unit is not stated
@@ -119,6 +122,44 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, "rain-change", values, instead)
 
 
+def _rain_stops(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt rain that stops for good though days stay as dull and damp as those on which it fell: a gauge that is blocked."""
+    rain, dull = inspection.of_asked("rain"), _dullness(inspection)
+    wet = np.flatnonzero(rain > 0.0)
+    if wet.size < _WET_DAYS or rain.size - wet[-1] <= _MONTH:
+        return
+    before, after = slice(0, int(wet[-1]) + 1), slice(int(wet[-1]) + 1, None)
+    edges = np.nanquantile(dull[before], np.linspace(0.0, 1.0, _CLASSES + 1)[1:-1])
+    of_day = np.searchsorted(edges, dull)
+    known = ~np.isnan(dull + rain)
+    those = known[before]
+    wet_days, all_days = (
+        np.bincount(of_day[before][those], weights=weights, minlength=_CLASSES)
+        for weights in ((rain[before][those] > 0.0).astype(float), None)
+    )
+    shares = wet_days / np.maximum(all_days, 1)
+    shares[0] = 0.0  # days brighter and drier than those before, too
+    expected = np.where(known, shares[of_day], 0.0)
+    if expected[after].sum() > _EXPECTED:
+        usual = float(rain[wet].mean())
+        instead = inspection.with_asked(rain=np.where(np.arange(rain.size) > wet[-1], expected * usual, rain))
+        words = {
+            "days": rain.size - wet[-1] - 1,
+            "last": inspection.day_asked(int(wet[-1])),
+            "expected": expected[after].sum(),
+        }
+        yield Verdict(names, "rain-stops", words, instead)
+
+
+def _dullness(inspection: Inspection) -> Floats:
+    """How dull and damp each day is, by ranks: radiation against a clear sky's, humidity, and range of temperature."""
+    signs = [telling_share(inspection, SOME_LIGHT)] if inspection.has("radiation") else []
+    signs += [-inspection.of_asked(name) for name in ("rh_min", "rh_mean") if inspection.has(name)][:1]
+    signs.append(inspection.of_asked("tmax") - inspection.of_asked("tmin"))
+    dull: Floats = np.mean([pd.Series(-sign).rank(pct=True).to_numpy() for sign in signs], axis=0)
+    return dull
+
+
 def _rain_twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt rain of which six-hour totals hold more than the hours that they are made of."""
     assert inspection.raw.rain_twice is not None
@@ -154,6 +195,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
     Doubt("rain-exchanged", _rain_exchanged, ("rain",), _MONTH, needs=("wind",)),
     Doubt("rain-sum", _rain_repeats, ("rain",), _MONTH),
     Doubt("rain-change", _rain_change, ("rain",), _MONTH),
+    Doubt("rain-stops", _rain_stops, ("rain",), 2 * _MONTH, needs=("tmin", "tmax")),
     Doubt("rain-periods", _rain_periods, ("rain",), 2 * _MONTH),
     Doubt("rain-six-hours", _rain_twice, ("rain",), beside="rain_twice"),
     at_most("rain"),

@@ -11,6 +11,7 @@ The thresholds were set on genuine and invented records (tests/benchmarks/weathe
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +19,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Mask
 from panbudget.physics import air
+from panbudget.weather.checks.air import windier
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 from panbudget.weather.text.columns import STANDARD, number
@@ -58,6 +60,21 @@ _TO_AND_FRO, _APART = 1.3, 1.5
 # hours: of the sun's noon, of the day's warmest wave; how far from it a clock is out by whether hours are the sun's own; the
 # least wave that tells [h, h, h, °C]
 _NOON, _WARMEST, _CLOCK_OFF, _WAVE = 12.0, 14.8, {True: 3.5, False: 5.0}, 1.0
+# how many days each side of a clock's change has; the homogeneity statistic, and by how much the hour moves without light and with
+# it, beyond which it is one [d, -, h]
+_SIDE, _CHANGED, _MOVED = 10, 60.0, {False: 4.0, True: 0.7}
+# days of the two windows; how far all days of one lie beyond all of the other where the station is another, quantity by quantity
+# (Mann and Whitney's U is 0 then, the utmost of Pettitt's statistic), the shares of several added up
+_APART_DAYS = 20
+_APART_BY = {"pressure": 1.0, "wind": 0.2, "range": 0.25, "dryness": 2.5, "rh_max": 15.0, "mean": 4.0}
+_CALLED = {
+    "pressure": "the air pressure in kPa",
+    "wind": "the logarithm of the wind",
+    "range": "the logarithm of the day's range of temperature",
+    "dryness": "the dew point's distance from the minimum in °C",
+    "rh_max": "the highest humidity in %",
+    "mean": "the temperature in °C",
+}
 # share of the records of a usual hour below which an hour is missing as a rule, and of how many hours that is a fault
 _RARE, _FEW_HOURS = 0.5, 8
 
@@ -206,7 +223,10 @@ def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = after / before
     thawed = inspection.of_asked("tmax") > 0.0
-    faster = ((ratio > _FASTER) & (after > _FAST)) | ((ratio > _MUCH_FASTER) & (after > _FRESH))
+    more = windier(inspection)
+    faster = ((ratio > _FASTER * more**0.5) & (after > _FAST * more)) | (
+        (ratio > _MUCH_FASTER) & (after > _FRESH * more)
+    )
     slower = (ratio < _SLOWER) & thawed
     if (faster | slower).any():
         row = int(np.nanargmax(np.where(faster | slower, np.abs(np.log(np.maximum(ratio, 1e-3))), np.nan)))
@@ -303,6 +323,113 @@ def _clock(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(("tmax", "tmin"), "clock", words)
 
 
+def _clock_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a clock by which the middle of the days' light, or their warmest hour, moves on a day and stays (SNHT)."""
+    hours = inspection.raw.by_hour
+    days = inspection.daily.index[inspection.asked]
+    if (
+        hours is None
+        or not hours.by_sun
+        or not (inside := hours.middles[hours.middles.index.isin(days)]).size > 2 * _SIDE
+    ):
+        return
+    kind = bool(np.nansum(hours.radiation) > 0.0)
+    off: Any = (inside.to_numpy(float) - float(inside.iloc[:_SIDE].median()) + 12.0) % 24.0 - 12.0
+    # a circle is cut where fewer days are: opposite the first ones, or beside them
+    strength, at, moved = max(homogeneity(off, _SIDE), homogeneity((off + 6.0) % 24.0, _SIDE))
+    if strength > _CHANGED and abs(moved) > _MOVED[kind]:
+        what = "the middle of the days' light" if kind else "the warmest hour"
+        yield Verdict(
+            ("tmax", "tmin"), "clock-change", {"what": what, "moved": abs(moved), "first": str(inside.index[at].date())}
+        )
+
+
+def homogeneity(values: Floats, side: int) -> tuple[float, int, float]:
+    """
+    Test whether a series moves on a day and stays there.
+
+    Parameters
+    ----------
+    values : ndarray, (days,)
+        NaN where there is none.
+    side : int
+        Least days on each side.
+
+    Returns
+    -------
+    (float, int, float)
+        The statistic of Alexandersson's standard normal homogeneity test [1]_, of values standardised by how they stray on either
+        side of that day; the day from which on; and by how much the mean moves.
+
+    References
+    ----------
+    .. [1] H. Alexandersson, A homogeneity test applied to precipitation data, J. Climatol. 6 (1986), 661-675 (from memory).
+
+    Examples
+    --------
+    >>> strength, day, moved = homogeneity(np.r_[np.tile([0.0, 1.0], 20), np.tile([5.0, 6.0], 20)], 10)
+    >>> bool(strength > 60.0), day, moved
+    (True, 40, 5.0)
+    """
+    known = np.flatnonzero(~np.isnan(values))
+    series, count = values[known], known.size
+    if count < 2 * side:
+        return 0.0, 0, 0.0
+    at = np.arange(side, count - side + 1)
+    sums, squares = (np.cumsum(np.append(0.0, part)) for part in (series, series**2))
+    before, after = sums[at] / at, (sums[-1] - sums[at]) / (count - at)
+    stray = np.maximum(squares[-1] - at * before**2 - (count - at) * after**2, 1e-9 * count) / count
+    strength = at * (count - at) / count * (after - before) ** 2 / stray
+    best = int(np.argmax(strength))
+    return float(strength[best]), int(known[at[best]]), float((after - before)[best])
+
+
+def _parted(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a record that is another from a day on: no day after it is as any of those before, in one quantity or in several."""
+    series = _quantities(inspection)
+    if len(series) < 3 or inspection.asked.sum() < 2 * _APART_DAYS:
+        return
+    gaps = {name: np.maximum(_gap(values), 0.0) / _APART_BY[name] for name, values in series.items()}
+    total = np.sum(list(gaps.values()), axis=0)
+    if total.max() > 1.0:
+        place = int(np.argmax(total))
+        row, name = place + _APART_DAYS, max(gaps, key=lambda name: gaps[name][place])
+        before, after = (float(np.nanmedian(part)) for part in (series[name][:row], series[name][row:]))
+        damp = _present(inspection)
+        later = np.arange(inspection.asked.sum()) >= row
+        instead = {k: v for part in damp for k, v in _without(inspection, part, later).items()}
+        words = {"what": _CALLED[name], "before": before, "after": after, "first": inspection.day_asked(row)}
+        yield Verdict(names[:1], "record-parted", words | {"window": _APART_DAYS}, instead)
+
+
+def _quantities(inspection: Inspection) -> dict[str, Floats]:
+    """Return what tells one station from another, as far as a season has it."""
+    tmin, tmax = inspection.of_asked("tmin"), inspection.of_asked("tmax")
+    if not _varies(inspection):
+        return {}
+    found = {"mean": (tmin + tmax) / 2.0, "range": np.log(np.maximum(tmax - tmin, 0.3))}
+    found |= {name: inspection.of_asked(name) for name in ("pressure", "rh_max") if inspection.has(name)}
+    if inspection.has("wind"):
+        found["wind"] = np.log(inspection.of_asked("wind") + 0.3)
+    dew_point = inspection.of_asked("dew_point") if inspection.has("dew_point") else None
+    if inspection.has("rh_max", "rh_min"):
+        known = {name: inspection.of_asked(name) for name in ("rh_max", "rh_min")}
+        pressure = air.vapour_pressure_from_rh_max_min(known["rh_max"], known["rh_min"], tmin=tmin, tmax=tmax)
+        log = np.log(np.maximum(pressure, 0.01) / 0.6108)
+        dew_point = 237.3 * log / (17.27 - log)  # FAO-56 eq 14, turned round
+    return found if dew_point is None else found | {"dryness": tmin - dew_point}
+
+
+def _gap(values: Floats) -> Floats:
+    """How far the days from each on lie beyond all of those before it, in windows of the same length. [the values' unit]"""
+    windows = np.lib.stride_tricks.sliding_window_view(values, _APART_DAYS)
+    enough = (~np.isnan(windows)).sum(axis=1) >= 0.7 * _APART_DAYS
+    low, high = np.fmin.reduce(windows, axis=1), np.fmax.reduce(windows, axis=1)
+    before, after = slice(None, -_APART_DAYS), slice(_APART_DAYS, None)
+    gap = np.fmax(low[after] - high[before], low[before] - high[after])
+    return np.where(enough[before] & enough[after], np.nan_to_num(gap), 0.0)
+
+
 def _hours_missing(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt days that lack the same hours: a night without records has no minimum."""
     hours = inspection.raw.by_hour
@@ -320,6 +447,8 @@ CHECKS: tuple[Check | Doubt, ...] = (
     ),
     Doubt("temperature-leap", _leap, ("tmin", "tmax"), _ENOUGH, needs=("tmin", "tmax")),
     Doubt("clock", _clock, ("tmax",), beside="by_hour"),
+    Doubt("clock-change", _clock_change, ("tmax",), 2 * _SIDE, beside="by_hour"),
+    Doubt("record-parted", _parted, ("tmin", "tmax"), 2 * _APART_DAYS, needs=("tmin", "tmax")),
     Doubt("hours-missing", _hours_missing, ("tmin",), beside="by_hour"),
     Doubt("stations-mixed", _mixed, ("tmin", "tmax"), _ENOUGH),
     Doubt(

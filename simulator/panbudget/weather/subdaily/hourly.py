@@ -243,7 +243,8 @@ def _by_hour(values: dict[str, Floats], stamps: Stamps, records: Records, site: 
     """Count and average the hours of the day, by the sun where the clock's zone and the longitude are known; list winds."""
     by_sun = site.longitude is not None and (records.utc or site.timezone is not None)
     utc = stamps if records.utc or not by_sun else in_utc(stamps, site)
-    hour = (seconds_of(utc) + round(240.0 * (site.longitude or 0.0) if by_sun else 0.0)) // 3600 % 24
+    sun = seconds_of(utc) + round(240.0 * (site.longitude or 0.0) if by_sun else 0.0)
+    hour = sun // 3600 % 24
     counts, means = [], []
     for name in ("temperature", "radiation"):
         column = values.get(name, np.full(len(hour), np.nan))
@@ -252,7 +253,20 @@ def _by_hour(values: dict[str, Floats], stamps: Stamps, records: Records, site: 
         total = np.bincount(hour[known], weights=column[known], minlength=24)
         means.append(np.where(counts[-1] > 0.0, total / np.maximum(counts[-1], 1.0), np.nan))
     winds = values.get("wind", np.zeros(0))
-    return ByHour(counts[0], means[0], means[1], by_sun, winds[~np.isnan(winds)])
+    light = np.nan_to_num(np.maximum(values.get("radiation", np.zeros(0)), 0.0))
+    wave = light if light.any() else values.get("temperature", np.full(len(hour), np.nan))
+    return ByHour(counts[0], means[0], means[1], by_sun, winds[~np.isnan(winds)], _middles(wave, sun))
+
+
+def _middles(wave: Floats, seconds: Ints) -> pd.Series[float]:
+    """Return the hour at which each whole day's first wave is highest."""
+    days, of_day = np.unique(seconds // 86400, return_inverse=True)
+    circle = np.nan_to_num(wave) * np.exp(2j * np.pi * (seconds % 86400) / 86400.0)
+    known = np.bincount(of_day, weights=~np.isnan(wave))
+    total = np.bincount(of_day, weights=circle.real) + 1j * np.bincount(of_day, weights=circle.imag)
+    whole = (known >= known.max(initial=0.0)) & (np.abs(total) > 0.0)
+    hours = np.angle(total[whole]) * 12.0 / np.pi % 24.0
+    return pd.Series(hours, index=pd.DatetimeIndex(days[whole].astype("datetime64[D]").astype("datetime64[ns]")))
 
 
 def _by_day(names: list[str], texts: dict[str, str]) -> dict[str, str]:

@@ -103,7 +103,8 @@ class ByHour(NamedTuple):
 
     ``records``: how many temperatures; ``temperature`` [°C] and ``radiation`` [W/m²]: their means, NaN without any; ``by_sun``:
     whether the hours are the sun's own at the site, and not those of a clock whose zone nobody names; ``winds``: that of each
-    record that has one, (records,) [m/s].
+    record that has one, (records,) [m/s]; ``middles``: day -> the hour in the middle of its light, or at which the wave of its
+    temperature is highest where the file has no light.
     """
 
     records: Floats
@@ -111,6 +112,7 @@ class ByHour(NamedTuple):
     radiation: Floats
     by_sun: bool
     winds: Floats = np.zeros(0)
+    middles: pd.Series[float] = pd.Series(dtype=float)
 
 
 @dataclass(frozen=True, eq=False)

@@ -119,11 +119,12 @@ class Shown(NamedTuple):
         return max(metric + self.more, 0) if is_us() else metric
 
 
-#: kind of quantity -> how it is shown
+#: kind of quantity -> how it is shown; "" is a number without a unit of one system
 SHOWN: Mapping[str, Shown] = {kind: Shown(*row) for kind, row in packaged("units.toml")["shown"].items()}
+_KINDS = {kept.metric: kind for kind, kept in reversed([*SHOWN.items()])}
 #: what a person may think in
 System = Literal["metric", "US"]
-_SYSTEM: contextvars.ContextVar[System] = contextvars.ContextVar("units", default="metric")
+_SYSTEM: contextvars.ContextVar[System | None] = contextvars.ContextVar("units", default=None)
 
 
 def is_us() -> bool:
@@ -138,7 +139,7 @@ def paper() -> Literal["A4", "Letter"]:
 
 @contextlib.contextmanager
 def units_shown(system: System) -> Iterator[None]:
-    """Show numbers in these units; the words of an error that comes out stay in them."""
+    """Show numbers in these units; the words of an error that comes out stay in them. Elsewhere texts know both."""
     token = _SYSTEM.set(system)
     try:
         yield
@@ -147,6 +148,17 @@ def units_shown(system: System) -> Iterator[None]:
         raise
     finally:
         _SYSTEM.reset(token)
+
+
+@contextlib.contextmanager
+def errors_shown(system: System) -> Iterator[None]:
+    """Show the numbers of an error that comes out in these units, and leave all else."""
+    try:
+        yield
+    except PanbudgetError as error:
+        with units_shown(system):
+            error.settle()
+        raise
 
 
 class InUnits(str):
@@ -170,10 +182,12 @@ class InUnits(str):
 
 
 def in_both(make: Callable[_P, str]) -> Callable[_P, str]:
-    """Make a function's text know both systems of units."""
+    """Make a function's text know both systems of units, where it is not yet known which is shown."""
 
     @functools.wraps(make)
     def made(*args: _P.args, **options: _P.kwargs) -> str:
+        if _SYSTEM.get() is not None:
+            return str(make(*args, **options))
         with units_shown("metric"):
             metric = str(make(*args, **options))
         with units_shown("US"):
@@ -238,7 +252,13 @@ def bare(value: float | None, kind: str, form: str | int = "") -> str:
         form = f"{sign}.{kept.decimals(int(decimals))}f"
     elif form == "g" and is_us():
         form = ".4g"
-    return format(shown, form)
+    text = str(format(shown, form))
+    return f"{float(text):.0f}" if "e+" in text else text  # no powers of ten
+
+
+def kind_of(unit: str) -> str:
+    """Return the kind of quantity that files have in a unit; "" where that unit is the same everywhere."""
+    return _KINDS.get(unit, "")
 
 
 def printed(value: float, kind: str, decimals: int = 0) -> float:
@@ -430,7 +450,7 @@ def written(value: Any, form: str | int) -> str:
     if isinstance(form, int):
         return number(value, form)
     name, *options = form.split() or [""]
-    if name in SHOWN:
+    if name and name in SHOWN:
         return amount(value, name, *options)
     if not callable(make := globals().get(name)):
         return format(value, form)

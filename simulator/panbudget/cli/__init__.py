@@ -17,7 +17,7 @@ from typing import Annotated, Any, get_args
 import typer
 
 from panbudget.errors import PanbudgetError, Problem, visible
-from panbudget.words import packaged, units_shown
+from panbudget.words import errors_shown, packaged, units_shown
 
 TEXTS = packaged("cli/verbs.toml")
 _FILES = packaged("reports/folders.toml")["files"]
@@ -75,14 +75,15 @@ class Done:
     Parameters
     ----------
     result : Reported
-    lines : iterable of str, optional
-        What a person can read in ten seconds; the result's own sentences if left out.
+    lines : callable, optional
+        Gives what a person can read in ten seconds, called where the units shown are known; the result's own sentences
+        if left out.
     danger : bool
         Whether ``--strict`` ends with 1.
     """
 
     result: Any
-    lines: Iterable[str] | None = None
+    lines: Callable[[], Iterable[str]] | None = None
     danger: bool = False
 
 
@@ -153,16 +154,16 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
 
         step("reading the scenario")
         scenario = load_scenario(path, *laid_over)
-        with units_shown(scenario.units):
-            folder = contextlib.nullcontext() if out is None else new_folder(out, command_line, overwrite=overwrite)
-            with folder as made:
-                result = body(scenario, step=step, **given)
-                done = result if isinstance(result, Done) else Done(result)
-                if made is not None:
-                    step("drawing and writing")
-                    writing.write_into(done.result, made, figures=figures)
-            lines = () if quiet or as_json else done.result.sentences() if done.lines is None else done.lines
-            lines = [str(line) for line in lines]
+        folder = contextlib.nullcontext() if out is None else new_folder(out, command_line, overwrite=overwrite)
+        with errors_shown(scenario.units), folder as made:
+            result = body(scenario, step=step, **given)
+            done = result if isinstance(result, Done) else Done(result)
+            if made is not None:
+                step("drawing and writing")
+                writing.write_into(done.result, made, figures=figures)
+    with units_shown(scenario.units):
+        lines = () if quiet or as_json else (done.lines or done.result.sentences)()
+        lines = [str(line) for line in lines]
     if laid_over:
         say(f"Laid over: {', '.join(laid_over)}.", quiet=quiet, aside=as_json)
     if as_json:

@@ -19,4 +19,4 @@ def check(scenario: Any, season: int | None = None, everything: bool = False, *,
 
     step("reading the weather")
     result = panbudget.check(scenario, season=season)
-    return Done(result, check_lines(result, everything=everything), dangerous(result.season.findings))
+    return Done(result, lambda: check_lines(result, everything=everything), dangerous(result.season.findings))

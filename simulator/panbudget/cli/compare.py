@@ -31,7 +31,7 @@ def compare(
     options: dict[str, Any] = {"start": start, "end": end, "with_base": with_base, "around_heat": around == "heat"}
     limit = None if hot_above is None else _temperature(hot_above)
     result = panbudget.compare(scenario, variant or [], hot_above=limit, step=step, **options)
-    return Done(result, [*result.sentences(), *filter(None, [result.definition])])
+    return Done(result, lambda: [*result.sentences(), *filter(None, [result.definition])])
 
 
 def _temperature(text: str) -> float:

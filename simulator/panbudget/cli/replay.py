@@ -13,7 +13,7 @@ from panbudget.errors import PanbudgetError, Problem
 
 _LEAST_SPREAD = 20
 _MOST_FINDINGS = 6
-_AMOUNTS = ("litres", "irrigation_mm", "net_demand_mm")
+_AMOUNTS = {"litres": "volume", "irrigation_mm": "depth", "net_demand_mm": "depth"}
 _DAYS = ("stress_days", "longest_stress_days")
 
 
@@ -61,21 +61,26 @@ def replay(
     replayed = panbudget.replay(scenario, start=first, end=last, weather=weather)
     if spread is not None:
         replayed = panbudget.with_spread(replayed, spread, step=step)
-    return Done(replayed, _lines(replayed), dangerous(replayed.findings))
+    return Done(replayed, lambda: _lines(replayed), dangerous(replayed.findings))
 
 
 def _lines(season: panbudget.Season) -> Iterator[str]:
-    from panbudget.words import days_said, litres, number, percent
+    from panbudget.words import SHOWN, bare, days_said, litres, percent
 
     totals = season.totals
     when = f"{days_said(totals['season']['start'], totals['season']['end'])}, {totals['season']['days']} days"
     yield f"{totals['title']}: {when}"
+    volume, depth = SHOWN["volume"], SHOWN["depth"]
     yield from season.sentences()
     rows = [
-        [key, *(number(bed[name]) for name in _AMOUNTS), *(str(bed[name]) for name in _DAYS)]
+        [key, *(bare(bed[name], kind, 0) for name, kind in _AMOUNTS.items()), *(str(bed[name]) for name in _DAYS)]
         for key, bed in totals["beds"].items()
     ]
-    yield table(("bed", "litres", "mm", "net demand mm", "days short", "of them in a row"), rows, numbers_from=1)
+    yield table(
+        ("bed", volume.name, depth.unit, f"net demand {depth.unit}", "days short", "of them in a row"),
+        rows,
+        numbers_from=1,
+    )
     if drawn := totals.get("spread"):
         valves = {name: valve["litres"] for name, valve in drawn["controllers"].items()}
         ranges = "; ".join(f"{name} {litres(drew['low'])} to {litres(drew['high'])}" for name, drew in valves.items())

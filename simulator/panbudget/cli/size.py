@@ -20,4 +20,4 @@ def size(scenario: Any, controller: str | None = None, *, step: Any) -> Done:
     step("reading the weather")
     result = panbudget.size(scenario, controller=controller, step=step)
     assumed = result.assumptions[:1] if len(result.years) < _FEW_YEARS else ()
-    return Done(result, [*result.sentences(), *(f"assumed: {text}" for text in assumed)])
+    return Done(result, lambda: [*result.sentences(), *(f"assumed: {text}" for text in assumed)])

@@ -4,6 +4,7 @@ Command line: `today`, how a garden stands in the season that is running.
 
 import datetime as dt
 import re
+from collections.abc import Iterator
 from typing import Any
 
 import panbudget
@@ -23,12 +24,15 @@ def today(
     levels = {name: _level(text) for name, text in _by_valve(scenario, level)}
     moments = {name: _moment(text) for name, text in _by_valve(scenario, opened)}
     result = panbudget.today(scenario, day=day, level=levels, opened=moments, sheet=sheet, step=step)
-    lines = [*result.sentences(), *result.notes]
+    return Done(result, lambda: _lines(result, sheet), dangerous(result.season.findings))
+
+
+def _lines(result: Any, sheet: bool) -> Iterator[str]:
+    yield from (*result.sentences(), *result.notes)
     if sheet:
         from panbudget.reports.today.sheet import sheet_lines
 
-        lines += sheet_lines(result)
-    return Done(result, lines, dangerous(result.season.findings))
+        yield from sheet_lines(result)
 
 
 def _by_valve(scenario: Any, given: Names) -> list[tuple[str, str]]:

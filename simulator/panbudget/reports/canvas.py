@@ -16,13 +16,15 @@ import matplotlib.dates as mdates
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
+from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.ticker import FixedFormatter, FixedLocator
+from matplotlib.ticker import AutoLocator, FixedFormatter, FixedLocator, FuncFormatter
 
 from panbudget.numeric import Floats, Mask
 from panbudget.reports.style import STYLES, applied
+from panbudget.words import SHOWN, Shown, is_us, units_shown
 
 WIDTH = 9.0  # inches; an A4 page's text is narrower, and the vector picture shrinks to it
 
@@ -185,6 +187,44 @@ def runs(mask: Mask) -> Iterator[tuple[int, int]]:
     edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
     for first, after in zip(edges[::2], edges[1::2], strict=True):
         yield int(first), int(after) - 1
+
+
+class _UnitTicks(AutoLocator):
+    """Marks at round numbers of another unit than the data's."""
+
+    def __init__(self, kept: Shown) -> None:
+        super().__init__()
+        self._kept = kept
+
+    def tick_values(self, vmin: float, vmax: float) -> Any:
+        with units_shown("US"):
+            marks = super().tick_values(self._kept.shown(vmin), self._kept.shown(vmax))
+            return np.array([self._kept.metric_of(mark) for mark in marks])
+
+    def mark(self, value: float, _: object = None) -> str:
+        """Return what stands at a mark."""
+        with units_shown("US"):
+            return f"{round(self._kept.shown(value), 9):g}".replace("-", "−")
+
+
+def label(axis: Axis, text: str, kind: str) -> None:
+    """
+    Name an axis, with its unit at "{}" and marks at round numbers of that; what is drawn stays metric.
+
+    Parameters
+    ----------
+    axis : matplotlib Axis
+    text : str
+        Such as "supplied [{}]".
+    kind : str
+        A kind of quantity, as `words.SHOWN` has it; any other word is itself the unit.
+    """
+    kept = SHOWN.get(kind)
+    axis.set_label_text(text.format(kept.unit if kept else kind))
+    if kept and is_us() and kept.size != 1.0:
+        ticks = _UnitTicks(kept)
+        axis.set_major_locator(ticks)
+        axis.set_major_formatter(FuncFormatter(ticks.mark))
 
 
 def legend_above(ax: Axes, columns: int = 4, **content: Any) -> None:

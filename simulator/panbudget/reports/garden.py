@@ -7,10 +7,11 @@ Flows are as described: at the pressure that the person wrote.
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from panbudget.reports.pages import texts
 from panbudget.scenario.beds import Emitter
 from panbudget.scenario.garden import Scenario
 from panbudget.studies.setup import vessel_said
-from panbudget.words import litres, number
+from panbudget.words import amount, litres, say
 
 
 def gardens_of(result: Any) -> Mapping[str, Scenario]:
@@ -31,18 +32,27 @@ def garden_rows(gardens: Mapping[str, Scenario]) -> Iterator[dict[str, str]]:
     for title, scenario in gardens.items():
         for name, part in scenario.controller.items():
             pan, supply = part.pan, scenario.supply[part.supply]
-            of_tank = f"tank, {litres(supply.volume)}" if supply.kind == "tank" else f"mains, {supply.pressure:g} kPa"
-            vessels = "; ".join(vessel_said(vessel)[0] for vessel in pan.vessels)
+            of_tank = (
+                f"tank, {litres(supply.volume)}"
+                if supply.kind == "tank"
+                else f"mains, {amount(supply.pressure, 'pressure', 'g')}"
+            )
+            vessels = "; ".join(str(vessel_said(vessel)[0]) for vessel in pan.vessels)
             of_valve = {
                 "valve": f"{title}: {name}" if title else name,
-                "pan": f"{vessels}; {number(pan.area, 3)} m², {pan.depth:g} mm deep, exposure {pan.exposure:.3g}",
-                "swing": f"{1000.0 * part.valve.swing_kg:.0f}\u00a0g",
+                "pan": say(texts()["pan"]["row"], vessels=vessels, pan=pan),
+                "swing": amount(1000.0 * part.valve.swing_kg, "grams", "0"),
                 "refill": _flow(part.valve.refill),
                 "supply": f"{part.supply} ({of_tank})",
             }
             for bed, planted in part.bed.items():
                 emitters = f"{planted.emitters.count} × {_flow(planted.emitters)}"
-                yield {**of_valve, "bed": bed, "area": f"{planted.area:.3g}\u00a0m²", "emitters": emitters}
+                yield {
+                    **of_valve,
+                    "bed": bed,
+                    "area": amount(planted.area, "area", ".3g").replace(" ", "\u00a0"),
+                    "emitters": emitters,
+                }
                 of_valve = dict.fromkeys(of_valve, "")
 
 
@@ -60,7 +70,8 @@ def garden_line(scenario: Scenario, supply: str) -> str:
 
 
 def _flow(emitter: Emitter) -> str:
-    return f"{emitter.flow:.3g} L/h" + (f" at {emitter.at:g} kPa" if emitter.at is not None else ", as measured")
+    at = f" at {amount(emitter.at, 'pressure', 'g')}" if emitter.at is not None else ", as measured"
+    return f"{amount(emitter.flow, 'flow', '.3g')}{at}"
 
 
 def garden_data(scenario: Scenario) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from panbudget.extras import made_once
 from panbudget.reports.pages import texts
 from panbudget.season.result import Season
 from panbudget.studies.fit.tub import Worth, worth_of_ruler_test
-from panbudget.words import percent
+from panbudget.words import percent, say
 
 #: of the range of the litres, what a measurement must bring it down to for it to pay; common practice, no source
 PAYS = 0.8
@@ -28,7 +28,7 @@ def measure_first(season: Season) -> list[str]:
         fixed["valve"].format(name=name, before=percent(worth.before), after=percent(worth.after))
         for name, worth in worths.items()
     )
-    return [fixed["line"].format(valves=", ".join(parts))] if worths else []
+    return [str(say(fixed["line"], valves=", ".join(parts)))] if worths else []
 
 
 def measured_data(season: Season) -> dict[str, Any]:

@@ -26,7 +26,7 @@ class Style:
     label : str
         Its name in legends.
     unit : str
-        Without brackets; empty for a mere mark.
+        A kind of quantity, as `words.SHOWN` has it, or a unit that is the same everywhere; empty for a mere mark.
     colour : str
         As matplotlib takes it.
     dashes : sequence of float
@@ -58,11 +58,6 @@ class Style:
         """Return keywords for an area."""
         look = {"label": self.label, "facecolor": self.colour, "edgecolor": _COLOURS["grey"], "linewidth": 0.0}
         return {**look, "hatch": self.hatch or None, **changes}
-
-    @property
-    def axis(self) -> str:
-        """Label and unit, as an axis says them."""
-        return f"{self.label} [{self.unit}]" if self.unit else self.label
 
 
 def _style(colour: str = "black", **look: Any) -> Style:

@@ -21,6 +21,7 @@ from panbudget.season import TEXTS, faults, heat
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.season.salt import MOST_DRIFT
 from panbudget.season.totals import valve_flows
+from panbudget.weather import flags
 from panbudget.weather.flags import MADE_HEAT, is_borrowed
 from panbudget.words import count as counted
 
@@ -112,8 +113,7 @@ def _of_weather(season: Season) -> Iterator[Finding]:
     )
     for caution in season.weather.cautions:
         # a file's dates are ISO 8601; a season's sentences have its own
-        sentence = re.sub(r"\b\d{4}-\d{2}-\d{2}\b", lambda day: words.day_said(day[0]), caution.sentence)
-        yield Finding("caution", caution.name, "weather", "; ".join(filter(None, (sentence, caution.worth))))
+        yield Finding("caution", caution.name, "weather", _caution_said(caution.sentence, caution.worth))
     eto = days["eto_mm"]
     yield from _on_days("note", "negative-eto", "weather", eto < 0.0, lowest=eto.min())
     if made is not None:
@@ -128,9 +128,15 @@ def _of_weather(season: Season) -> Iterator[Finding]:
             total = count >= len(days)
             often = "every day" if total else f"{count} of {len(days)} days"
             text = f"filled-{'borrowed' if is_borrowed(method) else 'estimated'}{'-whole' if total else ''}"
-            message = words.say(_TEXTS[text], column=column, often=often, method=method)
+            message = words.say(_TEXTS[text], column=column, often=often, method=flags.said(method))
             first = f"{days.index[0]:%Y-%m-%d}" if total else None
             yield Finding("caution" if total else "note", "filled", "weather", message, first, count)
+
+
+@words.in_both
+def _caution_said(sentence: str, worth: str) -> str:
+    sentence = re.sub(r"\b\d{4}-\d{2}-\d{2}\b", lambda day: words.day_said(day[0]), str(sentence))
+    return "; ".join(filter(None, (sentence, str(worth))))
 
 
 def _of_faults(season: Season) -> Iterator[Finding]:

@@ -32,6 +32,7 @@ from panbudget.season.years import usable_years
 from panbudget.studies import common, ranges
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
+from panbudget.words import amount, joined
 
 #: the scenario without any variant
 AS_DESCRIBED = "as described"
@@ -277,7 +278,9 @@ def _refuse_days(
     scenario: Scenario, around_heat: bool, hot_above: float | None, start: dt.date | None, end: dt.date | None
 ) -> None:
     if hot_above is not None and not around_heat:
-        found = f"{hot_above:g} °C is for the heat wave to look at, and no heat wave is asked for"
+        found = (
+            f"{amount(hot_above, 'temperature', 'g')} is for the heat wave to look at, and no heat wave is asked for"
+        )
         raise common.refusal(scenario, _CODE, "hot above", found, "look around the heat wave, or leave it out")
     if around_heat and (start is not None or end is not None):
         found = "is chosen by the heat wave itself"
@@ -339,9 +342,10 @@ def _wave(scenario: Scenario, season: Season, hot_above: float | None) -> tuple[
     waves = find_heat_waves(season.weather.daily, first, last, hot_above=hot_above)
     if waves.greatest is None:
         highest = float(season.days["tmax_c"].max())
-        found = f"has no heat wave from {first} to {last} (highest Tmax {highest:.1f} °C). {waves.definition}"
+        at = amount(highest, "temperature", ".1f")
+        found = joined("", (f"has no heat wave from {first} to {last} (highest Tmax ", at, "). ", waves.definition))
         cure = "lower the limit, or make a wave up with [what_if.heat]"
-        raise common.refusal(scenario, _CODE, "the weather", found.rstrip("."), cure)
+        raise common.refusal(scenario, _CODE, "the weather", str(found).rstrip("."), cure)
     made = made_wave(season.weather.daily, heat) if heat is not None else None
     overlaps = made is not None and made.start <= waves.greatest.end and waves.greatest.start <= made.end
     return dataclasses.replace(waves.greatest, made=overlaps), waves.definition

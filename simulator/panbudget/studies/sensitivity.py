@@ -18,6 +18,7 @@ from panbudget.season.result import Season
 from panbudget.weather import flags
 from panbudget.weather.filling.estimates import filled_wind
 from panbudget.weather.site import sky_of
+from panbudget.words import amount, in_both, say
 
 #: what a mean wind may be out: common practice, no source [m/s at 2 m]
 WIND_OFF = 0.5
@@ -88,6 +89,7 @@ def alternatives(season: Season) -> list[Alternative]:
     return found
 
 
+@in_both
 def summed_up(found: list[Alternative]) -> str:
     """
     Say in one sentence how much it matters what was filled.
@@ -109,13 +111,16 @@ def summed_up(found: list[Alternative]) -> str:
     parts = []
     for quantity in dict.fromkeys(one.quantity for one in found):
         most = max((one for one in found if one.quantity == quantity), key=lambda one: abs(one.change_mm))
-        parts.append(f"{quantity} ({most.instead}) would change the season's ETo by {in_mm(most)} ({in_percent(most)})")
+        parts.append(
+            f"{quantity} ({most.instead}) would change the season's ETo by {in_depth(most)} ({in_percent(most)})"
+        )
     return f"Filled otherwise, {'; '.join(parts)}." if parts else ""
 
 
-def in_mm(one: Alternative) -> str:
+@in_both
+def in_depth(one: Alternative) -> str:
     """Write an alternative's change with its sign."""
-    return f"{one.change_mm:+.1f} mm".replace("-", "−")
+    return amount(one.change_mm, "depth", "+.1f").replace("-", "−")
 
 
 def in_percent(one: Alternative) -> str:
@@ -129,10 +134,10 @@ def in_percent(one: Alternative) -> str:
 def _winds(season: Season, daily: pd.DataFrame, flag: str) -> Iterator[tuple[str, Floats]]:
     wind = daily["wind"].to_numpy(float)
     if flag == flags.DEFAULT_WIND:
-        yield from ((f"{other:g} m/s", np.full(len(daily), other)) for other in OTHER_WINDS)
+        yield from ((amount(other, "speed", ".2g"), np.full(len(daily), other)) for other in OTHER_WINDS)
     elif flag == flags.MONTHLY_WIND:
-        yield f"{WIND_OFF:g} m/s less", np.maximum(wind - WIND_OFF, 0.0)
-        yield f"{WIND_OFF:g} m/s more", wind + WIND_OFF
+        yield say("{off:speed .2g} less", off=WIND_OFF), np.maximum(wind - WIND_OFF, 0.0)
+        yield say("{off:speed .2g} more", off=WIND_OFF), wind + WIND_OFF
     elif flags.is_borrowed(flag):
         record = season.weather.daily["wind"]
         measured = record.mask(season.weather.flags["wind"].astype(str).map(flags.is_borrowed)).to_numpy(float)
@@ -144,7 +149,7 @@ def _winds(season: Season, daily: pd.DataFrame, flag: str) -> Iterator[tuple[str
 def _humidities(season: Season, daily: pd.DataFrame, flag: str) -> Iterator[tuple[str, Floats]]:
     for instead, offset, other in (
         ("dew point at tmin", 0.0, flags.DEW_POINT_FROM_TMIN_DRY),
-        ("dew point 2 °C below tmin", air.DRY_DEW_POINT_OFFSET, flags.DEW_POINT_FROM_TMIN),
+        (say("dew point {2:warming .2g} below tmin"), air.DRY_DEW_POINT_OFFSET, flags.DEW_POINT_FROM_TMIN),
     ):
         if flag == other or flags.is_borrowed(flag):
             dew_point = air.dew_point_from_tmin(daily["tmin"].to_numpy(float), offset=offset)

@@ -26,6 +26,7 @@ from panbudget.season.run import run_forcing
 from panbudget.studies import ranges
 from panbudget.studies.common import Garden, assumptions_of, growing_lanes, seasons_of_record
 from panbudget.weather import Weather
+from panbudget.words import say
 
 #: of a flow or a swing, the coarsest first: as near as a jug and a kitchen scale come, and finer (common practice, no source)
 TOLERANCES = (0.05, 0.02)
@@ -366,10 +367,19 @@ def vessel_said(vessel: Any) -> tuple[str, float]:
     """Return a kind of vessel in words, and the width of its side view. [m]"""
     count = f"{vessel.count} × " if vessel.count > 1 else ""
     if vessel.diameter is not None:
-        return f"{count}round, {1000 * vessel.diameter:.0f} mm across", vessel.diameter
+        return say(
+            "{count}round, {across:depth .0f} across", count=count, across=1000 * vessel.diameter
+        ), vessel.diameter
     if vessel.area is not None:
-        return f"{count}{vessel.area:.3f} m² of water surface", float(np.sqrt(4.0 * vessel.area / np.pi))
-    return f"{count}{1000 * vessel.length:.0f} × {1000 * vessel.width:.0f} mm", max(vessel.length, vessel.width)
+        text = say("{count}{area:area .3f} of water surface", count=count, area=vessel.area)
+        return text, float(np.sqrt(4.0 * vessel.area / np.pi))
+    text = say(
+        "{count}{long:bare depth .0f} × {wide:depth .0f}",
+        count=count,
+        long=1000 * vessel.length,
+        wide=1000 * vessel.width,
+    )
+    return text, max(vessel.length, vessel.width)
 
 
 def _hottest_hour(season: Season, name: str) -> float:

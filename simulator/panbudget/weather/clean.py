@@ -36,6 +36,7 @@ from panbudget.weather.site import Site, place_doubts, sky_of, station_notes
 from panbudget.weather.text.columns import FINISHED_UNITS
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.source import Source, open_source
+from panbudget.words import say
 
 #: first and last day
 Span = tuple[dt.date, dt.date]
@@ -502,7 +503,7 @@ def _finished(read: CheckedFile, rules: _Rules, borrowed: Borrowed) -> Weather:
     values, flags = (pd.DataFrame(dict(zip(finished, part, strict=True)), index=read.days)[kept] for part in parts)
     values.attrs["units"] = {name: FINISHED_UNITS[name] for name in values.columns}
     known = estimates.known_days(daily)
-    absent = (text for name, text in table_of("absent").items() if not known[name][arranged.asked].any())
+    absent = (say(text) for name, text in table_of("absent").items() if not known[name][arranged.asked].any())
     loud = [*([note("typical")] if raw.typical else []), *absent]
     assumptions = [*loud, *(_assumptions(flags[arranged.asked[kept]], borrowed.fitted) if rules.cautious else ())]
     assumptions += _unstated(read, rules)
@@ -590,7 +591,7 @@ def _climate(site: Site, index: float) -> tuple[bool, list[str]]:
     """Decide whether an estimated dew point lies below Tmin, and say why."""
     limit = estimates.DRY_BELOW
     dry = index < limit if site.climate == "auto" else site.climate == "dry"
-    where = "2 °C below" if dry else "at"
+    where = say("{2:warming .2g} below") if dry else "at"
     if site.climate != "auto":
         return dry, [note("climate-given", climate=site.climate, where=where)]
     climate, negation = ("dry", "") if dry else ("humid", "not ")
@@ -604,7 +605,7 @@ def _assumptions(flags: pd.DataFrame, fitted: Mapping[tuple[str, str], str]) -> 
             if flag not in (origins.MEASURED, origins.MISSING):
                 days = f"{count} of {counted(len(flags), 'day')}"
                 how = origins.EXPLAINED.get(flag) or fitted.get((name, flag), note("from-borrowed"))
-                yield f"{name}: {flag} on {days} ({how})"
+                yield say("{name}: {flag} on {days} ({how})", name=name, flag=origins.said(flag), days=days, how=how)
 
 
 def _run_around(asked: Mask, complete: Mask) -> Mask:

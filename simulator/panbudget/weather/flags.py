@@ -13,6 +13,7 @@ import pandas as pd
 
 from panbudget.numeric import Mask
 from panbudget.weather.messages import table_of
+from panbudget.words import say
 
 Flags = npt.NDArray[np.object_]
 
@@ -42,9 +43,16 @@ DERIVED = frozenset({FROM_VAPOUR_PRESSURE, RH_MEAN_OF_EXTREMES, SUNSHINE_EQ_35})
 }
 
 #: flag -> what a report says about it, with its source
-EXPLAINED: dict[str, str] = table_of("flags")
+EXPLAINED: dict[str, str] = {flag: say(text) for flag, text in table_of("flags").items()}
+# flags that have a number with a unit
+_IN_UNITS = {DEFAULT_WIND: say("{2:speed .2g}"), DEW_POINT_FROM_TMIN_DRY: say("dew point from tmin - {2:warming .2g}")}
 
 _BORROWED = "borrowed from "
+
+
+def said(flag: str) -> str:
+    """Return a flag in the units of whoever reads it."""
+    return _IN_UNITS.get(flag, flag)
 
 
 def borrowed_from(file: str) -> str:

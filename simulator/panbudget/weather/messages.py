@@ -8,7 +8,7 @@ import functools
 from typing import Any
 
 from panbudget.errors import Problem
-from panbudget.words import packaged
+from panbudget.words import packaged, say
 
 _MESSAGES = packaged("weather/messages.toml")
 
@@ -20,7 +20,7 @@ def table_of(name: str) -> Any:
 
 def note(text: str, /, **values: Any) -> str:
     """Write what a report should mention: a text of `messages.toml` with these values in it."""
-    return str(_MESSAGES["notes"][text].format(**values))
+    return say(_MESSAGES["notes"][text], **values)
 
 
 def problem(text: str, where: str = "", value: object = None, /, **values: Any) -> Problem:
@@ -42,7 +42,7 @@ def problem(text: str, where: str = "", value: object = None, /, **values: Any) 
     Problem
     """
     words = _MESSAGES[text]
-    found, expected, cure = (words.get(part, "").format(**values) for part in ("found", "expected", "cure"))
+    found, expected, cure = (say(words.get(part, ""), **values) for part in ("found", "expected", "cure"))
     return Problem(text.partition("/")[0], where, found, expected, cure, value)
 
 

@@ -12,7 +12,17 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from panbudget.reports.canvas import date_axis, day_numbers, day_ticks, keys, legend_above, legend_over, panels, runs
+from panbudget.reports.canvas import (
+    date_axis,
+    day_numbers,
+    day_ticks,
+    keys,
+    label,
+    legend_above,
+    legend_over,
+    panels,
+    runs,
+)
 from panbudget.reports.season.figures import draw_rain_and_eto
 from panbudget.reports.style import STYLES, applied, plain
 from panbudget.studies.check import Checked
@@ -53,7 +63,8 @@ def weather_figure(weather: Weather, days: pd.DataFrame, *, axes: Sequence[Axes]
     for name in ("tmax", "tmin"):
         mark = "." if len(days) == 1 else ""
         temperatures.plot(at, daily[name].to_numpy(float), **STYLES[name].lined(marker=mark))
-    temperatures.set(ylabel="°C", title="Temperatures of the day")
+    label(temperatures.yaxis, "{}", "temperature")
+    temperatures.set_title("Temperatures of the day")
     legend_above(temperatures)
     draw_rain_and_eto(water, at, daily["rain"], days["eto_mm"])
     for ax in axes:
@@ -131,7 +142,8 @@ def march_figure(checked: Checked, *, axes: Sequence[Axes] | None = None) -> lis
             ax.plot(at, weeks.mean(axis=1), **STYLES["march_mean"].lined())
         # a week between two that the record lacks is a point
         ax.plot(at, weeks[checked.season.days.index[0].year], **STYLES["march_own"].lined(marker=".", markersize=3.0))
-        ax.set(title=title, ylabel="mm/week", xlim=(at[0] - 3.0, at[-1] + 4.0))
+        label(ax.yaxis, "{}", "depth-a-week")
+        ax.set(title=title, xlim=(at[0] - 3.0, at[-1] + 4.0))
         ax.grid()
     day_ticks(axes[-1], pd.date_range(weeks.index[0], periods=12, freq="MS"))
     axes[0].set_ylim(bottom=min(0.0, axes[0].get_ylim()[0]))

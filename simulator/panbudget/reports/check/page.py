@@ -12,15 +12,15 @@ from panbudget.reports.writing import Verb
 from panbudget.season.heat import HeatWave
 from panbudget.season.years import listed
 from panbudget.studies.check import Checked
-from panbudget.studies.sensitivity import in_mm, in_percent
+from panbudget.studies.sensitivity import in_depth, in_percent
 from panbudget.weather.checks.plausibility import checks_made
 from panbudget.weather.flags import is_borrowed
-from panbudget.words import and_more, count, days_said
+from panbudget.words import SHOWN, amount, and_more, bare, count, days_said, kind_of
 
 _section, _say = words_of("check")
 # findings that a screen shows, gravest first
 _FINDINGS = 6
-_MONTHS = {"eto_mm": "ETo [mm]", "rain_mm": "rain [mm]"}
+_MONTHS = {"eto_mm": "ETo [depth]", "rain_depth": "rain [depth]"}
 
 
 def _values(checked: Checked) -> dict[str, Any]:
@@ -58,9 +58,11 @@ def check_report(checked: Checked, figures: Mapping[str, str]) -> Report:
     """
     source, season = checked.weather.provenance, checked.season
     months = checked.by_month().rename_axis("month").reset_index()
-    named = {column: _MONTHS.get(column, f"pan {column.removeprefix('pan_mm ')} [mm]") for column in months.columns[1:]}
+    named = {
+        column: _MONTHS.get(column, f"pan {column.removeprefix('pan_mm ')} [depth]") for column in months.columns[1:]
+    }
     units = [{"column": name, "unit": unit} for name, unit in source["units"].items()]
-    others = [{**vars(way), "change": in_mm(way), "share": in_percent(way)} for way in checked.sensitivity]
+    others = [{**vars(way), "change": in_depth(way), "share": in_percent(way)} for way in checked.sensitivity]
     return Report(
         title=f"{season.totals['title']}: its weather, checked",
         when=days_of(season),
@@ -74,7 +76,8 @@ def check_report(checked: Checked, figures: Mapping[str, str]) -> Report:
             _section("fallbacks", table=_fallbacks(source.get("fallbacks", []))),
             _section("sensitivity", table=others),
             _section(
-                "extremes", table=[{"what": f"{row['which']} {row['column']}", **row} for row in checked.extremes()]
+                "extremes",
+                table=[{"what": f"{row['which']} {row['column']}", **_in_units(row)} for row in checked.extremes()],
             ),
             _section("heat", table=[_wave(wave) for wave in checked.heat.waves], note=checked.heat.definition),
             _section("months", table=months.rename(columns=named)),
@@ -105,7 +108,9 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
         What fits a screen: sound or not, years, what is missing, what was filled and what it is worth.
     """
     season, values, cautions = checked.season, _values(checked), checked.weather.cautions
-    pans = ", ".join(f"pan {name} {mm:.0f} mm" for name, mm in values["weather"]["pan_evaporation_mm"].items())
+    pans = ", ".join(
+        f"pan {name} {amount(mm, 'depth', '.0f')}" for name, mm in values["weather"]["pan_evaporation_mm"].items()
+    )
     doubted, out = {caution.name for caution in cautions}, checked.usable.sentences()
     findings = [f for f in season.findings if f.severity != "note" and f.code not in doubted]
     shown = findings if everything else findings[:_FINDINGS]
@@ -122,13 +127,20 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
         return [*lines, _say("line_checks", checks=len(checked.weather.checks), more=more)]
     return [
         *lines,
-        *(_say("line_extreme", **extreme) for extreme in checked.extremes()),
-        *(_say("line_other", other=way, mm=in_mm(way), share=in_percent(way)) for way in checked.sensitivity),
+        *(_say("line_extreme", **_in_units(extreme)) for extreme in checked.extremes()),
+        *(_say("line_other", other=way, mm=in_depth(way), share=in_percent(way)) for way in checked.sensitivity),
         _say("line_made"),
         *(f"  {what}: {', '.join(names)}" for what, names in _made(checked).items()),
         *(f"assumed: {text}" for text in season.assumptions),
         *(f"note: {text}" for text in checked.weather.notes),
     ]
+
+
+def _in_units(extreme: dict[str, Any]) -> dict[str, Any]:
+    name, at, _ = extreme["unit"].partition(" at ")  # "m/s at 2 m"
+    kind = kind_of(name)
+    unit = (SHOWN[kind].unit or name) + (at and at + amount(2.0, "height", ".2g"))
+    return {**extreme, "value": bare(extreme["value"], kind, ".1f"), "unit": unit}
 
 
 def _made(checked: Checked) -> dict[str, list[str]]:
@@ -146,7 +158,7 @@ def _filled_lines(checked: Checked) -> list[str]:
     lines = []
     for row in filled_rows(checked.season):
         ways = [way for way in checked.sensitivity if (way.used, way.days) == (row["method"], row["days"])]
-        changes = sorted({way.change_mm: in_mm(way) for way in ways}.items())
+        changes = sorted({way.change_mm: in_depth(way) for way in ways}.items())
         worth = (
             _say("line_worth", worth=" to ".join(dict.fromkeys(text for _, text in (changes[:1] + changes[-1:]))))
             if ways
@@ -189,7 +201,9 @@ def _fitted(fit: Mapping[str, Any] | None) -> str:
     if fit is None:
         return "too little in common to compare"
     key, done = "shifted" if fit["factor"] == 1.0 else "scaled", "applied" if fit["applied"] else "not applied"
-    return _say(key, fit=fit, done=done).replace("-", "−")
+    kept = SHOWN["warming" if fit["unit"] == "°C" else kind_of(fit["unit"])]
+    shift, scatter = f"{kept.shown(fit['shift']):+.2f}", f"{kept.shown(fit['scatter']):.2f}"
+    return _say(key, fit=fit, done=done, shift=shift, scatter=scatter, unit=kept.unit or fit["unit"]).replace("-", "−")
 
 
 VERB = Verb(

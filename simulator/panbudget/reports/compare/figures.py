@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
+from panbudget.reports import canvas
 from panbudget.reports.canvas import WIDTH, date_axis, day_numbers, day_ticks, keys, legend_over, steps
 from panbudget.reports.season.figures import draw_level, draw_water_left, hottest_days, least_and_most_left
 from panbudget.reports.style import STYLES, applied, plain
@@ -87,11 +88,15 @@ def _dates(ax: Axes, comparison: Comparison, index: pd.DatetimeIndex, noon: floa
 
 
 def _finished(
-    comparison: Comparison, columns: list[list[Axes]], label: str, lines: Sequence[str], areas: Sequence[str] = ()
+    comparison: Comparison,
+    columns: list[list[Axes]],
+    label: tuple[str, str],
+    lines: Sequence[str],
+    areas: Sequence[str] = (),
 ) -> list[Axes]:
     """Label the first column, put the legend above, and return all axes, variant by variant."""
     for ax in columns[0]:
-        ax.set_ylabel(label)
+        canvas.label(ax.yaxis, *label)
     handles = keys([*lines, *(["wave"] if comparison.wave is not None else [])], areas)
     legend_over(columns[0], 5 if len(handles) == 5 else 4, handles)
     return [ax for axes in columns for ax in axes]
@@ -126,7 +131,7 @@ def pan_levels_figure(comparison: Comparison) -> list[Axes]:
         ax.set_title(f"{plain(name)}: pan of {plain(valve)}")
         _dates(ax, comparison, index, noon=0.5)  # a day's mark stands at its midnight, as in a replay's levels
         ax.set_xlim(begin, end)
-    return _finished(comparison, columns, "mm above trip", ("level", "reset", "trip"), ("open",))
+    return _finished(comparison, columns, ("{} above trip", "depth"), ("level", "reset", "trip"), ("open",))
 
 
 @applied()
@@ -152,7 +157,7 @@ def openings_figure(comparison: Comparison) -> list[Axes]:
         ax.set_ylim(0.0, 1.05 * _most(comparison, valve, 1, lambda table: int(table["openings"].max())))
         ax.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=4))
         _dates(ax, comparison, pd.DatetimeIndex(part.index))
-    return _finished(comparison, columns, "openings a day", ())
+    return _finished(comparison, columns, ("{} a day", "openings"), ())
 
 
 @applied()
@@ -175,7 +180,9 @@ def water_left_figure(comparison: Comparison) -> list[Axes]:
         draw_water_left(ax, part, least_and_most_left(*_drawn(comparison, key)))
         ax.set_title(f"{plain(name)}: {plain(key)}")
         _dates(ax, comparison, pd.DatetimeIndex(part.index))
-    return _finished(comparison, columns, STYLES["left"].axis, ("mean", "driest"), ("suffer",))
+    return _finished(
+        comparison, columns, (f"{STYLES['left'].label} [{{}}]", STYLES["left"].unit), ("mean", "driest"), ("suffer",)
+    )
 
 
 #: name -> function of a comparison: what `compare` draws

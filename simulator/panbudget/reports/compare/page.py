@@ -14,19 +14,26 @@ from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
 from panbudget.studies.compare import AS_DESCRIBED, BED_MEASURES, RULE, VALVE_MEASURES, Comparison, measure_of, round_to
 from panbudget.studies.ranges import ranges_of
-from panbudget.words import count, days_said, filled, number, percent, signed
+from panbudget.words import SHOWN, bare, count, days_said, filled, kind_of, percent, printed, signed
 
 _section, _say = words_of("compare")
 
 
 def _figure(where: str, key: str, value: float) -> str:
     """Write a measure's value with as many decimals as it is worth; "not by the season's end" for no recovery."""
-    return "not by the season's end" if math.isinf(value) else number(value, measure_of(where, key).decimals)
+    if math.isinf(value):
+        return "not by the season's end"
+    measure = measure_of(where, key)
+    return bare(round(value, measure.decimals), kind_of(measure.unit), measure.decimals)
 
 
 def _printed(d: Any) -> tuple[float, float]:
     """A row's value and reference as they are printed: a difference beside them is the difference of these."""
-    return round_to((d.where, d.measure), d.value), round_to((d.where, d.measure), d.reference)
+    measure, key = measure_of(d.where, d.measure), (d.where, d.measure)
+    value, reference = (
+        printed(round_to(key, each), kind_of(measure.unit), measure.decimals) for each in (d.value, d.reference)
+    )
+    return value, reference
 
 
 def _first(comparison: Comparison) -> Season:
@@ -76,7 +83,7 @@ def _odds(comparison: Comparison) -> Iterator[str]:
             days, litres = both.to_dict("records")
             shares = {key: math.floor(100.0 * days[key] + 1e-9) for key in ("below", "above")}
             shares["equal"] = math.floor(100.0 * (1.0 - days["below"] - days["above"]) + 1e-9)
-            ends = {key: signed(litres[key]) for key in ("low", "high")}
+            ends = {key: bare(litres[key], "volume", "signed") for key in ("low", "high")}
             ends |= {f"{key}_days": signed(days[key]) for key in ("low", "high")}
             yield _say(
                 "odds", name=name, against=days["against"], span=_days_of(comparison, span), **cells, **shares, **ends
@@ -187,7 +194,8 @@ def _span(comparison: Comparison, span: str) -> Iterator[Section]:
         for where in places:
             for key, measure in measures.items():
                 if row := _row(comparison, span, where, key):
-                    label = f"{measure.label} [{measure.unit}]" if measure.unit else measure.label
+                    label = f"{measure.label} [{SHOWN[kind_of(measure.unit)].unit or measure.unit}]"
+                    label = label if measure.unit else measure.label
                     rows.append({heading: where, "": label, **row})
         yield _section("values", table=rows)
 
@@ -206,7 +214,8 @@ def _row(comparison: Comparison, span: str, where: str, key: str) -> dict[str, s
             continue
         if math.isfinite(d.difference):
             value, reference = _printed(d)
-            row[d.variant] += f" ({signed(value - reference, measure_of(where, key).decimals)})"
+            measure = measure_of(where, key)
+            row[d.variant] += f" ({bare(value - reference, kind_of(measure.unit), f'signed {measure.decimals}')})"
         row[d.variant] += "" if d.verdict == "clear" else " ≈"
     return row
 

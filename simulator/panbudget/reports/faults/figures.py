@@ -7,7 +7,7 @@ import textwrap
 import numpy as np
 from matplotlib.axes import Axes
 
-from panbudget.reports.canvas import panels
+from panbudget.reports.canvas import label, panels
 from panbudget.reports.style import STYLES, applied, plain
 from panbudget.studies.faults import Trials
 
@@ -34,7 +34,7 @@ def harm_figure(trials: Trials) -> list[Axes]:
     for ax, key, figure in zip(axes, ("more_stress", "more_wasted"), _FIGURES, strict=True):
         ax.barh(rows, [getattr(trial, figure) for trial in trials.trials], height=0.7, **STYLES[key].filled(label=""))
         ax.axvline(0.0, color="black", linewidth=0.7)
-        ax.set_xlabel(STYLES[key].axis)
+        label(ax.xaxis, f"{STYLES[key].label} [{{}}]", STYLES[key].unit)
         ax.grid(axis="x")
     names = ["\n".join(textwrap.wrap(trial.name, _LONGEST)) for trial in trials.trials]
     axes[0].set_yticks(rows, [plain(name) for name in names], linespacing=0.9)

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from panbudget.reports.canvas import date_axis, legend_over, panels
+from panbudget.reports.canvas import date_axis, label, legend_over, panels
 from panbudget.reports.style import STYLES, applied, plain
 from panbudget.studies.fit.estimate import ControllerFit, Fit
 
@@ -24,14 +24,15 @@ def _number(moments: pd.Series[Any]) -> Any:
     return mdates.date2num(moments.to_numpy("datetime64[s]"))  # type: ignore[no-untyped-call]
 
 
-def _each(fit: Fit, label: str) -> Iterator[tuple[Axes, ControllerFit]]:
+def _each(fit: Fit, *named: str) -> Iterator[tuple[Axes, ControllerFit]]:
     """Axes and pan in turn, with what all have in common."""
     axes = panels(len(fit.controllers), height=2.4, more=0.7, sharex=True)
     # to the end of the last day, so that an evening's reading is not cut off
     span = np.array([fit.log.first, fit.log.last], "datetime64[D]") + np.array([0, 1])
     for ax, (name, pan) in zip(axes, fit.controllers.items(), strict=True):
         yield ax, pan
-        ax.set(title=plain(name), ylabel=label)
+        ax.set_title(plain(name))
+        label(ax.yaxis, *named)
         ax.grid()
         date_axis(ax, mdates.date2num(span))  # type: ignore[no-untyped-call]
 
@@ -57,7 +58,7 @@ def loss_figure(fit: Fit) -> list[Axes]:
         One a pan.
     """
     axes = []
-    for ax, pan in _each(fit, "net loss [mm/day]"):
+    for ax, pan in _each(fit, "net loss [{}]", "depth-a-day"):
         middle = (_number(pan.lost["start"]) + _number(pan.lost["end"])) / 2.0
         for column, key in (("before", "as_described"), ("after", "as_fitted")):
             ax.plot(middle, pan.lost[column].to_numpy(float), **STYLES[key].lined())

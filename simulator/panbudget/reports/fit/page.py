@@ -13,19 +13,19 @@ from panbudget.reports.pages import Report, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
 from panbudget.studies.fit.estimate import Estimate, Fit
-from panbudget.words import count, days_said, number, percent
+from panbudget.words import amount, bare, count, days_said, percent
 
 _section, _say = words_of("fit")
-#: parameter -> factor to what is shown, decimals, unit
-_SHOWN = {"exposure": (1.0, 3, ""), "refill": (1.0, 2, " L/h"), "swing": (1000.0, 0, " g")}
+#: parameter -> factor to what is shown, decimals, kind of quantity
+_SHOWN = {"exposure": (1.0, 3, ""), "refill": (1.0, 2, "flow"), "swing": (1000.0, 0, "grams")}
 _MOST_QUESTIONED = 40
 
 
 def _shown(estimate: Estimate) -> dict[str, str]:
     """Name and numbers of an estimate, as text."""
-    factor, decimals, unit = _SHOWN[estimate.name]
+    factor, decimals, kind = _SHOWN[estimate.name]
     values = {name: getattr(estimate, name) for name in ("value", "described", "low", "high")}
-    shown = {name: f"{number(factor * value, decimals)}{unit}" for name, value in values.items()}
+    shown = {name: amount(factor * value, kind, f",{decimals}").rstrip() for name, value in values.items()}
     return {**shown, "what": texts("fit")["parameters"][estimate.name]}
 
 
@@ -132,11 +132,11 @@ def _seasons(fit: Fit) -> Iterator[dict[str, Any]]:
             row: dict[str, Any] = {"of": key}
             for when, season in (("before", fit.before), ("after", fit.after)):
                 spread = season.totals["spread"][part][key]
-                for what, name in (("litres", "litres"), ("short", short)):
+                for what, name, kind in (("litres", "litres", "volume"), ("short", short, "")):
                     row[f"{what}_{when}"] = (
-                        f"{number(spread[name]['low'])} to {number(spread[name]['high'])}" if name else ""
+                        f"{bare(spread[name]['low'], kind, 0)} to {bare(spread[name]['high'], kind, 0)}" if name else ""
                     )
-            yield {**row, "litres": number(fit.after.totals[part][key]["litres"])}
+            yield {**row, "litres": bare(fit.after.totals[part][key]["litres"], "volume", 0)}
 
 
 def _next(fit: Fit) -> Iterator[dict[str, Any]]:

@@ -25,7 +25,7 @@ from panbudget.reports.style import STYLES, VALVE_STYLES, applied, plain
 from panbudget.scenario.supplies import Tank
 from panbudget.season.result import Season
 from panbudget.studies.supplies import tank_sizes
-from panbudget.words import days_said, kilograms, mm
+from panbudget.words import SHOWN, bare, days_said, kilograms, mm
 
 _HOT_DAYS = 10
 _FAR_RIM = 2.5  # times the highest level of the days drawn
@@ -65,7 +65,8 @@ def season_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Ax
     _draw_openings(axes[1], season)
     for ax, (key, table) in zip(axes[2:], season.beds.items(), strict=True):
         draw_water_left(ax, table, least_and_most_left(table))
-        ax.set(ylabel="mm", title=f"Water left in {plain(key)} before plants suffer")
+        canvas.label(ax.yaxis, "{}", "depth")
+        ax.set(title=f"Water left in {plain(key)} before plants suffer")
     legend_above(axes[2], columns=4, handles=keys(list(_LEFT)[::-1], ["suffer"]))
     for ax in axes:
         date_axis(ax, day_numbers(days.index))
@@ -77,7 +78,8 @@ def draw_rain_and_eto(ax: Axes, at: Floats, rain: pd.Series[float], eto: pd.Seri
     """Draw a season's weather in short: rain as bars, reference evapotranspiration as a line."""
     ax.bar(at, rain.to_numpy(float), width=0.85, **STYLES["rain"].filled(linewidth=0.3))
     ax.plot(at, eto.to_numpy(float), **STYLES["eto"].lined(marker="." if len(at) == 1 else ""))
-    ax.set(ylabel="mm/day", title="Rain and reference evapotranspiration")
+    canvas.label(ax.yaxis, "{}", "depth-a-day")
+    ax.set(title="Rain and reference evapotranspiration")
     legend_above(ax)
 
 
@@ -171,7 +173,7 @@ def pan_level_figure(season: Season, axes: Sequence[Axes] | None = None) -> list
         _mark_levels(ax, levels_of(season, name, window), begin, end, level)
         _depth_at_right(ax, season.scenario.controller[name].pan.area)
         canvas.day_ticks(ax, shown)
-        ax.set_ylabel(f"level [{STYLES['level'].unit}]")
+        canvas.label(ax.yaxis, "level [{} above trip]", "weight")
         ax.grid(axis="x")
         days = days_said(shown[0], shown[-1])
         ax.set_title(f"Pan of {plain(name)}, {days}, the hottest days in a row (solar time)")
@@ -268,7 +270,8 @@ def _mark_levels(ax: Axes, levels: dict[str, Floats], begin: float, end: float, 
 
 def _depth_at_right(ax: Axes, area: float) -> None:
     functions: Any = (lambda kg: kg / area, lambda depth: depth * area)  # matplotlib's types ask for more than it gives
-    ax.secondary_yaxis("right", functions=functions).set_ylabel("level [mm above trip]")
+    right = ax.secondary_yaxis("right", functions=functions)
+    canvas.label(right.yaxis, "level [{} above trip]", "depth")
     ax.spines["right"].set_visible(True)
 
 
@@ -335,7 +338,7 @@ def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None =
     for ax in axes:
         ax.set_ylim(bottom=0.0)
     for ax in axes[::_COLUMNS]:
-        ax.set_ylabel("since the start [mm]")
+        canvas.label(ax.yaxis, "since the start [{}]", "depth")
     handles, labels = axes[0].get_legend_handles_labels()
     figure = axes[0].figure
     if isinstance(figure, Figure) and figure.get_layout_engine() is not None:
@@ -384,7 +387,7 @@ def _draw_weeks(ax: Axes, weeks: pd.DataFrame, edges: Floats, *, legend: bool) -
         ax.bar(edges[:-1], np.maximum(tops - bottoms, 0.0), np.diff(edges), bottoms, align="edge", **bars)
     ax.stairs(needed, edges, baseline=None, **STYLES["weekly_need"].lined())
     ax.stairs(given, edges, baseline=None, **STYLES["weekly_supply"].lined())
-    ax.set_ylabel("mm/week")
+    canvas.label(ax.yaxis, "{}", "depth-a-week")
     ax.set_ylim(min(0.0, float(needed.min())) * 1.1, max(float(given.max()), float(needed.max()), 1.0) * 1.08)
     ax.axhline(0.0, color=STYLES["faint"].colour, linewidth=0.5)
 
@@ -421,7 +424,8 @@ def tank_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes
         left.fill_between(days, water, color=STYLES["gap_over"].colour, linewidth=0.0)
         left.plot(days, water, **STYLES["mean"].lined(label="water in the tank"))
         left.axhline(volume, **STYLES["rim"].lined(label="full"))
-        left.set(ylim=(0.0, volume * 1.08), ylabel="water [m³]", title=f"Tank {plain(name)}")
+        canvas.label(left.yaxis, "water [{}]", "tank-volume")
+        left.set(ylim=(0.0, volume * 1.08), title=f"Tank {plain(name)}")
         legend_above(left)
         date_axis(left, days, most=6)
         left.grid(axis="x")
@@ -439,9 +443,9 @@ def _draw_sizes(ax: Axes, sizes: pd.DataFrame, volume: float) -> None:
     legend_above(ax, columns=1, fontsize=7.0)
     ax.axvline(volume, **STYLES["trip"].lined(label=""))
     ax.set_xscale("log")
-    ax.set_xticks(list(volumes[::3]), [f"{tick:.3g}" for tick in volumes[::3]])
+    ax.set_xticks(list(volumes[::3]), [bare(tick, "tank-volume", ".3g") for tick in volumes[::3]])
     ax.set_xticks([], minor=True)
-    ax.set(ylim=(0.0, None), xlabel="size [m³]; dashed: this one", ylabel="days")
+    ax.set(ylim=(0.0, None), ylabel="days", xlabel=f"size [{SHOWN['tank-volume'].unit}]; dashed: this one")
     ax.set_title("Other sizes")
     ax.grid()
 

@@ -21,7 +21,8 @@ from panbudget.season.heat import said as heat_said
 from panbudget.season.result import Season
 from panbudget.studies.sensitivity import alternatives, summed_up
 from panbudget.studies.supplies import FACTORS, enough, pressed
-from panbudget.words import count, days_said, litres, number, signed
+from panbudget.weather import flags
+from panbudget.words import amount, bare, count, days_said, heading, litres, printed, signed
 
 _section, _say = words_of("season")
 _MOST_BEDS_NAMED = 6
@@ -77,7 +78,7 @@ def _look_first(season: Season) -> str:
         return _say("nothing_grave")
     worst = gravest_first(serious)[0]
     # one sentence: the rest of the message, with the cure, stands among the findings
-    first = re.split(r"(?<=[.!?])\s+(?=[A-Z])", worst.message, maxsplit=1)[0].rstrip(".")
+    first = re.split(r"(?<=[.!?])\s+(?=[A-Z])", str(worst.message), maxsplit=1)[0].rstrip(".")
     plain_word = first[1:2].islower() or first[1:2] == " "  # ETo and the like stay
     first = first[:1].lower() + first[1:] if plain_word else first
     return _say("look_first_on" if worst.first else "look_first", worst=worst, message=first)
@@ -138,7 +139,9 @@ def filled_rows(season: Season) -> list[dict[str, Any]]:
     """Return a row for each weather column and method of filling: its days."""
     filled = season.totals["weather"]["filled"]
     return [
-        {"column": name, "method": way, "days": days} for name, ways in filled.items() for way, days in ways.items()
+        {"column": name, "method": flags.said(way), "days": days}
+        for name, ways in filled.items()
+        for way, days in ways.items()
     ]
 
 
@@ -175,14 +178,18 @@ def _without_yield(season: Season) -> str:
 
 def _valves(season: Season) -> Iterator[dict[str, Any]]:
     for name, valve in season.totals["controllers"].items():
-        yield {"valve": name, **valve, "closure": f"{valve['closure_kg']:.0e} kg"}
+        yield {"valve": name, **valve, "closure": amount(valve["closure_kg"], "weight", ".0e")}
 
 
 def _ranges(ranges: Mapping[str, Any] | None) -> Section:
     if ranges is None:
         return _section("ranges", table=())
     rows = [
-        {"where": key, "what": label, **values[name]}
+        {
+            "where": key,
+            "what": heading(label)[0],
+            **{end: bare(at, heading(label)[1], 0) for end, at in values[name].items()},
+        }
         for part, labels in texts("season")["ranged"].items()
         for key, values in ranges.get(part, {}).items()
         for name, label in labels.items()
@@ -212,12 +219,12 @@ def _salts(season: Season) -> Iterator[dict[str, Any]]:
 def _supplies(season: Season) -> Iterator[dict[str, Any]]:
     for name, supply in season.totals["supplies"].items():
         peak = f"{litres(supply['peak_day']['litres'])} on {supply['peak_day']['date']}"
-        yield {"supply": name, **supply, "peak": peak, "rate": f"{number(supply['peak_rate_l_per_h'])} L/h"}
+        yield {"supply": name, **supply, "peak": peak, "rate": amount(supply["peak_rate_l_per_h"], "flow", ",0")}
 
 
 def _months(season: Season) -> pd.DataFrame:
     supplies = season.totals["supplies"]
-    table = pd.DataFrame({f"{name} [L]": pd.Series(s["by_month"], dtype=float) for name, s in supplies.items()})
+    table = pd.DataFrame({f"{name} [volume]": pd.Series(s["by_month"], dtype=float) for name, s in supplies.items()})
     return table.fillna(0.0).sort_index().rename_axis("month").reset_index()
 
 
@@ -257,7 +264,9 @@ def _models(season: Season) -> Iterator[dict[str, Any]]:
         base = totals.pop(chosen)
         yield {"pan": name, "model": f"{chosen}, used here", "evaporation_mm": base, "difference": ""}
         for model, total in totals.items():
-            difference = f"{signed(100.0 * (round(total) / round(base) - 1.0))} %" if round(base) else "–"
+            difference = (
+                f"{signed(100.0 * (printed(total, 'depth') / printed(base, 'depth') - 1.0))} %" if round(base) else "–"
+            )
             yield {"pan": name, "model": model, "evaporation_mm": total, "difference": difference}
 
 

@@ -14,7 +14,7 @@ from panbudget.reports.setup.pdf import setup_pdf
 from panbudget.reports.writing import Verb, provenance
 from panbudget.studies.ranges import ranges_of
 from panbudget.studies.setup import JUG_MINUTES, KEPT, SetUp, ValveSheet
-from panbudget.words import filled, number, percent
+from panbudget.words import SHOWN, amount, bare, filled, number, percent
 
 _section, _say = words_of("setup")
 
@@ -24,7 +24,7 @@ def setup_sentences(plan: SetUp) -> list[str]:
     lines = []
     for name, sheet in plan.sheets.items():
         pairs = zip(sheet.months["month"], sheet.months["refill"], strict=True)
-        months = ", ".join(f"{calendar.month_name[int(month)]} {refill}" for month, refill in pairs)
+        months = ", ".join(f"{calendar.month_name[int(month)]} {bare(refill, 'drip', 0)}" for month, refill in pairs)
         starved = _say("empty", sheet=sheet) if sheet.starved_hours else ""
         starved += _say(
             "kept_in", share=math.floor(100.0 * sheet.sure.share + 1e-9), wish=plan.scenario.wishes.stress_days
@@ -91,12 +91,12 @@ def _steps(plan: SetUp, sheet: ValveSheet) -> Iterator[Section]:
     fixed = texts("setup")
     beds = plan.scenario.controller[sheet.name].bed
     emitters = (
-        f"{bed} ({beds[bed].area:.3g} m²) {count} × {number(flow, 1)} mL/min"
+        f"{bed} ({amount(beds[bed].area, 'area', '.3g')}) {count} × {amount(flow, 'drip', ',1')}"
         for bed, (count, flow) in sheet.emitters.items()
     )
     values = {
         "sheet": sheet,
-        "vessels": "; ".join(text for text, _ in sheet.vessels),
+        "vessels": "; ".join(str(text) for text, _ in sheet.vessels),
         "above": sheet.depth_mm - sheet.freeboard_mm,
         "trip": sheet.freeboard_mm + sheet.swing_mm,
         "minutes": JUG_MINUTES,
@@ -107,11 +107,12 @@ def _steps(plan: SetUp, sheet: ValveSheet) -> Iterator[Section]:
     }
     interval, sure = plan.scenario.uncertainty.interval, sheet.sure
     values |= {"interval": 100.0 * interval, "wish": plan.scenario.wishes.stress_days}
-    for name, value, unit, within in (
-        ("weight", sheet.counterweight_g, "g", sure.swing_within),
-        ("full", JUG_MINUTES * sheet.refill, "mL", sure.refill_within),
+    for name, value, kind, within in (
+        ("weight", sheet.counterweight_g, "grams", sure.swing_within),
+        ("full", JUG_MINUTES * sheet.refill, "jug", sure.refill_within),
     ):
-        ends = {"low": value * (1.0 - within), "high": value * (1.0 + within), "unit": unit}
+        low, high = (bare(value * (1.0 + by), kind, 0) for by in (-within, within))
+        ends = {"low": low, "high": high, "unit": SHOWN[kind].unit}
         values[name] = value
         values[f"{name}_near"] = _say("will_do" if within else "as_near", **ends, **values)
     cells: dict[str, Any] = {
@@ -131,12 +132,12 @@ def _steps(plan: SetUp, sheet: ValveSheet) -> Iterator[Section]:
 def _months(sheet: ValveSheet) -> Iterator[dict[str, Any]]:
     marks = texts("setup")["marks"]
     for month in sheet.months.to_dict("records"):
-        drop, openings = number(month["drop_mm"]), number(month["openings_a_week"], 1)
-        refill = f"{month['refill']}{marks[month['bound']]}"
+        drop, openings = bare(month["drop_mm"], "depth", 0), number(month["openings_a_week"], 1)
+        refill = f"{bare(month['refill'], 'drip', 0)}{marks[month['bound']]}"
         if month["refill_low"] < month["refill_high"]:
-            refill += f" ({month['refill_low']}–{month['refill_high']})"
+            refill += f" ({bare(month['refill_low'], 'drip', 0)}–{bare(month['refill_high'], 'drip', 0)})"
         if month["dry_runs"] > 1:
-            drop += f" ({number(month['drop_low_mm'])}–{number(month['drop_high_mm'])})"
+            drop += f" ({bare(month['drop_low_mm'], 'depth', 0)}–{bare(month['drop_high_mm'], 'depth', 0)})"
         elif not month["dry_runs"]:
             drop += " *"
         openings += f" ({_ends(month, 'openings_a_week')})"
@@ -147,13 +148,13 @@ def _months(sheet: ValveSheet) -> Iterator[dict[str, Any]]:
             "drop": drop,
             "openings": openings,
             "minutes": month["minutes"],
-            "litres": f"{number(month['litres_a_week'])} ({_ends(month, 'litres_a_week')})",
+            "litres": f"{bare(month['litres_a_week'], 'volume', 0)} ({_ends(month, 'litres_a_week', 'volume')})",
             "refill": refill,
         }
 
 
-def _ends(month: Mapping[Any, Any], what: str) -> str:
-    return "–".join(number(month[f"{what}_{end}"]) for end in ("low", "high"))
+def _ends(month: Mapping[Any, Any], what: str, kind: str = "") -> str:
+    return "–".join(bare(month[f"{what}_{end}"], kind, 0) for end in ("low", "high"))
 
 
 def _notes(sheet: ValveSheet, interval: float) -> Iterator[str]:

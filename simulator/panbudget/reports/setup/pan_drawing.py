@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from panbudget.reports.pages import Report, render
 from panbudget.studies.setup import ValveSheet
-from panbudget.words import number
+from panbudget.words import amount, is_us
 
 WIDTH, HEIGHT = 180.0, 57.0
 _SIDE_WIDTH, _SIDE_HEIGHT = 42.0, 37.0
@@ -20,6 +20,10 @@ _LEFT, _TOP = 2.0, 10.0  # of what is drawn
 _APART = 4.2  # between two labels
 _MECHANISM_LEFT = 86.0
 _STRIP_LEFT, _STRIP_MOST = 125.0, 40.0
+INCH = 25.4
+# of the strip in true size: mm from mark to mark, marks to a long one, which has its figure, and to a middle one, and what a mark is worth
+_MARKS = (1.0, 10, 5, 1.0)
+_MARKS_US = (INCH / 10.0, 5, 5, 0.1)  # tenths of an inch, as the levels are printed in decimals
 _DASHED, _DOTTED = "1.6 0.9", "0.3 0.8"
 
 
@@ -86,9 +90,9 @@ def _side(sheet: ValveSheet) -> list[Shape]:
     reset, trip = (_TOP + level / scale for level in down.values())
     labels = {
         "below the rim:": _TOP,
-        f"reset, {number(down['reset'], 1)} mm: shuts": reset,
-        f"trip, {number(down['trip'], 1)} mm: opens": trip,
-        f"floor, {number(deep)} mm": bottom,
+        f"reset, {amount(down['reset'], 'depth', ',1')}: shuts": reset,
+        f"trip, {amount(down['trip'], 'depth', ',1')}: opens": trip,
+        f"floor, {amount(deep, 'depth', ',0')}": bottom,
     }
     return [
         Text(left, 4.0, f"{_which(sheet.counts)}rom the side, 1 : {scale:g}", bold=True),
@@ -100,7 +104,7 @@ def _side(sheet: ValveSheet) -> list[Shape]:
         Line(left, trip, right, trip, 0.3, _DASHED),
         *_labels(right + 0.8, right + 4.0, labels),
         *_measure(left, right, bottom + 4.0, 1.0, 0.15, 0.15),
-        Text((left + right) / 2.0, bottom + 8.2, f"{number(wide)} mm", anchor="middle"),
+        Text((left + right) / 2.0, bottom + 8.2, amount(wide, "depth", ",0"), anchor="middle"),
     ]
 
 
@@ -154,7 +158,7 @@ def _which(counts: tuple[int, ...]) -> str:
 
 
 def _true_size(sheet: ValveSheet) -> list[Shape]:
-    """A strip to hold against the pan: each mm is a mm, as far as the printer keeps to it."""
+    """A strip to hold against the pan: each mm is a mm, or each inch an inch, as far as the printer keeps to it."""
     trip, left = sheet.freeboard_mm + sheet.swing_mm, _STRIP_LEFT
     if trip > _STRIP_MOST:
         return [
@@ -168,11 +172,14 @@ def _true_size(sheet: ValveSheet) -> list[Shape]:
         Line(left, _TOP, left, _TOP + length, 0.5),
         Line(left, _TOP, left + 16.0, _TOP, 0.7),
     ]
-    for mark in range(int(length) + 1):
-        reach = 4.5 if mark % 10 == 0 else 3.2 if mark % 5 == 0 else 2.0
-        shapes.append(Line(left, _TOP + mark, left + reach, _TOP + mark, 0.15))
-        if mark % 10 == 0 and mark:
-            shapes.append(Text(left - 1.0, _TOP + mark + 1.0, str(mark), anchor="end"))
+    every, long, middle, figure = _MARKS_US if is_us() else _MARKS
+    for mark in range(int(length / every) + 1):
+        reach = 4.5 if mark % long == 0 else 3.2 if mark % middle == 0 else 2.0
+        at = _TOP + mark * every
+        shapes.append(Line(left, at, left + reach, at, 0.15))
+        if mark % long == 0 and mark:
+            shapes.append(Text(left - 1.0, at + 1.0, f"{mark * figure:g}", anchor="end"))
+    bar = 2.0 * INCH if is_us() else 50.0
     levels = {"rim": _TOP, "reset": _TOP + sheet.freeboard_mm, "trip": _TOP + trip}
     dashes = {"reset": _DOTTED, "trip": _DASHED}
     return [
@@ -183,8 +190,8 @@ def _true_size(sheet: ValveSheet) -> list[Shape]:
             if levels[name] > _TOP
         ),
         *_labels(left + 16.5, left + 20.0, levels),
-        *_measure(left, left + 50.0, HEIGHT - 2.5, 1.5, 0.5, 0.3),
-        Text(left + 25.0, HEIGHT - 3.5, "must measure 50 mm on paper", 2.6, "middle"),
+        *_measure(left, left + bar, HEIGHT - 2.5, 1.5, 0.5, 0.3),
+        Text(left + bar / 2.0, HEIGHT - 3.5, f"must measure {amount(bar, 'depth', 'g')} on paper", 2.6, "middle"),
     ]
 
 

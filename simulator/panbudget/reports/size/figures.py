@@ -10,9 +10,11 @@ from matplotlib.axes import Axes
 from matplotlib.axis import Axis
 
 from panbudget.numeric import Floats
+from panbudget.reports.canvas import label as label_axis
 from panbudget.reports.canvas import panels
 from panbudget.reports.style import STYLES, applied, plain
 from panbudget.studies.size.sizing import ValveSizing
+from panbudget.words import SHOWN
 
 _DARKEST = 60.0  # days short of water
 _STAR: dict[str, Any] = {"marker": "*", "linestyle": "", "color": STYLES["eto"].colour, "markeredgecolor": "black"}
@@ -52,21 +54,26 @@ def map_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> list[A
     ax.plot(best.area, valve.flow_of(best), markersize=15, label=label, **_STAR)
     ax.plot(present.area, valve.flow_of(present), label="as described", **_CROSS)
     ax.set(xscale="log", yscale="log")
-    _mark_round(ax.xaxis, area)
-    _mark_round(ax.yaxis, flow)
-    ax.set(xlabel="pan's area [m²]", ylabel="refill flow [L/h]", title=f"Settings tried for {plain(valve.name)}")
+    for axis, text, values, kind in (
+        (ax.xaxis, "pan's area [{}]", area, "area"),
+        (ax.yaxis, "refill flow [{}]", flow, "flow"),
+    ):
+        label_axis(axis, text, kind)
+        _mark_round(axis, values, kind)
+    ax.set(title=f"Settings tried for {plain(valve.name)}")
     bar = ax.figure.colorbar(shades, ax=ax, shrink=0.8)
     bar.set_label(f"days short of water [days]; {_DARKEST:.0f} or more: black")
     ax.figure.legend(loc="outside lower center", ncols=3)
     return [ax]
 
 
-def _mark_round(axis: Axis, values: Floats) -> None:
-    """Mark round numbers on a logarithmic axis, or its ends where there is none."""
-    low, high = float(values.min()), float(values.max())
+def _mark_round(axis: Axis, values: Floats, kind: str) -> None:
+    """Mark round numbers of what is shown on a logarithmic axis, or its ends where there is none."""
+    kept = SHOWN[kind]
+    low, high = kept.shown(float(values.min())), kept.shown(float(values.max()))
     ticks = [a * 10.0**b for b in range(-4, 4) for a in (1.0, 2.0, 5.0) if low * 0.99 <= a * 10.0**b <= high * 1.01]
     ticks = ticks if len(ticks) >= 2 else [float(f"{low:.3g}"), float(f"{high:.3g}")]
-    axis.set_ticks(ticks, [f"{tick:g}" for tick in ticks])
+    axis.set_ticks([kept.metric_of(tick) for tick in ticks], [f"{tick:g}" for tick in ticks])
     axis.set_ticks([], minor=True)
 
 
@@ -97,8 +104,9 @@ def trade_off_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> 
     ax.plot(chosen_water[0], chosen_days[0], label="as described", **_CROSS)
     ax.set_xlim(0.0, min(3.0 * float(chosen_water[[0, choice.best]].max()), 1.05 * float(water.max())))
     highest = max(1.0, float(days.max()))
-    ax.set(ylim=(-0.04 * highest, 1.05 * highest), xlabel="water through the valve [m³ a season, mean]")
-    ax.set(ylabel="days short of water [days]", title=f"What water buys, {plain(valve.name)}")
+    ax.set(ylim=(-0.04 * highest, 1.05 * highest), ylabel="days short of water [days]")
+    label_axis(ax.xaxis, "water through the valve [{} a season, mean]", "tank-volume")
+    ax.set(title=f"What water buys, {plain(valve.name)}")
     ax.legend(loc="upper right")
     ax.grid()
     return [ax]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 
-from panbudget.reports.canvas import date_axis, day_numbers, keys, legend_over, panels
+from panbudget.reports.canvas import date_axis, day_numbers, keys, label, legend_over, panels
 from panbudget.reports.style import STYLES, applied, plain
 from panbudget.studies.today.fan import band
 from panbudget.studies.today.standing import Today
@@ -50,7 +50,7 @@ def fan_figure(today: Today, axes: Sequence[Axes] | None = None) -> list[Axes]:
                 ax.plot(ahead[grows], ends[name], **STYLES[f"fan_{name}"].lined(label=""))
         ax.axhline(0.0, **STYLES["zero"].lined(label=""))
         ax.set_title(plain(key))
-        ax.set_ylabel("left [mm]")
+        label(ax.yaxis, "left [{}]", "depth")
         ax.grid()
     date_axis(axes[-1], np.array([day_numbers(today.season.days.index)[-_BEFORE:][0], ahead[-1]]), most=5)
     legend_over(axes, 2, keys(["fan_past", "fan_middle", "fan_worst", "zero"], ["fan_band"]))

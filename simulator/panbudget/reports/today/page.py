@@ -16,7 +16,7 @@ from panbudget.reports.writing import Verb
 from panbudget.studies.today.fan import band
 from panbudget.studies.today.standing import RECENT, BedToday, Today, ValveToday
 from panbudget.studies.today.trials import WEEKS, Action
-from panbudget.words import count
+from panbudget.words import bare, count
 
 if TYPE_CHECKING:
     from panbudget.reports.pdf import PaperSize
@@ -143,8 +143,8 @@ def today_report(today: Today, figures: Mapping[str, str]) -> Report:
         {
             "valve": name,
             "next": _next_said(valve),
-            "level": f"{valve.level_mm:.0f}",
-            "trip": f"{valve.trip_mm:.0f}",
+            "level": bare(valve.level_mm, "depth", 0),
+            "trip": bare(valve.trip_mm, "depth", 0),
             "litres": valve.litres,
         }
         for name, valve in today.valves.items()

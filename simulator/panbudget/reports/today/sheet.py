@@ -10,7 +10,7 @@ from typing import Any
 from panbudget.reports.pages import Section, labelled, sentence, texts
 from panbudget.reports.pdf import Paper, PaperSize, quiet
 from panbudget.studies.today.standing import Today
-from panbudget.words import filled
+from panbudget.words import bare, filled
 
 _A_WHILE = 240.0  # minutes
 _BODY, _TABLE, _SMALL = 9.5, 8.5, 8.0  # points
@@ -64,6 +64,9 @@ def _minutes(today: Today) -> dict[str, tuple[float, float]]:
     return {str(name): (float(of.quantile(0.9)), float(of.median())) for name, of in openings}
 
 
+_KINDS = {"level": "depth", "tank": "volume", "openings": ""}
+
+
 def _table(today: Today) -> Any:
     words = texts("today")["sheet"]
     columns = {"day": [words["column_day"], "calendar_day"]}
@@ -73,15 +76,15 @@ def _table(today: Today) -> Any:
         for name in getattr(today.visits[-1], field):
             columns[f"{what} {name}"] = [filled(words[f"column_{what}"], {"name": name}), 0]
             for row, visit in zip(rows, today.visits, strict=True):
-                row[f"{what} {name}"] = _ends(*getattr(visit, field)[name])
+                row[f"{what} {name}"] = _ends(_KINDS[what], *getattr(visit, field)[name])
     for row in rows:
         row["day"] = f"{row['day']:%a} {row['day'].day} {row['day']:%b}"
     return labelled(rows, columns, names=1, widths=dict.fromkeys(columns, 1.0))
 
 
-def _ends(low: float, high: float) -> str:
-    key = "end" if f"{low:.0f}" == f"{high:.0f}" else "ends"
-    return sentence("today", key, low=low, high=high)
+def _ends(kind: str, *bounds: float) -> str:
+    low, high = (bare(round(bound), kind, 0) for bound in bounds)
+    return sentence("today", "end" if low == high else "ends", low=low, high=high)
 
 
 def _bounds(today: Today, minutes: dict[str, tuple[float, float]]) -> Iterator[str]:

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from panbudget.reports.canvas import panels
+from panbudget.reports.canvas import label, panels
 from panbudget.reports.style import STYLES, applied, plain
 from panbudget.studies.years import SeasonsByYear
 
@@ -42,9 +42,9 @@ def years_figure(years: SeasonsByYear, axes: Sequence[Axes] | None = None) -> li
         for where, value, look in zip(places, values, looks, strict=True):
             ax.bar(where, value, width=0.75, **look)
         ax.set_title(plain(name))
-        ax.set_ylabel("days short" if at < len(beds) else "water [L]")
         ax.set_ylim(0.0, 1.25 * max(*values, 1.0))
         ax.yaxis.set_major_locator(MaxNLocator(nbins=4, integer=True))
+        label(ax.yaxis, *(("{} short", "days") if at < len(beds) else ("water [{}]", "volume")))
         ax.grid(axis="y")
     for where, year in zip(places, years.seasons, strict=True):
         for ax, values in zip(axes, beds.values(), strict=False):

@@ -39,7 +39,7 @@ def families_of(scenario: Scenario, failing: list[str], beds: list[str], empty: 
     for change in _DATA["changes"] if failing else ():
         tries = []
         for size in change["sizes"]:
-            what = change["what"].format(size=size, at=" and ".join(failing)).replace("%", "\u00a0%")
+            what = words.say(change["what"], size=size, at=" and ".join(failing))
             sized = functools.partial(_sized, kind=change["kind"], size=size)
             tries.append((what, common.each_controller(scenario, sized, failing), ""))
         yield tries
@@ -60,9 +60,8 @@ def _tank_tries(scenario: Scenario, name: str, kind: str, what: str, sizes: list
             if tank.top_up is not None:
                 return
             changes = {"top_up": {"below": f"{_FLOAT_SHARE * tank.volume!r} L", "rate": f"{size!r} L/h"}}
-        text = what.format(name=name, litres=words.litres(tank.volume * size), size=size, share=_FLOAT_SHARE).replace(
-            "%", "\u00a0%"
-        )
+        litres = words.litres(tank.volume * size)
+        text = words.say(what, name=name, litres=litres, size=size, share=_FLOAT_SHARE)
         yield text, {"supply": {name: changes}}, FULL_TANK if kind == "full" else ""
 
 

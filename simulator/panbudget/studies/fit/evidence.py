@@ -33,7 +33,7 @@ from panbudget.studies.fit.posterior import (
 )
 from panbudget.studies.fit.readings import gather, metered_counts
 from panbudget.studies.fit.tub import Tub, tub_values
-from panbudget.words import packaged
+from panbudget.words import packaged, say
 
 MOST_ERROR = 0.18  # relative standard error beyond which a log tells no exposure: the range of one unfitted has 0.2
 LEAST_METER, LEAST_LEVELS = 3, 12
@@ -237,7 +237,7 @@ def searched(
         return found
     swing_mm = pan.swing / pan.area
     if "swing" not in untold and found.seen.grain_mm > MOST_GRAIN * swing_mm:
-        untold["swing"] = UNTOLD["coarse"].format(grain=found.seen.grain_mm, swing=swing_mm)
+        untold["swing"] = say(UNTOLD["coarse"], grain=found.seen.grain_mm, swing=swing_mm)
     found.time_openings(2)
     found.follow_meter()
     found.begin()
@@ -262,7 +262,7 @@ def levels_off(pan: PanModel) -> list[str]:
     low, high = np.quantile(levels, (_BEYOND, 1.0 - _BEYOND))
     below, above = float(pan.reset_mm - pan.swing / pan.area - low), float(high - pan.reset_mm)
     off, side = max((below, "below"), (above, "above"))
-    return [AGAINST["levels-zero"].format(off=off, side=side)] if off > _BEYOND_MM else []
+    return [say(AGAINST["levels-zero"], off=off, side=side)] if off > _BEYOND_MM else []
 
 
 def tub_apart(found: Posterior) -> list[str]:

@@ -20,7 +20,7 @@ from panbudget.studies.common import read_data
 from panbudget.studies.fit.log import read_field_log
 from panbudget.studies.today.fan import Start, start_of
 from panbudget.studies.today.telling import Look, course_of, told_by
-from panbudget.words import count
+from panbudget.words import count, say
 
 _TEXTS = read_data("today")
 _NEAR = 2.0  # days within which an opening of the model is the one that was seen
@@ -130,7 +130,7 @@ def _refuse(garden: Scenario, season: Season, seen: Seen) -> None:
             wrong.append(Problem("no-valve", "", text))
     for name, level in seen.level.items():
         if name in garden.controller and not 0.0 <= level <= (depth := garden.controller[name].pan.depth):
-            wrong.append(Problem("level", f"{name}:", texts["level"].format(level=level, depth=depth)))
+            wrong.append(Problem("level", f"{name}:", say(texts["level"], level=level, depth=depth)))
     first, last = (season.days.index[at].date() for at in (0, -1))
     for name, moment in seen.opened.items():
         if not first <= moment.date() <= last:
@@ -155,11 +155,11 @@ def _put(garden: Scenario, season: Season, start: Start, name: str, look: Look) 
         moment = "" if tonight else texts["on"].format(moment=f"{look.moment:%Y-%m-%d %H:%M}")
         values = {"name": name, "seen": look.level, "trip": at_trip / pan.area, "on": moment}
         values |= {"reset": pan.depth - pan.freeboard}
-        notes.append(texts["levels"].format(**values, model=(model + at_trip) / pan.area))
+        notes.append(say(texts["levels"], **values, model=(model + at_trip) / pan.area))
         if seen_kg < -_LOW * pan.area and not (tonight and state.is_open[row]):
-            alarms.append(texts["below-trip"].format(**values))
+            alarms.append(say(texts["below-trip"], **values))
         if seen_kg > part.valve.swing_kg + _HIGH * pan.area and model <= part.valve.swing_kg:
-            alarms.append(texts["above-reset"].format(**values))
+            alarms.append(say(texts["above-reset"], **values))
         if tonight:
             state.level[row] = seen_kg
             return notes, alarms

@@ -23,6 +23,7 @@ from panbudget.studies.faults import LOOKS, WEEK, signs_of, usual_faults, valves
 from panbudget.studies.fit.pan import by_hour, summed
 from panbudget.studies.fit.readings import RULER_MM
 from panbudget.studies.ranges import drawn_factors, ranges_of, valve_factors
+from panbudget.words import joined, say
 
 _TEXTS = read_data("today")
 _TOLD = 24.0 * WEEK  # hours of the log that tell of today
@@ -130,9 +131,11 @@ def told_by(
     values = {"name": name, "between": between, "ratio": ratio, "low": low, "high": high}
     if any(figure.beyond for figure in figures.values()):
         key = "fault" if main and figures[main].beyond else "fault-apart"
-        seen = "; ".join(texts[f"seen-{what}"].format(ratio=np.exp(f.ratio)) for what, f in figures.items() if f.beyond)
+        seen = joined(
+            "; ", (say(texts[f"seen-{what}"], ratio=np.exp(f.ratio)) for what, f in figures.items() if f.beyond)
+        )
         cause = _cause(garden, season, name, figures)
-        return {}, notes, [texts[key].format(**values, seen=seen, cause=cause)]
+        return {}, notes, [say(texts[key], **values, seen=seen, cause=cause)]
     if not main or (width := max(3.0**0.5 * figures[main].error, 0.03)) >= (high - low) / 2.0:
         return {}, notes, []
     known = garden.uncertainty.controller.get(name)
@@ -213,7 +216,7 @@ def _moved(garden: Scenario, name: str, spans: list[_Span]) -> tuple[list[_Span]
     first, last, by = spans[row].first.moment, spans[row].last.moment, off[row]
     moments = {"first": f"{first:%Y-%m-%d %H:%M}", "last": f"{last:%Y-%m-%d %H:%M}"}
     key = "moved-down" if by > 0.0 else "moved-up"
-    note = _TEXTS["notes"][key].format(name=name, by=abs(by), swing=swing / area, **moments)
+    note = say(_TEXTS["notes"][key], name=name, by=abs(by), swing=swing / area, **moments)
     return spans[:row] + spans[row + 1 :], [note]
 
 

@@ -22,6 +22,7 @@ from panbudget.studies.common import read_data, tanks_of
 from panbudget.studies.ranges import drawn_factors, drawn_forcings, interval_of
 from panbudget.studies.setup import ml_per_minute
 from panbudget.studies.today.fan import Outcome, Start, days_ahead, outcome_of
+from panbudget.words import say
 
 #: how far ahead changes are judged [days]: until somebody looks again; common practice, no source
 WEEKS = 30
@@ -167,7 +168,7 @@ class Trials:
             on_tank = scenario.supply[part.supply].kind == "tank"
             for factor in _DATA["refill"] if here else _DATA["saving"]:
                 text = words["refill-tank" if on_tank else "refill"]
-                what = text.format(name=name, then=now * factor, now=now, share=abs(factor - 1.0) * 100.0)
+                what = say(text, name=name, then=now * factor, now=now, share=abs(factor - 1.0) * 100.0)
                 flow = {"refill": {"flow": f"{valve.refill.flow * factor!r} L/h"}}
                 yield _Trial(what, f"refill {name}", {"controller": {name: {"valve": flow}}})
             if here and not self.start.state.is_open[row]:
@@ -176,7 +177,7 @@ class Trials:
                 planted, at = part.bed[bed], list(self.forcings[0].bed_of).index(f"{name}/{bed}")
                 lack = float(self.start.state.depletion[2 * at]) * planted.area
                 yield _Trial(
-                    words["soak"].format(bed=f"{name}/{bed}", litres=lack), f"soak {name}/{bed}", {}, _soaked(at)
+                    say(words["soak"], bed=f"{name}/{bed}", litres=lack), f"soak {name}/{bed}", {}, _soaked(at)
                 )
                 if planted.mulch is None:
                     mulched = {"mulch": _DATA["mulch"]}
@@ -190,7 +191,7 @@ class Trials:
         for row, name in enumerate(tanks_of(scenario)):
             capacity, volume = self.forcings[0].tanks.capacity[row], self.start.state.volume[row]
             if short and volume < 0.9 * capacity:
-                what = words["fill"].format(name=name, litres=capacity - volume)
+                what = say(words["fill"], name=name, litres=capacity - volume)
                 yield _Trial(what, f"fill {name}", {}, _filled(row, float(capacity)))
 
     def _short_by_bed(self) -> Floats:

@@ -26,7 +26,7 @@ from panbudget.weather.site import Site, Sky
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.source import Source
-from panbudget.words import and_more
+from panbudget.words import and_more, in_both
 
 # lines of a file among which it says something of itself; how many of them are repeated, and how much of each
 _SAYS_IN, _SAYS, _SAYS_LONG = 12, 3, 150
@@ -402,8 +402,10 @@ class Doubt:
             words = {**inspection.words(columns[0], self.name), "cure": cure, **values}
             doubt = problem(text, columns[0], **{"worst": inspection.worst(columns[0]), **words})
             if is_caution(text):
-                brief = replace(doubt, expected="", cure="").sentence()
-                inspection.cautions.append(Caution(self.name, doubt.sentence(), instead, note("worth-unknown"), brief))
+                brief = in_both(replace(doubt, expected="", cure="").sentence)()
+                inspection.cautions.append(
+                    Caution(self.name, in_both(doubt.sentence)(), instead, note("worth-unknown"), brief)
+                )
             else:
                 inspection.condemned.update(columns)
                 paste = inspection.to_paste(str(unit), doubted) if unit else ()

@@ -28,6 +28,7 @@ from panbudget.weather.messages import counted, note, problem
 from panbudget.weather.site import Site
 from panbudget.weather.text.columns import FINISHED_UNITS, number
 from panbudget.weather.text.raw import LeftOut
+from panbudget.words import SHOWN, in_both, kind_of
 
 #: columns that may be borrowed
 BORROWED = ("tmin", "tmax", "vapour_pressure", "wind", "rain", "radiation")
@@ -98,12 +99,16 @@ class Fit(NamedTuple):
         """Return the other file's column as it would be here; a vapour pressure stays above 0."""
         return np.maximum(lent * self.factor + self.shift, _DRIEST if name == "vapour_pressure" else -np.inf)
 
+    @in_both
     def in_words(self, name: str, *, adjusted: bool) -> str:
         """Say how what was borrowed stands to the site."""
         kind = "shift" if name in _SHIFTED else "factor"
         added, higher = ("added", "higher") if self.shift >= 0.0 else ("taken off", "lower")
-        values = {"shift": abs(self.shift), "scatter": number(self.scatter), "unit": FINISHED_UNITS[name]}
-        values = {**self._asdict(), **values, "added": added, "higher": higher}
+        unit = FINISHED_UNITS[name]
+        kept = SHOWN["warming" if unit == "°C" else kind_of(unit)]
+        shift = f"{kept.shown(abs(self.shift)):.2f} {kept.unit or unit}"
+        scatter = f"{number(kept.shown(self.scatter))} {kept.unit or unit}"
+        values = {**self._asdict(), "shift": shift, "scatter": scatter, "added": added, "higher": higher}
         return note(f"fit-{kind}{'-adjusted' if adjusted else ''}", **values)
 
 

@@ -34,7 +34,7 @@ from panbudget.weather.subdaily.clocks import (
     written,
 )
 from panbudget.weather.subdaily.rain_records import rain_amounts
-from panbudget.weather.text.columns import number
+from panbudget.weather.text.columns import amount, number
 from panbudget.weather.text.raw import ByHour, LeftOut, RawTable
 from panbudget.words import and_more, name_days
 
@@ -328,7 +328,7 @@ def _rain(column: Floats, days: _Days, records: Records, notes: list[str]) -> Fl
     total, _, whole = days.total(rain.amounts, days.of("rain") if rain.kind == "interval" else days.of_ending)
     if (lost := float(total[~whole].sum())) > 0.0:
         count = int((~whole & (total > 0.0)).sum())
-        notes.append(note("rain-lost", share=_SHARE, rain=number(lost), days=counted(count, "day")))
+        notes.append(note("rain-lost", share=_SHARE, rain=amount(lost, "depth"), days=counted(count, "day")))
     return np.where(whole, total, np.nan)
 
 

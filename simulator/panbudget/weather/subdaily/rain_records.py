@@ -15,7 +15,7 @@ import numpy as np
 from panbudget.errors import Problem
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.messages import counted, note, problem, table_of
-from panbudget.weather.text.columns import number
+from panbudget.weather.text.columns import amount, number
 from panbudget.words import and_more
 
 #: kind -> what a report calls it
@@ -221,7 +221,7 @@ class _Column:
         breaks = (self.hours > max(_BREAK, 3.0 * self.step / 3600.0)) & (fallen > 0.0)
         if not breaks.any():
             return []
-        rain, count = number(float(fallen[breaks].sum())), int(breaks.sum())
+        rain, count = amount(float(fallen[breaks].sum()), "depth"), int(breaks.sum())
         return [note("rain-over-breaks", rain=rain, hours=_BREAK, count=count)]
 
     def beyond_belief(self, fallen: Floats) -> list[Problem]:

@@ -7,7 +7,7 @@ The one place where a column is described (in ``columns.toml``); readers, checks
 
 from typing import NamedTuple
 
-from panbudget.words import packaged
+from panbudget.words import SHOWN, in_both, packaged
 
 
 class Column(NamedTuple):
@@ -50,3 +50,9 @@ def number(value: float) -> str:
     """
     text = f"{value:.2f}" if abs(value) < 100 else f"{value:.1f}"
     return text.rstrip("0").rstrip(".") or "0"
+
+
+@in_both
+def amount(value: float, kind: str) -> str:
+    """Write a number, as short, with the unit of its kind."""
+    return f"{number(SHOWN[kind].shown(value))} {SHOWN[kind].unit}"

@@ -49,12 +49,12 @@ class Cause:
     def step(self) -> str:
         """Say where to do what about the gravest of them."""
         where = [finding.where for finding in self.findings if finding.severity == self.severity]
-        rest = _NEXT.split(self.findings[0].message, maxsplit=1)
+        rest = _NEXT.split(str(self.findings[0].message), maxsplit=1)
         return f"{', '.join(where)}: {self.cure or rest[-1]}"
 
     def told(self, finding: Finding) -> str:
         """Return a finding's message without what is said of all."""
-        return finding.message.removesuffix(self.cure).rstrip()
+        return str(finding.message).removesuffix(self.cure).rstrip()
 
 
 def causes(findings: Iterable[Finding]) -> list[Cause]:
@@ -69,7 +69,7 @@ def _cure(findings: Sequence[Finding]) -> str:
     """The sentences with which the messages of several end, all alike; none of which is a whole message."""
     if len(findings) < 2:
         return ""
-    split = [_NEXT.split(finding.message)[1:] for finding in findings]
+    split = [_NEXT.split(str(finding.message))[1:] for finding in findings]
     alike = takewhile(lambda last: len(set(last)) == 1, zip(*(map(reversed, split)), strict=False))
     return " ".join(reversed([last[0] for last in alike]))
 
@@ -154,4 +154,4 @@ def words_used(page: str) -> Iterator[tuple[str, str]]:
     """
     body = page.partition("</style>")[2]
     text = html.unescape(re.sub(r"<style.*?</style>|<[^>]*>", " ", body, flags=re.DOTALL))
-    yield from ((word, means) for word, (seen, means) in _table().items() if seen.search(text))
+    yield from ((word, words.filled(means, {})) for word, (seen, means) in _table().items() if seen.search(text))

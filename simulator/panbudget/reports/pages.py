@@ -349,6 +349,7 @@ def _templates() -> jinja2.Environment:
         loader=jinja2.PackageLoader("panbudget.reports", "templates"),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
+        finalize=lambda value: str(value) if isinstance(value, InUnits) else value,  # not every markupsafe asks for it
         trim_blocks=True,
         lstrip_blocks=True,
     )
@@ -375,5 +376,6 @@ def page(report: Report) -> str:
     str
         A whole page of HTML, which stands by itself and prints on A4, or on Letter where units are those of the US.
     """
-    whole = render(report.template, title=report.title, report=report, fixed=texts())
-    return whole.replace(_WORDS, render("words.html.j2", words=list(words_used(whole)), fixed=texts()))
+    fixed = {**texts(), "lists": filled(texts()["lists"], {})}
+    whole = render(report.template, title=report.title, report=report, fixed=fixed)
+    return whole.replace(_WORDS, render("words.html.j2", words=list(words_used(whole)), fixed=fixed))

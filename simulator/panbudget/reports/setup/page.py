@@ -81,7 +81,8 @@ def _valve_page(plan: SetUp, sheet: ValveSheet) -> DrawnPage:
             ),
             _section("gains", table=gains, fill={"bed": bed}),
         ],
-        lead=texts("setup")["cautions"] + texts("setup")["tank_cautions"] * (sheet.starved_hours is not None),
+        lead=texts("setup")["cautions"]
+        + filled(texts("setup")["tank_cautions"], {}) * (sheet.starved_hours is not None),
         made_from=_say("made_from", made=made, laid=_say("laid", names=", ".join(laid)) if laid else "", **prints),
     )
 

@@ -29,7 +29,8 @@ from panbudget.studies.statement.account import Account, Fate, Statement
 from panbudget.studies.statement.ledger import BY_RATIO, METERED, MODELLED, PART, SPLIT, Metered, beyond
 from panbudget.studies.statement.meter import months_of
 from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS, amount, rounded_parts
-from panbudget.words import count, day_said, days_said, filled, number, percent
+from panbudget.weather import flags
+from panbudget.words import count, day_said, days_said, filled, number, percent, written
 
 _section, _say = words_of("statement")
 _MOST_READINGS = 24  # in a table; of more, the first, the last and those with an event
@@ -436,7 +437,9 @@ def method_lines(statement: Statement) -> dict[str, str]:
     season, default = statement.season, Uncertainty.model_validate({})
     rules = season.scenario.uncertainty
     gaps, days = season.totals["weather"]["filled"], season.totals["season"]["days"]
-    columns = (f"{column} on {number(n)} ({method})" for column, ways in gaps.items() for method, n in ways.items())
+    columns = (
+        f"{column} on {number(n)} ({flags.said(method)})" for column, ways in gaps.items() for method, n in ways.items()
+    )
     ranges = []
     for name, (low, high) in ranges_of(season.scenario).items():
         usual = " (default)" if (low, high) == getattr(default, name, None) else ""
@@ -507,10 +510,10 @@ def _assumed(statement: Statement) -> Iterator[str]:
         yield "flows by the emitters' packets and pressures"
     for name, supply in scenario.supply.items():
         if isinstance(supply, Mains):
-            yield f"pressure of {name} {number(supply.pressure)}\u00a0kPa all season"
+            yield f"pressure of {name} {written(supply.pressure, 'pressure 0')} all season"
     faults = fault_assumptions(scenario)
-    yield from faults
-    yield from (text for text in statement.season.assumptions if text not in faults)
+    yield from map(str, faults)
+    yield from (str(text) for text in statement.season.assumptions if text not in faults)
     other = "no other leak or clogging" if faults else "no leak, no clogging"
     yield f"weather at the garden as in the file; {other}, nothing else drawn on the line"
 

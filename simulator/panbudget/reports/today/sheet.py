@@ -39,7 +39,7 @@ def sheet_sections(today: Today) -> list[Section]:
     values: dict[str, Any] = {"reset": min(resets), "litres": need}
     values["minutes"] = filled(words["longer"], {"minutes": longest}) if longest else ""
     cautions = [part["text"] for part in words["cautions"]]
-    tanks = texts()["lists"]["tank_cautions"] if any(visit.tanks for visit in today.visits) else []
+    tanks = filled(texts()["lists"]["tank_cautions"], {}) if any(visit.tanks for visit in today.visits) else []
     ask = today.scenario.neighbour.ask
     return [
         Section(heading=words["visits"], table=_table(today), items=[words["ruler"], *_bounds(today, minutes)]),

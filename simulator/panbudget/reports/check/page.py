@@ -20,7 +20,7 @@ from panbudget.words import SHOWN, amount, and_more, bare, count, days_said, kin
 _section, _say = words_of("check")
 # findings that a screen shows, gravest first
 _FINDINGS = 6
-_MONTHS = {"eto_mm": "ETo [depth]", "rain_depth": "rain [depth]"}
+_MONTHS = {"eto_mm": "ETo [depth]", "rain_mm": "rain [depth]"}
 
 
 def _values(checked: Checked) -> dict[str, Any]:

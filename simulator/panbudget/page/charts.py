@@ -12,6 +12,7 @@ from typing import Any
 from panbudget import words
 from panbudget.numeric import Floats
 from panbudget.page.desk import TEXTS, Desk
+from panbudget.reports.writing import shown
 
 COLOURS: dict[str, str] = words.packaged("reports/style.toml")["colours"]
 _TEXTS: dict[str, Any] = TEXTS["season"]
@@ -26,9 +27,11 @@ def height(beds: int) -> int:
 
 
 def _rounded(values: Floats) -> list[float]:
-    return [round(value, 1) for value in values.tolist()]
+    kept = words.SHOWN["depth"]
+    return [round(kept.shown(value), kept.decimals(1)) for value in values.tolist()]
 
 
+@shown
 def season_series(desk: Desk) -> dict[str, Any]:
     """Return what of the season's chart depends on the season."""
     lines, band = desk.lines, desk.band
@@ -48,12 +51,13 @@ def season_series(desk: Desk) -> dict[str, Any]:
     }
 
 
+@shown
 def season_chart(desk: Desk) -> dict[str, Any]:
     """Return the options of the season's chart: openings above, then each bed's water left."""
     assert desk.scenario is not None
     valves = list(desk.scenario.controller)
     beds = [f"{name}/{bed}" for name, part in desk.scenario.controller.items() for bed in part.bed]
-    titles = [_TEXTS["openings"], *(_TEXTS["left"].format(bed=key.replace("/", ", ")) for key in beds)]
+    titles = [_TEXTS["openings"], *(words.filled(_TEXTS["left"], {"bed": key.replace("/", ", ")}) for key in beds)]
     rows = range(len(beds) + 1)
     tops = [_TOP + row * (_STRIP + _GAP) for row in rows]
     series: list[dict[str, Any]] = [
@@ -81,7 +85,7 @@ def season_chart(desk: Desk) -> dict[str, Any]:
             "emphasis": {"disabled": True},
         }
     every: dict[str, Any] = {"animation": False, "textStyle": {"fontFamily": "system-ui, sans-serif", "color": _INK}}
-    shown = {"show": True, "fontSize": 11, "color": _INK}
+    marks = {"show": True, "fontSize": 11, "color": _INK}
     if len(valves) > 1:
         every["legend"] = {"data": valves, "top": 0, "right": 14, "icon": "rect", "textStyle": {"color": _INK}}
     return every | {
@@ -106,7 +110,7 @@ def season_chart(desk: Desk) -> dict[str, Any]:
                 "axisLine": {"onZero": False},
                 "axisTick": {"show": False},
             }
-            | {"axisLabel": shown if row == rows[-1] else {"show": False}}
+            | {"axisLabel": marks if row == rows[-1] else {"show": False}}
             for row in rows
         ],
         "yAxis": [
@@ -170,17 +174,19 @@ def needed_of(desk: Desk) -> Mapping[str, float]:
     return {} if desk.season is None else {key: bed["net_demand_mm"] for key, bed in desk.season.totals["beds"].items()}
 
 
+@shown
 def water_series(desk: Desk) -> dict[str, Any]:
     """Return what of the chart of supplied beside needed depends on the season."""
     if desk.lines is None:
         return {}
-    beds, needed = list(desk.lines.supplied), needed_of(desk)
+    beds, needed, kept = list(desk.lines.supplied), needed_of(desk), words.SHOWN["depth"]
     pinned = desk.pinned[1].supplied if desk.pinned else {}
     values = {"supplied": desk.lines.supplied, "needed": needed, "pinned": pinned}
     return {
         "yAxis": {"data": [key.replace("/", ", ") for key in beds]},
         "series": [
-            {"id": what, "data": [round(by[k]) if k in by else "-" for k in beds]} for what, by in values.items()
+            {"id": what, "data": [round(kept.shown(by[k]), kept.decimals(0)) if k in by else "-" for k in beds]}
+            for what, by in values.items()
         ],
     }
 
@@ -213,6 +219,7 @@ def water_chart(desk: Desk) -> dict[str, Any]:
     }
 
 
+@shown
 def said(desk: Desk) -> str:
     """Say what the season comes to, in a sentence or two, for the screen reader and all others."""
     if desk.lines is None:

@@ -70,12 +70,16 @@ class Setting:
             return int(value)
         text = f"{value:.6g} {self.unit}"
         if self.path[-1] == "vessels":
-            return [{"diameter": text} if self.unit == "cm" else {"area": text}]
+            return [{"diameter": text} if self.unit in ("cm", "in") else {"area": text}]
         return text
 
     def shown(self, value: float) -> str:
         """Return a value as a person reads it."""
         return f"{value:.4g} {self.unit}".strip()
+
+
+# by how much a slider moves: in the metric unit, and in the US one
+_STEPS = {"length": (0.5, 0.25), "area": (0.005, 0.05), "flow": (0.05, 0.01), "weight": (0.01, 0.02)}
 
 
 def settings_of(scenario: Scenario) -> dict[str, Setting]:
@@ -85,12 +89,16 @@ def settings_of(scenario: Scenario) -> dict[str, Setting]:
         vessels, valve, at = controller.pan.vessels, controller.valve, ("controller", name)
         is_round = len(vessels) == 1 and vessels[0].count == 1 and vessels[0].diameter is not None
         pan = vessels[0].diameter * 100.0 if is_round and vessels[0].diameter else controller.pan.area
-        unit, step = ("cm", 0.5) if is_round else ("m^2", 0.005)
-        parts = [
-            ("pan", unit, pan, step, (*at, "pan", "vessels")),
-            ("refill", "L/h", valve.refill.flow, 0.05, (*at, "valve", "refill", "flow")),
-            ("swing", "kg", valve.swing_kg, 0.01, (*at, "valve", "swing")),
-        ]
+        kinds = (
+            ("pan", "length" if is_round else "area", pan, (*at, "pan", "vessels")),
+            ("refill", "flow", valve.refill.flow, (*at, "valve", "refill", "flow")),
+            ("swing", "weight", valve.swing_kg, (*at, "valve", "swing")),
+        )
+        parts: list[tuple[str, str, float, float, tuple[str, ...]]] = []
+        with words.units_shown(scenario.units):
+            for key, kind, value, path in kinds:
+                kept, step = words.SHOWN[kind], _STEPS[kind][words.is_us()]
+                parts.append((key, kept.unit.replace("²", "^2"), kept.shown(value), step, path))
         parts += [
             (f"{bed}/emitters", "", float(part.emitters.count), 1.0, (*at, "bed", bed, "emitters", "count"))
             for bed, part in controller.bed.items()
@@ -347,7 +355,8 @@ class Desk:
         litres = sum(part["litres"] for part in self.season.totals["controllers"].values())
         parts = [self.differences() or TEXTS["as_described"], str(self.year)]
         what = "; ".join(parts + [TEXTS["heat"]["short"]] * bool(self.heat))
-        said = TEXTS["step"].format(what=what, litres=words.litres(litres), short=words.count(short, "day"))
+        with words.units_shown(self.season.scenario.units):
+            said = TEXTS["step"].format(what=what, litres=words.litres(litres), short=words.count(short, "day"))
         step = Tried(dict(self.values), self.year, self.heat and dict(self.heat), said)
         if not self.tried or self.tried[-1] != step:
             self.tried.append(step)

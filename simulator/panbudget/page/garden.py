@@ -18,6 +18,7 @@ from panbudget.page import charts
 from panbudget.page.asking import mending
 from panbudget.page.desk import TEXTS, Desk, Setting
 from panbudget.page.jobs import VERBS
+from panbudget.reports.writing import shown
 
 _LIVE = 'role="status" aria-live="polite"'
 
@@ -143,9 +144,12 @@ class Garden:
             self.heat_days = ui.number(
                 texts["days"], value=7, min=1, max=60, precision=0, on_change=self._heated
             ).props("outlined dense")
-            self.heat_warmer = ui.number(texts["warmer"], value=5, min=0.5, max=15, on_change=self._heated).props(
-                "outlined dense"
-            )
+            with words.units_shown(self.desk.scenario.units):
+                kept = words.SHOWN["kelvin"]
+                self.kelvin, label = kept.unit, words.filled(texts["warmer"], {})
+                usual, least, most = (kept.shown(kelvin) for kelvin in (5.0, 0.5, 15.0))
+            self.heat_warmer = ui.number(label, value=usual, min=least, max=most, on_change=self._heated)
+            self.heat_warmer.props("outlined dense")
             self.heat_dry = ui.checkbox(texts["without_rain"], on_change=self._heated)
 
     def _heated(self) -> None:
@@ -157,7 +161,7 @@ class Garden:
                 start = self.desk.in_season(dt.date.fromisoformat(self.heat_start.value or ""))
             except ValueError:
                 return
-            size = {"days": int(self.heat_days.value or 7), "warmer": f"{self.heat_warmer.value or 5:g} K"}
+            size = {"days": int(self.heat_days.value or 7), "warmer": f"{self.heat_warmer.value or 5:g} {self.kelvin}"}
             heat = {"start": start, **size, "without_rain": bool(self.heat_dry.value)}
         if heat != self.desk.heat:
             self.desk.choose(heat=heat)
@@ -209,7 +213,8 @@ class Garden:
         beds = sum(len(part.bed) for part in self.desk.scenario.controller.values()) if self.desk.scenario else 0
         self.chart = ui.echart(charts.season_chart(self.desk)).style(f"height:{charts.height(beds)}px")
         _named(self.chart.props("role=img"), texts["chart_label"])
-        ui.html(texts["water"], sanitize=False, tag="h3")
+        with words.units_shown(self.desk.scenario.units if self.desk.scenario else "metric"):
+            ui.html(words.filled(texts["water"], {}), sanitize=False, tag="h3")
         self.water = ui.echart(charts.water_chart(self.desk), renderer="svg").style(f"height:{60 + 56 * beds}px")
         _named(self.water.props("role=img"), texts["water_label"])
         with ui.element("details"):
@@ -278,7 +283,7 @@ class Garden:
         if desk.season is None:
             return
         self.findings.clear()
-        with self.findings:
+        with self.findings, words.units_shown(desk.season.scenario.units):
             for finding in desk.season.findings:
                 with ui.element("li").classes(f"is-{finding.severity}"):
                     ui.label(f"{TEXTS['findings'][finding.severity]}, {finding.where}: {finding.message}")
@@ -334,6 +339,7 @@ class Garden:
                     ui.link(texts["open"].format(file=page), f"/pages/{page}", new_tab=True)
 
 
+@shown
 def _table(desk: Desk) -> str:
     """What the charts draw, as a table."""
     season = desk.season
@@ -345,14 +351,14 @@ def _table(desk: Desk) -> str:
         rows.append(
             [
                 key.replace("/", ", "),
-                words.number(float(left.min()), 1),
+                words.bare(float(left.min()), "depth", 1),
                 words.day_said(f"{least:%Y-%m-%d}"),
                 words.number(bed["driest_quarter"]["stress_days"]),
-                words.number(bed["irrigation_mm"]),
-                words.number(bed["net_demand_mm"]),
-                words.number(bed["litres"]),
+                words.bare(bed["irrigation_mm"], "depth", 0),
+                words.bare(bed["net_demand_mm"], "depth", 0),
+                words.bare(bed["litres"], "volume", 0),
             ]
         )
-    head = "".join(f'<th scope="col">{html.escape(text)}</th>' for text in TEXTS["season"]["heads"])
+    head = "".join(f'<th scope="col">{html.escape(text)}</th>' for text in words.filled(TEXTS["season"]["heads"], {}))
     body = "".join("<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>" for row in rows)
     return f'<div class="scroll"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'

@@ -123,7 +123,7 @@ def _refill(answers: Mapping[str, Any]) -> str:
         + drop
         + marks
         + words_
-        + _text(209, 28, _TEXTS["layer"].format(mm=words.number(layer, 1)), "start")
+        + _text(209, 28, str(words.say(_TEXTS["layer"], layer=layer)), "start")
     )
 
 

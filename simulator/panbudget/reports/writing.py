@@ -75,7 +75,7 @@ class Verb:
     measures: bool = False
 
 
-def _shown(make: Callable[..., _T], units: System | None = None) -> Callable[..., _T]:
+def shown(make: Callable[..., _T], units: System | None = None) -> Callable[..., _T]:
     """Make something in the units of the result's garden, or in those given."""
 
     @functools.wraps(make)
@@ -87,7 +87,7 @@ def _shown(make: Callable[..., _T], units: System | None = None) -> Callable[...
 
 
 #: what is for machines is metric, the words in it, too
-_metric = functools.partial(_shown, units="metric")
+_metric = functools.partial(shown, units="metric")
 
 
 def verb_of(result: Any) -> Verb:
@@ -96,7 +96,7 @@ def verb_of(result: Any) -> Verb:
     return verb
 
 
-@_shown
+@shown
 def sentences(result: Any) -> list[str]:
     """Return what a result's page says first."""
     verb = verb_of(result)
@@ -138,7 +138,7 @@ def _plain(value: Any) -> Any:
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
-@_shown
+@shown
 def as_page(result: Any, figures: Mapping[str, str] | None = None) -> str:
     """Return a result's page as HTML, with its figures (name -> SVG element) in it."""
     verb = verb_of(result)
@@ -176,9 +176,9 @@ def write_into(result: Any, folder: Path, *, figures: bool = False) -> None:
     for name in [name for name in names if name.endswith(".json")][:1]:
         files.write_json(as_json(result), folder / name)
     for name, content in verb.files.items():
-        if whole := _shown(content)(result):
+        if whole := shown(content)(result):
             (folder / name).write_bytes(whole)
-    draws = {name: _shown(drawn) for name, drawn in verb.figures(result).items()}
+    draws = {name: shown(drawn) for name, drawn in verb.figures(result).items()}
     drawn = draw(draws, result, folder / "figures" if figures and draws else None)
     (folder / names[0]).write_text(as_page(result, drawn), encoding="utf-8")
 
@@ -206,7 +206,7 @@ def write(result: Any, folder: Path, *, overwrite: bool = False, figures: bool =
         write_into(result, made, figures=figures)
 
 
-@_shown
+@shown
 def plot(result: Any, figure: str = "", **options: Any) -> Sequence[Axes]:
     """Draw one of a result's figures; see `extras.Reported.plot`."""
     draws = verb_of(result).figures(result)

@@ -14,6 +14,7 @@ from panbudget.scenario import quantities
 from panbudget.scenario.quantities import Date, Described, Length, Number, OneOf, OrName, Part, Reads, Share, unknown
 from panbudget.tables.plants import find_plant, landscape_level
 from panbudget.tables.soils import find_soil
+from panbudget.words import say
 
 # field capacities from coarse gravel to raw peat, and the water that some plant lives on (common practice, no source)
 _DRIEST, _WETTEST, _LEAST_WATER = 0.03, 0.8, 0.01
@@ -239,8 +240,8 @@ class _Bed(Described):
     def wrong(self) -> Iterator[Problem]:
         rate = self.emitters.count * self.emitters.flow / self.area
         if rate > _MOST_RATE:
-            found = f"give {rate:,.0f} mm an hour on this area"
-            yield Problem("too-much", "emitters", found, f"at most {_MOST_RATE:,.0f} mm/h")
+            found = say("give {rate:bare depth ,.0f} {:depth} an hour on this area", rate=rate)
+            yield Problem("too-much", "emitters", found, say("at most {most:depth-an-hour ,.0f}", most=_MOST_RATE))
 
     @property
     def wetting_days(self) -> float | None:

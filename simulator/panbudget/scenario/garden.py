@@ -265,7 +265,7 @@ class Controller(Described):
     def wrong(self) -> Iterator[Problem]:
         most = self.pan.water_at_reset
         if self.valve.swing_kg >= most:
-            found = f"would empty the pan before it trips: filled to its freeboard the pan holds {most:.3g} kg"
+            found = f"would empty the pan before it trips: filled to its freeboard the pan holds {words.amount(most, 'weight', '.3g')}"
             cure = "take a smaller swing, or a wider or deeper pan"
             yield Problem("too-much", f"valve.{self.valve.marks[0]}", found, cure=cure)
 
@@ -338,7 +338,7 @@ class Scenario(Described):
                 yield Problem("unknown-part", f"controller.{name}.supply", "names no [supply.…] of this file", "", cure)
             supply, loss = self.supply.get(controller.supply), controller.valve.rated_loss
             if isinstance(supply, Mains) and loss is not None and loss >= supply.pressure:
-                found = f"is all of the mains' pressure, {supply.pressure:g} kPa, or more: no water would pass"
+                found = f"is all of the mains' pressure, {words.amount(supply.pressure, 'pressure', 'g')}, or more: no water would pass"
                 yield Problem("too-much", f"controller.{name}.valve.rated_loss", found)
         for name in self.uncertainty.controller.keys() - self.controller.keys():
             where, cure = f"uncertainty.controller.{name}", did_you_mean(name, self.controller, "")
@@ -396,7 +396,11 @@ class Scenario(Described):
             elif isinstance(fault, Knocked) and fault.swing is not None:
                 swing = self.controller[fault.controller or known[0]].valve.swing_kg
                 if swing + fault.swing < _LEAST_SWING:
-                    yield Problem("too-small", f"fault[{index}].swing", f"leaves nothing of a swing of {swing:g} kg")
+                    yield Problem(
+                        "too-small",
+                        f"fault[{index}].swing",
+                        f"leaves nothing of a swing of {words.amount(swing, 'weight', 'g')}",
+                    )
 
     @property
     def path(self) -> Path:

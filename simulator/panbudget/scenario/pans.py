@@ -10,6 +10,7 @@ from pydantic import Field
 
 from panbudget.errors import Problem
 from panbudget.scenario.quantities import Area, Count, Depth, Described, Number, Share, SomeDepth, SomeLength
+from panbudget.words import amount
 
 _MOST_AREA = 500.0  # m² of a pan
 _Across = Annotated[SomeLength, Field(le=20)]
@@ -57,11 +58,11 @@ class Pan(Described):
 
     def wrong(self) -> Iterator[Problem]:
         if self.freeboard >= self.depth:
-            found = f"reaches down to the floor of a pan {self.depth:g} mm deep"
+            found = f"reaches down to the floor of a pan {amount(self.depth, 'depth', 'g')} deep"
             yield Problem("too-much", "freeboard", found, cure="give less freeboard or a deeper pan")
         if self.area > _MOST_AREA:
-            found = f"have {self.area:,.0f} m² of water in all, which no beam carries"
-            yield Problem("too-much", "vessels", found, f"at most {_MOST_AREA:g} m²")
+            found = f"have {amount(self.area, 'area', ',.0f')} of water in all, which no beam carries"
+            yield Problem("too-much", "vessels", found, f"at most {amount(_MOST_AREA, 'area', 'g')}")
 
     @property
     def area(self) -> float:

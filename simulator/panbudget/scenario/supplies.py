@@ -12,6 +12,7 @@ from panbudget.errors import Problem
 from panbudget.scenario import quantities
 from panbudget.scenario.quantities import Area, Described, Flow, Number, OneOf, Pressure, Share, SomeLength, SomeVolume
 from panbudget.scenario.rights import Meter, Right, Words
+from panbudget.words import amount, say
 
 _TALLEST = 50.0  # m of a tank
 _ROUNDING = 1e-9  # of unit conversion
@@ -89,16 +90,27 @@ class Tank(_Supply):
         if (self.footprint is None) == (not shape):
             yield Problem("one-of", "", "needs a footprint (upright sides) or a shape: one of the two")
         elif self.points[-1][1] > _TALLEST:
-            found = f"stands {self.points[-1][1]:,.0f} m high with that volume"
-            yield Problem("too-much", "shape" if shape else "footprint", found, f"a tank of at most {_TALLEST:g} m")
+            found = f"stands {amount(self.points[-1][1], 'height', ',.0f')} high with that volume"
+            yield Problem(
+                "too-much",
+                "shape" if shape else "footprint",
+                found,
+                f"a tank of at most {amount(_TALLEST, 'height', 'g')}",
+            )
         elif self.top_up is not None and self.top_up.below > self.volume:
-            yield Problem("too-much", "top_up.below", f"is more than the tank holds, {self.volume:g} L")
+            yield Problem(
+                "too-much", "top_up.below", f"is more than the tank holds, {amount(self.volume, 'volume', 'g')}"
+            )
         elif shape and (len(shape) < 2 or shape[0].volume > 0.0):
             yield Problem("shape", "shape", "needs two points or more, from an empty tank upwards")
         elif any(b.level <= a.level or b.volume <= a.volume for a, b in itertools.pairwise(shape)):
             yield Problem("shape", "shape", "must rise from point to point, level and volume both")
         elif shape and top < self.volume * (1.0 - _ROUNDING):
-            found = f"ends at {top:g} L, below the tank's volume of {self.volume:g} L; add its top"
+            found = say(
+                "ends at {top:volume g}, below the tank's volume of {all:volume g}; add its top",
+                top=top,
+                all=self.volume,
+            )
             yield Problem("shape", "shape", found)
 
     @property

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from panbudget.numeric import Floats
-from panbudget.reports.canvas import keys, legend_over, panels
+from panbudget.reports.canvas import keys, label, legend_over, panels
 from panbudget.reports.style import STYLES, applied, plain
 from panbudget.studies.away.leaving import Away
 
@@ -50,7 +50,7 @@ def room_figure(away: Away, axes: Sequence[Axes] | None = None) -> list[Axes]:
     axes[0].set_xlim(0.5, away.days + 0.5)
     axes[0].xaxis.set_major_locator(MaxNLocator(nbins=6, integer=True))
     for ax in axes[::_COLUMNS]:
-        ax.set_ylabel("water left [mm]")
+        label(ax.yaxis, "water left [{}]", "depth")
     for ax in axes[-_COLUMNS:]:
         ax.set_xlabel("day away")
     lines = [*(["year"] if others else []), "year_worst", "year_heat"]

@@ -24,7 +24,7 @@ def _number(moments: pd.Series[Any]) -> Any:
     return mdates.date2num(moments.to_numpy("datetime64[s]"))  # type: ignore[no-untyped-call]
 
 
-def _each(fit: Fit, *named: str) -> Iterator[tuple[Axes, ControllerFit]]:
+def _each(fit: Fit, named: str, kind: str) -> Iterator[tuple[Axes, ControllerFit]]:
     """Axes and pan in turn, with what all have in common."""
     axes = panels(len(fit.controllers), height=2.4, more=0.7, sharex=True)
     # to the end of the last day, so that an evening's reading is not cut off
@@ -32,7 +32,7 @@ def _each(fit: Fit, *named: str) -> Iterator[tuple[Axes, ControllerFit]]:
     for ax, (name, pan) in zip(axes, fit.controllers.items(), strict=True):
         yield ax, pan
         ax.set_title(plain(name))
-        label(ax.yaxis, *named)
+        label(ax.yaxis, named, kind)
         ax.grid()
         date_axis(ax, mdates.date2num(span))  # type: ignore[no-untyped-call]
 
@@ -83,7 +83,7 @@ def residual_figure(fit: Fit) -> list[Axes]:
         One a pan.
     """
     axes = []
-    for ax, pan in _each(fit, "standard errors"):
+    for ax, pan in _each(fit, "standard errors", ""):
         for kind, mark in _MARKS.items():
             rows = pan.readings[pan.readings["kind"] == kind]
             errors = np.clip((rows["residual"] / rows["error"]).to_numpy(float), -_FAR, _FAR)

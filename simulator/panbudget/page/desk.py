@@ -89,7 +89,7 @@ def settings_of(scenario: Scenario) -> dict[str, Setting]:
         vessels, valve, at = controller.pan.vessels, controller.valve, ("controller", name)
         is_round = len(vessels) == 1 and vessels[0].count == 1 and vessels[0].diameter is not None
         pan = vessels[0].diameter * 100.0 if is_round and vessels[0].diameter else controller.pan.area
-        kinds = (
+        kinds: tuple[tuple[str, str, float, tuple[str, ...]], ...] = (
             ("pan", "length" if is_round else "area", pan, (*at, "pan", "vessels")),
             ("refill", "flow", valve.refill.flow, (*at, "valve", "refill", "flow")),
             ("swing", "weight", valve.swing_kg, (*at, "valve", "swing")),

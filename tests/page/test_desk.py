@@ -6,6 +6,7 @@ import asyncio
 import datetime as dt
 import json
 import tomllib
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ import pytest
 from panbudget.errors import ScenarioError
 from panbudget.page import charts, jobs
 from panbudget.page import lines as drawn
-from panbudget.page.desk import Desk
+from panbudget.page.desk import STATE, Desk
 from panbudget.scenario.garden import load_scenario
 from panbudget.season.replay import replay
 from tests.garden_file import write_garden, years_csv
@@ -110,6 +111,28 @@ def test_what_was_tried_is_listed_and_undone(desk):
     assert desk.values == {"upper/pan": 80.0}
     desk.take(first)
     assert desk.values == {}
+    desk.redo()
+    desk.choose(heat={"start": dt.date(2021, 7, 5), "days": 4, "warmer": "6 K", "without_rain": True})
+    desk._remember()
+    again = Desk(desk.path)  # as after a restart
+    assert (again.values, again.year, again.heat, again.tried) == (desk.values, 2021, desk.heat, desk.tried)
+    assert again.tried[1] == second
+    again.take(replace(second, values={"gone/pan": 9.0}, year=1999))  # of a garden that has changed
+    assert (again.values, again.year) == ({}, 2021)
+    for nonsense in ("no json", '{"tried": [], "now": {}}', json.dumps({"tried": [], "steps": {}, "now": 3})):
+        (desk.folder / STATE).write_text(nonsense)
+        assert Desk(desk.path).tried == []
+
+
+def test_how_much_of_a_job_is_done_is_told_by_its_parts_or_by_its_last_run(desk):
+    job = jobs.Job(desk.path, "size", {}, {}, 2021)
+    assert job.share is None
+    job.usual, job.steps = 3, ["begun"]
+    assert job.share == 0.25
+    job.steps = ["more", *["steps"] * 8]
+    assert job.share == 0.99  # never quite
+    job.steps = ["upper: 5 of 20 parts"]
+    assert job.share == pytest.approx(0.2)
 
 
 def test_impossible_settings_are_refused_in_words_and_the_rest_goes_on(desk):

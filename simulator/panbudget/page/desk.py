@@ -7,9 +7,11 @@ Knows no screen. What changes is told to whoever listens; what takes long runs i
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import datetime as dt
+import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +36,9 @@ from panbudget.weather.of_scenario import read_scenario_weather
 
 TEXTS: dict[str, Any] = words.packaged("page/page.toml")
 _QUIET = 0.25  # s without a change, after which all is replayed
+#: beside the garden's file: what is set and what was tried, for the next start
+STATE = ".garden-page.json"
+_MOST_TRIED = 200  # steps that are kept
 _LEAST, _MOST = 0.25, 2.5  # of a value: the ends of its slider
 
 
@@ -125,6 +130,11 @@ class Tried:
     said: str
 
 
+def _heat(kept: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """A made-up heat wave as it was kept: its first day is a date again."""
+    return None if kept is None else {**kept, "start": dt.date.fromisoformat(kept["start"])}
+
+
 @dataclass
 class Desk:
     """
@@ -155,11 +165,13 @@ class Desk:
     undone: list[Tried] = field(default_factory=list)
     run: drawn.Run = run_season
     job: jobs.Job | None = None
+    steps_of: dict[str, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self._listeners: dict[int, Callable[[str], None]] = {}
         self._changed = asyncio.Event()
         self._version = 0
+        self._restore()
         self.load()
 
     @property
@@ -184,6 +196,26 @@ class Desk:
         """Tell all that listen that something has changed."""
         for listener in list(self._listeners.values()):
             listener(what)
+
+    def _restore(self) -> None:
+        """Take up what was set and tried when the page was last open; what can't be read is as if it were not there."""
+        with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError):
+            kept = json.loads((self.folder / STATE).read_text(encoding="utf-8"))
+            *tried, now = [Tried(**step | {"heat": _heat(step["heat"])}) for step in (*kept["tried"], kept["now"])]
+            if all(0.0 < value < float("inf") for step in (*tried, now) for value in step.values.values()):
+                self.tried, self.steps_of = tried, {str(verb): int(count) for verb, count in kept["steps"].items()}
+                self.values, self.year, self.heat = dict(now.values), int(now.year), now.heat and dict(now.heat)
+
+    def _keep_state(self) -> None:
+        """Write what is set and what was tried beside the garden; a folder that takes no file only forgets it."""
+        now = Tried(self.values, self.year, self.heat, "")
+        kept = {
+            "now": asdict(now),
+            "tried": [asdict(step) for step in self.tried[-_MOST_TRIED:]],
+            "steps": self.steps_of,
+        }
+        with contextlib.suppress(PanbudgetError, OSError):
+            write_whole(self.folder / STATE, json.dumps(kept, default=str))
 
     def load(self) -> None:
         """Read the garden and its weather; what was tried stays, as far as the garden still has it."""
@@ -233,8 +265,10 @@ class Desk:
         self.tell("values")
 
     def take(self, tried: Tried) -> None:
-        """Go back to settings that were tried."""
-        self.values, self.year, self.heat = dict(tried.values), tried.year, dict(tried.heat) if tried.heat else None
+        """Go back to settings that were tried, as far as the garden still has them."""
+        self.values = {key: value for key, value in tried.values.items() if key in self.settings}
+        self.year = tried.year if tried.year in self.years else self.year
+        self.heat = dict(tried.heat) if tried.heat else None
         self._touch()
         self.tell("values")
 
@@ -361,12 +395,17 @@ class Desk:
         if not self.tried or self.tried[-1] != step:
             self.tried.append(step)
             self.undone.clear()
+        self._keep_state()
 
     async def do(self, verb: str, options: Mapping[str, Any]) -> None:
         """Have a verb write its pages for the garden as it is set; one at a time."""
         if self.job is None or not self.job.is_running:
             self.job = jobs.Job(self.path, verb, dict(options), self.overlay(), self.year, self.heat)
+            self.job.usual = self.steps_of.get(verb, 0)
             await self.job.run(lambda: self.tell("job"))
+            if self.job.sentences:
+                self.steps_of[verb] = len(self.job.steps)
+                self._keep_state()
 
     async def warm(self) -> None:
         """Have the engine compiled, where there is a compiler: in a process of its own first, so that the page stays quick."""

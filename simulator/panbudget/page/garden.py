@@ -325,7 +325,11 @@ class Garden:
             if job.is_running:
                 step = job.steps[-1] if job.steps else texts["starting"]
                 ui.label(texts["running"].format(verb=name, number=len(job.steps) + 1, step=step))
-                ui.linear_progress(show_value=False).props("indeterminate")
+                share = job.share
+                bar = ui.linear_progress(share or 0.0, show_value=False)
+                _named(bar.props("" if share is not None else "indeterminate"), texts["progress"])
+                if share is not None:
+                    ui.label(words.percent(share))
                 ui.button(texts["stop"], on_click=job.stop).props("no-caps dense")
             elif job.is_stopped:
                 ui.label(texts["stopped"].format(verb=name))

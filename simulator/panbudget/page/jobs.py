@@ -11,6 +11,7 @@ import contextlib
 import datetime as dt
 import json
 import os
+import re
 import signal
 import sys
 import time
@@ -28,6 +29,8 @@ VERBS = {"size": "size.html", "setup": "setup.html", "away": "away.html", "state
     "replay": "report.html",
 }
 TEXTS: dict[str, Any] = words.packaged("page/page.toml")
+_OF = re.compile(r"(\d+) of (\d+)")
+_NEARLY = 0.99
 _PATIENCE = 5.0  # s from asking a process to stop to ending it
 
 
@@ -48,6 +51,8 @@ class Job:
         What differs from the garden's file.
     year : int
         In which the season starts; for verbs of one season.
+    usual : int
+        How many steps it took when it last ran here; 0 if unknown.
     heat : dict or None
         A made-up heat wave in that year; for the others it is moved to the garden's own.
     """
@@ -64,7 +69,16 @@ class Job:
     is_running: bool = False
     is_stopped: bool = False
     seconds: float = 0.0
+    usual: int = 0
     _process: asyncio.subprocess.Process | None = field(default=None, repr=False)
+
+    @property
+    def share(self) -> float | None:
+        """How much is done, 0 to 1: by the parts that its last step counts, else by its steps when last it ran; None if unknown."""
+        if counted := _OF.search(self.steps[-1]) if self.steps else None:
+            done, parts = int(counted[1]) - 1, int(counted[2])
+            return min(max(done / parts, 0.0), 1.0) if parts else None
+        return min(len(self.steps) / (self.usual + 1.0), _NEARLY) if self.usual else None
 
     @property
     def pages(self) -> list[str]:

@@ -119,6 +119,7 @@ def find_plant(name: str) -> Plant:
     return look_up("plant", name, _plants(), known=known_plants(), instead=instead)
 
 
+@functools.cache
 def landscape_level(factor: str, level: str) -> float:
     """
     Return a published category's value.

@@ -184,3 +184,13 @@ def test_downloaded_years_stand_in_the_folder_and_nothing_else_is_left(tmp_path,
     with pytest.raises(OutputError, match="rename your file"):
         questions.download(answers, garden)
     assert file.read_text() == "another\n"
+
+
+def test_the_map_shows_the_place_and_a_click_on_it_names_one():
+    """Land, lines and the place share one scale: a degree is a pixel."""
+    map_ = pictures.picture("place", {"latitude": "38.6", "longitude": "-36.1"})
+    assert 'cx="143.9" cy="56.4"' in map_ and map_.count("<polygon") > 10
+    assert "<circle" not in pictures.picture("place", {"latitude": "38.6", "longitude": ""})
+    assert "<circle" not in pictures.picture("place", {"latitude": "fifty", "longitude": "3"})
+    assert pictures.place_at(143.9 / 360, 56.4 / 190) == {"latitude": "39", "longitude": "-36"}
+    assert pictures.place_at(1.1, -0.1) == {"latitude": "90", "longitude": "180"}

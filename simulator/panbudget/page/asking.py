@@ -15,10 +15,15 @@ from panbudget.errors import PanbudgetError
 from panbudget.page import questions
 from panbudget.page.desk import TEXTS, Desk
 from panbudget.page.guard import upload_target
-from panbudget.page.pictures import picture
+from panbudget.page.pictures import picture, place_at
 from panbudget.page.questions import Question, Screen
 
 _TEXTS: dict[str, str] = TEXTS["ask"]
+# where on the drawing somebody clicked, as shares of its width and height
+_POINTED = """(event) => {
+  const drawn = event.currentTarget.querySelector("svg").getBoundingClientRect();
+  emit((event.clientX - drawn.left) / drawn.width, (event.clientY - drawn.top) / drawn.height);
+}"""
 _MOST_BYTES = 100_000_000  # of an uploaded weather file
 
 
@@ -63,6 +68,8 @@ class Asking:
             ui.html(self.screen.title, sanitize=False, tag="h2")
             ui.label(self.screen.text)
             self.drawing = ui.html(picture(self.screen.key, self.answers), sanitize=False).classes("picture")
+            if self.screen.key == "place":
+                self.drawing.on("click", self.pointed, js_handler=_POINTED)
             for question in self.screen.asked(self.answers):
                 self._field(question)
             if self.screen.key == "weather" and self.answers["weather"] != "sample":
@@ -112,6 +119,11 @@ class Asking:
             field.props(remove="error error-message")
             if wrong:
                 field.props["error"], field.props["error-message"] = True, wrong
+
+    def pointed(self, event: events.GenericEventArguments) -> None:
+        """Take the place that was clicked on the map."""
+        for key, answer in place_at(*map(float, event.args)).items():
+            self.fields[key].set_value(answer)
 
     def _weather(self) -> None:
         if self.answers["weather"] == "file":

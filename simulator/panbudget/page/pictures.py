@@ -18,6 +18,8 @@ _INK, _WATER, _EARTH = "#333333", "#9CC3DC", "#D9C7A5"
 _WIDE, _HIGH = 360, 190
 _ROOM = 150.0  # px for the longest side of what is drawn to scale
 _BAR = 0.30  # m
+_MOST_DEGREES = {"latitude": 90.0, "longitude": 180.0}
+_FAINT = 'style="stroke:#9AA7B0;stroke-width:0.5"'
 
 
 def picture(key: str, answers: Mapping[str, Any]) -> str:
@@ -128,18 +130,51 @@ def _refill(answers: Mapping[str, Any]) -> str:
 
 
 def _place(answers: Mapping[str, Any]) -> str:
-    try:
-        latitude = max(-90.0, min(float(answers.get("latitude", "")), 90.0))
-    except ValueError:
-        latitude = 43.5
-    y = 95 - 80 * math.sin(math.radians(latitude))
-    half = 80 * math.cos(math.radians(latitude))
-    globe = f'<circle cx="120" cy="95" r="80" fill="{_WATER}" stroke="{_INK}"/>'
-    name = _text(215, 99, _TEXTS["equator"], "start")
-    here = f'<circle cx="120" cy="{y:.1f}" r="5" fill="#D55E00"/>' + _text(
-        215, min(max(y, 14), 186), f"{latitude:g}°", "start"
+    """A degree is a pixel, both ways: lines each 30 degrees, land by our own coarse outline, and the place."""
+    at = {key: _degrees(answers.get(key, ""), most) for key, most in _MOST_DEGREES.items()}
+    sea = _box(0, 5, _WIDE, _HIGH - 10, "#E4EEF5", "none")
+    lines = [_line(x, 5, x, _HIGH - 5, _FAINT) for x in range(0, _WIDE + 1, 30)]
+    lines += [_line(0, y, _WIDE, y, _FAINT) for y in range(5, _HIGH, 30)]
+    land = "".join(
+        f'<polygon points="{" ".join(f"{_WIDE / 2 + x},{_HIGH / 2 - y}" for x, y in zip(part[::2], part[1::2], strict=True))}" '
+        f'fill="{_EARTH}" stroke="none"/>'
+        for part in _TEXTS["outline"]
     )
-    return globe + _line(40, 95, 200, 95, 'stroke-dasharray="3 3"') + name + _line(120 - half, y, 120 + half, y) + here
+    equator = _line(0, _HIGH / 2, _WIDE, _HIGH / 2, 'stroke-dasharray="3 3"') + _text(
+        4, _HIGH / 2 - 3, _TEXTS["equator"], "start"
+    )
+    across, up = at["longitude"], at["latitude"]
+    here = (
+        "" if up is None else _line(0, _HIGH / 2 - up, _WIDE, _HIGH / 2 - up, 'style="stroke:#D55E00;stroke-width:1"')
+    )
+    if up is not None and across is not None:
+        here += f'<circle cx="{_WIDE / 2 + across:.1f}" cy="{_HIGH / 2 - up:.1f}" r="5" fill="#D55E00" stroke="#fff"/>'
+    return sea + land + "".join(lines) + equator + here
+
+
+def _degrees(text: Any, most: float) -> float | None:
+    try:
+        return max(-most, min(float(text), most))
+    except (TypeError, ValueError):
+        return None
+
+
+def place_at(across: float, down: float) -> dict[str, str]:
+    """
+    Return the place at a point of the map.
+
+    Parameters
+    ----------
+    across, down : float
+        Shares of the drawing's width and height, from its upper left corner.
+
+    Returns
+    -------
+    dict of str
+        "latitude" and "longitude", in whole degrees.
+    """
+    at = {"latitude": _HIGH / 2.0 - down * _HIGH, "longitude": across * _WIDE - _WIDE / 2.0}
+    return {key: f"{max(-_MOST_DEGREES[key], min(value, _MOST_DEGREES[key])):.0f}" for key, value in at.items()}
 
 
 def _weather(answers: Mapping[str, Any]) -> str:

@@ -204,7 +204,11 @@ class Desk:
             *tried, now = [Tried(**step | {"heat": _heat(step["heat"])}) for step in (*kept["tried"], kept["now"])]
             if all(0.0 < value < float("inf") for step in (*tried, now) for value in step.values.values()):
                 self.tried, self.steps_of = tried, {str(verb): int(count) for verb, count in kept["steps"].items()}
-                self.values, self.year, self.heat = dict(now.values), int(now.year), now.heat and dict(now.heat)
+                self.values, self.year, self.heat = (
+                    dict(now.values),
+                    int(now.year),
+                    dict(now.heat) if now.heat else None,
+                )
 
     def _keep_state(self) -> None:
         """Write what is set and what was tried beside the garden; a folder that takes no file only forgets it."""

@@ -205,6 +205,24 @@ def test_weather_once_read_is_kept_and_never_trusted_blindly(tmp_path, monkeypat
     assert not list((tmp_path / "cache" / "weather").iterdir())
 
 
+def test_weather_of_another_file_system_is_read_through_fsspec(tmp_path):
+    fsspec = pytest.importorskip("fsspec")
+    plan = make_plan(tmp_path, places=2, more=SMALL_PARTS)
+    sweep(plan, tmp_path / "near", processes=1)
+    for file in (tmp_path / "weather").glob("place-*.csv"):
+        with fsspec.open(f"memory://district/{file.name}", "wb") as far:
+            far.write(file.read_bytes())
+        file.unlink()
+    table = tmp_path / "weather" / "places.csv"
+    table.write_text(table.read_text().replace("place-", "memory://district/place-"), encoding="utf-8")
+    assert sweep(plan, tmp_path / "far", processes=1).rows == len(rows(tmp_path / "near"))
+    assert rows(tmp_path / "far").equals(rows(tmp_path / "near"))
+    assert sweep(plan, tmp_path / "far", processes=1).kept == len(list((tmp_path / "far" / "seasons").iterdir()))
+    table.write_text(table.read_text().replace("place-01", "none"), encoding="utf-8")
+    with pytest.raises(PanbudgetError, match=r"memory://district/none\.csv: can't be read"):
+        sweep(plan, tmp_path / "none", processes=1)
+
+
 def test_a_bad_site_stops_the_sweep_and_says_why(tmp_path):
     plan = make_plan(tmp_path)
     (tmp_path / "weather" / "place-02.csv").unlink()

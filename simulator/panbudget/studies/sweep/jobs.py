@@ -27,6 +27,7 @@ from panbudget.studies.sweep.compute import COLUMNS, Engine, season_columns
 from panbudget.studies.sweep.kept import Read, kept_or_read
 from panbudget.studies.sweep.marks import code_mark
 from panbudget.studies.sweep.plan import Plan
+from panbudget.studies.sweep.remote import at_hand
 from panbudget.studies.sweep.site import Place, SiteRecord, grid_evapotranspiration, open_site
 from panbudget.studies.sweep.usable import Runs, about_site, with_made_days, years_of
 from panbudget.weather import Weather
@@ -220,10 +221,9 @@ def _runs_of(
             if plan.grid is not None:
                 years[place.name] = with_made_days(years_of(plan, place, grid[at]), plan.grid.days.made)
                 continue
-            path = plan.folder / place.file
-            years[place.name], of_runs = kept_or_read(
-                place, plan.base, path, plan.years(), functools.partial(_read, plan, place, path)
-            )
+            with at_hand(plan.folder, place.file) as path:
+                read = functools.partial(_read, plan, place, path)
+                years[place.name], of_runs = kept_or_read(place, plan.base, path, plan.years(), read)
             eto |= of_runs
         except (WeatherError, ScenarioError) as error:
             years[place.name] = error

@@ -26,6 +26,7 @@ from panbudget.files import json_bytes
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import COLUMNS, WHOLE
 from panbudget.studies.sweep.marks import file_mark
+from panbudget.studies.sweep.remote import weather_mark
 from panbudget.words import packaged
 
 if TYPE_CHECKING:
@@ -260,7 +261,7 @@ class Store:
             for path, about in self._earlier.get(place.name, ()) if place.cell is None else ():
                 same = [name for name in designs if about["designs"].get(name) == marks.designs[name]]
                 asked_alike = about["all_years"] == (self.plan.years() is None)
-                weather = about["weather"].get(place.name) == file_mark(self.plan.folder / place.file)
+                weather = about["weather"].get(place.name) == weather_mark(self.plan.folder, place.file)
                 if asked_alike and weather and about["places"].get(place.name) == repr(place) and same:
                     wanted = [("site", "=", place.name), ("design", "in", same)]
                     rows.append(pq.read_table(path, filters=wanted).to_pandas())
@@ -345,9 +346,11 @@ class Store:
             return None
         if about.get("plan") != self.plan.fingerprint or about.get("part") != job.index:
             return None
-        files = {place.name: self.plan.folder / place.file for place in job.places if place.cell is None}
+        files = {place.name: place.file for place in job.places if place.cell is None}
         # a site without a mark could not be read: another try costs little
-        changed = any(about["weather"].get(name) != file_mark(path) for name, path in files.items())
+        changed = any(
+            about["weather"].get(name) != weather_mark(self.plan.folder, file) for name, file in files.items()
+        )
         return None if changed else about
 
     def about(self, index: int) -> dict[str, Any] | None:

@@ -18,6 +18,7 @@ from panbudget.season.years import Years, listed, usable_years
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import days_of
 from panbudget.studies.sweep.plan import Plan
+from panbudget.studies.sweep.remote import at_hand, is_remote
 from panbudget.studies.sweep.site import Place, SiteRecord, open_site
 from panbudget.weather.clean import WeatherFile
 from panbudget.weather.flags import is_filled
@@ -151,7 +152,7 @@ def absent_sites(plan: Plan) -> dict[str, tuple[str, ...]]:
     """Return the sites whose weather file is not there, or is no file: site -> why."""
     absent: dict[str, tuple[str, ...]] = {}
     for place in plan.places:
-        if place.cell is None and not os.path.isfile(path := plan.folder / place.file):
+        if place.cell is None and not is_remote(place.file) and not os.path.isfile(path := plan.folder / place.file):
             try:
                 open_site(place, plan.base, str(path))  # several, by a pattern
             except WeatherError as error:
@@ -190,7 +191,8 @@ def heads_of(plan: Plan) -> Heads:
         if place.cell is not None:
             continue
         try:
-            table = _head_of(plan, place)
+            with at_hand(plan.folder, place.file) as path:
+                table = _head_of(plan, place, path)
             if lacking := [name for name in needed if name not in table.columns]:
                 raise ScenarioError(problem("lacks", columns=" and ".join(lacking)), file=place.file)
         except (WeatherError, ScenarioError) as error:
@@ -210,8 +212,7 @@ def heads_of(plan: Plan) -> Heads:
     return heads
 
 
-def _head_of(plan: Plan, place: Place) -> pd.DataFrame:
-    path = plan.folder / place.file
+def _head_of(plan: Plan, place: Place, path: Path) -> pd.DataFrame:
     with contextlib.suppress(OSError), path.open("rb") as file:
         head, whole = file.read(_HEAD_BYTES), not file.read(1)
         if not whole and not head.startswith((b"\x1f\x8b", b"PK")) and b"\0" not in head:

@@ -1,5 +1,5 @@
 """
-How fast a sweep is: `python tests/benchmarks/sweep.py [engine|shares|cores|memory|district] …`, all of them by default.
+How fast a sweep is: `python tests/benchmarks/sweep.py [beside|engine|shares|cores|memory|district] …`, all of them by default.
 
 The last, 1,000 sites × 40 years × 10 designs × 4 beds, takes some minutes and 700 MB of invented weather in a temporary
 folder. Never a test, like `run.py` beside it. A bed is its mean and its driest quarter: two lanes.
@@ -309,6 +309,42 @@ def shares() -> None:
     print(f"{'all':14} {1e3 * whole / found.sites:7.1f} ms a site; {found.elapsed:.1f} s with the summary and the map")
 
 
+def beside() -> None:
+    """A sweep in one process beside the plain script of numpy and pandas, by processor time; read, and kept from before."""
+    import os
+    import shutil
+
+    import plain_sweep
+
+    from panbudget.studies.sweep.run import sweep
+
+    sites = 48
+    with tempfile.TemporaryDirectory() as folder:
+        path, cache = Path(folder), Path(folder) / "cache"
+        os.environ["PANBUDGET_CACHE"] = str(cache)
+        plan = district(path, sites, 40)
+        plan.write_text(plan.read_text() + "[output]\nfigures = false\n", encoding="utf-8")
+
+        def used(call: Callable[[], object]) -> float:
+            before = time.process_time()
+            call()
+            return (time.process_time() - before) / sites * 1e3
+
+        def swept() -> None:
+            sweep(plan, path / "out", processes=1, compiler=True, overwrite=True)
+
+        swept()  # compiles
+        script = min(used(lambda: plain_sweep.main(path, range(2001, 2041))) for _ in range(3))
+        print(f"the plain script {script:.0f} ms a site")
+        for name, forget in {"read and checked": True, "weather kept": False}.items():
+            times = []
+            for _ in range(2):
+                if forget:
+                    shutil.rmtree(cache / "weather", ignore_errors=True)
+                times.append(used(swept))
+            print(f"a sweep, {name}: {min(times):.0f} ms a site, {min(times) / script:.1f} × the script")
+
+
 def memory() -> None:
     """Most memory of a sweep, by its number of sites."""
     for sites in (16, 160):
@@ -412,6 +448,7 @@ valve = {{ swing = "0.9 kg", refill = {{ flow = "2 L/h", at = "100 kPa" }} }}
 
 
 PARTS = {
+    "beside": beside,
     "engine": engine_speed,
     "shares": shares,
     "cores": engine_cores,

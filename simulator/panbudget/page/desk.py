@@ -171,8 +171,8 @@ class Desk:
         self._listeners: dict[int, Callable[[str], None]] = {}
         self._changed = asyncio.Event()
         self._version = 0
-        self._restore()
         self.load()
+        self._restore()
 
     @property
     def folder(self) -> Path:
@@ -202,13 +202,10 @@ class Desk:
         with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError):
             kept = json.loads((self.folder / STATE).read_text(encoding="utf-8"))
             *tried, now = [Tried(**step | {"heat": _heat(step["heat"])}) for step in (*kept["tried"], kept["now"])]
-            if all(0.0 < value < float("inf") for step in (*tried, now) for value in step.values.values()):
+            alike = all(kept["units"].get(key, part.unit) == part.unit for key, part in self.settings.items())
+            if alike and all(0.0 < value < float("inf") for step in (*tried, now) for value in step.values.values()):
                 self.tried, self.steps_of = tried, {str(verb): int(count) for verb, count in kept["steps"].items()}
-                self.values, self.year, self.heat = (
-                    dict(now.values),
-                    int(now.year),
-                    dict(now.heat) if now.heat else None,
-                )
+                self.take(now)
 
     def _keep_state(self) -> None:
         """Write what is set and what was tried beside the garden; a folder that takes no file only forgets it."""
@@ -218,6 +215,7 @@ class Desk:
             "tried": [asdict(step) for step in self.tried[-_MOST_TRIED:]],
             "steps": self.steps_of,
         }
+        kept["units"] = {key: setting.unit for key, setting in self.settings.items()}
         with contextlib.suppress(PanbudgetError, OSError):
             write_whole(self.folder / STATE, json.dumps(kept, default=str))
 

@@ -10,7 +10,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from panbudget.engine.compiled import has_compiler
+from panbudget.engine import season as engine
+from panbudget.engine.compiled import has_compiler, is_kept
 from panbudget.extras import wants_extra
 from panbudget.studies.sweep.jobs import Job, Part, cut, how_many, kit_of
 from panbudget.studies.sweep.kept import trim as trim_weather
@@ -29,6 +30,7 @@ _WORKER_BYTES = 2.6e8
 _READ_A_SECOND, _WRITTEN_A_SECOND = 1.5e8, 3.0e8  # of a grid, unpacked, and of its copy by cells [bytes]
 #: interpreted seconds from which a compiler pays for itself, and worker processes do
 _WORTH_COMPILING = 6.0
+_WORTH_LOADING = 2.0  # what an earlier process has compiled
 _WORTH_PROCESSES = 8.0
 
 
@@ -102,7 +104,8 @@ def estimate(plan: Plan, processes: int | None = None) -> Estimate:
     sites = len(plan.places)
     rows = sites * years * plan.rows_a_year
     bed_days = float(rows) * ((plan.base.season.end - plan.base.season.start).days + 1)
-    compiled = bed_days * _INTERPRETED >= _WORTH_COMPILING and has_compiler()
+    from_which = _WORTH_LOADING if is_kept(engine.run_season) else _WORTH_COMPILING
+    compiled = bed_days * _INTERPRETED >= from_which and has_compiler()
     work = bed_days * (_COMPILED if compiled else _INTERPRETED)
     work += sites * years * 365.0 * _SECONDS_A_DAY_READ
     work += sites * years * len(plan.designs) * _SECONDS_A_SEASON

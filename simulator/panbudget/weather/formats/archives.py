@@ -19,7 +19,7 @@ from panbudget.errors import WeatherError
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.mistakes import Mistakes, listed, note, notes, shortened
-from panbudget.weather.text.moments import Days, plain_dates, read_dates
+from panbudget.weather.text.moments import Days, days_from, plain_dates, read_dates
 from panbudget.weather.text.raw import Columns, LeftOut, RawTable, Source, Station
 from panbudget.weather.text.rows import read_rows
 from panbudget.words import packaged
@@ -159,7 +159,9 @@ def read_archive(
     others = [name for name in header if name not in (*layout.station, *layout.date)]
     require_temperatures([name for name in layout.measures if name in header], others, source, layout)
     frame, lines = frame_below(source, layout, line, header, mistakes)
-    days = days_of(_day_texts(frame, layout.date), lines, mistakes)
+    days = _days_in_parts(frame, layout.date)
+    if days is None:
+        days = days_of(_day_texts(frame, layout.date), lines, mistakes)
     table = Archived(frame, lines, days)
     for name, measure in layout.measures.items():
         if name not in header or measure.column in table.chosen:
@@ -245,6 +247,17 @@ def days_of(texts: pd.Series[str], lines: Ints, mistakes: Mistakes) -> Days:
     code, kinds = pd.factorize(texts)
     plain = plain_dates(list(kinds))
     return read_dates(texts.tolist(), lines, mistakes) if plain is None else plain[code]
+
+
+def _days_in_parts(frame: pd.DataFrame, date: Sequence[str]) -> Days | None:
+    """Read year, month and day at a stroke, each kind of text once; nothing where they are no such columns or no plain days."""
+    if len(date) != 3 or not set(date) <= set(frame.columns):
+        return None
+    kinds = [list(frame[name].cat.categories) for name in date]
+    if not all(text.isdigit() and len(text) <= 4 and text.isascii() for texts in kinds for text in texts):
+        return None
+    numbers = (np.array(texts, dtype=np.int64)[frame[name].cat.codes] for texts, name in zip(kinds, date, strict=True))
+    return days_from(*numbers)
 
 
 def _day_texts(frame: pd.DataFrame, date: Sequence[str]) -> pd.Series[str]:

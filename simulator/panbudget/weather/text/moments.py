@@ -299,7 +299,14 @@ def plain_dates(texts: Sequence[str]) -> Days | None:
             month, day = day, month
         if not year_first and day.max() <= 12:
             return None
-    if year.min() < _YEARS.start or year.max() >= _YEARS.stop or min(month.min(), day.min()) < 1 or month.max() > 12:
+    return days_from(year, month, day)
+
+
+def days_from(year: Ints, month: Ints, day: Ints) -> Days | None:
+    """Return days of the calendar by their numbers; nothing where one is none, or of no year that records have."""
+    if not len(year) or year.min() < _YEARS.start or year.max() >= _YEARS.stop:
+        return None
+    if min(month.min(), day.min()) < 1 or month.max() > 12:
         return None
     months = (year - 1970) * 12 + month - 1
     days = months.astype("datetime64[M]").astype("datetime64[D]") + (day - 1)

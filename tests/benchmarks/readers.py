@@ -19,6 +19,8 @@ import pandas as pd
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
+from tests.weather.formats.test_gsod import file as gsod_file  # noqa: E402
+from tests.weather.formats.test_gsod import row as gsod_row  # noqa: E402
 from tests.weather.sites import Site  # noqa: E402
 
 from panbudget.weather import READERS  # noqa: E402
@@ -151,12 +153,54 @@ def archives(folder: Path) -> list[tuple[str, str, Path, Callable[[], object]]]:
     files["station.dly"].write_text("\n".join(sorted(lines)) + "\n", encoding="utf-8")
     table.to_csv(files["table.csv"], index=False)
     etmgeg, point, dly, plain = files.values()
+    more = wide.assign(**{f"X{i}": "    50" for i in range(41 - len(header))})
+    text = "# " + ",".join(more.columns) + "\n\n" + "\n".join(more.agg(",".join, axis=1)) + "\n"
+    (folder / "wide.txt").write_text(text, encoding="utf-8")
     widths = [11, 4, 2, 4] + [5, 1, 1, 1] * 31
     return [
         ("KNMI", "knmi", etmgeg, lambda: pd.read_csv(etmgeg, skiprows=1)),
         ("NASA POWER", "nasa-power", point, lambda: pd.read_csv(point, skiprows=3)),
-        ("GHCN .dly", "ghcn-daily", dly, lambda: pd.read_fwf(dly, header=None, widths=widths)),
+        ("GHCN .dly, beside read_fwf", "ghcn-daily", dly, lambda: pd.read_fwf(dly, header=None, widths=widths)),
+        ("GHCN .dly, beside plain lines", "ghcn-daily", dly, lambda: pd.read_csv(dly, header=None, sep="\x01")),
         ("plain table", "table", plain, lambda: pd.read_csv(plain)),
+        ("KNMI, 41 columns", "knmi", folder / "wide.txt", lambda: pd.read_csv(folder / "wide.txt", skiprows=1)),
+        *others(folder, table, tenths),
+    ]
+
+
+def others(
+    folder: Path, table: pd.DataFrame, tenths: pd.DataFrame
+) -> list[tuple[str, str, Path, Callable[[], object]]]:
+    """Write the same days as plain tables of other kinds, and as archives quote them or put a row a value."""
+    paths = [folder / name for name in ("first.csv", "commas.csv", "access.csv", "long.csv", "gsod.csv")]
+    first, commas, access, long, gsod = paths
+    table.assign(date=table["date"].dt.strftime("%d/%m/%Y")).to_csv(first, index=False)
+    table.to_csv(commas, index=False, sep=";", decimal=",")
+    days, elements = (
+        table["date"].dt.strftime("%Y-%m-%d"),
+        {"AWND": "wind", "PRCP": "rain", "TMAX": "tmax", "TMIN": "tmin"},
+    )
+    place = {"STATION": "XX000000001", "DATE": days, "LATITUDE": "38.1", "LONGITUDE": "-6.2", "ELEVATION": "120.0"}
+    flagged = {name: tenths[of].astype(str) for name, of in elements.items()}
+    flagged |= {f"{name}_ATTRIBUTES": ",,S" for name in elements}
+    pd.DataFrame(place | {"NAME": "INVENTED HILL, XX"} | flagged, index=table.index).to_csv(
+        access, index=False, quoting=1
+    )
+    compact = table["date"].dt.strftime("%Y%m%d")
+    rows = (
+        f"XX000000001,{day},{name},{tenths[of][i]},,,S," for i, day in compact.items() for name, of in elements.items()
+    )
+    long.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    fahrenheit = (table[["tmin", "tmax"]] * 1.8 + 32.0).round(1)
+    triples = zip(days, fahrenheit["tmin"], fahrenheit["tmax"], strict=True)
+    lines = (gsod_row(day, tmin=f"{low:6}", tmax=f"{high:6}") for day, low, high in triples)
+    gsod.write_text(gsod_file(*lines), encoding="utf-8")
+    return [
+        ("plain table, day first", "table", first, lambda: pd.read_csv(first)),
+        ("plain table, decimal commas", "table", commas, lambda: pd.read_csv(commas, sep=";", decimal=",")),
+        ("GHCN access CSV, quoted", "ghcn-daily", access, lambda: pd.read_csv(access)),
+        ("GHCN by station, a row a value", "ghcn-daily", long, lambda: pd.read_csv(long, header=None)),
+        ("GSOD, quoted", "gsod", gsod, lambda: pd.read_csv(gsod)),
     ]
 
 

@@ -110,6 +110,26 @@ def test_who_asks_for_no_cautions_has_the_same_days(tmp_path):
     told, untold = (open_weather(file, SITE, cautious=cautious).seasons(spans) for cautious in (True, False))
     assert told[2020].cautions
     assert not untold[2020].cautions
+    assert untold[2020] is untold[2021]
+    assert told[2020].daily is told[2021].daily
     for year in spans:
         assert untold[year].daily.equals(told[year].daily)
         assert untold[year].flags.equals(told[year].flags)
+
+
+def test_each_year_is_cautioned_of_its_own_days(tmp_path):
+    """A wind that stands still in one summer of two is no concern of the other's."""
+    days, rng = pd.date_range("2020-01-01", "2021-12-31"), np.random.default_rng(2)
+    warm = 10.0 - 8.0 * np.cos(2.0 * np.pi * days.day_of_year / 365.0) + rng.normal(0.0, 2.0, len(days))
+    wind = 2.0 + 0.3 * rng.normal(0.0, 1.0, len(days))
+    still = (days >= "2021-06-01") & (days <= "2021-06-10")
+    columns = {"tmin": warm, "tmax": warm + 9.0 + rng.normal(0.0, 1.0, len(days)), "wind": np.where(still, 2.2, wind)}
+    columns |= {"rain": rng.exponential(2.0, len(days))}
+    file = tmp_path / "weather.csv"
+    pd.DataFrame(columns, index=days.rename("date")).round(1).to_csv(file)
+    spans = {year: (dt.date(year, 5, 1), dt.date(year, 8, 31)) for year in (2020, 2021)}
+    for order in ((2020, 2021), (2021, 2020)):
+        seasons = open_weather(file, SITE).seasons({year: spans[year] for year in order})
+        assert [caution.name for caution in seasons[2020].cautions] == []
+        assert [caution.name for caution in seasons[2021].cautions] == ["value-stuck"]
+        assert "2021-06-01" in seasons[2021].cautions[0].sentence

@@ -129,9 +129,11 @@ def _rain_stops(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     if wet.size < _WET_DAYS or rain.size - wet[-1] <= _MONTH:
         return
     before, after = slice(0, int(wet[-1]) + 1), slice(int(wet[-1]) + 1, None)
-    edges = np.nanquantile(dull[before], np.linspace(0.0, 1.0, _CLASSES + 1)[1:-1])
-    of_day = np.searchsorted(edges, dull)
     known = ~np.isnan(dull + rain)
+    if not known[before].any():
+        return
+    edges = np.quantile(dull[before][known[before]], np.linspace(0.0, 1.0, _CLASSES + 1)[1:-1])
+    of_day = np.searchsorted(edges, dull)
     those = known[before]
     wet_days, all_days = (
         np.bincount(of_day[before][those], weights=weights, minlength=_CLASSES)

@@ -318,7 +318,7 @@ def beside() -> None:
 
     from panbudget.studies.sweep.run import sweep
 
-    sites = 48
+    sites = 24
     with tempfile.TemporaryDirectory() as folder:
         path, cache = Path(folder), Path(folder) / "cache"
         os.environ["PANBUDGET_CACHE"] = str(cache)

@@ -291,11 +291,11 @@ def test_a_small_plan_never_waits_for_a_compiler(tmp_path):
     ("seconds", "is_there", "compiles"),
     [(5.9, False, False), (6.0, False, True), (1.9, True, False), (2.0, True, True)],
 )
-def test_six_seconds_are_worth_compiling_and_two_what_is_compiled(tmp_path, monkeypatch, seconds, kept, compiles):
+def test_six_seconds_are_worth_compiling_and_two_what_is_compiled(tmp_path, monkeypatch, seconds, is_there, compiles):
     pytest.importorskip("numba")
     monkeypatch.delenv("PANBUDGET_COMPILER", raising=False)
     plan = load_plan(make_plan(tmp_path, places=1))
-    monkeypatch.setattr(running, "is_kept", lambda function: kept)
+    monkeypatch.setattr(running, "is_kept", lambda function: is_there)
     monkeypatch.setattr(running, "_INTERPRETED", seconds / estimate(plan, 1).bed_days * (1.0 + 1e-12))
     assert estimate(plan, 1).compiled is compiles
 

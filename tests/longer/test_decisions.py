@@ -17,7 +17,7 @@ from tests.garden_file import write_garden, years_csv
 from tests.studies.size.made_up import search_coarsely
 from tests.studies.size.test_sizing import BED, KC, varied_weather
 from tests.studies.sweep.district import contents, make_plan
-from tests.studies.sweep.test_grid import dataset, grid_plan, tables  # noqa: F401 a fixture
+from tests.studies.sweep.test_grid import dataset, grid_plan, own_cache, tables, weather  # noqa: F401 fixtures
 from tests.studies.sweep.test_run import SMALL_PARTS
 from tests.test_laws import nested
 

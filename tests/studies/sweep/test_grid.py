@@ -85,7 +85,7 @@ def dataset(tables, *, sea=False):
 
 def grid_plan(folder, grid, more=""):
     """A plan on a grid."""
-    (folder / "garden.toml").write_text(GARDEN, encoding="utf-8")
+    (folder / "garden.toml").write_text(GARDEN.replace("2020-06-30", "2020-05-25"), encoding="utf-8")
     text = f'scenario = "garden.toml"\n[sites]\ngrid = "{grid}"\n{more}[years]\nfirst = 2020\nlast = 2021\n{DESIGNS}'
     path = folder / "grid.toml"
     path.write_text(text + "[output]\nfigures = false\n", encoding="utf-8")

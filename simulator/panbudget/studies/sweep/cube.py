@@ -10,7 +10,6 @@ from __future__ import annotations
 import io
 import json
 import math
-import shutil
 import struct
 from collections.abc import Sequence
 from pathlib import Path
@@ -23,7 +22,7 @@ from panbudget.errors import OutputError
 from panbudget.extras import wants_extra
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import COLUMNS
-from panbudget.studies.sweep.store import KEYS, described
+from panbudget.studies.sweep.store import KEYS, described, remove
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -103,7 +102,7 @@ def write_cube(parts: Sequence[Path], target: Path, kind: str, title: str, *, gr
     """
     wants_extra("xarray", *(["zarr"] if kind == "zarr" else ["h5netcdf"]))
     draft = target.with_name(f".{target.name}.draft")
-    _remove(draft)
+    remove(draft)
     try:
         where, data = _axes_of(parts, title, gridded)
         names, cells = (
@@ -114,19 +113,12 @@ def write_cube(parts: Sequence[Path], target: Path, kind: str, title: str, *, gr
         for first in range(0, len(names), at_once):
             batch = _filled(parts, names[first : first + at_once], where, data)
             _add(batch if first else data.merge(batch), draft, kind, "a" if first else "w")
-        _remove(target)
+        remove(target)
         draft.rename(target)
     except OSError as error:
-        _remove(draft)
+        remove(draft)
         raise OutputError(problem("not-written", reason=error.strerror or str(error)), file=str(target)) from None
     return target
-
-
-def _remove(path: Path) -> None:
-    if path.is_dir():
-        shutil.rmtree(path)
-    else:
-        path.unlink(missing_ok=True)
 
 
 def _add(data: xr.Dataset, path: Path, kind: str, mode: Any) -> None:

@@ -223,7 +223,7 @@ class Store:
                 self._set_aside(str(held["plan"]))
             (folder / _PARTS).mkdir(parents=True, exist_ok=True)
             for draft in [*folder.glob(".*.draft"), *folder.glob("*/.*.draft")]:
-                draft.unlink(missing_ok=True)  # what a killed run left half-made
+                remove(draft)  # what a killed run left half-made
         except OSError as error:
             raise self._refused("not-made", reason=error.strerror) from None
         self._digests = self._read_digests()
@@ -249,7 +249,7 @@ class Store:
             if digests.get(path.name) == file_mark(path):
                 path.replace(earlier / f"{plan[:16]}-{path.name}")
         for name in (_PARTS, _DIGESTS):
-            self._take_away(name)
+            remove(self.folder / name)
 
     def at_hand(self, job: Job) -> pd.DataFrame | None:
         """Return the rows of a job that an earlier plan of this sweep has left, the same in all that decides about them."""
@@ -269,14 +269,7 @@ class Store:
 
     def _clear(self) -> None:
         for name in _OURS:
-            self._take_away(name)
-
-    def _take_away(self, name: str) -> None:
-        path = self.folder / name
-        if path.is_dir() and not path.is_symlink():
-            shutil.rmtree(path)
-        else:
-            path.unlink(missing_ok=True)
+            remove(self.folder / name)
 
     def write(self, name: str, pieces: Iterable[bytes]) -> None:
         """
@@ -323,7 +316,7 @@ class Store:
         lines = [f"{self._digests[name]}  {_PARTS}/{name}\n".encode() for name in sorted(self._digests)]
         self.write(_DIGESTS, lines)
         with contextlib.suppress(OSError):
-            self._take_away(_EARLIER)
+            remove(self.folder / _EARLIER)
 
     def _read_digests(self) -> dict[str, str]:
         """Part -> its digest; of a part that was written again, the last."""
@@ -362,6 +355,14 @@ class Store:
         for path in set((self.folder / _PARTS).glob("part-*.parquet")) - set(map(self.part, range(parts))):
             path.unlink(missing_ok=True)
             self._digests.pop(path.name, None)
+
+
+def remove(path: Path) -> None:
+    """Remove a file or a folder, if it is there."""
+    if path.is_dir() and not path.is_symlink():
+        shutil.rmtree(path)
+    else:
+        path.unlink(missing_ok=True)
 
 
 def _is_draft(name: str) -> bool:

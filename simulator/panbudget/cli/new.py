@@ -5,25 +5,35 @@ Command line: `new`, a garden to start from.
 import os
 import tempfile
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import typer
 
 from panbudget.cli import command, say
 from panbudget.errors import OutputError, PanbudgetError, Problem
+from panbudget.words import System
 
 
 @command
-def new(folder: Path, full: bool = False, ask: bool = False, overwrite: bool = False, quiet: bool = False) -> None:
+def new(
+    folder: Path,
+    full: bool = False,
+    ask: bool = False,
+    units: str | None = None,
+    overwrite: bool = False,
+    quiet: bool = False,
+) -> None:
     """
     Start from nothing: a short scenario and a small weather file that replay at once; or your garden, question by question.
 
     Example:  panbudget new my-garden --ask
     """
+    if units not in (None, *get_args(System)):
+        raise PanbudgetError(Problem("no-choice", f'--units "{units}"', "are unknown", " or ".join(get_args(System))))
     if ask:
-        if full or overwrite:
-            found = f"{'--full' if full else '--overwrite'} does not go with --ask"
-            cure = "leave it out: --ask writes what its answers say, and replaces no garden"
+        if full or overwrite or units:
+            found = f"{'--full' if full else '--overwrite' if overwrite else '--units'} does not go with --ask"
+            cure = "leave it out: --ask writes what its answers say, in the units they are given in, and replaces no garden"
             raise PanbudgetError(Problem("options", "", found, "", cure))
         with tempfile.TemporaryDirectory(prefix="panbudget-") as downloads:
             _ask(folder, Path(downloads), quiet=quiet)
@@ -36,8 +46,12 @@ def new(folder: Path, full: bool = False, ask: bool = False, overwrite: bool = F
 
     templates = importlib.resources.files("panbudget") / "templates"
     sources = {"garden.toml": "garden.toml" if full else "short.toml", "weather.csv": "weather.csv"}
-    contents = {name: (templates / source).read_bytes() for name, source in sources.items()}
-    ours = {(templates / source).read_bytes() for source in ("garden.toml", "short.toml", "weather.csv")}
+    ours = {
+        _in_units((templates / source).read_bytes(), system)
+        for source in ("garden.toml", "short.toml", "weather.csv")
+        for system in (None, *get_args(System))
+    }
+    contents = {name: _in_units((templates / source).read_bytes(), units) for name, source in sources.items()}
     for name in contents:
         file = folder / name
         if os.path.isfile(file) and file.read_bytes() not in ours:
@@ -50,6 +64,11 @@ def new(folder: Path, full: bool = False, ask: bool = False, overwrite: bool = F
     about = "garden.toml (describe your garden there) and weather.csv (invented, to try it)"
     say(f"Made {folder}: {about}; garden.schema.json lets an editor complete and check the garden.", quiet=quiet)
     say(f"Try it:  panbudget replay {folder / 'garden.toml'} --out {folder / 'season'}", quiet=quiet)
+
+
+def _in_units(content: bytes, units: str | None) -> bytes:
+    """Return a template that asks for units."""
+    return content if units is None else content.replace(b'# show.units = "US"', f'show.units = "{units}"'.encode())
 
 
 def _ask(folder: Path, downloads: Path, *, quiet: bool) -> None:

@@ -2,17 +2,21 @@
 Command line: `setup`, a page a valve to print and take outside.
 """
 
+from dataclasses import replace
 from typing import Any
 
 import panbudget
 from panbudget.cli import Names, verb
+from panbudget.errors import PanbudgetError, Problem
 
 
 @verb(steps=6)
-def setup(scenario: Any, bed: Names = None, *, step: Any) -> Any:
+def setup(scenario: Any, bed: Names = None, paper: str | None = None, *, step: Any) -> Any:
     """
     What do I set, and how do I check it with a jug, a scale and a ruler? One page a valve, to print and take outside.
 
     Example:  panbudget setup scenarios/terraces.toml --out terraces-setup
     """
-    return panbudget.setup(scenario, beds=bed, step=step)
+    if paper not in (None, "A4", "Letter"):
+        raise PanbudgetError(Problem("no-choice", f'--paper "{paper}"', "is unknown", "A4 or Letter"))
+    return replace(panbudget.setup(scenario, beds=bed, step=step), paper=paper)

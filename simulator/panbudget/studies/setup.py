@@ -11,7 +11,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Literal
 
 import numpy as np
 import pandas as pd
@@ -218,6 +218,8 @@ class SetUp(Reported):
     assumptions : tuple of str
     draws : int
         Over which it is judged, in each year.
+    paper : str or None
+        "A4" or "Letter"; what goes with the units shown if left out.
     """
 
     room: ClassVar[str] = "setup"
@@ -228,6 +230,7 @@ class SetUp(Reported):
     seasons: tuple[Season, ...]
     assumptions: tuple[str, ...]
     draws: int
+    paper: Literal["A4", "Letter"] | None = None
 
     def table(self) -> pd.DataFrame:
         """Return a row for each valve and month, as `setup.csv` holds them."""

@@ -206,7 +206,7 @@ VERB = Verb(
     lambda plan, figures: setup_report(plan),
     setup_totals,
     tables={"setup.csv": SetUp.table},
-    files={"setup.pdf": lambda plan: setup_pdf(setup_report(plan))},
+    files={"setup.pdf": lambda plan: setup_pdf(setup_report(plan), plan.paper)},
     of=lambda plan: plan.seasons[0],
     measures=True,
 )

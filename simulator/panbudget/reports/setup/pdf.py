@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from panbudget import words
 from panbudget.reports.pages import Report
-from panbudget.reports.pdf import POINT, SIDE, Paper, quiet
+from panbudget.reports.pdf import POINT, SIDE, Paper, PaperSize, quiet
 from panbudget.reports.setup.pan_drawing import HEIGHT, Box, DrawnPage, Line, Shape
 
 _FEW_ROWS = 8  # more, and the lines move together so that one sheet holds all
@@ -14,7 +14,7 @@ _SCALES = (1.0, 0.95, 0.9, 0.85, 0.8)  # of the letters, until a valve has one s
 
 
 @quiet()
-def setup_pdf(report: Report) -> bytes:
+def setup_pdf(report: Report, size: PaperSize | None = None) -> bytes:
     """
     Write the setup pages as a PDF.
 
@@ -22,22 +22,24 @@ def setup_pdf(report: Report) -> bytes:
     ----------
     report : Report
         Whose pages have drawings.
+    size : {"A4", "Letter"}, optional
+        What goes with the units shown if left out.
 
     Returns
     -------
     bytes
     """
     for scale in _SCALES:
-        paper = _written(report, scale)
+        paper = _written(report, scale, size or words.paper())
         made = bytes(paper.output())  # which closes the fonts' files, too
         if paper.pages_count == len(report.pages):
             break
     return made
 
 
-def _written(report: Report, scale: float) -> Paper:
+def _written(report: Report, scale: float, size: PaperSize) -> Paper:
     """The sheets with letters of this size."""
-    paper = Paper(report.title, size=words.paper())
+    paper = Paper(report.title, size=size)
     for page in report.pages:
         assert isinstance(page, DrawnPage)
         paper.add_page()

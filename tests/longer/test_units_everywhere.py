@@ -17,7 +17,7 @@ from tests.test_units_shown import METRIC, US, plain_text
 VERBS = {
     "check": ["--all"],
     "replay": [],
-    "compare": ["--variant", "wide"],
+    "compare": ["--with-base", "--variant", "wide"],
     "setup": [],
     "away": ["--from", "2021-07-20", "--to", "2021-07-30"],
     "faults": [],
@@ -32,7 +32,8 @@ ALLOWED = {
     r"pan\.\w+ = .*|valve\.\S+ = .*": "text to paste, the same as the file for machines beside it",
     r"\w+_(?:mm|ml|kg)\b": "columns of the field log, a file",
     r"(?:km/h|inches|°F|tenths|hPa)[^.;]* for [^.;]*": "checks of a file's columns, named by the units that they look for",
-    r"1 US gal = [^.]*\.[^.]*": "what a unit of a form is, exactly",
+    r"(?s)1 US gal = .*?six\s+millionths": "what units of a form are, exactly",
+    r"uncertainty\.\S+ = .*": "text to paste, as above",
     r"\d[\d.\u202f]* m/s(?: at 2 m)?(?= [a-z]*,? which looks)": "a doubt about a file's column, in the unit in which it is read",
 }
 SUPPLY = {
@@ -67,7 +68,9 @@ def test_no_page_paper_or_line_mixes_units(tmp_path, capsys, monkeypatch, system
             main([verb, "garden.toml", *options, "--out", verb])
         captured = capsys.readouterr()
         assert end.value.code == 0, captured.err
-        texts = {f"{verb}: lines": captured.out} | {f"{verb}/{name}": text for name, text in _texts(tmp_path / verb).items()}
+        texts = {f"{verb}: lines": captured.out} | {
+            f"{verb}/{name}": text for name, text in _texts(tmp_path / verb).items()
+        }
         for where, text in texts.items():
             for allowed in ALLOWED:
                 text = re.sub(allowed, "", text)

@@ -3,7 +3,7 @@ Command line: `setup`, a page a valve to print and take outside.
 """
 
 from dataclasses import replace
-from typing import Any
+from typing import Any, cast
 
 import panbudget
 from panbudget.cli import Names, verb
@@ -19,4 +19,4 @@ def setup(scenario: Any, bed: Names = None, paper: str | None = None, *, step: A
     """
     if paper not in (None, "A4", "Letter"):
         raise PanbudgetError(Problem("no-choice", f'--paper "{paper}"', "is unknown", "A4 or Letter"))
-    return replace(panbudget.setup(scenario, beds=bed, step=step), paper=paper)
+    return replace(panbudget.setup(scenario, beds=bed, step=step), paper=cast(Any, paper))

@@ -24,6 +24,7 @@ from panbudget.season.result import Season
 from panbudget.season.years import in_year, usable_years
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
+from panbudget.words import say
 
 #: a garden, or the file that describes it
 Garden = Scenario | str | Path
@@ -52,7 +53,7 @@ def problems_of(study: str) -> Callable[..., Problem]:
     texts: dict[str, list[str]] = read_data(f"{study}/problems")
 
     def problem(code: str, where: str = "", value: object = None, **values: object) -> Problem:
-        found, expected, cure = ([text.format(**values) for text in texts[code]] + ["", ""])[:3]
+        found, expected, cure = ([say(text, **values) for text in texts[code]] + ["", ""])[:3]
         return Problem(code.partition(".")[0], where, found, expected, cure, value)
 
     return problem

@@ -162,6 +162,8 @@ def usable_years(
     end: dt.date | None = None,
     weather: Weather | WeatherFile | None = None,
     years: Sequence[int] | None = None,
+    *,
+    cautious: bool = True,
 ) -> Years:
     """
     Find the years of a garden's weather in which its season, or the same calendar days, can be replayed.
@@ -175,6 +177,8 @@ def usable_years(
         A clean record, or a file that is read, in place of the scenario's.
     years : sequence of int, optional
         Those asked for; all of which a file has a part if left out.
+    cautious : bool
+        Whether a file's years are looked at for what is unlikely, which takes most of the time, and tell what they assume.
 
     Returns
     -------
@@ -209,7 +213,7 @@ def usable_years(
     touched = {year: span for year, span in spans.items() if years or (span[0] + spin_up <= high and span[1] >= low)}
     inside = {year: span for year, span in touched.items() if low <= span[0] and span[1] <= high}
     seasons: dict[int, Weather | str] = dict.fromkeys(touched, f"the record runs from {low} to {high}")
-    for year, found in file.seasons(inside).items():
+    for year, found in (file if cautious else file.uncautious()).seasons(inside).items():
         seasons[year] = found if isinstance(found, Weather) else _why(found)
         if isinstance(found, Weather) and not found.holds(*spans[year]):
             runs_from, runs_to = (found.daily.index[at].date() for at in (0, -1))
@@ -286,7 +290,7 @@ def _refuse_unknown(scenario: Scenario, year: int, file: WeatherFile) -> None:
     start, end = scenario.season.start, scenario.season.end
     if moved(start, year - start.year) in days and moved(end, year - start.year) in days:
         return
-    held = list(usable_years(scenario, weather=file).weather)
+    held = list(usable_years(scenario, weather=file, cautious=False).weather)
     shown = f"{start:%d %B} to {end:%d %B}".replace(" 0", " ").removeprefix("0")
     instead = f"it holds them in {listed(held)}" if held else f"it runs from {min(days)} to {max(days)}"
     found = f"= {year}: {scenario.weather.shown} does not hold {shown} of that year; {instead}"

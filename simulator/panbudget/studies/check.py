@@ -177,7 +177,7 @@ def check(scenario: Garden, *, season: int | None = None, variants: Sequence[str
     weather = read.season(moved)
     replayed = replay(moved, weather=weather)
     _try_variants(garden, season, read)
-    return Checked(moved, weather, replayed, usable_years(garden, weather=read.file(garden)))
+    return Checked(moved, weather, replayed, usable_years(garden, weather=read.file(garden), cautious=False))
 
 
 class _Read:

@@ -224,7 +224,7 @@ def compare(
         found = f"end, {window[1]}, before they start, {window[0]}"
         raise common.refusal(garden, _CODE, "the days to look at", found, "give the earlier date first")
     season = (min(base.season.start, window[0]), max(base.season.end, window[1]))
-    by_year = usable_years(base, *season, weather).weather
+    by_year = usable_years(base, *season, weather, cautious=False).weather
     weather = weather or read_scenario_weather(base, *season)
     seasons = {}
     for name, variant in described.items():

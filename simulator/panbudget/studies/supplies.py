@@ -217,7 +217,8 @@ def _all_years(season: Season) -> list[ranges.Stretch]:
     if isinstance(file, WeatherFile) and file.file.source.sha256 != weather.provenance.get("sha256"):
         file = weather
     present = scenario.season.start.year
-    others = {year: of for year, of in usable_years(scenario, *days, file).weather.items() if year != present}
+    usable = usable_years(scenario, *days, file, cautious=False).weather
+    others = {year: of for year, of in usable.items() if year != present}
     return [season, *(ranges.days_in_year(scenario, of, days, year - present) for year, of in others.items())]
 
 

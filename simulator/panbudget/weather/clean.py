@@ -231,6 +231,10 @@ class WeatherFile:
     rules: _Rules
     others: Sequence[tuple[Fallback, RawFile]] = ()
 
+    def uncautious(self) -> WeatherFile:
+        """Return the same file, read without what only cautions and assumptions need."""
+        return replace(self, rules=replace(self.rules, cautious=False))
+
     def over(self, start: dt.date | None = None, end: dt.date | None = None) -> Weather:
         """Return the longest run of clean days that holds some days, as `read_weather` does."""
         return _finished(*self._whole(start, end))

@@ -232,7 +232,7 @@ def today(
     if last < end:
         forecast, text = _forecast(garden, weather, last)
         forecast_days = min(len(forecast), (end - last).days)
-        years = usable_years(garden, last + _DAY, end, file).weather
+        years = usable_years(garden, last + _DAY, end, file, cautious=False).weather
         earlier = {year: record for year, record in years.items() if year < garden.season.start.year}
         notes += [text] if text else []
         notes += [_TEXTS["notes"]["no-years"]] if not earlier else []

@@ -233,7 +233,8 @@ def fan_table(today: Today) -> pd.DataFrame:
 
 
 def _sheet(today: Today, size: PaperSize) -> bytes:
-    # a PDF's library takes half as long to import as the page takes to make, and most want no sheet
+    if not today.visits:  # and the library for PDF, which takes as long to import as the page to make, is not wanted
+        return b""
     from panbudget.reports.today.sheet import sheet_pdf
 
     return sheet_pdf(today, size)

@@ -3,10 +3,11 @@ Run: a plan from beginning to end: what is done already, what is left, the parts
 """
 
 import dataclasses
+import functools
 import math
 import os
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -202,8 +203,7 @@ def sweep(
     """
     wants_extra("pyarrow", *(["distributed"] if scheduler else []))
     refuse_unasked(maps, quantile, to)
-    if not isinstance(plan, Plan):
-        plan = load_plan(plan, variants)
+    plan = plan if isinstance(plan, Plan) else load_plan(plan, variants)
     plan = plan if limit is None else plan.limited(limit)
     folder = Path(f"{plan.path.stem}-sweep" if out is None else out)
     if not keep_going and (absent := absent_sites(plan)):
@@ -211,50 +211,34 @@ def sweep(
     expected = estimate(plan, processes)
     watch = _Watch(expected.parts, progress)
     kit = kit_of(plan, through_compiler=expected.compiled if compiler is None else compiler)
-
-    bad: dict[str, Sequence[str]] = {}
-    laid: list[Path | None] = []
-
-    def waiting(store: Store) -> Iterator[Job]:
-        """Jobs that no earlier run has done, looked up as they are wanted."""
-        for job in cut(plan):
-            done = store.done(job)
-            if done is None:
-                if plan.grid is not None and not laid:
-                    laid.append(_laid_by_cells(plan, store))
-                yield dataclasses.replace(job, known=store.at_hand(job))
-            else:
-                bad.update(done["bad"])
-                watch.count()
-
     with alone(folder):
         store = Store(folder, plan, overwrite=overwrite)
         store.trim(expected.parts)
         store.log(f"{len(plan.places)} sites, {expected.parts} parts, {expected.processes} processes: begun")
-        for part in run_jobs(kit, waiting(store), processes=expected.processes, scheduler=scheduler):
-            bad.update(part.bad)
-            store.write_part(part.index, part.payload)
-            store.log(f"part {part.index}: {part.rows} rows")
-            watch.count(part)
-        for name, lines in bad.items():
-            store.log(f"site {name} can't be run: {'; '.join(lines)}")
+        run = functools.partial(run_jobs, kit, processes=expected.processes, scheduler=scheduler)
+        bad = _run_all(plan, store, watch, run)
         if bad and not keep_going:
             refuse_sites(plan, bad)
         done = {"kept": watch.kept, "seconds": watch.seconds, "elapsed": time.perf_counter() - watch.start}
         trim_weather()
         swept = finished(plan, store, watch.parts, **done)
-        for kind in to:
-            swept.written(kind)
-        for column in maps:
-            for name, drawn in swept.map(column, quantile).items():
-                store.write(f"figures/{name}", [drawn])
-        for site, years in swept.skipped.items():
-            store.log(f"site {site} runs without {', '.join(years)}: {'; '.join(dict.fromkeys(years.values()))}")
+        _written_beside(swept, store, to, maps, quantile)
         store.log(f"{swept.rows} rows: finished in {done['elapsed']:.1f} s")
         return swept
 
 
-def _laid_by_cells(plan: Plan, store: Store) -> Path | None:
+def _written_beside(swept: Swept, store: Store, to: Sequence[str], maps: Sequence[str], quantile: float | None) -> None:
+    """Write what was asked for beside Parquet, and log the years that sites run without."""
+    for kind in to:
+        swept.written(kind)
+    for column in maps:
+        for name, drawn in swept.map(column, quantile).items():
+            store.write(f"figures/{name}", [drawn])
+    for site, years in swept.skipped.items():
+        store.log(f"site {site} runs without {', '.join(years)}: {'; '.join(dict.fromkeys(years.values()))}")
+
+
+def _laid_by_cells(plan: Plan, store: Store) -> None:
     """Lay a grid out by cells, so that each of its chunks is read once; older copies make room."""
     from panbudget.studies.sweep.grid import copy_grid
     from panbudget.studies.sweep.gridded.cells import trim_copies
@@ -266,7 +250,6 @@ def _laid_by_cells(plan: Plan, store: Store) -> Path | None:
 
     laid = copy_grid(plan.folder, plan.described.sites, plan.grid, plan.places, tell)
     trim_copies(laid)
-    return laid
 
 
 @dataclass
@@ -293,3 +276,33 @@ class _Watch:
             done, elapsed = self.done + self.kept, time.perf_counter() - self.start
             remaining = (self.parts - done) * elapsed / self.done if self.done else math.nan
             self.report(Progress(done, self.parts, self.seasons / max(elapsed, 1e-9), remaining))
+
+
+def _run_all(
+    plan: Plan, store: Store, watch: _Watch, run: Callable[[Iterator[Job]], Iterable[Part]]
+) -> dict[str, Sequence[str]]:
+    """Run what no earlier run has done, and return the sites that can't be run and why."""
+    bad: dict[str, Sequence[str]] = {}
+    for part in run(_waiting(plan, store, watch, bad)):
+        bad.update(part.bad)
+        store.write_part(part.index, part.payload)
+        store.log(f"part {part.index}: {part.rows} rows")
+        watch.count(part)
+    for name, lines in bad.items():
+        store.log(f"site {name} can't be run: {'; '.join(lines)}")
+    return bad
+
+
+def _waiting(plan: Plan, store: Store, watch: _Watch, bad: dict[str, Sequence[str]]) -> Iterator[Job]:
+    """Jobs that no earlier run has done, looked up as they are wanted; done ones are counted, and their bad sites noted."""
+    laid = False
+    for job in cut(plan):
+        done = store.done(job)
+        if done is None:
+            if plan.grid is not None and not laid:
+                _laid_by_cells(plan, store)
+                laid = True
+            yield dataclasses.replace(job, known=store.at_hand(job))
+        else:
+            bad.update(done["bad"])
+            watch.count()

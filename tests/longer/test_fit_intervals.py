@@ -32,6 +32,22 @@ def test_levels_beside_counts_tell_a_swing_that_is_not_as_described(make_garden)
     assert np.mean([one["exposure"] for one in found]) == pytest.approx(0.9, rel=0.08)
 
 
+def test_levels_and_a_meter_that_ask_for_an_odd_refill_flow_are_not_believed(make_garden):
+    """Nobody counted, and the likeliest exposure goes with twice the flow that the jug measured."""
+    often = {"counts": False, "meter": True, "seed": 3, "every": 0.6, "hours": (0, 24)}
+    found = Field(make_garden, METERED_DAYS).fitted({"exposure": 0.8, "refill": 3.6}, **often)
+    assert found.estimates == ()
+    assert "which is unlikely: look at the meter's unit, and at the refill flow" in found.untold["exposure"]
+
+
+def test_an_interval_holds_its_estimate_though_the_rest_stays_as_described(make_garden):
+    """The likeliest exposure goes with another flow than the described one, with which the estimate must live."""
+    often = {"counts": False, "meter": True, "seed": 2, "every": 0.6, "hours": (0, 24)}
+    found = Field(make_garden, METERED_DAYS).fitted({"exposure": 0.8, "refill": 3.6}, **often)
+    (exposure,) = found.estimates
+    assert exposure.low <= exposure.value <= exposure.high
+
+
 def intervals(field, logs):
     """
     Fit logs of gardens that differ from the one described: whether each interval holds the truth, and how far it is off.

@@ -106,22 +106,6 @@ def test_a_meter_alone_tells_the_exposure_as_well_as_the_refill_flow_is_known(me
     assert 0.07 < np.log(found.high / found.low) / 2.0 < 0.15  # [uncertainty] has the refill flow within a tenth
 
 
-def test_levels_and_a_meter_that_ask_for_an_odd_refill_flow_are_not_believed(metered):
-    """Nobody counted, and the likeliest exposure goes with twice the flow that the jug measured."""
-    often = {"counts": False, "meter": True, "seed": 3, "every": 0.6, "hours": (0, 24)}
-    found = metered.fitted({"exposure": 0.8, "refill": 3.6}, **often)
-    assert found.estimates == ()
-    assert "which is unlikely: look at the meter's unit, and at the refill flow" in found.untold["exposure"]
-
-
-def test_an_interval_holds_its_estimate_though_the_rest_stays_as_described(metered):
-    """The likeliest exposure goes with another flow than the described one, with which the estimate must live."""
-    often = {"counts": False, "meter": True, "seed": 2, "every": 0.6, "hours": (0, 24)}
-    found = metered.fitted({"exposure": 0.8, "refill": 3.6}, **often)
-    (exposure,) = found.estimates
-    assert exposure.low <= exposure.value <= exposure.high
-
-
 def test_levels_rounded_to_half_a_centimetre_tell_no_swing(field):
     log = field.log({"exposure": 0.9}, every=1.0)
     coarse = tuple(

@@ -502,7 +502,7 @@ SHORT = table(96)
 
 
 @given(st.data())
-@settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, max_examples=75, suppress_health_check=[HealthCheck.too_slow])
 def test_any_damage_makes_a_refusal_or_a_sound_table(data):
     """Fuzz: cut, doubled, replaced and inserted pieces of a sound table."""
     text = SHORT

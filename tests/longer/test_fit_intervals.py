@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
+from panbudget.season.layout import prepare
+from panbudget.studies.fit.estimate import fit_controller
 from tests.studies.fit.test_estimate import KEPT, METERED_DAYS, Field, values
 
 
@@ -46,6 +50,31 @@ def test_an_interval_holds_its_estimate_though_the_rest_stays_as_described(make_
     found = Field(make_garden, METERED_DAYS).fitted({"exposure": 0.8, "refill": 3.6}, **often)
     (exposure,) = found.estimates
     assert exposure.low <= exposure.value <= exposure.high
+
+
+def test_levels_rounded_to_half_a_centimetre_tell_no_swing(make_garden):
+    field = Field(make_garden)
+    log = field.log({"exposure": 0.9}, every=1.0)
+    coarse = tuple(
+        dataclasses.replace(visit, level=5.0 * round((visit.level or 0.0) / 5.0)) for visit in log.visits["upper"]
+    )
+    forcing = prepare(field.garden, field.weather, log.first, log.last)
+    found = fit_controller(field.garden, forcing, 0, coarse)
+    assert values(found)["exposure"] == pytest.approx(0.9, rel=0.03)
+    assert "levels rounded to 5 mm" in found.untold["swing"]
+
+
+def test_visits_without_the_time_of_day_tell_no_swing(make_garden):
+    field = Field(make_garden)
+    log = field.log({"exposure": 1.2}, every=1.0)
+    noon = tuple(
+        dataclasses.replace(visit, hour=24.0 * (visit.hour // 24.0) + 12.0, timed=False)
+        for visit in log.visits["upper"]
+    )
+    forcing = prepare(field.garden, field.weather, log.first, log.last)
+    found = fit_controller(field.garden, forcing, 0, noon)
+    assert values(found)["exposure"] == pytest.approx(1.2, rel=0.05)
+    assert "without the time of day" in found.untold["swing"]
 
 
 def intervals(field, logs):

@@ -106,29 +106,6 @@ def test_a_meter_alone_tells_the_exposure_as_well_as_the_refill_flow_is_known(me
     assert 0.07 < np.log(found.high / found.low) / 2.0 < 0.15  # [uncertainty] has the refill flow within a tenth
 
 
-def test_levels_rounded_to_half_a_centimetre_tell_no_swing(field):
-    log = field.log({"exposure": 0.9}, every=1.0)
-    coarse = tuple(
-        dataclasses.replace(visit, level=5.0 * round((visit.level or 0.0) / 5.0)) for visit in log.visits["upper"]
-    )
-    forcing = prepare(field.garden, field.weather, log.first, log.last)
-    found = fit_controller(field.garden, forcing, 0, coarse)
-    assert values(found)["exposure"] == pytest.approx(0.9, rel=0.03)
-    assert "levels rounded to 5 mm" in found.untold["swing"]
-
-
-def test_visits_without_the_time_of_day_tell_no_swing(field):
-    log = field.log({"exposure": 1.2}, every=1.0)
-    noon = tuple(
-        dataclasses.replace(visit, hour=24.0 * (visit.hour // 24.0) + 12.0, timed=False)
-        for visit in log.visits["upper"]
-    )
-    forcing = prepare(field.garden, field.weather, log.first, log.last)
-    found = fit_controller(field.garden, forcing, 0, noon)
-    assert values(found)["exposure"] == pytest.approx(1.2, rel=0.05)
-    assert "without the time of day" in found.untold["swing"]
-
-
 def test_what_the_log_can_t_tell_is_said(field):
     """Counts alone tell exposure over swing; without a meter nothing tells the refill flow."""
     found = field.fitted({"exposure": 0.9, "swing": 1.1}, levels=False)

@@ -97,7 +97,7 @@ def test_bad_readings_and_numbers_are_told_and_leave_nothing(tmp_path, capsys):
 def test_overwrite_replaces_an_earlier_statement(tmp_path, capsys):
     out = tmp_path / "s"
     assert run(capsys, "statement", DEMO, "--out", out, *FEW, "--quiet", "--end", "2025-05-02")[0] == 0
-    assert run(capsys, "statement", DEMO, "--out", out, *FEW, "--quiet")[0] == 2
+    assert run(capsys, "statement", DEMO, "--out", out, *FEW, "--quiet", "--end", "2025-05-02")[0] == 2
     assert run(capsys, "statement", DEMO, "--out", out, *FEW, "--quiet", "--overwrite", "--end", "2025-05-04")[0] == 0
     assert json.loads((out / "season.json").read_text(encoding="utf-8"))["season"]["days"] == 4
 

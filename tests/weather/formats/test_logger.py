@@ -191,7 +191,7 @@ def test_a_stamp_that_is_none_is_named(text, said):
 
 
 @given(st.lists(st.datetimes(dt.datetime(1900, 1, 1), dt.datetime(2099, 1, 1)), min_size=1, max_size=30), st.data())
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=60)
 def test_a_stamp_read_is_the_stamp_written(moments, data):
     """A law over all forms, with a 25th of July before to settle the order."""
     form = data.draw(st.sampled_from(list(TIMES.values())))

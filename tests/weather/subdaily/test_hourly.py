@@ -567,7 +567,7 @@ def test_days_lost_to_gaps_do_not_lose_their_rain_silently():
 
 
 @given(st.data())
-@settings(deadline=None, max_examples=30)
+@settings(deadline=None, max_examples=20)
 def test_any_records_make_a_sound_table_or_a_refusal(data):
     """Fuzz: random stamps, values, gaps and kinds."""
     count = data.draw(st.integers(1, 120))

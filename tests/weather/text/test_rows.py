@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panbudget.errors import ReadingsError
@@ -63,6 +63,7 @@ def test_comments_and_the_header_again_are_no_rows():
     assert again.problems()[0].sentence() == "line 4 repeats the header, as when two files are joined; delete it"
 
 
+@settings(max_examples=40, deadline=None)
 @given(st.lists(st.lists(st.from_regex(r"[0-9]{1,3}", fullmatch=True), min_size=3, max_size=3), min_size=1))
 def test_numbers_read_are_the_numbers_written(table):
     """Rows and cells together, for every separator."""

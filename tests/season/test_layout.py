@@ -15,7 +15,6 @@ from panbudget.errors import ScenarioError
 from panbudget.season.layout import LANES, Design, Forcing, bundle_of, prepare
 from panbudget.season.run import first_morning
 from panbudget.weather.of_scenario import read_scenario_weather
-from tests.season.test_faults import TANK
 from tests.small_weather import weather_csv
 from tests.test_laws import PAN, VALVE, merged, nested
 
@@ -310,23 +309,6 @@ def test_one_valve_with_a_timer_gives_every_bed_a_timers_lane(make_garden):
     both = {"controller": {"upper": {"timer": timer}, "lower": upper}}
     assert forced(make_garden(both, days=2)).bundle.lanes == LANES
     assert forced(make_garden({"controller": {"lower": upper}}, days=2)).bundle.lanes == LANES[:3]
-
-
-def test_a_valve_of_another_size_keeps_what_is_not_changed(make_garden):
-    """By hand: a pan of 0.5 m² and 150 mm holds 65 kg below 20 mm of freeboard; a refill of 3 L/h is 1.22 times 2 √1.5."""
-    (valve,) = bundle_of([Design("", make_garden(TANK, days=2))]).valves
-    found = valve.resized("wide", area=0.5, depth=150.0, swing=1.2, refill_flow=3.0, emitters=[2.0])
-    was, now = valve.flows, found.flows
-    assert (found.design, found.area, found.swing, found.water) == ("wide", 0.5, 1.2, pytest.approx(65.0))
-    assert now.refill_flow == 3.0
-    assert now.bed_flows["tomatoes"] == pytest.approx(2.0 * was.bed_flows["tomatoes"])
-    assert now.at_reference["tomatoes"] == pytest.approx(2.0 * was.at_reference["tomatoes"])
-    assert now.at_reference[""] == pytest.approx(was.at_reference[""] * 3.0 / was.refill_flow)
-    values = found.engine_values
-    assert values["rim"] == [pytest.approx(1.2 + 20.0 * 0.5)]
-    assert values["dry"] == [pytest.approx(1.2 - 65.0)]
-    assert values["refill_flow"] == [now.at_reference[""]]
-    assert values["valve_flow"] == [pytest.approx(3.0 + now.bed_flows["tomatoes"])]
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,7 @@ rain that a roof brings.
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -118,31 +117,6 @@ class Valve(NamedTuple):
             litres = timer.litres_a_week * flows[bed] / sum(flows.values()) / len(timer.days)
         on = np.isin(dates.dayofweek, [_WEEKDAYS.index(day) for day in timer.days])
         return np.where(on, litres / self.controller.bed[bed].area, 0.0)
-
-    def resized(
-        self, design: str, *, area: float, depth: float, swing: float, refill_flow: float, emitters: Sequence[float]
-    ) -> Valve:
-        """
-        Return it with another pan, swing and refill, and other counts of emitters.
-
-        Parameters
-        ----------
-        design : str
-        area, depth, swing : float
-            [m², mm, kg]
-        refill_flow : float
-            At the supply's own pressure; of a tank, when it is full. [L/h]
-        emitters : sequence of float
-            Factors on the beds' flows. [-]
-        """
-        flows = self.flows
-        factors = dict(zip(flows.bed_flows, emitters, strict=True)) | {"": refill_flow / flows.refill_flow}
-        beds, reference = (
-            {key: flow * factors[key] for key, flow in part.items()} for part in (flows.bed_flows, flows.at_reference)
-        )
-        flows = dataclasses.replace(flows, refill_flow=refill_flow, bed_flows=beds, at_reference=reference)
-        water = (depth - self.controller.pan.freeboard) * area
-        return self._replace(design=design, area=area, swing=swing, water=water, flows=flows)
 
 
 def pan_flows(scenario: Scenario, name: str, assumptions: list[str]) -> PanFlows:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pickle
 
+import pytest
+
 from panbudget.errors import Problem, ScenarioError, WeatherError, did_you_mean, nearest
 
 UNIT = Problem("wrong-unit", "valve.swing", '= "2 kPa" is a pressure', 'a weight, such as "900 g"', value="2 kPa")
@@ -25,6 +27,14 @@ def test_every_line_of_an_error_opens_with_its_file():
     assert [line.split(": ")[0] for line in str(error).splitlines()] == ["garden.toml"] * 2
     assert (error.key, error.value) == ("valve.swing", "2 kPa")
     assert (ScenarioError().key, ScenarioError().value) == ("", None)
+
+
+@pytest.mark.parametrize(("error", "most"), [(ScenarioError, 40), (WeatherError, 12)])
+def test_a_message_is_so_long_and_no_longer(error, most):
+    assert len(str(error(*[EMPTY] * most)).splitlines()) == most
+    lines = str(error(*[EMPTY] * (most + 1), file="g.toml")).splitlines()
+    assert len(lines) == most
+    assert lines[-1] == "g.toml: and 2 more problems, which are shown when these are mended"
 
 
 def test_a_prefix_goes_before_where_it_is():

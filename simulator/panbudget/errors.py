@@ -98,7 +98,7 @@ class PanbudgetError(Exception):
     """
 
     #: so long a message may be
-    most_lines = 1000
+    most_lines = 40
 
     def __init__(self, *problems: Problem, file: str = "") -> None:
         self.problems = problems

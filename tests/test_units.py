@@ -2,9 +2,30 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+from pathlib import Path
+
 import pytest
 
+from panbudget import units
 from panbudget.units import KINDS, UnitError, column_conversion, quantity
+
+
+def test_factors_that_need_no_library_are_the_librarys(monkeypatch):
+    factors = units._TABLES["factors"]
+    assert factors["gal"]["L"] == 3.785411784  # NIST SP 811 (2008), B.8
+    monkeypatch.setitem(units._TABLES, "factors", {})
+    for text, row in factors.items():
+        for target, factor in row.items():
+            assert units._conversion.__wrapped__(text, target) == (pytest.approx(factor, rel=1e-14), 0.0)
+
+
+def test_a_garden_of_common_units_loads_without_the_library():
+    code = "import sys, panbudget; panbudget.load_scenario(sys.argv[1]); print('pint' in sys.modules)"
+    demo = Path(__file__).parents[1] / "scenarios" / "terraces.toml"
+    done = subprocess.run([sys.executable, "-c", code, demo], capture_output=True, text=True, check=True)
+    assert done.stdout == "False\n"
 
 
 @pytest.mark.parametrize(

@@ -74,6 +74,8 @@ def _conversion(text: str, target: str) -> tuple[float, float]:
     ValueError
         No unit; a TypeError with the dimension's name where it is another's.
     """
+    if (factor := _TABLES["factors"].get(text, {}).get(target)) is not None:
+        return factor, 0.0
     unit, wanted = _unit(text), registry().Unit(target)
     # a daily mean flux is a sum through the seconds of a day; joules in a column of days are the day's
     if target == _DAILY_SUM and unit.dimensionality == registry().Unit("J/m^2").dimensionality:

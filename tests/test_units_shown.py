@@ -28,7 +28,8 @@ PUBLISHED = {
 }
 # a metric unit, as text has it after a number, in a heading's brackets, or as a word
 METRIC = re.compile(
-    r"(?:\d[\u00a0\u202f ]|[\[(]|, |\bin )(?:mm|cm|m|kg|g|L|mL|kPa|m²|m³|°C|L/h|mL/min|m/s|mm/\w+|K)(?![\w²³/])|\blit(?:re|er)s?\b"
+    r"(?:\d[\u00a0\u202f ]|[\[(]|, |\bin )(?:mm|cm|m|kg|g|L|mL|kPa|m²|m³|°C|L/h|mL/min|m/s|mm/\w+|K)(?![\w²³/])"
+    r"|\b(?:lit(?:re|er)|millimetre|centimetre|kilogram|tonne)s?\b"
 )
 US = re.compile(r"(?:\d\u00a0|\.\d+ |[\[(])(?:in|ft|lb|gal|fl oz|psi|ft²|°F|gal/h|mph|in/\w+)(?![\w²/])|\bgallons?\b")
 # what a US page may have: the unit of the file's own columns, and the sizes of a page's own layout

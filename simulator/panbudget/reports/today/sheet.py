@@ -42,7 +42,9 @@ def sheet_sections(today: Today) -> list[Section]:
     tanks = filled(texts()["lists"]["tank_cautions"], {}) if any(visit.tanks for visit in today.visits) else []
     ask = today.scenario.neighbour.ask
     return [
-        Section(heading=words["visits"], table=_table(today), items=[words["ruler"], *_bounds(today, minutes)]),
+        Section(
+            heading=words["visits"], table=_table(today), items=[filled(words["ruler"], {}), *_bounds(today, minutes)]
+        ),
         Section(heading=words["beds"], items=list(_beds(today))),
         Section(
             heading=words["wrong"],

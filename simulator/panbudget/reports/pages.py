@@ -178,7 +178,7 @@ class Report:
     has_tank : bool
         Whether a tank is described, whose cautions follow.
     picture_later : bool
-        Whether what to do stands before the picture: on a page that is looked at on the way to the garden.
+        Whether what to do stands before the picture, and the tables before the cautions: on a page that is looked at daily.
     template : str
         What renders it; a page that is signed or taken outside has one of its own.
     pages : sequence of Report

@@ -100,7 +100,7 @@ def estimate(plan: Plan, processes: int | None = None) -> Estimate:
     -------
     Estimate
     """
-    asked = plan.years()
+    asked, grid = plan.years(), plan.grid
     years = len(asked) if asked is not None else 40
     sites = len(plan.places)
     rows = sites * years * plan.rows_a_year
@@ -116,8 +116,10 @@ def estimate(plan: Plan, processes: int | None = None) -> Estimate:
         processes = min(os.cpu_count() or 1, parts)
     workers = max(processes or 1, 1)
     a_record = years * 366.0 * 8.0 * 60.0  # some sixty columns while a record is read
-    at_once = sites_a_job if plan.described.sites.grid is not None else 1
+    at_once = sites_a_job if grid is not None else 1
     a_part = sites_a_job * designs_a_job / len(plan.designs) * plan.rows_a_year * years * 8.0 * 60.0 * 3.0
+    read, copied = (grid.read_bytes, grid.copy_bytes) if grid is not None else (0.0, 0.0)
+    begun = 2.0 if compiled or workers > 1 else 0.0
     return Estimate(
         sites=sites,
         years=years,
@@ -129,18 +131,11 @@ def estimate(plan: Plan, processes: int | None = None) -> Estimate:
         processes=workers,
         bed_days=bed_days,
         memory_bytes=(workers + 1) * _WORKER_BYTES + workers * (a_record * at_once + a_part) + sites * 600.0,
-        seconds=work / workers + _copying(plan) + (2.0 if compiled or workers > 1 else 0.0),
+        seconds=work / workers + read / _READ_A_SECOND + copied / _WRITTEN_A_SECOND + begun,
         compiled=compiled,
         left_out=plan.left_out,
-        grid_bytes=plan.grid.read_bytes if plan.grid is not None else 0.0,
-        copy_bytes=plan.grid.copy_bytes if plan.grid is not None else 0.0,
-    )
-
-
-def _copying(plan: Plan) -> float:
-    """Seconds that a grid's copy by cells takes."""
-    return (
-        0.0 if plan.grid is None else plan.grid.read_bytes / _READ_A_SECOND + plan.grid.copy_bytes / _WRITTEN_A_SECOND
+        grid_bytes=read,
+        copy_bytes=copied,
     )
 
 
@@ -219,11 +214,10 @@ def sweep(
         bad = _run_all(plan, store, watch, run)
         if bad and not keep_going:
             refuse_sites(plan, bad)
-        done = {"kept": watch.kept, "seconds": watch.seconds, "elapsed": time.perf_counter() - watch.start}
+        swept = finished(plan, store, watch.parts, kept=watch.kept, seconds=watch.seconds, elapsed=watch.elapsed)
         trim_weather()
-        swept = finished(plan, store, watch.parts, **done)
         _written_beside(swept, store, to, maps, quantile)
-        store.log(f"{swept.rows} rows: finished in {done['elapsed']:.1f} s")
+        store.log(f"{swept.rows} rows: finished in {swept.elapsed:.1f} s")
         return swept
 
 
@@ -264,6 +258,11 @@ class _Watch:
     seasons: int = 0
     seconds: dict[str, float] = field(default_factory=dict)
 
+    @property
+    def elapsed(self) -> float:
+        """Seconds since the start."""
+        return time.perf_counter() - self.start
+
     def count(self, part: Part | None = None) -> None:
         """Count a part that was run; with none, one that an earlier run has done."""
         if part is None:
@@ -273,7 +272,7 @@ class _Watch:
             self.seasons += part.seasons
             self.seconds |= {name: self.seconds.get(name, 0.0) + value for name, value in part.seconds.items()}
         if self.report is not None:
-            done, elapsed = self.done + self.kept, time.perf_counter() - self.start
+            done, elapsed = self.done + self.kept, self.elapsed
             remaining = (self.parts - done) * elapsed / self.done if self.done else math.nan
             self.report(Progress(done, self.parts, self.seasons / max(elapsed, 1e-9), remaining))
 

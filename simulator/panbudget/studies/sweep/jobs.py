@@ -271,11 +271,11 @@ def _rows(kit: bytes, job: Job, place: Place, runs: Runs) -> pd.DataFrame:
     if job.known is not None:
         known = job.known[(job.known["site"] == place.name) & job.known["year"].isin(years)]
         tables = [known[[*names, "area_m2", *COLUMNS]].astype(dict.fromkeys(names, object))]
-    at_hand = {key for table in tables for key in zip(table["design"], table["year"], strict=True)}
+    computed = {key for table in tables for key in zip(table["design"], table["year"], strict=True)}
     by_missing: dict[tuple[int, ...], list[int]] = {}
     chosen = range(job.first_design, job.after_design)
     for at in chosen:
-        missing = tuple(year for year in years if (plan.designs[at].name, year) not in at_hand)
+        missing = tuple(year for year in years if (plan.designs[at].name, year) not in computed)
         by_missing.setdefault(missing, []).append(at)
     for missing, designs in by_missing.items():
         of_runs = [(record, [year for year in held if year in missing]) for record, held in runs]

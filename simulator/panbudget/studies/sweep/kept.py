@@ -23,7 +23,7 @@ from panbudget.engine.compiled import own_folder
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.season.years import Years
-from panbudget.studies.sweep.marks import code_mark, mark_of
+from panbudget.studies.sweep.marks import code_mark, file_mark, mark_of
 from panbudget.studies.sweep.site import Place
 from panbudget.weather import Weather
 
@@ -74,16 +74,13 @@ def trim() -> None:
 
 def _file(place: Place, base: Scenario, path: Path, asked: Any) -> Path | None:
     folder = own_folder("weather")
-    try:
-        content = path.read_bytes() if folder is not None else b""
-    except OSError:
-        return None
-    if folder is None:
+    content = file_mark(path) if folder is not None else ""
+    if folder is None or not content:
         return None
     season = base.season
     days = (season.start.isoformat(), season.end.isoformat(), season.spin_up_days)
     how = (base.weather.model_dump_json(exclude={"file"}), place.site().model_dump_json(), place.file, path.suffix)
-    return folder / mark_of(code_mark(), hashlib.sha256(content).hexdigest(), how, days, asked)[:40]
+    return folder / mark_of(code_mark(), content, how, days, asked)[:40]
 
 
 def _keep(file: Path, years: Years, eto: dict[int, Floats]) -> None:

@@ -72,6 +72,9 @@ class Swept:
         """The dataset's folder, as `pandas.read_parquet` takes it."""
         return self.folder / "seasons"
 
+    def _parts(self) -> list[Path]:
+        return sorted(self.parquet.glob("part-*.parquet"))
+
     @cached_property
     def zarr(self) -> Path:
         """The dataset as a Zarr folder, as `xarray.open_zarr` takes it; written when it is first asked for."""
@@ -84,9 +87,8 @@ class Swept:
 
     def written(self, kind: str) -> Path:
         """Write the dataset as "zarr" or "netcdf" by the CF conventions; return where it stands."""
-        parts = sorted(self.parquet.glob("part-*.parquet"))
         gridded, title = self.plan.grid is not None, self.plan.described.title
-        return write_cube(parts, self.folder / FILES[kind], kind, title, gridded=gridded)
+        return write_cube(self._parts(), self.folder / FILES[kind], kind, title, gridded=gridded)
 
     def table(self, columns: Sequence[str] | None = None) -> pd.DataFrame:
         """Return rows of the dataset: all columns, or those named; days as timestamps, units in ``attrs``."""
@@ -121,7 +123,7 @@ class Swept:
 
     def map(self, column: str, quantile: float | None = None) -> dict[str, bytes]:
         """Return a map of a column as files, name -> content: its quantile by Weibull's positions, or the years' mean."""
-        values = mapped(sorted(self.parquet.glob("part-*.parquet")), column, quantile)
+        values = mapped(self._parts(), column, quantile)
         drawn: dict[str, bytes] = of_reports("sweep.map", "column_files")(
             values, column, quantile, self.plan.described.title
         )

@@ -17,7 +17,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats
 
-_OURS = ("standard", "gregorian", "proleptic_gregorian", "julian")
+_OURS = ("standard", "gregorian", "proleptic_gregorian")
 _DAY = np.timedelta64(1, "D")
 
 
@@ -96,7 +96,7 @@ def days_of_axis(data: Any, time: str) -> Days:
         ends = bounds.to_numpy()  # a day is stamped at its start, its noon or its end: its middle is safe
         values = ends[:, 0] + (ends[:, 1] - ends[:, 0]) / 2
     calendar = "standard" if np.issubdtype(values.dtype, np.datetime64) else str(values[0].calendar)
-    if calendar in _OURS[:-1]:
+    if calendar in _OURS:
         stamps = (
             values if calendar == "standard" else [f"{day.year:04d}-{day.month:02d}-{day.day:02d}" for day in values]
         )
@@ -107,7 +107,7 @@ def days_of_axis(data: Any, time: str) -> Days:
         kept = np.array([row for row, day in enumerate(laid) if day is not None], int)
         dates = np.array([laid[row] for row in kept], "datetime64[D]")
     else:
-        raise CalendarError("calendar", calendar=calendar, known=", ".join([*_OURS[:-1], *_LAID]))
+        raise CalendarError("calendar", calendar=calendar, known=", ".join([*_OURS, *_LAID]))
     apart = np.diff(dates).astype(int)
     if (apart < 0).any() or (np.diff(values) <= 0 * np.diff(values)).any():
         raise CalendarError("order", name=time)

@@ -258,11 +258,13 @@ class Store:
         marks, rows = self.plan.marks, []
         designs = {design.name for design in self.plan.designs[job.first_design : job.after_design]}
         for place in job.places:
-            for path, about in self._earlier.get(place.name, ()) if place.cell is None else ():
+            earlier = self._earlier.get(place.name, []) if place.cell is None else []
+            mark = weather_mark(self.plan.folder, place.file) if earlier else ""
+            for path, about in earlier:
                 same = [name for name in designs if about["designs"].get(name) == marks.designs[name]]
                 asked_alike = about["all_years"] == (self.plan.years() is None)
-                weather = about["weather"].get(place.name) == weather_mark(self.plan.folder, place.file)
-                if asked_alike and weather and about["places"].get(place.name) == repr(place) and same:
+                same_weather = about["weather"].get(place.name) == mark
+                if asked_alike and same_weather and about["places"].get(place.name) == repr(place) and same:
                     wanted = [("site", "=", place.name), ("design", "in", same)]
                     rows.append(pq.read_table(path, filters=wanted).to_pandas())
         return pd.concat(rows, ignore_index=True).drop_duplicates([*KEYS, "year"]) if rows else None

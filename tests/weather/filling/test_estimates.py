@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panbudget.weather.filling.estimates import DRY_BELOW, aridity, has_humidity, humidity_of
+from panbudget.weather.filling.estimates import DRY_BELOW, aridity, has_humidity, humidity_of, unmeasured
 from panbudget.weather.site import sky_of
 from tests.weather.sites import Site
 
@@ -85,6 +85,19 @@ def test_days_without_a_row_and_borrowed_ones_have_no_say_in_the_main_source():
 def test_a_minimum_alone_is_no_humidity():
     assert not has_humidity(days(rh_min=35.0)).any()
     assert has_humidity(days(rh_max=80.0)).all()
+
+
+@pytest.mark.parametrize(
+    ("columns", "estimated"),
+    [
+        (("tmin", "tmax"), ["humidity", "wind", "radiation"]),
+        (("rh_min", "wind", "sunshine"), ["humidity"]),
+        (("rh_max", "rh_min", "radiation"), ["wind"]),
+        (("dew_point", "wind"), ["radiation"]),
+    ],
+)
+def test_what_no_column_measures_is_estimated(columns, estimated):
+    assert unmeasured(columns) == estimated
 
 
 def test_aridity_is_rain_over_the_demand_of_fao_56_eq_6():

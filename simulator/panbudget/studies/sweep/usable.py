@@ -21,6 +21,7 @@ from panbudget.studies.sweep.plan import Plan
 from panbudget.studies.sweep.remote import at_hand, is_remote
 from panbudget.studies.sweep.site import Place, SiteRecord, open_site
 from panbudget.weather.clean import WeatherFile
+from panbudget.weather.filling.estimates import unmeasured
 from panbudget.weather.flags import is_filled
 from panbudget.words import calendar_day
 
@@ -80,10 +81,8 @@ def about_site(plan: Plan, runs: Runs, skipped: Mapping[int, str]) -> dict[str, 
     columns: set[str] = set()
     for record, years in runs:
         flags = record.weather.flags
-        spans = [
-            (record.index.searchsorted(pd.Timestamp(d)) for d in days_of(plan.base.season, year)) for year in years
-        ]
-        days = np.concatenate([np.arange(first, last + 1) for first, last in spans])
+        spans = [record.whole_span(*days_of(plan.base.season, year)) for year in years]
+        days = np.concatenate([np.arange(*span) for span in spans])
         for name in map(str, flags.columns):
             of_column = flags[name].to_numpy()[days]
             for flag in pd.unique(of_column):
@@ -174,7 +173,6 @@ class Heads:
     late: dict[str, str]
 
 
-_HUMIDITIES = {"vapour_pressure", "dew_point", "rh_max", "rh_min", "rh_mean"}
 _HEAD_BYTES = 30_000
 
 
@@ -198,13 +196,7 @@ def heads_of(plan: Plan) -> Heads:
         except (WeatherError, ScenarioError) as error:
             heads.bad[place.name] = tuple(error.text().split("\n"))
             continue
-        columns = set(table.columns)
-        absent = {
-            "humidity": not columns & _HUMIDITIES,
-            "wind": "wind" not in columns,
-            "radiation": not columns & {"radiation", "sunshine"},
-        }
-        for name in filter(absent.get, absent):
+        for name in unmeasured(table.columns):
             heads.estimated[name] = heads.estimated.get(name, 0) + 1
         first = min(table.index).date()
         if years and first > days_of(plan.base.season, years[0])[0]:

@@ -6,7 +6,7 @@ follow. Order of preference: vapour pressure or dew point; maximum and minimum r
 at last the dew point from the minimum temperature (FAO-56 eq 14, 17, 18, 19, 48).
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 import numpy as np
 import pandas as pd
@@ -50,6 +50,17 @@ def known_days(daily: pd.DataFrame) -> dict[str, Mask]:
     known = {name: ~np.isnan(column_or_nan(daily, name)) for name in ("tmin", "tmax", "wind", "rain", "radiation")}
     known["radiation"] |= ~np.isnan(column_or_nan(daily, "sunshine"))
     return {**known, "humidity": has_humidity(daily)}
+
+
+def unmeasured(columns: Iterable[str]) -> list[str]:
+    """Return which of humidity, wind and radiation a table of these columns alone has no measure of."""
+    have = set(columns)
+    measured = {
+        "humidity": any(have.issuperset(kind) for kind in _KINDS),
+        "wind": "wind" in have,
+        "radiation": not have.isdisjoint(("radiation", "sunshine")),
+    }
+    return [name for name, known in measured.items() if not known]
 
 
 def filled_with(daily: pd.DataFrame, name: str, value: float, flag: str) -> Column:

@@ -15,6 +15,7 @@ from panbudget.errors import Problem
 from panbudget.numeric import Floats
 from panbudget.physics.air import vapour_pressure_from_specific_humidity
 from panbudget.studies.sweep import problem
+from panbudget.weather.filling.estimates import unmeasured
 from panbudget.words import packaged
 
 TABLE = packaged("studies/sweep/grid.toml")
@@ -25,7 +26,6 @@ _MADE_FROM = {
     "wind": ("eastward_wind", "northward_wind"),
     "vapour_pressure": ("specific_humidity", "mixing_ratio"),
 }
-_HUMIDITIES = ("vapour_pressure", "dew_point", "rh_max", "rh_min", "rh_mean")
 
 
 class Variable(NamedTuple):
@@ -296,14 +296,9 @@ def listed(recognised: Recognised) -> list[dict[str, str]]:
             line["note"] = "; ".join(filter(None, (line["note"], says[text].format(height=height, by=by))))
     for before, line in itertools.pairwise(lines):
         line["note"] = "" if line["note"] == before["note"] else line["note"]  # two components are told once
-    estimated = {
-        "humidity": not have.intersection(_HUMIDITIES),
-        "wind": "wind" not in have,
-        "radiation": not have & {"radiation", "sunshine"},
-        "pressure": "pressure" not in have,
-    }
+    estimated = [*unmeasured(have), *(["pressure"] if "pressure" not in have else [])]
     nothing = {"variable": "", "unit": ""}
-    lines += [{"for": name, **nothing, "how": "estimated", "note": says[name]} for name in estimated if estimated[name]]
+    lines += [{"for": name, **nothing, "how": "estimated", "note": says[name]} for name in estimated]
     return lines + [
         {"for": "", "variable": name, "unit": "", "how": "ignored", "note": says["not-used"].format(why=why)}
         for name, why in recognised.ignored.items()

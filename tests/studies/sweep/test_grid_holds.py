@@ -308,6 +308,24 @@ def test_a_first_day_missing_leaves_land_land_and_a_mask_or_no_day_at_all_makes_
     assert [place.cell for place in loaded(data).places] == [(0, 0), (1, 0), (1, 1)]
 
 
+def test_a_grid_without_any_value_is_refused_and_other_axes_are_passed_over(data, loaded, refused):
+    """Heights lie on the cells' axes, whatever else the file holds."""
+    data["other"] = "cell", [1.0, 2.0]
+    assert [place.elevation for place in loaded(data).places] == [_HEIGHT] * 4
+    data["tn"][:] = np.nan
+    assert refused(data) == ["g.nc: has no cell with a place, a height and weather"]
+
+
+def test_a_minimum_of_humidity_alone_is_none_and_the_list_says_so(data, loaded):
+    """No vapour pressure follows from it: FAO-56 eq. 48 gives one."""
+    data["q"].attrs.update(standard_name="relative_humidity", units="1", cell_methods="time: minimum")
+    data["q"] = data["q"].dims, np.full(data["q"].shape, 0.4), data["q"].attrs
+    lines = {line["for"]: line["how"] for line in loaded(data).grid.listed()}
+    assert (lines["rh_min"], lines["humidity"]) == ("converted", "estimated")
+    data["q"].attrs["cell_methods"] = "time: maximum"
+    assert "humidity" not in {line["for"] for line in loaded(data).grid.listed()}
+
+
 def axis(calendar, start, days):
     """A grid's time axis alone."""
     times = xr.date_range(start, periods=days, calendar=calendar, use_cftime=calendar != "standard")
@@ -430,7 +448,8 @@ def test_copies_make_room_and_a_full_disk_is_said(tmp_path, monkeypatch):
     copies.copy_cells(tmp_path / "cells" / "b", [(0,), (1,)], {"t": values}, told.append)
     assert told == ["t", "t"]  # what is there is not made again
     size = sum(path.stat().st_size for path in (tmp_path / "cells" / "b").glob("*.npy"))
-    for most, kept in ((2 * size, {"a", "b"}), (2 * size - 1, {"b"})):
+    # one that is larger than all that may stay is in use, and stays
+    for most, kept in ((2 * size, {"a", "b"}), (2 * size - 1, {"b"}), (size - 1, {"b"})):
         monkeypatch.setattr(copies, "_MOST", float(most))
         copies.trim_copies(tmp_path / "cells" / "b")
         assert {path.name for path in (tmp_path / "cells").iterdir()} == kept

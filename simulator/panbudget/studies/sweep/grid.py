@@ -5,7 +5,6 @@ A cell is a site. Its days go through the same checks and fills as a weather fil
 on any of the days looked at (sea) is no site.
 """
 
-import hashlib
 import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -35,6 +34,7 @@ from panbudget.studies.sweep.gridded.cf import (
     wrong_needs,
     wrong_units,
 )
+from panbudget.studies.sweep.marks import file_mark, mark_of
 from panbudget.studies.sweep.site import Place, lent_to
 from panbudget.weather.clean import WeatherFile, table_weather
 from panbudget.weather.text.columns import STANDARD
@@ -83,7 +83,7 @@ class Held:
     @property
     def names(self) -> list[str]:
         """The grid's variables that are read."""
-        return list(dict.fromkeys(part.variable for part in self.recognised.variables.values()))
+        return _names(self.recognised)
 
     def listed(self) -> list[dict[str, str]]:
         """List its variables, and what is done about days that its calendar cannot have."""
@@ -264,13 +264,9 @@ def _opened(folder: Path, sites: Any) -> Iterator[Any]:
 
 
 def _fingerprint(path: Path) -> str:
-    """Return that of a file's content, or of a folder's names, sizes and small files."""
-    whole = hashlib.sha256()
-    for part in [path] if path.is_file() else sorted(part for part in path.rglob("*") if part.is_file()):
-        with part.open("rb") as file:
-            digest = hashlib.file_digest(file, "sha256").digest()
-        whole.update(f"{part.relative_to(path).as_posix()} {part.stat().st_size}".encode() + digest)
-    return whole.hexdigest()
+    """Return that of a file's content, or of all files of a folder by their names."""
+    files = [path] if path.is_file() else sorted(part for part in path.rglob("*") if part.is_file())
+    return mark_of([(part.relative_to(path).as_posix(), file_mark(part)) for part in files])
 
 
 def _time_axis(data: Any, shown: str) -> str:
@@ -316,11 +312,10 @@ def _coordinates(data: Any, tmin: str, time: str, shown: str) -> tuple[tuple[str
     )
     ends = {name: f"{np.nanmin(v):g} to {np.nanmax(v):g}" for name, v in (("lat", latitude), ("lon", longitude))}
     (south, north), (west, east) = (about["bounds"] for about in TABLE["coordinates"].values())
-    inside = np.nanmin(longitude) >= west and np.nanmax(longitude) <= east
     if np.nanmin(latitude) < south or np.nanmax(latitude) > north:
         fits = np.nanmin(longitude) >= south and np.nanmax(longitude) <= north
         raise _wrong("latitude" + (".exchanged" if fits else ""), shown, **ends)
-    if not inside:
+    if np.nanmin(longitude) < west or np.nanmax(longitude) > east:
         raise _wrong("longitude", shown, **ends)
     if not axes:
         return (_POINT,), latitude.reshape(1), longitude.reshape(1)
@@ -329,7 +324,7 @@ def _coordinates(data: Any, tmin: str, time: str, shown: str) -> tuple[tuple[str
 
 def _called(data: Any, name: str, dims: set[str], shown: str) -> Any:
     """The coordinate that is called latitude or longitude; refused where its name says one and its attributes the other."""
-    (about,) = (part for key, part in TABLE["coordinates"].items() if key == name)
+    about = TABLE["coordinates"][name]
     (other,) = (part for key, part in TABLE["coordinates"].items() if key != name)
     fitting = []
     for key in data.variables:
@@ -353,12 +348,10 @@ def _heights(data: Any, axes: tuple[str, ...], sites: Any, shown: str) -> Floats
     if sites.elevation is not None:
         return np.full(sizes, sites.elevation)
     for values in data.variables.values():
-        if values.attrs.get("standard_name") in TABLE["heights"] and set(values.dims) == {*axes} - {_POINT} | (
-            {_POINT} if _POINT in data.dims else set()
-        ):
+        if values.attrs.get("standard_name") in TABLE["heights"] and set(values.dims) == {*axes} & set(data.dims):
             if canonical(str(values.attrs.get("units", "m"))) != "m":
                 raise _wrong("heights", shown, unit=values.attrs["units"])
-            ordered = values.transpose(*values.dims) if values.ndim < 1 else values.transpose(*axes)
+            ordered = values.transpose(*axes) if values.ndim else values
             return np.asarray(ordered.to_numpy(), float).reshape(sizes)
     raise _wrong("no-heights", shown)
 

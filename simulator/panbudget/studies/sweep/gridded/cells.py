@@ -145,11 +145,11 @@ def read_copy(folder: Path | None, cells: Sequence[tuple[int, ...]], names: Sequ
 
 
 def trim_copies(folder: Path | None) -> None:
-    """Remove the copies that were used longest ago, until what stays is within its bound."""
+    """Remove the copies that were used longest ago, until what stays is within its bound; not the one that is in use."""
     if folder is None or not folder.parent.is_dir():
         return
     room = _MOST
     for copy in sorted(folder.parent.iterdir(), key=lambda path: path.stat().st_mtime, reverse=True):
         room -= sum(path.stat().st_size for path in copy.glob("*.npy"))
-        if room < 0 and not copy.name.startswith("."):
+        if room < 0 and copy != folder and not copy.name.startswith("."):
             shutil.rmtree(copy, ignore_errors=True)

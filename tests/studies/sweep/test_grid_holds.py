@@ -6,6 +6,8 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
+import time
 
 import numpy as np
 import pandas as pd
@@ -453,6 +455,14 @@ def test_copies_make_room_and_a_full_disk_is_said(tmp_path, monkeypatch):
         monkeypatch.setattr(copies, "_MOST", float(most))
         copies.trim_copies(tmp_path / "cells" / "b")
         assert {path.name for path in (tmp_path / "cells").iterdir()} == kept
+
+    draft = tmp_path / "cells" / ".c.1"
+    for old, stays in ((False, True), (True, False)):  # of a run that is at work, and of one that was killed
+        draft.mkdir(exist_ok=True)
+        made = time.time() - copies._ABANDONED + (-60.0 if old else 60.0)
+        os.utime(draft, (made, made))
+        copies.trim_copies(tmp_path / "cells" / "b")
+        assert draft.exists() == stays
 
     def full(*_):
         raise OSError(28, "No space left on device")

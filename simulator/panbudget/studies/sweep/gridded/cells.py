@@ -10,6 +10,7 @@ import hashlib
 import itertools
 import os
 import shutil
+import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -23,6 +24,8 @@ from panbudget.studies.sweep import problem
 
 #: numbers in memory at once, and what may stay in the cache folder [bytes]
 _AT_ONCE, _MOST = 2.0e8, 4.0e9
+#: after which nobody is at work on a half-made copy any more [s]
+_ABANDONED = 2.0 * 86400.0
 
 
 def copy_folder(mark: bytes) -> Path | None:
@@ -145,11 +148,17 @@ def read_copy(folder: Path | None, cells: Sequence[tuple[int, ...]], names: Sequ
 
 
 def trim_copies(folder: Path | None) -> None:
-    """Remove the copies that were used longest ago, until what stays is within its bound; not the one that is in use."""
+    """
+    Remove the copies that were used longest ago, until what stays is within its bound, and what killed runs left.
+
+    The copy in ``folder`` is in use, and stays.
+    """
     if folder is None or not folder.parent.is_dir():
         return
-    room = _MOST
-    for copy in sorted(folder.parent.iterdir(), key=lambda path: path.stat().st_mtime, reverse=True):
-        room -= sum(path.stat().st_size for path in copy.glob("*.npy"))
-        if room < 0 and copy != folder and not copy.name.startswith("."):
-            shutil.rmtree(copy, ignore_errors=True)
+    room, oldest = _MOST, time.time() - _ABANDONED
+    with contextlib.suppress(OSError):  # another run may have been quicker
+        for copy in sorted(folder.parent.iterdir(), key=lambda path: path.stat().st_mtime, reverse=True):
+            room -= sum(path.stat().st_size for path in copy.glob("*.npy"))
+            needless = copy.stat().st_mtime < oldest if copy.name.startswith(".") else room < 0
+            if needless and copy != folder:
+                shutil.rmtree(copy, ignore_errors=True)

@@ -105,10 +105,8 @@ def write_cube(parts: Sequence[Path], target: Path, kind: str, title: str, *, gr
     remove(draft)
     try:
         where, data = _axes_of(parts, title, gridded)
-        names, cells = (
-            [name for name in ("area_m2", *COLUMNS) if name != "year"],
-            math.prod(data.sizes[axis] for axis in where),
-        )
+        names = [name for name in ("area_m2", *COLUMNS) if name != "year"]
+        cells = math.prod(data.sizes[axis] for axis in where)
         at_once = max(int(_AT_ONCE / (8.0 * cells)), 1)
         for first in range(0, len(names), at_once):
             batch = _filled(parts, names[first : first + at_once], where, data)

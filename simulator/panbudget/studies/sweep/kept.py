@@ -36,7 +36,7 @@ _META = b"panbudget"
 Read = tuple[Years, dict[int, Floats]]
 
 
-def kept_or_read(place: Place, base: Scenario, path: Path, asked: Any, read: Callable[[], Read]) -> Read:
+def kept_or_read(place: Place, base: Scenario, path: Path, asked: list[int] | None, read: Callable[[], Read]) -> Read:
     """
     Return a place's years and ETo: kept from an earlier plan, or read and kept.
 
@@ -72,7 +72,7 @@ def trim() -> None:
                 path.unlink(missing_ok=True)
 
 
-def _file(place: Place, base: Scenario, path: Path, asked: Any) -> Path | None:
+def _file(place: Place, base: Scenario, path: Path, asked: list[int] | None) -> Path | None:
     folder = own_folder("weather")
     content = file_mark(path) if folder is not None else ""
     if folder is None or not content:

@@ -255,12 +255,12 @@ class WeatherFile:
         """
         seasons: dict[int, Weather | WeatherError] = {}
         runs: list[Weather] = []
-        flawless = self._flawless(spans.values()) if len(spans) > 1 else None
+        # what a season is cautioned of is its own days' concern: then each has a look of its own anyway
+        flawless = self._flawless(spans.values()) if len(spans) > 1 and not self.rules.cautious else None
         for year, (start, end) in spans.items():
             try:
                 weather = next((run for run in reversed(runs) if run.holds(start, end)), None)
-                # what a season is cautioned of is its own days' concern
-                whole = flawless if flawless and not self.rules.cautious else self._whole(start, end)
+                whole = flawless or self._whole(start, end)
                 if weather is None:
                     weather = _finished(*whole)
                     runs.append(weather)

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import contextlib
 import difflib
+import functools
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
@@ -75,15 +76,18 @@ class _Daily(NamedTuple):
     best: list[re.Pattern[str]]
 
 
-_DAILY = {
-    name: _Daily(
+@functools.cache
+def _daily(name: str) -> _Daily:
+    """Return the words of a daily column's headers, compiled when a table is first looked at for it."""
+    facts = _DATA["daily"][name]
+    return _Daily(
         [_words(group) for group in facts["needs"]],
         re.compile("|".join(facts.get("alone", ["(?!)"]))),
         _words(facts["but"]),
         [_words([words]) for words in facts.get("best", ())],
     )
-    for name, facts in _DATA["daily"].items()
-}
+
+
 _BRACKETED = re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]")
 _DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "“": '"', "”": '"'})
 _BRACKETS = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
@@ -278,14 +282,19 @@ def read_header(
         header.take("date", date, cells[date])
     _look_at_the_rest(header, headings)
     others = [cell for place, cell in enumerate(cells) if place not in header.places.values() and cell]
-    codes = [cell for cell in others if _CODE.fullmatch(cell)]
+    of_codes = _of_codes(others)
     for name in filter(header.lacks, ("date", *REQUIRED)):
         meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
-        of_codes = note("codes", code=codes[0]) if len(codes) > 0.5 * len(others) else ""
         shown = listed(others, _NAMES_SHOWN) or "no other columns"
         header.wrong(name, "no-column", meaning=meaning, listed=shown, codes=of_codes)
     _ask_beside_imperial(header, [name for name, text in header.headers.items() if text != name])
     return header
+
+
+def _of_codes(names: Sequence[str]) -> str:
+    """Say that names are codes, where most are."""
+    codes = [name for name in names if _CODE.fullmatch(name)]
+    return note("codes", code=codes[0]) if len(codes) > 0.5 * len(names) else ""
 
 
 def _ask_beside_imperial(header: Header, names: Iterable[str]) -> None:
@@ -372,7 +381,7 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, _Heading]) -> None:
     used = set(header.places.values())
     rest = [heading for place, heading in headings.items() if place not in used]
     texts = [heading.text for heading in headings.values()]
-    absent = [name for name in _DAILY if header.lacks(name)]
+    absent = [name for name in _DATA["daily"] if header.lacks(name)]
     meant: dict[str, list[_Heading]] = {}
     for name in absent:
         alike = (heading for heading in rest if not _NOT_OUTDOORS.search(heading.name))
@@ -402,7 +411,7 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, _Heading]) -> None:
 
 def _best_of_day(name: str, headings: Sequence[_Heading]) -> list[_Heading]:
     """Return the columns that may be a daily one, the likeliest first; none where no header has its words."""
-    needs, alone, but, best = _DAILY[name]
+    needs, alone, but, best = _daily(name)
 
     def fits(heading: _Heading) -> bool:
         words, squeezed = heading.name, heading.name.replace(" ", "")
@@ -493,10 +502,9 @@ def read_logger_header(
         elif best:
             _take(header, quantity, best[0], best[0].unit, by_user=False)
     if header.lacks("temperature"):
-        others = listed((heading.text for heading in headings.values()), _NAMES_SHOWN)
-        codes = [heading.text for heading in headings.values() if _CODE.fullmatch(heading.text)]
-        of_codes = note("codes", code=codes[0]) if len(codes) > 0.5 * len(headings) else ""
-        header.wrong("temperature", "no-temperature-column", listed=others or "no other columns", codes=of_codes)
+        others = [heading.text for heading in headings.values()]
+        shown = listed(others, _NAMES_SHOWN) or "no other columns"
+        header.wrong("temperature", "no-temperature-column", listed=shown, codes=_of_codes(others))
     unused = [heading for heading in headings.values() if heading.place not in header.places.values()]
     if unused:
         header.notes.append(note("columns-not-used", listed=listed((heading.text for heading in unused), _NAMES_SHOWN)))
@@ -531,6 +539,7 @@ def _heading(place: int, text: str, unit_below: str = "", legend: str = "") -> _
     return _Heading(place, shown, name, unit)
 
 
+@functools.lru_cache(maxsize=1024)
 def in_english(text: str) -> str:
     """Return a header's words in small plain letters, those of some other languages in English."""
     letters = _latin(_SIGNS.sub(lambda sign: f" {_DATA['signs'][sign[0]]} ", text.lower()))
@@ -542,7 +551,7 @@ def in_english(text: str) -> str:
 
 def _latin(text: str) -> str:
     """Return small letters without accents, those of other alphabets in Latin ones."""
-    bare = unicodedata.normalize("NFKD", text.lower().translate(_PLAIN_LETTERS))
+    bare = unicodedata.normalize("NFKD", text.translate(_PLAIN_LETTERS))
     return "".join(letter for letter in bare if not unicodedata.combining(letter)).translate(_PLAIN_LETTERS)
 
 

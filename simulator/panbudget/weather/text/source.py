@@ -43,7 +43,6 @@ _MARKS = (
     (b"\xff\xfe", "utf-16"),
     (b"\xfe\xff", "utf-16"),
 )
-_ENCODINGS: dict[str, list[str]] = packaged("weather/text/encodings.toml")
 _HEAD = 20_000  # bytes among which words of weather tables are looked for
 
 
@@ -184,8 +183,9 @@ def _decoded(data: bytes, encoding: str) -> str:
 def _by_words(data: bytes) -> str:
     """Return the encoding in which the first lines have most words that tables of weather have; nothing where none has any."""
     head = data[:_HEAD].rpartition(b"\n")[0] if len(data) > _HEAD else data
-    texts = {encoding: _decoded(head, encoding).lower() for encoding in _ENCODINGS}
-    counts = {encoding: sum(word in text for word in _ENCODINGS[encoding]) for encoding, text in texts.items()}
+    encodings: dict[str, list[str]] = packaged("weather/text/encodings.toml")
+    texts = {encoding: _decoded(head, encoding).lower() for encoding in encodings}
+    counts = {encoding: sum(word in text for word in encodings[encoding]) for encoding, text in texts.items()}
     best = max(counts, key=lambda encoding: counts[encoding])
     return best if counts[best] else ""
 

@@ -169,6 +169,16 @@ def test_a_stamp_may_be_a_little_odd(text, moment):
     assert found.stamps[1] == np.datetime64(moment)
 
 
+def test_seconds_since_1970_are_no_dates_though_the_first_may_be_one():
+    """1801121400 is a midnight of 1801 in bare digits; by hand, 20,846 days of 86,400 s and 7.5 h: 28 January 2027."""
+    texts = pd.Series([str(1801121400 + 3600 * hour) for hour in range(24)])
+    mistakes = Mistakes()
+    found = read_stamps(texts, np.arange(2, 26), mistakes)
+    assert mistakes.problems() == []
+    assert found.utc
+    assert found.stamps[[0, -1]].tolist() == np.array(["2027-01-28T07:30", "2027-01-29T06:30"], "M8[ns]").tolist()
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [

@@ -81,6 +81,8 @@ _TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,9}))?)?\s?(?:
 _HALF_DAYS = re.compile(r"\d\s?[AaPp]\.?\s?[Mm]?\.?$")
 # rows that follow each other lie within so many days, and days taken for months leap this far [d]
 _FOLLOWS, _LEAPS = 7, 27
+# rows by which the form of bare digits is told
+_LOOKED_AT = 100
 _SPLIT = ("year", "month", "day", "hour")
 
 
@@ -412,14 +414,9 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
 
     # bare digits are a time only under a header that says so
     named = "date|time|stamp|epoch|unix|datum|fecha|zeit"
-    says_time = columns(_STAMP, named) + [
-        i for i in columns(_SERIAL, named) if any(float(row[i].replace(",", ".")) % 1.0 for row in rows)
-    ]
-    if (
-        stamps := says_time[-1:]
-        if says_time and _SERIAL.fullmatch(rows[0][says_time[-1]])
-        else [i for i in columns(_STAMP) if i in says_time or not rows[0][i].isdigit()]
-    ):
+    serial = [i for i in columns(_SERIAL, named) if any(serial_days([row[i] for row in rows]) % 1.0)]
+    stamps = [i for i in columns(_STAMP) if re.search(named, plain[i]) or not rows[0][i].isdigit()]
+    if stamps := serial[-1:] or stamps:
         # of two clocks the local one, whose days are the site's
         place = next((i for i in stamps if not re.search(r"utc|gmt", plain[i])), stamps[0])
         return TimeColumns((place,), says_utc(header[place]))
@@ -504,7 +501,9 @@ def _from_digits(texts: pd.Series[str], first: str) -> tuple[Any, str, bool, boo
         since = np.nan_to_num(minutes).astype("timedelta64[m]")
         moments = np.where(np.isnan(minutes), np.datetime64("NaT"), _SERIAL_ZERO.astype("datetime64[ns]") + since)
         return pd.Series(moments), "day numbers", False, False
-    if _WITH_HOUR.fullmatch(first) and _DIGITS.fullmatch(first):
+    shown = [text for text in texts[:_LOOKED_AT] if text]
+    # seconds since 1970 may look like a date and an hour of bare digits, but not those of most rows
+    if _WITH_HOUR.fullmatch(first) and _DIGITS.fullmatch(first) and sum(map(is_dated, shown)) * 2 > len(shown):
         numbers = pd.to_numeric(texts, errors="coerce").fillna(0).astype(np.int64)
         days, hours = pd.to_datetime((numbers // 100).astype(str), format="%Y%m%d", errors="coerce"), numbers % 100
         return (

@@ -11,7 +11,8 @@ import pytest
 from panbudget.errors import WeatherError
 from panbudget.physics.air import wind_at_2m
 from panbudget.weather import read_weather
-from panbudget.weather.text.headers import read_header, unit_of
+from panbudget.weather.text.headers import read_header
+from panbudget.weather.text.heading import unit_of
 from tests.weather.sites import Site
 from tests.weather.styles import STYLES, TRUTH, f
 from tests.weather.test_broken_files import table

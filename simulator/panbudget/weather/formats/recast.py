@@ -13,7 +13,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from panbudget.weather.text.cells import is_number
-from panbudget.weather.text.headers import in_english, is_unit
+from panbudget.weather.text.heading import in_english, is_unit
 from panbudget.weather.text.moments import MONTH, MONTHS, is_dated, joined_date
 from panbudget.weather.text.opening import Opening, find_opening, is_row_of_values
 from panbudget.weather.text.raw import Source

@@ -18,7 +18,8 @@ import numpy as np
 import pandas as pd
 
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
-from panbudget.weather.text.headers import Header, in_english, read_header, stated_order
+from panbudget.weather.text.headers import Header, read_header, stated_order
+from panbudget.weather.text.heading import in_english
 from panbudget.weather.text.mistakes import Mistakes, listed, note
 from panbudget.weather.text.moments import Days, at_midnight, joined_date, read_dates
 from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, without_footer

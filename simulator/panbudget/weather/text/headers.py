@@ -1,7 +1,7 @@
 """
 Headers: which column of a table is which quantity, in what unit; of a daily table's header, and of a station's.
 
-Headers are read by their words and the unit in or behind them (``headers.toml``); a line above the table that explains a
+Headers are read by their words and the unit in or behind them (`heading`, ``headers.toml``); a line above the table that explains a
 column counts as its words. Of a daily table only standard names are taken as they stand, capitals, spaces and hyphens
 aside, and what the user names under [weather.columns]; a column that looks like another that is missing is asked about,
 with the lines to paste, because passing it over would let the program invent what the file has.
@@ -16,7 +16,6 @@ import contextlib
 import difflib
 import functools
 import re
-import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -25,6 +24,7 @@ from panbudget.errors import Problem, did_you_mean
 from panbudget.numeric import Floats
 from panbudget.units import UnitError, column_conversion
 from panbudget.weather.text.columns import REQUIRED, STANDARD
+from panbudget.weather.text.heading import Heading, heading_of, known_unit, split_unit
 from panbudget.weather.text.mistakes import Mistakes, listed, note, problem
 from panbudget.weather.text.moments import ORDERS, SERIAL, SERIAL_STATED, order_of, order_to_state, serial_day
 from panbudget.weather.text.raw import ColumnChoice, Columns
@@ -54,15 +54,10 @@ _QUANTITIES = {
 _CHOICES = {name: name for name in _QUANTITIES} | {
     day: name for name, facts in _DATA["quantities"].items() for day in facts.get("daily", ())
 }
-_UNITS = {word: unit for unit, words in _DATA["units"].items() for word in words}
-_GLUED, _TIME_OF_DAY, _HEIGHT = (re.compile(_DATA[name]) for name in ("glued", "time_of_day", "height"))
+_TIME_OF_DAY, _HEIGHT = (re.compile(_DATA[name]) for name in ("time_of_day", "height"))
 _NOT_OUTDOORS, _OUTDOORS, _MEAN, _EXTREME = (
     _words(_DATA[name]) for name in ("not_outdoors", "outdoors", "mean", "extreme")
 )
-_ENGLISH = [(re.compile(rf"\b(?:{'|'.join(words)})"), english) for english, words in _DATA["english"].items()]
-# small letters of other alphabets -> Latin ones
-_PLAIN_LETTERS = str.maketrans(_DATA["letters"])
-_SIGNS = re.compile("|".join(sorted(_DATA["signs"], key=len, reverse=True)))
 _RAIN_ORDER: list[str] = _DATA["rain_order"]
 _RAIN_KINDS = {kind: _words(words) for kind, words in _DATA["rain_kinds"].items()}
 
@@ -88,21 +83,9 @@ def _daily(name: str) -> _Daily:
     )
 
 
-_BRACKETED = re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]")
-_DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "“": '"', "”": '"'})
-_BRACKETS = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
-# what stands in brackets though it is no unit
-_NO_UNITS = re.compile(rf"(?:(?:{'|'.join(_DATA['no_units'])})\b ?)+")
 _NAMES_SHOWN = 12
 # a name that says nothing: letters and digits
 _CODE = re.compile(r"[A-Za-z_]{1,4}\d\w*")
-
-
-class _Heading(NamedTuple):
-    place: int
-    text: str
-    name: str
-    unit: str | None
 
 
 @dataclass
@@ -166,7 +149,7 @@ class Header:
         if conversion != (1.0, 0.0):
             self.conversions[name] = conversion
 
-    def suggest(self, name: str, heading: _Heading, unit: str | None = None) -> None:
+    def suggest(self, name: str, heading: Heading, unit: str | None = None) -> None:
         """Have a column named in what the message gives to paste, with a unit only where the header, or the caller, has one."""
         self.suggested[name] = ColumnChoice(heading.text, unit or heading.unit)
 
@@ -263,10 +246,10 @@ def read_header(
     names = _named(header, dict(enumerate(cells)), columns, known)
     for name in names:
         place = header.places[name]
-        in_header = headings[place].unit or _split_unit(cells[place])[1]
+        in_header = headings[place].unit or split_unit(cells[place])[1]
         _set_unit(header, name, columns[name].unit or in_header, by_user=columns[name].unit is not None)
     for place, heading in headings.items():
-        text, unit = _split_unit(heading.text)
+        text, unit = split_unit(heading.text)
         name = _plain(text)
         if place in header.places.values() or name not in known:
             continue
@@ -274,7 +257,7 @@ def read_header(
         if first is None:
             header.take(name, place, heading.text)
             _set_unit(header, name, heading.unit or unit, by_user=False)
-        elif name in names and _plain(_split_unit(first)[0]) != name:
+        elif name in names and _plain(split_unit(first)[0]) != name:
             header.notes.append(note("column-not-used", column=heading.text, name=name, first=first))
         else:
             header.wrong(name, "column-twice", column=heading.text)
@@ -301,7 +284,7 @@ def _ask_beside_imperial(header: Header, names: Iterable[str]) -> None:
     """Ask for the units of columns that name none while another's is imperial: theirs is likely so, too."""
     stated = sorted(header.stated, key=lambda name: header.places[name])
     header.imperial = header.imperial or [
-        header.headers[name] for name in stated if _unit(header.units[name]) in _DATA["imperial"]
+        header.headers[name] for name in stated if known_unit(header.units[name]) in _DATA["imperial"]
     ]
     for name in set(names) & _DATA["beside"].keys() - header.stated if header.imperial else ():
         unit, shown = _DATA["beside"][name]
@@ -348,9 +331,9 @@ def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mis
     return guess if short else ""
 
 
-def _headings(cells: Sequence[str], units: Sequence[str], legend: Mapping[str, str] | None) -> dict[int, _Heading]:
+def _headings(cells: Sequence[str], units: Sequence[str], legend: Mapping[str, str] | None) -> dict[int, Heading]:
     return {
-        i: _heading(i, cell, units[i] if i < len(units) else "", (legend or {}).get(cell.strip().lower(), ""))
+        i: heading_of(i, cell, units[i] if i < len(units) else "", (legend or {}).get(cell.strip().lower(), ""))
         for i, cell in enumerate(cells)
         if cell.strip()
     }
@@ -358,13 +341,6 @@ def _headings(cells: Sequence[str], units: Sequence[str], legend: Mapping[str, s
 
 def _plain(cell: str) -> str:
     return re.sub(r"[\s\-]+", "_", cell.strip().lower())
-
-
-def _split_unit(cell: str) -> tuple[str, str | None]:
-    match = _BRACKETED.fullmatch(cell)
-    if not match or not match["name"]:
-        return cell, None
-    return match["name"], None if _NO_UNITS.fullmatch(in_english(match["unit"])) else match["unit"]
 
 
 def _set_unit(header: Header, name: str, unit: str | None, *, by_user: bool) -> None:
@@ -376,13 +352,13 @@ def _set_unit(header: Header, name: str, unit: str | None, *, by_user: bool) -> 
         header.convert(name, text, [STANDARD[name].unit], by_user=by_user)
 
 
-def _look_at_the_rest(header: Header, headings: Mapping[int, _Heading]) -> None:
+def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
     """Ask about columns that look like one which is missing, and take them, to find what else is wrong; note the others."""
     used = set(header.places.values())
     rest = [heading for place, heading in headings.items() if place not in used]
     texts = [heading.text for heading in headings.values()]
     absent = [name for name in _DATA["daily"] if header.lacks(name)]
-    meant: dict[str, list[_Heading]] = {}
+    meant: dict[str, list[Heading]] = {}
     for name in absent:
         alike = (heading for heading in rest if not _NOT_OUTDOORS.search(heading.name))
         near = [heading for heading in alike if difflib.get_close_matches(_plain(heading.text), [name], 1, 0.8)]
@@ -409,11 +385,11 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, _Heading]) -> None:
     header.notes += [note("columns-not-used", listed=listed(unused, _NAMES_SHOWN))] if unused else []
 
 
-def _best_of_day(name: str, headings: Sequence[_Heading]) -> list[_Heading]:
+def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:
     """Return the columns that may be a daily one, the likeliest first; none where no header has its words."""
     needs, alone, but, best = _daily(name)
 
-    def fits(heading: _Heading) -> bool:
+    def fits(heading: Heading) -> bool:
         words, squeezed = heading.name, heading.name.replace(" ", "")
         never = name != "pan_evaporation" and _NOT_OUTDOORS.search(words)
         hours = _TIME_OF_DAY.search(words) and not (name == "rain" and re.search(r"total|sum", words))
@@ -423,7 +399,7 @@ def _best_of_day(name: str, headings: Sequence[_Heading]) -> list[_Heading]:
             return False
         return heading.unit is None or _converts(heading.unit, [STANDARD[name].unit])
 
-    def rank(heading: _Heading) -> tuple[bool, ...]:
+    def rank(heading: Heading) -> tuple[bool, ...]:
         return (*(bool(words.search(heading.name)) for words in best), bool(_OUTDOORS.search(heading.name)))
 
     return sorted(filter(fits, headings), key=rank, reverse=True)
@@ -443,7 +419,7 @@ def is_weather(cells: Sequence[str]) -> bool:
     bool
         By its words alone.
     """
-    return any(_fits("temperature", _heading(i, cell)) for i, cell in enumerate(cells))
+    return any(_fits("temperature", heading_of(i, cell)) for i, cell in enumerate(cells))
 
 
 def read_logger_header(
@@ -516,87 +492,7 @@ def read_logger_header(
     return header
 
 
-def _heading(place: int, text: str, unit_below: str = "", legend: str = "") -> _Heading:
-    shown = text.strip()
-    clean = unicodedata.normalize("NFKC", _once_encoded(legend or shown).translate(_DEGREE))
-    unit = _unit(unit_below.strip(" ()[]"))
-    for inside in _BRACKETS.findall(clean):
-        extreme = inside.lower() == "min" and re.search("temp|hum|rh", clean.lower())  # and not minutes
-        unit = unit if extreme else _unit(inside) or unit
-    words = _BRACKETS.sub(lambda of: f" {of[1]} " if _NO_UNITS.fullmatch(in_english(of[1])) else " ", clean)
-    name = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", words)
-    if unit is None:
-        name, unit = _trailing_unit(name)
-    name = in_english(name)
-    if unit is None and (match := _GLUED.fullmatch(name.replace(" ", ""))):
-        unit = _UNITS[match["unit"] if match["unit"] != "ms" else "m/s"]
-        name = re.sub(
-            r"^(daily|hourly|event|weekly|monthly|yearly|total|max|min|avg)(?=rain|temp)", r"\1 ", match["name"]
-        )
-    if name in _DATA["whole"]:
-        name, known = _DATA["whole"][name]
-        unit = unit or known or None
-    return _Heading(place, shown, name, unit)
-
-
-@functools.lru_cache(maxsize=1024)
-def in_english(text: str) -> str:
-    """Return a header's words in small plain letters, those of some other languages in English."""
-    letters = _latin(_SIGNS.sub(lambda sign: f" {_DATA['signs'][sign[0]]} ", text.lower()))
-    words = re.sub(r"[^a-z0-9]+", " ", letters).strip()
-    for pattern, english in _ENGLISH:
-        words = pattern.sub(english, words)
-    return " ".join(words.split())
-
-
-def _latin(text: str) -> str:
-    """Return small letters without accents, those of other alphabets in Latin ones."""
-    bare = unicodedata.normalize("NFKD", text.translate(_PLAIN_LETTERS))
-    return "".join(letter for letter in bare if not unicodedata.combining(letter)).translate(_PLAIN_LETTERS)
-
-
-def _once_encoded(text: str) -> str:
-    """Return a text that was encoded as UTF-8 twice as it was before: "Â°C" is "°C"."""
-    with contextlib.suppress(UnicodeError):
-        return text.encode("cp1252").decode("utf-8")
-    return text
-
-
-def unit_of(text: str) -> str | None:
-    """Return the unit that a header names, as `units` has it; None where it names none."""
-    return _heading(0, text).unit
-
-
-def is_unit(cell: str) -> bool:
-    """Tell whether a cell is a unit and nothing else, in brackets or without."""
-    return _unit(cell.strip(" ()[]")) is not None
-
-
-def _unit(text: str) -> str | None:
-    squeezed = re.sub(
-        r"\s+", "", unicodedata.normalize("NFKC", text.translate(_DEGREE)).lower().translate(_PLAIN_LETTERS)
-    )
-    plain = squeezed.replace("m²", "m2").replace("degrees", "deg").replace("degree", "deg").replace("deg.", "deg")
-    tenth = "0.1 " if re.match(r"(0[.,]1|1/10)[a-z°]", plain) else ""
-    plain = re.sub(r"^(0[.,]1|1/10)(?=[a-z°])", "", plain)
-    unit = _UNITS.get(plain) or _UNITS.get(re.sub(r"(/day|/d|\*?day-1|\*?d-1)$", "", plain))
-    return f"{tenth}{unit}" if unit else None
-
-
-def _trailing_unit(name: str) -> tuple[str, str | None]:
-    """Find a unit behind a comma, an underscore or a space."""
-    words = re.split(r"[\s,_]+", name.strip())
-    for count in (2, 1):
-        unit = _unit("".join(words[-count:])) if len(words) > count else None
-        # "in" is mostly indoors, and others are words of their own
-        indoors = unit == "in" and words[-1].lower() == "in" and not re.search(r"rain|precip", name.lower())
-        if unit is not None and not indoors and words[-1].lower() not in _DATA["no_trailing_units"]:
-            words = words[:-count]
-            return " ".join(words[:-1] if words[-1].lower() == "in" and len(words) > 1 else words), unit
-    return name, None
-
-
-def _fits(quantity: str, heading: _Heading) -> bool:
+def _fits(quantity: str, heading: Heading) -> bool:
     units, _, words, but = _QUANTITIES[quantity]
     name = heading.name
     if heading.unit == "rate" or not words.search(name) or but.search(name) or _NOT_OUTDOORS.search(name):
@@ -613,10 +509,10 @@ def _converts(unit: str, targets: Sequence[str]) -> bool:
         return False
 
 
-def _best(quantity: str, headings: Sequence[_Heading]) -> list[_Heading]:
+def _best(quantity: str, headings: Sequence[Heading]) -> list[Heading]:
     """Return the columns that fit best; one of them where the same quantity stands in several units."""
 
-    def rank(heading: _Heading) -> int:
+    def rank(heading: Heading) -> int:
         if quantity == "rain":
             return -_RAIN_ORDER.index(_rain_kind(heading.name))
         return 2 * bool(_OUTDOORS.search(heading.name)) + bool(_MEAN.search(heading.name))
@@ -632,7 +528,7 @@ def _rain_kind(name: str) -> str:
     return next((kind for kind, words in _RAIN_KINDS.items() if words.search(name)), "unknown")
 
 
-def _take(header: Header, quantity: str, heading: _Heading, unit: str | None, *, by_user: bool) -> None:
+def _take(header: Header, quantity: str, heading: Heading, unit: str | None, *, by_user: bool) -> None:
     units, shown, _, _ = _QUANTITIES[quantity]
     header.take(quantity, heading.place, heading.text)
     header.units[quantity] = unit or shown
@@ -643,5 +539,5 @@ def _take(header: Header, quantity: str, heading: _Heading, unit: str | None, *,
         spoken = quantity.replace("_", " ")
         header.notes.append(note("no-unit", quantity=spoken, column=heading.text, unit=shown))
         return
-    known = _unit(unit) or unit
+    known = known_unit(unit) or unit
     header.convert(quantity, unit if known == "rate" else known, units, by_user=by_user)

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from panbudget.weather.text.cells import MISSING, is_number
-from panbudget.weather.text.headers import in_english, is_unit
+from panbudget.weather.text.heading import in_english, is_unit
 from panbudget.weather.text.moments import is_dated, is_number_of_a_day
 from panbudget.weather.text.rows import SEPARATORS, split
 

@@ -1,0 +1,125 @@
+"""
+Heading: the words of one header, in English and in small letters, and the unit in or behind them (``heading.toml``).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+import re
+import unicodedata
+from typing import NamedTuple
+
+from panbudget.words import packaged
+
+_DATA = packaged("weather/text/heading.toml")
+_UNITS = {word: unit for unit, words in _DATA["units"].items() for word in words}
+_GLUED = re.compile(_DATA["glued"])
+_ENGLISH = [(re.compile(rf"\b(?:{'|'.join(words)})"), english) for english, words in _DATA["english"].items()]
+# small letters of other alphabets -> Latin ones
+_PLAIN_LETTERS = str.maketrans(_DATA["letters"])
+_SIGNS = re.compile("|".join(sorted(_DATA["signs"], key=len, reverse=True)))
+_BRACKETED = re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]")
+_DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "“": '"', "”": '"'})
+_BRACKETS = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
+# what stands in brackets though it is no unit
+_NO_UNITS = re.compile(rf"(?:(?:{'|'.join(_DATA['no_units'])})\b ?)+")
+
+
+class Heading(NamedTuple):
+    """A header: where it stands, its text, its words, and its unit, as `units` has it, where it names one."""
+
+    place: int
+    text: str
+    name: str
+    unit: str | None
+
+
+def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") -> Heading:
+    """Read a header, its unit perhaps below it, or with what a line above the table says of it in place of its text."""
+    shown = text.strip()
+    clean = unicodedata.normalize("NFKC", _once_encoded(legend or shown).translate(_DEGREE))
+    unit = known_unit(unit_below.strip(" ()[]"))
+    for inside in _BRACKETS.findall(clean):
+        extreme = inside.lower() == "min" and re.search("temp|hum|rh", clean.lower())  # and not minutes
+        unit = unit if extreme else known_unit(inside) or unit
+    words = _BRACKETS.sub(lambda of: f" {of[1]} " if _NO_UNITS.fullmatch(in_english(of[1])) else " ", clean)
+    name = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", words)
+    if unit is None:
+        name, unit = _trailing_unit(name)
+    name = in_english(name)
+    if unit is None and (match := _GLUED.fullmatch(name.replace(" ", ""))):
+        unit = _UNITS[match["unit"] if match["unit"] != "ms" else "m/s"]
+        name = re.sub(
+            r"^(daily|hourly|event|weekly|monthly|yearly|total|max|min|avg)(?=rain|temp)", r"\1 ", match["name"]
+        )
+    if name in _DATA["whole"]:
+        name, known = _DATA["whole"][name]
+        unit = unit or known or None
+    return Heading(place, shown, name, unit)
+
+
+@functools.lru_cache(maxsize=1024)
+def in_english(text: str) -> str:
+    """Return a header's words in small plain letters, those of some other languages in English."""
+    letters = _latin(_SIGNS.sub(lambda sign: f" {_DATA['signs'][sign[0]]} ", text.lower()))
+    words = re.sub(r"[^a-z0-9]+", " ", letters).strip()
+    for pattern, english in _ENGLISH:
+        words = pattern.sub(english, words)
+    return " ".join(words.split())
+
+
+def _latin(text: str) -> str:
+    """Return small letters without accents, those of other alphabets in Latin ones."""
+    bare = unicodedata.normalize("NFKD", text.translate(_PLAIN_LETTERS))
+    return "".join(letter for letter in bare if not unicodedata.combining(letter)).translate(_PLAIN_LETTERS)
+
+
+def _once_encoded(text: str) -> str:
+    """Return a text that was encoded as UTF-8 twice as it was before: "Â°C" is "°C"."""
+    with contextlib.suppress(UnicodeError):
+        return text.encode("cp1252").decode("utf-8")
+    return text
+
+
+def unit_of(text: str) -> str | None:
+    """Return the unit that a header names, as `units` has it; None where it names none."""
+    return heading_of(0, text).unit
+
+
+def is_unit(cell: str) -> bool:
+    """Tell whether a cell is a unit and nothing else, in brackets or without."""
+    return known_unit(cell.strip(" ()[]")) is not None
+
+
+def known_unit(text: str) -> str | None:
+    """Return the unit that a text is, as `units` has it; None where it is none."""
+    squeezed = re.sub(
+        r"\s+", "", unicodedata.normalize("NFKC", text.translate(_DEGREE)).lower().translate(_PLAIN_LETTERS)
+    )
+    plain = squeezed.replace("m²", "m2").replace("degrees", "deg").replace("degree", "deg").replace("deg.", "deg")
+    tenth = "0.1 " if re.match(r"(0[.,]1|1/10)[a-z°]", plain) else ""
+    plain = re.sub(r"^(0[.,]1|1/10)(?=[a-z°])", "", plain)
+    unit = _UNITS.get(plain) or _UNITS.get(re.sub(r"(/day|/d|\*?day-1|\*?d-1)$", "", plain))
+    return f"{tenth}{unit}" if unit else None
+
+
+def _trailing_unit(name: str) -> tuple[str, str | None]:
+    """Find a unit behind a comma, an underscore or a space."""
+    words = re.split(r"[\s,_]+", name.strip())
+    for count in (2, 1):
+        unit = known_unit("".join(words[-count:])) if len(words) > count else None
+        # "in" is mostly indoors, and others are words of their own
+        indoors = unit == "in" and words[-1].lower() == "in" and not re.search(r"rain|precip", name.lower())
+        if unit is not None and not indoors and words[-1].lower() not in _DATA["no_trailing_units"]:
+            words = words[:-count]
+            return " ".join(words[:-1] if words[-1].lower() == "in" and len(words) > 1 else words), unit
+    return name, None
+
+
+def split_unit(cell: str) -> tuple[str, str | None]:
+    """Part a header from what stands in brackets behind it as its unit."""
+    match = _BRACKETED.fullmatch(cell)
+    if not match or not match["name"]:
+        return cell, None
+    return match["name"], None if _NO_UNITS.fullmatch(in_english(match["unit"])) else match["unit"]

@@ -15,6 +15,7 @@ from panbudget.errors import ScenarioError
 from panbudget.studies import compare as study
 from panbudget.studies import ranges
 from panbudget.studies.compare import AS_DESCRIBED, compare, recovery_days
+from panbudget.words import errors_shown
 from tests.garden_file import years_csv
 from tests.small_weather import heat_wave
 
@@ -201,6 +202,9 @@ def test_dates_and_heat_don_t_go_together_and_no_wave_is_told(garden, make_garde
         compare(garden, [AS_DESCRIBED, "wide"], start=dt.date(2025, 5, 9), end=dt.date(2025, 5, 2))
     with pytest.raises(ScenarioError, match="the weather has no heat wave from 2025-05-01 to 2025-05-30"):
         compare(garden, [AS_DESCRIBED, "wide"], around_heat=True, hot_above=45.0)
+    with pytest.raises(ScenarioError, match=r"113\.0 °F, the limit given; lower the limit") as told, errors_shown("US"):
+        compare(garden, [AS_DESCRIBED, "wide"], around_heat=True, hot_above=45.0)
+    assert "°C" not in str(told.value)
     late = garden.changed({"what_if": {"heat": {"start": dt.date(2025, 5, 29), "warmer": "+4 K"}}})
     with pytest.raises(ScenarioError, match="lies outside the season"):
         compare(late.changed({"season": {"end": dt.date(2025, 5, 20)}}), [AS_DESCRIBED, "same"], around_heat=True)

@@ -32,7 +32,7 @@ from panbudget.season.years import usable_years
 from panbudget.studies import common, ranges
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
-from panbudget.words import amount, joined
+from panbudget.words import amount, in_both, say
 
 #: the scenario without any variant
 AS_DESCRIBED = "as described"
@@ -341,14 +341,23 @@ def _wave(scenario: Scenario, season: Season, hot_above: float | None) -> tuple[
     # a made-up wave is in the season's weather, and counts
     waves = find_heat_waves(season.weather.daily, first, last, hot_above=hot_above)
     if waves.greatest is None:
-        highest = float(season.days["tmax_c"].max())
-        at = amount(highest, "temperature", ".1f")
-        found = joined("", (f"has no heat wave from {first} to {last} (highest Tmax ", at, "). ", waves.definition))
+        found = say(
+            "has no heat wave from {first} to {last} (highest Tmax {highest:temperature .1f}). {definition}",
+            first=first,
+            last=last,
+            highest=float(season.days["tmax_c"].max()),
+            definition=waves.definition,
+        )
         cure = "lower the limit, or make a wave up with [what_if.heat]"
-        raise common.refusal(scenario, _CODE, "the weather", str(found).rstrip("."), cure)
+        raise common.refusal(scenario, _CODE, "the weather", _without_stop(found), cure)
     made = made_wave(season.weather.daily, heat) if heat is not None else None
     overlaps = made is not None and made.start <= waves.greatest.end and waves.greatest.start <= made.end
     return dataclasses.replace(waves.greatest, made=overlaps), waves.definition
+
+
+@in_both
+def _without_stop(sentence: str) -> str:
+    return str(sentence).rstrip(".")
 
 
 def _measured(

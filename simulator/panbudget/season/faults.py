@@ -91,7 +91,7 @@ def fault_said(fault: Fault) -> str:
             for what, by, more, less in changes
             if by is not None
         ]
-        return joined("", ("counterweight knocked: ", joined(", ", parts)))
+        return say("counterweight knocked: {changes}", changes=joined(", ", parts))
     sizes = {name: getattr(fault, name, None) for name in _SHOWN}
     shown = {name: size * _SHOWN[name] for name, size in sizes.items() if size is not None}
     text: str = TEXTS["faults"][fault.kind + ("-by-month" if "rate" in shown else "")]
@@ -145,8 +145,8 @@ def fault_assumptions(scenario: Scenario) -> list[str]:
     for fault in scenario.fault:
         first = f"from {day_said(fault.start)}" if fault.start is not None else "from before the first day"
         last = f"to {day_said(fault.end)}" if fault.end is not None else "on"
-        where = f"fault, {fault_where(fault, scenario)}: "
-        lines.append(joined("", (where, fault_said(fault), f", {first} {last}")))
+        values = {"where": fault_where(fault, scenario), "what": fault_said(fault), "first": first, "last": last}
+        lines.append(say("fault, {where}: {what}, {first} {last}", **values))
     return list(dict.fromkeys(lines))
 
 

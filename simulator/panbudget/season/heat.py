@@ -24,7 +24,7 @@ from panbudget.season import TEXTS
 from panbudget.weather import Weather
 from panbudget.weather.flags import MADE_HEAT
 from panbudget.weather.site import Site
-from panbudget.words import day_said, joined, say
+from panbudget.words import day_said, say
 
 # what makes a heat wave; issue "Decide", and common practice, no source
 LEAST_DAYS = 3
@@ -258,7 +258,7 @@ def _heated(weather: Weather, heat: Heat, site: Site, days: pd.DatetimeIndex) ->
     changed = {"tmin", "tmax", "rh_mean", "rh_min", "pan_evaporation", *(["rain"] if heat.without_rain else [])}
     flags = weather.flags.copy()
     flags.loc[days, [name for name in flags if name in changed]] = MADE_HEAT
-    text = joined("the weather holds ", ("", said(heat)))
+    text = say("the weather holds {what}", what=said(heat))
     return dataclasses.replace(
         weather,
         daily=add_heat(weather.daily, heat, latitude=site.latitude, elevation=site.elevation),

@@ -87,6 +87,12 @@ class Done:
     danger: bool = False
 
 
+def one_of(option: str, given: str | None, known: Sequence[str]) -> None:
+    """Refuse an option's word that is none of those known."""
+    if given is not None and given not in known:
+        raise PanbudgetError(Problem("no-choice", f'{option} "{given}"', "is unknown", " or ".join(known)))
+
+
 def dangerous(findings: Iterable[Any]) -> bool:
     """Whether a finding is a danger."""
     return any(finding.severity == "danger" for finding in findings)

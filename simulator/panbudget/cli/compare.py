@@ -5,8 +5,8 @@ Command line: `compare`, which variant does better.
 from typing import Any
 
 import panbudget
-from panbudget.cli import Day, Done, Names, verb
-from panbudget.errors import PanbudgetError, Problem
+from panbudget.cli import Day, Done, Names, one_of, verb
+from panbudget.errors import PanbudgetError
 
 
 @verb()
@@ -26,8 +26,7 @@ def compare(
 
     Example:  panbudget compare scenarios/terraces.toml --with-base --variant wide-pan --around heat --out wide-or-not
     """
-    if around not in (None, "heat"):
-        raise PanbudgetError(Problem("no-choice", f'--around "{around}"', "is unknown", "heat"))
+    one_of("--around", around, ["heat"])
     options: dict[str, Any] = {"start": start, "end": end, "with_base": with_base, "around_heat": around == "heat"}
     limit = None if hot_above is None else _temperature(hot_above)
     result = panbudget.compare(scenario, variant or [], hot_above=limit, step=step, **options)

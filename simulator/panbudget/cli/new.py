@@ -9,7 +9,7 @@ from typing import Any, get_args
 
 import typer
 
-from panbudget.cli import command, say
+from panbudget.cli import command, one_of, say
 from panbudget.errors import OutputError, PanbudgetError, Problem
 from panbudget.words import System
 
@@ -28,8 +28,7 @@ def new(
 
     Example:  panbudget new my-garden --ask
     """
-    if units not in (None, *get_args(System)):
-        raise PanbudgetError(Problem("no-choice", f'--units "{units}"', "are unknown", " or ".join(get_args(System))))
+    one_of("--units", units, get_args(System))
     if ask:
         if full or overwrite or units:
             found = f"{'--full' if full else '--overwrite' if overwrite else '--units'} does not go with --ask"

@@ -6,8 +6,7 @@ from dataclasses import replace
 from typing import Any, cast
 
 import panbudget
-from panbudget.cli import Names, verb
-from panbudget.errors import PanbudgetError, Problem
+from panbudget.cli import Names, one_of, verb
 
 
 @verb(steps=6)
@@ -17,6 +16,5 @@ def setup(scenario: Any, bed: Names = None, paper: str | None = None, *, step: A
 
     Example:  panbudget setup scenarios/terraces.toml --out terraces-setup
     """
-    if paper not in (None, "A4", "Letter"):
-        raise PanbudgetError(Problem("no-choice", f'--paper "{paper}"', "is unknown", "A4 or Letter"))
+    one_of("--paper", paper, ["A4", "Letter"])
     return replace(panbudget.setup(scenario, beds=bed, step=step), paper=cast(Any, paper))

@@ -147,8 +147,8 @@ class Garden:
             with words.units_shown(self.desk.scenario.units):
                 kept = words.SHOWN["kelvin"]
                 self.kelvin, label = kept.unit, words.filled(texts["warmer"], {})
-                usual, least, most = (kept.shown(kelvin) for kelvin in (5.0, 0.5, 15.0))
-            self.heat_warmer = ui.number(label, value=usual, min=least, max=most, on_change=self._heated)
+                self.usual, least, most = (kept.shown(kelvin) for kelvin in (5.0, 0.5, 15.0))
+            self.heat_warmer = ui.number(label, value=self.usual, min=least, max=most, on_change=self._heated)
             self.heat_warmer.props("outlined dense")
             self.heat_dry = ui.checkbox(texts["without_rain"], on_change=self._heated)
 
@@ -161,7 +161,10 @@ class Garden:
                 start = self.desk.in_season(dt.date.fromisoformat(self.heat_start.value or ""))
             except ValueError:
                 return
-            size = {"days": int(self.heat_days.value or 7), "warmer": f"{self.heat_warmer.value or 5:g} {self.kelvin}"}
+            size = {
+                "days": int(self.heat_days.value or 7),
+                "warmer": f"{self.heat_warmer.value or self.usual:g} {self.kelvin}",
+            }
             heat = {"start": start, **size, "without_rain": bool(self.heat_dry.value)}
         if heat != self.desk.heat:
             self.desk.choose(heat=heat)

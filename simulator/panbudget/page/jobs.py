@@ -174,7 +174,7 @@ def _work(asked: dict[str, Any]) -> None:
         scenario = scenario.changed(asked["overlay"])
     described = scenario.season.start.year
     scenario = in_year(scenario, asked["year"])
-    if asked.get("heat"):
+    if asked["heat"]:
         scenario = scenario.changed({"what_if": {"heat": asked["heat"]}})
     if verb not in ("replay", "statement"):
         scenario = in_year(scenario, described)

@@ -300,6 +300,11 @@ class _Source(NamedTuple):
     #: those that the file uses most: what is laid over it asks for others or leaves them
     units: words.System = "metric"
 
+    @property
+    def shown(self) -> words.System:
+        """Units in which results are shown: those asked for, else those used most."""
+        return units_asked(self.described) or self.units
+
 
 class Scenario(Described):
     """A garden and a season, as the user describes them."""
@@ -432,7 +437,7 @@ class Scenario(Described):
     @property
     def units(self) -> words.System:
         """Units in which pages, figures and lines speak: as `show` says, or those that the file uses most."""
-        return units_asked(self.described) or self._source.units
+        return self._source.shown
 
     @property
     def laid_over(self) -> tuple[str, ...]:
@@ -555,7 +560,7 @@ def _overlaid(base: Mapping[str, Any], overlay: Mapping[str, Any]) -> dict[str, 
 
 def _checked(source: _Source, prefix: str = "", file: str = "") -> Scenario:
     """Check what is described; ``file`` is to blame where that is not the source's."""
-    with words.units_shown(units_asked(source.described) or source.units):
+    with words.units_shown(source.shown):
         try:
             scenario = Scenario.model_validate(source.described)
         except ValidationError as error:

@@ -1,5 +1,5 @@
 """
-Show: in which units a garden's pages, figures, papers and lines speak, and on which paper; as said, or as the file is written.
+Show: in which units a garden's pages, figures, papers and lines speak; as said, or as the file is written.
 """
 
 from collections import Counter

@@ -49,6 +49,23 @@ def test_twenty_seven_numbered_columns_are_no_month(tmp_path):
     assert "stand across" in refusal(tmp_path, content)
 
 
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (
+            f"ELEMENT,{DAYS},YEAR,MONTH\n"
+            + "".join(f"{of},{VALUES},2025,7\n" for of in ("TMAX", "TMIN"))
+            + f"RAIN,{VALUES}\n",
+            "rain",
+        ),
+        ("year,doy,tmin,tmax,rain\n" + "20²5,1,10,20,0\n" * 3, "20²5"),
+    ],
+    ids=["a row of a month without its year", "a digit that is no number"],
+)
+def test_what_can_not_be_dated_is_refused_in_words(tmp_path, content, said):
+    assert said in refusal(tmp_path, content)
+
+
 def test_several_stations_of_a_table_are_named(tmp_path):
     """Not each of their days as one that stands twice."""
     rows = "".join(f"{name},2025-06-{day:02d},10,20,0\n" for name in ("Hill", "Dale") for day in range(1, 25))

@@ -135,7 +135,7 @@ def _numbered(source: Source, lines: Sequence[str], opening: Opening | None) -> 
     """Give a column of row numbers a header, as tables lack that statistics programs write."""
     assert opening is not None
     firsts = [row[0] for row in opening.rows]
-    lacks = len(opening.rows[0]) == len(opening.cells) + 1 and all(first.isdigit() for first in firsts)
+    lacks = len(opening.rows[0]) == len(opening.cells) + 1 and all(map(str.isdecimal, firsts))
     if not lacks or [int(first) - int(firsts[0]) for first in firsts] != list(range(len(firsts))):
         return None
     header = opening.line - 1
@@ -192,8 +192,9 @@ def _days_across(source: Source, lines: Sequence[str], _: Opening | None) -> _Sh
             if below == [["1"], ["2"], ["3"]] and sum(bool(_MONTH_NAME.match(name)) for name in names[1:]) >= _ROWS:
                 raise source.refusal("days-across", line=i + 1)
             continue
-        rows = [row for line in lines[i + 1 :] if len(row := _cells(line)) >= days[_DAYS_ACROSS]]
         of_date = [_column(names, of) for of in (_YEAR, _MONTH)]
+        least = max(days[_DAYS_ACROSS], *(place + 1 for place in of_date if place is not None))
+        rows = [row for line in lines[i + 1 :] if len(row := _cells(line)) >= least]
         words = (j for j in range(days[1]) if j not in of_date and not any(is_number(row[j]) for row in rows))
         element = next((j for j in words if 2 <= len({row[j] for row in rows}) <= _MOST_ELEMENTS), None)
         year, month = of_date

@@ -182,7 +182,7 @@ def joined_date(parts: Sequence[str]) -> str:
     ('2024-02-01', '2024-02-01', '2024-02-01')
     """
     plain = [part.removesuffix(".0") for part in parts]
-    if len(plain) == 2 and all(map(str.isdigit, plain)) and int(plain[0]) in _YEARS and 1 <= int(plain[1]) <= 366:
+    if len(plain) == 2 and all(map(str.isdecimal, plain)) and int(plain[0]) in _YEARS and 1 <= int(plain[1]) <= 366:
         day = dt.date(int(plain[0]), 1, 1) + dt.timedelta(days=int(plain[1]) - 1)
         return str(day) if day.year == int(plain[0]) else "-".join(parts)
     return plainly("-".join(part.zfill(2) for part in plain))

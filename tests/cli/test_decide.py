@@ -140,6 +140,7 @@ def test_an_interruption_leaves_nothing_half_made(call, step, tmp_path, capsys, 
         (("compare", DEMO, "--with-base", "--variant", "wide-pam"), 'did you mean "wide-pan"'),
         (("compare", DEMO, "--with-base", "--variant", "ordinary-summer"), "another weather and season"),
         ((*COMPARE[:-1], "cold"), '--around "cold" is unknown; expected: heat'),
+        ((*SETUP, "--paper", "A5"), '--paper "A5" is unknown; expected: A4 or Letter'),
         ((*COMPARE, "--hot-above", "35"), '--hot-above "35" has no unit; expected: a temperature'),
         ((*COMPARE, "--hot-above", "45 degC"), "the weather has no heat wave from 2025-05-01"),
         (

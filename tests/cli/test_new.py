@@ -26,6 +26,16 @@ def _answered(monkeypatch, capsys, folder, *answers):
     return run(capsys, "new", folder, "--ask")
 
 
+def test_units_are_written_as_asked_and_unknown_ones_refused(tmp_path, capsys):
+    for units in ("US", "metric"):
+        assert run(capsys, "new", tmp_path / units, "--units", units)[0] == 0
+        assert load_scenario(tmp_path / units / "garden.toml").units == units
+    code, out, err = run(capsys, "new", tmp_path / "furlongs", "--units", "furlongs")
+    assert (code, out) == (2, "")
+    assert '--units "furlongs" is unknown; expected: metric or US' in err
+    assert not (tmp_path / "furlongs").exists()
+
+
 def test_a_garden_is_asked_for_and_written(tmp_path, capsys, monkeypatch):
     """Each wrong answer is asked for again; what is left empty takes the default."""
     place = ("Asked", "fifty", "38.6", "", "240 m")

@@ -205,6 +205,14 @@ def test_dew_point_lies_at_tmin_or_two_degrees_below_in_a_dry_climate():
     assert float(met.dew_point_from_tmin(14.8, offset=met.DRY_DEW_POINT_OFFSET)) == pytest.approx(12.8)
 
 
+def test_air_is_saturated_at_the_dew_point():
+    """FAO-56 Example 3: 3.075 kPa at 24.5 °C, where half a unit of its last digit is 0.003 °C; and there and back."""
+    assert float(met.dew_point_from_vapour_pressure(3.075)) == pytest.approx(24.5, abs=0.003)
+    dew_points = np.linspace(-40.0, 40.0, 9)
+    back = met.dew_point_from_vapour_pressure(met.vapour_pressure_from_dew_point(dew_points))
+    assert back == pytest.approx(dew_points, abs=1e-9)
+
+
 def test_wind_at_2m_refuses_a_gauge_in_the_grass():
     """The profile does not hold there."""
     with pytest.raises(ValueError, match=r"wind height is 0\.4 m; 0\.5 m or more is expected"):

@@ -175,6 +175,28 @@ def vapour_pressure_from_dew_point(dew_point: npt.ArrayLike) -> Floats:
     return saturation_vapour_pressure(dew_point)
 
 
+def dew_point_from_vapour_pressure(vapour_pressure: npt.ArrayLike) -> Floats:
+    """
+    Temperature at which air of a vapour pressure is saturated.
+
+    Parameters
+    ----------
+    vapour_pressure : float or ndarray, any shape
+        ea, above 0. [kPa]
+
+    Returns
+    -------
+    ndarray, shape of ``vapour_pressure``
+        Tdew. [°C]
+
+    Notes
+    -----
+    FAO-56 eq 14, solved for the dew point.
+    """
+    ratio = np.log(_array(vapour_pressure) / 0.6108)
+    return 237.3 * ratio / (17.27 - ratio)
+
+
 def vapour_pressure_from_specific_humidity(specific_humidity: npt.ArrayLike, *, pressure: npt.ArrayLike) -> Floats:
     """
     Actual vapour pressure from the specific humidity.

@@ -415,8 +415,7 @@ def _quantities(inspection: Inspection) -> dict[str, Floats]:
     if inspection.has("rh_max", "rh_min"):
         known = {name: inspection.of_asked(name) for name in ("rh_max", "rh_min")}
         pressure = air.vapour_pressure_from_rh_max_min(known["rh_max"], known["rh_min"], tmin=tmin, tmax=tmax)
-        log = np.log(np.maximum(pressure, 0.01) / 0.6108)
-        dew_point = 237.3 * log / (17.27 - log)  # FAO-56 eq 14, turned round
+        dew_point = air.dew_point_from_vapour_pressure(np.maximum(pressure, 0.01))
     return found if dew_point is None else found | {"dryness": tmin - dew_point}
 
 

@@ -91,7 +91,7 @@ def test_a_text_made_before_anybody_asks_knows_both():
     text = say("{deep:depth .1f} of {8:depth g}; {:volume name} in {unit}", deep=25.4, unit=amount(1.0, "volume"))
     assert text == "25.4 mm of 8 mm; litres in 1.0\u00a0L"
     again = pickle.loads(pickle.dumps(text))
-    for each in (text, again, say("{inner}", inner=text), words.joined("", [text])):
+    for each in (text, again, say("{inner}", inner=text), words.joined("", [text]), words.joined("", iter([text]))):
         with units_shown("US"):
             assert f"{each}" == str(each) == "1.000 in of 0.315 in; gallons in 0.26\u00a0gal"
     assert json.dumps(text, ensure_ascii=False) == '"25.4 mm of 8 mm; litres in 1.0\u00a0L"'

@@ -197,10 +197,10 @@ def in_both(make: Callable[_P, str]) -> Callable[_P, str]:
     return made
 
 
-@in_both
 def joined(between: str, texts: Iterable[str]) -> str:
     """Join texts, whose numbers keep both units."""
-    return between.join(map(str, texts))
+    listed = [*texts]  # what yields them does so once
+    return in_both(lambda: between.join(map(str, listed)))()
 
 
 @in_both

@@ -15,7 +15,7 @@ from panbudget.errors import ScenarioError
 from panbudget.studies import compare as study
 from panbudget.studies import ranges
 from panbudget.studies.compare import AS_DESCRIBED, compare, recovery_days
-from panbudget.words import errors_shown
+from panbudget.words import errors_shown, units_shown
 from tests.garden_file import years_csv
 from tests.small_weather import heat_wave
 
@@ -205,6 +205,10 @@ def test_dates_and_heat_don_t_go_together_and_no_wave_is_told(garden, make_garde
     with pytest.raises(ScenarioError, match=r"113\.0 °F, the limit given; lower the limit") as told, errors_shown("US"):
         compare(garden, [AS_DESCRIBED, "wide"], around_heat=True, hot_above=45.0)
     assert "°C" not in str(told.value)
+    with pytest.raises(ScenarioError, match="35 °C is for the heat wave to look at") as refused:
+        compare(garden, [AS_DESCRIBED, "wide"], hot_above=35.0)
+    with units_shown("US"):
+        assert "95 °F is for the heat wave" in str(refused.value)
     late = garden.changed({"what_if": {"heat": {"start": dt.date(2025, 5, 29), "warmer": "+4 K"}}})
     with pytest.raises(ScenarioError, match="lies outside the season"):
         compare(late.changed({"season": {"end": dt.date(2025, 5, 20)}}), [AS_DESCRIBED, "same"], around_heat=True)

@@ -278,9 +278,7 @@ def _refuse_days(
     scenario: Scenario, around_heat: bool, hot_above: float | None, start: dt.date | None, end: dt.date | None
 ) -> None:
     if hot_above is not None and not around_heat:
-        found = (
-            f"{amount(hot_above, 'temperature', 'g')} is for the heat wave to look at, and no heat wave is asked for"
-        )
+        found = say("{hot:temperature g} is for the heat wave to look at, and no heat wave is asked for", hot=hot_above)
         raise common.refusal(scenario, _CODE, "hot above", found, "look around the heat wave, or leave it out")
     if around_heat and (start is not None or end is not None):
         found = "is chosen by the heat wave itself"

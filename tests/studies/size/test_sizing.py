@@ -21,6 +21,7 @@ from panbudget.studies.size.choosing import chosen
 from panbudget.studies.size.judging import WISHES, margin_of
 from panbudget.studies.size.settings import Outcome, Setting, outcomes, year_forcing
 from panbudget.studies.size.sizing import size
+from panbudget.words import units_shown
 from tests.small_weather import weather_csv
 from tests.studies.size.made_up import PRESENT, garden_of, judged, search_coarsely, wishing
 from tests.test_laws import nested
@@ -190,8 +191,10 @@ def test_only_what_is_owned_is_chosen(garden):
     assert {each.depth for each in tried} == {200.0, 80.0}
     # the emitters alone are free then: 40 as described, and half to twice as many
     assert {round(40 * (each.emitters or (1.0,))[0]) for each in tried} == {20, 28, 40, 56, 80}
-    with pytest.raises(ScenarioError, match="all shallower than the freeboard"):
+    with pytest.raises(ScenarioError, match="all shallower than the freeboard of 20 mm") as refused:
         size(garden.changed({"owned": [{"name": "lid", "vessels": [{"diameter": "40 cm"}], "depth": "1 cm"}]}))
+    with units_shown("US"):
+        assert "the freeboard of 0.7874 in" in str(refused.value)
 
 
 def test_several_processes_give_the_same_numbers(garden, monkeypatch):

@@ -10,6 +10,7 @@ import pytest
 
 from panbudget import load_scenario, replay, words
 from panbudget.errors import ScenarioError
+from panbudget.reports.pages import table_of, words_of
 from panbudget.scenario.schema import schema
 from panbudget.units import system_of
 from panbudget.words import SHOWN, InUnits, amount, bare, heading, printed, say, units_shown
@@ -29,7 +30,7 @@ PUBLISHED = {
 # a metric unit, as text has it after a number, in a heading's brackets, or as a word
 METRIC = re.compile(
     r"(?:\d[\u00a0\u202f ]|[\[(]|, |\bin )(?:mm|cm|m|kg|g|L|mL|kPa|m²|m³|°C|L/h|mL/min|m/s|mm/\w+|K)(?![\w²³/])"
-    r"|\b(?:lit(?:re|er)|millimetre|centimetre|kilogram|tonne)s?\b"
+    r"|°C·|\b(?:lit(?:re|er)|millimetre|centimetre|kilogram|tonne)s?\b"
 )
 US = re.compile(r"(?:\d\u00a0|\.\d+ |[\[(])(?:in|ft|lb|gal|fl oz|psi|ft²|°F|gal/h|mph|in/\w+)(?![\w²/])|\bgallons?\b")
 # what a US page may have: the unit of the file's own columns, and the sizes of a page's own layout
@@ -55,7 +56,7 @@ def test_a_unit_is_as_large_as_published(kind, size):
     assert SHOWN[kind].size == pytest.approx(size, rel=1e-6)
 
 
-@pytest.mark.parametrize("kind", [kind for kind, kept in SHOWN.items() if kept.size != 1.0])
+@pytest.mark.parametrize("kind", [kind for kind in SHOWN if kind])
 def test_a_us_figure_tells_no_less_than_the_metric_one(kind):
     """A step of its last digit is no larger than one of the metric figure's, and one digit fewer would be too coarse."""
     kept = SHOWN[kind]
@@ -104,6 +105,17 @@ def test_a_heading_names_a_kind_and_its_column_is_in_that():
         assert bare(25.4, *heading("supplied [depth]")[1:], 0) == "1.00"
         assert heading("[volume name]") == ("gallons", "volume")
         assert heading("a bed [mine]") == ("a bed [mine]", "")
+
+
+def test_degree_days_of_a_heat_wave_are_in_the_units_shown():
+    """10 degrees above 35 °C for a day are 18 above 95 °F."""
+    wave = {"when": "3 July 2025", "days": 1, "peak_c": 45.0, "degree_days": 10.0}
+    shown = {"metric": ("°C", "45.0", "10.0"), "US": ("°F", "113.0", "18.0")}
+    for system, (unit, peak, degree_days) in shown.items():
+        with units_shown(system):
+            table = table_of(words_of("check")[0]("heat", table=[wave]).table)
+        assert table.headings[2:] == (f"highest tmax, {unit}", f"{unit}·days above the limit")
+        assert table.rows[0][2:] == (peak, degree_days)
 
 
 def test_differences_are_those_of_printed_numbers():

@@ -11,9 +11,8 @@ import re
 from typing import Any
 
 from panbudget.errors import Problem
-from panbudget.words import packaged
+from panbudget.words import TABLES as _TABLES
 
-_TABLES = packaged("units.toml")
 #: kind of quantity -> [engine unit, what to call it, an example to show]
 KINDS: dict[str, list[str]] = _TABLES["kinds"]
 _NUMBER = re.compile(r"^\s*([-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]+)?)\s*(.*?)\s*$")

@@ -78,8 +78,8 @@ class Shown(NamedTuple):
 
     Parameters
     ----------
-    metric, metric_name, us, us_name : str
-        Units, and what a heading calls them.
+    metric, us : str
+        Units.
     size : float
         Metric units in one US unit.
     more : int
@@ -89,9 +89,7 @@ class Shown(NamedTuple):
     """
 
     metric: str
-    metric_name: str
     us: str
-    us_name: str
     size: float
     more: int
     zero: float = 0.0
@@ -100,11 +98,6 @@ class Shown(NamedTuple):
     def unit(self) -> str:
         """Unit in which it is shown."""
         return self.us if is_us() else self.metric
-
-    @property
-    def name(self) -> str:
-        """Name of that unit."""
-        return self.us_name if is_us() else self.metric_name
 
     def shown(self, value: float) -> float:
         """Return a metric value in the unit shown."""
@@ -119,8 +112,11 @@ class Shown(NamedTuple):
         return max(metric + self.more, 0) if is_us() else metric
 
 
+#: what units.toml has
+TABLES: Mapping[str, Any] = packaged("units.toml")
 #: kind of quantity -> how it is shown; "" is a number without a unit of one system
-SHOWN: Mapping[str, Shown] = {kind: Shown(*row) for kind, row in packaged("units.toml")["shown"].items()}
+SHOWN: Mapping[str, Shown] = {kind: Shown(*row) for kind, row in TABLES["shown"].items()}
+_SAID: Mapping[str, tuple[str, str]] = TABLES["said"]
 _KINDS = {kept.metric: kind for kind, kept in reversed([*SHOWN.items()])}
 #: what a person may think in
 System = Literal["metric", "US"]
@@ -279,8 +275,13 @@ def heading(text: str) -> tuple[str, str]:
     match = re.search(r"\[([\w-]+)( name)?\]$", text)
     if match is None or match[1] not in SHOWN:
         return text, ""
-    kept = SHOWN[match[1]]
-    return text[: match.start()] + (kept.name if match[2] else f"[{kept.unit}]"), match[1]
+    kind, name = match.groups(default="")
+    return text[: match.start()] + (_alone(kind + name) if name else f"[{_alone(kind)}]"), kind
+
+
+def _alone(name: str) -> str:
+    """Return what a text has without a number: the unit of a kind of quantity, or what is said otherwise in each system."""
+    return _SAID[name][is_us()] if name in _SAID else SHOWN[name].unit
 
 
 def _few_decimals(value: float | None) -> int:
@@ -459,7 +460,11 @@ def written(value: Any, form: str | int) -> str:
 
 
 class _Filler(string.Formatter):
-    """Fills the braces of a text by `written`; ``{8:depth}`` is a number that stands there, ``{:depth}`` a unit alone."""
+    """
+    Fills the braces of a text by `written`.
+
+    ``{8:depth}`` is a number that stands there, ``{:depth}`` a unit alone, ``{:volume name}`` what ``[said]`` in units.toml has.
+    """
 
     def vformat(self, format_string: str, args: Any, kwargs: Any) -> str:
         parts = []
@@ -468,8 +473,7 @@ class _Filler(string.Formatter):
             if field is None:
                 continue
             if field == "":
-                kind, _, name = (form or "").partition(" ")
-                parts.append(SHOWN[kind].name if name else SHOWN[kind].unit)
+                parts.append(_alone(form or ""))
             else:
                 value = float(field) if field[0].isdigit() else self.get_field(field, args, kwargs)[0]
                 value = value if conversion is None else self.convert_field(value, conversion)

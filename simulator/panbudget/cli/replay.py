@@ -65,19 +65,18 @@ def replay(
 
 
 def _lines(season: panbudget.Season) -> Iterator[str]:
-    from panbudget.words import SHOWN, bare, days_said, litres, percent
+    from panbudget.words import bare, days_said, filled, litres, percent
 
     totals = season.totals
     when = f"{days_said(totals['season']['start'], totals['season']['end'])}, {totals['season']['days']} days"
     yield f"{totals['title']}: {when}"
-    volume, depth = SHOWN["volume"], SHOWN["depth"]
     yield from season.sentences()
     rows = [
         [key, *(bare(bed[name], kind, 0) for name, kind in _AMOUNTS.items()), *(str(bed[name]) for name in _DAYS)]
         for key, bed in totals["beds"].items()
     ]
     yield table(
-        ("bed", volume.name, depth.unit, f"net demand {depth.unit}", "days short", "of them in a row"),
+        filled(["bed", "{:volume name}", "{:depth}", "net demand {:depth}", "days short", "of them in a row"], {}),
         rows,
         numbers_from=1,
     )

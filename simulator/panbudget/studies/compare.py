@@ -32,7 +32,7 @@ from panbudget.season.years import usable_years
 from panbudget.studies import common, ranges
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
-from panbudget.words import amount, in_both, say
+from panbudget.words import in_both, say
 
 #: the scenario without any variant
 AS_DESCRIBED = "as described"

@@ -175,8 +175,9 @@ def read_rows(
     numbers: Sequence[int] = range(above + 1, above + 1 + len(some))
     # rows are looked at one by one where they may hold no cell, or a comment
     apart = re.compile(f"^[{re.escape(nothing)}]*{'(?:#|$)' if comments else '$'}", re.MULTILINE)
-    starts = [match.start() for match in apart.finditer("\n".join(some))] if some else []
-    odd = set(np.searchsorted(np.cumsum([len(text) + 1 for text in some]), starts, side="right").tolist())
+    odd: set[int] = set()
+    if some and (starts := [match.start() for match in apart.finditer("\n".join(some))]):
+        odd = set(np.searchsorted(np.cumsum([len(text) + 1 for text in some]), starts, side="right").tolist())
     said = {i for i in odd if comments and some[i].lstrip().startswith("#")}
     passed_over = [numbers[i] for i in sorted(said)]
     if dropped := said | {i for i in odd if not some[i].strip()}:

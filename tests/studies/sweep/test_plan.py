@@ -84,6 +84,14 @@ def test_a_missing_scenario_or_plan_is_said_in_a_line(tmp_path):
     assert "there is no such file" in _lines(tmp_path / "none.toml")[0]
 
 
+def test_a_plan_is_limited_to_one_site_at_least(tmp_path):
+    plan = load_plan(make_plan(tmp_path))
+    assert plan.limited(1).places == plan.places[:1]
+    for sites in (0, -1):
+        with pytest.raises(ScenarioError, match=f"limit = {sites} is no number of sites; expected: 1 or more"):
+            plan.limited(sites)
+
+
 def test_every_bad_row_of_the_table_has_a_line(tmp_path):
     path = make_plan(tmp_path)
     (tmp_path / "weather" / "places.csv").write_text(

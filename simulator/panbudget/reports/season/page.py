@@ -187,12 +187,13 @@ def _ranges(ranges: Mapping[str, Any] | None) -> Section:
     rows = [
         {
             "where": key,
-            "what": heading(label)[0],
-            **{end: bare(at, heading(label)[1], 0) for end, at in values[name].items()},
+            "what": what,
+            **{end: bare(at, kind, 0) for end, at in values[name].items()},
         }
         for part, labels in texts("season")["ranged"].items()
         for key, values in ranges.get(part, {}).items()
         for name, label in labels.items()
+        for what, kind in [heading(label)]
     ]
     factors = ", ".join(
         f"{name.removeprefix('controller.').replace('_', ' ')} {low:g} to {high:g} times"

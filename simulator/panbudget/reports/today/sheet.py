@@ -85,7 +85,7 @@ def _table(today: Today) -> Any:
 
 
 def _ends(kind: str, *bounds: float) -> str:
-    low, high = (bare(round(bound), kind, 0) for bound in bounds)
+    low, high = (bare(bound, kind, 0) for bound in bounds)
     return sentence("today", "end" if low == high else "ends", low=low, high=high)
 
 

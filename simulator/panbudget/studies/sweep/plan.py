@@ -142,7 +142,9 @@ class Plan:
         return sum(len(part.bed) for design in self.designs for part in design.scenario.controller.values())
 
     def limited(self, sites: int) -> Plan:
-        """Return a plan of the first so many sites."""
+        """Return a plan of the first so many sites, one at least."""
+        if sites < 1:
+            raise ScenarioError(problem("no-limit", "limit", sites, sites=sites), file=str(self.path))
         mark = hashlib.sha256(f"{self.fingerprint} first {sites}".encode()).hexdigest()
         return replace(self, places=self.places[:sites], fingerprint=mark)
 

@@ -106,17 +106,6 @@ def test_a_meter_alone_tells_the_exposure_as_well_as_the_refill_flow_is_known(me
     assert 0.07 < np.log(found.high / found.low) / 2.0 < 0.15  # [uncertainty] has the refill flow within a tenth
 
 
-def test_what_the_log_can_t_tell_is_said(field):
-    """Counts alone tell exposure over swing; without a meter nothing tells the refill flow."""
-    found = field.fitted({"exposure": 0.9, "swing": 1.1}, levels=False)
-    assert [estimate.name for estimate in found.estimates] == ["exposure"]
-    assert values(found)["exposure"] == pytest.approx(0.9 * 0.9 / 1.1, rel=0.03)
-    assert "levels by ruler" in found.untold["swing"]
-    assert "a meter" in found.untold["refill"]
-    held = field.fitted({"exposure": 0.9, "swing": 1.1}, every=1.0, level_error=0.4, hold=("swing",))
-    assert held.untold["swing"] == "held as described, as asked"
-
-
 def test_a_miscount_is_found_and_does_no_harm(field):
     log = field.log({"exposure": 0.9}, levels=False, every=1.5)
     path = field.garden.path.parent / "log.csv"
@@ -137,21 +126,6 @@ def test_misread_levels_are_set_aside_by_line(field):
     named = [line for line, what in found.questioned if what.startswith("the level is off by")]
     assert len(named) >= 3
     assert found.readings["set_aside"].sum() <= 6
-
-
-def test_a_fit_gives_an_overlay_that_brings_the_season_nearer(field, tmp_path):
-    log = field.log({"exposure": 0.75, "refill": 1.8}, meter=True)
-    found = fit(field.garden, log, weather=field.weather)
-    (tmp_path / "fitted.toml").write_text(found.toml, encoding="utf-8")
-    there = field.garden.with_variant(str(tmp_path / "fitted.toml"))
-    assert there.controller["upper"].pan.exposure == pytest.approx(0.75, rel=0.03)
-    assert there.controller["upper"].valve.refill.flow == pytest.approx(1.8, rel=0.03)
-    assert there.controller["upper"].valve.refill.at == 100.0  # the rest of the emitter stays
-    truth = replay(true_garden(field.garden, 0.75, 1.8), weather=field.weather).totals["controllers"]["upper"]["litres"]
-    before, after = (s.totals["controllers"]["upper"]["litres"] for s in (found.before, found.after))
-    assert abs(after - truth) < 0.2 * abs(before - truth)
-    one = found.controllers["upper"]
-    assert one.rms_after < 0.5 * one.rms_before
 
 
 def test_water_poured_into_the_pan_puts_openings_off(field):

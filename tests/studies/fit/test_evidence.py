@@ -14,7 +14,6 @@ from panbudget.studies.fit.estimate import fit, fit_controller
 from tests.studies.fit.test_estimate import Field, true_garden, values
 
 TRUTH = {"exposure": 0.85, "refill": 2.1, "swing": 0.88}
-JUG = 2.1 * 1.5**0.5  # at 150 kPa [L/h]
 
 
 @pytest.fixture
@@ -82,56 +81,6 @@ def test_levels_of_another_pan_are_told_by_the_counts(meter, field):
     assert "the levels look wrong and are left out" in found.contradictions[0]
     assert ("and the meter, which agree with each other" in found.contradictions[0]) == meter
     assert values(found)["exposure"] == pytest.approx(0.85 * 0.9 / 0.88, rel=0.05)
-
-
-def test_counts_of_every_third_opening_are_told_by_the_meter(field):
-    found = turned(field, lambda k, visit: {"openings": visit.openings // 3}, meter=True)
-    assert "the counts look wrong and are left out" in found.contradictions[0]
-    assert abs(litres_off(found)[0]) < 0.08
-
-
-def test_meter_readings_that_agree_among_themselves_are_not_set_aside(field):
-    """Over the second half of the log every opening lets a fifth more through: neither half is a misreading."""
-    later = {}
-
-    def more(k, visit):
-        later.setdefault("from", visit.meter if k >= 5 else None)
-        if k == 5:
-            later["from"] = visit.meter
-        return {"meter": visit.meter + (0.2 * (visit.meter - later["from"]) if k > 5 else 0.0)}
-
-    plain, found = turned(field, lambda k, visit: {}, meter=True), turned(field, more, meter=True)
-    assert found.readings["set_aside"].sum() == 0
-    assert any("the meter's readings disagree with each other" in said for said in found.contradictions)
-    assert np.ptp(np.log(found.ranges["litres"])) > 2.0 * np.ptp(np.log(plain.ranges["litres"]))
-    assert plain.contradictions == ()
-
-
-def test_the_range_holds_the_refill_flow_and_swing_that_nobody_measured_and_narrows_by_what_is(field):
-    """
-    Refill and the bed's emitters ±10 %, swing ±5 %, evenly: 90 % within ±14 %; by jug ±3 % for the refill's 10; by a meter
-    what counts leave.
-    """
-    log = field.log(TRUTH, levels=False, every=3.0)
-    forcing = prepare(field.garden, field.weather, log.first, log.last)
-
-    def half(**measured):
-        found = fit_controller(field.garden, forcing, 0, log.visits["upper"], measured=measured)
-        off, low, high = litres_off(found)
-        assert low < off < high
-        return 0.9 * (high - low) / 2.0, found
-
-    (plain, found), (by_jug, jugged), (by_both, both) = half(), half(refill=JUG), half(refill=JUG, swing=0.88)
-    assert 0.125 < plain < 0.16
-    assert 0.085 < by_both < by_jug < 0.125  # emitters of a bed alone: ±9 %
-    assert values(jugged)["refill"] == pytest.approx(2.1, rel=0.01)
-    assert values(both)["swing"] == pytest.approx(0.88, rel=0.01)
-    # what was foretold of each is what came of it
-    worth = {one.what: one.after / one.before for one in found.worth}
-    assert worth["jug"] == pytest.approx(by_jug / plain, abs=0.12)
-    assert worth["jug-and-weighings"] == pytest.approx(by_both / plain, abs=0.12)
-    assert [one.after for one in found.worth] == sorted(one.after for one in found.worth)
-    assert {one.what for one in both.worth} == {"meter"}
 
 
 def test_a_fit_gives_the_seasons_litres_with_a_range_that_its_overlay_draws(field):

@@ -108,7 +108,7 @@ def weather_read_once(monkeypatch):
 
 @pytest.fixture(autouse=True)
 def figures_in_outline(request, monkeypatch):
-    """Drawing is most of a report's time: but for tests marked ``draws``, figures' files are written and not drawn."""
+    """Drawing is most of a report's time: but for tests marked ``draws``, figures and papers are written and not drawn."""
     element = '<svg xmlns="http://www.w3.org/2000/svg"></svg>'
 
     def outline(drawn, target, **options):
@@ -125,3 +125,5 @@ def figures_in_outline(request, monkeypatch):
     if "draws" not in request.keywords:
         monkeypatch.setattr("panbudget.reports.writing.draw", outlines)
         monkeypatch.setattr("panbudget.reports.canvas._save", outline)
+        for sheet in ("setup.page.setup_pdf", "statement.page.statement_pdf", "today.sheet.sheet_pdf"):
+            monkeypatch.setattr(f"panbudget.reports.{sheet}", lambda *_: b"%PDF")

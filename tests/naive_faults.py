@@ -3,7 +3,7 @@ A second, plain simulator of a season with faults: to see whether `panbudget fau
 
 Written from the model's description and FAO-56 alone, before the program's own engine was read. Pans, valves and tanks
 go in short equal steps, and what crosses a level within a step is noticed at its end; soils go by the day. It takes the
-garden's figures (areas, flows, soils) as the scenario and the tables hold them and reckons everything else itself,
+garden's figures (areas, flows, soils) as the scenario and the tables hold them and computes everything else itself,
 weather file included. What it leaves out, it refuses: see `_refuse`.
 
 Units: mm, m², kg (= L), hours, kPa, °C, MJ m⁻² d⁻¹.

@@ -65,6 +65,7 @@ def test_compare_writes_a_page_a_table_totals_and_figures(tmp_path, capsys):
     assert whole["values"]["season"]["wide-pan"]["upper"]["openings"] == 453
 
 
+@pytest.mark.draws
 def test_setup_writes_a_page_to_print(tmp_path, capsys):
     code, out, _ = run(capsys, *SETUP, "--out", tmp_path / "s")
     assert code == 0

@@ -7,6 +7,8 @@ import json
 import re
 from pathlib import Path
 
+import pytest
+
 from tests.cli.test_main import DEMO, run
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -18,6 +20,7 @@ FEW = ("--samples", "20")
 SHORT = ("--end", "2025-06-14")
 
 
+@pytest.mark.draws
 def test_the_demo_is_stated_and_totals_are_the_replays(tmp_path, capsys):
     code, out, err = run(capsys, "statement", DEMO, "--out", tmp_path / "statement", *FEW, *SHORT)
     assert (code, err) == (0, "")

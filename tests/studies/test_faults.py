@@ -57,7 +57,7 @@ def test_a_fault_shows_at_its_own_valve_or_at_all_on_its_supply(fault, valves, m
 
 
 def test_faults_are_ranked_by_stress_days_and_then_by_wasted_litres(garden, found):
-    """Each trial's figures are those of its own replay, added up here anew; every kind but none twice alike."""
+    """Each trial's figures are those of its own replay, added up here again; every kind but none twice alike."""
     harms = []
     for trial in found.trials:
         fault = {k: v for k, v in trial.fault.model_dump().items() if v is not None}

@@ -101,6 +101,7 @@ def test_many_sources_run_over_several_numbered_pages(state):
     assert f"page 2 of {len(read.pages)}" in read.pages[1].extract_text()
 
 
+@pytest.mark.draws
 def test_two_runs_give_the_same_bytes(hostile, written, tmp_path):
     again = tmp_path / "again"
     again.mkdir()

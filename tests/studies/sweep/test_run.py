@@ -282,9 +282,9 @@ def test_another_plans_folder_is_left_alone(tmp_path):
 
 
 def test_a_small_plan_never_waits_for_a_compiler(tmp_path):
-    reckoned = estimate(load_plan(make_plan(tmp_path)))
-    assert not reckoned.compiled
-    assert reckoned.processes == 1
+    jobs = estimate(load_plan(make_plan(tmp_path)))
+    assert not jobs.compiled
+    assert jobs.processes == 1
 
 
 @pytest.mark.parametrize(

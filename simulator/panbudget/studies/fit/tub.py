@@ -139,7 +139,7 @@ def tub_rows(pan: PanModel, tub: Tub, exposure: float) -> tuple[Floats, Floats, 
 
 def worth_of_ruler_test(season: Season, *, days: int = 3, ruler_mm: float = RULER_MM) -> dict[str, Worth]:
     """
-    Reckon by simulation what a few dry days with a ruler in a tub in the pan's place would narrow the litres to.
+    Compute by simulation what a few dry days with a ruler in a tub in the pan's place would narrow the litres to.
 
     Parameters
     ----------

@@ -117,7 +117,7 @@ TABLES: Mapping[str, Any] = packaged("units.toml")
 #: kind of quantity -> how it is shown; "" is a number without a unit of one system
 SHOWN: Mapping[str, Shown] = {kind: Shown(*row) for kind, row in TABLES["shown"].items()}
 _SAID: Mapping[str, tuple[str, str]] = TABLES["said"]
-_KINDS = {kept.metric: kind for kind, kept in reversed([*SHOWN.items()])}
+_KINDS = {scale.metric: kind for kind, scale in reversed([*SHOWN.items()])}
 #: what a person may think in
 System = Literal["metric", "US"]
 _SYSTEM: contextvars.ContextVar[System | None] = contextvars.ContextVar("units", default=None)
@@ -226,26 +226,26 @@ def amount(value: float | None, kind: str, form: str = "") -> str:
     ...     print(amount(425.4, "depth", ".0f"), amount(2.0, "flow", "g"))
     16.75 in 0.5283 gal/h
     """
-    kept = SHOWN[kind]
+    scale = SHOWN[kind]
     if form and not form.isdigit() and not form.startswith("signed"):  # within a text: no hard space
-        return f"{bare(value, kind, form)} {kept.unit}".rstrip()
-    return f"{bare(value, kind, form)}{_NO_BREAK}{kept.unit}"
+        return f"{bare(value, kind, form)} {scale.unit}".rstrip()
+    return f"{bare(value, kind, form)}{_NO_BREAK}{scale.unit}"
 
 
 def bare(value: float | None, kind: str, form: str | int = "") -> str:
     """Write a number as `amount` does, without its unit, which a heading has."""
-    kept, form = SHOWN[kind], str(form)
+    scale, form = SHOWN[kind], str(form)
     if form == "":
         form = str(_few_decimals(value))
-    of_zero = kept.zero if form.startswith("signed") else 0.0  # a difference of temperatures has no zero of its own
-    shown = None if value is None else kept.shown(value) - (of_zero if is_us() else 0.0)
+    of_zero = scale.zero if form.startswith("signed") else 0.0  # a difference of temperatures has no zero of its own
+    shown = None if value is None else scale.shown(value) - (of_zero if is_us() else 0.0)
     if form.startswith("signed"):
-        return signed(shown, kept.decimals(int(form[6:] or 0)))
+        return signed(shown, scale.decimals(int(form[6:] or 0)))
     if form.removeprefix(",").isdigit():
-        return number(shown, kept.decimals(int(form.removeprefix(","))))
+        return number(shown, scale.decimals(int(form.removeprefix(","))))
     if form[-1] == "f":
         sign, decimals = form[:-1].split(".")
-        form = f"{sign}.{kept.decimals(int(decimals))}f"
+        form = f"{sign}.{scale.decimals(int(decimals))}f"
     elif form == "g" and is_us():
         form = ".4g"
     text = str(format(shown, form))
@@ -259,8 +259,8 @@ def kind_of(unit: str) -> str:
 
 def printed(value: float, kind: str, decimals: int = 0) -> float:
     """Return a metric value as rounded where it is printed, so that differences are those of printed numbers."""
-    kept = SHOWN[kind]
-    return kept.metric_of(round(kept.shown(value), kept.decimals(decimals)))
+    scale = SHOWN[kind]
+    return scale.metric_of(round(scale.shown(value), scale.decimals(decimals)))
 
 
 def heading(text: str) -> tuple[str, str]:

@@ -60,5 +60,5 @@ def add_lanes(beds, out, sums):  # type: ignore[no-untyped-def]
                 stressed += 1.0
             longest = max(longest, spell)
         row = (irrigation, etc, eta, drained, left_below, kept, asked, used, wanted, lost, stressed, longest)
-        for place, value in enumerate(row):
-            sums[lane, place] = value
+        for column, value in enumerate(row):
+            sums[lane, column] = value

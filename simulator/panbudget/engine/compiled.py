@@ -96,8 +96,8 @@ def is_kept(function: Callable[..., Any]) -> bool:
 
 
 def _outermost(function: Callable[..., Any], folder: Path | None) -> Any:
-    with _cache_set(folder) as kept:
-        return _njit(_bound(function), nogil=True, cache=kept, no_cfunc_wrapper=True)
+    with _cache_set(folder) as cached:
+        return _njit(_bound(function), nogil=True, cache=cached, no_cfunc_wrapper=True)
 
 
 def _kept(folder: Path) -> list[Path]:

@@ -217,8 +217,8 @@ def sums_so_far(c, state):
 
 def keep_sums(c, sums, state):
     """Keep a pan's sums until it is stepped on in the day."""
-    for place in range(PAN_SUMS):
-        state.today[c * PAN_SUMS + place] = sums[place]
+    for index in range(PAN_SUMS):
+        state.today[c * PAN_SUMS + index] = sums[index]
 
 
 def write_pan(c, day, w, sums, state, out):

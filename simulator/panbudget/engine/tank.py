@@ -270,8 +270,8 @@ def add_draws(c, hours, tanks, state):
 
 def begin_tank(tank, state):
     """Set a tank's sums of the day to nothing."""
-    for place in range(tank * TANK_SUMS, (tank + 1) * TANK_SUMS):
-        state.tank_today[place] = 0.0
+    for index in range(tank * TANK_SUMS, (tank + 1) * TANK_SUMS):
+        state.tank_today[index] = 0.0
 
 
 def begin_draws(c, tanks, state):

@@ -219,10 +219,10 @@ def label(axis: Axis, text: str, kind: str) -> None:
     kind : str
         A kind of quantity, as `words.SHOWN` has it; any other word is itself the unit.
     """
-    kept = SHOWN.get(kind)
-    axis.set_label_text(text.format(kept.unit if kept else kind))
-    if kept and is_us() and kept.size != 1.0:
-        ticks = _UnitTicks(kept)
+    scale = SHOWN.get(kind)
+    axis.set_label_text(text.format(scale.unit if scale else kind))
+    if scale and is_us() and scale.size != 1.0:
+        ticks = _UnitTicks(scale)
         axis.set_major_locator(ticks)
         axis.set_major_formatter(FuncFormatter(ticks.mark))
 

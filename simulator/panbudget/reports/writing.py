@@ -143,9 +143,9 @@ def as_page(result: Any, figures: Mapping[str, str] | None = None) -> str:
     """Return a result's page as HTML, with its figures (name -> SVG element) in it."""
     verb = verb_of(result)
     report = verb.report(result, figures or {})
-    found = steps_of(finding for part in report.sections for finding in part.findings or ())
+    steps = steps_of(finding for part in report.sections for finding in part.findings or ())
     # measured before it is built; what is not among the first stands with the other sentences
-    first = [*_measure_first(result), *report.first] if report.first else [*found, *_measure_first(result)]
+    first = [*_measure_first(result), *report.first] if report.first else [*steps, *_measure_first(result)]
     filled: dict[str, Any] = {
         "note": report.note or result.scenario.note,
         "sentences": [*(report.sentences or verb.sentences(result)), *first[MOST_STEPS:]],

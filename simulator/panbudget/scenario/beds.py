@@ -263,9 +263,9 @@ class BedInTurn(_Bed):
     plantings: list[Planting] = Field(min_length=1)
 
     def wrong(self) -> Iterator[Problem]:
-        for index, (one, other) in enumerate(itertools.pairwise(self.plantings), 1):
-            if one.planted is not None and other.planted is not None and other.planted <= one.planted:
-                found = f"is not after the planting before it, {one.planted}"
+        for index, (earlier, other) in enumerate(itertools.pairwise(self.plantings), 1):
+            if earlier.planted is not None and other.planted is not None and other.planted <= earlier.planted:
+                found = f"is not after the planting before it, {earlier.planted}"
                 yield Problem("order", f"plantings[{index}].planted", found, cure="list plantings in order of time")
 
 

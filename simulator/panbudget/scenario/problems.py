@@ -195,7 +195,7 @@ def _stranger(spot: _Spot, value: Any, root: type[BaseModel]) -> Problem:
         takes = ", ".join(name for name in model.model_fields if name != "kind")
         found = f"goes with {_named(*having)}, not with {_named(model)}, which takes {takes}"
         return Problem("other-kind", where, _with_value(value, found), value=value)
-    places = [f"[{place}]" for place, other in _all_models(root, "") if key in other.model_fields]
+    places = [f"[{table}]" for table, other in _all_models(root, "") if key in other.model_fields]
     known = f"known here: {', '.join(model.model_fields)}"
     otherwise = f'"{key}" belongs in {" or ".join(list(dict.fromkeys(places))[:2])}' if places else known
     return Problem(code, where, "is no known key", cure=did_you_mean(key, model.model_fields, otherwise), value=value)
@@ -241,7 +241,7 @@ def _literals(annotation: Any) -> list[str]:
 
 def _all_models(model: Any, at: str) -> Iterator[tuple[str, Any]]:
     for name, field in model.model_fields.items():
-        place = f"{at}.{name}".lstrip(".") + (".NAME" if get_origin(field.annotation) is dict else "")
+        table = f"{at}.{name}".lstrip(".") + (".NAME" if get_origin(field.annotation) is dict else "")
         for below in _models_in(field.annotation):
-            yield place, below
-            yield from _all_models(below, place)
+            yield table, below
+            yield from _all_models(below, table)

@@ -202,12 +202,12 @@ def pan_salt(
     shares = np.divide(water, passed, out=np.ones(len(water)), where=passed > 0.0)
     filled = supply * start_kg
     before = before or SaltLeft(filled, filled, filled, 0.0)
-    now, rinsed, left = before.grams, before.rinsed_g, 0.0
+    now, rinsed, remaining = before.grams, before.rinsed_g, 0.0
     grams, rinses = np.empty(len(water)), list[int]()
     for day, (gained, share) in enumerate(zip(came, shares, strict=True)):
         whole = now + gained
         now = whole * share
-        left += whole - now
+        remaining += whole - now
         grams[day] = now
         # the same pan, rinsed in time: filled afresh from the supply
         rinsed = (rinsed + gained) * share
@@ -219,7 +219,7 @@ def pan_salt(
         salinity=salinity,
         grams=grams,
         came_g=float(came.sum()),
-        left_g=left,
+        left_g=remaining,
         concentration=_strength(grams, water),
         drift=(grams - before.fresh_g) / 1000.0,
         swing=swing,

@@ -94,11 +94,11 @@ class Checked(Reported):
         month = first.month if last.year > first.year else 1
         eto = reference_evapotranspiration(record, latitude=site.latitude, elevation=site.elevation)
         held = pd.DatetimeIndex(record.index).to_period("M") - (month - 1)
-        start, end, own = (pd.Timestamp(of, month, 1) for of in (held.year.min(), held.year.max() + 1, first.year))
+        start, end, starts = (pd.Timestamp(of, month, 1) for of in (held.year.min(), held.year.max() + 1, first.year))
         days = pd.date_range(start, end, inclusive="left")
         year = pd.Series((days.to_period("M") - (month - 1)).year, days, name="year")
         number = (year.groupby(year).cumcount() // 7).clip(upper=_WEEKS - 1)
-        week = (own + pd.to_timedelta(7 * number, unit="D")).rename("week")
+        week = (starts + pd.to_timedelta(7 * number, unit="D")).rename("week")
         weeks = pd.DataFrame({"eto_mm": eto, "rain_mm": record["rain"]}).reindex(days).groupby([year, week])
         return weeks.mean().mul(7.0).where(weeks.count().eq(weeks.size(), axis=0))
 

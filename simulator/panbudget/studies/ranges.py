@@ -452,8 +452,8 @@ def sampled_chains(
     list of Results
         Of one draw, a stretch each.
     """
-    kept, first = list(lanes), stretches[0]
-    soil = {name: getattr(first.began, name)[kept] for name in ("depletion", "surface_depletion", "wetted")}
+    lane_numbers, first = list(lanes), stretches[0]
+    soil = {name: getattr(first.began, name)[lane_numbers] for name in ("depletion", "surface_depletion", "wetted")}
     began, described = first.began._replace(**soil), first.forcing.pans.swing[:, 0]
     for forcings in zip(*(sampled_forcings(stretch, draws) for stretch in stretches), strict=True):
         # a pan that began at its reset begins at the one drawn
@@ -461,8 +461,8 @@ def sampled_chains(
         state, results = began._replace(level=began.level + grown).copy(), []
         for index, drawn in enumerate(forcings):
             between(index, state)
-            by_lane = {k: part[kept] for k, part in drawn.beds._asdict().items() if k.startswith("lane_")}
-            size = len(drawn.pans.area), len(kept), len(drawn.dates)
+            by_lane = {k: part[lane_numbers] for k, part in drawn.beds._asdict().items() if k.startswith("lane_")}
+            size = len(drawn.pans.area), len(lane_numbers), len(drawn.dates)
             out = empty_results(*size, room=0, tanks=drawn.tanks, keep_hours=keep_hours)
             chosen = dataclasses.replace(drawn, beds=drawn.beds._replace(**by_lane))
             results.append(run_forcing(chosen, state, run=run, out=out)[0])

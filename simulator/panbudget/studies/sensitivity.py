@@ -77,7 +77,7 @@ def alternatives(season: Season) -> list[Alternative]:
         return float(reference_evapotranspiration(table, latitude=site.latitude, elevation=site.elevation).sum())
 
     base = total(daily)
-    found = []
+    compared = []
     for quantity, (column, others) in _QUANTITIES.items():
         used = season.weather.flags.loc[daily.index, column]
         for flag in dict.fromkeys(used):
@@ -85,8 +85,8 @@ def alternatives(season: Season) -> list[Alternative]:
             for instead, values in others(season, daily, str(flag)):
                 change = total(daily.assign(**{column: np.where(mask, values, daily[column].to_numpy(float))})) - base
                 share = change / base if base > 0.0 else 0.0
-                found.append(Alternative(quantity, int(mask.sum()), flag, instead, change, share))
-    return found
+                compared.append(Alternative(quantity, int(mask.sum()), flag, instead, change, share))
+    return compared
 
 
 @in_both

@@ -461,12 +461,12 @@ def _month_ranges(
     ends = [(1.0 - scenario.uncertainty.interval) / 2.0, (1.0 + scenario.uncertainty.interval) / 2.0]
     weekly = np.quantile(by_cell[:, :, :2], ends, axis=(0, 1))  # (ends, 2, months)
     supply = np.quantile(by_cell[:, :, 2].mean(axis=0), ends, axis=0)  # (ends, months)
-    found = dict[str, Any]()
+    by_month = dict[str, Any]()
     for at, end in enumerate(("low", "high")):
-        found |= {f"openings_a_week_{end}": weekly[at, 0], f"litres_a_week_{end}": weekly[at, 1]}
+        by_month |= {f"openings_a_week_{end}": weekly[at, 0], f"litres_a_week_{end}": weekly[at, 1]}
         flows = [turned(got, need) for got, need in zip(supply[at], months["need_mm"], strict=True)]
-        found[f"refill_{end}"] = np.where(months["bound"] == "idle", months["refill"], flows)
-    return pd.DataFrame(found, index=months.index)
+        by_month[f"refill_{end}"] = np.where(months["bound"] == "idle", months["refill"], flows)
+    return pd.DataFrame(by_month, index=months.index)
 
 
 def _days(season: Season, name: str, bed: str) -> pd.DataFrame:

@@ -61,5 +61,5 @@ def room_figure(away: Away, axes: Sequence[Axes] | None = None) -> list[Axes]:
 
 def _left(bed: pd.DataFrame) -> tuple[Floats, Floats]:
     """Days counted from the first away, and water left. [mm]"""
-    left = bed["driest_water_left_mm"].to_numpy(float)
-    return np.arange(1.0, len(bed) + 1.0), np.where(bed["growing"], left, np.nan)
+    water_left = bed["driest_water_left_mm"].to_numpy(float)
+    return np.arange(1.0, len(bed) + 1.0), np.where(bed["growing"], water_left, np.nan)

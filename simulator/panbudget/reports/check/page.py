@@ -201,9 +201,9 @@ def _fitted(fit: Mapping[str, Any] | None) -> str:
     if fit is None:
         return "too little in common to compare"
     key, done = "shifted" if fit["factor"] == 1.0 else "scaled", "applied" if fit["applied"] else "not applied"
-    kept = SHOWN["warming" if fit["unit"] == "°C" else kind_of(fit["unit"])]
-    shift, scatter = f"{kept.shown(fit['shift']):+.2f}", f"{kept.shown(fit['scatter']):.2f}"
-    return _say(key, fit=fit, done=done, shift=shift, scatter=scatter, unit=kept.unit or fit["unit"]).replace("-", "−")
+    scale = SHOWN["warming" if fit["unit"] == "°C" else kind_of(fit["unit"])]
+    shift, scatter = f"{scale.shown(fit['shift']):+.2f}", f"{scale.shown(fit['scatter']):.2f}"
+    return _say(key, fit=fit, done=done, shift=shift, scatter=scatter, unit=scale.unit or fit["unit"]).replace("-", "−")
 
 
 VERB = Verb(

@@ -119,7 +119,7 @@ def _of_variant(name: str, differences: pd.DataFrame) -> list[str]:
 
 def _overall(comparison: Comparison, span: str) -> str:
     def total(name: str, places: Mapping[str, Any], key: str) -> float:
-        return sum(comparison.value(span, name, place, key) or 0.0 for place in places)
+        return sum(comparison.value(span, name, where, key) or 0.0 for where in places)
 
     parts = [
         _say(
@@ -180,7 +180,7 @@ def compare_report(comparison: Comparison, figures: Mapping[str, str]) -> Report
             *(part for span in comparison.spans for part in _span(comparison, span)),
             _section("changes", table=_changes(comparison)),
             _section("findings"),
-            *(Section(subheading=name, findings=found) for name, found in serious.items()),
+            *(Section(subheading=name, findings=findings) for name, findings in serious.items()),
         ],
         assumptions=list(dict.fromkeys(text for season in seasons.values() for text in season.assumptions)),
     )

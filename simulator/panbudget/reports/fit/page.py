@@ -141,12 +141,12 @@ def _seasons(fit: Fit) -> Iterator[dict[str, Any]]:
 
 def _next(fit: Fit) -> Iterator[dict[str, Any]]:
     for name, pan in fit.controllers.items():
-        for one in pan.worth:
-            what = texts("fit")["measures"][one.what]
+        for measurement in pan.worth:
+            what = texts("fit")["measures"][measurement.what]
             yield {
                 "pan": name,
                 "what": what,
-                **{when: f"±{percent(getattr(one, when), 1)}" for when in ("before", "after")},
+                **{when: f"±{percent(getattr(measurement, when), 1)}" for when in ("before", "after")},
             }
 
 

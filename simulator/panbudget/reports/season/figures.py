@@ -108,22 +108,22 @@ def draw_water_left(ax: Axes, table: pd.DataFrame, ends: tuple[float, float]) ->
         Of the axis, below and above zero. [mm]
     """
     at, growing = day_numbers(table.index), table["growing"].to_numpy(bool)
-    left = {style: np.where(growing, table[column].to_numpy(float), np.nan) for style, column in _LEFT.items()}
+    water_left = {style: np.where(growing, table[column].to_numpy(float), np.nan) for style, column in _LEFT.items()}
     ax.axhspan(ends[0], 0.0, **STYLES["suffer"].filled(label=""))
     ax.axhline(0.0, **STYLES["zero"].lined(label=""))
-    ax.fill_between(at, left["driest"], left["mean"], **STYLES["quarter"].filled(label=""))
-    for style, values in left.items():
+    ax.fill_between(at, water_left["driest"], water_left["mean"], **STYLES["quarter"].filled(label=""))
+    for style, values in water_left.items():
         ax.plot(at, values, **STYLES[style].lined(marker="." if len(at) == 1 else ""))
     ax.set_ylim(ends)
 
 
 def least_and_most_left(*tables: pd.DataFrame) -> tuple[float, float]:
     """Return where the axis of some beds' water left ends, below and above zero. [mm]"""
-    left = np.concatenate(
+    water_left = np.concatenate(
         [[0.0, 1.0], *(table.loc[table["growing"], list(_LEFT.values())].to_numpy().ravel() for table in tables)]
     )
-    most = 1.05 * float(left.max())
-    return min(1.08 * float(left.min()), -_ROOM_BELOW * most), most
+    most = 1.05 * float(water_left.max())
+    return min(1.08 * float(water_left.min()), -_ROOM_BELOW * most), most
 
 
 def hottest_days(days: pd.DataFrame, length: int = _HOT_DAYS) -> slice:

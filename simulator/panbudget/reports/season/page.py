@@ -247,8 +247,8 @@ def _tank_sizes(season: Season) -> pd.DataFrame:
         }
         which = ["; ".join(itertools.compress(marks, holds)) for holds in zip(*marks.values(), strict=True)]
         margin = [margin_said(pair) if marked else "" for pair, marked in zip(sizes["exposure"], which, strict=True)]
-        kept = np.floor(100.0 * sizes["share"] + 1e-9)
-        parts.append(sizes.assign(tank=name, which=which, kept=kept, margin=margin))
+        keeping = np.floor(100.0 * sizes["share"] + 1e-9)
+        parts.append(sizes.assign(tank=name, which=which, kept=keeping, margin=margin))
     return pd.concat(parts) if parts else pd.DataFrame()
 
 

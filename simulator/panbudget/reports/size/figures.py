@@ -69,11 +69,11 @@ def map_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> list[A
 
 def _mark_round(axis: Axis, values: Floats, kind: str) -> None:
     """Mark round numbers of what is shown on a logarithmic axis, or its ends where there is none."""
-    kept = SHOWN[kind]
-    low, high = kept.shown(float(values.min())), kept.shown(float(values.max()))
+    scale = SHOWN[kind]
+    low, high = scale.shown(float(values.min())), scale.shown(float(values.max()))
     ticks = [a * 10.0**b for b in range(-4, 4) for a in (1.0, 2.0, 5.0) if low * 0.99 <= a * 10.0**b <= high * 1.01]
     ticks = ticks if len(ticks) >= 2 else [float(f"{low:.3g}"), float(f"{high:.3g}")]
-    axis.set_ticks([kept.metric_of(tick) for tick in ticks], [f"{tick:g}" for tick in ticks])
+    axis.set_ticks([scale.metric_of(tick) for tick in ticks], [f"{tick:g}" for tick in ticks])
     axis.set_ticks([], minor=True)
 
 

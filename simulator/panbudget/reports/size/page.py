@@ -306,8 +306,8 @@ def size_figures(sizing: Sizing) -> dict[str, Callable[..., list[Axes]]]:
         return _FIGURES[figure](sizing.valves[name], **options)
 
     return {
-        f"{figure}-{place}": functools.partial(draw, figure=figure, name=name)
-        for place, name in enumerate(sizing.valves, 1)
+        f"{figure}-{number}": functools.partial(draw, figure=figure, name=name)
+        for number, name in enumerate(sizing.valves, 1)
         for figure in _FIGURES
     }
 

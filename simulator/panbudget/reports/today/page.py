@@ -138,7 +138,9 @@ def today_report(today: Today, figures: Mapping[str, str]) -> Report:
         for key, bed in today.beds.items()
     ]
     recent = (today.day - dt.timedelta(days=RECENT)).isoformat()
-    grave = [one for one in today.season.findings if one.severity != "note" and (one.first or "") >= recent]
+    grave = [
+        finding for finding in today.season.findings if finding.severity != "note" and (finding.first or "") >= recent
+    ]
     valves = [
         {
             "valve": name,
@@ -208,8 +210,8 @@ def today_totals(today: Today) -> dict[str, Any]:
 def _moments(valve: ValveToday) -> dict[str, Any]:
     moments = valve.next_opening
     names = ("middle", "earliest", "latest")
-    told = None if moments is None else {n: f"{at:%Y-%m-%d %H:%M}" for n, at in zip(names, moments, strict=True)}
-    return {**vars(valve), "next_opening": told}
+    shown = None if moments is None else {n: f"{at:%Y-%m-%d %H:%M}" for n, at in zip(names, moments, strict=True)}
+    return {**vars(valve), "next_opening": shown}
 
 
 def fan_table(today: Today) -> pd.DataFrame:

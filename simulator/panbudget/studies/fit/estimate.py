@@ -256,7 +256,10 @@ def fit(
         total = after.totals["controllers"][name]["litres"]
         drawn = after.totals["spread"]["controllers"][name]["litres"]
         half = (drawn["high"] - drawn["low"]) / 2.0 / max(total, 1e-9)
-        worth = tuple(replace(one, before=half, after=half * one.after / one.before) for one in pan.worth)
+        worth = tuple(
+            replace(measurement, before=half, after=half * measurement.after / measurement.before)
+            for measurement in pan.worth
+        )
         if "exposure" in pan.untold and name not in read.tubs:
             worth = (worth_of_ruler_test(before)[name],)
         fits[name] = replace(pan, worth=worth)
@@ -393,10 +396,10 @@ def _point(found: Posterior, untold: dict[str, str], measured: Mapping[str, floa
         left_open = float(covariance[at, at]) ** 0.5
         if name == "refill":  # with the litres, which follow it, it is told
             left_open = min(left_open, float(_LITRES @ covariance @ _LITRES) ** 0.5)
-        told = name in measured or left_open < _TOLD * half / 3.0**0.5 or abs(mean[at] - centre) > half
+        is_known = name in measured or left_open < _TOLD * half / 3.0**0.5 or abs(mean[at] - centre) > half
         if name in measured:
             untold.pop(name, None)
-        elif not told:
+        elif not is_known:
             untold.setdefault(name, UNTOLD["open"].format(percent=100.0 * left_open))
     stay = np.array([name in untold for name in NAMES])
     # what is fitted, given that the others are as described
@@ -445,8 +448,8 @@ def _worth(found: Posterior, measured: Mapping[str, float], rules: Uncertainty, 
         for direction, error in looks:
             along = after @ direction
             after = after - np.outer(along, along) / (direction @ along + error**2)
-        left = float(litres @ after @ litres) + (0.0 if name == "meter" else emitted)
-        parts.append(Worth(name, (now + emitted) ** 0.5, left**0.5))
+        variance = float(litres @ after @ litres) + (0.0 if name == "meter" else emitted)
+        parts.append(Worth(name, (now + emitted) ** 0.5, variance**0.5))
     yield from sorted(parts, key=lambda one: one.after)
 
 
@@ -477,7 +480,7 @@ def _fitted(name: str, found: Posterior, tub: tuple[Visit, ...], **learnt: Any) 
         exposures = factors.get("exposure", 1.0), 1.0
         (off, observed, now), (off_before, _, was) = (tub_rows(pan, found.tub, exposure) for exposure in exposures)
         rows = {"kind": "tub", "residual": off, "before": off_before, "error": RULER_MM, "set_aside": 0}
-        ends = np.array([one.moment for one in tub], "datetime64[ns]")
+        ends = np.array([tub_reading.moment for tub_reading in tub], "datetime64[ns]")
         spans = {"start": ends[:-1], "end": ends[1:], "observed": observed, "before": was, "after": now}
         table, lost = (
             pd.concat([part, pd.DataFrame(more)], ignore_index=True) if len(part) else pd.DataFrame(more)

@@ -107,12 +107,12 @@ def reconciled(pan: PanModel, known: Known, likely: tuple[float, float]) -> tupl
     (PanModel, list of str)
         Without what is left out, and a sentence for each kind of it.
     """
-    start, told = {name: float(np.exp(centre)) for name, (centre, _) in known.items()}, list[str]()
+    start, sentences = {name: float(np.exp(centre)) for name, (centre, _) in known.items()}, list[str]()
     if hint := _level_hint(pan):
         pan = without(pan, "levels")
-        told.append(AGAINST["levels-unit"].format(hint=hint))
+        sentences.append(AGAINST["levels-unit"].format(hint=hint))
     if np.isfinite(pan.counts).sum() < LEAST_METER:
-        return pan, told
+        return pan, sentences
     place = by_counts(pan, start)
     exposure = place.factors["exposure"]
     modelled = pan.modelled(place.factors)
@@ -125,21 +125,21 @@ def reconciled(pan: PanModel, known: Known, likely: tuple[float, float]) -> tupl
         by_meter = exposure * float(np.ptp(pan.meters[np.isfinite(pan.meters)])) / max(litres, 1e-6)
         values |= {"counts": exposure * pan.exposure, "meter": by_meter * pan.exposure}
         if _is_likely(by_meter, likely) and not _is_likely(exposure, likely):
-            return without(pan, "counts"), [*told, AGAINST["counts-by-meter"].format(**values)]
+            return without(pan, "counts"), [*sentences, AGAINST["counts-by-meter"].format(**values)]
         pan = without(pan, "meters")
         units = [name for litres, name in _METER_UNITS.items() if abs(np.log(ratio * litres)) < 0.15]
         hint = AGAINST["meter-unit"].format(unit=units[0]) if units else ""
-        told.append(AGAINST["meter-by-counts"].format(**values, hint=hint))
+        sentences.append(AGAINST["meter-by-counts"].format(**values, hint=hint))
     if np.isfinite(pan.levels).any() and _levels_apart(pan, place):
         alone = without(pan, "counts")
         by_levels = contenders(places(alone, tally(alone, alone.counts), start))
         values = {"counts": exposure * pan.exposure}
         if not agrees and not _is_likely(exposure, likely) and len(by_levels) == 1 and _is_likely(by_levels[0], likely):
             values["levels"] = by_levels[0] * pan.exposure
-            return alone, [*told, AGAINST["counts-by-levels"].format(**values)]
+            return alone, [*sentences, AGAINST["counts-by-levels"].format(**values)]
         pan = without(pan, "levels")
-        told.append(AGAINST["levels-by-counts" + ("-and-meter" if agrees else "")].format(**values))
-    return pan, told
+        sentences.append(AGAINST["levels-by-counts" + ("-and-meter" if agrees else "")].format(**values))
+    return pan, sentences
 
 
 def _is_likely(exposure: float, likely: tuple[float, float]) -> bool:

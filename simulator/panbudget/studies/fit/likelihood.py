@@ -112,14 +112,14 @@ def _grain(levels: Floats) -> float:
 
 def sighted(pan: PanModel, seen: Tally, factors: Sequence[dict[str, float]]) -> Sight:
     """Return what pans with these factors do at the log's visits."""
-    modelled, hours = [pan.modelled(one) for one in factors], pan.hours[seen.kept]
+    modelled, hours = [pan.modelled(values) for values in factors], pan.hours[seen.kept]
     return Sight(
-        cycles=np.array([one.at(hours) for one in modelled]),
-        counted=np.array([one.counted_at(hours) for one in modelled]),
-        share=np.array([one.open_shares(hours) for one in modelled]),
-        spilt=np.array([np.interp(hours, np.arange(len(one.spilt)), one.spilt) for one in modelled]),
-        swing_mm=np.array([pan.swing * one.get("swing", 1.0) / pan.area for one in factors]),
-        of_opening=np.array([pan.of_opening(one) for one in factors]),
+        cycles=np.array([values.at(hours) for values in modelled]),
+        counted=np.array([values.counted_at(hours) for values in modelled]),
+        share=np.array([values.open_shares(hours) for values in modelled]),
+        spilt=np.array([np.interp(hours, np.arange(len(values.spilt)), values.spilt) for values in modelled]),
+        swing_mm=np.array([pan.swing * values.get("swing", 1.0) / pan.area for values in factors]),
+        of_opening=np.array([pan.of_opening(values) for values in factors]),
     )
 
 

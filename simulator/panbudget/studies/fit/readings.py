@@ -163,12 +163,12 @@ def lost_between(pan: PanModel, readings: Readings, factors: dict[str, float]) -
     swing = pan.swing * factors.get("swing", 1.0)
     now, was = pan.modelled(factors).at(pan.hours) * swing, pan.modelled({}).at(pan.hours) * pan.swing
     days, fallen = np.diff(pan.hours) / 24.0, np.nan_to_num(-np.diff(pan.levels))
-    told = np.flatnonzero((days >= 0.5) & ~np.isnan(readings.counts[1:]))
+    counted = np.flatnonzero((days >= 0.5) & ~np.isnan(readings.counts[1:]))
     moments = np.array([visit.moment for visit in pan.visits], "datetime64[ns]")
     observed = readings.counts[1:] * swing / pan.area + fallen
     lost = {"observed": observed, "before": np.diff(was) / pan.area, "after": np.diff(now) / pan.area}
-    spans = {"start": moments[told], "end": moments[told + 1]}
-    return pd.DataFrame({**spans, **{name: values[told] / days[told] for name, values in lost.items()}})
+    spans = {"start": moments[counted], "end": moments[counted + 1]}
+    return pd.DataFrame({**spans, **{name: values[counted] / days[counted] for name, values in lost.items()}})
 
 
 def metered_counts(pan: PanModel, factors: dict[str, float]) -> tuple[Floats, frozenset[int]]:

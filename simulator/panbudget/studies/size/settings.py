@@ -204,15 +204,15 @@ def outcomes(
     if seasons >= WORTH_COMPILING and has_compiler():
         # compiled code lets other threads run meanwhile
         through = functools.partial(_job, work=work, run=compiled(engine.run_season))
-        found = [through(jobs[0])]  # compiles
+        results = [through(jobs[0])]  # compiles
         with concurrent.futures.ThreadPoolExecutor(os.cpu_count() or 1) as threads:
-            found += _counted(threads.map(through, jobs[1:]), len(jobs), done)
+            results += _counted(threads.map(through, jobs[1:]), len(jobs), done)
     elif seasons >= _WORTH_PROCESSES and (os.cpu_count() or 1) > 1:
         with concurrent.futures.ProcessPoolExecutor(initializer=_take, initargs=work) as pool:
-            found = _counted(pool.map(_job, jobs), len(jobs), done)
+            results = _counted(pool.map(_job, jobs), len(jobs), done)
     else:
-        found = [_job(job, work) for job in jobs]
-    return [joined(*found[at : at + len(chunks)]) for at in range(0, len(found), len(chunks))]
+        results = [_job(job, work) for job in jobs]
+    return [joined(*results[at : at + len(chunks)]) for at in range(0, len(results), len(chunks))]
 
 
 def _counted(found: Iterable[Outcome], count: int, done: Done) -> list[Outcome]:
@@ -339,8 +339,8 @@ def _outcome(
 
     def of_beds(lane: int, name: str) -> Floats:
         """Lane 0 is a bed's mean, -1 its driest quarter; a mean that was not stepped is not a number."""
-        found = sums.lanes[name].reshape(*shape, len(year.net_demand), 2 if whole else 1)[..., lane].astype(float)
-        return found if whole or lane else np.full_like(found, np.nan)
+        values = sums.lanes[name].reshape(*shape, len(year.net_demand), 2 if whole else 1)[..., lane].astype(float)
+        return values if whole or lane else np.full_like(values, np.nan)
 
     daylight = _daylight(forcing, out, count, n) if times else np.full(n, np.nan)
     pans = {"litres": "litres", "open_hours": "open_hours", "stuck_hours": "stuck_open_hours"}

@@ -176,8 +176,8 @@ class _Search:
         settings = [each for each in dict.fromkeys([self.present, *tried]) if each not in known]
         if not settings and beside is not None:
             return beside
-        found = by_cell(self.found(settings, self.few, whole=False))
-        now = judged(self.scenario, settings, found)
+        outcome = by_cell(self.found(settings, self.few, whole=False))
+        now = judged(self.scenario, settings, outcome)
         return now if beside is None else joined(beside, now)
 
     @functools.cached_property
@@ -200,9 +200,9 @@ class _Search:
         settings = list(dict.fromkeys([self.present, *shortlist]))
         count, beside = len(self.draws.exposure), near_draws(self.draws.emitters.shape[1])
         draws = ValveFactors._make(map(np.concatenate, zip(self.draws, beside, strict=True)))
-        found = self.found(settings, draws, whole=True)
+        outcome = self.found(settings, draws, whole=True)
         return promised(
-            self.scenario, settings, by_cell(found, slice(count)), by_cell(found, slice(count, None)), self.fresh
+            self.scenario, settings, by_cell(outcome, slice(count)), by_cell(outcome, slice(count, None)), self.fresh
         )
 
     def fresh(self, setting: Setting) -> tuple[float, float]:

@@ -326,7 +326,7 @@ def _forecast(garden: Scenario, weather: Weather, last: dt.date) -> tuple[pd.Dat
 
 
 def _valves(garden: Scenario, season: Season, start: Start, trials: Trials | None) -> dict[str, ValveToday]:
-    found, tomorrow, site = dict[str, ValveToday](), season.days.index[-1].date() + _DAY, garden.site
+    valves, tomorrow, site = dict[str, ValveToday](), season.days.index[-1].date() + _DAY, garden.site
     for row, (name, part) in enumerate(garden.controller.items()):
         coming = trials.next_openings(row) if trials is not None and not start.state.is_open[row] else None
         recent = season.controllers[name].iloc[-RECENT:]
@@ -335,7 +335,7 @@ def _valves(garden: Scenario, season: Season, start: Start, trials: Trials | Non
             texts = from_solar(tomorrow, np.array(coming), site.longitude, site.timezone)
             middle, early, late = (dt.datetime.fromisoformat(text).replace(second=0) for text in texts)
             moments = middle, early, late
-        found[name] = ValveToday(
+        valves[name] = ValveToday(
             level_mm=(float(start.state.level[row]) + part.water_at_trip) / part.pan.area,
             trip_mm=part.water_at_trip / part.pan.area,
             reset_mm=part.pan.depth - part.pan.freeboard,
@@ -344,7 +344,7 @@ def _valves(garden: Scenario, season: Season, start: Start, trials: Trials | Non
             openings=int(recent["openings"].sum()),
             litres=float(recent["litres"].sum()),
         )
-    return found
+    return valves
 
 
 def _chance(fan: Fan, hits: list[Mask]) -> Chance:
@@ -368,7 +368,7 @@ def _beds(season: Season, fan: Fan | None) -> dict[str, BedToday]:
 
 def _supplies(garden: Scenario, season: Season, start: Start, fan: Fan | None) -> dict[str, SupplyToday]:
     """A row a supply, and one for each further right on it, of what the beds under it draw."""
-    found, tanks = dict[str, SupplyToday](), tanks_of(garden)
+    supplies, tanks = dict[str, SupplyToday](), tanks_of(garden)
     in_use, so_far = {part.supply for part in garden.controller.values()}, litres_by_day(season)
     for source in sources_of(season):
         name = source.supply
@@ -382,7 +382,7 @@ def _supplies(garden: Scenario, season: Season, start: Start, fan: Fan | None) -
             drawn = drawn.loc[began:]
             ahead = ahead if fan is None else fan.dates < began + pd.DateOffset(years=1)
         litres, hits = float(drawn.sum()), list[Mask]()
-        if name in tanks and not any(key.split(" / ")[0] == name for key in found):  # with the first of its rights
+        if name in tanks and not any(key.split(" / ")[0] == name for key in supplies):  # with the first of its rights
             tank = tanks.index(name)
         for outcome in fan.outcomes if fan is not None and (licence is not None or tank is not None) else ():
             out = np.zeros(len(ahead), bool)
@@ -401,5 +401,5 @@ def _supplies(garden: Scenario, season: Season, start: Start, fan: Fan | None) -
                 "capacity": getattr(garden.supply[name], "volume", None),
             }
         runs_out = _chance(fan, hits) if fan is not None and hits else None
-        found[source.name] = SupplyToday(litres, licence, runs_out=runs_out, **content)
-    return found
+        supplies[source.name] = SupplyToday(litres, licence, runs_out=runs_out, **content)
+    return supplies

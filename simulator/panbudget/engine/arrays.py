@@ -88,6 +88,10 @@ class Beds(NamedTuple):
     given: Floats
 
 
+#: of a state, what stands by lane
+BY_LANE = ("depletion", "surface_depletion", "wetted")
+
+
 class State(NamedTuple):
     """
     Where a run stands between two days; a run overwrites it.
@@ -143,7 +147,7 @@ def empty_state(controllers: int, lanes: int, tanks: Tanks | None = None) -> Sta
     n_tanks, n_draws = (len(tanks.capacity), len(tanks.draw_exponent)) if tanks else (0, 0)
     sums = {"today": controllers * PAN_SUMS, "tank_today": n_tanks * TANK_SUMS}
     by_tank = {"volume": n_tanks, "draw_hours": n_draws, "draw_power": n_draws}
-    by_lane = dict.fromkeys(("depletion", "surface_depletion", "wetted"), lanes)
+    by_lane = dict.fromkeys(BY_LANE, lanes)
     whole = {"is_open", "cause", "slot", "press"}
     state = State._make(
         np.zeros({**sums, **by_tank, **by_lane}.get(name, controllers), np.int64 if name in whole else np.float64)

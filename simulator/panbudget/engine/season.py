@@ -123,7 +123,7 @@ def supply_day(first, behind, tank, day, count, days, pans, tanks, state, out):
     hour = 0
     while hour < 24:
         until = 24
-        for is_kept in range(0 if tank >= 0 else 1, 2):  # first, on a tank: which of them is the first to stop?
+        for is_kept in range(0 if behind - first > 1 else 1, 2):  # first, of several: which is the first to stop?
             for member in range(first, behind):
                 c = pans.member[member]
                 until, count = pan_hours(c, tank, is_kept, day, hour, until, count, days, pans, state, out)

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Beds, Results, State, empty_results, empty_state, no_tanks, plain
+from panbudget.engine.arrays import BY_LANE, Beds, Results, State, empty_results, empty_state, no_tanks, plain
 from panbudget.errors import ClosureError, Problem, ScenarioError
 from panbudget.scenario.garden import Scenario
 from panbudget.season.layout import LANES, Bundle, Forcing, grounds_in
@@ -85,7 +85,7 @@ def first_morning(
     """
     pans, beds = forcing.pans, forcing.beds
     soils = _rain_fed(forcing, spin_up, by, run) if spin_up else _soils(forcing.bundle, beds)
-    by_lane = {name: getattr(soils, name)[beds.lane_bed] for name in ("depletion", "surface_depletion", "wetted")}
+    by_lane = {name: getattr(soils, name)[beds.lane_bed] for name in BY_LANE}
     return empty_state(len(pans.area), len(beds.lane_bed), forcing.tanks)._replace(
         # filled before the first day's faults move the trip weight; never over the rim
         level=np.minimum(pans.swing[:, 0], pans.rim[:, 0] + pans.shift[:, 0]),

@@ -11,8 +11,8 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Callable, Iterator, Sequence
-from itertools import takewhile
+import itertools
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
@@ -238,7 +238,7 @@ def around(holds: Callable[[float], bool], factors: Floats) -> tuple[float, floa
     if not holds(1.0):
         return None
     sides = (factors[factors < 1.0][::-1].tolist(), factors[factors > 1.0].tolist())
-    low, high = ([1.0, *takewhile(holds, side)][-1] for side in sides)
+    low, high = ([1.0, *itertools.takewhile(holds, side)][-1] for side in sides)
     return low, high
 
 
@@ -356,9 +356,10 @@ def sampled_forcings(season: Stretch, draws: Draws | int) -> Iterator[Forcing]:
     return drawn_forcings(season.scenario, [season.forcing], draws)
 
 
-def drawn_forcings(scenario: Scenario, forcings: Sequence[Forcing], draws: int | Draws) -> Iterator[Forcing]:
+def drawn_forcings(scenario: Scenario, forcings: Iterable[Forcing], draws: int | Draws) -> Iterator[Forcing]:
     """Draw forcings of one garden as `sampled_forcings` does, taking several stretches of weather in turn."""
-    forcing = forcings[0]
+    in_turn = itertools.cycle(forcings)  # which takes each when its turn comes
+    first = forcing = next(in_turn)
     draws = drawn_factors(scenario, draws) if isinstance(draws, int) else draws
     factors = [valve_factors(scenario, name, draws) for name in scenario.controller]
     exposure, refill_factor, swing = (
@@ -375,7 +376,7 @@ def drawn_forcings(scenario: Scenario, forcings: Sequence[Forcing], draws: int |
         valve_flow[:, index] += flow * bed_factor[:, row]
         on_tanks += [row] if scenario.supply[scenario.controller[name].supply].kind == "tank" else []
     for run in range(len(exposure)):
-        forcing = forcings[run % len(forcings)]
+        forcing = next(in_turn) if run else first
         grown = forcing.pans.swing * (swing[run] - 1.0)
         pans = forcing.pans._replace(
             **{name: getattr(forcing.pans, name) + grown for name in ("swing", "rim", "dry")},

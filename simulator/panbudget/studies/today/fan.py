@@ -7,24 +7,24 @@ weather alone: the pan's own uncertainty is not in it.
 """
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from panbudget.engine.arrays import State
-from panbudget.engine.season import run_season
+from panbudget.engine.arrays import BY_LANE, State
+from panbudget.engine.season import GIVEN, run_season
 from panbudget.numeric import Floats, Mask
 from panbudget.scenario.garden import Scenario
 from panbudget.season.demand import BedForcing
 from panbudget.season.faults import with_faults
-from panbudget.season.layout import LANES, Design, Forcing, bundle_of, lay_out
+from panbudget.season.layout import LANES, Design, Forcing, bundle_of, grounds_in, lay_out
 from panbudget.season.record import Record, record_of
 from panbudget.season.replay import mornings, readily_available
 from panbudget.season.result import MORNING, Season
-from panbudget.season.run import run_salted
+from panbudget.season.run import run_forcing, run_salted
 from panbudget.season.salt import SaltLeft
 from panbudget.season.years import moved
 from panbudget.weather import Weather
@@ -57,6 +57,7 @@ class Outcome(NamedTuple):
     topped_l: Floats  # through each tank's float valve, by day
     next_h: Floats  # hours from tonight to the next opening, not a number if none comes
     morning_kg: Floats  # above the trip, at eight by the sun, by day
+    irrigation_mm: Floats  # of the driest quarters, by day
 
     @property
     def short(self) -> Mask:
@@ -178,9 +179,10 @@ def days_ahead(
     first: dt.date,
     last: dt.date,
     parts: Sequence[Sequence[BedForcing]] = (),
-) -> list[Forcing]:
+    bed: int = -1,
+) -> Iterator[Forcing]:
     """
-    Lay out the days ahead in each year's weather, of the lanes that valves water.
+    Lay out the days ahead in each year's weather, of the lanes that valves water; a year when it is asked for.
 
     Parameters
     ----------
@@ -191,29 +193,64 @@ def days_ahead(
         As far as the records go.
     parts : sequence, optional
         Of each forcing's beds, where they are at hand.
+    bed : int
+        Whose part is not at hand, though the others' are; −1 for none.
     """
-    bundle, laid = bundle_of([Design("", scenario)], LANES[:2]), []
+    bundle = bundle_of([Design("", scenario)], LANES[:2])
     for row, record in enumerate(records.values()):
         span = record.whole_span(first, min(last, record.index[-1].date()))
-        laid.append(with_faults(scenario, lay_out(bundle, record, *span, parts=parts[row] if parts else ())))
-    return laid
+        known = list(parts[row]) if parts else []
+        if bed >= 0:
+            known[bed : bed + 1] = grounds_in(replace(bundle, grounds=bundle.grounds[bed : bed + 1]), record, *span)
+        yield with_faults(scenario, lay_out(bundle, record, *span, parts=known))
 
 
 def start_of(season: Season) -> Start:
     """Return where a season ended, without the lanes that no valve waters."""
     lanes = 2 * len(season.beds)
-    by_lane = {name: getattr(season.state, name)[:lanes] for name in ("depletion", "surface_depletion", "wetted")}
+    by_lane = {name: getattr(season.state, name)[:lanes] for name in BY_LANE}
     return Start(season.state._replace(**by_lane).copy(), season.salt_left)
 
 
-def outcome_of(scenario: Scenario, forcing: Forcing, start: Start, run: Callable[..., int] = run_season) -> Outcome:
-    """Run the days ahead in one year's weather, with the engine plain or compiled."""
-    _, _, out, count, _, _ = run_salted(scenario, forcing, start.state, start.salt, run=run)
+class Part(NamedTuple):
+    """What of a garden is to be run: valves that share their water, and beds; of beds alone, what waters them by day. [mm]"""
+
+    valves: tuple[int, ...]
+    beds: tuple[int, ...]
+    irrigation_mm: Floats | None = None
+
+
+def outcome_of(
+    scenario: Scenario,
+    forcing: Forcing,
+    start: Start,
+    run: Callable[..., int] = run_season,
+    only: Part | None = None,
+) -> Outcome:
+    """
+    Run the days ahead in one year's weather.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    forcing : Forcing
+    start : Start
+    run : callable
+        The engine, plain or compiled.
+    only : Part, optional
+        Beds of which rows are to come back, and valves whose rows mean something; all if left out.
+    """
+    rows = range(len(forcing.bundle.rows)) if only is None else only.beds
+    forcing, state = _driest(forcing, start.state, rows, only)
+    if only is not None and not only.valves:
+        out, count = run_forcing(forcing, state, run=run)
+    else:
+        _, _, out, count, _, _ = run_salted(scenario, forcing, state, start.salt, run=run)
     rooms = []
-    for row in range(len(forcing.bundle.rows)):
-        driest, part = 2 * row + 1, forcing.parts[forcing.bundle.rows[row].ground]
-        raw = readily_available(part, out.etc[driest])
-        rooms.append(np.where(part.growing, mornings(out, driest, raw)[MORNING[1]], np.nan))
+    for lane, row in enumerate(rows):
+        part = forcing.parts[forcing.bundle.rows[row].ground]
+        raw = readily_available(part, out.etc[lane])
+        rooms.append(np.where(part.growing, mornings(out, lane, raw)[MORNING[1]], np.nan))
     valves, began = out.opening_controller[:count], out.opening_start[:count]
     coming = [began[(valves == row) & (began >= 0.0)] for row in range(len(forcing.pans.area))]
     return Outcome(
@@ -225,4 +262,20 @@ def outcome_of(scenario: Scenario, forcing: Forcing, start: Start, run: Callable
         topped_l=out.tank_topped,
         morning_kg=out.hourly_level[:, MORNING_HOUR - 1 :: 24],
         next_h=np.array([hours.min() if len(hours) else np.nan for hours in coming]),
+        irrigation_mm=out.irrigation,
     )
+
+
+def _driest(forcing: Forcing, state: State, rows: Sequence[int], only: Part | None) -> tuple[Forcing, State]:
+    """Leave of a forcing and a state of it the driest quarters of some beds, and the valves that are to be run."""
+    lanes, beds, pans = 2 * np.array(rows, np.int64) + 1, forcing.beds, forcing.pans
+    beds = beds._replace(**{name: getattr(beds, name)[lanes] for name in beds._fields if name.startswith("lane_")})
+    state = state._replace(**{name: getattr(state, name)[lanes] for name in BY_LANE}).copy()
+    if only is not None:
+        members = np.array(only.valves, np.int64)
+        pans = pans._replace(block=np.unique([0, len(members)]), member=members)
+    if only is not None and only.irrigation_mm is not None:
+        given = np.zeros((len(forcing.parts), len(forcing.dates)))
+        given[beds.lane_bed] = only.irrigation_mm
+        beds = beds._replace(given=given, lane_source=np.full(len(rows), GIVEN))
+    return replace(forcing, beds=beds, pans=pans), state

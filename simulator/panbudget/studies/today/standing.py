@@ -242,13 +242,13 @@ def today(
         if earlier or forecast_days:
             step("running the days ahead")
             records = records_ahead(garden, season, earlier, forecast, end)
-            laid = days_ahead(garden, records, last + _DAY, end)
+            laid = list(days_ahead(garden, records, last + _DAY, end))
             run = engine_for(len(laid) + RUNS * FEW_CHANGES)
             outcomes = tuple(outcome_of(garden, forcing, start, run) for forcing in laid)
             fan = Fan(tuple(records), laid[0].dates, outcomes)
             step("trying changes")
             near = min(end, last + WEEKS * _DAY)
-            trials = Trials(garden, start, records, last + _DAY, near, looked_at, run)
+            trials = Trials(garden, start, records, laid, near, looked_at, run)
     return Today(
         scenario=garden,
         season=season,

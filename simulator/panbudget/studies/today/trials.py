@@ -8,7 +8,7 @@ of a change is the difference that it makes in the same weather, for the same pa
 import dataclasses
 import datetime as dt
 import itertools
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -21,7 +21,7 @@ from panbudget.season.record import Record
 from panbudget.studies.common import read_data, tanks_of
 from panbudget.studies.ranges import drawn_factors, drawn_forcings, interval_of
 from panbudget.studies.setup import ml_per_minute
-from panbudget.studies.today.fan import Outcome, Start, days_ahead, outcome_of
+from panbudget.studies.today.fan import Outcome, Part, Start, days_ahead, outcome_of
 from panbudget.words import say
 
 #: how far ahead changes are judged [days]: until somebody looks again; common practice, no source
@@ -69,6 +69,7 @@ class Action:
 class _Trial(NamedTuple):
     what: str
     kind: str
+    part: Part
     overlay: dict[str, Any]
     by_hand: Callable[[Forcing, Start], tuple[Forcing, Start]] | None = None
 
@@ -83,8 +84,10 @@ class Trials:
     start : Start
     records : mapping
         Year -> weather, as `fan.records_ahead` gives it; so many at most are taken, evenly over the years.
-    first, last : date
-        The days ahead.
+    laid : sequence of Forcing
+        The days ahead of each record.
+    last : date
+        The last of them that counts.
     seen : frozenset of str
         Valves whose pan somebody looked at, whose level is then no matter of the model.
     run : callable
@@ -96,32 +99,59 @@ class Trials:
         scenario: Scenario,
         start: Start,
         records: Mapping[int, Record],
-        first: dt.date,
+        laid: Sequence[Forcing],
         last: dt.date,
         seen: frozenset[str],
         run: Callable[..., int] = run_season,
     ) -> None:
-        self.scenario, self.start, self.seen, self._span, self._run = scenario, start, seen, (first, last), run
-        years = np.array(list(records))
-        chosen = years[np.linspace(0, len(years) - 1, min(RUNS, len(years))).round().astype(int)]
-        self._records = {year: records[year] for year in chosen.tolist()}
-        self.forcings = days_ahead(scenario, self._records, first, last)
+        self.scenario, self.start, self.seen, self._run = scenario, start, seen, run
+        self._span, years = (laid[0].dates[0].date(), last), list(records)
+        chosen = np.linspace(0, len(years) - 1, min(RUNS, len(years))).round().astype(int).tolist()
+        self._records = {years[row]: records[years[row]] for row in chosen}
+        days = (last - self._span[0]).days + 1
+        parts = [[part.between(0, days) for part in laid[row].parts] for row in chosen]
+        self.forcings = list(days_ahead(scenario, self._records, *self._span, parts))
         self.dates = self.forcings[0].dates
-        self.base = list(self._runs(_Trial("", "", {})))
+        self.base = list(self._outcomes(_Trial("", "", self._all, {})))
 
-    def _runs(self, trial: _Trial) -> Iterator[Outcome]:
-        scenario, forcings = self.scenario, self.forcings
+    @property
+    def _all(self) -> Part:
+        bundle = self.forcings[0].bundle
+        return Part(tuple(range(len(bundle.valves))), tuple(range(len(bundle.rows))))
+
+    def _outcomes(self, trial: _Trial) -> Iterator[Outcome]:
+        scenario, part = self.scenario, trial.part
+        forcings: Iterable[Forcing] = self.forcings
         if trial.overlay:
             scenario = scenario.changed(trial.overlay)
-            # under mulch, beds need something else
-            parts = () if trial.kind == "mulch" else [forcing.parts for forcing in forcings]
-            forcings = days_ahead(scenario, self._records, *self._span, parts)
+            # under mulch, a bed needs something else
+            bed = part.beds[0] if trial.kind == "mulch" else -1
+            forcings = days_ahead(scenario, self._records, *self._span, [known.parts for known in self.forcings], bed)
         exposure = drawn_factors(scenario, RUNS).exposure
         for run, drawn in enumerate(drawn_forcings(scenario, forcings, RUNS)):
             forcing, start = drawn, self._begun(drawn, {name: float(rows[run]) for name, rows in exposure.items()})
             if trial.by_hand is not None:
                 forcing, start = trial.by_hand(forcing, start)
-            yield outcome_of(scenario, forcing, start, self._run)
+            if not part.valves:
+                part = part._replace(irrigation_mm=self.base[run].irrigation_mm[list(part.beds)])
+            yield outcome_of(scenario, forcing, start, self._run, part if part != self._all else None)
+
+    def _tried(self, trial: _Trial) -> Iterator[tuple[float, float, float]]:
+        """Score a change's runs: what it does not bear on goes as without it."""
+        valves, beds = list(trial.part.valves), list(trial.part.beds)
+        for without, outcome in zip(self.base, self._outcomes(trial), strict=False):
+            room_mm, litres = without.room_mm.copy(), without.litres.copy()
+            room_mm[beds], litres[valves] = outcome.room_mm, outcome.litres[valves]
+            yield _scores(without._replace(room_mm=room_mm, litres=litres))
+
+    def _part(self, valve: int) -> Part:
+        """A valve, those that share its tank, and their beds; all, where the water brings salt, which goes by the garden."""
+        if any(supply.salinity is not None for supply in self.scenario.supply.values()):
+            return self._all
+        pans, rows = self.forcings[0].pans, self.forcings[0].bundle.rows
+        tank = pans.tank[valve]
+        valves = tuple(np.flatnonzero(pans.tank == tank).tolist()) if tank >= 0 else (valve,)
+        return Part(valves, tuple(row for row, bed in enumerate(rows) if bed.valve in valves))
 
     def _begun(self, drawn: Forcing, exposure: Mapping[str, float]) -> Start:
         """What the pan lost since its last opening goes with the draw, unless somebody looked; a drawn swing, with the pan."""
@@ -145,7 +175,7 @@ class Trials:
     def actions(self) -> list[Action]:
         """Return at most three changes worth making, of different kinds, that with most days fewer first."""
         before = np.array([_scores(outcome) for outcome in self.base])
-        tried = [(trial, map(_scores, self._runs(trial)), list[tuple[float, ...]]()) for trial in self._trials()]
+        tried = [(trial, self._tried(trial), list[tuple[float, ...]]()) for trial in self._trials()]
         best = dict[str, tuple[int, Action]]()  # kind -> which, and what it comes to
         for runs in (_FIRST, RUNS):
             rated = []
@@ -163,36 +193,36 @@ class Trials:
         scenario, words = self.scenario, _DATA["actions"]
         short = {key for key, days in zip(self.forcings[0].bed_of, self._short_by_bed(), strict=True) if days > 0.0}
         for row, (name, part) in enumerate(scenario.controller.items()):
-            here = {key.split("/")[1] for key in short if key.split("/")[0] == name}
+            here, valve_part = {key.split("/")[1] for key in short if key.split("/")[0] == name}, self._part(row)
             now, valve = ml_per_minute(float(self.forcings[0].pans.refill_flow[row, 0])), part.valve
             on_tank = scenario.supply[part.supply].kind == "tank"
             for factor in _DATA["refill"] if here else _DATA["saving"]:
                 text = words["refill-tank" if on_tank else "refill"]
                 what = say(text, name=name, then=now * factor, now=now, share=abs(factor - 1.0) * 100.0)
                 flow = {"refill": {"flow": f"{valve.refill.flow * factor!r} L/h"}}
-                yield _Trial(what, f"refill {name}", {"controller": {name: {"valve": flow}}})
+                yield _Trial(what, f"refill {name}", valve_part, {"controller": {name: {"valve": flow}}})
             if here and not self.start.state.is_open[row]:
-                yield _Trial(words["press"].format(name=name), f"press {name}", {}, _pressed(row))
+                yield _Trial(words["press"].format(name=name), f"press {name}", valve_part, {}, _pressed(row))
             for bed in sorted(here):
                 planted, at = part.bed[bed], list(self.forcings[0].bed_of).index(f"{name}/{bed}")
                 lack = float(self.start.state.depletion[2 * at]) * planted.area
-                yield _Trial(
-                    say(words["soak"], bed=f"{name}/{bed}", litres=lack), f"soak {name}/{bed}", {}, _soaked(at)
-                )
+                what = say(words["soak"], bed=f"{name}/{bed}", litres=lack)
+                yield _Trial(what, f"soak {name}/{bed}", Part((), (at,)), {}, _soaked(at))
                 if planted.mulch is None:
                     mulched = {"mulch": _DATA["mulch"]}
                     what = words["mulch"].format(bed=f"{name}/{bed}", cover=100.0 * _DATA["mulch"]["cover"])
-                    yield _Trial(what, "mulch", {"controller": {name: {"bed": {bed: mulched}}}})
+                    yield _Trial(what, "mulch", Part((), (at,)), {"controller": {name: {"bed": {bed: mulched}}}})
                 for times in _DATA["emitters"]:
                     count = max(round(planted.emitters.count * times), planted.emitters.count + 1)
                     what = words["emitters"].format(bed=f"{name}/{bed}", then=count, now=planted.emitters.count)
                     more = {"bed": {bed: {"emitters": {"count": count}}}}
-                    yield _Trial(what, f"emitters {name}/{bed}", {"controller": {name: more}})
+                    yield _Trial(what, f"emitters {name}/{bed}", valve_part, {"controller": {name: more}})
         for row, name in enumerate(tanks_of(scenario)):
             capacity, volume = self.forcings[0].tanks.capacity[row], self.start.state.volume[row]
             if short and volume < 0.9 * capacity:
                 what = say(words["fill"], name=name, litres=capacity - volume)
-                yield _Trial(what, f"fill {name}", {}, _filled(row, float(capacity)))
+                drawing = self._part(self.forcings[0].pans.tank.tolist().index(row))
+                yield _Trial(what, f"fill {name}", drawing, {}, _filled(row, float(capacity)))
 
     def _short_by_bed(self) -> Floats:
         return np.asarray(np.mean([outcome.short.sum(axis=1) for outcome in self.base], axis=0))

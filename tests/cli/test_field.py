@@ -146,7 +146,7 @@ def test_a_broken_log_is_one_line_and_leaves_nothing(text, said, garden, tmp_pat
     ("arguments", "said"),
     [
         (("--hold", "exposure"), 'hold "exposure" is unknown; expected: refill or swing'),
-        (("--interval", "2"), "less than or equal to 0.99"),
+        (("--interval", "2"), "0.99"),
     ],
 )
 def test_options_of_fit_that_can_t_be_are_told(arguments, said, garden, tmp_path, capsys):

@@ -15,7 +15,9 @@ import pytest
 from panbudget import files
 from panbudget.errors import ReadingsError, WeatherError
 from panbudget.files import Unlikely, bounded, unlikely_text
-from panbudget.weather.text.rows import read_typed
+from panbudget.weather.text.cells import read_cells
+from panbudget.weather.text.mistakes import Mistakes
+from panbudget.weather.text.rows import read_rows, read_typed
 from panbudget.weather.text.source import open_source
 from tests.weather.sites import Site
 from tests.weather.test_broken_files import table
@@ -135,23 +137,41 @@ def test_a_refusal_takes_little_memory(tmp_path):
     with (tmp_path / "hole.csv").open("wb") as hole:
         hole.write(SOUND.encode())
         hole.truncate(1 << 36)
+    words = "\n".join(f"2025-06-01,a{index},b{index},c{index}" for index in range(150_000))  # each a text of its own
+    (tmp_path / "words.csv").write_text(f"date,tmin,tmax,rain\n{words}")
     code = """
 import re, sys
 from pathlib import Path
 from panbudget.errors import WeatherError
+from panbudget.weather.formats import table
 from panbudget.weather.text.source import open_source
 for path in sys.argv[1:]:
     try:
-        open_source(path, shown_as="w")
+        table.read(open_source(path, shown_as="w"), columns={}, site=None)
     except WeatherError as error:
-        print(str(error)[:40])
+        print(str(error).split("; ")[0])
 print(re.search(r"VmHWM:\\s*(\\d+) kB", Path("/proc/self/status").read_text())[1])  # its own: getrusage has the parent's
 """
-    names = [str(tmp_path / name) for name in ("blank.csv", "hole.csv")]
+    names = [str(tmp_path / name) for name in ("blank.csv", "hole.csv", "words.csv")]
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
     done = subprocess.run(
         [sys.executable, "-c", code, *names], capture_output=True, text=True, env=environment, check=True
     )
-    blank, hole, peak = done.stdout.splitlines()
+    blank, hole, words, peak = done.stdout.splitlines()
     assert blank.startswith("w: has more than 600,000 lines") and hole.startswith("w: line 22 holds megabytes of NUL")
-    assert int(peak) < 500 * 1024
+    assert "tmin: 'a0' is not a number (and 19999 more cells), among the first 20,000 rows" in words
+    assert int(peak) < 230 * 1024
+
+
+@pytest.mark.parametrize(
+    ("rows", "wrong", "more"), [(20_000, 20_000, 19_999), (20_001, 10_000, 9_999), (20_001, 10_001, 10_000)]
+)
+def test_a_long_table_is_counted_whole_unless_most_of_it_is_wrong(rows, wrong, more):
+    """Beyond 20,000 rows, one of whose first more than half are no number is refused by those."""
+    texts = [f"2025-06-01,{'x' if index < wrong else 1}" for index in range(rows)]
+    mistakes = Mistakes()
+    lines = read_rows(texts, mistakes, above=0, separator=",", width=2)
+    refused = wrong == 10_001
+    assert len(read_cells(lines, mistakes, numbers={1: "tmin"}).lines) == (0 if refused else rows)
+    among = ", among the first 20,000 rows" if refused else ""
+    assert [problem.found for problem in mistakes.problems()] == [f"'x' is not a number (and {more} more cells){among}"]

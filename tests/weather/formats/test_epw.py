@@ -155,11 +155,11 @@ def test_any_text_makes_a_refusal(content):
         read(content)
 
 
-@pytest.mark.parametrize("name", ["NLD_Amsterdam062400_IWEC.epw", "tmy_45.000_8.000_2005_2023.epw"])
+@pytest.mark.parametrize("name", ["NLD_Amsterdam062400_IWEC.epw", "tmy_45.000_8.000_2005_20??.epw"])
 def test_a_genuine_file_agrees_with_the_packages_own_reader(name):
     """pvlib reads the same extremes, wind and radiation; two days without any light are missing to us."""
     iotools = pytest.importorskip("pvlib.iotools")
-    file = genuine("pvlib", name)
+    (file,) = genuine("pvlib").glob(name)  # versions of the package have files of other years
     table, place = iotools.read_epw(file)
     site = Site(latitude=place["latitude"], longitude=place["longitude"], elevation=place["altitude"])
     raw = read(file.read_text(encoding="utf-8"), site)

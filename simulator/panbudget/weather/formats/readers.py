@@ -67,7 +67,7 @@ def as_archived(source: Source) -> Source:
         said = [cell for cell in cells if cell]
         return said[0] if len(said) == 1 else ",".join(f'"{cell}"' if "," in cell else cell for cell in cells)
 
-    few = "\n".join(map(plain, source.text.split("\n", _HEAD_LINES)[:_HEAD_LINES]))
+    few = "\n".join(map(plain, source.lines[:_HEAD_LINES]))
     copy, as_it_is = map(_archives, (few, head))
     if copy <= _SURE or copy < as_it_is or (copy == as_it_is and separator == ","):
         return source
@@ -88,7 +88,7 @@ def as_table(source: Source) -> Source:
 
 def refuse_months(source: Source) -> None:
     """Refuse a file with a row a month, and name the daily product of the archives that have one."""
-    lines = [line for line in source.text.split("\n", _HEAD_LINES)[:_HEAD_LINES] if line.strip()]
+    lines = [line for line in source.lines[:_HEAD_LINES] if line.strip()]
     cells = [split(line, separator_of(line)) for line in lines]
     dated = [any(map(is_dated, row)) for row in cells]
     for i in range(len(lines) - 2):
@@ -125,7 +125,7 @@ def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
         raise WeatherError(unknown, file=source.shown_as)
     if file_format != "auto":
         return READERS[file_format], "format named by the user"
-    head = "\n".join(source.text.split("\n", _HEAD_LINES)[:_HEAD_LINES])
+    head = "\n".join(source.lines[:_HEAD_LINES])
     scored = [(*reader.sniff(head), reader) for reader in READERS.values()]
     score, why, reader = max(scored, key=lambda entry: entry[0])
     equals = [other.NAME for other_score, _, other in scored if other_score == score]

@@ -7,7 +7,7 @@ weather.
 
 from __future__ import annotations
 
-import io
+import dataclasses
 import itertools
 import re
 from collections.abc import Mapping, Sequence
@@ -18,8 +18,8 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats, Ints
-from panbudget.weather.text.mistakes import Mistakes, notes, shortened
-from panbudget.weather.text.rows import Rows, split
+from panbudget.weather.text.mistakes import Mistakes, note, notes, shortened
+from panbudget.weather.text.rows import LinesAsFile, Rows, split
 from panbudget.words import and_more, packaged
 
 _DATA = packaged("weather/text/cells.toml")
@@ -34,6 +34,9 @@ _THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[., ']\d{3})+(?:[.,]\d+)?")
 _BOTH_MARKS = {".": r"[+-]?\d{1,3}(?:\.\d{3})+,\d+", ",": r"[+-]?\d{1,3}(?:,\d{3})+\.\d+"}
 _MARK_WITH_UNIT = re.compile(r"([+-]?\d+(?:\.\d+)?) *([^\d\s.]+)")
 _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
+
+# rows of a long table that are looked at first, and the share of a column's that may be no number
+_LOOKED_AT, _MOST_BAD = 20_000, 0.5
 
 #: a cell: its row, the place of its column, and its text
 _Cell = tuple[int, int, str]
@@ -101,13 +104,13 @@ def read_cells(
     -------
     Cells
     """
-    if not rows.texts:
+    if not rows.texts or _is_no_table_of_numbers(rows, mistakes, numbers, missing, units):
         return Cells()
     shown = {place: (units or {}).get(place, "") for place in numbers}
     marks: dict[Any, list[str]] = {place: _marks(missing, shown[place]) for place in numbers}
     try:
         frame = pd.read_csv(
-            io.StringIO("\n".join(rows.texts)),
+            LinesAsFile(rows.texts),
             sep=r"\s+" if rows.separator == " " else rows.separator,
             header=None,
             names=list(range(rows.width)),
@@ -147,6 +150,33 @@ def read_cells(
     return Cells(values, words, rows.lines, "comma" if read.commas else "point", notes("trace-word", count))
 
 
+def _is_no_table_of_numbers(
+    rows: Rows, mistakes: Mistakes, numbers: Mapping[int, str], missing: Sequence[str], units: Mapping[int, str] | None
+) -> bool:
+    """Tell whether most cells of a column are wrong among a long table's first, and note those: all would fill the memory."""
+    if len(rows.texts) <= _LOOKED_AT:
+        return False
+    first = Mistakes()
+    some = rows._replace(lines=rows.lines[:_LOOKED_AT], texts=rows.texts[:_LOOKED_AT])
+    read = read_cells(some, first, numbers=numbers, missing=missing, units=units, thousands=True, traces=list(numbers))
+    problems = first.problems()
+    if not problems or all(np.isnan(column).mean() <= _MOST_BAD for column in read.numbers.values()):
+        return False
+    among = note("among-first", rows=f"{_LOOKED_AT:,}")
+    mistakes.others += [dataclasses.replace(each, found=each.found + among) for each in problems]
+    return True
+
+
+@dataclass(eq=False)
+class _Bad:
+    """Cells that are no numbers, of one cure: the first, how many, the places of their columns, and what marks a missing value."""
+
+    first: _Cell
+    count: int = 0
+    places: dict[int, None] = field(default_factory=dict)
+    marks: dict[str, None] = field(default_factory=dict)
+
+
 @dataclass(frozen=True, eq=False)
 class _Numbers:
     """Columns of numbers: those cells that are none, and a column's first with a decimal comma or point."""
@@ -154,7 +184,7 @@ class _Numbers:
     rows: Rows
     names: Mapping[int, str]
     decimal_commas: bool
-    bad: list[_Cell] = field(default_factory=list)
+    bad: dict[tuple[str, int], _Bad] = field(default_factory=dict)
     commas: list[_Cell] = field(default_factory=list)
     points: list[_Cell] = field(default_factory=list)
 
@@ -166,7 +196,8 @@ class _Numbers:
         """Return a column that pandas read as numbers."""
         values = column.to_numpy(dtype=np.float64)
         endless = np.isinf(values)
-        self.bad.extend((i, place, self.cell(i, place)) for i in np.flatnonzero(endless).tolist())
+        for i in np.flatnonzero(endless).tolist():
+            self._add_bad(i, place, self.cell(i, place))
         return np.where(endless, np.nan, values)
 
     def words(self, place: int, column: pd.Series, mark: str) -> Floats:
@@ -185,32 +216,37 @@ class _Numbers:
         read[np.isinf(read)] = np.nan
         bad = np.isnan(read) & np.array([text != "" for text in texts], dtype=bool)
         dotted = point & np.array(["." in text for text in plain], dtype=bool)
-        for found_in, mask, shown, most in (
-            (self.bad, bad, texts, None),
-            (self.commas, comma, plain, 1),
-            (self.points, dotted, plain, 1),
-        ):
-            rows = np.flatnonzero(np.append(mask, False)[code])[:most].tolist()  # -1 is a cell without a text
-            found_in.extend((i, place, shown[code[i]]) for i in rows)
+        rows = np.flatnonzero(code >= 0)[::-1]  # -1 is a cell without a text
+        first = np.zeros(len(cells), dtype=np.int64)
+        first[code[rows]] = rows
+        counts = np.bincount(code[rows], minlength=len(cells))
+        for k in np.flatnonzero(bad).tolist():
+            self._add_bad(int(first[k]), place, texts[k], int(counts[k]))
+        for found_in, mask in ((self.commas, comma), (self.points, dotted)):
+            found_in.extend((int(first[k]), place, plain[k]) for k in np.flatnonzero(mask)[:1].tolist())
         return np.append(read, np.nan)[code]
+
+    def _add_bad(self, i: int, place: int, text: str, count: int = 1) -> None:
+        """Count cells of one text among those of one cure, from the first row on."""
+        cure = _cure(self.names[place], text)
+        # what is the whole file's habit is said once; the rest once a column
+        kind = self.bad.setdefault((cure, place if cure in ("trace", "other") else -1), _Bad((i, place, text)))
+        kind.count += count
+        kind.places[place] = None
+        if cure == "missing":
+            kind.marks[f'"{shortened(text.strip())}"'] = None
 
     def note_bad(self, mistakes: Mistakes, units: Mapping[int, str]) -> None:
         """Name cells that are no numbers, those with one cure in one line."""
-        kinds: dict[tuple[str, int], list[_Cell]] = {}
-        for cell in self.bad:
-            cure = _cure(self.names[cell[1]], cell[2])
-            # what is the whole file's habit is said once; the rest once a column
-            kinds.setdefault((cure, cell[1] if cure in ("trace", "other") else -1), []).append(cell)
-        for (cure, _), cells in kinds.items():
-            i, place, text = cells[0]
-            others = [self.names[other] for other in dict.fromkeys(cell[1] for cell in cells) if other != place]
-            more = and_more(len(cells) - 1, "cell")
+        for (cure, _), kind in self.bad.items():
+            i, place, text = kind.first
+            others = [self.names[other] for other in kind.places if other != place]
+            more = and_more(kind.count - 1, "cell")
             if others:
                 more = more.replace(")", f", also in {', '.join(others)})")
             facts = {"line": self.rows.lines[i], "name": self.names[place], "text": shortened(text), "more": more}
             expected = f"a number ({units[place]})" if place in units else "a bare number"
-            marks = ", ".join(dict.fromkeys(f'"{shortened(cell[2].strip())}"' for cell in cells if cure == "missing"))
-            advice = _DATA["cures"][cure].format(marks=marks)
+            advice = _DATA["cures"][cure].format(marks=", ".join(kind.marks))
             mistakes.note("no-number", value=text, expected=expected, cure=advice, **facts)
 
 
@@ -243,8 +279,11 @@ def _thousands_mark(columns: Mapping[int, pd.Series]) -> str:
 
     Then 1.234 can only be 1234 in such a file, and is read so throughout.
     """
-    texts = {str(text) for column in columns.values() for text in column.unique()}
-    seen = [mark for mark, form in _BOTH_MARKS.items() if any(re.fullmatch(form, text) for text in texts)]
+    seen = [
+        mark
+        for mark, form in _BOTH_MARKS.items()
+        if any(re.fullmatch(form, str(text)) for column in columns.values() for text in column.unique())
+    ]
     return seen[0] if len(seen) == 1 else ""
 
 

@@ -9,7 +9,6 @@ because a guess would be silent.
 from __future__ import annotations
 
 import datetime as dt
-import io
 import re
 from collections.abc import Callable, Sequence
 from operator import methodcaller
@@ -22,6 +21,7 @@ import pandas as pd
 from panbudget.errors import Problem
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.text.mistakes import Mistakes, first_of, problem, shortened
+from panbudget.weather.text.rows import LinesAsFile
 
 Days = npt.NDArray[np.datetime64]
 
@@ -292,7 +292,7 @@ def plain_dates(texts: Sequence[str]) -> Days | None:
     form = re.escape(mark).join(cells) if mark else r"\d{8}"
     if not body.isascii() or not re.fullmatch(rf"(?:{form}\n)++", body):
         return None
-    numbers = np.array((body.replace(mark, " ") if mark else body).split(), dtype=np.int64)
+    numbers = np.fromstring(body.replace(mark, " ") if mark else body, dtype=np.int64, sep=" ")
     if not mark:
         year, month, day = numbers // 10000, numbers // 100 % 100, numbers % 100
     else:
@@ -594,7 +594,7 @@ def _parts_of(texts: list[str], first: str) -> _Parts:
     if count in (1, 2) and not re.search(r'["\r\0]', body) and set(map(methodcaller("count", mark), texts)) == {count}:
         options: dict[str, Any] = {"header": None, "index_col": False, "dtype": "category", "na_filter": False}
         frame = pd.read_csv(
-            io.StringIO(body), sep=mark, names=list(range(count + 1)), skip_blank_lines=False, **options
+            LinesAsFile(texts), sep=mark, names=list(range(count + 1)), skip_blank_lines=False, **options
         )
         days, *rest = (list(frame[i].cat.categories) for i in frame)
         of_day, *codes = (frame[i].cat.codes.to_numpy().astype(np.int64) for i in frame)

@@ -9,10 +9,9 @@ its cells.
 import csv
 import datetime as dt
 import hashlib
-import io
 import math
 import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -31,6 +30,7 @@ SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 
 _MOST_TYPED = 20_000_000  # bytes of what somebody types
 _LONGEST_PLAIN = 1000  # letters of a line that needs no csv rules
+_AT_ONCE = 20_000  # lines of which copies are made at a time
 _DATES = (
     r"(?P<year>\d{4})[-/](?P<month>\d{1,2})[-/](?P<day>\d{1,2})",
     r"(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4})",
@@ -76,6 +76,24 @@ def separator_of(text: str, among: Iterable[str] = SEPARATORS) -> str:
     return max(among, key=re.sub(r'"[^"]*"', "", text).count)
 
 
+class LinesAsFile:
+    """Lines as a file for pandas to read, which is never whole in memory."""
+
+    def __init__(self, texts: Sequence[str]) -> None:
+        self._parts = _parts(texts)
+
+    def __iter__(self) -> Iterator[str]:
+        return ("\n".join(part) + "\n" for part in self._parts)
+
+    def read(self, _size: int = -1) -> str:
+        """Return the next lines, however many characters are asked for."""
+        return next(iter(self), "")
+
+
+def _parts(texts: Sequence[str]) -> Iterator[Sequence[str]]:
+    return (texts[i : i + _AT_ONCE] for i in range(0, len(texts), _AT_ONCE))
+
+
 class Rows(NamedTuple):
     """
     Rows that are as wide as their header.
@@ -114,7 +132,7 @@ class Rows(NamedTuple):
             return whole.fillna("").astype("category")
         options: dict[str, Any] = {"header": None, "index_col": False, "dtype": "category", "na_filter": False}
         options |= {"names": list(range(self.width)), "usecols": sorted(set(places)), "skipinitialspace": True}
-        frame: pd.DataFrame = pd.read_csv(io.StringIO("\n".join(self.texts)), sep=self.separator, **options)
+        frame: pd.DataFrame = pd.read_csv(LinesAsFile(self.texts), sep=self.separator, **options)
         for place in frame.columns:
             kinds = frame[place].cat
             stripped = [str(text).strip() for text in kinds.categories]
@@ -183,7 +201,7 @@ def read_rows(
     if dropped := said | {i for i in odd if not some[i].strip()}:
         numbers = [line for i, line in enumerate(numbers) if i not in dropped]
         some = [text for i, text in enumerate(some) if i not in dropped]
-    if odd <= dropped and _are_regular(some, separator, header, width, comments):
+    if odd <= dropped and all(_are_regular(part, separator, header, width, comments) for part in _parts(some)):
         where = np.arange(above + 1, above + 1 + len(some)) if isinstance(numbers, range) else np.array(numbers)
         return Rows(separator, width, where, some, [], passed_over, regular=True)
     commas = "; if the numbers have decimal commas, save the file with semicolons between columns"
@@ -209,7 +227,7 @@ def read_rows(
     return Rows(separator, width, np.array(list(texts), dtype=np.int64), list(texts.values()), repeated, passed_over)
 
 
-def _are_regular(texts: Collection[str], separator: str, header: Sequence[str], width: int, comments: bool) -> bool:
+def _are_regular(texts: Sequence[str], separator: str, header: Sequence[str], width: int, comments: bool) -> bool:
     """Tell, at a stroke, whether rows are as wide as they should be, none is the header again, and quotes stand around cells."""
     body = "\n".join(texts)
     if "\r" in body or "\0" in body or (comments and "#" in body) or (header and header[0] in body):

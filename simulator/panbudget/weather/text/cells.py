@@ -19,7 +19,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.text.mistakes import Mistakes, note, notes, shortened
-from panbudget.weather.text.rows import LinesAsFile, Rows, split
+from panbudget.weather.text.rows import Rows, lines_as_file, split
 from panbudget.words import and_more, packaged
 
 _DATA = packaged("weather/text/cells.toml")
@@ -110,7 +110,7 @@ def read_cells(
     marks: dict[Any, list[str]] = {place: _marks(missing, shown[place]) for place in numbers}
     try:
         frame = pd.read_csv(
-            LinesAsFile(rows.texts),
+            lines_as_file(rows.texts),
             sep=r"\s+" if rows.separator == " " else rows.separator,
             header=None,
             names=list(range(rows.width)),

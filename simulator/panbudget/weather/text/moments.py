@@ -21,7 +21,7 @@ import pandas as pd
 from panbudget.errors import Problem
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.text.mistakes import Mistakes, first_of, problem, shortened
-from panbudget.weather.text.rows import LinesAsFile
+from panbudget.weather.text.rows import lines_as_file
 
 Days = npt.NDArray[np.datetime64]
 
@@ -594,7 +594,7 @@ def _parts_of(texts: list[str], first: str) -> _Parts:
     if count in (1, 2) and not re.search(r'["\r\0]', body) and set(map(methodcaller("count", mark), texts)) == {count}:
         options: dict[str, Any] = {"header": None, "index_col": False, "dtype": "category", "na_filter": False}
         frame = pd.read_csv(
-            LinesAsFile(texts), sep=mark, names=list(range(count + 1)), skip_blank_lines=False, **options
+            lines_as_file(texts), sep=mark, names=list(range(count + 1)), skip_blank_lines=False, **options
         )
         days, *rest = (list(frame[i].cat.categories) for i in frame)
         of_day, *codes = (frame[i].cat.codes.to_numpy().astype(np.int64) for i in frame)

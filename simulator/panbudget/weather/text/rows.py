@@ -76,8 +76,13 @@ def separator_of(text: str, among: Iterable[str] = SEPARATORS) -> str:
     return max(among, key=re.sub(r'"[^"]*"', "", text).count)
 
 
-class LinesAsFile:
-    """Lines as a file for pandas to read, which is never whole in memory."""
+def lines_as_file(texts: Sequence[str]) -> Any:
+    """Return lines as a file that pandas reads, which is never whole in memory."""
+    return _Lines(texts)
+
+
+class _Lines:
+    """Lines as a file, some thousand at a time."""
 
     def __init__(self, texts: Sequence[str]) -> None:
         self._parts = _parts(texts)
@@ -132,7 +137,7 @@ class Rows(NamedTuple):
             return whole.fillna("").astype("category")
         options: dict[str, Any] = {"header": None, "index_col": False, "dtype": "category", "na_filter": False}
         options |= {"names": list(range(self.width)), "usecols": sorted(set(places)), "skipinitialspace": True}
-        frame: pd.DataFrame = pd.read_csv(LinesAsFile(self.texts), sep=self.separator, **options)
+        frame: pd.DataFrame = pd.read_csv(lines_as_file(self.texts), sep=self.separator, **options)
         for place in frame.columns:
             kinds = frame[place].cat
             stripped = [str(text).strip() for text in kinds.categories]

@@ -20,9 +20,32 @@ from panbudget.engine.pan import (
     next_event,
     open_valve,
     sums_so_far,
+    waits,
 )
 
 LEVELS = {"swing": 1.0, "rim": 5.0, "dry": -3.0}
+
+
+@pytest.mark.parametrize(
+    ("w", "net", "rain", "expected"),
+    [
+        (-2.5, -0.25, 0.0, (True, False)),
+        (-2.5, -0.5, 0.0, (False, False)),  # to its floor
+        (-3.0, -0.5, 0.0, (True, True)),
+        (-3.0, -0.5, 0.125, (False, False)),  # of which the rain goes
+        (-3.0, 0.0, 0.0, (False, False)),
+        (1.0, -0.25, 0.0, (False, False)),  # at its reset
+        (0.5, 0.25, 0.5, (True, False)),
+        (0.5, 0.5, 0.5, (False, False)),  # to its reset
+    ],
+)
+def test_a_pan_waits_for_water_until_something_happens(w, net, rain, expected):
+    assert waits(w, net, rain, tuple(LEVELS.values())) == expected
+
+
+def test_a_rim_below_the_reset_is_an_event():
+    assert waits(0.25, 0.25, 0.5, (1.0, 0.5, -3.0)) == (False, False)
+    assert waits(0.125, 0.25, 0.5, (1.0, 0.5, -3.0)) == (True, False)
 
 
 @pytest.mark.parametrize(

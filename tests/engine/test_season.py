@@ -347,6 +347,21 @@ def test_a_tank_that_runs_empty_leaves_the_valve_open_and_says_so():
     assert out.irrigation[:2, 0].tolist() == pytest.approx([2.0, 1.8])
 
 
+def test_hours_in_which_nothing_happens_on_an_empty_tank_are_as_if_each_were_looked_at(monkeypatch):
+    """The same to the last bit: two pans that fall to their floors, rain that shuts one, and two days' rain that fills both."""
+    evaporation, rain = [12.0] * 14, [0.0] * 4 + [9.0] + [0.0] * 5 + [30.0, 3.0, 0.0, 0.0]
+    garden_of = {"controllers": 2, "areas": (0.1, 0.2), "rain": rain, "refill_flows": (2.0, 1.0)}
+    garden_of |= {"area": 0.1, "depth": 40.0, "freeboard": 20.0}
+    count, out, _ = on_a_tank(evaporation, 2.8, **garden_of)
+    assert out.dry_hours.sum(axis=1).min() > 0.0
+    assert out.starved_hours.sum(axis=1).min() > 48.0
+    monkeypatch.setattr(engine, "waits", lambda *_: (False, False))
+    again, each, _ = on_a_tank(evaporation, 2.8, **garden_of)
+    assert again == count
+    for name, part in out._asdict().items():
+        np.testing.assert_array_equal(part, getattr(each, name), err_msg=name)
+
+
 def test_flows_fall_with_the_tank_within_the_hour():
     """
     Turbulent emitters 1 m under 10 L, 1 m deep: by hand d√(10 + V)/dt = −k/2; 2/7 of what is drawn is 0.9 kg and what the

@@ -28,6 +28,21 @@ def record(first=2018, last=DAY, **options):
     return "".join(line for line in lines if not line[:1].isdigit() or line[:10] <= str(last))
 
 
+BARREL = '[supply.barrel]\nkind = "tank"\nvolume = "1 m^3"\nfootprint = "1 m^2"\noutlet_height = "4 m"\n'
+
+
+def valve(name, supply, emitters):
+    """Another valve, of one bed."""
+    bed = f'area = "5 m^2"\nsoil = "loam"\nmethod = "dual"\n{SMALL.format()}\nplanted = 2021-05-05\n'
+    return f"""[controller.{name}]
+supply = "{supply}"
+pan = {{ vessels = [{{ diameter = "40 cm" }}], depth = "18 cm" }}
+valve = {{ swing = "0.7 kg", refill = {{ flow = "2 L/h", at = "100 kPa" }} }}
+[controller.{name}.bed.greens]
+{bed}emitters = {{ count = {emitters}, flow = "2 L/h", at = "100 kPa" }}
+"""
+
+
 ACTIONS = trials.Trials.actions
 
 
@@ -274,6 +289,25 @@ def test_a_bed_with_too_little_is_told_what_helps_and_it_does(folder, changes):
     assert found.sentences()[0].startswith("Do 1: ")
     chance = found.beds["upper/tomatoes"].first_short
     assert (chance.years, chance.of) == (5, 5)
+
+
+def test_what_a_change_does_not_bear_on_goes_as_without_it(folder, monkeypatch):
+    """A valve on the mains, two on a tank: each change scores as where all is run again."""
+    (folder / "parts").mkdir()
+    more = valve("lower", "barrel", 10) + valve("third", "barrel", 12) + BARREL
+    path = write_garden(folder / "parts", record(2019), emitters=24, more=more)
+    made = []
+    monkeypatch.setattr(trials.Trials, "actions", lambda self: made.append(self) or [])
+    panbudget.today(path)
+    (tried,) = made
+    parts = {}
+    for trial in tried._trials():
+        parts[trial.kind] = [len(trial.part.valves), len(trial.part.beds)]
+        whole = map(trials._scores, tried._outcomes(trial._replace(part=tried._all)))
+        assert list(tried._tried(trial))[:2] == [next(whole), next(whole)], trial
+    assert parts["refill upper"] == [1, 1]
+    assert parts["press third"] == parts["fill barrel"] == [2, 2]
+    assert parts["soak lower/greens"] == parts["mulch"] == [0, 1]
 
 
 def test_a_bed_with_too_much_is_told_to_save(folder, changes):

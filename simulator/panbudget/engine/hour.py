@@ -40,11 +40,10 @@ def set_flows(first, behind, tank, day, pans, tanks, state):
         By what part of itself the pressure at a valve's emitters changes with the tank's volume, at most. [1/L]
     """
     total, steepness = 0.0, 0.0
-    is_dry = state.volume[tank] <= 0.0 and tanks.inflow[tank, day] <= 0.0 and tanks.float_rate[tank] <= 0.0
     for member in range(first, behind):
         c = pans.member[member]
         refill, flow = 0.0, 0.0
-        if state.is_open[c] and not is_dry:
+        if state.is_open[c]:
             pressure, slope = emitter_pressure(c, tank, state.volume[tank], pans, tanks)
             refill, flow = flows_at(c, day, pressure, pans, tanks, state)
             if flow > 0.0:

@@ -21,6 +21,7 @@ IS_PRESSED = 5
 # open, open without water, stuck open, dry [h]; openings
 NO_SUMS = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 PAN_SUMS = len(NO_SUMS)
+_OPEN_HOURS, _STARVED_HOURS, _DRY_HOURS = 5, 6, 8  # their places
 
 _ROUNDING = 1e-9  # kg; a level so near to the one it was sent to is that one
 
@@ -213,6 +214,24 @@ def sums_so_far(c, state):
     today, at = state.today, c * PAN_SUMS
     kg = (today[at], today[at + 1], today[at + 2], today[at + 3], today[at + 4])
     return kg + (today[at + 5], today[at + 6], today[at + 7], today[at + 8], today[at + 9])  # noqa: RUF005  # for numba
+
+
+def waits(w, net, rain, levels):
+    """Tell whether nothing happens in an hour to a pan under an open valve without water, and whether it is dry as well."""
+    swing, rim, dry = levels
+    if net > 0.0:
+        return swing - w > net and rim - w > net, False
+    is_bare = w <= dry and net < 0.0 and rain == 0.0  # of which no more can go
+    return is_bare or (w < swing and w - dry > -net), is_bare
+
+
+def wait(c, is_bare, state):
+    """Add an hour open without water to a pan's sums of the day."""
+    at = c * PAN_SUMS
+    state.today[at + _OPEN_HOURS] += 1.0
+    state.today[at + _STARVED_HOURS] += 1.0
+    if is_bare:
+        state.today[at + _DRY_HOURS] += 1.0
 
 
 def keep_sums(c, sums, state):

@@ -19,11 +19,13 @@ from panbudget.engine.pan import (
     keep_sums,
     open_valve,
     sums_so_far,
+    wait,
+    waits,
     write_pan,
 )
 from panbudget.engine.root_zone import root_zone_day
 from panbudget.engine.surface import surface_day, watered_surface, wetted_share
-from panbudget.engine.tank import begin_draws, begin_tank, fill_tank, write_tank
+from panbudget.engine.tank import begin_draws, begin_tank, fill_tank, is_without_water, write_tank
 
 # where a lane's water comes from
 VALVE = 0
@@ -110,7 +112,7 @@ def supply_day(first, behind, tank, day, count, days, pans, tanks, state, out):
     """
     Step a controller on the mains, or all that share a tank, through a day; return the openings so far.
 
-    On a tank, hours in which all valves are shut and nothing happens go at once, up to the first that is not so.
+    On a tank, hours in which no water flows and nothing happens go at once, up to the first that is not so.
     """
     presses_a_day = pans.presses.shape[1] // len(days.rain)
     for member in range(first, behind):
@@ -123,10 +125,11 @@ def supply_day(first, behind, tank, day, count, days, pans, tanks, state, out):
     hour = 0
     while hour < 24:
         until = 24
+        is_empty = tank >= 0 and is_without_water(tank, day, tanks, state)
         for is_kept in range(0 if behind - first > 1 else 1, 2):  # first, of several: which is the first to stop?
             for member in range(first, behind):
                 c = pans.member[member]
-                until, count = pan_hours(c, tank, is_kept, day, hour, until, count, days, pans, state, out)
+                until, count = pan_hours(c, tank, is_empty, is_kept, day, hour, until, count, days, pans, state, out)
         if tank >= 0:
             fill_tank(tank, day, until - hour, tanks, state)
             if until < 24:
@@ -140,16 +143,18 @@ def supply_day(first, behind, tank, day, count, days, pans, tanks, state, out):
     return count
 
 
-def pan_hours(c, tank, is_kept, day, start, end, count, days, pans, state, out):
+def pan_hours(c, tank, is_empty, is_kept, day, start, end, count, days, pans, state, out):
     """
     Step a pan and its valve through hours of a day: on the mains through all of them, on a tank while nothing happens.
+
+    Most hours pass with the valve shut, or open on an empty tank, and nothing happening: one step to their end.
 
     Parameters
     ----------
     c, tank : int
         −1 for the mains.
-    is_kept : bool
-        Whether the pan goes there; else this only looks how far it would.
+    is_empty, is_kept : bool
+        Whether the tank is without water; whether the pan goes there, or this only looks how far it would.
     day, start, end : int
         From hour ``start`` to before ``end`` at most.
     count : int
@@ -161,10 +166,6 @@ def pan_hours(c, tank, is_kept, day, start, end, count, days, pans, state, out):
     -------
     hour, count : int
         The first hour of which nothing is done; openings so far.
-
-    Notes
-    -----
-    Most hours pass with the valve shut and nothing happening: one step to their end.
     """
     area, rim, dry, leak = pans.area[c], pans.rim[c, day], pans.dry[c, day], pans.leak[c, day]
     levels, flows = (pans.swing[c, day], rim, dry), (pans.refill_flow[c, day], pans.valve_flow[c, day], False)
@@ -184,8 +185,11 @@ def pan_hours(c, tank, is_kept, day, start, end, count, days, pans, state, out):
             share = (1.0 - night_share) * share + night_share * days.dark_share[day, hour]
         loss = day_evaporation * share  # kg/h
         net = rain - loss - leak
-        if is_open or (press < last and pans.presses[c, press] - hour <= 1.0):
+        is_bare = False
+        if (is_open and not is_empty) or (press < last and pans.presses[c, press] - hour <= 1.0):
             is_quiet = False
+        elif is_open:
+            is_quiet, is_bare = waits(w, net, rain, levels)
         elif net <= 0.0:
             is_quiet = w > -net and w - dry > -net
         else:
@@ -193,9 +197,12 @@ def pan_hours(c, tank, is_kept, day, start, end, count, days, pans, state, out):
         if is_on_tank and (hour == end or not is_quiet):
             break
         if is_quiet:
-            evaporated += loss
-            leaked += leak
-            w += net
+            if is_open and is_kept:
+                wait(c, is_bare, state)
+            if not is_bare:
+                evaporated += loss
+                leaked += leak
+                w += net
         else:
             sums = (evaporated, leaked) + sums[2:]  # noqa: RUF005  # for numba
             rates = (rain, loss, leak)

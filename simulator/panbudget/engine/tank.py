@@ -119,6 +119,11 @@ def flows_at(c, day, pressure, pans, tanks, state):
     return refill, flow
 
 
+def is_without_water(tank, day, tanks, state):
+    """Tell whether a tank is empty and nothing comes into it on a day."""
+    return state.volume[tank] <= 0.0 and tanks.inflow[tank, day] <= 0.0 and tanks.float_rate[tank] <= 0.0
+
+
 def tank_rates(tank, day, flow, tanks, state):
     """
     Return what comes into a tank and what happens to it while its valves draw a steady flow.

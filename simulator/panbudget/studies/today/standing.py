@@ -26,7 +26,7 @@ from panbudget.studies.statement.ledger import litres_by_day, sources_of, year_s
 from panbudget.studies.today.fan import Fan, Start, days_ahead, outcome_of, records_ahead
 from panbudget.studies.today.seen import Seen, corrected
 from panbudget.studies.today.sheet import Visit, visits_of
-from panbudget.studies.today.trials import FEW_CHANGES, RUNS, WEEKS, Action, Trials
+from panbudget.studies.today.trials import RUNS, WEEKS, Action, Trials
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
 from panbudget.weather.of_scenario import open_forecast, open_scenario_weather
@@ -243,7 +243,7 @@ def today(
             step("running the days ahead")
             records = records_ahead(garden, season, earlier, forecast, end)
             laid = list(days_ahead(garden, records, last + _DAY, end))
-            run = engine_for(len(laid) + RUNS * FEW_CHANGES)
+            run = engine_for(len(laid) + RUNS)  # what changes bear on is a part of the garden, and of its days
             outcomes = tuple(outcome_of(garden, forcing, start, run) for forcing in laid)
             fan = Fan(tuple(records), laid[0].dates, outcomes)
             step("trying changes")

@@ -27,8 +27,6 @@ from panbudget.words import say
 #: how far ahead changes are judged [days]: until somebody looks again; common practice, no source
 WEEKS = 30
 RUNS = 16
-#: changes that a garden in need of several has to try, about
-FEW_CHANGES = 10
 # of each change, so many runs first, and all of so many of the best
 _FIRST, _FINALISTS = 4, 6
 MOST_ACTIONS = 3

@@ -113,17 +113,15 @@ def bounded(stream: IO[bytes] | gzip.GzipFile, most: int = MOST_UNPACKED) -> byt
     size = lines = 0
     while chunk := stream.read(_CHUNK):
         size += len(chunk)
-        rows = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")
+        ends = chunk.count(b"\n") + (chunk.count(b"\r") - chunk.count(b"\r\n") if b"\r" in chunk else 0)
         if size > most:
             raise Unlikely("too-large", f"holds more than {most / 1e6:g} MB", cure="keep what you need of it")
         if len(chunk) == _CHUNK and not chunk.strip(b"\0"):
             raise Unlikely("nul", f"line {lines + 1} holds megabytes of NUL characters", cure="copy the file again")
-        many = len(rows) > _MANY_LINES and len(set(rows)) < len(rows) / 2
-        filled = [row for row in rows if row.strip(b' ,;|"\t\r')] if many else []
-        if len(filled) > _MANY_LINES and len(set(filled)) < _FEW_OF_THEM * len(filled):
+        if ends >= _MANY_LINES and _is_repeated(chunk, ends + 1):
             raise Unlikely("repeated", f"has the same few lines again and again, from line {lines + 1} on")
-        lines += len(rows) - 1
-        if len(rows) == 1 and len(chunk) == _CHUNK and not _BINARY.search(chunk):
+        lines += ends
+        if not ends and len(chunk) == _CHUNK and not _BINARY.search(chunk):
             raise Unlikely("long-line", f"line {lines + 1} is megabytes long")
         if lines > MOST_LINES:
             cure = "part it into several, or keep the years that you need"
@@ -132,12 +130,27 @@ def bounded(stream: IO[bytes] | gzip.GzipFile, most: int = MOST_UNPACKED) -> byt
     return stream.read() or b""
 
 
+def _is_repeated(chunk: bytes, count: int) -> bool:
+    """Tell a chunk of lines of which few differ; so many of a record differ among its first already."""
+
+    def filled(part: bytes) -> list[bytes]:
+        rows = part.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")
+        return [row for row in rows if row.strip(b' ,;|"\t\r')]
+
+    if len(set(filled(chunk[: len(chunk) // 32])[:-1])) >= _FEW_OF_THEM * count:
+        return False
+    rows = filled(chunk)
+    return len(rows) > _MANY_LINES and len(set(rows)) < _FEW_OF_THEM * len(rows)
+
+
 def unlikely_text(text: str) -> tuple[int, str] | None:
     """Return the line of a NUL or of a cell of too many letters, and what it holds; None where there is neither."""
     if (at := text.find("\0")) >= 0:
         return text.count("\n", 0, at) + 1, "holds a NUL character (a byte of 0)"
-    lines = text.split("\n")
-    for number, line in enumerate(lines if max(map(len, lines)) > LONGEST_CELL else (), 1):
+    # a line so long fills one of the parts half as long
+    half = LONGEST_CELL // 2
+    long = any(text.find("\n", start, start + half) < 0 for start in range(0, len(text), half))
+    for number, line in enumerate(text.split("\n") if long else (), 1):
         if len(line) > LONGEST_CELL and max(map(len, re.split("[,;\t|]", line))) > LONGEST_CELL:
             return number, f"holds a cell of more than {LONGEST_CELL:,} characters"
     return None

@@ -19,7 +19,7 @@ from panbudget.errors import WeatherError
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.mistakes import Mistakes, listed, note, notes, shortened
-from panbudget.weather.text.moments import Days, days_from, plain_dates, read_dates
+from panbudget.weather.text.moments import Days, days_at_a_stroke, days_from, plain_dates, read_dates
 from panbudget.weather.text.raw import Columns, LeftOut, RawTable, Source, Station
 from panbudget.weather.text.rows import read_rows
 from panbudget.words import packaged
@@ -158,10 +158,7 @@ def read_archive(
     """
     others = [name for name in header if name not in (*layout.station, *layout.date)]
     require_temperatures([name for name in layout.measures if name in header], others, source, layout)
-    frame, lines = frame_below(source, layout, line, header, mistakes)
-    days = _days_in_parts(frame, layout.date)
-    if days is None:
-        days = days_of(_day_texts(frame, layout.date), lines, mistakes)
+    frame, lines, days = frame_below(source, layout, line, header, mistakes)
     table = Archived(frame, lines, days)
     for name, measure in layout.measures.items():
         if name not in header or measure.column in table.chosen:
@@ -202,7 +199,7 @@ def finished(table: Archived, layout: Layout, station: Station) -> RawTable:
 
 def frame_below(
     source: Source, layout: Layout, line: int, header: list[str], mistakes: Mistakes
-) -> tuple[pd.DataFrame, Ints]:
+) -> tuple[pd.DataFrame, Ints, Days]:
     """
     Read the rows below a header line, and refuse those of several stations.
 
@@ -210,8 +207,8 @@ def frame_below(
 
     Returns
     -------
-    (DataFrame of str, ndarray of int)
-        The cells by the names in the header, and the line of each row.
+    (DataFrame of str, ndarray of int, ndarray of datetime64[D])
+        The cells by the names in the header, but for dates that are read already; the line and the day of each row.
     """
     for name in dict.fromkeys((*layout.measures, *layout.station, *layout.date)):
         if header.count(name) > 1:
@@ -225,11 +222,18 @@ def frame_below(
         raise source.refusal("no-row", line=line)
     wanted = {*layout.measures, *layout.station, *layout.date, *layout.more, "YEAR", "DOY"}
     names = [name for name in dict.fromkeys(header) if name in wanted]
+    days = days_at_a_stroke(rows, header.index(layout.date[0])) if len(layout.date) == 1 else None
+    names = [name for name in names if days is None or name != layout.date[0]]
     frame = rows.columns([header.index(name) for name in names]).set_axis(names, axis=1)
     if set(layout.station) <= set(header):
         firsts = frame[list(layout.station)].drop_duplicates()
         one_station(firsts.agg(" ".join, axis=1), rows.lines, source)
-    return frame, rows.lines
+    days = days if days is not None else _days_in_parts(frame, layout.date)
+    return (
+        frame,
+        rows.lines,
+        days if days is not None else _days_of(_day_texts(frame, layout.date), rows.lines, mistakes),
+    )
 
 
 def one_station(names: pd.Series[str], lines: Ints, source: Source) -> None:
@@ -242,7 +246,7 @@ def one_station(names: pd.Series[str], lines: Ints, source: Source) -> None:
         raise source.refusal("several-stations", count=len(firsts), named=named)
 
 
-def days_of(texts: pd.Series[str], lines: Ints, mistakes: Mistakes) -> Days:
+def _days_of(texts: pd.Series[str], lines: Ints, mistakes: Mistakes) -> Days:
     """Read a column of dates; each text is looked at once, if all are plain."""
     code, kinds = pd.factorize(texts)
     plain = plain_dates(list(kinds))

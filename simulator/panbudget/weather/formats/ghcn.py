@@ -7,8 +7,10 @@ a rule, -9999 for missing, and flags beside each value; a value with a quality f
 checks and is a gap here. Source: NOAA NCEI, readme of GHCN-Daily (from memory).
 """
 
+import itertools
 import re
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -96,20 +98,22 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     """
     archives.refuse_columns(columns, source, NAME)
     mistakes = Mistakes()
-    layout = _layout([line for line in source.lines if line.strip()][:5])
+    layout = _layout(list(itertools.islice((line for line in source.lines if line.strip()), 5)))
     read_layout = {"dly": _read_dly, "long": _read_long, "access": _read_access}[layout]
     values, station, texts = read_layout(source, mistakes)
     values["element"] = values["element"].astype("category")
-    watched = values[values["element"].isin(_WATCHED)]
+    watched = _where(values, values["element"].isin(_WATCHED))
     lines = watched["line"].to_numpy()
     figures = archives.measured(watched["text"], watched["element"], lines, mistakes, [_MISSING], whole=True)
-    known = watched.assign(value=figures)[~np.isnan(figures)]
-    twice = known.duplicated(["element", "day"])
+    known = _where(watched.drop(columns="text").assign(value=figures), ~np.isnan(figures))
+    day_numbers = known["day"].to_numpy().astype("datetime64[D]").astype(np.int64)
+    element_and_day = known["element"].cat.codes.to_numpy(np.int64) * 1_000_000 + day_numbers
+    twice = pd.Series(element_and_day, index=known.index).duplicated()
     for line, day, element in known.loc[twice, ["line", "day", "element"]].itertuples(index=False):
         mistakes.add("value-twice", line=line, element=element, day=day.date())
     mistakes.raise_if_any(source.shown_as)
     present = [element for element in _LAYOUT.measures if element in set(watched["element"].unique())]
-    archives.require_temperatures(present, sorted(set(values["element"])), source, _LAYOUT)
+    archives.require_temperatures(present, sorted(values["element"].cat.categories), source, _LAYOUT)
     # of the access CSV every row counts, in its order; of the others the days that have a value
     firsts = values.drop_duplicates("day") if layout == "access" else known.drop_duplicates("day").sort_values("day")
     if firsts.empty:
@@ -118,6 +122,11 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     table = archives.Archived(values, firsts["line"].to_numpy(dtype=np.int64), days, notes=texts)
     _heed(table, known, present)
     return archives.finished(table, _LAYOUT._replace(recognised=note(f"ghcn-{layout}")), station)
+
+
+def _where(table: pd.DataFrame, mask: Any) -> pd.DataFrame:
+    """Return the rows of a mask, uncopied where they are all."""
+    return table if mask.all() else table[mask]
 
 
 def _layout(lines: Sequence[str]) -> str:
@@ -194,13 +203,12 @@ def _read_long(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Statio
     """A line for each day and element, with or without a header."""
     first = archives.first_line(source)
     above = first if split(source.lines[first - 1])[:3] == _LONG[:3] else first - 1
-    frame, lines = archives.frame_below(source, _LONG_LAYOUT, above, _LONG, mistakes)
-    days = archives.days_of(frame["DATE"], lines, mistakes)
+    frame, lines, days = archives.frame_below(source, _LONG_LAYOUT, above, _LONG, mistakes)
     for i in np.flatnonzero((frame["DATA_VALUE"] == "") & frame["ELEMENT"].isin(_WATCHED)).tolist():
         mistakes.add("blank", line=lines[i], element=frame["ELEMENT"].iloc[i], day=days[i])
     columns = (frame[name] for name in ("ELEMENT", "DATA_VALUE", "M_FLAG", "Q_FLAG", "OBS_TIME"))
     values = pd.DataFrame(dict(zip(_VALUE, (lines, days.astype("datetime64[s]"), *columns), strict=True)))
-    return values[values["day"].notna()], Station(frame["ID"].iloc[0]), []
+    return _where(values, values["day"].notna()), Station(frame["ID"].iloc[0]), []
 
 
 def _read_access(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Station, list[str]]:
@@ -209,32 +217,46 @@ def _read_access(source: Source, mistakes: Mistakes) -> tuple[pd.DataFrame, Stat
     header = split(source.lines[first - 1])
     if not {"STATION", "DATE"} <= set(header):
         raise archives.no_header(source, first, note("ghcn-layouts"))
-    frame, lines = archives.frame_below(source, _LAYOUT, first, header, mistakes)
-    days = pd.Series(archives.days_of(frame["DATE"], lines, mistakes).astype("datetime64[s]"))
+    frame, lines, dates = archives.frame_below(source, _LAYOUT, first, header, mistakes)
+    days = pd.Series(dates.astype("datetime64[s]"))
     twice = days.duplicated() & days.notna()
     for i in np.flatnonzero(twice).tolist():
         mistakes.add("day-twice", line=lines[i], day=days[i].date(), first=lines[days.eq(days[i]).argmax()])
     days = days.where(~twice)
-    parts = []
-    for name in (name for name in header if name not in _ACCESS and not name.endswith("_ATTRIBUTES")):
-        if name not in _WATCHED:  # its name is all that is ever said of it
-            parts.append(pd.DataFrame(dict(zip(_VALUE, (lines[:1], days[:1], name, *[""] * 4), strict=True))))
-            continue
-        code, marks = pd.factorize(frame.get(f"{name}_ATTRIBUTES", pd.Series("", index=frame.index)))
-        parts_of = [[*map(str.strip, mark.split(",")), "", "", ""] for mark in marks]
-        measurement, quality, time = (np.array([p[i] for p in parts_of], dtype=object)[code] for i in (0, 1, 3))
-        columns = (lines, days, name, frame[name], measurement, quality, time)
-        parts.append(pd.DataFrame(dict(zip(_VALUE, columns, strict=True))))
-    values = pd.concat(parts or [pd.DataFrame(columns=list(_VALUE))])
+    elements = [name for name in header if name not in _ACCESS and not name.endswith("_ATTRIBUTES")]
+    watched = [name for name in elements if name in _WATCHED]  # of others their name is all that is ever said
+    places = np.array([elements.index(name) for name in watched], dtype=np.int64)
+    flags = [_flags_of(frame, name) for name in watched]
+    columns = (
+        np.tile(lines, len(watched)),
+        np.tile(days.to_numpy(), len(watched)),
+        pd.Categorical.from_codes(np.repeat(places, len(lines)), pd.Index(elements, dtype=object)),
+        *map(
+            _joined,
+            ([frame[name].array for name in watched], *map(list, zip(*flags, strict=True))) if watched else [[]] * 4,
+        ),
+    )
+    values = pd.DataFrame(dict(zip(_VALUE, columns, strict=True)))
     bare = [name for name in header if name in _LAYOUT.measures and f"{name}_ATTRIBUTES" not in header]
     row = frame.iloc[0]
     station = archives.station_at(row.get("NAME", row["STATION"]), *(row.get(name, "") for name in _ACCESS[2:5]))
-    return values[values["day"].notna()], station, [note("no-flags", columns=", ".join(bare))] if bare else []
+    return _where(values, values["day"].notna()), station, [note("no-flags", columns=", ".join(bare))] if bare else []
+
+
+def _flags_of(frame: pd.DataFrame, name: str) -> list[Any]:
+    """Return an element's flags of measurement and of quality, and its time of observation, each text looked at once."""
+    code, marks = pd.factorize(frame.get(f"{name}_ATTRIBUTES", pd.Series("", index=frame.index)))
+    parts = [[*map(str.strip, mark.split(",")), "", "", ""] for mark in marks]
+    return [pd.Categorical(np.array([part[i] for part in parts], dtype=object)).take(code) for i in (0, 1, 3)]
+
+
+def _joined(columns: list[Any]) -> Any:
+    return pd.api.types.union_categoricals(columns) if columns else pd.Categorical([])
 
 
 def _heed(table: archives.Archived, known: pd.DataFrame, present: Sequence[str]) -> None:
     """Heed the flags of the values that are known, and lay those that passed on the days."""
-    failed, sound = known[known["quality"] != ""], known[known["quality"] == ""]
+    failed, sound = _where(known, known["quality"] != ""), _where(known, known["quality"] == "")
     for element in present:
         column = _LAYOUT.measures[element].column
         of_element = sound[sound["element"] == element]

@@ -18,10 +18,10 @@ import numpy as np
 import pandas as pd
 
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
-from panbudget.weather.text.headers import Header, read_header, stated_order
+from panbudget.weather.text.headers import Header, read_header, stated_order, states_order
 from panbudget.weather.text.heading import in_english
 from panbudget.weather.text.mistakes import Mistakes, listed, note
-from panbudget.weather.text.moments import Days, at_midnight, joined_date, read_dates
+from panbudget.weather.text.moments import Days, at_midnight, days_at_a_stroke, joined_date, read_dates
 from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, without_footer
 from panbudget.weather.text.raw import Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, Rows, read_rows, separator_of, split
@@ -111,16 +111,29 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         raise source.refusal("table-no-row", line=opening.line)
     numbers = {place: name for name, place in header.places.items() if name != "date"}
     texts = [place for place in days if place is not None]
+    plain = None if len(texts) != 1 or states_order(header) else days_at_a_stroke(rows, texts[0])
     units = {place: header.units[name] for place, name in numbers.items()}
     traces = [header.places["rain"]] if "rain" in header.places else []
     missing = (*MISSING, *source.missing)
     table = read_cells(
-        rows, mistakes, numbers=numbers, texts=texts, missing=missing, units=units, thousands=True, traces=traces
+        rows,
+        mistakes,
+        numbers=numbers,
+        texts=texts if plain is None else (),
+        missing=missing,
+        units=units,
+        thousands=True,
+        traces=traces,
     )
     shown = [list(map(str.strip, table.texts[place])) for place in texts if table.texts]
-    dates = _dates(shown, table, header, mistakes)
+    dates = _dates(shown, table, header, mistakes) if plain is None else plain
     _refuse_stations(source, opening, rows, [] if mistakes.problems() else dates)
-    if is_logger_layout(lines[0]) and not mistakes.problems() and all(map(at_midnight, table.texts[texts[0]][:3])):
+    if (
+        plain is None
+        and is_logger_layout(lines[0])
+        and not mistakes.problems()
+        and all(map(at_midnight, table.texts[texts[0]][:3]))
+    ):
         dates, notes = dates - 1, [*notes, note("day-before")]  # a logger's daily table is written when the day is over
     mistakes.paste = header.to_paste()
     whole = [problem for problem in mistakes.problems() if problem.code not in _TO_PASTE]

@@ -149,7 +149,9 @@ def in_order(
         that autumn doubles; elsewhere they are one record if they agree, and a problem if not.
     """
     seconds = seconds_of(stamps)
-    rows, key, problems = np.arange(len(stamps)), seconds * 2, []
+    rows, key, problems = np.arange(len(stamps)), seconds * 2, list[Problem]()
+    if (np.diff(seconds) > 0).all():
+        return rows, problems
     repeated = np.asarray(pd.Series(seconds).duplicated(keep="first"))
     if repeated.any():
         if not utc:

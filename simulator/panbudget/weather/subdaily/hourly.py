@@ -120,8 +120,9 @@ class _Days:
     def total(self, column: Floats, day: Ints) -> tuple[Floats, Ints, Mask]:
         """Return each day's sum and number of known records, and whether these are enough."""
         known, days = ~np.isnan(column), len(self.midnights)
-        total = np.bincount(day[known], weights=column[known], minlength=days).astype(np.float64)
-        count = np.bincount(day[known], minlength=days).astype(np.int64)
+        column, day = (column, day) if known.all() else (column[known], day[known])
+        total = np.bincount(day, weights=column, minlength=days).astype(np.float64)
+        count = np.bincount(day, minlength=days).astype(np.int64)
         return total, count, np.asarray(count >= COMPLETE * self.expected - 1e-9)
 
     def mean(self, column: Floats, day: Ints) -> Floats:
@@ -131,10 +132,14 @@ class _Days:
 
     def extremes(self, column: Floats, day: Ints) -> Iterator[Floats]:
         """Return each day's lowest and highest."""
-        by_day = pd.Series(column).groupby(day)
         whole = self.total(column, day)[2]
-        for extreme in (by_day.min(), by_day.max()):
-            yield np.where(whole, extreme.reindex(range(len(whole))), np.nan)
+        order = slice(None) if (np.diff(day) >= 0).all() else np.argsort(day, kind="stable")
+        column, day = column[order], day[order]
+        firsts = np.flatnonzero(np.diff(day, prepend=-1))
+        for extreme in (np.fmin, np.fmax):
+            by_day = np.full(len(whole), np.nan)
+            by_day[day[firsts]] = extreme.reduceat(column, firsts)
+            yield np.where(whole, by_day, np.nan)
 
     def radiation(self, flux: Floats, day: Ints) -> Floats:
         """Return each day's sum [MJ/m²]; where records are missing the flux between its neighbours is a straight line."""

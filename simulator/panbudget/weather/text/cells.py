@@ -17,7 +17,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from panbudget.numeric import Floats, Ints
+from panbudget.numeric import Floats, Ints, Mask
+from panbudget.weather.text.grid import Grid
 from panbudget.weather.text.mistakes import Mistakes, note, notes, shortened
 from panbudget.weather.text.rows import Rows, lines_as_file, split
 from panbudget.words import and_more, packaged
@@ -31,15 +32,23 @@ _POINT = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
 _COMMA = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[., ']\d{3})+(?:[.,]\d+)?")
 # a number that has both marks tells which is which
-_BOTH_MARKS = {".": r"[+-]?\d{1,3}(?:\.\d{3})+,\d+", ",": r"[+-]?\d{1,3}(?:,\d{3})+\.\d+"}
+_BOTH_MARKS = {
+    ".": re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+,\d+"),
+    ",": re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+"),
+}
 _MARK_WITH_UNIT = re.compile(r"([+-]?\d+(?:\.\d+)?) *([^\d\s.]+)")
 _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
 
 # rows of a long table that are looked at first, and the share of a column's that may be no number
 _LOOKED_AT, _MOST_BAD = 20_000, 0.5
+# what any parser reads alike, to the last bit; and what one may take for a number
+_PLAIN = re.compile(r"(?=.{1,16}$)[+-]?(?:\d{1,15}(?:\.\d*)?|\.\d+) *", re.ASCII)
+_TO_PARSE = re.compile(r"\s*(?:[+-]?(?:[\d.]+(?:[eE][+-]?\d*)?|inf(?:inity)?|nan))?\s*", re.IGNORECASE)
 
 #: a cell: its row, the place of its column, and its text
 _Cell = tuple[int, int, str]
+#: columns of numbers, as texts where one is none; columns of text; those of numbers in which a decimal point may stand
+_Parsed = tuple[dict[int, "pd.Series[Any]"], dict[int, "pd.Series[str]"], list[int]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,30 +116,18 @@ def read_cells(
     if not rows.texts or _is_no_table_of_numbers(rows, mistakes, numbers, missing, units):
         return Cells()
     shown = {place: (units or {}).get(place, "") for place in numbers}
-    marks: dict[Any, list[str]] = {place: _marks(missing, shown[place]) for place in numbers}
-    try:
-        frame = pd.read_csv(
-            lines_as_file(rows.texts),
-            sep=r"\s+" if rows.separator == " " else rows.separator,
-            header=None,
-            names=list(range(rows.width)),
-            index_col=False,
-            usecols=sorted({*numbers, *texts}),
-            dtype=dict.fromkeys(texts, str),
-            na_values=marks,
-            keep_default_na=False,
-            skipinitialspace=True,
-            low_memory=False,
-        )
-    except (pd.errors.ParserError, ValueError, OverflowError):
-        frame = None
-    if frame is None or len(frame) != len(rows.lines):
+    marks: dict[int, list[str]] = {place: _marks(missing, shown[place]) for place in numbers}
+    parsed = _at_a_stroke(rows.grid, marks, texts) if rows.grid else None
+    parsed = parsed or _by_parser(rows, marks, texts)
+    if parsed is None:
         mistakes.note("no-rows")
         return Cells()
-    columns = {place: frame[place] for place in numbers}
+    columns, words, pointed = parsed
     wordy = {place: column for place, column in columns.items() if column.dtype.kind not in "fiu"}
     traced = {place: _traces(wordy[place]) for place in traces if place in wordy}
-    wordy |= {place: wordy[place].where(~is_trace, "0") for place, is_trace in traced.items() if is_trace.any()}
+    wordy |= {
+        place: wordy[place].astype(object).where(~is_trace, "0") for place, is_trace in traced.items() if is_trace.any()
+    }
     mark = _thousands_mark(wordy) if thousands else ""
     read = _Numbers(rows, numbers, _has_decimal_commas(rows.separator, wordy))
     values = {
@@ -139,13 +136,11 @@ def read_cells(
     }
     read.note_bad(mistakes, units or {})
     if read.commas and not read.points:  # columns that were read at a stroke are looked at only now that it matters
-        floats = [place for place, column in columns.items() if column.dtype.kind == "f"]
-        cells = ((i, place, read.cell(i, place)) for place in floats for i in range(len(frame)))
+        cells = ((i, place, read.cell(i, place)) for place in pointed for i in range(len(rows.lines)))
         read.points.extend(itertools.islice((cell for cell in cells if "." in cell[2]), 1))
     for (i, place, comma), (j, other_place, point) in zip(read.commas[:1], read.points, strict=False):
         facts = {"line": rows.lines[i], "name": numbers[place], "other_line": rows.lines[j]}
         mistakes.note("two-decimals", value=comma, text=comma, other_name=numbers[other_place], other=point, **facts)
-    words = {place: frame[place].fillna("").astype(str) for place in texts}
     count = sum(int(is_trace.sum()) for is_trace in traced.values())
     return Cells(values, words, rows.lines, "comma" if read.commas else "point", notes("trace-word", count))
 
@@ -157,7 +152,7 @@ def _is_no_table_of_numbers(
     if len(rows.texts) <= _LOOKED_AT:
         return False
     first = Mistakes()
-    some = rows._replace(lines=rows.lines[:_LOOKED_AT], texts=rows.texts[:_LOOKED_AT])
+    some = rows._replace(lines=rows.lines[:_LOOKED_AT], texts=rows.texts[:_LOOKED_AT], grid=None)
     read = read_cells(some, first, numbers=numbers, missing=missing, units=units, thousands=True, traces=list(numbers))
     problems = first.problems()
     if not problems or all(np.isnan(column).mean() <= _MOST_BAD for column in read.numbers.values()):
@@ -165,6 +160,56 @@ def _is_no_table_of_numbers(
     among = note("among-first", rows=f"{_LOOKED_AT:,}")
     mistakes.others += [dataclasses.replace(each, found=each.found + among) for each in problems]
     return True
+
+
+def _at_a_stroke(grid: Grid, marks: Mapping[int, list[str]], texts: Sequence[int]) -> _Parsed | None:
+    """Parse cells of which each text is looked at once; nothing where the parser may take one otherwise."""
+    columns, pointed = dict[int, "pd.Series[Any]"](), list[int]()
+    for place, missing in marks.items():
+        code, cells = grid.column(place)
+        known = [cell for cell in cells if cell not in missing]
+        if all(map(_PLAIN.fullmatch, known)):
+            whole = len(known) == len(cells) and not any("." in cell for cell in known)
+            codes = [float(mark) for mark in missing if _POINT.fullmatch(mark)]
+            figures = np.array([np.nan if cell in missing else float(cell) for cell in cells])
+            figures[np.isin(figures, codes)] = np.nan
+            columns[place] = pd.Series(figures[code] + (0.0 if whole else -0.0))  # whole numbers have no −0
+            pointed += [place] if any("." in cell for cell in known) else []
+        elif all(map(_TO_PARSE.fullmatch, known)):
+            return None
+        else:
+            of_known = np.full(len(cells), -1)
+            of_known[[cell not in missing for cell in cells]] = np.arange(len(known))
+            texts_of_it = pd.Index(known, dtype=object)
+            columns[place] = pd.Series(pd.Categorical.from_codes(of_known[code], texts_of_it, validate=False))
+    texts_of = {place: grid.column(place) for place in texts}
+    words = {
+        place: pd.Series(np.array(cells, dtype=object)[code], dtype=str) for place, (code, cells) in texts_of.items()
+    }
+    return columns, words, pointed
+
+
+def _by_parser(rows: Rows, marks: Mapping[Any, list[str]], texts: Sequence[int]) -> _Parsed | None:
+    try:
+        frame = pd.read_csv(
+            lines_as_file(rows.texts),
+            sep=r"\s+" if rows.separator == " " else rows.separator,
+            header=None,
+            names=list(range(rows.width)),
+            index_col=False,
+            usecols=sorted({*marks, *texts}),
+            dtype=dict.fromkeys(texts, str),
+            na_values=marks,
+            keep_default_na=False,
+            skipinitialspace=True,
+            low_memory=False,
+        )
+    except (pd.errors.ParserError, ValueError, OverflowError):
+        return None
+    if len(frame) != len(rows.lines):
+        return None
+    words = {place: frame[place].fillna("").astype(str) for place in texts}
+    return {place: frame[place] for place in marks}, words, [i for i in marks if frame[i].dtype.kind == "f"]
 
 
 @dataclass(eq=False)
@@ -202,7 +247,7 @@ class _Numbers:
 
     def words(self, place: int, column: pd.Series, mark: str) -> Floats:
         """Read a column of texts; ``mark`` is what parts thousands."""
-        code, cells = pd.factorize(column.astype(object))  # each text is looked at once
+        code, cells = pd.factorize(column)  # each text is looked at once
         texts = [str(text).strip().replace("−", "-") for text in cells]
         plain = [
             text.replace(mark, "") if mark and _THOUSANDS.fullmatch(text) and not re.search("[ ']", text) else text
@@ -250,8 +295,9 @@ class _Numbers:
             mistakes.note("no-number", value=text, expected=expected, cure=advice, **facts)
 
 
-def _traces(column: pd.Series) -> pd.Series:
-    return column.astype(str).str.strip().str.lower().isin(_DATA["trace"])
+def _traces(column: pd.Series) -> Mask:
+    code, cells = pd.factorize(column)
+    return np.array([*(str(cell).strip().lower() in _DATA["trace"] for cell in cells), False], dtype=bool)[code]
 
 
 def _marks(missing: Sequence[str], unit: str) -> list[str]:
@@ -282,7 +328,7 @@ def _thousands_mark(columns: Mapping[int, pd.Series]) -> str:
     seen = [
         mark
         for mark, form in _BOTH_MARKS.items()
-        if any(re.fullmatch(form, str(text)) for column in columns.values() for text in column.unique())
+        if any(form.fullmatch(str(text)) for column in columns.values() for text in column.unique())
     ]
     return seen[0] if len(seen) == 1 else ""
 

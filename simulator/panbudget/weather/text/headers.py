@@ -292,6 +292,11 @@ def _ask_beside_imperial(header: Header, names: Iterable[str]) -> None:
         header.wrong(name, "imperial-beside", **facts)
 
 
+def states_order(header: Header) -> bool:
+    """Tell whether the user or the header of the days states anything of how they are written."""
+    return bool(("date" in header.chosen and header.chosen["date"].unit) or order_of(header.headers["date"]))
+
+
 def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mistakes: Mistakes) -> str:
     """
     Return the order of day, month and year that the user or a header states, and ask for it where it must be stated.

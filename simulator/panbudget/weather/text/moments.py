@@ -21,7 +21,7 @@ import pandas as pd
 from panbudget.errors import Problem
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.text.mistakes import Mistakes, first_of, problem, shortened
-from panbudget.weather.text.rows import lines_as_file
+from panbudget.weather.text.rows import Rows, lines_as_file
 
 Days = npt.NDArray[np.datetime64]
 
@@ -294,13 +294,23 @@ def plain_dates(texts: Sequence[str]) -> Days | None:
         return None
     numbers = np.fromstring(body.replace(mark, " ") if mark else body, dtype=np.int64, sep=" ")
     if not mark:
-        year, month, day = numbers // 10000, numbers // 100 % 100, numbers % 100
-    else:
-        year, month, day = numbers.reshape(-1, 3).T[:: 1 if year_first else -1]
-        if not year_first and month.max() > 12:
-            month, day = day, month
-        if not year_first and day.max() <= 12:
-            return None
+        return days_from(numbers // 10000, numbers // 100 % 100, numbers % 100)
+    return _settled(year_first, *numbers.reshape(-1, 3).T)
+
+
+def days_at_a_stroke(rows: Rows, place: int) -> Days | None:
+    """Read a column of dates as `plain_dates` does, without a text of each; nothing where they must be looked at."""
+    parts = rows.grid.date_parts(place) if rows.grid else None
+    return _settled(parts[0], *parts[1]) if parts else None
+
+
+def _settled(year_first: bool, first: Ints, second: Ints, third: Ints) -> Days | None:
+    """Return days by the three numbers of their dates; nothing where their order is in doubt, or one is no day of a record."""
+    year, month, day = (first, second, third) if year_first else (third, second, first)
+    if not year_first and month.max() > 12:
+        month, day = day, month
+    if not year_first and day.max() <= 12:
+        return None
     return days_from(year, month, day)
 
 

@@ -23,6 +23,7 @@ from panbudget.errors import PanbudgetError, Problem, ReadingsError, did_you_mea
 from panbudget.files import MOST_COLUMNS, Unlikely, contents, unlikely_text
 from panbudget.numeric import Ints
 from panbudget.units import UnitError, column_conversion
+from panbudget.weather.text.grid import Grid
 from panbudget.weather.text.mistakes import Mistakes, problem, shortened
 
 #: what parts columns -> what a report calls it
@@ -31,6 +32,7 @@ SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 _MOST_TYPED = 20_000_000  # bytes of what somebody types
 _LONGEST_PLAIN = 1000  # letters of a line that needs no csv rules
 _AT_ONCE = 20_000  # lines of which copies are made at a time
+_MOST_AT_A_STROKE = 40_000_000  # letters of rows whose cells are all found at once
 _DATES = (
     r"(?P<year>\d{4})[-/](?P<month>\d{1,2})[-/](?P<day>\d{1,2})",
     r"(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4})",
@@ -116,6 +118,8 @@ class Rows(NamedTuple):
         Lines that are the header again, and lines among the rows that begin with #.
     regular : bool
         Whether quotation marks stand around whole cells only, if anywhere, so that any parser takes all rows alike.
+    grid : Grid, optional
+        The cells of regular rows that are not too many to be taken at once.
     """
 
     separator: str
@@ -125,6 +129,7 @@ class Rows(NamedTuple):
     repeated: list[int]
     comments: list[int]
     regular: bool = False
+    grid: Grid | None = None
 
     def cells(self) -> Iterable[list[str]]:
         """Yield the cells of each row, stripped."""
@@ -135,16 +140,26 @@ class Rows(NamedTuple):
         if not self.regular:
             whole = pd.DataFrame(list(self.cells()), dtype=object).reindex(columns=list(places))
             return whole.fillna("").astype("category")
+        columns = {}
+        for place, (code, texts) in self._at_a_stroke(places):
+            stripped = [text.strip() for text in texts]
+            if stripped != texts:
+                of, kinds = pd.factorize(np.array(stripped, dtype=object))
+                code, stripped = of[code], kinds.tolist()
+            columns[place] = pd.Categorical.from_codes(code, pd.Index(stripped, dtype=object), validate=False)
+        return pd.DataFrame(columns)
+
+    def _at_a_stroke(self, places: Sequence[int]) -> Iterator[tuple[int, tuple[Ints, list[str]]]]:
+        """Yield each row's code and the text of each code of columns of regular rows."""
+        if self.grid is not None:
+            yield from ((place, self.grid.column(place)) for place in places)
+            return
         options: dict[str, Any] = {"header": None, "index_col": False, "dtype": "category", "na_filter": False}
         options |= {"names": list(range(self.width)), "usecols": sorted(set(places)), "skipinitialspace": True}
         frame: pd.DataFrame = pd.read_csv(lines_as_file(self.texts), sep=self.separator, **options)
-        for place in frame.columns:
+        for place in places:
             kinds = frame[place].cat
-            stripped = [str(text).strip() for text in kinds.categories]
-            if stripped != kinds.categories.tolist():
-                code, texts = pd.factorize(np.array(stripped, dtype=object))
-                frame[place] = pd.Categorical.from_codes(code[kinds.codes], pd.Index(texts.tolist()))
-        return frame[list(places)]
+            yield place, (np.asarray(kinds.codes, dtype=np.int64), list(map(str, kinds.categories)))
 
     def refuse_repeats(self, mistakes: Mistakes) -> None:
         """Note lines that are the header again."""
@@ -196,19 +211,22 @@ def read_rows(
     while some and not some[-1].strip():
         some.pop()
     numbers: Sequence[int] = range(above + 1, above + 1 + len(some))
-    # rows are looked at one by one where they may hold no cell, or a comment
-    apart = re.compile(f"^[{re.escape(nothing)}]*{'(?:#|$)' if comments else '$'}", re.MULTILINE)
-    odd: set[int] = set()
-    if some and (starts := [match.start() for match in apart.finditer("\n".join(some))]):
-        odd = set(np.searchsorted(np.cumsum([len(text) + 1 for text in some]), starts, side="right").tolist())
+    odd, start = set[int](), 0
+    parts = [some] if sum(map(len, some)) <= _MOST_AT_A_STROKE else list(_parts(some))
+    for part in filter(None, parts):
+        odd |= {start + i for i in Grid(part, separator).empty_rows(comments)}
+        start += len(part)
     said = {i for i in odd if comments and some[i].lstrip().startswith("#")}
     passed_over = [numbers[i] for i in sorted(said)]
     if dropped := said | {i for i in odd if not some[i].strip()}:
         numbers = [line for i, line in enumerate(numbers) if i not in dropped]
         some = [text for i, text in enumerate(some) if i not in dropped]
-    if odd <= dropped and all(_are_regular(part, separator, header, width, comments) for part in _parts(some)):
+    if some and odd <= dropped:
         where = np.arange(above + 1, above + 1 + len(some)) if isinstance(numbers, range) else np.array(numbers)
-        return Rows(separator, width, where, some, [], passed_over, regular=True)
+        grids = (Grid(part, separator) for part in (_parts(some) if len(parts) > 1 else [some]))
+        last = None
+        if all((last := grid).divided(header, width, comments) for grid in grids):
+            return Rows(separator, width, where, some, [], passed_over, True, last if len(parts) == 1 else None)
     commas = "; if the numbers have decimal commas, save the file with semicolons between columns"
     texts: dict[int, str] = {}
     repeated, passed_over = list[int](), []
@@ -230,30 +248,6 @@ def read_rows(
             facts: dict[str, Any] = {"cells": count, "width": width, "commas": commas if separator == "," else ""}
             mistakes.add(f"{whose}{'long' if count > width else 'short'}-row", value=count, line=line, **facts)
     return Rows(separator, width, np.array(list(texts), dtype=np.int64), list(texts.values()), repeated, passed_over)
-
-
-def _are_regular(texts: Sequence[str], separator: str, header: Sequence[str], width: int, comments: bool) -> bool:
-    """Tell, at a stroke, whether rows are as wide as they should be, none is the header again, and quotes stand around cells."""
-    body = "\n".join(texts)
-    if "\r" in body or "\0" in body or (comments and "#" in body) or (header and header[0] in body):
-        return False
-    letters = np.frombuffer(f"{body}\n".encode("utf-8", "surrogatepass"), np.uint8)
-    end, blank = letters == 10, letters <= 32
-    if separator == " ":  # where a cell begins
-        parts = np.append(True, blank[:-1]) & ~blank
-        regular = body.isascii() and '"' not in body and np.count_nonzero(letters < 32) == len(texts)
-    elif '"' not in body:
-        regular, parts, width = True, letters == ord(separator), width - 1
-    else:
-        quote = letters == ord('"')
-        inside, parts, width = np.cumsum(quote, dtype=np.int32) % 2 == 1, letters == ord(separator), width - 1
-        edge = np.concatenate([[True], parts | end])
-        regular = not (
-            (quote & inside & ~edge[:-1]) | (quote & ~inside & ~np.append(edge[2:], True)) | (end & inside)
-        ).any()
-        parts &= ~inside
-    starts = np.append(0, np.flatnonzero(end)[:-1])
-    return regular and bool((np.add.reduceat(parts, starts, dtype=np.int32) == width).all())
 
 
 def _as_wide(text: str, separator: str, width: int) -> tuple[str, int]:

@@ -86,7 +86,7 @@ def open_source(path: str | Path, *, shown_as: str) -> Source:
     if not wrong and not encoding:
         wrong = "no-text" if _CONTROL_BYTES.search(data[:4096]) else "unknown-encoding"
     del data  # some files fill a good part of the memory
-    text = decoded.replace("\r\n", "\n").replace("\r", "\n")
+    text = decoded.replace("\r\n", "\n").replace("\r", "\n") if "\r" in decoded else decoded
     if wrong := wrong or _what_is_no_table(text):
         raise refusal(wrong, shown_as)
     if unlikely := unlikely_text(text):

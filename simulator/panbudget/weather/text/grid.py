@@ -1,0 +1,144 @@
+"""
+Grid: rows that are all alike, as the bytes that they are, so that a column of them is read at a stroke.
+
+Where each cell begins and ends is found from all bytes at once. Cells of a column are then eight bytes at a time a number, so
+that a text that repeats, as figures do, is made and looked at once. What isn't alike is no grid, and goes row by row (`rows`).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from panbudget.numeric import Ints
+
+_END, _BLANK, _QUOTE, _HASH = 10, 32, 34, 35
+_DATE = re.compile(r"(\d{4})([-/.]?)(\d\d)\2(\d\d)|(\d\d)([-/.])(\d\d)\6(\d{4})", re.ASCII)
+_WORD = 8  # bytes that are looked at as one number
+
+
+class Grid:
+    """
+    The rows below a header.
+
+    Parameters
+    ----------
+    texts : sequence of str
+        One or more rows.
+    separator : str
+        One character; a space stands for any run of blanks.
+    """
+
+    def __init__(self, texts: Sequence[str], separator: str) -> None:
+        self.data = "\n".join([*texts, ""]).encode("utf-8", "surrogatepass") + bytes(_WORD)
+        self.size = len(self.data) - _WORD
+        self.letters = np.frombuffer(self.data, np.uint8)[: self.size]
+        # the eight bytes from each byte on, as a number
+        self._words: npt.NDArray[np.uint64] = np.ndarray((self.size,), dtype="<u8", buffer=self.data, strides=(1,))
+        self.rows, self.separator = len(texts), separator
+        self.begins = self.ends = np.zeros((0, 0), dtype=np.int64)
+
+    def empty_rows(self, comments: bool) -> list[int]:
+        """Return the rows that hold no cell, only blanks and separators, or that begin with #."""
+        nothing = np.zeros(256, dtype=bool)
+        nothing[[ord(self.separator), *b" \t\r\x0b\x0c"]] = True
+        at = np.append(0, self._line_ends()[:-1] + 1)
+        rows, odd = np.arange(self.rows), list[int]()
+        while rows.size:
+            letter = self.letters[at]
+            odd += rows[(letter == _END) | (letter == (_HASH if comments else _END))].tolist()
+            more = nothing[letter]
+            rows, at = rows[more], at[more] + 1
+        return odd
+
+    def divided(self, header: Sequence[str], width: int, comments: bool) -> bool:
+        """Find the cells; false where a row is not so wide, may be the header again, or has quotes but around whole cells."""
+        letters, data = self.letters, self.data
+        again = header[0].encode("utf-8", "surrogatepass") if header else b"\r"
+        if b"\r" in data or data.find(b"\0", 0, self.size) >= 0 or (comments and b"#" in data) or again in data:
+            return False
+        if self.separator == " ":
+            blank = letters <= _BLANK
+            if not data.isascii() or b'"' in data or np.count_nonzero(letters < _BLANK) != self.rows:
+                return False
+            edges = np.flatnonzero(np.append(True, blank[:-1]) != blank)  # where cells begin and end by turns
+            if edges.size != 2 * self.rows * width:
+                return False
+            self.begins, self.ends = edges[::2].reshape(-1, width), edges[1::2].reshape(-1, width)
+            lasts = self._line_ends()
+            return not ((self.begins[1:, 0] < lasts[:-1]).any() or (self.ends[:, -1] > lasts).any())
+        parts = (letters == ord(self.separator)) | (letters == _END)
+        ends = self._outside_quotes(parts) if b'"' in data else np.flatnonzero(parts)
+        if ends.size != self.rows * width or (letters[ends[width - 1 :: width]] != _END).any():
+            return False
+        begins = np.append(0, ends[:-1] + 1)
+        self.begins, self.ends = begins.reshape(-1, width), ends.reshape(-1, width)
+        return True
+
+    def _line_ends(self) -> Ints:
+        return np.flatnonzero(self.letters == _END)
+
+    def _outside_quotes(self, parts: npt.NDArray[np.bool_]) -> Ints:
+        """Return the separators that are none within quotes; nothing where quotes stand elsewhere than around cells."""
+        marks = np.flatnonzero(parts | (self.letters == _QUOTE))
+        quote = self.letters[marks] == _QUOTE
+        inside = np.cumsum(quote, dtype=np.int32) % 2 == 1  # a quote that opens is, too, one that closes is not
+        opens, closes = marks[quote & inside], marks[quote & ~inside]
+        # before the first byte stands the last, which ends a row
+        sound = opens.size == closes.size and parts[opens - 1].all() and parts[closes + 1].all()
+        if not sound or (self.letters[marks[inside & ~quote]] == _END).any():
+            return np.zeros(0, dtype=np.int64)
+        return np.asarray(marks[~quote & ~inside], dtype=np.int64)
+
+    def _span(self, place: int) -> tuple[Ints, Ints]:
+        """Where the cells of a column begin and end, without blanks before them and quotes around them."""
+        begin, end = self.begins[:, place], self.ends[:, place]
+        while (blank := self.letters[begin] == _BLANK).any():  # never beyond a cell, which ends in no blank
+            begin = begin + blank
+        if b'"' in self.data and (quoted := self.letters[begin] == _QUOTE).any():
+            begin, end = begin + quoted, end - quoted
+        return begin, end
+
+    def column(self, place: int) -> tuple[Ints, list[str]]:
+        """Return a column's cells: each row's code, and the text of each code; blanks before a cell are no part of it."""
+        begin, end = self._span(place)
+        length = end - begin
+        longest = int(length.max())
+        masks = np.array([(1 << 8 * n) - 1 for n in range(_WORD + 1)], dtype=np.uint64)
+        if longest <= _WORD:
+            code, words = pd.factorize(self._words[begin] & masks[length])
+            texts = words.astype("<u8").view(f"S{_WORD}").tolist()
+            return code, [text.decode("utf-8", "surrogatepass") for text in texts]
+        code, count = np.zeros(self.rows, dtype=np.int64), 1
+        for start in range(0, longest, _WORD):
+            size = np.clip(length - start, 0, _WORD)
+            word, kinds = pd.factorize(self._words[np.minimum(begin + start, self.size - 1)] & masks[size])
+            if len(kinds) > 1:
+                code, firsts = (word, kinds) if count == 1 else pd.factorize(code * len(kinds) + word)
+                count = len(firsts)
+        first = np.flatnonzero(np.diff(np.maximum.accumulate(code), prepend=-1))  # codes count up as texts are met
+        spans = zip(begin[first].tolist(), end[first].tolist(), strict=True)
+        return code, [self.data[start:stop].decode("utf-8", "surrogatepass") for start, stop in spans]
+
+    def date_parts(self, place: int) -> tuple[bool, list[Ints]] | None:
+        """Return whether years come first and a column's dates as three numbers, if all are written as 2024-05-01 or 20240501."""
+        begin, end = self._span(place)
+        form = _DATE.fullmatch(self.data[begin[0] : end[0]].decode("utf-8", "surrogatepass"))
+        if form is None or ((length := end - begin) != length[0]).any():
+            return None
+        spans = [form.span(i) for i in ((1, 3, 4) if form[1] else (5, 7, 8))]
+        letters = {i: self.letters[begin + i] for i in range(len(form[0]))}
+        numbers = [
+            np.asarray(
+                sum((letters[i] - 48) * np.int64(10 ** (stop - 1 - i)) for i in range(start, stop)), dtype=np.int64
+            )
+            for start, stop in spans
+        ]
+        digits = [i for start, stop in spans for i in range(start, stop)]
+        plain = all((letters[i] - 48 < 10).all() for i in digits)
+        marked = all((letters[i] == ord(form[0][i])).all() for i in letters if i not in digits)
+        return (bool(form[1]), numbers) if plain and marked else None

@@ -1,0 +1,79 @@
+"""Rows read at a stroke hold the cells that they hold row by row."""
+
+import numpy as np
+import pytest
+
+from panbudget.weather.text.grid import Grid
+from panbudget.weather.text.rows import split
+
+
+def grid_of(*rows: str, separator: str = ",", width: int = 3, header: tuple[str, ...] = (), comments: bool = False):
+    grid = Grid(rows, separator)
+    return grid if grid.divided(header, width, comments) else None
+
+
+@pytest.mark.parametrize(
+    ("separator", "rows"),
+    [
+        (",", ["1,2,3", " 1,,  3", "12345678,123456789,x", "é,°C,", "-1,2,12345678901234567", "1,2,3"]),
+        (";", ["1,5;2;3", ";;", "a b;  ;c"]),
+        (" ", ["1  2 3", "  44 5 6", "7 8 9 "]),
+        (",", ['"1","a, b","3"', '"","x",2', '1,"  2 ",3']),
+    ],
+)
+def test_cells_are_those_of_each_row(separator, rows):
+    grid = grid_of(*rows, separator=separator)
+    assert grid is not None
+    for place in range(3):
+        code, texts = grid.column(place)
+        assert [texts[i].strip() for i in code] == [split(row, separator)[place] for row in rows]
+        assert len(set(texts)) == len(texts)
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        ["1,2,3", "1,2"],
+        ["1,2,3", "1,2,3,4"],
+        ["1,2", "1,2,3,4"],  # as many cells as two rows have, but not in each
+        ['"1,2,3'],
+        ['1,"a"b,3'],
+        ['1,a"b",3'],
+        ['1,"a\n2,3,b",3,4'],
+        ["1,2,3\r"],
+        ["1,2,\0"],
+        ["date,2,3"],
+        ["1,2,# 3"],
+    ],
+)
+def test_what_is_not_alike_is_no_grid(rows):
+    assert grid_of(*rows, header=("date", "b", "c"), comments=True) is None
+
+
+@pytest.mark.parametrize("rows", [["1 2", "3 4 5 6"], ["1 2 3 ", "4 5 °"], ["1\t2 3"], ["1 2\x0b3"], ['1 "2" 3']])
+def test_rows_parted_by_blanks_are_alike_only_if_plain(rows):
+    assert grid_of(*rows, separator=" ") is None
+
+
+def test_rows_without_a_cell_and_comments_are_told():
+    rows = ["1,2,3", " , ,\t", "", "  # note, x", "   1,2,3", ","]
+    assert sorted(Grid(rows, ",").empty_rows(True)) == [1, 2, 3, 5]
+    assert sorted(Grid(rows, ",").empty_rows(False)) == [1, 2, 5]
+
+
+@pytest.mark.parametrize(
+    ("texts", "numbers"),
+    [
+        (["2024-02-29", "1999-12-31"], (True, [[2024, 1999], [2, 12], [29, 31]])),
+        (["20240229", "19991231"], (True, [[2024, 1999], [2, 12], [29, 31]])),
+        (["29/02/2024", "31/12/1999"], (False, [[29, 31], [2, 12], [2024, 1999]])),
+        (["2024-02-29", "1999/12/31"], None),
+        (["2024-02-29", "1999-12-3"], None),
+        (["2024-02-29", "1999-12-3x"], None),
+        (["2024-02/29", "1999-12/31"], None),
+        (["29022024"], (True, [[2902], [20], [24]])),
+    ],
+)
+def test_dates_of_one_form_are_numbers(texts, numbers):
+    parts = grid_of(*(f"x,{text}" for text in texts), width=2).date_parts(1)
+    assert (parts and (parts[0], np.array(parts[1]).tolist())) == (numbers if numbers else None)

@@ -38,13 +38,14 @@ def test_units_are_written_as_asked_and_unknown_ones_refused(tmp_path, capsys):
 
 def test_a_garden_is_asked_for_and_written(tmp_path, capsys, monkeypatch):
     """Each wrong answer is asked for again; what is left empty takes the default."""
-    place = ("Asked", "fifty", "38.6", "", "240 m")
+    place = ("Asked", "", "fifty", "38.6", "", "240 m")
     weather = ("file", str(tmp_path / "none.csv"), "2 m", str(STATION), "y")
-    days, pan = ("", ""), ("square", "2 kPa", "60 cm", "", "")
-    refill, supply = ("", "", ""), ("", "")
+    days, supply = ("", ""), ("", "")
+    pan, refill = ("upper", "square", "2 kPa", "60 cm", "", ""), ("", "", "")
     bed, other = ("beans", "", "", "", "tomatto", "tomato", "", "", "y"), ("Beans", *[""] * 6, "peas", *[""] * 6, "n")
+    lower = ("y", "Upper", *[""] * 4, "lower", "round", "50 cm", "", *refill, *[""] * 7, "n", "n")
     code, out, err = _answered(
-        monkeypatch, capsys, tmp_path / "a", *place, *weather, *days, *pan, *refill, *supply, *bed, *other
+        monkeypatch, capsys, tmp_path / "a", *place, *weather, *days, *supply, *pan, *refill, *bed, *other, *lower
     )
     assert (code, err) == (0, "")
     for said in (
@@ -55,9 +56,12 @@ def test_a_garden_is_asked_for_and_written(tmp_path, capsys, monkeypatch):
         'did you mean "tomato"',
     ):
         assert said in out
-    assert "Two beds can't have one name." in out
+    assert "Two beds can't have one name." in out and "Two valves can't have one name." in out
     garden = load_scenario(tmp_path / "a" / "garden.toml")
-    assert (garden.title, garden.site.latitude, [*garden.controller["yard"].bed]) == ("Asked", 38.6, ["beans", "peas"])
+    assert (garden.title, garden.site.latitude, [*garden.controller]) == ("Asked", 38.6, ["upper", "lower"])
+    upper, lower = garden.controller.values()
+    assert ([*upper.bed], [*lower.bed]) == (["beans", "peas"], ["bed 1"])
+    assert lower.pan.vessels[0].diameter == 0.5
     assert (str(garden.season.start), str(garden.season.end)) == ("2025-05-01", "2025-09-30")
     assert (tmp_path / "a" / STATION.name).read_bytes() == STATION.read_bytes()
     text = (tmp_path / "a" / "garden.toml").read_text(encoding="utf-8")

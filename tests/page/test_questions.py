@@ -8,10 +8,13 @@ from pathlib import Path
 
 import pytest
 
+from panbudget import words
 from panbudget.errors import OutputError
 from panbudget.page import pictures, questions
+from panbudget.page.desk import settings_of
 from panbudget.page.questions import Seen, first_answers, garden_text, screens
-from panbudget.scenario.garden import load_scenario
+from panbudget.scenario.garden import load_scenario, scenario_from
+from panbudget.units import quantity
 
 ROOT = Path(__file__).resolve().parents[2]
 TEMPLATES = ROOT / "simulator" / "panbudget" / "templates"
@@ -19,9 +22,10 @@ BY_KEY = {question.key: question for screen in screens() for question in screen.
 
 
 def answered(**changes):
-    """Return the first answers with some changed; "bed" changes the first bed's."""
+    """Return the first answers with some changed; "bed" and "valve" change the first bed's and the first valve's."""
     answers = first_answers()
-    answers["beds"][0] |= changes.pop("bed", {})
+    answers["valves"][0]["beds"][0] |= changes.pop("bed", {})
+    answers["valves"][0] |= changes.pop("valve", {})
     return answers | changes
 
 
@@ -47,8 +51,11 @@ def test_a_file_to_start_from_has_some_forty_lines():
 
 def test_answers_stand_in_the_file_and_comments_stay():
     herbs = {"name": "Aunt's herbs", "plants": "mint", "count": "12", "soil": "clay", "planted": "2023-05-02"}
-    answers = answered(latitude="-38.5", longitude="20", depth="7 in", shape="square", long="3 ft", swing="2 lb")
-    answers["beds"].append({**answers["beds"][0], **herbs})
+    answers = answered(
+        latitude="-38.5", longitude="20", valve={"depth": "7 in", "shape": "square", "long": "3 ft", "swing": "2 lb"}
+    )
+    beds = answers["valves"][0]["beds"]
+    beds.append({**beds[0], **herbs})
     text = garden_text(answers)
     garden = tomllib.loads(text)
     assert garden["site"] == {"latitude": -38.5, "elevation": "120 m", "longitude": 20}
@@ -99,9 +106,59 @@ def test_an_answer_at_the_bound_and_an_empty_one_that_may_be_are_right(key, answ
 
 def test_two_beds_of_one_name_are_refused():
     answers = answered()
-    answers["beds"].append({**answers["beds"][0], "name": "Tomatoes"})
+    beds = answers["valves"][0]["beds"]
+    beds.append({**beds[0], "name": "Tomatoes"})
     assert list(questions.problems_of(answers)) == [("", "Two beds can't have one name.")]
     assert list(questions.problems_of(answered())) == []
+    answers = answered()
+    questions.add_valve(answers)
+    assert list(questions.problems_of(answers)) == []
+    answers["valves"][1]["name"] = "Yard "
+    assert list(questions.problems_of(answers)) == [("", "Two valves can't have one name.")]
+
+
+def test_several_valves_stand_in_the_file_each_with_its_pan_and_its_beds(tmp_path):
+    """The second begins as the first; its beds may have the names of the first's."""
+    answers = answered(valve={"name": "upper", "swing": "900 g"})
+    questions.add_bed(answers["valves"][0])
+    questions.add_valve(answers)
+    answers["valves"][1] |= {"name": "Aunt's side", "shape": "square", "long": "50 cm", "depth": "20 cm"}
+    answers["valves"][1]["beds"][0]["count"] = "7"
+    asked = [screen.key for screen, _ in questions.steps(answers)]
+    assert asked == ["place", "weather", "season", "supply", "pan", "refill", "bed", "bed", "pan", "refill", "bed"]
+    text = garden_text(answers)
+    assert text.count("# floor to rim, inside") == 2
+    upper, other = tomllib.loads(text)["controller"].values()
+    assert [[*upper["bed"]], [*other["bed"]]] == [["tomatoes", "bed 2"], ["bed 1"]]
+    assert (upper["pan"]["vessels"], upper["pan"]["depth"]) == ([{"diameter": "45 cm"}], "18 cm")
+    assert (other["pan"]["vessels"], other["pan"]["depth"]) == ([{"length": "50 cm", "width": "40 cm"}], "20 cm")
+    assert (upper["valve"]["swing"], other["valve"]["swing"], other["supply"]) == ("900 g", "900 g", "house")
+    assert (upper["bed"]["bed 2"]["emitters"]["count"], other["bed"]["bed 1"]["emitters"]["count"]) == (32, 7)
+    scenario = questions.write_garden(tmp_path / "mine", answers)
+    assert [*settings_of(scenario)][::4] == ["upper/pan", "upper/bed 2/emitters", "Aunt's side/bed 1/emitters"]
+
+
+def test_whoever_thinks_in_us_units_begins_with_round_figures_in_them():
+    answers = answered(units="US", valve={"swing": "2 lb"})
+    questions.take_units(answers)
+    valve = answers["valves"][0]
+    assert (answers["elevation"], valve["diameter"], valve["swing"], valve["depth"]) == (
+        "400 ft",
+        "18 in",
+        "2 lb",
+        "7 in",
+    )
+    garden = scenario_from(tomllib.loads(garden_text(answers)), Path("garden.toml"))
+    assert garden.units == "US"
+    for screen, _ in questions.steps(answers):
+        for question in (part for part in screen.questions if part.us):
+            metric, us = (quantity(text, question.kind) for text in (question.default, question.us))
+            assert us == pytest.approx(metric, rel=0.08), question.key
+    questions.take_units(answers | {"units": "metric"})
+    assert (valve["diameter"], valve["swing"]) == ("45 cm", "2 lb")
+    with words.units_shown("US"):
+        assert "such as 18 in" in BY_KEY["diameter"].wrong(" ")
+        assert "1 ft" in pictures.picture("pan", valve)
 
 
 def test_what_no_single_answer_shows_is_said_of_the_whole(tmp_path):
@@ -156,14 +213,14 @@ def test_a_short_record_is_the_season_itself():
 def test_the_drawings_follow_what_is_typed():
     """30 cm of a pan are drawn as long as the bar beside it."""
     for screen in screens():
-        answers = first_answers()["beds"][0] if screen.repeated else first_answers()
-        assert pictures.picture(screen.key, answers).startswith("<svg")
-    small, wide = (pictures.picture("pan", answered(diameter=text)) for text in ("30 cm", "3 m"))
+        assert pictures.picture(screen.key, {}).startswith("<svg")
+    valve = first_answers()["valves"][0]
+    small, wide = (pictures.picture("pan", valve | {"diameter": text}) for text in ("30 cm", "3 m"))
     assert 'r="37.5"' in small  # px, half of 30 cm where 60 cm are the widest
     assert 'r="75.0"' in wide
     assert pictures.picture("bed", {"count": "7", "area": "nonsense"}).count("<circle") == 7
     # 0.9 kg on a square of 60 by 50 cm are 3 mm
-    swing = pictures.picture("refill", answered(shape="square", wide="50 cm", swing="0.9 kg"))
+    swing = pictures.picture("refill", valve | {"shape": "square", "wide": "50 cm", "swing": "0.9 kg"})
     assert "swing: 3.0 mm of water" in swing
 
 

@@ -77,16 +77,16 @@ def _ask(folder: Path, downloads: Path, *, quiet: bool) -> None:
     if os.path.exists(folder / questions.GARDEN):
         raise OutputError(Problem("changed", "", "has a garden already", "", "choose another folder"), file=str(folder))
     answers, weather = questions.first_answers(), None
-    for screen in questions.screens():
-        say(f"\n{screen.title}\n{screen.text}", quiet=quiet)
-        if screen.repeated:
-            answers["beds"] = list(_beds(screen, answers))
-            continue
-        _answer(screen, answers)
+    for screen, _ in questions.steps(answers):
+        if screen.of != "garden":
+            break
+        _answer(screen, answers, answers, quiet=quiet)
         if screen.key == "weather" and (weather := _weather(answers, downloads)) is not None:
             answers["weather_file"] = str(weather)
             days = questions.look_at_weather(weather, answers).season(float(answers["latitude"]))
             answers["start"], answers["end"] = map(str, days or (answers["start"], answers["end"]))
+    answers["valves"][0]["beds"][0]["planted"] = answers["start"]
+    _valves(answers, quiet=quiet)
     if wrong := list(questions.problems_of(answers)):
         raise PanbudgetError(*(Problem("answer", label, text) for label, text in wrong))
     questions.write_garden(folder, answers, weather)
@@ -94,19 +94,25 @@ def _ask(folder: Path, downloads: Path, *, quiet: bool) -> None:
     say(f"\nWrote {garden}. What would it have done?  panbudget replay {garden} --out {folder / 'season'}", quiet=quiet)
 
 
-def _answer(screen: Any, answers: dict[str, Any]) -> None:
-    """Ask a screen's questions, each again until its answer is right."""
-    from panbudget.page.questions import names_of
+def _answer(screen: Any, given: dict[str, Any], answers: dict[str, Any], *, quiet: bool) -> None:
+    """Ask a screen's questions, each again until its answer is right, in the units that the garden's answers choose."""
+    from panbudget import words
+    from panbudget.page.questions import names_of, take_units
     from panbudget.units import KINDS
 
+    with words.units_shown(answers["units"]):
+        say(f"\n{screen.title}\n{words.filled(screen.text, {})}", quiet=quiet)
     for question in screen.questions:
-        if not question.is_asked(answers):
+        if not question.is_asked(given):
             continue
         for name, about in (question.choices or (names_of("soil") if question.kind == "soil" else {})).items():
             say(f"  {name}: {about}")
-        while wrong := question.wrong(answer := typer.prompt(question.label, default=answers[question.key]).strip()):
-            say(f'"{answer}" {wrong}' if question.kind not in KINDS else wrong)
-        answers[question.key] = answer
+        with words.units_shown(answers["units"]):
+            while wrong := question.wrong(answer := typer.prompt(question.label, default=given[question.key]).strip()):
+                say(f'"{answer}" {wrong}' if question.kind not in KINDS else wrong)
+        given[question.key] = answer
+        if question.key == "units":
+            take_units(answers)
 
 
 def _weather(answers: dict[str, Any], downloads: Path) -> Path | None:
@@ -127,22 +133,26 @@ def _weather(answers: dict[str, Any], downloads: Path) -> Path | None:
     return questions.download(answers, downloads, lambda text: say(f"  {text}"))
 
 
-def _beds(screen: Any, answers: dict[str, Any]) -> Any:
-    """Ask for beds until there are no more."""
-    from panbudget.page.questions import TEXTS
+def _valves(answers: dict[str, Any], *, quiet: bool) -> None:
+    """Ask for valves, and for the beds of each, until there are no more."""
+    from panbudget.page import questions
 
-    (first,) = answers["beds"]
-    names = set[str]()
-    again = True
-    while again:
-        bed = {**first, "planted": answers["start"] if not names else first["planted"]}
-        if names:
-            bed["name"] = f"bed {len(names) + 1}"
-        _answer(screen, bed)
-        if bed["name"].casefold() in names:
-            say(TEXTS["name_twice"])
-            continue
-        names.add(bed["name"].casefold())
-        first = bed
-        yield bed
-        again = typer.confirm(TEXTS["another"], default=False)
+    (of_bed,) = (screen for screen in questions.screens() if screen.of == "bed")
+    while True:
+        valve = answers["valves"][-1]
+        for screen in (screen for screen in questions.screens() if screen.of == "valve"):
+            _answer(screen, valve, answers, quiet=quiet)
+            while questions.has_twice(answers["valves"]):
+                say(questions.TEXTS["valve_twice"])
+                _answer(screen, valve, answers, quiet=quiet)
+        while True:
+            _answer(of_bed, valve["beds"][-1], answers, quiet=quiet)
+            if questions.has_twice(valve["beds"]):
+                say(questions.TEXTS["bed_twice"])
+            elif typer.confirm(questions.TEXTS["another_bed"], default=False):
+                questions.add_bed(valve)
+            else:
+                break
+        if not typer.confirm(questions.TEXTS["another_valve"], default=False):
+            return
+        questions.add_valve(answers)

@@ -5,12 +5,14 @@ Asking: the first visit, question by question, each with its drawing; and the ga
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from nicegui import events, ui
 
+from panbudget import words
 from panbudget.errors import PanbudgetError
 from panbudget.page import questions
 from panbudget.page.desk import TEXTS, Desk
@@ -38,57 +40,63 @@ class Asking:
     """
 
     def __init__(self, desk: Desk) -> None:
-        self.desk, self.screens = desk, questions.screens()
+        self.desk = desk
         self.body = ui.column().classes("card")
         self.draw()
 
     @property
-    def bed(self) -> int:
-        """Which bed is asked about, from 0."""
-        return max(self.desk.screen - len(self.screens) + 1, 0)
+    def step(self) -> tuple[Screen, dict[str, Any]]:
+        """What is asked, and the answers to it: the garden's, a valve's or a bed's."""
+        steps = questions.steps(self.desk.answers)
+        return steps[min(self.desk.screen, len(steps) - 1)]
 
     @property
-    def screen(self) -> Screen:
-        """What is asked; the beds come last, one after the other."""
-        return self.screens[min(self.desk.screen, len(self.screens) - 1)]
-
-    @property
-    def answers(self) -> dict[str, Any]:
-        """The answers to the screen; a bed's own."""
-        given: dict[str, Any] = self.desk.answers["beds"][self.bed] if self.screen.repeated else self.desk.answers
-        return given
+    def valve(self) -> dict[str, Any]:
+        """The valve asked about; the first where none is."""
+        _, answers = self.step
+        valves: list[dict[str, Any]] = self.desk.answers["valves"]
+        return next((part for part in valves if any(answers is mine for mine in (part, *part["beds"]))), valves[0])
 
     def draw(self) -> None:
-        """Draw the screen again."""
+        """Draw the screen again, in the units chosen."""
         self.body.clear()
         self.fields: dict[str, Any] = {}
-        with self.body:
-            total = len(self.screens) - 1 + len(self.desk.answers["beds"])
-            ui.label(TEXTS["question"].format(number=self.desk.screen + 1, total=total)).classes("quiet")
-            ui.html(self.screen.title, sanitize=False, tag="h2")
-            ui.label(self.screen.text)
-            self.drawing = ui.html(picture(self.screen.key, self.answers), sanitize=False).classes("picture")
-            if self.screen.key == "place":
+        (screen, answers), total = self.step, len(questions.steps(self.desk.answers))
+        with self.body, words.units_shown(self.desk.answers["units"]):
+            where = TEXTS["question"].format(number=self.desk.screen + 1, total=total)
+            if screen.of != "garden" and len(self.desk.answers["valves"]) > 1:
+                where += f"; {TEXTS['settings']['valve'].format(name=self.valve['name'])}"
+            ui.label(where).classes("quiet")
+            ui.html(screen.title, sanitize=False, tag="h2")
+            ui.label(words.filled(screen.text, {}))
+            self.drawing = ui.html(picture(screen.key, answers), sanitize=False).classes("picture")
+            if screen.key == "place":
                 self.drawing.on("click", self.pointed, js_handler=_POINTED)
-            for question in self.screen.asked(self.answers):
-                self._field(question)
-            if self.screen.key == "weather" and self.answers["weather"] != "sample":
+            for question in screen.asked(answers):
+                self._field(question, answers)
+            if screen.key == "weather" and answers["weather"] != "sample":
                 self._weather()
             self.message = ui.label("").classes("wrong").props('role="alert"')
             with ui.row():
-                if self.desk.screen:
-                    ui.button(questions.TEXTS["back"], on_click=partial(self.go, -1)).props("outline no-caps")
-                last = self.screen.repeated and self.bed == len(self.desk.answers["beds"]) - 1
-                if last:
-                    ui.button(questions.TEXTS["more"], on_click=self.another).props("outline no-caps")
-                if self.screen.repeated and len(self.desk.answers["beds"]) > 1:
-                    ui.button(questions.TEXTS["fewer"], on_click=self.fewer).props("outline no-caps")
-                ui.button(
-                    questions.TEXTS["finish" if last else "next"], on_click=self.finish if last else partial(self.go, 1)
-                ).props("no-caps")
+                self._buttons(screen, answers, is_last=self.desk.screen >= total - 1)
 
-    def _field(self, question: Question) -> None:
-        answer, change = self.answers[question.key], partial(self.typed, question)
+    def _buttons(self, screen: Screen, answers: dict[str, Any], *, is_last: bool) -> None:
+        beds, valves = self.valve["beds"], self.desk.answers["valves"]
+        wanted = {
+            "back": (self.desk.screen > 0, partial(self.go, -1)),
+            "more_bed": (answers is beds[-1], partial(self.another, partial(questions.add_bed, self.valve))),
+            "fewer_bed": (screen.of == "bed" and len(beds) > 1, partial(self.fewer, beds, answers)),
+            "more_valve": (is_last, partial(self.another, partial(questions.add_valve, self.desk.answers))),
+            "fewer_valve": (screen.of == "valve" and len(valves) > 1, partial(self.fewer, valves, answers)),
+        }
+        for name, (is_wanted, act) in wanted.items():
+            if is_wanted:
+                ui.button(questions.TEXTS[name], on_click=act).props("outline no-caps")
+        name, on = ("finish", self.finish) if is_last else ("next", partial(self.go, 1))
+        ui.button(questions.TEXTS[name], on_click=on).props("no-caps")
+
+    def _field(self, question: Question, answers: dict[str, Any]) -> None:
+        answer, change = answers[question.key], partial(self.typed, question)
         if question.kind == "file":
             return
         if question.kind in ("choice", "soil"):
@@ -109,13 +117,17 @@ class Asking:
 
     def typed(self, question: Question, event: events.ValueChangeEventArguments[Any]) -> None:
         """Take an answer as it is typed, and let the drawing grow."""
-        self.answers[question.key] = str(event.value or "")
+        screen, answers = self.step
+        answers[question.key] = answer = str(event.value or "")
         if question.kind == "choice":
+            if question.key == "units":
+                questions.take_units(self.desk.answers)
             self.draw()
             return
-        self.drawing.set_content(picture(self.screen.key, self.answers))
+        with words.units_shown(self.desk.answers["units"]):
+            drawn, wrong = picture(screen.key, answers), question.wrong(answer)
+        self.drawing.set_content(drawn)
         if (field := self.fields.get(question.key)) is not None:
-            wrong = question.wrong(self.answers[question.key])
             field.props(remove="error error-message")
             if wrong:
                 field.props["error"], field.props["error-message"] = True, wrong
@@ -126,7 +138,8 @@ class Asking:
             self.fields[key].set_value(answer)
 
     def _weather(self) -> None:
-        if self.answers["weather"] == "file":
+        answers = self.desk.answers
+        if answers["weather"] == "file":
             ui.upload(
                 label=_TEXTS["upload"], auto_upload=True, max_file_size=_MOST_BYTES, on_upload=self.uploaded
             ).classes("wide").props(f'aria-label="{_TEXTS["upload"]}" flat bordered')
@@ -134,20 +147,20 @@ class Asking:
             ui.label(questions.TEXTS["download"])
             ui.button(_TEXTS["download"], on_click=self.download).props("outline no-caps")
         self.seen = ui.column().props('role="status" aria-live="polite"')
-        if self.answers["weather_file"]:
+        if answers["weather_file"]:
             self._show_seen()
 
     def _show_seen(self) -> None:
-        if self.screens[0].wrong(self.desk.answers):  # somebody types there in another window
+        if questions.screens()[0].wrong(self.desk.answers):  # somebody types there in another window
             return
-        seen = questions.look_at_weather(Path(self.answers["weather_file"]), self.desk.answers)
+        seen = questions.look_at_weather(Path(self.desk.answers["weather_file"]), self.desk.answers)
         self.seen.clear()
         with self.seen:
             for line in seen.lines:
                 ui.label(line)
         if days := seen.season(float(self.desk.answers["latitude"])):
             self.desk.answers["start"], self.desk.answers["end"] = map(str, days)
-            for bed in self.desk.answers["beds"]:
+            for bed in (bed for valve in self.desk.answers["valves"] for bed in valve["beds"]):
                 bed["planted"] = str(days[0])
 
     async def uploaded(self, event: events.UploadEventArguments) -> None:
@@ -162,7 +175,7 @@ class Asking:
             return
         self.desk.folder.mkdir(parents=True, exist_ok=True)
         target.write_bytes(content)
-        self.answers["weather_file"] = str(target)
+        self.desk.answers["weather_file"] = str(target)
         self._show_seen()
 
     async def download(self) -> None:
@@ -170,7 +183,9 @@ class Asking:
         self.message.set_text(_TEXTS["downloading"])
         try:
             answers = dict(self.desk.answers)
-            self.answers["weather_file"] = str(await asyncio.to_thread(questions.download, answers, self.desk.folder))
+            self.desk.answers["weather_file"] = str(
+                await asyncio.to_thread(questions.download, answers, self.desk.folder)
+            )
         except PanbudgetError as error:
             self.message.set_text(error.text())
             return
@@ -179,9 +194,11 @@ class Asking:
 
     def wrong(self) -> str:
         """Say what is wrong with the screen's answers; "" if nothing is."""
-        labels = {question.key: question.label for question in self.screen.questions}
-        found = [f"{labels[key]}: {text}" for key, text in self.screen.wrong(self.answers).items()]
-        if self.screen.key == "weather" and self.answers["weather"] != "sample" and not self.answers["weather_file"]:
+        screen, answers = self.step
+        labels = {question.key: question.label for question in screen.questions}
+        with words.units_shown(self.desk.answers["units"]):
+            found = [f"{labels[key]}: {text}" for key, text in screen.wrong(answers).items()]
+        if screen.key == "weather" and answers["weather"] != "sample" and not answers["weather_file"]:
             found.append(_TEXTS["choose"])
         return ". ".join(found)
 
@@ -193,19 +210,18 @@ class Asking:
         self.desk.screen += by
         self.desk.tell("asked")
 
-    def another(self) -> None:
-        """Ask about one more bed, which begins as the last."""
+    def another(self, add: Callable[[], None]) -> None:
+        """Ask about one more bed or valve."""
         if wrong := self.wrong():
             self.message.set_text(wrong)
             return
-        beds = self.desk.answers["beds"]
-        beds.append({**beds[-1], "name": f"bed {len(beds) + 1}"})
+        add()
         self.go(1)
 
-    def fewer(self) -> None:
-        """Take this bed away."""
-        self.desk.answers["beds"].pop(self.bed)
-        self.desk.screen -= 1 if self.bed else 0
+    def fewer(self, parts: list[dict[str, Any]], part: dict[str, Any]) -> None:
+        """Take a bed or a valve away, and go on with the one before it."""
+        parts[:] = [other for other in parts if other is not part]
+        self.desk.screen = min(max(self.desk.screen - 1, 0), len(questions.steps(self.desk.answers)) - 1)
         self.desk.tell("asked")
 
     def finish(self) -> None:

@@ -17,7 +17,7 @@ _TEXTS: dict[str, Any] = words.packaged("page/page.toml")["pictures"]
 _INK, _WATER, _EARTH = "#333333", "#9CC3DC", "#D9C7A5"
 _WIDE, _HIGH = 360, 190
 _ROOM = 150.0  # px for the longest side of what is drawn to scale
-_BAR = 0.30  # m
+_BARS = (0.30, 0.3048)  # m: metric, US
 _MOST_DEGREES = {"latitude": 90.0, "longitude": 180.0}
 _FAINT = 'style="stroke:#9AA7B0;stroke-width:0.5"'
 
@@ -76,8 +76,8 @@ def _sides(answers: Mapping[str, Any]) -> tuple[float, float]:
 
 def _pan(answers: Mapping[str, Any]) -> str:
     long, wide = _sides(answers)
-    depth = _size(answers, "depth", "depth", 180.0) / 1000.0
-    scale = _ROOM / max(long, wide, depth, 2.0 * _BAR)
+    depth, is_us = _size(answers, "depth", "depth", 180.0) / 1000.0, words.is_us()
+    scale = _ROOM / max(long, wide, depth, 2.0 * _BARS[is_us])
     water, left, top = min(0.02, depth / 2.0) * scale, 15.0, 160.0 - depth * scale
     side = _box(left, top + water, long * scale, depth * scale - water, _WATER, "none")
     walls = f"M{left} {top:.1f}V160H{left + long * scale:.1f}V{top:.1f}"
@@ -88,9 +88,8 @@ def _pan(answers: Mapping[str, Any]) -> str:
         if round_one
         else _box(middle - long * scale / 2, 85 - wide * scale / 2, long * scale, wide * scale, _WATER)
     )
-    bar = _line(15, 183, 15 + _BAR * scale, 183, 'stroke-dasharray="4 2"') + _text(
-        22 + _BAR * scale, 187, _TEXTS["bar"], "start"
-    )
+    end = 15 + _BARS[is_us] * scale
+    bar = _line(15, 183, end, 183, 'stroke-dasharray="4 2"') + _text(end + 7, 187, _TEXTS["bar"][is_us], "start")
     return (
         side + above + _text(left + long * scale / 2, 174, _TEXTS["side"]) + _text(middle, 174, _TEXTS["above"]) + bar
     )

@@ -8,6 +8,7 @@ What is asked, and where each answer stands in the file, is in `questions.toml`;
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import importlib.resources
 import re
 import tempfile
@@ -15,7 +16,7 @@ import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from panbudget import words
 from panbudget.errors import OutputError, PanbudgetError, Problem, ScenarioError, did_you_mean
@@ -33,7 +34,6 @@ from panbudget.weather.site import Site
 TABLE = words.packaged("page/questions.toml")
 TEXTS: dict[str, str] = TABLE["texts"]
 GARDEN, SAMPLE, SCHEMA = "garden.toml", "weather.csv", "garden.schema.json"
-_BED = "[controller.yard.bed."
 _NEEDED = ("tmin", "tmax", "rain", "wind")
 
 
@@ -50,8 +50,8 @@ class Question:
         A key of `units.KINDS`, or text, name, number, count, date, choice, plant, soil, file.
     at : str
         Where the answer stands in the garden, or in its bed; "" if nowhere by itself.
-    default, example : str
-        The answer that stands there at first; one to show. An empty default may stay empty.
+    default, us, example : str
+        The answer that stands there at first, and the one in US units; one to show. An empty default may stay empty.
     choices : mapping
         Answer -> what it means.
     when : mapping
@@ -65,6 +65,7 @@ class Question:
     kind: str
     at: str = ""
     default: str = ""
+    us: str = ""
     example: str = ""
     choices: Mapping[str, str] = field(default_factory=dict)
     when: Mapping[str, str] = field(default_factory=dict)
@@ -77,7 +78,7 @@ class Question:
 
     def wrong(self, answer: str) -> str:
         """Say what is wrong with an answer; "" if nothing is."""
-        example = self.example or self.default
+        example = self.example or (words.is_us() and self.us) or self.default
         if not answer.strip():
             return TEXTS["empty"].format(example=example) if self.default else ""
         if self.kind in KINDS:
@@ -109,13 +110,13 @@ class Question:
 
 @dataclass(frozen=True)
 class Screen:
-    """What is asked at once."""
+    """What is asked at once; `of` the garden, of each valve, or of each bed."""
 
     key: str
     title: str
     text: str
     questions: tuple[Question, ...]
-    repeated: bool = False
+    of: Literal["garden", "valve", "bed"] = "garden"
 
     def asked(self, answers: Mapping[str, Any]) -> list[Question]:
         """Return the questions asked after these answers."""
@@ -154,15 +155,17 @@ def _template(name: str) -> str:
     return (importlib.resources.files("panbudget") / "templates" / name).read_text(encoding="utf-8")
 
 
+@functools.cache
 def screens() -> tuple[Screen, ...]:
     """Return all that is asked, in turn; what has no default of its own has the one of the file to start from."""
     start = tomllib.loads(_template("short.toml"))
-    bed = next(iter(start["controller"]["yard"]["bed"].values()))
+    (valve,) = start["controller"].values()
+    begins = {"garden": start, "valve": valve, "bed": next(iter(valve["bed"].values()))}
     made = []
     for screen in TABLE["screen"]:
         asked = []
         for given in screen["question"]:
-            part: Any = bed if screen.get("repeated") else start
+            part: Any = begins[screen.get("of", "garden")]
             if "default" not in given:
                 for name in given["at"].split("."):
                     part = part[name]
@@ -172,13 +175,47 @@ def screens() -> tuple[Screen, ...]:
     return tuple(made)
 
 
+def _screens_of(what: str) -> list[Screen]:
+    return [screen for screen in screens() if screen.of == what]
+
+
 def first_answers() -> dict[str, Any]:
-    """Return the answers that stand there at first, one bed among them under "beds"."""
-    answers: dict[str, Any] = {}
-    for screen in screens():
-        defaults = {question.key: question.default for question in screen.questions}
-        answers |= {"beds": [defaults]} if screen.repeated else defaults
-    return answers
+    """Return the answers that stand there at first; under "valves" one, which has one bed under "beds"."""
+    answers, valve, bed = (
+        {question.key: question.default for screen in _screens_of(what) for question in screen.questions}
+        for what in ("garden", "valve", "bed")
+    )
+    return answers | {"valves": [valve | {"beds": [bed]}]}
+
+
+def steps(answers: dict[str, Any]) -> list[tuple[Screen, dict[str, Any]]]:
+    """List what is asked, in turn, each with the answers to it: the garden's, then each valve's and those of its beds."""
+    listed = [(screen, answers) for screen in _screens_of("garden")]
+    for valve in answers["valves"]:
+        listed += [(screen, valve) for screen in _screens_of("valve")]
+        listed += [(screen, bed) for bed in valve["beds"] for screen in _screens_of("bed")]
+    return listed
+
+
+def add_bed(valve: Mapping[str, Any]) -> None:
+    """Add a bed, which begins as the valve's last."""
+    beds = valve["beds"]
+    beds.append({**beds[-1], "name": f"bed {len(beds) + 1}"})
+
+
+def add_valve(answers: Mapping[str, Any]) -> None:
+    """Add a valve with one bed, which begin as the last ones."""
+    valves = answers["valves"]
+    bed = {**valves[-1]["beds"][-1], "name": "bed 1"}
+    valves.append({**valves[-1], "name": f"valve {len(valves) + 1}", "beds": [bed]})
+
+
+def take_units(answers: dict[str, Any]) -> None:
+    """Put the first answers in the units that are chosen, wherever nothing else was typed."""
+    for screen, given in steps(answers):
+        for question in screen.questions:
+            if question.us and given[question.key] in (question.default, question.us):
+                given[question.key] = question.us if answers["units"] == "US" else question.default
 
 
 def garden_text(answers: Mapping[str, Any]) -> str:
@@ -188,7 +225,7 @@ def garden_text(answers: Mapping[str, Any]) -> str:
     Parameters
     ----------
     answers : mapping
-        Question's key -> text; "beds" -> a list of the same. All must be right (`Screen.wrong`).
+        Question's key -> text; "valves" -> a list of the same, each with its "beds". All must be right (`Screen.wrong`).
 
     Returns
     -------
@@ -197,45 +234,66 @@ def garden_text(answers: Mapping[str, Any]) -> str:
     """
     import tomlkit
 
-    head, bed, *_ = re.split(rf"(?m)^(?={re.escape(_BED)})", _template("short.toml"))
+    # the parts of the file to start from: the garden's, a valve's, a bed's
+    head, valve, bed, *_ = re.split(r"(?m)^(?=\[controller\.yard(?:\]|\.bed\.))", _template("short.toml"))
+    if answers["units"] == "US":
+        head = re.sub('(?m)^# (show.units = "US") {0,2}', r"\1", head)
     document: Any = tomlkit.parse(head)
-    shown = [screen for screen in screens() if not screen.repeated]
     supply = document["supply"]["house"]
     if answers["supply"] == "tank":
         supply["kind"] = "tank"
         supply["kind"].comment(TEXTS["tank"])
         del supply["pressure"]
-    for question in (question for screen in shown for question in screen.asked(answers)):
-        answer = answers[question.key]
-        if question.at and answer.strip():
-            _put(document, question.at, question.value(answer))
-    sides = {"diameter": "diameter"} if answers["shape"] == "round" else {"length": "long", "width": "wide"}
-    vessel = {side: answers[key].strip() for side, key in sides.items()}
-    _put(document, "controller.yard.pan.vessels", inline([vessel]))
+    _put_answers(document, "garden", answers)
     if answers["weather"] != "sample":
         del document["note"]
         _put(document, "weather.file", Path(answers.get("weather_file") or SAMPLE).name)
         document["weather"]["file"].comment("one row a day; the path starts at this file's folder")
     parts = [tomlkit.dumps(document)]
-    for described in answers["beds"]:
-        parts.append(_bed_text(bed, described))
+    for described in answers["valves"]:
+        parts.append(_valve_text(valve, described))
+        parts += [_bed_text(bed, described["name"], planted) for planted in described["beds"]]
     return "\n".join(part.rstrip() + "\n" for part in parts)
 
 
-def _bed_text(block: str, described: Mapping[str, str]) -> str:
+def _put_answers(part: Any, what: str, answers: Mapping[str, Any]) -> None:
+    for question in (question for screen in _screens_of(what) for question in screen.asked(answers)):
+        answer = answers[question.key]
+        if question.at and answer.strip():
+            _put(part, question.at, question.value(answer))
+
+
+def _headed(document: Any, *names: str) -> str:
+    """Write a valve's or a bed's part under headers with its name."""
+    import tomlkit
+
+    header = ".bed.".join(toml_key(name.strip()) for name in names)
+    begun = r"^\[controller\.yard" + r"\.bed\.\w+" * (len(names) - 1)
+    return re.sub(rf"(?m){begun}\b", lambda _: f"[controller.{header}", tomlkit.dumps(document))
+
+
+def _valve_text(block: str, described: Mapping[str, Any]) -> str:
+    """Write a valve by the block of the file to start from."""
+    import tomlkit
+
+    document: Any = tomlkit.parse(block)
+    (table,) = document["controller"].values()
+    _put_answers(table, "valve", described)
+    sides = {"diameter": "diameter"} if described["shape"] == "round" else {"length": "long", "width": "wide"}
+    _put(table, "pan.vessels", inline([{side: described[key].strip() for side, key in sides.items()}]))
+    return _headed(document, described["name"])
+
+
+def _bed_text(block: str, valve: str, described: Mapping[str, str]) -> str:
     """Write a bed by the block of the file to start from."""
     import tomlkit
 
     document: Any = tomlkit.parse(block)
     (table,) = document["controller"]["yard"]["bed"].values()
-    screen = next(screen for screen in screens() if screen.repeated)
-    for question in screen.questions:
-        if question.at and described[question.key].strip():
-            _put(table, question.at, question.value(described[question.key]))
+    _put_answers(table, "bed", described)
     if not described["planted"].strip():
         del table["planted"]
-    header = f"{_BED}{toml_key(described['name'].strip())}]"
-    return re.sub(rf"(?m)^{re.escape(_BED)}.*?\]", lambda _: header, tomlkit.dumps(document), count=1)
+    return _headed(document, valve, described["name"])
 
 
 def _put(part: Any, at: str, value: Any) -> None:
@@ -395,14 +453,18 @@ def write_garden(folder: Path, answers: Mapping[str, Any], weather: Path | None 
 
 def problems_of(answers: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """Say all that is wrong with answers: label of the question, and what."""
-    for screen in screens():
-        parts: Sequence[Mapping[str, Any]] = answers["beds"] if screen.repeated else [answers]
+    for screen, given in steps(dict(answers)):
         labels = {question.key: question.label for question in screen.questions}
-        for part in parts:
-            yield from ((labels[key], text) for key, text in screen.wrong(part).items())
-    names = [bed["name"].strip().casefold() for bed in answers["beds"]]
-    if len(set(names)) < len(names):
-        yield "", TEXTS["name_twice"]
+        yield from ((labels[key], text) for key, text in screen.wrong(given).items())
+    if has_twice(answers["valves"]):
+        yield "", TEXTS["valve_twice"]
+    if any(has_twice(valve["beds"]) for valve in answers["valves"]):
+        yield "", TEXTS["bed_twice"]
+
+
+def has_twice(parts: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether two valves, or two beds of one, have one name."""
+    return len({part["name"].strip().casefold() for part in parts}) < len(parts)
 
 
 def described(answers: Mapping[str, Any], folder: Path) -> list[str]:

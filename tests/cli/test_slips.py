@@ -145,7 +145,7 @@ def test_a_bed_that_gets_more_than_a_hundred_millimetres_in_a_day_is_a_slip(tmp_
     found = next(finding for finding in season.findings if finding.code == "flood")
     table = season.beds["upper/tomatoes"]["irrigation_mm"]
     assert found.days == (table > 100.0).sum() > 0
-    assert "count = 2000" in found.message and "a decimal point" in found.message
+    assert "count = 2000" in found.text and "a decimal point" in found.text
     code, out, _ = run(capsys, "check", garden)
     assert code == 0
     assert "caution: upper/tomatoes: This bed gets more than 100" in out

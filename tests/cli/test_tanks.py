@@ -91,9 +91,9 @@ def test_findings_of_an_empty_tank_advise_neither_a_deeper_pan_nor_larger_emitte
     assert {"no-water", "short-of-water"} <= set(codes)
     for finding in season.findings:
         if finding.code in ("short-of-water", "dry-pan"):
-            assert "tank" in finding.message
-            assert not any(text in finding.message for text in ADVICE)
-    assert "cautions for tanks" in codes["no-water"].message
+            assert "tank" in finding.text
+            assert not any(text in finding.text for text in ADVICE)
+    assert "cautions for tanks" in codes["no-water"].text
 
 
 def test_a_bed_short_before_its_tank_ran_dry_is_told_what_helps(tmp_path):
@@ -103,7 +103,7 @@ def test_a_bed_short_before_its_tank_ran_dry_is_told_what_helps(tmp_path):
     short = whole.beds["upper/tomatoes"]["driest_ks"] < 1.0
     assert short[:dry].iloc[:-1].any()
     before = panbudget.replay(whole.scenario, end=dry - pd.Timedelta(days=1))
-    message = next(f.message for f in before.findings if f.code == "short-of-water")
+    message = next(f.text for f in before.findings if f.code == "short-of-water")
     assert "More or larger emitters" in message
 
 

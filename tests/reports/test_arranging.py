@@ -10,31 +10,27 @@ from panbudget.season.result import Finding
 
 MORE = "More emitters on this bed. Mulch helps."
 SHORT = [
-    Finding("note", "short", "a/peas", f"Short: 2 days. {MORE}"),
-    Finding("danger", "short", "a/beans", f"Short: 30 days. {MORE}", first="2025-07-01", days=30),
-    Finding("danger", "short", "b/roses", f"Short: 20 days. {MORE}"),
+    Finding("note", "short", "a/peas", "Short: 2 days.", cure=MORE),
+    Finding("danger", "short", "a/beans", "Short: 30 days.", first="2025-07-01", days=30, cure=MORE),
+    Finding("danger", "short", "b/roses", "Short: 20 days.", cure=MORE),
 ]
-WET = Finding("caution", "wet", "b/figs", "Too wet: 80 mm drained below the roots. Fewer emitters.")
+WET = Finding("caution", "wet", "b/figs", "Too wet: 80 mm drained below the roots.", cure="Fewer emitters.")
 
 
 def test_findings_of_one_cause_stand_together_and_say_once_what_to_do():
     short, wet = causes([WET, *SHORT])
     assert (short.severity, short.cure) == ("danger", MORE)
-    assert [short.told(finding) for finding in short.findings] == [
-        "Short: 30 days.",
-        "Short: 20 days.",
-        "Short: 2 days.",
-    ]
-    assert (wet.cure, wet.told(WET)) == ("", WET.message)
-    alike = causes([Finding("note", "x", "a", "The same."), Finding("note", "x", "b", "The same.")])
-    assert [cause.cure for cause in alike] == [""]  # a whole message is no cure
+    assert [finding.message for finding in short.findings] == ["Short: 30 days.", "Short: 20 days.", "Short: 2 days."]
+    assert (wet.cure, wet.findings, WET.text) == (WET.cure, (WET,), f"{WET.message} {WET.cure}")
+    other = Finding("note", "short", "c/figs", "Short: 1 day.", cure="See to the tank first.")
+    assert [cause.findings[-1] for cause in causes([*SHORT, other])] == [SHORT[0], other]
 
 
 def test_what_to_do_first_names_the_gravest_places_and_leaves_notes_out():
     assert steps_of([WET, *SHORT]) == [f"a/beans, b/roses: {MORE}", "b/figs: Fewer emitters."]
     assert steps_of(SHORT[:1]) == []
     assert steps_of([Finding("caution", "bare", "a", "One sentence alone.")]) == ["a: One sentence alone."]
-    many = [Finding("caution", f"code-{n}", "a", "It is so. Mend it.") for n in range(MOST_STEPS + 1)]
+    many = [Finding("caution", f"code-{n}", "a", "It is so.", cure="Mend it.") for n in range(MOST_STEPS + 1)]
     assert len(steps_of(many)) == MOST_STEPS == 3
 
 

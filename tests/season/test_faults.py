@@ -81,7 +81,7 @@ def test_every_fault_changes_the_season_from_its_first_day_and_not_before(kind, 
     assert changed.any(axis=None)
     finding = next(f for f in broken.findings if f.code == "fault")
     assert (finding.first, finding.days, finding.severity) == ("2025-05-11", 10, "caution")
-    assert fault_said(broken.scenario.fault[0]) in finding.message
+    assert fault_said(broken.scenario.fault[0]) in finding.text
     assert any(text.startswith("fault, ") for text in broken.assumptions)
     assert not any(f.code == "fault" for f in sound.findings)
 
@@ -172,7 +172,7 @@ def test_a_swing_beyond_the_rim_lets_the_valve_run_on(make_garden):
     assert last == pytest.approx(24.0)
     finding = next(f for f in broken.findings if f.code == "stuck-at-rim")
     assert finding.severity == "danger"
-    assert "never shuts the valve" in finding.message
+    assert "never shuts the valve" in finding.text
     assert {f.code for f in broken.findings if f.where == "upper"}.isdisjoint({"stuck-open", "spill"})
 
 
@@ -210,7 +210,7 @@ def test_a_fault_outside_the_season_is_said_and_does_nothing(make_garden):
     assert valve(sound).equals(valve(broken))
     finding = next(f for f in broken.findings if f.code == "fault")
     assert finding.severity == "note"
-    assert "lies outside the days replayed" in finding.message
+    assert "lies outside the days replayed" in finding.text
 
 
 def test_a_filled_pan_is_never_above_its_rim(make_garden):

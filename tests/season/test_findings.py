@@ -63,7 +63,7 @@ def test_a_finding_says_what_and_what_to_do(code, make_garden):
     overlay, weather, severity, said = CASES[code]
     finding = found(make_garden(overlay, weather=weather_csv(**{"days": 31, **weather})))[code]
     assert finding.severity == severity
-    assert said in finding.message
+    assert said in finding.text
     assert finding.where.startswith("upper")
 
 
@@ -85,7 +85,7 @@ def test_unlike_beds_on_one_valve_are_told(make_garden):
     }
     finding = found(make_garden(nested(("controller", "upper", "bed"), beds), days=60))["uneven"]
     assert finding.where == "upper"
-    assert '"many" got' in finding.message
+    assert '"many" got' in finding.text
 
 
 def test_gravest_first(make_garden):
@@ -153,7 +153,7 @@ def test_more_than_six_hours_held_open_are_a_danger(season, hours, severity):
     )
     (finding,) = told(stuck, "stuck-open")
     assert (finding.severity, finding.days) == (severity, 1)
-    assert f"({litres(2.0 * 62.0 * 1.5**0.5)})" in finding.message
+    assert f"({litres(2.0 * 62.0 * 1.5**0.5)})" in finding.text
 
 
 @pytest.mark.parametrize(
@@ -181,7 +181,7 @@ def test_a_loss_that_would_be_shown_as_none_is_not_said(season, share, said):
     """99.5 % is written 100 %."""
     short = with_columns(season, "beds", "upper/tomatoes", driest_ks=0.9, growing=True)
     (finding,) = told(with_totals(short, quarter={"adequacy": share}), "short-of-water")
-    assert ("where the plants could use" in finding.message) is said
+    assert ("where the plants could use" in finding.text) is said
 
 
 @pytest.mark.parametrize(("ks", "days"), [([1.0] * 40, 0), ([1.0] * 39 + [0.99], 1)])
@@ -211,7 +211,7 @@ def test_five_times_the_need_and_a_hundred_millimetres_more_is_far_too_wet(seaso
     bed = {"irrigation_growing_mm": given, "net_demand_mm": needed, "drained_growing_mm": given - needed}
     (finding,) = told(with_totals(season, bed=bed), "too-wet")
     assert (finding.severity == "danger") is grave
-    assert ("the jug under the refill emitter" in finding.message) is grave
+    assert ("the jug under the refill emitter" in finding.text) is grave
 
 
 @pytest.mark.parametrize(("minutes", "short"), [([2.0, 2.0], False), ([1.9, 2.0], True), ([1.0, 2.0, 9.0], False)])
@@ -269,8 +269,8 @@ def test_the_difference_of_another_model_has_its_sign(season):
     for other, sign in ((150.0, "+50"), (50.0, "50")):
         models = {"measured": np.array([100.0]), "from-eto": np.array([other])}
         (finding,) = told(with_pan(season, evaporation=models), "pan-model")
-        assert sign in finding.message
-        assert ("+" in finding.message) is (other > 100.0)
+        assert sign in finding.text
+        assert ("+" in finding.text) is (other > 100.0)
 
 
 def test_a_refill_that_only_equals_a_hot_noon_is_weak(season):

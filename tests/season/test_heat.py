@@ -137,7 +137,7 @@ def test_a_made_wave_is_flagged_counted_and_said_everywhere(make_garden):
     assert season.totals["weather"]["filled"]["tmax"] == {MADE_HEAT: 3}
     (finding,) = (f for f in season.findings if f.code == "made-heat")
     assert (finding.severity, finding.first, finding.days) == ("caution", "2025-05-10", 3)
-    assert "5 °C warmer by day and night at the same dew point" in finding.message
+    assert "5 °C warmer by day and night at the same dew point" in finding.text
     assert any("made-up heat wave" in text for text in season.assumptions)
     assert season.days.loc["2025-05-10", "tmax_c"] == pytest.approx(35.0)
     from panbudget.reports.writing import as_page

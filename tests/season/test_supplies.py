@@ -121,7 +121,7 @@ def test_an_empty_tank_waters_nothing_and_says_so(make_garden):
     assert tank["least_l"] == 0.0
     finding = next(f for f in season.findings if f.code == "no-water")
     assert finding.severity == "danger"
-    assert "tank was empty" in finding.message
+    assert "tank was empty" in finding.text
     # all that was there, and no more
     assert season.totals["supplies"]["spring"]["litres"] == pytest.approx(40.0, rel=1e-9)
     assert season.totals["beds"]["upper/tomatoes"]["litres"] < 40.0
@@ -211,8 +211,8 @@ def test_too_little_head_is_told_with_the_height_that_is_missing(make_garden):
     valve = {"controller": {"upper": {"valve": {"least_pressure": "60 kPa"}}}}
     season = replay(on_tank(make_garden, TANK, valve, days=5))
     finding = next(f for f in season.findings if f.code == "low-pressure")
-    assert "A full tank gives" in finding.message
-    assert f"{(60.0 - 3.0 * KPA_PER_M) / KPA_PER_M:.1f} m higher" in finding.message
+    assert "A full tank gives" in finding.text
+    assert f"{(60.0 - 3.0 * KPA_PER_M) / KPA_PER_M:.1f} m higher" in finding.text
 
 
 @pytest.mark.parametrize(

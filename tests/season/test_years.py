@@ -103,7 +103,7 @@ def test_any_year_fits_a_typical_year(make_garden, tmp_path):
     season = replay(there, weather=weather)
     finding = next(f for f in season.findings if f.code == "typical-year")
     assert finding.severity == "caution"
-    assert finding.message.startswith("Typical year: ")
+    assert finding.text.startswith("Typical year: ")
     assert "TYPICAL YEAR, no real summer" in as_page(season)
 
 

@@ -86,6 +86,6 @@ def _lines(season: panbudget.Season) -> Iterator[str]:
         yield f"In {percent(drawn['interval'])} of {drawn['samples']} seasons over the stated uncertainty: {ranges}."
     serious = [finding for finding in season.findings if finding.severity != "note"][:_MOST_FINDINGS]
     for finding in serious:
-        yield f"{finding.severity}: {finding.where}: {finding.message}"
+        yield f"{finding.severity}: {finding.where}: {finding.text}"
     if len(season.findings) > len(serious):
         yield f"and {len(season.findings) - len(serious)} more findings in the report."

@@ -289,7 +289,7 @@ class Garden:
         with self.findings, words.units_shown(desk.season.scenario.units):
             for finding in desk.season.findings:
                 with ui.element("li").classes(f"is-{finding.severity}"):
-                    ui.label(f"{TEXTS['findings'][finding.severity]}, {finding.where}: {finding.message}")
+                    ui.label(f"{TEXTS['findings'][finding.severity]}, {finding.where}: {finding.text}")
             if not desk.season.findings:
                 ui.label(TEXTS["findings"]["none"])
         self.table.set_content(_table(desk))

@@ -9,14 +9,12 @@ import html
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby, takewhile
+from itertools import groupby
 from typing import Any
 
 from panbudget import words
 from panbudget.season.result import SEVERITIES, Finding
 
-# where one sentence ends and the next begins
-_NEXT = re.compile(r"(?<=[.!?])\s+(?=[A-Z“\"])")
 #: so many things are said to be done first
 MOST_STEPS = 3
 
@@ -34,44 +32,33 @@ class Cause:
     Parameters
     ----------
     findings : tuple of Finding
-    cure : str
-        The sentences with which all their messages end: what to do about all of them.
+        Of one code, with one cure.
     """
 
     findings: tuple[Finding, ...]
-    cure: str
 
     @property
     def severity(self) -> str:
         """That of the gravest."""
         return self.findings[0].severity
 
+    @property
+    def cure(self) -> str:
+        """What to do about all of them; empty where nothing is to be done."""
+        return self.findings[0].cure
+
     def step(self) -> str:
         """Say where to do what about the gravest of them."""
         where = [finding.where for finding in self.findings if finding.severity == self.severity]
-        rest = _NEXT.split(str(self.findings[0].message), maxsplit=1)
-        return f"{', '.join(where)}: {self.cure or rest[-1]}"
-
-    def told(self, finding: Finding) -> str:
-        """Return a finding's message without what is said of all."""
-        return str(finding.message).removesuffix(self.cure).rstrip()
+        return f"{', '.join(where)}: {self.cure or self.findings[0].message}"
 
 
 def causes(findings: Iterable[Finding]) -> list[Cause]:
     """Group findings by what causes them, the gravest first."""
-    by_code: dict[str, list[Finding]] = {}
+    alike: dict[tuple[str, str], list[Finding]] = {}
     for finding in gravest_first(findings):
-        by_code.setdefault(finding.code, []).append(finding)
-    return [Cause(tuple(several), _cure(several)) for several in by_code.values()]
-
-
-def _cure(findings: Sequence[Finding]) -> str:
-    """The sentences with which the messages of several end, all alike; none of which is a whole message."""
-    if len(findings) < 2:
-        return ""
-    split = [_NEXT.split(str(finding.message))[1:] for finding in findings]
-    alike = takewhile(lambda last: len(set(last)) == 1, zip(*(map(reversed, split)), strict=False))
-    return " ".join(reversed([last[0] for last in alike]))
+        alike.setdefault((finding.code, str(finding.cure)), []).append(finding)
+    return [Cause(tuple(several)) for several in alike.values()]
 
 
 def steps_of(findings: Iterable[Finding]) -> list[str]:

@@ -44,7 +44,8 @@ _NEARLY_ALL = 0.995  # of what plants could use: shown as 100 %
 _SALT_SHOWN = ("salinity_ds_m", "came_g", "most_g_per_kg", "drift_most_g")
 _SALT_SHARES = ("evaporation_less", "drift_most_of_swing")
 
-_TEXTS: dict[str, str] = TEXTS["findings"]
+# by code: what was found; or that, and what to do
+_TEXTS: dict[str, str | list[str]] = TEXTS["findings"]
 
 
 def find(season: Season) -> tuple[Finding, ...]:
@@ -77,8 +78,14 @@ def _finding(
 ) -> Finding:
     """One finding, of the days on which a mask is true; ``text`` names its words where one code has several."""
     hits = list(days.index[days.to_numpy(bool)]) if days is not None else []
-    message = words.say(_TEXTS[text or code], days=counted(len(hits), "day"), **values)
-    return Finding(severity, code, at, message, f"{hits[0]:%Y-%m-%d}" if len(hits) else None, len(hits))
+    message, cure = _texts(text or code, days=counted(len(hits), "day"), **values)
+    return Finding(severity, code, at, message, f"{hits[0]:%Y-%m-%d}" if len(hits) else None, len(hits), cure)
+
+
+def _texts(name: str, **values: Any) -> tuple[str, str]:
+    """What was found, and what to do; empty where nothing is."""
+    message, cure = given if isinstance(given := _TEXTS[name], list) else (given, "")
+    return words.say(message, **values), words.say(cure, **values)
 
 
 def _on_days(
@@ -98,7 +105,7 @@ def _text_if_empty(text: str, season: Season, valve: str, days: pd.Series[bool])
 
 
 def _outside(days: pd.Series[bool]) -> str:
-    return "" if days.any() else _TEXTS["outside"]
+    return "" if days.any() else str(_TEXTS["outside"])
 
 
 def _of_supplies(scenario: Scenario) -> Iterator[Finding]:
@@ -128,9 +135,9 @@ def _of_weather(season: Season) -> Iterator[Finding]:
             total = count >= len(days)
             often = "every day" if total else f"{count} of {len(days)} days"
             text = f"filled-{'borrowed' if is_borrowed(method) else 'estimated'}{'-whole' if total else ''}"
-            message = words.say(_TEXTS[text], column=column, often=often, method=flags.said(method))
+            message, cure = _texts(text, column=column, often=often, method=flags.said(method))
             first = f"{days.index[0]:%Y-%m-%d}" if total else None
-            yield Finding("caution" if total else "note", "filled", "weather", message, first, count)
+            yield Finding("caution" if total else "note", "filled", "weather", message, first, count, cure)
 
 
 @words.in_both

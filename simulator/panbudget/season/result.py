@@ -19,7 +19,7 @@ from panbudget.season.layout import Forcing
 from panbudget.season.salt import SaltLeft
 from panbudget.season.totals import COLUMNS, PREFIXES
 from panbudget.weather import Weather
-from panbudget.words import amount, count, litres, units_shown
+from panbudget.words import amount, count, joined, litres, units_shown
 
 _OF_DAY = ["eto_mm", "rain_mm"]
 _OF_CONTROLLER = ["pan_mm", "openings", "open_hours", "pan_level_kg"]
@@ -52,11 +52,13 @@ class Finding:
     where : str
         Controller, "controller/bed", "weather" or "season".
     message : str
-        What was found, and what to do.
+        What was found.
     first : str or None
         First day it concerns, ISO.
     days : int
         How many days it concerns.
+    cure : str
+        What to do about it; empty where nothing is to be done.
     """
 
     severity: str
@@ -65,6 +67,12 @@ class Finding:
     message: str
     first: str | None = None
     days: int = 0
+    cure: str = ""
+
+    @property
+    def text(self) -> str:
+        """What was found, and what to do."""
+        return joined(" ", filter(None, (self.message, self.cure)))
 
 
 def with_units(table: pd.DataFrame, names: Iterable[str] | None = None) -> pd.DataFrame:

@@ -37,7 +37,7 @@ def test_json_has_every_number_in_full_and_says_where_it_comes_from(season):
     assert len(whole["provenance"]["weather_sha256"]) == 64
     assert whole["provenance"]["times"] == "solar"
     for finding in whole["findings"]:
-        assert set(finding) == {"severity", "code", "where", "message", "first", "days"}
+        assert set(finding) == {"severity", "code", "where", "message", "first", "days", "cure"}
 
 
 def test_tables_have_a_row_for_each_day_and_bed_and_for_each_part(season):

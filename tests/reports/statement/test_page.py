@@ -7,6 +7,7 @@ import dataclasses
 import io
 import json
 import math
+import re
 
 import pypdf
 import pytest
@@ -182,3 +183,38 @@ def test_all_files_say_what_this_is_and_where_its_weather_is_from(hostile, writt
     head = (written / "statement.csv").read_text(encoding="utf-8").splitlines()[:2]
     assert head[0].endswith(notice) and head[1].startswith("# Weather: Taken from weather.csv.")
     assert notice.split(";")[0] in (written / "statement.html").read_text(encoding="utf-8")
+
+
+def test_the_page_is_a_persons_page_and_keeps_what_is_signed(state):
+    """Picture, three sentences, what to do first, findings, the source's facts, folded tables; what is signed last and open."""
+    made = state({"volume": "2 m^3", "holder": "Zoë Łoś"}, days=62)
+    page = as_page(made).split("<body>")[1]
+    order = ['class="bars"', 'class="summary"', "Do this first", ">Findings<", "Zoë Łoś", ">To sign<", ">Signature<"]
+    places = [page.index(part) for part in order]
+    assert places == sorted(places)
+    folded = re.findall(r"<details><summary><h2>(.*?)</h2>", page)
+    assert folded == [
+        *("spring, month by month, 2025", "spring, against the licence", "spring, bed by bed"),
+        "How it was determined, and its limits",
+    ]
+    assert page.index("<details>") < page.index(">To sign<") and page.rindex("</details>") < page.index(">To sign<")
+    summary = page[page.index('class="summary"') : page.index("Do this first")]
+    assert summary.count("<li>") == 3 and "EXCEEDED" in summary
+    assert page.count("Drawn: ") == 1  # said once: among the three sentences, or in the source's own
+
+
+def test_bars_are_shares_of_their_width_and_the_licence_is_on_the_same_scale(state):
+    (whole, *months), picture = _bars(state({"volume": "9 m^3"}, days=62))
+    assert [bar.label for bar in (whole, *months)] == ["all days", "May", "June", "July"]
+    assert picture.licensed_text.startswith("9") and picture.licensed == pytest.approx(1.0 / 1.05)
+    reported = [float(bar.text.split()[0]) for bar in months]
+    assert whole.middle * 1.05 * 9.0 == pytest.approx(float(whole.text.split()[0]), abs=0.05)  # as printed
+    assert max(bar.high for bar in months) == pytest.approx(1.0 / 1.05)
+    assert months[0].middle / months[1].middle == pytest.approx(reported[0] / reported[1], rel=0.05)
+    assert all(0.0 <= bar.low <= bar.middle <= bar.high <= 1.0 for bar in (whole, *months))
+    assert _bars(state(None, days=31))[1].licensed is None
+
+
+def _bars(made):
+    picture = next(part.picture for part in statement_sheet(made).sections if hasattr(part, "picture"))
+    return picture.bars, picture

@@ -120,7 +120,7 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
         *(_filled_lines(checked) or [_say("line_whole")]),
         *(f"caution: weather: {c.sentence if everything else c.brief}; {c.worth}" for c in cautions),
         *([_say("line_trust", names=", ".join(f'"{name}"' for name in sorted(doubted)))] if doubted else []),
-        *(f"{f.severity}: {f.where}: {f.message}" for f in shown),
+        *(f"{f.severity}: {f.where}: {f.text}" for f in shown),
     ]
     if not everything:
         more = count(len(findings) - len(shown), "more finding")

@@ -4,7 +4,6 @@ Season page: what happened, in sentences, tables and figures, and what it rests 
 
 import datetime as dt
 import itertools
-import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -77,8 +76,7 @@ def _look_first(season: Season) -> str:
     if not serious:
         return _say("nothing_grave")
     worst = gravest_first(serious)[0]
-    # one sentence: the rest of the message, with the cure, stands among the findings
-    first = re.split(r"(?<=[.!?])\s+(?=[A-Z])", str(worst.message), maxsplit=1)[0].rstrip(".")
+    first = str(worst.message).rstrip(".")  # its cure is among what to do first
     plain_word = first[1:2].islower() or first[1:2] == " "  # ETo and the like stay
     first = first[:1].lower() + first[1:] if plain_word else first
     return _say("look_first_on" if worst.first else "look_first", worst=worst, message=first)

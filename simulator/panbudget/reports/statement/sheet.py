@@ -6,14 +6,15 @@ Numbers become text here and nowhere else, so that all say the same. The fixed w
 
 import datetime as dt
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 import pandas as pd
 
 from panbudget.files import json_bytes
+from panbudget.reports.arranging import MOST_STEPS, steps_of
 from panbudget.reports.garden import garden_line
 from panbudget.reports.pages import Report, Section, texts, words_of
 from panbudget.reports.statement.origins import covered_said, first_day_said, weather_mark, weather_said
@@ -23,6 +24,7 @@ from panbudget.scenario.rights import Meter
 from panbudget.scenario.supplies import Mains
 from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.season.faults import fault_assumptions
+from panbudget.season.result import Finding
 from panbudget.season.supplies import float_source
 from panbudget.studies.ranges import ranges_of
 from panbudget.studies.statement.account import Account, Fate, Statement
@@ -49,11 +51,46 @@ class SourceSection(Section):
         The range and what is reported, low, middle, high, as shares of a picture's width.
     bar_ends : tuple of str
         The same as text.
+    picture : Picture or None
     """
 
     facts: tuple[tuple[str, str], ...] = ()
     bar: tuple[float, float, float] | None = None
     bar_ends: tuple[str, str, str] = ("", "", "")
+    picture: "Picture | None" = None
+
+
+class Bar(NamedTuple):
+    """What is reported of a stretch of time: label, text; its range and itself, low, middle, high, as shares of the width."""
+
+    label: str
+    text: str
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Picture:
+    """
+    What one source gave, as bars: the whole, then month by month.
+
+    Parameters
+    ----------
+    name : str
+        The source's.
+    bars : tuple of Bar
+        The first is the whole.
+    licensed : float or None
+        The licensed volume, where it lies within the width, as a share of it; of the first bar.
+    licensed_text : str
+        Empty where no volume is licensed, or where several water years have one each.
+    """
+
+    name: str
+    bars: tuple[Bar, ...]
+    licensed: float | None
+    licensed_text: str
 
 
 @dataclass(frozen=True)
@@ -74,6 +111,7 @@ class Sheet(Report):
         Names and fingerprints of inputs.
     mark : str
         Across each page that prints; empty for none.
+    found : sequence of Finding
     """
 
     limits: tuple[tuple[str, str], ...] = ()
@@ -82,6 +120,23 @@ class Sheet(Report):
     attested: tuple[str, ...] = ()
     made_from: tuple[tuple[str, str], ...] = ()
     mark: str = ""
+    found: Sequence[Finding] = ()
+
+    @property
+    def findings_heading(self) -> str:
+        """Above what was found."""
+        return str(texts("statement")["findings"])
+
+    @property
+    def sign_heading(self) -> str:
+        """Above what is signed."""
+        return str(texts("statement")["sign"])
+
+    def bars_said(self, picture: Picture) -> str:
+        """Say what a picture's bars are."""
+        fixed = texts("statement")
+        licensed = fixed["bars_licensed"].format(volume=picture.licensed_text) if picture.licensed_text else ""
+        return str(fixed["bars"].format(licensed=licensed))
 
 
 def statement_sheet(statement: Statement) -> Sheet:
@@ -97,6 +152,7 @@ def statement_sheet(statement: Statement) -> Sheet:
     Sheet
     """
     totals, fixed, made = statement.season.totals, texts("statement"), provenance(statement.season)
+    sections = [part for account in statement.accounts for part in _sections(account, statement)]
     variant = f", variant {statement.variant}" if statement.variant else ""
     return Sheet(
         template="statement.html.j2",
@@ -104,7 +160,10 @@ def statement_sheet(statement: Statement) -> Sheet:
         when=f"{totals['title']}{variant}: {days_said(totals['season']['start'], totals['season']['end'])}",
         note=statement.season.scenario.note,
         lead=[fixed["estimate"]],
-        sections=[part for account in statement.accounts for part in _sections(account, statement)],
+        sentences=_first_sentences(statement, sections),
+        first=steps_of(statement.findings),
+        found=statement.findings,
+        sections=sections,
         limits=tuple(method_lines(statement).items()),
         limits_heading=fixed["method_heading"],
         blanks=tuple(fixed["blanks"]),
@@ -130,18 +189,39 @@ def statement_sentences(statement: Statement) -> list[str]:
     sheet = statement_sheet(statement)
     parts = [line for part in sheet.sections if part.heading for line in (part.heading, *(part.items or ()))]
     findings = (
-        f"{finding.severity}: {finding.where}: {finding.message}"
-        + (f" First on {day_said(finding.first)}." if finding.first else "")
+        " ".join(
+            filter(
+                None,
+                (
+                    f"{finding.severity}: {finding.where}: {finding.message}",
+                    f"First on {day_said(finding.first)}." if finding.first else "",
+                    finding.cure,
+                ),
+            )
+        )
         for finding in statement.findings
     )
     return [sheet.when, *parts, *findings, *sheet.lead]
+
+
+def _first_sentences(statement: Statement, sections: Sequence[Section]) -> list[str]:
+    """What was drawn of each source, and, where there is one, what of its licence is used and where the water went."""
+    parts = [part for part in sections if isinstance(part, SourceSection)]
+    if len(parts) > 1:
+        return [f"{part.heading}. {(part.items or [''])[0]}" for part in parts]
+    (account,) = statement.accounts
+    drawn, *others = parts[0].items or ()
+    terms = [f"{term}: {outcome}" for term, _, _, outcome in _licence(account)]
+    return [drawn, *([_say("licence", terms="; ".join(terms))] if terms else []), *others][:MOST_STEPS]
 
 
 def _sections(account: Account, statement: Statement) -> Iterator[Section]:
     right, ledger, source = account.source.right, account.ledger, account.source
     area, unit = AREA_UNITS[right.area_unit], {"unit": ledger.unit.symbol, "source": source.name}
     heading, items = f"Source: {source.name}", list(_sentences(account, statement))
-    yield SourceSection(heading=heading, items=items, facts=_facts(account, statement), **_bar(account))
+    yield SourceSection(
+        heading=heading, items=items, facts=_facts(account, statement), picture=_picture(account), **_bar(account)
+    )
     for year in ledger.years.index:
         yield _section("months", table=_months(account, statement, year), fill={**unit, "year": year})
     first_of_meter = next(other for other in statement.accounts if other.source.supply == source.supply)
@@ -178,6 +258,34 @@ def _bar(account: Account) -> dict[str, Any]:
         return {}
     most = 1.05 * max(high, ledger.reported_litres)
     return {"bar": (low / most, ledger.reported_litres / most, high / most), "bar_ends": tuple(ends)}
+
+
+def _picture(account: Account) -> Picture:
+    """The whole and its months as bars from nothing on, and the licensed volume."""
+    ledger, volume = account.ledger, account.source.papers.volume
+    months = ledger.months.to_dict("records")
+    licensed = volume if len(ledger.years) == 1 else None
+    most = 1.05 * max(account.interval[1], ledger.reported_litres, licensed or 0.0) or 1.0
+    widest = (
+        1.05 * max((max(month["range_high_litres"], month["reported_litres"]) for month in months), default=0.0) or 1.0
+    )
+
+    def bar(label: str, ends: tuple[float, float], reported: float, across: float) -> Bar:
+        low, high = ends if ends[0] < ends[1] else (reported, reported)
+        return Bar(label, ledger.text(reported), low / across, reported / across, high / across)
+
+    bars = [bar(texts("statement")["whole"], account.interval, ledger.reported_litres, most)]
+    bars += [
+        bar(
+            f"{month['from']:%B}" + (f" {month['from'].year}" if len(ledger.years) > 1 else ""),
+            (month["range_low_litres"], month["range_high_litres"]),
+            month["reported_litres"],
+            widest,
+        )
+        for month in months
+    ]
+    text = "" if licensed is None else ledger.text(licensed)
+    return Picture(account.source.name, tuple(bars), None if licensed is None else licensed / most, text)
 
 
 def _sentences(account: Account, statement: Statement) -> Iterator[str]:

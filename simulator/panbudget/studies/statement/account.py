@@ -347,8 +347,8 @@ def _plants_text(plants: dict[str, Any]) -> str:
 
 
 def _finding(code: str, where: str, *, first: str | None = None, days: int = 0, **values: object) -> Finding:
-    severity, message = _FINDINGS[code]["severity"], _FINDINGS[code]["message"].format(**values)
-    return Finding(severity, code, where, message, first, days)
+    message, cure = (_FINDINGS[code].get(name, "").format(**values) for name in ("message", "cure"))
+    return Finding(_FINDINGS[code]["severity"], code, where, message, first, days, cure)
 
 
 def _findings(account: Account) -> Iterator[Finding]:

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from panbudget import replay
-from panbudget.errors import ScenarioError
+from panbudget.errors import PanbudgetError, ScenarioError
 from panbudget.studies import setup as study
 from panbudget.studies.setup import TURNED, _turned, ml_per_minute, setup
 from panbudget.weather.of_scenario import read_scenario_weather
@@ -413,3 +413,10 @@ def test_each_months_ranges_are_of_the_draws(make):
         assert row.openings_a_week_low <= row.openings_a_week_high
         for flow, of in zip((row.refill_low, row.refill_high), np.quantile(supply, [0.05, 0.95]), strict=True):
             assert flow == max(round(sheet.refill * of / row.need_mm), 1)
+
+
+def test_paper_is_taken_as_the_command_takes_it(make_garden):
+    garden = make_garden()
+    assert setup(garden, paper="Letter").paper == "Letter"
+    with pytest.raises(PanbudgetError, match=r'paper = "A5" is unknown; expected: A4 or Letter'):
+        setup(garden, paper="A5")

@@ -2,7 +2,6 @@
 Command line: `setup`, a page a valve to print and take outside.
 """
 
-from dataclasses import replace
 from typing import Any, cast
 
 import panbudget
@@ -17,4 +16,4 @@ def setup(scenario: Any, bed: Names = None, paper: str | None = None, *, step: A
     Example:  panbudget setup scenarios/terraces.toml --out terraces-setup
     """
     one_of("--paper", paper, ["A4", "Letter"])
-    return replace(panbudget.setup(scenario, beds=bed, step=step), paper=cast(Any, paper))
+    return panbudget.setup(scenario, beds=bed, paper=cast(Any, paper), step=step)

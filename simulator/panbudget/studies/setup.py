@@ -11,13 +11,13 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar, Literal
+from typing import Any, ClassVar, Literal, get_args
 
 import numpy as np
 import pandas as pd
 
 from panbudget.engine.compiled import has_compiler
-from panbudget.errors import Problem, ScenarioError, did_you_mean
+from panbudget.errors import PanbudgetError, Problem, ScenarioError, did_you_mean
 from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario, as_scenario
@@ -28,6 +28,8 @@ from panbudget.studies.common import Garden, assumptions_of, growing_lanes, seas
 from panbudget.weather import Weather
 from panbudget.words import say
 
+#: that a sheet may be printed on
+PAPERS = Literal["A4", "Letter"]
 #: of a flow or a swing, the coarsest first: as near as a jug and a kitchen scale come, and finer (common practice, no source)
 TOLERANCES = (0.05, 0.02)
 #: of a month's refill: left as it is, since turning it would leave more days short of water
@@ -230,7 +232,7 @@ class SetUp(Reported):
     seasons: tuple[Season, ...]
     assumptions: tuple[str, ...]
     draws: int
-    paper: Literal["A4", "Letter"] | None = None
+    paper: PAPERS | None = None
 
     def table(self) -> pd.DataFrame:
         """Return a row for each valve and month, as `setup.csv` holds them."""
@@ -244,6 +246,7 @@ def setup(
     beds: list[str] | None = None,
     variants: Sequence[str] = (),
     weather: Weather | None = None,
+    paper: PAPERS | None = None,
     step: Step = silent,
 ) -> SetUp:
     """
@@ -259,6 +262,8 @@ def setup(
         Laid over it in order: names of its own, or files such as `fitted.toml`.
     weather : Weather, optional
         Already read.
+    paper : {"A4", "Letter"}, optional
+        Of `setup.pdf`; what goes with the units shown if left out.
     step : callable
         Told what is being done.
 
@@ -278,6 +283,8 @@ def setup(
     times the present one, and above 1.5 times what the sun takes from the pan in the season's hottest hour. The gains
     come from replaying the seasons with these flows, month after month.
     """
+    if paper not in (None, *get_args(PAPERS)):
+        raise PanbudgetError(Problem("no-paper", f'paper = "{paper}"', "is unknown", " or ".join(get_args(PAPERS))))
     scenario = as_scenario(scenario, variants)
     chosen = _chosen(scenario, beds or [])
     plain = scenario.changed({"what_if": {"heat": None}, "fault": []})
@@ -289,7 +296,7 @@ def setup(
     assumed = ["the faults of [[fault]] are left out here: the pages set up a sound garden"] if scenario.fault else []
     assumed += ["the made-up heat wave of [what_if.heat] is left out here"] if scenario.what_if.heat is not None else []
     assumptions = (*assumed, *left_out, *assumptions_of(seasons))
-    return SetUp(scenario, tuple(by_year), sheets, tuple(seasons), assumptions, ranges.DRAWS[has_compiler()])
+    return SetUp(scenario, tuple(by_year), sheets, tuple(seasons), assumptions, ranges.DRAWS[has_compiler()], paper)
 
 
 def _chosen(scenario: Scenario, beds: list[str]) -> dict[str, str]:

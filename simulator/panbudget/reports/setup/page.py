@@ -23,8 +23,7 @@ def setup_sentences(plan: SetUp) -> list[str]:
     """Say, valve by valve, what to set."""
     lines = []
     for name, sheet in plan.sheets.items():
-        pairs = zip(sheet.months["month"], sheet.months["refill"], strict=True)
-        months = ", ".join(f"{calendar.month_name[int(month)]} {bare(refill, 'drip', 0)}" for month, refill in pairs)
+        months = _by_month(sheet)
         starved = _say("empty", sheet=sheet) if sheet.starved_hours else ""
         starved += _say(
             "kept_in", share=math.floor(100.0 * sheet.sure.share + 1e-9), wish=plan.scenario.wishes.stress_days
@@ -69,6 +68,7 @@ def _valve_page(plan: SetUp, sheet: ValveSheet) -> DrawnPage:
         title=_say("title", sheet=sheet),
         when=_say("when" if len(years) > 1 else "when_one", **span, count=len(years), scenario=plan.scenario),
         note=plan.scenario.note,
+        sentences=_three_sentences(plan, sheet),
         drawing=pan_drawing(sheet),
         alt=_say("alt", sheet=sheet),
         sections=[
@@ -85,6 +85,27 @@ def _valve_page(plan: SetUp, sheet: ValveSheet) -> DrawnPage:
         + filled(texts("setup")["tank_cautions"], {}) * (sheet.starved_hours is not None),
         made_from=_say("made_from", made=made, laid=_say("laid", names=", ".join(laid)) if laid else "", **prints),
     )
+
+
+def _three_sentences(plan: SetUp, sheet: ValveSheet) -> list[str]:
+    """What to set; how sure that is; and what of it is turned by the month."""
+    cells: dict[str, Any] = {
+        "share": math.floor(100.0 * sheet.sure.share + 1e-9),
+        "years": len(plan.years),
+        "draws": plan.draws,
+        "wish": plan.scenario.wishes.stress_days,
+        "interval": 100.0 * plan.scenario.uncertainty.interval,
+        "exposure": margin_said(sheet.sure.exposure),
+        "refill": margin_said(sheet.sure.refill_flow),
+    }
+    sure = _say("sure", sheet=sheet, **cells) + (_say("margin", **cells) if sheet.sure.exposure else "")
+    key = "as_it_is" if KEPT in set(sheet.months["bound"]) else "by_month"
+    return [_say("set_valve", sheet=sheet), sure, _say(key, sheet=sheet, months=_by_month(sheet))]
+
+
+def _by_month(sheet: ValveSheet) -> str:
+    pairs = zip(sheet.months["month"], sheet.months["refill"], strict=True)
+    return ", ".join(f"{calendar.month_name[int(month)]} {bare(refill, 'drip', 0)}" for month, refill in pairs)
 
 
 def _steps(plan: SetUp, sheet: ValveSheet) -> Iterator[Section]:
@@ -106,23 +127,14 @@ def _steps(plan: SetUp, sheet: ValveSheet) -> Iterator[Section]:
         **fixed["several_vessels" if sum(sheet.counts) > 1 else "one_vessel"],
         **filled(fixed["equal_arms" if sheet.arm_ratio == 1.0 else "uneven_arms"], {"sheet": sheet}),
     }
-    interval, sure = plan.scenario.uncertainty.interval, sheet.sure
-    values |= {"interval": 100.0 * interval, "wish": plan.scenario.wishes.stress_days}
     for name, value, kind, within in (
-        ("weight", sheet.counterweight_g, "grams", sure.swing_within),
-        ("full", JUG_MINUTES * sheet.refill, "jug", sure.refill_within),
+        ("weight", sheet.counterweight_g, "grams", sheet.sure.swing_within),
+        ("full", JUG_MINUTES * sheet.refill, "jug", sheet.sure.refill_within),
     ):
         low, high = (bare(value * (1.0 + by), kind, 0) for by in (-within, within))
         ends = {"low": low, "high": high, "unit": SHOWN[kind].unit}
         values[name] = value
         values[f"{name}_near"] = _say("will_do" if within else "as_near", **ends, **values)
-    cells: dict[str, Any] = {
-        "share": math.floor(100.0 * sure.share + 1e-9),
-        "years": len(plan.years),
-        "draws": plan.draws,
-    }
-    cells |= {"exposure": margin_said(sure.exposure), "refill": margin_said(sure.refill_flow)}
-    values["sure"] = _say("sure", **cells, **values) + (_say("margin", **cells) if sure.exposure else "")
     values["file"] = plan.scenario.path.name
     worth = ruler_worth(plan.seasons[0]).get(sheet.name)
     values["worth"] = "" if worth is None else _say("worth", worth=worth)

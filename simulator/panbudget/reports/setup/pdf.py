@@ -50,6 +50,8 @@ def _written(report: Report, scale: float, size: PaperSize) -> Paper:
         top = paper.get_y() + 1.5
         _draw(paper, page.drawing, top)
         paper.set_y(top + HEIGHT + 1.0)
+        for sentence in page.sentences:
+            paper.say(sentence, 8.8 * scale, bold=sentence == page.sentences[0])
         for part in page.sections:
             _heading(paper, part.heading)
             if part.table is not None:

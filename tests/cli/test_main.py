@@ -254,6 +254,22 @@ def test_what_is_known_is_listed_with_its_source(topic, capsys):
     assert "(1) " in out
 
 
+def test_what_is_known_is_shown_in_us_units_when_asked_and_stays_metric_as_data(capsys):
+    """A clay's REW of 10 mm is 0.39 in; a tomato's 0.7 m of roots are 2.3 ft."""
+    code, metric, _ = run(capsys, "known", "plants")
+    assert code == 0 and "roots [m]" in metric
+    _, us, _ = run(capsys, "known", "plants", "--units", "US")
+    assert "roots [ft]" in us and "[m]" not in us
+    (tomato,) = [line for line in us.splitlines() if line.startswith("tomato ")]
+    (in_metres,) = [line for line in metric.splitlines() if line.startswith("tomato ")]
+    metres = float(re.search(r"\b\d\.\d+\b", in_metres)[0])
+    assert float(re.search(r"\b\d\.\d+\b", tomato)[0]) == pytest.approx(metres / 0.3048, abs=0.051)
+    assert "REW [in]" in run(capsys, "known", "soils", "--units", "US")[1]
+    assert run(capsys, "known", "soils", "--units", "US", "--json") == run(capsys, "known", "soils", "--json")
+    code, _, err = run(capsys, "known", "soils", "--units", "cubits")
+    assert code == 2 and '--units "cubits" is unknown; expected: metric or US' in err
+
+
 def test_an_unknown_topic_is_told(capsys):
     code, _, err = run(capsys, "known", "plant")
     assert code == 2

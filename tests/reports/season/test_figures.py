@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from matplotlib.figure import Figure
 
-from panbudget import replay
+from panbudget import replay, words
 from panbudget.reports.canvas import save, svg_text
 from panbudget.reports.check import figures as weather_figures
 from panbudget.reports.season import figures
@@ -110,7 +110,10 @@ def test_supplied_and_needed_add_up_to_the_totals(season):
     (ax,) = figures.supplied_against_needed_figure(season)
     bed = season.totals["beds"]["upper/tomatoes"]
     drawn = lines(ax)
-    assert drawn[STYLES["supplied"].label].get_ydata()[-1] == pytest.approx(bed["irrigation_mm"])
+    # the figure's number is that of the page's sentence: water while nothing grows meets no need
+    assert drawn[STYLES["supplied"].label].get_ydata()[-1] == pytest.approx(bed["irrigation_growing_mm"])
+    assert bed["irrigation_growing_mm"] < bed["irrigation_mm"]
+    assert f"got {words.mm(bed['irrigation_growing_mm'])}," in ax.get_title()
     assert drawn[STYLES["needed"].label].get_ydata()[-1] == pytest.approx(bed["net_demand_mm"])
 
 

@@ -327,11 +327,14 @@ def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None =
     count = len(season.beds)
     axes = panels(count, height=2.35, columns=_COLUMNS, more=0.6, axes=axes, sharex=True, sharey=True)
     for ax, (key, table) in zip(axes, season.beds.items(), strict=True):
-        days = day_numbers(table.index)
+        days, totals = day_numbers(table.index), season.totals["beds"][key]
+        # as in the page's sentences: what is given while nothing grows meets no need
+        grown = 1.0 if totals["supply_over_demand"] is None else table["growing"].to_numpy(float)
         for name, column in _SUPPLIED.items():
-            total = np.concatenate([[0.0], np.cumsum(table[column].to_numpy(float))])  # from the first morning
+            daily = table[column].to_numpy(float) * (grown if column.endswith("irrigation_mm") else 1.0)
+            total = np.concatenate([[0.0], np.cumsum(daily)])  # from the first morning
             ax.plot(np.append(days[0] - 0.5, days + 0.5), total, **STYLES[name].lined())
-        got, needed = float(table["irrigation_mm"].sum()), float(table["net_demand_mm"].sum())
+        got, needed = float(total[-1]), totals["net_demand_mm"]
         ax.set_title(f"{plain(key)}\ngot {mm(got)}, net demand {mm(needed)}")
         date_axis(ax, days, most=4)
         ax.grid()

@@ -113,7 +113,7 @@ def test_supplied_and_needed_add_up_to_the_totals(season):
     # the figure's number is that of the page's sentence: water while nothing grows meets no need
     assert drawn[STYLES["supplied"].label].get_ydata()[-1] == pytest.approx(bed["irrigation_growing_mm"])
     assert bed["irrigation_growing_mm"] < bed["irrigation_mm"]
-    assert f"got {words.mm(bed['irrigation_growing_mm'])}," in ax.get_title()
+    assert f"got {words.mm(bed['irrigation_growing_mm'])}," in ax.get_title(loc="left")
     assert drawn[STYLES["needed"].label].get_ydata()[-1] == pytest.approx(bed["net_demand_mm"])
 
 

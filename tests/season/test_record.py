@@ -87,10 +87,10 @@ def test_a_pan_begins_at_its_reset_level_and_never_over_its_rim(make_garden):
 )
 def test_a_days_hours_are_those_of_its_day_of_the_year(start, of_year):
     """Day 122 is 1 May of a leap year."""
-    found = record(1, start).days(0, 1)
+    found = record(1, start).days([(0, 1)])
     daylight, dark = hourly_shares(38.6, np.array([float(of_year)]))
-    assert np.array_equal(found.daylight_share, daylight)
-    assert np.array_equal(found.dark_share, dark)
+    assert np.array_equal(found.daylight_share[0], daylight)
+    assert np.array_equal(found.dark_share[0], dark)
 
 
 @pytest.mark.parametrize(
@@ -112,5 +112,6 @@ def test_valves_of_fewer_presses_have_none_where_others_have_theirs():
     times = [("06:00",), ("21:30", "06:00"), ()]
     valves = [SimpleNamespace(controller=SimpleNamespace(valve=SimpleNamespace(press_times=part))) for part in times]
     inf = np.inf
-    assert record().presses(valves, 2, 4).tolist() == [[6.0, inf, 6.0, inf], [6.0, 21.5, 6.0, 21.5], [inf] * 4]
-    assert record().presses(valves[2:], 2, 4).shape == (1, 0)
+    days = [[6.0, inf, 6.0, inf], [6.0, 21.5, 6.0, 21.5], [inf] * 4]
+    assert record().presses(valves, [(2, 4), (3, 5)]).tolist() == [days, days]
+    assert record().presses(valves[2:], [(2, 4)]).shape == (1, 1, 0)

@@ -8,6 +8,7 @@ equal to them bit for bit), or handed to a compiler as they are.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
@@ -280,6 +281,17 @@ def mains(controllers: int) -> dict[str, Any]:
 
 
 Group = TypeVar("Group", bound=tuple[Any, ...])
+
+
+def side_by_side(groups: Iterable[Group]) -> Group:
+    """Return groups of one kind as one, years before other axes."""
+    together = list(groups)
+    return type(together[0])(*map(np.array, zip(*together, strict=True)))
+
+
+def of_year(group: Group, year: int) -> Group:
+    """Return one of the years side by side: the same memory."""
+    return type(group)(*(part[year] for part in group))
 
 
 def plain(group: Group) -> Group:

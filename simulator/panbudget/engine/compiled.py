@@ -70,13 +70,13 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     @functools.wraps(function)
     def run(*arguments: Any) -> Any:
         nonlocal ready
-        compilings = sum(ready.stats.cache_misses.values())
+        known = len(ready.overloads)
         try:
             done = ready(*arguments)
         except OSError:  # a full disk, a folder that went: nothing has run yet
             ready = _outermost(function, None)
             done = ready(*arguments)
-        if folder is not None and sum(ready.stats.cache_misses.values()) > compilings:
+        if folder is not None and len(ready.overloads) > known and ready.stats.cache_misses:
             with contextlib.suppress(OSError):
                 (folder / _SEAL).write_text(json.dumps(_digests(folder)), encoding="ascii")
         return done

@@ -32,15 +32,15 @@ class DemandCurve:
 
     Parameters
     ----------
-    kc : ndarray (days,)
-        Kc, or Kcb where basal was asked for. [-]
+    kc : ndarray (…, days)
+        Kc, or Kcb where basal was asked for; of several years the one array that differs. [-]
     height, root_depth : ndarray (days,)
         [m]
     growing : ndarray of bool (days,)
     stage : ndarray of int (days,)
         0 outside the growing season; 1 to 4 initial, development, mid, late.
     assumptions : tuple of str
-    mid_kc, end_kc : float
+    mid_kc, end_kc : float or ndarray (…, 1)
         As adjusted to the climate. [-]
     """
 
@@ -50,8 +50,8 @@ class DemandCurve:
     growing: npt.NDArray[np.bool_]
     stage: Ints
     assumptions: tuple[str, ...]
-    mid_kc: float
-    end_kc: float
+    mid_kc: float | Floats
+    end_kc: float | Floats
 
 
 def _climate_term(wind: npt.ArrayLike, rh_min: npt.ArrayLike, height: npt.ArrayLike) -> Floats:
@@ -99,25 +99,30 @@ def climate_adjusted_kc(
 
 def _adjusted(
     plant: Plant, kc: float, days: npt.NDArray[np.bool_], length: int, name: str, wind: Floats, rh_min: Floats
-) -> tuple[float, list[str]]:
-    """Bring a stage's Kc to the climate of its days in the record, and say what had to be assumed."""
+) -> tuple[float | Floats, list[str]]:
+    """Bring a stage's Kc to the climate of its days in the record, and say what had to be assumed, of one year alone."""
     assumptions = []
+    chosen = days if days.any() else np.ones(len(days), bool)
+    # in order, so that a year is added up the same alone and beside others
+    means = [np.ascontiguousarray(part[..., chosen]).mean(axis=-1, keepdims=True) for part in (wind, rh_min)]
+    adjusted = climate_adjusted_kc(kc, wind=means[0], rh_min=means[1], height=plant.height)
+    if wind.ndim > 1:
+        return adjusted, []
     if days.sum() < length:
         what = f"only {int(days.sum())}" if days.any() else "none"
         assumptions.append(
             f"the weather record holds {what} of the {length} days of {plant.name}'s {name} stage; its Kc "
             f"is adjusted to the mean wind and humidity of {'those' if days.any() else 'all its days'}"
         )
-    chosen = days if days.any() else np.ones(len(days), bool)
-    u2, rh = float(wind[chosen].mean()), float(rh_min[chosen].mean())
-    bounds = (("wind", u2, _WIND_BOUNDS, "m/s"), ("minimum humidity", rh, _RH_MIN_BOUNDS, "%"))
-    for what, value, (low, high), unit in bounds:
+    bounds = (("wind", _WIND_BOUNDS, "m/s"), ("minimum humidity", _RH_MIN_BOUNDS, "%"))
+    for mean, (what, (low, high), unit) in zip(means, bounds, strict=True):
+        value = float(mean[0])
         if not low <= value <= high:
             assumptions.append(
                 f"the mean {what} of {plant.name}'s {name} stage, {value:.1f} {unit}, was taken as "
                 f"{low if value < low else high:g} {unit} (FAO-56 eq. 62 holds within {low:g} to {high:g})"
             )
-    return float(climate_adjusted_kc(kc, wind=u2, rh_min=rh, height=plant.height)), assumptions
+    return float(adjusted[0]), assumptions
 
 
 def kc_curve(
@@ -140,9 +145,9 @@ def kc_curve(
         Day 1 of the initial stage.
     plant : Plant
         With stages.
-    wind : ndarray (days,)
+    wind : ndarray (days,) or (years, days)
         At 2 m. [m/s]
-    rh_min : ndarray (days,)
+    rh_min : ndarray (days,) or (years, days)
         [%]
     basal : bool
         Kcb in place of Kc.
@@ -171,16 +176,15 @@ def kc_curve(
 
     table = (plant.kcb_ini, plant.kcb_mid, plant.kcb_end) if basal else (plant.kc_ini, plant.kc_mid, plant.kc_end)
     assumptions: list[str] = []
-    kc_ini, kc_mid, kc_end = table
+    kc_ini, tabled_mid, tabled_end = table
 
-    def adjusted(kc: float, which: int, length: int, name: str) -> float:
+    def adjusted(kc: float, which: int, length: int, name: str) -> float | Floats:
         adjusted_kc, notes = _adjusted(plant, kc, stage == which, length, name, wind, rh_min)
         assumptions.extend(notes)
         return adjusted_kc
 
-    kc_mid = adjusted(kc_mid, 3, mid, "mid")
-    if kc_end >= _END_ADJUSTED_FROM:
-        kc_end = adjusted(kc_end, 4, late, "late")
+    kc_mid = adjusted(tabled_mid, 3, mid, "mid")
+    kc_end = adjusted(tabled_end, 4, late, "late") if tabled_end >= _END_ADJUSTED_FROM else tabled_end
 
     kc = kc_ini + shape.through_dev * (kc_mid - kc_ini)
     kc = np.where(shape.is_late, kc_mid + shape.through_late * (kc_end - kc_mid), kc)

@@ -127,14 +127,14 @@ def moist_curve_number(rain: npt.ArrayLike, curve_number: float) -> Floats:
 
     Parameters
     ----------
-    rain : ndarray (days,)
+    rain : ndarray (…, days)
         From a wet or dry spell's beginning on; days before the first count as average. [mm/day]
     curve_number : float
         For the average condition. [-]
 
     Returns
     -------
-    ndarray (days,)
+    ndarray (…, days)
         [-]
 
     Notes
@@ -143,11 +143,11 @@ def moist_curve_number(rain: npt.ArrayLike, curve_number: float) -> Floats:
     over 53.3 mm wet; the numbers by Hawkins, Hjelmfelt & Zevenbergen (1985), from memory.
     """
     p = np.asarray(rain, float)
-    before = np.array([p[max(day - 5, 0) : day].sum() for day in range(len(p))])
+    before = np.stack([p[..., max(day - 5, 0) : day].sum(axis=-1) for day in range(p.shape[-1])], axis=-1)
     dry = curve_number / (_CN_DRY[0] + _CN_DRY[1] * curve_number)
     wet = curve_number / (_CN_WET[0] + _CN_WET[1] * curve_number)
     numbers = np.where(before < _FIVE_DAYS[0], dry, np.where(before > _FIVE_DAYS[1], wet, curve_number))
-    numbers[:5] = curve_number  # what fell before the record is not known
+    numbers[..., :5] = curve_number  # what fell before the record is not known
     return np.asarray(numbers, dtype=np.float64)
 
 

@@ -31,6 +31,9 @@ _ORGANIC_MULCH = 0.5
 ANTECEDENT_DAYS = 5
 _TEXTS: dict[str, str] = TEXTS["assumptions"]
 
+#: of a `BedForcing`, what the engine takes
+FORCED = ("kc", "taw", "rain_in", "growing", "kc_max", "exposed", "p_table")
+
 Dates = npt.NDArray[np.datetime64]
 
 
@@ -48,13 +51,13 @@ def _cut(part: Any, days: slice) -> Any:
         return part.between(days.start, days.stop)
     if isinstance(part, tuple):
         return tuple(_cut(each, days) for each in part)
-    return part[days] if isinstance(part, np.ndarray) else part
+    return part[..., days] if isinstance(part, np.ndarray) else part
 
 
 @dataclass(frozen=True)
 class Climate(ByDay):
     """
-    The record that demand is computed over; all arrays (days,).
+    The record that demand is computed over; all arrays (days,), or the weather's (years, days), of years side by side.
 
     Parameters
     ----------
@@ -188,18 +191,18 @@ def bed_forcing(
     reach = sum(thickness for thickness, _ in ground.layers)
     if ground.layers and float(demand.root_depth.max()) > reach + 1e-9:
         assumptions.append(words.say(_TEXTS["deep-roots"], reach=reach))
-    rain_in = rain[first:after]
+    rain_in = rain[..., first:after]
     if bed.curve_number is not None:
         numbers: float | Floats = bed.curve_number
         if bed.antecedent == "five-day":
             before = min(first, ANTECEDENT_DAYS)
-            numbers = soil.moist_curve_number(rain[first - before : after], bed.curve_number)[before:]
+            numbers = soil.moist_curve_number(rain[..., first - before : after], bed.curve_number)[..., before:]
             if before < ANTECEDENT_DAYS:
                 assumptions.append(_TEXTS["few-days"].format(before=before))
         rain_in = rain_in - soil.curve_number_runoff(rain_in, numbers)
     kc_max, exposed = np.zeros(after - first), np.ones(after - first)
     if bed.method == "dual":
-        wind, rh_min = climate.wind[first:after], climate.rh_min[first:after]
+        wind, rh_min = climate.wind[..., first:after], climate.rh_min[..., first:after]
         kc_max = np.asarray(crops.kc_max(demand.kc, wind=wind, rh_min=rh_min, height=demand.height))
         exposed = np.asarray(1.0 - crops.covered_fraction(demand.kc, kc_max, height=demand.height))
     return BedForcing(
@@ -379,7 +382,7 @@ def demand_curve(
         kc = tuple(max(factor - bare, 0.0) for factor in factors)
         curve = crops.landscape_curve(climate.dates, kc, figures.root_depth, height)
     by_day: dict[str, Any] = {key: getattr(curve, key) for key in ("kc", "height", "root_depth", "growing")}
-    by_day["p_table"] = np.full(len(curve.kc), figures.depletion)
+    by_day["p_table"] = np.full(len(curve.growing), figures.depletion)
     return Demand(**by_day, assumptions=(*assumptions, *curve.assumptions), parts=(Part(name, curve.growing, ky),))
 
 

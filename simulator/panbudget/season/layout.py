@@ -11,7 +11,7 @@ import functools
 import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -20,13 +20,13 @@ import pandas as pd
 from panbudget.engine import season as engine
 from panbudget.engine.arrays import Beds, Days, Pans, Tanks, no_tanks
 from panbudget.errors import Problem, ScenarioError
-from panbudget.numeric import Ints
+from panbudget.numeric import Floats, Ints
 from panbudget.scenario.beds import Bed, LayeredSoil, NamedSoil
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.supplies import Tank
 from panbudget.season import TEXTS, demand, supplies, years
-from panbudget.season.demand import BedForcing
-from panbudget.season.record import PanForcing, Record, record_of
+from panbudget.season.demand import FORCED, BedForcing
+from panbudget.season.record import PanForcing, Record, Span, beside, record_of, side_by_side
 from panbudget.season.supplies import Valve
 from panbudget.tables.soils import find_soil
 from panbudget.weather import Weather
@@ -38,7 +38,6 @@ MOST_OPENINGS = 500_000
 LANES = ("mean", "driest_quarter", "exact_refill", "timer")
 _DAILY = ("swing", "rim", "dry", "shift", "leak", "rain_factor", "refill_flow", "valve_flow", "inflow", "draw_flow")
 _NOT_GROUND = {"area", "emitters", "uniformity"}  # of a bed: two that differ in these alone share their ground
-_FORCED = ("kc", "taw", "rain_in", "growing", "kc_max", "exposed", "p_table")  # of `Beds`, as `BedForcing` has them
 
 
 class Design(NamedTuple):
@@ -191,11 +190,11 @@ class Bundle:
         return self._by_years[by]
 
     def filled(self, parts: Sequence[BedForcing]) -> Beds:
-        """Return the engine's beds: what a season gives to each ground, and the lanes."""
-        forced = {name: np.array([getattr(part, name) for part in parts]) for name in _FORCED}
+        """Return the engine's beds: what a season, or years side by side, give to each ground, and the lanes."""
+        forced = {name: np.stack([getattr(part, name) for part in parts], axis=-2) for name in FORCED}
         forced["growing"] = forced["growing"].astype(np.int64)
         given = np.zeros((len(parts), 0))
-        return Beds(**forced, flow_factor=np.ones(forced["taw"].shape), given=given, **self._fixed)
+        return Beds(**forced, flow_factor=np.ones(forced["taw"].shape[-2:]), given=given, **self._fixed)
 
 
 def _side_by_side(parts: Sequence[dict[str, Any]]) -> dict[str, Any]:
@@ -213,6 +212,15 @@ def _repeated(group: Any, n_days: int) -> Any:
     return group._replace(**daily)
 
 
+#: what the weather decides, of each of a `Forcing`'s groups
+_BY_YEAR = {
+    "days": Days._fields,
+    "pans": ("evaporation", "presses"),
+    "tanks": ("inflow",),
+    "beds": FORCED,
+}
+
+
 @dataclass(frozen=True)
 class Forcing:
     """
@@ -223,12 +231,14 @@ class Forcing:
     bundle : Bundle
     record : Record
     first, after : int
-        The days' places in the record.
+        The days' places in the record; of years side by side the last one's.
     days, pans, tanks, beds
         The engine's arrays.
     parts : tuple of BedForcing
         Of the bundle's grounds.
     assumptions : tuple of str
+    spans : tuple of Span
+        Of years side by side. What the weather decides (`_BY_YEAR`) then has years before its other axes.
     """
 
     bundle: Bundle
@@ -241,6 +251,17 @@ class Forcing:
     beds: Beds
     parts: tuple[BedForcing, ...]
     assumptions: tuple[str, ...] = ()
+    spans: tuple[Span, ...] = ()
+
+    def of_year(self, at: int) -> Self:
+        """Return one of the years side by side, without parts."""
+        groups = {
+            name: group._replace(**{part: getattr(group, part)[at] for part in _BY_YEAR[name]})
+            for name in _BY_YEAR
+            for group in [getattr(self, name)]
+        }
+        first, after = self.spans[at]
+        return dataclasses.replace(self, **groups, first=first, after=after, spans=())
 
     @property
     def dates(self) -> pd.DatetimeIndex:
@@ -262,6 +283,12 @@ class Forcing:
         """Controller -> its pan, without faults; of one design."""
         return {valve.name: self.record.pan_forcing(valve, self.first, self.after) for valve in self.bundle.valves}
 
+    def check_room(self) -> None:
+        """Refuse years side by side that would need more than can be listed; as `room`."""
+        if (_most_openings(self.pans) > MOST_OPENINGS).any():
+            for year in range(len(self.spans)):
+                assert self.of_year(year).room
+
     @functools.cached_property
     def room(self) -> int:
         """
@@ -272,11 +299,7 @@ class Forcing:
         ScenarioError
             A swing that opens too often to list.
         """
-        pans = self.pans
-        lost = np.maximum(pans.evaporation, 0.0).sum(axis=1) * pans.area + np.maximum(pans.leak, 0.0).sum(axis=1) * 24.0
-        # a trip weight that rises takes the pan nearer to the next opening
-        lost = lost + np.maximum(pans.shift, 0.0).sum(axis=1)
-        most = lost / pans.swing.min(axis=1) + np.isfinite(pans.presses).sum(axis=1) + pans.swing.shape[1] + 2.0
+        pans, most = self.pans, _most_openings(self.pans)
         for index in np.flatnonzero(most > MOST_OPENINGS):
             valve = self.bundle.valves[index % len(self.bundle.valves)]  # several may be one, at other sizes
             where = f"{valve.where(self.dates[0].year)}.valve.swing"
@@ -288,6 +311,15 @@ class Forcing:
             cure = say("a pan of {area:area g} wants a larger swing", area=pans.area[index])
             raise ScenarioError(Problem("small-swing", where, found, "", cure), file=self.record.file)
         return int(most.sum())
+
+
+def _most_openings(pans: Pans) -> Floats:
+    """Openings that each controller can have at most. (…, controllers)"""
+    lost = np.maximum(pans.evaporation, 0.0).sum(axis=-1) * pans.area + np.maximum(pans.leak, 0.0).sum(axis=1) * 24.0
+    # a trip weight that rises takes the pan nearer to the next opening
+    lost = lost + np.maximum(pans.shift, 0.0).sum(axis=1)
+    most = lost / pans.swing.min(axis=1) + np.isfinite(pans.presses).sum(axis=-1) + pans.swing.shape[1] + 2.0
+    return np.asarray(most)
 
 
 def bundle_of(designs: Sequence[Design], lanes: tuple[str, ...] = LANES[:3]) -> Bundle:
@@ -343,20 +375,60 @@ def lay_out(
         A measured pan without its column or some of its days; plantings that can't be.
     """
     parts = tuple(parts) or grounds_in(bundle, record, first, after, year=year, by=by)
-    pans, tanks = bundle.repeated(after - first)
-    beds, inflow = bundle.filled(parts), [record.roof_inflow(tank.roof)[first:after] for tank in bundle.tanks_of]
+    alone = _laid_out(bundle, record, [(first, after)], [side_by_side([part]) for part in parts]).of_year(0)
+    beds = alone.beds
     if "timer" in bundle.lanes:
         given = [bundle.valves[row.valve].timed(row.bed, record.index[first:after]) for row in bundle.rows]
         beds = beds._replace(given=np.array(given))
+    return dataclasses.replace(alone, beds=beds, parts=parts)
+
+
+def lay_out_years(bundle: Bundle, record: Record, spans: Sequence[Span], years: Sequence[int], present: int) -> Forcing:
+    """
+    Fill a bundle in for the days of several years' seasons, side by side: the same numbers as year by year.
+
+    Parameters
+    ----------
+    bundle : Bundle
+        Without a timer's lane.
+    record : Record
+    spans : sequence of Span
+        As long as each other.
+    years : sequence of int
+        In which these seasons start.
+    present : int
+        The year that plantings are described in.
+
+    Raises
+    ------
+    ScenarioError
+        As `lay_out`.
+    """
+    by = [year - present for year in years]
+    grounds = list(zip(*map(bundle.grounds_along, by), strict=True))
+    try:
+        parts = [record.grounds(of[0].controller, of[0].name, [ground.bed for ground in of], spans) for of in grounds]
+    except demand.PlantingError:
+        for span, year in zip(spans, years, strict=True):
+            grounds_in(bundle, record, *span, year=year, by=year - present)  # names the year
+        raise
+    return _laid_out(bundle, record, spans, parts)
+
+
+def _laid_out(bundle: Bundle, record: Record, spans: Sequence[Span], parts: Sequence[BedForcing]) -> Forcing:
+    first, after = spans[-1]
+    pans, tanks = bundle.repeated(after - first)
+    inflow = [beside(record.roof_inflow(tank.roof), spans) for tank in bundle.tanks_of]
     return Forcing(
-        *(bundle, record, first, after, record.days(first, after)),
+        *(bundle, record, first, after, record.days(spans)),
         pans=pans._replace(
-            evaporation=record.evaporation(bundle.valves, first, after),
-            presses=record.presses(bundle.valves, first, after),
+            evaporation=record.evaporation(bundle.valves, spans),
+            presses=record.presses(bundle.valves, spans),
         ),
-        tanks=tanks._replace(inflow=np.array(inflow).reshape(-1, after - first)),
-        beds=beds,
-        parts=parts,
+        tanks=tanks._replace(inflow=np.array(inflow).reshape(-1, len(spans), after - first).swapaxes(0, 1).copy()),
+        beds=bundle.filled(parts),
+        parts=tuple(parts),
+        spans=tuple(spans),
     )
 
 

@@ -5,11 +5,14 @@ Units as in the engine. Nothing here depends on what a valve does. Each thing is
 so that a season sees the days before it.
 """
 
+import dataclasses
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from panbudget.engine.arrays import Days
@@ -23,10 +26,13 @@ from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario, Site
 from panbudget.scenario.pans import Pan
 from panbudget.scenario.supplies import Roof
-from panbudget.season.demand import BedForcing, Climate, bed_forcing
+from panbudget.season.demand import FORCED, BedForcing, Climate, bed_forcing
 from panbudget.season.supplies import PanFlows, Valve, roof_inflow
 from panbudget.weather import Weather
 from panbudget.words import name_days
+
+#: a season's days in a record: its first one's place, and that after its last
+Span = tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -97,10 +103,10 @@ class Record:
         ]
         raise ScenarioError(*wrong, file=self.file)
 
-    def days(self, first: int, after: int) -> Days:
-        """Return the engine's drivers of some days."""
-        rows = made_once(self, "days of the year", lambda: self.index.day_of_year.to_numpy() - 1)[first:after]
-        rain, eto = (np.ascontiguousarray(part[first:after]) for part in (self.rain, self.eto))
+    def days(self, spans: Sequence[Span]) -> Days:
+        """Return the engine's drivers over spans as long as each other. (years, days)"""
+        day_of_year = made_once(self, "days of the year", lambda: self.index.day_of_year.to_numpy() - 1)
+        rain, eto, rows = (beside(part, spans) for part in (self.rain, self.eto, day_of_year))
         return Days(rain, eto, self.daylight[rows], self.dark[rows])
 
     def pan_coefficient(self, pan: Pan) -> PanCoefficient:
@@ -156,31 +162,31 @@ class Record:
             coefficient=PanCoefficient(kp[cut], wind[cut], humidity[cut], fetch),
         )
 
-    def evaporation(self, valves: Sequence[Valve], first: int, after: int) -> Floats:
-        """Return what valves' pans lose over some days, which must all be known. (valves, days) [mm/day]"""
-        rows, dates = [], self.index[first:after]
-        year = dates[0].year
-        for valve in valves:
-            where = f"{valve.where(year)}.pan"
-            rows.append(self.pan_evaporation(valve.controller.pan, where)[first:after])
-            if np.isnan(rows[-1]).any():
-                missing = [day.date() for day in dates[np.isnan(rows[-1])]]
-                found = f'= "measured": {self.shown} has no pan_evaporation on {name_days(missing)}'
-                cure = 'fill them, or take "from-eto"'
-                raise ScenarioError(Problem("pan-days", f"{where}.evaporation", found, "", cure), file=self.file)
-        return np.array(rows)
+    def evaporation(self, valves: Sequence[Valve], spans: Sequence[Span]) -> Floats:
+        """Return what valves' pans lose over spans, of which all days must be known. (years, valves, days) [mm/day]"""
+        years = [self.index[first].year for first, _ in spans]
+        pans = [(valve.controller.pan, f"{valve.where(years[0])}.pan") for valve in valves]
+        rows = np.array([beside(self.pan_evaporation(*pan), spans) for pan in pans])
+        for at, row in np.argwhere(np.isnan(rows).any(axis=2).T)[:1]:
+            dates, where = self.index[slice(*spans[at])], f"{valves[row].where(years[at])}.pan"
+            missing = [day.date() for day in dates[np.isnan(rows[row, at])]]
+            found = f'= "measured": {self.shown} has no pan_evaporation on {name_days(missing)}'
+            cure = 'fill them, or take "from-eto"'
+            raise ScenarioError(Problem("pan-days", f"{where}.evaporation", found, "", cure), file=self.file)
+        return np.ascontiguousarray(np.moveaxis(rows, 0, 1))
 
-    def presses(self, valves: Sequence[Valve], first: int, after: int) -> Floats:
-        """Return the hours at which valves are pressed. (valves, days · most presses a day)"""
+    def presses(self, valves: Sequence[Valve], spans: Sequence[Span]) -> Floats:
+        """Return the hours at which valves are pressed. (years, valves, days · most presses a day)"""
         times = [tuple(valve.controller.valve.press_times) for valve in valves]
-        none = np.zeros((after - first, 0))
-        tables = {key: self.press_hours(key, first, after) if key else none for key in set(times)}
+        days = spans[0][1] - spans[0][0]
+        none = np.zeros((days, 0))
+        tables = {(key, span): self.press_hours(key, *span) if key else none for key in set(times) for span in spans}
         most = max(table.shape[1] for table in tables.values())
-        wide = {
-            key: np.pad(table, ((0, 0), (0, most - table.shape[1])), constant_values=np.inf).ravel()
-            for key, table in tables.items()
-        }
-        return np.array([wide[key] for key in times])
+        wide = np.full((len(spans), len(valves), days, most), np.inf)
+        for year, span in enumerate(spans) if most else ():
+            for row, key in enumerate(times):
+                wide[year, row, :, : tables[key, span].shape[1]] = tables[key, span]
+        return wide.reshape(len(spans), len(valves), -1) if most else wide[..., 0, :]
 
     def roof_inflow(self, roof: Roof | None) -> Floats:
         """Return what a roof brings to its tank over the whole record. [L/day]"""
@@ -241,10 +247,26 @@ class Record:
         climate = self.climate(0, len(self.dates), within)
         return bed_forcing(controller, name, bed, climate, self.rain, first, after)
 
+    def grounds(self, controller: str, name: str, beds: Sequence[Bed], spans: Sequence[Span]) -> BedForcing:
+        """Return a bed's demand, soil water and rain over spans as long as each other, a bed to each. (years, days)"""
+        pairs = zip(beds, spans, strict=True)
+        return side_by_side([self.ground(controller, name, bed, *span) for bed, span in pairs])
+
     def climate(self, low: int, high: int, within: tuple[dt.date, dt.date] | None = None) -> Climate:
         """Return what demand is computed over; ``within`` are the days whose assumptions somebody wants to know."""
         cut = slice(low, high)
         return Climate(self.dates[cut], self.wind[cut], self.rh_min[cut], self.tmean[cut], self.eto[cut], within=within)
+
+
+def beside(values: npt.NDArray[Any], spans: Sequence[Span]) -> npt.NDArray[Any]:
+    """Return spans of a record, as long as each other. (years, days)"""
+    return np.array([values[first:after] for first, after in spans])
+
+
+def side_by_side(parts: Sequence[BedForcing]) -> BedForcing:
+    """Return years of one bed as one, with what the engine takes (years, days); the rest is the last year's."""
+    forced: dict[str, Any] = {name: np.array([getattr(part, name) for part in parts]) for name in FORCED}
+    return dataclasses.replace(parts[-1], **forced)
 
 
 def record_of(scenario: Scenario, weather: Weather) -> Record:

@@ -3,13 +3,24 @@ Run: where a season starts, and its days through the engine; again where salt ga
 """
 
 import dataclasses
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import BY_LANE, Beds, Results, State, empty_results, empty_state, no_tanks, plain
+from panbudget.engine.arrays import (
+    BY_LANE,
+    Beds,
+    Results,
+    State,
+    empty_results,
+    empty_state,
+    no_tanks,
+    of_year,
+    plain,
+    side_by_side,
+)
 from panbudget.errors import ClosureError, Problem, ScenarioError
 from panbudget.scenario.garden import Scenario
 from panbudget.season.layout import LANES, Bundle, Forcing, grounds_in
@@ -58,7 +69,7 @@ def run_forcing(
 
 
 def first_morning(
-    forcing: Forcing, *, spin_up: int = 0, by: int = 0, run: Callable[..., int] = engine.run_season
+    forcing: Forcing, *, spin_up: int = 0, by: int | Sequence[int] = 0, run: Callable[..., int] = engine.run_season
 ) -> State:
     """
     Return the state of gardens on their first morning: pans filled to the reset level, valves shut.
@@ -68,15 +79,15 @@ def first_morning(
     forcing : Forcing
     spin_up : int
         Days before it over which soils take rain and give water to the plants, without irrigation.
-    by : int
-        Years by which plantings are moved along, as in `lay_out`.
+    by : int or sequence of int
+        Years by which plantings are moved along, as in `lay_out`; of years side by side, of each.
     run : callable
         The engine, plain or compiled.
 
     Returns
     -------
     State
-        Of the forcing's controllers and lanes.
+        Of the forcing's controllers and lanes; of years side by side, with years before the other axis.
 
     Raises
     ------
@@ -84,21 +95,30 @@ def first_morning(
         The weather file does not reach back so far.
     """
     pans, beds = forcing.pans, forcing.beds
-    soils = _rain_fed(forcing, spin_up, by, run) if spin_up else _soils(forcing.bundle, beds)
-    by_lane = {name: getattr(soils, name)[beds.lane_bed] for name in BY_LANE}
-    return empty_state(len(pans.area), len(beds.lane_bed), forcing.tanks)._replace(
+    if not spin_up:
+        soils = _soils(forcing.bundle, beds)
+    elif isinstance(by, int):
+        soils = _rain_fed(forcing, spin_up, by, run)
+    else:
+        soils = side_by_side(_rain_fed(forcing.of_year(at), spin_up, years, run) for at, years in enumerate(by))
+    by_lane = {name: getattr(soils, name)[..., beds.lane_bed] for name in BY_LANE}
+    state = empty_state(len(pans.area), len(beds.lane_bed), forcing.tanks)._replace(
         # filled before the first day's faults move the trip weight; never over the rim
         level=np.minimum(pans.swing[:, 0], pans.rim[:, 0] + pans.shift[:, 0]),
         volume=np.array([tank.volume * tank.full_at_start for tank in forcing.bundle.tanks_of], float),
         **by_lane,
     )
+    if not forcing.spans:
+        return state
+    years = len(forcing.spans)
+    return State._make(part.copy() if part.ndim > 1 else np.repeat(part[None], years, axis=0) for part in state)
 
 
 def _soils(bundle: Bundle, beds: Beds) -> State:
-    """Soils as the scenario has them, a lane a ground."""
+    """Soils as the scenario has them, a lane a ground, of one year or of years side by side."""
     share = np.array([ground.bed.initial_depletion for ground in bundle.grounds], float)
     state = empty_state(0, len(share))
-    return state._replace(depletion=share * beds.taw[:, 0], surface_depletion=share * beds.tew)
+    return state._replace(depletion=share * beds.taw[..., 0], surface_depletion=share * beds.tew)
 
 
 def _rain_fed(forcing: Forcing, spin_up: int, by: int, run: Callable[..., int]) -> State:
@@ -115,7 +135,7 @@ def _rain_fed(forcing: Forcing, spin_up: int, by: int, run: Callable[..., int]) 
     nobody = {name: part[: 1 if name == "block" else 0] for name, part in bundle.pans._asdict().items()}
     before = dataclasses.replace(
         forcing,
-        days=record.days(first - spin_up, first),
+        days=of_year(record.days([(first - spin_up, first)]), 0),
         pans=bundle.pans._replace(**nobody),
         tanks=no_tanks(spin_up),
         beds=beds,

@@ -34,6 +34,30 @@ def named(kind: str, values: Mapping[str, Any]) -> dict[str, Any]:
     return {name: values[key] for name, key in COLUMNS[kind].items()}
 
 
+class Added(NamedTuple):
+    """
+    What a run wrote, added up over its days; of years side by side, with years before other axes.
+
+    Parameters
+    ----------
+    lanes : ndarray (lanes, 12)
+        In the order of `LANE_SUMS`.
+    pans, tanks : ndarray (results, controllers), (results, tanks)
+        In the order of `_PAN_RESULTS` and `_TANK_RESULTS`.
+    least : ndarray (tanks,)
+        Of a tank's volume.
+    """
+
+    lanes: Floats
+    pans: Floats
+    tanks: Floats
+    least: Floats
+
+
+_PAN_RESULTS = Results._fields[: Results._fields.index("starved_hours") + 1]
+_TANK_RESULTS = ("tank_topped", "tank_drawn", "tank_over")
+
+
 class Sums(NamedTuple):
     """
     A run added up.
@@ -71,8 +95,8 @@ def checked_balance(where: str | Callable[[int], str], residual: Any, passed: An
     wrong = np.flatnonzero(~(np.abs(residual) <= CLOSURE * np.maximum(passed, 1.0)))
     if len(wrong):
         index = int(wrong[0])
-        name = where if isinstance(where, str) else where(index)
-        off, of = np.atleast_1d(residual)[index], np.atleast_1d(passed)[index]
+        name = where if isinstance(where, str) else where(index % np.shape(residual)[-1])
+        off, of = np.ravel(residual)[index], np.ravel(passed)[index]
         found = f"is off by {off:.3g} of {of:.6g}"
         raise ClosureError(Problem("not-closed", f"{name}: the water balance", found, cure="please report this"))
     return residual
@@ -103,42 +127,56 @@ def add_up(
     ClosureError
         A pan, a tank or a bed that does not close.
     """
-    ran = (forcing, before, after, out)
-    return Sums(_lanes(*ran, run), _pans(*ran), _tanks(*ran))
+    return sums_of(forcing, before, after, added(forcing, out, run=run))
 
 
-def _lanes(forcing: Forcing, before: State, after: State, out: Results, run: Callable[..., int]) -> dict[str, Floats]:
-    beds, rain = forcing.beds, forcing.days.rain
-    bed, exact = beds.lane_bed, beds.lane_source == engine.EXACT_REFILL
-    sums = np.zeros((len(bed), len(LANE_SUMS)))
+def added(forcing: Forcing, out: Results, *, run: Callable[..., int] = engine.run_season) -> Added:
+    """Add up what one run wrote; as `add_up`."""
+    beds = forcing.beds
+    lanes = np.zeros((len(beds.lane_bed), len(LANE_SUMS)))
     if run is engine.run_season:
         interpreted: Callable[..., None] = add_lanes
-        interpreted(plain(beds), plain(out), memoryview(sums.data))
+        interpreted(plain(beds), plain(out), memoryview(lanes.data))
     else:
-        compiled(add_lanes)(beds, out, sums)
-    total = dict(zip(LANE_SUMS, sums.T, strict=True))
+        compiled(add_lanes)(beds, out, lanes)
+    pans, tanks = (
+        np.array([getattr(out, name).sum(axis=1) for name in names]) for names in (_PAN_RESULTS, _TANK_RESULTS)
+    )
+    return Added(lanes, pans, tanks, out.tank_volume.min(axis=1, initial=math.inf))
+
+
+def sums_of(forcing: Forcing, before: State, after: State, run: Added) -> Sums:
+    """Return what a run, or years side by side, come to, and check every balance; as `add_up`."""
+    ran = (forcing, before, after, run)
+    return Sums(_lanes(*ran), _pans(*ran), _tanks(*ran))
+
+
+def _lanes(forcing: Forcing, before: State, after: State, run: Added) -> dict[str, Floats]:
+    beds, rain = forcing.beds, forcing.days.rain[..., None, :]
+    bed, exact = beds.lane_bed, beds.lane_source == engine.EXACT_REFILL
+    total = dict(zip(LANE_SUMS, np.moveaxis(run.lanes, -1, 0), strict=True))
     irrigation, asked = total["irrigation"], total["asked"]
-    rain_in = beds.rain_in.sum(axis=1)[bed]
-    demand = np.full(len(forcing.parts), np.nan)
-    demand[bed[exact]] = irrigation[exact]
+    rain_in = beds.rain_in.sum(axis=-1)[..., bed]
+    demand = np.full((*irrigation.shape[:-1], len(forcing.parts)), np.nan)
+    demand[..., bed[exact]] = irrigation[..., exact]
     share = np.array([part.leaching for part in forcing.parts])
     # salt is kept out of the roots by water that drains: of what is given, the share `leaching` (FAO-29, eq. 9)
-    leaching = np.divide(demand * share, 1.0 - share, out=np.full(len(share), np.nan), where=share < 1.0)
-    needed = (demand + np.nan_to_num(leaching))[bed]
+    leaching = np.divide(demand * share, 1.0 - share, out=np.full(demand.shape, np.nan), where=share < 1.0)
+    needed = (demand + np.nan_to_num(leaching))[..., bed]
     residual = before.depletion - (rain_in + irrigation) + total["eta"] + total["drained"]
     residual = residual - total["left_below"] - after.depletion
-    passed = rain.sum() + irrigation + total["eta"] + before.depletion
+    passed = rain.sum(axis=-1) + irrigation + total["eta"] + before.depletion
     values = {
-        "rain": np.full(len(bed), rain.sum()),
-        "runoff": (rain - beds.rain_in).sum(axis=1)[bed],
+        "rain": np.broadcast_to(rain.sum(axis=-1), irrigation.shape).copy(),
+        "runoff": (rain - beds.rain_in).sum(axis=-1)[..., bed],
         "bare": total["etc"] - asked,
-        "adequacy": np.divide(total["used"], asked, out=np.ones(len(bed)), where=asked > 0.0),
-        "demand": demand[bed],
-        "leaching": leaching[bed],
+        "adequacy": np.divide(total["used"], asked, out=np.ones(asked.shape), where=asked > 0.0),
+        "demand": demand[..., bed],
+        "leaching": leaching[..., bed],
         "start": before.depletion,
         "end": after.depletion,
         "closure": checked_balance(lambda lane: _lane_name(forcing, lane), residual, passed),
-        "supply_over_demand": np.divide(total["wanted"], needed, out=np.full(len(bed), np.nan), where=needed > 0.0),
+        "supply_over_demand": np.divide(total["wanted"], needed, out=np.full(needed.shape, np.nan), where=needed > 0.0),
     }
     return named("lane_totals", total | values)
 
@@ -171,13 +209,14 @@ def rain_kept(rain_in: Any, irrigation: Any, drained: Any, exact: Any = False) -
 
 
 def rain_caught(forcing: Forcing) -> Floats:
-    """Return the rain that falls into each pan. (controllers, days) [kg]"""
-    return forcing.days.rain * forcing.pans.rain_factor * forcing.pans.area[:, None]
+    """Return the rain that falls into each pan. (…, controllers, days) [kg]"""
+    return forcing.days.rain[..., None, :] * forcing.pans.rain_factor * forcing.pans.area[:, None]
 
 
-def _pans(forcing: Forcing, before: State, after: State, out: Results) -> dict[str, Floats]:
-    pans, by_day = forcing.pans, Results._fields[: Results._fields.index("starved_hours") + 1]
-    total = {name: getattr(out, name).sum(axis=1) for name in by_day} | {"caught": rain_caught(forcing).sum(axis=1)}
+def _pans(forcing: Forcing, before: State, after: State, run: Added) -> dict[str, Floats]:
+    pans = forcing.pans
+    total = dict(zip(_PAN_RESULTS, np.moveaxis(run.pans, -2, 0), strict=True))
+    total["caught"] = rain_caught(forcing).sum(axis=-1)
     # a level counts from the trip weight, the water from the pan's floor, whatever was done to the trip weight
     start = before.level - pans.dry[:, 0] - pans.shift[:, 0]
     end = after.level - pans.dry[:, -1]
@@ -190,19 +229,19 @@ def _pans(forcing: Forcing, before: State, after: State, out: Results) -> dict[s
 
     total |= {"start": start, "end": end, "closure": checked_balance(name, residual, gained + start)}
     beds = total["drawn"] - total["refilled"]
-    return named("controller_totals", total | {"to_beds": beds, "unknown": np.full(len(start), np.nan)})
+    return named("controller_totals", total | {"to_beds": beds, "unknown": np.full(start.shape, np.nan)})
 
 
-def _tanks(forcing: Forcing, before: State, after: State, out: Results) -> dict[str, Floats]:
-    by_day = {"inflow": forcing.tanks.inflow} | out._asdict()
-    total = {name: by_day[name].sum(axis=1) for name in ("inflow", "tank_topped", "tank_drawn", "tank_over")}
+def _tanks(forcing: Forcing, before: State, after: State, run: Added) -> dict[str, Floats]:
+    total = {"inflow": forcing.tanks.inflow.sum(axis=-1)}
+    total |= dict(zip(_TANK_RESULTS, np.moveaxis(run.tanks, -2, 0), strict=True))
     roof, topped, drawn, over = total.values()
-    start, end, unknown = before.volume, after.volume, np.full(len(roof), np.nan)
-    residual, days = start + roof + topped - drawn - over - end, len(forcing.days.rain)
+    start, end, unknown = before.volume, after.volume, np.full(roof.shape, np.nan)
+    residual, days = start + roof + topped - drawn - over - end, forcing.days.rain.shape[-1]
     values = {
         "start": start,
         "end": end,
-        "least": out.tank_volume.min(axis=1, initial=math.inf),
+        "least": run.least,
         "reserve": np.divide(end, drawn / days, out=unknown.copy(), where=drawn > 0.0),
         "closure": checked_balance(lambda index: f"tank {index}", residual, start + roof + topped),
     }

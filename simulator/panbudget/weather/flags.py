@@ -91,7 +91,10 @@ def is_borrowed(flag: str) -> bool:
 
 def filled_in(flags: pd.Series[str]) -> Mask:
     """Tell of each of many flags whether it means that a value was filled in."""
-    code, kinds = pd.factorize(flags)
+    if isinstance(flags.dtype, pd.CategoricalDtype) and not flags.isna().any():
+        code, kinds = flags.cat.codes.to_numpy(), flags.cat.categories
+    else:
+        code, kinds = pd.factorize(flags)
     return np.array([is_filled(str(kind)) for kind in kinds], dtype=bool)[code]
 
 

@@ -1,25 +1,27 @@
 """
 Compute: the seasons of one place, every year and design of it, as columns of numbers.
 
-The weather is read once, its ETo and pans computed once; then the engine steps all designs side by side through each
-year. Every balance of every run is checked, as in a replay. Units in the names of columns: mm, kg (= litres), hours.
+The weather is read once, its ETo and pans computed once, all years laid out side by side; then the engine steps all designs
+through year after year. Every balance of every run is checked, as in a replay. Units in the names of columns: mm, kg (= litres), hours.
 """
 
 import datetime as dt
 import threading
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Results, empty_results
+from panbudget.engine.arrays import Results, State, empty_results, of_year, side_by_side
 from panbudget.engine.compiled import compiled
 from panbudget.errors import ClosureError, ScenarioError
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import SeasonDates
-from panbudget.season.layout import Bundle, Forcing, lay_out
+from panbudget.season.layout import Bundle, Forcing, lay_out_years
+from panbudget.season.record import Span
 from panbudget.season.run import first_morning, run_forcing
-from panbudget.season.totals import Sums, add_up
+from panbudget.season.totals import Added, Sums, added, sums_of
 from panbudget.season.years import moved
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.site import SiteRecord
@@ -100,8 +102,15 @@ def season_columns(
     ClosureError
         A balance that does not close.
     """
-    parts = [_one_year(record, bundle, dates, year, engine_run) for year in years]
-    return {name: np.concatenate([part[name] for part in parts]) for name in COLUMNS}
+    spans = [_span(record, dates, year) for year in years]
+    columns: dict[str, Floats] = {}
+    for length in sorted({after - first for first, after in spans}):  # a season may hold 29 February
+        at = [row for row, (first, after) in enumerate(spans) if after - first == length]
+        chosen = _Seasons(record, bundle, dates, [years[row] for row in at], [spans[row] for row in at])
+        for name, values in chosen.run(engine_run).items():
+            shape = (len(years), len(bundle.rows))
+            columns.setdefault(name, np.empty(shape, values.dtype))[at] = values
+    return {name: columns[name].ravel() for name in COLUMNS}
 
 
 def days_of(dates: SeasonDates, year: int) -> tuple[dt.date, dt.date]:
@@ -110,7 +119,8 @@ def days_of(dates: SeasonDates, year: int) -> tuple[dt.date, dt.date]:
     return moved(dates.start, by) - dt.timedelta(days=dates.spin_up_days), moved(dates.end, by)
 
 
-def _one_year(record: SiteRecord, bundle: Bundle, dates: SeasonDates, year: int, stepped: Engine) -> dict[str, Floats]:
+def _span(record: SiteRecord, dates: SeasonDates, year: int) -> Span:
+    """Where a year's season stands, the spin-up before it left out."""
     by, spin_up = year - dates.start.year, dates.spin_up_days
     days = days_of(dates, year)
     span = record.span(*days)
@@ -119,41 +129,69 @@ def _one_year(record: SiteRecord, bundle: Bundle, dates: SeasonDates, year: int,
         held = {"first": f"{record.index[0]:%Y-%m-%d}", "last": f"{record.index[-1]:%Y-%m-%d}"}
         season = {"start": moved(dates.start, by), "end": days[1], "before": before, "year": year}
         raise ScenarioError(problem("no-whole-season", value=year, **season, **held), file=record.file)
-    first, after = span[0] + spin_up, span[1]
-    forcing = lay_out(bundle, record, first, after, year=year, by=by)
-    assert forcing.room  # a swing too small to list is refused here
-    morning = first_morning(forcing, spin_up=spin_up, by=by, run=stepped.run)
-    evening = morning.copy()
-    out, _ = run_forcing(forcing, evening, run=stepped.run, out=stepped.room(forcing))
-    try:
-        sums = add_up(forcing, morning, evening, out, run=stepped.run)
-    except ClosureError as error:
-        raise ClosureError(*(p.under(f"{record.place.name}, {year}: ") for p in error.problems)) from error
-    return _columns(forcing, sums) | {
-        "year": np.full(len(bundle.rows), year),
-        "filled_values": np.full(len(bundle.rows), record.filled(first, after)),
-    }
+    return span[0] + spin_up, span[1]
 
 
-def _columns(forcing: Forcing, sums: Sums) -> dict[str, Floats]:
-    """A year's rows: the bed's mean and driest quarter, its controller, that one's tank."""
-    bundle, pans = forcing.bundle, forcing.pans
-    row = bundle.by_row("valve")
-    tank = pans.tank[row]
-    mean, driest = bundle.lane("mean"), bundle.lane("driest_quarter")
-    n, days = len(bundle.rows), forcing.days
-    columns = {name: values[row] for name, values in sums.pans.items()}
-    columns |= {"controller_litres": columns["litres"], "pan_closure_kg": columns["closure_kg"]}
-    columns |= {name: values[mean] for name, values in sums.lanes.items()}
-    columns |= {f"driest_{name}": values[driest] for name, values in sums.lanes.items()}
-    none = np.full(n, np.nan)
-    columns |= {
-        f"tank_{name}": np.where(tank >= 0, values[tank], np.nan) if len(values) else none
-        for name, values in sums.tanks.items()
-    }
-    return columns | {
-        "days": np.full(n, len(days.rain)),
-        "litres": columns["irrigation_mm"] * bundle.by_row("area"),
-        "eto_mm": np.full(n, float(days.eto.sum())),
-        "pan_evaporation_mm": pans.evaporation.sum(axis=1)[row],
-    }
+class _Seasons(NamedTuple):
+    """A bundle in years of a place whose seasons are as long as each other."""
+
+    record: SiteRecord
+    bundle: Bundle
+    dates: SeasonDates
+    years: list[int]
+    spans: list[Span]
+
+    def run(self, stepped: Engine) -> dict[str, Floats]:
+        """Step year after year, then add all of them up at once. (years, rows) each"""
+        present, spin_up = self.dates.start.year, self.dates.spin_up_days
+        forcing = lay_out_years(self.bundle, self.record, self.spans, self.years, present)
+        forcing.check_room()
+        by = [year - present for year in self.years]
+        morning = first_morning(forcing, spin_up=spin_up, by=by, run=stepped.run)
+        evening, ran, room = morning.copy(), [], stepped.room(forcing)
+        for at in range(len(by)):
+            one = forcing.of_year(at)
+            out, _ = run_forcing(one, of_year(evening, at), run=stepped.run, out=room)
+            ran.append(added(one, out, run=stepped.run))
+        return self._columns(forcing, self._sums(forcing, morning, evening, ran))
+
+    def _sums(self, forcing: Forcing, morning: State, evening: State, ran: list[Added]) -> Sums:
+        try:
+            return sums_of(forcing, morning, evening, side_by_side(ran))
+        except ClosureError:
+            for at, (year, run) in enumerate(zip(self.years, ran, strict=True)):
+                try:
+                    sums_of(forcing.of_year(at), of_year(morning, at), of_year(evening, at), run)
+                except ClosureError as error:
+                    where = f"{self.record.place.name}, {year}: "
+                    raise ClosureError(*(p.under(where) for p in error.problems)) from error
+            raise
+
+    def _columns(self, forcing: Forcing, sums: Sums) -> dict[str, Floats]:
+        """Rows: the bed's mean and driest quarter, its controller, that one's tank."""
+        bundle, pans = self.bundle, forcing.pans
+        row = bundle.by_row("valve")
+        tank = pans.tank[row]
+        mean, driest = bundle.lane("mean"), bundle.lane("driest_quarter")
+        shape, days = (len(self.years), len(row)), forcing.days
+        columns = {name: values[:, row] for name, values in sums.pans.items()}
+        columns |= {"controller_litres": columns["litres"], "pan_closure_kg": columns["closure_kg"]}
+        columns |= {name: values[:, mean] for name, values in sums.lanes.items()}
+        columns |= {f"driest_{name}": values[:, driest] for name, values in sums.lanes.items()}
+        none = np.full(shape, np.nan)
+        columns |= {
+            f"tank_{name}": np.where(tank >= 0, values[:, tank], np.nan) if values.size else none
+            for name, values in sums.tanks.items()
+        }
+        by_year = {
+            "year": self.years,
+            "days": np.full(shape[0], days.rain.shape[1]),
+            "filled_values": [self.record.filled(*span) for span in self.spans],
+            "eto_mm": days.eto.sum(axis=1),
+        }
+        columns |= {name: np.repeat(np.array(values)[:, None], shape[1], axis=1) for name, values in by_year.items()}
+        columns |= {
+            "litres": columns["irrigation_mm"] * bundle.by_row("area"),
+            "pan_evaporation_mm": pans.evaporation.sum(axis=2)[:, row],
+        }
+        return {name: columns[name] for name in COLUMNS}

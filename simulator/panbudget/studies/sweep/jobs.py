@@ -20,7 +20,7 @@ import pandas as pd
 from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
 from panbudget.numeric import Floats
 from panbudget.physics.evaporation import reference_evapotranspiration
-from panbudget.season.layout import Bundle, Design, Row, bundle_of
+from panbudget.season.layout import Bundle, Design, bundle_of
 from panbudget.season.years import Years, moved
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import COLUMNS, Engine, season_columns
@@ -28,7 +28,7 @@ from panbudget.studies.sweep.kept import Read, kept_or_read
 from panbudget.studies.sweep.marks import code_mark
 from panbudget.studies.sweep.plan import Plan
 from panbudget.studies.sweep.remote import at_hand
-from panbudget.studies.sweep.site import Place, SiteRecord, grid_evapotranspiration, open_site
+from panbudget.studies.sweep.site import Place, SiteRecord, SiteRows, grid_evapotranspiration, open_site
 from panbudget.studies.sweep.usable import Runs, about_site, with_made_days, years_of
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
@@ -163,7 +163,7 @@ def run_job(kit: bytes, job: Job) -> Part:
     plan, _ = _unpacked(kit)
     clock.tick("making ready")
     runs_of = _runs_of(plan, job.places, clock)
-    tables: list[pd.DataFrame] = []
+    tables: list[SiteRows] = []
     bad: list[BadSite] = []
     marks: dict[str, str] = {}
     about: dict[str, dict[str, Any]] = {}
@@ -189,7 +189,8 @@ def run_job(kit: bytes, job: Job) -> Part:
     more = {"designs": designs, "places": places, "all_years": plan.years() is None}
     payload = part_bytes(tables, plan.fingerprint, job.index, marks, bad, about, more)
     clock.tick("writing")
-    return Part(job.index, payload, sum(map(len, tables)), seasons, tuple(bad), clock.seconds)
+    rows = sum(len(table.columns["row"]) for table in tables)
+    return Part(job.index, payload, rows, seasons, tuple(bad), clock.seconds)
 
 
 class _Clock:
@@ -263,37 +264,49 @@ def _records(place: Place, weathers: dict[int, Weather], eto: dict[int, Floats])
     return [(SiteRecord(place, weathers[years[0]], eto.get(run)), years) for run, years in by_run.items()]
 
 
-def _rows(kit: bytes, job: Job, place: Place, runs: Runs) -> pd.DataFrame:
-    """A site's rows: every row of the designs in turn, and within it year after year."""
+@functools.lru_cache(maxsize=8)
+def _beds(kit: bytes, first: int, after: int) -> dict[tuple[str, ...], int]:
+    """Some designs' beds, by design, controller and bed -> their place among the rows of a year."""
+    designs = _unpacked(kit)[0].designs[first:after]
+    valves = [(design.name, *item) for design in designs for item in design.scenario.controller.items()]
+    return {
+        key: at for at, key in enumerate((design, name, bed) for design, name, valve in valves for bed in valve.bed)
+    }
+
+
+def _rows(kit: bytes, job: Job, place: Place, runs: Runs) -> SiteRows:
+    """A site's rows: every bed of the designs in turn, and within it year after year."""
     plan, engine = _unpacked(kit)
     season, years = plan.base.season, [year for _, held in runs for year in held]
-    names, tables = ["design", "controller", "bed"], list[pd.DataFrame]()
+    names, parts = _beds(kit, job.first_design, job.after_design), list[dict[str, Any]]()
+    computed = set[tuple[str, int]]()
     if job.known is not None:
         known = job.known[(job.known["site"] == place.name) & job.known["year"].isin(years)]
-        tables = [known[[*names, "area_m2", *COLUMNS]].astype(dict.fromkeys(names, object))]
-    computed = {key for table in tables for key in zip(table["design"], table["year"], strict=True)}
+        computed = set(zip(known["design"], known["year"], strict=True))
+        keys = zip(known["design"], known["controller"], known["bed"], strict=True)
+        numbers = {name: known[name].to_numpy() for name in ("area_m2", *COLUMNS)}
+        parts = [{"row": np.array([names[key] for key in keys], int), **numbers}]
     by_missing: dict[tuple[int, ...], list[int]] = {}
-    chosen = range(job.first_design, job.after_design)
-    for at in chosen:
+    for at in range(job.first_design, job.after_design):
         missing = tuple(year for year in years if (plan.designs[at].name, year) not in computed)
         by_missing.setdefault(missing, []).append(at)
     for missing, designs in by_missing.items():
         of_runs = [(record, [year for year in held if year in missing]) for record, held in runs]
         for bundle in _bundles(kit, tuple(designs)) if missing else ():
-            parts = [season_columns(record, bundle, season, held, engine) for record, held in of_runs if held]
-            columns = pd.concat([pd.DataFrame(part) for part in parts], ignore_index=True)
-            heads = pd.DataFrame([*bundle.rows] * len(missing), columns=Row._fields)[[*names, "area"]]
-            tables.append(pd.concat([heads.rename(columns={"area": "area_m2"}), columns], axis=1))
-    whole = pd.concat(tables, ignore_index=True)
-    valves = [(plan.designs[at].name, *item) for at in chosen for item in plan.designs[at].scenario.controller.items()]
-    rows = {
-        key: at for at, key in enumerate((design, name, bed) for design, name, valve in valves for bed in valve.bed)
-    }
-    row = [rows[key] for key in zip(*(whole[name] for name in names), strict=True)]
-    table = whole.iloc[np.lexsort(np.array([whole["year"].to_numpy(int), row]))].reset_index(drop=True)
-    days = {
-        name: table["year"].map({year: moved(day, year - season.start.year) for year in years})
-        for name, day in (("start", season.start), ("end", season.end))
-    }
-    position = {"latitude": place.latitude, "longitude": place.longitude, "elevation_m": place.elevation}
-    return table.assign(site=place.name, **position, **days)
+            heads = {
+                "row": np.array([names[row[:3]] for row in bundle.rows], int),
+                "area_m2": bundle.by_row("area").astype(float),
+            }
+            parts += [
+                {name: np.tile(values, len(held)) for name, values in heads.items()}
+                | season_columns(record, bundle, season, held, engine)
+                for record, held in of_runs
+                if held
+            ]
+    whole = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    order = np.lexsort((whole["year"], whole["row"]))
+    columns = {name: values[order] for name, values in whole.items()}
+    held, which = np.unique(columns["year"].astype(int), return_inverse=True)
+    for name, day in (("start", season.start), ("end", season.end)):
+        columns[name] = np.array([moved(day, year - season.start.year) for year in held.tolist()], "M8[D]")[which]
+    return SiteRows(place, list(names), columns)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 from pydantic import ValidationError
 
@@ -20,8 +21,8 @@ from panbudget.physics.air import atmospheric_pressure
 from panbudget.scenario import problems as scenario_errors
 from panbudget.scenario.beds import Bed, NamedPlants, PlantedBed
 from panbudget.scenario.garden import Scenario, Site
-from panbudget.season.demand import ANTECEDENT_DAYS, BedForcing, bed_forcing, plant_of
-from panbudget.season.record import Record
+from panbudget.season.demand import ANTECEDENT_DAYS, FORCED, BedForcing, Climate, bed_forcing, plant_of
+from panbudget.season.record import Record, Span, beside
 from panbudget.studies.sweep import problem
 from panbudget.weather import Weather
 from panbudget.weather.checks.inspection import RawFile
@@ -68,6 +69,24 @@ class Place:
         """The scenario's site there."""
         place: dict[str, Any] = {"latitude": self.latitude, "longitude": self.longitude, "elevation": self.elevation}
         return Site.model_construct(**place, **self.more)
+
+
+class SiteRows(NamedTuple):
+    """
+    A site's rows.
+
+    Parameters
+    ----------
+    place : Place
+    beds : list of tuple of str
+        Design, controller and bed that ``row`` counts by.
+    columns : dict of ndarray (rows,)
+        "row", "area_m2", "start", "end" and `compute.COLUMNS`.
+    """
+
+    place: Place
+    beds: list[tuple[str, ...]]
+    columns: dict[str, npt.NDArray[Any]]
 
 
 def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) -> list[Place]:
@@ -298,26 +317,72 @@ class SiteRecord(Record):
         A planting whose demand depends on the days about it alone is computed over these; any other over the whole
         record, once where it comes to the same every year.
         """
-        (_, steady, length), days = _kind_of(bed), len(self.dates)
-        if steady is not None:
-            of_record = (controller, name, bed, self.climate(0, days), self.rain, 0, days)
-            whole = made_once(self, (controller, name, steady), lambda: bed_forcing(*of_record))
-            return whole.between(first, after)
-        low, high = 0, days
+        if (steady := _kind_of(bed).steady) is not None:
+            return self._whole(controller, name, bed, steady).between(first, after)
+        low, high, _ = self._window(bed, first, after)
+        climate, rain = self.climate(low, high), self.rain[low:high]
+        return bed_forcing(controller, name, bed, climate, rain, first - low, after - low)
+
+    def grounds(self, controller: str, name: str, beds: Sequence[Bed], spans: Sequence[Span]) -> BedForcing:
+        """
+        Return a bed over spans as long as each other, a bed to each, as `ground` gives it span by span. (years, days)
+
+        Years that lie alike about their planting, as nearly all do, are computed side by side.
+        """
+        alike: dict[Any, list[int]] = {}
+        for at, (bed, (first, after)) in enumerate(zip(beds, spans, strict=True)):
+            kind, (low, high, planted) = _kind_of(bed), self._window(bed, first, after)
+            staged = ("staged", first - low, high - low, planted - low) if kind.staged else at
+            alike.setdefault(kind.steady or staged, []).append(at)
+        forced: dict[str, Any] = {}
+        for key, rows in alike.items():
+            bed, chosen = beds[rows[0]], [spans[row] for row in rows]
+            if isinstance(key, str):
+                part = self._whole(controller, name, bed, key)
+                values = {what: beside(getattr(part, what), chosen) for what in FORCED}
+            else:
+                part = (
+                    self._staged(controller, name, bed, chosen)
+                    if key != rows[0]
+                    else self.ground(controller, name, bed, *chosen[0])
+                )
+                values = {what: getattr(part, what) for what in FORCED}
+            for what, numbers in values.items():
+                shape = len(spans), spans[0][1] - spans[0][0]
+                forced.setdefault(what, np.empty(shape, numbers.dtype))[rows] = numbers
+        return replace(part, **forced)
+
+    def _whole(self, controller: str, name: str, bed: Bed, steady: str) -> BedForcing:
+        days = len(self.dates)
+        of_record = (controller, name, bed, self.climate(0, days), self.rain, 0, days)
+        return made_once(self, (controller, name, steady), lambda: bed_forcing(*of_record))
+
+    def _staged(self, controller: str, name: str, bed: Bed, spans: Sequence[Span]) -> BedForcing:
+        """A planting in days that lie alike about it; what the weather decides (years, days)."""
+        first, after = spans[0]
+        low, high, _ = self._window(bed, first, after)
+        windows = [(start - first + low, start - first + high) for start, _ in spans]
+        wind, rh_min, tmean, eto = (beside(part, windows) for part in (self.wind, self.rh_min, self.tmean, self.eto))
+        climate = Climate(self.dates[low:high], wind, rh_min, tmean, eto)
+        return bed_forcing(controller, name, bed, climate, beside(self.rain, windows), first - low, after - low)
+
+    def _window(self, bed: Bed, first: int, after: int) -> tuple[int, int, int]:
+        """Of the record, the days that a bed's demand depends on, and that of its planting."""
+        length, low, high, at = _kind_of(bed).length, 0, len(self.dates), -1
         if length and isinstance(bed, PlantedBed) and bed.planted is not None:
             at = int((np.datetime64(bed.planted, "D") - self.dates[0]).astype(int))
             if at >= 0 and at + length <= high:  # the record holds all its stages
                 low, high = max(min(at, first - ANTECEDENT_DAYS), 0), max(at + length, after)
-        climate, rain = self.climate(low, high), self.rain[low:high]
-        return bed_forcing(controller, name, bed, climate, rain, first - low, after - low)
+        return low, high, at
 
 
 class _Kind(NamedTuple):
-    """A bed, held so that no other one gets its number, and its `_steady_key` and `_stage_days`."""
+    """A bed, held so that no other one gets its number, its `_steady_key` and `_stage_days`, and whether these are all it depends on."""
 
     bed: Bed
     steady: str | None
     length: int
+    staged: bool
 
 
 _KINDS: dict[int, _Kind] = {}
@@ -328,7 +393,9 @@ def _kind_of(bed: Bed) -> _Kind:
     if (kind := _KINDS.get(id(bed))) is None:
         if len(_KINDS) > _MOST_KINDS:
             _KINDS.clear()
-        kind = _KINDS[id(bed)] = _Kind(bed, _steady_key(bed), _stage_days(bed))
+        length = _stage_days(bed)
+        staged = length > 0 and isinstance(bed, PlantedBed) and bed.planted is not None and bed.wetting_days is None
+        kind = _KINDS[id(bed)] = _Kind(bed, _steady_key(bed), length, staged)
     return kind
 
 

@@ -19,6 +19,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from panbudget.errors import OutputError, visible
@@ -30,8 +31,11 @@ from panbudget.studies.sweep.remote import weather_mark
 from panbudget.words import packaged
 
 if TYPE_CHECKING:
+    import pyarrow as pa
+
     from panbudget.studies.sweep.jobs import BadSite, Job
     from panbudget.studies.sweep.plan import Plan
+    from panbudget.studies.sweep.site import SiteRows
 
 #: what names a row
 KEYS = ("site", "design", "controller", "bed")
@@ -88,7 +92,7 @@ def dictionary(files: Mapping[str, Iterable[str]]) -> pd.DataFrame:
 
 
 def part_bytes(
-    sites: Sequence[pd.DataFrame],
+    sites: Sequence[SiteRows],
     fingerprint: str,
     index: int,
     marks: dict[str, str],
@@ -101,8 +105,8 @@ def part_bytes(
 
     Parameters
     ----------
-    sites : sequence of DataFrame
-        Each site's rows.
+    sites : sequence of SiteRows
+        Of the same beds.
     fingerprint : str
         The plan's.
     index : int
@@ -126,14 +130,41 @@ def part_bytes(
     kinds = whole | dict.fromkeys(KEYS, pa.dictionary(pa.int32(), pa.string()))
     fields = [pa.field(name, kinds.get(name, pa.float64()), metadata=_about(name)) for name in (*_HEADS, *COLUMNS)]
     schema = pa.schema(fields)
-    rows = pd.concat(sites) if sites else pd.DataFrame(columns=schema.names)
-    rows = rows.astype(dict.fromkeys(KEYS, "category"))
+    columns = _columns_of(sites) if sites else {}
+    arrays = [_array(columns[field.name], field.type) if sites else pa.array([], field.type) for field in schema]
     about = {"plan": fingerprint, "part": index, "weather": marks, "bad": bad, "sites": about_sites, **(more or {})}
-    table = pa.Table.from_pandas(rows, schema=schema, preserve_index=False)
+    table = pa.Table.from_arrays(arrays, schema=schema)
     table = table.replace_schema_metadata({_KEY: json.dumps(about, sort_keys=True), "crs": CRS})
     buffer = io.BytesIO()
     pq.write_table(table, buffer, compression="zstd", compression_level=1, row_group_size=1_000_000)
     return buffer.getvalue()
+
+
+def _columns_of(sites: Sequence[SiteRows]) -> dict[str, Any]:
+    """All sites' columns, one after the other; what names a row as texts and the place of each row's among them."""
+    count = [len(rows.columns["row"]) for rows in sites]
+    columns: dict[str, Any] = {
+        name: np.concatenate([rows.columns[name] for rows in sites]) for name in sites[0].columns
+    }
+    names: list[list[str]] = [[rows.place.name for rows in sites], *map(list, zip(*sites[0].beds, strict=True))]
+    at = [np.repeat(np.arange(len(sites)), count), *[columns.pop("row")] * 3]
+    columns |= {key: (texts, which) for key, texts, which in zip(KEYS, names, at, strict=True)}
+    position = ("latitude", "longitude", "elevation")
+    where = np.array([[getattr(rows.place, name) for name in position] for rows in sites], float)
+    return columns | dict(zip(("latitude", "longitude", "elevation_m"), np.repeat(where, count, axis=0).T, strict=True))
+
+
+def _array(values: Any, kind: pa.DataType) -> pa.Array:
+    """A column; what is not a number is unknown. Texts stand in their order, those that occur."""
+    import pyarrow as pa
+
+    if not pa.types.is_dictionary(kind):
+        return pa.array(np.asarray(values), from_pandas=True).cast(kind)
+    texts, which = values
+    held, place = np.unique(np.array(texts, object)[np.unique(which)], return_inverse=True)
+    code = np.zeros(len(texts), np.int32)
+    code[np.unique(which)] = place
+    return pa.DictionaryArray.from_arrays(pa.array(code[which]), pa.array(held, pa.string()))
 
 
 @contextlib.contextmanager

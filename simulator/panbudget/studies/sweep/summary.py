@@ -10,6 +10,7 @@ import io
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -152,25 +153,28 @@ def _summed(site: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Of one site's rows, year after year: a line of the summary for each bed, and what each design comes to."""
     years = int(site["year"].nunique())
     values = {name: site[name].to_numpy(float).reshape(-1, years) for name in (*_SUMMED, "refilled_kg")}
-    beds = site.iloc[::years][[*KEYS, *_POSITION]].astype(dict.fromkeys(KEYS, str)).assign(years=years)
+    heads = site.iloc[::years]
+    lines: dict[str, Any] = {name: heads[name].astype(str).to_numpy(object) for name in KEYS}
+    lines |= {name: heads[name].to_numpy() for name in _POSITION} | {"years": np.full(len(heads), years)}
     for name, high_is_bad in _SUMMED.items():
-        beds[f"{name}_mean"] = values[name].mean(axis=1)
+        lines[f"{name}_mean"] = values[name].mean(axis=1)
         for level in _DEPENDED:
-            beds[f"{name}_{level}"] = dependable(values[name], level, high_is_bad=high_is_bad)
+            lines[f"{name}_{level}"] = dependable(values[name], level, high_is_bad=high_is_bad)
+    beds = pd.DataFrame(lines)
     first_bed = ~beds.duplicated(["design", "controller"]).to_numpy()
     water = values["litres"] + values["refilled_kg"] * first_bed[:, None]  # a pan's refill counts once
-    heads = beds.drop_duplicates("design")[["site", "latitude", "longitude", "design", "years"]]
-    mine = [(beds["design"] == design).to_numpy() for design in heads["design"]]
-
+    designs, first = pd.factorize(lines["design"])[0], ~beds.duplicated("design").to_numpy()
+    mine = [designs == design for design in range(designs.max() + 1)]
     by_year = {
         "litres": np.array([water[rows].sum(axis=0) for rows in mine]),
         "stress_days": np.array([values["driest_stress_days"][rows].max(axis=0) for rows in mine]),
     }
+    whole = {name: lines[name][first] for name in ("site", "latitude", "longitude", "design", "years")}
     for name, totals in by_year.items():
         levels = {level: dependable(totals, level, high_is_bad=True) for level in _DEPENDED}
         judged = levels["nine_in_ten"] if years >= _DEPENDED["nine_in_ten"][1] else totals.max(axis=1)
-        heads = heads.assign(**{name: judged}, **{f"{name}_{level}": value for level, value in levels.items()})
-    return beds, heads
+        whole |= {name: judged, **{f"{name}_{level}": value for level, value in levels.items()}}
+    return beds, pd.DataFrame(whole)
 
 
 def _chosen(designs: pd.DataFrame, wish: int) -> list[Choice]:

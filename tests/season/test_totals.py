@@ -191,9 +191,8 @@ def test_a_tanks_reserve_is_its_end_by_what_is_drawn_a_day():
     """By hand: 100 L, 40 from the roof and 20 from the mains, 60 drawn in two days, 5 over: 95 L, for 95 ÷ 30 days."""
     day = np.array([[1.0, 1.0]])
     out = SimpleNamespace(
-        tank_topped=10.0 * day, tank_drawn=30.0 * day, tank_over=2.5 * day, tank_volume=np.array([[90.0, 95.0]])
-    )
-    out._asdict = lambda: vars(out)
+        tanks=np.array([[20.0], [60.0], [5.0]]), least=np.array([90.0])
+    )  # from the mains, drawn, over
     forcing = SimpleNamespace(tanks=SimpleNamespace(inflow=20.0 * day), days=SimpleNamespace(rain=np.zeros(2)))
     state = [SimpleNamespace(volume=np.array([litres])) for litres in (100.0, 95.0)]
     names = {name: key for key, name in totals.COLUMNS["tank_totals"].items()}
@@ -202,6 +201,6 @@ def test_a_tanks_reserve_is_its_end_by_what_is_drawn_a_day():
         assert got[names[key]] == pytest.approx([value]), key
     with pytest.raises(ClosureError, match="tank 0: the water balance is off by 1 of 160"):
         totals._tanks(forcing, state[0], SimpleNamespace(volume=np.array([94.0])), out)
-    out.tank_drawn = 0.0 * day
+    out.tanks[1] = 0.0
     still = totals._tanks(forcing, state[0], SimpleNamespace(volume=np.array([155.0])), out)
     assert np.isnan(still[names["reserve"]]).all()

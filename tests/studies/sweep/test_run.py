@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import concurrent.futures
 import contextlib
+import errno
 import json
 import os
+import pathlib
 import shutil
 import socket
 import threading
@@ -117,6 +119,30 @@ def test_a_broken_part_and_a_draft_are_made_anew(again):
     owner = f"is being written by another sweep .process {os.getpid()} on {socket.gethostname()}, since .* UTC.; wait for it"
     with alone(out), pytest.raises(OutputError, match=owner):
         sweep(plan, out, processes=1)
+
+
+@pytest.mark.parametrize("full_from", [1, 2, 4, 9])
+def test_a_full_disk_is_one_line_and_a_later_run_goes_on_to_the_same_bytes(parted, again, monkeypatch, full_from):
+    """Each file that is opened for writing is one: drafts of plan and parts, digests after each part, the log."""
+    plan, out = again
+    shutil.rmtree(out)
+    opened = 0
+
+    def full(path, mode="r", *arguments, **more):
+        nonlocal opened
+        opened += path.is_relative_to(out) and mode in ("wb", "a") and path.name != "sweep.log"
+        if opened >= full_from and mode in ("wb", "a"):
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return really(path, mode, *arguments, **more)
+
+    really = pathlib.Path.open
+    with monkeypatch.context() as patched:
+        patched.setattr(pathlib.Path, "open", full)
+        with pytest.raises(OutputError, match="No space left on device") as stopped:
+            sweep(plan, out, processes=1)
+    assert len(stopped.value.text().splitlines()) == 1
+    sweep(plan, out, processes=1)
+    assert contents(out) == contents(parted / "out")
 
 
 def test_a_weather_file_changed_since_is_not_mixed_with_the_old_one(again):

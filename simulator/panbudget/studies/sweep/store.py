@@ -246,7 +246,9 @@ class Store:
             stale = held.get("plan") != plan.fingerprint
             # other sites, years or further designs of one sweep
             grown = held.get("base") == marks["base"] and held.get("designs", {}).items() <= marks["designs"].items()
-            if stale and not grown and not overwrite and not all(map(_is_draft, inside)):
+            # a run that was stopped before it had written its plan leaves a folder for parts without any
+            begun = [name for name in inside if not _is_draft(name) and (name != _PARTS or os.listdir(folder / _PARTS))]
+            if stale and not grown and not overwrite and begun:
                 raise self._refused("not-empty.plan" if held else "not-empty.files")
             if overwrite or (stale and not (grown and held.get("code") == marks["code"])):
                 self._clear()
@@ -341,8 +343,11 @@ class Store:
         """Write a part of the dataset, and then its digest."""
         self.write(f"{_PARTS}/{self.part(index).name}", [payload])
         digest = self._digests[self.part(index).name] = hashlib.sha256(payload).hexdigest()
-        with (self.folder / _DIGESTS).open("a", encoding="ascii") as file:
-            file.write(f"{digest}  {_PARTS}/{self.part(index).name}\n")
+        try:
+            with (self.folder / _DIGESTS).open("a", encoding="ascii") as file:
+                file.write(f"{digest}  {_PARTS}/{self.part(index).name}\n")
+        except OSError as error:
+            raise self._refused("not-written", reason=error.strerror) from None
 
     def seal(self) -> None:
         """Write the digests in the parts' order, which does not depend on who was ready first."""

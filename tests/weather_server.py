@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
+import gzip
 import json
 import threading
 import time
@@ -84,8 +85,8 @@ class Server:
             self.way = "whole" if way == "moved" else way
         elif way == "web-page":
             send(handler, "<!DOCTYPE html><html><body>Sign in</body></html>")
-        elif way in (404, 500, 503):
-            send(handler, "<html>trouble</html>", way)
+        elif way in (404, 429, 500, 503):
+            send(handler, "<html>trouble</html>", way, **{"Retry-After": "3"} if way == 429 else {})
         elif way == "json-error":
             send(handler, json.dumps({"header": "Error", "messages": ["no such parameter"]}), 422)
         elif way == "json":
@@ -100,10 +101,13 @@ class Server:
             lines = text.splitlines(keepends=True)
             text = "".join(lines[: len(lines) // 2]) if way == "half" else text
             text = text.replace("MJ/m^2/day", "furlongs") if way == "other-unit" else text
+            text = text.replace("T2M_MIN", "T10M_MIN") if way == "other-columns" else text
         else:
             whole = forecast({**query, "latitude": 51.0} if way == "elsewhere" else query, self.today)
             if way == "half":
                 whole["daily"] = {name: values[:8] for name, values in whole["daily"].items()}
+            if way == "other-columns":
+                del whole["daily"]["temperature_2m_min"]
             if way == "uneven":
                 whole["daily"]["temperature_2m_max"].pop()
             if way == "other-unit":
@@ -118,14 +122,18 @@ class Server:
                     handler.wfile.write(character.encode())
                     handler.wfile.flush()
                     time.sleep(0.05)
+        elif way in ("gzip", "gzip-cut"):
+            send(handler, text, packed=True, cut=way == "gzip-cut")
         else:
             send(handler, text)
 
 
-def send(handler, text, status=200, *, cut=False, measured=True):
-    """Send a text; cut off in its middle, or without its length."""
-    content = text.encode()
+def send(handler, text, status=200, *, cut=False, measured=True, packed=False, **headers):
+    """Send a text; cut off in its middle, without its length, or packed."""
+    content = gzip.compress(text.encode()) if packed else text.encode()
     handler.send_response(status)
+    for name, value in {**headers, **({"Content-Encoding": "gzip"} if packed else {})}.items():
+        handler.send_header(name, value)
     if measured:
         handler.send_header("Content-Length", str(len(content)))
     handler.end_headers()

@@ -180,14 +180,21 @@ WRONG = {
     "half": "only part of what was asked",
     "elsewhere": "latitude 51",
     "round": "sends on and on",
+    "other-columns": "has no (T2M_MIN|temperature_2m_min)",
+    "gzip-cut": "broke off",
+    429: "refuses with 429",
 }
+PASSING = ("stalls", "drips", "cut", "gzip-cut", 429, 500)
 
 
 @pytest.mark.parametrize(("way", "says"), WRONG.items())
 @pytest.mark.parametrize("what", [{"years": (2024, 2024)}, {"forecast": 10}, {"years": (2024, 2024), "forecast": 10}])
-def test_what_goes_wrong_is_one_message_and_changes_nothing(way, says, what, garden, server):
-    """Of both together, the second only goes wrong; neither is written then."""
-    if len(what) == 2 and way in ("stalls", "drips", "cut", 500):
+def test_what_goes_wrong_is_one_message_and_changes_nothing(way, says, what, garden, server, monkeypatch):
+    """Of both together, the second only goes wrong; neither is written then. The service's own pause is kept."""
+    waits = []
+    if way == 429:  # the server itself sleeps by the same clock where it stalls
+        monkeypatch.setattr(asking.time, "sleep", waits.append)
+    if len(what) == 2 and way in PASSING:
         server.way = ["whole", way, way, way]
     elif len(what) == 2 and way == "round":
         server.way = ["whole", *["round"] * 10]
@@ -201,8 +208,9 @@ def test_what_goes_wrong_is_one_message_and_changes_nothing(way, says, what, gar
     assert "\n" not in message
     assert message.startswith("NASA POWER: " if "forecast" not in what else "Open-Meteo: ")
     assert files(garden) == before
-    tries = 3 if way in ("stalls", "drips", "cut", 500) else 6 if way == "round" else 1
+    tries = 3 if way in PASSING else 6 if way == "round" else 1
     assert len(server.asked) == tries + len(what) - 1
+    assert waits == ([3.0, 3.0] if way == 429 else [])
 
 
 @pytest.mark.parametrize("way", ["uneven", "other-unit", "cut-silently"])
@@ -221,6 +229,8 @@ def test_what_may_pass_is_tried_again_and_a_moved_service_is_followed(garden, se
     server.way = [503, "cut", "whole"]
     assert download_weather(garden, years=(2024, 2024)).files["weather"]["days"] == 366
     assert len(server.asked) == 3
+    server.way = "gzip"
+    assert download_weather(garden, years=(2023, 2024)).files["weather"]["new"] == 365
     server.way = "moved"
     assert download_weather(garden, forecast=2).files["forecast"]["days"] == 12
 

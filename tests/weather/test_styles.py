@@ -106,6 +106,15 @@ def test_of_several_columns_the_right_one_is_suggested(headers, suggested):
     assert {name: choice.column for name, choice in header.suggested.items()} == suggested
 
 
+def test_lowest_and_highest_are_a_days_temperatures():
+    header = read_header(["date", "Lowest (°C)", "Highest (°C)", "Humid. (%)"], {}, line=1)
+    assert {name: choice.column for name, choice in header.suggested.items()} == {
+        "tmin": "Lowest (°C)",
+        "tmax": "Highest (°C)",
+        "rh_mean": "Humid. (%)",
+    }
+
+
 @pytest.mark.parametrize("word", ["temperature", "temperatura", "temperatuur", "lufttemperatur"])
 def test_a_temperature_is_known_whose_min_and_max_are_joined_to_its_word(word):
     header = read_header(["date", f"{word}min", f"{word}max"], {}, line=1)

@@ -51,6 +51,9 @@ def next_days(service: Service, site: Site, days: int) -> pd.DataFrame:
         columns = {
             name: np.array(daily[key], dtype=float) for key, (name, _) in facts["measures"].items() if key in daily
         }
+        missing = [key for key, (name, _) in facts["measures"].items() if name in _NEEDED and name not in columns]
+        if missing:
+            raise service.refusal("not-weather", why=f": it has no {' and no '.join(missing)}")
         table = pd.DataFrame(columns, index=dates)
         table = table[list(columns)].dropna(subset=list(_NEEDED))
     except (ValueError, KeyError, TypeError, AttributeError):

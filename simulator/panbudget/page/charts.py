@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
 from panbudget import words
 from panbudget.numeric import Floats
 from panbudget.page.desk import TEXTS, Desk
@@ -28,7 +30,9 @@ def height(beds: int) -> int:
 
 def _rounded(values: Floats) -> list[float]:
     kept = words.SHOWN["depth"]
-    return [round(kept.shown(value), kept.decimals(1)) for value in values.tolist()]
+    depths = values * kept.shown(1.0)  # a depth has no zero of its own
+    rounded: list[float] = np.round(depths, kept.decimals(1)).tolist()
+    return rounded
 
 
 @shown

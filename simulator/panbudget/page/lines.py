@@ -135,7 +135,8 @@ def _means(forcing: Forcing) -> list[int]:
 
 
 def _iso(forcing: Forcing) -> list[str]:
-    return [f"{day:%Y-%m-%d}" for day in forcing.dates]
+    days: list[str] = np.datetime_as_string(forcing.dates.to_numpy(), "D").tolist()
+    return days
 
 
 def _lines(forcing: Forcing, out: Results) -> Lines:

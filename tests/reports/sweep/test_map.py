@@ -7,6 +7,7 @@ import math
 import pandas as pd
 import pytest
 
+from panbudget import words
 from panbudget.reports.sweep.map import column_figure, map_figure, map_files
 from panbudget.studies.sweep.summary import Choice
 
@@ -67,3 +68,14 @@ def test_a_column_has_a_map_a_design_on_one_scale_and_crosses_where_years_are_to
     assert small.collections[0].get_clim() == wide.collections[0].get_clim() == (1.0, 9.0)
     assert wide.collections[1].get_offsets().tolist() == [[-6.8, 38.2]]
     assert [text.get_text() for text in wide.get_legend().get_texts()] == ["too few years"]
+
+
+def test_maps_are_in_the_units_shown():
+    """20 000 L are 5 283 gal."""
+    values = pd.DataFrame([{"site": "a", "latitude": 38.0, "longitude": -7.0, "design": "s", "value": 20_000.0}])
+    with words.units_shown("US"):
+        _, right = map_figure(choices(), ["small", "wide"], "A district", 3)
+        (ax,) = column_figure(values, "litres", None, "x")
+    assert right.collections[0].get_array().tolist() == pytest.approx([5283.4, 7925.2, 10566.9], abs=0.1)
+    assert "water a season [gal]" in [other.get_ylabel() for other in right.figure.axes]
+    assert ax.collections[0].get_array().tolist() == pytest.approx([5283.4], abs=0.1)

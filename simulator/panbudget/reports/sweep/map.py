@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from panbudget import words
 from panbudget.reports.canvas import panels, save
 from panbudget.reports.style import VALVE_STYLES, applied, plain
 from panbudget.studies.sweep.store import described
@@ -64,7 +65,8 @@ def map_figure(choices: Sequence[Choice], designs: Sequence[str], title: str, wi
         left.set_title(f"what suits; hollow: none keeps to {wish} days short")
         left.legend(loc="upper center", bbox_to_anchor=(0.5, -0.12), ncols=3)
         text, water = _level(placed)
-        _shaded(right, longitude, latitude, water / 1000.0, "water a season [m³]")
+        tank = words.SHOWN["tank-volume"]
+        _shaded(right, longitude, latitude, tank.shown(water / 1000.0), f"water a season [{tank.unit}]")
         right.set_title(f"its water, {text}")
         for ax in (left, right):
             _laid(ax, latitude)
@@ -123,6 +125,8 @@ def column_figure(values: pd.DataFrame, column: str, quantile: float | None, tit
     """
     unit, meaning, over = described(column)
     placed = values[np.isfinite(values["longitude"].astype(float))]
+    if kind := words.kind_of(unit):
+        unit, placed = words.SHOWN[kind].unit, placed.assign(value=placed["value"].map(words.SHOWN[kind].shown))
     by_design = list(placed.groupby("design", sort=False))
     years = "mean of the years" if quantile is None else f"not exceeded in {100.0 * quantile:g} % of years"
     known = placed["value"].dropna()

@@ -28,6 +28,7 @@ from panbudget.studies.sweep.plan import Plan
 from panbudget.studies.sweep.store import CRS, Store, described, dictionary
 from panbudget.studies.sweep.summary import Choice, Summary, csv_bytes, mapped, suits_table, summarised
 from panbudget.studies.sweep.usable import sites_table
+from panbudget.words import units_shown
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -124,9 +125,10 @@ class Swept:
     def map(self, column: str, quantile: float | None = None) -> dict[str, bytes]:
         """Return a map of a column as files, name -> content: its quantile by Weibull's positions, or the years' mean."""
         values = mapped(self._parts(), column, quantile)
-        drawn: dict[str, bytes] = of_reports("sweep.map", "column_files")(
-            values, column, quantile, self.plan.described.title
-        )
+        with units_shown(self.plan.base.units):
+            drawn: dict[str, bytes] = of_reports("sweep.map", "column_files")(
+                values, column, quantile, self.plan.described.title
+            )
         return drawn
 
 
@@ -164,8 +166,10 @@ def finished(plan: Plan, store: Store, parts: int, **run: Any) -> Swept:
     store.write("columns.csv", [csv_bytes(dictionary({**files, "suits.parquet": [*suits.columns, "geometry"]}))])
     if plan.described.output.figures and any(math.isfinite(choice.longitude) for choice in choices):
         map_files = of_reports("sweep.map", "map_files")
-        for name, drawn in map_files(choices, designs, plan.described.title, wish).items():
-            store.write(f"figures/{name}", [drawn])
+        with units_shown(plan.base.units):
+            drawn = map_files(choices, designs, plan.described.title, wish)
+        for name, content_of in drawn.items():
+            store.write(f"figures/{name}", [content_of])
     skipped = {name: about["skipped"] for name, about in records.items() if about["skipped"]}
     counts = Counter(choice.design for choice in choices)
     content = {

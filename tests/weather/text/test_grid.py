@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
+from panbudget.weather.text import rows as rows_module
 from panbudget.weather.text.grid import Grid
-from panbudget.weather.text.rows import split
+from panbudget.weather.text.mistakes import Mistakes
+from panbudget.weather.text.rows import read_rows, split
 
 
 def grid_of(*rows: str, separator: str = ",", width: int = 3, header: tuple[str, ...] = (), comments: bool = False):
@@ -77,3 +79,21 @@ def test_rows_without_a_cell_and_comments_are_told():
 def test_dates_of_one_form_are_numbers(texts, numbers):
     parts = grid_of(*(f"x,{text}" for text in texts), width=2).date_parts(1)
     assert (parts and (parts[0], np.array(parts[1]).tolist())) == (numbers if numbers else None)
+
+
+@pytest.mark.parametrize("more", [0, -1])
+@pytest.mark.parametrize("last", ["7,8,9", "7,8"])
+def test_rows_too_many_to_be_taken_at_once_hold_the_same(more, last, monkeypatch):
+    lines = ["a,b,c", "1, x,3", "", "4,y ,6", last]
+    monkeypatch.setattr(rows_module, "_MOST_AT_A_STROKE", sum(map(len, lines[1:])) + more)
+    monkeypatch.setattr(rows_module, "_AT_ONCE", 2)
+    mistakes = Mistakes()
+    rows = read_rows(lines, mistakes, above=1, separator=",", header=["a", "b", "c"])
+    whole = last == "7,8,9"
+    assert (rows.grid is not None, rows.regular) == (whole and more == 0, whole)
+    assert rows.lines.tolist() == [2, 4, 5][: 3 if whole else 2]
+    assert (
+        rows.columns([1, 0]).astype(str).to_numpy().tolist()
+        == [["x", "1"], ["y", "4"], ["8", "7"]][: 3 if whole else 2]
+    )
+    assert len(mistakes.problems()) == (0 if whole else 1)

@@ -88,7 +88,7 @@ def test_a_garden_is_made_and_moved_in_a_browser_and_nothing_leaves_the_machine(
         page.on("request", lambda request: asked.append(request.url))
         page.goto(address)
         page.get_by_label("Latitude").fill("38.6")
-        for heading in ("Which weather?", "Which days?", "The valve's pan", "Swing and refill"):
+        for heading in ("Which weather?", "Which days?", "Where does the water come from?", "The valve's pan"):
             page.get_by_role("button", name="Next").click()
             page.get_by_role("heading", name=heading).wait_for()
             if heading == "Which weather?":
@@ -97,7 +97,7 @@ def test_a_garden_is_made_and_moved_in_a_browser_and_nothing_leaves_the_machine(
                 page.get_by_text("These days can be used.").wait_for()
             if heading == "The valve's pan":
                 page.get_by_label("Diameter").fill("70 cm")
-        for heading in ("Where does the water come from?", "A bed"):
+        for heading in ("Swing and refill", "A bed"):
             page.get_by_role("button", name="Next").click()
             page.get_by_role("heading", name=heading).wait_for()
         page.get_by_role("button", name="Write the garden").click()

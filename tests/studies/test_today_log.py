@@ -143,3 +143,37 @@ def test_what_is_given_by_hand_comes_after_the_log(garden, rows):
     assert found.valves["upper"].level_mm == pytest.approx(158.0)
     with pytest.raises(panbudget.PanbudgetError, match=r"log\.csv"):
         told(garden, ["date,level_mm", "2021-07-19 08:00,wet"])
+
+
+HEAD = "date,openings,level_mm,meter_l"
+
+
+@pytest.mark.parametrize(
+    ("levels", "litres", "cause", "tonight"),
+    [
+        ((120, 110), 800, "it hangs open. Shut the supply by hand; then see whether the refill emitter", 104.0),
+        ((120, 110), 0, "If no water runs, is the magnet stuck", 104.0),
+        ((175, 175), 800, "it hangs open. Shut the supply by hand; then see whether the counterweight", 169.0),
+        ((175, 175), 0, "did more rain fall than was measured", 169.0),
+    ],
+)
+def test_a_valve_that_hangs_open_is_told_and_its_pan_stands_where_it_was_seen(levels, litres, cause, tonight, garden):
+    """Below its trip it loses until tonight what the model says, some 6 mm in 15 hours; it tells no exposure and no shade."""
+    rows = [
+        f"2021-07-{day} 09:00,0,{mm},{at}" for day, mm, at in zip((18, 20), levels, (100, 100 + litres), strict=True)
+    ]
+    found = told(garden, [HEAD, *rows])
+    (alarm,) = [alarm for alarm in found.alarms if " on 2021-07-20 09:00 lies " in alarm]
+    assert cause in alarm
+    assert found.valves["upper"].level_mm == pytest.approx(tonight, abs=2.0)
+    if levels[0] > 158:
+        assert found.alarms == (alarm,)
+        assert found.scenario.controller["upper"].pan.exposure == 1.0
+
+
+@pytest.mark.parametrize(("times", "runs"), [(2.9, False), (3.1, True)])
+def test_from_three_times_what_the_openings_give_a_meter_tells_that_water_runs(times, runs, garden, sound):
+    """One opening counted: twice its litres, for one that may be under way."""
+    each = sound.openings["litres"].mean()
+    rows = ["2021-07-18 09:00,0,157,100", f"2021-07-20 09:00,1,120,{100.0 + times * 2.0 * each:.3f}"]
+    assert any("hangs open. Shut" in alarm for alarm in told(garden, [HEAD, *rows]).alarms) is runs

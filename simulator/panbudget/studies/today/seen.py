@@ -19,13 +19,13 @@ from panbudget.season.result import Season
 from panbudget.studies.common import read_data
 from panbudget.studies.fit.log import read_field_log
 from panbudget.studies.today.fan import Start, start_of
-from panbudget.studies.today.telling import Look, course_of, told_by
+from panbudget.studies.today.telling import HIGH, Look, course_of, told_by
 from panbudget.words import count, say
 
 _TEXTS = read_data("today")
 _NEAR = 2.0  # days within which an opening of the model is the one that was seen
-# mm below the trip, and above the reset level, that a ruler's error does not explain; common practice, no source
-_LOW, _HIGH = 2.0, 5.0
+_LOW = 2.0  # mm below the trip that a ruler's error does not explain; common practice, no source
+_RUNS = 3.0  # times what the openings counted give, from which on a meter tells that water runs on; no source
 
 
 class Seen(NamedTuple):
@@ -80,7 +80,7 @@ def corrected(garden: Scenario, season: Season, seen: Seen) -> Corrected:
     start = start_of(season)
     anchors = {name: at[-1] for name, rows in looks.items() if (at := [look for look in rows if look.tells_level])}
     for name, look in anchors.items():
-        texts, grave = _put(garden, season, start, name, look)
+        texts, grave = _put(garden, season, start, name, look, _ran(season, name, looks[name]))
         notes, alarms = notes + texts, alarms + grave
     return Corrected(garden, season, start, frozenset(anchors), notes, alarms)
 
@@ -140,7 +140,20 @@ def _refuse(garden: Scenario, season: Season, seen: Seen) -> None:
         raise ScenarioError(*wrong)
 
 
-def _put(garden: Scenario, season: Season, start: Start, name: str, look: Look) -> tuple[list[str], list[str]]:
+def _ran(season: Season, name: str, looks: list[Look]) -> float:
+    """Return the litres since the look before the last, where the meter has far more than the openings counted give; else 0."""
+    metered = [look for look in looks if look.meter is not None][-2:]
+    each = season.openings.loc[season.openings["controller"] == name, "litres"].mean()
+    if len(metered) < 2 or metered[1] is not looks[-1] or not each > 0.0:
+        return 0.0
+    litres = (metered[1].meter or 0.0) - (metered[0].meter or 0.0)
+    counted = sum(look.openings or 0 for look in looks if look.hour > metered[0].hour)
+    return litres if litres > _RUNS * (counted + 1) * each else 0.0
+
+
+def _put(
+    garden: Scenario, season: Season, start: Start, name: str, look: Look, ran: float
+) -> tuple[list[str], list[str]]:
     """Set a pan in the start's state as it was last seen, run to tonight; say how far the model was off, and what can't be."""
     part, state, texts = garden.controller[name], start.state, _TEXTS["notes"]
     row, pan = list(garden.controller).index(name), part.pan
@@ -156,12 +169,17 @@ def _put(garden: Scenario, season: Season, start: Start, name: str, look: Look) 
         values = {"name": name, "seen": look.level, "trip": at_trip / pan.area, "on": moment}
         values |= {"reset": pan.depth - pan.freeboard}
         notes.append(say(texts["levels"], **values, model=(model + at_trip) / pan.area))
-        if seen_kg < -_LOW * pan.area and not (tonight and state.is_open[row]):
-            alarms.append(say(texts["below-trip"], **values))
-        if seen_kg > part.valve.swing_kg + _HIGH * pan.area and model <= part.valve.swing_kg:
-            alarms.append(say(texts["above-reset"], **values))
-        if tonight:
-            state.level[row] = seen_kg
+        is_low = seen_kg < -_LOW * pan.area
+        if is_low and not (tonight and state.is_open[row]):
+            alarms.append(say(texts["below-trip-runs" if ran else "below-trip"], **values, litres=ran))
+        if seen_kg > part.valve.swing_kg + HIGH * pan.area and model <= part.valve.swing_kg:
+            alarms.append(say(texts["above-reset-runs" if ran else "above-reset"], **values, litres=ran))
+        if tonight or is_low:  # what has not filled it goes on till tonight
+            sums = (
+                np.interp([look.hour, len(hours) - 1.0], np.arange(len(hours)), by) for by in course_of(season, row)
+            )
+            gone, rain = (float(np.diff(ends)[0]) for ends in sums)
+            state.level[row] = max(seen_kg + look.added + rain - gone, -at_trip)
             return notes, alarms
     again = _since(garden, season, name, look, seen_kg + look.added)
     for what in ("level", "is_open", "since", "refilled", "drawn", "cause", "slot", "press"):

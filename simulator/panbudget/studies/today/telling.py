@@ -26,6 +26,7 @@ from panbudget.studies.ranges import drawn_factors, ranges_of, valve_factors
 from panbudget.words import joined, say
 
 _TEXTS = read_data("today")
+HIGH = 5.0  # mm above the reset level that a ruler's error does not explain; common practice, no source
 _TOLD = 24.0 * WEEK  # hours of the log that tell of today
 _TELLS = 5.0  # mm lost, below which a ruler tells nothing of the exposure; common practice, no source
 _PHASE = 6.0**-0.5  # swings by which a count strays that begins and ends anywhere between two openings
@@ -175,6 +176,8 @@ def _spans(garden: Scenario, season: Season, name: str, looks: Sequence[Look]) -
     at = [index for index, look in enumerate(looks) if look.tells_level]
     for begin, end in itertools.pairwise(at):
         first, last = looks[begin], looks[end]
+        if min(first.level or 0.0, last.level or 0.0) > (at_trip + swing) / area + HIGH:
+            continue  # water may run in: such a pan tells nothing of what it loses
         hour, before = first.hour, swing
         if first.opened and len(openings):  # the balance begins where that opening ends
             filled = refill * (hours - hour) - (lost - np.interp(hour, hours, lost))

@@ -13,6 +13,7 @@ from panbudget.errors import ScenarioError
 from panbudget.reports.pages import table_of, words_of
 from panbudget.scenario.schema import schema
 from panbudget.units import system_of
+from panbudget.weather.messages import problem
 from panbudget.words import SHOWN, InUnits, amount, bare, heading, printed, say, units_shown
 from tests.conftest import garden_in
 
@@ -35,6 +36,18 @@ METRIC = re.compile(
 US = re.compile(r"(?:\d\u00a0|\.\d+ |[\[(])(?:in|ft|lb|gal|fl oz|psi|ft²|°F|gal/h|mph|in/\w+)(?![\w²/])|\bgallons?\b")
 # what a US page may have: the unit of the file's own columns, and the sizes of a page's own layout
 FILE_UNITS = re.compile(r"units that nobody states.*?(?=<|$)|no unit")
+
+
+@pytest.mark.parametrize(
+    "key", ["temperature-range/small", "temperature-range/large", "stations-mixed", "thermometer-sun"]
+)
+def test_what_a_caution_says_of_temperatures_is_in_the_units_shown(key):
+    """A page shows cautions; what refuses a file speaks in the file's own units."""
+    facts = {"middle": 5.0, "least": 5.0, "most": 5.0, "daily": 5.0, "over_two": 5.0, "share": 1.0, "count": 3}
+    assert "5.0 °C" in problem(key, **facts).found
+    with units_shown("US"):
+        shown = problem(key, **facts)
+    assert "9.0 °F" in shown.found and not METRIC.search(shown.found + shown.expected)
 
 
 def plain_text(page: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from panbudget.errors import ScenarioError
 from panbudget.files import read_toml
 from panbudget.scenario.garden import scenario_from
+from panbudget.studies.sweep.gridded.cells import copy_folder
 from tests.robustness.test_values import BED, refusal
 from tests.scenario.test_garden import SOUND
 
@@ -38,3 +40,12 @@ def test_too_many_keys_are_named_by_their_first(tmp_path):
 def test_degree_days_of_no_plant(days):
     """They were laid out one by one."""
     assert "stages_gdd[0]" in refusal({BED + "plants": {"name": "tomato", "stages_gdd": days}})
+
+
+@pytest.mark.skipif(not hasattr(os, "getuid"), reason="a folder's rights are those of Unix")
+def test_copies_of_grids_stand_only_where_nobody_else_writes(tmp_path, monkeypatch):
+    monkeypatch.setenv("PANBUDGET_CACHE", str(tmp_path))
+    assert copy_folder(b"grid").parent == tmp_path / "cells"
+    for rights in (0o720, 0o702):
+        (tmp_path / "cells").chmod(rights)
+        assert copy_folder(b"grid") is None

@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from panbudget.engine.compiled import users_cache
+from panbudget.engine.compiled import own_folder
 from panbudget.errors import OutputError
 from panbudget.numeric import Floats
 from panbudget.studies.sweep import problem
@@ -29,11 +29,9 @@ _ABANDONED = 2.0 * 86400.0
 
 
 def copy_folder(mark: bytes) -> Path | None:
-    """Return where a grid's copy stands or would stand; None where there is no cache folder."""
-    try:
-        return users_cache() / "cells" / hashlib.sha256(mark).hexdigest()[:24]
-    except (OSError, RuntimeError):
-        return None
+    """Return where a grid's copy stands or would stand; None where there is no cache folder of this user alone."""
+    folder = own_folder("cells")
+    return folder and folder / hashlib.sha256(mark).hexdigest()[:24]
 
 
 def chunks_of(values: Any) -> tuple[int, ...]:

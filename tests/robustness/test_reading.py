@@ -175,3 +175,13 @@ def test_a_long_table_is_counted_whole_unless_most_of_it_is_wrong(rows, wrong, m
     assert len(read_cells(lines, mistakes, numbers={1: "tmin"}).lines) == (0 if refused else rows)
     among = ", among the first 20,000 rows" if refused else ""
     assert [problem.found for problem in mistakes.problems()] == [f"'x' is not a number (and {more} more cells){among}"]
+
+
+def test_digits_of_other_scripts_are_read_and_told():
+    """Arabic-Indic and full-width ones: a file of a whole country, or a slip of one keyboard."""
+    rows = read_rows(["٢٫٥,1", "٢.٥,１2", "3,4"], Mistakes(), above=0, separator=",", width=2)
+    mistakes = Mistakes()
+    cells = read_cells(rows, mistakes, numbers={0: "tmin", 1: "tmax"})
+    assert cells.numbers[0][1:].tolist() == [2.5, 3.0] and cells.numbers[1].tolist() == [1.0, 12.0, 4.0]
+    assert cells.notes == ["2 numbers in digits of another script, or in full width, are read as 0 to 9"]
+    assert [problem.found for problem in mistakes.problems()] == ["'٢٫٥' is not a number"]

@@ -142,7 +142,8 @@ def read_cells(
         facts = {"line": rows.lines[i], "name": numbers[place], "other_line": rows.lines[j]}
         mistakes.note("two-decimals", value=comma, text=comma, other_name=numbers[other_place], other=point, **facts)
     count = sum(int(is_trace.sum()) for is_trace in traced.values())
-    return Cells(values, words, rows.lines, "comma" if read.commas else "point", notes("trace-word", count))
+    remarks = [*notes("trace-word", count), *notes("other-digits", sum(read.other_digits))]
+    return Cells(values, words, rows.lines, "comma" if read.commas else "point", remarks)
 
 
 def _is_no_table_of_numbers(
@@ -232,6 +233,7 @@ class _Numbers:
     bad: dict[tuple[str, int], _Bad] = field(default_factory=dict)
     commas: list[_Cell] = field(default_factory=list)
     points: list[_Cell] = field(default_factory=list)
+    other_digits: list[int] = field(default_factory=list)
 
     def cell(self, i: int, place: int) -> str:
         """Return a cell as it stands in the file."""
@@ -267,6 +269,8 @@ class _Numbers:
         counts = np.bincount(code[rows], minlength=len(cells))
         for k in np.flatnonzero(bad).tolist():
             self._add_bad(int(first[k]), place, texts[k], int(counts[k]))
+        other = np.array([not text.isascii() for text in plain], dtype=bool) & ~np.isnan(read)
+        self.other_digits.append(int(counts[other].sum()))
         for found_in, mask in ((self.commas, comma), (self.points, dotted)):
             found_in.extend((int(first[k]), place, plain[k]) for k in np.flatnonzero(mask)[:1].tolist())
         return np.append(read, np.nan)[code]

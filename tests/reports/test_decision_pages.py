@@ -235,7 +235,7 @@ def test_no_tolerance_is_printed_that_does_not_hold_over_what_is_uncertain(make_
     assert (sure.share, sure.refill_within, sure.exposure) == (0.0, 0.0, None)
     page = as_page(plan).replace("\u00a0", " ")
     assert "408 mL, and set it as near as you can" in page
-    assert "beds are short of water on at most 3 days in 0 of a hundred (1 year × 2 draws" in page
+    assert "no bed is short of water on more than 3 days in 0 of a hundred seasons (1 year × 2 draws" in page
     assert "panbudget fit garden.toml log.csv" in page
     assert "That narrows a season&#39;s litres from ±38 % to ±9 %." in page
 

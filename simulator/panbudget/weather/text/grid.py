@@ -133,9 +133,7 @@ class Grid:
         spans = [form.span(i) for i in ((1, 3, 4) if form[1] else (5, 7, 8))]
         letters = {i: self.letters[begin + i] for i in range(len(form[0]))}
         numbers = [
-            np.asarray(
-                sum((letters[i] - 48) * np.int64(10 ** (stop - 1 - i)) for i in range(start, stop)), dtype=np.int64
-            )
+            sum((letters[i].astype(np.int64) - 48) * 10 ** (stop - 1 - i) for i in range(start, stop))
             for start, stop in spans
         ]
         digits = [i for start, stop in spans for i in range(start, stop)]

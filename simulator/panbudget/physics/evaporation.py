@@ -1,7 +1,7 @@
 """
 Evaporation: reference ET, and what an open pan loses, from the daily weather table.
 
-Units: mm of water a day, °C, kPa, m/s at 2 m, MJ m⁻² d⁻¹, degrees of latitude. Reference ET is FAO-56's
+Units: mm of water a day, °C, kPa, m/s at 2 m, MJ m⁻² d⁻¹, degrees of latitude. Reference ET is pyet's FAO-56
 Penman–Monteith; the pan's three ways are model page §2. Left out on purpose: heat stored in the pan's water.
 """
 
@@ -27,8 +27,8 @@ PAN_WIND = (1.202, 1.621)  # mm d⁻¹ kPa⁻¹ and per m/s
 PAN_ALBEDO = 0.14  # from memory
 PAN_SIDES_DIFFUSE = 1.42  # diffuse radiation on rim and walls, per unit on the level
 PAN_SIDES_GROUND = 0.42  # radiation from the ground on the walls
-_OF_ETO = ("tmin", "tmax", "vapour_pressure", "wind", "radiation")
-_STEFAN_BOLTZMANN = 4.903 * 10 ** (-9)  # MJ K⁻⁴ m⁻² d⁻¹, FAO-56 (1998) eq. 39
+_OF_ETO = ("tmin", "tmax", "vapour_pressure", "wind", "radiation", "pressure")
+_DAYS_OF_A_YEAR = pd.date_range("2000-01-01", periods=366)
 
 
 def reference_evapotranspiration(daily: pd.DataFrame, *, latitude: float, elevation: float) -> pd.Series[float]:
@@ -52,37 +52,33 @@ def reference_evapotranspiration(daily: pd.DataFrame, *, latitude: float, elevat
 
     Notes
     -----
-    FAO-56 [1]_ with G = 0, in the order in which the library pyet computes it, so that both are equal bit for bit (loading
-    that takes longer than a season). The net long-wave term bounds Rs/Rso to 0.3…1 (as ASCE 2005 does, and FAO-56 only
-    above): very dark days come out a little lower.
+    `pyet.pm_fao56` [1]_, fed with vapour pressure and with G = 0. Its net long-wave term bounds Rs/Rso to
+    0.3…1 (as ASCE 2005 does, and FAO-56 only above): very dark days come out a little lower.
 
     References
     ----------
     .. [1] FAO-56 (Allen et al. 1998), eq. 6.
     """
-    tmin, tmax, e_a, wind, R_s = (daily[name].to_numpy(float) for name in _OF_ETO)
-    pressure = np.full(len(daily), met.atmospheric_pressure(elevation))
-    if "pressure" in daily:
-        pressure = np.where(np.isnan(measured := daily["pressure"].to_numpy(float)), pressure, measured)
-    tmean = (tmax + tmin) / 2.0
-    gamma, delta = met.psychrometric_constant(pressure), met.slope_of_saturation_vapour_pressure(tmean)
-    sky = met.clear_sky_radiation(_extraterrestrial(latitude), elevation=elevation)
-    sky = np.where(sky != 0.0, sky, 0.001)[pd.DatetimeIndex(daily.index).day_of_year.to_numpy() - 1]
-    emitted = _STEFAN_BOLTZMANN * ((tmax + 273.16) ** 4 + (tmin + 273.16) ** 4) / 2.0
-    cloudless = np.clip(1.35 * np.clip(R_s / sky, 0.3, 1.0) - 0.35, 0.05, 1.0)
-    R_n = met.net_shortwave_radiation(R_s) - emitted * (0.34 - 0.14 * np.sqrt(e_a)) * cloudless
-    denominator = delta + gamma * (1.0 + 0.34 * wind)
-    deficit = met.mean_saturation_vapour_pressure(tmin, tmax) - e_a
-    eto = 0.408 * delta * R_n / denominator + gamma * deficit * 900.0 * wind / (tmean + 273.0) / denominator
-    return pd.Series(eto, index=daily.index, name="eto_mm")
+    import pyet
 
-
-def _extraterrestrial(latitude: float) -> Floats:
-    """Ra of each day of the year, by FAO-56 eq. 21 with the constants as pyet rounds them. (366,) [MJ m⁻² d⁻¹]"""
-    J, phi = np.arange(1.0, 367.0), np.radians(latitude)
-    delta, omega_s = sun.solar_declination(J), sun.sunset_hour_angle(J, latitude=latitude)
-    part = omega_s * (np.sin(delta) * np.sin(phi)) + np.cos(delta) * np.cos(phi) * np.sin(omega_s)
-    return np.asarray(118.08 / 3.141592654 * sun.inverse_relative_distance(J) * part)
+    day = {name: pd.Series(daily[name].to_numpy(float), index=daily.index) for name in _OF_ETO if name in daily}
+    if "pressure" in day:
+        day["pressure"] = day["pressure"].fillna(float(met.atmospheric_pressure(elevation)))
+    # the sky of each day of the year, and not of each day: pyet tells days of the year by writing dates out
+    sky = pyet.calc_rso(pyet.extraterrestrial_r(_DAYS_OF_A_YEAR, np.radians(latitude)), elevation).to_numpy()
+    eto = pyet.pm_fao56(
+        tmean=(day["tmax"] + day["tmin"]) / 2.0,
+        wind=day["wind"],
+        rs=day["radiation"],
+        tmax=day["tmax"],
+        tmin=day["tmin"],
+        ea=day["vapour_pressure"],
+        pressure=day.get("pressure"),
+        elevation=elevation,
+        rso=pd.Series(sky[pd.DatetimeIndex(daily.index).day_of_year.to_numpy() - 1], index=daily.index),
+        clip_zero=False,
+    )
+    return pd.Series(np.asarray(eto, dtype=float), index=daily.index, name="eto_mm")
 
 
 def class_a_coefficient_green(wind: Floats, rh_mean: Floats, fetch: float) -> Floats:

@@ -56,6 +56,7 @@ def _texts(folder):
     return texts
 
 
+@pytest.mark.draws
 @pytest.mark.parametrize("system", ["US", "metric"])
 def test_no_page_paper_or_line_mixes_units(tmp_path, capsys, monkeypatch, system):
     monkeypatch.chdir(tmp_path)

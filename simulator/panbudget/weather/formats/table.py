@@ -109,32 +109,9 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     rows, notes = _rows(lines, opening, mistakes)
     if not rows.texts and not mistakes.problems():
         raise source.refusal("table-no-row", line=opening.line)
-    numbers = {place: name for name, place in header.places.items() if name != "date"}
-    texts = [place for place in days if place is not None]
-    plain = None if len(texts) != 1 or states_order(header) else days_at_a_stroke(rows, texts[0])
-    units = {place: header.units[name] for place, name in numbers.items()}
-    traces = [header.places["rain"]] if "rain" in header.places else []
-    missing = (*MISSING, *source.missing)
-    table = read_cells(
-        rows,
-        mistakes,
-        numbers=numbers,
-        texts=texts if plain is None else (),
-        missing=missing,
-        units=units,
-        thousands=True,
-        traces=traces,
-    )
-    shown = [list(map(str.strip, table.texts[place])) for place in texts if table.texts]
-    dates = _dates(shown, table, header, mistakes) if plain is None else plain
+    table, dates, day_before = _cells_and_days(source, rows, header, days, mistakes)
     _refuse_stations(source, opening, rows, [] if mistakes.problems() else dates)
-    if (
-        plain is None
-        and is_logger_layout(lines[0])
-        and not mistakes.problems()
-        and all(map(at_midnight, table.texts[texts[0]][:3]))
-    ):
-        dates, notes = dates - 1, [*notes, note("day-before")]  # a logger's daily table is written when the day is over
+    notes = [*notes, *day_before]
     mistakes.paste = header.to_paste()
     whole = [problem for problem in mistakes.problems() if problem.code not in _TO_PASTE]
     if whole or np.isnat(dates).any() or not len(dates):
@@ -156,6 +133,33 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         notes=(*header.notes, *remarks, *notes, *table.notes),
         problems=tuple(mistakes.problems()),
     )
+
+
+def _cells_and_days(
+    source: Source, rows: Rows, header: Header, places: Sequence[int | None], mistakes: Mistakes
+) -> tuple[Cells, Days, list[str]]:
+    """Read the numbers, and the days from one column or several; with a note where a logger dates a day by its end."""
+    numbers = {place: name for name, place in header.places.items() if name != "date"}
+    texts = [place for place in places if place is not None]
+    plain = None if len(texts) != 1 or states_order(header) else days_at_a_stroke(rows, texts[0])
+    table = read_cells(
+        rows,
+        mistakes,
+        numbers=numbers,
+        texts=texts if plain is None else (),
+        missing=(*MISSING, *source.missing),
+        units={place: header.units[name] for place, name in numbers.items()},
+        thousands=True,
+        traces=[header.places["rain"]] if "rain" in header.places else [],
+    )
+    if plain is not None:
+        return table, plain, []
+    shown = [list(map(str.strip, table.texts[place])) for place in texts if table.texts]
+    dates = _dates(shown, table, header, mistakes)
+    is_logged = is_logger_layout(source.lines[0]) and not mistakes.problems()
+    if is_logged and all(map(at_midnight, table.texts[texts[0]][:3])):
+        return table, dates - 1, [note("day-before")]  # a logger's daily table is written when the day is over
+    return table, dates, []
 
 
 def _first_line(lines: Sequence[str]) -> Opening | None:

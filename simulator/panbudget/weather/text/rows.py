@@ -97,8 +97,10 @@ class _Lines:
         return next(iter(self), "")
 
 
-def _parts(texts: Sequence[str]) -> Iterator[Sequence[str]]:
-    return (texts[i : i + _AT_ONCE] for i in range(0, len(texts), _AT_ONCE))
+def _parts(texts: Sequence[str], size: int | None = _AT_ONCE) -> Iterator[Sequence[str]]:
+    """Yield so many texts at a time; all at once where no size is given."""
+    size = size or max(len(texts), 1)
+    return (texts[i : i + size] for i in range(0, len(texts), size))
 
 
 class Rows(NamedTuple):
@@ -210,23 +212,8 @@ def read_rows(
     some = list(lines[above:])
     while some and not some[-1].strip():
         some.pop()
-    numbers: Sequence[int] = range(above + 1, above + 1 + len(some))
-    odd, start = set[int](), 0
-    parts = [some] if sum(map(len, some)) <= _MOST_AT_A_STROKE else list(_parts(some))
-    for part in filter(None, parts):
-        odd |= {start + i for i in Grid(part, separator).empty_rows(comments)}
-        start += len(part)
-    said = {i for i in odd if comments and some[i].lstrip().startswith("#")}
-    passed_over = [numbers[i] for i in sorted(said)]
-    if dropped := said | {i for i in odd if not some[i].strip()}:
-        numbers = [line for i, line in enumerate(numbers) if i not in dropped]
-        some = [text for i, text in enumerate(some) if i not in dropped]
-    if some and odd <= dropped:
-        where = np.arange(above + 1, above + 1 + len(some)) if isinstance(numbers, range) else np.array(numbers)
-        grids = (Grid(part, separator) for part in (_parts(some) if len(parts) > 1 else [some]))
-        last = None
-        if all((last := grid).divided(header, width, comments) for grid in grids):
-            return Rows(separator, width, where, some, [], passed_over, True, last if len(parts) == 1 else None)
+    if (regular := _regular_rows(some, above, separator, header, width, comments)) is not None:
+        return regular
     commas = "; if the numbers have decimal commas, save the file with semicolons between columns"
     texts: dict[int, str] = {}
     repeated, passed_over = list[int](), []
@@ -248,6 +235,32 @@ def read_rows(
             facts: dict[str, Any] = {"cells": count, "width": width, "commas": commas if separator == "," else ""}
             mistakes.add(f"{whose}{'long' if count > width else 'short'}-row", value=count, line=line, **facts)
     return Rows(separator, width, np.array(list(texts), dtype=np.int64), list(texts.values()), repeated, passed_over)
+
+
+def _regular_rows(
+    texts: list[str], above: int, separator: str, header: Sequence[str], width: int, comments: bool
+) -> Rows | None:
+    """Read rows that are all alike, blank lines and comments left out; nothing where one must be looked at."""
+    numbers: Sequence[int] = range(above + 1, above + 1 + len(texts))
+    odd, grid, start = set[int](), None, 0
+    size = None if sum(map(len, texts)) <= _MOST_AT_A_STROKE else _AT_ONCE
+    for part in _parts(texts, size):
+        grid = Grid(part, separator)
+        odd |= {start + i for i in grid.empty_rows(comments)}
+        start += len(part)
+    commented = {i for i in odd if comments and texts[i].lstrip().startswith("#")}
+    passed_over = [numbers[i] for i in sorted(commented)]
+    if dropped := commented | {i for i in odd if not texts[i].strip()}:
+        numbers = [line for i, line in enumerate(numbers) if i not in dropped]
+        texts = [text for i, text in enumerate(texts) if i not in dropped]
+    if not texts or not odd <= dropped:
+        return None
+    grids = [grid] if grid and size is None and not dropped else (Grid(part, separator) for part in _parts(texts, size))
+    for grid in grids:
+        if not grid.divided(header, width, comments):
+            return None
+    where = np.arange(above + 1, above + 1 + len(texts)) if isinstance(numbers, range) else np.array(numbers)
+    return Rows(separator, width, where, texts, [], passed_over, True, grid if size is None else None)
 
 
 def _as_wide(text: str, separator: str, width: int) -> tuple[str, int]:

@@ -120,6 +120,8 @@ _SAID: Mapping[str, tuple[str, str]] = TABLES["said"]
 _KINDS = {scale.metric: kind for kind, scale in reversed([*SHOWN.items()])}
 #: what a person may think in
 System = Literal["metric", "US"]
+#: that a sheet may be printed on
+PaperSize = Literal["A4", "Letter"]
 _SYSTEM: contextvars.ContextVar[System | None] = contextvars.ContextVar("units", default=None)
 
 
@@ -128,7 +130,7 @@ def is_us() -> bool:
     return _SYSTEM.get() == "US"
 
 
-def paper() -> Literal["A4", "Letter"]:
+def paper() -> PaperSize:
     """Return the paper that goes with the units shown."""
     return "Letter" if is_us() else "A4"
 

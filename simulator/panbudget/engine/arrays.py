@@ -283,7 +283,7 @@ def mains(controllers: int) -> dict[str, Any]:
 Group = TypeVar("Group", bound=tuple[Any, ...])
 
 
-def side_by_side(groups: Iterable[Group]) -> Group:
+def stacked(groups: Iterable[Group]) -> Group:
     """Return groups of one kind as one, years before other axes."""
     together = list(groups)
     return type(together[0])(*map(np.array, zip(*together, strict=True)))

@@ -12,7 +12,7 @@ import functools
 import logging
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import matplotlib
 import pandas as pd
@@ -22,8 +22,7 @@ from fpdf.fonts import FontFace
 from matplotlib.ft2font import FT2Font
 
 from panbudget.reports.pages import table_of
-
-PaperSize = Literal["A4", "Letter"]
+from panbudget.words import PaperSize
 
 SIDE, _TOP = 15.0, 12.0  # margins
 POINT = 25.4 / 72.0  # mm

@@ -26,7 +26,7 @@ from panbudget.scenario.garden import Scenario
 from panbudget.scenario.supplies import Tank
 from panbudget.season import TEXTS, demand, supplies, years
 from panbudget.season.demand import FORCED, BedForcing
-from panbudget.season.record import PanForcing, Record, Span, beside, record_of, side_by_side
+from panbudget.season.record import PanForcing, Record, Span, beside, record_of, years_of_bed
 from panbudget.season.supplies import Valve
 from panbudget.tables.soils import find_soil
 from panbudget.weather import Weather
@@ -375,7 +375,7 @@ def lay_out(
         A measured pan without its column or some of its days; plantings that can't be.
     """
     parts = tuple(parts) or grounds_in(bundle, record, first, after, year=year, by=by)
-    alone = _laid_out(bundle, record, [(first, after)], [side_by_side([part]) for part in parts]).of_year(0)
+    alone = _laid_out(bundle, record, [(first, after)], [years_of_bed([part]) for part in parts]).of_year(0)
     beds = alone.beds
     if "timer" in bundle.lanes:
         given = [bundle.valves[row.valve].timed(row.bed, record.index[first:after]) for row in bundle.rows]

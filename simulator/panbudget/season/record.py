@@ -250,7 +250,7 @@ class Record:
     def grounds(self, controller: str, name: str, beds: Sequence[Bed], spans: Sequence[Span]) -> BedForcing:
         """Return a bed's demand, soil water and rain over spans as long as each other, a bed to each. (years, days)"""
         pairs = zip(beds, spans, strict=True)
-        return side_by_side([self.ground(controller, name, bed, *span) for bed, span in pairs])
+        return years_of_bed([self.ground(controller, name, bed, *span) for bed, span in pairs])
 
     def climate(self, low: int, high: int, within: tuple[dt.date, dt.date] | None = None) -> Climate:
         """Return what demand is computed over; ``within`` are the days whose assumptions somebody wants to know."""
@@ -263,7 +263,7 @@ def beside(values: npt.NDArray[Any], spans: Sequence[Span]) -> npt.NDArray[Any]:
     return np.array([values[first:after] for first, after in spans])
 
 
-def side_by_side(parts: Sequence[BedForcing]) -> BedForcing:
+def years_of_bed(parts: Sequence[BedForcing]) -> BedForcing:
     """Return years of one bed as one, with what the engine takes (years, days); the rest is the last year's."""
     forced: dict[str, Any] = {name: np.array([getattr(part, name) for part in parts]) for name in FORCED}
     return dataclasses.replace(parts[-1], **forced)

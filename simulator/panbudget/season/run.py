@@ -19,7 +19,7 @@ from panbudget.engine.arrays import (
     no_tanks,
     of_year,
     plain,
-    side_by_side,
+    stacked,
 )
 from panbudget.errors import ClosureError, Problem, ScenarioError
 from panbudget.scenario.garden import Scenario
@@ -100,7 +100,7 @@ def first_morning(
     elif isinstance(by, int):
         soils = _rain_fed(forcing, spin_up, by, run)
     else:
-        soils = side_by_side(_rain_fed(forcing.of_year(at), spin_up, years, run) for at, years in enumerate(by))
+        soils = stacked(_rain_fed(forcing.of_year(at), spin_up, years, run) for at, years in enumerate(by))
     by_lane = {name: getattr(soils, name)[..., beds.lane_bed] for name in BY_LANE}
     state = empty_state(len(pans.area), len(beds.lane_bed), forcing.tanks)._replace(
         # filled before the first day's faults move the trip weight; never over the rim

@@ -11,7 +11,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar, Literal, get_args
+from typing import Any, ClassVar, get_args
 
 import numpy as np
 import pandas as pd
@@ -26,10 +26,8 @@ from panbudget.season.run import run_forcing
 from panbudget.studies import ranges
 from panbudget.studies.common import Garden, assumptions_of, growing_lanes, seasons_of_record
 from panbudget.weather import Weather
-from panbudget.words import say
+from panbudget.words import PaperSize, say
 
-#: that a sheet may be printed on
-PAPERS = Literal["A4", "Letter"]
 #: of a flow or a swing, the coarsest first: as near as a jug and a kitchen scale come, and finer (common practice, no source)
 TOLERANCES = (0.05, 0.02)
 #: of a month's refill: left as it is, since turning it would leave more days short of water
@@ -232,7 +230,7 @@ class SetUp(Reported):
     seasons: tuple[Season, ...]
     assumptions: tuple[str, ...]
     draws: int
-    paper: PAPERS | None = None
+    paper: PaperSize | None = None
 
     def table(self) -> pd.DataFrame:
         """Return a row for each valve and month, as `setup.csv` holds them."""
@@ -246,7 +244,7 @@ def setup(
     beds: list[str] | None = None,
     variants: Sequence[str] = (),
     weather: Weather | None = None,
-    paper: PAPERS | None = None,
+    paper: PaperSize | None = None,
     step: Step = silent,
 ) -> SetUp:
     """
@@ -283,8 +281,8 @@ def setup(
     times the present one, and above 1.5 times what the sun takes from the pan in the season's hottest hour. The gains
     come from replaying the seasons with these flows, month after month.
     """
-    if paper not in (None, *get_args(PAPERS)):
-        raise PanbudgetError(Problem("no-paper", f'paper = "{paper}"', "is unknown", " or ".join(get_args(PAPERS))))
+    if paper not in (None, *get_args(PaperSize)):
+        raise PanbudgetError(Problem("no-paper", f'paper = "{paper}"', "is unknown", " or ".join(get_args(PaperSize))))
     scenario = as_scenario(scenario, variants)
     chosen = _chosen(scenario, beds or [])
     plain = scenario.changed({"what_if": {"heat": None}, "fault": []})

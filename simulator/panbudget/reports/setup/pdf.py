@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 from panbudget import words
 from panbudget.reports.pages import Report
-from panbudget.reports.pdf import POINT, SIDE, Paper, PaperSize, quiet
+from panbudget.reports.pdf import POINT, SIDE, Paper, quiet
 from panbudget.reports.setup.pan_drawing import HEIGHT, Box, DrawnPage, Line, Shape
+from panbudget.words import PaperSize
 
 _FEW_ROWS = 8  # more, and the lines move together so that one sheet holds all
 _SCALES = (1.0, 0.95, 0.9, 0.85, 0.8)  # of the letters, until a valve has one sheet

@@ -4,8 +4,9 @@ Statement PDF: a statement's sheet on A4 or Letter, with page numbers and room f
 
 from typing import Any
 
-from panbudget.reports.pdf import BOX, GREY, SIDE, Paper, PaperSize, quiet
+from panbudget.reports.pdf import BOX, GREY, SIDE, Paper, quiet
 from panbudget.reports.statement.sheet import Sheet, SourceSection
+from panbudget.words import PaperSize
 
 _BODY, _TABLE, _SMALL, _TINY = 8.0, 7.2, 6.7, 5.8  # points
 _ROW = 4.7  # mm, of a table

@@ -19,7 +19,7 @@ from panbudget.studies.today.trials import WEEKS, Action
 from panbudget.words import bare, count
 
 if TYPE_CHECKING:
-    from panbudget.reports.pdf import PaperSize
+    from panbudget.words import PaperSize
 
 _section, _say = words_of("today")
 

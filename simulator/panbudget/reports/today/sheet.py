@@ -8,9 +8,9 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from panbudget.reports.pages import Section, labelled, sentence, texts
-from panbudget.reports.pdf import Paper, PaperSize, quiet
+from panbudget.reports.pdf import Paper, quiet
 from panbudget.studies.today.standing import Today
-from panbudget.words import bare, filled
+from panbudget.words import PaperSize, bare, filled
 
 _A_WHILE = 240.0  # minutes
 _BODY, _TABLE, _SMALL = 9.5, 8.5, 8.0  # points

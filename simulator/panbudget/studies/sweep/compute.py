@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Results, State, empty_results, of_year, side_by_side
+from panbudget.engine.arrays import Results, State, empty_results, of_year, stacked
 from panbudget.engine.compiled import compiled
 from panbudget.errors import ClosureError, ScenarioError
 from panbudget.numeric import Floats
@@ -157,7 +157,7 @@ class _Seasons(NamedTuple):
 
     def _sums(self, forcing: Forcing, morning: State, evening: State, ran: list[Added]) -> Sums:
         try:
-            return sums_of(forcing, morning, evening, side_by_side(ran))
+            return sums_of(forcing, morning, evening, stacked(ran))
         except ClosureError:
             for at, (year, run) in enumerate(zip(self.years, ran, strict=True)):
                 try:

@@ -56,6 +56,7 @@ def test_a_rim_below_the_reset_is_an_event():
         (0.0, -0.5, 0, 0.0, TRIPS),
         (-0.1, 0.5, 0, 0.0, TRIPS),  # the trip weight has been moved: at once, though the water rises
         (0.0, 0.5, 0, 1.0, GOES_ON),
+        (0.0, 0.0, 0, 1.0, GOES_ON),  # at its trip and at rest
         (0.5, 0.5, 1, 1.0, RESETS),
         (0.5, 0.49, 1, 1.0, GOES_ON),
         (1.0, -0.5, 1, 0.0, RESETS),

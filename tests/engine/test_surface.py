@@ -207,6 +207,7 @@ def test_bare_ground_dries_as_in_example_31():
 def test_kr_is_one_up_to_rew_and_none_at_tew():
     """FAO-56 (1998), eq. 74."""
     assert [evaporation_reduction(de, 20.0, 8.0) for de in (0.0, 8.0, 14.0, 20.0)] == [1.0, 1.0, 0.5, 0.0]
+    assert evaporation_reduction(8.0, 8.0, 8.0) == 1.0  # all of it is readily evaporable
 
 
 @pytest.mark.parametrize(

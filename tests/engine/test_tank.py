@@ -127,6 +127,16 @@ def test_roof_and_float_run_while_the_valves_draw(volume, flow, net, topped, ove
 
 
 @pytest.mark.parametrize(
+    ("volume", "roof", "rate", "without"),
+    [(0.0, 0.0, 0.0, True), (1e-9, 0.0, 0.0, False), (0.0, 1e-9, 0.0, False), (0.0, 0.0, 1e-9, False)],
+)
+def test_a_tank_is_without_water_where_it_is_empty_and_nothing_comes(volume, roof, rate, without):
+    _, tanks, state = two_of_all(volume)
+    tanks.inflow, tanks.float_rate = np.array([[9.0, 9.0], [9.0, roof]]), np.array([9.0, rate])
+    assert tank.is_without_water(1, 1, tanks, state) == without
+
+
+@pytest.mark.parametrize(
     ("volume", "net", "step", "comes_to"),
     [
         (25.0, -17.0, 1.0, 8.0),  # the float's level at the hour's very end

@@ -291,6 +291,26 @@ def test_a_bed_with_too_little_is_told_what_helps_and_it_does(folder, changes):
     assert (chance.years, chance.of) == (5, 5)
 
 
+@pytest.mark.parametrize(
+    ("days", "litres", "lack", "is_worth"),
+    [
+        (1.0, 0.0, 0.0, True),  # a day fewer
+        (0.99, 0.0, 0.0, False),
+        (0.0, 0.0, 25.0, True),  # a quarter of the lack
+        (0.0, 0.0, 24.9, False),
+        (-0.01, 0.0, 25.0, False),
+        (0.0, 20.0, 0.0, True),  # a tenth of the water, with no day more
+        (0.0, 19.9, 0.0, False),
+        (-0.01, 20.0, 0.0, False),
+    ],
+)
+def test_a_change_is_worth_a_sentence_from_its_bounds_on(days, litres, lack, is_worth):
+    """Two runs alike; without the change nine days short, 200 L, 100 mm·days. Our bounds, no source."""
+    before = np.array([[9.0, 200.0, 100.0]] * 2)
+    assert trials._judged("", before, before - [days, litres, lack])[0] == is_worth
+    assert not trials._judged("", 0.0 * before, 0.0 * before)[0]
+
+
 def test_what_a_change_does_not_bear_on_goes_as_without_it(folder, monkeypatch):
     """A valve on the mains, two on a tank: each change scores as where all is run again."""
     (folder / "parts").mkdir()

@@ -141,6 +141,8 @@ def test_rows_that_are_of_no_use_are_told_and_one_will_do(row, says, garden):
 def test_what_is_given_by_hand_comes_after_the_log(garden, rows):
     found = told(garden, rows, level={"upper": 158.0})
     assert found.valves["upper"].level_mm == pytest.approx(158.0)
+    # tonight is the midnight after the last day
+    assert any("upper: from 2021-07-14 to 2021-07-21 the pan lost" in note for note in found.notes)
     with pytest.raises(panbudget.PanbudgetError, match=r"log\.csv"):
         told(garden, ["date,level_mm", "2021-07-19 08:00,wet"])
 

@@ -1,6 +1,7 @@
 """Sizing: the same numbers as a replay, an optimum that an exhaustive search confirms, wishes that bind."""
 
 import dataclasses
+import datetime as dt
 import itertools
 import json
 import math
@@ -73,6 +74,21 @@ def test_a_setting_comes_out_as_its_replay(garden):
         assert found.supply[index, 0, 0] == pytest.approx(bed["irrigation_mm"], rel=1e-9)
         starts = single.openings["start_h"].to_numpy() % 24
         assert found.daylight_openings[index, 0] == pytest.approx(((starts > 4) & (starts < 20)).mean(), abs=0.03)
+
+
+def test_of_two_beds_the_driest_quarters_alone_are_those_of_the_whole(make_garden):
+    """Step by step the same lanes; what is of a bed's mean is then not a number."""
+    bed = KC | {"uniformity": 0.7, "plants": KC["plants"] | {"kc": 1.1}}
+    greens = bed | {"area": "9 m^2", "soil": "sand", "planted": dt.date(2025, 5, 5)}
+    greens["emitters"] = {"count": 20, "flow": "2 L/h", "at": "100 kPa"}
+    overlay = nested(BED[:-1], {"tomatoes": bed, "greens": greens})
+    year = year_forcing(replay(make_garden(overlay, weather=varied_weather(31))), "upper")
+    (whole,), (driest,) = (outcomes([year], [PRESENT], whole=part) for part in (True, False))
+    assert np.ptp(whole.adequacy) > 0.0
+    for name in ("litres", "stress_days", "adequacy"):
+        np.testing.assert_array_equal(getattr(driest, name), getattr(whole, name))
+    assert np.isnan(driest.supply).all()
+    assert np.isfinite(whole.supply).all()
 
 
 @pytest.fixture(autouse=True)

@@ -133,6 +133,12 @@ def test_rain_over_a_break_of_more_than_six_hours_is_said(hours, said):
     assert any("1 mm of the counter fell in breaks of more than 6 h (1 of them)" in note for note in notes) is said
 
 
+def test_a_break_in_which_the_counter_gained_nothing_is_not_said():
+    seconds = np.concatenate([np.arange(30), 36 + np.arange(30)]) * HOUR
+    level = np.concatenate([np.arange(100.0, 130.0), np.arange(129.0, 159.0)])
+    assert not any("in breaks" in note for note in found(level, kind="total", seconds=seconds).notes)
+
+
 def test_records_three_hours_apart_have_no_break_of_nine():
     """A break is also longer than three of the table's steps."""
     for apart, said in ((9, False), (10, True)):

@@ -177,7 +177,7 @@ def test_part_of_a_day_is_part_of_it():
 
 
 @given(
-    st.lists(st.floats(0.0, 500.0), min_size=1, max_size=70),
+    st.lists(st.just(0.0) | st.floats(1e-6, 500.0), min_size=1, max_size=70),
     st.lists(st.floats(0.01, 30.0), min_size=1, max_size=6),
 )
 def test_whole_stretches_keep_what_the_meter_says(modelled, lengths):

@@ -90,13 +90,13 @@ def alternatives(season: Season) -> list[Alternative]:
 
 
 @in_both
-def summed_up(found: list[Alternative]) -> str:
+def summed_up(alternatives: list[Alternative]) -> str:
     """
     Say in one sentence how much it matters what was filled.
 
     Parameters
     ----------
-    found : list of Alternative
+    alternatives : list of Alternative
 
     Returns
     -------
@@ -109,8 +109,8 @@ def summed_up(found: list[Alternative]) -> str:
     "Filled otherwise, wind (3 m/s) would change the season's ETo by +4.2 mm (+1.1 %)."
     """
     parts = []
-    for quantity in dict.fromkeys(one.quantity for one in found):
-        most = max((one for one in found if one.quantity == quantity), key=lambda one: abs(one.change_mm))
+    for quantity in dict.fromkeys(part.quantity for part in alternatives):
+        most = max((part for part in alternatives if part.quantity == quantity), key=lambda part: abs(part.change_mm))
         parts.append(
             f"{quantity} ({most.instead}) would change the season's ETo by {in_depth(most)} ({in_percent(most)})"
         )
@@ -118,14 +118,14 @@ def summed_up(found: list[Alternative]) -> str:
 
 
 @in_both
-def in_depth(one: Alternative) -> str:
+def in_depth(alternative: Alternative) -> str:
     """Write an alternative's change with its sign."""
-    return amount(one.change_mm, "depth", "+.1f").replace("-", "−")
+    return amount(alternative.change_mm, "depth", "+.1f").replace("-", "−")
 
 
-def in_percent(one: Alternative) -> str:
+def in_percent(alternative: Alternative) -> str:
     """Write an alternative's change in per cent of the season's ETo, with its sign."""
-    return f"{100.0 * one.change_share:+.1f} %".replace("-", "−")
+    return f"{100.0 * alternative.change_share:+.1f} %".replace("-", "−")
 
 
 # each gives other ways to fill what a flag says it was filled by: in words, and its values over the season

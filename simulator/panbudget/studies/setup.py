@@ -335,8 +335,8 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
     sure = _sure(name, seasons, turned)
     now, then = (gain.stress_days + gain.other_stress_days for gain in (gains[0], gains[-1]))
     if then > now or sure.mean_days[-1] > sure.mean_days[0]:  # no calendar that makes things worse
-        kept = dict.fromkeys(("refill", "refill_low", "refill_high"), round(refill))
-        months = months.assign(**kept, bound=months["bound"].where(months["bound"] == "idle", KEPT))
+        same = dict.fromkeys(("refill", "refill_low", "refill_high"), round(refill))
+        months = months.assign(**same, bound=months["bound"].where(months["bound"] == "idle", KEPT))
     totals = {
         model: sum(float(season.forcing.pan_of[name].evaporation[model].sum()) for season in seasons)
         for model in forcing.evaporation

@@ -22,8 +22,8 @@ def weather_kind(statement: Statement) -> str:
         return "typical"
     if statement.scenario.what_if.heat is not None:
         return "invented"
-    said = " ".join(source["says"])
-    by_words = (kind for kind, words in fixed["words"].items() if re.search(words, said, re.IGNORECASE))
+    notes = " ".join(source["says"])
+    by_words = (kind for kind, words in fixed["words"].items() if re.search(words, notes, re.IGNORECASE))
     return str(fixed["readers"].get(source["reader"]) or next(by_words, "unknown"))
 
 

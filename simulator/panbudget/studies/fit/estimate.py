@@ -329,23 +329,25 @@ def fit_controller(
     known = _known(scenario, name, pan, measured or {}, hold)
     pan, contradictions = reconciled(pan, known, likely)
     untold = beforehand(pan, hold)
-    found = searched(pan, known, likely, untold, in_tub)
-    contradictions += [*([AGAINST["meter-apart"]] if found.scale > 1.0 else [])]
-    contradictions += [*levels_off(pan), *tub_apart(found)]
+    posterior = searched(pan, known, likely, untold, in_tub)
+    contradictions += [*([AGAINST["meter-apart"]] if posterior.scale > 1.0 else [])]
+    contradictions += [*levels_off(pan), *tub_apart(posterior)]
     estimates, ranges, worth = list[Estimate](), dict[str, tuple[float, float]](), tuple[Worth, ...]()
     if "exposure" not in untold:
-        point = _point(found, untold, measured or {})
-        estimates = list(_estimates(found, scenario.controller[name], untold, point, level))
+        point = _point(posterior, untold, measured or {})
+        estimates = list(_estimates(posterior, scenario.controller[name], untold, point, level))
         # a meter's litres are those of the beds' emitters, whatever they give
-        metered = found.meter is not None or bool(found.seen.filled.any())
-        emitted = np.zeros(len(found.logs)) if metered else _emitted(scenario, name, len(found.logs))
+        metered = posterior.meter is not None or bool(posterior.seen.filled.any())
+        emitted = np.zeros(len(posterior.logs)) if metered else _emitted(scenario, name, len(posterior.logs))
         for key, turned in (("litres", _LITRES), ("openings", np.array([1.0, 0.0, -1.0])), ("swing", np.eye(3)[2])):
-            ranges[key] = _range(found, (found.logs - point) @ turned + (key == "litres") * emitted, level)
-        worth = tuple(_worth(found, measured or {}, scenario.uncertainty, float(np.var(emitted))))
-    found = replace(found, place=replace(found.place, factors={one.name: one.factor for one in estimates}))
+            ranges[key] = _range(posterior, (posterior.logs - point) @ turned + (key == "litres") * emitted, level)
+        worth = tuple(_worth(posterior, measured or {}, scenario.uncertainty, float(np.var(emitted))))
+    posterior = replace(
+        posterior, place=replace(posterior.place, factors={estimate.name: estimate.factor for estimate in estimates})
+    )
     return _fitted(
         name,
-        found,
+        posterior,
         tub,
         estimates=tuple(estimates),
         untold={parameter: untold[parameter] for parameter in NAMES if parameter in untold},
@@ -356,13 +358,15 @@ def fit_controller(
 
 
 def _estimates(
-    found: Posterior, controller: Controller, untold: dict[str, str], point: Floats, level: float
+    posterior: Posterior, controller: Controller, untold: dict[str, str], point: Floats, level: float
 ) -> Iterator[Estimate]:
     """What is fitted, with its interval."""
     as_described = controller.pan.exposure, controller.valve.refill.flow, controller.valve.swing_kg
     for at, (parameter, value) in enumerate(zip(NAMES, as_described, strict=True)):
         if parameter not in untold:
-            low, high = np.exp(found.quantiles(found.logs[:, at], ((1.0 - level) / 2.0, (1.0 + level) / 2.0))).tolist()
+            low, high = np.exp(
+                posterior.quantiles(posterior.logs[:, at], ((1.0 - level) / 2.0, (1.0 + level) / 2.0))
+            ).tolist()
             factor = float(np.exp(point[at]))
             # the estimate takes the rest as described, the interval as the log has it: it is made to hold both
             low, high = min(low, factor), max(high, factor)
@@ -388,11 +392,11 @@ def _known(scenario: Scenario, name: str, pan: PanModel, measured: Mapping[str, 
     return known
 
 
-def _point(found: Posterior, untold: dict[str, str], measured: Mapping[str, float]) -> Floats:
+def _point(posterior: Posterior, untold: dict[str, str], measured: Mapping[str, float]) -> Floats:
     """Logarithms of the factors that are fitted; what the log tells no better than it was known stays as described."""
-    mean, covariance = found.mean, found.covariance
+    mean, covariance = posterior.mean, posterior.covariance
     for at, name in enumerate(NAMES[1:], 1):
-        centre, half = found.known[name]
+        centre, half = posterior.known[name]
         left_open = float(covariance[at, at]) ** 0.5
         if name == "refill":  # with the litres, which follow it, it is told
             left_open = min(left_open, float(_LITRES @ covariance @ _LITRES) ** 0.5)
@@ -416,19 +420,19 @@ def _emitted(scenario: Scenario, name: str, count: int) -> Floats:
     return np.log(sum(flow * draws[bed] for bed, flow in flows.items()) / sum(flows.values()))
 
 
-def _range(found: Posterior, off: Floats, level: float) -> tuple[float, float]:
+def _range(posterior: Posterior, off: Floats, level: float) -> tuple[float, float]:
     """Even range of a factor on what is fitted, whose middle part is the log's interval; it holds 1."""
-    low, high = found.quantiles(off, ((1.0 - level) / 2.0, (1.0 + level) / 2.0))
+    low, high = posterior.quantiles(off, ((1.0 - level) / 2.0, (1.0 + level) / 2.0))
     beyond = (high - low) * (1.0 / level - 1.0) / 2.0
     return float(min(np.exp(low - beyond), 1.0)), float(max(np.exp(high + beyond), 1.0))
 
 
-def _worth(found: Posterior, measured: Mapping[str, float], rules: Uncertainty, emitted: float) -> Iterator[Worth]:
+def _worth(posterior: Posterior, measured: Mapping[str, float], rules: Uncertainty, emitted: float) -> Iterator[Worth]:
     """What a jug, two weighings and a meter would leave of the litres' error, to first order; most telling first."""
-    litres, covariance, known = _LITRES, found.covariance, found.known
+    litres, covariance, known = _LITRES, posterior.covariance, posterior.known
     now = float(litres @ covariance @ litres)
-    pan = found.pan
-    cycles = pan.modelled(found.place.factors).cycles
+    pan = posterior.pan
+    cycles = pan.modelled(posterior.place.factors).cycles
     openings = max(float(cycles.max()) / len(cycles) * 24.0 * _TWO_WEEKS, 1.0)
     # a season's meter against the model: each opening's own litres, and the phase of the first and last one
     by_meter = float(np.hypot(pan.wander * openings**-0.5, (2.0 * QUANTISED**2) ** 0.5 / openings))
@@ -440,7 +444,7 @@ def _worth(found: Posterior, measured: Mapping[str, float], rules: Uncertainty, 
         del tried["jug"], tried["jug-and-weighings"]
     if "swing" in measured or known["swing"][1] == 0.0:
         tried = {name: looks for name, looks in tried.items() if "weighings" not in name}
-    if found.meter is not None or found.seen.filled.any():
+    if posterior.meter is not None or posterior.seen.filled.any():
         del tried["meter"]
     parts = []
     for name, looks in tried.items():
@@ -450,19 +454,19 @@ def _worth(found: Posterior, measured: Mapping[str, float], rules: Uncertainty, 
             after = after - np.outer(along, along) / (direction @ along + error**2)
         variance = float(litres @ after @ litres) + (0.0 if name == "meter" else emitted)
         parts.append(Worth(name, (now + emitted) ** 0.5, variance**0.5))
-    yield from sorted(parts, key=lambda one: one.after)
+    yield from sorted(parts, key=lambda worth: worth.after)
 
 
-def _fitted(name: str, found: Posterior, tub: tuple[Visit, ...], **learnt: Any) -> ControllerFit:
+def _fitted(name: str, posterior: Posterior, tub: tuple[Visit, ...], **learnt: Any) -> ControllerFit:
     """What a log says of a pan, its readings beside the model."""
-    pan, factors, spoilt = found.pan, found.place.factors, found.account()
+    pan, factors, spoilt = posterior.pan, posterior.place.factors, posterior.account()
     believed, breaks = believed_counts(pan, spoilt)
     # where nobody counted and a level beside is misread, nothing says how many openings there were
     blind = {k for k in range(1, len(pan.visits)) if np.isnan(believed[k]) and {k - 1, k} & spoilt.misread}
-    readings = gather(pan, factors, believed, breaks | blind, found.place.level_mm)
+    readings = gather(pan, factors, believed, breaks | blind, posterior.place.level_mm)
     error, visit, kind = standard_errors(pan, readings), readings.listed["visit"], readings.listed["kind"]
     misread = (visit.isin(spoilt.misread) & (kind == "level")).to_numpy(bool)
-    error = np.where(readings.meters, found.scale * error, error)
+    error = np.where(readings.meters, posterior.scale * error, error)
     after, before = (from_zeros(readings, raw_residuals(pan, readings, part), misread) for part in (factors, {}))
     unit = np.where(readings.meters, 1.0, pan.area)  # kg -> mm
     table = pd.DataFrame(
@@ -476,9 +480,9 @@ def _fitted(name: str, found: Posterior, tub: tuple[Visit, ...], **learnt: Any) 
         }
     )
     lost = lost_between(pan, readings, factors)
-    if found.tub is not None:
+    if posterior.tub is not None:
         exposures = factors.get("exposure", 1.0), 1.0
-        (off, observed, now), (off_before, _, was) = (tub_rows(pan, found.tub, exposure) for exposure in exposures)
+        (off, observed, now), (off_before, _, was) = (tub_rows(pan, posterior.tub, exposure) for exposure in exposures)
         rows = {"kind": "tub", "residual": off, "before": off_before, "error": RULER_MM, "set_aside": 0}
         ends = np.array([tub_reading.moment for tub_reading in tub], "datetime64[ns]")
         spans = {"start": ends[:-1], "end": ends[1:], "observed": observed, "before": was, "after": now}
@@ -502,7 +506,7 @@ def _fitted(name: str, found: Posterior, tub: tuple[Visit, ...], **learnt: Any) 
         questioned=tuple(sorted(questioned)),
         rms_before=rms_before,
         rms_after=rms_after,
-        walk=found.place.walk,
+        walk=posterior.place.walk,
     )
 
 

@@ -206,12 +206,12 @@ def searched(
     Posterior
     """
     if tub is not None and gather(pan, {}).listed.empty:
-        found = by_tub(pan, known, tub)
-        exposure = float(np.exp(found.mean[0]))
+        posterior = by_tub(pan, known, tub)
+        exposure = float(np.exp(posterior.mean[0]))
         if not LOWEST * 1.1 < exposure < HIGHEST / 1.1:
             untold["exposure"] = UNTOLD["unlikely"].format(exposure=exposure)
-        _open(found, untold)
-        return found
+        _open(posterior, untold)
+        return posterior
     counted, levels = bool(np.isfinite(pan.counts).any()), bool(np.isfinite(pan.levels).any())
     metered = np.isfinite(pan.meters).sum() > 1
     start = {name: float(np.exp(centre)) for name, (centre, _) in known.items()}
@@ -226,7 +226,7 @@ def searched(
             seen = tally(pan, *metered_counts(pan, factors), metered_by=factors)
             ranked = _with_tub(pan, places(pan, seen, start), tub)
             factors = ranked[0].factors
-    found, several = Posterior(pan, known, seen, ranked[0], tub=tub), contenders(ranked)
+    posterior, several = Posterior(pan, known, seen, ranked[0], tub=tub), contenders(ranked)
     exposure = ranked[0].factors["exposure"]
     if not LOWEST * 1.02 < exposure < HIGHEST / 1.02 or (by_meter and not _is_likely(exposure, likely)):
         untold["exposure"] = UNTOLD["unlikely-by-meter" if by_meter else "unlikely"].format(exposure=exposure)
@@ -234,24 +234,24 @@ def searched(
         named = ", ".join(f"{factor * pan.exposure:.2f}" for factor in several)
         untold["exposure"] = UNTOLD["several"].format(exposures=named)
     if "exposure" in untold:
-        return found
+        return posterior
     swing_mm = pan.swing / pan.area
-    if "swing" not in untold and found.seen.grain_mm > MOST_GRAIN * swing_mm:
-        untold["swing"] = say(UNTOLD["coarse"], grain=found.seen.grain_mm, swing=swing_mm)
-    found.time_openings(2)
-    found.follow_meter()
-    found.begin()
-    refill = found.place.factors["refill"]
+    if "swing" not in untold and posterior.seen.grain_mm > MOST_GRAIN * swing_mm:
+        untold["swing"] = say(UNTOLD["coarse"], grain=posterior.seen.grain_mm, swing=swing_mm)
+    posterior.time_openings(2)
+    posterior.follow_meter()
+    posterior.begin()
+    refill = posterior.place.factors["refill"]
     if not counted and abs(np.log(refill)) > np.log(ODD):
         untold["exposure"] = untold["refill"] = UNTOLD["odd-refill"].format(refill=refill)
-        return found
-    found.sample(2)
-    found.time_openings()
-    found.follow_meter()
-    found.scale_meter()
-    found.sample()
-    _open(found, untold)
-    return found
+        return posterior
+    posterior.sample(2)
+    posterior.time_openings()
+    posterior.follow_meter()
+    posterior.scale_meter()
+    posterior.sample()
+    _open(posterior, untold)
+    return posterior
 
 
 def levels_off(pan: PanModel) -> list[str]:
@@ -265,20 +265,22 @@ def levels_off(pan: PanModel) -> list[str]:
     return [say(AGAINST["levels-zero"], off=off, side=side)] if off > _BEYOND_MM else []
 
 
-def tub_apart(found: Posterior) -> list[str]:
+def tub_apart(posterior: Posterior) -> list[str]:
     """Say so where a tub asks for another exposure than the rest of the log."""
-    if found.tub is None or gather(found.pan, {}).listed.empty:
+    if posterior.tub is None or gather(posterior.pan, {}).listed.empty:
         return []
-    alone, mean = by_tub(found.pan, found.known, found.tub), float(found.mean[0])
+    alone, mean = by_tub(posterior.pan, posterior.known, posterior.tub), float(posterior.mean[0])
     if abs(mean - alone.mean[0]) < OUTLYING * float(alone.covariance[0, 0]) ** 0.5:
         return []
     exposures = {"tub": np.exp(alone.mean[0]), "rest": np.exp(mean)}
-    return [AGAINST["tub-apart"].format(**{name: factor * found.pan.exposure for name, factor in exposures.items()})]
+    return [
+        AGAINST["tub-apart"].format(**{name: factor * posterior.pan.exposure for name, factor in exposures.items()})
+    ]
 
 
-def _open(found: Posterior, untold: dict[str, str]) -> None:
+def _open(posterior: Posterior, untold: dict[str, str]) -> None:
     """Say so where the exposure is left open."""
-    error = float(found.covariance[0, 0]) ** 0.5
+    error = float(posterior.covariance[0, 0]) ** 0.5
     if error > MOST_ERROR:
         untold["exposure"] = UNTOLD["open"].format(percent=100.0 * error)
 

@@ -231,12 +231,12 @@ def _filter(
 
 
 def _seen(
-    mean: Floats, spread: Floats, loose: Floats, there: Floats, error: Floats, *, whole: bool
+    mean: Floats, spread: Floats, loose: Floats, level: Floats, error: Floats, *, whole: bool
 ) -> tuple[Floats, Floats, Floats]:
     """Mean, variance and the gain in log likelihood of each account once it has seen a reading."""
     first = np.isinf(spread)
     sure = np.where(first, 1.0, spread)
-    off = there - np.where(first, there, mean)
+    off = level - np.where(first, level, mean)
     if whole:  # nothing counted before and no level now: the account starts again
         first = first | loose
         sure, off = np.where(loose, 1.0, sure), np.where(loose, 0.0, off)
@@ -250,4 +250,4 @@ def _seen(
         gain = np.where(loose, np.where(both > 1.0, 0.0, wrapped), gain)
     gain = np.where(first, 0.0, gain)
     share = np.where(first, 1.0, sure / both)
-    return there - (1.0 - share) * off, np.where(first, error, sure * error / both), gain
+    return level - (1.0 - share) * off, np.where(first, error, sure * error / both), gain

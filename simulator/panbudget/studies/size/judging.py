@@ -86,10 +86,10 @@ def near_draws(beds: int) -> ValveFactors:
     return ValveFactors(exposure, refill, np.ones(5), np.ones((5, beds)))
 
 
-def by_cell(found: Sequence[Outcome], draws: slice = slice(None)) -> Outcome:
+def by_cell(judged: Sequence[Outcome], draws: slice = slice(None)) -> Outcome:
     """Return the outcomes of all years, with some of the draws, as one: (settings, years, draws) or with beds behind."""
-    names = vars(found[0])
-    return Outcome(**{name: np.stack([getattr(each, name)[:, draws] for each in found], axis=1) for name in names})
+    names = vars(judged[0])
+    return Outcome(**{name: np.stack([getattr(each, name)[:, draws] for each in judged], axis=1) for name in names})
 
 
 def judged(
@@ -196,8 +196,8 @@ def margin_of(scenario: Scenario, years: Sequence[YearForcing], setting: Setting
         on_pan = np.arange(len(factors)) < count
         ones = np.ones((len(factors), len(years[0].net_demand)))
         draws = ValveFactors(np.where(on_pan, factors, 1.0), np.where(on_pan, 1.0, factors), ones[:, 0], ones)
-        found = outcomes(years, [setting], draws=draws, whole=False, done=done)
-        by_year = np.stack([outcome.stress_days[0].max(axis=1) for outcome in found])
+        judged = outcomes(years, [setting], draws=draws, whole=False, done=done)
+        by_year = np.stack([outcome.stress_days[0].max(axis=1) for outcome in judged])
         days = np.quantile(by_year, scenario.uncertainty.interval, axis=0, method="higher")
         holds: Bools = days <= scenario.wishes.stress_days
         return holds[:count], holds[count:]

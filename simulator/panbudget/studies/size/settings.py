@@ -215,10 +215,10 @@ def outcomes(
     return [joined(*results[at : at + len(chunks)]) for at in range(0, len(results), len(chunks))]
 
 
-def _counted(found: Iterable[Outcome], count: int, done: Done) -> list[Outcome]:
+def _counted(judged: Iterable[Outcome], count: int, done: Done) -> list[Outcome]:
     """Collect outcomes as they come, and tell how many there are."""
     collected = []
-    for outcome in found:
+    for outcome in judged:
         collected.append(outcome)
         done(len(collected), count)
     return collected

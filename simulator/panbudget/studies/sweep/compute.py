@@ -150,9 +150,9 @@ class _Seasons(NamedTuple):
         morning = first_morning(forcing, spin_up=spin_up, by=by, run=stepped.run)
         evening, ran, room = morning.copy(), [], stepped.room(forcing)
         for at in range(len(by)):
-            one = forcing.of_year(at)
-            out, _ = run_forcing(one, of_year(evening, at), run=stepped.run, out=room)
-            ran.append(added(one, out, run=stepped.run))
+            season = forcing.of_year(at)
+            out, _ = run_forcing(season, of_year(evening, at), run=stepped.run, out=room)
+            ran.append(added(season, out, run=stepped.run))
         return self._columns(forcing, self._sums(forcing, morning, evening, ran))
 
     def _sums(self, forcing: Forcing, morning: State, evening: State, ran: list[Added]) -> Sums:

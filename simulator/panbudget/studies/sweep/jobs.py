@@ -170,10 +170,10 @@ def run_job(kit: bytes, job: Job) -> Part:
     seasons = 0
     for place in job.places:
         try:
-            found = runs_of[place.name]
-            if isinstance(found, PanbudgetError):
-                raise found
-            runs, skipped = found
+            readable = runs_of[place.name]
+            if isinstance(readable, PanbudgetError):
+                raise readable
+            runs, skipped = readable
             if place.cell is None:
                 marks[place.name] = runs[0][0].weather.provenance["sha256"]
             tables.append(_rows(kit, job, place, runs))

@@ -312,6 +312,7 @@ def test_a_named_variant_may_change_nothing(tmp_path):
     (tmp_path / "sized.toml").write_text("[variant.sized]\n# 'upper': nothing to change\n", encoding="utf-8")
     scenario = scenario_from(SOUND, tmp_path / "garden.toml")
     assert scenario.with_variant(str(tmp_path / "sized.toml")).controller == scenario.controller
+    assert scenario.with_variants([tmp_path / "sized.toml"]).laid_over == (str(tmp_path / "sized.toml"),)
 
 
 @pytest.mark.parametrize("letter", ["\x00", "\x1b", "\x08", "\x7f", "\x9f", "\u202e", "\u2066", "\udfff"])

@@ -12,7 +12,7 @@ import hashlib
 import json
 import re
 import zoneinfo
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
@@ -480,9 +480,9 @@ class Scenario(Described):
         unknown = Problem("unknown-variant", f"variant.{name}", "is not in this file", "", cure, name)
         raise ScenarioError(unknown, file=str(self.path))
 
-    def with_variants(self, names: Sequence[str]) -> Scenario:
-        """Return the scenario with variants laid over it in order, as `with_variant` takes them."""
-        return functools.reduce(Scenario.with_variant, names, self)
+    def with_variants(self, names: Iterable[str | Path]) -> Scenario:
+        """Return the scenario with variants laid over it in order, as `with_variant` takes them; files as paths, too."""
+        return functools.reduce(Scenario.with_variant, map(str, names), self)
 
     def changed(self, overlay: Mapping[str, Any]) -> Scenario:
         """Return the scenario with an overlay, given as nested mappings, laid over it."""
@@ -625,7 +625,7 @@ def scenario_from(description: Mapping[str, Any], path: str | Path = "scenario.t
     return scenario
 
 
-def load_scenario(path: str | Path, *variants: str) -> Scenario:
+def load_scenario(path: str | Path, *variants: str | Path) -> Scenario:
     """
     Read a scenario file and check it, its variants included.
 
@@ -633,7 +633,7 @@ def load_scenario(path: str | Path, *variants: str) -> Scenario:
     ----------
     path : path
         A TOML file.
-    *variants : str
+    *variants : str or path
         Laid over it in order: names of its own, or files that hold one, such as `fit` writes.
 
     Returns
@@ -651,6 +651,6 @@ def load_scenario(path: str | Path, *variants: str) -> Scenario:
     return scenario.with_variants(variants)
 
 
-def as_scenario(garden: Scenario | str | Path, variants: Sequence[str] = ()) -> Scenario:
+def as_scenario(garden: Scenario | str | Path, variants: Iterable[str | Path] = ()) -> Scenario:
     """Return a scenario, read from the file that describes it where it is a path, with variants laid over it in order."""
     return (garden if isinstance(garden, Scenario) else load_scenario(garden)).with_variants(variants)

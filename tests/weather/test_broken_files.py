@@ -91,13 +91,13 @@ BROKEN = {
         ["line 5", "wind", "leave missing values empty", 'missing = ["x"] under [weather]'],
     ),
     "°F as °C": (
-        table(tmin=57, tmax=86),
+        table(tmin=57, tmax=86).replace("wind", "wind (m/s)").replace("rain", "rain (mm)"),
         ["tmax reaches 86", "looks like °F", 'unit = "degF"', "[weather.columns]"],
     ),
     "K as °C": (table(tmin=287, tmax=303), ["tmax reaches 303", "looks like K", 'unit = "K"']),
     "km/h as m/s": (
         table(wind=14),
-        ["wind reaches 14", "looks like km/h", 'unit = "km/h"', "[weather.columns]"],
+        ["wind reaches 14", "looks like km/h", 'unit = "?"', "[weather.columns]"],
     ),
     "W/m² as MJ": (table(radiation=278), ["radiation reaches 278", "looks like W/m²", 'unit = "W/m^2"']),
     "RH fraction": (table(rh_max=0.8, rh_min=0.35), ["rh_max", "looks like a fraction", 'unit = "fraction"']),

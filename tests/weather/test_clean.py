@@ -222,6 +222,7 @@ def test_gap_limits_refuse_nonsense(bad):
 def test_units_are_read_from_brackets_or_the_users_mapping(read):
     """57.2 °F is 14 °C; 7.2 km/h is 2 m/s."""
     text = table(tmin=57.2, wind=7.2).replace("tmin", "T_low [degF]").replace("wind", "blow")
+    text = text.replace("tmax", "tmax [degC]").replace("rain", "rain [mm]")
     columns = {"tmin": {"column": "T_low [degF]", "unit": None}, "wind": {"column": "blow", "unit": "km/h"}}
     weather = read(text, columns=columns)
     assert weather.daily["tmin"].to_numpy() == pytest.approx(14.0)

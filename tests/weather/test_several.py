@@ -26,7 +26,8 @@ def write(folder, **files):
 
 def test_files_of_a_list_or_a_pattern_are_joined_by_date(tmp_path):
     """Months in whatever order of the list; May in °F."""
-    may = table(20, start=MAY, tmin=57.2, tmax=86).replace("tmin,tmax", "tmin [°F],tmax [°F]")
+    may = table(20, start=MAY, tmin=57.2, tmax=86)
+    may = may.replace("tmin,tmax", "tmin [°F],tmax [°F]").replace("wind", "wind (m/s)").replace("rain", "rain (mm)")
     write(tmp_path, m05=may, m06=table(20, start=JUNE))
     for paths in ([tmp_path / "m06.csv", tmp_path / "m05.csv"], tmp_path / "m*.csv", [tmp_path / "m0?.csv"]):
         weather = read_weather(paths, SITE, shown_as="months")

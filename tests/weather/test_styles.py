@@ -14,16 +14,27 @@ from panbudget.weather import read_weather
 from panbudget.weather.text.headers import read_header
 from panbudget.weather.text.heading import unit_of
 from tests.weather.sites import Site
-from tests.weather.styles import STYLES, TRUTH, f
+from tests.weather.styles import STYLES, TRUTH, f, inches
 from tests.weather.test_broken_files import table
 
 SITE = Site(latitude=38.0, longitude=0.0, elevation=100.0, timezone="Etc/GMT+0")
+
+
+TRUE_UNITS = {"wind": "m/s", "rain": "mm"}
 
 
 def pasted(message):
     """Return the columns of the block that a message gives to paste, as a scenario would hold them."""
     block = message[message.index("# in the scenario") :]
     return tomllib.loads(block)["weather"]["columns"]
+
+
+def filled_in(columns, units=TRUE_UNITS):
+    """Return columns with what a person writes in place of the question marks."""
+    return {
+        name: {**choice, "unit": units[name]} if choice.get("unit") == "?" else choice
+        for name, choice in columns.items()
+    }
 
 
 def read_as_told(path, **options):
@@ -33,7 +44,7 @@ def read_as_told(path, **options):
     except WeatherError as error:
         message = str(error)
         assert len(message.splitlines()) <= 12, message
-        return read_weather(path, SITE, **{"columns": pasted(message), **options}), message
+        return read_weather(path, SITE, **{"columns": filled_in(pasted(message)), **options}), message
 
 
 @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES.keys())
@@ -73,14 +84,14 @@ NEVER = (
 
 @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES.keys())
 def test_a_suggestion_names_no_unit_that_the_file_does_not_and_no_other_quantity(tmp_path, style):
-    """Where neither header nor legend has a unit, the block has none."""
+    """Where neither header nor legend has a unit, the block has none, or a question mark."""
     path = tmp_path / "station.csv"
     path.write_bytes(style.content if isinstance(style.content, bytes) else style.content.encode())
     _, message = read_as_told(path)
     text = path.read_bytes().decode("utf-16" if path.read_bytes()[:2] in (b"\xff\xfe",) else "latin-1").lower()
     for name, choice in pasted(message).items() if message else ():
         assert not any(word in choice["column"].lower() for word in NEVER), choice
-        if name != "date" and choice.get("unit"):
+        if name != "date" and choice.get("unit", "?") != "?":
             assert any(
                 word in text
                 for word in ("°", "(c", "deg", "(mm", "(in", "(knot", "(j/", "[", "mph", "tempera", " mm", "mj/")
@@ -103,7 +114,7 @@ def test_a_suggestion_names_no_unit_that_the_file_does_not_and_no_other_quantity
 def test_of_several_columns_the_right_one_is_suggested(headers, suggested):
     """And none where there is none."""
     header = read_header(["date", "tmin", "tmax", *headers.split(",")], {}, line=1)
-    assert {name: choice.column for name, choice in header.suggested.items()} == suggested
+    assert {name: choice.column for name, choice in header.suggested.items() if choice.unit != "?"} == suggested
 
 
 def test_lowest_and_highest_are_a_days_temperatures():
@@ -161,9 +172,8 @@ def test_beside_a_temperature_in_fahrenheit_a_unit_is_asked_for_and_not_assumed(
     }
     with pytest.raises(WeatherError, match=f'"{header[given]}" names no unit while "Low') as refusal:
         read_weather(path, SITE, columns=columns)
-    line = f'{given} = {{ column = "{header[given]}", unit = "{units[given]}" }}'
-    assert line in str(refusal.value)
-    weather = read_weather(path, SITE, columns={**columns, **tomllib.loads(line)})
+    assert f'{given} = {{ column = "{header[given]}", unit = "?" }}' in str(refusal.value)
+    weather = read_weather(path, SITE, columns=filled_in(pasted(str(refusal.value)), units))
     assert weather.daily["rain"].tolist() == pytest.approx([0.4 * 25.4] * len(TRUTH))
 
 
@@ -192,7 +202,83 @@ def test_what_is_named_already_stays_in_the_block_that_takes_its_place(tmp_path)
     columns = {"rain": {"column": "fell", "unit": "mm"}}
     with pytest.raises(WeatherError) as caught:
         read_weather(tmp_path / "w.csv", SITE, columns=columns)
-    whole = pasted(str(caught.value))
+    whole = filled_in(pasted(str(caught.value)))
     assert whole["rain"] == columns["rain"]
     assert whole["tmax"] == {"column": "tmax", "unit": "degF"}
     assert read_weather(tmp_path / "w.csv", SITE, columns=whole).daily["tmax"].iloc[0] == pytest.approx(30.0)
+
+
+@pytest.mark.parametrize("names", ["wind,rain", "Wind Speed,Rainfall"])
+def test_a_wind_and_a_rain_without_a_unit_are_asked_for_in_one_message_and_a_mark_is_no_unit(tmp_path, names):
+    """Beside °F; 4.5 mph are 2.01 m/s. A question mark that is left is refused by its key."""
+    path = tmp_path / "station.csv"
+    rows = [f"{day.date},{f(day.tmin)},{f(day.tmax)},4.5,0.4" for day in TRUTH]
+    path.write_text("\n".join([f"date,tmin (°F),tmax (°F),{names}", *rows]) + "\n", encoding="utf-8")
+    with pytest.raises(WeatherError) as refusal:
+        read_weather(path, SITE)
+    columns = pasted(str(refusal.value))
+    assert {name: choice["unit"] for name, choice in columns.items()} == {"wind": "?", "rain": "?"}
+    with pytest.raises(WeatherError, match=r"weather\.columns\.wind: the unit of .* is still a question mark"):
+        read_weather(path, SITE, columns=columns)
+    weather = read_weather(path, SITE, columns=filled_in(columns, {"wind": "mph", "rain": "in"}))
+    assert weather.daily["wind"].iloc[0] == pytest.approx(4.5 * 0.44704)
+    assert weather.daily["rain"].iloc[0] == pytest.approx(0.4 * 25.4)
+
+
+def test_a_wind_and_a_rain_are_asked_for_along_with_temperatures_that_look_like_fahrenheit(tmp_path):
+    """All in one message, though no header names a unit."""
+    path = tmp_path / "station.csv"
+    rows = [f"{day.date},{f(day.tmin)},{f(day.tmax)},4.5,0.4" for day in TRUTH]
+    path.write_text("\n".join(["date,tmin,tmax,wind,rain", *rows]) + "\n", encoding="utf-8")
+    with pytest.raises(WeatherError) as refusal:
+        read_weather(path, SITE)
+    columns = pasted(str(refusal.value))
+    assert {name: choice["unit"] for name, choice in columns.items()} == {
+        "tmax": "degF",
+        "tmin": "degF",
+        "wind": "?",
+        "rain": "?",
+    }
+    read_weather(path, SITE, columns=filled_in(columns, {"wind": "mph", "rain": "in"}))
+
+
+def test_a_missing_column_of_rain_is_named_along_with_all_else_and_not_where_none_is_needed(tmp_path):
+    path = tmp_path / "station.csv"
+    path.write_text("\n".join(["Date,Low (C),High (C)", *(f"{d.date},{d.tmin},{d.tmax}" for d in TRUTH)]) + "\n")
+    for missing_rain, named in (("error", True), ("zero", False)):
+        with pytest.raises(WeatherError, match="looks like tmin") as refusal:
+            read_weather(path, SITE, missing_rain=missing_rain)
+        assert ("there is no column rain" in str(refusal.value)) is named
+
+
+@pytest.mark.parametrize(
+    ("header", "suggested"),
+    [
+        ("P (mm)", {"rain": "mm"}),
+        ("P (hPa)", {}),
+        ("P", {}),
+        ("Sun (MJ/m²)", {"radiation": "MJ/m^2"}),
+        ("sunshine (MJ/m2)", {"radiation": "MJ/m^2"}),
+        ("Sun (h)", {"sunshine": "h"}),
+    ],
+)
+def test_a_header_of_one_letter_or_the_sun_is_known_by_its_unit(header, suggested):
+    """P may be pressure."""
+    known = read_header(["date", "tmin", "tmax", header], {}, line=1)
+    assert {name: choice.unit for name, choice in known.suggested.items()} == suggested
+    assert not [problem for problem in known.problems if problem.code not in ("looks-like", "no-rain")]
+
+
+def test_cells_may_carry_their_unit(tmp_path):
+    """All of a column the same; dashes with it are a gap, and another unit among them is named."""
+    path = tmp_path / "station.csv"
+    rows = [f"{d.date},{f(d.tmin)} °F,{f(d.tmax)}°F,{d.wind / 0.44704:.3f} mph,{inches(d.rain)} in" for d in TRUTH]
+    rows[5] = rows[5].replace(rows[5].split(",")[3], "-- mph")
+    path.write_text("\n".join(["date,tmin,tmax,wind,rain", *rows]) + "\n", encoding="utf-8")
+    weather = read_weather(path, SITE)
+    for name in ("tmin", "tmax", "rain", "wind"):
+        assert weather.daily[name].tolist() == pytest.approx([getattr(d, name) for d in TRUTH], abs=0.06), name
+    assert weather.filled() == {**weather.filled(), "wind": {"monthly mean wind": 1}}
+    path.write_text("\n".join(["date,tmin,tmax,wind,rain", *rows]).replace("°F", "°C", 1) + "\n", encoding="utf-8")
+    with pytest.raises(WeatherError, match="is not a number"):
+        read_weather(path, SITE)

@@ -316,7 +316,9 @@ def open_weather(
     rules.refuse(shown)
     choices = _choices(columns or {}, rules.table, shown)
     others = [(fallback, read_fallback(fallback, rules.site)) for fallback in fallbacks]
-    file = read_files(path, site, shown_as=shown, file_format=file_format, columns=choices, missing=missing)
+    needs_rain = rules.missing_rain == "error" and not any(fallback.rain for fallback in fallbacks)
+    named: dict[str, Any] = {"file_format": file_format, "columns": choices, "missing": missing}
+    file = read_files(path, site, shown_as=shown, needs_rain=needs_rain, **named)
     if file.raw.typical and others:
         raise WeatherError(problem("typical-with-fallback"), file=shown)
     return WeatherFile(file, rules, others)
@@ -363,6 +365,7 @@ def read_raw(
     columns: Columns = None,
     missing: Sequence[str] = (),
     table: str = "weather",
+    needs_rain: bool = False,
 ) -> RawFile:
     """
     Recognise a file and read it, unchecked.
@@ -373,6 +376,8 @@ def read_raw(
         As in `read_weather`; one file.
     table : str
         The scenario's table that names the file.
+    needs_rain : bool
+        Whether a file without rain is to be refused.
 
     Returns
     -------
@@ -384,7 +389,7 @@ def read_raw(
         An unknown format, or a file that doesn't hold to its own.
     """
     choices = _choices(columns or {}, table, shown_as)
-    source = replace(open_source(path, shown_as=shown_as), table=table, missing=tuple(missing))
+    source = replace(open_source(path, shown_as=shown_as), table=table, missing=tuple(missing), needs_rain=needs_rain)
     refuse_months(source)
     source = as_archived(source)
     if file_format in ("auto", *_OF_NO_FORMAT):

@@ -126,9 +126,7 @@ def test_a_wind_is_refused_or_cautioned_about_by_its_middle_its_days_and_its_uni
     assert [caution.name for caution in found.cautions] == ["wind-unit"] * cautioned
     if refused:
         cure = (
-            'correct its unit, which is stated as "as stated"'
-            if stated
-            else 'wind = { column = "wind", unit = "km/h" }'
+            'correct its unit, which is stated as "as stated"' if stated else 'wind = { column = "wind", unit = "?" }'
         )
         assert cure in found.problems[0].cure
         assert 'if it is right after all, write trust = ["wind-unit"] under [weather]' in found.problems[0].cure

@@ -403,7 +403,8 @@ def test_fahrenheit_without_a_unit_is_refused_in_winter_by_the_humidity_it_would
         lines.append(f"{stamp:%Y-%m-%d %H:%M},{celsius * 1.8 + 32:.1f},{dew * 1.8 + 32:.1f},{rh:.0f}")
     message = refusal("\n".join(lines) + "\n")
     assert "agree if the two temperatures are in °F" in message
-    assert "name its unit in the header" in message
+    assert "name their unit in the header" in message
+    assert 'dew_point = { column = "Dew Point", unit = "degF" }' in message
 
 
 def test_a_temperature_without_a_unit_beside_imperial_columns_is_refused():
@@ -424,7 +425,7 @@ def test_wind_without_a_unit_is_asked_for_where_it_may_be_in_several(middle, ask
 def test_wind_in_kmh_without_a_unit_is_named_by_the_daily_checks(tmp_path):
     file = tmp_path / "station.csv"
     file.write_text(table(480, headers={"wind": "Wind"}, wind=lambda _: 14.0), encoding="utf-8")
-    with pytest.raises(WeatherError, match=r"looks like km/h .* column = \"Wind\", unit = \"km/h\""):
+    with pytest.raises(WeatherError, match=r"looks like km/h .* column = \"Wind\", unit = \"\?\""):
         read_weather(file, SITE)
 
 

@@ -93,7 +93,7 @@ def test_a_comment_among_the_rows_is_noted(read):
 
 def test_a_title_above_a_header_that_is_none_is_passed_over(read):
     """What stands right above the rows is the header, and what its names may be is asked."""
-    refusal = refused(read, "Weather of a garden\nday,low,high\n2025-06-01,1,2\n")
+    refusal = refused(read, "Weather of a garden\nday,low,high,rain\n2025-06-01,1,2,0\n")
     assert 'line 2: "low" looks like tmin, "high" looks like tmax' in refusal
 
 

@@ -18,6 +18,7 @@ from panbudget.physics import air
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most, beside
 from panbudget.weather.messages import note
 from panbudget.weather.text.columns import STANDARD
+from panbudget.weather.text.raw import TO_FILL_IN
 
 # medians over the days asked for that no place on earth reaches, in °C
 _MEDIAN_LIMITS = {"tmax": 50.0, "tmin": 38.0, "dew_point": 33.0}
@@ -84,7 +85,7 @@ def _temperature_unit(inspection: Inspection, names: list[str]) -> Iterator[Verd
         yield Verdict((top, *others), "temperature-unit", {"worst": worst, "scale": scale, "unit": _SCALES.get(scale)})
 
 
-def _is_fahrenheit(inspection: Inspection) -> bool:
+def is_fahrenheit(inspection: Inspection) -> bool:
     """Tell whether temperatures are refused since they look like °F."""
     refused = inspection.condemned.intersection(inspection.ran.get("temperature-unit", ()))
     return any(_other_scale(name, inspection.known(name)) == "°F" for name in refused)
@@ -142,12 +143,15 @@ def windier(inspection: Inspection) -> float:
 def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known("wind") * inspection.wind_factor
     middle, stated, enough = float(np.median(known)), inspection.is_stated("wind"), known.size >= _DAYS_TO_JUDGE
-    unit, others = ("mph", "knots or km/h") if _is_fahrenheit(inspection) else ("km/h", "knots or mph")
-    values = {"middle": middle, "usual": _WINDY, "unit": unit, "others": others}
+    beside = is_fahrenheit(inspection) and not stated
+    looks_like, others = ("mph", "knots or km/h") if beside else ("km/h", "knots or mph")
+    values = {"middle": middle, "usual": _WINDY, "unit": TO_FILL_IN, "looks_like": looks_like, "others": others}
     if middle > _RUN_OF_WIND:
         yield Verdict(names, "wind-unit/run", {"unit": "km/day"})
     elif middle > (_WINDY if enough and not stated else _STORMY):
         yield Verdict(names, "wind-unit", values)
+    elif beside:
+        yield Verdict(names, "wind-unit/beside", values)
     elif stated and enough and max(middle / _WINDY, np.percentile(known, 95.0) / _WINDY_DAY) > windier(inspection):
         slower = inspection.of_asked("wind") * _WIND_UNITS["km/h"]
         yield Verdict(names, "wind-unit/stated", values, inspection.with_asked(wind=slower))

@@ -12,8 +12,10 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats
+from panbudget.weather.checks.air import is_fahrenheit
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
+from panbudget.weather.text.raw import TO_FILL_IN
 
 _DAYS_TO_JUDGE, _MONTH = 14, 30
 # least wet days, share of them that repeat the day before's figure, and how rain may go with the day before's, on twice as many
@@ -51,6 +53,8 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(
             names, f"rain-unit/inches{stated}", {"wet": wet.size, "unit": unit, "looks_like": _NAMES[unit]}, instead
         )
+    elif not stated and is_fahrenheit(inspection):
+        yield Verdict(names, "rain-unit/beside", {"unit": TO_FILL_IN})
 
 
 def _too_small(wet: Floats) -> str:

@@ -16,6 +16,7 @@ from panbudget.weather.checks.sensors import longest
 from panbudget.weather.filling.estimates import known_days
 from panbudget.weather.filling.fallback import Borrowed
 from panbudget.weather.messages import counted, note, problem
+from panbudget.weather.text.mistakes import problem as no_column
 from panbudget.words import name_days
 
 
@@ -122,9 +123,12 @@ class Gaps:
 
     def _rain(self) -> Problem:
         why = self._read.file.raw.absent.get("rain")
-        text = "no-rain/record" if why else "no-rain" if "rain" in self._daily.columns else "no-rain/column"
         borrow = note("borrow-rain") if (self._missing["rain"] & self._borrowed.rain_at_hand).any() else ""
-        return problem(text, "rain", empty=self._empty("rain"), why=why, borrow=borrow)
+        if not why and "rain" not in self._daily.columns:
+            return no_column("no-rain", borrow=borrow)
+        return problem(
+            "no-rain/record" if why else "no-rain", "rain", empty=self._empty("rain"), why=why, borrow=borrow
+        )
 
     def _over_limit(self, name: str, limits: GapLimits) -> list[Problem]:
         gap = self._missing[name]

@@ -33,7 +33,7 @@ from panbudget.weather.text.moments import (
     says_utc,
 )
 from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, without_footer
-from panbudget.weather.text.raw import ColumnChoice, Columns, RawTable, Site, Source
+from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, read_rows, split
 
 NAME = "logger"
@@ -112,7 +112,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     if len(cells.lines):
         numbers = {place: cells.numbers[place] for place in header.places.values() if place in cells.numbers}
         _refuse_unlikely_units(header.standard(numbers), header, mistakes)
-    mistakes.paste = header.to_paste()
+    header.advise(source, mistakes)
     mistakes.raise_if_any(source.shown_as)
     away = _distance_above(lines[: opening.line - 1])
     utc = when.utc or time.utc or away is not None
@@ -236,20 +236,18 @@ def _refuse_unlikely_units(values: dict[str, Floats], header: Header, mistakes: 
     if "wind" in values and not {"wind"} & (header.stated | header.chosen.keys()):
         speeds = values["wind"][values["wind"] > 0.0]
         middle = float(np.median(speeds)) if speeds.size else 0.0
-        if header.imperial or _CALM < middle < _STRONG:
+        if _CALM < middle < _STRONG and "wind" not in header.settled:
             text = header.headers["wind"]
             mistakes.note("wind-no-unit", value=text, column=text, middle=middle)
-            header.suggested["wind"] = ColumnChoice(text)
-    if "temperature" in header.stated or "temperature" not in values:
+            header.suggested["wind"] = ColumnChoice(text, TO_FILL_IN)
+    if header.settled & {"temperature", "dew_point"} or header.stated & {"temperature", "dew_point"}:
         return
-    text = header.headers["temperature"]
-    if header.imperial:
-        mistakes.note("logger-no-unit", value=text, column=text, imperial=header.imperial[0], table=header.table)
-    elif {"humidity", "dew_point"} <= values.keys() and "dew_point" not in header.stated:
+    if {"temperature", "humidity", "dew_point"} <= values.keys():
         celsius, fahrenheit = (_humidity_error(values, *scale) for scale in ((0.0, 1.0), (32.0, 1.8)))
         if fahrenheit + _MUCH_BETTER < celsius and fahrenheit < _MUCH_BETTER:
-            facts = {name: header.headers[name] for name in ("dew_point", "humidity")}
-            mistakes.note("looks-imperial", value=text, column=text, off=celsius, table=header.table, **facts)
+            facts = {name: header.headers[name] for name in ("temperature", "dew_point", "humidity")}
+            mistakes.note("looks-imperial", value=facts["temperature"], off=celsius, **facts)
+            header.suggested |= {name: ColumnChoice(facts[name], "degF") for name in ("temperature", "dew_point")}
 
 
 def _humidity_error(values: dict[str, Floats], zero: float, degree: float) -> float:

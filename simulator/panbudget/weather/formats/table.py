@@ -23,7 +23,7 @@ from panbudget.weather.text.heading import in_english
 from panbudget.weather.text.mistakes import Mistakes, listed, note
 from panbudget.weather.text.moments import Days, at_midnight, days_at_a_stroke, joined_date, read_dates
 from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, without_footer
-from panbudget.weather.text.raw import Columns, RawTable, Site, Source
+from panbudget.weather.text.raw import TO_FILL_IN, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, Rows, read_rows, separator_of, split
 from panbudget.words import and_more
 
@@ -34,7 +34,7 @@ SOURCE = "none: any table of this kind; the names of its columns are the program
 _COMMENTS_SHOWN = 3  # comment lines repeated in a report
 _MOST_TITLE_LINES = 20  # further down, a header above no row of values isn't looked for
 # what is cured by pasting alone, so that the values can be looked at too
-_TO_PASTE = ("looks-like", "short-year", "day-number")
+_TO_PASTE = ("looks-like", "short-year", "day-number", "no-unit", "no-rain")
 
 
 def sniff(head: str) -> tuple[float, str]:
@@ -112,15 +112,17 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     table, dates, day_before = _cells_and_days(source, rows, header, days, mistakes)
     _refuse_stations(source, opening, rows, [] if mistakes.problems() else dates)
     notes = [*notes, *day_before]
-    mistakes.paste = header.to_paste()
+    header.advise(source, mistakes)
     whole = [problem for problem in mistakes.problems() if problem.code not in _TO_PASTE]
     if whole or np.isnat(dates).any() or not len(dates):
         mistakes.raise_if_any(source.shown_as)
+    asked = {name for name, choice in header.suggested.items() if choice.unit == TO_FILL_IN}
     above = filter(None, (line.lstrip("#").strip() for line in lines[: opening.line - 1]))
     remarks = [note("above", text=text[:100]) for text in list(above)[:_COMMENTS_SHOWN]]
     return RawTable(
         daily=pd.DataFrame(
-            header.standard(table.numbers), index=pd.DatetimeIndex(dates.astype("datetime64[ns]"), name="date")
+            {name: column for name, column in header.standard(table.numbers).items() if name not in asked},
+            index=pd.DatetimeIndex(dates.astype("datetime64[ns]"), name="date"),
         ),
         lines=tuple(table.lines.tolist()),
         recognised=f"plain table: {SEPARATORS[opening.separator]} between columns, decimal {table.decimal}",

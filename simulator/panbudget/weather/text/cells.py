@@ -19,6 +19,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.text.grid import Grid
+from panbudget.weather.text.heading import known_unit
 from panbudget.weather.text.mistakes import Mistakes, note, notes, shortened
 from panbudget.weather.text.rows import Rows, lines_as_file, split
 from panbudget.words import and_more, packaged
@@ -36,7 +37,7 @@ _BOTH_MARKS = {
     ".": re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+,\d+"),
     ",": re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+"),
 }
-_MARK_WITH_UNIT = re.compile(r"([+-]?\d+(?:\.\d+)?) *([^\d\s.]+)")
+_PARTED = re.compile(r"([+-]?\d[\d.,]*|[-–—]{2,}|[-–—](?=\s))\s*([^\W\d_].*|[°º%\"'].*)")
 _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
 
 # rows of a long table that are looked at first, and the share of a column's that may be no number
@@ -129,7 +130,7 @@ def read_cells(
         place: wordy[place].astype(object).where(~is_trace, "0") for place, is_trace in traced.items() if is_trace.any()
     }
     mark = _thousands_mark(wordy) if thousands else ""
-    read = _Numbers(rows, numbers, _has_decimal_commas(rows.separator, wordy))
+    read = _Numbers(rows, numbers, shown, _has_decimal_commas(rows.separator, wordy))
     values = {
         place: read.words(place, wordy[place], mark) if place in wordy else read.figures(place, column)
         for place, column in columns.items()
@@ -229,6 +230,7 @@ class _Numbers:
 
     rows: Rows
     names: Mapping[int, str]
+    units: Mapping[int, str]
     decimal_commas: bool
     bad: dict[tuple[str, int], _Bad] = field(default_factory=dict)
     commas: list[_Cell] = field(default_factory=list)
@@ -250,7 +252,8 @@ class _Numbers:
     def words(self, place: int, column: pd.Series, mark: str) -> Floats:
         """Read a column of texts; ``mark`` is what parts thousands."""
         code, cells = pd.factorize(column)  # each text is looked at once
-        texts = [str(text).strip().replace("−", "-") for text in cells]
+        unit = known_unit(self.units[place])
+        texts = [_without_unit(str(text).strip().replace("−", "-"), unit) for text in cells]
         plain = [
             text.replace(mark, "") if mark and _THOUSANDS.fullmatch(text) and not re.search("[ ']", text) else text
             for text in texts
@@ -299,6 +302,27 @@ class _Numbers:
             mistakes.note("no-number", value=text, expected=expected, cure=advice, **facts)
 
 
+def parted(text: str) -> tuple[str, str]:
+    """
+    Part a cell into a number, or dashes for none, and the unit behind it; no unit where there is none.
+
+    Examples
+    --------
+    >>> parted("47 °F"), parted("-- mph"), parted("4.5")
+    (('47', '°F'), ('--', 'mph'), ('4.5', ''))
+    """
+    match = _PARTED.fullmatch(text.strip())
+    return (match[1], match[2]) if match else (text, "")
+
+
+def _without_unit(text: str, unit: str | None) -> str:
+    """Return a cell without its column's unit, if that stands in it; nothing for dashes."""
+    figure, behind = parted(text)
+    if not behind or unit is None or known_unit(behind) != unit:
+        return text
+    return figure if figure.strip("-–—") else ""
+
+
 def _traces(column: pd.Series) -> Mask:
     code, cells = pd.factorize(column)
     return np.array([*(str(cell).strip().lower() in _DATA["trace"] for cell in cells), False], dtype=bool)[code]
@@ -306,8 +330,7 @@ def _traces(column: pd.Series) -> Mask:
 
 def _marks(missing: Sequence[str], unit: str) -> list[str]:
     """Return the marks for a missing value that hold in a column of this unit."""
-    parted = [(mark, _MARK_WITH_UNIT.fullmatch(mark)) for mark in missing]
-    return [match[1] if match else mark for mark, match in parted if match is None or match[2] == unit]
+    return [number for number, behind in map(parted, missing) if behind in ("", unit)]
 
 
 def is_number(text: str) -> bool:

@@ -27,7 +27,7 @@ from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.heading import Heading, heading_of, known_unit, split_unit
 from panbudget.weather.text.mistakes import Mistakes, listed, note, problem
 from panbudget.weather.text.moments import ORDERS, SERIAL, SERIAL_STATED, order_of, order_to_state, serial_day
-from panbudget.weather.text.raw import ColumnChoice, Columns
+from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns, Source
 from panbudget.words import packaged
 
 _DATA = packaged("weather/text/headers.toml")
@@ -43,11 +43,18 @@ class _Quantity(NamedTuple):
     units: list[str]
     shown: str
     words: re.Pattern[str]
+    by_unit: re.Pattern[str]
     but: re.Pattern[str]
 
 
+def _whole(patterns: Iterable[str]) -> re.Pattern[str]:
+    return re.compile("|".join(patterns) or "(?!)")
+
+
 _QUANTITIES = {
-    name: _Quantity(facts["units"], facts["shown"], _words(facts["words"]), _words(facts["but"]))
+    name: _Quantity(
+        facts["units"], facts["shown"], _words(facts["words"]), _whole(facts.get("by_unit", ())), _words(facts["but"])
+    )
     for name, facts in _DATA["quantities"].items()
 }
 # what a user may write under [weather.columns] -> quantity
@@ -63,10 +70,11 @@ _RAIN_KINDS = {kind: _words(words) for kind, words in _DATA["rain_kinds"].items(
 
 
 class _Daily(NamedTuple):
-    """The words of a daily column's headers: of each group one, or what may stand alone; none of others; the best first."""
+    """The words of a daily column's headers: of each group one, or what may stand alone, or with a unit; none of others; the best first."""
 
     needs: list[re.Pattern[str]]
     alone: re.Pattern[str]
+    by_unit: re.Pattern[str]
     but: re.Pattern[str]
     best: list[re.Pattern[str]]
 
@@ -77,7 +85,8 @@ def _daily(name: str) -> _Daily:
     facts = _DATA["daily"][name]
     return _Daily(
         [_words(group) for group in facts["needs"]],
-        re.compile("|".join(facts.get("alone", ["(?!)"]))),
+        _whole(facts.get("alone", ())),
+        _whole(facts.get("by_unit", ())),
         _words(facts["but"]),
         [_words([words]) for words in facts.get("best", ())],
     )
@@ -138,6 +147,9 @@ class Header:
     def convert(self, name: str, unit: str, targets: Sequence[str], *, by_user: bool) -> None:
         """Find what turns a stated unit into one of ours; the last of them is the one that a refusal names."""
         self.stated.add(name)
+        if unit == TO_FILL_IN:
+            self.wrong(name, "unit-to-fill-in", column=self.headers[name], units=_units_of(name, targets))
+            return
         try:
             target, conversion = _conversion(unit, targets)
         except UnitError as error:
@@ -153,6 +165,12 @@ class Header:
         """Have a column named in what the message gives to paste, with a unit only where the header, or the caller, has one."""
         self.suggested[name] = ColumnChoice(heading.text, unit or heading.unit)
 
+    def advise(self, source: Source, mistakes: Mistakes) -> None:
+        """Say what is to be pasted, and along with all else that is wrong, that rain has no column."""
+        mistakes.paste = self.to_paste()
+        if source.needs_rain and self.lacks("rain") and mistakes.problems():
+            mistakes.note("no-rain", borrow="")
+
     def to_paste(self) -> tuple[tuple[str, str], ...]:
         """Return what is to be pasted, what the user has named rightly along with what is suggested."""
         pairs = {**self.chosen, **self.suggested} if self.suggested else {}
@@ -163,6 +181,12 @@ class Header:
         places = {name: place for name, place in self.places.items() if place in numbers}
         by = {name: self.conversions.get(name, (1.0, 0.0)) for name in places}
         return {name: numbers[place] * by[name][0] + by[name][1] for name, place in places.items()}
+
+
+def _units_of(name: str, targets: Sequence[str]) -> str:
+    """Say what units a column may have."""
+    *others, last = (f'"{unit}"' for unit in _DATA["units"].get(name, targets))
+    return f"{', '.join(others)} or {last}" if others else last
 
 
 def _conversion(unit: str, targets: Sequence[str]) -> tuple[str, tuple[float, float]]:
@@ -253,10 +277,12 @@ def read_header(
         name = _plain(text)
         if place in header.places.values() or name not in known:
             continue
-        first = header.headers.get(name)
+        first, unit = header.headers.get(name), heading.unit or unit
+        if first is None and heading.unit and _is_another(name, heading):
+            continue  # "sunshine (MJ/m²)"
         if first is None:
             header.take(name, place, heading.text)
-            _set_unit(header, name, heading.unit or unit, by_user=False)
+            _set_unit(header, name, unit, by_user=False)
         elif name in names and _plain(split_unit(first)[0]) != name:
             header.notes.append(note("column-not-used", column=heading.text, name=name, first=first))
         else:
@@ -270,7 +296,7 @@ def read_header(
         meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
         shown = listed(others, _NAMES_SHOWN) or "no other columns"
         header.wrong(name, "no-column", meaning=meaning, listed=shown, codes=of_codes)
-    _ask_beside_imperial(header, [name for name, text in header.headers.items() if text != name])
+    _ask_beside_imperial(header)
     return header
 
 
@@ -280,16 +306,17 @@ def _of_codes(names: Sequence[str]) -> str:
     return note("codes", code=codes[0]) if len(codes) > 0.5 * len(names) else ""
 
 
-def _ask_beside_imperial(header: Header, names: Iterable[str]) -> None:
+def _ask_beside_imperial(header: Header) -> None:
     """Ask for the units of columns that name none while another's is imperial: theirs is likely so, too."""
     stated = sorted(header.stated, key=lambda name: header.places[name])
     header.imperial = header.imperial or [
         header.headers[name] for name in stated if known_unit(header.units[name]) in _DATA["imperial"]
     ]
-    for name in set(names) & _DATA["beside"].keys() - header.stated if header.imperial else ():
-        unit, shown = _DATA["beside"][name]
-        facts = {"column": header.headers[name], "imperial": header.imperial[0], "unit": unit, "shown": shown}
+    names = [name for name in header.places if name in _DATA["units"] and name not in header.stated]
+    for name in names if header.imperial else ():
+        facts = {"column": header.headers[name], "imperial": header.imperial[0], "units": _units_of(name, ())}
         header.wrong(name, "imperial-beside", **facts)
+        header.suggested[name] = ColumnChoice(header.headers[name], TO_FILL_IN)
 
 
 def states_order(header: Header) -> bool:
@@ -390,19 +417,27 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
     header.notes += [note("columns-not-used", listed=listed(unused, _NAMES_SHOWN))] if unused else []
 
 
+def _is_another(name: str, heading: Heading) -> bool:
+    """Tell whether a column's unit shows it to be another quantity than its name says."""
+    if _converts(heading.unit or "", [STANDARD[name].unit]):
+        return False
+    return any(_best_of_day(other, [heading]) for other in _DATA["daily"])
+
+
 def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:
     """Return the columns that may be a daily one, the likeliest first; none where no header has its words."""
-    needs, alone, but, best = _daily(name)
+    needs, alone, by_unit, but, best = _daily(name)
 
     def fits(heading: Heading) -> bool:
-        words, squeezed = heading.name, heading.name.replace(" ", "")
+        words, squeezed, unit = heading.name, heading.name.replace(" ", ""), heading.unit
         never = name != "pan_evaporation" and _NOT_OUTDOORS.search(words)
         hours = _TIME_OF_DAY.search(words) and not (name == "rain" and re.search(r"total|sum", words))
-        if never or but.search(words) or hours or heading.unit == "rate":
+        if never or but.search(words) or hours or unit == "rate":
             return False
-        if not alone.fullmatch(squeezed) and not all(group.search(words) for group in needs):
+        called = alone.fullmatch(squeezed) or all(group.search(words) for group in needs)
+        if not called and not (unit and by_unit.fullmatch(squeezed)):
             return False
-        return heading.unit is None or _converts(heading.unit, [STANDARD[name].unit])
+        return unit is None or _converts(unit, [STANDARD[name].unit])
 
     def rank(heading: Heading) -> tuple[bool, ...]:
         return (*(bool(words.search(heading.name)) for words in best), bool(_OUTDOORS.search(heading.name)))
@@ -492,15 +527,16 @@ def read_logger_header(
     at_sea = [heading.text for heading in unused if re.search(r"\b(press\w*|baro\w*)", heading.name)]
     if at_sea and "pressure" not in header.places:
         header.notes.append(note("sea-level", column=at_sea[0]))
-    _ask_beside_imperial(header, header.places)
+    _ask_beside_imperial(header)
     header.chosen |= {name: columns[name] for name in ("date", "time") if name in columns}
     return header
 
 
 def _fits(quantity: str, heading: Heading) -> bool:
-    units, _, words, but = _QUANTITIES[quantity]
+    units, _, words, by_unit, but = _QUANTITIES[quantity]
     name = heading.name
-    if heading.unit == "rate" or not words.search(name) or but.search(name) or _NOT_OUTDOORS.search(name):
+    called = words.search(name) or (heading.unit and by_unit.fullmatch(name))
+    if heading.unit == "rate" or not called or but.search(name) or _NOT_OUTDOORS.search(name):
         return False
     if quantity != "rain" and _EXTREME.search(name):
         return False
@@ -534,7 +570,7 @@ def _rain_kind(name: str) -> str:
 
 
 def _take(header: Header, quantity: str, heading: Heading, unit: str | None, *, by_user: bool) -> None:
-    units, shown, _, _ = _QUANTITIES[quantity]
+    units, shown, *_ = _QUANTITIES[quantity]
     header.take(quantity, heading.place, heading.text)
     header.units[quantity] = unit or shown
     if quantity == "rain":

@@ -12,8 +12,8 @@ import re
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from panbudget.weather.text.cells import MISSING, is_number
-from panbudget.weather.text.heading import in_english, is_unit
+from panbudget.weather.text.cells import MISSING, is_number, parted
+from panbudget.weather.text.heading import in_english, is_unit, known_unit
 from panbudget.weather.text.moments import is_dated, is_number_of_a_day
 from panbudget.weather.text.rows import SEPARATORS, split
 
@@ -46,7 +46,7 @@ class Opening(NamedTuple):
         The header's, those of two lines joined.
     separator : str
     units : list of str
-        Cells of a line of units below it; empty without one.
+        Cells of a line of units below it, or the units that stand in the rows' cells; empty without any.
     dates : tuple of int
         Columns in which the first rows have a date; or those of year, month and day, or year and day of the year.
     rows : list of list of str
@@ -141,8 +141,15 @@ def _header_above(
                 return None
         legend = dict(_legend(text for _, text in above))
         below = next(j for j, other in [*above, (first, "")] if j > i and not _is_units(_cells(other, separator)))
-        return Opening(line, below, names, separator, units, dates, rows, legend)
+        return Opening(line, below, names, separator, units or _units_in(rows), dates, rows, legend)
     return None
+
+
+def _units_in(rows: Sequence[list[str]]) -> list[str]:
+    """Return the units that stand in the cells themselves, "47 °F", where all of a column have the same."""
+    units = [{known_unit(parted(cell)[1]) for cell in column} for column in zip(*rows, strict=False)]
+    known = [each.pop() or "" if len(each) == 1 else "" for each in units]
+    return known if any(known) else []
 
 
 def _numbered(names: Sequence[str], rows: Sequence[list[str]]) -> tuple[int, ...]:

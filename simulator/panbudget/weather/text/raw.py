@@ -45,6 +45,8 @@ class Source:
         The scenario's table that names it, to write cures with: f"[{source.table}.columns]".
     missing : tuple of str
         What the user names as a mark for a missing value, beside those that are known.
+    needs_rain : bool
+        Whether a file without a column of rain is refused, so that the first message names it along with all else.
     """
 
     text: str
@@ -54,6 +56,7 @@ class Source:
     taken_from: str = ""
     table: str = "weather"
     missing: tuple[str, ...] = ()
+    needs_rain: bool = False
 
     @cached_property
     def lines(self) -> list[str]:
@@ -65,6 +68,10 @@ class Source:
         return refusal(key, self.shown_as, **facts)
 
 
+#: stands in what is to be pasted for a unit that a person must fill in
+TO_FILL_IN = "?"
+
+
 class ColumnChoice(NamedTuple):
     """
     Where a standard column is found in a plain table.
@@ -74,7 +81,7 @@ class ColumnChoice(NamedTuple):
     column : str
         Header in the file.
     unit : str, optional
-        Its unit as a person writes it; the standard one if left out.
+        Its unit as a person writes it; the standard one if left out, and `TO_FILL_IN` where none is known.
     """
 
     column: str

@@ -28,6 +28,7 @@ def record(first=2018, last=DAY, **options):
     return "".join(line for line in lines if not line[:1].isdigit() or line[:10] <= str(last))
 
 
+SPARE_TANK = '[supply.spare]\nkind = "tank"\nvolume = "500 L"\nfootprint = "1 m^2"\noutlet_height = "1 m"\n'
 BARREL = '[supply.barrel]\nkind = "tank"\nvolume = "1 m^3"\nfootprint = "1 m^2"\noutlet_height = "4 m"\n'
 
 
@@ -269,6 +270,24 @@ def test_licence_and_tank_run_out_in_so_many_years(folder, result):
     assert tank.capacity == pytest.approx(3000.0)
     assert tank.tank_l == pytest.approx(3000.0 - tank.litres, abs=1e-6)
     assert tank.runs_out.of == 3
+
+
+@pytest.mark.parametrize(
+    "supply", [SPARE_TANK + BARREL, BARREL + SPARE_TANK, SPARE_TANK], ids=["before", "after", "alone"]
+)
+def test_a_tank_that_no_valve_uses_stands_for_none(supply, folder, changes):
+    """Described before the one in use or after it, or beside the mains alone: what is said is what is said without it."""
+    found = []
+    for name, more in (("spare", supply), ("none", supply.replace(SPARE_TANK, ""))):
+        (folder / name).mkdir(exist_ok=True)
+        path = write_garden(folder / name, record(2019), more=more)
+        if BARREL in more:
+            path.write_text(path.read_text(encoding="utf-8").replace('supply = "spring"', 'supply = "barrel"'), "utf-8")
+        found.append(panbudget.today(path, sheet=True))
+    spare, none = found
+    assert spare.sentences() == none.sentences()
+    assert spare.visits == none.visits
+    assert (spare.visits[0].tanks.keys() == {"barrel"}) is ("barrel" in supply)
 
 
 def test_a_bed_with_too_little_is_told_what_helps_and_it_does(folder, changes):

@@ -100,11 +100,6 @@ def seasons_of_record(
     return seasons, years.sentences()
 
 
-def tanks_of(scenario: Scenario) -> list[str]:
-    """Return the supplies that are tanks."""
-    return [name for name, supply in scenario.supply.items() if supply.kind == "tank"]
-
-
 def assumptions_of(seasons: Iterable[Season]) -> list[str]:
     """Return what seasons assume, each assumption once, in the order in which they come."""
     return list(dict.fromkeys(text for season in seasons for text in season.assumptions))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from panbudget.scenario.garden import Scenario
-from panbudget.studies.common import tanks_of
+from panbudget.season.supplies import tanks_in_use
 from panbudget.studies.ranges import interval_of
 from panbudget.studies.today.trials import BAND, Trials
 
@@ -72,7 +72,7 @@ def visits_of(garden: Scenario, last: dt.date, end: dt.date, trials: Trials | No
                 low, high = interval_of(np.array(counts), BAND)
                 openings[name] = float(np.floor(low)), float(np.ceil(high))
         if trials is not None:
-            for row, name in enumerate(tanks_of(garden)):
+            for row, name in enumerate(tanks_in_use(garden)):
                 tanks[name] = interval_of(np.array([run.tank_l[row, max(ahead - 1, 0)] for run in trials.base]), BAND)
         visits.append(Visit(last + dt.timedelta(days=ahead + 1), levels, openings, tanks))
     return tuple(visits)

@@ -18,9 +18,9 @@ from panbudget.physics.solar_time import from_solar
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.season.supplies import float_key
+from panbudget.season.supplies import float_key, tanks_in_use
 from panbudget.season.years import in_year, usable_years
-from panbudget.studies.common import assumptions_of, read_data, tanks_of
+from panbudget.studies.common import assumptions_of, read_data
 from panbudget.studies.ranges import engine_for
 from panbudget.studies.statement.ledger import litres_by_day, sources_of, year_start
 from panbudget.studies.today.fan import Fan, Start, days_ahead, outcome_of, records_ahead
@@ -368,7 +368,7 @@ def _beds(season: Season, fan: Fan | None) -> dict[str, BedToday]:
 
 def _supplies(garden: Scenario, season: Season, start: Start, fan: Fan | None) -> dict[str, SupplyToday]:
     """A row a supply, and one for each further right on it, of what the beds under it draw."""
-    supplies, tanks = dict[str, SupplyToday](), tanks_of(garden)
+    supplies, tanks = dict[str, SupplyToday](), list(tanks_in_use(garden))
     in_use, so_far = {part.supply for part in garden.controller.values()}, litres_by_day(season)
     for source in sources_of(season):
         name = source.supply

@@ -18,7 +18,8 @@ from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.season.layout import Forcing
 from panbudget.season.record import Record
-from panbudget.studies.common import read_data, tanks_of
+from panbudget.season.supplies import tanks_in_use
+from panbudget.studies.common import read_data
 from panbudget.studies.ranges import drawn_factors, drawn_forcings, interval_of
 from panbudget.studies.setup import ml_per_minute
 from panbudget.studies.today.fan import Outcome, Part, Start, days_ahead, outcome_of
@@ -215,7 +216,7 @@ class Trials:
                     what = words["emitters"].format(bed=f"{name}/{bed}", then=count, now=planted.emitters.count)
                     more = {"bed": {bed: {"emitters": {"count": count}}}}
                     yield _Trial(what, f"emitters {name}/{bed}", valve_part, {"controller": {name: more}})
-        for row, name in enumerate(tanks_of(scenario)):
+        for row, name in enumerate(tanks_in_use(scenario)):
             capacity, volume = self.forcings[0].tanks.capacity[row], self.start.state.volume[row]
             if short and volume < 0.9 * capacity:
                 what = say(words["fill"], name=name, litres=capacity - volume)

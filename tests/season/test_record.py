@@ -57,6 +57,13 @@ def test_the_clock_presses_once_a_day_in_the_order_of_the_day():
     assert record().press_hours(("00:00",), 0, 2).tolist() == [[0.0], [0.0]]
 
 
+def test_the_sun_has_two_presses_on_the_day_the_clock_goes_forward_and_none_as_it_goes_back():
+    """Half past midnight at 15° E is after solar midnight by the winter's clock, and before it by the summer's."""
+    for start, counts in (("2025-03-28", [1, 1, 2, 1]), ("2025-10-24", [1, 1, 0, 1])):
+        table = record(4, start, longitude=15.0, timezone="Europe/Berlin").press_hours(("00:30",), 0, 4)
+        assert np.isfinite(table).sum(axis=1).tolist() == counts
+
+
 def test_a_clock_ahead_of_the_sun_presses_before_solar_midnight():
     """At 60° W on a clock of UTC the sun is four hours behind, and up to 4 minutes more by the equation of time in May."""
     table = record(longitude=-60.0, timezone="UTC").press_hours(("02:00",), 0, 3)

@@ -54,6 +54,21 @@ def test_pan_and_buckets_close_as_a_reader_would_add_them_up(season):
             assert lane["depletion_start_mm"] - gained + lost == pytest.approx(lane["depletion_end_mm"], abs=1e-8)
 
 
+def test_water_left_is_what_the_morning_has_to_raw(make_garden):
+    """Above nothing on days with Ks = 1, below it on days short of water: a garden of too few emitters has both."""
+    short = set()
+    few = {"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"count": 12}}}}}}
+    for table in replay(make_garden(few, days=40)).beds.values():
+        for lane in ("", "driest_"):
+            left, ks = table[f"{lane}water_left_mm"], table[f"{lane}ks"]
+            assert left.to_numpy() == pytest.approx(
+                (table["raw_mm"] - table[f"{lane}morning_depletion_mm"]).to_numpy(), abs=1e-9
+            )
+            assert ((left < 0.0) == (ks < 1.0)).all()
+            short |= {*(ks < 1.0)}
+    assert short == {True, False}
+
+
 def test_a_balance_that_does_not_close_is_no_season():
     assert checked_balance("here", 1e-8, passed=100.0) == 1e-8
     with pytest.raises(ClosureError, match="here: the water balance is off by"):

@@ -389,6 +389,13 @@ def test_two_valves_on_a_tank_share_what_it_has():
     assert out.irrigation[:2, 0].tolist() == pytest.approx([1.0, 0.9])
 
 
+def test_valves_on_a_tank_are_pressed_once_a_day_each():
+    """0.3 of 0.9 kg are gone by noon; the next day's press waits for the next noon."""
+    count, out, _ = on_a_tank([6.0, 6.0], 10.0, area=0.1, controllers=2, presses=[[12.0], [12.0]])
+    assert count == 4
+    assert sorted(out.opening_start[:4].tolist()) == pytest.approx([12.0, 12.0, 36.0, 36.0])
+
+
 def test_unlike_valves_share_a_tank_by_their_flows():
     """Of 7 and 11 L/h, both open from 18 h, 1.8 L are 0.7 and 1.1; a float of 1.8 L/h gives as much an hour."""
     _, out, _ = on_a_tank([12.0], 1.8, area=0.1, controllers=2, refill_flows=(2.0, 6.0))

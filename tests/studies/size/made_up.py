@@ -33,7 +33,7 @@ def joined_draws(*parts):
     return Outcome(**{name: np.concatenate([getattr(part, name) for part in parts], axis=1) for name in vars(parts[0])})
 
 
-def judged(litres, share=None, stress=None, often=None, settings=None, missed=None):
+def judged(litres, share=None, stress=None, often=None, settings=None, missed=None, by_year=None):
     """Settings with these figures, the first as described."""
     count = len(litres)
     values = dict.fromkeys(judging.Judged.__dataclass_fields__, np.zeros(count)) | {"bed_stress": np.zeros((count, 1))}
@@ -41,6 +41,7 @@ def judged(litres, share=None, stress=None, often=None, settings=None, missed=No
     values |= {"mean_stress": np.array([0.0] * count if stress is None else stress, float)}
     values |= {"openings_a_day": np.array([2.0] * count if often is None else often, float)}
     values |= {"missed": np.zeros((count, 4)) if missed is None else np.array(missed, float)}
+    values |= {"near_by_year": np.zeros((count, 1)) if by_year is None else np.array(by_year, float)}
     # each another pan, so that all change as much
     values |= {"settings": tuple(settings or (PRESENT._replace(area=0.2 + 0.1 * n) for n in range(count)))}
     return judging.Judged(**values)

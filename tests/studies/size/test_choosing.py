@@ -23,6 +23,23 @@ def test_where_none_reaches_it_the_highest_share_is_best_and_the_wish_missed_mos
     assert (choice.best, choice.keeps, choice.binding) == (1, False, "openings_a_day")
 
 
+@pytest.mark.parametrize(("dry_year", "best"), [(8.0, 1), (8.09, 1), (8.1, 2)])
+def test_where_none_reaches_it_nothing_is_advised_that_is_worse_in_any_year(dry_year, best):
+    """Two years, described 5 and 8 days short: on a tank more water for a year that is wet is less for one that is dry."""
+    by_year = [[5.0, 8.0], [0.0, dry_year], [4.0, 7.0]]
+    choice = best_of([5.0, 5.0, 5.0], [0.1, 0.7, 0.3], stress=[6.5, 3.0, 5.5], by_year=by_year)
+    assert (choice.best, choice.keeps) == (best, False)
+    # what keeps the wishes as often as asked has that as its promise
+    assert best_of([5.0, 5.0, 5.0], [0.1, 0.9, 0.3], stress=[6.5, 3.0, 5.5], by_year=by_year).best == 1
+
+
+def test_the_shortlist_has_what_is_worse_in_no_year_first_where_none_reaches_it():
+    share = np.linspace(0.1, 0.8, 60)
+    by_year = np.where(np.arange(60) < 20, 8.0, 9.0)[:, None]
+    found = choosing.shortlist(judged(range(60), share, by_year=by_year), wishing())
+    assert {round((setting.area - 0.2) / 0.1) for setting in found} >= set(range(20))
+
+
 def test_then_the_plants_count_and_a_day_is_as_good_as_none():
     """A mean of 1.0 days against 0.0 is equal, 1.1 is not: then less water wins."""
     assert best_of([90.0, 30.0, 20.0, 10.0], stress=[9.0, 0.0, 1.0, 1.1]).best == 2

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from panbudget.numeric import Ints
+from panbudget.numeric import Floats, Ints
 from panbudget.scenario.garden import Scenario
-from panbudget.studies.size.judging import WISHES, Bools, Judged, judged
+from panbudget.studies.size.judging import PRINTED, WISHES, Bools, Judged, judged
 from panbudget.studies.size.settings import Outcome, Setting
 
 _SAFETIES = (-0.05, -0.01, 0.02, 0.05, 0.1)  # beside the share asked for: the shortlist holds some of each
@@ -25,7 +25,6 @@ _WETTEST = 2.0  # times the water of the thriftiest one
 _ALIKE_SHARE, _ALIKE_WATER, _ALIKE_OPENINGS = 0.02, 0.02, 0.25
 _SAFER = 0.01  # by which more is asked of the cells, until what is promised is enough
 _WETTER, _TRIALS = 1.05, 10  # times the water of one that was refused; how often
-_PRINTED = 0.1  # days in the mean
 _PARTS = 5  # of the years, each left out in turn
 
 
@@ -69,7 +68,7 @@ class Choice:
     def worse_beds(self) -> list[bool]:
         """Which beds it leaves short of water for longer than the described one, by as much as prints."""
         stress = self.judged.bed_stress
-        return [bool(now >= before + _PRINTED) for now, before in zip(stress[self.best], stress[0], strict=True)]
+        return [bool(now >= before + PRINTED) for now, before in zip(stress[self.best], stress[0], strict=True)]
 
 
 def promised(
@@ -140,9 +139,16 @@ def alike_days(scenario: Scenario) -> float:
 
 def _ranked(judged: Judged, least: float, days: float) -> Ints:
     """Settings as the rule would have them, each next best: the share, up to the one asked for; the stress; the water."""
-    share = np.minimum(judged.share, least)
+    share = np.minimum(_counted_share(judged, least), least)
     stress = judged.mean_stress - judged.mean_stress[share >= share.max()].min()
     return np.lexsort((judged.litres, np.maximum(stress - days, 0.0), -share))
+
+
+def _counted_share(judged: Judged, least: float) -> Floats:
+    """The share; where none has as much as asked, below 0 for what leaves the plants worse off than described in any year."""
+    if judged.share.max() >= least - 1e-9:
+        return judged.share
+    return np.where(judged.worse_in_a_year, judged.share - 1.0, judged.share)
 
 
 def shortlist(judged: Judged, scenario: Scenario) -> list[Setting]:
@@ -170,9 +176,10 @@ def _changes(setting: Setting, present: Setting) -> int:
 def chosen(judged: Judged, scenario: Scenario, least: float | None = None) -> Choice:
     """Choose by the rule, in its order: `reports/size/texts.toml` prints it. ``least``: the share asked of these cells."""
     openings, least = scenario.wishes.openings_a_day, scenario.uncertainty.interval if least is None else least
-    highest, stress, litres = judged.share.max(), judged.mean_stress, judged.litres
+    share, stress, litres = _counted_share(judged, least), judged.mean_stress, judged.litres
+    highest = share.max()
     keeps = bool(highest >= least - 1e-9)
-    alike = np.flatnonzero(judged.share >= (least if keeps else highest - _ALIKE_SHARE) - 1e-9)
+    alike = np.flatnonzero(share >= (least if keeps else highest - _ALIKE_SHARE) - 1e-9)
     as_good = alike[~judged.worse[alike]]
     alike = as_good if len(as_good) else alike
     fewest = stress[alike].min()

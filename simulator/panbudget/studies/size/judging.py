@@ -16,6 +16,7 @@ from panbudget.studies.ranges import SCAN, ValveFactors, around
 from panbudget.studies.size.settings import Done, Outcome, Setting, YearForcing, outcomes
 
 _FEW_DAYLIGHT = 0.05
+PRINTED = 0.1  # days in the mean
 #: hundredths beyond an end of `ranges.SCAN` at which a margin is looked for
 _FINE = 0.01 * np.arange(1, 5)
 _MEANS = ("litres", "wasted", "openings_a_day", "open_hours", "starved_hours", "daylight_openings")
@@ -41,6 +42,8 @@ class Judged:
         The same days, mean of the cells.
     near_stress : ndarray
         The same as described and near it: mean of the years with the draws of `near_draws`.
+    near_by_year : ndarray (settings, years)
+        The same, year by year.
     bed_stress : ndarray (settings, beds)
         Each bed's driest quarter, mean of the cells.
     adequacy : ndarray
@@ -62,6 +65,7 @@ class Judged:
     wet_litres: Floats
     mean_stress: Floats
     near_stress: Floats
+    near_by_year: Floats
     bed_stress: Floats
     adequacy: Floats
     litres: Floats
@@ -78,6 +82,11 @@ class Judged:
         """Whether plants are short of water for longer than as described, in the mean of the cells or near what is so."""
         most = self.mean_stress[0] + 1e-9, self.near_stress[0] + 1e-9
         return np.asarray((self.mean_stress > most[0]) | (self.near_stress > most[1]))
+
+    @property
+    def worse_in_a_year(self) -> Bools:
+        """Whether they are so, by as much as prints, near what is described in any one of the years, too."""
+        return np.asarray(self.worse | (self.near_by_year >= self.near_by_year[0] + PRINTED).any(axis=1))
 
 
 def near_draws(beds: int) -> ValveFactors:
@@ -131,7 +140,7 @@ def judged(
         "when": part["daylight_openings"] > _FEW_DAYLIGHT if wishes.when == "night" else none,
     }
     by_wish = np.stack([missed[wish] for wish in WISHES], axis=2)
-    mean_stress = stress.mean(axis=1)
+    mean_stress, by_year = stress.mean(axis=1), (near or cells).stress_days.max(axis=3).mean(axis=2)
     return Judged(
         settings=tuple(settings),
         share=1.0 - by_wish.any(axis=2).mean(axis=1),
@@ -139,7 +148,8 @@ def judged(
         stress_days=_mostly(stress, scenario.uncertainty.interval),
         wet_litres=_mostly(part["litres"], scenario.uncertainty.interval),
         mean_stress=mean_stress,
-        near_stress=mean_stress if near is None else near.stress_days.max(axis=3).mean(axis=(1, 2)),
+        near_stress=mean_stress if near is None else by_year.mean(axis=1),
+        near_by_year=by_year,
         bed_stress=part["stress_days"].mean(axis=1),
         adequacy=part["adequacy"].min(axis=2).mean(axis=1),
         **{name: part[name].mean(axis=1) for name in _MEANS},

@@ -39,7 +39,7 @@ from panbudget.weather import Weather
 
 #: draws of the judgement, and the least cells of the search before it: through a compiler, or not
 _DRAWS = {True: (DRAWS[True], 32), False: (DRAWS[False], 5)}
-_NOT_NUMBERS = ("settings", "missed", "bed_stress", "daylight_openings")  # of a row
+_NOT_NUMBERS = ("settings", "missed", "near_by_year", "bed_stress", "daylight_openings")  # of a row
 
 
 @dataclass(frozen=True)

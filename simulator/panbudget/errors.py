@@ -18,6 +18,8 @@ from dataclasses import dataclass, replace
 CONTROLS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 # problems that are shown above whatever there is to paste
 _LEAST_LINES = 4
+# letters of what was found; of what is longer, as a broken file has it, so many at its beginning and its end
+_LONGEST, _BEGINNING, _END = 1000, 700, 200
 
 
 def visible(text: str) -> str:
@@ -72,7 +74,10 @@ class Problem:
         """Return the line that a person reads: where, what was found, what was expected, what to do."""
         expected = f"expected: {self.expected}" if self.expected else ""
         gap = "" if self.found.startswith(":") else " "
-        parts = (f"{self.where}{gap}{self.found}".strip(), expected, self.cure)
+        found = f"{self.where}{gap}{self.found}".strip()
+        if len(found) > _LONGEST:
+            found = f"{found[:_BEGINNING]} … {found[-_END:]}"
+        parts = (found, expected, self.cure)
         # what is quoted from a broken file may hold line ends of its own
         return visible(" ".join("; ".join(filter(None, parts)).splitlines()))
 

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import os
 import time
+from pathlib import Path
 
 import pytest
 
-from panbudget.errors import ScenarioError
+from panbudget.errors import Problem, ScenarioError
 from panbudget.files import read_toml
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.sweep.gridded.cells import copy_folder
+from tests.cli.test_main import run
 from tests.robustness.test_values import BED, refusal
 from tests.scenario.test_garden import SOUND
+
+ROOT = Path(__file__).resolve().parents[2]
 
 
 def test_thousands_of_unknown_keys_are_counted_and_ten_are_named():
@@ -49,3 +53,20 @@ def test_copies_of_grids_stand_only_where_nobody_else_writes(tmp_path, monkeypat
     for rights in (0o720, 0o702):
         (tmp_path / "cells").chmod(rights)
         assert copy_folder(b"grid") is None
+
+
+@pytest.mark.parametrize("level", ["-1 mm", "141 mm"])
+def test_a_level_that_no_pan_can_have_is_refused_with_the_pans_depth(level, capsys):
+    """Below the floor it ended as a mistake of ours."""
+    demo = ROOT / "scenarios" / "thirsty-bed.toml"  # a dish 14 cm deep
+    code, out, err = run(capsys, "today", demo, "--day", "2025-05-03", f"--level={level}")
+    assert (code, out) == (2, "")
+    assert f"{level} can't be in a pan 140 mm deep" in err
+
+
+def test_a_broken_files_text_is_quoted_by_its_beginning_and_its_end():
+    """Messages of tens of thousands of letters."""
+    longest = Problem("x", "header", "'" + "k" * 991 + "'").sentence()
+    assert len(longest) == 1000 and "…" not in longest
+    cut = Problem("x", "header", "'" + "k" * 992 + "'", cure="rename it").sentence()
+    assert cut.startswith("header 'kkk") and cut.endswith("kkk'; rename it") and len(cut) < 930

@@ -129,7 +129,10 @@ def _refuse(garden: Scenario, season: Season, seen: Seen) -> None:
             text = texts["no-valve"].format(text=name, names=", ".join(names), example=f'"{names[0]}=43 mm"')
             wrong.append(Problem("no-valve", "", text))
     for name, level in seen.level.items():
-        if name in garden.controller and not 0.0 <= level <= (depth := garden.controller[name].pan.depth):
+        if name not in garden.controller:
+            continue
+        depth = garden.controller[name].pan.depth
+        if not 0.0 <= level <= depth:
             wrong.append(Problem("level", f"{name}:", say(texts["level"], level=level, depth=depth)))
     first, last = (season.days.index[at].date() for at in (0, -1))
     for name, moment in seen.opened.items():

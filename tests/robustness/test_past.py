@@ -8,13 +8,15 @@ from pathlib import Path
 
 import pytest
 
-from panbudget.errors import Problem, ScenarioError
+from panbudget.errors import PanbudgetError, Problem, ScenarioError
 from panbudget.files import read_toml
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.sweep.gridded.cells import copy_folder
+from panbudget.studies.sweep.run import sweep
 from tests.cli.test_main import run
 from tests.robustness.test_values import BED, refusal
 from tests.scenario.test_garden import SOUND
+from tests.studies.sweep.district import contents, make_plan
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -70,3 +72,25 @@ def test_a_broken_files_text_is_quoted_by_its_beginning_and_its_end():
     assert len(longest) == 1000 and "…" not in longest
     cut = Problem("x", "header", "'" + "k" * 992 + "'", cure="rename it").sentence()
     assert cut.startswith("header 'kkk") and cut.endswith("kkk'; rename it") and len(cut) < 930
+
+
+def test_a_sweep_whose_scheduler_does_not_answer_makes_and_clears_nothing(tmp_path):
+    """It left an empty folder, and with `overwrite` an earlier sweep was gone."""
+    pytest.importorskip("distributed")
+    plan, out = make_plan(tmp_path, places=1, last=2020), tmp_path / "out"
+    with pytest.raises(PanbudgetError, match="does not answer"):
+        sweep(plan, out, scheduler="tcp://127.0.0.1:9")
+    assert not out.exists()
+    sweep(plan, out, processes=1, compiler=False)
+    before = contents(out)
+    with pytest.raises(PanbudgetError, match="does not answer"):
+        sweep(plan, out, scheduler="tcp://127.0.0.1:9", overwrite=True)
+    assert contents(out) == before
+
+
+def test_a_spread_of_more_seasons_than_are_run_is_refused(tmp_path, capsys):
+    """It asked for all memory."""
+    demo = ROOT / "scenarios" / "thirsty-bed.toml"
+    code, out, err = run(capsys, "replay", demo, "--out", tmp_path / "out", "--spread", "20001")
+    assert (code, out) == (2, "")
+    assert "--spread 20001 is more seasons than are ever run; 20000 at most" in err

@@ -20,7 +20,7 @@ from panbudget.studies.sweep.plan import Plan, load_plan
 from panbudget.studies.sweep.store import Store, alone
 from panbudget.studies.sweep.swept import Swept, finished, refuse_unasked
 from panbudget.studies.sweep.usable import absent_sites, refuse_sites
-from panbudget.studies.sweep.workers import run_jobs
+from panbudget.studies.sweep.workers import answering, run_jobs
 
 # as measured on one rented core; see tests/benchmarks/README.md
 _INTERPRETED = 8.0e-6  # seconds a bed-day
@@ -206,6 +206,8 @@ def sweep(
     expected = estimate(plan, processes)
     watch = _Watch(expected.parts, progress)
     kit = kit_of(plan, through_compiler=expected.compiled if compiler is None else compiler)
+    if scheduler is not None:
+        answering(scheduler)  # before anything is made or cleared
     with alone(folder):
         store = Store(folder, plan, overwrite=overwrite)
         store.trim(expected.parts)

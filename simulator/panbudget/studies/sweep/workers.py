@@ -109,6 +109,14 @@ def _worker() -> None:
     threading.Thread(target=follow, daemon=True).start()
 
 
+def answering(scheduler: str) -> str:
+    """Return a scheduler's address, given as it is or as the file that it wrote; a PanbudgetError if nobody answers there."""
+    address = _address_in(scheduler)
+    if reason := _mute(address):
+        raise PanbudgetError(problem("no-scheduler", "scheduler", address=address, reason=reason))
+    return address
+
+
 def _mute(address: str) -> str:
     """
     Return why nobody who speaks as a scheduler does is at an address; nothing where somebody is.
@@ -164,9 +172,7 @@ def _quiet() -> Iterator[None]:
 @contextlib.contextmanager
 def _cluster(kit: bytes, scheduler: str) -> Iterator[_Crew]:
     """Hand jobs to the workers of a dask scheduler, which gives a lost worker's jobs to another."""
-    address = _address_in(scheduler)
-    if reason := _mute(address):
-        raise PanbudgetError(problem("no-scheduler", "scheduler", address=address, reason=reason))
+    address = answering(scheduler)
     import distributed
 
     dask: Any = distributed

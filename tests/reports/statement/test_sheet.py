@@ -11,8 +11,9 @@ import pytest
 
 from panbudget import replay, scenario_from
 from panbudget.reports.pages import table_of
+from panbudget.reports.statement.method import method_lines
 from panbudget.reports.statement.origins import weather_kind, weather_mark, weather_said
-from panbudget.reports.statement.sheet import method_lines, statement_sentences, statement_sheet
+from panbudget.reports.statement.sheet import statement_sentences, statement_sheet
 from panbudget.studies.statement.account import statement
 from panbudget.studies.statement.units_of_form import VOLUME_UNITS
 from tests.small_weather import weather_csv

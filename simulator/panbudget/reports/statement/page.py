@@ -13,9 +13,10 @@ import pandas as pd
 from panbudget.files import json_bytes, write_csv
 from panbudget.reports.pages import texts
 from panbudget.reports.season.files import daily_table, openings_table
+from panbudget.reports.statement.method import method_lines
 from panbudget.reports.statement.origins import first_day_said, weather_kind, weather_said
 from panbudget.reports.statement.pdf import statement_pdf
-from panbudget.reports.statement.sheet import method_lines, season_fingerprint, statement_sentences, statement_sheet
+from panbudget.reports.statement.sheet import season_fingerprint, statement_sentences, statement_sheet
 from panbudget.reports.writing import Verb, as_json
 from panbudget.season.result import Season
 from panbudget.season.supplies import float_source

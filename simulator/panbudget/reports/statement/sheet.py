@@ -8,7 +8,6 @@ import datetime as dt
 import hashlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Any, NamedTuple
 
 import pandas as pd
@@ -17,25 +16,28 @@ from panbudget.files import json_bytes
 from panbudget.reports.arranging import MOST_STEPS, steps_of
 from panbudget.reports.garden import garden_line
 from panbudget.reports.pages import Report, Section, texts, words_of
-from panbudget.reports.statement.origins import covered_said, first_day_said, weather_mark, weather_said
+from panbudget.reports.statement.method import method_lines
+from panbudget.reports.statement.origins import weather_mark
+from panbudget.reports.statement.tables import (
+    beds_table,
+    days_of,
+    licence_rows,
+    metered_days_said,
+    months_table,
+    readings_section,
+    storage_table,
+)
 from panbudget.reports.writing import as_json, provenance
-from panbudget.scenario.garden import WeighedValve
 from panbudget.scenario.rights import Meter
-from panbudget.scenario.supplies import Mains
-from panbudget.scenario.uncertainty import Uncertainty
-from panbudget.season.faults import fault_assumptions
 from panbudget.season.result import Finding
 from panbudget.season.supplies import float_source
-from panbudget.studies.ranges import ranges_of
 from panbudget.studies.statement.account import Account, Fate, Statement
-from panbudget.studies.statement.ledger import BY_RATIO, METERED, MODELLED, PART, SPLIT, Metered, beyond
+from panbudget.studies.statement.ledger import BY_RATIO, METERED, MODELLED, PART, SPLIT, Metered
 from panbudget.studies.statement.meter import months_of
-from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS, amount, rounded_parts
-from panbudget.weather import flags
-from panbudget.words import count, day_said, days_said, filled, number, percent, written
+from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS, amount
+from panbudget.words import day_said, days_said, filled, percent
 
 _section, _say = words_of("statement")
-_MOST_READINGS = 24  # in a table; of more, the first, the last and those with an event
 
 
 @dataclass(frozen=True)
@@ -211,7 +213,7 @@ def _first_sentences(statement: Statement, sections: Sequence[Section]) -> list[
         return [f"{part.heading}. {(part.items or [''])[0]}" for part in parts]
     (account,) = statement.accounts
     drawn, *others = parts[0].items or ()
-    terms = [f"{term}: {outcome}" for term, _, _, outcome in _licence(account)]
+    terms = [f"{term}: {outcome}" for term, _, _, outcome in licence_rows(account)]
     return [drawn, *([_say("licence", terms="; ".join(terms))] if terms else []), *others][:MOST_STEPS]
 
 
@@ -223,14 +225,14 @@ def _sections(account: Account, statement: Statement) -> Iterator[Section]:
         heading=heading, items=items, facts=_facts(account, statement), picture=_picture(account), **_bar(account)
     )
     for year in ledger.years.index:
-        yield _section("months", table=_months(account, statement, year), fill={**unit, "year": year})
+        yield _section("months", table=months_table(account, statement, year), fill={**unit, "year": year})
     first_of_meter = next(other for other in statement.accounts if other.source.supply == source.supply)
     if account.readings and account is first_of_meter:
-        yield _readings(account, statement)
-    yield _section("storage", table=_storage(account, statement), fill=unit)
-    terms = pd.DataFrame(_licence(account), columns=["term", "licensed", "here", "outcome"])
+        yield readings_section(account, statement)
+    yield _section("storage", table=storage_table(account, statement), fill=unit)
+    terms = pd.DataFrame(licence_rows(account), columns=["term", "licensed", "here", "outcome"])
     yield _section("licence", table=terms, fill=unit)
-    yield _section("beds", table=_beds(account), fill={**unit, "area_unit": area.symbol})
+    yield _section("beds", table=beds_table(account), fill={**unit, "area_unit": area.symbol})
 
 
 def _facts(account: Account, statement: Statement) -> tuple[tuple[str, str], ...]:
@@ -313,7 +315,7 @@ def _sentences(account: Account, statement: Statement) -> Iterator[str]:
     if split := [month for month in months.to_dict("records") if month["basis"] == SPLIT and month["month"] in spread]:
         yield _say("split_metered", months=", ".join(f"{month['from']:%B %Y}" for month in split))
     if in_part := months[months["basis"] == PART].to_dict("records"):
-        names = (_say("part_month", month=month["from"], **_days_of(month)) for month in in_part)
+        names = (_say("part_month", month=month["from"], **days_of(month)) for month in in_part)
         yield _say("part_metered", months=", ".join(names))
     line = garden_line(statement.season.scenario, account.source.supply)
     if len(line) > 1:
@@ -384,262 +386,9 @@ def _meter_against_model(account: Account, metered: Metered) -> str:
     volumes = (metered.metered, metered.modelled, *metered.interval)
     shown = dict(zip(("metered", "modelled", "low", "high"), map(account.ledger.text, volumes), strict=True))
     shown |= {"source": account.source.supply, "accuracy": _accuracy(metered)}
-    shown["days"] = _days_said(metered.days)
+    shown["days"] = metered_days_said(metered.days)
     apart = ""
     if metered.modelled > 0.0:
         share = metered.metered / metered.modelled - 1.0
         apart = f" ({percent(abs(share))} {'more' if share >= 0.0 else 'less'})"
     return _say("agrees" if metered.agrees else "differs", apart=apart, **shown)
-
-
-def _readings(account: Account, statement: Statement) -> Section:
-    """Each reading, what its counter shows, and what passed since the one before; of many, those that matter."""
-    ledger, readings = account.ledger, account.readings
-    passed = {part.end: part.litres for part in account.between}
-    meter = statement.scenario.supply[account.source.supply].meter or Meter()
-    multiplied = "" if meter.multiplier == 1.0 else f", × {meter.multiplier:g}"
-    ends = {0: texts("statement")["first"], len(readings) - 1: texts("statement")["last"]}
-    rows = [
-        {
-            "date": reading.shown,
-            "text": reading.text,
-            "event": ", ".join(filter(None, (ends.get(index, ""), reading.row["event"]))),
-            "passed": "–"
-            if reading.event == "installed" or index == 0
-            else amount(ledger.unit.rounded(passed[reading.moment], ledger.decimals)),
-        }
-        for index, reading in enumerate(readings)
-    ]
-    few = rows if len(rows) <= _MOST_READINGS else [row for row in rows if row["event"]]
-    left_out = f"; {len(rows) - len(few)} more in the file" if len(few) < len(rows) else ""
-    fill = {"supply": account.source.supply, "unit": ledger.unit.symbol, "multiplied": multiplied, "left_out": left_out}
-    return _section("readings", table=few, fill=fill)
-
-
-def _storage(account: Account, statement: Statement) -> pd.DataFrame:
-    """What came into each tank and left it, so that both add up as printed."""
-    unit, decimals = account.ledger.unit, account.ledger.decimals
-    rows = []
-    for name, tank in account.tanks.items():
-        sides = [("start_l", "roof_l", "topped_l"), ("drawn_l", "over_l", "end_l")]
-        total = unit.rounded(sum(tank[key] for key in sides[0]), decimals)
-        parts = {
-            key.removesuffix("_l"): part
-            for side in sides
-            for key, part in zip(
-                side, rounded_parts([unit.exact(max(tank[k], 0.0)) for k in side], decimals, total), strict=True
-            )
-        }
-        parts["change"] = parts["end"] - parts["start"]
-        drawn_on, shown = float_source(statement.scenario, name), {key: amount(part) for key, part in parts.items()}
-        rows.append({"tank": name, "source": "–" if drawn_on is None else drawn_on or "?", **shown})
-    return pd.DataFrame(rows)
-
-
-def _days_of(month: Any) -> dict[str, Any]:
-    """How many of a month's days are metered, and how many it has."""
-    return {"metered": _days_said(month["metered_days"]), "days": (month["to"] - month["from"]).days + 1}
-
-
-def _days_said(days: float) -> str:
-    """Write days, of which some may be metered in part."""
-    return number(days, 0 if days == round(days) else 1)
-
-
-def _month_name(month: Any) -> str:
-    first, after = month["from"], month["to"] + dt.timedelta(days=1)
-    return str(month["month"]) + ("" if first.day == 1 and after.day == 1 else f", {first.day} to {month['to'].day}")
-
-
-def _months(account: Account, statement: Statement, year: str) -> pd.DataFrame:
-    """A water year's months as text, and their total, which is named where there are several."""
-    ledger = account.ledger
-    has_meter = bool(ledger.months["metered"].notna().any())
-    months = ledger.months[ledger.months["water_year"] == year]
-
-    def span(*ends: float) -> str:
-        low, high = (amount(ledger.unit.rounded(end, ledger.decimals)) for end in ends)
-        return "–" if low == high else f"{low}\u00a0–\u00a0{high}"
-
-    rows = [
-        {
-            **{name: amount(month[name]) for name in ("modelled", "metered", "reported", "headroom")},
-            "month": _month_name(month),
-            "days": str(month["days_of_use"]),
-            "range": span(month["range_low_litres"], month["range_high_litres"]),
-            "basis": filled(texts("statement")["bases"][month["basis"]], _days_of(month)),
-        }
-        for month in months.to_dict("records")
-    ]
-    names = [account.source.name] if len(statement.accounts) > 1 else []
-    names += [year] if len(ledger.years) > 1 else []
-    totals = {
-        **{name: amount(ledger.years[name][year]) for name in ("modelled", "metered", "reported", "headroom")},
-        "month": ", ".join(["total", *names]),
-        "days": str(months["days_of_use"].sum()),
-        "range": span(*account.interval) if len(ledger.years) == 1 and not has_meter else "",
-        "basis": texts("statement")["bases"].get(ledger.years["basis"][year], ""),
-    }
-    left_out = (() if has_meter else ("metered", "reported", "basis")) + (() if ledger.licensed else ("headroom",))
-    return pd.DataFrame([*rows, totals]).drop(columns=list(left_out))
-
-
-def _licence(account: Account) -> Iterator[tuple[str, str, str, str]]:
-    """Each term of the licence, what was licensed, what was done, and how that comes out."""
-    ledger, papers, right = account.ledger, account.source.papers, account.source.right
-    if papers.volume is not None:
-        for label, year in ledger.years.iterrows():
-            term = "volume" if len(ledger.years) == 1 else f"volume, {label}"
-            used, headroom = (f"{amount(year[name])}\u00a0{ledger.unit.symbol}" for name in ("reported", "headroom"))
-            key = "volume_left" if year["exceeded_on"] is None else "volume_exceeded"
-            yield term, ledger.text(papers.volume), used, _say(key, year=year, left=headroom)
-    if papers.rate is not None:
-        unit = RATE_UNITS[right.rate_unit]
-        outcome = f"EXCEEDED, first on {account.rate_date}" if beyond(account.rate, papers.rate) else "within"
-        yield "rate", unit.text(papers.rate), unit.text(account.rate), outcome
-    if papers.season is not None:
-        start, end = (f"{month:02d}-{day:02d}" for month, day in (papers.season.start, papers.season.end))
-        outside, outcome = ledger.outside, "all within"
-        if len(outside):
-            days = count(len(outside), "day").upper()
-            outcome = f"{days} OUTSIDE, first {outside.index[0]:%Y-%m-%d}: {ledger.text(outside.sum())}"
-        yield "season", f"{start} to {end}", f"{count(ledger.days_of_use, 'day')} of use", outcome
-    if papers.area is not None:
-        area, outcome = AREA_UNITS[right.area_unit], "LARGER" if beyond(account.area, papers.area) else "within"
-        yield "area", area.text(papers.area), area.text(account.area), outcome
-
-
-def _beds(account: Account) -> pd.DataFrame:
-    """Bed by bed what was applied and where it went, as text, and the total."""
-    ledger, area_unit, beds = account.ledger, AREA_UNITS[account.source.right.area_unit], account.beds
-    if not len(beds):
-        return beds
-    unit, decimals, fates = ledger.unit, ledger.decimals, ["consumed", "drained", "left"]
-    applied = rounded_parts([unit.exact(litres) for litres in beds["applied"]], decimals, ledger.modelled)
-    areas = rounded_parts([area_unit.exact(area) for area in beds["area_m2"]], area_unit.decimals)
-    parts = [
-        rounded_parts([unit.exact(max(bed[name], 0.0)) for name in fates], decimals, total)
-        for (_, bed), total in zip(beds.iterrows(), applied, strict=True)
-    ]
-    printed = pd.DataFrame(parts, columns=fates).join(pd.DataFrame({"area": areas, "applied": applied}))
-    table = printed.map(amount).assign(bed=beds["bed"].replace("", texts("statement")["pans"]), crop=beds["crop"])
-    table.loc[beds["bed"] == "", "area"] = ""
-    totals = {name: amount(sum(printed[name], Decimal(0))) for name in printed}
-    return pd.concat([table, pd.DataFrame([{"bed": "total", "crop": "", **totals}])])
-
-
-def method_lines(statement: Statement) -> dict[str, str]:
-    """
-    Say how a statement was determined, and its limits.
-
-    Parameters
-    ----------
-    statement : Statement
-
-    Returns
-    -------
-    dict
-        Heading -> text.
-    """
-    fixed = texts("statement")["method"]
-    season, default = statement.season, Uncertainty.model_validate({})
-    rules = season.scenario.uncertainty
-    gaps, days = season.totals["weather"]["filled"], season.totals["season"]["days"]
-    columns = (
-        f"{column} on {number(n)} ({flags.said(method)})" for column, ways in gaps.items() for method, n in ways.items()
-    )
-    ranges = []
-    for name, (low, high) in ranges_of(season.scenario).items():
-        usual = " (default)" if (low, high) == getattr(default, name, None) else ""
-        valve, _, key = name.removeprefix("controller.").rpartition(".")
-        what = texts("statement")["ranges"][key]
-        ranges.append(f"{f'{valve}: ' if valve else ''}{what} × {low:g} to {high:g}{usual}")
-    drawn = {"samples": statement.samples, "rules": rules, "ranges": "; ".join(ranges)}
-    return {
-        "Determination": " ".join(_determination(statement)),
-        "Weather": weather_said(statement),
-        "First day": first_day_said(statement),
-        "Measured": _listed(_measured(statement)) if any(_measured(statement)) else fixed["nothing"],
-        "Assumed": _listed(_assumed(statement)),
-        "Days covered": " ".join(covered_said(statement)),
-        "Days filled": fixed["filled" if gaps else "not_filled"].format(days=days, columns="; ".join(columns)),
-        "Range": filled(fixed["range"], drawn),
-        "Consumption": fixed["consumption"],
-        "Units and rounding": " ".join(_units(statement)),
-    }
-
-
-def _listed(parts: Iterator[str]) -> str:
-    text = "; ".join(parts)
-    return f"{text[:1].upper()}{text[1:]}."
-
-
-def _determination(statement: Statement) -> Iterator[str]:
-    fixed = texts("statement")["determination"]
-    yield fixed["modelled"]
-    if any(account.ledger.months["metered"].notna().any() for account in statement.accounts):
-        yield fixed["metered"]
-    # of a supply's several accounts, each has the same stretches
-    stretches = {account.source.supply: account.ledger.split_stretches for account in statement.accounts}
-    if any(stretches.values()):
-        yield fixed["stretches"].format(stretches=number(sum(stretches.values())))
-    if any(account.source.floats for account in statement.accounts):
-        yield fixed["floats"]
-    if not all(account.source.is_whole_supply for account in statement.accounts):
-        yield fixed[f"by_{statement.season.scenario.statement.split}"]
-
-
-def _measured(statement: Statement) -> Iterator[str]:
-    season = statement.season
-    for name, controller in season.scenario.controller.items():
-        if isinstance(controller.valve, WeighedValve):
-            yield f"swing of {name}, by two weighings"
-        if controller.valve.refill.at is None:
-            yield f"refill flow of {name}, in place"
-        in_place = [bed for bed, described in controller.bed.items() if described.emitters.at is None]
-        if in_place:
-            yield f"emitter flow of {name}: {', '.join(in_place)}, in place"
-    for readings in statement.readings:
-        yield f"meter readings of {readings.file}" + (f" ({'; '.join(readings.events)})" if readings.events else "")
-
-
-def _assumed(statement: Statement) -> Iterator[str]:
-    scenario = statement.season.scenario
-    alike: dict[tuple[str, float], list[str]] = {}
-    for name, controller in scenario.controller.items():
-        alike.setdefault((controller.pan.evaporation, controller.pan.exposure), []).append(name)
-    for (model, exposure), names in alike.items():
-        if model != "measured" or exposure != 1.0:
-            how = texts("statement")["models"][model]
-            yield f"pan evaporation of {', '.join(names)}: {how}, exposure {exposure:g}"
-    valves = scenario.controller.values()
-    emitters = (e for c in valves for e in (c.valve.refill, *(bed.emitters for bed in c.bed.values())))
-    if any(emitter.at is not None for emitter in emitters):
-        yield "flows by the emitters' packets and pressures"
-    for name, supply in scenario.supply.items():
-        if isinstance(supply, Mains):
-            yield f"pressure of {name} {written(supply.pressure, 'pressure 0')} all season"
-    faults = fault_assumptions(scenario)
-    yield from map(str, faults)
-    yield from (str(text) for text in statement.season.assumptions if text not in faults)
-    other = "no other leak or clogging" if faults else "no leak, no clogging"
-    yield f"weather at the garden as in the file; {other}, nothing else drawn on the line"
-
-
-def _units(statement: Statement) -> Iterator[str]:
-    fixed = texts("statement")["method"]
-    factors: dict[str, str] = {}
-    for account in statement.accounts:
-        right = account.source.right
-        units = {"L": account.ledger.unit, "L/h": RATE_UNITS[right.rate_unit], "m²": AREA_UNITS[right.area_unit]}
-        factors |= {unit.symbol: unit.factor_text(base) for base, unit in units.items() if unit.size != 1}
-    if factors:
-        yield f"{'; '.join(factors.values())} (NIST SP 811, 2008)."
-    symbols = " ".join(factors)
-    if "acre" in symbols:
-        yield fixed["survey_foot"]
-    elif "ft³" in symbols or "ccf" in symbols:
-        yield fixed["foot"]
-    if "ccf" in symbols:
-        yield fixed["ccf"]
-    yield fixed["rounding"]

@@ -163,7 +163,9 @@ def test_another_year_and_a_made_up_heat_wave(desk):
 
 def test_a_pinned_season_is_drawn_beside_the_next(desk):
     asyncio.run(_computed(desk))
+    assert charts.water_series(desk)["legend"]["data"] == ["supplied", "needed"]
     desk.pin()
+    assert charts.water_series(desk)["legend"]["data"] == ["supplied", "needed", "supplied, pinned"]
     assert desk.pinned is not None and desk.pinned[0] == "as the file has it"
     series = {part["id"]: part["data"] for part in charts.season_series(desk)["series"]}
     assert series["pinned upper/tomatoes"] == series["left upper/tomatoes"]

@@ -251,3 +251,11 @@ def test_the_map_shows_the_place_and_a_click_on_it_names_one():
     assert "<circle" not in pictures.picture("place", {"latitude": "fifty", "longitude": "3"})
     assert pictures.place_at(143.9 / 360, 56.4 / 190) == {"latitude": "39", "longitude": "-36"}
     assert pictures.place_at(1.1, -0.1) == {"latitude": "90", "longitude": "180"}
+
+
+@pytest.mark.parametrize(
+    ("bed", "plant", "expected"),
+    [("tomatoes", "tomato", True), (" tomato ", "tomato", True), ("by the wall", "tomato", False), ("", "mint", False)],
+)
+def test_a_bed_with_the_name_of_its_plants_follows_them(bed, plant, expected):
+    assert questions.is_named_after(bed, plant) is expected

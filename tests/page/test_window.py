@@ -39,7 +39,7 @@ def test_a_garden_is_made_from_nothing_by_answering(tmp_path):
             if screen.of != "bed":
                 user.find("Next").click()
         user.find("Another valve").click()
-        await user.should_see("Question 8 of 10; Valve valve 2")
+        await user.should_see("Question 8 of 10; Valve yard 2")
         for _ in range(2):
             user.find("Next").click()
         user.find("Another bed").click()
@@ -53,7 +53,7 @@ def test_a_garden_is_made_from_nothing_by_answering(tmp_path):
     _simulated(desk, answers)
     assert "latitude = 43 " in desk.text()
     assert desk.state == "ready"
-    assert {key.split("/")[0] for key in desk.settings} == {"yard", "valve 2"}
+    assert {key.split("/")[0] for key in desk.settings} == {"yard", "yard 2"}
 
 
 def test_what_changes_elsewhere_is_seen_and_a_broken_file_is_mended(tmp_path):

@@ -303,7 +303,11 @@ def test_the_drawing_keeps_to_its_scale_and_its_frame(make_garden, pan):
     assert walls[1].x1 - walls[0].x1 == pytest.approx(1000 * sheet.vessels[0][1] / scale)
     water = next(s for s in shapes if isinstance(s, Box))
     assert water.y - walls[0].y1 == pytest.approx(sheet.freeboard_mm / scale)
-    assert as_svg(shapes).startswith('<svg width="180mm" height="57mm"')
+    svg = as_svg(shapes)
+    # three parts in true size, each narrower than a phone (96 px an inch, 390 px less its margins), and nothing is lost
+    widths = [float(width) for width in re.findall(r'<svg width="([\d.]+)mm" height="57mm"', svg)]
+    assert sum(widths) == WIDTH and len(widths) == 3 and max(widths) * 96 / 25.4 < 390 - 29
+    assert len(re.findall("<(?:line|rect|text) ", svg)) == len(shapes)
 
 
 @pytest.mark.parametrize(

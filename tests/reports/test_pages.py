@@ -9,7 +9,7 @@ import re
 import pandas as pd
 import pytest
 
-from panbudget.reports.pages import Report, Section, labelled, page, section, table_of
+from panbudget.reports.pages import Report, Section, labelled, page, section, table_of, whole_options
 
 
 def test_a_table_takes_labels_units_and_formats_from_its_attrs():
@@ -81,3 +81,10 @@ def test_a_result_writes_what_its_command_writes(make_garden, tmp_path):
     ]
     found.write(tmp_path / "out", overwrite=True)
     assert not (tmp_path / "out" / "figures").exists()
+
+
+def test_an_option_is_not_cut_by_the_end_of_a_line_and_what_else_stands_there_is_text():
+    assert whole_options("fit <log> --out a-b --x") == (
+        'fit &lt;log&gt; <span class="option">--out</span> a-b <span class="option">--x</span>'
+    )
+    assert whole_options("well--known & --") == "well--known &amp; --"

@@ -26,6 +26,16 @@ _POINTED = """(event) => {
   const drawn = event.currentTarget.querySelector("svg").getBoundingClientRect();
   emit((event.clientX - drawn.left) / drawn.width, (event.clientY - drawn.top) / drawn.height);
 }"""
+# arrows choose, as in any other group of radio buttons; the library's own wait for the space bar
+_ARROWS = """(event) => {
+  const step = { ArrowDown: 1, ArrowRight: 1, ArrowUp: -1, ArrowLeft: -1 }[event.key];
+  if (!step) return;
+  event.preventDefault();
+  const all = [...event.currentTarget.querySelectorAll("[role=radio]")];
+  const to = all.at((all.indexOf(document.activeElement) + step) % all.length);
+  to.focus();
+  to.click();
+}"""
 _MOST_BYTES = 100_000_000  # of an uploaded weather file
 
 
@@ -41,7 +51,8 @@ class Asking:
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
-        self.body = ui.column().classes("card")
+        self.body = ui.column().classes("card asking")
+        self.drawn = -1
         self.draw()
 
     @property
@@ -62,12 +73,13 @@ class Asking:
         self.body.clear()
         self.fields: dict[str, Any] = {}
         (screen, answers), total = self.step, len(questions.steps(self.desk.answers))
+        is_new, self.drawn = self.desk.screen != self.drawn, self.desk.screen
         with self.body, words.units_shown(self.desk.answers["units"]):
             where = TEXTS["question"].format(number=self.desk.screen + 1, total=total)
             if screen.of != "garden" and len(self.desk.answers["valves"]) > 1:
                 where += f"; {TEXTS['settings']['valve'].format(name=self.valve['name'])}"
             ui.label(where).classes("quiet")
-            ui.html(screen.title, sanitize=False, tag="h2")
+            ui.html(screen.title, sanitize=False, tag="h2").props("tabindex=-1")
             ui.label(words.filled(screen.text, {}))
             self.drawing = ui.html(picture(screen.key, answers), sanitize=False).classes("picture")
             if screen.key == "place":
@@ -79,6 +91,13 @@ class Asking:
             self.message = ui.label("").classes("wrong").props('role="alert"')
             with ui.row():
                 self._buttons(screen, answers, is_last=self.desk.screen >= total - 1)
+        if is_new:
+            self._focus(".asking h2")
+
+    def _focus(self, selector: str) -> None:
+        """Take the keyboard, and a screen reader, to a part of what was drawn again."""
+        with self.body:
+            ui.run_javascript(f"setTimeout(() => document.querySelector({selector!r})?.focus(), 50)")
 
     def _buttons(self, screen: Screen, answers: dict[str, Any], *, is_last: bool) -> None:
         beds, valves = self.valve["beds"], self.desk.answers["valves"]
@@ -104,7 +123,8 @@ class Asking:
             options = {name: about if question.choices else f"{name}: {about}" for name, about in known.items()}
             with ui.element("fieldset"):
                 ui.html(question.label, sanitize=False, tag="legend")
-                ui.radio(options, value=answer, on_change=change).props(f'aria-label="{question.label}"')
+                radio = ui.radio(options, value=answer, on_change=change).props(f'aria-label="{question.label}"')
+                radio.on("keydown", js_handler=_ARROWS)
         elif question.kind == "plant":
             plants = {name: f"{name} ({also})" if also else name for name, also in questions.names_of("plant").items()}
             ui.select(plants, label=question.label, value=answer, with_input=True, on_change=change).props(
@@ -118,12 +138,16 @@ class Asking:
     def typed(self, question: Question, event: events.ValueChangeEventArguments[Any]) -> None:
         """Take an answer as it is typed, and let the drawing grow."""
         screen, answers = self.step
-        answers[question.key] = answer = str(event.value or "")
+        before, answer = answers[question.key], str(event.value or "")
+        answers[question.key] = answer
         if question.kind == "choice":
             if question.key == "units":
                 questions.take_units(self.desk.answers)
             self.draw()
+            self._focus(f'[role=radiogroup][aria-label="{question.label}"] [aria-checked=true]')
             return
+        if question.kind == "plant" and answer and questions.is_named_after(answers["name"], before):
+            self.fields["name"].set_value(answer)
         with words.units_shown(self.desk.answers["units"]):
             drawn, wrong = picture(screen.key, answers), question.wrong(answer)
         self.drawing.set_content(drawn)

@@ -19,6 +19,7 @@ from panbudget.reports.writing import shown
 COLOURS: dict[str, str] = words.packaged("reports/style.toml")["colours"]
 _TEXTS: dict[str, Any] = TEXTS["season"]
 _STRIP, _GAP, _TOP, _FOOT = 92, 34, 28, 28  # px: a bed's strip, between two, above all, below
+_BARS = {"supplied": _TEXTS["supplied"], "needed": _TEXTS["needed"], "pinned": _TEXTS["supplied_pinned"]}
 _INK, _GREY = "#333333", COLOURS["grey"]
 _VALVES = [COLOURS[name] for name in ("blue", "orange", "green", "purple", "sky")]
 
@@ -187,6 +188,7 @@ def water_series(desk: Desk) -> dict[str, Any]:
     pinned = desk.pinned[1].supplied if desk.pinned else {}
     values = {"supplied": desk.lines.supplied, "needed": needed, "pinned": pinned}
     return {
+        "legend": {"data": [_BARS[what] for what, by in values.items() if by or what != "pinned"]},
         "yAxis": {"data": [key.replace("/", ", ") for key in beds]},
         "series": [
             {"id": what, "data": [round(kept.shown(by[k]), kept.decimals(0)) if k in by else "-" for k in beds]}
@@ -202,7 +204,6 @@ def water_chart(desk: Desk) -> dict[str, Any]:
         "needed": {"color": "#FFFFFF", "borderColor": _INK, "borderWidth": 1.5},
         "pinned": {"color": "#FFFFFF", "borderColor": _GREY, "borderWidth": 1.5, "borderType": "dashed"},
     }
-    names = {"supplied": _TEXTS["supplied"], "needed": _TEXTS["needed"], "pinned": _TEXTS["supplied_pinned"]}
     return {
         "animation": False,
         "textStyle": {"fontFamily": "system-ui, sans-serif", "color": _INK},
@@ -217,7 +218,7 @@ def water_chart(desk: Desk) -> dict[str, Any]:
             "axisLabel": {"color": _INK, "width": 100, "overflow": "break", "lineHeight": 13},
         },
         "series": [
-            {"id": what, "name": names[what], "type": "bar", "itemStyle": style, "data": []}
+            {"id": what, "name": _BARS[what], "type": "bar", "itemStyle": style, "data": []}
             for what, style in styles.items()
         ],
     }

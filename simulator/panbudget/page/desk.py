@@ -78,9 +78,14 @@ class Setting:
             return [{"diameter": text} if self.unit in ("cm", "in") else {"area": text}]
         return text
 
+    @property
+    def unit_shown(self) -> str:
+        """The unit as a person reads it."""
+        return self.unit.replace("^2", "²")
+
     def shown(self, value: float) -> str:
         """Return a value as a person reads it."""
-        return f"{value:.4g} {self.unit}".strip()
+        return f"{value:.4g} {self.unit_shown}".strip()
 
 
 # by how much a slider moves: in the metric unit, and in the US one
@@ -116,7 +121,9 @@ def settings_of(scenario: Scenario) -> dict[str, Setting]:
                 label = TEXTS["settings"]["of"].format(label=label, valve=name)
             least = max(round(value * _LEAST / step) * step, step)
             most = max(round(value * _MOST / step) * step, least + 10 * step)
-            made[f"{name}/{key}"] = Setting(f"{name}/{key}", label, unit, round(value, 6), least, most, step, path)
+            made[f"{name}/{key}"] = Setting(
+                f"{name}/{key}", label, unit, float(f"{value:.4g}"), least, most, step, path
+            )
     return made
 
 

@@ -18,6 +18,8 @@ from panbudget.page import charts
 from panbudget.page.asking import mending
 from panbudget.page.desk import TEXTS, Desk, Setting
 from panbudget.page.jobs import VERBS
+from panbudget.reports import pages
+from panbudget.reports.arranging import Cause, causes, words_used
 from panbudget.reports.writing import shown
 
 _LIVE = 'role="status" aria-live="polite"'
@@ -85,6 +87,7 @@ class Garden:
             with ui.element("section").classes("card"):
                 _heading(TEXTS["findings"]["heading"])
                 self.findings = ui.element("ul")
+                self.words = ui.html("", sanitize=False)
         for what in ("values", "lines", "season", "job"):
             self.heard(what)
 
@@ -123,7 +126,7 @@ class Garden:
     def _setting(self, key: str, setting: Setting) -> None:
         value = self.desk.value(key)
         with ui.element("div").classes("setting"):
-            ui.label(f"{setting.label}{', ' + setting.unit if setting.unit else ''}").classes("label")
+            ui.label(f"{setting.label}{', ' + setting.unit_shown if setting.unit else ''}").classes("label")
             self.sliders[key] = Range(setting, value, lambda given: self.desk.set(key, round(given, 6)))
             self.numbers[key] = ui.number(value=value, min=0, on_change=lambda event: self.desk.set(key, event.value))
             _named(
@@ -287,11 +290,12 @@ class Garden:
             return
         self.findings.clear()
         with self.findings, words.units_shown(desk.season.scenario.units):
-            for finding in desk.season.findings:
-                with ui.element("li").classes(f"is-{finding.severity}"):
-                    ui.label(f"{TEXTS['findings'][finding.severity]}, {finding.where}: {finding.text}")
+            for cause in causes(desk.season.findings):
+                with ui.element("li").classes(f"is-{cause.severity}"):
+                    _cause(cause)
             if not desk.season.findings:
                 ui.label(TEXTS["findings"]["none"])
+            self.words.set_content(_words(desk))
         self.table.set_content(_table(desk))
 
     def _jobs(self) -> None:
@@ -344,6 +348,30 @@ class Garden:
                     ui.label(sentence)
                 for page in job.pages:
                     ui.link(texts["open"].format(file=page), f"/pages/{page}", new_tab=True)
+
+
+def _cause(cause: Cause) -> None:
+    """Show what was found, and what to do about it once where it is the same for several valves or beds."""
+    texts, (first, *others) = TEXTS["findings"], cause.findings
+    severity = texts[cause.severity]
+    if not others:
+        ui.label(texts["line"].format(severity=severity, where=first.where, text=first.text))
+        return
+    ui.label(texts["kinds"].format(severity=severity, findings=words.count(len(cause.findings), "finding")))
+    with ui.element("ul"):
+        for finding in cause.findings:
+            with ui.element("li"):
+                ui.label(f"{finding.where}: {finding.message}")
+    ui.label(cause.cure)
+
+
+def _words(desk: Desk) -> str:
+    """Explain the words that stand on the page and that a layman can't know."""
+    assert desk.season is not None
+    seen = [TEXTS["season"]["left"], *TEXTS["season"]["heads"], charts.said(desk)]
+    seen += [setting.label for setting in desk.settings.values()] + [finding.text for finding in desk.season.findings]
+    listed = list(words_used("</style>" + html.escape(" ".join(map(str, seen)))))
+    return pages.render("words.html.j2", words=listed, fixed=pages.texts())
 
 
 @shown

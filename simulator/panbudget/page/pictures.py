@@ -19,6 +19,7 @@ _WIDE, _HIGH = 360, 190
 _ROOM = 150.0  # px for the longest side of what is drawn to scale
 _BARS = (0.30, 0.3048)  # m: metric, US
 _MOST_DEGREES = {"latitude": 90.0, "longitude": 180.0}
+_COLUMNS = (4, 70, 112, 152, 210, 250, 290)  # px: where the columns of the table of weather begin
 _FAINT = 'style="stroke:#9AA7B0;stroke-width:0.5"'
 
 
@@ -178,11 +179,7 @@ def place_at(across: float, down: float) -> dict[str, str]:
 
 def _weather(answers: Mapping[str, Any]) -> str:
     rows = [_TEXTS["row"], *_TEXTS["example"]]
-    cells = [
-        _text(4 + 52 * c + (14 if c else 0), 40 + 22 * r, cell, "start")
-        for r, row in enumerate(rows)
-        for c, cell in enumerate(row)
-    ]
+    cells = [_text(_COLUMNS[c], 40 + 22 * r, cell, "start") for r, row in enumerate(rows) for c, cell in enumerate(row)]
     return "".join(cells) + _line(0, 48, _WIDE, 48)
 
 

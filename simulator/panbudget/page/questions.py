@@ -151,6 +151,11 @@ def names_of(kind: str) -> dict[str, str]:
     return {row["name"]: row["also"] for row in known("plants")}
 
 
+def is_named_after(bed: str, plant: str) -> bool:
+    """Whether a bed has the name of its plants, which may be one of several."""
+    return bed.strip() in (plant, *names_of("plant").get(plant, "").split(", "))
+
+
 def _template(name: str) -> str:
     return (importlib.resources.files("panbudget") / "templates" / name).read_text(encoding="utf-8")
 
@@ -207,7 +212,7 @@ def add_valve(answers: Mapping[str, Any]) -> None:
     """Add a valve with one bed, which begin as the last ones."""
     valves = answers["valves"]
     bed = {**valves[-1]["beds"][-1], "name": "bed 1"}
-    valves.append({**valves[-1], "name": f"valve {len(valves) + 1}", "beds": [bed]})
+    valves.append({**valves[-1], "name": f"{valves[0]['name'].strip()} {len(valves) + 1}", "beds": [bed]})
 
 
 def take_units(answers: dict[str, Any]) -> None:

@@ -29,7 +29,7 @@ from typing import Any
 
 import jinja2
 import pandas as pd
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from panbudget import words
 from panbudget.reports.arranging import arranged, causes, words_used
@@ -343,6 +343,11 @@ def provenance_table(provenance: Mapping[str, Any]) -> Table:
     return Table(("what", "which"), tuple(rows.items()), names=2)
 
 
+def whole_options(text: object) -> Markup:
+    """Write a text for a page so that no line ends within an option of a command."""
+    return Markup(re.sub(r"(?<!\S)--[a-z][\w-]*", r'<span class="option">\g<0></span>', str(escape(text))))
+
+
 @functools.cache
 def _templates() -> jinja2.Environment:
     environment = jinja2.Environment(
@@ -353,7 +358,7 @@ def _templates() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    filters = (table_of, arranged, causes, placed_figures, provenance_table, words.day_said, words.count)
+    filters = (whole_options, table_of, arranged, causes, placed_figures, provenance_table, words.day_said, words.count)
     environment.filters |= {function.__name__: function for function in filters}
     return environment
 

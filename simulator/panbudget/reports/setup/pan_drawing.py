@@ -4,6 +4,7 @@ Pan drawing: a pan from the side, to scale, and its upper rim in true size; plai
 Units: mm on paper, from the upper left corner, downward.
 """
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -20,6 +21,7 @@ _LEFT, _TOP = 2.0, 10.0  # of what is drawn
 _APART = 4.2  # between two labels
 _MECHANISM_LEFT = 86.0
 _STRIP_LEFT, _STRIP_MOST = 125.0, 40.0
+_PARTS = (0.0, 85.0, 121.0, WIDTH)  # where the side, the mechanism and the strip begin, and where all ends
 INCH = 25.4
 # of the strip in true size: mm from mark to mark, marks to a long one, which has its figure, and to a middle one, and what a mark is worth
 _MARKS = (1.0, 10, 5, 1.0)
@@ -211,7 +213,7 @@ class DrawnPage(Report):
 
 def as_svg(shapes: Sequence[Shape]) -> Markup:
     """
-    Write a drawing as an SVG element that keeps its size on paper.
+    Write a drawing as SVG elements that keep their size on paper: side by side, or below one another where it is narrow.
 
     Parameters
     ----------
@@ -222,4 +224,8 @@ def as_svg(shapes: Sequence[Shape]) -> Markup:
     Markup
         Its text is escaped.
     """
-    return Markup(render("pan.svg.j2", shapes=shapes, width=WIDTH, height=HEIGHT))
+    parts = []
+    for left, right in itertools.pairwise(_PARTS):
+        part = [shape for shape in shapes if left <= (shape.x1 if isinstance(shape, Line) else shape.x) < right]
+        parts.append(render("pan.svg.j2", shapes=part, left=left, width=right - left, height=HEIGHT))
+    return Markup("".join(parts))

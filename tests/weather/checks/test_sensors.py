@@ -148,6 +148,18 @@ def test_vapour_by_day_is_near_that_of_the_night_but_in_the_sun(times, warm, exp
     assert ("thermometer-sun" in [caution.name for caution in found.cautions]) is expected
 
 
+@pytest.mark.parametrize(("share", "told"), [(0.69, True), (0.71, False)])
+def test_a_thermometer_that_much_too_warm_is_not_the_only_fault_and_its_worth_is_not_told(share, told):
+    """7 tenths of the middling range: a correction that leaves hardly a range would make the season's ETo nothing."""
+    tmin, tmax = AIR.values()
+    times = np.exp(0.06 * share * np.median(tmax - tmin))
+    rh_max = 80.0 + WALK
+    rh_min = rh_max * times * saturation_vapour_pressure(tmin) / saturation_vapour_pressure(tmax)
+    found = inspected(N, tmin=tmin, tmax=tmax, rh_max=rh_max, rh_min=rh_min, trust=[]).cautions
+    (caution,) = (caution for caution in found if caution.name == "thermometer-sun")
+    assert bool(caution.instead) is told
+
+
 @pytest.mark.parametrize(("by", "expected"), [(0.40, False), (0.44, True)])
 def test_days_warm_up_as_light_wind_and_season_have_it_but_in_the_sun(by, expected):
     """The logarithm of the middling range, 0.42 above that of the fit."""

@@ -429,6 +429,20 @@ def test_wind_in_kmh_without_a_unit_is_named_by_the_daily_checks(tmp_path):
         read_weather(file, SITE)
 
 
+def test_a_clock_in_four_columns_is_recognised_without_a_stamp_beside_them(tmp_path):
+    """Year, month, day and hour."""
+    header, *rows = SOUND.splitlines()
+    moments = (pd.Timestamp(row.partition(",")[0]) for row in rows)
+    parts = [
+        f"{m.year},{m.month},{m.day},{m.hour},{row.partition(',')[2]}" for m, row in zip(moments, rows, strict=True)
+    ]
+    file = tmp_path / "station.csv"
+    file.write_text("\n".join(["year,month,day,hour," + header.partition(",")[2], *parts]) + "\n", encoding="utf-8")
+    weather = read_weather(file, SITE)
+    assert weather.provenance["reader"] == "logger"
+    assert weather.daily["tmax"].iloc[4] == 30.0
+
+
 def test_missing_marks_are_missing_and_other_text_is_named():
     text = SOUND.splitlines()
     text[30] = text[30].replace(",2.0,", ",--,")

@@ -38,6 +38,8 @@ _DAMPEST, _DESERT, _DESERT_RANGE, _MONTHS = 74.0, 33.0, 12.5, 60
 # days above freezing, and how many times the vapour of the night the afternoon's humidity holds at what a thermometer in the sun
 # reads; by how much saturated vapour grows with a degree [d, -, -]
 _WARM_DAYS, _DAMPER, _OF_A_DEGREE = 40, 1.28, 0.06
+# the share of the middling range of temperature up to which such a thermometer is too warm, so that its worth can be told
+_MOST_COOLER = 0.7
 # ln of the middling day's range of temperature [°C] by the share of a clear sky's light, wind at 2 m [m/s], Ra [MJ m⁻² d⁻¹],
 # minimum [°C] and elevation [m], fitted to genuine seasons; and by how much a thermometer in the sun is above it
 _RANGE_BY, _SUNLIT = (0.971, 1.629, -0.0957, 0.0130, -0.0092, 0.0001), 0.42
@@ -171,7 +173,8 @@ def _in_the_sun(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     damper, wider = _damper(inspection, tmin, tmax), _wider(inspection, middle)
     if damper > _DAMPER or wider > _SUNLIT:
         cooler = np.log(damper) / _OF_A_DEGREE if damper > _DAMPER else (1.0 - np.exp(-wider)) * (tmax - tmin)
-        instead = inspection.with_asked(tmax=np.maximum(tmax - cooler, tmin))
+        likely = float(np.nanmedian(cooler)) <= _MOST_COOLER * middle  # beyond that the humidity is at fault, too
+        instead = inspection.with_asked(tmax=np.maximum(tmax - cooler, tmin)) if likely else {}
         yield Verdict(names, "thermometer-sun", {"middle": middle}, instead)
 
 

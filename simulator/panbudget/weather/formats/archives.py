@@ -68,6 +68,8 @@ class Layout(NamedTuple):
         Whether lines that begin with # are no rows.
     sparse : bool
         Whether a column that is blank throughout was never measured (temperatures aside).
+    place : sequence of str
+        Columns that say where the station is, which the first row tells.
     more : sequence of str
         Other columns that its reader looks at.
     units : dict
@@ -82,6 +84,7 @@ class Layout(NamedTuple):
     whole: bool = False
     comments: bool = False
     sparse: bool = False
+    place: Sequence[str] = ()
     more: Sequence[str] = ()
     units: Mapping[str, Mapping[str, float]] = {}
 
@@ -225,6 +228,8 @@ def frame_below(
     days = days_at_a_stroke(rows, header.index(layout.date[0])) if len(layout.date) == 1 else None
     names = [name for name in names if days is None or name != layout.date[0]]
     frame = rows.columns([header.index(name) for name in names]).set_axis(names, axis=1)
+    first = dict(zip(reversed(header), reversed(next(iter(rows.cells()))), strict=True))
+    frame = frame.assign(**{name: first[name] for name in layout.place if name in first})
     if set(layout.station) <= set(header):
         firsts = frame[list(layout.station)].drop_duplicates()
         one_station(firsts.agg(" ".join, axis=1), rows.lines, source)

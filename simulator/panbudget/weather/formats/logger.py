@@ -64,7 +64,7 @@ def sniff(head: str) -> tuple[float, str]:
     opening = find_opening(head.split("\n"))
     if opening is None or find_time(opening.cells, opening.rows) is None:
         return 0.0, "no header above rows with a time of day"
-    if all(at_midnight(row[opening.dates[0]]) for row in opening.rows if len(opening.dates) == 1):
+    if len(opening.dates) == 1 and all(at_midnight(row[opening.dates[0]]) for row in opening.rows):
         return 0.0, "rows at midnight only"
     if is_weather(opening.cells):
         return 0.8, "header line with a temperature, rows with a time of day"

@@ -21,6 +21,14 @@ _DATE = re.compile(r"(\d{4})([-/.]?)(\d\d)\2(\d\d)|(\d\d)([-/.])(\d\d)\6(\d{4})"
 _WORD = 8  # bytes that are looked at as one number
 
 
+def _kinds(words: npt.NDArray[np.uint64]) -> tuple[Ints, npt.NDArray[np.uint64]]:
+    """Return each number's code and the number of each code; a column of one text is seen at once."""
+    if (words == words[0]).all():
+        return np.zeros(words.size, dtype=np.int64), words[:1]
+    code, kinds = pd.factorize(words)
+    return code, kinds
+
+
 class Grid:
     """
     The rows below a header.
@@ -41,6 +49,7 @@ class Grid:
         self._words: npt.NDArray[np.uint64] = np.ndarray((self.size,), dtype="<u8", buffer=self.data, strides=(1,))
         self.rows, self.separator = len(texts), separator
         self.begins = self.ends = np.zeros((0, 0), dtype=np.int64)
+        self._bare = False  # whether cells are already without the quotes around them
 
     def empty_rows(self, comments: bool) -> list[int]:
         """Return the rows that hold no cell, only blanks and separators, or that begin with #."""
@@ -72,12 +81,27 @@ class Grid:
             lasts = self._line_ends()
             return not ((self.begins[1:, 0] < lasts[:-1]).any() or (self.ends[:, -1] > lasts).any())
         parts = (letters == ord(self.separator)) | (letters == _END)
-        ends = self._outside_quotes(parts) if b'"' in data else np.flatnonzero(parts)
+        quoted = b'"' in data
+        ends = self._between_quotes(parts, width) if quoted else np.flatnonzero(parts)
+        self._bare = quoted and ends.size > 0
+        ends = self._outside_quotes(parts) if quoted and not self._bare else ends
         if ends.size != self.rows * width or (letters[ends[width - 1 :: width]] != _END).any():
             return False
         begins = np.append(0, ends[:-1] + 1)
-        self.begins, self.ends = begins.reshape(-1, width), ends.reshape(-1, width)
+        self.begins, self.ends = (
+            (at + shift).reshape(-1, width) for at, shift in ((begins, self._bare), (ends, -self._bare))
+        )
         return True
+
+    def _between_quotes(self, parts: npt.NDArray[np.bool_], width: int) -> Ints:
+        """Return the separators where quotes stand around every cell and nowhere else; nothing where that isn't so."""
+        quote = self.letters == _QUOTE
+        if not quote[0] or np.count_nonzero(quote) != 2 * self.rows * width:
+            return np.zeros(0, dtype=np.int64)
+        ends = np.flatnonzero(parts[1:] & quote[:-1] & np.append(quote[2:], True)) + 1
+        # two quotes a cell are all that there are, if it has room for them
+        sound = ends.size == self.rows * width and (np.diff(ends, prepend=-1) > 2).all()
+        return ends if sound else np.zeros(0, dtype=np.int64)
 
     def _line_ends(self) -> Ints:
         return np.flatnonzero(self.letters == _END)
@@ -97,6 +121,8 @@ class Grid:
     def _span(self, place: int) -> tuple[Ints, Ints]:
         """Where the cells of a column begin and end, without blanks before them and quotes around them."""
         begin, end = self.begins[:, place], self.ends[:, place]
+        if self._bare:
+            return begin, end
         while (blank := self.letters[begin] == _BLANK).any():  # never beyond a cell, which ends in no blank
             begin = begin + blank
         if b'"' in self.data and (quoted := self.letters[begin] == _QUOTE).any():
@@ -110,13 +136,13 @@ class Grid:
         longest = int(length.max())
         masks = np.array([(1 << 8 * n) - 1 for n in range(_WORD + 1)], dtype=np.uint64)
         if longest <= _WORD:
-            code, words = pd.factorize(self._words[begin] & masks[length])
+            code, words = _kinds(self._words[begin] & masks[length])
             texts = words.astype("<u8").view(f"S{_WORD}").tolist()
             return code, [text.decode("utf-8", "surrogatepass") for text in texts]
         code, count = np.zeros(self.rows, dtype=np.int64), 1
         for start in range(0, longest, _WORD):
             size = np.clip(length - start, 0, _WORD)
-            word, kinds = pd.factorize(self._words[np.minimum(begin + start, self.size - 1)] & masks[size])
+            word, kinds = _kinds(self._words[np.minimum(begin + start, self.size - 1)] & masks[size])
             if len(kinds) > 1:
                 code, firsts = (word, kinds) if count == 1 else pd.factorize(code * len(kinds) + word)
                 count = len(firsts)

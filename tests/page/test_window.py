@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import asyncio
+import socket
 
 from nicegui import ui
 from nicegui.testing import user_simulation
 
 from panbudget.page.desk import Desk
+from panbudget.page.guard import HOST
 from panbudget.page.questions import screens
-from panbudget.page.server import window_of
+from panbudget.page.server import listening, window_of
 from tests.garden_file import write_garden, years_csv
 
 
@@ -73,3 +75,16 @@ def test_what_changes_elsewhere_is_seen_and_a_broken_file_is_mended(tmp_path):
 
     _simulated(desk, two)
     assert desk.state == "ready"
+
+
+def test_the_address_is_told_when_somebody_listens_there_and_not_before():
+    async def run():
+        with socket.create_server((HOST, 0)) as free:
+            port = free.getsockname()[1]
+        waiting = asyncio.create_task(listening(port))
+        await asyncio.sleep(0.1)
+        assert not waiting.done()
+        async with await asyncio.start_server(lambda reader, writer: writer.close(), HOST, port):
+            await asyncio.wait_for(waiting, 10)
+
+    asyncio.run(run())

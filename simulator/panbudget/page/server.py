@@ -4,6 +4,7 @@ Server: the garden's page on 127.0.0.1, at an address with a token in it, for wh
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import importlib.resources
 import secrets
@@ -32,6 +33,7 @@ const fit = (size) => document.querySelectorAll(".nicegui-echart").forEach((e) =
 addEventListener("beforeprint", () => fit({ width: 680 }));
 addEventListener("afterprint", () => fit());
 </script>"""
+_SOON = 0.02  # s
 # scripts in a page that was written beside the garden do not run
 _STILL = {
     "content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'"
@@ -113,6 +115,16 @@ def _register(desk: Desk) -> None:
     app.on_shutdown(end)
 
 
+async def listening(port: int) -> None:
+    """Wait until a port of this machine is listened at: a browser that comes earlier is refused."""
+    while True:
+        with contextlib.suppress(OSError):
+            _, writer = await asyncio.open_connection(HOST, port)
+            writer.close()
+            return
+        await asyncio.sleep(_SOON)
+
+
 def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[[str], None] = print) -> None:
     """
     Show a garden's page until the program is stopped.
@@ -142,12 +154,14 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[
     app.add_middleware(Guard, token=token, port=port)
     address = f"http://{HOST}:{port}/{token}/"
 
-    def opened() -> None:
+    async def opened() -> None:
+        await listening(port)
         ready(TEXTS["ready"].format(address=address))
         if browser:
             webbrowser.open(address)
 
-    app.on_startup(opened)
+    # what is started here runs before anybody is listened to
+    app.on_startup(lambda: background_tasks.create(opened()))
     with contextlib.suppress(KeyboardInterrupt):  # the way to close it
         ui.run(
             window_of(desk),

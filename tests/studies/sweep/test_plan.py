@@ -152,3 +152,11 @@ def test_the_fingerprint_follows_plan_scenario_and_table_but_no_weather(tmp_path
     assert load_plan(path).fingerprint == first
     path = make_plan(tmp_path, garden=GARDEN.replace('swing = "0.9 kg"', 'swing = "1.0 kg"'))
     assert load_plan(path).fingerprint != first
+
+
+def test_a_plan_may_say_its_units_and_that_starts_no_sweep_again(tmp_path):
+    as_the_garden = load_plan(make_plan(tmp_path))
+    asked = load_plan(make_plan(tmp_path, more='[show]\nunits = "US"\n'))
+    assert (as_the_garden.base.units, asked.base.units) == ("metric", "US")
+    assert asked.fingerprint == as_the_garden.fingerprint
+    assert any("show.units" in line for line in _lines(make_plan(tmp_path, more='[show]\nunits = "imperial"\n')))

@@ -21,6 +21,7 @@ from panbudget.files import read_toml
 from panbudget.scenario import problems as scenario_errors
 from panbudget.scenario.garden import USABLE, Column, Scenario, is_usable, load_scenario, unseen
 from panbudget.scenario.quantities import Described, Length
+from panbudget.scenario.show import Show
 from panbudget.season.layout import Design
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.marks import code_mark, file_mark, mark_of
@@ -84,6 +85,7 @@ class PlanFile(Described):
     years: Chosen = Field(default_factory=lambda: Chosen.model_validate({}))
     design: dict[str, dict[str, Any]] = Field(default_factory=dict)
     output: Output = Field(default_factory=lambda: Output.model_validate({}))
+    show: Show = Field(default_factory=Show)
 
     def wrong(self) -> Iterator[Problem]:
         """Refuse names that can't stand in files."""
@@ -183,6 +185,8 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
     except ValidationError as error:
         raise ScenarioError(*scenario_errors.problems(error, PlanFile), file=str(path)) from None
     base = load_scenario(path.parent / described.scenario, *variants)
+    if described.show.units:
+        base = base.changed({"show": described.show.model_dump()})
     problems = [*_unfit(base)]
     designs = []
     for name, overlay in (described.design or {"as described": {}}).items():

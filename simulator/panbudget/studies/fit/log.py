@@ -50,6 +50,7 @@ _MOST_OPENINGS = 10_000
 _MOST_WRONG = 0.1  # share of the levels, or one, that may be impossible and are left out; more, and the unit is another
 _BRIMFUL_MM = 3.0  # above the rim: a full pan's water stands so high, by skin and ruler (common practice, no source)
 _MOST_TIMES = 5.0  # times or parts of what is described: a jug's or a beam's weights are in another unit sooner
+_LEAST_DRIP = 0.01  # part of what is described, below which a jug of a clogged refill emitter is in another unit sooner
 _TOTAL_ROWS, _TOTAL_TIMES = 8, 3.0  # rows, and last over median, from which counts that never fall are a running total
 
 #: rows, each with its moment, and whether the time of day was written down
@@ -111,6 +112,8 @@ class FieldLog:
         Controller -> "refill" by jug [L/h], "swing" by two weighings of the counterweight [kg]; means of all.
     tubs : dict
         Controller -> levels in a tub with no valve, in order of time.
+    jugged : dict
+        Controller -> when its last jug was filled.
     """
 
     file: str
@@ -121,6 +124,7 @@ class FieldLog:
     assumptions: tuple[str, ...]
     measured: dict[str, dict[str, float]] = field(default_factory=dict)
     tubs: dict[str, tuple[Visit, ...]] = field(default_factory=dict)
+    jugged: dict[str, dt.datetime] = field(default_factory=dict)
 
 
 def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_learn: bool = True) -> FieldLog:
@@ -163,7 +167,7 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_lea
     wrong = log.problems
     if not any(name in log.header for name in (*_READ, *_MEASURED, "tub_mm")):
         wrong.append(problem("nothing-read", f"line {log.header_line}:", columns=", ".join((*_READ, "tub_mm"))))
-    rows, in_tub, measured, by_jug = _sorted(log.rows, scenario, to_learn=to_learn)
+    rows, in_tub, measured, by_jug, jugged = _sorted(log.rows, scenario, to_learn=to_learn)
     timeless = sum(not has_time for part in (*rows.values(), *in_tub.values()) for _, has_time, _ in part)
     assumed = [f"{timeless} rows of the log have no time of day and count as noon"] if timeless else []
     moments = [moment for part in (*rows.values(), *in_tub.values()) for moment, *_ in part] or by_jug
@@ -186,17 +190,24 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_lea
         name: {part: math.fsum(of) / len(of) if to_learn else of[-1] for part, of in by.items()}
         for name, by in measured.items()
     }
-    return FieldLog(shown, log.sha256, first, last, visits, tuple(assumed), means, tubs)
+    return FieldLog(shown, log.sha256, first, last, visits, tuple(assumed), means, tubs, jugged)
 
 
 def _sorted(
     listed: Iterable[TypedRow], scenario: Scenario, *, to_learn: bool
-) -> tuple[dict[str, _Timed], dict[str, _Timed], dict[str, dict[str, list[float]]], list[dt.datetime]]:
-    """Valves' rows and tubs' rows by controller, what was measured, and the moments of what was only measured."""
+) -> tuple[
+    dict[str, _Timed],
+    dict[str, _Timed],
+    dict[str, dict[str, list[float]]],
+    list[dt.datetime],
+    dict[str, dt.datetime],
+]:
+    """Valves' rows and tubs' rows by controller, what was measured, the moments of what was only measured, the last jugs'."""
     rows: dict[str, _Timed] = {}
     in_tub: dict[str, _Timed] = {}
     measured: dict[str, dict[str, list[float]]] = {}
     by_jug: list[dt.datetime] = []
+    jugged: dict[str, dt.datetime] = {}
     for row in listed:
         controller, known = None, list(scenario.controller)
         if row["controller"] or len(known) == 1:
@@ -206,8 +217,9 @@ def _sorted(
         moment, has_time = row.moment()
         if controller is not None:
             values = measured.setdefault(controller, {})
-            for name, value in _measured(row, controller, scenario):
+            for name, value in _measured(row, controller, scenario, to_learn=to_learn):
                 values.setdefault(name, []).append(value)
+                jugged |= {controller: moment} if name == "refill" and moment is not None else {}
             if any(row[name] for name in _MEASURED) and not any(row[name] for name in (*_READ, "added_l", "tub_mm")):
                 by_jug += [moment] if moment is not None and not to_learn else []
                 continue  # what was counted before and after belongs together
@@ -218,7 +230,7 @@ def _sorted(
             part.append((moment if has_time else moment + _NOON, has_time, row))
         else:  # a row that has no place yet: its other cells are looked at all the same
             _cells(row)
-    return rows, in_tub, measured, by_jug
+    return rows, in_tub, measured, by_jug, jugged
 
 
 def _valveless(visits: tuple[Visit, ...], scenario: Scenario, name: str) -> bool:
@@ -230,7 +242,7 @@ def _valveless(visits: tuple[Visit, ...], scenario: Scenario, name: str) -> bool
     return not other and falls and levels[0] - levels[-1] > _TUB_FALLS * described.valve.swing_kg / described.pan.area
 
 
-def _measured(row: TypedRow, name: str, scenario: Scenario) -> Iterator[tuple[str, float]]:
+def _measured(row: TypedRow, name: str, scenario: Scenario, *, to_learn: bool) -> Iterator[tuple[str, float]]:
     """What a row says of the refill flow and the swing: [L/h; kg at the counterweight]."""
     valve = scenario.controller[name].valve
     described = {"refill": valve.refill.flow, "swing": valve.swing_kg / valve.arm_ratio}
@@ -248,7 +260,8 @@ def _measured(row: TypedRow, name: str, scenario: Scenario) -> Iterator[tuple[st
         values["swing"] = fell - rose
     for part, value in values.items():
         times = value / described[part]
-        if not 1.0 / _MOST_TIMES <= times <= _MOST_TIMES:
+        is_clogged = part == "refill" and not to_learn and (times == 0.0 or times >= _LEAST_DRIP)
+        if not (is_clogged or times >= 1.0 / _MOST_TIMES) or times > _MOST_TIMES:
             _wrong(row, f"odd-measure.{part}", value, measured=value, described=described[part])
         else:
             yield part, value

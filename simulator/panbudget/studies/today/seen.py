@@ -19,7 +19,7 @@ from panbudget.season.result import Season
 from panbudget.studies.common import read_data
 from panbudget.studies.fit.log import read_field_log
 from panbudget.studies.today.fan import Start, start_of
-from panbudget.studies.today.telling import HIGH, Look, course_of, told_by
+from panbudget.studies.today.telling import HIGH, Jug, Look, course_of, told_by
 from panbudget.words import count, say
 
 _TEXTS = read_data("today")
@@ -85,15 +85,15 @@ def corrected(garden: Scenario, season: Season, seen: Seen) -> Corrected:
     return Corrected(garden, season, start, frozenset(anchors), notes, alarms)
 
 
-def _looks(garden: Scenario, season: Season, seen: Seen) -> tuple[dict[str, list[Look]], dict[str, float], list[str]]:
-    """What was seen, a list a valve in order of time; refill flows by jug [L/h]; and what of it can't be used."""
+def _looks(garden: Scenario, season: Season, seen: Seen) -> tuple[dict[str, list[Look]], dict[str, Jug], list[str]]:
+    """What was seen, a list a valve in order of time; the last jugs; and what of it can't be used."""
     first, last = season.days.index[0].date(), season.days.index[-1].date()
-    looks, by_jug, notes = {name: list[Look]() for name in garden.controller}, dict[str, float](), list[str]()
+    looks, by_jug, notes = {name: list[Look]() for name in garden.controller}, dict[str, Jug](), list[str]()
     if garden.log is not None:
         path = garden.path.parent / garden.log.file
         log = read_field_log(path, garden, shown_as=garden.log.file, to_learn=False)
         notes += log.assumptions
-        by_jug = {name: values["refill"] for name, values in log.measured.items() if "refill" in values}
+        by_jug = {name: Jug(log.measured[name]["refill"], moment) for name, moment in log.jugged.items()}
         begins = 24.0 * (log.first - first).days
         for name, visits in log.visits.items():
             known = [visit for visit in visits if first <= visit.moment.date() <= last]
@@ -111,7 +111,7 @@ def _looks(garden: Scenario, season: Season, seen: Seen) -> tuple[dict[str, list
         looks[name] = [look for look in looks[name] if look.hour < hour]
         looks[name].append(Look(hour, moment, None, True))
     for name, level in seen.level.items():
-        tonight = dt.datetime.combine(last, dt.time()) + dt.timedelta(days=1)
+        tonight = dt.datetime.combine(last, dt.time(23, 59))  # of this day, in every text
         shut = 0 if name in seen.opened else None
         looks[name].append(Look(24.0 * len(season.days), tonight, shut, False, level))
     return looks, by_jug, notes

@@ -38,6 +38,7 @@ _METER = (
 _ALIKE = 0.08  # logarithms of ratios so near are one and the same
 _SIZES = 0.3, 6.0  # times a usual fault's size
 _DRAWS = 64
+_JUG_MINUTES = 10  # for which a jug is held under a refill emitter
 _MOST_CAUSES = 3
 
 
@@ -56,6 +57,13 @@ class Look(NamedTuple):
     def tells_level(self) -> bool:
         """Whether the pan's water is known by it."""
         return self.opened or self.level is not None
+
+
+class Jug(NamedTuple):
+    """The refill emitter's flow as a jug has shown it [L/h], and when."""
+
+    flow: float
+    moment: dt.datetime
 
 
 class _Span(NamedTuple):
@@ -95,7 +103,7 @@ def course_of(season: Season, row: int) -> tuple[Floats, Floats]:
 
 
 def told_by(
-    garden: Scenario, season: Season, name: str, looks: Sequence[Look], refill: float | None = None
+    garden: Scenario, season: Season, name: str, looks: Sequence[Look], jug: Jug | None = None
 ) -> tuple[dict[str, Any], list[str], list[str]]:
     """
     Say what a valve's looks tell of its exposure.
@@ -109,8 +117,8 @@ def told_by(
         Controller.
     looks : sequence of Look
         In order of time; those of the last week that the log holds tell.
-    refill : float, optional
-        The refill emitter's flow as a jug has shown it. [L/h]
+    jug : Jug, optional
+        The last.
 
     Returns
     -------
@@ -120,9 +128,10 @@ def told_by(
     recent = [look for look in looks if look.hour >= looks[-1].hour - _TOLD]
     spans, notes = _moved(garden, name, list(_spans(garden, season, name, recent)))
     figures = _figures(garden, season, name, recent, spans)
-    if refill is not None:
+    drip = _drip(season, name)
+    if jug is not None:
         factors = valve_factors(garden, name, drawn_factors(garden, _DRAWS)).refill_flow
-        figures["refill"] = _figure(refill, garden.controller[name].valve.refill.flow, _METER, factors)
+        figures["refill"] = _figure(jug.flow, drip, _METER, factors)
     if not figures:
         return {}, notes, []
     texts, between = _TEXTS["notes"], _between(recent)
@@ -130,12 +139,18 @@ def told_by(
     low, high = _range(garden, name)
     ratio = float(np.exp(figures[main].ratio)) if main else 1.0
     values = {"name": name, "between": between, "ratio": ratio, "low": low, "high": high}
+    share, full = _clogged_to(season, name, garden.controller[name].valve.swing_kg, figures), 1000.0 * drip / 60.0
+    is_open_to_both = share < 1.0 and (jug is None or jug.moment < recent[0].moment)
+    drips = {"minutes": _JUG_MINUTES, "full": full * _JUG_MINUTES, "less": share * full * _JUG_MINUTES}
+    jug_test = [say(texts["jug"], times=1.0 / share, **drips)] if is_open_to_both else []
+    if main == "openings" and all(look.openings == 0 and not look.opened for look in recent[1:]):
+        return {}, notes, [texts["not-once"].format(**values, model=1.0 / ratio)]
     if any(figure.beyond for figure in figures.values()):
         key = "fault" if main and figures[main].beyond else "fault-apart"
         seen = joined(
             "; ", (say(texts[f"seen-{what}"], ratio=np.exp(f.ratio)) for what, f in figures.items() if f.beyond)
         )
-        cause = _cause(garden, season, name, figures)
+        cause = joined(" ", [_cause(garden, season, name, figures), *jug_test])
         return {}, notes, [say(texts[key], **values, seen=seen, cause=cause)]
     if not main or (width := max(3.0**0.5 * figures[main].error, 0.03)) >= (high - low) / 2.0:
         return {}, notes, []
@@ -145,7 +160,27 @@ def told_by(
         "controller": {name: {"pan": {"exposure": garden.controller[name].pan.exposure * ratio}}},
         "uncertainty": {"controller": {name: {key: [1.0 - width, 1.0 + width]}}},
     }
-    return change, [*notes, texts["exposure"].format(**values)], []
+    return change, [*notes, joined(" ", [texts["exposure"].format(**values), *jug_test])], []
+
+
+def _drip(season: Season, name: str) -> float:
+    """Return the refill flow of the model lately, as the tank's head leaves it; before any opening, as described. [L/h]"""
+    openings = season.openings[season.openings["controller"] == name].tail(WEEK)
+    flow = (openings["refilled_kg"] / (openings["minutes"] / 60.0)).median()
+    return float(flow) if flow > 0.0 else season.forcing.pan_of[name].refill_flow
+
+
+def _clogged_to(season: Season, name: str, swing: float, figures: dict[str, _Figure]) -> float:
+    """
+    Return the share of its flow that a refill emitter gives with which a valve opens as seldom as seen.
+
+    1 where it does not open less often, or where a pan that loses less can be told from it. Clogged, it lets more of what
+    evaporates go by while water runs in, which is then the model's share over the emitter's own.
+    """
+    seldom, running = figures.get("openings"), _running(season, name, swing)
+    if seldom is None or running <= 0.0 or figures.keys() & {"drop", "litres"} or seldom.ratio > -2.0 * seldom.error:
+        return 1.0
+    return min(running / (1.0 - float(np.exp(seldom.ratio)) * (1.0 - running)), 1.0)
 
 
 def _between(looks: Sequence[Look]) -> str:
@@ -170,7 +205,7 @@ def _spans(garden: Scenario, season: Season, name: str, looks: Sequence[Look]) -
     swing, area, (lost, caught) = part.valve.swing_kg, part.pan.area, course_of(season, row)
     at_trip, hours = part.water_at_trip, np.arange(len(lost))
     openings = season.openings[season.openings["controller"] == name]
-    refill = openings["refilled_kg"].sum() / max(openings["minutes"].sum() / 60.0, 1e-9)
+    refill = _drip(season, name)
     running = _running(season, name, swing)
     low, high = _range(garden, name)
     at = [index for index, look in enumerate(looks) if look.tells_level]
@@ -244,13 +279,13 @@ def _figures(
     counted = list(itertools.dropwhile(lambda look: look.openings is None, looks[1:]))
     count = sum(look.openings or 0 for look in counted)
     known = bool(counted) and all(look.openings is not None for look in looks[1:])
-    if "openings" not in figures and known and count:
+    never = not count and not any(look.tells_level for look in looks)  # one may be due any moment
+    if "openings" not in figures and known and (count or never):
         lost, _ = course_of(season, row)
         model = float(np.diff(np.interp([looks[0].hour, looks[-1].hour], np.arange(len(lost)), lost))[0])
         if (model := model * (1.0 - _running(season, name, swing))) > 0.0:
-            figures["openings"] = _figure(
-                count * swing, model, _PHASE * swing / model, factors.exposure / factors.swing
-            )
+            figure = _figure(max(count, 1) * swing, model, _PHASE * swing / model, factors.exposure / factors.swing)
+            figures |= {"openings": figure} if count or figure.beyond else {}
     if {"drop", "openings"} <= figures.keys():
         drop, many = figures["drop"], figures["openings"]
         ends = np.log([1.0 / factors.swing.max(), 1.0 / factors.swing.min()])

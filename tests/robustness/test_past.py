@@ -8,17 +8,20 @@ from pathlib import Path
 
 import pytest
 
-from panbudget.errors import PanbudgetError, Problem, ScenarioError
+from panbudget.errors import OutputError, PanbudgetError, Problem, ScenarioError
 from panbudget.files import read_toml
+from panbudget.page.desk import STATE, Desk
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.sweep.gridded.cells import copy_folder
 from panbudget.studies.sweep.run import sweep
 from tests.cli.test_main import run
+from tests.garden_file import write_garden, years_csv
 from tests.robustness.test_values import BED, refusal
 from tests.scenario.test_garden import SOUND
 from tests.studies.sweep.district import contents, make_plan
 
 ROOT = Path(__file__).resolve().parents[2]
+WEATHER = years_csv(2021, 2021)
 
 
 def test_thousands_of_unknown_keys_are_counted_and_ten_are_named():
@@ -94,3 +97,36 @@ def test_a_spread_of_more_seasons_than_are_run_is_refused(tmp_path, capsys):
     code, out, err = run(capsys, "replay", demo, "--out", tmp_path / "out", "--spread", "20001")
     assert (code, out) == (2, "")
     assert "--spread 20001 is more seasons than are ever run; 20000 at most" in err
+
+
+@pytest.mark.parametrize("state", ["pipe", "[" * 100_000, "steps", "large"])
+def test_what_a_page_kept_is_left_aside_if_it_is_no_state(state, tmp_path):
+    """A pipe was waited for, deep nesting and numbers without end went through."""
+    desk = Desk(write_garden(tmp_path, WEATHER, start="2021-07-01", end="2021-07-20"))
+    desk.set("upper/pan", 70.0)
+    desk._keep_state()
+    path = tmp_path / STATE
+    kept = path.read_text()
+    if state == "pipe":
+        path.unlink()
+        os.mkfifo(path)
+    else:
+        others = {
+            "steps": kept.replace('"steps": {}', '"steps": {"replay": Infinity}'),
+            "large": kept + " " * 2_000_000,
+        }
+        path.write_text(others.get(state, state))
+    assert Desk(desk.path).values == {}
+
+
+@pytest.mark.parametrize(("folder", "reason"), [("file", "Not a directory"), ("x" * 300, "File name too long")])
+def test_a_page_is_opened_where_a_garden_can_be(folder, reason, tmp_path):
+    """A name too long was a mistake of ours, and a device was served."""
+    pytest.importorskip("nicegui")
+    from panbudget.page.server import garden_in
+
+    (tmp_path / "file").touch()
+    with pytest.raises(OutputError, match=f"can't be used \\({reason}\\); choose another folder"):
+        garden_in(tmp_path / folder)
+    for name in (".", "not-there", "garden.toml"):
+        assert garden_in(tmp_path / name).name == "garden.toml"

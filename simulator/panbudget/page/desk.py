@@ -19,7 +19,7 @@ from panbudget import words
 from panbudget.engine.compiled import compiled, has_compiler
 from panbudget.engine.season import run_season
 from panbudget.errors import PanbudgetError, Problem, ScenarioError
-from panbudget.files import toml_key, toml_of, write_whole
+from panbudget.files import Unlikely, contents, toml_key, toml_of, write_whole
 from panbudget.page import jobs
 from panbudget.page import lines as drawn
 from panbudget.page.questions import first_answers, inline
@@ -38,7 +38,7 @@ TEXTS: dict[str, Any] = words.packaged("page/page.toml")
 _QUIET = 0.25  # s without a change, after which all is replayed
 #: beside the garden's file: what is set and what was tried, for the next start
 STATE = ".garden-page.json"
-_MOST_TRIED = 200  # steps that are kept
+_MOST_TRIED, _LARGEST_STATE = 200, 2_000_000  # steps that are kept, bytes of what is read
 _LEAST, _MOST = 0.25, 2.5  # of a value: the ends of its slider
 
 
@@ -206,8 +206,10 @@ class Desk:
 
     def _restore(self) -> None:
         """Take up what was set and tried when the page was last open; what can't be read is as if it were not there."""
-        with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError):
-            kept = json.loads((self.folder / STATE).read_text(encoding="utf-8"))
+        with contextlib.suppress(
+            OSError, Unlikely, ValueError, TypeError, KeyError, AttributeError, OverflowError, RecursionError
+        ):
+            kept = json.loads(contents(self.folder / STATE, _LARGEST_STATE))
             *tried, now = [Tried(**step | {"heat": _heat(step["heat"])}) for step in (*kept["tried"], kept["now"])]
             alike = all(kept["units"].get(key, part.unit) == part.unit for key, part in self.settings.items())
             if alike and all(0.0 < value < float("inf") for step in (*tried, now) for value in step.values.values()):

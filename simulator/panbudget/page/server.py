@@ -16,7 +16,7 @@ from pathlib import Path
 from nicegui import app, background_tasks, context, ui
 from starlette.responses import FileResponse, PlainTextResponse, Response
 
-from panbudget.errors import PanbudgetError, Problem
+from panbudget.errors import OutputError, PanbudgetError, Problem
 from panbudget.page.asking import Asking, mending
 from panbudget.page.desk import TEXTS, Desk
 from panbudget.page.garden import Garden
@@ -125,6 +125,19 @@ async def listening(port: int) -> None:
         await asyncio.sleep(_SOON)
 
 
+def garden_in(folder: Path) -> Path:
+    """Return the garden's file, be it there or not, of a folder or of the file itself; an OutputError where none can be."""
+    path = folder if folder.suffix == ".toml" else folder / GARDEN
+    try:
+        path.stat()
+    except FileNotFoundError:
+        pass
+    except (OSError, ValueError) as error:
+        found = f"can't be used ({getattr(error, 'strerror', None) or error})"
+        raise OutputError(Problem("no-folder", "", found, cure="choose another folder"), file=str(folder)) from None
+    return path
+
+
 def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[[str], None] = print) -> None:
     """
     Show a garden's page until the program is stopped.
@@ -149,7 +162,7 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[
             Problem("no-port", f"port {port}", found, "", "leave it out: any free one is taken")
         ) from None
     token = secrets.token_urlsafe(24)
-    desk = Desk(folder if folder.suffix == ".toml" else folder / GARDEN)
+    desk = Desk(garden_in(folder))
     _register(desk)
     app.add_middleware(Guard, token=token, port=port)
     address = f"http://{HOST}:{port}/{token}/"

@@ -67,6 +67,8 @@ BOUNDS = [
     ),
     ("rain-spike", "rain", lambda by: on(on(0.0, 20.0, 10), by, 30), 150.0, 150.1),
     ("rain-spike", "rain", lambda by: on(on(0.0, 60.0, 10), by, 30), 180.0, 180.1),
+    ("wind-spike", "wind", lambda by: on(on(1.5 + 0.01 * WALK, 2.5, 10), by, 30), 8.0, 8.1),
+    ("wind-spike", "wind", lambda by: on(on(1.5 + 0.01 * WALK, 3.0, 10), by, 30), 9.0, 9.1),
 ]
 
 

@@ -27,6 +27,8 @@ _DEW_ABOVE_TMIN = 10.0
 # median wind at 2 m beyond which the unit is doubted, from which it is worth a look, that no place has, and that is a day's
 # run of wind in km; the wind of a windy day (one in twenty) beyond which a stated unit is doubted too [m/s]
 _WINDY, _BREEZY, _STORMY, _RUN_OF_WIND, _WINDY_DAY = 5.0, 3.5, 15.0, 50.0, 9.5
+# a day's wind that is one of a kind: this much at 2 m, and so many times the next [m/s, -]
+_GALE, _TIMES_SECOND = 8.0, 3.0
 # elevations from which on wind may be stronger, and up to which it grows, and how many times as strong it may be there [m, -]
 _SUMMITS, _ON_SUMMITS = (700.0, 1200.0), (1.0, 1.7)
 # how many days it takes to question a windy site, a climate
@@ -158,6 +160,15 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     elif enough and not stated and middle > _BREEZY:
         slower = inspection.of_asked("wind") * _WIND_UNITS["mph"]
         yield Verdict(names, "wind-unit/windy", values, inspection.with_asked(wind=slower))
+
+
+def _wind_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt one day's gale in a record that has no other."""
+    *_, second, most = (0.0, *np.sort(inspection.known("wind")))
+    if most > max(_GALE / inspection.wind_factor, _TIMES_SECOND * second):
+        wind = inspection.of_asked("wind")
+        instead = inspection.with_asked(wind=np.where(wind == most, second, wind))
+        yield Verdict(names, "wind-spike", {"second": second}, instead)
 
 
 def _wind_steps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -297,6 +308,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
     Doubt("wind-unit", _wind_unit, ("wind",)),
     Doubt("wind-steps", _wind_steps, ("wind",), beside="by_hour"),
     at_most("wind"),
+    Doubt("wind-spike", _wind_spike, ("wind",), _DAYS_TO_JUDGE),
     Doubt("pressure-unit", _pressure_unit, ("pressure",)),
     Check(
         "pressure-range", "pressure", _far_from_elevation, lambda inspection, *_: {"usual": _by_elevation(inspection)}

@@ -109,6 +109,17 @@ def test_a_cell_has_ten_thousand_letters_at_most():
     assert unlikely_text(f"a,b\n1,{longest}1\n") == (2, "holds a cell of more than 10,000 characters")
 
 
+@pytest.mark.parametrize("mark", [",", ";", "\t", "|", " "])
+def test_a_header_has_a_thousand_cells_at_most(mark, tmp_path):
+    """One of 200,000 took minutes: each was compared with all names that are known."""
+    names = ["date", *(f"c{index}" for index in range(1000))]
+    (tmp_path / "w.csv").write_text(f"a title\n{mark.join(names[:-1])}\n{SOUND}", encoding="utf-8")
+    assert open_source(tmp_path / "w.csv", shown_as="w").text.endswith(SOUND)
+    wide = f"a title\n{mark.join(names)}\n{SOUND}"
+    assert "line 2 holds more than 1,000 cells" in refused(wide.encode(), tmp_path)
+    assert "line 1 holds more than 1,000 cells" in refused(mark.join(names).encode(), tmp_path)
+
+
 def typed(text, tmp_path, **options):
     (tmp_path / "log.csv").write_text(text, encoding="utf-8")
     with pytest.raises(ReadingsError) as caught:

@@ -19,7 +19,7 @@ import zlib
 from pathlib import Path
 
 from panbudget.errors import WeatherError
-from panbudget.files import MOST_UNPACKED, Unlikely, bounded, contents, unlikely_text
+from panbudget.files import MOST_COLUMNS, MOST_UNPACKED, Unlikely, bounded, contents, unlikely_text
 from panbudget.weather.text.mistakes import PROBLEMS, listed, refusal
 from panbudget.weather.text.raw import Source as Source
 from panbudget.weather.text.workbook import sheet_as_text
@@ -44,6 +44,7 @@ _MARKS = (
     (b"\xfe\xff", "utf-16"),
 )
 _HEAD = 20_000  # bytes among which words of weather tables are looked for
+_HEADERS = 200  # lines among which a header is
 
 
 def open_source(path: str | Path, *, shown_as: str) -> Source:
@@ -89,7 +90,7 @@ def open_source(path: str | Path, *, shown_as: str) -> Source:
     text = decoded.replace("\r\n", "\n").replace("\r", "\n") if "\r" in decoded else decoded
     if wrong := wrong or _what_is_no_table(text):
         raise refusal(wrong, shown_as)
-    if unlikely := unlikely_text(text):
+    if unlikely := unlikely_text(text) or _too_wide(text):
         raise refusal("unlikely-text", shown_as, line=unlikely[0], what=unlikely[1])
     return Source(text, shown_as, sha256, encoding, taken_from)
 
@@ -129,6 +130,18 @@ def _what_is_no_table(text: str) -> str:
     if _WEB_PAGE.match(start):
         return "web-page"
     return "json" if start.startswith(("{", "[{")) else ""
+
+
+def _too_wide(text: str) -> tuple[int, str] | None:
+    """Return the first line of those that may be a header that has more cells than a table, and what it holds."""
+    start = 0
+    for number in range(1, _HEADERS + 1):
+        end = text.find("\n", start) % (len(text) + 1)
+        cells = max(len(text[start:end].split(mark)) for mark in (",", ";", "\t", "|", None))
+        if cells > MOST_COLUMNS:
+            return number, f"holds more than {MOST_COLUMNS:,} cells"
+        start = end + 1
+    return None
 
 
 def _encoding_of(data: bytes) -> str:

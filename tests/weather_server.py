@@ -85,6 +85,8 @@ class Server:
             self.way = "whole" if way == "moved" else way
         elif way == "web-page":
             send(handler, "<!DOCTYPE html><html><body>Sign in</body></html>")
+        elif way == "nothing":
+            send(handler, "\n")
         elif way in (404, 429, 500, 503):
             send(handler, "<html>trouble</html>", way, **{"Retry-After": "3"} if way == 429 else {})
         elif way == "json-error":

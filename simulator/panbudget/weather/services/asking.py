@@ -138,7 +138,7 @@ def _answer(service: Service, query: Mapping[str, str]) -> str:
     text = content.decode("utf-8", errors="replace").removeprefix("\ufeff").replace("\r\n", "\n")
     _refuse_error(service, address, response, text)
     measured = "content-length" in response.headers or "transfer-encoding" in response.headers
-    if not measured and not text.endswith(("\n", "}")):
+    if not text.strip() or (not measured and not text.endswith(("\n", "}"))):
         raise _Passing(service.refusal("broken-off", address=address))
     return text
 

@@ -84,6 +84,7 @@ class Asking:
             self.drawing = ui.html(picture(screen.key, answers), sanitize=False).classes("picture")
             if screen.key == "place":
                 self.drawing.on("click", self.pointed, js_handler=_POINTED)
+                ui.label(_TEXTS["map"]).classes("quiet")
             for question in screen.asked(answers):
                 self._field(question, answers)
             if screen.key == "weather" and answers["weather"] != "sample":

@@ -20,6 +20,8 @@ COLOURS: dict[str, str] = words.packaged("reports/style.toml")["colours"]
 _TEXTS: dict[str, Any] = TEXTS["season"]
 _STRIP, _GAP, _TOP, _FOOT = 92, 34, 28, 28  # px: a bed's strip, between two, above all, below
 _BARS = {"supplied": _TEXTS["supplied"], "needed": _TEXTS["needed"], "pinned": _TEXTS["supplied_pinned"]}
+# thousands as everywhere else (`words.number`), where the library has commas
+_THOUSANDS = r"value => String(value).replace(/\B(?=(\d{3})+$)/g, '\u202f').replace('-', '−')"
 _INK, _GREY = "#333333", COLOURS["grey"]
 _VALVES = [COLOURS[name] for name in ("blue", "orange", "green", "purple", "sky")]
 
@@ -211,7 +213,7 @@ def water_chart(desk: Desk) -> dict[str, Any]:
         "legend": {"top": 0, "left": 8, "textStyle": {"color": _INK}},
         "tooltip": {"trigger": "axis", "confine": True, "axisPointer": {"type": "shadow"}},
         "grid": {"left": 112, "right": 24, "top": 34, "bottom": 24},
-        "xAxis": {"type": "value", "axisLabel": {"hideOverlap": True, "color": _INK}},
+        "xAxis": {"type": "value", "axisLabel": {"hideOverlap": True, "color": _INK, ":formatter": _THOUSANDS}},
         "yAxis": {
             "type": "category",
             "inverse": True,

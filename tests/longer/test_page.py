@@ -88,9 +88,17 @@ def test_a_garden_is_made_and_moved_in_a_browser_and_nothing_leaves_the_machine(
         page.on("request", lambda request: asked.append(request.url))
         page.goto(address)
         page.get_by_label("Latitude").fill("38.6")
+        page.get_by_role("radio", name="millimetres").focus()
+        for key, height in (("ArrowUp", "400 ft"), ("ArrowDown", "120 m")):
+            page.keyboard.press(key)  # the keyboard stays in the group, which is drawn again
+            page.wait_for_function("document.activeElement.getAttribute('aria-checked') === 'true'")
+            page.wait_for_function(
+                "told => [...document.querySelectorAll('input')].some(i => i.value === told)", arg=height
+            )
         for heading in ("Which weather?", "Which days?", "Where does the water come from?", "The valve's pan"):
             page.get_by_role("button", name="Next").click()
             page.get_by_role("heading", name=heading).wait_for()
+            page.wait_for_function("document.activeElement.tagName === 'H2'")
             if heading == "Which weather?":
                 page.get_by_text("a file of mine").click()
                 page.set_input_files("input[type=file]", STATION)
@@ -100,6 +108,9 @@ def test_a_garden_is_made_and_moved_in_a_browser_and_nothing_leaves_the_machine(
         for heading in ("Swing and refill", "A bed"):
             page.get_by_role("button", name="Next").click()
             page.get_by_role("heading", name=heading).wait_for()
+        page.get_by_label("Plants").fill("laven")
+        page.get_by_role("option", name="lavender").click()
+        page.wait_for_function("document.querySelector('input[aria-label=\"Name of the bed\"]').value === 'lavender'")
         page.get_by_role("button", name="Write the garden").click()
         _said(page, "draws")
         text = (folder / "garden.toml").read_text(encoding="utf-8")

@@ -232,3 +232,20 @@ def test_the_march_of_a_season_across_new_year_begins_in_its_first_month(found):
     assert own.get_ydata()[51] == pytest.approx(7.0 * eto["2025-10-24":"2025-10-31"].mean())
     assert checked.weeks["rain_mm"][2022].count() == 43  # of the year that began before the record: from 3 January on
     assert rain.index[0] == pd.Timestamp("2023-01-01")
+
+
+def test_check_says_once_what_was_filled_and_leaves_out_what_follows_from_it(mended, tmp_path):
+    """Of a record of temperatures and rain; but for --all, where each column has its line."""
+    for file in mended.parent.glob("*.*"):
+        (tmp_path / file.name).write_bytes(file.read_bytes())
+    rows = [line.split(",") for line in weather_csv(60).splitlines()]
+    kept = [rows[0].index(name) for name in ("date", "tmin", "tmax", "rain")]
+    (tmp_path / "weather.csv").write_text("\n".join(",".join(row[i] for i in kept) for row in rows) + "\n")
+    (tmp_path / "hill.csv").write_bytes((tmp_path / "weather.csv").read_bytes())
+    found = check(tmp_path / "garden.toml", season=2025)
+    short, whole = ("\n".join(check_lines(found, everything=everything)) for everything in (False, True))
+    assert "rh_mean: 31 day(s) estimated from estimated vapour pressure" in whole
+    assert "every day estimated (2 m/s), not measured" in whole
+    assert "wind: 31 day(s) estimated by 2 m/s" in short
+    assert "rh_mean" not in short
+    assert "not measured" not in short

@@ -14,7 +14,7 @@ from panbudget.season.years import listed
 from panbudget.studies.check import Checked
 from panbudget.studies.sensitivity import in_depth, in_percent
 from panbudget.weather.checks.plausibility import checks_made
-from panbudget.weather.flags import is_borrowed
+from panbudget.weather.flags import FROM_ESTIMATED, is_borrowed
 from panbudget.words import SHOWN, amount, and_more, bare, count, days_said, kind_of
 
 _section, _say = words_of("check")
@@ -112,12 +112,13 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
         f"pan {name} {amount(mm, 'depth', '.0f')}" for name, mm in values["weather"]["pan_evaporation_mm"].items()
     )
     doubted, out = {caution.name for caution in cautions}, checked.usable.sentences()
-    findings = [f for f in season.findings if f.severity != "note" and f.code not in doubted]
+    said = doubted if everything else {*doubted, "filled"}  # what was filled has lines of its own
+    findings = [f for f in season.findings if f.severity != "note" and f.code not in said]
     shown = findings if everything else findings[:_FINDINGS]
     lines = [
         *(_say(key, pans=pans, **values) for key in ("line_sound", "line_file", "line_holds", "line_season")),
         _say("line_usable", years=listed([*checked.usable.weather]) or "none", out=_first(out, everything)),
-        *(_filled_lines(checked) or [_say("line_whole")]),
+        *(_filled_lines(checked, everything) or [_say("line_whole")]),
         *(f"caution: weather: {c.sentence if everything else c.brief}; {c.worth}" for c in cautions),
         *([_say("line_trust", names=", ".join(f'"{name}"' for name in sorted(doubted)))] if doubted else []),
         *(f"{f.severity}: {f.where}: {f.text}" for f in shown),
@@ -153,10 +154,12 @@ def _first(sentences: list[str], everything: bool) -> str:
     return "".join(f" {text}" for text in shown) + and_more(len(sentences) - len(shown), "year")
 
 
-def _filled_lines(checked: Checked) -> list[str]:
-    """A line for each column and way of filling, with what another way would change."""
+def _filled_lines(checked: Checked, everything: bool) -> list[str]:
+    """A line for each column and way of filling, with what another way would change; what only follows, where all is wanted."""
     lines = []
     for row in filled_rows(checked.season):
+        if row["method"] == FROM_ESTIMATED and not everything:
+            continue
         ways = [way for way in checked.sensitivity if (way.used, way.days) == (row["method"], row["days"])]
         changes = sorted({way.change_mm: in_depth(way) for way in ways}.items())
         worth = (
@@ -164,7 +167,8 @@ def _filled_lines(checked: Checked) -> list[str]:
             if ways
             else ""
         )
-        lines.append(_say("line_borrowed" if is_borrowed(row["method"]) else "line_estimated", worth=worth, **row))
+        how = "borrowed" if is_borrowed(row["method"]) else "from" if row["method"].startswith("from ") else "estimated"
+        lines.append(_say(f"line_{how}", worth=worth, **row))
     return lines
 
 

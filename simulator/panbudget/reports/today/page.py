@@ -16,7 +16,7 @@ from panbudget.reports.writing import Verb
 from panbudget.studies.today.fan import band
 from panbudget.studies.today.standing import RECENT, BedToday, Today, ValveToday
 from panbudget.studies.today.trials import WEEKS, Action
-from panbudget.words import bare, count
+from panbudget.words import bare, count, joined
 
 if TYPE_CHECKING:
     from panbudget.words import PaperSize
@@ -53,7 +53,13 @@ def _first(today: Today) -> list[str]:
 
 
 def _of_beds(today: Today) -> Iterator[str]:
-    yield from (text for key, bed in today.beds.items() if (text := _of_bed(key, bed)))
+    short = {key: -bed.driest_left_mm for key, bed in today.beds.items() if bed.growing and bed.driest_left_mm < 0.0}
+    if short:
+        listed = joined(", ", (_say("short_by", key=key, lack=lack) for key, lack in short.items()))
+        yield _say("short_now", listed=listed)
+    for key, bed in today.beds.items():
+        if key not in short and bed.first_short and bed.first_short.years:
+            yield _say("short", key=key, chance=bed.first_short)
     beds, fan = [bed for bed in today.beds.values() if bed.growing], today.fan
     if fan is not None and not any(bed.first_short and bed.first_short.years for bed in beds):
         yield _say("never_short", end=fan.dates[-1].date(), years=len(fan.years))
@@ -88,12 +94,6 @@ def _moment_said(moments: tuple[dt.datetime, dt.datetime, dt.datetime]) -> str:
         for at in moments
     )
     return _say("between", middle=middle, early=early, late=late)
-
-
-def _of_bed(key: str, bed: BedToday) -> str:
-    if bed.growing and bed.driest_left_mm < 0.0:
-        return _say("short_now", key=key, lack=-bed.driest_left_mm)
-    return _say("short", key=key, chance=bed.first_short) if bed.first_short and bed.first_short.years else ""
 
 
 def _of_supplies(today: Today) -> Iterator[str]:

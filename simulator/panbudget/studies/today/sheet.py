@@ -12,6 +12,7 @@ import numpy as np
 from panbudget.scenario.garden import Scenario
 from panbudget.season.supplies import tanks_in_use
 from panbudget.studies.ranges import interval_of
+from panbudget.studies.today.fan import MORNING_HOUR
 from panbudget.studies.today.trials import BAND, Trials
 
 # days ahead, and from one visit to the next; common practice, no source
@@ -68,7 +69,8 @@ def visits_of(garden: Scenario, last: dt.date, end: dt.date, trials: Trials | No
             if trials is not None:
                 kg = np.array([outcome.morning_kg[row, ahead] for outcome in trials.base])
                 levels[name] = interval_of((kg + at_trip) / area, BAND)
-                counts = [outcome.openings[row, before:ahead].sum() for outcome in trials.base]
+                early = 0.0 if ahead else MORNING_HOUR  # tomorrow's, before the first look
+                counts = [o.openings[row, before:ahead].sum() + (o.next_h[row] < early) for o in trials.base]
                 low, high = interval_of(np.array(counts), BAND)
                 openings[name] = float(np.floor(low)), float(np.ceil(high))
         if trials is not None:

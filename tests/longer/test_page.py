@@ -132,6 +132,9 @@ def test_a_garden_is_made_and_moved_in_a_browser_and_nothing_leaves_the_machine(
         assert page.evaluate(unnamed) == []
         page.set_viewport_size({"width": 390, "height": 844})
         page.wait_for_function("document.documentElement.scrollWidth === 390")
+        page.evaluate("['beforeprint', 'afterprint'].forEach(what => dispatchEvent(new Event(what)))")
+        wide = "getElement(document.querySelector('.nicegui-echart').id.slice(1)).chart.getWidth()"
+        page.wait_for_function(f"{wide} < 390")
         origin = "/".join(address.split("/")[:3]) + "/"
         assert [url for url in asked if not url.startswith((origin, "data:", "blob:"))] == []
 

@@ -31,7 +31,7 @@ const fit = (size) => document.querySelectorAll(".nicegui-echart").forEach((e) =
   chart.getZr().flush();
 });
 addEventListener("beforeprint", () => fit({ width: 680 }));
-addEventListener("afterprint", () => fit());
+addEventListener("afterprint", () => fit({ width: "auto" }));
 </script>"""
 _SOON = 0.02  # s
 # scripts in a page that was written beside the garden do not run

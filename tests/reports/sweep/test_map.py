@@ -79,3 +79,4 @@ def test_maps_are_in_the_units_shown():
     assert right.collections[0].get_array().tolist() == pytest.approx([5283.4, 7925.2, 10566.9], abs=0.1)
     assert "water a season [gal]" in [other.get_ylabel() for other in right.figure.axes]
     assert ax.collections[0].get_array().tolist() == pytest.approx([5283.4], abs=0.1)
+    assert "gal" in [other.get_ylabel() for other in ax.figure.axes]

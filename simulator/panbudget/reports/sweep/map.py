@@ -136,7 +136,7 @@ def column_figure(values: pd.DataFrame, column: str, quantile: float | None, tit
         axes[0].figure.suptitle(f"{plain(title)[:70]}: {meaning}; {years}{_OVER.get(over, '')}", x=0.01, ha="left")
         for ax, (design, rows) in zip(axes, by_design, strict=False):
             longitude, latitude, shades = (rows[name].to_numpy(float) for name in ("longitude", "latitude", "value"))
-            _shaded(ax, longitude, latitude, shades, f"{column} [{unit}]", limits)
+            _shaded(ax, longitude, latitude, shades, column if unit in ("", "1") else unit, limits)
             ax.set_title(plain(str(design)))
             _laid(ax, latitude)
         return axes

@@ -5,9 +5,10 @@ Weather: files in, one clean daily table out.
 plausibility (`checks`), gaps and humidity (`filling`).
 """
 
-from panbudget.weather.clean import Weather, read_weather
+from panbudget.weather.clean import read_weather
 from panbudget.weather.filling.fallback import Fallback
 from panbudget.weather.filling.gaps import GapLimits
+from panbudget.weather.finishing import Weather
 from panbudget.weather.flags import is_filled
 from panbudget.weather.formats.readers import READERS
 from panbudget.weather.site import Site

@@ -1,0 +1,206 @@
+"""
+Finishing: checked days with their gaps filled, by other stations' files or by rule, and every value's origin beside it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from panbudget.numeric import Mask
+from panbudget.physics import air
+from panbudget.physics.evaporation import reference_evapotranspiration
+from panbudget.weather import flags as origins
+from panbudget.weather.checks.inspection import Caution, CheckedFile
+from panbudget.weather.filling import estimates
+from panbudget.weather.filling.fallback import Borrowed
+from panbudget.weather.messages import counted, note, table_of
+from panbudget.weather.reading import FINISHED_HEIGHT, OF_NO_FORMAT, Rules
+from panbudget.weather.site import Site
+from panbudget.weather.text.columns import FINISHED_UNITS
+from panbudget.words import say
+
+
+@dataclass(frozen=True, eq=False)
+class Weather:
+    """
+    Clean daily weather.
+
+    Parameters
+    ----------
+    daily : DataFrame
+        Index "date", every day in turn; columns tmin, tmax [°C], vapour_pressure [kPa], rh_mean, rh_min [%],
+        wind [m/s at 2 m], rain [mm], radiation [MJ m⁻² d⁻¹], without gaps; and where the file has them
+        pressure [kPa], without gaps, and pan_evaporation [mm], as found. Units in ``daily.attrs["units"]``.
+    flags : DataFrame
+        The same shape: how each value came about (see `flags`).
+    provenance : dict
+        file, sha256, reader, recognised, units (of the file), rows, first, last (days in the file) and
+        assumptions; typical, which is True, for a year made of months from different years; and fallbacks, a list of
+        the same facts of each, with adjust, rain, borrowed (column -> days asked for) and fit (column -> `Fit`).
+    notes : tuple of str
+        What a report should say, loudest first.
+    doubts : tuple of str
+        Where the file contradicts the place that the scenario describes.
+    cautions : tuple of Caution
+        What is unlikely on the days asked for, with what it is worth.
+    checks : dict
+        Name of a check that was made -> the columns on which it was.
+    """
+
+    daily: pd.DataFrame
+    flags: pd.DataFrame
+    provenance: dict[str, Any] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    checks: Mapping[str, Sequence[str]] = field(default_factory=dict)
+
+    def holds(self, start: dt.date, end: dt.date) -> bool:
+        """Tell whether these days are among its own."""
+        return bool(self.daily.index[0].date() <= start <= end <= self.daily.index[-1].date())
+
+    def filled(self, start: dt.date | None = None, end: dt.date | None = None) -> dict[str, dict[str, int]]:
+        """
+        Count the values that were filled in.
+
+        Parameters
+        ----------
+        start, end : date, optional
+            First and last day to count; all days if left out.
+
+        Returns
+        -------
+        dict
+            Column -> method -> days; columns and methods without any are left out.
+        """
+        part = self.flags.loc[start and pd.Timestamp(start) : end and pd.Timestamp(end)]
+        filled = {str(name): Counter(filter(origins.is_filled, part[name])) for name in part.columns}
+        return {name: dict(sorted(methods.items())) for name, methods in filled.items() if methods}
+
+
+def finished_weather(read: CheckedFile, rules: Rules, borrowed: Borrowed) -> Weather:
+    """What is checked, with its gaps filled, from others or by rule."""
+    raw, inspected, arranged = read.file.raw, read.inspected, read.arranged
+    daily = borrowed.laid_over(read.daily)
+    finished, kept, climate = _filled(daily, read, borrowed, rules)
+    parts = zip(*finished.values(), strict=True)
+    values, flags = (pd.DataFrame(dict(zip(finished, part, strict=True)), index=read.days)[kept] for part in parts)
+    values.attrs["units"] = {name: FINISHED_UNITS[name] for name in values.columns}
+    known = estimates.known_days(daily)
+    absent = (say(text) for name, text in table_of("absent").items() if not known[name][arranged.asked].any())
+    loud = [*([note("typical")] if raw.typical else []), *absent]
+    assumptions = [*loud, *(_assumptions(flags[arranged.asked[kept]], borrowed.fitted) if rules.cautious else ())]
+    assumptions += _unstated(read, rules)
+    if "wind" in raw.daily.columns and read.wind_height != FINISHED_HEIGHT:
+        assumptions.append(note("wind-to-2m", height=read.wind_height))
+    provenance = {**read.facts(), "assumptions": [*assumptions, *climate]}
+    if borrowed.files:
+        provenance["fallbacks"] = borrowed.files
+    if raw.typical:
+        provenance["typical"] = True
+    first, last = (str(read.days[kept][end].date()) for end in (0, -1))
+    trimmed = [] if kept.all() else [note("days-trimmed", first=first, last=last)]
+    notes = (*loud, *read.notes, *borrowed.notes, *arranged.notes, *inspected.notes, *trimmed)
+    return Weather(
+        values, flags, provenance, notes, read.doubts, cautions_of(read, rules, borrowed, values), inspected.ran
+    )
+
+
+def cautions_of(read: CheckedFile, rules: Rules, borrowed: Borrowed, values: pd.DataFrame) -> tuple[Caution, ...]:
+    """What is unlikely on the days asked for, with what it is worth beside the finished values."""
+    daily = borrowed.laid_over(read.daily)
+    return tuple(_worth(caution, daily, values, read, borrowed, rules) for caution in read.inspected.cautions)
+
+
+def _unstated(read: CheckedFile, rules: Rules) -> Iterator[str]:
+    """Say what neither the user nor the file nor its format states: units, and the wind gauge's height."""
+    raw = read.file.raw
+    if read.file.reader not in OF_NO_FORMAT:
+        return
+    if units := [f"{name} {unit}" for name, unit in raw.units.items() if name not in raw.unit_is_stated]:
+        yield note("units-unstated", units=", ".join(units))
+    if "wind" in raw.daily.columns and rules.wind_height is None and raw.wind_height is None:
+        yield note("wind-height-unstated", height=FINISHED_HEIGHT)
+
+
+def _worth(
+    caution: Caution, daily: pd.DataFrame, values: pd.DataFrame, read: CheckedFile, borrowed: Borrowed, rules: Rules
+) -> Caution:
+    """Say what a caution is worth: the season's ETo and rain, if it is right, against what they are."""
+    if not caution.instead:
+        return caution
+    factor = read.inspected.wind_factor
+    instead = {name: v * factor if name == "wind" else v for name, v in caution.instead.items()}
+    other, kept, _ = _filled(daily.assign(**instead), read, borrowed, rules)
+    asked = read.days[read.arranged.asked & kept]
+    changed = pd.DataFrame({name: part[0] for name, part in other.items()}, index=read.days).loc[asked]
+    site = {"latitude": rules.site.latitude, "elevation": rules.site.elevation}
+    now, then = (reference_evapotranspiration(table, **site).sum() for table in (values.loc[asked], changed))
+    rain = changed["rain"].sum() - values.loc[asked, "rain"].sum()
+    text = "worth-rain" if "rain" in instead else "worth"
+    return caution._replace(instead={}, worth=note(text, eto=then, change=then - now, rain=rain))
+
+
+def _filled(
+    daily: pd.DataFrame, read: CheckedFile, borrowed: Borrowed, rules: Rules
+) -> tuple[dict[str, estimates.Column], Mask, list[str]]:
+    """Fill gaps by rule; return columns with their flags, the days to keep, and what the climate was taken for."""
+    site, sky, in_file = rules.site, read.inspected.sky, read.arranged.in_file
+    finished = {name: estimates.filled_with(daily, name, np.nan, origins.MISSING) for name in ("tmin", "tmax")}
+    wind = estimates.filled_wind(estimates.column_or_nan(daily, "wind"), read.days)
+    rain = estimates.filled_with(daily, "rain", 0.0, origins.ZERO_RAIN)
+    radiation = estimates.filled_radiation(daily, sky=sky, site=site, limited=read.inspected.limited, in_file=in_file)
+    fallen = rain[0] if rules.missing_rain == "zero" else estimates.column_or_nan(daily, "rain")
+    kept = _run_around(read.arranged.asked, ~np.isnan(finished["tmin"][0] + finished["tmax"][0] + fallen))
+    dry = False
+    climate: list[str] = []
+    if (~estimates.has_humidity(daily) & kept).any():
+        index = estimates.aridity(daily, radiation=radiation[0], wind=wind[0], rain=fallen, sky=sky, site=site)
+        dry, climate = _climate(site, index)
+    lent = borrowed.flags["vapour_pressure"].to_numpy(object)
+    finished |= estimates.humidity_of(daily, dry=dry, in_file=in_file, borrowed=lent)
+    finished |= {"wind": wind, "rain": rain, "radiation": radiation}
+    for name in ("tmin", "tmax", "wind", "rain", "radiation"):
+        days = borrowed.has(name)
+        finished[name][1][days] = borrowed.flags[name].to_numpy(object)[days]
+    if not np.isnan(estimates.column_or_nan(daily, "pressure")).all():
+        by_elevation = float(air.atmospheric_pressure(site.elevation))
+        finished["pressure"] = estimates.filled_with(daily, "pressure", by_elevation, origins.PRESSURE_FROM_ELEVATION)
+    if "pan_evaporation" in daily.columns:
+        finished["pan_evaporation"] = estimates.filled_with(daily, "pan_evaporation", np.nan, origins.MISSING)
+    return finished, kept, climate
+
+
+def _climate(site: Site, index: float) -> tuple[bool, list[str]]:
+    """Decide whether an estimated dew point lies below Tmin, and say why."""
+    limit = estimates.DRY_BELOW
+    dry = index < limit if site.climate == "auto" else site.climate == "dry"
+    where = say("{2:warming .2g} below") if dry else "at"
+    if site.climate != "auto":
+        return dry, [note("climate-given", climate=site.climate, where=where)]
+    climate, negation = ("dry", "") if dry else ("humid", "not ")
+    return dry, [note("climate-auto", climate=climate, index=index, negation=negation, limit=limit, where=where)]
+
+
+def _assumptions(flags: pd.DataFrame, fitted: Mapping[tuple[str, str], str]) -> Iterator[str]:
+    """Say, for each column, by what rule values came about that weren't measured."""
+    for name in map(str, flags.columns):
+        for flag, count in sorted((str(flag), int(days)) for flag, days in flags[name].value_counts().items()):
+            if flag not in (origins.MEASURED, origins.MISSING):
+                days = f"{count} of {counted(len(flags), 'day')}"
+                how = origins.EXPLAINED.get(flag) or fitted.get((name, flag), note("from-borrowed"))
+                yield say("{name}: {flag} on {days} ({how})", name=name, flag=origins.said(flag), days=days, how=how)
+
+
+def _run_around(asked: Mask, complete: Mask) -> Mask:
+    """Mark the longest run of complete days that holds the days asked for."""
+    usable = asked | complete
+    run = np.cumsum(~usable)
+    return np.asarray(usable & (run == run[np.argmax(asked)]), dtype=bool)

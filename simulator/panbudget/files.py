@@ -236,6 +236,8 @@ def toml_of(content: bytes, path: str | Path) -> dict[str, Any]:
     """
     try:
         text = content.decode("utf-8-sig").replace("\r\n", "\n")
+        if any(map(_has_long_key, text.split("\n"))):  # tomllib's time goes by its square
+            raise RecursionError
         read = tomllib.loads(text)
         if (keys := _keys(read, _MOST_LEVELS)) <= _MOST_KEYS:
             return read
@@ -250,6 +252,12 @@ def toml_of(content: bytes, path: str | Path) -> dict[str, Any]:
     except ValueError:  # Python's own limit of digits
         problem = Problem("too-long", "", "has a number of thousands of digits", "", "write it shorter")
     raise ScenarioError(problem, file=str(path))
+
+
+def _has_long_key(line: str) -> bool:
+    """Tell a line whose key, or a key in whose value, has more levels than a file may have."""
+    dots = line.count(".")
+    return dots > _MOST_LEVELS and line[:1] != "#" and (dots > 1000 or line.partition("=")[0].count(".") > _MOST_LEVELS)
 
 
 def _keys(part: Any, levels: int) -> int:

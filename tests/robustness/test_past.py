@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from panbudget.errors import OutputError, PanbudgetError, Problem, ScenarioError
-from panbudget.files import read_toml
+from panbudget.files import read_toml, toml_of
 from panbudget.page.desk import STATE, Desk
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.sweep.gridded.cells import copy_folder
@@ -130,3 +130,12 @@ def test_a_page_is_opened_where_a_garden_can_be(folder, reason, tmp_path):
         garden_in(tmp_path / folder)
     for name in (".", "not-there", "garden.toml"):
         assert garden_in(tmp_path / name).name == "garden.toml"
+
+
+def test_a_key_of_too_many_levels_is_refused_before_it_is_parsed():
+    """One of 100,000 took minutes."""
+    deepest = ".".join("a" * 50)
+    assert toml_of(f"{deepest} = 1.5\nb = [{'0.5, ' * 100}]".encode(), "g.toml")
+    for text in (f"{deepest}.a = 1", f"[{deepest}.a]", f"a = {{ {'.'.join('a' * 100_000)} = 1 }}"):
+        with pytest.raises(ScenarioError, match="nested deeper than 50 levels"):
+            toml_of(text.encode(), "g.toml")

@@ -138,6 +138,20 @@ def test_a_sheet_has_as_many_rows_as_a_text_may_have(tmp_path, monkeypatch):
     assert "sheet 'Data' has more than 3 rows" in refusal(tmp_path, workbook({"Data": rows(3)}))
 
 
+def test_what_openpyxl_would_read_for_minutes_is_refused_before(tmp_path, monkeypatch):
+    """Blank rows, cells and strings are tags alike; one that is never closed takes memory."""
+    content = workbook({"Data": rows()})
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        most = max(archive.read(name).count(b"<") for name in archive.namelist())
+    monkeypatch.setattr("panbudget.weather.text.workbook._MOST_TAGS", most)
+    assert opened(tmp_path, content)
+    nested = edited(content, "xl/worksheets/sheet1.xml", b"<sheetData>", b"<sheetData>" + b"<a>")
+    assert "its part 'xl/worksheets/sheet1.xml' has more than" in refusal(tmp_path, nested)
+    monkeypatch.setattr("panbudget.weather.text.workbook._MOST_TAGS", 2 * most)
+    monkeypatch.setattr("panbudget.weather.text.workbook._DEEPEST", 0)
+    assert "damaged" in refusal(tmp_path, nested)
+
+
 def test_an_empty_workbook_is_refused(tmp_path):
     """Nothing in it."""
     assert "without a value in it" in refusal(tmp_path, workbook({"Data": []}))

@@ -22,8 +22,10 @@ from panbudget.files import MOST_COLUMNS, MOST_LINES, MOST_UNPACKED
 from panbudget.weather.text.mistakes import listed, refusal
 
 _MOST_NAMED = 5
-# of all sheets that are read; of one sheet, as many rows as of a text
-_MOST_CELLS = 4_000_000
+# of all sheets that are read, empty ones in a row among them; of one sheet, as many rows as of a text; tags of one part, four
+# of which make a number's cell: ten years of hours of eight columns; how many of them may be open at a time
+_MOST_CELLS, _MOST_TAGS, _DEEPEST = 4_000_000, 3_000_000, 1000
+_CHUNK = 1 << 20
 _MOST_BESIDE = 50_000_000  # bytes of any part of it that is no sheet
 _FORMULA = re.compile(rb"<(?:\w+:)?f[ >/]")
 
@@ -62,6 +64,7 @@ def sheet_as_text(data: bytes, archive: zipfile.ZipFile, *, shown_as: str) -> tu
     if sum(entry.file_size for entry in archive.infolist()) > MOST_UNPACKED or beside > _MOST_BESIDE:
         raise refusal("too-large-workbook", shown_as, most=MOST_UNPACKED / 1e6)
     try:
+        _count_tags(archive, shown_as)
         # openpyxl warns of (and sometimes prints) styles and validation that it leaves out; only cells matter here
         with warnings.catch_warnings(), contextlib.redirect_stdout(io.StringIO()):
             warnings.simplefilter("ignore")
@@ -88,6 +91,23 @@ def sheet_as_text(data: bytes, archive: zipfile.ZipFile, *, shown_as: str) -> tu
     if max(map(len, rows)) > MOST_COLUMNS:
         raise refusal("too-wide", shown_as, sheet=filled[0], most=MOST_COLUMNS)
     return _text(rows), filled[0]
+
+
+def _count_tags(archive: zipfile.ZipFile, shown_as: str) -> None:
+    """Refuse what would take openpyxl minutes: it reads a hundred thousand cells a second at best."""
+    for part in archive.infolist():
+        if not re.search(r"worksheets/.*\.xml|sharedstrings|styles", part.filename.lower()):
+            continue  # pictures and the like
+        tags = open_ones = 0
+        with archive.open(part) as stream:
+            for chunk in iter(lambda: stream.read(_CHUNK), b""):
+                ends = chunk.count(b"</")
+                tags += chunk.count(b"<")
+                open_ones += chunk.count(b"<") - 2 * ends - chunk.count(b"/>")
+                if tags > _MOST_TAGS:
+                    raise refusal("too-many-tags", shown_as, part=part.filename, most=_MOST_TAGS // 4)
+        if open_ones > _DEEPEST:
+            raise refusal("damaged-workbook", shown_as)
 
 
 def _rows(sheet: Any, count: Iterator[int], shown_as: str) -> Iterator[list[str]]:

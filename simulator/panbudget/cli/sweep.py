@@ -102,8 +102,7 @@ def _dry(plan: Plan, expected: Estimate, keep_going: bool, as_json: bool) -> Non
             lines.append(texts["late"].format(count=len(heads.late), names=names + more))
         for line in lines:
             say(line)
-    if heads.bad and not keep_going:
-        refuse_sites(plan, heads.bad)
+    refuse_sites(plan, {} if keep_going else heads.bad)
     for name, why in heads.bad.items():
         say(f"would be skipped: {name}: {'; '.join(why)}", aside=as_json)
 

@@ -318,11 +318,7 @@ def fit_controller(
     as it is.
     """
     name = list(scenario.controller)[row]
-    pan, likely, level = (
-        PanModel(scenario, forcing, row, visits),
-        _likely(scenario, name),
-        scenario.uncertainty.interval,
-    )
+    pan, likely = PanModel(scenario, forcing, row, visits), _likely(scenario, name)
     in_tub = Tub.of(tub, pan.area) if tub else None
     if gather(pan, {}).listed.empty and in_tub is None:
         raise ReadingsError(problem("nothing-follows", name))
@@ -333,6 +329,7 @@ def fit_controller(
     contradictions += [*([AGAINST["meter-apart"]] if posterior.scale > 1.0 else [])]
     contradictions += [*levels_off(pan), *tub_apart(posterior)]
     estimates, ranges, worth = list[Estimate](), dict[str, tuple[float, float]](), tuple[Worth, ...]()
+    level = scenario.uncertainty.interval
     if "exposure" not in untold:
         point = _point(posterior, untold, measured or {})
         estimates = list(_estimates(posterior, scenario.controller[name], untold, point, level))
@@ -342,9 +339,8 @@ def fit_controller(
         for key, turned in (("litres", _LITRES), ("openings", np.array([1.0, 0.0, -1.0])), ("swing", np.eye(3)[2])):
             ranges[key] = _range(posterior, (posterior.logs - point) @ turned + (key == "litres") * emitted, level)
         worth = tuple(_worth(posterior, measured or {}, scenario.uncertainty, float(np.var(emitted))))
-    posterior = replace(
-        posterior, place=replace(posterior.place, factors={estimate.name: estimate.factor for estimate in estimates})
-    )
+    factors = {estimate.name: estimate.factor for estimate in estimates}
+    posterior = replace(posterior, place=replace(posterior.place, factors=factors))
     return _fitted(
         name,
         posterior,

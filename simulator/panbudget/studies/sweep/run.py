@@ -201,8 +201,7 @@ def sweep(
     plan = plan if isinstance(plan, Plan) else load_plan(plan, variants)
     plan = plan if limit is None else plan.limited(limit)
     folder = Path(f"{plan.path.stem}-sweep" if out is None else out)
-    if not keep_going and (absent := absent_sites(plan)):
-        refuse_sites(plan, absent)
+    refuse_sites(plan, {} if keep_going else absent_sites(plan))
     expected = estimate(plan, processes)
     watch = _Watch(expected.parts, progress)
     kit = kit_of(plan, through_compiler=expected.compiled if compiler is None else compiler)
@@ -214,8 +213,7 @@ def sweep(
         store.log(f"{len(plan.places)} sites, {expected.parts} parts, {expected.processes} processes: begun")
         run = functools.partial(run_jobs, kit, processes=expected.processes, scheduler=scheduler)
         bad = _run_all(plan, store, watch, run)
-        if bad and not keep_going:
-            refuse_sites(plan, bad)
+        refuse_sites(plan, {} if keep_going else bad)
         swept = finished(plan, store, watch.parts, kept=watch.kept, seconds=watch.seconds, elapsed=watch.elapsed)
         trim_weather()
         _written_beside(swept, store, to, maps, quantile)

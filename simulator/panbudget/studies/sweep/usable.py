@@ -8,7 +8,7 @@ import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -141,10 +141,11 @@ def sites_table(
     return pd.DataFrame(rows)
 
 
-def refuse_sites(plan: Plan, bad: Mapping[str, Iterable[str]]) -> NoReturn:
-    """Raise with all sites that can't be run."""
+def refuse_sites(plan: Plan, bad: Mapping[str, Iterable[str]]) -> None:
+    """Raise with all sites that can't be run, where there are any."""
     problems = [problem("bad-site", f"site {name}:", line=line) for name, lines in bad.items() for line in lines]
-    raise PanbudgetError(*problems, problem("bad-sites"), file=str(plan.path))
+    if problems:
+        raise PanbudgetError(*problems, problem("bad-sites"), file=str(plan.path))
 
 
 def absent_sites(plan: Plan) -> dict[str, tuple[str, ...]]:

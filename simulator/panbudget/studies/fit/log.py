@@ -281,9 +281,13 @@ def _visits(
     few = too_high <= max(1.0, _MOST_WRONG * sum(map(math.isfinite, levels)))
     _total(rows)
     counter: tuple[float, int] | None = None  # what it showed in the row above, and that row's line
+    above: dict[str, str] = {}
     for moment, timed, row in rows:
         if visits and moment < visits[-1].moment:
             _wrong(row, "out-of-order", moment=moment)
+        if timed and row.cells == above:
+            _wrong(row, "again")
+        above = row.cells
         count, stands, level, added, meter = _cells(row, key)
         if stands is not None and count is None and counter is not None:
             count = _risen(row, stands, *counter)

@@ -8,7 +8,7 @@ import socket
 from nicegui import ui
 from nicegui.testing import user_simulation
 
-from panbudget.page.desk import Desk
+from panbudget.page.desk import Desk, Tried
 from panbudget.page.guard import HOST
 from panbudget.page.questions import screens
 from panbudget.page.server import listening, window_of
@@ -88,3 +88,16 @@ def test_the_address_is_told_when_somebody_listens_there_and_not_before():
             await asyncio.wait_for(waiting, 10)
 
     asyncio.run(run())
+
+
+def test_the_latest_that_was_tried_is_listed(tmp_path):
+    desk = Desk(write_garden(tmp_path, years_csv(2021, 2021), start="2021-07-01", end="2021-07-12"))
+    desk.tried = [Tried({"upper/swing": 0.5 + number / 100.0}, 2021, None, f"try {number}") for number in range(1, 31)]
+
+    async def looks(user):
+        await user.should_see("Go back to this", retries=60)
+        assert len(user.find("Go back to this").elements) == 12
+        await user.should_not_see("try 18")
+        await user.should_see("try 30")
+
+    _simulated(desk, looks)

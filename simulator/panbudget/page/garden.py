@@ -22,6 +22,7 @@ from panbudget.reports import pages
 from panbudget.reports.arranging import Cause, causes, words_used
 from panbudget.reports.writing import shown
 
+_LATEST = 12  # steps listed, of those tried: the library draws the whole page again for each move of a slider
 _LIVE = 'role="status" aria-live="polite"'
 
 
@@ -278,8 +279,10 @@ class Garden:
         self.undo.set_enabled(len(desk.tried) > 1)
         self.redo.set_enabled(bool(desk.undone))
         self.tried.clear()
+        latest = desk.tried[-_LATEST:]
+        self.tried.props["start"] = len(desk.tried) - len(latest) + 1
         with self.tried:
-            for step in desk.tried:
+            for step in latest:
                 with ui.element("li"):
                     ui.label(step.said)
                     take = ui.button(TEXTS["tried"]["take"], on_click=partial(desk.take, step)).props(

@@ -69,7 +69,8 @@ def main(arguments: list[str] | None = None) -> None:
         with terminal.patient():
             code = _run(arguments)
     except terminal.Unwritten as error:
-        typer.echo(f"standard output can't be written ({error.strerror})", err=True)
+        with terminal.patient():  # standard error may be full too
+            typer.echo(f"standard output can't be written ({error.strerror})", err=True)
         code = _BAD_INPUT
     sys.exit(code)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -15,6 +16,7 @@ import pytest
 
 import panbudget
 from panbudget.errors import ScenarioError
+from panbudget.reports.today import page
 from panbudget.studies.today import trials
 from panbudget.studies.today.fan import band
 from tests.garden_file import write_garden, years_csv
@@ -327,6 +329,17 @@ def test_a_change_is_worth_a_sentence_from_its_bounds_on(days, litres, lack, is_
     before = np.array([[9.0, 200.0, 100.0]] * 2)
     assert trials._judged("", before, before - [days, litres, lack])[0] == is_worth
     assert not trials._judged("", 0.0 * before, 0.0 * before)[0]
+
+
+@pytest.mark.parametrize(
+    ("span", "said"),
+    [((0.0, 0.4), "(none in four of five runs)"), ((0.0, 0.6), "(0 to 1)"), ((-0.6, 0.4), "(−1 to 0)")],
+)
+def test_a_change_that_few_runs_need_says_so(span, said):
+    today = SimpleNamespace(day=dt.date(2025, 7, 1), end=dt.date(2025, 8, 31))
+    worth = page._worth(today, trials.Action("Press it", 1.2, span, 0.0, 0.0)).replace("\N{NO-BREAK SPACE}", " ")
+    assert worth.startswith("1 fewer day short of water in the next 30 days ")
+    assert said in worth
 
 
 def test_what_a_change_does_not_bear_on_goes_as_without_it(folder, monkeypatch):

@@ -74,7 +74,8 @@ def _worth(today: Today, action: Action) -> str:
     litres = _say(change, litres=abs(action.litres))
     days = count(round(action.days), "fewer day")
     low, high = action.days_range
-    key = "worth_days" if action.days >= 0.5 else "worth_lack" if action.lack > 0.0 else "worth_water"
+    by_days = "worth_days" if round(low) or round(high) else "worth_few"
+    key = by_days if action.days >= 0.5 else "worth_lack" if action.lack > 0.0 else "worth_water"
     return _say(key, action=action, days=days, low=low, high=high, litres=litres, weeks=_weeks(today))
 
 

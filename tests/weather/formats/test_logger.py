@@ -395,15 +395,16 @@ def test_fahrenheit_without_a_unit_is_refused_in_summer(tmp_path):
 
 def test_fahrenheit_without_a_unit_is_refused_in_winter_by_the_humidity_it_would_give():
     """20 to 45 °F would pass for a summer in °C, but not with that dew point and humidity."""
-    lines = ["Time,Temp,Dew Point,Humidity"]
+    lines = ["Time,Temp,Dew Point,Humidity,Rain"]
     for stamp in pd.date_range("2025-01-01", periods=240, freq="h"):
         celsius = 0.0 + 6.0 * math.sin(2 * math.pi * (stamp.hour - 9) / 24)
         dew = celsius - 4.0
         rh = 100 * math.exp(17.27 * dew / (dew + 237.3)) / math.exp(17.27 * celsius / (celsius + 237.3))
-        lines.append(f"{stamp:%Y-%m-%d %H:%M},{celsius * 1.8 + 32:.1f},{dew * 1.8 + 32:.1f},{rh:.0f}")
+        lines.append(f"{stamp:%Y-%m-%d %H:%M},{celsius * 1.8 + 32:.1f},{dew * 1.8 + 32:.1f},{rh:.0f},0.02")
     message = refusal("\n".join(lines) + "\n")
     assert "agree if the two temperatures are in °F" in message
     assert "name their unit in the header" in message
+    assert 'rain = { column = "Rain", unit = "?" }' in message
     assert 'dew_point = { column = "Dew Point", unit = "degF" }' in message
 
 

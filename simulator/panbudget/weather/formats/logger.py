@@ -21,7 +21,7 @@ from panbudget.physics.air import Floats, saturation_vapour_pressure
 from panbudget.weather.marks import is_known_mark
 from panbudget.weather.subdaily.hourly import QUANTITIES, Records, to_days
 from panbudget.weather.text.cells import MISSING, Cells, read_cells
-from panbudget.weather.text.headers import Header, is_weather, read_logger_header, stated_order
+from panbudget.weather.text.headers import Header, is_weather, read_logger_header, stated_order, units_of
 from panbudget.weather.text.mistakes import Mistakes, note
 from panbudget.weather.text.moments import (
     ReadStamps,
@@ -248,6 +248,10 @@ def _refuse_unlikely_units(values: dict[str, Floats], header: Header, mistakes: 
             facts = {name: header.headers[name] for name in ("temperature", "dew_point", "humidity")}
             mistakes.note("looks-imperial", value=facts["temperature"], off=celsius, **facts)
             header.suggested |= {name: ColumnChoice(facts[name], "degF") for name in ("temperature", "dew_point")}
+            for name in sorted({"wind", "rain"} & values.keys() - header.stated - header.suggested.keys()):
+                more = {"line": header.line, "name": name, "column": header.headers[name], "units": units_of(name, ())}
+                mistakes.note("imperial-beside", imperial=facts["temperature"], **more)
+                header.suggested[name] = ColumnChoice(header.headers[name], TO_FILL_IN)
 
 
 def _humidity_error(values: dict[str, Floats], zero: float, degree: float) -> float:

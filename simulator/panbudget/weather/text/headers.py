@@ -148,7 +148,7 @@ class Header:
         """Find what turns a stated unit into one of ours; the last of them is the one that a refusal names."""
         self.stated.add(name)
         if unit == TO_FILL_IN:
-            self.wrong(name, "unit-to-fill-in", column=self.headers[name], units=_units_of(name, targets))
+            self.wrong(name, "unit-to-fill-in", column=self.headers[name], units=units_of(name, targets))
             return
         try:
             target, conversion = _conversion(unit, targets)
@@ -183,7 +183,7 @@ class Header:
         return {name: numbers[place] * by[name][0] + by[name][1] for name, place in places.items()}
 
 
-def _units_of(name: str, targets: Sequence[str]) -> str:
+def units_of(name: str, targets: Sequence[str]) -> str:
     """Say what units a column may have."""
     *others, last = (f'"{unit}"' for unit in _DATA["units"].get(name, targets))
     return f"{', '.join(others)} or {last}" if others else last
@@ -314,7 +314,7 @@ def _ask_beside_imperial(header: Header) -> None:
     ]
     names = [name for name in header.places if name in _DATA["units"] and name not in header.stated]
     for name in names if header.imperial else ():
-        facts = {"column": header.headers[name], "imperial": header.imperial[0], "units": _units_of(name, ())}
+        facts = {"column": header.headers[name], "imperial": header.imperial[0], "units": units_of(name, ())}
         header.wrong(name, "imperial-beside", **facts)
         header.suggested[name] = ColumnChoice(header.headers[name], TO_FILL_IN)
 

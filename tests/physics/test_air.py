@@ -312,6 +312,7 @@ def test_radiation_from_the_temperature_range_is_016_inland_and_019_at_the_coast
     """FAO-56 eq 50: kRs · √25 · 40; inland where nothing is said."""
     where = {"extraterrestrial": 40.0, "clear_sky": 100.0}
     assert float(met.radiation_from_temperature_range(5.0, 30.0, **where)) == pytest.approx(32.0)
+    assert np.isnan(met.radiation_from_temperature_range(5.1, 5.0, **where))  # no day of any weather
     coast = met.radiation_from_temperature_range(5.0, 30.0, coefficient=met.KRS_COAST, **where)
     assert float(coast) == pytest.approx(38.0)
 

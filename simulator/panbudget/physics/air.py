@@ -412,14 +412,15 @@ def radiation_from_temperature_range(
     Returns
     -------
     ndarray, broadcast shape
-        Rs, at most ``clear_sky``. [MJ m⁻² d⁻¹]
+        Rs, at most ``clear_sky``; not a number where ``tmax`` is below ``tmin``. [MJ m⁻² d⁻¹]
 
     Notes
     -----
     FAO-56 eq 50 (Hargreaves), bounded to Rso as the paper asks below it. Not for islands.
     """
     span = _array(tmax) - _array(tmin)
-    return np.minimum(coefficient * np.sqrt(span) * _array(extraterrestrial), clear_sky)
+    with np.errstate(invalid="ignore"):
+        return np.minimum(coefficient * np.sqrt(span) * _array(extraterrestrial), clear_sky)
 
 
 def net_shortwave_radiation(radiation: npt.ArrayLike, *, albedo: float = ALBEDO) -> Floats:

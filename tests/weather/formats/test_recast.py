@@ -71,6 +71,9 @@ def test_several_stations_of_a_table_are_named(tmp_path):
     rows = "".join(f"{name},2025-06-{day:02d},10,20,0\n" for name in ("Hill", "Dale") for day in range(1, 25))
     message = refusal(tmp_path, "Station,Date,tmin,tmax,rain\n" + rows)
     assert "holds 2 stations (Hill, Dale)" in message
+    message = refusal(tmp_path, "Station,Date,tmin (°F),tmax (°F),wind,rain\n" + rows.replace("20,0", "70,5,0"))
+    assert "holds 2 stations (Hill, Dale)" in message
+    assert "mph" in message  # with what else is to be mended
 
 
 def test_codes_are_said_to_be_codes(tmp_path):

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -110,7 +109,8 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     if not rows.texts and not mistakes.problems():
         raise source.refusal("table-no-row", line=opening.line)
     table, dates, day_before = _cells_and_days(source, rows, header, days, mistakes)
-    _refuse_stations(source, opening, rows, [] if mistakes.problems() else dates)
+    if not np.isnat(dates).any() and all(problem.code in _TO_PASTE for problem in mistakes.problems()):
+        _note_stations(opening, rows, dates, mistakes)
     notes = [*notes, *day_before]
     header.advise(source, mistakes)
     whole = [problem for problem in mistakes.problems() if problem.code not in _TO_PASTE]
@@ -173,8 +173,8 @@ def _first_line(lines: Sequence[str]) -> Opening | None:
     return Opening(i + 1, i + 1, split(text, separator), separator, [], (), [], {}) if shown else None
 
 
-def _refuse_stations(source: Source, opening: Opening, rows: Rows, dates: Days | list[Any]) -> None:
-    """Refuse a table whose days repeat since it holds several stations, named in a column of its own."""
+def _note_stations(opening: Opening, rows: Rows, dates: Days, mistakes: Mistakes) -> None:
+    """Note a table whose days repeat since it holds several stations, named in a column of its own."""
     names = [in_english(cell) for cell in opening.cells]
     place = next(
         (i for i, name in enumerate(names) if re.search(r"\b(station|stn|site|location|name|id|code)\b", name)), None
@@ -182,10 +182,9 @@ def _refuse_stations(source: Source, opening: Opening, rows: Rows, dates: Days |
     if place is None or len(dates) != len(rows.texts) or np.unique(dates).size == len(dates):
         return
     stations = [cells[place] for cells in rows.cells()]
-    if len(named := list(dict.fromkeys(stations))) > 1 and len(set(zip(stations, map(str, dates), strict=True))) == len(
-        dates
-    ):
-        raise source.refusal("several-stations", count=len(named), named=listed(named, 5))
+    named = list(dict.fromkeys(stations))
+    if len(named) > 1 and len(set(zip(stations, map(str, dates), strict=True))) == len(dates):
+        mistakes.note("several-stations", count=len(named), named=listed(named, 5))
 
 
 def _day_column(opening: Opening, columns: Columns) -> int | None:

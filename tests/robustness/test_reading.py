@@ -15,6 +15,7 @@ import pytest
 from panbudget import files
 from panbudget.errors import ReadingsError, WeatherError
 from panbudget.files import Unlikely, bounded, unlikely_text
+from panbudget.weather.formats import table as table_format
 from panbudget.weather.text.cells import read_cells
 from panbudget.weather.text.mistakes import Mistakes
 from panbudget.weather.text.rows import read_rows, read_typed
@@ -196,3 +197,10 @@ def test_digits_of_other_scripts_are_read_and_told():
     assert cells.numbers[0][1:].tolist() == [2.5, 3.0] and cells.numbers[1].tolist() == [1.0, 12.0, 4.0]
     assert cells.notes == ["2 numbers in digits of another script, or in full width, are read as 0 to 9"]
     assert [problem.found for problem in mistakes.problems()] == ["'٢٫٥' is not a number"]
+
+
+def test_what_a_file_says_of_itself_is_shown_escaped(tmp_path):
+    """Control characters of the second row pass for letters."""
+    (tmp_path / "w.csv").write_text("# a\x85b\x9b2J\n" + SOUND, encoding="utf-8")
+    notes = table_format.read(open_source(tmp_path / "w.csv", shown_as="w"), columns={}, site=SITE).notes
+    assert "the file says of itself: a\\x85b\\x9b2J" in notes

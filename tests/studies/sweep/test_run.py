@@ -407,7 +407,7 @@ def test_a_scheduler_file_says_the_address(tmp_path):
 def test_a_scheduler_that_does_not_answer_is_said_in_a_line(tmp_path, monkeypatch):
     pytest.importorskip("distributed")
     plan = make_plan(tmp_path, places=1)
-    for address in ("nonsense://nowhere", "tcp://127.0.0.1:99999", ""):
+    for address in ("nonsense://nowhere", "tcp://127.0.0.1:99999", "", "x" * 3000):
         with pytest.raises(PanbudgetError, match=r"does not answer \(an address is such as"):
             sweep(plan, tmp_path / "out", scheduler=address)
     with socket.create_server(("127.0.0.1", 0)) as server:  # somebody who says nothing, and then something else

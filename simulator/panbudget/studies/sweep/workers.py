@@ -145,7 +145,7 @@ def _mute(address: str) -> str:
 def _address_in(text: str) -> str:
     """Return a scheduler's address: as given, or as the file says that `dask scheduler --scheduler-file` writes."""
     path = Path(text)
-    if _ADDRESS.fullmatch(text) or not (path.is_file() or path.suffix == ".json"):
+    if _ADDRESS.fullmatch(text) or not (os.path.isfile(path) or path.suffix == ".json"):
         return text
     try:
         return str(json.loads(path.read_text(encoding="utf-8"))["address"])

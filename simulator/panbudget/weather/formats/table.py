@@ -16,6 +16,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from panbudget.errors import visible
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
 from panbudget.weather.text.headers import Header, read_header, stated_order, states_order
 from panbudget.weather.text.heading import in_english
@@ -118,7 +119,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         mistakes.raise_if_any(source.shown_as)
     asked = {name for name, choice in header.suggested.items() if choice.unit == TO_FILL_IN}
     above = filter(None, (line.lstrip("#").strip() for line in lines[: opening.line - 1]))
-    remarks = [note("above", text=text[:100]) for text in list(above)[:_COMMENTS_SHOWN]]
+    remarks = [note("above", text=visible(text[:100])) for text in list(above)[:_COMMENTS_SHOWN]]
     return RawTable(
         daily=pd.DataFrame(
             {name: column for name, column in header.standard(table.numbers).items() if name not in asked},

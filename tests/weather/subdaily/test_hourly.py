@@ -114,6 +114,18 @@ def test_a_day_needs_80_percent_of_its_records(present, whole):
     assert any("under 80 %" in note and "2025-06-02" in note for note in raw.notes) is not whole
 
 
+@pytest.mark.parametrize(("kind", "names"), [("interval", "temperature, rain"), ("total", "temperature")])
+@pytest.mark.parametrize(("present", "is_told"), [(24, False), (23, True), (20, True), (19, False)])
+def test_a_day_that_lacks_a_few_records_is_told(kind, names, present, is_told):
+    """Below 80 % it is a gap, which is told as such; a gauge that counts on loses nothing."""
+    stamps = np.delete(hours("2025-06-01", 72), range(24 + present, 48))
+    rain = np.arange(len(stamps)) * (0.1 if kind == "total" else 0.0)
+    notes = days(records(stamps, rain_kind=kind, temperature=np.arange(len(stamps)) % 24.0, rain=rain)).notes
+    told = [note for note in notes if "some records are missing on 1 day" in note]
+    assert [note.partition(":")[0] for note in told] == ([names] if is_told else [])
+    assert all("2025-06-02" in note for note in told)
+
+
 def test_completeness_is_each_columns_own():
     """The thermometer goes on while the gauge is dead for ten hours."""
     wind = np.full(72, 2.0)

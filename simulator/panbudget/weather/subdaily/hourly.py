@@ -217,7 +217,7 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
     if not in_file.any():
         raise WeatherError(problem("no-whole-day", "date", share=_SHARE, most=days.expected.max()))
     daily = daily[in_file]
-    notes += _gap_notes(daily, step)
+    notes += [*_gap_notes(daily, step), *_thin_notes(values, records, days, in_file)]
     gaps = {str(name): frozenset(days_where(daily.index, daily[name].isna().to_numpy())) for name in daily.columns}
     return RawTable(
         daily=daily,
@@ -368,6 +368,19 @@ def _without_edges(daily: pd.DataFrame, in_file: Mask, notes: list[str]) -> Mask
     if known.any() and (edges := in_file & ~inside).any():
         notes.append(note("edges", share=_SHARE, days=name_days(days_where(daily.index, edges))))
     return inside
+
+
+def _thin_notes(values: dict[str, Floats], records: Records, days: _Days, in_file: Mask) -> Iterator[str]:
+    """Say which days have enough records and not all of them; a rain gauge that counts on loses nothing by that."""
+    thin: dict[bytes, list[str]] = {}
+    for name, column in values.items():
+        _, count, whole = days.total(column, days.of(name))
+        lacks = (whole & (count < np.floor(days.expected + 1e-9)))[in_file]
+        if lacks.any() and (name != "rain" or records.rain_kind == "interval"):
+            thin.setdefault(lacks.tobytes(), []).append(name)
+    for mask, names in thin.items():
+        which = days_where(pd.DatetimeIndex(days.midnights[in_file]), np.frombuffer(mask, bool))
+        yield note("thin-days", names=", ".join(names), count=counted(len(which), "day"), days=name_days(which))
 
 
 def _gap_notes(daily: pd.DataFrame, step: float) -> Iterator[str]:

@@ -480,6 +480,14 @@ class Scenario(Described):
         unknown = Problem("unknown-variant", f"variant.{name}", "is not in this file", "", cure, name)
         raise ScenarioError(unknown, file=str(self.path))
 
+    def file_of(self, key: str) -> str:
+        """Return the file that gives a key such as "what_if.heat": the last laid over that has it, else the scenario's."""
+        for name in reversed(self.laid_over):
+            part: object = {} if name in self.variant else self.overlay_of(name)
+            if functools.reduce(lambda part, step: _table(part).get(step), key.split("."), part) is not None:
+                return name
+        return str(self.path)
+
     def with_variants(self, names: Iterable[str | Path]) -> Scenario:
         """Return the scenario with variants laid over it in order, as `with_variant` takes them; files as paths, too."""
         return functools.reduce(Scenario.with_variant, map(str, names), self)

@@ -36,6 +36,7 @@ def test_the_bounds_of_toml_are_these(text, most, tmp_path):
         ("a = " + "[" * 5000, "nested deeper than 50 levels"),
         ("a" + ".a" * 5000 + " = 1", "nested deeper than 50 levels"),
         ("a = " + "9" * 5000, "thousands of digits"),
+        ("a = [0x" + "f" * 5000 + "]", "thousands of digits"),
     ],
 )
 def test_what_would_exhaust_the_reader_is_a_message(text, found, tmp_path):

@@ -261,7 +261,9 @@ def _has_long_key(line: str) -> bool:
 
 
 def _keys(part: Any, levels: int) -> int:
-    """Count the keys of a tree; a RecursionError if it has more levels."""
+    """Count the keys of a tree; a RecursionError if it has more levels, a ValueError for a number that can't be written out."""
+    if isinstance(part, int):
+        str(part)  # hexadecimal digits pass Python's own limit when they are read
     if not isinstance(part, dict | list):
         return 0
     if levels == 0:

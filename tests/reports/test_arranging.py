@@ -18,12 +18,13 @@ WET = Finding("caution", "wet", "b/figs", "Too wet: 80 mm drained below the root
 
 
 def test_findings_of_one_cause_stand_together_and_say_once_what_to_do():
-    short, wet = causes([WET, *SHORT])
+    short, wet, little = causes([WET, *SHORT])
     assert (short.severity, short.cure) == ("danger", MORE)
-    assert [finding.message for finding in short.findings] == ["Short: 30 days.", "Short: 20 days.", "Short: 2 days."]
+    assert [finding.message for finding in short.findings] == ["Short: 30 days.", "Short: 20 days."]
+    assert (little.severity, little.cure, little.findings) == ("note", MORE, (SHORT[0],))  # a note stays one
     assert (wet.cure, wet.findings, WET.text) == (WET.cure, (WET,), f"{WET.message} {WET.cure}")
     other = Finding("note", "short", "c/figs", "Short: 1 day.", cure="See to the tank first.")
-    assert [cause.findings[-1] for cause in causes([*SHORT, other])] == [SHORT[0], other]
+    assert [cause.findings[-1] for cause in causes([*SHORT, other])] == [SHORT[2], SHORT[0], other]
 
 
 def test_what_to_do_first_names_the_gravest_places_and_leaves_notes_out():

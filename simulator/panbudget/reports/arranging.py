@@ -27,19 +27,19 @@ def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
 @dataclass(frozen=True)
 class Cause:
     """
-    Findings that have one cause, the gravest first.
+    Findings that have one cause and are equally grave.
 
     Parameters
     ----------
     findings : tuple of Finding
-        Of one code, with one cure.
+        Of one severity and code, with one cure.
     """
 
     findings: tuple[Finding, ...]
 
     @property
     def severity(self) -> str:
-        """That of the gravest."""
+        """How grave they are."""
         return self.findings[0].severity
 
     @property
@@ -48,16 +48,15 @@ class Cause:
         return self.findings[0].cure
 
     def step(self) -> str:
-        """Say where to do what about the gravest of them."""
-        where = [finding.where for finding in self.findings if finding.severity == self.severity]
-        return f"{', '.join(where)}: {self.cure or self.findings[0].message}"
+        """Say where to do what about them."""
+        return f"{', '.join(finding.where for finding in self.findings)}: {self.cure or self.findings[0].message}"
 
 
 def causes(findings: Iterable[Finding]) -> list[Cause]:
-    """Group findings by what causes them, the gravest first."""
-    alike: dict[tuple[str, str], list[Finding]] = {}
+    """Group findings by how grave they are and by what causes them, the gravest first."""
+    alike: dict[tuple[str, str, str], list[Finding]] = {}
     for finding in gravest_first(findings):
-        alike.setdefault((finding.code, str(finding.cure)), []).append(finding)
+        alike.setdefault((finding.severity, finding.code, str(finding.cure)), []).append(finding)
     return [Cause(tuple(several)) for several in alike.values()]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import re
+from types import SimpleNamespace
 
 import pytest
 
@@ -22,6 +23,7 @@ from panbudget.reports.writing import as_page
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.compare import RULE
 from panbudget.studies.fit.tub import Worth
+from panbudget.words import units_shown
 from tests.reports.season.test_page import Outline
 from tests.small_weather import heat_wave, weather_csv
 from tests.studies.test_compare import VARIANTS
@@ -196,6 +198,25 @@ def test_the_away_figure_shows_the_water_left_above_the_line_at_which_plants_suf
     low, high = ax.get_ylim()
     assert low < 0.0 < min(max(worst.get_ydata()), high)  # upward, with room below the line
     assert ax.get_ylabel() == "water left [mm]"
+
+
+@pytest.mark.parametrize(("system", "unit", "size"), [("metric", "mm", 1.0), ("US", "in", 25.4)])
+def test_every_bed_of_the_away_figure_has_its_marks_in_the_unit_shown(alone, system, unit, size):
+    """Four beds stand in two rows; each scale is its bed's, and the inch is 25.4 mm (NIST SP 811, appendix B.8)."""
+    bed = alone.worst.season.beds["upper/tomatoes"]
+    drier = bed.assign(driest_water_left_mm=bed["driest_water_left_mm"] - 30.0)
+    stay = SimpleNamespace(
+        name="2025",
+        beds=(names := ["a", "b", "c", "d"]),
+        season=SimpleNamespace(beds={**dict.fromkeys(names, bed), "b": drier}),
+    )
+    with units_shown(system):
+        axes = room_figure(SimpleNamespace(worst=stay, heat=stay, stays=[stay], days=len(bed)))
+        for ax in axes:
+            texts = [float(label.get_text().replace("−", "-")) for label in ax.get_yticklabels()]
+            assert texts == pytest.approx([mark / size for mark in ax.get_yticks()], abs=1e-9)
+    named = f"water left [{unit}]"
+    assert [ax.get_ylabel() for ax in axes] == [named, "", "", named]
 
 
 def test_the_setup_page_has_every_number_that_is_to_be_set(make_garden):

@@ -244,8 +244,22 @@ def test_a_season_of_another_year_is_moved_and_none_is_told(folder):
     assert (early.day, early.fan.years) == (dt.date(2020, 7, 5), (2018, 2019))
     assert panbudget.today(path, day=dt.date(2020, 8, 10)).fan is None  # the season's last day
     for day in (dt.date(2020, 8, 11), dt.date(2020, 6, 30)):
-        with pytest.raises(ScenarioError, match="no season is running"):
+        with pytest.raises(ScenarioError, match=f"no season is running on {day}: .* --day 2020-08-10 "):
             panbudget.today(path, day=day)
+
+
+def test_a_day_that_can_not_be_asked_about_names_the_nearest_that_can(folder):
+    (folder / "past").mkdir()
+    path = write_garden(folder / "past", record(last=dt.date(2021, 8, 20)))
+    latest = "on 2021-08-20, the weather file's last day: the season is 1 July to 10 August 2021, .* to 20 August 2021"
+    for day, says in (
+        (None, latest),
+        (dt.date(2021, 6, 20), "on 2021-06-20: the season is"),
+        (dt.date(2022, 7, 20), "2022-07-20 is no day of 1 July to 10 August 2022 that the weather file holds"),
+    ):
+        with pytest.raises(ScenarioError, match=f"{says}.*; --day 2021-08-10 "):
+            panbudget.today(path, day=day)
+    assert panbudget.today(path, day=dt.date(2021, 8, 10)).day == dt.date(2021, 8, 10)
 
 
 def test_days_that_are_not_whole_are_not_today(folder):
@@ -253,6 +267,9 @@ def test_days_that_are_not_whole_are_not_today(folder):
     found = panbudget.today(write_garden(folder / "gap", record(blank=(("2021-07-19", "2021-07-20"),))))
     assert found.day == dt.date(2021, 7, 18)
     assert any("days up to 2021-07-20, but they are whole to 2021-07-18 alone" in note for note in found.notes)
+    for day in (dt.date(2021, 7, 19), dt.date(2021, 7, 21)):
+        with pytest.raises(ScenarioError, match=f"{day} is no day of .*; --day 2021-07-18 "):
+            panbudget.today(folder / "gap" / "garden.toml", day=day)
 
 
 def test_licence_and_tank_run_out_in_so_many_years(folder, result):

@@ -2,6 +2,7 @@
 Standing: how a garden stands this evening, the weather file's last, and what may come until the season ends.
 """
 
+import contextlib
 import dataclasses
 import datetime as dt
 from collections.abc import Mapping
@@ -271,33 +272,58 @@ def _refused(garden: Scenario, code: str, where: str = "", **values: object) -> 
 
 def _running(garden: Scenario, file: WeatherFile, day: dt.date | None) -> tuple[Scenario, Weather, dt.date, list[str]]:
     """Move a garden to the season that holds the weather's last day, or the day named; and read it to there."""
-    raw, described, notes = file.file.raw, garden.season.start.year, list[str]()
+    raw, notes = file.file.raw, list[str]()
     if raw.typical:
         raise _refused(garden, "typical", "weather.file")
-    held = raw.daily.index.max().date()
-    last = min(day, held) if day is not None else held
-    season = days_said(garden.season.start, garden.season.end)
-    for year in (last.year, last.year - 1):
-        moved = in_year(garden, year)
-        if moved.season.start <= last <= moved.season.end:
-            break
-    else:
-        raise _refused(garden, "not-running", "season:", season=season, last=last)
-    if moved.season.start < (first := raw.daily.index.min().date()):
+    first, held = raw.daily.index.min().date(), raw.daily.index.max().date()
+    asked, texts = day or held, _TEXTS["problems"]
+    moved = _season_on(garden, asked) or _season_on(garden, min(asked, held))
+    if moved is None or asked > held:
+        code, season = ("day", moved) if moved is not None else ("not-running", garden)
+        values = {"day": asked, "latest": texts["latest"] if day is None else "", "held": days_said(first, held)}
+        values["season"] = days_said(season.season.start, season.season.end)
+        nearest = _nearest_day(garden, file, asked, first, held)
+        cure = texts["no-day"] if nearest is None else texts["nearest"].format(day=nearest)
+        raise _refused(garden, code, "season:" if moved is None else "", **values, cure=cure)
+    if moved.season.start < first:
         raise _refused(garden, "late", "season.start", start=moved.season.start, first=first)
-    begin = moved.season.start - dt.timedelta(days=moved.season.spin_up_days)
+    weather, last = _whole(file, moved, asked)
+    if last < asked:
+        if day is not None:
+            values = {"season": days_said(moved.season.start, moved.season.end), "held": days_said(first, last)}
+            raise _refused(garden, "day", "", day=day, **values, cure=texts["nearest"].format(day=last))
+        notes.append(_TEXTS["notes"]["behind"].format(last=asked, today=last))
+    if moved is not garden:
+        years = {"described": garden.season.start.year, "year": moved.season.start.year}
+        notes.append(_TEXTS["notes"]["moved"].format(**years))
+    return moved, weather, last, notes
+
+
+def _season_on(garden: Scenario, day: dt.date) -> Scenario | None:
+    """Move a garden to the season that holds a day; None where there is none."""
+    seasons = (in_year(garden, year) for year in (day.year, day.year - 1))
+    return next((moved for moved in seasons if moved.season.start <= day <= moved.season.end), None)
+
+
+def _nearest_day(garden: Scenario, file: WeatherFile, asked: dt.date, first: dt.date, held: dt.date) -> dt.date | None:
+    """Return the last day that can be asked about of the season nearest to one that can't; None where there is none."""
+    days = list[dt.date]()
+    for year in {asked.year, asked.year - 1, held.year, held.year - 1}:
+        moved = in_year(garden, year)
+        if first <= moved.season.start <= held:
+            with contextlib.suppress(WeatherError):
+                days.append(_whole(file, moved, min(moved.season.end, held))[1])
+    return min(days, key=lambda day: abs(day - asked), default=None)
+
+
+def _whole(file: WeatherFile, garden: Scenario, last: dt.date) -> tuple[Weather, dt.date]:
+    """Read a season to a day, or to the one before it up to which its days are whole."""
+    begin = garden.season.start - dt.timedelta(days=garden.season.spin_up_days)
     weather = _sound(file, begin, last)
     if weather is None:
-        whole = file.over(moved.season.start, moved.season.start).daily.index[-1].date()
-        if whole < last:
-            notes.append(_TEXTS["notes"]["behind"].format(last=last, today=whole))
-            last = whole
+        last = min(last, file.over(garden.season.start, garden.season.start).daily.index[-1].date())
         weather = file.over(begin, last)
-    if day is not None and day > last:
-        raise _refused(garden, "day", "", day=day, season=days_said(moved.season.start, moved.season.end))
-    if year != described:
-        notes.append(_TEXTS["notes"]["moved"].format(described=described, year=year))
-    return moved, weather, last, notes
+    return weather, last
 
 
 def _sound(file: WeatherFile, first: dt.date, last: dt.date) -> Weather | None:

@@ -111,6 +111,8 @@ def joined(files: Sequence[RawFile], site: Site, *, shown_as: str, columns: Mapp
         units={name: raw.units[name] for name, raw in first.items() if name in raw.units},
         headers={name: raw.headers[name] for name, raw in first.items() if name in raw.headers},
         conversions={name: raw.conversions[name] for name, raw in first.items() if name in raw.conversions},
+        contradicted={name: unit for name, raw in first.items() if (unit := (raw.contradicted or {}).get(name))}
+        or None,
         unit_is_stated=frozenset.intersection(*(raw.unit_is_stated for raw in raws)),
         notes=(note("several", count=len(files)), *texts),
         doubts=tuple(dict.fromkeys(doubt for raw in raws for doubt in raw.doubts)),

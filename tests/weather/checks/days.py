@@ -31,7 +31,7 @@ def inspected(
     """
     options = {name: columns.pop(name) for name in ("too_bright", "bright_share", "table") if name in columns}
     trust = frozenset(columns.pop("trust", SENSORS))
-    more = {"by_hour": columns.pop("by_hour")} if "by_hour" in columns else {}
+    more = {name: columns.pop(name) for name in ("by_hour", "contradicted") if name in columns}
     clear = columns.pop("clear", None)
     index = pd.date_range(start, periods=days, name="date")
     daily = pd.DataFrame(

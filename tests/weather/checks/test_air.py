@@ -6,10 +6,13 @@ Thresholds are common practice, no source, unless a test says otherwise. The day
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from panbudget.physics import air
-from tests.weather.checks.days import AIR, E30, P100, codes, inspected, one_day
+from panbudget.weather.text.headers import read_header
+from panbudget.weather.text.raw import ColumnChoice
+from tests.weather.checks.days import AIR, E30, P100, SENSORS, codes, inspected, one_day
 from tests.weather.sites import Site
 
 WHOLE = [
@@ -157,3 +160,46 @@ def test_pressure_brought_down_to_sea_level_lies_between_98_and_105(elevation, p
     (problem,) = inspected(pressure=pressure, site=Site(38.0, elevation)).problems
     assert ("sea level" in problem.found) is sea
     assert "delete the column" in problem.cure
+
+
+# by definition of the units: a mile of 1609.344 m, an inch of 25.4 mm, a day of 86 400 s
+UNITS_APART = [
+    ("wind", "Wind (mph)", "m/s", "mph", 0.44704, 0.0),
+    ("wind", "Wind km/h", "m/s", "km/h", 1 / 3.6, 0.0),
+    ("rain", "Rain (in)", "mm", "in", 25.4, 0.0),
+    ("tmin", "Low (°F)", "degC", "degF", 5 / 9, -160 / 9),
+    ("radiation", "Sun (W/m²)", "MJ/m2", "W/m^2", 0.0864, 0.0),
+]
+UNITS_ALIKE = [
+    ("wind", "Wind (MPH)", "mile/hour"),
+    ("rain", "Rain (mm)", "millimetre"),
+    ("tmin", "Low (°F)", "fahrenheit"),
+    ("tmin", "Low (F)", "degF"),
+    ("rh_max", "Humidity (%)", "percent"),
+    ("radiation", "Sun (MJ/m²)", "MJ/m^2/day"),
+    ("radiation", "Sun (MJ/m2)", "MJ/m²"),
+    ("wind", "Wind (gusty)", "mph"),
+    ("wind", "Wind", "mph"),
+    ("wind", "Wind (mph)", None),
+]
+
+
+@pytest.mark.parametrize(("name", "header", "stated", "named", "factor", "offset"), UNITS_APART)
+def test_a_stated_unit_of_another_meaning_than_the_headers_is_cautioned_about(
+    name, header, stated, named, factor, offset
+):
+    found = read_header(["date", header], {name: ColumnChoice(header, stated)}, line=1).contradicted
+    assert found[name][:2] == (named, stated)
+    usual = {"tmin": 14.0, "tmax": 30.0} | {name: 2.0}
+    [caution] = inspected(**usual, contradicted=found).cautions
+    assert caution.name == "header-unit"
+    assert f'{name} = {{ column = "{name}", unit = "{named}" }} under [weather.columns]' in caution.brief
+    assert f"in {stated}," in caution.brief
+    assert f"header says {named}" in caution.brief
+    np.testing.assert_allclose(caution.instead[name], 2.0 * factor + offset)
+    assert not inspected(**usual, contradicted=found, trust=["header-unit", *SENSORS]).cautions
+
+
+@pytest.mark.parametrize(("name", "header", "stated"), UNITS_ALIKE)
+def test_another_name_of_the_headers_unit_is_no_other_unit(name, header, stated):
+    assert not read_header(["date", header], {name: ColumnChoice(header, stated)}, line=1).contradicted

@@ -25,6 +25,7 @@ from panbudget.weather.formats import logger
 from panbudget.weather.text.headers import read_logger_header
 from panbudget.weather.text.mistakes import Mistakes
 from panbudget.weather.text.moments import read_stamps
+from panbudget.weather.text.raw import ColumnChoice
 from panbudget.weather.text.source import Source
 from tests.weather.sites import Site
 
@@ -379,6 +380,27 @@ def test_a_choice_of_columns_settles_it(tmp_path):
     for key in ("temperature", "tmax"):
         weather = read_weather(file, SITE, columns={key: {"column": "T1", "unit": "degF"}})
         assert weather.daily["tmax"].to_numpy() == pytest.approx(20.0)
+
+
+def test_a_stated_unit_that_contradicts_the_header_is_cautioned_about(tmp_path):
+    """A steady 2 m/s is 0.89 m/s where the header's mph holds."""
+    file = tmp_path / "station.csv"
+    file.write_text(table(headers={"wind": "Wind (mph)"}), encoding="utf-8")
+    stated = {
+        "wind": {"column": "Wind (mph)", "unit": "m/s"},
+        "humidity": {"column": "Outdoor Humidity (%)", "unit": "fraction"},
+        "temperature": {"column": "Outdoor Temperature (°C)", "unit": "celsius"},
+    }
+    [caution] = read_weather(file, SITE, columns={"wind": stated["wind"]}).cautions
+    assert 'wind = { column = "Wind (mph)", unit = "mph" }' in caution.brief
+    assert "season's ETo is" in caution.worth
+    header = read_logger_header(
+        ["Time", *(choice["column"] for choice in stated.values())],
+        {name: ColumnChoice(**choice) for name, choice in stated.items()},
+        times=[0],
+        line=1,
+    )
+    assert sorted(header.contradicted) == ["humidity", "wind"]
 
 
 def fahrenheit(hour):

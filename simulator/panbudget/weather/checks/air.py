@@ -61,11 +61,29 @@ _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "
 # it must be to be in another unit; how far a single day's may be [kPa]
 _PRESSURE_NEAR, _PRESSURE_FAR, _PRESSURE_DAY = 4.0, 20.0, 12.0
 
+# quantities of records whose days scale as their records do
+_OF_SCALE = ("temperature", "wind", "rain", "pressure")
 # what temperatures are taken for -> the unit to name
 _SCALES = {"K": "K", "°F": "degF"}
 # the most that a humidity can be that is a fraction, printed or a little off
 _FRACTION = 1.05
 _HUMIDITIES = ("rh_max", "rh_min", "rh_mean")
+
+
+def _header_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a unit that the user states though the column's header names another; hours' humidity and light don't simply scale."""
+    contradicted, of_records = inspection.raw.contradicted or {}, inspection.raw.of_records
+    told = set[str]()
+    for name in names:
+        found = contradicted.get(name)
+        if found is None or (quantity := of_records.get(name, name)) in told:
+            continue
+        told.add(quantity)
+        alike = [other for other in names if of_records.get(other, other) == quantity]
+        values = {other: inspection.of_asked(other) * found.factor + found.offset for other in alike}
+        instead = inspection.with_asked(**values) if not of_records or quantity in _OF_SCALE else {}
+        words = {"header": found.header, "stated": found.stated, "line": inspection.line(name, found.header)}
+        yield Verdict([name], "header-unit", {**words, "table": inspection.table}, instead)
 
 
 def _other_scale(name: str, values: Floats) -> str:
@@ -280,6 +298,7 @@ def _far_from_elevation(values: Floats, inspection: Inspection) -> Floats:
 
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
+    Doubt("header-unit", _header_unit, tuple(STANDARD), beside="contradicted"),
     Doubt("temperature-unit", _temperature_unit, ("tmin", "tmax")),
     *(row(name) for name in ("tmin", "tmax") for row in (at_most, at_least)),
     Doubt("columns-exchanged", _exchanged, ("tmin", "tmax")),

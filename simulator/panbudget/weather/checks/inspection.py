@@ -157,7 +157,7 @@ class Inspection:
         """Say how to name the unit that columns look like."""
         if self.is_stated(names[0]):
             return note("stated-unit", unit=self.raw.units[names[0]])
-        lines = " and ".join(dict.fromkeys(self._line(name, unit) for name in names))
+        lines = " and ".join(dict.fromkeys(self.line(name, unit) for name in names))
         return note("name-the-unit", table=self.table, lines=lines)
 
     def to_paste(self, unit: str, names: Sequence[str]) -> tuple[tuple[str, str], ...]:
@@ -172,7 +172,8 @@ class Inspection:
         """Return what any text may say of a column: its ``standard``, and how to ``confirm`` that it is right."""
         return {"standard": STANDARD[name], "confirm": note("right-after-all", name=check, table=self.table)}
 
-    def _line(self, name: str, unit: str) -> str:
+    def line(self, name: str, unit: str) -> str:
+        """Write what names a column and its unit, to paste below [weather.columns]."""
         return f'{self.raw.of_records.get(name, name)} = {{ column = "{self.raw.headers.get(name, name)}", unit = "{unit}" }}'
 
     def leave_out(self, wrong: Mask, *names: str) -> None:

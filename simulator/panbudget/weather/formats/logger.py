@@ -149,7 +149,13 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     alike = {day: name for day, name in of_records.items() if name in ("temperature", "wind", "rain", "pressure")}
     conversions = {day: header.conversions[name] for day, name in alike.items() if name in header.conversions}
     return dataclasses.replace(
-        raw, conversions=conversions, wind_height=header.wind_height, chosen=header.chosen, of_records=of_records
+        raw,
+        conversions=conversions,
+        wind_height=header.wind_height,
+        chosen=header.chosen,
+        contradicted={day: found for day, name in of_records.items() if (found := header.contradicted.get(name))}
+        or None,
+        of_records=of_records,
     )
 
 

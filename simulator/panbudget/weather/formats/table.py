@@ -132,6 +132,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         headers={name: opening.cells[place] for name, place in header.places.items() if opening.cells[place] != name},
         conversions=header.conversions,
         chosen=header.chosen,
+        contradicted=header.contradicted or None,
         wind_height=header.wind_height,
         notes=(*header.notes, *remarks, *notes, *table.notes),
         problems=tuple(mistakes.problems()),

@@ -15,6 +15,7 @@ from __future__ import annotations
 import contextlib
 import difflib
 import functools
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -27,7 +28,7 @@ from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.heading import Heading, heading_of, known_unit, split_unit
 from panbudget.weather.text.mistakes import Mistakes, listed, note, problem
 from panbudget.weather.text.moments import ORDERS, SERIAL, SERIAL_STATED, order_of, order_to_state, serial_day
-from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns, Source
+from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns, OtherUnit, Source
 from panbudget.words import packaged
 
 _DATA = packaged("weather/text/headers.toml")
@@ -107,8 +108,8 @@ class Header:
     ``conversions`` to our units where they differ, ``headers`` the columns' texts. ``settled`` are the names that a problem
     is about already, so that they aren't reported missing too. Of a station: ``sums`` is whether radiation is a sum over
     each interval (converted to J/m²), ``rain_kind`` what the rain counts, ``imperial`` the headers with imperial units.
-    ``chosen`` are columns that the user names, ``suggested`` those that the user is asked to name, ``wind_height``
-    the gauge's that the wind's header names [m].
+    ``contradicted`` are names whose unit the user states otherwise than the header, ``chosen`` columns that the user names,
+    ``suggested`` those that the user is asked to name, ``wind_height`` the gauge's that the wind's header names [m].
     """
 
     table: str = "weather"
@@ -126,6 +127,7 @@ class Header:
     imperial: list[str] = field(default_factory=list)
     suggested: dict[str, ColumnChoice] = field(default_factory=dict)
     chosen: dict[str, ColumnChoice] = field(default_factory=dict)
+    contradicted: dict[str, OtherUnit] = field(default_factory=dict)
     wind_height: float | None = None
 
     def wrong(self, name: str, key: str, /, **facts: object) -> None:
@@ -160,6 +162,16 @@ class Header:
         self.sums |= target == "J/m^2"
         if conversion != (1.0, 0.0):
             self.conversions[name] = conversion
+
+    def compare(self, name: str, stated: str | None, in_header: str | None, targets: Sequence[str]) -> None:
+        """Note a unit that the user states though the header names one of another meaning."""
+        with contextlib.suppress(UnitError):
+            if stated and in_header:
+                (target, (factor, offset)), (other, (by, plus)) = (
+                    _conversion(known_unit(unit) or _with_power(unit), targets) for unit in (stated, in_header)
+                )
+                if target != other or not (math.isclose(factor, by) and math.isclose(offset, plus)):
+                    self.contradicted[name] = OtherUnit(in_header, stated, by / factor, plus - by / factor * offset)
 
     def suggest(self, name: str, heading: Heading, unit: str | None = None) -> None:
         """Have a column named in what the message gives to paste, with a unit only where the header, or the caller, has one."""
@@ -272,6 +284,8 @@ def read_header(
         place = header.places[name]
         in_header = headings[place].unit or split_unit(cells[place])[1]
         _set_unit(header, name, columns[name].unit or in_header, by_user=columns[name].unit is not None)
+        if name != "date":
+            header.compare(name, columns[name].unit, in_header, [STANDARD[name].unit])
     for place, heading in headings.items():
         text, unit = split_unit(heading.text)
         name = _plain(text)
@@ -380,8 +394,11 @@ def _set_unit(header: Header, name: str, unit: str | None, *, by_user: bool) -> 
         return
     header.units[name] = unit or STANDARD[name].shown_unit
     if unit is not None:
-        text = re.sub(r"\b([ck]?m)([23])\b", r"\1^\2", unit)  # m2 is how headers write m²
-        header.convert(name, text, [STANDARD[name].unit], by_user=by_user)
+        header.convert(name, _with_power(unit), [STANDARD[name].unit], by_user=by_user)
+
+
+def _with_power(unit: str) -> str:
+    return re.sub(r"\b([ck]?m)([23])\b", r"\1^\2", unit)  # m2 is how headers write m²
 
 
 def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
@@ -504,6 +521,7 @@ def read_logger_header(
         heading = headings[header.places[quantity]]
         unit = None if quantity == "rain" and heading.unit == "rate" else heading.unit
         _take(header, quantity, heading, choices[name].unit or unit, by_user=choices[name].unit is not None)
+        header.compare(quantity, choices[name].unit, unit, _QUANTITIES[quantity].units)
     for quantity in _QUANTITIES:
         if quantity in names:
             continue

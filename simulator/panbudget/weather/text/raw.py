@@ -93,6 +93,19 @@ class ColumnChoice(NamedTuple):
         return f"{{ {', '.join(f'{name} = {text}' for name, text in quoted.items())} }}"
 
 
+class OtherUnit(NamedTuple):
+    """
+    The unit that a header names where the user states another.
+
+    ``header`` and ``stated`` are the two; ``factor`` and ``offset`` turn values read by the stated one into what the header's gives.
+    """
+
+    header: str
+    stated: str
+    factor: float
+    offset: float
+
+
 #: standard column -> where it is found
 Columns = Mapping[str, ColumnChoice]
 
@@ -167,6 +180,8 @@ class RawTable:
         Of a file of records.
     of_records : dict
         Column -> the quantity of records that it comes of, by which the user names it; empty of days.
+    contradicted : dict, optional
+        Column -> the unit that its header names, where the user states another; None without any.
     rain_twice : DataFrame, optional
         Of hours whose rain the file has twice, by day: as ``hours``, by ``six``-hour totals, and the ``larger``, taken. [mm]
     """
@@ -189,6 +204,7 @@ class RawTable:
     problems: tuple[Problem, ...] = ()
     by_hour: ByHour | None = None
     of_records: dict[str, str] = field(default_factory=dict)
+    contradicted: dict[str, OtherUnit] | None = None
     rain_twice: pd.DataFrame | None = None
 
 

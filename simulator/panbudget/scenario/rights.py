@@ -87,8 +87,8 @@ class Right(_Papers):
 
     water_year_start: Annotated[Whole, Field(ge=1, le=12)] = 1
     volume_unit: Literal[_Metric, _American] = "L"
-    rate_unit: Literal["L/h", "L/s", "m^3/h", "gal/min", "ft^3/s"] = "L/h"
-    area_unit: Literal["m^2", "ha", "acre"] = "m^2"
+    rate_unit: Literal["L/h", "L/s", "m^3/h", "gal/h", "gal/min", "ft^3/s"] = "L/h"
+    area_unit: Literal["m^2", "ha", "ft^2", "acre"] = "m^2"
     decimals: Annotated[Whole, Field(ge=0, le=9)] | None = None
     readings: str | None = None
     further: dict[str, FurtherRight] = Field(default_factory=dict)

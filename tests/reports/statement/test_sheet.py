@@ -215,6 +215,7 @@ def test_the_foot_is_named_only_where_there_is_one(make_garden):
     assert "foot" not in units(volume_unit="m^3")
     assert "The foot is 0.3048 m. 1 ccf is" in units(volume_unit="hundred-cubic-feet")
     assert "survey foot" in units(area_unit="acre")
+    assert "1 ft² = 0.09290304\u00a0m² exactly (NIST SP 811, 2008). The foot is 0.3048 m." in units(area_unit="ft^2")
     assert "1 ft³/s = 101940.6477312\u00a0L/h exactly" in units(rate_unit="ft^3/s")
     assert "added" not in units() and units().startswith("A total is rounded once")
 

@@ -222,6 +222,25 @@ def test_a_valve_open_on_an_empty_tank_is_no_day_of_use(state):
     assert ledger.months["days_of_use"].sum() == (table["litres"] > 0.0).sum()
 
 
+@pytest.mark.parametrize(
+    ("system", "right", "units"),
+    [
+        ("metric", {}, ("L", "L/h", "m^2")),
+        ("US", {}, ("gal", "gal/h", "ft^2")),
+        ("US", None, ("gal", "gal/h", "ft^2")),
+        ("US", {"volume_unit": "L", "area_unit": "acre"}, ("L", "gal/h", "acre")),
+    ],
+)
+def test_a_form_whose_units_nobody_says_is_in_those_of_the_pages(make_garden, system, right, units):
+    garden = make_garden(
+        {"show": {"units": system}} | ({} if right is None else {"supply": {"spring": {"right": right}}})
+    )
+    (source,) = sources_of(replay(garden))
+    read = source.right
+    assert (read.volume_unit, read.rate_unit, read.area_unit) == units
+    assert source.described == (right is not None)
+
+
 @pytest.mark.parametrize("split", ["emitters", "area"])
 def test_shares_add_up_and_days_are_the_valves(make_garden, split):
     garden = make_garden(weather=weather_csv(20))

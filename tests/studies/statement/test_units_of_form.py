@@ -47,6 +47,8 @@ def test_factors_are_exact_and_not_their_nearest_float():
     assert VOLUME_UNITS["hundred-cubic-feet"].size == Fraction("2831.6846592")
     assert AREA_UNITS["acre"].size == Fraction("4046.8564224")
     assert RATE_UNITS["gal/min"].size == 60 * VOLUME_UNITS["gal"].size
+    assert RATE_UNITS["gal/h"].size == VOLUME_UNITS["gal"].size
+    assert AREA_UNITS["ft^2"].size == Fraction("0.3048") ** 2 == AREA_UNITS["acre"].size / 43560
 
 
 def test_the_two_feet_differ_by_six_parts_in_a_million():

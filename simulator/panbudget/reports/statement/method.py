@@ -127,7 +127,7 @@ def _units(statement: Statement) -> Iterator[str]:
     symbols = " ".join(factors)
     if "acre" in symbols:
         yield fixed["survey_foot"]
-    elif "ft³" in symbols or "ccf" in symbols:
+    elif "ft" in symbols or "ccf" in symbols:
         yield fixed["foot"]
     if "ccf" in symbols:
         yield fixed["ccf"]

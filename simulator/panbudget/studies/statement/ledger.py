@@ -35,6 +35,7 @@ from panbudget.scenario.supplies import Tank
 from panbudget.season.result import Season
 from panbudget.season.supplies import float_key, floats_on, pan_flows
 from panbudget.season.totals import rates_by_day, valve_flows
+from panbudget.studies.common import read_data
 from panbudget.studies.ranges import interval_of
 from panbudget.studies.statement.meter import Between, metered_days, months_of
 from panbudget.studies.statement.units_of_form import VOLUME_UNITS, FormUnit, rounded_parts
@@ -278,7 +279,7 @@ def sources_of(season: Season) -> Iterator[Source]:
     controllers = season.scenario.controller
     for name, supply in season.scenario.supply.items():
         served = [f"{key}/{bed}" for key, part in controllers.items() if part.supply == name for bed in part.bed]
-        right = supply.right or Right.model_validate({})
+        right = _in_units_shown(supply.right or Right.model_validate({}), season.scenario)
         further = [bed for papers in right.further.values() for bed in papers.beds]
         parts: list[tuple[str, Right | FurtherRight, list[str]]] = [
             (name, right, [bed for bed in served if bed not in further]),
@@ -290,6 +291,12 @@ def sources_of(season: Season) -> Iterator[Source]:
                 beds = tuple(bed for bed in served if bed in covered)
                 shares = _shares(season, name, beds) | floats
                 yield Source(label, name, right, papers, supply.right is not None, beds, shares)
+
+
+def _in_units_shown(right: Right, scenario: Scenario) -> Right:
+    """Give a right that does not say what its form asks for the units in which the garden's pages speak."""
+    unsaid = read_data("statement/units_of_form")["unsaid"].get(scenario.units, {})
+    return right.model_copy(update={key: unit for key, unit in unsaid.items() if key not in right.model_fields_set})
 
 
 def _shares(season: Season, supply: str, beds: tuple[str, ...]) -> dict[str, float]:

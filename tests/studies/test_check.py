@@ -249,3 +249,13 @@ def test_check_says_once_what_was_filled_and_leaves_out_what_follows_from_it(men
     assert "wind: 31 day(s) estimated by 2 m/s" in short
     assert "rh_mean" not in short
     assert "not measured" not in short
+    listed_by_all = [
+        line
+        for line in whole.splitlines()
+        if line in {f"{f.severity}: {f.where}: {f.text}" for f in found.season.findings}
+    ]
+    shown = [line for line in listed_by_all if line in short]
+    assert f"and {len(listed_by_all) - len(shown)} more findings." in short.replace("\u00a0", " ")
+    assert {line.split(":")[0] for line in listed_by_all} >= {"note"}
+    quiet = replace(found, season=replace(found.season, findings=()))
+    assert check_lines(quiet)[-1].endswith("assumptions and notes.")

@@ -113,8 +113,9 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
     )
     doubted, out = {caution.name for caution in cautions}, checked.usable.sentences()
     said = doubted if everything else {*doubted, "filled"}  # what was filled has lines of its own
-    findings = [f for f in season.findings if f.severity != "note" and f.code not in said]
-    shown = findings if everything else findings[:_FINDINGS]
+    listed_by_all = [f for f in season.findings if f.code not in doubted]
+    grave = [f for f in listed_by_all if f.severity != "note" and f.code not in said]
+    shown = listed_by_all if everything else grave[:_FINDINGS]
     lines = [
         *(_say(key, pans=pans, **values) for key in ("line_sound", "line_file", "line_holds", "line_season")),
         _say("line_usable", years=listed([*checked.usable.weather]) or "none", out=_first(out, everything)),
@@ -124,7 +125,8 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
         *(f"{f.severity}: {f.where}: {f.text}" for f in shown),
     ]
     if not everything:
-        more = count(len(findings) - len(shown), "more finding")
+        left = len(listed_by_all) - len(shown)
+        more = _say("line_more" if left else "line_no_more", more=count(left, "more finding"))
         return [*lines, _say("line_checks", checks=len(checked.weather.checks), more=more)]
     return [
         *lines,

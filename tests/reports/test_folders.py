@@ -11,7 +11,7 @@ import pytest
 
 from panbudget.errors import OutputError
 from panbudget.reports import folders
-from panbudget.reports.folders import FILES_OF, new_folder
+from panbudget.reports.folders import FILES_OF, new_folder, to_paste
 
 
 def test_a_folder_is_there_only_when_all_went_well(tmp_path):
@@ -24,6 +24,15 @@ def test_a_folder_is_there_only_when_all_went_well(tmp_path):
     with new_folder(target, "replay", overwrite=False) as made:
         (made / "daily.csv").write_text("whole")
     assert (target / "daily.csv").read_text() == "whole"
+
+
+def test_paths_to_paste_are_those_that_were_given(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    garden = Path("my garden") / "garden.toml"
+    with new_folder(Path("out") / "sizes", "size", overwrite=False):
+        inside = to_paste(Path("garden.toml"), "sized.toml")
+    assert inside == {"file": "garden.toml", "laid": str(Path("out") / "sizes" / "sized.toml")}
+    assert to_paste(garden, "sized.toml") == {"file": f'"{garden}"', "laid": "sized.toml"}
 
 
 def test_an_earlier_run_survives_a_failed_one(tmp_path):

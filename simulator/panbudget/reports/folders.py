@@ -11,6 +11,7 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Iterator
+from contextvars import ContextVar
 from pathlib import Path
 
 from panbudget.errors import OutputError, Problem
@@ -20,6 +21,7 @@ _FIGURES, _NEW, _OLD = "figures", "new", "old"
 _TABLE = packaged("reports/folders.toml")
 #: all that each command leaves in its folder; the first name is in no other's
 FILES_OF: dict[str, list[str]] = _TABLE["files"]
+_WRITTEN: ContextVar[Path] = ContextVar("folder that is being written, as it was given", default=Path())
 
 
 @contextlib.contextmanager
@@ -60,6 +62,7 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
             with contextlib.suppress(OSError, ValueError):
                 parent.rmdir()
         raise _refused(folder, "not-made", why=getattr(error, "strerror", None) or str(error)) from None
+    into = _WRITTEN.set(folder)
     try:
         made = staging / _NEW
         made.mkdir()
@@ -76,7 +79,28 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
     except OSError as error:
         raise _refused(folder, "not-written", why=str(error.strerror)) from None
     finally:
+        _WRITTEN.reset(into)
         _give_back(staging, target)
+
+
+def to_paste(garden: Path, name: str) -> dict[str, str]:
+    """
+    Return how a garden and a file of the folder that is being written are typed where the command runs.
+
+    Parameters
+    ----------
+    garden : Path
+        As it was given.
+    name : str
+        The file; its bare name where no folder is being written.
+
+    Returns
+    -------
+    dict
+        ``file``, the garden, and ``laid``.
+    """
+    typed = {"file": str(garden), "laid": str(_WRITTEN.get() / name)}
+    return {key: f'"{path}"' if " " in path else path for key, path in typed.items()}
 
 
 def _staged(target: Path) -> str:

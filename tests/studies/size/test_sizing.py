@@ -5,6 +5,7 @@ import datetime as dt
 import itertools
 import json
 import math
+import re
 import tomllib
 from types import SimpleNamespace
 
@@ -251,6 +252,11 @@ def test_the_command_writes_page_table_and_json(garden, tmp_path, capsys, monkey
     assert "http" not in page
     assert "[variant.sized]" in page
     assert "of upper from ±38\u00a0% to ±9\u00a0%" in page
+    # as typed where the command ran: the garden, and the overlay in the folder it was given, not the one it is made in
+    words, overlay = re.sub("<[^>]+>", "", page), tmp_path / "sizes" / "sized.toml"
+    assert f"panbudget replay {source} --variant {overlay} --out sized-season" in words
+    assert f"panbudget setup {source} --variant {overlay} --out set-up" in words
+    assert f"replay the scenario with --variant {overlay}, or paste" in words
     with pytest.raises(SystemExit) as stopped:
         main(["size", str(source), "--out", str(tmp_path / "none"), "--controller", "lower"])
     assert stopped.value.code == 2

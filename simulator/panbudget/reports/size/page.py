@@ -12,6 +12,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from panbudget.files import toml_key
+from panbudget.reports.folders import to_paste
 from panbudget.reports.pages import Report, Section, margin_said, texts, words_of
 from panbudget.reports.size.figures import map_figure, trade_off_figure
 from panbudget.reports.writing import Verb
@@ -156,6 +157,7 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
     span = str(years[0]) + (f" to {years[-1]}" if len(years) > 1 else "")
     answers = [_answer(valve, sizing) for valve in sizing.valves.values()]
     days = f"{calendar_day(season.start)} to {calendar_day(season.end)}"
+    paths = to_paste(sizing.scenario.path, "sized.toml")
     return Report(
         title=f"{sizing.scenario.title}: sizes",
         when=f"{days}; {count(len(years), 'season')}, {span}",
@@ -164,11 +166,11 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
             *(part for valve in sizing.valves.values() for part in _tables(valve, sizing)),
             _section("ranges", table=_ranges(sizing), fill={"draws": sizing.draws}),
             _section("figures", figures=figures),
-            _section("variant", code=variant_text(sizing)),
+            _section("variant", code=variant_text(sizing), fill=paths),
         ],
         sentences=[*(answer for answer, *_ in answers), *(" ".join(rest) for _, *rest in answers)],
         first=[
-            _say(key, file=sizing.scenario.path.name)
+            _say(key, **paths)
             for key in (
                 ("first_try", "first_build") if any(v.choice.best for v in sizing.valves.values()) else ("first_stay",)
             )

@@ -65,6 +65,7 @@ def main(arguments: list[str] | None = None) -> None:
     Exit codes: 0 done; 1 with ``--strict`` when a finding is a danger; 2 bad input; 70 a mistake of ours; 130
     interrupted.
     """
+    os.environ["MPLBACKEND"] = "agg"  # whatever a notebook has left there: figures are files here
     try:
         with terminal.patient():
             code = _run(arguments)

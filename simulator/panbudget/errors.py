@@ -126,7 +126,7 @@ class PanbudgetError(Exception):
 
     def text(self) -> str:
         """Return the message: one line a problem, each opening with the file's name; what to paste below them."""
-        where, block = f"{self.file}: " if self.file else "", self.block()
+        where, block = f"{visible(self.file)}: " if self.file else "", self.block()
         most = max(self.most_lines - len(block), _LEAST_LINES)
         shown = self.problems if len(self.problems) <= most else self.problems[: most - 1]
         lines = [where + problem.sentence() for problem in shown]

@@ -4,6 +4,7 @@ Terminal: what the program prints gets as far as the terminal lets it, and a sig
 A code page that lacks a sign gets a plainer one; a reader that has gone is no error; a full device is one.
 """
 
+import _thread
 import codecs
 import contextlib
 import os
@@ -14,6 +15,7 @@ import unicodedata
 from collections.abc import Iterator
 from typing import Any, TextIO
 
+_SOON = 0.05  # s
 # signs that Unicode itself gives no plainer form
 _PLAINER = {"−": "-", "–": "-", "—": "-", "×": "x", "·": ".", "→": "->", "“": '"', "”": '"', "‘": "'", "’": "'"}
 
@@ -68,6 +70,14 @@ def _interrupt(*_: object) -> None:
     raise KeyboardInterrupt
 
 
+def _again(lost: Any) -> None:
+    """Interrupt once more where the first time fell into a call that can't pass it on, such as a reference's end."""
+    if issubclass(lost.exc_type, KeyboardInterrupt):
+        threading.Timer(_SOON, _thread.interrupt_main).start()
+    else:
+        sys.__unraisablehook__(lost)
+
+
 @contextlib.contextmanager
 def patient() -> Iterator[None]:
     """
@@ -90,11 +100,13 @@ def patient() -> Iterator[None]:
             handlers = {number: signal.signal(number, _interrupt) for number in wanted}
         for name, stream in streams.items():
             setattr(sys, name, stream)
+        hook, sys.unraisablehook = sys.unraisablehook, _again
         try:
             yield
             for stream in streams.values():
                 stream.flush()
         finally:
+            sys.unraisablehook = hook
             for name, old in before.items():
                 setattr(sys, name, old)
             for number, handler in handlers.items():

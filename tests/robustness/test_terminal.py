@@ -88,6 +88,30 @@ def test_a_signal_stops_it_as_ctrl_c_does_and_leaves_nothing(name, tmp_path, cap
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_signal_that_falls_into_a_references_end_stops_it_all_the_same(capfd):
+    class Gone:
+        def __del__(self):
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt), terminal.patient():
+        Gone()
+        time.sleep(5.0)
+    assert capfd.readouterr().err == ""
+
+
+def test_figures_are_files_whatever_a_notebook_has_left():
+    draws = "import panbudget.__main__ as p, os\ntry: p.main(['known', 'plants'])\nexcept SystemExit: import matplotlib.figure"
+    subprocess.run(
+        [sys.executable, "-c", draws], env=environment(MPLBACKEND="nonsense"), capture_output=True, check=True
+    )
+
+
+def test_letters_that_steer_a_terminal_are_escaped_in_a_files_name(capsys):
+    code, _, err = run(capsys, "check", "a\x07b\x9b2J.toml")
+    assert code == 2
+    assert err.startswith("a\\x07b\\x9b2J.toml: there is no such file")
+
+
 def test_a_mistake_of_ours_is_two_lines_and_an_exit_code_of_its_own(capsys, monkeypatch):
     def broken(**_):
         raise ZeroDivisionError("a\nb")

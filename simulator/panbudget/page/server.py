@@ -8,6 +8,7 @@ import asyncio
 import contextlib
 import importlib.resources
 import secrets
+import signal
 import socket
 import webbrowser
 from collections.abc import Callable
@@ -169,6 +170,8 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[
 
     async def opened() -> None:
         await listening(port)
+        if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:
+            signal.signal(signal.SIGHUP, signal.getsignal(signal.SIGTERM))  # a terminal that goes closes it, too
         ready(TEXTS["ready"].format(address=address))
         if browser:
             webbrowser.open(address)

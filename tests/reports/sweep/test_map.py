@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from panbudget import words
+from panbudget.errors import OutputError
 from panbudget.reports.sweep.map import column_figure, map_figure, map_files
 from panbudget.studies.sweep.summary import Choice
 
@@ -39,6 +40,15 @@ def test_a_place_that_nothing_suits_is_hollow():
 @pytest.mark.draws
 def test_two_drawings_have_the_same_bytes():
     assert map_files(choices(), ["small", "wide"], "x", 3) == map_files(choices(), ["small", "wide"], "x", 3)
+
+
+def test_a_map_that_no_disk_takes_is_a_message(monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("panbudget.reports.sweep.map.save", full)
+    with pytest.raises(OutputError, match="figures/map: can't be written .No space left on device"):
+        map_files(choices(), ["small", "wide"], "x", 3)
 
 
 def test_the_water_is_that_of_the_highest_level_that_most_places_have():

@@ -183,7 +183,7 @@ def readings_table(fit: Fit) -> pd.DataFrame:
     """Return every reading beside the model, as `fit.csv` has it."""
     table = pd.concat({name: pan.readings for name, pan in fit.controllers.items()}, names=["controller"])
     table = table.reset_index("controller").reset_index(drop=True)
-    return table.assign(date=table["date"].dt.strftime("%Y-%m-%d %H:%M"))
+    return table.assign(date=pd.to_datetime(table["date"]).dt.strftime("%Y-%m-%d %H:%M"))
 
 
 VERB = Verb(

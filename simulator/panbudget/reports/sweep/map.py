@@ -13,8 +13,10 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from panbudget import words
+from panbudget.errors import OutputError
 from panbudget.reports.canvas import panels, save
 from panbudget.reports.style import VALVE_STYLES, applied, plain
+from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.store import described
 from panbudget.studies.sweep.summary import Choice
 
@@ -176,6 +178,9 @@ def map_files(choices: Sequence[Choice], designs: Sequence[str], title: str, wis
 
 
 def _files(axes: Sequence[Axes], name: str) -> dict[str, bytes]:
-    with tempfile.TemporaryDirectory() as folder:
-        save(axes, Path(folder) / name)
-        return {f"{name}{suffix}": (Path(folder) / f"{name}{suffix}").read_bytes() for suffix in (".png", ".svg")}
+    try:
+        with tempfile.TemporaryDirectory() as folder:
+            save(axes, Path(folder) / name)
+            return {f"{name}{suffix}": (Path(folder) / f"{name}{suffix}").read_bytes() for suffix in (".png", ".svg")}
+    except OSError as error:
+        raise OutputError(problem("not-written", reason=error.strerror), file=f"figures/{name}") from None

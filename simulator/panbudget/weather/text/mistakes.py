@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from panbudget.errors import PanbudgetError, Problem, WeatherError
+from panbudget.errors import PanbudgetError, Problem, WeatherError, visible
 from panbudget.words import and_more, packaged
 
 _TEXTS = packaged("weather/text/texts.toml")
@@ -45,7 +45,7 @@ def problem(key: str, /, *, value: object = None, **facts: object) -> Problem:
 
 def note(key: str, /, **facts: object) -> str:
     """Return what a report should mention, by its key in ``texts.toml``; facts as in `problem`."""
-    return _filled(_TEXTS["notes"][key], facts)
+    return visible(_filled(_TEXTS["notes"][key], facts))
 
 
 def notes(key: str, count: int, /, **facts: object) -> list[str]:

@@ -127,6 +127,7 @@ def test_check_says_what_was_borrowed_and_what_it_matters(lent):
     assert "tmin: 2 day(s) borrowed from hill.csv" in text
     assert "wind: 1 day(s) estimated by monthly mean wind" in text
     assert "wind filled by 0.5 m/s more instead: ETo +" in text
+    assert "radiation filled from the temperature range, kRs" in text
     assert "by monthly mean wind; filled otherwise, ETo would change by −" in text
     assert "km/h, knots, mph or km a day for m/s: wind" in text
     assert "sunshine" not in text.partition("Looked for in the values:")[2].partition("assumed:")[0]

@@ -12,7 +12,7 @@ from panbudget.reports.writing import Verb
 from panbudget.season.heat import HeatWave
 from panbudget.season.years import listed
 from panbudget.studies.check import Checked
-from panbudget.studies.sensitivity import in_depth, in_percent
+from panbudget.studies.sensitivity import Alternative, in_depth, in_percent
 from panbudget.weather.checks.plausibility import checks_made
 from panbudget.weather.flags import FROM_ESTIMATED, is_borrowed
 from panbudget.words import SHOWN, amount, and_more, bare, count, days_said, kind_of
@@ -131,7 +131,7 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
     return [
         *lines,
         *(_say("line_extreme", **_in_units(extreme)) for extreme in checked.extremes()),
-        *(_say("line_other", other=way, mm=in_depth(way), share=in_percent(way)) for way in checked.sensitivity),
+        *map(_other_way, checked.sensitivity),
         _say("line_made"),
         *(f"  {what}: {', '.join(names)}" for what, names in _made(checked).items()),
         *(f"assumed: {text}" for text in season.assumptions),
@@ -144,6 +144,11 @@ def _in_units(extreme: dict[str, Any]) -> dict[str, Any]:
     kind = kind_of(name)
     unit = (SHOWN[kind].unit or name) + (at and at + amount(2.0, "height", ".2g"))
     return {**extreme, "value": bare(extreme["value"], kind, ".1f"), "unit": unit}
+
+
+def _other_way(way: Alternative) -> str:
+    key = "line_other_from" if way.instead.startswith("from ") else "line_other"
+    return _say(key, other=way, mm=in_depth(way), share=in_percent(way))
 
 
 def _made(checked: Checked) -> dict[str, list[str]]:

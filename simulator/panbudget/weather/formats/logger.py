@@ -106,22 +106,18 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     cells = _cells(source, opening, header, times, mistakes)
     if not len(cells.lines) and not mistakes.problems():
         raise source.refusal("logger-no-row", line=opening.line)
-    when = (
-        _when(cells, opening, time, header, mistakes) if len(cells.lines) else ReadStamps(np.zeros(0, "datetime64[ns]"))
-    )
+    when = _when(cells, opening, time, header, mistakes)
     if len(cells.lines):
         numbers = {place: cells.numbers[place] for place in header.places.values() if place in cells.numbers}
         _refuse_unlikely_units(header.standard(numbers), header, mistakes)
     header.advise(source, mistakes)
     mistakes.raise_if_any(source.shown_as)
     away = _distance_above(lines[: opening.line - 1])
-    utc = when.utc or time.utc or away is not None
     if away is not None and not when.utc:
         when = when._replace(stamps=when.stamps - np.timedelta64(away, "s"))
     step = _usual_step(when.stamps)
     if header.sums:
-        factor, _ = header.conversions.get("radiation", (1.0, 0.0))
-        header.conversions["radiation"] = factor / step, 0.0
+        header.conversions["radiation"] = header.conversions.get("radiation", (1.0, 0.0))[0] / step, 0.0
     values = header.standard({place: cells.numbers[place] for place in header.places.values()})
     marks = list(_without_marks(values, header, cells))
     values = {name: column for name, column in values.items() if not np.isnan(column).all()}
@@ -131,30 +127,28 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         stamps=when.stamps,
         values=values,
         lines=cells.lines,
-        utc=utc,
+        utc=when.utc or time.utc or away is not None,
         rain_kind="interval" if header.rain_kind == "hourly" and step >= 0.9 * 3600.0 else header.rain_kind,
         ending=frozenset(values if when.ends or is_logger_layout(lines[0]) else ()),
         units=header.units,
         stated=frozenset(header.stated),
         headers=header.headers,
     )
-    separator = SEPARATORS[opening.separator]
-    clock = "UTC" if records.utc else "the file's own clock"
+    separator, clock = SEPARATORS[opening.separator], "UTC" if records.utc else "the file's own clock"
     recognised = f"station table: {separator} between columns, decimal {cells.decimal}, times {when.style} in {clock}"
-    raw = to_days(
-        records, site, recognised=recognised, shown_as=source.shown_as, notes=[*header.notes, *cells.notes, *marks]
-    )
+    notes = [*header.notes, *cells.notes, *marks]
+    raw = to_days(records, site, recognised=recognised, shown_as=source.shown_as, notes=notes)
     # of daily columns whose figures are the records' own: extremes, means and sums of one unit
     of_records = {day: name for name in values for day in QUANTITIES[name].daily}
-    alike = {day: name for day, name in of_records.items() if name in ("temperature", "wind", "rain", "pressure")}
-    conversions = {day: header.conversions[name] for day, name in alike.items() if name in header.conversions}
+    alike = header.conversions.keys() & {"temperature", "wind", "rain", "pressure"}
+    conversions = {day: header.conversions[name] for day, name in of_records.items() if name in alike}
+    contradicted = {day: found for day, name in of_records.items() if (found := header.contradicted.get(name))}
     return dataclasses.replace(
         raw,
         conversions=conversions,
         wind_height=header.wind_height,
         chosen=header.chosen,
-        contradicted={day: found for day, name in of_records.items() if (found := header.contradicted.get(name))}
-        or None,
+        contradicted=contradicted or None,
         of_records=of_records,
     )
 
@@ -203,6 +197,8 @@ def _distance_above(lines: Sequence[str]) -> int | None:
 
 
 def _when(cells: Cells, opening: Opening, time: TimeColumns, header: Header, mistakes: Mistakes) -> ReadStamps:
+    if not len(cells.lines):
+        return ReadStamps(np.zeros(0, "datetime64[ns]"))
     if len(time.places) <= 2:
         first, *second = (cells.texts[place] for place in time.places)
         second = [texts.str.strip().str.replace(r"(?<=^\d{4}) (UTC|Z)$", "", regex=True) for texts in second]

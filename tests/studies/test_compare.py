@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import tomllib
 from types import SimpleNamespace
 
 import numpy as np
@@ -12,6 +13,7 @@ import pytest
 
 from panbudget import replay
 from panbudget.errors import ScenarioError
+from panbudget.scenario.garden import scenario_from
 from panbudget.studies import compare as study
 from panbudget.studies import ranges
 from panbudget.studies.compare import AS_DESCRIBED, compare, recovery_days
@@ -193,6 +195,22 @@ def test_what_can_t_be_compared_is_told_in_one_line(make_garden, names, said):
         compare(garden, names)
     assert said in str(told.value)
     assert sum(said in line for line in str(told.value).splitlines()) == 1
+
+
+@pytest.mark.parametrize("names", [[], ["abc"], ["abc", "abd"]])
+def test_a_file_without_a_variant_is_told_how_to_get_one_that_works(make_garden, names):
+    described = make_garden(weather=heat_wave())
+    whole = {key: part for key, part in described.described.items() if key != "variant"}
+    garden = scenario_from(whole, described.path)
+    with pytest.raises(
+        ScenarioError, match=r"write the lines below .* `panbudget size .* --variant sizes/sized\.toml"
+    ) as told:
+        compare(garden, names)
+    assert "none)" not in str(told.value)
+    variants = tomllib.loads("\n".join(told.value.block()))
+    found = garden.changed(variants).with_variant("wider-pan").controller["upper"].pan.area
+    # a third more water surface, of a diameter in full centimetres
+    assert found / garden.controller["upper"].pan.area == pytest.approx(4 / 3, rel=0.03)
 
 
 def test_dates_and_heat_don_t_go_together_and_no_wave_is_told(garden, make_garden):

@@ -12,6 +12,7 @@ import dataclasses
 import datetime as dt
 import functools
 import math
+import shlex
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
@@ -24,6 +25,7 @@ from panbudget.engine.compiled import has_compiler
 from panbudget.engine.season import run_season
 from panbudget.errors import Problem, ScenarioError, did_you_mean
 from panbudget.extras import Reported, Step, silent
+from panbudget.files import toml_key
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.heat import HeatWave, find_heat_waves, made_wave
 from panbudget.season.replay import replay
@@ -37,6 +39,8 @@ from panbudget.words import in_both, say
 #: the scenario without any variant
 AS_DESCRIBED = "as described"
 MOST = 6
+# a variant to begin with, of this name and with so many times the water surface
+_FIRST, _WIDER = "wider-pan", 4.0 / 3.0
 BEFORE_WAVE, AFTER_WAVE = dt.timedelta(days=5), dt.timedelta(days=14)  # shown around a heat wave
 _CODE = "not-comparable"
 #: of a valve's measures, those that are sums of the engine's results
@@ -288,6 +292,8 @@ def _refuse_days(
 def _described(scenario: Scenario, names: Sequence[str]) -> dict[str, Scenario]:
     """Check what was asked for, all of it, and lay the variants over the garden."""
     problems = list(_wrong_names(scenario, names))
+    if problems and not scenario.variant:
+        problems.append(_first_variant(scenario))
     if not problems:
         described = {name: scenario if name == AS_DESCRIBED else scenario.with_variant(name) for name in names}
         problems = list(_other_days(described))
@@ -297,7 +303,7 @@ def _described(scenario: Scenario, names: Sequence[str]) -> dict[str, Scenario]:
 
 
 def _wrong_names(scenario: Scenario, names: Sequence[str]) -> Iterator[Problem]:
-    known = f"the file has: {', '.join(scenario.variant) or 'none'}"
+    known = f"the file has: {', '.join(scenario.variant)}" if scenario.variant else "the file has none"
     for name in sorted({name for name in names if names.count(name) > 1}):
         yield Problem("twice", "variant", f'"{name}" is asked for twice', "", "name each variant once", name)
     for name in dict.fromkeys(names):
@@ -309,8 +315,23 @@ def _wrong_names(scenario: Scenario, names: Sequence[str]) -> Iterator[Problem]:
     count = len(set(names))
     if not 2 <= count <= MOST:
         more = f'name another ({known}), or "{AS_DESCRIBED}" for the garden without any'
-        cure = more if count < 2 else "leave some out"
+        first = "name one, and --with-base for the garden as described"
+        cure = "leave some out" if count > MOST else more if scenario.variant else first
         yield Problem("how-many", "compare", f"takes two to {MOST} variants and was given {count}", "", cure)
+
+
+def _first_variant(scenario: Scenario) -> Problem:
+    """Say how a file without a variant comes by one: a wider pan of its first valve to write down, or what `size` writes."""
+    name, part = next(iter(scenario.controller.items()))
+    unit, metres = ("cm", 0.01) if scenario.units == "metric" else ("in", 0.0254)
+    across = math.sqrt(4.0 * _WIDER * part.pan.area / math.pi) / metres
+    key = f"variant.{_FIRST}.controller.{toml_key(name)}.pan.vessels"
+    size = f"panbudget size {shlex.quote(str(scenario.path))} --out sizes"
+    cure = (
+        f"write the lines below at its end, and name --variant {_FIRST}; or `{size}` makes --variant sizes/sized.toml"
+    )
+    pan = f'[{{ diameter = "{across:.0f} {unit}" }}]'
+    return Problem("no-variant", "", "describes no variant", "", cure, paste=((key, pan),))
 
 
 def _other_days(described: Mapping[str, Scenario]) -> Iterator[Problem]:

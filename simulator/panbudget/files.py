@@ -254,6 +254,11 @@ def toml_of(content: bytes, path: str | Path) -> dict[str, Any]:
     raise ScenarioError(problem, file=str(path))
 
 
+def typed(path: Path) -> str:
+    """Write a path as it is typed in any system's terminal."""
+    return f'"{path}"' if " " in str(path) else str(path)
+
+
 def _has_long_key(line: str) -> bool:
     """Tell a line whose key, or a key in whose value, has more levels than a file may have."""
     dots = line.count(".")

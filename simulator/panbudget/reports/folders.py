@@ -15,6 +15,7 @@ from contextvars import ContextVar
 from pathlib import Path
 
 from panbudget.errors import OutputError, Problem
+from panbudget.files import typed
 from panbudget.words import packaged
 
 _FIGURES, _NEW, _OLD = "figures", "new", "old"
@@ -99,8 +100,7 @@ def to_paste(garden: Path, name: str) -> dict[str, str]:
     dict
         ``file``, the garden, and ``laid``.
     """
-    typed = {"file": str(garden), "laid": str(_WRITTEN.get() / name)}
-    return {key: f'"{path}"' if " " in path else path for key, path in typed.items()}
+    return {"file": typed(garden), "laid": typed(_WRITTEN.get() / name)}
 
 
 def _staged(target: Path) -> str:

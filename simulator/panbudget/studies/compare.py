@@ -12,7 +12,6 @@ import dataclasses
 import datetime as dt
 import functools
 import math
-import shlex
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
@@ -25,7 +24,7 @@ from panbudget.engine.compiled import has_compiler
 from panbudget.engine.season import run_season
 from panbudget.errors import Problem, ScenarioError, did_you_mean
 from panbudget.extras import Reported, Step, silent
-from panbudget.files import toml_key
+from panbudget.files import toml_key, typed
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.heat import HeatWave, find_heat_waves, made_wave
 from panbudget.season.replay import replay
@@ -326,7 +325,7 @@ def _first_variant(scenario: Scenario) -> Problem:
     unit, metres = ("cm", 0.01) if scenario.units == "metric" else ("in", 0.0254)
     across = math.sqrt(4.0 * _WIDER * part.pan.area / math.pi) / metres
     key = f"variant.{_FIRST}.controller.{toml_key(name)}.pan.vessels"
-    size = f"panbudget size {shlex.quote(str(scenario.path))} --out sizes"
+    size = f"panbudget size {typed(scenario.path)} --out sizes"
     cure = (
         f"write the lines below at its end, and name --variant {_FIRST}; or `{size}` makes --variant sizes/sized.toml"
     )

@@ -12,7 +12,7 @@ from panbudget.reports.writing import Verb
 from panbudget.season.heat import HeatWave
 from panbudget.season.years import listed
 from panbudget.studies.check import Checked
-from panbudget.studies.sensitivity import Alternative, in_depth, in_percent
+from panbudget.studies.sensitivity import in_depth, in_percent
 from panbudget.weather.checks.plausibility import checks_made
 from panbudget.weather.flags import FROM_ESTIMATED, is_borrowed
 from panbudget.words import SHOWN, amount, and_more, bare, count, days_said, kind_of
@@ -131,7 +131,10 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
     return [
         *lines,
         *(_say("line_extreme", **_in_units(extreme)) for extreme in checked.extremes()),
-        *map(_other_way, checked.sensitivity),
+        *(
+            _say("line_other", other=way, how=_by(way.instead), mm=in_depth(way), share=in_percent(way))
+            for way in checked.sensitivity
+        ),
         _say("line_made"),
         *(f"  {what}: {', '.join(names)}" for what, names in _made(checked).items()),
         *(f"assumed: {text}" for text in season.assumptions),
@@ -146,9 +149,9 @@ def _in_units(extreme: dict[str, Any]) -> dict[str, Any]:
     return {**extreme, "value": bare(extreme["value"], kind, ".1f"), "unit": unit}
 
 
-def _other_way(way: Alternative) -> str:
-    key = "line_other_from" if way.instead.startswith("from ") else "line_other"
-    return _say(key, other=way, mm=in_depth(way), share=in_percent(way))
+def _by(way: str) -> str:
+    """Write a way of filling as what follows a verb: by a rule, or from what it says."""
+    return way if way.startswith("from ") else f"by {way}"
 
 
 def _made(checked: Checked) -> dict[str, list[str]]:
@@ -174,8 +177,8 @@ def _filled_lines(checked: Checked, everything: bool) -> list[str]:
             if ways
             else ""
         )
-        how = "borrowed" if is_borrowed(row["method"]) else "from" if row["method"].startswith("from ") else "estimated"
-        lines.append(_say(f"line_{how}", worth=worth, **row))
+        key = "line_borrowed" if is_borrowed(row["method"]) else "line_estimated"
+        lines.append(_say(key, how=_by(row["method"]), worth=worth, **row))
     return lines
 
 

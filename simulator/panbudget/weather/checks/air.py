@@ -18,7 +18,7 @@ from panbudget.physics import air
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most, beside
 from panbudget.weather.messages import note
 from panbudget.weather.text.columns import STANDARD
-from panbudget.weather.text.raw import TO_FILL_IN
+from panbudget.weather.text.raw import SCALE_WITH_RECORDS, TO_FILL_IN
 
 # medians over the days asked for that no place on earth reaches, in °C
 _MEDIAN_LIMITS = {"tmax": 50.0, "tmin": 38.0, "dew_point": 33.0}
@@ -61,8 +61,6 @@ _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "
 # it must be to be in another unit; how far a single day's may be [kPa]
 _PRESSURE_NEAR, _PRESSURE_FAR, _PRESSURE_DAY = 4.0, 20.0, 12.0
 
-# quantities of records whose days scale as their records do
-_OF_SCALE = ("temperature", "wind", "rain", "pressure")
 # what temperatures are taken for -> the unit to name
 _SCALES = {"K": "K", "°F": "degF"}
 # the most that a humidity can be that is a fraction, printed or a little off
@@ -81,7 +79,7 @@ def _header_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         told.add(quantity)
         alike = [other for other in names if of_records.get(other, other) == quantity]
         values = {other: inspection.of_asked(other) * found.factor + found.offset for other in alike}
-        instead = inspection.with_asked(**values) if not of_records or quantity in _OF_SCALE else {}
+        instead = inspection.with_asked(**values) if not of_records or quantity in SCALE_WITH_RECORDS else {}
         words = {"header": found.header, "stated": found.stated, "line": inspection.line(name, found.header)}
         yield Verdict([name], "header-unit", {**words, "table": inspection.table}, instead)
 

@@ -33,7 +33,7 @@ from panbudget.weather.text.moments import (
     says_utc,
 )
 from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, without_footer
-from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns, RawTable, Site, Source
+from panbudget.weather.text.raw import SCALE_WITH_RECORDS, TO_FILL_IN, ColumnChoice, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, read_rows, split
 
 NAME = "logger"
@@ -138,9 +138,8 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     recognised = f"station table: {separator} between columns, decimal {cells.decimal}, times {when.style} in {clock}"
     notes = [*header.notes, *cells.notes, *marks]
     raw = to_days(records, site, recognised=recognised, shown_as=source.shown_as, notes=notes)
-    # of daily columns whose figures are the records' own: extremes, means and sums of one unit
     of_records = {day: name for name in values for day in QUANTITIES[name].daily}
-    alike = header.conversions.keys() & {"temperature", "wind", "rain", "pressure"}
+    alike = header.conversions.keys() & SCALE_WITH_RECORDS
     conversions = {day: header.conversions[name] for day, name in of_records.items() if name in alike}
     contradicted = {day: found for day, name in of_records.items() if (found := header.contradicted.get(name))}
     return dataclasses.replace(

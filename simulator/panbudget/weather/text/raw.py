@@ -70,6 +70,8 @@ class Source:
 
 #: stands in what is to be pasted for a unit that a person must fill in
 TO_FILL_IN = "?"
+#: quantities of records whose daily columns, extremes, means and sums, scale as the records do
+SCALE_WITH_RECORDS = frozenset({"temperature", "wind", "rain", "pressure"})
 
 
 class ColumnChoice(NamedTuple):

@@ -227,6 +227,12 @@ def label(axis: Axis, text: str, kind: str) -> None:
         axis.set_major_formatter(FuncFormatter(ticks.mark))
 
 
+def label_left(axes: Sequence[Axes], columns: int, text: str, kind: str) -> None:
+    """Give each of panels in columns the marks of its own scale, as `label`; those at the left say of what."""
+    for at, ax in enumerate(axes):
+        label(ax.yaxis, "" if at % columns else text, kind)
+
+
 def legend_above(ax: Axes, columns: int = 4, **content: Any) -> None:
     """Legend above the axes at the right, beside the title, so that it never covers data."""
     ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=columns, **content)

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from panbudget.numeric import Floats
-from panbudget.reports.canvas import keys, label, legend_over, panels
+from panbudget.reports.canvas import keys, label_left, legend_over, panels
 from panbudget.reports.style import STYLES, applied, plain
 from panbudget.studies.away.leaving import Away
 
@@ -49,8 +49,7 @@ def room_figure(away: Away, axes: Sequence[Axes] | None = None) -> list[Axes]:
         ax.grid()
     axes[0].set_xlim(0.5, away.days + 0.5)
     axes[0].xaxis.set_major_locator(MaxNLocator(nbins=6, integer=True))
-    for at, ax in enumerate(axes):  # each scale has marks of its own; the left column's says of what
-        label(ax.yaxis, "" if at % _COLUMNS else "water left [{}]", "depth")
+    label_left(axes, _COLUMNS, "water left [{}]", "depth")
     for ax in axes[-_COLUMNS:]:
         ax.set_xlabel("day away")
     lines = [*(["year"] if others else []), "year_worst", "year_heat"]

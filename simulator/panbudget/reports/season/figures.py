@@ -340,8 +340,7 @@ def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None =
         ax.grid()
     for ax in axes:
         ax.set_ylim(bottom=0.0)
-    for at, ax in enumerate(axes):  # axes that were given may have marks of their own
-        canvas.label(ax.yaxis, "" if at % _COLUMNS else "since the start [{}]", "depth")
+    canvas.label_left(axes, _COLUMNS, "since the start [{}]", "depth")
     handles, labels = axes[0].get_legend_handles_labels()
     figure = axes[0].figure
     if isinstance(figure, Figure) and figure.get_layout_engine() is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
 import re
 
@@ -14,7 +15,9 @@ from panbudget import replay, words
 from panbudget.reports.canvas import save, svg_text
 from panbudget.reports.check import figures as weather_figures
 from panbudget.reports.season import figures
+from panbudget.reports.season.page import season_report
 from panbudget.reports.style import STYLES
+from panbudget.scenario.garden import scenario_from
 from tests.small_weather import heat_wave, weather_csv
 
 
@@ -151,8 +154,6 @@ def test_a_name_with_a_dollar_is_no_formula(make_garden):
     garden = make_garden(days=3)
     raw = dict(garden.described)
     raw["controller"]["upper"]["bed"] = {"$a^b$": raw["controller"]["upper"]["bed"]["tomatoes"]}
-    from panbudget.scenario.garden import scenario_from
-
     season = replay(scenario_from(raw, garden.path))
     assert "<svg" in svg_text(figures.season_figure(season))
 
@@ -179,3 +180,19 @@ def test_a_records_years_are_filled_to_the_share_of_their_days(make_garden):
         heights.setdefault((row, year), []).append(abs(bar.get_height()) / 0.8)
     assert heights[rows["tmin"], 2025] == pytest.approx([245 / 365, 120 / 365])
     assert heights[rows["tmin"], 2026] == pytest.approx([55 / 365, 310 / 365])
+
+
+@pytest.mark.parametrize("count", [12, 13])
+def test_of_many_beds_the_shortest_of_water_are_drawn_and_the_page_says_so(make_shared_garden, count):
+    garden = make_shared_garden(weather=heat_wave())
+    raw = copy.deepcopy(dict(garden.described))
+    bed = raw["controller"]["upper"]["bed"].pop("tomatoes")
+    areas = {f"b{at}": "4 m^2" for at in range(count - 1)} | {"b5": "70 m^2", "dry": "80 m^2"}
+    raw["controller"]["upper"]["bed"] = {name: bed | {"area": area} for name, area in areas.items()}
+    season = replay(scenario_from(raw, garden.path))
+    drawn = list(figures.drawn_beds(season))
+    assert len(drawn) == 12 == len(figures.season_figure(season)) - 2
+    assert {"upper/b5", "upper/dry"} <= set(drawn)
+    assert drawn == [key for key in season.beds if key in drawn]
+    said = f"The figures draw 12 of {count} beds"
+    assert (said in str(season_report(season, {}).sections)) == (count > 12)

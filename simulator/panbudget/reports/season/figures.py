@@ -30,6 +30,7 @@ from panbudget.words import SHOWN, bare, days_said, kilograms, mm
 _HOT_DAYS = 10
 _FAR_RIM = 2.5  # times the highest level of the days drawn
 _COLUMNS = 3
+MOST_DRAWN = 12  # panels a figure; nobody looks through a hundred, and they would take most of a minute
 #: style -> column of a bed's days
 _LEFT = {"driest": "driest_water_left_mm", "mean": "water_left_mm"}
 _ROOM_BELOW = 0.15  # of what is above it, at least, so that the line at zero is seen to be one
@@ -41,6 +42,17 @@ _SUPPLIED = {
 _ON_WHITE: dict[str, Any] = {"fontsize": 8.0, "bbox": {"facecolor": "white", "edgecolor": "none", "pad": 1.0}}
 
 
+def drawn_beds(season: Season) -> dict[str, pd.DataFrame]:
+    """Return the beds that have panels: all, or of many those with the most days short of water, as the scenario has them."""
+    worst = sorted(season.beds, key=lambda key: -season.totals["beds"][key]["driest_quarter"]["stress_days"])
+    return {key: table for key, table in season.beds.items() if key in worst[:MOST_DRAWN]}
+
+
+def drawn_valves(season: Season) -> list[str]:
+    """Return the valves whose pans have panels: all, or the first of many."""
+    return list(season.controllers)[:MOST_DRAWN]
+
+
 @applied()
 def season_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
@@ -50,20 +62,21 @@ def season_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Ax
     ----------
     season : Season
     axes : sequence of Axes, optional
-        Two, and one for each bed; a new figure if left out.
+        Two, and one for each of `drawn_beds`; a new figure if left out.
 
     Returns
     -------
     list of Axes
         Weather, openings, then the beds in the scenario's order.
     """
-    heights = [1.25, 1.0, *([1.2] * len(season.beds))]
+    beds = drawn_beds(season)
+    heights = [1.25, 1.0, *([1.2] * len(beds))]
     height, ratios = 1.35 * sum(heights) / len(heights), {"height_ratios": heights}
     axes = panels(len(heights), height=height, axes=axes, sharex=True, gridspec_kw=ratios)
     days = season.days
     draw_rain_and_eto(axes[0], day_numbers(days.index), days["rain_mm"], days["eto_mm"])
     _draw_openings(axes[1], season)
-    for ax, (key, table) in zip(axes[2:], season.beds.items(), strict=True):
+    for ax, (key, table) in zip(axes[2:], beds.items(), strict=True):
         draw_water_left(ax, table, least_and_most_left(table))
         canvas.label(ax.yaxis, "{}", "depth")
         ax.set(title=f"Water left in {plain(key)} before plants suffer")
@@ -158,7 +171,7 @@ def pan_level_figure(season: Season, axes: Sequence[Axes] | None = None) -> list
     ----------
     season : Season
     axes : sequence of Axes, optional
-        One for each controller; a new figure if left out.
+        One for each of `drawn_valves`; a new figure if left out.
 
     Returns
     -------
@@ -167,8 +180,9 @@ def pan_level_figure(season: Season, axes: Sequence[Axes] | None = None) -> list
     """
     window = hottest_days(season.days)
     shown = pd.DatetimeIndex(season.days.index)[window]
-    axes = panels(len(season.controllers), height=2.6, axes=axes)
-    for ax, name in zip(axes, season.controllers, strict=True):
+    valves = drawn_valves(season)
+    axes = panels(len(valves), height=2.6, axes=axes)
+    for ax, name in zip(axes, valves, strict=True):
         begin, end, level = draw_level(ax, season, name, window)
         _mark_levels(ax, levels_of(season, name, window), begin, end, level)
         _depth_at_right(ax, season.scenario.controller[name].pan.area)
@@ -317,16 +331,17 @@ def supplied_against_needed_figure(season: Season, axes: Sequence[Axes] | None =
     ----------
     season : Season
     axes : sequence of Axes, optional
-        One for each bed; a new figure if left out.
+        One for each of `drawn_beds`; a new figure if left out.
 
     Returns
     -------
     list of Axes
         In the scenario's order.
     """
-    count = len(season.beds)
+    beds = drawn_beds(season)
+    count = len(beds)
     axes = panels(count, height=2.35, columns=_COLUMNS, more=0.6, axes=axes, sharex=True, sharey=True)
-    for ax, (key, table) in zip(axes, season.beds.items(), strict=True):
+    for ax, (key, table) in zip(axes, beds.items(), strict=True):
         days, totals = day_numbers(table.index), season.totals["beds"][key]
         # as in the page's sentences: what is given while nothing grows meets no need
         grown = 1.0 if totals["supply_over_demand"] is None else table["growing"].to_numpy(float)
@@ -359,7 +374,7 @@ def weeks_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axe
     ----------
     season : Season
     axes : sequence of Axes, optional
-        One for each bed; a new figure if left out.
+        One for each of `drawn_beds`; a new figure if left out.
 
     Returns
     -------
@@ -368,8 +383,9 @@ def weeks_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axe
     """
     weeks = weeks_table(season)
     days = day_numbers(season.days.index)
-    axes = panels(len(season.beds), height=1.7, axes=axes, sharex=True)
-    for ax, key in zip(axes, season.beds, strict=True):
+    beds = drawn_beds(season)
+    axes = panels(len(beds), height=1.7, axes=axes, sharex=True)
+    for ax, key in zip(axes, beds, strict=True):
         of_bed = weeks[weeks["controller"] + "/" + weeks["bed"] == key]
         _draw_weeks(ax, of_bed, np.append(days[::7] - 0.5, days[-1] + 0.5), legend=ax is axes[0])
         ax.set_title(plain(key))

@@ -12,7 +12,7 @@ import pandas as pd
 
 from panbudget.reports.arranging import gravest_first
 from panbudget.reports.pages import Report, Section, margin_said, texts, words_of
-from panbudget.reports.season.figures import other_sizes, season_figures
+from panbudget.reports.season.figures import drawn_beds, drawn_valves, other_sizes, season_figures
 from panbudget.reports.season.files import beds_table, daily_table, openings_table
 from panbudget.reports.season.weeks import weeks_table
 from panbudget.reports.writing import Verb
@@ -115,6 +115,7 @@ def season_report(season: Season, figures: Mapping[str, str]) -> Report:
             _section("tank_sizes", table=_tank_sizes(season), fill=_over(season)),
             _section("pressures", table=_pressures(season)),
             _section("figures", figures=figures),
+            Section(note=_not_drawn(season)),
             _section("models", table=_models(season)),
             _section("filled", table=filled_rows(season)),
             Section(text=summed_up(alternatives(season))),
@@ -172,6 +173,17 @@ def _without_yield(season: Season) -> str:
                 left_out["ky_unknown" if part.ky is None else "not_grown"].append(f"{key} ({part.name})")
     reasons = [_say(why, plants=", ".join(plants)) for why, plants in left_out.items() if plants]
     return f"No yield is given for {'; nor for '.join(reasons)}." if reasons else ""
+
+
+def _not_drawn(season: Season) -> str:
+    """Say which beds and pans the figures leave out; empty where they have all."""
+    parts = {
+        "beds": (len(drawn_beds(season)), len(season.beds)),
+        "pans": (len(drawn_valves(season)), len(season.controllers)),
+    }
+    return " ".join(
+        _say(f"some_{what}", drawn=drawn, all=every) for what, (drawn, every) in parts.items() if drawn < every
+    )
 
 
 def _valves(season: Season) -> Iterator[dict[str, Any]]:

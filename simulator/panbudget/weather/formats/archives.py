@@ -230,7 +230,7 @@ def frame_below(
     frame = rows.columns([header.index(name) for name in names]).set_axis(names, axis=1)
     first = dict(zip(reversed(header), reversed(next(iter(rows.cells()))), strict=True))
     frame = frame.assign(**{name: first[name] for name in layout.place if name in first})
-    if set(layout.station) <= set(header):
+    if set(layout.station) <= set(header) and any(frame[name].cat.categories.size > 1 for name in layout.station):
         firsts = frame[list(layout.station)].drop_duplicates()
         one_station(firsts.agg(" ".join, axis=1), rows.lines, source)
     days = days if days is not None else _days_in_parts(frame, layout.date)

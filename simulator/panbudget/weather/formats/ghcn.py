@@ -109,13 +109,16 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     day_numbers = known["day"].to_numpy().astype("datetime64[D]").astype(np.int64)
     element_and_day = known["element"].cat.codes.to_numpy(np.int64) * 1_000_000 + day_numbers
     twice = pd.Series(element_and_day, index=known.index).duplicated()
-    for line, day, element in known.loc[twice, ["line", "day", "element"]].itertuples(index=False):
+    for line, day, element in known[twice][["line", "day", "element"]].itertuples(index=False) if twice.any() else ():
         mistakes.add("value-twice", line=line, element=element, day=day.date())
     mistakes.raise_if_any(source.shown_as)
-    present = [element for element in _LAYOUT.measures if element in set(watched["element"].unique())]
+    elements = set(watched["element"].unique())
+    present = [element for element in _LAYOUT.measures if element in elements]
     archives.require_temperatures(present, sorted(values["element"].cat.categories), source, _LAYOUT)
     # of the access CSV every row counts, in its order; of the others the days that have a value
-    firsts = values.drop_duplicates("day") if layout == "access" else known.drop_duplicates("day").sort_values("day")
+    counted = (values if layout == "access" else known)[["day", "line"]]
+    firsts = _where(counted, ~counted["day"].duplicated())
+    firsts = firsts if layout == "access" else firsts.sort_values("day")
     if firsts.empty:
         raise source.refusal("no-value")
     days = firsts["day"].to_numpy().astype("datetime64[D]")
@@ -257,18 +260,19 @@ def _joined(columns: list[Any]) -> Any:
 def _heed(table: archives.Archived, known: pd.DataFrame, present: Sequence[str]) -> None:
     """Heed the flags of the values that are known, and lay those that passed on the days."""
     failed, sound = _where(known, known["quality"] != ""), _where(known, known["quality"] == "")
+    rows, values = pd.Index(table.days.astype("datetime64[s]")).get_indexer(sound["day"]), sound["value"].to_numpy()
     for element in present:
         column = _LAYOUT.measures[element].column
-        of_element = sound[sound["element"] == element]
-        if column not in table.chosen and (column in REQUIRED or len(of_element)):
+        of_element = (sound["element"] == element).to_numpy()
+        if column not in table.chosen and (column in REQUIRED or of_element.any()):
             table.chosen[column] = element
-            by_day = of_element.set_index("day")["value"]
-            table.values[column] = by_day.reindex(table.days.astype("datetime64[s]")).to_numpy(dtype=float)
+            table.values[column] = np.full(len(table.days), np.nan)
+            table.values[column][rows[of_element]] = values[of_element]
             if days := frozenset(failed.loc[failed["element"] == element, "day"].dt.date):
                 table.left_out[column] = LeftOut("its quality flag", days)
     counts = ", ".join(f"{name} {count}" for name, count in failed.groupby("element", observed=True).size().items())
     table.notes += notes("checks-failed", len(failed), counts=counts)
-    rain = sound[sound["element"] == "PRCP"]
+    rain = sound.loc[sound["element"] == "PRCP", ["measurement", "time"]]
     table.notes += notes("rain-trace", int((rain["measurement"] == "T").sum()))
     table.notes += notes("rain-presumed", int((rain["measurement"] == "P").sum()))
     for element, what in _SEVERAL_DAYS.items():

@@ -114,11 +114,12 @@ def read_cells(
     -------
     Cells
     """
-    if not rows.texts or _is_no_table_of_numbers(rows, mistakes, numbers, missing, units):
-        return Cells()
     shown = {place: (units or {}).get(place, "") for place in numbers}
     marks: dict[int, list[str]] = {place: _marks(missing, shown[place]) for place in numbers}
     parsed = _at_a_stroke(rows.grid, marks, texts) if rows.grid else None
+    sound = parsed is not None and all(column.dtype.kind == "f" for column in parsed[0].values())
+    if not rows.texts or (not sound and _is_no_table_of_numbers(rows, mistakes, numbers, missing, units)):
+        return Cells()
     parsed = parsed or _by_parser(rows, marks, texts)
     if parsed is None:
         mistakes.note("no-rows")

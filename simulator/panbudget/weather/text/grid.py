@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -55,7 +56,7 @@ class Grid:
         """Return the rows that hold no cell, only blanks and separators, or that begin with #."""
         nothing = np.zeros(256, dtype=bool)
         nothing[[ord(self.separator), *b" \t\r\x0b\x0c"]] = True
-        at = np.append(0, self._line_ends()[:-1] + 1)
+        at = np.append(0, self._line_ends[:-1] + 1)
         rows, odd = np.arange(self.rows), list[int]()
         while rows.size:
             letter = self.letters[at]
@@ -74,11 +75,12 @@ class Grid:
             blank = letters <= _BLANK
             if not data.isascii() or b'"' in data or np.count_nonzero(letters < _BLANK) != self.rows:
                 return False
-            edges = np.flatnonzero(np.append(True, blank[:-1]) != blank)  # where cells begin and end by turns
+            # where cells begin and end by turns
+            edges = np.append(np.zeros(0 if blank[0] else 1, dtype=np.int64), np.flatnonzero(blank[1:] != blank[:-1]) + 1)
             if edges.size != 2 * self.rows * width:
                 return False
             self.begins, self.ends = edges[::2].reshape(-1, width), edges[1::2].reshape(-1, width)
-            lasts = self._line_ends()
+            lasts = self._line_ends
             return not ((self.begins[1:, 0] < lasts[:-1]).any() or (self.ends[:, -1] > lasts).any())
         parts = (letters == ord(self.separator)) | (letters == _END)
         quoted = b'"' in data
@@ -103,6 +105,7 @@ class Grid:
         sound = ends.size == self.rows * width and (np.diff(ends, prepend=-1) > 2).all()
         return ends if sound else np.zeros(0, dtype=np.int64)
 
+    @cached_property
     def _line_ends(self) -> Ints:
         return np.flatnonzero(self.letters == _END)
 
@@ -121,7 +124,7 @@ class Grid:
     def _span(self, place: int) -> tuple[Ints, Ints]:
         """Where the cells of a column begin and end, without blanks before them and quotes around them."""
         begin, end = self.begins[:, place], self.ends[:, place]
-        if self._bare:
+        if self._bare or self.separator == " ":
             return begin, end
         while (blank := self.letters[begin] == _BLANK).any():  # never beyond a cell, which ends in no blank
             begin = begin + blank

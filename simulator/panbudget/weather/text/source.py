@@ -137,8 +137,9 @@ def _too_wide(text: str) -> tuple[int, str] | None:
     start = 0
     for number in range(1, _HEADERS + 1):
         end = text.find("\n", start) % (len(text) + 1)
-        cells = max(len(text[start:end].split(mark)) for mark in (",", ";", "\t", "|", None))
-        if cells > MOST_COLUMNS:
+        # a line so short has no more cells, whatever parts them
+        line = text[start:end] if end - start >= MOST_COLUMNS else ""
+        if line and max(len(line.split(mark)) for mark in (",", ";", "\t", "|", None)) > MOST_COLUMNS:
             return number, f"holds more than {MOST_COLUMNS:,} cells"
         start = end + 1
     return None

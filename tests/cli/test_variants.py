@@ -160,3 +160,20 @@ def test_a_sweep_lays_variants_over_its_scenario(garden, tmp_path):
     assert laid.base.controller["upper"].pan.exposure == 0.8
     assert laid.designs[0].scenario.controller["upper"].pan.exposure == 0.8
     assert plain.fingerprint != laid.fingerprint
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("what_if.heat", '{ start = 2025-08-10, warmer = "+5 K" }'),
+        ("season.start", "1990-05-01"),
+        ("weather.trust", '["nothing"]'),
+        ("weather.format", '"none"'),
+    ],
+)
+def test_what_a_variants_file_gets_wrong_is_told_as_that_files_mistake(key, value, garden, tmp_path, capsys):
+    (tmp_path / "late.toml").write_text(f"{key} = {value}\n", encoding="utf-8")
+    laid = ("--variant", "late.toml", "--variant", "bare.toml")  # the last laid over has no such key
+    code, _, error = run(capsys, "replay", "garden.toml", *laid, "--out", "out")
+    assert code == 2
+    assert error.startswith(f"late.toml: {key}")

@@ -160,14 +160,6 @@ def test_a_made_wave_outside_the_record_is_refused(make_garden):
         replay(make_garden(late))
 
 
-def test_a_wave_that_a_variants_file_makes_is_that_files_mistake(make_garden, tmp_path):
-    (tmp_path / "hot.toml").write_text('what_if.heat = { start = 2025-08-10, warmer = "+5 K" }\n', encoding="utf-8")
-    (tmp_path / "plain.toml").write_text('title = "Later"\n', encoding="utf-8")
-    garden = make_garden().with_variants([tmp_path / "hot.toml", tmp_path / "plain.toml"])
-    with pytest.raises(ScenarioError, match=r"hot\.toml: what_if.heat.start = 2025-08-10 "):
-        replay(garden)
-
-
 @pytest.mark.parametrize(
     ("heat", "said"),
     [

@@ -161,7 +161,7 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
         step("reading the scenario")
         scenario = load_scenario(path, *laid_over)
         folder = contextlib.nullcontext() if out is None else new_folder(out, command_line, overwrite=overwrite)
-        with errors_shown(scenario.units), folder as made:
+        with _blamed(scenario), errors_shown(scenario.units), folder as made:
             result = body(scenario, step=step, **given)
             done = result if isinstance(result, Done) else Done(result)
             if made is not None:
@@ -180,6 +180,17 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
         say(f"Wrote {TEXTS[command_line]['wrote'].format(out=out)}", quiet=quiet, aside=as_json)
     if strict and done.danger:
         raise typer.Exit(1)
+
+
+@contextlib.contextmanager
+def _blamed(scenario: Any) -> Iterator[None]:
+    """Name, in an error about a scenario, the file that has the key: of what is laid over it, the last that gives it."""
+    try:
+        yield
+    except PanbudgetError as error:
+        if error.file == str(scenario.path):
+            error.file = scenario.file_of(error.key)
+        raise
 
 
 def say(text: str, *, quiet: bool = False, aside: bool = False) -> None:

@@ -74,7 +74,7 @@ class Band:
 def days_now(scenario: Scenario, weather: Weather) -> Days:
     """Lay out a garden's season, a made-up heat wave over it where the garden has one."""
     if scenario.what_if.heat is not None:
-        weather = with_heat(weather, scenario.what_if.heat, scenario.site, file=scenario.file_of("what_if.heat"))
+        weather = with_heat(weather, scenario.what_if.heat, scenario.site, file=str(scenario.path))
     return days_of(scenario, weather, scenario.season.start, scenario.season.end)
 
 

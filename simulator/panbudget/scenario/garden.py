@@ -484,7 +484,8 @@ class Scenario(Described):
         """Return the file that gives a key such as "what_if.heat": the last laid over that has it, else the scenario's."""
         for name in reversed(self.laid_over):
             part: object = {} if name in self.variant else self.overlay_of(name)
-            if functools.reduce(lambda part, step: _table(part).get(step), key.split("."), part) is not None:
+            steps = key.partition("[")[0].rstrip(":").split(".")  # of a list's entry, the list
+            if functools.reduce(lambda part, step: _table(part).get(step), steps, part) is not None:
                 return name
         return str(self.path)
 

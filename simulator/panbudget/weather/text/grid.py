@@ -76,7 +76,9 @@ class Grid:
             if not data.isascii() or b'"' in data or np.count_nonzero(letters < _BLANK) != self.rows:
                 return False
             # where cells begin and end by turns
-            edges = np.append(np.zeros(0 if blank[0] else 1, dtype=np.int64), np.flatnonzero(blank[1:] != blank[:-1]) + 1)
+            edges = np.append(
+                np.zeros(0 if blank[0] else 1, dtype=np.int64), np.flatnonzero(blank[1:] != blank[:-1]) + 1
+            )
             if edges.size != 2 * self.rows * width:
                 return False
             self.begins, self.ends = edges[::2].reshape(-1, width), edges[1::2].reshape(-1, width)

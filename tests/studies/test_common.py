@@ -53,6 +53,18 @@ def test_seasons_are_those_that_the_record_holds_or_the_gardens_own(make_garden)
     assert assumptions_of([seasons[2025], seasons[2025]]) == list(dict.fromkeys(seasons[2025].assumptions))
 
 
+def test_how_values_came_about_is_counted_over_all_seasons_and_told_once(make_garden):
+    """Nine days in each of two years; humidity's daily range is missing on the second day of the first, whatever was asked for."""
+    rows = weather_csv(380).splitlines()
+    rows[2] = rows[2].replace(",80,35,", ",80,,")
+    for year in (2025, 2026):
+        own = {"season": {"start": dt.date(year, 5, 1), "end": dt.date(year, 5, 9)}}
+        told = assumptions_of(seasons_of_record(make_garden(own, weather="\n".join(rows) + "\n"))[0].values())
+        assert len(told) == len(set(told))
+        came = [text for text in told if text.startswith("vapour_pressure")]
+        assert ["17 of 18 days" in came[0], "1 of 18 days" in came[1], len(came)] == [True, True, 2]
+
+
 def test_an_overlay_changes_all_controllers_or_those_named(make_garden):
     garden = make_garden()
     overlay = each_controller(garden, lambda part: {"pan": {"exposure": part.pan.exposure / 2.0}})

@@ -23,6 +23,7 @@ from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.years import in_year, usable_years
 from panbudget.weather import Weather
+from panbudget.weather.finishing import origins_of
 from panbudget.weather.of_scenario import read_scenario_weather
 from panbudget.words import say
 
@@ -101,8 +102,14 @@ def seasons_of_record(
 
 
 def assumptions_of(seasons: Iterable[Season]) -> list[str]:
-    """Return what seasons assume, each assumption once, in the order in which they come."""
-    return list(dict.fromkeys(text for season in seasons for text in season.assumptions))
+    """Return what seasons assume, each assumption once; how values came about is counted over all of them."""
+    seasons = list({id(season): season for season in seasons}.values())
+    if len(seasons) == 1:
+        return list(dict.fromkeys(seasons[0].assumptions))
+    apart = {text for season in seasons for text in season.weather.origins}
+    shared = dict.fromkeys(text for season in seasons for text in season.assumptions if text not in apart)
+    days = ((season.weather.flags.loc[season.days.index], season.weather.fitted) for season in seasons)
+    return [*shared, *origins_of(days)]
 
 
 def short_of_water(bed: pd.DataFrame, ks: str = "driest_ks") -> pd.Series[bool]:

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -52,6 +52,10 @@ class Weather:
         What is unlikely on the days asked for, with what it is worth.
     checks : dict
         Name of a check that was made -> the columns on which it was.
+    fitted : dict
+        Column and flag -> by what fit its values were borrowed.
+    origins : tuple of str
+        Of its assumptions those that say how values came about, on the days asked for.
     """
 
     daily: pd.DataFrame
@@ -61,6 +65,8 @@ class Weather:
     doubts: tuple[str, ...] = ()
     cautions: tuple[Caution, ...] = ()
     checks: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    fitted: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    origins: tuple[str, ...] = ()
 
     def holds(self, start: dt.date, end: dt.date) -> bool:
         """Tell whether these days are among its own."""
@@ -96,8 +102,8 @@ def finished_weather(read: CheckedFile, rules: Rules, borrowed: Borrowed) -> Wea
     known = estimates.known_days(daily)
     absent = (say(text) for name, text in table_of("absent").items() if not known[name][arranged.asked].any())
     loud = [*([note("typical")] if raw.typical else []), *absent]
-    assumptions = [*loud, *(_assumptions(flags[arranged.asked[kept]], borrowed.fitted) if rules.cautious else ())]
-    assumptions += _unstated(read, rules)
+    came_about = tuple(origins_of([(flags[arranged.asked[kept]], borrowed.fitted)])) if rules.cautious else ()
+    assumptions = [*loud, *came_about, *_unstated(read, rules)]
     if "wind" in raw.daily.columns and read.wind_height != FINISHED_HEIGHT:
         assumptions.append(note("wind-to-2m", height=read.wind_height))
     provenance = {**read.facts(), "assumptions": [*assumptions, *climate]}
@@ -108,9 +114,9 @@ def finished_weather(read: CheckedFile, rules: Rules, borrowed: Borrowed) -> Wea
     first, last = (str(read.days[kept][end].date()) for end in (0, -1))
     trimmed = [] if kept.all() else [note("days-trimmed", first=first, last=last)]
     notes = (*loud, *read.notes, *borrowed.notes, *arranged.notes, *inspected.notes, *trimmed)
-    return Weather(
-        values, flags, provenance, notes, read.doubts, cautions_of(read, rules, borrowed, values), inspected.ran
-    )
+    cautions = cautions_of(read, rules, borrowed, values)
+    more = inspected.ran, borrowed.fitted, came_about
+    return Weather(values, flags, provenance, notes, read.doubts, cautions, *more)
 
 
 def cautions_of(read: CheckedFile, rules: Rules, borrowed: Borrowed, values: pd.DataFrame) -> tuple[Caution, ...]:
@@ -189,14 +195,30 @@ def _climate(site: Site, index: float) -> tuple[bool, list[str]]:
     return dry, [note("climate-auto", climate=climate, index=index, negation=negation, limit=limit, where=where)]
 
 
-def _assumptions(flags: pd.DataFrame, fitted: Mapping[tuple[str, str], str]) -> Iterator[str]:
-    """Say, for each column, by what rule values came about that weren't measured."""
-    for name in map(str, flags.columns):
-        for flag, count in sorted((str(flag), int(days)) for flag, days in flags[name].value_counts().items()):
-            if flag not in (origins.MEASURED, origins.MISSING):
-                days = f"{count} of {counted(len(flags), 'day')}"
-                how = origins.EXPLAINED.get(flag) or fitted.get((name, flag), note("from-borrowed"))
-                yield say("{name}: {flag} on {days} ({how})", name=name, flag=origins.said(flag), days=days, how=how)
+def origins_of(parts: Iterable[tuple[pd.DataFrame, Mapping[tuple[str, str], str]]]) -> Iterator[str]:
+    """
+    Say, for each column, by what rule values came about that weren't measured, on how many of all days.
+
+    Parameters
+    ----------
+    parts : iterable of (DataFrame, dict)
+        Flags of some days, and by what fits values were borrowed there.
+
+    Yields
+    ------
+    str
+    """
+    days, total = Counter[tuple[str, str, str]](), 0
+    for flags, fitted in parts:
+        total += len(flags)
+        for name in map(str, flags.columns):
+            for flag, count in sorted((str(flag), int(times)) for flag, times in flags[name].value_counts().items()):
+                if flag not in (origins.MEASURED, origins.MISSING, origins.MADE_HEAT):
+                    how = origins.EXPLAINED.get(flag) or fitted.get((name, flag), note("from-borrowed"))
+                    days[name, flag, how] += count
+    for (name, flag, how), count in days.items():
+        on = f"{count} of {counted(total, 'day')}"
+        yield say("{name}: {flag} on {days} ({how})", name=name, flag=origins.said(flag), days=on, how=how)
 
 
 def _run_around(asked: Mask, complete: Mask) -> Mask:

@@ -396,8 +396,9 @@ def test_sizing_says_what_it_takes_for_granted(monkeypatch, make_garden, years, 
         overlay["supply"] = {"spring": spring}
     if owned:
         overlay["owned"] = [{"name": "dripper", "flow": "2 L/h"}]
-    seasons = {2001 + year: SimpleNamespace(assumptions=()) for year in range(years)}
+    seasons = {2001 + year: SimpleNamespace() for year in range(years)}
     monkeypatch.setattr(sizing, "seasons_of_record", lambda *_: (seasons, []))
+    monkeypatch.setattr(sizing, "assumptions_of", lambda _: [])
     monkeypatch.setattr(sizing, "_valve", lambda *_: None)
     found = sizing.size(make_garden(overlay)).assumptions
     assert len(found) == len(told)

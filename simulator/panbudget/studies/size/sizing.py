@@ -20,7 +20,7 @@ from panbudget.engine.compiled import has_compiler
 from panbudget.extras import Reported, Step, silent
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.result import Season
-from panbudget.studies.common import Garden, read_data, refusal, seasons_of_record
+from panbudget.studies.common import Garden, assumptions_of, read_data, refusal, seasons_of_record
 from panbudget.studies.ranges import DRAWS, ValveFactors, drawn_factors, ranges_of, valve_factors
 from panbudget.studies.size.choosing import Choice, chosen, promised, shortlist
 from panbudget.studies.size.judging import WISHES, Judged, Margin, by_cell, judged, margin_of, near_draws
@@ -266,7 +266,7 @@ def size(
     assumptions = [texts[key].format(seasons=years) for key, holds in applies.items() if holds]
     first = next(iter(seasons.values()))
     rules, draws = sound.uncertainty, _DRAWS[has_compiler()][0]
-    about = (*assumptions, *left_out, *first.assumptions)
+    about = (*assumptions, *left_out, *assumptions_of(seasons.values()))
     return Sizing(sound, tuple(seasons), draws, rules.interval, ranges_of(sound), valves, about, first)
 
 

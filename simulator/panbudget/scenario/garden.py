@@ -14,7 +14,7 @@ import re
 import zoneinfo
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Annotated, Any, ClassVar, Literal, NamedTuple
+from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import Field, PrivateAttr, ValidationError
 
@@ -23,10 +23,10 @@ from panbudget.errors import CONTROLS, Problem, ScenarioError, alike, did_you_me
 from panbudget.files import read_toml
 from panbudget.scenario import problems as scenario_errors
 from panbudget.scenario import quantities
-from panbudget.scenario.beds import Bed, Emitter
+from panbudget.scenario.beds import Bed
 from panbudget.scenario.faults import Fault, Knocked
-from panbudget.scenario.pans import Pan
-from panbudget.scenario.quantities import Date, Described, Flag, Flow, Length, Number, OneOf, Pressure, Time, in_order
+from panbudget.scenario.pans import LEAST_SWING, Pan, Timer, Valve
+from panbudget.scenario.quantities import Date, Described, Flag, Length, Number, Time, in_order
 from panbudget.scenario.rights import StatementRules
 from panbudget.scenario.show import Show, units_asked, units_of
 from panbudget.scenario.supplies import Mains, Pipe, Supply, Tank
@@ -34,10 +34,7 @@ from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.scenario.wishes import Owned, Wishes
 from panbudget.scenario.zones import unknown_zone
 
-_LEAST_SWING = 0.001  # kg; a gram, which no beam feels
-MOST_PRESSES = 24  # a day
 _LONGEST_TEXT = 500  # characters of any text
-_PRESS_TIME = re.compile(r"sunset|sunrise|(2[0-3]|[01]\d|\d):([0-5]\d|\d)")
 USABLE = '1 to 60 printable characters without "/"'
 
 
@@ -152,104 +149,6 @@ class SeasonDates(Described):
     def spin_up_days(self) -> int:
         """Whole days of spin-up; 0 without one."""
         return 0 if self.spin_up is None else max(round(self.spin_up / 24.0), 1)
-
-
-class SetUpTest(Described):
-    """Two weighings of the counterweight."""
-
-    falls_at: Annotated[quantities.Mass, Field(gt=0)]
-    rises_at: Annotated[quantities.Mass, Field(ge=0)]
-    arm_ratio: Annotated[Number, Field(gt=0, le=100)] = 1.0
-
-    def wrong(self) -> Iterator[Problem]:
-        if self.rises_at >= self.falls_at:
-            yield Problem("order", "rises_at", "must be below falls_at: the latch makes the two differ")
-
-
-class _Valve(Described):
-    """The valve, its beam and its refill emitter."""
-
-    refill: Emitter
-    press_times: list[str] = Field(default_factory=list)
-    rated_flow: Flow | None = None
-    rated_loss: Pressure | None = None
-    least_pressure: Pressure | None = None
-
-    @property
-    def swing_kg(self) -> float:
-        """Water between trip and reset. [kg]"""
-        raise NotImplementedError
-
-    def wrong(self) -> Iterator[Problem]:
-        if self.swing_kg < _LEAST_SWING:
-            yield Problem("too-small", "swing", "is below a gram, which no beam feels; a swing is some hundred grams")
-        for index, text in enumerate(self.press_times):
-            if not _PRESS_TIME.fullmatch(text):
-                found = 'must be "sunset", "sunrise" or a time such as "20:30"'
-                yield Problem("no-time", f"press_times[{index}]", found)
-        minutes = [_minute(text) for text in self.press_times]
-        for index in range(len(minutes)):
-            if minutes[index] in minutes[:index]:
-                yield Problem(
-                    "named-twice", f"press_times[{index}]", "is a time that stands there before", cure="keep one"
-                )
-        if len(self.press_times) > MOST_PRESSES:
-            yield Problem("too-long", "press_times", f"has more than {MOST_PRESSES} times a day")
-
-
-def _minute(text: str) -> str:
-    """Return a press's time in one form: 8:00 is 08:00."""
-    return text.rjust(5, "0") if ":" in text else text
-
-
-class SwingValve(_Valve):
-    """A valve whose swing is known."""
-
-    marks = ("swing",)
-    #: as the file says nothing of it
-    arm_ratio: ClassVar[float] = 1.0
-
-    swing: Annotated[quantities.Mass, Field(gt=0)]
-
-    @property
-    def swing_kg(self) -> float:
-        """Water between trip and reset. [kg]"""
-        return self.swing
-
-
-class WeighedValve(_Valve):
-    """A valve whose swing comes of two weighings."""
-
-    marks = ("set_up_test",)
-
-    set_up_test: SetUpTest
-
-    @property
-    def swing_kg(self) -> float:
-        """Water between trip and reset. [kg]"""
-        return (self.set_up_test.falls_at - self.set_up_test.rises_at) * self.arm_ratio
-
-    @property
-    def arm_ratio(self) -> float:
-        """Counterweight's arm over the pan's arm."""
-        return self.set_up_test.arm_ratio
-
-
-Valve = Annotated[SwingValve | WeighedValve, OneOf()]
-
-
-class Timer(Described):
-    """The clock timer that waters these beds now: a yardstick to compare the pan with."""
-
-    days: list[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]] = Field(min_length=1, max_length=7)
-    duration: Annotated[Time, Field(le=24)] | None = None
-    litres_a_week: Annotated[quantities.SomeVolume, Field(le=1e7)] | None = None
-
-    def wrong(self) -> Iterator[Problem]:
-        if (self.duration is None) == (self.litres_a_week is None):
-            yield Problem("one-of", found="takes a duration or litres_a_week: one of the two")
-        elif len(set(self.days)) < len(self.days):
-            yield Problem("named-twice", "days", "names a day twice")
 
 
 class Controller(Described):
@@ -400,7 +299,7 @@ class Scenario(Described):
                 yield Problem("unknown-part", where, "is not in this file", "", did_you_mean(named, known, ""))
             elif isinstance(fault, Knocked) and fault.swing is not None:
                 swing = self.controller[fault.controller or known[0]].valve.swing_kg
-                if swing + fault.swing < _LEAST_SWING:
+                if swing + fault.swing < LEAST_SWING:
                     yield Problem(
                         "too-small",
                         f"fault[{index}].swing",

@@ -1,17 +1,37 @@
 """
-The scenario's pans: vessels, what lies upwind of them, and how they evaporate.
+The scenario's pans: vessels, what lies upwind of them, how they evaporate; the valve that a pan works, and the timer it replaces.
 """
 
 import math
+import re
 from collections.abc import Iterator
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
 from panbudget.errors import Problem
-from panbudget.scenario.quantities import Area, Count, Depth, Described, Number, Share, SomeDepth, SomeLength
+from panbudget.scenario.beds import Emitter
+from panbudget.scenario.quantities import (
+    Area,
+    Count,
+    Depth,
+    Described,
+    Flow,
+    Mass,
+    Number,
+    OneOf,
+    Pressure,
+    Share,
+    SomeDepth,
+    SomeLength,
+    SomeVolume,
+    Time,
+)
 from panbudget.words import amount
 
+LEAST_SWING = 0.001  # kg; a gram, which no beam feels
+MOST_PRESSES = 24  # a day
+_PRESS_TIME = re.compile(r"sunset|sunrise|(2[0-3]|[01]\d|\d):([0-5]\d|\d)")
 _MOST_AREA = 500.0  # m² of a pan
 _Across = Annotated[SomeLength, Field(le=20)]
 
@@ -73,3 +93,101 @@ class Pan(Described):
     def water_at_reset(self) -> float:
         """Water in the pan at the reset level. [kg]"""
         return (self.depth - self.freeboard) * self.area
+
+
+class SetUpTest(Described):
+    """Two weighings of the counterweight."""
+
+    falls_at: Annotated[Mass, Field(gt=0)]
+    rises_at: Annotated[Mass, Field(ge=0)]
+    arm_ratio: Annotated[Number, Field(gt=0, le=100)] = 1.0
+
+    def wrong(self) -> Iterator[Problem]:
+        if self.rises_at >= self.falls_at:
+            yield Problem("order", "rises_at", "must be below falls_at: the latch makes the two differ")
+
+
+class _Valve(Described):
+    """The valve, its beam and its refill emitter."""
+
+    refill: Emitter
+    press_times: list[str] = Field(default_factory=list)
+    rated_flow: Flow | None = None
+    rated_loss: Pressure | None = None
+    least_pressure: Pressure | None = None
+
+    @property
+    def swing_kg(self) -> float:
+        """Water between trip and reset. [kg]"""
+        raise NotImplementedError
+
+    def wrong(self) -> Iterator[Problem]:
+        if self.swing_kg < LEAST_SWING:
+            yield Problem("too-small", "swing", "is below a gram, which no beam feels; a swing is some hundred grams")
+        for index, text in enumerate(self.press_times):
+            if not _PRESS_TIME.fullmatch(text):
+                found = 'must be "sunset", "sunrise" or a time such as "20:30"'
+                yield Problem("no-time", f"press_times[{index}]", found)
+        minutes = [_minute(text) for text in self.press_times]
+        for index in range(len(minutes)):
+            if minutes[index] in minutes[:index]:
+                yield Problem(
+                    "named-twice", f"press_times[{index}]", "is a time that stands there before", cure="keep one"
+                )
+        if len(self.press_times) > MOST_PRESSES:
+            yield Problem("too-long", "press_times", f"has more than {MOST_PRESSES} times a day")
+
+
+def _minute(text: str) -> str:
+    """Return a press's time in one form: 8:00 is 08:00."""
+    return text.rjust(5, "0") if ":" in text else text
+
+
+class SwingValve(_Valve):
+    """A valve whose swing is known."""
+
+    marks = ("swing",)
+    #: as the file says nothing of it
+    arm_ratio: ClassVar[float] = 1.0
+
+    swing: Annotated[Mass, Field(gt=0)]
+
+    @property
+    def swing_kg(self) -> float:
+        """Water between trip and reset. [kg]"""
+        return self.swing
+
+
+class WeighedValve(_Valve):
+    """A valve whose swing comes of two weighings."""
+
+    marks = ("set_up_test",)
+
+    set_up_test: SetUpTest
+
+    @property
+    def swing_kg(self) -> float:
+        """Water between trip and reset. [kg]"""
+        return (self.set_up_test.falls_at - self.set_up_test.rises_at) * self.arm_ratio
+
+    @property
+    def arm_ratio(self) -> float:
+        """Counterweight's arm over the pan's arm."""
+        return self.set_up_test.arm_ratio
+
+
+Valve = Annotated[SwingValve | WeighedValve, OneOf()]
+
+
+class Timer(Described):
+    """The clock timer that waters these beds now: a yardstick to compare the pan with."""
+
+    days: list[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]] = Field(min_length=1, max_length=7)
+    duration: Annotated[Time, Field(le=24)] | None = None
+    litres_a_week: Annotated[SomeVolume, Field(le=1e7)] | None = None
+
+    def wrong(self) -> Iterator[Problem]:
+        if (self.duration is None) == (self.litres_a_week is None):
+            yield Problem("one-of", found="takes a duration or litres_a_week: one of the two")
+        elif len(set(self.days)) < len(self.days):
+            yield Problem("named-twice", "days", "names a day twice")

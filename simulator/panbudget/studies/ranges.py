@@ -22,7 +22,8 @@ from panbudget.engine.compiled import compiled, has_compiler, is_kept
 from panbudget.engine.season import VALVE, run_season
 from panbudget.extras import Step, silent
 from panbudget.numeric import Floats, Ints
-from panbudget.scenario.garden import Scenario, WeighedValve
+from panbudget.scenario.garden import Scenario
+from panbudget.scenario.pans import WeighedValve
 from panbudget.scenario.uncertainty import Factors
 from panbudget.season import supplies
 from panbudget.season.faults import with_faults

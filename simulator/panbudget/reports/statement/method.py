@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from panbudget.reports.pages import texts
 from panbudget.reports.statement.origins import covered_said, first_day_said, weather_said
-from panbudget.scenario.garden import WeighedValve
+from panbudget.scenario.pans import WeighedValve
 from panbudget.scenario.supplies import Mains
 from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.season.faults import fault_assumptions

@@ -8,7 +8,8 @@ from collections.abc import Iterator
 from typing import Any
 
 from panbudget import words
-from panbudget.scenario.garden import MOST_PRESSES, Controller, Scenario
+from panbudget.scenario.garden import Controller, Scenario
+from panbudget.scenario.pans import MOST_PRESSES
 from panbudget.scenario.supplies import Tank
 from panbudget.studies import common
 

@@ -28,9 +28,9 @@ from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.cells import read_cells
 from panbudget.weather.text.columns import number
 from panbudget.weather.text.mistakes import Mistakes, note, notes
-from panbudget.weather.text.moments import moments_of
 from panbudget.weather.text.raw import Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import read_rows
+from panbudget.weather.text.stamps import moments_of
 
 NAME = "isd-lite"
 #: where the format is described

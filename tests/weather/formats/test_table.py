@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from panbudget.errors import WeatherError
 from panbudget.weather import read_weather
 from panbudget.weather.formats import table as table_reader
-from panbudget.weather.text.raw import Source
+from panbudget.weather.text.headers import read_header
+from panbudget.weather.text.raw import ColumnChoice, Source
 from tests.weather.sites import Site
 from tests.weather.test_broken_files import table
 
@@ -198,3 +199,38 @@ def test_a_loggers_daily_row_is_of_the_day_that_ends_at_its_midnight():
     assert raw.daily["rain"].tolist() == [0.0, 2.2, 0.0]
     assert raw.units["tmax"] == "degC"
     assert any("of the day that ends then" in note for note in raw.notes)
+
+
+NEAR = {
+    "the standard name": ("tmin", "Low Temp", "date,tmin,High Temp", 'did you mean "tmin"?'),
+    "its words": ("tmin", "T_night", "date,Tmax,Lowest Temp (°C)", 'did you mean "Lowest Temp (°C)"?'),
+    "its letters": ("rain", "Niedrschlag", "date,tmin,tmax,Niedersxhlag", 'did you mean "Niedersxhlag"?'),
+    "another's standard name": (
+        "rain",
+        "tmax2",
+        "date,tmin,tmax",
+        "no column of the file that is free looks like rain",
+    ),
+    "another's words": (
+        "rain",
+        "High Tem",
+        "date,tmin,High Temp",
+        "no column of the file that is free looks like rain",
+    ),
+    "another's choice": (
+        "rain",
+        "Fall mm",
+        "date,tmin,tmax,Fal mm",
+        "no column of the file that is free looks like rain",
+    ),
+}
+
+
+@pytest.mark.parametrize(("name", "wanted", "cells", "said"), NEAR.values(), ids=NEAR.keys())
+def test_a_column_that_is_not_there_is_taken_for_none_that_another_quantity_has(name, wanted, cells, said):
+    """Two quantities of one column would be refused next."""
+    columns = {name: ColumnChoice(wanted), "sunshine": ColumnChoice("Fal mm")}
+    columns = columns if "Fal mm" in cells else {name: columns[name]}
+    [problem] = [each for each in read_header(cells.split(","), columns, line=1).problems if each.code == "no-column"]
+    assert said in problem.cure
+    assert f"It has {', '.join(cells.split(','))}" in problem.cure

@@ -17,7 +17,7 @@ import difflib
 import functools
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -93,6 +93,8 @@ def _daily(name: str) -> _Daily:
     )
 
 
+# the columns that may be a quantity, the likeliest first
+_Best = Callable[[str, Sequence[Heading]], list[Heading]]
 _NAMES_SHOWN = 12
 # a name that says nothing: letters and digits
 _CODE = re.compile(r"[A-Za-z_]{1,4}\d\w*")
@@ -211,9 +213,12 @@ def _conversion(unit: str, targets: Sequence[str]) -> tuple[str, tuple[float, fl
     return targets[-1], column_conversion(unit, targets[-1])
 
 
-def _named(header: Header, texts: Mapping[int, str], columns: Columns, known: Mapping[str, str]) -> dict[str, str]:
+def _named(
+    header: Header, headings: Mapping[int, Heading], columns: Columns, known: Mapping[str, str], best: _Best
+) -> dict[str, str]:
     """Take the columns that the user names, by what each name stands for; return what took which name."""
     names: dict[str, str] = {}
+    texts = {place: heading.text for place, heading in headings.items()}
     for name, choice in columns.items():
         quantity = known.get(name, "")
         matches = [i for i, text in texts.items() if text == choice.column]
@@ -227,9 +232,11 @@ def _named(header: Header, texts: Mapping[int, str], columns: Columns, known: Ma
             hint = did_you_mean(name, known, "correct it")
             header.wrong(name, "unknown-column", known=", ".join(known), hint=hint, **facts)
         elif not matches:
-            near = difflib.get_close_matches(choice.column, texts.values(), n=1)
-            facts["hint"] = f'did you mean "{near[0]}"? ' if near else ""
-            header.wrong(name, "no-column-named", listed=", ".join(filter(None, texts.values())), **facts)
+            others = {other.column for key, other in columns.items() if key != name}
+            free = [heading for heading in headings.values() if heading.text not in others]
+            near = _near(choice.column, quantity, free, {*known.values()}, best)
+            hint = note("near", near=near) if near else note("none-near", name=name)
+            header.wrong(name, "no-column-named", listed=", ".join(texts.values()), hint=hint, **facts)
         elif len(matches) > 1:
             header.wrong(name, "column-often", count=len(matches), **facts)
         elif other is not None:
@@ -241,6 +248,20 @@ def _named(header: Header, texts: Mapping[int, str], columns: Columns, known: Ma
             names[quantity] = name
             header.chosen[name] = choice
     return names
+
+
+def _near(wanted: str, quantity: str, headings: Sequence[Heading], known: Iterable[str], best: _Best) -> str:
+    """Return the column that a name may mean: by its standard name, its words or its letters, and never another quantity's."""
+    others = [other for other in known if other != quantity]
+    by_name = {heading.text: _plain(split_unit(heading.text)[0]) for heading in headings}
+    meant = [heading.text for heading in best(quantity, headings)]
+    free = [
+        heading.text
+        for heading in headings
+        if by_name[heading.text] not in others and not any(best(other, [heading]) for other in others)
+    ]
+    standard = [text for text, name in by_name.items() if name == quantity]
+    return next(iter([*standard, *meant, *difflib.get_close_matches(wanted, free, n=1)]), "")
 
 
 def read_header(
@@ -279,7 +300,7 @@ def read_header(
     header = Header(table, line)
     headings = _headings(cells, units, legend)
     known = {name: name for name in ("date", *STANDARD)}
-    names = _named(header, dict(enumerate(cells)), columns, known)
+    names = _named(header, headings, columns, known, _best_of_day)
     for name in names:
         place = header.places[name]
         in_header = headings[place].unit or split_unit(cells[place])[1]
@@ -443,6 +464,8 @@ def _is_another(name: str, heading: Heading) -> bool:
 
 def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:
     """Return the columns that may be a daily one, the likeliest first; none where no header has its words."""
+    if name not in _DATA["daily"]:
+        return []
     needs, alone, by_unit, but, best = _daily(name)
 
     def fits(heading: Heading) -> bool:
@@ -516,7 +539,7 @@ def read_logger_header(
     headings = {i: heading for i, heading in _headings(cells, units, legend).items() if i not in times}
     header.imperial = [heading.text for heading in headings.values() if heading.unit in _DATA["imperial"]]
     choices = {name: choice for name, choice in columns.items() if name not in ("date", "time")}
-    names = _named(header, {place: heading.text for place, heading in headings.items()}, choices, _CHOICES)
+    names = _named(header, headings, choices, _CHOICES, _best)
     for quantity, name in names.items():
         heading = headings[header.places[quantity]]
         unit = None if quantity == "rain" and heading.unit == "rate" else heading.unit

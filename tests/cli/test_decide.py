@@ -65,6 +65,14 @@ def test_compare_writes_a_page_a_table_totals_and_figures(tmp_path, capsys):
     assert whole["values"]["season"]["wide-pan"]["upper"]["openings"] == 453
 
 
+@pytest.mark.parametrize(("more", "is_told"), [((), True), (("--json",), True), (("--quiet",), False)])
+def test_what_takes_long_says_so_where_no_bar_shows_it(tmp_path, capsys, more, is_told):
+    """On standard error, and before the work begins."""
+    code, out, err = run(capsys, "size", DEMO, "--out", tmp_path / "s", "--controller", "none", *more)
+    assert (code, out) == (2, "")
+    assert err.startswith("Trying some hundred settings a valve") is is_told
+
+
 @pytest.mark.draws
 def test_setup_writes_a_page_to_print(tmp_path, capsys):
     code, out, _ = run(capsys, *SETUP, "--out", tmp_path / "s")

@@ -188,6 +188,20 @@ def test_a_forecast_comes_first(folder):
     assert (alone.forecast_days, alone.fan.years, len(alone.fan.dates)) == (2, (0,), 2)
 
 
+@pytest.mark.parametrize(
+    ("below", "is_open", "ahead", "overdue"),
+    [(1.0, False, True, True), (1.0, False, False, True), (0.999, False, True, False), (9.0, True, False, False)],
+)
+def test_a_shut_valve_whose_pan_lies_below_the_trip_is_overdue(result, below, is_open, ahead, overdue):
+    """A millimetre below, whether or not anything is known of the days ahead."""
+    valve = dataclasses.replace(result.valves["upper"], is_open=is_open)
+    valve = dataclasses.replace(valve, level_mm=valve.trip_mm - below)
+    if not ahead:
+        valve = dataclasses.replace(valve, next_opening=None)
+    said = page._of_valve(result, "upper", valve)
+    assert ("the opening is overdue" in said) is overdue
+
+
 def test_a_pan_moved_by_hand_opens_later_or_is_suspected(garden, result):
     valve = result.valves["upper"]
     fuller = panbudget.today(garden, level={"upper": valve.reset_mm})
@@ -199,6 +213,7 @@ def test_a_pan_moved_by_hand_opens_later_or_is_suspected(garden, result):
     lower = panbudget.today(garden, level={"upper": valve.trip_mm - 3.0})
     assert any("lies below the level at which it opens" in note for note in lower.alarms)
     assert not fuller.alarms
+    assert any("the opening is overdue" in line for line in lower.sentences())
     with pytest.raises(ScenarioError, match="181 mm can't be in a pan 180 mm deep"):
         panbudget.today(garden, level={"upper": 181.0})
     with pytest.raises(ScenarioError, match='names no valve; name one of upper, such as "upper=43 mm"'):

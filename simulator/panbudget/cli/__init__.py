@@ -160,6 +160,8 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
 
         step("reading the scenario")
         scenario = load_scenario(path, *laid_over)
+        if "starts" in TEXTS[command_line] and not sys.stderr.isatty():
+            say(TEXTS[command_line]["starts"], quiet=quiet, aside=True)
         folder = contextlib.nullcontext() if out is None else new_folder(out, command_line, overwrite=overwrite)
         with _blamed(scenario), errors_shown(scenario.units), folder as made:
             result = body(scenario, step=step, **given)

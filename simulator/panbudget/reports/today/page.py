@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from panbudget.words import PaperSize
 
 _section, _say = words_of("today")
+_OVERDUE = 1.0  # mm below the trip, of a valve that is shut, from which it ought to have opened
 
 
 def today_sentences(today: Today) -> list[str]:
@@ -82,6 +83,8 @@ def _worth(today: Today, action: Action) -> str:
 def _of_valve(today: Today, name: str, valve: ValveToday) -> str:
     times = "once" if valve.openings == 1 else count(valve.openings, "time")
     past = _say("past", times=times, valve=valve)
+    if not valve.is_open and valve.trip_mm - valve.level_mm >= _OVERDUE:
+        return _say("overdue", name=name, valve=valve, past=past)
     if valve.next_opening is None:
         why = _say("none_ahead" if today.fan is None else "none_soon", weeks=_weeks(today))
         return _say("open" if valve.is_open else "no_next", name=name, valve=valve, past=past, why=why)

@@ -96,8 +96,9 @@ def finished_weather(read: CheckedFile, rules: Rules, borrowed: Borrowed) -> Wea
     raw, inspected, arranged = read.file.raw, read.inspected, read.arranged
     daily = borrowed.laid_over(read.daily)
     finished, kept, climate = _filled(daily, read, borrowed, rules)
-    parts = zip(*finished.values(), strict=True)
-    values, flags = (pd.DataFrame(dict(zip(finished, part, strict=True)), index=read.days)[kept] for part in parts)
+    values, flags = (
+        pd.DataFrame({name: part[at][kept] for name, part in finished.items()}, index=read.days[kept]) for at in (0, 1)
+    )
     values.attrs["units"] = {name: FINISHED_UNITS[name] for name in values.columns}
     known = estimates.known_days(daily)
     absent = (say(text) for name, text in table_of("absent").items() if not known[name][arranged.asked].any())

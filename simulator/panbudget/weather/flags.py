@@ -7,6 +7,8 @@ report names the equation once. Everything else that wasn't measured is counted 
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
@@ -89,13 +91,19 @@ def is_borrowed(flag: str) -> bool:
     return flag.startswith(_BORROWED)
 
 
+def coded(flags: pd.Series[str]) -> tuple[npt.NDArray[np.integer[Any]], list[str]]:
+    """Return the kinds of many flags, and which of them each is."""
+    if isinstance(flags.dtype, pd.CategoricalDtype) and not flags.isna().any():
+        return flags.cat.codes.to_numpy(), [*map(str, flags.cat.categories)]
+    code, kinds = pd.factorize(flags)
+    return code, [*map(str, kinds)]
+
+
 def filled_in(flags: pd.Series[str]) -> Mask:
     """Tell of each of many flags whether it means that a value was filled in."""
-    if isinstance(flags.dtype, pd.CategoricalDtype) and not flags.isna().any():
-        code, kinds = flags.cat.codes.to_numpy(), flags.cat.categories
-    else:
-        code, kinds = pd.factorize(flags)
-    return np.array([is_filled(str(kind)) for kind in kinds], dtype=bool)[code]
+    code, kinds = coded(flags)
+    filled: Mask = np.array([*map(is_filled, kinds)], dtype=bool)[code]
+    return filled
 
 
 def is_filled(flag: str) -> bool:

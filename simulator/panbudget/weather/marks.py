@@ -17,6 +17,8 @@ from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.raw import LeftOut, RawTable
 
 _MARKS = np.array(table_of("marks")["numbers"])
+# between these no mark lies
+_NONE_IN = _MARKS[_MARKS < 0.0].max(), _MARKS[_MARKS > 0.0].min()
 # share of a mark above which no other value lies, where it could not be one, and where it could and stands there again
 _ALONE, _ALONE_THOUGH_LIKELY = 0.5, 0.8
 # how many times as often as any other amount near it rain of such an amount is no chance
@@ -47,8 +49,11 @@ def marks_in(raw: RawTable, name: str, values: Floats) -> Iterator[Mark]:
     """Find the marks among a column's values in our units, which are figures of a table's file."""
     factor, offset = raw.conversions.get(name, (1.0, 0.0))
     as_written = np.round((values - offset) / factor, 4)
+    far = as_written[(as_written <= _NONE_IN[0]) | (as_written >= _NONE_IN[1])]
+    if not (marks := np.unique(far[np.isin(far, _MARKS)])).size:
+        return
     others = as_written[~np.isin(as_written, _MARKS) & ~np.isnan(as_written)]
-    for mark in np.intersect1d(_MARKS, as_written).tolist():
+    for mark in marks.tolist():
         rows = as_written == mark
         outside = not STANDARD[name].lowest <= mark * factor + offset <= STANDARD[name].highest
         alone = mark < 0 or not (others > (_ALONE if outside else _ALONE_THOUGH_LIKELY) * mark).any()

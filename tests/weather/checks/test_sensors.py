@@ -12,6 +12,7 @@ import pandas as pd
 import pytest
 
 from panbudget.physics.air import saturation_vapour_pressure
+from panbudget.weather.checks import air, sensors
 from panbudget.weather.checks.plausibility import TRUSTED, trust_problem
 from panbudget.weather.checks.sensors import _too_many_alike, homogeneity
 from panbudget.weather.site import sky_of
@@ -77,6 +78,27 @@ def test_what_a_sensor_does_is_seen_beyond_its_bound(check, column, values, last
     assert check not in seen(**{column: values(last)})
     assert check in seen(**{column: values(first)})
     assert check not in seen(**{column: values(first)}, trust=[check])
+
+
+def test_a_look_at_extremes_first_spares_medians_and_changes_no_verdict(monkeypatch):
+    """Random walks with gaps, spikes and leaps about the thresholds, beside the same without that look."""
+    found, looked_for = set(), {"temperature-spike", "temperature-leap"}
+    others = {row.name for row in (*sensors.CHECKS, *air.CHECKS)} - looked_for
+    for seed in range(100):
+        draw = np.random.default_rng(seed)
+        walk = np.cumsum(draw.normal(0.0, 0.7, N)) + draw.choice([0.0, 28.0]) * (np.arange(N) >= draw.integers(N))
+        walk[draw.integers(N, size=2)] += draw.uniform(10.0, 14.0, 2)
+        days = {"tmin": walk, "tmax": walk + draw.uniform(6.0, 12.0, N)}
+        days["tmin"][draw.random(N) < draw.choice([0.0, 0.1, 0.5])] = np.nan
+        verdicts = []
+        for look in (sensors.extremes, lambda values, window: (np.full(values.size + 1 - window % 2, -np.inf), np.inf)):
+            monkeypatch.setattr(sensors, "extremes", look)
+            inspection = inspected(N, trust=others, **days)
+            verdicts.append([problem.sentence() for problem in inspection.problems])
+            monkeypatch.undo()
+        assert verdicts[0] == verdicts[1]
+        found.update(problem.code for problem in inspection.problems)
+    assert looked_for <= found
 
 
 @pytest.mark.parametrize(("by", "expected"), [(25.5, False), (-25.5, False), (-26.5, True)])

@@ -251,6 +251,8 @@ def _read(plan: Plan, place: Place, path: Path) -> Read:
     """A place's years, from its file, and the ETo of their runs."""
     years, site = years_of(plan, place, open_site(place, plan.base, str(path))), place.site()
     runs = {id(weather): weather for weather in years.weather.values()}
+    for weather in runs.values():
+        weather.flags[weather.flags.columns] = weather.flags.astype("category")  # each is looked at several times
     where = {"latitude": site.latitude, "elevation": site.elevation}
     eto = {run: reference_evapotranspiration(weather.daily, **where) for run, weather in runs.items()}
     return years, {run: np.ascontiguousarray(values, dtype=np.float64) for run, values in eto.items()}

@@ -26,6 +26,7 @@ from panbudget.season.years import Years
 from panbudget.studies.sweep.marks import code_mark, file_mark, mark_of
 from panbudget.studies.sweep.site import Place
 from panbudget.weather import Weather
+from panbudget.weather.flags import coded
 
 #: what may stay [bytes]
 _MOST = 2e9
@@ -95,8 +96,8 @@ def _keep(file: Path, years: Years, eto: dict[int, Floats]) -> None:
     numbers["eto"] = np.concatenate([eto[id(weather)] for weather in runs])
     columns = {name: pa.array(values) for name, values in numbers.items()}
     for name in names:
-        texts = np.concatenate([weather.flags[name].to_numpy(object) for weather in runs])
-        columns[f"flag {name}"] = pa.array(texts, pa.string()).dictionary_encode()
+        code, kinds = coded(pd.concat([weather.flags[name] for weather in runs]))
+        columns[f"flag {name}"] = pa.DictionaryArray.from_arrays(code.astype(np.int32), pa.array(kinds, pa.string()))
     about = {
         "runs": [(str(weather.daily.index[0].date()), len(weather.daily)) for weather in runs],
         "years": {year: [id(run) for run in runs].index(id(weather)) for year, weather in years.weather.items()},
@@ -105,7 +106,7 @@ def _keep(file: Path, years: Years, eto: dict[int, Floats]) -> None:
     }
     table = pa.table(columns).replace_schema_metadata({_META: json.dumps(about)})
     buffer = io.BytesIO()
-    pq.write_table(table, buffer, compression="zstd", compression_level=1)
+    pq.write_table(table, buffer, compression="lz4", write_statistics=False)
     payload = buffer.getvalue()
     draft = file.with_name(f".{file.name}.{os.getpid()}.{threading.get_ident()}")
     try:

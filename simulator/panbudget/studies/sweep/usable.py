@@ -22,7 +22,7 @@ from panbudget.studies.sweep.remote import at_hand, is_remote
 from panbudget.studies.sweep.site import Place, SiteRecord, open_site
 from panbudget.weather.clean import WeatherFile
 from panbudget.weather.filling.estimates import unmeasured
-from panbudget.weather.flags import is_filled
+from panbudget.weather.flags import coded, is_filled
 from panbudget.words import calendar_day
 
 #: a place's runs of clean days, each with the years whose seasons it holds
@@ -84,11 +84,10 @@ def about_site(plan: Plan, runs: Runs, skipped: Mapping[int, str]) -> dict[str, 
         spans = [record.whole_span(*days_of(plan.base.season, year)) for year in years]
         days = np.concatenate([np.arange(*span) for span in spans])
         for name in map(str, flags.columns):
-            of_column = flags[name].to_numpy()[days]
-            for flag in pd.unique(of_column):
-                if is_filled(str(flag)):
-                    key = f"{name}: {flag}"
-                    filled[key] = filled.get(key, 0) + int((of_column == flag).sum())
+            code, kinds = coded(flags[name])
+            for flag, count in zip(kinds, np.bincount(code[days], minlength=len(kinds)).tolist(), strict=True):
+                if count and is_filled(flag):
+                    filled[f"{name}: {flag}"] = filled.get(f"{name}: {flag}", 0) + count
         columns |= set(map(str, flags.columns))
     ends = [str(record.index[at].date()) for record, _ in runs for at in (0, -1)]
     return {

@@ -227,9 +227,12 @@ def _pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
 def _climate(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a month that is hotter than any at that latitude and height, or with a high sun colder than any."""
     mean = (inspection.of_asked("tmin") + inspection.of_asked("tmax")) / 2.0
-    month = pd.Series(mean).rolling(_MONTH, min_periods=_MONTH).mean() + _LAPSE * inspection.site.elevation
-    light = pd.Series(inspection.sky.extraterrestrial[inspection.asked]).rolling(_MONTH).min()
+    lapse, sun = _LAPSE * inspection.site.elevation, inspection.sky.extraterrestrial[inspection.asked]
     most, least = (np.interp(abs(inspection.site.latitude), _LATITUDES, table) for table in (_HOTTEST, _COLDEST))
+    if not ((mean + lapse > most) | ((mean + lapse < least) & (sun >= _HIGH_SUN))).any():
+        return  # a month is none of these unless one of its days is
+    month = pd.Series(mean).rolling(_MONTH, min_periods=_MONTH).mean() + lapse
+    light = pd.Series(sun).rolling(_MONTH).min()
     for kind, beyond, bound in (
         ("hot", month - most, most),
         ("cold", (least - month).where(light >= _HIGH_SUN), least),
@@ -238,7 +241,7 @@ def _climate(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             last = int(np.nanargmax(beyond))
             level = float(np.mean(mean[last - _MONTH + 1 : last + 1]))
             values = {"level": level, "month": _MONTH, "last": inspection.day_asked(last), "unit": "degF"}
-            limit = float(bound) - _LAPSE * inspection.site.elevation
+            limit = float(bound) - lapse
             yield Verdict(("tmax", "tmin"), f"temperature-climate/{kind}", {**values, "limit": limit})
 
 

@@ -95,6 +95,27 @@ def around(values: Floats, window: int, least: int) -> tuple[Floats, Floats]:
     return series.rolling(window, min_periods=least).median().shift(1).to_numpy(), after.to_numpy()
 
 
+def extremes(values: Floats, window: int) -> tuple[Floats, Floats]:
+    """
+    Return the lowest and the highest value of the days around each, unknown ones passed over.
+
+    Of so many days, the first of them half a window before; of an even number one place more, after the last day. What a rolling
+    median could be at all is told by these, for far less than the medians take.
+
+    Examples
+    --------
+    >>> [ends.tolist() for ends in extremes(np.array([3.0, np.nan, 1.0, 2.0]), 3)]
+    [[3.0, 1.0, 1.0, 1.0], [3.0, 3.0, 2.0, 2.0]]
+    """
+    low = high = np.pad(values, window // 2, constant_values=np.nan)
+    held = 1
+    while held < window:
+        further = min(held, window - held)
+        low, high = np.fmin(low[:-further], low[further:]), np.fmax(high[:-further], high[further:])
+        held += further
+    return low, high
+
+
 def _varies(inspection: Inspection) -> bool:
     """Tell whether temperatures change at all: made-up weather of equal days has no sensors."""
     return bool(np.ptp(inspection.known("tmax")) > 0.0)
@@ -274,10 +295,12 @@ def _too_many_alike(days: npt.NDArray[np.uint64]) -> int:
 
 def _spike(values: Floats, inspection: Inspection) -> Floats:
     """How far a temperature stands out of the days around, against how far these do among themselves."""
-    middle = pd.Series(values).rolling(_AROUND, center=True, min_periods=6).median().to_numpy()
-    off = np.abs(values - middle)
-    if not (off > min(_SPIKE, _FAR_SPIKE)).any():
-        return np.zeros(len(off))
+    low, high = extremes(values, _AROUND)
+    may = np.flatnonzero(np.fmax(values - low, high - values) > min(_SPIKE, _FAR_SPIKE))
+    around_it = np.lib.stride_tricks.sliding_window_view(np.pad(values, _AROUND // 2, constant_values=np.nan), _AROUND)
+    if not (np.abs(values[may] - np.nanmedian(around_it[may], axis=1)) > min(_SPIKE, _FAR_SPIKE)).any():
+        return np.zeros(len(values))
+    off = np.abs(values - pd.Series(values).rolling(_AROUND, center=True, min_periods=6).median().to_numpy())
     usual = pd.Series(off).rolling(5 * _AROUND, center=True, min_periods=10).median().to_numpy() * 1.4826 + 0.5
     with np.errstate(invalid="ignore"):
         out = ((off > _SPIKE) & (off > _SPIKES * usual)) | ((off > _FAR_SPIKE) & (off > _FAR_SPIKES * usual))
@@ -287,6 +310,9 @@ def _spike(values: Floats, inspection: Inspection) -> Floats:
 def _leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Refuse temperatures that leap from a day on and stay there, as in another unit."""
     mean = (inspection.of_asked("tmin") + inspection.of_asked("tmax")) / 2.0
+    low, high = extremes(mean, 2 * _LEAP_DAYS)
+    if not (high - low > _LEAP).any():
+        return
     before, after = around(mean, _LEAP_DAYS, 6)
     apart = after - before
     if (np.abs(apart) > _LEAP).any():

@@ -6,7 +6,7 @@ follow. Order of preference: vapour pressure or dew point; maximum and minimum r
 at last the dew point from the minimum temperature (FAO-56 eq 14, 17, 18, 19, 48).
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 
 import numpy as np
 import pandas as pd
@@ -85,7 +85,15 @@ def filled_with(daily: pd.DataFrame, name: str, value: float, flag: str) -> Colu
     """
     values = column_or_nan(daily, name)
     missing = np.isnan(values)
-    return np.where(missing, value, values), np.where(missing, flag, origins.MEASURED).astype(object)
+    return np.where(missing, value, values), _flagged({flag: missing}, origins.MEASURED)
+
+
+def _flagged(days: Mapping[str, Mask], otherwise: str) -> Flags:
+    """Return a flag for each day: the last whose days hold it, or else another. (days,)"""
+    flags: Flags = np.full(len(next(iter(days.values()))), otherwise, dtype=object)
+    for flag, which in days.items():
+        flags[which] = flag
+    return flags
 
 
 def filled_wind(wind: Floats, days: pd.DatetimeIndex) -> Column:
@@ -109,12 +117,14 @@ def filled_wind(wind: Floats, days: pd.DatetimeIndex) -> Column:
     FAO-56 chapter 3. The mean is that month's; where that month has no wind at all, the same month's of all
     years.
     """
+    known = ~np.isnan(wind)
+    if known.all():
+        return wind, _flagged({origins.MEASURED: known}, origins.MEASURED)
     series = pd.Series(wind, index=days)
     this_month = series.groupby([days.year, days.month]).transform("mean")
     any_year = series.groupby(days.month).transform("mean")
     mean = this_month.fillna(any_year)
-    choices = [origins.MEASURED, origins.MONTHLY_WIND]
-    flags = np.select([~np.isnan(wind), mean.notna().to_numpy()], choices, origins.DEFAULT_WIND).astype(object)
+    flags = _flagged({origins.MONTHLY_WIND: mean.notna().to_numpy(), origins.MEASURED: known}, origins.DEFAULT_WIND)
     return np.asarray(series.fillna(mean).fillna(_NO_WIND_KNOWN), dtype=np.float64), flags
 
 
@@ -146,15 +156,18 @@ def filled_radiation(daily: pd.DataFrame, *, sky: Sky, site: Site, limited: Mask
     """
     names = ("tmin", "tmax", "sunshine", "radiation")
     tmin, tmax, sunshine, measured = (column_or_nan(daily, name) for name in names)
+    has_radiation = ~np.isnan(measured)
+    if has_radiation.all():
+        return measured, _flagged({origins.LIMITED: limited}, origins.MEASURED)
     coefficient = air.KRS_COAST if site.setting == "coast" else air.KRS_INLAND
     above = {"extraterrestrial": sky.extraterrestrial}
     by_sun = air.radiation_from_sunshine(sunshine, daylight=sky.daylight, **above)
     by_range = air.radiation_from_temperature_range(tmin, tmax, clear_sky=sky.clear, coefficient=coefficient, **above)
-    has_radiation, has_sun = ~np.isnan(measured), ~np.isnan(by_sun)
+    has_sun = ~np.isnan(by_sun)
     mostly_measured = has_radiation[in_file].mean() > 0.5
     by_sunshine = origins.SUNSHINE_ONLY if mostly_measured else origins.SUNSHINE_EQ_35
-    choices = [origins.LIMITED, origins.MEASURED, by_sunshine]
-    flags = np.select([limited, has_radiation, has_sun], choices, origins.RADIATION_FROM_RANGE).astype(object)
+    by = {by_sunshine: has_sun, origins.MEASURED: has_radiation, origins.LIMITED: limited}
+    flags = _flagged(by, origins.RADIATION_FROM_RANGE)
     return np.where(has_radiation, measured, np.where(has_sun, by_sun, by_range)), flags
 
 
@@ -215,9 +228,7 @@ def humidity_of(daily: pd.DataFrame, *, dry: bool, in_file: Mask, borrowed: Flag
             flags[days] = _flag(" and ".join(columns), is_main=rank <= main)
     if borrowed is not None:
         flags[lent] = borrowed[lent]
-    from_ea = np.where(
-        origins.filled_in(pd.Series(flags)), origins.FROM_ESTIMATED, origins.FROM_VAPOUR_PRESSURE
-    ).astype(object)
+    from_ea = _flagged({origins.FROM_ESTIMATED: origins.filled_in(pd.Series(flags))}, origins.FROM_VAPOUR_PRESSURE)
     from_ea[lent] = flags[lent]
     result = {"vapour_pressure": (ea, flags)}
     middle = (column_or_nan(daily, "rh_max") + column_or_nan(daily, "rh_min")) / 2.0

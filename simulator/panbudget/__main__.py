@@ -19,24 +19,7 @@ from panbudget.cli import TEXTS, app
 from panbudget.errors import PanbudgetError
 
 _BAD_INPUT, _BUG, _INTERRUPTED = 2, 70, 130
-# in the order in which --help lists them
-VERBS = (
-    "new",
-    "open",
-    "weather",
-    "check",
-    "replay",
-    "today",
-    "known",
-    "compare",
-    "setup",
-    "away",
-    "faults",
-    "fit",
-    "size",
-    "statement",
-    "sweep",
-)
+VERBS: list[str] = TEXTS["verbs"]
 for _verb in VERBS:
     importlib.import_module(f"panbudget.cli.{_verb}")
 

@@ -28,9 +28,14 @@ _NO_BREAK = "\u00a0"
 _P = ParamSpec("_P")
 
 
+def packaged_text(name: str) -> str:
+    """Return one of the package's own files, such as "templates/short.toml"."""
+    return importlib.resources.files("panbudget").joinpath(name).read_text(encoding="utf-8")
+
+
 def packaged(name: str) -> dict[str, Any]:
     """Return what one of the package's own TOML files holds, such as "scenario/keys.toml"."""
-    return tomllib.loads(importlib.resources.files("panbudget").joinpath(name).read_text(encoding="utf-8"))
+    return tomllib.loads(packaged_text(name))
 
 
 def number(value: float | None, decimals: int = 0) -> str:

@@ -11,7 +11,7 @@ import typer
 
 from panbudget.cli import command, one_of, say
 from panbudget.errors import OutputError, PanbudgetError, Problem
-from panbudget.words import System
+from panbudget.words import System, packaged_text
 
 
 @command
@@ -37,20 +37,17 @@ def new(
         with tempfile.TemporaryDirectory(prefix="panbudget-") as downloads:
             _ask(folder, Path(downloads), quiet=quiet)
         return
-    import importlib.resources
-
     from panbudget.files import json_bytes
     from panbudget.reports.folders import new_folder
     from panbudget.scenario.schema import schema
 
-    templates = importlib.resources.files("panbudget") / "templates"
     sources = {"garden.toml": "garden.toml" if full else "short.toml", "weather.csv": "weather.csv"}
     ours = {
-        _in_units((templates / source).read_bytes(), system)
+        _in_units(source, system)
         for source in ("garden.toml", "short.toml", "weather.csv")
         for system in (None, *get_args(System))
     }
-    contents = {name: _in_units((templates / source).read_bytes(), units) for name, source in sources.items()}
+    contents = {name: _in_units(source, units) for name, source in sources.items()}
     for name in contents:
         file = folder / name
         if os.path.isfile(file) and file.read_bytes() not in ours:
@@ -65,8 +62,9 @@ def new(
     say(f"Try it:  panbudget replay {folder / 'garden.toml'} --out {folder / 'season'}", quiet=quiet)
 
 
-def _in_units(content: bytes, units: str | None) -> bytes:
+def _in_units(template: str, units: str | None) -> bytes:
     """Return a template that asks for units."""
+    content = packaged_text(f"templates/{template}").encode()
     return content if units is None else content.replace(b'# show.units = "US"', f'show.units = "{units}"'.encode())
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime as dt
 import functools
-import importlib.resources
 import re
 import tempfile
 import tomllib
@@ -156,14 +155,10 @@ def is_named_after(bed: str, plant: str) -> bool:
     return bed.strip() in (plant, *names_of("plant").get(plant, "").split(", "))
 
 
-def _template(name: str) -> str:
-    return (importlib.resources.files("panbudget") / "templates" / name).read_text(encoding="utf-8")
-
-
 @functools.cache
 def screens() -> tuple[Screen, ...]:
     """Return all that is asked, in turn; what has no default of its own has the one of the file to start from."""
-    start = tomllib.loads(_template("short.toml"))
+    start = tomllib.loads(words.packaged_text("templates/short.toml"))
     (valve,) = start["controller"].values()
     begins = {"garden": start, "valve": valve, "bed": next(iter(valve["bed"].values()))}
     made = []
@@ -240,7 +235,9 @@ def garden_text(answers: Mapping[str, Any]) -> str:
     import tomlkit
 
     # the parts of the file to start from: the garden's, a valve's, a bed's
-    head, valve, bed, *_ = re.split(r"(?m)^(?=\[controller\.yard(?:\]|\.bed\.))", _template("short.toml"))
+    head, valve, bed, *_ = re.split(
+        r"(?m)^(?=\[controller\.yard(?:\]|\.bed\.))", words.packaged_text("templates/short.toml")
+    )
     if answers["units"] == "US":
         head = re.sub('(?m)^# (show.units = "US") {0,2}', r"\1", head)
     document: Any = tomlkit.parse(head)
@@ -441,7 +438,7 @@ def write_garden(folder: Path, answers: Mapping[str, Any], weather: Path | None 
     """
     text, path = garden_text(answers), folder / GARDEN
     scenario = scenario_from(tomllib.loads(text), path)
-    content = _template(SAMPLE).encode() if weather is None else weather.read_bytes()
+    content = words.packaged_text(f"templates/{SAMPLE}").encode() if weather is None else weather.read_bytes()
     target = folder / (SAMPLE if weather is None else weather.name)
     for file, new in ((path, text.encode()), (target, content)):
         if file.exists() and file.read_bytes() != new:

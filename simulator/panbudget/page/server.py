@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import importlib.resources
 import secrets
 import signal
 import socket
@@ -23,6 +22,7 @@ from panbudget.page.desk import TEXTS, Desk
 from panbudget.page.garden import Garden
 from panbudget.page.guard import HOST, SHOWN, Guard, shown_file
 from panbudget.page.questions import GARDEN
+from panbudget.words import packaged_text
 
 # a chart is as wide as its window was when it was drawn: on paper it is drawn again [px]
 _ON_PAPER = """<script>
@@ -55,11 +55,10 @@ def window_of(desk: Desk) -> Callable[[], None]:
     callable
         `nicegui.ui.run` takes it as its root.
     """
-    style = (importlib.resources.files("panbudget") / "page" / "page.css").read_text(encoding="utf-8")
 
     def window() -> None:
         client = context.client
-        ui.add_css(style)
+        ui.add_css(packaged_text("page/page.css"))
         ui.add_head_html(_ON_PAPER)
         ui.colors(primary="#00558A", negative="#9b2c00")
         ui.page_title(TEXTS["title"].format(garden=desk.scenario.title if desk.scenario else desk.folder.name))

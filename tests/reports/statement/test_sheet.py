@@ -70,7 +70,7 @@ def test_the_words_say_what_this_is_and_how_it_was_determined(state):
     assert "run 20 times" in said["Range"] and "seed" not in said["Range"] and "0.6 to 1.3 (default)" in said["Range"]
     assert "1 acre-ft = 1233481.83754752\u00a0L exactly" in said["Units and rounding"]
     assert "US survey foot" in said["Units and rounding"]
-    assert sheet.blanks == ("Prepared by", "Date", "Signature")
+    assert sheet.wording["blanks"] == ["Prepared by", "Date", "Signature"]
     assert "90\u00a0% of 20 seasons" in sheet.sections[0].items[0]
 
 

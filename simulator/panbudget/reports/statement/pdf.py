@@ -2,6 +2,7 @@
 Statement PDF: a statement's sheet on A4 or Letter, with page numbers and room for a signature.
 """
 
+from collections.abc import Sequence
 from typing import Any
 
 from panbudget.reports.pdf import BOX, GREY, SIDE, Paper, quiet
@@ -52,7 +53,7 @@ def statement_pdf(sheet: Sheet, size: PaperSize) -> bytes:
             paper.keep(min(_ROW * (len(part.table) + 3), 0.8 * paper.eph))  # whole, where a page holds it
             paper.say(part.table.attrs["caption"], _SMALL, grey=GREY)
             paper.put_table(part.table, size=_TABLE, height=3.4, padding=0.45)
-    _heading(paper, sheet.limits_heading)
+    _heading(paper, sheet.wording["method_heading"])
     for label, text in sheet.limits[:-_WITH_SIGNATURE]:
         paper.say_labelled(label, text, _SMALL)
     # neither a signature alone on a page, nor a page of a line
@@ -72,7 +73,7 @@ def _end(paper: Paper, sheet: Sheet) -> None:
     for text in sheet.attested:
         paper.ln(1.5)
         paper.say(text, _BODY)
-    _blanks(paper, sheet.blanks)
+    _blanks(paper, sheet.wording["blanks"])
     for label, text in sheet.made_from:
         paper.say(f"{label}: {text}", _TINY)
     if paper.boxed:
@@ -120,7 +121,7 @@ def _facts(paper: Paper, facts: tuple[tuple[str, str], ...]) -> None:
     paper.ln(1.2)
 
 
-def _blanks(paper: Paper, labels: tuple[str, ...]) -> None:
+def _blanks(paper: Paper, labels: Sequence[str]) -> None:
     """Lines to be signed, side by side."""
     paper.keep(20.0)
     paper.ln(10.0)

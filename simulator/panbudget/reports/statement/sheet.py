@@ -6,8 +6,8 @@ Numbers become text here and nowhere else, so that all say the same. The fixed w
 
 import datetime as dt
 import hashlib
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import pandas as pd
@@ -104,9 +104,8 @@ class Sheet(Report):
     ----------
     limits : tuple of (str, str)
         How it was determined.
-    limits_heading : str
-    blanks : tuple of str
-        Above which one signs.
+    wording : mapping
+        The fixed words of a statement's page.
     attested : tuple of str
         What is attested, in the signer's words.
     made_from : tuple of (str, str)
@@ -117,28 +116,11 @@ class Sheet(Report):
     """
 
     limits: tuple[tuple[str, str], ...] = ()
-    limits_heading: str = ""
-    blanks: tuple[str, ...] = ()
+    wording: Mapping[str, Any] = field(default_factory=dict)
     attested: tuple[str, ...] = ()
     made_from: tuple[tuple[str, str], ...] = ()
     mark: str = ""
     found: Sequence[Finding] = ()
-
-    @property
-    def findings_heading(self) -> str:
-        """Above what was found."""
-        return str(texts("statement")["findings"])
-
-    @property
-    def sign_heading(self) -> str:
-        """Above what is signed."""
-        return str(texts("statement")["sign"])
-
-    def bars_said(self, picture: Picture) -> str:
-        """Say what a picture's bars are."""
-        fixed = texts("statement")
-        licensed = fixed["bars_licensed"].format(volume=picture.licensed_text) if picture.licensed_text else ""
-        return str(fixed["bars"].format(licensed=licensed))
 
 
 def statement_sheet(statement: Statement) -> Sheet:
@@ -167,8 +149,7 @@ def statement_sheet(statement: Statement) -> Sheet:
         found=statement.findings,
         sections=sections,
         limits=tuple(method_lines(statement).items()),
-        limits_heading=fixed["method_heading"],
-        blanks=tuple(fixed["blanks"]),
+        wording=fixed,
         attested=tuple(dict.fromkeys(filter(None, (a.source.papers.attestation for a in statement.accounts)))),
         mark=weather_mark(statement),
         made_from=(

@@ -23,6 +23,7 @@ from panbudget.extras import wants_extra
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import COLUMNS
 from panbudget.studies.sweep.store import KEYS, described, remove
+from panbudget.words import packaged
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -34,25 +35,8 @@ _AT_ONCE = 2.0e8
 # a grid's cells lie on axes of their own where these are not much more than the cells
 _MOSTLY_FILLED = 0.2
 # EPSG:4326 as PROJJSON, and its ellipsoid
-_AXIS = 6_378_137.0
-_FLATTENING = 298.257223563
-_WGS84 = {
-    "type": "GeographicCRS",
-    "name": "WGS 84",
-    "datum": {
-        "type": "GeodeticReferenceFrame",
-        "name": "World Geodetic System 1984",
-        "ellipsoid": {"name": "WGS 84", "semi_major_axis": 6378137, "inverse_flattening": _FLATTENING},
-    },
-    "coordinate_system": {
-        "subtype": "ellipsoidal",
-        "axis": [
-            {"name": "Geodetic latitude", "abbreviation": "Lat", "direction": "north", "unit": "degree"},
-            {"name": "Geodetic longitude", "abbreviation": "Lon", "direction": "east", "unit": "degree"},
-        ],
-    },
-    "id": {"authority": "EPSG", "code": 4326},
-}
+_WGS84 = packaged("studies/sweep/wgs84.toml")
+_ELLIPSOID: dict[str, Any] = _WGS84["datum"]["ellipsoid"]
 
 
 def points_bytes(table: pd.DataFrame) -> bytes:
@@ -177,7 +161,8 @@ def _axes_of(parts: Sequence[Path], title: str, gridded: bool) -> tuple[Any, xr.
         altitude = ("site", sites["elevation_m"].to_numpy(float), height)
     start, end = (pd.to_datetime(seasons[name]).to_numpy("datetime64[ns]") for name in ("start", "end"))
     bounds = np.stack([start, end + np.timedelta64(1, "D")], axis=1)
-    crs = {"grid_mapping_name": "latitude_longitude", "semi_major_axis": _AXIS, "inverse_flattening": _FLATTENING}
+    ellipsoid = {name: float(_ELLIPSOID[name]) for name in ("semi_major_axis", "inverse_flattening")}
+    crs = {"grid_mapping_name": "latitude_longitude", **ellipsoid}
     data = xr.Dataset(
         {"crs": ((), np.int32(0), {**crs, "longitude_of_prime_meridian": 0.0, "epsg_code": "EPSG:4326"})}
         | {"time_bounds": (("time", "bounds"), bounds)},

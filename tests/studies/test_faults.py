@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import dataclasses
 import datetime as dt
 from types import SimpleNamespace
 
@@ -122,6 +123,16 @@ def test_the_words_name_the_worst_first(garden, found):
     assert said[1].startswith(f"Most harm: (1) {found.trials[0].name}: ")
     with pytest.raises(ScenarioError, match="lies outside the season"):
         faults(garden, start=dt.date(2026, 1, 1))
+
+
+@pytest.mark.parametrize(("more", "is_said"), [(0, False), (-1, True)])
+def test_a_cut_supply_that_spares_days_is_said_to_be_no_help(found, more, is_said):
+    """Days are counted, not what the beds lack on them; a bed that is short anyway can't be short on more days than there are."""
+    (cut,) = (trial for trial in found.trials if trial.fault.kind == "supply-cut")
+    other = dataclasses.replace(cut, broken=cut.sound._replace(stress_days=cut.sound.stress_days + more))
+    said = faults_sentences(dataclasses.replace(found, trials=(other,)))
+    told = "spring: with the supply cut the beds are short of water on fewer days (1 less), and yet that is no help"
+    assert any(told in line.replace("\u00a0", " ") for line in said) is is_said
 
 
 def test_a_season_of_few_days_is_enough(make_garden):

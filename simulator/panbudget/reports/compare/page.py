@@ -14,7 +14,7 @@ from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
 from panbudget.studies.compare import AS_DESCRIBED, BED_MEASURES, RULE, VALVE_MEASURES, Comparison, measure_of, round_to
 from panbudget.studies.ranges import ranges_of
-from panbudget.words import SHOWN, bare, count, days_said, filled, kind_of, percent, printed, signed
+from panbudget.words import SHOWN, bare, calendar_day, count, days_said, filled, kind_of, percent, printed, signed
 
 _section, _say = words_of("compare")
 
@@ -40,9 +40,11 @@ def _first(comparison: Comparison) -> Season:
     return comparison.seasons[comparison.names[0]]
 
 
-def _days_of(comparison: Comparison, span: str) -> str:
-    """Name the days of a span."""
-    totals = _first(comparison).totals["season"]
+def _days_of(comparison: Comparison, span: str, years: int = 1) -> str:
+    """Name the days of a span, of one year or of several."""
+    totals, season = _first(comparison).totals["season"], _first(comparison).scenario.season
+    if span == "season" and years > 1:
+        return f"the season, {calendar_day(season.start)} to {calendar_day(season.end)}"
     if span == "season":
         return f"the season, {days_said(totals['start'], totals['end'])}"
     return f"the days looked at, {days_said(comparison.start, comparison.end)}"
@@ -85,9 +87,8 @@ def _odds(comparison: Comparison) -> Iterator[str]:
             shares["equal"] = math.floor(100.0 * (1.0 - days["below"] - days["above"]) + 1e-9)
             ends = {key: bare(litres[key], "volume", "signed") for key in ("low", "high")}
             ends |= {f"{key}_days": signed(days[key]) for key in ("low", "high")}
-            yield _say(
-                "odds", name=name, against=days["against"], span=_days_of(comparison, span), **cells, **shares, **ends
-            )
+            of_days = _days_of(comparison, span, len(years))
+            yield _say("odds", name=name, against=days["against"], span=of_days, **cells, **shares, **ends)
 
 
 def _choices(comparison: Comparison) -> Iterator[str]:

@@ -37,6 +37,8 @@ def faults_sentences(trials: Trials) -> list[str]:
     wasting = max(trials.trials, key=lambda trial: trial.more_wasted_litres)
     if wasting.more_wasted_litres > 1.0:
         sentences.append(_say("most_lost", trial=wasting))
+    spared = [trial for trial in trials.trials if trial.fault.kind == "supply-cut" and trial.more_stress_days < 0]
+    sentences += [_say("spared", trial=trial, fewer=-trial.more_stress_days) for trial in spared]
     for name, supply in trials.season.totals["supplies"].items():
         if empty := (supply.get("tank") or {}).get("first_empty_day"):
             sentences.append(_say("empty", name=name, empty=empty))

@@ -79,7 +79,7 @@ def _valve_page(plan: SetUp, sheet: ValveSheet) -> DrawnPage:
                 items=list(_notes(sheet, plan.scenario.uncertainty.interval)),
                 fill={"pressed": "; pressed" if sheet.press_times else ""},
             ),
-            _section("gains", table=gains, fill={"bed": bed}),
+            _section("gains", table=gains, fill={"bed": bed, "years": len(years)}),
         ],
         lead=texts("setup")["cautions"]
         + filled(texts("setup")["tank_cautions"], {}) * (sheet.starved_hours is not None),

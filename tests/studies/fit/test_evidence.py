@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from panbudget import replay
-from panbudget.errors import PanbudgetError
+from panbudget.errors import PanbudgetError, ReadingsError
 from panbudget.season.layout import prepare
 from panbudget.studies.fit.estimate import fit, fit_controller
 from tests.studies.fit.test_estimate import Field, true_garden, values
@@ -58,6 +58,20 @@ def test_levels_nowhere_near_the_swing_are_left_out_and_what_they_read_like_is_s
     found = turned(field, lambda k, visit: {"level": change(visit.level)})
     assert said in found.contradictions[0]
     assert values(found)["exposure"] == pytest.approx(0.85 * 0.9 / 0.88, rel=0.05)
+
+
+def test_a_log_of_levels_alone_that_lie_nowhere_near_the_swing_is_refused(field):
+    with pytest.raises(ReadingsError, match="they read like inches, .*nothing else in the log follows the pan"):
+        turned(field, lambda k, visit: {"level": visit.level / 25.4, "openings": None}, counts=False)
+
+
+def test_what_a_log_is_refused_for_names_its_file(field, tmp_path):
+    log = tmp_path / "log.csv"
+    rows = "".join(f"2025-05-{day:02d} 08:00,4.2\n" for day in range(1, 13))
+    log.write_text(f"date,level_mm\n{rows}", encoding="utf-8")
+    with pytest.raises(ReadingsError, match="pan") as refused:
+        fit(field.garden, log, weather=field.weather)
+    assert refused.value.text().startswith(f"{log}: upper: the levels lie nowhere near")
 
 
 @pytest.mark.parametrize(("shift", "side"), [(-12.0, "below"), (12.0, "above"), (0.0, "")])

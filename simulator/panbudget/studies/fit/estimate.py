@@ -248,7 +248,11 @@ def fit(
         if visits or tub:
             step(f"fitting {name}")
             measured = read.measured.get(name, {})
-            fits[name] = fit_controller(scenario, forcing, row, visits, tub=tub, measured=measured, hold=hold)
+            try:
+                fits[name] = fit_controller(scenario, forcing, row, visits, tub=tub, measured=measured, hold=hold)
+            except ReadingsError as error:
+                error.file = read.file
+                raise
     step("replaying as described and as fitted, over what is uncertain")
     gardens = scenario, _after_fit(scenario, fits, read.file)
     before, after = (with_spread(replay(garden, weather=weather), _SEASONS) for garden in gardens)
@@ -324,6 +328,8 @@ def fit_controller(
         raise ReadingsError(problem("nothing-follows", name))
     known = _known(scenario, name, pan, measured or {}, hold)
     pan, contradictions = reconciled(pan, known, likely)
+    if gather(pan, {}).listed.empty and in_tub is None:
+        raise ReadingsError(problem("nothing-left", name, why="; ".join(contradictions)))
     untold = beforehand(pan, hold)
     posterior = searched(pan, known, likely, untold, in_tub)
     contradictions += [*([AGAINST["meter-apart"]] if posterior.scale > 1.0 else [])]

@@ -184,6 +184,7 @@ def _filter(
     weight = np.zeros((pans, 1))
     loose = np.zeros((pans, 1), bool)  # a whole number of openings is not known
     steps: list[tuple[int, Floats, Floats, Floats, Floats]] = []
+    rows = np.arange(pans)[:, None]
     for k in range(visits):
         if k:
             gone = np.maximum(sight.counted[:, k] - sight.counted[:, k - 1], 0.0)
@@ -217,10 +218,10 @@ def _filter(
             weight, loose = np.hstack([good, bad]), np.hstack([np.zeros_like(loose), loose])
             wrong = np.repeat([0.0, 1.0], len(parent))
             parent, jump = np.tile(parent, 2), np.tile(jump, 2)
-        best = np.tile(np.arange(mean.shape[1]), (pans, 1))
+        best = np.arange(mean.shape[1])[None, :]
         if mean.shape[1] > _ACCOUNTS:
             best = np.argpartition(-weight, _ACCOUNTS - 1, axis=1)[:, :_ACCOUNTS]
-            mean, spread, weight, loose = (np.take_along_axis(a, best, 1) for a in (mean, spread, weight, loose))
+            mean, spread, weight, loose = (a[rows, best] for a in (mean, spread, weight, loose))
         if pans == 1:  # nobody asks for the history of several
             order = np.argsort(-weight[0], kind="stable")
             mean, spread, weight, loose = (a[:, order] for a in (mean, spread, weight, loose))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import math
 from types import SimpleNamespace
@@ -380,6 +381,18 @@ def test_no_calendar_that_makes_things_worse_over_the_draws(make, monkeypatch, t
     sheet = setup(make()).sheets["upper"]
     assert ({month.bound for month in rows(sheet)} == {study.KEPT}) is kept
     assert ({month.refill for month in rows(sheet)} == {round(sheet.refill)}) is kept
+
+
+@pytest.mark.parametrize(
+    ("starved", "others", "worse"), [(0.1, 1.0, False), (0.1, 1.1, True), (0.0, 1.1, False), (None, 1.1, False)]
+)
+def test_a_calendar_takes_from_no_other_bed_where_the_tank_runs_dry(make, starved, others, worse):
+    """The chosen bed gains far more than the others lose; on mains, and from a tank that lasts, that is a gain."""
+    sheet = plain(make)[2].sheets["upper"]
+    now = dataclasses.replace(sheet.gains[0], stress_days=20.0, other_stress_days=1.0)
+    then = dataclasses.replace(sheet.gains[-1], stress_days=0.0, other_stress_days=others)
+    sure = dataclasses.replace(sheet.sure, mean_days=(21.0, 2.0))
+    assert dataclasses.replace(sheet, starved_hours=starved, gains=(now, then), sure=sure).is_worse is worse
 
 
 def test_a_tolerance_will_do_where_both_its_ends_keep_the_wish_as_often_as_asked(make, monkeypatch):

@@ -163,7 +163,7 @@ class ValveSheet:
         - ``supply_mm``, ``need_mm``: what the chosen bed's driest quarter got and needed, a season;
         - ``refill``: flow that makes supply match need [mL/min], and ``bound``: "least" or "most" where that would be beyond
           what can be set; "idle" where the bed does not grow; "kept" in all months where turning would leave the beds short on
-          more days than the present flow; else empty;
+          more days than the present flow, or other beds on a tank that runs dry; else empty;
         - ``openings_a_week``, ``litres_a_week`` and ``refill`` with ``_low`` and ``_high`` behind: between which they lie in
           the scenario's interval of the cells, the refill of the draws, in the mean of the years.
     bed : str
@@ -200,6 +200,17 @@ class ValveSheet:
     model: str
     starved_hours: float | None
     sure: Sure
+
+    @property
+    def takes_from_others(self) -> bool:
+        """Whether the calendar would leave other beds short on more days under a tank that runs dry."""
+        return bool(self.starved_hours) and self.gains[-1].other_stress_days > self.gains[0].other_stress_days
+
+    @property
+    def is_worse(self) -> bool:
+        """Whether the calendar would make things worse: as described or over the cells, or for other beds on such a tank."""
+        now, then = (gain.stress_days + gain.other_stress_days for gain in (self.gains[0], self.gains[-1]))
+        return then > now or self.sure.mean_days[-1] > self.sure.mean_days[0] or self.takes_from_others
 
 
 @dataclass(frozen=True, eq=False)
@@ -333,16 +344,12 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
         gains.append(Gain(way, flow, *_gained(name, bed, seasons, dict(zip(months["month"], flows, strict=True)))))
     turned = [None, *(dict(zip(months["month"], flows, strict=True)) for flows in by_way[1:])]
     sure = _sure(name, seasons, turned)
-    now, then = (gain.stress_days + gain.other_stress_days for gain in (gains[0], gains[-1]))
-    if then > now or sure.mean_days[-1] > sure.mean_days[0]:  # no calendar that makes things worse
-        same = dict.fromkeys(("refill", "refill_low", "refill_high"), round(refill))
-        months = months.assign(**same, bound=months["bound"].where(months["bound"] == "idle", KEPT))
     totals = {
         model: sum(float(season.forcing.pan_of[name].evaporation[model].sum()) for season in seasons)
         for model in forcing.evaporation
     }
     other = "energy-balance" if pan.evaporation != "energy-balance" else "from-eto"
-    return ValveSheet(
+    sheet = ValveSheet(
         name=name,
         vessels=tuple(vessel_said(vessel) for vessel in pan.vessels),
         counts=tuple(vessel.count for vessel in pan.vessels),
@@ -369,6 +376,11 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
         starved_hours=None if supply.kind == "mains" else starved / len(seasons),
         sure=sure,
     )
+    if not sheet.is_worse:
+        return sheet
+    same = dict.fromkeys(("refill", "refill_low", "refill_high"), round(refill))
+    kept = months.assign(**same, bound=months["bound"].where(months["bound"] == "idle", KEPT))
+    return dataclasses.replace(sheet, months=kept)
 
 
 def vessel_said(vessel: Any) -> tuple[str, float]:

@@ -99,7 +99,8 @@ def _three_sentences(plan: SetUp, sheet: ValveSheet) -> list[str]:
         "refill": margin_said(sheet.sure.refill_flow),
     }
     sure = _say("sure", sheet=sheet, **cells) + (_say("margin", **cells) if sheet.sure.exposure else "")
-    key = "as_it_is" if KEPT in set(sheet.months["bound"]) else "by_month"
+    as_it_is = "as_it_is_tank" if sheet.takes_from_others else "as_it_is"
+    key = as_it_is if KEPT in set(sheet.months["bound"]) else "by_month"
     return [_say("set_valve", sheet=sheet), sure, _say(key, sheet=sheet, months=_by_month(sheet))]
 
 
@@ -184,7 +185,7 @@ def _notes(sheet: ValveSheet, interval: float) -> Iterator[str]:
     if "idle" in bounds:
         yield notes["idle"]
     if KEPT in bounds:
-        yield filled(notes["kept"], _kept(sheet))
+        yield filled(notes["kept_tank" if sheet.takes_from_others else "kept"], {"sheet": sheet, **_kept(sheet)})
     if sheet.starved_hours:
         yield filled(notes["starved"], {"sheet": sheet})
 

@@ -188,3 +188,55 @@ def test_a_meters_units_are_those_of_the_trade(text, litres):
     """NIST SP 811 (2008), appendix B: the foot of 0.3048 m, the gallon of 231 cubic inches."""
     assert quantity(text, "volume") == pytest.approx(litres, rel=1e-12)
     assert quantity("1000 mg", "mass") == pytest.approx(0.001)
+
+
+SPELLED = [
+    ("20 PSI", "pressure", "20 psi"),
+    ("20 Psi", "pressure", "20 psi"),
+    ("20 KPA", "pressure", "20 kPa"),
+    ("1.2 DS/M", "conductivity", "1.2 dS/m"),
+    ("2 Gal/H", "flow", "2 gal/h"),
+    ("20 MM", "depth", "20 mm"),
+    ("90 sqft", "area", "90 ft^2"),
+    ("90 sq. ft.", "area", "90 ft^2"),
+    ("90,5 FT2", "area", "90,5 ft^2"),
+    ("1.5 cu ft", "volume", "1.5 ft^3"),
+    ('20"', "length", "20 in"),
+    ("6\u2032", "length", "6 ft"),
+    ("5 in.", "length", "5 in"),
+]
+
+
+@pytest.mark.parametrize(("text", "kind", "meant"), SPELLED)
+def test_a_unit_as_people_write_it_is_unknown_and_told_as_it_is_to_be_written(text, kind, meant):
+    """What is to be written is read."""
+    with pytest.raises(UnitError) as caught:
+        quantity(text, kind)
+    assert caught.value.problem.cure == f'write "{meant}"'
+    assert quantity(meant, kind) > 0.0
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("20 PSI", "flow"),
+        ("90 sqft", "length"),
+        ("700 gramms", "mass"),
+        ("2 PSI**9", "pressure"),
+        ("2 __IMPORT__('os')", "area"),
+        ("9999999999999 SQFT", "area"),
+    ],
+)
+def test_no_unit_is_told_of_another_kind_or_that_would_be_refused(text, kind):
+    with pytest.raises(UnitError) as caught:
+        quantity(text, kind)
+    assert not caught.value.problem.cure
+
+
+def test_a_unit_is_told_up_to_the_longest_that_is_read():
+    """Forty letters."""
+    for blanks, is_told in (("  ", True), ("   ", False)):
+        unit = "M" + "*M/M" * 8 + f" *{blanks[1:]}M /M"
+        with pytest.raises(UnitError) as caught:
+            quantity(f"2 {unit}", "length")
+        assert bool(caught.value.problem.cure) is is_told, len(unit)

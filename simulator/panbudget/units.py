@@ -5,9 +5,11 @@ Engine units: mm for depths of water, m and m² for the ground, kg, h, kPa, L/h,
 (pint) is one and shared, and imported only when the first quantity is read.
 """
 
+import contextlib
 import functools
 import math
 import re
+from dataclasses import replace
 from typing import Any
 
 from panbudget.errors import Problem
@@ -97,6 +99,19 @@ def _in_unit(text: str, target: str, expected: str, *, subject: str = "", unknow
         raise UnitError(Problem("unknown-unit", "", unknown, expected)) from error
 
 
+def _as_written(written: str, unit: str, kind: str) -> str:
+    """Say how a quantity may be meant whose unit is unknown: a word in other letters, or as people write it; nothing for none."""
+    words = [*_TABLES["factors"], *" ".join(_TABLES["systems"].values()).split()]
+    known = {word.lower(): word for word in sorted(words, key=str.islower)}
+    small = re.sub(r"[A-Za-z]+", lambda word: known.get(word[0].lower(), word[0].lower()), unit.replace(".", ""))
+    for guess in (_TABLES["spellings"].get(re.sub(r"[\s.-]", "", unit).lower(), unit), small):
+        with contextlib.suppress(UnitError):
+            if guess != unit and len(unit) <= _LONGEST_UNIT:
+                quantity(f"{written} {guess}", kind)
+                return f'write "{written} {guess}"'
+    return ""
+
+
 def quantity(text: object, kind: str) -> float:
     """
     Read a text such as "2 L/h" into the engine's unit of its kind.
@@ -145,7 +160,10 @@ def quantity(text: object, kind: str) -> float:
     named = _TABLES["differences"].get(unit.lower(), unit) if "difference" in kind else unit
     spoken, named = _TABLES["spoken"], " ".join(named.split())
     named = spoken.get(named, spoken.get(named.lower(), named))
-    factor, offset = _in_unit(named, target, expected, unknown=f"has an unknown unit {unit!r}")
+    try:
+        factor, offset = _in_unit(named, target, expected, unknown=f"has an unknown unit {unit!r}")
+    except UnitError as error:
+        raise UnitError(replace(error.problem, cure=_as_written(written, unit, kind))) from error
     value = number * factor + offset
     if abs(value) > (most := _TABLES["most"][kind]):
         raise UnitError(Problem("too-large", "", "is beyond any garden", f"{name} of at most {most:g} {target}"))

@@ -32,7 +32,7 @@ def inspected(
     options = {name: columns.pop(name) for name in ("too_bright", "bright_share", "table") if name in columns}
     trust = frozenset(columns.pop("trust", SENSORS))
     more = {name: columns.pop(name) for name in ("by_hour", "contradicted") if name in columns}
-    clear = columns.pop("clear", None)
+    clear, units = columns.pop("clear", None), columns.pop("units", {})
     index = pd.date_range(start, periods=days, name="date")
     daily = pd.DataFrame(
         {name: np.broadcast_to(np.asarray(v, float), days) for name, v in columns.items()}, index=index
@@ -41,7 +41,7 @@ def inspected(
         daily,
         tuple(range(2, days + 2)),
         "test",
-        units=dict.fromkeys(stated, "as stated"),
+        units={**dict.fromkeys(stated, "as stated"), **units},
         unit_is_stated=frozenset(stated),
         conversions=conversions or {},
         **more,

@@ -203,3 +203,55 @@ def test_a_stated_unit_of_another_meaning_than_the_headers_is_cautioned_about(
 @pytest.mark.parametrize(("name", "header", "stated"), UNITS_ALIKE)
 def test_another_name_of_the_headers_unit_is_no_other_unit(name, header, stated):
     assert not read_header(["date", header], {name: ColumnChoice(header, stated)}, line=1).contradicted
+
+
+@pytest.mark.parametrize(
+    ("unit", "value", "shown", "asks"),
+    [
+        ("degF", 753 / 1.8, "785 °F (418.3 °C)", ""),
+        ("K", 57.1, "330.2 K (57.1 °C)", " (is the unit °F?)"),
+        ("0.1 °C", 57.1, "571 × 0.1 °C (57.1 °C)", " (is the unit °F?)"),
+        ("°C", 57.1, "57.1 °C", " (is the unit °F?)"),
+        ("as it was", 57.1, "57.1 °C", " (is the unit °F?)"),
+    ],
+)
+def test_a_value_is_given_in_the_files_unit_and_asked_about_in_no_unit_that_it_has(unit, value, shown, asks):
+    """By definition: °F = 1.8 °C + 32, K = °C + 273.15."""
+    [problem] = inspected(tmin=14.0, tmax=one_day(30.0, value), units={"tmax": unit}).problems
+    assert problem.found == f"is {shown} on 2025-06-04"
+    assert problem.expected == f"-90 to 57 °C{asks}"
+
+
+SCALES = [
+    ("degF", 51.0, "which looks like another unit", 'stated as "degF"'),
+    ("degF", 290.0 / 1.8 - 160.0 / 9.0, "which looks like K", 'stated as "degF"'),
+    ("K", 20.0 - 273.15, "which looks like °C", 'stated as "K"'),
+    ("degC", 51.0, "which looks like °F", 'stated as "degC"'),
+]
+
+
+@pytest.mark.parametrize(("unit", "value", "looks_like", "cure"), SCALES)
+def test_a_column_looks_like_no_unit_that_it_is_stated_to_have(unit, value, looks_like, cure):
+    """Nor is its unit to be pasted again."""
+    found = inspected(tmin=value, tmax=value, stated=("tmin", "tmax"), units=dict.fromkeys(("tmin", "tmax"), unit))
+    assert looks_like in found.problems[0].found and cure in found.problems[0].cure
+    assert not any(f'unit = "{unit}"' in line for _, line in found.problems[0].paste)
+
+
+@pytest.mark.parametrize(
+    ("unit", "looks_like", "slower"),
+    [
+        ("m/s", "km/h (or knots or mph)", 1 / 3.6),
+        ("knot", "km/h (or mph)", 1 / 1.852),
+        ("mph", "km/h", 1 / 1.609344),
+        ("km/h", "another unit", None),
+    ],
+)
+def test_a_stated_wind_looks_like_slower_units_only(unit, looks_like, slower):
+    """By definition of the units: a mile of 1609.344 m, a nautical one of 1852 m."""
+    [caution] = inspected(wind=6.0, stated=("wind",), units={"wind": unit}).cautions
+    assert caution.brief.endswith(f"which looks like {looks_like}")
+    if slower:
+        np.testing.assert_allclose(caution.instead["wind"], 6.0 * slower, rtol=1e-5)
+    else:
+        assert not caution.instead

@@ -407,6 +407,15 @@ def fahrenheit(hour):
     return round(hour_values(hour)["temperature"] * 1.8 + 32, 1)
 
 
+@pytest.mark.parametrize(("unit", "shown"), [("°F", "785 °F (418.3 °C)"), ("°C", "785 °C")])
+def test_a_record_that_cannot_be_true_is_given_in_the_files_unit(unit, shown):
+    """785 °F are (785 - 32) / 1.8 = 418.3 °C."""
+    name = f"Outdoor Temperature ({unit})"
+    usual = fahrenheit if unit == "°F" else lambda hour: hour_values(hour)["temperature"]
+    text = re.sub("(2025-06-05 04:00),[^,]*", r"\1,785", table(headers={"temperature": name}, temperature=usual))
+    assert f'"{name}" is {shown} at 2025-06-05 04:00' in refusal(text)
+
+
 def test_fahrenheit_without_a_unit_is_refused_in_summer(tmp_path):
     """The daily checks name it: no place has a median maximum of 86 °C."""
     file = tmp_path / "station.csv"

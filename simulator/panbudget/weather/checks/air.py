@@ -18,6 +18,7 @@ from panbudget.physics import air
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most, beside
 from panbudget.weather.messages import note
 from panbudget.weather.text.columns import STANDARD
+from panbudget.weather.text.heading import by_file
 from panbudget.weather.text.raw import SCALE_WITH_RECORDS, TO_FILL_IN
 
 # medians over the days asked for that no place on earth reaches, in °C
@@ -62,7 +63,7 @@ _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "
 _PRESSURE_NEAR, _PRESSURE_FAR, _PRESSURE_DAY = 4.0, 20.0, 12.0
 
 # what temperatures are taken for -> the unit to name
-_SCALES = {"K": "K", "°F": "degF"}
+_SCALES = {"K": "K", "°F": "degF", "°C": "degC"}
 # the most that a humidity can be that is a fraction, printed or a little off
 _FRACTION = 1.05
 _HUMIDITIES = ("rh_max", "rh_min", "rh_mean")
@@ -84,7 +85,16 @@ def _header_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict([name], "header-unit", {**words, "table": inspection.table}, instead)
 
 
-def _other_scale(name: str, values: Floats) -> str:
+def _other_scale(inspection: Inspection, name: str) -> str:
+    """Guess at another scale than the column's; where that is °F or K, by the file's own figures, which may be °C."""
+    guess, unit = _scale_of(name, values := inspection.known(name)), inspection.unit_in_file(name)
+    if guess and unit in ("degF", "K"):
+        factor, offset = by_file(unit, "degC")
+        return _scale_of(name, (values - offset) / factor) or "°C"
+    return guess
+
+
+def _scale_of(name: str, values: Floats) -> str:
     """Guess at K, tenths of a degree or °F; nothing where the bulk of the values is ordinary."""
     low, middle, high = float(values.min()), float(np.median(values)), float(values.max())
     if low > 180.0 and high < 340.0:
@@ -95,7 +105,7 @@ def _other_scale(name: str, values: Floats) -> str:
 
 
 def _temperature_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    guesses = {name: guess for name in names if (guess := _other_scale(name, inspection.known(name)))}
+    guesses = {name: guess for name in names if (guess := _other_scale(inspection, name))}
     for scale in dict.fromkeys(guesses.values()):
         *others, top = (name for name in names if guesses.get(name) == scale)
         cold = float(np.median(inspection.known(top))) < STANDARD[top].lowest
@@ -106,7 +116,7 @@ def _temperature_unit(inspection: Inspection, names: list[str]) -> Iterator[Verd
 def is_fahrenheit(inspection: Inspection) -> bool:
     """Tell whether temperatures are refused since they look like °F."""
     refused = inspection.condemned.intersection(inspection.ran.get("temperature-unit", ()))
-    return any(_other_scale(name, inspection.known(name)) == "°F" for name in refused)
+    return any(_other_scale(inspection, name) == "°F" for name in refused)
 
 
 def _exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -128,7 +138,7 @@ def _humidity_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
 
 
 def _dew_point_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    values, scale = inspection.all_of("dew_point"), _other_scale("dew_point", inspection.known("dew_point"))
+    values, scale = inspection.all_of("dew_point"), _other_scale(inspection, "dew_point")
     if not scale and inspection.has("tmax"):
         tmax = inspection.all_of("tmax")
         here = inspection.asked & ~np.isnan(values) & ~np.isnan(tmax)
@@ -162,8 +172,13 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known("wind") * inspection.wind_factor
     middle, stated, enough = float(np.median(known)), inspection.is_stated("wind"), known.size >= _DAYS_TO_JUDGE
     beside = is_fahrenheit(inspection) and not stated
-    looks_like, others = ("mph", "knots or km/h") if beside else ("km/h", "knots or mph")
-    values = {"middle": middle, "usual": _WINDY, "unit": TO_FILL_IN, "looks_like": looks_like, "others": others}
+    own = _WIND_UNITS.get(inspection.unit_in_file("wind"), 1.0)
+    slow = [
+        unit for unit in (("mph", "knot", "km/h") if beside else ("km/h", "knot", "mph")) if _WIND_UNITS[unit] < own
+    ]
+    first, *others = (unit.replace("knot", "knots") for unit in slow or [note("another-unit")])
+    looks_like = first + (f" (or {' or '.join(others)})" if others else "")
+    values = {"middle": middle, "usual": _WINDY, "unit": TO_FILL_IN, "looks_like": looks_like}
     if middle > _RUN_OF_WIND:
         yield Verdict(names, "wind-unit/run", {"unit": "km/day"})
     elif middle > (_WINDY if enough and not stated else _STORMY):
@@ -171,8 +186,8 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     elif beside:
         yield Verdict(names, "wind-unit/beside", values)
     elif stated and enough and max(middle / _WINDY, np.percentile(known, 95.0) / _WINDY_DAY) > windier(inspection):
-        slower = inspection.of_asked("wind") * _WIND_UNITS["km/h"]
-        yield Verdict(names, "wind-unit/stated", values, inspection.with_asked(wind=slower))
+        instead = inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS[slow[0]] / own) if slow else {}
+        yield Verdict(names, "wind-unit/stated", values, instead)
     elif enough and not stated and middle > _BREEZY:
         slower = inspection.of_asked("wind") * _WIND_UNITS["mph"]
         yield Verdict(names, "wind-unit/windy", values, inspection.with_asked(wind=slower))
@@ -240,9 +255,21 @@ def _climate(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         if (beyond > 0.0).any():
             last = int(np.nanargmax(beyond))
             level = float(np.mean(mean[last - _MONTH + 1 : last + 1]))
-            values = {"level": level, "month": _MONTH, "last": inspection.day_asked(last), "unit": "degF"}
+            scale = _other_than(inspection, "tmax") if kind == "cold" else "°F"
+            values = {
+                "level": level,
+                "month": _MONTH,
+                "last": inspection.day_asked(last),
+                "scale": scale,
+                "unit": "degF",
+            }
             limit = float(bound) - lapse
             yield Verdict(("tmax", "tmin"), f"temperature-climate/{kind}", {**values, "limit": limit})
+
+
+def _other_than(inspection: Inspection, name: str) -> str:
+    """Return °F, or of a column in that °C."""
+    return "°C" if inspection.unit_in_file(name) == "degF" else "°F"
 
 
 def _range(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -262,7 +289,7 @@ def _range(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             np.clip(middle, _RANGES[0], most) / 2.0,
         )
         instead = inspection.with_asked(tmin=mean - half, tmax=mean + half)
-        values = {"middle": middle, "least": _RANGES[0], "most": most}
+        values = {"middle": middle, "least": _RANGES[0], "most": most, "scale": _other_than(inspection, "tmax")}
         yield Verdict(("tmax", "tmin"), f"temperature-range/{kind}", values, instead)
 
 

@@ -21,9 +21,10 @@ import pandas as pd
 from panbudget.errors import Problem
 from panbudget.numeric import Floats, Mask
 from panbudget.weather.calendar import Arranged
-from panbudget.weather.messages import is_caution, note, only_cautions, problem
+from panbudget.weather.messages import is_caution, note, only_cautions, problem, table_of
 from panbudget.weather.site import Site, Sky
 from panbudget.weather.text.columns import STANDARD, number
+from panbudget.weather.text.heading import as_filed, known_unit
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.source import Source
 from panbudget.words import and_more, in_both
@@ -168,9 +169,18 @@ class Inspection:
         pairs = {**(self.raw.chosen if first else {}), **named}
         return tuple((f"{self.table}.columns.{name}", choice.as_toml()) for name, choice in pairs.items())
 
+    def unit_in_file(self, name: str) -> str:
+        """Return the unit that a column has in the file, as `units` names it."""
+        return known_unit(self.raw.units.get(name, "")) or self.raw.units.get(name, "")
+
     def words(self, name: str, check: str) -> dict[str, object]:
-        """Return what any text may say of a column: its ``standard``, and how to ``confirm`` that it is right."""
-        return {"standard": STANDARD[name], "confirm": note("right-after-all", name=check, table=self.table)}
+        """Return what any text may say of a column: its ``standard``, another unit ``perhaps``, how to ``confirm`` that it is right."""
+        perhaps = table_of("perhaps").get(name, {})
+        return {
+            "standard": STANDARD[name],
+            "perhaps": perhaps.get(self.unit_in_file(name), perhaps.get("any", "")),
+            "confirm": note("right-after-all", name=check, table=self.table),
+        }
 
     def line(self, name: str, unit: str) -> str:
         """Write what names a column and its unit, to paste below [weather.columns]."""
@@ -302,7 +312,9 @@ class Check:
             row = int(np.nanargmax(np.where(here, excess, np.nan)))
             value = float(inspection.all_of(self.column)[row])
             more = and_more(int(here.sum()) - 1, "day")
-            worst = f"{number(value)} {STANDARD[self.column].shown_unit} on {inspection.day(row)}{more}"
+            standard, unit = STANDARD[self.column], inspection.raw.units.get(self.column, "")
+            shown = as_filed(value, unit, standard.unit, standard.shown_unit)
+            worst = f"{shown} on {inspection.day(row)}{more}"
             words = inspection.words(self.column, self.name)
             values = {**words, "worst": worst, **self.values(inspection, row, here)}
             inspection.problems.append(problem(self.text, self.column, value, **values))
@@ -401,6 +413,9 @@ class Doubt:
             unit, doubted = values.get("unit"), [name for name in names if name in columns] or columns
             cure = inspection.unit_cure(str(unit), doubted) if unit else note("by-ten")
             words = {**inspection.words(columns[0], self.name), "cure": cure, **values}
+            if unit and inspection.unit_in_file(columns[0]) == unit:  # it looks like what it is stated to be
+                words |= dict.fromkeys(("unit", "scale", "looks_like"), note("another-unit"))
+                unit = None
             doubt = problem(text, columns[0], **{"worst": inspection.worst(columns[0]), **words})
             if is_caution(text):
                 brief = in_both(replace(doubt, expected="", cure="").sentence)()

@@ -35,6 +35,7 @@ from panbudget.weather.subdaily.clocks import (
 )
 from panbudget.weather.subdaily.rain_records import rain_amounts
 from panbudget.weather.text.columns import amount, number
+from panbudget.weather.text.heading import as_filed, known_unit
 from panbudget.weather.text.raw import ByHour, LeftOut, RawTable
 from panbudget.words import and_more, name_days
 
@@ -289,7 +290,8 @@ def _beyond(values: dict[str, Floats], stamps: Stamps, lines: Ints, records: Rec
         if wrong.any() and (is_mark or wrong.sum() <= max(_FEW * (~np.isnan(column)).sum(), 1)):
             row = int(np.argmax(wrong))
             value, header = float(column[row]), records.headers.get(name, name)
-            worst = f"{number(value)} {unit} at {written(stamps[row])}{and_more(int(wrong.sum()) - 1, 'record')}"
+            shown = as_filed(value, records.units.get(name, ""), known_unit(unit) or unit, unit)
+            worst = f"{shown} at {written(stamps[row])}{and_more(int(wrong.sum()) - 1, 'record')}"
             span = f"{number(lowest)} to {number(highest)} {unit}"
             yield problem("record-range", f"line {lines[row]}:", value, header=header, worst=worst, span=span)
 

@@ -23,9 +23,9 @@ from typing import NamedTuple
 
 from panbudget.errors import Problem, did_you_mean
 from panbudget.numeric import Floats
-from panbudget.units import UnitError, column_conversion
+from panbudget.units import UnitError
 from panbudget.weather.text.columns import REQUIRED, STANDARD
-from panbudget.weather.text.heading import Heading, heading_of, known_unit, split_unit
+from panbudget.weather.text.heading import Heading, conversion_to, heading_of, known_unit, split_unit
 from panbudget.weather.text.mistakes import Mistakes, listed, note, problem
 from panbudget.weather.text.moments import ORDERS, SERIAL, SERIAL_STATED, order_of, order_to_state, serial_day
 from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns, OtherUnit, Source
@@ -155,7 +155,7 @@ class Header:
             self.wrong(name, "unit-to-fill-in", column=self.headers[name], units=units_of(name, targets))
             return
         try:
-            target, conversion = _conversion(unit, targets)
+            target, conversion = conversion_to(unit, targets)
         except UnitError as error:
             self.settled.add(name)
             where = f"{self.table}.columns.{name}:" if by_user else f'line {self.line}: column "{self.headers[name]}":'
@@ -170,7 +170,7 @@ class Header:
         with contextlib.suppress(UnitError):
             if stated and in_header:
                 (target, (factor, offset)), (other, (by, plus)) = (
-                    _conversion(known_unit(unit) or _with_power(unit), targets) for unit in (stated, in_header)
+                    conversion_to(known_unit(unit) or _with_power(unit), targets) for unit in (stated, in_header)
                 )
                 if target != other or not (math.isclose(factor, by) and math.isclose(offset, plus)):
                     self.contradicted[name] = OtherUnit(in_header, stated, by / factor, plus - by / factor * offset)
@@ -201,16 +201,6 @@ def units_of(name: str, targets: Sequence[str]) -> str:
     """Say what units a column may have."""
     *others, last = (f'"{unit}"' for unit in _DATA["units"].get(name, targets))
     return f"{', '.join(others)} or {last}" if others else last
-
-
-def _conversion(unit: str, targets: Sequence[str]) -> tuple[str, tuple[float, float]]:
-    if unit.startswith("0.1 "):
-        target, (factor, offset) = _conversion(unit.removeprefix("0.1 "), targets)
-        return target, (0.1 * factor, offset)
-    for target in targets[:-1]:
-        with contextlib.suppress(UnitError):
-            return target, column_conversion(unit, target)
-    return targets[-1], column_conversion(unit, targets[-1])
 
 
 def _named(
@@ -586,7 +576,7 @@ def _fits(quantity: str, heading: Heading) -> bool:
 
 def _converts(unit: str, targets: Sequence[str]) -> bool:
     try:
-        return bool(_conversion(unit, targets))
+        return bool(conversion_to(unit, targets))
     except UnitError:
         return False
 

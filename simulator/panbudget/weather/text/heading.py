@@ -8,8 +8,11 @@ import contextlib
 import functools
 import re
 import unicodedata
+from collections.abc import Sequence
 from typing import NamedTuple
 
+from panbudget.units import UnitError, column_conversion
+from panbudget.weather.text.columns import number
 from panbudget.words import packaged
 
 _DATA = packaged("weather/text/heading.toml")
@@ -102,6 +105,39 @@ def known_unit(text: str) -> str | None:
     plain = re.sub(r"^(0[.,]1|1/10)(?=[a-z°])", "", plain)
     unit = _UNITS.get(plain) or _UNITS.get(re.sub(r"(/day|/d|\*?day-1|\*?d-1)$", "", plain))
     return f"{tenth}{unit}" if unit else None
+
+
+def conversion_to(unit: str, targets: Sequence[str]) -> tuple[str, tuple[float, float]]:
+    """Return which of our units a unit turns into, and the factor and offset; UnitError, of the last, where into none."""
+    if unit.startswith("0.1 "):
+        target, (factor, offset) = conversion_to(unit.removeprefix("0.1 "), targets)
+        return target, (0.1 * factor, offset)
+    for target in targets[:-1]:
+        with contextlib.suppress(UnitError):
+            return target, column_conversion(unit, target)
+    return targets[-1], column_conversion(unit, targets[-1])
+
+
+def by_file(unit: str, target: str) -> tuple[float, float]:
+    """Return factor and offset that turned figures of a file into our unit; 1 and 0 where the file's unit is none of ours."""
+    with contextlib.suppress(UnitError):
+        return conversion_to(known_unit(unit) or unit, [target])[1]
+    return 1.0, 0.0
+
+
+def as_filed(value: float, unit: str, target: str, shown: str) -> str:
+    """
+    Write a value as the file has it, and in our unit behind it where that is another.
+
+    Examples
+    --------
+    >>> as_filed(35.0, "degF", "degC", "°C"), as_filed(35.0, "0.1 °C", "degC", "°C"), as_filed(35.0, "C", "degC", "°C")
+    ('95 °F (35 °C)', '350 × 0.1 °C (35 °C)', '35 °C')
+    """
+    if (by := by_file(unit, target)) == (1.0, 0.0):
+        return f"{number(value)} {shown}"
+    spoken = re.sub(r"^deg(?=[CF]$)", "°", unit)
+    return f"{number((value - by[1]) / by[0])}{' ×' if spoken[:1].isdigit() else ''} {spoken} ({number(value)} {shown})"
 
 
 def _trailing_unit(name: str) -> tuple[str, str | None]:

@@ -177,3 +177,13 @@ def test_what_a_variants_file_gets_wrong_is_told_as_that_files_mistake(key, valu
     code, _, error = run(capsys, "replay", "garden.toml", *laid, "--out", "out")
     assert code == 2
     assert error.startswith(f"late.toml: {key}")
+
+
+def test_a_variant_of_a_file_without_any_is_told_with_how_to_describe_one(garden, capsys):
+    garden.write_text(garden.read_text(encoding="utf-8").partition("[variant")[0], encoding="utf-8")
+    code, _, error = run(capsys, "replay", "garden.toml", "--variant", "deep pan", "--out", "out")
+    assert code == 2
+    assert (
+        'the file has none; describe it under [variant."deep pan"], or name a file of changes that ends in .toml'
+        in error
+    )

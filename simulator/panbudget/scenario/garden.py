@@ -20,7 +20,7 @@ from pydantic import Field, PrivateAttr, ValidationError
 
 from panbudget import words
 from panbudget.errors import CONTROLS, Problem, ScenarioError, alike, did_you_mean
-from panbudget.files import read_toml
+from panbudget.files import read_toml, toml_key
 from panbudget.scenario import problems as scenario_errors
 from panbudget.scenario import quantities
 from panbudget.scenario.beds import Bed
@@ -375,7 +375,8 @@ class Scenario(Described):
             return self.variant[name]
         if name.endswith(".toml"):
             return _variant_in(Path(name))
-        cure = did_you_mean(name, self.variant, f"the file has {', '.join(self.variant) or 'none'}")
+        none = f"none; describe it under [variant.{toml_key(name)}], or name a file of changes that ends in .toml"
+        cure = did_you_mean(name, self.variant, f"the file has {', '.join(self.variant) or none}")
         unknown = Problem("unknown-variant", f"variant.{name}", "is not in this file", "", cure, name)
         raise ScenarioError(unknown, file=str(self.path))
 

@@ -248,6 +248,8 @@ def test_check_says_once_what_was_filled_and_leaves_out_what_follows_from_it(men
     assert "rh_mean: 31 day(s) estimated from estimated vapour pressure" in whole
     assert "every day estimated (2 m/s), not measured" in whole
     assert "wind: 31 day(s) estimated by 2 m/s" in short
+    assert "radiation: 31 day(s) estimated from the temperature range" in short
+    assert "vapour_pressure: 31 day(s) estimated from tmin" in short
     assert "rh_mean" not in short
     assert "not measured" not in short
     listed_by_all = [

@@ -36,6 +36,25 @@ def test_files_of_a_list_or_a_pattern_are_joined_by_date(tmp_path):
         assert "2 files, joined by date" in weather.notes
 
 
+MPH = {"wind": "Wind (mph)"}
+JOINED = {
+    "days": [table(20, start=day).replace("wind", "Wind (mph)") for day in (MAY, JUNE)],
+    "hours of one header": [hours(headers=MPH), hours(headers=MPH, start="2025-06-11")],
+    "hours of two headers": [hours(headers=MPH), hours(headers=MPH | {"rain": "Rain (mm)"}, start="2025-06-11")],
+}
+
+
+@pytest.mark.parametrize("parts", JOINED.values(), ids=JOINED.keys())
+def test_a_unit_that_contradicts_the_headers_of_joined_files_is_cautioned_about_once(tmp_path, parts):
+    """A steady 2 m/s in each, which the headers say are mph."""
+    write(tmp_path, **dict(zip("ab", parts, strict=True)))
+    weather = read_weather(tmp_path / "?.csv", SITE, columns={"wind": {"column": "Wind (mph)", "unit": "m/s"}})
+    assert len(weather.daily) >= 20
+    [caution] = [caution for caution in weather.cautions if caution.name == "header-unit"]
+    assert 'wind = { column = "Wind (mph)", unit = "mph" }' in caution.brief
+    assert "the season's ETo is" in caution.worth
+
+
 def test_an_overlap_must_agree_and_fills_gaps(tmp_path):
     """The first in the list gives a figure that it has; rounding is no contradiction."""
     write(tmp_path, a=table(20, start=MAY, wind=[2] * 15 + [""] * 5), b=table(20, start=dt.date(2025, 5, 27), wind=2.1))

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from panbudget.reports.check.figures import march_band, march_figure, weather_figure, years_figure
-from panbudget.reports.pages import Report, words_of
+from panbudget.reports.pages import Report, texts, words_of
 from panbudget.reports.season.page import days_of, filled_rows
 from panbudget.reports.writing import Verb
 from panbudget.season.heat import HeatWave
@@ -18,6 +18,7 @@ from panbudget.weather.flags import FROM_ESTIMATED, is_borrowed
 from panbudget.words import SHOWN, amount, and_more, bare, count, days_said, kind_of
 
 _section, _say = words_of("check")
+_HOW: dict[str, str] = texts("check")["how"]
 # findings that a screen shows, gravest first
 _FINDINGS = 6
 _MONTHS = {"eto_mm": "ETo [depth]", "rain_mm": "rain [depth]"}
@@ -151,7 +152,8 @@ def _in_units(extreme: dict[str, Any]) -> dict[str, Any]:
 
 def _by(way: str) -> str:
     """Write a way of filling as what follows a verb: by a rule, or from what it says."""
-    return way if way.startswith("from ") else f"by {way}"
+    way = _HOW.get(way, way.removeprefix("dew point "))
+    return way if way.startswith(("from ", "as ")) else f"by {way}"
 
 
 def _made(checked: Checked) -> dict[str, list[str]]:

@@ -396,10 +396,7 @@ def _staged(plant: Plant, planted: dt.date, climate: Climate, basal: bool) -> cr
         spans = [
             (start, climate.between(*cut)) for start, cut in zip(starts[:-1], cuts, strict=True) if cut[0] < cut[1]
         ]
-    pieces = [
-        crops.kc_curve(part.dates, start, plant, wind=part.wind, rh_min=part.rh_min, basal=basal)
-        for start, part in spans
-    ]
+    pieces = _curves(plant, spans, basal, climate)
     if len(pieces) == 1 and climate.concerns(spans[0][1].dates):
         return pieces[0]
     concern = [piece for piece, (_, part) in zip(pieces, spans, strict=True) if climate.concerns(part.dates)]
@@ -407,6 +404,27 @@ def _staged(plant: Plant, planted: dt.date, climate: Climate, basal: bool) -> cr
     by_day = ("kc", "height", "root_depth", "growing", "stage")
     joined: dict[str, Any] = {name: np.concatenate([getattr(piece, name) for piece in pieces]) for name in by_day}
     return dataclasses.replace(pieces[-1], **joined, assumptions=tuple(assumptions))
+
+
+def _curves(
+    plant: Plant, spans: Sequence[tuple[np.datetime64, Climate]], basal: bool, climate: Climate
+) -> list[crops.DemandCurve]:
+    """A curve for each span; of those whose assumptions nobody wants to know, the ones that lie alike about planting at once."""
+    alike: dict[tuple[int, ...], list[int]] = {}
+    for at, (start, part) in enumerate(spans):
+        lies = (int((part.dates[0] - start).astype(int)), len(part.dates))
+        alone = climate.concerns(part.dates) or at == len(spans) - 1
+        alike.setdefault((at,) if alone else lies, []).append(at)
+    pieces: dict[int, crops.DemandCurve] = {}
+    for rows in alike.values():
+        start, part = spans[rows[0]]
+        wind, rh_min = part.wind, part.rh_min
+        if len(rows) > 1:
+            wind, rh_min = (np.array([getattr(spans[row][1], name) for row in rows]) for name in ("wind", "rh_min"))
+        curve = crops.kc_curve(part.dates, start, plant, wind=wind, rh_min=rh_min, basal=basal)
+        by_year = [curve] if len(rows) == 1 else [dataclasses.replace(curve, kc=kc) for kc in curve.kc]
+        pieces |= zip(rows, by_year, strict=True)
+    return [pieces[at] for at in range(len(spans))]
 
 
 def _stages_by_heat(

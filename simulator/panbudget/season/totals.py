@@ -36,14 +36,14 @@ def named(kind: str, values: Mapping[str, Any]) -> dict[str, Any]:
 
 class Added(NamedTuple):
     """
-    What a run wrote, added up over its days; of years side by side, with years before other axes.
+    What a run wrote, as far as it is needed; lanes added up over its days. Of years side by side, with years before other axes.
 
     Parameters
     ----------
     lanes : ndarray (lanes, 12)
         In the order of `LANE_SUMS`.
-    pans, tanks : ndarray (results, controllers), (results, tanks)
-        In the order of `_PAN_RESULTS` and `_TANK_RESULTS`.
+    pans, tanks : ndarray (results, controllers, days), (results, tanks, days)
+        In the order of `_PAN_RESULTS` and `_TANK_RESULTS`; by day, for years are added up at once.
     least : ndarray (tanks,)
         Of a tank's volume.
     """
@@ -139,9 +139,7 @@ def added(forcing: Forcing, out: Results, *, run: Callable[..., int] = engine.ru
         interpreted(plain(beds), plain(out), memoryview(lanes.data))
     else:
         compiled(add_lanes)(beds, out, lanes)
-    pans, tanks = (
-        np.array([getattr(out, name).sum(axis=1) for name in names]) for names in (_PAN_RESULTS, _TANK_RESULTS)
-    )
+    pans, tanks = (np.array([getattr(out, name) for name in names]) for names in (_PAN_RESULTS, _TANK_RESULTS))
     return Added(lanes, pans, tanks, out.tank_volume.min(axis=1, initial=math.inf))
 
 
@@ -215,7 +213,7 @@ def rain_caught(forcing: Forcing) -> Floats:
 
 def _pans(forcing: Forcing, before: State, after: State, run: Added) -> dict[str, Floats]:
     pans = forcing.pans
-    total = dict(zip(_PAN_RESULTS, np.moveaxis(run.pans, -2, 0), strict=True))
+    total = dict(zip(_PAN_RESULTS, np.moveaxis(run.pans.sum(axis=-1), -2, 0), strict=True))
     total["caught"] = rain_caught(forcing).sum(axis=-1)
     # a level counts from the trip weight, the water from the pan's floor, whatever was done to the trip weight
     start = before.level - pans.dry[:, 0] - pans.shift[:, 0]
@@ -234,7 +232,7 @@ def _pans(forcing: Forcing, before: State, after: State, run: Added) -> dict[str
 
 def _tanks(forcing: Forcing, before: State, after: State, run: Added) -> dict[str, Floats]:
     total = {"inflow": forcing.tanks.inflow.sum(axis=-1)}
-    total |= dict(zip(_TANK_RESULTS, np.moveaxis(run.tanks, -2, 0), strict=True))
+    total |= dict(zip(_TANK_RESULTS, np.moveaxis(run.tanks.sum(axis=-1), -2, 0), strict=True))
     roof, topped, drawn, over = total.values()
     start, end, unknown = before.volume, after.volume, np.full(roof.shape, np.nan)
     residual, days = start + roof + topped - drawn - over - end, forcing.days.rain.shape[-1]

@@ -4,6 +4,7 @@ Site: the table of places, checked row by row; one place's weather, read once, a
 Units as in the engine. Nothing here depends on what a valve does.
 """
 
+import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -354,7 +355,9 @@ class SiteRecord(Record):
 
     def _whole(self, controller: str, name: str, bed: Bed, steady: str) -> BedForcing:
         days = len(self.dates)
-        of_record = (controller, name, bed, self.climate(0, days), self.rain, 0, days)
+        # what is assumed concerns a season, and a sweep tells it of none
+        climate = self.climate(0, days, within=(dt.date.max, dt.date.max))
+        of_record = (controller, name, bed, climate, self.rain, 0, days)
         return made_once(self, (controller, name, steady), lambda: bed_forcing(*of_record))
 
     def _staged(self, controller: str, name: str, bed: Bed, spans: Sequence[Span]) -> BedForcing:

@@ -130,7 +130,10 @@ def summarised(parts: Iterable[Path], stress_days: int, summary: Summary) -> Ite
         if not sums:
             yield b""
             continue
-        beds, designs = (pd.concat(frames, ignore_index=True) for frames in zip(*sums, strict=True))
+        beds, designs = (
+            pd.DataFrame({name: np.concatenate([part[name] for part in parts]) for name in parts[0]})
+            for parts in zip(*sums, strict=True)
+        )
         summary.seasons += int(designs["years"].sum())
         # a site's designs may stand in several parts: those before the last one are whole
         designs = pd.concat([waiting, designs], ignore_index=True) if len(waiting) else designs
@@ -149,32 +152,45 @@ def csv_bytes(table: pd.DataFrame, *, header: bool = True) -> bytes:
     return buffer.getvalue().encode()
 
 
-def _summed(site: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Of one site's rows, year after year: a line of the summary for each bed, and what each design comes to."""
+def _summed(site: pd.DataFrame) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Of one site's rows, year after year, as columns: a line of the summary for each bed, and what each design comes to."""
     years = int(site["year"].nunique())
     values = {name: site[name].to_numpy(float).reshape(-1, years) for name in (*_SUMMED, "refilled_kg")}
     heads = site.iloc[::years]
     lines: dict[str, Any] = {name: heads[name].astype(str).to_numpy(object) for name in KEYS}
     lines |= {name: heads[name].to_numpy() for name in _POSITION} | {"years": np.full(len(heads), years)}
-    for name, high_is_bad in _SUMMED.items():
-        lines[f"{name}_mean"] = values[name].mean(axis=1)
-        for level in _DEPENDED:
-            lines[f"{name}_{level}"] = dependable(values[name], level, high_is_bad=high_is_bad)
-    beds = pd.DataFrame(lines)
-    first_bed = ~beds.duplicated(["design", "controller"]).to_numpy()
-    water = values["litres"] + values["refilled_kg"] * first_bed[:, None]  # a pan's refill counts once
-    designs, first = pd.factorize(lines["design"])[0], ~beds.duplicated("design").to_numpy()
-    mine = [designs == design for design in range(designs.max() + 1)]
+    for high_is_bad in dict.fromkeys(_SUMMED.values()):
+        names = [name for name in _SUMMED if _SUMMED[name] is high_is_bad]
+        levels = _levels([values[name] for name in names], high_is_bad=high_is_bad)
+        for name, by_level in zip(names, levels, strict=True):
+            lines[f"{name}_mean"] = values[name].mean(axis=1)
+            lines |= {f"{name}_{level}": by_level[level] for level in by_level}
+    water, refilled = values["litres"].copy(), _first([*zip(lines["design"], lines["controller"], strict=True)])
+    water[refilled] += values["refilled_kg"][refilled]  # a pan's refill counts once
+    first = _first([*lines["design"]])
+    mine = [lines["design"] == design for design in lines["design"][first]]
     by_year = {
         "litres": np.array([water[rows].sum(axis=0) for rows in mine]),
         "stress_days": np.array([values["driest_stress_days"][rows].max(axis=0) for rows in mine]),
     }
     whole = {name: lines[name][first] for name in ("site", "latitude", "longitude", "design", "years")}
-    for name, totals in by_year.items():
-        levels = {level: dependable(totals, level, high_is_bad=True) for level in _DEPENDED}
-        judged = levels["nine_in_ten"] if years >= _DEPENDED["nine_in_ten"][1] else totals.max(axis=1)
-        whole |= {name: judged, **{f"{name}_{level}": value for level, value in levels.items()}}
-    return beds, pd.DataFrame(whole)
+    levels = _levels([*by_year.values()], high_is_bad=True)
+    for (name, totals), by_level in zip(by_year.items(), levels, strict=True):
+        judged = by_level["nine_in_ten"] if years >= _DEPENDED["nine_in_ten"][1] else totals.max(axis=1)
+        whole |= {name: judged, **{f"{name}_{level}": value for level, value in by_level.items()}}
+    return lines, whole
+
+
+def _first(keys: list[Any]) -> list[int]:
+    """Return where each key stands first."""
+    return sorted({key: at for at, key in reversed([*enumerate(keys)])}.values())
+
+
+def _levels(columns: list[Floats], *, high_is_bad: bool) -> list[dict[str, Floats]]:
+    """Return what each column comes to at each level, looked up of all at once."""
+    together = np.array(columns)
+    by_level = {level: dependable(together, level, high_is_bad=high_is_bad) for level in _DEPENDED}
+    return [{level: values[at] for level, values in by_level.items()} for at in range(len(columns))]
 
 
 def _chosen(designs: pd.DataFrame, wish: int) -> list[Choice]:

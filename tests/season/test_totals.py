@@ -190,9 +190,8 @@ def test_a_tank_stood_empty_as_long_as_all_its_valves_were_open_without_water(mo
 def test_a_tanks_reserve_is_its_end_by_what_is_drawn_a_day():
     """By hand: 100 L, 40 from the roof and 20 from the mains, 60 drawn in two days, 5 over: 95 L, for 95 ÷ 30 days."""
     day = np.array([[1.0, 1.0]])
-    out = SimpleNamespace(
-        tanks=np.array([[20.0], [60.0], [5.0]]), least=np.array([90.0])
-    )  # from the mains, drawn, over
+    # from the mains, drawn, over, by day
+    out = SimpleNamespace(tanks=np.array([[[20.0, 0.0]], [[25.0, 35.0]], [[0.0, 5.0]]]), least=np.array([90.0]))
     forcing = SimpleNamespace(tanks=SimpleNamespace(inflow=20.0 * day), days=SimpleNamespace(rain=np.zeros(2)))
     state = [SimpleNamespace(volume=np.array([litres])) for litres in (100.0, 95.0)]
     names = {name: key for key, name in totals.COLUMNS["tank_totals"].items()}

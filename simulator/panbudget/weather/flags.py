@@ -93,8 +93,9 @@ def is_borrowed(flag: str) -> bool:
 
 def coded(flags: pd.Series[str]) -> tuple[npt.NDArray[np.integer[Any]], list[str]]:
     """Return the kinds of many flags, and which of them each is."""
-    if isinstance(flags.dtype, pd.CategoricalDtype) and not flags.isna().any():
-        return flags.cat.codes.to_numpy(), [*map(str, flags.cat.categories)]
+    held = flags.array
+    if isinstance(held, pd.Categorical) and (held.codes >= 0).all():
+        return held.codes, [*map(str, held.categories)]
     code, kinds = pd.factorize(flags)
     return code, [*map(str, kinds)]
 

@@ -7,6 +7,7 @@ ago goes once there is too much of it.
 
 import contextlib
 import datetime as dt
+import functools
 import hashlib
 import io
 import json
@@ -141,6 +142,11 @@ def _held(file: Path) -> Read | None:
     return Years(years, {int(year): why for year, why in about["left_out"].items()}), eto
 
 
+@functools.lru_cache(maxsize=256)
+def _kinds(*flags: str) -> pd.CategoricalDtype:
+    return pd.CategoricalDtype(list(flags))
+
+
 def _run(columns: dict[str, Any], first: dt.date, cut: slice, sha256: str) -> tuple[Weather, Floats]:
     """A run of days as it was kept: its weather and its ETo."""
     days = pd.DatetimeIndex((np.datetime64(first, "D") + np.arange(cut.stop - cut.start)).astype("M8[ns]"), name="date")
@@ -149,5 +155,7 @@ def _run(columns: dict[str, Any], first: dt.date, cut: slice, sha256: str) -> tu
     flags = {}
     for name in numbers:
         held = columns[f"flag {name}"].chunk(0)
-        flags[name] = pd.Categorical.from_codes(held.indices.to_numpy()[cut], held.dictionary.to_pylist())
+        flags[name] = pd.Categorical.from_codes(
+            held.indices.to_numpy()[cut], dtype=_kinds(*held.dictionary.to_pylist())
+        )
     return Weather(pd.DataFrame(numbers, days), pd.DataFrame(flags, days), {"sha256": sha256}), eto

@@ -126,14 +126,10 @@ def summarised(parts: Iterable[Path], stress_days: int, summary: Summary) -> Ite
     for path in parts:
         table = pq.read_table(path, columns=list(_READ)).to_pandas()
         summary.rows += len(table)
-        sums = [_summed(site) for _, site in table.groupby("site", sort=False, observed=True)]
-        if not sums:
+        if table.empty:
             yield b""
             continue
-        beds, designs = (
-            pd.DataFrame({name: np.concatenate([part[name] for part in parts]) for name in parts[0]})
-            for parts in zip(*sums, strict=True)
-        )
+        beds, designs = _summed(site for _, site in table.groupby("site", sort=False, observed=True))
         summary.seasons += int(designs["years"].sum())
         # a site's designs may stand in several parts: those before the last one are whole
         designs = pd.concat([waiting, designs], ignore_index=True) if len(waiting) else designs
@@ -152,8 +148,14 @@ def csv_bytes(table: pd.DataFrame, *, header: bool = True) -> bytes:
     return buffer.getvalue().encode()
 
 
-def _summed(site: pd.DataFrame) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Of one site's rows, year after year, as columns: a line of the summary for each bed, and what each design comes to."""
+def _summed(sites: Iterable[pd.DataFrame]) -> Iterator[pd.DataFrame]:
+    """Return sites' lines of the summary, one for each bed, and what each design comes to there."""
+    for parts in zip(*map(_of_site, sites), strict=True):
+        yield pd.DataFrame({name: np.concatenate([part[name] for part in parts]) for name in parts[0]})
+
+
+def _of_site(site: pd.DataFrame) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Of one site's rows, year after year, as columns: what `_summed` returns."""
     years = int(site["year"].nunique())
     values = {name: site[name].to_numpy(float).reshape(-1, years) for name in (*_SUMMED, "refilled_kg")}
     heads = site.iloc[::years]

@@ -96,7 +96,10 @@ def coded(flags: pd.Series[str]) -> tuple[npt.NDArray[np.integer[Any]], list[str
     held = flags.array
     if isinstance(held, pd.Categorical) and (held.codes >= 0).all():
         return held.codes, [*map(str, held.categories)]
-    code, kinds = pd.factorize(flags)
+    texts = flags.to_numpy(object)
+    if texts.size and (texts == texts[0]).all():  # as most columns are: told far sooner than kinds are looked up
+        return np.zeros(texts.size, np.int8), [str(texts[0])]
+    code, kinds = pd.factorize(texts)
     return code, [*map(str, kinds)]
 
 

@@ -85,8 +85,8 @@ def _conversion(text: str, target: str) -> tuple[float, float]:
         dimension = str(unit.dimensionality)
         raise TypeError(_TABLES["dimensions"].get(dimension, f"a quantity of {dimension}"))
     # read off at two points, so that °F and °C need no special case
-    zero, one, hundred = (float(registry().Quantity(v, unit).to(wanted).magnitude) for v in (0.0, 1.0, 100.0))
-    return (one, 0.0) if zero == 0.0 else ((hundred - zero) / 100.0, zero)
+    zero, unity, hundred = (float(registry().Quantity(v, unit).to(wanted).magnitude) for v in (0.0, 1.0, 100.0))
+    return (unity, 0.0) if zero == 0.0 else ((hundred - zero) / 100.0, zero)
 
 
 def _in_unit(text: str, target: str, expected: str, *, subject: str = "", unknown: str) -> tuple[float, float]:

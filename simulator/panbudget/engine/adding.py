@@ -32,9 +32,9 @@ def add_lanes(beds, out, sums):  # type: ignore[no-untyped-def]
     """
     for lane in range(sums.shape[0]):
         b = beds.lane_bed[lane]
-        irrigation = etc = eta = drained = left_below = kept = asked = used = wanted = lost = stressed = longest = (
-            spell
-        ) = 0.0
+        irrigation = etc = eta = drained = left_below = rain_kept = asked = used = wanted = lost = stressed = (
+            longest
+        ) = spell = 0.0
         for day in range(out.irrigation.shape[1]):
             given, rain_in, drains = out.irrigation[lane, day], beds.rain_in[b, day], out.deep_percolation[lane, day]
             irrigation += given
@@ -43,11 +43,11 @@ def add_lanes(beds, out, sums):  # type: ignore[no-untyped-def]
             drained += drains
             left_below += out.left_below[lane, day]
             if beds.lane_source[lane] == EXACT_REFILL:
-                kept += rain_in - min(drains, rain_in)
+                rain_kept += rain_in - min(drains, rain_in)
             elif drains > 0.0 and rain_in + given > 0.0:
-                kept += rain_in * (1.0 - min(drains / (rain_in + given), 1.0))
+                rain_kept += rain_in * (1.0 - min(drains / (rain_in + given), 1.0))
             else:
-                kept += rain_in
+                rain_kept += rain_in
             spell += 1.0
             if beds.growing[b, day]:
                 asked += out.etc[lane, day]
@@ -59,6 +59,6 @@ def add_lanes(beds, out, sums):  # type: ignore[no-untyped-def]
             else:
                 stressed += 1.0
             longest = max(longest, spell)
-        row = (irrigation, etc, eta, drained, left_below, kept, asked, used, wanted, lost, stressed, longest)
+        row = (irrigation, etc, eta, drained, left_below, rain_kept, asked, used, wanted, lost, stressed, longest)
         for column, value in enumerate(row):
             sums[lane, column] = value

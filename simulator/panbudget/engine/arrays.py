@@ -263,8 +263,8 @@ def empty_results(
 
 def no_tanks(days: int) -> Tanks:
     """Return the tanks of a garden that has none."""
-    one, two, by_day = np.zeros(0), np.zeros((0, 2)), np.zeros((0, days))
-    return Tanks(one, one, two, two, by_day, one, one, by_day, one, np.zeros(0, np.int64))
+    none, no_pairs, by_day = np.zeros(0), np.zeros((0, 2)), np.zeros((0, days))
+    return Tanks(none, none, no_pairs, no_pairs, by_day, none, none, by_day, none, np.zeros(0, np.int64))
 
 
 def mains(controllers: int) -> dict[str, Any]:

@@ -38,9 +38,9 @@ def _drawn(part: str, **values: str) -> Any:
 
 
 def _rounded(values: Floats) -> list[float]:
-    kept = words.SHOWN["depth"]
-    depths = values * kept.shown(1.0)  # a depth has no zero of its own
-    rounded: list[float] = np.round(depths, kept.decimals(1)).tolist()
+    scale = words.SHOWN["depth"]
+    depths = values * scale.shown(1.0)  # a depth has no zero of its own
+    rounded: list[float] = np.round(depths, scale.decimals(1)).tolist()
     return rounded
 
 
@@ -52,11 +52,11 @@ def season_series(desk: Desk) -> dict[str, Any]:
         return {}
     pinned = desk.pinned[1] if desk.pinned else None
     series = [{"id": f"openings {name}", "data": values.tolist()} for name, values in lines.openings.items()]
-    for key, left in lines.left.items():
+    for key, water_left in lines.left.items():
         low = band.low[key] if band and key in band.low else None
         wide = band.high[key] - low if band and low is not None else None
         beside = pinned.left.get(key) if pinned and len(pinned.dates) == len(lines.dates) else None
-        parts = {"left": left, "low": low, "wide": wide, "pinned": beside}
+        parts = {"left": water_left, "low": low, "wide": wide, "pinned": beside}
         series += [{"id": f"{what} {key}", "data": [] if v is None else _rounded(v)} for what, v in parts.items()]
     return {
         "xAxis": [{"id": f"x{index}", "data": lines.dates} for index in range(len(lines.left) + 1)],
@@ -102,14 +102,14 @@ def water_series(desk: Desk) -> dict[str, Any]:
     """Return what of the chart of supplied beside needed depends on the season."""
     if desk.lines is None:
         return {}
-    beds, needed, kept = list(desk.lines.supplied), needed_of(desk), words.SHOWN["depth"]
+    beds, needed, scale = list(desk.lines.supplied), needed_of(desk), words.SHOWN["depth"]
     pinned = desk.pinned[1].supplied if desk.pinned else {}
     values = {"supplied": desk.lines.supplied, "needed": needed, "pinned": pinned}
     return {
         "legend": {"data": [_BARS[what] for what, by in values.items() if by or what != "pinned"]},
         "yAxis": {"data": [key.replace("/", ", ") for key in beds]},
         "series": [
-            {"id": what, "data": [round(kept.shown(by[k]), kept.decimals(0)) if k in by else "-" for k in beds]}
+            {"id": what, "data": [round(scale.shown(by[k]), scale.decimals(0)) if k in by else "-" for k in beds]}
             for what, by in values.items()
         ],
     }

@@ -107,8 +107,8 @@ def settings_of(scenario: Scenario) -> dict[str, Setting]:
         parts: list[tuple[str, str, float, float, tuple[str, ...]]] = []
         with words.units_shown(scenario.units):
             for key, kind, value, path in kinds:
-                kept, step = words.SHOWN[kind], _STEPS[kind][words.is_us()]
-                parts.append((key, kept.unit.replace("²", "^2"), kept.shown(value), step, path))
+                scale, step = words.SHOWN[kind], _STEPS[kind][words.is_us()]
+                parts.append((key, scale.unit.replace("²", "^2"), scale.shown(value), step, path))
         parts += [
             (f"{bed}/emitters", "", float(part.emitters.count), 1.0, (*at, "bed", bed, "emitters", "count"))
             for bed, part in controller.bed.items()
@@ -137,9 +137,9 @@ class Tried:
     said: str
 
 
-def _heat(kept: Mapping[str, Any] | None) -> dict[str, Any] | None:
-    """A made-up heat wave as it was kept: its first day is a date again."""
-    return None if kept is None else {**kept, "start": dt.date.fromisoformat(kept["start"])}
+def _heat(heat: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """A made-up heat wave as it was written down: its first day is a date again."""
+    return None if heat is None else {**heat, "start": dt.date.fromisoformat(heat["start"])}
 
 
 @dataclass
@@ -209,24 +209,24 @@ class Desk:
         with contextlib.suppress(
             OSError, Unlikely, ValueError, TypeError, KeyError, AttributeError, OverflowError, RecursionError
         ):
-            kept = json.loads(contents(self.folder / STATE, _LARGEST_STATE))
-            *tried, now = [Tried(**step | {"heat": _heat(step["heat"])}) for step in (*kept["tried"], kept["now"])]
-            alike = all(kept["units"].get(key, part.unit) == part.unit for key, part in self.settings.items())
+            state = json.loads(contents(self.folder / STATE, _LARGEST_STATE))
+            *tried, now = [Tried(**step | {"heat": _heat(step["heat"])}) for step in (*state["tried"], state["now"])]
+            alike = all(state["units"].get(key, part.unit) == part.unit for key, part in self.settings.items())
             if alike and all(0.0 < value < float("inf") for step in (*tried, now) for value in step.values.values()):
-                self.tried, self.steps_of = tried, {str(verb): int(count) for verb, count in kept["steps"].items()}
+                self.tried, self.steps_of = tried, {str(verb): int(count) for verb, count in state["steps"].items()}
                 self.take(now)
 
     def _keep_state(self) -> None:
         """Write what is set and what was tried beside the garden; a folder that takes no file only forgets it."""
         now = Tried(self.values, self.year, self.heat, "")
-        kept = {
+        state = {
             "now": asdict(now),
             "tried": [asdict(step) for step in self.tried[-_MOST_TRIED:]],
             "steps": self.steps_of,
         }
-        kept["units"] = {key: setting.unit for key, setting in self.settings.items()}
+        state["units"] = {key: setting.unit for key, setting in self.settings.items()}
         with contextlib.suppress(PanbudgetError, OSError):
-            write_whole(self.folder / STATE, json.dumps(kept, default=str))
+            write_whole(self.folder / STATE, json.dumps(state, default=str))
 
     def load(self) -> None:
         """Read the garden and its weather; what was tried stays, as far as the garden still has it."""
@@ -241,8 +241,8 @@ class Desk:
                 self.error = error.text()
             else:
                 self.scenario, self.years, self.settings = scenario, years, settings_of(scenario)
-                own = scenario.season.start.year
-                self.year = self.year if self.year in years else own if own in years else max(years)
+                described = scenario.season.start.year
+                self.year = next((year for year in (self.year, described) if year in years), max(years))
                 self.values = {key: value for key, value in self.values.items() if key in self.settings}
                 self.lines = self.season = self.band = None
                 self._touch()
@@ -401,8 +401,8 @@ class Desk:
         parts = [self.differences() or TEXTS["as_described"], str(self.year)]
         what = "; ".join(parts + [TEXTS["heat"]["short"]] * bool(self.heat))
         with words.units_shown(self.season.scenario.units):
-            said = TEXTS["step"].format(what=what, litres=words.litres(litres), short=words.count(short, "day"))
-        step = Tried(dict(self.values), self.year, self.heat and dict(self.heat), said)
+            text = TEXTS["step"].format(what=what, litres=words.litres(litres), short=words.count(short, "day"))
+        step = Tried(dict(self.values), self.year, self.heat and dict(self.heat), text)
         if not self.tried or self.tried[-1] != step:
             self.tried.append(step)
             self.undone.clear()

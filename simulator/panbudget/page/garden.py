@@ -149,9 +149,9 @@ class Garden:
                 texts["days"], value=7, min=1, max=60, precision=0, on_change=self._heated
             ).props("outlined dense")
             with words.units_shown(self.desk.scenario.units):
-                kept = words.SHOWN["kelvin"]
-                self.kelvin, label = kept.unit, words.filled(texts["warmer"], {})
-                self.usual, least, most = (kept.shown(kelvin) for kelvin in (5.0, 0.5, 15.0))
+                scale = words.SHOWN["kelvin"]
+                self.kelvin, label = scale.unit, words.filled(texts["warmer"], {})
+                self.usual, least, most = (scale.shown(kelvin) for kelvin in (5.0, 0.5, 15.0))
             self.heat_warmer = ui.number(label, value=self.usual, min=least, max=most, on_change=self._heated)
             self.heat_warmer.props("outlined dense")
             self.heat_dry = ui.checkbox(texts["without_rain"], on_change=self._heated)
@@ -384,12 +384,12 @@ def _table(desk: Desk) -> str:
     assert season is not None
     rows = []
     for key, bed in season.totals["beds"].items():
-        left = season.beds[key]["water_left_mm"]
-        least = left.idxmin()
+        water_left = season.beds[key]["water_left_mm"]
+        least = water_left.idxmin()
         rows.append(
             [
                 key.replace("/", ", "),
-                words.bare(float(left.min()), "depth", 1),
+                words.bare(float(water_left.min()), "depth", 1),
                 words.day_said(f"{least:%Y-%m-%d}"),
                 words.number(bed["driest_quarter"]["stress_days"]),
                 words.bare(bed["irrigation_mm"], "depth", 0),

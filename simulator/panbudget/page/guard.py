@@ -88,8 +88,8 @@ async def _refuse(scope: Scope, status: int, send: Act) -> None:
 def _with_headers(send: Act) -> Act:
     async def sent(message: MutableMapping[str, Any]) -> None:
         if message["type"] == "http.response.start":
-            there = {name.lower() for name, _ in message["headers"]}
-            more = [(k.encode(), v.encode()) for k, v in _HEADERS.items() if k.encode() not in there]
+            names = {name.lower() for name, _ in message["headers"]}
+            more = [(k.encode(), v.encode()) for k, v in _HEADERS.items() if k.encode() not in names]
             message = {**message, "headers": [*message["headers"], *more]}
         await send(message)
 

@@ -141,15 +141,15 @@ def _iso(forcing: Forcing) -> list[str]:
 
 def _lines(forcing: Forcing, out: Results) -> Lines:
     names = [valve.name for valve in forcing.bundle.valves]
-    left, supplied = dict[str, Floats](), dict[str, float]()
+    water_left, supplied = dict[str, Floats](), dict[str, float]()
     for index, row in enumerate(forcing.bundle.rows):
         part, key = forcing.parts[row.ground], f"{row.controller}/{row.bed}"
-        left[key] = mornings(out, index, readily_available(part, out.etc[index]))["water_left_mm"]
+        water_left[key] = mornings(out, index, readily_available(part, out.etc[index]))["water_left_mm"]
         supplied[key] = float(out.irrigation[index].sum())
     return Lines(
         _iso(forcing),
         dict(zip(names, np.asarray(out.openings, float), strict=True)),
         dict(zip(names, out.drawn.sum(axis=1).tolist(), strict=True)),
-        left,
+        water_left,
         supplied,
     )

@@ -192,19 +192,19 @@ def runs(mask: Mask) -> Iterator[tuple[int, int]]:
 class _UnitTicks(AutoLocator):
     """Marks at round numbers of another unit than the data's."""
 
-    def __init__(self, kept: Shown) -> None:
+    def __init__(self, scale: Shown) -> None:
         super().__init__()
-        self._kept = kept
+        self._scale = scale
 
     def tick_values(self, vmin: float, vmax: float) -> Any:
         with units_shown("US"):
-            marks = super().tick_values(self._kept.shown(vmin), self._kept.shown(vmax))
-            return np.array([self._kept.metric_of(mark) for mark in marks])
+            marks = super().tick_values(self._scale.shown(vmin), self._scale.shown(vmax))
+            return np.array([self._scale.metric_of(mark) for mark in marks])
 
     def mark(self, value: float, _: object = None) -> str:
         """Return what stands at a mark."""
         with units_shown("US"):
-            return f"{round(self._kept.shown(value), 9):g}".replace("-", "−")
+            return f"{round(self._scale.shown(value), 9):g}".replace("-", "−")
 
 
 def label(axis: Axis, text: str, kind: str) -> None:

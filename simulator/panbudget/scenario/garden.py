@@ -238,15 +238,13 @@ class Scenario(Described):
         """A controller must name a supply; names must be usable."""
         for name, controller in self.controller.items():
             if controller.supply not in self.supply:
-                cure = did_you_mean(controller.supply, self.supply, "")
-                yield Problem("unknown-part", f"controller.{name}.supply", "names no [supply.…] of this file", "", cure)
+                yield _unknown_part(f"controller.{name}.supply", "names no [supply.…]", controller.supply, self.supply)
             supply, loss = self.supply.get(controller.supply), controller.valve.rated_loss
             if isinstance(supply, Mains) and loss is not None and loss >= supply.pressure:
                 found = f"is all of the mains' pressure, {words.amount(supply.pressure, 'pressure', 'g')}, or more: no water would pass"
                 yield Problem("too-much", f"controller.{name}.valve.rated_loss", found)
         for name in self.uncertainty.controller.keys() - self.controller.keys():
-            where, cure = f"uncertainty.controller.{name}", did_you_mean(name, self.controller, "")
-            yield Problem("unknown-part", where, "names no [controller.…] of this file", "", cure)
+            yield _unknown_part(f"uncertainty.controller.{name}", "names no [controller.…]", name, self.controller)
         made_up: dict[str, Iterable[str]] = {
             "supply": self.supply,
             **{f"supply.{name}.right.further": part.right.further for name, part in self.supply.items() if part.right},
@@ -280,8 +278,7 @@ class Scenario(Described):
         for name, supply in self.supply.items():
             source = supply.top_up.source if isinstance(supply, Tank) and supply.top_up else ""
             if source and source not in known:
-                where, cure = f"supply.{name}.top_up.from", did_you_mean(source, known, "")
-                yield Problem("unknown-part", where, "names no mains of this file", "", cure, source)
+                yield _unknown_part(f"supply.{name}.top_up.from", "names no mains", source, known)
 
     def _beds(self) -> list[tuple[str, Controller]]:
         return [(f"{name}/{bed}", controller) for name, controller in self.controller.items() for bed in controller.bed]
@@ -418,6 +415,10 @@ class Scenario(Described):
                 if cure and name not in known and not any(mark <= set(_table(change)) for mark in marks):
                     found = "changes nothing that the file has"
                     yield Problem("unknown-part", f"{where}.{path}.{name}".lstrip("."), found, "", cure, name)
+
+
+def _unknown_part(where: str, found: str, name: str, known: Iterable[str]) -> Problem:
+    return Problem("unknown-part", where, f"{found} of this file", "", did_you_mean(name, known, ""))
 
 
 def _table(value: object) -> Mapping[str, Any]:

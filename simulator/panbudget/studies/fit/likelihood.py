@@ -87,16 +87,16 @@ def tally(
 
     ``metered_by``: factors of the pan by whose openings a meter's litres were turned into those counts that the log lacks.
     """
-    kept = np.array([k for k in range(len(pan.visits)) if k not in idle], np.int64)
+    visits = np.array([k for k in range(len(pan.visits)) if k not in idle], np.int64)
     return Tally(
-        kept=kept,
-        counts=counts[kept],
-        levels=pan.levels[kept],
-        opened=pan.opened[kept].astype(float),
+        kept=visits,
+        counts=counts[visits],
+        levels=pan.levels[visits],
+        opened=pan.opened[visits].astype(float),
         reset_mm=pan.reset_mm,
-        grain_mm=_grain(pan.levels[kept][~np.isnan(pan.levels[kept])]),
-        beyond=np.zeros(len(kept)),
-        filled=(np.isnan(pan.counts) & ~np.isnan(counts))[kept],
+        grain_mm=_grain(pan.levels[visits][~np.isnan(pan.levels[visits])]),
+        beyond=np.zeros(len(visits)),
+        filled=(np.isnan(pan.counts) & ~np.isnan(counts))[visits],
         metered=np.array([pan.of_opening(metered_by or {})]),
     )
 
@@ -225,8 +225,8 @@ def _filter(
         if pans == 1:  # nobody asks for the history of several
             order = np.argsort(-weight[0], kind="stable")
             mean, spread, weight, loose = (a[:, order] for a in (mean, spread, weight, loose))
-            kept = best[0][order]
-            steps.append((k, parent[kept], jump[kept], wrong[kept], mean[0]))
+            chosen = best[0][order]
+            steps.append((k, parent[chosen], jump[chosen], wrong[chosen], mean[0]))
     top = weight.max(axis=1)
     return top + np.log(np.exp(weight - top[:, None]).sum(axis=1)), steps
 

@@ -5,21 +5,20 @@ Units: mm on paper, from the upper left corner, downward.
 """
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from panbudget.reports.pages import Report, render
 from panbudget.studies.setup import ValveSheet
-from panbudget.words import amount, is_us
+from panbudget.words import amount, is_us, packaged
 
 WIDTH, HEIGHT = 180.0, 57.0
 _SIDE_WIDTH, _SIDE_HEIGHT = 42.0, 37.0
 _SCALES = (1.0, 2.0, 2.5, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0, 25.0, 40.0, 50.0, 100.0, 200.0, 500.0)
 _LEFT, _TOP = 2.0, 10.0  # of what is drawn
 _APART = 4.2  # between two labels
-_MECHANISM_LEFT = 86.0
 _STRIP_LEFT, _STRIP_MOST = 125.0, 40.0
 _PARTS = (0.0, 85.0, 121.0, WIDTH)  # where the side, the mechanism and the strip begin, and where all ends
 INCH = 25.4
@@ -110,27 +109,11 @@ def _side(sheet: ValveSheet) -> list[Shape]:
     ]
 
 
-def _mechanism() -> list[Shape]:
-    """What works the valve, not to scale: the pan on its beam, the counterweight and latch that hold it, the emitter above."""
-    x, beam = _MECHANISM_LEFT, 28.0
-    return [
-        Text(x, 4.0, "Not to scale", bold=True),
-        Line(x + 6.0, 9.0, x + 6.0, 12.0, 0.7),
-        Line(x + 6.0, 13.0, x + 6.0, 19.0, 0.3, _DOTTED),
-        Text(x + 8.0, 12.0, "refill emitter", 2.4),
-        Box(x, 21.5, 12.0, beam - 21.5, 226),
-        *(Line(x + side, 19.5, x + side, beam, 0.5) for side in (0.0, 12.0)),
-        Text(x + 6.0, 25.8, "pan", 2.4, "middle"),
-        Line(x, beam, x + 30.0, beam, 1.0),
-        Text(x, beam + 3.6, "beam", 2.4),
-        *(Line(x + 16.0, beam, x + foot, beam + 9.0, 0.5) for foot in (13.0, 19.0)),
-        Text(x + 16.0, beam + 12.0, "pivot", 2.4, "middle"),
-        Box(x + 24.0, beam - 5.0, 5.0, 5.0, 120),
-        Text(x + 31.0, beam - 6.0, "counterweight", 2.4, "end"),
-        Box(x + 26.0, beam + 1.0, 3.0, 1.6, 60),
-        Line(x + 27.5, beam + 2.6, x + 27.5, beam + 9.0, 0.5),
-        Text(x + 31.0, beam + 12.0, "latch", 2.4, "end"),
-    ]
+def _mechanism() -> Iterator[Shape]:
+    """What works the valve, not to scale; it stands in `mechanism.toml`."""
+    kinds: dict[str, type[Shape]] = {"Line": Line, "Box": Box, "Text": Text}
+    for shape in packaged("reports/setup/mechanism.toml")["shapes"]:
+        yield kinds[shape.pop("kind")](**shape)
 
 
 def _labels(near: float, far: float, labels: Mapping[str, float]) -> list[Shape]:

@@ -322,6 +322,18 @@ def percent(value: float | None, decimals: int = 0) -> str:
     return "–" if value is None else _with_unit(100.0 * value, decimals, "%")
 
 
+def hundredths(share: float) -> int:
+    """
+    Return the whole hundredths of a share, never more than it is.
+
+    Examples
+    --------
+    >>> hundredths(0.899), hundredths(0.29)
+    (89, 29)
+    """
+    return math.floor(100.0 * share + 1e-9)
+
+
 def count(value: int, noun: str, plural: str | None = None) -> str:
     """
     Write a count with its noun.

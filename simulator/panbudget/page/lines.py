@@ -19,7 +19,7 @@ from panbudget.season.heat import with_heat
 from panbudget.season.layout import LANES, Forcing
 from panbudget.season.replay import mornings, readily_available
 from panbudget.season.result import Season
-from panbudget.studies.ranges import Days, days_of, interval_of, sampled_results, scanned
+from panbudget.studies.ranges import Days, days_of, interval_of, sampled_results, scanned, tails
 from panbudget.weather import Weather
 
 Run = Callable[..., int]
@@ -122,8 +122,7 @@ def band_of(days: Days, draws: int, run: Run = run_season, going: Callable[[], b
     if len(made) < draws:
         return None
     share = days.scenario.uncertainty.interval
-    tails = ((1.0 - share) / 2.0, (1.0 + share) / 2.0)
-    ends = {key: np.quantile([lines.left[key] for lines in made], tails, axis=0) for key in made[0].left}
+    ends = {key: np.quantile([lines.left[key] for lines in made], tails(share), axis=0) for key in made[0].left}
     litres = interval_of(np.array([sum(lines.litres.values()) for lines in made]), share)
     return Band(
         {key: part[0] for key, part in ends.items()}, {key: part[1] for key, part in ends.items()}, litres, draws

@@ -285,6 +285,11 @@ def interval_of(values: Floats, share: float) -> tuple[float, float]:
     return round(float(low), 9), round(float(high), 9)
 
 
+def tails(share: float) -> tuple[float, float]:
+    """Return the shares that lie below the ends of the middle part of so much."""
+    return (1.0 - share) / 2.0, (1.0 + share) / 2.0
+
+
 class Paired(NamedTuple):
     """Differences of one garden from another over the same cells: mean, range, shares of cells below and above zero."""
 
@@ -300,7 +305,7 @@ def paired(mine: Floats, base: Floats, interval: float) -> Paired:
     sign = signs(mine, base)
     with np.errstate(invalid="ignore"):  # two recoveries that never came
         apart = np.where(sign == 0, 0.0, mine - base)
-    low, high = np.quantile(apart, [(1.0 - interval) / 2.0, (1.0 + interval) / 2.0], method="nearest").tolist()
+    low, high = np.quantile(apart, tails(interval), method="nearest").tolist()
     return Paired(float(apart.mean()), low, high, float((sign < 0).mean()), float((sign > 0).mean()))
 
 

@@ -475,7 +475,7 @@ def _month_ranges(
         )
         sums.append([np.array([np.bincount(month, part, 13)[numbers] for part in out]) for out in outs])
     by_cell = np.array(sums)  # (years, draws, 3, months)
-    ends = [(1.0 - scenario.uncertainty.interval) / 2.0, (1.0 + scenario.uncertainty.interval) / 2.0]
+    ends = ranges.tails(scenario.uncertainty.interval)
     weekly = np.quantile(by_cell[:, :, :2], ends, axis=(0, 1))  # (ends, 2, months)
     supply = np.quantile(by_cell[:, :, 2].mean(axis=0), ends, axis=0)  # (ends, months)
     by_month = dict[str, Any]()

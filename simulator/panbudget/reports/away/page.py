@@ -2,7 +2,6 @@
 Away page: may the garden be left alone, in words, as one page and as data.
 """
 
-import math
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from typing import Any
@@ -16,7 +15,7 @@ from panbudget.studies.away.judging import Change, Sure
 from panbudget.studies.away.leaving import Away
 from panbudget.studies.away.stays import Stay
 from panbudget.studies.ranges import ranges_of
-from panbudget.words import filled
+from panbudget.words import filled, hundredths
 
 _section, _say = words_of("away")
 _ENOUGH_YEARS = 5  # common practice, no source
@@ -62,7 +61,7 @@ def _hundreds(sure: Sure | None) -> dict[str, float | None]:
     """Shares as so many of a hundred, downwards."""
     shares = (None, None) if sure is None else (sure.share, sure.heat_share)
     return {
-        key: None if share is None else math.floor(100.0 * share + 1e-9)
+        key: None if share is None else hundredths(share)
         for key, share in zip(("share", "heat_share"), shares, strict=True)
     }
 

@@ -14,7 +14,19 @@ from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
 from panbudget.studies.compare import AS_DESCRIBED, BED_MEASURES, RULE, VALVE_MEASURES, Comparison, measure_of, round_to
 from panbudget.studies.ranges import ranges_of
-from panbudget.words import SHOWN, bare, calendar_day, count, days_said, filled, kind_of, percent, printed, signed
+from panbudget.words import (
+    SHOWN,
+    bare,
+    calendar_day,
+    count,
+    days_said,
+    filled,
+    hundredths,
+    kind_of,
+    percent,
+    printed,
+    signed,
+)
 
 _section, _say = words_of("compare")
 
@@ -83,8 +95,8 @@ def _odds(comparison: Comparison) -> Iterator[str]:
         rows = comparison.odds[comparison.odds["span"] == span]
         for name, both in rows.groupby("variant", sort=False):
             days, litres = both.to_dict("records")
-            shares = {key: math.floor(100.0 * days[key] + 1e-9) for key in ("below", "above")}
-            shares["equal"] = math.floor(100.0 * (1.0 - days["below"] - days["above"]) + 1e-9)
+            shares = {key: hundredths(days[key]) for key in ("below", "above")}
+            shares["equal"] = hundredths(1.0 - days["below"] - days["above"])
             ends = {key: bare(litres[key], "volume", "signed") for key in ("low", "high")}
             ends |= {f"{key}_days": signed(days[key]) for key in ("low", "high")}
             of_days = _days_of(comparison, span, len(years))
@@ -97,7 +109,7 @@ def _choices(comparison: Comparison) -> Iterator[str]:
     asked = _first(comparison).scenario.uncertainty.interval
     for name, both in rows.groupby("variant", sort=False):
         days, litres = both.to_dict("records")
-        shares = {key: math.floor(100.0 * days[key] + 1e-9) for key in ("below", "above")}
+        shares = {key: hundredths(days[key]) for key in ("below", "above")}
         cheaper = litres["high"] < 0.0
         key = "take" if days["below"] >= asked else "leave" if days["above"] >= asked else "save" if cheaper else "open"
         yield _say(f"first_{key}", name=name, against=days["against"], **shares)

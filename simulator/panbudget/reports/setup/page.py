@@ -3,7 +3,6 @@ Setup page: what to set, valve by valve, on a page each, to print and take outsi
 """
 
 import calendar
-import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -14,7 +13,7 @@ from panbudget.reports.setup.pdf import setup_pdf
 from panbudget.reports.writing import Verb, provenance
 from panbudget.studies.ranges import ranges_of
 from panbudget.studies.setup import JUG_MINUTES, KEPT, SetUp, ValveSheet
-from panbudget.words import SHOWN, amount, bare, filled, number, percent
+from panbudget.words import SHOWN, amount, bare, filled, hundredths, number, percent
 
 _section, _say = words_of("setup")
 
@@ -25,9 +24,7 @@ def setup_sentences(plan: SetUp) -> list[str]:
     for name, sheet in plan.sheets.items():
         months = _by_month(sheet)
         starved = _say("empty", sheet=sheet) if sheet.starved_hours else ""
-        starved += _say(
-            "kept_in", share=math.floor(100.0 * sheet.sure.share + 1e-9), wish=plan.scenario.wishes.stress_days
-        )
+        starved += _say("kept_in", share=hundredths(sheet.sure.share), wish=plan.scenario.wishes.stress_days)
         key = "set_one" if KEPT in set(sheet.months["bound"]) else "set"
         lines.append(_say(key, name=name, sheet=sheet, months=months, starved=starved))
     return lines
@@ -90,7 +87,7 @@ def _valve_page(plan: SetUp, sheet: ValveSheet) -> DrawnPage:
 def _three_sentences(plan: SetUp, sheet: ValveSheet) -> list[str]:
     """What to set; how sure that is; and what of it is turned by the month."""
     cells: dict[str, Any] = {
-        "share": math.floor(100.0 * sheet.sure.share + 1e-9),
+        "share": hundredths(sheet.sure.share),
         "years": len(plan.years),
         "draws": plan.draws,
         "wish": plan.scenario.wishes.stress_days,

@@ -18,7 +18,7 @@ from panbudget.reports.size.figures import map_figure, trade_off_figure
 from panbudget.reports.writing import Verb
 from panbudget.studies.size.choosing import Choice
 from panbudget.studies.size.sizing import Sizing, ValveSizing
-from panbudget.words import calendar_day, count
+from panbudget.words import calendar_day, count, hundredths
 
 _section, _say = words_of("size")
 _NEIGHBOURS = 8
@@ -61,7 +61,7 @@ def _answer(valve: ValveSizing, sizing: Sizing) -> list[str]:
         **{"valve": valve, "row": row, "described": described, "choice": choice, "equal": len(choice.equal)},
         "what": row["from"] or _say("round", row=row),
         "swing": 1000.0 * row["swing_kg"],
-        "promise": _hundredths(choice.promise),
+        "promise": hundredths(choice.promise),
         "interval": 100.0 * sizing.interval,
         "cells": _cells(sizing),
         "water_ratio": row["litres"] / max(described["litres"], 1e-9),
@@ -101,11 +101,6 @@ def _answer(valve: ValveSizing, sizing: Sizing) -> list[str]:
 
 def _cells(sizing: Sizing) -> str:
     return f"{sizing.draws} draws × {count(len(sizing.years), 'season')}"
-
-
-def _hundredths(share: float) -> int:
-    """Whole hundredths of a share, never more than it is."""
-    return math.floor(100.0 * share + 1e-9)
 
 
 def variant_text(sizing: Sizing) -> str:
@@ -202,7 +197,7 @@ def _tables(valve: ValveSizing, sizing: Sizing) -> Iterator[Section]:
             "which": _which(valve.choice, index),
             "pan": row["from"] or _say("pan", row=row),
             "swing_g": 1000.0 * row["swing_kg"],
-            "share": _hundredths(row["share"]),
+            "share": hundredths(row["share"]),
             "emitters": ", ".join(f"{bed}\u00a0{row['emitters'][bed]}" for bed in varied),
             "missed": ", ".join(texts("size")["missed"][name] for name in row["missed"]) or "none",
         }
@@ -219,7 +214,7 @@ def _tables(valve: ValveSizing, sizing: Sizing) -> Iterator[Section]:
     fill = {
         **{"name": valve.name, "often": _often(sizing), "cells": _cells(sizing), "few": valve.few},
         **{"tried": len(valve.tried.settings), "kept": len(valve.choice.judged.settings) - 1},
-        "promise": _hundredths(valve.choice.promise),
+        "promise": hundredths(valve.choice.promise),
     }
     yield _section("settings", table=rows[: _NEIGHBOURS + 2], fill=fill)
     margins = [

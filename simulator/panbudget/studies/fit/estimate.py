@@ -43,7 +43,7 @@ from panbudget.studies.fit.readings import (
     standard_errors,
 )
 from panbudget.studies.fit.tub import RULER_MM, Tub, Worth, tub_rows, worth_of_ruler_test
-from panbudget.studies.ranges import drawn_factors, range_of, with_spread
+from panbudget.studies.ranges import drawn_factors, range_of, tails, with_spread
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 
@@ -366,9 +366,7 @@ def _estimates(
     as_described = controller.pan.exposure, controller.valve.refill.flow, controller.valve.swing_kg
     for at, (parameter, value) in enumerate(zip(NAMES, as_described, strict=True)):
         if parameter not in untold:
-            low, high = np.exp(
-                posterior.quantiles(posterior.logs[:, at], ((1.0 - level) / 2.0, (1.0 + level) / 2.0))
-            ).tolist()
+            low, high = np.exp(posterior.quantiles(posterior.logs[:, at], tails(level))).tolist()
             factor = float(np.exp(point[at]))
             # the estimate takes the rest as described, the interval as the log has it: it is made to hold both
             low, high = min(low, factor), max(high, factor)
@@ -424,7 +422,7 @@ def _emitted(scenario: Scenario, name: str, count: int) -> Floats:
 
 def _range(posterior: Posterior, off: Floats, level: float) -> tuple[float, float]:
     """Even range of a factor on what is fitted, whose middle part is the log's interval; it holds 1."""
-    low, high = posterior.quantiles(off, ((1.0 - level) / 2.0, (1.0 + level) / 2.0))
+    low, high = posterior.quantiles(off, tails(level))
     beyond = (high - low) * (1.0 / level - 1.0) / 2.0
     return float(min(np.exp(low - beyond), 1.0)), float(max(np.exp(high + beyond), 1.0))
 

@@ -17,7 +17,7 @@ from panbudget.numeric import Floats
 from panbudget.season.result import Season
 from panbudget.studies.fit.log import Visit
 from panbudget.studies.fit.pan import PanModel, summed
-from panbudget.studies.ranges import drawn_factors, valve_factors
+from panbudget.studies.ranges import drawn_factors, tails, valve_factors
 
 #: standard error of a ruler in still water (common practice, no source) [mm]
 RULER_MM = 1.0
@@ -159,7 +159,7 @@ def worth_of_ruler_test(season: Season, *, days: int = 3, ruler_mm: float = RULE
     """
     scenario, forcing = season.scenario, season.forcing
     draws, random, worth = drawn_factors(scenario, _DRAWS), np.random.default_rng(1), dict[str, Worth]()
-    tails = (1.0 - scenario.uncertainty.interval) / 2.0, (1.0 + scenario.uncertainty.interval) / 2.0
+    ends = tails(scenario.uncertainty.interval)
     wet = [float(forcing.days.rain[first : first + days].sum()) for first in range(max(len(forcing.dates) - days, 1))]
     mornings = int(np.argmin(wet)) + np.arange(min(days, len(forcing.dates) - 1) + 1)
     hours: Floats = np.asarray(24.0 * mornings + _MORNING, float)
@@ -180,7 +180,7 @@ def worth_of_ruler_test(season: Season, *, days: int = 3, ruler_mm: float = RULE
             value = tub_values(pan, Tub(hours, levels, np.zeros(len(hours))), factors.exposure, ruler_mm)
             weights = np.exp(value - value.max())
             weights /= weights.sum()
-            after.append(np.ptp(quantiles(litres, weights, tails)) / 2.0 / max(weights @ litres, 1e-9))
-        before = np.ptp(np.quantile(litres, tails)) / 2.0 / max(described, 1e-9)
+            after.append(np.ptp(quantiles(litres, weights, ends)) / 2.0 / max(weights @ litres, 1e-9))
+        before = np.ptp(np.quantile(litres, ends)) / 2.0 / max(described, 1e-9)
         worth[name] = Worth("ruler", float(before), float(np.mean(after)))
     return worth

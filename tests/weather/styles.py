@@ -106,6 +106,28 @@ STYLES = {
         ),
         (*BASE, *WIND),
     ),
+    "days of the week, tabs": Style(
+        daily(
+            "Day\tLowest\tHighest\tRainfall mm\tMean wind m/s",
+            lambda d: [f"{d.date:%a %d %b %Y}", d.tmin, d.tmax, d.rain, d.wind],
+            separator="\t",
+        ),
+        (*BASE, *WIND),
+    ),
+    "Hungarian": Style(
+        daily(
+            "Dátum;Min. hőm. (°C);Max. hőm. (°C);Csapadék (mm)",
+            lambda d: [f"{d.date:%Y.%m.%d.}", comma(d.tmin), comma(d.tmax), comma(d.rain)],
+            separator=";",
+        )
+    ),
+    "totals and means below": Style(
+        daily(
+            "Date,Min °C,Max °C,Rain mm",
+            lambda d: [d.date, d.tmin, d.tmax, d.rain],
+            below="Total,,,35.2\nMean,14.0,28.1,\nMax.,16.0,31.0,6.5\n",
+        )
+    ),
     "glued units": Style(
         daily(
             "Date,Max TemperatureF,Min TemperatureF,Mean Wind SpeedMPH,Max Gust SpeedMPH,PrecipitationIn,Dew PointF",

@@ -300,3 +300,9 @@ def test_a_day_may_be_without_any_light_where_a_clear_sky_gives_at_most_3(clear,
 @pytest.mark.parametrize(("clear", "expected"), [(3.0, []), (3.01, ["radiation-too-dark"])])
 def test_only_days_with_light_are_too_dark(clear, expected):
     assert codes(radiation=0.3 * clear, clear=clear) == expected
+
+
+def test_a_record_without_any_light_is_a_dead_sensors_and_not_in_another_unit():
+    """Nought is nought in kWh, too."""
+    [problem] = inspected(40, tmin=14.0, tmax=30.0, radiation=0.0).problems
+    assert problem.code == "radiation-zero" and "kWh" not in problem.sentence()

@@ -169,8 +169,8 @@ def _too_bright(inspection: Inspection, row: int, here: Mask) -> dict[str, objec
 
 def _too_dark(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     share = _share_of_clear_sky(inspection, _LIGHT)
-    if share.size < _DAYS_TO_JUDGE or share.max() >= _TOP_SHARES[0]:
-        return
+    if share.size < _DAYS_TO_JUDGE or share.max() >= _TOP_SHARES[0] or not share.any():
+        return  # never any light is a dead sensor's
     top, stated = float(share.max()), "/stated" if inspection.is_stated("radiation") else ""
     kwh = top * _KWH <= _TOP_SHARES[1]
     text = f"radiation-too-dark{'/kwh' if kwh else ''}{stated}"

@@ -34,6 +34,7 @@ MONTHS = {
         ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"], start=1
     )
 }
+_WEEKDAY = r"(?i:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6})[.,]? +"
 MONTH = rf"(?i:(?:{'|'.join(MONTHS)})[a-z]{{0,6}})\.?"
 _NAMED = [
     re.compile(
@@ -54,9 +55,7 @@ _WITH_MONTH = (
     rf"\d{{1,2}}[-/. ]?{MONTH}[-/. ,]{{0,2}}(?:\d{{4}}|\d{{2}})|{MONTH}[- ]\d{{1,2}},?[- ]\d{{4}}|"
     rf"\d{{4}}[-/. ]{MONTH}[-/. ]\d{{1,2}}"
 )
-_DATE = (
-    rf"(?:\d{{4}}[-/.]\d{{1,2}}[-/.]\d{{1,2}}|\d{{1,2}}[-/. ]\d{{1,2}}[-/. ](?:\d{{4}}|\d{{2}})|\d{{8}}|{_WITH_MONTH})"
-)
+_DATE = rf"(?:{_WEEKDAY})?(?:\d{{4}}[-/.]\d{{1,2}}[-/.]\d{{1,2}}|\d{{1,2}}[-/. ]\d{{1,2}}[-/. ](?:\d{{4}}|\d{{2}})|\d{{8}}|{_WITH_MONTH})"
 CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s?[AaPp](?:\.?\s?[Mm])?\.?)?"
 OFFSET = r"(?:Z|UTC|GMT|[+−-]\d{2}:?\d{2})"
 COMPACT = r"\d{8}[ :T]?\d{2}(?:\d{2}){0,2}"
@@ -151,6 +150,7 @@ def plainly(text: str, order: str = "") -> str:
     >>> plainly("01-Jan-2013"), plainly("1/2/24 00:10", "dmy"), plainly("1/2/2024")
     ('2013-01-01', '2024-02-01 00:10', '1/2/2024')
     """
+    text = re.sub(rf"^{_WEEKDAY}", "", text)
     for form in _NAMED:
         if (match := form.fullmatch(text)) and (len(match["year"]) == 4 or order == "dmy"):
             return _year_first(match["year"], MONTHS[match["month"][:3].lower()], match["day"], match["rest"])
@@ -250,7 +250,10 @@ def read_dates(texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mist
             wrong(i, "date-none" if texts[i] else "date-empty")
         return np.where(np.isnan(days), np.datetime64("NaT"), SERIAL_ZERO + np.nan_to_num(days).astype(np.int64))
     texts = [
-        joined_date([text[:4], text[4:]]) if _DAY_OF_YEAR.fullmatch(text) else text.removesuffix(".") for text in texts
+        joined_date([text[:4], text[4:]])
+        if _DAY_OF_YEAR.fullmatch(text)
+        else re.sub(rf"^{_WEEKDAY}", "", text).removesuffix(".")
+        for text in texts
     ]
     parsed: list[tuple[int, int, int] | None] = [None] * len(texts)
     year_last: list[int] = []

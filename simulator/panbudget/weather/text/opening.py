@@ -17,6 +17,11 @@ from panbudget.weather.text.heading import in_english, is_unit, known_unit
 from panbudget.weather.text.moments import is_dated, is_number_of_a_day
 from panbudget.weather.text.rows import SEPARATORS, split
 
+# what the first cell of a line below a table is that sums it up
+_TOTALS = re.compile(
+    r"(?i:totals?|sums?|means?|averages?|avg|medians?|min(imum)?|max(imum)?|extremes?|count|st\.? ?dev)[.:]?"
+)
+
 # lines in which a table may begin, rows that must agree on where their date stands, and lines of units and of a damaged
 # row between a header and the first sound row
 _HEAD, _ROWS, _BETWEEN = 120, 3, 4
@@ -204,11 +209,15 @@ def without_footer(lines: Sequence[str], width: int, separator: str) -> int:
     """
     Return how many lines there are up to the end of a table, what stands below it left out.
 
-    Only lines without a digit are left out, of fewer cells than the table has: a row that is cut off stays.
+    Only lines without a digit are left out, of fewer cells than the table has: a row that is cut off stays. So are sums and
+    means, which begin with a word for it and hold no day.
     """
     end = len(lines)
     for i in range(len(lines) - 1, -1, -1):
         text = lines[i]
+        if _TOTALS.fullmatch((cells := split(text, separator))[0] if text else "") and not any(map(is_dated, cells)):
+            end = i
+            continue
         if text.strip() and (re.search(r"\d", text) or len(split(text.strip(separator), separator)) >= min(width, 3)):
             break
         end = i

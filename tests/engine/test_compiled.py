@@ -10,6 +10,8 @@ import pytest
 
 from panbudget.engine import compiled as compiling
 from panbudget.engine import season as engine
+from panbudget.engine.hour import tank_hour
+from panbudget.engine.pan import eventful_hour
 
 pytest.importorskip("numba")
 
@@ -113,3 +115,13 @@ def test_a_variable_forbids_compiling(monkeypatch):
     assert not compiling.has_compiler()
     monkeypatch.delenv(compiling.COMPILER_VARIABLE)
     assert compiling.has_compiler()
+
+
+def test_what_two_functions_call_is_compiled_once():
+    """The pans' hours on the mains and a tank's hours go through one copy of the longest function."""
+    made = {}
+    compiling._bound(engine.run_season, made)
+    on_mains, on_tank = (
+        made[function].py_func.__globals__["eventful_hour"] for function in (engine.pan_hours, tank_hour)
+    )
+    assert on_mains is on_tank is made[eventful_hour]

@@ -97,7 +97,7 @@ def is_kept(function: Callable[..., Any]) -> bool:
 
 def _outermost(function: Callable[..., Any], folder: Path | None) -> Any:
     with _cache_set(folder) as cached:
-        return _njit(_bound(function), nogil=True, cache=cached, no_cfunc_wrapper=True)
+        return _njit(_bound(function, {}), nogil=True, cache=cached, no_cfunc_wrapper=True)
 
 
 def _kept(folder: Path) -> list[Path]:
@@ -138,13 +138,14 @@ def _njit(function: Callable[..., Any], **options: object) -> Callable[..., Any]
     return made
 
 
-def _bound(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Return the same function, with the plain functions that it calls replaced by ones to be compiled into it."""
-    helpers = {
-        name: _njit(_bound(helper), forceinline=name not in _CALLED, **_INNER)
-        for name, helper in function.__globals__.items()
-        if name in function.__code__.co_names and isinstance(helper, types.FunctionType)
-    }
+def _bound(function: Callable[..., Any], made: dict[Callable[..., Any], Callable[..., Any]]) -> Callable[..., Any]:
+    """Return the same function, with the plain functions that it calls replaced by ones to be compiled into it, each once."""
+    helpers = dict[str, Callable[..., Any]]()
+    for name, helper in function.__globals__.items():
+        if name in function.__code__.co_names and isinstance(helper, types.FunctionType):
+            if helper not in made:
+                made[helper] = _njit(_bound(helper, made), forceinline=name not in _CALLED, **_INNER)
+            helpers[name] = made[helper]
     bound = types.FunctionType(function.__code__, {**function.__globals__, **helpers}, function.__name__)
     bound.__qualname__, bound.__module__ = function.__qualname__, function.__module__
     return bound

@@ -87,7 +87,9 @@ def run_season(days, pans, tanks, beds, state, out):
     """
     n_days = len(days.rain)
     keeps_terms = out.kr.shape[1] > 0
-    count = 0
+    count = (
+        0 * n_days
+    )  # to a compiler 0 alone is a type of its own, and every function that it goes to is compiled twice
     for c in range(len(pans.area)):
         if state.is_open[c]:  # under way from before the first day: first on the list
             refilled, drawn = state.refilled[c], state.drawn[c]
@@ -122,17 +124,17 @@ def supply_day(first, behind, tank, day, count, days, pans, tanks, state, out):
             keep_sums(pans.member[member], NO_SUMS, state)
     if tank >= 0:
         begin_tank(tank, state)
-    hour = 0
-    while hour < 24:
-        until = 24
+    hour, end = 0 * day, days.daylight_share.shape[1]  # no literals, as in `run_season`
+    while hour < end:
+        until = end
         is_empty = tank >= 0 and is_without_water(tank, day, tanks, state)
         for is_kept in range(0 if behind - first > 1 else 1, 2):  # first, of several: which is the first to stop?
             for member in range(first, behind):
                 c = pans.member[member]
                 until, count = pan_hours(c, tank, is_empty, is_kept, day, hour, until, count, days, pans, state, out)
         if tank >= 0:
-            fill_tank(tank, day, until - hour, tanks, state)
-            if until < 24:
+            fill_tank(tank, day, float(until - hour), tanks, state)
+            if until < end:
                 count = tank_hour(first, behind, tank, day, until, count, presses_a_day, pans, tanks, state, out)
         hour = until + 1
     if tank >= 0:
@@ -168,7 +170,7 @@ def pan_hours(c, tank, is_empty, is_kept, day, start, end, count, days, pans, st
         The first hour of which nothing is done; openings so far.
     """
     area, rim, dry, leak = pans.area[c], pans.rim[c, day], pans.dry[c, day], pans.leak[c, day]
-    levels, flows = (pans.swing[c, day], rim, dry), (pans.refill_flow[c, day], pans.valve_flow[c, day], False)
+    levels, flows = (pans.swing[c, day], rim, dry), (pans.refill_flow[c, day], pans.valve_flow[c, day], is_empty)
     night_share, daylight_share = pans.night_share[c], days.daylight_share
     rain = days.rain[day] * pans.rain_factor[c, day] / 24.0 * area  # kg/h; evenly over the day
     day_evaporation = pans.evaporation[c, day] * area  # kg
@@ -207,7 +209,7 @@ def pan_hours(c, tank, is_empty, is_kept, day, start, end, count, days, pans, st
             sums = (evaporated, leaked) + sums[2:]  # noqa: RUF005  # for numba
             rates = (rain, loss, leak)
             w, is_open, press, sums, count = eventful_hour(
-                c, day, hour, 1.0, flows, rates, levels, w, is_open, press, last, sums, count, pans, state, out
+                c, day, float(hour), 1.0, flows, rates, levels, w, is_open, press, last, sums, count, pans, state, out
             )
             evaporated, leaked = sums[0], sums[1]
         if keeps_hours:

@@ -72,16 +72,16 @@ _HUMIDITIES = ("rh_max", "rh_min", "rh_mean")
 def _header_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a unit that the user states though the column's header names another; hours' humidity and light don't simply scale."""
     contradicted, of_records = inspection.raw.contradicted or {}, inspection.raw.of_records
-    told = set[str]()
+    doubted = set[str]()
     for name in names:
-        found = contradicted.get(name)
-        if found is None or (quantity := of_records.get(name, name)) in told:
+        stated = contradicted.get(name)
+        if stated is None or (quantity := of_records.get(name, name)) in doubted:
             continue
-        told.add(quantity)
+        doubted.add(quantity)
         alike = [other for other in names if of_records.get(other, other) == quantity]
-        values = {other: inspection.of_asked(other) * found.factor + found.offset for other in alike}
+        values = {other: inspection.of_asked(other) * stated.factor + stated.offset for other in alike}
         instead = inspection.with_asked(**values) if not of_records or quantity in SCALE_WITH_RECORDS else {}
-        words = {"header": found.header, "stated": found.stated, "line": inspection.line(name, found.header)}
+        words = {"header": stated.header, "stated": stated.stated, "line": inspection.line(name, stated.header)}
         yield Verdict([name], "header-unit", {**words, "table": inspection.table}, instead)
 
 

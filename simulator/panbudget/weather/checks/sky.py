@@ -232,8 +232,8 @@ def _light_fades(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     times, days = [], int(inspection.asked.sum())
     for values, rank in _envelopes(inspection):
         parts = [values[first : first + _PART] for first in range(0, days - _PART + 1, _PART)]
-        known = [place for place, part in enumerate(parts) if (~np.isnan(part)).sum() >= _PART // 2]
-        levels = [float(np.nanquantile(parts[place], rank)) for place in known]
+        known = [at for at, part in enumerate(parts) if (~np.isnan(part)).sum() >= _PART // 2]
+        levels = [float(np.nanquantile(parts[at], rank)) for at in known]
         if len(known) < 3 or min(levels) <= 0.0:
             return
         # a straight line through the logarithms, from the season's first day to its last

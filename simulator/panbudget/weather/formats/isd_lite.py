@@ -98,16 +98,16 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     mistakes = Mistakes()
     rows = read_rows(source.lines, mistakes, above=0, separator=" ", width=_WIDTH, whose="numbers-")
     mistakes.raise_if_any(source.shown_as)
-    cells = read_cells(rows, mistakes, numbers={place: f'"{name}"' for place, name in _COLUMNS.items()}, missing=())
+    cells = read_cells(rows, mistakes, numbers={column: f'"{name}"' for column, name in _COLUMNS.items()}, missing=())
     mistakes.raise_if_any(source.shown_as)
     if not len(cells.lines):
         raise source.refusal("isd-no-row")
-    stamps = moments_of([cells.numbers[place] for place in range(4)], cells.lines, mistakes)
+    stamps = moments_of([cells.numbers[column] for column in range(4)], cells.lines, mistakes)
     mistakes.raise_if_any(source.shown_as)
     tenths = {i: np.where(column == _MISSING, np.nan, column / 10.0) for i, column in cells.numbers.items()}
     traces = {i: cells.numbers[i] == _TRACE for i in (10, 11)}
-    one, six = (np.where(traces[i], 0.0, tenths[i]) for i in (10, 11))
-    rain, twice, rain_notes = _rain(stamps, one, six)
+    hourly, six_hourly = (np.where(traces[i], 0.0, tenths[i]) for i in (10, 11))
+    rain, twice, rain_notes = _rain(stamps, hourly, six_hourly)
     values = {"temperature": tenths[4], "dew_point": tenths[5], "wind": tenths[8], "rain": rain}
     values = {name: column for name, column in values.items() if name == "rain" or not np.isnan(column).all()}
     records = Records(
@@ -130,34 +130,34 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
 
 
 def _rain(
-    stamps: npt.NDArray[np.datetime64], one: Floats, six: Floats
+    stamps: npt.NDArray[np.datetime64], hourly: Floats, six_hourly: Floats
 ) -> tuple[Floats, pd.DataFrame | None, list[str]]:
     """Fill hours without an amount from the six-hour totals that hold them; both sorts of the hours that have both."""
     hours = stamps.astype("datetime64[h]").astype(np.int64)
-    odd = ~np.isnan(six) & (hours % 6 != 0)
-    total = ~np.isnan(six) & ~odd
+    odd = ~np.isnan(six_hourly) & (hours % 6 != 0)
+    total = ~np.isnan(six_hourly) & ~odd
     texts = notes("isd-odd-hours", int(odd.sum()))
     if not total.any():
-        return one, None, texts
+        return hourly, None, texts
     # blocks of six hours, numbered by the hour that closes them
     block = -(-hours // 6)
-    place, blocks = block - block.min(), int(np.ptp(block)) + 1
-    known = ~np.isnan(one)
-    held = np.bincount(place[known], weights=one[known], minlength=blocks)
-    lacking = np.bincount(place[~known], minlength=blocks)
+    at, blocks = block - block.min(), int(np.ptp(block)) + 1
+    known = ~np.isnan(hourly)
+    held = np.bincount(at[known], weights=hourly[known], minlength=blocks)
+    lacking = np.bincount(at[~known], minlength=blocks)
     of_block = np.full(blocks, np.nan)
-    of_block[place[total]] = six[total]
+    of_block[at[total]] = six_hourly[total]
     share = np.maximum(of_block - held, 0.0) / np.maximum(lacking, 1)
-    rain = np.where(known, one, share[place])
+    rain = np.where(known, hourly, share[at])
     filled = ~known & ~np.isnan(rain)
     texts += notes("isd-filled", int(filled.sum()), amount=number(float(rain[filled].sum())))
-    both = (np.bincount(place[known], minlength=blocks) == 6) & ~np.isnan(of_block)
+    both = (np.bincount(at[known], minlength=blocks) == 6) & ~np.isnan(of_block)
     more = both & (of_block > held + _ROUNDING)
     # by the hours' own shares, or alike over all six where they have none
     taken = np.where(held > 0.0, of_block / np.where(held > 0.0, held, 1.0), 0.0)
     level = np.where(held > 0.0, 0.0, of_block / 6.0)
-    by_six = rain * taken[place] + level[place]
-    rain = np.where(more[place], by_six, rain)
+    by_six = rain * taken[at] + level[at]
+    rain = np.where(more[at], by_six, rain)
     # an hour's rain fell before its stamp
-    sorts = pd.DataFrame({"hours": one, "six": by_six, "larger": rain}, index=stamps - np.timedelta64(1, "m"))
-    return rain, sorts[both[place]], texts
+    sorts = pd.DataFrame({"hours": hourly, "six": by_six, "larger": rain}, index=stamps - np.timedelta64(1, "m"))
+    return rain, sorts[both[at]], texts

@@ -295,9 +295,9 @@ def plain_dates(texts: Sequence[str]) -> Days | None:
     return _settled(year_first, *numbers.reshape(-1, 3).T)
 
 
-def days_at_a_stroke(rows: Rows, place: int) -> Days | None:
+def days_at_a_stroke(rows: Rows, column: int) -> Days | None:
     """Read a column of dates as `plain_dates` does, without a text of each; nothing where they must be looked at."""
-    parts = rows.grid.date_parts(place) if rows.grid else None
+    parts = rows.grid.date_parts(column) if rows.grid else None
     return _settled(parts[0], *parts[1]) if parts else None
 
 

@@ -120,19 +120,19 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
     stamps = [i for i in columns(STAMP) if re.search(named, plain[i]) or not rows[0][i].isdigit()]
     if stamps := serial[-1:] or stamps:
         # of two clocks the local one, whose days are the site's
-        place = next((i for i in stamps if not re.search(r"utc|gmt", plain[i])), stamps[0])
-        return TimeColumns((place,), says_utc(header[place]))
+        column = next((i for i in stamps if not re.search(r"utc|gmt", plain[i])), stamps[0])
+        return TimeColumns((column,), says_utc(header[column]))
     dates, times = (
         columns(ONLY_DATE, "dat|day|fecha|tag|jour|dia|giorno|日|날"),
         columns(_ONLY_TIME) or columns(_BARE_TIME, "^(time|hour|hh|hhmm|hr|hora|heure|ora|uhrzeit|zeit|stunde)\\b"),
     )
     # a table of days may have the times of its extremes: of its records, days repeat
     if dates and times and (len(rows) < 3 or len({row[dates[0]] for row in rows}) < len(rows)):
-        return TimeColumns((dates[0], times[0]), any(says_utc(header[place]) for place in (dates[0], times[0])))
+        return TimeColumns((dates[0], times[0]), any(says_utc(header[column]) for column in (dates[0], times[0])))
     if set(_SPLIT) <= set(plain):
         minutes = [name for name in ("minute", "min") if name in plain][:1]
         places = tuple(plain.index(name) for name in (*_SPLIT, *minutes))
-        if all(row[place].isdigit() for row in rows for place in places):
+        if all(row[column].isdigit() for row in rows for column in places):
             return TimeColumns(places, says_utc(" ".join(header)))
     return None
 

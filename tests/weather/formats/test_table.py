@@ -234,3 +234,10 @@ def test_a_column_that_is_not_there_is_taken_for_none_that_another_quantity_has(
     [problem] = [each for each in read_header(cells.split(","), columns, line=1).problems if each.code == "no-column"]
     assert said in problem.cure
     assert f"It has {', '.join(cells.split(','))}" in problem.cure
+
+
+def test_other_columns_that_may_be_meant_stand_behind_the_one_that_they_are_instead_of():
+    """A total of rain is no radiation."""
+    cells = ["Date", "High Temp (°C)", "Low Temp (°C)", "Total Rain (mm)", "Total Precip (mm)", "GHI (MJ/m²)"]
+    found = read_header(cells, {}, line=1).problems[0].found
+    assert '"Total Precip (mm)" looks like rain (or "Total Rain (mm)"), "GHI (MJ/m²)" looks like radiation' in found

@@ -434,13 +434,15 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
         _set_unit(header, name, first.unit, by_user=False)
         header.suggest(name, first)
     if meant:
-        looks = ", ".join(f'"{fitting[0].text}" looks like {name}' for name, fitting in meant.items())
-        others = [f'"{other.text}"' for fitting in meant.values() for other in fitting[1:]]
-        also = f" (or {' or '.join(others[:_NAMES_SHOWN])})" if others else ""
+        firsts = [fitting[0] for fitting in meant.values()]
+        looks = [f'"{fitting[0].text}" looks like {name}' for name, fitting in meant.items()]
+        for i, fitting in enumerate(meant.values()):
+            others = [f'"{other.text}"' for other in fitting[1:_NAMES_SHOWN] if other not in firsts]
+            looks[i] += f" (or {' or '.join(others)})" if others else ""
         no_unit = [name for name in meant if name not in header.stated]
         standard = ", ".join(f"{name} in {STANDARD[name].shown_unit}" for name in no_unit)
         units = f", and add their units where those are not the standard ones ({standard})" if no_unit else ""
-        header.wrong(next(iter(meant)), "looks-like", looks=looks, also=also, units=units)
+        header.wrong(next(iter(meant)), "looks-like", looks=", ".join(looks), units=units)
     unused = dict.fromkeys(heading.text for heading in rest)
     header.notes += [note("columns-not-used", listed=listed(unused, _NAMES_SHOWN))] if unused else []
 

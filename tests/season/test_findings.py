@@ -157,6 +157,15 @@ def test_more_than_six_hours_held_open_are_a_danger(season, hours, severity):
 
 
 @pytest.mark.parametrize(
+    ("column", "code"),
+    [("starved_hours", "no-water"), ("dry_hours", "dry-pan"), ("stuck_hours", "stuck-open"), ("spilled_kg", "spill")],
+)
+def test_the_least_of_what_goes_wrong_is_told(season, column, code):
+    (finding,) = told(with_columns(season, "controllers", "upper", **{column: [0.0, 0.001]}), code)
+    assert (finding.days, finding.first) == (1, f"{season.days.index[1]:%Y-%m-%d}")
+
+
+@pytest.mark.parametrize(
     ("adequacy", "run", "quarter", "severity"),
     [
         (0.75, 13, 0.94, "caution"),

@@ -92,14 +92,16 @@ def _dry(plan: Plan, expected: Estimate, keep_going: bool, as_json: bool) -> Non
         listed = plan.grid.listed() if plan.grid is not None else []
         print_json({**dataclasses.asdict(expected), "variables": listed, **dataclasses.asdict(heads)})
     else:
-        texts, table = TEXTS["estimate"], plan.grid is None
+        texts, table, opened = TEXTS["estimate"], plan.grid is None, len(plan.places)
         lines = [*_estimate_lines(expected), *_variable_lines(plan)]
-        lines += [texts["opened"].format(opened=len(plan.places), bad=len(heads.bad))] if table else []
-        lines += [texts["lacking"].format(what=what, count=lack) for what, lack in heads.estimated.items()]
+        lines += [texts["opened"].format(opened=opened, bad=len(heads.bad))] if table else []
+        lines += [
+            texts["lacking"].format(what=what, count=lack, opened=opened) for what, lack in heads.estimated.items()
+        ]
         if heads.late:
             names = ", ".join(f"{name} ({day})" for name, day in [*heads.late.items()][:_NAMED])
             more = and_more(len(heads.late) - _NAMED, "site")
-            lines.append(texts["late"].format(count=len(heads.late), names=names + more))
+            lines.append(texts["late"].format(count=len(heads.late), opened=opened, names=names + more))
         for line in lines:
             say(line)
     refuse_sites(plan, {} if keep_going else heads.bad)

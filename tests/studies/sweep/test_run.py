@@ -140,6 +140,9 @@ def test_a_full_disk_is_one_line_and_a_later_run_goes_on_to_the_same_bytes(parte
         patched.setattr(pathlib.Path, "open", full)
         with pytest.raises(OutputError, match="No space left on device") as stopped:
             sweep(plan, out, processes=1)
+    assert stopped.value.text().endswith(
+        "the parts that are done are kept: make room, and run the same command to go on"
+    )
     assert len(stopped.value.text().splitlines()) == 1
     sweep(plan, out, processes=1)
     assert contents(out) == contents(parted / "out")
@@ -154,6 +157,17 @@ def test_a_weather_file_changed_since_is_not_mixed_with_the_old_one(again):
     after = rows(out)
     changed = set(before.loc[(before["rain_mm"] != after["rain_mm"]).to_numpy(), "site"])
     assert changed == {"Place 02"}
+
+
+def test_a_stop_leaves_no_summary_of_other_parts(again):
+    """One file's weather is another now, and the next one's is broken: what both came to is gone until it is made again."""
+    plan, out = again
+    for name, mended in (("place-02.csv", (",0.0,", ",0.1,")), ("place-03.csv", ("tmax", "other"))):
+        weather = plan.parent / "weather" / name
+        weather.write_text(weather.read_text(encoding="ascii").replace(*mended), encoding="ascii")
+    with pytest.raises(PanbudgetError, match="Place 03"):
+        sweep(plan, out, processes=1)
+    assert sorted(path.name for path in out.iterdir()) == ["parts.sha256", "plan.json", "seasons", "sweep.log"]
 
 
 def test_the_order_of_the_jobs_changes_nothing(parted, tmp_path, monkeypatch):

@@ -183,4 +183,4 @@ def _files(axes: Sequence[Axes], name: str) -> dict[str, bytes]:
             save(axes, Path(folder) / name)
             return {f"{name}{suffix}": (Path(folder) / f"{name}{suffix}").read_bytes() for suffix in (".png", ".svg")}
     except OSError as error:
-        raise OutputError(problem("not-written", reason=error.strerror), file=f"figures/{name}") from None
+        raise OutputError(problem("unwritable", reason=error.strerror), file=f"figures/{name}") from None

@@ -99,7 +99,7 @@ def write_cube(parts: Sequence[Path], target: Path, kind: str, title: str, *, gr
         draft.rename(target)
     except OSError as error:
         remove(draft)
-        raise OutputError(problem("not-written", reason=error.strerror or str(error)), file=str(target)) from None
+        raise OutputError(problem("unwritable", reason=error.strerror or str(error)), file=str(target)) from None
     return target
 
 

@@ -47,8 +47,12 @@ _DIGESTS = "parts.sha256"  # a line a part, as `sha256sum --check` reads it
 _LOG = "sweep.log"
 _LOCK = ".owner"  # who is at work here
 _EARLIER = "earlier"  # parts of this sweep under an earlier plan, until all of the present one's are there
-_OURS = frozenset({_MANIFEST, _PARTS, _DIGESTS, _LOG, "summary.csv", "suits.csv", "sweep.json", "figures"})
-_OURS |= {_EARLIER, "sites.csv", "suits.parquet", "columns.csv", "seasons.zarr", "seasons.nc"}
+# what all parts come to
+_ENDS = (
+    *("summary.csv", "suits.csv", "suits.parquet", "sites.csv", "columns.csv", "sweep.json", "figures"),
+    *("seasons.zarr", "seasons.nc"),
+)
+_OURS = frozenset({_MANIFEST, _PARTS, _DIGESTS, _LOG, _EARLIER, *_ENDS})
 _KEY = b"panbudget"
 
 #: the system of coordinates of all places
@@ -328,7 +332,7 @@ class Store:
         except OSError as error:
             with contextlib.suppress(OSError):
                 draft.unlink(missing_ok=True)
-            raise OutputError(problem("not-written", reason=error.strerror), file=str(target)) from None
+            raise OutputError(problem("unwritable", reason=error.strerror), file=str(target)) from None
 
     def log(self, text: str) -> None:
         """Add a line to the log, which alone tells when things were done."""
@@ -340,14 +344,18 @@ class Store:
         return self.folder / _PARTS / f"part-{index:06d}.parquet"
 
     def write_part(self, index: int, payload: bytes) -> None:
-        """Write a part of the dataset, and then its digest."""
+        """Write a part of the dataset, and then its digest; what others of other bytes came to is no longer so."""
+        digest = hashlib.sha256(payload).hexdigest()
+        for name in _ENDS if self._digests.get(self.part(index).name) != digest else ():
+            with contextlib.suppress(OSError):
+                remove(self.folder / name)
         self.write(f"{_PARTS}/{self.part(index).name}", [payload])
-        digest = self._digests[self.part(index).name] = hashlib.sha256(payload).hexdigest()
+        self._digests[self.part(index).name] = digest
         try:
             with (self.folder / _DIGESTS).open("a", encoding="ascii") as file:
                 file.write(f"{digest}  {_PARTS}/{self.part(index).name}\n")
         except OSError as error:
-            raise self._refused("not-written", reason=error.strerror) from None
+            raise self._refused("unwritable", reason=error.strerror) from None
 
     def seal(self) -> None:
         """Write the digests in the parts' order, which does not depend on who was ready first."""

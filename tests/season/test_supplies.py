@@ -430,3 +430,9 @@ def test_an_emitter_measured_in_place_gives_that_under_a_full_tank_and_all_flows
     mains = pan_flows(make_garden({"controller": {"upper": upper}}, days=2), "upper", notes)
     assert mains.at_reference == {"": 1.0, "tomatoes": 60.0}
     assert [note.endswith("it counts as measured in place") for note in notes] == [True, True]
+
+
+def test_where_no_plant_is_short_every_size_keeps_the_wish(make_garden):
+    """Full soil lasts some days, whatever the tank holds."""
+    sizes = tank_sizes(replay(on_tank(make_garden, TANK, days=5)), "spring")
+    assert (sizes["share"] == 1.0).all() and (sizes["mean_days"] == 0.0).all()

@@ -23,6 +23,13 @@ CASES = {
     "another unit": ([100, 109, 118000, 127], 65, 4, "impossible", 'the unit may be wrong: "118000 L" would do'),
     "one unit for all": ([0, 450, 900, 1400], 65, 3, "impossible", 'the unit of all readings may be wrong: "L"'),
     "a counter that began again": ([9990, 9999, 8, 17], 65, 4, "is below", 'write "rollover at 10000"'),
+    "a counter that began again nine tenths up": (
+        [8991, 9000, 8, 17],
+        1400,
+        4,
+        "is below",
+        'write "rollover at 10000"',
+    ),
     "another meter": ([1234, 1240, 3, 12, 20], 65, 4, "is below", "if the counter passed its last digit"),
 }
 

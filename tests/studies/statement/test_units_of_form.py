@@ -102,7 +102,9 @@ def test_amounts_have_their_decimals_and_a_dash_where_there_is_none():
 
 def test_a_factor_without_end_is_not_called_exact():
     """A size has a last decimal where its denominator has no prime factors but 2 and 5."""
-    assert "exact fraction" in VOLUME_UNITS["acre-foot-survey"].factor_text("L")
+    # NIST SP 811, B.8: 1.233 489 E+03 m³
+    endless = "1 acre-ft (survey) = 1233489.238468…\u00a0L, computed with the exact fraction"
+    assert VOLUME_UNITS["acre-foot-survey"].factor_text("L") == endless
     assert VOLUME_UNITS["ML"].factor_text("L") == "1 ML = 1000000\u00a0L exactly"
     assert VOLUME_UNITS["gal"].factor_text("L") == "1 US gal = 3.785411784\u00a0L exactly"
 

@@ -106,8 +106,9 @@ class Server:
             text = text.replace("T2M_MIN", "T10M_MIN") if way == "other-columns" else text
         else:
             whole = forecast({**query, "latitude": 51.0} if way == "elsewhere" else query, self.today)
-            if way == "half":
-                whole["daily"] = {name: values[:8] for name, values in whole["daily"].items()}
+            if way in ("half", "one-less"):
+                most = -1 if way == "one-less" else len(whole["daily"]["time"]) // 2
+                whole["daily"] = {name: values[:most] for name, values in whole["daily"].items()}
             if way == "other-columns":
                 del whole["daily"]["temperature_2m_min"]
             if way == "uneven":

@@ -188,6 +188,13 @@ WRONG = {
 PASSING = ("stalls", "drips", "cut", "nothing", "gzip-cut", 429, 500)
 
 
+def test_a_forecast_that_is_a_day_short_is_refused(garden, server):
+    """Past days that came along make none of the days ahead."""
+    server.way = "one-less"
+    with pytest.raises(WeatherError, match="10 days ago to 7 days on were asked; missing: 1 day;"):
+        download_weather(garden, forecast=7)
+
+
 @pytest.mark.parametrize(("way", "says"), WRONG.items())
 @pytest.mark.parametrize("what", [{"years": (2024, 2024)}, {"forecast": 10}, {"years": (2024, 2024), "forecast": 10}])
 def test_what_goes_wrong_is_one_message_and_changes_nothing(way, says, what, garden, server, monkeypatch):

@@ -12,6 +12,7 @@ import pandas as pd
 
 from panbudget.physics.air import wind_at_2m
 from panbudget.scenario.garden import Site
+from panbudget.weather.messages import counted
 from panbudget.weather.services.asking import Service, ask, reason_in
 
 _GAUGE = 10.0  # [m]
@@ -63,10 +64,10 @@ def next_days(service: Service, site: Site, days: int) -> pd.DataFrame:
         if name in columns and units.get(key) != expected:
             raise service.refusal("other-unit", name=key, unit=units.get(key), expected=expected)
     whole = len(table) and len(table) == 1 + (table.index[-1] - table.index[0]).days
-    if not whole or len(dates) < days:
-        raise service.refusal(
-            "half", first="today", last=f"{days} days on", missing=f"{max(days - len(table), 1)} days"
-        )
+    asked = days + int(facts["past_days"])
+    if not whole or len(dates) < asked:
+        lacking = counted(max(asked - len(table), 1), "day")
+        raise service.refusal("half", first=f"{asked - days} days ago", last=f"{days} days on", missing=lacking)
     if "wind" in table:
         table["wind"] = wind_at_2m(table["wind"].to_numpy(), height=_GAUGE).round(2)
     return table.dropna(axis="columns", how="all")

@@ -5,6 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from panbudget import replay
 from panbudget.studies.size import settings
 from panbudget.studies.size.settings import _daylight, hottest_week
 from tests.studies.size.made_up import PRESENT
@@ -96,3 +97,19 @@ def test_settings_are_handed_over_64_at_once(monkeypatch):
 def test_the_draws_of_a_setting_stay_together(monkeypatch, draws, chunks):
     factors = settings.ValveFactors(*[np.ones(draws)] * 3, np.ones((draws, 1)))
     assert way_of(monkeypatch, 1, 5, cores=1, draws=factors)[1] == chunks
+
+
+@pytest.mark.parametrize(("from_which", "is_used"), [(6, True), (7, False)])
+def test_what_was_compiled_before_is_used_for_jobs_too_small_to_compile_for(
+    make_garden, monkeypatch, from_which, is_used
+):
+    """Margins are such jobs: six settings in a year."""
+    used = []
+    for name, value in {"_WORTH_PROCESSES": from_which, "WORTH_COMPILING": 7}.items():
+        monkeypatch.setattr(settings, name, value)
+    for name in ("has_compiler", "is_kept"):
+        monkeypatch.setattr(settings, name, lambda *_: True)
+    monkeypatch.setattr(settings, "compiled", lambda function: used.append(function) or function)
+    year = settings.year_forcing(replay(make_garden(days=5)), "upper")
+    settings.outcomes([year], [settings.Setting(0.05 * n, 180.0, 2.0, 0.9) for n in range(2, 8)])
+    assert bool(used) is is_used

@@ -18,7 +18,7 @@ import numpy as np
 
 from panbudget.engine import season as engine
 from panbudget.engine.arrays import Pans, Results, State, Tanks, empty_results, empty_state
-from panbudget.engine.compiled import compiled, has_compiler
+from panbudget.engine.compiled import compiled, has_compiler, is_kept
 from panbudget.numeric import Floats
 from panbudget.season.layout import LANES, Bundle, Forcing, lay_out
 from panbudget.season.result import Season
@@ -201,7 +201,8 @@ def outcomes(
     jobs = [(year, chunk, times, whole) for year in range(len(years)) for chunk in range(len(chunks))]
     seasons, work = len(years) * len(settings) * count, (years, by_year, chunks)
 
-    if seasons >= WORTH_COMPILING and has_compiler():
+    is_ready = seasons >= _WORTH_PROCESSES and is_kept(engine.run_season)
+    if has_compiler() and (is_ready or seasons >= WORTH_COMPILING):
         # compiled code lets other threads run meanwhile
         through = functools.partial(_job, work=work, run=compiled(engine.run_season))
         results = [through(jobs[0])]  # compiles

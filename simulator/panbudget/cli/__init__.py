@@ -190,8 +190,11 @@ def _blamed(scenario: Any) -> Iterator[None]:
     try:
         yield
     except PanbudgetError as error:
+        file = scenario.file_of(error.key)
         if error.file == str(scenario.path):
-            error.file = scenario.file_of(error.key)
+            error.file = file
+        elif "." in error.key and file != str(scenario.path):  # another file, read as that one says
+            error.file = f"{file}: {error.file}"
         raise
 
 

@@ -170,6 +170,7 @@ def test_a_sweep_lays_variants_over_its_scenario(garden, tmp_path):
         ("weather.trust", '["nothing"]'),
         ("weather.format", '"none"'),
         ("weather.columns.tmin.column", '"none"'),
+        ("weather.file", '"none.csv"'),
     ],
 )
 def test_what_a_variants_file_gets_wrong_is_told_as_that_files_mistake(key, value, garden, tmp_path, capsys):
@@ -177,7 +178,8 @@ def test_what_a_variants_file_gets_wrong_is_told_as_that_files_mistake(key, valu
     laid = ("--variant", "late.toml", "--variant", "bare.toml")  # the last laid over has no such key
     code, _, error = run(capsys, "replay", "garden.toml", *laid, "--out", "out")
     assert code == 2
-    assert error.replace("weather.csv: ", "").startswith(f"late.toml: {key.removesuffix('.column')}")
+    assert error.startswith("late.toml: ")
+    assert key.removesuffix(".column") in error or "none.csv: there is no such file" in error
 
 
 def test_a_variant_of_a_file_without_any_is_told_with_how_to_describe_one(garden, capsys):

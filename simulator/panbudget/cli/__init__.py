@@ -16,7 +16,7 @@ from typing import Annotated, Any, get_args
 
 import typer
 
-from panbudget.errors import PanbudgetError, Problem, visible
+from panbudget.errors import PanbudgetError, Problem, WeatherError, visible
 from panbudget.words import errors_shown, packaged, units_shown
 
 TEXTS = packaged("cli/verbs.toml")
@@ -190,10 +190,11 @@ def _blamed(scenario: Any) -> Iterator[None]:
     try:
         yield
     except PanbudgetError as error:
-        file = scenario.file_of(error.key)
+        is_weather = isinstance(error, WeatherError) and error.file != str(scenario.path)
+        file = scenario.file_of("weather" if is_weather else error.key)
         if error.file == str(scenario.path):
             error.file = file
-        elif "." in error.key and file != str(scenario.path):  # another file, read as that one says
+        elif is_weather and file != str(scenario.path):  # which is read as that one says
             error.file = f"{file}: {error.file}"
         raise
 

@@ -58,6 +58,13 @@ def test_a_unit_that_one_row_alone_has_is_likelier_than_a_digit(tmp_path):
     assert caught.value.problems[0].cure.startswith('the unit may be wrong: "118 m3" would do')
 
 
+def test_a_reading_beyond_any_garden_in_other_units_is_refused_and_nothing_else(tmp_path):
+    """1e9 m³ is the most that a volume may be; in acre feet it is more."""
+    rows = "2025-05-01,100,m3,\n2025-06-01,109,m3,\n2025-07-01,1e9,m3,\n"
+    with pytest.raises(ReadingsError, match="line 4: .*is impossible"):
+        read(tmp_path, HEAD + rows, most={"spring": 65.0})
+
+
 @pytest.mark.parametrize(("litres", "possible"), [(1020.0, True), (1020.01, False)])
 def test_what_all_open_valves_pass_day_and_night_is_the_most_with_the_meters_accuracy(tmp_path, litres, possible):
     """100 L/h for ten hours, and 2 % more: 1020 L. The hours are given, so nothing is added to them."""

@@ -100,9 +100,10 @@ def suspect(readings: Sequence[Reading], at: int, possible: Callable[[Reading, R
 def _unit_of_all(readings: Sequence[Reading], possible: Callable[[Reading, Reading], bool]) -> str:
     """In which unit all readings could follow each other; empty where in none."""
     for unit in _UNITS:
-        other = [_as_written(reading, f"{reading.number} {unit}") for reading in readings]
-        if all(possible(a, b) for a, b in itertools.pairwise(other)):
-            return unit
+        with contextlib.suppress(UnitError):  # more than any garden has
+            other = [_as_written(reading, f"{reading.number} {unit}") for reading in readings]
+            if all(possible(a, b) for a, b in itertools.pairwise(other)):
+                return unit
     return ""
 
 

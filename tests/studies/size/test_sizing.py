@@ -198,7 +198,8 @@ def test_only_what_is_owned_is_chosen(garden):
         {"name": "dish", "vessels": [{"length": "30 cm", "width": "20 cm"}], "depth": "8 cm", "count": 2},
         {"name": "grey dripper", "flow": "1.5 L/h", "count": 2},
     ]
-    tried = size(garden.changed({"owned": owned})).valves["upper"].tried.settings[1:]  # the first is as described
+    found = size(garden.changed({"owned": owned}))
+    tried = found.valves["upper"].tried.settings[1:]  # the first is as described
     assert {each.label for each in tried} == {
         f"{pan}, {refill}"
         for pan in ("tub", "dish", "2 × dish", "tub and dish", "tub and 2 × dish")
@@ -206,6 +207,21 @@ def test_only_what_is_owned_is_chosen(garden):
     }
     assert round(np.pi * 0.04 + 0.12, 6) in {round(each.area, 6) for each in tried}
     assert {each.depth for each in tried} == {200.0, 80.0}
+    # sized.toml has the things at hand, as the file describes them
+    made_of = {each.label: layouts.at_hand(found.scenario, each)[1] for each in tried}
+    assert made_of["tub, grey dripper"] == [{"diameter": "40 cm"}]
+    dishes = {"length": "30 cm", "width": "20 cm", "count": 2}
+    assert made_of["tub and 2 × dish, 2 × grey dripper"] == [{"diameter": "40 cm"}, dishes]
+    for each in tried:
+        overlay = {"controller": {"upper": {"pan": {"vessels": made_of[each.label], "depth": f"{each.depth} mm"}}}}
+        assert garden.changed(overlay).controller["upper"].pan.area == pytest.approx(each.area, rel=1e-12)
+    best = next(each for each in tried if each.label == "tub and dish, grey dripper")
+    choice = SimpleNamespace(judged=SimpleNamespace(settings=[found.valves["upper"].present, best]), best=1)
+    valves = {"upper": dataclasses.replace(found.valves["upper"], choice=choice)}
+    text = variant_text(dataclasses.replace(found, valves=valves))
+    assert "  # tub and dish\n" in text
+    pan = tomllib.loads(text)["variant"]["sized"]["controller"]["upper"]["pan"]
+    assert pan["vessels"] == [{"diameter": "40 cm"}, {"length": "30 cm", "width": "20 cm"}]
     # the emitters alone are free then: 40 as described, and half to twice as many
     assert {round(40 * (each.emitters or (1.0,))[0]) for each in tried} == {20, 28, 40, 56, 80}
     with pytest.raises(ScenarioError, match="all shallower than the freeboard of 20 mm") as refused:

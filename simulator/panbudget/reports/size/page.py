@@ -3,6 +3,7 @@ Size page: the answer first, then its neighbours, the pictures and what was assu
 """
 
 import functools
+import json
 import math
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
@@ -17,6 +18,7 @@ from panbudget.reports.pages import Report, Section, margin_said, texts, words_o
 from panbudget.reports.size.figures import map_figure, trade_off_figure
 from panbudget.reports.writing import Verb
 from panbudget.studies.size.choosing import Choice
+from panbudget.studies.size.layouts import at_hand
 from panbudget.studies.size.sizing import Sizing, ValveSizing
 from panbudget.words import calendar_day, count, hundredths
 
@@ -124,7 +126,12 @@ def variant_text(sizing: Sizing) -> str:
             "variant_swing": best.swing != present.swing,
             "variant_refill": best.refill_flow != present.refill_flow,
         }
-        values = {"best": best, "flow": valve.flow_of(best)}
+        label, vessels = at_hand(sizing.scenario, best)
+        made_of = ", ".join(
+            f"{{ {', '.join(f'{side} = {json.dumps(given, ensure_ascii=False)}' for side, given in vessel.items())} }}"
+            for vessel in vessels or [{"area": f"{best.area!r} m^2"}]
+        )
+        values = {"best": best, "flow": valve.flow_of(best), "vessels": made_of, "label": label and f"  # {label}"}
         wanted = [_say(part, **values).splitlines() for part, holds in parts.items() if holds]
         lines += [f"{key}.{line}" for part in wanted for line in part]
         moved = {bed: new for bed, new in valve.emitters_of(best).items() if new != valve.counts[bed]}

@@ -69,6 +69,26 @@ def laid_out(
     return settings
 
 
+def at_hand(scenario: Scenario, setting: Setting) -> tuple[str, list[dict[str, Any]]]:
+    """Return what is owned that a setting's pan is made of, in words and as vessels that the file describes; empty for none."""
+    described = zip(scenario.owned, scenario.described.get("owned", ()), strict=True)
+    vessels_of = {part.name: given["vessels"] for part, given in described if part.vessels}
+    single = {
+        label: [
+            vessel | ({"count": many * vessel.get("count", 1)} if many > 1 else {}) for vessel in vessels_of[part.name]
+        ]
+        for part in scenario.owned
+        if part.vessels
+        for many, label in _several(part.name, part.count)
+    }
+    pairs = {f"{a} and {b}": single[a] + single[b] for a, b in itertools.combinations(single, 2)}
+    groups = {
+        label: group for label, group in (single | pairs).items() if f"{setting.label}, ".startswith(f"{label}, ")
+    }
+    label = max(groups, key=len, default="")
+    return label, groups.get(label, [])
+
+
 def emitter_layouts(scenario: Scenario, name: str, ratios: dict[str, float]) -> list[tuple[float, ...]]:
     """Emitters to try, as factors on the described counts; none stands for as they are."""
     counts = {bed: planted.emitters.count for bed, planted in scenario.controller[name].bed.items()}

@@ -633,4 +633,66 @@ STYLES = {
             lambda when, d, t: [round(when.replace(tzinfo=dt.UTC).timestamp()), 60, t, d.rh, at_five(when, d)],
         ),
     ),
+    "console's memory, names over each column": Style(
+        hourly(
+            "\t\tTemp\tHi\tOut\tWind\tWind\tTHW\t\t\tRain\tIn\n"
+            "Date\tTime\tOut\tTemp\tHum\tSpeed\tDir\tIndex\tBar\tRain\tRate\tTemp",
+            lambda when, d, t: [
+                f"{when.day}/{when:%m/%y}",
+                f"{when:%H:%M}",
+                *(t, t, d.rh, d.wind, "NW", t, 1013.2, at_five(when, d), 0.0, 22.0),
+            ],
+            separator="\t",
+        ),
+    ),
+    "groups over names, the sun's with another": Style(
+        hourly(
+            ",Outdoor,,Indoor,Solar and UVI,,Rainfall\nTime,Temperature(℃),Humidity(%),Temperature(℃),Solar(W/m²),UVI,Hourly(mm)",
+            lambda when, d, t: [when, t, d.rh, 21.0, d.radiation / 0.0864, 3, at_five(when, d)],
+        ),
+        (*BASE, *SUN),
+    ),
+    "names over the first of three columns": Style(
+        daily(
+            "年月日,最高気温(℃),最高気温(℃),最低気温(℃),最低気温(℃),降水量の合計(mm),降水量の合計(mm)\n,,,,,,\n,,品質情報,,品質情報,,品質情報",
+            lambda d: [f"{d.date.year}/{d.date.month}/{d.date.day}", d.tmax, 8, d.tmin, 8, d.rain, 8],
+            above=",架空,架空,架空,架空,架空,架空\n",
+        ).encode("cp932"),
+    ),
+    "days across with a point behind": Style(
+        "stanice;prvek;rok;měsíc;"
+        + ";".join(f"{i}." for i in range(1, 32))
+        + "\n"
+        + "".join(
+            f"X;{name};2025;06;" + ";".join([""] * 3 + [comma(getattr(d, key)) for d in TRUTH] + [""] * 4) + "\n"
+            for name, key in (
+                ("Teplota maximální (°C)", "tmax"),
+                ("Teplota minimální (°C)", "tmin"),
+                ("Úhrn srážek (mm)", "rain"),
+            )
+        ),
+    ),
+    "times with a point": Style(
+        hourly(
+            "Data;Ora;Temperatura aria (°C);Precipitazione (mm)",
+            lambda when, d, t: [f"{when:%d/%m/%Y}", f"{when:%H.%M}", comma(t), comma(at_five(when, d))],
+            separator=";",
+        ),
+    ),
+    "sensor after sensor": Style(
+        "entity_id,state,last_changed\n"
+        + "".join(
+            f"sensor.garden_{name},{value},{d.date}T{hour:02}:00:00.000Z\n"
+            for name in ("temperature", "rain")
+            for d in TRUTH
+            for hour in range(24)
+            for value in [(d.rain if hour == 5 else 0.0) if name == "rain" else d.tmax if hour == 14 else d.tmin]
+        ).replace(f"{TRUTH[4].tmin},{TRUTH[4].date}T20", f"unavailable,{TRUTH[4].date}T20"),
+    ),
+    "pressure in inches by its cells": Style(
+        daily(
+            "Date,Temperature High,Temperature Low,Pressure,Pressure Low,Rain Total",
+            lambda d: [d.date, f"{f(d.tmax)} °F", f"{f(d.tmin)} °F", "29.61 in", "29.60 in", f"{inches(d.rain)} in"],
+        ),
+    ),
 }

@@ -22,12 +22,12 @@ from panbudget.weather.text.rows import separator_of, split
 # lines in which a table may begin, rows that must be alike, lines above them that may be its header
 _HEAD, _ROWS, _ABOVE = 120, 3, 4
 _ELEMENT = re.compile(
-    r"\b(elements?|parameters?|variables?|quantity|measurements?|observations?|sensor|observed property)\b"
+    r"\b(elements?|parameters?|variables?|quantity|measurements?|observations?|sensor|observed property|entity)\b"
 )
-_VALUE = re.compile(r"\b(values?|reading|results?|wert|valor|valeur|data)\b")
+_VALUE = re.compile(r"\b(values?|reading|results?|wert|valor|valeur|data|state)\b")
 _UNIT, _YEAR, _MONTH = (re.compile(rf"\b({words})\b") for words in ("units?|einheit|uom", "year|yyyy", "month|mm|mo"))
 _MOST_ELEMENTS = 60
-_DAY_NUMBER = re.compile(r"(?:day|d|val|value|tag|dia|jour)?[ _.]?0?(\d{1,2})", re.IGNORECASE)
+_DAY_NUMBER = re.compile(r"(?:day|d|val|value|tag|dia|jour)?[ _.]?0?(\d{1,2})\.?", re.IGNORECASE)
 _DAYS_ACROSS = 28
 _MONTH_NAME = re.compile(
     r"jan|ene|gen|feb|fev|mar|apr|avr|abr|ma[iyg]|ju[nil]|giu|lug|aug|ago|ao|se[pt]|o[ckut]t|nov|de[cz]|dic"

@@ -420,7 +420,7 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
     absent = [name for name in _DATA["daily"] if header.lacks(name)]
     meant: dict[str, list[Heading]] = {}
     for name in absent:
-        alike = (heading for heading in rest if not _NOT_OUTDOORS.search(heading.name))
+        alike = [h for h in rest if not (_NOT_OUTDOORS.search(h.name) or _daily(name).but.search(h.name))]
         near = [heading for heading in alike if difflib.get_close_matches(_plain(heading.text), [name], 1, 0.8)]
         fitting = near or _best_of_day(name, rest)
         if fitting and texts.count(fitting[0].text) > 1:

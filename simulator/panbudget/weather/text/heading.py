@@ -56,6 +56,8 @@ def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") ->
         name = re.sub(
             r"^(daily|hourly|event|weekly|monthly|yearly|total|max|min|avg)(?=rain|temp)", r"\1 ", match["name"]
         )
+    if unit in ("in", "mm") and re.search(r"\b(press|baro)", name):
+        unit += "Hg"  # a length of mercury
     if name in _DATA["whole"]:
         name, known = _DATA["whole"][name]
         unit = unit or known or None

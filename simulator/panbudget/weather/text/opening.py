@@ -8,6 +8,7 @@ above it, as wide as it, in words.
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
@@ -172,7 +173,7 @@ def _cells(text: str, separator: str) -> list[str]:
 
 def _joined(cells: list[str], above: Sequence[tuple[int, str]], separator: str, date: int) -> list[str]:
     """Join a header with the names above it, if one of the two lines has nothing where the other names the date."""
-    upper = _cells(above[-1][1], separator) if above else []
+    upper = next(filter(None, (_cells(text, separator) for _, text in reversed(above))), [])
     if len(upper) < 0.5 * len(cells) or len(upper) > len(cells) + 1 or is_row_of_values(upper):
         return cells
     upper += [""] * (len(cells) - len(upper))
@@ -180,9 +181,10 @@ def _joined(cells: list[str], above: Sequence[tuple[int, str]], separator: str, 
     if (upper[date] == "") is (cells[date] == ""):
         return cells
     spread, last = [], ""
+    repeats = any(name and name == before for before, name in itertools.pairwise(upper))
     for name, cell in zip(upper, cells, strict=True):
-        # a name over several columns stands over the first of them; a column of its own has nothing below it
-        last = name or (last if cell else "")
+        # a name over several columns stands over the first of them, or is repeated; a column of its own has nothing below it
+        last = name or (last if cell and not repeats else "")
         spread.append(f"{last} {cell}".strip())
     return spread
 

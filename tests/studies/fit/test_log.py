@@ -55,6 +55,14 @@ def test_a_log_is_read_with_its_empty_cells(make_garden):
             'controller "uper" is not in the scenario; did you mean "upper"',
         ),
         ("date,openings\n2025-05-01,1\n2025-05-02,1\n", "upper has 2\u00a0rows; expected: 3 visits at least"),
+        (
+            "date,jug_ml,jug_minutes\n2025-05-01,33,1\n",
+            "has rows of a jug or of weighings alone; expected: three visits",
+        ),
+        (
+            "date,meter_l\n2025-05-01,1200\n2025-05-02,\n2025-05-03,1200\n2025-05-04,1199.5\n",
+            "line 5: meter = 1199.5 is below 1200 in line 4: was it misread",
+        ),
         ("date,opened\n2025-05-01,perhaps\n2025-05-02,yes\n2025-05-03,no\n", "is neither yes nor no"),
     ],
 )

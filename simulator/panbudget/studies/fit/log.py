@@ -172,7 +172,7 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_lea
     assumed = [f"{timeless} rows of the log have no time of day and count as noon"] if timeless else []
     moments = [moment for part in (*rows.values(), *in_tub.values()) for moment, *_ in part] or by_jug
     if not moments:
-        raise ReadingsError(*(wrong or [problem("no-row")]), file=shown)
+        raise ReadingsError(*(wrong or [problem("only-measured" if log.rows else "no-row")]), file=shown)
     first, last = min(moments).date(), max(moments).date()
     visits = {name: _visits(name, part, first, scenario, assumed) for name, part in rows.items()}
     tubs = {name: _visits(name, part, first, scenario, assumed, "tub_mm") for name, part in in_tub.items()}
@@ -281,6 +281,7 @@ def _visits(
     few = too_high <= max(1.0, _MOST_WRONG * sum(map(math.isfinite, levels)))
     _total(rows)
     counter: tuple[float, int] | None = None  # what it showed in the row above, and that row's line
+    metered: tuple[float, TypedRow] | None = None  # the meter's reading before, and its row
     above: dict[str, str] = {}
     for moment, timed, row in rows:
         if visits and moment < visits[-1].moment:
@@ -293,6 +294,11 @@ def _visits(
             count = _risen(row, stands, *counter)
         # a row without it leaves what lies between the next one and the last unknown
         counter = None if stands is None else (stands, row.line)
+        if meter is not None:
+            if metered is not None and meter < metered[0]:
+                before = metered[1]
+                _wrong(row, "meter-falls", meter, meter=row["meter_l"], before=before["meter_l"], line=before.line)
+            metered = meter, row
         if level is not None and depth < level <= depth + _BRIMFUL_MM:
             level = depth
         elif level is not None and level > depth:

@@ -184,8 +184,13 @@ def test_a_forecast_comes_first(folder):
     assert found.fan.each("litres", 0)[0, 9] > old.fan.each("litres", 0)[0, 9]
     (folder / "hot" / "f.csv").write_text("\n".join([lines[0], *days[:8]]) + "\n", encoding="utf-8")
     (folder / "hot" / "weather.csv").write_text(record(2021), encoding="utf-8")
-    alone = panbudget.today(path)
+    alone = panbudget.today(path, sheet=True)
     assert (alone.forecast_days, alone.fan.years, len(alone.fan.dates)) == (2, (0,), 2)
+    near, *far = alone.visits
+    assert set(near.openings) == {"upper"}
+    pan = alone.valves["upper"]
+    assert {visit.levels["upper"] for visit in far} == {(pan.trip_mm, pan.reset_mm)}
+    assert all(not visit.openings for visit in far)
 
 
 @pytest.mark.parametrize(

@@ -75,10 +75,11 @@ def _table(today: Today) -> Any:
     parts = (("level", "levels"), ("openings", "openings"), ("tank", "tanks"))
     rows: list[dict[str, Any]] = [{"day": visit.day} for visit in today.visits]
     for what, field in parts:
-        for name in getattr(today.visits[-1], field):
+        for name in getattr(today.visits[0], field):
             columns[f"{what} {name}"] = [filled(words[f"column_{what}"], {"name": name}), 0]
             for row, visit in zip(rows, today.visits, strict=True):
-                row[f"{what} {name}"] = _ends(_KINDS[what], *getattr(visit, field)[name])
+                ends = getattr(visit, field).get(name)  # past the forecast's end, nothing is known of some
+                row[f"{what} {name}"] = _ends(_KINDS[what], *ends) if ends else ""
     for row in rows:
         row["day"] = f"{row['day']:%a} {row['day'].day} {row['day']:%b}"
     return labelled(rows, columns, names=1, widths=dict.fromkeys(columns, 1.0))

@@ -53,15 +53,17 @@ def visits_of(garden: Scenario, last: dt.date, end: dt.date, trials: Trials | No
     last, end : date
         Today, and the season's last day.
     trials : Trials or None
-        Without earlier years and forecast, a pan stands anywhere between trip and reset, and nothing else is known.
+        Without earlier years, past the forecast's end a pan stands anywhere between trip and reset, and nothing else is
+        known.
 
     Returns
     -------
     tuple of Visit
     """
     visits = []
+    weather, reach = trials, min((outcome.morning_kg.shape[1] for outcome in trials.base), default=0) if trials else 0
     for ahead in range(0, min(_SPAN, (end - last).days), _EVERY):
-        before = max(ahead - _EVERY, 0)
+        before, trials = max(ahead - _EVERY, 0), weather if ahead < reach else None
         levels, openings, tanks = dict[str, Ends](), dict[str, Ends](), dict[str, Ends]()
         for row, (name, part) in enumerate(garden.controller.items()):
             at_trip, area = part.water_at_trip, part.pan.area

@@ -695,4 +695,30 @@ STYLES = {
             lambda d: [d.date, f"{f(d.tmax)} °F", f"{f(d.tmin)} °F", "29.61 in", "29.60 in", f"{inches(d.rain)} in"],
         ),
     ),
+    "national service in capitals, J/cm²": Style(
+        daily(
+            "AAAAMMJJ;RR;TN;TX;FFM;UN;UX;GLOT (J/cm2);QGLOT",
+            lambda d: [
+                f"{d.date:%Y%m%d}",
+                d.rain,
+                d.tmin,
+                d.tmax,
+                d.wind,
+                d.rh - 10,
+                d.rh + 10,
+                round(d.radiation * 100),
+                1,
+            ],
+            separator=";",
+        ),
+        (*BASE, *WIND, *SUN, *HUMID),
+    ),
+    "humidity as hr, wind in a language's one word": Style(
+        daily(
+            "fecha;tmin;tmax;prec;Keskituulen nopeus [m/s];hrMedia",
+            lambda d: [d.date, *map(comma, (d.tmin, d.tmax, d.rain, d.wind, d.rh))],
+            separator=";",
+        ),
+        (*BASE, *WIND, *HUMID),
+    ),
 }

@@ -393,6 +393,14 @@ def test_a_sensors_offset_at_night_counts_as_dark_and_is_said():
     assert any("24 records a little below 0" in note for note in raw.notes)
 
 
+@pytest.mark.parametrize(("present", "is_told"), [(19, True), (20, False)])
+def test_a_column_without_a_whole_day_is_told(present, is_told):
+    """As where a station leaves radiation empty at night."""
+    light = np.tile(np.where(np.arange(24) < present, 100.0, np.nan), 2)
+    notes = days(records(hours("2025-06-01", 48), radiation=light)).notes
+    assert any("radiation: no day has 80 % of its records" in note for note in notes) is is_told
+
+
 def test_radiation_over_a_gap_at_noon_is_a_straight_line_and_not_the_mean_of_the_rest():
     """A half sine of 800 W/m² from 6 to 18 h is 800·(2/π)·12·3600 J = 22.0 MJ/m²; four noon hours are lost."""
     hour = np.arange(24)

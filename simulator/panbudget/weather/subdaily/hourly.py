@@ -373,10 +373,12 @@ def _without_edges(daily: pd.DataFrame, in_file: Mask, notes: list[str]) -> Mask
 
 
 def _thin_notes(values: dict[str, Floats], records: Records, days: _Days, in_file: Mask) -> Iterator[str]:
-    """Say which days have enough records and not all of them; a rain gauge that counts on loses nothing by that."""
+    """Say which days have enough records and not all, and which columns no such day; a gauge that counts on loses nothing."""
     thin: dict[bytes, list[str]] = {}
     for name, column in values.items():
         _, count, whole = days.total(column, days.of(name))
+        if count.any() and not whole[in_file].any():
+            yield note("never-whole", name=name, share=_SHARE)
         lacks = (whole & (count < np.floor(days.expected + 1e-9)))[in_file]
         if lacks.any() and (name != "rain" or records.rain_kind == "interval"):
             thin.setdefault(lacks.tobytes(), []).append(name)

@@ -91,6 +91,8 @@ class Server:
             send(handler, "<html>trouble</html>", way, **{"Retry-After": "3"} if way == 429 else {})
         elif way == "json-error":
             send(handler, json.dumps({"header": "Error", "messages": ["no such parameter"]}), 422)
+        elif way == "deep":
+            send(handler, "[" * 100_000)
         elif way == "json":
             send(handler, json.dumps({"error": True, "reason": "no such variable"}))
         else:

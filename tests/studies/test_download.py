@@ -177,6 +177,7 @@ WRONG = {
     404: "refuses with 404",
     "json-error": "refuses with 422 .*: .*no such parameter",
     "json": "something else than weather: no such variable",
+    "deep": "something else than weather",
     "web-page": "sign in",
     "half": "only part of what was asked",
     "elsewhere": "latitude 51",

@@ -162,7 +162,7 @@ def reason_in(text: str) -> str:
     """Return what an error in JSON says, after a colon; empty where it says nothing."""
     try:
         answer = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         return ""
     keys = ("messages", "reason", "detail", "message", "title", "header")
     reason = next((answer[key] for key in keys if answer.get(key)), "") if isinstance(answer, dict) else answer

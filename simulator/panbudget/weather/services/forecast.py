@@ -57,7 +57,7 @@ def next_days(service: Service, site: Site, days: int) -> pd.DataFrame:
             raise service.refusal("not-weather", why=f": it has no {' and no '.join(missing)}")
         table = pd.DataFrame(columns, index=dates)
         table = table[list(columns)].dropna(subset=list(_NEEDED))
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise service.refusal("not-weather", why=reason_in(text)) from None
     service.refuse_elsewhere(position, (answer.get("latitude"), answer.get("longitude")))
     for key, (name, expected) in facts["measures"].items():

@@ -73,20 +73,13 @@ def at_hand(scenario: Scenario, setting: Setting) -> tuple[str, list[dict[str, A
     """Return what is owned that a setting's pan is made of, in words and as vessels that the file describes; empty for none."""
     described = zip(scenario.owned, scenario.described.get("owned", ()), strict=True)
     vessels_of = {part.name: given["vessels"] for part, given in described if part.vessels}
-    single = {
-        label: [
-            vessel | ({"count": many * vessel.get("count", 1)} if many > 1 else {}) for vessel in vessels_of[part.name]
-        ]
-        for part in scenario.owned
-        if part.vessels
-        for many, label in _several(part.name, part.count)
-    }
-    pairs = {f"{a} and {b}": single[a] + single[b] for a, b in itertools.combinations(single, 2)}
-    groups = {
-        label: group for label, group in (single | pairs).items() if f"{setting.label}, ".startswith(f"{label}, ")
-    }
-    label = max(groups, key=len, default="")
-    return label, groups.get(label, [])
+    groups = dict(_groups([part for part in scenario.owned if part.vessels]))
+    label = max((each for each in groups if f"{setting.label}, ".startswith(f"{each}, ")), key=len, default="")
+    return label, [
+        vessel | ({"count": many * vessel.get("count", 1)} if many > 1 else {})
+        for part, many in groups.get(label, ())
+        for vessel in vessels_of[part.name]
+    ]
 
 
 def emitter_layouts(scenario: Scenario, name: str, ratios: dict[str, float]) -> list[tuple[float, ...]]:
@@ -180,17 +173,25 @@ def _several(name: str, count: int) -> list[tuple[int, str]]:
     return [(many, name if many == 1 else f"{many} × {name}") for many in range(1, count + 1)]
 
 
-def _combined(containers: Sequence[Any], freeboard: float) -> list[tuple[float, float, str, int]]:
-    """Each container, several of one kind, and pairs of kinds; a group is as deep as its shallowest."""
-    single = [
-        (part.area * many, part.depth, label, many - 1, part.name)
-        for part in containers
-        if part.depth > freeboard
-        for many, label in _several(part.name, part.count)
-    ]
+def _groups(containers: Sequence[Any]) -> list[tuple[str, list[tuple[Any, int]]]]:
+    """Each container, several of one kind, and pairs of kinds: what that is called, and how many of which."""
+    single = [(label, [(part, many)]) for part in containers for many, label in _several(part.name, part.count)]
     pairs = [
-        (a[0] + b[0], min(a[1], b[1]), f"{a[2]} and {b[2]}", a[3] + b[3] + 1)
+        (f"{a[0]} and {b[0]}", a[1] + b[1])
         for a, b in itertools.combinations(single, 2)
-        if a[4] != b[4]
+        if a[1][0][0].name != b[1][0][0].name
     ]
-    return [group[:4] for group in single] + pairs
+    return single + pairs
+
+
+def _combined(containers: Sequence[Any], freeboard: float) -> list[tuple[float, float, str, int]]:
+    """Groups of containers that are deep enough; one is as deep as its shallowest."""
+    return [
+        (
+            sum(part.area * many for part, many in group),
+            min(part.depth for part, _ in group),
+            label,
+            sum(many for _, many in group) - 1,
+        )
+        for label, group in _groups([part for part in containers if part.depth > freeboard])
+    ]

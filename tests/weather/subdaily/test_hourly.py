@@ -395,10 +395,59 @@ def test_a_sensors_offset_at_night_counts_as_dark_and_is_said():
 
 @pytest.mark.parametrize(("present", "is_told"), [(19, True), (20, False)])
 def test_a_column_without_a_whole_day_is_told(present, is_told):
-    """As where a station leaves radiation empty at night."""
-    light = np.tile(np.where(np.arange(24) < present, 100.0, np.nan), 2)
-    notes = days(records(hours("2025-06-01", 48), radiation=light)).notes
-    assert any("radiation: no day has 80 % of its records" in note for note in notes) is is_told
+    light = np.tile(np.where(np.arange(24) < present, 1.0, np.nan), 2)
+    notes = days(records(hours("2025-06-01", 48), wind=light)).notes
+    assert any("wind: no day has 80 % of its records" in note for note in notes) is is_told
+
+
+def arch(rises, sets, *, noon=12.0, step=1.0):
+    """Return a half sine of 800 W/m² between two hours of a day, by records of so many hours, and those outside of it."""
+    hour = np.arange(0.0, 24.0, step)
+    off = (hour - noon + 12.0) % 24.0 + noon - 12.0
+    flux = 800.0 * np.sin(np.pi * (off - rises) / (sets - rises))
+    outside = (off <= rises) | (off >= sets)
+    return np.where(outside, 0.0, flux), outside
+
+
+@pytest.mark.parametrize(("noon", "step"), [(12.0, 1.0), (14.5, 0.25), (2.0, 1.0)])
+def test_radiation_that_is_empty_at_night_is_zero_there_by_whatever_clock(noon, step):
+    """Lisbon's June day has 14.8 h (FAO-56 eq 34): nothing is lost of what the same records hold with the night's zeros."""
+    flux, outside = arch(noon - 7.4, noon + 7.4, noon=noon, step=step)
+    night = np.where(outside, np.nan, flux)
+    count = 20 * flux.size
+    stamps = hours("2025-06-10", count, step=pd.Timedelta(hours=step))
+    found, sound = (days(records(stamps, radiation=np.tile(light, 20))) for light in (night, flux))
+    assert found.daily["radiation"].to_numpy() == pytest.approx(sound.daily["radiation"].to_numpy(), rel=0.01)
+    assert any(f"empty in {20 * int(outside.sum())} records at which the sun" in note for note in found.notes)
+
+
+def test_radiation_that_is_empty_by_day_stays_a_gap_though_its_night_is_zero():
+    flux, outside = arch(4.6, 19.4)
+    light = np.tile(np.where(outside, np.nan, flux), 20)
+    light[24 * 5 + 8 : 24 * 5 + 16] = np.nan
+    daily = days(records(hours("2025-06-10", 480), radiation=light)).daily["radiation"]
+    assert np.flatnonzero(np.isnan(daily)).tolist() == [5]
+
+
+@pytest.mark.parametrize(("lost", "is_gap"), [(0, False), (3, True)])
+def test_a_short_day_is_not_whole_for_its_long_dark_alone(lost, is_gap):
+    """At 60° N, 21 December has 5.4 h of light by FAO-56 eq 34: the dark is 80 % of the records by itself."""
+    flux, outside = arch(9.3, 14.7)
+    light = np.where(outside, np.nan, flux)
+    light[12 : 12 + lost] = np.nan
+    site = Site(latitude=60.0, longitude=0.0, elevation=10.0)
+    daily = days(records(hours("2025-12-15", 240), radiation=np.tile(light, 10)), site).daily
+    assert np.isnan(daily["radiation"]).all() == is_gap
+
+
+def test_neither_the_polar_night_nor_the_polar_day_is_taken_for_a_night():
+    for start in ("2025-06-10", "2025-12-10"):
+        flux, outside = arch(4.6, 19.4)
+        light = np.tile(np.where(outside, np.nan, flux * (start < "2025-07")), 10)
+        site = Site(latitude=75.0, longitude=0.0, elevation=10.0)
+        found = days(records(hours(start, 240), radiation=light), site)
+        assert np.isnan(found.daily["radiation"]).all()
+        assert not any("below the horizon" in note for note in found.notes)
 
 
 def test_radiation_over_a_gap_at_noon_is_a_straight_line_and_not_the_mean_of_the_rest():

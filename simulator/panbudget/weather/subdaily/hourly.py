@@ -21,6 +21,7 @@ import pandas as pd
 from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.physics.air import saturation_vapour_pressure
+from panbudget.physics.sun import daylight_hours
 from panbudget.weather.calendar import days_where
 from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.site import Site, sun_doubt
@@ -61,6 +62,8 @@ QUANTITIES = {name: Quantity(**row) for name, row in table_of("quantities").item
 _COARSEST = 6 * 3600.0
 _FEW = 0.02
 _MJ_OF_A_WATT_DAY = 0.0864
+# days around each whose light has the sun's noon in its middle: half a month, over which clouds even out
+_NOON_DAYS = 15
 
 
 @dataclass(frozen=True, eq=False)
@@ -212,6 +215,7 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
     if problems:
         raise WeatherError(*problems)
     days = _Days(records, clock, step, site)
+    notes += _dark(values, days, site)
     daily = _columns(values, days, records, notes)
     first_lines = pd.Series(lines).groupby(days.of_record).min().reindex(range(len(daily)))
     in_file = _without_edges(daily, first_lines.notna().to_numpy(), notes)
@@ -304,6 +308,32 @@ def _without_flashes(values: dict[str, Floats], stamps: Stamps) -> Iterator[str]
         values["radiation"] = np.where(bright, np.nan, flux)
         worst = f"{number(float(flux[bright].max()))} W/m² at {written(stamps[int(np.nanargmax(flux))])}"
         yield note("flashes", records=counted(int(bright.sum()), "record"), most=most, worst=worst)
+
+
+def _dark(values: dict[str, Floats], days: _Days, site: Site) -> Iterator[str]:
+    """
+    Take radiation that is blank while the sun is below the horizon for 0, on days whose light is known; say so.
+
+    The sun's noon is the middle of the light around each day, so that no clock need be known; FAO-56 eq 25 and 34 have the rest.
+    """
+    flux, hour, day = values.get("radiation", np.zeros(0)), days.step / 3600.0, days.of_record
+    if not (blank := np.isnan(flux)).any() or blank.all() or hour > 1.0:
+        return
+    angle = 2.0 * np.pi * (seconds_of(days.clock) % 86400) / 86400.0
+    light = np.maximum(np.nan_to_num(flux), 0.0)
+    moments = [np.bincount(day, light * wave(angle), len(days.midnights)) for wave in (np.sin, np.cos)]
+    around = pd.DataFrame(np.transpose(moments)).rolling(_NOON_DAYS, center=True, min_periods=1).sum().to_numpy()
+    noon = np.where(around.any(axis=1), np.arctan2(around[:, 0], around[:, 1]), np.nan)
+    from_noon = np.abs((angle - noon[day] + np.pi) % (2.0 * np.pi) - np.pi) * 12.0 / np.pi
+    daylight = daylight_hours(pd.DatetimeIndex(days.midnights).day_of_year.to_numpy(), latitude=site.latitude)
+    below = from_noon > daylight[day] / 2.0
+    by_day = np.bincount(day[~blank & ~below], minlength=len(daylight))
+    # sensors may be blank in the first and last light, too
+    lit = by_day >= COMPLETE * np.maximum(daylight / hour - 2.0, 1.0)
+    dark = blank & below & lit[day]
+    if dark.any() and light[below].sum() <= _FEW * light.sum():
+        values["radiation"] = np.where(dark, 0.0, flux)
+        yield note("dark", records=counted(int(dark.sum()), "record"))
 
 
 def _columns(values: dict[str, Floats], days: _Days, records: Records, notes: list[str]) -> pd.DataFrame:

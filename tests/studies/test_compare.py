@@ -228,8 +228,30 @@ def test_dates_and_heat_don_t_go_together_and_no_wave_is_told(garden, make_garde
     with units_shown("US"):
         assert "95 °F is for the heat wave" in str(refused.value)
     late = garden.changed({"what_if": {"heat": {"start": dt.date(2025, 5, 29), "warmer": "+4 K"}}})
-    with pytest.raises(ScenarioError, match="lies outside the season"):
+    with pytest.raises(ScenarioError, match="lies outside the season; expected: 2025-05-01 to 2025-05-20"):
         compare(late.changed({"season": {"end": dt.date(2025, 5, 20)}}), [AS_DESCRIBED, "same"], around_heat=True)
+
+
+@pytest.mark.parametrize(("start", "outside"), [(29, True), (28, True), (27, False)])
+def test_a_made_wave_wholly_outside_the_season_is_said_to_lie_there(garden, start, outside):
+    """Three days of heat from a day near the season's last, the 27th, on."""
+    heat = {"start": dt.date(2025, 5, start), "warmer": "+4 K", "days": 3}
+    late = garden.changed({"what_if": {"heat": heat}, "season": {"end": dt.date(2025, 5, 27)}})
+    comparison = compare(late, [AS_DESCRIBED, "same"])
+    said = "It lies outside the days replayed and changes nothing in them."
+    assert any(said in text for text in comparison.sentences()) is outside
+    season = replay(late)
+    beside = "; it lies outside the days replayed, 1 May 2025 to 27 May 2025, and changes nothing in them"
+    assert any(text.endswith(beside) for text in season.assumptions) is outside
+    assert any(text.endswith(beside) for text in season.weather.notes) is outside
+
+
+@pytest.mark.parametrize(("start", "end", "outside"), [(1, 20, False), (1, 21, True), (20, 21, True), (25, 28, True)])
+def test_days_to_look_at_beyond_the_season_are_said_to_lengthen_it(garden, start, end, outside):
+    short = garden.changed({"season": {"end": dt.date(2025, 5, 20)}})
+    days = {"start": dt.date(2025, 5, start), "end": dt.date(2025, 5, end)}
+    said = "These days lie outside the season described, 1 May to 20 May"
+    assert any(said in text for text in compare(short, [AS_DESCRIBED, "same"], **days).sentences()) is outside
 
 
 def test_every_replay_is_told_to_who_waits(garden):

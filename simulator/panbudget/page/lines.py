@@ -73,9 +73,10 @@ class Band:
 
 def days_now(scenario: Scenario, weather: Weather) -> Days:
     """Lay out a garden's season, a made-up heat wave over it where the garden has one."""
+    span = scenario.season.start, scenario.season.end
     if scenario.what_if.heat is not None:
-        weather = with_heat(weather, scenario.what_if.heat, scenario.site, file=str(scenario.path))
-    return days_of(scenario, weather, scenario.season.start, scenario.season.end)
+        weather = with_heat(weather, scenario.what_if.heat, scenario.site, file=str(scenario.path), of=span)
+    return days_of(scenario, weather, *span)
 
 
 def quick_lines(days: Days, run: Run = run_season) -> Lines:

@@ -24,7 +24,7 @@ from panbudget.season import TEXTS
 from panbudget.weather import Weather
 from panbudget.weather.flags import MADE_HEAT
 from panbudget.weather.site import Site
-from panbudget.words import day_said, say
+from panbudget.words import day_said, joined, say
 
 # what makes a heat wave; issue "Decide", and common practice, no source
 LEAST_DAYS = 3
@@ -218,7 +218,9 @@ def add_heat(daily: pd.DataFrame, heat: Heat, *, latitude: float, elevation: flo
     return made
 
 
-def with_heat(weather: Weather, heat: Heat, site: Site, *, file: str = "") -> Weather:
+def with_heat(
+    weather: Weather, heat: Heat, site: Site, *, file: str = "", of: tuple[dt.date, dt.date] | None = None
+) -> Weather:
     """
     Lay a made-up heat wave over a weather record, and flag each value that it changed.
 
@@ -230,6 +232,8 @@ def with_heat(weather: Weather, heat: Heat, site: Site, *, file: str = "") -> We
         Latitude and elevation.
     file : str
         The scenario's, for the message.
+    of : (date, date), optional
+        First and last day of what is replayed: where the whole wave lies outside them, the weather's notes say so.
 
     Returns
     -------
@@ -250,15 +254,18 @@ def with_heat(weather: Weather, heat: Heat, site: Site, *, file: str = "") -> We
     if (weather.flags.loc[days, "tmax"] == MADE_HEAT).all():
         return weather
     # one wave is tried with many gardens; a table that somebody changed in place is another one
-    key = (Heat, heat.model_dump_json(), site.model_dump_json(), hash(weather.daily.to_numpy().tobytes()))
-    return made_once(weather, key, lambda: _heated(weather, heat, site, days))
+    text = said(heat)
+    if of is not None and (days[-1].date() < of[0] or of[1] < days[0].date()):
+        text = joined("", (text, _TEXTS["beside"].format(first=day_said(of[0]), last=day_said(of[1]))))
+    key = (text, heat.model_dump_json(), site.model_dump_json(), hash(weather.daily.to_numpy().tobytes()))
+    return made_once(weather, key, lambda: _heated(weather, heat, site, days, text))
 
 
-def _heated(weather: Weather, heat: Heat, site: Site, days: pd.DatetimeIndex) -> Weather:
+def _heated(weather: Weather, heat: Heat, site: Site, days: pd.DatetimeIndex, what: str) -> Weather:
     changed = {"tmin", "tmax", "rh_mean", "rh_min", "pan_evaporation", *(["rain"] if heat.without_rain else [])}
     flags = weather.flags.copy()
     flags.loc[days, [name for name in flags if name in changed]] = MADE_HEAT
-    text = say("the weather holds {what}", what=said(heat))
+    text = say("the weather holds {what}", what=what)
     return dataclasses.replace(
         weather,
         daily=add_heat(weather.daily, heat, latitude=site.latitude, elevation=site.elevation),

@@ -88,7 +88,8 @@ def replay(
     if weather is None:
         weather = read_scenario_weather(scenario, first, last)
     if scenario.what_if.heat is not None:
-        weather = heat.with_heat(weather, scenario.what_if.heat, scenario.site, file=str(scenario.path))
+        made = scenario.what_if.heat
+        weather = heat.with_heat(weather, made, scenario.site, file=str(scenario.path), of=(first, last))
     forcing = faults.with_faults(scenario, prepare(scenario, weather, first, last))
     spin_up = scenario.season.spin_up_days
     before = state.copy() if state is not None else first_morning(forcing, spin_up=spin_up, run=run)

@@ -353,8 +353,8 @@ def _wave(scenario: Scenario, season: Season, hot_above: float | None) -> tuple[
     if heat is not None and hot_above is None:
         wave = made_wave(season.weather.daily, heat)
         if wave.end < first or wave.start > last:
-            found = f"= {heat.start} lies outside the season"
-            raise common.refusal(scenario, _CODE, "what_if.heat.start", found, "move it into it")
+            found, span = f"= {heat.start} lies outside the season", f"{first} to {last}"
+            raise common.refusal(scenario, _CODE, "what_if.heat.start", found, "move it into it", expected=span)
         return wave, "The heat wave here is made up, by [what_if.heat]; it is not in the record."
     # a made-up wave is in the season's weather, and counts
     waves = find_heat_waves(season.weather.daily, first, last, hot_above=hot_above)

@@ -78,6 +78,11 @@ def comparison_sentences(comparison: Comparison) -> list[str]:
     sentences = [_overall(comparison, span), *_odds(comparison)]
     if wave is not None:
         sentences.insert(0, _say("made_wave" if wave.made else "wave", wave=wave, days=days_said(wave.start, wave.end)))
+    first, garden = comparison.names[0], comparison.scenario
+    described = (garden if first == AS_DESCRIBED else garden.with_variant(first)).season
+    if comparison.start < described.start or described.end < comparison.end:
+        sentences.append(_say("outside", season=described))
+    sentences += [f.message for f in _first(comparison).findings if f.code == "made-heat" and not f.days]
     for name in comparison.names[1:]:
         sentences += _of_variant(name, table[(table["span"] == span) & (table["variant"] == name)])
     return sentences

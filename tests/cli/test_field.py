@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import json
+import re
 
 import pandas as pd
 import pytest
@@ -103,11 +105,15 @@ def test_fit_writes_an_overlay_that_other_commands_take(garden, tmp_path, capsys
     whole = json.loads((tmp_path / "fit" / "fit.json").read_text(encoding="utf-8"))
     value = whole["controllers"]["upper"]["estimates"]["exposure"]["value"]
     assert value == pytest.approx(0.8, rel=0.05)
-    code, out, _ = run(capsys, "fit", garden, log, "--figures", "--out", tmp_path / "again", "--json")
-    assert json.loads(out) == whole
-    for name in files(tmp_path / "fit"):
-        assert (tmp_path / "fit" / name).read_bytes() == (tmp_path / "again" / name).read_bytes(), name
     overlay = tmp_path / "fit" / "fitted.toml"
+    page = (tmp_path / "fit" / "fit.html").read_text(encoding="utf-8")
+    assert f"panbudget replay {garden} --variant {overlay} --out fitted-season" in html.unescape(
+        re.sub("<[^>]+>", "", page)
+    )
+    before = {name: (tmp_path / "fit" / name).read_bytes() for name in files(tmp_path / "fit")}
+    code, out, _ = run(capsys, "fit", garden, log, "--figures", "--out", tmp_path / "fit", "--overwrite", "--json")
+    assert json.loads(out) == whole
+    assert {name: (tmp_path / "fit" / name).read_bytes() for name in files(tmp_path / "fit")} == before
     code, _, _ = run(
         capsys, "replay", garden, "--variant", overlay, "--spread", "20", "--out", tmp_path / "s", "--quiet"
     )

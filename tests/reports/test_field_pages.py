@@ -68,6 +68,8 @@ def test_the_harm_is_drawn_as_it_is_listed(tried):
     assert days.get_xlabel().endswith("[days]")
     assert litres.get_xlabel().endswith("[L]")
     assert days.yaxis_inverted()
+    idle = replace(tried, trials=tuple(t for t in tried.trials if t.more_stress_days == 0))
+    assert harm_figure(idle)[0].get_xlim()[1] == 1.0  # no hundredths of a day where none is added
 
 
 def test_the_fits_page_says_what_was_learnt_and_what_was_not(fitted):

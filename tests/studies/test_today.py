@@ -156,8 +156,9 @@ def test_without_years_and_forecast_the_rest_is_done_and_said(lone):
     found = panbudget.today(lone)
     assert found.fan is None
     assert found.valves["upper"].next_opening is None
-    assert any("No earlier year" in note for note in found.notes)
-    assert any("There is no forecast" in note for note in found.notes)
+    command = f"`panbudget weather {lone}"  # to paste
+    assert any("No earlier year" in note and f"{command} --years 2011-2021`" in note for note in found.notes)
+    assert any("There is no forecast" in note and f"{command} --forecast 10`" in note for note in found.notes)
     assert "only a forecast or earlier years could say" in " ".join(found.sentences())
 
 

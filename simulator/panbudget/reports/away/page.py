@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from typing import Any
 
+from panbudget.files import typed
 from panbudget.reports.arranging import MOST_STEPS
 from panbudget.reports.away.figures import room_figure
 from panbudget.reports.pages import Report, margin_said, texts, words_of
@@ -90,7 +91,7 @@ def _first(away: Away) -> Iterator[str]:
     sure = [change for change in away.changes if change.safe]
     yield from (_say("first_change", change=change, **_hundreds(change.sure)) for change in sure[:MOST_STEPS])
     if not sure:
-        yield _say("first_ask")
+        yield _say("first_ask", file=typed(away.scenario.path))
 
 
 def _share(sure: Sure | None) -> float:

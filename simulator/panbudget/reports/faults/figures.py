@@ -33,6 +33,7 @@ def harm_figure(trials: Trials) -> list[Axes]:
     axes = panels(2, height=0.24 * len(rows), columns=2, more=1.0, sharey=True)
     for ax, key, figure in zip(axes, ("more_stress", "more_wasted"), _FIGURES, strict=True):
         ax.barh(rows, [getattr(trial, figure) for trial in trials.trials], height=0.7, **STYLES[key].filled(label=""))
+        ax.set_xlim(right=max(1.0, ax.get_xlim()[1]))  # one day, one litre, where no fault adds any
         ax.axvline(0.0, color="black", linewidth=0.7)
         label(ax.xaxis, f"{STYLES[key].label} [{{}}]", STYLES[key].unit)
         ax.grid(axis="x")

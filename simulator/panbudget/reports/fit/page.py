@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from panbudget.reports.fit.figures import loss_figure, residual_figure
+from panbudget.reports.folders import to_paste
 from panbudget.reports.pages import Report, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
@@ -68,7 +69,7 @@ def fit_sentences(fit: Fit) -> list[str]:
 def _first(fit: Fit) -> Iterator[str]:
     """Say what to measure next, valve by valve, and what to do with what is fitted."""
     if fit.overlay:
-        yield _say("first_lay", file=fit.scenario.path.name)
+        yield _say("first_lay", **to_paste(fit.scenario.path, "fitted.toml"))
     for name, pan in fit.controllers.items():
         if pan.worth:
             yield _say("first_next", name=name, what=texts("fit")["measures"][pan.worth[0].what])
@@ -106,7 +107,11 @@ def fit_report(fit: Fit, figures: Mapping[str, str]) -> Report:
             _section("season", table=_seasons(fit)),
             _section("next", table=_next(fit)),
             _section("estimates", figures=figures, table=_estimates(fit)),
-            *([_section("overlay", code=fit.toml)] if fit.overlay else []),
+            *(
+                [_section("overlay", code=fit.toml, fill=to_paste(fit.scenario.path, "fitted.toml"))]
+                if fit.overlay
+                else []
+            ),
             _section("questioned", table=questioned),
         ],
         first=list(_first(fit)),

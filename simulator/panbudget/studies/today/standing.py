@@ -14,6 +14,7 @@ import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError, WeatherError
 from panbudget.extras import Reported, Step, silent
+from panbudget.files import typed
 from panbudget.numeric import Mask
 from panbudget.physics.solar_time import from_solar
 from panbudget.scenario.garden import Scenario, as_scenario
@@ -234,9 +235,11 @@ def today(
         forecast, text = _forecast(garden, weather, last)
         forecast_days = min(len(forecast), (end - last).days)
         years = usable_years(garden, last + _DAY, end, file, cautious=False).weather
-        earlier = {year: record for year, record in years.items() if year < garden.season.start.year}
+        year = garden.season.start.year
+        earlier = {y: record for y, record in years.items() if y < year}
         notes += [text] if text else []
-        notes += [_TEXTS["notes"]["no-years"]] if not earlier else []
+        if not earlier:
+            notes.append(_TEXTS["notes"]["no-years"].format(garden=typed(garden.path), first=year - 10, last=year))
         if 0 < len(earlier) < _ENOUGH_YEARS:
             key = "one-year" if len(earlier) == 1 else "few-years"
             notes.append(_TEXTS["notes"][key].format(count=count(len(earlier), "year")))
@@ -340,7 +343,7 @@ def _forecast(garden: Scenario, weather: Weather, last: dt.date) -> tuple[pd.Dat
     none, notes = weather.daily.iloc[:0], _TEXTS["notes"]
     file, source = open_forecast(garden), garden.weather.forecast
     if file is None or source is None:
-        return none, notes["no-forecast"]
+        return none, notes["no-forecast"].format(garden=typed(garden.path))
     if any(part.pan.evaporation == "measured" for part in garden.controller.values()):
         return none, notes["no-column"]
     daily = file.over().daily

@@ -124,6 +124,20 @@ def test_a_typed_file_gives_its_cells_by_our_names(typed):
     assert table.problems == []
 
 
+@pytest.mark.parametrize("end", ["", ",", ",,,", ", , ", ',""'])
+def test_empty_columns_at_a_typed_tables_end_are_read_as_nothing(typed, end):
+    """Spreadsheets save them along; a row may have some of them, or none."""
+    table = typed(f"date,level_mm,note{end}\n2025-06-01,15,a,,,\n2025-06-02,16,\n,,,,\n2025-06-03,17,b\n")
+    assert table.header == ("date", "level_mm", "note") and table.problems == []
+    assert [(row["level_mm"], row["note"]) for row in table.rows] == [("15", "a"), ("16", ""), ("17", "b")]
+
+
+def test_a_cell_under_no_header_is_no_nothing(typed):
+    (wrong,) = typed("date,note,\n2025-06-01,a,\n2025-06-02,b,c\n").problems
+    assert wrong.sentence().startswith("line 3 has 3 cells where the header has 2")
+    assert [problem.value for problem in typed(",date\n,2025-06-01\n").problems] == [""]
+
+
 def test_what_is_wrong_in_a_typed_row_is_said_with_its_line(typed):
     table = typed("date,level_mm,who\nyesterday,-1,ann\n")
     row = table.rows[0]

@@ -411,6 +411,8 @@ def read_typed(
     separator = separator_of(lines[first], ",;\t")
     mistakes = Mistakes()
     texts = [cell.casefold() if known else cell for cell in split(lines[first], separator)]
+    while len(texts) > 1 and not texts[-1]:  # empty columns that a spreadsheet has saved along
+        texts.pop()
     if wrong := _unlikely_table(lines, first, texts, most):
         raise error(wrong, file=shown)
     header, factors = _columns(texts, first + 1, known, spoken or {}, units or {}, mistakes)

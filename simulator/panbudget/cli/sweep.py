@@ -104,7 +104,7 @@ def _dry(plan: Plan, expected: Estimate, keep_going: bool, as_json: bool) -> Non
             lines.append(texts["late"].format(count=len(heads.late), opened=opened, names=names + more))
         for line in lines:
             say(line)
-    refuse_sites(plan, {} if keep_going else heads.bad)
+    refuse_sites(plan, heads.bad, keep_going=keep_going)
     for name, why in heads.bad.items():
         say(f"would be skipped: {name}: {'; '.join(why)}", aside=as_json)
 

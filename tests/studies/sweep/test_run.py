@@ -29,6 +29,7 @@ from panbudget.studies.sweep.plan import load_plan  # noqa: E402
 from panbudget.studies.sweep.run import estimate, sweep  # noqa: E402
 from panbudget.studies.sweep.site import open_site  # noqa: E402
 from panbudget.studies.sweep.store import alone  # noqa: E402
+from tests.cli.test_main import run  # noqa: E402
 from tests.studies.sweep.district import contents, make_plan  # noqa: E402
 
 SMALL_PARTS = "[output]\nrows_per_file = 20\nfigures = false\n"
@@ -286,6 +287,28 @@ def test_with_keep_going_bad_sites_are_skipped_and_counted(tmp_path):
     # a later run without the option must not pass them over in silence
     with pytest.raises(PanbudgetError, match="site Place 02"):
         sweep(plan, tmp_path / "out", processes=1)
+
+
+@pytest.mark.parametrize("there", [False, True])
+def test_with_keep_going_and_no_site_left_nothing_is_written(tmp_path, capsys, there):
+    """It ended well, with tables that had no row."""
+    plan, out = make_plan(tmp_path, places=2), tmp_path / "out"
+    for file in (tmp_path / "weather").glob("place-*.csv"):
+        file.write_text("date,tmin\n2020-05-01,3\n", encoding="ascii") if there else file.unlink()
+    for more in ((), ("--dry-run",)):
+        code, _, err = run(capsys, "sweep", plan, "--out", out, "--keep-going", *more)
+        assert code == 2
+        assert "site Place 01: place-01.csv" in err and "site Place 02: place-02.csv" in err
+        assert "no site is left that can be run, so nothing is swept; mend one" in err and "--keep-going" not in err
+        assert not out.exists()
+    make_plan(tmp_path, places=2)
+    sweep(plan, out, processes=1, compiler=False)
+    before = contents(out / "seasons")
+    for file in (tmp_path / "weather").glob("place-*.csv"):
+        file.unlink()
+    with pytest.raises(PanbudgetError, match="no site is left"):
+        sweep(plan, out, processes=1, keep_going=True)
+    assert contents(out / "seasons") == before  # for the day on which the files are there again
 
 
 def test_a_year_that_a_record_lacks_is_left_out_and_named(tmp_path):

@@ -201,7 +201,7 @@ def sweep(
     plan = plan if isinstance(plan, Plan) else load_plan(plan, variants)
     plan = plan if limit is None else plan.limited(limit)
     folder = Path(f"{plan.path.stem}-sweep" if out is None else out)
-    refuse_sites(plan, {} if keep_going else absent_sites(plan))
+    refuse_sites(plan, absent_sites(plan), keep_going=keep_going)
     expected = estimate(plan, processes)
     watch = _Watch(expected.parts, progress)
     kit = kit_of(plan, through_compiler=expected.compiled if compiler is None else compiler)

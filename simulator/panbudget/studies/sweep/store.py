@@ -184,6 +184,7 @@ def alone(folder: Path) -> Iterator[None]:
     try:
         import fcntl
 
+        made = not os.path.lexists(folder)
         folder.mkdir(parents=True, exist_ok=True)
         handle = os.open(folder, os.O_RDONLY)
     except (ImportError, OSError):  # `Store` says what is the matter with it
@@ -207,6 +208,8 @@ def alone(folder: Path) -> Iterator[None]:
     finally:
         with contextlib.suppress(OSError):
             (folder / _LOCK).unlink(missing_ok=True)
+            if made:
+                folder.rmdir()  # where it is empty
         os.close(handle)
 
 
@@ -305,6 +308,11 @@ class Store:
                     wanted = [("site", "=", place.name), ("design", "in", same)]
                     rows.append(pq.read_table(path, filters=wanted).to_pandas())
         return pd.concat(rows, ignore_index=True).drop_duplicates([*KEYS, "year"]) if rows else None
+
+    def drop(self) -> None:
+        """Take parts without any row away, unless an earlier plan has left rows that may hold again."""
+        if not self._earlier:
+            self._clear()
 
     def _clear(self) -> None:
         for name in _OURS:

@@ -27,7 +27,7 @@ from panbudget.studies.sweep.jobs import BadSite
 from panbudget.studies.sweep.plan import Plan
 from panbudget.studies.sweep.store import CRS, Store, described, dictionary
 from panbudget.studies.sweep.summary import Choice, Summary, csv_bytes, mapped, suits_table, summarised
-from panbudget.studies.sweep.usable import sites_table
+from panbudget.studies.sweep.usable import refuse_sites, sites_table
 from panbudget.words import units_shown
 
 if TYPE_CHECKING:
@@ -152,6 +152,9 @@ def finished(plan: Plan, store: Store, parts: int, **run: Any) -> Swept:
             raise PanbudgetError(problem("part-gone", str(store.part(index))))
         bad |= {name: BadSite(name, tuple(lines)) for name, lines in about["bad"] if name not in bad}
         records |= about["sites"]
+    if not records:
+        store.drop()
+        refuse_sites(plan, {name: site.lines for name, site in bad.items()}, keep_going=True)
     summary = Summary([], 0, 0)
     store.seal()
     store.write("summary.csv", summarised(map(store.part, range(parts)), wish, summary))

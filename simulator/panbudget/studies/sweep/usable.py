@@ -140,11 +140,13 @@ def sites_table(
     return pd.DataFrame(rows)
 
 
-def refuse_sites(plan: Plan, bad: Mapping[str, Iterable[str]]) -> None:
-    """Raise with all sites that can't be run, where there are any."""
+def refuse_sites(plan: Plan, bad: Mapping[str, Iterable[str]], *, keep_going: bool = False) -> None:
+    """Raise with all sites that can't be run, where there are any; if such are skipped, where no other is left."""
+    if keep_going and len(bad) < len(plan.places):
+        return
     problems = [problem("bad-site", f"site {name}:", line=line) for name, lines in bad.items() for line in lines]
     if problems:
-        raise PanbudgetError(*problems, problem("bad-sites"), file=str(plan.path))
+        raise PanbudgetError(*problems, problem("no-sites" if keep_going else "bad-sites"), file=str(plan.path))
 
 
 def absent_sites(plan: Plan) -> dict[str, tuple[str, ...]]:

@@ -207,7 +207,8 @@ def open_weather(
     others = [(fallback, read_fallback(fallback, rules.site)) for fallback in fallbacks]
     needs_rain = rules.missing_rain == "error" and not any(fallback.rain for fallback in fallbacks)
     named: dict[str, Any] = {"file_format": file_format, "columns": choices, "missing": missing}
-    file = read_files(path, site, shown_as=shown, needs_rain=needs_rain, **named)
+    rain = {"needs_rain": needs_rain, "rainless_if_empty": rules.missing_rain == "zero"}
+    file = read_files(path, site, shown_as=shown, **rain, **named)
     if file.raw.typical and others:
         raise WeatherError(problem("typical-with-fallback"), file=shown)
     return WeatherFile(file, rules, others)

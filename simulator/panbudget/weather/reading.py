@@ -92,6 +92,7 @@ def read_raw(
     missing: Sequence[str] = (),
     table: str = "weather",
     needs_rain: bool = False,
+    rainless_if_empty: bool = False,
 ) -> RawFile:
     """
     Recognise a file and read it, unchecked.
@@ -104,6 +105,8 @@ def read_raw(
         The scenario's table that names the file.
     needs_rain : bool
         Whether a file without rain is to be refused.
+    rainless_if_empty : bool
+        Whether a record without a figure of rain had none.
 
     Returns
     -------
@@ -115,7 +118,12 @@ def read_raw(
         An unknown format, or a file that doesn't hold to its own.
     """
     choices = chosen_columns(columns or {}, table, shown_as)
-    source = replace(open_source(path, shown_as=shown_as), table=table, missing=tuple(missing), needs_rain=needs_rain)
+    rules: dict[str, Any] = {
+        "missing": tuple(missing),
+        "needs_rain": needs_rain,
+        "rainless_if_empty": rainless_if_empty,
+    }
+    source = replace(open_source(path, shown_as=shown_as), table=table, **rules)
     refuse_months(source)
     source = as_archived(source)
     if file_format in ("auto", *OF_NO_FORMAT):

@@ -86,7 +86,7 @@ def test_codes_are_said_to_be_codes(tmp_path):
 def test_a_mark_below_nothing_may_be_named_as_missing_or_be_a_trace(tmp_path):
     """-1 is a trace to some services, and missing to others."""
     rows = "".join(f"2025-06-{day:02d},10,20,{-1 if day % 2 else 3}\n" for day in range(1, 25))
-    assert 'missing = ["-1"]' in refusal(tmp_path, "date,tmin,tmax,rain\n" + rows)
+    assert 'missing = ["-1 mm"] and missing_rain = "zero"' in refusal(tmp_path, "date,tmin,tmax,rain\n" + rows)
 
 
 @pytest.mark.parametrize(

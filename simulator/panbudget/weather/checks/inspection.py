@@ -24,7 +24,7 @@ from panbudget.weather.calendar import Arranged
 from panbudget.weather.messages import is_caution, note, only_cautions, problem, table_of
 from panbudget.weather.site import Site, Sky
 from panbudget.weather.text.columns import STANDARD, number
-from panbudget.weather.text.heading import as_filed, known_unit
+from panbudget.weather.text.heading import as_filed, as_mark, known_unit
 from panbudget.weather.text.raw import ColumnChoice, RawTable
 from panbudget.weather.text.source import Source
 from panbudget.words import and_more, in_both
@@ -335,7 +335,9 @@ def at_least(column: str) -> Check:
         column,
         lambda values, inspection: least - values,
         lambda inspection, row, here: {
-            "mark": number(float(inspection.all_of(column)[row])),
+            "mark": as_mark(
+                float(inspection.all_of(column)[row]), inspection.raw.units.get(column, ""), STANDARD[column].unit
+            ),
             "table": inspection.table,
         },
     )

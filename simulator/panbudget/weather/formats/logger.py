@@ -126,6 +126,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         units=header.units,
         stated=frozenset(header.stated),
         headers=header.headers,
+        rainless_if_empty=source.rainless_if_empty,
     )
     separator, clock = SEPARATORS[opening.separator], "UTC" if records.utc else "the file's own clock"
     recognised = f"station table: {separator} between columns, decimal {cells.decimal}, times {when.style} in {clock}"

@@ -34,9 +34,9 @@ from panbudget.weather.subdaily.clocks import (
     seconds_of,
     written,
 )
-from panbudget.weather.subdaily.rain_records import rain_amounts
+from panbudget.weather.subdaily.rain_records import counts_on, rain_amounts
 from panbudget.weather.text.columns import amount, number
-from panbudget.weather.text.heading import as_filed, known_unit
+from panbudget.weather.text.heading import as_filed, as_mark, known_unit
 from panbudget.weather.text.raw import ByHour, LeftOut, RawTable
 from panbudget.words import and_more, name_days
 
@@ -92,6 +92,8 @@ class Records:
         Columns whose unit the user or the file names.
     headers : dict
         Column of records -> its header in the file.
+    rainless_if_empty : bool
+        Whether a record without a figure of rain had none.
     """
 
     stamps: Stamps
@@ -103,6 +105,7 @@ class Records:
     units: dict[str, str] = field(default_factory=dict)
     stated: frozenset[str] = frozenset()
     headers: dict[str, str] = field(default_factory=dict)
+    rainless_if_empty: bool = False
 
 
 class _Days:
@@ -215,7 +218,7 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
     if problems:
         raise WeatherError(*problems)
     days = _Days(records, clock, step, site)
-    notes += _dark(values, days, site)
+    notes += [*_dark(values, days, site), *_rainless(values, days, records)]
     daily = _columns(values, days, records, notes)
     first_lines = pd.Series(lines).groupby(days.of_record).min().reindex(range(len(daily)))
     in_file = _without_edges(daily, first_lines.notna().to_numpy(), notes)
@@ -297,7 +300,10 @@ def _beyond(values: dict[str, Floats], stamps: Stamps, lines: Ints, records: Rec
             shown = as_filed(value, records.units.get(name, ""), known_unit(unit) or unit, unit)
             worst = f"{shown} at {written(stamps[row])}{and_more(int(wrong.sum()) - 1, 'record')}"
             span = f"{number(lowest)} to {number(highest)} {unit}"
-            yield problem("record-range", f"line {lines[row]}:", value, header=header, worst=worst, span=span)
+            text = "record-range/rain" if name == "rain" and value < 0.0 else "record-range"
+            mark = as_mark(value, records.units.get(name, ""), known_unit(unit) or unit)
+            facts = {"header": header, "worst": worst, "span": span, "mark": mark}
+            yield problem(text, f"line {lines[row]}:", value, **facts)
 
 
 def _without_flashes(values: dict[str, Floats], stamps: Stamps) -> Iterator[str]:
@@ -336,6 +342,14 @@ def _dark(values: dict[str, Floats], days: _Days, site: Site) -> Iterator[str]:
         yield note("dark", records=counted(int(dark.sum()), "record"))
 
 
+def _rainless(values: dict[str, Floats], days: _Days, records: Records) -> Iterator[str]:
+    """Take rain that is empty for none where the user says so, but of a counter that goes on; say it."""
+    empty = np.isnan(rain := values.get("rain", np.zeros(0)))
+    if records.rainless_if_empty and empty.any() and not counts_on(rain, seconds_of(days.clock), records.rain_kind):
+        values["rain"] = np.where(empty, 0.0, rain)
+        yield note("rainless", records=counted(int(empty.sum()), "record"))
+
+
 def _columns(values: dict[str, Floats], days: _Days, records: Records, notes: list[str]) -> pd.DataFrame:
     """Return the daily columns; add to the notes."""
     daily: dict[str, Floats] = {}
@@ -358,7 +372,8 @@ def _columns(values: dict[str, Floats], days: _Days, records: Records, notes: li
 
 def _rain(column: Floats, days: _Days, records: Records, notes: list[str]) -> Floats:
     header = records.headers.get("rain", "rain")
-    rain = rain_amounts(column, seconds_of(days.clock), kind=records.rain_kind, step=days.step, header=header)
+    unit, seconds = records.units.get("rain", "mm"), seconds_of(days.clock)
+    rain = rain_amounts(column, seconds, kind=records.rain_kind, step=days.step, header=header, unit=unit)
     if rain.problems:
         raise WeatherError(*rain.problems)
     notes += rain.notes

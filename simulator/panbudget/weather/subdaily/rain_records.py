@@ -16,6 +16,7 @@ from panbudget.errors import Problem
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.text.columns import amount, number
+from panbudget.weather.text.heading import as_filed, as_mark
 from panbudget.words import and_more
 
 #: kind -> what a report calls it
@@ -58,7 +59,18 @@ class RainRecords(NamedTuple):
     problems: Sequence[Problem] = ()
 
 
-def rain_amounts(values: Floats, seconds: Ints, *, kind: str, step: float, header: str = "rain") -> RainRecords:
+def counts_on(values: Floats, seconds: Ints, kind: str) -> bool:
+    """Tell whether a column's known figures are a counter's that only grows, so that one that lacks is not 0; takes what `rain_amounts` takes."""
+    known = ~np.isnan(values)
+    if kind != "unknown":
+        return kind == "total"
+    column = _Column(values[known], seconds[known], 0.0, "")
+    return bool(column.rises.any()) and column.decide() == "total"
+
+
+def rain_amounts(
+    values: Floats, seconds: Ints, *, kind: str, step: float, header: str = "rain", unit: str = "mm"
+) -> RainRecords:
     """
     Turn a rain column into amounts.
 
@@ -74,6 +86,8 @@ def rain_amounts(values: Floats, seconds: Ints, *, kind: str, step: float, heade
         Usual time between records. [s]
     header : str
         The column's name, for messages.
+    unit : str
+        The column's in the file.
 
     Returns
     -------
@@ -87,7 +101,8 @@ def rain_amounts(values: Floats, seconds: Ints, *, kind: str, step: float, heade
     notes: list[str] = []
     if below := int((column.level < 0.0).sum()):
         worst, more = float(column.level.min()), and_more(below - 1, "record")
-        return RainRecords(amounts, kind, (), [column.problem("rain-negative", worst, worst=worst, more=more)])
+        facts = {"worst": as_filed(worst, unit, "mm", "mm"), "mark": as_mark(worst, unit, "mm"), "more": more}
+        return RainRecords(amounts, kind, (), [column.problem("rain-negative", worst, **facts)])
     if not (column.level > 0.0).any():
         amounts[known] = 0.0
         return RainRecords(amounts, "interval" if kind == "unknown" else kind)

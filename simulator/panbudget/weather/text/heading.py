@@ -142,6 +142,19 @@ def as_filed(value: float, unit: str, target: str, shown: str) -> str:
     return f"{number((value - by[1]) / by[0])}{' ×' if spoken[:1].isdigit() else ''} {spoken} ({number(value)} {shown})"
 
 
+def as_mark(value: float, unit: str, target: str) -> str:
+    """
+    Write a value as a mark for a missing one in columns of its unit alone, but where that begins with a number.
+
+    Examples
+    --------
+    >>> as_mark(-25.4, "in", "mm"), as_mark(-1.0, "mm", "mm")
+    ('-1 in', '-1 mm')
+    """
+    factor, offset = by_file(unit, target)
+    return f"{number((value - offset) / factor)} {'' if unit[:1].isdigit() else unit or target}".strip()
+
+
 def _trailing_unit(name: str) -> tuple[str, str | None]:
     """Find a unit behind a comma, an underscore or a space."""
     words = re.split(r"[\s,_]+", name.strip())

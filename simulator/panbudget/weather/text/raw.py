@@ -47,6 +47,8 @@ class Source:
         What the user names as a mark for a missing value, beside those that are known.
     needs_rain : bool
         Whether a file without a column of rain is refused, so that the first message names it along with all else.
+    rainless_if_empty : bool
+        Whether a record without a figure of rain had none, as the user says.
     """
 
     text: str
@@ -57,6 +59,7 @@ class Source:
     table: str = "weather"
     missing: tuple[str, ...] = ()
     needs_rain: bool = False
+    rainless_if_empty: bool = False
 
     @cached_property
     def lines(self) -> list[str]:

@@ -60,7 +60,7 @@ class RainRecords(NamedTuple):
 
 
 def counts_on(values: Floats, seconds: Ints, kind: str) -> bool:
-    """Tell whether a column's known figures are a counter's that only grows, so that one that lacks is not 0; takes what `rain_amounts` takes."""
+    """Tell whether a column's known figures are a counter's that only grows, so that one that lacks is not 0."""
     known = ~np.isnan(values)
     if kind != "unknown":
         return kind == "total"

@@ -86,6 +86,18 @@ def test_rain_in_hundredths_looks_like_inches_or_centimetres(amounts, unit):
     assert cautions(40, rain=rains(amounts), stated=("rain",), trust=["rain-unit"]) == []
 
 
+@pytest.mark.parametrize(
+    ("amounts", "is_doubted"), [(INCHES[:14], True), (INCHES[:5], True), (INCHES[:4], False), ([0.3, 0.8] * 5, False)]
+)
+def test_rain_of_few_wet_days_is_doubted_where_nobody_names_its_unit(amounts, is_doubted):
+    """From 5 wet days on, with what to write."""
+    found = inspected(40, rain=rains(amounts))
+    assert [caution.name for caution in found.cautions] == ["rain-unit"] * is_doubted
+    assert not is_doubted or 'unit = "in" }' in found.cautions[0].sentence
+    assert not found.problems
+    assert cautions(40, rain=rains(amounts), stated=("rain",)) == []
+
+
 def test_a_stated_unit_lets_rain_reach_the_worlds_record_with_a_caution():
     found = inspected(rain=one_day(0.0, 1850.0), stated=("rain",))
     assert (found.problems, [caution.name for caution in found.cautions]) == ([], ["rain-spike"])

@@ -34,6 +34,8 @@ _CLASSES, _EXPECTED = 4, 9.0
 _MORE_IN_SIX, _MORE_MM = 0.10, 1.0
 # a day's rain in mm beyond which it is doubted, and refused where its unit is not stated
 _MUCH_RAIN = 400.0
+# wet days by whose figures a unit that nobody names is doubted, and by which any is [d]
+_FEW, _MANY = 5, 15
 # the most and the mean of wet days in inches, and in cm [in, cm]
 _INCHES, _CENTIMETRES = (4.0, 0.6), (10.0, 1.0)
 # mm in one, and what people call it
@@ -48,18 +50,17 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     elif wet.size >= 10 and (wet == np.round(wet)).all() and (np.median(wet) > 25.0 or wet.mean() > 40.0):
         instead = inspection.with_asked(rain=inspection.of_asked("rain") / 10.0)
         yield Verdict(names, f"rain-unit/tenths{stated}", {"half": np.median(wet)}, instead)
-    elif unit := _too_small(wet):
+    elif (unit := _too_small(wet)) and (wet.size >= _MANY or not stated):
         instead = inspection.with_asked(rain=inspection.of_asked("rain") * _SMALL[unit])
-        yield Verdict(
-            names, f"rain-unit/inches{stated}", {"wet": wet.size, "unit": unit, "looks_like": _NAMES[unit]}, instead
-        )
+        text = f"rain-unit/inches{stated if wet.size >= _MANY else '/few'}"
+        yield Verdict(names, text, {"wet": wet.size, "unit": unit, "looks_like": _NAMES[unit]}, instead)
     elif not stated and is_fahrenheit(inspection):
         yield Verdict(names, "rain-unit/beside", {"unit": TO_FILL_IN})
 
 
 def _too_small(wet: Floats) -> str:
     """Tell whether rain is in hundredths, as gauges in inches are and gauges in millimetres aren't; or in cm, which falls more."""
-    if wet.size < 15 or wet.max() >= _CENTIMETRES[0] or wet.mean() >= _CENTIMETRES[1]:
+    if wet.size < _FEW or wet.max() >= _CENTIMETRES[0] or wet.mean() >= _CENTIMETRES[1]:
         return ""
     hundredths, fiftieths, tenths, tips = (
         np.abs(wet * parts - np.round(wet * parts)) < grain

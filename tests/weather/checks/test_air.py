@@ -184,6 +184,23 @@ UNITS_ALIKE = [
 ]
 
 
+@pytest.mark.parametrize(
+    ("wind", "units", "is_doubted"),
+    [
+        (3.1, {"tmin": "degF"}, True),
+        (3.0, {"tmin": "degF"}, False),
+        (3.1, {"rain": "in"}, True),
+        (3.1, {"tmin": "degC"}, False),
+    ],
+)
+def test_a_fresh_wind_in_metres_beside_imperial_columns_is_doubted(wind, units, is_doubted):
+    """FAO-56 table 4: from 3 m/s on, a wind is moderate to strong."""
+    more = {"units": {"wind": "m/s", **units}, "stated": ("wind", *units)}
+    found = inspected(20, wind=wind, tmin=14.0, tmax=30.0, rain=0.0, **more).cautions
+    assert [caution.name for caution in found] == ["wind-unit"] * is_doubted
+    assert not is_doubted or 'unit = "mph" } under [weather.columns]' in found[0].sentence
+
+
 @pytest.mark.parametrize(("name", "header", "stated", "named", "factor", "offset"), UNITS_APART)
 def test_a_stated_unit_of_another_meaning_than_the_headers_is_cautioned_about(
     name, header, stated, named, factor, offset

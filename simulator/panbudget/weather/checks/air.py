@@ -28,6 +28,8 @@ _DEW_ABOVE_TMIN = 10.0
 # median wind at 2 m beyond which the unit is doubted, from which it is worth a look, that no place has, and that is a day's
 # run of wind in km; the wind of a windy day (one in twenty) beyond which a stated unit is doubted too [m/s]
 _WINDY, _BREEZY, _STORMY, _RUN_OF_WIND, _WINDY_DAY = 5.0, 3.5, 15.0, 50.0, 9.5
+# a moderate to strong wind (FAO-56 table 4) beside columns in such units, which its own in m/s does not go with [m/s]
+_FRESH, _IMPERIAL = 3.0, frozenset({"degF", "in", "inHg"})
 # a day's wind that is one of a kind: this much at 2 m, and so many times the next [m/s, -]
 _GALE, _TIMES_SECOND = 8.0, 3.0
 # elevations from which on wind may be stronger, and up to which it grows, and how many times as strong it may be there [m, -]
@@ -188,9 +190,24 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     elif stated and enough and max(middle / _WINDY, np.percentile(known, 95.0) / _WINDY_DAY) > windier(inspection):
         instead = inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS[slow[0]] / own) if slow else {}
         yield Verdict(names, "wind-unit/stated", values, instead)
+    elif stated and enough and own == 1.0 and middle > _FRESH and (columns := _imperial(inspection)):
+        instead = inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS["mph"])
+        yield Verdict(
+            names, "wind-unit/imperial", {**values, "line": inspection.line("wind", "mph"), "columns": columns}, instead
+        )
     elif enough and not stated and middle > _BREEZY:
         slower = inspection.of_asked("wind") * _WIND_UNITS["mph"]
         yield Verdict(names, "wind-unit/windy", values, inspection.with_asked(wind=slower))
+
+
+def _imperial(inspection: Inspection) -> str:
+    """Name the columns whose unit in the file is imperial."""
+    headers = (
+        inspection.raw.headers.get(name, name)
+        for name in inspection.raw.units
+        if inspection.unit_in_file(name) in _IMPERIAL
+    )
+    return ", ".join(dict.fromkeys(f'"{header}"' for header in headers))
 
 
 def _wind_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

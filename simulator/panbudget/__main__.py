@@ -56,6 +56,12 @@ def main(arguments: list[str] | None = None) -> None:
         with terminal.patient():  # standard error may be full too
             typer.echo(f"standard output can't be written ({error.strerror})", err=True)
         code = _BAD_INPUT
+    except KeyboardInterrupt:  # in the moments before and after the run
+        code = _INTERRUPTED
+    if code == _INTERRUPTED:
+        # an interrupt that has passed through an exec of text, as dataclasses are made by, would end `python -m` by a
+        # signal of its own: Python forgets it at the next text that it evaluates
+        eval("0")
     sys.exit(code)
 
 

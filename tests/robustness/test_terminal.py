@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import os
 import signal
@@ -86,6 +87,31 @@ def test_a_signal_stops_it_as_ctrl_c_does_and_leaves_nothing(name, tmp_path, cap
         signal.signal(number, whatever)
     assert (code, err) == (130, "Interrupted; nothing half-made is left.\n")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_signal_that_falls_into_the_making_of_a_class_has_the_same_exit_code(tmp_path):
+    """Python then ended itself by SIGINT, -2, if it was called with -m."""
+    cut = 'import panbudget.__main__ as p\n\ndef app(**_):\n    exec("raise KeyboardInterrupt")\n\np.app = app\np.main([])\n'
+    (tmp_path / "cut.py").write_text(cut, encoding="ascii")
+    done = subprocess.run(
+        [sys.executable, "-m", "cut"], cwd=tmp_path, env=environment(), capture_output=True, check=False
+    )
+    assert (done.returncode, done.stderr) == (130, b"Interrupted; nothing half-made is left.\n")
+
+
+@pytest.mark.parametrize("at", ["before", "after"])
+def test_an_interrupt_beside_the_run_has_the_same_exit_code(at, monkeypatch):
+    @contextlib.contextmanager
+    def patient():
+        if at == "after":
+            yield
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(terminal, "patient", patient)
+    monkeypatch.setattr(command_line, "app", lambda **_: 0)
+    with pytest.raises(SystemExit) as stopped:
+        command_line.main([])
+    assert stopped.value.code == 130
 
 
 def test_a_signal_that_falls_into_a_references_end_stops_it_all_the_same(capfd):

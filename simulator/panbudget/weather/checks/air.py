@@ -193,7 +193,10 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     elif stated and enough and own == 1.0 and middle > _FRESH and (columns := _imperial(inspection)):
         instead = inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS["mph"])
         yield Verdict(
-            names, "wind-unit/imperial", {**values, "line": inspection.line("wind", "mph"), "columns": columns}, instead
+            names,
+            "wind-unit/imperial",
+            {**values, "line": inspection.line("wind", "mph"), "table": inspection.table, "columns": columns},
+            instead,
         )
     elif enough and not stated and middle > _BREEZY:
         slower = inspection.of_asked("wind") * _WIND_UNITS["mph"]

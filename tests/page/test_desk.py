@@ -68,6 +68,8 @@ def test_each_setting_changes_its_own_part_of_the_garden(desk):
     for nonsense in (0.0, -1.0, None, float("inf")):
         desk.set("upper/swing", nonsense)
     assert desk.value("upper/swing") == 0.6
+    desk.set("upper/tomatoes/emitters", 20.5)
+    assert desk.value("upper/tomatoes/emitters") == 20.0
 
 
 def test_any_other_vessels_are_moved_by_their_surface(tmp_path):

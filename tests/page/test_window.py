@@ -64,6 +64,11 @@ def test_what_changes_elsewhere_is_seen_and_a_broken_file_is_mended(tmp_path):
     async def two(user):
         desk.set("upper/pan", 77.0)
         assert 77.0 in {element.value for element in user.find(ui.number).elements}
+        for label, given, said in (("Swing", 0.0, "above 0"), ("Emitters of tomatoes", 7.5, "a whole number")):
+            fields = user.find(ui.number).elements
+            (field,) = (one for one in fields if one.props.get("aria-label") == f"{label}, as a number")
+            field.set_value(given)
+            await user.should_see(said)
         sound = desk.text()
         desk.replace_text(sound.replace('"0.9 kg"', '"0.9 kPa"'))
         await user.should_see("is a pressure")

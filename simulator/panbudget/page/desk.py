@@ -78,6 +78,12 @@ class Setting:
             return [{"diameter": text} if self.unit in ("cm", "in") else {"area": text}]
         return text
 
+    def wrong(self, value: float | None) -> str | None:
+        """Say what a value must be that can't be taken: above 0, and of emitters whole; None of one that can."""
+        if value is None or not 0.0 < value < float("inf"):
+            return str(TEXTS["settings"]["above"])
+        return None if self.unit or value == int(value) else str(TEXTS["settings"]["whole"])
+
     @property
     def unit_shown(self) -> str:
         """The unit as a person reads it."""
@@ -257,8 +263,8 @@ class Desk:
         return self.values.get(key, self.settings[key].value)
 
     def set(self, key: str, value: float | None) -> None:
-        """Give a setting a value; what is no number above 0 is refused."""
-        if value is None or not 0.0 < value < float("inf") or value == self.value(key):
+        """Give a setting a value; what it can't be changes nothing."""
+        if value is None or self.settings[key].wrong(value) or value == self.value(key):
             return
         if value == self.settings[key].value:
             self.values.pop(key)

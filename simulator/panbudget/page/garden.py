@@ -129,7 +129,9 @@ class Garden:
         with ui.element("div").classes("setting"):
             ui.label(f"{setting.label}{', ' + setting.unit_shown if setting.unit else ''}").classes("label")
             self.sliders[key] = Range(setting, value, lambda given: self.desk.set(key, round(given, 6)))
-            self.numbers[key] = ui.number(value=value, min=0, on_change=lambda event: self.desk.set(key, event.value))
+            self.numbers[key] = ui.number(
+                value=value, min=0, validation=setting.wrong, on_change=lambda event: self.desk.set(key, event.value)
+            )
             _named(
                 self.numbers[key].props("dense outlined debounce=300"),
                 TEXTS["settings"]["field"].format(label=setting.label),

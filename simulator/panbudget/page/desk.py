@@ -363,7 +363,6 @@ class Desk:
                 continue
             try:
                 await self._compute()
-                self.refused = ""
             except PanbudgetError as error:
                 self.refused = error.text()
                 self.tell("season")
@@ -390,7 +389,7 @@ class Desk:
         season = await asyncio.to_thread(replay, garden, weather=weather, run=run)
         if not going():
             return
-        self.season, self.lines = season, drawn.season_lines(season)
+        self.season, self.lines, self.refused = season, drawn.season_lines(season), ""
         self._remember()
         self.tell("season")
         draws = DRAWS[run is not run_season]

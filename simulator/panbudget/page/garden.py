@@ -133,7 +133,7 @@ class Garden:
                 value=value, min=0, validation=setting.wrong, on_change=lambda event: self.desk.set(key, event.value)
             )
             _named(
-                self.numbers[key].props("dense outlined debounce=300"),
+                self.numbers[key].props("dense outlined hide-bottom-space debounce=300"),
                 TEXTS["settings"]["field"].format(label=setting.label),
             )
 

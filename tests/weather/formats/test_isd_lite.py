@@ -136,6 +136,16 @@ def test_a_file_without_any_rain_says_so(tmp_path):
         read_weather(file, GREENWICH)
 
 
+def test_rain_that_stands_at_midnight_alone_is_the_days_where_the_user_says_that_no_figure_is_no_rain(tmp_path):
+    """No column of an archive can be named otherwise: what is to be done is said for its gaps."""
+    file, amounts = tmp_path / "station.txt", {i: 10 * (i % 48 == 23) if i % 24 == 23 else -9999 for i in range(480)}
+    file.write_text(text(480, rain=amounts), encoding="utf-8")
+    with pytest.raises(WeatherError, match=r"under 80 % .* missing_rain = \"zero\"") as caught:
+        read_weather(file, GREENWICH)
+    assert "name the column" not in str(caught.value)
+    assert read_weather(file, GREENWICH, missing_rain="zero").daily["rain"].tolist() == [1.0, 0.0] * 10
+
+
 def test_the_wind_is_taken_from_10_m_unless_the_user_says_otherwise(tmp_path):
     """FAO-56 eq 47: 3.0 m/s at 10 m are 2.24 m/s at 2 m."""
     file = tmp_path / "station.txt"

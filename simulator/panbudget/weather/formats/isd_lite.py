@@ -119,6 +119,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         units=_UNITS,
         stated=frozenset(values),
         headers={name: name for name in values},
+        rainless_if_empty=source.rainless_if_empty,
     )
     texts = [note("isd-sea-level"), *notes("isd-trace", int(traces[10].sum())), *rain_notes]
     raw = to_days(records, site, recognised="NOAA ISD-Lite, UTC", shown_as=source.shown_as, notes=texts)

@@ -345,7 +345,11 @@ def _dark(values: dict[str, Floats], days: _Days, site: Site) -> Iterator[str]:
 def _rainless(values: dict[str, Floats], days: _Days, records: Records) -> Iterator[str]:
     """Take rain that is empty for none where the user says so, but of a counter that goes on; say it."""
     empty = np.isnan(rain := values.get("rain", np.zeros(0)))
-    if records.rainless_if_empty and empty.any() and not counts_on(rain, seconds_of(days.clock), records.rain_kind):
+    if (
+        records.rainless_if_empty
+        and 0 < empty.sum() < empty.size
+        and not counts_on(rain, seconds_of(days.clock), records.rain_kind)
+    ):
         values["rain"] = np.where(empty, 0.0, rain)
         yield note("rainless", records=counted(int(empty.sum()), "record"))
 
@@ -371,13 +375,15 @@ def _columns(values: dict[str, Floats], days: _Days, records: Records, notes: li
 
 
 def _rain(column: Floats, days: _Days, records: Records, notes: list[str]) -> Floats:
-    header = records.headers.get("rain", "rain")
+    header, day = records.headers.get("rain", "rain"), days.of("rain")
+    if records.rain_kind == "interval" and not days.total(column, day)[2].any():
+        return np.full(len(days.midnights), np.nan)  # there is nothing to judge by
     unit, seconds = records.units.get("rain", "mm"), seconds_of(days.clock)
     rain = rain_amounts(column, seconds, kind=records.rain_kind, step=days.step, header=header, unit=unit)
     if rain.problems:
         raise WeatherError(*rain.problems)
     notes += rain.notes
-    total, _, whole = days.total(rain.amounts, days.of("rain") if rain.kind == "interval" else days.of_ending)
+    total, _, whole = days.total(rain.amounts, day if rain.kind == "interval" else days.of_ending)
     if (lost := float(total[~whole].sum())) > 0.0:
         count = int((~whole & (total > 0.0)).sum())
         notes.append(note("rain-lost", share=_SHARE, rain=amount(lost, "depth"), days=counted(count, "day")))

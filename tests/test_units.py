@@ -164,8 +164,17 @@ def test_a_units_powers_and_length_go_this_far(text, kind, value):
 def test_what_is_beyond_any_garden_is_refused_with_the_most_there_is():
     assert quantity("100 km", "length") == 100_000.0
     for text in ("100.1 km", "-100.1 km", "1e300 m"):
-        with pytest.raises(UnitError, match="is beyond any garden; expected: a length of at most 100000 m"):
+        with pytest.raises(UnitError, match="is beyond any garden; expected: a length of at most 100000 m$"):
             quantity(text, "length")
+
+
+def test_a_flow_in_megalitres_beyond_any_garden_is_asked_whether_millilitres_are_meant():
+    for text in ("500 ML/h", "500 Ml/h"):
+        with pytest.raises(UnitError, match="beyond any garden.*write mL"):
+            quantity(text, "flow")
+    with pytest.raises(UnitError, match="100000000.0 L/h$|1e.08 L/h$"):
+        quantity("500 m^3/s", "flow")
+    assert quantity("500 mL/h", "flow") == pytest.approx(0.5)
 
 
 def test_only_plain_digits_are_a_number():

@@ -23,6 +23,9 @@ _TERM = r"°?[^\W\d]\w*(?:\s*(?:\^|\*\*)\s*[-+]?[0-4](?![\w.]))?[²³]?"
 _TERMS = rf"{_TERM}(?:(?:\s*[*/·⋅]\s*|\s+){_TERM})*"
 _UNIT = re.compile(rf"{_TERMS}(?:\s*/\s*\(\s*{_TERMS}\s*\))?")
 _LONGEST_UNIT = 40
+_MEGA = re.compile(r"\bM[lL]\b")
+#: what to do where millions of litres can't be meant
+MEGALITRES = "ML is a million litres: write mL for thousandths of a litre"
 _DAILY_SUM = "MJ/m^2/day"
 
 
@@ -166,7 +169,10 @@ def quantity(text: object, kind: str) -> float:
         raise UnitError(replace(error.problem, cure=_as_written(written, unit, kind))) from error
     value = number * factor + offset
     if abs(value) > (most := _TABLES["most"][kind]):
-        raise UnitError(Problem("too-large", "", "is beyond any garden", f"{name} of at most {most:g} {target}"))
+        larger = f"{name} of at most {most:g} {target}"
+        raise UnitError(
+            Problem("too-large", "", "is beyond any garden", larger, MEGALITRES if _MEGA.search(unit) else "")
+        )
     if 0.0 < abs(value) < (least := _TABLES["least"][kind]):
         found = "is smaller than anything in a garden"
         raise UnitError(Problem("too-small", "", found, f"{name} of at least {least:g} {target}"))

@@ -105,6 +105,8 @@ def test_a_variant_that_sets_the_two_weighings_takes_the_swing_away():
     assert scenario_from(description).with_variant("weighed").controller["upper"].valve.swing_kg == pytest.approx(1.0)
 
 
+TANK = {"kind": "tank", "footprint": "1 m^2", "outlet_height": "2 m"}
+
 BAD = [
     (
         "controller/upper/valve/refill/flow",
@@ -169,6 +171,8 @@ BAD = [
     ("weather/file", ".", 'weather.file = "." is a folder; expected: the path of a weather file'),
     ("weather/file", "", 'weather.file = "" is empty; expected: the path of a weather file'),
     ("supply/spring/kind", "tank", "is for the mains; a tank"),
+    ("supply/spring", {**TANK, "volume": "2 ML"}, "of at most 50 m; ML is a million litres"),
+    ("supply/spring", {**TANK, "volume": "500 mL"}, "must be at least 1"),
     ("supply/spring/pressure", None, "pressure is missing"),
     ("weather/file", None, "weather.file is missing"),
     ("controller/upper/valve/press_times", ["25:00"], 'must be "sunset"'),

@@ -12,9 +12,10 @@ from panbudget.errors import Problem
 from panbudget.scenario import quantities
 from panbudget.scenario.quantities import Area, Described, Flow, Number, OneOf, Pressure, Share, SomeLength, SomeVolume
 from panbudget.scenario.rights import Meter, Right, Words
+from panbudget.units import MEGALITRES
 from panbudget.words import amount, say
 
-_TALLEST = 50.0  # m of a tank
+_TALLEST, _MEGALITRE = 50.0, 1e6  # m of a tank, L
 _ROUNDING = 1e-9  # of unit conversion
 _Length = Annotated[quantities.Length, Field(ge=0)]
 
@@ -77,7 +78,7 @@ class Tank(_Supply):
     """A head that falls as it empties."""
 
     kind: Literal["tank"]
-    volume: Annotated[SomeVolume, Field(le=1e7)]
+    volume: Annotated[SomeVolume, Field(ge=1, le=1e7)]
     footprint: Area | None = None
     shape: list[LevelVolume] = Field(default_factory=list)
     outlet_height: Annotated[_Length, Field(le=500)]
@@ -96,6 +97,7 @@ class Tank(_Supply):
                 "shape" if shape else "footprint",
                 found,
                 f"a tank of at most {amount(_TALLEST, 'height', 'g')}",
+                MEGALITRES if self.volume >= _MEGALITRE else "",
             )
         elif self.top_up is not None and self.top_up.below > self.volume:
             yield Problem(

@@ -37,6 +37,25 @@ def test_a_message_is_so_long_and_no_longer(error, most):
     assert lines[-1] == "g.toml: and 2 more problems, which are shown when these are mended"
 
 
+def test_what_is_said_of_many_lines_is_said_once():
+    def said(*lines, found="is empty"):
+        return [Problem("empty", f"line {line}: date", found, value=line) for line in lines]
+
+    assert ScenarioError(*said(2)).text() == "line 2: date is empty"
+    assert ScenarioError(*said(2, 3, 4)).text() == "each of the lines 2 to 4: date is empty"
+    assert ScenarioError(*said(2, 4, 5, 9, 11)).text() == "each of the lines 2, 4, 5, 9, 11: date is empty"
+    assert (
+        ScenarioError(*said(2, 4, 5, 9, 11, 12)).text() == "each of the lines 2, 4, 5, 9, 11 and 1 more: date is empty"
+    )
+    mixed = [*said(2), *said(3, found="is no date"), EMPTY, *said(4)]
+    assert ScenarioError(*mixed, file="log.csv").text().splitlines() == [
+        "log.csv: each of the lines 2, 4: date is empty",
+        "log.csv: line 3: date is no date",
+        f"log.csv: {EMPTY.sentence()}",
+    ]
+    assert len(ScenarioError(*mixed).problems) == 4
+
+
 def test_a_prefix_goes_before_where_it_is():
     assert UNIT.under("variant.wide: ").sentence().startswith("variant.wide: valve.swing = ")
     assert UNIT.under("variant.wide: ").code == UNIT.code

@@ -18,6 +18,8 @@ from dataclasses import dataclass, replace
 CONTROLS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 # problems that are shown above whatever there is to paste
 _LEAST_LINES = 4
+# how a problem of a line of a file begins, and how many lines are named of which the same is said
+_OF_LINE, _LINES_NAMED = re.compile(r"line (\d+)(?!\d)"), 5
 # letters of what was found; of what is longer, as a broken file has it, so many at its beginning and its end
 _LONGEST, _BEGINNING, _END = 1000, 700, 200
 
@@ -128,9 +130,10 @@ class PanbudgetError(Exception):
         """Return the message: one line a problem, each opening with the file's name; what to paste below them."""
         where, block = f"{visible(self.file)}: " if self.file else "", self.block()
         most = max(self.most_lines - len(block), _LEAST_LINES)
-        shown = self.problems if len(self.problems) <= most else self.problems[: most - 1]
-        lines = [where + problem.sentence() for problem in shown]
-        if more := len(self.problems) - len(shown):
+        sentences = _sentences(self.problems)
+        shown = sentences if len(sentences) <= most else sentences[: most - 1]
+        lines = [where + sentence for sentence in shown]
+        if more := len(sentences) - len(shown):
             lines.append(f"{where}and {more} more problems, which are shown when these are mended")
         return "\n".join([*lines, *block])
 
@@ -146,6 +149,30 @@ class PanbudgetError(Exception):
         return lines
 
     __str__ = text
+
+
+def _sentences(problems: Iterable[Problem]) -> list[str]:
+    """Return the sentences, one for all lines of a file of which the same is said."""
+    sentences: list[tuple[Problem, list[int]]] = []
+    of: dict[str, list[int]] = {}
+    for problem in problems:
+        line = _OF_LINE.match(problem.where)
+        rest = replace(problem, where=problem.where[line.end() :]) if line else problem
+        if line is None or (said := rest.sentence()) not in of:
+            sentences.append((rest, []))
+        if line is not None:
+            of.setdefault(said, sentences[-1][1]).append(int(line[1]))
+    return [replace(rest, where=_lines(lines) + rest.where).sentence() for rest, lines in sentences]
+
+
+def _lines(lines: list[int]) -> str:
+    """Name lines of a file before what is said of each."""
+    if len(lines) < 2:
+        return "".join(f"line {line}" for line in lines)
+    if lines == [*range(lines[0], lines[-1] + 1)]:
+        return f"each of the lines {lines[0]} to {lines[-1]}"
+    more = len(lines) - _LINES_NAMED
+    return f"each of the lines {', '.join(map(str, lines[:_LINES_NAMED]))}" + (f" and {more} more" if more > 0 else "")
 
 
 class ScenarioError(PanbudgetError):

@@ -73,3 +73,18 @@ def test_the_likelihood_is_a_density(walk):
         total += step * np.exp(one - base)
     # a misread level counts as one in 60 mm, here over 120 mm: one in twenty twice
     assert total == pytest.approx(1.05, abs=0.03)
+
+
+@pytest.mark.parametrize("lacking", [0.0, 0.3, 1.0])
+def test_many_pans_at_once_weigh_what_they_weigh_by_twos(lacking):
+    """To the last bit: several exposures are looked at in one go."""
+    random = np.random.default_rng(7)
+    counts, levels = random.poisson(1.0, VISITS).astype(float), random.uniform(154.0, 161.0, VISITS)
+    for part in (counts, levels):
+        part[random.random(VISITS) < lacking * random.random()] = np.nan
+    seen, paces = (
+        tallied(counts, levels)._replace(opened=(random.random(VISITS) < 0.1).astype(float)),
+        [0.5, 0.9, 1.0, 1.7],
+    )
+    by_twos = [weighed(seen, sight(*paces[at : at + 2])) for at in (0, 2)]
+    assert weighed(seen, sight(*paces)).tolist() == np.concatenate(by_twos).tolist()

@@ -28,10 +28,14 @@ _JUMPS = np.array([0.0, 1.0, -1.0, np.inf])
 _SHIFTS, _WIDER = np.array([0.0, 1.0, -1.0, 0.0]), np.array([0.0, 0.0, 0.0, _MANY**2])
 _PRIORS = np.log([1.0 - 2.0 * _BY_ONE - _BY_MANY, _BY_ONE, _BY_ONE, _BY_MANY])
 _OVER_MM = 60.0  # a misread level lies anywhere within so much
+_IS_RIGHT, _IS_MISREAD = np.log1p(-_MISREAD), np.log(_MISREAD / _OVER_MM)
 _SEEN = 0.05  # of a cycle: an opening seen tells the moment to some minutes
 _ZERO = 0.04  # variance of the ruler's zero, in cycles
 _RULER_MM = 2.0  # by which a ruler's zero may be off
 _LEAST = 0.03**2  # variance of a cycle's own timing
+
+#: which accounts are of a kind, (pans, accounts); None where none is
+_Of = npt.NDArray[np.bool_] | None
 
 
 class Tally(NamedTuple):
@@ -163,7 +167,7 @@ def account(seen: Tally, sight: Sight, level_mm: float, walk: float) -> Account:
 def _filter(
     seen: Tally, sight: Sight, level_mm: Floats, walk: Floats
 ) -> tuple[Floats, list[tuple[int, Floats, Floats, Floats, Floats]]]:
-    pans, visits = sight.cycles.shape
+    pans = len(sight.cycles)
     counts = np.where(seen.filled, seen.counts * (seen.metered / sight.of_opening)[:, None], seen.counts)
     total = np.cumsum(np.where(np.isnan(counts), 0.0, counts), axis=1)
     total = total - total[:, :1]
@@ -178,77 +182,81 @@ def _filter(
     fallen = np.where(fallen > 0.0, fallen * (1.0 - sight.share), fallen)
     ahead = total + sight.share + fallen - (sight.cycles + seen.beyond)
     counted = total + np.where(seen.opened > 0.0, 0.0, 0.5) - (sight.counted + seen.beyond)
-    noise = (level_mm**2 + seen.grain_mm**2 * EVEN) / sight.swing_mm**2 + _LEAST
-    mean = np.zeros((pans, 1))
-    spread = np.full((pans, 1), np.inf)
-    weight = np.zeros((pans, 1))
-    loose = np.zeros((pans, 1), bool)  # a whole number of openings is not known
+    noise = ((level_mm**2 + seen.grain_mm**2 * EVEN) / sight.swing_mm**2 + _LEAST)[:, None]
+    # a pan that ran over is at its rim, wherever in its cycle it was
+    over = np.where(sight.spilt[:, 1:] > sight.spilt[:, :-1], EVEN, 0.0)
+    drift = (walk**2)[:, None] * np.maximum(np.diff(sight.counted), 0.0) + over + _LEAST
+    by_mm, zero_error = np.log(sight.swing_mm)[:, None], _ZERO if measured.any() else 0.0
+    mean, spread, weight = np.zeros((pans, 1)), np.full((pans, 1), np.inf), np.zeros((pans, 1))
+    # accounts that have seen nothing, and those of which a whole number of openings is not known: None where there is none
+    new: _Of = np.ones((pans, 1), bool)
+    loose: _Of = None
     steps: list[tuple[int, Floats, Floats, Floats, Floats]] = []
-    rows = np.arange(pans)[:, None]
-    for k in range(visits):
+    first_of = np.arange(pans)[:, None]
+    for k, (is_counted, is_ruled) in enumerate(zip((~np.isnan(seen.counts)).tolist(), measured.tolist(), strict=True)):
+        jumps = ruled = 1
         if k:
-            gone = np.maximum(sight.counted[:, k] - sight.counted[:, k - 1], 0.0)
-            # a pan that ran over is at its rim, wherever in its cycle it was
-            over = np.where(sight.spilt[:, k] > sight.spilt[:, k - 1], EVEN, 0.0)
-            spread = spread + (walk**2 * gone + over + _LEAST)[:, None]
-        width = mean.shape[1]
-        parent = np.arange(width)
-        jump = np.zeros(width)
-        if k and np.isnan(seen.counts[k]):
-            loose = np.ones_like(loose)
+            spread = spread + drift[:, k - 1 : k]
+        if k and not is_counted:
+            loose = np.ones(mean.shape, bool)
         elif k:
             mean, spread, weight = (
                 (part[:, None, :] + by[:, None]).reshape(pans, -1)
                 for part, by in zip((mean, spread, weight), (_SHIFTS, _WIDER, _PRIORS), strict=True)
             )
-            loose = np.tile(loose, (1, len(_JUMPS)))
-            parent, jump = np.tile(parent, len(_JUMPS)), np.repeat(_JUMPS, width)
-        wrong = np.zeros(len(parent))
-        if seen.opened[k] or not np.isnan(seen.counts[k]) or (k == 0 and not measured[k]):
-            error = np.full((pans, 1), (_SEEN**2 if seen.opened[k] else EVEN) + (_ZERO if measured.any() else 0.0))
-            mean, spread, gain = _seen(mean, spread, loose, counted[:, k : k + 1], error, whole=True)
-            weight = weight + gain
-            if not measured[k]:
-                loose = np.zeros_like(loose)
-        if measured[k]:  # densities by the mm, right or misread
-            new = _seen(mean, spread, loose, ahead[:, k : k + 1], noise[:, None], whole=False)
-            good = weight + new[2] - np.log(sight.swing_mm)[:, None] + np.log1p(-_MISREAD)
-            bad = weight + np.log(_MISREAD / _OVER_MM)
-            mean, spread = np.hstack([new[0], mean]), np.hstack([new[1], spread])
-            weight, loose = np.hstack([good, bad]), np.hstack([np.zeros_like(loose), loose])
-            wrong = np.repeat([0.0, 1.0], len(parent))
-            parent, jump = np.tile(parent, 2), np.tile(jump, 2)
-        best = np.arange(mean.shape[1])[None, :]
-        if mean.shape[1] > _ACCOUNTS:
-            best = np.argpartition(-weight, _ACCOUNTS - 1, axis=1)[:, :_ACCOUNTS]
-            mean, spread, weight, loose = (a[rows, best] for a in (mean, spread, weight, loose))
+            jumps = len(_JUMPS)
+            loose, new = (None if of is None else np.tile(of, (1, jumps)) for of in (loose, new))
+        if seen.opened[k] or is_counted or not (k or is_ruled):
+            error = (_SEEN**2 if seen.opened[k] else EVEN) + zero_error
+            mean, spread, gain = _seen((mean, spread), new, loose, counted[:, k : k + 1], error, whole=True)
+            weight, new, loose = weight + gain, None, loose if is_ruled else None
+        if is_ruled:  # densities by the mm, right or misread
+            right = _seen((mean, spread), new, loose, ahead[:, k : k + 1], noise, whole=False)
+            good = weight + right[2] - by_mm + _IS_RIGHT
+            mean, spread = np.concatenate((right[0], mean), axis=1), np.concatenate((right[1], spread), axis=1)
+            weight = np.concatenate((good, weight + _IS_MISREAD), axis=1)
+            loose, new = (
+                None if of is None else np.concatenate((np.zeros_like(of), of), axis=1) for of in (loose, new)
+            )
+            ruled = 2
+        width = mean.shape[1]
+        best = np.arange(width)[None, :]
+        if width > _ACCOUNTS:
+            best = (-weight).argpartition(_ACCOUNTS - 1, axis=1)[:, :_ACCOUNTS]
         if pans == 1:  # nobody asks for the history of several
-            order = np.argsort(-weight[0], kind="stable")
-            mean, spread, weight, loose = (a[:, order] for a in (mean, spread, weight, loose))
-            chosen = best[0][order]
-            steps.append((k, parent[chosen], jump[chosen], wrong[chosen], mean[0]))
+            best = best[:, np.argsort(-weight[0, best[0]], kind="stable")]
+        if pans == 1 or width > _ACCOUNTS:
+            at = best + width * first_of
+            mean, spread, weight = mean.take(at), spread.take(at), weight.take(at)
+            loose, new = (None if of is None else of.take(at) for of in (loose, new))
+        if pans == 1:
+            wrong, seen_by = np.divmod(best[0], width // ruled)
+            jump, parent = np.divmod(seen_by, width // ruled // jumps)
+            steps.append((k, parent, _JUMPS[jump] if jumps > 1 else np.zeros(len(jump)), wrong, mean[0]))
     top = weight.max(axis=1)
     return top + np.log(np.exp(weight - top[:, None]).sum(axis=1)), steps
 
 
 def _seen(
-    mean: Floats, spread: Floats, loose: Floats, level: Floats, error: Floats, *, whole: bool
+    account: tuple[Floats, Floats], new: _Of, loose: _Of, level: Floats, error: Floats | float, *, whole: bool
 ) -> tuple[Floats, Floats, Floats]:
     """Mean, variance and the gain in log likelihood of each account once it has seen a reading."""
-    first = np.isinf(spread)
-    sure = np.where(first, 1.0, spread)
-    off = level - np.where(first, level, mean)
-    if whole:  # nothing counted before and no level now: the account starts again
-        first = first | loose
+    mean, sure = account
+    if new is not None:
+        mean, sure = np.where(new, level, mean), np.where(new, 1.0, sure)
+    off = level - mean
+    if whole and loose is not None:  # nothing counted before and no level now: the account starts again
+        new = loose if new is None else new | loose
         sure, off = np.where(loose, 1.0, sure), np.where(loose, 0.0, off)
-    else:
+    elif loose is not None:
         off = np.where(loose, off - np.round(off), off)
     both = sure + error
     gain = -0.5 * (off**2 / both + np.log(2.0 * np.pi * both))
-    if not whole and loose.any():
+    if not whole and loose is not None and loose.any():
         around = np.exp(-0.5 * (off[..., None] + np.array([-2.0, -1.0, 1.0, 2.0])) ** 2 / both[..., None]).sum(axis=-1)
         wrapped = gain + np.log1p(around * np.exp(0.5 * np.minimum(off**2 / both, 600.0)))
         gain = np.where(loose, np.where(both > 1.0, 0.0, wrapped), gain)
-    gain = np.where(first, 0.0, gain)
-    share = np.where(first, 1.0, sure / both)
-    return level - (1.0 - share) * off, np.where(first, error, sure * error / both), gain
+    share, spread = sure / both, sure * error / both
+    if new is not None:
+        gain, share, spread = np.where(new, 0.0, gain), np.where(new, 1.0, share), np.where(new, error, spread)
+    return level - (1.0 - share) * off, spread, gain

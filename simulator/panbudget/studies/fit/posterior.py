@@ -70,19 +70,19 @@ class Place:
 def _weigh(
     pan: PanModel, seen: Tally, pans: Sequence[dict[str, float]], level_mm: Floats | float, walk: Floats | float
 ) -> Floats:
-    """Log likelihood of each of some pans under each pair of errors. (pans, errors)"""
-    levels, walks = np.broadcast_arrays(np.atleast_1d(level_mm), np.atleast_1d(walk))
-    sight = Sight(*(np.repeat(part, len(levels), axis=0) for part in sighted(pan, seen, pans)))
-    return likelihood(seen, sight, np.tile(levels, len(pans)), np.tile(walks, len(pans))).reshape(len(pans), -1)
+    """Log likelihood of each of some pans under each pair of errors, for all alike or a row a pan. (pans, errors)"""
+    *errors, _ = np.broadcast_arrays(np.atleast_2d(level_mm), np.atleast_2d(walk), np.empty((len(pans), 1)))
+    sight = Sight(*(np.repeat(part, errors[0].shape[1], axis=0) for part in sighted(pan, seen, pans)))
+    return likelihood(seen, sight, errors[0].ravel(), errors[1].ravel()).reshape(len(pans), -1)
 
 
 def _exposed(factors: dict[str, float], logs: Floats) -> list[dict[str, float]]:
     return [{**factors, "exposure": float(np.exp(log))} for log in logs]
 
 
-def _with_errors(pan: PanModel, seen: Tally, factors: dict[str, float]) -> tuple[Floats, Floats, Floats]:
+def _with_errors(pan: PanModel, seen: Tally, pans: Sequence[dict[str, float]]) -> tuple[Floats, Floats, Floats]:
     """
-    Log likelihoods by pairs of errors: of a level, and of a cycle.
+    Log likelihoods of some pans by pairs of errors: of a level, and of a cycle. (pans, errors), (errors,), (errors,)
 
     A cycle's is no less than what each opening's moment makes of it; greater ones are the less likely beforehand.
     """
@@ -90,14 +90,19 @@ def _with_errors(pan: PanModel, seen: Tally, factors: dict[str, float]) -> tuple
     least = max(_LEAST_WALK, (_ADDS_UP if ruled else _ADDS_UP_UNSEEN) * pan.wander)
     tried = np.concatenate([[least], _WALKS[1.4 * least < _WALKS]])
     levels, walks = (part.ravel() for part in np.meshgrid(_LEVEL_MM if ruled else _LEVEL_MM[:1], tried, indexing="ij"))
-    return _weigh(pan, seen, [factors], levels, walks)[0] - (walks - least) / _LIKELY_WALK, levels, walks
+    return _weigh(pan, seen, pans, levels, walks) - (walks - least) / _LIKELY_WALK, levels, walks
 
 
 def placed(pan: PanModel, seen: Tally, factors: dict[str, float]) -> Place:
     """Return a pan with the errors that suit it best."""
-    values, levels, walks = _with_errors(pan, seen, factors)
-    best = int(values.argmax())
-    return Place(factors, float(values[best]), float(levels[best]), float(walks[best]))
+    return _all_placed(pan, seen, [factors])[0]
+
+
+def _all_placed(pan: PanModel, seen: Tally, pans: Sequence[dict[str, float]]) -> list[Place]:
+    values, levels, walks = _with_errors(pan, seen, pans)
+    best = values.argmax(axis=1)
+    each = zip(pans, values.max(axis=1).tolist(), levels[best].tolist(), walks[best].tolist(), strict=True)
+    return [Place(*parts) for parts in each]
 
 
 def places(pan: PanModel, seen: Tally, factors: dict[str, float]) -> list[Place]:
@@ -122,19 +127,22 @@ def places(pan: PanModel, seen: Tally, factors: dict[str, float]) -> list[Place]
     coarse = _weigh(pan, seen, _exposed(factors, grid), _COARSE_MM, _COARSE_WALK)[:, 0]
     peaks = np.flatnonzero((coarse == maximum_filter1d(coarse, 5)) & (coarse > coarse.max() - _FALLS))
     peaks = peaks[np.argsort(-coarse[peaks], kind="stable")][:_MOST_PLACES]
-    looked_at = (_narrowed(pan, seen, near) for near in _exposed(factors, grid[peaks]))
-    return sorted(looked_at, key=lambda place: -place.value)
+    near = [Place(peak, -np.inf, _COARSE_MM, _COARSE_WALK) for peak in _exposed(factors, grid[peaks])]
+    return sorted(_narrowed(pan, seen, near, (0.02, 0.007, 0.0025)), key=lambda place: -place.value)
 
 
-def _narrowed(pan: PanModel, seen: Tally, factors: dict[str, float], near: Place | None = None) -> Place:
-    """Look closely around an exposure, with the errors of one nearby to start with."""
-    at, place = float(np.log(factors["exposure"])), near or Place(factors, -np.inf, _COARSE_MM, _COARSE_WALK)
-    for wide in (0.02, 0.007, 0.0025) if near is None else (0.015, 0.003):
-        logs = at + np.linspace(-wide, wide, 11)
-        values = _weigh(pan, seen, _exposed(factors, logs), place.level_mm, place.walk)
-        at = float(logs[int(values.argmax())])
-        place = placed(pan, seen, {**factors, "exposure": float(np.exp(at))})
-    return place
+def _narrowed(pan: PanModel, seen: Tally, near: list[Place], widths: Sequence[float]) -> list[Place]:
+    """Look closely around exposures, all of them at once, each with its errors to start with."""
+    at = np.log([place.factors["exposure"] for place in near])
+    for wide in widths:
+        logs = at[:, None] + np.linspace(-wide, wide, 11)
+        pans = [each for place, row in zip(near, logs, strict=True) for each in _exposed(place.factors, row)]
+        errors = np.repeat([(place.level_mm, place.walk) for place in near], logs.shape[1], axis=0)
+        values = _weigh(pan, seen, pans, errors[:, :1], errors[:, 1:]).reshape(logs.shape)
+        best = np.arange(len(near)), values.argmax(axis=1)
+        at = logs[best]
+        near = _all_placed(pan, seen, [pans[index] for index in np.ravel_multi_index(best, logs.shape)])
+    return near
 
 
 def contenders(ranked: list[Place]) -> list[float]:
@@ -231,7 +239,8 @@ class Posterior:
     def values(self, logs: Floats) -> Floats:
         """Log density of some pans, over all errors that the log is consistent with. (draws, 3) -> (draws,)"""
         pans = [dict(zip(NAMES, row, strict=True)) for row in np.exp(logs).tolist()]
-        of_errors, levels, walks = _with_errors(self.pan, self.seen, self.place.factors)
+        of_errors, levels, walks = _with_errors(self.pan, self.seen, [self.place.factors])
+        of_errors = of_errors[0]
         good = np.argsort(-of_errors, kind="stable")[:4]
         good = good[of_errors[good] > of_errors.max() - _WEIGHS]
         by_pan = _weigh(self.pan, self.seen, pans, levels[good], walks[good]) - walks[good] / _LIKELY_WALK
@@ -325,7 +334,7 @@ class Posterior:
             cycles = pan.modelled(factors).counted_at(every) + np.interp(every, hours, ahead)
             opened = every[1:][np.diff(np.floor(np.maximum.accumulate(cycles))) > 0.0]
             self.seen = self.seen._replace(beyond=pan.beyond(factors, opened, hours))
-            self.place = _narrowed(pan, self.seen, factors, self.place)
+            (self.place,) = _narrowed(pan, self.seen, [self.place], (0.015, 0.003))
 
 
 def by_tub(pan: PanModel, known: Known, tub: Tub) -> Posterior:

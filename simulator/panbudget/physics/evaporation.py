@@ -61,21 +61,22 @@ def reference_evapotranspiration(daily: pd.DataFrame, *, latitude: float, elevat
     """
     import pyet
 
-    day = {name: pd.Series(daily[name].to_numpy(float), index=daily.index) for name in _OF_ETO if name in daily}
+    day = {name: daily[name].to_numpy(float) for name in _OF_ETO if name in daily}
     if "pressure" in day:
-        day["pressure"] = day["pressure"].fillna(float(met.atmospheric_pressure(elevation)))
+        by_elevation = float(met.atmospheric_pressure(elevation))
+        day["pressure"] = np.where(np.isnan(day["pressure"]), by_elevation, day["pressure"])
     # the sky of each day of the year, and not of each day: pyet tells days of the year by writing dates out
     sky = pyet.calc_rso(pyet.extraterrestrial_r(_DAYS_OF_A_YEAR, np.radians(latitude)), elevation).to_numpy()
     eto = pyet.pm_fao56(
         tmean=(day["tmax"] + day["tmin"]) / 2.0,
         wind=day["wind"],
-        rs=day["radiation"],
+        rs=pd.Series(day["radiation"]),  # pyet asks of these two alone that they are no bare arrays
         tmax=day["tmax"],
         tmin=day["tmin"],
         ea=day["vapour_pressure"],
         pressure=day.get("pressure"),
         elevation=elevation,
-        rso=pd.Series(sky[pd.DatetimeIndex(daily.index).day_of_year.to_numpy() - 1], index=daily.index),
+        rso=pd.Series(sky[pd.DatetimeIndex(daily.index).day_of_year.to_numpy() - 1]),
         clip_zero=False,
     )
     return pd.Series(np.asarray(eto, dtype=float), index=daily.index, name="eto_mm")

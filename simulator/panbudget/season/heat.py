@@ -263,7 +263,7 @@ def with_heat(
 
 def _heated(weather: Weather, heat: Heat, site: Site, days: pd.DatetimeIndex, what: str) -> Weather:
     changed = {"tmin", "tmax", "rh_mean", "rh_min", "pan_evaporation", *(["rain"] if heat.without_rain else [])}
-    flags = weather.flags.copy()
+    flags = weather.flags.astype(object)
     flags.loc[days, [name for name in flags if name in changed]] = MADE_HEAT
     text = say("the weather holds {what}", what=what)
     return dataclasses.replace(

@@ -216,8 +216,7 @@ def usable_years(
     for year, found in (file if cautious else file.uncautious()).seasons(inside).items():
         seasons[year] = found if isinstance(found, Weather) else _why(found)
         if isinstance(found, Weather) and not found.holds(*spans[year]):
-            runs_from, runs_to = (found.daily.index[at].date() for at in (0, -1))
-            seasons[year] = f"its days are whole from {runs_from} to {runs_to} alone"
+            seasons[year] = "its days are whole from {} to {} alone".format(*found.span)
     usable = {year: found for year, found in sorted(seasons.items()) if isinstance(found, Weather)}
     return Years(usable, {year: why for year, why in sorted(seasons.items()) if isinstance(why, str)})
 

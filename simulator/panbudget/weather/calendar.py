@@ -73,9 +73,10 @@ def arrange(
     """
     index = pd.DatetimeIndex(raw.daily.index)
     notes = [] if index.is_monotonic_increasing else [_out_of_order(index, raw.lines)]
-    repeated = index.duplicated(keep="first")
+    repeated = np.zeros(0, dtype=bool) if index.is_unique else index.duplicated(keep="first")
     problems = [_twice(index, repeated, raw.lines)] if repeated.any() else []
-    daily = raw.daily[~repeated].sort_index()
+    daily = raw.daily[~repeated] if problems else raw.daily
+    daily = daily if daily.index.is_monotonic_increasing else daily.sort_index()
     first, last = daily.index[0], daily.index[-1]
     begin, finish = (None if day is None else pd.Timestamp(day) for day in (start, end))
     if reach and begin is not None:
@@ -92,7 +93,10 @@ def arrange(
     # the resolution is set so that the index is the same whatever pandas infers
     days = pd.date_range(first, last, name="date").as_unit("ns")
     asked = np.asarray((days >= begin) & (days <= finish))
-    return Arranged(daily.reindex(days), asked, np.asarray(days.isin(daily.index)), tuple(problems), tuple(notes))
+    whole = days.equals(daily.index)
+    in_file = np.full(len(days), True) if whole else np.asarray(days.isin(daily.index))
+    daily = daily.set_axis(days) if whole else daily.reindex(days)
+    return Arranged(daily, asked, in_file, tuple(problems), tuple(notes))
 
 
 def days_where(days: pd.Index, mask: Mask) -> list[dt.date]:

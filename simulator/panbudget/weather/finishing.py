@@ -5,6 +5,7 @@ Finishing: checked days with their gaps filled, by other stations' files or by r
 from __future__ import annotations
 
 import datetime as dt
+import functools
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -68,9 +69,14 @@ class Weather:
     fitted: Mapping[tuple[str, str], str] = field(default_factory=dict)
     origins: tuple[str, ...] = ()
 
+    @functools.cached_property
+    def span(self) -> tuple[dt.date, dt.date]:
+        """Its first and last day."""
+        return self.daily.index[0].date(), self.daily.index[-1].date()
+
     def holds(self, start: dt.date, end: dt.date) -> bool:
         """Tell whether these days are among its own."""
-        return bool(self.daily.index[0].date() <= start <= end <= self.daily.index[-1].date())
+        return self.span[0] <= start <= end <= self.span[1]
 
     def filled(self, start: dt.date | None = None, end: dt.date | None = None) -> dict[str, dict[str, int]]:
         """
@@ -96,8 +102,9 @@ def finished_weather(read: CheckedFile, rules: Rules, borrowed: Borrowed) -> Wea
     raw, inspected, arranged = read.file.raw, read.inspected, read.arranged
     daily = borrowed.laid_over(read.daily)
     finished, kept, climate = _filled(daily, read, borrowed, rules)
+    cut = slice(None) if kept.all() else kept
     values, flags = (
-        pd.DataFrame({name: part[at][kept] for name, part in finished.items()}, index=read.days[kept]) for at in (0, 1)
+        pd.DataFrame({name: part[at][cut] for name, part in finished.items()}, index=read.days[cut]) for at in (0, 1)
     )
     values.attrs["units"] = {name: FINISHED_UNITS[name] for name in values.columns}
     known = estimates.known_days(daily)
@@ -112,7 +119,7 @@ def finished_weather(read: CheckedFile, rules: Rules, borrowed: Borrowed) -> Wea
         provenance["fallbacks"] = borrowed.files
     if raw.typical:
         provenance["typical"] = True
-    first, last = (str(read.days[kept][end].date()) for end in (0, -1))
+    first, last = (str(values.index[end].date()) for end in (0, -1))
     trimmed = [] if kept.all() else [note("days-trimmed", first=first, last=last)]
     notes = (*loud, *read.notes, *borrowed.notes, *arranged.notes, *inspected.notes, *trimmed)
     cautions = cautions_of(read, rules, borrowed, values)
@@ -122,8 +129,9 @@ def finished_weather(read: CheckedFile, rules: Rules, borrowed: Borrowed) -> Wea
 
 def cautions_of(read: CheckedFile, rules: Rules, borrowed: Borrowed, values: pd.DataFrame) -> tuple[Caution, ...]:
     """What is unlikely on the days asked for, with what it is worth beside the finished values."""
-    daily = borrowed.laid_over(read.daily)
-    return tuple(_worth(caution, daily, values, read, borrowed, rules) for caution in read.inspected.cautions)
+    cautions = read.inspected.cautions
+    daily = borrowed.laid_over(read.daily) if cautions else values
+    return tuple(_worth(caution, daily, values, read, borrowed, rules) for caution in cautions)
 
 
 def _unstated(read: CheckedFile, rules: Rules) -> Iterator[str]:
@@ -171,12 +179,13 @@ def _filled(
     if (~estimates.has_humidity(daily) & kept).any():
         index = estimates.aridity(daily, radiation=radiation[0], wind=wind[0], rain=fallen, sky=sky, site=site)
         dry, climate = _climate(site, index)
-    lent = borrowed.flags["vapour_pressure"].to_numpy(object)
+    lent = borrowed.flags["vapour_pressure"].to_numpy(object) if borrowed.files else None
     finished |= estimates.humidity_of(daily, dry=dry, in_file=in_file, borrowed=lent)
     finished |= {"wind": wind, "rain": rain, "radiation": radiation}
-    for name in ("tmin", "tmax", "wind", "rain", "radiation"):
-        days = borrowed.has(name)
-        finished[name][1][days] = borrowed.flags[name].to_numpy(object)[days]
+    for name in ("tmin", "tmax", "wind", "rain", "radiation") if borrowed.files else ():
+        values, held = finished[name]
+        texts = np.where(borrowed.has(name), borrowed.flags[name], held).astype(object)
+        finished[name] = values, origins.Flags(texts)
     if not np.isnan(estimates.column_or_nan(daily, "pressure")).all():
         by_elevation = float(air.atmospheric_pressure(site.elevation))
         finished["pressure"] = estimates.filled_with(daily, "pressure", by_elevation, origins.PRESSURE_FROM_ELEVATION)
@@ -214,7 +223,7 @@ def origins_of(parts: Iterable[tuple[pd.DataFrame, Mapping[tuple[str, str], str]
         total += len(flags)
         for name in map(str, flags.columns):
             for flag, count in sorted((str(flag), int(times)) for flag, times in flags[name].value_counts().items()):
-                if flag not in (origins.MEASURED, origins.MISSING, origins.MADE_HEAT):
+                if count and flag not in (origins.MEASURED, origins.MISSING, origins.MADE_HEAT):
                     how = origins.EXPLAINED.get(flag) or fitted.get((name, flag), note("from-borrowed"))
                     days[name, flag, how] += count
     for (name, flag, how), count in days.items():

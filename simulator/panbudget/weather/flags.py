@@ -7,6 +7,8 @@ report names the equation once. Everything else that wasn't measured is counted 
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -17,7 +19,8 @@ from panbudget.numeric import Mask
 from panbudget.weather.messages import table_of
 from panbudget.words import say
 
-Flags = npt.NDArray[np.object_]
+#: how each of many values came about
+Flags = pd.Categorical
 
 MEASURED = "measured"
 MISSING = "missing"
@@ -91,19 +94,38 @@ def is_borrowed(flag: str) -> bool:
     return flag.startswith(_BORROWED)
 
 
-def coded(flags: pd.Series[str]) -> tuple[npt.NDArray[np.integer[Any]], list[str]]:
+@functools.lru_cache(maxsize=256)
+def _kinds(*flags: str) -> pd.CategoricalDtype:
+    return pd.CategoricalDtype(list(flags))
+
+
+def flags_of(code: npt.NDArray[np.integer[Any]], kinds: Sequence[str]) -> Flags:
+    """Return the flags of which a code and the text of each code are known."""
+    return pd.Categorical.from_codes(code, dtype=_kinds(*kinds), validate=False)
+
+
+def flagged(days: Mapping[str, Mask], otherwise: str) -> Flags:
+    """Return a flag for each day: the last whose days hold it, or else another. (days,)"""
+    code, kinds = np.zeros(len(next(iter(days.values()))), np.int8), [otherwise]
+    for flag, which in days.items():
+        if which.all():
+            code[:], kinds = 0, [flag]
+        elif which.any():
+            kinds += [] if flag in kinds else [flag]
+            code[which] = kinds.index(flag)
+    flags = flags_of(code, kinds)
+    return flags if len(kinds) == 1 else flags.remove_unused_categories()
+
+
+def coded(flags: pd.Series[str] | Flags) -> tuple[npt.NDArray[np.integer[Any]], list[str]]:
     """Return the kinds of many flags, and which of them each is."""
-    held = flags.array
-    if isinstance(held, pd.Categorical) and (held.codes >= 0).all():
-        return held.codes, [*map(str, held.categories)]
-    texts = flags.to_numpy(object)
-    if texts.size and (texts == texts[0]).all():  # as most columns are: told far sooner than kinds are looked up
-        return np.zeros(texts.size, np.int8), [str(texts[0])]
-    code, kinds = pd.factorize(texts)
-    return code, [*map(str, kinds)]
+    held = getattr(flags, "array", flags)
+    if not isinstance(held, pd.Categorical):
+        held = pd.Categorical(held)
+    return held.codes, [*map(str, held.categories)]
 
 
-def filled_in(flags: pd.Series[str]) -> Mask:
+def filled_in(flags: pd.Series[str] | Flags) -> Mask:
     """Tell of each of many flags whether it means that a value was filled in."""
     code, kinds = coded(flags)
     filled: Mask = np.array([*map(is_filled, kinds)], dtype=bool)[code]

@@ -16,9 +16,7 @@ from panbudget.weather.messages import counted, note, table_of
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.raw import LeftOut, RawTable
 
-_MARKS = np.array(table_of("marks")["numbers"])
-# between these no mark lies
-_NONE_IN = _MARKS[_MARKS < 0.0].max(), _MARKS[_MARKS > 0.0].min()
+_MARKS = np.sort(table_of("marks")["numbers"])
 # share of a mark above which no other value lies, where it could not be one, and where it could and stands there again
 _ALONE, _ALONE_THOUGH_LIKELY = 0.5, 0.8
 # how many times as often as any other amount near it rain of such an amount is no chance
@@ -48,31 +46,39 @@ class Mark(NamedTuple):
 def marks_in(raw: RawTable, name: str, values: Floats) -> Iterator[Mark]:
     """Find the marks among a column's values in our units, which are figures of a table's file."""
     factor, offset = raw.conversions.get(name, (1.0, 0.0))
-    as_written = np.round((values - offset) / factor, 4)
-    far = as_written[(as_written <= _NONE_IN[0]) | (as_written >= _NONE_IN[1])]
-    if not (marks := np.unique(far[np.isin(far, _MARKS)])).size:
+    if not values.size:
         return
-    others = as_written[~np.isin(as_written, _MARKS) & ~np.isnan(as_written)]
-    for mark in marks.tolist():
-        rows = as_written == mark
-        outside = not STANDARD[name].lowest <= mark * factor + offset <= STANDARD[name].highest
-        alone = mark < 0 or not (others > (_ALONE if outside else _ALONE_THOUGH_LIKELY) * mark).any()
-        _, near = np.unique(others[(others > 0.5 * mark) & (others < 2.0 * mark)], return_counts=True)
-        often = (
-            name == "rain" and mark > 0.0 and rows.sum() >= _OFTEN * max(float(near.mean()) if near.size else 1.0, 1.0)
-        )
-        yield Mark(
-            mark, rows, outside, (alone and (outside or (rows.sum() >= 2 and not name.startswith("rh")))) or often
-        )
+    ends = np.round((np.array([np.fmin.reduce(values), np.fmax.reduce(values)]) - offset) / factor, 4)
+    among = {
+        mark: not STANDARD[name].lowest <= mark * factor + offset <= STANDARD[name].highest
+        for mark in _MARKS[(ends.min() <= _MARKS) & (ends.max() >= _MARKS)].tolist()
+    }
+    if not any(among.values()) and (not among or name.startswith("rh")):
+        return
+    as_written = np.round((values - offset) / factor, 4)
+    marks = {mark: rows for mark in among if (rows := as_written == mark).any()}
+    for mark, rows in marks.items():
+        outside, count = among[mark], np.count_nonzero(rows)
+        bound = (_ALONE if outside else _ALONE_THOUGH_LIKELY) * mark
+        beyond = np.count_nonzero(as_written > bound)
+        beyond -= sum(np.count_nonzero(same) for other, same in marks.items() if other > bound)
+        alone, often = bool(mark < 0 or beyond == 0), False
+        if name == "rain" and mark > 0.0:
+            near = as_written[(as_written > 0.5 * mark) & (as_written < 2.0 * mark) & ~np.isin(as_written, _MARKS)]
+            counts = np.unique(near, return_counts=True)[1]
+            often = bool(count >= _OFTEN * max(float(counts.mean()) if near.size else 1.0, 1.0))
+        likely = (alone and (outside or (count >= 2 and not name.startswith("rh")))) or often
+        yield Mark(mark, rows, outside, likely)
 
 
 def without_marks(raw: RawTable) -> RawTable:
     """Return a table with marks outside what a column can be taken out: gaps, which are counted and said."""
-    daily, notes, left_out = raw.daily.copy(), [], dict(raw.left_out)
+    daily, notes, left_out = raw.daily, list[str](), dict(raw.left_out)
     for name in map(str, daily.columns):
         for mark, rows, outside, likely in marks_in(raw, name, daily[name].to_numpy(dtype=float)):
             if not (outside and likely):
                 continue
+            daily = daily if notes else daily.copy()
             daily.loc[rows, name] = np.nan
             notes.append(note("mark", name=name, mark=number(mark), days=counted(int(rows.sum()), "day")))
             before = left_out.get(name, LeftOut("", frozenset())).days

@@ -5,6 +5,7 @@ station that a file says it is of.
 
 from typing import NamedTuple
 
+import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats
@@ -100,12 +101,12 @@ def place_doubts(station: Station | None, daily: pd.DataFrame, site: Site) -> li
     ]
     if doubts or not {"tmin", "tmax"} <= set(daily.columns) or abs(site.latitude) < _SEASONS_FROM:
         return doubts
-    mean = ((daily["tmin"] + daily["tmax"]) / 2.0).dropna()
-    month = pd.DatetimeIndex(mean.index).month
-    north, south = mean[month.isin([5, 6, 7, 8])], mean[month.isin([11, 12, 1, 2])]
+    mean = (daily["tmin"].to_numpy(float) + daily["tmax"].to_numpy(float)) / 2.0
+    month = np.where(np.isnan(mean), 0, pd.DatetimeIndex(daily.index).month)
+    north, south = mean[(month >= 5) & (month <= 8)], mean[(month >= 11) | ((month >= 1) & (month <= 2))]
     if min(len(north), len(south)) < _DAYS_TO_JUDGE:
         return doubts
-    warmer = float(north.median() - south.median()) * (1.0 if site.latitude > 0.0 else -1.0)
+    warmer = float(np.median(north) - np.median(south)) * (1.0 if site.latitude > 0.0 else -1.0)
     if warmer > -_WARMER:
         return doubts
     months = ("November to February", "May to August")[:: 1 if site.latitude > 0.0 else -1]
@@ -163,6 +164,7 @@ def sky_of(days: pd.DatetimeIndex, *, latitude: float, elevation: float) -> Sky:
     Sky
         FAO-56 eq 21, 37 and 34.
     """
-    day_of_year = days.day_of_year.to_numpy()
-    Ra = extraterrestrial_radiation(day_of_year, latitude=latitude)
-    return Sky(Ra, clear_sky_radiation(Ra, elevation=elevation), daylight_hours(day_of_year, latitude=latitude))
+    of_year, row = np.arange(1.0, 367.0), days.day_of_year.to_numpy() - 1
+    Ra = extraterrestrial_radiation(of_year, latitude=latitude)
+    sky = Sky(Ra, clear_sky_radiation(Ra, elevation=elevation), daylight_hours(of_year, latitude=latitude))
+    return Sky(*(part[row] for part in sky))

@@ -54,7 +54,7 @@ def weather_figure(weather: Weather, days: pd.DataFrame, *, axes: Sequence[Axes]
         Coverage, temperatures, rain and ETo.
     """
     at, daily = day_numbers(days.index), weather.daily.reindex(days.index)
-    flags = weather.flags.reindex(days.index).fillna(MISSING)
+    flags = weather.flags.astype(object).reindex(days.index).fillna(MISSING)
     heights = [0.35 + 0.2 * len(flags.columns), 1.4, 1.4]
     ratios = {"height_ratios": heights}
     axes = panels(3, height=1.25 * sum(heights) / 3.0, more=0.6, axes=axes, sharex=True, gridspec_kw=ratios)
@@ -91,7 +91,7 @@ def years_figure(weather: Weather, *, axes: Sequence[Axes] | None = None) -> lis
     """
     recorded = pd.DatetimeIndex(weather.flags.index).year
     days = pd.date_range(f"{recorded.min()}-01-01", f"{recorded.max()}-12-31", name="date")
-    kinds = weather.flags.reindex(days).fillna(MISSING).map(_kind)
+    kinds = weather.flags.astype(object).reindex(days).fillna(MISSING).map(_kind)
     years = np.unique(days.year)
     (ax,) = panels(1, height=0.32 * len(kinds.columns), more=0.9, axes=axes)
     for row, name in enumerate(kinds.columns):

@@ -32,7 +32,6 @@ from panbudget.studies.sweep.site import Place, SiteRecord, SiteRows, grid_evapo
 from panbudget.studies.sweep.usable import Runs, about_site, with_made_days, years_of
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
-from panbudget.weather.flags import coded
 
 #: years that a record counts as where the plan takes all it has
 _YEARS_UNKNOWN = 40
@@ -251,20 +250,10 @@ def _runs_of(
 def _read(plan: Plan, place: Place, path: Path) -> Read:
     """A place's years, from its file, and the ETo of their runs."""
     years, site = years_of(plan, place, open_site(place, plan.base, str(path))), place.site()
-    once = {id(weather): weather for weather in years.weather.values()}
-    once = {run: _coded(weather) for run, weather in once.items()}
-    years = Years({year: once[id(weather)] for year, weather in years.weather.items()}, years.left_out)
-    runs = {id(weather): weather for weather in once.values()}
+    runs = {id(weather): weather for weather in years.weather.values()}
     where = {"latitude": site.latitude, "elevation": site.elevation}
     eto = {run: reference_evapotranspiration(weather.daily, **where) for run, weather in runs.items()}
     return years, {run: np.ascontiguousarray(values, dtype=np.float64) for run, values in eto.items()}
-
-
-def _coded(weather: Weather) -> Weather:
-    """The same weather, with flags that are cheap to look at again and again."""
-    kinds = {name: coded(of_column) for name, of_column in weather.flags.items()}
-    flags = {name: pd.Categorical.from_codes(code, categories=pd.Index(texts)) for name, (code, texts) in kinds.items()}
-    return dataclasses.replace(weather, flags=pd.DataFrame(flags, weather.flags.index))
 
 
 def _records(place: Place, weathers: dict[int, Weather], eto: dict[int, Floats]) -> Runs:

@@ -7,7 +7,6 @@ ago goes once there is too much of it.
 
 import contextlib
 import datetime as dt
-import functools
 import hashlib
 import io
 import json
@@ -19,6 +18,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from pandas.api.types import union_categoricals
 
 from panbudget.engine.compiled import own_folder
 from panbudget.numeric import Floats
@@ -27,7 +27,7 @@ from panbudget.season.years import Years
 from panbudget.studies.sweep.marks import code_mark, file_mark, mark_of
 from panbudget.studies.sweep.site import Place
 from panbudget.weather import Weather
-from panbudget.weather.flags import coded
+from panbudget.weather.flags import coded, flags_of
 
 #: what may stay [bytes]
 _MOST = 2e9
@@ -97,7 +97,7 @@ def _keep(file: Path, years: Years, eto: dict[int, Floats]) -> None:
     numbers["eto"] = np.concatenate([eto[id(weather)] for weather in runs])
     columns = {name: pa.array(values) for name, values in numbers.items()}
     for name in names:
-        code, kinds = coded(pd.concat([weather.flags[name] for weather in runs]))
+        code, kinds = coded(union_categoricals([weather.flags[name] for weather in runs]))
         columns[f"flag {name}"] = pa.DictionaryArray.from_arrays(code.astype(np.int32), pa.array(kinds, pa.string()))
     about = {
         "runs": [(str(weather.daily.index[0].date()), len(weather.daily)) for weather in runs],
@@ -142,11 +142,6 @@ def _held(file: Path) -> Read | None:
     return Years(years, {int(year): why for year, why in about["left_out"].items()}), eto
 
 
-@functools.lru_cache(maxsize=256)
-def _kinds(*flags: str) -> pd.CategoricalDtype:
-    return pd.CategoricalDtype(list(flags))
-
-
 def _run(columns: dict[str, Any], first: dt.date, cut: slice, sha256: str) -> tuple[Weather, Floats]:
     """A run of days as it was kept: its weather and its ETo."""
     days = pd.DatetimeIndex((np.datetime64(first, "D") + np.arange(cut.stop - cut.start)).astype("M8[ns]"), name="date")
@@ -155,7 +150,5 @@ def _run(columns: dict[str, Any], first: dt.date, cut: slice, sha256: str) -> tu
     flags = {}
     for name in numbers:
         held = columns[f"flag {name}"].chunk(0)
-        flags[name] = pd.Categorical.from_codes(
-            held.indices.to_numpy()[cut], dtype=_kinds(*held.dictionary.to_pylist())
-        )
+        flags[name] = flags_of(held.indices.to_numpy()[cut], held.dictionary.to_pylist())
     return Weather(pd.DataFrame(numbers, days), pd.DataFrame(flags, days), {"sha256": sha256}), eto

@@ -59,8 +59,10 @@ def years_of(plan: Plan, place: Place, file: WeatherFile) -> Years:
 
 def with_made_days(years: Years, made: pd.DatetimeIndex) -> Years:
     """Mark days that a grid's calendar cannot have as filled."""
-    for weather in {id(weather): weather for weather in years.weather.values()}.values():
-        weather.flags.loc[weather.flags.index.isin(made)] = MADE
+    for weather in {id(weather): weather for weather in years.weather.values()}.values() if len(made) else ():
+        days = weather.flags.index.isin(made)
+        for name, flags in weather.flags.items():
+            weather.flags[name] = pd.Categorical(np.where(days, MADE, flags))
     return years
 
 

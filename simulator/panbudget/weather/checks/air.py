@@ -98,9 +98,12 @@ def _other_scale(inspection: Inspection, name: str) -> str:
 
 def _scale_of(name: str, values: Floats) -> str:
     """Guess at K, tenths of a degree or °F; nothing where the bulk of the values is ordinary."""
-    low, middle, high = float(values.min()), float(np.median(values)), float(values.max())
+    low, high = float(values.min()), float(values.max())
+    if low >= -135.0 and high <= _MEDIAN_LIMITS[name]:
+        return ""
     if low > 180.0 and high < 340.0:
         return "K"
+    middle = float(np.median(values))
     if abs(middle) > 135.0 or (middle > _MEDIAN_LIMITS[name] and high > 135.0):
         return "tenths of °C"
     return "°F" if middle > _MEDIAN_LIMITS[name] else ""
@@ -131,11 +134,10 @@ def _exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 def _humidity_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     highest = max(float(inspection.known(name).max()) for name in names)
-    middle = max(float(np.median(inspection.known(name))) for name in names)
     too = f" ({', '.join(names[1:])} too)" if names[1:] else ""
     if 0.0 < highest <= _FRACTION:
         yield Verdict(names, "humidity-unit/fraction", {"highest": highest, "too": too, "unit": "fraction"})
-    elif middle > 105.0 and highest <= 1000.0:
+    elif 105.0 < highest <= 1000.0 and max(float(np.median(inspection.known(name))) for name in names) > 105.0:
         yield Verdict(names, "humidity-unit/tenths", {"too": too})
 
 
@@ -264,8 +266,10 @@ def _climate(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     mean = (inspection.of_asked("tmin") + inspection.of_asked("tmax")) / 2.0
     lapse, sun = _LAPSE * inspection.site.elevation, inspection.sky.extraterrestrial[inspection.asked]
     most, least = (np.interp(abs(inspection.site.latitude), _LATITUDES, table) for table in (_HOTTEST, _COLDEST))
-    if not ((mean + lapse > most) | ((mean + lapse < least) & (sun >= _HIGH_SUN))).any():
-        return  # a month is none of these unless one of its days is
+    months = np.convolve(mean, np.full(_MONTH, 1.0 / _MONTH), "valid") + lapse
+    # this sum is less exact than the one below
+    if not ((months > most - 0.01) | ((months < least + 0.01) & (sun[_MONTH - 1 :] >= _HIGH_SUN))).any():
+        return
     month = pd.Series(mean).rolling(_MONTH, min_periods=_MONTH).mean() + lapse
     light = pd.Series(sun).rolling(_MONTH).min()
     for kind, beyond, bound in (

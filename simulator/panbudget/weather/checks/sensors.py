@@ -298,7 +298,10 @@ def _spike(values: Floats, inspection: Inspection) -> Floats:
     low, high = extremes(values, _AROUND)
     may = np.flatnonzero(np.fmax(values - low, high - values) > min(_SPIKE, _FAR_SPIKE))
     around_it = np.lib.stride_tricks.sliding_window_view(np.pad(values, _AROUND // 2, constant_values=np.nan), _AROUND)
-    if not (np.abs(values[may] - np.nanmedian(around_it[may], axis=1)) > min(_SPIKE, _FAR_SPIKE)).any():
+    ordered = np.sort(around_it[may], axis=1)
+    known = np.count_nonzero(~np.isnan(ordered), axis=1)
+    middle = (ordered[range(may.size), (known - 1) // 2] + ordered[range(may.size), known // 2]) / 2.0
+    if not (np.abs(values[may] - middle) > min(_SPIKE, _FAR_SPIKE)).any():
         return np.zeros(len(values))
     off = np.abs(values - pd.Series(values).rolling(_AROUND, center=True, min_periods=6).median().to_numpy())
     usual = pd.Series(off).rolling(5 * _AROUND, center=True, min_periods=10).median().to_numpy() * 1.4826 + 0.5

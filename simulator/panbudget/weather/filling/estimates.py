@@ -6,15 +6,16 @@ follow. Order of preference: vapour pressure or dew point; maximum and minimum r
 at last the dew point from the minimum temperature (FAO-56 eq 14, 17, 18, 19, 48).
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from panbudget.numeric import Floats, Mask
 from panbudget.physics import air
 from panbudget.weather import flags as origins
-from panbudget.weather.flags import Flags
+from panbudget.weather.flags import Flags, flagged
 from panbudget.weather.site import Site, Sky
 
 #: values, and how each came about, (days,)
@@ -47,8 +48,8 @@ def column_or_nan(daily: pd.DataFrame, name: str) -> Floats:
 
 def known_days(daily: pd.DataFrame) -> dict[str, Mask]:
     """Return the days that have each quantity, measured or from what is measured: "radiation" also by sunshine."""
-    known = {name: ~np.isnan(column_or_nan(daily, name)) for name in ("tmin", "tmax", "wind", "rain", "radiation")}
-    known["radiation"] |= ~np.isnan(column_or_nan(daily, "sunshine"))
+    known = {name: _has(daily, (name,)) for name in ("tmin", "tmax", "wind", "rain", "radiation")}
+    known["radiation"] |= _has(daily, ("sunshine",))
     return {**known, "humidity": has_humidity(daily)}
 
 
@@ -80,20 +81,12 @@ def filled_with(daily: pd.DataFrame, name: str, value: float, flag: str) -> Colu
 
     Returns
     -------
-    (ndarray, ndarray)
+    (ndarray, Categorical)
         Values and flags, (days,).
     """
     values = column_or_nan(daily, name)
     missing = np.isnan(values)
-    return np.where(missing, value, values), _flagged({flag: missing}, origins.MEASURED)
-
-
-def _flagged(days: Mapping[str, Mask], otherwise: str) -> Flags:
-    """Return a flag for each day: the last whose days hold it, or else another. (days,)"""
-    flags: Flags = np.full(len(next(iter(days.values()))), otherwise, dtype=object)
-    for flag, which in days.items():
-        flags[which] = flag
-    return flags
+    return np.where(missing, value, values), flagged({flag: missing}, origins.MEASURED)
 
 
 def filled_wind(wind: Floats, days: pd.DatetimeIndex) -> Column:
@@ -109,7 +102,7 @@ def filled_wind(wind: Floats, days: pd.DatetimeIndex) -> Column:
 
     Returns
     -------
-    (ndarray, ndarray)
+    (ndarray, Categorical)
         Wind [m/s at 2 m] and flags, (days,).
 
     Notes
@@ -119,12 +112,12 @@ def filled_wind(wind: Floats, days: pd.DatetimeIndex) -> Column:
     """
     known = ~np.isnan(wind)
     if known.all():
-        return wind, _flagged({origins.MEASURED: known}, origins.MEASURED)
+        return wind, flagged({origins.MEASURED: known}, origins.MEASURED)
     series = pd.Series(wind, index=days)
     this_month = series.groupby([days.year, days.month]).transform("mean")
     any_year = series.groupby(days.month).transform("mean")
     mean = this_month.fillna(any_year)
-    flags = _flagged({origins.MONTHLY_WIND: mean.notna().to_numpy(), origins.MEASURED: known}, origins.DEFAULT_WIND)
+    flags = flagged({origins.MONTHLY_WIND: mean.notna().to_numpy(), origins.MEASURED: known}, origins.DEFAULT_WIND)
     return np.asarray(series.fillna(mean).fillna(_NO_WIND_KNOWN), dtype=np.float64), flags
 
 
@@ -147,7 +140,7 @@ def filled_radiation(daily: pd.DataFrame, *, sky: Sky, site: Site, limited: Mask
 
     Returns
     -------
-    (ndarray, ndarray)
+    (ndarray, Categorical)
         Rs [MJ m⁻² d⁻¹] and flags, (days,).
 
     Notes
@@ -158,7 +151,7 @@ def filled_radiation(daily: pd.DataFrame, *, sky: Sky, site: Site, limited: Mask
     tmin, tmax, sunshine, measured = (column_or_nan(daily, name) for name in names)
     has_radiation = ~np.isnan(measured)
     if has_radiation.all():
-        return measured, _flagged({origins.LIMITED: limited}, origins.MEASURED)
+        return measured, flagged({origins.LIMITED: limited}, origins.MEASURED)
     coefficient = air.KRS_COAST if site.setting == "coast" else air.KRS_INLAND
     above = {"extraterrestrial": sky.extraterrestrial}
     by_sun = air.radiation_from_sunshine(sunshine, daylight=sky.daylight, **above)
@@ -167,7 +160,7 @@ def filled_radiation(daily: pd.DataFrame, *, sky: Sky, site: Site, limited: Mask
     mostly_measured = has_radiation[in_file].mean() > 0.5
     by_sunshine = origins.SUNSHINE_ONLY if mostly_measured else origins.SUNSHINE_EQ_35
     by = {by_sunshine: has_sun, origins.MEASURED: has_radiation, origins.LIMITED: limited}
-    flags = _flagged(by, origins.RADIATION_FROM_RANGE)
+    flags = flagged(by, origins.RADIATION_FROM_RANGE)
     return np.where(has_radiation, measured, np.where(has_sun, by_sun, by_range)), flags
 
 
@@ -189,10 +182,15 @@ def has_humidity(daily: pd.DataFrame) -> Mask:
 
 
 def _has(daily: pd.DataFrame, names: tuple[str, ...]) -> Mask:
-    return np.asarray(np.all([~np.isnan(column_or_nan(daily, name)) for name in names], axis=0), dtype=bool)
+    has = np.full(len(daily), set(names) <= set(daily.columns))
+    for name in names if has.any() else ():
+        has &= ~np.isnan(daily[name].to_numpy(dtype=float))
+    return has
 
 
-def humidity_of(daily: pd.DataFrame, *, dry: bool, in_file: Mask, borrowed: Flags | None = None) -> dict[str, Column]:
+def humidity_of(
+    daily: pd.DataFrame, *, dry: bool, in_file: Mask, borrowed: npt.NDArray[np.object_] | None = None
+) -> dict[str, Column]:
     """
     Find each day's humidity.
 
@@ -217,30 +215,31 @@ def humidity_of(daily: pd.DataFrame, *, dry: bool, in_file: Mask, borrowed: Flag
     offset = air.DRY_DEW_POINT_OFFSET if dry else 0.0
     ea = air.vapour_pressure_from_dew_point(air.dew_point_from_tmin(tmin, offset=offset))
     estimate = origins.DEW_POINT_FROM_TMIN_DRY if dry else origins.DEW_POINT_FROM_TMIN
-    flags: Flags = np.full(len(daily), estimate, dtype=object)
     has = {columns: _has(daily, columns) for columns in _KINDS}
-    lent = np.zeros(len(daily), dtype=bool) if borrowed is None else np.asarray(borrowed != "", dtype=bool)
-    main = _main_rank(has, in_file & ~lent if (in_file & ~lent).any() else in_file)
-    for columns, (rank, vapour_pressure) in reversed(_KINDS.items()):
+    texts = () if borrowed is None else borrowed
+    lent = {flag: texts == flag for flag in dict.fromkeys(texts) if flag}
+    own = in_file & ~np.any([*lent.values(), np.zeros(len(daily), dtype=bool)], axis=0)
+    main = _main_rank(has, own if own.any() else in_file)
+    by = {estimate: np.ones(len(daily), dtype=bool)}
+    best = next((at for at, days in enumerate(has.values()) if days.all()), len(_KINDS))
+    for columns, (rank, vapour_pressure) in reversed(list(_KINDS.items())[: best + 1]):
         if (days := has[columns]).any():
             figures = [daily[name].to_numpy(dtype=float) for name in columns]
             ea = np.where(days, vapour_pressure(*figures, tmin=tmin, tmax=tmax), ea)
-            flags[days] = _flag(" and ".join(columns), is_main=rank <= main)
-    if borrowed is not None:
-        flags[lent] = borrowed[lent]
-    from_ea = _flagged({origins.FROM_ESTIMATED: origins.filled_in(pd.Series(flags))}, origins.FROM_VAPOUR_PRESSURE)
-    from_ea[lent] = flags[lent]
+            by[_flag(" and ".join(columns), is_main=rank <= main)] = days
+    flags = flagged(by | lent, estimate)
+    from_ea = {origins.FROM_ESTIMATED: origins.filled_in(flags), **lent}
     result = {"vapour_pressure": (ea, flags)}
     middle = (column_or_nan(daily, "rh_max") + column_or_nan(daily, "rh_min")) / 2.0
     nothing = np.full(len(daily), np.nan)
     for name, temperature, mean in (("rh_mean", (tmax + tmin) / 2.0, middle), ("rh_min", tmax, nothing)):
         values = np.minimum(100.0 * ea / air.saturation_vapour_pressure(temperature), 100.0)
-        from_where = from_ea.copy()
+        from_where = dict(from_ea)
         # the file's own figure goes before the mean of its extremes
         for better, flag in ((mean, origins.RH_MEAN_OF_EXTREMES), (column_or_nan(daily, name), origins.MEASURED)):
             values = np.where(np.isnan(better), values, better)
-            from_where[~np.isnan(better)] = flag
-        result[name] = (values, from_where)
+            from_where[flag] = ~np.isnan(better)
+        result[name] = (values, flagged(from_where, origins.FROM_VAPOUR_PRESSURE))
     return result
 
 

@@ -159,7 +159,7 @@ class Borrowed:
     Attributes
     ----------
     values : DataFrame
-        The primary's days; columns of `BORROWED`; NaN where nothing was borrowed. Wind at 2 m.
+        The primary's days, if there are fallbacks; columns of `BORROWED`; NaN where nothing was borrowed. Wind at 2 m.
     flags : DataFrame
         The same shape; empty text where nothing was borrowed.
     fitted : dict
@@ -175,18 +175,21 @@ class Borrowed:
     """
 
     def __init__(self, own: CheckedFile, site: Site, others: Sequence[tuple[Fallback, CheckedFile]]) -> None:
-        self._own, self._lends = own, bool(others)
-        self.values = pd.DataFrame(np.nan, index=own.days, columns=list(BORROWED))
-        self.flags = pd.DataFrame("", index=own.days, columns=list(BORROWED), dtype=object)
+        self._own = own
+        days = own.days if others else own.days[:0]
+        self.values = pd.DataFrame(np.nan, index=days, columns=list(BORROWED))
+        self.flags = pd.DataFrame("", index=days, columns=list(BORROWED), dtype=object)
         self.fitted: dict[tuple[str, str], str] = {}
         self.files: list[dict[str, Any]] = []
         self.problems: list[Problem] = []
         self.notes: list[str] = []
         self.left_out: dict[str, LeftOut] = {}
+        self.rain_at_hand = np.zeros(len(own.days), dtype=bool)
+        if not others:
+            return
         self._missing = {name: ~known for name, known in known_days(own.daily).items()}
         self._missing["vapour_pressure"] = self._missing["humidity"]
-        self.rain_at_hand = np.zeros(len(own.days), dtype=bool)
-        known = _lendable(own, site) if others else {}
+        known = _lendable(own, site)
         for fallback, read in others:
             lent = pd.DataFrame(_lendable(read, fallback.site or site), index=read.days).reindex(own.days)
             facts: dict[str, Any] = {"adjust": fallback.adjust, "rain": fallback.rain, "borrowed": {}, "fit": {}}
@@ -194,20 +197,18 @@ class Borrowed:
                 self._lend(fallback, name, known[name], lent[name].to_numpy(float), facts)
             self.notes += _lent_notes(fallback, read, facts["borrowed"])
             self.files.append({**read.facts(), **facts})
-        if others:
-            self._take_back_crossed()
-            self._bound()
+        self._take_back_crossed()
+        self._bound()
 
     def has(self, name: str) -> Mask:
         """Tell on which days a column was borrowed."""
-        return np.asarray(self.flags[name] != "", dtype=bool) if self._lends else np.zeros(len(self.flags), dtype=bool)
+        return np.asarray(self.flags[name] != "", dtype=bool)
 
     def laid_over(self, daily: pd.DataFrame) -> pd.DataFrame:
         """Return a table with the borrowed values in place."""
-        names = [name for name in BORROWED if self.has(name).any()]
-        return daily.assign(
-            **{name: np.where(self.has(name), self.values[name], column_or_nan(daily, name)) for name in names}
-        )
+        names = [name for name in BORROWED if self.files and self.has(name).any()]
+        lent = {name: np.where(self.has(name), self.values[name], column_or_nan(daily, name)) for name in names}
+        return daily.assign(**lent) if lent else daily
 
     def _lend(self, fallback: Fallback, name: str, known: Floats, lent: Floats, facts: dict[str, Any]) -> None:
         """Borrow of one fallback what is missing of one column, and note in its facts how."""

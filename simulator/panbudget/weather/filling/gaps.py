@@ -63,7 +63,7 @@ class Gaps:
     def __init__(self, read: CheckedFile, borrowed: Borrowed) -> None:
         self._read, self._borrowed = read, borrowed
         self._daily = borrowed.laid_over(read.arranged.daily)
-        known = known_days(self._daily)
+        self._known = known = known_days(self._daily)
         in_file = read.arranged.in_file | (known["tmin"] & known["tmax"])
         self._rows = read.arranged.asked & in_file
         self._absent = days_where(read.days, read.arranged.asked & ~in_file)
@@ -97,7 +97,8 @@ class Gaps:
         problems = self._temperatures()
         if missing_rain == "error" and self._missing["rain"].any():
             problems.append(self._rain())
-        measured = known_days(self._read.arranged.daily)
+        own = self._read.arranged.daily
+        measured = self._known if self._daily is own else known_days(own)
         for name in ("humidity", "wind", "radiation"):
             # a column that is empty on all days asked for, as one that ended decades ago, is absent and no gap
             if measured[name][self._read.arranged.asked].any() and name not in self._read.inspected.condemned:
@@ -134,12 +135,11 @@ class Gaps:
         gap = self._missing[name]
         count, total = int(gap.sum()), int(self._read.arranged.asked.sum())
         _, run = longest(gap)
+        if run <= limits.run and count <= limits.share * total:
+            return []
         also = {"humidity": " (every column of it)", "radiation": " (and sunshine)"}.get(name, "")
         values = {"also": also, "days": name_days(days_where(self._read.days, gap)), "cure": self._cure}
         if run > limits.run:
             return [problem("gap-too-long/run", name, count, longest=run, run=limits.run, **values)]
         share, most = 100 * limits.share, int(limits.share * total)
-        too_many = problem(
-            "gap-too-long/share", name, count, count=count, total=total, share=share, most=most, **values
-        )
-        return [too_many] if count > limits.share * total else []
+        return [problem("gap-too-long/share", name, count, count=count, total=total, share=share, most=most, **values)]

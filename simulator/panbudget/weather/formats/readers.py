@@ -29,6 +29,8 @@ _DECIMAL_COMMA = re.compile(r"^([+-]?\d+),(\d+)$")
 _MONTH = re.compile(
     rf"(?:18|19|20)\d{{2}}[-/](?:0?[1-9]|1[0-2])|(?:0?[1-9]|1[0-2])/(?:18|19|20)\d{{2}}|{MONTH}[- ]?(?:\d{{4}}|\d{{2}})"
 )
+# one that may be all of a cell
+_MONTH_ALONE = re.compile(rf"(?:^|[\s,;|\"])(?:{_MONTH.pattern})(?:$|[\s,;|\"])", re.MULTILINE)
 # what stands in an archive's monthly files -> its daily product
 _DAILY_PRODUCTS = {
     "NASA/POWER": "NASA POWER's daily CSV",
@@ -89,6 +91,8 @@ def as_table(source: Source) -> Source:
 def refuse_months(source: Source) -> None:
     """Refuse a file with a row a month, and name the daily product of the archives that have one."""
     lines = [line for line in source.lines[:_HEAD_LINES] if line.strip()]
+    if not _MONTH_ALONE.search("\n".join(lines)):
+        return
     cells = [split(line, separator_of(line)) for line in lines]
     dated = [any(map(is_dated, row)) for row in cells]
     for i in range(len(lines) - 2):

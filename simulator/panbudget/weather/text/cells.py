@@ -49,7 +49,7 @@ _TO_PARSE = re.compile(r"\s*(?:[+-]?(?:[\d.]+(?:[eE][+-]?\d*)?|inf(?:inity)?|nan
 #: a cell: its row, the place of its column, and its text
 _Cell = tuple[int, int, str]
 #: columns of numbers, as texts where one is none; columns of text; those of numbers in which a decimal point may stand
-_Parsed = tuple[dict[int, "pd.Series[Any]"], dict[int, "pd.Series[str]"], list[int]]
+_Parsed = tuple[dict[int, Any], dict[int, "pd.Series[str]"], list[int]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,8 +167,8 @@ def _is_no_table_of_numbers(
 
 def _at_a_stroke(grid: Grid, marks: Mapping[int, list[str]], texts: Sequence[int]) -> _Parsed | None:
     """Parse cells of which each text is looked at once; nothing where the parser may take one otherwise."""
-    columns, pointed = dict[int, "pd.Series[Any]"](), list[int]()
-    for place, missing in marks.items():
+    columns, pointed = dict[int, Any](), list[int]()
+    for place, missing in ((place, frozenset(of_column)) for place, of_column in marks.items()):
         code, cells = grid.column(place)
         known = [cell for cell in cells if cell not in missing]
         if all(map(_PLAIN.fullmatch, known)):
@@ -176,7 +176,7 @@ def _at_a_stroke(grid: Grid, marks: Mapping[int, list[str]], texts: Sequence[int
             codes = [float(mark) for mark in missing if _POINT.fullmatch(mark)]
             figures = np.array([np.nan if cell in missing else float(cell) for cell in cells])
             figures[np.isin(figures, codes)] = np.nan
-            columns[place] = pd.Series(figures[code] + (0.0 if whole else -0.0))  # whole numbers have no −0
+            columns[place] = figures[code] + (0.0 if whole else -0.0)  # whole numbers have no −0
             pointed += [place] if any("." in cell for cell in known) else []
         elif all(map(_TO_PARSE.fullmatch, known)):
             return None
@@ -244,7 +244,7 @@ class _Numbers:
 
     def figures(self, place: int, column: pd.Series) -> Floats:
         """Return a column that pandas read as numbers."""
-        values = column.to_numpy(dtype=np.float64)
+        values = np.asarray(column, dtype=np.float64)
         endless = np.isinf(values)
         for i in np.flatnonzero(endless).tolist():
             self._add_bad(i, place, self.cell(i, place))

@@ -8,6 +8,7 @@ above it, as wide as it, in words.
 
 from __future__ import annotations
 
+import functools
 import itertools
 import re
 from collections.abc import Iterator, Sequence
@@ -90,7 +91,13 @@ def find_opening(lines: Sequence[str]) -> Opening | None:
     Opening or None
         None where no row has a date below a line of words.
     """
-    head = [(i, text) for i, text in enumerate(lines[:_HEAD]) if text.strip()]
+    return _opening_in(tuple(lines[:_HEAD]))
+
+
+@functools.lru_cache(maxsize=4)
+def _opening_in(lines: tuple[str, ...]) -> Opening | None:
+    """Find it once for all who ask: those who recognise a file, and the one who reads it."""
+    head = [(i, text) for i, text in enumerate(lines) if text.strip()]
     for at, (i, text) in enumerate(head):
         if text.lstrip().startswith("#"):
             continue

@@ -75,7 +75,7 @@ def split(text: str, separator: str = ",") -> list[str]:
 
 def separator_of(text: str, among: Iterable[str] = SEPARATORS) -> str:
     """Return what parts a line's columns: the mark that it holds most often outside quotation marks."""
-    return max(among, key=re.sub(r'"[^"]*"', "", text).count)
+    return max(among, key=(re.sub(r'"[^"]*"', "", text) if '"' in text else text).count)
 
 
 def lines_as_file(texts: Sequence[str]) -> Any:
@@ -209,10 +209,7 @@ def read_rows(
     """
     nothing = separator + " \t\r\x0b\x0c"
     width = width or len(header)
-    some = list(lines[above:])
-    while some and not some[-1].strip():
-        some.pop()
-    if (regular := _regular_rows(some, above, separator, header, width, comments)) is not None:
+    if (regular := _regular_rows(list(lines[above:]), above, separator, header, width, comments)) is not None:
         return regular
     commas = "; if the numbers have decimal commas, save the file with semicolons between columns"
     texts: dict[int, str] = {}
@@ -241,6 +238,10 @@ def _regular_rows(
     texts: list[str], above: int, separator: str, header: Sequence[str], width: int, comments: bool
 ) -> Rows | None:
     """Read rows that are all alike, blank lines and comments left out; nothing where one must be looked at."""
+    below = list[int]()
+    while texts and (not (last := texts[-1].strip()) or (comments and last.startswith("#"))):
+        texts.pop()
+        below += [above + 1 + len(texts)] if last else []
     numbers: Sequence[int] = range(above + 1, above + 1 + len(texts))
     odd, grid, start = set[int](), None, 0
     size = None if sum(map(len, texts)) <= _MOST_AT_A_STROKE else _AT_ONCE
@@ -260,7 +261,7 @@ def _regular_rows(
         if not grid.divided(header, width, comments):
             return None
     where = np.arange(above + 1, above + 1 + len(texts)) if isinstance(numbers, range) else np.array(numbers)
-    return Rows(separator, width, where, texts, [], passed_over, True, grid if size is None else None)
+    return Rows(separator, width, where, texts, [], passed_over + below[::-1], True, grid if size is None else None)
 
 
 def _as_wide(text: str, separator: str, width: int) -> tuple[str, int]:

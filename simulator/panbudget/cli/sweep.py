@@ -52,6 +52,7 @@ def sweep(
     from panbudget.extras import wants_extra
     from panbudget.studies.sweep.plan import load_plan
     from panbudget.studies.sweep.run import estimate
+    from panbudget.studies.sweep.store import outdated
     from panbudget.studies.sweep.swept import refuse_unasked
 
     wants_extra("pyarrow")
@@ -68,6 +69,8 @@ def sweep(
     say(_estimate_lines(expected)[0], quiet=quiet, aside=True)
     for line in _variable_lines(described):
         say(line, quiet=quiet, aside=True)
+    if parts := outdated(out, described):
+        say(TEXTS["estimate"]["outdated"].format(parts=count(parts, "part"), out=out), quiet=quiet, aside=True)
     options: dict[str, Any] = {"scheduler": scheduler, "processes": processes, "overwrite": overwrite}
     options |= {"to": to or (), "maps": map_of or (), "quantile": quantile}
     with _progress(quiet) as progress:

@@ -7,6 +7,7 @@ Penman–Monteith; the pan's three ways are model page §2. Left out on purpose:
 
 from __future__ import annotations
 
+import functools
 from typing import NamedTuple
 
 import numpy as np
@@ -65,8 +66,7 @@ def reference_evapotranspiration(daily: pd.DataFrame, *, latitude: float, elevat
     if "pressure" in day:
         by_elevation = float(met.atmospheric_pressure(elevation))
         day["pressure"] = np.where(np.isnan(day["pressure"]), by_elevation, day["pressure"])
-    # the sky of each day of the year, and not of each day: pyet tells days of the year by writing dates out
-    sky = pyet.calc_rso(pyet.extraterrestrial_r(_DAYS_OF_A_YEAR, np.radians(latitude)), elevation).to_numpy()
+    sky = _clear_skies(latitude, elevation)
     eto = pyet.pm_fao56(
         tmean=(day["tmax"] + day["tmin"]) / 2.0,
         wind=day["wind"],
@@ -80,6 +80,15 @@ def reference_evapotranspiration(daily: pd.DataFrame, *, latitude: float, elevat
         clip_zero=False,
     )
     return pd.Series(np.asarray(eto, dtype=float), index=daily.index, name="eto_mm")
+
+
+@functools.lru_cache(maxsize=256)
+def _clear_skies(latitude: float, elevation: float) -> Floats:
+    """Radiation of a clear sky on each day of the year, by pyet, which tells days of the year by writing dates out. [MJ m⁻² d⁻¹]"""
+    import pyet
+
+    sky: Floats = pyet.calc_rso(pyet.extraterrestrial_r(_DAYS_OF_A_YEAR, np.radians(latitude)), elevation).to_numpy()
+    return sky
 
 
 def class_a_coefficient_green(wind: Floats, rh_mean: Floats, fetch: float) -> Floats:

@@ -87,7 +87,6 @@ def _file(place: Place, base: Scenario, path: Path, asked: list[int] | None) -> 
 
 def _keep(file: Path, years: Years, eto: dict[int, Floats]) -> None:
     import pyarrow as pa
-    import pyarrow.parquet as pq
 
     runs = list({id(weather): weather for weather in years.weather.values()}.values())
     names = list(dict.fromkeys(str(name) for weather in runs for name in weather.daily))
@@ -98,7 +97,7 @@ def _keep(file: Path, years: Years, eto: dict[int, Floats]) -> None:
     columns = {name: pa.array(values) for name, values in numbers.items()}
     for name in names:
         code, kinds = coded(union_categoricals([weather.flags[name] for weather in runs]))
-        columns[f"flag {name}"] = pa.DictionaryArray.from_arrays(code.astype(np.int32), pa.array(kinds, pa.string()))
+        columns[f"flag {name}"] = pa.DictionaryArray.from_arrays(code, pa.array(kinds, pa.string()))
     about = {
         "runs": [(str(weather.daily.index[0].date()), len(weather.daily)) for weather in runs],
         "years": {year: [id(run) for run in runs].index(id(weather)) for year, weather in years.weather.items()},
@@ -107,7 +106,8 @@ def _keep(file: Path, years: Years, eto: dict[int, Floats]) -> None:
     }
     table = pa.table(columns).replace_schema_metadata({_META: json.dumps(about)})
     buffer = io.BytesIO()
-    pq.write_table(table, buffer, compression="lz4", write_statistics=False)
+    with pa.ipc.new_file(buffer, table.schema, options=pa.ipc.IpcWriteOptions(compression="lz4")) as writer:
+        writer.write_table(table)
     payload = buffer.getvalue()
     draft = file.with_name(f".{file.name}.{os.getpid()}.{threading.get_ident()}")
     try:
@@ -119,7 +119,7 @@ def _keep(file: Path, years: Years, eto: dict[int, Floats]) -> None:
 
 
 def _held(file: Path) -> Read | None:
-    import pyarrow.parquet as pq
+    import pyarrow as pa
 
     try:
         content = file.read_bytes()
@@ -129,9 +129,9 @@ def _held(file: Path) -> Read | None:
     payload = content[_DIGEST:]
     if hashlib.sha256(payload).digest() != content[:_DIGEST]:
         return None
-    table = pq.read_table(io.BytesIO(payload), use_threads=False)
+    table = pa.ipc.open_file(payload).read_all()
     about = json.loads(table.schema.metadata[_META])
-    columns = dict(zip(table.column_names, table.combine_chunks().columns, strict=True))
+    columns = dict(zip(table.column_names, table.columns, strict=True))
     weathers, eto, at = [], dict[int, Floats](), 0
     for first, days in about["runs"]:
         weather, values = _run(columns, dt.date.fromisoformat(first), slice(at, at + days), about["sha256"])
@@ -145,8 +145,8 @@ def _held(file: Path) -> Read | None:
 def _run(columns: dict[str, Any], first: dt.date, cut: slice, sha256: str) -> tuple[Weather, Floats]:
     """A run of days as it was kept: its weather and its ETo."""
     days = pd.DatetimeIndex((np.datetime64(first, "D") + np.arange(cut.stop - cut.start)).astype("M8[ns]"), name="date")
-    numbers = {name: np.array(part.to_numpy()[cut]) for name, part in columns.items() if not name.startswith("flag ")}
-    eto = numbers.pop("eto")
+    numbers = {name: part.to_numpy()[cut] for name, part in columns.items() if not name.startswith("flag ")}
+    eto = np.array(numbers.pop("eto"))
     flags = {}
     for name in numbers:
         held = columns[f"flag {name}"].chunk(0)

@@ -222,6 +222,23 @@ def _owner(folder: Path) -> str:
         return ""
 
 
+def _held_in(folder: Path) -> dict[str, Any]:
+    """Return what a folder says of the sweep that it holds; nothing where it holds none."""
+    try:
+        held = json.loads((folder / _MANIFEST).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return held if isinstance(held, dict) and isinstance(held.get("designs"), dict) and "plan" in held else {}
+
+
+def outdated(folder: Path, plan: Plan) -> int:
+    """Count a folder's parts that hold no longer since the package, or one that it computes with, is another by now."""
+    held = _held_in(folder)
+    return (
+        len([*(folder / _PARTS).glob("part-*.parquet")]) if held.get("code", plan.marks.code) != plan.marks.code else 0
+    )
+
+
 class Store:
     """
     A sweep's folder.
@@ -249,7 +266,7 @@ class Store:
             for name in inside:
                 if name not in _OURS and not _is_draft(name):
                     raise self._refused("foreign", name=name)
-            held, marks = self._held(), plan.marks._asdict()
+            held, marks = _held_in(folder), plan.marks._asdict()
             stale = held.get("plan") != plan.fingerprint
             # other sites, years or further designs of one sweep
             grown = held.get("base") == marks["base"] and held.get("designs", {}).items() <= marks["designs"].items()
@@ -273,13 +290,6 @@ class Store:
 
     def _refused(self, code: str, **values: object) -> OutputError:
         return OutputError(problem(code, **values), file=str(self.folder))
-
-    def _held(self) -> dict[str, Any]:
-        try:
-            held = json.loads((self.folder / _MANIFEST).read_text(encoding="utf-8"))
-        except (OSError, ValueError):
-            return {}
-        return held if isinstance(held, dict) and isinstance(held.get("designs"), dict) and "plan" in held else {}
 
     def _set_aside(self, plan: str) -> None:
         """Keep the parts of this sweep's earlier plan that are whole, for the rows that still hold."""

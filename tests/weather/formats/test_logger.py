@@ -24,6 +24,7 @@ from panbudget.weather import read_weather
 from panbudget.weather.formats import logger
 from panbudget.weather.text.headers import read_logger_header
 from panbudget.weather.text.mistakes import Mistakes
+from panbudget.weather.text.moments import plainly
 from panbudget.weather.text.raw import ColumnChoice
 from panbudget.weather.text.source import Source
 from panbudget.weather.text.stamps import read_stamps
@@ -297,6 +298,12 @@ HEADINGS = {
     "Temp Out": ("temperature", None),
     "Air Temperature [deg C]": ("temperature", "degC"),
     "Dew Point (°C)": ("dew_point", "degC"),
+    "Solar Energy (Ly)": ("radiation", "cal/cm^2"),
+    "SW energy (Wh/m2)": ("radiation", "W*hour/m^2"),
+    "Speed (mph)": ("wind", "mph"),
+    "wind_10m_ms": ("wind", "m/s"),
+    "WIND10M(m/s)": ("wind", "m/s"),
+    "Vent (nœuds)": ("wind", "knot"),
     "Humidity (%)": ("humidity", "%"),
     "Outdoor Humidity(%)": ("humidity", "%"),
     "RH %": ("humidity", "%"),
@@ -324,7 +331,6 @@ NOT_USED = [
     "Rain 24h (mm)",
     "Rain Last Hour",
     "UV Index",
-    "Solar Energy (Ly)",
     "Relative Pressure (hPa)",
     "Barometer (hPa)",
     "High Temp (°C)",
@@ -338,6 +344,11 @@ def test_a_header_is_read_by_its_words_and_unit(text, meant):
     header = read_logger_header(["Time", text], {}, times=[0], line=1)
     assert list(header.places) == [quantity]
     assert (header.units[quantity] if quantity in header.stated else None) == unit
+
+
+def test_of_light_and_its_energy_the_light_is_taken():
+    cells = ["Time", "Temp (°C)", "Solar Energy (Ly)", "Solar Rad (W/m²)"]
+    assert read_logger_header(cells, {}, times=[0], line=1).places["radiation"] == 3
 
 
 @pytest.mark.parametrize("text", NOT_USED)
@@ -642,3 +653,13 @@ def test_a_genuine_airport_agrees_with_pandas_alone(tmp_path):
         found = weather.daily.loc[str(start) : str(end), name]
         assert len(found) == 153
         assert found.to_numpy() == pytest.approx(expected[name].loc[found.index].to_numpy(), abs=1e-9), name
+
+
+def test_hours_with_an_h_and_months_of_other_languages_are_read(tmp_path):
+    """13h00 is how French exports write it; 1 to 3 May in three languages."""
+    rows = "".join(f"{day:02d}-mag-2025;{hour:02d}h00;{10 + hour}\n" for day in (1, 2, 3) for hour in range(24))
+    raw = read("Date;Heure;Température (°C)\n" + rows)
+    assert [str(day.date()) for day in raw.daily.index] == ["2025-05-01", "2025-05-02", "2025-05-03"]
+    assert (raw.daily["tmin"].iloc[0], raw.daily["tmax"].iloc[0]) == (10.0, 33.0)
+    for name in ("mai", "mayo", "Mai", "maggio"):
+        assert plainly(f"1. {name} 2025") == "2025-05-01"

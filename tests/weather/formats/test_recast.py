@@ -118,3 +118,30 @@ def test_a_unit_doubted_of_records_is_named_by_the_quantity_of_records(tmp_path)
         'temperature = { column = "Sensor A", unit = "degF" }',
         'rain = { column = "Rain (mm)" }',
     ]
+
+
+def test_hours_across_of_several_quantities_are_turned_and_of_one_refused(tmp_path):
+    """Day 1 of 24: 0 to 23 °C, 50 % all day; one shower of 2 mm at 7 h."""
+    header = ",".join(f"{hour:02d}:00" for hour in range(24))
+    kinds = {"Temperature (°C)": "{hour}", "Humidity (%)": "50", "Rain (mm)": "{wet}"}
+    rows = "".join(
+        f"2025-06-{day:02d},{kind},{','.join(text.format(hour=hour, wet=2 * (hour == 7)) for hour in range(24))}\n"
+        for day in range(1, 25)
+        for kind, text in kinds.items()
+    )
+    file = tmp_path / "station.csv"
+    file.write_text(f"Date,What,{header}\n{rows}", encoding="utf-8")
+    daily = read_weather(file, SITE).daily
+    assert (daily["tmin"].iloc[3], daily["tmax"].iloc[3], daily["rain"].iloc[3]) == (0.0, 23.0, 2.0)
+    alone = "".join(f"2025-06-{day:02d},{','.join(map(str, range(24)))}\n" for day in range(1, 25))
+    assert "hours of a day stand across" in refusal(tmp_path, f"Date,{header}\n{alone}")
+
+
+def test_sums_and_means_among_the_rows_are_passed_over_and_said(tmp_path):
+    days = [f"2025-06-{day:02d},10,20,1\n" for day in range(1, 25)]
+    rows = "".join([*days[:10], "Mean,10,20,\n", "Total,,,10\n", *days[10:], "Total,,,24\n"])
+    file = tmp_path / "station.csv"
+    file.write_text("date,tmin,tmax,rain\n" + rows, encoding="utf-8")
+    found = read_weather(file, SITE)
+    assert found.daily["rain"].tolist() == [1.0] * 24
+    assert any("line 12 (and 1 more line) among the rows sums others up" in note for note in found.notes)

@@ -195,11 +195,11 @@ def _when(cells: Cells, opening: Opening, time: TimeColumns, header: Header, mis
     if len(time.places) <= 2:
         first, *second = (cells.texts[place] for place in time.places)
         second = [texts.str.strip().str.replace(r"(?<=^\d{4}) (UTC|Z)$", "", regex=True) for texts in second]
-        if second and not second[0].iloc[:1].str.contains(":").any():  # 51, 0051, 0.51 or an hour alone
+        if second and not second[0].iloc[:1].str.contains(":").any():  # 51, 0051, 0.51, 0h51 or an hour alone
             bare = (
                 second[0]
-                .str.replace(r"^(\d{1,2})\.(\d{2})$", r"\1:\2", regex=True)
-                .str.replace(r"^(\d{1,2})$", r"\1:00", regex=True)
+                .str.replace(r"^(\d{1,2})[.hH](\d{2})$", r"\1:\2", regex=True)
+                .str.replace(r"^(\d{1,2})[hH]?$", r"\1:00", regex=True)
             )
             second = [bare.str.replace(r"^(\d{1,2})(\d{2})$", r"\1:\2", regex=True)]
         texts = first.str.strip() + " " + second[0] if second else first

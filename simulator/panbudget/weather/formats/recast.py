@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from panbudget.weather.text.cells import is_number
 from panbudget.weather.text.heading import in_english, is_unit
-from panbudget.weather.text.moments import MONTH, MONTHS, is_dated, joined_date
+from panbudget.weather.text.moments import MONTH, is_dated, joined_date, month_of
 from panbudget.weather.text.opening import Opening, find_opening, is_row_of_values
 from panbudget.weather.text.raw import Source
 from panbudget.weather.text.rows import separator_of, split
@@ -29,6 +29,7 @@ _UNIT, _YEAR, _MONTH = (re.compile(rf"\b({words})\b") for words in ("units?|einh
 _MOST_ELEMENTS = 60
 _DAY_NUMBER = re.compile(r"(?:day|d|val|value|tag|dia|jour)?[ _.]?0?(\d{1,2})\.?", re.IGNORECASE)
 _DAYS_ACROSS = 28
+_HOUR = re.compile(r"[hH]?0?(\d{1,2})(?:(?::00){1,2}|[hH](?:00)?)?")
 _MONTH_NAME = re.compile(
     r"jan|ene|gen|feb|fev|mar|apr|avr|abr|ma[iyg]|ju[nil]|giu|lug|aug|ago|ao|se[pt]|o[ckut]t|nov|de[cz]|dic"
 )
@@ -62,11 +63,11 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
     Raises
     ------
     WeatherError
-        Days across, of one quantity alone.
+        Days or hours across, of one quantity alone.
     """
     lines = source.lines
     opening = find_opening(lines)
-    shapes = [_numbered, _long] if opening else [_printed_month, _days_across, _by_blanks]
+    shapes = [_numbered, _hours_across, _long] if opening else [_printed_month, _days_across, _by_blanks]
     for shape in shapes:
         turned = shape(source, lines, opening)
         if turned is not None and not is_archive("\n".join(lines[:_HEAD])):
@@ -181,6 +182,28 @@ def _cells(text: str) -> list[str]:
     return split(text, separator_of(text)) if re.search(r"[,;\t|]", text) else _tokens(text)
 
 
+def _hours_across(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+    """Put the hours of days one below the other, where a column says what a row holds; refuse those of one quantity."""
+    assert opening is not None
+    hours = {int(match[1]): j for j, cell in enumerate(opening.cells) if (match := _HOUR.fullmatch(cell))}
+    if sorted(hours) not in (list(range(24)), list(range(1, 25))):
+        return None
+    rows = [
+        cells for text in lines[opening.above :] if len(cells := split(text, opening.separator)) > max(hours.values())
+    ]
+    others = [j for j in range(len(opening.cells)) if j not in hours.values() and j not in opening.dates]
+    element = next((j for j in others if 2 <= len({row[j] for row in rows}) <= _MOST_ELEMENTS), None)
+    if element is None or len(opening.dates) != 1:
+        raise source.refusal("hours-across", line=opening.line)
+    table: dict[str, dict[str, str]] = {}
+    for row in rows:
+        for hour, j in hours.items():
+            table.setdefault(f"{row[opening.dates[0]]} {hour:02d}:00", {})[row[element]] = row[j]
+    order = list(dict.fromkeys(row[element] for row in rows))
+    body = ([moment, *(of.get(name, "") for name in order)] for moment, of in table.items())
+    return _Shape("a row a day, hours across", _table(["time", *order], body))
+
+
 def _days_across(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
     """Put the days of months one below the other, where a column says what a row holds; refuse those of one quantity."""
     for i, text in enumerate(lines[:_HEAD]):
@@ -232,7 +255,7 @@ def _printed_month(source: Source, lines: Sequence[str], _: Opening | None) -> _
         now = next((name for name in quantities if name.split()[0] in column), now)
         more = [word for word in now.split() if word not in column]
         names.append(f"{' '.join([*more, *column])} ({quantities[now]})" if now else " ".join(column))
-    month = f"{title['year']}-{MONTHS[title['month'][:3].lower()]:02d}"
+    month = f"{title['year']}-{month_of(title['month']):02d}"
     table = [""] * (first - 1) + ["\t".join(names)]
     for day, text in enumerate(lines[first : first + 31], start=1):
         cells = _tokens(text)

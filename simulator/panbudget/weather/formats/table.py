@@ -22,7 +22,7 @@ from panbudget.weather.text.headers import Header, read_header, stated_order, st
 from panbudget.weather.text.heading import in_english
 from panbudget.weather.text.mistakes import Mistakes, listed, note
 from panbudget.weather.text.moments import Days, at_midnight, days_at_a_stroke, joined_date, read_dates
-from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, without_footer
+from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, sums_among, without_footer
 from panbudget.weather.text.raw import TO_FILL_IN, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, Rows, read_rows, separator_of, split
 from panbudget.words import and_more
@@ -219,6 +219,10 @@ def _is_row_of_values(cells: Sequence[str]) -> bool:
 def _rows(lines: Sequence[str], opening: Opening, mistakes: Mistakes) -> tuple[Rows, list[str]]:
     """Read the rows, name those that are none, and note comments among them and lines below them."""
     end = without_footer(lines, len(opening.cells), opening.separator)
+    if sums := sums_among(lines[:end], opening.above, opening.separator):
+        lines = [*lines]
+        for i in sums:
+            lines[i] = ""
     rows = read_rows(
         lines[:end], mistakes, above=opening.above, separator=opening.separator, header=opening.cells, comments=True
     )
@@ -228,6 +232,7 @@ def _rows(lines: Sequence[str], opening: Opening, mistakes: Mistakes) -> tuple[R
         mistakes.note("no-numbers", line=rows.lines[0])
         rows = rows._replace(lines=rows.lines[1:], texts=rows.texts[1:])
     notes = [note("footer", line=end + 1)] if any(text.strip() for text in lines[end:]) else []
+    notes += [note("sums", line=sums[0] + 1, more=and_more(len(sums) - 1, "line"))] if sums else []
     if rows.comments:
         line, more = rows.comments[0], and_more(len(rows.comments) - 1, "line")
         notes.append(note("comment-among-rows", line=line, more=more, text=lines[line - 1].strip()[:60]))

@@ -25,7 +25,7 @@ from panbudget.errors import Problem, did_you_mean
 from panbudget.numeric import Floats
 from panbudget.units import UnitError
 from panbudget.weather.text.columns import REQUIRED, STANDARD
-from panbudget.weather.text.heading import Heading, conversion_to, heading_of, known_unit, split_unit
+from panbudget.weather.text.heading import Heading, conversion_to, heading_of, known_unit, split_unit, unknown_unit
 from panbudget.weather.text.mistakes import Mistakes, listed, note, problem
 from panbudget.weather.text.moments import ORDERS, SERIAL, SERIAL_STATED, order_of, order_to_state, serial_day
 from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns, OtherUnit, Source
@@ -432,7 +432,7 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
         first = fitting[0]
         header.take(name, first.place, first.text)
         _set_unit(header, name, first.unit, by_user=False)
-        header.suggest(name, first)
+        header.suggest(name, first, None if first.unit or not unknown_unit(first.text) else TO_FILL_IN)
     if meant:
         firsts = [fitting[0] for fitting in meant.values()]
         looks = [f'"{fitting[0].text}" looks like {name}' for name, fitting in meant.items()]
@@ -589,7 +589,8 @@ def _best(quantity: str, headings: Sequence[Heading]) -> list[Heading]:
     def rank(heading: Heading) -> int:
         if quantity == "rain":
             return -_RAIN_ORDER.index(_rain_kind(heading.name))
-        return 2 * bool(_OUTDOORS.search(heading.name)) + bool(_MEAN.search(heading.name))
+        sums = quantity == "radiation" and "energy" in heading.name  # the same light once more
+        return 2 * bool(_OUTDOORS.search(heading.name)) + bool(_MEAN.search(heading.name)) - 4 * sums
 
     fitting = [heading for heading in headings if _fits(quantity, heading)]
     top = max(map(rank, fitting), default=0)

@@ -87,6 +87,19 @@ def _once_encoded(text: str) -> str:
     return text
 
 
+def unknown_unit(text: str) -> str:
+    """
+    Return what stands in a header's brackets that may be a unit and is none that is known; nothing without.
+
+    Examples
+    --------
+    >>> unknown_unit("Wind (furlongs)"), unknown_unit("Wind (m/s)"), unknown_unit("Wind (mean)")
+    ('furlongs', '', '')
+    """
+    inside = [each for each in _BRACKETS.findall(text) if each]
+    return next((each for each in inside if not known_unit(each) and not _NO_UNITS.fullmatch(in_english(each))), "")
+
+
 def unit_of(text: str) -> str | None:
     """Return the unit that a header names, as `units` has it; None where it names none."""
     return heading_of(0, text).unit

@@ -28,17 +28,33 @@ YEARS_SHOWN = f"{YEARS.start} to {YEARS.stop - 1}"
 _TIME = r"(?:[T ]+(?P<time>\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?)(?:Z|[+-]\d{2}:?\d{2})?)?"
 _YEAR_FIRST = re.compile(r"(?P<year>\d{4})(?P<mark>[-/.]?)(?P<first>\d{1,2})(?P=mark)(?P<second>\d{1,2})" + _TIME)
 _YEAR_LAST = re.compile(r"(?P<first>\d{1,2})(?P<mark>[-/. ])(?P<second>\d{1,2})(?P=mark)(?P<year>\d{4})" + _TIME)
-MONTHS = {
-    name: i
-    for i, name in enumerate(
-        ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"], start=1
+# beginnings of the months' names in English and the languages beside it, by which none is another's
+_MONTHS = {
+    beginning: i
+    for i, beginnings in enumerate(
+        [
+            "jan gen ene",
+            "feb fév fev",
+            "mar mär mrz mrt maa",
+            "apr avr abr",
+            "may mai mei mag maj",
+            "jun juin giu",
+            "jul juil lug",
+            "aug aoû aou ago",
+            "sep set",
+            "oct okt ott out",
+            "nov",
+            "dec dez déc dic des",
+        ],
+        start=1,
     )
+    for beginning in beginnings.split()
 }
 _WEEKDAY = r"(?i:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6})[.,]? +"
-MONTH = rf"(?i:(?:{'|'.join(MONTHS)})[a-z]{{0,6}})\.?"
+MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[^\W\d_]{{0,6}})\.?"
 _NAMED = [
     re.compile(
-        rf"(?P<day>\d{{1,2}})[-/. ]?(?P<month>{MONTH})[-/. ,]{{0,2}}(?P<year>\d{{4}}|\d{{2}})(?P<rest>[T ,].*)?"
+        rf"(?P<day>\d{{1,2}})[-/. ]{{0,2}}(?P<month>{MONTH})[-/. ,]{{0,2}}(?P<year>\d{{4}}|\d{{2}})(?P<rest>[T ,].*)?"
     ),
     re.compile(rf"(?P<month>{MONTH})[- ](?P<day>\d{{1,2}}),?[- ](?P<year>\d{{4}})(?P<rest>[T ,].*)?"),
     re.compile(rf"(?P<year>\d{{4}})[-/. ](?P<month>{MONTH})[-/. ](?P<day>\d{{1,2}})(?P<rest>[T ,].*)?"),
@@ -52,7 +68,7 @@ _SHORT_YEAR = re.compile(r"\d{1,2}[-/.]\d{1,2}[-/.]\d{2}(?:[T, ].*)?")
 _MIDNIGHT = re.compile(r"0?0:00(?::00(?:\.0+)?)?(?:Z|[+-]\d{2}:?\d{2})?|12:00(?::00)? ?[Aa][Mm]")
 
 _WITH_MONTH = (
-    rf"\d{{1,2}}[-/. ]?{MONTH}[-/. ,]{{0,2}}(?:\d{{4}}|\d{{2}})|{MONTH}[- ]\d{{1,2}},?[- ]\d{{4}}|"
+    rf"\d{{1,2}}[-/. ]{{0,2}}{MONTH}[-/. ,]{{0,2}}(?:\d{{4}}|\d{{2}})|{MONTH}[- ]\d{{1,2}},?[- ]\d{{4}}|"
     rf"\d{{4}}[-/. ]{MONTH}[-/. ]\d{{1,2}}"
 )
 _DATE = rf"(?:{_WEEKDAY})?(?:\d{{4}}[-/.]\d{{1,2}}[-/.]\d{{1,2}}|\d{{1,2}}[-/. ]\d{{1,2}}[-/. ](?:\d{{4}}|\d{{2}})|\d{{8}}|{_WITH_MONTH})"
@@ -83,6 +99,18 @@ def day_of(year: int, month: int, day: int) -> dt.date | None:
         return dt.date(year, month, day) if year in YEARS else None
     except ValueError:
         return None
+
+
+def month_of(name: str) -> int:
+    """
+    Return the number of a month by its name, of which `MONTH` is the form.
+
+    Examples
+    --------
+    >>> [month_of(name) for name in ("Jan", "juillet", "März", "dic.")]
+    [1, 7, 3, 12]
+    """
+    return next(i for beginning, i in _MONTHS.items() if name.lower().startswith(beginning))
 
 
 def is_number_of_a_day(cell: str) -> bool:
@@ -153,7 +181,7 @@ def plainly(text: str, order: str = "") -> str:
     text = re.sub(rf"^{_WEEKDAY}", "", text)
     for form in _NAMED:
         if (match := form.fullmatch(text)) and (len(match["year"]) == 4 or order == "dmy"):
-            return _year_first(match["year"], MONTHS[match["month"][:3].lower()], match["day"], match["rest"])
+            return _year_first(match["year"], month_of(match["month"]), match["day"], match["rest"])
     if order and (match := _THREE.fullmatch(text)):
         of = dict(zip(order, match.groups()[:3], strict=True))
         if len(of["y"]) in (2, 4) and len(of["d"]) <= 2 and len(of["m"]) <= 2:

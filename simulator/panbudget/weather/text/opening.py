@@ -214,6 +214,13 @@ def _legend(above: Iterator[str]) -> Iterator[tuple[str, str]]:
             yield match["name"].lower(), match["says"]
 
 
+def sums_among(lines: Sequence[str], above: int, separator: str) -> list[int]:
+    """Return which lines below a header are sums and means of others: those that begin with a word for it and hold no day."""
+    worded = (i for i in range(above, len(lines)) if lines[i] and not lines[i][:2].strip(' "').isdigit())
+    cells = ((i, split(lines[i], separator)) for i in worded)
+    return [i for i, row in cells if _TOTALS.fullmatch(row[0]) and not any(map(is_dated, row))]
+
+
 def without_footer(lines: Sequence[str], width: int, separator: str) -> int:
     """
     Return how many lines there are up to the end of a table, what stands below it left out.

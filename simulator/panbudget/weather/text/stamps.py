@@ -40,7 +40,7 @@ from panbudget.weather.text.rows import lines_as_file
 _ONLY_TIME = re.compile(rf"(?:{CLOCK}|\d{{4}}(?= (?:UTC|Z)))(?:\s?{OFFSET})?")
 # a date and an hour of bare digits; a time of day of bare digits
 _WITH_HOUR = re.compile(r"\d{10}")
-_BARE_TIME = re.compile(r"\d{1,4}|\d{1,2}\.[0-4]\d")  # 13.30, which no half hours in decimals are
+_BARE_TIME = re.compile(r"\d{1,4}|\d{1,2}(?:\.[0-4]\d|[hH](?:[0-5]\d)?)")  # 13.30, which no half hours in decimals are
 _OFFSET_AT_END = re.compile(rf"(:\d{{2}}(?::\d{{2}}(?:\.\d+)?)?)\s?({OFFSET})$")
 _TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,9}))?)?\s?(?:([AaPp])(?:\.?\s?[Mm])?\.?)?")
 _HALF_DAYS = re.compile(r"\d\s?[AaPp]\.?\s?[Mm]?\.?$")

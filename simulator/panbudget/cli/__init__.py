@@ -191,7 +191,8 @@ def _blamed(scenario: Any) -> Iterator[None]:
         yield
     except PanbudgetError as error:
         is_weather = isinstance(error, WeatherError) and error.file != str(scenario.path)
-        file = scenario.file_of("weather" if is_weather else error.key)
+        # what no weather can be depends on the place
+        file = scenario.file_of(*(("weather", "site") if is_weather else (error.key,)))
         if error.file == str(scenario.path):
             error.file = file
         elif is_weather and file != str(scenario.path):  # which is read as that one says

@@ -377,13 +377,14 @@ class Scenario(Described):
         unknown = Problem("unknown-variant", f"variant.{name}", "is not in this file", "", cure, name)
         raise ScenarioError(unknown, file=str(self.path))
 
-    def file_of(self, key: str) -> str:
-        """Return the file that gives a key such as "what_if.heat": the last laid over that has it, else the scenario's."""
+    def file_of(self, *keys: str) -> str:
+        """Return what gives one of some keys such as "what_if.heat": the last laid over that has it, else the scenario's file."""
         for name in reversed(self.laid_over):
-            part: object = {} if name in self.variant else self.overlay_of(name)
-            steps = key.partition("[")[0].rstrip(":").split(".")  # of a list's entry, the list
-            if functools.reduce(lambda part, step: _table(part).get(step), steps, part) is not None:
-                return name
+            for key in keys:
+                part: object = self.overlay_of(name)
+                steps = key.partition("[")[0].rstrip(":").split(".")  # of a list's entry, the list
+                if functools.reduce(lambda part, step: _table(part).get(step), steps, part) is not None:
+                    return f"{self.path}: variant.{toml_key(name)}" if name in self.variant else name
         return str(self.path)
 
     def with_variants(self, names: Iterable[str | Path]) -> Scenario:

@@ -144,7 +144,7 @@ def test_a_key_of_too_many_levels_is_refused_before_it_is_parsed():
 @pytest.mark.parametrize("given", ["file", "name"])
 def test_a_variant_whose_place_the_weather_can_not_be_of_is_blamed(tmp_path, capsys, given):
     """The weather file alone was."""
-    change = 'site.latitude = -75.0\n'
+    change = "site.latitude = -75.0\n"
     garden = write_garden(tmp_path, WEATHER, more=f"[variant.high]\n{change}")
     (tmp_path / "v.toml").write_text(change, encoding="utf-8")
     name, blamed = (tmp_path / "v.toml",) * 2 if given == "file" else ("high", f"{garden}: variant.high")

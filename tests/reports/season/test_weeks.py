@@ -16,6 +16,7 @@ def test_weeks_add_up_to_the_season(make_garden):
     season = replay(make_garden(weather=weather_csv(30, rain=[0.0] * 15 + [25.5] + [0.0] * 14)))
     weeks = weeks_table(season)
     assert weeks["days"].tolist() == [7, 7, 7, 7, 2]
+    assert weeks_table(season) is weeks  # file and figure share it
     bed = season.beds["upper/tomatoes"]
     for column in ("irrigation_mm", "rain_mm", "deep_percolation_mm"):
         assert weeks[column].sum() == pytest.approx(bed[column].sum())

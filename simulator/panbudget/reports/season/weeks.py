@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from panbudget.extras import made_once
 from panbudget.season.result import Season
 from panbudget.season.totals import rain_kept
 from panbudget.words import count
@@ -41,8 +42,13 @@ def weeks_table(season: Season) -> pd.DataFrame:
         two differ by what the soil gains or loses, and by what roots find as they grow deeper. ``stress_days`` are the
         bed's mean; ``why`` is plain words, empty where supply and ETc less rain agree and no plant suffers.
     """
+    return made_once(season, "weeks", lambda: _weeks_of(season))
+
+
+def _weeks_of(season: Season) -> pd.DataFrame:
     parts = []
-    for key, table in season.beds.items():
+    # without attrs, which pandas copies at every step
+    for key, table in ((key, pd.DataFrame(table)) for key, table in season.beds.items()):
         controller, bed = key.split("/")
         rain_in = table["rain_mm"] - table["runoff_mm"]
         held = rain_kept(rain_in, table["exact_irrigation_mm"], table["exact_deep_percolation_mm"], exact=True)

@@ -12,6 +12,12 @@ from panbudget.reports.season.weeks import weeks_table
 from tests.small_weather import weather_csv
 
 
+class Stub(SimpleNamespace):
+    """A season in outline."""
+
+    __hash__ = object.__hash__
+
+
 def test_weeks_add_up_to_the_season(make_garden):
     season = replay(make_garden(weather=weather_csv(30, rain=[0.0] * 15 + [25.5] + [0.0] * 14)))
     weeks = weeks_table(season)
@@ -74,7 +80,7 @@ def why(*, highest_kc=1.0, spilled=0.0, **week):
         table.iloc[0, list(table).index(name)] = amount
     table.iloc[:7, list(table).index("kc")] = kc
     pan = pd.DataFrame({"spilled_kg": [spilled, *[0.0] * 13]}, index=table.index)
-    season = SimpleNamespace(beds={"upper/tomatoes": table}, controllers={"upper": pan})
+    season = Stub(beds={"upper/tomatoes": table}, controllers={"upper": pan})
     return weeks_table(season)["why"].iloc[0]
 
 

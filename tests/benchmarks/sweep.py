@@ -338,7 +338,7 @@ def beside() -> None:
         print(f"the plain script {script:.0f} ms a site")
         for name, forget in {"read and checked": True, "weather kept": False}.items():
             times = []
-            for _ in range(2):
+            for _ in range(3):
                 if forget:
                     shutil.rmtree(cache / "weather", ignore_errors=True)
                 times.append(used(swept))

@@ -140,7 +140,9 @@ def part_bytes(
     table = pa.Table.from_arrays(arrays, schema=schema)
     table = table.replace_schema_metadata({_KEY: json.dumps(about, sort_keys=True), "crs": CRS})
     buffer = io.BytesIO()
-    pq.write_table(table, buffer, compression="zstd", compression_level=1, row_group_size=1_000_000)
+    # numbers hardly repeat: to look for those that do takes longest, and makes the file larger
+    options: dict[str, Any] = {"compression": "zstd", "compression_level": 1, "use_dictionary": list(KEYS)}
+    pq.write_table(table, buffer, row_group_size=1_000_000, **options)
     return buffer.getvalue()
 
 

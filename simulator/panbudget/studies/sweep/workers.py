@@ -186,8 +186,9 @@ def _cluster(kit: bytes, scheduler: str) -> Iterator[_Crew]:
             workers = _at_work(client)
             if not workers:
                 raise PanbudgetError(problem("no-workers", "scheduler", address=address))
-            pool, sent = client.get_executor(pure=False, retries=_TRIES), client.scatter(kit, broadcast=True)
-            submit, threads = functools.partial(pool.submit, run_job, sent), [w["nthreads"] for w in workers.values()]
+            # the kit goes along with each job: laid on the workers, it would be lost with the one that holds it
+            submit = functools.partial(client.get_executor(pure=False, retries=_TRIES).submit, run_job, kit)
+            threads = [worker["nthreads"] for worker in workers.values()]
             yield _Crew(submit, sum(threads), functools.partial(_ask_for_workers, client, address, [time.monotonic()]))
         except ImportError as error:
             raise PanbudgetError(problem("not-on-workers", "scheduler", address=address, name=error.name)) from None

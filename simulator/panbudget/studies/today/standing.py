@@ -235,14 +235,9 @@ def today(
         forecast, text = _forecast(garden, weather, last)
         forecast_days = min(len(forecast), (end - last).days)
         years = usable_years(garden, last + _DAY, end, file, cautious=False).weather
-        year = garden.season.start.year
-        earlier = {y: record for y, record in years.items() if y < year}
+        earlier = {year: record for year, record in years.items() if year < garden.season.start.year}
         notes += [text] if text else []
-        if not earlier:
-            notes.append(_TEXTS["notes"]["no-years"].format(garden=typed(garden.path), first=year - 10, last=year))
-        if 0 < len(earlier) < _ENOUGH_YEARS:
-            key = "one-year" if len(earlier) == 1 else "few-years"
-            notes.append(_TEXTS["notes"][key].format(count=count(len(earlier), "year")))
+        notes += _few_years(garden, len(earlier))
         if earlier or forecast_days:
             step("running the days ahead")
             records = records_ahead(garden, season, earlier, forecast, end)
@@ -336,6 +331,15 @@ def _sound(file: WeatherFile, first: dt.date, last: dt.date) -> Weather | None:
     except WeatherError:
         return None
     return weather if weather.holds(first, last) else None
+
+
+def _few_years(garden: Scenario, earlier: int) -> list[str]:
+    """Say what is to be said of earlier years that are few."""
+    if earlier >= _ENOUGH_YEARS:
+        return []
+    now, key = garden.season.start.year, ("no-years", "one-year", "few-years")[min(earlier, 2)]
+    values = {"garden": typed(garden.path), "first": now - 10, "last": now, "count": count(earlier, "year")}
+    return [_TEXTS["notes"][key].format(**values)]
 
 
 def _forecast(garden: Scenario, weather: Weather, last: dt.date) -> tuple[pd.DataFrame, str]:

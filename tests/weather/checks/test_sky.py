@@ -304,6 +304,13 @@ def test_radiation_in_kilowatt_hours_would_be_up_to_1_15_of_a_clear_skys(top, lo
     assert 'trust = ["radiation-too-dark"]' in problem.cure
 
 
+def test_radiation_of_hours_that_is_too_dark_looks_like_kilowatts_or_megajoules():
+    """A flux of 1 MJ/m² in an hour is 277.8 W/m²; in kW/m² a thousand."""
+    for size, unit in ((1000.0, "kW/m²"), (277.8, "MJ/m²")):
+        (problem,) = inspected(radiation=CLEAR / size, of_records={"radiation": "radiation"}).problems
+        assert f"looks like {unit}" in problem.found
+
+
 @pytest.mark.parametrize(("clear", "expected"), [(3.0, []), (3.01, ["radiation-zero"])])
 def test_a_day_may_be_without_any_light_where_a_clear_sky_gives_at_most_3(clear, expected):
     assert codes(radiation=one_day(20.0, 0.0), clear=one_day(30.0, clear)) == expected

@@ -145,3 +145,29 @@ def test_sums_and_means_among_the_rows_are_passed_over_and_said(tmp_path):
     found = read_weather(file, SITE)
     assert found.daily["rain"].tolist() == [1.0] * 24
     assert any("line 12 (and 1 more line) among the rows sums others up" in note for note in found.notes)
+
+
+def test_headers_of_two_services_and_rain_below_nothing_are_told_in_one_message(tmp_path):
+    """Mean humidity by the services' codes, rain by its name in climate models, and -1 on every second day."""
+    rows = "".join(f"2025-06-{day:02d},10,20,{-1 if day % 2 else 3},60\n" for day in range(1, 25))
+    for code in ("UM", "UR media %", "HR moy (%)"):
+        message = refusal(tmp_path, f"date,tmin,tmax,pr_mm,{code}\n" + rows)
+        assert f'rh_mean = {{ column = "{code}"' in message
+        assert 'rain = { column = "pr_mm", unit = "mm" }' in message
+        assert 'missing = ["-1 mm"] and missing_rain = "zero"' in message
+
+
+def test_less_than_a_tenth_of_rain_is_a_trace(tmp_path):
+    rows = "".join(f"2025-06-{day:02d},10,20,{'<0.1' if day % 3 else '2.0'}\n" for day in range(1, 25))
+    file = tmp_path / "station.csv"
+    file.write_text("date,tmin,tmax,rain\n" + rows, encoding="utf-8")
+    found = read_weather(file, SITE)
+    assert found.daily["rain"].sum() == 16.0
+    assert any("less than a figure) in 16 records counts as 0" in note for note in found.notes)
+    assert "'<2' is not a number" in refusal(tmp_path, "date,tmin,tmax,rain\n" + rows.replace("<0.1", "<2"))
+
+
+def test_a_unit_in_a_header_that_is_unknown_is_asked_for(tmp_path):
+    rows = "".join(f"2025-06-{day:02d},10,20,0,{1 + day % 3}\n" for day in range(1, 25))
+    message = refusal(tmp_path, "date,tmin,tmax,rain,mean wind speed (furlongs)\n" + rows)
+    assert 'wind = { column = "mean wind speed (furlongs)", unit = "?" }' in message

@@ -175,10 +175,12 @@ def windier(inspection: Inspection) -> float:
 def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known("wind") * inspection.wind_factor
     middle, stated, enough = float(np.median(known)), inspection.is_stated("wind"), known.size >= _DAYS_TO_JUDGE
-    beside = is_fahrenheit(inspection) and not stated
+    beside, imperial = is_fahrenheit(inspection) and not stated, _imperial(inspection)
     own = _WIND_UNITS.get(inspection.unit_in_file("wind"), 1.0)
     slow = [
-        unit for unit in (("mph", "knot", "km/h") if beside else ("km/h", "knot", "mph")) if _WIND_UNITS[unit] < own
+        unit
+        for unit in (("mph", "knot", "km/h") if beside or imperial else ("km/h", "knot", "mph"))
+        if _WIND_UNITS[unit] < own
     ]
     first, *others = (unit.replace("knot", "knots") for unit in slow or [note("another-unit")])
     looks_like = first + (f" (or {' or '.join(others)})" if others else "")
@@ -192,12 +194,12 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     elif stated and enough and max(middle / _WINDY, np.percentile(known, 95.0) / _WINDY_DAY) > windier(inspection):
         instead = inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS[slow[0]] / own) if slow else {}
         yield Verdict(names, "wind-unit/stated", values, instead)
-    elif stated and enough and own == 1.0 and middle > _FRESH and (columns := _imperial(inspection)):
+    elif stated and enough and own == 1.0 and middle > _FRESH and imperial:
         instead = inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS["mph"])
         yield Verdict(
             names,
             "wind-unit/imperial",
-            {**values, "line": inspection.line("wind", "mph"), "table": inspection.table, "columns": columns},
+            {**values, "line": inspection.line("wind", "mph"), "table": inspection.table, "columns": imperial},
             instead,
         )
     elif enough and not stated and middle > _BREEZY:

@@ -26,6 +26,8 @@ _FLOOR = 0.5
 # what radiation is taken for: its size in MJ m⁻² d⁻¹, and how to write it
 _UNITS = table_of("radiation-units")
 _KWH = 3.6
+# W/m² in one, of records by the hour
+_OF_RECORDS = {"kW/m^2": 1000.0, "MJ/m^2": 277.8}
 # what the brightest days of a season reach of a clear sky's, in the right unit
 _TOP_SHARES = (0.4, 1.15)
 # a clear sky's radiation from which a day tells units apart, and from which it is never without light [MJ m⁻² d⁻¹]
@@ -172,10 +174,12 @@ def _too_dark(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     if share.size < _DAYS_TO_JUDGE or share.max() >= _TOP_SHARES[0] or not share.any():
         return  # never any light is a dead sensor's
     top, stated = float(share.max()), "/stated" if inspection.is_stated("radiation") else ""
-    kwh = top * _KWH <= _TOP_SHARES[1]
-    text = f"radiation-too-dark{'/kwh' if kwh else ''}{stated}"
-    instead = inspection.with_asked(radiation=inspection.of_asked("radiation") * _KWH if kwh else np.nan)
-    yield Verdict(names, text, {"top": 100 * top, "unit": "kWh/m^2"}, instead)
+    units = _OF_RECORDS if inspection.raw.of_records else {"kWh/m^2": _KWH}
+    unit = next((unit for unit, size in units.items() if top * size <= _TOP_SHARES[1]), "")
+    text = f"radiation-too-dark{'/unit' if unit else ''}{stated}"
+    instead = inspection.with_asked(radiation=inspection.of_asked("radiation") * units.get(unit, np.nan))
+    words = {"unit": unit, "looks_like": unit.replace("^2", "²")} if unit else {}
+    yield Verdict(names, text, {"top": 100 * top, **words}, instead)
 
 
 def _by_range(inspection: Inspection) -> Floats:

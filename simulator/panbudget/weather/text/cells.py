@@ -38,6 +38,7 @@ _BOTH_MARKS = {
     ",": re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+"),
 }
 _PARTED = re.compile(r"([+-]?\d[\d.,]*|[-–—]{2,}|[-–—](?=\s))\s*([^\W\d_].*|[°º%\"'].*)")
+_LESS_THAN = re.compile(r"<\s?(?:0?[.,]\d{1,2}|1)")  # as "<0.1" is a trace, too
 _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
 
 # rows of a long table that are looked at first, and the share of a column's that may be no number
@@ -108,7 +109,7 @@ def read_cells(
     thousands : bool
         Whether marks between thousands are read, where one number of the file has both marks: "1.234,5".
     traces : sequence of int
-        Places of columns of rain, in which T is a trace and counts as 0.
+        Places of columns of rain, in which T, or "<0.1", is a trace and counts as 0.
 
     Returns
     -------
@@ -324,9 +325,13 @@ def _without_unit(text: str, unit: str | None) -> str:
     return figure if figure.strip("-–—") else ""
 
 
+def _is_trace(text: str) -> bool:
+    return text in _DATA["trace"] or _LESS_THAN.fullmatch(text) is not None
+
+
 def _traces(column: pd.Series) -> Mask:
     code, cells = pd.factorize(column)
-    return np.array([*(str(cell).strip().lower() in _DATA["trace"] for cell in cells), False], dtype=bool)[code]
+    return np.array([*(_is_trace(str(cell).strip().lower()) for cell in cells), False], dtype=bool)[code]
 
 
 def _marks(missing: Sequence[str], unit: str) -> list[str]:

@@ -171,11 +171,11 @@ def as_mark(value: float, unit: str, target: str) -> str:
 def _trailing_unit(name: str) -> tuple[str, str | None]:
     """Find a unit behind a comma, an underscore or a space."""
     words = re.split(r"[\s,_]+", name.strip())
-    for count in (2, 1):
+    for count in (3, 2, 1):
         unit = known_unit("".join(words[-count:])) if len(words) > count else None
         # "in" is mostly indoors, and others are words of their own
         indoors = unit == "in" and words[-1].lower() == "in" and not re.search(r"rain|precip", name.lower())
-        if unit is not None and not indoors and words[-1].lower() not in _DATA["no_trailing_units"]:
+        if unit is not None and not indoors and (count > 2 or words[-1].lower() not in _DATA["no_trailing_units"]):
             words = words[:-count]
             return " ".join(words[:-1] if words[-1].lower() == "in" and len(words) > 1 else words), unit
     return name, None

@@ -21,7 +21,7 @@ from panbudget.weather.text.rows import SEPARATORS, split
 
 # what the first cell of a line below a table is that sums it up
 _TOTALS = re.compile(
-    r"(?i:totals?|sums?|means?|averages?|avg|medians?|min(imum)?|max(imum)?|extremes?|count|st\.? ?dev)[.:]?"
+    r"(?i:totals?|sums?|means?|averages?|avg|medians?|min(imum)?|max(imum)?|highest|lowest|extremes?|records?|count|st\.? ?dev)[.:]?"
 )
 
 # lines in which a table may begin, rows that must agree on where their date stands, and lines of units and of a damaged
@@ -167,7 +167,7 @@ def _units_in(rows: Sequence[list[str]]) -> list[str]:
 
 def _numbered(names: Sequence[str], rows: Sequence[list[str]]) -> tuple[int, ...]:
     """Columns whose name says time and that hold moments as bare numbers."""
-    called = (i for i, name in enumerate(names) if re.search("date|time|epoch|unix|datum|fecha|zeit", name))
+    called = (i for i, name in enumerate(names) if re.search("date|time|epoch|unix|datum|fecha|zeit|^ts$", name))
     return tuple(i for i in called if all(is_number_of_a_day(row[i]) for row in rows if len(row) > i))
 
 
@@ -215,10 +215,12 @@ def _legend(above: Iterator[str]) -> Iterator[tuple[str, str]]:
 
 
 def sums_among(lines: Sequence[str], above: int, separator: str) -> list[int]:
-    """Return which lines below a header are sums and means of others: those that begin with a word for it and hold no day."""
+    """Return which lines below a header are sums and means of others: they begin with a word for it, hold no day and lack cells."""
     worded = (i for i in range(above, len(lines)) if lines[i] and not lines[i][:2].strip(' "').isdigit())
     cells = ((i, split(lines[i], separator)) for i in worded)
-    return [i for i, row in cells if _TOTALS.fullmatch(row[0]) and not any(map(is_dated, row))]
+    sums = [(i, row) for i, row in cells if _TOTALS.fullmatch(row[0]) and not any(map(is_dated, row))]
+    # a lone one without an empty cell is a day whose date was written over
+    return [i for i, _ in sums] if len(sums) > 1 or any("" in row for _, row in sums) else []
 
 
 def without_footer(lines: Sequence[str], width: int, separator: str) -> int:

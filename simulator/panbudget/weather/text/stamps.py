@@ -115,7 +115,7 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
         return [i for i in places if re.search(headers, plain[i])]
 
     # bare digits are a time only under a header that says so
-    named = "date|time|stamp|epoch|unix|datum|fecha|zeit"
+    named = "date|time|stamp|epoch|unix|datum|fecha|zeit|^ts$"
     serial = [i for i in columns(SERIAL_NUMBER, named) if any(serial_days([row[i] for row in rows]) % 1.0)]
     stamps = [i for i in columns(STAMP) if re.search(named, plain[i]) or not rows[0][i].isdigit()]
     if stamps := serial[-1:] or stamps:

@@ -72,6 +72,13 @@ def test_what_comes_next(w, net, is_open, step, ending):
     assert next_event(w, net, is_open, remaining=1.0, **LEVELS) == (step, ending)
 
 
+@pytest.mark.parametrize(("w", "ending"), [(5e-324, TRIPS), (9e-301, TRIPS), (1e-300, GOES_ON)])
+def test_what_is_left_above_the_trip_is_no_water_where_no_time_is_short_enough_for_it(w, ending):
+    """Of a pan that shares a tank, with no time left until its own event: an endless loop, once in some hundred gardens."""
+    step, ends = next_event(w, -9.0, 0, remaining=0.0, **LEVELS)
+    assert (step, ends) == (pytest.approx(0.0, abs=1e-300), ending)
+
+
 def test_a_rim_below_the_reset_is_reached_first():
     """A knocked counterweight: rim 0.8 under a swing of 1.0, so that the open valve goes on over the rim."""
     assert next_event(0.5, 0.4, 1, 1.0, 0.8, -3.0, 1.0) == (pytest.approx(0.75), REACHES_RIM)

@@ -23,6 +23,9 @@ NO_SUMS = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 PAN_SUMS = len(NO_SUMS)
 _OPEN_HOURS, _STARVED_HOURS, _DRY_HOURS = 5, 6, 8  # their places
 
+_NOTHING = (
+    1e-300  # kg above the trip weight; the time in which so little goes would be rounded to none, again and again
+)
 _ROUNDING = 1e-9  # kg; a level so near to the one it was sent to is that one
 
 
@@ -95,7 +98,7 @@ def next_event(w, net, is_open, swing, rim, dry, remaining):
     elif w < 0.0:  # only where the trip weight has been moved
         step = 0.0
         ending = TRIPS
-    elif net < 0.0 and w <= -net * step:
+    elif net < 0.0 and (w <= -net * step or w < _NOTHING):
         step = max(w, 0.0) / -net
         ending = TRIPS
     if net > 0.0 and w < rim and rim - w < net * step:

@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import time
 from pathlib import Path
 
 import pytest
 
-from panbudget.errors import OutputError, PanbudgetError, Problem, ScenarioError
+from panbudget.errors import OutputError, PanbudgetError, Problem, ScenarioError, WeatherError
 from panbudget.files import read_toml, toml_of
 from panbudget.page.desk import STATE, Desk
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.sweep.gridded.cells import copy_folder
 from panbudget.studies.sweep.run import sweep
+from panbudget.weather import read_weather
 from tests.cli.test_main import run
 from tests.garden_file import write_garden, years_csv
 from tests.robustness.test_values import BED, refusal
 from tests.scenario.test_garden import SOUND
 from tests.studies.sweep.district import contents, make_plan
+from tests.weather.sites import Site
 
 ROOT = Path(__file__).resolve().parents[2]
 WEATHER = years_csv(2021, 2021)
@@ -151,3 +154,58 @@ def test_a_variant_whose_place_the_weather_can_not_be_of_is_blamed(tmp_path, cap
     code, _, err = run(capsys, "check", garden, "--variant", name)
     assert code == 2
     assert err.startswith(f"{blamed}: ") and "from a clear sky there" in err
+
+
+def _changed(text, day, change):
+    """Return a table in which the row of a day, or the rows from it on, are changed cell by cell."""
+    lines = text.splitlines()
+    return (
+        "\n".join(
+            ",".join(change(line.split(","))) if line[:10] >= day and line[0].isdigit() else line for line in lines
+        )
+        + "\n"
+    )
+
+
+SAMPLE = (ROOT / "weather_samples" / "terraces-2025.csv").read_text(encoding="utf-8")
+DAY = "2025-07-08"
+DAMAGED = {
+    "a cell lost and an empty one at the end": (
+        lambda: _changed(SAMPLE, DAY, lambda row: [*row[:3], *row[4:], ""] if row[0] == DAY else row),
+        "line 134 looks shifted: its cells from rh_max on are as those of the columns after",
+    ),
+    "inches from a day on": (
+        lambda: _changed(SAMPLE, "2025-08-01", lambda row: [*row[:6], f"{float(row[6]) / 25.4:.2f}", row[7]]),
+        "rain is 0.068 times as much on wet days from 2025-08-22 on",
+    ),
+    "damp every night": (
+        lambda: _changed(SAMPLE, "2025", lambda row: [*row[:3], "100", *row[4:]]),
+        "rh_max is 99 % or more on 153 days in a row",
+    ),
+    "a dead hygrometer": (
+        lambda: _changed(SAMPLE, DAY, lambda row: [*row[:4], "0", *row[5:]] if row[0] == DAY else row),
+        "left out, as nothing needs it: rh_min is 0 % on 2025-07-08",
+    ),
+    "the last digit cut off": (lambda: SAMPLE[: SAMPLE.index("2025-10-01")][:-2], "its last value may lack digits"),
+    "the last two cut off": (lambda: SAMPLE[: SAMPLE.index("2025-10-01")][:-3], "its last value may lack digits"),
+}
+
+
+@pytest.mark.parametrize("damage", DAMAGED)
+def test_what_passed_for_weather_is_said(damage, tmp_path):
+    """Six files, readable but damaged, gave other numbers without a word."""
+    make, words = DAMAGED[damage]
+
+    def told(text):
+        (tmp_path / "w.csv").write_text(text, encoding="utf-8")
+        try:
+            read = read_weather(
+                tmp_path / "w.csv", Site(38.6, 240.0), start=dt.date(2025, 5, 1), end=dt.date(2025, 9, 30)
+            )
+        except WeatherError as refused:
+            return str(refused)
+        return "\n".join([*read.notes, *(caution.sentence for caution in read.cautions)])
+
+    assert words in told(make())
+    for whole in (SAMPLE, SAMPLE[: SAMPLE.index("2025-10-01")], SAMPLE[: SAMPLE.index("2025-10-01") - 1]):
+        assert words not in told(whole)

@@ -34,6 +34,8 @@ _FRESH, _IMPERIAL = 3.0, frozenset({"degF", "in", "inHg"})
 _GALE, _TIMES_SECOND = 8.0, 3.0
 # elevations from which on wind may be stronger, and up to which it grows, and how many times as strong it may be there [m, -]
 _SUMMITS, _ON_SUMMITS = (700.0, 1200.0), (1.0, 1.7)
+# the highest humidity of a day from which on the lowest is not nothing [%]
+_DAMP_NIGHT = 30.0
 # how many days it takes to question a windy site, a climate
 _DAYS_TO_JUDGE, _MONTH = 14, 30
 # m/s in one, in the order of likelihood [m/s]
@@ -334,6 +336,13 @@ def _nothing(values: Floats, inspection: Inspection) -> Floats:
     return np.asarray(values == 0.0, dtype=np.float64)
 
 
+def _nothing_by_day(values: Floats, inspection: Inspection) -> Floats:
+    """As `_nothing`, of days that are damp by night: in a desert the afternoon's humidity may be rounded to nothing."""
+    return _nothing(values, inspection) * (
+        inspection.all_of("rh_max") >= _DAMP_NIGHT if inspection.has("rh_max") else 0.0
+    )
+
+
 def _fraction(values: Floats, inspection: Inspection) -> Floats:
     return np.where((values > 0.0) & (values <= _FRACTION), 2.0 - values, 0.0)
 
@@ -362,6 +371,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
     Doubt("humidity-unit", _humidity_unit, _HUMIDITIES),
     *(row(name) for name in _HUMIDITIES for row in (at_most, at_least)),
     *(Check("humidity-zero", name, _nothing) for name in ("rh_max", "rh_mean")),
+    Check("humidity-zero", "rh_min", _nothing_by_day),
     *(Check("humidity-fraction", name, _fraction) for name in ("rh_max", "rh_mean")),
     beside("rh_max", "below", "rh_min"),
     # half a per cent: figures are rounded

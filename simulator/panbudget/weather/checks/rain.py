@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from panbudget.numeric import Floats
+from panbudget.numeric import Floats, Mask
 from panbudget.weather.checks.air import is_fahrenheit
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
@@ -28,6 +28,8 @@ _CLOUDBURST, _TIMES_SECOND, _NEVER_DRY, _OFTEN_CALM = 150.0, 3.0, 0.95, 0.3
 _WEEKLY, _NO_SOONER, _ON_TIME, _MONTHLY, _LATE, _OF_YEAR = 7, 5, 0.6, 3, 2.5, 30.44
 # wet days before and after, by how much the mean of their logarithms changes, and how many times its standard error that is
 _SIDE, _RAIN_LEAP, _SURE = 8, 1.9, 5.0
+# the same where figures of tenths become hundredths, or whole numbers, on that day, or the other way round
+_SIDE_OF_STEP, _LEAP_OF_STEP, _SURE_OF_STEP = 4, 1.1, 3.0
 # classes of days by how dull and damp they are, and the wet days to be expected by them of which none comes [-, d]
 _CLASSES, _EXPECTED = 4, 9.0
 # by how much the larger of six-hour totals and their hours may exceed the hours [-, mm]
@@ -112,19 +114,33 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt wet days that from a day on are many times as wet, or as small a part, as no change of season makes them."""
     rain = inspection.of_asked("rain")
     wet = np.flatnonzero(rain > 0.0)
-    logs, steps = np.log(rain[wet]), range(_SIDE, wet.size - _SIDE + 1)
-    leaps = [
-        (abs(change), change, wet[at])
-        for at in steps
-        if abs(change := float(logs[at:].mean() - logs[:at].mean())) > _RAIN_LEAP
-        and abs(change) > _SURE * np.sqrt(logs[at:].var(ddof=1) / (wet.size - at) + logs[:at].var(ddof=1) / at)
-    ]
+    logs, beyond = np.log(rain[wet]), [_is_beyond(rain[wet], parts) for parts in (1.0, 10.0)]
+    leaps = []
+    for at in range(_SIDE_OF_STEP, wet.size - _SIDE_OF_STEP + 1):
+        steps = any(
+            not one.any() and other.mean() > 0.5 for of in beyond for one, other in _both_ways(of[:at], of[at:])
+        )
+        side, leap, sure = (_SIDE_OF_STEP, _LEAP_OF_STEP, _SURE_OF_STEP) if steps else (_SIDE, _RAIN_LEAP, _SURE)
+        change = float(logs[at:].mean() - logs[:at].mean())
+        error = np.sqrt(logs[at:].var(ddof=1) / (wet.size - at) + logs[:at].var(ddof=1) / at)
+        if min(at, wet.size - at) >= side and abs(change) > max(leap, sure * error):
+            leaps.append((abs(change), change, wet[at]))
     if leaps:
         _, change, row = max(leaps)
         values, first = {"times": np.exp(change), "first": inspection.day_asked(row)}, np.arange(rain.size) < row
         smaller = first if change > 0.0 else ~first
         instead = inspection.with_asked(rain=np.where(smaller, rain * np.exp(abs(change)), rain))
         yield Verdict(names, "rain-change", values, instead)
+
+
+def _is_beyond(values: Floats, parts: float) -> Mask:
+    """Tell which figures have more digits than such parts of one: tenths, or whole numbers."""
+    finer: Mask = np.abs(values * parts - np.round(values * parts)) > 1e-6
+    return finer
+
+
+def _both_ways(before: Mask, after: Mask) -> tuple[tuple[Mask, Mask], tuple[Mask, Mask]]:
+    return (before, after), (after, before)
 
 
 def _rain_stops(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

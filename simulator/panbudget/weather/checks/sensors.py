@@ -32,6 +32,8 @@ _CHANCE, _LEAST_RUN = 5.5e-6, 4
 _DAMP_RUN, _DAMP, _WARMING = 5, 99.0, 4.0
 # wet days, their rain, and the highest humidity of the middling one, below which a hygrometer reads low [-, mm, %]
 _WET_DAYS, _WET, _LOW_DAMP = 3, 5.0, 80.0
+# the share of days with rain beyond which the highest humidity may well be as high every night [-]
+_RAINY = 0.2
 # the same of a season's dampest days (one in twenty), where days are no hotter than this and warm up by no more than this, as in
 # deserts; and the days that takes [%, °C, °C, d]
 _DAMPEST, _DESERT, _DESERT_RANGE, _MONTHS = 74.0, 33.0, 12.5, 60
@@ -156,9 +158,11 @@ def _between(inspection: Inspection, days: slice, *names: str) -> dict[str, Floa
 def _damp(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt air that is saturated for days though they warm up."""
     warming = inspection.of_asked("tmax") - inspection.of_asked("tmin") > _WARMING
+    rain = inspection.of_asked("rain") if inspection.has("rain") else 0.0 * warming
     for name in names:
         first, length = longest((inspection.of_asked(name) >= _DAMP) & warming)
-        if length >= _DAMP_RUN:
+        of_nights = name == "rh_max"  # as damp every night only where it rains often
+        if length >= (_MONTHS if of_nights else _DAMP_RUN) and not (of_nights and (rain > 0.0).mean() > _RAINY):
             values = {"count": length, "first": inspection.day_asked(first), "damp": _DAMP, "warming": _WARMING}
             days = slice(first, first + length)
             instead = {k: v for part in _present(inspection) for k, v in _without(inspection, part, days).items()}
@@ -496,7 +500,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
         _ENOUGH,
         needs=("tmin", "tmax"),
     ),
-    Doubt("humidity-saturated", _damp, ("rh_min", "rh_mean"), _ENOUGH, needs=("tmin", "tmax")),
+    Doubt("humidity-saturated", _damp, ("rh_min", "rh_mean", "rh_max"), _ENOUGH, needs=("tmin", "tmax")),
     Doubt("humidity-low", _dry, ("rh_max",), _ENOUGH, needs=("tmin", "tmax")),
     Doubt("thermometer-sun", _in_the_sun, ("tmax",), _MONTHS, needs=("tmin",)),
     Doubt("wind-zero", _wind_zero, ("wind",), _ENOUGH, needs=("tmax",)),

@@ -24,7 +24,7 @@ from panbudget.weather.text.mistakes import Mistakes, listed, note
 from panbudget.weather.text.moments import Days, at_midnight, days_at_a_stroke, joined_date, read_dates
 from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, sums_among, without_footer
 from panbudget.weather.text.raw import TO_FILL_IN, Columns, RawTable, Site, Source
-from panbudget.weather.text.rows import SEPARATORS, Rows, read_rows, separator_of, split
+from panbudget.weather.text.rows import SEPARATORS, Rows, is_cut_off, read_rows, separator_of, split
 from panbudget.words import and_more
 
 NAME = "table"
@@ -112,7 +112,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     table, dates, day_before = _cells_and_days(source, rows, header, days, mistakes)
     if not np.isnat(dates).any() and all(problem.code in _TO_PASTE for problem in mistakes.problems()):
         _note_stations(opening, rows, dates, mistakes)
-    notes = [*notes, *day_before]
+    notes = [*notes, *day_before, *([note("cut-off")] if is_cut_off(rows, source.text) else [])]
     header.advise(source, mistakes)
     whole = [problem for problem in mistakes.problems() if problem.code not in _TO_PASTE]
     if whole or np.isnat(dates).any() or not len(dates):

@@ -47,6 +47,11 @@ _LOOKED_AT, _MOST_BAD = 20_000, 0.5
 _PLAIN = re.compile(r"(?=.{1,16}$)[+-]?(?:\d{1,15}(?:\.\d*)?|\.\d+) *", re.ASCII)
 _TO_PARSE = re.compile(r"\s*(?:[+-]?(?:[\d.]+(?:[eE][+-]?\d*)?|inf(?:inity)?|nan))?\s*", re.IGNORECASE)
 
+# rows that may be shifted by a cell: of so many columns, as a share of the table, by the rows before and after, cells at least; how
+# many times as far as those rows a cell is from their middle, counted up to, on the mean as read, and at most where it belongs
+_FEW_COLUMNS, _FEW_SHIFTED, _ROWS_NEAR, _LEAST_SHIFTED = 5, 0.05, 10, 2
+_STRAY, _MISFIT, _FIT = 10.0, 3.0, 4.0
+
 #: a cell: its row, the place of its column, and its text
 _Cell = tuple[int, int, str]
 #: columns of numbers, as texts where one is none; columns of text; those of numbers in which a decimal point may stand
@@ -145,8 +150,39 @@ def read_cells(
         facts = {"line": rows.lines[i], "name": numbers[place], "other_line": rows.lines[j]}
         mistakes.note("two-decimals", value=comma, text=comma, other_name=numbers[other_place], other=point, **facts)
     count = sum(int(is_trace.sum()) for is_trace in traced.values())
+    _note_shifted(rows, numbers, values, mistakes)
     remarks = [*notes("trace-word", count), *notes("other-digits", sum(read.other_digits))]
     return Cells(values, words, rows.lines, "comma" if read.commas else "point", remarks)
+
+
+def _note_shifted(rows: Rows, numbers: Mapping[int, str], values: Mapping[int, Floats], mistakes: Mistakes) -> None:
+    """Note rows whose last cell alone is empty and whose others, from one on, fit the columns after them far better."""
+    places = sorted(values)
+    if len(places) < _FEW_COLUMNS or places != list(range(places[0], rows.width)):
+        return
+    table = np.column_stack([values[place] for place in places])
+    empty = np.isnan(table)
+    suspects = np.flatnonzero(empty[:, -1] & (empty.sum(axis=1) == 1))
+    if suspects.size > _FEW_SHIFTED * len(table):
+        return
+    for row in suspects:
+        near = table[max(row - _ROWS_NEAR, 0) : row + _ROWS_NEAR + 1]
+        near = near[~np.isnan(near).any(axis=1)]
+        if len(near) < _ROWS_NEAR:
+            continue
+        middle = np.median(near, axis=0)
+        stray = np.maximum(np.abs(near - middle).mean(axis=0), 1e-9)
+        as_read, as_moved = (
+            np.minimum(np.abs(table[row, :-1] - middle[part]) / stray[part], _STRAY)
+            for part in (slice(None, -1), slice(1, None))
+        )
+        ways = (
+            (as_read[:at].sum() + as_moved[at:].sum(), at)
+            for at in range(len(places) - _LEAST_SHIFTED)
+            if as_read[at:].mean() > _MISFIT and as_moved[at:].max() < _FIT
+        )
+        for _, at in sorted(ways)[:1]:
+            mistakes.add("shifted-row", line=rows.lines[row], name=numbers[places[at]], last=numbers[places[-1]])
 
 
 def _is_no_table_of_numbers(

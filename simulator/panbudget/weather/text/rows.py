@@ -33,6 +33,7 @@ _MOST_TYPED = 20_000_000  # bytes of what somebody types
 _LONGEST_PLAIN = 1000  # letters of a line that needs no csv rules
 _AT_ONCE = 20_000  # lines of which copies are made at a time
 _MOST_AT_A_STROKE = 40_000_000  # letters of rows whose cells are all found at once
+_JUST_ABOVE = 30  # rows by whose last cells a row may be found to lack a digit
 _DATES = (
     r"(?P<year>\d{4})[-/](?P<month>\d{1,2})[-/](?P<day>\d{1,2})",
     r"(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4})",
@@ -232,6 +233,15 @@ def read_rows(
             facts: dict[str, Any] = {"cells": count, "width": width, "commas": commas if separator == "," else ""}
             mistakes.add(f"{whose}{'long' if count > width else 'short'}-row", value=count, line=line, **facts)
     return Rows(separator, width, np.array(list(texts), dtype=np.int64), list(texts.values()), repeated, passed_over)
+
+
+def is_cut_off(rows: Rows, text: str) -> bool:
+    """Tell whether a file's last line has no end, and its last cell lacks digits, or decimals, that all rows just above have."""
+    if text.endswith(("\n", "\r")) or len(rows.texts) < _JUST_ABOVE:
+        return False
+    cells = (split(line, rows.separator)[-1] for line in rows.texts[-_JUST_ABOVE:])
+    *above, last = ((len(cell), len(cell.replace(",", ".").partition(".")[2])) for cell in cells)
+    return any(last[of] < min(row[of] for row in above) for of in (0, 1))
 
 
 def _regular_rows(

@@ -241,7 +241,8 @@ def test_check_says_once_what_was_filled_and_leaves_out_what_follows_from_it(men
         (tmp_path / file.name).write_bytes(file.read_bytes())
     rows = [line.split(",") for line in weather_csv(60).splitlines()]
     kept = [rows[0].index(name) for name in ("date", "tmin", "tmax", "rain")]
-    (tmp_path / "weather.csv").write_text("\n".join(",".join(row[i] for i in kept) for row in rows) + "\n")
+    named = [[*(rows[0][i] for i in kept), "brisa"], *([*(row[i] for i in kept), "2.0"] for row in rows[1:])]
+    (tmp_path / "weather.csv").write_text("\n".join(map(",".join, named)) + "\n")
     (tmp_path / "hill.csv").write_bytes((tmp_path / "weather.csv").read_bytes())
     found = check(tmp_path / "garden.toml", season=2025)
     short, whole = ("\n".join(check_lines(found, everything=everything)) for everything in (False, True))
@@ -251,6 +252,7 @@ def test_check_says_once_what_was_filled_and_leaves_out_what_follows_from_it(men
     assert "radiation: 31\N{NO-BREAK SPACE}days estimated from the temperature range" in short
     assert "vapour_pressure: 31\N{NO-BREAK SPACE}days estimated from tmin" in short
     assert "rh_mean" not in short
+    assert "Columns of the file that are not used: brisa." in short
     assert "not measured" not in short
     listed_by_all = [
         line

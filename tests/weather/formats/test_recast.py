@@ -171,3 +171,12 @@ def test_a_unit_in_a_header_that_is_unknown_is_asked_for(tmp_path):
     rows = "".join(f"2025-06-{day:02d},10,20,0,{1 + day % 3}\n" for day in range(1, 25))
     message = refusal(tmp_path, "date,tmin,tmax,rain,mean wind speed (furlongs)\n" + rows)
     assert 'wind = { column = "mean wind speed (furlongs)", unit = "?" }' in message
+
+
+def test_columns_that_are_not_used_are_named_where_rain_has_none(tmp_path):
+    rows = "".join(f"2025-06-{day:02d},10,20,3\n" for day in range(1, 25))
+    assert "there is no column rain (rain in mm); the file has also wetness mm" in refusal(
+        tmp_path, "date,tmin,tmax,wetness mm\n" + rows
+    )
+    file = tmp_path / "station.csv"
+    assert read_weather(file, SITE, missing_rain="zero").provenance["unused"] == "wetness mm"

@@ -112,6 +112,8 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
     pans = ", ".join(
         f"pan {name} {amount(mm, 'depth', '.0f')}" for name, mm in values["weather"]["pan_evaporation_mm"].items()
     )
+    lacks = any(row["days"] == season.totals["season"]["days"] for row in filled_rows(season))
+    unused = checked.weather.provenance.get("unused", "") if lacks else ""
     doubted, out = {caution.name for caution in cautions}, checked.usable.sentences()
     said = doubted if everything else {*doubted, "filled"}  # what was filled has lines of its own
     listed_by_all = [f for f in season.findings if f.code not in doubted]
@@ -121,6 +123,7 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
         *(_say(key, pans=pans, **values) for key in ("line_sound", "line_file", "line_holds", "line_season")),
         _say("line_usable", years=listed([*checked.usable.weather]) or "none", out=_first(out, everything)),
         *(_filled_lines(checked, everything) or [_say("line_whole")]),
+        *([_say("line_unused", unused=unused)] if unused else []),
         *(f"caution: weather: {c.sentence if everything else c.brief}; {c.worth}" for c in cautions),
         *([_say("line_trust", names=", ".join(f'"{name}"' for name in sorted(doubted)))] if doubted else []),
         *(f"{f.severity}: {f.where}: {f.text}" for f in shown),

@@ -263,6 +263,7 @@ class CheckedFile:
         # comments and titles above its table
         above = (text for text in source.lines[:_SAYS_IN] if text.startswith("#") or not re.search("[,;\t]", text))
         says = [shorten(plain, _SAYS_LONG, placeholder=" …") for text in above if (plain := text.strip("# \t"))][:_SAYS]
+        facts |= {"unused": raw.unused} if raw.unused else {}
         return {**facts, "units": dict(raw.units), "rows": len(raw.daily), "first": first, "last": last, "says": says}
 
 

@@ -16,6 +16,7 @@ from panbudget.weather.checks.sensors import longest
 from panbudget.weather.filling.estimates import known_days
 from panbudget.weather.filling.fallback import Borrowed
 from panbudget.weather.messages import counted, note, problem
+from panbudget.weather.text.mistakes import also_has
 from panbudget.weather.text.mistakes import problem as no_column
 from panbudget.words import name_days
 
@@ -126,7 +127,7 @@ class Gaps:
         why = self._read.file.raw.absent.get("rain")
         borrow = note("borrow-rain") if (self._missing["rain"] & self._borrowed.rain_at_hand).any() else ""
         if not why and "rain" not in self._daily.columns:
-            return no_column("no-rain", borrow=borrow)
+            return no_column("no-rain", borrow=borrow, others=also_has(self._read.file.raw.unused))
         return problem(
             "no-rain/record" if why else "no-rain", "rain", empty=self._empty("rain"), why=why, borrow=borrow
         )

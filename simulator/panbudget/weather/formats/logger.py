@@ -140,6 +140,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         raw,
         conversions=conversions,
         wind_height=header.wind_height,
+        unused=header.unused,
         chosen=header.chosen,
         contradicted=contradicted or None,
         of_records=of_records,

@@ -134,6 +134,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         chosen=header.chosen,
         contradicted=header.contradicted or None,
         wind_height=header.wind_height,
+        unused=header.unused,
         notes=(*header.notes, *remarks, *notes, *table.notes),
         problems=tuple(mistakes.problems()),
     )

@@ -18,7 +18,7 @@ import functools
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from panbudget.errors import Problem, did_you_mean
@@ -26,7 +26,7 @@ from panbudget.numeric import Floats
 from panbudget.units import UnitError
 from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.heading import Heading, conversion_to, heading_of, known_unit, split_unit, unknown_unit
-from panbudget.weather.text.mistakes import Mistakes, listed, note, problem
+from panbudget.weather.text.mistakes import Mistakes, also_has, listed, note, problem
 from panbudget.weather.text.moments import ORDERS, SERIAL, SERIAL_STATED, order_of, order_to_state, serial_day
 from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns, OtherUnit, Source
 from panbudget.words import packaged
@@ -111,7 +111,8 @@ class Header:
     is about already, so that they aren't reported missing too. Of a station: ``sums`` is whether radiation is a sum over
     each interval (converted to J/m²), ``rain_kind`` what the rain counts, ``imperial`` the headers with imperial units.
     ``contradicted`` are names whose unit the user states otherwise than the header, ``chosen`` columns that the user names,
-    ``suggested`` those that the user is asked to name, ``wind_height`` the gauge's that the wind's header names [m].
+    ``suggested`` those that the user is asked to name, ``wind_height`` the gauge's that the wind's header names [m],
+    ``unused`` the columns that are none of these.
     """
 
     table: str = "weather"
@@ -131,6 +132,12 @@ class Header:
     chosen: dict[str, ColumnChoice] = field(default_factory=dict)
     contradicted: dict[str, OtherUnit] = field(default_factory=dict)
     wind_height: float | None = None
+    unused: str = ""
+
+    def leave(self, headings: Iterable[Heading]) -> None:
+        """Note the columns that aren't used."""
+        self.unused = listed(dict.fromkeys(heading.text for heading in headings), _NAMES_SHOWN)
+        self.notes += [note("columns-not-used", listed=self.unused)] if self.unused else []
 
     def wrong(self, name: str, key: str, /, **facts: object) -> None:
         """Note a problem that is about a name."""
@@ -159,7 +166,8 @@ class Header:
         except UnitError as error:
             self.settled.add(name)
             where = f"{self.table}.columns.{name}:" if by_user else f'line {self.line}: column "{self.headers[name]}":'
-            self.problems.append(error.problem.under(f"{where} unit"))
+            cure = error.problem.cure or ("" if by_user else note("unit-of-column"))
+            self.problems.append(replace(error.problem, cure=cure).under(f"{where} unit"))
             return
         self.sums |= target == "J/m^2"
         if conversion != (1.0, 0.0):
@@ -183,7 +191,7 @@ class Header:
         """Say what is to be pasted, and along with all else that is wrong, that rain has no column."""
         mistakes.paste = self.to_paste()
         if source.needs_rain and self.lacks("rain") and mistakes.problems():
-            mistakes.note("no-rain", borrow="")
+            mistakes.note("no-rain", borrow="", others=also_has(self.unused))
 
     def to_paste(self) -> tuple[tuple[str, str], ...]:
         """Return what is to be pasted, what the user has named rightly along with what is suggested."""
@@ -443,8 +451,7 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
         standard = ", ".join(f"{name} in {STANDARD[name].shown_unit}" for name in no_unit)
         units = f", and add their units where those are not the standard ones ({standard})" if no_unit else ""
         header.wrong(next(iter(meant)), "looks-like", looks=", ".join(looks), units=units)
-    unused = dict.fromkeys(heading.text for heading in rest)
-    header.notes += [note("columns-not-used", listed=listed(unused, _NAMES_SHOWN))] if unused else []
+    header.leave(rest)
 
 
 def _is_another(name: str, heading: Heading) -> bool:
@@ -555,8 +562,7 @@ def read_logger_header(
         shown = listed(others, _NAMES_SHOWN) or "no other columns"
         header.wrong("temperature", "no-temperature-column", listed=shown, codes=_of_codes(others))
     unused = [heading for heading in headings.values() if heading.place not in header.places.values()]
-    if unused:
-        header.notes.append(note("columns-not-used", listed=listed((heading.text for heading in unused), _NAMES_SHOWN)))
+    header.leave(unused)
     at_sea = [heading.text for heading in unused if re.search(r"\b(press\w*|baro\w*)", heading.name)]
     if at_sea and "pressure" not in header.places:
         header.notes.append(note("sea-level", column=at_sea[0]))

@@ -67,6 +67,11 @@ def shortened(text: str, most: int = 30) -> str:
     return text if len(text) <= most else text[: most - 3] + "..."
 
 
+def also_has(unused: str) -> str:
+    """Say what columns a file has that aren't used, if any, behind a column that it lacks."""
+    return note("also-has", listed=unused) if unused else ""
+
+
 def listed(names: Iterable[object], most: int) -> str:
     """Name the first few, and say how many more there are."""
     texts = [str(name) for name in names]

@@ -189,6 +189,8 @@ class RawTable:
         Column -> the unit that its header names, where the user states another; None without any.
     rain_twice : DataFrame, optional
         Of hours whose rain the file has twice, by day: as ``hours``, by ``six``-hour totals, and the ``larger``, taken. [mm]
+    unused : str
+        The columns of a table that are not used.
     """
 
     daily: pd.DataFrame
@@ -211,6 +213,7 @@ class RawTable:
     of_records: dict[str, str] = field(default_factory=dict)
     contradicted: dict[str, OtherUnit] | None = None
     rain_twice: pd.DataFrame | None = None
+    unused: str = ""
 
 
 class Reader(Protocol):

@@ -216,6 +216,9 @@ def _legend(above: Iterator[str]) -> Iterator[tuple[str, str]]:
 
 def sums_among(lines: Sequence[str], above: int, separator: str) -> list[int]:
     """Return which lines below a header are sums and means of others: they begin with a word for it, hold no day and lack cells."""
+    below = lines[above:]
+    if below and min(below) >= "#" and max(below) < ":":
+        return []  # each begins with a digit, as dates do, or a mark that no word has before it
     worded = (i for i in range(above, len(lines)) if lines[i] and not lines[i][:2].strip(' "').isdigit())
     cells = ((i, split(lines[i], separator)) for i in worded)
     sums = [(i, row) for i, row in cells if _TOTALS.fullmatch(row[0]) and not any(map(is_dated, row))]

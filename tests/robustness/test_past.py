@@ -178,6 +178,20 @@ DAMAGED = {
         lambda: _changed(SAMPLE, "2025-08-01", lambda row: [*row[:6], f"{float(row[6]) / 25.4:.2f}", row[7]]),
         "rain is 0.068 times as much on wet days from 2025-08-22 on",
     ),
+    "decimal points lost for a while": (
+        lambda: _changed(
+            SAMPLE, "2025-06", lambda row: [*row[:6], row[6].replace(".", "") if row[0] < "2025-09" else row[6], row[7]]
+        ),
+        "in whole numbers, as it is on others",
+    ),
+    "a header in another order": (
+        lambda: SAMPLE + "date,tmin,tmax,rh_max,rh_min,rain,wind,radiation\n",
+        "line 250 is the header again, in another order",
+    ),
+    "a year that was mistyped": (
+        lambda: SAMPLE.replace(f"{DAY},", f"2052{DAY[4:]},"),
+        f"has no row for 1 day: {DAY}, but of 2052, which may be a slip",
+    ),
     "damp every night": (
         lambda: _changed(SAMPLE, "2025", lambda row: [*row[:3], "100", *row[4:]]),
         "rh_max is 99 % or more on 153 days in a row",
@@ -193,7 +207,7 @@ DAMAGED = {
 
 @pytest.mark.parametrize("damage", DAMAGED)
 def test_what_passed_for_weather_is_said(damage, tmp_path):
-    """Six files, readable but damaged, gave other numbers without a word."""
+    """Seven files, readable but damaged, gave other numbers without a word; two were refused with words that led nowhere."""
     make, words = DAMAGED[damage]
 
     def told(text):

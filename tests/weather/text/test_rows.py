@@ -62,7 +62,7 @@ def test_comments_and_the_header_again_are_no_rows():
     rows, wrong = rows_of("day,a,b\n# 1,2,3\n1,2,3\nday,a,b\n", header=HEADER, comments=True)
     assert (rows.comments, rows.repeated, rows.lines.tolist(), wrong) == ([2], [4], [3], [])
     again = Mistakes()
-    rows.refuse_repeats(again)
+    assert rows.refuse_repeats(HEADER, again) is rows
     assert again.problems()[0].sentence() == "line 4 repeats the header, as when two files are joined; delete it"
 
 

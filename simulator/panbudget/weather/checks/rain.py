@@ -14,6 +14,7 @@ import pandas as pd
 from panbudget.numeric import Floats, Mask
 from panbudget.weather.checks.air import is_fahrenheit
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
+from panbudget.weather.checks.sensors import longest
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 from panbudget.weather.text.raw import TO_FILL_IN
 
@@ -117,12 +118,10 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     logs, beyond = np.log(rain[wet]), [_is_beyond(rain[wet], parts) for parts in (1.0, 10.0)]
     leaps = []
     for at in range(_SIDE_OF_STEP, wet.size - _SIDE_OF_STEP + 1):
-        steps = any(
-            not one.any() and other.mean() > 0.5 for of in beyond for one, other in _both_ways(of[:at], of[at:])
-        )
+        halves = [(of[:at], of[at:]) for of in beyond]
+        steps = any(not one.any() and other.mean() > 0.5 for two in halves for one, other in (two, two[::-1]))
         side, leap, sure = (_SIDE_OF_STEP, _LEAP_OF_STEP, _SURE_OF_STEP) if steps else (_SIDE, _RAIN_LEAP, _SURE)
-        change = float(logs[at:].mean() - logs[:at].mean())
-        error = np.sqrt(logs[at:].var(ddof=1) / (wet.size - at) + logs[:at].var(ddof=1) / at)
+        change, error = _change(logs, np.arange(wet.size) >= at)
         if min(at, wet.size - at) >= side and abs(change) > max(leap, sure * error):
             leaps.append((abs(change), change, wet[at]))
     if leaps:
@@ -131,16 +130,31 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         smaller = first if change > 0.0 else ~first
         instead = inspection.with_asked(rain=np.where(smaller, rain * np.exp(abs(change)), rain))
         yield Verdict(names, "rain-change", values, instead)
+        return
+    first_wet, length = longest(~beyond[0])
+    within = np.zeros(wet.size, dtype=bool)
+    within[first_wet : first_wet + length] = True
+    if length > _SIDE_OF_STEP and (~within).sum() >= _SIDE_OF_STEP and beyond[0][~within].mean() > 0.5:
+        change, error = _change(logs, within)
+        if change > max(_LEAP_OF_STEP, _SURE_OF_STEP * error):
+            days = {"first": inspection.day_asked(wet[within][0]), "last": inspection.day_asked(wet[within][-1])}
+            tenths = rain.copy()
+            tenths[wet[within]] /= 10.0
+            instead = inspection.with_asked(rain=tenths)
+            yield Verdict(names, "rain-change/between", {"times": np.exp(change), **days}, instead)
+
+
+def _change(logs: Floats, of: Mask) -> tuple[float, float]:
+    """By how much the logarithms of some wet days are above the others', and its standard error."""
+    parts = logs[of], logs[~of]
+    error = np.sqrt(sum(part.var(ddof=1) / part.size for part in parts))
+    return float(parts[0].mean() - parts[1].mean()), float(error)
 
 
 def _is_beyond(values: Floats, parts: float) -> Mask:
     """Tell which figures have more digits than such parts of one: tenths, or whole numbers."""
     finer: Mask = np.abs(values * parts - np.round(values * parts)) > 1e-6
     return finer
-
-
-def _both_ways(before: Mask, after: Mask) -> tuple[tuple[Mask, Mask], tuple[Mask, Mask]]:
-    return (before, after), (after, before)
 
 
 def _rain_stops(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

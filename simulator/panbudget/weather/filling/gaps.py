@@ -76,8 +76,20 @@ class Gaps:
         """Refuse days that have no row."""
         if not self._absent:
             return []
-        values = {"count": counted(len(self._absent), "day"), "days": name_days(self._absent)}
+        values = {
+            "count": counted(len(self._absent), "day"),
+            "days": name_days(self._absent),
+            "year": self._other_year(),
+        }
         return [problem(f"no-row{self._helped}", "date", str(self._absent[0]), **values)]
+
+    def _other_year(self) -> str:
+        """Say of which other year the file has these very days and no others: a year that was mistyped."""
+        there: dict[int, list[tuple[int, int]]] = {}
+        for day in days_where(self._read.days, self._read.arranged.in_file):
+            there.setdefault(day.year, []).append((day.month, day.day))
+        absent = [(day.month, day.day) for day in self._absent]
+        return next((note("mistyped-year", year=year) for year, days in there.items() if days == absent), "")
 
     def values(self, limits: GapLimits, *, missing_rain: str) -> list[Problem]:
         """

@@ -153,7 +153,7 @@ def _cells(source: Source, opening: Opening, header: Header, times: tuple[int, .
     rows = read_rows(
         source.lines[:end], mistakes, above=opening.above, separator=opening.separator, header=opening.cells
     )
-    rows.refuse_repeats(mistakes)
+    rows = rows.refuse_repeats(opening.cells, mistakes)
     numbers = {place: f'"{header.headers[name]}"' for name, place in header.places.items()}
     units = {place: header.units[name] for name, place in header.places.items()}
     numbers |= {place: opening.cells[place] for place in times} if len(times) > 2 else {}

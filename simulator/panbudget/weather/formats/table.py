@@ -227,7 +227,7 @@ def _rows(lines: Sequence[str], opening: Opening, mistakes: Mistakes) -> tuple[R
     rows = read_rows(
         lines[:end], mistakes, above=opening.above, separator=opening.separator, header=opening.cells, comments=True
     )
-    rows.refuse_repeats(mistakes)
+    rows = rows.refuse_repeats(opening.cells, mistakes)
     first = next(iter(rows.cells()), ["0"])
     if not any(any(letter.isdigit() for letter in cell) and "/m" not in cell for cell in first):
         mistakes.note("no-numbers", line=rows.lines[0])

@@ -164,10 +164,18 @@ class Rows(NamedTuple):
             kinds = frame[place].cat
             yield place, (np.asarray(kinds.codes, dtype=np.int64), list(map(str, kinds.categories)))
 
-    def refuse_repeats(self, mistakes: Mistakes) -> None:
-        """Note lines that are the header again."""
+    def refuse_repeats(self, header: Sequence[str], mistakes: Mistakes) -> "Rows":
+        """Note lines that are the header again; those that have its cells in another order are no rows."""
         for line in self.repeated:
             mistakes.add("header-again", line=line)
+        name, cells = max(header, key=len), sorted(header)
+        mixed = [
+            i for i, text in enumerate(self.texts) if name in text and sorted(split(text, self.separator)) == cells
+        ]
+        for i in mixed:
+            mistakes.add("header-mixed", line=self.lines[i])
+        texts = [text for i, text in enumerate(self.texts) if i not in mixed]
+        return self._replace(lines=np.delete(self.lines, mixed), texts=texts, grid=None) if mixed else self
 
 
 def read_rows(

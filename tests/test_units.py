@@ -249,3 +249,33 @@ def test_a_unit_is_told_up_to_the_longest_that_is_read():
         with pytest.raises(UnitError) as caught:
             quantity(f"2 {unit}", "length")
         assert bool(caught.value.problem.cure) is is_told, len(unit)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("20 dd", "time"),
+        ("20 cft", "length"),
+        ("2 cin", "depth"),
+        ("3 moz", "mass"),
+        ("1 mgal", "volume"),
+        ("1 hacre", "area"),
+    ],
+)
+def test_a_unit_that_nobody_divides_by_ten_takes_no_prefix(text, kind):
+    """A tenth of a day, a hundredth of a foot: slips of the pen that were read without a word."""
+    with pytest.raises(UnitError, match="has an unknown unit"):
+        quantity(text, kind)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "value"),
+    [
+        ("1 kgal", "volume", 3785.411784),
+        ("1 cmH2O", "pressure", 0.0980665),
+        ("1 hPa", "pressure", 0.1),
+        ("1 ft", "length", 0.3048),
+    ],
+)
+def test_what_the_trade_writes_with_a_prefix_is_read(text, kind, value):
+    assert quantity(text, kind) == pytest.approx(value)

@@ -23,6 +23,7 @@ _TERM = r"°?[^\W\d]\w*(?:\s*(?:\^|\*\*)\s*[-+]?[0-4](?![\w.]))?[²³]?"
 _TERMS = rf"{_TERM}(?:(?:\s*[*/·⋅]\s*|\s+){_TERM})*"
 _UNIT = re.compile(rf"{_TERMS}(?:\s*/\s*\(\s*{_TERMS}\s*\))?")
 _LONGEST_UNIT = 40
+_PREFIXED = frozenset(_TABLES["prefixed"].split())
 _MEGA = re.compile(r"\bM[lL]\b")
 #: what to do where millions of litres can't be meant
 MEGALITRES = "ML is a million litres: write mL for thousandths of a litre"
@@ -63,6 +64,10 @@ def _unit(text: str) -> Any:
     if len(text) > _LONGEST_UNIT or not _UNIT.fullmatch(text):
         raise ValueError(text)
     try:
+        for name in re.findall(r"[^\W\d_]\w*", text):
+            ways = registry().parse_unit_name(name)
+            if ways and all(prefix and not {base, prefix + base} & _PREFIXED for prefix, base, _ in ways):
+                raise ValueError(text)  # a slip of the pen: "dd" would be a tenth of a day, "cft" a hundredth of a foot
         return registry().Unit(text)
     except Exception as error:  # pint raises many kinds
         raise ValueError(text) from error

@@ -192,6 +192,10 @@ DAMAGED = {
         lambda: SAMPLE.replace(f"{DAY},", f"2052{DAY[4:]},"),
         f"has no row for 1 day: {DAY}, but of 2052, which may be a slip",
     ),
+    "kelvin from a day on": (
+        lambda: _changed(SAMPLE, "2025-07", lambda row: [*row[:2], f"{float(row[2]) + 273.15:.1f}", *row[3:]]),
+        "tmax is 314.2 °C on 2025-07-13 (and 91 more days)",
+    ),
     "damp every night": (
         lambda: _changed(SAMPLE, "2025", lambda row: [*row[:3], "100", *row[4:]]),
         "rh_max is 99 % or more on 153 days in a row",
@@ -207,7 +211,7 @@ DAMAGED = {
 
 @pytest.mark.parametrize("damage", DAMAGED)
 def test_what_passed_for_weather_is_said(damage, tmp_path):
-    """Seven files, readable but damaged, gave other numbers without a word; two were refused with words that led nowhere."""
+    """Seven files, readable but damaged, gave other numbers without a word; three were refused with words that led nowhere."""
     make, words = DAMAGED[damage]
 
     def told(text):
@@ -223,3 +227,17 @@ def test_what_passed_for_weather_is_said(damage, tmp_path):
     assert words in told(make())
     for whole in (SAMPLE, SAMPLE[: SAMPLE.index("2025-10-01")], SAMPLE[: SAMPLE.index("2025-10-01") - 1]):
         assert words not in told(whole)
+
+
+def test_a_day_of_the_year_that_it_does_not_have_is_no_day(tmp_path):
+    """Day 366 of 2025 was the first of 2026."""
+    header = "YEAR,DOY,T2M_MAX,T2M_MIN,PRECTOTCORR\n"
+    for year, refused in ((2024, False), (2025, True)):
+        rows = "".join(f"{year},{day},20.{day % 9},10.{day % 9},0.4\n" for day in range(300, 367))
+        (tmp_path / "w.csv").write_text(f"-BEGIN HEADER-\nNASA/POWER\n-END HEADER-\n{header}{rows}", encoding="utf-8")
+        said = ""
+        try:
+            read_weather(tmp_path / "w.csv", Site(38.6, 240.0))
+        except WeatherError as error:
+            said = str(error)
+        assert ("line 71: date = '2025 366' is not a date" in said) is refused, said

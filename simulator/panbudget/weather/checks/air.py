@@ -105,7 +105,9 @@ def _scale_of(name: str, values: Floats) -> str:
         return ""
     if low > 180.0 and high < 340.0:
         return "K"
-    middle = float(np.median(values))
+    middle, hot = float(np.median(values)), values[values > STANDARD[name].highest]
+    if hot.size and low < STANDARD[name].highest and hot.min() > 230.0 and high < 340.0:
+        return ""  # some days in K: no unit of the column's
     if abs(middle) > 135.0 or (middle > _MEDIAN_LIMITS[name] and high > 135.0):
         return "tenths of °C"
     return "°F" if middle > _MEDIAN_LIMITS[name] else ""

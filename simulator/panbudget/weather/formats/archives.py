@@ -278,7 +278,8 @@ def _day_texts(frame: pd.DataFrame, date: Sequence[str]) -> pd.Series[str]:
     frame = frame.astype(object)
     year_and_day = frame["YEAR"].str.cat(frame["DOY"].str.zfill(3), sep=" ")
     days = pd.to_datetime(year_and_day, format="%Y %j", errors="coerce")
-    return days.dt.strftime("%Y-%m-%d").fillna(year_and_day)
+    same = days.dt.strftime("%Y %j") == year_and_day  # day 366 of a common year would be another year's first
+    return days.dt.strftime("%Y-%m-%d").where(same, year_and_day)
 
 
 def measured(

@@ -241,3 +241,36 @@ def test_a_day_of_the_year_that_it_does_not_have_is_no_day(tmp_path):
         except WeatherError as error:
             said = str(error)
         assert ("line 71: date = '2025 366' is not a date" in said) is refused, said
+
+
+@pytest.mark.parametrize("share", [0.5, 0.51])
+def test_a_dew_point_that_lies_above_the_temperature_all_day_is_refused(share, tmp_path):
+    """It was brought down to it, in all records of a file whose columns were exchanged."""
+    moments = [dt.datetime(2025, 6, 1) + dt.timedelta(hours=hour) for hour in range(24 * 25)]
+    above = int(share * len(moments))
+    rows = [
+        f"{at:%Y-%m-%d %H:%M},{20 + at.hour / 10:.1f},{30 if i < above else 10}.{i % 9},0.0"
+        for i, at in enumerate(moments)
+    ]
+    text = "\n".join(["Time,Temperature (C),Dew Point (C),Rain (mm)", *rows])
+    (tmp_path / "w.csv").write_text(text + "\n", encoding="utf-8")
+    try:
+        read_weather(tmp_path / "w.csv", Site(38.6, 240.0))
+        said = ""
+    except WeatherError as error:
+        said = str(error)
+    assert (f"lies above the temperature in {above} of 600 records" in said) is (share > 0.5), said
+
+
+def test_a_log_that_runs_backwards_is_told_in_one_line(tmp_path, capsys):
+    """It took 38 lines, of the meter too; and a date of another year was not named."""
+    rows = [f"2021-06-{day:02},{100 * day}" for day in range(2, 22)]
+    garden = write_garden(tmp_path, WEATHER)
+    for log, words in (
+        (rows[::-1], "line 3: 2021-06-20 12:00 is before the row above it, 2021-06-21 12:00 (and 18 more rows)"),
+        ([*rows[:3], "2031-06-05,450", *rows[4:]], "line 6: 2021-06-06 12:00 is before the row above it, 2031-06-05"),
+    ):
+        (tmp_path / "log.csv").write_text("\n".join(["date,meter_l", *log]) + "\n", encoding="utf-8")
+        code, _, err = run(capsys, "fit", garden, tmp_path / "log.csv", "--out", tmp_path / "fit")
+        assert code == 2
+        assert words in err and len(err.splitlines()) == 1, err

@@ -15,6 +15,7 @@ Nor is one with ``tub_mm``: the depth of the water, by ruler, in a tub that stan
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
@@ -25,6 +26,7 @@ from panbudget.physics.solar_time import solar_hour
 from panbudget.scenario.garden import Scenario
 from panbudget.studies.fit import problem
 from panbudget.weather.text.rows import TypedRow, read_typed
+from panbudget.words import and_more
 from panbudget.words import count as counted
 
 _READ = ("openings", "counter", "opened", "level_mm", "meter_l")
@@ -283,9 +285,13 @@ def _visits(
     counter: tuple[float, int] | None = None  # what it showed in the row above, and that row's line
     metered: tuple[float, TypedRow] | None = None  # the meter's reading before, and its row
     above: dict[str, str] = {}
+    early = {row.line: before for (before, *_), (moment, _, row) in itertools.pairwise(rows) if moment < before}
     for moment, timed, row in rows:
-        if visits and moment < visits[-1].moment:
-            _wrong(row, "out-of-order", moment=moment)
+        if row.line in early:
+            counter = metered = None  # what was read before is not known
+        if row.line == min(early, default=None):
+            more = and_more(len(early) - 1, "row")
+            _wrong(row, "out-of-order", moment=moment, above=early[row.line], more=more)
         if timed and row.cells == above:
             _wrong(row, "again")
         above = row.cells

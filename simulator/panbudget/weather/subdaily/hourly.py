@@ -64,6 +64,8 @@ _FEW = 0.02
 _MJ_OF_A_WATT_DAY = 0.0864
 # days around each whose light has the sun's noon in its middle: half a month, over which clouds even out
 _NOON_DAYS = 15
+# by how much a dew point is above the temperature in no fog, and the share of records of which that tells an exchange [°C, -]
+_FAR_ABOVE, _MOST_ABOVE = 1.0, 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -401,9 +403,12 @@ def _air(values: dict[str, Floats], notes: list[str]) -> dict[str, Floats]:
     nothing = np.full(len(temperature), np.nan)
     rh = nothing if humidity is None else humidity
     pressure = saturated * np.minimum(rh, 100.0) / 100.0
-    if by_dew_point is not None:
+    if dew_point is not None and by_dew_point is not None:
         damp = by_dew_point > saturated * (1.0 + 1e-9)
         pressure = np.where(np.isnan(by_dew_point), pressure, np.where(damp, saturated, by_dew_point))
+        above = int((dew_point > temperature + _FAR_ABOVE).sum())
+        if above > _MOST_ABOVE * np.count_nonzero(~np.isnan(dew_point)):
+            raise WeatherError(problem("dew-point-above", "dew_point", damp=above, records=len(temperature)))
         if damp.any():
             notes.append(note("damp", damp=int(damp.sum()), records=len(temperature)))
     # the minimum for a rounding error above

@@ -11,6 +11,8 @@ from panbudget.scenario.garden import scenario_from
 from tests.scenario.test_garden import SOUND
 
 PAN, VALVE, BED = ("controller/upper/pan/", "controller/upper/valve/", "controller/upper/bed/tomatoes/")
+TUB = {"vessels": [{"diameter": "50 cm"}]}
+SCAPE = {"species": "low", "root_depth": "50 cm", "depletion": 0.5}
 TANK = {"kind": "tank", "outlet_height": "2 m"}
 
 
@@ -44,8 +46,14 @@ BOUNDS = [
         "takes at most 100 entries",
     ),
     (PAN + "vessels", [{"area": "500 m^2"}], [{"area": "501 m^2"}], "at most 500 m²"),
-    (PAN + "vessels", [{"diameter": "20 m"}], [{"diameter": "21 m"}], "at most 20"),
-    (PAN + "depth", "5 m", "5.1 m", "at most 5000"),
+    (PAN + "vessels", [{"diameter": "20 m"}], [{"diameter": "21 m"}], "at most 20 m;"),
+    (PAN + "vessels", [{"diameter": "50 cm"}, {"diameter": "1 cm"}], [{"diameter": "0.9 cm"}], "at least 0.01 m;"),
+    (PAN + "depth", "5 m", "5.1 m", "at most 5000 mm;"),
+    ("owned", [{"name": "tub", **TUB, "depth": "5 m"}], [{"name": "tub", **TUB, "depth": "5.1 m"}], "at most 5000 mm;"),
+    ("owned", [{"name": "drip", "flow": "10 m^3/h"}], [{"name": "drip", "flow": "10.1 m^3/h"}], "at most 10000 L/h;"),
+    (BED + "plants", {**SCAPE, "density": 0.1}, {**SCAPE, "density": 0.09}, "at least 0.1;"),
+    (BED + "plants", {**SCAPE, "microclimate": 0.1}, {**SCAPE, "microclimate": 0.0}, "at least 0.1;"),
+    (BED + "area", "1000000 m^2", "1000001 m^2", "at most 1e+06 m²;"),
     (PAN + "exposure", 0.05, 0.04, "at least 0.05"),
     (VALVE + "press_times", ["8:00", "08:01"], ["8:00", "08:00"], "is a time that stands there before; keep one"),
     (VALVE + "press_times", ["sunset", "sunrise"], ["sunset", "sunset"], "is a time that stands there before"),

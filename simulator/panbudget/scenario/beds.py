@@ -21,10 +21,14 @@ _DRIEST, _WETTEST, _LEAST_WATER = 0.03, 0.8, 0.01
 _MOST_RATE = 1000.0  # mm/h that a bed's emitters give
 
 
+#: of one
+EmitterFlow = Annotated[quantities.Flow, Field(le=10_000)]
+
+
 class Emitter(Described):
     """One emitter, by its packet or by a jug."""
 
-    flow: Annotated[quantities.Flow, Field(le=10_000)]
+    flow: EmitterFlow
     at: quantities.Pressure | None = None
     exponent: Share = 0.5
 
@@ -88,6 +92,8 @@ class LayeredSoil(Described):
 
 Soil = Annotated[NamedSoil | OwnSoil | LayeredSoil, OneOf()]
 Level = Annotated[Number, Field(ge=0, le=2)] | Annotated[str, Field(pattern="^[a-z ]+$")]
+# what only changes that is never nothing
+_Factor = Annotated[Number, Field(ge=0.1, le=2)] | Annotated[str, Field(pattern="^[a-z ]+$")]
 _LEVELS = ("species", "density", "microclimate")
 _Coefficient = Annotated[Number, Field(gt=0, le=2)]
 _Depletion = Annotated[Number, Field(gt=0, lt=1)]
@@ -161,8 +167,8 @@ class Landscape(_Unnamed):
 
     plant_factor: Annotated[list[_PlantFactor], _OneOrMore] | None = None
     species: Level | None = None
-    density: Level = "average"
-    microclimate: Level = "average"
+    density: _Factor = "average"
+    microclimate: _Factor = "average"
 
     def wrong(self) -> Iterator[Problem]:
         if self.plant_factor is not None and self.species is not None:

@@ -32,8 +32,10 @@ from panbudget.words import amount
 LEAST_SWING = 0.001  # kg; a gram, which no beam feels
 MOST_PRESSES = 24  # a day
 _PRESS_TIME = re.compile(r"sunset|sunrise|(2[0-3]|[01]\d|\d):([0-5]\d|\d)")
+#: floor to rim
+PanDepth = Annotated[SomeDepth, Field(le=5000)]
 _MOST_AREA = 500.0  # m² of a pan
-_Across = Annotated[SomeLength, Field(le=20)]
+_Across = Annotated[SomeLength, Field(le=20), Field(ge=0.01)]  # m
 
 
 class Vessel(Described):
@@ -68,7 +70,7 @@ class Pan(Described):
     """The open container on the beam."""
 
     vessels: list[Vessel] = Field(min_length=1)
-    depth: Annotated[SomeDepth, Field(le=5000)]
+    depth: PanDepth
     freeboard: Annotated[Depth, Field(ge=0)] = 20.0
     evaporation: Literal["from-eto", "energy-balance", "measured"] = "from-eto"
     fetch: Fetch = Field(default_factory=Fetch)

@@ -142,7 +142,19 @@ def _of_item(item: Any, spot: _Spot, root: type[BaseModel]) -> Iterator[Problem]
         yield _no_choice(spot.where, value, _literals(spot.annotation))
     else:
         found = _FOUND.get(kind, f"can't be used ({kind.replace('_', ' ')})").format(**context)
+        if spot.field is not None and {"ge", "gt", "le", "lt"} & {name for name, bound in context.items() if bound}:
+            found += _unit_in(spot.field.metadata) or _unit_in([spot.annotation])
         yield Problem(kind.replace("_", "-"), spot.where, _with_value(value, found), _wanted(spot)[0], value=value)
+
+
+def _unit_in(parts: Iterable[Any]) -> str:
+    """Say in which unit the bound of a quantity is: what it was read into; nothing for a bare number."""
+    for part in parts:
+        if unit := getattr(part, "written", {}).get("unit"):
+            return f" {unit}".replace("**2", "²").replace("delta_deg", "°")
+        if unit := _unit_in([*getattr(part, "__metadata__", ()), *get_args(part)]):
+            return unit
+    return ""
 
 
 def _no_choice(where: str, value: Any, names: list[str]) -> Problem:

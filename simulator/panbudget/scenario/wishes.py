@@ -8,8 +8,9 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from panbudget.errors import Problem
-from panbudget.scenario.pans import Vessel
-from panbudget.scenario.quantities import Count, Described, Flow, Number, Pressure, Share, SomeDepth, SomeVolume, Whole
+from panbudget.scenario.beds import EmitterFlow
+from panbudget.scenario.pans import PanDepth, Vessel
+from panbudget.scenario.quantities import Count, Described, Number, Pressure, Share, SomeVolume, Whole
 
 
 class Wishes(Described):
@@ -30,8 +31,8 @@ class Owned(Described):
 
     name: str
     vessels: list[Vessel] = Field(default_factory=list)
-    depth: SomeDepth | None = None
-    flow: Flow | None = None
+    depth: PanDepth | None = None
+    flow: EmitterFlow | None = None
     at: Pressure | None = None
     exponent: Share = 0.5
     count: Count = 1

@@ -272,3 +272,12 @@ def test_a_stated_wind_looks_like_slower_units_only(unit, looks_like, slower):
         np.testing.assert_allclose(caution.instead["wind"], 6.0 * slower, rtol=1e-5)
     else:
         assert not caution.instead
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_fahrenheit_from_a_day_on_is_told_as_that_alone(turned):
+    """12 and 26 °C are 53.6 and 78.8 °F: no other column's unit is asked for."""
+    tmin, tmax = [12.0] * 20 + [53.6] * 30, [26.0] * 20 + [78.8] * 30
+    days = [column[::-1] if turned else column for column in (tmin, tmax)]
+    found = inspected(50, tmin=days[0], tmax=days[1], wind=2.0, rain=0.0, trust=["temperature-climate"])
+    assert [problem.code for problem in found.problems] == ["temperature-leap"]

@@ -180,3 +180,44 @@ def test_columns_that_are_not_used_are_named_where_rain_has_none(tmp_path):
     )
     file = tmp_path / "station.csv"
     assert read_weather(file, SITE, missing_rain="zero").provenance["unused"] == "wetness mm"
+
+
+def test_names_of_two_lines_are_joined_over_a_line_of_units_between(tmp_path):
+    """As loggers export them: name, unit, and what was done with it; days are written 1. 6. 2025."""
+    rows = "".join(f"{day}. 6. 2025;10;20;3;7.2\n" for day in range(1, 25))
+    text = "Date;Air temperature;Air temperature;Precipitation;Wind speed\n;°C;°C;mm;km/h\n;Min;Max;Sum;Avg\n" + rows
+    message = refusal(tmp_path, text)
+    assert 'tmax = { column = "Air temperature Max", unit = "degC" }' in message
+    assert 'wind = { column = "Wind speed Avg", unit = "km/h" }' in message
+    names = {
+        "tmin": "Air temperature Min",
+        "tmax": "Air temperature Max",
+        "rain": "Precipitation Sum",
+        "wind": "Wind speed Avg",
+    }
+    daily = read_weather(tmp_path / "station.csv", SITE, columns=names).daily
+    assert (str(daily.index[0].date()), daily["rain"].sum()) == ("2025-06-01", 72.0)
+    assert daily["wind"].iloc[0] == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize(("times", "is_advised"), [(10, True), (9, False)])
+def test_a_word_that_stands_often_for_a_number_may_be_named_as_missing(tmp_path, times, is_advised):
+    rows = "".join(f"2025-06-{day:02d},10,20,{'nichts' if day <= times else 3}\n" for day in range(1, 25))
+    message = refusal(tmp_path, "date,tmin,tmax,rain\n" + rows)
+    assert ('write missing = ["nichts"] under [weather]' in message) is is_advised
+
+
+def test_rain_alone_in_inches_by_the_user_asks_for_no_other_unit(tmp_path):
+    file = tmp_path / "station.csv"
+    rows = "".join(f"2025-06-{day:02d},10,20,1,0.5\n" for day in range(1, 25))
+    file.write_text("date,tmin,tmax,wind,rain\n" + rows, encoding="utf-8")
+    inches = {"rain": {"column": "rain", "unit": "in"}}
+    assert read_weather(file, SITE, columns=inches).daily["rain"].iloc[0] == pytest.approx(12.7)
+
+
+def test_a_clock_in_columns_of_short_names_is_read(tmp_path):
+    rows = "".join(f"2025,6,{day},{hour},0,{10 + hour},0\n" for day in range(1, 25) for hour in range(24))
+    file = tmp_path / "station.csv"
+    file.write_text("YYYY,MM,DD,HH,MN,T_air [degC],PREC [mm]\n" + rows, encoding="utf-8")
+    daily = read_weather(file, SITE).daily
+    assert (daily["tmin"].iloc[0], daily["tmax"].iloc[0]) == (10.0, 33.0)

@@ -66,6 +66,10 @@ _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "
 # it must be to be in another unit; how far a single day's may be [kPa]
 _PRESSURE_NEAR, _PRESSURE_FAR, _PRESSURE_DAY = 4.0, 20.0, 12.0
 
+#: by how much temperatures leap from a day on, each side the middle of so many days [°C, d]
+LEAP, LEAP_DAYS = 26.0, 10
+# how near to each other the two sides are by their own scales [°C]
+_SAME = 8.0
 # what temperatures are taken for -> the unit to name
 _SCALES = {"K": "K", "°F": "degF", "°C": "degC"}
 # the most that a humidity can be that is a fraction, printed or a little off
@@ -111,6 +115,49 @@ def _scale_of(name: str, values: Floats) -> str:
     if abs(middle) > 135.0 or (middle > _MEDIAN_LIMITS[name] and high > 135.0):
         return "tenths of °C"
     return "°F" if middle > _MEDIAN_LIMITS[name] else ""
+
+
+def around(values: Floats, window: int, least: int) -> tuple[Floats, Floats]:
+    """Return the middle of the days before each day, and of those from it on."""
+    series = pd.Series(values)
+    after = series[::-1].rolling(window, min_periods=least).median()[::-1]
+    return series.rolling(window, min_periods=least).median().shift(1).to_numpy(), after.to_numpy()
+
+
+def extremes(values: Floats, window: int) -> tuple[Floats, Floats]:
+    """
+    Return the lowest and the highest value of the days around each, unknown ones passed over.
+
+    Of so many days, the first of them half a window before; of an even number one place more, after the last day. What a rolling
+    median could be at all is told by these, for far less than the medians take.
+
+    Examples
+    --------
+    >>> [ends.tolist() for ends in extremes(np.array([3.0, np.nan, 1.0, 2.0]), 3)]
+    [[3.0, 1.0, 1.0, 1.0], [3.0, 3.0, 2.0, 2.0]]
+    """
+    low = high = np.pad(values, window // 2, constant_values=np.nan)
+    held = 1
+    while held < window:
+        further = min(held, window - held)
+        low, high = np.fmin(low[:-further], low[further:]), np.fmax(high[:-further], high[further:])
+        held += further
+    return low, high
+
+
+def _half_fahrenheit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Refuse temperatures that leap on a day and stay there, as °C that become °F or the other way round."""
+    mean = (inspection.of_asked("tmin") + inspection.of_asked("tmax")) / 2.0
+    low, high = extremes(mean, 2 * LEAP_DAYS)
+    if not (high - low > LEAP).any():
+        return
+    before, after = around(mean, LEAP_DAYS, 6)
+    celsius, fahrenheit = np.fmin(before, after), np.fmax(before, after)
+    apart = np.where(np.abs((fahrenheit - 32.0) / 1.8 - celsius) < _SAME, fahrenheit - celsius, np.nan)
+    if (apart > LEAP).any():
+        row = int(np.nanargmax(apart))
+        words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "days": LEAP_DAYS}
+        yield Verdict(("tmax", "tmin"), "temperature-leap", words)
 
 
 def _temperature_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -364,6 +411,7 @@ def _far_from_elevation(values: Floats, inspection: Inspection) -> Floats:
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
     Doubt("header-unit", _header_unit, tuple(STANDARD), beside="contradicted"),
+    Doubt("temperature-leap", _half_fahrenheit, ("tmin", "tmax"), 2 * LEAP_DAYS, needs=("tmin", "tmax")),
     Doubt("temperature-unit", _temperature_unit, ("tmin", "tmax")),
     *(row(name) for name in ("tmin", "tmax") for row in (at_most, at_least)),
     Doubt("columns-exchanged", _exchanged, ("tmin", "tmax")),

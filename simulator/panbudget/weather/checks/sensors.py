@@ -19,7 +19,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Mask
 from panbudget.physics import air
-from panbudget.weather.checks.air import windier
+from panbudget.weather.checks.air import LEAP, LEAP_DAYS, around, extremes, windier
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 from panbudget.weather.text.columns import STANDARD, number
@@ -56,8 +56,6 @@ _MUCH_FASTER, _FRESH, _WEEKS, _OF_WEEKS = 3.0, 2.5, 45, 25
 _TWICE, _LASTING, _BY_CHANCE = 4, 5.0, 0.003
 # how far from the middle of the days around a spike lies, and how many times as far as they do; or far enough anyhow [°C, -]
 _SPIKE, _SPIKES, _FAR_SPIKE, _FAR_SPIKES, _AROUND = 12.0, 9.5, 22.0, 6.0, 11
-# by how much the middle of ten days leaps from that of the ten before [°C]
-_LEAP, _LEAP_DAYS = 26.0, 10
 # how much more from day to day than over two days, and that at least [-, °C]
 _TO_AND_FRO, _APART = 1.3, 1.5
 
@@ -88,34 +86,6 @@ def longest(of: Mask) -> tuple[int, int]:
     edges = np.flatnonzero(np.diff(np.concatenate([[0], of.astype(np.int8), [0]])))
     lengths = edges[1::2] - edges[::2]
     return (int(edges[2 * int(np.argmax(lengths))]), int(lengths.max())) if lengths.size else (0, 0)
-
-
-def around(values: Floats, window: int, least: int) -> tuple[Floats, Floats]:
-    """Return the middle of the days before each day, and of those from it on."""
-    series = pd.Series(values)
-    after = series[::-1].rolling(window, min_periods=least).median()[::-1]
-    return series.rolling(window, min_periods=least).median().shift(1).to_numpy(), after.to_numpy()
-
-
-def extremes(values: Floats, window: int) -> tuple[Floats, Floats]:
-    """
-    Return the lowest and the highest value of the days around each, unknown ones passed over.
-
-    Of so many days, the first of them half a window before; of an even number one place more, after the last day. What a rolling
-    median could be at all is told by these, for far less than the medians take.
-
-    Examples
-    --------
-    >>> [ends.tolist() for ends in extremes(np.array([3.0, np.nan, 1.0, 2.0]), 3)]
-    [[3.0, 1.0, 1.0, 1.0], [3.0, 3.0, 2.0, 2.0]]
-    """
-    low = high = np.pad(values, window // 2, constant_values=np.nan)
-    held = 1
-    while held < window:
-        further = min(held, window - held)
-        low, high = np.fmin(low[:-further], low[further:]), np.fmax(high[:-further], high[further:])
-        held += further
-    return low, high
 
 
 def _varies(inspection: Inspection) -> bool:
@@ -317,14 +287,14 @@ def _spike(values: Floats, inspection: Inspection) -> Floats:
 def _leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Refuse temperatures that leap from a day on and stay there, as in another unit."""
     mean = (inspection.of_asked("tmin") + inspection.of_asked("tmax")) / 2.0
-    low, high = extremes(mean, 2 * _LEAP_DAYS)
-    if not (high - low > _LEAP).any():
+    low, high = extremes(mean, 2 * LEAP_DAYS)
+    if not (high - low > LEAP).any():
         return
-    before, after = around(mean, _LEAP_DAYS, 6)
+    before, after = around(mean, LEAP_DAYS, 6)
     apart = after - before
-    if (np.abs(apart) > _LEAP).any():
+    if (np.abs(apart) > LEAP).any():
         row = int(np.nanargmax(np.abs(apart)))
-        words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "days": _LEAP_DAYS}
+        words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "days": LEAP_DAYS}
         yield Verdict(("tmax", "tmin"), "temperature-leap", words)
 
 

@@ -43,6 +43,8 @@ _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
 
 # rows of a long table that are looked at first, and the share of a column's that may be no number
 _LOOKED_AT, _MOST_BAD = 20_000, 0.5
+# how often a text stands in a column that is no number and that must mean something
+_REPEATED = 10
 # what any parser reads alike, to the last bit; and what one may take for a number
 _PLAIN = re.compile(r"(?=.{1,16}$)[+-]?(?:\d{1,15}(?:\.\d*)?|\.\d+) *", re.ASCII)
 _TO_PARSE = re.compile(r"\s*(?:[+-]?(?:[\d.]+(?:[eE][+-]?\d*)?|inf(?:inity)?|nan))?\s*", re.IGNORECASE)
@@ -323,7 +325,7 @@ class _Numbers:
         kind = self.bad.setdefault((cure, place if cure in ("trace", "other") else -1), _Bad((i, place, text)))
         kind.count += count
         kind.places[place] = None
-        if cure == "missing":
+        if cure in ("missing", "other"):
             kind.marks[f'"{shortened(text.strip())}"'] = None
 
     def note_bad(self, mistakes: Mistakes, units: Mapping[int, str]) -> None:
@@ -336,7 +338,8 @@ class _Numbers:
                 more = more.replace(")", f", also in {', '.join(others)})")
             facts = {"line": self.rows.lines[i], "name": self.names[place], "text": shortened(text), "more": more}
             expected = f"a number ({units[place]})" if place in units else "a bare number"
-            advice = _DATA["cures"][cure].format(marks=", ".join(kind.marks))
+            repeated = cure == "other" and len(kind.marks) == 1 and kind.count >= _REPEATED
+            advice = _DATA["cures"]["repeated" if repeated else cure].format(marks=", ".join(kind.marks))
             mistakes.note("no-number", value=text, expected=expected, cure=advice, **facts)
 
 

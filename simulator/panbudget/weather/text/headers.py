@@ -341,7 +341,9 @@ def _of_codes(names: Sequence[str]) -> str:
 
 def _ask_beside_imperial(header: Header) -> None:
     """Ask for the units of columns that name none while another's is imperial: theirs is likely so, too."""
-    stated = sorted(header.stated, key=lambda name: header.places[name])
+    # rain alone may well be in inches, where the user says so
+    own = (name for name in header.stated if name != "rain" or name not in header.chosen)
+    stated = sorted(own, key=lambda name: header.places[name])
     header.imperial = header.imperial or [
         header.headers[name] for name in stated if known_unit(header.units[name]) in _DATA["imperial"]
     ]

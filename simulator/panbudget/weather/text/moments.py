@@ -65,13 +65,19 @@ _LAST_CENTURY = 69
 #: orders of day, month and year, as they are stated
 ORDERS = {"dmy": "dd/mm/yyyy", "mdy": "mm/dd/yyyy", "ymd": "yyyy/mm/dd"}
 _SHORT_YEAR = re.compile(r"\d{1,2}[-/.]\d{1,2}[-/.]\d{2}(?:[T, ].*)?")
+# "1. 4. 2025"
+_SPACED = r"^(\d{1,2})\. (\d{1,2})\. (?=\d)"
 _MIDNIGHT = re.compile(r"0?0:00(?::00(?:\.0+)?)?(?:Z|[+-]\d{2}:?\d{2})?|12:00(?::00)? ?[Aa][Mm]")
 
 _WITH_MONTH = (
     rf"\d{{1,2}}[-/. ]{{0,2}}{MONTH}[-/. ,]{{0,2}}(?:\d{{4}}|\d{{2}})|{MONTH}[- ]\d{{1,2}},?[- ]\d{{4}}|"
     rf"\d{{4}}[-/. ]{MONTH}[-/. ]\d{{1,2}}"
 )
-_DATE = rf"(?:{_WEEKDAY})?(?:\d{{4}}[-/.]\d{{1,2}}[-/.]\d{{1,2}}|\d{{1,2}}[-/. ]\d{{1,2}}[-/. ](?:\d{{4}}|\d{{2}})|\d{{8}}|{_WITH_MONTH})"
+_MARK = r"(?:\. |[-/. ])"
+_DATE = (
+    rf"(?:{_WEEKDAY})?(?:\d{{4}}[-/.]\d{{1,2}}[-/.]\d{{1,2}}|\d{{1,2}}{_MARK}\d{{1,2}}{_MARK}(?:\d{{4}}|\d{{2}})|"
+    rf"\d{{8}}|{_WITH_MONTH})"
+)
 CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s?[AaPp](?:\.?\s?[Mm])?\.?)?"
 OFFSET = r"(?:Z|UTC|GMT|[+−-]\d{2}:?\d{2})"
 COMPACT = r"\d{8}[ :T]?\d{2}(?:\d{2}){0,2}"
@@ -178,7 +184,7 @@ def plainly(text: str, order: str = "") -> str:
     >>> plainly("01-Jan-2013"), plainly("1/2/24 00:10", "dmy"), plainly("1/2/2024")
     ('2013-01-01', '2024-02-01 00:10', '1/2/2024')
     """
-    text = re.sub(rf"^{_WEEKDAY}", "", text)
+    text = re.sub(_SPACED, r"\1.\2.", re.sub(rf"^{_WEEKDAY}", "", text))
     for form in _NAMED:
         if (match := form.fullmatch(text)) and (len(match["year"]) == 4 or order == "dmy"):
             return _year_first(match["year"], month_of(match["month"]), match["day"], match["rest"])
@@ -280,7 +286,7 @@ def read_dates(texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mist
     texts = [
         joined_date([text[:4], text[4:]])
         if _DAY_OF_YEAR.fullmatch(text)
-        else re.sub(rf"^{_WEEKDAY}", "", text).removesuffix(".")
+        else re.sub(_SPACED, r"\1.\2.", re.sub(rf"^{_WEEKDAY}", "", text)).removesuffix(".")
         for text in texts
     ]
     parsed: list[tuple[int, int, int] | None] = [None] * len(texts)

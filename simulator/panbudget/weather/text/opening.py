@@ -146,6 +146,8 @@ def _header_above(
             continue
         line = i + 1
         names = _joined(cells, [pair for pair in above if pair[0] < i], separator, max(dates[0], 0))
+        if not units and names != cells:  # the names of two lines with one of units between
+            units = next((row for j, text in above if j == i - 1 and _is_units(row := _cells(text, separator))), [])
         plain = [re.sub(r"\bdaily\b", "day", in_english(name)) for name in names]
         if dates == (-1,):
             split_date = next((names for names in _SPLIT_DATES if set(names) <= set(plain)), ())
@@ -180,7 +182,8 @@ def _cells(text: str, separator: str) -> list[str]:
 
 def _joined(cells: list[str], above: Sequence[tuple[int, str]], separator: str, date: int) -> list[str]:
     """Join a header with the names above it, if one of the two lines has nothing where the other names the date."""
-    upper = next(filter(None, (_cells(text, separator) for _, text in reversed(above))), [])
+    rows = (row for _, text in reversed(above) if (row := _cells(text, separator)) and not _is_units(row))
+    upper = next(rows, [])
     if len(upper) < 0.5 * len(cells) or len(upper) > len(cells) + 1 or is_row_of_values(upper):
         return cells
     upper += [""] * (len(cells) - len(upper))

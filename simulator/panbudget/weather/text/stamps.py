@@ -49,6 +49,16 @@ _FOLLOWS, _LEAPS = 7, 27
 # rows by which the form of bare digits is told
 _LOOKED_AT = 100
 _SPLIT = ("year", "month", "day", "hour")
+_SHORT_NAMES = {
+    "yyyy": "year",
+    "mm": "month",
+    "mo": "month",
+    "dd": "day",
+    "dy": "day",
+    "hh": "hour",
+    "hr": "hour",
+    "mn": "minute",
+}
 
 
 class TimeColumns(NamedTuple):
@@ -129,6 +139,8 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
     # a table of days may have the times of its extremes: of its records, days repeat
     if dates and times and (len(rows) < 3 or len({row[dates[0]] for row in rows}) < len(rows)):
         return TimeColumns((dates[0], times[0]), any(says_utc(header[column]) for column in (dates[0], times[0])))
+    if "yyyy" in plain or "year" in plain:
+        plain = [_SHORT_NAMES.get(name, name) for name in plain]
     if set(_SPLIT) <= set(plain):
         minutes = [name for name in ("minute", "min") if name in plain][:1]
         places = tuple(plain.index(name) for name in (*_SPLIT, *minutes))

@@ -14,6 +14,7 @@ from panbudget.errors import WeatherError
 from panbudget.physics import air, sun
 from panbudget.weather import GapLimits, read_weather
 from panbudget.weather.filling.estimates import filled_radiation, filled_wind, filled_with
+from panbudget.weather.flags import flagged
 from panbudget.weather.site import sky_of
 from tests.weather.sites import Site
 from tests.weather.test_broken_files import table
@@ -74,6 +75,15 @@ def test_the_ends_of_the_limits_are_limits_too(limits):
 def test_beyond_them_is_nonsense(limits):
     with pytest.raises(ValueError, match="expected"):
         GapLimits(**limits)
+
+
+def test_a_flag_is_the_last_that_holds_and_no_kind_is_there_that_no_day_has():
+    first, two, all_days = np.array([[True, False, False], [True, True, False], [True, True, True]])
+    flags = flagged({"one": first, "other": two}, "else")
+    assert flags.tolist() == ["other", "other", "else"]
+    assert set(flags.categories) == {"other", "else"}
+    assert flagged({"one": first, "all": all_days, "one again": first}, "else").tolist() == ["one again", "all", "all"]
+    assert flagged({"one": first, "all": all_days}, "else").categories.tolist() == ["all"]
 
 
 def test_wind_takes_its_months_mean_else_the_same_months_of_all_years_else_2():

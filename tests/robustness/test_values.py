@@ -176,3 +176,15 @@ def test_a_variants_file_is_blamed_for_its_own_mistake(tmp_path):
         with pytest.raises(ScenarioError) as caught:
             scenario_from(SOUND, "garden.toml").with_variant(str(file))
         assert str(caught.value).startswith(f"{file}: ") and "garden.toml" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("given", "printed"), [(12.5, "12.5"), (-1, "-1"), (float("nan"), None), (float("inf"), None), (True, None)]
+)
+def test_a_meters_reading_as_printed_is_a_number_or_words(given, printed):
+    where = "supply/spring/meter"
+    if printed is None:
+        assert "meter.first_reading = " in refusal({where: {"first_reading": given}})
+    else:
+        meter = scenario_from(with_values({where: {"first_reading": given}})).supply["spring"].meter
+        assert meter.first_reading == printed

@@ -6,6 +6,7 @@ Part of the scenario's models: frozen, every default stands here. Knows no law o
 
 import calendar
 import datetime as dt
+import math
 import re
 from collections.abc import Iterator
 from typing import Annotated, Literal
@@ -31,15 +32,17 @@ def _month_day(value: object) -> object:
 
 
 MonthDay = Annotated[tuple[int, int], Reads(_month_day, {"type": "string", "examples": ["04-01"]})]
+
+
+def _as_printed(given: object) -> object:
+    """Take a number or a date as the words it is printed as; what is no number stays and is refused."""
+    is_words = isinstance(given, dt.date | int) and not isinstance(given, bool)
+    return str(given) if is_words or (isinstance(given, float) and math.isfinite(given)) else given
+
+
 Words = Annotated[str, Field(max_length=200)]
 #: what is printed as it is given: words, a number or a date
-Printed = Annotated[
-    Words,
-    Reads(
-        lambda given: str(given) if isinstance(given, dt.date | int | float) and not isinstance(given, bool) else given,
-        {"type": ["string", "number"]},
-    ),
-]
+Printed = Annotated[Words, Reads(_as_printed, {"type": ["string", "number"]})]
 _Metric = Literal["L", "m^3", "ML"]
 _American = Literal["gal", "acre-foot", "acre-inch", "acre-foot-survey", "acre-inch-survey", "hundred-cubic-feet"]
 

@@ -9,12 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from panbudget.errors import OutputError, PanbudgetError, Problem, ScenarioError, WeatherError
+from panbudget.errors import OutputError, PanbudgetError, Problem, ReadingsError, ScenarioError, WeatherError
 from panbudget.files import read_toml, toml_of
 from panbudget.page.desk import STATE, Desk
 from panbudget.scenario.garden import scenario_from
+from panbudget.studies.statement.meter import read_readings
 from panbudget.studies.sweep.gridded.cells import copy_folder
 from panbudget.studies.sweep.run import sweep
+from panbudget.studies.sweep.site import places_in_table
 from panbudget.weather import read_weather
 from tests.cli.test_main import run
 from tests.garden_file import write_garden, years_csv
@@ -274,3 +276,28 @@ def test_a_log_that_runs_backwards_is_told_in_one_line(tmp_path, capsys):
         code, _, err = run(capsys, "fit", garden, tmp_path / "log.csv", "--out", tmp_path / "fit")
         assert code == 2
         assert words in err and len(err.splitlines()) == 1, err
+
+
+@pytest.mark.parametrize(
+    ("header", "expected"),
+    [("elevation (ft)", 304.8), ("elev_ft", 304.8), ("elevation (m)", 1000.0), ("height", 1000.0)],
+)
+def test_a_sites_height_is_in_the_unit_that_its_header_names(header, expected, tmp_path):
+    """Feet were metres, once the columns were named as the message has it."""
+    (tmp_path / "s.csv").write_text(f"name,latitude,{header},weather\nOne,38.6,1000,w.csv\n", encoding="utf-8")
+    (place,) = places_in_table(tmp_path / "s.csv", {"elevation": header}, shown_as="s.csv")
+    assert place.elevation == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(("days", "refused"), [(1830, False), (1831, True)])
+def test_a_reading_years_after_the_one_before_it_is_refused(days, refused, tmp_path):
+    """One of 2125 spread what was metered over a century."""
+    first = dt.date(2021, 6, 1)
+    rows = [f"{first},100,m3", f"{first + dt.timedelta(days=days)},110,m3"]
+    (tmp_path / "m.csv").write_text("\n".join(["date,reading,unit", *rows]) + "\n", encoding="utf-8")
+    said = ""
+    try:
+        read_readings(tmp_path / "m.csv", ["spring"])
+    except ReadingsError as error:
+        said = str(error)
+    assert ("line 3: 2026-06-06 is years after the reading before it, 2021-06-01" in said) is refused, said

@@ -30,6 +30,7 @@ from panbudget.words import litres as litres_said
 _NEEDED = ("date", "reading", "unit")
 _MISTAKES = read_data("statement/meter")
 _EVENTS = ("", "removed", "installed", "rollover")
+_MOST_APART = 1830  # days between readings of one meter: five years
 
 
 @dataclass(frozen=True)
@@ -284,6 +285,7 @@ def _mistake(before: Reading | None, reading: Reading, limit: float) -> str | No
     up = reading.litres >= before.litres
     mistakes = {
         "out-of-order": reading.moment < before.moment or (reading.moment == before.moment and not removed),
+        "far-apart": not removed and (reading.moment - before.moment).days > _MOST_APART,
         "no-removal": event == "installed" and not removed,
         "no-installation": removed and event != "installed",
         "counter-down": event in ("", "removed") and not up,

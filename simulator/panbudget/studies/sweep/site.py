@@ -5,6 +5,7 @@ Units as in the engine. Nothing here depends on what a valve does.
 """
 
 import datetime as dt
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -128,7 +129,8 @@ def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) ->
         wrong = list(_wrong_names(row, rows))
         rows.setdefault(alike(name), index)
         try:
-            site = Site.model_validate({key: _value(key, row[key]) for key in Site.model_fields if key in row})
+            described = {key: _value(key, row[key], columns) for key in Site.model_fields if key in row}
+            site = Site.model_validate(described)
             more: dict[str, str] = {key: row[key] for key in _MORE if key in row}
             where = site.latitude, site.longitude, site.elevation
             places.append(Place(name, *where, row.get("weather", ""), more=more))
@@ -165,13 +167,14 @@ def _wrong_names(row: Mapping[str, str], rows: Mapping[str, int]) -> Iterator[Pr
         yield problem("no-weather", "weather")
 
 
-def _value(key: str, text: str) -> float | str:
-    """A number stands for degrees, or for metres of height; anything else is left for the scenario's own check."""
+def _value(key: str, text: str, columns: Mapping[str, str]) -> float | str:
+    """A number stands for degrees, or for height in the header's unit, metres if it names none; else it is left as it is."""
     try:
         number = float(text)
     except ValueError:
         return text
-    return f"{text} m" if key == "elevation" else number
+    unit = re.search(r"[\[(]\s*(.+?)\s*[\])]$|_(ft|feet|km)$", columns.get(key, ""))
+    return f"{text} {unit[1] or unit[2] if unit else 'm'}" if key == "elevation" else number
 
 
 def _read(path: Path, shown_as: str) -> pd.DataFrame:

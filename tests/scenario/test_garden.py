@@ -118,6 +118,11 @@ BAD = [
     ("controller/upper/valve/swing", "40 kg", "would empty the pan before it trips"),
     ("controller/upper/valve/swing", "0.1 g", "below a gram"),
     (
+        "controller/upper/valve",
+        {"set_up_test": {"falls_at": "7.4 g", "rises_at": "6.7 g"}, "refill": {"flow": "2 L/h"}},
+        "valve.set_up_test comes to a swing below a gram",
+    ),
+    (
         "controller/upper/valve/swing",
         None,
         'controller.upper.valve.swing is missing; expected: such as "0.9 kg", or set_up_test',

@@ -125,7 +125,8 @@ class _Valve(Described):
 
     def wrong(self) -> Iterator[Problem]:
         if self.swing_kg < LEAST_SWING:
-            yield Problem("too-small", "swing", "is below a gram, which no beam feels; a swing is some hundred grams")
+            found = "comes to a swing below a gram, which no beam feels; a swing is some hundred grams"
+            yield Problem("too-small", self.marks[0], found)
         for index, text in enumerate(self.press_times):
             if not _PRESS_TIME.fullmatch(text):
                 found = 'must be "sunset", "sunrise" or a time such as "20:30"'

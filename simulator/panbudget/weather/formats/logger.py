@@ -130,8 +130,8 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     )
     separator, clock = SEPARATORS[opening.separator], "UTC" if records.utc else "the file's own clock"
     recognised = f"station table: {separator} between columns, decimal {cells.decimal}, times {when.style} in {clock}"
-    notes = [*header.notes, *cells.notes, *marks]
-    raw = to_days(records, site, recognised=recognised, shown_as=source.shown_as, notes=notes)
+    more = {"recognised": recognised, "shown_as": source.shown_as, "notes": [*header.notes, *cells.notes, *marks]}
+    raw = to_days(records, site, **more)
     of_records = {day: name for name in values for day in QUANTITIES[name].daily}
     alike = header.conversions.keys() & SCALE_WITH_RECORDS
     conversions = {day: header.conversions[name] for day, name in of_records.items() if name in alike}

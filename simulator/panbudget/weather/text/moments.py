@@ -175,6 +175,12 @@ def order_of(stated: str | None) -> str:
     return order if order in ORDERS else ""
 
 
+def _bare(text: str) -> str:
+    """Return a date without its day of the week, and without blanks behind its points."""
+    text = re.sub(rf"^{_WEEKDAY}", "", text) if text[:1].isalpha() else text
+    return re.sub(_SPACED, r"\1.\2.", text) if ". " in text else text
+
+
 def plainly(text: str, order: str = "") -> str:
     """
     Write a date with its year first, where its month has a name or its order is stated; else as it is.
@@ -184,7 +190,7 @@ def plainly(text: str, order: str = "") -> str:
     >>> plainly("01-Jan-2013"), plainly("1/2/24 00:10", "dmy"), plainly("1/2/2024")
     ('2013-01-01', '2024-02-01 00:10', '1/2/2024')
     """
-    text = re.sub(_SPACED, r"\1.\2.", re.sub(rf"^{_WEEKDAY}", "", text))
+    text = _bare(text)
     for form in _NAMED:
         if (match := form.fullmatch(text)) and (len(match["year"]) == 4 or order == "dmy"):
             return _year_first(match["year"], month_of(match["month"]), match["day"], match["rest"])
@@ -284,9 +290,7 @@ def read_dates(texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mist
             wrong(i, "date-none" if texts[i] else "date-empty")
         return np.where(np.isnan(days), np.datetime64("NaT"), SERIAL_ZERO + np.nan_to_num(days).astype(np.int64))
     texts = [
-        joined_date([text[:4], text[4:]])
-        if _DAY_OF_YEAR.fullmatch(text)
-        else re.sub(_SPACED, r"\1.\2.", re.sub(rf"^{_WEEKDAY}", "", text)).removesuffix(".")
+        joined_date([text[:4], text[4:]]) if _DAY_OF_YEAR.fullmatch(text) else _bare(text).removesuffix(".")
         for text in texts
     ]
     parsed: list[tuple[int, int, int] | None] = [None] * len(texts)

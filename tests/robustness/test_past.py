@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import os
 import time
 from pathlib import Path
 
 import pytest
 
+from panbudget.engine import compiled as engine
 from panbudget.errors import OutputError, PanbudgetError, Problem, ReadingsError, ScenarioError, WeatherError
 from panbudget.files import read_toml, toml_of
 from panbudget.page.desk import STATE, Desk
@@ -301,3 +303,18 @@ def test_a_reading_years_after_the_one_before_it_is_refused(days, refused, tmp_p
     except ReadingsError as error:
         said = str(error)
     assert ("line 3: 2026-06-06 is years after the reading before it, 2021-06-01" in said) is refused, said
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes are those of Unix")
+@pytest.mark.parametrize("name", ["season.run-1.nbi", "digests.json"])
+def test_compiled_code_that_is_no_plain_file_is_thrown_away(name, tmp_path):
+    """A pipe in its place was waited for, and a device behind a link was read until all memory was gone."""
+    code = tmp_path / "season.run-1.nbi"
+    code.write_bytes(b"code")
+    (tmp_path / "digests.json").write_text(json.dumps(engine._digests(tmp_path)), encoding="ascii")
+    assert engine._is_as_written(tmp_path)
+    for make in (os.mkfifo, lambda path: path.symlink_to(os.devnull)):
+        (tmp_path / name).unlink(missing_ok=True)
+        make(tmp_path / name)
+        assert not engine._is_as_written(tmp_path)
+    assert engine._thrown_away(tmp_path) and not list(tmp_path.iterdir())

@@ -135,14 +135,14 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     of_records = {day: name for name in values for day in QUANTITIES[name].daily}
     alike = header.conversions.keys() & SCALE_WITH_RECORDS
     conversions = {day: header.conversions[name] for day, name in of_records.items() if name in alike}
-    contradicted = {day: found for day, name in of_records.items() if (found := header.contradicted.get(name))}
     return dataclasses.replace(
         raw,
         conversions=conversions,
         wind_height=header.wind_height,
         unused=header.unused,
         chosen=header.chosen,
-        contradicted=contradicted or None,
+        contradicted={day: found for day, name in of_records.items() if (found := header.contradicted.get(name))}
+        or None,
         of_records=of_records,
     )
 

@@ -92,11 +92,10 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     time = None if opening is None else _named_time(opening, columns) or find_time(opening.cells, opening.rows)
     if opening is None or time is None:
         raise source.refusal("logger-no-header", table=source.table)
-    times = time.places
     more: dict[str, Any] = {"units": opening.units, "legend": opening.legend, "table": source.table}
-    header = read_logger_header(opening.cells, columns, times=times, line=opening.line, **more)
+    header = read_logger_header(opening.cells, columns, times=time.places, line=opening.line, **more)
     mistakes = Mistakes(header.problems)
-    cells = _cells(source, opening, header, times, mistakes)
+    cells = _cells(source, opening, header, time.places, mistakes)
     if not len(cells.lines) and not mistakes.problems():
         raise source.refusal("logger-no-row", line=opening.line)
     when = _when(cells, opening, time, header, mistakes)

@@ -318,3 +318,11 @@ def test_compiled_code_that_is_no_plain_file_is_thrown_away(name, tmp_path):
         make(tmp_path / name)
         assert not engine._is_as_written(tmp_path)
     assert engine._thrown_away(tmp_path) and not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(("escape", "said"), [("[2J", "is not a text file"), ("$B", "in an encoding older than UTF-8")])
+def test_escape_sequences_are_no_older_encoding(escape, said, tmp_path):
+    """A file that clears the screen was to be saved in UTF-8, which it was in."""
+    (tmp_path / "w.csv").write_text(f"# \x1b{escape}\n{SAMPLE}", encoding="utf-8")
+    with pytest.raises(WeatherError, match=said):
+        read_weather(tmp_path / "w.csv", Site(38.6, 240.0))

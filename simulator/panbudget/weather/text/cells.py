@@ -325,7 +325,7 @@ class _Numbers:
         kind = self.bad.setdefault((cure, place if cure in ("trace", "other") else -1), _Bad((i, place, text)))
         kind.count += count
         kind.places[place] = None
-        if cure in ("missing", "other"):
+        if cure == "missing" or (cure == "other" and len(kind.marks) < 2):
             kind.marks[f'"{shortened(text.strip())}"'] = None
 
     def note_bad(self, mistakes: Mistakes, units: Mapping[int, str]) -> None:

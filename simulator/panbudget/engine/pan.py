@@ -23,9 +23,8 @@ NO_SUMS = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 PAN_SUMS = len(NO_SUMS)
 _OPEN_HOURS, _STARVED_HOURS, _DRY_HOURS = 5, 6, 8  # their places
 
-_NOTHING = (
-    1e-300  # kg above the trip weight; the time in which so little goes would be rounded to none, again and again
-)
+# kg above the trip weight; the time in which so little goes would be rounded to none, again and again
+_NOTHING = 1e-300
 _ROUNDING = 1e-9  # kg; a level so near to the one it was sent to is that one
 
 

@@ -721,4 +721,68 @@ STYLES = {
         ),
         (*BASE, *WIND, *HUMID),
     ),
+    "a month's means and sums among the rows": Style(
+        daily("Date,Max Temp (C),Min Temp (C),Rain (mm),Sun (hrs)", lambda d: [d.date, d.tmax, d.tmin, d.rain, 8])
+        + "June mean/total,30.1,14.0,40.2,240\nTotal 2025,30.1,14.0,40.2,240\n",
+    ),
+    "a line of units with a form of dates, rF, a mean below": Style(
+        daily(
+            "Tag;Tmax;Tmin;rF mittel;Wind 2 m;Niederschlag;Globalstrahlung",
+            lambda d: [f"{d.date:%d.%m.%y}", *map(comma, (d.tmax, d.tmin, d.rh, d.wind, d.rain, d.radiation))],
+            above="",
+            separator=";",
+            below="Mittel;29,9;14,0;70;2,0;;22\n",
+        ).replace("strahlung\n", "strahlung\nTT.MM.JJ;°C;°C;%;m/s;mm;MJ/m²\n"),
+        (*BASE, *WIND, *SUN, *HUMID),
+    ),
+    "names of one word, a remark below": Style(
+        daily(
+            "Navn;Tid;Minimumstemperatur (døgn);Maksimumstemperatur (døgn);Nedbør (døgn);Soltimer (døgn)",
+            lambda d: ["Oppdiktet", f"{d.date:%d.%m.%Y}", *map(comma, (d.tmin, d.tmax, d.rain, 8.5))],
+            separator=";",
+            below="Data er gyldig per 27.11.2025, en oppdiktet tjeneste;;;;;\n",
+        ),
+        BASE,
+    ),
+    "hours of digits under their form, a service's short names": Style(
+        hourly(
+            "POSTE;AAAAMMJJHH;RR1;T;U;GLO",
+            lambda when, d, t: [99, f"{when:%Y%m%d%H}", at_five(when, d), t, d.rh, round(d.radiation * 100 / 24, 1)],
+            separator=";",
+        ),
+        (*BASE, *SUN, *HUMID),
+        near=0.11,
+    ),
+    "time of four digits as HoraMin": Style(
+        hourly(
+            "Fecha;HoraMin;TempMedia (ºC);Precipitación (mm)",
+            lambda when, d, t: [f"{when:%d/%m/%Y}", f"{when:%H%M}", comma(t), comma(at_five(when, d))],
+            separator=";",
+        ),
+    ),
+    "from and to in one column": Style(
+        hourly(
+            "Periode;Luchttemperatuur (°C);Neerslag (mm)",
+            lambda when, d, t: [
+                f"{when:%d-%m-%Y %H:%M} - {when + dt.timedelta(hours=1):%d-%m-%Y %H:%M}",
+                comma(t),
+                comma(at_five(when, d)),
+            ],
+            separator=";",
+        ),
+    ),
+    "times of day with points": Style(
+        hourly(
+            "Data e ora;Temperatura aria (°C);Precipitazione (mm)",
+            lambda when, d, t: [f"{when:%d/%m/%Y %H.%M}", comma(t), comma(at_five(when, d))],
+            separator=";",
+        ),
+    ),
+    "cells in apostrophes": Style(
+        daily(
+            "'Datum';'Temp. min. (°C)';'Temp. max. (°C)';'Niederschlag (mm)'",
+            lambda d: [f"'{d.date:%d.%m.%Y}'", *(f"'{each}'" for each in (d.tmin, d.tmax, d.rain))],
+            separator=";",
+        ),
+    ),
 }

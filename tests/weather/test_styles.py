@@ -260,6 +260,11 @@ def test_a_missing_column_of_rain_is_named_along_with_all_else_and_not_where_non
         ("Sun (MJ/m²)", {"radiation": "MJ/m^2"}),
         ("sunshine (MJ/m2)", {"radiation": "MJ/m^2"}),
         ("Sun (h)", {"sunshine": "h"}),
+        ("Soltimer (døgn)", {"sunshine": None}),
+        ("Zonneschijnduur (u)", {"sunshine": "h"}),
+        ("Usłonecznienie [h]", {"sunshine": "h"}),
+        ("rF mittel (%)", {"rh_mean": "%"}),
+        ("RF (mm)", {}),
     ],
 )
 def test_a_header_of_one_letter_or_the_sun_is_known_by_its_unit(header, suggested):

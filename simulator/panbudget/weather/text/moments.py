@@ -79,9 +79,15 @@ _DATE = (
     rf"\d{{8}}|{_WITH_MONTH})"
 )
 CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s?[AaPp](?:\.?\s?[Mm])?\.?)?"
+_POINTS = r"(?:[01]?\d|2[0-4])\.[0-5]\d(?:\.[0-5]\d)?"  # a time of day with points
 OFFSET = r"(?:Z|UTC|GMT|[+−-]\d{2}:?\d{2})"
 COMPACT = r"\d{8}[ :T]?\d{2}(?:\d{2}){0,2}"
-STAMP = re.compile(rf"(?:{_DATE}\.?(?:T|,?\s+)(?:{CLOCK}(?:\s?{OFFSET})?|\d{{1,2}}h?)|{COMPACT}|1\d{{9}}(?:\d{{3}})?)")
+STAMP = re.compile(
+    rf"(?:{_DATE}\.?(?:T|,?\s+)(?:{CLOCK}(?:\s?{OFFSET})?|{_POINTS}|\d{{1,2}}h?)|{COMPACT}|1\d{{9}}(?:\d{{3}})?)"
+)
+# two moments or times of day in one cell, of which the record is the time between
+_SPAN = re.compile(rf"(?P<from>\d.*?)(?: - | ?[–—] ?| (?:to|bis|tot|[aà]l?|até|do|till?) )(?:{STAMP.pattern}|{CLOCK})")
+_WITH_POINTS = re.compile(rf"(?<=\d )({_POINTS})$")
 ONLY_DATE = re.compile(rf"{_DATE}\.?")
 # a spreadsheet's day number, with the time of day as its fraction, and the day that is 0; a year and the day of it
 SERIAL_NUMBER, SERIAL_ZERO = re.compile(r"[2-6]\d{4}(?:[.,]\d+)?"), np.datetime64("1899-12-30")
@@ -134,10 +140,25 @@ def serial_day(text: str) -> str:
     return str(SERIAL_ZERO + int(text[:5])) if SERIAL_NUMBER.fullmatch(text) else ""
 
 
+def beginning_of(cell: str) -> str:
+    """
+    Return the moment at which a cell's time begins, where the cell has two, with colons in its time of day.
+
+    Examples
+    --------
+    >>> beginning_of("1.6.2025 13:00 - 1.6.2025 14:00"), beginning_of("13:00 - 14:00"), beginning_of("1.6.2025 13.00")
+    ('1.6.2025 13:00', '13:00', '1.6.2025 13:00')
+    """
+    if span := _SPAN.fullmatch(cell):
+        cell = span["from"] if STAMP.fullmatch(span["from"]) or re.fullmatch(CLOCK, span["from"]) else cell
+    return _WITH_POINTS.sub(lambda time: time[1].replace(".", ":"), cell)
+
+
 def is_dated(cell: str) -> bool:
     """Tell a date, with or without a time of day; of bare digits only those that can be one."""
     if cell.isdigit():
         return bool(DIGITS.fullmatch(cell))
+    cell = beginning_of(cell)
     return bool(ONLY_DATE.fullmatch(cell) or STAMP.fullmatch(cell))
 
 

@@ -16,13 +16,13 @@ from typing import NamedTuple
 
 from panbudget.weather.text.cells import MISSING, is_number, parted
 from panbudget.weather.text.heading import in_english, is_unit, known_unit
-from panbudget.weather.text.moments import is_dated, is_number_of_a_day
+from panbudget.weather.text.moments import MONTH, is_dated, is_number_of_a_day
 from panbudget.weather.text.rows import SEPARATORS, split
+from panbudget.words import packaged
 
-# what the first cell of a line below a table is that sums it up
-_TOTALS = re.compile(
-    r"(?i:totals?|sums?|means?|averages?|avg|medians?|min(imum)?|max(imum)?|highest|lowest|extremes?|records?|count|st\.? ?dev)[.:]?"
-)
+# words that the first cell of a line has that sums others up, and what may stand beside them
+_SUMS, _BESIDE = ("|".join(packaged("weather/text/cells.toml")[name]) for name in ("sums", "beside_sums"))
+_SUM, _OF_SUMS = re.compile(_SUMS), re.compile(f"{_SUMS}|{_BESIDE}|{MONTH}")
 
 # lines in which a table may begin, rows that must agree on where their date stands, and lines of units and of a damaged
 # row between a header and the first sound row
@@ -35,7 +35,9 @@ _SPLIT_DATES = (
     ("year", "day of year"),
     ("year", "day"),
 )
-_OF_DATES = re.compile(r"[dmyhs\W_]+|utc|lst|local|ts|deg|degrees|none")
+_OF_DATES = re.compile(
+    r"[dmyhs\W_]+|([dtjga]{1,4})([-./ ])m{1,2}\2[tdjayrg]{1,4}( [hs]{1,2}:[mi]{1,2})?|utc|lst|local|ts|deg|degrees|none"
+)
 _LEGEND = re.compile(r"\W*(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,})(?P<says>\S.*)")
 
 
@@ -217,6 +219,13 @@ def _legend(above: Iterator[str]) -> Iterator[tuple[str, str]]:
             yield match["name"].lower(), match["says"]
 
 
+def _is_sum(cells: Sequence[str]) -> bool:
+    """Tell a row that sums others up: its first cell is words for it, perhaps with those of a month or year, and it holds no day."""
+    words = re.findall(r"[^\W\d_]+", cells[0].lower())
+    worded = any(map(_SUM.fullmatch, words)) and all(map(_OF_SUMS.fullmatch, words))
+    return worded and not any(map(is_dated, cells))
+
+
 def sums_among(lines: Sequence[str], above: int, separator: str) -> list[int]:
     """Return which lines below a header are sums and means of others: they begin with a word for it, hold no day and lack cells."""
     below = lines[above:]
@@ -224,7 +233,7 @@ def sums_among(lines: Sequence[str], above: int, separator: str) -> list[int]:
         return []  # each begins with a digit, as dates do, or a mark that no word has before it
     worded = (i for i in range(above, len(lines)) if lines[i] and not lines[i][:2].strip(' "').isdigit())
     cells = ((i, split(lines[i], separator)) for i in worded)
-    sums = [(i, row) for i, row in cells if _TOTALS.fullmatch(row[0]) and not any(map(is_dated, row))]
+    sums = [(i, row) for i, row in cells if _is_sum(row)]
     # a lone one without an empty cell is a day whose date was written over
     return [i for i, _ in sums] if len(sums) > 1 or any("" in row for _, row in sums) else []
 
@@ -233,16 +242,25 @@ def without_footer(lines: Sequence[str], width: int, separator: str) -> int:
     """
     Return how many lines there are up to the end of a table, what stands below it left out.
 
-    Only lines without a digit are left out, of fewer cells than the table has: a row that is cut off stays. So are sums and
-    means, which begin with a word for it and hold no day.
+    Only lines without a digit are left out, of fewer cells than the table has: a row that is cut off stays. So are words in
+    one cell before empty ones, and sums and means, which begin with a word for it and hold no day.
     """
     end = len(lines)
     for i in range(len(lines) - 1, -1, -1):
-        text = lines[i]
-        if _TOTALS.fullmatch((cells := split(text, separator))[0] if text else "") and not any(map(is_dated, cells)):
-            end = i
-            continue
-        if text.strip() and (re.search(r"\d", text) or len(split(text.strip(separator), separator)) >= min(width, 3)):
+        cells = split(text, separator) if (text := lines[i]).strip() else [""]
+        said = list(filter(None, cells))
+        remark = (
+            len(said) == 1
+            and len(cells) > 2
+            and re.search(r"[^\W\d_]{2}.* .*[^\W\d_]{2}", said[0])
+            and not is_dated(said[0])
+        )
+        if (
+            text.strip()
+            and not remark
+            and not _is_sum(cells)
+            and (re.search(r"\d", text) or len(said) >= min(width, 3))
+        ):
             break
         end = i
     return end

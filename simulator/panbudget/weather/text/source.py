@@ -36,6 +36,8 @@ _WEB_PAGE = re.compile(r"<(!doctype|html|head|\?xml|body|!--|script|meta|title|t
 _LOCKED = "EncryptedPackage".encode("utf-16-le")
 _CONTROL = re.compile(r"[\x01-\x08\x0e-\x19\x1b-\x1f]")
 # but for ESC $ and ESC (, with which letters of older encodings begin
+# a first line whose cells stand in apostrophes as others do in quotation marks
+_IN_APOSTROPHES = re.compile(r"\s*'[^'\n\"]*'(?:[;,|\t]'[^'\n\"]*')+(?=\n)")
 _CONTROL_BYTES = re.compile(rb"[\0-\x08\x0e-\x19\x1c-\x1f]|\x1b(?![$(])")
 _MARKS = (
     (b"\xef\xbb\xbf", "utf-8-sig"),
@@ -89,6 +91,8 @@ def open_source(path: str | Path, *, shown_as: str) -> Source:
         wrong = "no-text" if _CONTROL_BYTES.search(data[:4096]) else "unknown-encoding"
     del data  # some files fill a good part of the memory
     text = decoded.replace("\r\n", "\n").replace("\r", "\n") if "\r" in decoded else decoded
+    if _IN_APOSTROPHES.match(text):
+        text = re.sub(r"(?m)(?<![^;,|\t\n])'([^'\"\n]*)'(?![^;,|\t\n])", r'"\1"', text)
     if wrong := wrong or _what_is_no_table(text):
         raise refusal(wrong, shown_as)
     if unlikely := unlikely_text(text) or _too_wide(text):

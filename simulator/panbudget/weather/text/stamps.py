@@ -29,6 +29,7 @@ from panbudget.weather.text.moments import (
     STAMP,
     YEARS,
     YEARS_SHOWN,
+    beginning_of,
     is_dated,
     kind_of_mistake,
     parted,
@@ -115,7 +116,7 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
     TimeColumns or None
         None where there are only days, or nothing.
     """
-    rows = [[cell.strip() for cell in row] for row in rows if len(row) >= len(header)]
+    rows = [[beginning_of(cell.strip()) for cell in row] for row in rows if len(row) >= len(header)]
     if not rows:
         return None
     plain = [re.sub(r"[^a-z0-9]+", " ", cell.lower()).strip() for cell in header]
@@ -125,7 +126,7 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
         return [i for i in places if re.search(headers, plain[i])]
 
     # bare digits are a time only under a header that says so
-    named = "date|time|stamp|epoch|unix|datum|fecha|zeit|^ts$"
+    named = "date|time|stamp|epoch|unix|datum|fecha|zeit|^ts$|(yyyy|jjjj|aaaa|rrrr)mm"
     serial = [i for i in columns(SERIAL_NUMBER, named) if any(serial_days([row[i] for row in rows]) % 1.0)]
     stamps = [i for i in columns(STAMP) if re.search(named, plain[i]) or not rows[0][i].isdigit()]
     if stamps := serial[-1:] or stamps:
@@ -134,7 +135,11 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
         return TimeColumns((column,), says_utc(header[column]))
     dates, times = (
         columns(ONLY_DATE, "dat|day|fecha|tag|jour|dia|giorno|日|날"),
-        columns(_ONLY_TIME) or columns(_BARE_TIME, "^(time|hour|hh|hhmm|hr|hora|heure|ora|uhrzeit|zeit|stunde)\\b"),
+        columns(_ONLY_TIME)
+        or columns(
+            _BARE_TIME,
+            "^(time|hour|hh|hhmm|hr|hora|horamin|heure|ora|uhrzeit|zeit|stunde|tid|tijd|uur|czas|godzina)\\b",
+        ),
     )
     # a table of days may have the times of its extremes: of its records, days repeat
     if dates and times and (len(rows) < 3 or len({row[dates[0]] for row in rows}) < len(rows)):
@@ -178,7 +183,9 @@ def read_stamps(
     ReadStamps
     """
     texts = pd.Series(list(map(str.strip, texts)), dtype=object)
-    first = next((text for text in texts if text), "")
+    first, between = next((text for text in texts if text), ""), False
+    if (begun := beginning_of(first)) != first:
+        between, texts, first = len(begun) < len(first), texts.map(beginning_of), begun
     utc = ends = False
     if (serial := SERIAL_NUMBER.fullmatch(first)) or first.isdigit() or re.fullmatch(COMPACT, first):
         order_by([first] if serial else [])  # nothing to order, but an order that was stated wrong is told
@@ -196,7 +203,7 @@ def read_stamps(
             mistakes.note("ambiguous-times", line=lines[0], text=first)
             return ReadStamps(moments)
         stamps = pd.Series(moments - away)
-        style += ", with their distance from UTC" if utc else ""
+        style += f"{', the first of two' if between else ''}{', with their distance from UTC' if utc else ''}"
     years = stamps.dt.year.fillna(2000).to_numpy()
     for i, more in first_of(stamps.isna().to_numpy(), "row"):
         text = texts.iloc[i]

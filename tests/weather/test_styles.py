@@ -11,7 +11,7 @@ import pytest
 from panbudget.errors import WeatherError
 from panbudget.physics.air import wind_at_2m
 from panbudget.weather import read_weather
-from panbudget.weather.text.headers import read_header
+from panbudget.weather.text.headers import read_header, read_logger_header
 from panbudget.weather.text.heading import unit_of
 from tests.weather.sites import Site
 from tests.weather.styles import STYLES, TRUTH, f, inches
@@ -272,6 +272,16 @@ def test_a_header_of_one_letter_or_the_sun_is_known_by_its_unit(header, suggeste
     known = read_header(["date", "tmin", "tmax", header], {}, line=1)
     assert {name: choice.unit for name, choice in known.suggested.items()} == suggested
     assert not [problem for problem in known.problems if problem.code not in ("looks-like", "no-rain")]
+
+
+@pytest.mark.parametrize(("headers", "humidity"), [("T,U,FF", {"humidity": 2}), ("T,U,V", {})])
+def test_u_is_humidity_but_a_component_of_the_wind_beside_v(headers, humidity):
+    """U is relative humidity in services' hourly tables (from memory)."""
+    known = read_logger_header(["time", *headers.split(",")], {}, times=[0], line=1)
+    assert {name: place for name, place in known.places.items() if name in ("humidity", "wind")} == {
+        **humidity,
+        **({"wind": 3} if "FF" in headers else {}),
+    }
 
 
 def test_cells_may_carry_their_unit(tmp_path):

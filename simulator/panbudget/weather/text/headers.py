@@ -399,8 +399,10 @@ def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mis
 
 
 def _headings(cells: Sequence[str], units: Sequence[str], legend: Mapping[str, str] | None) -> dict[int, Heading]:
+    pair = {"u", "v"} <= {cell.strip().lower() for cell in cells}  # the wind's two components
+    says = ({"u": "wind u", "v": "wind v"} if pair else {}) | dict(legend or {})
     return {
-        i: heading_of(i, cell, units[i] if i < len(units) else "", (legend or {}).get(cell.strip().lower(), ""))
+        i: heading_of(i, cell, units[i] if i < len(units) else "", says.get(cell.strip().lower(), ""))
         for i, cell in enumerate(cells)
         if cell.strip()
     }
@@ -546,9 +548,7 @@ def read_logger_header(
         unit = None if quantity == "rain" and heading.unit == "rate" else heading.unit
         _take(header, quantity, heading, choices[name].unit or unit, by_user=choices[name].unit is not None)
         header.compare(quantity, choices[name].unit, unit, _QUANTITIES[quantity].units)
-    for quantity in _QUANTITIES:
-        if quantity in names:
-            continue
+    for quantity in (each for each in _QUANTITIES if each not in names):
         best = _best(
             quantity, [heading for heading in headings.values() if heading.place not in header.places.values()]
         )
@@ -577,9 +577,8 @@ def _fits(quantity: str, heading: Heading) -> bool:
     units, _, words, by_unit, but = _QUANTITIES[quantity]
     name = heading.name
     called = words.search(name) or (heading.unit and by_unit.fullmatch(name))
-    if heading.unit == "rate" or not called or but.search(name) or _NOT_OUTDOORS.search(name):
-        return False
-    if quantity != "rain" and _EXTREME.search(name):
+    extreme = quantity != "rain" and _EXTREME.search(name)
+    if extreme or heading.unit == "rate" or not called or but.search(name) or _NOT_OUTDOORS.search(name):
         return False
     return heading.unit is None or _converts(heading.unit, units)
 

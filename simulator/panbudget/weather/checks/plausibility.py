@@ -13,7 +13,7 @@ import numpy as np
 
 from panbudget.errors import Problem
 from panbudget.numeric import Mask
-from panbudget.weather.checks import air, rain, sensors, sky
+from panbudget.weather.checks import air, figures, rain, sensors, sky
 from panbudget.weather.checks.inspection import Inspection, walk
 from panbudget.weather.marks import marks_in
 from panbudget.weather.messages import counted, note, problem, table_of
@@ -22,7 +22,11 @@ from panbudget.words import and_more
 
 #: names of the checks that a user may know better than, and trust
 TRUSTED = sorted(
-    {row.name for row in (*air.CHECKS, *rain.CHECKS, *sky.CHECKS, *sky.DARK, *sensors.CHECKS) if not row.certain}
+    {
+        row.name
+        for row in (*air.CHECKS, *rain.CHECKS, *sky.CHECKS, *sky.DARK, *sensors.CHECKS, *figures.CHECKS)
+        if not row.certain
+    }
 )
 
 
@@ -69,7 +73,7 @@ def inspect_values(inspection: Inspection) -> Inspection:
         The same one, with its problems, if there are any.
     """
     _marks(inspection)
-    walk(inspection, (*air.CHECKS, *rain.CHECKS, *sky.CHECKS, *sensors.CHECKS))
+    walk(inspection, (*air.CHECKS, *rain.CHECKS, *sky.CHECKS, *sensors.CHECKS, *figures.CHECKS))
     sky.limit_bright(inspection)
     problems = len(inspection.problems)
     walk(inspection, [sky.BRIGHT])

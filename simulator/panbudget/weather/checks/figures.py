@@ -1,0 +1,83 @@
+"""
+Checks of figures: what a column's digits tell by themselves, whatever the weather was: another column's, or those of a limit.
+
+After WMO No. 8, Guide to Instruments and Methods of Observation, whose checks hold quantities against each other and against what
+an instrument can show (from memory). The thresholds were set on genuine and invented records
+(tests/benchmarks/weather_checks.py): common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import combinations
+
+import numpy as np
+
+from panbudget.numeric import Floats, Mask
+from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict
+from panbudget.weather.checks.sensors import longest
+from panbudget.weather.text.columns import STANDARD, number
+
+# days in a row on which two columns are the same to the digit, and how many figures stand among them at least [d, -]
+_SAME_DAYS, _FIGURES = 14, 7
+# humidity that several columns may share on damp days [%]
+_DAMP = 98.0
+# days at a column's end, the stretches that they come in, and how many times as many they are as those of any other figure [d, -, -]
+_AT_LIMIT, _STRETCHES, _TIMES_OTHERS = 12, 4, 3.0
+# what may be filled in where it is left empty
+_FILLED = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation")
+# columns that may end in the weather's own limit: calm, a gauge's first drop, a clear sky's noon
+_NO_LOWEST = ("wind", "rain", "radiation", "rh_max")
+
+
+def _copied(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a column that is another's to the digit for days in a row."""
+    for one, other in combinations(names, 2):
+        values = inspection.of_asked(one)
+        damp = (values >= _DAMP) & one.startswith("rh") & other.startswith("rh")
+        same = (values == inspection.of_asked(other)) & (values != 0.0) & ~damp
+        first, count = longest(same)
+        if count >= _SAME_DAYS and np.unique(values[first : first + count]).size >= _FIGURES:
+            words = {"other": other, "count": int(same.sum()), "first": inspection.day_asked(first)}
+            yield Verdict((one, other), "columns-alike", words, _without(inspection, one, same))
+
+
+def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a highest or lowest figure that comes far more often than any other, in many stretches: a sensor's limit."""
+    for name in names:
+        values = inspection.of_asked(name)
+        figures, counts = np.unique(
+            values[(values > 0.0) | (name in ("tmin", "tmax", "dew_point"))], return_counts=True
+        )
+        known = ~np.isnan(figures)
+        figures, counts = figures[known], counts[known]
+        for end in (-1, 0) if figures.size > 2 else ():
+            here, others = values == figures[end], np.delete(counts, end).max()
+            natural = name in _NO_LOWEST if end == 0 else name.startswith("rh") and figures[end] >= _DAMP
+            stretches = int((np.diff(here.astype(np.int8), prepend=0) > 0).sum())
+            enough = counts[end] >= _AT_LIMIT and counts[end] > _TIMES_OTHERS * others
+            if enough and stretches >= _STRETCHES and not natural:
+                shown = f"{number(float(figures[end]))} {STANDARD[name].shown_unit}"
+                words = {
+                    "shown": shown,
+                    "count": int(counts[end]),
+                    "more": "more" if end else "less",
+                    "others": int(others),
+                }
+                yield Verdict((name,), "value-limit", words, _without(inspection, name, here))
+
+
+def _without(inspection: Inspection, name: str, days: Mask) -> dict[str, Floats]:
+    """What to compute the season with, to tell what the doubt is worth: these days filled in, where they may be."""
+    if name not in _FILLED:
+        return {}
+    return inspection.with_asked(**{name: np.where(days, np.nan, inspection.of_asked(name))})
+
+
+_COLUMNS = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation", "rain", "tmin", "tmax")
+
+#: in the order in which they are made: a later row sees what earlier ones left
+CHECKS: tuple[Doubt, ...] = (
+    Doubt("columns-alike", _copied, _COLUMNS, _SAME_DAYS, needs=("tmax",)),
+    Doubt("value-limit", _limited, _COLUMNS, 2 * _AT_LIMIT, needs=("tmax",)),
+)

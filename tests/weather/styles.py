@@ -771,6 +771,14 @@ STYLES = {
             separator=";",
         ),
     ),
+    "a word behind the hour, a unit of relative humidity": Style(
+        hourly(
+            "Datum/Zeit;Temperatur;Feuchte;Regen\n;°C;% rF;mm",
+            lambda when, d, t: [f"{when:%d.%m.%Y, %H:%M} Uhr", comma(t), d.rh, comma(at_five(when, d))],
+            separator=";",
+        ),
+        (*BASE, *HUMID),
+    ),
     "times of day with points": Style(
         hourly(
             "Data e ora;Temperatura aria (°C);Precipitazione (mm)",

@@ -87,6 +87,7 @@ STAMP = re.compile(
 )
 # two moments or times of day in one cell, of which the record is the time between
 _SPAN = re.compile(rf"(?P<from>\d.*?)(?: - | ?[–—] ?| (?:to|bis|tot|[aà]l?|até|do|till?) )(?:{STAMP.pattern}|{CLOCK})")
+_HOUR_SAID = re.compile(r"(?<=:\d\d) ?(?:Uhr|hrs?|h)$")
 _WITH_POINTS = re.compile(rf"(?<=\d )({_POINTS})$")
 ONLY_DATE = re.compile(rf"{_DATE}\.?")
 # a spreadsheet's day number, with the time of day as its fraction, and the day that is 0; a year and the day of it
@@ -142,13 +143,14 @@ def serial_day(text: str) -> str:
 
 def beginning_of(cell: str) -> str:
     """
-    Return the moment at which a cell's time begins, where the cell has two, with colons in its time of day.
+    Return the moment at which a cell's time begins, where the cell has two, with colons in its time of day and no word behind it.
 
     Examples
     --------
     >>> beginning_of("1.6.2025 13:00 - 1.6.2025 14:00"), beginning_of("13:00 - 14:00"), beginning_of("1.6.2025 13.00")
     ('1.6.2025 13:00', '13:00', '1.6.2025 13:00')
     """
+    cell = _HOUR_SAID.sub("", cell)
     if span := _SPAN.fullmatch(cell):
         cell = span["from"] if STAMP.fullmatch(span["from"]) or re.fullmatch(CLOCK, span["from"]) else cell
     return _WITH_POINTS.sub(lambda time: time[1].replace(".", ":"), cell)

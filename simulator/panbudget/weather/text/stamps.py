@@ -185,7 +185,7 @@ def read_stamps(
     texts = pd.Series(list(map(str.strip, texts)), dtype=object)
     first, between = next((text for text in texts if text), ""), False
     if (begun := beginning_of(first)) != first:
-        between, texts, first = len(begun) < len(first), texts.map(beginning_of), begun
+        between, texts, first = first.count(":") > begun.count(":") > 0, texts.map(beginning_of), begun
     utc = ends = False
     if (serial := SERIAL_NUMBER.fullmatch(first)) or first.isdigit() or re.fullmatch(COMPACT, first):
         order_by([first] if serial else [])  # nothing to order, but an order that was stated wrong is told

@@ -77,7 +77,8 @@ def _run(arguments: list[str] | None) -> int:
     except KeyboardInterrupt:
         code = _INTERRUPTED
     except Exception as error:  # typer's own message for a mistake in the call; anything else is a bug of ours
-        if type(error).__name__ == "Abort":
+        # a compiled library hands an interrupt on as the last word of an error of its own, as where models are built
+        if type(error).__name__ == "Abort" or str(error).rstrip(": ").endswith(KeyboardInterrupt.__name__):
             code = _INTERRUPTED
         elif callable(show := getattr(error, "show", None)) and isinstance(getattr(error, "exit_code", None), int):
             show()

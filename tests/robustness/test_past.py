@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from panbudget import fit
 from panbudget.engine import compiled as engine
 from panbudget.errors import OutputError, PanbudgetError, Problem, ReadingsError, ScenarioError, WeatherError
 from panbudget.files import read_toml, toml_of
@@ -326,3 +327,22 @@ def test_escape_sequences_are_no_older_encoding(escape, said, tmp_path):
     (tmp_path / "w.csv").write_text(f"# \x1b{escape}\n{SAMPLE}", encoding="utf-8")
     with pytest.raises(WeatherError, match=said):
         read_weather(tmp_path / "w.csv", Site(38.6, 240.0))
+
+
+@pytest.mark.parametrize(
+    "header", ["Date\t\tMin Temp (°C)\tRain (mm)", "Date\tMax Temp (°C)\tMin Temp (°C)\tRain (mm)"]
+)
+def test_a_header_with_a_blank_name_is_refused_in_words(header, tmp_path):
+    """The date was looked up among the quantities: an end with 70."""
+    rows = [f"2025-05-{day:02}\t{25 + day % 7}.5\t{11 + day % 5}.5\t{day % 3}.2" for day in range(1, 32)]
+    (tmp_path / "w.csv").write_text("\n".join([header, *rows]) + "\n", encoding="utf-8")
+    with pytest.raises(WeatherError, match='line 1: "M.. Temp .* looks like'):
+        read_weather(tmp_path / "w.csv", Site(38.6, 240.0))
+
+
+def test_a_meter_that_stands_still_bears_no_count_out(tmp_path):
+    """Litres of an opening were divided by though there were none, and Python warned of it."""
+    garden = write_garden(tmp_path, WEATHER)
+    rows = [f"2021-06-{day:02},{day % 3 + 40 * (day == 9)},1360" for day in range(2, 22)]
+    (tmp_path / "log.csv").write_text("\n".join(["date,openings,meter_l", *rows]) + "\n", encoding="utf-8")
+    assert fit(garden, tmp_path / "log.csv").controllers

@@ -99,6 +99,18 @@ def test_a_signal_that_falls_into_the_making_of_a_class_has_the_same_exit_code(t
     assert (done.returncode, done.stderr) == (130, b"Interrupted; nothing half-made is left.\n")
 
 
+def test_an_interrupt_that_a_compiled_library_turns_into_an_error_of_its_own_is_one(monkeypatch, capsys):
+    def app(**_):
+        raise ValueError(
+            'Field "diameter": SchemaError: Error building "function-before" validator: KeyboardInterrupt: '
+        )
+
+    monkeypatch.setattr(command_line, "app", app)
+    with pytest.raises(SystemExit) as stopped:
+        command_line.main([])
+    assert (stopped.value.code, capsys.readouterr().err) == (130, "Interrupted; nothing half-made is left.\n")
+
+
 @pytest.mark.parametrize("at", ["before", "after"])
 def test_an_interrupt_beside_the_run_has_the_same_exit_code(at, monkeypatch):
     @contextlib.contextmanager

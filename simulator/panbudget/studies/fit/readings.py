@@ -215,8 +215,9 @@ def believed_counts(pan: PanModel, spoilt: Account) -> tuple[Floats, frozenset[i
     # a meter may bear out the count as it was written
     spans = [slice(before + 1, now + 1) for before, now in itertools.pairwise(np.flatnonzero(np.isfinite(pan.meters)))]
     passed, written = np.diff(pan.meters[np.isfinite(pan.meters)]), np.array([pan.counts[span].sum() for span in spans])
-    if (written > 0.0).sum() >= _LEAST_SPANS:
-        openings = passed / np.median(passed[written > 0.0] / written[written > 0.0])
+    of_one = passed[written > 0.0] / written[written > 0.0]
+    if len(of_one) >= _LEAST_SPANS and (litres := np.median(of_one)) > 0.0:
+        openings = passed / litres
         for span, metered, count in zip(spans, openings, written, strict=True):
             if abs(metered - count) < min(abs(metered - believed[span].sum()), 0.5):
                 believed[span] = pan.counts[span]

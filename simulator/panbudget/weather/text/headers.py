@@ -460,7 +460,7 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
 
 def _is_another(name: str, heading: Heading) -> bool:
     """Tell whether a column's unit shows it to be another quantity than its name says."""
-    if _converts(heading.unit or "", [STANDARD[name].unit]):
+    if name not in STANDARD or _converts(heading.unit or "", [STANDARD[name].unit]):
         return False
     return any(_best_of_day(other, [heading]) for other in _DATA["daily"])
 

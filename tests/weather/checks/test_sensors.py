@@ -294,6 +294,20 @@ def test_light_that_leaps_from_a_day_on_is_seen(factor, expected):
     assert [name for name in seen(radiation=CLEAR * 0.97 * later) if name == "radiation-leap"] == expected
 
 
+@pytest.mark.parametrize(("factor", "days", "expected"), [(0.64, 25, 0), (0.6, 25, 1), (0.6, 18, 0), (0.28, 31, 1)])
+def test_light_that_falls_for_a_month_and_comes_back_is_seen(factor, days, expected):
+    n = 122
+    warm, clear = (
+        np.resize(AIR["tmin"], n),
+        sky_of(pd.date_range("2025-06-01", periods=n), latitude=38.0, elevation=100.0).clear,
+    )
+    here = (np.arange(n) >= 40) & (np.arange(n) < 40 + days)
+    found = inspected(n, tmin=warm, tmax=warm + 14.0, radiation=clear * 0.97 * np.where(here, factor, 1.0), trust=())
+    said = [caution.sentence for caution in found.cautions if caution.name == "radiation-leap"]
+    assert len(said) == expected
+    assert all("before and after" in sentence for sentence in said)
+
+
 @pytest.mark.parametrize(("end", "expected"), [(0.75, False), (0.5, True)])
 def test_light_that_fades_is_seen(end, expected):
     days = 122

@@ -43,6 +43,8 @@ _DAYS_OF_LIGHT, _ENVELOPE, _BY_RANGE = 45, 0.575, 0.105
 # share of its own of the weeks before, against a clear sky and against the range of temperature, that a sensor falls to, and that
 # it rises to; those weeks, the days of them that it must have, and a clear sky's radiation that tells [-, -, d, d, MJ m⁻² d⁻¹]
 _FALLEN, _RISEN, _WEEKS, _OF_WEEKS, _MUCH_LIGHT = 0.7, 1.5, 45, 20, 12.0
+# days that may lie between, and share of its own of the weeks before and after that a sensor falls to on them [d, d, -]
+_BETWEEN, _OF_BETWEEN, _FALLEN_BETWEEN = 25, 15, 0.62
 # days of a part of the season, and share of its beginning that a sensor that fades is at in the end [d, -]
 _PART, _FADED = 30, 0.71
 # sunshine above the geometric day: refraction and rounding [h]
@@ -216,19 +218,33 @@ def _envelopes(inspection: Inspection) -> Iterator[tuple[Floats, float]]:
 
 def _light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a sensor that from a day on gives less, or more, than cloud and the warmth of the days explain."""
-    ratios = []
+    ratios, between = [], []
     for values, rank in _envelopes(inspection):
-        series = pd.Series(values)
-        after = series[::-1].rolling(_WEEKS, min_periods=_OF_WEEKS).quantile(rank)[::-1]
-        ratios.append((after / series.rolling(_WEEKS, min_periods=_OF_WEEKS).quantile(rank).shift(1)).to_numpy())
+        before, after = (_level(values, _WEEKS, _OF_WEEKS, rank, ahead=ahead) for ahead in (False, True))
+        ratios.append(after / before)
+        within, later = _level(values, _BETWEEN, _OF_BETWEEN, rank, ahead=True), np.full_like(after, np.nan)
+        later[:-_BETWEEN] = after[_BETWEEN:]
+        between.append(within / np.minimum(before, later))
     less, more = np.fmax(*ratios), np.fmin(*ratios)
-    leaps = (less < _FALLEN) | (more > _RISEN)
+    leaps, fallen = (less < _FALLEN) | (more > _RISEN), np.maximum(*between)
+    values = inspection.of_asked("radiation").copy()
     if leaps.any():
         row = int(np.nanargmax(np.where(leaps, np.abs(np.log(ratios[0])), np.nan)))
-        values = inspection.of_asked("radiation").copy()
         values[slice(row, None) if ratios[0][row] < 1.0 else slice(None, row)] = np.nan
         words = {"times": float(ratios[0][row]), "first": inspection.day_asked(row), "window": _WEEKS}
         yield Verdict(names, "radiation-leap", words, inspection.with_asked(radiation=values))
+    elif (fallen < _FALLEN_BETWEEN).any():
+        row = int(np.nanargmin(fallen))
+        values[row : row + _BETWEEN] = np.nan
+        words = {"times": float(fallen[row]), "first": inspection.day_asked(row), "window": _BETWEEN}
+        yield Verdict(names, "radiation-leap/between", words, inspection.with_asked(radiation=values))
+
+
+def _level(values: Floats, days: int, least: int, rank: float, *, ahead: bool) -> Floats:
+    """Return what so great a share of the days before each day, or from it on, is below."""
+    series = pd.Series(values[::-1] if ahead else values).rolling(days, min_periods=least).quantile(rank)
+    level: Floats = series.to_numpy()[::-1] if ahead else series.shift(1).to_numpy()
+    return level
 
 
 def _light_fades(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

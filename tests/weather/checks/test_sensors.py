@@ -466,12 +466,13 @@ def test_fewer_than_twenty_days_on_a_side_tell_no_other_station():
     )
 
 
-def rain_that_stops(dull_after, *, days=90, wet_days=(0, 3)):
-    """Return days of which two in six are dull and wet until the forty-fifth, and dull and dry after that."""
+def rain_that_stops(dull_after, *, days=90, wet_days=(0, 3), again=90):
+    """Return days of which two in six are dull and wet until the forty-fifth, dull and dry from then on, until rain falls again."""
     place = np.arange(days)
-    dull = np.isin(place % 6, wet_days) & ((place < 45) | dull_after)
+    here = (place >= 45) & (place < again)
+    dull = np.isin(place % 6, wet_days) & (~here | dull_after)
     ranges = np.where(dull, 6.0, 14.0) + 0.01 * (place % 7)
-    rain = np.where(dull & (place < 45), 5.0 + 0.1 * (place % 9), 0.0)
+    rain = np.where(dull & ~here, 5.0 + 0.1 * (place % 9), 0.0)
     clear = sky_of(pd.date_range("2025-06-01", periods=days), latitude=38.0, elevation=100.0).clear
     light = clear * np.where(dull, 0.4, 0.85)
     tmin = 14.0 + np.resize(WALK, days)
@@ -498,3 +499,11 @@ def test_a_summit_may_be_windy(elevation, is_seen):
     wind = 6.7 + 0.3 * WALK
     found = inspected(N, **AIR, wind=wind, stated=("wind",), site=site)
     assert ("wind-unit" in [caution.name for caution in found.cautions]) is is_seen
+
+
+@pytest.mark.parametrize(
+    ("dull_between", "again", "is_seen"), [(True, 78, True), (True, 72, False), (False, 78, False)]
+)
+def test_a_gauge_may_be_blocked_for_some_weeks_only(dull_between, again, is_seen):
+    found = rain_that_stops(dull_between, days=140, again=again)
+    assert ("rain-stops" in [caution.name for caution in found.cautions]) is is_seen

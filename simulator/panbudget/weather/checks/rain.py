@@ -158,33 +158,35 @@ def _is_beyond(values: Floats, parts: float) -> Mask:
 
 
 def _rain_stops(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt rain that stops for good though days stay as dull and damp as those on which it fell: a gauge that is blocked."""
+    """Doubt a long time without rain whose days are as dull and damp as those on which it fell: a gauge that is blocked."""
     rain, dull = inspection.of_asked("rain"), _dullness(inspection)
     wet = np.flatnonzero(rain > 0.0)
-    if wet.size < _WET_DAYS or rain.size - wet[-1] <= _MONTH:
+    if wet.size < _WET_DAYS:
         return
-    before, after = slice(0, int(wet[-1]) + 1), slice(int(wet[-1]) + 1, None)
+    ends = np.concatenate([[-1], wet, [rain.size]])
+    best = int(np.argmax(np.diff(ends)))
+    last, until = int(ends[best]), int(ends[best + 1])
+    if until - last <= _MONTH:
+        return
+    dry = np.zeros(rain.size, dtype=bool)
+    dry[last + 1 : until] = True
     known = ~np.isnan(dull + rain)
-    if not known[before].any():
+    those = known & ~dry
+    if not those.any():
         return
-    edges = np.quantile(dull[before][known[before]], np.linspace(0.0, 1.0, _CLASSES + 1)[1:-1])
+    edges = np.quantile(dull[those], np.linspace(0.0, 1.0, _CLASSES + 1)[1:-1])
     of_day = np.searchsorted(edges, dull)
-    those = known[before]
     wet_days, all_days = (
-        np.bincount(of_day[before][those], weights=weights, minlength=_CLASSES)
-        for weights in ((rain[before][those] > 0.0).astype(float), None)
+        np.bincount(of_day[those], weights=weights, minlength=_CLASSES)
+        for weights in ((rain[those] > 0.0).astype(float), None)
     )
     shares = wet_days / np.maximum(all_days, 1)
-    shares[0] = 0.0  # days brighter and drier than those before, too
+    shares[0] = 0.0  # days brighter and drier than the others, too
     expected = np.where(known, shares[of_day], 0.0)
-    if expected[after].sum() > _EXPECTED:
+    if expected[dry].sum() > _EXPECTED:
         usual = float(rain[wet].mean())
-        instead = inspection.with_asked(rain=np.where(np.arange(rain.size) > wet[-1], expected * usual, rain))
-        words = {
-            "days": rain.size - wet[-1] - 1,
-            "last": inspection.day_asked(int(wet[-1])),
-            "expected": expected[after].sum(),
-        }
+        instead = inspection.with_asked(rain=np.where(dry, expected * usual, rain))
+        words = {"days": int(dry.sum()), "first": inspection.day_asked(last + 1), "expected": expected[dry].sum()}
         yield Verdict(names, "rain-stops", words, instead)
 
 

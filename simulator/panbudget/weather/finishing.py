@@ -139,7 +139,9 @@ def _unstated(read: CheckedFile, rules: Rules) -> Iterator[str]:
     raw = read.file.raw
     if read.file.reader not in OF_NO_FORMAT:
         return
-    if units := [f"{name} {unit}" for name, unit in raw.units.items() if name not in raw.unit_is_stated]:
+    # of a day's figures from records, as the records have it: humidity in %, and not the vapour pressure by it
+    unstated = (pair for pair in raw.units.items() if pair[0] not in raw.unit_is_stated)
+    if units := dict.fromkeys(f"{raw.of_records.get(name, name)} {unit}" for name, unit in unstated):
         yield note("units-unstated", units=", ".join(units))
     if "wind" in raw.daily.columns and rules.wind_height is None and raw.wind_height is None:
         yield note("wind-height-unstated", height=FINISHED_HEIGHT)

@@ -666,3 +666,10 @@ def test_hours_with_an_h_and_months_of_other_languages_are_read(tmp_path):
     assert (raw.daily["tmin"].iloc[0], raw.daily["tmax"].iloc[0]) == (10.0, 33.0)
     for name in ("mai", "mayo", "Mai", "maggio"):
         assert plainly(f"1. {name} 2025") == "2025-05-01"
+
+
+def test_a_unit_that_nobody_states_is_told_of_what_the_file_has(tmp_path):
+    """Of the humidity's records, not of the vapour pressure that comes from them."""
+    (tmp_path / "s.csv").write_text(table(headers={"humidity": "Outdoor Humidity"}), encoding="utf-8")
+    notes = read_weather(tmp_path / "s.csv", SITE).notes
+    assert "units that nobody states, taken as standard: humidity %" in notes

@@ -671,5 +671,5 @@ def test_hours_with_an_h_and_months_of_other_languages_are_read(tmp_path):
 def test_a_unit_that_nobody_states_is_told_of_what_the_file_has(tmp_path):
     """Of the humidity's records, not of the vapour pressure that comes from them."""
     (tmp_path / "s.csv").write_text(table(headers={"humidity": "Outdoor Humidity"}), encoding="utf-8")
-    notes = read_weather(tmp_path / "s.csv", SITE).notes
+    notes = read_weather(tmp_path / "s.csv", SITE).provenance["assumptions"]
     assert "units that nobody states, taken as standard: humidity %" in notes

@@ -88,6 +88,15 @@ def test_the_fits_page_says_what_was_learnt_and_what_was_not(fitted):
     assert "Readings that look wrong" in page
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "is_apart"), [(1.0, 2.0, False), (1.01, 2.0, True), (0.5, 1.0, False), (0.5, 0.99, True)]
+)
+def test_a_season_outside_the_range_of_all_readings_is_told_so(low, high, is_apart, fitted, monkeypatch):
+    total = fitted.after.totals["controllers"]["upper"]["litres"]
+    monkeypatch.setattr(type(fitted), "litres", {"upper": (low * total, high * total)})
+    assert ("which lies outside" in fit_sentences(fitted)[0]) is is_apart
+
+
 def test_the_loss_is_drawn_by_log_and_by_model_before_and_after(fitted):
     (ax,) = loss_figure(fitted)
     before, after, log = (line.get_ydata() for line in ax.get_lines())

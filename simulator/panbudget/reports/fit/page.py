@@ -51,7 +51,8 @@ def fit_sentences(fit: Fit) -> list[str]:
         total = fit.after.totals["controllers"][name]["litres"]
         before = fit.before.totals["spread"]["controllers"][name]["litres"]
         values = {"name": name, "litres": total, "low": low, "high": high, "before": before, "interval": fit.interval}
-        sentences.append(_say("season" if pan.ranges else "season-unfitted", **values))
+        fitted = "season" if low <= total <= high else "season-apart"
+        sentences.append(_say(fitted if pan.ranges else "season-unfitted", **values))
         learnt = "; ".join(_say("estimate", **_shown(estimate)) for estimate in pan.estimates)
         sentences.append(_say("learnt" if learnt else "nothing", name=name, learnt=learnt, interval=fit.interval))
         for parameter, why in pan.untold.items():

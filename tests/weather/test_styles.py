@@ -13,12 +13,13 @@ from panbudget.physics.air import wind_at_2m
 from panbudget.weather import read_weather
 from panbudget.weather.text.headers import read_header, read_logger_header
 from panbudget.weather.text.heading import unit_of
+from tests.weather.more_styles import MORE_STYLES
 from tests.weather.sites import Site
 from tests.weather.styles import STYLES, TRUTH, f, inches
 from tests.weather.test_broken_files import table
 
 SITE = Site(latitude=38.0, longitude=0.0, elevation=100.0, timezone="Etc/GMT+0")
-
+ALL = STYLES | MORE_STYLES
 
 TRUE_UNITS = {"wind": "m/s", "rain": "mm"}
 
@@ -47,7 +48,7 @@ def read_as_told(path, **options):
         return read_weather(path, SITE, **{"columns": filled_in(pasted(message)), **options}), message
 
 
-@pytest.mark.parametrize("style", STYLES.values(), ids=STYLES.keys())
+@pytest.mark.parametrize("style", ALL.values(), ids=ALL.keys())
 def test_what_was_written_in_comes_out_once_the_suggestion_is_pasted(tmp_path, style):
     """Within what the file's own digits allow."""
     path = tmp_path / "station.csv"
@@ -82,7 +83,7 @@ NEVER = (
 )
 
 
-@pytest.mark.parametrize("style", STYLES.values(), ids=STYLES.keys())
+@pytest.mark.parametrize("style", ALL.values(), ids=ALL.keys())
 def test_a_suggestion_names_no_unit_that_the_file_does_not_and_no_other_quantity(tmp_path, style):
     """Where neither header nor legend has a unit, the block has none, or a question mark."""
     path = tmp_path / "station.csv"

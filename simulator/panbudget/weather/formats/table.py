@@ -220,7 +220,7 @@ def _is_row_of_values(cells: Sequence[str]) -> bool:
 def _rows(lines: Sequence[str], opening: Opening, mistakes: Mistakes) -> tuple[Rows, list[str]]:
     """Read the rows, name those that are none, and note comments among them and lines below them."""
     end = without_footer(lines, len(opening.cells), opening.separator)
-    if sums := sums_among(lines[:end], opening.above, opening.separator):
+    if sums := sums_among(lines, opening.above, end, opening.separator):
         lines = [*lines]
         for i in sums:
             lines[i] = ""

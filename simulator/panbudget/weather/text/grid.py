@@ -144,8 +144,8 @@ class Grid:
         masks = np.array([(1 << 8 * n) - 1 for n in range(_WORD + 1)], dtype=np.uint64)
         if longest <= _WORD:
             code, words = _kinds(self._words[begin] & masks[length])
-            texts = b"\n".join(words.astype("<u8").view(f"S{_WORD}").tolist())
-            return code, texts.decode("utf-8", "surrogatepass").split("\n")
+            texts = words.astype("<u8").view(f"S{_WORD}").tolist()
+            return code, [text.decode("utf-8", "surrogatepass") for text in texts]
         code, count = np.zeros(self.rows, dtype=np.int64), 1
         for start in range(0, longest, _WORD):
             size = np.clip(length - start, 0, _WORD)

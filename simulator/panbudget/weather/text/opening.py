@@ -226,12 +226,12 @@ def _is_sum(cells: Sequence[str]) -> bool:
     return worded and not any(map(is_dated, cells))
 
 
-def sums_among(lines: Sequence[str], above: int, separator: str) -> list[int]:
-    """Return which lines below a header are sums and means of others: they begin with a word for it, hold no day and lack cells."""
-    below = lines[above:]
-    if below and min(below) >= "#" and max(below) < ":":
+def sums_among(lines: Sequence[str], above: int, end: int, separator: str) -> list[int]:
+    """Return which lines from one to another are sums and means of others: they begin with a word for it, hold no day and lack cells."""
+    below = functools.partial(itertools.islice, lines, above, end)
+    if min(below(), default="") >= "#" and max(below()) < ":":
         return []  # each begins with a digit, as dates do, or a mark that no word has before it
-    worded = (i for i in range(above, len(lines)) if lines[i] and not lines[i][:2].strip(' "').isdigit())
+    worded = (i for i in range(above, end) if lines[i] and not lines[i][:2].strip(' "').isdigit())
     cells = ((i, split(lines[i], separator)) for i in worded)
     sums = [(i, row) for i, row in cells if _is_sum(row)]
     # a lone one without an empty cell is a day whose date was written over

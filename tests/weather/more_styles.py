@@ -1,0 +1,291 @@
+"""
+More styles: weather as stations and services of many languages write it, and in ways that few do. All is invented, as in `styles`.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from tests.weather.styles import (
+    BASE,
+    HUMID,
+    SUN,
+    TRUTH,
+    WIND,
+    Style,
+    at_five,
+    comma,
+    daily,
+    f,
+    hourly,
+    inches,
+    kmh,
+)
+
+MORE_STYLES = {
+    "French words": Style(
+        daily(
+            "Date;Température minimale (°C);Température maximale (°C);Précipitations (mm);Vent moyen (km/h);"
+            "Rayonnement global (J/cm²);Humidité moyenne (%)",
+            lambda d: [
+                *(f"{d.date:%d/%m/%Y}", comma(d.tmin), comma(d.tmax), comma(d.rain), comma(kmh(d.wind))),
+                *(round(d.radiation * 100), d.rh),
+            ],
+            separator=";",
+        ).encode("latin-1"),
+        (*BASE, *WIND, *SUN, *HUMID),
+    ),
+    "Czech words in their own code page": Style(
+        daily(
+            "Datum;Minimální teplota (°C);Maximální teplota (°C);Srážky (mm);Průměrná rychlost větru (m/s);Relativní vlhkost (%)",
+            lambda d: [f"{d.date.day}.{d.date:%m.%Y}", *map(comma, (d.tmin, d.tmax, d.rain, d.wind)), d.rh],
+            separator=";",
+        ).encode("cp1250"),
+        (*BASE, *WIND, *HUMID),
+    ),
+    "Dutch words": Style(
+        daily(
+            "Datum;Minimumtemperatuur (°C);Maximumtemperatuur (°C);Neerslag (mm);Gemiddelde windsnelheid (m/s);"
+            "Windstoot (m/s);Globale straling (J/cm²);Relatieve luchtvochtigheid (%)",
+            lambda d: [
+                *(f"{d.date.day}-{d.date.month}-{d.date.year}", *map(comma, (d.tmin, d.tmax, d.rain, d.wind))),
+                *(9, round(d.radiation * 100), d.rh),
+            ],
+            separator=";",
+        ),
+        (*BASE, *WIND, *SUN, *HUMID),
+    ),
+    "Portuguese words under a station's lines": Style(
+        daily(
+            "Data Medição;PRECIPITAÇÃO TOTAL, DIÁRIO(mm);TEMPERATURA MAXIMA, DIARIA(°C);TEMPERATURA MINIMA, DIARIA(°C);"
+            "UMIDADE RELATIVA DO AR, MEDIA DIARIA(%);VENTO, VELOCIDADE MEDIA DIARIA(m/s);",
+            lambda d: [d.date, *map(comma, (d.rain, d.tmax, d.tmin)), d.rh, comma(d.wind), ""],
+            above="Nome: INVENTADO\nAltitude: 100\n\n",
+            separator=";",
+        ),
+        (*BASE, *WIND, *HUMID),
+    ),
+    "Polish words, year, month and day apart": Style(
+        daily(
+            '"Rok","Miesiąc","Dzień","Maksymalna temperatura dobowa [°C]","Minimalna temperatura dobowa [°C]",'
+            '"Suma dobowa opadów [mm]","Rodzaj opadu"',
+            lambda d: [d.date.year, d.date.month, d.date.day, d.tmax, d.tmin, d.rain, ""],
+        ),
+    ),
+    "Danish words": Style(
+        daily(
+            "DateTime;Laveste temperatur (°C);Højeste temperatur (°C);Nedbør (mm);Middelvind (m/s)",
+            lambda d: [f"{d.date} 00:00:00", *map(comma, (d.tmin, d.tmax, d.rain, d.wind))],
+            separator=";",
+        ),
+        (*BASE, *WIND),
+    ),
+    "German station, indoors and rain since midnight": Style(
+        hourly(
+            "Zeit;Außentemperatur(°C);Innentemperatur(°C);Außenluftfeuchtigkeit(%);Windgeschwindigkeit(km/h);Böe(km/h);Regen Tag(mm)",
+            lambda when, d, t: [
+                *(f"{when:%d.%m.%Y %H:%M}", comma(t), "23,1", d.rh, comma(kmh(d.wind)), 30),
+                comma(d.rain if when.hour >= 5 else 0.0),
+            ],
+            separator=";",
+        ),
+        (*BASE, *WIND),
+    ),
+    "Spanish station, a. m. and p. m.": Style(
+        hourly(
+            "Fecha y hora;Temp. exterior (°C);Hum. exterior (%);Vel. viento (km/h);Lluvia (mm)",
+            lambda when, d, t: [
+                f"{when.day}/{when.month}/{when.year} {(when.hour - 1) % 12 + 1}:00:00 {'ap'[when.hour > 11]}. m.",
+                *(comma(t), d.rh, comma(kmh(d.wind)), comma(at_five(when, d))),
+            ],
+            separator=";",
+        ),
+        (*BASE, *WIND),
+    ),
+    "rainfall of 24 hours, days of a service at midnight UTC": Style(
+        daily(
+            "Date,Lowest Temp (°C),Highest Temp (°C),24h Rainfall (mm),Mean Windspeed (kt)",
+            lambda d: [f"{d.date}T00:00+00:00", d.tmin, d.tmax, d.rain, round(d.wind / 0.514444, 2)],
+        ),
+        (*BASE, *WIND),
+    ),
+    "codes explained above by two spaces": Style(
+        daily(
+            "stn;time;tre200dn;tre200dx;rre150d0;ure200d0",
+            lambda d: ["XYZ", f"{d.date:%Y%m%d}", d.tmin, d.tmax, d.rain, d.rh],
+            above=(
+                "tre200dn  [°C]  Lufttemperatur 2 m über Boden; Tagesminimum\n"
+                "tre200dx  [°C]  Lufttemperatur 2 m über Boden; Tagesmaximum\nrre150d0  [mm]  Niederschlag; Tagessumme\n"
+                "ure200d0  [%]  Relative Luftfeuchtigkeit 2 m über Boden; Tagesmittel\n\n"
+            ),
+            separator=";",
+        ),
+        (*BASE, *HUMID),
+    ),
+    "seconds since 1970": Style(
+        hourly(
+            "dateTime,interval,outTemp (°C),outHumidity (%),rain (mm)",
+            lambda when, d, t: [round(when.replace(tzinfo=dt.UTC).timestamp()), 60, t, d.rh, at_five(when, d)],
+        ),
+    ),
+    "console's memory, names over each column": Style(
+        hourly(
+            "\t\tTemp\tHi\tOut\tWind\tWind\tTHW\t\t\tRain\tIn\n"
+            "Date\tTime\tOut\tTemp\tHum\tSpeed\tDir\tIndex\tBar\tRain\tRate\tTemp",
+            lambda when, d, t: [
+                f"{when.day}/{when:%m/%y}",
+                f"{when:%H:%M}",
+                *(t, t, d.rh, d.wind, "NW", t, 1013.2, at_five(when, d), 0.0, 22.0),
+            ],
+            separator="\t",
+        ),
+    ),
+    "groups over names, the sun's with another": Style(
+        hourly(
+            ",Outdoor,,Indoor,Solar and UVI,,Rainfall\nTime,Temperature(℃),Humidity(%),Temperature(℃),Solar(W/m²),UVI,Hourly(mm)",
+            lambda when, d, t: [when, t, d.rh, 21.0, d.radiation / 0.0864, 3, at_five(when, d)],
+        ),
+        (*BASE, *SUN),
+    ),
+    "names over the first of three columns": Style(
+        daily(
+            "年月日,最高気温(℃),最高気温(℃),最低気温(℃),最低気温(℃),降水量の合計(mm),降水量の合計(mm)\n,,,,,,\n,,品質情報,,品質情報,,品質情報",
+            lambda d: [f"{d.date.year}/{d.date.month}/{d.date.day}", d.tmax, 8, d.tmin, 8, d.rain, 8],
+            above=",架空,架空,架空,架空,架空,架空\n",
+        ).encode("cp932"),
+    ),
+    "days across with a point behind": Style(
+        "stanice;prvek;rok;měsíc;"
+        + ";".join(f"{i}." for i in range(1, 32))
+        + "\n"
+        + "".join(
+            f"X;{name};2025;06;" + ";".join([""] * 3 + [comma(getattr(d, key)) for d in TRUTH] + [""] * 4) + "\n"
+            for name, key in (
+                ("Teplota maximální (°C)", "tmax"),
+                ("Teplota minimální (°C)", "tmin"),
+                ("Úhrn srážek (mm)", "rain"),
+            )
+        ),
+    ),
+    "times with a point": Style(
+        hourly(
+            "Data;Ora;Temperatura aria (°C);Precipitazione (mm)",
+            lambda when, d, t: [f"{when:%d/%m/%Y}", f"{when:%H.%M}", comma(t), comma(at_five(when, d))],
+            separator=";",
+        ),
+    ),
+    "sensor after sensor": Style(
+        "entity_id,state,last_changed\n"
+        + "".join(
+            f"sensor.garden_{name},{value},{d.date}T{hour:02}:00:00.000Z\n"
+            for name in ("temperature", "rain")
+            for d in TRUTH
+            for hour in range(24)
+            for value in [(d.rain if hour == 5 else 0.0) if name == "rain" else d.tmax if hour == 14 else d.tmin]
+        ).replace(f"{TRUTH[4].tmin},{TRUTH[4].date}T20", f"unavailable,{TRUTH[4].date}T20"),
+    ),
+    "pressure in inches by its cells": Style(
+        daily(
+            "Date,Temperature High,Temperature Low,Pressure,Pressure Low,Rain Total",
+            lambda d: [d.date, f"{f(d.tmax)} °F", f"{f(d.tmin)} °F", "29.61 in", "29.60 in", f"{inches(d.rain)} in"],
+        ),
+    ),
+    "national service in capitals, J/cm²": Style(
+        daily(
+            "AAAAMMJJ;RR;TN;TX;FFM;UN;UX;GLOT (J/cm2);QGLOT",
+            lambda d: [
+                f"{d.date:%Y%m%d}",
+                d.rain,
+                d.tmin,
+                d.tmax,
+                d.wind,
+                d.rh - 10,
+                d.rh + 10,
+                round(d.radiation * 100),
+                1,
+            ],
+            separator=";",
+        ),
+        (*BASE, *WIND, *SUN, *HUMID),
+    ),
+    "humidity as hr, wind in a language's one word": Style(
+        daily(
+            "fecha;tmin;tmax;prec;Keskituulen nopeus [m/s];hrMedia",
+            lambda d: [d.date, *map(comma, (d.tmin, d.tmax, d.rain, d.wind, d.rh))],
+            separator=";",
+        ),
+        (*BASE, *WIND, *HUMID),
+    ),
+    "a month's means and sums among the rows": Style(
+        daily("Date,Max Temp (C),Min Temp (C),Rain (mm),Sun (hrs)", lambda d: [d.date, d.tmax, d.tmin, d.rain, 8])
+        + "June mean/total,30.1,14.0,40.2,240\nTotal 2025,30.1,14.0,40.2,240\n",
+    ),
+    "a line of units with a form of dates, rF, a mean below": Style(
+        daily(
+            "Tag;Tmax;Tmin;rF mittel;Wind 2 m;Niederschlag;Globalstrahlung",
+            lambda d: [f"{d.date:%d.%m.%y}", *map(comma, (d.tmax, d.tmin, d.rh, d.wind, d.rain, d.radiation))],
+            above="",
+            separator=";",
+            below="Mittel;29,9;14,0;70;2,0;;22\n",
+        ).replace("strahlung\n", "strahlung\nTT.MM.JJ;°C;°C;%;m/s;mm;MJ/m²\n"),
+        (*BASE, *WIND, *SUN, *HUMID),
+    ),
+    "names of one word, a remark below": Style(
+        daily(
+            "Navn;Tid;Minimumstemperatur (døgn);Maksimumstemperatur (døgn);Nedbør (døgn);Soltimer (døgn)",
+            lambda d: ["Oppdiktet", f"{d.date:%d.%m.%Y}", *map(comma, (d.tmin, d.tmax, d.rain, 8.5))],
+            separator=";",
+            below="Data er gyldig per 27.11.2025, en oppdiktet tjeneste;;;;;\n",
+        ),
+        BASE,
+    ),
+    "hours of digits under their form, a service's short names": Style(
+        hourly(
+            "POSTE;AAAAMMJJHH;RR1;T;U;GLO",
+            lambda when, d, t: [99, f"{when:%Y%m%d%H}", at_five(when, d), t, d.rh, round(d.radiation * 100 / 24, 1)],
+            separator=";",
+        ),
+        (*BASE, *SUN, *HUMID),
+        near=0.11,
+    ),
+    "time of four digits as HoraMin": Style(
+        hourly(
+            "Fecha;HoraMin;TempMedia (ºC);Precipitación (mm)",
+            lambda when, d, t: [f"{when:%d/%m/%Y}", f"{when:%H%M}", comma(t), comma(at_five(when, d))],
+            separator=";",
+        ),
+    ),
+    "from and to in one column": Style(
+        hourly(
+            "Periode;Luchttemperatuur (°C);Neerslag (mm)",
+            lambda when, d, t: [
+                f"{when:%d-%m-%Y %H:%M} - {when + dt.timedelta(hours=1):%d-%m-%Y %H:%M}",
+                comma(t),
+                comma(at_five(when, d)),
+            ],
+            separator=";",
+        ),
+    ),
+    "a word behind the hour, a unit of relative humidity": Style(
+        hourly(
+            "Datum/Zeit;Temperatur;Feuchte;Regen\n;°C;% rF;mm",
+            lambda when, d, t: [f"{when:%d.%m.%Y, %H:%M} Uhr", comma(t), d.rh, comma(at_five(when, d))],
+            separator=";",
+        ),
+        (*BASE, *HUMID),
+    ),
+    "times of day with points": Style(
+        hourly(
+            "Data e ora;Temperatura aria (°C);Precipitazione (mm)",
+            lambda when, d, t: [f"{when:%d/%m/%Y %H.%M}", comma(t), comma(at_five(when, d))],
+            separator=";",
+        ),
+    ),
+    "cells in apostrophes": Style(
+        daily(
+            "'Datum';'Temp. min. (°C)';'Temp. max. (°C)';'Niederschlag (mm)'",
+            lambda d: [f"'{d.date:%d.%m.%Y}'", *(f"'{each}'" for each in (d.tmin, d.tmax, d.rain))],
+            separator=";",
+        ),
+    ),
+}

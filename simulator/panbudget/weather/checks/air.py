@@ -9,6 +9,7 @@ be true, it is a caution.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -66,8 +67,8 @@ _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "
 # it must be to be in another unit; how far a single day's may be [kPa]
 _PRESSURE_NEAR, _PRESSURE_FAR, _PRESSURE_DAY = 4.0, 20.0, 12.0
 
-#: by how much temperatures leap from a day on, each side the middle of so many days [°C, d]
-LEAP, LEAP_DAYS = 26.0, 10
+# by how much temperatures leap from a day on, each side the middle of so many days [°C, d]
+_LEAP, _LEAP_DAYS = 26.0, 10
 # how near to each other the two sides are by their own scales [°C]
 _SAME = 8.0
 # what temperatures are taken for -> the unit to name
@@ -145,18 +146,20 @@ def extremes(values: Floats, window: int) -> tuple[Floats, Floats]:
     return low, high
 
 
-def _half_fahrenheit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Refuse temperatures that leap on a day and stay there, as °C that become °F or the other way round."""
+def leap(inspection: Inspection, names: list[str], *, of_scales: bool = False) -> Iterator[Verdict]:
+    """Refuse temperatures that leap from a day on and stay there; of scales alone, as °C that become °F or the other way round."""
     mean = (inspection.of_asked("tmin") + inspection.of_asked("tmax")) / 2.0
-    low, high = extremes(mean, 2 * LEAP_DAYS)
-    if not (high - low > LEAP).any():
+    low, high = extremes(mean, 2 * _LEAP_DAYS)
+    if not (high - low > _LEAP).any():
         return
-    before, after = around(mean, LEAP_DAYS, 6)
-    celsius, fahrenheit = np.fmin(before, after), np.fmax(before, after)
-    apart = np.where(np.abs((fahrenheit - 32.0) / 1.8 - celsius) < _SAME, fahrenheit - celsius, np.nan)
-    if (apart > LEAP).any():
+    before, after = around(mean, _LEAP_DAYS, 6)
+    apart = np.abs(after - before)
+    if of_scales:
+        celsius, fahrenheit = np.fmin(before, after), np.fmax(before, after)
+        apart = np.where(np.abs((fahrenheit - 32.0) / 1.8 - celsius) < _SAME, apart, np.nan)
+    if (apart > _LEAP).any():
         row = int(np.nanargmax(apart))
-        words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "days": LEAP_DAYS}
+        words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "days": _LEAP_DAYS}
         yield Verdict(("tmax", "tmin"), "temperature-leap", words)
 
 
@@ -411,7 +414,7 @@ def _far_from_elevation(values: Floats, inspection: Inspection) -> Floats:
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
     Doubt("header-unit", _header_unit, tuple(STANDARD), beside="contradicted"),
-    Doubt("temperature-leap", _half_fahrenheit, ("tmin", "tmax"), 2 * LEAP_DAYS, needs=("tmin", "tmax")),
+    Doubt("temperature-leap", partial(leap, of_scales=True), ("tmin", "tmax"), 2 * _LEAP_DAYS, needs=("tmin", "tmax")),
     Doubt("temperature-unit", _temperature_unit, ("tmin", "tmax")),
     *(row(name) for name in ("tmin", "tmax") for row in (at_most, at_least)),
     Doubt("columns-exchanged", _exchanged, ("tmin", "tmax")),

@@ -19,7 +19,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Mask
 from panbudget.physics import air
-from panbudget.weather.checks.air import LEAP, LEAP_DAYS, around, extremes, windier
+from panbudget.weather.checks.air import around, extremes, leap, windier
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 from panbudget.weather.text.columns import STANDARD, number
@@ -284,20 +284,6 @@ def _spike(values: Floats, inspection: Inspection) -> Floats:
     return np.where(out, off, 0.0)
 
 
-def _leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Refuse temperatures that leap from a day on and stay there, as in another unit."""
-    mean = (inspection.of_asked("tmin") + inspection.of_asked("tmax")) / 2.0
-    low, high = extremes(mean, 2 * LEAP_DAYS)
-    if not (high - low > LEAP).any():
-        return
-    before, after = around(mean, LEAP_DAYS, 6)
-    apart = after - before
-    if (np.abs(apart) > LEAP).any():
-        row = int(np.nanargmax(np.abs(apart)))
-        words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "days": LEAP_DAYS}
-        yield Verdict(("tmax", "tmin"), "temperature-leap", words)
-
-
 def _mixed(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt days that go to and fro, as those of two stations in turn."""
     for name in names:
@@ -450,7 +436,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
         Check("temperature-spike", name, _spike, lambda *_: {"window": _AROUND}, certain=False)
         for name in ("tmin", "tmax")
     ),
-    Doubt("temperature-leap", _leap, ("tmin", "tmax"), _ENOUGH, needs=("tmin", "tmax")),
+    Doubt("temperature-leap", leap, ("tmin", "tmax"), _ENOUGH, needs=("tmin", "tmax")),
     Doubt("clock", _clock, ("tmax",), beside="by_hour"),
     Doubt("clock-change", _clock_change, ("tmax",), 2 * _SIDE, beside="by_hour"),
     Doubt("record-parted", _parted, ("tmin", "tmax"), 2 * _APART_DAYS, needs=("tmin", "tmax")),

@@ -134,10 +134,9 @@ def read_raw(
     file = RawFile(reader.read(source, columns=choices, site=site), source, reader.NAME, why)
     if file.raw.problems:  # whole columns in another unit are cured along with their names
         inspected = checked_file(file, Rules(site, table=table)).inspected
-        told = (
+        units = (
             wrong for wrong in inspected.problems if wrong.where in inspected.condemned or wrong.code == "rain-range"
         )
-        units = [*told]
         raise WeatherError(*file.raw.problems, *units, file=shown_as)
     return file
 

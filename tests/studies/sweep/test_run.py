@@ -208,7 +208,9 @@ def test_added_sites_years_and_designs_alone_are_computed(tmp_path, monkeypatch)
     monkeypatch.setattr(jobs, "code_mark", lambda: "other sources")
     ran.clear()
     told = [CliRunner().invoke(cli.app, ["sweep", str(plan), "--out", str(tmp_path / "out")]).stderr for _ in range(2)]
-    assert ["computed anew: the 3\N{NO-BREAK SPACE}parts in" in text for text in told] == [True, False]
+    assert [
+        f"has changed: the 3\N{NO-BREAK SPACE}parts in {tmp_path / 'out'} are computed again\n" in text for text in told
+    ] == [True, False]
     assert {*ran} == first | added
     monkeypatch.undo()
     with pytest.raises(PanbudgetError, match="some workers have other sources"):

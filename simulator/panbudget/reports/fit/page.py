@@ -67,10 +67,10 @@ def fit_sentences(fit: Fit) -> list[str]:
     return sentences
 
 
-def _first(fit: Fit) -> Iterator[str]:
+def _first(fit: Fit, paths: Mapping[str, str]) -> Iterator[str]:
     """Say what to measure next, valve by valve, and what to do with what is fitted."""
     if fit.overlay:
-        yield _say("first_lay", **to_paste(fit.scenario.path, "fitted.toml"))
+        yield _say("first_lay", **paths)
     for name, pan in fit.controllers.items():
         if pan.worth:
             yield _say("first_next", name=name, what=texts("fit")["measures"][pan.worth[0].what])
@@ -95,7 +95,7 @@ def fit_report(fit: Fit, figures: Mapping[str, str]) -> Report:
     -------
     Report
     """
-    visits = sum(len(part) for part in fit.log.visits.values())
+    visits, paths = sum(len(part) for part in fit.log.visits.values()), to_paste(fit.scenario.path, "fitted.toml")
     questioned = [
         {"pan": name, "line": f"line {line}", "what": what}
         for name, pan in fit.controllers.items()
@@ -108,14 +108,10 @@ def fit_report(fit: Fit, figures: Mapping[str, str]) -> Report:
             _section("season", table=_seasons(fit)),
             _section("next", table=_next(fit)),
             _section("estimates", figures=figures, table=_estimates(fit)),
-            *(
-                [_section("overlay", code=fit.toml, fill=to_paste(fit.scenario.path, "fitted.toml"))]
-                if fit.overlay
-                else []
-            ),
+            *([_section("overlay", code=fit.toml, fill=paths)] if fit.overlay else []),
             _section("questioned", table=questioned),
         ],
-        first=list(_first(fit)),
+        first=list(_first(fit, paths)),
         assumptions=(*fit.log.assumptions, *fit.after.assumptions),
     )
 

@@ -29,7 +29,7 @@ _DEW_ABOVE_TMIN = 10.0
 # median wind at 2 m beyond which the unit is doubted, from which it is worth a look, that no place has, and that is a day's
 # run of wind in km; the wind of a windy day (one in twenty) beyond which a stated unit is doubted too [m/s]
 _WINDY, _BREEZY, _STORMY, _RUN_OF_WIND, _WINDY_DAY = 5.0, 3.5, 15.0, 50.0, 9.5
-# a moderate to strong wind (FAO-56 table 4) beside columns in such units, which its own in m/s does not go with [m/s]
+# a moderate to strong wind (FAO-56 table 4) beside columns in such units, with which its own in m/s is not consistent [m/s]
 _FRESH, _IMPERIAL = 3.0, frozenset({"degF", "in", "inHg"})
 # a day's wind that is one of a kind: this much at 2 m, and so many times the next [m/s, -]
 _GALE, _TIMES_SECOND = 8.0, 3.0

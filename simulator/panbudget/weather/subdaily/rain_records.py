@@ -180,9 +180,8 @@ class _Column:
         if kind == "interval":
             enough = int(self.rises.sum()) >= 2 * _RISES_TO_JUDGE
             looks = enough and self._slips(self.at_midnight) <= _SLIPS
-            looks = looks and not np.allclose(
-                self.fallen("daily"), self.level
-            )  # a day's total that stands at midnight alone
+            # a day's total may stand at midnight alone
+            looks = looks and not np.allclose(self.fallen("daily"), self.level)
             return [self.problem("rain-kind/interval", self.header, kind=KINDS[kind])] if looks else []
         resets = {"hourly": self.at_full_hour, "daily": self.at_midnight}.get(kind, np.zeros_like(self.falls))
         falls = int((self.falls & ~resets).sum())

@@ -35,9 +35,9 @@ _WEB_PAGE = re.compile(r"<(!doctype|html|head|\?xml|body|!--|script|meta|title|t
 # how a workbook that is locked by a password names its contents, inside the old workbooks' wrapping
 _LOCKED = "EncryptedPackage".encode("utf-16-le")
 _CONTROL = re.compile(r"[\x01-\x08\x0e-\x19\x1b-\x1f]")
-# but for ESC $ and ESC (, with which letters of older encodings begin
 # a first line whose cells stand in apostrophes as others do in quotation marks
 _IN_APOSTROPHES = re.compile(r"\s*'[^'\n\"]*'(?:[;,|\t]'[^'\n\"]*')+(?=\n)")
+# but for ESC $ and ESC (, with which letters of older encodings begin
 _CONTROL_BYTES = re.compile(rb"[\0-\x08\x0e-\x19\x1c-\x1f]|\x1b(?![$(])")
 _MARKS = (
     (b"\xef\xbb\xbf", "utf-8-sig"),

@@ -3,6 +3,7 @@ Run: where a season starts, and its days through the engine; again where salt ga
 """
 
 import dataclasses
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
@@ -25,8 +26,6 @@ from panbudget.errors import ClosureError, Problem, ScenarioError
 from panbudget.scenario.garden import Scenario
 from panbudget.season.layout import LANES, Bundle, Forcing, grounds_in
 from panbudget.season.salt import SaltBalance, SaltLeft, pan_salt, salted_pans
-
-_SALT_RUNS, _SALT_KG = 8, 1e-8  # most runs; drift from one to the next at which they agree
 
 
 def run_forcing(
@@ -166,7 +165,7 @@ def run_salted(
     run: Callable[..., int] = engine.run_season,
 ) -> Ran:
     """
-    Step the engine through a forcing, again and again while the salt that gathers in the pans changes what they do.
+    Step the engine through a forcing, again and again until the salt that gathers in the pans changes nothing any more.
 
     Parameters
     ----------
@@ -185,7 +184,8 @@ def run_salted(
     Ran
     """
     salted, balances = forcing, dict[int, SaltBalance]()
-    for again in range(_SALT_RUNS + 1):
+    # salt acts from the next day on, so that each run settles one day more at least: this ends
+    for again in itertools.count():
         if again:
             salted = dataclasses.replace(forcing, pans=salted_pans(forcing.pans, balances))
         after = before.copy()
@@ -194,7 +194,7 @@ def run_salted(
         if not again:
             if not salt and not any(balance.matters for balance in balances.values()):
                 return Ran(forcing, after, out, count, balances, salted=False)
-        elif all(np.abs(salt.drift - known[row].drift).max() < _SALT_KG for row, salt in balances.items()):
+        elif all(salt.acts_as(known[row]) for row, salt in balances.items()):
             break
     return Ran(salted, after, out, count, balances, salted=True)
 

@@ -1,9 +1,11 @@
 """
 Salts: what the water's salt does to a pan that only evaporates: it stays, weighs, and slows the evaporation a little.
 
-Units: dS/m, g, g/L, kg, days. Works on a season's daily results after the run; `season` runs once more where it matters.
+Units: dS/m, g, g/L, kg, days. Works on a season's daily results after the run; `season` runs again where it matters.
 Left out: salt that crusts on the wall or falls out, and the density that salt adds to the level.
 """
+
+from __future__ import annotations
 
 from dataclasses import dataclass
 
@@ -17,7 +19,7 @@ from panbudget.numeric import Floats
 GRAMS_PER_LITRE = 0.64
 #: share of the swing by which salt may move the trip before the pan wants rinsing (common practice, no source)
 MOST_DRIFT = 0.05
-#: share of a season's evaporation, or of the swing, that must be at stake for a second run
+#: share of a season's evaporation, or of the swing, that must be at stake for another run
 MATTERS = 0.001
 # specific gravity rises by some 0.75 % for each per cent of salt by weight: sea water, 3.5 % of salt, weighs 1.026
 _GRAVITY = 0.75
@@ -136,9 +138,14 @@ class SaltBalance:
 
     @property
     def matters(self) -> bool:
-        """Whether it slows the evaporation, or moves the trip, by enough for a second run."""
+        """Whether it slows the evaporation, or moves the trip, by enough for another run."""
         slowed = 1.0 - float(self.evaporation_factor.mean()) > MATTERS
         return slowed or float(self.drift.max()) > MATTERS * self.swing
+
+    def acts_as(self, other: SaltBalance) -> bool:
+        """Whether a run with the other's salt is a run with this, to the last bit."""
+        same = np.array_equal(self.drifts, other.drifts)
+        return same and np.array_equal(self.evaporation_factor, other.evaporation_factor)
 
     def as_dict(self, evaporation: Floats) -> dict[str, float | int | None]:
         """
@@ -237,7 +244,7 @@ def _strength(grams: Floats, water: Floats) -> Floats:
 
 def salted_pans(pans: Pans, balances: dict[int, SaltBalance]) -> Pans:
     """
-    Return pans as salt changes them, for a second run.
+    Return pans as salt changes them, for another run.
 
     Parameters
     ----------

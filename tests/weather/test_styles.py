@@ -11,8 +11,9 @@ import pytest
 from panbudget.errors import WeatherError
 from panbudget.physics.air import wind_at_2m
 from panbudget.weather import read_weather
-from panbudget.weather.text.headers import read_header, read_logger_header
+from panbudget.weather.text.headers import read_header
 from panbudget.weather.text.heading import unit_of
+from panbudget.weather.text.stations import read_logger_header
 from tests.weather.more_styles import MORE_STYLES
 from tests.weather.sites import Site
 from tests.weather.styles import STYLES, TRUTH, f, inches

@@ -22,12 +22,12 @@ from hypothesis import strategies as st
 from panbudget.errors import WeatherError
 from panbudget.weather import read_weather
 from panbudget.weather.formats import logger
-from panbudget.weather.text.headers import read_logger_header
 from panbudget.weather.text.mistakes import Mistakes
 from panbudget.weather.text.moments import plainly
 from panbudget.weather.text.raw import ColumnChoice
 from panbudget.weather.text.source import Source
 from panbudget.weather.text.stamps import read_stamps
+from panbudget.weather.text.stations import read_logger_header
 from tests.weather.sites import Site
 
 SITE = Site(latitude=38.0, longitude=-6.0, elevation=100.0, timezone="Etc/GMT+0")

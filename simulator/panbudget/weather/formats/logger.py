@@ -21,13 +21,14 @@ from panbudget.physics.air import Floats, saturation_vapour_pressure
 from panbudget.weather.marks import is_known_mark
 from panbudget.weather.subdaily.hourly import QUANTITIES, Records, to_days
 from panbudget.weather.text.cells import MISSING, Cells, read_cells
-from panbudget.weather.text.headers import Header, is_weather, read_logger_header, stated_order, units_of
+from panbudget.weather.text.headers import Header, stated_order, units_of
 from panbudget.weather.text.mistakes import Mistakes, note
 from panbudget.weather.text.moments import at_midnight
 from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, without_footer
 from panbudget.weather.text.raw import SCALE_WITH_RECORDS, TO_FILL_IN, ColumnChoice, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, read_rows, split
 from panbudget.weather.text.stamps import ReadStamps, TimeColumns, find_time, moments_of, read_stamps, says_utc
+from panbudget.weather.text.stations import is_weather, read_logger_header
 
 NAME = "logger"
 #: where the format is described

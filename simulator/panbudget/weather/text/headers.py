@@ -1,13 +1,10 @@
 """
-Headers: which column of a table is which quantity, in what unit; of a daily table's header, and of a station's.
+Headers: which column of a daily table is which quantity, in what unit (of a station's table, `stations`).
 
 Headers are read by their words and the unit in or behind them (`heading`, ``headers.toml``); a line above the table that explains a
 column counts as its words. Of a daily table only standard names are taken as they stand, capitals, spaces and hyphens
 aside, and what the user names under [weather.columns]; a column that looks like another that is missing is asked about,
-with the lines to paste, because passing it over would let the program invent what the file has.
-
-Of a station's table the column that fits is taken; of two the one named for outdoors; where that doesn't decide, neither
-is, and the user is asked. Columns that aren't used are noted by name.
+with the lines to paste, because passing it over would let the program invent what the file has. Columns that aren't used are noted by name.
 """
 
 from __future__ import annotations
@@ -34,40 +31,16 @@ from panbudget.words import packaged
 _DATA = packaged("weather/text/headers.toml")
 
 
-def _words(patterns: Iterable[str]) -> re.Pattern[str]:
+def words_of(patterns: Iterable[str]) -> re.Pattern[str]:
     return re.compile(rf"\b({'|'.join(patterns)})\b")
 
 
-class _Quantity(NamedTuple):
-    """Units that records have, as `units` names them and as people read the first, and the words of its headers."""
-
-    units: list[str]
-    shown: str
-    words: re.Pattern[str]
-    by_unit: re.Pattern[str]
-    but: re.Pattern[str]
-
-
-def _whole(patterns: Iterable[str]) -> re.Pattern[str]:
+def whole(patterns: Iterable[str]) -> re.Pattern[str]:
     return re.compile("|".join(patterns) or "(?!)")
 
 
-_QUANTITIES = {
-    name: _Quantity(
-        facts["units"], facts["shown"], _words(facts["words"]), _whole(facts.get("by_unit", ())), _words(facts["but"])
-    )
-    for name, facts in _DATA["quantities"].items()
-}
-# what a user may write under [weather.columns] -> quantity
-_CHOICES = {name: name for name in _QUANTITIES} | {
-    day: name for name, facts in _DATA["quantities"].items() for day in facts.get("daily", ())
-}
 _TIME_OF_DAY, _HEIGHT = (re.compile(_DATA[name]) for name in ("time_of_day", "height"))
-_NOT_OUTDOORS, _OUTDOORS, _MEAN, _EXTREME = (
-    _words(_DATA[name]) for name in ("not_outdoors", "outdoors", "mean", "extreme")
-)
-_RAIN_ORDER: list[str] = _DATA["rain_order"]
-_RAIN_KINDS = {kind: _words(words) for kind, words in _DATA["rain_kinds"].items()}
+NOT_OUTDOORS, OUTDOORS = (words_of(_DATA[name]) for name in ("not_outdoors", "outdoors"))
 
 
 class _Daily(NamedTuple):
@@ -85,17 +58,17 @@ def _daily(name: str) -> _Daily:
     """Return the words of a daily column's headers, compiled when a table is first looked at for it."""
     facts = _DATA["daily"][name]
     return _Daily(
-        [_words(group) for group in facts["needs"]],
-        _whole(facts.get("alone", ())),
-        _whole(facts.get("by_unit", ())),
-        _words(facts["but"]),
-        [_words([words]) for words in facts.get("best", ())],
+        [words_of(group) for group in facts["needs"]],
+        whole(facts.get("alone", ())),
+        whole(facts.get("by_unit", ())),
+        words_of(facts["but"]),
+        [words_of([words]) for words in facts.get("best", ())],
     )
 
 
 # the columns that may be a quantity, the likeliest first
 _Best = Callable[[str, Sequence[Heading]], list[Heading]]
-_NAMES_SHOWN = 12
+NAMES_SHOWN = 12
 # a name that says nothing: letters and digits
 _CODE = re.compile(r"[A-Za-z_]{1,4}\d\w*")
 
@@ -136,7 +109,7 @@ class Header:
 
     def leave(self, headings: Iterable[Heading]) -> None:
         """Note the columns that aren't used."""
-        self.unused = listed(dict.fromkeys(heading.text for heading in headings), _NAMES_SHOWN)
+        self.unused = listed(dict.fromkeys(heading.text for heading in headings), NAMES_SHOWN)
         self.notes += [note("columns-not-used", listed=self.unused)] if self.unused else []
 
     def wrong(self, name: str, key: str, /, **facts: object) -> None:
@@ -211,7 +184,7 @@ def units_of(name: str, targets: Sequence[str]) -> str:
     return f"{', '.join(others)} or {last}" if others else last
 
 
-def _named(
+def take_named(
     header: Header, headings: Mapping[int, Heading], columns: Columns, known: Mapping[str, str], best: _Best
 ) -> dict[str, str]:
     """Take the columns that the user names, by what each name stands for; return what took which name."""
@@ -296,9 +269,9 @@ def read_header(
         With its problems, if there are any.
     """
     header = Header(table, line)
-    headings = _headings(cells, units, legend)
+    headings = headings_of(cells, units, legend)
     known = {name: name for name in ("date", *STANDARD)}
-    names = _named(header, headings, columns, known, _best_of_day)
+    names = take_named(header, headings, columns, known, _best_of_day)
     for name in names:
         place = header.places[name]
         in_header = headings[place].unit or split_unit(cells[place])[1]
@@ -324,22 +297,22 @@ def read_header(
         header.take("date", date, cells[date])
     _look_at_the_rest(header, headings)
     others = [cell for place, cell in enumerate(cells) if place not in header.places.values() and cell]
-    of_codes = _of_codes(others)
+    codes = of_codes(others)
     for name in filter(header.lacks, ("date", *REQUIRED)):
         meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
-        shown = listed(others, _NAMES_SHOWN) or "no other columns"
-        header.wrong(name, "no-column", meaning=meaning, listed=shown, codes=of_codes)
-    _ask_beside_imperial(header)
+        shown = listed(others, NAMES_SHOWN) or "no other columns"
+        header.wrong(name, "no-column", meaning=meaning, listed=shown, codes=codes)
+    ask_beside_imperial(header)
     return header
 
 
-def _of_codes(names: Sequence[str]) -> str:
+def of_codes(names: Sequence[str]) -> str:
     """Say that names are codes, where most are."""
     codes = [name for name in names if _CODE.fullmatch(name)]
     return note("codes", code=codes[0]) if len(codes) > 0.5 * len(names) else ""
 
 
-def _ask_beside_imperial(header: Header) -> None:
+def ask_beside_imperial(header: Header) -> None:
     """Ask for the units of columns that name none while another's is imperial: theirs is likely so, too."""
     # rain alone may well be in inches, where the user says so
     own = (name for name in header.stated if name != "rain" or name not in header.chosen)
@@ -398,7 +371,7 @@ def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mis
     return guess if short else ""
 
 
-def _headings(cells: Sequence[str], units: Sequence[str], legend: Mapping[str, str] | None) -> dict[int, Heading]:
+def headings_of(cells: Sequence[str], units: Sequence[str], legend: Mapping[str, str] | None) -> dict[int, Heading]:
     pair = {"u", "v"} <= {cell.strip().lower() for cell in cells}  # the wind's two components
     says = ({"u": "wind u", "v": "wind v"} if pair else {}) | dict(legend or {})
     return {
@@ -432,7 +405,7 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
     absent = [name for name in _DATA["daily"] if header.lacks(name)]
     meant: dict[str, list[Heading]] = {}
     for name in absent:
-        alike = [h for h in rest if not (_NOT_OUTDOORS.search(h.name) or _daily(name).but.search(h.name))]
+        alike = [h for h in rest if not (NOT_OUTDOORS.search(h.name) or _daily(name).but.search(h.name))]
         near = [heading for heading in alike if difflib.get_close_matches(_plain(heading.text), [name], 1, 0.8)]
         fitting = near or _best_of_day(name, rest)
         if fitting and texts.count(fitting[0].text) > 1:
@@ -449,7 +422,7 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
         firsts = [fitting[0] for fitting in meant.values()]
         looks = [f'"{fitting[0].text}" looks like {name}' for name, fitting in meant.items()]
         for i, fitting in enumerate(meant.values()):
-            others = [f'"{other.text}"' for other in fitting[1:_NAMES_SHOWN] if other not in firsts]
+            others = [f'"{other.text}"' for other in fitting[1:NAMES_SHOWN] if other not in firsts]
             looks[i] += f" (or {' or '.join(others)})" if others else ""
         no_unit = [name for name in meant if name not in header.stated]
         standard = ", ".join(f"{name} in {STANDARD[name].shown_unit}" for name in no_unit)
@@ -460,7 +433,7 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
 
 def _is_another(name: str, heading: Heading) -> bool:
     """Tell whether a column's unit shows it to be another quantity than its name says."""
-    if name not in STANDARD or _converts(heading.unit or "", [STANDARD[name].unit]):
+    if name not in STANDARD or converts(heading.unit or "", [STANDARD[name].unit]):
         return False
     return any(_best_of_day(other, [heading]) for other in _DATA["daily"])
 
@@ -473,153 +446,23 @@ def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:
 
     def fits(heading: Heading) -> bool:
         words, squeezed, unit = heading.name, heading.name.replace(" ", ""), heading.unit
-        never = name != "pan_evaporation" and _NOT_OUTDOORS.search(words)
+        never = name != "pan_evaporation" and NOT_OUTDOORS.search(words)
         hours = _TIME_OF_DAY.search(words) and not (name == "rain" and re.search(r"total|sum", words))
         if never or but.search(words) or hours or unit == "rate":
             return False
         called = alone.fullmatch(squeezed) or all(group.search(words) for group in needs)
         if not called and not (unit and by_unit.fullmatch(squeezed)):
             return False
-        return unit is None or _converts(unit, [STANDARD[name].unit])
+        return unit is None or converts(unit, [STANDARD[name].unit])
 
     def rank(heading: Heading) -> tuple[bool, ...]:
-        return (*(bool(words.search(heading.name)) for words in best), bool(_OUTDOORS.search(heading.name)))
+        return (*(bool(words.search(heading.name)) for words in best), bool(OUTDOORS.search(heading.name)))
 
     return sorted(filter(fits, headings), key=rank, reverse=True)
 
 
-def is_weather(cells: Sequence[str]) -> bool:
-    """
-    Tell whether a header names an air temperature, as a station's table does.
-
-    Parameters
-    ----------
-    cells : sequence of str
-        The header's cells.
-
-    Returns
-    -------
-    bool
-        By its words alone.
-    """
-    return any(_fits("temperature", heading_of(i, cell)) for i, cell in enumerate(cells))
-
-
-def read_logger_header(
-    cells: Sequence[str],
-    columns: Columns,
-    *,
-    times: Sequence[int],
-    line: int,
-    units: Sequence[str] = (),
-    legend: Mapping[str, str] | None = None,
-    table: str = "weather",
-) -> Header:
-    """
-    Find the quantities among a table's headers.
-
-    Parameters
-    ----------
-    cells : sequence of str
-        The header line's cells.
-    columns : mapping
-        The user's choice: a quantity, or a daily column that comes of it, -> column and unit.
-    times : sequence of int
-        Columns that say when.
-    line : int
-        The header's line, for messages.
-    units : sequence of str
-        Cells of a line of units below the header, if there is one.
-    legend : mapping, optional
-        As in `read_header`.
-
-    Returns
-    -------
-    Header
-        With its problems, if there are any.
-    """
-    header = Header(table, line)
-    headings = {i: heading for i, heading in _headings(cells, units, legend).items() if i not in times}
-    header.imperial = [heading.text for heading in headings.values() if heading.unit in _DATA["imperial"]]
-    choices = {name: choice for name, choice in columns.items() if name not in ("date", "time")}
-    names = _named(header, headings, choices, _CHOICES, _best)
-    for quantity, name in names.items():
-        heading = headings[header.places[quantity]]
-        unit = None if quantity == "rain" and heading.unit == "rate" else heading.unit
-        _take(header, quantity, heading, choices[name].unit or unit, by_user=choices[name].unit is not None)
-        header.compare(quantity, choices[name].unit, unit, _QUANTITIES[quantity].units)
-    for quantity in (each for each in _QUANTITIES if each not in names):
-        best = _best(
-            quantity, [heading for heading in headings.values() if heading.place not in header.places.values()]
-        )
-        if len(best) > 1:
-            both = " and ".join(f'"{heading.text}"' for heading in best)
-            spoken = quantity.replace("_", " ")
-            header.wrong(quantity, "two-columns", both=both, quantity=spoken)
-            header.suggest(quantity, best[0])
-        elif best:
-            _take(header, quantity, best[0], best[0].unit, by_user=False)
-    if header.lacks("temperature"):
-        others = [heading.text for heading in headings.values()]
-        shown = listed(others, _NAMES_SHOWN) or "no other columns"
-        header.wrong("temperature", "no-temperature-column", listed=shown, codes=_of_codes(others))
-    unused = [heading for heading in headings.values() if heading.place not in header.places.values()]
-    header.leave(unused)
-    at_sea = [heading.text for heading in unused if re.search(r"\b(press\w*|baro\w*)", heading.name)]
-    if at_sea and "pressure" not in header.places:
-        header.notes.append(note("sea-level", column=at_sea[0]))
-    _ask_beside_imperial(header)
-    header.chosen |= {name: columns[name] for name in ("date", "time") if name in columns}
-    return header
-
-
-def _fits(quantity: str, heading: Heading) -> bool:
-    units, _, words, by_unit, but = _QUANTITIES[quantity]
-    name = heading.name
-    called = words.search(name) or (heading.unit and by_unit.fullmatch(name))
-    extreme = quantity != "rain" and _EXTREME.search(name)
-    if extreme or heading.unit == "rate" or not called or but.search(name) or _NOT_OUTDOORS.search(name):
-        return False
-    return heading.unit is None or _converts(heading.unit, units)
-
-
-def _converts(unit: str, targets: Sequence[str]) -> bool:
+def converts(unit: str, targets: Sequence[str]) -> bool:
     try:
         return bool(conversion_to(unit, targets))
     except UnitError:
         return False
-
-
-def _best(quantity: str, headings: Sequence[Heading]) -> list[Heading]:
-    """Return the columns that fit best; one of them where the same quantity stands in several units."""
-
-    def rank(heading: Heading) -> int:
-        if quantity == "rain":
-            return -_RAIN_ORDER.index(_rain_kind(heading.name))
-        sums = quantity == "radiation" and "energy" in heading.name  # the same light once more
-        return 2 * bool(_OUTDOORS.search(heading.name)) + bool(_MEAN.search(heading.name)) - 4 * sums
-
-    fitting = [heading for heading in headings if _fits(quantity, heading)]
-    top = max(map(rank, fitting), default=0)
-    best = [heading for heading in fitting if rank(heading) == top]
-    same = len({heading.name for heading in best}) == 1 and len({heading.unit for heading in best}) == len(best)
-    return best[:1] if same else best
-
-
-def _rain_kind(name: str) -> str:
-    return next((kind for kind, words in _RAIN_KINDS.items() if words.search(name)), "unknown")
-
-
-def _take(header: Header, quantity: str, heading: Heading, unit: str | None, *, by_user: bool) -> None:
-    units, shown, *_ = _QUANTITIES[quantity]
-    header.take(quantity, heading.place, heading.text)
-    header.units[quantity] = unit or shown
-    if quantity == "rain":
-        kind = _rain_kind(heading.name)
-        header.rain_kind = "total" if kind in ("monthly", "weekly", "event") else kind
-    if unit is None:
-        spoken = quantity.replace("_", " ")
-        header.notes.append(note("no-unit", quantity=spoken, column=heading.text, unit=shown))
-        return
-    known = known_unit(unit) or unit
-    header.convert(quantity, unit if known == "rate" else known, units, by_user=by_user)

@@ -1,0 +1,191 @@
+"""
+Stations: which column of a station's table, with a time of day in its rows, is which quantity, and in what unit.
+
+The column that fits is taken; of two the one named for outdoors; where that doesn't decide, neither is, and the user is
+asked. Columns that aren't used are noted by name. Words and units are those of `headers`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from panbudget.weather.text.headers import (
+    NAMES_SHOWN,
+    NOT_OUTDOORS,
+    OUTDOORS,
+    Header,
+    ask_beside_imperial,
+    converts,
+    headings_of,
+    of_codes,
+    take_named,
+    whole,
+    words_of,
+)
+from panbudget.weather.text.heading import Heading, heading_of, known_unit
+from panbudget.weather.text.mistakes import listed, note
+from panbudget.weather.text.raw import Columns
+from panbudget.words import packaged
+
+_DATA = packaged("weather/text/headers.toml")
+_MEAN, _EXTREME = (words_of(_DATA[name]) for name in ("mean", "extreme"))
+
+
+class _Quantity(NamedTuple):
+    """Units that records have, as `units` names them and as people read the first, and the words of its headers."""
+
+    units: list[str]
+    shown: str
+    words: re.Pattern[str]
+    by_unit: re.Pattern[str]
+    but: re.Pattern[str]
+
+
+_QUANTITIES = {
+    name: _Quantity(
+        facts["units"],
+        facts["shown"],
+        words_of(facts["words"]),
+        whole(facts.get("by_unit", ())),
+        words_of(facts["but"]),
+    )
+    for name, facts in _DATA["quantities"].items()
+}
+# what a user may write under [weather.columns] -> quantity
+_CHOICES = {name: name for name in _QUANTITIES} | {
+    day: name for name, facts in _DATA["quantities"].items() for day in facts.get("daily", ())
+}
+_RAIN_ORDER: list[str] = _DATA["rain_order"]
+_RAIN_KINDS = {kind: words_of(words) for kind, words in _DATA["rain_kinds"].items()}
+
+
+def is_weather(cells: Sequence[str]) -> bool:
+    """
+    Tell whether a header names an air temperature, as a station's table does.
+
+    Parameters
+    ----------
+    cells : sequence of str
+        The header's cells.
+
+    Returns
+    -------
+    bool
+        By its words alone.
+    """
+    return any(_fits("temperature", heading_of(i, cell)) for i, cell in enumerate(cells))
+
+
+def read_logger_header(
+    cells: Sequence[str],
+    columns: Columns,
+    *,
+    times: Sequence[int],
+    line: int,
+    units: Sequence[str] = (),
+    legend: Mapping[str, str] | None = None,
+    table: str = "weather",
+) -> Header:
+    """
+    Find the quantities among a table's headers.
+
+    Parameters
+    ----------
+    cells : sequence of str
+        The header line's cells.
+    columns : mapping
+        The user's choice: a quantity, or a daily column that comes of it, -> column and unit.
+    times : sequence of int
+        Columns that say when.
+    line : int
+        The header's line, for messages.
+    units : sequence of str
+        Cells of a line of units below the header, if there is one.
+    legend : mapping, optional
+        As in `read_header`.
+
+    Returns
+    -------
+    Header
+        With its problems, if there are any.
+    """
+    header = Header(table, line)
+    headings = {i: heading for i, heading in headings_of(cells, units, legend).items() if i not in times}
+    header.imperial = [heading.text for heading in headings.values() if heading.unit in _DATA["imperial"]]
+    choices = {name: choice for name, choice in columns.items() if name not in ("date", "time")}
+    names = take_named(header, headings, choices, _CHOICES, _best)
+    for quantity, name in names.items():
+        heading = headings[header.places[quantity]]
+        unit = None if quantity == "rain" and heading.unit == "rate" else heading.unit
+        _take(header, quantity, heading, choices[name].unit or unit, by_user=choices[name].unit is not None)
+        header.compare(quantity, choices[name].unit, unit, _QUANTITIES[quantity].units)
+    for quantity in (each for each in _QUANTITIES if each not in names):
+        best = _best(
+            quantity, [heading for heading in headings.values() if heading.place not in header.places.values()]
+        )
+        if len(best) > 1:
+            both = " and ".join(f'"{heading.text}"' for heading in best)
+            spoken = quantity.replace("_", " ")
+            header.wrong(quantity, "two-columns", both=both, quantity=spoken)
+            header.suggest(quantity, best[0])
+        elif best:
+            _take(header, quantity, best[0], best[0].unit, by_user=False)
+    if header.lacks("temperature"):
+        others = [heading.text for heading in headings.values()]
+        shown = listed(others, NAMES_SHOWN) or "no other columns"
+        header.wrong("temperature", "no-temperature-column", listed=shown, codes=of_codes(others))
+    unused = [heading for heading in headings.values() if heading.place not in header.places.values()]
+    header.leave(unused)
+    at_sea = [heading.text for heading in unused if re.search(r"\b(press\w*|baro\w*)", heading.name)]
+    if at_sea and "pressure" not in header.places:
+        header.notes.append(note("sea-level", column=at_sea[0]))
+    ask_beside_imperial(header)
+    header.chosen |= {name: columns[name] for name in ("date", "time") if name in columns}
+    return header
+
+
+def _fits(quantity: str, heading: Heading) -> bool:
+    units, _, words, by_unit, but = _QUANTITIES[quantity]
+    name = heading.name
+    called = words.search(name) or (heading.unit and by_unit.fullmatch(name))
+    extreme = quantity != "rain" and _EXTREME.search(name)
+    if extreme or heading.unit == "rate" or not called or but.search(name) or NOT_OUTDOORS.search(name):
+        return False
+    return heading.unit is None or converts(heading.unit, units)
+
+
+def _best(quantity: str, headings: Sequence[Heading]) -> list[Heading]:
+    """Return the columns that fit best; one of them where the same quantity stands in several units."""
+
+    def rank(heading: Heading) -> int:
+        if quantity == "rain":
+            return -_RAIN_ORDER.index(_rain_kind(heading.name))
+        sums = quantity == "radiation" and "energy" in heading.name  # the same light once more
+        return 2 * bool(OUTDOORS.search(heading.name)) + bool(_MEAN.search(heading.name)) - 4 * sums
+
+    fitting = [heading for heading in headings if _fits(quantity, heading)]
+    top = max(map(rank, fitting), default=0)
+    best = [heading for heading in fitting if rank(heading) == top]
+    same = len({heading.name for heading in best}) == 1 and len({heading.unit for heading in best}) == len(best)
+    return best[:1] if same else best
+
+
+def _rain_kind(name: str) -> str:
+    return next((kind for kind, words in _RAIN_KINDS.items() if words.search(name)), "unknown")
+
+
+def _take(header: Header, quantity: str, heading: Heading, unit: str | None, *, by_user: bool) -> None:
+    units, shown, *_ = _QUANTITIES[quantity]
+    header.take(quantity, heading.place, heading.text)
+    header.units[quantity] = unit or shown
+    if quantity == "rain":
+        kind = _rain_kind(heading.name)
+        header.rain_kind = "total" if kind in ("monthly", "weekly", "event") else kind
+    if unit is None:
+        spoken = quantity.replace("_", " ")
+        header.notes.append(note("no-unit", quantity=spoken, column=heading.text, unit=shown))
+        return
+    known = known_unit(unit) or unit
+    header.convert(quantity, unit if known == "rate" else known, units, by_user=by_user)

@@ -30,7 +30,7 @@ def harm_figure(trials: Trials) -> list[Axes]:
         Stress days; litres.
     """
     rows = np.arange(len(trials.trials))
-    axes = panels(2, height=0.24 * len(rows), columns=2, more=1.0, sharey=True)
+    axes = panels(2, height=0.24 * len(rows), columns=2, more=1.0, sharey=True, gridspec_kw={"wspace": 0.08})
     for ax, key, figure in zip(axes, ("more_stress", "more_wasted"), _FIGURES, strict=True):
         ax.barh(rows, [getattr(trial, figure) for trial in trials.trials], height=0.7, **STYLES[key].filled(label=""))
         ax.set_xlim(right=max(1.0, ax.get_xlim()[1]))  # one day, one litre, where no fault adds any

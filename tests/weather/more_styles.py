@@ -288,4 +288,41 @@ MORE_STYLES = {
             separator=";",
         ),
     ),
+    "an hour by its beginning and end, without a blank between": Style(
+        hourly(
+            "Date,Hour,Dry bulb (°C),Rain (mm)",
+            lambda when, d, t: [
+                f"{when:%d/%m/%Y}",
+                f"{when:%H:%M}-{(when + dt.timedelta(hours=1)):%H:%M}",
+                t,
+                at_five(when, d),
+            ],
+        ),
+    ),
+    "an hour by two numbers": Style(
+        hourly(
+            "Date,Temperature (°C),Rain (mm)",
+            lambda when, d, t: [f"{when:%d/%m/%Y} {when.hour:02d}-{when.hour + 1:02d}", t, at_five(when, d)],
+        ),
+    ),
+    "days numbered below their month, under a header that comes again": Style(
+        "Weather 2025\n"
+        + "".join(
+            f"{name},,,\nDay,Max °C,Min °C,Rain mm\n"
+            + "".join(f"{d.date.day},{d.tmax},{d.tmin},{d.rain}\n" for d in TRUTH if d.date.month == month)
+            + f"Total,,,{sum(d.rain for d in TRUTH if d.date.month == month):.1f}\n\n"
+            for month, name in ((6, "June"), (7, "July"))
+        ),
+    ),
+    "Beaufort": Style(
+        daily("date,tmin,tmax,rain,Wind (Bft)", lambda d: [d.date, d.tmin, d.tmax, d.rain, 2]),
+        (*BASE, *WIND),
+        near=0.51,  # Beaufort 2 is 1.6 to 3.3 m/s
+        wind_height=10.0,
+    ),
+    "rain of 24 hours that is read in the morning": Style(
+        daily(
+            "Date,Min temp °C,Max temp °C,Rainfall in 24 hours to 9 am (mm)", lambda d: [d.date, d.tmin, d.tmax, d.rain]
+        ),
+    ),
 }

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import tomllib
 
+import numpy as np
 import pytest
 
 from panbudget.errors import WeatherError
@@ -262,6 +263,12 @@ def test_a_missing_column_of_rain_is_named_along_with_all_else_and_not_where_non
         ("Sun (MJ/m²)", {"radiation": "MJ/m^2"}),
         ("sunshine (MJ/m2)", {"radiation": "MJ/m^2"}),
         ("Sun (h)", {"sunshine": "h"}),
+        ("Insolation (min)", {"sunshine": "min"}),
+        ("Insolation (kWh/m²)", {"radiation": "kWh/m^2"}),
+        ("Sun (h:mm)", {"sunshine": "h"}),
+        ("Rain to 9 am (mm)", {"rain": "mm"}),
+        ("Dry bulb max (°C)", {}),
+        ("Wet bulb min (°C)", {}),
         ("Soltimer (døgn)", {"sunshine": None}),
         ("Zonneschijnduur (u)", {"sunshine": "h"}),
         ("Usłonecznienie [h]", {"sunshine": "h"}),
@@ -284,6 +291,32 @@ def test_u_is_humidity_but_a_component_of_the_wind_beside_v(headers, humidity):
         **humidity,
         **({"wind": 3} if "FF" in headers else {}),
     }
+
+
+def test_of_rains_of_parts_of_a_day_none_is_taken():
+    """A lone one is the day's."""
+    known = read_header(["date", "tmin", "tmax", "Rain 06 UTC", "Rain 18 UTC"], {}, line=1)
+    assert "rain" not in known.suggested
+
+
+def test_hours_of_sunshine_may_have_minutes(tmp_path):
+    """5:30 is five hours and a half, as is the time of day that a spreadsheet makes of it."""
+    path = tmp_path / "station.csv"
+    for text in ("5:30", "05:30:00"):
+        rows = [f"{d.date},{d.tmin},{d.tmax},{d.rain},{text}" for d in TRUTH]
+        path.write_text("\n".join(["date,tmin,tmax,rain,Sunshine (h:mm)", *rows]) + "\n", encoding="utf-8")
+        as_clock = read_weather(path, SITE).daily["radiation"]
+        path.write_text(path.read_text(encoding="utf-8").replace(text, "5.5"), encoding="utf-8")
+        assert as_clock.tolist() == read_weather(path, SITE).daily["radiation"].tolist()
+
+
+@pytest.mark.parametrize(("force", "speed"), [(0, 0.1), (3, 4.4), (2.5, 3.45), (12, 34.0)])
+def test_beaufort_is_the_middle_of_its_speeds_at_ten_metres(force, speed):
+    """WMO-No. 8, Beaufort scale, from memory: 3 is 3.4 to 5.4 m/s. Beyond 12 nothing can be true."""
+    header = read_header(["date", "tmin", "tmax", "Wind (Beaufort)"], {}, line=1)
+    assert header.wind_height == 10.0
+    read = header.standard({3: np.array([force, 13.0, -1.0])})["wind"]
+    assert read.tolist() == pytest.approx([speed, 99.0, -1.0])
 
 
 def test_cells_may_carry_their_unit(tmp_path):

@@ -132,6 +132,14 @@ def test_several_sheets_with_data_are_refused_by_name(tmp_path):
     assert "one is expected" in line
 
 
+def test_of_several_sheets_the_only_one_with_days_is_taken(tmp_path):
+    """Beside remarks and a list of gauges; common practice, no source."""
+    notes = [["Gauge", "since", 2019], ["read at", 8], ["rain", "by hand"]]
+    source = opened(tmp_path, workbook({"Notes": notes, "Data": rows(3)}))
+    assert source.taken_from == "sheet 'Data'"
+    assert source.text.startswith("\t".join(HEADER))
+
+
 def test_a_sheet_has_as_many_rows_as_a_text_may_have(tmp_path, monkeypatch):
     monkeypatch.setattr("panbudget.weather.text.workbook.MOST_LINES", 3)
     assert opened(tmp_path, workbook({"Data": rows(2)}))

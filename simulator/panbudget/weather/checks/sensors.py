@@ -90,7 +90,8 @@ def longest(of: Mask) -> tuple[int, int]:
 
 def _varies(inspection: Inspection) -> bool:
     """Tell whether temperatures change at all: made-up weather of equal days has no sensors."""
-    return bool(np.ptp(inspection.known("tmax")) > 0.0)
+    highest = inspection.known("tmax")
+    return bool(highest.size and np.ptp(highest) > 0.0)
 
 
 def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

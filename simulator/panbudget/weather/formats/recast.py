@@ -34,6 +34,11 @@ _MONTH_NAME = re.compile(
     r"jan|ene|gen|feb|fev|mar|apr|avr|abr|ma[iyg]|ju[nil]|giu|lug|aug|ago|ao|se[pt]|o[ckut]t|nov|de[cz]|dic"
 )
 _TITLE = re.compile(rf"\b(?P<month>{MONTH})[. ,]+(?P<year>(?:19|20)\d\d)\b")
+# the month, in words or numbers, over rows that have the day's number alone; its year may stand further above
+_BLOCK = re.compile(
+    rf"(?P<name>{MONTH})\b[. ,/-]*(?P<of>(?:19|20)\d\d)?|(?P<month>\d{{1,2}})[./](?P<year>\d{{4}})", re.IGNORECASE
+)
+_OF_YEAR, _NUMBERED_DAY = re.compile(r"\b(?:19|20)\d\d\b"), re.compile(r"0?(\d{1,2})\.?")
 _LEGEND = re.compile(r"([A-Za-z][A-Za-z ]*?)\s*\(([^()]+)\)")
 _TOKEN = re.compile(r'"[^"]*"|\S+')
 
@@ -67,7 +72,7 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
     """
     lines = source.lines
     opening = find_opening(lines)
-    shapes = [_numbered, _hours_across, _long] if opening else [_printed_month, _days_across, _by_blanks]
+    shapes = [_numbered, _hours_across, _long] if opening else [_month_blocks, _printed_month, _days_across, _by_blanks]
     for shape in shapes:
         turned = shape(source, lines, opening)
         if turned is not None and not is_archive("\n".join(lines[:_HEAD])):
@@ -232,6 +237,37 @@ def _days_across(source: Source, lines: Sequence[str], _: Opening | None) -> _Sh
         body = ([day, *(of.get(name, "") for name in order)] for day, of in sorted(table.items()))
         return _Shape("a row a month, days across", _table(["date", *order], body))
     return None
+
+
+def _month_blocks(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
+    """Date rows that begin with a day's number, by the month above them; names may stand over all of them, or over each month's."""
+    year, month, header, units = "", 0, list[str](), list[str]()
+    names, rows, of_blocks = dict[str, None](), list[dict[str, str]](), set[str]()
+    for text in lines:
+        cells = _cells(text)
+        said = list(filter(None, cells))
+        rows.append({})
+        if len(said) < 3 and (match := _BLOCK.fullmatch(" ".join(said))):
+            year = match["year"] or match["of"] or year
+            month = month_of(match["name"]) if match["name"] else int(match["month"])
+        elif header and said and (day := _NUMBERED_DAY.fullmatch(cells[0])) and year and month:
+            named = [f"{name} ({unit})" if unit else name for name, unit in zip(header, units, strict=True)]
+            names |= dict.fromkeys(filter(None, named[1:]))
+            rows[-1] = {"date": f"{year}-{month:02d}-{int(day[1]):02d}", **dict(zip(named, cells, strict=False))}
+            of_blocks.add(f"{year}-{month}")
+        elif len(said) > 2 and header and all(map(is_unit, said)):
+            units = [*cells, *[""] * len(header)][: len(header)]
+        elif len(said) > 2 and not any(map(is_number, said)):
+            header, units = cells, [""] * len(cells)
+        elif (of := _OF_YEAR.search(text)) and len(said) < 3:
+            year = of[0]
+    first = next((i for i, row in enumerate(rows) if row), 0)
+    days = [int(row["date"][-2:]) for row in rows if row][:_ROWS]
+    if first == 0 or [day - days[0] for day in days] != [0, 1, 2]:
+        return None
+    table = ["\t".join([row["date"], *(row.get(name, "") for name in names)]) if row else "" for row in rows]
+    table[first - 1] = "\t".join(["date", *names])
+    return _Shape("days numbered below their month", "\n".join(table) + "\n")
 
 
 def _printed_month(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:

@@ -39,6 +39,7 @@ _BOTH_MARKS = {
 }
 _PARTED = re.compile(r"([+-]?\d[\d.,]*|[-–—]{2,}|[-–—](?=\s))\s*([^\W\d_].*|[°º%\"'].*)")
 _LESS_THAN = re.compile(r"<\s?(?:0?[.,]\d{1,2}|1)")  # as "<0.1" is a trace, too
+_CLOCK = re.compile(r"(\d{1,2}):([0-5]\d)(?::00)?")
 _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
 
 # rows of a long table that are looked at first, and the share of a column's that may be no number
@@ -294,6 +295,8 @@ class _Numbers:
         code, cells = pd.factorize(column)  # each text is looked at once
         unit = known_unit(self.units[place])
         texts = [_without_unit(str(text).strip().replace("−", "-"), unit) for text in cells]
+        if unit == "h":
+            texts = [_in_hours(text) for text in texts]
         plain = [
             text.replace(mark, "") if mark and _THOUSANDS.fullmatch(text) and not re.search("[ ']", text) else text
             for text in texts
@@ -362,6 +365,12 @@ def _without_unit(text: str, unit: str | None) -> str:
     if not behind or unit is None or known_unit(behind) not in (unit, unit.removesuffix("Hg")):
         return text
     return figure if figure.strip("-–—") else ""
+
+
+def _in_hours(text: str) -> str:
+    """Write "5:30" as 5.5 hours; anything else as it is."""
+    match = _CLOCK.fullmatch(text)
+    return str(int(match[1]) + int(match[2]) / 60) if match else text
 
 
 def _is_trace(text: str) -> bool:

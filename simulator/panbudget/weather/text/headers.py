@@ -22,7 +22,16 @@ from panbudget.errors import Problem, did_you_mean
 from panbudget.numeric import Floats
 from panbudget.units import UnitError
 from panbudget.weather.text.columns import REQUIRED, STANDARD
-from panbudget.weather.text.heading import Heading, conversion_to, heading_of, known_unit, split_unit, unknown_unit
+from panbudget.weather.text.heading import (
+    BEAUFORT,
+    Heading,
+    conversion_to,
+    heading_of,
+    in_standard_units,
+    known_unit,
+    split_unit,
+    unknown_unit,
+)
 from panbudget.weather.text.mistakes import Mistakes, also_has, listed, note, problem
 from panbudget.weather.text.moments import ORDERS, SERIAL, SERIAL_STATED, order_of, order_to_state, serial_day
 from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns, OtherUnit, Source
@@ -39,7 +48,7 @@ def whole(patterns: Iterable[str]) -> re.Pattern[str]:
     return re.compile("|".join(patterns) or "(?!)")
 
 
-_TIME_OF_DAY, _HEIGHT = (re.compile(_DATA[name]) for name in ("time_of_day", "height"))
+_TIME_OF_DAY, _HEIGHT, _OF_A_DAY = (re.compile(_DATA[name]) for name in ("time_of_day", "height", "of_a_day"))
 NOT_OUTDOORS, OUTDOORS = (words_of(_DATA[name]) for name in ("not_outdoors", "outdoors"))
 
 
@@ -142,6 +151,9 @@ class Header:
             cure = error.problem.cure or ("" if by_user else note("unit-of-column"))
             self.problems.append(replace(error.problem, cure=cure).under(f"{where} unit"))
             return
+        if known_unit(unit) == BEAUFORT:
+            self.notes.append(note("beaufort", column=self.headers[name]))
+            self.wind_height = self.wind_height or 10.0  # that of the scale
         self.sums |= target == "J/m^2"
         if conversion != (1.0, 0.0):
             self.conversions[name] = conversion
@@ -174,8 +186,10 @@ class Header:
     def standard(self, numbers: Mapping[int, Floats]) -> dict[str, Floats]:
         """Return the columns in our units, of those that stand in the row's places."""
         places = {name: place for name, place in self.places.items() if place in numbers}
-        by = {name: self.conversions.get(name, (1.0, 0.0)) for name in places}
-        return {name: numbers[place] * by[name][0] + by[name][1] for name, place in places.items()}
+        return {
+            name: in_standard_units(numbers[place], self.units.get(name, ""), self.conversions.get(name, (1.0, 0.0)))
+            for name, place in places.items()
+        }
 
 
 def units_of(name: str, targets: Sequence[str]) -> str:
@@ -303,6 +317,8 @@ def read_header(
         shown = listed(others, NAMES_SHOWN) or "no other columns"
         header.wrong(name, "no-column", meaning=meaning, listed=shown, codes=codes)
     ask_beside_imperial(header)
+    if "rain" in header.places and _TIME_OF_DAY.search(headings[header.places["rain"]].name):
+        header.notes.append(note("rain-read-at", column=header.headers["rain"]))
     return header
 
 
@@ -443,11 +459,15 @@ def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:
     if name not in _DATA["daily"]:
         return []
     needs, alone, by_unit, but, best = _daily(name)
+    alike = sum(all(group.search(heading.name) for group in needs) for heading in headings)
 
     def fits(heading: Heading) -> bool:
-        words, squeezed, unit = heading.name, heading.name.replace(" ", ""), heading.unit
+        words = _OF_A_DAY.sub("", heading.name) if name == "rain" else heading.name
+        squeezed, unit = words.replace(" ", ""), heading.unit
         never = name != "pan_evaporation" and NOT_OUTDOORS.search(words)
-        hours = _TIME_OF_DAY.search(words) and not (name == "rain" and re.search(r"total|sum", words))
+        # rain of a day is read at some time of day; of several columns one is a part of it
+        whole_day = name == "rain" and (alike == 1 or words != heading.name or re.search(r"total|sum", words))
+        hours = _TIME_OF_DAY.search(words) and not whole_day
         if never or but.search(words) or hours or unit == "rate":
             return False
         called = alone.fullmatch(squeezed) or all(group.search(words) for group in needs)

@@ -11,11 +11,15 @@ import unicodedata
 from collections.abc import Sequence
 from typing import NamedTuple
 
+import numpy as np
+
+from panbudget.numeric import Floats
 from panbudget.units import UnitError, column_conversion
 from panbudget.weather.text.columns import number
 from panbudget.words import packaged
 
 _DATA = packaged("weather/text/heading.toml")
+BEAUFORT = "Bft"
 _UNITS = {word: unit for unit, words in _DATA["units"].items() for word in words}
 _GLUED = re.compile(_DATA["glued"])
 _ENGLISH = [(re.compile(rf"\b(?:{'|'.join(words)})"), english) for english, words in _DATA["english"].items()]
@@ -124,6 +128,8 @@ def known_unit(text: str) -> str | None:
 
 def conversion_to(unit: str, targets: Sequence[str]) -> tuple[str, tuple[float, float]]:
     """Return which of our units a unit turns into, and the factor and offset; UnitError, of the last, where into none."""
+    if known_unit(unit) == BEAUFORT and "m/s" in targets:
+        return "m/s", (1.0, 0.0)  # as they stand: `in_standard_units` looks them up
     if unit.startswith("0.1 "):
         target, (factor, offset) = conversion_to(unit.removeprefix("0.1 "), targets)
         return target, (0.1 * factor, offset)
@@ -131,6 +137,14 @@ def conversion_to(unit: str, targets: Sequence[str]) -> tuple[str, tuple[float, 
         with contextlib.suppress(UnitError):
             return target, column_conversion(unit, target)
     return targets[-1], column_conversion(unit, targets[-1])
+
+
+def in_standard_units(numbers: Floats, unit: str, conversion: tuple[float, float]) -> Floats:
+    """Return a column in our unit; a number that is none of Beaufort's is none of wind."""
+    if known_unit(unit) == BEAUFORT:
+        speeds = _DATA["beaufort"]["speeds"]
+        return np.asarray(np.interp(numbers, range(len(speeds)), speeds, left=-1.0, right=99.0))
+    return numbers * conversion[0] + conversion[1]
 
 
 def by_file(unit: str, target: str) -> tuple[float, float]:

@@ -86,7 +86,11 @@ STAMP = re.compile(
     rf"(?:{_DATE}\.?(?:T|,?\s+)(?:{CLOCK}(?:\s?{OFFSET})?|{_POINTS}|\d{{1,2}}h?)|{COMPACT}|1\d{{9}}(?:\d{{3}})?)"
 )
 # two moments or times of day in one cell, of which the record is the time between
-_SPAN = re.compile(rf"(?P<from>\d.*?)(?: - | ?[–—] ?| (?:to|bis|tot|[aà]l?|até|do|till?) )(?:{STAMP.pattern}|{CLOCK})")
+_SPAN = re.compile(
+    rf"(?P<from>\d.*?)(?: - | ?[–—] ?|-(?=\d:)| (?:to|bis|tot|[aà]l?|até|do|till?) )(?:{STAMP.pattern}|{CLOCK})"
+)
+# an hour by the numbers of its beginning and its end
+_HOURS = re.compile(r"(?P<day>.*\d{4},? |)(?P<from>\d{1,2})h? ?[-–] ?(?P<to>\d{1,2})h?")
 _HOUR_SAID = re.compile(r"(?<=:\d\d) ?(?:Uhr|hrs?|h)$")
 _WITH_POINTS = re.compile(rf"(?<=\d )({_POINTS})$")
 ONLY_DATE = re.compile(rf"{_DATE}\.?")
@@ -147,9 +151,13 @@ def beginning_of(cell: str) -> str:
 
     Examples
     --------
-    >>> beginning_of("1.6.2025 13:00 - 1.6.2025 14:00"), beginning_of("13:00 - 14:00"), beginning_of("1.6.2025 13.00")
-    ('1.6.2025 13:00', '13:00', '1.6.2025 13:00')
+    >>> beginning_of("1.6.2025 13:00 - 1.6.2025 14:00"), beginning_of("9:00-10:00"), beginning_of("1.6.2025 13.00")
+    ('1.6.2025 13:00', '9:00', '1.6.2025 13:00')
+    >>> beginning_of("1.6.2025 13-14"), beginning_of("13-15")
+    ('1.6.2025 13:00', '13-15')
     """
+    if (hours := _HOURS.fullmatch(cell)) and (int(hours["from"]) + 1) % 24 == int(hours["to"]) % 24:
+        return f"{hours['day']}{hours['from']}:00"
     cell = _HOUR_SAID.sub("", cell)
     if span := _SPAN.fullmatch(cell):
         cell = span["from"] if STAMP.fullmatch(span["from"]) or re.fullmatch(CLOCK, span["from"]) else cell

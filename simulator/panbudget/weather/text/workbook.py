@@ -1,5 +1,5 @@
 """
-Workbook: the one sheet of an .xlsx file that holds data, as tab-separated text that `table` reads.
+Workbook: the one sheet of an .xlsx file that holds data, or days, as tab-separated text that `table` reads.
 
 Row n of the sheet becomes line n of the text, so that messages name rows as the spreadsheet shows them.
 Formulas give the results that were saved with them. Needs openpyxl, an extra of the package.
@@ -20,11 +20,13 @@ from typing import Any
 from panbudget.errors import WeatherError
 from panbudget.files import MOST_COLUMNS, MOST_LINES, MOST_UNPACKED
 from panbudget.weather.text.mistakes import listed, refusal
+from panbudget.weather.text.opening import find_opening
 
 _MOST_NAMED = 5
 # of all sheets that are read, empty ones in a row among them; of one sheet, as many rows as of a text; tags of one part, four
 # of which make a number's cell: ten years of hours of eight columns; how many of them may be open at a time
 _MOST_CELLS, _MOST_TAGS, _DEEPEST = 4_000_000, 3_000_000, 1000
+_HEAD = 200  # rows in which a table may begin
 _CHUNK = 1 << 20
 _MOST_BESIDE = 50_000_000  # bytes of any part of it that is no sheet
 _FORMULA = re.compile(rb"<(?:\w+:)?f[ >/]")
@@ -72,6 +74,9 @@ def sheet_as_text(data: bytes, archive: zipfile.ZipFile, *, shown_as: str) -> tu
             count = itertools.count()
             sheets = {sheet.title: list(_rows(sheet, count, shown_as)) for sheet in book.worksheets}
             filled = [name for name, rows in sheets.items() if any(rows)]
+            if len(filled) > 1:  # a sheet of remarks has no header above days
+                with_days = [name for name in filled if find_opening(_text(sheets[name][:_HEAD]).split("\n"))]
+                filled = with_days if len(with_days) == 1 else filled
             empty = None
             parts = [name for name in archive.namelist() if name.lower().startswith("xl/worksheets/")]
             if len(filled) == 1 and any(_FORMULA.search(archive.read(name)) for name in parts):
@@ -155,7 +160,7 @@ def _without_result(results: Any, formulas: Any) -> str | None:
 
 def _text(rows: Sequence[Sequence[str]]) -> str:
     """Write rows with tabs between cells, each as wide as the header at least; an empty row is an empty line."""
-    width = next(len(row) for row in rows if row)
+    width = next((len(row) for row in rows if row), 0)
     out = io.StringIO()
     writer = csv.writer(out, delimiter="\t", lineterminator="\n")
     writer.writerows([*row, *[""] * (width - len(row))] if row else [] for row in rows)

@@ -293,7 +293,7 @@ MORE_STYLES = {
             "Date,Hour,Dry bulb (°C),Rain (mm)",
             lambda when, d, t: [
                 f"{when:%d/%m/%Y}",
-                f"{when:%H:%M}-{(when + dt.timedelta(hours=1)):%H:%M}",
+                f"{when.hour}:00-{when.hour + 1}:00",
                 t,
                 at_five(when, d),
             ],

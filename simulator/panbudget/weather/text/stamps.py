@@ -45,7 +45,7 @@ _BARE_TIME = re.compile(r"\d{1,4}|\d{1,2}(?:\.[0-4]\d|[hH](?:[0-5]\d)?)")  # 13.
 _OFFSET_AT_END = re.compile(rf"(:\d{{2}}(?::\d{{2}}(?:\.\d+)?)?)\s?({OFFSET})$")
 # two times of day, or one and its distance from UTC, of which a clock has two a year, and one more where it was set; the
 # farthest west
-_TIGHT, _MOST_OFFSETS, _FARTHEST = re.compile(r"(:\d{2})-(\d{2}:\d{2})$"), 3, "12:00"
+_TIGHT, _MOST_OFFSETS, _FARTHEST = re.compile(r"(:\d{2})-(\d{1,2}:\d{2})$"), 3, "12:00"
 _TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,9}))?)?\s?(?:([AaPp])(?:\.?\s?[Mm])?\.?)?")
 _HALF_DAYS = re.compile(r"\d\s?[AaPp]\.?\s?[Mm]?\.?$")
 # rows that follow each other lie within so many days, and days taken for months leap this far [d]
@@ -188,7 +188,7 @@ def read_stamps(
     texts = pd.Series(list(map(str.strip, texts)), dtype=object)
     first, between = next((text for text in texts if text), ""), False
     seconds = texts.str.extract(_TIGHT)[1] if _TIGHT.search(first) else pd.Series([], dtype=object)
-    if seconds.nunique() > _MOST_OFFSETS or (seconds > _FARTHEST).any():
+    if seconds.nunique() > _MOST_OFFSETS or (seconds.str.zfill(5) > _FARTHEST).any():
         texts = texts.str.replace(_TIGHT, r"\1 - \2", regex=True)
         first = next(text for text in texts if text)
     if (begun := beginning_of(first)) != first:

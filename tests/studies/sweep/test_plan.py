@@ -77,6 +77,25 @@ def test_a_made_heat_wave_has_no_place_in_a_sweep(tmp_path):
     assert "[what_if.heat]" in _lines(make_plan(tmp_path, garden=garden))[0]
 
 
+def test_what_a_sweep_leaves_to_replay_is_refused_in_a_design_too(tmp_path):
+    """A fault or a salinity in a design, and wishes of its own, changed nothing and were not told."""
+    designs = """
+[design.leak]
+fault = [{ kind = "leak", loss = "1 L/day" }]
+
+[design.salty]
+supply.tap.salinity = "1 dS/m"
+
+[design.wish]
+wishes.stress_days = 9
+"""
+    lines = [line.split(": ", 1)[1] for line in _lines(make_plan(tmp_path, designs=designs))]
+    assert len(lines) == 3
+    assert lines[0].startswith("design.leak: fault can't differ between designs")
+    assert lines[1].startswith("design.salty has a supply with salinity, and a sweep takes sound gardens")
+    assert lines[2].startswith("design.wish: wishes can't differ between designs; expected: supply, controller")
+
+
 def test_a_missing_scenario_or_plan_is_said_in_a_line(tmp_path):
     path = make_plan(tmp_path)
     (tmp_path / "garden.toml").unlink()
@@ -130,6 +149,54 @@ def test_own_headers_and_heights_with_a_unit_are_read(tmp_path):
     assert place.name == "A"
     assert place.elevation == pytest.approx(304.8)
     assert place.longitude is None
+
+
+@pytest.mark.parametrize(
+    ("header", "metres"),
+    [
+        ("elevation", 1000.0),
+        ("height_m", 1000.0),
+        ("Elev. [m]", 1000.0),
+        ("elev ft", 304.8),
+        ("ELEV_FT", 304.8),
+        ("elevation in feet", 304.8),
+        ("elevationFt", 304.8),
+        ("altitude/yd", 914.4),
+        ("Height (ft)", 304.8),
+        ("left of the road", 1000.0),
+    ],
+)
+def test_a_height_is_in_the_unit_that_its_header_names(tmp_path, header, metres):
+    """A header that named feet in a word of its own gave metres, without a word."""
+    path = make_plan(tmp_path)
+    table = f"name,latitude,{header},weather\nA,38.2,1000,place-01.csv\n"
+    (tmp_path / "weather" / "places.csv").write_text(table, encoding="utf-8")
+    text = path.read_text(encoding="utf-8").replace("[years]", f'columns = {{ elevation = "{header}" }}\n[years]')
+    path.write_text(text, encoding="utf-8")
+    assert load_plan(path).places[0].elevation == pytest.approx(metres)
+
+
+@pytest.mark.parametrize("figure", ["3_8.2", "３８.2", "38.2 N", "nan", "infinity", "38,2", "0x26"])
+def test_a_latitude_is_a_plain_number(tmp_path, figure):
+    path = make_plan(tmp_path)
+    table = f'name,latitude,elevation,weather\nA,"{figure}",10,place-01.csv\n'
+    (tmp_path / "weather" / "places.csv").write_text(table, encoding="utf-8")
+    assert _lines(path)[0].startswith(f'weather/places.csv: row 1: latitude = "{figure}" is not a plain number')
+
+
+def test_two_columns_of_one_name_are_refused_and_others_may_stand_twice(tmp_path):
+    """The last of two heights was taken, with a warning of pandas'."""
+    path, table = make_plan(tmp_path), tmp_path / "weather" / "places.csv"
+    table.write_text("name,latitude,elevation,elevation,weather\nA,38.2,10,20,place-01.csv\n", encoding="utf-8")
+    assert _lines(path)[0].startswith(
+        "weather/places.csv: has more than one column elevation: elevation and elevation;"
+    )
+    table.write_text("name,latitude,elevation,weather,note,note\nA,38.2,10,place-01.csv,x,y\n", encoding="utf-8")
+    assert load_plan(path).places[0].elevation == 10.0
+    table.write_text("name,latitude,elevation,height,weather\nA,38.2,10,20,place-01.csv\n", encoding="utf-8")
+    text = path.read_text(encoding="utf-8").replace("[years]", 'columns = { elevation = "height" }\n[years]')
+    path.write_text(text, encoding="utf-8")
+    assert "has more than one column elevation: elevation and height" in _lines(path)[0]
 
 
 def test_a_parquet_table_gives_the_same_places_as_the_csv(tmp_path):

@@ -249,6 +249,19 @@ def test_weather_once_read_is_kept_and_never_trusted_blindly(tmp_path, monkeypat
     assert not list((tmp_path / "cache" / "weather").iterdir())
 
 
+def test_kept_weather_under_another_name_is_not_believed(tmp_path, monkeypatch):
+    """Two kept files that were exchanged gave each place the other's weather, without a word."""
+    monkeypatch.setenv("PANBUDGET_CACHE", str(tmp_path / "cache"))
+    plan = make_plan(tmp_path, places=2, more=SMALL_PARTS)
+    sweep(plan, tmp_path / "first", processes=1)
+    one, other = (tmp_path / "cache" / "weather").iterdir()
+    held, others = one.read_bytes(), other.read_bytes()
+    one.write_bytes(others)
+    other.write_bytes(held)
+    sweep(plan, tmp_path / "exchanged", processes=1)
+    assert contents(tmp_path / "exchanged") == contents(tmp_path / "first")
+
+
 def test_weather_of_another_file_system_is_read_through_fsspec(tmp_path):
     fsspec = pytest.importorskip("fsspec")
     plan = make_plan(tmp_path, places=2, more=SMALL_PARTS)
@@ -276,6 +289,25 @@ def test_a_bad_site_stops_the_sweep_and_says_why(tmp_path):
     assert "site Place 02: place-02.csv:" in text
     assert "run again to go on, or skip such sites and count them" in text
     assert len(text.splitlines()) == 2
+
+
+def test_a_latitude_of_the_other_hemisphere_stops_the_sweep(tmp_path):
+    """Where no radiation contradicted it, the site was run in the wrong half of the year without a word."""
+    plan = make_plan(tmp_path, places=2)
+    for file in (tmp_path / "weather").glob("place-*.csv"):
+        lines = [line for line in file.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
+        kept = [",".join(cells[at] for at in (0, 1, 2, 6)) for cells in (line.split(",") for line in lines)]
+        file.write_text("\n".join(kept), encoding="utf-8")
+    sweep(plan, tmp_path / "right", processes=1)
+    table = tmp_path / "weather" / "places.csv"
+    name, latitude, *_ = table.read_text(encoding="utf-8").splitlines()[-1].split(",")
+    table.write_text(
+        table.read_text(encoding="utf-8").replace(f"{name},{latitude}", f"{name},-{latitude}"), encoding="utf-8"
+    )
+    with pytest.raises(
+        PanbudgetError, match=f"site {name}: .*latitude = -{latitude} .*change the sign of the latitude"
+    ):
+        sweep(plan, tmp_path / "wrong", processes=1)
 
 
 def test_with_keep_going_bad_sites_are_skipped_and_counted(tmp_path):

@@ -111,11 +111,16 @@ def _keep(file: Path, years: Years, eto: dict[int, Floats]) -> None:
     payload = buffer.getvalue()
     draft = file.with_name(f".{file.name}.{os.getpid()}.{threading.get_ident()}")
     try:
-        draft.write_bytes(hashlib.sha256(payload).digest() + payload)
+        draft.write_bytes(_digest(file, payload) + payload)
         draft.replace(file)
     except OSError:  # a full disk: it is read again next time
         with contextlib.suppress(OSError):
             draft.unlink(missing_ok=True)
+
+
+def _digest(file: Path, payload: bytes) -> bytes:
+    """Of what is kept and of its name, which is what it is kept for: under another's name it is believed no more."""
+    return hashlib.sha256(file.name.encode() + payload).digest()
 
 
 def _held(file: Path) -> Read | None:
@@ -127,7 +132,7 @@ def _held(file: Path) -> Read | None:
     except OSError:
         return None
     payload = content[_DIGEST:]
-    if hashlib.sha256(payload).digest() != content[:_DIGEST]:
+    if _digest(file, payload) != content[:_DIGEST]:
         return None
     table = pa.ipc.open_file(payload).read_all()
     about = json.loads(table.schema.metadata[_META])

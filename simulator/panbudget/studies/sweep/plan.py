@@ -30,8 +30,8 @@ from panbudget.studies.sweep.site import Place, places_in_table
 if TYPE_CHECKING:
     from panbudget.studies.sweep.grid import Held
 
-#: what a design may not change, since the plan gives it or a sweep has no use for it
-_NOT_BY_DESIGN = ("site", "weather", "season", "what_if", "variant", "title", "note")
+#: what alone a design may change: the plan gives the rest, or it holds for all
+_BY_DESIGN = ("supply", "controller")
 _Year = Annotated[int, Field(strict=True, ge=1700, le=2500)]
 
 
@@ -187,11 +187,13 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
     base = load_scenario(path.parent / described.scenario, *variants)
     if described.show.units:
         base = base.changed({"show": described.show.model_dump()})
-    problems = [*_unfit(base)]
+    problems = [problem("not-for-a-sweep", "scenario", file=base.path.name, what=what) for what in sorted(_unfit(base))]
     designs = []
     for name, overlay in (described.design or {"as described": {}}).items():
         try:
-            designs.append(Design(name, _designed(base, overlay)))
+            designs.append(Design(name, design := _designed(base, overlay)))
+            alone = sorted(_unfit(design) - _unfit(base))
+            problems += [problem("not-for-a-sweep.design", f"design.{name}", what=what) for what in alone]
         except ScenarioError as error:
             problems.extend(problem.under(f"design.{name}: ") for problem in error.problems)
     places: Sequence[Place] = ()
@@ -234,17 +236,18 @@ def _files(folder: Path, name: str) -> list[Path]:
     return sorted(folder.glob(name)) if set("*?[") & set(name) and not Path(name).is_absolute() else [folder / name]
 
 
-def _unfit(base: Scenario) -> Iterator[Problem]:
+def _unfit(garden: Scenario) -> set[str]:
     unfit = {
-        "[what_if.heat]": base.what_if.heat is not None,
-        "a [[fault]]": bool(base.fault),
-        "a supply with salinity": any(supply.salinity for supply in base.supply.values()),
+        "[what_if.heat]": garden.what_if.heat is not None,
+        "a [[fault]]": bool(garden.fault),
+        "a supply with salinity": any(supply.salinity for supply in garden.supply.values()),
     }
-    for what in filter(unfit.get, unfit):
-        yield problem("not-for-a-sweep", "scenario", file=base.path.name, what=what)
+    return {*filter(unfit.get, unfit)}
 
 
 def _designed(base: Scenario, overlay: dict[str, Any]) -> Scenario:
-    if wrong := [problem("same-for-all", key) for key in overlay if key in _NOT_BY_DESIGN]:
+    if wrong := [
+        problem("same-for-all", key) for key in overlay if key in Scenario.model_fields and key not in _BY_DESIGN
+    ]:
         raise ScenarioError(*wrong)
     return base.changed(overlay)

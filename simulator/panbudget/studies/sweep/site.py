@@ -39,6 +39,11 @@ _MORE = ("timezone", "setting", "climate")
 _MOST_LINES = 20
 _MOST_KINDS = 10_000  # beds of all years
 _LONGEST_NAME = 120  # characters
+# what `float` would take besides, such as 3_8.2, is a slip of the hand
+_NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?", re.ASCII | re.IGNORECASE)
+# the unit of a header: in brackets behind it, or a word of it
+_BRACKETED, _CAPITAL = re.compile(r"[\[(]\s*(.+?)\s*[\])]$"), re.compile(r"(?<=[a-z])(?=[A-Z])")
+_UNIT_WORD = re.compile(r"(?<![a-z])(ft|feet|foot|yd|yards?|km)(?![a-z])")
 
 
 @dataclass(frozen=True)
@@ -120,6 +125,7 @@ def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) ->
     if table.empty:
         raise ScenarioError(problem("no-site"), file=shown_as)
     table = table.rename(columns={header: name for name, header in columns.items()})
+    table = table.loc[:, table.columns.isin(_KNOWN)]
     places: list[Place] = []
     problems: list[Problem] = []
     rows: dict[str, int] = {}
@@ -150,6 +156,10 @@ def _wrong_columns(headers: list[str], columns: Mapping[str, str]) -> Iterator[P
             yield problem("unknown-column", f"sites.columns.{name}", known=", ".join(_KNOWN))
         elif header not in headers:
             yield problem("no-column.named", value=name, name=name, header=header, headers=", ".join(headers))
+    ours = {header: name for name, header in columns.items()}
+    for name in _KNOWN:
+        if len(both := [header for header in headers if ours.get(header, header) == name]) > 1:
+            yield problem("column-twice", value=name, name=name, both=" and ".join(both))
     for name in _NEEDED:
         if name not in headers and name not in columns:
             near = nearest(name, headers)
@@ -169,12 +179,11 @@ def _wrong_names(row: Mapping[str, str], rows: Mapping[str, int]) -> Iterator[Pr
 
 def _value(key: str, text: str, columns: Mapping[str, str]) -> float | str:
     """A number stands for degrees, or for height in the header's unit, metres if it names none; else it is left as it is."""
-    try:
-        number = float(text)
-    except ValueError:
+    if not _NUMBER.fullmatch(text):
         return text
-    unit = re.search(r"[\[(]\s*(.+?)\s*[\])]$|_(ft|feet|km)$", columns.get(key, ""))
-    return f"{text} {unit[1] or unit[2] if unit else 'm'}" if key == "elevation" else number
+    header = columns.get(key, "")
+    unit = _BRACKETED.search(header) or _UNIT_WORD.search(_CAPITAL.sub(" ", header).lower())
+    return f"{text} {unit[1] if unit else 'm'}" if key == "elevation" else float(text)
 
 
 def _read(path: Path, shown_as: str) -> pd.DataFrame:

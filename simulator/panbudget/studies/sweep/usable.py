@@ -40,11 +40,13 @@ def years_of(plan: Plan, place: Place, file: WeatherFile) -> Years:
     Raises
     ------
     ScenarioError
-        It has none.
+        It has none, or the place is not the file's.
     WeatherError
         Nor could it have one: what is wrong with all of its file.
     """
     years = usable_years(plan.base, weather=file, years=plan.years())
+    if doubts := dict.fromkeys(doubt for weather in years.weather.values() for doubt in weather.doubts):
+        raise ScenarioError(*(problem("other-place", doubt=doubt) for doubt in doubts), file=place.file)
     if years.weather:
         return years
     if plan.years() is None:

@@ -122,7 +122,7 @@ def _is_as_written(folder: Path) -> bool:
     try:
         digests = _digests(folder)
         return not digests or json.loads(_own_bytes(folder / _SEAL)) == digests
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return False
 
 

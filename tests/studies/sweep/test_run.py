@@ -262,6 +262,18 @@ def test_kept_weather_under_another_name_is_not_believed(tmp_path, monkeypatch):
     assert contents(tmp_path / "exchanged") == contents(tmp_path / "first")
 
 
+def test_a_manifest_or_a_scheduler_file_nested_without_end_is_met_in_words(tmp_path):
+    """It was taken for a bug of ours, exit code 70."""
+    plan, out, deep = make_plan(tmp_path, places=1), tmp_path / "out", tmp_path / "deep.json"
+    deep.write_text("[" * 200_000, encoding="ascii")
+    out.mkdir()
+    shutil.copy(deep, out / "plan.json")
+    with pytest.raises(OutputError, match="holds files"):
+        sweep(plan, out, processes=1)
+    with pytest.raises(PanbudgetError, match="names no scheduler"):
+        sweep(plan, tmp_path / "other", scheduler=str(deep))
+
+
 def test_weather_of_another_file_system_is_read_through_fsspec(tmp_path):
     fsspec = pytest.importorskip("fsspec")
     plan = make_plan(tmp_path, places=2, more=SMALL_PARTS)

@@ -220,7 +220,7 @@ def _owner(folder: Path) -> str:
     try:
         about = json.loads((folder / _LOCK).read_text(encoding="utf-8"))
         return " (process {process} on {host}, since {since})".format(**about)
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return ""
 
 
@@ -228,7 +228,7 @@ def _held_in(folder: Path) -> dict[str, Any]:
     """Return what a folder says of the sweep that it holds; nothing where it holds none."""
     try:
         held = json.loads((folder / _MANIFEST).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return {}
     return held if isinstance(held, dict) and isinstance(held.get("designs"), dict) and "plan" in held else {}
 

@@ -149,7 +149,7 @@ def _address_in(text: str) -> str:
         return text
     try:
         return str(json.loads(path.read_text(encoding="utf-8"))["address"])
-    except (OSError, ValueError, KeyError, TypeError) as error:
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         reason = getattr(error, "strerror", None) or "it is not what `dask scheduler --scheduler-file` writes"
         raise PanbudgetError(problem("no-scheduler-file", "scheduler", path=text, reason=reason)) from None
 

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from panbudget.engine.adding import EXACT_REFILL, LANE_SUMS, add_lanes
+from panbudget.engine.adding import EXACT_REFILL, LANE_SUMS, add_lane
 from panbudget.engine.season import EXACT_REFILL as OF_THE_ENGINE
 from panbudget.engine.season import VALVE
 
@@ -16,9 +16,9 @@ def sums_of(days, source=VALVE, growing=True):
     on = np.full(len(days), growing) if isinstance(growing, bool) else np.array(growing)
     beds = SimpleNamespace(lane_bed=[0], lane_source=[source], rain_in=rain[None], growing=on[None])
     whole = {name: np.full((1, len(days)), value) for name, value in (("etc", 5.0), ("eta", 4.0), ("left_below", 1.0))}
-    out = SimpleNamespace(irrigation=given[None], deep_percolation=drains[None], ks=ks[None], **whole)
     sums = np.zeros((1, len(LANE_SUMS)))
-    add_lanes(beds, out, sums)
+    out = SimpleNamespace(irrigation=given[None], deep_percolation=drains[None], ks=ks[None], sums=sums, **whole)
+    add_lane(0, beds, out)
     return dict(zip(LANE_SUMS, sums[0].tolist(), strict=True))
 
 

@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from panbudget.engine import hour, pan, root_zone, surface, tank
+from panbudget.engine import adding, hour, pan, root_zone, surface, tank
 from panbudget.engine import season as engine
 from panbudget.engine.arrays import Tanks, empty_results, empty_state, plain
 from panbudget.engine.pan import PRESS
@@ -27,8 +27,8 @@ DATA = Path(__file__).parents[1] / "data"
 
 def test_engine_imports_nothing_but_math():
     """So that the same text goes through a compiler for numeric Python."""
-    ours = {f"panbudget.engine.{name}" for name in ("hour", "pan", "tank", "surface", "root_zone")}
-    for module in (engine, hour, pan, tank, surface, root_zone):
+    ours = {f"panbudget.engine.{name}" for name in ("adding", "hour", "pan", "tank", "surface", "root_zone")}
+    for module in (engine, adding, hour, pan, tank, surface, root_zone):
         for node in ast.walk(ast.parse(Path(module.__file__).read_text(encoding="utf-8"))):
             if isinstance(node, ast.Import):
                 assert [alias.name for alias in node.names] == ["math"]

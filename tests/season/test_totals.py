@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panbudget.engine.adding import EXACT_REFILL, LANE_SUMS, add_lanes
+from panbudget.engine.adding import EXACT_REFILL, LANE_SUMS, add_lane
 from panbudget.errors import ClosureError
 from panbudget.season import totals
 
@@ -115,9 +115,9 @@ def added(rain=0.0, given=0.0, drained=0.0, ks=1.0, growing=1, source=0, etc=5.0
     out = SimpleNamespace(
         irrigation=given, etc=etc, eta=eta, ks=ks, deep_percolation=drained, left_below=np.full_like(rain, 0.25)
     )
-    sums = np.zeros((1, len(LANE_SUMS)))
-    add_lanes(beds, out, sums)
-    return dict(zip(LANE_SUMS, sums[0].tolist(), strict=True))
+    out.sums = np.zeros((1, len(LANE_SUMS)))
+    add_lane(0, beds, out)
+    return dict(zip(LANE_SUMS, out.sums[0].tolist(), strict=True))
 
 
 @pytest.mark.parametrize(("day", "mean", "exact"), KEPT)
@@ -190,8 +190,8 @@ def test_a_tank_stood_empty_as_long_as_all_its_valves_were_open_without_water(mo
 def test_a_tanks_reserve_is_its_end_by_what_is_drawn_a_day():
     """By hand: 100 L, 40 from the roof and 20 from the mains, 60 drawn in two days, 5 over: 95 L, for 95 ÷ 30 days."""
     day = np.array([[1.0, 1.0]])
-    # from the mains, drawn, over, by day
-    out = SimpleNamespace(tanks=np.array([[[20.0, 0.0]], [[25.0, 35.0]], [[0.0, 5.0]]]), least=np.array([90.0]))
+    # from the mains, drawn, over
+    out = SimpleNamespace(tanks=np.array([[20.0], [60.0], [5.0]]), least=np.array([90.0]))
     forcing = SimpleNamespace(tanks=SimpleNamespace(inflow=20.0 * day), days=SimpleNamespace(rain=np.zeros(2)))
     state = [SimpleNamespace(volume=np.array([litres])) for litres in (100.0, 95.0)]
     names = {name: key for key, name in totals.COLUMNS["tank_totals"].items()}

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
+from panbudget.engine.adding import LANE_SUMS
 from panbudget.engine.pan import PAN_SUMS
 from panbudget.engine.tank import TANK_SUMS
 from panbudget.numeric import Floats, Ints
@@ -97,7 +98,7 @@ class State(NamedTuple):
     """
     Where a run stands between two days; a run overwrites it.
 
-    Of the day under way: ``slot`` on the list, ``press`` to come, ``open_hours`` (controllers,); ``today``,
+    Of the day under way: ``slot`` on the list, ``press`` to come (controllers,); ``today``,
     ``tank_today``, sums by pan and by tank; ``draw_hours``, hours of opening that would have given a bed as much at the
     reference pressure, and ``draw_power``, its flow over that at the reference pressure. Of a tank's stretch of constant
     rates: ``rain``, ``evaporation`` [kg/h], ``refill_flow``, ``flow`` of the whole valve [L/h] (controllers,).
@@ -115,7 +116,6 @@ class State(NamedTuple):
     depletion: Floats
     surface_depletion: Floats
     wetted: Floats
-    open_hours: Floats
     today: Floats
     tank_today: Floats
     draw_hours: Floats
@@ -165,11 +165,11 @@ class Results(NamedTuple):
     ``leaked``, ``spilled``, ``level``, ``stuck_hours`` (open with water, the pan not rising), ``dry_hours``
     (nothing left to evaporate), ``starved_hours`` (open without water);
     ``hourly_level`` (controllers, days·24), left alone when it has no columns; per tank and day ``tank_volume``,
-    ``tank_drawn``, ``tank_topped``, ``tank_over``; per lane and day ``irrigation``, ``etc``, ``eta``, ``ks``,
-    ``depletion``, ``deep_percolation``, ``left_below``, ``ke``; ``kr``, ``few``, ``surface_depletion``,
-    left alone when they have no columns; the openings ``opening_controller``, ``opening_start``, ``opening_end``
-    [h from the start of the first day; not a number if still open], ``opening_refilled``, ``opening_litres``,
-    ``opening_cause`` (room,).
+    ``tank_drawn``, ``tank_topped``, ``tank_over``; per draw and day ``draw_hours``; per lane and day ``irrigation``, ``etc``,
+    ``eta``, ``ks``, ``depletion``, ``deep_percolation``, ``left_below``, ``ke``; ``kr``, ``few``, ``surface_depletion``,
+    left alone when they have no columns; ``sums`` (lanes, `LANE_SUMS`), left alone when it has no rows; the openings
+    ``opening_controller``, ``opening_start``, ``opening_end`` [h from the start of the first day; not a number if still
+    open], ``opening_refilled``, ``opening_litres``, ``opening_cause`` (room,).
     """
 
     openings: Ints
@@ -188,6 +188,7 @@ class Results(NamedTuple):
     tank_drawn: Floats
     tank_topped: Floats
     tank_over: Floats
+    draw_hours: Floats
     irrigation: Floats
     etc: Floats
     eta: Floats
@@ -199,6 +200,7 @@ class Results(NamedTuple):
     kr: Floats
     few: Floats
     surface_depletion: Floats
+    sums: Floats
     opening_controller: Ints
     opening_start: Floats
     opening_end: Floats
@@ -221,6 +223,7 @@ def empty_results(
     tanks: Tanks | None = None,
     keep_hours: bool = True,
     keep_terms: bool = True,
+    keep_sums: bool = True,
 ) -> Results:
     """
     Make room for a run's results.
@@ -236,6 +239,8 @@ def empty_results(
         Whether the pan's level is kept hour by hour.
     keep_terms : bool
         Whether the dual coefficient's terms are kept.
+    keep_sums : bool
+        Whether what the days come to is added up lane by lane.
 
     Returns
     -------
@@ -245,12 +250,14 @@ def empty_results(
     pan, lane = (controllers, days), (lanes, days)
     hourly = (controllers, days * 24 if keep_hours else 0)
     terms = (lanes, days if keep_terms else 0)
-    n_tanks = len(tanks.capacity) if tanks else 0
+    n_tanks, n_draws = (len(tanks.capacity), len(tanks.draw_exponent)) if tanks else (0, 0)
     by_name = {
         "hourly_level": hourly,
         **dict.fromkeys(_BY_TANK, (n_tanks, days)),
+        "draw_hours": (n_draws, days),
         **dict.fromkeys(_BY_LANE, lane),
         **dict.fromkeys(_TERMS, terms),
+        "sums": (lanes if keep_sums else 0, len(LANE_SUMS)),
     }
     whole = {"openings", "opening_controller", "opening_cause"}
     return Results._make(

@@ -242,10 +242,9 @@ def keep_sums(c, sums, state):
         state.today[c * PAN_SUMS + index] = sums[index]
 
 
-def write_pan(c, day, w, sums, state, out):
-    """Write a pan's day into the results, and its hours open for its beds."""
+def write_pan(c, day, w, sums, out):
+    """Write a pan's day into the results."""
     evaporated, leaked, spilled, refilled, drawn, open_hours, starved_hours, stuck_hours, dry_hours, openings = sums
-    state.open_hours[c] = open_hours
     out.level[c, day] = w
     out.evaporated[c, day] = evaporated
     out.leaked[c, day] = leaked

@@ -9,6 +9,7 @@ Hours are local solar time: hour 0 of a day begins at solar midnight.
 
 import math
 
+from panbudget.engine.adding import add_lane
 from panbudget.engine.hour import tank_hour
 from panbudget.engine.pan import (
     NO_SUMS,
@@ -25,7 +26,7 @@ from panbudget.engine.pan import (
 )
 from panbudget.engine.root_zone import root_zone_day
 from panbudget.engine.surface import surface_day, watered_surface, wetted_share
-from panbudget.engine.tank import begin_draws, begin_tank, fill_tank, is_without_water, write_tank
+from panbudget.engine.tank import begin_draws, begin_tank, fill_tank, is_without_water, write_draws, write_tank
 
 # where a lane's water comes from
 VALVE = 0
@@ -86,7 +87,6 @@ def run_season(days, pans, tanks, beds, state, out):
     can't reach is ``left_below``. Valves on one tank share it by their flows: no result depends on their order.
     """
     n_days = len(days.rain)
-    keeps_terms = out.kr.shape[1] > 0
     count = (
         0 * n_days
     )  # to a compiler 0 alone is a type of its own, and every function that it goes to is compiled twice
@@ -101,8 +101,10 @@ def run_season(days, pans, tanks, beds, state, out):
             first, behind = pans.block[block], pans.block[block + 1]
             tank = pans.tank[pans.member[first]]
             count = supply_day(first, behind, tank, day, count, days, pans, tanks, state, out)
-        for lane in range(len(beds.lane_bed)):
-            lane_day(lane, day, days.eto[day], keeps_terms, beds, state, out)
+    for lane in range(len(beds.lane_bed)):
+        lane_season(lane, days, beds, state, out)
+        if lane < len(out.sums):
+            add_lane(lane, beds, out)
     for c in range(len(pans.area)):
         if state.is_open[c]:
             end_opening(c, math.nan, state, out)
@@ -140,7 +142,8 @@ def supply_day(first, behind, tank, day, count, days, pans, tanks, state, out):
     if tank >= 0:
         for member in range(first, behind):
             c = pans.member[member]
-            write_pan(c, day, state.level[c], sums_so_far(c, state), state, out)
+            write_pan(c, day, state.level[c], sums_so_far(c, state), out)
+            write_draws(c, day, tanks, state, out)
         write_tank(tank, day, state, out)
     return count
 
@@ -171,53 +174,34 @@ def pan_hours(c, tank, is_empty, is_kept, day, start, end, count, days, pans, st
     """
     area, rim, dry, leak = pans.area[c], pans.rim[c, day], pans.dry[c, day], pans.leak[c, day]
     levels, flows = (pans.swing[c, day], rim, dry), (pans.refill_flow[c, day], pans.valve_flow[c, day], is_empty)
-    night_share, daylight_share = pans.night_share[c], days.daylight_share
     rain = days.rain[day] * pans.rain_factor[c, day] / 24.0 * area  # kg/h; evenly over the day
     day_evaporation = pans.evaporation[c, day] * area  # kg
     last = (day + 1) * (pans.presses.shape[1] // len(days.rain))
     w, is_open, press, sums = state.level[c], state.is_open[c], state.press[c], NO_SUMS
-    evaporated, leaked, loss = 0.0, 0.0, 0.0
-    if tank >= 0:
+    evaporated, leaked, loss, hour, is_on_tank = 0.0, 0.0, 0.0, start, tank >= 0
+    if is_on_tank:
         evaporated, leaked = state.today[c * PAN_SUMS], state.today[c * PAN_SUMS + 1]
-    hourly_level = out.hourly_level
-    keeps_hours, first, is_on_tank = hourly_level.shape[1] > 0, day * 24, tank >= 0
-    for hour in range(start, 24):
-        share = daylight_share[day, hour]
-        if night_share > 0.0:
-            share = (1.0 - night_share) * share + night_share * days.dark_share[day, hour]
-        loss = day_evaporation * share  # kg/h
-        net = rain - loss - leak
-        is_bare = False
-        if (is_open and not is_empty) or (press < last and pans.presses[c, press] - hour <= 1.0):
-            is_quiet = False
-        elif is_open:
-            is_quiet, is_bare = waits(w, net, rain, levels)
-        elif net <= 0.0:
-            is_quiet = w > -net and w - dry > -net
-        else:
-            is_quiet = w >= 0.0 and rim - w >= net
-        if is_on_tank and (hour == end or not is_quiet):
+    while hour < 24:
+        until = hour if is_open and not is_empty else end
+        while press < last and until > hour and pans.presses[c, press] - (until - 1) <= 1.0:
+            until -= 1
+        falls, water = (rain, day_evaporation, leak), (w, evaporated, leaked)
+        hour, loss, w, evaporated, leaked = quiet_hours(
+            c, day, hour, until, is_open, is_kept, falls, levels, water, days, pans, state, out
+        )
+        if is_on_tank or hour == 24:
             break
-        if is_quiet:
-            if is_open and is_kept:
-                wait(c, is_bare, state)
-            if not is_bare:
-                evaporated += loss
-                leaked += leak
-                w += net
-        else:
-            sums = (evaporated, leaked) + sums[2:]  # noqa: RUF005  # for numba
-            rates = (rain, loss, leak)
-            w, is_open, press, sums, count = eventful_hour(
-                c, day, float(hour), 1.0, flows, rates, levels, w, is_open, press, last, sums, count, pans, state, out
-            )
-            evaporated, leaked = sums[0], sums[1]
-        if keeps_hours:
-            hourly_level[c, first + hour] = w
-    else:
-        hour = 24
+        sums = (evaporated, leaked) + sums[2:]  # noqa: RUF005  # for numba
+        rates = (rain, loss, leak)
+        w, is_open, press, sums, count = eventful_hour(
+            c, day, float(hour), 1.0, flows, rates, levels, w, is_open, press, last, sums, count, pans, state, out
+        )
+        evaporated, leaked = sums[0], sums[1]
+        if out.hourly_level.shape[1] > 0:
+            out.hourly_level[c, day * 24 + hour] = w
+        hour += 1
     if not is_on_tank:
-        write_pan(c, day, w, (evaporated, leaked) + sums[2:], state, out)  # noqa: RUF005
+        write_pan(c, day, w, (evaporated, leaked) + sums[2:], out)  # noqa: RUF005
     else:
         state.rain[c], state.evaporation[c] = rain, loss
     if is_kept:
@@ -227,72 +211,126 @@ def pan_hours(c, tank, is_empty, is_kept, day, start, end, count, days, pans, st
     return hour, count
 
 
-def lane_day(lane, day, eto, keeps_terms, beds, state, out):
+def quiet_hours(c, day, start, until, is_open, is_kept, falls, levels, water, days, pans, state, out):
     """
-    Step the soil under one lane through a day, after the day's openings.
+    Step a pan through hours in which its valve is shut, or open without water, and nothing happens.
 
     Parameters
     ----------
-    lane, day : int
-    eto : float
-        [mm/day]
-    keeps_terms : bool
-        Whether the dual coefficient's terms are written.
-    beds, state, out
+    c, day, start, until : int
+        From hour ``start`` to before ``until`` at most.
+    is_open, is_kept : bool
+        As for `pan_hours`.
+    falls : (float, float, float)
+        Rain [kg/h], the day's evaporation [kg], leak [kg/h].
+    levels : (float, float, float)
+        Reset, rim and dry floor. [kg above the trip weight]
+    water : (float, float, float)
+        In the pan [kg above the trip weight]; what evaporated and leaked of the day so far. [kg]
+    days, pans, state, out
+        As for `run_season`.
+
+    Returns
+    -------
+    hour, loss, w, evaporated, leaked
+        The first hour of which nothing is done; its evaporation [kg/h]; water before it.
+    """
+    (rain, day_evaporation, leak), (w, evaporated, leaked), (_, rim, dry) = falls, water, levels
+    night_share, daylight_share, loss = pans.night_share[c], days.daylight_share, 0.0
+    hourly_level, first = out.hourly_level, day * 24
+    keeps_hours = hourly_level.shape[1] > 0
+    for hour in range(start, 24):
+        share = daylight_share[day, hour]
+        if night_share > 0.0:
+            share = (1.0 - night_share) * share + night_share * days.dark_share[day, hour]
+        loss = day_evaporation * share  # kg/h
+        if hour == until:
+            return hour, loss, w, evaporated, leaked
+        net = rain - loss - leak
+        if is_open:
+            is_quiet, is_bare = waits(w, net, rain, levels)
+            if not is_quiet:
+                return hour, loss, w, evaporated, leaked
+            if is_kept:
+                wait(c, is_bare, state)
+            if is_bare:
+                if keeps_hours:
+                    hourly_level[c, first + hour] = w
+                continue
+        elif net <= 0.0:
+            if w <= -net or w - dry <= -net:
+                return hour, loss, w, evaporated, leaked
+        elif w < 0.0 or rim - w < net:
+            return hour, loss, w, evaporated, leaked
+        evaporated += loss
+        leaked += leak
+        w += net
+        if keeps_hours:
+            hourly_level[c, first + hour] = w
+    return 24, loss, w, evaporated, leaked
+
+
+def lane_season(lane, days, beds, state, out):
+    """
+    Step the soil under one lane through the days, after all openings, which know nothing of it.
+
+    Parameters
+    ----------
+    lane : int
+    days, beds, state, out
         As for `run_season`.
 
     Notes
     -----
     Roots that become shallower leave below what they can't reach: ``left_below``.
     """
-    b, source, draw = beds.lane_bed[lane], beds.lane_source[lane], beds.lane_draw[lane]
-    taw, rain_in, kcb = beds.taw[b, day], beds.rain_in[b, day], beds.kc[b, day]
-    depletion = state.depletion[lane]  # Dr at the end of yesterday
-    left_below = 0.0
-    if depletion > taw:
-        left_below = depletion - taw
-        depletion -= left_below
-    irrigation = 0.0  # exact refill waters at the end of the day
-    is_refilled = False
-    if source == VALVE:
-        hours = state.draw_hours[draw] if draw >= 0 else state.open_hours[beds.lane_controller[lane]]
-        irrigation = hours * beds.lane_mm_per_hour[lane] * beds.flow_factor[b, day]
-    elif source == GIVEN:
-        irrigation = beds.given[b, day]
-    else:
-        is_refilled = beds.growing[b, day] != 0
-    ke, kr, few = 0.0, 1.0, 1.0
-    if beds.dual[b]:
-        ke, kr, few, state.surface_depletion[lane], state.wetted[lane] = surface_day(
-            state.surface_depletion[lane],
-            state.wetted[lane],
-            rain_in,
-            irrigation,
-            eto,
-            kcb,
-            beds.kc_max[b, day],
-            beds.exposed[b, day],
-            beds.fw[b],
-            beds.tew[b],
-            beds.rew[b],
-            beds.ke_factor[b],
-        )
-    irrigation, etc, eta, ks, depletion, deep_percolation = root_zone_day(
-        depletion, rain_in, irrigation, eto, kcb, ke, taw, beds.p_table[b, day], is_refilled
+    b, c, source, draw = beds.lane_bed[lane], beds.lane_controller[lane], beds.lane_source[lane], beds.lane_draw[lane]
+    is_dual, is_on_tank, keeps_terms = beds.dual[b] != 0, draw >= 0, out.kr.shape[1] > 0
+    mm_per_hour, fw, tew, rew, ke_factor = (
+        beds.lane_mm_per_hour[lane],
+        beds.fw[b],
+        beds.tew[b],
+        beds.rew[b],
+        beds.ke_factor[b],
     )
-    if is_refilled and irrigation > 0.0 and beds.dual[b]:  # for tomorrow's evaporation
-        state.surface_depletion[lane] = watered_surface(state.surface_depletion[lane], 0.0, irrigation, beds.fw[b])
-        state.wetted[lane] = wetted_share(state.wetted[lane], rain_in, irrigation, beds.fw[b])
-    state.depletion[lane] = depletion
-    out.irrigation[lane, day] = irrigation
-    out.etc[lane, day] = etc
-    out.eta[lane, day] = eta
-    out.ks[lane, day] = ks
-    out.ke[lane, day] = ke
-    out.depletion[lane, day] = depletion
-    out.deep_percolation[lane, day] = deep_percolation
-    out.left_below[lane, day] = left_below
-    if keeps_terms:
-        out.kr[lane, day] = kr
-        out.few[lane, day] = few
-        out.surface_depletion[lane, day] = state.surface_depletion[lane]
+    depletion, surface, wetted = state.depletion[lane], state.surface_depletion[lane], state.wetted[lane]
+    for day in range(len(days.rain)):
+        eto, taw, rain_in, kcb = days.eto[day], beds.taw[b, day], beds.rain_in[b, day], beds.kc[b, day]
+        left_below = 0.0
+        if depletion > taw:  # Dr at the end of yesterday
+            left_below = depletion - taw
+            depletion -= left_below
+        irrigation = 0.0  # exact refill waters at the end of the day
+        is_refilled = False
+        if source == VALVE:
+            hours = out.draw_hours[draw, day] if is_on_tank else out.open_hours[c, day]
+            irrigation = hours * mm_per_hour * beds.flow_factor[b, day]
+        elif source == GIVEN:
+            irrigation = beds.given[b, day]
+        else:
+            is_refilled = beds.growing[b, day] != 0
+        ke, kr, few = 0.0, 1.0, 1.0
+        if is_dual:
+            kc_max, exposed = beds.kc_max[b, day], beds.exposed[b, day]
+            ke, kr, few, surface, wetted = surface_day(
+                surface, wetted, rain_in, irrigation, eto, kcb, kc_max, exposed, fw, tew, rew, ke_factor
+            )
+        irrigation, etc, eta, ks, depletion, deep_percolation = root_zone_day(
+            depletion, rain_in, irrigation, eto, kcb, ke, taw, beds.p_table[b, day], is_refilled
+        )
+        if is_refilled and irrigation > 0.0 and is_dual:  # for tomorrow's evaporation
+            surface = watered_surface(surface, 0.0, irrigation, fw)
+            wetted = wetted_share(wetted, rain_in, irrigation, fw)
+        out.irrigation[lane, day] = irrigation
+        out.etc[lane, day] = etc
+        out.eta[lane, day] = eta
+        out.ks[lane, day] = ks
+        out.ke[lane, day] = ke
+        out.depletion[lane, day] = depletion
+        out.deep_percolation[lane, day] = deep_percolation
+        out.left_below[lane, day] = left_below
+        if keeps_terms:
+            out.kr[lane, day] = kr
+            out.few[lane, day] = few
+            out.surface_depletion[lane, day] = surface
+    state.depletion[lane], state.surface_depletion[lane], state.wetted[lane] = depletion, surface, wetted

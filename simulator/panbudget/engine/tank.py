@@ -285,6 +285,12 @@ def begin_draws(c, tanks, state):
         state.draw_hours[draw] = 0.0
 
 
+def write_draws(c, day, tanks, state, out):
+    """Write the hours that a controller's beds had of its tank into the results."""
+    for draw in range(tanks.draw_from[c], tanks.draw_from[c + 1]):
+        out.draw_hours[draw, day] = state.draw_hours[draw]
+
+
 def write_tank(tank, day, state, out):
     """Write a tank's day into the results."""
     out.tank_volume[tank, day] = state.volume[tank]

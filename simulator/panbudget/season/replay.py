@@ -94,7 +94,7 @@ def replay(
     spin_up = scenario.season.spin_up_days
     before = state.copy() if state is not None else first_morning(forcing, spin_up=spin_up, run=run)
     ran = run_salted(scenario, forcing, before, salt or {}, run=run)
-    return _season(scenario, weather, before, salt or {}, ran, run)
+    return _season(scenario, weather, before, salt or {}, ran)
 
 
 def as_day(given: Day, name: str) -> dt.date:
@@ -105,9 +105,7 @@ def as_day(given: Day, name: str) -> dt.date:
     return pd.Timestamp(day).date()
 
 
-def _season(
-    scenario: Scenario, weather: Weather, before: State, salt: Mapping[str, SaltLeft], ran: Ran, run: Callable[..., int]
-) -> Season:
+def _season(scenario: Scenario, weather: Weather, before: State, salt: Mapping[str, SaltLeft], ran: Ran) -> Season:
     forcing, after, out, count, salts, salted = ran
     names, dates = list(scenario.controller), forcing.dates
     extremes = {f"{name}_c": forcing.weather[name].to_numpy(float) for name in ("tmin", "tmax")}
@@ -115,7 +113,7 @@ def _season(
     by_day = out._asdict() | {"caught": totals.rain_caught(forcing), "evaporation": forcing.pans.evaporation}
     controllers = _tables("controller_days", names, forcing, by_day)
     openings = _openings(scenario, forcing, out, count)
-    sums = totals.add_up(forcing, before, after, out, run=run)
+    sums = totals.add_up(forcing, before, after, out)
     parts = totals.season_totals(scenario, forcing, sums, out, openings)
     for row, balance in salts.items():
         parts["controllers"][names[row]]["salt"] = balance.as_dict(out.evaporated[row])

@@ -140,7 +140,7 @@ def _rain_fed(forcing: Forcing, spin_up: int, by: int, run: Callable[..., int]) 
         beds=beds,
     )
     state = _soils(bundle, beds)
-    out = empty_results(0, len(parts), spin_up, room=0, keep_hours=False, keep_terms=False)
+    out = empty_results(0, len(parts), spin_up, room=0, keep_hours=False, keep_terms=False, keep_sums=False)
     run_forcing(before, state, run=run, out=out)
     return state
 

@@ -12,9 +12,8 @@ import numpy as np
 import pandas as pd
 
 from panbudget.engine import season as engine
-from panbudget.engine.adding import LANE_SUMS, add_lanes
-from panbudget.engine.arrays import Results, State, plain
-from panbudget.engine.compiled import compiled
+from panbudget.engine.adding import LANE_SUMS
+from panbudget.engine.arrays import Results, State
 from panbudget.errors import ClosureError, Problem
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
@@ -36,14 +35,14 @@ def named(kind: str, values: Mapping[str, Any]) -> dict[str, Any]:
 
 class Added(NamedTuple):
     """
-    What a run wrote, as far as it is needed; lanes added up over its days. Of years side by side, with years before other axes.
+    What a run wrote, added up over its days. Of years side by side, with years before other axes.
 
     Parameters
     ----------
     lanes : ndarray (lanes, 12)
         In the order of `LANE_SUMS`.
-    pans, tanks : ndarray (results, controllers, days), (results, tanks, days)
-        In the order of `_PAN_RESULTS` and `_TANK_RESULTS`; by day, for years are added up at once.
+    pans, tanks : ndarray (results, controllers), (results, tanks)
+        In the order of `_PAN_RESULTS` and `_TANK_RESULTS`.
     least : ndarray (tanks,)
         Of a tank's volume.
     """
@@ -102,9 +101,7 @@ def checked_balance(where: str | Callable[[int], str], residual: Any, passed: An
     return residual
 
 
-def add_up(
-    forcing: Forcing, before: State, after: State, out: Results, *, run: Callable[..., int] = engine.run_season
-) -> Sums:
+def add_up(forcing: Forcing, before: State, after: State, out: Results) -> Sums:
     """
     Add a run up, and check every balance.
 
@@ -115,8 +112,6 @@ def add_up(
     before, after : State
         Of the run.
     out : Results
-    run : callable
-        The engine, plain or compiled: what adds up is compiled with it, and gives the same numbers to the last bit.
 
     Returns
     -------
@@ -127,20 +122,15 @@ def add_up(
     ClosureError
         A pan, a tank or a bed that does not close.
     """
-    return sums_of(forcing, before, after, added(forcing, out, run=run))
+    return sums_of(forcing, before, after, added(out))
 
 
-def added(forcing: Forcing, out: Results, *, run: Callable[..., int] = engine.run_season) -> Added:
-    """Add up what one run wrote; as `add_up`."""
-    beds = forcing.beds
-    lanes = np.zeros((len(beds.lane_bed), len(LANE_SUMS)))
-    if run is engine.run_season:
-        interpreted: Callable[..., None] = add_lanes
-        interpreted(plain(beds), plain(out), memoryview(lanes.data))
-    else:
-        compiled(add_lanes)(beds, out, lanes)
-    pans, tanks = (np.array([getattr(out, name) for name in names]) for names in (_PAN_RESULTS, _TANK_RESULTS))
-    return Added(lanes, pans, tanks, out.tank_volume.min(axis=1, initial=math.inf))
+def added(out: Results) -> Added:
+    """Add up what one run wrote."""
+    pans, tanks = (
+        np.array([getattr(out, name) for name in names]).sum(axis=-1) for names in (_PAN_RESULTS, _TANK_RESULTS)
+    )
+    return Added(out.sums.copy(), pans, tanks, out.tank_volume.min(axis=1, initial=math.inf))
 
 
 def sums_of(forcing: Forcing, before: State, after: State, run: Added) -> Sums:
@@ -213,7 +203,7 @@ def rain_caught(forcing: Forcing) -> Floats:
 
 def _pans(forcing: Forcing, before: State, after: State, run: Added) -> dict[str, Floats]:
     pans = forcing.pans
-    total = dict(zip(_PAN_RESULTS, np.moveaxis(run.pans.sum(axis=-1), -2, 0), strict=True))
+    total = dict(zip(_PAN_RESULTS, np.moveaxis(run.pans, -2, 0), strict=True))
     total["caught"] = rain_caught(forcing).sum(axis=-1)
     # a level counts from the trip weight, the water from the pan's floor, whatever was done to the trip weight
     start = before.level - pans.dry[:, 0] - pans.shift[:, 0]
@@ -232,7 +222,7 @@ def _pans(forcing: Forcing, before: State, after: State, run: Added) -> dict[str
 
 def _tanks(forcing: Forcing, before: State, after: State, run: Added) -> dict[str, Floats]:
     total = {"inflow": forcing.tanks.inflow.sum(axis=-1)}
-    total |= dict(zip(_TANK_RESULTS, np.moveaxis(run.tanks.sum(axis=-1), -2, 0), strict=True))
+    total |= dict(zip(_TANK_RESULTS, np.moveaxis(run.tanks, -2, 0), strict=True))
     roof, topped, drawn, over = total.values()
     start, end, unknown = before.volume, after.volume, np.full(roof.shape, np.nan)
     residual, days = start + roof + topped - drawn - over - end, forcing.days.rain.shape[-1]

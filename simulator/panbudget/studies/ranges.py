@@ -470,7 +470,7 @@ def sampled_chains(
             between(index, state)
             by_lane = {k: part[lane_numbers] for k, part in drawn.beds._asdict().items() if k.startswith("lane_")}
             size = len(drawn.pans.area), len(lane_numbers), len(drawn.dates)
-            out = empty_results(*size, room=0, tanks=drawn.tanks, keep_hours=keep_hours)
+            out = empty_results(*size, room=0, tanks=drawn.tanks, keep_hours=keep_hours, keep_sums=False)
             chosen = dataclasses.replace(drawn, beds=drawn.beds._replace(**by_lane))
             results.append(run_forcing(chosen, state, run=run, out=out)[0])
         yield results

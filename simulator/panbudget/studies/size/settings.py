@@ -336,7 +336,7 @@ def _outcome(
     out = empty_results(n, lanes, days, room=room, tanks=forcing.tanks, keep_hours=False, keep_terms=False)
     after = before.copy()
     _, count = run_forcing(forcing, after, run=run, out=out)
-    sums, shape = add_up(forcing, before, after, out, run=run), (len(settings), -1)
+    sums, shape = add_up(forcing, before, after, out), (len(settings), -1)
 
     def of_beds(lane: int, name: str) -> Floats:
         """Lane 0 is a bed's mean, -1 its driest quarter; a mean that was not stepped is not a number."""

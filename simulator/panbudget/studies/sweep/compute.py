@@ -152,7 +152,7 @@ class _Seasons(NamedTuple):
         for at in range(len(by)):
             season = forcing.of_year(at)
             out, _ = run_forcing(season, of_year(evening, at), run=stepped.run, out=room)
-            ran.append(added(season, out, run=stepped.run))
+            ran.append(added(out))
         return self._columns(forcing, self._sums(forcing, morning, evening, ran))
 
     def _sums(self, forcing: Forcing, morning: State, evening: State, ran: list[Added]) -> Sums:

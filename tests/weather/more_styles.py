@@ -325,4 +325,34 @@ MORE_STYLES = {
             "Date,Min temp °C,Max temp °C,Rainfall in 24 hours to 9 am (mm)", lambda d: [d.date, d.tmin, d.tmax, d.rain]
         ),
     ),
+    "a row a reading at fixed hours, with the day's extremes": Style(
+        "Date,Hour,RH (%),Wind (m/s),tmax,tmin,Rain (mm)\n"
+        + "".join(
+            f"{d.date},7,{d.rh + 9},1.0,,{d.tmin},{d.rain / 2:.2f}\n{d.date},14,{d.rh - 14},3.5,,,\n"
+            f"{d.date},21,{d.rh + 5},1.5,{d.tmax},,{d.rain / 2:.2f}\n"
+            for d in TRUTH
+        ),
+        (*BASE, *WIND, *HUMID),
+    ),
+    "a column a reading at fixed hours": Style(
+        daily(
+            "Datum;Tmax;Tmin;RF 7 h;RF 14 h;RF 21 h;Regen\n;°C;°C;%;%;%;mm",
+            lambda d: [
+                f"{d.date:%d.%m.%Y}",
+                *map(comma, (d.tmax, d.tmin)),
+                *(comma(d.rh + more) for more in (9.5, -14.5, 5)),
+                comma(d.rain),
+            ],
+            separator=";",
+        ),
+        (*BASE, *HUMID),
+    ),
+    "wind as a day's run": Style(
+        daily(
+            "Tag;Tmax °C;Tmin °C;Wind Run (km);Niederschlag mm",
+            lambda d: [f"{d.date:%d.%m.%Y}", d.tmax, d.tmin, round(d.wind * 86.4, 1), d.rain],
+            separator=";",
+        ),
+        (*BASE, *WIND),
+    ),
 }

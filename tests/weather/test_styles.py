@@ -268,6 +268,9 @@ def test_a_missing_column_of_rain_is_named_along_with_all_else_and_not_where_non
         ("Sun (h:mm)", {"sunshine": "h"}),
         ("Rain to 9 am (mm)", {"rain": "mm"}),
         ("Dry bulb max (°C)", {}),
+        ("Wind run", {}),
+        ("Wind run (miles)", {"wind": "mile/day"}),
+        ("Dampfdruck (hPa)", {"vapour_pressure": "hPa"}),
         ("Wet bulb min (°C)", {}),
         ("Soltimer (døgn)", {"sunshine": None}),
         ("Zonneschijnduur (u)", {"sunshine": "h"}),
@@ -291,6 +294,26 @@ def test_u_is_humidity_but_a_component_of_the_wind_beside_v(headers, humidity):
         **humidity,
         **({"wind": 3} if "FF" in headers else {}),
     }
+
+
+@pytest.mark.parametrize(("header", "suggested"), [("tmay", ["tmax"]), ("rair", ["rain"]), ("tmen", []), ("wxxd", [])])
+def test_a_slip_in_a_short_name_is_asked_about_where_it_is_like_one_that_is_missing(header, suggested):
+    """A letter of four; "tmen" is as near to tmin as to tmean, which is no column."""
+    known = read_header(["date", *({"tmin", "tmax"} - {*suggested}), header], {}, line=1)
+    assert list(known.suggested) == suggested
+
+
+def test_a_lone_pair_of_readings_is_no_mean_of_the_day(tmp_path):
+    """Nine in the morning and three in the afternoon are its drier half."""
+    path = tmp_path / "station.csv"
+    rows = [f"{d.date},{d.tmin},{d.tmax},{d.rain},60,40" for d in TRUTH]
+    path.write_text("\n".join(["date,tmin,tmax,rain,9am RH (%),3pm RH (%)", *rows]) + "\n", encoding="utf-8")
+    assert "9am RH (%), 3pm RH (%)" in " ".join(read_weather(path, SITE).notes)
+
+
+def test_a_wind_run_of_an_hour_is_no_wind_of_a_day():
+    known = read_logger_header(["time", "Temp (°C)", "Wind run (km)"], {}, times=[0], line=1)
+    assert "wind" not in known.places
 
 
 def test_of_rains_of_parts_of_a_day_none_is_taken():

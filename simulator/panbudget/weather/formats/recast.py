@@ -7,13 +7,15 @@ station's printed month; rows numbered under no header. What can't be turned is 
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
+from statistics import mean
 from typing import NamedTuple
 
 from panbudget.weather.text.cells import is_number
-from panbudget.weather.text.heading import in_english, is_unit
+from panbudget.weather.text.heading import in_english, is_unit, unit_of
 from panbudget.weather.text.moments import MONTH, is_dated, joined_date, month_of
 from panbudget.weather.text.opening import Opening, find_opening, is_row_of_values
 from panbudget.weather.text.raw import Source
@@ -39,6 +41,12 @@ _BLOCK = re.compile(
     rf"(?P<name>{MONTH})\b[. ,/-]*(?P<of>(?:19|20)\d\d)?|(?P<month>\d{{1,2}})[./](?P<year>\d{{4}})", re.IGNORECASE
 )
 _OF_YEAR, _NUMBERED_DAY = re.compile(r"\b(?:19|20)\d\d\b"), re.compile(r"0?(\d{1,2})\.?")
+# quantities of which the mean of readings at fixed hours stands for the day, and an hour in a name or a cell
+_HUMIDITY = re.compile(r"\b(hum\w*|r ?[hf]|[hu] ?r)\b")
+_MEAN_OF = re.compile(rf"({_HUMIDITY.pattern}|\b(wind\w*|vapou?r|dew\w*)\b)(?!.*\b(dir\w*|direction|gusts?|max|min)\b)")
+_READ_AT = re.compile(r"\b(?!24 ?h)\d{1,2} ?(am|pm|h|hrs?|utc|z|00)\b")
+# a mean of fewer has too little of the night
+_LEAST_READINGS, _MOST_READINGS = 3, 6
 _LEGEND = re.compile(r"([A-Za-z][A-Za-z ]*?)\s*\(([^()]+)\)")
 _TOKEN = re.compile(r'"[^"]*"|\S+')
 
@@ -72,7 +80,11 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
     """
     lines = source.lines
     opening = find_opening(lines)
-    shapes = [_numbered, _hours_across, _long] if opening else [_month_blocks, _printed_month, _days_across, _by_blanks]
+    shapes = (
+        [_numbered, _hours_across, _long, _readings, _readings_across]
+        if opening
+        else [_month_blocks, _printed_month, _days_across, _by_blanks]
+    )
     for shape in shapes:
         turned = shape(source, lines, opening)
         if turned is not None and not is_archive("\n".join(lines[:_HEAD])):
@@ -237,6 +249,86 @@ def _days_across(source: Source, lines: Sequence[str], _: Opening | None) -> _Sh
         body = ([day, *(of.get(name, "") for name in order)] for day, of in sorted(table.items()))
         return _Shape("a row a month, days across", _table(["date", *order], body))
     return None
+
+
+def _figure(of: Callable[[list[float]], float], cells: Iterable[str]) -> str:
+    """Return a figure of several as the file writes numbers; nothing where one is no number."""
+    said = list(cells)
+    if not said or not all(map(is_number, said)):
+        return ""
+    figure = f"{of([float(cell.replace(',', '.')) for cell in said]):.2f}"
+    return figure.replace(".", ",") if any("," in cell for cell in said) else figure
+
+
+def _readings(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+    """Make one row of a day's readings at fixed hours, which stand beside extremes: means of air and wind, sums of rain."""
+    assert opening is not None
+    names = [in_english(cell) for cell in opening.cells]
+    hour = next(
+        (i for i, name in enumerate(names) if re.fullmatch("time( of)?|hour|hourly|h|hhmm|(obs\\w* )?term|obs", name)),
+        None,
+    )
+    extremes = " ".join(name for name in names if re.search(r"\b(t|temp\w*|tmax|tmin)\b", name))
+    if hour is None or len(opening.dates) != 1 or "max" not in extremes or "min" not in extremes:
+        return None
+    date = opening.dates[0]
+    days: dict[str, list[list[str]]] = {}
+    rows = (split(text, opening.separator) for text in lines[opening.above :])
+    for row in (row for row in rows if len(row) == len(names) and is_dated(row[date])):
+        days.setdefault(row[date], []).append(row)
+    hours = list(dict.fromkeys(row[hour] for of_day in days.values() for row in of_day))
+    if len(hours) != _LEAST_READINGS or len(days) < _ROWS:
+        return None
+    repeated = {i for i in range(len(names)) if all(len({row[i] for row in of_day}) == 1 for of_day in days.values())}
+
+    def joined(place: int, cells: list[str]) -> str:
+        name, said = names[place], [cell for cell in cells if cell]
+        if _MEAN_OF.search(name):
+            return _figure(mean, cells) if len(cells) == len(hours) else ""
+        if re.search("rain|precip", name) and place not in repeated:
+            return _figure(math.fsum, said) if len(cells) == len(hours) else ""
+        if len(set(said)) < 2:
+            return said[0] if said else ""
+        return _figure(max if "max" in name else min, said) if re.search("max|min", name) else ""
+
+    kept = [i for i in range(len(names)) if i not in (hour, date)]
+    units = [["", *(opening.units[i] if i < len(opening.units) else "" for i in kept)]] if opening.units else []
+    body = ([day, *(joined(i, [row[i] for row in of_day]) for i in kept)] for day, of_day in days.items())
+    table = _table(["date", *(opening.cells[i] for i in kept)], [*units, *body])
+    return _Shape(f"readings at {', '.join(hours)}, of which means are taken", table)
+
+
+def _readings_across(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+    """Put the mean of readings at fixed hours, a column each, into a column of its own."""
+    assert opening is not None
+    groups: dict[str, list[int]] = {}
+    names = [in_english(cell) for cell in opening.cells]
+    for i, name in enumerate(names):
+        if _READ_AT.search(name) and _MEAN_OF.search(name):
+            base = _HUMIDITY.sub("humidity", _READ_AT.sub("", name))
+            groups.setdefault(" ".join(base.split()), []).append(i)
+    groups = {
+        name: of for name, of in groups.items() if _LEAST_READINGS <= len(of) <= _MOST_READINGS and name not in names
+    }
+    if not groups:
+        return None
+    table = list(lines)
+    mark = opening.separator
+    for i, text in enumerate(lines):
+        cells = split(text, mark)
+        if i == opening.line - 1:
+            more = [
+                f"{name} mean of {len(of)} readings" + (f" ({unit})" if (unit := unit_of(opening.cells[of[0]])) else "")
+                for name, of in groups.items()
+            ]
+        elif i < opening.line - 1 or len(cells) < len(names):
+            continue
+        elif i < opening.above:
+            more = [cells[of[0]] for of in groups.values()]
+        else:
+            more = [_figure(mean, (cells[j] for j in of)) for of in groups.values()]
+        table[i] = mark.join([text, *more])
+    return _Shape("readings at fixed hours, of which means are taken", "\n".join(table))
 
 
 def _month_blocks(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:

@@ -422,7 +422,7 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
     meant: dict[str, list[Heading]] = {}
     for name in absent:
         alike = [h for h in rest if not (NOT_OUTDOORS.search(h.name) or _daily(name).but.search(h.name))]
-        near = [heading for heading in alike if difflib.get_close_matches(_plain(heading.text), [name], 1, 0.8)]
+        near = [heading for heading in alike if _is_misspelt(_plain(heading.text), name, absent)]
         fitting = near or _best_of_day(name, rest)
         if fitting and texts.count(fitting[0].text) > 1:
             header.wrong(name, "column-twice", column=fitting[0].text)
@@ -447,6 +447,12 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
     header.leave(rest)
 
 
+def _is_misspelt(text: str, name: str, absent: Sequence[str]) -> bool:
+    """Tell a name with a slip in it: of a short one a letter, if it is like none other that is missing."""
+    one_letter = len(text) == len(name) and difflib.get_close_matches(text, absent, 2, 0.75) == [name]
+    return one_letter or bool(difflib.get_close_matches(text, [name], 1, 0.8))
+
+
 def _is_another(name: str, heading: Heading) -> bool:
     """Tell whether a column's unit shows it to be another quantity than its name says."""
     if name not in STANDARD or converts(heading.unit or "", [STANDARD[name].unit]):
@@ -468,7 +474,8 @@ def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:
         # rain of a day is read at some time of day; of several columns one is a part of it
         whole_day = name == "rain" and (alike == 1 or words != heading.name or re.search(r"total|sum", words))
         hours = _TIME_OF_DAY.search(words) and not whole_day
-        if never or but.search(words) or hours or unit == "rate":
+        run = name == "wind" and re.search(r"\brun\b", words) and not (unit or "").endswith("/day")
+        if never or but.search(words) or hours or unit == "rate" or run:
             return False
         called = alone.fullmatch(squeezed) or all(group.search(words) for group in needs)
         if not called and not (unit and by_unit.fullmatch(squeezed)):

@@ -29,6 +29,7 @@ _SIGNS = re.compile("|".join(sorted(_DATA["signs"], key=len, reverse=True)))
 _BRACKETED = re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]")
 _DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "“": '"', "”": '"'})
 _BRACKETS = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
+_RUN = re.compile(r"\brun\W+(km|kilomet\w+|mi|miles)\b\W*$")
 # what stands in brackets though it is no unit
 _NO_UNITS = re.compile(rf"(?:(?:{'|'.join(_DATA['no_units'])})\b ?)+")
 
@@ -60,6 +61,8 @@ def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") ->
         name = re.sub(
             r"^(daily|hourly|event|weekly|monthly|yearly|total|max|min|avg)(?=rain|temp)", r"\1 ", match["name"]
         )
+    if unit is None and (ran := _RUN.search(clean.lower())) and " run" in name:
+        unit = f"{'km' if ran[1].startswith('k') else 'mile'}/day"  # in a daily table, which alone takes it
     if unit in ("in", "mm") and re.search(r"\b(press|baro)", name):
         unit += "Hg"  # a length of mercury
     if name in _DATA["whole"]:

@@ -239,6 +239,13 @@ def test_twelve_openings_a_day_are_not_too_many(season, most, days):
     assert sum(finding.days for finding in told(changed, "many-openings")) == days
 
 
+@pytest.mark.parametrize(("pressure", "told"), [("400 kPa", False), ("400.1 kPa", True), ("150 psi", True)])
+def test_a_pressure_that_drip_parts_do_not_stand_is_told(make_garden, pressure, told):
+    """Common practice, no source: drip emitters and fittings are made for at most 4 bar."""
+    garden = make_garden(days=3).changed({"supply": {"spring": {"pressure": pressure}}})
+    assert ("high-pressure" in found(garden)) is told
+
+
 def test_a_valve_may_draw_what_it_is_rated_for_and_have_its_least_pressure(make_garden):
     """By hand: 62 L/h at 100 kPa, the mains at that pressure."""
     for rated, least, codes in (

@@ -119,6 +119,17 @@ def test_a_random_salty_season_cut_in_two_is_the_season_in_one_to_the_last_bit(t
         np.testing.assert_array_equal(both, whole.controllers["upper"][column])
 
 
+def test_salt_acts_alike_where_every_mornings_drift_and_strength_are_the_same():
+    """What the last evening leaves acts on nothing any more."""
+
+    def salt(*refilled, level=0.0):
+        return pan_salt(*one_pan(list(refilled), [level] * 3), 0, 1.0, 10.0)
+
+    assert salt(1.0, 2.0, 3.0).acts_as(salt(1.0, 2.0, 4.0))
+    assert not salt(1.0, 2.0, 3.0).acts_as(salt(1.0, 2.0 + 1e-15, 3.0))
+    assert not salt(1.0, 2.0, 3.0).acts_as(salt(1.0, 2.0, 3.0, level=1e-14))  # the same salt in more water
+
+
 def test_the_report_has_its_table(make_garden):
     season = salty(make_garden, "1 dS/m", days=100)
     page = as_page(season)

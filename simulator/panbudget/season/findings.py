@@ -35,6 +35,7 @@ DROWNED_TIMES = 1.5  # supply over net demand
 DROWNED_DANGER, DROWNED_MM = 5.0, 100.0
 SHORT_OPENING = 2.0  # minutes
 OPENINGS_A_DAY = 12
+MOST_PRESSURE = 400.0  # kPa that drip emitters and their fittings usually stand (common practice, no source)
 BOUND_SHARE = 0.1  # of the days: model page §2
 HOT_DAY_SHARE = 0.9  # quantile of daily pan evaporation taken for a hot day
 MODELS_APART = 0.15
@@ -239,6 +240,8 @@ def _of_valve(season: Season, name: str) -> Iterator[Finding]:
         text = f"low-pressure-{season.scenario.supply[described.supply].kind}"
         least, higher = valve.least_pressure, (valve.least_pressure - pressure) / KPA_PER_M
         yield _finding("danger", "low-pressure", name, text=text, pressure=pressure, least=least, higher=higher)
+    if pressure > MOST_PRESSURE:
+        yield _finding("caution", "high-pressure", name, pressure=pressure, most=MOST_PRESSURE)
 
 
 def _of_bed(season: Season, key: str) -> Iterator[Finding]:

@@ -126,6 +126,13 @@ def test_what_was_tried_is_listed_and_undone(desk):
     for nonsense in (other, "no json", '{"tried": [], "now": {}}', json.dumps({"tried": [], "steps": {}, "now": 3})):
         (desk.folder / STATE).write_text(nonsense)
         assert Desk(desk.path).tried == []
+    for part, nonsense in (("year", []), ("heat", {"start": "2021-07-05", "days": -1, "warmer": "6 K"})):
+        state = json.loads(whole)
+        for step in (*state["tried"], state["now"]):
+            step[part] = nonsense
+        (desk.folder / STATE).write_text(json.dumps(state))
+        again = Desk(desk.path)
+        assert (again.tried, again.values, again.heat, again.now().what_if.heat) == ([], {}, None, None)
 
 
 def test_how_much_of_a_job_is_done_is_told_by_its_parts_or_by_its_last_run(desk):

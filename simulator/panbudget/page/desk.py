@@ -39,6 +39,17 @@ _QUIET = 0.25  # s without a change, after which all is replayed
 #: beside the garden's file: what is set and what was tried, for the next start
 STATE = ".garden-page.json"
 _MOST_TRIED, _LARGEST_STATE = 200, 2_000_000  # steps that are kept, bytes of what is read
+_NOT_READ = (
+    PanbudgetError,
+    OSError,
+    Unlikely,
+    ValueError,
+    TypeError,
+    KeyError,
+    AttributeError,
+    OverflowError,
+    RecursionError,
+)
 _LEAST, _MOST = 0.25, 2.5  # of a value: the ends of its slider
 
 
@@ -143,9 +154,9 @@ class Tried:
     said: str
 
 
-def _heat(heat: Mapping[str, Any] | None) -> dict[str, Any] | None:
-    """A made-up heat wave as it was written down: its first day is a date again."""
-    return None if heat is None else {**heat, "start": dt.date.fromisoformat(heat["start"])}
+def _tried(values: Mapping[str, float], year: int, heat: Mapping[str, Any] | None, said: str) -> Tried:
+    """What was tried, as it was written down: the first day of a made-up heat wave is a date again."""
+    return Tried(values, int(year), heat and {**heat, "start": dt.date.fromisoformat(heat["start"])}, str(said))
 
 
 @dataclass
@@ -212,15 +223,16 @@ class Desk:
 
     def _restore(self) -> None:
         """Take up what was set and tried when the page was last open; what can't be read is as if it were not there."""
-        with contextlib.suppress(
-            OSError, Unlikely, ValueError, TypeError, KeyError, AttributeError, OverflowError, RecursionError
-        ):
+        try:
             state = json.loads(contents(self.folder / STATE, _LARGEST_STATE))
-            *tried, now = [Tried(**step | {"heat": _heat(step["heat"])}) for step in (*state["tried"], state["now"])]
+            *tried, now = [_tried(**step) for step in (*state["tried"], state["now"])]
             alike = all(state["units"].get(key, part.unit) == part.unit for key, part in self.settings.items())
             if alike and all(0.0 < value < float("inf") for step in (*tried, now) for value in step.values.values()):
                 self.tried, self.steps_of = tried, {str(verb): int(count) for verb, count in state["steps"].items()}
                 self.take(now)
+                _ = self.scenario and self.now()  # refused where the garden can be so no more
+        except _NOT_READ:
+            self.values, self.heat, self.tried, self.steps_of = {}, None, [], {}
 
     def _keep_state(self) -> None:
         """Write what is set and what was tried beside the garden; a folder that takes no file only forgets it."""

@@ -362,7 +362,7 @@ class Scenario(Described):
         """
         overlay, is_own = self.overlay_of(name), name in self.variant
         where, file = (f"variant.{name}", str(self.path)) if is_own else ("", name)
-        if wrong := [*unseen(overlay), *self._misspelt(overlay, where)]:
+        if wrong := [*unseen(overlay), *self.misspelt(overlay, where)]:
             raise ScenarioError(*wrong, file=file)
         return _checked(self._overlaid(overlay, name), where and f"{where}: ", file=file)
 
@@ -399,8 +399,8 @@ class Scenario(Described):
         described = _overlaid(self.described, overlay)
         return self._source._replace(described=described, laid_over=(*self.laid_over, *names))
 
-    def _misspelt(self, overlay: Mapping[str, Any], where: str) -> Iterator[Problem]:
-        """Parts that an overlay changes, under a name that is nearly one of the file's: it would be a new, empty part."""
+    def misspelt(self, overlay: Mapping[str, Any], where: str) -> Iterator[Problem]:
+        """Name the parts that an overlay changes under a name that is nearly one of the file's: each would be a new, empty part."""
         given = _table(overlay.get("controller"))
         # what is changed, what there is, and the keys of a part that is described whole, which may be a new one
         parts: list[tuple[str, object, Mapping[str, Any], tuple[set[str], ...]]] = [

@@ -58,9 +58,13 @@ site.latitude = 10
 
 [design.typo]
 controller.yard.pan.freebord = "2 cm"
+
+[design.other-bed]
+controller.yard.bed.tomatos.area = "5 m^2"
 """
     lines = _lines(make_plan(tmp_path, designs=designs))
-    assert len(lines) == 3
+    assert len(lines) == 4
+    assert lines[3].endswith('bed.tomatos changes nothing that the file has; did you mean "tomatoes"?')
     assert 'design.deep: controller.yard.pan.depth = "3 L/h"' in lines[0]
     assert "design.elsewhere: site can't differ between designs" in lines[1]
     assert 'did you mean "freeboard"' in lines[2]

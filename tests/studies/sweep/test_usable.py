@@ -218,6 +218,8 @@ def test_maps_and_other_files_are_asked_for_by_name(ran, gappy, capsys):
     assert 'did you mean "stress_days"?' in err
     assert 'to = "shapefile" is nothing that a sweep writes; expected: zarr or netcdf' in err
     assert "quantile = 1.0 is no share of years" in err
+    code, _, err = run(capsys, *asked, "--quantile", 0.5)
+    assert code == 2 and "quantile = 0.5 is for maps, and none is drawn" in err
     code, _, err = run(capsys, *asked, "--map", "stress_days", "--quantile", 0.5)
     assert code == 0, err
     made = set(contents(ran.folder)) - set(before)

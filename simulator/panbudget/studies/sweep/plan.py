@@ -246,8 +246,7 @@ def _unfit(garden: Scenario) -> set[str]:
 
 
 def _designed(base: Scenario, overlay: dict[str, Any]) -> Scenario:
-    if wrong := [
-        problem("same-for-all", key) for key in overlay if key in Scenario.model_fields and key not in _BY_DESIGN
-    ]:
+    same = [key for key in overlay if key in Scenario.model_fields and key not in _BY_DESIGN]
+    if wrong := [*base.misspelt(overlay, ""), *(problem("same-for-all", key) for key in same)]:
         raise ScenarioError(*wrong)
     return base.changed(overlay)

@@ -214,6 +214,8 @@ def refuse_unasked(columns: Sequence[str], quantile: float | None, kinds: Sequen
             )
     if quantile is not None and not 0.0 < quantile < 1.0:
         wrong.append(problem("no-quantile", "quantile", quantile, given=quantile))
+    elif quantile is not None and not columns:
+        wrong.append(problem("quantile-without-map", "quantile", quantile, given=quantile))
     wrong += [
         problem("no-such-kind", "to", kind, name=kind, known=" or ".join(FILES)) for kind in kinds if kind not in FILES
     ]

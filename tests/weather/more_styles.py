@@ -355,4 +355,35 @@ MORE_STYLES = {
         ),
         (*BASE, *WIND),
     ),
+    "days across, a row a quantity": Style(
+        "\n".join(
+            ",".join(map(str, row))
+            for row in zip(
+                ["Parameter", "Max temp (°C)", "Min temp (°C)", "Rain (mm)"],
+                *((d.date, d.tmax, d.tmin, d.rain) for d in TRUTH),
+                strict=True,
+            )
+        )
+    ),
+    "a month named on its first day's row": Style(
+        "Month,Day,Max (°C),Min (°C),Rain (mm)\n"
+        + "".join(
+            f"{'June 2025' if i == 0 else ''},{d.date.day},{d.tmax},{d.tmin},{d.rain}\n" for i, d in enumerate(TRUTH)
+        ),
+    ),
+    "tenths in a legend": Style(
+        daily(
+            "DATE,TX,TN,RR",
+            lambda d: [f"{d.date:%Y%m%d}", *(round(10 * value) for value in (d.tmax, d.tmin, d.rain))],
+            above="TX = maximum temperature (in 0.1 degrees Celsius)\nTN = minimum temperature (in 0.1 degrees Celsius)\n"
+            "RR = precipitation amount (in 0.1 mm)\n\n",
+        ),
+    ),
+    "thousands with commas beside decimal points, and names with a height": Style(
+        daily(
+            "date,tmax_2m (°C),tmin_2m (°C),Solar (Wh/m²),rain",
+            lambda d: [d.date, d.tmax, d.tmin, f'"{d.radiation / 0.0036:,.0f}"', d.rain],
+        ),
+        (*BASE, *SUN),
+    ),
 }

@@ -221,3 +221,53 @@ def test_a_clock_in_columns_of_short_names_is_read(tmp_path):
     file.write_text("YYYY,MM,DD,HH,MN,T_air [degC],PREC [mm]\n" + rows, encoding="utf-8")
     daily = read_weather(file, SITE).daily
     assert (daily["tmin"].iloc[0], daily["tmax"].iloc[0]) == (10.0, 33.0)
+
+
+def weeks(title, names, monday=9):
+    """Return three weeks, each a block below the date of its first day."""
+    rows = [("tmin", 10), ("tmax", 25), ("rain", 0)]
+    blocks = (
+        f"{title} {monday + 7 * i:02d}.06.2025;{';'.join(names)}\n"
+        + "".join(f"{name};{';'.join(str(figure + i + j / 10) for j in range(7))}\n" for name, figure in rows)
+        for i in range(3)
+    )
+    return "\n".join(blocks)
+
+
+@pytest.mark.parametrize(
+    ("names", "monday"),
+    [(["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"], 9), (["So", "Mo", "Di", "Mi", "Do", "Fr", "Sa"], 8)],
+)
+def test_weeks_are_put_one_below_the_other(tmp_path, names, monday):
+    """9 June 2025 is a Monday."""
+    path = tmp_path / "station.csv"
+    path.write_text(weeks("Week of", names, monday), encoding="utf-8")
+    daily = read_weather(path, SITE).daily
+    assert [str(daily.index[i].date()) for i in (0, -1)] == [f"2025-06-{monday:02d}", f"2025-06-{monday + 20}"]
+    assert daily["rain"].tolist() == pytest.approx([i + j / 10 for i in range(3) for j in range(7)])
+    assert daily["tmax"].iloc[-1] == pytest.approx(27.6)
+
+
+@pytest.mark.parametrize("monday", [8, 10, 15])
+def test_a_week_whose_date_is_not_its_first_days_is_not_dated_by_it(tmp_path, monday):
+    """As where it is the week's end."""
+    message = refusal(tmp_path, weeks("Week of", ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"], monday))
+    assert "there is no column date" in message
+
+
+def test_a_reading_that_is_missing_leaves_a_gap_in_means_and_in_rain(tmp_path):
+    """And extremes of parts of a day give the day's."""
+    rows = [
+        f"2025-06-{day:02d},{hour},{60 + hour},{20 + hour / 10},{10 + hour / 10},{hour / 10}"
+        for day in range(1, 25)
+        for hour in (7, 14, 21)
+        if (day, hour) != (9, 14)
+    ]
+    path = tmp_path / "station.csv"
+    path.write_text("\n".join(["Date,Hour,RH (%),tmax,tmin,rain", *rows]) + "\n", encoding="utf-8")
+    with pytest.raises(WeatherError, match="rain is empty on 2025-06-09"):
+        read_weather(path, SITE, columns={"rh_mean": {"column": "RH (%)"}})
+    daily = read_weather(path, SITE, columns={"rh_mean": {"column": "RH (%)"}}, missing_rain="zero").daily
+    assert daily["rain"].tolist() == pytest.approx([0.0 if day == 9 else 4.2 for day in range(1, 25)])
+    assert (daily["tmax"].iloc[0], daily["tmin"].iloc[0]) == pytest.approx((22.1, 10.7))
+    assert daily["rh_mean"].iloc[0] == pytest.approx(74.0)

@@ -14,9 +14,12 @@ from dataclasses import replace
 from statistics import mean
 from typing import NamedTuple
 
+import numpy as np
+
 from panbudget.weather.text.cells import is_number
 from panbudget.weather.text.heading import in_english, is_unit, unit_of
-from panbudget.weather.text.moments import MONTH, is_dated, joined_date, month_of
+from panbudget.weather.text.mistakes import Mistakes
+from panbudget.weather.text.moments import MONTH, is_dated, joined_date, month_of, read_dates
 from panbudget.weather.text.opening import Opening, find_opening, is_row_of_values
 from panbudget.weather.text.raw import Source
 from panbudget.weather.text.rows import separator_of, split
@@ -47,6 +50,7 @@ _MEAN_OF = re.compile(rf"({_HUMIDITY.pattern}|\b(wind\w*|vapou?r|dew\w*)\b)(?!.*
 _READ_AT = re.compile(r"\b(?!24 ?h)\d{1,2} ?(am|pm|h|hrs?|utc|z|00)\b")
 # a mean of fewer has too little of the night
 _LEAST_READINGS, _MOST_READINGS = 3, 6
+_A_DATE, _A_WEEK = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}"), 7
 _LEGEND = re.compile(r"([A-Za-z][A-Za-z ]*?)\s*\(([^()]+)\)")
 _TOKEN = re.compile(r'"[^"]*"|\S+')
 
@@ -83,7 +87,7 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
     shapes = (
         [_numbered, _hours_across, _long, _readings, _readings_across]
         if opening
-        else [_month_blocks, _printed_month, _days_across, _by_blanks]
+        else [_month_blocks, _printed_month, _days_across, _dates_across, _by_blanks]
     )
     for shape in shapes:
         turned = shape(source, lines, opening)
@@ -272,6 +276,9 @@ def _readings(source: Source, lines: Sequence[str], opening: Opening | None) -> 
     if hour is None or len(opening.dates) != 1 or "max" not in extremes or "min" not in extremes:
         return None
     date = opening.dates[0]
+    first = [split(text, opening.separator)[date : date + 1] for text in lines[opening.above : opening.above + 4]]
+    if first.count(first[0]) > _LEAST_READINGS:  # a long table's records
+        return None
     days: dict[str, list[list[str]]] = {}
     rows = (split(text, opening.separator) for text in lines[opening.above :])
     for row in (row for row in rows if len(row) == len(names) and is_dated(row[date])):
@@ -336,14 +343,22 @@ def _month_blocks(source: Source, lines: Sequence[str], _: Opening | None) -> _S
     year, month, header, units = "", 0, list[str](), list[str]()
     names, rows, of_blocks = dict[str, None](), list[dict[str, str]](), set[str]()
     for text in lines:
-        cells = _cells(text)
+        cells = split(text, separator_of(text))
+        if header and [in_english(name) for name in header[:2]] == [
+            "month",
+            "day",
+        ]:  # the month but once, or on each row
+            if match := _BLOCK.fullmatch(cells[0]):
+                year, month = match["year"] or match["of"] or year, _month_in(match)
+            cells = cells[1:] if len(cells) == len(header) else cells
         said = list(filter(None, cells))
         rows.append({})
         if len(said) < 3 and (match := _BLOCK.fullmatch(" ".join(said))):
             year = match["year"] or match["of"] or year
-            month = month_of(match["name"]) if match["name"] else int(match["month"])
+            month = _month_in(match)
         elif header and said and (day := _NUMBERED_DAY.fullmatch(cells[0])) and year and month:
             named = [f"{name} ({unit})" if unit else name for name, unit in zip(header, units, strict=True)]
+            named = named[-len(cells) :] if in_english(header[0]) == "month" else named
             names |= dict.fromkeys(filter(None, named[1:]))
             rows[-1] = {"date": f"{year}-{month:02d}-{int(day[1]):02d}", **dict(zip(named, cells, strict=False))}
             of_blocks.add(f"{year}-{month}")
@@ -360,6 +375,43 @@ def _month_blocks(source: Source, lines: Sequence[str], _: Opening | None) -> _S
     table = ["\t".join([row["date"], *(row.get(name, "") for name in names)]) if row else "" for row in rows]
     table[first - 1] = "\t".join(["date", *names])
     return _Shape("days numbered below their month", "\n".join(table) + "\n")
+
+
+def _month_in(match: re.Match[str]) -> int:
+    return month_of(match["name"]) if match["name"] else int(match["month"])
+
+
+def _dates_across(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
+    """Put days one below the other that stand across, a row a quantity, once or week by week below the date of its first day."""
+    rows = [split(text, separator_of(text)) for text in lines]
+    starts = {
+        i: dates[0]
+        for i, (first, *others) in enumerate(rows)
+        if len(others) == _A_WEEK and not any(map(is_number, others)) and (dates := _A_DATE.findall(first))
+    }
+    firsts = dict(zip(starts, read_dates([*starts.values()], [*starts], Mistakes()) if starts else (), strict=True))
+    if not all(_is_named(rows[i][1], day) for i, day in firsts.items()):
+        return None
+    table: dict[str, dict[str, str]] = {}
+    across = list[str]()
+    for i, (first, *others) in enumerate(rows):
+        if i in firsts:
+            across = [str(firsts[i] + j) for j in range(_A_WEEK)]
+        elif len(dates := list(filter(None, others))) >= _ROWS and all(map(is_dated, dates)):
+            across = others
+        elif across and first and any(map(is_number, others)):
+            for day, value in zip(across, others, strict=False):
+                table.setdefault(day, {})[first] = value
+    table.pop("", None)
+    order = list(dict.fromkeys(name for of in table.values() for name in of))
+    body = ([day, *(of.get(name, "") for name in order)] for day, of in table.items())
+    return _Shape("days across", _table(["date", *order], body)) if len(table) >= _A_WEEK and len(order) > 1 else None
+
+
+def _is_named(name: str, day: np.datetime64) -> bool:
+    """Tell whether a day is a Monday or Sunday, and its name begins as theirs do in most languages."""
+    begins = {0: "mlp", 6: "sdzn"}.get((int(day.astype(np.int64)) + 3) % 7, "")
+    return not np.isnat(day) and bool(name) and name[0].lower() in begins
 
 
 def _printed_month(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:

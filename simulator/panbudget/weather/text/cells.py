@@ -139,7 +139,7 @@ def read_cells(
     wordy |= {
         place: wordy[place].astype(object).where(~is_trace, "0") for place, is_trace in traced.items() if is_trace.any()
     }
-    mark = _thousands_mark(wordy) if thousands else ""
+    mark = _thousands_mark(wordy, pointed=bool(pointed)) if thousands else ""
     read = _Numbers(rows, numbers, shown, _has_decimal_commas(rows.separator, wordy))
     values = {
         place: read.words(place, wordy[place], mark) if place in wordy else read.figures(place, column)
@@ -400,9 +400,10 @@ def _has_decimal_commas(separator: str, columns: Mapping[int, pd.Series]) -> boo
     return any(_COMMA.fullmatch(text) and not _THOUSANDS.fullmatch(text) for text in texts)
 
 
-def _thousands_mark(columns: Mapping[int, pd.Series]) -> str:
+def _thousands_mark(columns: Mapping[int, pd.Series], *, pointed: bool) -> str:
     """
-    Say what parts thousands, if a number that has both marks shows it and none shows the opposite.
+    Say what parts thousands, if a number that has both marks shows it and none shows the opposite, or commas part
+    nothing else while other columns have decimal points.
 
     Then 1.234 can only be 1234 in such a file, and is read so throughout.
     """
@@ -411,6 +412,10 @@ def _thousands_mark(columns: Mapping[int, pd.Series]) -> str:
         for mark, form in _BOTH_MARKS.items()
         if any(form.fullmatch(str(text)) for column in columns.values() for text in column.unique())
     ]
+    if pointed and not seen:
+        texts = (text for column in columns.values() for text in map(str.strip, column.dropna().unique().astype(str)))
+        commas = [text for text in texts if "," in text]
+        return "," if commas and all(_THOUSANDS.fullmatch(text) and text[0] != "0" for text in commas) else ""
     return seen[0] if len(seen) == 1 else ""
 
 

@@ -469,7 +469,7 @@ def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:
 
     def fits(heading: Heading) -> bool:
         words = _OF_A_DAY.sub("", heading.name) if name == "rain" else heading.name
-        squeezed, unit = words.replace(" ", ""), heading.unit
+        squeezed, unit = re.sub(r" |(?<= )\d{1,2}m$", "", words), heading.unit
         never = name != "pan_evaporation" and NOT_OUTDOORS.search(words)
         # rain of a day is read at some time of day; of several columns one is a part of it
         whole_day = name == "rain" and (alike == 1 or words != heading.name or re.search(r"total|sum", words))

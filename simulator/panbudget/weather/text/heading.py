@@ -123,6 +123,7 @@ def known_unit(text: str) -> str | None:
         r"\s+", "", unicodedata.normalize("NFKC", text.translate(_DEGREE)).lower().translate(_PLAIN_LETTERS)
     )
     plain = squeezed.replace("m²", "m2").replace("degrees", "deg").replace("degree", "deg").replace("deg.", "deg")
+    plain = re.sub(r"^in(?=0[.,]1|percent|deg|mm\b)", "", plain)  # of a legend
     tenth = "0.1 " if re.match(r"(0[.,]1|1/10)[a-z°]", plain) else ""
     plain = re.sub(r"^(0[.,]1|1/10)(?=[a-z°])", "", plain)
     unit = _UNITS.get(plain) or _UNITS.get(re.sub(r"(/day|/d|\*?day-1|\*?d-1)$", "", plain))

@@ -183,6 +183,14 @@ def test_a_forecast_comes_first(folder):
     assert old.forecast_days == 0
     assert any("no use today: f.csv runs from 2021-07-15 to 2021-07-18" in note for note in old.notes)
     assert found.fan.each("litres", 0)[0, 9] > old.fan.each("litres", 0)[0, 9]
+    bare = [
+        ",".join(line.split(",")[at] for at in map(lines[0].split(",").index, ("date", "tmin", "tmax", "rain")))
+        for line in (lines[0], *days)
+    ]
+    (folder / "hot" / "f.csv").write_text("\n".join(bare) + "\n", encoding="utf-8")
+    rough = panbudget.today(path)
+    assert rough.forecast_days == 10
+    assert "The forecast f.csv has no humidity, wind, radiation: estimated, so that its days are rough." in rough.notes
     (folder / "hot" / "f.csv").write_text("\n".join([lines[0], *days[:8]]) + "\n", encoding="utf-8")
     (folder / "hot" / "weather.csv").write_text(record(2021), encoding="utf-8")
     alone = panbudget.today(path, sheet=True)

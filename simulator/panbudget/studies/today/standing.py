@@ -31,6 +31,7 @@ from panbudget.studies.today.sheet import Visit, visits_of
 from panbudget.studies.today.trials import RUNS, WEEKS, Action, Trials
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
+from panbudget.weather.filling.estimates import unmeasured
 from panbudget.weather.of_scenario import open_forecast, open_scenario_weather
 from panbudget.words import count, days_said
 
@@ -236,7 +237,7 @@ def today(
         forecast_days = min(len(forecast), (end - last).days)
         years = usable_years(garden, last + _DAY, end, file, cautious=False).weather
         earlier = {year: record for year, record in years.items() if year < garden.season.start.year}
-        notes += [text] if text else []
+        notes += text
         notes += _few_years(garden, len(earlier))
         if earlier or forecast_days:
             step("running the days ahead")
@@ -342,20 +343,24 @@ def _few_years(garden: Scenario, earlier: int) -> list[str]:
     return [_TEXTS["notes"][key].format(**values)]
 
 
-def _forecast(garden: Scenario, weather: Weather, last: dt.date) -> tuple[pd.DataFrame, str]:
-    """Return the forecast's days from tomorrow on, in turn; and why there are none."""
+def _forecast(garden: Scenario, weather: Weather, last: dt.date) -> tuple[pd.DataFrame, list[str]]:
+    """Return the forecast's days from tomorrow on, in turn; and why there are none, or what is to be known of them."""
     none, notes = weather.daily.iloc[:0], _TEXTS["notes"]
     file, source = open_forecast(garden), garden.weather.forecast
     if file is None or source is None:
-        return none, notes["no-forecast"].format(garden=typed(garden.path))
+        return none, [notes["no-forecast"].format(garden=typed(garden.path))]
     if any(part.pan.evaporation == "measured" for part in garden.controller.values()):
-        return none, notes["no-column"]
-    daily = file.over().daily
+        return none, [notes["no-column"]]
+    foretold, shown = file.over(), source.shown
+    daily = foretold.daily
     ahead = daily.loc[pd.Timestamp(last + _DAY) :]
     if not len(ahead) or ahead.index[0].date() != last + _DAY:
         first, final = (daily.index[at].date() for at in (0, -1))
-        return none, notes["old-forecast"].format(file=source.shown, first=first, last=final, today=last)
-    return ahead, ""
+        return none, [notes["old-forecast"].format(file=shown, first=first, last=final, today=last)]
+    lacks = ", ".join(unmeasured(file.file.raw.daily.columns))
+    told = [notes["forecast-lacks"].format(file=shown, what=lacks)] if lacks else []
+    doubts = (*foretold.doubts, *foretold.cautions)
+    return ahead, told + [notes["of-forecast"].format(file=shown, note=note) for note in doubts]
 
 
 def _valves(garden: Scenario, season: Season, start: Start, trials: Trials | None) -> dict[str, ValveToday]:

@@ -63,6 +63,15 @@ def test_a_log_is_read_with_its_empty_cells(make_garden):
             "date,meter_l\n2025-05-01,1200\n2025-05-02,\n2025-05-03,1200\n2025-05-04,1199.5\n",
             "line 5: meter = 1199.5 is below 1200 in line 4: was it misread",
         ),
+        (  # it was read as 1.52 L, and a supply that is cut was told
+            'date,meter_l\n2025-05-01,980\n2025-05-02,"1,520"\n2025-05-03,2040\n',
+            'meter_l = "1,520" has a comma that may be a decimal or a thousands mark; write 1520 or 1.520 instead',
+        ),
+        (
+            "date\tmeter_l\n2025-05-01\t980\n2025-05-02\t1,520\n2025-05-03\t2040\n",
+            'line 3: meter_l = "1,520" has a comma',
+        ),
+        ("date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2,1_50\n", 'level_mm = "1_50" is no number'),
         ("date,opened\n2025-05-01,perhaps\n2025-05-02,yes\n2025-05-03,no\n", "is neither yes nor no"),
     ],
 )
@@ -72,6 +81,11 @@ def test_a_broken_log_is_told_in_one_line(text, said, make_garden):
     assert said in str(caught.value)
     assert len(str(caught.value).splitlines()) == 1
     assert str(caught.value).startswith("log.csv: ")
+
+
+def test_beside_semicolons_a_comma_is_the_decimal_mark(make_garden):
+    text = "date;openings;meter_l\n2025-05-01;0;999,520\n2025-05-03;4;1000,520\n2025-05-05;3;1001\n"
+    assert [visit.meter for visit in read(make_garden(), text).visits["upper"]] == [999.52, 1000.52, 1001.0]
 
 
 def test_all_that_is_wrong_comes_out_at_once(make_garden):

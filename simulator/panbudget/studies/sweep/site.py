@@ -5,6 +5,7 @@ Units as in the engine. Nothing here depends on what a valve does.
 """
 
 import datetime as dt
+import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -31,7 +32,7 @@ from panbudget.weather.checks.inspection import RawFile
 from panbudget.weather.clean import WeatherFile, open_weather, read_fallback
 from panbudget.weather.flags import filled_in
 from panbudget.weather.of_scenario import as_described, fallback_at
-from panbudget.weather.text.rows import read_typed
+from panbudget.weather.text.rows import plain_number, read_typed
 
 _NEEDED = ("name", "latitude", "elevation", "weather")
 _KNOWN = (*_NEEDED, *(key for key in Site.model_fields if key not in _NEEDED))
@@ -39,8 +40,6 @@ _MORE = ("timezone", "setting", "climate")
 _MOST_LINES = 20
 _MOST_KINDS = 10_000  # beds of all years
 _LONGEST_NAME = 120  # characters
-# what `float` would take besides, such as 3_8.2, is a slip of the hand
-_NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?", re.ASCII | re.IGNORECASE)
 # the unit of a header: in brackets behind it, or a word of it
 _BRACKETED, _CAPITAL = re.compile(r"[\[(]\s*(.+?)\s*[\])]$"), re.compile(r"(?<=[a-z])(?=[A-Z])")
 _UNIT_WORD = re.compile(r"(?<![a-z])(ft|feet|foot|yd|yards?|km)(?![a-z])")
@@ -179,7 +178,7 @@ def _wrong_names(row: Mapping[str, str], rows: Mapping[str, int]) -> Iterator[Pr
 
 def _value(key: str, text: str, columns: Mapping[str, str]) -> float | str:
     """A number stands for degrees, or for height in the header's unit, metres if it names none; else it is left as it is."""
-    if not _NUMBER.fullmatch(text):
+    if "," in text or math.isnan(plain_number(text)):
         return text
     header = columns.get(key, "")
     unit = _BRACKETED.search(header) or _UNIT_WORD.search(_CAPITAL.sub(" ", header).lower())

@@ -39,6 +39,9 @@ _DATES = (
     r"(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4})",
 )
 _TIME = r"(?:[ T]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::\d{2})?)?"
+# what `float` would take besides, such as 1_5, is a slip of the hand; and what may be 1520 or 1.52
+_NUMBER = re.compile(r"[-+]?(\d+[.,]?\d*|[.,]\d+)(e[-+]?\d+)?", re.ASCII | re.IGNORECASE)
+_UNSURE = re.compile(r"[-+]?\d{1,3}(,\d{3})+")
 _UNIT = re.compile(r"(.+?)\s*[\[(]\s*(.+?)\s*[\])]")
 _SPOKEN_UNITS = {"l": "L", "ml": "mL", "m3": "m^3", "m³": "m^3"}
 
@@ -306,12 +309,15 @@ class TypedRow:
         The table's, to which the parsers add.
     factors : dict
         Column -> what turns the unit that its header names into the column's own.
+    separator : str
+        What parts cells: beside semicolons, a comma in a number is its decimal mark.
     """
 
     line: int
     cells: dict[str, str]
     problems: list[Problem]
     factors: Mapping[str, float] = field(default_factory=dict)
+    separator: str = ","
 
     def __getitem__(self, name: str) -> str:
         return self.cells.get(name, "")
@@ -328,6 +334,9 @@ class TypedRow:
         text = self[name]
         if text and not 0.0 <= plain_number(text) < math.inf:
             self._note("typed-no-number", text, name=name)
+            return None
+        if self.separator != ";" and _UNSURE.fullmatch(text):
+            self._note("typed-unsure-comma", text, name=name, whole=text.replace(",", ""), part=text.replace(",", "."))
             return None
         return self.value(name) if text else None
 
@@ -448,7 +457,7 @@ def read_typed(
     )
     problems = mistakes.problems()
     typed = tuple(
-        TypedRow(int(line), dict(zip(header, cells, strict=True)), problems, factors)
+        TypedRow(int(line), dict(zip(header, cells, strict=True)), problems, factors, separator)
         for line, cells in zip(rows.lines, rows.cells(), strict=True)
     )
     return Typed(hashlib.sha256(content).hexdigest(), first + 1, tuple(header), typed, problems)
@@ -523,10 +532,7 @@ def plain_number(text: str) -> float:
     >>> plain_number("1,5"), plain_number("x")
     (1.5, nan)
     """
-    try:
-        return float(text.replace(",", "."))
-    except ValueError:
-        return math.nan
+    return float(text.replace(",", ".")) if _NUMBER.fullmatch(text) else math.nan
 
 
 def moment_of(text: str) -> tuple[dt.datetime | None, bool]:

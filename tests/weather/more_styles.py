@@ -386,4 +386,11 @@ MORE_STYLES = {
         ),
         (*BASE, *SUN),
     ),
+    "days that all have one time of day": Style(
+        daily(
+            "Date;Max temp (°C);Min temp (°C);Rain (mm)",
+            lambda d: [f"{d.date:%d/%m/%Y} 23:59", d.tmax, d.tmin, d.rain],
+            separator=";",
+        ),
+    ),
 }

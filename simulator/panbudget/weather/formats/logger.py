@@ -23,7 +23,7 @@ from panbudget.weather.subdaily.hourly import QUANTITIES, Records, to_days
 from panbudget.weather.text.cells import MISSING, Cells, read_cells
 from panbudget.weather.text.headers import Header, stated_order, units_of
 from panbudget.weather.text.mistakes import Mistakes, note
-from panbudget.weather.text.moments import at_midnight
+from panbudget.weather.text.moments import at_midnight, time_of_all
 from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, without_footer
 from panbudget.weather.text.raw import SCALE_WITH_RECORDS, TO_FILL_IN, ColumnChoice, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, read_rows, split
@@ -58,8 +58,9 @@ def sniff(head: str) -> tuple[float, str]:
     opening = find_opening(head.split("\n"))
     if opening is None or find_time(opening.cells, opening.rows) is None:
         return 0.0, "no header above rows with a time of day"
-    if len(opening.dates) == 1 and all(at_midnight(row[opening.dates[0]]) for row in opening.rows):
-        return 0.0, "rows at midnight only"
+    stamps = [row[opening.dates[0]] for row in opening.rows] if len(opening.dates) == 1 else []
+    if stamps and (all(map(at_midnight, stamps)) or time_of_all(stamps)):
+        return 0.0, "rows at one time of day only"
     if is_weather(opening.cells):
         return 0.8, "header line with a temperature, rows with a time of day"
     return 0.3, "header line, rows with a time of day"

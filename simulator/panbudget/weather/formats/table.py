@@ -21,7 +21,15 @@ from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
 from panbudget.weather.text.headers import Header, read_header, stated_order, states_order
 from panbudget.weather.text.heading import in_english
 from panbudget.weather.text.mistakes import Mistakes, listed, note
-from panbudget.weather.text.moments import Days, at_midnight, days_at_a_stroke, joined_date, read_dates
+from panbudget.weather.text.moments import (
+    Days,
+    at_midnight,
+    days_at_a_stroke,
+    joined_date,
+    parted,
+    read_dates,
+    time_of_all,
+)
 from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, sums_among, without_footer
 from panbudget.weather.text.raw import TO_FILL_IN, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, Rows, is_cut_off, read_rows, separator_of, split
@@ -160,6 +168,9 @@ def _cells_and_days(
     if plain is not None:
         return table, plain, []
     shown = [list(map(str.strip, table.texts[place])) for place in texts if table.texts]
+    if len(shown) == 1 and (time := time_of_all(shown[0])):
+        shown = [[parted(stamp)[0] for stamp in shown[0]]]
+        return table, _dates(shown, table, header, mistakes), [note("one-time-a-day", time=time)]
     dates = _dates(shown, table, header, mistakes)
     is_logged = is_logger_layout(source.lines[0]) and not mistakes.problems()
     if is_logged and all(map(at_midnight, table.texts[texts[0]][:3])):

@@ -187,6 +187,21 @@ def parted(text: str) -> tuple[str, str]:
     return text[: max(at, 0)].rstrip(" ,"), text[at + 1 :]
 
 
+def time_of_all(stamps: Sequence[str]) -> str:
+    """
+    Return the time of day that all stamps of a table with a row a day have, other than midnight; nothing where there is none.
+
+    Examples
+    --------
+    >>> time_of_all(["1.6.2025 09:00", "2.6.2025 09:00"]), time_of_all(["1.6.2025 09:00", "1.6.2025 10:00"])
+    ('09:00', '')
+    """
+    parts = [parted(stamp) for stamp in stamps]
+    times = {time for _, time in parts}
+    alike = len(times) == 1 and len({day for day, _ in parts}) == len(parts) > 1
+    return times.pop() if alike and not at_midnight(stamps[0]) else ""
+
+
 def order_of(stated: str | None) -> str:
     """
     Return the order of day, month and year that a text states, as a key of `ORDERS`; nothing where it states none.

@@ -68,6 +68,9 @@ def test_today_says_it_on_the_terminal_alone(garden, tmp_path, capsys, monkeypat
     [
         (("--level", "43 kPa"), "43 kPa"),
         (("--level", "lower=43 mm"), "names no valve"),
+        (("--level", "43 mm", "--level", "upper=44 mm"), '"upper=44 mm" is a second one of upper; give one'),
+        (("--day", "9999-12-31"), '--day "9999-12-31" is in a year outside 1800 to 2200'),
+        (("--figures",), "--figures writes into the folder of --out; name the folder too, or leave it out"),
         (("--opened", "yesterday"), 'such as "2025-07-20 06:30"'),
         (("--opened", "2021-07-32 06:30"), 'such as "2025-07-20 06:30"'),
         (("--day", "2021-12-24"), "2021-12-24 is no day of 1 July to 10 August 2021"),

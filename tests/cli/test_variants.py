@@ -132,6 +132,10 @@ def test_every_study_takes_variants_in_python(garden, monkeypatch):
             "controller.uper.pan.exposure = 0.8\n",
             'bad.toml: controller.uper changes nothing that the file has; did you mean "upper"?',
         ),
+        (  # it made a supply that nobody used, and a note
+            "supply.sprnig.pressure = '100 kPa'\n",
+            'bad.toml: supply.sprnig changes nothing that the file has; did you mean "spring"?',
+        ),
         ("controller.upper.pan.exposure = -1\n", "bad.toml: controller.upper.pan.exposure"),
         ("contoller.upper.pan.exposure = 0.8\n", "bad.toml: contoller"),
     ],

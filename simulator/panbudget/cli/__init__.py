@@ -58,11 +58,15 @@ def _day(name: str) -> Callable[[str], dt.date]:
     """Read a date; any other text is refused in a line."""
 
     def parse(text: str) -> dt.date:
-        try:
-            return dt.datetime.strptime(text.strip(), "%Y-%m-%d").date()
-        except ValueError:
-            found = "is not a date as expected, year-month-day: write it such as 2025-05-01"
-            raise PanbudgetError(Problem("no-date", f'{name} "{text}"', found)) from None
+        from panbudget.scenario.quantities import YEARS
+
+        found = "is not a date as expected, year-month-day: write it such as 2025-05-01"
+        with contextlib.suppress(ValueError):
+            day = dt.datetime.strptime(text.strip(), "%Y-%m-%d").date()
+            if YEARS[0] <= day.year <= YEARS[1]:
+                return day
+            found = f"is in a year outside {YEARS[0]} to {YEARS[1]}"
+        raise PanbudgetError(Problem("no-date", f'{name} "{text}"', found))
 
     return parse
 
@@ -148,6 +152,9 @@ def verb(steps: int | None = None) -> Callable[[Callable[..., Any]], Callable[..
 def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[str], steps: int | None) -> None:
     path, out, overwrite, quiet, as_json = (given.pop(k) for k in ("scenario", "out", "overwrite", "quiet", "as_json"))
     strict, figures = (given.pop(name, False) for name in ("strict", "figures"))
+    if figures and out is None:
+        cure = "name the folder too, or leave it out"
+        raise PanbudgetError(Problem("no-folder", "--figures", "writes into the folder of --out", "", cure))
     from panbudget.reports import writing
     from panbudget.reports.folders import new_folder
     from panbudget.scenario.garden import load_scenario

@@ -44,6 +44,8 @@ def _by_valve(scenario: Any, given: Names) -> list[tuple[str, str]]:
             cure = f"name the valve, such as {names[0]}={text}"
             raise PanbudgetError(Problem("no-valve", f'"{text}"', "names no valve", ", ".join(names), cure))
         pairs.append((name.strip(), value.strip()) if sign else (names[0], text.strip()))
+        if pairs[-1][0] in dict(pairs[:-1]):
+            raise PanbudgetError(Problem("twice", f'"{text}"', f"is a second one of {pairs[-1][0]}", "", "give one"))
     return pairs
 
 

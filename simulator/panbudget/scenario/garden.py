@@ -401,11 +401,12 @@ class Scenario(Described):
 
     def misspelt(self, overlay: Mapping[str, Any], where: str) -> Iterator[Problem]:
         """Name the parts that an overlay changes under a name that is nearly one of the file's: each would be a new, empty part."""
-        given = _table(overlay.get("controller"))
+        given, supplies = (_table(overlay.get(key)) for key in ("controller", "supply"))
+        joined = any(_table(part).keys() & {"supply", "top_up"} for part in (*given.values(), *supplies.values()))
         # what is changed, what there is, and the keys of a part that is described whole, which may be a new one
         parts: list[tuple[str, object, Mapping[str, Any], tuple[set[str], ...]]] = [
             ("controller", given, self.controller, ({"supply"},)),
-            ("supply", overlay.get("supply"), self.supply, ({"pressure"}, {"kind"})),
+            ("supply", supplies, self.supply, ({"pressure"}, {"kind"}) if joined else ()),
         ]
         for name, part in self.controller.items():
             beds = _table(given.get(name)).get("bed")

@@ -393,4 +393,13 @@ MORE_STYLES = {
             separator=";",
         ),
     ),
+    "a year in the title alone": Style(
+        daily(
+            "Tag;Max °C;Min °C;Regen mm;Wind (km/u)",
+            lambda d: [f"{d.date:%d.%m.}", d.tmax, d.tmin, d.rain, kmh(d.wind)],
+            above="Garten 2025;;;;\n",
+            separator=";",
+        ),
+        (*BASE, *WIND),
+    ),
 }

@@ -4,6 +4,8 @@ Tables of other shapes: what can't be turned is refused by its shape, and what i
 
 from __future__ import annotations
 
+import datetime as dt
+
 import pytest
 
 from panbudget.errors import WeatherError
@@ -271,3 +273,26 @@ def test_a_reading_that_is_missing_leaves_a_gap_in_means_and_in_rain(tmp_path):
     assert daily["rain"].tolist() == pytest.approx([0.0 if day == 9 else 4.2 for day in range(1, 25)])
     assert (daily["tmax"].iloc[0], daily["tmin"].iloc[0]) == pytest.approx((22.1, 10.7))
     assert daily["rh_mean"].iloc[0] == pytest.approx(74.0)
+
+
+@pytest.mark.parametrize(
+    ("title", "first", "said"),
+    [
+        ("Garden 2025", dt.date(2025, 12, 20), ""),
+        ("Garden 2024/2025", dt.date(2025, 5, 1), ""),
+        ("Garden 2025", dt.date(2025, 5, 20), "days without their year"),
+        ("Garden 2025", dt.date(2025, 2, 25), "days without their year"),
+    ],
+    ids=["over New Year", "two years", "one", "over the end of February"],
+)
+def test_a_year_above_the_table_is_that_of_days_without_one_unless_they_go_on_into_another(title, first, said):
+    days = [first + dt.timedelta(days=i) for i in range(24)]
+    text = f"{title};;;\nDay;tmin;tmax;rain\n" + "".join(f"{day:%d/%m};10;20;0\n" for day in days)
+    assert as_table(Source(text, "station.csv", "", "utf-8")).taken_from == said
+
+
+@pytest.mark.parametrize(("second", "said"), [("January", ""), ("January 2026", "days numbered below their month")])
+def test_a_month_before_the_one_above_it_needs_its_year(second, said):
+    rows = "".join(f"{day};10;20;0\n" for day in range(1, 32))
+    text = f"December 2025;;;\nDay;tmin;tmax;rain\n{rows}{second};;;\n{rows}"
+    assert as_table(Source(text, "station.csv", "", "utf-8")).taken_from == said

@@ -7,6 +7,7 @@ station's printed month; rows numbered under no header. What can't be turned is 
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -43,6 +44,7 @@ _TITLE = re.compile(rf"\b(?P<month>{MONTH})[. ,]+(?P<year>(?:19|20)\d\d)\b")
 _BLOCK = re.compile(
     rf"(?P<name>{MONTH})\b[. ,/-]*(?P<of>(?:19|20)\d\d)?|(?P<month>\d{{1,2}})[./](?P<year>\d{{4}})", re.IGNORECASE
 )
+_NO_YEAR = re.compile(rf"(\d{{1,2}})(?:([./-])(\d{{1,2}})\.?|[. -]{{1,2}}(?P<name>{MONTH}))", re.IGNORECASE)
 _OF_YEAR, _NUMBERED_DAY = re.compile(r"\b(?:19|20)\d\d\b"), re.compile(r"0?(\d{1,2})\.?")
 # quantities of which the mean of readings at fixed hours stands for the day, and an hour in a name or a cell
 _HUMIDITY = re.compile(r"\b(hum\w*|r ?[hf]|[hu] ?r)\b")
@@ -87,7 +89,7 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
     shapes = (
         [_numbered, _hours_across, _long, _readings, _readings_across]
         if opening
-        else [_month_blocks, _printed_month, _days_across, _dates_across, _by_blanks]
+        else [_without_year, _month_blocks, _printed_month, _days_across, _dates_across, _by_blanks]
     )
     for shape in shapes:
         turned = shape(source, lines, opening)
@@ -255,6 +257,27 @@ def _days_across(source: Source, lines: Sequence[str], _: Opening | None) -> _Sh
     return None
 
 
+def _without_year(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
+    """Give days their year, which stands above the table alone; nothing where they go on into another."""
+    firsts = [split(text, separator_of(text))[0] for text in lines]
+    dated = {i: form for i, first in enumerate(firsts) if (form := _NO_YEAR.fullmatch(first))}
+    years = set(_OF_YEAR.findall(" ".join(lines[: min(dated, default=0)])))
+    if len(years) != 1 or len(dated) < _A_WEEK:
+        return None
+    days = [
+        (month_of(form["name"]), int(form[1])) if form["name"] else (int(form[3]), int(form[1]))
+        for form in dated.values()
+    ]
+    days = days if days[0][0] == days[1][0] else [(day, month) for month, day in days]  # the month first
+    steps = {day - before for (_, before), (_, day) in itertools.pairwise(days[:_ROWS])}
+    if steps != {1} or sorted(days) != days:
+        return None
+    year, table = years.pop(), list(lines)
+    for i, form in dated.items():
+        table[i] = lines[i].replace(firsts[i], f"{firsts[i].rstrip('.')}{form[2] or ' '}{year}", 1)
+    return _Shape("days without their year", "\n".join(table))
+
+
 def _figure(of: Callable[[list[float]], float], cells: Iterable[str]) -> str:
     """Return a figure of several as the file writes numbers; nothing where one is no number."""
     said = list(cells)
@@ -354,8 +377,10 @@ def _month_blocks(source: Source, lines: Sequence[str], _: Opening | None) -> _S
         said = list(filter(None, cells))
         rows.append({})
         if len(said) < 3 and (match := _BLOCK.fullmatch(" ".join(said))):
-            year = match["year"] or match["of"] or year
-            month = _month_in(match)
+            before, month, of_its_own = month, _month_in(match), match["year"] or match["of"]
+            year = of_its_own or year
+            if month < before and not of_its_own:
+                return None  # of the next year, or the months stand in another order
         elif header and said and (day := _NUMBERED_DAY.fullmatch(cells[0])) and year and month:
             named = [f"{name} ({unit})" if unit else name for name, unit in zip(header, units, strict=True)]
             named = named[-len(cells) :] if in_english(header[0]) == "month" else named

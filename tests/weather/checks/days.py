@@ -31,7 +31,9 @@ def inspected(
     """
     options = {name: columns.pop(name) for name in ("too_bright", "bright_share", "table") if name in columns}
     trust = frozenset(columns.pop("trust", SENSORS))
-    more = {name: columns.pop(name) for name in ("by_hour", "contradicted", "of_records") if name in columns}
+    more = {
+        name: columns.pop(name) for name in ("by_hour", "contradicted", "of_records", "rain_twice") if name in columns
+    }
     clear, units = columns.pop("clear", None), columns.pop("units", {})
     index = pd.date_range(start, periods=days, name="date")
     daily = pd.DataFrame(

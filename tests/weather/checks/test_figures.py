@@ -70,3 +70,15 @@ def test_one_stretch_is_a_sensor_that_is_stuck_and_no_limit():
     light = clipped(0)
     light[30:50] = 22.0
     assert seen(radiation=light) == []
+
+
+@pytest.mark.parametrize(
+    ("days", "grain", "expected"), [(2, 0.1, []), (3, 0.1, ["value-limit"]), (3, 0.2, []), (4, 0.2, ["value-limit"])]
+)
+def test_a_largest_rain_on_several_days_is_a_gauges_limit_by_how_finely_it_is_written(days, grain, expected):
+    """Of a mean near 7 mm two more in the largest tenth have a chance of 0.0002, in the largest fifth of 0.0008."""
+    rain = np.zeros(N)
+    rain[2:62:3] = 2.0 + grain * np.arange(1, 41, 2) * (0.2 / grain)
+    rain[2] = rain[5] + grain
+    rain[62 : 62 + 3 * days : 3] = 20.0
+    assert seen(rain=rain.round(1)) == expected

@@ -130,6 +130,15 @@ def test_days_that_stand_there_twice_are_seen_from_four_in_a_row(days, expected)
     assert seen(**rough) == expected
 
 
+def test_temperatures_alone_that_stand_there_twice_are_another_years():
+    rough = {name: (values + 0.01 * np.arange(N) ** 1.5).round(2) for name, values in AIR.items()}
+    for values in rough.values():
+        values[40:44] = values[10:14]
+    wind = 2.0 + 0.01 * np.arange(N) + 0.3 * WALK
+    found = inspected(N, **rough, wind=wind, trust=()).cautions
+    assert ["and tmax of 4 days" in caution.sentence for caution in found] == [True]
+
+
 def test_a_gauge_that_freezes_is_not_dead():
     cold = {name: values - 40.0 for name, values in AIR.items()}
     assert not {"wind-zero", "wind-dead"} & set(seen(**cold, wind=on(0.1 + 0.01 * WALK, 0.0, 30, 5)))

@@ -12,6 +12,7 @@ import pytest
 
 from panbudget.physics import air, sun
 from panbudget.weather.site import sky_of
+from panbudget.weather.text.raw import ByHour
 from tests.weather.checks.days import SITE, cautions, codes, inspected, one_day
 from tests.weather.sites import Site
 
@@ -325,3 +326,16 @@ def test_a_record_without_any_light_is_a_dead_sensors_and_not_in_another_unit():
     """Nought is nought in kWh, too."""
     [problem] = inspected(40, tmin=14.0, tmax=30.0, radiation=0.0).problems
     assert problem.code == "radiation-zero" and "kWh" not in problem.sentence()
+
+
+@pytest.mark.parametrize(("days", "expected"), [(4, []), (5, ["radiation-ceiling"])])
+def test_light_that_stands_at_its_highest_figure_on_five_days_ends_at_a_limit(days, expected):
+    at = pd.Series(600.0, index=pd.date_range("2025-06-03", periods=days))
+    hours = ByHour(*np.full((3, 24), np.nan), by_sun=True, ceiling=at)
+    columns = {"tmin": 14.0, "tmax": 26.0, "radiation": [18.0 + 0.1 * day for day in range(20)], "by_hour": hours}
+    found = [caution for caution in inspected(**columns).cautions if caution.name == "radiation-ceiling"]
+    assert [caution.name for caution in found] == expected
+    for caution in found:
+        assert f"at 600 W/m² for records in a row on {days} days" in caution.sentence
+        assert np.isnan(caution.instead["radiation"]).sum() == days
+    assert "radiation-ceiling" not in cautions(**columns, trust=["radiation-ceiling"])

@@ -13,7 +13,7 @@ from itertools import combinations
 
 import numpy as np
 
-from panbudget.numeric import Floats, Mask
+from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict
 from panbudget.weather.checks.sensors import longest
 from panbudget.weather.text.columns import STANDARD, number
@@ -24,6 +24,8 @@ _SAME_DAYS, _FIGURES = 14, 7
 _DAMP = 98.0
 # days at a column's end, the stretches that they come in, and how many times as many they are as those of any other figure [d, -, -]
 _AT_LIMIT, _STRETCHES, _TIMES_OTHERS = 12, 4, 3.0
+# the chance that so many wet days have the largest rain, below which it is a limit
+_TIED = 3e-4
 # what may be filled in where it is left empty
 _FILLED = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation")
 # columns that may end in the weather's own limit: calm, a gauge's first drop, a clear sky's noon
@@ -55,8 +57,8 @@ def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             here, others = values == figures[end], np.delete(counts, end).max()
             natural = name in _NO_LOWEST if end == 0 else name.startswith("rh") and figures[end] >= _DAMP
             stretches = int((np.diff(here.astype(np.int8), prepend=0) > 0).sum())
-            enough = counts[end] >= _AT_LIMIT and counts[end] > _TIMES_OTHERS * others
-            if enough and stretches >= _STRETCHES and not natural:
+            enough = counts[end] >= _AT_LIMIT and counts[end] > _TIMES_OTHERS * others and stretches >= _STRETCHES
+            if (enough and not natural) or (name == "rain" and end and _ties(figures, counts) < _TIED):
                 shown = f"{number(float(figures[end]))} {STANDARD[name].shown_unit}"
                 words = {
                     "shown": shown,
@@ -65,6 +67,17 @@ def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
                     "others": int(others),
                 }
                 yield Verdict((name,), "value-limit", words, _without(inspection, name, here))
+
+
+def _ties(figures: Floats, counts: Ints) -> float:
+    """
+    Return the chance that so many days have the largest rain, by how finely it is written.
+
+    Rain beyond any amount goes on as an exponential law does, which forgets: each of the largest days but one falls within a step
+    of the next by the same chance.
+    """
+    step, mean = float(np.diff(figures).min()), float(np.average(figures, weights=counts))
+    return float((1.0 - np.exp(-step / mean)) ** (counts[-1] - 1))
 
 
 def _without(inspection: Inspection, name: str, days: Mask) -> dict[str, Floats]:

@@ -13,21 +13,17 @@ import numpy as np
 
 from panbudget.errors import Problem
 from panbudget.numeric import Mask
-from panbudget.weather.checks import air, figures, rain, sensors, sky
+from panbudget.weather.checks import air, figures, rain, sensors, sky, together
 from panbudget.weather.checks.inspection import Inspection, walk
 from panbudget.weather.marks import marks_in
 from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.text.columns import number
 from panbudget.words import and_more
 
+_CHECKS = (*air.CHECKS, *rain.CHECKS, *sky.CHECKS, *sensors.CHECKS, *together.CHECKS, *figures.CHECKS)
+
 #: names of the checks that a user may know better than, and trust
-TRUSTED = sorted(
-    {
-        row.name
-        for row in (*air.CHECKS, *rain.CHECKS, *sky.CHECKS, *sky.DARK, *sensors.CHECKS, *figures.CHECKS)
-        if not row.certain
-    }
-)
+TRUSTED = sorted({row.name for row in (*_CHECKS, *sky.DARK) if not row.certain})
 
 
 def trust_problem(names: Iterable[str], *, where: str = "weather") -> Problem | None:
@@ -73,7 +69,7 @@ def inspect_values(inspection: Inspection) -> Inspection:
         The same one, with its problems, if there are any.
     """
     _marks(inspection)
-    walk(inspection, (*air.CHECKS, *rain.CHECKS, *sky.CHECKS, *sensors.CHECKS, *figures.CHECKS))
+    walk(inspection, _CHECKS)
     sky.limit_bright(inspection)
     problems = len(inspection.problems)
     walk(inspection, [sky.BRIGHT])

@@ -7,11 +7,12 @@ The thresholds are common practice, no source: set so that no real season meets 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 import pandas as pd
 
-from panbudget.numeric import Floats, Mask
+from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.checks.air import is_fahrenheit
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
 from panbudget.weather.checks.sensors import longest
@@ -28,11 +29,16 @@ _CLOUDBURST, _TIMES_SECOND, _NEVER_DRY, _OFTEN_CALM = 150.0, 3.0, 0.95, 0.3
 # month's length [-, d, -, -, d, d]
 _WEEKLY, _NO_SOONER, _ON_TIME, _MONTHLY, _LATE, _OF_YEAR = 7, 5, 0.6, 3, 2.5, 30.44
 # wet days before and after, by how much the mean of their logarithms changes, and how many times its standard error that is
-_SIDE, _RAIN_LEAP, _SURE = 8, 1.9, 5.0
+_BY_SIZE = (8, 1.9, 5.0)
 # the same where figures of tenths become hundredths, or whole numbers, on that day, or the other way round
-_SIDE_OF_STEP, _LEAP_OF_STEP, _SURE_OF_STEP = 4, 1.1, 3.0
+_BY_STEP = (4, 1.1, 3.0)
 # classes of days by how dull and damp they are, and the wet days to be expected by them of which none comes [-, d]
 _CLASSES, _EXPECTED = 4, 9.0
+# the same where all of a month is dry, and little more: so many days [-, d]; wet days in the month before and after a month of
+# which only the last day is wet, and how many times the mean wet day's rain falls on that [d, -]
+_OF_MONTH, _MORE, _BESIDE, _TIMES_MEAN = 6.0, 10, 4, 2.0
+# rainy spells, and share of them on whose last day nothing of its own is left once each day is less what the day before has [-]
+_SPELLS, _NONE_LEFT, _LEFT = 6, 0.75, 0.051
 # by how much the larger of six-hour totals and their hours may exceed the hours [-, mm]
 _MORE_IN_SIX, _MORE_MM = 0.10, 1.0
 # a day's rain in mm beyond which it is doubted, and refused where its unit is not stated
@@ -82,6 +88,11 @@ def _rain_repeats(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
     """Doubt rain that repeats to the digit from day to day, as running totals and sliding sums do on dry days."""
     rain = inspection.of_asked("rain")
     same, wet = (rain[1:] == rain[:-1]) & (rain[1:] > 0.0), int((rain > 0.0).sum())
+    alone, left = _less_the_day_before(rain)
+    if left.size >= _SPELLS and (np.abs(left) < _LEFT).mean() >= _NONE_LEFT:
+        words = {"spells": int((np.abs(left) < _LEFT).sum()), "all": left.size}
+        yield Verdict(names, "rain-sum/two-days", words, inspection.with_asked(rain=np.maximum(alone, 0.0)))
+        return
     known = ~np.isnan(rain[1:] + rain[:-1])
     with np.errstate(divide="ignore", invalid="ignore"):  # rain of one amount goes with nothing
         alike = np.corrcoef(rain[1:][known], rain[:-1][known])[0, 1] if wet >= 2 * _WET_DAYS else 0.0
@@ -90,6 +101,23 @@ def _rain_repeats(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
         rises = np.maximum(np.diff(rain, prepend=0.0), 0.0)
         values = {"same": int(same.sum()), "wet": wet}
         yield Verdict(names, "rain-sum", values, inspection.with_asked(rain=rises))
+
+
+def _less_the_day_before(rain: Floats) -> tuple[Floats, Floats]:
+    """Return each day's rain less what is so left of the day before's, and what is left of the last day of each spell."""
+    wet, sign = rain > 0.0, np.resize([1.0, -1.0], rain.size)
+    sums = np.cumsum(np.where(wet, sign * rain, 0.0))
+    dry = np.maximum.accumulate(np.where(wet, -1, np.arange(rain.size)))
+    alone = sign * (sums - np.where(dry >= 0, sums[dry], 0.0))
+    return alone, alone[wet & ~np.append(wet[1:], False)]
+
+
+def _months(inspection: Inspection) -> Iterator[slice]:
+    """Yield the whole months among the days asked for, the first of which is 0."""
+    days = pd.DatetimeIndex(inspection.daily.index[inspection.asked])
+    for first in map(int, np.flatnonzero(days.day == 1)):
+        if first + (length := days[first].days_in_month) <= len(days):
+            yield slice(first, first + length)
 
 
 def _rain_periods(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -109,6 +137,13 @@ def _rain_periods(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
         if regular or (weekly if kind == "week" else monthly):
             yield Verdict(names, "rain-periods", {"kind": kind, "wet": wet.size})
             return
+    rain = inspection.of_asked("rain")
+    for month in _months(inspection):
+        beside = [rain[max(month.start - _MONTH, 0) : month.start], rain[month.stop : month.stop + _MONTH]]
+        fewest = min([int((part > 0.0).sum()) for part in beside if part.size == _MONTH], default=0)
+        last = rain[month.stop - 1]
+        if fewest >= _BESIDE and not rain[month][:-1].any() and last > _TIMES_MEAN * rain[rain > 0.0].mean():
+            yield Verdict(names, "rain-periods/month", {"last": inspection.day_asked(month.stop - 1), "rain": last})
 
 
 def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -117,10 +152,10 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     wet = np.flatnonzero(rain > 0.0)
     logs, beyond = np.log(rain[wet]), [_is_beyond(rain[wet], parts) for parts in (1.0, 10.0)]
     leaps = []
-    for at in range(_SIDE_OF_STEP, wet.size - _SIDE_OF_STEP + 1):
+    for at in range(_BY_STEP[0], wet.size - _BY_STEP[0] + 1):
         halves = [(of[:at], of[at:]) for of in beyond]
         steps = any(not one.any() and other.mean() > 0.5 for two in halves for one, other in (two, two[::-1]))
-        side, leap, sure = (_SIDE_OF_STEP, _LEAP_OF_STEP, _SURE_OF_STEP) if steps else (_SIDE, _RAIN_LEAP, _SURE)
+        side, leap, sure = _BY_STEP if steps else _BY_SIZE
         change, error = _change(logs, np.arange(wet.size) >= at)
         if min(at, wet.size - at) >= side and abs(change) > max(leap, sure * error):
             leaps.append((abs(change), change, wet[at]))
@@ -131,17 +166,33 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         instead = inspection.with_asked(rain=np.where(smaller, rain * np.exp(abs(change)), rain))
         yield Verdict(names, "rain-change", values, instead)
         return
-    first_wet, length = longest(~beyond[0])
-    within = np.zeros(wet.size, dtype=bool)
-    within[first_wet : first_wet + length] = True
-    if length > _SIDE_OF_STEP and (~within).sum() >= _SIDE_OF_STEP and beyond[0][~within].mean() > 0.5:
+    for within, text, (side, leap, sure) in _parts(inspection, wet, beyond):
+        if min(within.sum(), (~within).sum()) < side:
+            continue
         change, error = _change(logs, within)
-        if change > max(_LEAP_OF_STEP, _SURE_OF_STEP * error):
+        if (change if text == "between" else -change) > max(leap, sure * error):
             days = {"first": inspection.day_asked(wet[within][0]), "last": inspection.day_asked(wet[within][-1])}
-            tenths = rain.copy()
-            tenths[wet[within]] /= 10.0
-            instead = inspection.with_asked(rain=tenths)
-            yield Verdict(names, "rain-change/between", {"times": np.exp(change), **days}, instead)
+            likely = rain.copy()
+            likely[wet[within]] /= 10.0 if text == "between" else np.exp(change)
+            instead = inspection.with_asked(rain=likely)
+            yield Verdict(names, f"rain-change/{text}", {"times": np.exp(change), **days}, instead)
+            return
+
+
+def _parts(
+    inspection: Inspection, wet: Ints, beyond: list[Mask]
+) -> Iterator[tuple[Mask, str, tuple[int, float, float]]]:
+    """Yield wet days that may be in another unit for a time: in whole numbers, in hundredths, or a month's; and what then tells."""
+    at = np.arange(wet.size)
+    first, length = longest(~beyond[0])
+    whole = (at >= first) & (at < first + length)
+    if length > _BY_STEP[0] and beyond[0][~whole].sum() > 0.5 * (~whole).sum():
+        yield whole, "between", _BY_STEP
+    finer = np.flatnonzero(beyond[1])
+    if finer.size and finer.size > 0.5 * (finer[-1] - finer[0] + 1):
+        yield (at >= finer[0]) & (at <= finer[-1]), "less", _BY_STEP
+    for month in _months(inspection):
+        yield (wet >= month.start) & (wet < month.stop), "less", _BY_SIZE
 
 
 def _change(logs: Floats, of: Mask) -> tuple[float, float]:
@@ -183,7 +234,11 @@ def _rain_stops(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     shares = wet_days / np.maximum(all_days, 1)
     shares[0] = 0.0  # days brighter and drier than the others, too
     expected = np.where(known, shares[of_day], 0.0)
-    if expected[dry].sum() > _EXPECTED:
+    a_month = any(map(inspection.has, ("radiation", "rh_min", "rh_mean"))) and any(
+        last < month.start and month.stop <= until and dry.sum() - (month.stop - month.start) <= _MORE
+        for month in _months(inspection)
+    )
+    if expected[dry].sum() > (_OF_MONTH if a_month else _EXPECTED):
         usual = float(rain[wet].mean())
         instead = inspection.with_asked(rain=np.where(dry, expected * usual, rain))
         words = {"days": int(dry.sum()), "first": inspection.day_asked(last + 1), "expected": expected[dry].sum()}
@@ -199,15 +254,15 @@ def _dullness(inspection: Inspection) -> Floats:
     return dull
 
 
-def _rain_twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt rain of which six-hour totals hold more than the hours that they are made of."""
+def _rain_twice(inspection: Inspection, names: list[str], *, text: str, column: str) -> Iterator[Verdict]:
+    """Doubt rain of which six-hour totals hold more than the hours that they are made of, or that stands in rows written twice."""
     assert inspection.raw.rain_twice is not None
     of_days = inspection.raw.rain_twice.reindex(inspection.daily.index).fillna(0.0)
     sums = of_days[inspection.asked].sum()
-    if sums["larger"] - sums["hours"] > max(_MORE_IN_SIX * sums["hours"], _MORE_MM):
+    if column in sums and sums["larger"] - sums["hours"] > max(_MORE_IN_SIX * sums["hours"], _MORE_MM):
         less = inspection.all_of("rain") - (of_days["larger"] - of_days["hours"]).to_numpy(float)
         instead = inspection.with_asked(rain=np.maximum(less, 0.0)[inspection.asked])
-        yield Verdict(names, "rain-six-hours", {str(sort): mm for sort, mm in sums.items()}, instead)
+        yield Verdict(names, text, {str(sort): mm for sort, mm in sums.items()}, instead)
 
 
 def _rain_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -236,7 +291,10 @@ CHECKS: tuple[Check | Doubt, ...] = (
     Doubt("rain-change", _rain_change, ("rain",), _MONTH),
     Doubt("rain-stops", _rain_stops, ("rain",), 2 * _MONTH, needs=("tmin", "tmax")),
     Doubt("rain-periods", _rain_periods, ("rain",), 2 * _MONTH),
-    Doubt("rain-six-hours", _rain_twice, ("rain",), beside="rain_twice"),
+    *(
+        Doubt(name, partial(_rain_twice, text=name, column=column), ("rain",), beside="rain_twice")
+        for name, column in (("rain-six-hours", "six"), ("rain-rows", "rows"))
+    ),
     at_most("rain"),
     Check("rain-much", "rain", _over_most_rain, lambda *_: {"most": _MUCH_RAIN}, certain=False),
     Doubt("rain-spike", _rain_spike, ("rain",), _DAYS_TO_JUDGE),

@@ -236,7 +236,14 @@ def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 
 def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt days in a row whose figures stand in the file before, to the last digit; days alike in a row are another's."""
+    """Doubt days in a row whose figures, or temperatures alone, stand in the file before; days alike in a row are another's."""
+    found: list[Verdict] = []
+    for columns, text in ((names, "days-twice"), (["tmin", "tmax"], "days-twice/temperatures")):
+        found = found or list(_twice_in(inspection, columns, text))
+    yield from found
+
+
+def _twice_in(inspection: Inspection, names: list[str], text: str) -> Iterator[Verdict]:
     table = inspection.daily[names]
     days = np.asarray(pd.util.hash_pandas_object(table, index=False), dtype=np.uint64)
     count = _too_many_alike(days)
@@ -256,7 +263,7 @@ def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         words = {"count": int(wrong.sum()), "first": inspection.day(row), "before": before}
         filled = [name for name in names if name not in ("tmin", "tmax")]
         instead = {k: v for name in filled for k, v in _without(inspection, name, wrong[inspection.asked]).items()}
-        yield Verdict(("tmin", "tmax"), "days-twice", words, instead)
+        yield Verdict(("tmin", "tmax"), text, words, instead)
 
 
 def _too_many_alike(days: npt.NDArray[np.uint64]) -> int:

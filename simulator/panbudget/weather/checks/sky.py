@@ -47,6 +47,8 @@ _FALLEN, _RISEN, _WEEKS, _OF_WEEKS, _MUCH_LIGHT = 0.7, 1.5, 45, 20, 12.0
 _BETWEEN, _OF_BETWEEN, _FALLEN_BETWEEN = 25, 15, 0.62
 # days of a part of the season, and share of its beginning that a sensor that fades is at in the end [d, -]
 _PART, _FADED = 30, 0.71
+# days on which the light of records in a row stands at its highest figure [d]
+_AT_CEILING = 5
 # sunshine above the geometric day: refraction and rounding [h]
 _LONGER = 0.3
 
@@ -264,6 +266,17 @@ def _light_fades(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, "radiation-fades", {"times": times[0], "part": _PART}, instead)
 
 
+def _light_ends(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a sensor whose light stands at one highest figure for records in a row, day by day."""
+    assert inspection.raw.by_hour is not None
+    ceiling = inspection.raw.by_hour.ceiling
+    at = np.isin(inspection.daily.index[inspection.asked], ceiling.index)
+    if at.sum() >= _AT_CEILING:
+        values = np.where(at, np.nan, inspection.of_asked("radiation"))
+        words = {"count": int(at.sum()), "top": float(ceiling.iloc[0])}
+        yield Verdict(names, "radiation-ceiling", words, inspection.with_asked(radiation=values))
+
+
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
     at_least("sunshine"),
@@ -286,4 +299,5 @@ DARK: tuple[Check | Doubt, ...] = (
     Doubt("radiation-low", _too_low, ("radiation",), _DAYS_OF_LIGHT, needs=("tmin", "tmax")),
     Doubt("radiation-fades", _light_fades, ("radiation",), 3 * _PART, needs=("tmin", "tmax")),
     Doubt("radiation-leap", _light_leaps, ("radiation",), 2 * _OF_WEEKS, needs=("tmin", "tmax")),
+    Doubt("radiation-ceiling", _light_ends, ("radiation",), beside="by_hour"),
 )

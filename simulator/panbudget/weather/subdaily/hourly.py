@@ -66,6 +66,9 @@ _MJ_OF_A_WATT_DAY = 0.0864
 _NOON_DAYS = 15
 # by how much a dew point is above the temperature in no fog, and the share of records of which that tells an exchange [°C, -]
 _FAR_ABOVE, _MOST_ABOVE = 1.0, 0.5
+# wet records that stand twice within half a step, and share of the wet records so near to another, that tell; how many times as
+# often as the figures next to it the brightest comes at a ceiling, and next to it is within this share [-]
+_AGAIN, _OF_NEAR, _TIMES_NEXT, _NEXT = 5, 0.9, 5.0, 0.95
 
 
 @dataclass(frozen=True, eq=False)
@@ -222,6 +225,7 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
     days = _Days(records, clock, step, site)
     notes += [*_dark(values, days, site), *_rainless(values, days, records)]
     daily = _columns(values, days, records, notes)
+    again = daily.pop("again") if "rain" in daily.columns else None
     first_lines = pd.Series(lines).groupby(days.of_record).min().reindex(range(len(daily)))
     in_file = _without_edges(daily, first_lines.notna().to_numpy(), notes)
     if not in_file.any():
@@ -239,6 +243,9 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
         notes=tuple(notes),
         doubts=tuple(filter(None, [_sun_doubt(values, stamps, records, site)])),
         by_hour=_by_hour(values, stamps, records, site) if step <= 3600.0 else None,
+        rain_twice=None
+        if again is None
+        else pd.DataFrame({"hours": daily["rain"] - again, "rows": again, "larger": daily["rain"]}),
         left_out={name: LeftOut(note("few-records", share=_SHARE), gap) for name, gap in gaps.items() if gap},
     )
 
@@ -270,7 +277,21 @@ def _by_hour(values: dict[str, Floats], stamps: Stamps, records: Records, site: 
     winds = values.get("wind", np.zeros(0))
     light = np.nan_to_num(np.maximum(values.get("radiation", np.zeros(0)), 0.0))
     wave = light if light.any() else values.get("temperature", np.full(len(hour), np.nan))
-    return ByHour(counts[0], means[0], means[1], by_sun, winds[~np.isnan(winds)], _middles(wave, sun))
+    more = winds[~np.isnan(winds)], _middles(wave, sun), _ceiling(light, sun // 86400)
+    return ByHour(counts[0], means[0], means[1], by_sun, *more)
+
+
+def _ceiling(light: Floats, days: Ints) -> pd.Series[float]:
+    """Return the days on which light stands at its highest figure, if that comes far more often than those next to it."""
+    top = float(light.max(initial=0.0))
+    at = light >= top
+    lasting = at[1:] & at[:-1]
+    figures = (
+        np.unique(light[light > _NEXT * top], return_counts=True)[1] if lasting.any() and top > 0.0 else np.zeros(1)
+    )
+    often = figures[-1] > _TIMES_NEXT * figures[:-1].max(initial=0)
+    of = np.unique(days[1:][lasting]) if often and top > 0.0 else days[:0]
+    return pd.Series(top, index=pd.DatetimeIndex(of.astype("datetime64[D]").astype("datetime64[ns]")))
 
 
 def _middles(wave: Floats, seconds: Ints) -> pd.Series[float]:
@@ -372,14 +393,15 @@ def _columns(values: dict[str, Floats], days: _Days, records: Records, notes: li
             notes.append(note("night-offset", records=counted(below, "record"), verb=verb))
         daily["radiation"] = days.radiation(values["radiation"], days.of("radiation"))
     if "rain" in values:
-        daily["rain"] = _rain(values["rain"], days, records, notes)
+        daily["rain"], daily["again"] = _rain(values, days, records, notes)
     return pd.DataFrame(daily, index=pd.DatetimeIndex(days.midnights, name="date"))
 
 
-def _rain(column: Floats, days: _Days, records: Records, notes: list[str]) -> Floats:
-    header, day = records.headers.get("rain", "rain"), days.of("rain")
+def _rain(values: dict[str, Floats], days: _Days, records: Records, notes: list[str]) -> tuple[Floats, Floats]:
+    """Return each day's rain, and what of it stands in rows that repeat another."""
+    column, header, day = values["rain"], records.headers.get("rain", "rain"), days.of("rain")
     if records.rain_kind == "interval" and not days.total(column, day)[2].any():
-        return np.full(len(days.midnights), np.nan)  # there is nothing to judge by
+        return np.full(len(days.midnights), np.nan), np.zeros(len(days.midnights))  # there is nothing to judge by
     unit, seconds = records.units.get("rain", "mm"), seconds_of(days.clock)
     rain = rain_amounts(column, seconds, kind=records.rain_kind, step=days.step, header=header, unit=unit)
     if rain.problems:
@@ -389,7 +411,18 @@ def _rain(column: Floats, days: _Days, records: Records, notes: list[str]) -> Fl
     if (lost := float(total[~whole].sum())) > 0.0:
         count = int((~whole & (total > 0.0)).sum())
         notes.append(note("rain-lost", share=_SHARE, rain=amount(lost, "depth"), days=counted(count, "day")))
-    return np.where(whole, total, np.nan)
+    again = _again(values, seconds, days.step) & (rain.kind == "interval")
+    return np.where(whole, total, np.nan), np.bincount(day[again], column[again], len(whole)).astype(np.float64)
+
+
+def _again(values: dict[str, Floats], seconds: Ints, step: float) -> Mask:
+    """Mark wet records that are the one before to the digit within half a step, if nearly all so near are: rows written twice."""
+    near = np.append(False, np.diff(seconds) < 0.5 * step)
+    wet = near & (values["rain"] > 0.0)
+    same = wet & ~np.append(False, near[:-1])
+    for column in values.values():
+        same[1:] &= (column[1:] == column[:-1]) | np.isnan(column[1:])
+    return same if same.sum() >= max(_AGAIN, _OF_NEAR * wet.sum()) else np.zeros_like(same)
 
 
 def _air(values: dict[str, Floats], notes: list[str]) -> dict[str, Floats]:

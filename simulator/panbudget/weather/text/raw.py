@@ -129,7 +129,8 @@ class ByHour(NamedTuple):
     ``records``: how many temperatures; ``temperature`` [°C] and ``radiation`` [W/m²]: their means, NaN without any; ``by_sun``:
     whether the hours are the sun's own at the site, and not those of a clock whose zone nobody names; ``winds``: that of each
     record that has one, (records,) [m/s]; ``middles``: day -> the hour in the middle of its light, or at which the wave of its
-    temperature is highest where the file has no light.
+    temperature is highest where the file has no light; ``ceiling``: day on which the light stands at its highest figure for two
+    records in a row or more -> that figure, empty if it comes no more often than others near it [W/m²].
     """
 
     records: Floats
@@ -138,6 +139,7 @@ class ByHour(NamedTuple):
     by_sun: bool
     winds: Floats = np.zeros(0)
     middles: pd.Series[float] = pd.Series(dtype=float)
+    ceiling: pd.Series[float] = pd.Series(dtype=float)
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,7 +190,8 @@ class RawTable:
     contradicted : dict, optional
         Column -> the unit that its header names, where the user states another; None without any.
     rain_twice : DataFrame, optional
-        Of hours whose rain the file has twice, by day: as ``hours``, by ``six``-hour totals, and the ``larger``, taken. [mm]
+        Of records whose rain the file has twice, by day: as ``hours``, by ``six``-hour totals, and the ``larger``, taken; or without
+        ``rows`` that stand twice, as ``hours``, and with them. [mm]
     unused : str
         The columns of a table that are not used.
     """

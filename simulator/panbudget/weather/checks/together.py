@@ -1,0 +1,140 @@
+"""
+Checks of quantities that go together: temperatures, humidity and light of one place and time.
+
+Vapour hardly changes over a day, so that relative humidity tells how far the day warms up, and dew keeps the mean dew point near
+the minimum or below (FAO-56 chapter 3 and Annex 5, from memory). The thresholds were set on genuine and invented records
+(tests/benchmarks/weather_checks.py): common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from panbudget.numeric import Floats
+from panbudget.physics import air
+from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict
+from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
+
+# days on which is judged, at least, days above freezing, and how far they warm up at least [d, °C]
+_DAYS, _WARMING = 30, 4.0
+# how far above the minimum the dew point by the mean humidity lies on a middling day, of the way to the maximum, if the humidity is
+# the day's highest; wet days, their rain, and the mean humidity of the middling one, below which it is the lowest [-, d, mm, %]
+_ABOVE, _WET_DAYS, _WET, _DRY_FOR_WET = 0.34, 3, 5.0, 60.0
+# how many times as far as by the thermometer a middling day warms up by its humidity, if one of the extremes is the mean; and up to
+# how far, for where vapour is carried away by day it seems farther [-, °C]
+_HALF, _NO_DESERT = 1.65, 18.0
+# days of a part, days before and after each of its ends, and by how much maximum and range rise and fall there, at least; and
+# where the part is a month of the calendar [d, d, °C, °C]
+_PARTS, _SIDE, _STEP, _STEP_OF_MONTH = (28, 29, 30, 31), 14, 5.4, 4.4
+# the most that day-to-day changes of temperature go with those of what is measured beside them, if they are another year's; and the
+# changes that takes [-, d]
+_UNLIKE, _CHANGES = 0.12, 60
+
+
+def _mean_humidity(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a mean humidity that is the day's highest, by its dew point, or the lowest, by wet days."""
+    humidity, tmin, tmax = (inspection.of_asked(name) for name in ("rh_mean", "tmin", "tmax"))
+    pressure = np.maximum(air.vapour_pressure_from_rh_mean(humidity, tmin=tmin, tmax=tmax), 0.01)
+    above = (air.dew_point_from_vapour_pressure(pressure) - tmin) / np.maximum(tmax - tmin, _WARMING)
+    above = above[(tmax - tmin >= _WARMING) & (tmin > 0.0) & ~np.isnan(above)]
+    mean = air.mean_saturation_vapour_pressure(tmin, tmax)
+    wet = (inspection.of_asked("rain") >= _WET) & ~np.isnan(humidity) if inspection.has("rain") else np.zeros(0, bool)
+    kind, extreme, shown = "", tmin, 0.0
+    if above.size >= _DAYS and float(np.median(above)) > _ABOVE:
+        kind, shown = "high", 100.0 * float(np.median(above))
+    elif wet.sum() >= _WET_DAYS and float(np.median(humidity[wet])) < _DRY_FOR_WET:
+        kind, extreme, shown = "low", tmax, float(np.median(humidity[wet]))
+    if kind:
+        likely = np.minimum(humidity * air.saturation_vapour_pressure(extreme) / mean, 100.0)
+        words = {"shown": shown, "wet": int(wet.sum()), "rain": _WET}
+        yield Verdict(names, f"humidity-mean/{kind}", words, inspection.with_asked(rh_mean=likely))
+
+
+def _by_humidity(inspection: Inspection) -> tuple[Floats, Floats]:
+    """How far each day warms up, as ratios of saturated vapour: by relative humidity, and by the thermometer; logarithms."""
+    damp, dry = (np.maximum(inspection.of_asked(name), 1.0) for name in ("rh_max", "rh_min"))
+    warm, cold = (air.saturation_vapour_pressure(inspection.of_asked(name)) for name in ("tmax", "tmin"))
+    return np.log(damp / dry), np.log(warm / cold)
+
+
+def _half_a_range(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt extremes of which one may be the mean: the day warms up half as far as its humidity says."""
+    ranges = inspection.of_asked("tmax") - inspection.of_asked("tmin")
+    by_humidity, by_heat = _by_humidity(inspection)
+    times = by_humidity / np.maximum(by_heat, 0.01)
+    times, ranges = (
+        part[(inspection.of_asked("tmin") > 0.0) & (ranges > _WARMING / 2.0) & ~np.isnan(times)]
+        for part in (times, ranges)
+    )
+    if times.size >= _DAYS and float(np.median(times)) > _HALF and float(np.median(times * ranges)) < _NO_DESERT:
+        words = {"middle": float(np.median(ranges)), "likely": float(np.median(times * ranges))}
+        yield Verdict(("tmax", "tmin"), "range-half", words)
+
+
+def _steps(values: Floats) -> Floats:
+    """By how much the mean of the days from each on is above that of the days before it."""
+    means = pd.Series(values).rolling(_SIDE, min_periods=_SIDE - 3).mean()
+    steps: Floats = (means.shift(1 - _SIDE) - means.shift(1)).to_numpy()
+    return steps
+
+
+def _warm_month(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt maxima that rise on a day and fall a month later, as the range does and the minimum does not."""
+    tmax = inspection.of_asked("tmax")
+    both = np.minimum(up := _steps(tmax), other := _steps(tmax - inspection.of_asked("tmin")))
+    down = -np.maximum(up, other)
+    days = pd.DatetimeIndex(inspection.daily.index[inspection.asked])
+    best, found = 0.0, slice(0)
+    for length in _PARTS if len(days) > 2 * _SIDE + _PARTS[-1] else ():
+        step = np.minimum(both[:-length], down[length:])
+        of_month = (days.day == 1) & (days.days_in_month == length)
+        beyond = np.nan_to_num(step - np.where(of_month[:-length], _STEP_OF_MONTH, _STEP))
+        if (row := int(np.argmax(beyond))) >= 0 and beyond[row] > best:
+            best, found = float(beyond[row]), slice(row, row + length)
+    if best > 0.0:
+        by = float(
+            np.nanmean(tmax[found])
+            - np.nanmean(np.r_[tmax[found.start - _SIDE : found.start], tmax[found.stop :][:_SIDE]])
+        )
+        likely = tmax.copy()
+        likely[found] = np.maximum(tmax[found] - by, inspection.of_asked("tmin")[found])
+        words = {"by": by, "first": inspection.day_asked(found.start), "last": inspection.day_asked(found.stop - 1)}
+        yield Verdict(names, "tmax-month", words, inspection.with_asked(tmax=likely))
+
+
+def _going_with(one: Floats, other: Floats) -> float:
+    """Return how far changes from day to day go together, NaN where too few are known."""
+    changes = np.diff([one, other])
+    changes = changes[:, ~np.isnan(changes.sum(axis=0))]
+    return float(np.corrcoef(changes)[0, 1]) if changes.shape[1] >= _CHANGES and changes.std(axis=1).all() else np.nan
+
+
+def _of_another_year(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt temperatures that go neither with humidity nor with dew point nor with light: those of other days."""
+    tmin, tmax = inspection.of_asked("tmin"), inspection.of_asked("tmax")
+    alike = []
+    if inspection.has("rh_max", "rh_min"):
+        alike.append(_going_with(*_by_humidity(inspection)))
+    if inspection.has("radiation"):
+        alike.append(_going_with(telling_share(inspection, SOME_LIGHT), tmax - tmin))
+    for name in ("dew_point", "vapour_pressure"):
+        if inspection.has(name):
+            vapour = inspection.of_asked(name)
+            alike.append(_going_with(tmin, vapour if name == "dew_point" else np.log(np.maximum(vapour, 0.01))))
+    known = [share for share in alike if not np.isnan(share)]
+    if (len(known) > 1 or (known and inspection.has("rh_max", "rh_min"))) and max(known) < _UNLIKE:
+        yield Verdict(("tmax", "tmin"), "temperature-year", {"most": max(known)})
+
+
+_NEEDS = ("tmin", "tmax")
+
+#: in the order in which they are made: a later row sees what earlier ones left
+CHECKS: tuple[Doubt, ...] = (
+    Doubt("humidity-mean", _mean_humidity, ("rh_mean",), _DAYS, needs=_NEEDS),
+    Doubt("range-half", _half_a_range, ("tmax",), _DAYS, needs=("tmin", "rh_max", "rh_min")),
+    Doubt("tmax-month", _warm_month, ("tmax",), 2 * _DAYS, needs=("tmin",)),
+    Doubt("temperature-year", _of_another_year, ("tmax",), _CHANGES, needs=("tmin",)),
+)

@@ -1,0 +1,135 @@
+"""
+Checks of rain over a season, thresholds at their bounds, in invented days: June to August. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from tests.weather.checks.days import inspected
+
+N = 92
+AT = np.arange(N)
+LOW = 14.0 + np.random.default_rng(2).normal(0.0, 2.0, N).round(2)
+JULY = (AT >= 30) & (AT < 61)
+
+
+def found(rain, **columns):
+    """Return what is cautioned of rain."""
+    options = {"start": "2025-06-01", "tmin": LOW, "tmax": LOW + 12.0, "stated": ("rain",)} | columns
+    inspection = inspected(N, rain=rain, **options)
+    assert not inspection.problems
+    return [caution for caution in inspection.cautions if caution.name.startswith("rain")]
+
+
+def falls(where, amount=3.0):
+    """Return rain on some days, none of them as another."""
+    rain = np.zeros(N)
+    rain[where] = amount
+    return (rain * (1.0 + 0.01 * AT)).round(1)
+
+
+@pytest.mark.parametrize(
+    ("spells", "others", "off", "expected"),
+    [
+        (5, 0, 0.0, False),
+        (6, 0, 0.0, True),
+        (6, 2, 0.0, True),
+        (6, 3, 0.0, False),
+        (6, 0, 0.05, True),
+        (6, 0, 0.06, False),
+    ],
+)
+def test_rain_that_holds_the_day_before_leaves_nothing_on_the_last_day_of_a_spell(spells, others, off, expected):
+    """Two days of rain of 3 and 5 mm stand there as 3, 8 and 5 mm; a day alone that stands there so is none of them."""
+    alone = np.zeros(N)
+    alone[1 : 1 + 7 * spells : 7], alone[2 : 2 + 7 * spells : 14] = 3.0, 5.0
+    rain = alone + np.append(0.0, alone[:-1])
+    rain[np.append(False, alone[:-1] > 0.0) & (rain < 8.0)] += off
+    rain[60 : 60 + 5 * others : 5] = 40.0
+    cautions = [caution for caution in found(rain) if "rainy spells" in caution.sentence]
+    assert bool(cautions) is expected
+    if expected and not others and not off:
+        assert cautions[0].instead["rain"] == pytest.approx(alone)
+
+
+@pytest.mark.parametrize(
+    ("amount", "before", "last", "expected"),
+    [(6.8, 4, 60, False), (6.9, 4, 60, True), (9.9, 3, 60, False), (6.9, 4, 59, False)],
+)
+def test_a_month_whose_last_day_alone_is_wet_is_a_months_total(amount, before, last, expected):
+    """Twice the mean wet day's rain at least: of eight of 3 mm and the last, 6.86 mm; and four wet days in the months beside."""
+    rain = np.zeros(N)
+    rain[[2, 8, 15, 23][:before]], rain[[61, 67, 75, 83]], rain[last] = 3.0, 3.0, amount
+    rain[2] += 3.0 * (4 - before)
+    assert ("looks like the month's total" in str([caution.sentence for caution in found(rain)])) is expected
+
+
+@pytest.mark.parametrize(
+    ("wet", "times", "expected"), [(8, 1 / 6.5, False), (8, 1 / 6.9, True), (7, 1 / 6.9, False), (8, 6.9, False)]
+)
+def test_a_month_whose_wet_days_are_a_small_part_of_others_is_in_another_unit(wet, times, expected):
+    """exp(1.9) = 6.7, with eight wet days; to hundredths throughout, so that the figures tell nothing."""
+    rain = np.zeros(N)
+    rain[1:28:3], rain[62:89:3] = 13.01, 13.01
+    rain[31 : 31 + 3 * wet : 3] = 13.01 * times
+    rain *= 1.0 + 0.0001 * AT
+    assert any("looks like inches or cm" in caution.sentence for caution in found(rain)) is expected
+
+
+@pytest.mark.parametrize(
+    ("wet", "times", "expected"), [(4, 1 / 2.9, False), (4, 1 / 3.1, True), (3, 1 / 3.1, False), (4, 3.1, False)]
+)
+def test_hundredths_among_tenths_tell_that_from_a_third_on(wet, times, expected):
+    """exp(1.1) = 3.0, with four wet days."""
+    rain = np.zeros(N)
+    rain[1:28:3], rain[62:89:3] = 8.1, 8.1
+    rain[31 : 31 + 3 * wet : 3] = np.floor(8.1 * times * 10.0) / 10.0 + (0.02 if times == 1 / 2.9 else 0.01)
+    cautions = [caution for caution in found(rain) if "looks like inches or cm" in caution.sentence]
+    assert bool(cautions) is expected
+    if cautions:
+        assert cautions[0].instead["rain"][31] == pytest.approx(8.1, abs=0.01)
+
+
+def dry_july(dull_in_july, *, start="2025-06-01", later=62, light=True):
+    """Return what is said of rain that falls on dull days, one in four, but from the end of June to a day of August."""
+    dull = AT % 4 == 0
+    dull[29:later] = False
+    dull[[30 + 4 * place for place in range(dull_in_july)]], dull[later] = True, True
+    wet = dull & ~JULY
+    clear = {"radiation": 28.0 * np.where(dull, 0.4, 0.85 + 0.0001 * AT), "clear": 28.0} if light else {}
+    ranges = np.where(dull, 6.0, 14.0) + 0.01 * (AT % 7)
+    return [c.sentence for c in found(falls(wet), tmin=LOW, tmax=LOW + ranges, start=start, **clear)]
+
+
+@pytest.mark.parametrize(
+    ("options", "expected"),
+    [
+        ({"dull_in_july": 4}, False),
+        ({"dull_in_july": 5}, True),
+        ({"dull_in_july": 5, "start": "2025-06-15"}, False),  # no month of the calendar
+        ({"dull_in_july": 5, "light": False}, False),
+        ({"dull_in_july": 7, "later": 70}, True),  # ten days more than the month
+        ({"dull_in_july": 7, "later": 71}, False),
+    ],
+)
+def test_a_month_without_rain_of_which_more_than_six_days_would_be_wet_is_a_blocked_gauges(options, expected):
+    """Of other dull days all are wet, and some of the others: five dull ones make it more than six."""
+    assert ("as dull and damp as other days" in str(dry_july(**options))) is expected
+
+
+@pytest.mark.parametrize(("rows", "expected"), [(1.9, False), (2.1, True)])
+def test_rows_that_stand_twice_are_said_from_a_tenth_of_the_rain_on(rows, expected):
+    twice = pd.DataFrame({"hours": 0.0, "rows": 0.0, "larger": 0.0}, index=pd.date_range("2025-06-01", periods=N))
+    rain = falls(AT % 9 == 0)
+    twice["hours"] = rain * 20.0 / rain.sum()
+    twice["rows"] = twice["hours"] * rows / 20.0
+    twice["larger"] = twice["hours"] + twice["rows"]
+    cautions = [
+        caution for caution in found(twice["larger"].to_numpy(), rain_twice=twice) if caution.name == "rain-rows"
+    ]
+    assert bool(cautions) is expected
+    if expected:
+        assert cautions[0].instead["rain"] == pytest.approx(twice["hours"].to_numpy())

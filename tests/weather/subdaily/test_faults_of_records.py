@@ -1,0 +1,97 @@
+"""
+What records tell of a logger's faults that days don't: light that ends at a figure, rows that are written twice.
+
+The records are invented. The thresholds are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from panbudget.weather.subdaily.hourly import _ceiling, to_days
+from tests.weather.subdaily.test_hourly import NO_ZONE, hours, records
+
+
+def clipped(top, *, days=6, grain=1.0):
+    """Return hours of light that is never more than this; every day is a little brighter than the one before."""
+    hour = np.arange(24 * days) % 24 + 0.5
+    light = np.maximum(np.cos((hour - 12.0) * np.pi / 14.0), 0.0) * (900.0 + 7.0 * (np.arange(24 * days) // 24))
+    light = np.round(np.minimum(light, top) / grain) * grain
+    return to_days(
+        records(hours("2025-06-01", 24 * days), radiation=light), NO_ZONE, recognised="", shown_as=""
+    ).by_hour
+
+
+def test_days_whose_light_stands_at_its_highest_figure_are_listed():
+    """A clear noon's hours may share a figure that is written coarsely, but no more often than the next."""
+    assert clipped(500.0).ceiling.to_dict() == dict.fromkeys(pd.date_range("2025-06-01", periods=6), 500.0)
+    assert clipped(np.inf).ceiling.empty
+    assert clipped(np.inf, grain=10.0).ceiling.empty
+    assert clipped(0.0).ceiling.empty
+
+
+@pytest.mark.parametrize(
+    ("at_top", "next_to_it", "expected"),
+    [(5, [595.0], False), (6, [595.0], True), (5, [570.0], True), (5, [571.0], False)],
+)
+def test_a_highest_figure_is_a_limit_if_it_comes_more_than_five_times_as_often_as_any_next_to_it(
+    at_top, next_to_it, expected
+):
+    """Next to it is what reaches 95 %: 570 of 600."""
+    light = np.r_[0.0, next_to_it, 0.0, np.full(at_top, 600.0)]
+    assert _ceiling(light, np.zeros(light.size, np.int64)).empty is not expected
+
+
+def written_twice(count, *, apart=1, others=0, warmer=0.0, rain_kind="interval", wet=0.4):
+    """Return days of records every ten minutes, so many wet ones of which are followed by another, and others that are not the same."""
+    stamps = pd.date_range("2025-06-01", periods=288, freq="10min")
+    rain = np.zeros(288)
+    rain[3 : 3 + 7 * count : 7] = wet
+    again = stamps[rain > 0.0] + pd.Timedelta(minutes=apart)
+    odd = stamps[200 : 200 + others] + pd.Timedelta(minutes=apart)
+    table = pd.concat(
+        [
+            pd.DataFrame({"rain": rain, "temperature": 20.0}, index=stamps),
+            pd.DataFrame({"rain": wet, "temperature": 20.0 + warmer}, index=again),
+            pd.DataFrame({"rain": 0.2, "temperature": 25.0}, index=odd),
+        ]
+    ).sort_index(kind="stable")
+    found = records(
+        table.index.to_numpy().astype("datetime64[ns]"),
+        rain_kind=rain_kind,
+        **{name: table[name].to_numpy() for name in table},
+    )
+    return to_days(found, NO_ZONE, recognised="", shown_as="").rain_twice
+
+
+@pytest.mark.parametrize(
+    ("options", "count"),
+    [
+        ({"count": 4}, 0),
+        ({"count": 5}, 5),
+        ({"count": 5, "apart": 4}, 5),
+        ({"count": 5, "apart": 5}, 0),  # half a step: records that stand closer, as such
+        ({"count": 5, "warmer": 0.1}, 0),
+        ({"count": 18, "others": 2}, 18),
+        ({"count": 17, "others": 2}, 0),  # fewer than nine in ten of those so near
+    ],
+)
+def test_wet_records_that_stand_twice_within_half_a_step_are_summed_up(options, count):
+    twice = written_twice(**options)
+    assert twice["rows"].sum() == pytest.approx(0.4 * count)
+    assert twice["larger"].sum() - twice["hours"].sum() == pytest.approx(0.4 * count)
+
+
+def test_a_counter_that_goes_on_counts_nothing_twice():
+    stamps = pd.date_range("2025-06-01", periods=288, freq="10min")
+    both = stamps.append(stamps[3:60:7] + pd.Timedelta(minutes=1)).sort_values()
+    level = 0.2 * np.arange(both.size).clip(3)
+    found = to_days(
+        records(both.to_numpy().astype("datetime64[ns]"), rain=level, rain_kind="total"),
+        NO_ZONE,
+        recognised="",
+        shown_as="",
+    )
+    assert found.rain_twice["rows"].sum() == 0.0

@@ -302,6 +302,59 @@ def _rain_and_wind(days: pd.DataFrame, season: slice, record: Record) -> pd.Data
     return days.assign(rain=days["wind"], wind=days["rain"]) if {"rain", "wind"} <= set(days.columns) else None
 
 
+def _in_month(column: str, change: Callable[[pd.Series], object]) -> Damage:
+    """Make a damage that changes a column in the first whole month after thirty days of the season."""
+
+    def damage(days: pd.DataFrame, season: slice, record: Record) -> pd.DataFrame | None:
+        if column not in days:
+            return None
+        later = days.index[season.start + 30 : season.stop]
+        first = season.start + 30 + int(np.argmax(later.day == 1))
+        month = slice(first, first + days.index[first].days_in_month)
+        days.iloc[month, days.columns.get_loc(column)] = np.asarray(change(days[column].iloc[month]))
+        return days
+
+    return damage
+
+
+def _total_last(rain: pd.Series) -> np.ndarray:
+    return np.append(np.zeros(len(rain) - 1), round(rain.sum(), 1))
+
+
+def _as_mean(name: str) -> Damage:
+    def damage(days: pd.DataFrame, season: slice, record: Record) -> pd.DataFrame | None:
+        if not {"rh_max", "rh_min"} <= set(days.columns):
+            return None
+        unused = {"rh_max", "rh_min", "vapour_pressure", "dew_point"}
+        return days[[column for column in days if column not in unused]].assign(rh_mean=days[name])
+
+    return damage
+
+
+def _mean_for(name: str) -> Damage:
+    return lambda days, season, record: days.assign(**{name: ((days["tmin"] + days["tmax"]) / 2.0).round(1)})
+
+
+def _of_other_days(days: pd.DataFrame, season: slice, record: Record) -> pd.DataFrame | None:
+    """Take temperatures of forty days later, and those the file's end lacks from its beginning."""
+    return days.assign(**{name: np.roll(days[name].to_numpy(), -40) for name in ("tmin", "tmax")})
+
+
+def _wet_cell(days: pd.DataFrame, season: slice, record: Record) -> pd.DataFrame | None:
+    """Move the decimal point of a middling wet day."""
+    if "rain" not in days:
+        return None
+    wet = days["rain"].iloc[season]
+    row = season.start + int(np.argmin(np.abs(wet - wet[wet > 0.0].median())))
+    days.iloc[row, days.columns.get_loc("rain")] *= 10.0
+    return days
+
+
+def _colder(days: pd.DataFrame, season: slice, record: Record) -> pd.DataFrame | None:
+    days.iloc[season.start + 30 : season.start + 90, [days.columns.get_loc(name) for name in ("tmin", "tmax")]] -= 4.0
+    return days
+
+
 #: what is done -> how
 DAMAGES: dict[str, Damage] = {
     "°F as °C": _changed(("tmin", "tmax"), _fahrenheit),
@@ -372,6 +425,23 @@ DAMAGES: dict[str, Damage] = {
     "wind 25.5 for missing on 3 days": _on(("wind",), 40, 3, 25.5),
     "rain 99 for missing on 3 days": _on(("rain",), 40, 3, 99.0),
     "rain 88.8 for missing on 3 days": _on(("rain",), 40, 3, 88.8),
+    "a month of rain in inches": _in_month("rain", lambda c: (c / 25.4).round(2)),
+    "a month of rain in cm": _in_month("rain", lambda c: (c / 10.0).round(2)),
+    "a month of rain 0": _in_month("rain", lambda c: c * 0.0),
+    "a month's rain on its last day": _in_month("rain", _total_last),
+    "rain with the day before's": _changed(("rain",), lambda c: (c + c.shift(1, fill_value=0.0)).round(1)),
+    "rain that ends at 10 mm": _changed(("rain",), lambda c: c.clip(upper=10.0)),
+    "rain of one wet day times ten": _wet_cell,
+    "rain 1.6 times from a date on": _changed(("rain",), lambda c: (c * 1.6).round(1), late=True),
+    "wind 1.6 times from a date on": _changed(("wind",), lambda c: (c * 1.6).round(1), late=True),
+    "the highest humidity for the mean": _as_mean("rh_max"),
+    "the lowest humidity for the mean": _as_mean("rh_min"),
+    "the mean temperature for tmax": _mean_for("tmax"),
+    "the mean temperature for tmin": _mean_for("tmin"),
+    "tmax 8 °C higher for a month": _in_month("tmax", lambda c: c + 8.0),
+    "temperatures of other days": _of_other_days,
+    "a station 4 °C colder for two months": _colder,
+    "radiation a fifth too low": _changed(("radiation",), lambda c: c * 0.8),
 }
 
 
@@ -403,6 +473,10 @@ def _in_unit(size: float, *, round_to: int = 0) -> Callable[[pd.DataFrame, Recor
     return lambda hours, record: hours.assign(wind=((hours["wind"] / 0.514444).round(0) * size).round(round_to))
 
 
+def _rows_twice(hours: pd.DataFrame, record: Record) -> pd.DataFrame:
+    return pd.concat([hours, hours[hours["rain"] > 0.0].shift(1, freq="min")]).sort_index(kind="stable")
+
+
 #: what is done to hours -> how
 OF_HOURS: dict[str, Callable[[pd.DataFrame, Record], pd.DataFrame]] = {
     "local hours that pass for UTC": _by_zone,
@@ -419,6 +493,10 @@ OF_HOURS: dict[str, Callable[[pd.DataFrame, Record], pd.DataFrame]] = {
     "hours of wind in whole mph as m/s": _in_unit(1.150779),
     "hours of wind in whole km/h as m/s": _in_unit(1.852),
     "hours of wind in tenths of km/h as m/s": _in_unit(1.852, round_to=1),
+    "wet hours written twice, a minute apart": _rows_twice,
+    "hours of light that end at 600 W/m²": lambda hours, record: hours.assign(
+        radiation=hours["radiation"].clip(upper=600.0)
+    ),
 }
 
 
@@ -481,6 +559,9 @@ def measure(
                 tally[name].append(bool(new))
         for name, change in OF_HOURS.items() if record.hours is not None else ():
             far = "local" not in name or abs(record.site.longitude) > 60.0
+            lacks = {"wet": "rain", "light": "radiation"}.items()
+            if any(word in name and column not in record.hours for word, column in lacks):
+                continue
             if not far or len(tally[name]) >= tries or ("wind" in name and record.hours["wind"].median() < 2.0):
                 continue
             try:

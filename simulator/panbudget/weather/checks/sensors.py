@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from panbudget.numeric import Floats, Mask
+from panbudget.numeric import Floats, Ints, Mask
 from panbudget.physics import air
 from panbudget.weather.checks.air import around, extremes, leap, windier
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict
@@ -237,33 +237,44 @@ def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt days in a row whose figures, or temperatures alone, stand in the file before; days alike in a row are another's."""
-    found: list[Verdict] = []
-    for columns, text in ((names, "days-twice"), (["tmin", "tmax"], "days-twice/temperatures")):
-        found = found or list(_twice_in(inspection, columns, text))
-    yield from found
+    temperatures = ["tmin", "tmax"]
+    if (
+        not _varies(inspection)
+        or not _again(inspection, temperatures, _hashed(inspection, temperatures), _TWICE)[1].size
+    ):
+        return  # where they don't, nothing does
+    for columns, text in ((names, "days-twice"), (temperatures, "days-twice/temperatures")):
+        days = _hashed(inspection, columns)
+        count = _too_many_alike(days)
+        if len(days) < 2 * count:
+            continue
+        key, again = _again(inspection, columns, days, count)
+        copied = np.zeros(len(days), dtype=bool)
+        copied[(again[:, None] + np.arange(count)).ravel()] = True
+        if (wrong := copied & inspection.asked).any():
+            row = int(again[np.argmax(again >= np.argmax(wrong) - count + 1)])
+            before = inspection.day(int(np.argmax(key == key[row])))
+            words = {"count": int(wrong.sum()), "first": inspection.day(row), "before": before}
+            filled = [name for name in columns if name not in temperatures]
+            instead = {k: v for name in filled for k, v in _without(inspection, name, wrong[inspection.asked]).items()}
+            yield Verdict(("tmin", "tmax"), text, words, instead)
+            return
 
 
-def _twice_in(inspection: Inspection, names: list[str], text: str) -> Iterator[Verdict]:
-    table = inspection.daily[names]
-    days = np.asarray(pd.util.hash_pandas_object(table, index=False), dtype=np.uint64)
-    count = _too_many_alike(days)
-    if len(table) < 2 * count or not _varies(inspection):
-        return
+def _hashed(inspection: Inspection, names: list[str]) -> npt.NDArray[np.uint64]:
+    return np.asarray(pd.util.hash_pandas_object(inspection.daily[names], index=False), dtype=np.uint64)
+
+
+def _again(
+    inspection: Inspection, names: list[str], days: npt.NDArray[np.uint64], count: int
+) -> tuple[npt.NDArray[np.uint64], Ints]:
+    """Return a key of so many days from each on, and the rows whose key stands before; what lacks or doesn't change has none."""
     changes = np.abs(np.diff(inspection.all_of("tmax"), prepend=np.nan)) > 0.0
-    parts = [days, table.notna().all(axis=1).to_numpy(), changes]
+    parts = [days, inspection.daily[names].notna().all(axis=1).to_numpy(), changes]
     rows, whole, changing = (np.lib.stride_tricks.sliding_window_view(part, count) for part in parts)
     key = (rows * np.uint64(31) ** np.arange(count, dtype=np.uint64)).sum(axis=1, dtype=np.uint64)
     key = np.where(whole.all(axis=1) & (changing.sum(axis=1) >= count // 2), key, np.arange(key.size, dtype=np.uint64))
-    again = np.flatnonzero(pd.Series(key).duplicated().to_numpy())
-    copied = np.zeros(len(table), dtype=bool)
-    copied[(again[:, None] + np.arange(count)).ravel()] = True
-    if (wrong := copied & inspection.asked).any():
-        row = int(again[np.argmax(again >= np.argmax(wrong) - count + 1)])
-        before = inspection.day(int(np.argmax(key == key[row])))
-        words = {"count": int(wrong.sum()), "first": inspection.day(row), "before": before}
-        filled = [name for name in names if name not in ("tmin", "tmax")]
-        instead = {k: v for name in filled for k, v in _without(inspection, name, wrong[inspection.asked]).items()}
-        yield Verdict(("tmin", "tmax"), text, words, instead)
+    return key, np.flatnonzero(pd.Series(key).duplicated().to_numpy())
 
 
 def _too_many_alike(days: npt.NDArray[np.uint64]) -> int:

@@ -76,8 +76,9 @@ def _half_a_range(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
 
 def _steps(values: Floats) -> Floats:
     """By how much the mean of the days from each on is above that of the days before it."""
-    means = pd.Series(values).rolling(_SIDE, min_periods=_SIDE - 3).mean()
-    steps: Floats = (means.shift(1 - _SIDE) - means.shift(1)).to_numpy()
+    means = np.convolve(values, np.full(_SIDE, 1.0 / _SIDE), "valid")
+    steps = np.full(values.size, np.nan)
+    steps[_SIDE : 1 - _SIDE] = means[_SIDE:] - means[:-_SIDE]
     return steps
 
 
@@ -86,13 +87,15 @@ def _warm_month(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     tmax = inspection.of_asked("tmax")
     both = np.minimum(up := _steps(tmax), other := _steps(tmax - inspection.of_asked("tmin")))
     down = -np.maximum(up, other)
+    if not (both > _STEP_OF_MONTH).any() or not (down > _STEP_OF_MONTH).any():
+        return
     days = pd.DatetimeIndex(inspection.daily.index[inspection.asked])
     best, found = 0.0, slice(0)
-    for length in _PARTS if len(days) > 2 * _SIDE + _PARTS[-1] else ():
+    for length in _PARTS:
         step = np.minimum(both[:-length], down[length:])
         of_month = (days.day == 1) & (days.days_in_month == length)
         beyond = np.nan_to_num(step - np.where(of_month[:-length], _STEP_OF_MONTH, _STEP))
-        if (row := int(np.argmax(beyond))) >= 0 and beyond[row] > best:
+        if beyond[row := int(np.argmax(beyond))] > best:
             best, found = float(beyond[row]), slice(row, row + length)
     if best > 0.0:
         by = float(

@@ -67,7 +67,7 @@ def sweep(
         cure = "name a folder to make, or take --dry-run"
         raise PanbudgetError(Problem("missing", "--out DIR", "is missing", "", cure))
     say(_estimate_lines(expected)[0], quiet=quiet, aside=True)
-    for line in _variable_lines(described):
+    for line in _input_lines(described):
         say(line, quiet=quiet, aside=True)
     if parts := outdated(out, described):
         say(TEXTS["estimate"]["outdated"].format(parts=count(parts, "part"), out=out), quiet=quiet, aside=True)
@@ -96,7 +96,7 @@ def _dry(plan: Plan, expected: Estimate, keep_going: bool, as_json: bool) -> Non
         print_json({**dataclasses.asdict(expected), "variables": listed, **dataclasses.asdict(heads)})
     else:
         texts, table, opened = TEXTS["estimate"], plan.grid is None, len(plan.places)
-        lines = [*_estimate_lines(expected), *_variable_lines(plan)]
+        lines = [*_estimate_lines(expected), *_input_lines(plan)]
         lines += [texts["opened"].format(opened=opened, bad=len(heads.bad))] if table else []
         lines += [
             texts["lacking"].format(what=what, count=lack, opened=opened) for what, lack in heads.estimated.items()
@@ -112,8 +112,17 @@ def _dry(plan: Plan, expected: Estimate, keep_going: bool, as_json: bool) -> Non
         say(f"would be skipped: {name}: {'; '.join(why)}", aside=as_json)
 
 
-def _variable_lines(plan: Plan) -> Iterator[str]:
-    """A line for each variable of a grid."""
+def _input_lines(plan: Plan) -> Iterator[str]:
+    """A line for each variable of a grid; of a table, for weather files that several sites have, which may be a slip."""
+    by_file: dict[str, list[str]] = {}
+    for place in plan.places if plan.grid is None else ():
+        by_file.setdefault(place.file, []).append(place.name)
+    shared = {file: names for file, names in by_file.items() if len(names) > 1}
+    for file, names in [*shared.items()][:_NAMED]:
+        facts = {"names": ", ".join(names[:_NAMED]), "more": and_more(len(names) - _NAMED, "site")}
+        yield TEXTS["estimate"]["shared"].format(sites=count(len(names), "site"), file=file, **facts)
+    if len(shared) > _NAMED:
+        yield f"…{and_more(len(shared) - _NAMED, 'such file')}"
     for line in plan.grid.listed() if plan.grid is not None else ():
         text = TEXTS["estimate"]["variable"][line["how"]].format_map(line)
         yield f"  {text}{'; ' if line['note'] else ''}{line['note']}"

@@ -303,6 +303,16 @@ def test_a_bad_site_stops_the_sweep_and_says_why(tmp_path):
     assert len(text.splitlines()) == 2
 
 
+def test_a_weather_file_that_several_sites_have_is_told(tmp_path, capsys):
+    """A row that was copied, with its file's name, gave one site another's weather without a word."""
+    plan, table = make_plan(tmp_path), tmp_path / "weather" / "places.csv"
+    for same in ("place-02", "place-01"):
+        table.write_text(table.read_text(encoding="utf-8").replace("place-02", same), encoding="utf-8")
+        code, out, _ = run(capsys, "sweep", plan, "--dry-run")
+        said = "2\u00a0sites have the same weather file, place-01.csv: Place 01, Place 02\n"
+        assert (code, said in out) == (0, same == "place-01")
+
+
 def test_a_latitude_of_the_other_hemisphere_stops_the_sweep(tmp_path):
     """Where no radiation contradicted it, the site was run in the wrong half of the year without a word."""
     plan = make_plan(tmp_path, places=2)

@@ -100,6 +100,8 @@ REFUSED = {
         zipped({"mimetype": "x", "content.xml": "<x/>"}),
         ["OpenDocument", "save the sheet as .xlsx or CSV"],
     ),
+    "text document": (zipped({"word/document.xml": "<x/>", "docProps/app.xml": ""}), ["is a text document", "as CSV"]),
+    "rich text": (rb"{\rtf1\ansi date,tmin}", ["is a text document", "copy the table"]),
     "old workbook": (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600, ["old spreadsheet workbook", ".xlsx or CSV"]),
     "locked workbook": (
         b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600 + "EncryptedPackage".encode("utf-16-le"),

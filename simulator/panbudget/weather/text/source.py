@@ -305,6 +305,7 @@ def unpack_zip(archive: zipfile.ZipFile, *, shown_as: str, at_most: int = MOST_U
     named = listed((entry.filename for entry in members), _MOST_NAMED)
     wrong = {
         "open-document": {"mimetype", "content.xml"} <= set(archive.namelist()),
+        "no-text-document": any(name.startswith(("word/", "ppt/")) for name in archive.namelist()),
         "no-member": not members,
         "several-members": len(members) > 1,
         "locked-member": bool(members) and bool(members[0].flag_bits & 0x1),

@@ -19,7 +19,7 @@ from panbudget.numeric import Ints
 
 _END, _BLANK, _QUOTE, _HASH = 10, 32, 34, 35
 _DATE = re.compile(r"(\d{4})([-/.]?)(\d\d)\2(\d\d)|(\d\d)([-/.])(\d\d)\6(\d{4})", re.ASCII)
-_WORD = 8  # bytes that are looked at as one number
+_WORD, _SHORT = 8, 32  # bytes that are looked at as one number; of texts that are decoded together
 
 
 def _kinds(words: npt.NDArray[np.uint64]) -> tuple[Ints, npt.NDArray[np.uint64]]:
@@ -28,6 +28,16 @@ def _kinds(words: npt.NDArray[np.uint64]) -> tuple[Ints, npt.NDArray[np.uint64]]
         return np.zeros(words.size, dtype=np.int64), words[:1]
     code, kinds = pd.factorize(words)
     return code, kinds
+
+
+def _texts(words: npt.NDArray[np.uint64]) -> list[str]:
+    """Return the texts whose bytes the numbers of each row are."""
+    letters = np.ascontiguousarray(words.astype("<u8")).view(f"S{_WORD * words.shape[1]}")[:, 0]
+    try:
+        whole: list[str] = letters.astype(str).tolist()  # ASCII, of which each needs no look
+    except UnicodeDecodeError:
+        whole = [text.decode("utf-8", "surrogatepass") for text in letters.tolist()]
+    return whole
 
 
 class Grid:
@@ -144,8 +154,7 @@ class Grid:
         masks = np.array([(1 << 8 * n) - 1 for n in range(_WORD + 1)], dtype=np.uint64)
         if longest <= _WORD:
             code, words = _kinds(self._words[begin] & masks[length])
-            texts = words.astype("<u8").view(f"S{_WORD}").tolist()
-            return code, [text.decode("utf-8", "surrogatepass") for text in texts]
+            return code, _texts(words[:, None])
         code, count = np.zeros(self.rows, dtype=np.int64), 1
         for start in range(0, longest, _WORD):
             size = np.clip(length - start, 0, _WORD)
@@ -154,6 +163,11 @@ class Grid:
                 code, firsts = (word, kinds) if count == 1 else pd.factorize(code * len(kinds) + word)
                 count = len(firsts)
         first = np.flatnonzero(np.diff(np.maximum.accumulate(code), prepend=-1))  # codes count up as texts are met
+        if longest <= _SHORT:
+            begin, length = begin[first], length[first]
+            sizes = ((start, np.clip(length - start, 0, _WORD)) for start in range(0, longest, _WORD))
+            parts = [self._words[np.minimum(begin + start, self.size - 1)] & masks[size] for start, size in sizes]
+            return code, _texts(np.column_stack(parts))
         spans = zip(begin[first].tolist(), end[first].tolist(), strict=True)
         return code, [self.data[start:stop].decode("utf-8", "surrogatepass") for start, stop in spans]
 

@@ -23,7 +23,7 @@ from panbudget.physics import air  # noqa: E402
 from panbudget.studies.sweep import grid as grids  # noqa: E402
 from panbudget.studies.sweep.gridded import cells as copies  # noqa: E402
 from panbudget.studies.sweep.gridded.calendars import CalendarError, days_of_axis  # noqa: E402
-from panbudget.studies.sweep.gridded.cf import TABLE, canonical  # noqa: E402
+from panbudget.studies.sweep.gridded.cf import TABLE, Variable, canonical, to_ours  # noqa: E402
 from panbudget.studies.sweep.plan import load_plan  # noqa: E402
 from panbudget.studies.sweep.run import estimate  # noqa: E402
 from tests.cli.test_main import run  # noqa: E402
@@ -276,6 +276,21 @@ def test_latitude_and_longitude_that_are_exchanged_or_beyond_their_bounds_are_re
     assert "its longitudes run from 359.9 to 360.1; expected: -180 to 180, or 0 to 360 degrees" in refused(beyond)[0]
     assert loaded(data.assign_coords(lon=("lon", [359.9, 360.0], east))).places
     assert loaded(data.assign_coords(lat=("lat", [-90.0, 90.0], north))).places
+
+
+def test_heights_beyond_a_gardens_are_refused(data, loaded, refused):
+    """Heights in millimetres ended in warnings of numpy's and a sentence about measured pans."""
+    for height, sound in ((6000.0, True), (6001.0, False), (-430.0, True), (-431.0, False)):
+        data["orog"][0, 0] = height
+        if sound:
+            assert loaded(data).places[0].elevation == height
+        else:
+            assert "; expected: -430 to 6000 m above sea; mend them" in refused(data)[0]
+
+
+def test_rain_that_packing_left_below_zero_is_none():
+    rain = to_ours({"rain": Variable("pr", "mm", 1.0, 0.0, "")}, {"pr": np.array([[-0.0099, -0.01, 2.0]])}, np.zeros(3))
+    assert rain["rain"].tolist() == [[0.0, -0.01, 2.0]]
 
 
 def test_the_winds_height_is_the_scenarios_the_coordinates_or_the_attributes(tmp_path, data, loaded):

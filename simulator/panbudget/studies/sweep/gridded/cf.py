@@ -21,6 +21,7 @@ from panbudget.words import packaged
 TABLE = packaged("studies/sweep/grid.toml")
 _FACTOR = re.compile(r"([^\d\s^*/·.-]+|1)(?:\^|\*\*)?([-+]?\d+)?")
 _HEIGHT = re.compile(r"(\d+(?:\.\d+)?)[ -]?(?:m|metres?|meters?)\b")
+_ROUNDED = 0.01  # so far below zero packing and regridding may leave a dry day [mm]
 #: named from others of the grid
 _MADE_FROM = {
     "wind": ("eastward_wind", "northward_wind"),
@@ -256,6 +257,8 @@ def to_ours(variables: Mapping[str, Variable], raw: Mapping[str, Floats], pressu
         Standard column -> ndarray (days, cells).
     """
     ours = {name: raw[part.variable] * part.factor + part.offset for name, part in variables.items()}
+    if "rain" in ours:
+        ours["rain"] = np.where((ours["rain"] < 0.0) & (ours["rain"] > -_ROUNDED), 0.0, ours["rain"])
     if "eastward_wind" in ours:
         ours["wind"] = np.hypot(ours.pop("eastward_wind"), ours.pop("northward_wind"))
     for name in ("specific_humidity", "mixing_ratio"):

@@ -92,6 +92,8 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
         else [_without_year, _month_blocks, _printed_month, _days_across, _dates_across, _by_blanks]
     )
     for shape in shapes:
+        if shape in (_without_year, _month_blocks, _dates_across) and shape(source, lines[:_HEAD], opening) is None:
+            continue  # a long file of another shape is not looked at whole
         turned = shape(source, lines, opening)
         if turned is not None and not is_archive("\n".join(lines[:_HEAD])):
             again = replace(source, text=turned.text, taken_from=source.taken_from or turned.was)

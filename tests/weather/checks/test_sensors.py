@@ -150,6 +150,10 @@ def test_a_hygrometer_that_stays_below_80_percent_on_3_wet_days_reads_low(rh, we
     assert ("humidity-low" in found) is expected
 
 
+def test_a_hygrometer_beside_no_temperatures_is_passed_over():
+    assert "humidity-low" not in seen(tmax=np.full(N, np.nan), rh_max=60.0 + WALK)
+
+
 @pytest.mark.parametrize(
     ("damp", "warming", "hotter", "days", "expected"),
     [

@@ -149,6 +149,8 @@ def _dry(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a hygrometer that stays low on wet days, or all season where it is no desert: air comes near saturation by night."""
     damp, tmax = inspection.of_asked("rh_max"), inspection.of_asked("tmax")
     ranges = tmax - inspection.of_asked("tmin")
+    if np.isnan(ranges).all():
+        return
     rain = inspection.of_asked("rain") if inspection.has("rain") else 0.0 * damp
     wet = (rain >= _WET) & ~np.isnan(damp)
     middle = float(np.median(damp[wet])) if wet.sum() >= _WET_DAYS else 100.0

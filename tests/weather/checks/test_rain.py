@@ -93,7 +93,7 @@ def test_hundredths_among_tenths_tell_that_from_a_third_on(wet, times, expected)
         assert cautions[0].instead["rain"][31] == pytest.approx(8.1, abs=0.01)
 
 
-def dry_july(dull_in_july, *, start="2025-06-01", later=62, light=True):
+def dry_july(dull_in_july, *, start="2025-06-01", later=62, light=True, colder=0.0):
     """Return what is said of rain that falls on dull days, one in four, but from the end of June to a day of August."""
     dull = AT % 4 == 0
     dull[29:later] = False
@@ -101,7 +101,8 @@ def dry_july(dull_in_july, *, start="2025-06-01", later=62, light=True):
     wet = dull & ~JULY
     clear = {"radiation": 28.0 * np.where(dull, 0.4, 0.85 + 0.0001 * AT), "clear": 28.0} if light else {}
     ranges = np.where(dull, 6.0, 14.0) + 0.01 * (AT % 7)
-    return [c.sentence for c in found(falls(wet), tmin=LOW, tmax=LOW + ranges, start=start, **clear)]
+    tmin = LOW - colder
+    return [c.sentence for c in found(falls(wet), tmin=tmin, tmax=tmin + ranges, start=start, **clear)]
 
 
 @pytest.mark.parametrize(
@@ -111,6 +112,7 @@ def dry_july(dull_in_july, *, start="2025-06-01", later=62, light=True):
         ({"dull_in_july": 5}, True),
         ({"dull_in_july": 5, "start": "2025-06-15"}, False),  # no month of the calendar
         ({"dull_in_july": 5, "light": False}, False),
+        ({"dull_in_july": 5, "colder": 20.0}, False),  # it may snow
         ({"dull_in_july": 7, "later": 70}, True),  # ten days more than the month
         ({"dull_in_july": 7, "later": 71}, False),
     ],

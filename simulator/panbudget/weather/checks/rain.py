@@ -212,8 +212,8 @@ def _rain_stops(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a long time without rain whose days are as dull and damp as those on which it fell: a gauge that is blocked."""
     rain, dull = inspection.of_asked("rain"), _dullness(inspection)
     wet = np.flatnonzero(rain > 0.0)
-    if wet.size < _WET_DAYS:
-        return
+    if wet.size < _WET_DAYS or not any(map(inspection.has, ("radiation", "rh_min", "rh_mean"))):
+        return  # the range of temperature alone tells too little
     ends = np.concatenate([[-1], wet, [rain.size]])
     best = int(np.argmax(np.diff(ends)))
     last, until = int(ends[best]), int(ends[best + 1])
@@ -233,8 +233,8 @@ def _rain_stops(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     )
     shares = wet_days / np.maximum(all_days, 1)
     shares[0] = 0.0  # days brighter and drier than the others, too
-    expected = np.where(known, shares[of_day], 0.0)
-    a_month = any(map(inspection.has, ("radiation", "rh_min", "rh_mean"))) and any(
+    expected = np.where(known & (inspection.of_asked("tmin") > 0.0), shares[of_day], 0.0)  # a gauge may miss snow
+    a_month = any(
         last < month.start and month.stop <= until and dry.sum() - (month.stop - month.start) <= _MORE
         for month in _months(inspection)
     )

@@ -151,6 +151,12 @@ def test_an_interruption_leaves_nothing_half_made(call, step, tmp_path, capsys, 
         ((*COMPARE[:-1], "cold"), '--around "cold" is unknown; expected: heat'),
         ((*SETUP, "--paper", "A5"), '--paper "A5" is unknown; expected: A4 or Letter'),
         ((*COMPARE, "--hot-above", "35"), '--hot-above "35" has no unit; expected: a temperature'),
+        (
+            (*COMPARE, "--hot-above", "35 K"),
+            "hot above -238.15 °C is no limit of heat; give a Tmax from 15 °C to 60 °C",
+        ),
+        ((*COMPARE, "--hot-above", "60.1 degC"), "hot above 60.1 °C is no limit of heat"),
+        ((*COMPARE, "--hot-above", "60 degC"), "the weather has no heat wave from 2025-05-01"),
         ((*COMPARE, "--hot-above", "45 degC"), "the weather has no heat wave from 2025-05-01"),
         (
             (*COMPARE[:5], "--hot-above", "35 degC"),

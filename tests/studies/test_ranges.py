@@ -343,3 +343,11 @@ def test_days_on_salty_water_have_the_salt_of_the_replay(make_garden):
         for name in ("evaporation", "shift", "swing", "dry"):
             assert np.array_equal(getattr(laid_out.forcing.pans, name), getattr(season.forcing.pans, name)), name
     assert more.forcing.pans.evaporation[0, -1] < fresh.forcing.pans.evaporation[0, -1]
+
+
+def test_recoveries_that_never_came_on_either_side_have_no_mean_and_no_warning():
+    """The mean of differences without end both ways came with a warning of numpy's on the screen."""
+    never = np.inf
+    found = ranges.paired(np.array([never, 3.0, 2.0]), np.array([4.0, never, 2.0]), 0.9)
+    assert np.isnan(found.mean)
+    assert (found.below, found.above) == (pytest.approx(1 / 3), pytest.approx(1 / 3))

@@ -41,6 +41,7 @@ MOST = 6
 # a variant to begin with, of this name and with so many times the water surface
 _FIRST, _WIDER = "wider-pan", 4.0 / 3.0
 BEFORE_WAVE, AFTER_WAVE = dt.timedelta(days=5), dt.timedelta(days=14)  # shown around a heat wave
+_HOT = 15.0, 60.0  # what may be the limit of a hot day's Tmax: common practice, no source [°C]
 _CODE = "not-comparable"
 #: of a valve's measures, those that are sums of the engine's results
 _OF_VALVE = {"openings": "openings", "open_hours": "open_hours", "litres": "drawn"}
@@ -283,6 +284,10 @@ def _refuse_days(
     if hot_above is not None and not around_heat:
         found = say("{hot:temperature g} is for the heat wave to look at, and no heat wave is asked for", hot=hot_above)
         raise common.refusal(scenario, _CODE, "hot above", found, "look around the heat wave, or leave it out")
+    if hot_above is not None and not _HOT[0] <= hot_above <= _HOT[1]:
+        found = say("{hot:temperature g} is no limit of heat", hot=hot_above)
+        cure = say("give a Tmax from {low:temperature g} to {high:temperature g}", low=_HOT[0], high=_HOT[1])
+        raise common.refusal(scenario, _CODE, "hot above", found, cure)
     if around_heat and (start is not None or end is not None):
         found = "is chosen by the heat wave itself"
         raise common.refusal(scenario, _CODE, "the first or last day to look at", found, "leave out start and end")

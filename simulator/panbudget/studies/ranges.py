@@ -303,10 +303,11 @@ class Paired(NamedTuple):
 def paired(mine: Floats, base: Floats, interval: float) -> Paired:
     """Return how one garden's figures (cells,) differ from another's over the same cells."""
     sign = signs(mine, base)
-    with np.errstate(invalid="ignore"):  # two recoveries that never came
+    with np.errstate(invalid="ignore"):  # recoveries that never came, of one or of both
         apart = np.where(sign == 0, 0.0, mine - base)
+        mean = float(apart.mean())
     low, high = np.quantile(apart, tails(interval), method="nearest").tolist()
-    return Paired(float(apart.mean()), low, high, float((sign < 0).mean()), float((sign > 0).mean()))
+    return Paired(mean, low, high, float((sign < 0).mean()), float((sign > 0).mean()))
 
 
 def verdict_of(sign: float, below: float, above: float, interval: float) -> str:

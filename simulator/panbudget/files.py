@@ -50,11 +50,15 @@ def write_csv(table: pd.DataFrame, path: Path | TextIO, *, header: bool = True) 
 
     A text that begins with = + - @, be it after blanks or in full width, a tab or a line's end gets an apostrophe.
     """
-    safe = table.copy()
-    for name in safe.columns:
-        if safe[name].dtype.kind not in "biuf":
-            safe[name] = pd.Series([_guarded(value) for value in safe[name]], index=safe.index, dtype=object)
-    safe.to_csv(path, index=False, header=header, float_format=_FLOATS, lineterminator="\n", encoding="utf-8")
+    columns = dict[str, Any]()
+    for name, column in table.items():
+        columns[str(name)] = column.array
+        if column.dtype.kind == "f":  # as texts: pandas takes ten times as long to write a number
+            texts = ["" if value != value else _FLOATS % value for value in column.tolist()]
+            columns[str(name)] = pd.Series(texts, dtype=object)
+        elif column.dtype.kind not in "biu":
+            columns[str(name)] = pd.Series([_guarded(value) for value in column], dtype=object)
+    pd.DataFrame(columns).to_csv(path, index=False, header=header, lineterminator="\n", encoding="utf-8")
 
 
 def _guarded(value: object) -> object:

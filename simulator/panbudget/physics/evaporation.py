@@ -87,8 +87,17 @@ def _clear_skies(latitude: float, elevation: float) -> Floats:
     """Radiation of a clear sky on each day of the year, by pyet, which tells days of the year by writing dates out. [MJ m⁻² d⁻¹]"""
     import pyet
 
-    sky: Floats = pyet.calc_rso(pyet.extraterrestrial_r(_DAYS_OF_A_YEAR, np.radians(latitude)), elevation).to_numpy()
+    sky: Floats = pyet.calc_rso(_above_the_air(latitude), elevation).to_numpy()
     return sky
+
+
+@functools.lru_cache(maxsize=256)
+def _above_the_air(latitude: float) -> pd.Series[float]:
+    """Radiation at the top of the atmosphere on each day of the year, by pyet, kept for places of one latitude. [MJ m⁻² d⁻¹]"""
+    import pyet
+
+    above: pd.Series[float] = pyet.extraterrestrial_r(_DAYS_OF_A_YEAR, np.radians(latitude))
+    return above
 
 
 def class_a_coefficient_green(wind: Floats, rh_mean: Floats, fetch: float) -> Floats:

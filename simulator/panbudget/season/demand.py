@@ -72,7 +72,7 @@ class Climate(ByDay):
     eto : ndarray
         [mm/day]
     within : (date, date), optional
-        The season; what had to be assumed outside of it is nobody's concern.
+        The season; what had to be assumed outside of it is nobody's concern. Nothing in it: nor is what lies inside.
     """
 
     dates: Dates
@@ -80,12 +80,12 @@ class Climate(ByDay):
     rh_min: Floats
     tmean: Floats
     eto: Floats
-    within: tuple[dt.date, dt.date] | None = None
+    within: tuple[dt.date, dt.date] | tuple[()] | None = None
 
     def concerns(self, dates: Dates) -> bool:
         """Whether any of these days lies within the season."""
-        if self.within is None or not len(dates):
-            return True
+        if not self.within or not len(dates):
+            return self.within is None or not len(dates)
         first, last = (np.datetime64(day, "D") for day in self.within)
         return bool(dates[0] <= last and dates[-1] >= first)
 
@@ -388,18 +388,17 @@ def demand_curve(
 
 def _staged(plant: Plant, planted: dt.date, climate: Climate, basal: bool) -> crops.DemandCurve:
     """An annual's one season; a perennial's every year from the same day on."""
-    spans = [(np.datetime64(planted, "D"), climate)]
+    spans = [(np.datetime64(planted, "D"), 0, len(climate.dates))]
     if plant.kind != "annual":
         first, last = (date.year for date in climate.dates[[0, -1]].tolist())
         starts = [np.datetime64(moved(planted, year - planted.year), "D") for year in range(first - 1, last + 2)]
         cuts = itertools.pairwise(np.searchsorted(climate.dates, np.array(starts)).tolist())
-        spans = [
-            (start, climate.between(*cut)) for start, cut in zip(starts[:-1], cuts, strict=True) if cut[0] < cut[1]
-        ]
+        spans = [(start, *cut) for start, cut in zip(starts[:-1], cuts, strict=True) if cut[0] < cut[1]]
     pieces = _curves(plant, spans, basal, climate)
-    if len(pieces) == 1 and climate.concerns(spans[0][1].dates):
+    dates = [climate.dates[low:high] for _, low, high in spans]
+    if len(pieces) == 1 and climate.concerns(dates[0]):
         return pieces[0]
-    concern = [piece for piece, (_, part) in zip(pieces, spans, strict=True) if climate.concerns(part.dates)]
+    concern = [piece for piece, part in zip(pieces, dates, strict=True) if climate.concerns(part)]
     assumptions = dict.fromkeys(text for piece in concern for text in piece.assumptions)
     by_day = ("kc", "height", "root_depth", "growing", "stage")
     joined: dict[str, Any] = {name: np.concatenate([getattr(piece, name) for piece in pieces]) for name in by_day}
@@ -407,21 +406,23 @@ def _staged(plant: Plant, planted: dt.date, climate: Climate, basal: bool) -> cr
 
 
 def _curves(
-    plant: Plant, spans: Sequence[tuple[np.datetime64, Climate]], basal: bool, climate: Climate
+    plant: Plant, spans: Sequence[tuple[np.datetime64, int, int]], basal: bool, climate: Climate
 ) -> list[crops.DemandCurve]:
     """A curve for each span; of those whose assumptions nobody wants to know, the ones that lie alike about planting at once."""
     alike: dict[tuple[int, ...], list[int]] = {}
-    for at, (start, part) in enumerate(spans):
-        lies = (int((part.dates[0] - start).astype(int)), len(part.dates))
-        alone = climate.concerns(part.dates) or at == len(spans) - 1
+    for at, (start, low, high) in enumerate(spans):
+        lies = (int((climate.dates[low] - start).astype(int)), high - low)
+        alone = at == len(spans) - 1 or climate.concerns(climate.dates[low:high])
         alike.setdefault((at,) if alone else lies, []).append(at)
     pieces: dict[int, crops.DemandCurve] = {}
     for rows in alike.values():
-        start, part = spans[rows[0]]
-        wind, rh_min = part.wind, part.rh_min
+        start, low, high = spans[rows[0]]
+        wind, rh_min = climate.wind[..., low:high], climate.rh_min[..., low:high]
         if len(rows) > 1:
-            wind, rh_min = (np.array([getattr(spans[row][1], name) for row in rows]) for name in ("wind", "rh_min"))
-        curve = crops.kc_curve(part.dates, start, plant, wind=wind, rh_min=rh_min, basal=basal)
+            wind, rh_min = (
+                np.array([part[slice(*spans[row][1:])] for row in rows]) for part in (climate.wind, climate.rh_min)
+            )
+        curve = crops.kc_curve(climate.dates[low:high], start, plant, wind=wind, rh_min=rh_min, basal=basal)
         by_year = [curve] if len(rows) == 1 else [dataclasses.replace(curve, kc=kc) for kc in curve.kc]
         pieces |= zip(rows, by_year, strict=True)
     return [pieces[at] for at in range(len(spans))]

@@ -73,6 +73,7 @@ class Record:
         self.site, self.daily, self.shown, self.file = site, daily, shown, file
         self.index = pd.DatetimeIndex(daily.index)
         self.dates = daily.index.to_numpy().astype("datetime64[D]")
+        self.first_day = self.index[0].toordinal()
         if eto is None:
             series = evaporation.reference_evapotranspiration(daily, latitude=site.latitude, elevation=site.elevation)
             eto = np.ascontiguousarray(series, dtype=np.float64)
@@ -85,15 +86,14 @@ class Record:
 
     def span(self, start: dt.date, end: dt.date) -> tuple[int, int] | None:
         """Return where a season's days stand, or nothing if the record does not hold them all."""
-        first = int((np.datetime64(start, "D") - self.dates[0]).astype(int))
-        after = int((np.datetime64(end, "D") - self.dates[0]).astype(int)) + 1
+        first, after = start.toordinal() - self.first_day, end.toordinal() - self.first_day + 1
         return (first, after) if first >= 0 and after <= len(self.dates) else None
 
     def whole_span(self, start: dt.date, end: dt.date) -> tuple[int, int]:
         """Return where a season's days stand; a `ScenarioError` if the record does not hold them all."""
-        span, first, last = self.span(start, end), self.index[0], self.index[-1]
-        if span is not None:
+        if (span := self.span(start, end)) is not None:
             return span
+        first, last = self.index[0], self.index[-1]
         held = f"the weather file {self.shown}, which runs from {first:%Y-%m-%d} to {last:%Y-%m-%d}"
         cure = "choose days within it, or name another file"
         wrong = [
@@ -166,14 +166,16 @@ class Record:
         """Return what valves' pans lose over spans, of which all days must be known. (years, valves, days) [mm/day]"""
         years = [self.index[first].year for first, _ in spans]
         pans = [(valve.controller.pan, f"{valve.where(years[0])}.pan") for valve in valves]
-        rows = np.array([beside(self.pan_evaporation(*pan), spans) for pan in pans])
-        for at, row in np.argwhere(np.isnan(rows).any(axis=2).T)[:1]:
+        kinds = {id(lost): lost for lost in (self.pan_evaporation(*pan) for pan in pans)}  # many pans lose alike
+        row_of = [[*kinds].index(id(self.pan_evaporation(*pan))) for pan in pans]
+        rows = np.stack([beside(lost, spans) for lost in kinds.values()], axis=1)[:, row_of]
+        for at, row in np.argwhere(np.isnan(rows).any(axis=2))[:1]:
             dates, where = self.index[slice(*spans[at])], f"{valves[row].where(years[at])}.pan"
-            missing = [day.date() for day in dates[np.isnan(rows[row, at])]]
+            missing = [day.date() for day in dates[np.isnan(rows[at, row])]]
             found = f'= "measured": {self.shown} has no pan_evaporation on {name_days(missing)}'
             cure = 'fill them, or take "from-eto"'
             raise ScenarioError(Problem("pan-days", f"{where}.evaporation", found, "", cure), file=self.file)
-        return np.ascontiguousarray(np.moveaxis(rows, 0, 1))
+        return rows
 
     def presses(self, valves: Sequence[Valve], spans: Sequence[Span]) -> Floats:
         """Return the hours at which valves are pressed. (years, valves, days · most presses a day)"""
@@ -252,7 +254,7 @@ class Record:
         pairs = zip(beds, spans, strict=True)
         return years_of_bed([self.ground(controller, name, bed, *span) for bed, span in pairs])
 
-    def climate(self, low: int, high: int, within: tuple[dt.date, dt.date] | None = None) -> Climate:
+    def climate(self, low: int, high: int, within: tuple[dt.date, dt.date] | tuple[()] | None = None) -> Climate:
         """Return what demand is computed over; ``within`` are the days whose assumptions somebody wants to know."""
         cut = slice(low, high)
         return Climate(self.dates[cut], self.wind[cut], self.rh_min[cut], self.tmean[cut], self.eto[cut], within=within)

@@ -128,8 +128,8 @@ def coded(flags: pd.Series[str] | Flags) -> tuple[npt.NDArray[np.integer[Any]], 
 def filled_in(flags: pd.Series[str] | Flags) -> Mask:
     """Tell of each of many flags whether it means that a value was filled in."""
     code, kinds = coded(flags)
-    filled: Mask = np.array([*map(is_filled, kinds)], dtype=bool)[code]
-    return filled
+    filled = np.array([*map(is_filled, kinds)], dtype=bool)
+    return filled[code] if filled.any() else np.zeros(len(code), dtype=bool)
 
 
 def is_filled(flag: str) -> bool:

@@ -199,5 +199,5 @@ def _without_spare(inspected: Inspection) -> Iterator[str]:
     left_out = [problem for problem in inspected.problems if problem.where in spare]
     inspected.problems[:] = [problem for problem in inspected.problems if problem.where not in spare]
     for each in left_out:
-        inspected.daily[each.where] = np.nan
+        inspected.put(slice(None), [each.where], np.nan)
         yield note("spare", sentence=each.sentence())

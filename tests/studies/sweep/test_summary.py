@@ -49,7 +49,7 @@ def site(years, *, designs=("base",), beds=("herbs", "beans"), **columns):
 )
 def test_five_years_tell_four_in_five_and_ten_tell_nine_in_ten(years, four_in_five, nine_in_ten):
     rising = np.tile(np.arange(1.0, years + 1.0), 2)
-    beds, _ = _summed([site(years, litres=rising, driest_adequacy=-rising)])
+    beds, _ = _summed(site(years, litres=rising, driest_adequacy=-rising))
     line = beds.iloc[1]
     assert line["litres_mean"] == pytest.approx((years + 1) / 2)
     found = line[["litres_four_in_five", "litres_nine_in_ten"]].to_numpy(float)
@@ -68,7 +68,7 @@ def test_a_designs_water_is_its_beds_and_its_pans_refill_once_and_its_stress_the
         refilled_kg=4.0,
         driest_stress_days=[2.0, 2.0, 5.0, 5.0, 0.0, 0.0, 1.0, 1.0],
     )
-    _, designs = _summed([rows])
+    _, designs = _summed(rows)
     assert designs[["design", "litres", "stress_days", "years"]].to_numpy().tolist() == [
         ["base", 44.0, 5.0, 2],
         ["wide", 8.0, 1.0, 2],
@@ -99,7 +99,7 @@ def test_only_the_first_piece_of_a_table_has_its_header():
 @pytest.mark.parametrize(("years", "judged", "levels"), [(4, 4, [0, 0]), (9, 9, [1, 0]), (10, 9.9, [1, 1])])
 def test_a_design_is_judged_by_nine_years_in_ten_or_by_the_highest_of_fewer(years, judged, levels):
     rising = np.tile(np.arange(1.0, years + 1.0), 2)
-    _, designs = _summed([site(years, litres=rising / 2.0, driest_stress_days=rising)])
+    _, designs = _summed(site(years, litres=rising / 2.0, driest_stress_days=rising))
     (choice,) = _chosen(designs, 3)
     assert (choice.litres, choice.stress_days) == pytest.approx((judged, judged))
     assert choice.judged_by == ("nine years in ten" if years == 10 else f"highest of {years}")

@@ -4,7 +4,6 @@ Site: the table of places, checked row by row; one place's weather, read once, a
 Units as in the engine. Nothing here depends on what a valve does.
 """
 
-import datetime as dt
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
@@ -367,7 +366,7 @@ class SiteRecord(Record):
     def _whole(self, controller: str, name: str, bed: Bed, steady: str) -> BedForcing:
         days = len(self.dates)
         # what is assumed concerns a season, and a sweep tells it of none
-        climate = self.climate(0, days, within=(dt.date.max, dt.date.max))
+        climate = self.climate(0, days, within=())
         of_record = (controller, name, bed, climate, self.rain, 0, days)
         return made_once(self, (controller, name, steady), lambda: bed_forcing(*of_record))
 
@@ -382,20 +381,25 @@ class SiteRecord(Record):
 
     def _window(self, bed: Bed, first: int, after: int) -> tuple[int, int, int]:
         """Of the record, the days that a bed's demand depends on, and that of its planting."""
-        length, low, high, at = _kind_of(bed).length, 0, len(self.dates), -1
-        if length and isinstance(bed, PlantedBed) and bed.planted is not None:
-            at = int((np.datetime64(bed.planted, "D") - self.dates[0]).astype(int))
+        length, planted = _kind_of(bed)[2:4]
+        low, high, at = 0, len(self.dates), -1
+        if length and planted:
+            at = planted - self.first_day
             if at >= 0 and at + length <= high:  # the record holds all its stages
                 low, high = max(min(at, first - ANTECEDENT_DAYS), 0), max(at + length, after)
         return low, high, at
 
 
 class _Kind(NamedTuple):
-    """A bed, held so that no other one gets its number, its `_steady_key` and `_stage_days`, and whether these are all it depends on."""
+    """
+    A bed, held so that no other one gets its number, its `_steady_key`, `_stage_days` and day of planting (0: none), and
+    whether these are all it depends on.
+    """
 
     bed: Bed
     steady: str | None
     length: int
+    planted: int
     staged: bool
 
 
@@ -408,8 +412,9 @@ def _kind_of(bed: Bed) -> _Kind:
         if len(_KINDS) > _MOST_KINDS:
             _KINDS.clear()
         length = _stage_days(bed)
-        staged = length > 0 and isinstance(bed, PlantedBed) and bed.planted is not None and bed.wetting_days is None
-        kind = _KINDS[id(bed)] = _Kind(bed, _steady_key(bed), length, staged)
+        planted = bed.planted.toordinal() if isinstance(bed, PlantedBed) and bed.planted is not None else 0
+        staged = length > 0 and planted > 0 and bed.wetting_days is None
+        kind = _KINDS[id(bed)] = _Kind(bed, _steady_key(bed), length, planted, staged)
     return kind
 
 

@@ -7,6 +7,7 @@ Read part by part, so that it takes no more memory for more sites, but for one l
 from __future__ import annotations
 
 import io
+import itertools
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -16,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.files import write_csv
-from panbudget.numeric import Floats
+from panbudget.numeric import Floats, Ints
 from panbudget.studies.sweep.store import KEYS, described
 
 #: column -> whether a high value is the bad one
@@ -129,7 +130,7 @@ def summarised(parts: Iterable[Path], stress_days: int, summary: Summary) -> Ite
         if table.empty:
             yield b""
             continue
-        beds, designs = _summed(site for _, site in table.groupby("site", sort=False, observed=True))
+        beds, designs = _summed(table)
         summary.seasons += int(designs["years"].sum())
         # a site's designs may stand in several parts: those before the last one are whole
         designs = pd.concat([waiting, designs], ignore_index=True) if len(waiting) else designs
@@ -148,17 +149,27 @@ def csv_bytes(table: pd.DataFrame, *, header: bool = True) -> bytes:
     return buffer.getvalue().encode()
 
 
-def _summed(sites: Iterable[pd.DataFrame]) -> Iterator[pd.DataFrame]:
+def _summed(table: pd.DataFrame) -> Iterator[pd.DataFrame]:
     """Return sites' lines of the summary, one for each bed, and what each design comes to there."""
-    for parts in zip(*map(_of_site, sites), strict=True):
+    year = table["year"].to_numpy()
+    begins = np.append(_changes(table["site"]), len(table)).tolist()
+    counts = [(len(np.unique(year[first:after])), first, after) for first, after in itertools.pairwise(begins)]
+    alike = [(years, [*sites]) for years, sites in itertools.groupby(counts, key=lambda site: site[0])]
+    blocks = [_of_sites(table.iloc[sites[0][1] : sites[-1][2]], years) for years, sites in alike]
+    for parts in zip(*blocks, strict=True):
         yield pd.DataFrame({name: np.concatenate([part[name] for part in parts]) for name in parts[0]})
 
 
-def _of_site(site: pd.DataFrame) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Of one site's rows, year after year, as columns: what `_summed` returns."""
-    years = int(site["year"].nunique())
-    values = {name: site[name].to_numpy(float).reshape(-1, years) for name in (*_SUMMED, "refilled_kg")}
-    heads = site.iloc[::years]
+def _changes(*keys: pd.Series[Any]) -> Ints:
+    """Return where one of some columns is not as in the row before; the first row is among them."""
+    codes = [pd.factorize(key)[0] for key in keys]
+    return np.flatnonzero(np.any([np.diff(code, prepend=-1) != 0 for code in codes], axis=0))
+
+
+def _of_sites(table: pd.DataFrame, years: int) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Of the rows of sites with so many years each, year after year, as columns: what `_summed` returns."""
+    values = {name: table[name].to_numpy(float).reshape(-1, years) for name in (*_SUMMED, "refilled_kg")}
+    heads = table.iloc[::years]
     lines: dict[str, Any] = {name: heads[name].astype(str).to_numpy(object) for name in KEYS}
     lines |= {name: heads[name].to_numpy() for name in _POSITION} | {"years": np.full(len(heads), years)}
     for high_is_bad in dict.fromkeys(_SUMMED.values()):
@@ -167,10 +178,10 @@ def _of_site(site: pd.DataFrame) -> tuple[dict[str, Any], dict[str, Any]]:
         for name, by_level in zip(names, levels, strict=True):
             lines[f"{name}_mean"] = values[name].mean(axis=1)
             lines |= {f"{name}_{level}": by_level[level] for level in by_level}
-    water, refilled = values["litres"].copy(), _first([*zip(lines["design"], lines["controller"], strict=True)])
+    water, refilled = values["litres"].copy(), _changes(heads["site"], heads["design"], heads["controller"])
     water[refilled] += values["refilled_kg"][refilled]  # a pan's refill counts once
-    first = _first([*lines["design"]])
-    mine = [lines["design"] == design for design in lines["design"][first]]
+    first = _changes(heads["site"], heads["design"])
+    mine = [slice(*ends) for ends in itertools.pairwise([*first.tolist(), len(heads)])]
     by_year = {
         "litres": np.array([water[rows].sum(axis=0) for rows in mine]),
         "stress_days": np.array([values["driest_stress_days"][rows].max(axis=0) for rows in mine]),
@@ -183,11 +194,6 @@ def _of_site(site: pd.DataFrame) -> tuple[dict[str, Any], dict[str, Any]]:
     return lines, whole
 
 
-def _first(keys: list[Any]) -> list[int]:
-    """Return where each key stands first."""
-    return sorted({key: at for at, key in reversed([*enumerate(keys)])}.values())
-
-
 def _levels(columns: list[Floats], *, high_is_bad: bool) -> list[dict[str, Floats]]:
     """Return what each column comes to at each level, looked up of all at once."""
     together = np.array(columns)
@@ -198,10 +204,12 @@ def _levels(columns: list[Floats], *, high_is_bad: bool) -> list[dict[str, Float
 def _chosen(designs: pd.DataFrame, wish: int) -> list[Choice]:
     if designs.empty:
         return []
-    short = designs["stress_days"].where(designs["stress_days"] > wish, 0.0)
-    best = designs.assign(keeps=short == 0.0, short=short).sort_values(["short", "litres"], kind="stable")
-    best = best.drop_duplicates("site").sort_index()
-    return [Choice(**{str(name): row[name] for name in row}) for row in best.drop(columns="short").to_dict("records")]
+    stress = designs["stress_days"].to_numpy()
+    short = np.where(stress > wish, stress, 0.0)
+    order = np.lexsort((designs["litres"], short))
+    at = order[np.unique(pd.factorize(designs["site"])[0][order], return_index=True)[1]]  # each site's first
+    best = designs.iloc[at].assign(keeps=short[at] == 0.0)
+    return [Choice(**{str(name): row[name] for name in row}) for row in best.to_dict("records")]
 
 
 def suits_table(choices: Iterable[Choice]) -> pd.DataFrame:

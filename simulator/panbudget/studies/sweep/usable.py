@@ -85,10 +85,11 @@ def about_site(plan: Plan, runs: Runs, skipped: Mapping[int, str]) -> dict[str, 
     columns: set[str] = set()
     for record, years in runs:
         flags = record.weather.flags
-        spans = [record.whole_span(*days_of(plan.base.season, year)) for year in years]
-        days = np.concatenate([np.arange(*span) for span in spans])
-        for name in map(str, flags.columns):
-            code, kinds = coded(flags[name])
+        kinds_of = {str(name): coded(flags[name]) for name in flags.columns}
+        kinds_of = {name: held for name, held in kinds_of.items() if any(map(is_filled, held[1]))}
+        spans = [record.whole_span(*days_of(plan.base.season, year)) for year in (years if kinds_of else ())]
+        days = np.concatenate([np.arange(0), *(np.arange(*span) for span in spans)])
+        for name, (code, kinds) in kinds_of.items():
             for flag, count in zip(kinds, np.bincount(code[days], minlength=len(kinds)).tolist(), strict=True):
                 if count and is_filled(flag):
                     filled[f"{name}: {flag}"] = filled.get(f"{name}: {flag}", 0) + count

@@ -111,11 +111,23 @@ class Inspection:
 
     def has(self, *names: str) -> bool:
         """Tell whether all these columns are there and none was condemned as a whole."""
-        return all(name in self.daily.columns and name not in self.condemned for name in names)
+        return all(name in self._columns and name not in self.condemned for name in names)
 
     def all_of(self, name: str) -> Floats:
         """Return a column's values of all days."""
-        return self.daily[name].to_numpy(dtype=float)
+        if (values := self._columns[name]) is None:
+            values = self._columns[name] = self.daily[name].to_numpy(dtype=float)
+        return values
+
+    @functools.cached_property
+    def _columns(self) -> dict[str, Floats | None]:
+        """The columns, as they were last looked at: to ask a table for one takes longer than most checks."""
+        return dict.fromkeys(map(str, self.daily.columns))
+
+    def put(self, rows: Mask | slice, names: Sequence[str], values: Floats | float) -> None:
+        """Write values into columns, which are then looked at anew."""
+        self.daily.loc[rows, list(names)] = values
+        self._columns.update(dict.fromkeys(names))
 
     def of_asked(self, name: str) -> Floats:
         """Return a column's values of the days asked for."""
@@ -197,7 +209,7 @@ class Inspection:
     def leave_out(self, wrong: Mask, *names: str) -> None:
         """Take values out on all days, so that no later check names the same mistake again; count those not asked for."""
         if wrong.any():
-            self.daily.loc[wrong, list(names)] = np.nan
+            self.put(wrong, names, np.nan)
         if elsewhere := int((wrong & ~self.asked).sum()):
             self.left_out[names[0]] += elsewhere
 

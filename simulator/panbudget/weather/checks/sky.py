@@ -141,7 +141,7 @@ def limit_bright(inspection: Inspection) -> None:
         over &= low
     if (over & inspection.asked).any() and _may_be_limited(inspection, over):
         inspection.limited = over & (values <= _limit(inspection.sky))
-        inspection.daily.loc[inspection.limited, "radiation"] = bound[inspection.limited]
+        inspection.put(inspection.limited, ["radiation"], bound[inspection.limited][:, None])
 
 
 def _over_clear_sky(values: Floats, inspection: Inspection) -> Floats:

@@ -182,8 +182,10 @@ def has_humidity(daily: pd.DataFrame) -> Mask:
 
 
 def _has(daily: pd.DataFrame, names: tuple[str, ...]) -> Mask:
-    has = np.full(len(daily), set(names) <= set(daily.columns))
-    for name in names if has.any() else ():
+    if not all(name in daily.columns for name in names):
+        return np.zeros(len(daily), dtype=bool)
+    has: Mask = np.ones(len(daily), dtype=bool)
+    for name in names:
         has &= ~np.isnan(daily[name].to_numpy(dtype=float))
     return has
 

@@ -161,7 +161,11 @@ def read_cells(
 def _note_shifted(rows: Rows, numbers: Mapping[int, str], values: Mapping[int, Floats], mistakes: Mistakes) -> None:
     """Note rows whose last cell alone is empty and whose others, from one on, fit the columns after them far better."""
     places = sorted(values)
-    if len(places) < _FEW_COLUMNS or places != list(range(places[0], rows.width)):
+    if (
+        len(places) < _FEW_COLUMNS
+        or places != list(range(places[0], rows.width))
+        or not np.isnan(values[places[-1]]).any()
+    ):
         return
     table = np.column_stack([values[place] for place in places])
     empty = np.isnan(table)

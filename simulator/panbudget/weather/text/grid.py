@@ -75,13 +75,17 @@ class Grid:
             rows, at = rows[more], at[more] + 1
         return odd
 
+    def holds(self, text: str) -> bool:
+        """Tell whether a text stands anywhere in the rows."""
+        part = text.encode("utf-8", "surrogatepass")
+        return part[:1] in self.data and part in self.data  # a letter is looked for in a fiftieth of the time of a word
+
     def divided(self, header: Sequence[str], width: int, comments: bool) -> bool:
         """Find the cells; false where a row is not so wide, may be the header again, or has quotes but around whole cells."""
         letters, data = self.letters, self.data
-        again = header[0].encode("utf-8", "surrogatepass") if header else b"\r"
         if b"\r" in data or data.find(b"\0", 0, self.size) >= 0 or (comments and b"#" in data):
             return False
-        if again[:1] in data and again in data:  # a letter is looked for in a fiftieth of the time that a word takes
+        if header and self.holds(header[0]):
             return False
         if self.separator == " ":
             blank = letters <= _BLANK

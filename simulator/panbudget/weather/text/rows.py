@@ -172,7 +172,7 @@ class Rows(NamedTuple):
         for line in self.repeated:
             mistakes.add("header-again", line=line)
         name, cells = max(header, key=len), sorted(header)
-        if self.grid is not None and name.encode("utf-8", "surrogatepass") not in self.grid.data:
+        if self.grid is not None and not self.grid.holds(name):
             return self
         mixed = [
             i for i, text in enumerate(self.texts) if name in text and sorted(split(text, self.separator)) == cells

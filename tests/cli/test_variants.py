@@ -132,6 +132,10 @@ def test_every_study_takes_variants_in_python(garden, monkeypatch):
             "controller.uper.pan.exposure = 0.8\n",
             'bad.toml: controller.uper changes nothing that the file has; did you mean "upper"?',
         ),
+        (  # it asked for all that a whole valve needs
+            "controller.orchard.pan.exposure = 0.8\nuncertainty.controller.orchard.exposure = [0.9, 1.1]\n",
+            "bad.toml: controller.orchard changes nothing that the file has; it has upper; is this of another garden?\n",
+        ),
         (  # it made a supply that nobody used, and a note
             "supply.sprnig.pressure = '100 kPa'\n",
             'bad.toml: supply.sprnig changes nothing that the file has; did you mean "spring"?',

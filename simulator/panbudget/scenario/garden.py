@@ -414,6 +414,8 @@ class Scenario(Described):
         for path, changes, known, marks in parts:
             for name, change in _table(changes).items():
                 cure = did_you_mean(name, known, "")
+                if not cure and path == "controller" and not _table(change).keys() & {"supply", "bed"}:
+                    cure = f"it has {', '.join(known)}; is this of another garden?"
                 if cure and name not in known and not any(mark <= set(_table(change)) for mark in marks):
                     found = "changes nothing that the file has"
                     yield Problem("unknown-part", f"{where}.{path}.{name}".lstrip("."), found, "", cure, name)

@@ -140,6 +140,13 @@ def test_a_table_without_a_needed_column_says_which(tmp_path):
     (tmp_path / "weather" / "places.csv").write_text("name,latitud,elevation,weather\nA,4,5,a.csv\n", encoding="utf-8")
     assert "has no column latitude; expected: a table of sites with name" in _lines(path)[0]
     assert 'is it "latitud"? Then write sites.columns' in _lines(path)[0]
+    (tmp_path / "weather" / "places.csv").write_text(
+        "station,breadth,elevation,weather\nA,4,5,a.csv\n", encoding="utf-8"
+    )
+    cure = (
+        'if one of its own (station, breadth, elevation, weather) is it, write sites.columns = { name = "that header" }'
+    )
+    assert cure in _lines(path)[0]
 
 
 def test_own_headers_and_heights_with_a_unit_are_read(tmp_path):

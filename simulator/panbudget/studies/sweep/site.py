@@ -162,7 +162,14 @@ def _wrong_columns(headers: list[str], columns: Mapping[str, str]) -> Iterator[P
         if name not in headers and name not in columns:
             near = nearest(name, headers)
             code = "no-column.near" if near else "no-column.needed"
-            yield problem(code, value=name, name=name, near=near, needed=", ".join(_NEEDED))
+            yield problem(
+                code,
+                value=name,
+                name=name,
+                near=near,
+                needed=", ".join(_NEEDED),
+                headers=", ".join(headers[:_MOST_LINES]),
+            )
 
 
 def _wrong_names(row: Mapping[str, str], rows: Mapping[str, int]) -> Iterator[Problem]:

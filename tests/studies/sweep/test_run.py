@@ -327,7 +327,7 @@ def test_a_latitude_of_the_other_hemisphere_stops_the_sweep(tmp_path):
         table.read_text(encoding="utf-8").replace(f"{name},{latitude}", f"{name},-{latitude}"), encoding="utf-8"
     )
     with pytest.raises(
-        PanbudgetError, match=f"site {name}: place-..\.csv: latitude = -{latitude} .*change the sign of the latitude"
+        PanbudgetError, match=rf"site {name}: place-..\.csv: latitude = -{latitude} .*change the sign of the latitude"
     ):
         sweep(plan, tmp_path / "wrong", processes=1)
 

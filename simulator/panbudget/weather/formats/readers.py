@@ -31,6 +31,7 @@ _MONTH = re.compile(
 )
 # one that may be all of a cell
 _MONTH_ALONE = re.compile(rf"(?:^|[\s,;|\"])(?:{_MONTH.pattern})(?:$|[\s,;|\"])", re.MULTILINE)
+_A_DAY = re.compile(r"\d{4}-\d\d-\d\d\b", re.ASCII)
 # what stands in an archive's monthly files -> its daily product
 _DAILY_PRODUCTS = {
     "NASA/POWER": "NASA POWER's daily CSV",
@@ -91,7 +92,7 @@ def as_table(source: Source) -> Source:
 def refuse_months(source: Source) -> None:
     """Refuse a file with a row a month, and name the daily product of the archives that have one."""
     lines = [line for line in source.lines[:_HEAD_LINES] if line.strip()]
-    if not _MONTH_ALONE.search("\n".join(lines)):
+    if not _MONTH_ALONE.search("\n".join(line for line in lines if not _A_DAY.match(line))):
         return
     cells = [split(line, separator_of(line)) for line in lines]
     dated = [any(map(is_dated, row)) for row in cells]

@@ -24,7 +24,7 @@ _WORD, _SHORT = 8, 32  # bytes that are looked at as one number; of texts that a
 
 def _kinds(words: npt.NDArray[np.uint64]) -> tuple[Ints, npt.NDArray[np.uint64]]:
     """Return each number's code and the number of each code; a column of one text is seen at once."""
-    if (words == words[0]).all():
+    if words[-1] == words[0] and (words == words[0]).all():
         return np.zeros(words.size, dtype=np.int64), words[:1]
     code, kinds = pd.factorize(words)
     return code, kinds

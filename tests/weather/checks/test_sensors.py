@@ -55,6 +55,7 @@ BOUNDS = [
     ("wind-zero", "wind", lambda days: on(2.0 + 0.3 * WALK, 0.0, 30, days), 2, 3),
     ("wind-dead", "wind", lambda by: by + 0.001 * WALK, 0.12, 0.11),
     ("wind-leap", "wind", lambda by: (2.0 + 0.05 * WALK) * np.where(np.arange(N) < 30, 1.0, by), 2.1, 2.5),
+    ("wind-leap", "wind", lambda by: (6.0 + 0.001 * WALK) * np.where(np.arange(N) < 30, 1.0, by), 0.31, 0.29),
     ("humidity-saturated", "rh_min", lambda days: on(50.0 + WALK, 99.0, 30, days), 4, 5),
     ("stations-mixed", "tmin", lambda by: 14.0 + 0.1 * WALK + by * (np.arange(N) % 2), 1.4, 1.7),
     ("temperature-range", "tmax", lambda by: AIR["tmin"] + by, 2.51, 2.49),

@@ -48,7 +48,7 @@ _RANGE_BY, _SUNLIT = (0.971, 1.629, -0.0957, 0.0130, -0.0092, 0.0001), 0.42
 # days without wind: in a row, in all; a wind at 2 m over weeks that only a dead gauge has while it doesn't freeze [m/s]
 _CALM_RUN, _CALM_DAYS, _DEAD = 3, 5, 0.12
 # a wind that is so many times its own of the weeks before, and then faster than this; or so small a part of it [-, m/s, -]
-_FASTER, _FAST, _SLOWER = 2.3, 4.0, 0.2
+_FASTER, _FAST, _SLOWER = 2.3, 4.0, 0.3
 # and where it is so many times its own, faster than this; those weeks, and the days of them that it must have [-, m/s, d, d]
 _MUCH_FASTER, _FRESH, _WEEKS, _OF_WEEKS = 3.0, 2.5, 45, 25
 # days whose figures stand in the file twice, in a row at least; how many times as likely a day is to be like another if the day
@@ -218,7 +218,7 @@ def _wind_dead(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 
 def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt a wind that from a day on is several times faster, as in another unit, or all but gone."""
+    """Doubt a wind that from a day on is several times faster or slower, as in another unit, or all but gone."""
     wind = inspection.of_asked("wind") * inspection.wind_factor
     before, after = around(wind, _WEEKS, _OF_WEEKS)
     with np.errstate(divide="ignore", invalid="ignore"):

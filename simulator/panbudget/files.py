@@ -23,7 +23,7 @@ _FLOATS = "%.12g"
 # with which a text may be taken for a formula by a spreadsheet
 _FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n")
 # what somebody types is smaller
-_MOST_BYTES, _MOST_LEVELS, _MOST_KEYS, _MOST_NAMED = 2_000_000, 50, 10_000, 200
+_MOST_BYTES, _MOST_LEVELS, _MOST_KEYS, _MOST_NAMED, _MOST_DIGITS = 2_000_000, 50, 10_000, 200, 30
 #: largest file that is read, unpacked [bytes], and its most lines: 68 years of hours, 11 of ten minutes
 MOST_UNPACKED, MOST_LINES = 512_000_000, 600_000
 #: letters of a table's cell, and cells of its header
@@ -242,7 +242,7 @@ def toml_of(content: bytes, path: str | Path) -> dict[str, Any]:
         text = content.decode("utf-8-sig").replace("\r\n", "\n")
         if any(map(_has_long_key, text.split("\n"))):  # tomllib's time goes by its square
             raise RecursionError
-        read = tomllib.loads(text)
+        read = tomllib.loads(text, parse_float=_float)
         if (keys := _keys(read, _MOST_LEVELS)) <= _MOST_KEYS:
             return read
         named = f"has {keys:,} keys, which begin with {', '.join(map(str, list(read)[:10]))[:_MOST_NAMED]}"
@@ -253,8 +253,8 @@ def toml_of(content: bytes, path: str | Path) -> dict[str, Any]:
         problem = Problem("not-utf8", "", "is not a text file in UTF-8", "", "save it as UTF-8")
     except tomllib.TOMLDecodeError as error:
         problem = _toml_problem(str(error), text)
-    except ValueError:  # Python's own limit of digits
-        problem = Problem("too-long", "", "has a number of thousands of digits", "", "write it shorter")
+    except ValueError:  # Python's own limit of digits, and ours
+        problem = Problem("too-long", "", f"has a number of more than {_MOST_DIGITS} digits", "", "write it shorter")
     raise ScenarioError(problem, file=str(path))
 
 
@@ -269,10 +269,16 @@ def _has_long_key(line: str) -> bool:
     return dots > _MOST_LEVELS and line[:1] != "#" and (dots > 1000 or line.partition("=")[0].count(".") > _MOST_LEVELS)
 
 
+def _float(text: str) -> float:
+    if sum(map(str.isdigit, text)) > _MOST_DIGITS:
+        raise ValueError
+    return float(text)
+
+
 def _keys(part: Any, levels: int) -> int:
-    """Count the keys of a tree; a RecursionError if it has more levels, a ValueError for a number that can't be written out."""
-    if isinstance(part, int):
-        str(part)  # hexadecimal digits pass Python's own limit when they are read
+    """Count the keys of a tree; a RecursionError if it has more levels, a ValueError for a whole number too long."""
+    if isinstance(part, int) and abs(part) >= 10**_MOST_DIGITS:
+        raise ValueError
     if not isinstance(part, dict | list):
         return 0
     if levels == 0:

@@ -73,6 +73,7 @@ def test_a_sound_scenario_comes_out_in_engine_units():
     assert pan.water_at_reset == pytest.approx(160.0 * pan.area)
     assert scenario.controller["upper"].valve.swing_kg == pytest.approx(0.9)
     assert scenario.supply["spring"].pressure == pytest.approx(150.0)
+    assert scenario_from(changed("supply/spring/pressure", "20 bar")).supply["spring"].pressure == pytest.approx(2000.0)
 
 
 def test_the_set_up_test_gives_the_swing():
@@ -167,6 +168,8 @@ BAD = [
         {"tomatos": {"area": "3 m^2"}},
         'bed.tomatos changes nothing that the file has; did you mean "tomatoes"?',
     ),
+    ("site/timezone", "", "expected: a name of the IANA database"),
+    ("supply/spring/pressure", "2001 kPa", 'pressure = "2001 kPa" must be at most 2000 kPa'),
     ("site/timezone", "Mars", "expected: a name of the IANA database"),
     (
         "controller/upper/valve/set_up_test",

@@ -60,7 +60,7 @@ class Site(Described):
 
     def wrong(self) -> Iterator[Problem]:
         try:
-            zoneinfo.ZoneInfo(self.timezone or "UTC")
+            zoneinfo.ZoneInfo("UTC" if self.timezone is None else self.timezone)
         except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
             yield unknown_zone(self.timezone or "")
 

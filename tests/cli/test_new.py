@@ -21,6 +21,14 @@ def test_the_file_is_short_and_full_when_asked(tmp_path, capsys):
     assert run(capsys, "new", tmp_path / "short", "--full", "--overwrite")[0] == 0  # neither has been changed
 
 
+def test_no_option_is_named_that_new_has_not(tmp_path, capsys):
+    (tmp_path / "file").touch()
+    code, _, err = run(capsys, "new", tmp_path / "file" / "garden")
+    assert (code, "--out" in err) == (2, False)
+    code, _, err = run(capsys, "check", TEMPLATES / "garden.toml", "--out", tmp_path / "file" / "page")
+    assert (code, "--out names the folder." in err) == (2, True)
+
+
 def _answered(monkeypatch, capsys, folder, *answers):
     monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(answers) + "\n"))
     return run(capsys, "new", folder, "--ask")

@@ -72,9 +72,7 @@ def _run(arguments: list[str] | None) -> int:
         typer.echo(str(error), err=True)
         hints = TEXTS["hints"]  # options, which the library does not know
         for hint in dict.fromkeys(hints[problem.code] for problem in error.problems if problem.code in hints):
-            if hint.split()[0] != "--out" or any(
-                word.startswith("--out") for word in arguments or sys.argv
-            ):  # `new` has none
+            if "--out" not in hint or "--out" in " ".join(arguments or sys.argv):  # `new` has none
                 typer.echo(hint, err=True)
         code = _BAD_INPUT
     except KeyboardInterrupt:

@@ -282,6 +282,13 @@ def test_a_weak_wind_that_grows_threefold_is_another_units(times, expected):
     assert ("wind-leap" in seen(wind=wind)) is expected
 
 
+@pytest.mark.parametrize("by", [0.25, 0.0, 4.0])
+def test_the_day_on_which_the_wind_leaps_is_told(by):
+    wind = (4.0 + 0.001 * WALK) * np.where(np.arange(N) < 33, 1.0, by)
+    (said,) = [c.sentence for c in inspected(N, **AIR, wind=wind, trust=()).cautions if c.name == "wind-leap"]
+    assert "on 2025-07-04" in said  # 33 days from 1 June
+
+
 @pytest.mark.parametrize(("step", "wet", "seen_as"), [(7, 8, True), (6, 8, False), (30, 3, True)])
 def test_rain_on_one_day_of_the_week_or_month_alone_is_a_total(step, wet, seen_as):
     days = 91

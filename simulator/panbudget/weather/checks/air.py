@@ -125,6 +125,14 @@ def around(values: Floats, window: int, least: int) -> tuple[Floats, Floats]:
     return series.rolling(window, min_periods=least).median().shift(1).to_numpy(), after.to_numpy()
 
 
+def steps(values: Floats, side: int) -> Floats:
+    """By how much the mean of the days from each on is above that of the days before it."""
+    means = np.convolve(values, np.full(side, 1.0 / side), "valid")
+    found = np.full(values.size, np.nan)
+    found[side : 1 - side] = means[side:] - means[:-side]
+    return found
+
+
 def extremes(values: Floats, window: int) -> tuple[Floats, Floats]:
     """
     Return the lowest and the highest value of the days around each, unknown ones passed over.

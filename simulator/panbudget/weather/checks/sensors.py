@@ -19,7 +19,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.physics import air
-from panbudget.weather.checks.air import around, extremes, leap, windier
+from panbudget.weather.checks.air import around, extremes, leap, steps, windier
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 from panbudget.weather.text.columns import STANDARD, number
@@ -49,8 +49,9 @@ _RANGE_BY, _SUNLIT = (0.971, 1.629, -0.0957, 0.0130, -0.0092, 0.0001), 0.42
 _CALM_RUN, _CALM_DAYS, _DEAD = 3, 5, 0.12
 # a wind that is so many times its own of the weeks before, and then faster than this; or so small a part of it [-, m/s, -]
 _FASTER, _FAST, _SLOWER = 2.3, 4.0, 0.3
-# and where it is so many times its own, faster than this; those weeks, and the days of them that it must have [-, m/s, d, d]
-_MUCH_FASTER, _FRESH, _WEEKS, _OF_WEEKS = 3.0, 2.5, 45, 25
+# and where it is so many times its own, faster than this; those weeks, the days of them that it must have, and those that tell the
+# day [-, m/s, d, d, d]
+_MUCH_FASTER, _FRESH, _WEEKS, _OF_WEEKS, _A_FEW = 3.0, 2.5, 45, 25, 9
 # days whose figures stand in the file twice, in a row at least; how many times as likely a day is to be like another if the day
 # before is; and how often that may be so by chance in a file [d, -, -]
 _TWICE, _LASTING, _BY_CHANCE = 4, 5.0, 0.003
@@ -71,12 +72,13 @@ _APART_DAYS = 20
 _APART_BY = {"pressure": 1.0, "wind": 0.2, "range": 0.25, "dryness": 2.5, "rh_max": 15.0, "mean": 4.0}
 _CALLED = {
     "pressure": "the air pressure in kPa",
-    "wind": "the logarithm of the wind",
-    "range": "the logarithm of the day's range of temperature",
+    "wind": "the wind in m/s",
+    "range": "the day's range of temperature in °C",
     "dryness": "the dew point's distance from the minimum in °C",
     "rh_max": "the highest humidity in %",
     "mean": "the temperature in °C",
 }
+_ADDED = {"wind": 0.3, "range": 0.0}  # of what is looked at by its logarithm: what is added before
 # share of the records of a usual hour below which an hour is missing as a rule, and of how many hours that is a fault
 _RARE, _FEW_HOURS = 0.5, 8
 
@@ -230,7 +232,8 @@ def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     )
     slower = (ratio < _SLOWER) & thawed
     if (faster | slower).any():
-        row = int(np.nanargmax(np.where(faster | slower, np.abs(np.log(np.maximum(ratio, 1e-3))), np.nan)))
+        leaps = np.abs(steps(np.log(np.maximum(wind, _DEAD)), _A_FEW))
+        row = int(np.argmax(np.where(faster | slower, np.nan_to_num(leaps), -1.0)))
         values = inspection.of_asked("wind").copy()
         values[row:] = values[row:] / ratio[row] if ratio[row] > 1.0 else np.nan
         words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "window": _WEEKS}
@@ -408,6 +411,8 @@ def _parted(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         place = int(np.argmax(total))
         row, name = place + _APART_DAYS, max(gaps, key=lambda name: gaps[name][place])
         before, after = (float(np.nanmedian(part)) for part in (series[name][:row], series[name][row:]))
+        if name in _ADDED:
+            before, after = (float(np.exp(middle)) - _ADDED[name] for middle in (before, after))
         damp = _present(inspection)
         later = np.arange(inspection.asked.sum()) >= row
         instead = {k: v for part in damp for k, v in _without(inspection, part, later).items()}
@@ -423,7 +428,7 @@ def _quantities(inspection: Inspection) -> dict[str, Floats]:
     found = {"mean": (tmin + tmax) / 2.0, "range": np.log(np.maximum(tmax - tmin, 0.3))}
     found |= {name: inspection.of_asked(name) for name in ("pressure", "rh_max") if inspection.has(name)}
     if inspection.has("wind"):
-        found["wind"] = np.log(inspection.of_asked("wind") + 0.3)
+        found["wind"] = np.log(inspection.of_asked("wind") + _ADDED["wind"])
     dew_point = inspection.of_asked("dew_point") if inspection.has("dew_point") else None
     if inspection.has("rh_max", "rh_min"):
         known = {name: inspection.of_asked(name) for name in ("rh_max", "rh_min")}

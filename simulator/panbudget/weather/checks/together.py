@@ -15,6 +15,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats
 from panbudget.physics import air
+from panbudget.weather.checks.air import steps
 from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 
@@ -74,18 +75,10 @@ def _half_a_range(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
         yield Verdict(("tmax", "tmin"), "range-half", words)
 
 
-def _steps(values: Floats) -> Floats:
-    """By how much the mean of the days from each on is above that of the days before it."""
-    means = np.convolve(values, np.full(_SIDE, 1.0 / _SIDE), "valid")
-    steps = np.full(values.size, np.nan)
-    steps[_SIDE : 1 - _SIDE] = means[_SIDE:] - means[:-_SIDE]
-    return steps
-
-
 def _warm_month(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt maxima that rise on a day and fall a month later, as the range does and the minimum does not."""
     tmax = inspection.of_asked("tmax")
-    both = np.minimum(up := _steps(tmax), other := _steps(tmax - inspection.of_asked("tmin")))
+    both = np.minimum(up := steps(tmax, _SIDE), other := steps(tmax - inspection.of_asked("tmin"), _SIDE))
     down = -np.maximum(up, other)
     if not (both > _STEP_OF_MONTH).any() or not (down > _STEP_OF_MONTH).any():
         return

@@ -147,6 +147,9 @@ def test_a_table_without_a_needed_column_says_which(tmp_path):
         'if one of its own (station, breadth, elevation, weather) is it, write sites.columns = { name = "that header" }'
     )
     assert cure in _lines(path)[0]
+    headers = ",".join(f"{'k' * 5000}{i}" for i in range(30))
+    (tmp_path / "weather" / "places.csv").write_text(f"{headers}\n{',' * 29}\n", encoding="utf-8")
+    assert len(_lines(path)[0]) < 1000 and "and 10 more) is it" in _lines(path)[0]
 
 
 def test_own_headers_and_heights_with_a_unit_are_read(tmp_path):

@@ -31,6 +31,7 @@ from panbudget.weather.checks.inspection import RawFile
 from panbudget.weather.clean import WeatherFile, open_weather, read_fallback
 from panbudget.weather.flags import filled_in
 from panbudget.weather.of_scenario import as_described, fallback_at
+from panbudget.weather.text.mistakes import listed, shortened
 from panbudget.weather.text.rows import plain_number, read_typed
 
 _NEEDED = ("name", "latitude", "elevation", "weather")
@@ -149,11 +150,12 @@ def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) ->
 
 
 def _wrong_columns(headers: list[str], columns: Mapping[str, str]) -> Iterator[Problem]:
+    has = listed(map(shortened, headers), _MOST_LINES)
     for name, header in columns.items():
         if name not in _KNOWN:
             yield problem("unknown-column", f"sites.columns.{name}", known=", ".join(_KNOWN))
         elif header not in headers:
-            yield problem("no-column.named", value=name, name=name, header=header, headers=", ".join(headers))
+            yield problem("no-column.named", value=name, name=name, header=shortened(header), headers=has)
     ours = {header: name for name, header in columns.items()}
     for name in _KNOWN:
         if len(both := [header for header in headers if ours.get(header, header) == name]) > 1:
@@ -162,14 +164,7 @@ def _wrong_columns(headers: list[str], columns: Mapping[str, str]) -> Iterator[P
         if name not in headers and name not in columns:
             near = nearest(name, headers)
             code = "no-column.near" if near else "no-column.needed"
-            yield problem(
-                code,
-                value=name,
-                name=name,
-                near=near,
-                needed=", ".join(_NEEDED),
-                headers=", ".join(headers[:_MOST_LINES]),
-            )
+            yield problem(code, value=name, name=name, near=near, needed=", ".join(_NEEDED), headers=has)
 
 
 def _wrong_names(row: Mapping[str, str], rows: Mapping[str, int]) -> Iterator[Problem]:

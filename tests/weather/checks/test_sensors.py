@@ -52,6 +52,8 @@ def test_sound_days_pass():
 BOUNDS = [
     ("temperature-spike", "tmax", lambda by: on(AIR["tmax"], np.median(AIR["tmax"][25:36]) + by, 30), 10.0, 24.0),
     ("value-stuck", "wind", lambda days: on(2.0 + 0.3 * WALK, 2.2, 30, days), 5, 6),
+    ("value-stuck", "rain", lambda days: on(np.where(WALK > 3.0, WALK, 0.0), 2.0, 30, days), 5, 6),
+    ("value-stuck", "rain", lambda most: on(np.where(WALK > 3.0, WALK, 0.0), most, 30, 20), 0.9, 1.0),
     ("wind-zero", "wind", lambda days: on(2.0 + 0.3 * WALK, 0.0, 30, days), 2, 3),
     ("wind-dead", "wind", lambda by: by + 0.001 * WALK, 0.12, 0.11),
     ("wind-leap", "wind", lambda by: (2.0 + 0.05 * WALK) * np.where(np.arange(N) < 30, 1.0, by), 2.1, 2.5),

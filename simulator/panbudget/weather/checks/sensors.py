@@ -28,6 +28,8 @@ from panbudget.weather.text.columns import STANDARD, number
 _ENOUGH, _WINDOW, _OF_WINDOW = 20, 20, 12
 # the chance of a run of equal values, by how often neighbours are equal, below which a sensor is stuck; its least days
 _CHANCE, _LEAST_RUN = 5.5e-6, 4
+# a day's rain that dew or a gauge's one tip is not [mm]
+_NO_DEW = 1.0
 # days in a row with a humidity of this or more, on days that warm up by this, that saturate a sensor [-, %, °C]
 _DAMP_RUN, _DAMP, _WARMING = 5, 99.0, 4.0
 # wet days, their rain, and the highest humidity of the middling one, below which a hygrometer reads low [-, mm, %]
@@ -101,12 +103,14 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     for name in names if _varies(inspection) else ():
         values = inspection.of_asked(name)
         same = (values[1:] == values[:-1]) & (values[1:] != 0.0) & ~((values[1:] >= _DAMP) & name.startswith("rh"))
+        same &= (name != "rain") | (values[1:] >= _NO_DEW)
         first, length = longest(same)
         chance = min((int(same.sum()) - length + 1) / (same.size - length + 1), 0.5)
         if length + 1 >= _LEAST_RUN and same.size * chance**length < _CHANCE:
             shown = f"{number(float(values[first]))} {STANDARD[name].shown_unit}"
             days = slice(first + 1, first + length + 1)
             instead = _between(inspection, days, name) if name in ("tmin", "tmax") else _without(inspection, name, days)
+            instead = {} if name == "rain" else instead  # of which ETo knows nothing
             values_of = {"shown": shown, "count": length + 1, "first": inspection.day_asked(first)}
             yield Verdict((name,), "value-stuck", values_of, instead)
 
@@ -471,7 +475,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
     Doubt(
         "value-stuck",
         _stuck,
-        ("tmin", "tmax", "rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation"),
+        ("tmin", "tmax", "rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation", "rain"),
         _ENOUGH,
         needs=("tmax",),
     ),

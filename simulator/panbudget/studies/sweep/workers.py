@@ -131,8 +131,9 @@ def _mute(address: str) -> str:
     def listen() -> None:
         try:
             with socket.create_connection((parts["host"].strip("[]"), int(parts["port"])), timeout=_ANSWERS) as line:
-                length = b"" if parts["scheme"] == "tls" else line.recv(8)  # a scheduler speaks first
-                heard[0] = "" if int.from_bytes(length, "little") < _LONGEST_GREETING else "no scheduler is there"
+                length = bytes(8) if parts["scheme"] == "tls" else line.recv(8)  # a scheduler speaks first
+                speaks = len(length) == 8 and int.from_bytes(length, "little") < _LONGEST_GREETING
+                heard[0] = "" if speaks else "no scheduler is there"
         except OSError as error:
             heard[0] = error.strerror or heard[0]
 

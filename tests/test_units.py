@@ -63,7 +63,8 @@ def test_a_quantity_comes_out_in_the_engines_unit(text, kind, value):
         ("nan L/h", "flow", "does not begin with a number"),
         ("1e999 L/h", "flow", "too large"),
         ("2 (", "area", "unknown unit"),
-        ("1,200 L", "volume", "may be a decimal or a thousands mark"),
+        ("1,200 L", "volume", 'may be a decimal or a thousands mark; write "1200 L" or "1.200 L" instead'),
+        ("7,125 g", "mass", 'write "7125 g" or "7.125 g" instead'),
     ],
 )
 def test_what_is_no_such_quantity_is_said(text, kind, said):

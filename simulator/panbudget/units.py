@@ -159,7 +159,8 @@ def quantity(text: object, kind: str) -> float:
     written, unit = match.groups()
     if re.search(r",\d{3}(\D|$)", written):
         found = "has a comma that may be a decimal or a thousands mark"
-        raise UnitError(Problem("unsure-comma", "", found, cure='write "1.2" or "1200" instead'))
+        ways = (f'"{written.replace(",", mark)} {unit}"' for mark in ("", "."))
+        raise UnitError(Problem("unsure-comma", "", found, cure=f"write {' or '.join(ways)} instead"))
     number = float(written.replace(",", "."))
     if not math.isfinite(number):
         raise UnitError(Problem("too-large", "", "is too large a number", expected))

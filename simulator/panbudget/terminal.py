@@ -7,6 +7,7 @@ A code page that lacks a sign gets a plainer one; a reader that has gone is no e
 import _thread
 import codecs
 import contextlib
+import io
 import os
 import signal
 import sys
@@ -88,8 +89,9 @@ def patient() -> Iterator[None]:
     Unwritten
         At the end, if standard output could not be written for another reason than that its reader has gone.
     """
-    before = {name: getattr(sys, name) for name in ("stdout", "stderr")}
+    before = {name: getattr(sys, name) for name in ("stdin", "stdout", "stderr")}
     # for a stream that is closed: what asks it finds one
+    sys.stdin = before.pop("stdin") or io.StringIO()
     with open(os.devnull, "w", encoding="utf-8") as nowhere:
         streams = {name: _Patient(nowhere if stream is None else stream) for name, stream in before.items()}
         handlers: dict[int, Any] = {}

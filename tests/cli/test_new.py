@@ -34,6 +34,13 @@ def _answered(monkeypatch, capsys, folder, *answers):
     return run(capsys, "new", folder, "--ask")
 
 
+def test_where_nobody_can_answer_the_questions_end(tmp_path, capsys, monkeypatch):
+    for closed in (None, io.StringIO()):
+        monkeypatch.setattr("sys.stdin", closed)
+        code, _, err = run(capsys, "new", tmp_path / "garden", "--ask")
+        assert (code, "Interrupted" in err, (tmp_path / "garden").exists()) == (130, True, False)
+
+
 def test_units_are_written_as_asked_and_unknown_ones_refused(tmp_path, capsys):
     for units in ("US", "metric"):
         assert run(capsys, "new", tmp_path / units, "--units", units)[0] == 0

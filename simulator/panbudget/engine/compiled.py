@@ -106,10 +106,10 @@ def _kept(folder: Path) -> list[Path]:
 
 def _digests(folder: Path) -> dict[str, str]:
     """Return the digest of each file that numba keeps."""
-    return {path.relative_to(folder).as_posix(): hashlib.sha256(_own_bytes(path)).hexdigest() for path in _kept(folder)}
+    return {path.relative_to(folder).as_posix(): hashlib.sha256(own_bytes(path)).hexdigest() for path in _kept(folder)}
 
 
-def _own_bytes(path: Path) -> bytes:
+def own_bytes(path: Path) -> bytes:
     """Read a plain file of this user's own; a pipe, a device behind a link or another's file is an OSError."""
     about = path.lstat()
     if not stat.S_ISREG(about.st_mode) or (hasattr(os, "getuid") and about.st_uid != os.getuid()):
@@ -121,7 +121,7 @@ def _is_as_written(folder: Path) -> bool:
     """Tell whether what is kept is what a whole run has left: it is read as code, so nothing else may be."""
     try:
         digests = _digests(folder)
-        return not digests or json.loads(_own_bytes(folder / _SEAL)) == digests
+        return not digests or json.loads(own_bytes(folder / _SEAL)) == digests
     except (OSError, ValueError, RecursionError):
         return False
 

@@ -241,6 +241,11 @@ def test_weather_once_read_is_kept_and_never_trusted_blindly(tmp_path, monkeypat
     assert swept_in("mended") == 0
     file.write_bytes(b"")
     assert swept_in("emptied") == 1
+    if hasattr(os, "mkfifo"):
+        file.unlink()
+        os.mkfifo(file)  # it was waited for without end
+        assert swept_in("piped") == 1
+        assert file.is_file()
     (tmp_path / "cache" / "weather").chmod(0o777)  # of whoever likes
     assert swept_in("open") == 1
     (tmp_path / "cache" / "weather").chmod(0o700)

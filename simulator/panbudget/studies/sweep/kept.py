@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 from pandas.api.types import union_categoricals
 
-from panbudget.engine.compiled import own_folder
+from panbudget.engine.compiled import own_bytes, own_folder
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.season.years import Years
@@ -127,7 +127,7 @@ def _held(file: Path) -> Read | None:
     import pyarrow as pa
 
     try:
-        content = file.read_bytes()
+        content = own_bytes(file)
         os.utime(file)
     except OSError:
         return None

@@ -267,6 +267,15 @@ def test_kept_weather_under_another_name_is_not_believed(tmp_path, monkeypatch):
     assert contents(tmp_path / "exchanged") == contents(tmp_path / "first")
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_in_place_of_a_manifest_is_not_waited_for(tmp_path):
+    (tmp_path / "out").mkdir()
+    os.mkfifo(tmp_path / "out" / "plan.json")
+    os.mkfifo(tmp_path / "out" / ".owner")
+    with pytest.raises(OutputError, match="holds files"):
+        sweep(make_plan(tmp_path, places=1), tmp_path / "out", processes=1)
+
+
 def test_a_manifest_or_a_scheduler_file_nested_without_end_is_met_in_words(tmp_path):
     """It was taken for a bug of ours, exit code 70."""
     plan, out, deep = make_plan(tmp_path, places=1), tmp_path / "out", tmp_path / "deep.json"

@@ -205,6 +205,7 @@ def alone(folder: Path) -> Iterator[None]:
     try:
         if not [name for name in os.listdir(folder) if name not in {*_OURS, _LOCK} and not _is_draft(name)]:
             with contextlib.suppress(OSError):
+                (folder / _LOCK).unlink(missing_ok=True)
                 (folder / _LOCK).write_bytes(json_bytes(about))
         yield
     finally:
@@ -215,10 +216,17 @@ def alone(folder: Path) -> Iterator[None]:
         os.close(handle)
 
 
+def _plain(path: Path) -> str:
+    """Read a file; an OSError where a pipe or a device stands, which would be waited for."""
+    if not path.is_file():
+        raise FileNotFoundError
+    return path.read_text(encoding="utf-8")
+
+
 def _owner(folder: Path) -> str:
     """Say whose a folder is, as far as its lock tells."""
     try:
-        about = json.loads((folder / _LOCK).read_text(encoding="utf-8"))
+        about = json.loads(_plain(folder / _LOCK))
         return " (process {process} on {host}, since {since})".format(**about)
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return ""
@@ -227,7 +235,7 @@ def _owner(folder: Path) -> str:
 def _held_in(folder: Path) -> dict[str, Any]:
     """Return what a folder says of the sweep that it holds; nothing where it holds none."""
     try:
-        held = json.loads((folder / _MANIFEST).read_text(encoding="utf-8"))
+        held = json.loads(_plain(folder / _MANIFEST))
     except (OSError, ValueError, RecursionError):
         return {}
     return held if isinstance(held, dict) and isinstance(held.get("designs"), dict) and "plan" in held else {}
@@ -387,7 +395,7 @@ class Store:
     def _read_digests(self) -> dict[str, str]:
         """Part -> its digest; of a part that was written again, the last."""
         try:
-            lines = (self.folder / _DIGESTS).read_text(encoding="ascii").splitlines()
+            lines = _plain(self.folder / _DIGESTS).splitlines()
         except (OSError, ValueError):
             return {}
         pairs = (line.split(f"  {_PARTS}/") for line in lines)

@@ -10,7 +10,6 @@ from typing import Any
 from panbudget.reports.pages import texts
 from panbudget.scenario.beds import Emitter
 from panbudget.scenario.garden import Scenario
-from panbudget.studies.setup import vessel_said
 from panbudget.words import amount, litres, say
 
 
@@ -37,7 +36,7 @@ def garden_rows(gardens: Mapping[str, Scenario]) -> Iterator[dict[str, str]]:
                 if supply.kind == "tank"
                 else f"mains, {amount(supply.pressure, 'pressure', 'g')}"
             )
-            vessels = "; ".join(str(vessel_said(vessel)[0]) for vessel in pan.vessels)
+            vessels = "; ".join(str(vessel.in_words) for vessel in pan.vessels)
             of_valve = {
                 "valve": f"{title}: {name}" if title else name,
                 "pan": say(texts()["pan"]["row"], vessels=vessels, pan=pan),

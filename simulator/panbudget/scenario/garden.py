@@ -26,7 +26,7 @@ from panbudget.scenario import quantities
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.faults import Fault, Knocked
 from panbudget.scenario.pans import LEAST_SWING, Pan, Timer, Valve
-from panbudget.scenario.quantities import Date, Described, Flag, Length, Number, Time, in_order
+from panbudget.scenario.quantities import Date, Described, Elevation, Flag, Length, Number, Time, in_order
 from panbudget.scenario.rights import StatementRules
 from panbudget.scenario.show import Show, units_asked, units_of
 from panbudget.scenario.supplies import Mains, Pipe, Supply, Tank
@@ -45,7 +45,6 @@ def is_usable(name: str) -> bool:
 
 _Latitude = Annotated[Number, Field(ge=-90, le=90)]
 _Longitude = Annotated[Number, Field(ge=-180, le=180)]
-_Elevation = Annotated[Length, Field(ge=-430, le=6000)]
 
 
 class Site(Described):
@@ -53,7 +52,7 @@ class Site(Described):
 
     latitude: _Latitude
     longitude: _Longitude | None = None
-    elevation: _Elevation
+    elevation: Elevation
     timezone: str | None = None
     setting: Literal["inland", "coast"] = "inland"
     climate: Literal["auto", "dry", "humid"] = "auto"
@@ -98,7 +97,7 @@ class FallbackSource(_WeatherFile):
     rain: Flag = False
     latitude: _Latitude | None = None
     longitude: _Longitude | None = None
-    elevation: _Elevation | None = None
+    elevation: Elevation | None = None
 
 
 class ForecastSource(_WeatherFile):

@@ -27,7 +27,7 @@ from panbudget.scenario.quantities import (
     SomeVolume,
     Time,
 )
-from panbudget.words import amount
+from panbudget.words import amount, say
 
 LEAST_SWING = 0.001  # kg; a gram, which no beam feels
 MOST_PRESSES = 24  # a day
@@ -57,6 +57,23 @@ class Vessel(Described):
         """Water surface of all of these together. [m²]"""
         round_one = math.pi * (self.diameter or 0.0) ** 2 / 4.0
         return (self.area or round_one or (self.length or 0.0) * (self.width or 0.0)) * self.count
+
+    @property
+    def across(self) -> float:
+        """Width of the side view of one; as if it were round where nothing else is known. [m]"""
+        of_area = math.sqrt(4.0 * (self.area or 0.0) / math.pi)
+        return self.diameter or of_area or max(self.length or 0.0, self.width or 0.0)
+
+    @property
+    def in_words(self) -> str:
+        """What they are, for people."""
+        count = f"{self.count} × " if self.count > 1 else ""
+        if self.diameter is not None:
+            return say("{count}round, {across:depth .0f} across", count=count, across=1000 * self.diameter)
+        if self.area is not None:
+            return say("{count}{area:area .3f} of water surface", count=count, area=self.area)
+        sides = {"long": 1000 * (self.length or 0.0), "wide": 1000 * (self.width or 0.0)}
+        return say("{count}{long:bare depth .0f} × {wide:depth .0f}", count=count, **sides)
 
 
 class Fetch(Described):

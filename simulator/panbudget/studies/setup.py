@@ -26,7 +26,7 @@ from panbudget.season.run import run_forcing
 from panbudget.studies import ranges
 from panbudget.studies.common import Garden, assumptions_of, growing_lanes, seasons_of_record
 from panbudget.weather import Weather
-from panbudget.words import PaperSize, say
+from panbudget.words import PaperSize
 
 #: of a flow or a swing, the coarsest first: as near as a jug and a kitchen scale come, and finer (common practice, no source)
 TOLERANCES = (0.05, 0.02)
@@ -351,7 +351,7 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
     other = "energy-balance" if pan.evaporation != "energy-balance" else "from-eto"
     sheet = ValveSheet(
         name=name,
-        vessels=tuple(vessel_said(vessel) for vessel in pan.vessels),
+        vessels=tuple((vessel.in_words, vessel.across) for vessel in pan.vessels),
         counts=tuple(vessel.count for vessel in pan.vessels),
         area=pan.area,
         depth_mm=pan.depth,
@@ -381,25 +381,6 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
     same = dict.fromkeys(("refill", "refill_low", "refill_high"), round(refill))
     kept = months.assign(**same, bound=months["bound"].where(months["bound"] == "idle", KEPT))
     return dataclasses.replace(sheet, months=kept)
-
-
-def vessel_said(vessel: Any) -> tuple[str, float]:
-    """Return a kind of vessel in words, and the width of its side view. [m]"""
-    count = f"{vessel.count} × " if vessel.count > 1 else ""
-    if vessel.diameter is not None:
-        return say(
-            "{count}round, {across:depth .0f} across", count=count, across=1000 * vessel.diameter
-        ), vessel.diameter
-    if vessel.area is not None:
-        text = say("{count}{area:area .3f} of water surface", count=count, area=vessel.area)
-        return text, float(np.sqrt(4.0 * vessel.area / np.pi))
-    text = say(
-        "{count}{long:bare depth .0f} × {wide:depth .0f}",
-        count=count,
-        long=1000 * vessel.length,
-        wide=1000 * vessel.width,
-    )
-    return text, max(vessel.length, vessel.width)
 
 
 def _hottest_hour(season: Season, name: str) -> float:

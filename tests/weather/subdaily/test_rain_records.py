@@ -6,6 +6,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from panbudget.weather.subdaily.rain_records import rain_amounts
 
@@ -164,3 +166,164 @@ def test_more_hours_may_bring_more():
 @pytest.mark.parametrize(("records", "expected"), [(100, []), (101, ["rain-too-much"])])
 def test_a_fault_is_on_fewer_than_one_record_in_a_hundred(records, expected):
     assert codes([0.0] * (records - 1) + [400.0], kind="interval") == expected
+
+
+EVERY_HOUR = np.arange(0, 96 * 3600, 3600)
+
+
+def sums(values, *, kind="unknown", seconds=EVERY_HOUR, step=3600.0):
+    return found(values, kind=kind, step=step, seconds=seconds[: len(values)])
+
+
+def spells(*pairs, count=96):
+    """Return amounts an hour: (hour, mm) pairs, 0 elsewhere."""
+    amounts = np.zeros(count)
+    for hour, amount in pairs:
+        amounts[hour] = amount
+    return amounts
+
+
+SPELLS = spells((5, 1.0), (6, 2.0), (30, 0.5), (31, 0.5), (40, 3.0), (60, 1.0), (61, 0.2), (80, 0.4))
+
+
+def daily_counter(amounts):
+    """Sum each day's amounts from midnight; the record at midnight closes the day before."""
+    level, day = np.zeros(len(amounts)), 0.0
+    for i, amount in enumerate(amounts):
+        day = amount if i % 24 == 1 else day + amount
+        level[i] = day
+    return level
+
+
+def test_interval_amounts_are_known_by_their_falls():
+    found = sums(SPELLS)
+    assert found.kind == "interval"
+    assert np.array_equal(found.amounts, SPELLS)
+
+
+def test_a_daily_counter_is_known_by_its_resets():
+    found = sums(daily_counter(SPELLS))
+    assert found.kind == "daily"
+    assert found.amounts == pytest.approx(SPELLS)
+    assert "begins again at midnight" in found.notes[0]
+
+
+def test_a_total_counter_is_known_by_never_falling():
+    found = sums(523.4 + np.cumsum(SPELLS))
+    assert found.kind == "total"
+    assert found.amounts == pytest.approx(SPELLS)
+
+
+def test_a_counter_that_stands_still_is_no_rain():
+    found = sums(np.full(96, 523.4))
+    assert found.kind == "total"
+    assert found.amounts.sum() == 0.0
+
+
+def test_a_dry_column_is_dry_whatever_it_counts():
+    assert sums(np.zeros(96)).amounts.sum() == 0.0
+
+
+def test_a_total_counter_that_rolls_over_keeps_its_rain():
+    """It rises by 1 mm an hour to 999 and begins again at 0: the fall gives the new level."""
+    level = np.concatenate([np.arange(950.0, 1000.0), np.arange(0.0, 46.0)])
+    found = sums(level, kind="total")
+    assert found.amounts.sum() == pytest.approx(49.0 + 45.0)
+    assert any("began again 1 time" in note for note in found.notes)
+
+
+def test_a_total_counter_that_slips_to_zero_and_back_is_no_rain():
+    level = 523.4 + np.cumsum(SPELLS)
+    level[50:52] = 0.0
+    found = sums(level, kind="total")
+    assert found.amounts == pytest.approx(SPELLS)
+    assert any("slip" in note for note in found.notes)
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 4])
+@pytest.mark.parametrize("kind", ["interval", "hourly", "daily", "total", "unknown"])
+def test_a_few_records_are_no_trouble(kind, count):
+    found = sums([0.0, 1.0, 1.0, 2.5][:count], kind=kind)
+    assert len(found.amounts) == count
+
+
+def test_a_total_counter_that_leaps_back_after_a_day_at_zero_is_refused():
+    level = 523.4 + np.cumsum(SPELLS)
+    level[50:75] = 0.0
+    found = sums(level, kind="total")
+    assert "leaps back" in found.problems[0].sentence()
+
+
+def test_a_daily_counter_after_a_break_over_midnight_counts_from_midnight():
+    """Last seen at 20 h with 5 mm; seen again at 8 h with 7 mm: all 7 fell on the new day."""
+    level = daily_counter(spells((5, 5.0), (28, 7.0)))
+    level[21:32] = np.nan
+    found = sums(level, kind="daily")
+    assert np.nansum(found.amounts[:25]) == pytest.approx(5.0)
+    assert np.nansum(found.amounts[25:]) == pytest.approx(7.0)
+    assert any("7 mm of the counter fell in breaks of more than 6 h (1 of them)" in note for note in found.notes)
+
+
+def test_a_total_counters_rain_over_a_long_break_is_kept_and_said():
+    level = 523.4 + np.cumsum(SPELLS)
+    level[28:66] = np.nan
+    found = sums(level, kind="total")
+    assert np.nansum(found.amounts) == pytest.approx(SPELLS.sum())
+    assert any("5.2 mm of the counter fell in breaks" in note for note in found.notes)
+
+
+def test_a_column_that_may_be_either_is_refused_with_the_cure():
+    """One rise that stays to the end: an amount of the first hour and a counter that had begun would differ."""
+    found = sums([1.0] * 3 + [2.0] * 3)
+    assert "may be the rain of each interval or a running counter" in found.problems[0].sentence()
+    assert '"daily rain"' in found.problems[0].sentence()
+
+
+@pytest.mark.parametrize(
+    ("kind", "column", "said"),
+    [
+        ("daily", SPELLS, "where a counter that begins again at midnight would not"),
+        ("total", np.tile(SPELLS, 1), "where a counter that only grows would not"),
+        ("interval", 523.4 + np.cumsum(SPELLS), "hardly ever falls"),
+    ],
+)
+def test_a_header_that_says_another_thing_than_its_column_is_refused(kind, column, said):
+    assert said in sums(column, kind=kind).problems[0].sentence()
+
+
+def test_an_hourly_counter_in_a_ten_minute_table():
+    """It begins again at the full hour; the record at the full hour closes the hour before."""
+    seconds = np.arange(600, 600 * 37, 600)
+    level = np.tile([0.0, 0.2, 0.2, 0.4, 0.6, 0.6], 6)
+    found = sums(level, kind="hourly", seconds=seconds, step=600.0)
+    assert found.problems == []
+    assert found.amounts.sum() == pytest.approx(6 * 0.6)
+
+
+def test_a_sliding_sum_is_refused():
+    """Rain of the last hour, renewed every ten minutes, holds each drop six times."""
+    seconds = np.arange(600, 600 * 145, 600)
+    amounts = np.zeros(144)
+    amounts[[10, 40, 43, 77, 100]] = 1.0
+    sliding = np.convolve(amounts, np.ones(6))[:144]
+    assert "sliding sum" in sums(sliding, kind="hourly", seconds=seconds, step=600.0).problems[0].sentence()
+
+
+def test_negative_rain_is_refused():
+    assert "expected: 0 mm or more" in sums(-SPELLS).problems[0].sentence()
+
+
+def test_more_rain_than_ever_fell_in_an_hour_is_refused():
+    found = sums(spells((5, 400.0), (40, 1.0), count=600), kind="interval", seconds=np.arange(0, 600 * 3600, 3600))
+    assert "400 mm in 1 h" in found.problems[0].sentence()
+
+
+@given(st.lists(st.tuples(st.integers(1, 95), st.sampled_from([0.2, 1.0, 7.4])), max_size=30), st.floats(0.0, 900.0))
+@settings(deadline=None, max_examples=25)
+def test_all_kinds_of_counter_come_to_the_same_rain(pairs, before):
+    """A law: whatever the gauge counts, what fell is what fell."""
+    amounts = spells(*pairs)
+    expected = amounts.sum()
+    assert sums(daily_counter(amounts), kind="daily").amounts.sum() == pytest.approx(expected)
+    total = sums(before + np.cumsum(amounts), kind="total")
+    assert total.amounts.sum() == pytest.approx(expected)

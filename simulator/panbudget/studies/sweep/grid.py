@@ -20,6 +20,7 @@ from panbudget.numeric import Floats, Mask
 from panbudget.physics.air import atmospheric_pressure
 from panbudget.physics.sun import extraterrestrial_radiation
 from panbudget.scenario.garden import Scenario
+from panbudget.scenario.quantities import ELEVATIONS
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.gridded.calendars import CalendarError, Days, days_of_axis
 from panbudget.studies.sweep.gridded.cells import chunks_of, copy_bytes, copy_cells, copy_folder, read_copy
@@ -48,7 +49,6 @@ _SAMPLE_DAYS, _SAMPLE_SPAN, _SAMPLE_RAIN, _SAMPLE_WIDE = 36, 1100, 400, 16
 # seasons tell that latitude and longitude are exchanged: common practice, no source. Days that temperatures lag behind the
 # sun; how well they then follow it, at most as stated and at least exchanged; a range that no year has near the equator [°C]
 _LAG, _FOLLOWS_NOT, _FOLLOWS, _LEAST_RANGE, _NO_TROPICS = 25, 0.0, 0.8, 8.0, 16.0
-_HEIGHTS = -430.0, 6000.0  # as a site may lie [m]
 _TROPICS, _FAR_FROM_THEM = 15.0, 25.0  # degrees
 
 
@@ -139,8 +139,8 @@ def places_in_grid(folder: Path, sites: Any, source: Any = None) -> tuple[list[P
         if not land.any():
             raise _wrong("empty", shown)
         low, high = float(heights[land].min()), float(heights[land].max())
-        if low < _HEIGHTS[0] or high > _HEIGHTS[1]:
-            raise _wrong("beyond", shown, low=low, high=high, least=_HEIGHTS[0], most=_HEIGHTS[1])
+        if low < ELEVATIONS[0] or high > ELEVATIONS[1]:
+            raise _wrong("beyond", shown, low=low, high=high, least=ELEVATIONS[0], most=ELEVATIONS[1])
         samples, dates, cells = _samples(recognised, arrays, land, days)
         trust = tuple(source.trust) if source is not None else ()
         if wrong := [*wrong_units(recognised, samples, trust)]:

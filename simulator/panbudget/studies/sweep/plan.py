@@ -20,7 +20,7 @@ from panbudget.extras import wants_extra
 from panbudget.files import read_toml
 from panbudget.scenario import problems as scenario_errors
 from panbudget.scenario.garden import USABLE, Column, Scenario, is_usable, load_scenario, unseen
-from panbudget.scenario.quantities import Described, Length
+from panbudget.scenario.quantities import Described, Elevation
 from panbudget.scenario.show import Show
 from panbudget.season.layout import Design
 from panbudget.studies.sweep import problem
@@ -42,7 +42,7 @@ class Sites(Described):
     columns: dict[str, str] = Field(default_factory=dict)
     grid: str | None = None
     variables: dict[str, Column] = Field(default_factory=dict)
-    elevation: Annotated[Length, Field(ge=-430, le=6000)] | None = None
+    elevation: Elevation | None = None
 
     def wrong(self) -> Iterator[Problem]:
         """Refuse what is neither a table nor a grid, and keys of the other."""

@@ -125,7 +125,7 @@ class Inspection:
         return dict.fromkeys(map(str, self.daily.columns))
 
     def put(self, rows: Mask | slice, names: Sequence[str], values: Floats | float) -> None:
-        """Write values into columns, which are then looked at anew."""
+        """Write values into columns, which are then looked at again."""
         self.daily.loc[rows, list(names)] = values
         self._columns.update(dict.fromkeys(names))
 

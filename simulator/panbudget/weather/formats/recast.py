@@ -366,7 +366,7 @@ def _readings_across(source: Source, lines: Sequence[str], opening: Opening | No
 def _month_blocks(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
     """Date rows that begin with a day's number, by the month above them; names may stand over all of them, or over each month's."""
     year, month, header, units = "", 0, list[str](), list[str]()
-    names, rows, of_blocks = dict[str, None](), list[dict[str, str]](), set[str]()
+    names, rows = dict[str, None](), list[dict[str, str]]()
     for text in lines:
         cells = split(text, separator_of(text))
         if header and [in_english(name) for name in header[:2]] == [
@@ -388,7 +388,6 @@ def _month_blocks(source: Source, lines: Sequence[str], _: Opening | None) -> _S
             named = named[-len(cells) :] if in_english(header[0]) == "month" else named
             names |= dict.fromkeys(filter(None, named[1:]))
             rows[-1] = {"date": f"{year}-{month:02d}-{int(day[1]):02d}", **dict(zip(named, cells, strict=False))}
-            of_blocks.add(f"{year}-{month}")
         elif len(said) > 2 and header and all(map(is_unit, said)):
             units = [*cells, *[""] * len(header)][: len(header)]
         elif len(said) > 2 and not any(map(is_number, said)):

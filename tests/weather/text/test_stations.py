@@ -1,0 +1,97 @@
+"""Headers of stations' tables: which column is which quantity, and in what unit."""
+
+from __future__ import annotations
+
+import pytest
+
+from panbudget.weather.text.stations import read_logger_header
+
+HEADINGS = {
+    "Temp (°C)": ("temperature", "degC"),
+    "Temp (ºC)": ("temperature", "degC"),
+    "Outdoor Temperature(℉)": ("temperature", "degF"),
+    "Temperature, °C": ("temperature", "degC"),
+    "outTemp_C": ("temperature", "degC"),
+    "tempf": ("temperature", "degF"),
+    "Temp Out": ("temperature", None),
+    "Air Temperature [deg C]": ("temperature", "degC"),
+    "Dew Point (°C)": ("dew_point", "degC"),
+    "Solar Energy (Ly)": ("radiation", "cal/cm^2"),
+    "SW energy (Wh/m2)": ("radiation", "W*hour/m^2"),
+    "Speed (mph)": ("wind", "mph"),
+    "UR (%)": ("humidity", "%"),
+    "u2_ms": ("wind", "m/s"),
+    "Rs_MJ_m2_h": ("radiation", "MJ/m^2"),
+    "wind_10m_ms": ("wind", "m/s"),
+    "WIND10M(m/s)": ("wind", "m/s"),
+    "Vent (nœuds)": ("wind", "knot"),
+    "Humidity (%)": ("humidity", "%"),
+    "Outdoor Humidity(%)": ("humidity", "%"),
+    "RH %": ("humidity", "%"),
+    "Wind (km/h)": ("wind", "km/h"),
+    "windspeedmph": ("wind", "mph"),
+    "Wind Speed kn": ("wind", "knot"),
+    "Average Wind Speed (m/s)": ("wind", "m/s"),
+    "Solar Radiation (W/m²)": ("radiation", "W/m^2"),
+    "Solar Rad (W/m2)": ("radiation", "W/m^2"),
+    "Absolute Pressure (hPa)": ("pressure", "hPa"),
+    "Rain (mm)": ("rain", "mm"),
+    "dailyrainin": ("rain", "in"),
+}
+NOT_USED = [
+    "Indoor Temperature (°C)",
+    "Soil Temp (°C)",
+    "Feels Like (°C)",
+    "Wind Chill (°C)",
+    "Heat Index (°C)",
+    "Wind Gust (km/h)",
+    "Wind Direction (°)",
+    "Rain Rate (mm/h)",
+    "Rain Rate",
+    "Rain (mm/h)",
+    "Rain 24h (mm)",
+    "Rain Last Hour",
+    "UV Index",
+    "Relative Pressure (hPa)",
+    "Barometer (hPa)",
+    "High Temp (°C)",
+    "Battery (V)",
+]
+
+
+@pytest.mark.parametrize(("text", "meant"), HEADINGS.items(), ids=HEADINGS.keys())
+def test_a_header_is_read_by_its_words_and_unit(text, meant):
+    quantity, unit = meant
+    header = read_logger_header(["Time", text], {}, times=[0], line=1)
+    assert list(header.places) == [quantity]
+    assert (header.units[quantity] if quantity in header.stated else None) == unit
+
+
+def test_of_light_and_its_energy_the_light_is_taken():
+    cells = ["Time", "Temp (°C)", "Solar Energy (Ly)", "Solar Rad (W/m²)"]
+    assert read_logger_header(cells, {}, times=[0], line=1).places["radiation"] == 3
+
+
+@pytest.mark.parametrize("text", NOT_USED)
+def test_what_is_no_quantity_of_ours_is_noted_and_not_used(text):
+    header = read_logger_header(["Time", "Temp (°C)", text], {}, times=[0], line=1)
+    assert list(header.places) == ["temperature"]
+    assert header.problems == []
+    assert any(text in note for note in header.notes)
+
+
+@pytest.mark.parametrize(
+    ("headers", "taken", "kind"),
+    [
+        (["Rain Rate (mm/h)", "Hourly Rain (mm)", "Daily Rain (mm)", "Total Rain (mm)"], "Daily Rain (mm)", "daily"),
+        (["Hourly Rain (mm)", "Total Rain (mm)"], "Total Rain (mm)", "total"),
+        (["Hourly Rain (mm)", "Yearly Rain (mm)"], "Yearly Rain (mm)", "total"),
+        (["Rain (mm)", "Daily Rain (mm)"], "Daily Rain (mm)", "daily"),
+        (["Hourly Rain (mm)"], "Hourly Rain (mm)", "hourly"),
+        (["Rain (mm)"], "Rain (mm)", "unknown"),
+    ],
+)
+def test_of_several_rain_columns_the_surest_is_taken(headers, taken, kind):
+    header = read_logger_header(["Time", "Temp (°C)", *headers], {}, times=[0], line=1)
+    assert header.headers["rain"] == taken
+    assert header.rain_kind == kind

@@ -41,7 +41,7 @@ def _copied(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         first, count = longest(same)
         if count >= _SAME_DAYS and np.unique(values[first : first + count]).size >= _FIGURES:
             words = {"other": other, "count": int(same.sum()), "first": inspection.day_asked(first)}
-            yield Verdict((one, other), "columns-alike", words, _without(inspection, one, same))
+            yield Verdict((one, other), "columns-alike", words, _filled(inspection, one, same))
 
 
 def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -66,7 +66,7 @@ def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
                     "more": "more" if end else "less",
                     "others": int(others),
                 }
-                yield Verdict((name,), "value-limit", words, _without(inspection, name, here))
+                yield Verdict((name,), "value-limit", words, _filled(inspection, name, here))
 
 
 def _ties(figures: Floats, counts: Ints) -> float:
@@ -80,11 +80,9 @@ def _ties(figures: Floats, counts: Ints) -> float:
     return float((1.0 - np.exp(-step / mean)) ** (counts[-1] - 1))
 
 
-def _without(inspection: Inspection, name: str, days: Mask) -> dict[str, Floats]:
+def _filled(inspection: Inspection, name: str, days: Mask) -> dict[str, Floats]:
     """What to compute the season with, to tell what the doubt is worth: these days filled in, where they may be."""
-    if name not in _FILLED:
-        return {}
-    return inspection.with_asked(**{name: np.where(days, np.nan, inspection.of_asked(name))})
+    return inspection.without(name, days) if name in _FILLED else {}
 
 
 _COLUMNS = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation", "rain", "tmin", "tmax")

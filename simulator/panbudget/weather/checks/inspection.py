@@ -152,6 +152,12 @@ class Inspection:
             changed[name][self.asked] = values
         return changed
 
+    def without(self, name: str, days: Mask | slice) -> dict[str, Floats]:
+        """Return a column of all days that lacks some of the days asked for, as they would be filled in."""
+        values = self.of_asked(name).copy()
+        values[days] = np.nan
+        return self.with_asked(**{name: values})
+
     def day_asked(self, place: int) -> str:
         """Write one of the days asked for, the first of which is 0."""
         return self.day(int(np.flatnonzero(self.asked)[place]))

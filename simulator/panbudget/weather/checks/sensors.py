@@ -109,16 +109,10 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         if length + 1 >= _LEAST_RUN and same.size * chance**length < _CHANCE:
             shown = f"{number(float(values[first]))} {STANDARD[name].shown_unit}"
             days = slice(first + 1, first + length + 1)
-            instead = _between(inspection, days, name) if name in ("tmin", "tmax") else _without(inspection, name, days)
+            instead = _between(inspection, days, name) if name in ("tmin", "tmax") else inspection.without(name, days)
             instead = {} if name == "rain" else instead  # of which ETo knows nothing
             values_of = {"shown": shown, "count": length + 1, "first": inspection.day_asked(first)}
             yield Verdict((name,), "value-stuck", values_of, instead)
-
-
-def _without(inspection: Inspection, name: str, days: slice | Mask) -> dict[str, Floats]:
-    values = inspection.of_asked(name).copy()
-    values[days] = np.nan
-    return inspection.with_asked(**{name: values})
 
 
 def _between(inspection: Inspection, days: slice, *names: str) -> dict[str, Floats]:
@@ -142,7 +136,7 @@ def _damp(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         if length >= (_MONTHS if of_nights else _DAMP_RUN) and not (of_nights and (rain > 0.0).mean() > _RAINY):
             values = {"count": length, "first": inspection.day_asked(first), "damp": _DAMP, "warming": _WARMING}
             days = slice(first, first + length)
-            instead = {k: v for part in _present(inspection) for k, v in _without(inspection, part, days).items()}
+            instead = {k: v for part in _present(inspection) for k, v in inspection.without(part, days).items()}
             yield Verdict((name,), "humidity-saturated", values, instead)
             return
 
@@ -209,7 +203,7 @@ def _wind_zero(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     first, length = longest(calm)
     if length >= _CALM_RUN or calm.sum() >= _CALM_DAYS:
         values = {"count": int(calm.sum()), "run": length, "first": inspection.day_asked(first)}
-        yield Verdict(names, "wind-zero", values, _without(inspection, "wind", calm))
+        yield Verdict(names, "wind-zero", values, inspection.without("wind", calm))
 
 
 def _wind_dead(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -220,7 +214,7 @@ def _wind_dead(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         last = int(np.nanargmin(middle))
         values = {"low": float(middle[last]), "last": inspection.day_asked(last), "window": _WINDOW}
         weak = (middle[::-1].rolling(_WINDOW, min_periods=1).min()[::-1] < _DEAD).to_numpy()
-        yield Verdict(names, "wind-dead", values, _without(inspection, "wind", weak))
+        yield Verdict(names, "wind-dead", values, inspection.without("wind", weak))
 
 
 def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -265,7 +259,7 @@ def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             before = inspection.day(int(np.argmax(key == key[row])))
             words = {"count": int(wrong.sum()), "first": inspection.day(row), "before": before}
             filled = [name for name in columns if name not in temperatures]
-            instead = {k: v for name in filled for k, v in _without(inspection, name, wrong[inspection.asked]).items()}
+            instead = {k: v for name in filled for k, v in inspection.without(name, wrong[inspection.asked]).items()}
             yield Verdict(("tmin", "tmax"), text, words, instead)
             return
 
@@ -419,7 +413,7 @@ def _parted(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             before, after = (float(np.exp(middle)) - _ADDED[name] for middle in (before, after))
         damp = _present(inspection)
         later = np.arange(inspection.asked.sum()) >= row
-        instead = {k: v for part in damp for k, v in _without(inspection, part, later).items()}
+        instead = {k: v for part in damp for k, v in inspection.without(part, later).items()}
         words = {"what": _CALLED[name], "before": before, "after": after, "first": inspection.day_asked(row)}
         yield Verdict(names[:1], "record-parted", words | {"window": _APART_DAYS}, instead)
 

@@ -229,17 +229,16 @@ def _light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         between.append(within / np.minimum(before, later))
     less, more = np.fmax(*ratios), np.fmin(*ratios)
     leaps, fallen = (less < _FALLEN) | (more > _RISEN), np.maximum(*between)
-    values = inspection.of_asked("radiation").copy()
     if leaps.any():
         row = int(np.nanargmax(np.where(leaps, np.abs(np.log(ratios[0])), np.nan)))
-        values[slice(row, None) if ratios[0][row] < 1.0 else slice(None, row)] = np.nan
+        worse = slice(row, None) if ratios[0][row] < 1.0 else slice(None, row)
         words = {"times": float(ratios[0][row]), "first": inspection.day_asked(row), "window": _WEEKS}
-        yield Verdict(names, "radiation-leap", words, inspection.with_asked(radiation=values))
+        yield Verdict(names, "radiation-leap", words, inspection.without("radiation", worse))
     elif (fallen < _FALLEN_BETWEEN).any():
         row = int(np.nanargmin(fallen))
-        values[row : row + _BETWEEN] = np.nan
+        worse = slice(row, row + _BETWEEN)
         words = {"times": float(fallen[row]), "first": inspection.day_asked(row), "window": _BETWEEN}
-        yield Verdict(names, "radiation-leap/between", words, inspection.with_asked(radiation=values))
+        yield Verdict(names, "radiation-leap/between", words, inspection.without("radiation", worse))
 
 
 def _level(values: Floats, days: int, least: int, rank: float, *, ahead: bool) -> Floats:
@@ -272,9 +271,8 @@ def _light_ends(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     ceiling = inspection.raw.by_hour.ceiling
     at = np.isin(inspection.daily.index[inspection.asked], ceiling.index)
     if at.sum() >= _AT_CEILING:
-        values = np.where(at, np.nan, inspection.of_asked("radiation"))
         words = {"count": int(at.sum()), "top": float(ceiling.iloc[0])}
-        yield Verdict(names, "radiation-ceiling", words, inspection.with_asked(radiation=values))
+        yield Verdict(names, "radiation-ceiling", words, inspection.without("radiation", at))
 
 
 #: in the order in which they are made: a later row sees what earlier ones left

@@ -220,6 +220,7 @@ def test_help_names_every_command_with_an_example(capsys):
         assert code == 0
         assert "Example:" in text
         assert f"panbudget {verb}" in text
+        assert not re.search("bool|int range", text, re.IGNORECASE)
 
 
 def test_help_imports_nothing_heavy():

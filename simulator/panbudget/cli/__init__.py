@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Annotated, Any, get_args
 
 import typer
+from typer.core import TyperCommand, TyperGroup
 
 from panbudget.errors import PanbudgetError, Problem, WeatherError, visible
 from panbudget.words import errors_shown, packaged, units_shown
@@ -27,7 +28,29 @@ Day = dt.date | None
 Names = list[str] | None
 #: what `--season` takes for every usable year
 ALL = "all"
-app = typer.Typer(**TEXTS["app"])
+
+
+class _Unmarked:
+    """A command whose help shows no type beside an option that is there or is not, as some typers do (``<bool>``)."""
+
+    def get_params(self, ctx: Any) -> list[Any]:
+        """Give its parameters."""
+        params: list[Any] = super().get_params(ctx)  # type: ignore[misc]
+        for param in params:
+            if getattr(param, "is_flag", False):
+                param.metavar = ""
+        return params
+
+
+class _Command(_Unmarked, TyperCommand):
+    """A verb."""
+
+
+class _Group(_Unmarked, TyperGroup):
+    """All verbs."""
+
+
+app = typer.Typer(cls=_Group, **TEXTS["app"])
 _LONG_LINE, _BETWEEN = 140, 2  # characters of a line, between two columns
 
 
@@ -40,7 +63,7 @@ def command(body: Callable[..., None]) -> Callable[..., None]:
     ]
     body.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
     body.__annotations__ = {p.name: p.annotation for p in parameters}
-    app.command()(body)
+    app.command(cls=_Command)(body)
     return body
 
 

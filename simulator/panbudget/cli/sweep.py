@@ -126,6 +126,9 @@ def _input_lines(plan: Plan) -> Iterator[str]:
     for line in plan.grid.listed() if plan.grid is not None else ():
         text = TEXTS["estimate"]["variable"][line["how"]].format_map(line)
         yield f"  {text}{'; ' if line['note'] else ''}{line['note']}"
+    if plan.grid is not None:
+        means = ", ".join(f"{name} {mean}" for name, mean in plan.grid.typical.items())
+        yield f"  {TEXTS['estimate']['sampled'].format(means=means)}"
 
 
 def _lines(swept: panbudget.Swept) -> Iterator[str]:

@@ -200,7 +200,7 @@ def test_longitudes_count_from_greenwich_both_ways_and_sea_and_unknown_heights_a
     assert held.left_out == 2
 
 
-#: by definition of these units; the knot is the nautical mile of 1852 m an hour
+#: by definition of these units; the knot is the nautical mile of 1852 m an hour; inch and mile by the foot of 0.3048 m
 UNITS = {
     ("temperature", "K"): (1.0, -273.15),
     ("temperature", "degF"): (1 / 1.8, -32 / 1.8),
@@ -211,6 +211,9 @@ UNITS = {
     ("fraction", "g kg-1"): (0.001, 0.0),
     ("speed", "km h-1"): (1 / 3.6, 0.0),
     ("speed", "knot"): (1852 / 3600, 0.0),
+    ("speed", "mile h-1"): (5280 * 0.3048 / 3600, 0.0),
+    ("water", "inch"): (0.3048e3 / 12, 0.0),
+    ("water", "inch day-1"): (0.3048e3 / 12, 0.0),
     ("water", "kg m-2 s-1"): (86400.0, 0.0),
     ("water", "mm s-1"): (86400.0, 0.0),
     ("water", "mm h-1"): (24.0, 0.0),

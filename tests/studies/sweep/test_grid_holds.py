@@ -137,6 +137,7 @@ def test_the_command_tells_what_a_grid_holds_and_brings_it_to_standard_columns(t
     )
     assert "  pressure: estimated; computed from the elevation (FAO-56 eq. 7)\n" in out
     assert "  ignored: cloud; not used: its standard name is none that we use\n" in out
+    assert "  means of a sample of it: tmin " in out
     assert "each chunk read once" in out
     code, _, err = run(capsys, "sweep", plan, "--out", tmp_path / "out", "--processes", 1)
     assert code == 0, err
@@ -212,6 +213,41 @@ def test_rain_in_kg_a_second_that_holds_millimetres_is_refused_and_trust_lets_it
     assert loaded(data, garden=trusting).places
 
 
+@pytest.mark.parametrize(
+    ("name", "factor", "trusted"),
+    [
+        ("rs", 0.005, "radiation-unit"),
+        ("u", 40.0, ""),
+        ("tx", 1.6, "temperature-unit"),
+        ("q", 4.0, "specific-humidity-unit"),
+    ],
+)
+def test_numbers_that_no_unit_explains_are_refused_with_what_the_unit_allows(
+    data, name, factor, trusted, loaded, refused
+):
+    data[name] = data[name].dims, data[name].to_numpy() * factor, data[name].attrs
+    if not trusted:  # components have no bounds of their own
+        assert loaded(data).places
+        return
+    (line,) = refused(data)
+    assert "contradict, and they look like no other that is known" in line
+    assert f'trust = ["{trusted}"]' in line
+    trusting = _ONE_BED.replace('file = "none.csv"', f'file = "none.csv"\ntrust = ["{trusted}"]')
+    assert loaded(data, garden=trusting).places
+
+
+def test_rain_in_inches_is_read_and_an_unknown_unit_of_rain_is_not_guessed(data, loaded, refused):
+    wet = data["pr"].to_numpy() * 86400.0
+    data["pr"] = data["pr"].dims, wet / 25.4, {**data["pr"].attrs, "units": "inches"}
+    read = loaded(data)
+    assert read.grid.recognised.variables["rain"].factor == 25.4
+    assert read.grid.typical["rain"] == f"{np.nanmean(wet):.3g} mm a day"
+    data["pr"].attrs["units"] = "spans"
+    (line,) = refused(data)
+    assert 'has units "spans", which are unknown for rain; expected: one of' in line
+    assert "look like" not in line
+
+
 def test_a_variable_without_units_is_refused_with_what_it_looks_like(data, refused):
     del data["tx"].attrs["units"]
     (line,) = refused(data)
@@ -233,6 +269,18 @@ def test_magnitudes_are_judged_at_their_bounds():
     assert _looks_like("tmin", np.array([36.0, 36.0]), Variable("t", "degC", 1.0, 0.0)) == ""
     assert _looks_like("tmin", np.array([36.2, 36.2]), Variable("t", "degC", 1.0, 0.0)) == "degF"
     assert _looks_like("rain", np.empty(0), as_mm) == ""
+    wind, fast = Variable("w", "m s-1", 1.0, 0.0), np.r_[np.full(999, 3.0), 80.0]  # one spike in a thousand is no unit
+    assert _looks_like("wind", fast, wind) == ""
+    assert _looks_like("wind", fast[1:], wind) == "km h-1"
+
+
+@pytest.mark.parametrize("code", [np.inf, 1e20, -9999.0])
+def test_a_code_for_missing_that_nothing_declares_tells_nothing_of_the_unit(data, code, loaded):
+    clean = loaded(data).grid.typical
+    numbers = data["tx"].to_numpy().copy()
+    numbers[200, 0, 0] = code
+    data["tx"] = data["tx"].dims, numbers, data["tx"].attrs
+    assert loaded(data).grid.typical["tmax"] == clean["tmax"]
 
 
 @pytest.mark.parametrize(

@@ -31,6 +31,7 @@ from panbudget.studies.sweep.gridded.cf import (
     listed,
     recognise,
     to_ours,
+    typical,
     wrong_names,
     wrong_needs,
     wrong_units,
@@ -46,6 +47,8 @@ from panbudget.weather.text.source import Source
 _LOOK_EVERY = 8
 # of a sample of the numbers: days, cells along an axis
 _SAMPLE_DAYS, _SAMPLE_SPAN, _SAMPLE_RAIN, _SAMPLE_WIDE = 36, 1100, 400, 16
+# of it, numbers from here on stand for missing, as -9999 and 1e20 do, whatever the unit and whatever the attributes say
+_CODES = -900.0, 1e15
 # seasons tell that latitude and longitude are exchanged: common practice, no source. Days that temperatures lag behind the
 # sun; how well they then follow it, at most as stated and at least exchanged; a range that no year has near the equator [°C]
 _LAG, _FOLLOWS_NOT, _FOLLOWS, _LEAST_RANGE, _NO_TROPICS = 25, 0.0, 0.8, 8.0, 16.0
@@ -70,6 +73,8 @@ class Held:
         What its fingerprint is made from.
     read_bytes, copy_bytes : float
         How much is read of it, and how large its copy by cells is.
+    typical : dict
+        What we take -> the mean of a sample of it, as text with its unit.
     """
 
     recognised: Recognised
@@ -80,6 +85,7 @@ class Held:
     mark: bytes
     read_bytes: float
     copy_bytes: float
+    typical: dict[str, str]
 
     @property
     def names(self) -> list[str]:
@@ -147,7 +153,7 @@ def places_in_grid(folder: Path, sites: Any, source: Any = None) -> tuple[list[P
             raise ScenarioError(*wrong, file=shown)
         _refuse_exchanged(recognised, samples, dates, latitude[cells], longitude[cells], shown)
         shape = dict(data.sizes), sorted(recognised.variables.items()), _fingerprint(folder / shown)
-        sizes = copy_bytes(arrays, int(land.sum()))
+        sizes, means = copy_bytes(arrays, int(land.sum())), typical(recognised, samples)
         read = float(sum(values.dtype.itemsize * values.size for values in arrays.values()))
     places: list[Place] = []
     for cell in np.argwhere(land):
@@ -156,7 +162,7 @@ def places_in_grid(folder: Path, sites: Any, source: Any = None) -> tuple[list[P
         places.append(Place(f"{north:.4f} {east:.4f}", north, east, height, shown, tuple(map(int, cell))))
     if len({place.name for place in places}) < len(places):
         raise _wrong("near", shown)
-    held = Held(recognised, days, time, axes, int(land.size - land.sum()), repr(shape).encode(), read, sizes)
+    held = Held(recognised, days, time, axes, int(land.size - land.sum()), repr(shape).encode(), read, sizes, means)
     return places, held
 
 
@@ -403,7 +409,8 @@ def _samples(
         values = arrays[part.variable][(slice(None), *box)]
         # a dry month tells nothing of rain's unit
         values = values[rows[rows < rows[0] + _SAMPLE_RAIN]] if name == "rain" else values[chosen]
-        samples[name] = values.to_numpy().astype(float)[(slice(None), *inside.T)]
+        numbers = values.to_numpy().astype(float)[(slice(None), *inside.T)]
+        samples[name] = np.where((numbers > _CODES[0]) & (numbers < _CODES[1]), numbers, np.nan)
     on_days = np.searchsorted(days.rows[days.rows >= 0], chosen)
     return samples, days.index[days.rows >= 0][on_days], index
 

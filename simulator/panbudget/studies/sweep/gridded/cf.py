@@ -21,6 +21,7 @@ from panbudget.words import packaged
 TABLE = packaged("studies/sweep/grid.toml")
 _FACTOR = re.compile(r"([^\d\s^*/·.-]+|1)(?:\^|\*\*)?([-+]?\d+)?")
 _HEIGHT = re.compile(r"(\d+(?:\.\d+)?)[ -]?(?:m|metres?|meters?)\b")
+_SPIKES = 1000  # one number in so many may be a spike, which later costs its year and not the grid
 _ROUNDED = 0.01  # so far below zero packing and regridding may leave a dry day [mm]
 #: named from others of the grid
 _MADE_FROM = {
@@ -196,39 +197,63 @@ def wrong_units(
         Checks that the user knows better than, such as "rain-unit".
     """
     for name, part in recognised.variables.items():
-        kind, sample = TABLE["kinds"][name], samples.get(name, np.empty(0))
+        kind, sample, bounds = TABLE["kinds"][name], samples.get(name, np.empty(0)), TABLE["plausible"].get(name, {})
         like = _looks_like(name, sample, part)
         values = {"variable": part.variable, "unit": part.unit, "name": name, "known": ", ".join(TABLE["units"][kind])}
-        values |= {"like": like, "key": f"sites.variables.{name}"}
+        values |= {
+            "like": like,
+            "key": f"sites.variables.{name}",
+            "check": f"{_CHECKS.get(kind, name.replace('_', '-'))}-unit",
+        }
         if name in recognised.unknown:
             code = "no-unit" if not part.unit else "unknown-unit"
-            yield problem(f"{code}.like" if like else code, part.key, part.unit, **values)
-        elif like and f"{_CHECKS.get(kind, name.replace('_', '-'))}-unit" not in trust:
-            shown = sample[~np.isnan(sample)]
-            ends = {"middle": f"{np.median(shown):.4g}", "highest": f"{shown.max():.4g}"}
-            yield problem("wrong-unit", part.key, part.unit, **values, **ends)
+            # rain's bounds are so wide that its numbers tell a unit from what is stated only, not from all that it may be
+            yield problem(
+                f"{code}.like" if like and (not part.unit or "apart" not in bounds) else code,
+                part.key,
+                part.unit,
+                **values,
+            )
+        elif values["check"] not in trust and (like or not ("apart" in bounds or _fits(name, _ours(sample, part)))):
+            ends = {which: f"{value:.4g}" for which, value in _ends(sample).items()}
+            values |= {**ends, "ours": TABLE["ours"][kind]}
+            values |= dict(zip(("low", "high", "least", "most"), (*bounds["median"], *bounds["highest"]), strict=True))
+            yield problem("wrong-unit" if like else "wrong-unit.none", part.key, part.unit, **values)
+
+
+def typical(recognised: Recognised, samples: Mapping[str, Floats]) -> dict[str, str]:
+    """Say the mean of a sample of each variable, in our unit."""
+    means = {
+        name: float(np.nanmean(_ours(samples[name], part)))
+        for name, part in recognised.variables.items()
+        if not np.isnan(samples[name]).all()
+    }
+    return {name: f"{mean:.3g} {TABLE['ours'][TABLE['kinds'][name]]}" for name, mean in means.items()}
+
+
+def _ours(sample: Floats, part: Variable) -> Floats:
+    return sample * part.factor + part.offset
 
 
 _CHECKS = {"temperature": "temperature", "share": "humidity", "speed": "wind"}
 
 
+def _ends(sample: Floats) -> dict[str, float]:
+    known = np.sort(sample[~np.isnan(sample)])
+    return {"median": float(np.median(known)), "highest": float(known[-1 - known.size // _SPIKES])}
+
+
 def _fits(name: str, sample: Floats) -> bool:
     bounds = TABLE["plausible"].get(name)
-    if bounds is None:
+    if bounds is None or np.isnan(sample).all():
         return True
-    values = {"median": float(np.median(sample)), "highest": float(sample.max())}
-    return all(bounds[which][0] <= value <= bounds[which][1] for which, value in values.items())
+    return all(bounds[which][0] <= value <= bounds[which][1] for which, value in _ends(sample).items())
 
 
 def _looks_like(name: str, sample: Floats, part: Variable) -> str:
     """The unit that a variable's numbers look like, if it is plainly another than the stated one, or none is stated."""
-    sample = sample[~np.isnan(sample)]
     stated = not np.isnan(part.factor)
-    if (
-        not sample.size
-        or name not in TABLE["plausible"]
-        or (stated and _fits(name, sample * part.factor + part.offset))
-    ):
+    if np.isnan(sample).all() or name not in TABLE["plausible"] or (stated and _fits(name, _ours(sample, part))):
         return ""
     apart = TABLE["plausible"][name].get("apart", 1.0)
     for unit, (factor, offset) in TABLE["units"][TABLE["kinds"][name]].items():

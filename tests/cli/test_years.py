@@ -114,7 +114,7 @@ def test_a_sweep_takes_the_same_years_and_names_one_that_is_asked_for_and_broken
     plan.write_text(described, encoding="utf-8")
     code, out, err = run(capsys, "sweep", plan, "--out", tmp_path / "s", "--processes", "1")
     assert code == 0, err
-    assert out.startswith("3 seasons at 1 sites: 3 rows")
+    assert out.startswith("3 seasons at 1 site: 3 rows")
     rows = pd.read_parquet(tmp_path / "s" / "seasons").sort_values("year")
     assert rows["year"].tolist() == [2021, 2022, 2024]
     own = panbudget.years(garden)

@@ -133,9 +133,9 @@ def _input_lines(plan: Plan) -> Iterator[str]:
 
 def _lines(swept: panbudget.Swept) -> Iterator[str]:
     skipped = f", {len(swept.bad)} skipped" if swept.bad else ""
-    reused = f", {swept.kept} parts kept from an earlier run" if swept.kept else ""
-    at = f"{swept.seasons} seasons at {swept.sites} sites{skipped}"
-    yield f"{at}: {swept.rows} rows in {swept.elapsed:.1f} s{reused}."
+    reused = f", {count(swept.kept, 'part')} kept from an earlier run" if swept.kept else ""
+    at = f"{count(swept.seasons, 'season')} at {count(swept.sites, 'site')}{skipped}"
+    yield f"{at}: {count(swept.rows, 'row')} in {swept.elapsed:.1f} s{reused}."
     if swept.skipped:
         years, at = count(sum(map(len, swept.skipped.values())), "season"), count(len(swept.skipped), "site")
         yield f"Left out: {years} at {at} (sites.csv names them all):"
@@ -145,15 +145,20 @@ def _lines(swept: panbudget.Swept) -> Iterator[str]:
     if counts:
         none = sum(not choice.keeps for choice in swept.choices)
         unsuited = f" At {none} no design keeps to the wish." if none else ""
-        yield f"What suits: {', '.join(f'{name} at {count}' for name, count in counts.items())}.{unsuited}"
+        yield f"What suits: {', '.join(f'{name} at {sites}' for name, sites in counts.items())}.{unsuited}"
 
 
 def _estimate_lines(expected: Estimate) -> list[str]:
     texts = TEXTS["estimate"]
     values = {
-        "years": str(expected.years) if expected.years_known else f"all (counted as {expected.years})",
+        "years": count(expected.years, "year") if expected.years_known else f"all years (counted as {expected.years})",
         "how": "compiled" if expected.compiled else "interpreted",
-        "processes": f"{expected.processes} process{'es' if expected.processes > 1 else ''}",
+        "processes": count(expected.processes, "process", "processes"),
+        "sites": count(expected.sites, "site"),
+        "designs": count(expected.designs, "design"),
+        "beds": count(expected.beds, "bed"),
+        "rows": count(expected.rows, "row"),
+        "parts": count(expected.parts, "part"),
         "megabytes": expected.memory_bytes / 1e6,
         "duration": _duration(expected.seconds),
     }

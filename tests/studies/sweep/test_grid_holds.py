@@ -367,7 +367,7 @@ def test_a_first_day_missing_leaves_land_land_and_a_mask_or_no_day_at_all_makes_
     plan = plan_of(tmp_path, data, written=True)
     code, out, err = run(capsys, "sweep", plan, "--out", tmp_path / "out", "--processes", 1)
     assert code == 0, err
-    assert out.startswith("3 seasons at 3 sites")
+    assert out.replace("\u00a0", " ").startswith("3 seasons at 3 sites")
     assert json.loads((tmp_path / "out" / "sweep.json").read_text(encoding="utf-8"))["cells_without_weather"] == 1
     data["mask"] = ("lat", "lon"), [[1.0, 0.0], [1.0, 1.0]], {"standard_name": "land_binary_mask"}
     assert [place.cell for place in loaded(data).places] == [(0, 0), (1, 0), (1, 1)]

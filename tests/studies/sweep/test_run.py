@@ -461,7 +461,7 @@ def test_the_command_says_what_it_would_take_and_does_nothing(tmp_path):
     plan = make_plan(tmp_path)
     result = CliRunner().invoke(cli.app, ["sweep", str(plan), "--dry-run"])
     assert result.exit_code == 0, result.output
-    assert "54 rows in 1 parts" in result.output
+    assert "54 rows in 1 part\n" in result.output.replace("\u00a0", " ")
     assert "memory: about" in result.output
     assert "time: about" in result.output
     assert not (tmp_path / "out").exists()
@@ -473,7 +473,7 @@ def test_the_command_runs_and_says_what_suits(tmp_path):
     plan = make_plan(tmp_path, more="[output]\nfigures = false\n")
     result = CliRunner().invoke(cli.app, ["sweep", str(plan), "--out", str(tmp_path / "out")])
     assert result.exit_code == 0, result.output
-    assert "18 seasons at 3 sites: 54 rows" in result.output
+    assert "18 seasons at 3 sites: 54 rows" in result.output.replace("\u00a0", " ")
     assert "What suits:" in result.output
     again = CliRunner().invoke(cli.app, ["sweep", str(plan), "--out", str(tmp_path / "out"), "--json"])
     assert json.loads(again.stdout)["rows"] == 54

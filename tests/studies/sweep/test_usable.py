@@ -137,7 +137,7 @@ def test_fallbacks_lend_in_sweeps_from_any_folder(gappy, tmp_path, monkeypatch, 
     monkeypatch.chdir(tmp_path)
     code, out, err = run(capsys, "sweep", "lent/plan.toml", "--limit", 1, "--out", "out", "--processes", 1)
     assert code == 0, err
-    assert out.startswith("2 seasons at 1 sites: 2 rows")
+    assert out.replace("\u00a0", " ").startswith("2 seasons at 1 site: 2 rows")
     record = pd.read_csv("out/sites.csv").iloc[0]
     assert "rain: borrowed from 0.csv (7 d)" in record["filled"]
     assert "tmin: borrowed from 0.csv (7 d)" in record["filled"]

@@ -26,7 +26,7 @@ from panbudget.scenario import quantities
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.faults import Fault, Knocked
 from panbudget.scenario.pans import LEAST_SWING, Pan, Timer, Valve
-from panbudget.scenario.quantities import Date, Described, Elevation, Flag, Length, Number, Time, in_order
+from panbudget.scenario.quantities import WIND_HEIGHTS, Date, Described, Elevation, Flag, Length, Number, Time, in_order
 from panbudget.scenario.rights import StatementRules
 from panbudget.scenario.show import Show, units_asked, units_of
 from panbudget.scenario.supplies import Mains, Pipe, Supply, Tank
@@ -74,7 +74,7 @@ class Column(Described):
 class _WeatherFile(Described):
     file: quantities.WeatherFiles
     format: str = "auto"
-    wind_height: Annotated[Length, Field(ge=0.5, le=200)] | None = None
+    wind_height: Annotated[Length, Field(ge=WIND_HEIGHTS[0], le=WIND_HEIGHTS[1])] | None = None
     columns: dict[str, Column] = Field(default_factory=dict)
     missing: list[str] = Field(default_factory=list)
     trust: list[str] = Field(default_factory=list)

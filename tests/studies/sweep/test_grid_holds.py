@@ -336,6 +336,32 @@ def test_heights_beyond_a_gardens_are_refused(data, loaded, refused):
             assert "; expected: -430 to 6000 m above sea; mend them" in refused(data)[0]
 
 
+@pytest.mark.parametrize(("unit", "metre"), [("km", 1000.0), ("ft", 0.3048), ("metres", 1.0), ("", None), ("K", None)])
+def test_heights_are_read_in_their_unit(data, unit, metre, loaded, refused):
+    """The foot of 0.3048 m; an axis of length 1 beside the cells' own is no obstacle."""
+    before = data["orog"].to_numpy().copy()
+    data["orog"] = (("run", "lat", "lon"), before[None] / (metre or 1.0), {**data["orog"].attrs, "units": unit})
+    if metre is None:
+        assert f'its heights are in "{unit}"; expected: m, km or ft' in refused(data)[0]
+        return
+    assert [place.elevation for place in loaded(data).places] == pytest.approx(before.ravel().tolist())
+
+
+@pytest.mark.parametrize(
+    ("height", "unit", "sound"), [(0.01, "km", True), (0.49, "m", False), (0.5, "m", True), (201.0, "m", False)]
+)
+def test_a_winds_height_that_no_gauge_has_is_refused(data, height, unit, sound, loaded, refused):
+    """One in kilometres was taken as metres, and ended in a mistake of ours."""
+    data["u"] = data["u"].assign_coords(height=((), height, {"standard_name": "height", "units": unit}))
+    if sound:
+        assert loaded(data).grid.recognised.wind_height[0] == pytest.approx(10.0 if unit == "km" else height)
+    else:
+        assert (
+            f'its wind is at {height:g} m (its coordinate "height"); expected: 0.5 to 200 m above ground'
+            in refused(data)[0]
+        )
+
+
 def test_rain_that_packing_left_below_zero_is_none():
     rain = to_ours({"rain": Variable("pr", "mm", 1.0, 0.0, "")}, {"pr": np.array([[-0.0099, -0.01, 2.0]])}, np.zeros(3))
     assert rain["rain"].tolist() == [[0.0, -0.01, 2.0]]

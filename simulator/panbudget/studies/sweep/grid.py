@@ -20,14 +20,14 @@ from panbudget.numeric import Floats, Mask
 from panbudget.physics.air import atmospheric_pressure
 from panbudget.physics.sun import extraterrestrial_radiation
 from panbudget.scenario.garden import Scenario
-from panbudget.scenario.quantities import ELEVATIONS
+from panbudget.scenario.quantities import ELEVATIONS, WIND_HEIGHTS
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.gridded.calendars import CalendarError, Days, days_of_axis
 from panbudget.studies.sweep.gridded.cells import chunks_of, copy_bytes, copy_cells, copy_folder, read_copy
 from panbudget.studies.sweep.gridded.cf import (
     TABLE,
     Recognised,
-    canonical,
+    in_metres,
     listed,
     recognise,
     to_ours,
@@ -133,6 +133,9 @@ def places_in_grid(folder: Path, sites: Any, source: Any = None) -> tuple[list[P
         if wrong := [*wrong_names(data, sites.variables, time)]:
             raise ScenarioError(*wrong, file=shown)
         recognised = recognise(data, sites.variables, time, getattr(source, "wind_height", None))
+        height, by = recognised.wind_height
+        if height is not None and not WIND_HEIGHTS[0] <= height <= WIND_HEIGHTS[1]:
+            raise _wrong("wind", shown, height=height, by=by, least=WIND_HEIGHTS[0], most=WIND_HEIGHTS[1])
         needs_rain = source is not None and source.missing_rain == "error" and not any(f.rain for f in source.fallback)
         if wrong := [*wrong_needs(recognised, rain=needs_rain)]:
             raise ScenarioError(*wrong, file=shown)
@@ -295,10 +298,14 @@ def _days(data: Any, time: str, shown: str) -> Days:
         raise _wrong(str(error), shown, **error.values) from None
 
 
+def _spread(values: Any, axes: tuple[str, ...]) -> Any:
+    """A variable without its axes of length 1 that are none of these, such as a height or the number of a run."""
+    return values.squeeze([axis for axis in values.dims if axis not in axes and values.sizes[axis] == 1])
+
+
 def _on_axes(data: Any, variable: str, time: str, axes: tuple[str, ...], shown: str) -> Any:
-    """A variable with its days first and then its cells' axes; others of length 1, such as a height, are dropped."""
-    values = data[variable].reset_coords(drop=True)
-    values = values.squeeze([axis for axis in values.dims if axis not in (time, *axes) and values.sizes[axis] == 1])
+    """A variable with its days first and then its cells' axes."""
+    values = _spread(data[variable].reset_coords(drop=True), (time, *axes))
     if axes == (_POINT,):
         values = values.expand_dims(_POINT, axis=-1)
     if set(dims := list(map(str, values.dims))) != {time, *axes}:
@@ -357,18 +364,19 @@ def _heights(data: Any, axes: tuple[str, ...], sites: Any, shown: str) -> Floats
     sizes = [data.sizes.get(axis, 1) for axis in axes]
     if sites.elevation is not None:
         return np.full(sizes, sites.elevation)
-    for values in data.variables.values():
+    for values in (_spread(values, axes) for values in data.variables.values()):
         if values.attrs.get("standard_name") in TABLE["heights"] and set(values.dims) == {*axes} & set(data.dims):
-            if canonical(str(values.attrs.get("units", "m"))) != "m":
-                raise _wrong("heights", shown, unit=values.attrs["units"])
+            unit = str(values.attrs.get("units", "m"))
+            if np.isnan(metre := in_metres(unit)):
+                raise _wrong("heights", shown, unit=unit)
             ordered = values.transpose(*axes) if values.ndim else values
-            return np.asarray(ordered.to_numpy(), float).reshape(sizes)
+            return np.asarray(ordered.to_numpy(), float).reshape(sizes) * metre
     raise _wrong("no-heights", shown)
 
 
 def _with_weather(data: Any, tmin: Any, axes: tuple[str, ...]) -> Mask:
     """Tell which cells have weather: by a mask of land or sea, or since they have a value on one of the days looked at."""
-    for values in data.variables.values():
+    for values in (_spread(values, axes) for values in data.variables.values()):
         name = values.attrs.get("standard_name")
         if name in TABLE["masks"] and set(values.dims) == set(axes):
             numbers = values.transpose(*axes).to_numpy().astype(float)

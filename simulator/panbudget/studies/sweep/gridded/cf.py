@@ -15,6 +15,7 @@ from panbudget.errors import Problem
 from panbudget.numeric import Floats
 from panbudget.physics.air import vapour_pressure_from_specific_humidity
 from panbudget.studies.sweep import problem
+from panbudget.units import UnitError, column_conversion
 from panbudget.weather.filling.estimates import unmeasured
 from panbudget.words import packaged
 
@@ -72,6 +73,14 @@ def canonical(unit: str) -> str:
             exponent = int(power or 1) * (-1 if place else 1)
             parts.append(aliases.get(name, name) + ("" if exponent == 1 else str(exponent)))
     return " ".join(part for part in parts if part != "1" or len(parts) == 1)
+
+
+def in_metres(unit: str) -> float:
+    """How many metres a unit of heights is; NaN of no such unit."""
+    try:
+        return column_conversion(canonical(unit), "m")[0]
+    except UnitError:
+        return float("nan")
 
 
 def recognise(data: Any, chosen: Mapping[str, Any], time: str, wind_height: float | None) -> Recognised:
@@ -146,7 +155,8 @@ def _height(values: Any) -> tuple[float | None, str]:
     """At which height a variable is: by its coordinate, its attribute or its long name. [m]"""
     for key, coordinate in values.coords.items():
         if "height" in (key, coordinate.attrs.get("standard_name")) and coordinate.size == 1:
-            return float(coordinate.to_numpy().ravel()[0]), f'its coordinate "{key}"'
+            metre = in_metres(str(coordinate.attrs.get("units", "m")))
+            return float(coordinate.to_numpy().ravel()[0]) * metre, f'its coordinate "{key}"'
     for key in ("height", "long_name"):
         text = str(values.attrs.get(key, ""))
         if key == "height" and re.fullmatch(r"\d+(\.\d+)?", text):

@@ -82,11 +82,20 @@ def test_a_column_has_a_map_a_design_on_one_scale_and_crosses_where_years_are_to
 
 def test_maps_are_in_the_units_shown():
     """20 000 L are 5 283 gal."""
-    values = pd.DataFrame([{"site": "a", "latitude": 38.0, "longitude": -7.0, "design": "s", "value": 20_000.0}])
+    places = pd.DataFrame({"site": ["a", "b"], "latitude": [38.0, 38.2], "longitude": [-7.0, -6.8], "design": "s"})
+    values = places.assign(value=[20_000.0, 10_000.0])
     with words.units_shown("US"):
         _, right = map_figure(choices(), ["small", "wide"], "A district", 3)
         (ax,) = column_figure(values, "litres", None, "x")
     assert right.collections[0].get_array().tolist() == pytest.approx([5283.4, 7925.2, 10566.9], abs=0.1)
     assert "water a season [gal]" in [other.get_ylabel() for other in right.figure.axes]
-    assert ax.collections[0].get_array().tolist() == pytest.approx([5283.4], abs=0.1)
+    assert ax.collections[0].get_array().tolist() == pytest.approx([5283.4, 2641.7], abs=0.1)
     assert "gal" in [other.get_ylabel() for other in ax.figure.axes]
+
+
+def test_a_map_of_one_value_says_it_and_has_no_scale():
+    """That of no days ran from -0.1 to 0.1."""
+    places = {"site": ["a", "b"], "latitude": [38.0, 38.2], "longitude": [-7.0, -6.8], "design": "s", "value": 0.0}
+    (ax,) = column_figure(pd.DataFrame(places), "stress_days", None, "x")
+    assert [text.get_text() for text in ax.get_legend().get_texts()] == ["0 days everywhere"]
+    assert len(ax.figure.axes) == 1

@@ -93,11 +93,21 @@ def _shaded(ax: Axes, longitude: Any, latitude: Any, values: Any, label: str, li
     known = np.isfinite(values)
     grey: dict[str, Any] = {"cmap": "Greys", "edgecolors": "#7F7F7F", "linewidths": 0.4}
     grey |= {"s": _size(len(values)), "vmin": limits[0], "vmax": limits[1]}
-    shades = ax.scatter(longitude[known], latitude[known], c=values[known], **grey)
+    ends = (values[known].min(), values[known].max()) if limits[0] is None and known.any() else limits
+    same = ends[0] == ends[1]  # a scale would run below it, as of no days to negative ones
+    shades = ax.scatter(
+        longitude[known],
+        latitude[known],
+        c=values[known],
+        label=f"{ends[0]:.4g} {label} everywhere" if same else "_",
+        **grey,
+    )
     if not known.all():
         ax.scatter(longitude[~known], latitude[~known], marker="x", c="#7F7F7F", s=12.0, label="too few years")
+    if same or not known.all():
         ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.12))
-    ax.figure.colorbar(shades, ax=ax, label=label, shrink=0.8)
+    if not same:
+        ax.figure.colorbar(shades, ax=ax, label=label, shrink=0.8)
 
 
 def _laid(ax: Axes, latitude: Any) -> None:
@@ -132,13 +142,14 @@ def column_figure(values: pd.DataFrame, column: str, quantile: float | None, tit
     by_design = list(placed.groupby("design", sort=False))
     years = "mean of the years" if quantile is None else f"not exceeded in {100.0 * quantile:g} % of years"
     known = placed["value"].dropna()
+    label = {"": column, "1": column, "day": "days"}.get(unit, unit)
     limits = (float(known.min()), float(known.max())) if len(known) else (0.0, 1.0)
     with applied():
         axes = panels(max(len(by_design), 1), height=3.6, columns=2)
         axes[0].figure.suptitle(f"{plain(title)[:70]}: {meaning}; {years}{_OVER.get(over, '')}", x=0.01, ha="left")
         for ax, (design, rows) in zip(axes, by_design, strict=False):
             longitude, latitude, shades = (rows[name].to_numpy(float) for name in ("longitude", "latitude", "value"))
-            _shaded(ax, longitude, latitude, shades, column if unit in ("", "1") else unit, limits)
+            _shaded(ax, longitude, latitude, shades, label, limits)
             ax.set_title(plain(str(design)))
             _laid(ax, latitude)
         return axes

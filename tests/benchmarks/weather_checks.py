@@ -428,6 +428,7 @@ DAMAGES: dict[str, Damage] = {
     "a month of rain in inches": _in_month("rain", lambda c: (c / 25.4).round(2)),
     "a month of rain in cm": _in_month("rain", lambda c: (c / 10.0).round(2)),
     "a month of rain 0": _in_month("rain", lambda c: c * 0.0),
+    "rain 0 throughout": _changed(("rain",), lambda c: c * 0.0),
     "a month's rain on its last day": _in_month("rain", _total_last),
     "rain with the day before's": _changed(("rain",), lambda c: (c + c.shift(1, fill_value=0.0)).round(1)),
     "rain that ends at 10 mm": _changed(("rain",), lambda c: c.clip(upper=10.0)),

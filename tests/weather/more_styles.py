@@ -402,4 +402,102 @@ MORE_STYLES = {
         ),
         (*BASE, *WIND),
     ),
+    "days in English with their endings, wind with its direction": Style(
+        daily(
+            "Day,Min °C,Max °C,Rain mm,Wind mph",
+            lambda d: [
+                f'"{d.date:%B} {d.date.day}{ {1: "st", 2: "nd", 3: "rd"}.get(d.date.day % 10, "th") }, 2025"',
+                *(d.tmin, d.tmax, d.rain, f"SSW {d.wind / 0.44704:.2f}"),
+            ],
+        ),
+        (*BASE, *WIND),
+    ),
+    "days in Spanish words, and months' sums without a word": Style(
+        daily(
+            "Día;Mínima (°C);Máxima (°C);Lluvia (mm)",
+            lambda d: [f"{d.date.day} de junio de 2025", *map(comma, (d.tmin, d.tmax, d.rain))],
+            separator=";",
+            below=";;;35,2\n",
+        ),
+    ),
+    "days in signs": Style(
+        daily(
+            "日期\t最低气温(℃)\t最高气温(℃)\t降水量(mm)",
+            lambda d: [f"{d.date.year}年{d.date.month}月{d.date.day}日", d.tmin, d.tmax, d.rain],
+            separator="\t",
+        ).encode("utf-16"),
+    ),
+    "days with blanks, year first": Style(
+        daily(
+            "Nap;Min. hőm. (°C);Max. hőm. (°C);Csapadék (mm)",
+            lambda d: [f"{d.date:%Y. %m. %d.}", *map(comma, (d.tmin, d.tmax, d.rain))],
+            separator=";",
+        ),
+    ),
+    "days by ISO weeks, highest and lowest in one cell": Style(
+        daily(
+            "Week,Max/Min °C,Rain (mm)",
+            lambda d: ["{}-W{:02d}-{}".format(*d.date.isocalendar()), f"{d.tmax}/{d.tmin}", d.rain],
+        ),
+    ),
+    "two figures in a cell under one name, a unit below": Style(
+        daily(
+            "Datum;Temperatur;Regen",
+            lambda d: [f"{d.date:%d.%m.%Y}", f"{comma(d.tmin)} / {comma(d.tmax)}", comma(d.rain)],
+            above="",
+            separator=";",
+        ).replace("Regen\n", "Regen\n;°C;mm\n"),
+    ),
+    "a word before the time of day": Style(
+        hourly(
+            "Aika;Lämpötila (°C);Sademäärä (mm)",
+            lambda when, d, t: [
+                f"{when.day}.{when.month}.{when.year} klo {when:%H:%M}",
+                comma(t),
+                comma(at_five(when, d)),
+            ],
+            separator=";",
+        ),
+    ),
+    "units in a remark above": Style(
+        daily(
+            "Date,Minimum temperature,Maximum temperature,Rainfall,Wind speed",
+            lambda d: [d.date, f(d.tmin), f(d.tmax), inches(d.rain), round(d.wind / 0.44704, 2)],
+            above="# temperatures in °F, rainfall in inches, wind speed in mph, by hand\n",
+        ),
+        (*BASE, *WIND),
+    ),
+    "tenths in a remark with as many commas": Style(
+        daily(
+            "Datum,Minimum temperatuur,Maximum temperatuur,Neerslag",
+            lambda d: [f"{d.date:%Y%m%d}", *(round(10 * value) for value in (d.tmin, d.tmax, d.rain))],
+            above="# temperatuur in 0,1 graden Celsius, neerslag in 0,1 mm\n",
+        ),
+    ),
+    "bars with a rule below the names": Style(
+        "| Date | Min °C | Max °C | Rain mm |\n|---|---|---|---|\n"
+        + "".join(f"| {d.date} | {d.tmin} | {d.tmax} | {d.rain} |\n" for d in TRUTH),
+    ),
+    "units in words and underscores": Style(
+        daily(
+            "date,tmin_degrees_celsius,tmax_degrees_celsius,precipitation_millimetres,wind_speed_2m_m_s,"
+            "global_radiation_megajoules_per_square_metre",
+            lambda d: [d.date, d.tmin, d.tmax, d.rain, d.wind, d.radiation],
+        ),
+        (*BASE, *WIND, *SUN),
+    ),
+    "days across with decimal commas": Style(
+        "\n".join(
+            ";".join(row)
+            for row in zip(
+                ["", "Tmax (°C)", "Tmin (°C)", "Regen (mm)"],
+                *((f"{d.date:%d.%m.%Y}", comma(d.tmax), comma(d.tmin), comma(d.rain)) for d in TRUTH),
+                strict=True,
+            )
+        )
+    ),
+    "blanks between columns, a line of units without one for the day": Style(
+        "A GARDEN, DAYS\n\n  DATE        TMAX   TMIN   RAIN\n               (C)    (C)   (mm)\n"
+        + "".join(f"  {d.date:%d/%m/%Y} {d.tmax:6.1f} {d.tmin:6.1f} {d.rain:6.1f}\n" for d in TRUTH),
+    ),
 }

@@ -191,7 +191,11 @@ MAPPINGS = {
         {"windd": {"column": "wind", "unit": None}},
         ["weather.columns.windd", "no standard column", 'did you mean "wind"?'],
     ),
-    "no header": ({"wind": {"unit": "m/s"}}, ["weather.columns.wind", "is not a column", "T_low"]),
+    "no header": ({"wind": {}}, ["weather.columns.wind", "is not a column", "T_low"]),
+    "a unit alone, of no column": (
+        {"dew_point": {"unit": "degC"}},
+        ["weather.columns.dew_point", '"dew_point" is not in'],
+    ),
 }
 
 

@@ -65,9 +65,9 @@ class Site(Described):
 
 
 class Column(Described):
-    """One column of a plain weather table whose header is not the standard name."""
+    """One column of a plain weather table whose header is not the standard name, or whose unit is not the standard one."""
 
-    column: str
+    column: str | None = None
     unit: str | None = None
 
 

@@ -149,6 +149,7 @@ def chosen_columns(columns: Mapping[str, Any], table: str, shown: str) -> dict[s
         parts = {"column": given} if isinstance(given, str) else given
         get = parts.get if isinstance(parts, Mapping) else lambda key, of=parts: getattr(of, key, None)
         header, unit = get("column"), get("unit")
+        header = name if header is None and unit else header
         if isinstance(header, str) and header.strip() and isinstance(unit, str | None):
             choices[str(name)] = ColumnChoice(header.strip(), unit)
         else:

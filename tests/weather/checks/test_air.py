@@ -11,7 +11,7 @@ import pytest
 
 from panbudget.physics import air
 from panbudget.weather.text.headers import read_header
-from panbudget.weather.text.raw import ColumnChoice
+from panbudget.weather.text.raw import ColumnChoice, OtherUnit
 from tests.weather.checks.days import AIR, E30, P100, SENSORS, codes, inspected, one_day
 from tests.weather.sites import Site
 
@@ -215,6 +215,13 @@ def test_a_stated_unit_of_another_meaning_than_the_headers_is_cautioned_about(
     assert f"header says {named}" in caution.brief
     np.testing.assert_allclose(caution.instead[name], 2.0 * factor + offset)
     assert not inspected(**usual, contradicted=found, trust=["header-unit", *SENSORS]).cautions
+
+
+@pytest.mark.parametrize(("factor", "is_doubted"), [(2.25, True), (2.26, False)])
+def test_a_header_whose_unit_can_not_be_is_no_doubt(factor, is_doubted):
+    """45 MJ/m² is the most of a day: W/m² under a header of MJ/m², once stated, is right; the season of 300 MJ/m² failed."""
+    found = {"radiation": OtherUnit("MJ/m^2", "W/m^2", factor, 0.0)}
+    assert bool(inspected(tmin=14.0, tmax=30.0, radiation=20.0, contradicted=found).cautions) is is_doubted
 
 
 @pytest.mark.parametrize(("name", "header", "stated"), UNITS_ALIKE)

@@ -135,3 +135,48 @@ def test_rows_that_stand_twice_are_said_from_a_tenth_of_the_rain_on(rows, expect
     assert bool(cautions) is expected
     if expected:
         assert cautions[0].instead["rain"] == pytest.approx(twice["hours"].to_numpy())
+
+
+def looks_wet(days, **more):
+    """Return columns of which so many days have the range, humidity and light of rain, and what is cautioned of rain of 0."""
+    wet = AT % 15 == 7
+    assert wet.sum() >= days
+    wet &= np.cumsum(wet) <= days
+    columns = {"tmax": LOW + np.where(wet, 7.9, 14.0), "rh_mean": np.where(wet, 75.0, 55.0) + 0.01 * AT} | more
+    return [caution.name for caution in found(np.zeros(N), **columns)]
+
+
+@pytest.mark.parametrize(("days", "is_seen"), [(5, False), (6, True)])
+def test_six_days_that_look_wet_have_some_rain(days, is_seen):
+    light = np.where(AT % 15 == 7, 12.0, 24.0) + 0.01 * AT
+    assert ("rain-none" in looks_wet(days, radiation=light)) is is_seen
+
+
+@pytest.mark.parametrize(("humidity", "is_seen"), [(84.0, False), (85.0, True)])
+def test_without_light_only_damp_days_tell(humidity, is_seen):
+    """Coasts have fog and no rain, as San Diego among genuine records: 80 % on days of a small range."""
+    rh = np.where(AT % 15 == 7, humidity, 55.0) + 0.01 * AT
+    assert ("rain-none" in looks_wet(6, rh_mean=rh)) is is_seen
+
+
+def test_a_dry_summer_is_told_nothing():
+    """Ranges alone tell nothing, and bright dry days are dry."""
+    assert looks_wet(6, rh_mean=30.0 + 0.01 * AT, radiation=24.0 + 0.01 * AT) == []
+
+
+@pytest.mark.parametrize(("least", "is_seen"), [(4, False), (5, True)])
+def test_a_season_without_rain_is_doubted_where_every_other_has_some(least, is_seen):
+    """Two summers before it have so many wet days, and fifteen more at least than a mean of nine."""
+    days = 3 * 365
+    date = pd.date_range("2023-06-01", periods=days)
+    asked = np.zeros(days, bool)
+    asked[2 * 365 + 1 : 2 * 365 + 1 + N] = True
+    rain = np.zeros(days)
+    rain[:N][:: N // 15] = 4.0
+    rain[366 : 366 + N][: 3 * least : 3] = 6.0
+    tmin = np.resize(LOW, days) + 0.01 * np.arange(days)
+    assert str(date[asked][0].date()) == "2025-06-01"
+    inspection = inspected(
+        days, start="2023-06-01", asked=asked, tmin=tmin, tmax=tmin + 12.0, rain=rain, stated=("rain",), trust=()
+    )
+    assert ("rain-none" in [caution.name for caution in inspection.cautions]) is is_seen

@@ -260,7 +260,7 @@ def test_tenths_are_thought_of_where_no_unit_fits(top, looks_like):
     """4 MJ/m² in tenths are 0.4 of a clear sky's; from 4.63 on 0.0864 MJ/m² in one W/m² bring as much."""
     (problem,) = inspected(radiation=CLEAR * top).problems
     assert f"looks like {looks_like}" in problem.found
-    assert ("divide by ten" in problem.cure) is looks_like.startswith("tenths")
+    assert ('unit = "0.1 MJ/m^2"' in problem.cure) is looks_like.startswith("tenths")
 
 
 def test_below_four_tenths_of_a_clear_skys_in_tenths_it_is_no_unit():
@@ -339,3 +339,14 @@ def test_light_that_stands_at_its_highest_figure_on_five_days_ends_at_a_limit(da
         assert f"at 600 W/m² for records in a row on {days} days" in caution.sentence
         assert np.isnan(caution.instead["radiation"]).sum() == days
     assert "radiation-ceiling" not in cautions(**columns, trust=["radiation-ceiling"])
+
+
+@pytest.mark.parametrize(
+    ("sunshine", "unit"),
+    [(90.1, "%"), (89.9, "?"), (101.0, "0.1 h"), (600.0, "min"), (40_000.0, "s")],
+)
+def test_sunshine_of_another_unit_is_cured_by_what_can_be_pasted(sunshine, unit):
+    """Per cent above 90 are none in tenths of an hour: a season that never has more than 9 hours has no 14-hour days."""
+    (problem,) = inspected(sunshine=sunshine).problems
+    assert f'unit = "{unit}"' in problem.cure
+    assert unit in problem.paste[0][1]

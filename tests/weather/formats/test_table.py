@@ -5,6 +5,7 @@ Plain tables as spreadsheets and stations save them: marks, decimals, dates, com
 from __future__ import annotations
 
 import codecs
+import tomllib
 
 import numpy as np
 import pandas as pd
@@ -13,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
+from panbudget.physics.sun import extraterrestrial_radiation
 from panbudget.weather import read_weather
 from panbudget.weather.formats import table as table_reader
 from panbudget.weather.text.headers import read_header
@@ -241,3 +243,44 @@ def test_other_columns_that_may_be_meant_stand_behind_the_one_that_they_are_inst
     cells = ["Date", "High Temp (°C)", "Low Temp (°C)", "Total Rain (mm)", "Total Precip (mm)", "GHI (MJ/m²)"]
     found = read_header(cells, {}, line=1).problems[0].found
     assert '"Total Precip (mm)" looks like rain (or "Total Rain (mm)"), "GHI (MJ/m²)" looks like radiation' in found
+
+
+@pytest.mark.parametrize(
+    ("header", "factor"),
+    [("relative sunshine duration (%)", 100), ("Sunshine of possible (%)", 100), ("n/N sunshine (fraction)", 1)],
+)
+def test_sunshine_as_a_share_of_the_daylight_is_made_into_hours(tmp_path, header, factor):
+    """FAO-56 (1998) eq 35 asks for n/N: half of the daylight gives (0.25 + 0.50/2) Ra, whatever the day's length."""
+    text = table(radiation=[0.5 * factor] * 20).replace("radiation", header)
+    file = tmp_path / "weather.csv"
+    file.write_text(text)
+    with pytest.raises(WeatherError) as caught:
+        read_weather(file, SITE)
+    columns = tomllib.loads(str(caught.value).split("# in the scenario")[1].split("\n", 1)[1])["weather"]["columns"]
+    weather = read_weather(file, SITE, columns=columns)
+    ra = extraterrestrial_radiation(weather.daily.index.dayofyear.to_numpy(), latitude=SITE.latitude)
+    assert weather.daily["radiation"].to_numpy() == pytest.approx(0.5 * ra, rel=1e-9)
+
+
+def test_a_unit_alone_is_of_the_column_that_has_the_standard_name(tmp_path):
+    file = tmp_path / "weather.csv"
+    file.write_text(table(wind=[7.2] * 20))
+    weather = read_weather(file, SITE, columns={"wind": {"unit": "km/h"}})
+    assert weather.daily["wind"].tolist() == pytest.approx([2.0] * 20)
+
+
+def test_a_unit_alone_of_another_header_is_given_to_paste(tmp_path):
+    file = tmp_path / "weather.csv"
+    file.write_text(table(wind=[7.2] * 20).replace("wind", "Wind speed"))
+    with pytest.raises(WeatherError) as caught:
+        read_weather(file, SITE, columns={"wind": {"unit": "km/h"}})
+    assert 'wind = { column = "Wind speed", unit = "km/h" }' in str(caught.value)
+
+
+def test_a_mark_below_what_can_be_is_named_as_one_would_write_it(tmp_path):
+    """-990 is no code that everybody knows."""
+    file = tmp_path / "weather.csv"
+    file.write_text(table(wind=[2.0] * 18 + [-990] * 2))
+    with pytest.raises(WeatherError, match='missing = \\["-990 m/s"\\] under'):
+        read_weather(file, SITE)
+    assert read_weather(file, SITE, missing=["-990 m/s"]).filled()["wind"]

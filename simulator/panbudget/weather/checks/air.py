@@ -72,7 +72,7 @@ _LEAP, _LEAP_DAYS = 26.0, 10
 # how near to each other the two sides are by their own scales [°C]
 _SAME = 8.0
 # what temperatures are taken for -> the unit to name
-_SCALES = {"K": "K", "°F": "degF", "°C": "degC"}
+_SCALES = {"K": "K", "°F": "degF", "°C": "degC", "tenths of °C": "0.1 degC"}
 # the most that a humidity can be that is a fraction, printed or a little off
 _FRACTION = 1.05
 _HUMIDITIES = ("rh_max", "rh_min", "rh_mean")
@@ -89,6 +89,8 @@ def _header_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         doubted.add(quantity)
         alike = [other for other in names if of_records.get(other, other) == quantity]
         values = {other: inspection.of_asked(other) * stated.factor + stated.offset for other in alike}
+        if any(np.nanmax(column) > STANDARD[other].highest for other, column in values.items()):
+            continue  # the header's unit can't be right
         instead = inspection.with_asked(**values) if not of_records or quantity in SCALE_WITH_RECORDS else {}
         words = {"header": stated.header, "stated": stated.stated, "line": inspection.line(name, stated.header)}
         yield Verdict([name], "header-unit", {**words, "table": inspection.table}, instead)
@@ -200,7 +202,7 @@ def _humidity_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
     if 0.0 < highest <= _FRACTION:
         yield Verdict(names, "humidity-unit/fraction", {"highest": highest, "too": too, "unit": "fraction"})
     elif 105.0 < highest <= 1000.0 and max(float(np.median(inspection.known(name))) for name in names) > 105.0:
-        yield Verdict(names, "humidity-unit/tenths", {"too": too})
+        yield Verdict(names, "humidity-unit/tenths", {"too": too, "unit": "0.1 %"})
 
 
 def _dew_point_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

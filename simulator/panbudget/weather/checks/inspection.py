@@ -357,17 +357,13 @@ def at_most(column: str, *, unless: tuple[str, ...] = ()) -> Check:
 def at_least(column: str) -> Check:
     """Make the row for the least that a column can be on any day."""
     least = STANDARD[column].lowest
-    return Check(
-        f"{column}-range/low",
-        column,
-        lambda values, inspection: least - values,
-        lambda inspection, row, here: {
-            "mark": as_mark(
-                float(inspection.all_of(column)[row]), inspection.raw.units.get(column, ""), STANDARD[column].unit
-            ),
-            "table": inspection.table,
-        },
-    )
+
+    def words(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
+        unit, value = inspection.raw.units.get(column, ""), float(inspection.all_of(column)[row])
+        facts = {"mark": as_mark(value, unit, STANDARD[column].unit), "table": inspection.table}
+        return {**facts, "or_empty": note("or-empty", **facts)}
+
+    return Check(f"{column}-range/low", column, lambda values, inspection: least - values, words)
 
 
 def beside(column: str, way: str, other: str, *, by: float = 0.0, blamed: bool = True) -> Check:
@@ -440,7 +436,7 @@ class Doubt:
         inspection.ran[self.name] = names
         for columns, text, values, instead in list(self.judge(inspection, names)):
             unit, doubted = values.get("unit"), [name for name in names if name in columns] or columns
-            cure = inspection.unit_cure(str(unit), doubted) if unit else note("by-ten")
+            cure = inspection.unit_cure(str(unit), doubted) if unit else ""
             words = {**inspection.words(columns[0], self.name), "cure": cure, **values}
             if unit and inspection.unit_in_file(columns[0]) == unit:  # it looks like what it is stated to be
                 words |= dict.fromkeys(("unit", "scale", "looks_like"), note("another-unit"))

@@ -37,6 +37,10 @@ _CLASSES, _EXPECTED = 4, 9.0
 # the same where all of a month is dry, and little more: so many days [-, d]; wet days in the month before and after a month of
 # which only the last day is wet, and how many times the mean wet day's rain falls on that [d, -]
 _OF_MONTH, _MORE, _BESIDE, _TIMES_MEAN = 6.0, 10, 4, 2.0
+# of a season without any rain: wet days that each other year has on its days at least, and the days that such a year must have;
+# days that look wet: how many, their range of temperature at most, their humidity, where light tells too, and where not (for fog of
+# coasts without rain), and share of a clear sky's light [d, -, d, °C, %, %, -]
+_SELDOM, _MOSTLY, _LOOK_WET, _EVEN, _DAMP, _DAMP_ALONE, _DULL = 5, 0.9, 6, 8.0, 75.0, 85.0, 0.5
 # rainy spells, and share of them on whose last day nothing of its own is left once each day is less what the day before has [-]
 _SPELLS, _NONE_LEFT, _LEFT = 6, 0.75, 0.051
 # by how much the larger of six-hour totals and their hours may exceed the hours [-, mm]
@@ -58,7 +62,7 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, "rain-unit/total")
     elif wet.size >= 10 and (wet == np.round(wet)).all() and (np.median(wet) > 25.0 or wet.mean() > 40.0):
         instead = inspection.with_asked(rain=inspection.of_asked("rain") / 10.0)
-        yield Verdict(names, f"rain-unit/tenths{stated}", {"half": np.median(wet)}, instead)
+        yield Verdict(names, f"rain-unit/tenths{stated}", {"half": np.median(wet), "unit": "0.1 mm"}, instead)
     elif (unit := _too_small(wet)) and (wet.size >= _MANY or not stated):
         instead = inspection.with_asked(rain=inspection.of_asked("rain") * _SMALL[unit])
         text = f"rain-unit/inches{stated if wet.size >= _MANY else '/few'}"
@@ -254,6 +258,39 @@ def _dullness(inspection: Inspection) -> Floats:
     return dull
 
 
+def _rain_none(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a season without any rain, though the same days of other years have some, or some of its days look as rain does."""
+    if inspection.known("rain").any():
+        return
+    rain, days = inspection.all_of("rain"), pd.DatetimeIndex(inspection.daily.index)
+    dates = days.month * 100 + days.day
+    same = ~inspection.asked & dates.isin(dates[inspection.asked]) & ~np.isnan(rain)
+    wet_days = pd.Series(rain[same] > 0.0).groupby(days.year[same]).agg(["sum", "size"])
+    whole = wet_days["sum"][wet_days["size"] >= _MOSTLY * inspection.asked.sum()]
+    if whole.size and whole.min() >= _SELDOM and whole.mean() > _EXPECTED:
+        yield Verdict(names, "rain-none/years", {"wet": whole.mean(), "years": whole.size})
+        return
+    ever = inspection.asked if np.nansum(rain) > 0.0 else ~np.isnan(rain)  # of a record without any, all days speak
+    damp = int((_looks_wet(inspection) & ever).sum())
+    if damp >= _LOOK_WET:
+        yield Verdict(names, "rain-none/damp", {"damp": damp, "days": int(ever.sum())})
+
+
+def _looks_wet(inspection: Inspection) -> Mask:
+    """Tell days as damp, dull and even as few are without rain; none where neither humidity nor light is there."""
+    humidity = [name for name in ("rh_mean", "rh_max", "rh_min") if inspection.has(name)]
+    tmin = inspection.all_of("tmin")
+    signs = [(inspection.all_of("tmax") - tmin <= _EVEN) & (tmin > 0.0)]
+    if humidity:
+        of = humidity[:1] if "rh_mean" in humidity else humidity
+        least = _DAMP if inspection.has("radiation") else _DAMP_ALONE
+        signs.append(np.mean([inspection.all_of(name) for name in of], axis=0) >= least)
+    if inspection.has("radiation"):
+        signs.append(inspection.all_of("radiation") < _DULL * inspection.sky.clear)
+    looks: Mask = np.all(signs, axis=0) & (len(signs) > 1)
+    return looks
+
+
 def _rain_twice(inspection: Inspection, names: list[str], *, text: str, column: str) -> Iterator[Verdict]:
     """Doubt rain of which six-hour totals hold more than the hours that they are made of, or that stands in rows written twice."""
     assert inspection.raw.rain_twice is not None
@@ -289,6 +326,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
     Doubt("rain-exchanged", _rain_exchanged, ("rain",), _MONTH, needs=("wind",)),
     Doubt("rain-sum", _rain_repeats, ("rain",), _MONTH),
     Doubt("rain-change", _rain_change, ("rain",), _MONTH),
+    Doubt("rain-none", _rain_none, ("rain",), 2 * _MONTH, needs=("tmin", "tmax")),
     Doubt("rain-stops", _rain_stops, ("rain",), 2 * _MONTH, needs=("tmin", "tmax")),
     Doubt("rain-periods", _rain_periods, ("rain",), 2 * _MONTH),
     *(

@@ -17,6 +17,7 @@ from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdic
 from panbudget.weather.messages import note, table_of
 from panbudget.weather.site import Sky, sky_of
 from panbudget.weather.text.columns import STANDARD, number
+from panbudget.weather.text.raw import TO_FILL_IN
 from panbudget.words import and_more
 
 #: model.md's bound on radiation, and how far above it "limit" may reach, both in Rso
@@ -49,8 +50,8 @@ _BETWEEN, _OF_BETWEEN, _FALLEN_BETWEEN = 25, 15, 0.62
 _PART, _FADED = 30, 0.71
 # days on which the light of records in a row stands at its highest figure [d]
 _AT_CEILING = 5
-# sunshine above the geometric day: refraction and rounding [h]
-_LONGER = 0.3
+# sunshine above the geometric day: refraction and rounding [h]; per cent of it that are none in tenths of an hour of a season [%]
+_LONGER, _NEARLY_ALL = 0.3, 90.0
 
 
 def bright_bound(sky: Sky) -> Floats:
@@ -63,11 +64,12 @@ def _sunshine_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
     longest, high = float(daylight.max()), float(known.max())
     over = inspection.all_of("sunshine")[inspection.asked] > daylight + _LONGER
     if over.sum() > 0.4 * known.size:
-        unit = "s" if high > 61.0 * longest else "min" if high > 10.0 * longest + 3.0 else ""
-        text = unit or ("percent" if high <= 100.0 else "tenths")
+        text = "s" if high > 61.0 * longest else "min" if high > 10.0 * longest + 3.0 else "tenths"
+        text = "percent" if high <= 100.0 else text
+        unit = {"tenths": "0.1 h", "percent": "%" if high > _NEARLY_ALL else TO_FILL_IN}.get(text, text)
         yield Verdict(names, f"sunshine-unit/{text}", {"longest": longest, "unit": unit})
     elif known.size >= _DAYS_TO_JUDGE and 0.0 < high <= 1.0:
-        yield Verdict(names, "sunshine-unit/share", {"high": high, "known": known.size})
+        yield Verdict(names, "sunshine-unit/share", {"high": high, "known": known.size, "unit": "fraction"})
 
 
 def _daylight(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
@@ -81,7 +83,7 @@ def _over_daylight(values: Floats, inspection: Inspection) -> Floats:
 def _pan_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known(names[0])
     if float(np.median(known)) > STANDARD[names[0]].highest:
-        yield Verdict(names, "pan-evaporation-unit", {"more": and_more(known.size - 1, "day")})
+        yield Verdict(names, "pan-evaporation-unit", {"more": and_more(known.size - 1, "day"), "unit": "0.1 mm"})
 
 
 def _share_of_clear_sky(inspection: Inspection, from_clear: float) -> Floats:
@@ -102,7 +104,7 @@ def _radiation_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdic
     fitting = [unit for unit in _UNITS if _TOP_SHARES[0] < top * unit["size"] <= _TOP_SHARES[1]]
     if fitting:
         # the largest; tenths, which are no unit, only where nothing else fits
-        unit = max(fitting, key=lambda unit: (unit["written"] != "", unit["size"]))
+        unit = max(fitting, key=lambda unit: (not unit["written"].startswith("0.1"), unit["size"]))
         more = int(over.sum()) - 1
         too = f" (and is high on {more} more day{'s' if more > 1 else ''})" if more else ""
         most = bound[inspection.row_of_highest(np.where(over, values, np.nan))]

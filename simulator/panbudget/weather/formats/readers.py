@@ -13,7 +13,7 @@ from panbudget.errors import Problem, WeatherError, did_you_mean
 from panbudget.weather.formats import epw, ghcn, gsod, isd_lite, knmi, logger, power, table, tmy3
 from panbudget.weather.formats.recast import recast
 from panbudget.weather.text.mistakes import problem
-from panbudget.weather.text.moments import MONTH, is_dated
+from panbudget.weather.text.moments import MONTH, in_numbers, is_dated
 from panbudget.weather.text.raw import Reader, Source
 from panbudget.weather.text.rows import separator_of, split
 
@@ -86,6 +86,9 @@ def _archives(head: str) -> float:
 
 def as_table(source: Source) -> Source:
     """Return a file that is a table of another shape as one with a row a moment, and others as they are."""
+    head = "\n".join(source.lines[:_HEAD_LINES])
+    if in_numbers(head) != head:
+        source = replace(source, text=in_numbers(source.text))
     return recast(source, lambda head: _archives(head) > _SURE)
 
 

@@ -53,6 +53,8 @@ _READ_AT = re.compile(r"\b(?!24 ?h)\d{1,2} ?(am|pm|h|hrs?|utc|z|00)\b")
 # a mean of fewer has too little of the night
 _LEAST_READINGS, _MOST_READINGS = 3, 6
 _A_DATE, _A_WEEK = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}"), 7
+# two figures in one cell
+_TWO = re.compile(r"([+-]?\d+(?:[.,]\d+)?)(?: ?°[CF]?)? ?[/|] ?([+-]?\d+(?:[.,]\d+)?)(?: ?°[CF]?)?")
 _LEGEND = re.compile(r"([A-Za-z][A-Za-z ]*?)\s*\(([^()]+)\)")
 _TOKEN = re.compile(r'"[^"]*"|\S+')
 
@@ -87,7 +89,7 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
     lines = source.lines
     opening = find_opening(lines)
     shapes = (
-        [_numbered, _hours_across, _long, _readings, _readings_across]
+        [_numbered, _hours_across, _long, _readings, _readings_across, _pairs]
         if opening
         else [_without_year, _month_blocks, _printed_month, _days_across, _dates_across, _by_blanks]
     )
@@ -147,7 +149,11 @@ def _by_blanks(source: Source, lines: Sequence[str], _: Opening | None) -> _Shap
                 cells[at : at + 2] = [f"{cells[at]} {cells[at + 1]}"]
             return "\t".join(cells)
 
-        units = ["\t".join(_tokens(text.replace("()", '""'))) for text in lines[below:first]]
+        units = [
+            "\t".join(["", *named][-width:])
+            for text in lines[below:first]
+            if (named := _tokens(text.replace("()", '""')))
+        ]
         table = [text if text.lstrip()[:1] == "#" else tabbed(text) for text in lines[first:]]
         above = [f"# {text}" if text.strip() else text for text in lines[:i]]
         return _Shape(
@@ -361,6 +367,28 @@ def _readings_across(source: Source, lines: Sequence[str], opening: Opening | No
             more = [_figure(mean, (cells[j] for j in of)) for of in groups.values()]
         table[i] = mark.join([text, *more])
     return _Shape("readings at fixed hours, of which means are taken", "\n".join(table))
+
+
+def _pairs(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+    """Part columns with two figures in a cell, "14.6/6.2", by the two names of their header, or else into a highest and a lowest."""
+    assert opening is not None
+    parts: dict[int, list[str]] = {}
+    for i, name in enumerate(opening.cells):
+        if all(len(row) > i for row in opening.rows) and all(pairs := [_TWO.fullmatch(row[i]) for row in opening.rows]):
+            words = re.sub(r"[\[(].*?[\])]", " ", name).split()
+            bare = " ".join(words[:-1] if len(words) > 1 and is_unit(words[-1]) else words)
+            falls = all(float(pair[1].replace(",", ".")) >= float(pair[2].replace(",", ".")) for pair in pairs if pair)
+            names = bare.split("/") if bare.count("/") == 1 else [f"max {bare}", f"min {bare}"][:: 1 if falls else -1]
+            unit = unit_of(name) or next(iter(opening.units[i : i + 1]), "")
+            parts[i] = [f"{each} ({unit})" if unit else each for each in names]
+
+    def wide(cells: Sequence[str], line: int) -> Iterator[str]:
+        for i, cell in enumerate(cells):
+            pair = _TWO.fullmatch(cell) if i in parts else None
+            yield from pair.groups()[:2] if pair else [cell] if i not in parts else parts[i] if not line else [cell] * 2
+
+    table = ["\t".join(wide(split(text, opening.separator), i)) for i, text in enumerate(lines[opening.line - 1 :])]
+    return _Shape("two figures in a cell", "\n".join([*lines[: opening.line - 1], *table])) if parts else None
 
 
 def _month_blocks(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:

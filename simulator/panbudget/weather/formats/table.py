@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import visible
+from panbudget.weather.site import sky_of
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
 from panbudget.weather.text.headers import Header, read_header, stated_order, states_order
 from panbudget.weather.text.heading import in_english
@@ -82,7 +83,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     columns : mapping
         Standard name -> column and unit, where the headers are not the standard names.
     site : Site
-        Not asked: days are the table's own.
+        Whose daylight sunshine may be a share of; days are the table's own.
 
     Returns
     -------
@@ -128,11 +129,13 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     asked = {name for name, choice in header.suggested.items() if choice.unit == TO_FILL_IN}
     above = filter(None, (line.lstrip("#").strip() for line in lines[: opening.line - 1]))
     remarks = [note("above", text=visible(text[:100])) for text in list(above)[:_COMMENTS_SHOWN]]
+    index = pd.DatetimeIndex(dates.astype("datetime64[ns]"), name="date")
+    columns_read = {name: column for name, column in header.standard(table.numbers).items() if name not in asked}
+    if header.of_daylight and "sunshine" in columns_read:
+        sky = sky_of(index, latitude=site.latitude, elevation=site.elevation)
+        columns_read["sunshine"] = columns_read["sunshine"] * header.of_daylight * sky.daylight
     return RawTable(
-        daily=pd.DataFrame(
-            {name: column for name, column in header.standard(table.numbers).items() if name not in asked},
-            index=pd.DatetimeIndex(dates.astype("datetime64[ns]"), name="date"),
-        ),
+        daily=pd.DataFrame(columns_read, index=index),
         lines=tuple(table.lines.tolist()),
         recognised=f"plain table: {SEPARATORS[opening.separator]} between columns, decimal {table.decimal}",
         units=header.units,

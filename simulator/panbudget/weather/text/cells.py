@@ -40,6 +40,9 @@ _BOTH_MARKS = {
 _PARTED = re.compile(r"([+-]?\d[\d.,]*|[-–—]{2,}|[-–—](?=\s))\s*([^\W\d_].*|[°º%\"'].*)")
 _LESS_THAN = re.compile(r"<\s?(?:0?[.,]\d{1,2}|1)")  # as "<0.1" is a trace, too
 _CLOCK = re.compile(r"(\d{1,2}):([0-5]\d)(?::00)?")
+# where the wind comes from, beside its speed, whose units are these
+_FROM = re.compile(r"(?:[NESWO]{1,3}|VRB|VAR)\s+(?=\d)|(?<=\d)\s+(?:[NESWO]{1,3}|VRB|VAR)$")
+_SPEEDS = ("m/s", "km/h", "mph", "knot", "ft/s")
 _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
 
 # rows of a long table that are looked at first, and the share of a column's that may be no number
@@ -298,7 +301,8 @@ class _Numbers:
         """Read a column of texts; ``mark`` is what parts thousands."""
         code, cells = pd.factorize(column)  # each text is looked at once
         unit = known_unit(self.units[place])
-        texts = [_without_unit(str(text).strip().replace("−", "-"), unit) for text in cells]
+        texts = [str(text).strip().replace("−", "-") for text in cells]
+        texts = [_without_unit(_FROM.sub("", text) if unit in _SPEEDS else text, unit) for text in texts]
         if unit == "h":
             texts = [_in_hours(text) for text in texts]
         plain = [

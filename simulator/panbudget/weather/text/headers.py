@@ -24,6 +24,7 @@ from panbudget.units import UnitError
 from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.heading import (
     BEAUFORT,
+    SHARES,
     Heading,
     conversion_to,
     heading_of,
@@ -48,7 +49,9 @@ def whole(patterns: Iterable[str]) -> re.Pattern[str]:
     return re.compile("|".join(patterns) or "(?!)")
 
 
-_TIME_OF_DAY, _HEIGHT, _OF_A_DAY = (re.compile(_DATA[name]) for name in ("time_of_day", "height", "of_a_day"))
+_TIME_OF_DAY, _HEIGHT, _OF_A_DAY, _OF_DAYLIGHT = (
+    re.compile(_DATA[name]) for name in ("time_of_day", "height", "of_a_day", "of_daylight")
+)
 NOT_OUTDOORS, OUTDOORS = (words_of(_DATA[name]) for name in ("not_outdoors", "outdoors"))
 
 
@@ -94,7 +97,8 @@ class Header:
     each interval (converted to J/m²), ``rain_kind`` what the rain counts, ``imperial`` the headers with imperial units.
     ``contradicted`` are names whose unit the user states otherwise than the header, ``chosen`` columns that the user names,
     ``suggested`` those that the user is asked to name, ``wind_height`` the gauge's that the wind's header names [m],
-    ``unused`` the columns that are none of these.
+    ``of_daylight`` what share of it one of the sunshine's unit is, where that is no hours [-], ``unused`` the columns that are none
+    of these.
     """
 
     table: str = "weather"
@@ -114,6 +118,7 @@ class Header:
     chosen: dict[str, ColumnChoice] = field(default_factory=dict)
     contradicted: dict[str, OtherUnit] = field(default_factory=dict)
     wind_height: float | None = None
+    of_daylight: float | None = None
     unused: str = ""
 
     def leave(self, headings: Iterable[Heading]) -> None:
@@ -142,6 +147,10 @@ class Header:
         self.stated.add(name)
         if unit == TO_FILL_IN:
             self.wrong(name, "unit-to-fill-in", column=self.headers[name], units=units_of(name, targets))
+            return
+        if name == "sunshine" and unit in SHARES:
+            self.of_daylight = SHARES[unit]
+            self.notes.append(note("share-of-daylight", column=self.headers[name]))
             return
         try:
             target, conversion = conversion_to(unit, targets)
@@ -221,6 +230,8 @@ def take_named(
             free = [heading for heading in headings.values() if heading.text not in others]
             near = _near(choice.column, quantity, free, {*known.values()}, best)
             hint = note("near", near=near) if near else note("none-near", name=name)
+            if near:
+                header.suggested[name] = ColumnChoice(near, choice.unit)
             header.wrong(name, "no-column-named", listed=", ".join(texts.values()), hint=hint, **facts)
         elif len(matches) > 1:
             header.wrong(name, "column-often", count=len(matches), **facts)
@@ -469,6 +480,7 @@ def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:
 
     def fits(heading: Heading) -> bool:
         words = _OF_A_DAY.sub("", heading.name) if name == "rain" else heading.name
+        words = _OF_DAYLIGHT.sub("", words) if name == "sunshine" and heading.unit in SHARES else words
         squeezed, unit = re.sub(r" |(?<= )\d{1,2}m$", "", words), heading.unit
         never = name != "pan_evaporation" and NOT_OUTDOORS.search(words)
         # rain of a day is read at some time of day; of several columns one is a part of it
@@ -490,6 +502,6 @@ def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:
 
 def converts(unit: str, targets: Sequence[str]) -> bool:
     try:
-        return bool(conversion_to(unit, targets))
+        return (unit in SHARES and "h" in targets) or bool(conversion_to(unit, targets))
     except UnitError:
         return False

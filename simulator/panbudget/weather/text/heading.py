@@ -20,7 +20,13 @@ from panbudget.words import packaged
 
 _DATA = packaged("weather/text/heading.toml")
 BEAUFORT = "Bft"
+#: units of sunshine as a share of the daylight -> what one of them is [-]
+SHARES = {"%": 0.01, "fraction": 1.0}
 _UNITS = {word: unit for unit, words in _DATA["units"].items() for word in words}
+# units in words, the last first said of an area
+_SPOKEN = [(re.compile(words), short) for short, words in _DATA["spoken"].items()]
+# words that one may have: "watts per square metre"
+_LONGEST_UNIT = 5
 _GLUED = re.compile(_DATA["glued"])
 _ENGLISH = [(re.compile(rf"\b(?:{'|'.join(words)})"), english) for english, words in _DATA["english"].items()]
 # small letters of other alphabets -> Latin ones
@@ -122,10 +128,12 @@ def known_unit(text: str) -> str | None:
     squeezed = re.sub(
         r"\s+", "", unicodedata.normalize("NFKC", text.translate(_DEGREE)).lower().translate(_PLAIN_LETTERS)
     )
-    plain = squeezed.replace("m²", "m2").replace("degrees", "deg").replace("degree", "deg").replace("deg.", "deg")
+    plain = squeezed.replace("m²", "m2").replace("deg.", "deg")
+    for spoken, short in _SPOKEN:
+        plain = spoken.sub(short, plain)
     plain = re.sub(r"^in(?=0[.,]1|percent|deg|mm\b)", "", plain)  # of a legend
-    tenth = "0.1 " if re.match(r"(0[.,]1|1/10)[a-z°]", plain) else ""
-    plain = re.sub(r"^(0[.,]1|1/10)(?=[a-z°])", "", plain)
+    tenth = "0.1 " if re.match(r"(0[.,]1|1/10)[a-z°%]", plain) else ""
+    plain = re.sub(r"^(0[.,]1|1/10)(?=[a-z°%])", "", plain)
     unit = _UNITS.get(plain) or _UNITS.get(re.sub(r"(/day|/d|\*?day-1|\*?d-1)$", "", plain))
     return f"{tenth}{unit}" if unit else None
 
@@ -189,8 +197,8 @@ def as_mark(value: float, unit: str, target: str) -> str:
 def _trailing_unit(name: str) -> tuple[str, str | None]:
     """Find a unit behind a comma, an underscore or a space."""
     words = re.split(r"[\s,_]+", name.strip())
-    for count in (3, 2, 1):
-        unit = known_unit("".join(words[-count:])) if len(words) > count else None
+    for count in range(min(len(words) - 1, _LONGEST_UNIT), 0, -1):
+        unit = next(filter(None, (known_unit(mark.join(words[-count:])) for mark in ("", "/"))), None)
         # "in" is mostly indoors, and others are words of their own
         indoors = unit == "in" and words[-1].lower() == "in" and not re.search(r"rain|precip", name.lower())
         if unit is not None and not indoors and (count > 2 or words[-1].lower() not in _DATA["no_trailing_units"]):

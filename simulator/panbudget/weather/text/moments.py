@@ -52,6 +52,14 @@ _MONTHS = {
 }
 _WEEKDAY = r"(?i:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6})[.,]? +"
 MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[^\W\d_]{{0,6}})\.?"
+# days in signs, "2025年5月1日", with blanks, "2025. 05. 01.", by weeks, "2025-W23-4" (ISO 8601), with an ending, "1er mai", "May 1st",
+# as "1 de mayo de 2025", and a word before the time of day, "1.5.2025 klo 14:00"
+_IN_WORDS = re.compile(
+    r"(?P<year>\b\d{4})(?: ?[年년] ?|\. )(?P<month>\d\d?)(?: ?[月월] ?|\. )(?P<day>\d\d?)(?: ?[日일]|\.|(?=\s))|"
+    r"\b(?P<of>\d{4})-?W(?P<week>\d\d)-?(?P<weekday>[1-7])\b|"
+    rf"\b(?P<ordinal>\d\d?)(?:er|st|nd|rd|th|[ºª])(?= {MONTH}|,? \d{{4}}\b)|(?<=\d) de (?={MONTH})|(?<=[a-z]) de (?=\d{{4}}\b)|"
+    r"(?<=\d{4}),? (?:klo|kl\.?|um|[àa]|às|at|alle|om|ob|o|godz\.?) (?=\d{1,2}[:.hH]\d\d)"
+)
 _NAMED = [
     re.compile(
         rf"(?P<day>\d{{1,2}})[-/. ]{{0,2}}(?P<month>{MONTH})[-/. ,]{{0,2}}(?P<year>\d{{4}}|\d{{2}})(?P<rest>[T ,].*)?"
@@ -128,6 +136,28 @@ def month_of(name: str) -> int:
     [1, 7, 3, 12]
     """
     return next(i for beginning, i in _MONTHS.items() if name.lower().startswith(beginning))
+
+
+def in_numbers(text: str) -> str:
+    """
+    Write days of a text that are in signs, by weeks or with an ending as those are written that `read_dates` knows.
+
+    Examples
+    --------
+    >>> [in_numbers(day) for day in ("2025年5月1日,3", "2025-W23-4", "1er mai 2025", "1 de mayo de 2025")]
+    ['2025-5-1,3', '2025-06-05', '1 mai 2025', '1 mayo 2025']
+    """
+
+    def plain(found: re.Match[str]) -> str:
+        if found["week"]:
+            last = dt.date(int(found["of"]), 12, 28).isocalendar().week  # its last week always holds that day
+            whole = map(int, found.group("of", "week", "weekday"))
+            return str(dt.date.fromisocalendar(*whole)) if 1 <= int(found["week"]) <= last else found[0]
+        if found["year"]:
+            return "-".join(found.group("year", "month", "day"))
+        return found["ordinal"] or " "
+
+    return _IN_WORDS.sub(plain, text)
 
 
 def is_number_of_a_day(cell: str) -> bool:

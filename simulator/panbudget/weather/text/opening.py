@@ -15,7 +15,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from panbudget.weather.text.cells import MISSING, is_number, parted
-from panbudget.weather.text.heading import in_english, is_unit, known_unit
+from panbudget.weather.text.heading import in_english, is_unit, known_unit, unit_of
 from panbudget.weather.text.moments import MONTH, is_dated, is_number_of_a_day
 from panbudget.weather.text.rows import SEPARATORS, split
 from panbudget.words import packaged
@@ -39,6 +39,11 @@ _OF_DATES = re.compile(
     r"[dmyhs\W_]+|([dtjga]{1,4})([-./ ])m{1,2}\2[tdjayrg]{1,4}( [hs]{1,2}:[mi]{1,2})?|utc|lst|local|ts|deg|degrees|none"
 )
 _LEGEND = re.compile(r"\W*(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,})(?P<says>\S.*)")
+
+# a quantity and its unit among the words above a table
+_NOTED = re.compile(
+    r"(?P<name>[^\W\d_]+(?: [^\W\d_]+)?) ?(?:[:=] ?|\(|\b(?:in|en|im|ve) )(?P<unit>(?:0[.,]1 ?|1/10 ?)?[^\s\d,;()]+(?: [^\s\d,;()]+)?)"
+)
 
 
 class Opening(NamedTuple):
@@ -147,7 +152,9 @@ def _header_above(
             units = cells
             continue
         line = i + 1
-        names = _joined(cells, [pair for pair in above if pair[0] < i], separator, max(dates[0], 0))
+        # a remark is no part of a header that is none
+        upper = [pair for pair in above if pair[0] < i and (text[0] == "#" or pair[1][0] != "#")]
+        names = _joined(cells, upper, separator, max(dates[0], 0))
         if not units and names != cells:  # the names of two lines with one of units between
             units = next((row for j, text in above if j == i - 1 and _is_units(row := _cells(text, separator))), [])
         plain = [re.sub(r"\bdaily\b", "day", in_english(name)) for name in names]
@@ -156,8 +163,10 @@ def _header_above(
             dates = tuple(plain.index(name) for name in split_date) or _numbered(plain, rows)
             if not dates:
                 return None
-        legend = dict(_legend(text for _, text in above))
-        below = next(j for j, other in [*above, (first, "")] if j > i and not _is_units(_cells(other, separator)))
+        noted = dict(_units_noted(names, (pair[1] for pair in above if pair[0] < i)))
+        legend = noted | dict(_legend(text for _, text in above))
+        rest = ((j, _cells(other, separator)) for j, other in above if j > i)
+        below = next((j for j, said in rest if not _is_units(said) and any(map(re.compile(r"\w").search, said))), first)
         return Opening(line, below, names, separator, units or _units_in(rows), dates, rows, legend)
     return None
 
@@ -219,6 +228,20 @@ def _legend(above: Iterator[str]) -> Iterator[tuple[str, str]]:
             yield match["name"].lower(), match["says"]
 
 
+def _units_noted(names: Sequence[str], above: Iterator[str]) -> Iterator[tuple[str, str]]:
+    """Yield names without a unit, with that of lines such as "temperatures in °F, rain in inches", whose words they have."""
+    noted = {}
+    for found in (found for text in above for found in _NOTED.finditer(text)):
+        words = found["unit"].split(" ")
+        unit = next(filter(known_unit, (" ".join(words[:count]) for count in range(len(words), 0, -1))), None)
+        if unit:
+            noted[frozenset(in_english(found["name"]).removesuffix("s").split())] = unit
+    for name in names if noted else ():
+        fitting = {unit for words, unit in noted.items() if words and words <= set(in_english(name).split())}
+        if len(fitting) == 1 and unit_of(name) is None:
+            yield name.lower(), f"{name} ({fitting.pop()})"
+
+
 def _is_sum(cells: Sequence[str]) -> bool:
     """Tell a row that sums others up: its first cell is words for it, perhaps with those of a month or year, and it holds no day."""
     words = re.findall(r"[^\W\d_]+", cells[0].lower())
@@ -227,13 +250,17 @@ def _is_sum(cells: Sequence[str]) -> bool:
 
 
 def sums_among(lines: Sequence[str], above: int, end: int, separator: str) -> list[int]:
-    """Return which lines from one to another are sums and means of others: they begin with a word for it, hold no day and lack cells."""
+    """
+    Return which lines from one to another are sums and means of others.
+
+    They begin with a word for it, hold no day and lack cells, or begin with nothing and lack most.
+    """
     below = functools.partial(itertools.islice, lines, above, end)
     if min(below(), default="") >= "#" and max(below()) < ":":
         return []  # each begins with a digit, as dates do, or a mark that no word has before it
     worded = (i for i in range(above, end) if lines[i] and not lines[i][:2].strip(' "').isdigit())
     cells = ((i, split(lines[i], separator)) for i in worded)
-    sums = [(i, row) for i, row in cells if _is_sum(row)]
+    sums = [(i, row) for i, row in cells if _is_sum(row) or (not row[0] and 0 < 2 * sum(map(bool, row)) <= len(row))]
     # a lone one without an empty cell is a day whose date was written over
     return [i for i, _ in sums] if len(sums) > 1 or any("" in row for _, row in sums) else []
 

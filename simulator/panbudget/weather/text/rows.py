@@ -78,8 +78,9 @@ def split(text: str, separator: str = ",") -> list[str]:
 
 
 def separator_of(text: str, among: Iterable[str] = SEPARATORS) -> str:
-    """Return what parts a line's columns: the mark that it holds most often outside quotation marks."""
-    return max(among, key=(re.sub(r'"[^"]*"', "", text) if '"' in text else text).count)
+    """Return what parts a line's columns: the mark that it holds most often outside quotation marks; commas may be decimal."""
+    bare = re.sub(r'"[^"]*"', "", text) if '"' in text else text
+    return max(among, key=lambda mark: (count := bare.count(mark), count > 0 and mark != ","))
 
 
 def lines_as_file(texts: Sequence[str]) -> Any:

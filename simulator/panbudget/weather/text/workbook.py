@@ -159,9 +159,10 @@ def _without_result(results: Any, formulas: Any) -> str | None:
 
 
 def _text(rows: Sequence[Sequence[str]]) -> str:
-    """Write rows with tabs between cells, each as wide as the header at least; an empty row is an empty line."""
-    width = next((len(row) for row in rows if row), 0)
+    """Write rows with tabs between cells, from the table's first on as wide as the widest of its head; an empty row is an empty line."""
+    first = next((i for i, row in enumerate(rows) if len(row) > 1), 0)
+    widths = [0] * first + [max(map(len, rows[:_HEAD]), default=0)] * (len(rows) - first)
     out = io.StringIO()
     writer = csv.writer(out, delimiter="\t", lineterminator="\n")
-    writer.writerows([*row, *[""] * (width - len(row))] if row else [] for row in rows)
+    writer.writerows([*row, *[""] * (width - len(row))] if row else [] for row, width in zip(rows, widths, strict=True))
     return out.getvalue()

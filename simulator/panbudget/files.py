@@ -31,6 +31,8 @@ LONGEST_CELL, MOST_COLUMNS = 10_000, 1000
 _CHUNK = 1 << 22  # bytes
 _BINARY = re.compile(rb"[\0-\x08]")
 _MANY_LINES, _FEW_OF_THEM = 2000, 0.02  # of a chunk, and the share of them that differ, below which it is no record
+# texts of one line, to its end where they are not closed, and what may begin or end a longer one
+_QUOTED, _MANY_LINED = re.compile(r""""(?:[^"\\]|\\.)*+"?|'[^']*'?"""), re.compile("'{3}|\"{3}")
 _PLAIN_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 
 
@@ -265,8 +267,10 @@ def typed(path: Path) -> str:
 
 def _has_long_key(line: str) -> bool:
     """Tell a line whose key, or a key in whose value, has more levels than a file may have."""
-    dots = line.count(".")
-    return dots > _MOST_LEVELS and line[:1] != "#" and (dots > 1000 or line.partition("=")[0].count(".") > _MOST_LEVELS)
+    if line.count(".") <= _MOST_LEVELS:
+        return False
+    bare = line if _MANY_LINED.search(line) else _QUOTED.sub("'", line)  # a quote in a long text may be none of TOML's
+    return any(run.count(".") > _MOST_LEVELS for run in re.findall(r"[\w.'\"\s-]+", bare.partition("#")[0]))
 
 
 def _float(text: str) -> float:

@@ -21,9 +21,10 @@ from panbudget.studies.sweep.gridded.cells import copy_folder
 from panbudget.studies.sweep.run import sweep
 from panbudget.studies.sweep.site import places_in_table
 from panbudget.weather import read_weather
+from panbudget.weather.services.asking import Service, ask
 from tests.cli.test_main import run
 from tests.garden_file import write_garden, years_csv
-from tests.robustness.test_values import BED, refusal
+from tests.robustness.test_values import BED, refusal, with_values
 from tests.scenario.test_garden import SOUND
 from tests.studies.sweep.district import contents, make_plan
 from tests.weather.sites import Site
@@ -147,6 +148,61 @@ def test_a_key_of_too_many_levels_is_refused_before_it_is_parsed():
     for text in (f"{deepest}.a = 1", f"[{deepest}.a]", f"a = {{ {'.'.join('a' * 100_000)} = 1 }}"):
         with pytest.raises(ScenarioError, match="nested deeper than 50 levels"):
             toml_of(text.encode(), "g.toml")
+
+
+def test_many_names_on_a_line_are_no_nested_keys():
+    """Each dot in their texts counted as a level. Keys after a text of many lines are counted all the same."""
+    names = ", ".join(f'"station-{year}.csv"' for year in range(5000))
+    assert len(toml_of(f"file = [{names}] # {'.' * 60}".encode(), "g.toml")["file"]) == 5000
+    assert toml_of(f'a = \'it is {"." * 60}\'\nb = """\ndon\'t {". , " * 60}\n"""'.encode(), "g.toml")
+    deep = ".".join("a" * 51)
+    for text in (
+        f"x = ['', \"\", {{ {deep} = 1 }}]",
+        f'x = ["""\ndon\'t""", {{ {deep} = 1 }}]',
+        f"a . 'b.c' . {deep} = 1",
+    ):
+        with pytest.raises(ScenarioError, match="nested deeper than 50 levels"):
+            toml_of(text.encode(), "g.toml")
+    began = time.process_time()
+    with pytest.raises(ScenarioError):
+        toml_of(b'a = "' + b'\\"' * 200_000 + b"." * 60, "g.toml")
+    assert time.process_time() - began < 2.0
+
+
+@pytest.mark.parametrize(("last", "refused"), [(66, False), (67, True)])
+def test_a_planting_lasts_a_year_at_most(last, refused):
+    description = with_values({BED + "plants": {"name": "tomato", "stages": [100, 100, 100, last]}})
+    if refused:
+        with pytest.raises(ScenarioError, match=r"stages = \[.*\] comes to 367 days; expected: at most 366 days"):
+            scenario_from(description)
+    else:
+        assert scenario_from(description)
+
+
+def test_a_height_above_any_garden_is_told_with_the_highest_there_is():
+    """It was told with the longest pipe's length."""
+    assert "a height above sea of at most 6000 m" in refusal({"site/elevation": "120 km"})
+    assert scenario_from(with_values({"site/elevation": "6 km"})).site.elevation == 6000.0
+
+
+def test_a_variant_has_not_the_name_of_a_file():
+    """It was laid over in the file's place, and nothing said."""
+    assert "variant.v.toml has the name of a file of changes" in refusal({"variant": {"v.toml": {"title": "x"}}})
+
+
+def test_a_variant_that_changes_nothing_is_compared(tmp_path, capsys):
+    """It ended in a traceback: no row for its changes."""
+    garden = write_garden(tmp_path, WEATHER, more="[variant.same]\n[variant.other]\ntitle = 'x'\n")
+    options = ("--variant", "same", "--variant", "other", "--out", tmp_path / "o")
+    code, _, err = run(capsys, "compare", garden, *options)
+    assert code == 0, err
+    assert ">nothing<" in (tmp_path / "o" / "compare.html").read_text(encoding="utf-8")
+
+
+def test_an_address_that_is_none_is_refused_in_words():
+    """Half a bracket was a bug of ours."""
+    with pytest.raises(WeatherError, match="its address http://\\[::1/ can't be used"):
+        ask(Service("power", "http://[::1/"), {})
 
 
 @pytest.mark.parametrize("given", ["file", "name"])

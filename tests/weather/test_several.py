@@ -83,7 +83,7 @@ def read_weather_of(folder, text):
 
 def test_a_pattern_that_meets_no_file_is_refused(tmp_path):
     """By its key."""
-    with pytest.raises(WeatherError, match=r'weather\.file = "x-\*\.csv" meets no file'):
+    with pytest.raises(WeatherError, match=r'weather\.file = ".*/x-\*\.csv" meets no file'):
         read_weather(tmp_path / "x-*.csv", SITE)
 
 

@@ -258,6 +258,9 @@ class Scenario(Described):
                     yield Problem("named-twice", f"{where}.{name}", f"and {other} look alike", cure="rename one")
         for where in [f"{parent}.{name}" for parent in made_up for name in made_up[parent] if not is_usable(name)]:
             yield Problem("no-name", where, "is no usable name", USABLE)
+        for name in self.variant:
+            if name.endswith(".toml"):
+                yield Problem("no-name", f"variant.{name}", "has the name of a file of changes", cure="leave .toml out")
 
     def _rights_of_strange_beds(self) -> Iterator[Problem]:
         """A further right must name beds that its supply waters."""

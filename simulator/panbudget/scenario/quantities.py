@@ -100,7 +100,7 @@ Flag = Annotated[bool, Field(strict=True)]
 Length = Annotated[float, _reads("length")]
 #: the lowest and the highest of gardens [m above sea]
 ELEVATIONS = -430, 6000
-Elevation = Annotated[Length, Field(ge=ELEVATIONS[0], le=ELEVATIONS[1])]
+Elevation = Annotated[float, _reads("elevation"), Field(ge=ELEVATIONS[0], le=ELEVATIONS[1])]
 #: of wind gauges above ground; below, the profile over grass does not hold (FAO-56 eq 47) [m]
 WIND_HEIGHTS = 0.5, 200
 Depth = Annotated[float, _reads("depth")]

@@ -52,9 +52,7 @@ def paths_of(path: Paths, *, shown_as: str) -> list[Path]:
             folder = glob.escape(str(Path(pattern).parent))
             met = sorted(glob.glob(f"{folder}/{Path(pattern).name}"))
             if not met:
-                raise WeatherError(
-                    problem("no-match", "weather.file", pattern, pattern=Path(pattern).name), file=shown_as
-                )
+                raise WeatherError(problem("no-match", "weather.file", pattern, pattern=pattern), file=shown_as)
             files += map(Path, met)
         else:
             files.append(Path(pattern))

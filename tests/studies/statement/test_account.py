@@ -149,7 +149,7 @@ def test_a_variant_other_dates_and_samples_are_taken(garden):
 
 
 def test_what_a_user_can_cure_is_told(garden, tmp_path):
-    with pytest.raises(ScenarioError, match="season.end = 2025-05-01 is before it starts, 2025-06-30"):
+    with pytest.raises(ScenarioError, match="season ends on 2025-05-01, before it starts, on 2025-06-30"):
         statement(garden({}), start=garden({}).season.end, end=garden({}).season.start)
     with pytest.raises(ScenarioError, match="uncertainty.samples = 3 must be at least 20"):
         statement(garden({}), samples=3)

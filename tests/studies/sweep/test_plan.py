@@ -128,11 +128,11 @@ def test_every_bad_row_of_the_table_has_a_line(tmp_path):
     )
     lines = _lines(path)
     assert len(lines) == 7
-    assert any('row 5: name = "b" stands in row 3 too' in line for line in lines)
-    assert "row 1: latitude = 95.0 must be at most 90" in lines[0]
-    assert 'row 2: name = "A" stands in row 1 too' in lines[1]
-    assert 'row 3: climate = "wet"' in lines[2] or 'row 3: climate = "wet"' in lines[3]
-    assert any("row 4: weather is empty" in line for line in lines)
+    assert any('line 6: name = "b" stands in line 4 too' in line for line in lines)
+    assert "line 2: latitude = 95.0 must be at most 90" in lines[0]
+    assert 'line 3: name = "A" stands in line 2 too' in lines[1]
+    assert 'line 4: climate = "wet"' in lines[2] or 'line 4: climate = "wet"' in lines[3]
+    assert any("line 5: weather is empty" in line for line in lines)
 
 
 def test_a_table_without_a_needed_column_says_which(tmp_path):
@@ -195,7 +195,7 @@ def test_a_latitude_is_a_plain_number(tmp_path, figure):
     path = make_plan(tmp_path)
     table = f'name,latitude,elevation,weather\nA,"{figure}",10,place-01.csv\n'
     (tmp_path / "weather" / "places.csv").write_text(table, encoding="utf-8")
-    assert _lines(path)[0].startswith(f'weather/places.csv: row 1: latitude = "{figure}" is not a plain number')
+    assert _lines(path)[0].startswith(f'weather/places.csv: line 2: latitude = "{figure}" is not a plain number')
 
 
 def test_two_columns_of_one_name_are_refused_and_others_may_stand_twice(tmp_path):

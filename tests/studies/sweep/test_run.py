@@ -161,14 +161,22 @@ def test_a_weather_file_changed_since_is_not_mixed_with_the_old_one(again):
 
 
 def test_a_stop_leaves_no_summary_of_other_parts(again):
-    """One file's weather is another now, and the next one's is broken: what both came to is gone until it is made again."""
+    """One file's weather is another now, and the next one's is broken: what both came to is kept apart until it is made again."""
     plan, out = again
     for name, mended in (("place-02.csv", (",0.0,", ",0.1,")), ("place-03.csv", ("tmax", "other"))):
         weather = plan.parent / "weather" / name
         weather.write_text(weather.read_text(encoding="ascii").replace(*mended), encoding="ascii")
     with pytest.raises(PanbudgetError, match="Place 03"):
         sweep(plan, out, processes=1)
-    assert sorted(path.name for path in out.iterdir()) == ["parts.sha256", "plan.json", "seasons", "sweep.log"]
+    assert sorted(path.name for path in out.iterdir()) == [
+        "earlier",
+        "parts.sha256",
+        "plan.json",
+        "seasons",
+        "sweep.log",
+    ]
+    kept = {path.name for path in (out / "earlier").iterdir()}
+    assert kept >= {"summary.csv", "suits.csv", "sites.csv", "sweep.json"}
 
 
 def test_the_order_of_the_jobs_changes_nothing(parted, tmp_path, monkeypatch):

@@ -240,12 +240,10 @@ def _row(comparison: Comparison, span: str, where: str, key: str) -> dict[str, s
 
 def _changes(comparison: Comparison) -> Iterator[dict[str, Any]]:
     for name in comparison.names:
-        if name == AS_DESCRIBED:
-            yield {"variant": name, "key": "nothing", "value": ""}
-        else:
-            (changed,) = pd.json_normalize(dict(comparison.scenario.overlay_of(name))).to_dict("records")
-            for path, value in changed.items():
-                yield {"variant": name, "key": path, "value": _toml(value)}
+        overlay = {} if name == AS_DESCRIBED else comparison.scenario.overlay_of(name)
+        changed = pd.json_normalize(dict(overlay)).to_dict("records") if overlay else []
+        for path, value in changed[0].items() if changed and changed[0] else [("nothing", None)]:
+            yield {"variant": name, "key": path, "value": "" if value is None else _toml(value)}
 
 
 def _toml(value: Any) -> str:

@@ -219,7 +219,7 @@ def statement(
     first = scenario.season.start if start is None else as_day(start, "start")
     last = scenario.season.end if end is None else as_day(end, "end")
     if last < first:
-        raise refusal(scenario, "end-before-start", "season.end", f"= {last} is before it starts, {first}")
+        raise refusal(scenario, "end-before-start", "season", f"ends on {last}, before it starts, on {first}")
     files = tuple(_readings(scenario, readings))
     for file in files:
         _within_the_season(file, first, last)

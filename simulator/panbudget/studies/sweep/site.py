@@ -127,12 +127,12 @@ def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) ->
     table = table.loc[:, table.columns.isin(_KNOWN)]
     places: list[Place] = []
     problems: list[Problem] = []
-    rows: dict[str, int] = {}
-    for index, cells in enumerate(table.to_dict("records"), 1):
+    rows: dict[str, str] = {}
+    for at, cells in zip(table.index, table.to_dict("records"), strict=True):
         row = {key: text for key in _KNOWN if (text := str(cells.get(key, "")).strip())}
         name = row.get("name", "")
         wrong = list(_wrong_names(row, rows))
-        rows.setdefault(alike(name), index)
+        rows.setdefault(alike(name), at)
         try:
             described = {key: _value(key, row[key], columns) for key in Site.model_fields if key in row}
             site = Site.model_validate(described)
@@ -141,7 +141,7 @@ def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) ->
             places.append(Place(name, *where, row.get("weather", ""), more=more))
         except ValidationError as error:
             wrong += scenario_errors.problems(error, Site)
-        problems += [problem.under(f"row {index}: ") for problem in wrong]
+        problems += [problem.under(f"{at}: ") for problem in wrong]
     if len(problems) > _MOST_LINES:
         problems[_MOST_LINES:] = [problem("more", count=len(problems) - _MOST_LINES)]
     if problems:
@@ -167,7 +167,7 @@ def _wrong_columns(headers: list[str], columns: Mapping[str, str]) -> Iterator[P
             yield problem(code, value=name, name=name, near=near, needed=", ".join(_NEEDED), headers=has)
 
 
-def _wrong_names(row: Mapping[str, str], rows: Mapping[str, int]) -> Iterator[Problem]:
+def _wrong_names(row: Mapping[str, str], rows: Mapping[str, str]) -> Iterator[Problem]:
     name = row.get("name", "")
     if not name or not name.isprintable() or len(name) > _LONGEST_NAME:
         yield problem("bad-name", "name", name, name=name, longest=_LONGEST_NAME)
@@ -192,10 +192,12 @@ def _read(path: Path, shown_as: str) -> pd.DataFrame:
         table = read_typed(path, what="table of sites", shown=shown_as, example=example, error=ScenarioError)
         if table.problems:
             raise ScenarioError(*table.problems, file=shown_as)
-        return pd.DataFrame([row.cells for row in table.rows], columns=table.header)
+        lines = [f"line {row.line}" for row in table.rows]
+        return pd.DataFrame([row.cells for row in table.rows], index=lines, columns=table.header)
     wants_extra("pyarrow")
     try:
         frame = pd.read_parquet(path)
+        frame.index = [f"row {number}" for number in range(1, len(frame) + 1)]
         return frame.astype(object).where(frame.notna(), "").map(str)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error).splitlines()[0]

@@ -53,7 +53,10 @@ _ENDS = (
     *("seasons.zarr", "seasons.nc"),
 )
 _OURS = frozenset({_MANIFEST, _PARTS, _DIGESTS, _LOG, _EARLIER, *_ENDS})
+# how names in its folders end, where they do alike
+_FOLDERS = {_PARTS: (".parquet",), "figures": (".png", ".svg"), _EARLIER: (), "seasons.zarr": ()}
 _KEY = b"panbudget"
+_ABOUT = {"weather": dict, "bad": list, "sites": dict, "places": dict, "designs": dict, "all_years": bool}
 
 #: the system of coordinates of all places
 CRS = "EPSG:4326"
@@ -238,7 +241,8 @@ def _held_in(folder: Path) -> dict[str, Any]:
         held = json.loads(_plain(folder / _MANIFEST))
     except (OSError, ValueError, RecursionError):
         return {}
-    return held if isinstance(held, dict) and isinstance(held.get("designs"), dict) and "plan" in held else {}
+    ours = isinstance(held, dict) and isinstance(held.get("designs"), dict)
+    return held if ours and str(held.get("plan")).isalnum() else {}  # files are named after it
 
 
 def outdated(folder: Path, plan: Plan) -> int:
@@ -273,9 +277,8 @@ class Store:
         try:
             held_names = os.listdir(folder) if os.path.exists(folder) else []
             inside = sorted(name for name in held_names if name != _LOCK)
-            for name in inside:
-                if name not in _OURS and not _is_draft(name):
-                    raise self._refused("foreign", name=name)
+            for name in filter(None, (_foreign_in(folder, name) for name in inside)):
+                raise self._refused("foreign", name=name)
             held, marks = _held_in(folder), plan.marks._asdict()
             stale = held.get("plan") != plan.fingerprint
             # other sites, years or further designs of one sweep
@@ -284,10 +287,12 @@ class Store:
             begun = [name for name in inside if not _is_draft(name) and (name != _PARTS or os.listdir(folder / _PARTS))]
             if stale and not grown and not overwrite and begun:
                 raise self._refused("not-empty.plan" if held else "not-empty.files")
-            if overwrite or (stale and not (grown and held.get("code") == marks["code"])):
+            if begun and not {_MANIFEST, _DIGESTS, _LOG} & {*begun}:
+                raise self._refused("foreign", name=begun[0])  # it has names that others give, too
+            if overwrite:
                 self._clear()
-            elif stale:
-                self._set_aside(str(held["plan"]))
+            elif stale and held:
+                self._set_aside(str(held["plan"]), hold=held.get("code") == marks["code"])
             (folder / _PARTS).mkdir(parents=True, exist_ok=True)
             for draft in [*folder.glob(".*.draft"), *folder.glob("*/.*.draft")]:
                 remove(draft)  # what a killed run left half-made
@@ -301,15 +306,28 @@ class Store:
     def _refused(self, code: str, **values: object) -> OutputError:
         return OutputError(problem(code, **values), file=str(self.folder))
 
-    def _set_aside(self, plan: str) -> None:
-        """Keep the parts of this sweep's earlier plan that are whole, for the rows that still hold."""
+    def _set_aside(self, plan: str, *, hold: bool) -> None:
+        """Keep the parts of this sweep's earlier plan that are whole, for the rows that still hold; no part where none does."""
         digests, earlier = self._read_digests(), self.folder / _EARLIER
         earlier.mkdir(exist_ok=True)
-        for path in (self.folder / _PARTS).glob("part-*.parquet"):
-            if digests.get(path.name) == file_mark(path):
+        for path in () if hold else earlier.glob("*-part-*.parquet"):
+            remove(path)
+        for path in (self.folder / _PARTS).glob("part-*.parquet") if hold else ():
+            if path.is_file() and digests.get(path.name) == file_mark(path):
                 path.replace(earlier / f"{plan[:16]}-{path.name}")
         for name in (_PARTS, _DIGESTS):
             remove(self.folder / name)
+
+    def _put_by(self) -> None:
+        """Take what the earlier parts came to out of sight, until there is what takes its place: a sweep may be refused."""
+        earlier = self.folder / _EARLIER
+        for name in _ENDS:
+            with contextlib.suppress(OSError):
+                os.lstat(self.folder / name)
+                earlier.mkdir(exist_ok=True)
+                remove(earlier / name)
+                (self.folder / name).rename(earlier / name)
+                self.log(f"{name} of before is in {_EARLIER}")
 
     def at_hand(self, job: Job) -> pd.DataFrame | None:
         """Return the rows of a job that an earlier plan of this sweep has left, the same in all that decides about them."""
@@ -330,8 +348,8 @@ class Store:
         return pd.concat(rows, ignore_index=True).drop_duplicates([*KEYS, "year"]) if rows else None
 
     def drop(self) -> None:
-        """Take parts without any row away, unless an earlier plan has left rows that may hold again."""
-        if not self._earlier:
+        """Take parts without any row away, unless an earlier run has left what may hold again."""
+        if not (self.folder / _EARLIER).exists():
             self._clear()
 
     def _clear(self) -> None:
@@ -358,9 +376,10 @@ class Store:
                 os.fsync(file.fileno())
             draft.replace(target)
         except OSError as error:
+            raise OutputError(problem("unwritable", reason=error.strerror), file=str(target)) from None
+        finally:
             with contextlib.suppress(OSError):
                 draft.unlink(missing_ok=True)
-            raise OutputError(problem("unwritable", reason=error.strerror), file=str(target)) from None
 
     def log(self, text: str) -> None:
         """Add a line to the log, which alone tells when things were done."""
@@ -374,9 +393,8 @@ class Store:
     def write_part(self, index: int, payload: bytes) -> None:
         """Write a part of the dataset, and then its digest; what others of other bytes came to is no longer so."""
         digest = hashlib.sha256(payload).hexdigest()
-        for name in _ENDS if self._digests.get(self.part(index).name) != digest else ():
-            with contextlib.suppress(OSError):
-                remove(self.folder / name)
+        if self._digests.get(self.part(index).name) != digest:
+            self._put_by()
         self.write(f"{_PARTS}/{self.part(index).name}", [payload])
         self._digests[self.part(index).name] = digest
         try:
@@ -439,6 +457,17 @@ def remove(path: Path) -> None:
         path.unlink(missing_ok=True)
 
 
+def _foreign_in(folder: Path, name: str) -> str:
+    """Return what no sweep has left of an entry of its folder, or of what is in that; nothing where it is all ours."""
+    if _is_draft(name):
+        return ""
+    if name not in _OURS or (folder / name).is_dir() != (name in _FOLDERS):
+        return name
+    ends = _FOLDERS.get(name)
+    inside = sorted(os.listdir(folder / name)) if ends else []
+    return next((f"{name}/{part}" for part in inside if not part.endswith(ends or ()) and not _is_draft(part)), "")
+
+
 def _is_draft(name: str) -> bool:
     return name.startswith(".") and name.endswith(".draft")
 
@@ -454,12 +483,16 @@ def _earlier_parts(folder: Path) -> dict[str, list[tuple[Path, dict[str, Any]]]]
 
 
 def _about_part(path: Path) -> dict[str, Any] | None:
-    """Return what a part says of itself; nothing where there is none, or none that is whole."""
+    """Return what a part says of itself; nothing where there is none, or none that is whole and has what parts have."""
     import pyarrow as pa
     import pyarrow.parquet as pq
 
     try:
-        about: dict[str, Any] = json.loads((pq.read_schema(path).metadata or {})[_KEY])
-    except (OSError, pa.ArrowException, KeyError, ValueError):
+        schema = pq.read_schema(path) if path.is_file() else pa.schema([])  # a pipe would be waited for
+        about: dict[str, Any] = json.loads((schema.metadata or {})[_KEY])
+        whole = schema.names == [*_HEADS, *COLUMNS] and all(
+            isinstance(about[key], kind) for key, kind in _ABOUT.items()
+        )
+    except (OSError, pa.ArrowException, KeyError, TypeError, ValueError, RecursionError):
         return None
-    return about
+    return about if whole else None

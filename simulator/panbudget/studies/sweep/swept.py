@@ -156,7 +156,6 @@ def finished(plan: Plan, store: Store, parts: int, **run: Any) -> Swept:
         store.drop()
         refuse_sites(plan, {name: site.lines for name, site in bad.items()}, keep_going=True)
     summary = Summary([], 0, 0)
-    store.seal()
     store.write("summary.csv", summarised(map(store.part, range(parts)), wish, summary))
     choices, designs = summary.choices, [design.name for design in plan.designs]
     suits = suits_table(choices)
@@ -198,6 +197,7 @@ def finished(plan: Plan, store: Store, parts: int, **run: Any) -> Swept:
         "variables": plan.grid.listed() if plan.grid is not None else [],
     }
     store.write("sweep.json", [json_bytes(content)])
+    store.seal()
     counted = summary.rows, len(choices), summary.seasons
     return Swept(store.folder, *counted, tuple(bad.values()), tuple(choices), skipped, plan, **run)
 

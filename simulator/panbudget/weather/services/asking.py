@@ -10,7 +10,7 @@ import os
 import time
 from collections.abc import Mapping
 from typing import Any, NamedTuple
-from urllib.parse import urlsplit
+from urllib.parse import SplitResult, urlsplit
 
 from panbudget.errors import Problem, WeatherError
 from panbudget.words import packaged
@@ -44,7 +44,7 @@ class Service(NamedTuple):
         """Where it answers: the address named, in the call or the environment, with the service's path if it has none."""
         facts = self.facts
         base = self.base or os.environ.get(facts["variable"]) or facts["address"]
-        return base if urlsplit(base).path.strip("/") else base.rstrip("/") + facts["path"]
+        return base if _parts(base).path.strip("/") else base.rstrip("/") + facts["path"]
 
     def refusal(self, code: str, **values: object) -> WeatherError:
         """Make the error that says what is wrong with an answer."""
@@ -65,6 +65,14 @@ class Service(NamedTuple):
         apart = abs(longitude - asked[1]) % 360.0
         if not (abs(latitude - asked[0]) <= FAR and min(apart, 360.0 - apart) <= FAR):
             raise self.refusal("other-place", latitude=latitude, longitude=longitude)
+
+
+def _parts(address: str) -> SplitResult:
+    """Part an address; one that is none has no parts, and is refused where it is used."""
+    try:
+        return urlsplit(address)
+    except ValueError:
+        return SplitResult("", "", address, "", "")
 
 
 def ask(service: Service, query: Mapping[str, str]) -> str:
@@ -108,7 +116,7 @@ class _Passing(Exception):
 def _answer(service: Service, query: Mapping[str, str]) -> str:
     import httpx
 
-    local = urlsplit(service.address).hostname in _LOCAL
+    local = _parts(service.address).hostname in _LOCAL
     address, began = service.address, time.monotonic()
     try:
         address = str(httpx.URL(service.address).copy_merge_params(dict(query)))

@@ -1,0 +1,127 @@
+"""What stands in a sweep's folder is looked at before it is believed, and what others have put there is not taken away."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+
+import pytest
+
+pq = pytest.importorskip("pyarrow.parquet")
+
+from panbudget.errors import OutputError, PanbudgetError  # noqa: E402
+from panbudget.studies.sweep.run import sweep  # noqa: E402
+from tests.studies.sweep.district import contents, make_plan  # noqa: E402
+
+
+@pytest.fixture(scope="module")
+def swept(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("swept")
+    sweep(make_plan(folder, places=2, more="[output]\nfigures = false\n"), folder / "out", processes=1)
+    return folder
+
+
+@pytest.fixture
+def again(swept, tmp_path):
+    """A copy of it, plan and folder."""
+    shutil.copytree(swept, tmp_path, dirs_exist_ok=True)
+    return tmp_path / "plan.toml", tmp_path / "out"
+
+
+def _planted(out, *, about=None, left_out=()):
+    """Write the first part again with another account of itself, or columns left out, and its digest with it."""
+    part = out / "seasons" / "part-000000.parquet"
+    table = pq.read_table(part).drop_columns(list(left_out))
+    metadata = dict(table.schema.metadata)
+    changed = about(json.loads(metadata[b"panbudget"])) if about else metadata[b"panbudget"]
+    metadata[b"panbudget"] = changed if isinstance(changed, bytes) else json.dumps(changed).encode()
+    pq.write_table(table.replace_schema_metadata(metadata), part)
+    digest = hashlib.sha256(part.read_bytes()).hexdigest()
+    (out / "parts.sha256").write_text(f"{digest}  seasons/{part.name}\n", encoding="ascii")
+
+
+@pytest.mark.parametrize(
+    "about",
+    [
+        lambda about: [about],
+        lambda about: b"[" * 100_000,
+        lambda about: {key: value for key, value in about.items() if key != "bad"},
+        lambda about: {**about, "weather": ["x"]},
+    ],
+    ids=["a list", "nested without end", "no bad sites", "weather that is a list"],
+)
+def test_a_part_with_another_account_of_itself_is_made_again(about, swept, again):
+    """Each was a bug of ours, exit code 70."""
+    plan, out = again
+    _planted(out, about=about)
+    sweep(plan, out, processes=1)
+    assert contents(out) == contents(swept / "out")
+
+
+def test_a_part_that_lacks_a_column_is_made_again(swept, again):
+    """It ended in a traceback, and left a draft."""
+    plan, out = again
+    _planted(out, left_out=["litres"])
+    sweep(plan, out, processes=1)
+    assert contents(out) == contents(swept / "out")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes are those of Unix")
+def test_a_pipe_in_place_of_a_part_is_not_waited_for(swept, again):
+    plan, out = again
+    (out / "seasons" / "part-000000.parquet").unlink()
+    os.mkfifo(out / "seasons" / "part-000000.parquet")
+    sweep(plan, out, processes=1)
+    assert contents(out) == contents(swept / "out")
+
+
+def test_a_manifest_moves_no_part_out_of_the_folder(again):
+    """Parts of before were put where its plan's name led."""
+    plan, out = again
+    held = json.loads((out / "plan.json").read_text(encoding="utf-8"))
+    (out / "plan.json").write_text(json.dumps({**held, "plan": "../../../x"}), encoding="utf-8")
+    before = contents(out)
+    with pytest.raises(OutputError, match="holds files"):
+        sweep(plan, out, processes=1)
+    assert contents(out) == before
+
+
+@pytest.mark.parametrize("name", ["figures/photo.jpg", "seasons/mine.txt", "summary.csv/mine.txt"])
+def test_what_a_sweep_did_not_make_is_not_overwritten(name, again):
+    plan, out = again
+    (out / "summary.csv").unlink()
+    (out / name).parent.mkdir(exist_ok=True)
+    (out / name).write_text("mine", encoding="utf-8")
+    held = name.removesuffix("/mine.txt") if name.startswith("summary") else name
+    with pytest.raises(OutputError, match=f"holds {held}, which a sweep did not make"):
+        sweep(plan, out, processes=1, overwrite=True)
+    assert (out / name).read_text(encoding="utf-8") == "mine"
+
+
+def test_files_of_names_that_others_give_too_are_no_sweep(swept, tmp_path):
+    (tmp_path / "sites.csv").write_text("mine", encoding="utf-8")
+    with pytest.raises(OutputError, match=r"holds sites\.csv, which a sweep did not make"):
+        sweep(swept / "plan.toml", tmp_path, processes=1, overwrite=True)
+    assert (tmp_path / "sites.csv").read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize("code", ["the same", "another"])
+def test_a_sweep_that_is_refused_keeps_what_it_came_to_before(code, swept, again):
+    """A site more, which can't be read: the summary of before was gone."""
+    plan, out = again
+    if code == "another":
+        held = json.loads((out / "plan.json").read_text(encoding="utf-8"))
+        (out / "plan.json").write_text(json.dumps({**held, "plan": "f" * 64, "code": "another"}), encoding="utf-8")
+    places = plan.parent / "weather" / "places.csv"
+    before = places.read_text(encoding="utf-8")
+    places.write_text(before + "Odd,40,0,10,odd.csv\n", encoding="utf-8")
+    (places.parent / "odd.csv").write_text("x", encoding="utf-8")
+    with pytest.raises(PanbudgetError, match="Odd"):
+        sweep(plan, out, processes=1)
+    kept = [folder / "summary.csv" for folder in (out, out / "earlier") if (folder / "summary.csv").exists()]
+    assert [path.read_bytes() for path in kept] == [(swept / "out" / "summary.csv").read_bytes()]
+    places.write_text(before, encoding="utf-8")
+    sweep(plan, out, processes=1)
+    assert contents(out) == contents(swept / "out")

@@ -500,4 +500,37 @@ MORE_STYLES = {
         "A GARDEN, DAYS\n\n  DATE        TMAX   TMIN   RAIN\n               (C)    (C)   (mm)\n"
         + "".join(f"  {d.date:%d/%m/%Y} {d.tmax:6.1f} {d.tmin:6.1f} {d.rain:6.1f}\n" for d in TRUTH),
     ),
+    "days of the week in German, months over their rows": Style(
+        daily(
+            "Tag;Tiefstwert (°C);Höchstwert (°C);Niederschlag (mm)",
+            lambda d: [
+                f"{['Mo', 'Di', 'Mi', 'Do', 'Fr', 'Sa', 'So'][d.date.weekday()]}, {d.date:%d.%m.%Y}",
+                *map(comma, (d.tmin, d.tmax, d.rain)),
+            ],
+            separator=";",
+        ).replace("Fr, 06", "Juni 2025;;;\nFr, 06"),
+    ),
+    "marks between thousands that are none of decimals": Style(
+        daily(
+            "Date;Min (°C);Max (°C);Rain (mm);Global radiation (kJ/m²)",
+            lambda d: [
+                f"{d.date:%d.%m.%Y}",
+                d.tmin,
+                d.tmax,
+                d.rain,
+                f"{d.radiation * 1000:,.0f}".replace(",", "' "[d.date.day % 2]),
+            ],
+            separator=";",
+        ),
+        (*BASE, *SUN),
+    ),
+    "a model's units below": Style(
+        daily(
+            "time,t2m_min,t2m_max,total_precipitation,wind_speed_2m,surface_solar_radiation",
+            lambda d: [
+                *(d.date, d.tmin + 273.15, d.tmax + 273.15, d.rain / 1000, d.wind, round(d.radiation * 1e6)),
+            ],
+        ).replace("radiation\n", "radiation\n,K,K,m,m s**-1,J m**-2\n"),
+        (*BASE, *WIND, *SUN),
+    ),
 }

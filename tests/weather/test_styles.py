@@ -97,7 +97,21 @@ def test_a_suggestion_names_no_unit_that_the_file_does_not_and_no_other_quantity
         if name != "date" and choice.get("unit", "?") != "?":
             assert any(
                 word in text
-                for word in ("°", "(c", "deg", "(mm", "(in", "(knot", "(j/", "[", "mph", "tempera", " mm", "mj/")
+                for word in (
+                    "°",
+                    "(c",
+                    "deg",
+                    "(mm",
+                    "(in",
+                    "(knot",
+                    "(j/",
+                    "[",
+                    "mph",
+                    "tempera",
+                    " mm",
+                    "mj/",
+                    "s**-1",
+                )
             )
     if "short names" in str(path) or b"TXK" in path.read_bytes():
         assert not any("unit" in choice for choice in pasted(message).values())

@@ -180,3 +180,28 @@ def test_a_season_without_rain_is_doubted_where_every_other_has_some(least, is_s
         days, start="2023-06-01", asked=asked, tmin=tmin, tmax=tmin + 12.0, rain=rain, stated=("rain",), trust=()
     )
     assert ("rain-none" in [caution.name for caution in inspection.cautions]) is is_seen
+
+
+@pytest.mark.parametrize(("mean", "unit"), [(29.0, "m"), (31.0, "in")])
+def test_rain_of_a_model_in_metres_is_told_from_inches(mean, unit):
+    """A mean wet day of 30 mm in metres would be 0.8 mm in inches; figures of hundredths of an inch are hundredths."""
+    rain = np.zeros(N)
+    rain[::6] = np.resize([0.5, 1.0, 1.5], rain[::6].size) * mean / 1000.0
+    rain = rain.round(4 if unit == "m" else 2)
+    rain[0] += 0.01 if unit == "in" else 0.0
+    inspection = inspected(N, rain=rain, tmin=LOW, tmax=LOW + 12.0)
+    [problem] = inspection.problems
+    assert problem.code == "rain-unit"
+    assert f'unit = "{unit}"' in problem.cure
+
+
+@pytest.mark.parametrize(("days", "is_seen"), [(19, False), (20, True)])
+def test_a_year_without_any_rain_is_doubted_by_twenty_damp_days(days, is_seen):
+    """Fog without rain is no reason for a whole year of it, so that 75 % tell without light, too."""
+    at = np.arange(366)
+    wet = at % 9 == 4
+    wet &= np.cumsum(wet) <= days
+    tmin = np.resize(LOW, 366) + 0.001 * at
+    columns = {"tmax": tmin + np.where(wet, 7.9, 14.0), "rh_mean": np.where(wet, 75.0, 55.0) + 0.01 * (at % 7)}
+    inspection = inspected(366, start="2024-06-01", tmin=tmin, rain=0.0, stated=("rain",), trust=(), **columns)
+    assert ("rain-none" in [caution.name for caution in inspection.cautions]) is is_seen

@@ -39,7 +39,8 @@ _CLASSES, _EXPECTED = 4, 9.0
 _OF_MONTH, _MORE, _BESIDE, _TIMES_MEAN = 6.0, 10, 4, 2.0
 # of a season without any rain: wet days that each other year has on its days at least, and the days that such a year must have;
 # days that look wet: how many, their range of temperature at most, their humidity, where light tells too, and where not (for fog of
-# coasts without rain), and share of a clear sky's light [d, -, d, °C, %, %, -]
+# coasts without rain), and share of a clear sky's light [d, -, d, °C, %, %, -]; days of a year, and how many of those then [d, d]
+_A_YEAR = (365, 20)
 _SELDOM, _MOSTLY, _LOOK_WET, _EVEN, _DAMP, _DAMP_ALONE, _DULL = 5, 0.9, 6, 8.0, 75.0, 85.0, 0.5
 # rainy spells, and share of them on whose last day nothing of its own is left once each day is less what the day before has [-]
 _SPELLS, _NONE_LEFT, _LEFT = 6, 0.75, 0.051
@@ -51,8 +52,10 @@ _MUCH_RAIN = 400.0
 _FEW, _MANY = 5, 15
 # the most and the mean of wet days in inches, and in cm [in, cm]
 _INCHES, _CENTIMETRES = (4.0, 0.6), (10.0, 1.0)
+# the mean of wet days in metres, as models write them, which in inches is little more than a drizzle [m]
+_METRES = (0.001, 0.03)
 # mm in one, and what people call it
-_SMALL, _NAMES = {"in": 25.4, "cm": 10.0}, {"in": "inches", "cm": "cm"}
+_SMALL, _NAMES = {"in": 25.4, "cm": 10.0, "m": 1000.0}, {"in": "inches", "cm": "cm", "m": "metres"}
 
 
 def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -79,6 +82,8 @@ def _too_small(wet: Floats) -> str:
         np.abs(wet * parts - np.round(wet * parts)) < grain
         for parts, grain in ((100.0, 1e-6), (50.0, 1e-6), (10.0, 1e-6), (1.0 / 0.254, 0.021))
     )
+    if not hundredths.all() and _METRES[0] < wet.mean() < _METRES[1]:
+        return "m"
     if not hundredths.all() or tenths.mean() >= 0.5 or tips.mean() > 0.9:
         return ""  # the last: inches turned into millimetres
     return "in" if wet.max() < _INCHES[0] and wet.mean() < _INCHES[1] and not fiftieths.all() else "cm"
@@ -270,20 +275,22 @@ def _rain_none(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     if whole.size and whole.min() >= _SELDOM and whole.mean() > _EXPECTED:
         yield Verdict(names, "rain-none/years", {"wet": whole.mean(), "years": whole.size})
         return
-    ever = inspection.asked if np.nansum(rain) > 0.0 else ~np.isnan(rain)  # of a record without any, all days speak
-    damp = int((_looks_wet(inspection) & ever).sum())
-    if damp >= _LOOK_WET:
+    # of a record without any all days speak, and of a year of it fog is no reason
+    ever = inspection.asked if np.nansum(rain) > 0.0 else ~np.isnan(rain)
+    a_year = bool(ever.sum() >= _A_YEAR[0])
+    damp = int((_looks_wet(inspection, foggy=not a_year) & ever).sum())
+    if damp >= (_A_YEAR[1] if a_year else _LOOK_WET):
         yield Verdict(names, "rain-none/damp", {"damp": damp, "days": int(ever.sum())})
 
 
-def _looks_wet(inspection: Inspection) -> Mask:
-    """Tell days as damp, dull and even as few are without rain; none where neither humidity nor light is there."""
+def _looks_wet(inspection: Inspection, *, foggy: bool) -> Mask:
+    """Tell days as damp, dull and even as few are without rain, or fog; none where neither humidity nor light is there."""
     humidity = [name for name in ("rh_mean", "rh_max", "rh_min") if inspection.has(name)]
     tmin = inspection.all_of("tmin")
     signs = [(inspection.all_of("tmax") - tmin <= _EVEN) & (tmin > 0.0)]
     if humidity:
         of = humidity[:1] if "rh_mean" in humidity else humidity
-        least = _DAMP if inspection.has("radiation") else _DAMP_ALONE
+        least = _DAMP_ALONE if foggy and not inspection.has("radiation") else _DAMP
         signs.append(np.mean([inspection.all_of(name) for name in of], axis=0) >= least)
     if inspection.has("radiation"):
         signs.append(inspection.all_of("radiation") < _DULL * inspection.sky.clear)

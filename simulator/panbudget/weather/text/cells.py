@@ -31,6 +31,8 @@ _SPOKEN_MISSING = {*(word.lower() for word in MISSING), *_DATA["spoken_missing"]
 
 _POINT = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
 _COMMA = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
+# marks between thousands that no decimal mark is
+_MARKS_ALONE = re.compile(r"[+-]?\d{1,3}(?:([ '’])\d{3})(?:\1\d{3})*(?:[.,]\d+)?")
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[., ']\d{3})+(?:[.,]\d+)?")
 # a number that has both marks tells which is which
 _BOTH_MARKS = {
@@ -305,10 +307,8 @@ class _Numbers:
         texts = [_without_unit(_FROM.sub("", text) if unit in _SPEEDS else text, unit) for text in texts]
         if unit == "h":
             texts = [_in_hours(text) for text in texts]
-        plain = [
-            text.replace(mark, "") if mark and _THOUSANDS.fullmatch(text) and not re.search("[ ']", text) else text
-            for text in texts
-        ]
+        texts = [re.sub("[ '’]", "", text) if _MARKS_ALONE.fullmatch(text) else text for text in texts]
+        plain = [text.replace(mark, "") if mark and _THOUSANDS.fullmatch(text) else text for text in texts]
         point = np.array([_POINT.fullmatch(text) is not None for text in plain], dtype=bool)
         comma = np.array([_COMMA.fullmatch(text) is not None for text in plain], dtype=bool)
         comma &= self.decimal_commas

@@ -128,7 +128,7 @@ def known_unit(text: str) -> str | None:
     squeezed = re.sub(
         r"\s+", "", unicodedata.normalize("NFKC", text.translate(_DEGREE)).lower().translate(_PLAIN_LETTERS)
     )
-    plain = squeezed.replace("m²", "m2").replace("deg.", "deg")
+    plain = squeezed.replace("m²", "m2").replace("deg.", "deg").replace("**", "")
     for spoken, short in _SPOKEN:
         plain = spoken.sub(short, plain)
     plain = re.sub(r"^in(?=0[.,]1|percent|deg|mm\b)", "", plain)  # of a legend

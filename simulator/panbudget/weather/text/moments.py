@@ -50,7 +50,9 @@ _MONTHS = {
     )
     for beginning in beginnings.split()
 }
-_WEEKDAY = r"(?i:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6})[.,]? +"
+_WEEKDAY = (
+    r"(?:(?i:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6})[.,]? +|[^\W\d_]{2,12}[.,]{0,2} +(?=\d{1,4}[-/.]\d{1,2}[-/.]\d))"
+)
 MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[^\W\d_]{{0,6}})\.?"
 # days in signs, "2025年5月1日", with blanks, "2025. 05. 01.", by weeks, "2025-W23-4" (ISO 8601), with an ending, "1er mai", "May 1st",
 # as "1 de mayo de 2025", and a word before the time of day, "1.5.2025 klo 14:00"

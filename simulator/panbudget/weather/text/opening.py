@@ -249,18 +249,27 @@ def _is_sum(cells: Sequence[str]) -> bool:
     return worded and not any(map(is_dated, cells))
 
 
+def _is_title(cells: Sequence[str]) -> bool:
+    """Tell words over rows below them, with a year at most: "April 2025", and nothing in the other cells."""
+    return len(cells) > 1 and not any(cells[1:]) and bool(re.fullmatch(r"[^\W\d][^\d]*(?:\d{4})?", cells[0]))
+
+
 def sums_among(lines: Sequence[str], above: int, end: int, separator: str) -> list[int]:
     """
     Return which lines from one to another are sums and means of others.
 
-    They begin with a word for it, hold no day and lack cells, or begin with nothing and lack most.
+    They begin with a word for it, hold no day and lack cells, or begin with nothing and lack most; or are words alone, as of a month.
     """
     below = functools.partial(itertools.islice, lines, above, end)
     if min(below(), default="") >= "#" and max(below()) < ":":
         return []  # each begins with a digit, as dates do, or a mark that no word has before it
     worded = (i for i in range(above, end) if lines[i] and not lines[i][:2].strip(' "').isdigit())
     cells = ((i, split(lines[i], separator)) for i in worded)
-    sums = [(i, row) for i, row in cells if _is_sum(row) or (not row[0] and 0 < 2 * sum(map(bool, row)) <= len(row))]
+    sums = [
+        (i, row)
+        for i, row in cells
+        if _is_sum(row) or (not row[0] and 0 < 2 * sum(map(bool, row)) <= len(row)) or _is_title(row)
+    ]
     # a lone one without an empty cell is a day whose date was written over
     return [i for i, _ in sums] if len(sums) > 1 or any("" in row for _, row in sums) else []
 

@@ -116,9 +116,9 @@ def bounded(stream: IO[bytes] | gzip.GzipFile, most: int = MOST_UNPACKED) -> byt
     Unlikely
         More bytes than that, more lines than `MOST_LINES`, megabytes of one line or of NUL, the same few lines again and again.
     """
-    size = lines = 0
+    size, lines, last = 0, 0, b""
     while chunk := stream.read(_CHUNK):
-        size += len(chunk)
+        size, last = size + len(chunk), chunk
         ends = chunk.count(b"\n") + (chunk.count(b"\r") - chunk.count(b"\r\n") if b"\r" in chunk else 0)
         if size > most:
             raise Unlikely("too-large", f"holds more than {most / 1e6:g} MB", cure="keep what you need of it")
@@ -132,6 +132,8 @@ def bounded(stream: IO[bytes] | gzip.GzipFile, most: int = MOST_UNPACKED) -> byt
         if lines > MOST_LINES:
             cure = "part it into several, or keep the years that you need"
             raise Unlikely("too-many-lines", f"has more than {MOST_LINES:,} lines", cure=cure)
+    if len(last) == size:
+        return last
     stream.seek(0)
     return stream.read() or b""
 

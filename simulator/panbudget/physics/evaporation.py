@@ -76,7 +76,7 @@ def reference_evapotranspiration(daily: pd.DataFrame, *, latitude: float, elevat
         ea=day["vapour_pressure"],
         pressure=day.get("pressure"),
         elevation=elevation,
-        rso=pd.Series(sky[pd.DatetimeIndex(daily.index).day_of_year.to_numpy() - 1]),
+        rso=pd.Series(sky[sun.of_calendar(pd.DatetimeIndex(daily.index))[0] - 1]),
         clip_zero=False,
     )
     return pd.Series(np.asarray(eto, dtype=float), index=daily.index, name="eto_mm")

@@ -5,13 +5,32 @@ Units: MJ m⁻² d⁻¹, hours; latitude in degrees, north positive; angles betw
 arrays that broadcast against each other and gives arrays. Source, called FAO-56: see `air`.
 """
 
+import functools
+
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
-Floats = npt.NDArray[np.float64]
+from panbudget.numeric import Floats, Ints
 
 #: FAO-56 eq 21: radiation at the top of the atmosphere, facing the sun. [MJ m⁻² min⁻¹]
 SOLAR_CONSTANT = 0.0820
+
+
+def of_calendar(days: pd.DatetimeIndex) -> tuple[Ints, Ints]:
+    """Return each day's place in its year, 1 to 366, and its month."""
+    number = days.to_numpy().astype("M8[D]").astype(np.int64)
+    if not number.size:
+        return number, number
+    first = int(number.min())
+    return tuple(part[number - first] for part in _of_span(first, int(number.max())))  # type: ignore[return-value]
+
+
+@functools.lru_cache(maxsize=8)
+def _of_span(first: int, last: int) -> tuple[Ints, Ints]:
+    """The same of all days from one to another, which many places share: it takes longer than what is done with it."""
+    days = pd.DatetimeIndex(np.arange(first, last + 1).astype("M8[D]"))
+    return days.day_of_year.to_numpy().astype(np.int64), days.month.to_numpy().astype(np.int64)
 
 
 def _array(values: npt.ArrayLike) -> Floats:

@@ -105,7 +105,7 @@ class Record:
 
     def days(self, spans: Sequence[Span]) -> Days:
         """Return the engine's drivers over spans as long as each other. (years, days)"""
-        day_of_year = made_once(self, "days of the year", lambda: self.index.day_of_year.to_numpy() - 1)
+        day_of_year = made_once(self, "days of the year", lambda: sun.of_calendar(self.index)[0] - 1)
         rain, eto, rows = (beside(part, spans) for part in (self.rain, self.eto, day_of_year))
         return Days(rain, eto, self.daylight[rows], self.dark[rows])
 
@@ -164,17 +164,17 @@ class Record:
 
     def evaporation(self, valves: Sequence[Valve], spans: Sequence[Span]) -> Floats:
         """Return what valves' pans lose over spans, of which all days must be known. (years, valves, days) [mm/day]"""
-        years = [self.index[first].year for first, _ in spans]
-        pans = [(valve.controller.pan, f"{valve.where(years[0])}.pan") for valve in valves]
-        kinds = {id(lost): lost for lost in (self.pan_evaporation(*pan) for pan in pans)}  # many pans lose alike
-        row_of = [[*kinds].index(id(self.pan_evaporation(*pan))) for pan in pans]
-        rows = np.stack([beside(lost, spans) for lost in kinds.values()], axis=1)[:, row_of]
+        where = [f"{valve.where(self.index[spans[0][0]].year)}.pan" for valve in valves]
+        lost = [self.pan_evaporation(valve.controller.pan, at) for valve, at in zip(valves, where, strict=True)]
+        kinds = {id(values): values for values in lost}  # many pans lose alike
+        row_of = [[*kinds].index(id(values)) for values in lost]
+        rows = np.stack([beside(values, spans) for values in kinds.values()], axis=1)[:, row_of]
         for at, row in np.argwhere(np.isnan(rows).any(axis=2))[:1]:
-            dates, where = self.index[slice(*spans[at])], f"{valves[row].where(years[at])}.pan"
+            dates = self.index[slice(*spans[at])]
             missing = [day.date() for day in dates[np.isnan(rows[at, row])]]
             found = f'= "measured": {self.shown} has no pan_evaporation on {name_days(missing)}'
-            cure = 'fill them, or take "from-eto"'
-            raise ScenarioError(Problem("pan-days", f"{where}.evaporation", found, "", cure), file=self.file)
+            key, cure = f"{valves[row].where(dates[0].year)}.pan.evaporation", 'fill them, or take "from-eto"'
+            raise ScenarioError(Problem("pan-days", key, found, "", cure), file=self.file)
         return rows
 
     def presses(self, valves: Sequence[Valve], spans: Sequence[Span]) -> Floats:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats
 from panbudget.physics.air import clear_sky_radiation
-from panbudget.physics.sun import daylight_hours, extraterrestrial_radiation
+from panbudget.physics.sun import daylight_hours, extraterrestrial_radiation, of_calendar
 from panbudget.scenario.garden import Site
 from panbudget.weather.messages import note
 
@@ -102,7 +102,7 @@ def place_doubts(station: Station | None, daily: pd.DataFrame, site: Site) -> li
     if doubts or not {"tmin", "tmax"} <= set(daily.columns) or abs(site.latitude) < _SEASONS_FROM:
         return doubts
     mean = (daily["tmin"].to_numpy(float) + daily["tmax"].to_numpy(float)) / 2.0
-    month = np.where(np.isnan(mean), 0, pd.DatetimeIndex(daily.index).month)
+    month = np.where(np.isnan(mean), 0, of_calendar(pd.DatetimeIndex(daily.index))[1])
     north, south = mean[(month >= 5) & (month <= 8)], mean[(month >= 11) | ((month >= 1) & (month <= 2))]
     if min(len(north), len(south)) < _DAYS_TO_JUDGE:
         return doubts
@@ -164,7 +164,7 @@ def sky_of(days: pd.DatetimeIndex, *, latitude: float, elevation: float) -> Sky:
     Sky
         FAO-56 eq 21, 37 and 34.
     """
-    of_year, row = np.arange(1.0, 367.0), days.day_of_year.to_numpy() - 1
+    of_year, row = np.arange(1.0, 367.0), of_calendar(days)[0] - 1
     Ra = extraterrestrial_radiation(of_year, latitude=latitude)
     sky = Sky(Ra, clear_sky_radiation(Ra, elevation=elevation), daylight_hours(of_year, latitude=latitude))
     return Sky(*(part[row] for part in sky))

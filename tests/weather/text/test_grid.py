@@ -6,7 +6,8 @@ import pytest
 from panbudget.weather.text import rows as rows_module
 from panbudget.weather.text.grid import Grid
 from panbudget.weather.text.mistakes import Mistakes
-from panbudget.weather.text.rows import read_rows, split
+from panbudget.weather.text.moments import days_at_a_stroke
+from panbudget.weather.text.rows import Rows, read_rows, split
 
 
 def grid_of(*rows: str, separator: str = ",", width: int = 3, header: tuple[str, ...] = (), comments: bool = False):
@@ -64,21 +65,27 @@ def test_rows_without_a_cell_and_comments_are_told():
 
 
 @pytest.mark.parametrize(
-    ("texts", "numbers"),
+    ("texts", "days"),
     [
-        (["2024-02-29", "1999-12-31"], (True, [[2024, 1999], [2, 12], [29, 31]])),
-        (["20240229", "19991231"], (True, [[2024, 1999], [2, 12], [29, 31]])),
-        (["29/02/2024", "31/12/1999"], (False, [[29, 31], [2, 12], [2024, 1999]])),
+        (["2024-02-29", "1999-12-31"], ["2024-02-29", "1999-12-31"]),
+        (["20240229", "19991231"], ["2024-02-29", "1999-12-31"]),
+        (["29/02/2024", "31/12/1999"], ["2024-02-29", "1999-12-31"]),
         (["2024-02-29", "1999/12/31"], None),
         (["2024-02-29", "1999-12-3"], None),
         (["2024-02-29", "1999-12-3x"], None),
+        (["2024-02-29", "1999-12-\u00b3"], None),
         (["2024-02/29", "1999-12/31"], None),
-        (["29022024"], (True, [[2902], [20], [24]])),
+        (["2024-02-30"], None),
+        (["01/02/2024"], None),
+        (["29022024"], None),
+        (["2024-1-01"], None),
     ],
 )
-def test_dates_of_one_form_are_numbers(texts, numbers):
-    parts = grid_of(*(f"x,{text}" for text in texts), width=2).date_parts(1)
-    assert (parts and (parts[0], np.array(parts[1]).tolist())) == (numbers if numbers else None)
+def test_dates_of_one_form_are_read_at_a_stroke(texts, days):
+    lines = [f"x,{text}" for text in texts]
+    rows = Rows(",", 2, np.arange(len(lines)), lines, [], [], True, grid_of(*lines, width=2))
+    read = days_at_a_stroke(rows, 1)
+    assert (None if read is None else [str(day) for day in read]) == days
 
 
 @pytest.mark.parametrize("more", [0, -1])

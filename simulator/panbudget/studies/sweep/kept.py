@@ -96,7 +96,8 @@ def _keep(file: Path, years: Years, eto: dict[int, Floats]) -> None:
     numbers["eto"] = np.concatenate([eto[id(weather)] for weather in runs])
     columns = {name: pa.array(values) for name, values in numbers.items()}
     for name in names:
-        code, kinds = coded(union_categoricals([weather.flags[name] for weather in runs]))
+        flags = [weather.flags[name] for weather in runs]
+        code, kinds = coded(union_categoricals(flags) if len(flags) > 1 else flags[0])
         columns[f"flag {name}"] = pa.DictionaryArray.from_arrays(code, pa.array(kinds, pa.string()))
     about = {
         "runs": [(str(weather.daily.index[0].date()), len(weather.daily)) for weather in runs],
@@ -106,7 +107,8 @@ def _keep(file: Path, years: Years, eto: dict[int, Floats]) -> None:
     }
     table = pa.table(columns).replace_schema_metadata({_META: json.dumps(about)})
     buffer = io.BytesIO()
-    with pa.ipc.new_file(buffer, table.schema, options=pa.ipc.IpcWriteOptions(compression="lz4")) as writer:
+    options = pa.ipc.IpcWriteOptions(compression="lz4", use_threads=False)
+    with pa.ipc.new_file(buffer, table.schema, options=options) as writer:
         writer.write_table(table)
     payload = buffer.getvalue()
     draft = file.with_name(f".{file.name}.{os.getpid()}.{threading.get_ident()}")
@@ -134,7 +136,7 @@ def _held(file: Path) -> Read | None:
     payload = content[_DIGEST:]
     if _digest(file, payload) != content[:_DIGEST]:
         return None
-    table = pa.ipc.open_file(payload).read_all()
+    table = pa.ipc.open_file(payload, options=pa.ipc.IpcReadOptions(use_threads=False)).read_all()
     about = json.loads(table.schema.metadata[_META])
     columns = dict(zip(table.column_names, table.columns, strict=True))
     weathers, eto, at = [], dict[int, Floats](), 0

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -33,7 +34,15 @@ from panbudget.weather.text.moments import (
 )
 from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, sums_among, without_footer
 from panbudget.weather.text.raw import TO_FILL_IN, Columns, RawTable, Site, Source
-from panbudget.weather.text.rows import SEPARATORS, Rows, is_cut_off, read_rows, separator_of, split
+from panbudget.weather.text.rows import (
+    SEPARATORS,
+    Rows,
+    is_cut_off,
+    read_rows,
+    regular_rows,
+    separator_of,
+    split,
+)
 from panbudget.words import and_more
 
 NAME = "table"
@@ -234,13 +243,14 @@ def _is_row_of_values(cells: Sequence[str]) -> bool:
 def _rows(lines: Sequence[str], opening: Opening, mistakes: Mistakes) -> tuple[Rows, list[str]]:
     """Read the rows, name those that are none, and note comments among them and lines below them."""
     end = without_footer(lines, len(opening.cells), opening.separator)
-    if sums := sums_among(lines, opening.above, end, opening.separator):
-        lines = [*lines]
+    alike: Any = {"above": opening.above, "separator": opening.separator, "header": opening.cells, "comments": True}
+    rows, sums = regular_rows(list(lines[opening.above : end]), **alike), list[int]()
+    if rows is None or rows.grid is None or rows.grid.is_worded():
+        sums, lines = sums_among(lines, opening.above, end, opening.separator), [*lines]
         for i in sums:
             lines[i] = ""
-    rows = read_rows(
-        lines[:end], mistakes, above=opening.above, separator=opening.separator, header=opening.cells, comments=True
-    )
+    if rows is None or sums:
+        rows = read_rows(lines[:end], mistakes, **alike)
     rows = rows.refuse_repeats(opening.cells, mistakes)
     first = next(iter(rows.cells()), ["0"])
     if not any(any(letter.isdigit() for letter in cell) and "/m" not in cell for cell in first):

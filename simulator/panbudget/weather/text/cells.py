@@ -8,6 +8,7 @@ weather.
 from __future__ import annotations
 
 import dataclasses
+import functools
 import itertools
 import re
 from collections.abc import Mapping, Sequence
@@ -220,13 +221,15 @@ def _at_a_stroke(grid: Grid, marks: Mapping[int, list[str]], texts: Sequence[int
     for place, missing in ((place, frozenset(of_column)) for place, of_column in marks.items()):
         code, cells = grid.column(place)
         known = [cell for cell in cells if cell not in missing]
-        if all(map(_PLAIN.fullmatch, known)):
-            whole = len(known) == len(cells) and not any("." in cell for cell in known)
+        if None not in (read := [*map(_plain_figure, known)]):
+            is_pointed = any("." in cell for cell in known)
+            whole = len(known) == len(cells) and not is_pointed
             codes = [float(mark) for mark in missing if _POINT.fullmatch(mark)]
-            figures = np.array([np.nan if cell in missing else float(cell) for cell in cells])
+            figures = np.full(len(cells), np.nan)
+            figures[[cell not in missing for cell in cells]] = read
             figures[np.isin(figures, codes)] = np.nan
             columns[place] = figures[code] + (0.0 if whole else -0.0)  # whole numbers have no −0
-            pointed += [place] if any("." in cell for cell in known) else []
+            pointed += [place] if is_pointed else []
         elif all(map(_TO_PARSE.fullmatch, known)):
             return None
         else:
@@ -239,6 +242,12 @@ def _at_a_stroke(grid: Grid, marks: Mapping[int, list[str]], texts: Sequence[int
         place: pd.Series(np.array(cells, dtype=object)[code], dtype=str) for place, (code, cells) in texts_of.items()
     }
     return columns, words, pointed
+
+
+@functools.lru_cache(maxsize=20_000)
+def _plain_figure(cell: str) -> float | None:
+    """Return a plain number; nothing where a parser may take the text otherwise. Kept, since figures repeat from file to file."""
+    return float(cell) if _PLAIN.fullmatch(cell) else None
 
 
 def _by_parser(rows: Rows, marks: Mapping[Any, list[str]], texts: Sequence[int]) -> _Parsed | None:

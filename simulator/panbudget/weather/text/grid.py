@@ -7,7 +7,6 @@ that a text that repeats, as figures do, is made and looked at once. What isn't 
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from functools import cached_property
 
@@ -18,7 +17,6 @@ import pandas as pd
 from panbudget.numeric import Ints
 
 _END, _BLANK, _QUOTE, _HASH = 10, 32, 34, 35
-_DATE = re.compile(r"(\d{4})([-/.]?)(\d\d)\2(\d\d)|(\d\d)([-/.])(\d\d)\6(\d{4})", re.ASCII)
 _WORD, _SHORT = 8, 32  # bytes that are looked at as one number; of texts that are decoded together
 
 
@@ -74,6 +72,11 @@ class Grid:
             more = nothing[letter]
             rows, at = rows[more], at[more] + 1
         return odd
+
+    def is_worded(self) -> bool:
+        """Tell whether a row begins with neither a digit, as dates do, nor a mark that no word has before it."""
+        first = self.letters[np.append(0, self._line_ends[:-1] + 1)]
+        return bool((first - _HASH > ord("9") - _HASH).any())
 
     def holds(self, text: str) -> bool:
         """Tell whether a text stands anywhere in the rows."""
@@ -144,7 +147,9 @@ class Grid:
         begin, end = self.begins[:, place], self.ends[:, place]
         if self._bare or self.separator == " ":
             return begin, end
-        while (blank := self.letters[begin] == _BLANK).any():  # never beyond a cell, which ends in no blank
+        while (
+            b" " in self.data and (blank := self.letters[begin] == _BLANK).any()
+        ):  # never beyond a cell, which ends in no blank
             begin = begin + blank
         if b'"' in self.data and (quoted := self.letters[begin] == _QUOTE).any():
             begin, end = begin + quoted, end - quoted
@@ -175,19 +180,12 @@ class Grid:
         spans = zip(begin[first].tolist(), end[first].tolist(), strict=True)
         return code, [self.data[start:stop].decode("utf-8", "surrogatepass") for start, stop in spans]
 
-    def date_parts(self, place: int) -> tuple[bool, list[Ints]] | None:
-        """Return whether years come first and a column's dates as three numbers, if all are written as 2024-05-01 or 20240501."""
+    def dates(self, place: int) -> npt.NDArray[np.uint8] | None:
+        """Return the letters of a column's cells, a row each, if all have as many as a date, which are 8 or 10."""
         begin, end = self._span(place)
-        form = _DATE.fullmatch(self.data[begin[0] : end[0]].decode("utf-8", "surrogatepass"))
-        if form is None or ((length := end - begin) != length[0]).any():
+        length = int(end[0] - begin[0])
+        if length not in (8, 10) or (end - begin != length).any():
             return None
-        spans = [form.span(i) for i in ((1, 3, 4) if form[1] else (5, 7, 8))]
-        letters = {i: self.letters[begin + i] for i in range(len(form[0]))}
-        numbers = [
-            sum((letters[i].astype(np.int16) - 48) * 10 ** (stop - 1 - i) for i in range(start, stop)).astype(np.int64)
-            for start, stop in spans
-        ]
-        digits = [i for start, stop in spans for i in range(start, stop)]
-        plain = all((letters[i] - 48 < 10).all() for i in digits)
-        marked = all((letters[i] == ord(form[0][i])).all() for i in letters if i not in digits)
-        return (bool(form[1]), numbers) if plain and marked else None
+        parts = (self._words[begin], self._words[end - _WORD])
+        head, tail = (part.view(np.uint8).reshape(-1, _WORD) for part in parts)
+        return np.concatenate([head, tail[:, 2 * _WORD - length :]], axis=1)

@@ -8,6 +8,7 @@ A column that nothing settles is refused, because a guess would be silent. Colum
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import re
 from collections.abc import Sequence
 
@@ -69,6 +70,8 @@ _NAMED = [
     re.compile(rf"(?P<month>{MONTH})[- ](?P<day>\d{{1,2}}),?[- ](?P<year>\d{{4}})(?P<rest>[T ,].*)?"),
     re.compile(rf"(?P<year>\d{{4}})[-/. ](?P<month>{MONTH})[-/. ](?P<day>\d{{1,2}})(?P<rest>[T ,].*)?"),
 ]
+# as all of a column may be written
+_PARTS = re.compile(r"(\d{4})([-/.]?)(\d\d)\2(\d\d)|(\d\d)([-/.])(\d\d)\6(\d{4})", re.ASCII)
 _THREE = re.compile(r"(\d{1,4})[-/. ](\d{1,2})[-/. ](\d{1,4})(?P<rest>[T ,].*)?")
 # two digits of a year from which it is of the last century (POSIX strptime)
 _LAST_CENTURY = 69
@@ -413,8 +416,27 @@ def plain_dates(texts: Sequence[str]) -> Days | None:
 
 def days_at_a_stroke(rows: Rows, column: int) -> Days | None:
     """Read a column of dates as `plain_dates` does, without a text of each; nothing where they must be looked at."""
-    parts = rows.grid.date_parts(column) if rows.grid else None
-    return _settled(parts[0], *parts[1]) if parts else None
+    letters = rows.grid.dates(column) if rows.grid else None
+    return None if letters is None else _days_written(letters.tobytes(), letters.shape[1])
+
+
+@functools.lru_cache(maxsize=4)
+def _days_written(text: bytes, length: int) -> Days | None:
+    """Read dates that are all written as 2024-05-01 or 20240501; kept, since many files hold the same days."""
+    form = _PARTS.fullmatch(text[:length].decode("latin-1"))
+    if form is None:
+        return None
+    letters = np.frombuffer(text, np.uint8).reshape(-1, length).T
+    spans = [form.span(i) for i in ((1, 3, 4) if form[1] else (5, 7, 8))]
+    digits = [i for start, stop in spans for i in range(start, stop)]
+    marks = [i for i in range(length) if i not in digits]
+    if (letters[digits] - 48 > 9).any() or any((letters[i] != ord(form[0][i])).any() for i in marks):
+        return None
+    numbers = [
+        sum((letters[i].astype(np.int64) - 48) * 10 ** (stop - 1 - i) for i in range(start, stop))
+        for start, stop in spans
+    ]
+    return _settled(bool(form[1]), *numbers)
 
 
 def _settled(year_first: bool, first: Ints, second: Ints, third: Ints) -> Days | None:

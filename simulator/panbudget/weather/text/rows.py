@@ -224,7 +224,7 @@ def read_rows(
     """
     nothing = separator + " \t\r\x0b\x0c"
     width = width or len(header)
-    if (regular := _regular_rows(list(lines[above:]), above, separator, header, width, comments)) is not None:
+    if (regular := regular_rows(list(lines[above:]), above, separator, header, comments, width)) is not None:
         return regular
     commas = "; if the numbers have decimal commas, save the file with semicolons between columns"
     texts: dict[int, str] = {}
@@ -258,11 +258,11 @@ def is_cut_off(rows: Rows, text: str) -> bool:
     return any(last[of] < min(row[of] for row in above) for of in (0, 1))
 
 
-def _regular_rows(
-    texts: list[str], above: int, separator: str, header: Sequence[str], width: int, comments: bool
+def regular_rows(
+    texts: list[str], above: int, separator: str, header: Sequence[str], comments: bool, width: int = 0
 ) -> Rows | None:
-    """Read rows that are all alike, blank lines and comments left out; nothing where one must be looked at."""
-    below = list[int]()
+    """Read rows that are all alike as `read_rows`, from a list that may be shortened; nothing where one must be looked at."""
+    below, width = list[int](), width or len(header)
     while texts and (not (last := texts[-1].strip()) or (comments and last.startswith("#"))):
         texts.pop()
         below += [above + 1 + len(texts)] if last else []

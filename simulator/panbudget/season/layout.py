@@ -255,13 +255,19 @@ class Forcing:
 
     def of_year(self, at: int) -> Self:
         """Return one of the years side by side, without parts."""
-        groups = {
-            name: group._replace(**{part: getattr(group, part)[at] for part in _BY_YEAR[name]})
-            for name in _BY_YEAR
-            for group in [getattr(self, name)]
-        }
+        groups: dict[str, Any] = dict(zip(_BY_YEAR, next(itertools.islice(self.by_year(), at, None)), strict=True))
         first, after = self.spans[at]
         return dataclasses.replace(self, **groups, first=first, after=after, spans=())
+
+    def by_year(self) -> Iterator[tuple[Days, Pans, Tanks, Beds]]:
+        """Return the engine's arrays of each of the years side by side: the same memory."""
+        groups = list[Any]()
+        for name, changed in _BY_YEAR.items():
+            group = getattr(self, name)
+            parts = group._asdict().items()
+            by_part = (part if name in changed else itertools.repeat(part) for name, part in parts)
+            groups.append(map(type(group)._make, zip(*by_part, strict=False)))
+        return zip(*groups, strict=True)
 
     @property
     def dates(self) -> pd.DatetimeIndex:

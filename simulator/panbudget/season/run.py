@@ -5,7 +5,7 @@ Run: where a season starts, and its days through the engine; again where salt ga
 import dataclasses
 import itertools
 from collections.abc import Callable, Mapping, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -13,8 +13,11 @@ from panbudget.engine import season as engine
 from panbudget.engine.arrays import (
     BY_LANE,
     Beds,
+    Days,
+    Pans,
     Results,
     State,
+    Tanks,
     empty_results,
     empty_state,
     no_tanks,
@@ -59,12 +62,17 @@ def run_forcing(
         pans, lanes, days = len(forcing.pans.area), len(forcing.beds.lane_bed), len(forcing.days.rain)
         room = forcing.room
         out = empty_results(pans, lanes, days, room=room, tanks=forcing.tanks)
-    groups = (forcing.days, forcing.pans, forcing.tanks, forcing.beds, state, out)
-    count = run(*map(plain, groups)) if run is engine.run_season else run(*groups)
+    count = step((forcing.days, forcing.pans, forcing.tanks, forcing.beds), state, out, run)
     if room is not None and count > room:
         found = f"{count} openings do not fit the list of {room}"
         raise ClosureError(Problem("too-many-openings", "", found, cure="please report this"))
     return out, count
+
+
+def step(groups: tuple[Days, Pans, Tanks, Beds], state: State, out: Results, run: Callable[..., int]) -> int:
+    """Step the engine, plain or compiled, through days of a forcing; as `run_forcing`, of which there is room for all."""
+    arguments: tuple[Any, ...] = (*groups, state, out)
+    return run(*map(plain, arguments)) if run is engine.run_season else run(*arguments)
 
 
 def first_morning(

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem
-from panbudget.numeric import Mask
+from panbudget.numeric import Ints, Mask
 from panbudget.weather.messages import note, problem
 from panbudget.weather.text.raw import RawTable
 from panbudget.words import and_more
@@ -104,14 +104,14 @@ def days_where(days: pd.Index, mask: Mask) -> list[dt.date]:
     return [stamp.date() for stamp in pd.DatetimeIndex(days)[mask]]
 
 
-def _out_of_order(index: pd.DatetimeIndex, lines: tuple[int, ...]) -> str:
+def _out_of_order(index: pd.DatetimeIndex, lines: Ints) -> str:
     if index.is_monotonic_decreasing:
         return note("backwards")
     row = int(np.argmax(np.diff(index.to_numpy()) < np.timedelta64(0))) + 1
     return note("out-of-order", line=lines[row], day=index[row].date())
 
 
-def _twice(index: pd.DatetimeIndex, repeated: Mask, lines: tuple[int, ...]) -> Problem:
+def _twice(index: pd.DatetimeIndex, repeated: Mask, lines: Ints) -> Problem:
     row = int(np.argmax(repeated))
     day, first = str(index[row].date()), int(np.argmax(index == index[row]))
     more = and_more(len(set(index[repeated])) - 1, "day")
@@ -150,4 +150,4 @@ def laid_out(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> Ra
     lines = np.asarray(raw.lines, dtype=np.int64)[rows[rows >= 0]]
     years = f"{first.year}" if first.year == last_year else f"each of {first.year} to {last_year}"
     notes = [note("typical-laid", years=years), *([note("typical-leap")] if (leap & (rows >= 0)).any() else [])]
-    return replace(raw, daily=daily, lines=tuple(lines.tolist()), notes=(*notes, *raw.notes))
+    return replace(raw, daily=daily, lines=lines, notes=(*notes, *raw.notes))

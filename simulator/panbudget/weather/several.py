@@ -104,7 +104,7 @@ def joined(files: Sequence[RawFile], site: Site, *, shown_as: str, columns: Mapp
     raw = replace(
         raws[0],
         daily=whole,
-        lines=tuple(range(1, len(whole) + 1)),
+        lines=np.arange(1, len(whole) + 1),
         recognised="; ".join(dict.fromkeys(raw.recognised for raw in raws)),
         units={name: raw.units[name] for name, raw in first.items() if name in raw.units},
         headers={name: raw.headers[name] for name, raw in first.items() if name in raw.headers},

@@ -74,7 +74,7 @@ def test_a_day_is_read_in_standard_units():
     assert day["rain"] == pytest.approx(12.7)
     assert day["pressure"] == pytest.approx(98.94)
     assert raw.wind_height == 10.0
-    assert raw.lines == (2,)
+    assert raw.lines.tolist() == [2]
     assert any("universal time" in note for note in raw.notes)
 
 

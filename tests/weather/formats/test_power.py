@@ -82,7 +82,7 @@ def test_a_day_is_read_in_standard_units():
         "radiation": 25.2,
         "pressure": 100.1,
     }
-    assert raw.lines == (18, 19)
+    assert raw.lines.tolist() == [18, 19]
     assert raw.wind_height == 2.0
     assert raw.station.latitude == 38.1
     assert raw.station.elevation == 120.5

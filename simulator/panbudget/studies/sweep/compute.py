@@ -20,7 +20,7 @@ from panbudget.numeric import Floats
 from panbudget.scenario.garden import SeasonDates
 from panbudget.season.layout import Bundle, Forcing, lay_out_years
 from panbudget.season.record import Span
-from panbudget.season.run import first_morning, run_forcing
+from panbudget.season.run import first_morning, step
 from panbudget.season.totals import Added, Sums, added, sums_of
 from panbudget.season.years import moved
 from panbudget.studies.sweep import problem
@@ -149,10 +149,9 @@ class _Seasons(NamedTuple):
         by = [year - present for year in self.years]
         morning = first_morning(forcing, spin_up=spin_up, by=by, run=stepped.run)
         evening, ran, room = morning.copy(), [], stepped.room(forcing)
-        for at in range(len(by)):
-            season = forcing.of_year(at)
-            out, _ = run_forcing(season, of_year(evening, at), run=stepped.run, out=room)
-            ran.append(added(out))
+        for groups, state in zip(forcing.by_year(), map(State._make, zip(*evening, strict=True)), strict=True):
+            step(groups, state, room, stepped.run)
+            ran.append(added(room))
         return self._columns(forcing, self._sums(forcing, morning, evening, ran))
 
     def _sums(self, forcing: Forcing, morning: State, evening: State, ran: list[Added]) -> Sums:

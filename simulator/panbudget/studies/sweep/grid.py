@@ -215,7 +215,7 @@ def read_cells(folder: Path, sites: Any, held: Held, places: Sequence[Place], ba
             daily=pd.DataFrame(
                 {name: np.ascontiguousarray(block[:, at]) for name, block in ours.items()}, index=days.index
             ),
-            lines=tuple(range(1, len(days.index) + 1)),
+            lines=np.arange(1, len(days.index) + 1),
             recognised="CF names and units",
             units={name: STANDARD[name].unit for name in ours},
             unit_is_stated=frozenset(ours),

@@ -214,8 +214,7 @@ def humidity_of(
         100 %: at a dew point between the day's mean and maximum temperature the quotient would pass it.
     """
     tmin, tmax = (daily[name].to_numpy(dtype=float) for name in ("tmin", "tmax"))
-    offset = air.DRY_DEW_POINT_OFFSET if dry else 0.0
-    ea = air.vapour_pressure_from_dew_point(air.dew_point_from_tmin(tmin, offset=offset))
+    nothing = np.full(len(daily), np.nan)
     estimate = origins.DEW_POINT_FROM_TMIN_DRY if dry else origins.DEW_POINT_FROM_TMIN
     has = {columns: _has(daily, columns) for columns in _KINDS}
     texts = () if borrowed is None else borrowed
@@ -223,7 +222,10 @@ def humidity_of(
     own = in_file & ~np.any([*lent.values(), np.zeros(len(daily), dtype=bool)], axis=0)
     main = _main_rank(has, own if own.any() else in_file)
     by = {estimate: np.ones(len(daily), dtype=bool)}
-    best = next((at for at, days in enumerate(has.values()) if days.all()), len(_KINDS))
+    best, ea = next((at for at, days in enumerate(has.values()) if days.all()), len(_KINDS)), nothing
+    if best == len(_KINDS):
+        offset = air.DRY_DEW_POINT_OFFSET if dry else 0.0
+        ea = air.vapour_pressure_from_dew_point(air.dew_point_from_tmin(tmin, offset=offset))
     for columns, (rank, vapour_pressure) in reversed(list(_KINDS.items())[: best + 1]):
         if (days := has[columns]).any():
             figures = [daily[name].to_numpy(dtype=float) for name in columns]
@@ -233,15 +235,15 @@ def humidity_of(
     from_ea = {origins.FROM_ESTIMATED: origins.filled_in(flags), **lent}
     result = {"vapour_pressure": (ea, flags)}
     middle = (column_or_nan(daily, "rh_max") + column_or_nan(daily, "rh_min")) / 2.0
-    nothing = np.full(len(daily), np.nan)
     for name, temperature, mean in (("rh_mean", (tmax + tmin) / 2.0, middle), ("rh_min", tmax, nothing)):
-        values = np.minimum(100.0 * ea / air.saturation_vapour_pressure(temperature), 100.0)
-        from_where = dict(from_ea)
         # the file's own figure goes before the mean of its extremes
-        for better, flag in ((mean, origins.RH_MEAN_OF_EXTREMES), (column_or_nan(daily, name), origins.MEASURED)):
-            values = np.where(np.isnan(better), values, better)
-            from_where[flag] = ~np.isnan(better)
-        result[name] = (values, flagged(from_where, origins.FROM_VAPOUR_PRESSURE))
+        better = {origins.RH_MEAN_OF_EXTREMES: mean, origins.MEASURED: column_or_nan(daily, name)}
+        known, values = {flag: ~np.isnan(own) for flag, own in better.items()}, nothing
+        if not any(days.all() for days in known.values()):
+            values = np.minimum(100.0 * ea / air.saturation_vapour_pressure(temperature), 100.0)
+        for flag, days in known.items():
+            values = np.where(days, better[flag], values)
+        result[name] = (values, flagged(from_ea | known, origins.FROM_VAPOUR_PRESSURE))
     return result
 
 
@@ -253,11 +255,13 @@ def _flag(source: str, *, is_main: bool) -> str:
 
 def _main_rank(has: dict[tuple[str, ...], Mask], in_file: Mask) -> int:
     """Rank of the best kind that most days of the file have; of the commonest one if none has most."""
-    shares = [
-        float(np.any([has[columns] for columns in _KINDS if _KINDS[columns][0] == rank], axis=0)[in_file].mean())
-        for rank in range(4)
-    ]
-    return next((rank for rank, share in enumerate(shares) if share > 0.5), int(np.argmax(shares)))
+    counts = list[int]()
+    for rank in range(4):
+        days = np.any([has[columns] for columns in _KINDS if _KINDS[columns][0] == rank], axis=0)
+        counts.append(int(np.count_nonzero(days & in_file)))
+        if 2 * counts[-1] > np.count_nonzero(in_file):
+            return rank
+    return int(np.argmax(counts))
 
 
 def aridity(daily: pd.DataFrame, *, radiation: Floats, wind: Floats, rain: Floats, sky: Sky, site: Site) -> float:

@@ -176,9 +176,6 @@ class Borrowed:
 
     def __init__(self, own: CheckedFile, site: Site, others: Sequence[tuple[Fallback, CheckedFile]]) -> None:
         self._own = own
-        days = own.days if others else own.days[:0]
-        self.values = pd.DataFrame(np.nan, index=days, columns=list(BORROWED))
-        self.flags = pd.DataFrame("", index=days, columns=list(BORROWED), dtype=object)
         self.fitted: dict[tuple[str, str], str] = {}
         self.files: list[dict[str, Any]] = []
         self.problems: list[Problem] = []
@@ -187,6 +184,8 @@ class Borrowed:
         self.rain_at_hand = np.zeros(len(own.days), dtype=bool)
         if not others:
             return
+        self.values = pd.DataFrame(np.nan, index=own.days, columns=list(BORROWED))
+        self.flags = pd.DataFrame("", index=own.days, columns=list(BORROWED), dtype=object)
         self._missing = {name: ~known for name, known in known_days(own.daily).items()}
         self._missing["vapour_pressure"] = self._missing["humidity"]
         known = _lendable(own, site)

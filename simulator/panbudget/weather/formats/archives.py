@@ -186,7 +186,7 @@ def finished(table: Archived, layout: Layout, station: Station) -> RawTable:
     conversions = {column: (m.factor, m.offset) for column, m in measures.items()}
     return RawTable(
         daily=pd.DataFrame(standard, index=pd.DatetimeIndex(stamps, name="date")),
-        lines=tuple(table.lines.tolist()),
+        lines=table.lines,
         recognised=layout.recognised,
         units={column: measure.unit for column, measure in measures.items()},
         unit_is_stated=frozenset(measures),

@@ -145,7 +145,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         columns_read["sunshine"] = columns_read["sunshine"] * header.of_daylight * sky.daylight
     return RawTable(
         daily=pd.DataFrame(columns_read, index=index),
-        lines=tuple(table.lines.tolist()),
+        lines=table.lines,
         recognised=f"plain table: {SEPARATORS[opening.separator]} between columns, decimal {table.decimal}",
         units=header.units,
         unit_is_stated=frozenset(header.stated),

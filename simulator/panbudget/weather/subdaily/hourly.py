@@ -235,7 +235,7 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
     gaps = {str(name): frozenset(days_where(daily.index, daily[name].isna().to_numpy())) for name in daily.columns}
     return RawTable(
         daily=daily,
-        lines=tuple(first_lines[in_file].astype(int).tolist()),
+        lines=first_lines[in_file].to_numpy(np.int64),
         recognised=f"{recognised}; a record every {number(step / 60.0)} min",
         units=_by_day([name for name in names if name != "dew_point"], records.units),
         unit_is_stated=frozenset(_by_day(names, {name: name for name in records.stated})),

@@ -110,10 +110,11 @@ class Grid:
         ends = self._outside_quotes(parts) if quoted and not self._bare else ends
         if ends.size != self.rows * width or (letters[ends[width - 1 :: width]] != _END).any():
             return False
-        begins = np.append(0, ends[:-1] + 1)
-        self.begins, self.ends = (
-            (at + shift).reshape(-1, width) for at, shift in ((begins, self._bare), (ends, -self._bare))
-        )
+        begins = np.zeros_like(ends)
+        np.add(ends[:-1], 1, out=begins[1:])
+        if self._bare:
+            begins, ends = begins + 1, ends - 1
+        self.begins, self.ends = begins.reshape(-1, width), ends.reshape(-1, width)
         return True
 
     def _between_quotes(self, parts: npt.NDArray[np.bool_], width: int) -> Ints:

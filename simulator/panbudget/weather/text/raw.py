@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem, WeatherError
-from panbudget.numeric import Floats
+from panbudget.numeric import Floats, Ints
 from panbudget.weather.site import Site as Site
 from panbudget.weather.site import Station as Station
 from panbudget.weather.text.mistakes import refusal
@@ -152,7 +152,7 @@ class RawTable:
     daily : DataFrame
         One row for each row read, in the file's order; index "date" (may repeat, miss days or run backwards);
         float columns, a subset of the standard names, standard units, NaN where missing.
-    lines : tuple of int
+    lines : ndarray of int, (rows,)
         The line of the file that each row came from.
     recognised : str
         What the format was taken for and why, for the report.
@@ -197,7 +197,7 @@ class RawTable:
     """
 
     daily: pd.DataFrame
-    lines: tuple[int, ...]
+    lines: Ints
     recognised: str
     units: dict[str, str] = field(default_factory=dict)
     unit_is_stated: frozenset[str] = frozenset()

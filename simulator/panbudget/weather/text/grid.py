@@ -74,9 +74,8 @@ class Grid:
         return odd
 
     def is_worded(self) -> bool:
-        """Tell whether a row begins with neither a digit, as dates do, nor a mark that no word has before it."""
-        first = self.letters[np.append(0, self._line_ends[:-1] + 1)]
-        return bool((first - _HASH > ord("9") - _HASH).any())
+        """Tell whether a row begins with no digit, as dates do."""
+        return bool((self.letters[np.append(0, self._line_ends[:-1] + 1)] - ord("0") > 9).any())
 
     def holds(self, text: str) -> bool:
         """Tell whether a text stands anywhere in the rows."""

@@ -260,6 +260,9 @@ def sums_among(lines: Sequence[str], above: int, end: int, separator: str) -> li
 
     They begin with a word for it, hold no day and lack cells, or begin with nothing and lack most; or are words alone, as of a month.
     """
+    below = functools.partial(itertools.islice, lines, above, end)
+    if min(below(), default="") >= "#" and max(below()) < ":":
+        return []  # each begins with a digit, as dates do, or a mark that no word has before it
     worded = (i for i in range(above, end) if lines[i] and not lines[i][:2].strip(' "').isdigit())
     cells = ((i, split(lines[i], separator)) for i in worded)
     sums = [

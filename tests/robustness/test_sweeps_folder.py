@@ -77,11 +77,13 @@ def test_a_pipe_in_place_of_a_part_is_not_waited_for(swept, again):
     assert contents(out) == contents(swept / "out")
 
 
-def test_a_manifest_moves_no_part_out_of_the_folder(again):
+@pytest.mark.parametrize("name", ["../../../x", None])
+def test_a_manifest_moves_no_part_out_of_the_folder(name, again):
     """Parts of before were put where its plan's name led."""
     plan, out = again
     held = json.loads((out / "plan.json").read_text(encoding="utf-8"))
-    (out / "plan.json").write_text(json.dumps({**held, "plan": "../../../x"}), encoding="utf-8")
+    changed = {**held, "plan": name} if name else {key: value for key, value in held.items() if key != "plan"}
+    (out / "plan.json").write_text(json.dumps(changed), encoding="utf-8")
     before = contents(out)
     with pytest.raises(OutputError, match="holds files"):
         sweep(plan, out, processes=1)

@@ -242,7 +242,7 @@ def _held_in(folder: Path) -> dict[str, Any]:
     except (OSError, ValueError, RecursionError):
         return {}
     ours = isinstance(held, dict) and isinstance(held.get("designs"), dict)
-    return held if ours and str(held.get("plan")).isalnum() else {}  # files are named after it
+    return held if ours and str(held.get("plan", "")).isalnum() else {}  # files are named after it
 
 
 def outdated(folder: Path, plan: Plan) -> int:

@@ -90,13 +90,15 @@ def test_a_manifest_moves_no_part_out_of_the_folder(name, again):
     assert contents(out) == before
 
 
-@pytest.mark.parametrize("name", ["figures/photo.jpg", "seasons/mine.txt", "summary.csv/mine.txt"])
+@pytest.mark.parametrize(
+    "name", ["figures/photo.jpg", "seasons/mine.txt", "summary.csv/mine.txt", "seasons/part-000001.parquet/x"]
+)
 def test_what_a_sweep_did_not_make_is_not_overwritten(name, again):
     plan, out = again
     (out / "summary.csv").unlink()
     (out / name).parent.mkdir(exist_ok=True)
     (out / name).write_text("mine", encoding="utf-8")
-    held = name.removesuffix("/mine.txt") if name.startswith("summary") else name
+    held = name.rpartition("/")[0] if name.startswith("summary") or name.endswith("/x") else name
     with pytest.raises(OutputError, match=f"holds {held}, which a sweep did not make"):
         sweep(plan, out, processes=1, overwrite=True)
     assert (out / name).read_text(encoding="utf-8") == "mine"

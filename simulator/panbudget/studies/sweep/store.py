@@ -464,8 +464,9 @@ def _foreign_in(folder: Path, name: str) -> str:
     if name not in _OURS or (folder / name).is_dir() != (name in _FOLDERS):
         return name
     ends = _FOLDERS.get(name)
-    inside = sorted(os.listdir(folder / name)) if ends else []
-    return next((f"{name}/{part}" for part in inside if not part.endswith(ends or ()) and not _is_draft(part)), "")
+    inside = os.scandir(folder / name) if ends else ()
+    strange = (part.name for part in inside if part.is_dir() or not part.name.endswith(ends or ()))
+    return min((f"{name}/{part}" for part in strange if not _is_draft(part)), default="")
 
 
 def _is_draft(name: str) -> bool:
